@@ -1,0 +1,1 @@
+//! The science: rate laws, enzyme models, calibration, spectra and instrument checks.

@@ -1,0 +1,1 @@
+//! Keeps originals and records on disk and finds them again.

@@ -1,0 +1,2 @@
+//! The program `curvary`.
+fn main() {}

@@ -1,0 +1,1 @@
+//! Sources into runs and runs into files.

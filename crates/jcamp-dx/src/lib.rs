@@ -1,0 +1,1 @@
+//! The JCAMP-DX open standard, read leniently and written strictly.

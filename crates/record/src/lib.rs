@@ -1,0 +1,1 @@
+//! What a measurement is: runs, traces, claims with origins, results, diagnostics and units.
