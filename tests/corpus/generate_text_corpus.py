@@ -1,0 +1,674 @@
+#!/usr/bin/env python3
+"""Writes the corpus of odd text exports under tests/corpus/text.
+
+Every case is built here once: its bytes and its truth come from the same
+strings, so that the two cannot drift apart. All laboratories, samples, people
+and numbers are invented. Python's standard library only; the same bytes on
+every run and every machine.
+
+    python3 generate_text_corpus.py            write text/ anew
+    python3 generate_text_corpus.py --check    compare text/ with what would be written
+
+README.md beside this file says what a case holds and which rules the truth follows.
+"""
+
+import json
+import math
+import random
+import re
+import shutil
+import sys
+from decimal import Decimal
+from pathlib import Path
+
+HERE = Path(__file__).resolve().parent
+ROOT = HERE / "text"
+CASES = {}
+
+VERDICTS = {"read", "in-question", "refused"}
+TECHNIQUES = {
+    "spectrum", "time-course", "spectral-time-course", "rate-series", "peak-list", "fixed-wavelength", None,
+}
+QUANTITIES = {
+    "wavelength", "wavenumber", "time", "absorbance", "transmittance", "temperature", "concentration", "ph",
+    "path-length", "rate", "index", None,
+}
+
+
+# ---------------------------------------------------------------- the truth
+
+def num(text):
+    """The number that a canonical decimal string stands for; None stays absent."""
+    if text is None:
+        return None
+    value = float(text)
+    return int(value) if re.fullmatch(r"[+-]?\d+", str(text)) else value
+
+
+def axis(quantity, unit, values):
+    return {"quantity": quantity, "unit": unit, "values": [num(v) for v in values]}
+
+
+def W(values, unit="nm"):
+    return axis("wavelength", unit, values)
+
+
+def K(values):
+    return axis("wavenumber", "/cm", values)
+
+
+def T(values, unit="s"):
+    return axis("time", unit, values)
+
+
+def A(values, unit="{AU}"):
+    return axis("absorbance", unit, values)
+
+
+def P(values, unit="%"):
+    return axis("transmittance", unit, values)
+
+
+def held(quantity, unit, value):
+    return {"quantity": quantity, "unit": unit, "value": num(value)}
+
+
+def at_nm(value):
+    return held("wavelength", "nm", value)
+
+
+def at_s(value, unit="s"):
+    return held("time", unit, value)
+
+
+def trace(x, y, label=None, hold=(), **more):
+    out = {}
+    if label is not None:
+        out["label"] = label
+    out["x"] = x
+    out["y"] = y
+    if hold:
+        out["held"] = list(hold)
+    out.update(more)
+    return out
+
+
+def run(technique, traces, fields=None, **more):
+    assert technique in TECHNIQUES, technique
+    out = {"technique": technique, "fields": fields or {}, "traces": list(traces)}
+    out.update(more)
+    return out
+
+
+def spectrum(xs, ys, fields=None, label=None, **more):
+    return run("spectrum", [trace(W(xs), A(ys), label)], fields, **more)
+
+
+def course(ts, ys, fields=None, label=None, unit="s", nm=None, **more):
+    hold = [at_nm(nm)] if nm else []
+    return run("time-course", [trace(T(ts, unit), A(ys), label, hold)], fields, **more)
+
+
+def q(value, unit):
+    """A field with a unit."""
+    return {"value": num(value), "unit": unit}
+
+
+# ---------------------------------------------------------------- the numbers
+
+def steps(first, step, n):
+    first, step = Decimal(first), Decimal(step)
+    return [str(first + i * step) for i in range(n)]
+
+
+def fixed(value, d):
+    text = f"{value:.{d}f}"
+    return text[1:] if re.fullmatch(r"-0(\.0*)?", text) else text
+
+
+def band(xs, seed, d=4, top=1.1, base=0.02):
+    """Absorbance of two broad bands over any rising or falling x."""
+    r = random.Random(f"band {seed}")
+    at = [float(x) for x in xs]
+    lo, hi = min(at), max(at)
+    span = (hi - lo) or 1.0
+    c1, c2 = lo + span * r.uniform(0.2, 0.45), lo + span * r.uniform(0.6, 0.8)
+    w1, w2 = span * r.uniform(0.08, 0.16), span * r.uniform(0.1, 0.2)
+    h1, h2 = top * r.uniform(0.4, 0.95), top * r.uniform(0.3, 0.8)
+    out = []
+    for x in at:
+        y = base + h1 * math.exp(-((x - c1) / w1) ** 2) + h2 * math.exp(-((x - c2) / w2) ** 2)
+        out.append(fixed(y + r.uniform(-0.0015, 0.0015), d))
+    return out
+
+
+def percent(ys, d=2):
+    return [fixed(100 * 10 ** -float(y), d) for y in ys]
+
+
+def rise(ts, seed, d=4, start=0.05, size=0.8, k=None):
+    r = random.Random(f"rise {seed}")
+    at = [float(t) for t in ts]
+    k = k if k is not None else 2.0 / (max(at) or 1.0) * r.uniform(0.7, 1.3)
+    return [fixed(start + size * (1 - math.exp(-k * t)) + r.uniform(-0.001, 0.001), d) for t in at]
+
+
+def decay(ts, seed, d=4, end=0.08, size=0.9, k=None):
+    r = random.Random(f"decay {seed}")
+    at = [float(t) for t in ts]
+    k = k if k is not None else 2.2 / (max(at) or 1.0) * r.uniform(0.7, 1.3)
+    return [fixed(end + size * math.exp(-k * t) + r.uniform(-0.001, 0.001), d) for t in at]
+
+
+def scaled(ys, factor, d=4):
+    return [fixed(float(y) * factor, d) for y in ys]
+
+
+# ---------------------------------------------------------------- the text
+
+def c(text):
+    """With a decimal comma."""
+    return text.replace(".", ",") if text is not None else ""
+
+
+def cc(values):
+    return [c(v) for v in values]
+
+
+def rows(*columns, sep="\t"):
+    """Columns side by side, one line a row, every line ended; shorter ones are left empty at the end."""
+    n = max(len(col) for col in columns)
+    lines = []
+    for i in range(n):
+        lines.append(sep.join(col[i] if i < len(col) and col[i] is not None else "" for col in columns))
+    return "\n".join(lines) + "\n"
+
+
+def wide(*columns, widths):
+    """Right-aligned fixed columns."""
+    return "".join(
+        "".join(f"{cell:>{w}}" for cell, w in zip(line, widths)).rstrip() + "\n" for line in zip(*columns)
+    )
+
+
+def put(values, at, what):
+    """A copy with other text at one or several places."""
+    out = list(values)
+    for i in [at] if isinstance(at, int) else at:
+        out[i] = what
+    return out
+
+
+def case(path, why, body, verdict="read", runs=(), *, ext="txt", enc="utf-8", eol="\n", also=(), question=None,
+         absent=None, remarks=(), never=(), either=None, **more):
+    assert path not in CASES, path
+    assert verdict in VERDICTS and set(also) <= VERDICTS, path
+    assert verdict != "in-question" or question, path
+    assert verdict != "refused" or not runs, path
+    if isinstance(body, str):
+        body = body.replace("\n", eol).encode(enc)
+    expect = {"why": why, "verdict": verdict}
+    if also:
+        expect["verdicts_also_fine"] = list(also)
+    expect["runs"] = list(runs)
+    if either:
+        expect["either"] = [{"runs": list(r)} for r in either]
+    if question:
+        expect["question"] = question
+    if absent is not None:
+        expect["absent"] = absent
+    if remarks:
+        expect["remarks_contain"] = list(remarks)
+    if never:
+        expect["never"] = [num(v) for v in never]
+    expect.update(more)
+    for alternative in [expect["runs"]] + [e["runs"] for e in expect.get("either", [])]:
+        for r in alternative:
+            for t in r["traces"]:
+                assert len(t["x"]["values"]) == len(t["y"]["values"]), (path, "lengths differ")
+                assert {t["x"]["quantity"], t["y"]["quantity"]} <= QUANTITIES, path
+    CASES[path] = (ext, body, expect)
+
+
+def dump(expect):
+    text = json.dumps(expect, ensure_ascii=False, indent=1)
+
+    def flat(m):
+        return "[" + re.sub(r"\s*\n\s*", " ", m.group(1)).strip() + "]"
+
+    text = re.sub(r"\[([^\[\]{}\"]*)\]", flat, text)
+    return re.sub(r"\{\s*\"quantity\": (\S+),\s*\"unit\": (\S+),\s*\"value\": (\S+)\s*\}",
+                  r'{"quantity": \1, "unit": \2, "value": \3}', text) + "\n"
+
+
+# ---------------------------------------------------------------- bytes
+
+def group_bytes():
+    xs = steps("400", "10", 21)
+    fr = steps("400.0", "12.5", 17)
+
+    def plain(seed, extra=""):
+        ys = band(xs, seed)
+        return ys, f"Sample: betanin\nTemperature: 25 °C\n{extra}\nWavelength (nm)\tAbsorbance\n" + rows(xs, ys)
+
+    fields = {"sample": "betanin", "temperature": q("25", "Cel")}
+
+    table = [
+        ("utf8-lf", "UTF-8 without a mark, plain line feeds", "utf-8", "\n", {}),
+        ("utf8-mark-crlf", "UTF-8 with a byte order mark, CR LF", "utf-8-sig", "\r\n", {}),
+        ("utf8-cr", "only carriage returns end the lines", "utf-8", "\r", {}),
+        ("utf8-cr-cr-lf", "every line ends CR CR LF after a wrong transfer", "utf-8", "\r\r\n", {}),
+        ("utf16le-mark", "UTF-16 little endian with a mark", "utf-16-le+", "\r\n", {}),
+        ("utf16be-mark", "UTF-16 big endian with a mark", "utf-16-be+", "\n", {}),
+        ("utf16le-bare", "UTF-16 little endian without a mark", "utf-16-le", "\r\n", {}),
+        ("utf16be-bare", "UTF-16 big endian without a mark", "utf-16-be", "\r\n", {}),
+        ("utf16le-mark-cr", "UTF-16 with a mark and only carriage returns", "utf-16-le+", "\r", {}),
+        ("latin1-crlf", "Latin-1: the degree sign is one byte above 127", "latin-1", "\r\n", {}),
+        ("cp1252-cr", "Windows-1252 with carriage returns", "cp1252", "\r", {}),
+        ("cp437-degree", "an old 8-bit code page: the degree sign is byte F8", "cp437", "\r\n",
+         {"also": ["in-question"]}),
+        ("mac-roman-degree", "an old desktop code page: the degree sign is byte A1", "mac_roman", "\r",
+         {"also": ["in-question"]}),
+        ("utf32le-mark", "UTF-32 with a mark, rare but legal", "utf-32-le+", "\n", {"also": ["refused"]}),
+    ]
+    marks = {"utf-16-le+": b"\xff\xfe", "utf-16-be+": b"\xfe\xff", "utf-32-le+": b"\xff\xfe\x00\x00"}
+    for i, (name, why, enc, eol, more) in enumerate(table):
+        ys, text = plain(100 + i)
+        raw = marks.get(enc, b"") + text.replace("\n", eol).encode(enc.rstrip("+"))
+        own = dict(fields)
+        if name in ("cp437-degree", "mac-roman-degree"):
+            own.pop("temperature")
+        case(f"bytes/{name}", why, raw, runs=[spectrum(xs, ys, own)], **more)
+
+    ys, text = plain(120)
+    lines = text.split("\n")
+    ends = ["\r\n", "\n", "\r"]
+    mixed = "".join(line + ends[i % 3] for i, line in enumerate(lines[:-1]))
+    # A CR followed by a line that is empty and ended by LF would read as CR LF; the blank line of this text sits
+    # where the ends are LF, so the count of lines stays unambiguous.
+    case("bytes/mixed-line-ends", "CR LF, LF and CR by turns", mixed, runs=[spectrum(xs, ys, fields)])
+
+    ys, text = plain(121)
+    case("bytes/no-end-of-line", "no line end after the last number, which is complete", text.rstrip("\n"),
+         runs=[spectrum(xs, ys, fields)])
+    ys, text = plain(122)
+    case("bytes/nul-padding", "padded with NUL bytes to a full block", text.encode().ljust(1024, b"\0"),
+         runs=[spectrum(xs, ys, fields)])
+    ys, text = plain(123)
+    case("bytes/nul-in-fields", "each line padded with NUL bytes to 40",
+         b"".join(line.encode().ljust(38, b"\0") + b"\r\n" for line in text.split("\n")[:-1]),
+         runs=[spectrum(xs, ys, fields)])
+    ys, text = plain(124)
+    case("bytes/control-z", "ends with control-Z as old disks did", text.encode("latin-1") + b"\x1a",
+         runs=[spectrum(xs, ys, fields)])
+    ys, text = plain(125)
+    old = rows(steps("610", "10", 6), band(steps("610", "10", 6), 126))
+    case("bytes/control-z-then-old-sector",
+         "after control-Z follows what an older file left in the disk block: rows that look like a continuation",
+         text.encode("latin-1") + b"\x1a" + old.encode(), runs=[spectrum(xs, ys, fields)], also=["in-question"],
+         remarks=["control-z|0x1a|1a|end-of-file|end of file|after the end"], never=["650", "660"])
+    ys, text = plain(127)
+    case("bytes/form-feed-before", "a form feed stands before the head of the table",
+         text.replace("Wavelength", "\fWavelength"), runs=[spectrum(xs, ys, fields)])
+    ys, text = plain(128)
+    body = text.split("\n")
+    body.insert(14, "\f")
+    case("bytes/form-feed-inside", "a form feed on a line of its own inside the table", "\n".join(body),
+         runs=[spectrum(xs, ys, fields)])
+    ys = band(xs, 129)
+    case("bytes/double-encoded-degree", "the degree sign went through UTF-8 twice",
+         "Sample: betanin\nTemperature: 25 Â°C\n\nWavelength (nm)\tAbsorbance\n" + rows(xs, ys),
+         runs=[spectrum(xs, ys, {"sample": "betanin"})], also=["in-question"])
+    ys = band(xs, 130)
+    case("bytes/broken-utf8-in-comment", "one comment has a stray byte, the rest is UTF-8 with umlauts",
+         "Probe: Rübensaft\n".encode() + b"Bemerkung: K\xfcvette 2\n"
+         + ("Wellenlänge (nm)\tExtinktion\n" + rows(xs, ys)).encode(),
+         runs=[spectrum(xs, ys, {"sample": "Rübensaft"})])
+    ys = band(xs, 131)
+    case("bytes/replacement-characters", "the degree sign was lost to a replacement character in an earlier conversion",
+         "Sample: betanin\nTemperature: 25 \ufffdC\n\nWavelength (nm)\tAbsorbance\n" + rows(xs, ys),
+         runs=[spectrum(xs, ys, {"sample": "betanin"})], also=["in-question"])
+    xs2 = steps("611", "1", 5)
+    y1, y2 = band(xs, 132), band(xs, 133)
+    one = "Sample: batch 1\nWavelength (nm)\tAbsorbance\n" + rows(xs, y1)
+    two = "Sample: batch 2\nWavelength (nm)\tAbsorbance\n" + rows(xs, y2)
+    case("bytes/mark-in-the-middle", "two marked files joined into one: a byte order mark stands in the middle",
+         one.encode("utf-8-sig") + two.encode("utf-8-sig"),
+         runs=[spectrum(xs, y1, {"sample": "batch 1"}), spectrum(xs, y2, {"sample": "batch 2"})])
+    ys = band(fr, 134)
+    case("bytes/nbsp-padding", "columns are padded with no-break spaces",
+         "Wavelength (nm)\u00a0\u00a0Absorbance\n"
+         + "".join(f"{x}\u00a0\u00a0\u00a0{y}\n" for x, y in zip(fr, ys)), runs=[spectrum(fr, ys)])
+    ys = band(fr, 135)
+    case("bytes/thin-spaces", "narrow no-break spaces between number and unit, and as padding",
+         "Temperature: 37\u202f°C\nWavelength (nm)\u2009;\u2009Absorbance\n"
+         + "".join(f"{x}\u2009;\u2009{y}\n" for x, y in zip(fr, ys)),
+         runs=[spectrum(fr, ys, {"temperature": q("37", "Cel")})])
+    ys = band(fr, 136)
+    case("bytes/zero-width-space", "a zero-width space follows each separator, copied out of a web page",
+         "Wavelength (nm)\tAbsorbance\n" + "".join(f"{x}\t\u200b{y}\n" for x, y in zip(fr, ys)),
+         runs=[spectrum(fr, ys)], also=["in-question", "refused"])
+    ys = band(fr, 137)
+    case("bytes/trailing-blanks", "blanks and tabs trail behind every line, blank lines before and after",
+         "\n" * 12 + "Wavelength (nm)\tAbsorbance\t  \n" + "".join(f"{x}\t{y}\t \n" for x, y in zip(fr, ys)) + " \n\t\n" * 8,
+         runs=[spectrum(fr, ys)])
+    long = steps("200.0", "0.5", 401)
+    yl = band(long, 138, d=5)
+    case("bytes/two-very-long-lines", "the whole spectrum stands on two lines of several thousand characters",
+         "Wavelength/nm," + ",".join(long) + "\nAbsorbance," + ",".join(yl) + "\n", ext="csv",
+         runs=[spectrum(long, yl)])
+    ys = band(xs, 139)
+    case("bytes/long-comment-line", "a comment of ten thousand characters, with numbers in it",
+         "# " + "washed 3 times, 250 rpm 10 min; " * 330 + "\nWavelength (nm)\tAbsorbance\n" + rows(xs, ys),
+         runs=[spectrum(xs, ys)])
+    ys, text = plain(140)
+    case("bytes/utf16-odd-byte", "UTF-16 with one byte lost at the very end (half a line feed)",
+         b"\xff\xfe" + text.encode("utf-16-le")[:-1], runs=[spectrum(xs, ys, fields)], also=["in-question"])
+    ys = band(fr, 141)
+    case("bytes/utf16-decimal-comma", "UTF-16 with a mark, tabs and decimal commas",
+         b"\xff\xfe" + ("Wellenlänge [nm]\tExtinktion\r\n"
+                        + rows(cc(fr), cc(ys)).replace("\n", "\r\n")).encode("utf-16-le"),
+         runs=[spectrum(fr, ys)], ext="asc")
+    ys = band(fr, 142)
+    case("bytes/line-separator", "a Unicode line separator stands inside a comment, not a line end of the table",
+         "Comment: cuvette 4\u2028checked\nWavelength (nm);Absorbance\n" + rows(fr, ys, sep=";"),
+         runs=[spectrum(fr, ys)], ext="csv")
+    ys = band(fr, 143)
+    case("bytes/vertical-tabs", "vertical tabs separate blocks", "Sample: crocin\v\nWavelength (nm) Absorbance\n"
+         + rows(fr, ys, sep=" "), runs=[spectrum(fr, ys, {"sample": "crocin"})], also=["in-question"])
+    ts = steps("0", "30", 11)
+    ys = decay(ts, 144)
+    case("bytes/micro-sign-utf8", "micro sign U+00B5 in a unit, UTF-8",
+         "Substrate: pNPP\nConcentration: 50 µmol/L\nWavelength: 405 nm\nTime (s)\tAbsorbance\n" + rows(ts, ys),
+         runs=[course(ts, ys, {"concentration": q("50", "umol/L"), "substrate": "pNPP"}, nm="405")])
+    ys = decay(ts, 145)
+    case("bytes/mu-letter-utf8", "Greek letter mu U+03BC instead of the micro sign",
+         "Substrate: pNPP\nConcentration: 50 μmol/L\nWavelength: 405 nm\nTime (s)\tAbsorbance\n" + rows(ts, ys),
+         runs=[course(ts, ys, {"concentration": q("50", "umol/L")}, nm="405")])
+    ys = decay(ts, 146)
+    case("bytes/micro-sign-cp1252", "micro sign and umlauts in Windows-1252",
+         "Substrat: pNPP\nKonzentration: 50 µmol/L\nWellenlänge: 405 nm\nTemperatur: 30 °C\nZeit (s)\tExtinktion\n"
+         + rows(ts, ys), enc="cp1252", eol="\r\n",
+         runs=[course(ts, ys, {"concentration": q("50", "umol/L"), "temperature": q("30", "Cel")}, nm="405")])
+    ys = decay(ts, 147)
+    case("bytes/micro-sign-cp850",
+         "micro sign as byte E6 of an old code page: in Windows-1252 that is the letter ae, and no unit",
+         "Substrat: pNPP\nKonzentration: 50 µmol/L\nWellenlänge: 405 nm\nZeit (s)\tExtinktion\n" + rows(ts, ys),
+         enc="cp850", eol="\r\n", also=["in-question"], runs=[course(ts, ys, nm="405")])
+    ys = decay(ts, 148)
+    case("bytes/micro-as-m",
+         "mM stands in the key and uM in the value: the unit beside the number holds, nothing may be scaled in silence",
+         "Substrate: pNPP\nConcentration (mM): 50 uM\nTime (s)\tAbsorbance\n" + rows(ts, ys),
+         "in-question", question="concentration-unit", also=["read"], runs=[course(ts, ys)])
+    ys = band(xs, 149)
+    case("bytes/quoted-printable-left-over", "an e-mail left its soft line breaks and its coded degree sign",
+         "Temperature: 25 =C2=B0C\nWavelength (nm)\tAbsorbance=\n\n" + rows(xs, ys), runs=[spectrum(xs, ys)],
+         also=["in-question", "refused"])
+    assert len(xs2) == 5
+
+
+# ---------------------------------------------------------------- numbers
+
+def group_numbers():
+    xs = steps("400", "10", 21)
+    fr = steps("400.0", "7.5", 21)
+    head = "Wavelength (nm){0}Absorbance\n"
+
+    def simple(name, why, sep, ext="txt", x=fr, decimal=".", titles=("Wavelength (nm)", "Absorbance"), **more):
+        ys = band(x, name)
+        cols = (x, ys) if decimal == "." else (cc(x), cc(ys))
+        case(f"numbers/{name}", why, titles[0] + sep + titles[1] + "\n" + rows(*cols, sep=sep), ext=ext,
+             runs=[spectrum(x, ys)], **more)
+
+    german = ("Wellenlänge (nm)", "Extinktion")
+    simple("comma-point", "comma between, decimal point", ",", "csv")
+    simple("semicolon-point", "semicolon between, decimal point", ";", "csv")
+    simple("tab-point", "tab between, decimal point", "\t", "tsv")
+    simple("pipe-point", "pipes between, decimal point", "|", "txt")
+    simple("pipe-blank-point", "pipes with blanks around", " | ", "txt")
+    simple("semicolon-comma", "semicolon between, decimal comma", ";", "csv", decimal=",", titles=german)
+    simple("tab-comma", "tab between, decimal comma", "\t", "txt", decimal=",", titles=german)
+    simple("pipe-comma", "pipes between, decimal comma", "|", "txt", decimal=",", titles=german)
+    simple("semicolon-blank-comma", "semicolon and a blank between, decimal comma", "; ", "csv", decimal=",", titles=german)
+    simple("integer-x-semicolon-comma", "whole wavelengths, decimal comma in the absorbance", ";", "csv", x=xs,
+           decimal=",", titles=german)
+    simple("comma-blank-point", "comma and a blank between, decimal point: the comma is no decimal mark", ", ", "csv")
+    simple("tilde-separator", "an unusual separator, a tilde", "~", "dat", also=["in-question", "refused"])
+    simple("ampersand-separator", "copied from a typeset table: ampersands between", " & ", "txt",
+           also=["in-question", "refused"])
+
+    ys = band(fr, 201)
+    case("numbers/one-blank-comma", "one blank between, decimal comma in both columns",
+         "Wellenlänge_nm Extinktion\n" + rows(cc(fr), cc(ys), sep=" "), runs=[spectrum(fr, ys)])
+    ys = band(fr, 202)
+    case("numbers/many-blanks-point", "right-aligned in fixed columns of blanks",
+         f"{'Wavelength':>12}{'Absorbance':>14}\n{'nm':>12}{'AU':>14}\n" + wide(fr, ys, widths=[12, 14]), ext="prn",
+         runs=[spectrum(fr, ys)])
+    ys = band(fr, 203, d=5)
+    case("numbers/many-blanks-comma", "right-aligned in fixed columns, decimal comma, no words but the head",
+         f"{'lambda/nm':>12}{'Ext.':>14}\n" + wide(cc(fr), cc(ys), widths=[12, 14]), ext="prn", runs=[spectrum(fr, ys)])
+    # Fixed columns that touch: 8 characters each, three digits before the point and four behind.
+    x8 = steps("1000.000", "10.000", 12)
+    y8 = put(band(x8, 204, d=4), 3, "-0.0012")
+    case("numbers/fixed-columns-touching",
+         "fixed columns of eight characters that touch when a sign is present",
+         "Wavelength (nm), format F8.3,F7.4\n" + "".join(f"{x:>8}{y:>7}\n" for x, y in zip(x8, y8)),
+         also=["in-question", "refused"], runs=[spectrum(x8, y8)], ext="prn")
+    y2 = band(fr, 205)
+    z2 = put(put(band(fr, 206), 5, "-0.0031"), 6, "-0.0007")
+    case("numbers/fixed-columns-sign-glued",
+         "columns separated by one blank, which a minus sign fills: `0.1234-0.0031` is two numbers",
+         "Wavelength (nm)  blank  sample\n" + "".join(f"{x:>8} {y:>7}{z:>8}\n" if not z.startswith("-") else f"{x:>8} {y:>7}{z:>7}\n"
+                                                      for x, y, z in zip(fr, y2, z2)),
+         "in-question", also=["read", "refused"], question="columns-run-together",
+         runs=[run("spectrum", [trace(W(fr), A(y2), "blank"), trace(W(fr), A(z2), "sample")])], ext="prn")
+
+    ys = band(fr, 207)
+    case("numbers/all-commas-two-heads",
+         "comma is separator and decimal mark at once; only the head with two names tells that four pieces are two numbers",
+         "Wellenlaenge nm,Extinktion\n" + rows(cc(fr), cc(ys), sep=","), "in-question", also=["read"],
+         question="decimal-comma-or-separator", runs=[spectrum(fr, ys)], ext="csv")
+    ys = band(fr, 208)
+    case("numbers/all-commas-bare", "comma is separator and decimal mark at once, no head: 400,0,0,123",
+         rows(cc(fr), cc(ys), sep=","), "in-question", question="decimal-comma-or-separator", ext="csv", also=["refused"])
+    ys = band(xs, 209)
+    case("numbers/integer-x-comma-y-bare", "400,0,1234 without a head: two numbers or three",
+         rows(xs, cc(ys), sep=","), "in-question", question="decimal-comma-or-separator", ext="csv", also=["refused"])
+    ys = band(xs, 210)
+    case("numbers/integer-x-comma-y-head", "400,0,1234 under two names: 400 and 0,1234, or 400,0 and 1234",
+         "nm,A\n" + rows(xs, cc(ys), sep=","), "in-question", question="decimal-comma-or-separator", also=["read"],
+         runs=[spectrum(xs, ys)], ext="csv")
+    ys = band(xs, 211)
+    case("numbers/quoted-decimal-comma", "comma between, decimal comma inside quotes",
+         '"Wellenlänge [nm]","Extinktion"\n' + "".join(f'"{x}","{c(y)}"\n' for x, y in zip(xs, ys)), ext="csv",
+         runs=[spectrum(xs, ys)])
+    ys = band(xs, 212)
+    case("numbers/half-quoted-decimal-comma", "only the numbers with a decimal comma are quoted",
+         "Wellenlänge [nm],Extinktion\n" + "".join(f'{x},"{c(y)}"\n' for x, y in zip(xs, ys)), ext="csv",
+         runs=[spectrum(xs, ys)])
+    ys = band(fr, 213)
+    case("numbers/single-quotes", "numbers in single quotes", "'Wavelength (nm)';'Absorbance'\n"
+         + "".join(f"'{x}';'{y}'\n" for x, y in zip(fr, ys)), ext="csv", runs=[spectrum(fr, ys)], also=["in-question"])
+    ys = band(fr, 214)
+    case("numbers/quote-in-head", "a quoted head with the separator and doubled quotes inside",
+         '"Wavelength, in ""nm""","Absorbance, 1 cm"\n' + rows(fr, ys, sep=","), ext="csv", runs=[spectrum(fr, ys)])
+    ys = band(fr, 215)
+    case("numbers/formula-quotes", "each number written as =\"...\" to stop a spreadsheet from touching it",
+         "Wavelength (nm),Absorbance\n" + "".join(f'="{x}",="{y}"\n' for x, y in zip(fr, ys)), ext="csv",
+         runs=[spectrum(fr, ys)], also=["in-question", "refused"])
+
+    # Thousands marks.
+    wn = steps("25000.0", "-500.0", 16)
+    for name, mark, decimal, sep, title in [
+        ("thousands-comma-point", ",", ".", "\t", "Wavenumber (cm-1)\tAbsorbance"),
+        ("thousands-point-comma", ".", ",", ";", "Wellenzahl (cm-1);Extinktion"),
+        ("thousands-blank-comma", " ", ",", "\t", "Nombre d'onde (cm-1)\tAbsorbance"),
+        ("thousands-nbsp-comma", "\u00a0", ",", ";", "Nombre d'onde (cm-1);Absorbance"),
+        ("thousands-apostrophe", "'", ".", ";", "Wellenzahl (cm-1);Extinktion"),
+        ("thousands-typographic-apostrophe", "\u2019", ".", "\t", "Wellenzahl (cm-1)\tExtinktion"),
+        ("thousands-quoted", ",", ".", ",", "Wavenumber (cm-1),Absorbance"),
+    ]:
+        ys = band(wn, name)
+        written = [f"{x[:-5]}{mark}{x[-5:-2]}{decimal}{x[-1]}" for x in wn]
+        if name == "thousands-quoted":
+            written = [f'"{w}"' for w in written]
+        case(f"numbers/{name}", "wavenumbers with marks between the thousands",
+             title + "\n" + rows(written, ys if decimal == "." else cc(ys), sep=sep), ext="txt",
+             runs=[run("spectrum", [trace(K(wn), A(ys))])])
+    wi = steps("25000", "-500", 16)
+    ys = band(wi, 216)
+    case("numbers/thousands-comma-no-decimals",
+         "25,000 beside 0.1234: the point is the decimal mark, so the comma marks thousands",
+         "Wavenumber (cm-1)\tAbsorbance\n" + rows([f"{x[:-3]},{x[-3:]}" for x in wi], ys), also=["in-question"],
+         runs=[run("spectrum", [trace(K(wi), A(ys))])], never=["25"])
+    ys = band(wi, 217)
+    case("numbers/thousands-point-no-decimals",
+         "25.000 beside 0,1234: the comma is the decimal mark, so the point marks thousands",
+         "Wellenzahl (cm-1)\tExtinktion\n" + rows([f"{x[:-3]}.{x[-3:]}" for x in wi], cc(ys)), also=["in-question"],
+         runs=[run("spectrum", [trace(K(wi), A(ys))])], never=["25"])
+    ys = band(wi, 218, d=3)
+    case("numbers/thousands-comma-and-decimal-comma",
+         "25,000 beside 0,123: one mark, two meanings; 25 per centimetre or 25 thousand",
+         "Wavenumber (cm-1)\tAbsorbance\n" + rows([f"{x[:-3]},{x[-3:]}" for x in wi], cc(ys)), "in-question",
+         question="decimal-comma-or-thousands", also=["refused"],
+         either=[[run("spectrum", [trace(K(wi), A(ys))])], [run("spectrum", [trace(K([f"{x[:-3]}.{x[-3:]}" for x in wi]), A(ys))])]])
+    tall = scaled(band(xs, 219, d=3), 1, 3)
+    tall = [fixed(1.1 + float(y), 3) for y in tall]
+    case("numbers/three-decimals-comma",
+         "400 TAB 1,234: all values have three places behind the comma, so thousands or decimals",
+         "wavelength\tsignal\n" + rows(xs, cc(tall)), "in-question", question="decimal-comma-or-thousands",
+         also=["refused"],
+         either=[[run(None, [trace(W(xs), axis(None, None, tall))])],
+                 [run(None, [trace(W(xs), axis(None, None, [t.replace(".", "") for t in tall]))])]])
+    case("numbers/three-decimals-comma-decided",
+         "the same, but a temperature of 25,5 °C in the head shows that the comma is the decimal mark",
+         "Temperatur: 25,5 °C\nWellenlänge (nm)\tExtinktion\n" + rows(xs, cc(tall)), also=["in-question"],
+         runs=[spectrum(xs, tall, {"temperature": q("25.5", "Cel")})], never=[tall[3].replace(".", "")])
+    some = put(tall, 4, "0.987")
+    case("numbers/three-decimals-comma-one-decides",
+         "one value of 0,987 among the 1,234 shows that the comma is the decimal mark",
+         "Wellenlänge (nm)\tExtinktion\n" + rows(xs, cc(some)), runs=[spectrum(xs, some)], also=["in-question"],
+         never=[some[3].replace(".", "")])
+
+    # Exponents.
+    small = ["1.2E-03", "3.4E-03", "8.1E-03", "2.2E-02", "9.9E-02", "1.5E-01", "4.0E-01", "8.8E-01", "1.1E+00", "7.0E-01"]
+    ex = steps("500", "5", 10)
+
+    def expo(name, why, written, sep="\t", values=small, **more):
+        x = more.pop("x", ex)
+        head_ = more.pop("head", "Wavelength (nm){0}Absorbance\n")
+        case(f"numbers/{name}", why, head_.format(sep) + rows(x, written, sep=sep), runs=[spectrum(x, values)], **more)
+
+    expo("exponent-plain", "exponents with sign and two digits", small)
+    expo("exponent-lower", "lower-case e, one digit", ["1.2e-3", "3.4e-3", "8.1e-3", "2.2e-2", "9.9e-2", "1.5e-1", "4e-1", "8.8e-1", "1.1e0", "7e-1"])
+    expo("exponent-fortran-d", "D instead of E, as an old language wrote it", [s.replace("E", "D") for s in small])
+    expo("exponent-comma", "decimal comma and exponent", [c(s) for s in small], sep=";", head="Wellenlänge (nm){0}Extinktion\n")
+    expo("exponent-times-ten", "1.2*10^-3", [s.replace("E-0", "*10^-").replace("E+00", "*10^0") for s in small])
+    expo("exponent-x10", "1.2x10-3 without a caret", [s.replace("E-0", "x10-").replace("E+00", "x100") if "+" not in s else "1.1x10+0" for s in small],
+         also=["in-question", "refused"])
+    expo("exponent-times-sign", "1.2×10⁻³ with raised digits",
+         [s.replace("E-03", "×10⁻³").replace("E-02", "×10⁻²").replace("E-01", "×10⁻¹").replace("E+00", "×10⁰") for s in small],
+         also=["in-question", "refused"])
+    expo("exponent-blank", "a blank between number and exponent: 1.2 E-03, tab between the columns",
+         [s.replace("E", " E") for s in small], also=["in-question", "refused"])
+    expo("exponent-three-digits", "exponents of three digits without a letter: 1.2-003",
+         [s.replace("E", "").replace("-0", "-00").replace("+00", "+000") for s in small], also=["in-question", "refused"])
+    expo("exponent-fixed-wide", "four columns of exponents without a mark between points: 0.12E-02",
+         [s for s in ["0.12E-02", "0.34E-02", "0.81E-02", "0.22E-01", "0.99E-01", "0.15E+00", "0.40E+00", "0.88E+00", "0.11E+01", "0.70E+00"]],
+         sep="   ", x=["0.500E+03", "0.505E+03", "0.510E+03", "0.515E+03", "0.520E+03", "0.525E+03", "0.530E+03", "0.535E+03", "0.540E+03", "0.545E+03"])
+    ys = ["1.2", "1.3", "1.5", "1.4", "1.1", "0.9"]
+    case("numbers/exponent-in-unit", "the factor stands in the head: A x 10^3; the source's numbers must not pass as absorbance",
+         "Wavelength (nm)\tA x 10^3\n" + rows(steps("500", "10", 6), ys), "in-question", question="scale-in-head",
+         also=["read"], either=[[run("spectrum", [trace(W(steps("500", "10", 6)), axis(None, None, ys))])],
+                               [run("spectrum", [trace(W(steps("500", "10", 6)), A(["0.0012", "0.0013", "0.0015", "0.0014", "0.0011", "0.0009"]))])]])
+
+    # Signs and dots.
+    small2 = ["-0.0012", "0.0034", "-0.0005", "0.0123", "0.0456", "0.1010", "0.2000", "0.1444", "0.0321", "-0.0020"]
+    expo("plus-signs", "every number carries its sign", [s if s[0] == "-" else "+" + s for s in small2], values=small2,
+         x=["+" + x for x in ex])
+    expo("leading-dot", "no zero before the point: .1234 and -.0012",
+         [s.replace("0.", ".", 1) for s in small2], values=small2)
+    expo("leading-comma", "no zero before the decimal comma: ,1234", [c(s.replace("0.", ".", 1)) for s in small2],
+         values=small2, sep=";", head="Wellenlänge (nm){0}Extinktion\n", also=["in-question"])
+    expo("trailing-dot", "a point after whole wavelengths: 500.", small2, values=small2, x=[x + "." for x in ex])
+    expo("trailing-minus", "the minus sign stands behind the number: 0.0012-",
+         [s[1:] + "-" if s[0] == "-" else s for s in small2], values=small2, also=["in-question"], never=["0.0012", "0.0005"])
+    expo("unicode-minus", "the true minus sign U+2212", [s.replace("-", "\u2212") for s in small2], values=small2)
+    expo("en-dash-minus", "an en dash where a minus belongs", [s.replace("-", "\u2013") for s in small2], values=small2,
+         also=["in-question"], never=["0.0012", "0.0005"])
+    expo("blank-after-minus", "a blank after the minus sign, tab between columns: `- 0.0012`",
+         [s.replace("-", "- ") for s in small2], values=small2, also=["in-question"], never=["0.0012", "0.0005"])
+    expo("parenthesised-negative", "negative values in parentheses as an office program shows them",
+         ["(" + s[1:] + ")" if s[0] == "-" else s for s in small2], values=small2, also=["in-question"],
+         never=["0.0012", "0.0005"])
+    expo("leading-zeros", "wavelengths with leading zeros: 0500", small2, values=small2, x=["0" + x for x in ex])
+    expo("many-decimals", "seventeen decimals as a program printed its doubles",
+         ["0.10000000000000001", "0.20000000000000001", "0.29999999999999999", "0.40000000000000002", "0.5",
+          "0.59999999999999998", "0.69999999999999996", "0.80000000000000004", "0.90000000000000002", "1"],
+         values=["0.10000000000000001", "0.20000000000000001", "0.29999999999999999", "0.40000000000000002", "0.5",
+                 "0.59999999999999998", "0.69999999999999996", "0.80000000000000004", "0.90000000000000002", "1"])
+    expo("mixed-decimals", "trailing zeros cut off, so that the decimals differ line by line",
+         ["0.1", "0.12", "0.123", "0.13", "0.2", "0.25", "0.3", "1", "0.9", "0.4"],
+         values=["0.1", "0.12", "0.123", "0.13", "0.2", "0.25", "0.3", "1", "0.9", "0.4"])
+    expo("mixed-decimals-comma", "trailing zeros cut off, decimal comma, so that one value is a bare 1",
+         cc(["0.1", "0.12", "0.123", "0.13", "0.2", "0.25", "0.3", "1", "0.9", "0.4"]), sep=";",
+         head="Wellenlänge (nm){0}Extinktion\n",
+         values=["0.1", "0.12", "0.123", "0.13", "0.2", "0.25", "0.3", "1", "0.9", "0.4"])
+    expo("middle-dot", "a raised dot as decimal mark: 0·1234", [s.replace(".", "\u00b7") for s in small2], values=small2,
+         also=["in-question", "refused"])
+    expo("arabic-decimal-digits", "digits of another script", ["".join(chr(0x660 + int(ch)) if ch.isdigit() else ch for ch in s) for s in small2],
+         values=small2, also=["in-question", "refused"])
+    expo("fullwidth-digits", "full-width digits from an East Asian keyboard",
+         ["".join(chr(0xff10 + int(ch)) if ch.isdigit() else ch for ch in s) for s in small2], values=small2,
+         also=["in-question", "refused"])
+    expo("letter-o-for-zero", "two values have the letter O typed for zero",
+         put(put(small2, 3, "O.0123"), 6, "0.2O00"), values=put(put(small2, 3, None), 6, None), absent=2,
+         also=["in-question", "refused"], never=["0.2"])
+    assert head
+
+
+# ---------------------------------------------------------------- writing
+
+def build():
+    for name, make in sorted(globals().items()):
+        if name.startswith("group_"):
+            make()
+    files = {}
+    for path, (ext, body, expect) in sorted(CASES.items()):
+        text = dump(expect)
+        assert json.loads(text) == expect, path
+        files[f"{path}/input.{ext}"] = body
+        files[f"{path}/expect.json"] = text.encode()
+    return files
+
+
+def main(arguments):
+    files = build()
+    if arguments == ["--check"]:
+        there = {p.relative_to(ROOT).as_posix(): p.read_bytes() for p in ROOT.rglob("*") if p.is_file()}
+        wrong = sorted(k for k in files.keys() | there.keys() if files.get(k) != there.get(k))
+        for path in wrong:
+            print("differs:", path)
+        print(f"{len(CASES)} cases, {len(wrong)} files differ")
+        return 1 if wrong else 0
+    if arguments:
+        print(__doc__)
+        return 2
+    if ROOT.exists():
+        shutil.rmtree(ROOT)
+    for path, data in files.items():
+        to = ROOT / path
+        to.parent.mkdir(parents=True, exist_ok=True)
+        to.write_bytes(data)
+    groups = {}
+    for path, (_, _, expect) in CASES.items():
+        tally = groups.setdefault(path.split("/")[0], {})
+        tally[expect["verdict"]] = tally.get(expect["verdict"], 0) + 1
+    for name, tally in sorted(groups.items()):
+        print(f"{name:12} {sum(tally.values()):4}  " + ", ".join(f"{k} {v}" for k, v in sorted(tally.items())))
+    print(f"{'all':12} {len(CASES):4}  {sum(map(len, files.values())):,} bytes")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
