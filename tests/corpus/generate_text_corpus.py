@@ -393,8 +393,8 @@ def group_bytes():
     ys = decay(ts, 147)
     case("bytes/micro-sign-cp850",
          "micro sign as byte E6 of an old code page: in Windows-1252 that is the letter ae, and no unit",
-         "Substrat: pNPP\nKonzentration: 50 µmol/L\nWellenlänge: 405 nm\nZeit (s)\tExtinktion\n" + rows(ts, ys),
-         enc="cp850", eol="\r\n", also=["in-question"], runs=[course(ts, ys, nm="405")])
+         "Substrat: pNPP\nKonzentration: 50 µmol/L\nZeit (s)\tExtinktion\n" + rows(ts, ys),
+         enc="cp850", eol="\r\n", also=["in-question"], runs=[course(ts, ys, {"substrate": "pNPP"})])
     ys = decay(ts, 148)
     case("bytes/micro-as-m",
          "mM stands in the key and uM in the value: the unit beside the number holds, nothing may be scaled in silence",
@@ -452,7 +452,7 @@ def group_numbers():
     y8 = put(band(x8, 204, d=4), 3, "-0.0012")
     case("numbers/fixed-columns-touching",
          "fixed columns of eight characters that touch when a sign is present",
-         "Wavelength (nm), format F8.3,F7.4\n" + "".join(f"{x:>8}{y:>7}\n" for x, y in zip(x8, y8)),
+         "Wavelength (nm) and absorbance, format F8.3,F7.4\n" + "".join(f"{x:>8}{y:>7}\n" for x, y in zip(x8, y8)),
          also=["in-question", "refused"], runs=[spectrum(x8, y8)], ext="prn")
     y2 = band(fr, 205)
     z2 = put(put(band(fr, 206), 5, "-0.0031"), 6, "-0.0007")
@@ -625,6 +625,435 @@ def group_numbers():
          put(put(small2, 3, "O.0123"), 6, "0.2O00"), values=put(put(small2, 3, None), 6, None), absent=2,
          also=["in-question", "refused"], never=["0.2"])
     assert head
+
+
+# ---------------------------------------------------------------- overflow, missing, saturated
+
+def group_markers():
+    xs = steps("300", "5", 17)
+    over = "overflow|over range|over-range|above range|out of range|saturat|absent|missing|marker"
+
+    def mark(name, why, word, at=(6, 7), sep="\t", decimal=".", ext="txt", null=True, **more):
+        ys = band(xs, "m" + name)
+        truth = put(ys, list(at), None) if null else ys
+        written = put(ys, list(at), word)
+        if decimal == ",":
+            written = [c(y) if i not in at else word for i, y in enumerate(ys)]
+        head = ("Wellenlänge (nm)", "Extinktion") if decimal == "," else ("Wavelength (nm)", "Absorbance")
+        case(f"markers/{name}", why, head[0] + sep + head[1] + "\n" + rows(xs, written, sep=sep), ext=ext,
+             runs=[spectrum(xs, truth)], absent=len(at), remarks=[over], **more)
+
+    mark("over", "OVER in place of two values", "OVER")
+    mark("over-blanks", "OVER in place of values, blanks between the columns", "OVER", sep="   ")
+    mark("ovrflw", "OVRFLW in place of values", "OVRFLW", sep=",", ext="csv")
+    mark("above-limit", ">3.5 in place of values: a limit, not a value", ">3.5", never=["3.5"])
+    mark("above-limit-blank", "> 3.5 with a blank, in a table separated by tabs", "> 3.5", never=["3.5"])
+    mark("above-limit-comma", ">3,5 among decimal commas", ">3,5", sep=";", decimal=",", never=["3.5", "35"])
+    mark("below-limit", "<0.001 in place of small values", "<0.001", at=(0, 1, 16), never=["0.001"])
+    mark("stars", "**** where a number did not fit its columns", "******", sep="  ")
+    mark("dashes", "--- in place of values", "---")
+    mark("one-dash", "a single dash in place of values", "-", sep=";", ext="csv")
+    mark("nan", "NaN in place of values", "NaN", sep=",", ext="csv")
+    mark("nan-old-runtime", "1.#QNAN as an old runtime wrote it", "1.#QNAN", never=["1"])
+    mark("infinity-old-runtime", "1.#INF as an old runtime wrote it", "1.#INF", never=["1"])
+    mark("inf", "Inf in place of values (nothing came through)", "Inf", sep=",", ext="csv")
+    mark("not-available", "n/a in place of values", "n/a")
+    mark("hash-na", "#N/A as an office program writes it", "#N/A", sep=",", ext="csv")
+    mark("hash-only", "### where a column was too narrow; the hash is no remark here", "#####", sep=";", ext="csv")
+    mark("division-error", "#DIV/0! from an office program", "#DIV/0!", sep="\t")
+    mark("question-mark", "? in place of values", "?")
+    mark("dot", "a single point in place of values, as statistics programs write", ".", sep="\t")
+    mark("empty-cells", "empty cells, comma between", "", sep=",", ext="csv")
+    mark("empty-cells-last", "the last cells of some rows are empty, no separator behind", "", sep=";", ext="csv")
+    mark("german-overflow", "the word for overflow in German", "ÜBERLAUF", sep=";", decimal=",")
+    mark("french-out-of-range", "hors gamme in place of values", "hors gamme", sep=";", decimal=",")
+    mark("no-data-german", "k. A. (no statement) in place of values", "k. A.", sep=";", decimal=",")
+    mark("first-and-last-row", "the marker stands in the first and the last row", "OVER", at=(0, 16))
+    mark("null-word", "NULL from a database", "NULL", sep=",", ext="csv")
+    mark("minus-nine", "-9.999 stands for no value", "-9.999", also=["in-question"], never=["-9.999"])
+    mark("nines", "9.9999 repeated stands for overflow", "9.9999", at=(5, 6, 7, 8), also=["in-question"], never=["9.9999"])
+    mark("nines-comma", "9,9999 repeated stands for overflow, decimal comma", "9,9999", at=(5, 6, 7), sep=";", decimal=",",
+         also=["in-question"], never=["9.9999", "99999"])
+    mark("minus-ninety-nine", "-99 stands for no value", "-99", also=["in-question"], never=["-99"])
+    mark("huge", "1.0E+38 stands for no value", "1.0E+38", also=["in-question"], never=["1e38"])
+
+    ys = band(xs, "declared")
+    case("markers/declared-sentinel", "the head declares which number means no value",
+         "Sample: rutin\nMissing values are written as 8.888\n\nWavelength (nm)\tAbsorbance\n" + rows(xs, put(ys, [3, 9], "8.888")),
+         runs=[spectrum(xs, put(ys, [3, 9], None), {"sample": "rutin"})], absent=2, also=["in-question"], never=["8.888"])
+    flat = ["0.512", "0.948", "1.733", "2.611", "3.000", "3.000", "3.000", "3.000", "3.000", "2.702", "1.811", "0.922", "0.410"]
+    x = steps("250", "4", 13)
+    case("markers/flat-top", "the curve is cut off at 3.000: the numbers are as written, but saturated",
+         "Wavelength (nm)\tAbsorbance\n" + rows(x, flat), runs=[spectrum(x, flat)], remarks=["saturat|flat|clipp|cut off|plateau"])
+    case("markers/flat-top-comma", "the curve is cut off at 4,000 with decimal commas",
+         "Wellenlänge/nm;Extinktion\n" + rows(x, [c(v).replace("3,000", "4,000") for v in flat], sep=";"), ext="csv",
+         runs=[spectrum(x, [v.replace("3.000", "4.000") for v in flat])], remarks=["saturat|flat|clipp|cut off|plateau"])
+    ts = steps("0", "10", 14)
+    rising = ["0.310", "0.842", "1.390", "1.902", "2.377", "2.806", "3.184", "3.480", "3.500", "3.500", "3.500", "3.500", "3.500", "3.500"]
+    case("markers/flat-top-kinetics", "a rising course runs into the limit of 3.500",
+         "Wavelength: 340 nm\nTime (s)\tAbsorbance\n" + rows(ts, rising), runs=[course(ts, rising, nm="340")],
+         remarks=["saturat|flat|clipp|cut off|plateau"])
+    ys = band(xs, "flag")
+    case("markers/starred-values", "two values carry a star, explained below the table as above the linear range",
+         "Wavelength (nm)\tAbsorbance\n" + rows(xs, put(put(ys, 5, ys[5] + "*"), 6, ys[6] + "*")) + "* above linear range\n",
+         also=["in-question"], either=[[spectrum(xs, ys)], [spectrum(xs, put(ys, [5, 6], None))]])
+    ys = band(xs, "flag2")
+    case("markers/flag-column", "a third column holds a letter of state behind some values",
+         "Wavelength (nm)\tAbsorbance\tState\n" + rows(xs, ys, put(put([""] * 17, 4, "S"), 5, "S")) + "\nS = stray light limit exceeded\n",
+         runs=[spectrum(xs, ys)], also=["in-question"])
+    y1, y2 = band(xs, "gap1"), band(xs, "gap2")
+    lines = f"{'nm':>6}{'tube 1':>10}{'tube 2':>10}\n"
+    for i in range(17):
+        lines += f"{xs[i]:>6}{('' if i in (4, 5) else y1[i]):>10}{y2[i]:>10}\n"
+    case("markers/blank-cell-fixed-columns",
+         "fixed columns, and a cell in the middle is just blank: the next column must not slide to the left",
+         "Absorbance of two tubes\n" + lines, also=["in-question", "refused"], absent=2,
+         runs=[run("spectrum", [trace(W(xs), A(put(y1, [4, 5], None)), "tube 1"), trace(W(xs), A(y2), "tube 2")])])
+    y1, y2 = band(xs, "gap3"), band(xs, "gap4")
+    case("markers/empty-middle-cells", "an empty cell in a middle column, tabs between",
+         "Wavelength (nm)\ttube 1 (A)\ttube 2 (A)\n" + rows(xs, put(y1, [4, 5], None), y2), absent=2,
+         runs=[run("spectrum", [trace(W(xs), A(put(y1, [4, 5], None)), "tube 1"), trace(W(xs), A(y2), "tube 2")])])
+    y1 = band(xs, "allover")
+    case("markers/whole-column-absent", "one column holds nothing but OVER",
+         "Wavelength (nm);A cuvette 1;A cuvette 2\n" + rows(xs, y1, ["OVER"] * 17, sep=";"), ext="csv", absent=17,
+         runs=[run("spectrum", [trace(W(xs), A(y1), "cuvette 1"),
+                                trace(W(xs), A([None] * 17), "cuvette 2", optional=True)])])
+    ts = steps("0", "20", 12)
+    y1, y2 = rise(ts, "lost"), None
+    x2 = put(ts, 5, "---")
+    case("markers/lost-x", "one time is lost, its absorbance is there: the point cannot be placed",
+         "Time (s)\tAbsorbance\n" + rows(x2, y1), also=["in-question"], absent=1,
+         either=[[course(put(ts, 5, None), y1)], [course(ts[:5] + ts[6:], y1[:5] + y1[6:])]])
+    assert y2 is None
+    ys = band(xs, "mixedm")
+    w = list(ys)
+    for i, word in [(2, "OVER"), (5, "---"), (6, ""), (9, "n.d."), (12, ">4.0")]:
+        w[i] = word
+    case("markers/several-kinds", "five kinds of markers in one table",
+         "Wavelength (nm)\tAbsorbance\n" + rows(xs, w), runs=[spectrum(xs, put(ys, [2, 5, 6, 9, 12], None))], absent=5,
+         never=["4"])
+    ys = band(xs, "units in marker")
+    case("markers/over-with-unit", "OVER A, with the unit after the marker and after every value",
+         "Wavelength\tAbsorbance\n" + rows([x + " nm" for x in xs], [y + " A" for y in put(ys, 4, "OVER")]),
+         runs=[spectrum(xs, put(ys, 4, None))], absent=1)
+
+
+# ---------------------------------------------------------------- shapes
+
+def group_shapes():
+    xs = steps("420", "15", 13)
+    ts = steps("0", "15", 13)
+    n = len(xs)
+
+    ys = band(xs, 301)
+    case("shapes/x-y", "wavelength first, absorbance second", "Wavelength (nm),Absorbance\n" + rows(xs, ys, sep=","), ext="csv",
+         runs=[spectrum(xs, ys)])
+    ys = band(xs, 302)
+    case("shapes/y-before-x", "absorbance first, wavelength second", "Absorbance,Wavelength (nm)\n" + rows(ys, xs, sep=","),
+         ext="csv", runs=[spectrum(xs, ys)])
+    ys = rise(ts, 303)
+    case("shapes/y-before-t", "absorbance first, time second, decimal comma", "Extinktion;Zeit (s)\n" + rows(cc(ys), ts, sep=";"),
+         ext="csv", runs=[course(ts, ys)])
+    ys = band(xs, 304)
+    idx = [str(i + 1) for i in range(n)]
+    case("shapes/index-column", "a counting column in front", "No.\tWavelength (nm)\tAbsorbance\n" + rows(idx, xs, ys),
+         runs=[spectrum(xs, ys)])
+    ys = band(xs, 305)
+    case("shapes/index-column-unnamed", "a counting column without a name, from 0, as data-frame programs write it",
+         ",Wavelength (nm),Absorbance\n" + rows([str(i) for i in range(n)], xs, ys, sep=","), ext="csv", runs=[spectrum(xs, ys)])
+    ys = band(xs, 306)
+    case("shapes/index-column-missing-head", "the counting column has no head at all: two names over three columns",
+         "Wavelength(nm) Absorbance\n" + rows(idx, xs, ys, sep=" "), runs=[spectrum(xs, ys)], also=["in-question", "refused"])
+    labels = ["beet 1", "beet 2", "beet 3", "blank"]
+    yy = [band(xs, f"307{i}") for i in range(4)]
+    case("shapes/one-x-many-y", "one wavelength column and four samples",
+         "Wavelength (nm)\t" + "\t".join(labels) + "\n" + rows(xs, *yy), also=["in-question"],
+         runs=[run("spectrum", [trace(W(xs), A(y), k) for k, y in zip(labels, yy)])])
+    yy = [band(xs, f"308{i}") for i in range(4)]
+    case("shapes/one-x-many-y-words", "one wavelength column, four samples, absorbance told in the title",
+         "Absorbance of four extracts\nWavelength (nm),beet 1,beet 2,beet 3,blank\n" + rows(xs, *yy, sep=","), ext="csv",
+         runs=[run("spectrum", [trace(W(xs), A(y), k) for k, y in zip(labels, yy)])])
+    yy = [band(xs, f"309{i}") for i in range(12)]
+    wells = [f"tube {i + 1}" for i in range(12)]
+    case("shapes/twelve-y", "one wavelength column and twelve tubes, decimal comma",
+         "Extinktion\nWellenlänge (nm);" + ";".join(wells) + "\n" + rows(cc(xs), *[cc(y) for y in yy], sep=";"), ext="csv",
+         runs=[run("spectrum", [trace(W(xs), A(y), k) for k, y in zip(wells, yy)])])
+    yy = [rise(ts, f"310{i}") for i in range(3)]
+    case("shapes/time-many-y", "three cuvettes over one time column, wavelength in the head",
+         "Kinetics at 405 nm\nTime (s)\tA cuvette 1\tA cuvette 2\tA cuvette 3\n" + rows(ts, *yy),
+         runs=[run("time-course", [trace(T(ts), A(y), f"cuvette {i + 1}", [at_nm("405")]) for i, y in enumerate(yy)])])
+    yy = [rise(ts, f"311{i}") for i in range(3)]
+    case("shapes/time-three-wavelengths", "three wavelengths over one time column: A340, A405, A600",
+         "time (s),A340,A405,A600\n" + rows(ts, *yy, sep=","), ext="csv",
+         runs=[run("time-course", [trace(T(ts), A(y), None, [at_nm(w)]) for w, y in zip(["340", "405", "600"], yy)])])
+    a, b = steps("420", "15", 13), steps("400", "10", 17)
+    y1, y2 = band(a, 312), band(b, 313)
+    case("shapes/pairs-unequal", "two pairs of columns of unequal length",
+         "Wavelength (nm)\tsample A (Abs)\tWavelength (nm)\tsample B (Abs)\n" + rows(a, y1, b, y2),
+         runs=[run("spectrum", [trace(W(a), A(y1), "sample A"), trace(W(b), A(y2), "sample B")])], **{"runs_may_be_split": True})
+    y1, y2 = band(a, 314), band(b, 315)
+    case("shapes/pairs-unequal-ragged", "two pairs of columns of unequal length, short rows at the end, longer pair first, decimal comma",
+         "nm;Ext.;nm;Ext.\n" + "".join(";".join([c(b[i]), c(y2[i])] + ([c(a[i]), c(y1[i])] if i < len(a) else [])) + "\n" for i in range(len(b))),
+         ext="csv", runs=[run("spectrum", [trace(W(b), A(y2)), trace(W(a), A(y1))])], **{"runs_may_be_split": True})
+    y1, y2 = band(a, 316), band(a, 317)
+    case("shapes/pairs-names-above", "sample names stand over pairs of columns, in a row of their own",
+         "crocin,,safranal,\nnm,A,nm,A\n" + rows(a, y1, a, y2, sep=","), ext="csv",
+         runs=[run("spectrum", [trace(W(a), A(y1), "crocin"), trace(W(a), A(y2), "safranal")])], **{"runs_may_be_split": True})
+    y1, y2, y3 = band(a, 318), band(b, 319), band(xs, 320)
+    case("shapes/three-pairs-blank-column", "three pairs with an empty column between",
+         "nm\tAbs\t\tnm\tAbs\t\tnm\tAbs\n" + rows(a, y1, [""] * 17, b, y2, [""] * 17, xs, y3),
+         runs=[run("spectrum", [trace(W(a), A(y1)), trace(W(b), A(y2)), trace(W(xs), A(y3))])], **{"runs_may_be_split": True})
+    yy = [band(xs, f"321{i}") for i in range(3)]
+    names = ["day 1", "day 2", "day 3"]
+    case("shapes/spectra-as-rows", "each spectrum is a row, the wavelengths stand in the head",
+         "Wavelength (nm)," + ",".join(xs) + "\n" + "".join(f"{k} (Abs)," + ",".join(y) + "\n" for k, y in zip(names, yy)), ext="csv",
+         runs=[run("spectrum", [trace(W(xs), A(y), k) for k, y in zip(names, yy)])])
+    yy = [band(xs, f"322{i}") for i in range(3)]
+    case("shapes/spectra-as-rows-units-in-cells", "each spectrum is a row, the heads read 420 nm, 435 nm",
+         "Absorbance\nsample\t" + "\t".join(x + " nm" for x in xs) + "\n" + "".join(f"{k}\t" + "\t".join(y) + "\n" for k, y in zip(names, yy)),
+         runs=[run("spectrum", [trace(W(xs), A(y), k) for k, y in zip(names, yy)])])
+    yy = [band(xs, f"323{i}") for i in range(3)]
+    case("shapes/spectra-as-rows-comma", "spectra as rows with decimal commas",
+         "Extinktion;Wellenlänge in nm\nProbe;" + ";".join(cc(xs)) + "\n" + "".join(f"P{i};" + ";".join(cc(y)) + "\n" for i, y in enumerate(yy)),
+         ext="csv", runs=[run("spectrum", [trace(W(xs), A(y), f"P{i}") for i, y in enumerate(yy)])])
+    times = ["0", "30", "60", "120", "300"]
+    yy = [band(xs, f"324{i}") for i in range(5)]
+
+    def scans(tt, unit, wl, mats):
+        return run("spectral-time-course", [trace(W(wl), A(m), None, [held("time", unit, t)]) for t, m in zip(tt, mats)])
+
+    case("shapes/matrix-wavelength-down", "wavelength down, time across, units in the corner",
+         "Wavelength (nm) / Time (s)\t" + "\t".join(times) + "\n" + rows(xs, *yy), runs=[scans(times, "s", xs, yy)], also=["in-question"])
+    yy = [band(xs, f"325{i}") for i in range(5)]
+    case("shapes/matrix-time-down", "time down, wavelength across; the truth is given as traces over wavelength",
+         "Absorbance\nTime (s)\\Wavelength (nm)," + ",".join(xs) + "\n" + rows(times, *[[m[i] for m in yy] for i in range(n)], sep=","),
+         ext="csv", runs=[scans(times, "s", xs, yy)], also=["in-question"])
+    yy = [band(xs, f"326{i}") for i in range(5)]
+    case("shapes/matrix-heads-with-units", "wavelength down, the time heads read 0 s, 30 s",
+         "Absorbance\nnm;" + ";".join(t + " s" for t in times) + "\n" + rows(xs, *yy, sep=";"), ext="csv",
+         runs=[scans(times, "s", xs, yy)])
+    yy = [band(xs, f"327{i}") for i in range(5)]
+    case("shapes/matrix-comma", "wavelength down, minutes across with decimal commas",
+         "Extinktion, Spalten: Zeit in min, Zeilen: Wellenlänge in nm\n\t" + "\t".join(["0,0", "0,5", "1,0", "2,5", "5,0"]) + "\n"
+         + rows(cc(steps("420.0", "15.0", 13)), *[cc(m) for m in yy]),
+         runs=[scans(["0.0", "0.5", "1.0", "2.5", "5.0"], "min", xs, yy)], also=["in-question"])
+    yy = [band(xs, f"328{i}") for i in range(5)]
+    case("shapes/matrix-no-words", "a matrix of numbers with a blank corner and no words at all",
+         "\t" + "\t".join(times) + "\n" + rows(xs, *yy), "in-question", question="axis-unknown", also=["refused"],
+         either=[[run(None, [trace(axis(None, None, xs), axis(None, None, m)) for m in yy])],
+                 [run(None, [trace(axis(None, None, times), axis(None, None, [m[i] for m in yy])) for i in range(n)])]])
+    yy = [band(xs, f"329{i}") for i in range(5)]
+    case("shapes/matrix-time-row-named", "the row of times has a name of its own under the sample heads",
+         "scan\t1\t2\t3\t4\t5\ntime/min\t" + "\t".join(["0", "2", "4", "8", "16"]) + "\nlambda/nm\tA\tA\tA\tA\tA\n" + rows(xs, *yy),
+         runs=[scans(["0", "2", "4", "8", "16"], "min", xs, yy)], also=["in-question"])
+    # Long form.
+    smp = ["leaf", "stem"]
+    tl = ["0", "60", "120", "180", "240"]
+    yl = [rise(tl, "330a"), rise(tl, "330b")]
+    case("shapes/long-sample-time", "long form: a row for each observation of two samples over time",
+         "sample,time_s,absorbance\n" + "".join(f"{s},{t},{y}\n" for s, col in zip(smp, yl) for t, y in zip(tl, col)), ext="csv",
+         runs=[run("time-course", [trace(T(tl), A(col), s) for s, col in zip(smp, yl)])], **{"runs_may_be_split": True})
+    yl = [rise(tl, "331a"), rise(tl, "331b")]
+    case("shapes/long-interleaved", "long form, the two samples by turns",
+         "sample,time_s,absorbance\n" + "".join(f"{s},{t},{col[i]}\n" for i, t in enumerate(tl) for s, col in zip(smp, yl)), ext="csv",
+         runs=[run("time-course", [trace(T(tl), A(col), s) for s, col in zip(smp, yl)])], **{"runs_may_be_split": True})
+    wl = steps("450", "25", 5)
+    yl = [band(wl, f"332{i}") for i in range(5)]
+    case("shapes/long-time-wavelength", "long form: time, wavelength, absorbance",
+         "time (min)\twavelength (nm)\tabsorbance\n" + "".join(f"{t}\t{w}\t{col[j]}\n" for t, col in zip(["0", "5", "10", "15", "20"], yl) for j, w in enumerate(wl)),
+         runs=[scans(["0", "5", "10", "15", "20"], "min", wl, yl)])
+    yl = [band(wl, f"333{i}") for i in range(3)]
+    case("shapes/long-sample-wavelength", "long form: sample, wavelength, absorbance with decimal comma",
+         "Probe;Wellenlänge (nm);Extinktion\n" + "".join(f"{s};{w};{c(col[j])}\n" for s, col in zip(["P1", "P2", "P3"], yl) for j, w in enumerate(wl)),
+         ext="csv", runs=[run("spectrum", [trace(W(wl), A(col), s) for s, col in zip(["P1", "P2", "P3"], yl)])], **{"runs_may_be_split": True})
+    yl = [[rise(tl, f"334{i}{j}") for j in range(2)] for i in range(2)]
+    case("shapes/long-sample-time-wavelength", "long form with sample, wavelength and time columns: two samples at two wavelengths",
+         "sample,wavelength_nm,time_s,A\n" + "".join(f"{s},{w},{t},{yl[i][j][k]}\n" for i, s in enumerate(smp) for j, w in enumerate(["340", "405"]) for k, t in enumerate(tl)),
+         ext="csv", runs=[run("time-course", [trace(T(tl), A(yl[i][j]), s, [at_nm(w)]) for i, s in enumerate(smp) for j, w in enumerate(["340", "405"])])],
+         also=["in-question"], **{"runs_may_be_split": True})
+    # Single readings.
+    tubes = ["S0", "S1", "S2", "S3", "P1", "P2"]
+    ra = ["0.003", "0.121", "0.242", "0.480", "0.305", "0.311"]
+    rb = ["0.002", "0.061", "0.118", "0.233", "0.150", "0.149"]
+    ix = [str(i + 1) for i in range(6)]
+
+    def reading(values, nm, label=None):
+        return trace(axis("index", "1", ix), A(values), label, [at_nm(nm)], row_names=tubes)
+
+    case("shapes/single-readings", "one reading a sample at one wavelength: sample, A405",
+         "sample,A405\n" + rows(tubes, ra, sep=","), ext="csv", runs=[run("fixed-wavelength", [reading(ra, "405")])])
+    case("shapes/single-readings-two", "one reading a sample at two wavelengths, decimal comma",
+         "Probe;E405;E600\n" + rows(tubes, cc(ra), cc(rb), sep=";"), ext="csv",
+         runs=[run("fixed-wavelength", [reading(ra, "405"), reading(rb, "600")])], also=["in-question"])
+    case("shapes/single-readings-head", "one reading a sample, the wavelength stands in the head",
+         "Wavelength: 595 nm\nNo.\tSample\tAbsorbance\n" + rows(ix, tubes, ra), runs=[run("fixed-wavelength", [reading(ra, "595")])])
+    # Several tables.
+    y1, y2 = band(xs, 340), band(xs, 341)
+    one = "Sample: fresh\nWavelength (nm)\tAbsorbance\n" + rows(xs, y1)
+    two = "Sample: aged\nWavelength (nm)\tAbsorbance\n" + rows(xs, y2)
+    both = [spectrum(xs, y1, {"sample": "fresh"}), spectrum(xs, y2, {"sample": "aged"})]
+    case("shapes/two-tables", "two tables with heads of their own, a blank line between", one + "\n" + two, runs=both)
+    case("shapes/two-tables-no-gap", "two tables with heads of their own, nothing between", one + two, runs=both)
+    case("shapes/two-tables-ruler", "two tables, a line of dashes between", one + "-" * 40 + "\n" + two, runs=both)
+    y1, y2 = band(xs, 342), rise(ts, 343)
+    case("shapes/spectrum-then-kinetics", "a spectrum and then a time course in one file",
+         "Wavelength (nm),Absorbance\n" + rows(xs, y1, sep=",") + "\nTime (s),Absorbance at 480 nm\n" + rows(ts, y2, sep=","), ext="csv",
+         runs=[spectrum(xs, y1), course(ts, y2, nm="480")])
+    y1, y2 = band(xs, 344), rise(ts, 345)
+    case("shapes/side-by-side-different", "a spectrum and a time course side by side, an empty column between",
+         "Wavelength (nm),Absorbance,,Time (s),Absorbance\n" + rows(xs, y1, [""] * n, ts, y2, sep=","), ext="csv",
+         runs=[spectrum(xs, y1), course(ts, y2)], also=["in-question"])
+    y1, y2 = band(xs, 346), band(xs, 347)
+    left = ["Sample: left", "nm   Abs"] + [f"{x} {y}" for x, y in zip(xs, y1)]
+    right = ["Sample: right", "nm   Abs"] + [f"{x} {y}" for x, y in zip(xs, y2)]
+    case("shapes/side-by-side-with-heads", "two reports printed side by side in fixed columns, each with its own head",
+         "".join(f"{a_:<30}{b_}\n" for a_, b_ in zip(left, right)), also=["in-question", "refused"], ext="prn",
+         runs=[spectrum(xs, y1, {"sample": "left"}), spectrum(xs, y2, {"sample": "right"})])
+    # Order of x.
+    down = list(reversed(steps("350.0", "12.5", 17)))
+    ys = band(down, 350)
+    case("shapes/x-falling", "the scan runs down", "Wavelength (nm)\tAbsorbance\n" + rows(down, ys), runs=[spectrum(down, ys)])
+    odd = ["400.0", "401.0", "403.5", "410.0", "411.2", "425.0", "450.0", "500.0", "501.0", "502.0"]
+    ys = band(odd, 351)
+    case("shapes/x-uneven", "uneven steps", "Wavelength (nm)\tAbsorbance\n" + rows(odd, ys), runs=[spectrum(odd, ys)])
+    rep = ["450", "450", "450", "500", "500", "500", "550", "550", "550", "600", "600", "600"]
+    ys = band(rep, 352)
+    case("shapes/x-repeated", "three readings at each wavelength", "Wavelength (nm)\tAbsorbance\n" + rows(rep, ys),
+         runs=[spectrum(rep, ys)], also=["in-question"])
+    zig = steps("500", "10", 8) + list(reversed(steps("500", "10", 8)))
+    ys = band(zig, 353)
+    case("shapes/x-up-and-down", "the scan runs up and then down again in one table", "Wavelength (nm)\tAbsorbance\n" + rows(zig, ys),
+         also=["in-question"], either=[[spectrum(zig, ys)], [spectrum(zig[:8], ys[:8]), spectrum(zig[8:], ys[8:])],
+                                        [run("spectrum", [trace(W(zig[:8]), A(ys[:8])), trace(W(zig[8:]), A(ys[8:]))])]])
+    wn = steps("30000", "-1000", 15)
+    ys = band(wn, 354)
+    case("shapes/wavenumber", "wavenumbers instead of wavelengths", "Wavenumber (cm^-1)\tAbsorbance\n" + rows(wn, ys),
+         runs=[run("spectrum", [trace(K(wn), A(ys))])])
+    ys = band(xs, 355)
+    pt = percent(ys)
+    case("shapes/percent-transmittance", "percent transmittance instead of absorbance", "Wavelength (nm)\t%T\n" + rows(xs, pt),
+         runs=[run("spectrum", [trace(W(xs), P(pt))])])
+    tf = [fixed(float(p) / 100, 4) for p in pt]
+    case("shapes/fraction-transmittance", "transmittance as a fraction, said so in the head",
+         "Wavelength (nm)\tTransmittance (fraction 0-1)\n" + rows(xs, tf), runs=[run("spectrum", [trace(W(xs), P(tf, "1"))])],
+         also=["in-question"])
+    ys = band(xs, 356)
+    pt = percent(ys)
+    case("shapes/absorbance-and-transmittance", "absorbance and percent transmittance side by side",
+         "Wavelength (nm),Abs,%T\n" + rows(xs, ys, pt, sep=","), ext="csv",
+         runs=[run("spectrum", [trace(W(xs), A(ys)), trace(W(xs), P(pt))])])
+    one_row = ["340", "0.4127"]
+    case("shapes/one-row", "a table of a single row", "Wavelength (nm)\tAbsorbance\n" + "\t".join(one_row) + "\n", also=["in-question"],
+         either=[[run(None, [trace(W(["340"]), A(["0.4127"]))])],
+                 [run("fixed-wavelength", [trace(axis("index", "1", ["1"]), A(["0.4127"]), None, [at_nm("340")])])]])
+    ys = band(xs[:3], 357)
+    case("shapes/three-rows", "a table of three rows", "Wavelength (nm)\tAbsorbance\n" + rows(xs[:3], ys), runs=[spectrum(xs[:3], ys)])
+    case("shapes/no-rows", "head and metadata are there, the table is empty",
+         "Sample: betanin\nWavelength (nm)\tAbsorbance\n", "refused", also=["in-question"])
+    e = ["1.77", "1.91", "2.07", "2.25", "2.48", "2.76", "3.10"]
+    ys = band(e, 358)
+    case("shapes/photon-energy", "the x axis is photon energy in eV: not a wavelength",
+         "Energy (eV)\tAbsorbance\n" + rows(e, ys), also=["in-question"],
+         runs=[run("spectrum", [trace(axis(None, "eV", e), A(ys))])])
+    um = ["0.40", "0.45", "0.50", "0.55", "0.60", "0.65", "0.70"]
+    ys = band(um, 359)
+    case("shapes/wavelength-micrometre", "wavelength in micrometres", "Wavelength (µm)\tAbsorbance\n" + rows(um, ys),
+         runs=[run("spectrum", [trace(W(um, "um"), A(ys))])])
+    ang = steps("4000", "250", 9)
+    ys = band(ang, 360)
+    case("shapes/wavelength-angstrom", "wavelength in angstrom: 4000 is not 4000 nm", "Wavelength (Å)\tAbsorbance\n" + rows(ang, ys),
+         also=["in-question"], runs=[run("spectrum", [trace(W(ang, "Ao"), A(ys))])])
+
+
+# ---------------------------------------------------------------- heads
+
+def group_heads():
+    xs = steps("380", "20", 12)
+    ts = steps("0.0", "0.5", 12)
+
+    def head(name, why, top, sep="\t", x=xs, unit=None, decimal=".", **more):
+        ys = band(x, "h" + name) if unit is None else rise(x, "h" + name)
+        cols = (x, ys) if decimal == "." else (cc(x), cc(ys))
+        nm = more.pop("nm", None)
+        r = spectrum(x, ys) if unit is None else course(x, ys, unit=unit, nm=nm)
+        case(f"heads/{name}", why, top + "\n" + rows(*cols, sep=sep), runs=[r], **more)
+
+    head("brackets", "units in square brackets", "Wavelength [nm]\tAbsorbance [AU]")
+    head("comma-unit", "units after a comma, tabs between", "Wavelength, nm\tAbsorbance, AU")
+    head("comma-unit-comma-table", "units after a comma in a table separated by commas: four pieces over two columns",
+         "Wavelength, nm, Absorbance, AU", sep=",", also=["in-question"])
+    head("slash-unit", "units after a slash", "lambda/nm\tA/1")
+    head("slash-unit-time", "minutes after a slash", "t/min\tA(405 nm)", x=ts, unit="min", nm="405")
+    head("glued", "units glued to the names", "Wavelengthnm\tAbsorbanceAU", also=["in-question"])
+    head("glued-wavelength", "the wavelength is glued to the name of the value", "Time(s)\tAbs405nm", x=ts, unit="s", nm="405")
+    head("greek", "a Greek letter for the wavelength", "λ [nm]\tA")
+    head("lambda-word", "the Greek letter as a word", "lambda [nm];Ext.", sep=";")
+    head("subscript", "A with the wavelength lowered", "t [s]\tA₃₄₀", x=ts, unit="s", nm="340", also=["in-question"])
+    head("underscore", "underscores as in variable names", "wavelength_nm,absorbance_au", sep=",")
+    head("camel", "names as a programmer writes them", "wavelengthNm,absorbance", sep=",")
+    head("upper", "all in capitals, right-aligned", "  WAVELENGTH(NM)   ABSORBANCE(ABS)", sep="     ")
+    head("units-row", "units in a row of their own", "Wavelength\tAbsorbance\nnm\tAU")
+    head("units-row-brackets", "units in brackets in a row of their own", "Wavelength\tAbsorbance\n[nm]\t[-]")
+    head("units-row-before-names", "the units stand above the names", "nm\tAU\nWavelength\tAbsorbance")
+    head("two-row-names", "the name is broken over two rows", "Wave-\tAbsor-\nlength (nm)\tbance", also=["in-question"])
+    head("ruler-below", "a line of dashes below the head", "Wavelength (nm)   Absorbance\n---------------   ----------", sep="          ")
+    head("ruler-equals", "a line of equals signs below the head", "Wavelength (nm)\tAbsorbance\n===============\t==========")
+    head("head-in-remark", "the head stands in a remark", "# Wavelength (nm)\tAbsorbance")
+    head("head-percent-remark", "the head stands in a remark marked with a percent sign: no %T is meant", "% Wavelength (nm)  Absorbance", sep="  ")
+    head("head-semicolon-remark", "the head stands in a remark marked with a semicolon", "; Wavelength (nm), Absorbance", sep=",")
+    head("head-slashes-remark", "the head stands in a remark marked with two slashes", "// wavelength (nm) | absorbance", sep="|")
+    head("french", "French names, decimal comma", "Longueur d'onde (nm);Absorbance", sep=";", decimal=",")
+    head("spanish", "Spanish names, decimal comma", "Longitud de onda (nm);Absorbancia", sep=";", decimal=",")
+    head("italian", "Italian names, decimal comma", "Lunghezza d'onda (nm);Assorbanza", sep=";", decimal=",")
+    head("portuguese", "Portuguese names, decimal comma", "Comprimento de onda (nm);Absorbância", sep=";", decimal=",", also=["in-question"])
+    head("dutch", "Dutch names, decimal comma", "Golflengte (nm);Extinctie", sep=";", decimal=",", also=["in-question"])
+    head("german-time", "German names of a time course, minutes", "Zeit [min]\tExtinktion bei 412 nm", x=ts, unit="min", decimal=",", nm="412")
+    head("french-time", "French names of a time course, seconds", "Temps (s);Absorbance à 412 nm", sep=";", x=ts, unit="s", decimal=",", nm="412")
+    head("spanish-time", "Spanish names of a time course, minutes", "Tiempo (min);Absorbancia a 412 nm", sep=";", x=ts, unit="min", decimal=",", nm="412")
+    head("optical-density", "OD instead of absorbance", "wavelength (nm)\tOD")
+    head("extinction", "extinction instead of absorbance", "Wavelength (nm)\tExtinction")
+    head("hours", "time in hours", "Time (h)\tOD600", x=ts, unit="h", nm="600")
+    head("milliseconds", "time in milliseconds, as in fast mixing", "Time (ms)\tAbsorbance", x=ts, unit="ms")
+    head("typo-wavelength", "the name is misspelt, the unit is right", "Wavelenght (nm)\tAbsorbance")
+    head("abbreviated", "abbreviated names", "WL(nm)\tAbs.")
+    head("no-unit-wavelength", "no units, the words and the values decide", "Wavelength\tAbsorbance")
+    head("nm-only", "only the unit over x and a letter over y", "nm\tA")
+    head("head-far-above", "a blank line and a remark between the head and the numbers",
+         "Wavelength (nm)\tAbsorbance\n\n(baseline corrected)\n")
+    head("head-repeated-twice", "the head is printed twice", "Wavelength (nm)\tAbsorbance\nWavelength (nm)\tAbsorbance")
+    ys = band(xs, 420)
+    case("heads/head-below", "the head stands below the columns", rows(xs, ys) + "Wavelength (nm)\tAbsorbance\n",
+         "in-question", question="axis-unknown", also=["read"], runs=[run(None, [trace(axis(None, None, xs), axis(None, None, ys))])])
+    ys = band(xs, 421)
+    mau = [fixed(float(y) * 1000, 1) for y in ys]
+    case("heads/milli-absorbance", "milliabsorbance: 512.3 is not 512.3 AU", "Wavelength (nm)\tAbsorbance (mAU)\n" + rows(xs, mau),
+         also=["in-question"], never=[], either=[[run("spectrum", [trace(W(xs), A(mau, "m{AU}"))])],
+                                                  [run("spectrum", [trace(W(xs), A(mau, "10*-3"))])],
+                                                  [run("spectrum", [trace(W(xs), A(mau, "10*-3{AU}"))])]], scaled_values_also_fine=True)
+    ys = band(xs, 422)
+    case("heads/contradicting-unit", "the head says cm-1, the title and the values say wavelength in nm",
+         "Wavelength scan 380-600 nm\nWavelength (cm-1)\tAbsorbance\n" + rows(xs, ys), "in-question", question="wavelength-or-wavenumber",
+         runs=[run("spectrum", [trace(axis(None, None, xs), A(ys))])])
+    ys = band(xs, 423)
+    case("heads/three-row-head", "sample, quantity and unit in three rows",
+         "\tanthocyanin\tanthocyanin\nWavelength\tAbs\tAbs\nnm\tpH 1\tpH 4.5\n" + rows(xs, ys, scaled(ys, 0.5)), also=["in-question"],
+         runs=[run("spectrum", [trace(W(xs), A(ys)), trace(W(xs), A(scaled(ys, 0.5)))])])
+    ys = [band(xs, f"424{i}") for i in range(3)]
+    case("heads/numbers-in-names", "the sample names are numbers that look like a row of data",
+         "Absorbance\nnm\t1001\t1002\t1003\n" + rows(xs, *ys), also=["in-question"],
+         runs=[run("spectrum", [trace(W(xs), A(y), k) for k, y in zip(["1001", "1002", "1003"], ys)])])
+    ys = [band(xs, f"425{i}") for i in range(3)]
+    case("heads/concentrations-as-names", "the columns are named after concentrations",
+         "Absorbance of crocin\nnm;5 µM;10 µM;20 µM\n" + rows(xs, *ys, sep=";"), ext="csv",
+         runs=[run("spectrum", [trace(W(xs), A(y), None, [held("concentration", "umol/L", v)]) for v, y in zip(["5", "10", "20"], ys)],
+                   )], also=["in-question"], held_may_be_label=True)
+    ys = [band(xs, f"426{i}") for i in range(2)]
+    case("heads/duplicate-names", "two columns have the same name", "Wavelength (nm),Abs,Abs\n" + rows(xs, *ys, sep=","), ext="csv",
+         runs=[run("spectrum", [trace(W(xs), A(y)) for y in ys])], also=["in-question"])
+    ys = [band(xs, f"427{i}") for i in range(3)]
+    case("heads/quantity-prefix", "each head repeats the quantity: Abs. (beet), Abs. (blank)",
+         "Wavelength (nm)\tAbs. (beet)\tAbs. (blank)\tAbs. (crocin)\n" + rows(xs, *ys),
+         runs=[run("spectrum", [trace(W(xs), A(y)) for y in ys])])
 
 
 # ---------------------------------------------------------------- writing
