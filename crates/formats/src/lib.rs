@@ -1,1 +1,21 @@
-//! Sources into runs and runs into files.
+//! Sources into runs, and runs into files.
+//!
+//! A [`Source`] is a file's bytes decoded once. [`Readers`] asks each [`Reader`] whether it knows the source, with
+//! reasons; the chosen one returns a [`Reading`]: runs *and* remarks, never all or nothing. [`writers`] turn runs
+//! into tidy CSV, JCAMP-DX and JSON.
+//!
+//! No reader opens a file and nothing here prints.
+
+pub mod assume;
+pub mod header;
+pub mod layout;
+pub mod names;
+pub mod readers;
+mod recognise;
+pub mod source;
+pub mod words;
+pub mod writers;
+
+pub use assume::Assumptions;
+pub use recognise::{Candidate, Card, Choice, Glimpse, Reader, Readers, Reading, Recognition};
+pub use source::Source;

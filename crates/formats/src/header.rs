@@ -1,0 +1,1 @@
+//! Lines that say something about a run: keys and values.

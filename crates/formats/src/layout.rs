@@ -1,0 +1,1 @@
+//! Layouts: one shape of text export, told in TOML.

@@ -1,0 +1,1 @@
+//! Rules that turn file and folder names into claims.

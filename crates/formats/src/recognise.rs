@@ -1,0 +1,211 @@
+//! Who knows this source? Three-valued recognition with reasons.
+
+use curvary_record::{Code, Diagnostic, Run, Verdict};
+
+use crate::Source;
+
+/// What a reader is called.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Card {
+    /// `built-in/…`, `layout/…` or `plugin/…`.
+    pub id: String,
+    /// Changes whenever the reader may read the same bytes differently.
+    pub version: String,
+    /// One line for people.
+    pub title: String,
+}
+
+/// What every reader is shown first: made once for all of them.
+#[derive(Clone, Copy, Debug)]
+pub struct Glimpse<'a> {
+    /// The path, with `/` between folders.
+    pub path: &'a str,
+    /// Length of the file in bytes.
+    pub bytes: usize,
+    /// The first 8 KiB of decoded text, cut at a character.
+    pub head: &'a str,
+}
+
+/// A reader's answer, with its reason.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Recognition {
+    /// Not mine.
+    No(String),
+    /// It may be mine; a surer reader goes first.
+    Perhaps(String),
+    /// It is mine.
+    Yes(String),
+}
+
+/// What reading a source gave. An empty list of runs has a remark that says why.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Reading {
+    /// The runs, in the order of the source.
+    pub runs: Vec<Run>,
+    /// What was odd about the source as a whole.
+    pub remarks: Vec<Diagnostic>,
+}
+
+impl Reading {
+    /// Nothing was read, for this reason.
+    #[must_use]
+    pub fn refused(reason: Diagnostic) -> Self {
+        Self {
+            runs: Vec::new(),
+            remarks: vec![reason],
+        }
+    }
+
+    /// The one word for it.
+    #[must_use]
+    pub fn verdict(&self) -> Verdict {
+        if self.runs.is_empty() {
+            Verdict::Refused
+        } else if self.runs.iter().any(Run::in_question) {
+            Verdict::InQuestion
+        } else {
+            Verdict::Read
+        }
+    }
+}
+
+/// Turns sources of one kind into runs.
+///
+/// For implementers: `recognise` is quick and pure and cannot fail; be strict, and say why. `read` reads on as far
+/// as the meaning is sure, never invents a number and is never silent: what is left out has a remark with its place.
+pub trait Reader: Send + Sync {
+    /// Who this is.
+    fn card(&self) -> &Card;
+    /// Whether this reader knows the source.
+    fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition;
+    /// All that can be understood.
+    fn read(&self, source: &Source) -> Reading;
+}
+
+/// The readers that are asked; the order in which they were added changes nothing.
+#[derive(Default)]
+pub struct Readers {
+    all: Vec<Box<dyn Reader>>,
+}
+
+/// One reader's answer.
+pub struct Candidate<'a> {
+    /// The reader.
+    pub reader: &'a dyn Reader,
+    /// What it said.
+    pub recognition: Recognition,
+}
+
+/// Which reader a source goes to.
+pub enum Choice<'a> {
+    /// One knows it best, for this reason.
+    One(&'a dyn Reader, String),
+    /// None knows it.
+    None,
+    /// Several know it equally well: an open question.
+    Several(Vec<Candidate<'a>>),
+}
+
+impl Readers {
+    /// The built-in readers.
+    #[must_use]
+    pub fn built_in() -> Self {
+        let mut readers = Self::default();
+        for reader in crate::readers::all() {
+            readers.add(reader);
+        }
+        readers
+    }
+
+    /// Adds a reader. One with the same id is replaced.
+    pub fn add(&mut self, reader: Box<dyn Reader>) {
+        self.all.retain(|other| other.card().id != reader.card().id);
+        self.all.push(reader);
+        self.all.sort_by(|a, b| a.card().id.cmp(&b.card().id));
+    }
+
+    /// The readers, by id.
+    pub fn iter(&self) -> impl Iterator<Item = &dyn Reader> {
+        self.all.iter().map(AsRef::as_ref)
+    }
+
+    /// Every reader's answer, by id.
+    #[must_use]
+    pub fn ask(&self, source: &Source) -> Vec<Candidate<'_>> {
+        let glimpse = source.glimpse();
+        self.iter()
+            .map(|reader| Candidate {
+                reader,
+                recognition: reader.recognise(&glimpse),
+            })
+            .collect()
+    }
+
+    /// Which reader the source goes to: *yes* beats *perhaps*; `asked` (an id) skips the question.
+    #[must_use]
+    pub fn choose(&self, source: &Source, asked: Option<&str>) -> Choice<'_> {
+        if let Some(id) = asked {
+            return match self.iter().find(|reader| reader.card().id == id) {
+                Some(reader) => Choice::One(reader, "it was asked for".to_owned()),
+                None => Choice::None,
+            };
+        }
+        let answers = self.ask(source);
+        let (mut sure, mut perhaps) = (Vec::new(), Vec::new());
+        for candidate in answers {
+            match candidate.recognition {
+                Recognition::Yes(_) => sure.push(candidate),
+                Recognition::Perhaps(_) => perhaps.push(candidate),
+                Recognition::No(_) => {}
+            }
+        }
+        let mut best = if sure.is_empty() { perhaps } else { sure };
+        match (best.len(), best.pop()) {
+            (
+                1,
+                Some(Candidate {
+                    reader,
+                    recognition: Recognition::Yes(why) | Recognition::Perhaps(why),
+                }),
+            ) => Choice::One(reader, why),
+            (_, Some(last)) => {
+                best.push(last);
+                Choice::Several(best)
+            }
+            (_, None) => Choice::None,
+        }
+    }
+
+    /// Reads a source with the reader it belongs to. Returns that reader's card too.
+    #[must_use]
+    pub fn read(&self, source: &Source, asked: Option<&str>) -> (Option<&Card>, Reading) {
+        match self.choose(source, asked) {
+            Choice::One(reader, _) => {
+                let mut reading = reader.read(source);
+                reading.remarks.extend(source.remarks().iter().cloned());
+                (Some(reader.card()), reading)
+            }
+            Choice::None => {
+                let message = match asked {
+                    Some(id) => format!("no reader is called `{id}`"),
+                    None => "no reader knows this kind of file".to_owned(),
+                };
+                let remark = Diagnostic::error(Code::new("not-recognised"), message)
+                    .help("`curvary explain FILE` shows what each reader said; a layout can teach curvary a new shape");
+                (None, Reading::refused(remark))
+            }
+            Choice::Several(candidates) => {
+                let ids: Vec<&str> = candidates.iter().map(|c| c.reader.card().id.as_str()).collect();
+                let remark = Diagnostic::error(
+                    Code::new("several-readers"),
+                    format!("several readers know this file equally well: {}", ids.join(", ")),
+                )
+                .help(format!(
+                    "name one with `--reader {}`",
+                    ids.first().copied().unwrap_or("ID")
+                ));
+                (None, Reading::refused(remark))
+            }
+        }
+    }
+}

@@ -1,0 +1,1 @@
+//! The words of the trade in several languages, from a data file.

@@ -1,0 +1,238 @@
+//! A column of numbers with the quantity and unit they are of, each number the decimal that stood in the source.
+
+use std::borrow::Cow;
+use std::fmt;
+use std::sync::Arc;
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::Unit;
+
+/// The kind of quantity an axis carries, by its name in the trade (`wavelength`, `absorbance`, …).
+///
+/// The list is open: an axis whose meaning is known only to its author keeps its own name.
+#[derive(Clone, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
+#[serde(transparent)]
+pub struct Quantity(Cow<'static, str>);
+
+impl Quantity {
+    /// Wavelength of the light.
+    pub const WAVELENGTH: Self = Self(Cow::Borrowed("wavelength"));
+    /// Wavenumber of the light.
+    pub const WAVENUMBER: Self = Self(Cow::Borrowed("wavenumber"));
+    /// Photon energy.
+    pub const ENERGY: Self = Self(Cow::Borrowed("energy"));
+    /// Time since the start of the run.
+    pub const TIME: Self = Self(Cow::Borrowed("time"));
+    /// Decadic absorbance.
+    pub const ABSORBANCE: Self = Self(Cow::Borrowed("absorbance"));
+    /// Transmittance, as a fraction or in percent.
+    pub const TRANSMITTANCE: Self = Self(Cow::Borrowed("transmittance"));
+    /// Reflectance, as a fraction or in percent.
+    pub const REFLECTANCE: Self = Self(Cow::Borrowed("reflectance"));
+    /// Temperature.
+    pub const TEMPERATURE: Self = Self(Cow::Borrowed("temperature"));
+    /// Amount-of-substance or mass concentration.
+    pub const CONCENTRATION: Self = Self(Cow::Borrowed("concentration"));
+    /// A reaction rate, per time.
+    pub const RATE: Self = Self(Cow::Borrowed("rate"));
+    /// pH.
+    pub const PH: Self = Self(Cow::Borrowed("ph"));
+    /// A mere count of rows.
+    pub const INDEX: Self = Self(Cow::Borrowed("index"));
+    /// Not known; a question goes with it.
+    pub const UNKNOWN: Self = Self(Cow::Borrowed("unknown"));
+
+    /// A quantity under a name of its own.
+    #[must_use]
+    pub fn named(name: impl Into<String>) -> Self {
+        Self(Cow::Owned(name.into()))
+    }
+
+    /// The name.
+    #[must_use]
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+}
+
+impl fmt::Display for Quantity {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+/// How many digits stood behind the decimal sign of each number of a column, run-length coded `[digits, count]`.
+///
+/// With it `0.1200` is written back as `0.1200`. An exponent is already reckoned in: `1.20E-3` has five decimals.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(transparent)]
+pub struct Decimals(Vec<(u8, u32)>);
+
+impl Decimals {
+    /// The same count of decimals for `count` numbers.
+    #[must_use]
+    pub fn uniform(digits: u8, count: usize) -> Self {
+        let mut all = Self::default();
+        all.push_run(digits, count);
+        all
+    }
+
+    /// Adds the next number's count of decimals.
+    #[inline]
+    pub fn push(&mut self, digits: u8) {
+        self.push_run(digits, 1);
+    }
+
+    /// Adds the same count of decimals for the next `count` numbers.
+    #[inline]
+    pub fn push_run(&mut self, digits: u8, count: usize) {
+        let count = u32::try_from(count).unwrap_or(u32::MAX);
+        match self.0.last_mut() {
+            _ if count == 0 => {}
+            Some((last, run)) if *last == digits => *run = run.saturating_add(count),
+            _ => self.0.push((digits, count)),
+        }
+    }
+
+    /// How many numbers are covered.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.0.iter().map(|&(_, count)| count as usize).sum()
+    }
+
+    /// Whether nothing is known.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+
+    /// The one count that all numbers share.
+    #[must_use]
+    pub fn single(&self) -> Option<u8> {
+        match self.0.as_slice() {
+            [(digits, _)] => Some(*digits),
+            _ => None,
+        }
+    }
+
+    /// The largest count of decimals.
+    #[must_use]
+    pub fn max(&self) -> Option<u8> {
+        self.0.iter().map(|&(digits, _)| digits).max()
+    }
+
+    /// The count of each number in turn.
+    pub fn iter(&self) -> impl Iterator<Item = u8> + '_ {
+        self.0
+            .iter()
+            .flat_map(|&(digits, count)| std::iter::repeat_n(digits, count as usize))
+    }
+}
+
+/// Numbers of one quantity in one unit.
+///
+/// The numbers are shared, since the curves of one table often run over the same axis.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Column {
+    /// What the numbers are of.
+    pub quantity: Quantity,
+    /// Their unit, a UCUM code.
+    pub unit: Unit,
+    /// The head under which the column stood, as it was spelled.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub name: Option<String>,
+    /// The numbers; never NaN or infinite: what could not be read is absent.
+    pub values: Arc<[f64]>,
+    /// The decimals each number was written with; empty where they are not known.
+    #[serde(default, skip_serializing_if = "Decimals::is_empty")]
+    pub decimals: Decimals,
+}
+
+impl Column {
+    /// A column without a head and without known decimals.
+    #[must_use]
+    pub fn new(quantity: Quantity, unit: Unit, values: impl Into<Arc<[f64]>>) -> Self {
+        Self {
+            quantity,
+            unit,
+            name: None,
+            values: values.into(),
+            decimals: Decimals::default(),
+        }
+    }
+
+    /// The same column with the decimals its numbers were written with.
+    #[must_use]
+    pub fn with_decimals(mut self, decimals: Decimals) -> Self {
+        self.decimals = decimals;
+        self
+    }
+
+    /// The same column with the head it stood under.
+    #[must_use]
+    pub fn with_name(mut self, name: impl Into<String>) -> Self {
+        self.name = Some(name.into());
+        self
+    }
+
+    /// Each number as it was written in the source, as far as its decimals are known; else its shortest decimal.
+    pub fn texts(&self) -> impl Iterator<Item = String> + '_ {
+        let mut decimals = self.decimals.iter();
+        self.values
+            .iter()
+            .map(move |&value| write_decimal(value, decimals.next()))
+    }
+}
+
+/// `value` with `decimals` digits behind the point when that is the same number, else its shortest decimal.
+///
+/// The check matters: a count of decimals may come from another column or from a factor, and no number is ever
+/// rounded in silence.
+#[must_use]
+pub fn write_decimal(value: f64, decimals: Option<u8>) -> String {
+    if let Some(digits) = decimals {
+        let text = format!("{value:.0$}", usize::from(digits));
+        if text
+            .parse::<f64>()
+            .is_ok_and(|again| again.to_bits() == value.to_bits())
+        {
+            return text;
+        }
+    }
+    format!("{value}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn decimals_come_back_as_written() {
+        let mut decimals = Decimals::default();
+        for digits in [4, 4, 4, 2] {
+            decimals.push(digits);
+        }
+        let column = Column::new(
+            Quantity::ABSORBANCE,
+            Unit::ABSORBANCE,
+            vec![0.12, 0.1201, -0.0, 1.5],
+        )
+        .with_decimals(decimals.clone());
+        assert_eq!(
+            column.texts().collect::<Vec<_>>(),
+            ["0.1200", "0.1201", "-0.0000", "1.50"]
+        );
+        assert_eq!(
+            (decimals.len(), decimals.max(), decimals.single()),
+            (4, Some(4), None)
+        );
+    }
+
+    #[test]
+    fn too_few_decimals_never_round() {
+        assert_eq!(write_decimal(0.125, Some(2)), "0.125");
+        assert_eq!(write_decimal(1e-7, None), "0.0000001");
+    }
+}

@@ -1,0 +1,1 @@
+//! Civil dates and times as people write them; no zone is ever invented.

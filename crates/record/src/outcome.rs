@@ -1,0 +1,84 @@
+//! What a computation found, kept as a record so that it can be found again and redone.
+
+use std::collections::BTreeMap;
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::{Diagnostic, RunId, Unit};
+
+/// An interval of a parameter; a missing end is open, because the data leave it open.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Interval {
+    /// Nominal coverage, such as 0.95.
+    pub level: f64,
+    /// Lower end.
+    pub low: Option<f64>,
+    /// Upper end.
+    pub high: Option<f64>,
+    /// How it was made: `t`, `profile-likelihood`, `fieller`, …
+    pub kind: String,
+}
+
+/// One number that was found, with how sure it is.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Parameter {
+    /// Its name, such as `k`, `km`, `vmax`, `peak`.
+    pub name: String,
+    /// Its value; absent where the data do not determine it.
+    pub value: Option<f64>,
+    /// Its unit, a UCUM code.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unit: Option<Unit>,
+    /// Standard error, in the same unit.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub standard_error: Option<f64>,
+    /// Intervals, in the same unit.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub intervals: Vec<Interval>,
+    /// Why it is absent or doubtful, in words.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reason: Option<String>,
+}
+
+/// What a computation found about one or several runs.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Outcome {
+    /// Its name: 16 hexadecimal digits made from what was computed, of what, and with what.
+    pub id: String,
+    /// What was done: `fit`, `initial-rate`, `peaks`, `quantify`, `check`, `reported`, …
+    pub kind: String,
+    /// The runs it speaks of.
+    pub runs: Vec<RunId>,
+    /// The trace of the run (from 0), when it speaks of one trace.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub trace: Option<u32>,
+    /// The model or procedure by its name.
+    pub model: String,
+    /// The program version that computed it, or the source line of a reported result.
+    pub by: String,
+    /// What was asked for: windows, starts, weights, tolerances, options. Enough to do it again.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub settings: BTreeMap<String, serde_json::Value>,
+    /// How it ended: `converged`, or the reason why there is no number.
+    pub termination: String,
+    /// The numbers.
+    pub parameters: Vec<Parameter>,
+    /// Covariance of the parameters, in their order.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub covariance: Vec<Vec<f64>>,
+    /// Statistics of the whole: `points`, `degrees-of-freedom`, `residual-standard-deviation`, `aicc`, …
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub statistics: BTreeMap<String, f64>,
+    /// What was odd.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub remarks: Vec<Diagnostic>,
+}
+
+impl Outcome {
+    /// The parameter of a name.
+    #[must_use]
+    pub fn parameter(&self, name: &str) -> Option<&Parameter> {
+        self.parameters.iter().find(|parameter| parameter.name == name)
+    }
+}

@@ -1,0 +1,309 @@
+//! The lines of the archive's record files: one JSON object a line, told apart by their only key.
+//!
+//! A run's line differs from its plain JSON in one point: a trace that runs over the very axis of an earlier trace
+//! says `"values_of": n` instead of the numbers, so that a matrix of a thousand scans keeps its wavelengths once.
+
+use std::sync::Arc;
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::{
+    Column, Coordinate, Decimals, Diagnostic, Digest, Fields, Lines, Outcome, Quantity, Question, Run, RunId,
+    SourceRef, Technique, Trace, Unit, Verdict,
+};
+
+/// What became of one source.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SourceRecord {
+    /// The digest of its bytes.
+    pub digest: Digest,
+    /// Its length in bytes.
+    pub bytes: u64,
+    /// How its reading went.
+    pub verdict: Verdict,
+    /// The reader, unless none knew it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reader: Option<String>,
+    /// How many runs it gave.
+    pub runs: u32,
+    /// Remarks on the file as a whole.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub remarks: Vec<Diagnostic>,
+}
+
+/// A path under which bytes were met.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct PathRecord {
+    /// The path, with `/` between folders; inside a container `outer.zip!/inner.txt`.
+    pub path: String,
+    /// The digest of the bytes that stood there.
+    pub digest: Digest,
+    /// The digest of what stood there before, when the file has changed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub replaces: Option<Digest>,
+}
+
+/// One line of a record file, such as `{"run":{…}}`.
+///
+/// The kind is the key and not a member, so that a reader need not hold a whole object to learn what it is.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Record {
+    /// A run.
+    Run(#[schemars(with = "RunShape")] Box<StoredRun>),
+    /// What a computation found.
+    Outcome(Box<Outcome>),
+    /// What became of a source.
+    Source(SourceRecord),
+    /// Where a source was met.
+    Path(PathRecord),
+}
+
+/// A run as a line of a record file.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(try_from = "RunShape", into = "RunShape")]
+pub struct StoredRun(pub Run);
+
+#[derive(Serialize, Deserialize, JsonSchema)]
+#[schemars(rename = "StoredRun")]
+struct RunShape {
+    id: RunId,
+    source: SourceRef,
+    technique: Technique,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    because: Vec<String>,
+    fields: Fields,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    questions: Vec<Question>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    remarks: Vec<Diagnostic>,
+    traces: Vec<TraceShape>,
+}
+
+#[derive(Serialize, Deserialize, JsonSchema)]
+#[schemars(rename = "StoredTrace")]
+struct TraceShape {
+    label: Option<String>,
+    x: AxisShape,
+    y: Column,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    held: Vec<Coordinate>,
+    #[serde(default, skip_serializing_if = "Fields::is_empty")]
+    fields: Fields,
+    #[serde(default, skip_serializing_if = "Lines::is_empty")]
+    lines: Lines,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    absent: Option<u32>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    saturated: Vec<u32>,
+}
+
+/// An axis: its own numbers, or those of an earlier trace.
+#[derive(Serialize, Deserialize, JsonSchema)]
+#[schemars(rename = "StoredAxis")]
+struct AxisShape {
+    quantity: Quantity,
+    unit: Unit,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    name: Option<String>,
+    /// The numbers, unless `values_of` names an earlier trace that has them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    values: Option<Arc<[f64]>>,
+    /// The earlier trace (from 0) over whose axis this one runs.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    values_of: Option<u32>,
+    #[serde(default, skip_serializing_if = "Decimals::is_empty")]
+    decimals: Decimals,
+}
+
+impl From<StoredRun> for RunShape {
+    fn from(StoredRun(run): StoredRun) -> Self {
+        let mut owners: Vec<(Arc<[f64]>, u32)> = Vec::new();
+        let mut traces = Vec::with_capacity(run.traces.len());
+        for (index, trace) in run.traces.into_iter().enumerate() {
+            let owner = owners
+                .iter()
+                .rev()
+                .find(|(values, _)| Arc::ptr_eq(values, &trace.x.values))
+                .map(|o| o.1);
+            if owner.is_none() {
+                owners.push((
+                    Arc::clone(&trace.x.values),
+                    u32::try_from(index).unwrap_or(u32::MAX),
+                ));
+            }
+            let Column {
+                quantity,
+                unit,
+                name,
+                values,
+                decimals,
+            } = trace.x;
+            let x = AxisShape {
+                quantity,
+                unit,
+                name,
+                values: owner.is_none().then_some(values),
+                values_of: owner,
+                decimals,
+            };
+            traces.push(TraceShape {
+                label: trace.label,
+                x,
+                y: trace.y,
+                held: trace.held,
+                fields: trace.fields,
+                lines: trace.lines,
+                absent: Some(trace.absent).filter(|&n| n > 0),
+                saturated: trace.saturated,
+            });
+        }
+        let Run {
+            id,
+            source,
+            technique,
+            because,
+            fields,
+            questions,
+            remarks,
+            ..
+        } = run;
+        Self {
+            id,
+            source,
+            technique,
+            because,
+            fields,
+            questions,
+            remarks,
+            traces,
+        }
+    }
+}
+
+impl TryFrom<RunShape> for StoredRun {
+    type Error = String;
+
+    fn try_from(shape: RunShape) -> Result<Self, String> {
+        let mut traces: Vec<Trace> = Vec::with_capacity(shape.traces.len());
+        for (index, stored) in shape.traces.into_iter().enumerate() {
+            let AxisShape {
+                quantity,
+                unit,
+                name,
+                values,
+                values_of,
+                decimals,
+            } = stored.x;
+            let values = match (values, values_of) {
+                (Some(values), _) => values,
+                (None, Some(owner)) => traces
+                    .get(owner as usize)
+                    .map(|trace| Arc::clone(&trace.x.values))
+                    .ok_or_else(|| {
+                        format!("trace {index} runs over the axis of trace {owner}, which is no earlier one")
+                    })?,
+                (None, None) => {
+                    return Err(format!(
+                        "the x axis of trace {index} has neither `values` nor `values_of`"
+                    ));
+                }
+            };
+            let x = Column {
+                quantity,
+                unit,
+                name,
+                values,
+                decimals,
+            };
+            let mut trace =
+                Trace::new(x, stored.y).map_err(|mismatch| format!("trace {index}: {mismatch}"))?;
+            trace.label = stored.label;
+            trace.held = stored.held;
+            trace.fields = stored.fields;
+            trace.lines = stored.lines;
+            trace.absent = stored.absent.unwrap_or(0);
+            trace.saturated = stored.saturated;
+            traces.push(trace);
+        }
+        let RunShape {
+            id,
+            source,
+            technique,
+            because,
+            fields,
+            questions,
+            remarks,
+            ..
+        } = shape;
+        Ok(Self(Run {
+            id,
+            source,
+            technique,
+            because,
+            fields,
+            traces,
+            questions,
+            remarks,
+        }))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::Digest;
+
+    fn run() -> Run {
+        let digest = Digest::of(b"x");
+        let axis: Arc<[f64]> = vec![400.0, 401.0].into();
+        let trace = |y: [f64; 2]| {
+            let x = Column::new(Quantity::WAVELENGTH, Unit::NANOMETRE, Arc::clone(&axis));
+            let y = Column::new(Quantity::ABSORBANCE, Unit::ABSORBANCE, y.to_vec())
+                .with_decimals(Decimals::uniform(4, 2));
+            Trace::new(x, y).expect("two columns of one length")
+        };
+        Run {
+            id: RunId::new(&digest, 0),
+            source: SourceRef {
+                path: "a.txt".into(),
+                digest,
+                reader: "built-in/text-table".into(),
+                reader_version: "1".into(),
+                encoding: Some("UTF-8".into()),
+                ordinal: 0,
+                lines: Some((1, 3)),
+            },
+            technique: Technique::SPECTRUM,
+            because: vec!["the head says nm".into()],
+            fields: Fields::default(),
+            traces: vec![trace([0.1, 0.2]), trace([0.3, f64::MIN_POSITIVE])],
+            questions: Vec::new(),
+            remarks: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn a_shared_axis_is_stored_once_and_shared_again() {
+        let line = serde_json::to_string(&Record::Run(Box::new(StoredRun(run())))).expect("it serialises");
+        assert_eq!(line.matches("401.0").count(), 1, "{line}");
+        assert!(!line.contains('\n'));
+        let Record::Run(again) = serde_json::from_str(&line).expect("it reads") else {
+            panic!("a run")
+        };
+        assert_eq!(again.0, run());
+        assert!(Arc::ptr_eq(
+            &again.0.traces[0].x.values,
+            &again.0.traces[1].x.values
+        ));
+    }
+
+    #[test]
+    fn a_damaged_line_is_refused_with_its_reason() {
+        let line = serde_json::to_string(&StoredRun(run())).expect("it serialises");
+        let broken = line.replace("\"values_of\":0", "\"values_of\":7");
+        let error = serde_json::from_str::<StoredRun>(&broken).expect_err("no such trace");
+        assert!(error.to_string().contains("axis of trace 7"), "{error}");
+    }
+}
