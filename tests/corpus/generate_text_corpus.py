@@ -664,7 +664,10 @@ def group_markers():
     mark("question-mark", "? in place of values", "?")
     mark("dot", "a single point in place of values, as statistics programs write", ".", sep="\t")
     mark("empty-cells", "empty cells, comma between", "", sep=",", ext="csv")
-    mark("empty-cells-last", "the last cells of some rows are empty, no separator behind", "", sep=";", ext="csv")
+    ys = band(xs, "short rows")
+    case("markers/short-rows", "rows without a value end after the first number, without a separator",
+         "Wavelength (nm);Absorbance\n" + "".join(f"{x}\n" if i in (6, 7) else f"{x};{y}\n" for i, (x, y) in enumerate(zip(xs, ys))),
+         ext="csv", runs=[spectrum(xs, put(ys, [6, 7], None))], absent=2, also=["in-question"])
     mark("german-overflow", "the word for overflow in German", "ÜBERLAUF", sep=";", decimal=",")
     mark("french-out-of-range", "hors gamme in place of values", "hors gamme", sep=";", decimal=",")
     mark("no-data-german", "k. A. (no statement) in place of values", "k. A.", sep=";", decimal=",")
@@ -1027,9 +1030,9 @@ def group_heads():
     ys = band(xs, 421)
     mau = [fixed(float(y) * 1000, 1) for y in ys]
     case("heads/milli-absorbance", "milliabsorbance: 512.3 is not 512.3 AU", "Wavelength (nm)\tAbsorbance (mAU)\n" + rows(xs, mau),
-         also=["in-question"], never=[], either=[[run("spectrum", [trace(W(xs), A(mau, "m{AU}"))])],
-                                                  [run("spectrum", [trace(W(xs), A(mau, "10*-3"))])],
-                                                  [run("spectrum", [trace(W(xs), A(mau, "10*-3{AU}"))])]], scaled_values_also_fine=True)
+         also=["in-question"], either=[[run("spectrum", [trace(W(xs), A(mau, "10*-3"))])],
+                                       [run("spectrum", [trace(W(xs), A(mau, "10*-3{AU}"))])],
+                                       [run("spectrum", [trace(W(xs), A([str(Decimal(m) / 1000) for m in mau]))])]])
     ys = band(xs, 422)
     case("heads/contradicting-unit", "the head says cm-1, the title and the values say wavelength in nm",
          "Wavelength scan 380-600 nm\nWavelength (cm-1)\tAbsorbance\n" + rows(xs, ys), "in-question", question="wavelength-or-wavenumber",
@@ -1045,8 +1048,9 @@ def group_heads():
     ys = [band(xs, f"425{i}") for i in range(3)]
     case("heads/concentrations-as-names", "the columns are named after concentrations",
          "Absorbance of crocin\nnm;5 µM;10 µM;20 µM\n" + rows(xs, *ys, sep=";"), ext="csv",
-         runs=[run("spectrum", [trace(W(xs), A(y), None, [held("concentration", "umol/L", v)]) for v, y in zip(["5", "10", "20"], ys)],
-                   )], also=["in-question"], held_may_be_label=True)
+         also=["in-question"], either=[
+             [run("spectrum", [trace(W(xs), A(y), None, [held("concentration", "umol/L", v)]) for v, y in zip(["5", "10", "20"], ys)])],
+             [run("spectrum", [trace(W(xs), A(y), f"{v} µM") for v, y in zip(["5", "10", "20"], ys)])]])
     ys = [band(xs, f"426{i}") for i in range(2)]
     case("heads/duplicate-names", "two columns have the same name", "Wavelength (nm),Abs,Abs\n" + rows(xs, *ys, sep=","), ext="csv",
          runs=[run("spectrum", [trace(W(xs), A(y)) for y in ys])], also=["in-question"])
@@ -1054,6 +1058,279 @@ def group_heads():
     case("heads/quantity-prefix", "each head repeats the quantity: Abs. (beet), Abs. (blank)",
          "Wavelength (nm)\tAbs. (beet)\tAbs. (blank)\tAbs. (crocin)\n" + rows(xs, *ys),
          runs=[run("spectrum", [trace(W(xs), A(y)) for y in ys])])
+
+
+# ---------------------------------------------------------------- pages and prose
+
+def group_pages():
+    xs = steps("350", "5", 48)
+    ys = band(xs, 501)
+
+    def newspaper(k, sep, head_each, widths=None):
+        per = len(xs) // k
+        lines = [sep.join(["nm", "A"] * k)] if head_each else []
+        for i in range(per):
+            cells = []
+            for j in range(k):
+                cells += [xs[j * per + i], ys[j * per + i]]
+            lines.append("".join(f"{v:>{w}}" for v, w in zip(cells, widths * k)) if widths else sep.join(cells))
+        return "\n".join(lines) + "\n"
+
+    # Newspaper columns: the wavelengths go on from the foot of one pair to the top of the next.
+    case("pages/newspaper-two", "one spectrum printed in two pairs of columns, read downwards",
+         "Sample: betanin\nAbsorbance, continued in the next columns\n" + newspaper(2, "\t", True),
+         runs=[spectrum(xs, ys, {"sample": "betanin"})], also=["in-question"])
+    case("pages/newspaper-three", "one spectrum printed in three pairs of columns",
+         "Sample: betanin, one spectrum, absorbance (A) over wavelength (nm)\n" + newspaper(3, ",", True), ext="csv",
+         runs=[spectrum(xs, ys)], also=["in-question"])
+    case("pages/newspaper-four-fixed", "one spectrum in four pairs of fixed columns, head only once",
+         "Spectrum of one sample. Wavelength (nm) and absorbance:\n\n" + newspaper(4, "", False, [8, 9]), ext="prn",
+         runs=[spectrum(xs, ys)], also=["in-question"])
+    part = 46
+    body = ""
+    for i in range(16):
+        cells = []
+        for j in range(3):
+            if j * 16 + i < part:
+                cells += [xs[j * 16 + i], ys[j * 16 + i]]
+        body += "  ".join(cells) + "\n"
+    case("pages/newspaper-ragged", "three pairs of columns, the last shorter than the others",
+         "nm  Abs  nm  Abs  nm  Abs   (one sample, columns continue)\n" + body, runs=[spectrum(xs[:part], ys[:part])], also=["in-question"])
+    y2 = band(xs, 502)
+    body = ""
+    for i in range(0, 48, 3):
+        body += "\t".join(v for k in range(3) for v in (xs[i + k], y2[i + k])) + "\n"
+    case("pages/across-then-down", "three points a line, read across: 350, 355, 360, next line 365",
+         "Wavelength (nm) and absorbance, three points a line\nnm\tA\tnm\tA\tnm\tA\n" + body, runs=[spectrum(xs, y2)], also=["in-question"])
+    body = "".join(f"{xs[i]:>6}" + "".join(f"{v:>9}" for v in y2[i:i + 8]) + "\n" for i in range(0, 48, 8))
+    case("pages/first-x-then-values", "each line holds the first wavelength and eight absorbances, the step is told in the head",
+         "Absorbance; each line: wavelength of the first value (nm), then 8 values in steps of 5 nm\n" + body,
+         "in-question", question="layout-unknown", also=["read", "refused"], runs=[spectrum(xs, y2)], never=[],
+         note="must never be read as eight spectra over six wavelengths without a question")
+    case("pages/values-only-start-step", "only absorbances; start, end and step of the wavelengths stand in the head",
+         "Start: 350 nm\nEnd: 585 nm\nStep: 5 nm\nAbsorbance:\n" + "\n".join(y2) + "\n", "in-question", question="axis-unknown",
+         also=["read", "refused"], either=[[spectrum(xs, y2)], [run(None, [trace(axis(None, None, [str(i) for i in range(48)]), A(y2))])],
+                                          [run(None, [trace(axis(None, None, [str(i + 1) for i in range(48)]), A(y2))])]])
+
+    # Page cuts.
+    def paged(per, page, head, sep="  "):
+        out = ""
+        for p, i in enumerate(range(0, 48, per)):
+            out += page(p + 1, (48 + per - 1) // per) + head + "".join(f"{x}{sep}{y}\n" for x, y in zip(xs[i:i + per], y2[i:i + per]))
+        return out
+
+    one = [spectrum(xs, y2)]
+    case("pages/repeated-heads", "the head is repeated at every page", paged(12, lambda p, n: f"\nPage {p} of {n}\n", "Wavelength (nm)  Absorbance\n"), runs=one)
+    case("pages/repeated-heads-form-feed", "form feeds, page numbers and repeated heads",
+         paged(16, lambda p, n: ("\f" if p > 1 else "") + f"Teaching laboratory    betanin    page {p}\n\n", "Wavelength (nm)  Absorbance\n"), runs=one)
+    case("pages/page-number-line", "a bare page number stands on a line of its own between the rows",
+         "Wavelength (nm)  Absorbance\n" + paged(12, lambda p, n: f"\n{'':>30}- {p} -\n\n" if p > 1 else "", ""), runs=one)
+    case("pages/bare-page-number", "a page number without anything around it: a lone 2, a lone 3",
+         "Wavelength (nm)  Absorbance\n" + paged(12, lambda p, n: f"\n{'':>20}{p}\n\n" if p > 1 else "", ""), runs=one, also=["in-question"], never=["2", "3", "4"])
+    case("pages/date-footer", "a footer with date and page after every page",
+         paged(12, lambda p, n: (f"printed 12.06.2019 14:0{p}   page {p - 1}\n" if p > 1 else ""), "Wellenlänge/nm  Extinktion\n"), runs=one)
+    case("pages/continued-words", "the words `continued` between the parts",
+         "Wavelength (nm)  Absorbance\n" + paged(24, lambda p, n: "(continued)\n" if p > 1 else "", ""), runs=one)
+    case("pages/blank-line-every-five", "a blank line after every five rows, for the eye",
+         "Wavelength (nm)  Absorbance\n" + paged(5, lambda p, n: "\n" if p > 1 else "", ""), runs=one)
+    case("pages/separator-line-every-ten", "a line of dashes after every ten rows",
+         "Wavelength (nm)  Absorbance\n" + paged(10, lambda p, n: "---------------------\n" if p > 1 else "", ""), runs=one)
+    case("pages/screen-dump", "every line is framed by bars as on an old screen",
+         "+------------+------------+\n| lambda (nm)|      A     |\n+------------+------------+\n"
+         + "".join(f"| {x:>10} | {y:>10} |\n" for x, y in zip(xs, y2)) + "+------------+------------+\n", runs=one)
+    case("pages/markdown", "a table written for a wiki page", "| Wavelength (nm) | Absorbance |\n|---:|---:|\n"
+         + "".join(f"| {x} | {y} |\n" for x, y in zip(xs, y2)), ext="md", runs=one)
+    # Wrapped tables: the columns did not fit the page and go on below with the x column repeated.
+    wl = steps("400", "20", 11)
+    many = [band(wl, f"510{i}") for i in range(7)]
+    labels = [f"ext{i + 1}" for i in range(7)]
+
+    def block(js):
+        return "nm      " + "".join(f"{labels[j]:>9}" for j in js) + "\n" + "".join(
+            f"{wl[i]:<8}" + "".join(f"{many[j][i]:>9}" for j in js) + "\n" for i in range(11))
+
+    truth = [run("spectrum", [trace(W(wl), A(m), k) for k, m in zip(labels, many)])]
+    case("pages/wrapped-columns", "seven columns wrapped at page width: the wavelength column is repeated below with the rest",
+         "Absorbance\n" + block(range(4)) + "\n" + block(range(4, 7)), runs=truth, ext="prn", runs_may_be_split=True)
+    case("pages/wrapped-columns-three", "seven columns in three parts, with page heads between",
+         "Absorbance\n" + block(range(3)) + "\nPage 2\nAbsorbance\n" + block(range(3, 6)) + "\nPage 3\nAbsorbance\n" + block([6]), runs=truth,
+         ext="prn", runs_may_be_split=True)
+    row = "".join("\t".join([wl[i]] + [m[i] for m in many[:3]]) + "\n\t" + "\t".join(m[i] for m in many[3:]) + "\n" for i in range(11))
+    case("pages/wrapped-rows", "each row is broken over two lines, the second begins with a tab",
+         "Absorbance\nnm\text1\text2\text3\n\text4\text5\text6\text7\n" + row, "in-question", question="layout-unknown",
+         also=["read", "refused"], runs=truth)
+    # Prose around.
+    y3 = band(wl, 520)
+    tab = "Wavelength (nm)    Absorbance\n" + "".join(f"   {x}              {y}\n" for x, y in zip(wl, y3))
+    case("pages/report-prose", "a report: two paragraphs, a table, a conclusion with numbers",
+         "Practical course, day 3\n\nWe ground 2.5 g of beet with 20 mL of buffer and spun the extract for 10 min at 4000 rpm.\n"
+         "The supernatant was diluted 1:50 and measured against buffer.\n\n" + tab
+         + "\nThe maximum lies near 480 nm with an absorbance of about 0.9. With a molar absorption\ncoefficient of "
+         "65000 L/mol/cm this gives 14 µM. The second peak at 540 nm is weaker.\n", runs=[spectrum(wl, y3)])
+    case("pages/report-two-tables", "a report with a table of weights before the spectrum",
+         "Table 1. Weights\n\nflask    mass (g)\n1        2.51\n2        2.48\n3        2.55\n\nTable 2. Spectrum of flask 1\n\n" + tab,
+         runs=[spectrum(wl, y3)], also=["in-question"])
+    case("pages/numbered-lines-of-prose", "numbered steps of a protocol before the table",
+         "1 Switch on the lamp and wait\n2 Fill the cuvette with buffer\n3 Record the blank from 400 to 600\n4 Record the sample\n\n" + tab,
+         runs=[spectrum(wl, y3)])
+    case("pages/email-quoted", "an e-mail: every line of the table is quoted with >",
+         "Hi, here are the data you asked for.\n\n> Wavelength (nm)\tAbsorbance\n" + "".join(f"> {x}\t{y}\n" for x, y in zip(wl, y3))
+         + "\nregards, kb\n", runs=[spectrum(wl, y3)], also=["in-question", "refused"])
+    case("pages/log-prefix", "each row carries the clock time at which it was sent, and the table its words",
+         "09:12:01 start of scan\n09:12:01 nm\tAbs\n" + "".join(f"09:12:{2 + i:02d} {x}\t{y}\n" for i, (x, y) in enumerate(zip(wl, y3)))
+         + "09:12:20 end of scan\n", also=["in-question", "refused"], runs=[spectrum(wl, y3)], ext="log")
+    case("pages/markup-remnants", "tags of a web page are left around the table",
+         "<pre>\nWavelength (nm)\tAbsorbance\n" + rows(wl, y3) + "</pre>\n", runs=[spectrum(wl, y3)], also=["in-question", "refused"])
+    case("pages/equation-after", "after the table stands a fit equation whose numbers are no data",
+         tab + "\ny = 0.0123 x + 0.0045\nR2 = 0.9987\nn = 11\n", runs=[spectrum(wl, y3)], never=["0.0123", "0.9987"])
+    case("pages/conclusion-looks-like-rows", "behind the data two lines of two numbers each: integration limits, told by a word in front",
+         tab + "\nIntegration limits\n400  480\n480  600\n", also=["in-question"], runs=[spectrum(wl, y3)], extra_runs_fine=True)
+
+
+# ---------------------------------------------------------------- kinetics
+
+def group_kinetics():
+    ts = steps("0", "10", 19)
+
+    def clock(seconds, form):
+        s = int(seconds)
+        if form == "mm:ss":
+            return f"{s // 60:02d}:{s % 60:02d}"
+        if form == "m:ss":
+            return f"{s // 60}:{s % 60:02d}"
+        return f"{s // 3600:02d}:{s // 60 % 60:02d}:{s % 60:02d}"
+
+    ys = rise(ts, 601)
+    case("kinetics/mm-ss", "elapsed time as mm:ss, said so in the head", "Time (mm:ss)\tA405\n" + rows([clock(t, "mm:ss") for t in ts], ys),
+         runs=[course(ts, ys, nm="405")])
+    ys = rise(ts, 602)
+    case("kinetics/m-ss-comma", "elapsed time as m:ss with a decimal comma in the absorbance", "Zeit (min:s);E 405 nm\n" + rows([clock(t, "m:ss") for t in ts], cc(ys), sep=";"),
+         ext="csv", runs=[course(ts, ys, nm="405")])
+    t5 = steps("0", "300", 15)
+    ys = rise(t5, 603)
+    case("kinetics/hh-mm-ss", "elapsed time as hh:mm:ss", "Elapsed time (hh:mm:ss),Absorbance\n" + rows([clock(t, "hh:mm:ss") for t in t5], ys, sep=","), ext="csv",
+         runs=[course(t5, ys)])
+    ys = rise(t5, 604)
+    case("kinetics/hh-mm-ss-no-word", "00:05:00 needs no word: three parts", "Time\tAbsorbance\n" + rows([clock(t, "hh:mm:ss") for t in t5], ys),
+         runs=[course(t5, ys)], also=["in-question"])
+    t3 = steps("0", "30", 15)
+    ys = rise(t3, 605)
+    case("kinetics/two-part-clock-undecided", "0:30, 1:00, 1:30 under a bare `Time`: minutes and seconds, or hours and minutes",
+         "Time\tAbsorbance\n" + rows([clock(t, "m:ss") for t in t3], ys), "in-question", question="time-unit",
+         either=[[course(t3, ys)], [course([str(int(t) * 60) for t in t3], ys)]])
+    ys = rise(t5, 606)
+    day = [clock(int(t) + 14 * 3600 + 180, "hh:mm:ss") for t in t5]
+    case("kinetics/clock-of-day", "times of day instead of elapsed time: 14:03:00", "Clock time\tAbsorbance\n" + rows(day, ys), also=["in-question"],
+         either=[[course(t5, ys)], [course([str(int(t) + 14 * 3600 + 180) for t in t5], ys)]])
+    late = [clock((int(t) + 23 * 3600 + 1800) % 86400, "hh:mm:ss") for t in t5]
+    ys = rise(t5, 607)
+    case("kinetics/over-midnight", "times of day that pass midnight: 23:55:00, 00:00:00", "Clock time\tAbsorbance\n" + rows(late, ys), "in-question",
+         question="time-over-midnight", also=["read"],
+         either=[[course(t5, ys)], [course([str(int(t) + 23 * 3600 + 1800) for t in t5], ys)],
+                 [course([str((int(t) + 23 * 3600 + 1800) % 86400) for t in t5], ys)]])
+    stamps = [f"2020-05-04 {s}" for s in [clock(int(t) + 9 * 3600, "hh:mm:ss") for t in t5]]
+    ys = rise(t5, 608)
+    case("kinetics/full-stamps", "date and time of day in one column", "Timestamp,Absorbance\n" + rows(stamps, ys, sep=","), ext="csv", also=["in-question"],
+         either=[[course(t5, ys)], [course([str(int(t) + 9 * 3600) for t in t5], ys)]])
+    ys = rise(t5, 609)
+    case("kinetics/date-and-clock-columns", "the date stands in a column of its own beside the clock",
+         "Date,Clock,Elapsed (s),Absorbance\n" + rows(["2020-05-04"] * 15, [clock(int(t) + 9 * 3600, "hh:mm:ss") for t in t5], t5, ys, sep=","), ext="csv",
+         runs=[course(t5, ys)], also=["in-question"])
+    frac = steps("0.0", "0.5", 15)
+    ys = rise(frac, 610)
+    case("kinetics/mm-ss-fraction", "mm:ss.f with fractions of a second", "Time (mm:ss.f)\tAbsorbance\n" + rows([f"00:{float(t):04.1f}" for t in frac], ys),
+         runs=[course(frac, ys)])
+    ys = rise(frac, 611)
+    case("kinetics/mm-ss-fraction-comma", "mm:ss,f with a decimal comma", "Zeit (mm:ss,f);Extinktion\n" + rows([c(f"00:{float(t):04.1f}") for t in frac], cc(ys), sep=";"), ext="csv",
+         runs=[course(frac, ys)])
+    ys = rise(ts, 612)
+    case("kinetics/words-in-time", "1 min 30 s in the cells", "Time\tAbsorbance\n" + rows([f"{int(t) // 60} min {int(t) % 60} s" for t in ts], ys), also=["in-question", "refused"],
+         runs=[course(ts, ys)])
+    ys = rise(ts, 613)
+    case("kinetics/primes", "minutes and seconds with primes: 1' 30\"", "Time\tAbsorbance\n" + rows([f"{int(t) // 60}' {int(t) % 60:02d}\"" for t in ts], ys),
+         also=["in-question", "refused"], runs=[course(ts, ys)])
+    ys = rise(ts, 614)
+    case("kinetics/index-and-interval", "only the reading number; the interval stands in the head",
+         "Interval: 10 s\nWavelength: 412 nm\nReading\tAbsorbance\n" + rows([str(i + 1) for i in range(19)], ys), also=["in-question"],
+         either=[[course(ts, ys)], [run("time-course", [trace(axis("index", "1", [str(i + 1) for i in range(19)]), A(ys))])]],
+         fields_any={"interval": q("10", "s")})
+    ys = rise(ts, 615)
+    case("kinetics/time-unit-from-head", "a bare `Time` column; the head says that the unit is seconds",
+         "Time unit: seconds\nWavelength: 412 nm\nTime\tAbsorbance\n" + rows(ts, ys), runs=[course(ts, ys, nm="412")], also=["in-question"])
+    ys = rise(ts, 616)
+    case("kinetics/time-unit-missing", "a bare `Time` column and nothing that tells its unit", "Time\tAbsorbance\n" + rows(ts, ys), "in-question", question="time-unit",
+         runs=[run("time-course", [trace(axis("time", None, ts), A(ys))])])
+    ys = rise(ts, 617)
+    case("kinetics/minus-time", "readings before the start have negative times", "Time (s)\tA340\n" + rows(steps("-30", "10", 19), ys), runs=[course(steps("-30", "10", 19), ys, nm="340")])
+    ys = decay(["0", "1", "2", "5", "10", "30", "60", "120", "600", "1800", "3600"], 618)
+    case("kinetics/uneven-time", "times far apart, from seconds to an hour", "t (s);A(520)\n" + rows(["0", "1", "2", "5", "10", "30", "60", "120", "600", "1800", "3600"], ys, sep=";"), ext="csv",
+         runs=[course(["0", "1", "2", "5", "10", "30", "60", "120", "600", "1800", "3600"], ys, nm="520")])
+    y1, y2 = rise(ts[:10], 619), rise(ts[:10], 620)
+    case("kinetics/appended-runs", "a second run was appended without a head: the time begins again at 0",
+         "Time (s)\tA405\n" + rows(ts[:10], y1) + rows(ts[:10], y2), also=["in-question"],
+         either=[[course(ts[:10], y1), course(ts[:10], y2)],
+                 [run("time-course", [trace(T(ts[:10]), A(y1)), trace(T(ts[:10]), A(y2))])],
+                 [course(ts[:10] * 2, y1 + y2)]], remarks=["again|restart|repeat|falls|back|not rising|monoton|jump|twice|second"])
+    y1, y2 = rise(ts[:10], 621), rise(ts[:10], 622)
+    case("kinetics/appended-with-gap", "two runs, a blank line between, only one head", "Time (s)\tA405\n" + rows(ts[:10], y1) + "\n" + rows(ts[:10], y2), also=["in-question"],
+         either=[[course(ts[:10], y1), course(ts[:10], y2)], [run("time-course", [trace(T(ts[:10]), A(y1)), trace(T(ts[:10]), A(y2))])]])
+    y1 = rise(ts, 623)
+    case("kinetics/addition-remark", "a remark in the middle tells that substrate was added", "Time (s)\tA340\n" + rows(ts[:6], y1[:6]) + "# substrate added, 20 µL\n" + rows(ts[6:], y1[6:]),
+         runs=[course(ts, y1, nm="340")])
+    case("kinetics/event-column", "a third column holds an event word at one row", "Time (s),A340,Event\n" + rows(ts, y1, put([""] * 19, 6, "substrate added"), sep=","), ext="csv",
+         runs=[course(ts, y1, nm="340")])
+    conc = ["0.05", "0.1", "0.2", "0.5", "1", "2", "5"]
+    rate = ["0.0091", "0.0167", "0.0286", "0.0500", "0.0667", "0.0800", "0.0909"]
+
+    def rates(x, y, xu, yu, **more):
+        return run("rate-series", [trace(axis("concentration", xu, x), axis("rate", yu, y))], **more)
+
+    case("kinetics/rate-table", "rates over substrate concentrations", "[S] (mM)\tv (A/min)\n" + rows(conc, rate), runs=[rates(conc, rate, "mmol/L", "{AU}/min")], also=["in-question"])
+    case("kinetics/rate-table-micromolar", "rates in µM/min over µM, decimal comma", "Substrat (µM);v0 (µM/min)\n" + rows(cc(scaled(conc, 1000, 1)), cc(scaled(rate, 100, 2)), sep=";"), ext="csv",
+         runs=[rates(scaled(conc, 1000, 1), scaled(rate, 100, 2), "umol/L", "umol/L/min")], also=["in-question"])
+    case("kinetics/rate-table-words", "rates, units with words", "Substrate concentration (mmol/L),Initial rate (umol/L/min)\n" + rows(conc, rate, sep=","), ext="csv",
+         runs=[rates(conc, rate, "mmol/L", "umol/L/min")])
+    r2 = ["0.0089", "0.0165", "0.0288", "0.0496", "0.0671", "0.0795", "0.0912"]
+    case("kinetics/rate-replicates", "two replicates of each rate", "[S]/mM\tv1 (A/min)\tv2 (A/min)\n" + rows(conc, rate, r2), also=["in-question"],
+         runs=[run("rate-series", [trace(axis("concentration", "mmol/L", conc), axis("rate", "{AU}/min", y)) for y in (rate, r2)])])
+    case("kinetics/rate-inhibitor", "rates at three inhibitor levels named in the heads", "Rates in A/min\n[S] (mM);I = 0 µM;I = 5 µM;I = 20 µM\n" + rows(conc, rate, scaled(rate, 0.7), scaled(rate, 0.4), sep=";"), ext="csv",
+         also=["in-question"], runs=[run("rate-series", [trace(axis("concentration", "mmol/L", conc), axis("rate", "{AU}/min", y)) for y in (rate, scaled(rate, 0.7), scaled(rate, 0.4))])])
+    case("kinetics/reciprocal-table", "reciprocals 1/[S] and 1/v stand beside the values and must not pass as such",
+         "[S] (mM)\tv (A/min)\t1/[S] (1/mM)\t1/v (min/A)\n" + rows(conc, rate, [fixed(1 / float(x), 3) for x in conc], [fixed(1 / float(y), 1) for y in rate]), also=["in-question"],
+         runs=[rates(conc, rate, "mmol/L", "{AU}/min")], extra_traces_fine=True)
+    series = [rise(ts, f"63{i}") for i in range(4)]
+    case("kinetics/assay-series", "progress curves at four substrate concentrations named in the heads",
+         "Absorbance at 405 nm, 30 °C\nTime (s)\t0.1 mM\t0.2 mM\t0.5 mM\t1 mM\n" + rows(ts, *series), also=["in-question"],
+         either=[[run("time-course", [trace(T(ts), A(y), None, [at_nm("405"), held("concentration", "mmol/L", v)]) for v, y in zip(["0.1", "0.2", "0.5", "1"], series)])],
+                 [run("time-course", [trace(T(ts), A(y), f"{v} mM", [at_nm("405")]) for v, y in zip(["0.1", "0.2", "0.5", "1"], series)])]])
+    ys = rise(ts, 640)
+    case("kinetics/reported-result", "the report states its own slope under the course", "Time (s)\tA340\n" + rows(ts, ys) + "\nSlope: 0.0123 A/min\nr2: 0.9981\nActivity: 4.2 U/mL\n",
+         runs=[course(ts, ys, nm="340")], never=["0.0123", "0.9981", "4.2"])
+    y1, y2 = rise(ts, 641), rise(ts, 642)
+    case("kinetics/difference-column", "sample, blank and their difference; the names tell them apart", "Time (s),A sample,A blank,A sample - A blank\n"
+         + rows(ts, y1, scaled(y2, 0.1), [str(Decimal(a_) - Decimal(b_)) for a_, b_ in zip(y1, scaled(y2, 0.1))], sep=","), ext="csv", also=["in-question"],
+         runs=[run("time-course", [trace(T(ts), A(y1)), trace(T(ts), A(scaled(y2, 0.1))), trace(T(ts), A([str(Decimal(a_) - Decimal(b_)) for a_, b_ in zip(y1, scaled(y2, 0.1))]))])])
+    temp = [fixed(37 + 0.1 * (i % 3), 1) for i in range(19)]
+    y1 = rise(ts, 643)
+    case("kinetics/temperature-column", "the measured temperature stands beside the absorbance", "Time (s)\tAbsorbance\tTemperature (°C)\n" + rows(ts, y1, temp),
+         runs=[run("time-course", [trace(T(ts), A(y1)), trace(T(ts), axis("temperature", "Cel", temp), optional=True)])])
+    case("kinetics/temperature-column-first", "the temperature stands between time and absorbance, short names", "t/s\tT/°C\tA\n" + rows(ts, temp, y1),
+         runs=[run("time-course", [trace(T(ts), A(y1)), trace(T(ts), axis("temperature", "Cel", temp), optional=True)])])
+    melt = steps("20.0", "5.0", 15)
+    y1 = rise(melt, 644)
+    case("kinetics/melting-curve", "absorbance over temperature", "Temperature (°C)\tA260\n" + rows(melt, y1), also=["in-question"],
+         runs=[run(None, [trace(axis("temperature", "Cel", melt), A(y1), None, [at_nm("260")])])])
+    two = [rise(ts, "645a"), rise(ts, "645b")]
+    case("kinetics/own-time-per-cuvette", "a changer reads cuvettes by turns, each has its own time column",
+         "t1 (s);A1;t2 (s);A2\n" + rows(ts, two[0], steps("3", "10", 19), two[1], sep=";"), ext="csv", runs_may_be_split=True,
+         runs=[run("time-course", [trace(T(ts), A(two[0])), trace(T(steps("3", "10", 19)), A(two[1]))])])
+    mins = steps("0.0", "0.5", 12)
+    ys = rise(mins, 646)
+    case("kinetics/seconds-and-minutes", "two time columns, seconds and minutes; both tell the same", "t (s)\tt (min)\tA\n" + rows([str(int(float(m) * 60)) for m in mins], mins, ys), also=["in-question"],
+         either=[[course([str(int(float(m) * 60)) for m in mins], ys)], [course(mins, ys, unit="min")]], extra_traces_fine=True)
+    secs = [str(int(float(m) * 60)) for m in mins]
+    case("kinetics/seconds-and-minutes-disagree", "two time columns that disagree from the middle on", "t (s)\tt (min)\tA\n" + rows(secs, mins[:6] + steps("3.5", "0.5", 6), ys), also=["in-question"],
+         either=[[course(secs, ys)], [course(mins[:6] + steps("3.5", "0.5", 6), ys, unit="min")]], extra_traces_fine=True)
 
 
 # ---------------------------------------------------------------- writing
