@@ -1,1 +1,18 @@
 //! The science: rate laws, enzyme models, calibration, spectra and instrument checks.
+//!
+//! Pure functions from columns of numbers to results. Nothing here opens a file or prints. Every result carries its
+//! uncertainty; what the data do not determine is said to be so; bad data give a [`Refusal`] with a reason, never a
+//! number that merely looks fine. Results are for research and teaching, never for diagnosis.
+
+#![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used))]
+
+pub mod checks;
+pub mod distribution;
+pub mod linear;
+pub mod quantities;
+pub mod spectra;
+
+mod double;
+mod refusal;
+
+pub use refusal::Refusal;
