@@ -227,6 +227,7 @@ def case(path, why, body, verdict="read", runs=(), *, ext="txt", enc="utf-8", eo
             for t in r["traces"]:
                 assert len(t["x"]["values"]) == len(t["y"]["values"]), (path, "lengths differ")
                 assert {t["x"]["quantity"], t["y"]["quantity"]} <= QUANTITIES, path
+                assert not set(expect.get("never", [])) & set(t["x"]["values"] + t["y"]["values"]), (path, "never")
     CASES[path] = (ext, body, expect)
 
 
@@ -1105,8 +1106,7 @@ def group_pages():
     body = "".join(f"{xs[i]:>6}" + "".join(f"{v:>9}" for v in y2[i:i + 8]) + "\n" for i in range(0, 48, 8))
     case("pages/first-x-then-values", "each line holds the first wavelength and eight absorbances, the step is told in the head",
          "Absorbance; each line: wavelength of the first value (nm), then 8 values in steps of 5 nm\n" + body,
-         "in-question", question="layout-unknown", also=["read", "refused"], runs=[spectrum(xs, y2)], never=[],
-         note="must never be read as eight spectra over six wavelengths without a question")
+         "in-question", question="layout-unknown", also=["read", "refused"], runs=[spectrum(xs, y2)])
     case("pages/values-only-start-step", "only absorbances; start, end and step of the wavelengths stand in the head",
          "Start: 350 nm\nEnd: 585 nm\nStep: 5 nm\nAbsorbance:\n" + "\n".join(y2) + "\n", "in-question", question="axis-unknown",
          also=["read", "refused"], either=[[spectrum(xs, y2)], [run(None, [trace(axis(None, None, [str(i) for i in range(48)]), A(y2))])],
@@ -1252,8 +1252,8 @@ def group_kinetics():
     ys = rise(ts, 614)
     case("kinetics/index-and-interval", "only the reading number; the interval stands in the head",
          "Interval: 10 s\nWavelength: 412 nm\nReading\tAbsorbance\n" + rows([str(i + 1) for i in range(19)], ys), also=["in-question"],
-         either=[[course(ts, ys)], [run("time-course", [trace(axis("index", "1", [str(i + 1) for i in range(19)]), A(ys))])]],
-         fields_any={"interval": q("10", "s")})
+         either=[[course(ts, ys, {"interval": q("10", "s")})],
+                 [run("time-course", [trace(axis("index", "1", [str(i + 1) for i in range(19)]), A(ys))], {"interval": q("10", "s")})]])
     ys = rise(ts, 615)
     case("kinetics/time-unit-from-head", "a bare `Time` column; the head says that the unit is seconds",
          "Time unit: seconds\nWavelength: 412 nm\nTime\tAbsorbance\n" + rows(ts, ys), runs=[course(ts, ys, nm="412")], also=["in-question"])
@@ -1331,6 +1331,403 @@ def group_kinetics():
     secs = [str(int(float(m) * 60)) for m in mins]
     case("kinetics/seconds-and-minutes-disagree", "two time columns that disagree from the middle on", "t (s)\tt (min)\tA\n" + rows(secs, mins[:6] + steps("3.5", "0.5", 6), ys), also=["in-question"],
          either=[[course(secs, ys)], [course(mins[:6] + steps("3.5", "0.5", 6), ys, unit="min")]], extra_traces_fine=True)
+
+
+# ---------------------------------------------------------------- metadata
+
+def group_metadata():
+    xs = steps("400", "12", 16)
+
+    def meta(name, why, front, fields, behind="", decimal=".", sep="\t", enc="utf-8", head=None, **more):
+        ys = band(xs, "meta" + name)
+        title = head or (("Wellenlänge (nm)", "Extinktion") if decimal == "," else ("Wavelength (nm)", "Absorbance"))
+        cols = (xs, cc(ys) if decimal == "," else ys)
+        case(f"metadata/{name}", why, front + title[0] + sep + title[1] + "\n" + rows(*cols, sep=sep) + behind, enc=enc,
+             runs=[spectrum(xs, ys, fields)], **more)
+
+    base = {"sample": "betanin", "temperature": q("37", "Cel"), "ph": 7.0, "operator": "kb"}
+    meta("colon", "key: value", "Sample: betanin\nTemperature: 37 °C\npH: 7.0\nOperator: kb\nDate: 2021-03-14\n\n", {**base, "date": "2021-03-14"})
+    meta("equals", "key = value", "sample = betanin\ntemperature = 37 °C\npH = 7.0\noperator = kb\n\n", base)
+    meta("equals-tight", "key=value without blanks", "sample=betanin\ntemperature=37C\nph=7.0\noperator=kb\n\n", base)
+    meta("tab", "key TAB value", "Sample\tbetanin\nTemperature\t37 °C\npH\t7.0\nOperator\tkb\n\n", base)
+    meta("comma", "key,value in the same commas as the table", "Sample,betanin\nTemperature,37 °C\npH,7.0\nOperator,kb\n\n", base, sep=",", ext="csv")
+    meta("semicolon", "key;value in the same semicolons as the table, decimal comma", "Probe;betanin\nTemperatur;37,0 °C\npH;7,0\nBearbeiter;kb\n\n", base, sep=";", decimal=",", ext="csv")
+    meta("semicolon-padded", "every line padded to two columns: key;value;", "Probe;betanin;\nTemperatur;37 °C;\npH-Wert;7,0;\n;;\n", {k: base[k] for k in ("sample", "temperature", "ph")}, sep=";", decimal=",", ext="csv")
+    meta("remarks", "keys in remarks with a hash", "# Sample: betanin\n# Temperature: 37 °C\n# pH: 7.0\n# Operator: kb\n", base)
+    meta("remarks-percent", "keys in remarks with a percent sign", "% sample = betanin\n% temperature = 37 degC\n% pH = 7.0\n", {k: base[k] for k in ("sample", "temperature", "ph")})
+    meta("remarks-quote", "keys in remarks that begin with a double quote, never closed", '" Sample: betanin\n" Temperature: 37 °C\n', {k: base[k] for k in ("sample", "temperature")})
+    meta("behind", "the keys stand behind the table", "", base, behind="\nSample: betanin\nTemperature: 37 °C\npH: 7.0\nOperator: kb\n")
+    meta("front-and-behind", "some keys in front, some behind", "Sample: betanin\n\n", base, behind="\nTemperature: 37 °C\npH: 7.0\nOperator: kb\n")
+    meta("dots-leader", "dots lead from key to value", "Sample .......... betanin\nTemperature ..... 37 °C\npH .............. 7.0\n\n", {k: base[k] for k in ("sample", "temperature", "ph")}, also=["in-question"])
+    meta("aligned-colons", "colons aligned in a column", "Sample      : betanin\nTemperature : 37 °C\npH          : 7.0\nOperator    : kb\n\n", base)
+    meta("two-per-line", "two keys a line, blanks between", "Sample: betanin        Temperature: 37 °C\npH: 7.0                Operator: kb\n\n", base, also=["in-question"])
+    meta("brackets-sections", "sections in brackets as in a settings file", "[sample]\nname = betanin\n[conditions]\ntemperature = 37 °C\npH = 7.0\n[data]\n", {"temperature": q("37", "Cel"), "ph": 7.0})
+    meta("value-with-colon", "the values hold colons and equals signs", "Sample: betanin: batch=4\nTime: 14:05:09\nComment: ratio 1:10 = weak\n\n", {"sample": "betanin: batch=4", "time": "14:05:09"})
+    meta("key-with-number", "keys with numbers: only one of them is the sample", "Sample 1: betanin\nCuvette 3: quartz\n\n", {})
+    meta("value-empty", "keys without a value", "Sample: betanin\nOperator:\nTemperature:\npH: 7.0\n\n", {"sample": "betanin", "ph": 7.0})
+    meta("unknown-keys", "keys that nobody has heard of must be kept and must not shift the known ones", "Sample: betanin\nJacket: 37.2 °C\nFlask colour: brown\nMoon: waning\npH: 7.0\n\n", {"sample": "betanin", "ph": 7.0})
+    meta("title-only", "a bare title line over the table", "betanin in acetate buffer pH 5.0, 25 °C\n\n", {})
+    meta("german", "German keys and decimal commas", "Probe: Rote-Bete-Saft\nTemperatur: 36,5 °C\npH-Wert: 6,8\nPuffer: Phosphat 50 mM\nSchichtdicke: 1 cm\nBearbeiter: kb\nDatum: 14.03.2021\nUhrzeit: 09:12\nBemerkung: frisch gepresst\n\n",
+         {"sample": "Rote-Bete-Saft", "temperature": q("36.5", "Cel"), "ph": 6.8, "path-length": q("1", "cm"), "operator": "kb", "date": "2021-03-14", "time": "09:12", "comment": "frisch gepresst"}, decimal=",")
+    meta("german-latin1", "German keys in Latin-1, semicolons", "Gerät: Raum 12\nLösungsmittel: Ethanol\nSpaltbreite: 1,0 nm\nVerdünnung: 1:50\n\n",
+         {"solvent": "Ethanol", "instrument": "Raum 12"}, decimal=",", enc="latin-1", sep=";")
+    meta("french", "French keys and decimal commas", "Échantillon : jus de betterave\nTempérature : 36,5 °C\npH : 6,8\nTampon : phosphate\nTrajet optique : 1 cm\nOpérateur : mb\nDate : 14/03/2021\nCommentaire : frais\n\n",
+         {"sample": "jus de betterave", "temperature": q("36.5", "Cel"), "ph": 6.8, "buffer": "phosphate", "path-length": q("1", "cm"), "operator": "mb", "date": "2021-03-14", "comment": "frais"},
+         decimal=",", head=("Longueur d'onde (nm)", "Absorbance"))
+    meta("spanish", "Spanish keys and decimal commas", "Muestra: jugo de remolacha\nTemperatura: 36,5 °C\npH: 6,8\nTampón: fosfato\nPaso óptico: 1 cm\nOperador: jm\nFecha: 14/03/2021\nHora: 09:12\nComentario: fresco\n\n",
+         {"sample": "jugo de remolacha", "temperature": q("36.5", "Cel"), "ph": 6.8, "buffer": "fosfato", "path-length": q("1", "cm"), "operator": "jm", "date": "2021-03-14", "time": "09:12", "comment": "fresco"},
+         decimal=",", head=("Longitud de onda (nm)", "Absorbancia"))
+    meta("italian", "Italian keys", "Campione: succo di barbabietola\nTemperatura: 36,5 °C\npH: 6,8\nOperatore: lr\nData: 14/03/2021\n\n",
+         {"ph": 6.8, "temperature": q("36.5", "Cel")}, decimal=",", head=("Lunghezza d'onda (nm)", "Assorbanza"), also=["in-question"])
+    meta("portuguese", "Portuguese keys", "Amostra: suco de beterraba\nTemperatura: 36,5 °C\npH: 6,8\nData: 14/03/2021\n\n", {"ph": 6.8, "temperature": q("36.5", "Cel")},
+         decimal=",", head=("Comprimento de onda (nm)", "Absorbância"), also=["in-question"])
+    meta("dutch", "Dutch keys", "Monster: bietensap\nTemperatuur: 36,5 °C\npH: 6,8\nDatum: 14-03-2021\n\n", {"ph": 6.8}, decimal=",", head=("Golflengte (nm)", "Extinctie"), also=["in-question"])
+    meta("conditions", "many conditions with units", "Path length: 10 mm\nScan speed: 240 nm/min\nBandwidth: 1.5 nm\nConcentration: 0.25 mmol/L\nBuffer: 50 mM phosphate\nSolvent: water\nDilution: 1:20\nReference: buffer\n\n",
+         {"path-length": q("10", "mm"), "scan-speed": q("240", "nm/min"), "bandwidth": q("1.5", "nm"), "concentration": q("0.25", "mmol/L"), "solvent": "water", "buffer": "50 mM phosphate"})
+    meta("kelvin", "the temperature is given in kelvin", "Sample: betanin\nTemperature: 310.15 K\n\n", {"sample": "betanin", "temperature": q("310.15", "K")})
+    meta("unit-in-key", "the unit stands in the key", "Temperature (°C): 37.0\nPath length (cm): 0.5\nConcentration (µM): 12.5\n\n", {"temperature": q("37.0", "Cel"), "path-length": q("0.5", "cm"), "concentration": q("12.5", "umol/L")})
+    meta("unit-in-key-slash", "the unit stands in the key after a slash", "T/°C = 37.0\nd/cm = 0.5\nc/µM = 12.5\n\n", {}, also=["in-question"])
+    meta("unit-spellings", "odd spellings of units", "Temperature: 37 deg. C\nPath length: 1.0cm\nConcentration: 12.5 umol.L-1\nScan speed: 60 nm min-1\n\n", {"path-length": q("1.0", "cm")}, also=["in-question"])
+    meta("no-unit-temperature", "a temperature without a unit", "Sample: betanin\nTemperature: 37\n\n", {"sample": "betanin"}, also=["in-question"])
+    meta("fahrenheit", "degrees Fahrenheit must not become degrees Celsius", "Sample: betanin\nTemperature: 98.6 °F\n\n", {"sample": "betanin", "temperature": q("98.6", "[degF]")}, also=["in-question"])
+    meta("temperature-range", "a temperature with its spread", "Sample: betanin\nTemperature: 37.0 ± 0.1 °C\n\n", {"sample": "betanin"}, also=["in-question"])
+    meta("twice-same-key", "a key stands twice with different values: a dispute", "Temperature: 25 °C\nSample: betanin\nTemperature: 37 °C\n\n", {"sample": "betanin"}, also=["in-question"])
+    meta("long-keys", "keys are whole phrases", "Name of the sample as written on the tube: betanin\nTemperature of the cell holder during the run: 37 °C\n\n", {}, also=["in-question"])
+    meta("capital-keys", "keys in capitals", "SAMPLE: BETANIN\nTEMPERATURE: 37 °C\nPH: 7.0\n\n", {"sample": "BETANIN", "temperature": q("37", "Cel"), "ph": 7.0})
+    meta("key-in-quotes", "keys and values in quotes", '"Sample","betanin"\n"Temperature","37 °C"\n"pH","7.0"\n', {k: base[k] for k in ("sample", "temperature", "ph")}, sep=",", ext="csv", head=('"Wavelength (nm)"', '"Absorbance"'))
+    meta("multi-line-comment", "a comment goes on over three lines", "Sample: betanin\nComment: pressed on Monday,\n   kept cold,\n   filtered 0.45 µm\n\n", {"sample": "betanin"})
+    meta("sample-is-number", "the sample's name is a number with a comma", "Probe: 12,5\nTemperatur: 37 °C\n\n", {"sample": "12,5", "temperature": q("37", "Cel")}, decimal=",")
+    meta("sample-with-separator", "the sample's name holds the separator", "Sample;betanin; batch 2\npH;7.0\n\n", {"ph": 7.0}, sep=";", ext="csv")
+    meta("negative-temperature", "a temperature below zero", "Sample: betanin\nTemperature: -5.0 °C\n\n", {"sample": "betanin", "temperature": q("-5.0", "Cel")})
+    meta("enzyme-fields", "enzyme, substrate and inhibitor", "Enzyme: alkaline phosphatase\nSubstrate: pNPP\nInhibitor: phosphate\nTemperature: 30 °C\n\n", {"enzyme": "alkaline phosphatase", "substrate": "pNPP", "inhibitor": "phosphate", "temperature": q("30", "Cel")})
+
+    # Dates.
+    def dated(name, why, written, iso, **more):
+        key = more.pop("key", "Date")
+        meta("date-" + name, why, f"Sample: crocin\n{key}: {written}\n\n", {"sample": "crocin", "date": iso}, **more)
+
+    dated("iso", "year, month, day with hyphens", "2021-03-14", "2021-03-14")
+    dated("iso-time", "ISO date and time with T", "2021-03-14T09:12:33", "2021-03-14")
+    dated("iso-zone", "ISO date and time with zone", "2021-03-14T09:12:33+01:00", "2021-03-14")
+    dated("iso-utc-midnight", "UTC near midnight: the date as written holds", "2021-03-14T23:50:00Z", "2021-03-14")
+    dated("german", "day.month.year", "14.03.2021", "2021-03-14", key="Datum")
+    dated("german-short", "day.month.two-digit year", "14.3.21", "2021-03-14", key="Datum", also=["in-question"])
+    dated("slash-day-first", "day first, told by the 25", "25/03/2021", "2021-03-25")
+    dated("slash-month-first", "month first, told by the 25", "03/25/2021", "2021-03-25")
+    dated("slash-same", "05/05/2021 is the same either way", "05/05/2021", "2021-05-05")
+    dated("year-slash", "year first with slashes", "2021/03/14", "2021-03-14")
+    dated("compact", "eight digits", "20210314", "2021-03-14")
+    dated("english-short", "month as three letters", "14-Mar-2021", "2021-03-14")
+    dated("english-upper", "month as three capitals, two-digit year", "14MAR21", "2021-03-14", also=["in-question"])
+    dated("english-long", "month in full, comma", "March 14, 2021", "2021-03-14")
+    dated("english-ordinal", "weekday and ordinal", "Sunday, 14th March 2021", "2021-03-14")
+    dated("german-long", "Monat ausgeschrieben", "14. März 2021", "2021-03-14", key="Datum")
+    dated("german-abbreviated", "Dezember abgekürzt", "14. Dez. 2020", "2020-12-14", key="Datum")
+    dated("french-long", "mois en lettres", "14 mars 2021", "2021-03-14")
+    dated("french-first", "premier du mois", "1er août 2021", "2021-08-01", also=["in-question"])
+    dated("spanish-long", "mes en letras", "14 de marzo de 2021", "2021-03-14", key="Fecha")
+    dated("italian-long", "mese in lettere", "14 marzo 2021", "2021-03-14", key="Data", also=["in-question"])
+    dated("english-clock", "date and twelve-hour clock", "14 Mar 2021 2:05 PM", "2021-03-14")
+    dated("impossible", "a date that does not exist", "31.02.2021", None, key="Datum", also=["in-question"])
+    for k in ["metadata/date-impossible"]:
+        CASES[k][2]["runs"][0]["fields"].pop("date")
+        CASES[k][2]["fields_absent"] = ["date"]
+    ys = band(xs, "twodates")
+    case("metadata/date-undecidable", "03/04/2021: 3 April or 4 March", "Sample: crocin\nDate: 03/04/2021\n\nWavelength (nm)\tAbsorbance\n" + rows(xs, ys),
+         "in-question", question="day-or-month", runs=[spectrum(xs, ys, {"sample": "crocin"})])
+    case("metadata/date-undecidable-short", "03.04.05: three orders are possible", "Sample: crocin\nDate: 03-04-05\n\nWavelength (nm)\tAbsorbance\n" + rows(xs, ys),
+         "in-question", question="day-or-month", runs=[spectrum(xs, ys, {"sample": "crocin"})])
+    case("metadata/date-decided-by-another", "04/03/2021 for the run, 25/03/2021 for the printing: the second decides the order", "Sample: crocin\nDate: 04/03/2021\nPrinted: 25/03/2021\n\nWavelength (nm)\tAbsorbance\n" + rows(xs, ys),
+         runs=[spectrum(xs, ys, {"sample": "crocin"})], also=["in-question"])
+    case("metadata/date-two-different", "recorded and printed on different days: the date of the run is the one of recording", "Sample: crocin\nPrinted: 2021-03-20\nRecorded: 2021-03-14\n\nWavelength (nm)\tAbsorbance\n" + rows(xs, ys),
+         runs=[spectrum(xs, ys, {"sample": "crocin"})], also=["in-question"])
+    ts = steps("0", "20", 12)
+    ys = rise(ts, "metak")
+    case("metadata/kinetics-conditions", "all conditions of an assay in front of a time course",
+         "Enzyme: alkaline phosphatase\nSubstrate: pNPP\nSubstrate concentration: 2.5 mmol/L\nBuffer: diethanolamine\npH: 9.8\nTemperature: 30.0 °C\nWavelength: 405 nm\nInterval: 20 s\nPath length: 1 cm\n\nTime (s)\tAbsorbance\n" + rows(ts, ys),
+         runs=[course(ts, ys, {"enzyme": "alkaline phosphatase", "substrate": "pNPP", "ph": 9.8, "temperature": q("30.0", "Cel"), "interval": q("20", "s"), "path-length": q("1", "cm"), "buffer": "diethanolamine"}, nm="405")])
+    ys = rise(ts, "metak2")
+    case("metadata/kinetics-german", "alle Bedingungen deutsch, Dezimalkomma",
+         "Enzym: Phosphatase\nSubstrat: pNPP\nPuffer: Diethanolamin\npH-Wert: 9,8\nTemperatur: 30,0 °C\nMesswellenlänge: 405 nm\nIntervall: 20 s\n\nZeit (s);Extinktion\n" + rows(ts, cc(ys), sep=";"),
+         runs=[course(ts, ys, {"enzyme": "Phosphatase", "substrate": "pNPP", "ph": 9.8, "temperature": q("30.0", "Cel"), "interval": q("20", "s")}, nm="405")])
+    ys = rise(ts, "metak3")
+    case("metadata/wavelength-contradicts", "the key says 405 nm, the column head says 340 nm: a dispute, not a choice",
+         "Wavelength: 405 nm\nTime (s)\tA340\n" + rows(ts, ys), "in-question", question="wavelength-disputed", also=["read"], runs=[course(ts, ys)],
+         remarks=["disput|disagree|conflict|contradict|two wavelengths|differ"])
+
+
+# ---------------------------------------------------------------- undecidable
+
+def group_undecidable():
+    xs = steps("400", "20", 16)
+    ys = band(xs, 801)
+
+    def bare(name, why, text, x, y, question="axis-unknown", yq=None, yu=None, xq=None, xu=None, **more):
+        case(f"undecidable/{name}", why, text, "in-question", question=question,
+             runs=[run(None, [trace(axis(xq, xu, x), axis(yq, yu, y))])], **more)
+
+    bare("bare-400-700", "two bare columns, 400 to 700: wavelength or time", rows(xs, ys), xs, ys)
+    bare("bare-400-700-comma", "two bare columns with semicolons and decimal commas", rows(xs, cc(ys), sep=";"), xs, ys, ext="csv")
+    ys = band(xs, 802)
+    bare("bare-named-only-sample", "a sample name and two bare columns", "Sample: rutin\n" + rows(xs, ys), xs, ys)
+    ts = steps("0", "30", 16)
+    y2 = rise(ts, 803)
+    bare("bare-from-zero", "two bare columns from 0 in steps of 30: seconds, minutes or something else", rows(ts, y2), ts, y2)
+    y3 = band(xs, 804)
+    bare("x-y-heads", "the heads are X and Y", "X,Y\n" + rows(xs, y3, sep=","), xs, y3, ext="csv")
+    bare("column-heads", "the heads are Column 1 and Column 2", "Column 1\tColumn 2\n" + rows(xs, y3), xs, y3)
+    bare("sample-heads", "the heads are a sample name and nothing", "\trutin\n" + rows(xs, y3), xs, y3)
+    p = percent(y3)
+    bare("zero-to-hundred", "wavelengths and values between 0 and 100 without a word: percent transmittance or not",
+         "Wavelength (nm)\tvalue\n" + rows(xs, p), xs, p, question="absorbance-or-transmittance", xq="wavelength", xu="nm")
+    bare("zero-to-hundred-signal", "the head says signal", "wavelength_nm,signal\n" + rows(xs, p, sep=","), xs, p,
+         question="absorbance-or-transmittance", xq="wavelength", xu="nm", ext="csv")
+    y4 = scaled(y3, 0.8)
+    bare("zero-to-one-value", "wavelengths and values between 0 and 1 without a word: absorbance or transmitted fraction",
+         "Wavelength (nm)\tIntensity\n" + rows(xs, y4), xs, y4, question="absorbance-or-transmittance", xq="wavelength", xu="nm")
+    bare("letter-t", "the head says T over values of 0 to 100", "nm\tT\n" + rows(xs, p), xs, p, question="absorbance-or-transmittance",
+         xq="wavelength", xu="nm", also=["read"])
+    tf = [fixed(float(v) / 100, 4) for v in p]
+    bare("letter-t-fraction", "the head says T over values of 0 to 1", "nm;T\n" + rows(xs, tf, sep=";"), xs, tf, question="absorbance-or-transmittance",
+         xq="wavelength", xu="nm", also=["read"])
+    bare("abs-head-percent-values", "the head says Abs, the values run to 98: a wrong head or a wrong export", "nm\tAbs\n" + rows(xs, p), xs, p,
+         question="absorbance-or-transmittance", xq="wavelength", xu="nm")
+    wn = steps("14000", "1000", 16)
+    y5 = band(wn, 805)
+    bare("bare-wavenumbers", "two bare columns from 14000 to 29000", rows(wn, y5), wn, y5)
+    mid = steps("700", "20", 16)
+    y6 = band(mid, 806)
+    bare("wave-head", "the head says `wave` over 700 to 1000: wavelength in nm or wavenumber", "wave\tAbs\n" + rows(mid, y6), mid, y6,
+         question="wavelength-or-wavenumber", yq="absorbance", yu="{AU}")
+    bare("wavelength-no-unit-large", "wavelength without a unit over 3000 to 6000: angstrom or a wrong word", "wavelength\tAbs\n" + rows(steps("3000", "200", 16), y6),
+         steps("3000", "200", 16), y6, question="wavelength-unit", yq="absorbance", yu="{AU}")
+    bare("time-no-unit", "time without a unit", "Time;Absorbance\n" + rows(ts, y2, sep=";"), ts, y2, question="time-unit", xq="time", yq="absorbance", yu="{AU}", ext="csv")
+    bare("time-no-unit-german", "Zeit ohne Einheit", "Zeit\tExtinktion\n" + rows(ts, cc(y2)), ts, y2, question="time-unit", xq="time", yq="absorbance", yu="{AU}")
+    bare("t-head", "t over 0 to 30 and A: the unit of the time is missing", "t\tA\n" + rows(steps("0", "2", 16), y2), steps("0", "2", 16), y2, question="time-unit",
+         yq="absorbance", yu="{AU}")
+    bare("m-unit", "time in `m`: minutes, or a slip", "Time (m)\tAbsorbance\n" + rows(steps("0", "2", 16), y2), steps("0", "2", 16), y2, question="time-unit", yq="absorbance", yu="{AU}",
+         also=["read"])
+    conc = ["0.1", "0.2", "0.5", "1", "2", "5"]
+    rate = ["0.0121", "0.0220", "0.0450", "0.0688", "0.0931", "0.1155"]
+    case("undecidable/rate-no-units", "substrate and rate without units", "S\tv\n" + rows(conc, rate), "in-question", question="concentration-unit", also=["refused"],
+         runs=[run(None, [trace(axis(None, None, conc), axis(None, None, rate))])])
+    case("undecidable/one-column", "a single bare column of numbers", "\n".join(y2) + "\n", "in-question", question="axis-unknown", also=["refused"],
+         either=[[run(None, [trace(axis(None, None, [str(i) for i in range(16)]), axis(None, None, y2))])],
+                 [run(None, [trace(axis(None, None, [str(i + 1) for i in range(16)]), axis(None, None, y2))])]])
+    y7, y8 = band(xs, 807), band(xs, 808)
+    case("undecidable/three-bare-columns", "three bare columns: x and two samples, or index, x and y", rows(xs, y7, y8, sep=" "), "in-question", question="axis-unknown",
+         runs=[run(None, [trace(axis(None, None, xs), axis(None, None, y7)), trace(axis(None, None, xs), axis(None, None, y8))])], also=["refused"])
+    idx = [str(i + 1) for i in range(16)]
+    case("undecidable/index-and-x-bare", "counting column, 400 to 700, values; no words", rows(idx, xs, y7), "in-question", question="axis-unknown", also=["refused"])
+    case("undecidable/comma-blank-mix", "`400, 0,1234`: separator comma blank with decimal comma, or three columns", rows(xs, cc(y7), sep=", "), "in-question",
+         question="decimal-comma-or-separator", also=["read", "refused"], runs=[run(None, [trace(axis(None, None, xs), axis(None, None, y7))])], ext="csv")
+    big = ["1.234", "1.187", "2.045", "3.011", "2.871", "2.312", "1.905", "1.544", "1.321", "1.107"]
+    bx = steps("1.000", "0.100", 10)
+    case("undecidable/both-columns-three-decimals", "`1,000;1,234`: thousands or decimals in both columns", "x;y\n" + rows(cc(bx), cc(big), sep=";"), "in-question",
+         question="decimal-comma-or-thousands", ext="csv", also=["refused"])
+    case("undecidable/point-three-decimals-german", "German words, but points before three digits: 1.234 as thousands or decimals",
+         "Zeit (s);Signal\n" + rows(steps("0", "10", 10), big, sep=";"), "in-question", question="decimal-comma-or-thousands", ext="csv", also=["read"],
+         either=[[run(None, [trace(T(steps("0", "10", 10)), axis(None, None, big))])]])
+    case("undecidable/space-comma", "`400 ,123` with a blank before the comma: decimal without zero, or separator", "".join(f"{x} ,{y[2:]}\n" for x, y in zip(xs, scaled(y7, 0.8))),
+         "in-question", question="decimal-comma-or-separator", also=["refused"])
+    case("undecidable/matrix-corner-blank", "words for the value but not for either axis of a matrix", "Absorbance\n\t1\t2\t3\t4\n" + rows(["1", "2", "3", "4", "5"], *[band(["1", "2", "3", "4", "5"], f"809{i}") for i in range(4)]),
+         "in-question", question="axis-unknown", also=["refused"])
+    plate = [[fixed(0.05 + 0.07 * (r * 12 + col) % 1.3, 3) for col in range(12)] for r in range(8)]
+    case("undecidable/plate-grid", "a grid of letters and numbers with readings, no wavelength", "Absorbance\n\t" + "\t".join(str(i + 1) for i in range(12)) + "\n"
+         + "".join("ABCDEFGH"[r] + "\t" + "\t".join(plate[r]) + "\n" for r in range(8)), "in-question", question="axis-unknown", also=["refused", "read"])
+    case("undecidable/two-heads-one-sample-unknown-y", "wavelength and a column named after the sample only, values 0 to 1.2", "Wavelength (nm)\tbetanin\n" + rows(xs, y7), "in-question",
+         question="absorbance-or-transmittance", also=["read"], runs=[run("spectrum", [trace(W(xs), axis(None, None, y7))])])
+    case("undecidable/fluorescence-or-absorbance", "the head says `units`, the values run to 4000", "Wavelength (nm)\tunits\n" + rows(xs, scaled(y7, 3600, 1)), "in-question",
+         question="absorbance-or-transmittance", also=["refused"], runs=[run(None, [trace(W(xs), axis(None, None, scaled(y7, 3600, 1)))])])
+
+
+# ---------------------------------------------------------------- no measurements
+
+def group_refused():
+    def no(name, why, body, **more):
+        case(f"refused/{name}", why, body, "refused", **more)
+
+    no("empty", "an empty file", "")
+    no("only-blank-lines", "only blank lines", "\n\n   \n\t\n\n")
+    no("only-mark", "only a byte order mark", b"\xef\xbb\xbf")
+    no("only-nul", "four hundred NUL bytes", b"\0" * 400, ext="dat")
+    no("prose", "a page of prose about absorbance, with numbers in it",
+       "The absorbance of the solution at 480 nm was found to be 0.62 on Monday and 0.58 on Tuesday.\nWe think that light had bleached it. "
+       "At 25 °C it takes about 3 hours, at 37 °C only 1.\n\nNext week we shall repeat this in the dark, with 2 cuvettes and 1 blank.\n")
+    no("protocol", "a protocol with numbered steps and amounts", "Protocol 7\n1. Weigh 2.5 g\n2. Add 20 mL buffer pH 7.0\n3. Spin 10 min at 4000 rpm\n4. Read at 405 nm every 30 s\n5. Wash\n")
+    no("source-c", "source code with a table of numbers", "#include <stdio.h>\nstatic const double w[] = {\n  400.0, 0.123,\n  410.0, 0.234,\n  420.0, 0.345,\n  430.0, 0.456,\n};\nint main(void) { printf(\"%f\\n\", w[1]); return 0; }\n", ext="dat", also=["in-question"])
+    no("source-python", "a script", "import math\n\nfor i in range(10):\n    x = 400 + 10 * i\n    print(x, math.exp(-x / 100))\n# wavelength absorbance\n", ext="txt")
+    no("web-page", "a web page", "<!DOCTYPE html>\n<html><head><title>Room 12</title></head>\n<body><h1>Opening hours</h1>\n<table><tr><td>Mon</td><td>9</td><td>17</td></tr>\n<tr><td>Tue</td><td>9</td><td>16</td></tr></table></body></html>\n", ext="txt")
+    no("server-log", "a log of a program", "".join(f"2022-05-0{1 + i % 9} 10:0{i % 10}:12 INFO worker {i} finished in {120 + 7 * i} ms, {i * 3} items\n" for i in range(20)), ext="log")
+    no("price-list", "a price list", "item,price,quantity\n" + "".join(f"{k},{p},{n}\n" for k, p, n in [("cuvettes", "24.50", 2), ("gloves", "8.90", 10), ("tips", "31.00", 4), ("filters", "55.20", 1), ("tape", "2.10", 6)]), ext="csv")
+    no("shopping-list", "a shopping list", "2 kg beet\n1 L ethanol\n500 mL buffer\n12 cuvettes\n3 lamps\n")
+    no("weather", "weather data", "date;temp_max;temp_min;rain_mm\n" + "".join(f"2020-06-{i + 1:02d};{18 + i % 7},{i % 10};{9 + i % 4},5;{i % 3},0\n" for i in range(20)), ext="csv")
+    no("temperature-log", "a temperature log of a cold room", "time,temperature (°C)\n" + "".join(f"{h:02d}:00,{fixed(4 + 0.1 * (h % 5), 1)}\n" for h in range(24)), ext="csv")
+    no("bath-log-seconds", "a water bath log over seconds: time and temperature, no absorbance", "Time (s)\tBath (°C)\n" + "".join(f"{i * 10}\t{fixed(25 + 0.6 * i, 1)}\n" for i in range(20)))
+    no("humidity", "a humidity log", "hour;humidity %\n" + "".join(f"{h};{40 + (h * 7) % 13}\n" for h in range(24)), ext="csv")
+    no("gradebook", "marks of a course", "name,task 1,task 2,mean\n" + "".join(f"student {i},{1 + i % 4}.{i % 3 * 3},{2 + i % 3}.0,{fixed((1 + i % 4 + 2 + i % 3) / 2, 2)}\n" for i in range(12)), ext="csv")
+    no("phone-list", "a phone list", "name\troom\tphone\n" + "".join(f"kb{i}\t{12 + i}\t0555 {1000 + 37 * i}\n" for i in range(12)))
+    no("settings-json", "settings as JSON", json.dumps({"lamp": {"hours": 812, "on": True}, "range": [400, 700], "step": 5, "name": "room 12"}, indent=2) + "\n", ext="json")
+    no("settings-ini", "settings of a program, wavelengths among them", "[scan]\nstart_nm=400\nend_nm=700\nstep_nm=5\n[lamp]\nhours=812\nlimit=2000\n", ext="txt")
+    no("settings-xml", "settings as XML", '<?xml version="1.0"?>\n<settings><scan start="400" end="700"/><lamp hours="812"/></settings>\n', ext="txt")
+    r = random.Random("rubbish")
+    no("binary-random", "random bytes", bytes(r.randrange(256) for _ in range(2048)), ext="dat")
+    no("binary-doubles", "numbers as raw doubles, not text", b"".join(__import__("struct").pack("<dd", 400.0 + i, 0.1 + i / 100) for i in range(60)), ext="dat")
+    no("binary-picture", "the beginning of a picture", b"\x89PNG\r\n\x1a\n" + bytes(r.randrange(256) for _ in range(600)), ext="dat")
+    no("stock", "a stock list of chemicals with concentrations", "chemical\tconcentration (mM)\tbottles\nNADH\t10\t3\npNPP\t50\t2\nTris\t1000\t5\nEDTA\t500\t1\n")
+    no("timetable", "who has the room when", "hour\tMon\tTue\tWed\n" + "".join(f"{h}\tkb\tmo\t-\n" for h in range(8, 18)))
+    no("mass-list", "masses of samples", "sample;mass (g)\n" + "".join(f"P{i};{c(fixed(2.4 + 0.013 * i, 3))}\n" for i in range(15)), ext="csv")
+    no("chromatogram-like", "pressure over time", "time (min)\tpressure (bar)\n" + "".join(f"{fixed(i * 0.5, 1)}\t{fixed(120 + (i * 13) % 7, 1)}\n" for i in range(25)))
+    no("ph-titration", "pH over added volume", "volume (mL)\tpH\n" + "".join(f"{fixed(i * 0.5, 1)}\t{fixed(3 + 8 / (1 + math.exp(-(i - 12) / 2)), 2)}\n" for i in range(25)))
+    no("citation-list", "a list of references with years and pages", "1. On beets. 1998, 12, 400-412.\n2. On light. 2003, 7, 500-519.\n3. On both. 2011, 31, 600-633.\n4. On none. 2015, 2, 700-701.\n")
+    no("patch", "a difference between two texts", "--- old\n+++ new\n@@ -1,3 +1,3 @@\n-400 0.123\n+400 0.124\n 410 0.234\n 420 0.345\n", also=["in-question"])
+    no("sql-dump", "statements of a database", "".join(f"INSERT INTO booking VALUES ({i}, 'kb', {400 + i}, 0.{100 + i});\n" for i in range(12)), ext="txt")
+    no("key-values-only", "only metadata, no table", "Sample: betanin\nTemperature: 37 °C\npH: 7.0\nDate: 2021-03-14\nOperator: kb\n")
+    no("geo", "a track of coordinates", "lat,lon,alt\n" + "".join(f"48.{2000 + i * 3},11.{5000 + i * 7},{500 + i}\n" for i in range(20)), ext="csv")
+    no("base64", "text of coded bytes", "\n".join("".join(r.choice("ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/") for _ in range(76)) for _ in range(12)) + "\n")
+    no("calendar", "a month", "     March 2021\nMo Tu We Th Fr Sa Su\n 1  2  3  4  5  6  7\n 8  9 10 11 12 13 14\n15 16 17 18 19 20 21\n22 23 24 25 26 27 28\n29 30 31\n")
+    no("multiplication-table", "a table of products", "".join("\t".join(str(i * j) for j in range(1, 11)) + "\n" for i in range(1, 11)), also=["in-question"])
+
+
+# ---------------------------------------------------------------- traps
+
+def group_traps():
+    xs = steps("400", "10", 20)
+    head = "Wavelength (nm)\tAbsorbance\n"
+    ys = band(xs, 901)
+
+    def trap(name, why, body, truth=None, **more):
+        case(f"traps/{name}", why, body, runs=[truth] if truth else [], **more)
+
+    trap("separator-changes", "tabs in the first half, semicolons in the second", head + rows(xs[:10], ys[:10]) + rows(xs[10:], ys[10:], sep=";"),
+         spectrum(xs, ys), also=["in-question", "refused"])
+    trap("decimal-changes", "decimal points in the first half, decimal commas in the second, tabs between", head + rows(xs[:10], ys[:10]) + rows(xs[10:], cc(ys[10:])),
+         spectrum(xs, ys), also=["in-question", "refused"])
+    trap("one-comma-among-points", "one value is written with a comma among points", head + rows(xs, put(ys, 7, c(ys[7]))), verdict="in-question",
+         question="number-damaged", also=["read", "refused"], either=[[spectrum(xs, ys)], [spectrum(xs, put(ys, 7, None))]], never=[ys[7].replace(".", "")])
+    commay = put(cc(ys), 7, ys[7])
+    trap("one-point-among-commas", "one value is written with a point among commas", "Wellenlänge (nm);Extinktion\n" + rows(xs, commay, sep=";"), verdict="in-question",
+         question="number-damaged", also=["read", "refused"], either=[[spectrum(xs, ys)], [spectrum(xs, put(ys, 7, None))]], never=[ys[7].replace(".", "")])
+    lost = put(ys, 9, ys[9].replace(".", ""))
+    trap("lost-decimal-point", "one value lost its decimal point: a thousandfold jump; as written, with a remark", head + rows(xs, lost), also=["in-question"],
+         truth=spectrum(xs, lost))
+    trap("two-points-in-number", "one value holds two points", head + rows(xs, put(ys, 6, "0.12.34")), also=["in-question"], absent=1, truth=spectrum(xs, put(ys, 6, None)), never=["0.12", "12.34", "34"])
+    trap("two-numbers-fused", "a lost line end fused two rows", head + rows(xs[:9], ys[:9]) + f"{xs[9]}\t{ys[9]}{xs[10]}\t{ys[10]}\n" + rows(xs[11:], ys[11:]), verdict="in-question",
+         question="number-damaged", also=["read", "refused"], either=[[spectrum(xs[:9] + xs[11:], ys[:9] + ys[11:])], [spectrum(xs[:9] + [xs[9]] + xs[11:], ys[:9] + [None] + ys[11:])], [spectrum(xs, ys)],
+                                                                    [spectrum(xs, ys[:9] + [None, None] + ys[11:])]])
+    trap("row-lost-a-cell", "one row has only one number, without its separator", head + "".join(f"{x}\t{y}\n" if i != 8 else f"{y}\n" for i, (x, y) in enumerate(zip(xs, ys))), also=["in-question"],
+         either=[[spectrum(xs[:8] + xs[9:], ys[:8] + ys[9:])], [spectrum(put(xs, 8, None), ys)]], remarks=["row|line|cell|column"])
+    trap("row-with-extra-cell", "one row has a third number", head + "".join(f"{x}\t{y}\n" if i != 8 else f"{x}\t{y}\t0.999\n" for i, (x, y) in enumerate(zip(xs, ys))), also=["in-question"],
+         truth=spectrum(xs, ys), extra_traces_fine=True, remarks=["row|line|cell|column|extra"])
+    trap("line-numbers", "every line has a line number of an editor that rises like an x axis", "".join(f"{i + 1:>4} {t}\n" for i, t in enumerate(("Wavelength (nm)\tAbsorbance\n" + rows(xs, ys)).split("\n")[:-1])),
+         spectrum(xs, ys), also=["in-question", "refused"])
+    trap("line-numbers-hundreds", "line numbers 100, 110, 120 in front of time and absorbance", "line\tt (s)\tA\n" + rows([str(100 + 10 * i) for i in range(20)], steps("0", "5", 20), rise(xs, 902)),
+         course(steps("0", "5", 20), rise(xs, 902)))
+    y2 = band(xs, 903)
+    stats = f"Mean\t{fixed(sum(map(float, y2)) / 20, 4)}\nSD\t0.2113\nMin\t{min(y2)}\nMax\t{max(y2)}\nn\t20\n"
+    trap("statistics-below", "mean, standard deviation, extremes and n stand below the column", head + rows(xs, y2) + stats, spectrum(xs, y2), never=["0.2113", "20"])
+    trap("statistics-below-aligned", "statistics in the same two columns after a blank line, as words and numbers", "Wavelength (nm),Absorbance\n" + rows(xs, y2, sep=",") + "\n" + stats.replace("\t", ","), spectrum(xs, y2), ext="csv", never=["0.2113", "20"])
+    reps = [band(xs, 904), scaled(band(xs, 904), 1.01), scaled(band(xs, 904), 0.99)]
+    mean = [fixed(sum(float(r[i]) for r in reps) / 3, 4) for i in range(20)]
+    sd = ["0.0012"] * 20
+    trap("mean-column", "three replicates, their mean and standard deviation beside", "Wavelength (nm)\trep 1\trep 2\trep 3\tmean\tSD\n" + "Absorbance in all columns\n" + rows(xs, *reps, mean, sd), also=["in-question"],
+         truth=run("spectrum", [trace(W(xs), A(y), f"rep {i + 1}") for i, y in enumerate(reps)]), extra_traces_fine=True)
+    trap("total-row-without-word", "the last row of a spreadsheet sums the columns: 10000 nm; nothing says so", "Wavelength (nm);Absorbance\n" + rows(xs, y2, sep=";") + f";{fixed(sum(map(float, y2)), 4)}\n", also=["in-question"], ext="csv",
+         either=[[spectrum(xs, y2)], [spectrum(xs + [None], y2 + [fixed(sum(map(float, y2)), 4)])]])
+    trap("header-with-numbers", "the head over the table reads Sample 1 2 3: no row of data", "Absorbance\nSample 1 2 3\nnm A A A\n" + rows(xs, *reps, sep=" "), also=["in-question"],
+         truth=run("spectrum", [trace(W(xs), A(y)) for y in reps]))
+    trap("date-row-like-numbers", "a date with blanks over two columns looks like a row: 2021 03", "Scan of\n2021 03\nWavelength Absorbance\n" + rows(xs, ys, sep=" "), spectrum(xs, ys), never=["2021", "3"])
+    trap("date-bare-above", "20210314 0912 above the head is date and clock", "20210314 0912\nnm A\n" + rows(xs, ys, sep=" "), spectrum(xs, ys), never=["20210314", "912"])
+    trap("count-row-above", "the number of points stands alone above the rows", "Wavelength (nm) Absorbance\n20\n" + rows(xs, ys, sep=" "), spectrum(xs, ys), never=["20"])
+    trap("range-row-above", "first and last wavelength stand in one row above the table, without words", "Wavelength (nm) Absorbance\n400 590\n" + rows(xs, ys, sep=" "), verdict="in-question", question="row-does-not-fit",
+         also=["read", "refused"], either=[[spectrum(xs, ys)], [spectrum(["400"] + xs, ["590"] + ys)]])
+    peaks = ["430", "550"]
+    pk = ["0.8123", "0.4410"]
+    trap("peaks-below", "a table of peaks follows the spectrum under its own head", head + rows(xs, ys) + "\nPeaks\nPosition (nm)\tAbsorbance\n" + rows(peaks, pk),
+         verdict="read", also=["in-question"], either=[[spectrum(xs, ys), run("peak-list", [trace(W(peaks), A(pk))], optional=True)]])
+    trap("peaks-below-same-head", "a list of peaks follows after a word only, in the same two columns", head + rows(xs, ys) + "Peaks:\n" + rows(peaks, pk), also=["in-question"],
+         either=[[spectrum(xs, ys), run("peak-list", [trace(W(peaks), A(pk))], optional=True)]])
+    trap("peaks-above", "the list of peaks stands before the spectrum", "Maxima\nNo.\tnm\tA\n1\t430\t0.8123\n2\t550\t0.4410\n\nSpectrum\n" + head + rows(xs, ys), also=["in-question"],
+         either=[[run("peak-list", [trace(W(peaks), A(pk))], optional=True), spectrum(xs, ys)]])
+    case("traps/peak-list-only", "only a list of peaks", "Peak list\nSample: rutin\nNo.\tWavelength (nm)\tAbsorbance\n1\t257.0\t0.712\n2\t354.5\t0.589\n",
+         runs=[run("peak-list", [trace(W(["257.0", "354.5"]), A(["0.712", "0.589"]))], {"sample": "rutin"})], also=["in-question"])
+    case("traps/peak-list-only-german", "nur eine Liste von Maxima, Dezimalkomma", "Peakliste\nProbe: Rutin\nMaximum (nm);Extinktion\n257,0;0,712\n354,5;0,589\n411,0;0,102\n",
+         runs=[run("peak-list", [trace(W(["257.0", "354.5", "411.0"]), A(["0.712", "0.589", "0.102"]))], {"sample": "Rutin"})], also=["in-question"])
+    # Ends cut off.
+    trap("cut-mid-number", "the file is cut off within the last number, no line end: 0.0 of what was 0.0xyz", (head + rows(xs, ys))[:-4], verdict="in-question", question="number-damaged", also=["read"],
+         either=[[spectrum(xs, ys[:-1] + [ys[-1][:-3]])], [spectrum(xs, ys[:-1] + [None])], [spectrum(xs[:-1], ys[:-1])]], last_point_uncertain=True)
+    trap("cut-mid-x", "the file is cut off within the last wavelength: 59", (head + rows(xs, ys))[:-(len(ys[-1]) + 3)], also=["in-question"],
+         either=[[spectrum(xs[:-1], ys[:-1])], [spectrum(xs[:-1] + ["59"], ys[:-1] + [None])]], last_point_uncertain=True)
+    trap("cut-after-exponent", "the file is cut off behind an E", head + "400\t1.2E-01\n410\t2.2E-01\n420\t3.1E-01\n430\t2.9E-01\n440\t1.1E", also=["in-question"],
+         either=[[spectrum(["400", "410", "420", "430"], ["0.12", "0.22", "0.31", "0.29"])], [spectrum(["400", "410", "420", "430", "440"], ["0.12", "0.22", "0.31", "0.29", None])]],
+         last_point_uncertain=True, never=["1.1"])
+    trap("cut-decimals-comma", "the file is cut off within the last number of a table with decimal commas", ("Wellenlänge (nm);Extinktion\n" + rows(xs, cc(ys), sep=";"))[:-5], verdict="in-question", question="number-damaged", also=["read"],
+         either=[[spectrum(xs, ys[:-1] + [ys[-1][:-4] + "0" if ys[-1][:-4].endswith(".") else ys[-1][:-4]])], [spectrum(xs, ys[:-1] + [None])], [spectrum(xs[:-1], ys[:-1])]], last_point_uncertain=True, ext="csv")
+    trap("announced-count-wrong", "the head announces 30 points, the table has 20", "Points: 30\n" + head + rows(xs, ys), spectrum(xs, ys), also=["in-question"])
+    # Units in cells.
+    trap("units-in-cells", "every number carries its unit: 400 nm, 0.1234 A", "Wavelength;Absorbance\n" + "".join(f"{x} nm;{y} A\n" for x, y in zip(xs, ys)), spectrum(xs, ys), ext="csv")
+    trap("units-in-cells-tight", "units glued to the numbers: 400nm 0.1234A", "lambda ext\n" + "".join(f"{x}nm {y}A\n" for x, y in zip(xs, ys)), spectrum(xs, ys), also=["in-question"])
+    trap("units-change-in-cells", "seconds in the first cells, minutes in the last: 40 s, 1 min", "Time\tAbsorbance\n" + rows(["0 s", "20 s", "40 s", "1 min", "2 min", "3 min"], ["0.100", "0.201", "0.298", "0.372", "0.511", "0.583"]),
+         also=["in-question", "refused"], truth=course(["0", "20", "40", "60", "120", "180"], ["0.100", "0.201", "0.298", "0.372", "0.511", "0.583"]))
+    trap("percent-sign-in-cells", "percent signs in the cells: 57.3 %", "Wavelength (nm)\tT\n" + "".join(f"{x}\t{p} %\n" for x, p in zip(xs, percent(ys))), run("spectrum", [trace(W(xs), P(percent(ys)))]), also=["in-question"])
+    # Columns that deceive.
+    trap("duplicated-column", "the same absorbance stands twice under two names", "nm\tA (raw)\tA (corr.)\n" + rows(xs, ys, ys), run("spectrum", [trace(W(xs), A(ys)), trace(W(xs), A(ys))]))
+    trap("duplicated-x", "the wavelength column stands twice", "nm,nm,Abs\n" + rows(xs, xs, ys, sep=","), spectrum(xs, ys), ext="csv", also=["in-question"])
+    trap("all-zero-column", "one sample reads zero everywhere", "Absorbance\nnm\tblank\tbeet\n" + rows(xs, ["0.0000"] * 20, ys), run("spectrum", [trace(W(xs), A(["0.0000"] * 20), "blank"), trace(W(xs), A(ys), "beet")]))
+    trap("all-zero-only", "every reading is zero", head + rows(xs, ["0.000"] * 20), spectrum(xs, ["0.000"] * 20), also=["in-question"])
+    trap("percent-and-absorbance-swapped-order", "the %T column stands before the absorbance column", "nm;%T;A\n" + rows(xs, percent(ys), ys, sep=";"), run("spectrum", [trace(W(xs), P(percent(ys))), trace(W(xs), A(ys))]), ext="csv")
+    trap("absorbance-and-transmittance-contradict", "A and %T of the same row do not belong together: they are one row apart", "nm;A;%T\n" + rows(xs, ys, percent(ys[1:] + ["0.0500"]), sep=";"), also=["in-question"], ext="csv",
+         truth=run("spectrum", [trace(W(xs), A(ys)), trace(W(xs), P(percent(ys[1:] + ["0.0500"])))]))
+    trap("temperature-named-t", "t is time and T is temperature in one head", "t (s)\tT (°C)\tA405\n" + rows(steps("0", "10", 20), ["25.0"] * 20, rise(xs, 905)), 
+         run("time-course", [trace(T(steps("0", "10", 20)), A(rise(xs, 905)), None, [at_nm("405")]), trace(T(steps("0", "10", 20)), axis("temperature", "Cel", ["25.0"] * 20), optional=True)]))
+    trap("temperature-like-absorbance", "a temperature column with values that could be wavelengths, in kelvin", "Time (s),T (K),Abs\n" + rows(steps("0", "10", 20), steps("298.15", "0.50", 20), rise(xs, 906), sep=","),
+         run("time-course", [trace(T(steps("0", "10", 20)), A(rise(xs, 906))), trace(T(steps("0", "10", 20)), axis("temperature", "K", steps("298.15", "0.50", 20)), optional=True)]), ext="csv")
+    trap("ph-column", "a pH column beside the absorbance", "Time (min)\tpH\tA520\n" + rows(steps("0", "1", 20), ["7.02"] * 20, rise(xs, 907)),
+         run("time-course", [trace(T(steps("0", "1", 20), "min"), A(rise(xs, 907)), None, [at_nm("520")]), trace(T(steps("0", "1", 20), "min"), axis("ph", None, ["7.02"] * 20), optional=True)]))
+    trap("columns-change-midway", "from the middle on there is a second sample column, announced by a new head", "nm\tA one\n" + rows(xs[:10], ys[:10]) + "nm\tA one\tA two\n" + rows(xs[10:], ys[10:], band(xs[10:], 908)), also=["in-question"],
+         either=[[run("spectrum", [trace(W(xs[:10]), A(ys[:10]))]), run("spectrum", [trace(W(xs[10:]), A(ys[10:])), trace(W(xs[10:]), A(band(xs[10:], 908)))])],
+                 [run("spectrum", [trace(W(xs), A(ys)), trace(W(xs[10:]), A(band(xs[10:], 908)))])]], runs_may_be_split=True)
+    trap("columns-swap-midway", "the second head swaps the columns: absorbance first", "nm\tA\n" + rows(xs[:10], ys[:10]) + "A\tnm\n" + rows(ys[10:], xs[10:]), also=["in-question", "refused"],
+         either=[[spectrum(xs, ys)], [spectrum(xs[:10], ys[:10]), spectrum(xs[10:], ys[10:])]])
+    trap("unit-changes-midway", "the second part of the table is in wavenumbers under a new head", "nm\tA\n" + rows(xs, ys) + "cm-1\tA\n" + rows(steps("16000", "500", 8), band(steps("16000", "500", 8), 909)), also=["in-question"],
+         either=[[spectrum(xs, ys), run("spectrum", [trace(K(steps("16000", "500", 8)), A(band(steps("16000", "500", 8), 909)))])]])
+    trap("absorbance-turns-transmittance", "the second table is %T under a new head", "nm\tAbs\n" + rows(xs, ys) + "\nnm\t%T\n" + rows(xs, percent(ys)), also=["in-question"],
+         either=[[spectrum(xs, ys), run("spectrum", [trace(W(xs), P(percent(ys)))])]])
+    trap("outlier-x", "one wavelength is mistyped: 4700 among 460 and 480; as written, with a remark", head + rows(put(xs, 7, "4700"), ys), spectrum(put(xs, 7, "4700"), ys), also=["in-question"],
+         remarks=["x|wavelength|order|step|jump|out of"])
+    trap("repeated-row", "one row stands twice", head + rows(xs[:8] + [xs[7]] + xs[8:], ys[:8] + [ys[7]] + ys[8:]), spectrum(xs[:8] + [xs[7]] + xs[8:], ys[:8] + [ys[7]] + ys[8:]), also=["in-question"])
+    trap("commented-out-rows", "two rows are put out of use with a hash", head + "".join(("# " if i in (4, 5) else "") + f"{x}\t{y}\n" for i, (x, y) in enumerate(zip(xs, ys))), spectrum(xs[:4] + xs[6:], ys[:4] + ys[6:]), also=["in-question"])
+    trap("remark-behind-number", "remarks stand behind some numbers", head + "".join(f"{x}\t{y}" + ("  # bubble?" if i in (4, 9) else "") + "\n" for i, (x, y) in enumerate(zip(xs, ys))), spectrum(xs, ys), also=["in-question"])
+    trap("dilution-in-head", "the head says x10: a factor or a magnification; the numbers stay as written", "Wavelength (nm)\tAbsorbance (1:10)\n" + rows(xs, ys), spectrum(xs, ys), also=["in-question"])
+    trap("gain-in-metadata", "a factor stands among the keys; the numbers stay as written", "Factor: 2.0\nDilution: 1:50\n" + head + rows(xs, ys), spectrum(xs, ys))
+    trap("offset-x", "half of the wavelengths are written as 1/10 nm by mistake of the unit in the second head", "nm\tA\n" + rows(xs[:10], ys[:10]) + "nm/10\tA\n" + rows([x + "0" for x in xs[10:]], ys[10:]), verdict="in-question",
+         question="scale-in-head", also=["read", "refused"], extra_runs_fine=True)
+    trap("logarithm", "log A instead of A: no absorbance", "Wavelength (nm)\tlog A\n" + rows(xs, [fixed(math.log10(float(y)), 4) for y in ys]), verdict="in-question", question="absorbance-or-other", also=["read", "refused"],
+         either=[[run("spectrum", [trace(W(xs), axis(None, None, [fixed(math.log10(float(y)), 4) for y in ys]))])]], y_must_not_be="absorbance")
+    trap("epsilon", "molar absorption coefficient instead of absorbance", "Wavelength (nm)\tepsilon (L/mol/cm)\n" + rows(xs, scaled(ys, 20000, 0)), also=["in-question", "refused"],
+         either=[[run(None, [trace(W(xs), axis(None, None, scaled(ys, 20000, 0)))])]], y_must_not_be="absorbance")
+    trap("derivative", "first derivative dA/dλ instead of absorbance", "Wavelength (nm)\tdA/dλ (1/nm)\n" + rows(xs, scaled(ys, 0.01, 6)), also=["in-question", "refused"],
+         either=[[run(None, [trace(W(xs), axis(None, None, scaled(ys, 0.01, 6)))])]], y_must_not_be="absorbance")
+    trap("reflectance", "percent reflectance is no transmittance", "Wavelength (nm)\t%R\n" + rows(xs, percent(ys)), also=["in-question", "refused"],
+         either=[[run(None, [trace(W(xs), axis(None, None, percent(ys)))])]], y_must_not_be="transmittance")
+    trap("fluorescence", "emission in counts is no absorbance", "Emission wavelength (nm)\tCounts\n" + rows(xs, scaled(ys, 50000, 0)), also=["in-question", "refused"],
+         either=[[run(None, [trace(W(xs), axis(None, None, scaled(ys, 50000, 0)))])]], y_must_not_be="absorbance")
+    trap("hex-like-names", "sample names like 1E5 and 2D3 read as numbers", "Absorbance\nnm\t1E5\t2D3\t12e\n" + rows(xs, *reps), run("spectrum", [trace(W(xs), A(y), k) for k, y in zip(["1E5", "2D3", "12e"], reps)]), also=["in-question"])
+    trap("date-eaten-cells", "an office program turned 1.5 and 2.3 into dates: 1. May, 02.Mrz", "Zeit (min);Extinktion\n0.5;0.111\n1.0;0.150\n1. Mai;0.201\n2.0;0.244\n02. Mrz;0.281\n3.0;0.330\n", also=["in-question", "refused"], absent=2,
+         either=[[course(["0.5", "1.0", None, "2.0", None, "3.0"], ["0.111", "0.150", "0.201", "0.244", "0.281", "0.330"], unit="min")],
+                 [course(["0.5", "1.0", "2.0", "3.0"], ["0.111", "0.150", "0.244", "0.330"], unit="min")]], ext="csv")
+    trap("rounded-by-office", "long numbers were shortened to 4E+02 by an office program: three rows with the same x", "Wavelength (nm),Absorbance\n4E+02,0.1201\n4E+02,0.1304\n4E+02,0.1411\n5E+02,0.1502\n5E+02,0.1611\n", ext="csv", also=["in-question"],
+         truth=spectrum(["400", "400", "400", "500", "500"], ["0.1201", "0.1304", "0.1411", "0.1502", "0.1611"]))
+    trap("sep-line", "the first line tells an office program the separator: sep=;", "sep=;\nWavelength (nm);Absorbance\n" + rows(xs, ys, sep=";"), spectrum(xs, ys), ext="csv")
+    trap("wrong-extension", "tabs in a file whose name promises commas", head + rows(xs, ys), spectrum(xs, ys), ext="csv")
+    trap("json-extension", "a plain table in a file named .json", head + rows(xs, ys), spectrum(xs, ys), ext="json")
+    trap("blank-in-unit-row", "a unit row with a blank cell shifts the units when blanks separate", "Wavelength  Temp  Absorbance\nnm                AU\n" + "".join(f"{x}         25    {y}\n" for x, y in zip(xs, ys)), also=["in-question"],
+         truth=spectrum(xs, ys), extra_traces_fine=True)
+    trap("merged-files-different-decimals", "two exports joined: one with points, one with commas, each with its own head", "Sample: one\nWavelength (nm);Absorbance\n" + rows(xs, ys, sep=";") + "\nProbe: zwei\nWellenlänge (nm);Extinktion\n" + rows(xs, cc(y2), sep=";"), also=["in-question"], ext="csv",
+         either=[[spectrum(xs, ys, {"sample": "one"}), spectrum(xs, y2, {"sample": "zwei"})]])
+    trap("negative-zero", "minus zero among the values", head + rows(xs, put(ys, 3, "-0.0000")), spectrum(xs, put(ys, 3, "0.0000")))
+    trap("tiny-difference", "neighbouring columns differ in the last digit only", "Absorbance\nnm\tone\ttwo\n" + rows(xs, ys, [str(Decimal(y) + Decimal("0.0001")) for y in ys]),
+         run("spectrum", [trace(W(xs), A(ys), "one"), trace(W(xs), A([str(Decimal(y) + Decimal("0.0001")) for y in ys]), "two")]))
 
 
 # ---------------------------------------------------------------- writing
