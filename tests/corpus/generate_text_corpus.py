@@ -142,6 +142,13 @@ def band(xs, seed, d=4, top=1.1, base=0.02):
     return out
 
 
+def fade(xs, seed, n, d=4):
+    """Scans of one sample whose colour fades from scan to scan."""
+    first = [float(y) for y in band(xs, seed, d=5)]
+    r = random.Random(f"fade {seed}")
+    return [[fixed(0.02 + (y - 0.02) * math.exp(-0.35 * j) + r.uniform(-0.0012, 0.0012), d) for y in first] for j in range(n)]
+
+
 def percent(ys, d=2):
     return [fixed(100 * 10 ** -float(y), d) for y in ys]
 
@@ -821,32 +828,32 @@ def group_shapes():
          "Extinktion;Wellenlänge in nm\nProbe;" + ";".join(cc(xs)) + "\n" + "".join(f"P{i};" + ";".join(cc(y)) + "\n" for i, y in enumerate(yy)),
          ext="csv", runs=[run("spectrum", [trace(W(xs), A(y), f"P{i}") for i, y in enumerate(yy)])])
     times = ["0", "30", "60", "120", "300"]
-    yy = [band(xs, f"324{i}") for i in range(5)]
+    yy = fade(xs, 324, 5)
 
     def scans(tt, unit, wl, mats):
         return run("spectral-time-course", [trace(W(wl), A(m), None, [held("time", unit, t)]) for t, m in zip(tt, mats)])
 
     case("shapes/matrix-wavelength-down", "wavelength down, time across, units in the corner",
          "Wavelength (nm) / Time (s)\t" + "\t".join(times) + "\n" + rows(xs, *yy), runs=[scans(times, "s", xs, yy)], also=["in-question"])
-    yy = [band(xs, f"325{i}") for i in range(5)]
+    yy = fade(xs, 325, 5)
     case("shapes/matrix-time-down", "time down, wavelength across; the truth is given as traces over wavelength",
          "Absorbance\nTime (s)\\Wavelength (nm)," + ",".join(xs) + "\n" + rows(times, *[[m[i] for m in yy] for i in range(n)], sep=","),
          ext="csv", runs=[scans(times, "s", xs, yy)], also=["in-question"])
-    yy = [band(xs, f"326{i}") for i in range(5)]
+    yy = fade(xs, 326, 5)
     case("shapes/matrix-heads-with-units", "wavelength down, the time heads read 0 s, 30 s",
          "Absorbance\nnm;" + ";".join(t + " s" for t in times) + "\n" + rows(xs, *yy, sep=";"), ext="csv",
          runs=[scans(times, "s", xs, yy)])
-    yy = [band(xs, f"327{i}") for i in range(5)]
+    yy = fade(xs, 327, 5)
     case("shapes/matrix-comma", "wavelength down, minutes across with decimal commas",
          "Extinktion, Spalten: Zeit in min, Zeilen: Wellenlänge in nm\n\t" + "\t".join(["0,0", "0,5", "1,0", "2,5", "5,0"]) + "\n"
          + rows(cc(steps("420.0", "15.0", 13)), *[cc(m) for m in yy]),
          runs=[scans(["0.0", "0.5", "1.0", "2.5", "5.0"], "min", xs, yy)], also=["in-question"])
-    yy = [band(xs, f"328{i}") for i in range(5)]
+    yy = fade(xs, 328, 5)
     case("shapes/matrix-no-words", "a matrix of numbers with a blank corner and no words at all",
          "\t" + "\t".join(times) + "\n" + rows(xs, *yy), "in-question", question="axis-unknown", also=["refused"],
          either=[[run(None, [trace(axis(None, None, xs), axis(None, None, m)) for m in yy])],
                  [run(None, [trace(axis(None, None, times), axis(None, None, [m[i] for m in yy])) for i in range(n)])]])
-    yy = [band(xs, f"329{i}") for i in range(5)]
+    yy = fade(xs, 329, 5)
     case("shapes/matrix-time-row-named", "the row of times has a name of its own under the sample heads",
          "scan\t1\t2\t3\t4\t5\ntime/min\t" + "\t".join(["0", "2", "4", "8", "16"]) + "\nlambda/nm\tA\tA\tA\tA\tA\n" + rows(xs, *yy),
          runs=[scans(["0", "2", "4", "8", "16"], "min", xs, yy)], also=["in-question"])
@@ -862,7 +869,7 @@ def group_shapes():
          "sample,time_s,absorbance\n" + "".join(f"{s},{t},{col[i]}\n" for i, t in enumerate(tl) for s, col in zip(smp, yl)), ext="csv",
          runs=[run("time-course", [trace(T(tl), A(col), s) for s, col in zip(smp, yl)])], **{"runs_may_be_split": True})
     wl = steps("450", "25", 5)
-    yl = [band(wl, f"332{i}") for i in range(5)]
+    yl = fade(wl, 332, 5)
     case("shapes/long-time-wavelength", "long form: time, wavelength, absorbance",
          "time (min)\twavelength (nm)\tabsorbance\n" + "".join(f"{t}\t{w}\t{col[j]}\n" for t, col in zip(["0", "5", "10", "15", "20"], yl) for j, w in enumerate(wl)),
          runs=[scans(["0", "5", "10", "15", "20"], "min", wl, yl)])
@@ -1655,14 +1662,14 @@ def group_traps():
          runs=[run("peak-list", [trace(W(["257.0", "354.5", "411.0"]), A(["0.712", "0.589", "0.102"]))], {"sample": "Rutin"})], also=["in-question"])
     # Ends cut off.
     trap("cut-mid-number", "the file is cut off within the last number, no line end: 0.0 of what was 0.0xyz", (head + rows(xs, ys))[:-4], verdict="in-question", question="number-damaged", also=["read"],
-         either=[[spectrum(xs, ys[:-1] + [ys[-1][:-3]])], [spectrum(xs, ys[:-1] + [None])], [spectrum(xs[:-1], ys[:-1])]], last_point_uncertain=True)
+         either=[[spectrum(xs, ys[:-1] + [ys[-1][:-3]])], [spectrum(xs, ys[:-1] + [None])], [spectrum(xs[:-1], ys[:-1])]], last_point_uncertain=True, remarks=["last|cut|truncat|incomplete|end of|unfinished"])
     trap("cut-mid-x", "the file is cut off within the last wavelength: 59", (head + rows(xs, ys))[:-(len(ys[-1]) + 3)], also=["in-question"],
-         either=[[spectrum(xs[:-1], ys[:-1])], [spectrum(xs[:-1] + ["59"], ys[:-1] + [None])]], last_point_uncertain=True)
+         either=[[spectrum(xs[:-1], ys[:-1])], [spectrum(xs[:-1] + ["59"], ys[:-1] + [None])]], last_point_uncertain=True, remarks=["last|cut|truncat|incomplete|end of|unfinished"])
     trap("cut-after-exponent", "the file is cut off behind an E", head + "400\t1.2E-01\n410\t2.2E-01\n420\t3.1E-01\n430\t2.9E-01\n440\t1.1E", also=["in-question"],
          either=[[spectrum(["400", "410", "420", "430"], ["0.12", "0.22", "0.31", "0.29"])], [spectrum(["400", "410", "420", "430", "440"], ["0.12", "0.22", "0.31", "0.29", None])]],
-         last_point_uncertain=True, never=["1.1"])
+         last_point_uncertain=True, remarks=["last|cut|truncat|incomplete|end of|unfinished"], never=["1.1"])
     trap("cut-decimals-comma", "the file is cut off within the last number of a table with decimal commas", ("Wellenlänge (nm);Extinktion\n" + rows(xs, cc(ys), sep=";"))[:-5], verdict="in-question", question="number-damaged", also=["read"],
-         either=[[spectrum(xs, ys[:-1] + [ys[-1][:-4] + "0" if ys[-1][:-4].endswith(".") else ys[-1][:-4]])], [spectrum(xs, ys[:-1] + [None])], [spectrum(xs[:-1], ys[:-1])]], last_point_uncertain=True, ext="csv")
+         either=[[spectrum(xs, ys[:-1] + [ys[-1][:-4] + "0" if ys[-1][:-4].endswith(".") else ys[-1][:-4]])], [spectrum(xs, ys[:-1] + [None])], [spectrum(xs[:-1], ys[:-1])]], last_point_uncertain=True, remarks=["last|cut|truncat|incomplete|end of|unfinished"], ext="csv")
     trap("announced-count-wrong", "the head announces 30 points, the table has 20", "Points: 30\n" + head + rows(xs, ys), spectrum(xs, ys), also=["in-question"])
     # Units in cells.
     trap("units-in-cells", "every number carries its unit: 400 nm, 0.1234 A", "Wavelength;Absorbance\n" + "".join(f"{x} nm;{y} A\n" for x, y in zip(xs, ys)), spectrum(xs, ys), ext="csv")
@@ -1728,6 +1735,180 @@ def group_traps():
     trap("negative-zero", "minus zero among the values", head + rows(xs, put(ys, 3, "-0.0000")), spectrum(xs, put(ys, 3, "0.0000")))
     trap("tiny-difference", "neighbouring columns differ in the last digit only", "Absorbance\nnm\tone\ttwo\n" + rows(xs, ys, [str(Decimal(y) + Decimal("0.0001")) for y in ys]),
          run("spectrum", [trace(W(xs), A(ys), "one"), trace(W(xs), A([str(Decimal(y) + Decimal("0.0001")) for y in ys]), "two")]))
+
+
+# ---------------------------------------------------------------- later finds
+
+def group_odds():
+    xs = steps("400", "10", 20)
+    ts = steps("0", "10", 20)
+    head = "Wavelength (nm)\tAbsorbance\n"
+    ys = band(xs, 1001)
+
+    def odd(name, why, body, truth=None, **more):
+        case(f"odds/{name}", why, body, runs=[truth] if truth else [], **more)
+
+    # Thousands that appear only from 1000 on.
+    tk = steps("950", "10", 12)
+    yk = rise(tk, 1002)
+    us = [f"{t[:-3]},{t[-3:]}" if len(t) > 3 else t for t in tk]
+    de = [f"{t[:-3]}.{t[-3:]}" if len(t) > 3 else t for t in tk]
+    odd("thousands-begin-midway", "990, then 1,000: the thousands mark appears only from 1000 s on", "Time (s)\tAbsorbance\n" + rows(us, yk), course(tk, yk), also=["in-question"], never=["1"])
+    odd("thousands-begin-midway-german", "990, dann 1.000: ein Punkt als Tausendertrenner neben Dezimalkommas", "Zeit (s);Extinktion\n" + rows(de, cc(yk), sep=";"), course(tk, yk), also=["in-question"], never=["1"], ext="csv")
+    odd("thousands-unquoted-in-commas", "990,0.5 and then 1,000,0.5: the thousands mark is the separator, the rows grow by a cell", "Time (s),Absorbance\n" + rows(us, yk, sep=","), verdict="in-question",
+        question="decimal-comma-or-separator", also=["read", "refused"], either=[[course(tk, yk)]], never=["1"], ext="csv")
+    wn = steps("25000", "-500", 14)
+    yw = band(wn, 1003)
+    odd("thousands-blank-in-blanks", "25 000 0,1234: the thousands mark is a blank, and so is the separator", "Wellenzahl/cm-1 Extinktion\n" + rows([f"{x[:-3]} {x[-3:]}" for x in wn], cc(yw), sep=" "), verdict="in-question",
+        question="layout-unknown", also=["read", "refused"], either=[[run("spectrum", [trace(K(wn), A(yw))])]], never=["25"])
+    # Things glued to numbers.
+    odd("plus-minus-in-cell", "value and its error in one cell: 0.1234 ± 0.0012", head + "".join(f"{x}\t{y} ± 0.0012\n" for x, y in zip(xs, ys)), spectrum(xs, ys), also=["in-question", "refused"], extra_traces_fine=True)
+    odd("uncertain-digits-in-cell", "the error in parentheses: 0.1234(12)", head + "".join(f"{x}\t{y}(12)\n" for x, y in zip(xs, ys)), spectrum(xs, ys), also=["in-question", "refused"])
+    odd("footnote-raised", "a raised 1 behind two values marks a footnote and is no digit", head + rows(xs, put(put(ys, 5, ys[5] + "¹"), 11, ys[11] + "¹")) + "¹ bubble in the cuvette\n", also=["in-question"],
+        either=[[spectrum(xs, ys)], [spectrum(xs, put(ys, [5, 11], None))]], never=[ys[5] + "1", ys[11] + "1"])
+    odd("footnote-in-parentheses", "(1) behind two values marks a footnote", head + rows(xs, put(put(ys, 5, ys[5] + " (1)"), 11, ys[11] + " (1)")) + "(1) bubble in the cuvette\n", also=["in-question"],
+        either=[[spectrum(xs, ys)], [spectrum(xs, put(ys, [5, 11], None))]])
+    odd("unit-letter-e", "E as the unit of extinction behind each value is no exponent", "Zeit (s);Extinktion\n" + "".join(f"{t};{c(y)} E\n" for t, y in zip(ts, rise(ts, 1004))), course(ts, rise(ts, 1004)), also=["in-question"])
+    odd("approximate-sign", "~ before two uncertain values", head + rows(xs, put(put(ys, 5, "~" + ys[5]), 6, "~" + ys[6])), also=["in-question"],
+        either=[[spectrum(xs, ys)], [spectrum(xs, put(ys, [5, 6], None))]])
+    odd("range-in-x", "x is an interval: 400-410, 410-420", "Band (nm)\tAbsorbance\n" + rows([f"{x}-{int(x) + 10}" for x in xs], ys), verdict="in-question", question="axis-unknown", also=["refused", "read"],
+        either=[[spectrum(xs, ys)], [spectrum(steps("405", "10", 20), ys)]])
+    # Separators where none is expected.
+    odd("separator-trails", "every row ends in a separator: the third column is empty, not missing", "Wavelength (nm);Absorbance;\n" + "".join(f"{x};{y};\n" for x, y in zip(xs, ys)), spectrum(xs, ys), ext="csv")
+    odd("separator-trails-rows-only", "the rows end in a separator, the head does not", "Wavelength (nm),Absorbance\n" + "".join(f"{x},{y},\n" for x, y in zip(xs, ys)), spectrum(xs, ys), ext="csv")
+    odd("separator-leads", "every row begins with a tab", "\tWavelength (nm)\tAbsorbance\n" + "".join(f"\t{x}\t{y}\n" for x, y in zip(xs, ys)), spectrum(xs, ys))
+    odd("separator-doubled", "two tabs between the columns", "Wavelength (nm)\t\tAbsorbance\n" + rows(xs, ys, sep="\t\t"), spectrum(xs, ys))
+    odd("many-empty-columns", "a spreadsheet saved with twenty empty columns and ten empty rows", "Wavelength (nm),Absorbance" + "," * 20 + "\n" + "".join(f"{x},{y}" + "," * 20 + "\n" for x, y in zip(xs, ys)) + ("," * 21 + "\n") * 10, spectrum(xs, ys), ext="csv")
+    odd("mixed-tabs-and-blanks", "sometimes a tab and sometimes blanks between the columns", head + "".join(f"{x}{[chr(9), '   ', ' ' + chr(9)][i % 3]}{y}\n" for i, (x, y) in enumerate(zip(xs, ys))), spectrum(xs, ys), also=["in-question"])
+    odd("colon-separator", "colons between the columns: 400:0.1234 looks like keys with values", "Wavelength (nm):Absorbance\n" + rows(xs, ys, sep=":"), spectrum(xs, ys), also=["in-question", "refused"])
+    odd("equals-separator", "A(400) = 0.1234, one line a wavelength", "".join(f"A({x} nm) = {y}\n" for x, y in zip(xs, ys)), spectrum(xs, ys), also=["in-question", "refused"])
+    odd("slash-separator", "400/0.1234 in one line, blanks between the pairs", "Spectrum as nm/A pairs:\n" + " ".join(f"{x}/{y}" for x, y in zip(xs, ys)) + "\n", spectrum(xs, ys), also=["in-question", "refused"])
+    odd("brackets-list", "pairs in brackets as a program prints its lists", "wavelength_nm, absorbance\n[" + ", ".join(f"({x}, {y})" for x, y in zip(xs, ys)) + "]\n", spectrum(xs, ys), also=["in-question", "refused"])
+    odd("rows-of-json", "one object a line, each with wavelength and absorbance", "".join(json.dumps({"wavelength_nm": int(x), "absorbance": float(y)}) + "\n" for x, y in zip(xs, ys)), spectrum(xs, ys), also=["in-question", "refused"], ext="jsonl")
+    # Heads that mislead.
+    two = [band(xs, "1005a"), band(xs, "1005b")]
+    odd("blanks-in-names", "single blanks separate everything, and the names hold blanks: beet raw, beet boiled", "Absorbance\nnm beet raw beet boiled\n" + rows(xs, *two, sep=" "), also=["in-question"],
+        truth=run("spectrum", [trace(W(xs), A(y)) for y in two]))
+    yt = [rise(ts, "1006a"), rise(ts, "1006b")]
+    odd("bare-wavelength-heads", "the heads over the absorbances are bare numbers: 405 and 620, told in the title", "Absorbance at two wavelengths (nm)\nTime (s)\t405\t620\n" + rows(ts, *yt), also=["in-question"],
+        truth=run("time-course", [trace(T(ts), A(y), None, [at_nm(w)]) for y, w in zip(yt, ["405", "620"])]))
+    odd("range-key-contradicts-x", "the key says 400-700 nm, the x column counts 1 to 20 under the head nm", "Range: 400-700 nm\nnm\tA\n" + rows([str(i + 1) for i in range(20)], ys), verdict="in-question", question="axis-unknown", also=["refused"],
+        truth=run(None, [trace(axis(None, None, [str(i + 1) for i in range(20)]), A(ys))]))
+    odd("interval-contradicts-time", "the key says an interval of 1 min, the times rise by 10 under (s)", "Interval: 1 min\nTime (s)\tA405\n" + rows(ts, rise(ts, 1007)), verdict="in-question", question="time-unit", also=["read"],
+        either=[[course(ts, rise(ts, 1007))], [run("time-course", [trace(axis(None, None, ts), A(rise(ts, 1007)))])]], remarks=["interval|contradict|disagree|differ|conflict|disput"])
+    odd("day-fractions", "an office program stored the clock as fractions of a day under the head Time (hh:mm:ss)", "Time (hh:mm:ss)\tAbsorbance\n" + rows([fixed(i * 30 / 86400, 9) for i in range(12)], rise(ts[:12], 1008)), verdict="in-question",
+        question="time-unit", also=["refused"])
+    odd("serial-days", "times as serial numbers of days: 43900.375", "Date and time\tAbsorbance\n" + rows([fixed(43900.375 + i / 1440, 6) for i in range(12)], rise(ts[:12], 1009)), verdict="in-question", question="time-unit", also=["refused"])
+    odd("head-translated-wrong", "a German head over values with points, no comma anywhere", "Wellenlänge (nm)\tExtinktion\n" + rows(xs, ys), spectrum(xs, ys))
+    odd("head-says-nm-values-in-cm", "the head says nm, the values run from 25000 to 18500", "nm\tA\n" + rows(wn, yw), verdict="in-question", question="wavelength-or-wavenumber", also=["refused"],
+        truth=run(None, [trace(axis(None, None, wn), A(yw))]))
+    odd("second-axis-nm-and-cm", "wavelength and wavenumber of each row side by side", "nm\tcm-1\tA\n" + rows(xs, [fixed(1e7 / float(x), 0) for x in xs], ys), also=["in-question"], extra_traces_fine=True,
+        either=[[spectrum(xs, ys)], [run("spectrum", [trace(K([fixed(1e7 / float(x), 0) for x in xs]), A(ys))])]])
+    # Matrices that break.
+    times = ["0", "30", "60", "90"]
+    m = fade(xs[:10], 1010, 4)
+
+    def scans(tt, mats, wl=xs[:10]):
+        return run("spectral-time-course", [trace(W(wl), A(y), None, [at_s(t)]) for t, y in zip(tt, mats)])
+
+    full = "Absorbance\nWavelength (nm)\t" + "\t".join(t + " s" for t in times) + "\n" + rows(xs[:10], *m)
+    cut = full.rstrip("\n").rsplit("\t", 2)[0]
+    short = [m[0], m[1]] + [put(y, 9, None) for y in m[2:]]
+    odd("matrix-last-row-short", "the last row of a matrix is cut off after two of four values, no line end", cut, also=["in-question"], absent=2, last_point_uncertain=True,
+        truth=scans(times, short), remarks=["last|cut|truncat|incomplete|short|row|missing|absent|end of"])
+    odd("matrix-clock-heads", "the heads of a matrix are clock readings: 0:00, 0:30, 1:00, told as min:s", "Absorbance, time as min:s\nnm\t0:00\t0:30\t1:00\t1:30\n" + rows(xs[:10], *m), scans(times, m), also=["in-question"])
+    odd("matrix-times-repeat", "two scans have the same time", "Absorbance\nnm;0 s;30 s;30 s;60 s\n" + rows(xs[:10], *m, sep=";"), scans(["0", "30", "30", "60"], m), also=["in-question"], ext="csv")
+    odd("matrix-mixed-time-units", "the heads change from seconds to minutes: 0 s, 30 s, 1 min, 2 min", "Absorbance\nnm;0 s;30 s;1 min;2 min\n" + rows(xs[:10], *m, sep=";"), also=["in-question", "refused"], ext="csv",
+        either=[[scans(["0", "30", "60", "120"], m)],
+                [run("spectral-time-course", [trace(W(xs[:10]), A(y), None, [held("time", u, t)]) for (t, u), y in zip([("0", "s"), ("30", "s"), ("1", "min"), ("2", "min")], m)])]])
+    odd("matrix-blocks-per-scan", "each scan is a block of its own, its time stands in the line above", "Repeated scans of betanin\n" + "".join(f"\nScan {i + 1}, t = {t} s\nWavelength (nm)\tAbsorbance\n" + rows(xs[:10], y) for i, (t, y) in enumerate(zip(times, m))),
+        also=["in-question"], either=[[scans(times, m)], [run("spectrum", [trace(W(xs[:10]), A(y), None, [at_s(t)])]) for t, y in zip(times, m)], [spectrum(xs[:10], y) for y in m]])
+    odd("matrix-sum-row", "the last row of a matrix is the sum of each column, named so", full + "Sum\t" + "\t".join(fixed(sum(map(float, y)), 4) for y in m) + "\n", scans(times, m), also=["in-question"])
+    # Metadata in odd places.
+    odd("notes-beside-table", "keys and values stand in columns to the right of the first rows", "Wavelength (nm),Absorbance,,Sample,betanin\n" + "".join(f"{x},{y}" + [",,pH,7.0", ",,Temperature,37 °C"][i] + "\n" if i < 2 else f"{x},{y},,,\n" for i, (x, y) in enumerate(zip(xs, ys))),
+        spectrum(xs, ys), also=["in-question"], ext="csv", never=["7", "37"])
+    odd("metadata-as-two-rows", "the conditions are a table of their own: names in one row, values in the next", "Sample,Temperature (°C),pH,Path (cm)\nbetanin,37,7.0,1\n\nWavelength (nm),Absorbance\n" + rows(xs, ys, sep=","), spectrum(xs, ys), also=["in-question"], ext="csv", never=["37", "7"])
+    three = [band(xs, f"1011{i}") for i in range(3)]
+    odd("metadata-row-per-column", "rows for pH and temperature stand over the columns and look like data", "Absorbance\nSample,A1,A2,A3\npH,3.0,5.0,7.0\nTemperature (°C),25,25,25\nWavelength (nm),,,\n" + rows(xs, *three, sep=","), also=["in-question"], ext="csv",
+        either=[[run("spectrum", [trace(W(xs), A(y), k) for k, y in zip(["A1", "A2", "A3"], three)])]], never=["3", "5", "7", "25"])
+    case(
+        "odds/twenty-small-runs", "twenty runs of five points one after another", "".join(f"Sample: s{k + 1}\nTime (s)\tA405\n" + rows(ts[:5], rise(ts[:5], f"1012{k}")) + "\n" for k in range(20)),
+        runs=[course(ts[:5], rise(ts[:5], f"1012{k}"), {"sample": f"s{k + 1}"}, nm="405") for k in range(20)])
+    odd("conditions-carry-over", "the temperature stands once above three runs, the samples stand with each", "Temperature: 37 °C\n\n" + "".join(f"Sample: {k}\nWavelength (nm)\tAbsorbance\n" + rows(xs, y) + "\n" for k, y in zip(["one", "two", "three"], three)),
+        also=["in-question"], either=[[spectrum(xs, y, {"sample": k}) for k, y in zip(["one", "two", "three"], three)]])
+    odd("conditions-change-midway", "a key in the middle changes the temperature for the second run only", "Sample: one\nTemperature: 25 °C\n" + head + rows(xs, three[0]) + "\nSample: two\nTemperature: 37 °C\n" + head + rows(xs, three[1]),
+        either=[[spectrum(xs, three[0], {"sample": "one", "temperature": q("25", "Cel")}), spectrum(xs, three[1], {"sample": "two", "temperature": q("37", "Cel")})]])
+    odd("keys-behind-belong-to-table-above", "each sample name stands below its table", head + rows(xs, three[0]) + "Sample: one\n\n" + head + rows(xs, three[1]) + "Sample: two\n",
+        also=["in-question"], either=[[spectrum(xs, three[0], {"sample": "one"}), spectrum(xs, three[1], {"sample": "two"})]])
+
+
+# ---------------------------------------------------------------- combinations
+
+def group_combinations():
+    """Everything at once, by a seeded draw: language, bytes, numbers, shape, keys and markers. All decided by words."""
+    words = {
+        "en": dict(wl="Wavelength", a="Absorbance", t="Time", sample="Sample", temp="Temperature", ph="pH", op="Operator", date="Date", d="{y}-{m}-{d}"),
+        "de": dict(wl="Wellenlänge", a="Extinktion", t="Zeit", sample="Probe", temp="Temperatur", ph="pH-Wert", op="Bearbeiter", date="Datum", d="{d}.{m}.{y}"),
+        "fr": dict(wl="Longueur d'onde", a="Absorbance", t="Temps", sample="Échantillon", temp="Température", ph="pH", op="Opérateur", date="Date", d="{d}/{m}/{y}"),
+        "es": dict(wl="Longitud de onda", a="Absorbancia", t="Tiempo", sample="Muestra", temp="Temperatura", ph="pH", op="Operador", date="Fecha", d="{d}/{m}/{y}"),
+    }
+    names = ["betanin", "crocin", "rutin", "pNPP", "methyl orange", "beet juice 3"]
+    langs, shapes = ["en", "de", "fr", "es"], ["spectrum", "course", "many", "matrix"]
+    for i in range(48):
+        r = random.Random(f"combination {i}")
+        lang, shape = langs[i % 4], shapes[i // 4 % 4]
+        w = words[lang]
+        comma = lang != "en" and r.random() < 0.8
+        sep = r.choice(["\t", ";", " | ", "    "] if comma else ["\t", ";", ",", "    ", "|"])
+        enc = r.choice(["utf-8", "utf-8-sig", "utf-16", "latin-1", "cp1252"])
+        eol = r.choice(["\n", "\r\n", "\r"])
+        style = r.choice([": ", " = ", "\t", "# "])
+        units = r.choice([" (%s)", " [%s]", "/%s"])
+        marker = r.choice([None, None, "OVER", "---", "NaN"])
+        n = r.randrange(8, 24)
+        x = steps(r.choice(["300", "420.0", "505.5"]), r.choice(["2", "5", "10.0"]), n)
+        if shape != "course" and r.random() < 0.35:
+            x.reverse()
+        tunit = r.choice(["s", "min"])
+        if shape == "course":
+            x = steps("0", r.choice(["0.5", "10", "15.0"]), n)
+        k = 1 if shape in ("spectrum", "course") else r.randrange(2, 5)
+        columns = [rise(x, f"comb{i}")] if shape == "course" else (fade(x, f"comb{i}", k) if shape == "matrix" else [band(x, f"comb{i} {j}") for j in range(k)])
+        places = sorted(r.sample(range(n), 2)) if marker else []
+        truth = [put(col, places, None) if places and j == 0 else col for j, col in enumerate(columns)]
+        cell = c if comma else (lambda v: v)
+        written = [[marker if v is None else cell(v) for v in col] for col in truth]
+        sample, temp, ph = r.choice(names), fixed(r.choice([20, 25, 30, 37, 36.5]), 1), fixed(r.choice([4.5, 6.8, 7.0, 9.2]), 1)
+        year, month, day = str(r.randrange(2009, 2024)), f"{r.randrange(1, 13):02d}", f"{r.randrange(13, 29)}"
+        keys = [(w["sample"], sample), (w["temp"], cell(temp) + " °C"), (w["ph"], cell(ph)), (w["op"], r.choice(["kb", "mo", "lr"])),
+                (w["date"], w["d"].format(y=year, m=month, d=day))]
+        r.shuffle(keys)
+        lines = [f"# {key}: {value}" if style == "# " else key + style + value for key, value in keys]
+        block = "\n".join(lines) + "\n"
+        fields = {"sample": sample, "temperature": q(temp, "Cel"), "ph": float(ph), "operator": dict(keys)[w["op"]], "date": f"{year}-{month}-{day}"}
+        xhead = (w["t"] + units % tunit) if shape == "course" else w["wl"] + units % "nm"
+        if shape == "many":
+            heads = [f"{w['a']} {chr(65 + j)}" for j in range(k)]
+            runs = [run("spectrum", [trace(W(x), A(y)) for y in truth], fields)]
+        elif shape == "matrix":
+            heads = [f"{30 * j} s" for j in range(k)]
+            block += w["a"] + "\n"
+            runs = [run("spectral-time-course", [trace(W(x), A(y), None, [at_s(str(30 * j))]) for j, y in enumerate(truth)], fields)]
+        elif shape == "course":
+            heads = [w["a"]]
+            runs = [course(x, truth[0], fields, unit=tunit)]
+        else:
+            heads = [w["a"]]
+            runs = [spectrum(x, truth[0], fields)]
+        table = sep.join([xhead] + heads) + "\n" + rows([cell(v) for v in x], *written, sep=sep)
+        behind = r.random() < 0.2
+        body = table + "\n" + block if behind and shape != "matrix" else block + "\n" + table
+        raw = body.replace("\n", eol)
+        data = (b"\xff\xfe" + raw.encode("utf-16-le")) if enc == "utf-16" else raw.encode(enc)
+        told = {" ": "blanks", "\t": "tabs", ";": "semicolons", ",": "commas", "|": "bars"}[sep.strip(" ") or " "]
+        ends = {"\n": "LF", "\r\n": "CR LF", "\r": "CR"}[eol]
+        case(f"combinations/{i:02d}-{lang}-{shape}", f"{lang} words, {enc}, {ends}, {told}, decimal {'comma' if comma else 'point'}, keys {'behind' if behind and shape != 'matrix' else 'in front'}"
+             + (f", {marker} twice" if marker else ""), data, runs=runs, absent=len(places) or None, ext=r.choice(["txt", "csv", "asc", "dat", "prn"]))
 
 
 # ---------------------------------------------------------------- writing
