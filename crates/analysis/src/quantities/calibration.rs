@@ -1,0 +1,416 @@
+use serde::{Deserialize, Serialize};
+
+use super::{Remark, all_finite, level_in_range, positive};
+use crate::distribution::{f_upper, normal_quantile, t_half_width};
+use crate::linear::{fit_weighted, polynomial_weighted};
+use crate::refusal::{Refusal, require_finite, require_length};
+
+/// How much each standard counts.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(tag = "kind", content = "values", rename_all = "kebab-case")]
+pub enum Weighting {
+    /// All alike: the scatter is the same everywhere.
+    #[default]
+    Equal,
+    /// Given weights, proportional to the reciprocal variance of each point.
+    Weights(Vec<f64>),
+    /// 1/x: the variance grows with the concentration. Common practice; no standard may be zero.
+    InverseX,
+    /// 1/x²: the relative error is the same everywhere. Common practice; no standard may be zero.
+    InverseXSquared,
+    /// Known standard errors of each y. Intervals use the normal distribution, and the residuals
+    /// only test whether those errors are believable.
+    KnownErrors(Vec<f64>),
+}
+
+/// How a calibration line is drawn.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct CalibrationOptions {
+    /// Weights.
+    pub weighting: Weighting,
+    /// Whether the line is held at the origin.
+    pub through_origin: bool,
+    /// End of the trusted range of y: standards above it are left out and told, unknowns refused.
+    pub ceiling: Option<f64>,
+}
+
+/// One standard on the line, for the residual plot.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct StandardPoint {
+    /// Its place in what was handed in, counted from 0.
+    pub index: usize,
+    /// Concentration.
+    pub x: f64,
+    /// Reading.
+    pub y: f64,
+    /// Its weight.
+    pub weight: f64,
+    /// Height of the line.
+    pub fitted: f64,
+    /// Reading less line.
+    pub residual: f64,
+    /// Residual over its own standard deviation, r·√w / (s·√(1 - h)); absent where s is 0.
+    pub standardised: Option<f64>,
+    /// Leverage h: how much of the line's height here comes from this point.
+    pub leverage: f64,
+}
+
+/// Test of the line against the scatter of replicates (pure error).
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct LackOfFit {
+    /// Mean square of the level means about the line over that of the replicates about their means.
+    pub f: f64,
+    /// Degrees of freedom of the numerator: levels less coefficients.
+    pub df_levels: usize,
+    /// Degrees of freedom of the denominator: points less levels.
+    pub df_replicates: usize,
+    /// Probability of such an F or a larger one if the line is right.
+    pub p: f64,
+}
+
+/// A straight calibration line y = b0 + b1·x.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Calibration {
+    /// b0 in units of y; 0 where the line is held at the origin.
+    pub intercept: f64,
+    /// b1 in units of y per unit of x.
+    pub slope: f64,
+    /// Standard error of b0; absent where it was held.
+    pub intercept_error: Option<f64>,
+    /// Standard error of b1.
+    pub slope_error: f64,
+    /// Covariance of b0 and b1; absent where b0 was held.
+    pub covariance: Option<f64>,
+    /// Residual standard deviation s for unit weight, √(RSS/df). With known errors it should be near 1.
+    pub residual_sd: f64,
+    /// (Weighted) sum of squared residuals.
+    pub residual_sum_of_squares: f64,
+    /// Points less coefficients.
+    pub degrees_of_freedom: usize,
+    /// Coefficient of determination.
+    pub r_squared: Option<f64>,
+    /// Whether `r_squared` compares with the mean; a line through the origin compares with zero, and
+    /// the two must not be compared with each other.
+    pub r_squared_centred: bool,
+    /// The standards that were used, in given order.
+    pub points: Vec<StandardPoint>,
+    /// How they were weighted.
+    pub weighting: Weighting,
+    /// Whether the line was held at the origin.
+    pub through_origin: bool,
+    /// End of the trusted range of y.
+    pub ceiling: Option<f64>,
+    /// (Weighted) mean of x.
+    pub mean_x: f64,
+    /// (Weighted) sum of squares of x about its mean (about 0 for a line through the origin).
+    pub sxx: f64,
+    /// Test of the straight line, where there are replicates and more levels than coefficients.
+    pub lack_of_fit: Option<LackOfFit>,
+    /// What a reader must know.
+    pub remarks: Vec<Remark>,
+}
+
+impl Calibration {
+    /// Draws the line through standards: x concentrations, y readings.
+    ///
+    /// # Errors
+    /// `unequal-lengths`, `not-finite`; `negative` for a negative concentration; `constant-axis`,
+    /// `constant-signal`; `bad-weight`; `all-saturated`; `too-few-points` below three standards (two
+    /// through the origin), from which no error can be told; `unsuitable` for 1/x with a zero standard.
+    pub fn fit(x: &[f64], y: &[f64], options: &CalibrationOptions) -> Result<Self, Refusal> {
+        require_length("y", y, x.len())?;
+        require_finite("x", x)?;
+        require_finite("y", y)?;
+        if let Some(index) = x.iter().position(|v| *v < 0.0) {
+            return Err(Refusal::Negative {
+                what: "the concentration".into(),
+                index,
+                value: x[index],
+            });
+        }
+        let all_weights = weights_of(&options.weighting, x)?;
+        let used: Vec<usize> = (0..x.len())
+            .filter(|i| options.ceiling.is_none_or(|c| y[*i] <= c))
+            .collect();
+        let mut remarks = Vec::new();
+        if let Some(limit) = options.ceiling
+            && used.len() < x.len()
+        {
+            if used.is_empty() {
+                return Err(Refusal::AllSaturated {
+                    limit,
+                    count: x.len(),
+                });
+            }
+            remarks.push(Remark::new(
+                "saturated-left-out",
+                format!(
+                    "{} of {} standards lie above {limit} and were left out",
+                    x.len() - used.len(),
+                    x.len()
+                ),
+            ));
+        }
+        let pick = |v: &[f64]| used.iter().map(|i| v[*i]).collect::<Vec<_>>();
+        let (x, y, w) = (pick(x), pick(y), all_weights.as_deref().map(pick));
+        let coefficients = if options.through_origin { 1 } else { 2 };
+        if x.len() <= coefficients {
+            return Err(Refusal::TooFewPoints {
+                what: "standards".into(),
+                found: x.len(),
+                needed: coefficients + 1,
+            });
+        }
+        if y.iter().all(|v| *v == y[0]) {
+            return Err(Refusal::ConstantSignal { value: y[0] });
+        }
+        if options.through_origin && x.iter().all(|v| *v == 0.0) {
+            return Err(Refusal::ConstantAxis { value: 0.0 });
+        }
+        let line = if options.through_origin {
+            fit_weighted(&[&x], &y, w.as_deref())?
+        } else {
+            polynomial_weighted(&x, &y, 1, w.as_deref())?
+        };
+        let known = matches!(options.weighting, Weighting::KnownErrors(_));
+        let residual_sd = (line.residual_sum_of_squares / line.degrees_of_freedom as f64).sqrt();
+        let unit = if known { 1.0 } else { residual_sd };
+        let (mean_x, sxx) = moments(&x, w.as_deref(), options.through_origin);
+        let total = w.as_ref().map_or(x.len() as f64, |w| w.iter().sum());
+        let points: Vec<StandardPoint> = (0..x.len())
+            .map(|i| {
+                let weight = w.as_ref().map_or(1.0, |w| w[i]);
+                let level = if options.through_origin { 0.0 } else { 1.0 / total };
+                let leverage = weight * (level + (x[i] - mean_x).powi(2) / sxx);
+                let scale = unit / weight.sqrt() * (1.0 - leverage).max(0.0).sqrt();
+                StandardPoint {
+                    index: used[i],
+                    x: x[i],
+                    y: y[i],
+                    weight,
+                    fitted: line.fitted[i],
+                    residual: line.residuals[i],
+                    standardised: (scale > 0.0).then(|| line.residuals[i] / scale),
+                    leverage,
+                }
+            })
+            .collect();
+        let error = |j: usize| unit * line.unscaled_covariance[j][j].sqrt();
+        let (intercept, slope) = match line.coefficients[..] {
+            [slope] => (0.0, slope),
+            [intercept, slope, ..] => (intercept, slope),
+            [] => {
+                return Err(Refusal::TooFewPoints {
+                    what: "standards".into(),
+                    found: 0,
+                    needed: 2,
+                });
+            }
+        };
+        let slope_error = error(coefficients - 1);
+        all_finite(&[intercept, slope, slope_error, residual_sd, mean_x, sxx, total])?;
+        if sxx <= 0.0 {
+            return Err(Refusal::ConstantAxis { value: x[0] });
+        }
+        let lack_of_fit = lack_of_fit(&points, coefficients);
+        let mut found = Self {
+            intercept,
+            slope,
+            intercept_error: (!options.through_origin).then(|| error(0)),
+            slope_error,
+            covariance: (!options.through_origin).then(|| unit * unit * line.unscaled_covariance[0][1]),
+            residual_sd,
+            residual_sum_of_squares: line.residual_sum_of_squares,
+            degrees_of_freedom: line.degrees_of_freedom,
+            r_squared: line.r_squared,
+            r_squared_centred: line.r_squared_centred,
+            points,
+            weighting: options.weighting.clone(),
+            through_origin: options.through_origin,
+            ceiling: options.ceiling,
+            mean_x,
+            sxx,
+            lack_of_fit,
+            remarks,
+        };
+        found.judge()?;
+        Ok(found)
+    }
+
+    /// Interval of the slope at a confidence level.
+    ///
+    /// # Errors
+    /// `out-of-range` for a level outside 0 to 1.
+    pub fn slope_interval(&self, level: f64) -> Result<[f64; 2], Refusal> {
+        let half = self.quantile(level, self.degrees_of_freedom)? * self.slope_error;
+        Ok([self.slope - half, self.slope + half])
+    }
+
+    /// Interval of the intercept at a confidence level; `None` where the line was held at the origin.
+    ///
+    /// # Errors
+    /// `out-of-range` for a level outside 0 to 1.
+    pub fn intercept_interval(&self, level: f64) -> Result<Option<[f64; 2]>, Refusal> {
+        let quantile = self.quantile(level, self.degrees_of_freedom)?;
+        Ok(self
+            .intercept_error
+            .map(|e| [self.intercept - quantile * e, self.intercept + quantile * e]))
+    }
+
+    /// Lowest and highest concentration of the standards.
+    pub fn range(&self) -> [f64; 2] {
+        self.points
+            .iter()
+            .fold([f64::INFINITY, f64::NEG_INFINITY], |[low, high], p| {
+                [low.min(p.x), high.max(p.x)]
+            })
+    }
+
+    /// Count of different concentrations.
+    pub fn levels(&self) -> usize {
+        let mut xs: Vec<f64> = self.points.iter().map(|p| p.x).collect();
+        xs.sort_by(f64::total_cmp);
+        xs.dedup();
+        xs.len()
+    }
+
+    /// Whether the errors of the readings were given rather than taken from the residuals.
+    pub(super) fn errors_known(&self) -> bool {
+        matches!(self.weighting, Weighting::KnownErrors(_))
+    }
+
+    /// Half-width of a central interval in standard errors.
+    pub(super) fn quantile(&self, level: f64, df: usize) -> Result<f64, Refusal> {
+        level_in_range(level)?;
+        let quantile = if self.errors_known() {
+            normal_quantile(0.5 + level / 2.0)
+        } else {
+            t_half_width(level, df as f64)
+        };
+        positive("the quantile", quantile)?;
+        Ok(quantile)
+    }
+
+    /// Sum of the weights: 1/W is the variance of the line's height at the mean, for unit s.
+    /// Infinite for a line through the origin, whose height at 0 is certain.
+    pub(super) fn total_weight(&self) -> f64 {
+        if self.through_origin {
+            f64::INFINITY
+        } else {
+            self.points.iter().map(|p| p.weight).sum()
+        }
+    }
+
+    fn judge(&mut self) -> Result<(), Refusal> {
+        let quantile = self.quantile(0.95, self.degrees_of_freedom)?;
+        let mut say = |code: &str, words: String| self.remarks.push(Remark::new(code, words));
+        if self.slope.abs() <= quantile * self.slope_error {
+            say(
+                "slope-not-told-from-zero",
+                "the slope is not different from zero at 95 %: the line measures nothing".into(),
+            );
+        }
+        if let Some(test) = self.lack_of_fit
+            && test.p < 0.05
+        {
+            say(
+                "not-straight",
+                format!(
+                    "the level means leave the line by more than the replicates scatter (F = {:.3}, p = {:.3}): it is bent, or the replicates are not independent",
+                    test.f, test.p
+                ),
+            );
+        }
+        let size: f64 = self.points.iter().map(|p| p.weight * p.y * p.y).sum();
+        if self.residual_sum_of_squares <= 1e-26 * size {
+            say("no-scatter", "every point lies on the line to the last digit: measured data do not do that, and the errors mean nothing".into());
+        }
+        if !self.r_squared_centred {
+            say(
+                "uncentred-r-squared",
+                "R² of a line through the origin compares with zero, not with the mean".into(),
+            );
+        }
+        Ok(())
+    }
+}
+
+fn weights_of(weighting: &Weighting, x: &[f64]) -> Result<Option<Vec<f64>>, Refusal> {
+    let by_x = |power: i32| {
+        if let Some(index) = x.iter().position(|v| *v == 0.0) {
+            return Err(Refusal::Unsuitable {
+                why: format!(
+                    "standard {} has the concentration 0, which 1/x weights would count infinitely; leave it out or give weights",
+                    index + 1
+                ),
+            });
+        }
+        Ok(Some(x.iter().map(|v| v.powi(-power)).collect::<Vec<f64>>()))
+    };
+    let given = |values: &[f64], what: &str| {
+        require_length(what, values, x.len())?;
+        match values.iter().position(|v| !(v.is_finite() && *v > 0.0)) {
+            Some(index) => Err(Refusal::BadWeight {
+                index,
+                value: values[index],
+            }),
+            None => Ok(()),
+        }
+    };
+    match weighting {
+        Weighting::Equal => Ok(None),
+        Weighting::InverseX => by_x(1),
+        Weighting::InverseXSquared => by_x(2),
+        Weighting::Weights(w) => given(w, "weights").map(|()| Some(w.clone())),
+        Weighting::KnownErrors(s) => {
+            given(s, "known errors")?;
+            Ok(Some(s.iter().map(|s| 1.0 / (s * s)).collect()))
+        }
+    }
+}
+
+fn moments(x: &[f64], w: Option<&[f64]>, about_zero: bool) -> (f64, f64) {
+    let weight = |i: usize| w.map_or(1.0, |w| w[i]);
+    let total: f64 = (0..x.len()).map(weight).sum();
+    let rough = (0..x.len()).map(|i| weight(i) * x[i]).sum::<f64>() / total;
+    let mean = if about_zero {
+        0.0
+    } else {
+        // The second pass takes back what the first sum rounded away.
+        rough + (0..x.len()).map(|i| weight(i) * (x[i] - rough)).sum::<f64>() / total
+    };
+    (
+        mean,
+        (0..x.len()).map(|i| weight(i) * (x[i] - mean).powi(2)).sum(),
+    )
+}
+
+/// Splits the residual sum of squares into that of the replicates about their level means and the
+/// rest (Draper & Smith, Applied Regression Analysis, "lack of fit and pure error").
+fn lack_of_fit(points: &[StandardPoint], coefficients: usize) -> Option<LackOfFit> {
+    let mut sorted: Vec<&StandardPoint> = points.iter().collect();
+    sorted.sort_by(|a, b| a.x.total_cmp(&b.x).then(a.index.cmp(&b.index)));
+    let (mut levels, mut pure, mut off) = (0usize, 0.0, 0.0);
+    for group in sorted.chunk_by(|a, b| a.x == b.x) {
+        let weight: f64 = group.iter().map(|p| p.weight).sum();
+        // Means of residuals, not of readings: the same split, without the digits of y in the way.
+        let mean = group.iter().map(|p| p.weight * p.residual).sum::<f64>() / weight;
+        levels += 1;
+        off += weight * mean * mean;
+        pure += group
+            .iter()
+            .map(|p| p.weight * (p.residual - mean).powi(2))
+            .sum::<f64>();
+    }
+    let (df_levels, df_replicates) = (levels.checked_sub(coefficients)?, points.len() - levels);
+    if df_levels == 0 || df_replicates == 0 || pure.is_nan() || pure <= 0.0 {
+        return None;
+    }
+    let f = (off / df_levels as f64) / (pure / df_replicates as f64);
+    Some(LackOfFit {
+        f,
+        df_levels,
+        df_replicates,
+        p: f_upper(f, df_levels as f64, df_replicates as f64),
+    })
+}

@@ -1,0 +1,184 @@
+use serde::{Deserialize, Serialize};
+
+use super::{Remark, all_finite, level_in_range};
+use crate::distribution::t_half_width;
+use crate::linear::fit_weighted;
+use crate::refusal::{Refusal, require_length};
+
+/// A reference spectrum of one component, on the wavelengths of the mixture.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Component {
+    /// Its name.
+    pub name: String,
+    /// Absorbance per unit of concentration (ε·l) at each wavelength.
+    pub absorptivity: Vec<f64>,
+}
+
+/// What was found of one component.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ComponentFound {
+    /// Its name.
+    pub name: String,
+    /// Its concentration, in the unit that the reference is per.
+    pub value: f64,
+    /// Standard error, from the residuals.
+    pub standard_error: f64,
+    /// Confidence interval.
+    pub interval: [f64; 2],
+    /// By which factor the error is larger than if this component were the only one: the root of the
+    /// (uncentred) variance inflation factor. 1 where its spectrum is orthogonal to all others.
+    pub inflation: f64,
+}
+
+/// A mixture resolved into components.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Mixture {
+    /// The components, in given order.
+    pub components: Vec<ComponentFound>,
+    /// The constant offset with its standard error, where one was fitted.
+    pub offset: Option<super::Measured>,
+    /// Absorbance less what the components explain, at each wavelength.
+    pub residuals: Vec<f64>,
+    /// Residual standard deviation.
+    pub residual_sd: f64,
+    /// Wavelengths less coefficients.
+    pub degrees_of_freedom: usize,
+    /// Correlation of neighbouring residuals; far from 0 there is structure that no component explains.
+    pub neighbour_correlation: f64,
+    /// Correlation of the estimates of each pair of components: (first, second, correlation).
+    pub correlations: Vec<(usize, usize, f64)>,
+    /// Confidence level of the intervals.
+    pub level: f64,
+    /// What a reader must know.
+    pub remarks: Vec<Remark>,
+}
+
+/// Finds the concentrations of several components by least squares, A = Σ cⱼ·(ε·l)ⱼ (+ offset).
+///
+/// Concentrations are not held above zero: a negative one tells that a component or the baseline is
+/// wrong, and holding it would hide that. Errors of the reference spectra are not included.
+///
+/// # Errors
+/// `unequal-lengths`, `not-finite`; `too-few-points` for fewer wavelengths than one more than the
+/// coefficients; `collinear` (counted in given order, the offset last) where a reference is a
+/// combination of others; `out-of-range` for the level.
+pub fn mixture(
+    absorbance: &[f64],
+    references: &[Component],
+    with_offset: bool,
+    weights: Option<&[f64]>,
+    level: f64,
+) -> Result<Mixture, Refusal> {
+    level_in_range(level)?;
+    if references.is_empty() {
+        return Err(Refusal::TooFewPoints {
+            what: "reference spectra".into(),
+            found: 0,
+            needed: 1,
+        });
+    }
+    for reference in references {
+        require_length(
+            &format!("the reference {}", reference.name),
+            &reference.absorptivity,
+            absorbance.len(),
+        )?;
+    }
+    let ones = vec![1.0; absorbance.len()];
+    let mut columns: Vec<&[f64]> = references.iter().map(|r| r.absorptivity.as_slice()).collect();
+    if with_offset {
+        columns.push(&ones);
+    }
+    if absorbance.len() <= columns.len() {
+        return Err(Refusal::TooFewPoints {
+            what: "wavelengths".into(),
+            found: absorbance.len(),
+            needed: columns.len() + 1,
+        });
+    }
+    let fit = fit_weighted(&columns, absorbance, weights)?;
+    let (Some(errors), Some(residual_sd)) = (fit.standard_errors, fit.residual_sd) else {
+        return Err(Refusal::TooFewPoints {
+            what: "wavelengths".into(),
+            found: absorbance.len(),
+            needed: columns.len() + 1,
+        });
+    };
+    all_finite(&fit.coefficients)?;
+    all_finite(&errors)?;
+    let quantile = t_half_width(level, fit.degrees_of_freedom as f64);
+    let weight = |i: usize| weights.map_or(1.0, |w| w[i]);
+    let inverse = &fit.unscaled_covariance;
+    let components: Vec<ComponentFound> = references
+        .iter()
+        .enumerate()
+        .map(|(j, reference)| {
+            let square: f64 = reference
+                .absorptivity
+                .iter()
+                .enumerate()
+                .map(|(i, a)| weight(i) * a * a)
+                .sum();
+            let (value, error) = (fit.coefficients[j], errors[j]);
+            ComponentFound {
+                name: reference.name.clone(),
+                value,
+                standard_error: error,
+                interval: [value - quantile * error, value + quantile * error],
+                inflation: (inverse[j][j] * square).sqrt(),
+            }
+        })
+        .collect();
+    let mut correlations = Vec::new();
+    for a in 0..references.len() {
+        for b in a + 1..references.len() {
+            correlations.push((a, b, inverse[a][b] / (inverse[a][a] * inverse[b][b]).sqrt()));
+        }
+    }
+    let own: f64 = fit.residuals.iter().map(|r| r * r).sum();
+    let neighbours: f64 = fit.residuals.windows(2).map(|p| p[0] * p[1]).sum();
+    let neighbour_correlation = if own > 0.0 { neighbours / own } else { 0.0 };
+    let mut remarks = Vec::new();
+    for c in &components {
+        // A variance inflation factor above 10 is where common practice begins to speak of collinearity.
+        if c.inflation * c.inflation > 10.0 {
+            remarks.push(Remark::new(
+                "collinear",
+                format!(
+                    "{} looks much like a combination of the other references: its error is {:.1} times what it would be alone",
+                    c.name, c.inflation
+                ),
+            ));
+        }
+        if c.value < -2.0 * c.standard_error {
+            remarks.push(Remark::new(
+                "negative-concentration",
+                format!("{} comes out below zero by more than two standard errors: a component is missing, or the baseline is wrong", c.name),
+            ));
+        }
+    }
+    // 2/√n is about the 95 % limit of the correlation of independent residuals.
+    if neighbour_correlation > 2.0 / (absorbance.len() as f64).sqrt() {
+        remarks.push(Remark::new(
+            "structured-residuals",
+            format!("neighbouring residuals are correlated ({neighbour_correlation:.2}): something is left that no reference explains, or the points are not independent, and the errors are too small"),
+        ));
+    }
+    remarks.push(Remark::new(
+        "references-taken-as-exact",
+        "errors of the reference spectra are not included",
+    ));
+    Ok(Mixture {
+        offset: with_offset.then(|| {
+            super::Measured::with_error(fit.coefficients[references.len()], errors[references.len()])
+        }),
+        components,
+        residuals: fit.residuals,
+        residual_sd,
+        degrees_of_freedom: fit.degrees_of_freedom,
+        neighbour_correlation,
+        correlations,
+        level,
+        remarks,
+    })
+}
