@@ -17,6 +17,7 @@ import math
 import random
 import re
 import shutil
+import struct
 import sys
 from decimal import Decimal
 from pathlib import Path
@@ -206,6 +207,12 @@ def put(values, at, what):
     return out
 
 
+UNITS = {
+    "nm", "um", "Ao", "/cm", "eV", "s", "min", "h", "ms", "{AU}", "1", "%", "10*-3", "10*-3{AU}", "Cel", "K", "mmol/L", "umol/L",
+    "{AU}/min", "umol/L/min", None,
+}
+
+
 def case(path, why, body, verdict="read", runs=(), *, ext="txt", enc="utf-8", eol="\n", also=(), question=None,
          absent=None, remarks=(), never=(), either=None, **more):
     assert path not in CASES, path
@@ -234,6 +241,7 @@ def case(path, why, body, verdict="read", runs=(), *, ext="txt", enc="utf-8", eo
             for t in r["traces"]:
                 assert len(t["x"]["values"]) == len(t["y"]["values"]), (path, "lengths differ")
                 assert {t["x"]["quantity"], t["y"]["quantity"]} <= QUANTITIES, path
+                assert {t["x"]["unit"], t["y"]["unit"]} <= UNITS, path
                 assert not set(expect.get("never", [])) & set(t["x"]["values"] + t["y"]["values"]), (path, "never")
     CASES[path] = (ext, body, expect)
 
@@ -336,7 +344,6 @@ def group_bytes():
     case("bytes/replacement-characters", "the degree sign was lost to a replacement character in an earlier conversion",
          "Sample: betanin\nTemperature: 25 \ufffdC\n\nWavelength (nm)\tAbsorbance\n" + rows(xs, ys),
          runs=[spectrum(xs, ys, {"sample": "betanin"})], also=["in-question"])
-    xs2 = steps("611", "1", 5)
     y1, y2 = band(xs, 132), band(xs, 133)
     one = "Sample: batch 1\nWavelength (nm)\tAbsorbance\n" + rows(xs, y1)
     two = "Sample: batch 2\nWavelength (nm)\tAbsorbance\n" + rows(xs, y2)
@@ -412,7 +419,6 @@ def group_bytes():
     case("bytes/quoted-printable-left-over", "an e-mail left its soft line breaks and its coded degree sign",
          "Temperature: 25 =C2=B0C\nWavelength (nm)\tAbsorbance=\n\n" + rows(xs, ys), runs=[spectrum(xs, ys)],
          also=["in-question", "refused"])
-    assert len(xs2) == 5
 
 
 # ---------------------------------------------------------------- numbers
@@ -420,7 +426,6 @@ def group_bytes():
 def group_numbers():
     xs = steps("400", "10", 21)
     fr = steps("400.0", "7.5", 21)
-    head = "Wavelength (nm){0}Absorbance\n"
 
     def simple(name, why, sep, ext="txt", x=fr, decimal=".", titles=("Wavelength (nm)", "Absorbance"), **more):
         ys = band(x, name)
@@ -581,8 +586,8 @@ def group_numbers():
          [s.replace("E", " E") for s in small], also=["in-question", "refused"])
     expo("exponent-three-digits", "exponents of three digits without a letter: 1.2-003",
          [s.replace("E", "").replace("-0", "-00").replace("+00", "+000") for s in small], also=["in-question", "refused"])
-    expo("exponent-fixed-wide", "four columns of exponents without a mark between points: 0.12E-02",
-         [s for s in ["0.12E-02", "0.34E-02", "0.81E-02", "0.22E-01", "0.99E-01", "0.15E+00", "0.40E+00", "0.88E+00", "0.11E+01", "0.70E+00"]],
+    expo("exponent-fixed-wide", "mantissas below one, with exponents in both columns: 0.500E+03 0.12E-02",
+         ["0.12E-02", "0.34E-02", "0.81E-02", "0.22E-01", "0.99E-01", "0.15E+00", "0.40E+00", "0.88E+00", "0.11E+01", "0.70E+00"],
          sep="   ", x=["0.500E+03", "0.505E+03", "0.510E+03", "0.515E+03", "0.520E+03", "0.525E+03", "0.530E+03", "0.535E+03", "0.540E+03", "0.545E+03"])
     ys = ["1.2", "1.3", "1.5", "1.4", "1.1", "0.9"]
     case("numbers/exponent-in-unit", "the factor stands in the head: A x 10^3; the source's numbers must not pass as absorbance",
@@ -632,7 +637,6 @@ def group_numbers():
     expo("letter-o-for-zero", "two values have the letter O typed for zero",
          put(put(small2, 3, "O.0123"), 6, "0.2O00"), values=put(put(small2, 3, None), 6, None), absent=2,
          also=["in-question", "refused"], never=["0.2"])
-    assert head
 
 
 # ---------------------------------------------------------------- overflow, missing, saturated
@@ -730,12 +734,11 @@ def group_markers():
          runs=[run("spectrum", [trace(W(xs), A(y1), "cuvette 1"),
                                 trace(W(xs), A([None] * 17), "cuvette 2", optional=True)])])
     ts = steps("0", "20", 12)
-    y1, y2 = rise(ts, "lost"), None
+    y1 = rise(ts, "lost")
     x2 = put(ts, 5, "---")
     case("markers/lost-x", "one time is lost, its absorbance is there: the point cannot be placed",
          "Time (s)\tAbsorbance\n" + rows(x2, y1), also=["in-question"], absent=1,
          either=[[course(put(ts, 5, None), y1)], [course(ts[:5] + ts[6:], y1[:5] + y1[6:])]])
-    assert y2 is None
     ys = band(xs, "mixedm")
     w = list(ys)
     for i, word in [(2, "OVER"), (5, "---"), (6, ""), (9, "n.d."), (12, ">4.0")]:
@@ -777,9 +780,9 @@ def group_shapes():
          "Wavelength(nm) Absorbance\n" + rows(idx, xs, ys, sep=" "), runs=[spectrum(xs, ys)], also=["in-question", "refused"])
     labels = ["beet 1", "beet 2", "beet 3", "blank"]
     yy = [band(xs, f"307{i}") for i in range(4)]
-    case("shapes/one-x-many-y", "one wavelength column and four samples",
-         "Wavelength (nm)\t" + "\t".join(labels) + "\n" + rows(xs, *yy), also=["in-question"],
-         runs=[run("spectrum", [trace(W(xs), A(y), k) for k, y in zip(labels, yy)])])
+    case("shapes/one-x-many-y", "one wavelength column and four samples, no word tells what was measured",
+         "Wavelength (nm)\t" + "\t".join(labels) + "\n" + rows(xs, *yy), "in-question", also=["read"],
+         question="absorbance-or-transmittance", runs=[run("spectrum", [trace(W(xs), axis(None, None, y), k) for k, y in zip(labels, yy)])])
     yy = [band(xs, f"308{i}") for i in range(4)]
     case("shapes/one-x-many-y-words", "one wavelength column, four samples, absorbance told in the title",
          "Absorbance of four extracts\nWavelength (nm),beet 1,beet 2,beet 3,blank\n" + rows(xs, *yy, sep=","), ext="csv",
@@ -834,7 +837,7 @@ def group_shapes():
         return run("spectral-time-course", [trace(W(wl), A(m), None, [held("time", unit, t)]) for t, m in zip(tt, mats)])
 
     case("shapes/matrix-wavelength-down", "wavelength down, time across, units in the corner",
-         "Wavelength (nm) / Time (s)\t" + "\t".join(times) + "\n" + rows(xs, *yy), runs=[scans(times, "s", xs, yy)], also=["in-question"])
+         "Absorbance of one sample\nWavelength (nm) / Time (s)\t" + "\t".join(times) + "\n" + rows(xs, *yy), runs=[scans(times, "s", xs, yy)], also=["in-question"])
     yy = fade(xs, 325, 5)
     case("shapes/matrix-time-down", "time down, wavelength across; the truth is given as traces over wavelength",
          "Absorbance\nTime (s)\\Wavelength (nm)," + ",".join(xs) + "\n" + rows(times, *[[m[i] for m in yy] for i in range(n)], sep=","),
@@ -1231,7 +1234,7 @@ def group_kinetics():
          either=[[course(t5, ys)], [course([str(int(t) + 14 * 3600 + 180) for t in t5], ys)]])
     late = [clock((int(t) + 23 * 3600 + 1800) % 86400, "hh:mm:ss") for t in t5]
     ys = rise(t5, 607)
-    case("kinetics/over-midnight", "times of day that pass midnight: 23:55:00, 00:00:00", "Clock time\tAbsorbance\n" + rows(late, ys), "in-question",
+    case("kinetics/over-midnight", "times of day that pass midnight: 23:55:00, then 00:00:00", "Clock time\tAbsorbance\n" + rows(late, ys), "in-question",
          question="time-over-midnight", also=["read"],
          either=[[course(t5, ys)], [course([str(int(t) + 23 * 3600 + 1800) for t in t5], ys)],
                  [course([str((int(t) + 23 * 3600 + 1800) % 86400) for t in t5], ys)]])
@@ -1355,7 +1358,7 @@ def group_metadata():
     base = {"sample": "betanin", "temperature": q("37", "Cel"), "ph": 7.0, "operator": "kb"}
     meta("colon", "key: value", "Sample: betanin\nTemperature: 37 °C\npH: 7.0\nOperator: kb\nDate: 2021-03-14\n\n", {**base, "date": "2021-03-14"})
     meta("equals", "key = value", "sample = betanin\ntemperature = 37 °C\npH = 7.0\noperator = kb\n\n", base)
-    meta("equals-tight", "key=value without blanks", "sample=betanin\ntemperature=37C\nph=7.0\noperator=kb\n\n", base)
+    meta("equals-tight", "key=value without blanks", "sample=betanin\ntemperature=37C\nph=7.0\noperator=kb\n\n", base, also=["in-question"])
     meta("tab", "key TAB value", "Sample\tbetanin\nTemperature\t37 °C\npH\t7.0\nOperator\tkb\n\n", base)
     meta("comma", "key,value in the same commas as the table", "Sample,betanin\nTemperature,37 °C\npH,7.0\nOperator,kb\n\n", base, sep=",", ext="csv")
     meta("semicolon", "key;value in the same semicolons as the table, decimal comma", "Probe;betanin\nTemperatur;37,0 °C\npH;7,0\nBearbeiter;kb\n\n", base, sep=";", decimal=",", ext="csv")
@@ -1418,6 +1421,7 @@ def group_metadata():
     dated("iso-zone", "ISO date and time with zone", "2021-03-14T09:12:33+01:00", "2021-03-14")
     dated("iso-utc-midnight", "UTC near midnight: the date as written holds", "2021-03-14T23:50:00Z", "2021-03-14")
     dated("german", "day.month.year", "14.03.2021", "2021-03-14", key="Datum")
+    dated("german-dots-low-day", "04.03.2021 in a German file: points stand between day, month and year", "04.03.2021", "2021-03-04", key="Datum", decimal=",", also=["in-question"])
     dated("german-short", "day.month.two-digit year", "14.3.21", "2021-03-14", key="Datum", also=["in-question"])
     dated("slash-day-first", "day first, told by the 25", "25/03/2021", "2021-03-25")
     dated("slash-month-first", "month first, told by the 25", "03/25/2021", "2021-03-25")
@@ -1428,17 +1432,17 @@ def group_metadata():
     dated("english-upper", "month as three capitals, two-digit year", "14MAR21", "2021-03-14", also=["in-question"])
     dated("english-long", "month in full, comma", "March 14, 2021", "2021-03-14")
     dated("english-ordinal", "weekday and ordinal", "Sunday, 14th March 2021", "2021-03-14")
-    dated("german-long", "Monat ausgeschrieben", "14. März 2021", "2021-03-14", key="Datum")
-    dated("german-abbreviated", "Dezember abgekürzt", "14. Dez. 2020", "2020-12-14", key="Datum")
-    dated("french-long", "mois en lettres", "14 mars 2021", "2021-03-14")
-    dated("french-first", "premier du mois", "1er août 2021", "2021-08-01", also=["in-question"])
-    dated("spanish-long", "mes en letras", "14 de marzo de 2021", "2021-03-14", key="Fecha")
-    dated("italian-long", "mese in lettere", "14 marzo 2021", "2021-03-14", key="Data", also=["in-question"])
+    dated("german-long", "German month in full", "14. März 2021", "2021-03-14", key="Datum")
+    dated("german-abbreviated", "German month abbreviated", "14. Dez. 2020", "2020-12-14", key="Datum")
+    dated("french-long", "French month in full", "14 mars 2021", "2021-03-14")
+    dated("french-first", "French ordinal for the first of the month", "1er août 2021", "2021-08-01", also=["in-question"])
+    dated("spanish-long", "Spanish month in full, with de", "14 de marzo de 2021", "2021-03-14", key="Fecha")
+    dated("italian-long", "Italian month in full", "14 marzo 2021", "2021-03-14", key="Data", also=["in-question"])
     dated("english-clock", "date and twelve-hour clock", "14 Mar 2021 2:05 PM", "2021-03-14")
     dated("impossible", "a date that does not exist", "31.02.2021", None, key="Datum", also=["in-question"])
-    for k in ["metadata/date-impossible"]:
-        CASES[k][2]["runs"][0]["fields"].pop("date")
-        CASES[k][2]["fields_absent"] = ["date"]
+    impossible = CASES["metadata/date-impossible"][2]
+    del impossible["runs"][0]["fields"]["date"]
+    impossible["fields_never"] = {"date": ["2021-02-28", "2021-03-01", "2021-03-03", "2021-02-31"]}
     ys = band(xs, "twodates")
     case("metadata/date-undecidable", "03/04/2021: 3 April or 4 March", "Sample: crocin\nDate: 03/04/2021\n\nWavelength (nm)\tAbsorbance\n" + rows(xs, ys),
          "in-question", question="day-or-month", runs=[spectrum(xs, ys, {"sample": "crocin"})])
@@ -1447,14 +1451,14 @@ def group_metadata():
     case("metadata/date-decided-by-another", "04/03/2021 for the run, 25/03/2021 for the printing: the second decides the order", "Sample: crocin\nDate: 04/03/2021\nPrinted: 25/03/2021\n\nWavelength (nm)\tAbsorbance\n" + rows(xs, ys),
          runs=[spectrum(xs, ys, {"sample": "crocin"})], also=["in-question"])
     case("metadata/date-two-different", "recorded and printed on different days: the date of the run is the one of recording", "Sample: crocin\nPrinted: 2021-03-20\nRecorded: 2021-03-14\n\nWavelength (nm)\tAbsorbance\n" + rows(xs, ys),
-         runs=[spectrum(xs, ys, {"sample": "crocin"})], also=["in-question"])
+         runs=[spectrum(xs, ys, {"sample": "crocin"})], also=["in-question"], fields_never={"date": ["2021-03-20"]})
     ts = steps("0", "20", 12)
     ys = rise(ts, "metak")
     case("metadata/kinetics-conditions", "all conditions of an assay in front of a time course",
          "Enzyme: alkaline phosphatase\nSubstrate: pNPP\nSubstrate concentration: 2.5 mmol/L\nBuffer: diethanolamine\npH: 9.8\nTemperature: 30.0 °C\nWavelength: 405 nm\nInterval: 20 s\nPath length: 1 cm\n\nTime (s)\tAbsorbance\n" + rows(ts, ys),
          runs=[course(ts, ys, {"enzyme": "alkaline phosphatase", "substrate": "pNPP", "ph": 9.8, "temperature": q("30.0", "Cel"), "interval": q("20", "s"), "path-length": q("1", "cm"), "buffer": "diethanolamine"}, nm="405")])
     ys = rise(ts, "metak2")
-    case("metadata/kinetics-german", "alle Bedingungen deutsch, Dezimalkomma",
+    case("metadata/kinetics-german", "the same with German keys and decimal commas",
          "Enzym: Phosphatase\nSubstrat: pNPP\nPuffer: Diethanolamin\npH-Wert: 9,8\nTemperatur: 30,0 °C\nMesswellenlänge: 405 nm\nIntervall: 20 s\n\nZeit (s);Extinktion\n" + rows(ts, cc(ys), sep=";"),
          runs=[course(ts, ys, {"enzyme": "Phosphatase", "substrate": "pNPP", "ph": 9.8, "temperature": q("30.0", "Cel"), "interval": q("20", "s")}, nm="405")])
     ys = rise(ts, "metak3")
@@ -1509,7 +1513,7 @@ def group_undecidable():
     bare("wavelength-no-unit-large", "wavelength without a unit over 3000 to 6000: angstrom or a wrong word", "wavelength\tAbs\n" + rows(steps("3000", "200", 16), y6),
          steps("3000", "200", 16), y6, question="wavelength-unit", yq="absorbance", yu="{AU}")
     bare("time-no-unit", "time without a unit", "Time;Absorbance\n" + rows(ts, y2, sep=";"), ts, y2, question="time-unit", xq="time", yq="absorbance", yu="{AU}", ext="csv")
-    bare("time-no-unit-german", "Zeit ohne Einheit", "Zeit\tExtinktion\n" + rows(ts, cc(y2)), ts, y2, question="time-unit", xq="time", yq="absorbance", yu="{AU}")
+    bare("time-no-unit-german", "time without a unit under German heads", "Zeit\tExtinktion\n" + rows(ts, cc(y2)), ts, y2, question="time-unit", xq="time", yq="absorbance", yu="{AU}")
     bare("t-head", "t over 0 to 30 and A: the unit of the time is missing", "t\tA\n" + rows(steps("0", "2", 16), y2), steps("0", "2", 16), y2, question="time-unit",
          yq="absorbance", yu="{AU}")
     bare("m-unit", "time in `m`: minutes, or a slip", "Time (m)\tAbsorbance\n" + rows(steps("0", "2", 16), y2), steps("0", "2", 16), y2, question="time-unit", yq="absorbance", yu="{AU}",
@@ -1579,12 +1583,12 @@ def group_refused():
     no("settings-xml", "settings as XML", '<?xml version="1.0"?>\n<settings><scan start="400" end="700"/><lamp hours="812"/></settings>\n', ext="txt")
     r = random.Random("rubbish")
     no("binary-random", "random bytes", bytes(r.randrange(256) for _ in range(2048)), ext="dat")
-    no("binary-doubles", "numbers as raw doubles, not text", b"".join(__import__("struct").pack("<dd", 400.0 + i, 0.1 + i / 100) for i in range(60)), ext="dat")
+    no("binary-doubles", "numbers as raw doubles, not text", b"".join(struct.pack("<dd", 400.0 + i, 0.1 + i / 100) for i in range(60)), ext="dat")
     no("binary-picture", "the beginning of a picture", b"\x89PNG\r\n\x1a\n" + bytes(r.randrange(256) for _ in range(600)), ext="dat")
     no("stock", "a stock list of chemicals with concentrations", "chemical\tconcentration (mM)\tbottles\nNADH\t10\t3\npNPP\t50\t2\nTris\t1000\t5\nEDTA\t500\t1\n")
     no("timetable", "who has the room when", "hour\tMon\tTue\tWed\n" + "".join(f"{h}\tkb\tmo\t-\n" for h in range(8, 18)))
     no("mass-list", "masses of samples", "sample;mass (g)\n" + "".join(f"P{i};{c(fixed(2.4 + 0.013 * i, 3))}\n" for i in range(15)), ext="csv")
-    no("chromatogram-like", "pressure over time", "time (min)\tpressure (bar)\n" + "".join(f"{fixed(i * 0.5, 1)}\t{fixed(120 + (i * 13) % 7, 1)}\n" for i in range(25)))
+    no("pressure-log", "pressure over time", "time (min)\tpressure (bar)\n" + "".join(f"{fixed(i * 0.5, 1)}\t{fixed(120 + (i * 13) % 7, 1)}\n" for i in range(25)))
     no("ph-titration", "pH over added volume", "volume (mL)\tpH\n" + "".join(f"{fixed(i * 0.5, 1)}\t{fixed(3 + 8 / (1 + math.exp(-(i - 12) / 2)), 2)}\n" for i in range(25)))
     no("citation-list", "a list of references with years and pages", "1. On beets. 1998, 12, 400-412.\n2. On light. 2003, 7, 500-519.\n3. On both. 2011, 31, 600-633.\n4. On none. 2015, 2, 700-701.\n")
     no("patch", "a difference between two texts", "--- old\n+++ new\n@@ -1,3 +1,3 @@\n-400 0.123\n+400 0.124\n 410 0.234\n 420 0.345\n", also=["in-question"])
@@ -1616,7 +1620,8 @@ def group_traps():
     trap("one-point-among-commas", "one value is written with a point among commas", "Wellenlänge (nm);Extinktion\n" + rows(xs, commay, sep=";"), verdict="in-question",
          question="number-damaged", also=["read", "refused"], either=[[spectrum(xs, ys)], [spectrum(xs, put(ys, 7, None))]], never=[ys[7].replace(".", "")])
     lost = put(ys, 9, ys[9].replace(".", ""))
-    trap("lost-decimal-point", "one value lost its decimal point: a thousandfold jump; as written, with a remark", head + rows(xs, lost), also=["in-question"],
+    trap("lost-decimal-point", "one value lost its decimal point, 01318 among 0.2365 and 0.1226: as written and with a remark, or asked", head + rows(xs, lost), also=["in-question"],
+         remarks=["jump|outlier|unlikely|range|large|implausible|zero|above|decimal|damaged"],
          truth=spectrum(xs, lost))
     trap("two-points-in-number", "one value holds two points", head + rows(xs, put(ys, 6, "0.12.34")), also=["in-question"], absent=1, truth=spectrum(xs, put(ys, 6, None)), never=["0.12", "12.34", "34"])
     trap("two-numbers-fused", "a lost line end fused two rows", head + rows(xs[:9], ys[:9]) + f"{xs[9]}\t{ys[9]}{xs[10]}\t{ys[10]}\n" + rows(xs[11:], ys[11:]), verdict="in-question",
@@ -1658,10 +1663,10 @@ def group_traps():
          either=[[run("peak-list", [trace(W(peaks), A(pk))], optional=True), spectrum(xs, ys)]])
     case("traps/peak-list-only", "only a list of peaks", "Peak list\nSample: rutin\nNo.\tWavelength (nm)\tAbsorbance\n1\t257.0\t0.712\n2\t354.5\t0.589\n",
          runs=[run("peak-list", [trace(W(["257.0", "354.5"]), A(["0.712", "0.589"]))], {"sample": "rutin"})], also=["in-question"])
-    case("traps/peak-list-only-german", "nur eine Liste von Maxima, Dezimalkomma", "Peakliste\nProbe: Rutin\nMaximum (nm);Extinktion\n257,0;0,712\n354,5;0,589\n411,0;0,102\n",
+    case("traps/peak-list-only-german", "only a list of peaks, German words, decimal comma", "Peakliste\nProbe: Rutin\nMaximum (nm);Extinktion\n257,0;0,712\n354,5;0,589\n411,0;0,102\n",
          runs=[run("peak-list", [trace(W(["257.0", "354.5", "411.0"]), A(["0.712", "0.589", "0.102"]))], {"sample": "Rutin"})], also=["in-question"])
     # Ends cut off.
-    trap("cut-mid-number", "the file is cut off within the last number, no line end: 0.0 of what was 0.0xyz", (head + rows(xs, ys))[:-4], verdict="in-question", question="number-damaged", also=["read"],
+    trap("cut-mid-number", "the file is cut off within the last number, no line end: one of four decimals is left", (head + rows(xs, ys))[:-4], verdict="in-question", question="number-damaged", also=["read"],
          either=[[spectrum(xs, ys[:-1] + [ys[-1][:-3]])], [spectrum(xs, ys[:-1] + [None])], [spectrum(xs[:-1], ys[:-1])]], last_point_uncertain=True, remarks=["last|cut|truncat|incomplete|end of|unfinished"])
     trap("cut-mid-x", "the file is cut off within the last wavelength: 59", (head + rows(xs, ys))[:-(len(ys[-1]) + 3)], also=["in-question"],
          either=[[spectrum(xs[:-1], ys[:-1])], [spectrum(xs[:-1] + ["59"], ys[:-1] + [None])]], last_point_uncertain=True, remarks=["last|cut|truncat|incomplete|end of|unfinished"])
@@ -1705,9 +1710,9 @@ def group_traps():
     trap("repeated-row", "one row stands twice", head + rows(xs[:8] + [xs[7]] + xs[8:], ys[:8] + [ys[7]] + ys[8:]), spectrum(xs[:8] + [xs[7]] + xs[8:], ys[:8] + [ys[7]] + ys[8:]), also=["in-question"])
     trap("commented-out-rows", "two rows are put out of use with a hash", head + "".join(("# " if i in (4, 5) else "") + f"{x}\t{y}\n" for i, (x, y) in enumerate(zip(xs, ys))), spectrum(xs[:4] + xs[6:], ys[:4] + ys[6:]), also=["in-question"])
     trap("remark-behind-number", "remarks stand behind some numbers", head + "".join(f"{x}\t{y}" + ("  # bubble?" if i in (4, 9) else "") + "\n" for i, (x, y) in enumerate(zip(xs, ys))), spectrum(xs, ys), also=["in-question"])
-    trap("dilution-in-head", "the head says x10: a factor or a magnification; the numbers stay as written", "Wavelength (nm)\tAbsorbance (1:10)\n" + rows(xs, ys), spectrum(xs, ys), also=["in-question"])
+    trap("dilution-in-head", "the head notes a dilution of 1:10; the numbers stay as written", "Wavelength (nm)\tAbsorbance (1:10)\n" + rows(xs, ys), spectrum(xs, ys), also=["in-question"])
     trap("gain-in-metadata", "a factor stands among the keys; the numbers stay as written", "Factor: 2.0\nDilution: 1:50\n" + head + rows(xs, ys), spectrum(xs, ys))
-    trap("offset-x", "half of the wavelengths are written as 1/10 nm by mistake of the unit in the second head", "nm\tA\n" + rows(xs[:10], ys[:10]) + "nm/10\tA\n" + rows([x + "0" for x in xs[10:]], ys[10:]), verdict="in-question",
+    trap("offset-x", "the second half of the wavelengths is in tenths of a nanometre, as only its own head tells", "nm\tA\n" + rows(xs[:10], ys[:10]) + "nm/10\tA\n" + rows([x + "0" for x in xs[10:]], ys[10:]), verdict="in-question",
          question="scale-in-head", also=["read", "refused"], extra_runs_fine=True)
     trap("logarithm", "log A instead of A: no absorbance", "Wavelength (nm)\tlog A\n" + rows(xs, [fixed(math.log10(float(y)), 4) for y in ys]), verdict="in-question", question="absorbance-or-other", also=["read", "refused"],
          either=[[run("spectrum", [trace(W(xs), axis(None, None, [fixed(math.log10(float(y)), 4) for y in ys]))])]], y_must_not_be="absorbance")
@@ -1754,7 +1759,7 @@ def group_odds():
     us = [f"{t[:-3]},{t[-3:]}" if len(t) > 3 else t for t in tk]
     de = [f"{t[:-3]}.{t[-3:]}" if len(t) > 3 else t for t in tk]
     odd("thousands-begin-midway", "990, then 1,000: the thousands mark appears only from 1000 s on", "Time (s)\tAbsorbance\n" + rows(us, yk), course(tk, yk), also=["in-question"], never=["1"])
-    odd("thousands-begin-midway-german", "990, dann 1.000: ein Punkt als Tausendertrenner neben Dezimalkommas", "Zeit (s);Extinktion\n" + rows(de, cc(yk), sep=";"), course(tk, yk), also=["in-question"], never=["1"], ext="csv")
+    odd("thousands-begin-midway-german", "990, then 1.000: a point marks the thousands beside decimal commas, only from 1000 s on", "Zeit (s);Extinktion\n" + rows(de, cc(yk), sep=";"), course(tk, yk), also=["in-question"], never=["1"], ext="csv")
     odd("thousands-unquoted-in-commas", "990,0.5 and then 1,000,0.5: the thousands mark is the separator, the rows grow by a cell", "Time (s),Absorbance\n" + rows(us, yk, sep=","), verdict="in-question",
         question="decimal-comma-or-separator", also=["read", "refused"], either=[[course(tk, yk)]], never=["1"], ext="csv")
     wn = steps("25000", "-500", 14)
