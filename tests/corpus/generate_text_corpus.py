@@ -1448,6 +1448,17 @@ def group_metadata():
          "in-question", question="day-or-month", runs=[spectrum(xs, ys, {"sample": "crocin"})])
     case("metadata/date-undecidable-short", "03.04.05: three orders are possible", "Sample: crocin\nDate: 03-04-05\n\nWavelength (nm)\tAbsorbance\n" + rows(xs, ys),
          "in-question", question="day-or-month", runs=[spectrum(xs, ys, {"sample": "crocin"})])
+    dated("weekday-decides", "03/04/2021 was a Saturday as 3 April and a Thursday as 4 March", "Saturday, 03/04/2021", "2021-04-03", also=["in-question"])
+    for name, why, front, title, guess in [
+        ("french-low-day", "03/04/2021 in a French file: a custom of the country, no proof", "Échantillon : crocine\nDate : 03/04/2021\n", "Longueur d'onde (nm)\tAbsorbance", "2021-04-03"),
+        ("spanish-low-day", "03/04/2021 in a Spanish file: a custom of the country, no proof", "Muestra: crocina\nFecha: 03/04/2021\n", "Longitud de onda (nm)\tAbsorbancia", "2021-04-03"),
+        ("two-low-days", "two dates, 03/04/2021 and 05/04/2021: neither decides", "Sample: crocin\nDate: 03/04/2021\nPrinted: 05/04/2021\n", "Wavelength (nm)\tAbsorbance", None),
+        ("dashes-low-day", "03-04-2021 with dashes", "Sample: crocin\nDate: 03-04-2021\n", "Wavelength (nm)\tAbsorbance", None),
+        ("with-clock", "03/04/2021 09:12: the clock does not help", "Sample: crocin\nMeasured: 03/04/2021 09:12\n", "Wavelength (nm)\tAbsorbance", None),
+        ("two-digit-year", "05/06/07: day, month and year in any order", "Sample: crocin\nDate: 05/06/07\n", "Wavelength (nm)\tAbsorbance", None),
+    ]:
+        own = {"also": ["read"], "either": [[spectrum(xs, ys, {"date": guess})], [spectrum(xs, ys)]]} if guess else {"runs": [spectrum(xs, ys)]}
+        case(f"metadata/date-undecidable-{name}", why, front + "\n" + title + "\n" + rows(xs, ys), "in-question", question="day-or-month", **own)
     case("metadata/date-decided-by-another", "04/03/2021 for the run, 25/03/2021 for the printing: the second decides the order", "Sample: crocin\nDate: 04/03/2021\nPrinted: 25/03/2021\n\nWavelength (nm)\tAbsorbance\n" + rows(xs, ys),
          runs=[spectrum(xs, ys, {"sample": "crocin"})], also=["in-question"])
     case("metadata/date-two-different", "recorded and printed on different days: the date of the run is the one of recording", "Sample: crocin\nPrinted: 2021-03-20\nRecorded: 2021-03-14\n\nWavelength (nm)\tAbsorbance\n" + rows(xs, ys),
@@ -1525,6 +1536,15 @@ def group_undecidable():
     case("undecidable/one-column", "a single bare column of numbers", "\n".join(y2) + "\n", "in-question", question="axis-unknown", also=["refused"],
          either=[[run(None, [trace(axis(None, None, [str(i) for i in range(16)]), axis(None, None, y2))])],
                  [run(None, [trace(axis(None, None, [str(i + 1) for i in range(16)]), axis(None, None, y2))])]])
+    bare("cm-key", "two bare columns; a key says `cm` only: path length or wavenumber", "Cell: 1 cm\n" + rows(wn, y5), wn, y5)
+    bare("time-key-only", "two bare columns; the key Time holds the clock, not the axis", "Time: 09:12\nSample: rutin\n" + rows(xs, y3), xs, y3)
+    bare("wavelength-key-only", "two bare columns, 400 to 700; the key `Wavelength: 405 nm` speaks of a fixed one", "Wavelength: 405 nm\nSample: rutin\n" + rows(xs, y3), xs, y3,
+         question="axis-unknown", also=["read"])
+    bare("temperature-or-time", "the head says T over x from 20 to 95 and A over y", "T\tA260\n" + rows(steps("20", "5", 16), y3), steps("20", "5", 16), y3, yq="absorbance", yu="{AU}")
+    bare("units-swapped-columns", "the first column is named Absorbance and runs 400 to 700, the second is named Wavelength", "Absorbance\tWavelength (nm)\n" + rows(xs, y3), xs, y3)
+    bare("percent-head", "the head says %: of transmittance, reflectance or something else", "Wavelength (nm)\t%\n" + rows(xs, p), xs, p, question="absorbance-or-transmittance", xq="wavelength", xu="nm")
+    bare("percent-transmittance-small", "the head says %T over values of 0 to 1: percent or a fraction under a wrong head", "Wavelength (nm)\t%T\n" + rows(xs, tf), xs, tf,
+         question="percent-or-fraction", xq="wavelength", xu="nm", yq="transmittance", also=["read"])
     y7, y8 = band(xs, 807), band(xs, 808)
     case("undecidable/three-bare-columns", "three bare columns: x and two samples, or index, x and y", rows(xs, y7, y8, sep=" "), "in-question", question="axis-unknown",
          runs=[run(None, [trace(axis(None, None, xs), axis(None, None, y7)), trace(axis(None, None, xs), axis(None, None, y8))])], also=["refused"])
@@ -1858,10 +1878,10 @@ def group_combinations():
         "es": dict(wl="Longitud de onda", a="Absorbancia", t="Tiempo", sample="Muestra", temp="Temperatura", ph="pH", op="Operador", date="Fecha", d="{d}/{m}/{y}"),
     }
     names = ["betanin", "crocin", "rutin", "pNPP", "methyl orange", "beet juice 3"]
-    langs, shapes = ["en", "de", "fr", "es"], ["spectrum", "course", "many", "matrix"]
-    for i in range(48):
+    langs, shapes = ["en", "de", "fr", "es"], ["spectrum", "course", "many", "matrix", "rows", "pairs"]
+    for i in range(96):
         r = random.Random(f"combination {i}")
-        lang, shape = langs[i % 4], shapes[i // 4 % 4]
+        lang, shape = langs[i % 4], shapes[i // 4 % 6]
         w = words[lang]
         comma = lang != "en" and r.random() < 0.8
         sep = r.choice(["\t", ";", " | ", "    "] if comma else ["\t", ";", ",", "    ", "|"])
@@ -1892,7 +1912,7 @@ def group_combinations():
         block = "\n".join(lines) + "\n"
         fields = {"sample": sample, "temperature": q(temp, "Cel"), "ph": float(ph), "operator": dict(keys)[w["op"]], "date": f"{year}-{month}-{day}"}
         xhead = (w["t"] + units % tunit) if shape == "course" else w["wl"] + units % "nm"
-        if shape == "many":
+        if shape in ("many", "rows", "pairs"):
             heads = [f"{w['a']} {chr(65 + j)}" for j in range(k)]
             runs = [run("spectrum", [trace(W(x), A(y)) for y in truth], fields)]
         elif shape == "matrix":
@@ -1906,6 +1926,11 @@ def group_combinations():
             heads = [w["a"]]
             runs = [spectrum(x, truth[0], fields)]
         table = sep.join([xhead] + heads) + "\n" + rows([cell(v) for v in x], *written, sep=sep)
+        if shape == "rows":
+            table = sep.join([xhead] + [cell(v) for v in x]) + "\n" + "".join(sep.join([h] + col) + "\n" for h, col in zip(heads, written))
+        elif shape == "pairs":
+            between = [h for head in heads for h in (xhead, head)]
+            table = sep.join(between) + "\n" + rows(*[col for y in written for col in ([cell(v) for v in x], y)], sep=sep)
         behind = r.random() < 0.2
         body = table + "\n" + block if behind and shape != "matrix" else block + "\n" + table
         raw = body.replace("\n", eol)
@@ -1913,7 +1938,8 @@ def group_combinations():
         told = {" ": "blanks", "\t": "tabs", ";": "semicolons", ",": "commas", "|": "bars"}[sep.strip(" ") or " "]
         ends = {"\n": "LF", "\r\n": "CR LF", "\r": "CR"}[eol]
         case(f"combinations/{i:02d}-{lang}-{shape}", f"{lang} words, {enc}, {ends}, {told}, decimal {'comma' if comma else 'point'}, keys {'behind' if behind and shape != 'matrix' else 'in front'}"
-             + (f", {marker} twice" if marker else ""), data, runs=runs, absent=len(places) or None, ext=r.choice(["txt", "csv", "asc", "dat", "prn"]))
+             + (f", {marker} twice" if marker else ""), data, runs=runs, absent=len(places) or None, ext=r.choice(["txt", "csv", "asc", "dat", "prn"]),
+             **({"runs_may_be_split": True} if shape == "pairs" else {}))
 
 
 # ---------------------------------------------------------------- writing
