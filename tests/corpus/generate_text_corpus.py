@@ -248,6 +248,7 @@ UNITS = {
     "umol/L",
     "{AU}/min",
     "umol/L/min",
+    "mg/L",
     None,
 }
 
@@ -2645,6 +2646,7 @@ def group_kinetics():
         also=["in-question"],
         runs=[rates(conc, rate, "mmol/L", "{AU}/min")],
         extra_traces_fine=True,
+        extra_y_must_not_be="rate",
     )
     series = [rise(ts, f"63{i}") for i in range(4)]
     case(
@@ -5078,6 +5080,391 @@ def group_combinations():
             ext=r.choice(["txt", "csv", "asc", "dat", "prn"]),
             **({"runs_may_be_split": True} if shape == "pairs" else {}),
         )
+
+
+# ---------------------------------------------------------------- readings, rates, peaks
+
+
+def group_readings():
+    names = ["S0", "S1", "S2", "S3", "S4", "beet 1", "beet 2", "beet 3"]
+    a = ["0.003", "0.098", "0.201", "0.402", "0.795", "0.312", "0.318", "0.297"]
+    b = ["0.001", "0.051", "0.099", "0.204", "0.391", "0.160", "0.155", "0.149"]
+    conc = ["0", "5", "10", "20", "40"]
+
+    def reading(values, nm="405", label=None, rows_named=names, make=A, **more):
+        index = axis("index", "1", [str(i + 1) for i in range(len(values))])
+        return trace(index, make(values), label, [at_nm(nm)] if nm else [], row_names=rows_named, **more)
+
+    def fixed_run(*traces, fields=None):
+        return run("fixed-wavelength", traces, fields)
+
+    def say(name, why, body, truth=None, **more):
+        case(f"readings/{name}", why, body, runs=[truth] if truth else [], **more)
+
+    say("tabs", "names and readings, tabs", "Sample\tA405\n" + rows(names, a), fixed_run(reading(a)))
+    say(
+        "comma-decimal",
+        "names and readings, decimal comma",
+        "Probe;E 405 nm\n" + rows(names, cc(a), sep=";"),
+        fixed_run(reading(a)),
+        ext="csv",
+    )
+    say(
+        "fixed-columns",
+        "names with blanks in fixed columns, one blank apart from the numbers in places",
+        f"{'Sample':<8}{'A405':>7}\n" + "".join(f"{n:<8}{v:>7}\n" for n, v in zip(names, a)),
+        fixed_run(reading(a)),
+        ext="prn",
+        also=["in-question"],
+    )
+    say(
+        "names-are-numbers",
+        "the samples are called 1, 2, 3",
+        "Sample\tA405\n" + rows([str(i + 1) for i in range(8)], a),
+        fixed_run(reading(a, rows_named=[str(i + 1) for i in range(8)])),
+        also=["in-question"],
+    )
+    flasks = ["400", "410", "420", "430", "440", "450", "460", "470"]
+    say(
+        "names-like-wavelengths",
+        "the samples are called 400, 410, 420: no spectrum",
+        "Sample number,A595\n" + rows(flasks, a, sep=","),
+        fixed_run(reading(a, "595", rows_named=flasks)),
+        ext="csv",
+        also=["in-question"],
+    )
+    wells = ["A1", "A2", "A3", "A4", "B1", "B2", "B3", "B4"]
+    say(
+        "wells",
+        "the rows are named after places in a rack",
+        "place,A405\n" + rows(wells, a, sep=","),
+        fixed_run(reading(a, rows_named=wells)),
+        ext="csv",
+        also=["in-question"],
+    )
+    say(
+        "three-wavelengths",
+        "three wavelengths a sample, blanks",
+        "sample  A405  A540  A620\n" + rows([n.replace(" ", "_") for n in names], a, b, scaled(b, 0.5, 3), sep="  "),
+        fixed_run(
+            *[
+                reading(v, nm, rows_named=[n.replace(" ", "_") for n in names])
+                for v, nm in zip([a, b, scaled(b, 0.5, 3)], ["405", "540", "620"])
+            ]
+        ),
+    )
+    ratio = [fixed(float(x) / float(y), 2) for x, y in zip(a, b)]
+    say(
+        "ratio-column",
+        "two absorbances and their ratio: A260/A280 is no absorbance",
+        "sample\tA260\tA280\tA260/A280\n" + rows(names, a, b, ratio),
+        fixed_run(reading(a, "260"), reading(b, "280")),
+        also=["in-question"],
+        extra_traces_fine=True,
+        extra_y_must_not_be="absorbance",
+    )
+    say(
+        "overflow",
+        "one reading is OVER",
+        "Sample;A405\n" + rows(names, put(a, 4, "OVER"), sep=";"),
+        fixed_run(reading(put(a, 4, None))),
+        ext="csv",
+        absent=1,
+    )
+    say(
+        "percent-transmittance",
+        "percent transmittance at one wavelength",
+        "Wavelength: 600 nm\nSample\t%T\n" + rows(names, percent(a, 1)),
+        fixed_run(reading(percent(a, 1), "600", make=P)),
+    )
+    say(
+        "no-wavelength",
+        "readings without any wavelength",
+        "Sample\tAbsorbance\n" + rows(names, a),
+        fixed_run(reading(a, None)),
+        also=["in-question"],
+    )
+    say(
+        "dilution-column",
+        "a column of dilutions beside the readings; nothing is multiplied",
+        "Sample\tDilution\tA405\n" + rows(names, ["1", "1", "1", "1", "1", "50", "50", "100"], a),
+        fixed_run(reading(a)),
+        also=["in-question"],
+        extra_traces_fine=True,
+        extra_y_must_not_be="absorbance",
+        never=["15.6", "15.9", "29.7"],
+    )
+    say(
+        "clock-column",
+        "the clock time of each reading stands beside it",
+        "Sample,Clock,A405\n" + rows(names, [f"09:1{i}:30" for i in range(8)], a, sep=","),
+        fixed_run(reading(a)),
+        ext="csv",
+        also=["in-question"],
+    )
+    groups = "".join(
+        "".join(f"{n}\t{v}\n" for n, v in zip(names[i : i + 2], a[i : i + 2]))
+        + f"mean\t{fixed((float(a[i]) + float(a[i + 1])) / 2, 4)}\n"
+        for i in (0, 2, 4, 6)
+    )
+    say(
+        "means-between",
+        "a row named mean follows after each pair of readings",
+        "Sample\tA405\n" + groups,
+        fixed_run(reading(a)),
+        also=["in-question"],
+        never=["0.0505", "0.3015", "0.5535", "0.3075"],
+    )
+    say(
+        "list-of-sentences",
+        "one line a sample: beet 1: 0.312 at 405 nm",
+        "".join(f"{n}: {v} at 405 nm\n" for n, v in zip(names, a)),
+        fixed_run(reading(a)),
+        also=["in-question", "refused"],
+    )
+    say(
+        "pairs-of-readings",
+        "two readings of each sample stand in two columns",
+        "Sample;A405 (1);A405 (2)\n" + rows(names, a, scaled(a, 1.01, 3), sep=";"),
+        fixed_run(reading(a), reading(scaled(a, 1.01, 3))),
+        ext="csv",
+    )
+    cal = a[:5]
+
+    def over(x, unit, y, **more):
+        return run(None, [trace(axis("concentration", unit, x), A(y), None, [at_nm("595")])], **more)
+
+    say(
+        "calibration",
+        "standards: concentration against absorbance",
+        "Concentration (mg/L)\tA595\n" + rows(conc, cal),
+        over(conc, "mg/L", cal),
+        also=["in-question"],
+    )
+    say(
+        "calibration-comma",
+        "standards with German heads and decimal commas",
+        "Konzentration (mg/L);Extinktion bei 595 nm\n" + rows(cc(["0", "2.5", "5.0", "7.5", "10.0"]), cc(cal), sep=";"),
+        over(["0", "2.5", "5.0", "7.5", "10.0"], "mg/L", cal),
+        ext="csv",
+        also=["in-question"],
+    )
+    say(
+        "calibration-molar",
+        "standards in µM, three readings each",
+        "c (µM),A595 a,A595 b,A595 c\n" + rows(conc, cal, b[:5], scaled(cal, 0.99, 3), sep=","),
+        ext="csv",
+        also=["in-question"],
+        truth=run(
+            None,
+            [
+                trace(axis("concentration", "umol/L", conc), A(y), None, [at_nm("595")])
+                for y in (cal, b[:5], scaled(cal, 0.99, 3))
+            ],
+        ),
+    )
+    say(
+        "calibration-no-unit",
+        "standards without a unit of the concentration",
+        "Concentration\tA595\n" + rows(conc, cal),
+        verdict="in-question",
+        question="concentration-unit",
+        also=["read"],
+        truth=run(None, [trace(axis("concentration", None, conc), A(cal))]),
+    )
+    say(
+        "calibration-and-samples",
+        "standards and unknown samples in one table; the concentrations of the samples are empty",
+        "Name,Concentration (mg/L),A595\n" + rows(names, conc + [""] * 3, a, sep=","),
+        ext="csv",
+        also=["in-question"],
+        either=[[fixed_run(reading(a, "595"))], [over(conc + [None] * 3, "mg/L", a)], [over(conc, "mg/L", cal)]],
+        extra_traces_fine=True,
+    )
+
+    s = ["0.05", "0.1", "0.2", "0.5", "1", "2", "5"]
+    v = ["0.0091", "0.0167", "0.0286", "0.0500", "0.0667", "0.0800", "0.0909"]
+
+    def rates(x, y, xu, yu):
+        return run("rate-series", [trace(axis("concentration", xu, x), axis("rate", yu, y))])
+
+    say(
+        "rates-error-column",
+        "rates with their standard errors beside",
+        "[S] (mM)\tv (A/min)\tSE\n" + rows(s, v, ["0.0004"] * 7),
+        rates(s, v, "mmol/L", "{AU}/min"),
+        also=["in-question"],
+        extra_traces_fine=True,
+        extra_y_must_not_be="rate",
+    )
+    say(
+        "rates-units-row",
+        "rates, units in a row of their own",
+        "Substrate concentration,Initial rate\nmmol/L,umol/L/min\n" + rows(s, v, sep=","),
+        rates(s, v, "mmol/L", "umol/L/min"),
+        ext="csv",
+    )
+    say(
+        "rates-transposed",
+        "rates as rows",
+        "Substrate concentration (mmol/L)\t" + "\t".join(s) + "\nInitial rate (umol/L/min)\t" + "\t".join(v) + "\n",
+        rates(s, v, "mmol/L", "umol/L/min"),
+        also=["in-question"],
+    )
+    say(
+        "rates-german",
+        "rates with German words",
+        "Substratkonzentration (mM);Anfangsgeschwindigkeit (µM/min)\n" + rows(cc(s), cc(v), sep=";"),
+        rates(s, v, "mmol/L", "umol/L/min"),
+        ext="csv",
+        also=["in-question"],
+    )
+    say(
+        "rates-french",
+        "rates with French words",
+        "Concentration en substrat (mM);Vitesse initiale (µM/min)\n" + rows(cc(s), cc(v), sep=";"),
+        rates(s, v, "mmol/L", "umol/L/min"),
+        ext="csv",
+        also=["in-question"],
+    )
+    say(
+        "rates-rate-first",
+        "the rate stands before the concentration",
+        "Initial rate (A/min)\t[S] (mM)\n" + rows(v, s),
+        rates(s, v, "mmol/L", "{AU}/min"),
+        also=["in-question"],
+    )
+    mv = [fixed(float(x) * 1000, 1) for x in v]
+    say(
+        "rates-milli",
+        "rates in mOD/min: a thousandth must not be lost",
+        "[S] (mM)\tv (mOD/min)\n" + rows(s, mv),
+        also=["in-question"],
+        either=[[rates(s, mv, "mmol/L", None)], [rates(s, v, "mmol/L", "{AU}/min")]],
+    )
+    say(
+        "rates-units-in-cells",
+        "the concentrations change their unit down the column: 50 µM, 0.1 mM",
+        "S\tv (A/min)\n" + rows(["50 µM", "100 µM", "0.2 mM", "0.5 mM", "1 mM"], v[:5]),
+        also=["in-question", "refused"],
+        either=[
+            [rates(["0.05", "0.1", "0.2", "0.5", "1"], v[:5], "mmol/L", "{AU}/min")],
+            [rates(["50", "100", "200", "500", "1000"], v[:5], "umol/L", "{AU}/min")],
+        ],
+    )
+    say(
+        "rates-reciprocal-only",
+        "only the reciprocals 1/[S] and 1/v: no concentrations and no rates",
+        "1/[S] (1/mM)\t1/v (min/A)\n" + rows([fixed(1 / float(x), 2) for x in s], [fixed(1 / float(y), 1) for y in v]),
+        verdict="in-question",
+        question="axis-unknown",
+        also=["refused", "read"],
+        y_must_not_be="rate",
+    )
+    acid = ["4.0", "5.0", "6.0", "7.0", "8.0", "9.0", "10.0"]
+    say(
+        "rates-over-ph",
+        "rates over pH",
+        "pH\tv (A/min)\n" + rows(acid, v),
+        run(None, [trace(axis("ph", None, acid), axis("rate", "{AU}/min", v))]),
+        also=["in-question"],
+    )
+    warm = ["15.0", "20.0", "25.0", "30.0", "37.0", "45.0", "55.0"]
+    say(
+        "rates-over-temperature",
+        "rates over temperature",
+        "Temperature (°C)\tRate (A/min)\n" + rows(warm, v),
+        run(None, [trace(axis("temperature", "Cel", warm), axis("rate", "{AU}/min", v))]),
+        also=["in-question"],
+    )
+    say(
+        "activities",
+        "activities of samples in U/mL: results, no readings",
+        "sample;activity (U/mL)\n" + rows(names, a, sep=";"),
+        verdict="refused",
+        ext="csv",
+        also=["in-question"],
+        y_must_not_be="absorbance",
+    )
+    say(
+        "dose-response",
+        "residual activity in percent over inhibitor: no transmittance",
+        "Inhibitor (µM)\tactivity (%)\n" + rows(conc, ["100.0", "81.2", "66.9", "48.8", "31.0"]),
+        verdict="in-question",
+        question="axis-unknown",
+        also=["refused", "read"],
+        y_must_not_be="transmittance",
+    )
+
+    at, tall = ["262.0", "338.5", "421.0", "512.5"], ["0.912", "0.455", "0.210", "0.087"]
+
+    def peaks(x=at, y=tall, fields=None):
+        return run("peak-list", [trace(W(x), A(y))], fields)
+
+    say(
+        "peaks-width",
+        "peaks with widths and areas; those are no absorbances",
+        "Peaks found\nNo.\tPosition (nm)\tHeight (A)\tWidth (nm)\tArea\n"
+        + rows(["1", "2", "3", "4"], at, tall, ["22.1", "31.4", "28.0", "40.2"], ["20.1", "14.3", "5.9", "3.5"]),
+        peaks(),
+        also=["in-question"],
+        extra_traces_fine=True,
+        extra_y_must_not_be="absorbance",
+    )
+    say(
+        "peaks-valleys",
+        "peaks and valleys in one list, told by a letter",
+        "Extrema\nkind,nm,A\n" + rows(["P", "V", "P", "V"], at, tall, sep=","),
+        ext="csv",
+        also=["in-question"],
+        either=[[peaks()], [peaks(at[::2], tall[::2])], [peaks(at[::2], tall[::2]), peaks(at[1::2], tall[1::2])]],
+    )
+    say(
+        "peaks-falling",
+        "peaks sorted by height, not by place",
+        "Peak table\nlambda max (nm);A max\n" + rows(["421.0", "262.0", "512.5"], ["1.210", "0.912", "0.087"], sep=";"),
+        ext="csv",
+        also=["in-question"],
+        truth=peaks(["421.0", "262.0", "512.5"], ["1.210", "0.912", "0.087"]),
+    )
+    say(
+        "peaks-french",
+        "a list of peaks with French words",
+        "Liste des pics\nPic (nm);Absorbance\n" + rows(cc(at), cc(tall), sep=";"),
+        peaks(),
+        ext="csv",
+        also=["in-question"],
+    )
+    say(
+        "peaks-spanish",
+        "a list of peaks with Spanish words",
+        "Lista de picos\nPico (nm);Absorbancia\n" + rows(cc(at), cc(tall), sep=";"),
+        peaks(),
+        ext="csv",
+        also=["in-question"],
+    )
+    say(
+        "peaks-wavenumber",
+        "peaks in wavenumbers",
+        "Peak list\nPosition (cm-1)\tA\n38168\t0.912\n29542\t0.455\n23753\t0.210\n",
+        also=["in-question"],
+        truth=run("peak-list", [trace(K(["38168", "29542", "23753"]), A(["0.912", "0.455", "0.210"]))]),
+    )
+    say(
+        "peaks-sentence",
+        "peaks in sentences",
+        "Sample: rutin\nMaxima at 257.0 nm (A = 0.712) and 354.5 nm (A = 0.589), shoulder near 300 nm.\n",
+        verdict="refused",
+        also=["in-question", "read"],
+        note="a reader that takes the two peaks is welcome, the shoulder has no value",
+    )
+    say(
+        "peaks-two-samples",
+        "peak lists of two samples one after another",
+        "Peak list, sample rutin\nnm\tA\n257.0\t0.712\n354.5\t0.589\n\nPeak list, sample quercetin\nnm\tA\n256.0\t0.650\n370.5\t0.688\n",
+        also=["in-question"],
+        either=[[peaks(["257.0", "354.5"], ["0.712", "0.589"]), peaks(["256.0", "370.5"], ["0.650", "0.688"])]],
+    )
 
 
 # ---------------------------------------------------------------- writing
