@@ -56,7 +56,7 @@ impl Axis {
     }
 
     /// Value on this axis of a wavelength in nm; `None` as in [`Axis::to_nm`].
-    pub fn from_nm(self, nm: f64) -> Option<f64> {
+    pub fn of_nm(self, nm: f64) -> Option<f64> {
         match self {
             Self::Nanometre => positive(nm),
             Self::PerCentimetre => per_cm_of_nm(nm),
@@ -185,7 +185,7 @@ impl Spectrum {
             .map(|x| {
                 self.axis
                     .to_nm(*x)
-                    .and_then(|nm| axis.from_nm(nm))
+                    .and_then(|nm| axis.of_nm(nm))
                     .ok_or_else(|| SpectrumRefusal::NotPositive {
                         what: self.axis.to_string(),
                         found: *x,

@@ -1,0 +1,266 @@
+use serde::{Deserialize, Serialize};
+
+use super::{AbsorbanceStandard, Conditions, Limits, Outcome, ReferenceTable, Report};
+use crate::quantities::Measured;
+use crate::refusal::Refusal;
+use crate::spectra::{Axis, Ordinate, Spectrum, SpectrumRefusal, value_at};
+
+/// An absorbance read at a wavelength.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct BandReading {
+    /// Wavelength in nm.
+    pub nm: f64,
+    /// Absorbance, blank taken off.
+    pub absorbance: Measured,
+    /// Whether it was interpolated between recorded points.
+    pub interpolated: bool,
+}
+
+/// Reads absorbances off a spectrum; wavelengths outside its range are left out of the list.
+///
+/// # Errors
+/// [`SpectrumRefusal::WrongAxis`] unless the axis is nm, [`SpectrumRefusal::WrongOrdinate`] unless the
+/// ordinate is absorbance.
+pub fn read_bands(spectrum: &Spectrum, nm: &[f64]) -> Result<Vec<BandReading>, SpectrumRefusal> {
+    if spectrum.axis != Axis::Nanometre {
+        return Err(SpectrumRefusal::WrongAxis {
+            found: spectrum.axis.to_string(),
+            wanted: "nm".into(),
+        });
+    }
+    if spectrum.ordinate != Ordinate::Absorbance {
+        return Err(SpectrumRefusal::WrongOrdinate {
+            found: spectrum.ordinate.to_string(),
+            wanted: "absorbance".into(),
+        });
+    }
+    Ok(nm
+        .iter()
+        .filter_map(|nm| value_at(&spectrum.curve, *nm).ok().map(|found| (*nm, found)))
+        .map(|(nm, (value, recorded))| BandReading {
+            nm,
+            absorbance: Measured::bare(value),
+            interpolated: !recorded,
+        })
+        .collect())
+}
+
+/// Compares specific absorbances A(1 %, 1 cm) = A·10000/(c·l), c in mg/L and l in cm, with a standard.
+///
+/// # Errors
+/// `out-of-range` for a concentration or path that is not positive.
+pub fn absorbance_dichromate(
+    limits: &Limits,
+    standard: &AbsorbanceStandard,
+    readings: &[BandReading],
+    mg_per_l: Measured,
+    path_cm: f64,
+    conditions: Conditions,
+) -> Result<Report, Refusal> {
+    positive("the concentration", mg_per_l.value)?;
+    positive("the path length", path_cm)?;
+    let outcomes = standard
+        .bands
+        .iter()
+        .map(|band| {
+            let mut outcome = Outcome::new(
+                format!("specific absorbance at {} nm", band.nm),
+                "dL/g/cm",
+                &standard.source,
+                standard.from_memory,
+            )
+            .limits(Some(band.value), Some(band.low), Some(band.high));
+            let Some(reading) = readings.iter().find(|r| r.nm == band.nm) else {
+                return outcome.undetermined("not-in-range", format!("no reading at {} nm", band.nm));
+            };
+            if mg_per_l.value < band.from_mg_per_l || mg_per_l.value > band.to_mg_per_l {
+                return outcome.undetermined(
+                    "concentration-outside",
+                    format!(
+                        "{} mg/L lies outside {} to {} mg/L, for which the limits at {} nm hold",
+                        mg_per_l.value, band.from_mg_per_l, band.to_mg_per_l, band.nm
+                    ),
+                );
+            }
+            if let Some(open) = unusable(reading, conditions) {
+                return outcome.undetermined(open.0, open.1);
+            }
+            note_interpolation(&mut outcome, reading);
+            let factor = 1e4 / (mg_per_l.value * path_cm);
+            let value = reading.absorbance.value * factor;
+            let uncertainty = reading.absorbance.standard_error.map(|u| {
+                let weighing = mg_per_l.standard_error.unwrap_or(0.0) / mg_per_l.value * value;
+                (u * factor).hypot(weighing)
+            });
+            outcome.decide(value, uncertainty)
+        })
+        .collect();
+    let named = (
+        standard.id.as_str(),
+        standard.standard.as_str(),
+        Some(standard.solution.as_str()),
+    );
+    Ok(Report::new(limits, "absorbance", named, conditions, outcomes))
+}
+
+/// A certified absorbance, from a certificate or a reference table.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct CertifiedBand {
+    /// Wavelength in nm.
+    pub nm: f64,
+    /// Certified absorbance and its standard uncertainty.
+    pub absorbance: Measured,
+    /// Largest spectral bandwidth for which it holds, in nm.
+    pub bandwidth_max_nm: Option<f64>,
+}
+
+/// The absorbances that a reference table gives for a concentration: A = a(c)·c·l, with a(c) linear
+/// between the rows and c in g/kg.
+///
+/// # Errors
+/// `out-of-range` for a concentration outside the rows, where nothing is extrapolated, and for a path
+/// that is not positive.
+pub fn certified_from_table(
+    table: &ReferenceTable,
+    g_per_kg: f64,
+    path_cm: f64,
+) -> Result<Vec<CertifiedBand>, Refusal> {
+    positive("the path length", path_cm)?;
+    let outside = || Refusal::OutOfRange {
+        what: "the concentration in g/kg".into(),
+        value: g_per_kg,
+        allowed: match (table.rows.first(), table.rows.last()) {
+            (Some(first), Some(last)) => format!("{} to {}, as in the table", first.g_per_kg, last.g_per_kg),
+            _ => "as in the table".into(),
+        },
+    };
+    let upper = table
+        .rows
+        .iter()
+        .position(|r| r.g_per_kg >= g_per_kg)
+        .ok_or_else(outside)?;
+    let (a, b) = (&table.rows[upper.saturating_sub(1)], &table.rows[upper]);
+    if g_per_kg < a.g_per_kg || !g_per_kg.is_finite() {
+        return Err(outside());
+    }
+    let part = if upper == 0 {
+        0.0
+    } else {
+        (g_per_kg - a.g_per_kg) / (b.g_per_kg - a.g_per_kg)
+    };
+    Ok((0..table.nm.len())
+        .map(|i| {
+            let specific = a.values[i] + part * (b.values[i] - a.values[i]);
+            let factor = g_per_kg * path_cm;
+            CertifiedBand {
+                nm: table.nm[i],
+                absorbance: Measured::with_error(specific * factor, table.uncertainty[i] / 2.0 * factor),
+                bandwidth_max_nm: Some(table.bandwidth_max_nm[i]),
+            }
+        })
+        .collect())
+}
+
+/// Compares readings with certified absorbances by the tolerance of the limits file.
+///
+/// `named` says which certificate or table they come from (id, title, id of the solution), and whether
+/// its values are from memory.
+///
+/// # Errors
+/// `unsuitable` where the limits file has no tolerance for certified values.
+pub fn absorbance_certified(
+    limits: &Limits,
+    named: (&str, &str, Option<&str>),
+    from_memory: bool,
+    certified: &[CertifiedBand],
+    readings: &[BandReading],
+    conditions: Conditions,
+) -> Result<Report, Refusal> {
+    let tolerance = limits
+        .certified_tolerance
+        .as_ref()
+        .ok_or_else(|| Refusal::Unsuitable {
+            why: "the limits file has no [certified_tolerance]".into(),
+        })?;
+    let outcomes = certified
+        .iter()
+        .map(|band| {
+            let expected = band.absorbance.value;
+            let allowed = if expected.abs() <= tolerance.up_to {
+                tolerance.absolute
+            } else {
+                tolerance.relative * expected.abs()
+            };
+            let mut outcome = Outcome::new(
+                format!("absorbance at {} nm", band.nm),
+                "{AU}",
+                &format!("{}; tolerance: {}", named.1, tolerance.source),
+                from_memory || tolerance.from_memory,
+            )
+            .limits(Some(expected), Some(expected - allowed), Some(expected + allowed));
+            let Some(reading) = readings.iter().find(|r| r.nm == band.nm) else {
+                return outcome.undetermined("not-in-range", format!("no reading at {} nm", band.nm));
+            };
+            match (band.bandwidth_max_nm, conditions.bandwidth_nm) {
+                (Some(max), Some(found)) if found > max => {
+                    return outcome.undetermined(
+                        "bandwidth-differs",
+                        format!(
+                            "the certified value holds up to {max} nm bandwidth, measured was with {found} nm"
+                        ),
+                    );
+                }
+                (Some(max), None) => outcome.remarks.push(format!(
+                    "no spectral bandwidth was stated; the value holds up to {max} nm"
+                )),
+                _ => {}
+            }
+            if let Some(open) = unusable(reading, conditions) {
+                return outcome.undetermined(open.0, open.1);
+            }
+            note_interpolation(&mut outcome, reading);
+            let uncertainty = reading
+                .absorbance
+                .standard_error
+                .map(|u| u.hypot(band.absorbance.standard_error.unwrap_or(0.0)));
+            outcome.decide(reading.absorbance.value, uncertainty)
+        })
+        .collect();
+    Ok(Report::new(limits, "absorbance", named, conditions, outcomes))
+}
+
+fn unusable(reading: &BandReading, conditions: Conditions) -> Option<(&'static str, String)> {
+    let value = reading.absorbance.value;
+    if !value.is_finite() {
+        return Some((
+            "not-finite",
+            format!("the reading at {} nm is not a finite number", reading.nm),
+        ));
+    }
+    match conditions.ceiling {
+        Some(limit) if value > limit => Some((
+            "saturated",
+            format!("{value} lies above {limit}, the end of the trusted range"),
+        )),
+        _ => None,
+    }
+}
+
+fn note_interpolation(outcome: &mut Outcome, reading: &BandReading) {
+    if reading.interpolated {
+        outcome
+            .remarks
+            .push("interpolated linearly between the recorded points".into());
+    }
+}
+
+fn positive(what: &str, value: f64) -> Result<(), Refusal> {
+    if value.is_finite() && value > 0.0 {
+        return Ok(());
+    }
+    Err(Refusal::OutOfRange {
+        what: what.into(),
+        value,
+        allowed: "a finite number above zero".into(),
+    })
+}

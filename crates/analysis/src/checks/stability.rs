@@ -1,0 +1,112 @@
+use super::{BandReading, Conditions, Limits, LocalLimit, Outcome, Report};
+use crate::spectra::{Axis, Curve, Ordinate, Spectrum, SpectrumRefusal, Window, noise};
+
+/// Noise and drift of an absorbance recorded at one wavelength over time in seconds.
+///
+/// Noise is taken after a straight line is removed; drift is the slope of that line per hour.
+///
+/// # Errors
+/// Those of [`noise`]: too few points, or a trace that does not move at all.
+pub fn stability(limits: &Limits, trace: &Curve, conditions: Conditions) -> Result<Report, SpectrumRefusal> {
+    let found = noise(trace, 1)?;
+    let n = found.points as f64;
+    let local = &limits.local;
+    let mut rms = against(&local.noise_rms, "noise, rms", "{AU}")
+        // The standard deviation of a standard deviation of n - 2 degrees of freedom.
+        .decide(found.rms, Some(found.rms / (2.0 * (n - 2.0)).sqrt()));
+    if found.neighbour_correlation.abs() > 2.0 / n.sqrt() {
+        rms.remarks.push(format!(
+            "neighbouring points are correlated ({:.2}): the signal is averaged or wanders, and the uncertainties are too small",
+            found.neighbour_correlation
+        ));
+    }
+    let peak_to_peak =
+        against(&local.noise_peak_to_peak, "noise, peak to peak", "{AU}").decide(found.peak_to_peak, None);
+    let mut drift = against(&local.drift_per_hour, "drift", "{AU}/h");
+    drift.low = drift.high.map(|v| -v);
+    let drift = drift.decide(found.drift * 3600.0, Some(found.drift_error * 3600.0));
+    let named = ("local", "the laboratory's own limits", None);
+    Ok(Report::new(
+        limits,
+        "stability",
+        named,
+        conditions,
+        vec![rms, peak_to_peak, drift],
+    ))
+}
+
+/// The largest distance from zero of a blank spectrum recorded against itself.
+///
+/// # Errors
+/// [`SpectrumRefusal::WrongOrdinate`] unless the ordinate is absorbance; too few points in the window.
+pub fn flatness(
+    limits: &Limits,
+    spectrum: &Spectrum,
+    over: Option<Window>,
+    conditions: Conditions,
+) -> Result<Report, SpectrumRefusal> {
+    if spectrum.ordinate != Ordinate::Absorbance {
+        return Err(SpectrumRefusal::WrongOrdinate {
+            found: spectrum.ordinate.to_string(),
+            wanted: "absorbance".into(),
+        });
+    }
+    let (x, y) = match over {
+        Some(window) => window.points(&spectrum.curve, "flatness", 2)?,
+        None => (spectrum.curve.x(), spectrum.curve.y()),
+    };
+    let worst = (0..y.len()).fold(0, |best, i| if y[i].abs() > y[best].abs() { i } else { best });
+    let mut outcome = against(
+        &limits.local.flatness,
+        "baseline, largest distance from zero",
+        "{AU}",
+    );
+    outcome.low = outcome.high.map(|v| -v);
+    let mut outcome = outcome.decide(y[worst], None);
+    outcome
+        .remarks
+        .push(format!("found at {} {}", x[worst], spectrum.axis));
+    let conditions = Conditions {
+        interval_nm: (spectrum.axis == Axis::Nanometre).then(|| spectrum.curve.steps().1),
+        ..conditions
+    };
+    let named = ("local", "the laboratory's own limits", None);
+    Ok(Report::new(limits, "flatness", named, conditions, vec![outcome]))
+}
+
+/// The absorbance of a solvent in its cell, read against air.
+pub fn blank_absorbance(limits: &Limits, readings: &[BandReading], conditions: Conditions) -> Report {
+    let outcomes = readings
+        .iter()
+        .map(|reading| {
+            let item = format!("absorbance of the blank at {} nm", reading.nm);
+            let value = reading.absorbance.value;
+            let Some(limit) = &limits.blank else {
+                return Outcome::new(item, "{AU}", "no limit in the file", false)
+                    .decide(value, reading.absorbance.standard_error);
+            };
+            let mut outcome = Outcome::new(item, "{AU}", &limit.source, limit.from_memory).limits(
+                None,
+                None,
+                Some(limit.absorbance_max),
+            );
+            if value > limit.preferred_max {
+                outcome
+                    .remarks
+                    .push(format!("below {} is better", limit.preferred_max));
+            }
+            outcome.decide(value, reading.absorbance.standard_error)
+        })
+        .collect();
+    let named = ("blank", "absorbance of solvent and cell", None);
+    Report::new(limits, "blank", named, conditions, outcomes)
+}
+
+fn against(limit: &Option<LocalLimit>, item: &str, unit: &str) -> Outcome {
+    match limit {
+        Some(limit) => {
+            Outcome::new(item, unit, &limit.source, limit.from_memory).limits(None, None, Some(limit.max))
+        }
+        None => Outcome::new(item, unit, "no limit in the file", false),
+    }
+}
