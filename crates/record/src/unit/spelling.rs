@@ -1,0 +1,679 @@
+//! The spellings of units that people write.
+//!
+//! A spelling is looked up as a whole first (`°C`, `%T`, `a.u.`), then taken apart as a product (`l/(mol*cm)`,
+//! `M-1 cm-1`, `mAU/min`). Where a spelling means several units in this trade (`C`, `NM`, `J/mol K`), all are
+//! returned, likeliest first, and the place where it stands decides by dimension.
+
+use super::Unit;
+
+/// What a spelling of a unit means.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Spelling {
+    /// This unit.
+    One(Unit),
+    /// Any of these, likeliest in this trade first.
+    Several(Vec<Unit>),
+    /// No unit that is known here.
+    None,
+}
+
+impl Spelling {
+    /// All meanings, likeliest first.
+    #[must_use]
+    pub fn units(&self) -> &[Unit] {
+        match self {
+            Self::One(unit) => std::slice::from_ref(unit),
+            Self::Several(units) => units,
+            Self::None => &[],
+        }
+    }
+
+    /// The one meaning.
+    #[must_use]
+    pub fn one(&self) -> Option<&Unit> {
+        match self {
+            Self::One(unit) => Some(unit),
+            _ => None,
+        }
+    }
+
+    /// The one meaning that converts to `unit`; `None` when there is none or more than one.
+    #[must_use]
+    pub fn like(&self, unit: &Unit) -> Option<&Unit> {
+        let mut fitting = self.units().iter().filter(|one| one.converts_to(unit));
+        fitting.next().filter(|_| fitting.next().is_none())
+    }
+
+    fn of(mut units: Vec<Unit>) -> Self {
+        let mut seen: Vec<Unit> = Vec::with_capacity(units.len());
+        units.retain(|unit| {
+            let new = !seen.contains(unit);
+            if new {
+                seen.push(unit.clone());
+            }
+            new
+        });
+        match units.len() {
+            0 => Self::None,
+            1 => units.pop().map_or(Self::None, Self::One),
+            _ => Self::Several(units),
+        }
+    }
+}
+
+/// No spelling of a unit is longer, counted in characters.
+const LONGEST: usize = 48;
+/// More readings of one spelling than this are as good as none.
+const MANY: usize = 6;
+
+/// What `text` means as a unit. Case matters where it must: `mM` and `mm`, `nM` and `nm`.
+#[must_use]
+pub fn spelled(text: &str) -> Spelling {
+    if text.len() > LONGEST * 4 {
+        return Spelling::None;
+    }
+    let plain = plain(text);
+    let text = without_brackets(&plain);
+    if text.is_empty() || text.chars().count() > LONGEST {
+        return Spelling::None;
+    }
+    if let Some(codes) = whole(text) {
+        return Spelling::of(codes.iter().filter_map(|code| Unit::ucum(code).ok()).collect());
+    }
+    if text.contains(['{', '[']) && !text.contains("^{") {
+        return Unit::ucum(text).map_or(Spelling::None, Spelling::One);
+    }
+    Spelling::of(product(text))
+}
+
+/// One sign for each meaning: micro is `u`, blanks are one blank, superscripts are digits, every dash is `-`.
+fn plain(text: &str) -> String {
+    let mut plain = String::with_capacity(text.len());
+    let mut signs = text.trim().chars().peekable();
+    while let Some(sign) = signs.next() {
+        // A degree sign or mu that went once too often through an encoder has an `Â` in front.
+        if sign == 'Â' && matches!(signs.peek(), Some('°' | 'µ' | '²' | '³' | '¹' | 'º' | '·')) {
+            continue;
+        }
+        let one = match sign {
+            'µ' | 'μ' => 'u',
+            'º' | '˚' => '°',
+            '\u{212A}' => 'K',
+            '\u{212B}' => 'Å',
+            '⁰' => '0',
+            '¹' => '1',
+            '²' => '2',
+            '³' => '3',
+            '⁺' => '+',
+            '−' | '–' | '‐' | '‑' | '⁻' | '﹣' | '－' => '-',
+            '·' | '×' | '⋅' | '•' | '∙' => '*',
+            '⁄' | '∕' | '÷' => '/',
+            '∆' => 'Δ',
+            '℃' => {
+                plain.push_str("°C");
+                continue;
+            }
+            '\u{200B}' | '\u{FEFF}' | '\u{2060}' => continue,
+            sign if sign.is_whitespace() => {
+                if !plain.ends_with(' ') {
+                    plain.push(' ');
+                }
+                continue;
+            }
+            sign => sign,
+        };
+        plain.push(one);
+    }
+    plain.truncate(plain.trim_end().len());
+    plain
+}
+
+/// Without one pair of brackets around the whole; UCUM's own (`[pH]`) stay.
+fn without_brackets(text: &str) -> &str {
+    let inner = |open: char, close: char| {
+        let inner = text.strip_prefix(open)?.strip_suffix(close)?;
+        (!inner.contains([open, close])).then(|| inner.trim())
+    };
+    let own = [
+        "[pH]", "[ppm]", "[ppth]", "[ppb]", "[iU]", "[IU]", "[arb'U]", "[degF]",
+    ];
+    if own.contains(&text) {
+        return text;
+    }
+    inner('(', ')')
+        .or_else(|| inner('[', ']'))
+        .or_else(|| inner('<', '>'))
+        .unwrap_or(text)
+}
+
+/// Spellings that are looked up as a whole.
+fn whole(text: &str) -> Option<&'static [&'static str]> {
+    let exact: &[&str] = match text {
+        "C" => &["Cel", "C"],
+        "oC" => &["Cel"],
+        "m" => &["m", "min"],
+        "S" => &["s", "S"],
+        "A" => &["{AU}", "A"],
+        "mA" => &["10*-3.{AU}", "mA"],
+        "Nm" => &["nm", "N.m"],
+        "NM" => &["nm", "nmol/L"],
+        "UM" => &["um", "umol/L"],
+        "MM" => &["mm", "mmol/L"],
+        "PM" => &["pm", "pmol/L"],
+        "U/min" => &["/min", "U/min"],
+        "1" | "-" => &["1"],
+        "U" => &["U"],
+        "u" => return Some(&[]),
+        "IU" | "I.U." | "IE" | "I.E." | "UI" | "U.I." => &["[iU]"],
+        _ => &[],
+    };
+    if !exact.is_empty() {
+        return Some(exact);
+    }
+    let lower = text.to_lowercase();
+    let folded: &[&str] = match lower.trim_end_matches('.') {
+        "°c" | "degc" | "deg c" | "deg. c" | "deg.c" | "° c" | "grad c" | "gradc" | "grad celsius"
+        | "celsius" | "°celsius" | "° celsius" | "degree c" | "degrees c" | "degree celsius"
+        | "degrees celsius" | "deg celsius" | "cel" | "centigrade" | "degrees centigrade" | "degré c"
+        | "degrés c" | "degré celsius" | "degrés celsius" | "degre celsius" | "degres celsius"
+        | "grado celsius" | "grados celsius" | "grados c" | "gradi c" | "gradi celsius" | "graus c"
+        | "graus celsius" | "graden celsius" | "grader c" | "grader celsius" | "stopni celsjusza" => &["Cel"],
+        "°f" | "degf" | "deg f" | "fahrenheit" | "degrees f" => &["[degF]"],
+        "°k" | "degk" | "deg k" | "kelvin" | "kelvins" => &["K"],
+        "°" | "deg" | "degree" | "degrees" | "grad" | "degré" | "degrés" | "grados" | "gradi" => &["Cel"],
+        "%"
+        | "% t"
+        | "%t"
+        | "t%"
+        | "t %"
+        | "%r"
+        | "% r"
+        | "r%"
+        | "percent"
+        | "per cent"
+        | "prozent"
+        | "pct"
+        | "pour cent"
+        | "por ciento"
+        | "per cento"
+        | "por cento"
+        | "procent"
+        | "percent t"
+        | "% trans"
+        | "%trans"
+        | "% transmittance"
+        | "%transmittance"
+        | "% transmission"
+        | "percent transmittance"
+        | "% reflectance"
+        | "percent reflectance" => &["%"],
+        "‰" | "promille" | "per mille" | "per mil" => &["[ppth]"],
+        "ppm" => &["[ppm]"],
+        "ppb" => &["[ppb]"],
+        "au" | "{au}" | "od" | "{od}" | "o.d" | "abs" | "absorbance unit" | "absorbance units"
+        | "absorbance" | "abs unit" | "abs units" | "abs. unit" | "abs. units" | "od unit" | "od units"
+        | "optical density" | "extinktion" | "absorbanz" | "absorbancia" | "assorbanza" | "absorbância" => {
+            &["{AU}"]
+        }
+        "a.u" | "a. u" | "a.u.." => &["{AU}", "[arb'U]"],
+        "mau"
+        | "m{au}"
+        | "mod"
+        | "mabs"
+        | "m.au"
+        | "milliau"
+        | "milliabs"
+        | "milli-au"
+        | "milliabsorbance"
+        | "milliabsorbance units" => &["10*-3.{AU}"],
+        "arb"
+        | "arb. u"
+        | "arb.u"
+        | "arb. unit"
+        | "arb. units"
+        | "arb units"
+        | "arbitrary unit"
+        | "arbitrary units"
+        | "willk. einh"
+        | "willkürliche einheiten"
+        | "u. a"
+        | "u.a" => &["[arb'U]"],
+        "ph" | "[ph]" | "ph unit" | "ph units" | "ph-einheiten" => &["[pH]"],
+        "dimensionless" | "unitless" | "dimensionslos" | "ohne einheit" | "sans unité" | "fraction" => {
+            &["1"]
+        }
+        "kayser"
+        | "kaysers"
+        | "wavenumber"
+        | "wavenumbers"
+        | "reciprocal cm"
+        | "reciprocal centimeter"
+        | "reciprocal centimeters"
+        | "reciprocal centimetre"
+        | "reciprocal centimetres" => &["/cm"],
+        "rpm" | "r/min" | "rev/min" | "upm" | "tr/min" | "giri/min" | "r.p.m" | "omw/min" | "umdr./min"
+        | "u./min" | "varv/min" | "obr/min" => &["/min"],
+        // Said of a column, not a unit: `Absorbance (units)`.
+        "unit" | "units" | "einheit" | "einheiten" | "unité" | "unités" | "unidades" | "unità" => &[],
+        _ => return None,
+    };
+    Some(folded)
+}
+
+/// Words that stand for one unit, in any case, in the languages of this trade.
+fn word_of_any_case(lower: &str) -> Option<&'static str> {
+    Some(match lower {
+        "s" | "sec" | "secs" | "second" | "seconds" | "sek" | "sekunde" | "sekunden" | "seg" | "segs"
+        | "segundo" | "segundos" | "seconde" | "secondes" | "secondo" | "secondi" | "seconden" | "sekund"
+        | "sekunder" | "sekunda" | "sekundy" | "sekundach" => "s",
+        "min" | "mins" | "minute" | "minutes" | "minuten" | "mn" | "minuto" | "minutos" | "minuti"
+        | "minuut" | "minut" | "minuter" | "minuty" | "minutach" => "min",
+        "h" | "hr" | "hrs" | "hour" | "hours" | "std" | "stunde" | "stunden" | "heure" | "heures"
+        | "hora" | "horas" | "ora" | "ore" | "uur" | "uren" | "timme" | "timmar" | "godz" | "godzina"
+        | "godziny" => "h",
+        "d" | "day" | "days" | "tag" | "tage" | "tagen" | "jour" | "jours" | "día" | "días" | "dia"
+        | "dias" | "giorno" | "giorni" | "dag" | "dagen" | "dagar" | "dni" => "d",
+        "ms" | "msec" | "msecs" | "msek" => "ms",
+        "us" | "usec" | "usecs" => "us",
+        "ml" | "cc" | "ccm" | "mls" => "mL",
+        "ul" | "mcl" => "uL",
+        "nl" => "nL",
+        "cl" => "cL",
+        "dl" => "dL",
+        "l" | "lt" | "ltr" => "L",
+        "mg" => "mg",
+        "ug" | "mcg" => "ug",
+        "ng" => "ng",
+        "pg" => "pg",
+        "kg" => "kg",
+        "g" => "g",
+        "cm" => "cm",
+        "um" | "micron" | "microns" => "um",
+        "mol" | "mole" | "moles" | "mols" => "mol",
+        "mmol" | "mmole" | "mmoles" => "mmol",
+        "umol" | "umole" | "umoles" => "umol",
+        "nmol" | "nmole" | "nmoles" => "nmol",
+        "pmol" | "pmole" | "pmoles" => "pmol",
+        "kj" => "kJ",
+        "kcal" => "kcal",
+        "cal" => "cal",
+        "ev" => "eV",
+        "mev" => "meV",
+        "kat" | "katal" => "kat",
+        "ukat" => "ukat",
+        "nkat" => "nkat",
+        "hz" => "Hz",
+        "khz" => "kHz",
+        "mbar" => "mbar",
+        "bar" => "bar",
+        "atm" => "atm",
+        "hpa" => "hPa",
+        "kpa" => "kPa",
+        "pa" => "Pa",
+        "mmhg" | "torr" => "mm[Hg]",
+        "å" | "angstrom" | "angstroms" | "ångström" | "ångstrom" | "angström" => "Ao",
+        "%" | "percent" | "prozent" | "%t" => "%",
+        "od" | "au" | "abs" | "δa" | "δabs" | "δod" | "δe" | "absorbance" | "extinktion" => "{AU}",
+        "mau" | "mod" | "mabs" | "δmau" | "δmod" => "10*-3.{AU}",
+        "units" | "unit" | "einheiten" | "einheit" | "unités" | "unité" | "unidades" | "unità" => "U",
+        "rev" | "umdrehungen" | "umdr" => "1",
+        _ => return None,
+    })
+}
+
+/// Words whose case matters, each with all it may mean in this trade.
+fn word_of_this_case(word: &str) -> Option<&'static [&'static str]> {
+    Some(match word {
+        "NM" => &["nm", "nmol.L-1"],
+        "UM" => &["um", "umol.L-1"],
+        "MM" => &["mm", "mmol.L-1"],
+        "PM" => &["pm", "pmol.L-1"],
+        "Nm" => &["nm"],
+        "M" => &["mol.L-1"],
+        "mM" => &["mmol.L-1"],
+        "uM" | "mcM" => &["umol.L-1"],
+        "nM" => &["nmol.L-1"],
+        "pM" => &["pmol.L-1"],
+        "fM" => &["fmol.L-1"],
+        "nm" => &["nm"],
+        "pm" => &["pm"],
+        "mm" => &["mm"],
+        "m" => &["m"],
+        "dm" => &["dm"],
+        "km" => &["km"],
+        "A" => &["{AU}", "A"],
+        "mA" => &["10*-3.{AU}", "mA"],
+        "dA" | "dAbs" | "dOD" | "dE" => &["{AU}"],
+        // A standard deviation, and letters that mean too much.
+        "STD" | "D" | "G" => &[],
+        "U" | "u" => &["U"],
+        "mU" => &["mU"],
+        "kU" => &["kU"],
+        "uU" => &["uU"],
+        "IU" | "IE" | "UI" => &["[iU]"],
+        "mIU" => &["m[iU]"],
+        "kIU" => &["k[iU]"],
+        "K" | "°C" | "°K" => &["K"],
+        "J" => &["J"],
+        "MJ" => &["MJ"],
+        "W" => &["W"],
+        "mW" => &["mW"],
+        "V" => &["V"],
+        "mV" => &["mV"],
+        "kV" => &["kV"],
+        "N" => &["N"],
+        "mkat" => &["mkat"],
+        "pkat" => &["pkat"],
+        "MHz" => &["MHz"],
+        "mHz" => &["mHz"],
+        "GHz" => &["GHz"],
+        "MPa" => &["MPa"],
+        "ns" => &["ns"],
+        "ps" => &["ps"],
+        "Mol" => &["mol"],
+        "ppm" => &["[ppm]"],
+        _ => return None,
+    })
+}
+
+/// Units written out: a prefix word and a base word.
+fn word_written_out(lower: &str) -> Option<String> {
+    const PREFIXES: [(&str, &str); 16] = [
+        ("nano", "n"),
+        ("nanó", "n"),
+        ("nanô", "n"),
+        ("mikro", "u"),
+        ("micro", "u"),
+        ("micró", "u"),
+        ("micrô", "u"),
+        ("milli", "m"),
+        ("mili", "m"),
+        ("milí", "m"),
+        ("milì", "m"),
+        ("zenti", "c"),
+        ("centi", "c"),
+        ("kilo", "k"),
+        ("pico", "p"),
+        ("piko", "p"),
+    ];
+    let base = |word: &str| {
+        Some(match word {
+            "meter" | "meters" | "metre" | "metres" | "mètre" | "mètres" | "metro" | "metros" | "metri"
+            | "metr" | "metry" | "metrach" => ("m", ""),
+            "liter" | "liters" | "litre" | "litres" | "litro" | "litros" | "litri" | "litr" | "litry" => {
+                ("L", "")
+            }
+            "gram" | "grams" | "gramm" | "gramme" | "grammes" | "gramo" | "gramos" | "grammo" | "grammi"
+            | "grama" | "gramas" => ("g", ""),
+            "mol" | "mole" | "moles" | "mols" | "moli" => ("mol", ""),
+            "molar" | "molaire" | "molare" => ("mol", ".L-1"),
+            "second" | "seconds" | "sekunde" | "sekunden" | "seconde" | "secondes" | "segundo"
+            | "segundos" | "secondo" | "secondi" => ("s", ""),
+            "joule" | "joules" => ("J", ""),
+            "calorie" | "calories" | "kalorie" | "kalorien" => ("cal", ""),
+            "volt" | "volts" => ("V", ""),
+            "watt" | "watts" => ("W", ""),
+            "pascal" | "pascals" => ("Pa", ""),
+            "hertz" => ("Hz", ""),
+            "katal" | "katals" => ("kat", ""),
+            "bar" => ("bar", ""),
+            _ => return None,
+        })
+    };
+    let (prefix, rest) = PREFIXES
+        .iter()
+        .find_map(|&(word, prefix)| Some((prefix, lower.strip_prefix(word)?.trim_start_matches('-'))))
+        .unwrap_or(("", lower));
+    // Spanish and Portuguese move the accent onto the prefix: nanómetro, milímetro.
+    let (unit, behind) = base(rest)?;
+    Some(format!("{prefix}{unit}{behind}"))
+}
+
+/// All codes a single word may stand for, likeliest first.
+fn word(text: &str) -> Vec<String> {
+    let text = text.trim_end_matches('.');
+    if let Some(codes) = word_of_this_case(text) {
+        return codes.iter().map(|&code| code.to_owned()).collect();
+    }
+    let lower = text.to_lowercase();
+    if let Some(code) = word_of_any_case(&lower) {
+        // `Ms`, `mS` and the like are none of the spellings of `ms`: mixed case must be a word with a capital.
+        let short_and_mixed = lower.len() == 2
+            && text != lower
+            && text.chars().any(char::is_lowercase)
+            && !matches!(
+                text,
+                "mL" | "uL"
+                    | "nL"
+                    | "dL"
+                    | "cL"
+                    | "Hz"
+                    | "Pa"
+                    | "kJ"
+                    | "eV"
+                    | "Mn"
+                    | "Au"
+                    | "Od"
+                    | "Hr"
+                    | "Mg"
+                    | "Nl"
+                    | "Ml"
+            );
+        return if short_and_mixed {
+            Vec::new()
+        } else {
+            vec![code.to_owned()]
+        };
+    }
+    word_written_out(&lower).into_iter().collect()
+}
+
+/// A piece of a product.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Token<'a> {
+    Word(&'a str),
+    Power(i32),
+    One,
+    Times,
+    Per,
+    Open,
+    Close,
+}
+
+/// Takes a product apart; `None` when something in it is no part of a unit.
+fn tokens(text: &str) -> Option<Vec<Token<'_>>> {
+    let mut tokens = Vec::new();
+    let mut rest = text;
+    while let Some(sign) = rest.chars().next() {
+        let after_word = matches!(tokens.last(), Some(Token::Word(_)));
+        if let Some((power, left)) = power(rest, after_word) {
+            tokens.push(Token::Power(power));
+            rest = left;
+            continue;
+        }
+        match sign {
+            ' ' => {
+                rest = rest.trim_start();
+                continue;
+            }
+            '/' => tokens.push(Token::Per),
+            '(' => tokens.push(Token::Open),
+            ')' => tokens.push(Token::Close),
+            '*' => tokens.push(Token::Times),
+            '.' => tokens.push(Token::Times),
+            '1' if matches!(tokens.last(), None | Some(Token::Open)) => tokens.push(Token::One),
+            sign if sign.is_alphabetic() || matches!(sign, '°' | '%') => {
+                let end = rest
+                    .char_indices()
+                    .find(|&(_, c)| !(c.is_alphabetic() || matches!(c, '°' | '%')))
+                    .map_or(rest.len(), |(at, _)| at);
+                // A point behind a word that ends there is an abbreviation's; one between words is a product's.
+                let behind = &rest[end..];
+                let abbreviated =
+                    behind.starts_with('.') && !behind[1..].starts_with(|c: char| c.is_alphabetic());
+                let word = &rest[..end];
+                let per = matches!(
+                    word.to_lowercase().as_str(),
+                    "per" | "pro" | "par" | "por" | "je" | "na"
+                );
+                tokens.push(if per { Token::Per } else { Token::Word(word) });
+                rest = if abbreviated { &behind[1..] } else { behind };
+                continue;
+            }
+            _ => return None,
+        }
+        rest = &rest[sign.len_utf8()..];
+        if tokens.len() > 24 {
+            return None;
+        }
+    }
+    Some(tokens)
+}
+
+/// An exponent at the start of `rest`: `-1`, `^-1`, `^(-1)`, `**2`, `2`, or ` -1` behind a blank.
+fn power(rest: &str, after_word: bool) -> Option<(i32, &str)> {
+    if !after_word {
+        return None;
+    }
+    let (marked, mut left) = match rest.strip_prefix("**").or_else(|| rest.strip_prefix('^')) {
+        Some(left) => (true, left.trim_start()),
+        None => (false, rest),
+    };
+    let bracket = marked && left.starts_with(['(', '{']);
+    if bracket {
+        left = left[1..].trim_start();
+    }
+    if !marked && left.starts_with(' ') {
+        left = left.trim_start();
+        if !left.starts_with('-') {
+            return None;
+        }
+    }
+    let (minus, left) = match left.strip_prefix('-') {
+        Some(left) => (true, left.trim_start()),
+        None => (false, left.strip_prefix('+').filter(|_| marked).unwrap_or(left)),
+    };
+    let end = left.find(|c: char| !c.is_ascii_digit()).unwrap_or(left.len());
+    let number: i32 = left[..end].parse().ok().filter(|n| (1..=4).contains(n))?;
+    let mut left = &left[end..];
+    if bracket {
+        left = left.trim_start().strip_prefix([')', '}'])?;
+    }
+    Some((if minus { -number } else { number }, left))
+}
+
+/// Every reading of a product, as units.
+fn product(text: &str) -> Vec<Unit> {
+    let Some(tokens) = tokens(text) else {
+        return Vec::new();
+    };
+    let mut units = Vec::new();
+    // What stands behind a slash without brackets is mostly all divided by (`J/mol K`); read strictly it is not.
+    for loose in [true, false] {
+        let mut readings = vec![String::new()];
+        let mut at = 0;
+        if !group(&tokens, &mut at, 1, loose, 0, &mut readings) || at != tokens.len() {
+            return Vec::new();
+        }
+        for reading in readings {
+            if let Ok(unit) = Unit::ucum(reading.trim_start_matches('.')) {
+                units.push(unit);
+            }
+        }
+    }
+    units.truncate(MANY);
+    units
+}
+
+/// Reads factors up to a closing bracket or the end, each raised to `sign`, onto every reading.
+fn group(
+    tokens: &[Token<'_>],
+    at: &mut usize,
+    sign: i32,
+    loose: bool,
+    depth: usize,
+    readings: &mut Vec<String>,
+) -> bool {
+    if depth > 3 {
+        return false;
+    }
+    let mut under = false;
+    let mut wanted = true;
+    let mut fresh = false;
+    while let Some(&token) = tokens.get(*at) {
+        *at += 1;
+        match token {
+            Token::Close => {
+                *at -= 1;
+                break;
+            }
+            Token::Times if wanted => return false,
+            Token::Times => {
+                wanted = true;
+                continue;
+            }
+            Token::Per if wanted && *at > 1 => return false,
+            Token::Per => {
+                under = true;
+                wanted = true;
+                fresh = true;
+                continue;
+            }
+            Token::One if wanted => {}
+            Token::Open => {
+                let direction = if under && (fresh || loose) { -sign } else { sign };
+                if !group(tokens, at, direction, loose, depth + 1, readings) {
+                    return false;
+                }
+                if tokens.get(*at) != Some(&Token::Close) {
+                    return false;
+                }
+                *at += 1;
+            }
+            Token::Word(name) => {
+                let power = match tokens.get(*at) {
+                    Some(&Token::Power(power)) => {
+                        *at += 1;
+                        power
+                    }
+                    _ => 1,
+                };
+                // `x/min-1` says two things at once.
+                if under && fresh && power < 0 {
+                    return false;
+                }
+                let divided = under && (fresh || (loose && power > 0));
+                let exponent = power * if divided { -sign } else { sign };
+                let codes = word(name);
+                if codes.is_empty() || readings.len() * codes.len() > MANY {
+                    return false;
+                }
+                let mut longer = Vec::with_capacity(readings.len() * codes.len());
+                for reading in readings.iter() {
+                    for code in &codes {
+                        longer.push(format!("{reading}.{}", raised(code, exponent)));
+                    }
+                }
+                *readings = longer;
+            }
+            Token::One | Token::Power(_) => return false,
+        }
+        wanted = false;
+        fresh = false;
+    }
+    !wanted
+}
+
+/// The code of a word to a power, factor by factor: `mol.L-1` to -1 is `mol-1.L1`.
+fn raised(code: &str, exponent: i32) -> String {
+    if exponent == 1 {
+        return code.to_owned();
+    }
+    let over = if exponent < 0 { "1/" } else { "" };
+    let factors = vec![format!("({code})"); exponent.unsigned_abs() as usize];
+    if exponent < 0 {
+        format!("({over}({}))", factors.join("."))
+    } else {
+        factors.join(".")
+    }
+}
