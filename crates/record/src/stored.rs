@@ -93,6 +93,8 @@ struct TraceShape {
     fields: Fields,
     #[serde(default, skip_serializing_if = "Lines::is_empty")]
     lines: Lines,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    row_names: Vec<String>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     absent: Option<u32>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
@@ -155,6 +157,7 @@ impl From<StoredRun> for RunShape {
                 held: trace.held,
                 fields: trace.fields,
                 lines: trace.lines,
+                row_names: trace.row_names,
                 absent: Some(trace.absent).filter(|&n| n > 0),
                 saturated: trace.saturated,
             });
@@ -223,6 +226,7 @@ impl TryFrom<RunShape> for StoredRun {
             trace.held = stored.held;
             trace.fields = stored.fields;
             trace.lines = stored.lines;
+            trace.row_names = stored.row_names;
             trace.absent = stored.absent.unwrap_or(0);
             trace.saturated = stored.saturated;
             traces.push(trace);

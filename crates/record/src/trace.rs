@@ -56,6 +56,9 @@ pub struct Trace {
     /// The line of the source on which each point stood.
     #[serde(default, skip_serializing_if = "Lines::is_empty")]
     pub lines: Lines,
+    /// The name of each point, where the points have names (the samples of single readings).
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub row_names: Vec<String>,
     /// How many points stood in the source and could not be read as numbers; each has its remark.
     #[serde(default, skip_serializing_if = "is_zero")]
     pub absent: u32,
@@ -108,6 +111,7 @@ impl Trace {
             held: Vec::new(),
             fields: Fields::default(),
             lines: Lines::default(),
+            row_names: Vec::new(),
             absent: 0,
             saturated: Vec::new(),
         })
