@@ -1,0 +1,558 @@
+//! Decodes the lines of an `(X++(Y..Y))` table into integers, in one pass.
+//!
+//! This pass knows no labels: it turns characters into ordinates and notes how each line starts and ends. Which
+//! of the ordinates are check values, and which points are certain, is decided afterwards over the whole table.
+
+use crate::number::{Exponents, Scanned, scan, scan_digits};
+use crate::records::{Lines, Source};
+use crate::remark::Code;
+
+/// An ordinate marked as missing.
+pub(crate) const MISSING: i64 = i64::MIN;
+/// An ordinate of more than 18 digits; its text is kept apart.
+pub(crate) const LONG: i64 = i64::MIN + 1;
+
+/// Greatest magnitude a chain of differences may reach.
+const REACH: i64 = 1 << 60;
+
+/// How a line ends: this decides whether the next line starts with a check value.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Ends {
+    /// With a value that stands alone.
+    Absolute,
+    /// With a difference.
+    Difference,
+    /// With a difference that a DUP count repeats.
+    Repeated,
+    /// The line is damaged, so nobody knows.
+    Unknown,
+}
+
+/// What is wrong with a line, and where.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Damage {
+    pub(crate) code: Code,
+    pub(crate) at: usize,
+}
+
+/// One decoded line.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct DataLine {
+    pub(crate) number: u32,
+    pub(crate) start: usize,
+    pub(crate) end: usize,
+    /// The printed X.
+    pub(crate) x: Scanned,
+    /// Index of the first ordinate in [`Ordinates::values`].
+    pub(crate) first: usize,
+    pub(crate) len: usize,
+    /// Ordinates before the first difference: they stand alone.
+    pub(crate) alone: usize,
+    pub(crate) ends: Ends,
+    pub(crate) damage: Option<Damage>,
+}
+
+impl DataLine {
+    pub(crate) fn has_differences(&self) -> bool {
+        self.alone < self.len
+    }
+
+    /// Whether the line's last ordinate has to be repeated by the next line.
+    pub(crate) fn wants_check(&self) -> bool {
+        matches!(self.ends, Ends::Difference | Ends::Repeated)
+    }
+}
+
+/// Everything that the lines of a table hold.
+#[derive(Default)]
+pub(crate) struct Ordinates {
+    pub(crate) values: Vec<i64>,
+    /// The power of ten of all values, or of those before `exponents` starts to be used.
+    pub(crate) exponent: i32,
+    /// The power of ten of each value, where they differ.
+    pub(crate) exponents: Vec<i32>,
+    pub(crate) any_missing: bool,
+    /// Values of more than 18 digits: index and span.
+    pub(crate) long: Vec<(usize, usize, usize)>,
+    /// Values printed as a negative zero.
+    pub(crate) negative_zero: Vec<usize>,
+    pub(crate) lines: Vec<DataLine>,
+    /// Lines that could not be decoded at all.
+    pub(crate) lost: Vec<(u32, Damage)>,
+    /// Decoding stopped at this line because a limit was reached.
+    pub(crate) stopped: Option<(u32, usize)>,
+    /// The line, if any, whose last number was taken off because the text ends in it.
+    pub(crate) cut: Option<(u32, usize, usize)>,
+    pub(crate) odd_exponent: Option<(u32, usize)>,
+    pub(crate) squeezed_or_exponent: Option<(u32, usize)>,
+}
+
+impl Ordinates {
+    /// The power of ten of value `index`.
+    pub(crate) fn exponent_of(&self, index: usize) -> i32 {
+        self.exponents.get(index).copied().unwrap_or(self.exponent)
+    }
+
+    #[inline]
+    fn push(&mut self, value: i64, exponent: i32) {
+        if exponent != self.exponent || !self.exponents.is_empty() {
+            self.push_exponent(exponent);
+        }
+        self.values.push(value);
+    }
+
+    #[cold]
+    fn push_exponent(&mut self, exponent: i32) {
+        if self.values.is_empty() {
+            self.exponent = exponent;
+        } else {
+            if self.exponents.is_empty() {
+                self.exponents = vec![self.exponent; self.values.len()];
+            }
+            self.exponents.push(exponent);
+        }
+    }
+}
+
+#[derive(Clone, Copy, PartialEq, Eq)]
+#[repr(u8)]
+enum Class {
+    Illegal,
+    Blank,
+    Comma,
+    Number,
+    Squeezed,
+    SqueezedNegative,
+    Difference,
+    DifferenceNegative,
+    Duplicate,
+    Missing,
+    Dollar,
+}
+
+const CLASSES: [(Class, u8); 256] = {
+    let mut table = [(Class::Illegal, 0u8); 256];
+    table[b' ' as usize].0 = Class::Blank;
+    table[b'\t' as usize].0 = Class::Blank;
+    table[b';' as usize].0 = Class::Blank;
+    table[0x00].0 = Class::Blank;
+    table[0x1A].0 = Class::Blank;
+    table[0x0C].0 = Class::Blank;
+    table[b',' as usize].0 = Class::Comma;
+    table[b'+' as usize].0 = Class::Number;
+    table[b'-' as usize].0 = Class::Number;
+    table[b'.' as usize].0 = Class::Number;
+    table[b'?' as usize].0 = Class::Missing;
+    table[b'$' as usize].0 = Class::Dollar;
+    let mut d = 0usize;
+    while d < 10 {
+        table[b'0' as usize + d].0 = Class::Number;
+        table[super::SQUEEZED[d] as usize] = (Class::Squeezed, d as u8);
+        table[super::DIFFERENCE[d] as usize] = (Class::Difference, d as u8);
+        if d > 0 {
+            table[super::SQUEEZED_NEGATIVE[d] as usize] = (Class::SqueezedNegative, d as u8);
+            table[super::DIFFERENCE_NEGATIVE[d] as usize] = (Class::DifferenceNegative, d as u8);
+            table[super::DUPLICATE[d] as usize] = (Class::Duplicate, d as u8);
+        }
+        d += 1;
+    }
+    table
+};
+
+/// Takes the last number off a line that the end of the text may have cut: its digits, their sign or pseudo-digit,
+/// and if those may be an exponent, the number before it too.
+pub(crate) fn without_last_number(line: &[u8]) -> usize {
+    let digit = |b: u8| b.is_ascii_digit() || b == b'.' || b == b',';
+    let number_start = |mut end: usize| {
+        while end > 0 && digit(line[end - 1]) {
+            end -= 1;
+        }
+        match end {
+            0 => 0,
+            _ if line[end - 1].is_ascii_whitespace() || line[end - 1] == b';' => end,
+            _ => end - 1,
+        }
+    };
+    let mut end = number_start(line.len());
+    loop {
+        let sign_of_exponent = end >= 1
+            && end < line.len()
+            && matches!(line[end], b'+' | b'-')
+            && matches!(line[end - 1], b'E' | b'e');
+        let mark = if sign_of_exponent { end - 1 } else { end };
+        let letter = mark < line.len() && matches!(line[mark], b'E' | b'e');
+        if letter && mark > 0 && digit(line[mark - 1]) {
+            end = number_start(mark);
+        } else {
+            return mark;
+        }
+    }
+}
+
+/// What the decoder has to know of the table.
+pub(crate) struct Setting {
+    pub(crate) from: usize,
+    pub(crate) to: usize,
+    pub(crate) line: u32,
+    /// The decimal sign: a point or, in tables decided so, a comma.
+    pub(crate) point: u8,
+    /// Most ordinates to hand out.
+    pub(crate) budget: usize,
+    /// The table runs to the end of the text, which may be cut.
+    pub(crate) open_ended: bool,
+}
+
+/// Whether the stretch holds any pseudo-digit but `E` and `e`, which may be exponents.
+fn has_pseudo_digits(bytes: &[u8]) -> bool {
+    bytes.iter().any(|b| {
+        let class = CLASSES[*b as usize].0 as u8;
+        class >= Class::Squeezed as u8 && class <= Class::Duplicate as u8 && !matches!(b, b'E' | b'e')
+    })
+}
+
+pub(crate) fn decode(source: &Source<'_>, setting: &Setting) -> Ordinates {
+    let bytes = source.text.as_bytes();
+    let mut out = Ordinates::default();
+    let stretch = &bytes[setting.from..setting.to];
+    let exponents = if memchr::memchr2(b'E', b'e', stretch).is_none() || has_pseudo_digits(stretch) {
+        Exponents::Strict
+    } else {
+        Exponents::Signed
+    };
+    // A guess that spares most of the growing: tables of differences hold about one ordinate a byte, plain ones a
+    // fifth of that.
+    out.values.reserve((stretch.len() / 4).min(setting.budget) + 16);
+    let unterminated =
+        setting.open_ended && !matches!(bytes[..setting.to].last(), None | Some(b'\n' | b'\r'));
+    for line in Lines::new(source, setting.from, setting.to, setting.line) {
+        let mut end = line.end;
+        if unterminated && line.end == setting.to {
+            end = line.start + without_last_number(&bytes[line.start..line.end]);
+            out.cut = Some((line.number, end, line.end));
+        }
+        let mut i = line.start;
+        while i < end && CLASSES[bytes[i] as usize].0 == Class::Blank {
+            i += 1;
+        }
+        if i >= end || bytes[i..end].starts_with(b"$$") {
+            continue;
+        }
+        let Some(x) = scan(&bytes[..end], i, setting.point, exponents).filter(|x| !x.long) else {
+            out.lost.push((
+                line.number,
+                Damage {
+                    code: Code::LineWithoutX,
+                    at: i,
+                },
+            ));
+            continue;
+        };
+        i = x.end;
+        let first = out.values.len();
+        let mut decoder = LineDecoder {
+            bytes: &bytes[..end],
+            point: setting.point,
+            exponents,
+            out: &mut out,
+            budget: setting.budget,
+            line: line.number,
+        };
+        let (ends, alone, damage) = decoder.run(i, first);
+        let len = out.values.len() - first;
+        let stop = damage.filter(|d| d.code == Code::LimitPoints);
+        let alone = alone.map_or(len, |at| at - first);
+        out.lines.push(DataLine {
+            number: line.number,
+            start: line.start,
+            end,
+            x,
+            first,
+            len,
+            alone,
+            ends,
+            damage,
+        });
+        if let Some(stop) = stop {
+            out.stopped = Some((line.number, stop.at));
+            break;
+        }
+    }
+    out
+}
+
+struct LineDecoder<'a> {
+    bytes: &'a [u8],
+    point: u8,
+    exponents: Exponents,
+    out: &'a mut Ordinates,
+    budget: usize,
+    line: u32,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Form {
+    Nothing,
+    Absolute,
+    Difference,
+    Missing,
+    Long,
+}
+
+impl LineDecoder<'_> {
+    /// Decodes ordinates from `i` on. Returns how the line ends, the index of its first difference, and damage.
+    #[inline]
+    fn run(&mut self, mut i: usize, first: usize) -> (Ends, Option<usize>, Option<Damage>) {
+        let bytes = self.bytes;
+        let end = bytes.len();
+        self.out.values.reserve(end - i);
+        let mut form = Form::Nothing;
+        let mut repeated = false;
+        let mut current = 0i64;
+        let mut exponent = 0i32;
+        let mut difference = 0i64;
+        let mut alone: Option<usize> = None;
+        let fail = |code, at, alone| (Ends::Unknown, alone, Some(Damage { code, at }));
+        if self.out.values.len() + (end - i) > self.budget {
+            return fail(Code::LimitPoints, i, alone);
+        }
+        while i < end {
+            let (class, digit) = CLASSES[bytes[i] as usize];
+            match class {
+                Class::Difference | Class::DifferenceNegative => {
+                    let at = i;
+                    i += 1;
+                    let mut step = i64::from(digit);
+                    while i < end && bytes[i].wrapping_sub(b'0') < 10 {
+                        step = step.wrapping_mul(10).wrapping_add(i64::from(bytes[i] - b'0'));
+                        i += 1;
+                    }
+                    if i - at > 17 {
+                        return fail(Code::NumberTooLong, at, alone);
+                    }
+                    if !matches!(form, Form::Absolute | Form::Difference) || exponent != 0 {
+                        return fail(Code::DifferenceAfterNothing, at, alone);
+                    }
+                    difference = if class == Class::Difference { step } else { -step };
+                    current += difference;
+                    if current.abs() > REACH {
+                        return fail(Code::NumberTooLong, at, alone);
+                    }
+                    if form == Form::Absolute && alone.is_none() {
+                        alone = Some(self.out.values.len());
+                    }
+                    self.out.push(current, 0);
+                    form = Form::Difference;
+                    repeated = false;
+                }
+                Class::Duplicate => {
+                    let at = i;
+                    i += 1;
+                    let mut count = i64::from(digit);
+                    while i < end && bytes[i].wrapping_sub(b'0') < 10 {
+                        count = count
+                            .saturating_mul(10)
+                            .saturating_add(i64::from(bytes[i] - b'0'));
+                        i += 1;
+                    }
+                    if form == Form::Nothing {
+                        return fail(Code::DuplicateAfterNothing, at, alone);
+                    }
+                    if repeated {
+                        return fail(Code::DuplicateAfterDuplicate, at, alone);
+                    }
+                    repeated = true;
+                    let more = (count - 1).max(0) as usize;
+                    if self.out.values.len().saturating_add(more).saturating_add(end - i) > self.budget {
+                        return fail(Code::LimitPoints, at, alone);
+                    }
+                    if form == Form::Difference {
+                        // `more` is below the budget and the difference below 10^17, so nothing can overflow
+                        // that the product of both in i128 does not show first.
+                        let last = i128::from(current) + i128::from(difference) * more as i128;
+                        if last.abs() > i128::from(REACH) {
+                            return fail(Code::NumberTooLong, at, alone);
+                        }
+                        for _ in 0..more {
+                            current += difference;
+                            self.out.push(current, 0);
+                        }
+                    } else {
+                        let value = self.out.values[self.out.values.len() - 1];
+                        let negative_zero =
+                            self.out.negative_zero.last() == Some(&(self.out.values.len() - 1));
+                        let long = (value == LONG).then(|| self.out.long.last().copied()).flatten();
+                        for _ in 0..more {
+                            if negative_zero {
+                                self.out.negative_zero.push(self.out.values.len());
+                            }
+                            if let Some((_, from, to)) = long {
+                                self.out.long.push((self.out.values.len(), from, to));
+                            }
+                            self.out.push(value, exponent);
+                        }
+                    }
+                }
+                Class::Squeezed | Class::SqueezedNegative | Class::Number => {
+                    let at = i;
+                    let number = if class == Class::Number {
+                        scan(bytes, i, self.point, self.exponents)
+                    } else {
+                        if matches!(bytes[i], b'E' | b'e')
+                            && self.exponents == Exponents::Signed
+                            && i > 0
+                            && bytes[i - 1].is_ascii_digit()
+                            && form != Form::Nothing
+                        {
+                            self.out.squeezed_or_exponent.get_or_insert((self.line, i));
+                        }
+                        let negative = class == Class::SqueezedNegative;
+                        scan_digits(
+                            bytes,
+                            i + 1,
+                            negative,
+                            i64::from(digit),
+                            1,
+                            self.point,
+                            self.exponents,
+                        )
+                    };
+                    let Some(number) = number else {
+                        return fail(Code::IllegalCharacter, at, alone);
+                    };
+                    i = number.end;
+                    if number.odd_exponent {
+                        self.out.odd_exponent.get_or_insert((self.line, at));
+                    }
+                    exponent = number.exponent;
+                    if number.long {
+                        self.out.long.push((self.out.values.len(), at, i));
+                        self.out.push(LONG, exponent);
+                        form = Form::Long;
+                        if class != Class::Number {
+                            return fail(Code::NumberTooLong, at, alone);
+                        }
+                    } else {
+                        current = if number.negative {
+                            -number.mantissa
+                        } else {
+                            number.mantissa
+                        };
+                        if current == 0 && number.negative {
+                            self.out.negative_zero.push(self.out.values.len());
+                        }
+                        self.out.push(current, exponent);
+                        form = Form::Absolute;
+                    }
+                    repeated = false;
+                }
+                Class::Missing => {
+                    self.out.any_missing = true;
+                    self.out.push(
+                        MISSING,
+                        self.out.exponent_of(self.out.values.len().wrapping_sub(1)),
+                    );
+                    form = Form::Missing;
+                    exponent = self.out.exponent;
+                    repeated = false;
+                    i += 1;
+                }
+                Class::Blank => i += 1,
+                Class::Comma if self.point != b',' => i += 1,
+                Class::Dollar if bytes.get(i + 1) == Some(&b'$') => break,
+                Class::Dollar | Class::Comma | Class::Illegal => {
+                    return fail(Code::IllegalCharacter, i, alone);
+                }
+            }
+        }
+        let ends = match form {
+            Form::Difference if repeated => Ends::Repeated,
+            Form::Difference => Ends::Difference,
+            _ => Ends::Absolute,
+        };
+        debug_assert!(first <= self.out.values.len());
+        (ends, alone, None)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    pub(crate) fn values(lines: &str) -> Ordinates {
+        let source = Source::new(lines);
+        let setting = Setting {
+            from: 0,
+            to: lines.len(),
+            line: 1,
+            point: b'.',
+            budget: 1000,
+            open_ended: false,
+        };
+        decode(&source, &setting)
+    }
+
+    #[test]
+    fn table_vii_b_in_all_forms() {
+        // McDonald & Wilks, Appl. Spectrosc. 42(1) 151-162 (1988), Table VIIb. The paper leaves out the X in front.
+        let expected = [1, 2, 3, 3, 2, 1, 0, -1, -2, -3];
+        for text in [
+            "0 1 2 3 3 2 1 0 -1 -2 -3",
+            "0 1+2+3+3+2+1+0-1-2-3",
+            "0 1 2 3 3 2 1 0-1-2-3",
+            "0 1BCCBA@abc",
+            "0 1JJ%jjjjjj",
+            "0 1JT%jX",
+        ] {
+            assert_eq!(values(text).values, expected, "{text}");
+        }
+    }
+
+    #[test]
+    fn single_forms() {
+        // Derived from the definitions of section 5.2: a DUP count includes the first value, repeats a difference
+        // after a difference, may have several digits; E3 is 53; the sign ends X.
+        assert_eq!(values("0 50U").values, [50, 50, 50]);
+        assert_eq!(values("0 A0JU").values, [10, 11, 12, 13]);
+        assert_eq!(values("0 As").values, [1; 9]);
+        assert_eq!(values("0 5S2").values, [5; 12]);
+        assert_eq!(values("0@E3e3").values, [0, 53, -53]);
+        assert_eq!(values("599.999+1-1+2").values, [1, -1, 2]);
+        assert_eq!(values("1 1 ? 3").values, [1, MISSING, 3]);
+        let exponents = values("1 1.5E+02 -2.0E-01");
+        assert_eq!(
+            (exponents.values, exponents.exponents),
+            (vec![15, -20], vec![1, -2])
+        );
+        assert_eq!(values("400A-5").lines[0].x.mantissa, 400);
+    }
+
+    #[test]
+    fn illegal_sequences_stop_the_line() {
+        let damage = |text: &str| values(text).lines[0].damage.map(|d| (d.code, d.at));
+        assert_eq!(damage("0 1VZ"), Some((Code::DuplicateAfterDuplicate, 4)));
+        assert_eq!(damage("0 T"), Some((Code::DuplicateAfterNothing, 2)));
+        assert_eq!(damage("0 J1"), Some((Code::DifferenceAfterNothing, 2)));
+        assert_eq!(damage("0 1 ?J"), Some((Code::DifferenceAfterNothing, 5)));
+        assert_eq!(damage("0 1.5J"), Some((Code::DifferenceAfterNothing, 5)));
+        assert_eq!(damage("0 1 x2"), Some((Code::IllegalCharacter, 4)));
+        assert_eq!(damage("0 A123456789012345678901"), Some((Code::NumberTooLong, 2)));
+        assert_eq!(damage("0 @S9999"), Some((Code::LimitPoints, 3)));
+        // The misprints of 1988 (Table VI): `Kl` for `K1` is legal and changes all that follows, `JO` for `J0` too.
+        assert_ne!(
+            values("0@VKT%TLkj%J%KLJ%njKjL%kL%jJULJ%kLKl").values.last(),
+            Some(&38)
+        );
+    }
+
+    #[test]
+    fn the_last_number_of_a_cut_line() {
+        let cut = |line: &str| line[..without_last_number(line.as_bytes())].to_owned();
+        assert_eq!(cut("400@J1K23"), "400@J1");
+        assert_eq!(cut("400 12 34"), "400 12 ");
+        assert_eq!(cut("400 1.5E+0"), "400 ");
+        assert_eq!(cut("400 1.5E"), "400 ");
+        assert_eq!(cut("400J1T"), "400J1");
+        assert_eq!(cut("400"), "");
+        assert_eq!(cut(""), "");
+    }
+}

@@ -1,0 +1,121 @@
+//! What the labels of a block state about its table: ends, spacing, factors, counts, extremes.
+
+use crate::number::{Decimal, Exponents, parse_long, scan};
+use crate::remark::{Code, Notes, Span, quote};
+
+/// A number that a label states.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Stated {
+    pub(crate) decimal: Decimal,
+    pub(crate) line: u32,
+    pub(crate) span: Span,
+}
+
+impl Stated {
+    pub(crate) fn value(&self) -> f64 {
+        self.decimal.value()
+    }
+}
+
+/// Everything the labels say about one table. Absent where the label is absent or unreadable.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Axis {
+    pub(crate) first_x: Option<Stated>,
+    pub(crate) last_x: Option<Stated>,
+    pub(crate) delta_x: Option<Stated>,
+    pub(crate) max_x: Option<Stated>,
+    pub(crate) min_x: Option<Stated>,
+    pub(crate) first_y: Option<Stated>,
+    pub(crate) max_y: Option<Stated>,
+    pub(crate) min_y: Option<Stated>,
+    pub(crate) npoints: Option<Stated>,
+    pub(crate) x_factor: Decimal,
+    pub(crate) y_factor: Decimal,
+    pub(crate) w_factor: Decimal,
+    /// A label of the table has a decimal comma.
+    pub(crate) comma: bool,
+}
+
+impl Axis {
+    /// The stated count of points, if it is a whole number.
+    pub(crate) fn count(&self) -> Option<usize> {
+        let stated = self.npoints?;
+        let value = stated.value();
+        (value >= 0.0 && value.fract() == 0.0 && value < 1e15).then_some(value as usize)
+    }
+}
+
+/// Reads the number at the start of a label's value. A comma between digits is a decimal sign there, because one
+/// label holds one number.
+pub(crate) fn stated(
+    label: &str,
+    text: &str,
+    line: u32,
+    span: Span,
+    comma: &mut bool,
+    notes: &mut Notes<'_>,
+) -> Option<Stated> {
+    let text = text.trim();
+    if text.is_empty() {
+        return None;
+    }
+    let bytes = text.as_bytes();
+    let has_comma = !text.contains('.')
+        && bytes
+            .windows(3)
+            .any(|w| w[0].is_ascii_digit() && w[1] == b',' && w[2].is_ascii_digit())
+        && bytes.iter().filter(|b| **b == b',').count() == 1;
+    let point = if has_comma { b',' } else { b'.' };
+    let Some(number) = scan(bytes, 0, point, Exponents::Free) else {
+        notes.add(
+            Code::LabelNotANumber,
+            line,
+            span,
+            format!("{label}={}", quote(text)),
+            "a number",
+        );
+        return None;
+    };
+    if has_comma {
+        *comma = true;
+        notes.add(
+            Code::DecimalCommaInLabel,
+            line,
+            span,
+            quote(text),
+            "a decimal point",
+        );
+    }
+    let rest = text[number.end..].trim();
+    if !rest.is_empty() {
+        notes.add(
+            Code::TextAfterNumber,
+            line,
+            span,
+            quote(rest),
+            "nothing behind the number",
+        );
+    }
+    let decimal = number
+        .decimal()
+        .or_else(|| shortest(parse_long(&text[..number.end], point)?));
+    match decimal.filter(|d| d.value().is_finite()) {
+        Some(decimal) => Some(Stated { decimal, line, span }),
+        None => {
+            notes.add(
+                Code::LabelNotANumber,
+                line,
+                span,
+                format!("{label}={}", quote(text)),
+                "a number in range",
+            );
+            None
+        }
+    }
+}
+
+/// The shortest decimal that gives `value` back.
+pub(crate) fn shortest(value: f64) -> Option<Decimal> {
+    let text = format!("{value:e}");
+    scan(text.as_bytes(), 0, b'.', Exponents::Free)?.decimal()
+}

@@ -1,0 +1,615 @@
+//! Blocks: records, tables and inner blocks, built from the flat run of records.
+
+use crate::axis::{Axis, Stated, stated};
+use crate::label::{Kind, is_table, normalise_label};
+use crate::ntuples::{self, Ntuples};
+use crate::number::Decimal;
+use crate::records::{RawRecord, Source, scan, text_value};
+use crate::remark::{Code, Notes, Place, Remark, Span, quote};
+use crate::table::{self, RawTable, Reading, Table};
+
+/// Limits to what one text may cost. Nothing is read beyond them, and a remark says so.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Limits {
+    /// Most points handed out, over all tables.
+    pub points: usize,
+    /// Most points that a table may expand to for each byte of its text, beyond the first 65,536: DUP counts can
+    /// make millions of points of a few characters.
+    pub expansion: usize,
+    /// Deepest nesting of blocks.
+    pub depth: usize,
+    /// Most blocks.
+    pub blocks: usize,
+    /// Most remarks.
+    pub remarks: usize,
+}
+
+impl Default for Limits {
+    /// 50 million points, 64 points a byte, 16 levels, 100,000 blocks, 1,000 remarks.
+    fn default() -> Self {
+        Self {
+            points: 50_000_000,
+            expansion: 64,
+            depth: 16,
+            blocks: 100_000,
+            remarks: 1000,
+        }
+    }
+}
+
+/// How to read.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct ReadOptions {
+    /// What commas between digits are in tables where both readings are possible: decimal signs (`Some(true)`) or
+    /// separators (`Some(false)`). `None` lets the labels of the block decide; where they cannot, the table is left
+    /// out with the remark `comma-undecided`.
+    pub decimal_comma: Option<bool>,
+    /// Limits.
+    pub limits: Limits,
+}
+
+/// A whole text.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Document {
+    /// The outermost blocks. Most files have one; a LINK block holds the others as children.
+    pub blocks: Vec<Block>,
+    /// All deviations, in order of their places.
+    pub remarks: Vec<Remark>,
+}
+
+impl Document {
+    /// All blocks, outer before inner, in the order of the text.
+    pub fn all_blocks(&self) -> impl Iterator<Item = &Block> {
+        let mut stack: Vec<&Block> = self.blocks.iter().rev().collect();
+        std::iter::from_fn(move || {
+            let block = stack.pop()?;
+            stack.extend(block.children.iter().rev());
+            Some(block)
+        })
+    }
+}
+
+/// One labelled record.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Record {
+    /// The label as it is compared; see [`normalise_label`]. Empty for comment records.
+    pub label: String,
+    /// The label as spelled.
+    pub spelled: String,
+    /// The kind of the label.
+    pub kind: Kind,
+    /// The value without comments, its lines trimmed and joined by line feeds. For tables only the form.
+    pub value: String,
+    /// The comments (`$$`) that stood in the value.
+    pub comments: Vec<String>,
+    /// Where the record starts; the span covers label and value.
+    pub place: Place,
+}
+
+/// One block: from its TITLE to its END.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Block {
+    /// All records in order, those of tables and pages too.
+    pub records: Vec<Record>,
+    /// The tables, in order.
+    pub tables: Vec<Table>,
+    /// NTUPLES, in order.
+    pub ntuples: Vec<Ntuples>,
+    /// Inner blocks of a LINK block.
+    pub children: Vec<Block>,
+    /// The block's text.
+    pub span: Span,
+}
+
+impl Block {
+    /// The first record with this label, in any spelling.
+    #[must_use]
+    pub fn record(&self, label: &str) -> Option<&Record> {
+        let label = normalise_label(label);
+        self.records.iter().find(|r| r.label == label)
+    }
+
+    /// The value of the first record with this label, in any spelling.
+    #[must_use]
+    pub fn value(&self, label: &str) -> Option<&str> {
+        self.record(label).map(|r| r.value.as_str())
+    }
+
+    /// The value of the first record with this label as a number, if it is one and nothing else.
+    #[must_use]
+    pub fn number(&self, label: &str) -> Option<f64> {
+        self.value(label)?
+            .trim()
+            .parse()
+            .ok()
+            .filter(|v: &f64| v.is_finite())
+    }
+
+    /// The title, or an empty text.
+    #[must_use]
+    pub fn title(&self) -> &str {
+        self.value("TITLE").unwrap_or("")
+    }
+
+    /// Whether the block only holds others.
+    #[must_use]
+    pub fn is_link(&self) -> bool {
+        self.value("DATATYPE")
+            .is_some_and(|v| normalise_label(v) == "LINK")
+    }
+}
+
+/// Reads a text. Never fails: what cannot be read is absent, and a remark says so.
+#[must_use]
+pub fn read(text: &str, options: &ReadOptions) -> Document {
+    let source = Source::new(text);
+    let mut notes = Notes::new(text, options.limits.remarks);
+    let raw = scan(&source, &mut notes);
+    let mut builder = Builder {
+        source,
+        options,
+        budget: options.limits.points,
+        count: 0,
+        roots: Vec::new(),
+        stack: Vec::new(),
+    };
+    for record in &raw {
+        if !builder.take(record, &mut notes) {
+            break;
+        }
+    }
+    while let Some(open) = builder.stack.len().checked_sub(1) {
+        let at = builder.stack[open].start;
+        let line = builder.stack[open].records.first().map_or(1, |r| r.line);
+        let found = format!("no ##END= for the block {}", quote(builder.stack[open].title()));
+        notes.add(
+            Code::EndMissing,
+            line,
+            Span {
+                start: at,
+                end: text.len(),
+            },
+            found,
+            "##END=",
+        );
+        builder.close(text.len(), &mut notes);
+    }
+    if builder.roots.len() > 1 {
+        let span = builder.roots[1].span;
+        let line = builder.roots[1].records.first().map_or(1, |r| r.place.line);
+        let found = format!("{} blocks", builder.roots.len());
+        notes.add(
+            Code::BlocksMerelyJoined,
+            line,
+            Span {
+                end: span.start,
+                ..span
+            },
+            found,
+            "a LINK block",
+        );
+    }
+    Document {
+        blocks: builder.roots,
+        remarks: notes.finish(),
+    }
+}
+
+/// A block whose END has not come yet.
+struct Open<'r, 't> {
+    records: Vec<&'r RawRecord<'t>>,
+    children: Vec<Block>,
+    start: usize,
+    source: Source<'t>,
+}
+
+impl Open<'_, '_> {
+    fn raw_value(&self, label: &str) -> Option<String> {
+        let record = self.records.iter().find(|r| r.label == label)?;
+        Some(text_value(&self.source, record.value, record.end).0)
+    }
+
+    fn title(&self) -> &str {
+        let text = self.source.text;
+        let record = self.records.iter().find(|r| r.label == "TITLE");
+        record
+            .and_then(|r| text.get(r.value..r.end))
+            .map_or("", |v| v.lines().next().unwrap_or("").trim())
+    }
+
+    fn holds_blocks(&self) -> bool {
+        self.raw_value("DATATYPE")
+            .is_some_and(|v| normalise_label(&v) == "LINK")
+            || self.records.iter().any(|r| r.label == "BLOCKS")
+    }
+}
+
+struct Builder<'o, 'r, 't> {
+    source: Source<'t>,
+    options: &'o ReadOptions,
+    budget: usize,
+    count: usize,
+    roots: Vec<Block>,
+    stack: Vec<Open<'r, 't>>,
+}
+
+impl<'r, 't> Builder<'_, 'r, 't> {
+    /// Takes the next record; false if a limit says to stop.
+    fn take(&mut self, record: &'r RawRecord<'t>, notes: &mut Notes<'t>) -> bool {
+        match record.label.as_str() {
+            "TITLE" => {
+                if let Some(open) = self.stack.last() {
+                    let only_titles = open
+                        .records
+                        .iter()
+                        .all(|r| r.label == "TITLE" || r.label.is_empty());
+                    if only_titles {
+                        // A second title at once is a duplicate label, not a new block.
+                        if let Some(open) = self.stack.last_mut() {
+                            open.records.push(record);
+                        }
+                        return true;
+                    }
+                    if !open.holds_blocks() {
+                        let found = format!("a new block in the block {}", quote(open.title()));
+                        notes.add(Code::EndMissing, record.line, record.head(), found, "##END=");
+                        self.close(record.start, notes);
+                    }
+                }
+                if !self.open(record, notes) {
+                    return false;
+                }
+            }
+            "END" => {
+                if self.stack.is_empty() {
+                    notes.add(
+                        Code::StrayEnd,
+                        record.line,
+                        record.head(),
+                        "##END=".into(),
+                        "##TITLE=",
+                    );
+                } else {
+                    if let Some(open) = self.stack.last_mut() {
+                        open.records.push(record);
+                    }
+                    self.close(record.end, notes);
+                }
+                return true;
+            }
+            "" if self.stack.is_empty() => {
+                // A comment between blocks belongs to none; in front of the first it opens one.
+                if self.roots.is_empty() && !self.open(record, notes) {
+                    return false;
+                } else if self.stack.is_empty() {
+                    return true;
+                }
+            }
+            _ if self.stack.is_empty() => {
+                let found = format!("##{}=", record.spelled);
+                notes.add(Code::TitleMissing, record.line, record.head(), found, "##TITLE=");
+                if !self.open(record, notes) {
+                    return false;
+                }
+            }
+            _ => {}
+        }
+        if let Some(open) = self.stack.last_mut() {
+            open.records.push(record);
+        }
+        true
+    }
+
+    fn open(&mut self, record: &RawRecord<'t>, notes: &mut Notes<'t>) -> bool {
+        let limits = &self.options.limits;
+        if self.stack.len() >= limits.depth.max(1) {
+            let found = format!("a block within {} others", self.stack.len());
+            notes.add(
+                Code::LimitDepth,
+                record.line,
+                record.head(),
+                found,
+                format!("at most {}", limits.depth),
+            );
+            return false;
+        }
+        if self.count >= limits.blocks {
+            let found = "one more block".into();
+            notes.add(
+                Code::LimitBlocks,
+                record.line,
+                record.head(),
+                found,
+                format!("at most {}", limits.blocks),
+            );
+            return false;
+        }
+        self.count += 1;
+        self.stack.push(Open {
+            records: Vec::new(),
+            children: Vec::new(),
+            start: record.start,
+            source: self.source,
+        });
+        true
+    }
+
+    fn close(&mut self, end: usize, notes: &mut Notes<'t>) {
+        let Some(open) = self.stack.pop() else { return };
+        let mut block = Block {
+            children: open.children,
+            span: Span {
+                start: open.start,
+                end,
+            },
+            ..Block::default()
+        };
+        check_labels(&self.source, &open.records, block.children.len(), notes);
+        let reading = Reading {
+            decimal_comma: self.options.decimal_comma,
+            expansion: self.options.limits.expansion,
+        };
+        for record in &open.records {
+            block.records.push(finished(&self.source, record, notes));
+        }
+        let mut at = 0;
+        while at < open.records.len() {
+            let record = open.records[at];
+            if record.label == "NTUPLES" {
+                let end = open.records[at..]
+                    .iter()
+                    .position(|r| matches!(r.label.as_str(), "ENDNTUPLES" | "END"))
+                    .map_or(open.records.len(), |n| at + n);
+                if open.records.get(end).is_none_or(|r| r.label != "ENDNTUPLES") {
+                    let found = "NTUPLES without an end".into();
+                    notes.add(
+                        Code::EndNtuplesMissing,
+                        record.line,
+                        record.head(),
+                        found,
+                        "##END NTUPLES=",
+                    );
+                }
+                let inner = &open.records[at..end];
+                block.ntuples.push(ntuples::read(
+                    &self.source,
+                    inner,
+                    reading,
+                    &mut self.budget,
+                    notes,
+                ));
+                at = end;
+                continue;
+            }
+            if is_table(&record.label) {
+                if block.tables.len() == 1 {
+                    let found = format!("##{}=", record.spelled);
+                    notes.add(
+                        Code::SeveralTables,
+                        record.line,
+                        record.head(),
+                        found,
+                        "one table",
+                    );
+                }
+                let raw = raw_table(record);
+                let axis = axis_of(&self.source, &open.records, &record.label, &raw, notes);
+                block.tables.extend(table::read(
+                    &self.source,
+                    &raw,
+                    &axis,
+                    None,
+                    reading,
+                    &mut self.budget,
+                    notes,
+                ));
+            }
+            at += 1;
+        }
+        match self.stack.last_mut() {
+            Some(outer) => outer.children.push(block),
+            None => self.roots.push(block),
+        }
+    }
+}
+
+pub(crate) fn raw_table(record: &RawRecord<'_>) -> RawTable {
+    RawTable {
+        label: record.label.clone(),
+        line: record.line,
+        head: record.head(),
+        from: record.value,
+        to: record.end,
+    }
+}
+
+/// A record for handing out. The values of tables are read elsewhere; only their form is kept here.
+pub(crate) fn finished(source: &Source<'_>, record: &RawRecord<'_>, notes: &Notes<'_>) -> Record {
+    let (value, comments) = if is_table(&record.label) {
+        (
+            table::open(source, &raw_table(record)).form.to_owned(),
+            Vec::new(),
+        )
+    } else {
+        text_value(source, record.value, record.end)
+    };
+    Record {
+        label: record.label.clone(),
+        spelled: record.spelled.to_owned(),
+        kind: record.kind,
+        value,
+        comments,
+        place: notes.place(
+            record.line,
+            Span {
+                start: record.start,
+                end: record.end,
+            },
+        ),
+    }
+}
+
+fn check_labels(source: &Source<'_>, records: &[&RawRecord<'_>], children: usize, notes: &mut Notes<'_>) {
+    let mut in_pages = false;
+    let mut seen: std::collections::BTreeMap<&str, u32> = std::collections::BTreeMap::new();
+    for record in records {
+        match record.label.as_str() {
+            "NTUPLES" => in_pages = true,
+            "ENDNTUPLES" => in_pages = false,
+            "" => continue,
+            _ => {}
+        }
+        if in_pages || is_table(&record.label) {
+            continue;
+        }
+        if let Some(line) = seen.get(record.label.as_str()) {
+            let found = format!("##{}= again, first on line {line}", record.spelled);
+            notes.add(
+                Code::DuplicateLabel,
+                record.line,
+                record.head(),
+                found,
+                "each label once",
+            );
+        } else {
+            seen.insert(&record.label, record.line);
+        }
+    }
+    let get = |label: &str| records.iter().find(|r| r.label == label);
+    if let Some(record) = get("JCAMPDX").or_else(|| get("JCAMPCS")) {
+        let (value, _) = text_value(source, record.value, record.end);
+        let version: String = value
+            .chars()
+            .take_while(|c| c.is_ascii_digit() || *c == '.')
+            .collect();
+        let code = match version.parse::<f64>() {
+            Ok(v) if v == 4.24 || v == 5.0 || v == 5.01 || (record.label == "JCAMPCS" && v == 3.7) => None,
+            Ok(v) if (6.0..7.0).contains(&v) => Some(Code::VersionProvisional),
+            _ => Some(Code::VersionUnknown),
+        };
+        if let Some(code) = code {
+            notes.add(
+                code,
+                record.line,
+                record.head(),
+                quote(&value),
+                "4.24, 5.00 or 5.01",
+            );
+        }
+    } else if let Some(first) = records.first() {
+        notes.add(
+            Code::VersionMissing,
+            first.line,
+            first.head(),
+            "no ##JCAMP-DX=".into(),
+            "##JCAMP-DX= 5.01",
+        );
+    }
+    if let Some(record) = get("BLOCKS") {
+        let (value, _) = text_value(source, record.value, record.end);
+        if value.trim().parse() != Ok(children) {
+            notes.add(
+                Code::BlocksDiffers,
+                record.line,
+                record.head(),
+                quote(&value),
+                format!("{children}"),
+            );
+        }
+    }
+}
+
+/// The numbers that the labels of a block state about its table.
+fn axis_of(
+    source: &Source<'_>,
+    records: &[&RawRecord<'_>],
+    table: &str,
+    raw: &RawTable,
+    notes: &mut Notes<'_>,
+) -> Axis {
+    let mut comma = false;
+    let radata = table == "RADATA";
+    let mut get = |labels: [&str; 2], notes: &mut Notes<'_>| -> Option<Stated> {
+        let order = if radata { [labels[1], labels[0]] } else { labels };
+        let record = order
+            .iter()
+            .filter(|l| !l.is_empty())
+            .find_map(|l| records.iter().find(|r| r.label == *l))?;
+        let (value, _) = text_value(source, record.value, record.end);
+        let span = Span {
+            start: record.start,
+            end: record.value + (record.end - record.value).min(40),
+        };
+        let span = Span {
+            end: floor_boundary(source.text, line_end(source.text, record.value, span.end)),
+            ..span
+        };
+        stated(record.spelled, &value, record.line, span, &mut comma, notes)
+    };
+    let first_x = get(["FIRSTX", "FIRSTR"], notes);
+    let last_x = get(["LASTX", "LASTR"], notes);
+    let delta_x = get(["DELTAX", "DELTAR"], notes);
+    let max_x = get(["MAXX", "MAXR"], notes);
+    let min_x = get(["MINX", "MINR"], notes);
+    let first_y = get(["FIRSTY", "FIRSTA"], notes);
+    let max_y = get(["MAXY", "MAXA"], notes);
+    let min_y = get(["MINY", "MINA"], notes);
+    let npoints = get(["NPOINTS", ""], notes);
+    let labels = if radata {
+        ["RFACTOR", "AFACTOR"]
+    } else {
+        ["XFACTOR", "YFACTOR"]
+    };
+    let stated_factor = |label: &str| records.iter().any(|r| r.label == label);
+    let spaced = matches!(table, "XYDATA" | "RADATA");
+    let mut factor = |label: &str, other: &str, notes: &mut Notes<'_>| match get([label, other], notes) {
+        Some(stated) => stated.decimal.stripped(),
+        None if stated_factor(label) => Decimal {
+            mantissa: 0,
+            exponent: 0,
+        },
+        None => {
+            if spaced {
+                notes.add(
+                    Code::FactorMissing,
+                    raw.line,
+                    raw.head,
+                    format!("no {label}"),
+                    label,
+                );
+            }
+            Decimal::ONE
+        }
+    };
+    let x_factor = factor(if radata { "RFACTOR" } else { "XFACTOR" }, labels[0], notes);
+    let y_factor = factor(if radata { "AFACTOR" } else { "YFACTOR" }, labels[1], notes);
+    Axis {
+        first_x,
+        last_x,
+        delta_x,
+        max_x,
+        min_x,
+        first_y,
+        max_y,
+        min_y,
+        npoints,
+        x_factor,
+        y_factor,
+        w_factor: x_factor,
+        comma,
+    }
+}
+
+fn line_end(text: &str, from: usize, to: usize) -> usize {
+    text.as_bytes()[from..to]
+        .iter()
+        .position(|b| matches!(b, b'\n' | b'\r'))
+        .map_or(to, |n| from + n)
+}
+
+fn floor_boundary(text: &str, mut at: usize) -> usize {
+    while !text.is_char_boundary(at) {
+        at -= 1;
+    }
+    at
+}

@@ -1,0 +1,901 @@
+//! Tables of groups: `(XY..XY)`, `(XYW..XYW)`, `(XYM..XYM)` and the assignments in parentheses.
+
+use crate::asdf::decode::without_last_number;
+use crate::axis::Axis;
+use crate::curve::{Curve, DecimalsBuilder, LineMap, Missing};
+use crate::number::{Decimal, Exponents, Scanned, decimals_of, product, scan};
+use crate::records::{Line, Lines, Source};
+use crate::remark::{Code, Notes, Span, quote};
+use crate::table::{Assignment, Assignments, LeftOut, Outcome, Peak, Peaks, Stretch};
+use crate::xydata::{check_ordinates, long_product};
+
+/// A field of a group.
+#[derive(Clone, Copy, Debug)]
+enum Field {
+    Number {
+        value: f64,
+        raw: f64,
+        decimals: u16,
+    },
+    /// `?`
+    Missing,
+    /// A word, by its span: only multiplicities are words.
+    Word {
+        from: usize,
+        to: usize,
+    },
+}
+
+/// The fields of a line.
+#[derive(Default)]
+struct Fields {
+    fields: Vec<Field>,
+    odd_exponent: Option<usize>,
+}
+
+/// Why a line could not be split into fields.
+struct Fault {
+    code: Code,
+    at: usize,
+}
+
+struct Splitter<'a> {
+    source: &'a Source<'a>,
+    point: u8,
+    columns: &'a [u8],
+    factors: [Decimal; 3],
+}
+
+impl Splitter<'_> {
+    fn factor(&self, column: u8) -> Decimal {
+        match column {
+            b'Y' => self.factors[1],
+            b'W' => self.factors[2],
+            _ => self.factors[0],
+        }
+    }
+
+    /// Splits `from..to` into `out`, which is emptied first.
+    #[inline]
+    fn split(&self, from: usize, to: usize, out: &mut Fields) -> Result<(), Fault> {
+        let bytes = &self.source.text.as_bytes()[..to];
+        out.fields.clear();
+        let mut i = from;
+        let mut after_comma = false;
+        while i < to {
+            let b = bytes[i];
+            match b {
+                b' ' | b'\t' | b';' | b'(' | b')' | 0x00 | 0x1A | 0x0C => i += 1,
+                b',' if self.point != b',' => {
+                    if after_comma || out.fields.is_empty() {
+                        return Err(Fault {
+                            code: Code::FieldEmpty,
+                            at: i,
+                        });
+                    }
+                    after_comma = true;
+                    i += 1;
+                    continue;
+                }
+                b'$' if bytes.get(i + 1) == Some(&b'$') => break,
+                b'?' => {
+                    out.fields.push(Field::Missing);
+                    i += 1;
+                }
+                b'0'..=b'9' | b'+' | b'-' | b'.' => {
+                    let Some(number) = scan(bytes, i, self.point, Exponents::Free) else {
+                        return Err(Fault {
+                            code: Code::IllegalCharacter,
+                            at: i,
+                        });
+                    };
+                    if number.odd_exponent {
+                        out.odd_exponent.get_or_insert(i);
+                    }
+                    let column = self.columns[out.fields.len() % self.columns.len()];
+                    out.fields.push(self.number(i, &number, column)?);
+                    i = number.end;
+                }
+                _ if self.columns.contains(&b'M') && (b.is_ascii_alphabetic() || b == b'<') => {
+                    let start = i;
+                    while i < to && !matches!(bytes[i], b' ' | b'\t' | b',' | b';' | b')') {
+                        i += 1;
+                    }
+                    out.fields.push(Field::Word { from: start, to: i });
+                }
+                _ => {
+                    return Err(Fault {
+                        code: Code::IllegalCharacter,
+                        at: i,
+                    });
+                }
+            }
+            if !matches!(b, b' ' | b'\t') {
+                after_comma = false;
+            }
+        }
+        Ok(())
+    }
+
+    #[inline]
+    fn number(&self, at: usize, number: &Scanned, column: u8) -> Result<Field, Fault> {
+        let factor = self.factor(column);
+        let (value, raw) = match number.decimal() {
+            Some(d) if d.mantissa == 0 && number.negative => (-0.0, -0.0),
+            Some(d) if factor == Decimal::ONE => {
+                let value = d.value();
+                (value, value)
+            }
+            Some(d) => (product(d.mantissa, d.exponent, factor), d.value()),
+            None => {
+                let text = &self.source.text[at..number.end];
+                let range = || Fault {
+                    code: Code::NumberTooLong,
+                    at,
+                };
+                let value = long_product(text, self.point, factor).ok_or_else(range)?;
+                (
+                    value,
+                    long_product(text, self.point, Decimal::ONE).ok_or_else(range)?,
+                )
+            }
+        };
+        if !value.is_finite() {
+            return Err(Fault {
+                code: Code::NumberTooLong,
+                at,
+            });
+        }
+        let decimals = if factor == Decimal::ONE {
+            number.decimals()
+        } else {
+            decimals_of(number.exponent + factor.exponent)
+        };
+        Ok(Field::Number { value, raw, decimals })
+    }
+}
+
+/// Splits the lines of a table into whole groups and hands each to `take` with its line. Returns the lines that do
+/// not hold whole groups: none of their numbers is certain.
+#[expect(clippy::too_many_arguments, reason = "one loop for points and peaks")]
+fn each_group(
+    source: &Source<'_>,
+    stretch: &Stretch,
+    axis: &Axis,
+    columns: &[u8],
+    bound: usize,
+    left_out: &mut Vec<LeftOut>,
+    notes: &mut Notes<'_>,
+    take: &mut dyn FnMut(&[Field], Line, &mut Vec<LeftOut>, &mut Notes<'_>),
+) -> Vec<Line> {
+    let splitter = Splitter {
+        source,
+        point: stretch.point,
+        columns,
+        factors: [axis.x_factor, axis.y_factor, axis.w_factor],
+    };
+    let bytes = source.text.as_bytes();
+    let width = columns.len();
+    let unterminated =
+        stretch.open_ended && !matches!(bytes[..stretch.to].last(), None | Some(b'\n' | b'\r'));
+    let mut fields = Fields::default();
+    let mut odd_exponent = None;
+    let mut taken = 0usize;
+    let mut broken: Vec<Line> = Vec::new();
+    for mut line in Lines::new(source, stretch.from, stretch.to, stretch.line) {
+        let cut = unterminated && line.end == stretch.to;
+        if cut {
+            let end = line.start + without_last_number(&bytes[line.start..line.end]);
+            let span = Span {
+                start: end,
+                end: line.end,
+            };
+            notes.add(
+                Code::TableCutOff,
+                line.number,
+                span,
+                "the end of the text".into(),
+                "##END=",
+            );
+            left_out.push(LeftOut {
+                first: line.number,
+                last: line.number,
+                code: Code::TableCutOff,
+            });
+            line.end = end;
+        }
+        if let Err(fault) = splitter.split(line.start, line.end, &mut fields) {
+            let mut end = fault.at + 1;
+            while !source.text.is_char_boundary(end) {
+                end += 1;
+            }
+            let found = quote(source.text.get(fault.at..end).unwrap_or(""));
+            let expected = format!("groups of {width} numbers");
+            notes.add(
+                fault.code,
+                line.number,
+                Span { start: fault.at, end },
+                found,
+                expected,
+            );
+            left_out.push(LeftOut {
+                first: line.number,
+                last: line.number,
+                code: fault.code,
+            });
+            continue;
+        }
+        if let Some(at) = fields.odd_exponent {
+            odd_exponent.get_or_insert((line.number, at));
+        }
+        let whole = fields.fields.len() / width * width;
+        if whole < fields.fields.len() && !cut {
+            broken.push(line);
+            continue;
+        }
+        taken += whole / width;
+        if taken > bound {
+            left_out.push(LeftOut {
+                first: line.number,
+                last: u32::MAX,
+                code: Code::LimitPoints,
+            });
+            break;
+        }
+        for group in fields.fields[..whole].chunks_exact(width) {
+            take(group, line, left_out, notes);
+        }
+    }
+    if let Some((line, at)) = odd_exponent {
+        let expected = "sign and two digits, as in E+02";
+        notes.add(
+            Code::ExponentSpelling,
+            line,
+            Span {
+                start: at,
+                end: at + 1,
+            },
+            "an exponent".into(),
+            expected,
+        );
+    }
+    left_out.sort_by_key(|l| l.first);
+    broken
+}
+
+fn remark_broken(
+    source: &Source<'_>,
+    broken: &[Line],
+    width: usize,
+    left_out: &mut Vec<LeftOut>,
+    notes: &mut Notes<'_>,
+) {
+    for line in broken {
+        let found = quote(&source.text[line.start..line.end]);
+        let span = Span {
+            start: line.start,
+            end: line.end,
+        };
+        notes.add(
+            Code::PairIncomplete,
+            line.number,
+            span,
+            found,
+            format!("groups of {width}"),
+        );
+        left_out.push(LeftOut {
+            first: line.number,
+            last: line.number,
+            code: Code::PairIncomplete,
+        });
+    }
+    left_out.sort_by_key(|l| l.first);
+}
+
+/// Whether groups go over line ends: some line is not whole, but all numbers together are as many as NPOINTS asks.
+fn wrapped(source: &Source<'_>, stretch: &Stretch, axis: &Axis) -> bool {
+    let Some(count) = axis.count() else { return false };
+    let splitter = Splitter {
+        source,
+        point: stretch.point,
+        columns: b"XY",
+        factors: [Decimal::ONE; 3],
+    };
+    let mut fields = Fields::default();
+    let (mut total, mut odd) = (0usize, false);
+    for line in Lines::new(source, stretch.from, stretch.to, stretch.line) {
+        if splitter.split(line.start, line.end, &mut fields).is_err() {
+            return false;
+        }
+        total += fields.fields.len();
+        odd |= fields.fields.len() % 2 == 1;
+    }
+    odd && total == 2 * count
+}
+
+/// Reads `(XY..XY)` as a curve.
+pub(crate) fn read_points(
+    source: &Source<'_>,
+    stretch: &Stretch,
+    axis: &Axis,
+    bound: usize,
+    notes: &mut Notes<'_>,
+) -> Outcome {
+    let mut outcome = Outcome::default();
+    let mut points = PointsWriter::default();
+    // A point takes at least four characters; most take more than ten.
+    let room = ((stretch.to - stretch.from) / 12).min(bound);
+    points.x.reserve(room);
+    points.y.reserve(room);
+    let mut left_out = Vec::new();
+    let broken = each_group(
+        source,
+        stretch,
+        axis,
+        b"XY",
+        bound,
+        &mut left_out,
+        notes,
+        &mut |group, line, left, notes| {
+            points.take(group, line, left, notes);
+        },
+    );
+    if !broken.is_empty() && left_out.is_empty() && wrapped(source, stretch, axis) {
+        let line = broken[0];
+        let span = Span {
+            start: line.start,
+            end: line.end,
+        };
+        notes.add(
+            Code::PairAcrossLines,
+            line.number,
+            span,
+            "half a pair at a line end".into(),
+            "whole pairs",
+        );
+        points = PointsWriter::default();
+        points.read_wrapped(source, stretch, axis, &mut left_out, notes);
+    } else {
+        remark_broken(source, &broken, 2, &mut left_out, notes);
+    }
+    points.flush();
+    let raw_first = points.raw_first;
+    let exponent = points.exponent;
+    let curve = points.finish();
+    check_points(
+        axis,
+        &curve,
+        &left_out,
+        raw_first,
+        exponent,
+        notes,
+        stretch,
+        &mut outcome,
+    );
+    outcome.curve = curve;
+    outcome.left_out = left_out;
+    outcome
+}
+
+#[derive(Default)]
+struct PointsWriter {
+    x: Vec<f64>,
+    y: Vec<f64>,
+    x_decimals: DecimalsBuilder,
+    y_decimals: DecimalsBuilder,
+    lines: LineMap,
+    missing: Vec<Missing>,
+    /// The line of the points not yet in `lines`, and how many.
+    pending: (u32, usize),
+    /// First point as printed, without factors.
+    raw_first: Option<(f64, f64)>,
+    /// The finest power of ten of the ordinates.
+    exponent: i32,
+}
+
+impl PointsWriter {
+    #[inline]
+    fn take(&mut self, group: &[Field], line: Line, left_out: &mut Vec<LeftOut>, notes: &mut Notes<'_>) {
+        match (group[0], group[1]) {
+            (
+                Field::Number {
+                    value: x,
+                    raw: raw_x,
+                    decimals: dx,
+                },
+                Field::Number {
+                    value: y,
+                    raw: raw_y,
+                    decimals: dy,
+                },
+            ) => {
+                if self.x.is_empty() && self.missing.is_empty() {
+                    self.raw_first = Some((raw_x, raw_y));
+                }
+                if line.number != self.pending.0 {
+                    self.flush();
+                    self.pending = (line.number, 0);
+                }
+                self.pending.1 += 1;
+                self.x.push(x);
+                self.y.push(y);
+                self.x_decimals.push(dx);
+                self.y_decimals.push(dy);
+                self.exponent = self.exponent.min(-i32::from(dy));
+            }
+            (Field::Number { value: x, .. }, Field::Missing) => {
+                self.missing.push(Missing {
+                    x,
+                    before: self.x.len(),
+                    line: line.number,
+                });
+            }
+            _ => {
+                let span = Span {
+                    start: line.start,
+                    end: line.end,
+                };
+                notes.add(
+                    Code::AbscissaMissing,
+                    line.number,
+                    span,
+                    "? in place of X".into(),
+                    "a number",
+                );
+                left_out.push(LeftOut {
+                    first: line.number,
+                    last: line.number,
+                    code: Code::AbscissaMissing,
+                });
+            }
+        }
+    }
+
+    fn flush(&mut self) {
+        self.lines.push(self.pending.0, self.pending.1);
+        self.pending.1 = 0;
+    }
+
+    /// Reads pairs that go on over line ends, as [`wrapped`] found.
+    fn read_wrapped(
+        &mut self,
+        source: &Source<'_>,
+        stretch: &Stretch,
+        axis: &Axis,
+        left_out: &mut Vec<LeftOut>,
+        notes: &mut Notes<'_>,
+    ) {
+        let factors = [axis.x_factor, axis.y_factor, axis.w_factor];
+        let mut splitter = Splitter {
+            source,
+            point: stretch.point,
+            columns: b"XY",
+            factors,
+        };
+        let mut fields = Fields::default();
+        let mut carried: Option<Field> = None;
+        for line in Lines::new(source, stretch.from, stretch.to, stretch.line) {
+            splitter.columns = if carried.is_some() { b"YX" } else { b"XY" };
+            if splitter.split(line.start, line.end, &mut fields).is_err() {
+                return;
+            }
+            for field in fields.fields.drain(..) {
+                match carried.take() {
+                    Some(x) => self.take(&[x, field], line, left_out, notes),
+                    None => carried = Some(field),
+                }
+            }
+        }
+    }
+
+    fn finish(self) -> Curve {
+        Curve {
+            x: self.x,
+            y: self.y,
+            x_decimals: self.x_decimals.finish(),
+            y_decimals: self.y_decimals.finish(),
+            missing: self.missing,
+            lines: self.lines,
+        }
+    }
+}
+
+/// Compares the labels with the points.
+#[expect(clippy::too_many_arguments, reason = "the facts of one table, used once")]
+fn check_points(
+    axis: &Axis,
+    curve: &Curve,
+    left_out: &[LeftOut],
+    raw_first: Option<(f64, f64)>,
+    exponent: i32,
+    notes: &mut Notes<'_>,
+    stretch: &Stretch,
+    outcome: &mut Outcome,
+) {
+    let read = curve.len() + curve.missing.len();
+    match (axis.npoints, axis.count()) {
+        (Some(_), Some(n)) if n == read => outcome.agreed += 1,
+        (Some(stated), _) => {
+            outcome.disagreed += 1;
+            let found = stated.value().to_string();
+            notes.add(
+                Code::NpointsDiffers,
+                stated.line,
+                stated.span,
+                found,
+                format!("{read} points"),
+            );
+        }
+        (None, _) => {
+            let found = "no NPOINTS".into();
+            notes.add(
+                Code::NpointsMissing,
+                stretch.line,
+                stretch.head,
+                found,
+                format!("NPOINTS={read}"),
+            );
+        }
+    }
+    let ends = |first: bool| {
+        let own = if first { curve.x.first() } else { curve.x.last() }.copied();
+        let missing = if first {
+            curve.missing.first()
+        } else {
+            curve.missing.last()
+        };
+        let outer = missing.filter(|m| {
+            if first {
+                m.before == 0
+            } else {
+                m.before == curve.len()
+            }
+        });
+        outer.map(|m| m.x).or(own)
+    };
+    for (first, stated) in [(true, axis.first_x), (false, axis.last_x)] {
+        let (Some(stated), Some(x)) = (stated, ends(first)) else {
+            continue;
+        };
+        let slack = stated.decimal.half_unit().max(x.abs() * 1e-12) * 1.000_001;
+        let scaled = stated.value() * axis.x_factor.value();
+        let as_scaled = axis.x_factor != Decimal::ONE && (scaled - x).abs() <= slack.max(x.abs() * 1e-9);
+        if (stated.value() - x).abs() <= slack {
+            outcome.agreed += 1;
+        } else if as_scaled {
+            let code = Code::FirstXScaled;
+            notes.add(
+                code,
+                stated.line,
+                stated.span,
+                stated.value().to_string(),
+                x.to_string(),
+            );
+        } else {
+            outcome.disagreed += 1;
+            let code = if first {
+                Code::FirstXDiffers
+            } else {
+                Code::LastXDiffers
+            };
+            notes.add(
+                code,
+                stated.line,
+                stated.span,
+                stated.value().to_string(),
+                x.to_string(),
+            );
+        }
+    }
+    // `exponent` is that of the scaled ordinates; the checks want the printed one.
+    let printed = (exponent - axis.y_factor.exponent).min(0);
+    check_ordinates(
+        axis,
+        curve,
+        left_out.is_empty(),
+        raw_first.map(|r| r.1),
+        printed,
+        notes,
+        outcome,
+    );
+}
+
+fn number_of(field: Field) -> Option<(f64, u16)> {
+    match field {
+        Field::Number { value, decimals, .. } => Some((value, decimals)),
+        Field::Missing | Field::Word { .. } => None,
+    }
+}
+
+/// Reads a peak table with the columns `XY`, `XYW` or `XYM`.
+pub(crate) fn read_peaks(
+    source: &Source<'_>,
+    stretch: &Stretch,
+    axis: &Axis,
+    columns: &str,
+    bound: usize,
+    notes: &mut Notes<'_>,
+) -> (Peaks, Vec<LeftOut>) {
+    let columns = columns.as_bytes();
+    let mut peaks = Peaks::default();
+    let mut builders: [DecimalsBuilder; 3] = Default::default();
+    let mut left_out = Vec::new();
+    let column = |name: u8| columns.iter().position(|c| *c == name);
+    let (x_at, y_at, w_at, m_at) = (
+        column(b'X').unwrap_or(0),
+        column(b'Y'),
+        column(b'W'),
+        column(b'M'),
+    );
+    let broken = each_group(
+        source,
+        stretch,
+        axis,
+        columns,
+        bound,
+        &mut left_out,
+        notes,
+        &mut |group, line, left, notes| {
+            let Some((x, dx)) = number_of(group[x_at]) else {
+                let span = Span {
+                    start: line.start,
+                    end: line.end,
+                };
+                notes.add(
+                    Code::AbscissaMissing,
+                    line.number,
+                    span,
+                    "no X".into(),
+                    "a number",
+                );
+                left.push(LeftOut {
+                    first: line.number,
+                    last: line.number,
+                    code: Code::AbscissaMissing,
+                });
+                return;
+            };
+            let y = y_at.and_then(|at| number_of(group[at]));
+            let width = w_at.and_then(|at| number_of(group[at]));
+            let multiplicity = m_at.and_then(|at| match group[at] {
+                Field::Word { from, to } => Some(source.text[from..to].trim_matches(['<', '>']).to_owned()),
+                Field::Number { raw, .. } => Some(raw.to_string()),
+                Field::Missing => None,
+            });
+            builders[0].push(dx);
+            builders[1].push(y.map_or(0, |y| y.1));
+            builders[2].push(width.map_or(0, |w| w.1));
+            let (y, width) = (y.map(|y| y.0), width.map(|w| w.0));
+            peaks.rows.push(Peak {
+                x,
+                y,
+                width,
+                multiplicity,
+                line: line.number,
+            });
+        },
+    );
+    remark_broken(source, &broken, columns.len(), &mut left_out, notes);
+    [peaks.x_decimals, peaks.y_decimals, peaks.width_decimals] = builders.map(DecimalsBuilder::finish);
+    check_rows(axis, peaks.rows.len(), stretch, notes);
+    (peaks, left_out)
+}
+
+fn check_rows(axis: &Axis, rows: usize, stretch: &Stretch, notes: &mut Notes<'_>) {
+    match (axis.npoints, axis.count()) {
+        (Some(_), Some(n)) if n == rows => {}
+        (Some(stated), _) => {
+            let found = stated.value().to_string();
+            notes.add(
+                Code::NpointsDiffers,
+                stated.line,
+                stated.span,
+                found,
+                format!("{rows} rows"),
+            );
+        }
+        (None, _) => {
+            let found = "no NPOINTS".into();
+            notes.add(
+                Code::NpointsMissing,
+                stretch.line,
+                stretch.head,
+                found,
+                format!("NPOINTS={rows}"),
+            );
+        }
+    }
+}
+
+/// Reads assignments: groups in parentheses, which may go over line ends.
+pub(crate) fn read_assignments(
+    source: &Source<'_>,
+    stretch: &Stretch,
+    axis: &Axis,
+    columns: &str,
+    bound: usize,
+    notes: &mut Notes<'_>,
+) -> (Assignments, Vec<LeftOut>) {
+    let columns = columns.as_bytes();
+    let mut out = Assignments::default();
+    let mut builders: [DecimalsBuilder; 3] = Default::default();
+    let mut left_out = Vec::new();
+    let factors = [axis.x_factor, axis.y_factor, axis.w_factor];
+    for group in groups_in_parentheses(source, stretch) {
+        if out.rows.len() >= bound {
+            left_out.push(LeftOut {
+                first: group.line,
+                last: u32::MAX,
+                code: Code::LimitPoints,
+            });
+            break;
+        }
+        match assignment(&group, columns, stretch.point, factors) {
+            Some((row, decimals, bracketed)) if group.closed => {
+                if !bracketed {
+                    let expected = "<text>";
+                    notes.add(
+                        Code::AssignmentNotBracketed,
+                        group.line,
+                        group.span,
+                        quote(&row.text),
+                        expected,
+                    );
+                }
+                for (builder, count) in builders.iter_mut().zip(decimals) {
+                    builder.push(count);
+                }
+                out.rows.push(row);
+            }
+            _ => {
+                let expected = format!("({})", String::from_utf8_lossy(columns));
+                notes.add(
+                    Code::GroupDamaged,
+                    group.line,
+                    group.span,
+                    quote(&group.text),
+                    expected,
+                );
+                left_out.push(LeftOut {
+                    first: group.line,
+                    last: group.line,
+                    code: Code::GroupDamaged,
+                });
+            }
+        }
+    }
+    [out.x_decimals, out.y_decimals, out.width_decimals] = builders.map(DecimalsBuilder::finish);
+    check_rows(axis, out.rows.len(), stretch, notes);
+    (out, left_out)
+}
+
+/// The inside of one pair of parentheses, with line ends as blanks.
+struct Group {
+    text: String,
+    line: u32,
+    span: Span,
+    closed: bool,
+}
+
+fn groups_in_parentheses(source: &Source<'_>, stretch: &Stretch) -> Vec<Group> {
+    let mut groups = Vec::new();
+    let mut open: Option<Group> = None;
+    let mut in_text = false;
+    for line in Lines::new(source, stretch.from, stretch.to, stretch.line) {
+        let whole = &source.text[line.start..line.end];
+        let code = whole.split("$$").next().unwrap_or("");
+        for (at, c) in code.char_indices() {
+            let here = line.start + at;
+            match (&mut open, c) {
+                (None, '(') => {
+                    let span = Span {
+                        start: here,
+                        end: here + 1,
+                    };
+                    open = Some(Group {
+                        text: String::new(),
+                        line: line.number,
+                        span,
+                        closed: false,
+                    });
+                    in_text = false;
+                }
+                (None, c) if c.is_whitespace() || matches!(c, ',' | ';' | '\0' | '\u{1a}') => {}
+                (None, _) => {
+                    // Text outside of parentheses belongs to no group: it is handed on as a damaged one.
+                    let span = Span {
+                        start: here,
+                        end: line.end,
+                    };
+                    groups.push(Group {
+                        text: code[at..].to_owned(),
+                        line: line.number,
+                        span,
+                        closed: false,
+                    });
+                    break;
+                }
+                (Some(group), ')') if !in_text => {
+                    group.closed = true;
+                    group.span.end = here + 1;
+                    groups.extend(open.take());
+                }
+                (Some(group), c) => {
+                    match c {
+                        '<' => in_text = true,
+                        '>' => in_text = false,
+                        _ => {}
+                    }
+                    group.text.push(c);
+                    group.span.end = here + c.len_utf8();
+                }
+            }
+        }
+        if let Some(group) = &mut open {
+            group.text.push(' ');
+        }
+    }
+    groups.extend(open);
+    groups
+}
+
+fn assignment(
+    group: &Group,
+    columns: &[u8],
+    point: u8,
+    factors: [Decimal; 3],
+) -> Option<(Assignment, [u16; 3], bool)> {
+    let text = group.text.as_str();
+    let (numbers, words, bracketed) = match text.find('<') {
+        Some(at) => {
+            let end = text.rfind('>').filter(|end| *end > at)?;
+            (
+                text[..at].trim_end().trim_end_matches(','),
+                &text[at + 1..end],
+                true,
+            )
+        }
+        None => {
+            let count: usize = text.split(',').take(columns.len() - 1).map(|f| f.len() + 1).sum();
+            (text.get(..count.checked_sub(1)?)?, text.get(count..)?, false)
+        }
+    };
+    let mut row = Assignment {
+        line: group.line,
+        text: words.trim().to_owned(),
+        ..Assignment::default()
+    };
+    let mut decimals = [0u16; 3];
+    let mut fields = numbers.split(',');
+    for column in &columns[..columns.len() - 1] {
+        let field = fields.next().unwrap_or("").trim();
+        let (slot, factor) = match column {
+            b'X' => (0, factors[0]),
+            b'Y' => (1, factors[1]),
+            b'W' => (2, factors[2]),
+            _ => {
+                row.multiplicity = (!field.is_empty()).then(|| field.to_owned());
+                continue;
+            }
+        };
+        if matches!(field, "" | "?") && slot > 0 {
+            continue;
+        }
+        let number = scan(field.as_bytes(), 0, point, Exponents::Free).filter(|n| n.end == field.len())?;
+        let value = match number.decimal() {
+            Some(d) if d.mantissa == 0 && number.negative => -0.0,
+            Some(d) => product(d.mantissa, d.exponent, factor),
+            None => long_product(field, point, factor)?,
+        };
+        if !value.is_finite() {
+            return None;
+        }
+        decimals[slot] = decimals_of(number.exponent + factor.exponent);
+        match slot {
+            0 => row.x = value,
+            1 => row.y = Some(value),
+            _ => row.width = Some(value),
+        }
+    }
+    fields.next().is_none().then_some((row, decimals, bracketed))
+}

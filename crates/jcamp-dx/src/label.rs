@@ -1,0 +1,50 @@
+//! Labels of records and how they are compared.
+
+/// What a record is by the form of its label.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Kind {
+    /// A label of the core standard: `##TITLE=`.
+    Core,
+    /// A private label: `##$NAME=`.
+    User,
+    /// A label of one technique (from 5.00): `##.NAME=`.
+    Technique,
+    /// A comment record: `##=`.
+    Comment,
+}
+
+/// The form in which labels are compared: upper case, without blanks, hyphens, slashes and underscores.
+/// A leading `$` or `.` stays, because it makes another label.
+///
+/// ```
+/// use curvary_jcamp_dx::normalise_label;
+/// assert_eq!(normalise_label("Data-Type"), "DATATYPE");
+/// assert_eq!(normalise_label("SPECTROMETER/DATA SYSTEM"), "SPECTROMETERDATASYSTEM");
+/// assert_eq!(normalise_label("$Lamp_Hours"), "$LAMPHOURS");
+/// ```
+#[must_use]
+pub fn normalise_label(spelled: &str) -> String {
+    spelled
+        .chars()
+        .filter(|c| !c.is_whitespace() && !c.is_control() && !matches!(c, '-' | '/' | '_'))
+        .flat_map(char::to_uppercase)
+        .collect()
+}
+
+/// The kind of a label that [`normalise_label`] returned.
+pub(crate) fn kind_of(normalised: &str) -> Kind {
+    match normalised.as_bytes().first() {
+        None => Kind::Comment,
+        Some(b'$') => Kind::User,
+        Some(b'.') => Kind::Technique,
+        Some(_) => Kind::Core,
+    }
+}
+
+/// Labels that stand for a table of data.
+pub(crate) fn is_table(normalised: &str) -> bool {
+    matches!(
+        normalised,
+        "XYDATA" | "XYPOINTS" | "PEAKTABLE" | "PEAKASSIGNMENTS" | "ASSIGNMENTS" | "RADATA" | "DATATABLE"
+    )
+}

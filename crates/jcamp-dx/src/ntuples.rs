@@ -1,0 +1,350 @@
+//! NTUPLES (5.00 and later): variables described by attribute lists, and pages of data.
+
+use crate::axis::{Axis, Stated, stated};
+use crate::block::{Record, finished, raw_table};
+use crate::form::Shape;
+use crate::number::Decimal;
+use crate::records::{RawRecord, Source, text_value};
+use crate::remark::{Code, Notes, Span, quote};
+use crate::table::{self, Reading, Table};
+
+/// A set of pages over common variables.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Ntuples {
+    /// The type, as given behind `##NTUPLES=`.
+    pub name: String,
+    /// The variables in the order of the attribute lists.
+    pub variables: Vec<Variable>,
+    /// The attribute records as they stand (also those not known here).
+    pub attributes: Vec<Record>,
+    /// The pages in order.
+    pub pages: Vec<Page>,
+}
+
+impl Ntuples {
+    /// The variable with this symbol.
+    #[must_use]
+    pub fn variable(&self, symbol: &str) -> Option<&Variable> {
+        self.variables
+            .iter()
+            .find(|v| v.symbol.eq_ignore_ascii_case(symbol))
+    }
+}
+
+/// One variable. Texts are empty where the list has no entry.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Variable {
+    /// `VAR_NAME`.
+    pub name: String,
+    /// `SYMBOL`.
+    pub symbol: String,
+    /// `VAR_TYPE`: INDEPENDENT, DEPENDENT or PAGE.
+    pub kind: String,
+    /// `VAR_FORM`: AFFN or ASDF.
+    pub form: String,
+    /// `VAR_DIM`.
+    pub dimension: String,
+    /// `UNITS`.
+    pub units: String,
+    /// `FIRST`.
+    pub first: String,
+    /// `LAST`.
+    pub last: String,
+    /// `MIN`.
+    pub min: String,
+    /// `MAX`.
+    pub max: String,
+    /// `FACTOR`.
+    pub factor: String,
+}
+
+/// One page.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Page {
+    /// What the page holds constant: symbol and value as spelled.
+    pub held: Vec<(String, String)>,
+    /// The records of the page.
+    pub records: Vec<Record>,
+    /// The data table; nothing if it could not be read.
+    pub table: Option<Table>,
+    /// Line of `##PAGE=`, or of the table where there is none.
+    pub line: u32,
+}
+
+/// A list with its place.
+struct List {
+    entries: Vec<String>,
+    line: u32,
+    span: Span,
+}
+
+fn list(source: &Source<'_>, record: &RawRecord<'_>) -> List {
+    let (value, _) = text_value(source, record.value, record.end);
+    let entries = value
+        .replace('\n', " ")
+        .split(',')
+        .map(|e| e.trim().to_owned())
+        .collect();
+    List {
+        entries,
+        line: record.line,
+        span: record.head(),
+    }
+}
+
+const ATTRIBUTES: [&str; 11] = [
+    "VARNAME", "SYMBOL", "VARTYPE", "VARFORM", "VARDIM", "UNITS", "FIRST", "LAST", "MIN", "MAX", "FACTOR",
+];
+
+/// Reads the records from NTUPLES to its end.
+pub(crate) fn read(
+    source: &Source<'_>,
+    records: &[&RawRecord<'_>],
+    reading: Reading,
+    budget: &mut usize,
+    notes: &mut Notes<'_>,
+) -> Ntuples {
+    let first_page = records
+        .iter()
+        .position(|r| matches!(r.label.as_str(), "PAGE" | "DATATABLE"))
+        .unwrap_or(records.len());
+    let (head, rest) = records.split_at(first_page);
+    let name = head
+        .first()
+        .map(|r| text_value(source, r.value, r.end).0)
+        .unwrap_or_default();
+    let lists: Vec<(&str, List)> = ATTRIBUTES
+        .iter()
+        .filter_map(|label| {
+            head.iter()
+                .find(|r| r.label == *label)
+                .map(|r| (*label, list(source, r)))
+        })
+        .collect();
+    let get = |label: &str| lists.iter().find(|(l, _)| *l == label).map(|(_, list)| list);
+    let count = get("SYMBOL")
+        .or_else(|| get("VARNAME"))
+        .map_or(0, |l| l.entries.len());
+    for (label, list) in &lists {
+        if list.entries.len() != count {
+            let found = format!("{} entries in {label}", list.entries.len());
+            notes.add(
+                Code::NtuplesEntries,
+                list.line,
+                list.span,
+                found,
+                format!("{count}"),
+            );
+        }
+    }
+    let entry = |label: &str, i: usize| {
+        get(label)
+            .and_then(|l| l.entries.get(i))
+            .cloned()
+            .unwrap_or_default()
+    };
+    let variables = (0..count)
+        .map(|i| Variable {
+            name: entry("VARNAME", i),
+            symbol: entry("SYMBOL", i),
+            kind: entry("VARTYPE", i),
+            form: entry("VARFORM", i),
+            dimension: entry("VARDIM", i),
+            units: entry("UNITS", i),
+            first: entry("FIRST", i),
+            last: entry("LAST", i),
+            min: entry("MIN", i),
+            max: entry("MAX", i),
+            factor: entry("FACTOR", i),
+        })
+        .collect();
+    let attributes = head.iter().skip(1).map(|r| finished(source, r, notes)).collect();
+    let mut out = Ntuples {
+        name,
+        variables,
+        attributes,
+        pages: Vec::new(),
+    };
+    let symbols: Vec<String> = out.variables.iter().map(|v| v.symbol.to_uppercase()).collect();
+    let mut at = 0;
+    while at < rest.len() {
+        let start = at;
+        at += 1;
+        while at < rest.len() && rest[at].label != "PAGE" {
+            // A table without a page of its own opens one, if the page before has its table.
+            if rest[at].label == "DATATABLE" && rest[start..at].iter().any(|r| r.label == "DATATABLE") {
+                break;
+            }
+            at += 1;
+        }
+        let group = &rest[start..at];
+        let page = Pages {
+            source,
+            lists: &lists,
+            symbols: &symbols,
+            reading,
+        }
+        .page(group, budget, notes);
+        out.pages.push(page);
+    }
+    out
+}
+
+struct Pages<'a> {
+    source: &'a Source<'a>,
+    lists: &'a [(&'a str, List)],
+    symbols: &'a [String],
+    reading: Reading,
+}
+
+impl Pages<'_> {
+    fn page(&self, group: &[&RawRecord<'_>], budget: &mut usize, notes: &mut Notes<'_>) -> Page {
+        let source = self.source;
+        let mut page = Page {
+            line: group[0].line,
+            ..Page::default()
+        };
+        page.records = group.iter().map(|r| finished(source, r, notes)).collect();
+        if group[0].label == "PAGE" {
+            let (value, _) = text_value(source, group[0].value, group[0].end);
+            for part in value.split([',', '\n']) {
+                match part.split_once('=') {
+                    Some((symbol, value)) => page
+                        .held
+                        .push((symbol.trim().to_owned(), value.trim().to_owned())),
+                    None if part.trim().is_empty() => {}
+                    None => {
+                        let span = group[0].head();
+                        notes.add(
+                            Code::NtuplesPage,
+                            group[0].line,
+                            span,
+                            quote(part),
+                            "SYMBOL=value",
+                        );
+                    }
+                }
+            }
+        }
+        let Some(record) = group.iter().find(|r| crate::label::is_table(&r.label)) else {
+            return page;
+        };
+        let raw = raw_table(record);
+        let opened = table::open(source, &raw);
+        let names = match &opened.shape {
+            Some(Shape::Spaced { x, y }) => vec![x.clone(), y.clone()],
+            Some(Shape::Groups { columns }) => self.split_columns(columns),
+            _ => vec!["X".into(), "Y".into()],
+        };
+        let indices: Vec<Option<usize>> = names
+            .iter()
+            .map(|name| self.symbols.iter().position(|s| s == name))
+            .collect();
+        if let Some(unknown) = indices.iter().position(Option::is_none) {
+            let expected = self.symbols.join(", ");
+            notes.add(
+                Code::NtuplesSymbol,
+                record.line,
+                record.head(),
+                quote(&names[unknown]),
+                expected,
+            );
+            return page;
+        }
+        let indices: Vec<usize> = indices.into_iter().flatten().collect();
+        let axis = self.axis(group, &indices, notes);
+        // Inside, columns are X, Y and W whatever their symbols.
+        let shape = match opened.shape {
+            Some(Shape::Groups { .. }) if (2..=3).contains(&indices.len()) => Some(Shape::Groups {
+                columns: "XYW"[..indices.len()].to_owned(),
+            }),
+            Some(Shape::Groups { .. }) => {
+                notes.add(
+                    Code::FormUnknown,
+                    record.line,
+                    record.head(),
+                    quote(opened.form),
+                    "two or three columns",
+                );
+                return page;
+            }
+            other => other,
+        };
+        page.table = table::read(source, &raw, &axis, shape, self.reading, budget, notes);
+        page
+    }
+
+    /// Splits `XI` or `F1F2Y` into the symbols listed; single letters where none fits.
+    fn split_columns(&self, columns: &str) -> Vec<String> {
+        let mut rest = columns;
+        let mut out = Vec::new();
+        while let Some(first) = rest.chars().next() {
+            let longest = self
+                .symbols
+                .iter()
+                .filter(|s| !s.is_empty() && rest.starts_with(s.as_str()));
+            let symbol = longest
+                .max_by_key(|s| s.len())
+                .cloned()
+                .unwrap_or_else(|| first.to_string());
+            rest = &rest[symbol.len()..];
+            out.push(symbol);
+        }
+        out
+    }
+
+    fn axis(&self, group: &[&RawRecord<'_>], indices: &[usize], notes: &mut Notes<'_>) -> Axis {
+        let source = self.source;
+        let mut comma = false;
+        // Lists of the page override those of all pages.
+        let own: Vec<(&str, List)> = ATTRIBUTES
+            .iter()
+            .filter_map(|label| {
+                group
+                    .iter()
+                    .find(|r| r.label == *label)
+                    .map(|r| (*label, list(source, r)))
+            })
+            .collect();
+        let mut get = |label: &str, index: usize, notes: &mut Notes<'_>| -> Option<Stated> {
+            let find = |lists: &[(&str, List)]| {
+                let list = &lists.iter().find(|(l, _)| *l == label)?.1;
+                let entry = list.entries.get(index).filter(|e| !e.is_empty())?;
+                Some((entry.clone(), list.line, list.span))
+            };
+            let (text, line, span) = find(&own).or_else(|| find(self.lists))?;
+            stated(label, &text, line, span, &mut comma, notes)
+        };
+        let (x, y) = (indices[0], indices.get(1).copied().unwrap_or(indices[0]));
+        let mut factor = |index: usize, notes: &mut Notes<'_>| {
+            get("FACTOR", index, notes).map_or(Decimal::ONE, |s| s.decimal.stripped())
+        };
+        let (x_factor, y_factor) = (factor(x, notes), factor(y, notes));
+        let w_factor = indices.get(2).map_or(x_factor, |w| factor(*w, notes));
+        // MIN, MAX and FIRST of an ordinate hold for all pages together unless the page has its own.
+        let own_y = |label: &str| own.iter().any(|(l, _)| *l == label);
+        let (own_first, own_min, own_max) = (own_y("FIRST"), own_y("MIN"), own_y("MAX"));
+        let npoints = group.iter().find(|r| r.label == "NPOINTS").and_then(|r| {
+            let (value, _) = text_value(source, r.value, r.end);
+            stated("NPOINTS", &value, r.line, r.head(), &mut false, notes)
+        });
+        let npoints = npoints
+            .or_else(|| get("VARDIM", x, notes))
+            .or_else(|| get("VARDIM", y, notes));
+        Axis {
+            first_x: get("FIRST", x, notes),
+            last_x: get("LAST", x, notes),
+            delta_x: None,
+            max_x: None,
+            min_x: None,
+            first_y: if own_first { get("FIRST", y, notes) } else { None },
+            max_y: if own_max { get("MAX", y, notes) } else { None },
+            min_y: if own_min { get("MIN", y, notes) } else { None },
+            npoints,
+            x_factor,
+            y_factor,
+            w_factor,
+            comma,
+        }
+    }
+}

@@ -1,0 +1,441 @@
+//! Decimal numbers: scanning, exact scaling, and printing with a stated count of decimals.
+//!
+//! A number in a file is a decimal, and the `f64` handed out is the one nearest to that decimal (or to the exact
+//! decimal product of ordinate and factor). Where both the integer and the power of ten are exact in `f64`
+//! (integer up to 2^53, power up to 10^22), a single multiplication or division is correctly rounded
+//! (W. D. Clinger, How to read floating point numbers accurately, PLDI 1990). All else goes through the parser
+//! of the standard library, which is correctly rounded for every input.
+
+/// The integers up to here are exact in an `f64`: 2^53.
+pub(crate) const EXACT: u64 = 1 << 53;
+
+/// Powers of ten that are exact in an `f64`.
+pub(crate) const POWERS: [f64; 23] = [
+    1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18,
+    1e19, 1e20, 1e21, 1e22,
+];
+
+/// A number as it is printed: `mantissa * 10^exponent`, and whether it is too long to be held so.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Decimal {
+    pub(crate) mantissa: i64,
+    pub(crate) exponent: i32,
+}
+
+impl Decimal {
+    pub(crate) const ONE: Self = Self {
+        mantissa: 1,
+        exponent: 0,
+    };
+
+    pub(crate) fn value(self) -> f64 {
+        scaled(self.mantissa, self.exponent)
+    }
+
+    /// The same number without trailing zeros in the mantissa.
+    pub(crate) fn stripped(mut self) -> Self {
+        if self.mantissa == 0 {
+            return Self {
+                mantissa: 0,
+                exponent: 0,
+            };
+        }
+        while self.mantissa % 10 == 0 {
+            self.mantissa /= 10;
+            self.exponent += 1;
+        }
+        self
+    }
+
+    /// The exact product, if it can be held.
+    pub(crate) fn times(self, other: Self) -> Option<Self> {
+        let mantissa = self.mantissa.checked_mul(other.mantissa)?;
+        Some(Self {
+            mantissa,
+            exponent: self.exponent.checked_add(other.exponent)?,
+        })
+    }
+
+    /// Half a unit of the last printed digit.
+    pub(crate) fn half_unit(self) -> f64 {
+        0.5 * unit(self.exponent)
+    }
+}
+
+/// `10^exponent`, correctly rounded.
+pub(crate) fn unit(exponent: i32) -> f64 {
+    scaled(1, exponent)
+}
+
+/// `mantissa * 10^exponent`, correctly rounded.
+#[inline]
+pub(crate) fn scaled(mantissa: i64, exponent: i32) -> f64 {
+    if mantissa.unsigned_abs() <= EXACT && exponent.unsigned_abs() <= 22 {
+        let m = mantissa as f64;
+        let power = POWERS[exponent.unsigned_abs() as usize];
+        return if exponent < 0 { m / power } else { m * power };
+    }
+    slow(i128::from(mantissa), exponent)
+}
+
+/// `mantissa * 10^exponent` for any size, correctly rounded.
+#[cold]
+pub(crate) fn slow(mantissa: i128, exponent: i32) -> f64 {
+    // The text is a valid number, so the parser cannot fail; should it, no finite number is handed out.
+    format!("{mantissa}e{exponent}").parse().unwrap_or(f64::NAN)
+}
+
+/// The exact product of a printed number and a factor, rounded once.
+#[inline]
+pub(crate) fn product(mantissa: i64, exponent: i32, factor: Decimal) -> f64 {
+    let exponent = exponent + factor.exponent;
+    match mantissa.checked_mul(factor.mantissa) {
+        Some(m) => scaled(m, exponent),
+        None => slow(i128::from(mantissa) * i128::from(factor.mantissa), exponent),
+    }
+}
+
+/// How an `E` behind a number is understood.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Exponents {
+    /// Only with a sign and two or three digits: all else is a squeezed digit.
+    Strict,
+    /// As above, but one digit behind the sign is enough: the table holds no other pseudo-digit.
+    Signed,
+    /// In every spelling: the table holds plain numbers only.
+    Free,
+}
+
+/// A scanned number.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Scanned {
+    pub(crate) negative: bool,
+    /// Digits as an integer, when there are at most 18.
+    pub(crate) mantissa: i64,
+    pub(crate) exponent: i32,
+    /// More than 18 digits: `mantissa` is of no use, parse the text.
+    pub(crate) long: bool,
+    /// An exponent was spelled in another way than the standard's.
+    pub(crate) odd_exponent: bool,
+    pub(crate) end: usize,
+}
+
+impl Scanned {
+    pub(crate) fn decimal(&self) -> Option<Decimal> {
+        let mantissa = if self.negative {
+            -self.mantissa
+        } else {
+            self.mantissa
+        };
+        (!self.long).then_some(Decimal {
+            mantissa,
+            exponent: self.exponent,
+        })
+    }
+
+    /// Decimals printed: digits behind the point less the exponent.
+    pub(crate) fn decimals(&self) -> u16 {
+        decimals_of(self.exponent)
+    }
+}
+
+/// The count of decimals of a number printed as `integer * 10^exponent`.
+pub(crate) fn decimals_of(exponent: i32) -> u16 {
+    u16::try_from(-exponent.min(0)).unwrap_or(u16::MAX)
+}
+
+/// Scans the number at `at`: sign, digits, one point, exponent. Nothing if no digit is there.
+#[inline]
+pub(crate) fn scan(bytes: &[u8], at: usize, point: u8, exponents: Exponents) -> Option<Scanned> {
+    let mut i = at;
+    let negative = match bytes.get(i) {
+        Some(b'-') => {
+            i += 1;
+            true
+        }
+        Some(b'+') => {
+            i += 1;
+            false
+        }
+        _ => false,
+    };
+    scan_digits(bytes, i, negative, 0, 0, point, exponents)
+}
+
+/// Goes on with a number of which `seen` digits are already known as `mantissa`.
+#[inline]
+pub(crate) fn scan_digits(
+    bytes: &[u8],
+    at: usize,
+    negative: bool,
+    mantissa: i64,
+    seen: usize,
+    point: u8,
+    exponents: Exponents,
+) -> Option<Scanned> {
+    let mut i = at;
+    let mut m = mantissa as u64;
+    while let Some(d) = bytes.get(i).map(|b| b.wrapping_sub(b'0')).filter(|d| *d < 10) {
+        m = m.wrapping_mul(10).wrapping_add(u64::from(d));
+        i += 1;
+    }
+    let mut digits = i - at + seen;
+    let mut exponent = 0i32;
+    if bytes.get(i) == Some(&point) {
+        let from = i + 1;
+        let mut j = from;
+        while let Some(d) = bytes.get(j).map(|b| b.wrapping_sub(b'0')).filter(|d| *d < 10) {
+            m = m.wrapping_mul(10).wrapping_add(u64::from(d));
+            j += 1;
+        }
+        let fraction = j - from;
+        if digits + fraction > 0 {
+            digits += fraction;
+            exponent = -i32::try_from(fraction).unwrap_or(i32::MAX);
+            i = j;
+        }
+    }
+    if digits == 0 {
+        return None;
+    }
+    let mut odd_exponent = false;
+    if let Some(b'E' | b'e') = bytes.get(i)
+        && let Some((power, end, odd)) = scan_exponent(bytes, i + 1, exponents)
+    {
+        exponent = exponent.saturating_add(power);
+        odd_exponent = odd;
+        i = end;
+    }
+    let mut long = false;
+    if digits > 18 {
+        // Leading zeros are no digits that count.
+        let significant = bytes[at..i]
+            .iter()
+            .take_while(|b| !matches!(b, b'E' | b'e'))
+            .filter(|b| b.is_ascii_digit())
+            .skip_while(|b| **b == b'0')
+            .count();
+        long = significant + seen > 18;
+    }
+    Some(Scanned {
+        negative,
+        mantissa: if long { 0 } else { m as i64 },
+        exponent,
+        long,
+        odd_exponent,
+        end: i,
+    })
+}
+
+fn scan_exponent(bytes: &[u8], at: usize, exponents: Exponents) -> Option<(i32, usize, bool)> {
+    let (sign, from) = match bytes.get(at) {
+        Some(b'+') => (Some(1), at + 1),
+        Some(b'-') => (Some(-1), at + 1),
+        _ => (None, at),
+    };
+    let mut i = from;
+    let mut power = 0i32;
+    while let Some(d) = bytes.get(i).map(|b| b.wrapping_sub(b'0')).filter(|d| *d < 10) {
+        power = power.saturating_mul(10).saturating_add(i32::from(d));
+        i += 1;
+    }
+    let digits = i - from;
+    let standard = sign.is_some() && (2..=3).contains(&digits);
+    let allowed = match exponents {
+        Exponents::Strict => standard,
+        Exponents::Signed => sign.is_some() && (1..=3).contains(&digits),
+        Exponents::Free => (1..=4).contains(&digits),
+    };
+    allowed.then_some((sign.unwrap_or(1) * power, i, !standard))
+}
+
+/// Parses the printed text of a number of any length, `point` being its decimal sign.
+pub(crate) fn parse_long(text: &str, point: u8) -> Option<f64> {
+    let plain = text.trim().replace(point as char, ".");
+    let value: f64 = plain.parse().ok()?;
+    value.is_finite().then_some(value)
+}
+
+/// Prints `value` with exactly `decimals` decimals, or with more where they are needed to keep the value.
+///
+/// Reading the text gives the same bits back. Short numbers are printed plainly, all others with an exponent of a
+/// sign and two or three digits. Returns whether more decimals than asked for were needed.
+pub(crate) fn print(value: f64, decimals: Option<u16>, out: &mut String) -> bool {
+    if let Some(d) = decimals
+        && print_fast(value, d, out)
+    {
+        return false;
+    }
+    let start = out.len();
+    if let Some(d) = decimals.filter(|d| *d <= 20)
+        && value.abs() < 1e17
+    {
+        let text = format!("{value:.*}", d as usize);
+        if text.len() <= 24 && same(&text, value) {
+            out.push_str(&text);
+            return false;
+        }
+    }
+    // The shortest digits that give the value back: d.ddde-5.
+    let text = format!("{value:e}");
+    let (digits, power) = text.split_once('e').unwrap_or((&text, "0"));
+    let power: i32 = power.parse().unwrap_or(0);
+    let fraction = digits.split_once('.').map_or(0, |(_, f)| f.len()) as i32;
+    let natural = (fraction - power).max(0);
+    let wanted = decimals.map_or(natural, i32::from);
+    if natural <= wanted && (-5..15).contains(&power) && wanted <= 30 {
+        let fixed = format!("{value:.*}", wanted as usize);
+        if fixed.len() <= 40 && same(&fixed, value) {
+            out.push_str(&fixed);
+            return false;
+        }
+    }
+    out.push_str(digits);
+    // A zero has no leading digit to count from, so its zeros go in front of the exponent as they are.
+    let pad = if natural < wanted {
+        (wanted + power - fraction).clamp(0, 30)
+    } else {
+        0
+    };
+    if pad > 0 {
+        if fraction == 0 {
+            out.push('.');
+        }
+        out.extend(std::iter::repeat_n('0', pad as usize));
+    }
+    if power != 0 || value == 0.0 && wanted > pad {
+        let mut power = power;
+        if value == 0.0 {
+            power = pad - wanted;
+        }
+        let sign = if power < 0 { '-' } else { '+' };
+        out.push_str(&format!("E{sign}{:02}", power.unsigned_abs()));
+    }
+    if !same(&out[start..], value) {
+        out.truncate(start);
+        out.push_str(&text.replace('e', "E"));
+    }
+    natural > wanted
+}
+
+fn same(text: &str, value: f64) -> bool {
+    text.parse::<f64>().is_ok_and(|v| v.to_bits() == value.to_bits())
+}
+
+/// The integer that `value` is in units of `10^-decimals`, if that integer gives the value back bit for bit.
+#[inline]
+pub(crate) fn integer(value: f64, decimals: u16) -> Option<i64> {
+    if decimals > 22 {
+        return None;
+    }
+    let power = POWERS[decimals as usize];
+    let m = (value * power).round();
+    (m.abs() <= EXACT as f64 && (m / power).to_bits() == value.to_bits()).then_some(m as i64)
+}
+
+fn print_fast(value: f64, decimals: u16, out: &mut String) -> bool {
+    if decimals > 15 {
+        return false;
+    }
+    let Some(m) = integer(value, decimals) else {
+        return false;
+    };
+    if m == 0 && value.is_sign_negative() {
+        return false;
+    }
+    if m < 0 {
+        out.push('-');
+    }
+    let mut buffer = [b'0'; 20];
+    let mut rest = m.unsigned_abs();
+    let mut at = 20;
+    while rest > 0 {
+        at -= 1;
+        buffer[at] = b'0' + (rest % 10) as u8;
+        rest /= 10;
+    }
+    let split = 20 - decimals as usize;
+    let from = at.min(split - 1);
+    out.extend(buffer[from..split].iter().map(|b| *b as char));
+    if decimals > 0 {
+        out.push('.');
+        out.extend(buffer[split..].iter().map(|b| *b as char));
+    }
+    true
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn printed(value: f64, decimals: Option<u16>) -> String {
+        let mut out = String::new();
+        print(value, decimals, &mut out);
+        out
+    }
+
+    #[test]
+    fn prints_the_decimals_asked_for() {
+        // Derivation: plain decimal notation.
+        assert_eq!(printed(0.12, Some(4)), "0.1200");
+        assert_eq!(printed(-400.0, Some(1)), "-400.0");
+        assert_eq!(printed(1e300, Some(0)), "1E+300");
+        assert_eq!(printed(1.234e-300, Some(303)), "1.234E-300");
+        assert_eq!(printed(1.2e-300, Some(303)), "1.200E-300");
+        assert_eq!(printed(-0.0, Some(2)), "-0.00");
+        assert_eq!(printed(0.0, Some(40)), format!("0.{}E-10", "0".repeat(30)));
+        assert_eq!(printed(0.1, None), "0.1");
+        assert!(print(0.123, Some(2), &mut String::new()));
+    }
+
+    #[test]
+    fn product_is_rounded_once() {
+        // 1234 * 0.0001 in f64 is 0.12340000000000001; the decimal product is 0.1234.
+        assert_eq!(
+            product(
+                1234,
+                0,
+                Decimal {
+                    mantissa: 1,
+                    exponent: -4
+                }
+            ),
+            0.1234
+        );
+        assert_eq!(
+            product(
+                3,
+                0,
+                Decimal {
+                    mantissa: 1,
+                    exponent: -1
+                }
+            ),
+            0.3
+        );
+        // 2^-16, a common factor of 16 bit converters.
+        assert_eq!(
+            product(
+                32767,
+                0,
+                Decimal {
+                    mantissa: 152_587_890_625,
+                    exponent: -16
+                }
+            ),
+            32767.0 / 65536.0
+        );
+    }
+
+    #[test]
+    fn exponents_need_sign_and_digits() {
+        // JCAMP-DX 4.24 section 5.3: E3 without sign is the squeezed number 53.
+        let end = |t: &str, e| scan(t.as_bytes(), 0, b'.', e).map(|s| s.end);
+        assert_eq!(end("1.5E+02", Exponents::Strict), Some(7));
+        assert_eq!(end("1.5E3", Exponents::Strict), Some(3));
+        assert_eq!(end("1.5E+2", Exponents::Strict), Some(3));
+        assert_eq!(end("1.5E+2", Exponents::Signed), Some(6));
+        assert_eq!(end("1.5E3", Exponents::Free), Some(5));
+        assert_eq!(end(".", Exponents::Free), None);
+    }
+}

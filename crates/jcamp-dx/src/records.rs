@@ -1,0 +1,252 @@
+//! Splits a text into lines and labelled records.
+
+use crate::label::{Kind, kind_of, normalise_label};
+use crate::remark::{Code, Notes, Span, quote};
+
+/// One line: its number and its bytes without the line end.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Line {
+    pub(crate) number: u32,
+    pub(crate) start: usize,
+    pub(crate) end: usize,
+}
+
+/// The lines of a stretch of text. LF, CR LF and a single CR each end a line.
+pub(crate) struct Lines<'t> {
+    bytes: &'t [u8],
+    at: usize,
+    end: usize,
+    number: u32,
+    lone_cr: bool,
+}
+
+impl<'t> Lines<'t> {
+    pub(crate) fn new(source: &Source<'t>, from: usize, end: usize, number: u32) -> Self {
+        Self {
+            bytes: source.text.as_bytes(),
+            at: from,
+            end,
+            number,
+            lone_cr: source.lone_cr,
+        }
+    }
+}
+
+impl Iterator for Lines<'_> {
+    type Item = Line;
+
+    #[inline]
+    fn next(&mut self) -> Option<Line> {
+        if self.at >= self.end {
+            return None;
+        }
+        let rest = &self.bytes[self.at..self.end];
+        let found = if self.lone_cr {
+            memchr::memchr2(b'\n', b'\r', rest)
+        } else {
+            memchr::memchr(b'\n', rest)
+        };
+        let start = self.at;
+        let mut end = found.map_or(self.end, |at| start + at);
+        let mut next = (end + 1).min(self.end);
+        if self.lone_cr && end + 1 < self.end && self.bytes[end] == b'\r' && self.bytes[end + 1] == b'\n' {
+            next = end + 2;
+        } else if end > start && self.bytes[end - 1] == b'\r' {
+            end -= 1;
+        }
+        if found.is_none() {
+            next = self.end;
+        }
+        let number = self.number;
+        self.number += 1;
+        self.at = next;
+        Some(Line { number, start, end })
+    }
+}
+
+/// The text with what has to be known of all of it.
+#[derive(Clone, Copy)]
+pub(crate) struct Source<'t> {
+    pub(crate) text: &'t str,
+    /// Some line ends with a CR alone.
+    lone_cr: bool,
+}
+
+impl<'t> Source<'t> {
+    pub(crate) fn new(text: &'t str) -> Self {
+        let bytes = text.as_bytes();
+        let lone_cr = memchr::memchr_iter(b'\r', bytes).any(|at| bytes.get(at + 1) != Some(&b'\n'));
+        Self { text, lone_cr }
+    }
+
+    /// Number of line ends in `from..to`, where `to` stands at the start of a line.
+    fn line_ends(&self, from: usize, to: usize) -> u32 {
+        let bytes = &self.text.as_bytes()[from..to];
+        let mut count = memchr::memchr_iter(b'\n', bytes).count();
+        if self.lone_cr {
+            count += memchr::memchr_iter(b'\r', bytes)
+                .filter(|at| bytes.get(at + 1) != Some(&b'\n'))
+                .count();
+        }
+        u32::try_from(count).unwrap_or(u32::MAX)
+    }
+}
+
+/// A record as it stands in the text; its value is `text[value..end]`.
+#[derive(Clone, Debug)]
+pub(crate) struct RawRecord<'t> {
+    pub(crate) label: String,
+    pub(crate) spelled: &'t str,
+    pub(crate) kind: Kind,
+    pub(crate) line: u32,
+    pub(crate) start: usize,
+    pub(crate) value: usize,
+    pub(crate) end: usize,
+}
+
+impl RawRecord<'_> {
+    pub(crate) fn head(&self) -> Span {
+        Span {
+            start: self.start,
+            end: self.value,
+        }
+    }
+}
+
+fn is_blank(byte: u8) -> bool {
+    matches!(byte, b' ' | b'\t' | 0x0C | 0x0B | 0x1A | 0x00)
+}
+
+/// All records of the text, in order.
+pub(crate) fn scan<'t>(source: &Source<'t>, notes: &mut Notes<'t>) -> Vec<RawRecord<'t>> {
+    let text = source.text;
+    let bytes = text.as_bytes();
+    let mut records: Vec<RawRecord<'t>> = Vec::new();
+    let (mut counted, mut line) = (0usize, 1u32);
+    let finder = memchr::memmem::Finder::new(b"##");
+    let mut from = if text.starts_with('\u{feff}') {
+        notes.add(
+            Code::ByteOrderMark,
+            1,
+            Span { start: 0, end: 3 },
+            "a byte order mark".into(),
+            "",
+        );
+        3
+    } else {
+        0
+    };
+    let text_start = from;
+    if let Some(at) = bytes.iter().position(|b| matches!(b, 0x00 | 0x1A)) {
+        let number = 1 + source.line_ends(0, at);
+        notes.add(
+            Code::ControlCharacter,
+            number,
+            Span {
+                start: at,
+                end: at + 1,
+            },
+            quote(&text[at..=at]),
+            "text",
+        );
+    }
+    while let Some(hit) = finder.find(&bytes[from..]) {
+        let at = from + hit;
+        from = at + 1;
+        let before = bytes[text_start..at].iter().rposition(|b| !is_blank(*b));
+        if before.is_some_and(|b| !matches!(bytes[text_start + b], b'\n' | b'\r')) {
+            continue;
+        }
+        from = at + 2;
+        line += source.line_ends(counted, at);
+        counted = at;
+        if let Some(last) = records.last_mut() {
+            last.end = at;
+        } else {
+            text_before(source, text_start, at, notes);
+        }
+        let stop = memchr::memchr2(b'\n', b'\r', &bytes[from..]).map_or(bytes.len(), |n| from + n);
+        let (spelled, label, value) = match memchr::memchr(b'=', &bytes[from..stop]) {
+            Some(n) => (
+                &text[from..from + n],
+                normalise_label(&text[from..from + n]),
+                from + n + 1,
+            ),
+            None => {
+                let words = text[from..stop].split("$$").next().unwrap_or("");
+                let label = normalise_label(words);
+                let span = Span { start: at, end: stop };
+                let ends = matches!(label.as_str(), "END" | "ENDNTUPLES");
+                let end_of_text = stop == bytes.len() && "END".starts_with(&label);
+                if !ends && !end_of_text {
+                    notes.add(
+                        Code::LabelWithoutEquals,
+                        line,
+                        span,
+                        quote(&text[at..stop]),
+                        "a label and =",
+                    );
+                }
+                if ends {
+                    (words.trim(), label, stop)
+                } else {
+                    ("", String::new(), from)
+                }
+            }
+        };
+        let spelled = spelled.trim();
+        records.push(RawRecord {
+            kind: kind_of(&label),
+            label,
+            spelled,
+            line,
+            start: at,
+            value,
+            end: bytes.len(),
+        });
+        from = value;
+    }
+    if records.is_empty() {
+        text_before(source, text_start, bytes.len(), notes);
+    }
+    records
+}
+
+fn text_before<'t>(source: &Source<'t>, from: usize, to: usize, notes: &mut Notes<'t>) {
+    let stray = Lines::new(source, from, to, 1).find(|line| !blank(source.text, line));
+    if let Some(line) = stray {
+        let span = Span {
+            start: line.start,
+            end: line.end,
+        };
+        let found = quote(&source.text[line.start..line.end]);
+        notes.add(Code::TextBeforeFirstLabel, line.number, span, found, "##TITLE=");
+    }
+}
+
+fn blank(text: &str, line: &Line) -> bool {
+    text[line.start..line.end].bytes().all(is_blank)
+}
+
+/// The text of a value without comments, and the comments. Lines are trimmed and joined by line feeds.
+pub(crate) fn text_value(source: &Source<'_>, from: usize, to: usize) -> (String, Vec<String>) {
+    let mut value = String::new();
+    let mut comments = Vec::new();
+    for line in Lines::new(source, from, to, 0) {
+        let whole = &source.text[line.start..line.end];
+        let (text, comment) = match whole.find("$$") {
+            Some(at) => (&whole[..at], Some(&whole[at + 2..])),
+            None => (whole, None),
+        };
+        let trim = |c: char| c.is_whitespace() || matches!(c, '\0' | '\u{1a}');
+        if let Some(comment) = comment {
+            comments.push(comment.trim_matches(trim).to_owned());
+        }
+        value.push_str(text.trim_matches(trim));
+        value.push('\n');
+    }
+    value.truncate(value.trim_end().len());
+    let lead = value.len() - value.trim_start().len();
+    value.drain(..lead);
+    (value, comments)
+}

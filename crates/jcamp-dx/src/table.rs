@@ -1,0 +1,511 @@
+//! Tables of data: what they hold, and which decoder reads them.
+
+use crate::axis::Axis;
+use crate::curve::{Curve, Decimals};
+use crate::form::{self, Shape};
+use crate::groups;
+use crate::records::{Lines, Source};
+use crate::remark::{Code, Notes, Span, quote};
+use crate::xydata;
+
+/// What a table holds.
+#[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
+pub enum Data {
+    /// `(X++(Y..Y))`, also `(R++(A..A))`: evenly spaced points.
+    Xy(Curve),
+    /// `(XY..XY)`: points with an abscissa each.
+    Points(Curve),
+    /// `(XY..XY)` of a peak table, `(XYW..XYW)`, `(XYM..XYM)`.
+    Peaks(Peaks),
+    /// `(XYA)`, `(XA)`, `(XYWA)`, `(XYMA)`.
+    Assignments(Assignments),
+}
+
+impl Data {
+    /// The curve, if the table is one.
+    #[must_use]
+    pub fn curve(&self) -> Option<&Curve> {
+        match self {
+            Self::Xy(curve) | Self::Points(curve) => Some(curve),
+            Self::Peaks(_) | Self::Assignments(_) => None,
+        }
+    }
+}
+
+/// Peaks as listed.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Peaks {
+    /// The peaks in the order of the file.
+    pub rows: Vec<Peak>,
+    /// Decimals of the positions.
+    pub x_decimals: Decimals,
+    /// Decimals of the heights.
+    pub y_decimals: Decimals,
+    /// Decimals of the widths; those of peaks without a width count as 0.
+    pub width_decimals: Decimals,
+}
+
+/// One peak.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Peak {
+    /// Position in XUNITS.
+    pub x: f64,
+    /// Height in YUNITS; nothing if it is marked as missing.
+    pub y: Option<f64>,
+    /// Width in XUNITS, in the form XYW.
+    pub width: Option<f64>,
+    /// Multiplicity as spelled, in the form XYM.
+    pub multiplicity: Option<String>,
+    /// Source line; 0 if it has none.
+    pub line: u32,
+}
+
+/// Peaks with what they are assigned to.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Assignments {
+    /// The assignments in the order of the file.
+    pub rows: Vec<Assignment>,
+    /// Decimals of the positions.
+    pub x_decimals: Decimals,
+    /// Decimals of the heights; those of rows without a height count as 0.
+    pub y_decimals: Decimals,
+    /// Decimals of the widths; those of rows without a width count as 0.
+    pub width_decimals: Decimals,
+}
+
+/// One assigned peak.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Assignment {
+    /// Position in XUNITS.
+    pub x: f64,
+    /// Height in YUNITS, where given.
+    pub y: Option<f64>,
+    /// Width in XUNITS, where given.
+    pub width: Option<f64>,
+    /// Multiplicity as spelled, where given.
+    pub multiplicity: Option<String>,
+    /// What the peak is assigned to.
+    pub text: String,
+    /// Source line of the group's start; 0 if it has none.
+    pub line: u32,
+}
+
+/// Source lines of which not everything was read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct LeftOut {
+    /// First line.
+    pub first: u32,
+    /// Last line; `u32::MAX` stands for the end of the table.
+    pub last: u32,
+    /// Why.
+    pub code: Code,
+}
+
+/// One table of a block or page.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Table {
+    /// The label, normalised: `XYDATA`, `PEAKTABLE`, ...
+    pub label: String,
+    /// The form as spelled; empty if there is none.
+    pub form: String,
+    /// What the table holds.
+    pub data: Data,
+    /// Lines that were left out, wholly or in part.
+    pub left_out: Vec<LeftOut>,
+    /// Line of the label.
+    pub line: u32,
+    /// Label and data.
+    pub span: Span,
+}
+
+/// Where the data of a table stand, and what is known about them.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Stretch {
+    pub(crate) from: usize,
+    pub(crate) to: usize,
+    /// Line of the data's first byte.
+    pub(crate) line: u32,
+    /// The label, for remarks on the table as a whole.
+    pub(crate) head: Span,
+    pub(crate) open_ended: bool,
+    pub(crate) point: u8,
+}
+
+/// What reading a curve gave.
+#[derive(Default)]
+pub(crate) struct Outcome {
+    pub(crate) curve: Curve,
+    pub(crate) left_out: Vec<LeftOut>,
+    /// Labels that agree with the points, and labels that do not.
+    pub(crate) agreed: u32,
+    pub(crate) disagreed: u32,
+    /// The lines look like pairs.
+    pub(crate) as_pairs: bool,
+}
+
+impl Outcome {
+    fn flaws(&self) -> usize {
+        self.disagreed as usize + self.left_out.len() + usize::from(self.as_pairs)
+    }
+}
+
+/// A table before it is read.
+pub(crate) struct RawTable {
+    pub(crate) label: String,
+    pub(crate) line: u32,
+    pub(crate) head: Span,
+    pub(crate) from: usize,
+    pub(crate) to: usize,
+}
+
+/// The parts of a table's value: form, and where the data start.
+pub(crate) struct Opened<'t> {
+    pub(crate) form: &'t str,
+    pub(crate) shape: Option<Shape>,
+    from: usize,
+    line: u32,
+}
+
+/// Reads the form behind the label. Data may start on the same line if there is no form.
+pub(crate) fn open<'t>(source: &Source<'t>, raw: &RawTable) -> Opened<'t> {
+    let text = source.text;
+    let mut lines = Lines::new(source, raw.from, raw.to, raw.line);
+    while let Some(line) = lines.next() {
+        let whole = &text[line.start..line.end];
+        let code = whole.split("$$").next().unwrap_or("");
+        let trimmed = code.trim();
+        if trimmed.is_empty() {
+            continue;
+        }
+        return match form::split(trimmed) {
+            Some((form, _)) if !assigned_group(form) => {
+                let next = lines
+                    .next()
+                    .map_or((raw.to, line.number + 1), |l| (l.start, l.number));
+                Opened {
+                    form,
+                    shape: form::parse(form),
+                    from: next.0,
+                    line: next.1,
+                }
+            }
+            _ => Opened {
+                form: "",
+                shape: None,
+                from: line.start,
+                line: line.number,
+            },
+        };
+    }
+    Opened {
+        form: "",
+        shape: None,
+        from: raw.to,
+        line: raw.line,
+    }
+}
+
+/// A parenthesis that opens data and no form: `(400.0, 0.5, <text>)`.
+fn assigned_group(form: &str) -> bool {
+    form.contains('<')
+        || form
+            .trim_start_matches(['(', ' '])
+            .starts_with(|c: char| c.is_ascii_digit())
+}
+
+/// The shape that a label stands for when no form is given.
+fn usual_shape(label: &str) -> Option<Shape> {
+    Some(match label {
+        "XYDATA" => Shape::Spaced {
+            x: "X".into(),
+            y: "Y".into(),
+        },
+        "RADATA" => Shape::Spaced {
+            x: "R".into(),
+            y: "A".into(),
+        },
+        "XYPOINTS" | "PEAKTABLE" => Shape::Groups { columns: "XY".into() },
+        "PEAKASSIGNMENTS" | "ASSIGNMENTS" => Shape::Assigned {
+            columns: "XYA".into(),
+        },
+        _ => return None,
+    })
+}
+
+/// How numbers are to be read.
+#[derive(Clone, Copy)]
+pub(crate) struct Reading {
+    pub(crate) decimal_comma: Option<bool>,
+    pub(crate) expansion: usize,
+}
+
+/// Reads one table. `budget` is the count of points that may still be handed out.
+pub(crate) fn read(
+    source: &Source<'_>,
+    raw: &RawTable,
+    axis: &Axis,
+    shape: Option<Shape>,
+    reading: Reading,
+    budget: &mut usize,
+    notes: &mut Notes<'_>,
+) -> Option<Table> {
+    let opened = open(source, raw);
+    let shape = match shape.or(opened.shape) {
+        Some(shape) => {
+            check_label(raw, &shape, opened.form, notes);
+            shape
+        }
+        None if opened.form.is_empty() => {
+            let found = format!("##{}= without a form", raw.label);
+            notes.add(
+                Code::FormMissing,
+                raw.line,
+                raw.head,
+                found,
+                "a form such as (X++(Y..Y)) or (XY..XY)",
+            );
+            usual_shape(&raw.label)?
+        }
+        None => {
+            notes.add(
+                Code::FormUnknown,
+                raw.line,
+                raw.head,
+                quote(opened.form),
+                "(X++(Y..Y)), (XY..XY) or (XYA)",
+            );
+            return None;
+        }
+    };
+    if axis.x_factor.mantissa == 0 || axis.y_factor.mantissa == 0 {
+        notes.add(
+            Code::FactorUnusable,
+            raw.line,
+            raw.head,
+            "a factor that is zero or no number".into(),
+            "a factor",
+        );
+        return None;
+    }
+    let from = opened.from.min(raw.to);
+    let open_ended = raw.to == source.text.len();
+    let mut stretch = Stretch {
+        from,
+        to: raw.to,
+        line: opened.line,
+        head: raw.head,
+        open_ended,
+        point: b'.',
+    };
+    // Files of constant ordinates shrink to almost nothing, so a floor is given to the bound on expansion.
+    let bound = (reading.expansion.saturating_mul(raw.to - from))
+        .saturating_add(1 << 16)
+        .min(*budget);
+    let mut table = Table {
+        label: raw.label.clone(),
+        form: opened.form.to_owned(),
+        data: Data::Points(Curve::default()),
+        left_out: Vec::new(),
+        line: raw.line,
+        span: Span {
+            start: raw.head.start,
+            end: raw.to,
+        },
+    };
+    let count;
+    match shape {
+        Shape::Spaced { .. } => {
+            let mut outcome = decided(
+                source,
+                &mut stretch,
+                axis,
+                reading,
+                notes,
+                &|stretch: &Stretch, notes: &mut Notes<'_>| xydata::read(source, stretch, axis, bound, notes),
+            );
+            if outcome.as_pairs {
+                let found = "unevenly spaced lines of one ordinate".into();
+                notes.add(Code::FormReadAsPairs, raw.line, raw.head, found, "(XY..XY)");
+                outcome = groups::read_points(source, &stretch, axis, bound, notes);
+                table.data = Data::Points(outcome.curve);
+            } else {
+                table.data = Data::Xy(outcome.curve);
+            }
+            table.left_out = outcome.left_out;
+            count = table.data.curve().map_or(0, |c| c.len() + c.missing.len());
+        }
+        Shape::Groups { columns } if columns.len() == 2 && raw.label != "PEAKTABLE" => {
+            let outcome = decided(
+                source,
+                &mut stretch,
+                axis,
+                reading,
+                notes,
+                &|stretch: &Stretch, notes: &mut Notes<'_>| {
+                    groups::read_points(source, stretch, axis, bound, notes)
+                },
+            );
+            count = outcome.curve.len() + outcome.curve.missing.len();
+            table.data = Data::Points(outcome.curve);
+            table.left_out = outcome.left_out;
+        }
+        Shape::Groups { columns } => {
+            if comma(source, &stretch) != Comma::Separator && reading.decimal_comma == Some(true) {
+                stretch.point = b',';
+            }
+            let (peaks, left_out) = groups::read_peaks(source, &stretch, axis, &columns, bound, notes);
+            count = peaks.rows.len();
+            table.data = Data::Peaks(peaks);
+            table.left_out = left_out;
+        }
+        Shape::Assigned { columns } => {
+            let (rows, left_out) = groups::read_assignments(source, &stretch, axis, &columns, bound, notes);
+            count = rows.rows.len();
+            table.data = Data::Assignments(rows);
+            table.left_out = left_out;
+        }
+    }
+    *budget = budget.saturating_sub(count);
+    if let Some(stop) = table.left_out.iter().find(|l| l.code == Code::LimitPoints) {
+        let found = format!("more than {bound} points from line {} on", stop.first);
+        if !table
+            .left_out
+            .iter()
+            .any(|l| l.code == Code::LimitPoints && l.last != u32::MAX)
+        {
+            notes.add(
+                Code::LimitPoints,
+                raw.line,
+                raw.head,
+                found,
+                "fewer points, or a higher limit",
+            );
+        }
+    }
+    if count == 0 {
+        notes.add(
+            Code::EmptyTable,
+            raw.line,
+            raw.head,
+            "no points".into(),
+            "data lines",
+        );
+    }
+    Some(table)
+}
+
+fn check_label(raw: &RawTable, shape: &Shape, form: &str, notes: &mut Notes<'_>) {
+    let fits = match (raw.label.as_str(), shape) {
+        ("DATATABLE", _) => true,
+        ("XYDATA" | "RADATA", Shape::Spaced { .. }) => true,
+        ("XYPOINTS", Shape::Groups { columns }) => columns.len() == 2,
+        ("PEAKTABLE", Shape::Groups { .. }) => true,
+        ("PEAKASSIGNMENTS" | "ASSIGNMENTS", Shape::Assigned { .. }) => true,
+        _ => false,
+    };
+    if !fits {
+        let found = format!("##{}={form}", raw.label);
+        let expected = match shape {
+            Shape::Spaced { .. } => "XYDATA",
+            Shape::Groups { columns } if columns.len() == 2 => "XYPOINTS",
+            Shape::Groups { .. } => "PEAK TABLE",
+            Shape::Assigned { .. } => "PEAK ASSIGNMENTS",
+        };
+        notes.add(Code::FormUnderWrongLabel, raw.line, raw.head, found, expected);
+    }
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Comma {
+    /// No comma, or commas that can only be separators.
+    Separator,
+    /// Every comma stands between digits, at most one in a word, and there is no point: either is possible.
+    Either,
+}
+
+/// What the commas of a table can be, by the pattern of the whole table.
+fn comma(source: &Source<'_>, stretch: &Stretch) -> Comma {
+    let bytes = &source.text.as_bytes()[stretch.from..stretch.to];
+    if memchr::memchr(b',', bytes).is_none() || memchr::memchr(b'.', bytes).is_some() {
+        return Comma::Separator;
+    }
+    let digit = |at: usize| bytes.get(at).is_some_and(u8::is_ascii_digit);
+    let mut last = None;
+    for at in memchr::memchr_iter(b',', bytes) {
+        if at == 0 || !digit(at - 1) || !digit(at + 1) {
+            return Comma::Separator;
+        }
+        if last.is_some_and(|before: usize| bytes[before + 1..at].iter().all(u8::is_ascii_digit)) {
+            return Comma::Separator;
+        }
+        last = Some(at);
+    }
+    Comma::Either
+}
+
+/// Reads a table whose commas may be decimal signs both ways and keeps the reading that the labels support.
+fn decided(
+    source: &Source<'_>,
+    stretch: &mut Stretch,
+    axis: &Axis,
+    reading: Reading,
+    notes: &mut Notes<'_>,
+    read: &dyn Fn(&Stretch, &mut Notes<'_>) -> Outcome,
+) -> Outcome {
+    let comma = comma(source, stretch);
+    let choice = match (comma, reading.decimal_comma) {
+        (Comma::Separator, _) => Some(b'.'),
+        (Comma::Either, Some(decimal)) => Some(if decimal { b',' } else { b'.' }),
+        (Comma::Either, None) => {
+            let with = |point: u8| read(&Stretch { point, ..*stretch }, &mut Notes::new(source.text, 0));
+            let (decimal, separator) = (with(b','), with(b'.'));
+            let bonus = if axis.comma { 2 } else { 0 };
+            let better = |a: &Outcome, extra: u32, b: &Outcome, others: u32| {
+                a.agreed + extra >= 2 && a.agreed + extra > b.agreed + others && a.flaws() < b.flaws()
+            };
+            if better(&decimal, bonus, &separator, 0) {
+                Some(b',')
+            } else if better(&separator, 0, &decimal, bonus) {
+                Some(b'.')
+            } else {
+                None
+            }
+        }
+    };
+    match choice {
+        Some(point) => {
+            stretch.point = point;
+            if point == b',' {
+                let found = "commas between digits".into();
+                notes.add(
+                    Code::DecimalComma,
+                    stretch.line,
+                    stretch.head,
+                    found,
+                    "decimal points",
+                );
+            }
+            read(stretch, notes)
+        }
+        None => {
+            let found = "commas between digits, and labels that fit neither reading or both".into();
+            notes.add(
+                Code::CommaUndecided,
+                stretch.line,
+                stretch.head,
+                found,
+                "decimal points",
+            );
+            let left_out = vec![LeftOut {
+                first: stretch.line,
+                last: u32::MAX,
+                code: Code::CommaUndecided,
+            }];
+            Outcome {
+                left_out,
+                ..Outcome::default()
+            }
+        }
+    }
+}

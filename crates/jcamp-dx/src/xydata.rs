@@ -1,0 +1,1255 @@
+//! From the decoded lines of an `(X++(Y..Y))` table to a curve: which points are certain, and where they stand.
+//!
+//! Three things tell whether a line is sound: its X against the spacing, the count of its ordinates against the X
+//! of the next line, and for differences the ordinate that the next line repeats. A point is kept only if nothing
+//! of this speaks against it. See the functions for what is decided where.
+
+use crate::asdf::decode::{DataLine, Ends, LONG, MISSING, Ordinates, Setting, decode};
+use crate::axis::{Axis, Stated};
+use crate::curve::{Curve, Decimals, DecimalsBuilder, LineMap, Missing};
+use crate::grid::Grid;
+use crate::number::{Decimal, EXACT, POWERS, decimals_of, parse_long, product, unit};
+use crate::records::Source;
+use crate::remark::{Code, Notes, Span, quote};
+use crate::table::{LeftOut, Outcome, Stretch};
+
+/// Which lines start with a check value instead of a new point.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Checks {
+    /// Every line after one that ends in difference form, as the standard says.
+    All,
+    /// None, although differences are used.
+    None,
+    /// Those after a difference, but not those after a repeated difference.
+    NotAfterDuplicate,
+}
+
+/// A table under analysis.
+struct Table<'a> {
+    ordinates: &'a Ordinates,
+    lines: &'a [DataLine],
+    /// The line before this one is absent or damaged, so counting cannot go on over it.
+    gaps: Vec<bool>,
+    axis: &'a Axis,
+    /// Nothing was lost: the count of ordinates is the count of points.
+    complete: bool,
+}
+
+/// Reads the table of a stretch.
+pub(crate) fn read(
+    source: &Source<'_>,
+    stretch: &Stretch,
+    axis: &Axis,
+    budget: usize,
+    notes: &mut Notes<'_>,
+) -> Outcome {
+    let setting = Setting {
+        from: stretch.from,
+        to: stretch.to,
+        line: stretch.line,
+        point: stretch.point,
+        budget,
+        open_ended: stretch.open_ended,
+    };
+    let mut ordinates = decode(source, &setting);
+    let mut outcome = Outcome::default();
+    remark_lines(source, stretch, &ordinates, &mut outcome, notes);
+    let lines: Vec<DataLine> = std::mem::take(&mut ordinates.lines)
+        .into_iter()
+        .filter(|l| l.len > 0 || l.damage.is_some())
+        .collect();
+    if lines.is_empty() {
+        return outcome;
+    }
+    let lost_before = |k: usize| {
+        let from = if k == 0 { 0 } else { lines[k - 1].number };
+        let here = lines[k].number;
+        ordinates
+            .lost
+            .iter()
+            .any(|(line, _)| *line > from && *line < here)
+    };
+    let gaps: Vec<bool> = (0..lines.len())
+        .map(|k| (k > 0 && lines[k - 1].damage.is_some()) || (!ordinates.lost.is_empty() && lost_before(k)))
+        .collect();
+    let complete = !gaps.iter().any(|g| *g)
+        && lines.iter().all(|l| l.damage.is_none())
+        && ordinates.lost.is_empty()
+        && ordinates.cut.is_none();
+    let table = Table {
+        ordinates: &ordinates,
+        lines: &lines,
+        gaps,
+        axis,
+        complete,
+    };
+    let Some((grid, checks)) = table.choose(stretch, notes, &mut outcome) else {
+        let first = lines[0].number;
+        let last = lines[lines.len() - 1].number;
+        outcome.left_out.push(LeftOut {
+            first,
+            last,
+            code: Code::GridUndecided,
+        });
+        return outcome;
+    };
+    table.assemble(source, stretch, &grid, checks, &mut outcome, notes);
+    outcome
+}
+
+/// Remarks about what the decoder met.
+fn remark_lines(
+    source: &Source<'_>,
+    stretch: &Stretch,
+    ordinates: &Ordinates,
+    outcome: &mut Outcome,
+    notes: &mut Notes<'_>,
+) {
+    let quoted = |from: usize, to: usize| quote(source.text.get(from..to).unwrap_or(""));
+    let char_end = |at: usize| {
+        let mut end = at + 1;
+        while end < source.text.len() && !source.text.is_char_boundary(end) {
+            end += 1;
+        }
+        end.min(source.text.len())
+    };
+    for (line, damage) in &ordinates.lost {
+        let end = memchr::memchr2(b'\n', b'\r', &source.text.as_bytes()[damage.at..stretch.to])
+            .map_or(stretch.to, |n| damage.at + n);
+        let span = Span {
+            start: damage.at,
+            end,
+        };
+        notes.add(damage.code, *line, span, quoted(damage.at, end), "a number");
+        outcome.left_out.push(LeftOut {
+            first: *line,
+            last: *line,
+            code: damage.code,
+        });
+    }
+    for line in &ordinates.lines {
+        if let Some(damage) = line.damage {
+            let end = char_end(damage.at);
+            let expected = "an ordinate in one of the forms of the standard";
+            let span = Span {
+                start: damage.at,
+                end,
+            };
+            notes.add(damage.code, line.number, span, quoted(damage.at, end), expected);
+            outcome.left_out.push(LeftOut {
+                first: line.number,
+                last: line.number,
+                code: damage.code,
+            });
+        } else if line.len == 0 && ordinates.cut.is_none_or(|c| c.0 != line.number) {
+            let span = Span {
+                start: line.start,
+                end: line.end,
+            };
+            notes.add(
+                Code::LineWithoutOrdinates,
+                line.number,
+                span,
+                quoted(line.start, line.end),
+                "ordinates",
+            );
+        }
+    }
+    if let Some((line, from, to)) = ordinates.cut {
+        notes.add(
+            Code::TableCutOff,
+            line,
+            Span { start: from, end: to },
+            "the end of the text".into(),
+            "##END=",
+        );
+        outcome.left_out.push(LeftOut {
+            first: line,
+            last: line,
+            code: Code::TableCutOff,
+        });
+    }
+    if let Some((line, at)) = ordinates.odd_exponent {
+        let expected = "sign and two digits, as in E+02";
+        notes.add(
+            Code::ExponentSpelling,
+            line,
+            Span {
+                start: at,
+                end: at + 1,
+            },
+            "an exponent".into(),
+            expected,
+        );
+    }
+    if let Some((line, at)) = ordinates.squeezed_or_exponent {
+        let span = Span {
+            start: at,
+            end: at + 1,
+        };
+        notes.add(
+            Code::ExponentOrSqueezed,
+            line,
+            span,
+            "E behind a digit".into(),
+            "a sign behind E",
+        );
+    }
+    if let Some((line, _)) = ordinates.stopped {
+        let last = line + 1;
+        outcome.left_out.push(LeftOut {
+            first: last,
+            last: u32::MAX,
+            code: Code::LimitPoints,
+        });
+    }
+}
+
+impl Table<'_> {
+    fn value(&self, line: &DataLine, index: usize) -> (i64, i32) {
+        let at = line.first + index;
+        (self.ordinates.values[at], self.ordinates.exponent_of(at))
+    }
+
+    /// Whether line `k` starts with the last ordinate of the line before.
+    fn repeats(&self, k: usize) -> bool {
+        let (before, line) = (&self.lines[k - 1], &self.lines[k]);
+        before.len > 0 && line.len > 0 && self.value(before, before.len - 1) == self.value(line, 0)
+    }
+
+    /// Whether line `k` should start with a check value.
+    fn is_check(&self, k: usize, checks: Checks) -> bool {
+        k > 0
+            && !self.gaps[k]
+            && self.lines[k - 1].wants_check()
+            && match checks {
+                Checks::All => true,
+                Checks::None => false,
+                Checks::NotAfterDuplicate => self.lines[k - 1].ends == Ends::Difference,
+            }
+    }
+
+    /// Points that the lines hold if nothing is lost.
+    fn total(&self, checks: Checks) -> usize {
+        let all: usize = self.lines.iter().map(|l| l.len).sum();
+        all - (0..self.lines.len())
+            .filter(|k| self.is_check(*k, checks))
+            .count()
+    }
+
+    fn printed_x(&self, k: usize) -> f64 {
+        let x = self.lines[k].x;
+        let mantissa = if x.negative { -x.mantissa } else { x.mantissa };
+        product(mantissa, x.exponent, self.axis.x_factor)
+    }
+
+    /// The printed X of line `k` as a true, exact decimal.
+    fn exact_x(&self, k: usize) -> Option<Decimal> {
+        self.lines[k].x.decimal()?.times(self.axis.x_factor)
+    }
+
+    /// One unit of the last printed digit of the X of line `k`.
+    fn x_unit(&self, k: usize) -> f64 {
+        (unit(self.lines[k].x.exponent) * self.axis.x_factor.value()).abs()
+    }
+
+    /// How far a printed X may be off without a word: one unit of its last digit (in the standard's own Table VI
+    /// the X are off by up to 0.0008 with 0.001 printed) or a tenth of the spacing.
+    fn tolerance(&self, k: usize, grid: &Grid) -> f64 {
+        (self.x_unit(k) * 1.000_001).max(0.1 * grid.step().abs())
+    }
+
+    fn off(&self, k: usize, at: usize, grid: &Grid) -> f64 {
+        (self.printed_x(k) - grid.at(at)).abs()
+    }
+
+    /// Whether the X of line `k` can be that of point `at`: nearer than half a spacing, or than its last digit.
+    fn fits(&self, k: usize, at: usize, grid: &Grid) -> bool {
+        let off = self.off(k, at, grid);
+        off < 0.5 * grid.step().abs() || off <= self.x_unit(k) * 1.000_001
+    }
+
+    /// The point that the X of line `k` names, if it names one clearly.
+    fn index_by_x(&self, k: usize, grid: &Grid) -> Option<usize> {
+        let index = grid.index_of(self.printed_x(k)).round();
+        if !(index >= 0.0 && index < 1e15) {
+            return None;
+        }
+        let index = index as usize;
+        let clear = self.x_unit(k) < 0.5 * grid.step().abs();
+        (clear && self.off(k, index, grid) <= self.tolerance(k, grid)).then_some(index)
+    }
+
+    /// Whether every line stands where the count puts it. After a gap the count starts anew from the X.
+    fn tight(&self, grid: &Grid, checks: Checks) -> bool {
+        let mut next = Some(0usize);
+        for k in 0..self.lines.len() {
+            let expected = match next {
+                Some(n) if !self.gaps[k] => Some(n - usize::from(self.is_check(k, checks)).min(n)),
+                _ => None,
+            };
+            let at = match expected {
+                Some(e) if self.off(k, e, grid) <= self.tolerance(k, grid) => e,
+                Some(_) => return false,
+                None => match self.index_by_x(k, grid) {
+                    Some(at) => at,
+                    None => return false,
+                },
+            };
+            next = self.lines[k].damage.is_none().then_some(at + self.lines[k].len);
+        }
+        true
+    }
+
+    /// How many lines follow the line before them as the count says, by their X alone.
+    fn score(&self, grid: &Grid, checks: Checks) -> usize {
+        (1..self.lines.len())
+            .filter(|k| {
+                let (Some(a), Some(b)) = (self.index_by_x(k - 1, grid), self.index_by_x(*k, grid)) else {
+                    return false;
+                };
+                b + usize::from(self.is_check(*k, checks)) == a + self.lines[k - 1].len
+            })
+            .count()
+    }
+
+    /// Decides which lines start with check values, from the values themselves, then from NPOINTS.
+    fn choose_checks(&self) -> Checks {
+        let joints: Vec<usize> = (1..self.lines.len())
+            .filter(|k| self.is_check(*k, Checks::All))
+            .collect();
+        if joints.is_empty() {
+            return Checks::All;
+        }
+        let stated = self.axis.count();
+        let (all, none) = (self.total(Checks::All), self.total(Checks::None));
+        let matches = joints.iter().filter(|k| self.repeats(**k)).count();
+        if matches == joints.len() {
+            // Equal values prove nothing where the curve is flat anyway.
+            let telling = joints.iter().any(|k| {
+                let before = &self.lines[k - 1];
+                before.len < 2 || self.value(before, before.len - 1) != self.value(before, before.len - 2)
+            });
+            return if !telling && stated == Some(none) {
+                Checks::None
+            } else {
+                Checks::All
+            };
+        }
+        let (after_dup, plain): (Vec<usize>, Vec<usize>) = joints
+            .iter()
+            .partition(|k| self.lines[**k - 1].ends == Ends::Repeated);
+        if after_dup.len() >= 2
+            && !plain.is_empty()
+            && plain.iter().all(|k| self.repeats(*k))
+            && !after_dup.iter().any(|k| self.repeats(*k))
+            && stated == Some(self.total(Checks::NotAfterDuplicate))
+        {
+            return Checks::NotAfterDuplicate;
+        }
+        if matches * 2 < joints.len()
+            && stated == Some(none)
+            && none != all
+            && self
+                .candidates(Checks::None)
+                .iter()
+                .any(|c| self.tight(&c.grid, Checks::None))
+        {
+            return Checks::None;
+        }
+        Checks::All
+    }
+
+    /// The spacings that the labels allow, most trusted first.
+    fn candidates(&self, checks: Checks) -> Vec<Candidate> {
+        let axis = self.axis;
+        let mut out = Vec::new();
+        let mut firsts: Vec<(Decimal, First)> = Vec::new();
+        let printed = self.exact_x(0);
+        let unscaled = self.lines[0].x.decimal();
+        if let Some(first) = axis.first_x {
+            firsts.push((first.decimal, First::Label));
+            let scaled = axis.x_factor != Decimal::ONE
+                && unscaled
+                    .is_some_and(|x| (x.value() - first.value()).abs() <= 2.0 * x.half_unit() * 1.000_001);
+            if scaled && let Some(product) = first.decimal.times(axis.x_factor) {
+                firsts.push((product, First::Scaled));
+            }
+        }
+        if let Some(printed) = printed {
+            firsts.push((printed, First::Printed));
+        }
+        let count = self.total(checks);
+        for (first, kind) in firsts {
+            let mut lasts: Vec<Decimal> = axis.last_x.iter().map(|l| l.decimal).collect();
+            let mut deltas: Vec<Decimal> = axis.delta_x.iter().map(|d| d.decimal).collect();
+            if axis.x_factor != Decimal::ONE && kind != First::Label {
+                lasts.extend(axis.last_x.and_then(|l| l.decimal.times(axis.x_factor)));
+                deltas.extend(axis.delta_x.and_then(|d| d.decimal.times(axis.x_factor)));
+            }
+            for last in lasts {
+                if let Some(n) = axis.count().filter(|n| *n >= 2) {
+                    out.extend(Grid::between(first, last, n - 1).map(|grid| Candidate {
+                        grid,
+                        kind,
+                        by: By::Npoints,
+                    }));
+                }
+                if self.complete && count >= 2 && axis.count() != Some(count) {
+                    out.extend(Grid::between(first, last, count - 1).map(|grid| Candidate {
+                        grid,
+                        kind,
+                        by: By::Count,
+                    }));
+                }
+            }
+            for delta in deltas {
+                out.extend(Grid::stepping(first, delta).map(|grid| Candidate {
+                    grid,
+                    kind,
+                    by: By::Delta,
+                }));
+                let minus = Decimal {
+                    mantissa: -delta.mantissa,
+                    exponent: delta.exponent,
+                };
+                out.extend(Grid::stepping(first, minus).map(|grid| Candidate {
+                    grid,
+                    kind,
+                    by: By::MinusDelta,
+                }));
+            }
+        }
+        out.retain(|c| c.grid.step() != 0.0 && c.grid.step().is_finite());
+        out
+    }
+
+    /// Chooses the spacing and the meaning of the first ordinates; remarks on labels that disagree.
+    fn choose(
+        &self,
+        stretch: &Stretch,
+        notes: &mut Notes<'_>,
+        outcome: &mut Outcome,
+    ) -> Option<(Grid, Checks)> {
+        let checks = self.choose_checks();
+        let count = self.total(checks);
+        let axis = self.axis;
+        // The usual case: all labels agree with all lines.
+        if let (Some(first), Some(last), Some(n)) = (axis.first_x, axis.last_x, axis.count())
+            && n >= 2
+            && n == count
+            && self.complete
+            && let Some(grid) = Grid::between(first.decimal, last.decimal, n - 1)
+            && grid.step() != 0.0
+            && self.tight(&grid, checks)
+        {
+            outcome.agreed += 3;
+            return Some((grid, checks));
+        }
+        if count == 1 && self.lines.len() <= 2 {
+            return self.single(notes, stretch).map(|grid| (grid, checks));
+        }
+        let candidates = self.candidates(checks);
+        let chosen = self
+            .vote(&candidates, checks, count)
+            .or_else(|| self.best_scored(&candidates, checks));
+        let chosen = match chosen {
+            Some(chosen) => chosen,
+            None if self.may_be_pairs() => {
+                outcome.as_pairs = true;
+                return None;
+            }
+            None => match self.from_lines(checks, candidates.is_empty()) {
+                Some(grid) => Candidate {
+                    grid,
+                    kind: First::Printed,
+                    by: By::Lines,
+                },
+                None => {
+                    let found = self.describe(count);
+                    notes.add(
+                        Code::GridUndecided,
+                        stretch.line,
+                        stretch.head,
+                        found,
+                        "labels that agree",
+                    );
+                    return None;
+                }
+            },
+        };
+        self.remark_choice(&chosen, stretch, notes);
+        outcome.agreed += u32::from(chosen.kind == First::Label) + u32::from(chosen.by == By::Npoints);
+        Some((chosen.grid, checks))
+    }
+
+    fn describe(&self, count: usize) -> String {
+        let text = |s: Option<Stated>| s.map_or("absent".to_owned(), |s| s.value().to_string());
+        format!(
+            "FIRSTX {}, LASTX {}, NPOINTS {}, DELTAX {} and {count} points",
+            text(self.axis.first_x),
+            text(self.axis.last_x),
+            text(self.axis.npoints),
+            text(self.axis.delta_x),
+        )
+    }
+
+    /// Of all spacings that every line agrees with, the one that most labels support; nothing if two are equal.
+    fn vote(&self, candidates: &[Candidate], checks: Checks, count: usize) -> Option<Candidate> {
+        let tight: Vec<&Candidate> = candidates
+            .iter()
+            .filter(|c| self.tight(&c.grid, checks))
+            .collect();
+        let best_kind = tight.iter().map(|c| c.kind).min()?;
+        let tight: Vec<&Candidate> = tight.into_iter().filter(|c| c.kind == best_kind).collect();
+        let reach = count.max(self.axis.count().unwrap_or(0)).saturating_sub(1);
+        let same = |a: &Grid, b: &Grid| (a.at(reach) - b.at(reach)).abs() <= 0.1 * a.step().abs();
+        let votes: Vec<usize> = tight
+            .iter()
+            .map(|c| tight.iter().filter(|other| same(&c.grid, &other.grid)).count())
+            .collect();
+        let most = *votes.iter().max()?;
+        let winner = tight[votes.iter().position(|v| *v == most)?];
+        let contested = tight
+            .iter()
+            .zip(&votes)
+            .any(|(c, v)| *v == most && !same(&winner.grid, &c.grid));
+        (!contested).then_some(*winner)
+    }
+
+    /// For damaged tables: the spacing with which most neighbouring lines agree.
+    fn best_scored(&self, candidates: &[Candidate], checks: Checks) -> Option<Candidate> {
+        let pairs = self.lines.len() - 1;
+        let mut best: Option<(usize, Candidate)> = None;
+        for candidate in candidates {
+            let score = self.score(&candidate.grid, checks);
+            let enough = score >= 1 && score * 2 >= pairs;
+            if enough && best.is_none_or(|(s, _)| score > s) {
+                best = Some((score, *candidate));
+            }
+        }
+        best.map(|(_, candidate)| candidate)
+    }
+
+    /// The spacing from the X printed at the lines. Two lines always agree, so with labels that disagree it takes
+    /// more of them.
+    fn from_lines(&self, checks: Checks, no_labels: bool) -> Option<Grid> {
+        let enough = if no_labels { 2 } else { 4 };
+        if self.lines.len() < enough || self.gaps.iter().any(|g| *g) || !self.complete && !no_labels {
+            return None;
+        }
+        let last = self.lines.len() - 1;
+        let before: usize = (0..last)
+            .map(|k| self.lines[k].len - usize::from(self.is_check(k, checks)))
+            .sum();
+        let at = before - usize::from(self.is_check(last, checks));
+        let grid = Grid::between(self.exact_x(0)?, self.exact_x(last)?, at)?;
+        let known = at > 0 && grid.step() != 0.0 && grid.step().is_finite();
+        (known && self.tight(&grid, checks)).then_some(grid)
+    }
+
+    /// Every line holds one ordinate that stands alone: the printed X are all there is.
+    fn may_be_pairs(&self) -> bool {
+        self.lines.len() > 2 && self.lines.iter().all(|l| l.len == 1 && l.damage.is_none())
+    }
+
+    fn single(&self, notes: &mut Notes<'_>, stretch: &Stretch) -> Option<Grid> {
+        let printed = self.exact_x(0)?;
+        let first = self.axis.first_x;
+        let agrees = first.is_some_and(|f| (f.value() - printed.value()).abs() <= self.x_unit(0) * 1.000_001);
+        let one = self.axis.count().is_none_or(|n| n == 1);
+        match first {
+            Some(f) if agrees => Grid::between(f.decimal, f.decimal, 0),
+            Some(f) => {
+                let (found, expected) = (f.value().to_string(), printed.value().to_string());
+                notes.add(Code::FirstXDiffers, f.line, f.span, found, expected);
+                Grid::between(printed, printed, 0)
+            }
+            None => {
+                if one {
+                    notes.add(
+                        Code::FirstXMissing,
+                        stretch.line,
+                        stretch.head,
+                        "no FIRSTX".into(),
+                        "FIRSTX",
+                    );
+                }
+                Grid::between(printed, printed, 0)
+            }
+        }
+    }
+
+    fn remark_choice(&self, chosen: &Candidate, stretch: &Stretch, notes: &mut Notes<'_>) {
+        let axis = self.axis;
+        let at_zero = chosen.grid.at(0);
+        match (chosen.kind, axis.first_x) {
+            (First::Label, _) => {}
+            (First::Scaled, Some(f)) => {
+                let (found, expected) = (f.value().to_string(), at_zero.to_string());
+                notes.add(Code::FirstXScaled, f.line, f.span, found, expected);
+            }
+            (_, Some(f)) => {
+                let (found, expected) = (f.value().to_string(), at_zero.to_string());
+                notes.add(Code::FirstXDiffers, f.line, f.span, found, expected);
+            }
+            (_, None) => {
+                notes.add(
+                    Code::FirstXMissing,
+                    stretch.line,
+                    stretch.head,
+                    "no FIRSTX".into(),
+                    "FIRSTX",
+                );
+            }
+        }
+        match chosen.by {
+            By::Lines => {
+                let found = self.describe(self.total(Checks::All));
+                notes.add(
+                    Code::GridFromLines,
+                    stretch.line,
+                    stretch.head,
+                    found,
+                    "FIRSTX, LASTX and NPOINTS",
+                );
+            }
+            By::Delta | By::MinusDelta => {
+                let (line, span) = axis
+                    .last_x
+                    .map_or((stretch.line, stretch.head), |l| (l.line, l.span));
+                let found = axis
+                    .last_x
+                    .map_or("no LASTX".to_owned(), |l| l.value().to_string());
+                notes.add(
+                    Code::GridFromDelta,
+                    line,
+                    span,
+                    found,
+                    "LASTX that agrees with the lines",
+                );
+            }
+            By::Npoints | By::Count => {}
+        }
+    }
+
+    /// Places every line, tests every check, and writes the points that are certain.
+    fn assemble(
+        &self,
+        source: &Source<'_>,
+        stretch: &Stretch,
+        grid: &Grid,
+        checks: Checks,
+        outcome: &mut Outcome,
+        notes: &mut Notes<'_>,
+    ) {
+        let (positions, slips) = self.place(source, grid, checks, outcome, notes);
+        let joints = self.joints(checks, &positions, &slips, notes, stretch);
+        let mut writer = CurveWriter::new(self, source, grid, stretch.point);
+        let mut losses = !outcome.left_out.is_empty();
+        for k in 0..self.lines.len() {
+            let line = &self.lines[k];
+            let Some(at) = positions[k] else { continue };
+            let next_joint = joints.get(k + 1).copied().flatten();
+            let base = joints[k] != Some(false) || next_joint == Some(true);
+            let chain = next_joint != Some(false);
+            let (from, to) = match (base, slips[k]) {
+                (false, true) => (0, 0),
+                (false, false) => (1, line.alone.max(1)),
+                (true, true) => (0, 1),
+                (true, false) if line.damage.is_some() || (line.has_differences() && !chain) => {
+                    (0, line.alone)
+                }
+                (true, false) => (0, line.len),
+            };
+            if to - from < line.len {
+                losses = true;
+                if line.damage.is_none() {
+                    let code = if slips[k] {
+                        Code::LineSlipped
+                    } else {
+                        Code::YCheckFailed
+                    };
+                    outcome.left_out.push(LeftOut {
+                        first: line.number,
+                        last: line.number,
+                        code,
+                    });
+                }
+            }
+            writer.line(line, at, from, to.min(line.len));
+        }
+        let placed = writer.next;
+        for number in std::mem::take(&mut writer.out_of_range) {
+            losses = true;
+            let found = "an ordinate beyond the range of numbers".into();
+            let line = self.lines.iter().find(|l| l.number == number);
+            let span = line.map_or(stretch.head, |l| Span {
+                start: l.start,
+                end: l.end,
+            });
+            notes.add(
+                Code::NumberTooLong,
+                number,
+                span,
+                found,
+                "a number below 1.8E+308",
+            );
+            outcome.left_out.push(LeftOut {
+                first: number,
+                last: number,
+                code: Code::NumberTooLong,
+            });
+        }
+        let raw_first = self.value_of_first();
+        let curve = writer.finish();
+        if checks == Checks::All
+            && let Some(last) = self.lines.last().filter(|l| l.wants_check() && !losses)
+        {
+            let span = Span {
+                start: last.start,
+                end: last.end,
+            };
+            let found = "differences at the end".into();
+            notes.add(
+                Code::YCheckLineMissing,
+                last.number,
+                span,
+                found,
+                "a line with the last X and ordinate",
+            );
+        }
+        self.check_labels(&curve, grid, placed, losses, raw_first, stretch, notes, outcome);
+        outcome.curve = curve;
+        outcome.left_out.sort_by_key(|l| l.first);
+    }
+
+    fn value_of_first(&self) -> Option<f64> {
+        let (m, e) = self
+            .lines
+            .first()
+            .filter(|l| l.len > 0)
+            .map(|l| self.value(l, 0))?;
+        (m != MISSING && m != LONG).then(|| {
+            Decimal {
+                mantissa: m,
+                exponent: e,
+            }
+            .value()
+        })
+    }
+
+    /// The place of each line's first printed ordinate, and which lines hold another count of points than the
+    /// next line's X tells.
+    fn place(
+        &self,
+        source: &Source<'_>,
+        grid: &Grid,
+        checks: Checks,
+        outcome: &mut Outcome,
+        notes: &mut Notes<'_>,
+    ) -> (Vec<Option<usize>>, Vec<bool>) {
+        let n = self.lines.len();
+        let mut positions = vec![None; n];
+        let mut slips = vec![false; n];
+        let mut next: Option<usize> = Some(0);
+        let mut last_place: Option<usize> = None;
+        for k in 0..n {
+            let line = &self.lines[k];
+            let expected = next
+                .filter(|_| !self.gaps[k])
+                .map(|n| n - usize::from(self.is_check(k, checks)).min(n));
+            let span = Span {
+                start: line.start,
+                end: line.start + (line.x.end - line.start),
+            };
+            let printed = quote(source.text.get(line.start..line.x.end).unwrap_or("").trim());
+            let sound = expected.filter(|e| self.fits(k, *e, grid));
+            let at = if let Some(e) = sound {
+                if self.off(k, e, grid) > self.tolerance(k, grid) {
+                    let expected = format!("X = {}", grid.at(e));
+                    notes.add(Code::XCheckOff, line.number, span, printed, expected);
+                }
+                Some(e)
+            } else if let Some(e) = expected.filter(|e| self.goes_on(k, *e, grid, checks)) {
+                notes.add(
+                    Code::XCheckFailed,
+                    line.number,
+                    span,
+                    printed,
+                    format!("X = {}", grid.at(e)),
+                );
+                Some(e)
+            } else {
+                let by_x = self
+                    .index_by_x(k, grid)
+                    .filter(|at| last_place.is_none_or(|l| *at > l));
+                match by_x {
+                    Some(at) => {
+                        if let Some(e) = expected
+                            && k > 0
+                        {
+                            slips[k - 1] = true;
+                            let before = &self.lines[k - 1];
+                            let span = Span {
+                                start: before.start,
+                                end: before.end,
+                            };
+                            let found = format!("{} ordinates", before.len);
+                            let wanted = (before.len + at).saturating_sub(e);
+                            notes.add(
+                                Code::LineSlipped,
+                                before.number,
+                                span,
+                                found,
+                                format!("{wanted} ordinates"),
+                            );
+                        }
+                        Some(at)
+                    }
+                    None => {
+                        let wanted =
+                            expected.map_or("an X of the spacing".into(), |e| format!("X = {}", grid.at(e)));
+                        notes.add(Code::LineOutOfPlace, line.number, span, printed, wanted);
+                        let code = Code::LineOutOfPlace;
+                        outcome.left_out.push(LeftOut {
+                            first: line.number,
+                            last: line.number,
+                            code,
+                        });
+                        None
+                    }
+                }
+            };
+            positions[k] = at;
+            if at.is_some() {
+                last_place = at;
+            }
+            next = at.filter(|_| line.damage.is_none()).map(|at| at + line.len);
+        }
+        (positions, slips)
+    }
+
+    /// Whether the lines go on as counted although the X of line `k` says otherwise: then that X is a misprint.
+    fn goes_on(&self, k: usize, at: usize, grid: &Grid, checks: Checks) -> bool {
+        let line = &self.lines[k];
+        if line.damage.is_some() {
+            return false;
+        }
+        let next = at + line.len;
+        if k + 1 < self.lines.len() {
+            !self.gaps[k + 1] && self.fits(k + 1, next - usize::from(self.is_check(k + 1, checks)), grid)
+        } else {
+            self.complete && self.axis.count() == Some(next)
+        }
+    }
+
+    /// For each line that starts with a check value, whether it is the last ordinate of the line before.
+    fn joints(
+        &self,
+        checks: Checks,
+        positions: &[Option<usize>],
+        slips: &[bool],
+        notes: &mut Notes<'_>,
+        stretch: &Stretch,
+    ) -> Vec<Option<bool>> {
+        let mut joints = vec![None; self.lines.len()];
+        for k in 1..self.lines.len() {
+            if !self.is_check(k, checks) || slips[k - 1] || self.lines[k].len == 0 {
+                continue;
+            }
+            let same = self.repeats(k);
+            joints[k] = Some(same);
+            if !same && positions[k].is_some() {
+                let (before, line) = (&self.lines[k - 1], &self.lines[k]);
+                let span = Span {
+                    start: line.x.end,
+                    end: line.end,
+                };
+                let (found, _) = self.value(line, 0);
+                let (wanted, _) = self.value(before, before.len - 1);
+                notes.add(
+                    Code::YCheckFailed,
+                    line.number,
+                    span,
+                    found.to_string(),
+                    wanted.to_string(),
+                );
+            }
+        }
+        match checks {
+            Checks::All => {}
+            Checks::None => {
+                let found = "first ordinates that repeat nothing".into();
+                notes.add(
+                    Code::YCheckAbsent,
+                    stretch.line,
+                    stretch.head,
+                    found,
+                    "check values",
+                );
+            }
+            Checks::NotAfterDuplicate => {
+                let found = "no check value after a repeated difference".into();
+                notes.add(
+                    Code::YCheckAbsentAfterDuplicate,
+                    stretch.line,
+                    stretch.head,
+                    found,
+                    "check values",
+                );
+            }
+        }
+        joints
+    }
+
+    #[expect(clippy::too_many_arguments, reason = "the facts of one table, used once")]
+    fn check_labels(
+        &self,
+        curve: &Curve,
+        grid: &Grid,
+        placed: usize,
+        losses: bool,
+        raw_first: Option<f64>,
+        stretch: &Stretch,
+        notes: &mut Notes<'_>,
+        outcome: &mut Outcome,
+    ) {
+        let axis = self.axis;
+        let read = curve.len() + curve.missing.len();
+        match (axis.npoints, axis.count()) {
+            (Some(_), Some(n)) if n == read => {}
+            (Some(stated), _) => {
+                outcome.disagreed += 1;
+                let found = stated.value().to_string();
+                notes.add(
+                    Code::NpointsDiffers,
+                    stated.line,
+                    stated.span,
+                    found,
+                    format!("{read} points"),
+                );
+            }
+            (None, _) => {
+                let found = "no NPOINTS".into();
+                notes.add(
+                    Code::NpointsMissing,
+                    stretch.line,
+                    stretch.head,
+                    found,
+                    format!("NPOINTS={read}"),
+                );
+            }
+        }
+        let step = grid.step();
+        if placed > 0
+            && let Some(last) = axis.last_x
+        {
+            let x = grid.at(placed - 1);
+            let slack = (0.1 * step.abs()).max(last.decimal.half_unit() * 1.000_001);
+            let scaled = last.value() * axis.x_factor.value();
+            if (last.value() - x).abs() > slack && (scaled - x).abs() > slack {
+                outcome.disagreed += 1;
+                notes.add(
+                    Code::LastXDiffers,
+                    last.line,
+                    last.span,
+                    last.value().to_string(),
+                    x.to_string(),
+                );
+            }
+        }
+        if step != 0.0
+            && let Some(delta) = axis.delta_x
+        {
+            let slack = delta.decimal.half_unit().max(step.abs() * 1e-9) * 1.000_001;
+            let value = delta.value();
+            let scaled = value * axis.x_factor.value();
+            if (value - step).abs() > slack && (scaled - step).abs() > slack {
+                let code = if (value + step).abs() <= slack {
+                    Code::DeltaXSign
+                } else {
+                    Code::DeltaXDiffers
+                };
+                notes.add(code, delta.line, delta.span, value.to_string(), step.to_string());
+            }
+        }
+        check_ordinates(
+            axis,
+            curve,
+            !losses,
+            raw_first,
+            self.ordinates.exponent,
+            notes,
+            outcome,
+        );
+    }
+}
+
+/// Compares FIRSTY, MAXY and MINY with the points, each within half a unit of its own and the ordinates' last digit.
+/// `raw_first` is the first ordinate as printed, for labels that were written without the factor.
+pub(crate) fn check_ordinates(
+    axis: &Axis,
+    curve: &Curve,
+    whole: bool,
+    raw_first: Option<f64>,
+    exponent: i32,
+    notes: &mut Notes<'_>,
+    outcome: &mut Outcome,
+) {
+    let factor = axis.y_factor.value();
+    let half = 0.5 * (unit(exponent) * factor).abs();
+    let near = |stated: &Stated, value: f64| {
+        (stated.value() - value).abs() <= (half + stated.decimal.half_unit()) * 1.000_001
+    };
+    let near_raw = |stated: &Stated, raw: f64| {
+        (stated.value() - raw).abs() <= (0.5 * unit(exponent) + stated.decimal.half_unit()) * 1.000_001
+    };
+    let first_is_there = raw_first.is_some() && curve.missing.first().is_none_or(|m| m.before > 0);
+    if let (Some(stated), Some(y), true) = (&axis.first_y, curve.y.first(), first_is_there) {
+        if near(stated, *y) {
+            outcome.agreed += 1;
+        } else if raw_first.is_some_and(|raw| near_raw(stated, raw)) {
+            notes.add(
+                Code::FirstYScaled,
+                stated.line,
+                stated.span,
+                stated.value().to_string(),
+                y.to_string(),
+            );
+        } else {
+            outcome.disagreed += 1;
+            notes.add(
+                Code::FirstYDiffers,
+                stated.line,
+                stated.span,
+                stated.value().to_string(),
+                y.to_string(),
+            );
+        }
+    }
+    if !whole || curve.is_empty() {
+        return;
+    }
+    let mut extreme = |stated: &Option<Stated>, values: &[f64], greatest: bool, ordinate: bool| {
+        let Some(stated) = stated else { return };
+        let value = if greatest {
+            values.iter().copied().fold(f64::NEG_INFINITY, f64::max)
+        } else {
+            values.iter().copied().fold(f64::INFINITY, f64::min)
+        };
+        let fits = if ordinate {
+            near(stated, value)
+        } else {
+            let slack = stated.decimal.half_unit().max(value.abs() * 1e-12) * 1.000_001;
+            (stated.value() - value).abs() <= slack
+        };
+        if fits {
+            outcome.agreed += 1;
+        } else if ordinate && near_raw(stated, value / factor) {
+            notes.add(
+                Code::FirstYScaled,
+                stated.line,
+                stated.span,
+                stated.value().to_string(),
+                value.to_string(),
+            );
+        } else {
+            outcome.disagreed += 1;
+            notes.add(
+                Code::ExtremeDiffers,
+                stated.line,
+                stated.span,
+                stated.value().to_string(),
+                value.to_string(),
+            );
+        }
+    };
+    extreme(&axis.max_y, &curve.y, true, true);
+    extreme(&axis.min_y, &curve.y, false, true);
+    extreme(&axis.max_x, &curve.x, true, false);
+    extreme(&axis.min_x, &curve.x, false, false);
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum First {
+    /// FIRSTX as stated.
+    Label,
+    /// FIRSTX times XFACTOR.
+    Scaled,
+    /// The X printed on the first line.
+    Printed,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum By {
+    Npoints,
+    Count,
+    Delta,
+    MinusDelta,
+    Lines,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Candidate {
+    grid: Grid,
+    kind: First,
+    by: By,
+}
+
+/// Turns stretches of ordinates into points.
+struct CurveWriter<'a> {
+    ordinates: &'a Ordinates,
+    source: &'a Source<'a>,
+    grid: &'a Grid,
+    factor: Decimal,
+    point: u8,
+    /// The index of the next point to write.
+    next: usize,
+    x: Vec<f64>,
+    y: Vec<f64>,
+    lines: LineMap,
+    missing: Vec<Missing>,
+    decimals: DecimalsBuilder,
+    /// Lines with an ordinate beyond the range of an `f64`, once for each.
+    out_of_range: Vec<u32>,
+    /// All ordinates are plain integers that one multiplication or division makes exact.
+    plain: Option<(i64, f64, bool)>,
+}
+
+impl<'a> CurveWriter<'a> {
+    fn new(table: &'a Table<'a>, source: &'a Source<'a>, grid: &'a Grid, point: u8) -> Self {
+        let ordinates = table.ordinates;
+        let factor = table.axis.y_factor;
+        let exponent = ordinates.exponent + factor.exponent;
+        let regular = ordinates.exponents.is_empty()
+            && !ordinates.any_missing
+            && ordinates.long.is_empty()
+            && ordinates.negative_zero.is_empty()
+            && exponent.unsigned_abs() <= 22;
+        let greatest = if regular {
+            ordinates.values.iter().fold(0, |g, v| v.unsigned_abs().max(g))
+        } else {
+            0
+        };
+        let exact = greatest
+            .checked_mul(factor.mantissa.unsigned_abs())
+            .is_some_and(|g| g <= EXACT);
+        let plain = (regular && exact).then(|| {
+            (
+                factor.mantissa,
+                POWERS[exponent.unsigned_abs() as usize],
+                exponent < 0,
+            )
+        });
+        let room = ordinates.values.len();
+        Self {
+            ordinates,
+            source,
+            grid,
+            factor,
+            point,
+            next: 0,
+            x: Vec::with_capacity(room),
+            y: Vec::with_capacity(room),
+            lines: LineMap::default(),
+            missing: Vec::new(),
+            decimals: DecimalsBuilder::default(),
+            out_of_range: Vec::new(),
+            plain,
+        }
+    }
+
+    /// Writes ordinates `from..to` of a line whose first ordinate is point `at`, but for those written before.
+    fn line(&mut self, line: &DataLine, at: usize, from: usize, to: usize) {
+        let from = from.max(self.next.saturating_sub(at));
+        if from >= to {
+            return;
+        }
+        let (first, count) = (line.first + from, to - from);
+        self.next = at + to;
+        if let Some((multiplier, power, divide)) = self.plain {
+            let values = &self.ordinates.values[first..first + count];
+            if divide {
+                self.y
+                    .extend(values.iter().map(|m| (m * multiplier) as f64 / power));
+            } else {
+                self.y
+                    .extend(values.iter().map(|m| (m * multiplier) as f64 * power));
+            }
+            self.grid.extend(at + from, count, &mut self.x);
+            self.lines.push(line.number, count);
+            return;
+        }
+        let mut present = 0;
+        for index in 0..count {
+            let x = self.grid.at(at + from + index);
+            match self.value(first + index) {
+                Some(y) => {
+                    self.x.push(x);
+                    self.y.push(y);
+                    let exponent = self.ordinates.exponent_of(first + index) + self.factor.exponent;
+                    self.decimals.push(decimals_of(exponent));
+                    present += 1;
+                }
+                None if self.ordinates.values[first + index] == MISSING => {
+                    self.missing.push(Missing {
+                        x,
+                        before: self.x.len(),
+                        line: line.number,
+                    });
+                }
+                None => self.out_of_range.push(line.number),
+            }
+        }
+        self.lines.push(line.number, present);
+    }
+
+    /// The true value of ordinate `index`; nothing if it is missing or out of range of an `f64`.
+    fn value(&self, index: usize) -> Option<f64> {
+        let value = match self.ordinates.values[index] {
+            MISSING => return None,
+            LONG => {
+                let at = self.ordinates.long.partition_point(|l| l.0 < index);
+                let (_, from, to) = *self.ordinates.long.get(at)?;
+                long_product(self.source.text.get(from..to)?, self.point, self.factor)?
+            }
+            0 if self.ordinates.negative_zero.binary_search(&index).is_ok() => -0.0,
+            m => product(m, self.ordinates.exponent_of(index), self.factor),
+        };
+        value.is_finite().then_some(value)
+    }
+
+    fn finish(self) -> Curve {
+        let y_decimals = if self.plain.is_some() {
+            Decimals::Same(decimals_of(self.ordinates.exponent + self.factor.exponent))
+        } else {
+            self.decimals.finish()
+        };
+        Curve {
+            x: self.x,
+            y: self.y,
+            x_decimals: self.grid.decimals(),
+            y_decimals,
+            missing: self.missing,
+            lines: self.lines,
+        }
+    }
+}
+
+/// A number of more than 18 digits times a factor. Exact for factors that are powers of ten; for others the number
+/// is rounded before it is multiplied (relative error below 3e-16).
+pub(crate) fn long_product(text: &str, point: u8, factor: Decimal) -> Option<f64> {
+    if factor.mantissa == 1 {
+        let plain = text.trim().replace(point as char, ".");
+        let (digits, power) = match plain.find(['E', 'e']) {
+            Some(at) => (&plain[..at], plain[at + 1..].parse::<i32>().ok()?),
+            None => (plain.as_str(), 0),
+        };
+        let value: f64 = format!("{digits}e{}", power.checked_add(factor.exponent)?)
+            .parse()
+            .ok()?;
+        return value.is_finite().then_some(value);
+    }
+    Some(parse_long(text, point)? * factor.value())
+}
