@@ -9,12 +9,7 @@ use std::ops::{Add, Div, Mul, Neg, Sub};
 
 /// What a formula needs of a number, so that one evaluator serves plain and double-double arithmetic.
 pub(crate) trait Real:
-    Copy
-    + Add<Output = Self>
-    + Sub<Output = Self>
-    + Mul<Output = Self>
-    + Div<Output = Self>
-    + Neg<Output = Self>
+    Copy + Add<Output = Self> + Sub<Output = Self> + Mul<Output = Self> + Div<Output = Self> + Neg<Output = Self>
 {
     const PI: Self;
     const LN_10: Self;
@@ -78,13 +73,19 @@ pub(crate) struct Double {
 fn two_sum(a: f64, b: f64) -> Double {
     let sum = a + b;
     let from_b = sum - a;
-    Double { high: sum, low: (a - (sum - from_b)) + (b - from_b) }
+    Double {
+        high: sum,
+        low: (a - (sum - from_b)) + (b - from_b),
+    }
 }
 
 /// The exact sum of two doubles when `|a| >= |b|` (Dekker).
 fn quick_two_sum(a: f64, b: f64) -> Double {
     let sum = a + b;
-    Double { high: sum, low: b - (sum - a) }
+    Double {
+        high: sum,
+        low: b - (sum - a),
+    }
 }
 
 /// Splits a double into two halves of 26 bits each.
@@ -101,14 +102,23 @@ fn two_product(a: f64, b: f64) -> Double {
     let (a_high, a_low) = split(a);
     let (b_high, b_low) = split(b);
     let error = ((a_high * b_high - product) + a_high * b_low + a_low * b_high) + a_low * b_low;
-    Double { high: product, low: error }
+    Double {
+        high: product,
+        low: error,
+    }
 }
 
 impl Double {
     pub(crate) const ZERO: Self = Self { high: 0.0, low: 0.0 };
     pub(crate) const ONE: Self = Self { high: 1.0, low: 0.0 };
-    const LN_2: Self = Self { high: std::f64::consts::LN_2, low: 2.319_046_813_846_299_6e-17 };
-    const FRAC_PI_2: Self = Self { high: std::f64::consts::FRAC_PI_2, low: 6.123_233_995_736_766e-17 };
+    const LN_2: Self = Self {
+        high: std::f64::consts::LN_2,
+        low: 2.319_046_813_846_299_6e-17,
+    };
+    const FRAC_PI_2: Self = Self {
+        high: std::f64::consts::FRAC_PI_2,
+        low: 6.123_233_995_736_766e-17,
+    };
 
     /// The decimal number that the double stands for: the shortest decimal that reads back as this double.
     ///
@@ -116,15 +126,24 @@ impl Double {
     /// magnifies that difference; taking the decimal at its word removes it.
     pub(crate) fn decimal(value: f64) -> Self {
         if value == 0.0 || !value.is_finite() || value.fract() == 0.0 {
-            return Self { high: value, low: 0.0 };
+            return Self {
+                high: value,
+                low: 0.0,
+            };
         }
         let text = format!("{:e}", value.abs());
         let Some((mantissa, exponent)) = text.split_once('e') else {
-            return Self { high: value, low: 0.0 };
+            return Self {
+                high: value,
+                low: 0.0,
+            };
         };
         let (whole, fraction) = mantissa.split_once('.').unwrap_or((mantissa, ""));
         let Ok(mut exponent) = exponent.parse::<i32>() else {
-            return Self { high: value, low: 0.0 };
+            return Self {
+                high: value,
+                low: 0.0,
+            };
         };
         exponent -= i32::try_from(fraction.len()).unwrap_or(0);
         let mut digits: u64 = 0;
@@ -132,21 +151,30 @@ impl Double {
             digits = digits * 10 + u64::from(digit - b'0');
         }
         // 17 digits need 57 bits: the two halves are exact.
-        let integer = two_sum((digits >> 30) as f64 * 1_073_741_824.0, (digits & 0x3fff_ffff) as f64);
+        let integer = two_sum(
+            (digits >> 30) as f64 * 1_073_741_824.0,
+            (digits & 0x3fff_ffff) as f64,
+        );
         let power = Self { high: 10.0, low: 0.0 }.powi(exponent.abs());
-        let scaled = if exponent < 0 { integer / power } else { integer * power };
+        let scaled = if exponent < 0 {
+            integer / power
+        } else {
+            integer * power
+        };
         if !scaled.high.is_finite() || !scaled.low.is_finite() {
-            return Self { high: value, low: 0.0 };
+            return Self {
+                high: value,
+                low: 0.0,
+            };
         }
         if value < 0.0 { -scaled } else { scaled }
     }
 
-    pub(crate) fn abs(self) -> Self {
-        if self.high < 0.0 { -self } else { self }
-    }
-
     fn scaled(self, factor: f64) -> Self {
-        Self { high: self.high * factor, low: self.low * factor }
+        Self {
+            high: self.high * factor,
+            low: self.low * factor,
+        }
     }
 
     /// Sine and cosine together.
@@ -186,7 +214,10 @@ impl Add for Double {
 impl Neg for Double {
     type Output = Self;
     fn neg(self) -> Self {
-        Self { high: -self.high, low: -self.low }
+        Self {
+            high: -self.high,
+            low: -self.low,
+        }
     }
 }
 
@@ -201,7 +232,10 @@ impl Mul for Double {
     type Output = Self;
     fn mul(self, other: Self) -> Self {
         let product = two_product(self.high, other.high);
-        quick_two_sum(product.high, product.low + (self.high * other.low + self.low * other.high))
+        quick_two_sum(
+            product.high,
+            product.low + (self.high * other.low + self.low * other.high),
+        )
     }
 }
 
@@ -210,7 +244,10 @@ impl Div for Double {
     fn div(self, other: Self) -> Self {
         let first = self.high / other.high;
         if !first.is_finite() {
-            return Self { high: first, low: 0.0 };
+            return Self {
+                high: first,
+                low: 0.0,
+            };
         }
         let rest = self - other * Self::exactly(first);
         let second = rest.high / other.high;
@@ -222,11 +259,20 @@ impl Div for Double {
 }
 
 impl Real for Double {
-    const PI: Self = Self { high: std::f64::consts::PI, low: 1.224_646_799_147_353_2e-16 };
-    const LN_10: Self = Self { high: std::f64::consts::LN_10, low: -2.170_756_223_382_249_4e-16 };
+    const PI: Self = Self {
+        high: std::f64::consts::PI,
+        low: 1.224_646_799_147_353_2e-16,
+    };
+    const LN_10: Self = Self {
+        high: std::f64::consts::LN_10,
+        low: -2.170_756_223_382_249_4e-16,
+    };
 
     fn exactly(value: f64) -> Self {
-        Self { high: value, low: 0.0 }
+        Self {
+            high: value,
+            low: 0.0,
+        }
     }
 
     fn value(self) -> f64 {
@@ -353,7 +399,10 @@ mod tests {
         for (place, (got, (high, low))) in cases.into_iter().enumerate() {
             let rest = got - Double { high, low };
             let allowed = 3e-31 * f64::abs(high) + 1e-32;
-            assert!(rest.value().abs() < allowed, "case {place}: {got:?} is off by {rest:?}");
+            assert!(
+                rest.value().abs() < allowed,
+                "case {place}: {got:?} is off by {rest:?}"
+            );
         }
     }
 }

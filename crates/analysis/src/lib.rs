@@ -8,7 +8,9 @@
 
 pub mod checks;
 pub mod distribution;
+pub mod fit;
 pub mod linear;
+pub mod models;
 pub mod quantities;
 pub mod spectra;
 

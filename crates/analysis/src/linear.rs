@@ -59,7 +59,9 @@ pub(crate) fn solve(mut columns: Vec<Vec<Double>>, mut y: Vec<Double>) -> Result
     let mut upper = vec![Double::ZERO; p * p];
     for j in 0..p {
         let (before, rest) = columns.split_at_mut(j);
-        let Some((column, after)) = rest.split_first_mut() else { break };
+        let Some((column, after)) = rest.split_first_mut() else {
+            break;
+        };
         for (i, earlier) in before.iter().enumerate() {
             debug_assert!(earlier.len() == n);
             upper[i * p + j] = column[i];
@@ -90,7 +92,10 @@ pub(crate) fn solve(mut columns: Vec<Vec<Double>>, mut y: Vec<Double>) -> Result
         }
         coefficients[j] = sum / upper[j * p + j];
     }
-    Ok(Solution { coefficients, inverse: inverse_of_gram(&upper, p) })
+    Ok(Solution {
+        coefficients,
+        inverse: inverse_of_gram(&upper, p),
+    })
 }
 
 /// `(RᵀR)⁻¹` of an upper triangle held row by row.
@@ -135,16 +140,15 @@ pub fn fit(columns: &[&[f64]], y: &[f64]) -> Result<LinearFit, Refusal> {
 ///
 /// # Errors
 /// As [`fit`]; also a weight that is not above zero.
-pub fn fit_weighted(
-    columns: &[&[f64]],
-    y: &[f64],
-    weights: Option<&[f64]>,
-) -> Result<LinearFit, Refusal> {
+pub fn fit_weighted(columns: &[&[f64]], y: &[f64], weights: Option<&[f64]>) -> Result<LinearFit, Refusal> {
     for (j, column) in columns.iter().enumerate() {
         require_length(&format!("column {}", j + 1), column, y.len())?;
         require_finite(&format!("column {}", j + 1), column)?;
     }
-    let exact = columns.iter().map(|c| c.iter().map(|v| Double::decimal(*v)).collect()).collect();
+    let exact = columns
+        .iter()
+        .map(|c| c.iter().map(|v| Double::decimal(*v)).collect())
+        .collect();
     of_exact_columns(exact, y, weights)
 }
 
@@ -185,7 +189,11 @@ pub fn polynomial_weighted(
     require_length("x", x, y.len())?;
     require_finite("x", x)?;
     if y.len() <= degree {
-        return Err(Refusal::TooFewPoints { what: "points".into(), found: y.len(), needed: degree + 1 });
+        return Err(Refusal::TooFewPoints {
+            what: "points".into(),
+            found: y.len(),
+            needed: degree + 1,
+        });
     }
     if degree > 0 && x.iter().all(|v| *v == x[0]) {
         return Err(Refusal::ConstantAxis { value: x[0] });
@@ -193,7 +201,13 @@ pub fn polynomial_weighted(
     let exact: Vec<Double> = x.iter().map(|v| Double::decimal(*v)).collect();
     let mut columns = vec![vec![Double::ONE; x.len()]];
     for d in 0..degree {
-        columns.push(columns[d].iter().zip(&exact).map(|(power, v)| *power * *v).collect());
+        columns.push(
+            columns[d]
+                .iter()
+                .zip(&exact)
+                .map(|(power, v)| *power * *v)
+                .collect(),
+        );
     }
     of_exact_columns(columns, y, weights)
 }
@@ -206,14 +220,21 @@ fn of_exact_columns(
     let (n, p) = (y.len(), columns.len());
     require_finite("y", y)?;
     if n < p || n == 0 {
-        return Err(Refusal::TooFewPoints { what: "points".into(), found: n, needed: p.max(1) });
+        return Err(Refusal::TooFewPoints {
+            what: "points".into(),
+            found: n,
+            needed: p.max(1),
+        });
     }
     let weights: Option<Vec<Double>> = match weights {
         None => None,
         Some(w) => {
             require_length("weights", w, n)?;
             if let Some(index) = w.iter().position(|v| !v.is_finite() || *v <= 0.0) {
-                return Err(Refusal::BadWeight { index, value: w[index] });
+                return Err(Refusal::BadWeight {
+                    index,
+                    value: w[index],
+                });
             }
             Some(w.iter().map(|v| Double::decimal(*v)).collect())
         }
@@ -243,7 +264,9 @@ fn of_exact_columns(
         fitted.push(value.value());
         residuals.push(residual.value());
     }
-    let centred = columns.iter().any(|c| c[0].value() != 0.0 && c.iter().all(|v| v == &c[0]));
+    let centred = columns
+        .iter()
+        .any(|c| c[0].value() != 0.0 && c.iter().all(|v| v == &c[0]));
     let mut mean = Double::ZERO;
     if centred {
         let mut total = Double::ZERO;
@@ -253,21 +276,26 @@ fn of_exact_columns(
         }
         mean = mean / total;
     }
-    let spread = exact_y
-        .iter()
-        .enumerate()
-        .fold(Double::ZERO, |sum, (i, v)| sum + (*v - mean) * (*v - mean) * weight(i));
+    let spread = exact_y.iter().enumerate().fold(Double::ZERO, |sum, (i, v)| {
+        sum + (*v - mean) * (*v - mean) * weight(i)
+    });
     let r_squared = (spread.value() > 0.0).then(|| (Double::ONE - rss / spread).value());
 
     let df = n - p;
     let variance = (df > 0).then(|| rss / Double::exactly(df as f64));
     let rows = |factor: Double| -> Vec<Vec<f64>> {
-        solution.inverse.chunks(p).map(|row| row.iter().map(|v| (*v * factor).value()).collect()).collect()
+        solution
+            .inverse
+            .chunks(p)
+            .map(|row| row.iter().map(|v| (*v * factor).value()).collect())
+            .collect()
     };
     Ok(LinearFit {
         coefficients: solution.coefficients.iter().map(|b| b.value()).collect(),
         standard_errors: variance.map(|variance| {
-            (0..p).map(|j| (solution.inverse[j * p + j] * variance).sqrt().value()).collect()
+            (0..p)
+                .map(|j| (solution.inverse[j * p + j] * variance).sqrt().value())
+                .collect()
         }),
         covariance: variance.map(rows),
         unscaled_covariance: rows(Double::ONE),
@@ -280,4 +308,76 @@ fn of_exact_columns(
         r_squared,
         r_squared_centred: centred,
     })
+}
+
+/// Singular values and vectors of a matrix of few columns.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Svd {
+    /// Largest first.
+    pub(crate) values: Vec<f64>,
+    /// Left vectors (as long as a column) in the order of the values; zero where the value is zero.
+    pub(crate) left: Vec<Vec<f64>>,
+    /// Right vectors, one entry for each column, in the order of the values.
+    pub(crate) right: Vec<Vec<f64>>,
+}
+
+/// Singular values by one-sided Jacobi rotations (Hestenes), which keep the small ones accurate.
+pub(crate) fn singular_values(columns: &[Vec<f64>]) -> Svd {
+    let m = columns.len();
+    let mut a: Vec<Vec<f64>> = columns.to_vec();
+    let mut v: Vec<Vec<f64>> = (0..m)
+        .map(|j| (0..m).map(|i| f64::from(i == j)).collect())
+        .collect();
+    let rotate = |x: &mut [f64], y: &mut [f64], c: f64, s: f64| {
+        for (p, q) in x.iter_mut().zip(y.iter_mut()) {
+            (*p, *q) = (c * *p - s * *q, s * *p + c * *q);
+        }
+    };
+    for _ in 0..60 {
+        let mut worst = 0.0_f64;
+        for j in 1..m {
+            for i in 0..j {
+                let (head, tail) = a.split_at_mut(j);
+                let (x, y) = (&mut head[i], &mut tail[0]);
+                let (mut xx, mut yy, mut xy) = (0.0, 0.0, 0.0);
+                for (p, q) in x.iter().zip(y.iter()) {
+                    xx += p * p;
+                    yy += q * q;
+                    xy += p * q;
+                }
+                if xx == 0.0 || yy == 0.0 || xy.abs() <= 1e-16 * (xx * yy).sqrt() {
+                    continue;
+                }
+                worst = worst.max(xy.abs() / (xx * yy).sqrt());
+                let zeta = (yy - xx) / (2.0 * xy);
+                let t = zeta.signum() / (zeta.abs() + (1.0 + zeta * zeta).sqrt());
+                let c = 1.0 / (1.0 + t * t).sqrt();
+                rotate(x, y, c, c * t);
+                let (head, tail) = v.split_at_mut(j);
+                rotate(&mut head[i], &mut tail[0], c, c * t);
+            }
+        }
+        if worst < 1e-15 {
+            break;
+        }
+    }
+    let norms: Vec<f64> = a
+        .iter()
+        .map(|c| c.iter().map(|x| x * x).sum::<f64>().sqrt())
+        .collect();
+    let mut order: Vec<usize> = (0..m).collect();
+    order.sort_by(|i, j| norms[*j].total_cmp(&norms[*i]));
+    Svd {
+        values: order.iter().map(|i| norms[*i]).collect(),
+        left: order
+            .iter()
+            .map(|i| {
+                a[*i]
+                    .iter()
+                    .map(|x| if norms[*i] > 0.0 { x / norms[*i] } else { 0.0 })
+                    .collect()
+            })
+            .collect(),
+        right: order.iter().map(|i| v[*i].clone()).collect(),
+    }
 }

@@ -155,14 +155,21 @@ impl fmt::Display for Refusal {
             Self::TooFewPoints { what, found, needed } => {
                 write!(f, "{found} {what}, but at least {needed} are needed")
             }
-            Self::UnequalLengths { what, found, expected } => {
+            Self::UnequalLengths {
+                what,
+                found,
+                expected,
+            } => {
                 write!(f, "{what} has {found} values where {expected} were expected")
             }
             Self::NotFinite { what, index } => {
                 write!(f, "{what} at point {} is not a finite number", index + 1)
             }
             Self::ConstantSignal { value } => {
-                write!(f, "every y value is {value}: nothing changes, so nothing can be fitted")
+                write!(
+                    f,
+                    "every y value is {value}: nothing changes, so nothing can be fitted"
+                )
             }
             Self::ConstantAxis { value } => write!(f, "every x value is {value}"),
             Self::EqualX { first, second, value } => write!(
@@ -175,7 +182,11 @@ impl fmt::Display for Refusal {
                 write!(f, "time runs backwards at point {}", index + 1)
             }
             Self::Negative { what, index, value } => {
-                write!(f, "{what} at point {} is {value}; it cannot be negative", index + 1)
+                write!(
+                    f,
+                    "{what} at point {} is {value}; it cannot be negative",
+                    index + 1
+                )
             }
             Self::AllSaturated { limit, count } => {
                 write!(f, "all {count} points lie above the limit of {limit}")
@@ -198,7 +209,10 @@ impl fmt::Display for Refusal {
             }
             Self::NoStart { why } => write!(f, "no starting values could be found: {why}"),
             Self::NotConverged { how, iterations } => {
-                write!(f, "the search did not settle after {iterations} iterations: {how}")
+                write!(
+                    f,
+                    "the search did not settle after {iterations} iterations: {how}"
+                )
             }
             Self::Unsuitable { why } => f.write_str(why),
         }
@@ -210,7 +224,10 @@ impl std::error::Error for Refusal {}
 /// Refuses a column that holds a value which is not finite.
 pub(crate) fn require_finite(what: &str, values: &[f64]) -> Result<(), Refusal> {
     match values.iter().position(|v| !v.is_finite()) {
-        Some(index) => Err(Refusal::NotFinite { what: what.into(), index }),
+        Some(index) => Err(Refusal::NotFinite {
+            what: what.into(),
+            index,
+        }),
         None => Ok(()),
     }
 }
@@ -220,5 +237,9 @@ pub(crate) fn require_length(what: &str, values: &[f64], expected: usize) -> Res
     if values.len() == expected {
         return Ok(());
     }
-    Err(Refusal::UnequalLengths { what: what.into(), found: values.len(), expected })
+    Err(Refusal::UnequalLengths {
+        what: what.into(),
+        found: values.len(),
+        expected,
+    })
 }

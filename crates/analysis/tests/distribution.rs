@@ -7,7 +7,10 @@ use curvary_analysis::distribution::{
 };
 
 fn table() -> serde_json::Value {
-    let text = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/data/closed-form.json"));
+    let text = std::fs::read_to_string(concat!(
+        env!("CARGO_MANIFEST_DIR"),
+        "/tests/data/closed-form.json"
+    ));
     serde_json::from_str::<serde_json::Value>(&text.unwrap()).unwrap()["quantiles"].clone()
 }
 
@@ -19,19 +22,28 @@ fn quantiles_are_those_of_the_table() {
         for (p, value) in row.as_object().unwrap() {
             let got = t_quantile(p.parse().unwrap(), df.parse().unwrap());
             let want = value.as_f64().unwrap();
-            assert!((got / want - 1.0).abs() < 2e-11, "t({df}) at {p}: {got} against {want}");
+            assert!(
+                (got / want - 1.0).abs() < 2e-11,
+                "t({df}) at {p}: {got} against {want}"
+            );
             seen += 1;
         }
     }
     for (df, value) in table["F_0_95"].as_object().unwrap() {
         let (df1, df2) = df.split_once(',').unwrap();
         let got = f_quantile(0.95, df1.parse().unwrap(), df2.parse().unwrap());
-        assert!((got / value.as_f64().unwrap() - 1.0).abs() < 2e-11, "F({df}): {got}");
+        assert!(
+            (got / value.as_f64().unwrap() - 1.0).abs() < 2e-11,
+            "F({df}): {got}"
+        );
         seen += 1;
     }
     for (df, value) in table["chi2_0_95"].as_object().unwrap() {
         let got = chi_squared_quantile(0.95, df.parse().unwrap());
-        assert!((got / value.as_f64().unwrap() - 1.0).abs() < 2e-11, "chi2({df}): {got}");
+        assert!(
+            (got / value.as_f64().unwrap() - 1.0).abs() < 2e-11,
+            "chi2({df}): {got}"
+        );
         seen += 1;
     }
     assert!(seen > 60, "the table has {seen} entries");
