@@ -1,1 +1,43 @@
 //! Keeps originals and records on disk and finds them again.
+//!
+//! ```text
+//! archive.toml              what people decide: name, rules, words of the house        [Settings]
+//! originals/000001.zip      every source bit for bit, plain ZIP, deflate
+//! records/000001.jsonl.zst  one JSON record a line, many small zstd frames
+//! notes.jsonl               people's corrections                                       [Note]
+//! manifest.json             what is committed
+//! index/                    words, numbers, known paths: may be deleted at any time
+//! ```
+//!
+//! [`Archive`] reads and never waits; [`Writer`] writes, one at a time. Adding has a parallel part,
+//! [`Preparer::prepare`], which deflates, serialises and compresses on the caller's threads and touches nothing, and a
+//! serial part, [`Writer::append`], which only writes what is ready. Nothing counts until [`Writer::commit`].
+
+mod archive;
+mod disk;
+mod lock;
+mod note;
+mod query;
+mod settings;
+mod trouble;
+mod view;
+mod worklist;
+mod writer;
+
+pub use archive::{
+    Archive, Checked, Direction, FacetCount, FacetName, Facets, Fact, FindOptions, Found, Hit, Problem, Sort,
+    SourceView, Summary,
+};
+pub use lock::Holder;
+pub use note::Note;
+pub use query::{Query, QueryError};
+pub use settings::{FORMAT, Settings};
+pub use trouble::Error;
+pub use view::View;
+pub use worklist::{DisputeGroup, HouseWord, QuestionGroup, UnreadGroup, Worklist};
+pub use writer::{Addition, Appended, Known, Prepared, Preparer, Stat, Writer};
+
+/// This moment, RFC 3339 in UTC to the second.
+pub(crate) fn now() -> String {
+    jiff::Timestamp::now().strftime("%Y-%m-%dT%H:%M:%SZ").to_string()
+}

@@ -1,0 +1,146 @@
+//! One writer at a time, by a lock that names its holder.
+//!
+//! The file `archive.lock` carries the operating system's own lock, which ends with the process that holds it, and
+//! says in JSON who that is. So a crashed writer is told by two signs together: nobody holds the lock, and the file
+//! still names somebody. On the same host it is taken over and reported. A holder on another host is believed, since
+//! not every shared disk carries locks from one host to another.
+
+use std::fmt;
+use std::fs::{File, OpenOptions, TryLockError};
+use std::io::{Read, Seek, SeekFrom, Write};
+use std::path::{Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+
+use crate::Error;
+
+/// Who writes to an archive.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Holder {
+    /// Its process number.
+    pub pid: u32,
+    /// The host it runs on.
+    pub host: String,
+    /// When it began, RFC 3339.
+    pub since: String,
+    /// What it does, such as `curvary add`.
+    pub command: String,
+}
+
+impl Holder {
+    pub(crate) fn this(command: &str) -> Self {
+        Self {
+            pid: std::process::id(),
+            host: host(),
+            since: crate::now(),
+            command: command.to_owned(),
+        }
+    }
+
+    /// Whether it runs, or ran, on this host.
+    #[must_use]
+    pub fn is_here(&self) -> bool {
+        self.host == host()
+    }
+}
+
+impl fmt::Display for Holder {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.pid == 0 {
+            return f.write_str("a process that did not name itself");
+        }
+        write!(
+            f,
+            "`{}`, process {} on {}, since {}",
+            self.command, self.pid, self.host, self.since
+        )
+    }
+}
+
+fn host() -> String {
+    ["/proc/sys/kernel/hostname", "/etc/hostname"]
+        .iter()
+        .find_map(|file| std::fs::read_to_string(file).ok())
+        .or_else(|| std::env::var("COMPUTERNAME").ok())
+        .or_else(|| std::env::var("HOSTNAME").ok())
+        .map_or_else(|| "this-host".to_owned(), |name| name.trim().to_owned())
+}
+
+/// The lock, held until it is dropped.
+pub(crate) struct Lock {
+    file: File,
+    /// The holder that died and left the lock behind.
+    pub(crate) taken_over: Option<Holder>,
+}
+
+impl Lock {
+    pub(crate) fn path(root: &Path) -> PathBuf {
+        root.join("archive.lock")
+    }
+
+    pub(crate) fn take(root: &Path, command: &str) -> Result<Self, Error> {
+        let path = Self::path(root);
+        let mut file = OpenOptions::new()
+            .create(true)
+            .truncate(false)
+            .read(true)
+            .write(true)
+            .open(&path)
+            .map_err(Error::io("open the lock", &path))?;
+        let carried = match file.try_lock() {
+            Ok(()) => true,
+            Err(TryLockError::WouldBlock) => {
+                return Err(Error::Locked {
+                    path,
+                    holder: named(&mut file).unwrap_or_default(),
+                });
+            }
+            // A disk without locks: the name in the file is all there is.
+            Err(TryLockError::Error(error)) if error.kind() == std::io::ErrorKind::Unsupported => false,
+            Err(TryLockError::Error(error)) => return Err(Error::io("lock", &path)(error)),
+        };
+        let before = named(&mut file);
+        if let Some(holder) = &before {
+            let gone = holder.is_here() && (carried || !alive(holder.pid));
+            if !gone {
+                return Err(Error::Locked {
+                    path,
+                    holder: holder.clone(),
+                });
+            }
+        }
+        let text = serde_json::to_string(&Holder::this(command)).unwrap_or_default();
+        rewrite(&mut file, text.as_bytes()).map_err(Error::io("write the lock", &path))?;
+        Ok(Self {
+            file,
+            taken_over: before,
+        })
+    }
+}
+
+impl Drop for Lock {
+    fn drop(&mut self) {
+        // Should this fail, the next writer finds our name and that we are gone.
+        let _ = rewrite(&mut self.file, b"");
+        let _ = self.file.unlock();
+    }
+}
+
+fn rewrite(file: &mut File, bytes: &[u8]) -> std::io::Result<()> {
+    file.set_len(0)?;
+    file.seek(SeekFrom::Start(0))?;
+    file.write_all(bytes)
+}
+
+fn named(file: &mut File) -> Option<Holder> {
+    let mut text = String::new();
+    file.seek(SeekFrom::Start(0)).ok()?;
+    file.take(4096).read_to_string(&mut text).ok()?;
+    serde_json::from_str(&text).ok()
+}
+
+/// Whether a process of this host lives; where that cannot be told, it is believed to.
+fn alive(pid: u32) -> bool {
+    let processes = Path::new("/proc");
+    !processes.join("self").exists() || processes.join(pid.to_string()).exists()
+}

@@ -1,0 +1,88 @@
+//! `archive.toml`: what people decide about an archive.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+
+use crate::Error;
+
+/// The newest format of the archive's folder that this program reads and writes.
+pub const FORMAT: u32 = 1;
+
+/// The content of `archive.toml`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", deny_unknown_fields)]
+pub struct Settings {
+    /// The archive's name.
+    pub name: String,
+    /// The number of the folder's format.
+    pub format: u32,
+    /// Values for options of the commands, by the option's name.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub defaults: BTreeMap<String, toml::Value>,
+    /// Fields that are left out when runs are handed over.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub leave_out: Vec<String>,
+    /// Words of the house: what a key that only this laboratory uses means, such as `jacket = "temperature"`.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub words: BTreeMap<String, String>,
+    /// Rules that turn file and folder names into claims.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub names: Vec<toml::Table>,
+}
+
+impl Settings {
+    pub(crate) fn path(root: &Path) -> PathBuf {
+        root.join("archive.toml")
+    }
+
+    pub(crate) fn named(name: &str) -> Self {
+        Self {
+            name: name.to_owned(),
+            format: FORMAT,
+            defaults: BTreeMap::new(),
+            leave_out: Vec::new(),
+            words: BTreeMap::new(),
+            names: Vec::new(),
+        }
+    }
+
+    pub(crate) fn read(root: &Path) -> Result<Self, Error> {
+        let path = Self::path(root);
+        let text = match fs::read_to_string(&path) {
+            Ok(text) => text,
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
+                return Err(Error::NoArchive {
+                    path: root.to_owned(),
+                });
+            }
+            Err(error) => return Err(Error::io("read", &path)(error)),
+        };
+        let settings: Self = toml::from_str(&text).map_err(|error| {
+            let (line, column) = error.span().map_or((0, 0), |span| place(&text, span.start));
+            Error::Settings {
+                path: path.clone(),
+                line,
+                column,
+                message: error.message().to_owned(),
+            }
+        })?;
+        if settings.format > FORMAT {
+            return Err(Error::NewerFormat {
+                path,
+                found: settings.format,
+                known: FORMAT,
+            });
+        }
+        Ok(settings)
+    }
+}
+
+fn place(text: &str, at: usize) -> (usize, usize) {
+    let before = text.get(..at).unwrap_or(text);
+    let line = before.matches('\n').count() + 1;
+    let column = before.rsplit('\n').next().unwrap_or("").chars().count() + 1;
+    (line, column)
+}
