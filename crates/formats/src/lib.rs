@@ -7,6 +7,7 @@
 //! No reader opens a file and nothing here prints.
 
 pub mod assume;
+pub mod container;
 pub mod header;
 pub mod layout;
 pub mod names;

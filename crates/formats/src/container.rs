@@ -1,0 +1,465 @@
+//! Zip archives and gzip files as the files inside them.
+//!
+//! [`members`] hands out the files of a container one by one, each under the path `outer.zip!/inner.txt`. Only members
+//! whose check sum is right are handed out; for everything else there is a remark. Containers inside containers are
+//! opened down to a stated depth, and everything is bounded by [`Limits`], so that a few bytes that would expand to
+//! gigabytes do no harm. Spreadsheets and other documents that happen to be zip archives inside are left whole: they
+//! are files of their own.
+//!
+//! No file is opened and none is written here. Member paths that climb out of their folder are refused, so a caller
+//! may use the paths as relative ones.
+
+use std::io::{Cursor, Read};
+use std::sync::Arc;
+
+use curvary_record::{Code, Diagnostic, Place};
+use flate2::bufread::GzDecoder;
+use zip::ZipArchive;
+use zip::read::{ZipFile, read_zipfile_from_stream};
+use zip::result::ZipError;
+
+/// How much a container may unfold to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Limits {
+    /// Bytes of one member.
+    pub member: u64,
+    /// Bytes of all members together.
+    pub total: u64,
+    /// How many times longer than its packed form a member may be, once it is longer than a mebibyte. The packing
+    /// itself can reach 1032 (see the deflate format, RFC 1951: 258 bytes from two bits).
+    pub ratio: u64,
+    /// How many members are looked at.
+    pub count: usize,
+    /// How many containers deep: 1 opens no container inside another.
+    pub depth: usize,
+}
+
+impl Default for Limits {
+    fn default() -> Self {
+        Self {
+            member: 1 << 29,
+            total: 1 << 34,
+            ratio: 250,
+            count: 200_000,
+            depth: 2,
+        }
+    }
+}
+
+/// Expansion below this many bytes is harmless at any ratio.
+const SMALL: u64 = 1 << 20;
+
+/// One file out of a container.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Member {
+    /// Its path, such as `outer.zip!/folder/inner.txt`.
+    pub path: String,
+    /// Its bytes.
+    pub bytes: Vec<u8>,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    Zip,
+    Gzip,
+}
+
+/// Whether the bytes are a container whose members are files of their own.
+///
+/// Told by content alone. Office documents and their like are none, although they are zip archives.
+#[must_use]
+pub fn is_container(bytes: &[u8]) -> bool {
+    kind(bytes).is_some()
+}
+
+fn kind(bytes: &[u8]) -> Option<Kind> {
+    if bytes.starts_with(&[0x1f, 0x8b, 8]) {
+        return Some(Kind::Gzip);
+    }
+    let zip = bytes.starts_with(b"PK\x03\x04") || bytes.starts_with(b"PK\x05\x06");
+    (zip && !is_document(bytes)).then_some(Kind::Zip)
+}
+
+/// Whether a zip archive is one document: Open Packaging (ECMA-376) has `[Content_Types].xml`, OpenDocument and EPUB
+/// have `mimetype` first.
+fn is_document(bytes: &[u8]) -> bool {
+    let first = first_name(bytes);
+    if matches!(first, Some(b"[Content_Types].xml" | b"mimetype")) {
+        return true;
+    }
+    ZipArchive::new(Cursor::new(bytes))
+        .is_ok_and(|archive| archive.index_for_name("[Content_Types].xml").is_some())
+}
+
+/// The name in the first local header: its length stands at byte 26, the name at byte 30.
+fn first_name(bytes: &[u8]) -> Option<&[u8]> {
+    let length = u16::from_le_bytes([*bytes.get(26)?, *bytes.get(27)?]);
+    bytes.get(30..30 + usize::from(length))
+}
+
+/// The members of a container that stood at `path`, in its order.
+///
+/// An `Err` is a remark about a member that is not handed out, or about the container; the iterator goes on after it.
+#[must_use]
+pub fn members(path: impl Into<String>, bytes: Vec<u8>, limits: Limits) -> Members {
+    let mut members = Members {
+        open: Vec::new(),
+        limits,
+        total: 0,
+        count: 0,
+        waiting: None,
+    };
+    let path = path.into();
+    match kind(&bytes) {
+        Some(kind) => members.enter(kind, path, bytes),
+        None => {
+            members.waiting = Some(remark(
+                "container-unknown",
+                &path,
+                "the file is no zip archive and no gzip file",
+            ));
+        }
+    }
+    members
+}
+
+/// An iterator over the members of a container; see [`members`].
+pub struct Members {
+    /// The containers that are open, outermost first.
+    open: Vec<Open>,
+    limits: Limits,
+    total: u64,
+    count: usize,
+    waiting: Option<Diagnostic>,
+}
+
+struct Open {
+    path: String,
+    content: Content,
+}
+
+enum Content {
+    /// A zip archive with its table of contents.
+    Zip {
+        archive: ZipArchive<Cursor<Shared>>,
+        next: usize,
+    },
+    /// A zip archive whose table of contents is lost: its members are found one after the other.
+    Salvage(Cursor<Shared>),
+    /// A gzip file, which holds one file.
+    Gzip(Shared),
+    /// Nothing more.
+    Spent,
+}
+
+/// Bytes that a failed attempt to open an archive does not take away.
+#[derive(Clone)]
+struct Shared(Arc<Vec<u8>>);
+
+impl AsRef<[u8]> for Shared {
+    fn as_ref(&self) -> &[u8] {
+        &self.0
+    }
+}
+
+/// What one step through an open container gave.
+enum Step {
+    Member(String, Vec<u8>),
+    Remark(Diagnostic),
+    Nothing,
+    End,
+}
+
+impl Iterator for Members {
+    type Item = Result<Member, Diagnostic>;
+
+    fn next(&mut self) -> Option<Self::Item> {
+        loop {
+            if let Some(remark) = self.waiting.take() {
+                return Some(Err(remark));
+            }
+            let open = self.open.last_mut()?;
+            if self.count >= self.limits.count {
+                let message = format!(
+                    "it holds more than {} members; the rest is left out",
+                    self.limits.count
+                );
+                let remark = remark("container-limit", &open.path, message);
+                self.open.clear();
+                return Some(Err(remark));
+            }
+            self.count += 1;
+            let left = self.limits.total.saturating_sub(self.total);
+            match open.step(self.limits, left) {
+                Step::Nothing => {}
+                Step::End => {
+                    self.open.pop();
+                }
+                Step::Remark(remark) => return Some(Err(remark)),
+                Step::Member(path, bytes) => {
+                    self.total += bytes.len() as u64;
+                    match kind(&bytes) {
+                        None => return Some(Ok(Member { path, bytes })),
+                        Some(_) if self.open.len() >= self.limits.depth => {
+                            let message = format!(
+                                "it is a container inside {} others; it is not opened",
+                                self.open.len()
+                            );
+                            return Some(Err(remark("container-nested", &path, message)
+                                .help("unpack the outer container, then add the folder")));
+                        }
+                        Some(kind) => self.enter(kind, path, bytes),
+                    }
+                }
+            }
+        }
+    }
+}
+
+impl Members {
+    fn enter(&mut self, kind: Kind, path: String, bytes: Vec<u8>) {
+        let bytes = Shared(Arc::new(bytes));
+        let content = match kind {
+            Kind::Gzip => Content::Gzip(bytes),
+            Kind::Zip => match ZipArchive::new(Cursor::new(bytes.clone())) {
+                Ok(archive) => {
+                    if archive.has_duplicate_names() {
+                        let message = "several members have the same name; each is read";
+                        self.waiting = Some(remark("container-duplicate", &path, message));
+                    }
+                    Content::Zip { archive, next: 0 }
+                }
+                Err(error) => {
+                    let message = format!(
+                        "its table of contents cannot be read ({error}); members are looked for one by one"
+                    );
+                    let help = "the end of the file is probably missing: copy it again from where it came";
+                    self.waiting = Some(remark("container-damaged", &path, message).help(help));
+                    Content::Salvage(Cursor::new(bytes))
+                }
+            },
+        };
+        self.open.push(Open { path, content });
+    }
+}
+
+impl Open {
+    fn step(&mut self, limits: Limits, left: u64) -> Step {
+        match &mut self.content {
+            Content::Zip { archive, next } => {
+                let index = *next;
+                if index >= archive.len() {
+                    return Step::End;
+                }
+                *next += 1;
+                let shown = match archive.by_index_raw(index) {
+                    Ok(file) => label(&self.path, &file),
+                    Err(error) => return Step::Remark(unreadable(&self.path, &error)),
+                };
+                match archive.by_index(index) {
+                    Ok(mut file) => unpack(&self.path, &mut file, limits, left),
+                    Err(error) => Step::Remark(unreadable(&shown, &error)),
+                }
+            }
+            Content::Salvage(bytes) => {
+                let before = bytes.position();
+                let step = match read_zipfile_from_stream(bytes) {
+                    Ok(Some(mut file)) => unpack(&self.path, &mut file, limits, left),
+                    Ok(None) => Step::End,
+                    Err(ZipError::Io(_) | ZipError::InvalidArchive(_)) => Step::Remark(remark(
+                        "container-damaged",
+                        &self.path,
+                        format!("nothing can be read from byte {before} on"),
+                    )),
+                    Err(error) => Step::Remark(unreadable(&self.path, &error)),
+                };
+                if matches!(step, Step::Remark(_)) {
+                    // Where the next member begins is not sure after a failure.
+                    self.content = Content::Spent;
+                }
+                step
+            }
+            Content::Gzip(bytes) => {
+                let step = match gunzip(&self.path, bytes.as_ref(), limits, left) {
+                    Ok(content) => {
+                        let file = self.path.rsplit(['/', '\\']).next().unwrap_or(&self.path);
+                        Step::Member(format!("{}!/{}", self.path, without_gz(file)), content)
+                    }
+                    Err(remark) => Step::Remark(*remark),
+                };
+                self.content = Content::Spent;
+                step
+            }
+            Content::Spent => Step::End,
+        }
+    }
+}
+
+/// The path of a member for people, safe or not.
+fn label<R: Read>(outer: &str, file: &ZipFile<'_, R>) -> String {
+    match file.name() {
+        Ok(name) => format!("{outer}!/{name}"),
+        Err(_) => format!("{outer}!/{}", String::from_utf8_lossy(file.name_raw())),
+    }
+}
+
+fn unpack<R: Read>(outer: &str, file: &mut ZipFile<'_, R>, limits: Limits, left: u64) -> Step {
+    let shown = label(outer, file);
+    if file.is_dir() {
+        return Step::Nothing;
+    }
+    if file.is_symlink() {
+        return Step::Remark(remark(
+            "container-link",
+            &shown,
+            "the member is a link to another file, and no file itself",
+        ));
+    }
+    let Some(inner) = file.name().ok().and_then(|name| safe(&name)) else {
+        return Step::Remark(
+            remark(
+                "container-path",
+                &shown,
+                "the member's path leads out of its folder, or has signs that no path may have",
+            )
+            .help("unpack the container by hand into an empty folder, look at it, and add the folder"),
+        );
+    };
+    let packed = file.compressed_size();
+    let path = format!("{outer}!/{inner}");
+    match bounded(file, &path, packed, limits, left) {
+        Ok(bytes) => Step::Member(path, bytes),
+        Err(remark) => Step::Remark(*remark),
+    }
+}
+
+/// Reads all of a member unless it grows over a limit or its check sum is wrong.
+fn bounded(
+    reader: &mut impl Read,
+    path: &str,
+    packed: u64,
+    limits: Limits,
+    left: u64,
+) -> Result<Vec<u8>, Box<Diagnostic>> {
+    let by_ratio = packed.saturating_mul(limits.ratio).max(SMALL);
+    let limit = limits.member.min(left).min(by_ratio);
+    let mut bytes = Vec::new();
+    match reader.take(limit.saturating_add(1)).read_to_end(&mut bytes) {
+        Err(error) => {
+            let message = format!("the packed data are damaged ({error}); the member is left out");
+            let remark = remark("container-damaged", path, message);
+            Err(Box::new(
+                remark.help("copy the container again from where it came"),
+            ))
+        }
+        Ok(_) if bytes.len() as u64 <= limit => Ok(bytes),
+        Ok(_) => {
+            let message = if limit == by_ratio {
+                format!(
+                    "the member unfolds to more than {} times its packed length of {packed} bytes; it is left out",
+                    limits.ratio
+                )
+            } else if limit == left {
+                format!(
+                    "all members together unfold to more than {} bytes; this one is left out",
+                    limits.total
+                )
+            } else {
+                format!("the member unfolds to more than {limit} bytes; it is left out")
+            };
+            let remark = remark("container-limit", path, message);
+            Err(Box::new(
+                remark.help("unpack the container by hand if you trust it"),
+            ))
+        }
+    }
+}
+
+/// The content of a gzip file: all its members joined, as RFC 1952 has it. Zeros behind them are padding.
+fn gunzip(path: &str, bytes: &[u8], limits: Limits, left: u64) -> Result<Vec<u8>, Box<Diagnostic>> {
+    let mut content = Vec::new();
+    let mut rest = bytes;
+    loop {
+        let mut decoder = GzDecoder::new(rest);
+        let left = left.saturating_sub(content.len() as u64);
+        let member = limits.member.saturating_sub(content.len() as u64);
+        let part = bounded(
+            &mut decoder,
+            path,
+            rest.len() as u64,
+            Limits { member, ..limits },
+            left,
+        )?;
+        content.extend_from_slice(&part);
+        rest = decoder.into_inner();
+        if rest.iter().all(|&byte| byte == 0) {
+            return Ok(content);
+        }
+        if !rest.starts_with(&[0x1f, 0x8b]) {
+            let message = format!("{} bytes behind the packed data are not understood", rest.len());
+            return Err(Box::new(remark("container-damaged", path, message)));
+        }
+    }
+}
+
+fn without_gz(file: &str) -> String {
+    let cut = |ending: usize| file.get(..file.len() - ending).unwrap_or(file);
+    let lower = file.to_ascii_lowercase();
+    if lower.ends_with(".tgz") {
+        format!("{}.tar", cut(4))
+    } else if lower.ends_with(".gz") && file.len() > 3 {
+        cut(3).to_owned()
+    } else {
+        file.to_owned()
+    }
+}
+
+/// A member's name as a relative path with `/`; none when it is absolute, climbs, or has signs no path may have.
+fn safe(name: &str) -> Option<String> {
+    let name = name.replace('\\', "/");
+    if name.starts_with('/') || name.chars().any(|c| c.is_control() || c == ':') {
+        return None;
+    }
+    let parts: Vec<&str> = name
+        .split('/')
+        .filter(|part| !matches!(*part, "" | "."))
+        .collect();
+    let climbs = parts.iter().any(|part| *part == ".." || part.ends_with('!'));
+    (!parts.is_empty() && !climbs).then(|| parts.join("/"))
+}
+
+fn unreadable(path: &str, error: &ZipError) -> Diagnostic {
+    match error {
+        ZipError::UnsupportedArchive(ZipError::PASSWORD_REQUIRED) | ZipError::InvalidPassword => remark(
+            "container-encrypted",
+            path,
+            "the member is encrypted and cannot be read",
+        )
+        .help("unpack the container with its password, then add the folder"),
+        ZipError::CompressionMethodNotSupported(method) => remark(
+            "container-method",
+            path,
+            format!("the member is packed by method {method}; stored (0) and deflate (8) are read"),
+        )
+        .help("unpack the container by hand, then add the folder"),
+        ZipError::UnsupportedArchive(what) => remark(
+            "container-method",
+            path,
+            format!("the member cannot be unpacked here ({what}); stored and deflated members are read"),
+        )
+        .help("unpack the container by hand, then add the folder"),
+        error => remark(
+            "container-damaged",
+            path,
+            format!("the member cannot be read ({error}); it is left out"),
+        ),
+    }
+}
+
+fn remark(code: &'static str, path: &str, message: impl Into<String>) -> Diagnostic {
+    let place = Place {
+        file: Some(path.to_owned()),
+        ..Place::default()
+    };
+    Diagnostic::error(Code::new(code), message).at(place, "")
+}
