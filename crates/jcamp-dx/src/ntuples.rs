@@ -252,7 +252,8 @@ impl Pages<'_> {
             return page;
         }
         let indices: Vec<usize> = indices.into_iter().flatten().collect();
-        let axis = self.axis(group, &indices, notes);
+        let spaced = matches!(opened.shape, Some(Shape::Spaced { .. }) | None);
+        let axis = self.axis(group, &indices, spaced, notes);
         // Inside, columns are X, Y and W whatever their symbols.
         let shape = match opened.shape {
             Some(Shape::Groups { .. }) if (2..=3).contains(&indices.len()) => Some(Shape::Groups {
@@ -293,7 +294,7 @@ impl Pages<'_> {
         out
     }
 
-    fn axis(&self, group: &[&RawRecord<'_>], indices: &[usize], notes: &mut Notes<'_>) -> Axis {
+    fn axis(&self, group: &[&RawRecord<'_>], indices: &[usize], spaced: bool, notes: &mut Notes<'_>) -> Axis {
         let source = self.source;
         let mut comma = false;
         // Lists of the page override those of all pages.
@@ -332,8 +333,16 @@ impl Pages<'_> {
             .or_else(|| get("VARDIM", x, notes))
             .or_else(|| get("VARDIM", y, notes));
         Axis {
-            first_x: get("FIRST", x, notes),
-            last_x: get("LAST", x, notes),
+            first_x: if spaced || own_first {
+                get("FIRST", x, notes)
+            } else {
+                None
+            },
+            last_x: if spaced || own_y("LAST") {
+                get("LAST", x, notes)
+            } else {
+                None
+            },
             delta_x: None,
             max_x: None,
             min_x: None,

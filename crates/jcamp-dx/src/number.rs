@@ -323,13 +323,26 @@ fn same(text: &str, value: f64) -> bool {
 }
 
 /// The integer that `value` is in units of `10^-decimals`, if that integer gives the value back bit for bit.
+/// A negative zero is no integer.
 #[inline]
 pub(crate) fn integer(value: f64, decimals: u16) -> Option<i64> {
     if decimals > 22 {
         return None;
     }
-    let power = POWERS[decimals as usize];
-    let m = (value * power).round();
+    integer_in(value, POWERS[decimals as usize])
+}
+
+/// As [`integer`], with the power of ten given.
+#[inline]
+pub(crate) fn integer_in(value: f64, power: f64) -> Option<i64> {
+    // Adding and taking away 1.5 * 2^52 rounds to a whole number wherever the sum has no fraction, without a call.
+    const ROUND: f64 = 6_755_399_441_055_744.0;
+    let scaled = value * power;
+    let m = if scaled.abs() < 2_251_799_813_685_248.0 {
+        (scaled + ROUND) - ROUND + 0.0
+    } else {
+        scaled.round()
+    };
     (m.abs() <= EXACT as f64 && (m / power).to_bits() == value.to_bits()).then_some(m as i64)
 }
 

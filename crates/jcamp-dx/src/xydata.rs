@@ -254,19 +254,22 @@ impl Table<'_> {
     }
 
     /// How far a printed X may be off without a word: one unit of its last digit (in the standard's own Table VI
-    /// the X are off by up to 0.0008 with 0.001 printed) or a tenth of the spacing.
+    /// the X are off by up to 0.0008 with 0.001 printed) or a tenth of the spacing. Where the last digit is nearly
+    /// the spacing itself, half of it, or the neighbouring point would pass too.
     fn tolerance(&self, k: usize, grid: &Grid) -> f64 {
-        (self.x_unit(k) * 1.000_001).max(0.1 * grid.step().abs())
+        let (unit, step) = (self.x_unit(k) * 1.000_001, grid.step().abs());
+        if unit > 0.5 * step && unit <= step * 1.000_01 { 0.5 * unit } else { unit.max(0.1 * step) }
     }
 
     fn off(&self, k: usize, at: usize, grid: &Grid) -> f64 {
         (self.printed_x(k) - grid.at(at)).abs()
     }
 
-    /// Whether the X of line `k` can be that of point `at`: nearer than half a spacing, or than its last digit.
+    /// Whether the X of line `k` can be that of point `at`: not farther than half a spacing. An X printed more
+    /// coarsely than the spacing can only be right within its last digit.
     fn fits(&self, k: usize, at: usize, grid: &Grid) -> bool {
-        let off = self.off(k, at, grid);
-        off < 0.5 * grid.step().abs() || off <= self.x_unit(k) * 1.000_001
+        let (off, unit, step) = (self.off(k, at, grid), self.x_unit(k), grid.step().abs());
+        off <= 0.5 * step * 1.000_001 || (unit > step * 1.000_01 && off <= unit * 1.000_001)
     }
 
     /// The point that the X of line `k` names, if it names one clearly.
@@ -276,8 +279,9 @@ impl Table<'_> {
             return None;
         }
         let index = index as usize;
-        let clear = self.x_unit(k) < 0.5 * grid.step().abs();
-        (clear && self.off(k, index, grid) <= self.tolerance(k, grid)).then_some(index)
+        let (unit, step) = (self.x_unit(k), grid.step().abs());
+        let allowed = if unit <= 0.5 * step { self.tolerance(k, grid) } else { 0.1 * step };
+        (unit <= step * 1.000_01 && self.off(k, index, grid) <= allowed).then_some(index)
     }
 
     /// Whether every line stands where the count puts it. After a gap the count starts anew from the X.

@@ -170,7 +170,13 @@ pub(crate) fn without_last_number(line: &[u8]) -> usize {
         match end {
             0 => 0,
             _ if line[end - 1].is_ascii_whitespace() || line[end - 1] == b';' => end,
-            _ => end - 1,
+            _ => {
+                end -= 1;
+                while end > 0 && line[end] & 0xC0 == 0x80 {
+                    end -= 1;
+                }
+                end
+            }
         }
     };
     let mut end = number_start(line.len());
