@@ -8,6 +8,7 @@
 
 pub mod assume;
 pub mod container;
+pub mod head;
 pub mod header;
 pub mod layout;
 pub mod names;

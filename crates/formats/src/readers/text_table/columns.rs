@@ -1,0 +1,338 @@
+//! What each column of a table is: its heads understood, its numbers looked over.
+
+use curvary_record::{Coordinate, Quantity, Span, Unit};
+
+use super::grid::{Kind, Lack};
+use super::number::{Cell, Style, cell};
+use super::scan::{Table, leading_number};
+use crate::head::read_head;
+
+/// A column with what its heads and its numbers tell.
+#[derive(Clone, Debug)]
+pub(super) struct Column {
+    /// Its place in the table, from 0.
+    pub(super) index: usize,
+    pub(super) kind: Kind,
+    /// Its heads from top to bottom, as they were spelled.
+    pub(super) heads: Vec<(String, Span)>,
+    pub(super) quantity: Option<Quantity>,
+    pub(super) unit: Option<Unit>,
+    /// The units its head may mean, where it may mean several.
+    pub(super) units_possible: Vec<Unit>,
+    /// Coordinates that the head holds: `A405`, `30 s`. A bare number is held without a quantity.
+    pub(super) held: Vec<Coordinate>,
+    /// What the head says beyond quantity, unit and coordinates: mostly a sample.
+    pub(super) label: Option<String>,
+    /// Seconds, where the column is of clock times.
+    pub(super) clock: Option<Clock>,
+    pub(super) stats: Stats,
+}
+
+/// A column of clock times.
+#[derive(Clone, Debug)]
+pub(super) struct Clock {
+    /// The seconds of each row, reading two parts as minutes and seconds.
+    pub(super) seconds: Vec<Option<f64>>,
+    /// Two parts (`0:30`) or three (`00:00:30`).
+    pub(super) parts: u8,
+    pub(super) decimals: u8,
+    /// Whether a date stands in front of the times.
+    pub(super) dated: bool,
+}
+
+/// The numbers of a column looked over.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Stats {
+    pub(super) count: usize,
+    pub(super) min: f64,
+    pub(super) max: f64,
+    pub(super) first: f64,
+    pub(super) last: f64,
+    /// Rises or falls strictly all the way.
+    pub(super) rising: bool,
+    pub(super) falling: bool,
+    /// Every number is whole.
+    pub(super) whole: bool,
+    /// The distance of neighbours, where it is the same throughout to a thousandth.
+    pub(super) step: Option<f64>,
+}
+
+impl Stats {
+    fn of(values: impl Iterator<Item = f64>) -> Self {
+        let mut stats = Self {
+            rising: true,
+            falling: true,
+            whole: true,
+            ..Self::default()
+        };
+        let mut step: Option<f64> = None;
+        let mut even = true;
+        for value in values.filter(|value| !value.is_nan()) {
+            if stats.count == 0 {
+                (stats.min, stats.max, stats.first) = (value, value, value);
+            } else {
+                let gap = value - stats.last;
+                stats.rising &= gap > 0.0;
+                stats.falling &= gap < 0.0;
+                match step {
+                    None => step = Some(gap),
+                    Some(first) => even &= (gap - first).abs() <= 1e-3 * first.abs().max(1e-9) + 1e-9,
+                }
+                stats.min = stats.min.min(value);
+                stats.max = stats.max.max(value);
+            }
+            stats.whole &= value.fract() == 0.0;
+            stats.last = value;
+            stats.count += 1;
+        }
+        if stats.count < 2 {
+            (stats.rising, stats.falling) = (false, false);
+        }
+        stats.step = step.filter(|_| even && stats.count >= 2);
+        stats
+    }
+
+    /// Rises or falls all the way.
+    pub(super) fn orderly(&self) -> bool {
+        self.rising || self.falling
+    }
+
+    /// 1, 2, 3, … or 0, 1, 2, …
+    pub(super) fn counts(&self) -> bool {
+        self.whole && self.step == Some(1.0) && (self.first == 0.0 || self.first == 1.0)
+    }
+
+    /// Lies where the wavelengths of UV, visible and near-infrared light lie, in nanometres.
+    pub(super) fn like_nanometres(&self) -> bool {
+        self.count > 0 && self.min >= 120.0 && self.max <= 3500.0
+    }
+}
+
+/// Describes the columns of a table. Columns in which nothing stands are left out.
+pub(super) fn describe(text: &str, table: &Table) -> Vec<Column> {
+    let grid = &table.grid;
+    let mut empties = vec![0_usize; grid.columns()];
+    for gap in grid.gaps.iter().filter(|gap| gap.lack == Lack::Empty) {
+        empties[gap.column as usize] += 1;
+    }
+    let rows_of_heads = spread_groups(text, table);
+    let mut columns = Vec::with_capacity(grid.columns());
+    for index in 0..grid.columns() {
+        let kind = grid.kinds[index];
+        if kind == Kind::Figures && empties[index] == grid.rows {
+            continue;
+        }
+        let mut column = Column {
+            index,
+            kind,
+            heads: Vec::new(),
+            quantity: None,
+            unit: None,
+            units_possible: Vec::new(),
+            held: Vec::new(),
+            label: None,
+            clock: None,
+            stats: Stats::default(),
+        };
+        for row in &rows_of_heads {
+            if let Some(span) = row[index] {
+                column.heads.push((text[span.range()].to_owned(), span));
+            }
+        }
+        understand_heads(&mut column);
+        if let Some(cell_unit) = &grid.units[index]
+            && column.unit.is_none()
+            && let Some(unit) = unit_in_cells(cell_unit)
+        {
+            column.quantity = column.quantity.or_else(|| quantity_of_unit(&unit));
+            column.unit = Some(unit);
+        }
+        match kind {
+            Kind::Figures => column.stats = Stats::of(grid.column(index)),
+            Kind::Words => {
+                if grid.words(index).iter().all(|span| span.start == span.end) {
+                    continue;
+                }
+                column.clock = clock_of(text, grid.words(index), grid.dialect.style);
+                if let Some(clock) = &column.clock {
+                    column.stats = Stats::of(clock.seconds.iter().map(|s| s.unwrap_or(f64::NAN)));
+                }
+            }
+        }
+        columns.push(column);
+    }
+    columns
+}
+
+/// The rows of heads with group heads (`crocin,,safranal,`) spread over the columns they stand for.
+fn spread_groups(text: &str, table: &Table) -> Vec<Vec<Option<Span>>> {
+    let lowest = table.heads.len().saturating_sub(1);
+    let mut rows = Vec::with_capacity(table.heads.len());
+    for (level, head) in table.heads.iter().enumerate() {
+        let mut cells = head.cells.clone();
+        let filled = cells.iter().flatten().count();
+        if level < lowest && filled >= 2 && filled < cells.len() {
+            // Only words are spread, and only where the row below begins its groups anew.
+            let mut last: Option<Span> = None;
+            let mut gap = 0;
+            for cell in &mut cells {
+                match cell {
+                    Some(span) => {
+                        last = Some(*span).filter(|span| leading_number(&text[span.range()]).is_none());
+                        gap = 0;
+                    }
+                    None => {
+                        gap += 1;
+                        if gap <= 8 {
+                            *cell = last;
+                        }
+                    }
+                }
+            }
+        }
+        rows.push(cells);
+    }
+    rows
+}
+
+/// Reads the heads of a column, the lowest first: it stands nearest to the numbers.
+fn understand_heads(column: &mut Column) {
+    let mut labels: Vec<String> = Vec::new();
+    let whole = column
+        .heads
+        .iter()
+        .map(|(text, _)| text.as_str())
+        .collect::<Vec<_>>()
+        .join(" ");
+    if column.heads.len() > 1 {
+        // `Wavelength` over `(nm)`: the two together may say what neither does alone.
+        let head = read_head(&whole);
+        if head.quantity.is_some() && head.unit.is_some() {
+            column.quantity = head.quantity;
+            column.unit = head.unit;
+        }
+    }
+    for (text, _) in column.heads.iter().rev() {
+        let head = read_head(text);
+        if column.quantity.is_none() {
+            column.quantity = head.quantity.clone();
+        }
+        let fits = |unit: &Unit| match &column.quantity {
+            Some(quantity) => unit_fits(quantity, unit),
+            None => true,
+        };
+        if column.unit.is_none()
+            && let Some(unit) = head.unit.filter(fits)
+        {
+            column.unit = Some(unit);
+        }
+        if column.units_possible.is_empty() {
+            column.units_possible = head.units_possible;
+        }
+        for coordinate in head.held {
+            if !column
+                .held
+                .iter()
+                .any(|held| held.quantity == coordinate.quantity)
+            {
+                column.held.push(coordinate);
+            }
+        }
+        if let Some(label) = head.label.filter(|label| !labels.contains(label)) {
+            labels.insert(0, label);
+        }
+    }
+    if !labels.is_empty() {
+        column.label = Some(labels.join(" "));
+    }
+}
+
+/// Whether a quantity may come in a unit: they are of one dimension.
+pub(super) fn unit_fits(quantity: &Quantity, unit: &Unit) -> bool {
+    let like = |code: &str| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other));
+    match quantity.as_str() {
+        "wavelength" => like("nm"),
+        "wavenumber" => like("/cm"),
+        "energy" => like("eV"),
+        "time" => like("s"),
+        "absorbance" | "transmittance" | "reflectance" => like("1"),
+        "temperature" => like("K"),
+        "concentration" => like("mol/L") || like("g/L") || like("1") || like("U/L"),
+        "ph" => true,
+        _ => true,
+    }
+}
+
+/// The quantity that a unit alone tells.
+pub(super) fn quantity_of_unit(unit: &Unit) -> Option<Quantity> {
+    match unit.code() {
+        "nm" | "um" | "Ao" => Some(Quantity::WAVELENGTH),
+        "/cm" | "cm-1" => Some(Quantity::WAVENUMBER),
+        "eV" => Some(Quantity::ENERGY),
+        "s" | "min" | "h" | "ms" => Some(Quantity::TIME),
+        "{AU}" => Some(Quantity::ABSORBANCE),
+        "Cel" => Some(Quantity::TEMPERATURE),
+        _ => None,
+    }
+}
+
+fn unit_in_cells(text: &str) -> Option<Unit> {
+    let head = read_head(text);
+    head.unit.or_else(|| {
+        head.quantity
+            .filter(|q| *q == Quantity::ABSORBANCE)
+            .map(|_| Unit::ABSORBANCE)
+    })
+}
+
+/// The seconds of a column of clock times, where all its cells are such.
+fn clock_of(text: &str, cells: &[Span], style: Style) -> Option<Clock> {
+    let mut seconds = Vec::with_capacity(cells.len());
+    let (mut parts, mut decimals, mut dated, mut good) = (0, 0, false, 0_usize);
+    let mut day: Option<&str> = None;
+    for span in cells {
+        let raw = text[span.range()].trim();
+        if raw.is_empty() {
+            seconds.push(None);
+            continue;
+        }
+        let (date, time) = match raw.rsplit_once([' ', 'T']) {
+            Some((date, time)) => (Some(date.trim()), time),
+            None => (None, raw),
+        };
+        let Cell::Clock {
+            parts: [a, b, c],
+            count,
+            decimals: fraction,
+        } = cell(time, style)
+        else {
+            return None;
+        };
+        if let Some(date) = date {
+            // Times on two days would need the calendar; they are not reckoned here.
+            if !date.bytes().any(|b| b.is_ascii_digit()) || day.is_some_and(|known| known != date) {
+                return None;
+            }
+            day = Some(date);
+            dated = true;
+        }
+        if parts != 0 && parts != count {
+            return None;
+        }
+        parts = count;
+        decimals = decimals.max(fraction);
+        // Exact: whole minutes and hours plus a decimal that stood in the source.
+        seconds.push(Some(if count == 3 {
+            a * 3600.0 + b * 60.0 + c
+        } else {
+            a * 60.0 + b
+        }));
+        good += 1;
+    }
+    (good >= 2).then_some(Clock {
+        seconds,
+        parts,
+        decimals,
+        dated,
+    })
+}

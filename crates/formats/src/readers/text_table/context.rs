@@ -1,0 +1,174 @@
+//! What the words around a table say about it.
+
+use std::collections::BTreeSet;
+
+use curvary_record::{Fields, Quantity, Unit, Value};
+
+use super::scan::{TextLine, strip_remark};
+
+/// At most so many lines of words are searched for what was measured.
+const MAX_LINES: usize = 400;
+
+/// The trade's words in the lines around a table, and what is known of the run.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Context {
+    /// Quantities that are named.
+    pub(super) quantities: BTreeSet<Quantity>,
+    /// Transmittance is named in percent.
+    pub(super) percent: bool,
+    /// Units of time, wavelength and the like that are named.
+    pub(super) units: BTreeSet<Unit>,
+    /// Words that name a kind of measurement.
+    pub(super) spectrum: bool,
+    pub(super) kinetics: bool,
+    pub(super) peaks: bool,
+    /// A wavelength at which was measured.
+    pub(super) wavelength: Option<(f64, Unit, u32)>,
+    /// The time between readings, in seconds, as the source gives it.
+    pub(super) interval: Option<f64>,
+    /// How long was measured, in seconds.
+    pub(super) duration: Option<f64>,
+    /// First and last wavelength of the scan, in nanometres.
+    pub(super) range: Option<(f64, f64)>,
+    /// Quantities whose unit a phrase states: `Zeit in min`.
+    stated: Vec<(Quantity, Unit)>,
+    /// The scan has a speed in nanometres per time, or a step in nanometres.
+    pub(super) scans: bool,
+}
+
+impl Context {
+    /// Gathers from lines of words and from the claims made of them.
+    pub(super) fn gather(text: &str, lines: &[TextLine], fields: &Fields) -> Self {
+        let mut context = Self::default();
+        for line in lines.iter().take(MAX_LINES) {
+            let (_, kept) = strip_remark(&text[line.span.range()]);
+            context.hear(kept);
+        }
+        let nanometres = |unit: &Option<Unit>, value: f64| {
+            unit.as_ref()
+                .and_then(|unit| unit.convert(value, &Unit::NANOMETRE).ok())
+        };
+        if let Some(claim) = fields.get("wavelength")
+            && let Value::Number(value) = claim.value
+        {
+            let line = match &claim.origin {
+                curvary_record::Origin::Source(place) => place.line,
+                _ => 0,
+            };
+            context.wavelength = Some((value, claim.unit.clone().unwrap_or(Unit::NANOMETRE), line));
+        }
+        if let Some(claim) = fields.get("wavelength-range")
+            && let Value::Range { from, to } = claim.value
+        {
+            context.range = nanometres(&claim.unit, from).zip(nanometres(&claim.unit, to));
+        }
+        context.interval = fields.si("interval");
+        context.duration = fields.si("duration");
+        context.scans =
+            fields.get("scan-speed").is_some() || fields.get("step").is_some() || context.range.is_some();
+        context
+    }
+
+    /// Takes in the words of one line.
+    fn hear(&mut self, line: &str) {
+        for phrase in line.split([',', ';', ':', '|']) {
+            // A phrase about an axis is short; a sentence may name a quantity and a unit that do not go together.
+            if phrase.split_whitespace().count() <= 5 && phrase.len() >= 4 {
+                let head = crate::head::read_head(phrase.trim());
+                if let (Some(quantity), Some(unit), true) = (head.quantity, head.unit, head.held.is_empty()) {
+                    self.stated.push((quantity, unit));
+                }
+            }
+        }
+        let lower = line.to_lowercase();
+        if lower.contains("%t") || lower.contains("% t") {
+            self.percent = true;
+            self.quantities.insert(Quantity::TRANSMITTANCE);
+        }
+        for word in
+            lower.split(|c: char| !(c.is_alphanumeric() || matches!(c, '%' | 'µ' | 'λ' | '-' | '/' | '\'')))
+        {
+            if word.is_empty() {
+                continue;
+            }
+            match word {
+                "nm" => {
+                    self.units.insert(Unit::NANOMETRE);
+                }
+                "s" | "sec" | "secs" | "sek" | "seconds" | "sekunden" | "secondes" | "segundos" | "seg" => {
+                    self.units.insert(Unit::SECOND);
+                }
+                "min" | "mins" | "minutes" | "minuten" | "minutos" => {
+                    self.units.insert(Unit::MINUTE);
+                }
+                _ => {}
+            }
+            let stem = |stems: &[&str]| stems.iter().any(|stem| word.starts_with(stem));
+            self.spectrum |= stem(&["spectr", "spektr", "espectr", "scan", "spettr"]);
+            self.kinetics |= stem(&[
+                "kinetic",
+                "kinetik",
+                "cinétic",
+                "cinetic",
+                "cinetiq",
+                "cinétiq",
+                "timecourse",
+                "time-course",
+                "zeitverlauf",
+                "zeitkurve",
+            ]);
+            self.peaks |= stem(&["peak", "pic", "pico", "picco", "maxim", "λmax", "extrem", "bande"])
+                && !word.starts_with("pict");
+            if word.chars().count() >= 2
+                && let Some(quantity) = crate::words::quantity_of(word)
+            {
+                self.quantities.insert(quantity);
+            }
+        }
+        if lower.contains("time course") || lower.contains("time scan") || lower.contains("cours du temps") {
+            self.kinetics = true;
+        }
+        for phrase in [
+            "optical density",
+            "optische dichte",
+            "densité optique",
+            "densidad óptica",
+            "longueur d'onde",
+            "longitud de onda",
+        ] {
+            if lower.contains(phrase)
+                && let Some(quantity) = crate::words::quantity_of(phrase)
+            {
+                self.quantities.insert(quantity);
+            }
+        }
+    }
+
+    /// Whether a quantity is named.
+    pub(super) fn names(&self, quantity: &Quantity) -> bool {
+        self.quantities.contains(quantity)
+    }
+
+    /// The unit that a phrase states for a quantity, where all phrases agree.
+    pub(super) fn stated(&self, quantity: &Quantity) -> Option<Unit> {
+        let mut units = self
+            .stated
+            .iter()
+            .filter(|(q, _)| q == quantity)
+            .map(|(_, unit)| unit);
+        let first = units.next()?;
+        units.all(|unit| unit == first).then(|| first.clone())
+    }
+
+    /// The one unit of time that is named.
+    pub(super) fn time_unit(&self) -> Option<Unit> {
+        match (
+            self.units.contains(&Unit::SECOND),
+            self.units.contains(&Unit::MINUTE),
+        ) {
+            (true, false) => Some(Unit::SECOND),
+            (false, true) => Some(Unit::MINUTE),
+            _ => None,
+        }
+    }
+}

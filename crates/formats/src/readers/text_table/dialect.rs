@@ -1,0 +1,607 @@
+//! How a table separates its cells and writes its numbers, decided over many lines and never number by number.
+
+use std::ops::Range;
+
+use super::number::{Cell, Evidence, Style, cell, evidence};
+
+/// What stands between cells.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub(super) enum Sep {
+    /// A tab.
+    Tab,
+    /// A semicolon.
+    Semicolon,
+    /// A pipe.
+    Pipe,
+    /// A comma.
+    Comma,
+    /// A comma with a blank behind it, where a comma without one is the decimal sign.
+    CommaBlank,
+    /// One or many blanks or tabs.
+    Blank,
+}
+
+impl Sep {
+    /// What people call it.
+    pub(super) fn name(self) -> &'static str {
+        match self {
+            Self::Tab => "tabs",
+            Self::Semicolon => "semicolons",
+            Self::Pipe => "pipes",
+            Self::Comma => "commas",
+            Self::CommaBlank => "commas followed by blanks",
+            Self::Blank => "blanks",
+        }
+    }
+
+    /// The byte, where it is one byte.
+    pub(super) fn byte(self) -> Option<u8> {
+        match self {
+            Self::Tab => Some(b'\t'),
+            Self::Semicolon => Some(b';'),
+            Self::Pipe => Some(b'|'),
+            Self::Comma => Some(b','),
+            Self::CommaBlank | Self::Blank => None,
+        }
+    }
+}
+
+/// The separator, the decimal sign, and for comma files that use one sign for both, how the pieces go together.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Dialect {
+    pub(super) sep: Sep,
+    pub(super) style: Style,
+    /// For `400,0,0,123`: how many comma-separated pieces each cell takes, in turn.
+    pub(super) pieces: Option<Vec<u8>>,
+}
+
+impl Dialect {
+    pub(super) fn new(sep: Sep, style: Style) -> Self {
+        Self {
+            sep,
+            style,
+            pieces: None,
+        }
+    }
+
+    /// One sentence for people.
+    pub(super) fn says(&self) -> String {
+        let decimal = if self.style.decimal == b',' {
+            "comma"
+        } else {
+            "point"
+        };
+        match &self.pieces {
+            Some(_) => format!("cells separated by commas, and the decimal sign a {decimal} too"),
+            None => format!("cells separated by {}, decimal {decimal}", self.sep.name()),
+        }
+    }
+}
+
+/// Splits a line into cells: ranges of the line, free of surrounding blanks and quotes.
+pub(super) fn split(line: &str, dialect: &Dialect) -> Vec<Range<usize>> {
+    let mut cells = raw_split(line, dialect.sep);
+    if let Some(pieces) = &dialect.pieces {
+        let mut joined = Vec::with_capacity(pieces.len());
+        let mut rest = cells.iter();
+        for &count in pieces {
+            let taken: Vec<_> = rest.by_ref().take(usize::from(count)).collect();
+            if let (Some(first), Some(last)) = (taken.first(), taken.last()) {
+                joined.push(first.start..last.end);
+            }
+        }
+        joined.extend(rest.cloned());
+        cells = joined;
+    }
+    cells
+}
+
+/// Splits at a separator alone.
+pub(super) fn raw_split(line: &str, sep: Sep) -> Vec<Range<usize>> {
+    let bytes = line.as_bytes();
+    let mut cells = Vec::with_capacity(8);
+    if sep == Sep::Blank {
+        let mut at = 0;
+        while at < bytes.len() {
+            let rest = &line[at..];
+            let skipped = rest.len() - rest.trim_start_matches(is_blank).len();
+            at += skipped;
+            if at >= bytes.len() {
+                break;
+            }
+            if bytes[at] == b'"'
+                && let Some(close) = line[at + 1..].find('"')
+            {
+                cells.push(at + 1..at + 1 + close);
+                at += close + 2;
+                continue;
+            }
+            let length = line[at..].find(is_blank).unwrap_or(bytes.len() - at);
+            cells.push(at..at + length);
+            at += length;
+        }
+        return cells;
+    }
+    let is_end = |at: usize| match sep {
+        Sep::CommaBlank => bytes[at] == b',' && bytes.get(at + 1).is_none_or(|b| matches!(b, b' ' | b'\t')),
+        _ => Some(bytes[at]) == sep.byte(),
+    };
+    let mut start = 0;
+    let mut at = 0;
+    let mut quoted = false;
+    let mut fresh = true;
+    while at <= bytes.len() {
+        if at == bytes.len() || (!quoted && is_end(at)) {
+            cells.push(trim(line, start..at));
+            start = at + 1;
+            fresh = true;
+        } else if bytes[at] == b'"' {
+            if quoted {
+                // A doubled quote stands for itself.
+                if bytes.get(at + 1) == Some(&b'"') {
+                    at += 1;
+                } else {
+                    quoted = false;
+                }
+            } else if fresh && line[at + 1..].contains('"') {
+                quoted = true;
+            }
+            fresh = false;
+        } else if !bytes[at].is_ascii_whitespace() {
+            fresh = false;
+        }
+        at += 1;
+    }
+    // Pipes often frame a row.
+    if sep == Sep::Pipe && cells.len() > 2 {
+        if cells.first().is_some_and(Range::is_empty) {
+            cells.remove(0);
+        }
+        if cells.last().is_some_and(Range::is_empty) {
+            cells.pop();
+        }
+    }
+    cells
+}
+
+/// Blanks between cells: space, tab, and the blanks that word processors leave.
+pub(super) fn is_blank(c: char) -> bool {
+    matches!(
+        c,
+        ' ' | '\t' | '\u{00A0}' | '\u{2009}' | '\u{202F}' | '\u{FEFF}' | '\u{000C}'
+    )
+}
+
+/// A range without the blanks and one pair of quotes around it.
+pub(super) fn trim(line: &str, range: Range<usize>) -> Range<usize> {
+    let text = &line[range.clone()];
+    let front = text.len() - text.trim_start().len();
+    let kept = text.trim();
+    let (start, mut end) = (range.start + front, range.start + front + kept.len());
+    if kept.len() >= 2 && kept.starts_with('"') && kept.ends_with('"') {
+        let inner = &line[start + 1..end - 1];
+        let front = inner.len() - inner.trim_start().len();
+        end = start + 1 + front + inner.trim().len();
+        return start + 1 + front..end;
+    }
+    start..end
+}
+
+/// What was decided about some lines.
+#[derive(Clone, Debug)]
+pub(super) enum Decision {
+    /// They are rows of one table, so.
+    Sure(Dialect),
+    /// They are rows of one table, and what the signs mean is open; the likelier reading first.
+    Open {
+        code: &'static str,
+        readings: Vec<Dialect>,
+    },
+    /// They are no rows of a table.
+    None,
+}
+
+/// How well the lines split at one separator.
+struct Fit {
+    sep: Sep,
+    /// The usual count of cells.
+    count: usize,
+    /// Share of lines with about that count.
+    steady: f64,
+    /// Share of the non-empty cells that are figures under one of the two styles.
+    figures: f64,
+}
+
+/// Decides the dialect of `rows`, lines that follow one another and look like data. `heads` is the line above them.
+pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> Decision {
+    let mut best: Option<Fit> = None;
+    for sep in [
+        Sep::Tab,
+        Sep::Semicolon,
+        Sep::Pipe,
+        Sep::CommaBlank,
+        Sep::Comma,
+        Sep::Blank,
+    ] {
+        let Some(fit) = fit(rows, sep) else { continue };
+        let better = match &best {
+            None => true,
+            Some(old) => {
+                let score = |fit: &Fit| {
+                    fit.steady * (0.25 + fit.figures) + if fit.sep == Sep::Blank { 0.0 } else { 0.02 }
+                };
+                score(&fit) > score(old) + 1e-9
+            }
+        };
+        if better && fit.count >= 2 && fit.steady >= 0.6 {
+            best = Some(fit);
+        }
+    }
+    let Some(fit) = best else { return Decision::None };
+    if fit.sep == Sep::Comma
+        && let Some(decision) = comma_for_both(rows, heads)
+    {
+        return decision;
+    }
+    let cells: Vec<Vec<Range<usize>>> = rows.iter().map(|row| raw_split(row, fit.sep)).collect();
+    let texts = rows
+        .iter()
+        .zip(&cells)
+        .flat_map(|(row, cells)| cells.iter().map(move |cell| &row[cell.clone()]));
+    style_of(fit.sep, texts)
+}
+
+/// The decimal sign of a separator's cells, over all of them.
+pub(super) fn style_of<'a>(sep: Sep, cells: impl Iterator<Item = &'a str>) -> Decision {
+    if sep == Sep::CommaBlank {
+        return Decision::Sure(Dialect::new(sep, Style::COMMA));
+    }
+    if sep == Sep::Comma {
+        // An unquoted comma separates; quoted cells may still write decimal commas.
+        let (mut commas, mut points) = (0, 0);
+        for text in cells {
+            match evidence(text) {
+                Evidence::Comma => commas += 1,
+                Evidence::Point | Evidence::EitherPoint => points += 1,
+                _ => {}
+            }
+        }
+        let style = if commas > points {
+            Style::COMMA
+        } else {
+            Style::POINT
+        };
+        return Decision::Sure(Dialect::new(sep, style));
+    }
+    let (mut commas, mut points, mut either_comma, mut either_point) = (0_usize, 0_usize, 0_usize, 0_usize);
+    for text in cells {
+        match evidence(text) {
+            Evidence::None => {}
+            Evidence::Point => points += 1,
+            Evidence::Comma => commas += 1,
+            Evidence::EitherComma => either_comma += 1,
+            Evidence::EitherPoint => either_point += 1,
+        }
+    }
+    let point = Dialect::new(sep, Style::POINT);
+    let comma = Dialect::new(sep, Style::COMMA);
+    match (commas, points) {
+        (0, 0) if either_comma > 0 && either_point == 0 => Decision::Open {
+            code: "decimal-comma-or-thousands",
+            readings: vec![comma, point],
+        },
+        // A single point before three digits is a decimal point unless commas speak against it.
+        (0, 0) if either_comma > 0 => Decision::Open {
+            code: "decimal-comma-or-point",
+            readings: vec![point, comma],
+        },
+        (0, _) => Decision::Sure(point),
+        (_, 0) => Decision::Sure(comma),
+        // Both: the rare sign is a slip in single cells, which will then not be numbers; else it is open.
+        (c, p) if c * 10 <= p => Decision::Sure(point),
+        (c, p) if p * 10 <= c => Decision::Sure(comma),
+        (c, p) => Decision::Open {
+            code: "decimal-comma-or-point",
+            readings: if c > p {
+                vec![comma, point]
+            } else {
+                vec![point, comma]
+            },
+        },
+    }
+}
+
+fn fit(rows: &[&str], sep: Sep) -> Option<Fit> {
+    if let Some(byte) = sep.byte()
+        && !rows.iter().any(|row| row.as_bytes().contains(&byte))
+    {
+        return None;
+    }
+    if sep == Sep::CommaBlank {
+        // Only where both kinds of comma stand in the rows.
+        let both = rows.iter().filter(|row| {
+            let bytes = row.as_bytes();
+            let kinds = |blank: bool| {
+                bytes
+                    .windows(3)
+                    .any(|w| w[1] == b',' && w[0].is_ascii_digit() && matches!(w[2], b' ' | b'\t') == blank)
+            };
+            kinds(true) && kinds(false) && !row.contains('.')
+        });
+        if both.count() * 2 < rows.len() {
+            return None;
+        }
+    }
+    let mut counts: Vec<usize> = Vec::with_capacity(rows.len());
+    let (mut figures, mut filled) = (0.0, 0_usize);
+    for row in rows {
+        let cells = raw_split(row, sep);
+        counts.push(cells.len());
+        for range in cells {
+            let text = &row[range];
+            if text.is_empty() {
+                continue;
+            }
+            filled += 1;
+            figures += weigh(text);
+        }
+    }
+    let mut sorted = counts.clone();
+    sorted.sort_unstable();
+    let count = mode(&sorted)?;
+    let hard = sep.byte().is_some();
+    let near = counts
+        .iter()
+        .filter(|&&c| c == count || (hard && c >= 2 && c <= count))
+        .count();
+    Some(Fit {
+        sep,
+        count,
+        steady: near as f64 / rows.len() as f64,
+        figures: figures / filled.max(1) as f64,
+    })
+}
+
+/// How much a cell looks like part of a table: a figure counts one, a date or code with digits half, words nothing.
+fn weigh(text: &str) -> f64 {
+    for style in [Style::POINT, Style::COMMA] {
+        match cell(text, style) {
+            Cell::Number { .. } | Cell::Clock { .. } | Cell::Missing | Cell::Beyond => return 1.0,
+            Cell::WithUnit { .. } => return 0.8,
+            Cell::Empty | Cell::Words => {}
+        }
+    }
+    let digits = text.bytes().filter(u8::is_ascii_digit).count();
+    let date_like = digits >= 4
+        && text
+            .bytes()
+            .all(|b| b.is_ascii_digit() || matches!(b, b'-' | b'/' | b'.' | b':' | b' ' | b'T'));
+    if date_like { 0.9 } else { 0.0 }
+}
+
+fn mode(sorted: &[usize]) -> Option<usize> {
+    let mut best = None;
+    let mut at = 0;
+    while at < sorted.len() {
+        let run = sorted[at..].iter().take_while(|&&c| c == sorted[at]).count();
+        if best.is_none_or(|(length, _)| run >= length) {
+            best = Some((run, sorted[at]));
+        }
+        at += run;
+    }
+    best.map(|(_, count)| count)
+}
+
+/// Comma files in which the comma may be the decimal sign as well: `400,0,0,123` or `400,0,123`.
+///
+/// Only rows of whole numbers between the commas are in doubt. The head may count the columns; leading zeros and the
+/// order of x may leave one reading; otherwise it is an open question.
+fn comma_for_both(rows: &[&str], heads: Option<&str>) -> Option<Decision> {
+    let mut split_rows: Vec<Vec<&str>> = Vec::with_capacity(rows.len());
+    for row in rows {
+        if row.contains(['.', '"']) || row.trim_end().ends_with(',') {
+            return None;
+        }
+        let cells: Vec<&str> = raw_split(row, Sep::Comma)
+            .into_iter()
+            .map(|range| &row[range])
+            .collect();
+        let whole = |text: &&str| {
+            let digits = text.trim_start_matches(['-', '+']);
+            !digits.is_empty() && digits.bytes().all(|b| b.is_ascii_digit())
+        };
+        if !cells.iter().all(|cell| whole(cell)) {
+            return None;
+        }
+        split_rows.push(cells);
+    }
+    let count = split_rows.first()?.len();
+    let ragged = split_rows.iter().any(|cells| cells.len() != count);
+    let separated = Dialect::new(Sep::Comma, Style::POINT);
+    let head_count = heads
+        .map(|line| raw_split(line, Sep::Comma).len())
+        .filter(|&n| n >= 2);
+    if !ragged && head_count == Some(count) {
+        return Some(Decision::Sure(separated));
+    }
+    if ragged || count > 12 {
+        // Cells with and without decimals: which comma separates cannot be told.
+        return ragged.then(|| Decision::Open {
+            code: "decimal-comma-or-separator",
+            readings: vec![
+                separated,
+                Dialect {
+                    sep: Sep::Comma,
+                    style: Style::COMMA,
+                    pieces: Some(pairs(count)),
+                },
+            ],
+        });
+    }
+    let mut patterns = Vec::new();
+    compose(count, &mut Vec::new(), &mut patterns);
+    patterns.retain(|pattern| {
+        pattern.len() >= 2
+            && pattern.contains(&2)
+            && head_count.is_none_or(|n| n == pattern.len())
+            && split_rows.iter().all(|cells| sensible(cells, pattern))
+            && x_is_orderly(&split_rows, pattern)
+    });
+    // Every cell with decimals is the usual form; a whole-numbered x with decimals behind it the next.
+    patterns.sort_by_key(|pattern| pattern.iter().filter(|&&n| n == 1).count());
+    let all_whole = vec![1_u8; count];
+    let whole_is_sensible =
+        head_count.is_none() && split_rows.iter().all(|cells| sensible(cells, &all_whole));
+    let reading = |pattern: &Vec<u8>| Dialect {
+        sep: Sep::Comma,
+        style: Style::COMMA,
+        pieces: Some(pattern.clone()),
+    };
+    let mut readings: Vec<Dialect> = patterns.iter().take(3).map(reading).collect();
+    if whole_is_sensible {
+        readings.push(separated.clone());
+    }
+    match readings.len() {
+        0 => Some(Decision::Sure(separated)),
+        1 => readings.pop().map(Decision::Sure),
+        _ => Some(Decision::Open {
+            code: "decimal-comma-or-separator",
+            readings,
+        }),
+    }
+}
+
+fn pairs(count: usize) -> Vec<u8> {
+    let mut pieces = vec![2; count / 2];
+    if count % 2 == 1 {
+        pieces.insert(0, 1);
+    }
+    pieces
+}
+
+/// Every way to make `left` pieces into cells of one or two.
+fn compose(left: usize, front: &mut Vec<u8>, all: &mut Vec<Vec<u8>>) {
+    if left == 0 {
+        all.push(front.clone());
+        return;
+    }
+    for take in [2_u8, 1] {
+        if usize::from(take) <= left {
+            front.push(take);
+            compose(left - usize::from(take), front, all);
+            front.pop();
+        }
+    }
+}
+
+/// Whether the pieces of a row may be cells so: no sign inside a number, no leading zeros in front of one.
+fn sensible(cells: &[&str], pattern: &[u8]) -> bool {
+    let mut at = 0;
+    for &take in pattern {
+        let Some(front) = cells.get(at) else { return false };
+        let digits = front.trim_start_matches(['-', '+']);
+        if digits.len() > 1 && digits.starts_with('0') {
+            return false;
+        }
+        if take == 2
+            && cells
+                .get(at + 1)
+                .is_none_or(|behind| behind.starts_with(['-', '+']))
+        {
+            return false;
+        }
+        at += usize::from(take);
+    }
+    at == cells.len()
+}
+
+/// Whether the first cell rises or falls all the way, as the running axis of a table does.
+fn x_is_orderly(rows: &[Vec<&str>], pattern: &[u8]) -> bool {
+    let x: Vec<f64> = rows
+        .iter()
+        .filter_map(|cells| match pattern.first() {
+            Some(2) => format!("{}.{}", cells.first()?, cells.get(1)?).parse().ok(),
+            _ => cells.first()?.parse().ok(),
+        })
+        .collect();
+    x.windows(2).all(|w| w[0] < w[1]) || x.windows(2).all(|w| w[0] > w[1])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn sure(rows: &[&str], heads: Option<&str>) -> Option<(Sep, u8)> {
+        match decide(rows, heads) {
+            Decision::Sure(dialect) => Some((dialect.sep, dialect.style.decimal)),
+            _ => None,
+        }
+    }
+
+    #[test]
+    fn separator_and_decimal_sign_go_together() {
+        for (rows, wanted) in [
+            (["400.0,0.123", "401.0,0.125"], (Sep::Comma, b'.')),
+            (["400,0.123", "401,0.125"], (Sep::Comma, b'.')),
+            (["400,0;0,123", "401,0;0,125"], (Sep::Semicolon, b',')),
+            (["400,0 0,123", "401,0 0,125"], (Sep::Blank, b',')),
+            (["400,0\t0,123", "401,0\t0,125"], (Sep::Tab, b',')),
+            (["400,0, 0,123", "401,0, 0,125"], (Sep::CommaBlank, b',')),
+            (["400, 0.123", "401, 0.125"], (Sep::Comma, b'.')),
+            (["400   0.123", "401   0.125"], (Sep::Blank, b'.')),
+            (["| 400 | 0.123 |", "| 401 | 0.125 |"], (Sep::Pipe, b'.')),
+            (["1,234.5\t0.1", "1,235.5\t0.2"], (Sep::Tab, b'.')),
+            (["1.234,5;0,1", "1.235,5;0,2"], (Sep::Semicolon, b',')),
+            (["\"400,0\",\"0,123\"", "\"401,0\",\"0,125\""], (Sep::Comma, b',')),
+            (["400;1.234", "401;1.235"], (Sep::Semicolon, b'.')),
+        ] {
+            assert_eq!(
+                sure(&rows, None),
+                Some(wanted),
+                "{rows:?}: {:?}",
+                decide(&rows, None)
+            );
+        }
+    }
+
+    #[test]
+    fn one_comma_for_both_is_asked_unless_head_or_zeros_tell() {
+        let rows = ["400,0,0,123", "401,0,0,125", "402,0,0,098"];
+        match decide(&rows, Some("nm,A")) {
+            Decision::Sure(Dialect {
+                pieces: Some(pieces),
+                style,
+                ..
+            }) => {
+                assert_eq!((pieces, style), (vec![2, 2], Style::COMMA));
+            }
+            other => panic!("{other:?}"),
+        }
+        assert!(matches!(
+            decide(&["400,0,123", "401,0,125", "402,0,126"], None),
+            Decision::Open {
+                code: "decimal-comma-or-separator",
+                ..
+            }
+        ));
+        assert!(matches!(
+            decide(&["400,123", "401,125"], Some("nm,mAU")),
+            Decision::Sure(_)
+        ));
+    }
+
+    #[test]
+    fn thousands_or_decimals_is_asked() {
+        assert!(matches!(
+            decide(&["400;1,234", "401;1,235"], None),
+            Decision::Open {
+                code: "decimal-comma-or-thousands",
+                ..
+            }
+        ));
+        assert_eq!(
+            sure(&["400;1,234", "401;0,235"], None),
+            Some((Sep::Semicolon, b','))
+        );
+    }
+}

@@ -1,0 +1,254 @@
+//! Tables that were one before they were printed: cut by pages, wrapped at the width of the paper, or broken by a
+//! change of separator.
+
+use std::collections::BTreeSet;
+
+use curvary_record::{Code, Diagnostic, Place};
+
+use super::grid::Kind;
+use super::scan::{Piece, Table, TextLine};
+
+/// A table with the words that stand between it and the table before.
+pub(super) struct Section {
+    pub(super) words: Vec<TextLine>,
+    pub(super) table: Table,
+    pub(super) remarks: Vec<Diagnostic>,
+    /// Whether a head or words of its own stand above it, so that it is no mere continuation.
+    pub(super) own_head: bool,
+}
+
+/// The sections of a text, and the words behind the last table.
+pub(super) fn sections(text: &str, pieces: Vec<Piece>) -> (Vec<Section>, Vec<TextLine>) {
+    let mut sections: Vec<Section> = Vec::new();
+    let mut words: Vec<TextLine> = Vec::new();
+    let mut seen: BTreeSet<String> = BTreeSet::new();
+    for piece in pieces {
+        match piece {
+            Piece::Blank => {}
+            Piece::Text(line) => words.push(line),
+            Piece::Table(table) => {
+                let furniture = words
+                    .iter()
+                    .all(|line| is_furniture(&text[line.span.range()], &seen));
+                let mut table = *table;
+                let own_head = !table.heads.is_empty();
+                let between = std::mem::take(&mut words);
+                if let Some(last) = sections.last_mut().filter(|_| furniture) {
+                    match relation(text, &last.table, &table) {
+                        Relation::GoesOn => {
+                            extend(last, table);
+                            continue;
+                        }
+                        Relation::Wrapped => {
+                            widen(last, table);
+                            continue;
+                        }
+                        Relation::Apart => {
+                            if !own_head && last.table.grid.columns() == table.grid.columns() {
+                                table.heads.clone_from(&last.table.heads);
+                            }
+                        }
+                    }
+                }
+                for line in &between {
+                    seen.insert(squeeze(&text[line.span.range()]));
+                }
+                let own_head = own_head || !between.is_empty();
+                sections.push(Section {
+                    words: between,
+                    table,
+                    remarks: Vec::new(),
+                    own_head,
+                });
+            }
+        }
+    }
+    (sections, words)
+}
+
+enum Relation {
+    GoesOn,
+    Wrapped,
+    Apart,
+}
+
+fn relation(text: &str, first: &Table, second: &Table) -> Relation {
+    let (a, b) = (&first.grid, &second.grid);
+    let same_heads = second.heads.is_empty() || head_texts(text, first) == head_texts(text, second);
+    if a.kinds == b.kinds && same_heads && goes_on(first, second) {
+        return Relation::GoesOn;
+    }
+    let rows = a.rows == b.rows
+        && a.rows >= 2
+        && a.kinds.first() == Some(&Kind::Figures)
+        && b.kinds.first() == Some(&Kind::Figures);
+    let same_axis = rows && a.column(0).zip(b.column(0)).all(|(x, y)| x == y);
+    let same_first_head = match (first.heads.last(), second.heads.last()) {
+        (Some(one), Some(other)) => {
+            let head = |row: &super::scan::HeadRow| {
+                row.cells
+                    .first()
+                    .copied()
+                    .flatten()
+                    .map(|span| squeeze(&text[span.range()]))
+            };
+            head(one) == head(other) && head_texts(text, first) != head_texts(text, second)
+        }
+        _ => false,
+    };
+    if same_axis && same_first_head {
+        Relation::Wrapped
+    } else {
+        Relation::Apart
+    }
+}
+
+/// Whether the first column of `second` goes on where that of `first` ends, in about its step.
+fn goes_on(first: &Table, second: &Table) -> bool {
+    let (a, b) = (&first.grid, &second.grid);
+    let Some(column) = a.kinds.iter().position(|kind| *kind == Kind::Figures) else {
+        return false;
+    };
+    if a.rows < 2 || b.rows == 0 {
+        return false;
+    }
+    // A counting column in front tells less than the axis behind it, but goes on as well.
+    let (before, last, new) = (
+        a.figure(a.rows - 2, column),
+        a.figure(a.rows - 1, column),
+        b.figure(0, column),
+    );
+    let (step, gap) = (last - before, new - last);
+    step != 0.0 && gap / step > 0.0 && gap / step <= 5.0
+}
+
+fn extend(section: &mut Section, table: Table) {
+    let grid = &mut section.table.grid;
+    if grid.dialect != table.grid.dialect {
+        section.remarks.push(
+            Diagnostic::warning(
+                Code::new("separator-changes"),
+                format!(
+                    "the table goes on with another separator or decimal sign: {}",
+                    table.grid.dialect.says()
+                ),
+            )
+            .at(Place::line(table.first_line as usize), "from here"),
+        );
+    }
+    section.table.last_line = table.last_line;
+    if section.table.open.is_none() {
+        section.table.open = table.open;
+    }
+    grid.append(table.grid, 0);
+}
+
+fn widen(section: &mut Section, table: Table) {
+    section.table.last_line = section.table.last_line.max(table.last_line);
+    let width = section.table.grid.columns();
+    let levels = section.table.heads.len().max(table.heads.len());
+    section.table.grid.widen(&table.grid);
+    let added = table.grid.columns() - 1;
+    // Heads are matched from the lowest row up.
+    let mut heads = Vec::with_capacity(levels);
+    for level in 0..levels {
+        let mine = section.table.heads.iter().rev().nth(level);
+        let theirs = table.heads.iter().rev().nth(level);
+        let mut cells = mine.map_or_else(|| vec![None; width], |row| row.cells.clone());
+        match theirs {
+            Some(row) => cells.extend(row.cells.iter().skip(1).copied()),
+            None => cells.extend(std::iter::repeat_n(None, added)),
+        }
+        if let Some(row) = mine.or(theirs) {
+            heads.push(super::scan::HeadRow {
+                line: row.line,
+                cells,
+            });
+        }
+    }
+    heads.reverse();
+    section.table.heads = heads;
+}
+
+fn head_texts(text: &str, table: &Table) -> Vec<String> {
+    table
+        .heads
+        .iter()
+        .flat_map(|row| {
+            row.cells
+                .iter()
+                .map(|span| span.map_or(String::new(), |span| squeeze(&text[span.range()])))
+        })
+        .collect()
+}
+
+fn squeeze(line: &str) -> String {
+    line.split_whitespace()
+        .collect::<Vec<_>>()
+        .join(" ")
+        .to_lowercase()
+}
+
+/// Lines that belong to the paper and not to the data: page numbers, repeated titles, "continued".
+pub(super) fn is_furniture(line: &str, seen: &BTreeSet<String>) -> bool {
+    let line = squeeze(line);
+    let bare = line.trim_matches(|c: char| !c.is_alphanumeric());
+    if bare.is_empty() || seen.contains(&line) || crate::words::is_furniture(&line) {
+        return true;
+    }
+    let words: Vec<&str> = bare
+        .split(|c: char| c.is_whitespace() || matches!(c, '/' | ':' | '.'))
+        .filter(|w| !w.is_empty())
+        .collect();
+    let page = |word: &str| {
+        matches!(
+            word,
+            "page"
+                | "seite"
+                | "pagina"
+                | "página"
+                | "pág"
+                | "pag"
+                | "sheet"
+                | "blatt"
+                | "s"
+                | "p"
+                | "hoja"
+                | "feuille"
+                | "strona"
+                | "sida"
+        )
+    };
+    let small = |word: &str| {
+        word.chars().all(|c| c.is_ascii_digit() || c == '-')
+            || matches!(
+                word,
+                "of" | "von"
+                    | "de"
+                    | "sur"
+                    | "continued"
+                    | "cont"
+                    | "contd"
+                    | "cont'd"
+                    | "fortsetzung"
+                    | "suite"
+                    | "continuación"
+                    | "continuacion"
+                    | "to"
+                    | "be"
+                    | "next"
+                    | "on"
+                    | "auf"
+                    | "der"
+                    | "nächsten"
+                    | "form"
+                    | "feed"
+            )
+    };
+    let paged = words.iter().any(|word| page(word)) && words.iter().all(|word| page(word) || small(word));
+    paged || words.iter().all(|word| small(word)) && words.len() <= 6
+        // The title with a page number behind it, as on the first page.
+        || words.iter().position(|word| page(word)).is_some_and(|at| {
+            at > 0 && words[at + 1..].iter().all(|word| small(word)) && at + 1 < words.len()
+        })
+}

@@ -1,0 +1,310 @@
+//! The text-table reader: exports that nobody described, understood from what stands in them.
+//!
+//! The work goes in one direction. [`scan`] cuts the text into words and tables; for each table [`dialect`] decides
+//! separator and decimal sign over many rows at once, and [`grid`] reads the rows, plain ones quickly. [`join`] puts
+//! together what paper has cut. [`columns`] and [`context`] gather what heads, numbers and words tell; [`shape`] turns
+//! a table into curves or into a question. No step guesses: where two readings are plausible, the run carries a
+//! [`Question`](curvary_record::Question) with both.
+
+mod columns;
+mod context;
+mod dialect;
+mod grid;
+mod join;
+mod number;
+mod scan;
+mod shape;
+
+use std::collections::BTreeSet;
+
+use curvary_record::{Claim, Code, Diagnostic, Fields, Origin, Place, Question, Run, RunId, SourceRef, Span};
+
+use self::context::Context;
+use self::join::{Section, sections};
+use self::scan::{TextLine, scan, strip_remark};
+use self::shape::{Draft, Shaped, shape};
+use crate::header;
+use crate::{Card, Glimpse, Reader, Reading, Recognition, Source};
+
+/// Lines of words beyond this count are not searched for keys and values.
+const MAX_WORD_LINES: usize = 4000;
+
+/// The reader of text tables.
+pub struct TextTable {
+    card: Card,
+}
+
+impl Default for TextTable {
+    fn default() -> Self {
+        Self {
+            card: Card {
+                id: "built-in/text-table".to_owned(),
+                version: "1".to_owned(),
+                title: "tables of numbers in text of any shape".to_owned(),
+            },
+        }
+    }
+}
+
+impl Reader for TextTable {
+    fn card(&self) -> &Card {
+        &self.card
+    }
+
+    fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
+        match not_text(glimpse.head) {
+            Some(reason) => Recognition::No(reason),
+            None if glimpse.head.bytes().any(|b| b.is_ascii_digit())
+                || glimpse.bytes > glimpse.head.len() =>
+            {
+                Recognition::Perhaps("text with numbers in it".to_owned())
+            }
+            None => Recognition::No("no numbers in the text".to_owned()),
+        }
+    }
+
+    fn read(&self, source: &Source) -> Reading {
+        read(source, &self.card)
+    }
+}
+
+/// Why a text is of another kind, by its first characters.
+fn not_text(head: &str) -> Option<String> {
+    let start = head.trim_start_matches(|c: char| c.is_whitespace() || c == '\u{FEFF}');
+    let lower = start
+        .get(..start.len().min(64))
+        .or(start.get(..0))
+        .unwrap_or("")
+        .to_ascii_lowercase();
+    if start.is_empty() {
+        return Some("the file is empty".to_owned());
+    }
+    let odd = head
+        .chars()
+        .filter(|&c| {
+            (c.is_control() && !matches!(c, '\n' | '\r' | '\t' | '\u{C}' | '\u{1A}' | '\0'))
+                || c == '\u{FFFD}'
+        })
+        .count();
+    if odd * 20 > head.chars().count() {
+        return Some("the bytes are no text".to_owned());
+    }
+    if lower.starts_with("<!doctype")
+        || lower.starts_with("<html")
+        || lower.starts_with("<?xml")
+        || lower.starts_with("<svg")
+    {
+        return Some("a web page or markup".to_owned());
+    }
+    if start.starts_with('{') || start.starts_with("[{") || start.starts_with("[\n") {
+        return Some("structured data of a program (JSON)".to_owned());
+    }
+    if lower.starts_with("##title")
+        || (lower.starts_with("##")
+            && lower
+                .lines()
+                .next()
+                .is_some_and(|line| line.contains('=') && lower.contains("jcamp")))
+    {
+        return Some("labelled records of JCAMP-DX".to_owned());
+    }
+    if lower.starts_with("%pdf") || lower.starts_with("{\\rtf") {
+        return Some("a formatted document".to_owned());
+    }
+    None
+}
+
+fn read(source: &Source, card: &Card) -> Reading {
+    let text = source.text();
+    if let Some(reason) = not_text(source.glimpse().head) {
+        return Reading::refused(Diagnostic::error(Code::new("not-a-text-table"), reason));
+    }
+    let pieces = scan(text, source.assume());
+    let (sections, behind) = sections(text, pieces);
+    if sections.is_empty() {
+        return Reading::refused(
+            Diagnostic::error(Code::new("no-table"), "no table of numbers was found")
+                .help("if there is one, a layout can tell where it stands and what its columns are"),
+        );
+    }
+    // What stands in front of the first table speaks of all; what stands above a later one, of that one.
+    let preamble = Said::hear(source, &sections[0].words);
+    let trailer = Said::hear(source, &behind);
+    let mut reading = Reading::default();
+    let mut others: Vec<Diagnostic> = Vec::new();
+    let count = sections.len();
+    let mut ordinal = 0;
+    for (index, section) in sections.iter().enumerate() {
+        let own = if index == 0 {
+            None
+        } else {
+            Some(Said::hear(source, &section.words))
+        };
+        let mut said = own.clone().unwrap_or_else(|| preamble.clone());
+        if index > 0 {
+            said.inherit(&preamble);
+        }
+        said.inherit(&trailer);
+        let mut lines = section.words.clone();
+        if index > 0 {
+            lines.extend(&sections[0].words);
+        }
+        lines.extend(&behind);
+        let context = Context::gather(text, &lines, &said.fields);
+        match shape(source, &section.table, &context) {
+            Shaped::Other(reason) => others.push(
+                Diagnostic::error(
+                    Code::new("not-a-measurement"),
+                    format!("a table is no measurement of absorbance: {reason}"),
+                )
+                .at(Place::line(section.table.first_line as usize), "it begins here"),
+            ),
+            Shaped::Runs(drafts) => {
+                for draft in drafts {
+                    if draft.traces.is_empty() {
+                        continue;
+                    }
+                    reading
+                        .runs
+                        .push(run(source, card, section, draft, &said, ordinal));
+                    ordinal += 1;
+                }
+            }
+        }
+    }
+    let _ = count;
+    if reading.runs.is_empty() {
+        if others.is_empty() {
+            others.push(Diagnostic::error(
+                Code::new("no-table"),
+                "the tables hold no curve",
+            ));
+        }
+        return Reading {
+            runs: Vec::new(),
+            remarks: others,
+        };
+    }
+    // A table of something else beside a measurement is told, but it is no error.
+    for mut other in others {
+        other.severity = curvary_record::Severity::Warning;
+        reading.remarks.push(other);
+    }
+    reading
+}
+
+/// What lines of words say: claims, questions about them, and what is left as comment.
+#[derive(Clone, Default)]
+struct Said {
+    fields: Fields,
+    questions: Vec<Question>,
+}
+
+impl Said {
+    fn hear(source: &Source, lines: &[TextLine]) -> Self {
+        let text = source.text();
+        let mut said = Self::default();
+        let mut comments: Vec<(String, Span)> = Vec::new();
+        let none = BTreeSet::new();
+        for line in lines.iter().take(MAX_WORD_LINES) {
+            let raw = &text[line.span.range()];
+            let (_, kept) = strip_remark(raw);
+            if kept.is_empty() || join::is_furniture(kept, &none) || scan::is_ruler(kept) {
+                continue;
+            }
+            let base = line.span.start as usize + raw.find(kept).unwrap_or(0);
+            let pairs = header::pairs(kept);
+            if pairs.is_empty() {
+                let before = said.fields.len();
+                header::claim_free(&mut said.fields, source, base..base + kept.len());
+                if said.fields.len() == before && comments.len() < 24 {
+                    comments.push((kept.trim().to_owned(), Span::new(base, base + kept.len())));
+                }
+                continue;
+            }
+            for pair in pairs {
+                let at = |range: std::ops::Range<usize>| base + range.start..base + range.end;
+                header::claim(
+                    &mut said.fields,
+                    &mut said.questions,
+                    source,
+                    at(pair.key),
+                    at(pair.value),
+                );
+            }
+        }
+        let first_is_title = comments.first().is_some_and(|(_, span)| {
+            lines
+                .first()
+                .is_some_and(|line| line.span.start <= span.start && line.line <= 3)
+        });
+        for (index, (comment, span)) in comments.into_iter().enumerate() {
+            if !comment.chars().any(char::is_alphabetic) {
+                continue;
+            }
+            let key = if index == 0 && first_is_title && said.fields.get("title").is_none() {
+                "title"
+            } else {
+                "comment"
+            };
+            let origin = Origin::Source(source.place(span));
+            said.fields.claim(key, Claim::text(comment, origin));
+        }
+        said
+    }
+
+    /// Takes over what another block says, for keys of which this one says nothing.
+    fn inherit(&mut self, other: &Self) {
+        for (key, claims) in other.fields.iter() {
+            if !self.fields.all(key.as_str()).is_empty() && key.as_str() != "comment" {
+                continue;
+            }
+            for claim in claims {
+                self.fields.claim(key.as_str(), claim.clone());
+            }
+        }
+        for question in &other.questions {
+            if !self.questions.contains(question) {
+                self.questions.push(question.clone());
+            }
+        }
+    }
+}
+
+fn run(source: &Source, card: &Card, section: &Section, draft: Draft, said: &Said, ordinal: usize) -> Run {
+    let mut remarks = draft.remarks;
+    remarks.extend(section.remarks.iter().cloned());
+    for odd in section.table.grid.odd.iter().take(20) {
+        remarks.push(
+            Diagnostic::warning(
+                Code::new("row-does-not-fit"),
+                format!(
+                    "a row of {} cells in a table of {} columns was left out",
+                    odd.cells,
+                    section.table.grid.columns()
+                ),
+            )
+            .at(source.place(odd.span), "this row"),
+        );
+    }
+    let mut questions = draft.questions;
+    questions.extend(said.questions.iter().cloned());
+    Run {
+        id: RunId::new(source.digest(), ordinal),
+        source: SourceRef {
+            path: source.path().to_owned(),
+            digest: source.digest().clone(),
+            reader: card.id.clone(),
+            reader_version: card.version.clone(),
+            encoding: Some(source.encoding().to_owned()),
+            ordinal: u32::try_from(ordinal).unwrap_or(u32::MAX),
+            lines: Some((section.table.first_line, section.table.last_line)),
+        },
+        technique: draft.technique,
+        because: draft.because,
+        fields: said.fields.clone(),
+        traces: draft.traces,
+        questions,
+        remarks,
+    }
+}

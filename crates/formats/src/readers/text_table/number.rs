@@ -1,0 +1,603 @@
+//! What one cell says: a number in one of its many spellings, a marker, a clock time, or words.
+//!
+//! The decimal sign is never decided here: a table has one [`Style`], found over the whole of it, and a cell that
+//! does not fit the style is not a number.
+
+/// How the numbers of a table are written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Style {
+    /// `.` or `,`.
+    pub(super) decimal: u8,
+}
+
+impl Style {
+    pub(super) const POINT: Self = Self { decimal: b'.' };
+    pub(super) const COMMA: Self = Self { decimal: b',' };
+
+    /// The sign that groups thousands where one is used: the one that is not the decimal sign.
+    fn group(self) -> u8 {
+        if self.decimal == b'.' { b',' } else { b'.' }
+    }
+}
+
+/// What stands in a cell.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Cell {
+    /// A number with its count of decimals.
+    Number { value: f64, decimals: u8 },
+    /// A number with something behind it that may be a unit: the bytes where the unit begins, within the cell.
+    WithUnit { value: f64, decimals: u8, unit: usize },
+    /// `10:32:05`, `0:30`, `1:02:03.5`: the parts as written.
+    Clock {
+        parts: [f64; 3],
+        count: u8,
+        decimals: u8,
+    },
+    /// A word or sign that says: no value.
+    Missing,
+    /// A word or sign that says: beyond the range.
+    Beyond,
+    /// Nothing.
+    Empty,
+    /// Anything else.
+    Words,
+}
+
+/// Powers of ten that are exact as `f64`.
+const EXACT: [f64; 23] = [
+    1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18,
+    1e19, 1e20, 1e21, 1e22,
+];
+
+/// Reads a plain number (sign, digits, decimal sign, digits) that starts at `at`.
+///
+/// Returns value, decimals and the offset behind it, or nothing when the text there is no plain number or one of so
+/// many digits that the short way would not be exact. The short way is Clinger's: a whole number below 2⁵³ divided by
+/// a power of ten up to 10²² is one correctly rounded operation on two exact operands.
+#[inline(always)]
+pub(super) fn plain(bytes: &[u8], at: usize, decimal: u8) -> Option<(f64, u8, usize)> {
+    let mut at = at;
+    let negative = match bytes.get(at)? {
+        b'-' => {
+            at += 1;
+            true
+        }
+        b'+' => {
+            at += 1;
+            false
+        }
+        _ => false,
+    };
+    let first = at;
+    let mut mantissa = 0_u64;
+    while let Some(digit) = bytes.get(at).map(|b| b.wrapping_sub(b'0')).filter(|&d| d < 10) {
+        mantissa = mantissa.wrapping_mul(10).wrapping_add(u64::from(digit));
+        at += 1;
+    }
+    let whole = at - first;
+    let mut fraction = 0;
+    if bytes.get(at) == Some(&decimal) {
+        at += 1;
+        let point = at;
+        while let Some(digit) = bytes.get(at).map(|b| b.wrapping_sub(b'0')).filter(|&d| d < 10) {
+            mantissa = mantissa.wrapping_mul(10).wrapping_add(u64::from(digit));
+            at += 1;
+        }
+        fraction = at - point;
+    }
+    let digits = whole + fraction;
+    if digits == 0 || digits > 18 || mantissa > (1 << 53) {
+        return None;
+    }
+    let value = mantissa as f64 / EXACT[fraction.min(22)];
+    Some((if negative { -value } else { value }, fraction as u8, at))
+}
+
+/// Reads one cell, already free of surrounding blanks and quotes.
+pub(super) fn cell(text: &str, style: Style) -> Cell {
+    let text = text.trim();
+    let bytes = text.as_bytes();
+    if bytes.is_empty() {
+        return Cell::Empty;
+    }
+    if let Some((value, decimals, end)) = plain(bytes, 0, style.decimal)
+        && end == bytes.len()
+    {
+        return Cell::Number { value, decimals };
+    }
+    if let Some((value, decimals, end)) = spelled(text, style) {
+        let rest = &text[end..];
+        if rest.trim().is_empty() {
+            return Cell::Number { value, decimals };
+        }
+        if let Some(clock) = clock(text, style) {
+            return clock;
+        }
+        let blank = rest.len() - rest.trim_start().len();
+        if unit_like(rest.trim()) {
+            return Cell::WithUnit {
+                value,
+                decimals,
+                unit: end + blank,
+            };
+        }
+        return Cell::Words;
+    }
+    marker(text).unwrap_or(Cell::Words)
+}
+
+/// Whether the words behind a number may be a unit: short, without a further number in front.
+fn unit_like(rest: &str) -> bool {
+    rest.len() <= 16
+        && rest
+            .chars()
+            .next()
+            .is_some_and(|c| c.is_alphabetic() || matches!(c, '%' | '°' | '/' | 'µ' | 'Å' | '(' | '['))
+        && rest.split_whitespace().count() <= 2
+}
+
+/// A number in any of its spellings at the start of `text`: value, decimals, and where it ends.
+fn spelled(text: &str, style: Style) -> Option<(f64, u8, usize)> {
+    let mut plainly = String::with_capacity(text.len().min(64));
+    let mut rest = text.char_indices().peekable();
+    let mut negative = false;
+    if let Some(&(_, sign)) = rest.peek() {
+        if matches!(
+            sign,
+            '-' | '+' | '\u{2212}' | '\u{2013}' | '\u{FE63}' | '\u{FF0D}'
+        ) {
+            negative = !matches!(sign, '+');
+            rest.next();
+            while rest.next_if(|&(_, c)| c == ' ').is_some() {}
+        }
+    }
+    let (group, decimal) = (char::from(style.group()), char::from(style.decimal));
+    // Whole part, perhaps with groups of three.
+    let mut end = 0;
+    let mut digits = 0_usize;
+    let mut groups: Vec<(char, usize)> = Vec::new();
+    while let Some(&(at, c)) = rest.peek() {
+        if c.is_ascii_digit() {
+            plainly.push(c);
+            digits += 1;
+            if let Some(last) = groups.last_mut() {
+                last.1 += 1;
+            }
+            end = at + 1;
+            rest.next();
+        } else if digits > 0
+            && (c == group || is_grouping_blank(c))
+            && next_three(&text[at + c.len_utf8()..], decimal)
+        {
+            if groups.first().is_some_and(|&(first, _)| first != c) || (groups.is_empty() && digits > 3) {
+                break;
+            }
+            groups.push((c, 0));
+            rest.next();
+        } else {
+            break;
+        }
+    }
+    if !groups.is_empty() && plainly.starts_with('0') {
+        // `0,123` under a decimal point is no group of thousands.
+        return None;
+    }
+    let mut fraction = 0_i64;
+    if let Some(&(at, c)) = rest.peek()
+        && c == decimal
+    {
+        let behind = text[at + 1..].starts_with(|c: char| c.is_ascii_digit());
+        if digits > 0 || behind {
+            plainly.push('.');
+            end = at + 1;
+            rest.next();
+            while let Some(&(at, c)) = rest.peek() {
+                if !c.is_ascii_digit() {
+                    break;
+                }
+                plainly.push(c);
+                digits += 1;
+                fraction += 1;
+                end = at + 1;
+                rest.next();
+            }
+        }
+    }
+    if digits == 0 {
+        return None;
+    }
+    if plainly.ends_with('.') {
+        plainly.push('0');
+    }
+    let (exponent, behind) = exponent(&text[end..]).unwrap_or((0, 0));
+    end += behind;
+    // A minus sign behind the number, as some report generators print it.
+    if !negative && text[end..] == *"-" {
+        negative = true;
+        end += 1;
+    }
+    if exponent != 0 {
+        plainly.push('e');
+        plainly.push_str(&exponent.to_string());
+    }
+    let value: f64 = plainly.parse().ok()?;
+    if !value.is_finite() {
+        return None;
+    }
+    let decimals = u8::try_from((fraction - exponent).clamp(0, 255)).unwrap_or(0);
+    Some((if negative { -value } else { value }, decimals, end))
+}
+
+fn is_grouping_blank(c: char) -> bool {
+    matches!(c, ' ' | '\'' | '\u{2019}' | '\u{00A0}' | '\u{2009}' | '\u{202F}')
+}
+
+/// Whether exactly three digits follow, and then no further digit.
+fn next_three(rest: &str, decimal: char) -> bool {
+    let digits = rest.bytes().take_while(u8::is_ascii_digit).count();
+    let _ = decimal;
+    digits == 3
+}
+
+/// An exponent at the start of `text`: `E-03`, `e3`, `D+02`, `E -3`, `*10^-3`, `x10-3`, `·10⁻³`. Its value and length.
+fn exponent(text: &str) -> Option<(i64, usize)> {
+    let first = text.chars().next()?;
+    if matches!(first, 'e' | 'E' | 'd' | 'D') {
+        let mut at = 1;
+        let blank = text[at..].len() - text[at..].trim_start_matches(' ').len();
+        let after = &text[at + blank..];
+        // A blank is only taken for part of the exponent when a sign follows: `1.5 E -3`, but not `1.5 D 2`.
+        if blank > 0 && !after.starts_with(['+', '-']) {
+            return None;
+        }
+        at += blank;
+        let (value, length) = signed(&text[at..])?;
+        return Some((value, at + length));
+    }
+    let trimmed = text.trim_start_matches(' ');
+    let mark = trimmed.chars().next()?;
+    if !matches!(mark, '*' | 'x' | 'X' | '\u{00D7}' | '\u{00B7}' | '\u{22C5}') {
+        return None;
+    }
+    let mut at = text.len() - trimmed.len() + mark.len_utf8();
+    at += text[at..].len() - text[at..].trim_start_matches(' ').len();
+    if !text[at..].starts_with("10") {
+        return None;
+    }
+    at += 2;
+    for power in ["**", "^", "E", "e"] {
+        if text[at..].starts_with(power) {
+            at += power.len();
+            break;
+        }
+    }
+    let rest = &text[at..];
+    if let Some((value, length)) = raised(rest) {
+        return Some((value, at + length));
+    }
+    let (open, inner) = match rest.strip_prefix('(') {
+        Some(inner) => (1, inner),
+        None => (0, rest),
+    };
+    let (value, length) = signed(inner)?;
+    let close = usize::from(open == 1 && inner[length..].starts_with(')'));
+    if open != close {
+        return None;
+    }
+    Some((value, at + open + length + close))
+}
+
+/// A sign and up to three digits.
+fn signed(text: &str) -> Option<(i64, usize)> {
+    let mut at = 0;
+    let mut negative = false;
+    if let Some(sign) = text
+        .chars()
+        .next()
+        .filter(|c| matches!(c, '+' | '-' | '\u{2212}'))
+    {
+        negative = sign != '+';
+        at = sign.len_utf8();
+    }
+    let digits = text[at..].bytes().take_while(u8::is_ascii_digit).count();
+    if digits == 0 || digits > 3 {
+        return None;
+    }
+    let value: i64 = text[at..at + digits].parse().ok()?;
+    Some((if negative { -value } else { value }, at + digits))
+}
+
+/// Raised digits, as in `10⁻³`.
+fn raised(text: &str) -> Option<(i64, usize)> {
+    const RAISED: [char; 10] = ['⁰', '¹', '²', '³', '⁴', '⁵', '⁶', '⁷', '⁸', '⁹'];
+    let mut value = 0_i64;
+    let (mut end, mut digits, mut negative) = (0, 0, false);
+    for (at, c) in text.char_indices() {
+        if at == 0 && matches!(c, '⁻' | '⁺') {
+            negative = c == '⁻';
+        } else if let Some(digit) = RAISED.iter().position(|&r| r == c).filter(|_| digits < 3) {
+            value = value * 10 + digit as i64;
+            digits += 1;
+            end = at + c.len_utf8();
+        } else {
+            break;
+        }
+    }
+    (digits > 0).then_some((if negative { -value } else { value }, end))
+}
+
+/// `10:32:05`, `0:30`, `1:02:03.5`.
+fn clock(text: &str, style: Style) -> Option<Cell> {
+    let mut parts = [0.0; 3];
+    let mut count = 0;
+    let mut decimals = 0;
+    for part in text.split(':') {
+        if count == 3 {
+            return None;
+        }
+        let (value, fraction, _) = plain(part.as_bytes(), 0, style.decimal)
+            .or_else(|| plain(part.as_bytes(), 0, b'.'))
+            .filter(|&(_, _, end)| end == part.len())?;
+        let last_may_have_a_fraction = fraction > 0 && decimals == 0;
+        if part.starts_with(['-', '+']) && count > 0 || decimals > 0 || (count > 0 && value >= 60.0) {
+            return None;
+        }
+        if last_may_have_a_fraction {
+            decimals = fraction;
+        }
+        parts[count as usize] = value;
+        count += 1;
+    }
+    (count >= 2).then_some(Cell::Clock {
+        parts,
+        count,
+        decimals,
+    })
+}
+
+/// Words and signs that stand where a number is missing or beyond the range.
+fn marker(text: &str) -> Option<Cell> {
+    let bare = text.trim_matches(|c: char| {
+        matches!(
+            c,
+            '"' | '\'' | '(' | ')' | '[' | ']' | '<' | '>' | '*' | '#' | '!' | '?'
+        )
+    });
+    if bare.is_empty() {
+        // `****`, `####`, `???`, `>>>`.
+        let beyond = text.contains(['*', '#', '>', '<']);
+        return Some(if beyond { Cell::Beyond } else { Cell::Missing });
+    }
+    if text.starts_with(['>', '<', '≥', '≤']) {
+        // `>3.5` says no more than a limit.
+        let digits = text.trim_start_matches(['>', '<', '≥', '≤', '=', ' ']);
+        if digits.starts_with(|c: char| c.is_ascii_digit() || matches!(c, '.' | ',' | '-' | '+')) {
+            return Some(Cell::Beyond);
+        }
+    }
+    if text.chars().all(|c| {
+        matches!(
+            c,
+            '-' | '\u{2013}' | '\u{2014}' | '\u{2212}' | '.' | '_' | '/' | '\u{2026}'
+        )
+    }) {
+        return Some(Cell::Missing);
+    }
+    if bare.len() > 20 {
+        return None;
+    }
+    match crate::words::marker(bare)? {
+        crate::words::Marker::Missing => Some(Cell::Missing),
+        _ => Some(Cell::Beyond),
+    }
+}
+
+/// What the commas and points of a cell tell about the decimal sign of its table.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Evidence {
+    /// Neither sign stands in it.
+    None,
+    /// Only sensible with a decimal point.
+    Point,
+    /// Only sensible with a decimal comma.
+    Comma,
+    /// A single comma before exactly three digits: `1,234`.
+    EitherComma,
+    /// A single point before exactly three digits: `1.234`.
+    EitherPoint,
+}
+
+/// Weighs one cell.
+pub(super) fn evidence(text: &str) -> Evidence {
+    let text = text.trim();
+    let bytes = text.as_bytes();
+    // Only the figure itself counts, not an exponent or unit behind it.
+    let end = bytes
+        .iter()
+        .position(|b| !(b.is_ascii_digit() || matches!(b, b'.' | b',' | b'+' | b'-' | b'\'' | b' ')))
+        .unwrap_or(bytes.len());
+    let figure = text
+        .get(..end)
+        .unwrap_or("")
+        .trim()
+        .trim_start_matches(['+', '-']);
+    let commas = figure.matches(',').count();
+    let points = figure.matches('.').count();
+    let after = |sign: char| {
+        figure
+            .rsplit(sign)
+            .next()
+            .map_or(0, |tail| tail.bytes().filter(u8::is_ascii_digit).count())
+    };
+    let leading = |sign: char| figure.split(sign).next().unwrap_or("");
+    match (commas, points) {
+        (0, 0) => Evidence::None,
+        (1, 0) => {
+            let front = leading(',');
+            if after(',') != 3 || front.is_empty() || front.starts_with('0') || front.len() > 3 {
+                Evidence::Comma
+            } else {
+                Evidence::EitherComma
+            }
+        }
+        (0, 1) => {
+            let front = leading('.');
+            if after('.') != 3 || front.is_empty() || front.starts_with('0') || front.len() > 3 {
+                Evidence::Point
+            } else {
+                Evidence::EitherPoint
+            }
+        }
+        (_, 0) => Evidence::Point,
+        (0, _) => Evidence::Comma,
+        _ => {
+            if figure.rfind(',') > figure.rfind('.') {
+                Evidence::Comma
+            } else {
+                Evidence::Point
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn number(text: &str, style: Style) -> Option<(f64, u8)> {
+        match cell(text, style) {
+            Cell::Number { value, decimals } => Some((value, decimals)),
+            _ => None,
+        }
+    }
+
+    #[test]
+    fn spellings_of_numbers() {
+        let point = [
+            ("0.1200", 0.12, 4),
+            (".123", 0.123, 3),
+            ("400.", 400.0, 0),
+            ("+1.5", 1.5, 1),
+            ("-0.0", -0.0, 1),
+            ("\u{2212}0.5", -0.5, 1),
+            ("0.25-", -0.25, 2),
+            ("1.2E-03", 0.0012, 4),
+            ("1.2e-3", 0.0012, 4),
+            ("1.2D-03", 0.0012, 4),
+            ("1.2E3", 1200.0, 0),
+            ("1.2*10^-3", 0.0012, 4),
+            ("1.2 x 10-3", 0.0012, 4),
+            ("1.2·10⁻³", 0.0012, 4),
+            ("1.2E -3", 0.0012, 4),
+            ("1,234.5", 1234.5, 1),
+            ("1'234.5", 1234.5, 1),
+            ("1 234.5", 1234.5, 1),
+            ("12,345,678", 12_345_678.0, 0),
+            ("0.12345678901234567890", 0.123_456_789_012_345_68, 20),
+        ];
+        for (text, value, decimals) in point {
+            let got = number(text, Style::POINT);
+            assert_eq!(
+                got.map(|(v, d)| (v.to_bits(), d)),
+                Some((f64::to_bits(value), decimals)),
+                "{text}: {got:?}"
+            );
+        }
+        for (text, value) in [
+            ("0,1200", 0.12),
+            ("1.234,5", 1234.5),
+            ("1,2E-3", 0.0012),
+            ("400", 400.0),
+            ("-,5", -0.5),
+        ] {
+            assert_eq!(number(text, Style::COMMA).map(|n| n.0), Some(value), "{text}");
+        }
+    }
+
+    #[test]
+    fn what_does_not_fit_the_style_is_no_number() {
+        for text in [
+            "0,123",
+            "1,23",
+            "1,2345",
+            "1.2.3",
+            "12,34,567",
+            "1e",
+            "0x1f",
+            "1_000",
+            "1.2E400",
+        ] {
+            assert_eq!(number(text, Style::POINT), None, "{text}");
+        }
+        for text in ["0.123", "1.23", "1,2,3"] {
+            assert_eq!(number(text, Style::COMMA), None, "{text}");
+        }
+    }
+
+    #[test]
+    fn clocks_units_and_signs() {
+        assert_eq!(
+            cell("0:30", Style::POINT),
+            Cell::Clock {
+                parts: [0.0, 30.0, 0.0],
+                count: 2,
+                decimals: 0
+            }
+        );
+        assert_eq!(
+            cell("1:02:03.5", Style::POINT),
+            Cell::Clock {
+                parts: [1.0, 2.0, 3.5],
+                count: 3,
+                decimals: 1
+            }
+        );
+        assert_eq!(
+            cell("400 nm", Style::POINT),
+            Cell::WithUnit {
+                value: 400.0,
+                decimals: 0,
+                unit: 4
+            }
+        );
+        assert_eq!(cell("---", Style::POINT), Cell::Missing);
+        assert_eq!(cell("****", Style::POINT), Cell::Beyond);
+        assert_eq!(cell(">3.5", Style::POINT), Cell::Beyond);
+        assert_eq!(cell("betanin", Style::POINT), Cell::Words);
+        assert_eq!(cell("", Style::POINT), Cell::Empty);
+    }
+
+    #[test]
+    fn evidence_of_the_decimal_sign() {
+        for (text, wanted) in [
+            ("400", Evidence::None),
+            ("0,123", Evidence::Comma),
+            ("1,5", Evidence::Comma),
+            ("1,234", Evidence::EitherComma),
+            ("1.234", Evidence::EitherPoint),
+            ("0.123", Evidence::Point),
+            ("1,234,567", Evidence::Point),
+            ("1.234,5", Evidence::Comma),
+            ("1,234.5", Evidence::Point),
+            ("1,2E-3", Evidence::Comma),
+        ] {
+            assert_eq!(evidence(text), wanted, "{text}");
+        }
+    }
+
+    #[test]
+    fn the_short_way_agrees_with_the_library() {
+        let mut seed = 7_u64;
+        for _ in 0..20_000 {
+            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+            let digits = (seed >> 40) % 10_000_000;
+            let text = format!("{}.{:07}", (seed >> 20) % 10_000, digits);
+            let got = plain(text.as_bytes(), 0, b'.').expect("a short number");
+            assert_eq!(
+                got.0.to_bits(),
+                text.parse::<f64>().expect("a number").to_bits(),
+                "{text}"
+            );
+        }
+    }
+}

@@ -1,0 +1,737 @@
+//! The lines of a text as pieces: words, blank lines, and tables with their heads.
+
+use std::ops::Range;
+
+use curvary_record::{Code, Span};
+
+use super::dialect::{Decision, Dialect, Sep, decide, is_blank, raw_split, split, trim};
+use super::grid::{Cursor, Grid, Kind, MAX_COLUMNS, line_end};
+use super::number::{Cell, Style, cell};
+use crate::Assumptions;
+
+/// How many lines are looked at to decide how a table is written.
+const SAMPLE: usize = 48;
+
+/// How many rows of heads a table may have.
+const MAX_HEADS: usize = 4;
+
+/// A line of words: its bytes without the line end, and its number from 1.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct TextLine {
+    pub(super) span: Span,
+    pub(super) line: u32,
+}
+
+/// A row of heads: for each column of the table the bytes of its head.
+#[derive(Clone, Debug)]
+pub(super) struct HeadRow {
+    pub(super) line: TextLine,
+    pub(super) cells: Vec<Option<Span>>,
+}
+
+/// A table as it stands in the text.
+#[derive(Clone, Debug)]
+pub(super) struct Table {
+    pub(super) grid: Grid,
+    /// From top to bottom.
+    pub(super) heads: Vec<HeadRow>,
+    pub(super) first_line: u32,
+    pub(super) last_line: u32,
+    /// Where the decimal sign or the separator is open: the code, and the readings that are plausible.
+    pub(super) open: Option<(Code, Vec<Dialect>)>,
+}
+
+/// A piece of the text.
+#[derive(Clone, Debug)]
+pub(super) enum Piece {
+    Text(TextLine),
+    Blank,
+    Table(Box<Table>),
+}
+
+/// Cuts a text into pieces.
+pub(super) fn scan(text: &str, assume: &Assumptions) -> Vec<Piece> {
+    let bytes = text.as_bytes();
+    let mut pieces: Vec<Piece> = Vec::new();
+    let mut cursor = Cursor { at: 0, line: 1 };
+    let mut failures = 0_usize;
+    let mut failed_before = false;
+    while cursor.at < bytes.len() {
+        let (end, next) = line_end(bytes, cursor.at);
+        let line = &text[cursor.at..end];
+        let behind = Cursor {
+            at: next,
+            line: cursor.line + 1,
+        };
+        if line.trim_matches(is_blank).is_empty() {
+            if !matches!(pieces.last(), Some(Piece::Blank)) {
+                pieces.push(Piece::Blank);
+            }
+            cursor = behind;
+            failed_before = false;
+            continue;
+        }
+        let class = class_of(line);
+        // A long text full of digits is no reason to weigh every one of its lines.
+        let worth_it = failures < 400 || !failed_before;
+        if class != Class::Words && worth_it {
+            if let Some((table, after)) = table_at(text, cursor, class, &pieces, assume) {
+                for _ in 0..table.heads.len() {
+                    while matches!(pieces.last(), Some(Piece::Blank)) {
+                        pieces.pop();
+                    }
+                    // Rulers between heads and rows go with them.
+                    while let Some(Piece::Text(above)) = pieces.last() {
+                        let is_head = table.heads.iter().any(|head| head.line.line == above.line);
+                        let is_ruler = is_ruler(&text[above.span.range()]);
+                        if is_head || is_ruler {
+                            pieces.pop();
+                        }
+                        if is_head || !is_ruler {
+                            break;
+                        }
+                    }
+                }
+                pieces.push(Piece::Table(Box::new(table)));
+                cursor = after;
+                failed_before = false;
+                continue;
+            }
+            failures += 1;
+            failed_before = true;
+        }
+        pieces.push(Piece::Text(TextLine {
+            span: Span::new(cursor.at, end),
+            line: cursor.line,
+        }));
+        cursor = behind;
+    }
+    pieces
+}
+
+/// What a line may be, at a glance.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Class {
+    /// It begins with a figure.
+    Figures,
+    /// It begins with words and has figures.
+    Mixed,
+    /// It is no row of a table.
+    Words,
+}
+
+fn class_of(line: &str) -> Class {
+    let text = line.trim_start_matches(|c| is_blank(c) || c == '"' || c == '|');
+    let mut digits = 0_usize;
+    let mut letters = 0_usize;
+    let mut colon_first = false;
+    for byte in text.bytes().take(4096) {
+        if byte.is_ascii_digit() {
+            digits += 1;
+        } else if byte.is_ascii_alphabetic() || byte >= 0x80 {
+            letters += 1;
+        } else if (byte == b':' || byte == b'=') && digits == 0 {
+            colon_first = true;
+        }
+    }
+    if digits == 0 {
+        return Class::Words;
+    }
+    let first = text.as_bytes().first().copied().unwrap_or(b' ');
+    let begins = match first {
+        b'0'..=b'9' => true,
+        b'-' | b'+' | b'.' | b',' => text[1..]
+            .trim_start()
+            .starts_with(|c: char| c.is_ascii_digit() || matches!(c, '.' | ',')),
+        b';' | b'\t' => true,
+        _ => text.starts_with('\u{2212}'),
+    };
+    if begins && letters <= digits * 4 + 24 {
+        return Class::Figures;
+    }
+    if colon_first || letters > digits * 12 + 24 {
+        return Class::Words;
+    }
+    Class::Mixed
+}
+
+/// Whether a line only underlines or separates.
+pub(super) fn is_ruler(line: &str) -> bool {
+    let line = line.trim_matches(is_blank);
+    line.len() >= 3
+        && line.chars().all(|c| {
+            matches!(
+                c,
+                '-' | '=' | '_' | '+' | '|' | '*' | '~' | ' ' | '\t' | ';' | ':' | '─' | '═' | '┼'
+            )
+        })
+        && line.contains(['-', '=', '_', '*', '~', '─', '═'])
+}
+
+/// The table that begins at `cursor`, if one does, and where the text goes on behind it.
+fn table_at(
+    text: &str,
+    cursor: Cursor,
+    class: Class,
+    above: &[Piece],
+    assume: &Assumptions,
+) -> Option<(Table, Cursor)> {
+    let sample = sample(text, cursor, class);
+    let head_above = match above.iter().rev().find(|piece| !is_ruler_piece(text, piece)) {
+        Some(Piece::Text(line)) => Some(strip_remark(&text[line.span.range()]).1),
+        _ => None,
+    };
+    if class == Class::Mixed && sample.len() < 2 && head_above.is_none() {
+        return None;
+    }
+    let (dialect, open) = settle(decide(&sample, head_above), assume)?;
+    let columns = usual_count(&sample, &dialect)?;
+    if !(2..=MAX_COLUMNS).contains(&columns) {
+        return None;
+    }
+    let kinds = kinds_of(&sample, &dialect, columns);
+    let figures = kinds.iter().filter(|kind| **kind == Kind::Figures).count();
+    if figures == 0 {
+        return None;
+    }
+    let mut grid = Grid::new(dialect.clone(), kinds);
+    grid.learn_extents(sample.iter().copied());
+    let mut after = grid.read(text, cursor, text.len());
+    if grid.rows == 0 {
+        return None;
+    }
+    let heads = heads_above(text, &grid, above);
+    let worded = heads.iter().any(|head| {
+        head.cells
+            .iter()
+            .flatten()
+            .any(|span| crate::head::read_head(&text[span.range()]).quantity.is_some())
+    });
+    let first_line = grid.line(0) as u32;
+    // A single row, or rows that begin with words, need a head that says what they are.
+    let words_first = grid.kinds[0] == Kind::Words;
+    let numbered_heads = heads.iter().any(|head| {
+        head.cells
+            .iter()
+            .flatten()
+            .filter(|span| leading_number(&text[span.range()]).is_some())
+            .count()
+            * 2
+            > columns
+    });
+    let enough = if words_first {
+        worded || numbered_heads || (figures >= 2 && grid.rows >= 3 && !is_prose(&sample))
+    } else {
+        grid.rows >= 2 || worded || numbered_heads
+    };
+    if !enough || (class == Class::Mixed && !words_first && grid.rows < 2) {
+        return None;
+    }
+    if words_first && figures == 1 && columns == 2 && all_keys(text, &grid) {
+        return None;
+    }
+    let last_line = grid.line(grid.rows - 1) as u32;
+    // An undecided decimal sign is decided by the whole table where a later row tells.
+    let mut open = open;
+    if let Some((_, readings)) = &open {
+        let end = after.at;
+        if let Some(dialect) = later_evidence(text, cursor, end, readings) {
+            open = None;
+            if dialect != grid.dialect {
+                let kinds = kinds_of(&sample, &dialect, usual_count(&sample, &dialect)?);
+                grid = Grid::new(dialect, kinds);
+                grid.learn_extents(sample.iter().copied());
+                after = grid.read(text, cursor, text.len());
+            }
+        }
+    }
+    Some((
+        Table {
+            grid,
+            heads,
+            first_line,
+            last_line,
+            open,
+        },
+        after,
+    ))
+}
+
+fn is_ruler_piece(text: &str, piece: &Piece) -> bool {
+    match piece {
+        Piece::Blank => true,
+        Piece::Text(line) => is_ruler(&text[line.span.range()]),
+        Piece::Table(_) => false,
+    }
+}
+
+/// The lines from `cursor` on that may be rows of one table: of one class, with at most single blank lines between.
+fn sample(text: &str, cursor: Cursor, class: Class) -> Vec<&str> {
+    let bytes = text.as_bytes();
+    let mut rows = Vec::with_capacity(SAMPLE);
+    let mut at = cursor.at;
+    let mut blanks = 0;
+    while at < bytes.len() && rows.len() < SAMPLE {
+        let (end, next) = line_end(bytes, at);
+        let line = &text[at..end];
+        at = next;
+        if line.trim_matches(is_blank).is_empty() {
+            blanks += 1;
+            if blanks > 1 {
+                break;
+            }
+            continue;
+        }
+        blanks = 0;
+        let this = class_of(line);
+        let fits = match class {
+            Class::Figures => this == Class::Figures,
+            _ => this != Class::Words,
+        };
+        if !fits {
+            // A row of nothing but markers, or one that begins with one, is still a row.
+            let first = line.trim_matches(is_blank);
+            if !(rows.len() >= 2 && first.starts_with(['*', '-', '#', '>', '?'])) {
+                break;
+            }
+        }
+        rows.push(line);
+    }
+    rows
+}
+
+/// Takes a decision as a person has settled it.
+fn settle(decision: Decision, assume: &Assumptions) -> Option<(Dialect, Option<(Code, Vec<Dialect>)>)> {
+    let wanted = assume.get("decimal").map(|answer| {
+        if answer == "comma" {
+            Style::COMMA
+        } else {
+            Style::POINT
+        }
+    });
+    match decision {
+        Decision::None => None,
+        Decision::Sure(dialect) => Some((dialect, None)),
+        Decision::Open { code, readings } => {
+            if let Some(style) = wanted
+                && let Some(dialect) = readings.iter().find(|dialect| dialect.style == style)
+            {
+                return Some((dialect.clone(), None));
+            }
+            let first = readings.first()?.clone();
+            Some((first, Some((Code::new(code), readings))))
+        }
+    }
+}
+
+/// The sign that a row beyond the sample decides: rows that fit one reading alone.
+fn later_evidence(text: &str, from: Cursor, end: usize, readings: &[Dialect]) -> Option<Dialect> {
+    use super::number::{Evidence, evidence};
+    let [first, ..] = readings else { return None };
+    if first.pieces.is_some() {
+        return None;
+    }
+    let (mut commas, mut points) = (0_usize, 0_usize);
+    for line in text[from.at..end].lines() {
+        for range in split(line, first) {
+            match evidence(&line[range]) {
+                Evidence::Comma => commas += 1,
+                Evidence::Point => points += 1,
+                _ => {}
+            }
+        }
+    }
+    let style = match (commas, points) {
+        (0, 0) => return None,
+        (c, p) if p * 10 <= c => Style::COMMA,
+        (c, p) if c * 10 <= p => Style::POINT,
+        _ => return None,
+    };
+    readings.iter().find(|dialect| dialect.style == style).cloned()
+}
+
+/// The count of cells that most rows have; for hard separators the largest of them, since rows may end early.
+fn usual_count(rows: &[&str], dialect: &Dialect) -> Option<usize> {
+    let mut counts: Vec<usize> = rows.iter().map(|row| trimmed_count(row, dialect)).collect();
+    counts.sort_unstable();
+    if dialect.sep != Sep::Blank && dialect.pieces.is_none() {
+        // The largest count that is no slip of a single row.
+        let largest = *counts.last()?;
+        let with_largest = counts.iter().filter(|&&c| c == largest).count();
+        if with_largest * 20 >= counts.len() {
+            return Some(largest);
+        }
+    }
+    let mut best = (0, 0);
+    for &count in &counts {
+        let times = counts.iter().filter(|&&c| c == count).count();
+        if (times, count) > best {
+            best = (times, count);
+        }
+    }
+    Some(best.1)
+}
+
+/// The cells of a row without empty ones at its end.
+fn trimmed_count(row: &str, dialect: &Dialect) -> usize {
+    let cells = split(row, dialect);
+    cells
+        .iter()
+        .rposition(|cell| !cell.is_empty())
+        .map_or(0, |last| last + 1)
+}
+
+fn kinds_of(rows: &[&str], dialect: &Dialect, columns: usize) -> Vec<Kind> {
+    let mut figures = vec![0_usize; columns];
+    let mut words = vec![0_usize; columns];
+    for row in rows {
+        let cells = split(row, dialect);
+        let count = cells
+            .iter()
+            .rposition(|cell| !cell.is_empty())
+            .map_or(0, |last| last + 1);
+        if count > columns || (dialect.sep == Sep::Blank && count != columns) {
+            continue;
+        }
+        for (column, range) in cells.into_iter().take(columns).enumerate() {
+            match cell(&row[range], dialect.style) {
+                Cell::Number { .. } | Cell::WithUnit { .. } => figures[column] += 1,
+                Cell::Words | Cell::Clock { .. } => words[column] += 1,
+                Cell::Missing | Cell::Beyond | Cell::Empty => {}
+            }
+        }
+    }
+    figures
+        .iter()
+        .zip(&words)
+        .map(|(&f, &w)| {
+            if w > 0 && w * 3 >= f {
+                Kind::Words
+            } else {
+                Kind::Figures
+            }
+        })
+        .collect()
+}
+
+/// Whether the first words of all rows are keys of known fields: `Temperature  37` is no row of a table.
+fn all_keys(text: &str, grid: &Grid) -> bool {
+    let words = grid.words(0);
+    let keys = words.iter().filter(|span| {
+        let word = text[span.range()].trim_end_matches([':', '=']).trim();
+        crate::words::field_of(word).is_some()
+    });
+    keys.count() * 2 >= words.len()
+}
+
+fn is_prose(rows: &[&str]) -> bool {
+    let words = rows.iter().filter(|row| {
+        row.split_whitespace()
+            .filter(|w| w.chars().all(char::is_alphabetic))
+            .count()
+            >= 5
+    });
+    words.count() * 2 > rows.len()
+}
+
+/// A line without the sign that makes it a remark, and that sign.
+pub(super) fn strip_remark(line: &str) -> (Option<&str>, &str) {
+    let text = line.trim_matches(is_blank);
+    for mark in ["//", "##", "#", "%", "!", "*", "'", "$", ";;", ";", "\""] {
+        if let Some(rest) = text.strip_prefix(mark) {
+            // `%T` is a head, `;0;30` a row with an empty first cell, and a quoted cell is no remark.
+            let is_mark = match mark {
+                "%" => !rest.starts_with(['T', 'R', 't', 'r']) || rest.starts_with(char::is_whitespace),
+                ";" => {
+                    !rest.contains(';') && rest.starts_with(|c: char| c.is_whitespace() || c.is_alphabetic())
+                }
+                "\"" => {
+                    !rest.trim_end().trim_end_matches('"').contains('"')
+                        && !rest.contains("\",")
+                        && !rest.contains("\";")
+                        && !rest.contains("\"\t")
+                }
+                "'" | "*" | "!" | "$" => rest.starts_with(|c: char| c.is_whitespace() || c.is_alphabetic()),
+                _ => true,
+            };
+            if is_mark {
+                let rest = rest.trim_start_matches(is_blank);
+                let rest = if mark == "\"" {
+                    rest.trim_end().trim_end_matches('"')
+                } else {
+                    rest
+                };
+                return (Some(mark), rest);
+            }
+        }
+    }
+    (None, text)
+}
+
+/// The rows of heads directly above a table, from top to bottom.
+fn heads_above(text: &str, grid: &Grid, above: &[Piece]) -> Vec<HeadRow> {
+    let mut heads: Vec<HeadRow> = Vec::new();
+    let mut blanks = 0;
+    for piece in above.iter().rev() {
+        match piece {
+            Piece::Blank => {
+                blanks += 1;
+                if blanks > 1 || !heads.is_empty() {
+                    break;
+                }
+            }
+            Piece::Text(line) => {
+                let raw = &text[line.span.range()];
+                if is_ruler(raw) {
+                    continue;
+                }
+                let Some(cells) = map_heads(text, *line, grid, heads.is_empty(), blanks > 0) else {
+                    break;
+                };
+                heads.push(HeadRow { line: *line, cells });
+                if heads.len() == MAX_HEADS {
+                    break;
+                }
+            }
+            Piece::Table(_) => break,
+        }
+    }
+    heads.reverse();
+    heads
+}
+
+/// The cells of a line as heads of the columns of a table, where they can be.
+fn map_heads(
+    text: &str,
+    line: TextLine,
+    grid: &Grid,
+    nearest: bool,
+    after_blank: bool,
+) -> Option<Vec<Option<Span>>> {
+    let raw = &text[line.span.range()];
+    let (_, kept) = strip_remark(raw);
+    let offset = raw.find(kept).unwrap_or(0);
+    let base = line.span.start as usize + offset;
+    let columns = grid.columns();
+    let cells = head_cells(kept, grid, offset)?;
+    if cells.len() != columns || cells.iter().all(Option::is_none) {
+        return None;
+    }
+    let texts: Vec<&str> = cells.iter().flatten().map(|range| &kept[range.clone()]).collect();
+    // A statement about the run is no head.
+    let first = texts.first().copied().unwrap_or("");
+    let states = first.ends_with([':', '=']) && texts.len() <= 3 && columns <= 3
+        || (texts.len() <= 2 && first.contains(": "))
+        || (!nearest || after_blank || columns == 2) && is_statement(&texts);
+    if states {
+        return None;
+    }
+    let quantity = |text: &&str| crate::head::read_head(text).quantity.is_some();
+    let has_words = texts.iter().any(|text| text.chars().any(char::is_alphabetic));
+    let numbers = texts.iter().filter(|text| leading_number(text).is_some()).count();
+    let sure = texts.iter().any(quantity) || numbers * 2 >= texts.len().max(2);
+    if !has_words && numbers < texts.len() {
+        return None;
+    }
+    // Prose that happens to have as many words as the table has columns.
+    if grid.dialect.sep == Sep::Blank
+        && !sure
+        && (after_blank || texts.len() > 6 || raw.trim_end().ends_with(['.', ':']))
+    {
+        return None;
+    }
+    if !nearest
+        && !sure
+        && texts
+            .iter()
+            .map(|text| text.split_whitespace().count())
+            .max()
+            .unwrap_or(0)
+            > 6
+    {
+        return None;
+    }
+    Some(
+        cells
+            .into_iter()
+            .map(|range| range.map(|r| Span::new(base + r.start, base + r.end)))
+            .collect(),
+    )
+}
+
+/// Whether cells say `key value`: the first is a field's name, and what follows is no head of a column.
+fn is_statement(texts: &[&str]) -> bool {
+    let [key, rest @ ..] = texts else { return false };
+    let key = key.trim_end_matches([':', '=']).trim();
+    if rest.len() > 2 || crate::words::field_of(key).is_none() {
+        return false;
+    }
+    !rest.iter().any(|text| {
+        let head = crate::head::read_head(text);
+        head.quantity.is_some() && leading_number(text).is_none()
+    })
+}
+
+/// The number with which a head begins, in either style.
+pub(super) fn leading_number(text: &str) -> Option<f64> {
+    for style in [Style::POINT, Style::COMMA] {
+        match cell(text, style) {
+            Cell::Number { value, .. } | Cell::WithUnit { value, .. } => return Some(value),
+            _ => {}
+        }
+    }
+    None
+}
+
+/// Splits a line of heads into as many cells as the table has columns. `indent`: characters cut from its front.
+fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<Vec<Option<Range<usize>>>> {
+    let columns = grid.columns();
+    let sep = grid.dialect.sep;
+    let whole = |cells: Vec<Range<usize>>| -> Vec<Option<Range<usize>>> {
+        cells
+            .into_iter()
+            .map(|range| Some(range).filter(|r| !r.is_empty()))
+            .collect()
+    };
+    if sep != Sep::Blank {
+        let separator = if sep == Sep::CommaBlank && !line.contains(", ") {
+            Sep::Comma
+        } else {
+            sep
+        };
+        let mut cells = raw_split(line, separator);
+        while cells.len() > columns && cells.last().is_some_and(Range::is_empty) {
+            cells.pop();
+        }
+        if cells.len() == columns {
+            return Some(whole(cells));
+        }
+        // A matrix whose corner cell was not written: `400;401;402` over four columns.
+        if cells.len() + 1 == columns
+            && cells.len() >= 2
+            && cells.iter().all(|c| leading_number(&line[c.clone()]).is_some())
+        {
+            let mut shifted = vec![None];
+            shifted.extend(whole(cells));
+            return Some(shifted);
+        }
+        // Group heads: fewer cells than columns, the rest left empty.
+        if cells.len() >= 2 && cells.len() < columns {
+            let mut padded = whole(cells);
+            padded.resize(columns, None);
+            return Some(padded);
+        }
+    }
+    for other in [Sep::Tab, Sep::Semicolon, Sep::Pipe, Sep::Comma] {
+        if other == sep {
+            continue;
+        }
+        let cells = raw_split(line, other);
+        if cells.len() == columns {
+            return Some(whole(cells));
+        }
+    }
+    let wide = split_wide(line);
+    if wide.len() == columns {
+        return Some(whole(wide));
+    }
+    let words = glue_units(line, raw_split(line, Sep::Blank));
+    if words.len() == columns {
+        return Some(whole(words));
+    }
+    if words.len() + 1 == columns
+        && words.len() >= 2
+        && words.iter().all(|w| leading_number(&line[w.clone()]).is_some())
+    {
+        let mut shifted = vec![None];
+        shifted.extend(whole(words));
+        return Some(shifted);
+    }
+    by_position(line, &words, grid, indent)
+}
+
+/// Cells divided by two or more blanks, or tabs.
+fn split_wide(line: &str) -> Vec<Range<usize>> {
+    let bytes = line.as_bytes();
+    let mut cells = Vec::new();
+    let mut start = None;
+    let mut at = 0;
+    while at < bytes.len() {
+        let gap = bytes[at] == b'\t'
+            || (bytes[at] == b' ' && bytes.get(at + 1).is_none_or(|b| matches!(b, b' ' | b'\t')));
+        if gap {
+            if let Some(from) = start.take() {
+                cells.push(trim(line, from..at));
+            }
+        } else if start.is_none() && bytes[at] != b' ' {
+            start = Some(at);
+        }
+        at += 1;
+    }
+    if let Some(from) = start {
+        cells.push(trim(line, from..bytes.len()));
+    }
+    cells
+}
+
+/// Puts `(nm)`, `[nm]`, `/ nm` and the like to the word before them.
+fn glue_units(line: &str, words: Vec<Range<usize>>) -> Vec<Range<usize>> {
+    let mut glued: Vec<Range<usize>> = Vec::with_capacity(words.len());
+    let mut open = false;
+    let mut joins_next = false;
+    for word in words {
+        let text = &line[word.clone()];
+        let joins = open || joins_next || text.starts_with(['(', '[', '/', '@']);
+        match glued.last_mut() {
+            Some(last) if joins => last.end = word.end,
+            _ => glued.push(word),
+        }
+        let depth =
+            |open: [char; 2], close: [char; 2]| text.matches(open).count() > text.matches(close).count();
+        let opened = depth(['(', '['], [')', ']']);
+        let closed = text.matches([')', ']']).count() > text.matches(['(', '[']).count();
+        open = (open || opened) && !closed;
+        joins_next = matches!(text, "/" | "@" | "in") || text.ends_with(['/', '@']) && text.len() > 1;
+    }
+    glued
+}
+
+/// Puts each word over the column of figures nearest to it, for tables in fixed columns.
+fn by_position(
+    line: &str,
+    words: &[Range<usize>],
+    grid: &Grid,
+    indent: usize,
+) -> Option<Vec<Option<Range<usize>>>> {
+    let extents = grid.extents();
+    if extents.len() != grid.columns() || words.is_empty() {
+        return None;
+    }
+    let mut cells: Vec<Option<Range<usize>>> = vec![None; extents.len()];
+    let mut furthest = 0;
+    for word in words {
+        let start = indent + line[..word.start].chars().count();
+        let end = indent + line[..word.end].chars().count();
+        let distance = |extent: &(usize, usize)| {
+            let middle = (start + end) as f64 / 2.0;
+            let over = start < extent.1 && end > extent.0;
+            if over {
+                0.0
+            } else {
+                (middle - (extent.0 + extent.1) as f64 / 2.0).abs()
+            }
+        };
+        let column =
+            (0..extents.len()).min_by(|&a, &b| distance(&extents[a]).total_cmp(&distance(&extents[b])))?;
+        if column < furthest || distance(&extents[column]) > 12.0 {
+            return None;
+        }
+        furthest = column;
+        cells[column] = Some(match cells[column].take() {
+            Some(front) => front.start..word.end,
+            None => word.clone(),
+        });
+    }
+    // At least half the columns must have a head for the line to be one.
+    (cells.iter().flatten().count() * 2 >= cells.len()).then_some(cells)
+}
