@@ -1,6 +1,8 @@
 //! Instrument checks against public limits (data/instrument-checks.json, sources there) and, for the
 //! trend, against SciPy (data/independent-spectra.json).
 
+#![allow(clippy::unwrap_used)]
+
 use curvary_analysis::checks::{
     BandReading, Conditions, HistoryPoint, Limits, TrendVerdict, Verdict, absorbance_certified,
     absorbance_dichromate, blank_absorbance, certified_from_table, flatness, read_bands, resolution,
@@ -368,6 +370,7 @@ fn dichromate_as_in_the_worked_examples() {
             examples[i]["passes"].as_bool().unwrap()
         );
         assert!(outcome.from_memory);
+        assert!(outcome.remarks.iter().any(|r| r.contains("temperature")));
         assert_eq!(reason(&report.outcomes[4].verdict), "not-in-range");
     }
 }

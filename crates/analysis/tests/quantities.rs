@@ -2,6 +2,8 @@
 //! data/inverse-prediction-and-inhibition.json, sources there) and against NumPy and SciPy
 //! (data/independent-spectra.json, made by independent_spectra.py).
 
+#![allow(clippy::unwrap_used)]
+
 use curvary_analysis::quantities::{
     Calibration, CalibrationOptions, Component, LimitForm, Limits, Measured, NucleicAcidKind,
     NucleicAcidReadings, Readings, Sigma, Target, Weighting, concentration, detection_limits, mixture,
@@ -271,6 +273,35 @@ fn known_errors_use_the_normal_distribution() {
         .inverse(&target, 0.95, Some(1.0 / (0.02f64 * 0.02)))
         .unwrap();
     assert!(worse.standard_error > 2.0 * unknown.standard_error);
+}
+
+#[test]
+fn fieller_limits_cover_what_they_say() {
+    // 2,000 lines of eight standards with normal noise; the true concentration must lie inside the
+    // 95 % limits in 93 to 97 of 100.
+    let mut state = 7u64;
+    let mut normal = || {
+        // A congruential generator (Knuth's MMIX constants).
+        state = state
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
+        curvary_analysis::distribution::normal_quantile(((state >> 11) as f64 + 0.5) / 2f64.powi(53))
+    };
+    let x: Vec<f64> = (1..=8).map(f64::from).collect();
+    let mut inside = 0;
+    for _ in 0..2000 {
+        let y: Vec<f64> = x.iter().map(|x| 0.02 + 0.11 * x + 0.02 * normal()).collect();
+        let readings = vec![
+            0.02 + 0.11 * 6.3 + 0.02 * normal(),
+            0.02 + 0.11 * 6.3 + 0.02 * normal(),
+        ];
+        let found = line(&x, &y)
+            .inverse(&Target::Readings(readings), 0.95, None)
+            .unwrap();
+        let [low, high] = found.limits.interval().unwrap();
+        inside += usize::from(low <= 6.3 && 6.3 <= high);
+    }
+    assert!((1860..=1940).contains(&inside), "{inside} of 2000");
 }
 
 #[test]

@@ -86,6 +86,19 @@ pub fn absorbance_dichromate(
                 return outcome.undetermined(open.0, open.1);
             }
             note_interpolation(&mut outcome, reading);
+            if let Some(wanted) = &standard.temperature {
+                let words = match conditions.temperature_celsius {
+                    None => "no temperature was stated".to_owned(),
+                    Some(t) if t >= wanted.from_celsius && t <= wanted.to_celsius => String::new(),
+                    Some(t) => format!("measured at {t} degrees Celsius"),
+                };
+                if !words.is_empty() {
+                    outcome.remarks.push(format!(
+                        "{words}; the values hold for {} to {} ({})",
+                        wanted.from_celsius, wanted.to_celsius, wanted.source
+                    ));
+                }
+            }
             let factor = 1e4 / (mg_per_l.value * path_cm);
             let value = reading.absorbance.value * factor;
             let uncertainty = reading.absorbance.standard_error.map(|u| {

@@ -139,8 +139,24 @@ pub struct AbsorbanceStandard {
     pub source: String,
     /// Whether from memory.
     pub from_memory: bool,
+    /// The temperatures for which the values hold.
+    pub temperature: Option<TemperatureRange>,
     /// The wavelengths.
     pub bands: Vec<AbsorbanceBand>,
+}
+
+/// Temperatures for which values hold.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TemperatureRange {
+    /// Lowest, in degrees Celsius.
+    pub from_celsius: f64,
+    /// Highest, in degrees Celsius.
+    pub to_celsius: f64,
+    /// Where it comes from.
+    pub source: String,
+    /// Whether from memory.
+    pub from_memory: bool,
 }
 
 /// One wavelength of an [`AbsorbanceStandard`].

@@ -26,7 +26,7 @@ pub use history::{HistoryPoint, Reach, Trend, TrendVerdict, trend};
 pub use limits::{
     AbsorbanceBand, AbsorbanceStandard, Bands, BandwidthRange, BlankLimit, CertifiedTolerance, Limits,
     LimitsError, LocalLimit, LocalLimits, ReferenceTable, ResolutionStandard, Solution, Sourced,
-    StrayLightStandard, TableRow, ToleranceRange, WavelengthStandard,
+    StrayLightStandard, TableRow, TemperatureRange, ToleranceRange, WavelengthStandard,
 };
 pub use outcome::{Conditions, Outcome, Report, Verdict};
 pub use resolution::{resolution, resolution_of_readings};

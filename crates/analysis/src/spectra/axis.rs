@@ -183,16 +183,15 @@ impl Spectrum {
             .x()
             .iter()
             .map(|x| {
-                self.axis
-                    .to_nm(*x)
-                    .and_then(|nm| axis.of_nm(nm))
-                    .ok_or_else(|| SpectrumRefusal::NotPositive {
+                self.axis.to_nm(*x).and_then(|nm| axis.of_nm(nm)).ok_or_else(|| {
+                    SpectrumRefusal::NotPositive {
                         what: self.axis.to_string(),
                         found: *x,
-                    })
+                    }
+                })
             })
             .collect::<Result<Vec<_>, _>>()?;
-        let curve = Curve::new(x, self.curve.y().to_vec())?;
+        let curve = self.curve.with_x(x)?;
         let note = format!(
             "{} converted to {axis} as for light in vacuum (no refractive index of air applied)",
             self.axis
@@ -233,16 +232,25 @@ impl Spectrum {
                 vec![format!("the ordinate is {ordinate} already; nothing was changed")],
             ));
         }
-        let (mut x, mut y, mut left_out) = (Vec::new(), Vec::new(), Vec::new());
-        for (at, value) in self.curve.x().iter().zip(self.curve.y()) {
-            match fraction(*value).and_then(target).filter(|v| v.is_finite()) {
-                Some(v) => {
-                    x.push(*at);
-                    y.push(v);
-                }
-                None => left_out.push(*at),
-            }
-        }
+        let converted: Vec<Option<f64>> = self
+            .curve
+            .y()
+            .iter()
+            .map(|value| fraction(*value).and_then(target).filter(|v| v.is_finite()))
+            .collect();
+        let kept: Vec<usize> = (0..converted.len()).filter(|i| converted[*i].is_some()).collect();
+        let left_out: Vec<f64> = self
+            .curve
+            .x()
+            .iter()
+            .zip(&converted)
+            .filter(|(_, v)| v.is_none())
+            .map(|(x, _)| *x)
+            .collect();
+        let curve = self
+            .curve
+            .pick(&kept)?
+            .with_y(converted.into_iter().flatten().collect())?;
         let mut notes = vec![match ordinate {
             Ordinate::Absorbance => "A = -lg T, decadic".to_owned(),
             _ => "T = 10^-A".to_owned(),
@@ -268,7 +276,7 @@ impl Spectrum {
         }
         Ok((
             Self {
-                curve: Curve::new(x, y)?,
+                curve,
                 axis: self.axis,
                 ordinate,
             },

@@ -172,13 +172,13 @@ impl Step {
                     curve.len() - kept.len(),
                     curve.len()
                 );
-                Ok((with(pick(curve, &kept)?), vec![note], None))
+                Ok((with(curve.pick(&kept)?), vec![note], None))
             }
             Self::Crop { to } => {
                 to.points(curve, "crop", 1)?;
                 let kept: Vec<usize> = curve.indices_in(*to).collect();
                 let note = format!("{} of {} points kept", kept.len(), curve.len());
-                Ok((with(pick(curve, &kept)?), vec![note], None))
+                Ok((with(curve.pick(&kept)?), vec![note], None))
             }
             Self::Ordinate { to } => spectrum.to_ordinate(*to).map(|(s, notes)| (s, notes, None)),
             Self::Axis { to } => spectrum.to_axis(*to).map(|(s, notes)| (s, notes, None)),
@@ -188,40 +188,23 @@ impl Step {
             } => {
                 let blank = reference(name)
                     .ok_or_else(|| SpectrumRefusal::UnknownReference { name: name.clone() })?;
-                if matches!(
-                    spectrum.ordinate,
-                    Ordinate::Transmittance | Ordinate::PercentTransmittance
-                ) {
+                if let Ordinate::Transmittance | Ordinate::PercentTransmittance = spectrum.ordinate {
                     return Err(SpectrumRefusal::WrongOrdinate {
                         found: spectrum.ordinate.to_string(),
-                        wanted: "absorbance (a transmittance is divided by its blank, not lessened by it)"
-                            .into(),
+                        wanted: "absorbance: put ordinate(absorbance) before".into(),
                     });
                 }
-                if blank.ordinate != spectrum.ordinate {
-                    return Err(SpectrumRefusal::WrongOrdinate {
-                        found: format!("{} in the blank", blank.ordinate),
-                        wanted: format!("{}, as in the sample", spectrum.ordinate),
-                    });
-                }
-                if blank.axis != spectrum.axis {
-                    return Err(SpectrumRefusal::WrongAxis {
-                        found: format!("{} in the blank", blank.axis),
-                        wanted: format!("{}, as in the sample", spectrum.axis),
-                    });
-                }
+                let (blank, mut notes) = like(spectrum, blank)?;
                 let (result, used) = subtract_blank(curve, &blank.curve, *grids)?;
-                let note = match used.resampled {
-                    Some(how) => {
-                        format!(
-                            "the blank ({} points) was resampled ({}) at the sample's x values",
-                            used.points,
-                            how.name()
-                        )
-                    }
+                notes.push(match used.resampled {
+                    Some(how) => format!(
+                        "the blank ({} points) was resampled ({}) at the sample's x values",
+                        used.points,
+                        how.name()
+                    ),
                     None => format!("the blank ({} points) has every x of the sample", used.points),
-                };
-                Ok((with(result), vec![note], None))
+                });
+                Ok((with(result), notes, None))
             }
             Self::Baseline { baseline } => {
                 subtract_baseline(spectrum, *baseline).map(|(s, found, notes)| (s, notes, Some(found)))
@@ -281,11 +264,34 @@ impl Step {
     }
 }
 
-fn pick(curve: &Curve, kept: &[usize]) -> Result<Curve, SpectrumRefusal> {
-    Curve::new(
-        kept.iter().map(|i| curve.x()[*i]).collect(),
-        kept.iter().map(|i| curve.y()[*i]).collect(),
-    )
+/// The blank with the sample's axis and ordinate, converted where that is exact.
+fn like(sample: &Spectrum, blank: Spectrum) -> Result<(Spectrum, Vec<String>), SpectrumRefusal> {
+    let mut notes = Vec::new();
+    let mut blank = blank;
+    if blank.ordinate != sample.ordinate {
+        let photometric = matches!(
+            blank.ordinate,
+            Ordinate::Transmittance | Ordinate::PercentTransmittance
+        );
+        if !(photometric && sample.ordinate == Ordinate::Absorbance) {
+            return Err(SpectrumRefusal::WrongOrdinate {
+                found: format!("{} in the blank", blank.ordinate),
+                wanted: format!("{}, as in the sample", sample.ordinate),
+            });
+        }
+        let (converted, said) = blank.to_ordinate(Ordinate::Absorbance)?;
+        blank = converted;
+        notes.extend(said);
+    }
+    if blank.axis != sample.axis {
+        let (converted, said) = blank.to_axis(sample.axis)?;
+        blank = converted;
+        notes.extend(said);
+    }
+    Ok((
+        blank,
+        notes.into_iter().map(|note| format!("blank: {note}")).collect(),
+    ))
 }
 
 fn derived(ordinate: Ordinate, order: usize) -> Result<Ordinate, SpectrumRefusal> {

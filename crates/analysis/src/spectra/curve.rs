@@ -6,11 +6,22 @@ use crate::refusal::{Refusal, require_finite, require_length};
 /// A curve: finite x values that only rise or only fall, and a finite y for each.
 ///
 /// The order of the points is kept as recorded, since spectra are scanned in both directions.
+///
+/// A curve knows where points are missing: where [`Curve::leave_out`] took some, and where a step is
+/// more than three times as long as the steps beside it. Nothing is interpolated, smoothed or
+/// measured across such a break.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Curve {
     x: Vec<f64>,
     y: Vec<f64>,
+    /// Rising indices of the points before which something is missing.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    breaks: Vec<usize>,
 }
+
+/// From this ratio to its neighbours on a step is a break. Our choice: steps that are merely uneven,
+/// or that grow along a converted axis, stay far below it.
+const BREAK_RATIO: f64 = 3.0;
 
 impl Curve {
     /// Checks and keeps two columns.
@@ -42,7 +53,67 @@ impl Curve {
                 });
             }
         }
-        Ok(Self { x, y })
+        let step = |i: usize| x.get(i + 1).map(|next| (next - x[i]).abs());
+        let breaks = (1..x.len())
+            .filter(|i| {
+                let beside = [i.checked_sub(2).and_then(step), step(*i)];
+                let longest = beside.into_iter().flatten().reduce(f64::max);
+                longest.is_some_and(|beside| step(i - 1).is_some_and(|own| own > BREAK_RATIO * beside))
+            })
+            .collect();
+        Ok(Self { x, y, breaks })
+    }
+
+    /// The curve without the points for which `drop` (of x and y) is true, with a break at each stretch
+    /// that went.
+    ///
+    /// # Errors
+    /// `too-few-points` where nothing is left.
+    pub fn leave_out(&self, drop: impl Fn(f64, f64) -> bool) -> Result<Self, SpectrumRefusal> {
+        let kept: Vec<usize> = (0..self.x.len())
+            .filter(|i| !drop(self.x[*i], self.y[*i]))
+            .collect();
+        self.pick(&kept)
+    }
+
+    /// The points at these rising indices; what is left out between two of them leaves a break.
+    pub(crate) fn pick(&self, kept: &[usize]) -> Result<Self, SpectrumRefusal> {
+        let broken = |pair: &[usize]| pair[1] != pair[0] + 1 || self.breaks.binary_search(&pair[1]).is_ok();
+        let breaks = (1..kept.len()).filter(|i| broken(&kept[i - 1..=*i])).collect();
+        let mut curve = Self::new(
+            kept.iter().map(|i| self.x[*i]).collect(),
+            kept.iter().map(|i| self.y[*i]).collect(),
+        )?;
+        curve.breaks = breaks;
+        Ok(curve)
+    }
+
+    /// Where points are missing: the ends of each break, by rising index.
+    pub fn gaps(&self) -> Vec<Window> {
+        let ends = |i: &usize| (self.x[i - 1], self.x[*i]);
+        self.breaks
+            .iter()
+            .map(ends)
+            .map(|(a, b)| Window {
+                from: a.min(b),
+                to: a.max(b),
+            })
+            .collect()
+    }
+
+    pub(crate) fn breaks(&self) -> &[usize] {
+        &self.breaks
+    }
+
+    /// Refuses a curve with a break, for what cannot reach across one.
+    pub(crate) fn refuse_breaks(&self) -> Result<(), SpectrumRefusal> {
+        match self.gaps().first() {
+            Some(gap) => Err(SpectrumRefusal::Gap {
+                from: gap.from,
+                to: gap.to,
+            }),
+            None => Ok(()),
+        }
     }
 
     /// The x values, in recorded order.
@@ -107,15 +178,29 @@ impl Curve {
 
     /// The same x with other y values of the same length.
     pub(crate) fn with_y(&self, y: Vec<f64>) -> Result<Self, SpectrumRefusal> {
-        Self::new(self.x.clone(), y)
+        Ok(Self {
+            breaks: self.breaks.clone(),
+            ..Self::new(self.x.clone(), y)?
+        })
+    }
+
+    /// The same points at other x values, in the same order.
+    pub(crate) fn with_x(&self, x: Vec<f64>) -> Result<Self, SpectrumRefusal> {
+        Ok(Self {
+            breaks: self.breaks.clone(),
+            ..Self::new(x, self.y.clone())?
+        })
     }
 
     /// The same curve with x rising.
     pub(crate) fn rising(&self) -> Self {
         if self.x.len() > 1 && self.x[1] < self.x[0] {
+            let turned = |v: &[f64]| v.iter().rev().copied().collect();
+            let breaks = self.breaks.iter().rev().map(|i| self.x.len() - i).collect();
             Self {
-                x: self.x.iter().rev().copied().collect(),
-                y: self.y.iter().rev().copied().collect(),
+                x: turned(&self.x),
+                y: turned(&self.y),
+                breaks,
             }
         } else {
             self.clone()

@@ -4,6 +4,9 @@ use super::polynomial::Polynomial;
 use super::smooth::{SavitzkyGolay, Uneven};
 use super::{Curve, SpectrumRefusal, Window, point_noise, value_at};
 
+/// More extremes than this are noise, not a list that anybody reads.
+const MOST_PEAKS: usize = 1000;
+
 /// Which extremes to look for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -122,7 +125,8 @@ pub enum Apex {
         /// Their height.
         height: f64,
     },
-    /// The highest recorded point; no parabola opens the right way inside its window.
+    /// The highest recorded point; its window reaches over an end or a gap of the curve, or no parabola
+    /// in it opens the right way.
     Sampled {
         /// Its position.
         x: f64,
@@ -202,8 +206,8 @@ pub struct Peak {
     pub right_base: f64,
     /// Width of the recorded peak at the asked level.
     pub width: Width,
-    /// Area between the bases.
-    pub area: Area,
+    /// Area between the bases; absent where points are missing among them.
+    pub area: Option<Area>,
 }
 
 /// All extremes of a curve, by rising x.
@@ -301,8 +305,17 @@ pub fn find_peaks(curve: &Curve, options: &PeakOptions) -> Result<PeakTable, Spe
             x[highest]
         ));
     }
+    let gaps = rising.gaps();
+    if !gaps.is_empty() {
+        let places: Vec<String> = gaps.iter().map(ToString::to_string).collect();
+        notes.push(format!(
+            "points are missing at {}: no extreme is read beside a gap, and prominences may be too large",
+            places.join(", ")
+        ));
+    }
+    let (left_bases, right_bases) = bases(&up);
     let mut peaks = Vec::new();
-    for (first, last) in tops(&up) {
+    for (first, last) in tops(&up, rising.breaks()) {
         let index = first.midpoint(last);
         if (first..=last).any(over)
             || options
@@ -311,29 +324,44 @@ pub fn find_peaks(curve: &Curve, options: &PeakOptions) -> Result<PeakTable, Spe
         {
             continue;
         }
-        let (left, right) = bases(&up, index);
+        let (left, right) = (left_bases[index], right_bases[index]);
         let prominence = up[index] - up[left].max(up[right]);
         if prominence < min_prominence {
             continue;
         }
+        if peaks.len() == MOST_PEAKS {
+            return Err(SpectrumRefusal::setting(
+                "least prominence",
+                min_prominence,
+                "large enough to leave at most 1000 extremes",
+            ));
+        }
+        let whole = !rising.breaks().iter().any(|b| left < *b && *b <= right);
         peaks.push(Peak {
             index: if curve_rises { index } else { x.len() - 1 - index },
             sampled_x: x[index],
             sampled_y: y[index],
-            apex: apex(x, &up, sign, (first, last), options.refinement, options.noise),
+            apex: apex(
+                &rising,
+                &up,
+                sign,
+                (first, last),
+                options.refinement,
+                options.noise,
+            ),
             prominence,
             left_base: x[left],
             right_base: x[right],
-            width: width(x, &up, sign, index, (left, right), prominence, options.width),
-            area: area(
+            width: width(
                 &rising,
-                Window {
-                    from: x[left],
-                    to: x[right],
-                },
-                options.area,
+                &up,
                 sign,
-            )?,
+                index,
+                (left, right),
+                prominence,
+                options.width,
+            ),
+            area: whole.then(|| area_of_points(x, y, (left, right), options.area, sign)),
         });
     }
     Ok(PeakTable {
@@ -347,39 +375,59 @@ pub fn find_peaks(curve: &Curve, options: &PeakOptions) -> Result<PeakTable, Spe
 /// The area of a curve over a window; where a limit falls between points it is interpolated.
 ///
 /// # Errors
-/// [`SpectrumRefusal::BadWindow`], [`SpectrumRefusal::OutsideRange`].
+/// [`SpectrumRefusal::BadWindow`], [`SpectrumRefusal::OutsideRange`], [`SpectrumRefusal::Gap`].
 pub fn area_between(curve: &Curve, over: Window, baseline: AreaBaseline) -> Result<Area, SpectrumRefusal> {
     over.check()?;
-    area(&curve.rising(), over, baseline, 1.0)
+    let rising = curve.rising();
+    if let Some(gap) = rising
+        .gaps()
+        .iter()
+        .find(|gap| gap.to > over.from && gap.from < over.to)
+    {
+        return Err(SpectrumRefusal::Gap {
+            from: gap.from,
+            to: gap.to,
+        });
+    }
+    let (left, _) = value_at(&rising, over.from)?;
+    let (right, _) = value_at(&rising, over.to)?;
+    let (mut x, mut y) = (vec![over.from], vec![left]);
+    for (at, value) in rising
+        .x()
+        .iter()
+        .zip(rising.y())
+        .filter(|(x, _)| **x > over.from && **x < over.to)
+    {
+        x.push(*at);
+        y.push(*value);
+    }
+    x.push(over.to);
+    y.push(right);
+    Ok(area_of_points(&x, &y, (0, x.len() - 1), baseline, 1.0))
 }
 
-fn area(rising: &Curve, over: Window, baseline: AreaBaseline, sign: f64) -> Result<Area, SpectrumRefusal> {
-    let (left, _) = value_at(rising, over.from)?;
-    let (right, _) = value_at(rising, over.to)?;
-    let mut points = vec![(over.from, left)];
-    points.extend(
-        rising
-            .x()
-            .iter()
-            .zip(rising.y())
-            .map(|(x, y)| (*x, *y))
-            .filter(|(x, _)| *x > over.from && *x < over.to),
-    );
-    points.push((over.to, right));
-    let whole: f64 = points
-        .windows(2)
-        .map(|p| (p[1].0 - p[0].0) * (p[0].1 + p[1].1) / 2.0)
+/// The area over a stretch of recorded points, both included.
+fn area_of_points(
+    x: &[f64],
+    y: &[f64],
+    (left, right): (usize, usize),
+    baseline: AreaBaseline,
+    sign: f64,
+) -> Area {
+    let (from, to) = (x[left], x[right]);
+    let whole: f64 = (left..right)
+        .map(|i| (x[i + 1] - x[i]) * (y[i] + y[i + 1]) / 2.0)
         .sum();
     let below = match baseline {
         AreaBaseline::Zero => 0.0,
-        AreaBaseline::Chord => (over.to - over.from) * (left + right) / 2.0,
+        AreaBaseline::Chord => (to - from) * (y[left] + y[right]) / 2.0,
     };
-    Ok(Area {
+    Area {
         value: sign * (whole - below),
-        from: over.from,
-        to: over.to,
+        from,
+        to,
         baseline,
-    })
+    }
 }
 
 fn check_refinement(refinement: Refinement) -> Result<(), SpectrumRefusal> {
@@ -391,8 +439,8 @@ fn check_refinement(refinement: Refinement) -> Result<(), SpectrumRefusal> {
     }
 }
 
-/// Runs of equal points with lower points on both sides.
-fn tops(up: &[f64]) -> Vec<(usize, usize)> {
+/// Runs of equal points with lower points on both sides, and no break among those.
+fn tops(up: &[f64], breaks: &[usize]) -> Vec<(usize, usize)> {
     let mut found = Vec::new();
     let mut i = 1;
     while i + 1 < up.len() {
@@ -401,7 +449,10 @@ fn tops(up: &[f64]) -> Vec<(usize, usize)> {
             while last + 1 < up.len() && up[last + 1] == up[i] {
                 last += 1;
             }
-            if last + 1 < up.len() && up[last + 1] < up[i] {
+            let broken = breaks
+                .get(breaks.partition_point(|b| *b < i))
+                .is_some_and(|b| *b <= last + 1);
+            if last + 1 < up.len() && up[last + 1] < up[i] && !broken {
                 found.push((i, last));
             }
             i = last + 1;
@@ -412,17 +463,32 @@ fn tops(up: &[f64]) -> Vec<(usize, usize)> {
     found
 }
 
-/// The lowest points on the way from a peak to higher ground on either side.
-fn bases(up: &[f64], peak: usize) -> (usize, usize) {
-    let lowest = |way: &mut dyn Iterator<Item = usize>| {
-        way.take_while(|i| up[*i] <= up[peak])
-            .fold(peak, |best, i| if up[i] < up[best] { i } else { best })
+/// For each point the nearest lowest point on the way to higher ground (or to the end), to the left
+/// and to the right.
+///
+/// A stack of ever higher points is kept, each with the lowest point since the one below it on the
+/// stack, so that the whole takes a single pass each way.
+fn bases(up: &[f64]) -> (Vec<usize>, Vec<usize>) {
+    let walk = |order: &mut dyn Iterator<Item = usize>| {
+        let mut base = vec![0; up.len()];
+        let mut higher: Vec<(usize, usize)> = Vec::new();
+        for i in order {
+            let mut lowest = i;
+            while let Some((_, low)) = higher.pop_if(|(at, _)| up[*at] <= up[i]) {
+                if up[low] < up[lowest] {
+                    lowest = low;
+                }
+            }
+            base[i] = lowest;
+            higher.push((i, lowest));
+        }
+        base
     };
-    (lowest(&mut (0..peak).rev()), lowest(&mut (peak + 1..up.len())))
+    (walk(&mut (0..up.len())), walk(&mut (0..up.len()).rev()))
 }
 
 fn width(
-    x: &[f64],
+    curve: &Curve,
     up: &[f64],
     sign: f64,
     peak: usize,
@@ -434,18 +500,21 @@ fn width(
         WidthLevel::HalfProminence => up[peak] - prominence / 2.0,
         WidthLevel::HalfHeight => up[peak] / 2.0,
     };
+    let x = curve.x();
     let cross = |below: usize, above: usize| {
-        x[below] + (x[above] - x[below]) * (at - up[below]) / (up[above] - up[below])
+        let broken = curve.breaks().binary_search(&below.max(above)).is_ok();
+        let at = x[below] + (x[above] - x[below]) * (at - up[below]) / (up[above] - up[below]);
+        (!broken).then_some(at)
     };
     // A level at or above the peak itself (a peak below zero at half height) crosses nothing.
     let flanks = (at < up[peak]).then(|| {
         let l = (left..peak)
             .rev()
             .find(|i| up[*i] <= at)
-            .map(|i| cross(i, i + 1))?;
+            .and_then(|i| cross(i, i + 1))?;
         let r = (peak + 1..=right)
             .find(|i| up[*i] <= at)
-            .map(|i| cross(i, i - 1))?;
+            .and_then(|i| cross(i, i - 1))?;
         Some((l, r))
     });
     match flanks.flatten() {
@@ -460,13 +529,14 @@ fn width(
 }
 
 fn apex(
-    x: &[f64],
+    curve: &Curve,
     up: &[f64],
     sign: f64,
     (first, last): (usize, usize),
     refinement: Refinement,
     noise: Option<f64>,
 ) -> Apex {
+    let x = curve.x();
     let (equal, index) = (last - first + 1, first.midpoint(last));
     let half = match refinement {
         Refinement::ThreePoints => 1,
@@ -483,7 +553,13 @@ fn apex(
         x: x[index],
         height: sign * up[index],
     };
-    if index < half || index + half >= x.len() {
+    let inside = index >= half && index + half < x.len();
+    if !inside
+        || curve
+            .breaks()
+            .iter()
+            .any(|b| index - half < *b && *b <= index + half)
+    {
         return sampled;
     }
     let range = index - half..=index + half;
@@ -574,21 +650,17 @@ pub fn find_shoulders(
         min_prominence: depth,
         ..PeakOptions::default()
     };
-    let any = PeakOptions {
-        min_prominence: Threshold::Absolute(0.0),
-        ..PeakOptions::default()
-    };
     let half = window / 2;
-    let tops: Vec<usize> = match find_peaks(&smooth, &any) {
-        Ok(table) => table.peaks.iter().map(|p| p.index).collect(),
-        Err(_) => Vec::new(),
-    };
+    let tops = tops(smooth.y(), smooth.breaks());
     let found = find_peaks(&second, &options)?;
     Ok(found
         .peaks
         .iter()
         .filter(|p| p.sampled_y < 0.0 && p.index >= half && p.index + half < curve.len())
-        .filter(|p| tops.iter().all(|t| t.abs_diff(p.index) > half))
+        .filter(|p| {
+            tops.iter()
+                .all(|(first, last)| p.index + half < *first || *last + half < p.index)
+        })
         .map(|p| Shoulder {
             x: p.apex.x(),
             y: curve.y()[p.index],

@@ -51,6 +51,13 @@ pub enum SpectrumRefusal {
         /// The nearest x of the other curve.
         nearest: f64,
     },
+    /// Points are missing between two places, and the answer would have to reach across.
+    Gap {
+        /// Last x before the gap.
+        from: f64,
+        /// First x after it.
+        to: f64,
+    },
     /// The method needs even steps.
     UnevenSteps {
         /// Smallest distance of neighbours.
@@ -105,6 +112,7 @@ impl SpectrumRefusal {
             Self::BadSetting { .. } => "bad-setting",
             Self::OutsideRange { .. } => "outside-range",
             Self::GridsDiffer { .. } => "grids-differ",
+            Self::Gap { .. } => "gap",
             Self::UnevenSteps { .. } => "uneven-steps",
             Self::WrongOrdinate { .. } => "wrong-ordinate",
             Self::WrongAxis { .. } => "wrong-axis",
@@ -178,6 +186,12 @@ impl fmt::Display for SpectrumRefusal {
                 f,
                 "the x values differ: {x} has no partner (nearest is {nearest}); ask for resampling or measure on one grid"
             ),
+            Self::Gap { from, to } => {
+                write!(
+                    f,
+                    "points are missing between {from} and {to}, and nothing is guessed across; crop to one side"
+                )
+            }
             Self::UnevenSteps { smallest, largest } => write!(
                 f,
                 "the steps in x are uneven ({smallest} to {largest}); ask for the local polynomial on uneven points or resample first"

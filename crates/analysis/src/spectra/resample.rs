@@ -28,14 +28,20 @@ impl Interpolation {
 /// Interpolated values are not measurements: their noise is smaller and correlated.
 ///
 /// # Errors
-/// [`SpectrumRefusal::OutsideRange`]; `too-few-points` (two for linear, four for cubic); the errors
-/// of [`Curve::new`] for the new x values.
+/// [`SpectrumRefusal::OutsideRange`]; [`SpectrumRefusal::Gap`] for an x inside a gap, and for the spline
+/// wherever there is one; `too-few-points` (two for linear, four for cubic); the errors of
+/// [`Curve::new`] for the new x values.
 pub fn resample(curve: &Curve, x: &[f64], how: Interpolation) -> Result<Curve, SpectrumRefusal> {
     crate::refusal::require_finite("x", x)?;
     let rising = curve.rising();
     let (lowest, highest) = rising.range();
     // Rounding of a grid such as 200 + 3 · 0.1 must not push its last point out of the range.
     let slack = 1e-9 * rising.steps().0;
+    let gaps = rising.gaps();
+    if how == Interpolation::Cubic {
+        // A spline bends everywhere for what it meets anywhere.
+        rising.refuse_breaks()?;
+    }
     let interpolant = Interpolant::new(&rising, how)?;
     let y = x
         .iter()
@@ -45,6 +51,15 @@ pub fn resample(curve: &Curve, x: &[f64], how: Interpolation) -> Result<Curve, S
                     x: *at,
                     lowest,
                     highest,
+                });
+            }
+            if let Some(gap) = gaps
+                .get(gaps.partition_point(|gap| gap.to <= *at))
+                .filter(|gap| gap.from < *at)
+            {
+                return Err(SpectrumRefusal::Gap {
+                    from: gap.from,
+                    to: gap.to,
                 });
             }
             Ok(interpolant.at(at.clamp(lowest, highest)))

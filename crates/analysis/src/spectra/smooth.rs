@@ -14,6 +14,9 @@ pub enum Uneven {
     Fit,
 }
 
+/// Largest window: a bound on the work, far above any use.
+const MAX_WINDOW: usize = 2001;
+
 /// A moving least-squares polynomial: Savitzky & Golay, Anal. Chem. 36, 1627 (1964), with the
 /// derivative of the polynomial for derivatives.
 ///
@@ -62,7 +65,7 @@ impl SavitzkyGolay {
     ///
     /// # Errors
     /// [`SpectrumRefusal::BadSetting`], `too-few-points` for a curve shorter than the window,
-    /// [`SpectrumRefusal::UnevenSteps`].
+    /// [`SpectrumRefusal::UnevenSteps`], [`SpectrumRefusal::Gap`].
     pub fn apply(self, curve: &Curve) -> Result<Smoothed, SpectrumRefusal> {
         let Self {
             window,
@@ -76,6 +79,9 @@ impl SavitzkyGolay {
                 window,
                 "an odd count of points",
             ));
+        }
+        if window > MAX_WINDOW {
+            return Err(SpectrumRefusal::setting("window", window, "at most 2001 points"));
         }
         if order > 12 {
             return Err(SpectrumRefusal::setting("order", order, "0 to 12"));
@@ -101,6 +107,7 @@ impl SavitzkyGolay {
                 window,
             ));
         }
+        curve.refuse_breaks()?;
         let even = window == 1 || curve.even_step().is_some();
         if !even && uneven == Uneven::Refuse {
             let (smallest, largest) = curve.steps();
