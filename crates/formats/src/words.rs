@@ -1,1 +1,443 @@
 //! The words of the trade in several languages, from a data file.
+//!
+//! Words are compared as [`fold`] leaves them: without case, accents and marks. A look-up is one hash of the folded
+//! word; the table is read once, from `words.toml`, which is part of the program.
+
+use std::collections::{BTreeMap, HashMap};
+use std::sync::LazyLock;
+
+use curvary_record::{Quantity, known_field};
+use serde::Deserialize;
+
+/// What a cell that is no number stands for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Marker {
+    /// Nothing was measured, or it was lost.
+    Missing,
+    /// The value lies beyond what the instrument shows, or the detector was saturated.
+    Beyond,
+}
+
+/// The word as it is compared: lower case, accents off, every run of blanks and marks one blank, none at the ends.
+///
+/// `Wellenlänge`, `WELLENLANGE` and `wellen-länge` differ only in the blank; `ß` is `ss`; signs that carry meaning
+/// (`%`, `#`, `[`, `]`, `<`, `>`, `+`, Greek letters, digits) stay.
+#[must_use]
+pub fn fold(text: &str) -> String {
+    let mut folded = String::with_capacity(text.len());
+    let mut blank = false;
+    for sign in text.chars().flat_map(char::to_lowercase) {
+        let plain: &str = match sign {
+            'á' | 'à' | 'â' | 'ä' | 'ã' | 'å' | 'ą' | 'ā' => "a",
+            'é' | 'è' | 'ê' | 'ë' | 'ę' | 'ē' => "e",
+            'í' | 'ì' | 'î' | 'ï' | 'ī' => "i",
+            'ó' | 'ò' | 'ô' | 'ö' | 'õ' | 'ø' | 'ō' => "o",
+            'ú' | 'ù' | 'û' | 'ü' | 'ū' => "u",
+            'ý' | 'ÿ' => "y",
+            'ñ' | 'ń' => "n",
+            'ç' | 'ć' | 'č' => "c",
+            'ś' | 'š' => "s",
+            'ź' | 'ż' | 'ž' => "z",
+            'ł' => "l",
+            'ß' => "ss",
+            'æ' => "ae",
+            'œ' => "oe",
+            '∆' => "δ",
+            'µ' => "μ",
+            '₀' => "0",
+            // Combining accents, as some systems write letters in two parts.
+            '\u{300}'..='\u{36F}' => continue,
+            sign if sign.is_alphanumeric() => {
+                if blank && !folded.is_empty() {
+                    folded.push(' ');
+                }
+                blank = false;
+                folded.push(sign);
+                continue;
+            }
+            '%' | '#' | '[' | ']' | '<' | '>' | '+' | '°' | '∞' | '№' | '²' | '*' => {
+                if blank && !folded.is_empty() {
+                    folded.push(' ');
+                }
+                blank = false;
+                folded.push(sign);
+                continue;
+            }
+            _ => {
+                blank = true;
+                continue;
+            }
+        };
+        if blank && !folded.is_empty() {
+            folded.push(' ');
+        }
+        blank = false;
+        folded.push_str(plain);
+    }
+    folded
+}
+
+/// Longer texts are no words of the trade.
+const LONGEST: usize = 64;
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Data {
+    field: BTreeMap<String, Vec<String>>,
+    #[serde(rename = "field-if-fitting")]
+    fitting: BTreeMap<String, Vec<String>>,
+    quantity: BTreeMap<String, Vec<String>>,
+    statistics: Words,
+    marker: BTreeMap<String, Vec<String>>,
+    blank: Words,
+    furniture: Furniture,
+}
+
+#[derive(Deserialize)]
+struct Words {
+    words: Vec<String>,
+}
+
+#[derive(Deserialize)]
+struct Furniture {
+    page: Vec<String>,
+    of: Vec<String>,
+    end: Vec<String>,
+}
+
+/// What one folded word means in each role.
+#[derive(Default)]
+struct Meaning {
+    field: Option<&'static str>,
+    fitting: Vec<&'static str>,
+    quantity: Option<Quantity>,
+    statistics: bool,
+    marker: Option<Marker>,
+    saturated: bool,
+    blank: bool,
+    page: bool,
+    of: bool,
+    end: bool,
+}
+
+static WORDS: LazyLock<HashMap<String, Meaning>> = LazyLock::new(|| {
+    // The file is part of the program; a test reads it, so that it can only fail there.
+    toml::from_str::<Data>(include_str!("words.toml")).map_or_else(|_| HashMap::new(), table)
+});
+
+fn table(data: Data) -> HashMap<String, Meaning> {
+    let mut table: HashMap<String, Meaning> = HashMap::with_capacity(2048);
+    let known = |key: &str| known_field(key).map(|known| known.key);
+    for (key, words) in data.field {
+        for word in words {
+            table.entry(fold(&word)).or_default().field = known(&key);
+        }
+    }
+    for (word, keys) in data.fitting {
+        table
+            .entry(fold(&word))
+            .or_default()
+            .fitting
+            .extend(keys.iter().filter_map(|key| known(key)));
+    }
+    for (name, words) in data.quantity {
+        for word in words {
+            table.entry(fold(&word)).or_default().quantity = Some(Quantity::named(name.clone()));
+        }
+    }
+    for (kind, words) in data.marker {
+        let marker = if kind == "missing" {
+            Marker::Missing
+        } else {
+            Marker::Beyond
+        };
+        let saturated = kind == "saturated";
+        for word in words {
+            let meaning = table.entry(marker_form(&word)).or_default();
+            meaning.marker = Some(marker);
+            meaning.saturated = saturated;
+        }
+    }
+    for word in data.statistics.words {
+        table.entry(fold(&word)).or_default().statistics = true;
+    }
+    for word in data.blank.words {
+        table.entry(fold(&word)).or_default().blank = true;
+    }
+    for word in data.furniture.page {
+        table.entry(fold(&word)).or_default().page = true;
+    }
+    for word in data.furniture.of {
+        table.entry(fold(&word)).or_default().of = true;
+    }
+    for word in data.furniture.end {
+        table.entry(fold(&word)).or_default().end = true;
+    }
+    table
+}
+
+fn meaning(word: &str) -> Option<&'static Meaning> {
+    if word.len() > LONGEST * 2 {
+        return None;
+    }
+    let folded = fold(word);
+    if folded.is_empty() {
+        None
+    } else {
+        WORDS.get(&folded)
+    }
+}
+
+/// The known field that a key means, whatever its value.
+#[must_use]
+pub fn field_of(key: &str) -> Option<&'static str> {
+    meaning(key)?.field
+}
+
+/// The known fields that a key may mean, to be taken only when the value is of the field's kind and, for a number,
+/// has a unit written; in the order to try them.
+#[must_use]
+pub fn fields_if_fitting(key: &str) -> &'static [&'static str] {
+    meaning(key).map_or(&[], |meaning| &meaning.fitting)
+}
+
+/// What an axis under this word measures.
+#[must_use]
+pub fn quantity_of(word: &str) -> Option<Quantity> {
+    meaning(word)?.quantity.clone()
+}
+
+/// Whether a row or column under this word sums up others: a mean, a deviation, a slope.
+#[must_use]
+pub fn is_statistics(word: &str) -> bool {
+    meaning(word).is_some_and(|meaning| meaning.statistics)
+}
+
+/// Whether a sample of this name is a blank or a reference.
+#[must_use]
+pub fn is_blank(word: &str) -> bool {
+    meaning(word).is_some_and(|meaning| meaning.blank)
+}
+
+fn marker_form(word: &str) -> String {
+    let mut form: String = word.trim().chars().flat_map(char::to_lowercase).collect();
+    form.insert(0, '\u{1}');
+    form
+}
+
+/// What a cell that is no number stands for; `None` for any other text, and for an empty cell.
+///
+/// A cell of nothing but dashes, points, stars, question marks or hashes is missing; stars and hashes are what
+/// programs print when a number does not fit its field.
+#[must_use]
+pub fn marker(cell: &str) -> Option<Marker> {
+    let cell = cell.trim();
+    if cell.is_empty() || cell.len() > LONGEST {
+        return None;
+    }
+    if cell
+        .chars()
+        .all(|c| matches!(c, '-' | '–' | '—' | '.' | '*' | '?' | '#' | '_' | '/'))
+    {
+        return Some(Marker::Missing);
+    }
+    WORDS.get(&marker_form(cell))?.marker
+}
+
+/// Whether a cell or a flag says that the detector was saturated or stray light ruled.
+#[must_use]
+pub fn is_saturation(cell: &str) -> bool {
+    let cell = cell.trim();
+    cell.len() <= LONGEST
+        && WORDS
+            .get(&marker_form(cell))
+            .is_some_and(|meaning| meaning.saturated)
+}
+
+/// Whether a line belongs to the paper and not to the measurement: `Page 1 of 3`, `Seite 2`, `- 3 -`, `end of data`.
+#[must_use]
+pub fn is_furniture(line: &str) -> bool {
+    if line.len() > LONGEST * 2 {
+        return false;
+    }
+    let bare = line.trim();
+    let framed = bare.len() >= 3 && bare.starts_with('-') && bare.ends_with('-');
+    if framed && bare.trim_matches(['-', ' ']).parse::<u32>().is_ok() {
+        return true;
+    }
+    let folded = fold(bare);
+    if WORDS.get(&folded).is_some_and(|meaning| meaning.end) {
+        return true;
+    }
+    let words: Vec<&str> = folded.split(' ').collect();
+    let is_page = |word: &str| WORDS.get(word).is_some_and(|meaning| meaning.page);
+    let is_of = |word: &str| WORDS.get(word).is_some_and(|meaning| meaning.of);
+    let is_number = |word: &str| word.len() <= 5 && word.bytes().all(|b| b.is_ascii_digit());
+    // The slash of `Page 1/3` is folded into a blank.
+    match words.as_slice() {
+        [page, number] => is_page(page) && is_number(number),
+        [page, number, total] => is_page(page) && is_number(number) && is_number(total),
+        [page, number, of, total] => is_page(page) && is_number(number) && is_of(of) && is_number(total),
+        _ => false,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_data_file_reads_and_names_known_fields() {
+        let data: Data = toml::from_str(include_str!("words.toml")).expect("words.toml reads");
+        let mut words = 0;
+        let mut seen: HashMap<String, String> = HashMap::new();
+        for (key, list) in &data.field {
+            assert!(known_field(key).is_some(), "`{key}` is no known field");
+            words += list.len();
+            for word in list {
+                let other = seen.insert(fold(word), key.clone());
+                assert!(
+                    other.as_ref().is_none_or(|other| other == key),
+                    "`{word}` means {key} and {other:?}"
+                );
+            }
+        }
+        for keys in data.fitting.values() {
+            for key in keys {
+                assert!(known_field(key).is_some(), "`{key}` is no known field");
+            }
+        }
+        let mut seen: HashMap<String, String> = HashMap::new();
+        for (name, list) in &data.quantity {
+            for word in list {
+                let other = seen.insert(fold(word), name.clone());
+                assert!(
+                    other.as_ref().is_none_or(|other| other == name),
+                    "`{word}` means {name} and {other:?}"
+                );
+            }
+        }
+        for kind in data.marker.keys() {
+            assert!(
+                ["missing", "above", "below", "saturated"].contains(&kind.as_str()),
+                "{kind}"
+            );
+        }
+        assert!(words > 700, "{words}");
+    }
+
+    #[test]
+    fn words_fold() {
+        for (text, folded) in [
+            ("Wellenlänge", "wellenlange"),
+            ("WELLENLÄNGE:", "wellenlange"),
+            ("Wellenla\u{308}nge", "wellenlange"),
+            ("  Path-Length_", "path length"),
+            ("longueur d'onde", "longueur d onde"),
+            ("longueur d’onde", "longueur d onde"),
+            ("% T", "% t"),
+            ("Größe", "grosse"),
+            ("∆A", "δa"),
+            ("ΔA", "δa"),
+            ("długość fali", "dlugosc fali"),
+            ("[S]", "[s]"),
+            ("...", ""),
+        ] {
+            assert_eq!(fold(text), folded, "{text}");
+        }
+    }
+
+    #[test]
+    fn keys_in_many_languages() {
+        for (key, field) in [
+            ("Temperature", "temperature"),
+            ("Temp.", "temperature"),
+            ("TEMPERATUR", "temperature"),
+            ("Température", "temperature"),
+            ("Temperatura", "temperature"),
+            ("Probe", "sample"),
+            ("Échantillon", "sample"),
+            ("Muestra", "sample"),
+            ("Schichtdicke", "path-length"),
+            ("Trajet optique", "path-length"),
+            ("Paso óptico", "path-length"),
+            ("PATHLENGTH", "path-length"),
+            ("path_length", "path-length"),
+            ("Wellenlaenge", "wavelength"),
+            ("Longueur d’onde", "wavelength"),
+            ("Scan speed", "scan-speed"),
+            ("Datum", "date"),
+            ("Fecha", "date"),
+            ("Bemerkung", "comment"),
+            ("pH-Wert", "ph"),
+            ("PH", "ph"),
+            ("Operator", "operator"),
+            ("Spectral bandwidth", "bandwidth"),
+            ("Lösungsmittel", "solvent"),
+            ("[S]", "substrate-concentration"),
+            ("Uhrzeit", "time"),
+            ("Monster", "sample"),
+            ("Våglängd", "wavelength"),
+            ("Próbka", "sample"),
+        ] {
+            assert_eq!(field_of(key), Some(field), "{key}");
+        }
+        for key in ["jacket", "T", "data", "time", "name", "", "::", "x", "betanin"] {
+            assert_eq!(field_of(key), None, "{key}");
+        }
+        assert_eq!(fields_if_fitting("T"), fields_if_fitting("t"));
+        assert_eq!(fields_if_fitting("Time"), ["time", "duration"]);
+    }
+
+    #[test]
+    fn cells_without_a_number() {
+        for (cell, wanted) in [
+            ("OVER", Some(Marker::Beyond)),
+            ("Over range", Some(Marker::Beyond)),
+            ("****", Some(Marker::Missing)),
+            ("---", Some(Marker::Missing)),
+            ("#N/A", Some(Marker::Missing)),
+            ("NaN", Some(Marker::Missing)),
+            ("n.d.", Some(Marker::Missing)),
+            ("-1.#IND", Some(Marker::Missing)),
+            ("k.A.", Some(Marker::Missing)),
+            ("hors gamme", Some(Marker::Beyond)),
+            ("SAT", Some(Marker::Beyond)),
+            ("0.12", None),
+            ("", None),
+            ("betanin", None),
+        ] {
+            assert_eq!(marker(cell), wanted, "{cell}");
+        }
+    }
+
+    #[test]
+    fn lines_of_the_paper() {
+        for line in [
+            "Page 1 of 3",
+            "Seite 2",
+            "Page 1/3",
+            "- 3 -",
+            "página 2 de 4",
+            "End of data",
+            "Seite 1 von 2",
+            "pag. 3",
+        ] {
+            assert!(is_furniture(line), "{line}");
+        }
+        for line in ["Sample: page", "405 0.12", "- 3", "1 of 3", "", "pages of notes"] {
+            assert!(!is_furniture(line), "{line}");
+        }
+    }
+
+    #[test]
+    fn sums_and_blanks() {
+        assert!(
+            ["Mittelwert", "Mean", "RSD", "% RSD", "Std. dev.", "écart-type"]
+                .into_iter()
+                .all(is_statistics)
+        );
+        assert!(["Blank", "Leerwert", "REF", "blanc"].into_iter().all(is_blank));
+        assert!(!is_statistics("sample") && !is_blank("betanin"));
+    }
+}

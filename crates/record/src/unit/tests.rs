@@ -523,7 +523,6 @@ fn what_is_no_unit_is_none() {
         "µ",
         "k",
         "Ms",
-        "(((nm)))",
         "1 2",
         "nm nm nm nm nm nm nm nm nm nm nm nm nm nm nm nm nm nm nm nm",
         "\u{FFFD}C",

@@ -1,0 +1,927 @@
+//! The heads of columns and axes: what a column measures, in which unit, and what is held along it.
+//!
+//! A head is cut into pieces (at brackets, commas, dashes), each piece is understood alone, and the pieces are put
+//! together. What is not understood is the label. Nothing is guessed: `T` is temperature or transmittance and says
+//! so, and a bare number is a held coordinate of unknown quantity.
+
+use curvary_record::unit::{Spelling, spelled};
+use curvary_record::{Coordinate, Quantity, Unit};
+
+use crate::words::{fold, quantity_of};
+
+/// What a head says.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Head {
+    /// What the column measures, where the head says so without doubt.
+    pub quantity: Option<Quantity>,
+    /// What it may measure, likeliest first, where the head leaves it open (`T`, `%`).
+    pub quantities_possible: Vec<Quantity>,
+    /// The unit, where the head says so without doubt.
+    pub unit: Option<Unit>,
+    /// The units it may be in, likeliest first, where a spelling means several (`NM`).
+    pub units_possible: Vec<Unit>,
+    /// Coordinates that stay the same along the column (`A405`, `0.5 min`); of [`Quantity::UNKNOWN`] for a bare number.
+    pub held: Vec<Coordinate>,
+    /// What is left: the name of a sample, a replicate.
+    pub label: Option<String>,
+    /// Whether the values are clock times (`mm:ss`).
+    pub clock: bool,
+    /// Why it was understood so, as a sentence without a full stop.
+    pub why: String,
+}
+
+impl Head {
+    /// Whether the head was understood to say anything but a label.
+    #[must_use]
+    pub fn says_something(&self) -> bool {
+        self.quantity.is_some()
+            || self.unit.is_some()
+            || self.clock
+            || !self.held.is_empty()
+            || !self.quantities_possible.is_empty()
+            || !self.units_possible.is_empty()
+    }
+}
+
+/// Longer texts are prose.
+const LONGEST: usize = 160;
+/// Pieces are taken apart no deeper than this.
+const DEEPEST: usize = 6;
+/// The wavelengths, in nanometres, that a bare number beside an absorbance may mean (`A405`): the range of
+/// UV-visible instruments with some room.
+const WAVELENGTHS: std::ops::RangeInclusive<f64> = 185.0..=1100.0;
+
+/// Reads a column head. Never fails; what is not understood is the label.
+#[must_use]
+pub fn read_head(text: &str) -> Head {
+    let text = trimmed(text);
+    if text.is_empty() {
+        return Head {
+            why: "the head is empty".to_owned(),
+            ..Head::default()
+        };
+    }
+    if text.len() > LONGEST {
+        return Head {
+            label: Some(text.to_owned()),
+            why: "the head is too long to be more than a label".to_owned(),
+            ..Head::default()
+        };
+    }
+    let mut parts = Parts::default();
+    if let Some(piece) = piece(text, true, 0) {
+        parts.add(piece);
+    } else {
+        for (text, bracketed) in cut(text) {
+            match piece(text, bracketed, 0) {
+                Some(piece) => parts.add(piece),
+                None => parts.label(text),
+            }
+        }
+    }
+    parts.into_head(text)
+}
+
+/// A name and the text of its unit: `Temp. (°C)`, `Wavelength/nm`, `Zeit in min`, `lambda, nm`, `time_s`.
+///
+/// The unit's text is one that [`spelled`] knows. A whole that is a unit itself (`ΔA/min`) has no name.
+#[must_use]
+pub fn split_unit(text: &str) -> Option<(&str, &str)> {
+    let text = trimmed(text);
+    if text.len() > LONGEST {
+        return None;
+    }
+    let known = |unit: &str| spelled(unit) != Spelling::None;
+    let pair = |name: &'_ str, unit: &'_ str| !name.trim().is_empty() && known(unit);
+    for (open, close) in [('(', ')'), ('[', ']'), ('<', '>')] {
+        if let Some(inner) = text.strip_suffix(close) {
+            // The bracket that belongs to the last one: `l/(mol*cm)` may stand inside.
+            let at = matching(inner, open, close)?;
+            let (name, unit) = (&inner[..at], &inner[at + open.len_utf8()..]);
+            return pair(name, unit).then(|| (name.trim(), unit.trim()));
+        }
+    }
+    for link in [" in ", " en ", " em ", " w ", " i "] {
+        if let Some((name, unit)) = text.rsplit_once(link) {
+            if pair(name, unit) {
+                return Some((name.trim(), unit.trim()));
+            }
+        }
+    }
+    for mark in [',', '_', ';'] {
+        if let Some((name, unit)) = text.rsplit_once(mark) {
+            if pair(name, unit) {
+                return Some((name.trim(), unit.trim()));
+            }
+        }
+    }
+    if let Some((name, unit)) = text.split_once('/') {
+        if pair(name, unit) {
+            return Some((name.trim(), unit.trim()));
+        }
+    }
+    let (name, unit) = text.rsplit_once(' ')?;
+    pair(name, unit).then(|| (name.trim(), unit.trim()))
+}
+
+/// The place of the bracket that the end of `inner` (without its last bracket) closes.
+fn matching(inner: &str, open: char, close: char) -> Option<usize> {
+    let mut depth = 0_usize;
+    for (at, sign) in inner.char_indices().rev() {
+        if sign == close {
+            depth += 1;
+        } else if sign == open {
+            if depth == 0 {
+                return Some(at);
+            }
+            depth -= 1;
+        }
+    }
+    None
+}
+
+fn trimmed(text: &str) -> &str {
+    text.trim()
+        .trim_matches(|c: char| matches!(c, '"' | '\u{FEFF}' | '“' | '”'))
+        .trim()
+        .trim_end_matches([':', '='])
+        .trim_end()
+}
+
+/// What one piece of a head says.
+#[derive(Clone, Debug)]
+enum Piece {
+    /// A quantity, or several it may be.
+    Quantity(Vec<Quantity>),
+    /// A quantity with a unit beside it: both fit.
+    Measured(Vec<Quantity>, Vec<Unit>),
+    /// A unit alone, with the quantities it may be of.
+    Unit(Vec<Unit>),
+    /// A held coordinate.
+    Held(Coordinate),
+    /// Clock times.
+    Clock,
+    /// Several of these, with what was left between them.
+    Several(Vec<Piece>),
+    /// A name.
+    Label(String),
+}
+
+/// Takes one piece apart. `sure` when nothing else stands around it but brackets or commas, so that a mere unit is
+/// one. `None` when nothing in it is understood.
+fn piece(text: &str, sure: bool, depth: usize) -> Option<Piece> {
+    let text = trimmed(text);
+    if text.is_empty() || depth > DEEPEST {
+        return None;
+    }
+    if clock(text) {
+        return Some(Piece::Clock);
+    }
+    if let Some(quantities) = symbol(text) {
+        return Some(Piece::Quantity(quantities));
+    }
+    if let Some(found) = rate(text) {
+        return Some(found);
+    }
+    if let Some(quantity) = quantity_of(text) {
+        return Some(named(text, quantity));
+    }
+    if let Some(value) = number(text) {
+        return Some(Piece::Held(held(Quantity::UNKNOWN, Unit::ONE, value, text)));
+    }
+    if let Some(coordinate) = measured(text) {
+        return Some(Piece::Held(coordinate));
+    }
+    if let Some(found) = at_wavelength(text) {
+        return Some(found);
+    }
+    if let Some(found) = assigned(text) {
+        return Some(found);
+    }
+    if sure {
+        if let Some(units) = lone_unit(text) {
+            return Some(Piece::Unit(units));
+        }
+    }
+    if let Some((name, unit)) = split_unit(text) {
+        if let Some(found) = with_unit(name, unit, depth) {
+            return Some(found);
+        }
+    }
+    if let Some(found) = glued(text) {
+        return Some(found);
+    }
+    phrase(text, depth)
+}
+
+/// A word of a quantity; those that are units too bring the unit along.
+fn named(text: &str, quantity: Quantity) -> Piece {
+    let units: Vec<Unit> = match fold(text).as_str() {
+        "mau" | "mod" | "mabs" => vec![Unit::MILLIABSORBANCE],
+        "au" => vec![Unit::ABSORBANCE],
+        folded if folded.contains('%') || folded.contains("percent") || folded.contains("pct") => {
+            vec![Unit::PERCENT]
+        }
+        _ => return Piece::Quantity(vec![quantity]),
+    };
+    Piece::Measured(vec![quantity], units)
+}
+
+/// Symbols of one letter, where case matters (IUPAC Green Book, chapter 2, and common practice).
+fn symbol(text: &str) -> Option<Vec<Quantity>> {
+    Some(match text {
+        "t" => vec![Quantity::TIME],
+        "A" | "E" | "D" | "A." | "E." => vec![Quantity::ABSORBANCE],
+        "T" => vec![Quantity::TEMPERATURE, Quantity::TRANSMITTANCE, Quantity::TIME],
+        "R" => vec![Quantity::REFLECTANCE],
+        "λ" | "Λ" => vec![Quantity::WAVELENGTH],
+        "ν" | "ν̃" | "ṽ" | "σ" => vec![Quantity::WAVENUMBER],
+        "θ" | "ϑ" => vec![Quantity::TEMPERATURE],
+        "c" => vec![Quantity::CONCENTRATION],
+        "%" => vec![Quantity::TRANSMITTANCE, Quantity::REFLECTANCE],
+        _ => return None,
+    })
+}
+
+/// Symbols that say something only together with a fitting unit: `S / mM`, `v (µM/min)`.
+fn symbol_with_unit(text: &str) -> Option<Vec<Quantity>> {
+    Some(match text {
+        "S" | "s" | "I" | "C" | "P" | "B" => vec![Quantity::CONCENTRATION],
+        "v" | "V" | "k" => vec![Quantity::RATE],
+        "W" | "E" => vec![Quantity::ENERGY],
+        _ => return None,
+    })
+}
+
+/// `dA/dt`, `ΔA/min`, `µM/min`, `E/min`: a change per time.
+fn rate(text: &str) -> Option<Piece> {
+    if let Some(first) = text.split_once('/').map(|(over, _)| over.trim()) {
+        let under = text[text.find('/')? + 1..].trim();
+        // An absorbance per time is a rate: `A/min`, `E/s`, `Abs/min`.
+        let absorbance = symbol(first) == Some(vec![Quantity::ABSORBANCE])
+            || quantity_of(first) == Some(Quantity::ABSORBANCE);
+        let time = spelled(under)
+            .one()
+            .cloned()
+            .filter(|unit| unit.converts_to(&Unit::SECOND));
+        if let Some(time) = time.filter(|_| absorbance) {
+            let over = match spelled(first).one() {
+                Some(unit) if *unit == Unit::MILLIABSORBANCE => Unit::MILLIABSORBANCE,
+                _ => Unit::ABSORBANCE,
+            };
+            let unit = Unit::ucum(&format!("{over}/{time}")).ok()?;
+            return Some(Piece::Measured(vec![Quantity::RATE], vec![unit]));
+        }
+    }
+    None
+}
+
+/// Whether a unit is one that a quantity can have.
+fn fits(quantity: &Quantity, unit: &Unit) -> bool {
+    let like = |code: &str| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other));
+    let pure = like("1");
+    match quantity.as_str() {
+        "wavelength" => like("nm"),
+        "wavenumber" => like("/cm"),
+        "energy" => like("eV") || like("kJ/mol"),
+        "time" => like("s"),
+        "absorbance" => pure && *unit != Unit::PERCENT || like("[arb'U]"),
+        "transmittance" | "reflectance" => {
+            pure && *unit != Unit::ABSORBANCE && *unit != Unit::MILLIABSORBANCE
+        }
+        "temperature" => like("K"),
+        "concentration" => {
+            like("mol/L")
+                || like("g/L")
+                || like("U/mL")
+                || like("[iU]/mL")
+                || like("mol/kg")
+                || pure && *unit != Unit::ABSORBANCE
+        }
+        "rate" => [
+            "/s", "mol/L/s", "mol/s", "mol/s/g", "g/s", "g/L/s", "U/mL", "[iU]/mL", "[iU]/s",
+        ]
+        .into_iter()
+        .any(like),
+        "ph" => like("[pH]"),
+        "index" | "sample" | "flag" | "date" => false,
+        "time-of-day" => like("s"),
+        _ => true,
+    }
+}
+
+/// The quantities whose usual unit this is.
+fn quantities_of(unit: &Unit) -> Vec<Quantity> {
+    let like = |code: &str| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other));
+    if *unit == Unit::PERCENT {
+        return vec![Quantity::TRANSMITTANCE, Quantity::REFLECTANCE];
+    }
+    if *unit == Unit::ABSORBANCE || *unit == Unit::MILLIABSORBANCE {
+        return vec![Quantity::ABSORBANCE];
+    }
+    let table = [
+        ("nm", Quantity::WAVELENGTH),
+        ("/cm", Quantity::WAVENUMBER),
+        ("eV", Quantity::ENERGY),
+        ("s", Quantity::TIME),
+        ("K", Quantity::TEMPERATURE),
+        ("mol/L", Quantity::CONCENTRATION),
+        ("g/L", Quantity::CONCENTRATION),
+        ("[pH]", Quantity::PH),
+        ("mol/L/s", Quantity::RATE),
+        ("/s", Quantity::RATE),
+        ("mol/s/g", Quantity::RATE),
+    ];
+    table
+        .into_iter()
+        .find(|(code, _)| like(code))
+        .map(|(_, quantity)| vec![quantity])
+        .unwrap_or_default()
+}
+
+/// A head, or a bracket, that is nothing but a unit. Words of everyday language that are units elsewhere are not.
+fn lone_unit(text: &str) -> Option<Vec<Unit>> {
+    let units = spelled(text).units().to_vec();
+    let everyday = matches!(
+        fold(text).as_str(),
+        "1" | ""
+            | "tag"
+            | "day"
+            | "dag"
+            | "bar"
+            | "std"
+            | "ora"
+            | "hora"
+            | "m"
+            | "d"
+            | "g"
+            | "l"
+            | "u"
+            | "n"
+            | "w"
+    ) || text == "-"
+        || text.chars().count() == 1 && !matches!(text, "s" | "h" | "M" | "K" | "C" | "S" | "%" | "Å");
+    (!everyday && !units.is_empty()).then_some(units)
+}
+
+/// A name beside a unit: both must fit.
+fn with_unit(name: &str, unit: &str, depth: usize) -> Option<Piece> {
+    let units = spelled(unit).units().to_vec();
+    let inner = symbol_with_unit(name)
+        .filter(|quantities| units.iter().any(|unit| quantities.iter().any(|q| fits(q, unit))))
+        .map(Piece::Quantity)
+        .or_else(|| piece(name, false, depth + 1));
+    match inner {
+        Some(Piece::Quantity(quantities)) => Some(together(quantities, units)),
+        Some(Piece::Several(mut pieces)) => {
+            let last = pieces
+                .iter()
+                .position(|piece| matches!(piece, Piece::Quantity(_)))?;
+            let Piece::Quantity(quantities) = pieces[last].clone() else {
+                return None;
+            };
+            let joined = together(quantities, units);
+            matches!(joined, Piece::Measured(..)).then(|| {
+                pieces[last] = joined;
+                Piece::Several(pieces)
+            })
+        }
+        // `A (AU)` twice over: the unit said again.
+        Some(Piece::Measured(quantities, own)) if units.iter().any(|unit| own.contains(unit)) => {
+            Some(Piece::Measured(quantities, own))
+        }
+        _ => None,
+    }
+}
+
+/// Quantities and units that fit each other; a contradiction keeps the unit and says that the quantity is open.
+fn together(quantities: Vec<Quantity>, units: Vec<Unit>) -> Piece {
+    let fitting: Vec<Quantity> = quantities
+        .iter()
+        .filter(|quantity| units.iter().any(|unit| fits(quantity, unit)))
+        .cloned()
+        .collect();
+    if fitting.is_empty() {
+        return Piece::Unit(units);
+    }
+    let units = units
+        .into_iter()
+        .filter(|unit| fitting.iter().any(|quantity| fits(quantity, unit)))
+        .collect();
+    Piece::Measured(fitting, units)
+}
+
+/// A number in a head: digits with at most one decimal sign, point or comma.
+fn number(text: &str) -> Option<f64> {
+    let digits = text.strip_prefix(['+', '-', '−']).unwrap_or(text);
+    let well_formed = digits.starts_with(|c: char| c.is_ascii_digit())
+        && digits.ends_with(|c: char| c.is_ascii_digit())
+        && digits
+            .bytes()
+            .all(|b| b.is_ascii_digit() || matches!(b, b'.' | b','))
+        && digits.matches(['.', ',']).count() <= 1
+        && digits.len() <= 12;
+    // `1,234` may be a thousand and more: not a number that a head may be read by.
+    let grouped = digits
+        .split_once(',')
+        .is_some_and(|(before, behind)| behind.len() == 3 && before.len() <= 3 && !before.starts_with('0'));
+    if !well_formed || grouped {
+        return None;
+    }
+    let sign = if digits.len() == text.len() || text.starts_with('+') {
+        ""
+    } else {
+        "-"
+    };
+    format!("{sign}{}", digits.replace(',', ".")).parse().ok()
+}
+
+fn held(quantity: Quantity, unit: Unit, value: f64, raw: &str) -> Coordinate {
+    Coordinate {
+        raw: Some(raw.to_owned()),
+        ..Coordinate::new(quantity, unit, value)
+    }
+}
+
+/// A number with its unit, `405 nm` or `0,5min`, as a held coordinate; the unit must tell the quantity.
+fn measured(text: &str) -> Option<Coordinate> {
+    let end = text
+        .char_indices()
+        .find(|&(at, c)| {
+            !(c.is_ascii_digit() || matches!(c, '.' | ',') || at == 0 && matches!(c, '+' | '-' | '−'))
+        })
+        .map(|(at, _)| at)?;
+    let (digits, unit) = (text[..end].trim(), text[end..].trim());
+    let value = number(digits)?;
+    let spelling = spelled(unit);
+    let mut meanings: Vec<(Quantity, Unit)> = Vec::new();
+    for unit in spelling.units() {
+        for quantity in quantities_of(unit) {
+            // A held absorbance or rate is no coordinate, and a percentage may be many things.
+            let coordinate = matches!(
+                quantity.as_str(),
+                "wavelength" | "wavenumber" | "time" | "temperature" | "concentration" | "energy" | "ph"
+            );
+            if coordinate {
+                meanings.push((quantity, unit.clone()));
+            }
+        }
+    }
+    match meanings.as_slice() {
+        [(quantity, unit)] => Some(held(quantity.clone(), unit.clone(), value, text)),
+        // `340 NM` is a wavelength, `5 NM` may be a concentration: by the range of the instrument, else unknown.
+        [(quantity, unit), ..] if *quantity == Quantity::WAVELENGTH && *unit == Unit::NANOMETRE => {
+            WAVELENGTHS
+                .contains(&value)
+                .then(|| held(quantity.clone(), unit.clone(), value, text))
+        }
+        _ => None,
+    }
+}
+
+/// `A405`, `OD600`, `Abs405nm`, `Abs_405`, `A 405 nm`, `ΔA340`, `405nm Abs`: an absorbance at a wavelength.
+fn at_wavelength(text: &str) -> Option<Piece> {
+    let start = text.find(|c: char| c.is_ascii_digit())?;
+    let (word, rest) = text.split_at(start);
+    let word = word.trim_end_matches([' ', '_', '@', '-', '.']).trim_end();
+    let of_light = |name: &str| {
+        symbol(name)
+            .or_else(|| quantity_of(name).map(|quantity| vec![quantity]))
+            .filter(|quantities| {
+                matches!(
+                    quantities.as_slice(),
+                    [one] if matches!(one.as_str(), "absorbance" | "transmittance" | "reflectance")
+                )
+            })
+    };
+    let quantities = of_light(word)?;
+    let end = rest
+        .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',')))
+        .unwrap_or(rest.len());
+    let (digits, unit) = (rest[..end].trim_end_matches(['.', ',']), rest[end..].trim());
+    let value = number(digits)?;
+    let bare = unit.is_empty() || matches!(unit, "_" | ".");
+    let whole = digits.split(['.', ',']).next().unwrap_or("").len();
+    if !(bare || spelled(unit).units().first() == Some(&Unit::NANOMETRE))
+        || !WAVELENGTHS.contains(&value)
+        || whole < 3
+        || digits.starts_with('0')
+    {
+        return None;
+    }
+    let quantity = match named(word, quantities[0].clone()) {
+        Piece::Measured(_, units) => Piece::Measured(quantities, units),
+        _ => Piece::Quantity(quantities),
+    };
+    Some(Piece::Several(vec![
+        quantity,
+        Piece::Held(held(Quantity::WAVELENGTH, Unit::NANOMETRE, value, rest)),
+    ]))
+}
+
+/// `t=30 s`, `T = 37 °C`, `λ=405 nm`, `pH 7`, `pH=7,4`, `[S] = 5 µM`: a held coordinate under its name.
+fn assigned(text: &str) -> Option<Piece> {
+    if let Some(rest) = text.strip_prefix("pH").or_else(|| text.strip_prefix("PH")) {
+        let value = number(rest.trim_start_matches([' ', '=', ':']).trim())?;
+        return (0.0..=14.0)
+            .contains(&value)
+            .then(|| Piece::Held(held(Quantity::PH, Unit::PH, value, text)));
+    }
+    let (name, value) = text.split_once('=')?;
+    let (name, value) = (name.trim(), value.trim());
+    let quantities = symbol(name)
+        .or_else(|| symbol_with_unit(name))
+        .or_else(|| quantity_of(name).map(|quantity| vec![quantity]))?;
+    if let Some(coordinate) = measured(value) {
+        return quantities
+            .iter()
+            .any(|quantity| *quantity == coordinate.quantity)
+            .then_some(Piece::Held(coordinate));
+    }
+    // Without a unit only the quantity is known, and the unit is asked for.
+    let value = number(value)?;
+    match quantities.as_slice() {
+        [one] if matches!(one.as_str(), "ph" | "index") => None,
+        _ => Some(Piece::Held(held(Quantity::UNKNOWN, Unit::ONE, value, text))),
+    }
+}
+
+/// `mm:ss`, `hh:mm:ss`, `min:s`, `h:min:s`, `mm:ss.f`: the form of clock times.
+fn clock(text: &str) -> bool {
+    let lower = text.to_lowercase();
+    let parts: Vec<&str> = lower.split([':', '.', ',']).collect();
+    lower.contains(':')
+        && parts.len() <= 4
+        && parts.iter().all(|part| {
+            matches!(
+                part.trim(),
+                "h" | "hh"
+                    | "m"
+                    | "mm"
+                    | "min"
+                    | "s"
+                    | "ss"
+                    | "sec"
+                    | "f"
+                    | "ff"
+                    | "fff"
+                    | "hhh"
+                    | "sss"
+                    | "0"
+                    | "00"
+            )
+        })
+}
+
+/// `Wavelengthnm`, `Timesec`, `Zeitmin`: a word of a quantity with its unit glued on.
+fn glued(text: &str) -> Option<Piece> {
+    for unit in ["cm-1", "nm", "sec", "min", "AU", "µM", "uM", "mM", "°C"] {
+        if let Some(name) = text.strip_suffix(unit) {
+            let quantity = quantity_of(name).filter(|_| name.chars().count() >= 3)?;
+            let units = spelled(unit).units().to_vec();
+            return match together(vec![quantity], units) {
+                found @ Piece::Measured(..) => Some(found),
+                _ => None,
+            };
+        }
+    }
+    None
+}
+
+/// Words between a quantity and its wavelength or unit.
+fn is_link(word: &str) -> bool {
+    matches!(
+        fold(word).as_str(),
+        "at" | "bei"
+            | "a"
+            | "bij"
+            | "en"
+            | "em"
+            | "przy"
+            | "vid"
+            | "of"
+            | "in"
+            | "von"
+            | "der"
+            | "de"
+            | "des"
+            | "du"
+            | "della"
+            | "do"
+            | "da"
+            | ""
+            | "l"
+            | "longueur"
+    ) || word == "@"
+}
+
+/// A phrase of several words: `Absorbance at 405 nm`, `405 nm betanin`, `betanin pH 7`, `Time s`, `Probe 1 Abs`.
+fn phrase(text: &str, depth: usize) -> Option<Piece> {
+    if let Some((before, behind)) = text.split_once('@') {
+        let spaced = format!("{} at {}", before.trim(), behind.trim());
+        return phrase(&spaced, depth + 1).filter(|_| depth < DEEPEST);
+    }
+    // Underscores are blanks where there are no others.
+    if !text.contains(' ') && text.contains('_') {
+        let spaced = text.replace('_', " ");
+        return piece(&spaced, false, depth + 1);
+    }
+    let words: Vec<&str> = text.split(' ').filter(|word| !word.is_empty()).collect();
+    if words.len() < 2 || words.len() > 12 {
+        return None;
+    }
+    let mut found: Vec<Piece> = Vec::new();
+    let mut left: Vec<&str> = Vec::new();
+    let mut at = 0;
+    let mut coordinates = 0;
+    while at < words.len() {
+        let two = (at + 1 < words.len()).then(|| format!("{} {}", words[at], words[at + 1]));
+        let coordinate = two
+            .as_deref()
+            .and_then(|two| coordinate(two).map(|piece| (piece, 2)))
+            .or_else(|| coordinate(words[at]).map(|piece| (piece, 1)));
+        if let Some((piece, length)) = coordinate {
+            found.push(piece);
+            coordinates += 1;
+            at += length;
+        } else {
+            left.push(words[at]);
+            at += 1;
+        }
+    }
+    // Of what is left, a quantity stands at the front or at the end.
+    let words_left = left.clone();
+    while left.last().is_some_and(|word| is_link(word)) && left.len() > 1 {
+        left.pop();
+    }
+    if left.is_empty() {
+        return Some(Piece::Several(found)).filter(|_| coordinates > 0);
+    }
+    let whole = left.join(" ");
+    let alone = symbol(&whole)
+        .map(Piece::Quantity)
+        .or_else(|| quantity_of(&whole).map(|quantity| named(&whole, quantity)))
+        .or_else(|| {
+            (left.len() < words.len())
+                .then(|| piece(&whole, false, depth + 1))
+                .flatten()
+        });
+    if let Some(piece) = alone {
+        found.insert(0, piece);
+        return Some(Piece::Several(found));
+    }
+    for split in 1..left.len() {
+        let (front, back) = (
+            left[..left.len() - split].join(" "),
+            left[left.len() - split..].join(" "),
+        );
+        // The longest quantity in front (`Abs. betanin`), then the longest at the end (`betanin Abs`).
+        for (name, rest) in [(&front, &back), (&back, &front)] {
+            if let Some(quantity) = quantity_of(name).filter(|q| is_measured(q) && name.chars().count() > 1) {
+                found.insert(0, named(name, quantity));
+                found.push(Piece::Label(rest.clone()));
+                return Some(Piece::Several(found));
+            }
+        }
+    }
+    (coordinates > 0).then(|| {
+        found.push(Piece::Label(words_left.join(" ")));
+        Piece::Several(found)
+    })
+}
+
+/// Quantities that a column of numbers measures, as against `sample` or `index`, which often begin a label.
+fn is_measured(quantity: &Quantity) -> bool {
+    matches!(quantity.as_str(), "absorbance" | "transmittance" | "reflectance")
+}
+
+/// A held coordinate that is sure even among other words.
+fn coordinate(text: &str) -> Option<Piece> {
+    measured(text).map(Piece::Held).or_else(|| {
+        assigned(text).filter(|piece| matches!(piece, Piece::Held(c) if c.quantity != Quantity::UNKNOWN))
+    })
+}
+
+/// The pieces of a head: what stands in brackets, and what stands between them, cut at commas, semicolons and dashes.
+fn cut(text: &str) -> Vec<(&str, bool)> {
+    let mut pieces = Vec::new();
+    let mut depth = 0_usize;
+    let mut start = 0;
+    for (at, sign) in text.char_indices() {
+        match sign {
+            '(' | '[' | '{' => {
+                if depth == 0 {
+                    outside(&text[start..at], &mut pieces);
+                    start = at + 1;
+                }
+                depth += 1;
+            }
+            ')' | ']' | '}' if depth > 0 => {
+                depth -= 1;
+                if depth == 0 {
+                    pieces.push((&text[start..at], true));
+                    start = at + 1;
+                }
+            }
+            _ => {}
+        }
+    }
+    if depth == 0 {
+        outside(&text[start..], &mut pieces);
+    } else {
+        // An open bracket that never closes: its inside is a piece all the same.
+        pieces.push((&text[start..], true));
+    }
+    pieces.retain(|(text, _)| !text.trim().is_empty());
+    pieces
+}
+
+fn outside<'a>(text: &'a str, pieces: &mut Vec<(&'a str, bool)>) {
+    let mut start = 0;
+    let bytes = text.as_bytes();
+    for (at, sign) in text.char_indices() {
+        let spaced = at > 0 && bytes[at - 1] == b' ' && text[at + sign.len_utf8()..].starts_with(' ');
+        let next_digit = text[at + sign.len_utf8()..].starts_with(|c: char| c.is_ascii_digit());
+        let cuts = match sign {
+            ';' | '|' | '–' | '—' | '\n' | '\t' => true,
+            '-' => spaced,
+            // A comma between digits is a decimal sign.
+            ',' => !(next_digit && text[..at].ends_with(|c: char| c.is_ascii_digit())),
+            _ => false,
+        };
+        if cuts {
+            pieces.push((&text[start..at], true));
+            start = at + sign.len_utf8();
+        }
+    }
+    pieces.push((&text[start..], start > 0));
+}
+
+#[derive(Default)]
+struct Parts {
+    quantities: Vec<Vec<Quantity>>,
+    units: Vec<Vec<Unit>>,
+    held: Vec<Coordinate>,
+    labels: Vec<String>,
+    clock: bool,
+}
+
+impl Parts {
+    fn label(&mut self, text: &str) {
+        let text = text.trim();
+        if !text.is_empty() {
+            self.labels.push(text.to_owned());
+        }
+    }
+
+    fn add(&mut self, piece: Piece) {
+        match piece {
+            Piece::Quantity(quantities) => self.quantities.push(quantities),
+            Piece::Measured(quantities, units) => {
+                self.quantities.push(quantities);
+                self.units.push(units);
+            }
+            Piece::Unit(units) => self.units.push(units),
+            Piece::Held(coordinate) => self.held.push(coordinate),
+            Piece::Clock => self.clock = true,
+            Piece::Several(pieces) => pieces.into_iter().for_each(|piece| self.add(piece)),
+            Piece::Label(text) => self.label(&text),
+        }
+    }
+
+    fn into_head(mut self, text: &str) -> Head {
+        let mut why = Vec::new();
+        // `Probe 1 (Abs)`: a sample's number is a label, and the quantity is the other.
+        if self.quantities.len() > 1 {
+            self.quantities
+                .retain(|quantities| !matches!(quantities.as_slice(), [one] if matches!(one.as_str(), "sample" | "index" | "flag")));
+        }
+        self.quantities.dedup();
+        // A bracket with a bare number beside an absorbance: `Abs (405)`.
+        let of_light =
+            matches!(self.quantities.as_slice(), [one] if matches!(one.as_slice(), [q] if is_measured(q)));
+        for coordinate in &mut self.held {
+            if of_light && coordinate.quantity == Quantity::UNKNOWN && WAVELENGTHS.contains(&coordinate.value)
+            {
+                coordinate.quantity = Quantity::WAVELENGTH;
+                coordinate.unit = Unit::NANOMETRE;
+            }
+        }
+        let mut quantities = match self.quantities.len() {
+            0 => Vec::new(),
+            1 => self.quantities.remove(0),
+            _ => {
+                why.push("it names several quantities".to_owned());
+                let mut all: Vec<Quantity> = Vec::new();
+                for quantity in self.quantities.into_iter().flatten() {
+                    if !all.contains(&quantity) {
+                        all.push(quantity);
+                    }
+                }
+                all
+            }
+        };
+        let mut units: Vec<Unit> = match self.units.len() {
+            0 => Vec::new(),
+            1 => self.units.remove(0),
+            _ if self.units.iter().all(|units| *units == self.units[0]) => self.units.remove(0),
+            _ => {
+                why.push("it names several units".to_owned());
+                self.units.into_iter().flatten().collect()
+            }
+        };
+        if quantities.is_empty() && !units.is_empty() {
+            for quantity in units.iter().flat_map(quantities_of) {
+                if !quantities.contains(&quantity) {
+                    quantities.push(quantity);
+                }
+            }
+        } else if !units.is_empty() {
+            let fitting: Vec<Quantity> = quantities
+                .iter()
+                .filter(|quantity| units.iter().any(|unit| fits(quantity, unit)))
+                .cloned()
+                .collect();
+            if fitting.is_empty() {
+                let names: Vec<&str> = quantities.iter().map(Quantity::as_str).collect();
+                why.push(format!("`{}` is no unit of {}", units[0], names.join(" or ")));
+                quantities = units.iter().flat_map(quantities_of).chain(quantities).collect();
+                quantities.dedup();
+                if quantities.len() < 2 {
+                    // Nothing that the unit is of: the quantity stays open.
+                    quantities.push(Quantity::UNKNOWN);
+                }
+            } else {
+                quantities = fitting;
+                units.retain(|unit| quantities.iter().any(|quantity| fits(quantity, unit)));
+            }
+        }
+        if self.clock {
+            let time = quantities.is_empty() || quantities.contains(&Quantity::TIME);
+            if time {
+                quantities = vec![Quantity::TIME];
+                why.push("its values are clock times".to_owned());
+            }
+        }
+        let mut head = Head {
+            clock: self.clock,
+            held: self.held,
+            label: (!self.labels.is_empty()).then(|| self.labels.join(", ")),
+            ..Head::default()
+        };
+        match quantities.len() {
+            1 => head.quantity = quantities.pop(),
+            _ => head.quantities_possible = quantities,
+        }
+        match units.len() {
+            1 => head.unit = units.pop(),
+            _ => head.units_possible = units,
+        }
+        head.why = reason(text, &head, why);
+        head
+    }
+}
+
+/// Why a head was understood so, in words.
+fn reason(text: &str, head: &Head, mut more: Vec<String>) -> String {
+    let mut says: Vec<String> = Vec::new();
+    if let Some(quantity) = &head.quantity {
+        says.push(quantity.to_string());
+    }
+    if !head.quantities_possible.is_empty() {
+        let names: Vec<&str> = head.quantities_possible.iter().map(Quantity::as_str).collect();
+        says.push(format!("perhaps {}", names.join(" or ")));
+    }
+    if let Some(unit) = &head.unit {
+        says.push(format!("in {unit}"));
+    }
+    if !head.units_possible.is_empty() {
+        let names: Vec<&str> = head.units_possible.iter().map(Unit::code).collect();
+        says.push(format!("in {}", names.join(" or ")));
+    }
+    for coordinate in &head.held {
+        if coordinate.quantity == Quantity::UNKNOWN {
+            says.push(format!("at {} of what it does not say", coordinate.value));
+        } else {
+            says.push(format!(
+                "at {} {} ({})",
+                coordinate.value, coordinate.unit, coordinate.quantity
+            ));
+        }
+    }
+    if says.is_empty() && more.is_empty() {
+        return format!("the head `{text}` is a name");
+    }
+    let mut sentence = format!("the head `{text}` says {}", says.join(", "));
+    if says.is_empty() {
+        sentence = format!("the head `{text}` is not clear");
+    }
+    if !more.is_empty() {
+        sentence.push_str(": ");
+        sentence.push_str(&std::mem::take(&mut more).join("; "));
+    }
+    sentence
+}
+
+#[cfg(test)]
+mod tests;

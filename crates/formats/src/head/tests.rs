@@ -1,0 +1,311 @@
+use super::*;
+
+/// `quantity|unit|held,held|label`, with `?a/b` where several are possible.
+fn summary(head: &Head) -> String {
+    let quantity = match (&head.quantity, head.quantities_possible.as_slice()) {
+        (Some(one), _) => one.to_string(),
+        (None, []) => String::new(),
+        (None, many) => format!(
+            "?{}",
+            many.iter().map(Quantity::as_str).collect::<Vec<_>>().join("/")
+        ),
+    };
+    let unit = match (&head.unit, head.units_possible.as_slice()) {
+        (Some(one), _) => one.to_string(),
+        (None, []) => String::new(),
+        (None, many) => format!("?{}", many.iter().map(Unit::code).collect::<Vec<_>>().join("~")),
+    };
+    let held: Vec<String> = head
+        .held
+        .iter()
+        .map(|c| format!("{}={} {}", c.quantity, c.value, c.unit))
+        .collect();
+    let clock = if head.clock { "|clock" } else { "" };
+    format!(
+        "{quantity}|{unit}|{}|{}{clock}",
+        held.join(","),
+        head.label.as_deref().unwrap_or("")
+    )
+}
+
+#[test]
+fn heads_that_people_write() {
+    let table: &[(&str, &str)] = &[
+        // Wavelength, wavenumber, energy.
+        ("Wavelength (nm)", "wavelength|nm||"),
+        ("Wellenlänge [nm]", "wavelength|nm||"),
+        ("Wellenlänge in nm", "wavelength|nm||"),
+        ("WELLENLÄNGE (NM)", "wavelength|nm||"),
+        ("Wellenlaenge/nm", "wavelength|nm||"),
+        ("lambda, nm", "wavelength|nm||"),
+        ("lambda / nm", "wavelength|nm||"),
+        ("λ/nm", "wavelength|nm||"),
+        ("λ (nm)", "wavelength|nm||"),
+        ("λ", "wavelength|||"),
+        ("Wavelengthnm", "wavelength|nm||"),
+        ("wavelength_nm", "wavelength|nm||"),
+        ("Wavelength nm", "wavelength|nm||"),
+        ("WL (nm)", "wavelength|nm||"),
+        ("nm", "wavelength|nm||"),
+        ("(nm)", "wavelength|nm||"),
+        ("[nm]", "wavelength|nm||"),
+        ("Longueur d'onde (nm)", "wavelength|nm||"),
+        ("Longueur d’onde (nm)", "wavelength|nm||"),
+        ("Longitud de onda (nm)", "wavelength|nm||"),
+        ("Lunghezza d'onda (nm)", "wavelength|nm||"),
+        ("Comprimento de onda (nm)", "wavelength|nm||"),
+        ("Golflengte (nm)", "wavelength|nm||"),
+        ("Våglängd (nm)", "wavelength|nm||"),
+        ("Wavenumber (cm-1)", "wavenumber|/cm||"),
+        ("Wellenzahl / cm⁻¹", "wavenumber|/cm||"),
+        ("cm-1", "wavenumber|/cm||"),
+        ("1/cm", "wavenumber|/cm||"),
+        ("Photon energy (eV)", "energy|eV||"),
+        ("Wavelength (µm)", "wavelength|um||"),
+        // Absorbance, transmittance, reflectance.
+        ("Abs", "absorbance|||"),
+        ("Abs.", "absorbance|||"),
+        ("ABS", "absorbance|||"),
+        ("A", "absorbance|||"),
+        ("E", "absorbance|||"),
+        ("Ext", "absorbance|||"),
+        ("Ext.", "absorbance|||"),
+        ("Extinktion", "absorbance|||"),
+        ("Extinktion:", "absorbance|||"),
+        ("\"Absorbance\"", "absorbance|||"),
+        ("Absorbanz", "absorbance|||"),
+        ("Absorbancia", "absorbance|||"),
+        ("Assorbanza", "absorbance|||"),
+        ("Absorbância", "absorbance|||"),
+        ("Extinctie", "absorbance|||"),
+        ("OD", "absorbance|||"),
+        ("optical density", "absorbance|||"),
+        ("Absorbance (AU)", "absorbance|{AU}||"),
+        ("Absorbance [a.u.]", "absorbance|?{AU}~[arb'U]||"),
+        ("Absorbance (mAU)", "absorbance|10*-3.{AU}||"),
+        ("mAU", "absorbance|10*-3.{AU}||"),
+        ("A (AU)", "absorbance|{AU}||"),
+        ("A / AU", "absorbance|{AU}||"),
+        ("ΔA", "absorbance|||"),
+        ("∆A", "absorbance|||"),
+        ("delta A", "absorbance|||"),
+        ("%T", "transmittance|%||"),
+        ("T%", "transmittance|%||"),
+        ("% T", "transmittance|%||"),
+        ("T (%)", "transmittance|%||"),
+        ("T / %", "transmittance|%||"),
+        ("T [%]", "transmittance|%||"),
+        ("Transmittance (%)", "transmittance|%||"),
+        ("Transmission %", "transmittance|%||"),
+        ("Transmittance", "transmittance|||"),
+        ("% Transmittance", "transmittance|%||"),
+        ("R (%)", "reflectance|%||"),
+        ("%R", "reflectance|%||"),
+        ("%", "?transmittance/reflectance|||"),
+        ("T", "?temperature/transmittance/time|||"),
+        // At a wavelength.
+        ("OD600", "absorbance||wavelength=600 nm|"),
+        ("A405", "absorbance||wavelength=405 nm|"),
+        ("A_405", "absorbance||wavelength=405 nm|"),
+        ("A 405", "absorbance||wavelength=405 nm|"),
+        ("A405 (AU)", "absorbance|{AU}|wavelength=405 nm|"),
+        ("Abs405nm", "absorbance||wavelength=405 nm|"),
+        ("Abs 405 nm", "absorbance||wavelength=405 nm|"),
+        ("Abs @ 405 nm", "absorbance||wavelength=405 nm|"),
+        ("Abs@405nm", "absorbance||wavelength=405 nm|"),
+        ("A(405 nm)", "absorbance||wavelength=405 nm|"),
+        ("A(520)", "absorbance||wavelength=520 nm|"),
+        ("A [405 nm]", "absorbance||wavelength=405 nm|"),
+        ("Abs (405)", "absorbance||wavelength=405 nm|"),
+        ("E 405 nm", "absorbance||wavelength=405 nm|"),
+        ("E405", "absorbance||wavelength=405 nm|"),
+        ("Ext. 405,5 nm", "absorbance||wavelength=405.5 nm|"),
+        ("Absorbance at 405 nm", "absorbance||wavelength=405 nm|"),
+        ("Absorbance at 405 nm (AU)", "absorbance|{AU}|wavelength=405 nm|"),
+        ("Extinktion bei 405 nm", "absorbance||wavelength=405 nm|"),
+        ("Absorbance à 412 nm", "absorbance||wavelength=412 nm|"),
+        ("Absorbancia a 412 nm", "absorbance||wavelength=412 nm|"),
+        ("Absorbance, 405 nm", "absorbance||wavelength=405 nm|"),
+        ("405 nm Abs", "absorbance||wavelength=405 nm|"),
+        ("ΔA340", "absorbance||wavelength=340 nm|"),
+        ("%T 550 nm", "transmittance|%|wavelength=550 nm|"),
+        ("405 nm", "||wavelength=405 nm|"),
+        ("405nm", "||wavelength=405 nm|"),
+        ("405.5 nm", "||wavelength=405.5 nm|"),
+        ("405,5 nm", "||wavelength=405.5 nm|"),
+        ("λ=405 nm", "||wavelength=405 nm|"),
+        ("340 NM", "||wavelength=340 nm|"),
+        // Bare numbers.
+        ("405", "||unknown=405 1|"),
+        ("0", "||unknown=0 1|"),
+        ("0.5", "||unknown=0.5 1|"),
+        ("0,5", "||unknown=0.5 1|"),
+        // Time.
+        ("t/min", "time|min||"),
+        ("t [s]", "time|s||"),
+        ("t (s)", "time|s||"),
+        ("t", "time|||"),
+        ("Zeit (min)", "time|min||"),
+        ("Zeit [Min.]", "time|min||"),
+        ("Zeit / h", "time|h||"),
+        ("Temps, s", "time|s||"),
+        ("Temps (s)", "time|s||"),
+        ("Tiempo (s)", "time|s||"),
+        ("Tiempo (seg)", "time|s||"),
+        ("Tempo (min)", "time|min||"),
+        ("Time(sec)", "time|s||"),
+        ("Time (Sec.)", "time|s||"),
+        ("TIME (S)", "time|s||"),
+        ("Time s", "time|s||"),
+        ("Time [s]", "time|s||"),
+        ("time_s", "time|s||"),
+        ("Timesec", "time|s||"),
+        ("Time (m)", "time|min||"),
+        ("Elapsed time (min)", "time|min||"),
+        ("s", "time|s||"),
+        ("sec", "time|s||"),
+        ("min", "time|min||"),
+        ("Time (mm:ss)", "time||||clock"),
+        ("Time (hh:mm:ss)", "time||||clock"),
+        ("Zeit (min:s)", "time||||clock"),
+        ("mm:ss", "time||||clock"),
+        ("0.5 min", "||time=0.5 min|"),
+        ("0,5 min", "||time=0.5 min|"),
+        ("30 s", "||time=30 s|"),
+        ("30s", "||time=30 s|"),
+        ("t=30 s", "||time=30 s|"),
+        ("t = 30 s", "||time=30 s|"),
+        ("t=30", "||unknown=30 1|"),
+        // Temperature, pH, concentration, rate.
+        ("T (°C)", "temperature|Cel||"),
+        ("T / K", "temperature|K||"),
+        ("T/°C", "temperature|Cel||"),
+        ("T [min]", "time|min||"),
+        ("Temperature (C)", "temperature|Cel||"),
+        ("Temp. [°C]", "temperature|Cel||"),
+        ("Temperatur in °C", "temperature|Cel||"),
+        ("°C", "temperature|Cel||"),
+        ("25 °C", "||temperature=25 Cel|"),
+        ("T=37 °C", "||temperature=37 Cel|"),
+        ("pH", "ph|||"),
+        ("pH 7", "||ph=7 [pH]|"),
+        ("pH 7,4", "||ph=7.4 [pH]|"),
+        ("pH=7.0", "||ph=7 [pH]|"),
+        ("[S] (mM)", "concentration|mmol/L||"),
+        ("[S] / µM", "concentration|umol/L||"),
+        ("S (mM)", "concentration|mmol/L||"),
+        ("c / µM", "concentration|umol/L||"),
+        ("c (mol/l)", "concentration|mol/L||"),
+        ("Concentration (mg/mL)", "concentration|mg/mL||"),
+        ("Konz. [µg/ml]", "concentration|ug/mL||"),
+        ("Substrat (µM)", "concentration|umol/L||"),
+        ("5 µM", "||concentration=5 umol/L|"),
+        ("[S] = 5 µM", "||concentration=5 umol/L|"),
+        ("v0 (µM/min)", "rate|umol/L/min||"),
+        ("v (µM/min)", "rate|umol/L/min||"),
+        ("v₀ / µM min⁻¹", "rate|umol/L/min||"),
+        ("Rate (ΔA/min)", "rate|{AU}/min||"),
+        ("dA/dt", "rate|||"),
+        ("ΔA/min", "rate|{AU}/min||"),
+        ("A/min", "rate|{AU}/min||"),
+        ("E/min", "rate|{AU}/min||"),
+        ("mAU/min", "rate|10*-3.{AU}/min||"),
+        ("Activity (U/mL)", "rate|U/mL||"),
+        // Index, sample, flags.
+        ("No.", "index|||"),
+        ("#", "index|||"),
+        ("Nr.", "index|||"),
+        ("Index", "index|||"),
+        ("Sample", "sample|||"),
+        ("Probe", "sample|||"),
+        ("Flag", "flag|||"),
+        // Labels, alone and with something else.
+        ("sample 1", "|||sample 1"),
+        ("Probe 1", "|||Probe 1"),
+        ("betanin", "|||betanin"),
+        ("A1", "|||A1"),
+        ("E12", "|||E12"),
+        ("Probe 1 (Abs)", "absorbance|||Probe 1"),
+        ("Probe 1 Abs", "absorbance|||Probe 1"),
+        ("Absorbance betanin", "absorbance|||betanin"),
+        ("betanin, 405 nm", "||wavelength=405 nm|betanin"),
+        ("betanin pH 7 – 405 nm", "||ph=7 [pH],wavelength=405 nm|betanin"),
+        ("betanin 405 nm", "||wavelength=405 nm|betanin"),
+        ("crocin - A", "absorbance|||crocin"),
+        ("Scan 3 (30 s)", "||time=30 s|Scan 3"),
+        ("Wavelength (betanin)", "wavelength|||betanin"),
+        ("x", "|||x"),
+        ("y", "|||y"),
+        ("", "|||"),
+        ("  ", "|||"),
+        // A thousand or a decimal comma: not read.
+        ("1,234", "|||1,234"),
+        ("A260/A280", "|||A260/A280"),
+        ("A260/280", "|||A260/280"),
+        ("Tag 1", "|||Tag 1"),
+        ("10 % glycerol", "|||10 % glycerol"),
+    ];
+    let wrong: Vec<String> = table
+        .iter()
+        .filter_map(|&(text, wanted)| {
+            let head = read_head(text);
+            let got = summary(&head);
+            (got != wanted).then(|| format!("`{text}`: wanted {wanted}\n      got {got} ({})", head.why))
+        })
+        .collect();
+    assert!(
+        wrong.is_empty(),
+        "{} of {}\n{}",
+        wrong.len(),
+        table.len(),
+        wrong.join("\n")
+    );
+}
+
+#[test]
+fn a_contradiction_is_told_and_not_settled() {
+    let head = read_head("Time (nm)");
+    assert_eq!(head.quantity, None);
+    assert!(
+        head.quantities_possible.contains(&Quantity::TIME)
+            && head.quantities_possible.contains(&Quantity::WAVELENGTH)
+    );
+    assert!(head.why.contains("no unit of time"), "{}", head.why);
+}
+
+#[test]
+fn names_and_units_part() {
+    for (text, wanted) in [
+        ("Temp. (°C)", Some(("Temp.", "°C"))),
+        ("Wavelength/nm", Some(("Wavelength", "nm"))),
+        ("Zeit in min", Some(("Zeit", "min"))),
+        ("lambda, nm", Some(("lambda", "nm"))),
+        ("ε (l/(mol*cm))", Some(("ε", "l/(mol*cm)"))),
+        ("Path length cm", Some(("Path length", "cm"))),
+        ("Concentration (mM)", Some(("Concentration", "mM"))),
+        ("Sample (fresh)", None),
+        ("Sample", None),
+        ("", None),
+        ("()", None),
+    ] {
+        assert_eq!(split_unit(text), wanted, "{text}");
+    }
+}
+
+proptest::proptest! {
+    #[test]
+    fn any_text_is_a_head(text in "\\PC{0,40}") {
+        let head = read_head(&text);
+        proptest::prop_assert!(!head.why.is_empty());
+        proptest::prop_assert!(head.held.iter().all(|c| c.value.is_finite()));
+        let _ = split_unit(&text);
+    }
+
+    #[test]
+    fn mixtures_of_the_trade_do_no_harm(parts in proptest::collection::vec(
+        proptest::sample::select(vec!["A", "405", " nm", "(", ")", "[", "]", "/", "t", "=", " ", "min", "pH", "7", ",", ".", "–", "µM", "%T", "@", "_", "°C", "{", ":"]), 0..14)) {
+        let text: String = parts.concat();
+        let head = read_head(&text);
+        proptest::prop_assert!(head.held.iter().all(|c| c.value.is_finite()));
+    }
+}
