@@ -129,10 +129,10 @@ impl Grid {
     }
 }
 
-/// The finest decimal that is certainly below a hundredth of `step`, for printing X at line starts.
+/// The decimals with which a unit of the last digit is below a thousandth of `step`, for printing X at line starts.
 pub(crate) fn line_decimals(step: f64) -> u16 {
     (0..POWERS.len() as u16)
-        .find(|d| unit(-i32::from(*d)) <= step.abs() / 100.0)
+        .find(|d| unit(-i32::from(*d)) <= step.abs() / 1000.0)
         .unwrap_or(22)
 }
 

@@ -757,7 +757,7 @@ impl Writer<'_> {
 
     /// Wraps a group at blanks; the reader takes a line end in it for one blank.
     fn wrap_group(&mut self, group: &str, lines: &mut String) {
-        let mut column = 0;
+        let (mut column, mut widest) = (0, 0);
         for (index, word) in group.split(' ').enumerate() {
             let width = word.chars().count();
             // A line within a group must not look like a label.
@@ -770,8 +770,16 @@ impl Writer<'_> {
             }
             lines.push_str(word);
             column += width;
+            widest = widest.max(column);
         }
         lines.push_str("\r\n");
+        if widest > COLUMNS {
+            self.remarks.push(remark(
+                Code::LineTooLong,
+                format!("{group:?}"),
+                format!("at most {COLUMNS} columns"),
+            ));
+        }
     }
 
     fn scans(&mut self, scans: &Scans, sheet: &Sheet) -> Result<(), Refusal> {

@@ -258,7 +258,11 @@ impl Table<'_> {
     /// the spacing itself, half of it, or the neighbouring point would pass too.
     fn tolerance(&self, k: usize, grid: &Grid) -> f64 {
         let (unit, step) = (self.x_unit(k) * 1.000_001, grid.step().abs());
-        if unit > 0.5 * step && unit <= step * 1.000_01 { 0.5 * unit } else { unit.max(0.1 * step) }
+        if unit > 0.5 * step && unit <= step * 1.000_01 {
+            0.5 * unit
+        } else {
+            unit.max(0.1 * step)
+        }
     }
 
     fn off(&self, k: usize, at: usize, grid: &Grid) -> f64 {
@@ -280,7 +284,11 @@ impl Table<'_> {
         }
         let index = index as usize;
         let (unit, step) = (self.x_unit(k), grid.step().abs());
-        let allowed = if unit <= 0.5 * step { self.tolerance(k, grid) } else { 0.1 * step };
+        let allowed = if unit <= 0.5 * step {
+            self.tolerance(k, grid)
+        } else {
+            0.1 * step
+        };
         (unit <= step * 1.000_01 && self.off(k, index, grid) <= allowed).then_some(index)
     }
 
@@ -502,7 +510,9 @@ impl Table<'_> {
     fn vote(&self, candidates: &[Candidate], checks: Checks, count: usize) -> Option<Candidate> {
         let tight: Vec<&Candidate> = candidates
             .iter()
-            .filter(|c| self.tight(&c.grid, checks))
+            .filter(|c| {
+                self.tight(&c.grid, checks) && (c.by != By::Count || self.count_holds(&c.grid, checks))
+            })
             .collect();
         let best_kind = tight.iter().map(|c| c.kind).min()?;
         let tight: Vec<&Candidate> = tight.into_iter().filter(|c| c.kind == best_kind).collect();
@@ -519,6 +529,32 @@ impl Table<'_> {
             .zip(&votes)
             .any(|(c, v)| *v == most && !same(&winner.grid, &c.grid));
         (!contested).then_some(*winner)
+    }
+
+    /// Whether the counted points may stand against NPOINTS: no check value speaks against the count, and either
+    /// DELTAX supports the spacing, or every line does within a tenth of it. Otherwise a lost point would only
+    /// stretch the spacing a little.
+    fn count_holds(&self, grid: &Grid, checks: Checks) -> bool {
+        let step = grid.step();
+        // One point more or less among n changes the spacing by its n-th part; that much DELTAX has to tell.
+        let n = self.total(checks).max(1) as f64;
+        let supported = self.axis.delta_x.is_some_and(|d| {
+            (d.value().abs() - step.abs()).abs()
+                <= (d.decimal.half_unit() * 1.000_001).min(0.2 * step.abs() / n)
+        });
+        let exact = || {
+            let mut next = 0usize;
+            (0..self.lines.len()).all(|k| {
+                let at = next - usize::from(self.is_check(k, checks)).min(next);
+                next = at + self.lines[k].len;
+                self.off(k, at, grid) <= 0.1 * step.abs()
+            })
+        };
+        self.checks_hold(checks) && (supported || exact())
+    }
+
+    fn checks_hold(&self, checks: Checks) -> bool {
+        (1..self.lines.len()).all(|k| !self.is_check(k, checks) || self.repeats(k))
     }
 
     /// For damaged tables: the spacing with which most neighbouring lines agree.
@@ -539,7 +575,8 @@ impl Table<'_> {
     /// more of them.
     fn from_lines(&self, checks: Checks, no_labels: bool) -> Option<Grid> {
         let enough = if no_labels { 2 } else { 4 };
-        if self.lines.len() < enough || self.gaps.iter().any(|g| *g) || !self.complete && !no_labels {
+        let whole = !self.gaps.iter().any(|g| *g) && self.checks_hold(checks) && (self.complete || no_labels);
+        if self.lines.len() < enough || !whole {
             return None;
         }
         let last = self.lines.len() - 1;

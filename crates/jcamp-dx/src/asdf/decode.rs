@@ -407,7 +407,8 @@ impl LineDecoder<'_> {
                             && self.exponents == Exponents::Signed
                             && i > 0
                             && bytes[i - 1].is_ascii_digit()
-                            && form != Form::Nothing
+                            && form == Form::Absolute
+                            && exponent < 0
                         {
                             self.out.squeezed_or_exponent.get_or_insert((self.line, i));
                         }

@@ -307,7 +307,7 @@ fn joined_blocks() {
     let without = text.replace("##END=\n", "");
     let document = open(&format!("{without}{text}"));
     assert_eq!(document.blocks.len(), 2);
-    assert_eq!(codes(&document), [Code::BlocksMerelyJoined, Code::EndMissing]);
+    assert_eq!(codes(&document), [Code::EndMissing, Code::BlocksMerelyJoined]);
     expect(&without, &ten(), &[Code::EndMissing]);
     expect(&text.replace("##END=", "##END"), &ten(), &[]);
     let document = open(&(text.clone() + "##END=\n"));
@@ -439,7 +439,7 @@ fn ends_and_factors() {
     );
     let document = open(&file(&TEN.replace("LASTX= 409", "LASTX= 500"), DATA_TEN));
     assert_eq!(curve(&document).x[9], 409.0);
-    assert_eq!(codes(&document), [Code::LastXDiffers, Code::GridFromDelta]);
+    assert_eq!(codes(&document), [Code::GridFromDelta, Code::LastXDiffers]);
     let document = open(&file("##XFACTOR=1\n##YFACTOR=0.01\n##NPOINTS=10", DATA_TEN));
     assert_eq!(curve(&document).x[9], 409.0);
     assert!(codes(&document).contains(&Code::GridFromLines));
