@@ -376,6 +376,28 @@ fn dichromate_as_in_the_worked_examples() {
 }
 
 #[test]
+fn reports_come_back_from_json() {
+    let limits = limits();
+    let readings = [reading(235.0, 0.7479)];
+    let report = absorbance_dichromate(
+        &limits,
+        &limits.absorbance[0],
+        &readings,
+        Measured::bare(60.06),
+        1.0,
+        Conditions::default(),
+    )
+    .unwrap();
+    let json = serde_json::to_value(&report).unwrap();
+    assert_eq!(json["outcomes"][0]["verdict"], "pass");
+    assert_eq!(json["outcomes"][1]["reason"], "not-in-range");
+    assert_eq!(
+        serde_json::from_value::<curvary_analysis::checks::Report>(json).unwrap(),
+        report
+    );
+}
+
+#[test]
 fn an_uncertainty_that_reaches_a_limit_leaves_it_open() {
     let limits = limits();
     let verdict = |absorbance: f64, error: f64| {

@@ -5,7 +5,7 @@
 #![allow(clippy::unwrap_used)]
 
 use curvary_analysis::quantities::{
-    Calibration, CalibrationOptions, Component, LimitForm, Limits, Measured, NucleicAcidKind,
+    Calibration, CalibrationOptions, Component, LimitForm, Limits, Measured, MixtureOptions, NucleicAcidKind,
     NucleicAcidReadings, Readings, Sigma, Target, Weighting, concentration, detection_limits, mixture,
     nucleic_acid, protein, standard_addition,
 };
@@ -458,7 +458,7 @@ proptest! {
                 }
             }
         }
-        let _ = standard_addition(&x, &y, Weighting::Equal, reading, 0.95);
+        let _ = standard_addition(&x, &y, &CalibrationOptions::default(), reading, 0.95);
         let _ = detection_limits(&line(&[0.0, 1.0, 2.0, 3.0], &[0.0, 0.11, 0.19, 0.3]), LimitForm::IchQ2, &Sigma::BlankReadings(y));
     }
 }
@@ -516,23 +516,23 @@ fn detection_limits_of_the_formaldehyde_line() {
 fn standard_addition_agrees_with_scipy() {
     let data = &independent()["addition"];
     let (x, y) = (numbers(&data["x"]), numbers(&data["y"]));
-    let found = standard_addition(&x, &y, Weighting::Equal, 1.0, 0.95).unwrap();
+    let found = standard_addition(&x, &y, &CalibrationOptions::default(), 1.0, 0.95).unwrap();
     close(found.value, number(&data["value"]), 1e-12);
     close(found.standard_error, number(&data["standard_error"]), 1e-11);
     let limits = found.limits.interval().unwrap();
     close(limits[0], number(&data["limits"][0]), 1e-9);
     close(limits[1], number(&data["limits"][1]), 1e-9);
     assert!(has(&found.remarks, "extrapolated"));
-    let diluted = standard_addition(&x, &y, Weighting::Equal, 25.0, 0.95).unwrap();
+    let diluted = standard_addition(&x, &y, &CalibrationOptions::default(), 25.0, 0.95).unwrap();
     close(diluted.value, 25.0 * found.value, 1e-14);
     close(diluted.limits.interval().unwrap()[1], 25.0 * limits[1], 1e-14);
     assert_eq!(
-        standard_addition(&x, &y, Weighting::Equal, 0.0, 0.95)
+        standard_addition(&x, &y, &CalibrationOptions::default(), 0.0, 0.95)
             .unwrap_err()
             .code(),
         "out-of-range"
     );
-    let flat = standard_addition(&x, &[0.2; 5], Weighting::Equal, 1.0, 0.95);
+    let flat = standard_addition(&x, &[0.2; 5], &CalibrationOptions::default(), 1.0, 0.95);
     assert_eq!(flat.unwrap_err().code(), "constant-signal");
 }
 
@@ -607,7 +607,11 @@ fn mixtures_agree_with_numpy() {
         })
         .collect();
     let y = numbers(&data["y"]);
-    let found = mixture(&y, &references, true, None, 0.95).unwrap();
+    let with_offset = MixtureOptions {
+        with_offset: true,
+        ..MixtureOptions::default()
+    };
+    let found = mixture(&y, &references, &with_offset).unwrap();
     let (values, errors) = (numbers(&data["values"]), numbers(&data["errors"]));
     for (i, component) in found.components.iter().enumerate() {
         close(component.value, values[i], 1e-9);
@@ -620,24 +624,53 @@ fn mixtures_agree_with_numpy() {
     // The same reference twice cannot be told apart, and nearly the same one is warned about.
     let twice = [references[0].clone(), references[0].clone()];
     assert_eq!(
-        mixture(&y, &twice, false, None, 0.95).unwrap_err().code(),
+        mixture(&y, &twice, &MixtureOptions::default())
+            .unwrap_err()
+            .code(),
         "collinear"
     );
     let mut alike = references[0].clone();
     alike.absorptivity[3] += 0.05;
-    let near = mixture(&y, &[references[0].clone(), alike], false, None, 0.95).unwrap();
+    let near = mixture(&y, &[references[0].clone(), alike], &MixtureOptions::default()).unwrap();
     assert!(has(&near.remarks, "collinear"));
     // A component that is not there at all, and one that is missing.
-    let missing = mixture(&y, &references[..1], false, None, 0.95).unwrap();
+    let missing = mixture(&y, &references[..1], &MixtureOptions::default()).unwrap();
     assert!(has(&missing.remarks, "structured-residuals"));
+    // Saturated wavelengths are left out, and what is left still gives the same within its errors.
+    let mut clipped = y.clone();
+    for a in &mut clipped[3..6] {
+        *a = 5.0;
+    }
+    let ceiling = MixtureOptions {
+        ceiling: Some(3.0),
+        ..with_offset.clone()
+    };
+    let rest = mixture(&clipped, &references, &ceiling).unwrap();
+    assert_eq!(rest.used.len(), y.len() - 3);
+    assert!(has(&rest.remarks, "saturated-left-out"));
+    for (a, b) in rest.components.iter().zip(&found.components) {
+        assert!((a.value - b.value).abs() < 3.0 * b.standard_error);
+    }
+    let all = MixtureOptions {
+        ceiling: Some(-1.0),
+        ..with_offset.clone()
+    };
     assert_eq!(
-        mixture(&y, &[], true, None, 0.95).unwrap_err().code(),
+        mixture(&y, &references, &all).unwrap_err().code(),
+        "all-saturated"
+    );
+    let origin = CalibrationOptions {
+        through_origin: true,
+        ..CalibrationOptions::default()
+    };
+    let held = standard_addition(&[1.0, 2.0, 3.0], &[0.1, 0.2, 0.31], &origin, 1.0, 0.95);
+    assert_eq!(held.unwrap_err().code(), "unsuitable");
+    assert_eq!(
+        mixture(&y, &[], &with_offset).unwrap_err().code(),
         "too-few-points"
     );
     assert_eq!(
-        mixture(&y[..3], &references, true, None, 0.95)
-            .unwrap_err()
-            .code(),
+        mixture(&y[..3], &references, &with_offset).unwrap_err().code(),
         "unequal-lengths"
     );
 }

@@ -1,6 +1,6 @@
 use serde::{Deserialize, Serialize};
 
-use super::{Calibration, CalibrationOptions, Limits, Remark, Target, Weighting, positive};
+use super::{Calibration, CalibrationOptions, Limits, Remark, Target, positive};
 use crate::refusal::Refusal;
 
 /// A concentration found by standard addition.
@@ -29,21 +29,23 @@ pub struct StandardAddition {
 /// that does not vanish without analyte makes the result wrong, and no statistic shows it.
 ///
 /// # Errors
-/// Those of [`Calibration::fit`]; `unsuitable` for a slope of 0; `out-of-range` for a dilution that is
+/// Those of [`Calibration::fit`]; `unsuitable` for a slope of 0 or a line held at the origin; `out-of-range` for a dilution that is
 /// not positive or a level outside 0 to 1.
 pub fn standard_addition(
     added: &[f64],
     signal: &[f64],
-    weighting: Weighting,
+    options: &CalibrationOptions,
     dilution: f64,
     level: f64,
 ) -> Result<StandardAddition, Refusal> {
     positive("the dilution", dilution)?;
-    let options = CalibrationOptions {
-        weighting,
-        ..CalibrationOptions::default()
-    };
-    let line = Calibration::fit(added, signal, &options)?;
+    if options.through_origin {
+        return Err(Refusal::Unsuitable {
+            why: "standard addition reads where the line meets zero, so it cannot be held at the origin"
+                .into(),
+        });
+    }
+    let line = Calibration::fit(added, signal, options)?;
     let zero = line.solve(&Target::MeanResponse(0.0), &[0.0], level, None)?;
     let mut remarks = line.remarks.clone();
     remarks.extend(zero.remarks);

@@ -3,7 +3,7 @@ use serde::{Deserialize, Serialize};
 use super::{Remark, all_finite, level_in_range};
 use crate::distribution::t_half_width;
 use crate::linear::fit_weighted;
-use crate::refusal::{Refusal, require_length};
+use crate::refusal::{Refusal, require_finite, require_length};
 
 /// A reference spectrum of one component, on the wavelengths of the mixture.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -12,6 +12,30 @@ pub struct Component {
     pub name: String,
     /// Absorbance per unit of concentration (ε·l) at each wavelength.
     pub absorptivity: Vec<f64>,
+}
+
+/// How a mixture is resolved.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct MixtureOptions {
+    /// Whether a constant offset is fitted beside the components.
+    pub with_offset: bool,
+    /// Confidence level of the intervals.
+    pub level: f64,
+    /// End of the trusted absorbance range: wavelengths above it are left out and told.
+    pub ceiling: Option<f64>,
+    /// Weight of each wavelength, proportional to its reciprocal variance; all alike where absent.
+    pub weights: Option<Vec<f64>>,
+}
+
+impl Default for MixtureOptions {
+    fn default() -> Self {
+        Self {
+            with_offset: false,
+            level: 0.95,
+            ceiling: None,
+            weights: None,
+        }
+    }
 }
 
 /// What was found of one component.
@@ -37,7 +61,9 @@ pub struct Mixture {
     pub components: Vec<ComponentFound>,
     /// The constant offset with its standard error, where one was fitted.
     pub offset: Option<super::Measured>,
-    /// Absorbance less what the components explain, at each wavelength.
+    /// The wavelengths that were used, counted from 0 in given order.
+    pub used: Vec<usize>,
+    /// Absorbance less what the components explain, at each wavelength used.
     pub residuals: Vec<f64>,
     /// Residual standard deviation.
     pub residual_sd: f64,
@@ -61,64 +87,84 @@ pub struct Mixture {
 /// # Errors
 /// `unequal-lengths`, `not-finite`; `too-few-points` for fewer wavelengths than one more than the
 /// coefficients; `collinear` (counted in given order, the offset last) where a reference is a
-/// combination of others; `out-of-range` for the level.
+/// combination of others; `all-saturated`; `out-of-range` for the level.
 pub fn mixture(
     absorbance: &[f64],
     references: &[Component],
-    with_offset: bool,
-    weights: Option<&[f64]>,
-    level: f64,
+    options: &MixtureOptions,
 ) -> Result<Mixture, Refusal> {
+    let MixtureOptions {
+        with_offset,
+        level,
+        ceiling,
+        weights,
+    } = options;
+    let (with_offset, level) = (*with_offset, *level);
     level_in_range(level)?;
+    require_finite("the absorbances", absorbance)?;
+    let too_few = |what: &str, found, needed| Refusal::TooFewPoints {
+        what: what.into(),
+        found,
+        needed,
+    };
     if references.is_empty() {
-        return Err(Refusal::TooFewPoints {
-            what: "reference spectra".into(),
-            found: 0,
-            needed: 1,
-        });
+        return Err(too_few("reference spectra", 0, 1));
     }
     for reference in references {
-        require_length(
-            &format!("the reference {}", reference.name),
-            &reference.absorptivity,
-            absorbance.len(),
-        )?;
+        let name = format!("the reference {}", reference.name);
+        require_length(&name, &reference.absorptivity, absorbance.len())?;
     }
-    let ones = vec![1.0; absorbance.len()];
-    let mut columns: Vec<&[f64]> = references.iter().map(|r| r.absorptivity.as_slice()).collect();
+    if let Some(weights) = weights {
+        require_length("weights", weights, absorbance.len())?;
+    }
+    let used: Vec<usize> = (0..absorbance.len())
+        .filter(|i| ceiling.is_none_or(|c| absorbance[*i] <= c))
+        .collect();
+    let mut remarks = Vec::new();
+    if let Some(limit) = ceiling
+        && used.len() < absorbance.len()
+    {
+        if used.is_empty() {
+            return Err(Refusal::AllSaturated {
+                limit: *limit,
+                count: absorbance.len(),
+            });
+        }
+        remarks.push(Remark::new(
+            "saturated-left-out",
+            format!(
+                "{} of {} wavelengths lie above {limit} and were left out",
+                absorbance.len() - used.len(),
+                absorbance.len()
+            ),
+        ));
+    }
+    let pick = |values: &[f64]| used.iter().map(|i| values[*i]).collect::<Vec<f64>>();
+    let readings = pick(absorbance);
+    let weights = weights.as_deref().map(pick);
+    let mut kept: Vec<Vec<f64>> = references.iter().map(|r| pick(&r.absorptivity)).collect();
     if with_offset {
-        columns.push(&ones);
+        kept.push(vec![1.0; used.len()]);
     }
-    if absorbance.len() <= columns.len() {
-        return Err(Refusal::TooFewPoints {
-            what: "wavelengths".into(),
-            found: absorbance.len(),
-            needed: columns.len() + 1,
-        });
+    let columns: Vec<&[f64]> = kept.iter().map(Vec::as_slice).collect();
+    let short = || too_few("wavelengths", used.len(), columns.len() + 1);
+    if used.len() <= columns.len() {
+        return Err(short());
     }
-    let fit = fit_weighted(&columns, absorbance, weights)?;
+    let fit = fit_weighted(&columns, &readings, weights.as_deref())?;
     let (Some(errors), Some(residual_sd)) = (fit.standard_errors, fit.residual_sd) else {
-        return Err(Refusal::TooFewPoints {
-            what: "wavelengths".into(),
-            found: absorbance.len(),
-            needed: columns.len() + 1,
-        });
+        return Err(short());
     };
     all_finite(&fit.coefficients)?;
     all_finite(&errors)?;
     let quantile = t_half_width(level, fit.degrees_of_freedom as f64);
-    let weight = |i: usize| weights.map_or(1.0, |w| w[i]);
+    let weight = |i: usize| weights.as_ref().map_or(1.0, |w| w[i]);
     let inverse = &fit.unscaled_covariance;
     let components: Vec<ComponentFound> = references
         .iter()
         .enumerate()
         .map(|(j, reference)| {
-            let square: f64 = reference
-                .absorptivity
-                .iter()
-                .enumerate()
-                .map(|(i, a)| weight(i) * a * a)
-                .sum();
+            let square: f64 = kept[j].iter().enumerate().map(|(i, a)| weight(i) * a * a).sum();
             let (value, error) = (fit.coefficients[j], errors[j]);
             ComponentFound {
                 name: reference.name.clone(),
@@ -138,7 +184,6 @@ pub fn mixture(
     let own: f64 = fit.residuals.iter().map(|r| r * r).sum();
     let neighbours: f64 = fit.residuals.windows(2).map(|p| p[0] * p[1]).sum();
     let neighbour_correlation = if own > 0.0 { neighbours / own } else { 0.0 };
-    let mut remarks = Vec::new();
     for c in &components {
         // A variance inflation factor above 10 is where common practice begins to speak of collinearity.
         if c.inflation * c.inflation > 10.0 {
@@ -158,7 +203,7 @@ pub fn mixture(
         }
     }
     // 2/√n is about the 95 % limit of the correlation of independent residuals.
-    if neighbour_correlation > 2.0 / (absorbance.len() as f64).sqrt() {
+    if neighbour_correlation > 2.0 / (used.len() as f64).sqrt() {
         remarks.push(Remark::new(
             "structured-residuals",
             format!("neighbouring residuals are correlated ({neighbour_correlation:.2}): something is left that no reference explains, or the points are not independent, and the errors are too small"),
@@ -173,6 +218,7 @@ pub fn mixture(
             super::Measured::with_error(fit.coefficients[references.len()], errors[references.len()])
         }),
         components,
+        used,
         residuals: fit.residuals,
         residual_sd,
         degrees_of_freedom: fit.degrees_of_freedom,

@@ -26,7 +26,7 @@ pub use beer_lambert::{Concentration, Readings, Share, concentration};
 pub use calibration::{Calibration, CalibrationOptions, LackOfFit, StandardPoint, Weighting};
 pub use detection::{DetectionLimits, LimitForm, Sigma, detection_limits};
 pub use inverse::{InversePrediction, Limits, Target};
-pub use mixture::{Component, ComponentFound, Mixture, mixture};
+pub use mixture::{Component, ComponentFound, Mixture, MixtureOptions, mixture};
 pub use ratios::{NucleicAcid, NucleicAcidKind, NucleicAcidReadings, Protein, nucleic_acid, protein};
 
 use crate::refusal::Refusal;
