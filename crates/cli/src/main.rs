@@ -1,2 +1,127 @@
-//! The program `curvary`.
-fn main() {}
+//! The program `curvary`: a place where curves are kept.
+//!
+//! This crate is arguments, commands, drawing, progress and exit status; everything else is done by the crates below
+//! it. One file per command in [`commands`]; only here is anything drawn, and only here does the process end.
+
+mod codes;
+mod commands;
+mod desk;
+mod drawing;
+mod ending;
+mod flow;
+mod report;
+mod screen;
+mod sketch;
+mod table;
+mod walk;
+mod whereabouts;
+
+use std::io::Write;
+use std::process::ExitCode;
+
+use clap::{Args, CommandFactory, Parser};
+
+use crate::commands::Command;
+use crate::drawing::Texts;
+use crate::ending::{Ending, Failure};
+use crate::screen::{Errors, Screen};
+use crate::whereabouts::Whereabouts;
+
+/// Keeps the exports of a UV-visible spectrophotometer so that every run is found again, exact and traceable.
+///
+/// For research and teaching. Results are never for diagnosis.
+#[derive(Debug, Parser)]
+#[command(name = "curvary", version, max_term_width = 100, after_help = AFTER_HELP)]
+#[command(disable_help_subcommand = true)]
+struct Program {
+    #[command(flatten)]
+    common: Common,
+    #[command(subcommand)]
+    command: Command,
+}
+
+const AFTER_HELP: &str = "Exit status: 0 all done; 1 done in part, with errors; 2 wrong command line; \
+    3 nothing could be done.\nThe archive is --archive, else $CURVARY_ARCHIVE, else the nearest folder above with an \
+    archive.toml.";
+
+/// What every command takes.
+#[derive(Debug, Args)]
+struct Common {
+    #[command(flatten)]
+    archive: Whereabouts,
+    /// How to draw what was odd [default: full, and in short where there are many]
+    #[arg(long, global = true, value_name = "HOW", help_heading = "Everywhere")]
+    errors: Option<Errors>,
+    /// Let warnings and open questions change the exit status
+    #[arg(long, global = true, help_heading = "Everywhere")]
+    strict: bool,
+    /// Say nothing but answers and errors
+    #[arg(long, short, global = true, help_heading = "Everywhere")]
+    quiet: bool,
+}
+
+/// What a command is given beside its own arguments.
+pub(crate) struct Setting {
+    /// Where the archive is.
+    pub(crate) archive: Whereabouts,
+    /// Whether warnings and questions change the exit status.
+    pub(crate) strict: bool,
+}
+
+/// The definitions of all commands, for completions and the man page.
+pub(crate) fn definitions() -> clap::Command {
+    Program::command()
+}
+
+/// The text that a complaint's places lie in, when it is no file's.
+struct Spoken(Option<String>);
+
+impl Texts for Spoken {
+    fn text(&self, file: Option<&str>) -> Option<&str> {
+        if file.is_some() { None } else { self.0.as_deref() }
+    }
+}
+
+fn main() -> ExitCode {
+    let program = match Program::try_parse_from(commands::arguments(std::env::args_os())) {
+        Ok(program) => program,
+        Err(error) => {
+            // A closed pipe behind `--help` leaves nobody to tell.
+            let _ = error.print();
+            return if error.use_stderr() {
+                Ending::Wrong.into()
+            } else {
+                Ending::Done.into()
+            };
+        }
+    };
+    let Common {
+        archive,
+        errors,
+        strict,
+        quiet,
+    } = program.common;
+    let mut screen = Screen::new(errors, quiet);
+    let setting = Setting { archive, strict };
+    let outcome = program.command.run(&setting, &mut screen);
+    // What was answered must arrive before the command may say that it is done.
+    let outcome = outcome.and_then(|ending| screen.flush().map(|()| ending).map_err(Failure::from));
+    match outcome {
+        Ok(ending) => ending.into(),
+        Err(Failure::Closed) => Ending::Done.into(),
+        Err(Failure::Told { ending, why, text }) => {
+            screen.complain(None, &why, &Spoken(text));
+            ending.into()
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_definitions_are_sound() {
+        definitions().debug_assert();
+    }
+}

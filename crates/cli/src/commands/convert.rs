@@ -1,0 +1,369 @@
+//! `curvary convert`: files into open formats, without an archive.
+
+use std::collections::BTreeSet;
+use std::fs::{self, File};
+use std::io::{self, BufWriter, Write};
+use std::path::{Path, PathBuf};
+use std::sync::atomic::AtomicBool;
+use std::time::Instant;
+
+use clap::{Args, ValueEnum};
+use curvary_formats::writers::{csv, json};
+use curvary_record::{Code, Diagnostic, Digest, Run, Severity};
+use rayon::prelude::*;
+use serde::Serialize;
+
+use crate::Setting;
+use crate::desk::{self, Desk, Finished, Piece, ReadingOptions};
+use crate::drawing;
+use crate::ending::{Failure, Outcome, unusable};
+use crate::flow::{flow, threads};
+use crate::report::{Fate, Report, Summary, SummaryShape};
+use crate::screen::{FAINT, Progress, Screen, Styled, plural};
+use crate::walk::{self, Met, Root};
+
+/// Read files and folders and write what was read in an open format, without an archive
+///
+/// Writes DIR/<relative path>.json (or .csv, .jdx) for each source. As JSON every file gets one, also those that were
+/// refused, with the reason. The files that are read are never touched.
+#[derive(Debug, Args)]
+pub(crate) struct Convert {
+    /// Files and folders
+    #[arg(required = true, value_name = "PATH")]
+    paths: Vec<PathBuf>,
+    /// What to write
+    #[arg(long, value_name = "FORMAT")]
+    to: Format,
+    /// The folder to write to
+    #[arg(long, value_name = "DIR")]
+    out: PathBuf,
+    #[command(flatten)]
+    reading: ReadingOptions,
+    /// Write a line of JSON a file: path, digest, verdict, reader, runs, points, remarks
+    #[arg(long, value_name = "FILE")]
+    report: Option<PathBuf>,
+    /// Print the summary as JSON
+    #[arg(long)]
+    json: bool,
+}
+
+/// An open format.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Format {
+    /// Tidy CSV, with a Table Schema beside it
+    Csv,
+    /// The open schema's JSON
+    Json,
+}
+
+impl Format {
+    /// The ending of its files' names.
+    fn ending(self) -> &'static str {
+        match self {
+            Self::Csv => "csv",
+            Self::Json => "json",
+        }
+    }
+}
+
+/// The summary as `--json` shows it.
+#[derive(Serialize)]
+struct Shape<'a> {
+    out: String,
+    #[serde(flatten)]
+    summary: SummaryShape<'a>,
+}
+
+/// Complaints that are shown before the rest is only counted.
+const SHOWN: usize = 10;
+
+impl Convert {
+    /// Does it.
+    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        let desk = Desk::new(&self.reading, screen.errors())?;
+        let roots = desk::roots(&self.paths);
+        let out = Root::new(&self.out).real;
+        let below = apart(&roots, &out)?;
+        fs::create_dir_all(&self.out).map_err(|error| Failure::file("make the folder", &self.out, &error))?;
+        let out = Root::new(&self.out).real;
+        if below {
+            mark(&out)?;
+        }
+        let mut report = self.report.as_deref().map(Report::create).transpose()?;
+        let progress = Progress::new(screen.quiet());
+        let own = out.clone();
+        let leave_out = move |path: &Path, folder: bool| folder && path == own;
+        desk::count_aside(&progress, roots.clone(), leave_out.clone());
+        let several = roots.len() > 1;
+        let mut summary = Summary::default();
+        let (begun, mut shown, mut done) = (Instant::now(), 0, 0);
+        flow(
+            threads(),
+            &AtomicBool::new(false),
+            |feed| {
+                let mut taken = BTreeSet::new();
+                walk::walk(&roots, &leave_out, &mut |_, met| {
+                    let containers: Vec<bool> = met.par_iter().map(is_container).collect();
+                    met.into_iter().zip(containers).all(|(met, container)| {
+                        let path = met.below().to_owned();
+                        // Two given folders may hold files of one relative path, and only one can be written.
+                        if several && !taken.insert(path.clone()) {
+                            return feed.put_done(desk.failed(&path, taken_already(&path)));
+                        }
+                        desk::pieces(met, path, container, &mut |piece| {
+                            let weight = piece.weight;
+                            feed.put(piece, weight)
+                        })
+                    })
+                });
+            },
+            |piece| convert(piece, &desk, &out, self.to),
+            |fate: Fate| {
+                summary.add(&fate);
+                if let Some(report) = &mut report {
+                    report.line(&fate)?;
+                }
+                if !fate.drawn.is_empty() {
+                    screen.say_drawn(&fate.drawn);
+                } else if screen.errors().is_none() {
+                    for remark in fate
+                        .remarks
+                        .iter()
+                        .filter(|remark| remark.severity == Severity::Error)
+                    {
+                        shown += 1;
+                        if shown <= SHOWN {
+                            screen.say_drawn(&format!("{}\n", drawing::short(Some(&fate.path), remark)));
+                        }
+                    }
+                }
+                done += 1;
+                progress.at(done, summary.bytes(), begun.elapsed().as_secs_f64());
+                Ok::<(), Failure>(())
+            },
+        )?;
+        progress.end();
+        if let Some(report) = report {
+            report.end()?;
+        }
+        if shown > SHOWN {
+            let more = plural((shown - SHOWN) as u64, "complaint");
+            screen.say(format_args!(
+                "and {more} more; `--errors short` shows all of them, `--report FILE` keeps them"
+            ));
+        }
+        let folder = self.out.display().to_string();
+        if self.json {
+            screen.json(&Shape {
+                out: folder,
+                summary: summary.shape(),
+            })?;
+        } else {
+            write!(screen, "{}", summary.text())?;
+            writeln!(screen, "{}", Styled(FAINT, format!("written to: {folder}")))?;
+        }
+        Ok(summary.ending(setting.strict))
+    }
+}
+
+fn is_container(met: &Met) -> bool {
+    matches!(met, Met::File(found) if desk::may_be_container(&found.place))
+}
+
+fn taken_already(path: &str) -> Diagnostic {
+    let message = format!("`{path}` is in two of the given folders, and only the first was written");
+    Diagnostic::error(Code::new("same-output"), message).help("convert them one folder at a time")
+}
+
+/// Refuses an output folder in which originals could be overwritten; says whether it lies below what is read.
+fn apart(roots: &[Root], out: &Path) -> Result<bool, Failure> {
+    if let Some(root) = roots
+        .iter()
+        .find(|root| root.real.is_dir() && root.real.starts_with(out))
+    {
+        let message = format!(
+            "the output folder `{}` holds what is read, `{}`",
+            out.display(),
+            root.real.display()
+        );
+        let why = Diagnostic::error(Code::new("out-overlaps"), message);
+        return Err(Failure::wrong(why.help(
+            "name a folder of its own with `--out`; originals are never touched",
+        )));
+    }
+    Ok(roots.iter().any(|root| out.starts_with(&root.real)))
+}
+
+/// The file that says a folder below the originals is ours.
+const MARK: &str = ".written-by-curvary";
+
+/// Makes sure that an output folder below the originals holds only what we wrote.
+fn mark(out: &Path) -> Result<(), Failure> {
+    let mark = out.join(MARK);
+    let fail = |error: io::Error| Failure::file("use", out, &error);
+    if !mark.exists() && fs::read_dir(out).map_err(fail)?.next().is_some() {
+        let message = format!(
+            "the output folder `{}` holds files that curvary did not write",
+            out.display()
+        );
+        let why = Diagnostic::error(Code::new("out-overlaps"), message);
+        return Err(Failure::wrong(
+            why.help("name a new folder with `--out`; originals are never touched"),
+        ));
+    }
+    fs::write(
+        &mark,
+        "What is in this folder was written by curvary and may be overwritten by it.\n",
+    )
+    .map_err(fail)
+}
+
+/// Reads one source and writes what came of it.
+fn convert(piece: Piece, desk: &Desk, out: &Path, to: Format) -> Fate {
+    let Piece { path, content, .. } = piece;
+    let target = target(out, &path, to.ending());
+    let bytes = match content.bytes(&path) {
+        Ok(bytes) => bytes,
+        Err(why) => {
+            let mut fate = desk.failed(&path, why);
+            if to == Format::Json {
+                let document = serde_json::json!({
+                    "source": path, "digest": null, "bytes": null, "reader": null, "verdict": fate.verdict,
+                    "remarks": fate.remarks, "runs": [],
+                });
+                note(
+                    &mut fate,
+                    &target,
+                    write(&target, |file| writeln!(file, "{document}")),
+                );
+            }
+            return fate;
+        }
+    };
+    let digest = Digest::of(&bytes);
+    let finished = desk.read(&path, bytes, digest);
+    let mut fate = desk.fate(&finished);
+    let written = match to {
+        Format::Json => write_json(&target, &finished),
+        Format::Csv if finished.reading.runs.is_empty() => Ok(()),
+        Format::Csv => write_csv(&target, finished.reading.runs.iter()),
+    };
+    note(&mut fate, &target, written);
+    fate
+}
+
+/// A file that could not be written is an error of its source.
+fn note(fate: &mut Fate, target: &Path, written: io::Result<()>) {
+    if let Err(error) = written {
+        fate.verdict = curvary_record::Verdict::Failed;
+        fate.remarks
+            .push(unusable("write", &target.display().to_string(), &error));
+    }
+}
+
+/// `OUT/<relative path>.<ending>`; the members of a container go into a folder of its name.
+fn target(out: &Path, path: &str, ending: &str) -> PathBuf {
+    let mut target = out.to_owned();
+    for part in path
+        .split('/')
+        .filter(|part| !part.is_empty() && *part != "." && *part != "..")
+    {
+        target.push(part);
+    }
+    let mut name = target.into_os_string();
+    name.push(".");
+    name.push(ending);
+    name.into()
+}
+
+/// Writes a file under another name first, so that nobody ever finds half of it.
+pub(crate) fn write(
+    target: &Path,
+    content: impl FnOnce(&mut BufWriter<File>) -> io::Result<()>,
+) -> io::Result<()> {
+    if let Some(folder) = target.parent() {
+        fs::create_dir_all(folder)?;
+    }
+    let mut part = target.as_os_str().to_owned();
+    part.push(".part");
+    let part = PathBuf::from(part);
+    let mut file = BufWriter::with_capacity(1 << 16, File::create(&part)?);
+    let written = content(&mut file).and_then(|()| file.flush());
+    drop(file);
+    written.and_then(|()| fs::rename(&part, target)).inspect_err(|_| {
+        // What is half written is of no use to anybody.
+        let _ = fs::remove_file(&part);
+    })
+}
+
+fn write_json(target: &Path, finished: &Finished) -> io::Result<()> {
+    let Finished {
+        source,
+        card,
+        reading,
+    } = finished;
+    write(target, |file| {
+        json::SourceDocument::new(source, card.as_ref(), reading).write(file)
+    })
+}
+
+/// Writes runs as tidy CSV, and the table's description beside it.
+pub(crate) fn write_csv<'r>(target: &Path, runs: impl Iterator<Item = &'r Run> + Clone) -> io::Result<()> {
+    let mut survey = csv::Survey::new(csv::Options::default());
+    for run in runs.clone() {
+        survey.see(run);
+    }
+    let table = survey.table();
+    write(target, |file| {
+        let mut writer = csv::Writer::new(file, &table).map_err(other)?;
+        for run in runs {
+            writer.write(run).map_err(other)?;
+        }
+        writer.finish().map_err(other)?;
+        Ok(())
+    })?;
+    write(&schema_beside(target), |file| {
+        file.write_all(table.schema().to_json().as_bytes())
+    })
+}
+
+/// `a.csv` has its description in `a.schema.json`.
+fn schema_beside(target: &Path) -> PathBuf {
+    target.with_extension("schema.json")
+}
+
+fn other(error: csv::WriteError) -> io::Error {
+    match error {
+        csv::WriteError::Io(error) => error,
+        error => io::Error::other(error),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn targets_stay_below_the_output_folder() {
+        let out = Path::new("/out");
+        assert_eq!(target(out, "a/b.txt", "json"), Path::new("/out/a/b.txt.json"));
+        assert_eq!(
+            target(out, "../../b.zip!/../c.txt", "csv"),
+            Path::new("/out/b.zip!/c.txt.csv")
+        );
+        assert_eq!(
+            schema_beside(Path::new("/out/b.txt.csv")),
+            Path::new("/out/b.txt.schema.json")
+        );
+    }
+
+    #[test]
+    fn output_may_not_hold_the_originals() {
+        let here = std::env::current_dir().expect("a folder");
+        let roots = [Root::new(&here)];
+        assert!(apart(&roots, &here).is_err());
+        assert!(apart(&roots, here.parent().expect("it has one")).is_err());
+        assert_eq!(apart(&roots, &here.join("out")).ok(), Some(true));
+        assert_eq!(apart(&roots, Path::new("/elsewhere")).ok(), Some(false));
+    }
+}

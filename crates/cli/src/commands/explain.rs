@@ -1,0 +1,283 @@
+//! `curvary explain`: how a file would be read and why, or what a diagnostic code means.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use curvary_formats::container;
+use curvary_formats::{Choice, Recognition, Source};
+use curvary_record::{Code, Diagnostic, Digest, Run};
+use serde::Serialize;
+
+use crate::desk::{Content, Desk, Finished, ReadingOptions};
+use crate::ending::{Ending, Failure, Outcome};
+use crate::screen::{ASKED, Errors, FAINT, GOOD, STRONG, Screen, Styled, plural};
+use crate::{codes, drawing, report};
+
+/// Show how a file would be read and why, or what a diagnostic code means
+///
+/// Of a file: what each reader says to it and, for the one that is chosen, how it was understood. Nothing is stored.
+#[derive(Debug, Args)]
+pub(crate) struct Explain {
+    /// A file, or the code of a diagnostic
+    #[arg(value_name = "FILE|CODE", required_unless_present = "codes")]
+    what: Option<String>,
+    /// List all codes
+    #[arg(long)]
+    codes: bool,
+    /// Print JSON: readers with their answers, the one chosen, verdict, reasons, remarks and questions
+    #[arg(long)]
+    json: bool,
+    #[command(flatten)]
+    reading: ReadingOptions,
+}
+
+impl Explain {
+    /// Does it.
+    pub(crate) fn run(self, screen: &mut Screen) -> Outcome {
+        let Some(what) = self.what.as_deref().filter(|_| !self.codes) else {
+            for code in codes::all() {
+                writeln!(screen, "{code}")?;
+            }
+            return Ok(Ending::Done);
+        };
+        let path = PathBuf::from(what);
+        if path.is_file() {
+            return self.file(&path, screen);
+        }
+        if let Some(page) = codes::page(what) {
+            if self.json {
+                screen.json(&serde_json::json!({ "code": what, "page": page }))?;
+            } else {
+                writeln!(screen, "{}\n\n{page}", Styled(STRONG, what))?;
+            }
+            return Ok(Ending::Done);
+        }
+        let message = format!("`{what}` is neither a file nor the code of a diagnostic");
+        let mut why = Diagnostic::error(Code::new("command-line"), message);
+        let near = codes::nearest(what);
+        if !near.is_empty() {
+            why = why.help(format!("the nearest codes are {}", near.join(", ")));
+        }
+        Err(Failure::wrong(why))
+    }
+
+    fn file(&self, path: &Path, screen: &mut Screen) -> Outcome {
+        let desk = Desk::new(&self.reading, screen.errors())?;
+        let name = path.display().to_string();
+        let bytes = Content::InFile(path.to_owned())
+            .bytes(&name)
+            .map_err(Failure::nothing)?;
+        if container::is_container(&bytes) {
+            let why = Diagnostic::error(
+                Code::new("command-line"),
+                format!("`{name}` is a container of files"),
+            );
+            return Err(Failure::wrong(why.help(
+                "unpack it and explain one of its files; `curvary add` reads it as it is",
+            )));
+        }
+        let digest = Digest::of(&bytes);
+        let source = desk.source(&name, bytes, digest);
+        let answers = answers(&desk, &source);
+        let finished = desk.read_source(source);
+        if self.json {
+            screen.json(&Shape::new(&answers, &finished))?;
+        } else {
+            tell(&answers, &finished, screen)?;
+        }
+        Ok(if finished.reading.runs.is_empty() {
+            Ending::Nothing
+        } else {
+            Ending::Done
+        })
+    }
+}
+
+/// One reader's answer.
+#[derive(Serialize)]
+struct Answer {
+    reader: String,
+    /// `yes`, `perhaps` or `no`.
+    knows: &'static str,
+    because: String,
+    chosen: bool,
+}
+
+fn answers(desk: &Desk, source: &Source) -> Vec<Answer> {
+    let chosen = match desk.readers().choose(source, desk.asked()) {
+        Choice::One(reader, _) => Some(reader.card().id.clone()),
+        Choice::None | Choice::Several(_) => None,
+    };
+    let answer = |candidate: curvary_formats::Candidate<'_>| {
+        let (knows, because) = match candidate.recognition {
+            Recognition::Yes(why) => ("yes", why),
+            Recognition::Perhaps(why) => ("perhaps", why),
+            Recognition::No(why) => ("no", why),
+        };
+        let reader = candidate.reader.card().id.clone();
+        Answer {
+            chosen: chosen.as_ref() == Some(&reader),
+            reader,
+            knows,
+            because,
+        }
+    };
+    desk.readers().ask(source).into_iter().map(answer).collect()
+}
+
+/// The answer as `--json` shows it.
+#[derive(Serialize)]
+struct Shape<'a> {
+    path: &'a str,
+    encoding: &'a str,
+    lines: usize,
+    readers: &'a [Answer],
+    verdict: &'a str,
+    remarks: &'a [Diagnostic],
+    runs: Vec<RunShape<'a>>,
+}
+
+#[derive(Serialize)]
+struct RunShape<'a> {
+    technique: &'a str,
+    lines: Option<(u32, u32)>,
+    traces: usize,
+    points: usize,
+    because: &'a [String],
+    questions: &'a [curvary_record::Question],
+    remarks: &'a [Diagnostic],
+    fields: &'a curvary_record::Fields,
+}
+
+impl<'a> Shape<'a> {
+    fn new(readers: &'a [Answer], finished: &'a Finished) -> Self {
+        let Finished { source, reading, .. } = finished;
+        let run = |run: &'a Run| RunShape {
+            technique: run.technique.as_str(),
+            lines: run.source.lines,
+            traces: run.traces.len(),
+            points: run.points(),
+            because: &run.because,
+            questions: &run.questions,
+            remarks: &run.remarks,
+            fields: &run.fields,
+        };
+        Self {
+            path: source.path(),
+            encoding: source.encoding(),
+            lines: source.lines().count(),
+            readers,
+            verdict: reading.verdict().as_str(),
+            remarks: &reading.remarks,
+            runs: reading.runs.iter().map(run).collect(),
+        }
+    }
+}
+
+fn tell(answers: &[Answer], finished: &Finished, screen: &mut Screen) -> Result<(), Failure> {
+    let Finished { source, reading, .. } = finished;
+    writeln!(
+        screen,
+        "{}: {}, {}",
+        Styled(STRONG, source.path()),
+        source.encoding(),
+        plural(source.lines().count() as u64, "line")
+    )?;
+    writeln!(screen, "{}", Styled(STRONG, "what the readers say"))?;
+    for answer in answers {
+        let style = match answer.knows {
+            "yes" => GOOD,
+            "perhaps" => ASKED,
+            _ => FAINT,
+        };
+        let chosen = if answer.chosen { " (chosen)" } else { "" };
+        writeln!(
+            screen,
+            "  {} {}{chosen}: {}",
+            Styled(style, format!("{:<7}", answer.knows)),
+            answer.reader,
+            answer.because
+        )?;
+    }
+    let (style, verdict) = report::verdict_word(reading.verdict());
+    writeln!(screen, "{} {}", Styled(STRONG, "verdict"), Styled(style, verdict))?;
+    let errors = screen.errors().unwrap_or(Errors::Full);
+    for remark in &reading.remarks {
+        write!(
+            screen,
+            "{}",
+            drawing::draw(Some(source.path()), remark, source, errors)
+        )?;
+    }
+    for (index, run) in reading.runs.iter().enumerate() {
+        run_text(index, run, source, errors, screen)?;
+    }
+    Ok(())
+}
+
+fn run_text(
+    index: usize,
+    run: &Run,
+    source: &Source,
+    errors: Errors,
+    screen: &mut Screen,
+) -> Result<(), Failure> {
+    let lines = run
+        .source
+        .lines
+        .map(|(first, last)| format!(", lines {first} to {last}"))
+        .unwrap_or_default();
+    writeln!(
+        screen,
+        "{} {}, {}, {}{lines}",
+        Styled(STRONG, format!("run {}:", index + 1)),
+        run.technique,
+        plural(run.traces.len() as u64, "trace"),
+        plural(run.points() as u64, "point"),
+    )?;
+    for reason in &run.because {
+        writeln!(screen, "  because {}", drawing::clean(reason))?;
+    }
+    for (key, claims) in run.fields.iter() {
+        for claim in claims {
+            let place = match &claim.origin {
+                curvary_record::Origin::Source(place) if place.line > 0 => format!("line {}", place.line),
+                _ => String::new(),
+            };
+            let spelled = claim
+                .spelled
+                .as_deref()
+                .filter(|spelled| *spelled != key.as_str());
+            let spelled = spelled
+                .map(|spelled| format!(" (as `{}`)", drawing::clean(spelled)))
+                .unwrap_or_default();
+            let unit = claim
+                .unit
+                .as_ref()
+                .map(|unit| format!(" {unit}"))
+                .unwrap_or_default();
+            let value = drawing::clean(&claim.value.to_string());
+            writeln!(
+                screen,
+                "  {key} = {value}{unit}{spelled}  {}",
+                Styled(FAINT, place)
+            )?;
+        }
+    }
+    for question in &run.questions {
+        write!(
+            screen,
+            "{}",
+            drawing::question(Some(source.path()), question, source, errors)
+        )?;
+    }
+    for remark in &run.remarks {
+        write!(
+            screen,
+            "{}",
+            drawing::draw(Some(source.path()), remark, source, errors)
+        )?;
+    }
+    Ok(())
+}

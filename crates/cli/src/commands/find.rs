@@ -1,0 +1,338 @@
+//! `curvary find`: the runs that match a query.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::io::Write;
+
+use clap::Args;
+use curvary_archive::{FacetName, Fact, FindOptions, Found, Hit};
+use curvary_record::{Value, known_fields};
+use serde::Serialize;
+
+use crate::Setting;
+use crate::ending::{Ending, Failure, Outcome};
+use crate::screen::{ASKED, FAINT, STRONG, Screen, Styled, count, plural};
+use crate::table::{Cell, Column, Shorten, Table, one_line};
+
+/// Find runs by words, fields, numbers with units, and dates
+///
+/// A query is words and terms: betanin sample:"red beet" temperature:36..38C ph:>=7 date:2019..2021-06 wavelength:405nm
+/// technique:time-course reader:jcamp-dx has:result -comment:practice. Terms are joined by and; or and parentheses
+/// work. Numbers are compared in SI, whatever unit the source wrote. Without a query every run is listed.
+#[derive(Debug, Args)]
+pub(crate) struct Find {
+    /// Words and terms
+    #[arg(value_name = "QUERY")]
+    query: Vec<String>,
+    /// Print JSON: total, behind and a list of runs with their fields
+    #[arg(long, group = "form")]
+    json: bool,
+    /// Print CSV: one run a line, one field a column
+    #[arg(long, group = "form")]
+    csv: bool,
+    /// Print the runs' names alone, one a line
+    #[arg(long, group = "form")]
+    ids: bool,
+    /// Order by a field, or by points, traces, technique, reader or path; -FIELD turns it round
+    #[arg(long, value_name = "FIELD", allow_hyphen_values = true)]
+    sort: Option<String>,
+    /// How many runs to give at most; 0 for all [default: 50 in a table, else all]
+    #[arg(long, value_name = "N")]
+    limit: Option<usize>,
+    /// How many runs to leave out in front
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    skip: usize,
+    /// Count the matching runs by technique, year, sample, reader and verdict
+    #[arg(long, conflicts_with_all = ["csv", "ids", "sort", "limit", "skip"])]
+    facets: bool,
+}
+
+/// How many runs a table shows unless another number is asked for.
+const PAGE: usize = 50;
+/// How many values a facet shows.
+const VALUES: usize = 12;
+
+impl Find {
+    /// Does it.
+    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        let archive = setting.archive.open()?;
+        let query = archive.query(&super::query(&self.query))?;
+        if self.facets {
+            let names = [
+                FacetName::Technique,
+                FacetName::Year,
+                FacetName::Sample,
+                FacetName::Reader,
+                FacetName::Verdict,
+            ];
+            let facets = archive.facets(&query, &names, VALUES)?;
+            return self.facets(&facets, screen);
+        }
+        let as_table = !(self.json || self.csv || self.ids);
+        let options = FindOptions {
+            sort: self
+                .sort
+                .as_deref()
+                .map(|sort| super::plain(sort).parse().unwrap_or_else(|never| match never {})),
+            limit: self.limit.unwrap_or(if as_table { PAGE } else { 0 }),
+            skip: self.skip,
+            snippets: !self.ids && !self.csv,
+        };
+        let found = archive.find(&query, &options)?;
+        if self.json {
+            screen.json(&Shape::of(&found))?;
+        } else if self.csv {
+            as_csv(&found, screen)?;
+        } else if self.ids {
+            for hit in &found.hits {
+                writeln!(screen, "{}", hit.id)?;
+            }
+        } else {
+            self.table(&found, screen)?;
+        }
+        if found.behind > 0 {
+            screen.say(format_args!(
+                "{} of records are not searchable yet: another process writes, or the index could not be written",
+                crate::screen::megabytes(found.behind)
+            ));
+        }
+        Ok(Ending::Done)
+    }
+
+    fn facets(&self, facets: &curvary_archive::Facets, screen: &mut Screen) -> Outcome {
+        if self.json {
+            screen.json(facets)?;
+            return Ok(Ending::Done);
+        }
+        for (name, values) in facets {
+            let name = serde_json::to_value(name).ok();
+            let name = name
+                .as_ref()
+                .and_then(serde_json::Value::as_str)
+                .unwrap_or_default();
+            writeln!(screen, "{}", Styled(STRONG, name))?;
+            for value in values {
+                writeln!(screen, "  {:>7}  {}", count(value.count), one_line(&value.value))?;
+            }
+        }
+        Ok(Ending::Done)
+    }
+
+    fn table(&self, found: &Found, screen: &mut Screen) -> Result<(), Failure> {
+        let mut table = Table::new([
+            Column::new("run"),
+            Column::new("date").rank(3),
+            Column::new("technique").rank(4),
+            Column::new("sample").shorten(Shorten::End),
+            Column::new("temperature").right().rank(5),
+            Column::new("pH").right().rank(6),
+            Column::new("points").right().rank(7),
+            Column::new("").rank(1),
+            Column::new("path").shorten(Shorten::Beginning),
+        ]);
+        for Hit { id, summary, .. } in &found.hits {
+            let field = |key: &str| summary.fields.get(key).map(fact).unwrap_or_default();
+            let mark = match (summary.questions.is_empty(), summary.disputes.is_empty()) {
+                (false, _) => "asked",
+                (true, false) => "disputed",
+                (true, true) => "",
+            };
+            let path = summary.paths.first().map(String::as_str).unwrap_or_default();
+            table.row([
+                Cell::styled(short(id.as_str()), STRONG),
+                field("date").into(),
+                summary.technique.as_str().into(),
+                field("sample").into(),
+                field("temperature").into(),
+                field("ph").into(),
+                count(summary.points).into(),
+                Cell::styled(mark, ASKED),
+                Cell::styled(path, FAINT),
+            ]);
+        }
+        if !found.hits.is_empty() {
+            write!(screen, "{}", table.draw(screen.width()))?;
+        }
+        for hit in found.hits.iter().filter(|hit| hit.snippet.is_some()) {
+            let snippet = hit.snippet.as_deref().unwrap_or_default();
+            writeln!(
+                screen,
+                "{}",
+                Styled(
+                    FAINT,
+                    format!("{}  {}", short(hit.id.as_str()), one_line(snippet))
+                )
+            )?;
+        }
+        let shown = found.hits.len();
+        let total = plural(found.total as u64, "run");
+        if shown < found.total {
+            screen.say(format_args!(
+                "{} of {total}; `--limit 0` shows all",
+                count(shown as u64)
+            ));
+        } else {
+            screen.say(total);
+        }
+        Ok(())
+    }
+}
+
+/// How much of a run's name a table shows: enough to tell runs apart, and a beginning of a name is a name.
+pub(crate) fn short(id: &str) -> &str {
+    id.get(..8).unwrap_or(id)
+}
+
+/// A value with its unit, as people write it.
+pub(crate) fn fact(fact: &Fact) -> String {
+    with_unit(&fact.value, fact.unit.as_ref())
+}
+
+/// A value with its unit, as people write it.
+pub(crate) fn with_unit(value: &Value, unit: Option<&curvary_record::Unit>) -> String {
+    match unit.map(curvary_record::Unit::code) {
+        None | Some("1" | "{AU}" | "[pH]") => value.to_string(),
+        Some("Cel") => format!("{value} °C"),
+        Some("%") => format!("{value} %"),
+        Some(code) => format!("{value} {code}"),
+    }
+}
+
+/// What `--json` shows.
+#[derive(Serialize)]
+struct Shape<'a> {
+    total: usize,
+    behind: u64,
+    runs: Vec<RunShape<'a>>,
+}
+
+#[derive(Serialize)]
+struct RunShape<'a> {
+    run: &'a str,
+    #[serde(flatten)]
+    summary: &'a curvary_archive::Summary,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    snippet: Option<&'a str>,
+}
+
+impl<'a> Shape<'a> {
+    fn of(found: &'a Found) -> Self {
+        let runs = found.hits.iter().map(|hit| RunShape {
+            run: hit.id.as_str(),
+            summary: &hit.summary,
+            snippet: hit.snippet.as_deref(),
+        });
+        Self {
+            total: found.total,
+            behind: found.behind,
+            runs: runs.collect(),
+        }
+    }
+}
+
+/// One run a line. Numbers stand under the field's name with the unit, as in the tidy CSV of `export`.
+fn as_csv(found: &Found, screen: &mut Screen) -> Result<(), Failure> {
+    let heads = |key: &str, fact: &Fact| match (&fact.value, &fact.unit) {
+        (Value::Number(_) | Value::Range { .. }, Some(unit)) if unit.code() != "1" => {
+            format!("{}_{}", key.replace('-', "_"), unit.code())
+        }
+        _ => key.replace('-', "_"),
+    };
+    let mut columns: BTreeSet<(usize, String)> = BTreeSet::new();
+    // Known fields come first, in their order; those of the house follow by name.
+    let rank = |key: &str| {
+        known_fields()
+            .iter()
+            .position(|known| known.key == key)
+            .unwrap_or(usize::MAX)
+    };
+    for hit in &found.hits {
+        columns.extend(
+            hit.summary
+                .fields
+                .iter()
+                .map(|(key, fact)| (rank(key), heads(key, fact))),
+        );
+    }
+    let mut writer = csv::WriterBuilder::new()
+        .terminator(csv::Terminator::CRLF)
+        .from_writer(screen);
+    let fixed = [
+        "run",
+        "technique",
+        "traces",
+        "points",
+        "questions",
+        "disputes",
+        "results",
+        "reader",
+        "path",
+    ];
+    let all = fixed
+        .iter()
+        .copied()
+        .chain(columns.iter().map(|(_, head)| head.as_str()));
+    writer.write_record(all).map_err(csv_failure)?;
+    for Hit { id, summary, .. } in &found.hits {
+        let fields: BTreeMap<String, String> = summary
+            .fields
+            .iter()
+            .map(|(key, fact)| (heads(key, fact), harmless(&fact.value)))
+            .collect();
+        let (traces, points) = (summary.traces.to_string(), summary.points.to_string());
+        let (questions, disputes, results) = (
+            summary.questions.join(" "),
+            summary.disputes.join(" "),
+            summary.results.join(" "),
+        );
+        let path = harmless(&Value::Text(summary.paths.first().cloned().unwrap_or_default()));
+        let front = [
+            id.as_str(),
+            &summary.technique,
+            &traces,
+            &points,
+            &questions,
+            &disputes,
+            &results,
+            &summary.reader,
+            &path,
+        ];
+        let behind = columns
+            .iter()
+            .map(|(_, head)| fields.get(head).map_or("", String::as_str));
+        writer
+            .write_record(front.into_iter().chain(behind))
+            .map_err(csv_failure)?;
+    }
+    writer.flush()?;
+    Ok(())
+}
+
+/// A cell; a text that a spreadsheet would run as a formula gets an apostrophe in front.
+fn harmless(value: &Value) -> String {
+    match value {
+        Value::Text(text)
+            if text
+                .trim_start_matches('\'')
+                .starts_with(['=', '+', '-', '@', '\t', '\r', '\n']) =>
+        {
+            format!("'{text}")
+        }
+        value => value.to_string(),
+    }
+}
+
+fn csv_failure(error: csv::Error) -> Failure {
+    std::io::Error::from(error).into()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn formulas_are_made_harmless_and_numbers_are_left_alone() {
+        assert_eq!(harmless(&Value::Text("=1+1".into())), "'=1+1");
+        assert_eq!(harmless(&Value::Number(-1.5)), "-1.5");
+        assert_eq!(harmless(&Value::Text("beet".into())), "beet");
+    }
+}

@@ -1,0 +1,165 @@
+//! The commands, one file each.
+
+mod add;
+mod completions;
+mod convert;
+mod explain;
+mod export;
+mod find;
+mod man;
+mod note;
+mod readers;
+mod show;
+mod verify;
+mod worklist;
+
+use std::ffi::OsString;
+
+use clap::Subcommand;
+
+use crate::Setting;
+use crate::ending::Outcome;
+use crate::screen::Screen;
+
+/// All commands.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    Add(add::Add),
+    Find(find::Find),
+    Show(show::Show),
+    Explain(explain::Explain),
+    Worklist(worklist::Worklist),
+    Note(note::Note),
+    Export(export::Export),
+    Convert(convert::Convert),
+    Verify(verify::Verify),
+    Readers(readers::Readers),
+    Completions(completions::Completions),
+    Man(man::Man),
+}
+
+impl Command {
+    /// Does what was asked.
+    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        match self {
+            Self::Add(add) => add.run(setting, screen),
+            Self::Find(find) => find.run(setting, screen),
+            Self::Show(show) => show.run(setting, screen),
+            Self::Explain(explain) => explain.run(screen),
+            Self::Worklist(worklist) => worklist.run(setting, screen),
+            Self::Note(note) => note.run(setting, screen),
+            Self::Export(export) => export.run(setting, screen),
+            Self::Convert(convert) => convert.run(setting, screen),
+            Self::Verify(verify) => verify.run(setting, screen),
+            Self::Readers(readers) => readers.run(screen),
+            Self::Completions(completions) => completions.run(screen),
+            Self::Man(man) => man.run(screen),
+        }
+    }
+}
+
+/// Stands for the hyphen of an excluded term, `-comment:practice`, which clap would take for an option.
+const EXCLUDED: char = '\u{2212}';
+
+/// The command line with excluded terms made safe for clap; [`query`] undoes it.
+///
+/// Our own short options have one letter, so a longer word behind a single hyphen can only be an excluded term.
+pub(crate) fn arguments(given: impl Iterator<Item = OsString>) -> Vec<OsString> {
+    let mut literal = false;
+    given
+        .map(|argument| {
+            let Some(text) = argument.to_str() else {
+                return argument;
+            };
+            literal |= text == "--";
+            let mut letters = text.chars();
+            let excluded = !literal
+                && letters.next() == Some('-')
+                && letters
+                    .next()
+                    .is_some_and(|c| c.is_alphanumeric() || c == '(' || c == '"')
+                && letters.next().is_some()
+                && !is_number(text);
+            if excluded {
+                format!("{EXCLUDED}{}", &text[1..]).into()
+            } else {
+                argument
+            }
+        })
+        .collect()
+}
+
+fn is_number(text: &str) -> bool {
+    text.parse::<f64>().is_ok()
+}
+
+/// The query that was given as words of a command line.
+///
+/// The shell takes quotes away: `buffer:"citrate phosphate"` arrives as one word with a blank in it, and is given its
+/// quotes back. A word that holds a whole query is left as it is.
+pub(crate) fn query(words: &[String]) -> String {
+    let words: Vec<String> = words.iter().map(|word| quoted(&plain(word))).collect();
+    words.join(" ")
+}
+
+/// A word of the command line as it was given.
+pub(crate) fn plain(word: &str) -> String {
+    match word.strip_prefix(EXCLUDED) {
+        Some(rest) => format!("-{rest}"),
+        None => word.to_owned(),
+    }
+}
+
+fn quoted(word: &str) -> String {
+    let Some((key, value)) = word.split_once(':') else {
+        return word.to_owned();
+    };
+    let one_term = value.contains(char::is_whitespace)
+        && !key.contains(char::is_whitespace)
+        && !value.contains(['"', '(', ')', ':'])
+        && !value.split_whitespace().any(|part| part == "or");
+    if one_term {
+        format!("{key}:\"{value}\"")
+    } else {
+        word.to_owned()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn words(given: &[&str]) -> Vec<String> {
+        let given = given.iter().map(OsString::from);
+        arguments(given)
+            .into_iter()
+            .filter_map(|word| word.into_string().ok())
+            .collect()
+    }
+
+    #[test]
+    fn excluded_terms_pass_through_clap() {
+        let passed = words(&[
+            "curvary",
+            "find",
+            "betanin",
+            "-comment:practice",
+            "--json",
+            "-q",
+            "--limit",
+            "-1",
+        ]);
+        assert_eq!(passed[3], "\u{2212}comment:practice");
+        assert_eq!(passed[4..], ["--json", "-q", "--limit", "-1"]);
+        assert_eq!(query(&passed[2..4]), "betanin -comment:practice");
+    }
+
+    #[test]
+    fn the_shell_takes_quotes_and_we_give_them_back() {
+        let one = |word: &str| query(&[word.to_owned()]);
+        assert_eq!(one("buffer:citrate phosphate"), "buffer:\"citrate phosphate\"");
+        assert_eq!(one("betanin ph:>=7"), "betanin ph:>=7");
+        assert_eq!(one("sample:a or sample:b"), "sample:a or sample:b");
+        assert_eq!(one("sample:\"a b\""), "sample:\"a b\"");
+    }
+}

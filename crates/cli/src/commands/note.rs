@@ -1,0 +1,314 @@
+//! `curvary note`: corrections, answers to questions, and words of the house.
+
+use std::fs;
+use std::io::Write;
+use std::path::Path;
+
+use clap::Args;
+use curvary_archive::{Addition, Archive, FindOptions, Writer};
+use curvary_record::{Code, Diagnostic, Digest, RunId};
+
+use crate::Setting;
+use crate::commands::find::{fact, short};
+use crate::desk::{Desk, ReadingOptions, assumptions};
+use crate::ending::{Ending, Failure, Outcome};
+use crate::screen::{FAINT, Screen, Styled, plural};
+use crate::table::{Column, Shorten, Table, one_line};
+
+/// Correct or add a field, or settle an open question, of one run or of many
+///
+/// KEY=VALUE gives a field a value, as in temperature='37 °C'; what the source says is kept beside it. assume:decimal=comma
+/// settles a question: the original is read again that way. Notes weigh most and are never overwritten.
+#[derive(Debug, Args)]
+pub(crate) struct Note {
+    /// The run (left out with --where), then what to note
+    #[arg(value_name = "RUN|KEY=VALUE", required_unless_present = "word")]
+    what: Vec<String>,
+    /// Note it for every run that matches a query; shows a preview first
+    #[arg(long = "where", value_name = "QUERY", conflicts_with = "word")]
+    query: Option<String>,
+    /// Do it without the preview of --where
+    #[arg(long)]
+    yes: bool,
+    /// Accept a word of the house, as in jacket=temperature, for all runs, old and new
+    #[arg(long, value_name = "WORD=FIELD", conflicts_with = "what")]
+    word: Vec<String>,
+    /// Who says so
+    #[arg(long, value_name = "NAME", env = "CURVARY_AUTHOR", hide_env_values = true)]
+    author: Option<String>,
+}
+
+/// What is noted, before it is known of which runs.
+struct Said {
+    fields: Vec<(String, String)>,
+    assume: Vec<String>,
+}
+
+/// How many runs a preview shows.
+const PREVIEW: usize = 12;
+
+impl Note {
+    /// Does it.
+    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        let archive = setting.archive.open()?;
+        if !self.word.is_empty() {
+            return accept(archive, &self.word, screen);
+        }
+        let (runs, said) = match &self.query {
+            Some(query) => {
+                let said = Said::new(&self.what)?;
+                let Some(runs) = matching(&archive, query, &said, self.yes, screen)? else {
+                    return Ok(Ending::Done);
+                };
+                (runs, said)
+            }
+            None => {
+                let Some((run, what)) = self.what.split_first() else {
+                    return Err(Failure::usage("nothing was said: expected RUN KEY=VALUE…"));
+                };
+                (vec![archive.resolve(run)?], Said::new(what)?)
+            }
+        };
+        if runs.is_empty() {
+            return Err(Failure::nothing(Diagnostic::error(
+                Code::new("no-run"),
+                "no run matches, so nothing was noted",
+            )));
+        }
+        let read_again = keep(&archive, &runs, &said, self.author.as_deref())?;
+        writeln!(screen, "noted for {}", plural(runs.len() as u64, "run"))?;
+        if let Some((sources, found)) = read_again {
+            writeln!(
+                screen,
+                "{} read again: {}",
+                plural(sources, "file"),
+                plural(found, "run")
+            )?;
+        }
+        Ok(Ending::Done)
+    }
+}
+
+impl Said {
+    fn new(what: &[String]) -> Result<Self, Failure> {
+        let mut said = Self {
+            fields: Vec::new(),
+            assume: Vec::new(),
+        };
+        for text in what {
+            if let Some(answer) = text.strip_prefix("assume:") {
+                said.assume.push(answer.to_owned());
+                continue;
+            }
+            match text.split_once('=') {
+                Some((key, value)) if !key.trim().is_empty() => {
+                    said.fields.push((key.trim().to_owned(), value.trim().to_owned()));
+                }
+                _ => {
+                    return Err(Failure::usage(format!(
+                        "`{text}` says nothing: expected KEY=VALUE or assume:ABOUT=ANSWER"
+                    )));
+                }
+            }
+        }
+        if said.fields.is_empty() && said.assume.is_empty() {
+            return Err(Failure::usage(
+                "nothing was said: expected KEY=VALUE or assume:ABOUT=ANSWER",
+            ));
+        }
+        assumptions(&said.assume)?;
+        Ok(said)
+    }
+
+    fn about(&self, run: &RunId, author: Option<&str>) -> curvary_archive::Note {
+        let mut note = curvary_archive::Note::about(run);
+        note.author = author.map(str::to_owned);
+        note.fields.extend(self.fields.iter().cloned());
+        note.assume.clone_from(&self.assume);
+        note
+    }
+}
+
+/// The runs that match; `None` when only a preview was shown.
+fn matching(
+    archive: &Archive,
+    query: &str,
+    said: &Said,
+    yes: bool,
+    screen: &mut Screen,
+) -> Result<Option<Vec<RunId>>, Failure> {
+    let query = archive.query(&super::query(&[query.to_owned()]))?;
+    let found = archive.find(&query, &FindOptions::default())?;
+    if !yes {
+        let columns = [
+            Column::new("run"),
+            Column::new("now").shorten(Shorten::End),
+            Column::new("path").shorten(Shorten::Beginning),
+        ];
+        let mut table = Table::new(columns);
+        for hit in found.hits.iter().take(PREVIEW) {
+            let now: Vec<String> = said
+                .fields
+                .iter()
+                .filter_map(|(key, _)| Some(format!("{key} {}", fact(hit.summary.fields.get(key)?))))
+                .collect();
+            let path = hit.summary.paths.first().map(String::as_str).unwrap_or_default();
+            table.row([
+                short(hit.id.as_str()).into(),
+                now.join(", ").into(),
+                one_line(path).into(),
+            ]);
+        }
+        write!(screen, "{}", table.draw(screen.width()))?;
+        let total = plural(found.total as u64, "run");
+        writeln!(
+            screen,
+            "{}",
+            Styled(
+                FAINT,
+                format!("{total} would get this note; say it again with --yes")
+            )
+        )?;
+        return Ok(None);
+    }
+    Ok(Some(found.hits.into_iter().map(|hit| hit.id).collect()))
+}
+
+/// Writes the notes; where questions were settled, reads the originals again. Gives how many and the runs they gave.
+fn keep(
+    archive: &Archive,
+    runs: &[RunId],
+    said: &Said,
+    author: Option<&str>,
+) -> Result<Option<(u64, u64)>, Failure> {
+    let mut writer = archive.write("curvary note")?;
+    let mut sources: Vec<(Digest, String)> = Vec::new();
+    for run in runs {
+        if !said.assume.is_empty() {
+            let stored = archive.stored(run)?;
+            if !sources.iter().any(|(digest, _)| *digest == stored.source.digest) {
+                sources.push((stored.source.digest, stored.source.path));
+            }
+        }
+        writer.note(said.about(run, author))?;
+    }
+    let mut found = 0;
+    for (digest, path) in &sources {
+        found += read_again(archive, &mut writer, digest, path, said)?;
+    }
+    writer.finish()?;
+    Ok((!sources.is_empty()).then_some((sources.len() as u64, found)))
+}
+
+/// Reads an original again with everything that was ever settled about it; gives how many runs came of it.
+fn read_again(
+    archive: &Archive,
+    writer: &mut Writer,
+    digest: &Digest,
+    path: &str,
+    said: &Said,
+) -> Result<u64, Failure> {
+    let mut assume = archive.assumed(digest)?;
+    assume.extend(said.assume.iter().cloned());
+    let desk = Desk::new(&ReadingOptions { reader: None, assume }, None)?;
+    let bytes = archive.original(digest)?;
+    let finished = desk.read(path, bytes.clone(), digest.clone());
+    let addition = Addition {
+        path: path.to_owned(),
+        bytes,
+        digest: digest.clone(),
+        stat: None,
+        verdict: finished.reading.verdict(),
+        reader: finished.card.map(|card| card.id),
+        remarks: finished.reading.remarks,
+        runs: finished.reading.runs,
+        again: true,
+    };
+    let runs = addition.runs.len() as u64;
+    writer.append(writer.preparer().prepare(vec![addition])?)?;
+    Ok(runs)
+}
+
+/// Writes words of the house into `archive.toml`, leaving its comments and order alone, and indexes anew.
+fn accept(archive: Archive, words: &[String], screen: &mut Screen) -> Outcome {
+    let path = archive.root().join("archive.toml");
+    let text = fs::read_to_string(&path).map_err(|error| Failure::file("read", &path, &error))?;
+    let text = with_words(&text, words)?;
+    let root = archive.root().to_owned();
+    // The words are checked as the archive will read them before they take the place of the old ones.
+    replace(&path, &text)?;
+    let mut archive = Archive::open(&root)?;
+    archive.reindex()?;
+    for word in words {
+        writeln!(screen, "accepted: {word}")?;
+    }
+    Ok(Ending::Done)
+}
+
+fn with_words(text: &str, words: &[String]) -> Result<String, Failure> {
+    let mut settings: toml_edit::DocumentMut = text.parse().map_err(|error: toml_edit::TomlError| {
+        Failure::nothing(Diagnostic::error(
+            Code::new("settings-wrong"),
+            format!("archive.toml: {error}"),
+        ))
+    })?;
+    for word in words {
+        let Some((word, field)) = word
+            .split_once('=')
+            .map(|(word, field)| (word.trim(), field.trim()))
+        else {
+            return Err(Failure::usage(format!(
+                "`{word}` is no word of the house: expected WORD=FIELD, such as jacket=temperature"
+            )));
+        };
+        if curvary_record::known_field(field).is_none() {
+            let message = format!("no field is called `{field}`");
+            let why = Diagnostic::error(Code::new("command-line"), message);
+            return Err(Failure::wrong(why.help(
+                "known fields are temperature, ph, sample, buffer, wavelength, …: see `curvary find --help`",
+            )));
+        }
+        let table = settings.entry("words").or_insert_with(toml_edit::table);
+        let Some(table) = table.as_table_like_mut() else {
+            return Err(Failure::nothing(Diagnostic::error(
+                Code::new("settings-wrong"),
+                "archive.toml: `words` is no table",
+            )));
+        };
+        table.insert(word, toml_edit::value(field));
+    }
+    Ok(settings.to_string())
+}
+
+/// Writes a file under another name first, so that nobody ever finds half of it.
+fn replace(path: &Path, text: &str) -> Result<(), Failure> {
+    super::convert::write(path, |file| file.write_all(text.as_bytes()))
+        .map_err(|error| Failure::file("write", path, &error))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn words_are_added_and_comments_stay() {
+        let text =
+            "# ours\nname = \"lab\" # short\nformat = 1\n\n[words]\n# warm water\njacket = \"temperature\"\n";
+        let new = with_words(text, &["Küvette=cell".to_owned()])
+            .ok()
+            .expect("it is sound");
+        assert!(new.starts_with("# ours\nname = \"lab\" # short\n"), "{new}");
+        assert!(new.contains("# warm water\njacket = \"temperature\"\n"), "{new}");
+        assert!(new.contains("cell\""), "{new}");
+        assert!(with_words(text, &["a=no-such-field".to_owned()]).is_err());
+        assert!(with_words(text, &["alone".to_owned()]).is_err());
+    }
+
+    #[test]
+    fn what_says_nothing_is_refused() {
+        assert!(Said::new(&["temperature".to_owned()]).is_err());
+        assert!(Said::new(&["assume:decimal=dot".to_owned()]).is_err());
+        let said = Said::new(&["temperature=37 °C".to_owned(), "assume:decimal=comma".to_owned()]);
+        assert!(said.is_ok_and(|said| said.fields.len() == 1 && said.assume.len() == 1));
+    }
+}

@@ -1,0 +1,419 @@
+//! What became of each file: the report, a line a file, and the summary.
+
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+use std::fs::File;
+use std::io::{BufWriter, Write};
+use std::path::{Path, PathBuf};
+
+use curvary_record::{Code, Diagnostic, Severity, Verdict};
+use serde::Serialize;
+
+use crate::drawing;
+use crate::ending::{Ending, Failure};
+use crate::screen::{ASKED, BAD, FAINT, GOOD, STRONG, Styled, count, megabytes, plural};
+
+/// What became of one file. As JSON it is a line of `--report`.
+#[derive(Clone, Debug, Serialize)]
+pub(crate) struct Fate {
+    /// The path, with `/` between folders; inside a container `outer.zip!/inner.txt`.
+    pub(crate) path: String,
+    /// The digest of the bytes, unless they could not be read.
+    pub(crate) digest: Option<String>,
+    /// How its reading went.
+    pub(crate) verdict: Verdict,
+    /// The reader, unless none knew it.
+    pub(crate) reader: Option<String>,
+    /// How many runs it gave.
+    pub(crate) runs: u64,
+    /// How many points these have.
+    pub(crate) points: Option<u64>,
+    /// What was odd, about the file and about its runs.
+    pub(crate) remarks: Vec<Diagnostic>,
+    /// Codes of the questions that its runs leave open, with what is asked.
+    #[serde(skip)]
+    pub(crate) questions: Vec<(Code, String)>,
+    /// Length in bytes.
+    #[serde(skip)]
+    pub(crate) bytes: u64,
+    /// Whether the archive had it already, under this path.
+    #[serde(skip)]
+    pub(crate) known: bool,
+    /// Its remarks as they are to be shown, where every remark is to be shown.
+    #[serde(skip)]
+    pub(crate) drawn: String,
+}
+
+impl Fate {
+    /// A file that could not be read at all.
+    pub(crate) fn failed(path: impl Into<String>, why: Diagnostic) -> Self {
+        Self {
+            path: path.into(),
+            digest: None,
+            verdict: Verdict::Failed,
+            reader: None,
+            runs: 0,
+            points: Some(0),
+            remarks: vec![why],
+            questions: Vec::new(),
+            bytes: 0,
+            known: false,
+            drawn: String::new(),
+        }
+    }
+
+    /// Why nothing came of it: the weightiest remark.
+    fn reason(&self) -> Option<&Diagnostic> {
+        self.remarks.iter().rev().max_by_key(|remark| remark.severity)
+    }
+}
+
+/// The file of `--report`: JSON Lines.
+pub(crate) struct Report {
+    path: PathBuf,
+    out: BufWriter<File>,
+}
+
+impl Report {
+    /// Begins the file anew.
+    pub(crate) fn create(path: &Path) -> Result<Self, Failure> {
+        let file = File::create(path).map_err(|error| Failure::file("write the report to", path, &error))?;
+        Ok(Self {
+            path: path.to_owned(),
+            out: BufWriter::new(file),
+        })
+    }
+
+    /// Adds the line of one file.
+    pub(crate) fn line(&mut self, fate: &Fate) -> Result<(), Failure> {
+        serde_json::to_writer(&mut self.out, fate)
+            .map_err(std::io::Error::from)
+            .and_then(|()| self.out.write_all(b"\n"))
+            .map_err(|error| Failure::file("write the report to", &self.path, &error))
+    }
+
+    /// Writes what is left.
+    pub(crate) fn end(mut self) -> Result<(), Failure> {
+        self.out
+            .flush()
+            .map_err(|error| Failure::file("write the report to", &self.path, &error))
+    }
+}
+
+/// Files and what they gave.
+#[derive(Clone, Copy, Debug, Default, Serialize)]
+struct Tally {
+    files: u64,
+    runs: u64,
+    points: u64,
+}
+
+/// One reason why files were not read, or are in question.
+#[derive(Debug)]
+struct Reason {
+    files: u64,
+    path: String,
+    message: String,
+}
+
+/// What became of all files together.
+#[derive(Debug, Default)]
+pub(crate) struct Summary {
+    by_reader: BTreeMap<(Option<String>, Verdict), Tally>,
+    reasons: BTreeMap<(Verdict, Code), Reason>,
+    bytes: u64,
+    unchanged: u64,
+    warnings: u64,
+}
+
+/// The summary as `--json` shows it.
+#[derive(Serialize)]
+pub(crate) struct SummaryShape<'a> {
+    files: u64,
+    read: u64,
+    in_question: u64,
+    refused: u64,
+    failed: u64,
+    /// Files that the archive had already, unchanged.
+    unchanged: u64,
+    runs: u64,
+    points: u64,
+    bytes: u64,
+    readers: Vec<ReaderShape<'a>>,
+    reasons: Vec<ReasonShape<'a>>,
+}
+
+#[derive(Serialize)]
+struct ReaderShape<'a> {
+    reader: Option<&'a str>,
+    verdict: Verdict,
+    #[serde(flatten)]
+    tally: Tally,
+}
+
+#[derive(Serialize)]
+struct ReasonShape<'a> {
+    verdict: Verdict,
+    code: &'a Code,
+    files: u64,
+    path: &'a str,
+    message: &'a str,
+}
+
+/// How many reasons the summary names.
+const REASONS: usize = 8;
+
+impl Summary {
+    /// Counts one file.
+    pub(crate) fn add(&mut self, fate: &Fate) {
+        if fate.known {
+            self.unchanged += 1;
+            return;
+        }
+        self.bytes += fate.bytes;
+        self.warnings += u64::from(
+            !fate.questions.is_empty() || fate.remarks.iter().any(|r| r.severity >= Severity::Warning),
+        );
+        let tally = self
+            .by_reader
+            .entry((fate.reader.clone(), fate.verdict))
+            .or_default();
+        tally.files += 1;
+        tally.runs += fate.runs;
+        tally.points += fate.points.unwrap_or(0);
+        let reason = match fate.verdict {
+            Verdict::Read => None,
+            Verdict::InQuestion => fate.questions.first().map(|(code, message)| (code, message)),
+            Verdict::Refused | Verdict::Failed => fate.reason().map(|remark| (&remark.code, &remark.message)),
+        };
+        if let Some((code, message)) = reason {
+            let reason = self
+                .reasons
+                .entry((fate.verdict, code.clone()))
+                .or_insert_with(|| Reason {
+                    files: 0,
+                    path: fate.path.clone(),
+                    message: message.clone(),
+                });
+            reason.files += 1;
+        }
+    }
+
+    fn tally(&self, verdict: Option<Verdict>) -> Tally {
+        let chosen = self
+            .by_reader
+            .iter()
+            .filter(|((_, v), _)| verdict.is_none_or(|verdict| verdict == *v));
+        chosen.fold(Tally::default(), |sum, (_, tally)| Tally {
+            files: sum.files + tally.files,
+            runs: sum.runs + tally.runs,
+            points: sum.points + tally.points,
+        })
+    }
+
+    /// Bytes of these files.
+    pub(crate) fn bytes(&self) -> u64 {
+        self.bytes
+    }
+
+    /// The exit status that follows. With `strict`, warnings and questions count as errors.
+    pub(crate) fn ending(&self, strict: bool) -> Ending {
+        let of = |verdict| self.tally(Some(verdict)).files;
+        let bad = of(Verdict::Refused) + of(Verdict::Failed);
+        let good = of(Verdict::Read) + of(Verdict::InQuestion) + self.unchanged;
+        match Ending::of(good, bad) {
+            Ending::Done if strict && self.warnings > 0 => Ending::Partly,
+            ending => ending,
+        }
+    }
+
+    /// For `--json`.
+    pub(crate) fn shape(&self) -> SummaryShape<'_> {
+        let of = |verdict| self.tally(Some(verdict)).files;
+        let all = self.tally(None);
+        SummaryShape {
+            files: all.files + self.unchanged,
+            read: of(Verdict::Read),
+            in_question: of(Verdict::InQuestion),
+            refused: of(Verdict::Refused),
+            failed: of(Verdict::Failed),
+            unchanged: self.unchanged,
+            runs: all.runs,
+            points: all.points,
+            bytes: self.bytes,
+            readers: self
+                .by_reader
+                .iter()
+                .map(|((reader, verdict), tally)| ReaderShape {
+                    reader: reader.as_deref(),
+                    verdict: *verdict,
+                    tally: *tally,
+                })
+                .collect(),
+            reasons: self
+                .sorted_reasons()
+                .map(|(verdict, code, reason)| ReasonShape {
+                    verdict,
+                    code,
+                    files: reason.files,
+                    path: &reason.path,
+                    message: &reason.message,
+                })
+                .collect(),
+        }
+    }
+
+    /// Most frequent first, equals by name.
+    fn sorted_reasons(&self) -> impl Iterator<Item = (Verdict, &Code, &Reason)> {
+        let mut all: Vec<_> = self
+            .reasons
+            .iter()
+            .map(|((verdict, code), reason)| (*verdict, code, reason))
+            .collect();
+        all.sort_by_key(|(_, _, reason)| std::cmp::Reverse(reason.files));
+        all.into_iter()
+    }
+
+    /// For people.
+    pub(crate) fn text(&self) -> String {
+        let mut text = String::new();
+        let all = self.tally(None);
+        if all.files + self.unchanged == 0 {
+            return "no files\n".to_owned();
+        }
+        if all.files > 0 {
+            let _ = writeln!(
+                text,
+                "{}, {}: {}, {}",
+                Styled(STRONG, plural(all.files, "file")),
+                megabytes(self.bytes),
+                plural(all.runs, "run"),
+                plural(all.points, "point"),
+            );
+        }
+        for ((reader, verdict), tally) in &self.by_reader {
+            let (style, word) = verdict_word(*verdict);
+            let reader = reader.as_deref().unwrap_or("no reader");
+            let _ = write!(
+                text,
+                "  {} {:>7}  {reader}",
+                Styled(style, format!("{word:<12}")),
+                count(tally.files)
+            );
+            if tally.runs > 0 {
+                let _ = write!(text, ": {}", plural(tally.runs, "run"));
+            }
+            text.push('\n');
+        }
+        if self.unchanged > 0 {
+            let _ = writeln!(
+                text,
+                "  {} {:>7}  kept already",
+                Styled(FAINT, format!("{:<12}", "unchanged")),
+                count(self.unchanged)
+            );
+        }
+        let reasons = self.reasons.len();
+        if reasons > 0 {
+            let _ = writeln!(text, "{}", Styled(STRONG, "most frequent reasons"));
+        }
+        for (_, code, reason) in self.sorted_reasons().take(REASONS) {
+            let message = drawing::clean(&reason.message);
+            let _ = writeln!(text, "  {:>7}  {code}: {message}", count(reason.files));
+            let _ = writeln!(
+                text,
+                "           {}",
+                Styled(FAINT, format!("as in {}", drawing::clean(&reason.path)))
+            );
+        }
+        if reasons > REASONS {
+            let _ = writeln!(
+                text,
+                "  and {} more",
+                plural((reasons - REASONS) as u64, "reason")
+            );
+        }
+        text
+    }
+}
+
+/// The word for a verdict in listings, and its colour.
+pub(crate) fn verdict_word(verdict: Verdict) -> (anstyle::Style, &'static str) {
+    match verdict {
+        Verdict::Read => (GOOD, "read"),
+        Verdict::InQuestion => (ASKED, "in question"),
+        Verdict::Refused => (BAD, "refused"),
+        Verdict::Failed => (BAD, "failed"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn fate(path: &str, verdict: Verdict, code: &'static str) -> Fate {
+        let why = Diagnostic::error(Code::new(code), format!("{code} it is"));
+        Fate {
+            verdict,
+            remarks: vec![why],
+            bytes: 10,
+            ..Fate::failed(path, Diagnostic::error(Code::new("x"), "x"))
+        }
+    }
+
+    #[test]
+    fn the_most_frequent_reason_comes_first() {
+        let mut summary = Summary::default();
+        summary.add(&fate("a", Verdict::Refused, "prose"));
+        summary.add(&fate("b", Verdict::Refused, "web-page"));
+        summary.add(&fate("c", Verdict::Refused, "web-page"));
+        for _ in 0..4 {
+            summary.add(&Fate {
+                known: true,
+                ..fate("d", Verdict::Read, "x")
+            });
+        }
+        let text = anstream::adapter::strip_str(&summary.text()).to_string();
+        let at = |word: &str| text.find(word).unwrap_or(usize::MAX);
+        assert!(
+            at("2  web-page: web-page it is") < at("1  prose: prose it is"),
+            "{text}"
+        );
+        assert!(text.contains("as in b"), "{text}");
+        assert_eq!(summary.ending(false), Ending::Partly);
+        assert_eq!(
+            serde_json::to_value(summary.shape())
+                .map(|v| v["files"].clone())
+                .ok(),
+            Some(7.into())
+        );
+    }
+
+    #[test]
+    fn warnings_count_only_when_strict() {
+        let mut summary = Summary::default();
+        let mut one = fate("a", Verdict::Read, "odd");
+        one.remarks[0].severity = Severity::Warning;
+        summary.add(&one);
+        assert_eq!(
+            (summary.ending(false), summary.ending(true)),
+            (Ending::Done, Ending::Partly)
+        );
+    }
+
+    #[test]
+    fn a_report_line_has_the_documented_keys() {
+        let line = serde_json::to_value(fate("a", Verdict::InQuestion, "odd")).expect("it serialises");
+        let keys: Vec<&str> = line
+            .as_object()
+            .expect("an object")
+            .keys()
+            .map(String::as_str)
+            .collect();
+        assert_eq!(
+            keys,
+            ["path", "digest", "verdict", "reader", "runs", "points", "remarks"]
+        );
+        assert_eq!(line["verdict"], "in-question");
+    }
+}

@@ -1,0 +1,273 @@
+//! Listings in columns, fitted to the terminal.
+
+use anstyle::Style;
+use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
+
+use crate::screen::{STRONG, Styled};
+
+/// What is left out of a cell that is too long.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Shorten {
+    /// Nothing: the column is dropped before it is shortened.
+    Never,
+    /// The end, as of a sentence.
+    End,
+    /// The beginning, as of a path whose file name matters.
+    Beginning,
+}
+
+/// One column of a listing.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Column {
+    head: &'static str,
+    right: bool,
+    shorten: Shorten,
+    /// Columns of high rank are dropped first where there is no room.
+    rank: u8,
+}
+
+impl Column {
+    /// A column of words that always stands.
+    pub(crate) const fn new(head: &'static str) -> Self {
+        Self {
+            head,
+            right: false,
+            shorten: Shorten::Never,
+            rank: 0,
+        }
+    }
+
+    /// Numbers stand under each other at the right.
+    pub(crate) const fn right(mut self) -> Self {
+        self.right = true;
+        self
+    }
+
+    /// How a long cell is shortened.
+    pub(crate) const fn shorten(mut self, shorten: Shorten) -> Self {
+        self.shorten = shorten;
+        self
+    }
+
+    /// Columns of high rank are dropped first where there is no room.
+    pub(crate) const fn rank(mut self, rank: u8) -> Self {
+        self.rank = rank;
+        self
+    }
+}
+
+/// One cell: its text and how it is shown.
+pub(crate) struct Cell(String, Style);
+
+impl<T: Into<String>> From<T> for Cell {
+    fn from(text: T) -> Self {
+        Self(text.into(), Style::new())
+    }
+}
+
+impl Cell {
+    /// A text in a style.
+    pub(crate) fn styled(text: impl Into<String>, style: Style) -> Self {
+        Self(text.into(), style)
+    }
+}
+
+/// A listing.
+pub(crate) struct Table {
+    columns: Vec<Column>,
+    rows: Vec<Vec<Cell>>,
+}
+
+/// A column that is shortened keeps at least this many characters.
+const LEAST: usize = 12;
+/// The gap between columns.
+const GAP: usize = 2;
+
+impl Table {
+    /// An empty listing.
+    pub(crate) fn new(columns: impl IntoIterator<Item = Column>) -> Self {
+        Self {
+            columns: columns.into_iter().collect(),
+            rows: Vec::new(),
+        }
+    }
+
+    /// Adds a row with a cell for each column.
+    pub(crate) fn row(&mut self, cells: impl IntoIterator<Item = Cell>) {
+        let row: Vec<Cell> = cells
+            .into_iter()
+            .map(|cell| Cell(one_line(&cell.0), cell.1))
+            .collect();
+        debug_assert_eq!(row.len(), self.columns.len(), "a cell for each column");
+        self.rows.push(row);
+    }
+
+    /// The listing as lines no wider than `width`. Columns in which no row has anything are left out.
+    pub(crate) fn draw(&self, width: Option<usize>) -> String {
+        let widest = |index: usize| {
+            let cells = self.rows.iter().map(|row| row[index].0.width());
+            cells.max().unwrap_or(0)
+        };
+        let mut shown: Vec<(usize, usize)> = (0..self.columns.len())
+            .map(|index| (index, widest(index)))
+            .filter(|&(_, width)| width > 0)
+            .map(|(index, width)| (index, width.max(self.columns[index].head.width())))
+            .collect();
+        if let Some(width) = width {
+            self.fit(&mut shown, width);
+        }
+        let mut text = String::new();
+        self.line(&mut text, &shown, |index| (self.columns[index].head, STRONG));
+        for row in &self.rows {
+            self.line(&mut text, &shown, |index| (row[index].0.as_str(), row[index].1));
+        }
+        text
+    }
+
+    /// Shortens the widest columns, then drops columns, until the listing fits.
+    fn fit(&self, shown: &mut Vec<(usize, usize)>, width: usize) {
+        loop {
+            let total: usize = shown
+                .iter()
+                .map(|&(_, width)| width + GAP)
+                .sum::<usize>()
+                .saturating_sub(GAP);
+            let Some(over) = total.checked_sub(width).filter(|&over| over > 0) else {
+                return;
+            };
+            let widest = shown
+                .iter_mut()
+                .filter(|(index, width)| self.columns[*index].shorten != Shorten::Never && *width > LEAST)
+                .max_by_key(|(_, width)| *width);
+            if let Some((_, width)) = widest {
+                // A little at a time, so that two long columns share the loss.
+                *width -= over.min(4).min(*width - LEAST);
+                continue;
+            }
+            let droppable = shown
+                .iter()
+                .enumerate()
+                .filter(|(_, (index, _))| self.columns[*index].rank > 0)
+                .max_by_key(|(_, (index, _))| self.columns[*index].rank)
+                .map(|(at, _)| at);
+            match droppable {
+                Some(at) => drop(shown.remove(at)),
+                None => return,
+            }
+        }
+    }
+
+    fn line<'a>(
+        &'a self,
+        text: &mut String,
+        shown: &[(usize, usize)],
+        cell: impl Fn(usize) -> (&'a str, Style),
+    ) {
+        let start = text.len();
+        for (at, &(index, width)) in shown.iter().enumerate() {
+            if at > 0 {
+                text.push_str("  ");
+            }
+            let column = self.columns[index];
+            let (content, style) = cell(index);
+            let content = shorten(content, width, column.shorten);
+            let blank = " ".repeat(width.saturating_sub(content.width()));
+            if column.right {
+                text.push_str(&blank);
+            }
+            if !content.is_empty() {
+                text.push_str(&Styled(style, &content).to_string());
+            }
+            if !column.right {
+                text.push_str(&blank);
+            }
+        }
+        let end = text[start..].trim_end_matches(' ').len() + start;
+        text.truncate(end);
+        text.push('\n');
+    }
+}
+
+/// A text on one line, without control characters: a cell of a source must not steer the terminal.
+pub(crate) fn one_line(text: &str) -> String {
+    if !text.chars().any(char::is_control) {
+        return text.to_owned();
+    }
+    text.chars()
+        .map(|c| if c.is_control() { ' ' } else { c })
+        .collect::<String>()
+        .trim()
+        .to_owned()
+}
+
+/// `text` in at most `width` columns, with `…` where something is left out.
+pub(crate) fn shorten(text: &str, width: usize, how: Shorten) -> String {
+    if text.width() <= width || how == Shorten::Never {
+        return text.to_owned();
+    }
+    let room = width.saturating_sub(1);
+    let take = |chars: &mut dyn Iterator<Item = char>| {
+        let mut used = 0;
+        let mut kept = String::new();
+        for c in chars {
+            used += c.width().unwrap_or(0);
+            if used > room {
+                break;
+            }
+            kept.push(c);
+        }
+        kept
+    };
+    match how {
+        Shorten::Beginning => {
+            let kept: String = take(&mut text.chars().rev()).chars().rev().collect();
+            format!("…{kept}")
+        }
+        _ => format!("{}…", take(&mut text.chars())),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn table() -> Table {
+        let mut table = Table::new([
+            Column::new("run"),
+            Column::new("points").right().rank(2),
+            Column::new("empty"),
+            Column::new("path").shorten(Shorten::Beginning).rank(1),
+        ]);
+        table.row(["a1".into(), "7".into(), "".into(), "2019/betanin/37C.txt".into()]);
+        table.row(["b2".into(), "1,200".into(), "".into(), "µ\u{1b}[31m.txt".into()]);
+        table
+    }
+
+    fn plain(text: &str) -> String {
+        anstream::adapter::strip_str(text).to_string()
+    }
+
+    #[test]
+    fn all_is_shown_where_there_is_room() {
+        let drawn = plain(&table().draw(None));
+        assert_eq!(
+            drawn,
+            "run  points  path\na1        7  2019/betanin/37C.txt\nb2    1,200  µ [31m.txt\n"
+        );
+    }
+
+    #[test]
+    fn long_cells_are_shortened_before_columns_are_dropped() {
+        let drawn = plain(&table().draw(Some(28)));
+        assert!(drawn.contains("…tanin/37C.txt\n"), "{drawn}");
+        let drawn = plain(&table().draw(Some(20)));
+        assert!(!drawn.contains("points"), "{drawn}");
+        assert!(drawn.lines().all(|line| line.width() <= 20), "{drawn}");
+    }
+
+    #[test]
+    fn wide_characters_count_twice() {
+        assert_eq!(shorten("測定測定", 5, Shorten::End), "測定…");
+        assert_eq!(shorten("abc", 3, Shorten::End), "abc");
+    }
+}

@@ -1,0 +1,314 @@
+//! Files found under the paths that were given, in an order that depends on their names alone.
+
+use std::ffi::OsStr;
+use std::fs::{self, Metadata};
+use std::io;
+use std::path::{Component, Path, PathBuf};
+
+use curvary_archive::Stat;
+use curvary_record::{Code, Diagnostic};
+use rayon::prelude::*;
+use walkdir::{DirEntry, WalkDir};
+
+use crate::ending::unusable;
+
+/// A file that was found.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) struct Found {
+    /// Where it is.
+    pub(crate) place: PathBuf,
+    /// Its path below the path that was given, with `/` between folders; its name when it was given itself.
+    pub(crate) below: String,
+    /// What the operating system says of it.
+    pub(crate) stat: Stat,
+}
+
+/// A file, or something that should have been one.
+#[derive(Debug)]
+pub(crate) enum Met {
+    /// A file.
+    File(Found),
+    /// Something that cannot be read, and why.
+    Trouble {
+        /// Its path below the path that was given.
+        below: String,
+        /// Why.
+        why: Diagnostic,
+    },
+}
+
+impl Met {
+    /// Its path below the path that was given.
+    pub(crate) fn below(&self) -> &str {
+        match self {
+            Self::File(found) => &found.below,
+            Self::Trouble { below, .. } => below,
+        }
+    }
+}
+
+/// A file or folder that was given.
+#[derive(Clone, Debug)]
+pub(crate) struct Root {
+    given: PathBuf,
+    /// The same without links and `..`, as far as it exists.
+    pub(crate) real: PathBuf,
+}
+
+impl Root {
+    /// The path as it was given.
+    pub(crate) fn new(given: &Path) -> Self {
+        let real = fs::canonicalize(given)
+            .or_else(|_| std::path::absolute(given))
+            .unwrap_or_else(|_| given.to_owned());
+        Self {
+            given: given.to_owned(),
+            real,
+        }
+    }
+}
+
+/// Whether a file (`false`) or folder (`true`) below the given paths is left out; it is asked with the real path.
+pub(crate) type LeaveOut<'a> = dyn Fn(&Path, bool) -> bool + Sync + 'a;
+
+/// How many files are looked at together.
+const TOGETHER: usize = 1024;
+
+/// Walks the given paths and hands on what is found, many at a time, until `each` says `false`.
+///
+/// Hidden files and folders are left out, and so is everything for which `leave_out` holds. Folders behind links are
+/// not entered.
+pub(crate) fn walk(roots: &[Root], leave_out: &LeaveOut<'_>, each: &mut dyn FnMut(&Root, Vec<Met>) -> bool) {
+    for root in roots {
+        let mut entries = Vec::with_capacity(TOGETHER);
+        let hidden = |entry: &DirEntry| {
+            entry.depth() > 0
+                && (is_hidden(entry.file_name()) || leave_out(entry.path(), entry.file_type().is_dir()))
+        };
+        let tree = WalkDir::new(&root.real)
+            .sort_by_file_name()
+            .into_iter()
+            .filter_entry(|entry| !hidden(entry));
+        for entry in tree {
+            if entry.as_ref().is_ok_and(|entry| entry.file_type().is_dir()) {
+                continue;
+            }
+            entries.push(entry);
+            if entries.len() == TOGETHER && !each(root, look(root, std::mem::take(&mut entries))) {
+                return;
+            }
+        }
+        if !entries.is_empty() && !each(root, look(root, entries)) {
+            return;
+        }
+    }
+}
+
+/// How many files [`walk`] will hand on, found as quickly as can be: no file is looked at.
+pub(crate) fn count(roots: &[Root], leave_out: &LeaveOut<'_>) -> u64 {
+    let mut files = 0;
+    for root in roots {
+        let tree = WalkDir::new(&root.real).into_iter().filter_entry(|entry| {
+            entry.depth() == 0
+                || !(is_hidden(entry.file_name()) || leave_out(entry.path(), entry.file_type().is_dir()))
+        });
+        files += tree
+            .filter(|entry| entry.as_ref().is_ok_and(|entry| !entry.file_type().is_dir()))
+            .count() as u64;
+    }
+    files
+}
+
+fn look(root: &Root, entries: Vec<walkdir::Result<DirEntry>>) -> Vec<Met> {
+    entries
+        .into_par_iter()
+        .with_min_len(64)
+        .map(|entry| met(root, entry))
+        .collect()
+}
+
+fn met(root: &Root, entry: walkdir::Result<DirEntry>) -> Met {
+    let entry = match entry {
+        Ok(entry) => entry,
+        Err(error) => {
+            let path = error.path().unwrap_or(&root.real).to_owned();
+            let below = below(root, &path);
+            let error = error
+                .into_io_error()
+                .unwrap_or_else(|| io::Error::other("the folders run in a circle"));
+            // A given path that is not there is named as it was given.
+            let named = if path == root.real {
+                root.given.display().to_string()
+            } else {
+                below.clone()
+            };
+            return Met::Trouble {
+                why: unusable("read", &named, &error),
+                below,
+            };
+        }
+    };
+    let below = below(root, entry.path());
+    let metadata = if entry.path_is_symlink() {
+        fs::metadata(entry.path())
+    } else {
+        entry.metadata().map_err(Into::into)
+    };
+    match metadata {
+        Ok(metadata) if metadata.is_file() => Met::File(Found {
+            place: entry.into_path(),
+            below,
+            stat: Stat::of(&metadata),
+        }),
+        Ok(metadata) => Met::Trouble {
+            why: no_file(&below, &metadata),
+            below,
+        },
+        Err(error) => Met::Trouble {
+            why: unusable("read", &below, &error),
+            below,
+        },
+    }
+}
+
+/// Reading from a device or a named pipe could wait for ever, and a linked folder could be walked for ever.
+fn no_file(below: &str, metadata: &Metadata) -> Diagnostic {
+    let (what, help) = if metadata.is_dir() {
+        (
+            "a link to a folder",
+            "give the folder itself to read what is in it",
+        )
+    } else {
+        ("neither a file nor a folder", "copy what it holds into a file")
+    };
+    Diagnostic::warning(
+        Code::new("no-file"),
+        format!("`{below}` is {what} and was not read"),
+    )
+    .help(help)
+}
+
+fn is_hidden(name: &OsStr) -> bool {
+    name.as_encoded_bytes().first() == Some(&b'.')
+}
+
+fn below(root: &Root, path: &Path) -> String {
+    match path.strip_prefix(&root.real) {
+        Ok(rest) if !rest.as_os_str().is_empty() => slashed(rest),
+        _ => root
+            .real
+            .file_name()
+            .map_or_else(|| slashed(path), |name| name.to_string_lossy().into_owned()),
+    }
+}
+
+/// A path with `/` between its parts, without a root and without `.`.
+pub(crate) fn slashed(path: &Path) -> String {
+    let mut text = String::new();
+    for part in path.components() {
+        let part = match part {
+            Component::Normal(part) => part.to_string_lossy(),
+            Component::ParentDir => "..".into(),
+            Component::Prefix(prefix) => prefix
+                .as_os_str()
+                .to_string_lossy()
+                .replace([':', '\\', '?'], "")
+                .into(),
+            Component::RootDir | Component::CurDir => continue,
+        };
+        if !text.is_empty() {
+            text.push('/');
+        }
+        text.push_str(&part);
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A folder that goes away at the end of a test.
+    struct Folder(PathBuf);
+    impl Folder {
+        fn new(name: &str) -> Self {
+            let path = std::env::temp_dir().join(format!("curvary-walk-{name}-{}", std::process::id()));
+            fs::create_dir_all(&path).expect("a folder");
+            Self(fs::canonicalize(path).expect("it is there"))
+        }
+        fn file(&self, name: &str) {
+            let path = self.0.join(name);
+            fs::create_dir_all(path.parent().expect("it has one")).expect("a folder");
+            fs::write(path, name).expect("a file");
+        }
+    }
+    impl Drop for Folder {
+        fn drop(&mut self) {
+            let _ = fs::remove_dir_all(&self.0);
+        }
+    }
+
+    fn names(given: &[&Path], leave_out: &LeaveOut<'_>) -> Vec<String> {
+        let roots: Vec<Root> = given.iter().map(|path| Root::new(path)).collect();
+        let mut names = Vec::new();
+        walk(&roots, leave_out, &mut |_, met| {
+            names.extend(met.iter().map(|met| met.below().to_owned()));
+            true
+        });
+        assert_eq!(count(&roots, leave_out), names.len() as u64);
+        names
+    }
+
+    #[test]
+    fn files_come_by_name_without_hidden_ones_and_what_is_left_out() {
+        let folder = Folder::new("order");
+        for name in [
+            "b.txt",
+            "a/2.txt",
+            "a/10.txt",
+            ".hidden",
+            ".git/x",
+            "archive/archive.toml",
+            "c",
+        ] {
+            folder.file(name);
+        }
+        let archive = folder.0.join("archive");
+        let found = names(&[&folder.0], &|path, _| path == archive);
+        assert_eq!(found, ["a/10.txt", "a/2.txt", "b.txt", "c"]);
+        assert_eq!(names(&[&folder.0.join("a/2.txt")], &|_, _| false), ["2.txt"]);
+    }
+
+    #[test]
+    fn what_is_missing_is_told() {
+        let mut troubles = Vec::new();
+        walk(
+            &[Root::new(Path::new("/no/such/folder"))],
+            &|_, _| false,
+            &mut |_, met| {
+                troubles.extend(met);
+                true
+            },
+        );
+        assert!(
+            matches!(&troubles[..], [Met::Trouble { why, .. }] if why.message.contains("`/no/such/folder`")),
+            "{troubles:?}"
+        );
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn links_are_followed_to_files_alone() {
+        let folder = Folder::new("links");
+        folder.file("deep/a.txt");
+        std::os::unix::fs::symlink(&folder.0, folder.0.join("deep/round")).expect("a link");
+        std::os::unix::fs::symlink(folder.0.join("deep/a.txt"), folder.0.join("link.txt")).expect("a link");
+        let mut all = Vec::new();
+        walk(&[Root::new(&folder.0)], &|_, _| false, &mut |_, met| {
+            all.extend(met);
+            true
+        });
+        let files = all.iter().filter(|met| matches!(met, Met::File(_))).count();
+        assert_eq!((files, all.len()), (2, 3), "{all:?}");
+    }
+}
