@@ -679,6 +679,14 @@ fn no_drift_is_not_invented() {
     .unwrap();
     assert_eq!(steady.verdict, TrendVerdict::NoDriftSeen);
     assert!(steady.reaches.is_empty());
+    let wave: Vec<f64> = (0..40).map(|i| (f64::from(i) / 5.0).sin()).collect();
+    let many: Vec<f64> = (0..40).map(|i| 30.0 * f64::from(i)).collect();
+    let wander = trend(&history(&many, &wave), [None, None], 0.95).unwrap();
+    assert!(
+        wander.remarks.iter().any(|r| r.contains("wander")),
+        "{:?}",
+        wander.remarks
+    );
     let constant = trend(&history(&days, &[0.2; 6]), [None, None], 0.95).unwrap();
     assert_eq!(
         (

@@ -317,9 +317,9 @@ proptest! {
         let filter = SavitzkyGolay { window: 2 * half + 1, order: 3, derivative: 0, uneven: Uneven::Fit };
         let same = filter.apply(&cubic).unwrap();
         let first = SavitzkyGolay { derivative: 1, ..filter }.apply(&cubic).unwrap();
-        for i in 0..n {
-            prop_assert!((same.curve.y()[i] - value(u[i])).abs() < 1e-11);
-            prop_assert!((first.curve.y()[i] * n as f64 * step - slope(u[i])).abs() < 1e-7);
+        for ((u, y), dy) in u.iter().zip(same.curve.y()).zip(first.curve.y()) {
+            prop_assert!((y - value(*u)).abs() < 1e-11);
+            prop_assert!((dy * n as f64 * step - slope(*u)).abs() < 1e-7);
         }
     }
 }
@@ -781,6 +781,52 @@ fn point_noise_finds_the_noise_that_was_put_in() {
         })
         .collect();
     close(point_noise(&y).unwrap(), 2e-3, 0.03);
+}
+
+#[test]
+fn rounding_is_a_noise_too() {
+    // A band far above the last digit, on a floor where only the last digit flickers.
+    let x: Vec<f64> = (0..301).map(f64::from).collect();
+    let y: Vec<f64> = (0..301)
+        .map(|i| {
+            let flicker = if i % 9 == 0 { 0.001 } else { 0.0 };
+            ((0.5 * bell(f64::from(i), 150.0, 20.0) + flicker) * 1000.0).round() / 1000.0
+        })
+        .collect();
+    near(point_noise(&y).unwrap(), 0.001 / 12f64.sqrt(), 1e-9);
+    let table = find_peaks(&curve(&x, &y), &PeakOptions::default()).unwrap();
+    assert_eq!(
+        table.peaks.len(),
+        1,
+        "{:?}",
+        table.peaks.iter().map(|p| p.sampled_x).collect::<Vec<_>>()
+    );
+}
+
+#[test]
+fn shoulders_do_not_come_from_noise() {
+    let mut state = 3u64;
+    let x: Vec<f64> = (0..601).map(|i| 250.0 + 0.5 * f64::from(i)).collect();
+    let y: Vec<f64> = x
+        .iter()
+        .map(|x| {
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
+            let uniform = ((state >> 11) as f64 + 0.5) / 2f64.powi(53);
+            bell(*x, 400.0, 60.0) + 1e-3 * curvary_analysis::distribution::normal_quantile(uniform)
+        })
+        .collect();
+    let found = find_shoulders(&curve(&x, &y), 31, 4, Threshold::Noise(6.0)).unwrap();
+    assert!(found.is_empty(), "{found:?}");
+    let chain: Chain = "smooth(window=31, order=4) | derivative(1, window=5, order=2)"
+        .parse()
+        .unwrap();
+    let done = chain.apply(&absorbance(curve(&x, &y)), |_| None).unwrap();
+    close(done.noise_before_smoothing.unwrap(), 1e-3, 0.15);
+    // The noise of the smoothed curve by its own differences would be far too small.
+    let smooth = SavitzkyGolay::smoothing(31, 4).apply(&curve(&x, &y)).unwrap();
+    assert!(point_noise(smooth.curve.y()).unwrap() < 0.5 * smooth.noise_gain * 1e-3);
 }
 
 #[test]

@@ -138,6 +138,23 @@ pub fn trend(history: &[HistoryPoint], limits: [Option<f64>; 2], level: f64) -> 
             values.len()
         ));
     }
+    remarks.extend(
+        line.remarks
+            .iter()
+            .filter(|r| r.code == "not-straight")
+            .map(|r| r.words.clone()),
+    );
+    let mut in_time: Vec<(f64, f64)> = line.points.iter().map(|p| (p.x, p.residual)).collect();
+    in_time.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let neighbours: f64 = in_time.windows(2).map(|p| p[0].1 * p[1].1).sum();
+    let own: f64 = in_time.iter().map(|p| p.1 * p.1).sum();
+    // 2/√n is about the 95 % limit of the correlation of independent residuals.
+    if neighbours > 2.0 / (values.len() as f64).sqrt() * own {
+        remarks.push(
+            "values that follow each other are alike: they wander, and the slope is less certain than its interval says"
+                .into(),
+        );
+    }
     let mut reaches = Vec::new();
     if verdict != TrendVerdict::NoDriftSeen {
         for limit in limits.into_iter().flatten() {

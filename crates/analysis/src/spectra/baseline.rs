@@ -137,7 +137,7 @@ pub fn subtract_baseline(
             }
         }
         Baseline::Scatter { over, exponent } => {
-            let found = scatter(curve, spectrum.axis, over, exponent)?;
+            let found = scatter(curve, spectrum.axis, over, exponent, &mut notes)?;
             if let BaselineFound::Scatter {
                 exponent: n,
                 exponent_error,
@@ -203,6 +203,7 @@ fn scatter(
     axis: Axis,
     over: Window,
     fixed: Option<f64>,
+    notes: &mut Vec<String>,
 ) -> Result<BaselineFound, SpectrumRefusal> {
     if axis == Axis::Other {
         return Err(SpectrumRefusal::WrongAxis {
@@ -306,13 +307,24 @@ fn scatter(
             variance.map(|v| (v * square / determinant).sqrt()),
         )
     };
+    let rest: Vec<f64> = l.iter().zip(y).map(|(l, y)| y - a * (-n * l).exp()).collect();
+    let neighbours = rest.windows(2).map(|p| p[0] * p[1]).sum::<f64>();
+    let residual_rms = (rss / count).sqrt();
+    // Independent residuals of ten or more points hardly ever reach 0.5, and below a hundredth of the
+    // scatter a misfit does not matter.
+    if count >= 10.0 && neighbours > 0.5 * rss && residual_rms > 0.01 * a {
+        notes.push(
+            "the window does not follow a power of the wavelength: something absorbs in it, or the blank is off"
+                .into(),
+        );
+    }
     Ok(BaselineFound::Scatter {
         amplitude: a,
         amplitude_error,
         reference_nm: centre.exp(),
         exponent: n,
         exponent_error,
-        residual_rms: (rss / count).sqrt(),
+        residual_rms,
         points: y.len(),
     })
 }

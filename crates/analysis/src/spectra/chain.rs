@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{
     Axis, Baseline, BaselineFound, Curve, Grids, Interpolation, Ordinate, SavitzkyGolay, Spectrum,
-    SpectrumRefusal, Uneven, Window, resample, subtract_baseline, subtract_blank,
+    SpectrumRefusal, Uneven, Window, point_noise, resample, subtract_baseline, subtract_blank,
 };
 
 /// One step of a chain.
@@ -91,6 +91,9 @@ pub struct Processed {
     pub spectrum: Spectrum,
     /// One entry a step.
     pub log: Vec<LogEntry>,
+    /// Noise of the points just before the first step that correlated neighbours (a filter or
+    /// resampling), as [`point_noise`] finds it; absent without such a step, or where it cannot be told.
+    pub noise_before_smoothing: Option<f64>,
 }
 
 /// The step of a chain that could not be done, and why.
@@ -125,7 +128,11 @@ impl Chain {
     ) -> Result<Processed, ChainRefused> {
         let mut spectrum = spectrum.clone();
         let mut log = Vec::with_capacity(self.steps.len());
+        let mut noise_before_smoothing = None;
         for (index, step) in self.steps.iter().enumerate() {
+            if step.correlates() && !self.steps[..index].iter().any(Step::correlates) {
+                noise_before_smoothing = point_noise(spectrum.curve.y()).ok();
+            }
             let (next, notes, baseline) =
                 step.apply(&spectrum, &reference)
                     .map_err(|refusal| ChainRefused {
@@ -140,13 +147,22 @@ impl Chain {
                 baseline,
             });
         }
-        Ok(Processed { spectrum, log })
+        Ok(Processed {
+            spectrum,
+            log,
+            noise_before_smoothing,
+        })
     }
 }
 
 type Done = (Spectrum, Vec<String>, Option<BaselineFound>);
 
 impl Step {
+    /// Whether neighbouring points are no longer independent after the step.
+    fn correlates(&self) -> bool {
+        matches!(self, Self::Filter { .. } | Self::Resample { .. })
+    }
+
     fn apply(
         &self,
         spectrum: &Spectrum,

@@ -67,7 +67,8 @@ pub fn noise(curve: &Curve, degree: usize) -> Result<Noise, SpectrumRefusal> {
 /// Common practice for a curve that is smooth from point to point: a straight piece of signal drops
 /// out, and the median leaves the few points on sharp peaks aside. For white noise the differences
 /// have the variance 6σ², and 0.67449 is the normal quantile of 3/4. Noise that was smoothed before
-/// it was recorded is underestimated.
+/// it was recorded is underestimated. Where most differences are lost in rounding, the noise is that of
+/// the rounding: the smallest step between neighbours over √12 (a uniform distribution).
 ///
 /// # Errors
 /// `too-few-points` for fewer than ten points, `constant-signal`.
@@ -85,7 +86,12 @@ pub fn point_noise(y: &[f64]) -> Result<f64, SpectrumRefusal> {
     } else {
         differences[half]
     };
-    Ok(median / (0.674_489_750_196_081_7 * 6f64.sqrt()))
+    let smallest_step = y
+        .windows(2)
+        .map(|p| (p[1] - p[0]).abs())
+        .filter(|d| *d > 0.0)
+        .fold(f64::INFINITY, f64::min);
+    Ok((median / (0.674_489_750_196_081_7 * 6f64.sqrt())).max(smallest_step / 12f64.sqrt()))
 }
 
 fn refuse_constant(y: &[f64]) -> Result<(), SpectrumRefusal> {

@@ -26,6 +26,10 @@ pub enum Threshold {
     /// A height in units of y.
     Absolute(f64),
     /// So many times the noise of the points, as [`point_noise`] finds it. Five is common practice.
+    ///
+    /// Not for a smoothed curve, whose neighbours are correlated so that the noise comes out far too
+    /// small: there an absolute height is right, from the noise before smoothing
+    /// ([`super::Processed::noise_before_smoothing`]).
     Noise(f64),
 }
 
@@ -622,7 +626,8 @@ pub struct Shoulder {
 ///
 /// Common practice; the position depends on the filter, and lies between that of the hidden band
 /// and its neighbour's flank. `depth` says from which prominence on a minimum of the second
-/// derivative counts (its noise is that of the derivative).
+/// derivative counts, in y per x² or in multiples of its noise (that of the points times the noise
+/// gain of the filter).
 ///
 /// # Errors
 /// Those of [`SavitzkyGolay::apply`] and [`find_peaks`].
@@ -638,7 +643,14 @@ pub fn find_shoulders(
         derivative: 2,
         uneven: Uneven::Fit,
     };
-    let second = filter.apply(curve)?.curve;
+    let filtered = filter.apply(curve)?;
+    let second = filtered.curve;
+    // Neighbouring points of the derivative are correlated, so its own differences would make its
+    // noise look far smaller than it is.
+    let depth = match depth {
+        Threshold::Noise(k) => k * filtered.noise_gain * point_noise(curve.y())?,
+        Threshold::Absolute(depth) => depth,
+    };
     let smooth = SavitzkyGolay {
         derivative: 0,
         ..filter
@@ -647,7 +659,7 @@ pub fn find_shoulders(
     .curve;
     let options = PeakOptions {
         extreme: Extreme::Minimum,
-        min_prominence: depth,
+        min_prominence: Threshold::Absolute(depth),
         ..PeakOptions::default()
     };
     let half = window / 2;
