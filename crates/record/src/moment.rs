@@ -1,1 +1,752 @@
-//! Civil dates and times as people write them; no zone is ever invented.
+//! Civil dates and times of day as people write them.
+//!
+//! Dates are read in the orders and languages that laboratories use. Where day and month may be swapped the reading
+//! is [`DateReading::Undecidable`], unless the order is settled or a weekday decides. A zone is kept when it was
+//! written, and never invented.
+
+use jiff::civil;
+
+/// The order of day, month and year in a date of numbers.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Order {
+    /// 31/12/2021.
+    DayFirst,
+    /// 12/31/2021.
+    MonthFirst,
+    /// 21/12/31.
+    YearFirst,
+}
+
+impl Order {
+    /// The order by the word that settles it: `day-first`, `month-first` or `year-first`.
+    #[must_use]
+    pub fn named(word: &str) -> Option<Self> {
+        match word {
+            "day-first" => Some(Self::DayFirst),
+            "month-first" => Some(Self::MonthFirst),
+            "year-first" => Some(Self::YearFirst),
+            _ => None,
+        }
+    }
+
+    /// The word that settles it.
+    #[must_use]
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::DayFirst => "day-first",
+            Self::MonthFirst => "month-first",
+            Self::YearFirst => "year-first",
+        }
+    }
+}
+
+/// A civil date.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Date {
+    /// ISO 8601, `2021-03-14`.
+    pub iso: String,
+    /// The year had two digits: 69 to 99 were taken as 1969 to 1999 and 00 to 68 as 2000 to 2068, as POSIX does
+    /// (`strptime`, `%y`).
+    pub century_assumed: bool,
+}
+
+/// What the date of a text is.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum DateReading {
+    /// This day.
+    Read(Date),
+    /// One of two days: which number is the month cannot be told.
+    Undecidable {
+        /// The day when the first number is the day.
+        day_first: Date,
+        /// The day when the first number is the month.
+        month_first: Date,
+    },
+    /// No date, or one that contradicts itself.
+    No,
+}
+
+/// A date and a time of day, as far as a text holds them.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Moment {
+    /// The day.
+    pub date: DateReading,
+    /// The time of day, ISO 8601 with the digits as written: `10:32`, `10:32:05.120`, `10:32:05+01:00`, `10:32Z`.
+    pub time: Option<String>,
+}
+
+impl Moment {
+    const NONE: Self = Self {
+        date: DateReading::No,
+        time: None,
+    };
+}
+
+/// No written date is longer.
+const LONGEST: usize = 64;
+/// The years in which a measurement can have been written down by a machine, or will be in our time.
+const YEARS: std::ops::RangeInclusive<i16> = 1950..=2099;
+
+/// Reads a date, a time of day, or both. Every part of the text must be understood; else nothing is read.
+#[must_use]
+pub fn read(text: &str, order: Option<Order>) -> Moment {
+    let text = text.trim();
+    if text.is_empty() || text.len() > LONGEST {
+        return Moment::NONE;
+    }
+    let Some(mut tokens) = tokens(text) else {
+        return Moment::NONE;
+    };
+    let Ok(time) = take_time(&mut tokens) else {
+        return Moment::NONE;
+    };
+    let rest = tokens
+        .iter()
+        .any(|token| matches!(token, Token::Number(..) | Token::Word(_)));
+    if !rest {
+        return Moment {
+            date: DateReading::No,
+            time,
+        };
+    }
+    match date(&tokens, order) {
+        DateReading::No => Moment::NONE,
+        date => Moment { date, time },
+    }
+}
+
+/// Reads a date that may have a time of day behind it.
+#[must_use]
+pub fn read_date(text: &str, order: Option<Order>) -> DateReading {
+    read(text, order).date
+}
+
+/// Reads a time of day, alone or behind a date.
+#[must_use]
+pub fn read_time(text: &str) -> Option<String> {
+    // A date whose order is open has its time all the same.
+    read(text, None).time
+}
+
+#[derive(Clone, Debug, PartialEq, Eq)]
+enum Token {
+    /// A number and how many digits it has.
+    Number(u32, usize, String),
+    /// A word in lower case, without accents.
+    Word(String),
+    Sign(char),
+    Blank,
+}
+
+fn tokens(text: &str) -> Option<Vec<Token>> {
+    let mut tokens = Vec::new();
+    let mut signs = text.chars().peekable();
+    while let Some(&sign) = signs.peek() {
+        if sign.is_ascii_digit() {
+            let mut digits = String::new();
+            while let Some(digit) = signs.next_if(char::is_ascii_digit) {
+                digits.push(digit);
+            }
+            let number = digits.parse().ok()?;
+            tokens.push(Token::Number(number, digits.len(), digits));
+        } else if sign.is_alphabetic() {
+            let mut word = String::new();
+            while let Some(letter) = signs.next_if(|c| c.is_alphabetic()) {
+                word.extend(letter.to_lowercase().map(plain));
+            }
+            tokens.push(Token::Word(word));
+        } else if sign.is_whitespace() {
+            signs.next();
+            if tokens.last() != Some(&Token::Blank) {
+                tokens.push(Token::Blank);
+            }
+        } else {
+            signs.next();
+            tokens.push(Token::Sign(match sign {
+                '–' | '—' | '−' | '‐' | '‑' => '-',
+                '’' => '\'',
+                'º' | '°' | 'ª' => '.',
+                other => other,
+            }));
+        }
+    }
+    Some(tokens)
+}
+
+/// A letter without its accent, as far as names of months and days need it.
+fn plain(letter: char) -> char {
+    match letter {
+        'ä' | 'à' | 'á' | 'â' | 'ã' | 'å' => 'a',
+        'é' | 'è' | 'ê' | 'ë' => 'e',
+        'í' | 'ì' | 'î' | 'ï' => 'i',
+        'ó' | 'ò' | 'ô' | 'õ' | 'ö' => 'o',
+        'ú' | 'ù' | 'û' | 'ü' => 'u',
+        'ç' => 'c',
+        'ñ' | 'ń' => 'n',
+        'ś' => 's',
+        'ź' | 'ż' => 'z',
+        'ł' => 'l',
+        'ę' => 'e',
+        'ą' => 'a',
+        other => other,
+    }
+}
+
+/// The month of a name or an abbreviation, in de, en, es, fr, it, nl, pl, pt and sv. Names of three letters or more.
+fn month(word: &str) -> Option<i8> {
+    Some(match word {
+        "jan" | "january" | "januar" | "janner" | "janvier" | "janv" | "ene" | "enero" | "gen"
+        | "gennaio" | "januari" | "janeiro" | "styczen" | "stycznia" | "jaenner" => 1,
+        "feb" | "february" | "februar" | "fev" | "fevr" | "fevrier" | "febrero" | "febbraio" | "februari"
+        | "fevereiro" | "luty" | "lutego" | "febr" => 2,
+        "mar" | "march" | "marz" | "maerz" | "mrz" | "mars" | "marzo" | "maart" | "mrt" | "marco"
+        | "marzec" | "marca" => 3,
+        "apr" | "april" | "avr" | "avril" | "abr" | "abril" | "aprile" | "kwiecien" | "kwietnia" => 4,
+        "may" | "mai" | "mayo" | "mag" | "maggio" | "mei" | "maio" | "maj" | "maja" => 5,
+        "jun" | "june" | "juni" | "juin" | "junio" | "giu" | "giugno" | "junho" | "czerwiec" | "czerwca" => 6,
+        "jul" | "july" | "juli" | "juil" | "juillet" | "julio" | "lug" | "luglio" | "julho" | "lipiec"
+        | "lipca" => 7,
+        "aug" | "august" | "aout" | "ago" | "agosto" | "augustus" | "augusti" | "sierpien" | "sierpnia" => 8,
+        "sep" | "sept" | "september" | "septembre" | "septiembre" | "setiembre" | "set" | "settembre"
+        | "setembro" | "wrzesien" | "wrzesnia" => 9,
+        "oct" | "october" | "okt" | "oktober" | "octobre" | "octubre" | "ott" | "ottobre" | "out"
+        | "outubro" | "pazdziernik" | "pazdziernika" => 10,
+        "nov" | "november" | "novembre" | "noviembre" | "novembro" | "listopad" | "listopada" => 11,
+        "dec" | "december" | "dez" | "dezember" | "decembre" | "dic" | "diciembre" | "dicembre"
+        | "dezembro" | "grudzien" | "grudnia" => 12,
+        _ => return None,
+    })
+}
+
+/// The weekday of a name or an abbreviation, Monday as 1. Abbreviations that mean two days are left out.
+fn weekday(word: &str) -> Option<i8> {
+    Some(match word {
+        "mon" | "monday" | "mo" | "montag" | "lundi" | "lun" | "lunes" | "lunedi" | "segunda" | "maandag"
+        | "ma" | "mandag" | "poniedzialek" => 1,
+        "tue" | "tues" | "tuesday" | "di" | "dienstag" | "mardi" | "martes" | "martedi" | "terca"
+        | "dinsdag" | "tisdag" | "tis" | "wtorek" => 2,
+        "wed" | "wednesday" | "mi" | "mittwoch" | "mercredi" | "mer" | "miercoles" | "mie" | "mercoledi"
+        | "quarta" | "woensdag" | "wo" | "onsdag" | "ons" | "sroda" => 3,
+        "thu" | "thur" | "thurs" | "thursday" | "donnerstag" | "jeudi" | "jeu" | "jueves" | "jue"
+        | "giovedi" | "gio" | "quinta" | "donderdag" | "torsdag" | "tor" | "czwartek" => 4,
+        "fri" | "friday" | "fr" | "freitag" | "vendredi" | "ven" | "viernes" | "vie" | "venerdi"
+        | "sexta" | "vrijdag" | "vr" | "fredag" | "fre" | "piatek" => 5,
+        "sat" | "saturday" | "sa" | "samstag" | "sonnabend" | "samedi" | "sam" | "sabado" | "sab"
+        | "sabato" | "zaterdag" | "za" | "lordag" | "lor" | "sobota" => 6,
+        "sun" | "sunday" | "so" | "sonntag" | "dimanche" | "dim" | "domingo" | "dom" | "domenica"
+        | "zondag" | "zo" | "sondag" | "son" | "niedziela" => 7,
+        _ => return None,
+    })
+}
+
+/// Words that stand in dates and times and add nothing. (`di` and `mar` are read as other things first.)
+fn filler(word: &str) -> bool {
+    matches!(
+        word,
+        "de" | "del"
+            | "den"
+            | "der"
+            | "le"
+            | "the"
+            | "of"
+            | "st"
+            | "nd"
+            | "rd"
+            | "th"
+            | "er"
+            | "am"
+            | "um"
+            | "at"
+            | "a"
+            | "el"
+            | "il"
+            | "di"
+            | "kl"
+            | "klo"
+            | "om"
+            | "o"
+            | "t"
+            | "r"
+            | "du"
+            | "on"
+            | "feira"
+            | "las"
+            | "alle"
+            | "ore"
+            | "les"
+            | "as"
+            | "dia"
+            | "uhr"
+            | "h"
+    )
+}
+
+fn number(tokens: &[Token], at: usize, largest: u32) -> Option<&Token> {
+    tokens
+        .get(at)
+        .filter(|token| matches!(token, Token::Number(value, 1..=2, _) if *value <= largest))
+}
+
+/// Takes the time of day out of the tokens. `Err` when something looks like a time and is none (`25:70`).
+fn take_time(tokens: &mut Vec<Token>) -> Result<Option<String>, ()> {
+    for at in 0..tokens.len() {
+        let Some((mut hour, rest, mut end)) = clock(tokens, at) else {
+            continue;
+        };
+        // AM and PM, with and without points.
+        let mut next = end;
+        while tokens.get(next) == Some(&Token::Blank) {
+            next += 1;
+        }
+        let half = match tokens.get(next) {
+            Some(Token::Word(word)) if matches!(word.as_str(), "am" | "pm") => {
+                end = next + 1;
+                Some(word == "pm")
+            }
+            Some(Token::Word(word)) if matches!(word.as_str(), "a" | "p") => {
+                let dotted = tokens.get(next + 1) == Some(&Token::Sign('.'))
+                    && tokens.get(next + 2) == Some(&Token::Word("m".to_owned()));
+                if dotted {
+                    end = next + 3 + usize::from(tokens.get(next + 3) == Some(&Token::Sign('.')));
+                }
+                dotted.then_some(word == "p")
+            }
+            Some(Token::Word(word)) if matches!(word.as_str(), "uhr" | "h" | "hrs") => {
+                end = next + 1;
+                None
+            }
+            _ => None,
+        };
+        if let Some(afternoon) = half {
+            if !(1..=12).contains(&hour) {
+                return Err(());
+            }
+            hour = hour % 12 + if afternoon { 12 } else { 0 };
+        }
+        if hour > 23 {
+            return Err(());
+        }
+        let zone = zone(tokens, &mut end);
+        tokens.drain(at..end);
+        return Ok(Some(format!("{hour:02}{rest}{}", zone.unwrap_or_default())));
+    }
+    // Whatever still has a colon is no date.
+    if tokens.contains(&Token::Sign(':')) {
+        Err(())
+    } else {
+        Ok(None)
+    }
+}
+
+/// Hour, the rest as ISO text, and where it ends.
+fn clock(tokens: &[Token], at: usize) -> Option<(u32, String, usize)> {
+    let Token::Number(hour, length, digits) = tokens.get(at)? else {
+        return None;
+    };
+    // ISO basic form behind a T: 20210314T103205.
+    let behind_t = at > 0 && tokens[at - 1] == Token::Word("t".to_owned());
+    if behind_t && (*length == 6 || *length == 4) {
+        let (h, rest) = digits.split_at(2);
+        let (m, s) = rest.split_at(2);
+        let hour: u32 = h.parse().ok()?;
+        let low = |text: &str| text.is_empty() || text.parse::<u32>().is_ok_and(|n| n < 60);
+        let rest = if s.is_empty() {
+            format!(":{m}")
+        } else {
+            format!(":{m}:{s}")
+        };
+        return (low(m) && low(s)).then_some((hour, rest, at + 1));
+    }
+    if *length > 2 {
+        return None;
+    }
+    // A number glued to what stands before is no hour.
+    if at > 0 && matches!(tokens[at - 1], Token::Sign('.' | ',' | ':' | '/')) {
+        return None;
+    }
+    let two = |at: usize| match number(tokens, at, 59)? {
+        Token::Number(_, 2, digits) => Some(digits.clone()),
+        _ => None,
+    };
+    let word = |at: usize, words: &[&str]| matches!(tokens.get(at), Some(Token::Word(word)) if words.contains(&word.as_str()));
+    let after_blank = |at: usize| at + usize::from(tokens.get(at) == Some(&Token::Blank));
+    match tokens.get(at + 1) {
+        Some(Token::Sign(':')) => {
+            let mut rest = format!(":{}", two(at + 2)?);
+            let mut end = at + 3;
+            if tokens.get(end) == Some(&Token::Sign(':')) {
+                rest.push(':');
+                rest.push_str(&two(end + 1)?);
+                end += 2;
+                if let (Some(Token::Sign('.' | ',')), Some(Token::Number(_, length, digits))) =
+                    (tokens.get(end), tokens.get(end + 1))
+                {
+                    if *length <= 9 {
+                        rest.push('.');
+                        rest.push_str(digits);
+                        end += 2;
+                    }
+                }
+            }
+            Some((*hour, rest, end))
+        }
+        // 10h32, 10 h 32 min 05 s.
+        Some(Token::Word(letter)) if letter == "h" => match two(at + 2) {
+            Some(minutes) => Some((*hour, format!(":{minutes}"), at + 3)),
+            None if tokens.get(at + 2).is_none() => Some((*hour, ":00".to_owned(), at + 2)),
+            None => None,
+        },
+        // 10.32 Uhr, 10.32.05 Uhr.
+        Some(Token::Sign('.')) => {
+            let minutes = two(at + 2)?;
+            let (seconds, end) = match (tokens.get(at + 3), two(at + 4)) {
+                (Some(Token::Sign('.')), Some(seconds)) => (format!(":{seconds}"), at + 5),
+                _ => (String::new(), at + 3),
+            };
+            word(after_blank(end), &["uhr"]).then(|| (*hour, format!(":{minutes}{seconds}"), end))
+        }
+        // 10 Uhr 32, 10 Uhr, 3 PM.
+        _ => {
+            let next = after_blank(at + 1);
+            if word(next, &["uhr"]) {
+                let minutes = after_blank(next + 1);
+                return match two(minutes) {
+                    Some(digits) => Some((*hour, format!(":{digits}"), minutes + 1)),
+                    None => Some((*hour, ":00".to_owned(), next)),
+                };
+            }
+            (word(next, &["am", "pm"]) && *hour <= 12 && at + 1 <= next)
+                .then(|| (*hour, ":00".to_owned(), at + 1))
+        }
+    }
+}
+
+/// A zone behind a time: `Z`, `UTC`, `+01:00`, `+0100`, `+01`.
+fn zone(tokens: &[Token], end: &mut usize) -> Option<String> {
+    let mut at = *end;
+    while tokens.get(at) == Some(&Token::Blank) {
+        at += 1;
+    }
+    match tokens.get(at)? {
+        Token::Word(word) if matches!(word.as_str(), "z" | "utc" | "gmt") => {
+            *end = at + 1;
+            Some("Z".to_owned())
+        }
+        Token::Sign(sign @ ('+' | '-')) => {
+            let (hours, minutes, stop) = match tokens.get(at + 1)? {
+                Token::Number(_, 4, digits) => (digits[..2].to_owned(), digits[2..].to_owned(), at + 2),
+                Token::Number(_, 2, hours) => match (tokens.get(at + 2), tokens.get(at + 3)) {
+                    (Some(Token::Sign(':')), Some(Token::Number(_, 2, minutes))) => {
+                        (hours.clone(), minutes.clone(), at + 4)
+                    }
+                    _ => (hours.clone(), "00".to_owned(), at + 2),
+                },
+                _ => return None,
+            };
+            let sound =
+                hours.parse::<u32>().is_ok_and(|h| h <= 14) && minutes.parse::<u32>().is_ok_and(|m| m < 60);
+            // Nothing but the end may follow, or `10:32 - 14.03.2021` would lose its day.
+            if !sound || tokens.get(stop).is_some() {
+                return None;
+            }
+            *end = stop;
+            Some(format!("{sign}{hours}:{minutes}"))
+        }
+        _ => None,
+    }
+}
+
+fn make(year: u32, digits: usize, month: u32, day: u32) -> Option<(civil::Date, bool)> {
+    let (year, assumed) = match digits {
+        4 => (year, false),
+        2 => (if year >= 69 { 1900 + year } else { 2000 + year }, true),
+        _ => return None,
+    };
+    let year = i16::try_from(year).ok().filter(|year| YEARS.contains(year))?;
+    let date = civil::Date::new(year, i8::try_from(month).ok()?, i8::try_from(day).ok()?).ok()?;
+    Some((date, assumed))
+}
+
+fn told((date, century_assumed): (civil::Date, bool)) -> Date {
+    Date {
+        iso: date.to_string(),
+        century_assumed,
+    }
+}
+
+fn date(tokens: &[Token], order: Option<Order>) -> DateReading {
+    let mut numbers: Vec<(u32, usize)> = Vec::new();
+    let mut named_month: Option<(i8, usize)> = None;
+    let mut named_day: Option<i8> = None;
+    let mut signs: Vec<char> = Vec::new();
+    for (at, token) in tokens.iter().enumerate() {
+        match token {
+            Token::Number(value, length, _) => numbers.push((*value, *length)),
+            Token::Word(word) => {
+                let already = named_month.is_some();
+                // `mar` is March, and Tuesday in Spanish and Italian; beside a month it is the day.
+                let other_month = tokens.iter().enumerate().any(|(other, token)| {
+                    other != at && matches!(token, Token::Word(w) if month(w).is_some() && w != "mar")
+                });
+                if let Some(found) = month(word).filter(|_| !(word == "mar" && other_month)) {
+                    if already {
+                        return DateReading::No;
+                    }
+                    named_month = Some((found, numbers.len()));
+                } else if word == "mar" {
+                    named_day = Some(2);
+                } else if let Some(found) =
+                    weekday(word).filter(|_| numbers.is_empty() && word != "di" || word.len() > 3)
+                {
+                    named_day = Some(found);
+                } else if !filler(word) {
+                    return DateReading::No;
+                }
+            }
+            Token::Sign(sign @ ('.' | '/' | '-' | ',' | '\'' | '(' | ')')) => signs.push(*sign),
+            Token::Sign(_) => return DateReading::No,
+            Token::Blank => {}
+        }
+    }
+    let fits = |found: &(civil::Date, bool)| {
+        named_day.is_none_or(|day| found.0.weekday().to_monday_one_offset() == day)
+    };
+    let one = |found: Option<(civil::Date, bool)>| match found.filter(&fits) {
+        Some(found) => DateReading::Read(told(found)),
+        None => DateReading::No,
+    };
+    if let Some((month, before)) = named_month {
+        let month = u32::from(month.unsigned_abs());
+        return match numbers.as_slice() {
+            &[(a, a_digits), (b, b_digits)] => {
+                if a_digits == 4 {
+                    // 2021 March 14; `2021 14 March` is written by nobody.
+                    one(make(a, 4, month, b).filter(|_| before == 1 && b_digits <= 2))
+                } else if a_digits <= 2 && matches!(b_digits, 2 | 4) {
+                    one(make(b, b_digits, month, a))
+                } else {
+                    DateReading::No
+                }
+            }
+            _ => DateReading::No,
+        };
+    }
+    match numbers.as_slice() {
+        &[(all, 8)] => one(make(all / 10_000, 4, all / 100 % 100, all % 100)),
+        &[(all, 6)] => match order {
+            Some(Order::YearFirst) => one(make(all / 10_000, 2, all / 100 % 100, all % 100)),
+            Some(Order::DayFirst) => one(make(all % 100, 2, all / 100 % 100, all / 10_000)),
+            Some(Order::MonthFirst) => one(make(all % 100, 2, all / 10_000, all / 100 % 100)),
+            None => DateReading::No,
+        },
+        &[(year, 4), (month, 1..=2), (day, 1..=2)] => one(make(year, 4, month, day)),
+        &[(a, 1..=2), (b, 1..=2), (year, digits @ (2 | 4))] => {
+            let day_first = make(year, digits, b, a).filter(&fits);
+            let month_first = make(year, digits, a, b).filter(&fits);
+            // A first number above 31 is a year; else the year stands first only where that is settled.
+            if digits == 2 && (a > 31 || order == Some(Order::YearFirst)) {
+                return one(make(a, 2, b, year));
+            }
+            // Points are the mark of day-first dates (DIN 5008, and the custom of the lands that use them).
+            let points = signs.iter().filter(|&&sign| sign == '.').count() >= 2;
+            match (day_first, month_first) {
+                (Some(first), _) if points => DateReading::Read(told(first)),
+                (Some(first), Some(second)) if first.0 == second.0 => DateReading::Read(told(first)),
+                (Some(first), Some(second)) => match order {
+                    Some(Order::DayFirst) => DateReading::Read(told(first)),
+                    Some(Order::MonthFirst) => DateReading::Read(told(second)),
+                    _ => DateReading::Undecidable {
+                        day_first: told(first),
+                        month_first: told(second),
+                    },
+                },
+                (Some(found), None) | (None, Some(found)) => DateReading::Read(told(found)),
+                (None, None) => DateReading::No,
+            }
+        }
+        _ => DateReading::No,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn shown(text: &str) -> String {
+        let moment = read(text, None);
+        let date = match moment.date {
+            DateReading::Read(date) => {
+                let mark = if date.century_assumed { "*" } else { "" };
+                format!("{}{mark}", date.iso)
+            }
+            DateReading::Undecidable {
+                day_first,
+                month_first,
+            } => format!("{}|{}", day_first.iso, month_first.iso),
+            DateReading::No => String::new(),
+        };
+        format!("{date} {}", moment.time.unwrap_or_default())
+            .trim()
+            .to_owned()
+    }
+
+    #[test]
+    fn dates_that_people_write() {
+        let table = [
+            ("2021-03-14", "2021-03-14"),
+            ("2021/03/14", "2021-03-14"),
+            ("2021.03.14", "2021-03-14"),
+            ("2021-3-4", "2021-03-04"),
+            ("20210314", "2021-03-14"),
+            ("14.03.2021", "2021-03-14"),
+            ("14.3.2021", "2021-03-14"),
+            ("03.04.2021", "2021-04-03"),
+            ("03.04.21", "2021-04-03*"),
+            ("14/03/2021", "2021-03-14"),
+            ("03/14/2021", "2021-03-14"),
+            ("03/04/2021", "2021-04-03|2021-03-04"),
+            ("03-04-2021", "2021-04-03|2021-03-04"),
+            ("03/04/21", "2021-04-03|2021-03-04"),
+            ("05/05/2021", "2021-05-05"),
+            ("14/03/21", "2021-03-14*"),
+            ("99/03/14", "1999-03-14*"),
+            ("14-Mar-2021", "2021-03-14"),
+            ("14-MAR-21", "2021-03-14*"),
+            ("14MAR2021", "2021-03-14"),
+            ("14 March 2021", "2021-03-14"),
+            ("March 14, 2021", "2021-03-14"),
+            ("Mar 14 2021", "2021-03-14"),
+            ("March 14th, 2021", "2021-03-14"),
+            ("14th of March 2021", "2021-03-14"),
+            ("2021 March 14", "2021-03-14"),
+            ("2021-Mar-14", "2021-03-14"),
+            ("14. März 2021", "2021-03-14"),
+            ("14. Mrz. 2021", "2021-03-14"),
+            ("14. Dezember 1998", "1998-12-14"),
+            ("14 mars 2021", "2021-03-14"),
+            ("le 14 mars 2021", "2021-03-14"),
+            ("1er août 2021", "2021-08-01"),
+            ("14 févr. 2021", "2021-02-14"),
+            ("14 de marzo de 2021", "2021-03-14"),
+            ("14 dic 2021", "2021-12-14"),
+            ("14 ottobre 2021", "2021-10-14"),
+            ("14 de março de 2021", "2021-03-14"),
+            ("14 mei 2021", "2021-05-14"),
+            ("14 mrt 2021", "2021-03-14"),
+            ("14 maja 2021", "2021-05-14"),
+            ("den 14 maj 2021", "2021-05-14"),
+            ("Sunday, March 14, 2021", "2021-03-14"),
+            ("Sun Mar 14 2021", "2021-03-14"),
+            ("So, 14.03.2021", "2021-03-14"),
+            ("dimanche 14 mars 2021", "2021-03-14"),
+            ("mar 9 marzo 2021", "2021-03-09"),
+            // The weekday decides: 3 April 2021 was a Saturday, 4 March 2021 a Thursday.
+            ("Sat 03/04/2021", "2021-04-03"),
+            ("Thu 03/04/2021", "2021-03-04"),
+            ("Mon 03/04/2021", ""),
+            ("Mon 14 March 2021", ""),
+            // With times.
+            ("2021-03-14T10:32:05", "2021-03-14 10:32:05"),
+            ("2021-03-14T10:32:05Z", "2021-03-14 10:32:05Z"),
+            ("2021-03-14T10:32:05.120+01:00", "2021-03-14 10:32:05.120+01:00"),
+            ("2021-03-14 10:32", "2021-03-14 10:32"),
+            ("2021/03/14 10:32:05.123 +0100", "2021-03-14 10:32:05.123+01:00"),
+            ("20210314T103205", "2021-03-14 10:32:05"),
+            ("14.03.2021 10:32:05", "2021-03-14 10:32:05"),
+            ("14.03.2021, 10.32 Uhr", "2021-03-14 10:32"),
+            ("14.03.2021 um 10:32 Uhr", "2021-03-14 10:32"),
+            ("14/03/2021 10h32", "2021-03-14 10:32"),
+            ("14/03/2021 à 10h32", "2021-03-14 10:32"),
+            ("3/14/2021 3:15:09 PM", "2021-03-14 15:15:09"),
+            ("3/14/2021 12:15 AM", "2021-03-14 00:15"),
+            ("3/14/2021 12:15 p.m.", "2021-03-14 12:15"),
+            ("03/04/2021 10:32", "2021-04-03|2021-03-04 10:32"),
+            ("10:32 14.03.2021", "2021-03-14 10:32"),
+            ("14 March 2021 3 pm", "2021-03-14 15:00"),
+            ("10:32", "10:32"),
+            ("10:32:05", "10:32:05"),
+            ("9:05", "09:05"),
+            ("10h32", "10:32"),
+            ("10 Uhr", "10:00"),
+            ("10.32 Uhr", "10:32"),
+            ("3:15 PM", "15:15"),
+            ("10:32 UTC", "10:32Z"),
+            // None of them.
+            ("", ""),
+            ("14", ""),
+            ("2021", ""),
+            ("March 2021", ""),
+            ("14 March", ""),
+            ("31.02.2021", ""),
+            ("2021-13-01", ""),
+            ("2021/14/03", ""),
+            ("210314", ""),
+            ("14032021", ""),
+            ("1.2.3", ""),
+            ("1,234", ""),
+            ("25:70", ""),
+            ("10:32:05:11", ""),
+            ("13:00 PM", ""),
+            ("betanin", ""),
+            ("14 betanin 2021", ""),
+            ("37 °C", ""),
+            ("1234567890123", ""),
+            ("03/04/1821", ""),
+        ];
+        let wrong: Vec<String> = table
+            .iter()
+            .filter(|&&(text, wanted)| shown(text) != wanted)
+            .map(|&(text, wanted)| format!("`{text}`: wanted `{wanted}`, got `{}`", shown(text)))
+            .collect();
+        assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+    }
+
+    #[test]
+    fn a_settled_order_settles() {
+        let iso = |text: &str, order| match read_date(text, Some(order)) {
+            DateReading::Read(date) => date.iso,
+            other => format!("{other:?}"),
+        };
+        assert_eq!(iso("03/04/2021", Order::DayFirst), "2021-04-03");
+        assert_eq!(iso("03/04/2021", Order::MonthFirst), "2021-03-04");
+        assert_eq!(iso("21/03/04", Order::YearFirst), "2021-03-04");
+        assert_eq!(iso("210304", Order::YearFirst), "2021-03-04");
+        // What leaves no doubt stays as it is.
+        assert_eq!(iso("14/03/2021", Order::MonthFirst), "2021-03-14");
+        for order in [Order::DayFirst, Order::MonthFirst, Order::YearFirst] {
+            assert_eq!(Order::named(order.as_str()), Some(order));
+        }
+    }
+
+    /// Every day of a year, in four forms, comes back (the calendar is jiff's).
+    #[test]
+    fn days_come_back() {
+        let mut day = civil::date(2024, 1, 1);
+        while day.year() == 2024 {
+            let wanted = day.to_string();
+            let (y, m, d) = (day.year(), day.month(), day.day());
+            for text in [
+                format!("{y}-{m:02}-{d:02}"),
+                format!("{d:02}.{m:02}.{y}"),
+                format!("{y}{m:02}{d:02}"),
+                day.strftime("%d %B %Y").to_string(),
+                day.strftime("%A, %b %d, %Y").to_string(),
+            ] {
+                assert!(
+                    matches!(read_date(&text, None), DateReading::Read(date) if date.iso == wanted),
+                    "{text}"
+                );
+            }
+            for (text, order) in [
+                (format!("{d}/{m}/{y}"), Order::DayFirst),
+                (format!("{m}/{d}/{y}"), Order::MonthFirst),
+            ] {
+                assert!(
+                    matches!(read_date(&text, Some(order)), DateReading::Read(date) if date.iso == wanted),
+                    "{text}"
+                );
+            }
+            day = day.tomorrow().expect("a day has a next");
+        }
+    }
+}
