@@ -1,1 +1,131 @@
-fn main() {}
+//! Fits per second and core, all standard errors, intervals, covariance and residual tests included.
+//!
+//! `cargo bench -p curvary-analysis --bench fits`; the same two problems with SciPy: `scipy_curve_fit.py` beside this.
+//! Noise is drawn anew for every fit, so that no fit profits from the one before.
+
+#![allow(clippy::print_stdout, clippy::expect_used)]
+
+use std::hint::black_box;
+use std::time::Instant;
+
+use curvary_analysis::courses::{Course, Order};
+use curvary_analysis::fit::{Data, Options, fit};
+use curvary_analysis::models::Model;
+use curvary_analysis::models::formula::Formula;
+use curvary_analysis::models::law::Law;
+
+struct Noise(u64);
+
+impl Noise {
+    fn uniform(&mut self) -> f64 {
+        self.0 = self
+            .0
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
+        ((self.0 >> 11) as f64 + 0.5) / 9_007_199_254_740_992.0
+    }
+
+    fn normal(&mut self) -> f64 {
+        (-2.0 * self.uniform().ln()).sqrt() * (2.0 * std::f64::consts::PI * self.uniform()).cos()
+    }
+}
+
+fn measure(
+    title: &str,
+    model: &dyn Model,
+    x: &[f64],
+    truth: &[f64],
+    sd: f64,
+    count: usize,
+    options: &Options,
+) {
+    let mut noise = Noise(7);
+    let mut exact = vec![0.0; x.len()];
+    model.evaluate(&[x], truth, &mut exact);
+    let sets: Vec<Vec<f64>> = (0..count)
+        .map(|_| exact.iter().map(|v| v + sd * noise.normal()).collect())
+        .collect();
+    // Small batches, the best of which counts: on a shared machine whole seconds are never undisturbed.
+    let size = (count / 400).max(1);
+    let mut times = Vec::new();
+    let mut failed = 0;
+    for batch in sets.chunks_exact(size).chain(sets.chunks_exact(size)) {
+        let begin = Instant::now();
+        for y in batch {
+            match fit(model, &Data::new(&[x], y), options) {
+                Ok(found) => {
+                    black_box(&found);
+                }
+                Err(_) => failed += 1,
+            }
+        }
+        times.push(begin.elapsed().as_secs_f64() / size as f64);
+    }
+    times.sort_by(f64::total_cmp);
+    let (best, middle) = (times[0], times[times.len() / 2]);
+    println!(
+        "{title}: {:.0} fits/s ({:.2} us a fit; median batch {:.2} us), {failed} refused",
+        1.0 / best,
+        best * 1e6,
+        middle * 1e6
+    );
+}
+
+fn main() {
+    let time: Vec<f64> = (0..500).map(|i| f64::from(i) * 0.2).collect();
+    let first = Course::new(Order::First)
+        .with_offset()
+        .expect("a first-order course takes an offset");
+    let options = Options::default();
+    measure(
+        "first order with offset, 500 points",
+        &first,
+        &time,
+        &[1.05, 0.05, 0.15],
+        0.003,
+        4000,
+        &options,
+    );
+
+    let substrate = [
+        0.02, 0.02, 0.06, 0.06, 0.11, 0.11, 0.22, 0.22, 0.56, 0.56, 1.1, 1.1,
+    ];
+    let michaelis = Law::named("michaelis-menten").expect("the table has this law");
+    measure(
+        "Michaelis-Menten, 12 points",
+        michaelis,
+        &substrate,
+        &[212.0, 0.064],
+        8.0,
+        100_000,
+        &options,
+    );
+
+    let biphasic = Course::new(Order::Biphasic)
+        .with_offset()
+        .expect("a biphasic course takes an offset");
+    measure(
+        "biphasic with offset, 500 points",
+        &biphasic,
+        &time,
+        &[0.8, 0.2, 0.5, 0.03, 0.1],
+        0.003,
+        200,
+        &options,
+    );
+
+    let formula = Formula::parse("a*exp(-k*x)+c", &["x"]).expect("a formula");
+    let options = Options {
+        start: Some(vec![1.0, 0.1, 0.0]),
+        ..options
+    };
+    measure(
+        "the first one as a formula",
+        &formula,
+        &time,
+        &[1.05, 0.05, 0.15],
+        0.003,
+        100,
+        &options,
+    );
+}

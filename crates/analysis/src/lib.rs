@@ -7,6 +7,7 @@
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used))]
 
 pub mod checks;
+pub mod courses;
 pub mod distribution;
 pub mod fit;
 pub mod linear;

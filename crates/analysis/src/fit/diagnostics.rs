@@ -4,6 +4,7 @@ use std::sync::OnceLock;
 
 use serde::{Deserialize, Serialize};
 
+use super::solver::{sum_of_squares, total, total_of_pairs};
 use crate::distribution::{normal_quantile, normal_upper, t_two_sided};
 
 /// Below this probability a test gives a warning. Common practice, and stricter than one in twenty because several
@@ -114,7 +115,7 @@ pub(crate) fn examine(
     parameters: usize,
 ) -> Diagnostics {
     let n = residuals.len();
-    let square_sum = super::solver::sum_of_squares(residuals);
+    let square_sum = sum_of_squares(residuals);
     let mut found = Diagnostics::default();
     if n < 4 || square_sum <= 0.0 || !square_sum.is_finite() {
         return found;
@@ -127,7 +128,7 @@ pub(crate) fn examine(
             &ordered
         }
     };
-    let steps: f64 = in_order.windows(2).map(|w| (w[1] - w[0]) * (w[1] - w[0])).sum();
+    let steps = total_of_pairs(&in_order[1..], &in_order[..n - 1], |b, a| (b - a) * (b - a));
     let durbin_watson = steps / square_sum;
     found.durbin_watson = Some(durbin_watson);
     found.runs = runs(in_order);
@@ -151,11 +152,23 @@ pub(crate) fn examine(
     }
     if n > parameters + 2 {
         let sd = (square_sum / (n - parameters) as f64).sqrt();
-        let (index, largest) = residuals.iter().enumerate().fold((0, 0.0), |(at, most), (i, r)| {
-            if r.abs() > most { (i, r.abs()) } else { (at, most) }
-        });
+        let mut lanes = [0.0_f64; 4];
+        let (fours, rest) = residuals.as_chunks::<4>();
+        for r in fours {
+            for k in 0..4 {
+                lanes[k] = if r[k].abs() > lanes[k] {
+                    r[k].abs()
+                } else {
+                    lanes[k]
+                };
+            }
+        }
+        let largest = rest.iter().map(|r| r.abs()).chain(lanes).fold(0.0, f64::max);
         // Expected less than once in a hundred fits of n normal residuals.
-        if largest > 3.0 * sd && largest > sd * extreme(n) {
+        if largest > 3.0 * sd
+            && largest > sd * extreme(n)
+            && let Some(index) = residuals.iter().position(|r| r.abs() == largest)
+        {
             found.warnings.push(Warning::Outlier {
                 index,
                 deviations: residuals[index] / sd,
@@ -176,15 +189,11 @@ fn extreme(n: usize) -> f64 {
 /// Correlation of the residuals' sizes with the fitted values' sizes, tested by Student's t.
 fn spread_grows(residuals: &[f64], fitted: &[f64]) -> bool {
     let n = residuals.len() as f64;
-    let (mut a, mut b, mut aa, mut bb, mut ab) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    for (r, f) in residuals.iter().zip(fitted) {
-        let (r, f) = (r.abs(), f.abs());
-        a += r;
-        b += f;
-        aa += r * r;
-        bb += f * f;
-        ab += r * f;
-    }
+    let a = total(residuals, f64::abs);
+    let b = total(fitted, f64::abs);
+    let aa = sum_of_squares(residuals);
+    let bb = sum_of_squares(fitted);
+    let ab = total_of_pairs(residuals, fitted, |r, f| (r * f).abs());
     let (va, vb) = (aa - a * a / n, bb - b * b / n);
     if va <= 0.0 || vb <= 1e-24 * bb {
         return false;
@@ -198,19 +207,22 @@ fn spread_grows(residuals: &[f64], fitted: &[f64]) -> bool {
 }
 
 fn runs(residuals: &[f64]) -> Option<Runs> {
-    let (mut above, mut below, mut count) = (0_usize, 0_usize, 0_usize);
-    let mut last = 0.0_f64;
-    for r in residuals {
-        if *r > 0.0 {
-            above += 1;
-        } else if *r < 0.0 {
-            below += 1;
-        } else {
-            continue;
-        }
-        count += usize::from(last * r.signum() <= 0.0);
-        last = r.signum();
-    }
+    // Signs are as good as random, so this counts without branches; a residual of exactly zero has no sign and is
+    // left out beforehand.
+    let without_zeros: Vec<f64>;
+    let signed = if residuals.contains(&0.0) {
+        without_zeros = residuals.iter().copied().filter(|r| *r != 0.0).collect();
+        &without_zeros
+    } else {
+        residuals
+    };
+    let below = signed.iter().map(|r| usize::from(*r < 0.0)).sum::<usize>();
+    let above = signed.len() - below;
+    let changes = signed
+        .windows(2)
+        .map(|w| usize::from((w[0] < 0.0) != (w[1] < 0.0)))
+        .sum::<usize>();
+    let count = changes + usize::from(!signed.is_empty());
     if above == 0 || below == 0 || above + below < 4 {
         return None;
     }
@@ -369,16 +381,12 @@ fn shapiro_wilk(residuals: &[f64]) -> Option<Normality> {
 
 fn dagostino_pearson(residuals: &[f64]) -> Option<Normality> {
     let n = residuals.len() as f64;
-    let mean = residuals.iter().sum::<f64>() / n;
-    let (mut m2, mut m3, mut m4) = (0.0, 0.0, 0.0);
-    for r in residuals {
-        let d = r - mean;
-        let square = d * d;
-        m2 += square;
-        m3 += square * d;
-        m4 += square * square;
-    }
-    let (m2, m3, m4) = (m2 / n, m3 / n, m4 / n);
+    let mean = total(residuals, |r| r) / n;
+    let m2 = total(residuals, |r| (r - mean) * (r - mean)) / n;
+    let m3 = total(residuals, |r| (r - mean) * (r - mean) * (r - mean)) / n;
+    let m4 = total(residuals, |r| {
+        ((r - mean) * (r - mean)) * ((r - mean) * (r - mean))
+    }) / n;
     if m2 <= 0.0 {
         return None;
     }

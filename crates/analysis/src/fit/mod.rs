@@ -31,7 +31,9 @@ use crate::distribution::{chi_squared_upper, normal_quantile, t_half_width};
 use crate::linear::singular_values;
 use crate::models::Model;
 use crate::refusal::{Refusal, require_finite, require_length};
-use solver::{End, Minimum, Problem, factorise, minimise, product, settle, sum_of_squares};
+use solver::{
+    End, Minimum, Problem, factorise, minimise, product, settle, sum_of_squares, total, total_of_pairs,
+};
 
 /// Columns of numbers to fit.
 #[derive(Clone, Copy, Debug)]
@@ -600,7 +602,7 @@ fn search(
         };
         if high.rss.is_finite()
             && !matches!(high.end, End::Iterations | End::Undefined)
-            && high.rss > low.rss * (1.0 + 1e-6)
+            && high.rss > low.rss * (1.0 + 1e-3)
             && low.end != End::Exact
         {
             remarks.push(Remark::OtherMinimum {
@@ -768,7 +770,25 @@ fn finish_within(
     let m = active.iter().filter(|a| **a).count();
     let mut variances: Vec<Option<f64>> = vec![None; p];
     let mut inverse: Option<Vec<f64>> = None;
-    let sharpened = model.sharpen(data.x, data.y, weights.as_deref(), &parameters, &active);
+    let exact = (64.0 * f64::EPSILON).powi(2) * sum_of_squares(data.y);
+    let settled = steepest <= allowed || minimum.end == End::Exact || (roots.is_none() && rss <= exact);
+    spread(&mut columns, n, &active, &mut variances, &mut inverse);
+    // Rounding of y moves a parameter by about this part of itself.
+    let size = f64::EPSILON
+        * total_of_pairs(&fitted, roots.unwrap_or(&fitted), |f, w| {
+            f * if roots.is_some() { w * w * f } else { f }
+        })
+        .sqrt();
+    let moved = (0..p)
+        .filter(|j| active[*j])
+        .map(|j| variances[j].map_or(f64::INFINITY, |v| size * v.sqrt() / parameters[j].abs()))
+        .fold(size / rss.sqrt(), f64::max);
+    let enough = n * m > 600 && settled && steepest < 1e-9 && moved < 1e-12;
+    let sharpened = if enough {
+        None
+    } else {
+        model.sharpen(data.x, data.y, weights.as_deref(), &parameters, &active)
+    };
     if let Some(solved) = sharpened {
         parameters = solved.parameters;
         fitted = solved.fitted;
@@ -787,21 +807,16 @@ fn finish_within(
         }
         inverse = Some(solved.inverse);
         remarks.push(Remark::Sharpened);
-    } else {
-        let exact = (64.0 * f64::EPSILON).powi(2) * sum_of_squares(data.y);
-        let settled = steepest <= allowed || minimum.end == End::Exact || (roots.is_none() && rss <= exact);
-        if !settled || minimum.end == End::Iterations {
-            let how = if minimum.end == End::Iterations {
-                "the limit of iterations was reached"
-            } else {
-                "the search came to rest on a slope, not in a minimum; other starting values or a simpler model may help"
-            };
-            return Err(Refusal::NotConverged {
-                how: how.into(),
-                iterations: minimum.iterations,
-            });
-        }
-        spread(&mut columns, n, &active, &mut variances, &mut inverse);
+    } else if !settled || minimum.end == End::Iterations {
+        let how = if minimum.end == End::Iterations {
+            "the limit of iterations was reached"
+        } else {
+            "the search came to rest on a slope, not in a minimum; other starting values or a simpler model may help"
+        };
+        return Err(Refusal::NotConverged {
+            how: how.into(),
+            iterations: minimum.iterations,
+        });
     }
 
     let known_errors = matches!(data.weighting, Weighting::KnownErrors(_));
@@ -854,21 +869,15 @@ fn finish_within(
 
     let order = order_by_x(data.x[0]);
     let diagnostics = diagnostics::examine(&residuals, &fitted, order.as_deref(), m);
-    let (mut total, mut sum) = (0.0, 0.0);
-    for (i, y) in data.y.iter().enumerate() {
-        let w = weights.as_ref().map_or(1.0, |w| w[i]);
-        total += w;
-        sum += w * y;
-    }
-    let mean = sum / total;
-    let variation: f64 = match &weights {
-        None => data.y.iter().map(|y| (y - mean) * (y - mean)).sum(),
-        Some(w) => data
-            .y
-            .iter()
-            .zip(w)
-            .map(|(y, w)| w * (y - mean) * (y - mean))
-            .sum(),
+    let variation = match &weights {
+        None => {
+            let mean = total(data.y, |y| y) / n as f64;
+            total(data.y, |y| (y - mean) * (y - mean))
+        }
+        Some(w) => {
+            let mean = product(data.y, w) / total(w, |w| w);
+            total_of_pairs(data.y, w, |y, w| w * (y - mean) * (y - mean))
+        }
     };
     let consequences = model.derived(&parameters);
     let aicc = information(n, m, rss, weights.as_deref()).map(|i| i.1);

@@ -93,19 +93,31 @@ pub(crate) fn sum_of_squares(values: &[f64]) -> f64 {
 
 /// Scalar product in four lanes.
 pub(crate) fn product(a: &[f64], b: &[f64]) -> f64 {
+    total_of_pairs(a, b, |x, y| x * y)
+}
+
+/// Sum of a function of each value, in four lanes.
+pub(crate) fn total(values: &[f64], f: impl Fn(f64) -> f64) -> f64 {
+    let (fours, rest) = values.as_chunks::<4>();
     let mut lanes = [0.0; 4];
-    let (a4, b4) = (a.chunks_exact(4), b.chunks_exact(4));
-    let rest: f64 = a4
-        .remainder()
-        .iter()
-        .zip(b4.remainder())
-        .map(|(x, y)| x * y)
-        .sum();
-    for (x, y) in a4.zip(b4) {
+    for x in fours {
         for k in 0..4 {
-            lanes[k] += x[k] * y[k];
+            lanes[k] += f(x[k]);
         }
     }
+    (lanes[0] + lanes[1]) + (lanes[2] + lanes[3]) + rest.iter().map(|x| f(*x)).sum::<f64>()
+}
+
+/// Sum of a function of each pair of values, in four lanes.
+pub(crate) fn total_of_pairs(a: &[f64], b: &[f64], f: impl Fn(f64, f64) -> f64) -> f64 {
+    let ((a4, a_rest), (b4, b_rest)) = (a.as_chunks::<4>(), b.as_chunks::<4>());
+    let mut lanes = [0.0; 4];
+    for (x, y) in a4.iter().zip(b4) {
+        for k in 0..4 {
+            lanes[k] += f(x[k], y[k]);
+        }
+    }
+    let rest: f64 = a_rest.iter().zip(b_rest).map(|(x, y)| f(*x, *y)).sum();
     (lanes[0] + lanes[1]) + (lanes[2] + lanes[3]) + rest
 }
 
@@ -468,7 +480,7 @@ pub(crate) fn minimise(problem: &Problem<'_>, start: &[f64], separate: bool, lim
 }
 
 /// Solves the linear parameters anew at fixed values of the others, where that lowers the sum of squares.
-fn relax_linear(
+pub(crate) fn relax_linear(
     problem: &Problem<'_>,
     at: &mut Vec<f64>,
     r: &mut Vec<f64>,

@@ -5,6 +5,10 @@
 //! model is a [`formula`].
 
 pub mod formula;
+pub mod law;
+
+pub(crate) mod grid;
+pub(crate) mod slope;
 
 use std::borrow::Cow;
 

@@ -1,0 +1,244 @@
+//! Initial rates: the slope of a straight part of a time course.
+
+use serde::{Deserialize, Serialize};
+
+use super::preparation::{Preparation, Prepared, prepare};
+use crate::distribution::{f_quantile, f_upper, t_half_width};
+use crate::fit::Interval;
+use crate::linear::{line, polynomial};
+use crate::refusal::Refusal;
+
+/// Which part of the course is taken for straight.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "by", rename_all = "kebab-case")]
+pub enum RateWindow {
+    /// From one time to another, chosen by hand (dead time included).
+    Hand {
+        /// Beginning.
+        from: f64,
+        /// End.
+        to: f64,
+    },
+    /// From the beginning until this part of the whole change is reached.
+    Conversion {
+        /// Part of the whole change, in percent.
+        percent: f64,
+        /// The whole change of the signal; none: from the first to the last point.
+        change: Option<f64>,
+    },
+    /// The longest run of points that is straight: adding a squared term does not lower the sum of squares
+    /// significantly (F test at 5 %). Runs begin within the first fifth of the course, so that a lag may be skipped;
+    /// of equally long runs the earliest is taken.
+    Found {
+        /// Fewest points of a run.
+        fewest: usize,
+    },
+}
+
+/// An initial rate.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct InitialRate {
+    /// Slope, unit of the signal per unit of time.
+    pub rate: f64,
+    /// Its standard error.
+    pub standard_error: f64,
+    /// Its 95 % interval by Student's t.
+    pub interval: Interval,
+    /// Signal at time zero on the same line.
+    pub intercept: f64,
+    /// First and last time of the points used.
+    pub window: (f64, f64),
+    /// Positions of the points used, in the trace as handed in.
+    pub used: Vec<usize>,
+    /// Coefficient of determination; absent where the signal does not vary.
+    pub r_squared: Option<f64>,
+    /// Residual standard deviation.
+    pub residual_sd: f64,
+    /// Probability of so large a curvature if the run is straight; absent with fewer than four points.
+    pub straightness: Option<f64>,
+    /// What the absorbance was divided by, where it was.
+    pub factor: Option<f64>,
+    /// Points left out as saturated.
+    pub saturated: usize,
+}
+
+/// Fewest points of any run: a line and one degree of freedom.
+const FEWEST: usize = 3;
+
+/// The initial rate of a trace.
+///
+/// # Errors
+/// As [`prepare`]; [`Refusal::TooFewPoints`] where the window holds fewer than three points.
+pub fn initial_rate(
+    time: &[f64],
+    signal: &[f64],
+    how: &Preparation,
+    window: RateWindow,
+) -> Result<InitialRate, Refusal> {
+    let prepared = prepare(time, signal, how)?;
+    let n = prepared.time.len();
+    if n < FEWEST {
+        return Err(Refusal::TooFewPoints {
+            what: "points".into(),
+            found: n,
+            needed: FEWEST,
+        });
+    }
+    let (from, to) = match window {
+        RateWindow::Hand { from, to } => {
+            let first = prepared.time.partition_point(|t| *t < from);
+            (first, prepared.time.partition_point(|t| *t <= to).max(first))
+        }
+        RateWindow::Conversion { percent, change } => (0, by_conversion(&prepared, percent, change)?),
+        RateWindow::Found { fewest } => longest_straight(&prepared, fewest.max(5))?,
+    };
+    if to - from < FEWEST {
+        return Err(Refusal::TooFewPoints {
+            what: "points in the window".into(),
+            found: to - from,
+            needed: FEWEST,
+        });
+    }
+    let (t, y) = (&prepared.time[from..to], &prepared.signal[from..to]);
+    let fit = line(t, y)?;
+    let df = fit.degrees_of_freedom as f64;
+    let rate = fit.coefficients[1];
+    let standard_error = fit.standard_errors.as_ref().map_or(f64::NAN, |e| e[1]);
+    let half = t_half_width(0.95, df) * standard_error;
+    let straightness = if t.len() > 3 {
+        let bent = polynomial(t, y, 2)?;
+        let rest = bent.residual_sum_of_squares;
+        let gained = (fit.residual_sum_of_squares - rest).max(0.0);
+        (rest > 0.0).then(|| f_upper(gained / (rest / (df - 1.0)), 1.0, df - 1.0))
+    } else {
+        None
+    };
+    Ok(InitialRate {
+        rate,
+        standard_error,
+        interval: Interval {
+            lower: Some(rate - half),
+            upper: Some(rate + half),
+        },
+        intercept: fit.coefficients[0],
+        window: (t[0], t[t.len() - 1]),
+        used: prepared.used[from..to].to_vec(),
+        r_squared: fit.r_squared,
+        residual_sd: fit.residual_sd.unwrap_or(f64::NAN),
+        straightness,
+        factor: prepared.factor,
+        saturated: prepared.saturated,
+    })
+}
+
+fn by_conversion(prepared: &Prepared, percent: f64, change: Option<f64>) -> Result<usize, Refusal> {
+    if !(percent > 0.0 && percent <= 100.0) {
+        return Err(Refusal::OutOfRange {
+            what: "the percentage of conversion".into(),
+            value: percent,
+            allowed: "above 0 and at most 100".into(),
+        });
+    }
+    let y = &prepared.signal;
+    let change = change.unwrap_or(y[y.len() - 1] - y[0]);
+    if change == 0.0 || !change.is_finite() {
+        return Err(Refusal::ConstantSignal { value: y[0] });
+    }
+    let limit = percent / 100.0;
+    // The first point beyond the limit ends the run; later noise does not lengthen it.
+    Ok(y.iter()
+        .position(|v| (v - y[0]) / change > limit)
+        .unwrap_or(y.len()))
+}
+
+/// Running sums that give any run's line and parabola without going through its points again.
+struct Moments {
+    sums: Vec<[f64; 8]>,
+}
+
+impl Moments {
+    fn new(t: &[f64], y: &[f64]) -> Self {
+        let (first, last) = (t[0], t[t.len() - 1]);
+        let middle = y.iter().sum::<f64>() / y.len() as f64;
+        let mut sums = vec![[0.0; 8]];
+        for (t, y) in t.iter().zip(y) {
+            let x = (2.0 * t - first - last) / (last - first);
+            let y = y - middle;
+            let mut next = sums[sums.len() - 1];
+            for (sum, value) in
+                next.iter_mut()
+                    .zip([x, x * x, x * x * x, x * x * x * x, y, x * y, x * x * y, y * y])
+            {
+                *sum += value;
+            }
+            sums.push(next);
+        }
+        Self { sums }
+    }
+
+    /// F ratio of the squared term in the run from `from` to `to`; none where it cannot be told.
+    fn curvature(&self, from: usize, to: usize) -> Option<f64> {
+        let n = (to - from) as f64;
+        let d: [f64; 8] = std::array::from_fn(|k| self.sums[to][k] - self.sums[from][k]);
+        // Moments about the run's own mean, so that little cancels.
+        let m = d[0] / n;
+        let x2 = d[1] - n * m * m;
+        let x3 = d[2] - 3.0 * m * d[1] + 2.0 * n * m * m * m;
+        let x4 = d[3] - 4.0 * m * d[2] + 6.0 * m * m * d[1] - 3.0 * n * m * m * m * m;
+        let ym = d[4] / n;
+        let xy = d[5] - m * d[4];
+        let xxy = d[6] - 2.0 * m * d[5] + m * m * d[4] - x2 * ym;
+        let yy = d[7] - n * ym * ym;
+        let square = x4 - x2 * x2 / n - x3 * x3 / x2;
+        let cross = xxy - x3 * xy / x2;
+        let straight = yy - xy * xy / x2;
+        let gained = cross * cross / square;
+        let rest = straight - gained;
+        if !(square > 0.0 && straight.is_finite()) {
+            return None;
+        }
+        // A run that is straight to the rounding of the sums has nothing to test.
+        if straight <= 1e-13 * d[7].abs() {
+            return Some(0.0);
+        }
+        Some(gained / (rest.max(1e-300) / (n - 3.0)))
+    }
+}
+
+fn longest_straight(prepared: &Prepared, fewest: usize) -> Result<(usize, usize), Refusal> {
+    let (t, y) = (&prepared.time, &prepared.signal);
+    let n = t.len();
+    if n < fewest {
+        return Err(Refusal::TooFewPoints {
+            what: "points".into(),
+            found: n,
+            needed: fewest,
+        });
+    }
+    if y.iter().all(|v| *v == y[0]) {
+        return Err(Refusal::ConstantSignal { value: y[0] });
+    }
+    let moments = Moments::new(t, y);
+    let limits: Vec<f64> = (0..=n)
+        .map(|k| {
+            if k > 3 {
+                f_quantile(0.95, 1.0, (k - 3) as f64)
+            } else {
+                0.0
+            }
+        })
+        .collect();
+    for length in (fewest..=n).rev() {
+        for from in 0..=(n - length).min(n / 5) {
+            if moments
+                .curvature(from, from + length)
+                .is_some_and(|f| f <= limits[length])
+            {
+                return Ok((from, from + length));
+            }
+        }
+    }
+    Err(Refusal::Unsuitable {
+        why: format!("no run of {fewest} points or more in the first part of the course is straight"),
+    })
+}
