@@ -1,7 +1,9 @@
 //! The built-in readers.
 
+pub(crate) mod jcamp;
 mod text_table;
 
+pub use jcamp::JcampDx;
 pub use text_table::TextTable;
 
 use crate::Reader;
@@ -9,5 +11,5 @@ use crate::Reader;
 /// Every built-in reader.
 #[must_use]
 pub fn all() -> Vec<Box<dyn Reader>> {
-    vec![Box::new(TextTable::default())]
+    vec![Box::new(JcampDx::default()), Box::new(TextTable::default())]
 }

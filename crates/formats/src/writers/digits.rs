@@ -113,7 +113,7 @@ fn digit(integer: u64) -> u8 {
 /// `value` with the digits it was written with in `raw`, when they stand there; else its shortest decimal.
 ///
 /// `raw` may carry a unit or other words: `37.0 °C` and `37,0` give `37.0`.
-pub(super) fn as_written(value: f64, raw: &str) -> String {
+pub(crate) fn as_written(value: f64, raw: &str) -> String {
     let magnitude = value.abs();
     for token in raw.split(|c: char| !(c.is_ascii_digit() || c == '.' || c == ',')) {
         let token = token.trim_matches([',', '.']);

@@ -43,8 +43,8 @@ pub(crate) fn abscissa(text: &str) -> Meaning {
         "NANOSECONDS" | "NSEC" | "NS" => sure(Quantity::TIME, "ns"),
         "MINUTES" | "MINUTE" | "MINS" | "MIN" => sure(Quantity::TIME, "min"),
         "HOURS" | "HOUR" | "HRS" | "H" => sure(Quantity::TIME, "h"),
-        "HZ" | "HERTZ" | "KHZ" | "MHZ" | "PPM" | "MZ" | "M/Z" | "GAUSS" | "TESLA" | "MT" | "G" | "2THETA" | "VOLTS"
-        | "V" | "MV" | "ATOMICMASSUNITS" | "AMU" => Meaning::Foreign,
+        "HZ" | "HERTZ" | "KHZ" | "MHZ" | "PPM" | "MZ" | "M/Z" | "GAUSS" | "TESLA" | "MT" | "G" | "2THETA"
+        | "VOLTS" | "V" | "MV" | "ATOMICMASSUNITS" | "AMU" => Meaning::Foreign,
         _ => name_and_unit(text),
     }
 }
@@ -53,23 +53,26 @@ pub(crate) fn abscissa(text: &str) -> Meaning {
 pub(crate) fn ordinate(text: &str) -> Meaning {
     let squeezed = normalise_label(text);
     match squeezed.as_str() {
-        "ABSORBANCE" | "ABSORBANCEUNITS" | "ABSORBANCEUNIT" | "ABSORPTION" | "ABS" | "ABS." | "A" | "AU" | "OD"
-        | "OPTICALDENSITY" | "EXTINCTION" | "ABSORBANCE(AU)" | "ABSORBANCE(A.U.)" | "ABSORBANCE(A)" => {
-            Meaning::Sure(Quantity::ABSORBANCE, Unit::ABSORBANCE)
-        }
+        "ABSORBANCE" | "ABSORBANCEUNITS" | "ABSORBANCEUNIT" | "ABSORPTION" | "ABS" | "ABS." | "A" | "AU"
+        | "OD" | "OPTICALDENSITY" | "EXTINCTION" | "ABSORBANCE(AU)" | "ABSORBANCE(A.U.)"
+        | "ABSORBANCE(A)" => Meaning::Sure(Quantity::ABSORBANCE, Unit::ABSORBANCE),
         "TRANSMITTANCE" | "TRANSMISSION" => Meaning::Share(Quantity::TRANSMITTANCE),
         "REFLECTANCE" | "REFLECTION" => Meaning::Share(Quantity::REFLECTANCE),
-        "%TRANSMITTANCE" | "%TRANSMISSION" | "%T" | "T%" | "PERCENTTRANSMITTANCE" | "PERCENTTRANSMISSION"
-        | "TRANSMITTANCE%" | "TRANSMITTANCE(%)" | "TRANSMISSION(%)" => {
-            Meaning::Sure(Quantity::TRANSMITTANCE, Unit::PERCENT)
-        }
+        "%TRANSMITTANCE"
+        | "%TRANSMISSION"
+        | "%T"
+        | "T%"
+        | "PERCENTTRANSMITTANCE"
+        | "PERCENTTRANSMISSION"
+        | "TRANSMITTANCE%"
+        | "TRANSMITTANCE(%)"
+        | "TRANSMISSION(%)" => Meaning::Sure(Quantity::TRANSMITTANCE, Unit::PERCENT),
         "%REFLECTANCE" | "%R" | "PERCENTREFLECTANCE" | "REFLECTANCE%" | "REFLECTANCE(%)" => {
             Meaning::Sure(Quantity::REFLECTANCE, Unit::PERCENT)
         }
         "KUBELKAMUNK" => Meaning::Sure(Quantity::named("kubelka-munk"), Unit::ONE),
-        "ARBITRARYUNITS" | "ARBITRARY" | "ARB.UNITS" | "ARBUNITS" | "COUNTS" | "INTENSITY" | "RELATIVEABUNDANCE" => {
-            Meaning::Sure(Quantity::named("signal"), Unit::ONE)
-        }
+        "ARBITRARYUNITS" | "ARBITRARY" | "ARB.UNITS" | "ARBUNITS" | "COUNTS" | "INTENSITY"
+        | "RELATIVEABUNDANCE" => Meaning::Sure(Quantity::named("signal"), Unit::ONE),
         "" | "A.U." | "UNKNOWN" => Meaning::Unknown,
         _ => match name_and_unit(text) {
             Meaning::Unknown => Meaning::Own(Quantity::named(own_name(text)), Unit::ONE),
@@ -164,6 +167,7 @@ pub(crate) fn is_of_standard(text: &str) -> bool {
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
 
@@ -194,10 +198,19 @@ mod tests {
 
     #[test]
     fn what_is_written_is_understood() {
-        for (quantity, code) in [("wavelength", "nm"), ("time", "min"), ("temperature", "Cel"), ("rate", "umol/L/min")] {
+        for (quantity, code) in [
+            ("wavelength", "nm"),
+            ("time", "min"),
+            ("temperature", "Cel"),
+            ("rate", "umol/L/min"),
+        ] {
             let unit = Unit::ucum(code).unwrap();
             let text = written(&Quantity::named(quantity), &unit);
-            assert_eq!(abscissa(&text), Meaning::Sure(Quantity::named(quantity), unit), "{text}");
+            assert_eq!(
+                abscissa(&text),
+                Meaning::Sure(Quantity::named(quantity), unit),
+                "{text}"
+            );
         }
     }
 }

@@ -1,5 +1,6 @@
 //! Labels and their texts as claims, and back.
 
+use crate::writers::digits::as_written;
 use curvary_jcamp_dx::normalise_label;
 use curvary_record::unit::spelled;
 use curvary_record::{Claim, Key, Origin, Unit, Value, ValueKind, known_field, write_decimal};
@@ -74,10 +75,11 @@ pub(crate) fn label_of(key: &str) -> Option<String> {
         None => format!("${key}"),
     };
     let squeezed = normalise_label(&label);
-    let plain = label.len() <= 40 && label.chars().all(|c| matches!(c, ' '..='~') && c != '=' && c != '$' || c == '$');
+    let plain = label.len() <= 40 && label.chars().all(|c| matches!(c, ' '..='~') && c != '=');
     let ours = squeezed.starts_with(&normalise_label(super::OURS));
     let back = key_of(&squeezed, &label);
-    (plain && !ours && !label.starts_with("$$") && squeezed.len() > 1 && back.as_str() == key).then_some(label)
+    (plain && !ours && !label.starts_with("$$") && squeezed.len() > 1 && back.as_str() == key)
+        .then_some(label)
 }
 
 /// What a text says under a key.
@@ -112,7 +114,7 @@ pub(crate) fn text(claim: &Claim) -> String {
         "1" => "",
         code => code,
     });
-    let number = |value: f64| super::super::as_written(value, &claim.raw);
+    let number = |value: f64| as_written(value, &claim.raw);
     let mut text = match &claim.value {
         Value::Text(text) => return text.clone(),
         Value::Number(value) => number(*value),
@@ -131,7 +133,10 @@ pub(crate) fn text(claim: &Claim) -> String {
 fn number(text: &str, usual: Option<&str>, origin: &Origin) -> Option<Claim> {
     let (value, mut rest) = leading_number(text)?;
     let mut plus_minus = None;
-    if let Some(after) = ["+-", "+/-", "±"].iter().find_map(|sign| rest.trim_start().strip_prefix(sign)) {
+    if let Some(after) = ["+-", "+/-", "±"]
+        .iter()
+        .find_map(|sign| rest.trim_start().strip_prefix(sign))
+    {
         let (spread, after) = leading_number(after.trim_start())?;
         plus_minus = Some(spread);
         rest = after;
@@ -171,7 +176,10 @@ fn unit(rest: &str, usual: Option<&str>) -> Option<Option<Unit>> {
         }
         return match spelled(rest).like(usual) {
             Some(unit) => Some(Some(unit.clone())),
-            None => Unit::ucum(rest).ok().filter(|unit| unit.converts_to(usual)).map(Some),
+            None => Unit::ucum(rest)
+                .ok()
+                .filter(|unit| unit.converts_to(usual))
+                .map(Some),
         };
     }
     // Under a key that is not known, a unit must be beyond doubt.
@@ -225,7 +233,9 @@ fn leading_number(text: &str) -> Option<(f64, &str)> {
 fn date(text: &str) -> Option<String> {
     let parts: Vec<&str> = text.split(['/', '-', '.']).map(str::trim).collect();
     let [a, b, c] = parts.as_slice() else { return None };
-    let all_digits = parts.iter().all(|part| !part.is_empty() && part.bytes().all(|b| b.is_ascii_digit()));
+    let all_digits = parts
+        .iter()
+        .all(|part| !part.is_empty() && part.bytes().all(|b| b.is_ascii_digit()));
     if !all_digits {
         return None;
     }
@@ -252,12 +262,10 @@ fn date(text: &str) -> Option<String> {
 fn time(text: &str) -> Option<String> {
     let (hour, rest) = text.split_once(':')?;
     let padded = format!("{hour:0>2}:{rest}");
-    let time = padded.parse::<jiff::civil::Time>().ok()?;
-    Some(if rest.contains(':') {
-        time.to_string()
-    } else {
-        format!("{time}")
-    })
+    padded
+        .parse::<jiff::civil::Time>()
+        .ok()
+        .map(|time| time.to_string())
 }
 
 /// A long date of 5.01: the day, and the time of day where there is one. A zone is not kept, since none of ours is.
@@ -286,29 +294,57 @@ pub(crate) fn only_concentration(text: &str) -> Option<String> {
 /// Decimals of a page value such as `30.0`.
 pub(crate) fn page_value(text: &str) -> Option<(f64, String)> {
     let (value, rest) = leading_number(text.trim())?;
-    rest.trim().is_empty().then(|| (value, write_decimal(value, None)))
+    rest.trim()
+        .is_empty()
+        .then(|| (value, write_decimal(value, None)))
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
 
     fn value(key: &str, text: &str) -> (Value, Option<String>) {
-        let claim = claim(&Key::new(key), text, Origin::Source(curvary_record::Place::line(1)));
+        let claim = claim(
+            &Key::new(key),
+            text,
+            Origin::Source(curvary_record::Place::line(1)),
+        );
         (claim.value, claim.unit.map(|unit| unit.code().to_owned()))
     }
 
     #[test]
     fn numbers_have_their_units() {
-        assert_eq!(value("temperature", "37.0"), (Value::Number(37.0), Some("Cel".into())));
-        assert_eq!(value("temperature", "310.15 K"), (Value::Number(310.15), Some("K".into())));
-        assert_eq!(value("path-length", "10 mm"), (Value::Number(10.0), Some("mm".into())));
-        assert_eq!(value("path-length", "1,0 cm"), (Value::Number(1.0), Some("cm".into())));
-        assert_eq!(value("temperature", "ambient"), (Value::Text("ambient".into()), None));
+        assert_eq!(
+            value("temperature", "37.0"),
+            (Value::Number(37.0), Some("Cel".into()))
+        );
+        assert_eq!(
+            value("temperature", "310.15 K"),
+            (Value::Number(310.15), Some("K".into()))
+        );
+        assert_eq!(
+            value("path-length", "10 mm"),
+            (Value::Number(10.0), Some("mm".into()))
+        );
+        assert_eq!(
+            value("path-length", "1,0 cm"),
+            (Value::Number(1.0), Some("cm".into()))
+        );
+        assert_eq!(
+            value("temperature", "ambient"),
+            (Value::Text("ambient".into()), None)
+        );
         assert_eq!(value("Lamp", "7.4.1"), (Value::Text("7.4.1".into()), None));
         assert_eq!(
             value("wavelength-range", "700.0..380 nm"),
-            (Value::Range { from: 700.0, to: 380.0 }, Some("nm".into()))
+            (
+                Value::Range {
+                    from: 700.0,
+                    to: 380.0
+                },
+                Some("nm".into())
+            )
         );
     }
 
@@ -333,7 +369,10 @@ mod tests {
 
     #[test]
     fn a_list_of_one_concentration_is_the_samples() {
-        assert_eq!(only_concentration("(betanin, 0.05, mmol/L)").as_deref(), Some("0.05 mmol/L"));
+        assert_eq!(
+            only_concentration("(betanin, 0.05, mmol/L)").as_deref(),
+            Some("0.05 mmol/L")
+        );
         assert_eq!(only_concentration("(a, 1, mol/L) (b, 2, mol/L)"), None);
     }
 

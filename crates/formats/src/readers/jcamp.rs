@@ -1,0 +1,1077 @@
+//! JCAMP-DX sources into runs.
+//!
+//! Each block with data is a run; the pages of NTUPLES are the traces of one run. Labels become claims under the
+//! known fields they speak of, all others under their own spelling. Units and technique come from XUNITS, YUNITS and
+//! DATA TYPE; where they leave a choice, the run is in question. What the codec found odd is told by remarks with
+//! their places, and of a damaged table the points that are certain are kept.
+//!
+//! JCAMP-DX also carries other measurements. A block is refused, with its reason, when its axis or its data type says
+//! that it is none of light absorbed over wavelength, wavenumber, energy, time or a condition: magnetic resonance,
+//! mass spectra, ion mobility, diffraction, chromatograms, interferograms. Infrared and other optical spectra are
+//! kept as what they say they are.
+
+mod axis;
+mod claim;
+
+use std::sync::Arc;
+
+use curvary_jcamp_dx::{self as dx, Kind, ReadOptions, normalise_label};
+use curvary_record::{
+    Alternative, Code, Column, Coordinate, Decimals, Diagnostic, Fields, Key, Label, Lines, Origin, Place,
+    Quantity, Question, Run, RunId, Severity, SourceRef, Span, Technique, Trace, Unit,
+};
+
+pub(crate) use axis::{Meaning, abscissa, is_of_standard, ordinate, written};
+pub(crate) use claim::{claim, label_of, long_date, only_concentration, text};
+use claim::{key_of, page_value};
+
+use crate::{Card, Glimpse, Reader, Reading, Recognition, Source};
+
+/// The private labels that our own writer adds, so that everything comes back as it was, begin so.
+pub(crate) const OURS: &str = "$CURVARY";
+
+/// Reads JCAMP-DX 4.24, 5.00 and 5.01, and 6.00 leniently.
+pub struct JcampDx {
+    card: Card,
+}
+
+impl Default for JcampDx {
+    fn default() -> Self {
+        Self {
+            card: Card {
+                id: "built-in/jcamp-dx".to_owned(),
+                version: "1".to_owned(),
+                title: "JCAMP-DX, the open standard of IUPAC for spectra".to_owned(),
+            },
+        }
+    }
+}
+
+impl Reader for JcampDx {
+    fn card(&self) -> &Card {
+        &self.card
+    }
+
+    fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
+        recognise(glimpse.head)
+    }
+
+    fn read(&self, source: &Source) -> Reading {
+        let decimal_comma = match source.assume().get("decimal") {
+            Some("comma") => Some(true),
+            Some("point") => Some(false),
+            _ => None,
+        };
+        let options = ReadOptions {
+            decimal_comma,
+            ..ReadOptions::default()
+        };
+        let document = dx::read(source.text(), &options);
+        let undecided = document
+            .remarks
+            .iter()
+            .any(|r| r.code == dx::Code::CommaUndecided);
+        let with_commas = undecided.then(|| {
+            let options = ReadOptions {
+                decimal_comma: Some(true),
+                ..options
+            };
+            dx::read(source.text(), &options)
+        });
+        let mut gathering = Gathering {
+            card: &self.card,
+            source,
+            runs: Vec::new(),
+            remarks: Vec::new(),
+            names: Vec::new(),
+            blocks: Vec::new(),
+        };
+        let mut remarks = document.remarks.clone();
+        match &with_commas {
+            None => {
+                for block in document.all_blocks() {
+                    gathering.block(block, false);
+                }
+            }
+            Some(other) => {
+                for (block, other_block) in document.all_blocks().zip(other.all_blocks()) {
+                    let lost = points(block) < points(other_block);
+                    if lost {
+                        // What is odd about the block is told of the reading that is shown.
+                        let inside = |remark: &dx::Remark| {
+                            (block.span.start..block.span.end).contains(&remark.place.span.start)
+                        };
+                        remarks.retain(|remark| !inside(remark));
+                        remarks.extend(other.remarks.iter().filter(|remark| inside(remark)).cloned());
+                    }
+                    gathering.block(if lost { other_block } else { block }, lost);
+                }
+            }
+        }
+        gathering.finish(remarks)
+    }
+}
+
+/// The points of a block's own tables.
+fn points(block: &dx::Block) -> usize {
+    let pages = block.ntuples.iter().flat_map(|ntuples| &ntuples.pages);
+    let tables = block
+        .tables
+        .iter()
+        .chain(pages.filter_map(|page| page.table.as_ref()));
+    tables
+        .map(|table| match &table.data {
+            dx::Data::Peaks(peaks) => peaks.rows.len(),
+            dx::Data::Assignments(list) => list.rows.len(),
+            data => data.curve().map_or(0, dx::Curve::len),
+        })
+        .sum()
+}
+
+/// A file of labelled records begins with one.
+fn recognise(head: &str) -> Recognition {
+    let first = head
+        .trim_start_matches('\u{feff}')
+        .lines()
+        .map(str::trim)
+        .find(|line| !line.is_empty() && !line.starts_with("$$"));
+    let Some(first) = first else {
+        return Recognition::No("it has no text".to_owned());
+    };
+    let Some((label, _)) = first.strip_prefix("##").and_then(|rest| rest.split_once('=')) else {
+        return Recognition::No("its first line is no labelled record (`##LABEL=`)".to_owned());
+    };
+    let says_version = head.lines().any(|line| {
+        let label = line
+            .trim()
+            .strip_prefix("##")
+            .and_then(|rest| rest.split_once('='));
+        label.is_some_and(|(label, _)| matches!(normalise_label(label).as_str(), "JCAMPDX" | "JCAMP"))
+    });
+    match normalise_label(label).as_str() {
+        "TITLE" => Recognition::Yes("it begins with the labelled record `##TITLE=`".to_owned()),
+        _ if says_version => Recognition::Yes("its labelled records state `##JCAMP-DX=`".to_owned()),
+        _ => Recognition::Perhaps(format!("it begins with a labelled record, `##{}=`", label.trim())),
+    }
+}
+
+/// Labels that describe the table or the file, not the measurement.
+fn is_structure(label: &str) -> bool {
+    matches!(
+        label,
+        "JCAMPDX"
+            | "JCAMP"
+            | "DATACLASS"
+            | "XUNITS"
+            | "YUNITS"
+            | "XFACTOR"
+            | "YFACTOR"
+            | "FIRSTX"
+            | "LASTX"
+            | "FIRSTY"
+            | "LASTY"
+            | "MAXX"
+            | "MINX"
+            | "MAXY"
+            | "MINY"
+            | "NPOINTS"
+            | "DELTAX"
+            | "BLOCKS"
+            | "BLOCKID"
+            | "END"
+            | "NTUPLES"
+            | "ENDNTUPLES"
+            | "VARNAME"
+            | "SYMBOL"
+            | "VARTYPE"
+            | "VARFORM"
+            | "VARDIM"
+            | "UNITS"
+            | "FIRST"
+            | "LAST"
+            | "MIN"
+            | "MAX"
+            | "FACTOR"
+            | "PAGE"
+            | "XYDATA"
+            | "XYPOINTS"
+            | "PEAKTABLE"
+            | "PEAKASSIGNMENTS"
+            | "ASSIGNMENTS"
+            | "RADATA"
+            | "DATATABLE"
+            | "XLABEL"
+            | "YLABEL"
+    )
+}
+
+/// What our own writer said in its private labels.
+#[derive(Default)]
+struct Ours {
+    run: Option<String>,
+    technique: Option<Technique>,
+    label: Option<String>,
+    labels: Vec<Option<String>>,
+    x: Option<(Quantity, Unit)>,
+    y: Option<(Quantity, Unit)>,
+    page: Option<(Quantity, Unit)>,
+    held: Vec<Coordinate>,
+    fields: Vec<(String, String, Place)>,
+    trace_fields: Vec<(String, String, Place)>,
+    made: Vec<String>,
+    saturated: Vec<u32>,
+    absent: u32,
+    questions: Vec<Question>,
+}
+
+impl Ours {
+    fn of(block: &dx::Block) -> Self {
+        let mut ours = Self::default();
+        let prefix = normalise_label(OURS);
+        for record in &block.records {
+            let Some(name) = record.label.strip_prefix(&prefix) else {
+                continue;
+            };
+            let value = record.value.replace('\n', " ");
+            let value = value.trim();
+            let place = place_of(&record.place);
+            match name.trim_end_matches(|c: char| c.is_ascii_digit()) {
+                "RUN" => ours.run = Some(value.to_owned()),
+                "TECHNIQUE" => ours.technique = Some(technique(value)),
+                "LABEL" => ours.label = unquoted(value),
+                "SCANLABEL" => ours.labels.push(unquoted(value)),
+                "X" => ours.x = quantity_and_unit(value),
+                "Y" => ours.y = quantity_and_unit(value),
+                "PAGE" => ours.page = quantity_and_unit(value),
+                "HELD" => ours.held.extend(coordinate(value, place.line)),
+                "FIELD" => ours.fields.extend(key_and_text(value, place)),
+                "TRACEFIELD" => ours.trace_fields.extend(key_and_text(value, place)),
+                "MADE" => ours.made = value.split(',').map(normalise_label).collect(),
+                "SATURATED" => {
+                    ours.saturated = value.split(',').filter_map(|n| n.trim().parse().ok()).collect()
+                }
+                "ABSENT" => ours.absent = value.parse().unwrap_or(0),
+                "QUESTION" => {
+                    let (code, message) = value.split_once(':').unwrap_or((value, ""));
+                    ours.questions.push(Question {
+                        code: Code::named(code.trim()),
+                        message: message.trim().to_owned(),
+                        readings: Vec::new(),
+                        labels: vec![Label {
+                            place,
+                            text: String::new(),
+                        }],
+                    });
+                }
+                _ => {}
+            }
+        }
+        ours
+    }
+}
+
+fn technique(name: &str) -> Technique {
+    Technique::ALL
+        .into_iter()
+        .find(|technique| technique.as_str() == name)
+        .unwrap_or(Technique::UNKNOWN)
+}
+
+/// `wavelength, nm`
+fn quantity_and_unit(text: &str) -> Option<(Quantity, Unit)> {
+    let (quantity, code) = text.rsplit_once(',')?;
+    let unit = Unit::ucum(code.trim()).ok()?;
+    Some((Quantity::named(quantity.trim()), unit))
+}
+
+/// `wavelength, 405.0, nm`
+fn coordinate(text: &str, line: u32) -> Option<Coordinate> {
+    let (rest, code) = text.rsplit_once(',')?;
+    let (quantity, number) = rest.rsplit_once(',')?;
+    let value = number
+        .trim()
+        .parse()
+        .ok()
+        .filter(|value: &f64| value.is_finite())?;
+    Some(Coordinate {
+        raw: Some(number.trim().to_owned()),
+        line: Some(line),
+        ..Coordinate::new(
+            Quantity::named(quantity.trim()),
+            Unit::ucum(code.trim()).ok()?,
+            value,
+        )
+    })
+}
+
+/// A JSON string, so that every text comes back as it was.
+fn unquoted(text: &str) -> Option<String> {
+    serde_json::from_str(text).ok()
+}
+
+/// `"key" = text`
+fn key_and_text(text: &str, place: Place) -> Option<(String, String, Place)> {
+    let (key, text) = text.split_once("\" = ")?;
+    Some((unquoted(&format!("{key}\""))?, text.to_owned(), place))
+}
+
+/// Gathers the runs of a document.
+struct Gathering<'s> {
+    card: &'s Card,
+    source: &'s Source,
+    runs: Vec<Run>,
+    remarks: Vec<Diagnostic>,
+    /// For each run, its name where our own writer gave it one.
+    names: Vec<Option<String>>,
+    /// The span of each block that gave runs, and its first run.
+    blocks: Vec<(dx::Span, usize)>,
+}
+
+/// What the axes of a block were understood to be.
+struct Axes {
+    x: (Quantity, Unit),
+    y: (Quantity, Unit),
+    x_name: Option<String>,
+    y_name: Option<String>,
+    questions: Vec<Question>,
+    because: Vec<String>,
+}
+
+impl Gathering<'_> {
+    fn block(&mut self, block: &dx::Block, commas_undecided: bool) {
+        let has_data = !block.tables.is_empty() || block.ntuples.iter().any(|n| !n.pages.is_empty());
+        if !has_data {
+            return;
+        }
+        let ours = Ours::of(block);
+        if ours.technique.is_none()
+            && let Some(foreign) = block
+                .record("DATA TYPE")
+                .filter(|record| is_foreign(&record.value))
+        {
+            let message = format!(
+                "the data type is `{}`, which is no absorbance measurement",
+                foreign.value
+            );
+            return self.refuse(message, &foreign.place);
+        }
+        let before = self.runs.len();
+        for ntuples in &block.ntuples {
+            self.ntuples(block, ntuples, &ours);
+        }
+        let mut curves = Vec::new();
+        for table in &block.tables {
+            match &table.data {
+                dx::Data::Xy(curve) | dx::Data::Points(curve) => curves.push(curve),
+                _ => {}
+            }
+        }
+        if !curves.is_empty() {
+            self.curves(block, &curves, &ours);
+        }
+        for table in &block.tables {
+            self.peaks(block, table, &ours);
+        }
+        // A block whose traces went to the run before belongs to that one.
+        let first = if self.runs.len() > before {
+            before
+        } else {
+            before.saturating_sub(1)
+        };
+        if self.runs.len() > before || (ours.run.is_some() && self.names.last() == Some(&ours.run)) {
+            self.blocks.push((block.span, first));
+        }
+        if commas_undecided {
+            let place = block
+                .tables
+                .first()
+                .map(|table| self.source.place(span_of(table.span)));
+            for run in &mut self.runs[before..] {
+                run.questions.push(comma_question(place.clone()));
+            }
+        }
+    }
+
+    fn refuse(&mut self, message: String, place: &dx::Place) {
+        self.remarks.push(
+            Diagnostic::error(Code::new("no-absorbance-measurement"), message)
+                .at(place_of(place), "")
+                .help("nothing to do: curvary keeps measurements of light absorbed"),
+        );
+    }
+
+    /// The axes of a block's own tables.
+    fn axes(
+        &mut self,
+        block: &dx::Block,
+        ours: &Ours,
+        x_units: &str,
+        y_units: &str,
+        greatest: f64,
+    ) -> Option<Axes> {
+        let place = |label: &str| block.record(label).map(|record| place_of(&record.place));
+        let x_place = place("XUNITS").or_else(|| place("UNITS"));
+        let y_place = place("YUNITS").or_else(|| place("UNITS"));
+        let mut axes = Axes {
+            x: (Quantity::UNKNOWN, Unit::ONE),
+            y: (Quantity::UNKNOWN, Unit::ONE),
+            x_name: block
+                .value("XLABEL")
+                .map(str::to_owned)
+                .filter(|name| !name.is_empty()),
+            y_name: block
+                .value("YLABEL")
+                .map(str::to_owned)
+                .filter(|name| !name.is_empty()),
+            questions: Vec::new(),
+            because: Vec::new(),
+        };
+        let settled = |about: &str| {
+            let (quantity, unit) = self.source.assume().axis(about)?;
+            let usual = match quantity.as_str() {
+                "wavelength" => Unit::NANOMETRE,
+                "wavenumber" => Unit::PER_CENTIMETRE,
+                "time" => Unit::SECOND,
+                "absorbance" => Unit::ABSORBANCE,
+                _ => Unit::ONE,
+            };
+            Some((quantity, unit.unwrap_or(usual)))
+        };
+        match (&ours.x, settled("x"), abscissa(x_units)) {
+            (_, Some(x), _) => {
+                axes.because.push("a person said what the x axis is".to_owned());
+                axes.x = x;
+            }
+            (Some(x), ..) => axes.x = x.clone(),
+            (None, None, Meaning::Sure(quantity, unit) | Meaning::Own(quantity, unit)) => {
+                axes.because
+                    .push(format!("XUNITS says `{x_units}`: {quantity} in {unit}"));
+                axes.x = (quantity, unit);
+            }
+            (None, None, Meaning::Foreign) => {
+                let message = format!("the x axis is in `{x_units}`, which no absorbance measurement is");
+                let place = block.record("XUNITS").or_else(|| block.record("UNITS"));
+                self.refuse(message, &place.map(|record| record.place).unwrap_or_default());
+                return None;
+            }
+            (None, None, Meaning::Share(_) | Meaning::Unknown) => axes.questions.push(Question {
+                code: Code::new("axis-unknown"),
+                message: if x_units.is_empty() {
+                    "XUNITS says nothing, so it is not known what the x axis is".to_owned()
+                } else {
+                    format!("XUNITS says `{x_units}`, which is not known here")
+                },
+                readings: alternatives(&[
+                    ("x=wavelength:nm", "a wavelength in nanometres"),
+                    ("x=wavenumber:/cm", "a wavenumber in reciprocal centimetres"),
+                    ("x=time:s", "a time in seconds"),
+                ]),
+                labels: labels(x_place),
+            }),
+        }
+        match (&ours.y, settled("y"), ordinate(y_units)) {
+            (_, Some(y), _) => {
+                axes.because.push("a person said what the y axis is".to_owned());
+                axes.y = y;
+            }
+            (Some(y), ..) => axes.y = y.clone(),
+            (None, None, Meaning::Sure(quantity, unit)) => {
+                axes.because.push(format!("YUNITS says `{y_units}`: {quantity}"));
+                axes.y = (quantity, unit);
+            }
+            (None, None, Meaning::Own(quantity, unit)) => {
+                axes.because.push(format!(
+                    "YUNITS says `{y_units}`, which is kept under its own name"
+                ));
+                axes.y = (quantity, unit);
+            }
+            // A share above a few percent over one cannot be a fraction; below, the standard's meaning holds.
+            (None, None, Meaning::Share(quantity)) if greatest <= 1.5 => {
+                axes.because.push(format!(
+                    "YUNITS says `{y_units}` and no value is above 1.5: a fraction"
+                ));
+                axes.y = (quantity, Unit::ONE);
+            }
+            (None, None, Meaning::Share(quantity)) => {
+                axes.questions.push(Question {
+                    code: Code::new("percent-or-fraction"),
+                    message: format!(
+                        "YUNITS says `{y_units}`, which the standard means as a fraction, but values reach {greatest}"
+                    ),
+                    readings: vec![
+                        Alternative {
+                            assume: format!("y={quantity}:%"),
+                            says: format!("percent: the greatest value is {greatest} %"),
+                        },
+                        Alternative {
+                            assume: format!("y={quantity}:1"),
+                            says: format!("a fraction: the greatest value is {greatest}"),
+                        },
+                    ],
+                    labels: labels(y_place),
+                });
+                axes.y = (quantity, Unit::PERCENT);
+            }
+            (None, None, Meaning::Foreign | Meaning::Unknown) => axes.questions.push(Question {
+                code: Code::new("ordinate-unknown"),
+                message: if y_units.is_empty() {
+                    "YUNITS says nothing, so it is not known what was measured".to_owned()
+                } else {
+                    format!("YUNITS says `{y_units}`, which may mean absorbance or arbitrary units")
+                },
+                readings: alternatives(&[
+                    ("y=absorbance:{AU}", "absorbance"),
+                    ("y=transmittance:%", "transmittance in percent"),
+                    ("y=signal:1", "a signal in arbitrary units"),
+                ]),
+                labels: labels(y_place),
+            }),
+        }
+        Some(axes)
+    }
+
+    fn curves(&mut self, block: &dx::Block, curves: &[&dx::Curve], ours: &Ours) {
+        let x_units = block.value("XUNITS").unwrap_or("").trim().to_owned();
+        let y_units = block.value("YUNITS").unwrap_or("").trim().to_owned();
+        let greatest = curves
+            .iter()
+            .flat_map(|curve| curve.y.iter().copied())
+            .fold(f64::NEG_INFINITY, f64::max);
+        let Some(axes) = self.axes(block, ours, &x_units, &y_units, greatest) else {
+            return;
+        };
+        let mut traces: Vec<Trace> = Vec::with_capacity(curves.len());
+        for curve in curves {
+            let shared = traces.last().map(|trace| &trace.x);
+            let Ok(mut trace) = trace(curve, &axes, shared) else {
+                continue;
+            };
+            trace.label.clone_from(&ours.label);
+            trace.held.clone_from(&ours.held);
+            trace.saturated.clone_from(&ours.saturated);
+            trace.absent += ours.absent;
+            trace_fields(&mut trace.fields, ours);
+            traces.push(trace);
+        }
+        let technique = technique_of(&axes.x.0, &traces);
+        self.run(block, ours, axes, traces, technique);
+    }
+
+    fn ntuples(&mut self, block: &dx::Block, ntuples: &dx::Ntuples, ours: &Ours) {
+        let of_kind = |kind: &str| {
+            ntuples
+                .variables
+                .iter()
+                .find(|v| v.kind.eq_ignore_ascii_case(kind))
+        };
+        let curves: Vec<(&dx::Page, &dx::Curve, &str)> = ntuples
+            .pages
+            .iter()
+            .filter_map(|page| {
+                let table = page.table.as_ref()?;
+                Some((page, table.data.curve()?, table.form.as_str()))
+            })
+            .collect();
+        let Some((_, _, form)) = curves.first() else {
+            return;
+        };
+        let x = of_kind("INDEPENDENT").or(ntuples.variables.first());
+        // With several dependent variables the form of the page tells which one it holds.
+        let dependent = |form: &str| {
+            ntuples.variables.iter().find(|variable| {
+                variable.kind.eq_ignore_ascii_case("DEPENDENT")
+                    && !variable.symbol.is_empty()
+                    && form
+                        .to_uppercase()
+                        .contains(&format!("({0}..{0})", variable.symbol.to_uppercase()))
+            })
+        };
+        let y = dependent(form).or_else(|| of_kind("DEPENDENT"));
+        let units = |variable: Option<&dx::Variable>| variable.map_or("", |v| v.units.trim()).to_owned();
+        let greatest = curves
+            .iter()
+            .flat_map(|(_, curve, _)| curve.y.iter().copied())
+            .fold(f64::NEG_INFINITY, f64::max);
+        let Some(axes) = self.axes(block, ours, &units(x), &units(y), greatest) else {
+            return;
+        };
+        let mut traces: Vec<Trace> = Vec::with_capacity(curves.len());
+        let mut unread = 0_usize;
+        for (index, (page, curve, form)) in curves.into_iter().enumerate() {
+            if dependent(form).map(|v| &v.symbol) != y.map(|v| &v.symbol) && dependent(form).is_some() {
+                unread += 1;
+                continue;
+            }
+            let shared = traces.last().map(|trace| &trace.x);
+            let Ok(mut trace) = trace(curve, &axes, shared) else {
+                continue;
+            };
+            trace.held.clone_from(&ours.held);
+            for (symbol, value) in &page.held {
+                let variable = ntuples.variable(symbol);
+                match (page_value(value), page_unit(ours, variable)) {
+                    (Some((number, _)), (quantity, unit)) => trace.held.push(Coordinate {
+                        raw: Some(value.trim().to_owned()),
+                        line: Some(page.line),
+                        ..Coordinate::new(quantity, unit, number)
+                    }),
+                    (None, _) => trace.label = Some(format!("{symbol}={value}")),
+                }
+            }
+            if let Some(label) = ours.labels.get(index) {
+                trace.label.clone_from(label);
+            }
+            traces.push(trace);
+        }
+        if unread > 0 {
+            let message =
+                format!("{unread} pages hold another variable than the first page and were left out");
+            self.remarks
+                .push(Diagnostic::error(Code::new("pages-of-another-variable"), message));
+        }
+        let technique = technique_of(&axes.x.0, &traces);
+        self.run(block, ours, axes, traces, technique);
+    }
+
+    fn peaks(&mut self, block: &dx::Block, table: &dx::Table, ours: &Ours) {
+        struct Row<'r> {
+            x: f64,
+            y: Option<f64>,
+            name: &'r str,
+            line: u32,
+        }
+        let (rows, x_decimals, y_decimals): (Vec<Row<'_>>, _, _) = match &table.data {
+            dx::Data::Peaks(peaks) => (
+                peaks
+                    .rows
+                    .iter()
+                    .map(|peak| Row {
+                        x: peak.x,
+                        y: peak.y,
+                        name: peak.multiplicity.as_deref().unwrap_or(""),
+                        line: peak.line,
+                    })
+                    .collect(),
+                &peaks.x_decimals,
+                &peaks.y_decimals,
+            ),
+            dx::Data::Assignments(list) => (
+                list.rows
+                    .iter()
+                    .map(|row| Row {
+                        x: row.x,
+                        y: row.y,
+                        name: &row.text,
+                        line: row.line,
+                    })
+                    .collect(),
+                &list.x_decimals,
+                &list.y_decimals,
+            ),
+            _ => return,
+        };
+        let units = |label: &str| block.value(label).unwrap_or("").trim().to_owned();
+        let greatest = rows
+            .iter()
+            .filter_map(|row| row.y)
+            .fold(f64::NEG_INFINITY, f64::max);
+        let Some(axes) = self.axes(block, ours, &units("XUNITS"), &units("YUNITS"), greatest) else {
+            return;
+        };
+        let (mut x, mut y, mut names, mut lines, mut absent) = (vec![], vec![], vec![], Lines::default(), 0);
+        let (mut x_digits, mut y_digits) = (Decimals::default(), Decimals::default());
+        for (index, row) in rows.iter().enumerate() {
+            let Some(height) = row.y else {
+                absent += 1;
+                continue;
+            };
+            x.push(row.x);
+            y.push(height);
+            x_digits.push(narrow(x_decimals.of(index).unwrap_or(0)));
+            y_digits.push(narrow(y_decimals.of(index).unwrap_or(0)));
+            names.push(row.name.to_owned());
+            lines.push(row.line as usize);
+        }
+        let widths =
+            matches!(&table.data, dx::Data::Peaks(p) if p.rows.iter().any(|row| row.width.is_some()));
+        let place = self.source.place(span_of(table.span));
+        if widths {
+            let message = "the widths of the peaks are not kept; positions and heights are";
+            self.remarks
+                .push(Diagnostic::warning(Code::new("peak-widths"), message).at(place.clone(), ""));
+        }
+        if absent > 0 {
+            let message = format!("{absent} peaks have no height and are left out");
+            self.remarks
+                .push(Diagnostic::warning(Code::new("peaks-without-height"), message).at(place, ""));
+        }
+        let x = Column::new(axes.x.0.clone(), axes.x.1.clone(), x).with_decimals(x_digits);
+        let y = Column::new(axes.y.0.clone(), axes.y.1.clone(), y).with_decimals(y_digits);
+        let Ok(mut trace) = Trace::new(x, y) else { return };
+        trace.x.name.clone_from(&axes.x_name);
+        trace.y.name.clone_from(&axes.y_name);
+        if names.iter().any(|name| !name.is_empty()) {
+            trace.row_names = names;
+        }
+        trace.lines = lines;
+        trace.absent = absent;
+        trace.label.clone_from(&ours.label);
+        trace.held.clone_from(&ours.held);
+        trace_fields(&mut trace.fields, ours);
+        if !trace.is_empty() {
+            self.run(block, ours, axes, vec![trace], Technique::PEAK_LIST);
+        }
+    }
+
+    /// Adds a run, or the traces of one that our own writer had to spread over blocks.
+    fn run(
+        &mut self,
+        block: &dx::Block,
+        ours: &Ours,
+        axes: Axes,
+        mut traces: Vec<Trace>,
+        technique: Technique,
+    ) {
+        traces.retain(|trace| !trace.is_empty());
+        if traces.is_empty() {
+            return;
+        }
+        let mut fields = Fields::default();
+        self.claims(block, ours, &mut fields);
+        if technique == Technique::TIME_COURSE
+            && ours.run.is_none()
+            && let Some(claim) = fields.get("wavelength")
+            && let (curvary_record::Value::Number(value), Some(unit)) = (&claim.value, &claim.unit)
+        {
+            for trace in traces
+                .iter_mut()
+                .filter(|t| t.held(&Quantity::WAVELENGTH).is_none())
+            {
+                trace.held.push(Coordinate {
+                    raw: Some(claim.raw.clone()),
+                    ..Coordinate::new(Quantity::WAVELENGTH, unit.clone(), *value)
+                });
+            }
+        }
+        let technique = ours.technique.clone().unwrap_or(technique);
+        if ours.run.is_some()
+            && self.names.last() == Some(&ours.run)
+            && let Some(last) = self.runs.last_mut()
+        {
+            // The same axis need not be kept twice.
+            for mut trace in traces {
+                if let Some(before) = last.traces.last()
+                    && before.x.values == trace.x.values
+                {
+                    trace.x.values = Arc::clone(&before.x.values);
+                }
+                last.traces.push(trace);
+            }
+            return;
+        }
+        let ordinal = self.runs.len();
+        let end = self.source.place(span_of(dx::Span {
+            start: block.span.end.saturating_sub(1).max(block.span.start),
+            end: block.span.end,
+        }));
+        let first = self.source.place(span_of(block.span)).line;
+        self.names.push(ours.run.clone());
+        let mut questions = axes.questions;
+        questions.extend(ours.questions.iter().cloned());
+        self.runs.push(Run {
+            id: RunId::new(self.source.digest(), ordinal),
+            source: SourceRef {
+                path: self.source.path().to_owned(),
+                digest: self.source.digest().clone(),
+                reader: self.card.id.clone(),
+                reader_version: self.card.version.clone(),
+                encoding: Some(self.source.encoding().to_owned()),
+                ordinal: u32::try_from(ordinal).unwrap_or(u32::MAX),
+                lines: Some((first, end.line)),
+            },
+            technique,
+            because: axes.because,
+            fields,
+            traces,
+            questions,
+            remarks: Vec::new(),
+        });
+    }
+
+    /// The labels of a block as claims.
+    fn claims(&mut self, block: &dx::Block, ours: &Ours, fields: &mut Fields) {
+        let prefix = normalise_label(OURS);
+        for record in &block.records {
+            let text = record.value.trim();
+            let of_ours = record.label.starts_with(&prefix) || ours.made.contains(&record.label);
+            if text.is_empty() || is_structure(&record.label) || of_ours {
+                continue;
+            }
+            let origin = || Origin::Source(place_of(&record.place));
+            let spelled = record.spelled.trim();
+            if record.kind == Kind::Comment {
+                fields.claim("comment", claim(&Key::new("comment"), text, origin()));
+                continue;
+            }
+            if record.label == "LONGDATE"
+                && let Some((date, time)) = long_date(text)
+            {
+                let mut add = |key: &str, value: String| {
+                    let mut said = curvary_record::Claim::text(value, origin()).spelled(spelled);
+                    text.clone_into(&mut said.raw);
+                    fields.claim(key, said);
+                };
+                add("date", date);
+                time.into_iter().for_each(|time| add("time", time));
+                continue;
+            }
+            let listed = (record.label == "CONCENTRATIONS")
+                .then(|| only_concentration(text))
+                .flatten();
+            if let Some(one) = listed {
+                let mut said = claim(&Key::new("concentration"), &one, origin()).spelled(spelled);
+                text.clone_into(&mut said.raw);
+                fields.claim("concentration", said);
+                continue;
+            }
+            let key = key_of(&record.label, spelled);
+            let said = claim(&key, text, origin()).spelled(spelled);
+            if key.as_str() == "date"
+                && matches!(&said.value, curvary_record::Value::Text(t) if t == text && t.parse::<jiff::civil::Date>().is_err())
+            {
+                let message = format!(
+                    "the date `{text}` can be read in more than one way, or in none; it is kept as words"
+                );
+                self.remarks.push(
+                    Diagnostic::warning(Code::new("date-undecided"), message)
+                        .at(place_of(&record.place), "")
+                        .help("`curvary note RUN date=YYYY-MM-DD` settles it"),
+                );
+            }
+            fields.claim(key, said);
+        }
+        for (key, text, place) in &ours.fields {
+            fields.claim(key.as_str(), private_claim(key, text, place));
+        }
+    }
+
+    fn finish(mut self, remarks: Vec<dx::Remark>) -> Reading {
+        for remark in remarks {
+            let at = remark.place.span.start;
+            let block = self
+                .blocks
+                .iter()
+                .find(|(span, _)| (span.start..span.end.max(span.start + 1)).contains(&at));
+            let run = block.map(|&(_, run)| run).and_then(|run| self.runs.get_mut(run));
+            let told = diagnostic(&remark);
+            match run {
+                Some(run) => run.remarks.push(told),
+                None => self.remarks.push(told),
+            }
+        }
+        if self.runs.is_empty() && self.remarks.is_empty() {
+            let message = "no block holds a table of data";
+            self.remarks.push(
+                Diagnostic::error(Code::new("no-data"), message)
+                    .at(Place::line(1), "")
+                    .help("look whether `##XYDATA=` or `##XYPOINTS=` is missing"),
+            );
+        }
+        Reading {
+            runs: self.runs,
+            remarks: self.remarks,
+        }
+    }
+}
+
+fn comma_question(place: Option<Place>) -> Question {
+    Question {
+        code: Code::new("decimal-comma-or-separator"),
+        message:
+            "the commas of the table may be decimal signs or separators, and nothing in the block decides"
+                .into(),
+        readings: alternatives(&[
+            ("decimal=comma", "the commas are decimal signs"),
+            ("decimal=point", "the commas separate numbers"),
+        ]),
+        labels: labels(place),
+    }
+}
+
+fn alternatives(list: &[(&str, &str)]) -> Vec<Alternative> {
+    list.iter()
+        .map(|&(assume, says)| Alternative {
+            assume: assume.to_owned(),
+            says: says.to_owned(),
+        })
+        .collect()
+}
+
+fn labels(place: Option<Place>) -> Vec<Label> {
+    place
+        .into_iter()
+        .map(|place| Label {
+            place,
+            text: String::new(),
+        })
+        .collect()
+}
+
+/// Whether a data type names another kind of measurement.
+pub(crate) fn is_foreign(data_type: &str) -> bool {
+    let squeezed = normalise_label(data_type);
+    [
+        "NMR",
+        "MASSSPECTR",
+        "EMR",
+        "ESR",
+        "EPR",
+        "IONMOBILITY",
+        "IMS",
+        "INTERFEROGRAM",
+        "CHROMATOGRAM",
+        "DIFFRACT",
+        "XRAY",
+        "VOLTAMM",
+        "THERMOGRAM",
+    ]
+    .iter()
+    .any(|word| squeezed.contains(word))
+}
+
+fn technique_of(x: &Quantity, traces: &[Trace]) -> Technique {
+    match x.as_str() {
+        "wavelength" | "wavenumber" | "energy" => {
+            if traces.len() > 1 && traces.iter().all(|trace| trace.held(&Quantity::TIME).is_some()) {
+                Technique::SPECTRAL_TIME_COURSE
+            } else {
+                Technique::SPECTRUM
+            }
+        }
+        "time" => Technique::TIME_COURSE,
+        "concentration" | "substrate-concentration" => Technique::RATE_SERIES,
+        _ => Technique::UNKNOWN,
+    }
+}
+
+/// What the pages of NTUPLES hold.
+fn page_unit(ours: &Ours, variable: Option<&dx::Variable>) -> (Quantity, Unit) {
+    if let Some(page) = &ours.page {
+        return page.clone();
+    }
+    let Some(variable) = variable else {
+        return (Quantity::UNKNOWN, Unit::ONE);
+    };
+    match abscissa(&variable.units) {
+        Meaning::Sure(quantity, unit) | Meaning::Own(quantity, unit) => (quantity, unit),
+        _ => (
+            Quantity::named(variable.name.trim().to_lowercase().replace(' ', "-")),
+            Unit::ONE,
+        ),
+    }
+}
+
+fn trace(
+    curve: &dx::Curve,
+    axes: &Axes,
+    shared: Option<&Column>,
+) -> Result<Trace, curvary_record::LengthMismatch> {
+    let values: Arc<[f64]> = match shared {
+        Some(before) if *before.values == *curve.x => Arc::clone(&before.values),
+        _ => curve.x.as_slice().into(),
+    };
+    let mut x = Column::new(axes.x.0.clone(), axes.x.1.clone(), values);
+    x.decimals = decimals(&curve.x_decimals, curve.x.len());
+    x.name.clone_from(&axes.x_name);
+    let mut y = Column::new(axes.y.0.clone(), axes.y.1.clone(), curve.y.as_slice());
+    y.decimals = decimals(&curve.y_decimals, curve.y.len());
+    y.name.clone_from(&axes.y_name);
+    let mut trace = Trace::new(x, y)?;
+    trace.lines = lines(&curve.lines, curve.len());
+    trace.absent = u32::try_from(curve.missing.len()).unwrap_or(u32::MAX);
+    Ok(trace)
+}
+
+fn narrow(count: u16) -> u8 {
+    u8::try_from(count).unwrap_or(u8::MAX)
+}
+
+fn decimals(decimals: &dx::Decimals, count: usize) -> Decimals {
+    let mut all = Decimals::default();
+    match decimals {
+        dx::Decimals::Same(digits) => all.push_run(narrow(*digits), count),
+        dx::Decimals::Each(each) => each.iter().for_each(|&digits| all.push(narrow(digits))),
+        dx::Decimals::Unlimited => {}
+    }
+    all
+}
+
+/// The source lines of the points. Points mostly stand as many on a line as on the line before, so two look-ups a
+/// line are enough.
+fn lines(map: &dx::LineMap, count: usize) -> Lines {
+    let mut lines = Lines::default();
+    let (mut at, mut per_line) = (0, 1);
+    while at < count {
+        let Some(line) = map.line_of(at) else { break };
+        let on_line = |index: usize| index < count && map.line_of(index) == Some(line);
+        if !on_line(at + per_line - 1) || on_line(at + per_line) {
+            per_line = (1..).find(|&n| !on_line(at + n)).unwrap_or(1);
+        }
+        if per_line == 1 {
+            lines.push(line as usize);
+        } else {
+            lines.push_run(line as usize, 0, per_line);
+        }
+        at += per_line;
+    }
+    lines
+}
+
+fn trace_fields(fields: &mut Fields, ours: &Ours) {
+    for (key, text, place) in &ours.trace_fields {
+        fields.claim(key.as_str(), private_claim(key, text, place));
+    }
+}
+
+/// A claim as our own writer wrote it: a JSON string is words whatever the key, anything else as under a label.
+fn private_claim(key: &str, text: &str, place: &Place) -> curvary_record::Claim {
+    let origin = Origin::Source(place.clone());
+    match unquoted(text) {
+        Some(words) => curvary_record::Claim::text(words, origin),
+        None => claim(&Key::new(key), text, origin),
+    }
+}
+
+fn span_of(span: dx::Span) -> Span {
+    Span::new(span.start, span.end)
+}
+
+fn place_of(place: &dx::Place) -> Place {
+    Place {
+        file: None,
+        line: place.line,
+        column: place.column,
+        span: Some(span_of(place.span)),
+    }
+}
+
+/// A remark of the codec as a diagnostic; its code gets the standard's name in front.
+pub(crate) fn diagnostic(remark: &dx::Remark) -> Diagnostic {
+    let severity = match remark.weight() {
+        dx::Weight::Note => Severity::Note,
+        dx::Weight::Doubt => Severity::Warning,
+        dx::Weight::Loss => Severity::Error,
+    };
+    let mut message = format!("found {}", remark.found);
+    if !remark.expected.is_empty() {
+        message.push_str(", expected ");
+        message.push_str(&remark.expected);
+    }
+    let code = Code::named(format!("jcamp-dx-{}", remark.code.as_str()));
+    let diagnostic = Diagnostic::new(code, severity, message).help(remark.code.advice());
+    if remark.place.line > 0 {
+        diagnostic.at(place_of(&remark.place), "")
+    } else {
+        diagnostic
+    }
+}

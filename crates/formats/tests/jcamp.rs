@@ -1,0 +1,689 @@
+//! JCAMP-DX: what is written is read again, and the traps of real files.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+use std::sync::Arc;
+
+use curvary_formats::readers::JcampDx;
+use curvary_formats::writers::jcamp::{Form, Options, Version, write};
+use curvary_formats::{Assumptions, Reader, Reading, Recognition, Source};
+use curvary_record::{
+    Claim, Code, Column, Coordinate, Decimals, Digest, Fields, Origin, Place, Quantity, Question, Run, RunId,
+    Severity, SourceRef, Technique, Trace, Unit, Value, Verdict,
+};
+use proptest::prelude::*;
+
+fn read(text: &str) -> Reading {
+    JcampDx::default().read(&Source::new("a.jdx", text.as_bytes().to_vec()))
+}
+
+fn assuming(text: &str, assumptions: &[&str]) -> Reading {
+    let mut assume = Assumptions::none();
+    for one in assumptions {
+        assume.add(one).unwrap();
+    }
+    JcampDx::default().read(&Source::new("a.jdx", text.as_bytes().to_vec()).assuming(assume))
+}
+
+fn recognised(text: &str) -> Recognition {
+    let source = Source::new("a.jdx", text.as_bytes().to_vec());
+    JcampDx::default().recognise(&source.glimpse())
+}
+
+fn codes(reading: &Reading) -> Vec<String> {
+    let of_runs = reading.runs.iter().flat_map(|run| &run.remarks);
+    reading
+        .remarks
+        .iter()
+        .chain(of_runs)
+        .map(|r| r.code.to_string())
+        .collect()
+}
+
+fn file(labels: &str, table: &str) -> String {
+    format!(
+        "##TITLE=t\n##JCAMP-DX=5.01\n##DATA TYPE=UV/VIS SPECTRUM\n##ORIGIN=lab\n##OWNER=us\n{labels}\n{table}\n##END=\n"
+    )
+}
+
+const PAIRS: &str = "##XYPOINTS=(XY..XY)\n400.0, 0.1200\n400.5, 0.1300";
+
+// --- recognition ---------------------------------------------------------------------------------------------
+
+#[test]
+fn the_first_record_tells() {
+    for text in [
+        "##TITLE= a\n",
+        "\u{feff}\n\n  ##title=a\r\n",
+        "$$ made by hand\n##TITLE=a",
+    ] {
+        assert!(matches!(recognised(text), Recognition::Yes(_)), "{text:?}");
+    }
+    assert!(matches!(
+        recognised("##ORIGIN=a\n##JCAMP-DX=4.24\n"),
+        Recognition::Yes(_)
+    ));
+    assert!(matches!(recognised("##XUNITS=NM\n"), Recognition::Perhaps(_)));
+    for text in ["", "400 0.1\n##TITLE=a", "## a heading\n", "# TITLE=a"] {
+        assert!(matches!(recognised(text), Recognition::No(_)), "{text:?}");
+    }
+}
+
+// --- reading -------------------------------------------------------------------------------------------------
+
+#[test]
+fn a_spectrum_with_its_labels() {
+    let reading = read(&file(
+        "##LONGDATE= 2019/05/04 08:15:30\n##SAMPLE DESCRIPTION= betanin\n##PATHLENGTH= 1.0\n##TEMPERATURE= 37.0\n\
+         ##CONCENTRATIONS= (betanin, 0.05, mmol/L)\n##$LAMP HOURS= 1203\n##SAMPLING PROCEDURE= cuvette\n\
+         ##SPECTROMETER/DATA SYSTEM= bench two\n##= kept in the dark\n##XUNITS=NANOMETERS\n##YUNITS=ABSORBANCE\n##NPOINTS=2",
+        PAIRS,
+    ));
+    assert_eq!(reading.verdict(), Verdict::Read);
+    let run = &reading.runs[0];
+    assert_eq!(run.technique, Technique::SPECTRUM);
+    let trace = &run.traces[0];
+    assert_eq!(
+        (&trace.x.quantity, trace.x.unit.code()),
+        (&Quantity::WAVELENGTH, "nm")
+    );
+    assert_eq!(
+        (&trace.y.quantity, trace.y.unit.code()),
+        (&Quantity::ABSORBANCE, "{AU}")
+    );
+    assert_eq!(trace.y.texts().collect::<Vec<_>>(), ["0.1200", "0.1300"]);
+    let text = |key: &str| run.fields.text(key).map(str::to_owned);
+    assert_eq!(text("title").as_deref(), Some("t"));
+    assert_eq!(text("sample").as_deref(), Some("betanin"));
+    assert_eq!(text("date").as_deref(), Some("2019-05-04"));
+    assert_eq!(text("time").as_deref(), Some("08:15:30"));
+    assert_eq!(text("instrument").as_deref(), Some("bench two"));
+    assert_eq!(text("comment").as_deref(), Some("kept in the dark"));
+    assert_eq!(text("SAMPLING PROCEDURE").as_deref(), Some("cuvette"));
+    let number = |key: &str| {
+        let claim = run.fields.get(key).unwrap();
+        (
+            claim.value.clone(),
+            claim.unit.as_ref().map(|u| u.code().to_owned()),
+        )
+    };
+    assert_eq!(number("path-length"), (Value::Number(1.0), Some("cm".into())));
+    assert_eq!(number("temperature"), (Value::Number(37.0), Some("Cel".into())));
+    assert_eq!(
+        number("concentration"),
+        (Value::Number(0.05), Some("mmol/L".into()))
+    );
+    assert_eq!(number("LAMP HOURS").0, Value::Number(1203.0));
+    let claim = run.fields.get("temperature").unwrap();
+    assert!(
+        matches!(&claim.origin, Origin::Source(place) if place.line == 9),
+        "{claim:?}"
+    );
+    assert_eq!(trace.lines.get(0), Some(19));
+}
+
+#[test]
+fn percent_and_fraction() {
+    let labels = "##XUNITS=NANOMETERS\n##YUNITS=TRANSMITTANCE\n##NPOINTS=2";
+    let fraction = read(&file(labels, PAIRS));
+    assert_eq!(fraction.runs[0].traces[0].y.unit, Unit::ONE);
+    assert!(!fraction.runs[0].in_question());
+    let high = "##XYPOINTS=(XY..XY)\n400.0, 12.0\n400.5, 98.5";
+    let asked = read(&file(labels, high));
+    assert_eq!(asked.verdict(), Verdict::InQuestion);
+    let question = &asked.runs[0].questions[0];
+    assert_eq!(question.code.as_str(), "percent-or-fraction");
+    assert_eq!(question.readings.len(), 2);
+    let settled = assuming(&file(labels, high), &["y=transmittance:%"]);
+    assert_eq!(settled.verdict(), Verdict::Read);
+    assert_eq!(settled.runs[0].traces[0].y.unit, Unit::PERCENT);
+    let told = read(&file(
+        "##XUNITS=NANOMETERS\n##YUNITS=% TRANSMITTANCE\n##NPOINTS=2",
+        high,
+    ));
+    assert_eq!(
+        (told.verdict(), &told.runs[0].traces[0].y.unit),
+        (Verdict::Read, &Unit::PERCENT)
+    );
+}
+
+#[test]
+fn unknown_axes_are_asked_and_settled() {
+    let text = file("##XUNITS=WIDGETS\n##YUNITS=\n##NPOINTS=2", PAIRS);
+    let reading = read(&text);
+    let asked: Vec<&str> = reading.runs[0]
+        .questions
+        .iter()
+        .map(|q| q.code.as_str())
+        .collect();
+    assert_eq!(asked, ["axis-unknown", "ordinate-unknown"]);
+    assert_eq!(reading.runs[0].technique, Technique::UNKNOWN);
+    let settled = assuming(&text, &["x=wavelength:nm", "y=absorbance"]);
+    assert_eq!(settled.verdict(), Verdict::Read);
+    assert_eq!(settled.runs[0].technique, Technique::SPECTRUM);
+}
+
+#[test]
+fn commas_that_may_be_either_are_asked() {
+    let text = file(
+        "##XUNITS=NANOMETERS\n##YUNITS=ABSORBANCE",
+        "##XYPOINTS=(XY..XY)\n400,5 0,123\n401,5 0,124",
+    );
+    let reading = read(&text);
+    assert_eq!(reading.verdict(), Verdict::InQuestion, "{reading:?}");
+    assert_eq!(
+        reading.runs[0].questions[0].code.as_str(),
+        "decimal-comma-or-separator"
+    );
+    let settled = assuming(&text, &["decimal=comma"]);
+    assert_eq!(settled.verdict(), Verdict::Read);
+    assert_eq!(&*settled.runs[0].traces[0].y.values, [0.123, 0.124]);
+}
+
+#[test]
+fn other_measurements_are_refused_with_their_reason() {
+    for (labels, what) in [
+        ("##XUNITS=HZ\n##YUNITS=ARBITRARY UNITS", "HZ"),
+        ("##XUNITS=M/Z\n##YUNITS=RELATIVE ABUNDANCE", "M/Z"),
+    ] {
+        let reading = read(&file(labels, PAIRS));
+        assert_eq!(reading.verdict(), Verdict::Refused);
+        let remark = reading
+            .remarks
+            .iter()
+            .find(|r| r.code.as_str() == "no-absorbance-measurement")
+            .unwrap();
+        assert!(remark.message.contains(what));
+        assert!(remark.line().is_some());
+    }
+    let nmr = file("##XUNITS=SECONDS\n##YUNITS=ARBITRARY UNITS", PAIRS).replace("UV/VIS SPECTRUM", "NMR FID");
+    assert_eq!(read(&nmr).verdict(), Verdict::Refused);
+    let infrared =
+        file("##XUNITS=1/CM\n##YUNITS=ABSORBANCE", PAIRS).replace("UV/VIS SPECTRUM", "INFRARED SPECTRUM");
+    let reading = read(&infrared);
+    assert_eq!(reading.runs[0].traces[0].x.quantity, Quantity::WAVENUMBER);
+    assert_eq!(
+        reading.runs[0].fields.text("data-type"),
+        Some("INFRARED SPECTRUM")
+    );
+}
+
+#[test]
+fn a_file_without_data_says_so() {
+    let reading = read("##TITLE=t\n##JCAMP-DX=5.01\n##END=\n");
+    assert_eq!(reading.verdict(), Verdict::Refused);
+    assert_eq!(codes(&reading), ["no-data"]);
+}
+
+#[test]
+fn blocks_are_runs_and_damage_stays_in_its_block() {
+    let block = |table: &str| file("##XUNITS=NANOMETERS\n##YUNITS=ABSORBANCE\n##NPOINTS=2", table);
+    let text = format!(
+        "##TITLE=all\n##JCAMP-DX=5.01\n##DATA TYPE=LINK\n##BLOCKS=2\n{}{}##END=\n",
+        block(PAIRS),
+        block("##XYPOINTS=(XY..XY)\n400.0, 0.1\n400.5, 0.2\n401.0, §, 3\n")
+    );
+    let reading = read(&text);
+    assert_eq!(reading.runs.len(), 2);
+    assert!(
+        reading.runs[0].remarks.is_empty(),
+        "{:?}",
+        reading.runs[0].remarks
+    );
+    assert!(
+        reading.runs[1]
+            .remarks
+            .iter()
+            .any(|r| r.severity == Severity::Error && r.line().is_some())
+    );
+    assert_eq!(&*reading.runs[1].traces[0].y.values, [0.1, 0.2]);
+    assert_ne!(reading.runs[0].id, reading.runs[1].id);
+    assert_eq!(reading.runs[1].source.ordinal, 1);
+}
+
+#[test]
+fn pages_are_repeated_scans() {
+    let text = "##TITLE=t\n##JCAMP-DX=5.01\n##DATA TYPE=UV/VIS SPECTRUM\n##DATA CLASS=NTUPLES\n##ORIGIN=\n##OWNER=\n\
+        ##NTUPLES=UV/VIS SPECTRUM\n##VAR_NAME=WAVELENGTH, ABSORBANCE, TIME\n##SYMBOL=X, Y, T\n\
+        ##VAR_TYPE=INDEPENDENT, DEPENDENT, PAGE\n##VAR_FORM=AFFN, AFFN, AFFN\n##VAR_DIM=3, 3, 2\n\
+        ##UNITS=NANOMETERS, ABSORBANCE, SECONDS\n##FIRST=400, 0.1, 0.0\n##LAST=402, 0.3, 30.0\n\
+        ##MIN=400, 0.1, 0.0\n##MAX=402, 0.3, 30.0\n##FACTOR=1, 1, 1\n\
+        ##PAGE=T=0.0\n##DATA TABLE=(X++(Y..Y)), XYDATA\n400 0.1 0.2 0.3\n\
+        ##PAGE=T=30.0\n##DATA TABLE=(X++(Y..Y)), XYDATA\n400 0.3 0.2 0.1\n##END NTUPLES=UV/VIS SPECTRUM\n##END=\n";
+    let reading = read(text);
+    let run = &reading.runs[0];
+    assert_eq!(run.technique, Technique::SPECTRAL_TIME_COURSE);
+    let times: Vec<(f64, &str)> = run
+        .traces
+        .iter()
+        .map(|t| t.held(&Quantity::TIME).map(|c| (c.value, c.unit.code())).unwrap())
+        .collect();
+    assert_eq!(times, [(0.0, "s"), (30.0, "s")]);
+    assert!(Arc::ptr_eq(&run.traces[0].x.values, &run.traces[1].x.values));
+    assert_eq!(run.traces[1].held[0].raw.as_deref(), Some("30.0"));
+}
+
+#[test]
+fn peaks_are_a_peak_list() {
+    let labels = "##XUNITS=NANOMETERS\n##YUNITS=ABSORBANCE\n##NPOINTS=2";
+    let reading = read(&file(labels, "##PEAK TABLE=(XY..XY)\n280.0, 0.5\n535.0, 1.2"));
+    assert_eq!(reading.runs[0].technique, Technique::PEAK_LIST);
+    assert_eq!(&*reading.runs[0].traces[0].x.values, [280.0, 535.0]);
+    let named = read(&file(
+        labels,
+        "##PEAK ASSIGNMENTS=(XYA)\n(280.0, 0.5, <tyrosine>)\n(535.0, 1.2, <betanin>)",
+    ));
+    assert_eq!(named.runs[0].traces[0].row_names, ["tyrosine", "betanin"]);
+}
+
+#[test]
+fn a_wavelength_label_is_held_by_a_time_course() {
+    let reading = read(&file(
+        "##XUNITS=SECONDS\n##YUNITS=ABSORBANCE\n##$WAVELENGTH= 405 nm\n##NPOINTS=2",
+        PAIRS,
+    ));
+    let run = &reading.runs[0];
+    assert_eq!(run.technique, Technique::TIME_COURSE);
+    assert_eq!(
+        run.traces[0].held(&Quantity::WAVELENGTH).map(|c| c.value),
+        Some(405.0)
+    );
+}
+
+#[test]
+fn doubtful_dates_are_kept_as_words_and_told() {
+    let reading = read(&file(
+        "##DATE=04/05/2019\n##XUNITS=NANOMETERS\n##YUNITS=ABSORBANCE\n##NPOINTS=2",
+        PAIRS,
+    ));
+    assert_eq!(reading.runs[0].fields.text("date"), Some("04/05/2019"));
+    assert!(codes(&reading).contains(&"date-undecided".to_owned()));
+}
+
+// --- writing -------------------------------------------------------------------------------------------------
+
+fn run(technique: Technique, traces: Vec<Trace>) -> Run {
+    let digest = Digest::of(b"source");
+    Run {
+        id: RunId::new(&digest, 0),
+        source: SourceRef {
+            path: "2019/a.txt".into(),
+            digest,
+            reader: "built-in/text-table".into(),
+            reader_version: "1".into(),
+            encoding: None,
+            ordinal: 0,
+            lines: None,
+        },
+        technique,
+        because: Vec::new(),
+        fields: Fields::default(),
+        traces,
+        questions: Vec::new(),
+        remarks: Vec::new(),
+    }
+}
+
+fn column(quantity: Quantity, unit: Unit, numbers: &[(i64, u8)]) -> Column {
+    let mut decimals = Decimals::default();
+    let values: Vec<f64> = numbers
+        .iter()
+        .map(|&(integer, digits)| {
+            decimals.push(digits);
+            format!("{integer}e-{digits}").parse().unwrap()
+        })
+        .collect();
+    Column::new(quantity, unit, values).with_decimals(decimals)
+}
+
+fn spectrum(y: &[(i64, u8)]) -> Trace {
+    let x: Vec<(i64, u8)> = (0..y.len()).map(|i| (4000 + 5 * i as i64, 1)).collect();
+    Trace::new(
+        column(Quantity::WAVELENGTH, Unit::NANOMETRE, &x),
+        column(Quantity::ABSORBANCE, Unit::ABSORBANCE, y),
+    )
+    .unwrap()
+}
+
+fn said(line: usize) -> Origin {
+    Origin::Source(Place::line(line))
+}
+
+/// What must come back: everything but where it stood and what the text looked like.
+fn comparable(run: &Run) -> (Technique, Vec<String>, Vec<String>, Vec<String>) {
+    let fields = |fields: &Fields| -> Vec<String> {
+        fields
+            .iter()
+            .map(|(key, claims)| {
+                let first = &claims[0];
+                format!("{key}: {:?} {:?} {:?}", first.value, first.unit, first.plus_minus)
+            })
+            .collect()
+    };
+    let traces = run
+        .traces
+        .iter()
+        .map(|t| {
+            let held: Vec<String> = t
+                .held
+                .iter()
+                .map(|h| format!("{} {} {:?}", h.quantity, h.unit, h.value.to_bits()))
+                .collect();
+            let bits = |c: &Column| c.values.iter().map(|v| v.to_bits()).collect::<Vec<_>>();
+            format!(
+                "{:?} {:?} {:?} {:?} {:?} {:?} {:?} {held:?} {:?} {:?} {:?} {} {:?}",
+                t.label,
+                t.x.quantity,
+                t.x.unit,
+                bits(&t.x),
+                t.y.quantity,
+                t.y.unit,
+                bits(&t.y),
+                fields(&t.fields),
+                t.row_names,
+                t.saturated,
+                t.absent,
+                (
+                    &t.x.name,
+                    &t.y.name,
+                    t.x.texts().collect::<Vec<_>>(),
+                    t.y.texts().collect::<Vec<_>>()
+                ),
+            )
+        })
+        .collect();
+    let questions = run
+        .questions
+        .iter()
+        .map(|q| format!("{}: {}", q.code, q.message))
+        .collect();
+    (run.technique.clone(), fields(&run.fields), traces, questions)
+}
+
+fn round(runs: &[Run], options: &Options) -> (Vec<Run>, String) {
+    let written = write(runs, options).unwrap();
+    let source = Source::new("b.jdx", written.text.clone().into_bytes());
+    assert!(matches!(
+        JcampDx::default().recognise(&source.glimpse()),
+        Recognition::Yes(_)
+    ));
+    (JcampDx::default().read(&source).runs, written.text)
+}
+
+fn same(runs: &[Run], options: &Options) -> String {
+    let (again, text) = round(runs, options);
+    assert_eq!(again.len(), runs.len(), "{text}");
+    for (one, other) in runs.iter().zip(&again) {
+        assert_eq!(comparable(one), comparable(other), "{text}");
+    }
+    text
+}
+
+#[test]
+fn a_spectrum_comes_back_with_all_its_fields() {
+    let mut one = run(
+        Technique::SPECTRUM,
+        vec![spectrum(&[(1200, 4), (1201, 4), (-3, 4), (15000, 4)])],
+    );
+    let number =
+        |value: f64, code: &str, raw: &str| Claim::number(value, Unit::ucum(code).ok(), raw, said(1));
+    for (key, claim) in [
+        ("sample", Claim::text("betanin", said(1))),
+        ("title", Claim::text("practical 3", said(1))),
+        ("date", Claim::text("2019-05-04", said(1))),
+        ("time", Claim::text("08:15:30", said(1))),
+        ("temperature", number(37.0, "Cel", "37.0 °C")),
+        ("path-length", number(10.0, "mm", "10 mm")),
+        ("concentration", number(0.05, "mmol/L", "0.050 mM")),
+        ("enzyme-concentration", number(5.0, "nmol/L", "5 nM")),
+        ("ph", number(7.4, "[pH]", "7.40")),
+        (
+            "comment",
+            Claim::text("two\nlines with $$ and ## and  blanks", said(1)),
+        ),
+        ("operator", Claim::text("Ä. Muster", said(1))),
+        ("Küvette", Claim::text("Quarz 7", said(1))),
+        ("Lamp hours", Claim::number(1203.0, None, "1203", said(1))),
+        ("a=b", Claim::text("c", said(1))),
+        ("serial-number", Claim::text("007", said(1))),
+        ("batch", Claim::text("12", said(1))),
+        ("stirring", Claim::text("gentle", said(1))),
+    ] {
+        one.fields.claim(key, claim);
+    }
+    let mut range = Claim::text("700.0-380.0 nm", said(1));
+    range.value = Value::Range {
+        from: 700.0,
+        to: 380.0,
+    };
+    range.unit = Some(Unit::NANOMETRE);
+    one.fields.claim("wavelength-range", range);
+    let mut spread = Claim::number(1.5, Unit::ucum("nm").ok(), "1.5", said(1));
+    spread.plus_minus = Some(0.25);
+    one.fields.claim("bandwidth", spread);
+    for version in [Version::V5_01, Version::V4_24] {
+        let text = same(
+            &[one.clone()],
+            &Options {
+                version,
+                ..Options::default()
+            },
+        );
+        assert!(text.contains("##SAMPLE DESCRIPTION= betanin"), "{text}");
+        assert!(text.contains("##XYDATA= (X++(Y..Y))"), "{text}");
+        assert!(text.contains("##TEMPERATURE= 37.0\r\n"), "{text}");
+        assert!(
+            text.contains("##CONCENTRATIONS= (betanin, 0.050, mmol/L)"),
+            "{text}"
+        );
+    }
+}
+
+#[test]
+fn a_time_course_comes_back_as_one() {
+    for unit in [Unit::SECOND, Unit::MINUTE] {
+        let x = column(Quantity::TIME, unit.clone(), &[(0, 1), (5, 1), (10, 1)]);
+        let y = column(Quantity::ABSORBANCE, Unit::ONE, &[(1, 3), (2, 3), (3, 3)]);
+        let mut trace = Trace::new(x.with_name("t"), y).unwrap();
+        trace.label = Some("cell 1: \"A\"".into());
+        trace.held.push(Coordinate {
+            raw: Some("405.0 nm".into()),
+            ..Coordinate::new(Quantity::WAVELENGTH, Unit::NANOMETRE, 405.0)
+        });
+        trace
+            .held
+            .push(Coordinate::new(Quantity::TEMPERATURE, Unit::CELSIUS, 36.8));
+        trace.saturated = vec![1, 2];
+        trace.absent = 3;
+        let text = same(&[run(Technique::TIME_COURSE, vec![trace])], &Options::default());
+        assert!(text.contains("##$WAVELENGTH= 405.0 nm"), "{text}");
+        assert!(
+            text.contains("##INSTRUMENTAL PARAMETERS= wavelength 405.0 nm"),
+            "{text}"
+        );
+        let named = if unit == Unit::SECOND {
+            "SECONDS"
+        } else {
+            "MINUTES"
+        };
+        assert!(text.contains(&format!("##XUNITS= {named}")), "{text}");
+    }
+}
+
+fn scans(labels: bool) -> Run {
+    let traces = (0..3).map(|scan: i64| {
+        let mut trace = spectrum(&[(1200 + scan, 4), (1100 - scan, 4), (900, 4)]);
+        trace.label = labels.then(|| format!("scan {scan}"));
+        trace.held.push(Coordinate {
+            raw: Some(format!("{scan}.50")),
+            ..Coordinate::new(Quantity::TIME, Unit::MINUTE, scan as f64 + 0.5)
+        });
+        trace
+            .held
+            .push(Coordinate::new(Quantity::TEMPERATURE, Unit::CELSIUS, 37.0));
+        trace
+    });
+    run(Technique::SPECTRAL_TIME_COURSE, traces.collect())
+}
+
+#[test]
+fn repeated_scans_come_back_from_pages_and_from_blocks() {
+    for labels in [false, true] {
+        let one = scans(labels);
+        // The order of what is held differs: the page variable comes last.
+        let ordered = |mut run: Run| {
+            for trace in &mut run.traces {
+                trace.held.sort_by(|a, b| a.quantity.cmp(&b.quantity));
+            }
+            run
+        };
+        for (scans_as_blocks, version) in [
+            (false, Version::V5_01),
+            (true, Version::V5_01),
+            (false, Version::V4_24),
+        ] {
+            let options = Options {
+                scans_as_blocks,
+                version,
+                ..Options::default()
+            };
+            let (again, text) = round(std::slice::from_ref(&one), &options);
+            assert_eq!(
+                text.contains("##NTUPLES="),
+                !scans_as_blocks && version == Version::V5_01
+            );
+            assert_eq!(again.len(), 1, "{text}");
+            assert_eq!(
+                comparable(&ordered(again[0].clone())),
+                comparable(&ordered(one.clone())),
+                "{text}"
+            );
+        }
+    }
+}
+
+#[test]
+fn several_runs_and_several_curves_are_linked_blocks() {
+    let mut two = run(
+        Technique::SPECTRUM,
+        vec![spectrum(&[(1, 1), (2, 1)]), spectrum(&[(3, 2), (4, 2)])],
+    );
+    two.fields.claim("title", Claim::text("both", said(1)));
+    two.traces[0].label = Some("A".into());
+    two.traces[1]
+        .fields
+        .claim("sample", Claim::text("second, cell", said(2)));
+    let mut other = run(Technique::SPECTRUM, vec![spectrum(&[(5, 1), (6, 1), (7, 1)])]);
+    other.id = RunId::named("other");
+    let text = same(&[two, other], &Options::default());
+    assert!(
+        text.contains("##DATA TYPE= LINK") && text.contains("##BLOCKS= 3"),
+        "{text}"
+    );
+}
+
+#[test]
+fn questions_travel_with_the_run() {
+    let mut one = run(Technique::SPECTRUM, vec![spectrum(&[(1, 1), (2, 1)])]);
+    one.questions.push(Question {
+        code: Code::new("axis-unknown"),
+        message: "nm or per cm".into(),
+        readings: Vec::new(),
+        labels: Vec::new(),
+    });
+    same(&[one], &Options::default());
+}
+
+#[test]
+fn peak_lists_come_back() {
+    let x = column(Quantity::WAVELENGTH, Unit::NANOMETRE, &[(2800, 1), (5351, 1)]);
+    let y = column(Quantity::ABSORBANCE, Unit::ABSORBANCE, &[(5, 1), (12, 1)]);
+    let mut trace = Trace::new(x, y).unwrap();
+    same(
+        &[run(Technique::PEAK_LIST, vec![trace.clone()])],
+        &Options::default(),
+    );
+    trace.row_names = vec!["tyrosine".into(), "betanin, pure".into()];
+    same(&[run(Technique::PEAK_LIST, vec![trace])], &Options::default());
+}
+
+#[test]
+fn nothing_to_write_is_an_error_and_losses_are_told() {
+    assert!(write(&[], &Options::default()).is_err());
+    assert!(write(&[run(Technique::SPECTRUM, vec![])], &Options::default()).is_err());
+    let mut trace = spectrum(&[(1, 1), (2, 1)]);
+    trace.row_names = vec!["a".into(), "b".into()];
+    let mut one = run(Technique::SPECTRUM, vec![trace]);
+    one.fields.claim("sample", Claim::text("a", said(1)));
+    one.fields.claim("sample", Claim::text("b", said(2)));
+    let written = write(&[one], &Options::default()).unwrap();
+    let codes: Vec<&str> = written.remarks.iter().map(|r| r.code.as_str()).collect();
+    assert!(
+        codes.contains(&"point-names-lost") && codes.contains(&"weaker-claims-left-out"),
+        "{codes:?}"
+    );
+}
+
+fn numbers(count: std::ops::Range<usize>) -> impl Strategy<Value = Vec<(i64, u8)>> {
+    prop_oneof![
+        prop::collection::vec((-2_000_000_i64..2_000_000).prop_map(|n| (n, 4)), count.clone()),
+        prop::collection::vec((-2_000_000_i64..2_000_000, 0_u8..7), count),
+    ]
+}
+
+fn trace_of(x: Vec<(i64, u8)>, y: &[(i64, u8)], label: Option<String>) -> Trace {
+    let mut trace = spectrum(y);
+    if x.len() >= y.len() {
+        trace.x = column(Quantity::WAVELENGTH, Unit::NANOMETRE, &x[..y.len()]);
+    }
+    trace.label = label;
+    trace
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(200))]
+    /// `read(write(run))` is the run: numbers, decimals, axis, held coordinates, fields.
+    #[test]
+    fn what_is_written_is_read_again(
+        curves in prop::collection::vec((numbers(1..30), numbers(0..40), prop::option::of("\\PC{0,30}")), 1..4),
+        fields in prop::collection::vec(("[A-Za-zäµ=$#. ]{1,50}", "\\PC{0,120}|[ $#\n\r\t\"\\\\=,]{1,20}"), 0..5),
+        held in prop::option::of((1_900_i64..9_000, 0_u8..3)),
+        form in 0_usize..5,
+        old in any::<bool>(),
+        ascii in any::<bool>(),
+    ) {
+        let traces = curves.iter().map(|(y, x, label)| {
+            let mut trace = trace_of(x.clone(), y, label.clone());
+            if let Some((integer, digits)) = held {
+                let value: f64 = format!("{integer}e-{digits}").parse().unwrap();
+                trace.held.push(Coordinate::new(Quantity::TIME, Unit::SECOND, value));
+            }
+            trace
+        });
+        let mut one = run(Technique::SPECTRUM, traces.collect());
+        for (key, text) in &fields {
+            // A key of blanks is none that a reader makes.
+            if !key.trim().is_empty() {
+                one.fields.claim(key.trim(), Claim::text(text.clone(), said(1)));
+            }
+        }
+        let options = Options {
+            form: [Form::Affn, Form::Pac, Form::Sqz, Form::Dif, Form::DifDup][form],
+            version: if old { Version::V4_24 } else { Version::V5_01 },
+            ascii,
+            ..Options::default()
+        };
+        let (again, text) = round(std::slice::from_ref(&one), &options);
+        prop_assert_eq!(again.len(), 1, "{}", text);
+        prop_assert_eq!(comparable(&again[0]), comparable(&one), "{}", text);
+    }
+
+    /// No text makes the reader panic or hang, and it never gives a number that is none.
+    #[test]
+    fn any_text_is_read(lines in prop::collection::vec("##[A-Z$ ]{0,12}=[ -~]{0,20}|[0-9 @A-Za-z%.,+-]{0,40}|##TITLE=|##XYDATA=\\(X\\+\\+\\(Y\\.\\.Y\\)\\)|##END=|##XUNITS=NM|##YUNITS=A", 0..30)) {
+        for run in read(&lines.join("\n")).runs {
+            for trace in run.traces {
+                prop_assert!(trace.x.values.iter().chain(trace.y.values.iter()).all(|v| v.is_finite()));
+            }
+        }
+    }
+}
