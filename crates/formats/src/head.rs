@@ -92,7 +92,8 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
         return None;
     }
     let known = |unit: &str| spelled(unit) != Spelling::None;
-    let pair = |name: &'_ str, unit: &'_ str| !name.trim().is_empty() && known(unit);
+    // A lone 1 counts something; it is no unit.
+    let pair = |name: &'_ str, unit: &'_ str| !name.trim().is_empty() && unit.trim() != "1" && known(unit);
     for (open, close) in [('(', ')'), ('[', ']'), ('<', '>')] {
         if let Some(inner) = text.strip_suffix(close) {
             // The bracket that belongs to the last one: `l/(mol*cm)` may stand inside.
@@ -402,7 +403,7 @@ fn together(quantities: Vec<Quantity>, units: Vec<Unit>) -> Piece {
         .cloned()
         .collect();
     if fitting.is_empty() {
-        return Piece::Unit(units);
+        return Piece::Several(vec![Piece::Quantity(quantities), Piece::Unit(units)]);
     }
     let units = units
         .into_iter()
@@ -452,6 +453,10 @@ fn measured(text: &str) -> Option<Coordinate> {
         })
         .map(|(at, _)| at)?;
     let (digits, unit) = (text[..end].trim(), text[end..].trim());
+    // `1/cm` is a unit.
+    if unit.starts_with('/') {
+        return None;
+    }
     let value = number(digits)?;
     let spelling = spelled(unit);
     let mut meanings: Vec<(Quantity, Unit)> = Vec::new();
@@ -617,6 +622,13 @@ fn is_link(word: &str) -> bool {
 
 /// A phrase of several words: `Absorbance at 405 nm`, `405 nm betanin`, `betanin pH 7`, `Time s`, `Probe 1 Abs`.
 fn phrase(text: &str, depth: usize) -> Option<Piece> {
+    // Brackets, commas and dashes part a head; its pieces come here one by one.
+    if depth > DEEPEST
+        || text.contains(['(', ')', '[', ']', '{', '}', ';', '|', '–', '—'])
+        || text.contains(", ")
+    {
+        return None;
+    }
     if let Some((before, behind)) = text.split_once('@') {
         let spaced = format!("{} at {}", before.trim(), behind.trim());
         return phrase(&spaced, depth + 1).filter(|_| depth < DEEPEST);

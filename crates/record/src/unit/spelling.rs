@@ -482,11 +482,16 @@ enum Token<'a> {
 
 /// Takes a product apart; `None` when something in it is no part of a unit.
 fn tokens(text: &str) -> Option<Vec<Token<'_>>> {
-    let mut tokens = Vec::new();
+    let mut tokens: Vec<Token<'_>> = Vec::new();
     let mut rest = text;
+    let mut apart = false;
+    let mut blanks = false;
     while let Some(sign) = rest.chars().next() {
-        let after_word = matches!(tokens.last(), Some(Token::Word(_)));
-        if let Some((power, left)) = power(rest, after_word) {
+        let after_word = match tokens.last() {
+            Some(Token::Word(word)) => Some(*word),
+            _ => None,
+        };
+        if let Some((power, left)) = after_word.and_then(|word| power(rest, word, apart)) {
             tokens.push(Token::Power(power));
             rest = left;
             continue;
@@ -494,9 +499,12 @@ fn tokens(text: &str) -> Option<Vec<Token<'_>>> {
         match sign {
             ' ' => {
                 rest = rest.trim_start();
+                apart = true;
                 continue;
             }
             '/' => tokens.push(Token::Per),
+            // A word and a bracket are no product: `Absorbance (AU)`.
+            '(' if after_word.is_some() => return None,
             '(' => tokens.push(Token::Open),
             ')' => tokens.push(Token::Close),
             '*' => tokens.push(Token::Times),
@@ -516,25 +524,30 @@ fn tokens(text: &str) -> Option<Vec<Token<'_>>> {
                     word.to_lowercase().as_str(),
                     "per" | "pro" | "par" | "por" | "je" | "na"
                 );
+                blanks |= apart && after_word.is_some() && !per;
+                apart = false;
                 tokens.push(if per { Token::Per } else { Token::Word(word) });
                 rest = if abbreviated { &behind[1..] } else { behind };
                 continue;
             }
             _ => return None,
         }
+        apart = false;
         rest = &rest[sign.len_utf8()..];
         if tokens.len() > 24 {
             return None;
         }
     }
-    Some(tokens)
+    // Two words side by side are a product only where exponents or a slash make a unit of them: `nm Abs` is none.
+    let mathematical = tokens
+        .iter()
+        .any(|token| matches!(token, Token::Power(_) | Token::Per));
+    (!blanks || mathematical).then_some(tokens)
 }
 
-/// An exponent at the start of `rest`: `-1`, `^-1`, `^(-1)`, `**2`, `2`, or ` -1` behind a blank.
-fn power(rest: &str, after_word: bool) -> Option<(i32, &str)> {
-    if !after_word {
-        return None;
-    }
+/// An exponent at the start of `rest`, behind `word`: `-1`, `^-1`, `^(-1)`, `**2`, or ` -1` behind a blank. Only
+/// lengths take a bare positive one (`cm2`): `A2` is no unit.
+fn power<'a>(rest: &'a str, word: &str, apart: bool) -> Option<(i32, &'a str)> {
     let (marked, mut left) = match rest.strip_prefix("**").or_else(|| rest.strip_prefix('^')) {
         Some(left) => (true, left.trim_start()),
         None => (false, rest),
@@ -558,6 +571,10 @@ fn power(rest: &str, after_word: bool) -> Option<(i32, &str)> {
     let mut left = &left[end..];
     if bracket {
         left = left.trim_start().strip_prefix([')', '}'])?;
+    }
+    let bare = !minus && !marked;
+    if bare && (apart || number == 1 || !matches!(word, "m" | "cm" | "mm" | "dm" | "um" | "nm" | "km")) {
+        return None;
     }
     Some((if minus { -number } else { number }, left))
 }

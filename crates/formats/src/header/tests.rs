@@ -1,0 +1,259 @@
+use curvary_record::Unit;
+
+use super::*;
+use crate::Assumptions;
+
+fn shown(line: &str) -> String {
+    pairs(line)
+        .iter()
+        .map(|pair| {
+            format!(
+                "{}{}{}",
+                &line[pair.key.clone()],
+                pair.mark,
+                &line[pair.value.clone()]
+            )
+        })
+        .collect::<Vec<_>>()
+        .join(" | ")
+}
+
+#[test]
+fn lines_with_keys() {
+    let table = [
+        ("Sample: betanin", "Sample:betanin"),
+        ("  Sample :  betanin  ", "Sample:betanin"),
+        ("Sample = betanin", "Sample=betanin"),
+        ("Sample\tbetanin", "Sample\tbetanin"),
+        ("Sample;betanin", "Sample;betanin"),
+        ("Sample,betanin", "Sample,betanin"),
+        ("Sample;betanin;;;", "Sample;betanin"),
+        ("\"Sample\";\"betanin\"", "Sample;betanin"),
+        ("\"Sample: betanin\"", "Sample:betanin"),
+        ("Sample .......... betanin", "Sample.betanin"),
+        ("# Sample: betanin", "Sample:betanin"),
+        ("% Sample: betanin", "Sample:betanin"),
+        ("; Sample: betanin", "Sample:betanin"),
+        ("// Sample: betanin", "Sample:betanin"),
+        ("* Sample: betanin", "Sample:betanin"),
+        ("' Sample: betanin", "Sample:betanin"),
+        ("! Sample: betanin", "Sample:betanin"),
+        ("### Sample: betanin", "Sample:betanin"),
+        ("Temp: 37 °C   pH: 7.0", "Temp:37 °C | pH:7.0"),
+        ("Temp: 37 °C; pH: 7.0", "Temp:37 °C | pH:7.0"),
+        ("Temp: 37 °C, pH: 7.0", "Temp:37 °C | pH:7.0"),
+        (
+            "Temp = 37 °C, pH = 7.0, λ = 405 nm",
+            "Temp=37 °C | pH=7.0 | λ=405 nm",
+        ),
+        ("Temp: 37 °C\tpH: 7.0", "Temp:37 °C | pH:7.0"),
+        ("Time: 10:32:05", "Time:10:32:05"),
+        ("Date: 14.03.2021 10:32", "Date:14.03.2021 10:32"),
+        (
+            "Date: 14.03.2021   Time: 10:32:05",
+            "Date:14.03.2021 | Time:10:32:05",
+        ),
+        (
+            "Comment: see https://example.org/x",
+            "Comment:see https://example.org/x",
+        ),
+        ("File: C:\\data\\run1.txt", "File:C:\\data\\run1.txt"),
+        (
+            "Comment: first rinse, then: wait",
+            "Comment:first rinse, then: wait",
+        ),
+        ("Temperature (°C): 37", "Temperature (°C):37"),
+        ("Temperatur;37,0", "Temperatur;37,0"),
+        ("Temperature,37.0", "Temperature,37.0"),
+        ("Konzentration: 0,5 mM", "Konzentration:0,5 mM"),
+        ("Operator:", "Operator:"),
+        // No pairs.
+        ("10:32:05", ""),
+        ("https://example.org", ""),
+        ("C:\\data\\run1.txt", ""),
+        ("400,0.123", ""),
+        ("400;0,123", ""),
+        ("400\t0.123", ""),
+        ("betanin, fresh", ""),
+        ("Wavelength,Absorbance", ""),
+        ("Wavelength (nm);Absorbance", ""),
+        ("Zeit (mm:ss)", ""),
+        ("a,b,c,d", ""),
+        ("", ""),
+        ("   ", ""),
+        ("#", ""),
+        (":", ""),
+        ("= 5", ""),
+        (
+            "The absorbance was measured at 405 nm and then again after ten minutes: fine",
+            "",
+        ),
+    ];
+    let wrong: Vec<String> = table
+        .iter()
+        .filter(|&&(line, wanted)| shown(line) != wanted)
+        .map(|&(line, wanted)| format!("`{line}`: wanted `{wanted}`, got `{}`", shown(line)))
+        .collect();
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// `field=value unit` of every claim, by field; with `?` for each question.
+fn claimed(lines: &str, assume: &[&str]) -> String {
+    let mut assumptions = Assumptions::none();
+    for pair in assume {
+        assumptions.add(pair).expect("an assumption");
+    }
+    let source = Source::new("a.txt", lines.as_bytes().to_vec()).assuming(assumptions);
+    let (mut fields, mut questions) = (Fields::default(), Vec::new());
+    let mut start = 0;
+    for line in source.text().split('\n') {
+        let found = pairs(line);
+        if found.is_empty() {
+            claim_free(&mut fields, &source, start..start + line.len());
+        }
+        for pair in found {
+            let at = |range: Range<usize>| range.start + start..range.end + start;
+            claim(&mut fields, &mut questions, &source, at(pair.key), at(pair.value));
+        }
+        start += line.len() + 1;
+    }
+    let mut shown: Vec<String> = fields
+        .iter()
+        .flat_map(|(key, claims)| {
+            claims.iter().map(move |claim| {
+                let unit = claim
+                    .unit
+                    .as_ref()
+                    .map(|unit| format!(" {unit}"))
+                    .unwrap_or_default();
+                format!("{key}={}{unit}", claim.value)
+            })
+        })
+        .collect();
+    shown.extend(questions.iter().map(|_| "?".to_owned()));
+    shown.join(" | ")
+}
+
+#[test]
+fn pairs_become_claims() {
+    let table = [
+        ("Sample: betanin", "sample=betanin"),
+        ("Probe: Rübensaft", "sample=Rübensaft"),
+        ("Temperature: 37,0 °C", "temperature=37 Cel"),
+        ("Temperatur (°C): 37", "temperature=37 Cel"),
+        ("T: 37 °C", "temperature=37 Cel"),
+        ("T: 37", "T=37"),
+        ("Wellenlänge: 405 nm", "wavelength=405 nm"),
+        ("Wavelength: 700 - 400 nm", "wavelength-range=700..400 nm"),
+        ("Schichtdicke: 1 cm", "path-length=1 cm"),
+        ("Cuvette: 10 mm", "path-length=10 mm"),
+        ("Cuvette: quartz no. 3", "cell=quartz no. 3"),
+        ("Date: 14.03.2021 10:32", "date=2021-03-14 | time=10:32"),
+        ("Date: 03/04/2021", "date=03/04/2021 | ?"),
+        ("Time: 10:32:05", "time=10:32:05"),
+        ("Time: 30 min", "duration=30 min"),
+        ("Zeit: lang", "Zeit=lang"),
+        ("Start: 350 nm", "first-wavelength=350 nm"),
+        ("End: 585 nm", "last-wavelength=585 nm"),
+        ("Start: 10:32", "time=10:32"),
+        ("Data: 14/03/2021", "date=2021-03-14"),
+        ("Data: 12 points", "Data=12 points"),
+        ("Step: 5 nm", "step=5 nm"),
+        ("Interval: 10 s", "interval=10 s"),
+        ("Interval: 1 nm", "step=1 nm"),
+        ("Concentration: 50 µmol/L", "concentration=50 umol/L"),
+        ("Concentration (mM): 0.5", "concentration=0.5 mmol/L"),
+        ("Concentration (mM): 50 uM", "concentration=50 uM | ?"),
+        ("Temp: 37 °C   pH: 7.0", "ph=7 [pH] | temperature=37 Cel"),
+        ("jacket: 37 °C", "jacket=37 Cel"),
+        ("jacket (°C): 37", "jacket=37 Cel"),
+        ("Lamp: D2 / W at 340 nm", "lamp=D2 / W at 340 nm"),
+        ("Operator:", ""),
+        ("Activity: 4.2 U/mL", "activity=4.2 U/mL"),
+        ("Heure : 10h32", "time=10:32"),
+        ("Fecha: 14 de marzo de 2021", "date=2021-03-14"),
+        (
+            "Temperature: 25 °C\nTemperature: 37 °C",
+            "temperature=25 Cel | temperature=37 Cel",
+        ),
+        // Lines without keys.
+        (
+            "37 °C, pH 7.0, 405 nm",
+            "ph=7 [pH] | temperature=37 Cel | wavelength=405 nm",
+        ),
+        ("37,0 °C; 405 nm", "temperature=37 Cel | wavelength=405 nm"),
+        ("37 °C, 25 °C", ""),
+        ("37 °C, stirred", ""),
+        ("37 C", ""),
+        ("14.03.2021 10:32", "date=2021-03-14 | time=10:32"),
+        ("03/04/2021", ""),
+        ("405", ""),
+        ("betanin in buffer", ""),
+    ];
+    let wrong: Vec<String> = table
+        .iter()
+        .filter(|&&(line, wanted)| claimed(line, &[]) != wanted)
+        .map(|&(line, wanted)| format!("`{line}`: wanted `{wanted}`, got `{}`", claimed(line, &[])))
+        .collect();
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[test]
+fn what_is_settled_is_not_asked() {
+    assert_eq!(
+        claimed("Date: 03/04/2021", &["date=day-first"]),
+        "date=2021-04-03"
+    );
+    assert_eq!(
+        claimed("Date: 03/04/2021", &["date=month-first"]),
+        "date=2021-03-04"
+    );
+    assert_eq!(claimed("Conc: 1,234 mM", &[]), "concentration=1,234 mM | ?");
+    assert_eq!(
+        claimed("Conc: 1,234 mM", &["decimal=comma"]),
+        "concentration=1.234 mmol/L"
+    );
+}
+
+#[test]
+fn claims_know_their_place_and_spelling() {
+    let source = Source::new("a.txt", "x\nTemp. : 37 °C\n".as_bytes().to_vec());
+    let (mut fields, mut questions) = (Fields::default(), Vec::new());
+    claim(
+        &mut fields,
+        &mut questions,
+        &source,
+        2..7,
+        10..source.text().len() - 1,
+    );
+    let found = fields.get("temperature").expect("a temperature");
+    assert_eq!(
+        (found.raw.as_str(), found.spelled.as_deref()),
+        ("37 °C", Some("Temp."))
+    );
+    assert_eq!(found.unit, Some(Unit::CELSIUS));
+    assert!(matches!(&found.origin, Origin::Source(place) if (place.line, place.column) == (2, 9)));
+}
+
+proptest::proptest! {
+    #[test]
+    fn any_line_is_parted_or_not(line in "\\PC{0,60}") {
+        for pair in pairs(&line) {
+            proptest::prop_assert!(line.get(pair.key.clone()).is_some() && line.get(pair.value.clone()).is_some());
+            proptest::prop_assert!(pair.key.end <= pair.value.start);
+        }
+    }
+
+    #[test]
+    fn mixtures_of_marks_do_no_harm(parts in proptest::collection::vec(
+        proptest::sample::select(vec!["Temp", ":", "=", " ", "  ", "\t", ";", ",", "\"", "#", "%", "/", "\\", "37", "°C", "…", "...", "pH", "10:32", "–", "- "]), 0..16)) {
+        let line: String = parts.concat();
+        let source = Source::new("a.txt", line.clone().into_bytes());
+        let (mut fields, mut questions) = (Fields::default(), Vec::new());
+        for pair in pairs(&line) {
+            proptest::prop_assert!(line.get(pair.key.clone()).is_some() && line.get(pair.value.clone()).is_some());
+            claim(&mut fields, &mut questions, &source, pair.key, pair.value);
+        }
+        claim_free(&mut fields, &source, 0..line.len());
+    }
+}
