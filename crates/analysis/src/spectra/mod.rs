@@ -25,6 +25,7 @@ mod peaks;
 mod polynomial;
 mod refusal;
 mod resample;
+mod shoulders;
 mod smooth;
 
 pub use average::{Average, average};
@@ -38,9 +39,10 @@ pub use chain::{Chain, ChainError, ChainRefused, LogEntry, Processed, Step};
 pub use curve::{Curve, Window};
 pub use noise::{Noise, noise, point_noise};
 pub use peaks::{
-    Apex, Area, AreaBaseline, Extreme, Peak, PeakOptions, PeakTable, Refinement, Shoulder, Threshold, Width,
-    WidthLevel, area_between, find_peaks, find_shoulders,
+    Apex, Area, AreaBaseline, Extreme, Peak, PeakOptions, PeakTable, Refinement, Threshold, Width,
+    WidthLevel, area_between, find_peaks,
 };
 pub use refusal::SpectrumRefusal;
 pub use resample::{Interpolation, resample, value_at};
+pub use shoulders::{Shoulder, find_shoulders};
 pub use smooth::{SavitzkyGolay, Smoothed, Uneven};
