@@ -112,7 +112,7 @@ fn a_spectrum_with_its_labels() {
         number("concentration"),
         (Value::Number(0.05), Some("mmol/L".into()))
     );
-    assert_eq!(number("LAMP HOURS").0, Value::Number(1203.0));
+    assert_eq!(text("LAMP HOURS").as_deref(), Some("1203"));
     let claim = run.fields.get("temperature").unwrap();
     assert!(
         matches!(&claim.origin, Origin::Source(place) if place.line == 9),
@@ -290,13 +290,39 @@ fn a_wavelength_label_is_held_by_a_time_course() {
 }
 
 #[test]
-fn doubtful_dates_are_kept_as_words_and_told() {
-    let reading = read(&file(
-        "##DATE=04/05/2019\n##XUNITS=NANOMETERS\n##YUNITS=ABSORBANCE\n##NPOINTS=2",
-        PAIRS,
-    ));
-    assert_eq!(reading.runs[0].fields.text("date"), Some("04/05/2019"));
-    assert!(codes(&reading).contains(&"date-undecided".to_owned()));
+fn dates_by_the_standard_or_asked() {
+    let dated = |date: &str| {
+        file(
+            &format!("##DATE={date}\n##XUNITS=NANOMETERS\n##YUNITS=ABSORBANCE\n##NPOINTS=2"),
+            PAIRS,
+        )
+    };
+    // 4.24 says `YY/MM/DD`.
+    for (date, iso) in [
+        ("88/06/02", "1988-06-02"),
+        ("21/03/14", "2021-03-14"),
+        ("31/12/2019", "2019-12-31"),
+    ] {
+        let reading = read(&dated(date));
+        assert_eq!(reading.runs[0].fields.text("date"), Some(iso));
+        assert_eq!(reading.verdict(), Verdict::Read);
+    }
+    let asked = read(&dated("04/05/2019"));
+    assert_eq!(asked.verdict(), Verdict::InQuestion);
+    assert_eq!(asked.runs[0].questions[0].labels[0].place.line, 6);
+    let settled = assuming(&dated("04/05/2019"), &["date=day-first"]);
+    assert_eq!(settled.runs[0].fields.text("date"), Some("2019-05-04"));
+}
+
+#[test]
+fn private_labels_in_the_words_of_the_trade() {
+    let labels =
+        "##$Operator= A. Muster\n##$Probe= betanin\n##$Gizmo= 12\n##XUNITS=NANOMETERS\n##YUNITS=ABSORBANCE";
+    let reading = read(&file(labels, PAIRS));
+    let fields = &reading.runs[0].fields;
+    assert_eq!(fields.text("operator"), Some("A. Muster"));
+    assert_eq!(fields.text("sample"), Some("betanin"));
+    assert!(fields.get("Gizmo").is_some());
 }
 
 // --- writing -------------------------------------------------------------------------------------------------
@@ -446,6 +472,10 @@ fn a_spectrum_comes_back_with_all_its_fields() {
         ("a=b", Claim::text("c", said(1))),
         ("serial-number", Claim::text("007", said(1))),
         ("batch", Claim::text("12", said(1))),
+        (
+            "gain",
+            Claim::number(2.5, Unit::ucum("mm").ok(), "2.50 mm", said(1)),
+        ),
         ("stirring", Claim::text("gentle", said(1))),
     ] {
         one.fields.claim(key, claim);

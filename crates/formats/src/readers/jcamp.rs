@@ -16,15 +16,19 @@ mod claim;
 use std::sync::Arc;
 
 use curvary_jcamp_dx::{self as dx, Kind, ReadOptions, normalise_label};
+use curvary_record::interpret::{Customs, Interpretation, interpret_as};
+use curvary_record::moment::Order;
+use curvary_record::unit::Spelling;
 use curvary_record::{
-    Alternative, Code, Column, Coordinate, Decimals, Diagnostic, Fields, Key, Label, Lines, Origin, Place,
-    Quantity, Question, Run, RunId, Severity, SourceRef, Span, Technique, Trace, Unit,
+    Alternative, Claim, Code, Column, Coordinate, Decimals, Diagnostic, Fields, Key, Label, Lines, Origin,
+    Place, Quantity, Question, Run, RunId, Severity, SourceRef, Span, Technique, Trace, Unit, Value,
 };
 
 pub(crate) use axis::{Meaning, abscissa, is_of_standard, ordinate, written};
-pub(crate) use claim::{claim, label_of, long_date, only_concentration, text};
+pub(crate) use claim::{claim, label_of, long_date, only_concentration, private_claim, text};
 use claim::{key_of, page_value};
 
+use crate::words;
 use crate::{Card, Glimpse, Reader, Reading, Recognition, Source};
 
 /// The private labels that our own writer adds, so that everything comes back as it was, begin so.
@@ -737,11 +741,11 @@ impl Gathering<'_> {
             return;
         }
         let mut fields = Fields::default();
-        self.claims(block, ours, &mut fields);
+        let of_fields = self.claims(block, ours, &mut fields);
         if technique == Technique::TIME_COURSE
             && ours.run.is_none()
             && let Some(claim) = fields.get("wavelength")
-            && let (curvary_record::Value::Number(value), Some(unit)) = (&claim.value, &claim.unit)
+            && let (Value::Number(value), Some(unit)) = (&claim.value, &claim.unit)
         {
             for trace in traces
                 .iter_mut()
@@ -777,6 +781,7 @@ impl Gathering<'_> {
         let first = self.source.place(span_of(block.span)).line;
         self.names.push(ours.run.clone());
         let mut questions = axes.questions;
+        questions.extend(of_fields);
         questions.extend(ours.questions.iter().cloned());
         self.runs.push(Run {
             id: RunId::new(self.source.digest(), ordinal),
@@ -798,61 +803,79 @@ impl Gathering<'_> {
         });
     }
 
-    /// The labels of a block as claims.
-    fn claims(&mut self, block: &dx::Block, ours: &Ours, fields: &mut Fields) {
+    /// The labels of a block as claims, and what a person must decide about them.
+    fn claims(&mut self, block: &dx::Block, ours: &Ours, fields: &mut Fields) -> Vec<Question> {
         let prefix = normalise_label(OURS);
+        let mut questions = Vec::new();
         for record in &block.records {
             let text = record.value.trim();
             let of_ours = record.label.starts_with(&prefix) || ours.made.contains(&record.label);
             if text.is_empty() || is_structure(&record.label) || of_ours {
                 continue;
             }
-            let origin = || Origin::Source(place_of(&record.place));
-            let spelled = record.spelled.trim();
-            if record.kind == Kind::Comment {
-                fields.claim("comment", claim(&Key::new("comment"), text, origin()));
-                continue;
+            if ours.run.is_some() {
+                own_claims(record, text, fields);
+            } else {
+                questions.extend(self.claims_of(record, text, fields));
             }
-            if record.label == "LONGDATE"
-                && let Some((date, time)) = long_date(text)
-            {
-                let mut add = |key: &str, value: String| {
-                    let mut said = curvary_record::Claim::text(value, origin()).spelled(spelled);
-                    text.clone_into(&mut said.raw);
-                    fields.claim(key, said);
-                };
-                add("date", date);
-                time.into_iter().for_each(|time| add("time", time));
-                continue;
-            }
-            let listed = (record.label == "CONCENTRATIONS")
-                .then(|| only_concentration(text))
-                .flatten();
-            if let Some(one) = listed {
-                let mut said = claim(&Key::new("concentration"), &one, origin()).spelled(spelled);
-                text.clone_into(&mut said.raw);
-                fields.claim("concentration", said);
-                continue;
-            }
-            let key = key_of(&record.label, spelled);
-            let said = claim(&key, text, origin()).spelled(spelled);
-            if key.as_str() == "date"
-                && matches!(&said.value, curvary_record::Value::Text(t) if t == text && t.parse::<jiff::civil::Date>().is_err())
-            {
-                let message = format!(
-                    "the date `{text}` can be read in more than one way, or in none; it is kept as words"
-                );
-                self.remarks.push(
-                    Diagnostic::warning(Code::new("date-undecided"), message)
-                        .at(place_of(&record.place), "")
-                        .help("`curvary note RUN date=YYYY-MM-DD` settles it"),
-                );
-            }
-            fields.claim(key, said);
         }
         for (key, text, place) in &ours.fields {
-            fields.claim(key.as_str(), private_claim(key, text, place));
+            let key = Key::new(key.as_str());
+            let said = private_claim(&key, text, Origin::Source(place.clone()));
+            fields.claim(key, said);
         }
+        questions
+    }
+
+    /// The claims of one record of another program's file.
+    fn claims_of(&mut self, record: &dx::Record, text: &str, fields: &mut Fields) -> Option<Question> {
+        let place = place_of(&record.place);
+        let assume = self.source.assume();
+        let settled = assume.get("date").and_then(Order::named);
+        // DATE of 4.24 is `YY/MM/DD`; four digits tell the year in any order.
+        let two_digit_years = text.split('/').map(str::len).eq([2, 2, 2]);
+        let customs = Customs {
+            order: settled.or((record.label == "DATE" && two_digit_years).then_some(Order::YearFirst)),
+            decimal_comma: assume.get("decimal").map(|sign| sign == "comma"),
+        };
+        let listed = (record.label == "CONCENTRATIONS")
+            .then(|| only_concentration(text))
+            .flatten();
+        let (key, meant) = match (&listed, record.kind, record.label.as_str()) {
+            (Some(one), ..) => {
+                let key = Key::new("concentration");
+                let meant = interpret_as(&key, one, None, customs);
+                (key, meant)
+            }
+            (_, Kind::Comment, _) => {
+                let key = Key::new("comment");
+                let meant = interpret_as(&key, text, None, customs);
+                (key, meant)
+            }
+            (_, _, "LONGDATE") => {
+                let key = Key::new("date");
+                let meant = interpret_as(&key, text, None, customs);
+                (key, meant)
+            }
+            (_, kind, label) => meaning(kind, label, record.spelled.trim(), text, customs),
+        };
+        let claim = meant
+            .claim(text, Origin::Source(place.clone()))
+            .spelled(record.spelled.trim());
+        if let Some((other, value)) = &meant.aside {
+            let mut aside = claim.clone();
+            aside.value = value.clone();
+            fields.claim(other.clone(), aside);
+        }
+        fields.claim(key, claim);
+        if let Some(assumed) = meant.assumed {
+            self.remarks
+                .push(Diagnostic::note(Code::new("century-assumed"), assumed).at(place.clone(), ""));
+        }
+        meant.question.map(|question| Question {
+            labels: labels(Some(place)),
+            ..question
+        })
     }
 
     fn finish(mut self, remarks: Vec<dx::Remark>) -> Reading {
@@ -895,6 +918,67 @@ fn comma_question(place: Option<Place>) -> Question {
             ("decimal=point", "the commas separate numbers"),
         ]),
         labels: labels(place),
+    }
+}
+
+/// The field that a label means, and what its text says. The words of the trade help with labels that are no part of
+/// the standard.
+fn meaning(kind: Kind, label: &str, spelled: &str, text: &str, customs: Customs) -> (Key, Interpretation) {
+    let key = key_of(label, spelled);
+    // By the standard both are in these units.
+    let stated = match label {
+        "TEMPERATURE" => Some(Spelling::One(Unit::CELSIUS)),
+        "PATHLENGTH" => Unit::ucum("cm").ok().map(Spelling::One),
+        _ => None,
+    };
+    let understood = |key: Key| {
+        let meant = interpret_as(&key, text, stated.as_ref(), customs);
+        (key, meant)
+    };
+    if key.known().is_some() || kind == Kind::Core {
+        return understood(key);
+    }
+    let name = spelled.trim_start_matches(['$', '.']);
+    if let Some(field) = words::field_of(name) {
+        return understood(Key::new(field));
+    }
+    let fitting = words::fields_if_fitting(name)
+        .iter()
+        .map(|field| understood(Key::new(*field)))
+        .find(|(_, meant)| meant.fits && meant.unit_written);
+    fitting.unwrap_or_else(|| understood(key))
+}
+
+/// The claims of a record that our own writer wrote: exactly what it meant.
+fn own_claims(record: &dx::Record, text: &str, fields: &mut Fields) {
+    let origin = || Origin::Source(place_of(&record.place));
+    let spelled = record.spelled.trim();
+    let as_stood = |claim: Claim| Claim {
+        raw: text.to_owned(),
+        ..claim.spelled(spelled)
+    };
+    let concentration = Key::new("concentration");
+    match record.label.as_str() {
+        "LONGDATE" => {
+            if let Some((date, time)) = long_date(text) {
+                fields.claim("date", as_stood(Claim::text(date, origin())));
+                if let Some(time) = time {
+                    fields.claim("time", as_stood(Claim::text(time, origin())));
+                }
+            }
+        }
+        "CONCENTRATIONS" if only_concentration(text).is_some() => {
+            let one = only_concentration(text).unwrap_or_default();
+            fields.claim(
+                concentration.clone(),
+                as_stood(claim(&concentration, &one, origin())),
+            );
+        }
+        label => {
+            let key = key_of(label, spelled);
+            let said = claim(&key, text, origin());
+            fields.claim(key, as_stood(said));
+        }
     }
 }
 
@@ -1029,16 +1113,9 @@ fn lines(map: &dx::LineMap, count: usize) -> Lines {
 
 fn trace_fields(fields: &mut Fields, ours: &Ours) {
     for (key, text, place) in &ours.trace_fields {
-        fields.claim(key.as_str(), private_claim(key, text, place));
-    }
-}
-
-/// A claim as our own writer wrote it: a JSON string is words whatever the key, anything else as under a label.
-fn private_claim(key: &str, text: &str, place: &Place) -> curvary_record::Claim {
-    let origin = Origin::Source(place.clone());
-    match unquoted(text) {
-        Some(words) => curvary_record::Claim::text(words, origin),
-        None => claim(&Key::new(key), text, origin),
+        let key = Key::new(key.as_str());
+        let said = private_claim(&key, text, Origin::Source(place.clone()));
+        fields.claim(key, said);
     }
 }
 

@@ -19,7 +19,7 @@ pub use curvary_jcamp_dx::{Form, Version};
 use super::digits::as_written;
 use crate::readers::jcamp::{
     Meaning, OURS, abscissa, claim, diagnostic, is_foreign, is_of_standard, label_of, long_date,
-    only_concentration, ordinate, text, written,
+    only_concentration, ordinate, private_claim, text, written,
 };
 
 /// How to write.
@@ -490,8 +490,7 @@ impl<'a> Page<'a> {
             Value::Text(words) => quoted(words),
             _ => text(strongest),
         };
-        let same = matches!(strongest.value, Value::Text(_))
-            || says_the_same(&claim(key, &told, nowhere()), strongest);
+        let same = says_the_same(&private_claim(key, &told, nowhere()), strongest);
         if !same {
             let message = format!(
                 "run {}: `{key}` = {told} cannot be written so that it reads the same",
