@@ -88,6 +88,8 @@ pub struct Missing {
 pub struct LineMap {
     runs: Vec<Run>,
     points: usize,
+    /// Lines in the last run.
+    lines: u32,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -118,18 +120,23 @@ impl LineMap {
         if count == 0 {
             return;
         }
-        let goes_on = self.runs.last().is_some_and(|run| {
-            let so_far = self.points - run.first;
-            count <= run.per_line
-                && so_far.is_multiple_of(run.per_line)
-                && (so_far / run.per_line) as u32 == line.wrapping_sub(run.line)
-        });
-        if !goes_on {
-            self.runs.push(Run {
-                first: self.points,
-                line,
-                per_line: count,
-            });
+        match self.runs.last() {
+            // The run goes on if all its lines are full so far and this is the next one.
+            Some(run)
+                if count <= run.per_line
+                    && line == run.line.wrapping_add(self.lines)
+                    && self.points == run.first + run.per_line * self.lines as usize =>
+            {
+                self.lines += 1;
+            }
+            _ => {
+                self.runs.push(Run {
+                    first: self.points,
+                    line,
+                    per_line: count,
+                });
+                self.lines = 1;
+            }
         }
         self.points += count;
     }

@@ -12,8 +12,11 @@ use crate::number::{Decimal, EXACT, POWERS, unit};
 pub(crate) struct Grid {
     base: i128,
     step: i128,
-    divisor: i128,
     decimals: Option<u16>,
+    /// Base, step and divisor as floating-point numbers.
+    float: [f64; 3],
+    /// All points before this one are computed from integers that are exact in `f64`.
+    exact_before: usize,
 }
 
 fn gcd(mut a: u128, mut b: u128) -> u128 {
@@ -28,6 +31,29 @@ fn power(exponent: i32) -> Option<i128> {
 }
 
 impl Grid {
+    fn new(base: i128, step: i128, divisor: i128, decimals: Option<u16>) -> Self {
+        let exact = u128::from(EXACT);
+        let (b, s) = (base.unsigned_abs(), step.unsigned_abs());
+        let room = if b <= exact && s <= exact && divisor.unsigned_abs() <= exact {
+            exact - b
+        } else {
+            0
+        };
+        let exact_before = match (room, s) {
+            (0, _) => 0,
+            (_, 0) => usize::MAX,
+            (room, s) => usize::try_from(room / s).unwrap_or(usize::MAX),
+        };
+        let float = [base as f64, step as f64, divisor as f64];
+        Self {
+            base,
+            step,
+            decimals,
+            float,
+            exact_before,
+        }
+    }
+
     /// From the first to the last abscissa in `intervals` equal steps. Nothing if the numbers are too far apart in
     /// magnitude to be held together.
     pub(crate) fn between(first: Decimal, last: Decimal, intervals: usize) -> Option<Self> {
@@ -55,12 +81,7 @@ impl Grid {
         }
         let printed = u16::try_from(-scale).ok()?;
         let decimals = (rest == 1).then_some(printed + twos.max(fives));
-        Some(Self {
-            base,
-            step,
-            divisor,
-            decimals,
-        })
+        Some(Self::new(base, step, divisor, decimals))
     }
 
     /// From the first abscissa in steps of `delta`.
@@ -69,63 +90,51 @@ impl Grid {
         let base = i128::from(first.mantissa).checked_mul(power(first.exponent - scale)?)?;
         let step = i128::from(delta.mantissa).checked_mul(power(delta.exponent - scale)?)?;
         let decimals = Some(u16::try_from(-scale).ok()?);
-        Some(Self {
-            base,
-            step,
-            divisor: power(-scale)?,
-            decimals,
-        })
+        Some(Self::new(base, step, power(-scale)?, decimals))
     }
 
     /// The spacing; negative where x falls.
     pub(crate) fn step(&self) -> f64 {
-        self.step as f64 / self.divisor as f64
+        self.float[1] / self.float[2]
     }
 
     pub(crate) fn decimals(&self) -> Decimals {
         self.decimals.map_or(Decimals::Unlimited, Decimals::Same)
     }
 
-    fn small(&self, greatest: usize) -> bool {
-        let reach = i128::try_from(greatest)
-            .ok()
-            .and_then(|n| self.step.checked_mul(n));
-        reach.and_then(|r| self.base.checked_add(r)).is_some_and(|end| {
-            [end, self.base, self.step, self.divisor]
-                .iter()
-                .all(|v| v.unsigned_abs() <= u128::from(EXACT))
-        })
-    }
-
     /// The abscissa of point `i`.
+    #[inline]
     pub(crate) fn at(&self, i: usize) -> f64 {
-        let i = i as i128;
-        let sum = self.step.checked_mul(i).and_then(|s| self.base.checked_add(s));
+        let [base, step, divisor] = self.float;
+        if i < self.exact_before {
+            return (base + i as f64 * step) / divisor;
+        }
+        let sum = self
+            .step
+            .checked_mul(i as i128)
+            .and_then(|s| self.base.checked_add(s));
         match sum {
-            Some(sum) => sum as f64 / self.divisor as f64,
-            None => self.base as f64 / self.divisor as f64 + i as f64 * self.step(),
+            Some(sum) => sum as f64 / divisor,
+            None => base / divisor + i as f64 * self.step(),
         }
     }
 
     /// Adds the abscissas of points `from..from + count`.
     pub(crate) fn extend(&self, from: usize, count: usize, out: &mut Vec<f64>) {
-        if self.small(from + count) {
-            // All integers are exact in f64, so sums and products are too, and the division rounds once.
-            let (base, step, divisor) = (self.base as f64, self.step as f64, self.divisor as f64);
-            if from + count <= u32::MAX as usize {
-                let (from, to) = (from as u32, (from + count) as u32);
-                out.extend((from..to).map(|i| (base + f64::from(i) * step) / divisor));
-            } else {
-                out.extend((from..from + count).map(|i| (base + i as f64 * step) / divisor));
+        let to = from + count;
+        match (u32::try_from(from), u32::try_from(to)) {
+            (Ok(from), Ok(to_short)) if to <= self.exact_before => {
+                // All integers are exact in f64, so sums and products are too, and the division rounds once.
+                let [base, step, divisor] = self.float;
+                out.extend((from..to_short).map(|i| (base + f64::from(i) * step) / divisor));
             }
-        } else {
-            out.extend((from..from + count).map(|i| self.at(i)));
+            _ => out.extend((from..to).map(|i| self.at(i))),
         }
     }
 
     /// The index, with fraction, at which `x` stands.
     pub(crate) fn index_of(&self, x: f64) -> f64 {
-        (x * self.divisor as f64 - self.base as f64) / self.step as f64
+        (x * self.float[2] - self.float[0]) / self.float[1]
     }
 }
 

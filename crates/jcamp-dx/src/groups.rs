@@ -117,6 +117,29 @@ impl Splitter<'_> {
         Ok(())
     }
 
+    /// Splits a line of exactly two numbers, which most lines of pairs are; nothing for all others.
+    #[inline]
+    fn pair(&self, from: usize, to: usize) -> Option<[Field; 2]> {
+        let bytes = &self.source.text.as_bytes()[..to];
+        let blanks = |mut i: usize| {
+            while bytes.get(i) == Some(&b' ') {
+                i += 1;
+            }
+            i
+        };
+        let at = blanks(from);
+        let x = scan(bytes, at, self.point, Exponents::Strict)?;
+        let mut next = blanks(x.end);
+        if bytes.get(next) == Some(&b',') && self.point != b',' {
+            next = blanks(next + 1);
+        }
+        let y = scan(bytes, next, self.point, Exponents::Strict)?;
+        if blanks(y.end) != to || next == x.end {
+            return None;
+        }
+        Some([self.number(at, &x, b'X').ok()?, self.number(next, &y, b'Y').ok()?])
+    }
+
     #[inline]
     fn number(&self, at: usize, number: &Scanned, column: u8) -> Result<Field, Fault> {
         let factor = self.factor(column);
@@ -155,6 +178,9 @@ impl Splitter<'_> {
     }
 }
 
+/// Takes one group and its line; what it leaves out goes into the list.
+type Take<'a> = &'a mut dyn FnMut(&[Field], Line, &mut Vec<LeftOut>, &mut Notes<'_>);
+
 /// Splits the lines of a table into whole groups and hands each to `take` with its line. Returns the lines that do
 /// not hold whole groups: none of their numbers is certain.
 #[expect(clippy::too_many_arguments, reason = "one loop for points and peaks")]
@@ -166,7 +192,7 @@ fn each_group(
     bound: usize,
     left_out: &mut Vec<LeftOut>,
     notes: &mut Notes<'_>,
-    take: &mut dyn FnMut(&[Field], Line, &mut Vec<LeftOut>, &mut Notes<'_>),
+    take: Take<'_>,
 ) -> Vec<Line> {
     let splitter = Splitter {
         source,
@@ -176,6 +202,7 @@ fn each_group(
     };
     let bytes = source.text.as_bytes();
     let width = columns.len();
+    let pairs = columns == b"XY";
     let unterminated =
         stretch.open_ended && !matches!(bytes[..stretch.to].last(), None | Some(b'\n' | b'\r'));
     let mut fields = Fields::default();
@@ -203,6 +230,19 @@ fn each_group(
                 code: Code::TableCutOff,
             });
             line.end = end;
+        }
+        if pairs && let Some(pair) = splitter.pair(line.start, line.end) {
+            taken += 1;
+            if taken > bound {
+                left_out.push(LeftOut {
+                    first: line.number,
+                    last: u32::MAX,
+                    code: Code::LimitPoints,
+                });
+                break;
+            }
+            take(&pair, line, left_out, notes);
+            continue;
         }
         if let Err(fault) = splitter.split(line.start, line.end, &mut fields) {
             let mut end = fault.at + 1;

@@ -145,7 +145,7 @@ pub(crate) fn decimals_of(exponent: i32) -> u16 {
 }
 
 /// Scans the number at `at`: sign, digits, one point, exponent. Nothing if no digit is there.
-#[inline]
+#[inline(always)]
 pub(crate) fn scan(bytes: &[u8], at: usize, point: u8, exponents: Exponents) -> Option<Scanned> {
     let mut i = at;
     let negative = match bytes.get(i) {
@@ -163,7 +163,7 @@ pub(crate) fn scan(bytes: &[u8], at: usize, point: u8, exponents: Exponents) -> 
 }
 
 /// Goes on with a number of which `seen` digits are already known as `mantissa`.
-#[inline]
+#[inline(always)]
 pub(crate) fn scan_digits(
     bytes: &[u8],
     at: usize,
@@ -355,24 +355,29 @@ fn print_fast(value: f64, decimals: u16, out: &mut String) -> bool {
     if m == 0 && value.is_sign_negative() {
         return false;
     }
-    if m < 0 {
-        out.push('-');
-    }
-    let mut buffer = [b'0'; 20];
+    // Digits from the right, the point among them, the sign in front.
+    let mut buffer = [b'0'; 24];
     let mut rest = m.unsigned_abs();
-    let mut at = 20;
-    while rest > 0 {
+    let mut at = 24;
+    let mut left = decimals;
+    while rest > 0 || left > 0 || at == 24 || buffer[at] == b'.' {
         at -= 1;
         buffer[at] = b'0' + (rest % 10) as u8;
         rest /= 10;
+        if left > 0 {
+            left -= 1;
+            if left == 0 {
+                at -= 1;
+                buffer[at] = b'.';
+            }
+        }
     }
-    let split = 20 - decimals as usize;
-    let from = at.min(split - 1);
-    out.extend(buffer[from..split].iter().map(|b| *b as char));
-    if decimals > 0 {
-        out.push('.');
-        out.extend(buffer[split..].iter().map(|b| *b as char));
+    if m < 0 {
+        at -= 1;
+        buffer[at] = b'-';
     }
+    // Only ASCII was written, so this cannot fail.
+    out.push_str(std::str::from_utf8(&buffer[at..]).unwrap_or_default());
     true
 }
 

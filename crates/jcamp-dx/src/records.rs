@@ -137,7 +137,7 @@ pub(crate) fn scan<'t>(source: &Source<'t>, notes: &mut Notes<'t>) -> Vec<RawRec
         0
     };
     let text_start = from;
-    if let Some(at) = bytes.iter().position(|b| matches!(b, 0x00 | 0x1A)) {
+    if let Some(at) = memchr::memchr2(0x00, 0x1A, bytes) {
         let number = 1 + source.line_ends(0, at);
         notes.add(
             Code::ControlCharacter,

@@ -460,10 +460,16 @@ impl Writer<'_> {
         let mut missing = curve.missing.iter().peekable();
         let fits = |y: f64| integer_in(y, power).filter(|m| m.abs() <= GREATEST);
         if curve.missing.is_empty() {
-            for y in &curve.y {
-                values.push(fits(*y)?);
-            }
-            return Some((values, decimals));
+            // One loop without branches; whether all values fit is asked once. Adding and taking away 1.5 * 2^52
+            // rounds to a whole number; where the product is too great for that, the limit refuses it.
+            const ROUND: f64 = 6_755_399_441_055_744.0;
+            let mut all = true;
+            values.extend(curve.y.iter().map(|y| {
+                let m = (y * power + ROUND) - ROUND + 0.0;
+                all &= (m.abs() <= GREATEST as f64) & ((m / power).to_bits() == y.to_bits());
+                m as i64
+            }));
+            return all.then_some((values, decimals));
         }
         for index in 0..=curve.y.len() {
             while missing.next_if(|m| m.before == index).is_some() {

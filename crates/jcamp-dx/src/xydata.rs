@@ -279,7 +279,7 @@ impl Table<'_> {
     /// The point that the X of line `k` names, if it names one clearly.
     fn index_by_x(&self, k: usize, grid: &Grid) -> Option<usize> {
         let index = grid.index_of(self.printed_x(k)).round();
-        if !(index >= 0.0 && index < 1e15) {
+        if !(0.0..1e15).contains(&index) {
             return None;
         }
         let index = index as usize;
@@ -471,7 +471,7 @@ impl Table<'_> {
                 outcome.as_pairs = true;
                 return None;
             }
-            None => match self.from_lines(checks, candidates.is_empty()) {
+            None => match self.lines_grid(checks, candidates.is_empty()) {
                 Some(grid) => Candidate {
                     grid,
                     kind: First::Printed,
@@ -573,7 +573,7 @@ impl Table<'_> {
 
     /// The spacing from the X printed at the lines. Two lines always agree, so with labels that disagree it takes
     /// more of them.
-    fn from_lines(&self, checks: Checks, no_labels: bool) -> Option<Grid> {
+    fn lines_grid(&self, checks: Checks, no_labels: bool) -> Option<Grid> {
         let enough = if no_labels { 2 } else { 4 };
         let whole = !self.gaps.iter().any(|g| *g) && self.checks_hold(checks) && (self.complete || no_labels);
         if self.lines.len() < enough || !whole {

@@ -317,6 +317,8 @@ impl LineDecoder<'_> {
         let mut exponent = 0i32;
         let mut difference = 0i64;
         let mut alone: Option<usize> = None;
+        // All values so far are integers, so that nothing has to be noted about exponents.
+        let mut plain = self.out.exponent == 0 && self.out.exponents.is_empty();
         let fail = |code, at, alone| (Ends::Unknown, alone, Some(Damage { code, at }));
         if self.out.values.len() + (end - i) > self.budget {
             return fail(Code::LimitPoints, i, alone);
@@ -346,7 +348,11 @@ impl LineDecoder<'_> {
                     if form == Form::Absolute && alone.is_none() {
                         alone = Some(self.out.values.len());
                     }
-                    self.out.push(current, 0);
+                    if plain {
+                        self.out.values.push(current);
+                    } else {
+                        self.out.push(current, 0);
+                    }
                     form = Form::Difference;
                     repeated = false;
                 }
@@ -448,6 +454,7 @@ impl LineDecoder<'_> {
                             self.out.negative_zero.push(self.out.values.len());
                         }
                         self.out.push(current, exponent);
+                        plain = self.out.exponent == 0 && self.out.exponents.is_empty();
                         form = Form::Absolute;
                     }
                     repeated = false;

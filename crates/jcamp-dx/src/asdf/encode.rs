@@ -46,7 +46,7 @@ impl Token {
     };
 
     /// `value` with its first digit taken from `positive` or `negative`.
-    #[inline]
+    #[inline(always)]
     fn pseudo(value: i64, positive: &[u8; 10], negative: &[u8; 10]) -> Self {
         let table = if value < 0 { negative } else { positive };
         let mut rest = value.unsigned_abs();
@@ -104,8 +104,14 @@ impl Token {
         Self::pseudo(count as i64, DUPLICATE, DUPLICATE)
     }
 
-    fn as_bytes(&self) -> &[u8] {
-        &self.bytes[..self.len]
+    /// Appends the token. Most are one character, for which a general copy would be slow.
+    #[inline(always)]
+    fn write(&self, out: &mut Vec<u8>) {
+        if self.len == 1 {
+            out.push(self.bytes[0]);
+        } else {
+            out.extend_from_slice(&self.bytes[..self.len]);
+        }
     }
 }
 
@@ -141,7 +147,7 @@ fn alone(
             if at > first && out.len() - start + token.len > COLUMNS {
                 break;
             }
-            out.extend_from_slice(token.as_bytes());
+            token.write(out);
             at += 1;
         }
         end_line(out);
@@ -170,9 +176,9 @@ impl Pending {
     /// Writes it inside of a line.
     #[inline]
     fn write(&self, out: &mut Vec<u8>) {
-        out.extend_from_slice(self.token.as_bytes());
+        self.token.write(out);
         if self.count > 1 {
-            out.extend_from_slice(Token::copies(self.count).as_bytes());
+            Token::copies(self.count).write(out);
         }
     }
 
@@ -185,7 +191,7 @@ impl Pending {
             }
             .write(out);
         }
-        out.extend_from_slice(self.token.as_bytes());
+        self.token.write(out);
     }
 }
 
@@ -204,7 +210,7 @@ fn differences(
         let start = out.len();
         let first = next - usize::from(repeat);
         x(first, out);
-        out.extend_from_slice(Token::squeezed(values[first]).as_bytes());
+        Token::squeezed(values[first]).write(out);
         next = first + 1;
         if next == n && repeat {
             end_line(out);
@@ -217,7 +223,7 @@ fn differences(
             // The last point of the table has to come as a difference.
             let run = if run == n { run - 1 } else { run };
             if run > 1 {
-                out.extend_from_slice(Token::copies(run).as_bytes());
+                Token::copies(run).write(out);
                 next = run;
             }
         }
@@ -235,7 +241,7 @@ fn differences(
                 if let Some(p) = pending.take() {
                     p.write(out);
                 }
-                out.extend_from_slice(token.as_bytes());
+                token.write(out);
                 repeat = false;
             } else {
                 let step = value - previous;
