@@ -34,27 +34,28 @@
 //! ```
 //! use curvary_jcamp_dx::{ReadOptions, read};
 //!
-//! let text = "\
-//! ##TITLE= invented example
-//! ##JCAMP-DX= 4.24
-//! ##DATA TYPE= UV/VIS SPECTRUM
-//! ##ORIGIN= nowhere
-//! ##OWNER= PUBLIC DOMAIN
-//! ##XUNITS= NANOMETERS
-//! ##YUNITS= ABSORBANCE
-//! ##XFACTOR= 1
-//! ##YFACTOR= 0.001
-//! ##FIRSTX= 400
-//! ##LASTX= 405
-//! ##FIRSTY= 0.1
-//! ##NPOINTS= 7
-//! ##XYDATA= (X++(Y..Y))
-//! 400A00J0J0j5
-//! 403A05K5%
-//! 405A30
-//! ##END=
-//! ";
-//! let document = read(text, &ReadOptions::default());
+//! let text = [
+//!     "##TITLE= invented example",
+//!     "##JCAMP-DX= 4.24",
+//!     "##DATA TYPE= UV/VIS SPECTRUM",
+//!     "##ORIGIN= nowhere",
+//!     "##OWNER= PUBLIC DOMAIN",
+//!     "##XUNITS= NANOMETERS",
+//!     "##YUNITS= ABSORBANCE",
+//!     "##XFACTOR= 1",
+//!     "##YFACTOR= 0.001",
+//!     "##FIRSTX= 400",
+//!     "##LASTX= 405",
+//!     "##FIRSTY= 0.1",
+//!     "##NPOINTS= 7",
+//!     "##XYDATA= (X++(Y..Y))",
+//!     "400A00J0J0j5",
+//!     "403A05K5%",
+//!     "405A30",
+//!     "##END=",
+//! ]
+//! .join("\n");
+//! let document = read(&text, &ReadOptions::default());
 //! let block = &document.blocks[0];
 //! assert_eq!(block.value("data-type"), Some("UV/VIS SPECTRUM"));
 //!
