@@ -313,34 +313,34 @@ fn exponent(text: &str) -> (i32, &str) {
         return (0, text);
     }
     let times = text.trim_start();
-    if let Some(rest) = times.strip_prefix(['×', 'x', '*', '·', '⋅']) {
-        if let Some(rest) = rest.trim_start().strip_prefix("10") {
-            if let Some((value, length)) = rest.strip_prefix('^').and_then(|rest| number(rest, false)) {
-                return (value, &rest[1 + length..]);
-            }
-            if let Some((value, length)) = number(rest, false).filter(|_| rest.starts_with(['-', '+'])) {
-                return (value, &rest[length..]);
-            }
-            let raised: String = rest
+    if let Some(rest) = times.strip_prefix(['×', 'x', '*', '·', '⋅'])
+        && let Some(rest) = rest.trim_start().strip_prefix("10")
+    {
+        if let Some((value, length)) = rest.strip_prefix('^').and_then(|rest| number(rest, false)) {
+            return (value, &rest[1 + length..]);
+        }
+        if let Some((value, length)) = number(rest, false).filter(|_| rest.starts_with(['-', '+'])) {
+            return (value, &rest[length..]);
+        }
+        let raised: String = rest
+            .chars()
+            .map_while(|c| match c {
+                '⁻' => Some('-'),
+                '¹' => Some('1'),
+                '²' => Some('2'),
+                '³' => Some('3'),
+                '⁰' => Some('0'),
+                '⁴'..='⁹' => char::from_digit(u32::from(c) - 0x2070, 10),
+                _ => None,
+            })
+            .collect();
+        if let Ok(value) = raised.parse::<i32>() {
+            let length = rest
                 .chars()
-                .map_while(|c| match c {
-                    '⁻' => Some('-'),
-                    '¹' => Some('1'),
-                    '²' => Some('2'),
-                    '³' => Some('3'),
-                    '⁰' => Some('0'),
-                    '⁴'..='⁹' => char::from_digit(u32::from(c) - 0x2070, 10),
-                    _ => None,
-                })
-                .collect();
-            if let Ok(value) = raised.parse::<i32>() {
-                let length = rest
-                    .chars()
-                    .take(raised.chars().count())
-                    .map(char::len_utf8)
-                    .sum();
-                return (value, &rest[length..]);
-            }
+                .take(raised.chars().count())
+                .map(char::len_utf8)
+                .sum();
+            return (value, &rest[length..]);
         }
     }
     (0, text)
@@ -491,6 +491,19 @@ fn accepts(key: &str, custom: &Unit, unit: &Unit) -> bool {
             .any(|code| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other)))
 }
 
+/// Whether a field can be in a unit: of the dimension of its customary one, or of one that the trade uses as well.
+/// An unknown field can be in any.
+#[must_use]
+pub fn accepts_unit(key: &Key, unit: &Unit) -> bool {
+    match key.known().map(|known| known.kind) {
+        Some(ValueKind::Number(custom) | ValueKind::Range(custom)) => {
+            Unit::ucum(custom).is_ok_and(|custom| accepts(key.as_str(), &custom, unit))
+        }
+        Some(_) => false,
+        None => true,
+    }
+}
+
 /// Whether a number without a unit can only be in the field's customary unit. The bounds are the common practice
 /// of UV-visible laboratories; outside of them, and for fields that are written in several units, nothing is assumed.
 fn sure_without_unit(key: &str, value: f64) -> bool {
@@ -543,10 +556,10 @@ fn measure(
     let text = unquoted(raw);
     let nothing = || Interpretation::text(raw, custom.is_none());
     let custom = custom.and_then(|code| Unit::ucum(code).ok());
-    if let Some(custom) = &custom {
-        if let Some(found) = special(key, text, custom) {
-            return found;
-        }
+    if let Some(custom) = &custom
+        && let Some(found) = special(key, text, custom)
+    {
+        return found;
     }
     let Some(measure) = take(text, customs.decimal_comma) else {
         return nothing();

@@ -22,6 +22,7 @@ mod diagnostic;
 mod field;
 pub mod interpret;
 pub mod moment;
+pub mod names;
 mod outcome;
 mod place;
 mod run;

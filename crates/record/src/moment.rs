@@ -380,12 +380,11 @@ fn clock(tokens: &[Token], at: usize) -> Option<(u32, String, usize)> {
                 end += 2;
                 if let (Some(Token::Sign('.' | ',')), Some(Token::Number(_, length, digits))) =
                     (tokens.get(end), tokens.get(end + 1))
+                    && *length <= 9
                 {
-                    if *length <= 9 {
-                        rest.push('.');
-                        rest.push_str(digits);
-                        end += 2;
-                    }
+                    rest.push('.');
+                    rest.push_str(digits);
+                    end += 2;
                 }
             }
             Some((*hour, rest, end))
@@ -415,8 +414,7 @@ fn clock(tokens: &[Token], at: usize) -> Option<(u32, String, usize)> {
                     None => Some((*hour, ":00".to_owned(), next)),
                 };
             }
-            (word(next, &["am", "pm"]) && *hour <= 12 && at + 1 <= next)
-                .then(|| (*hour, ":00".to_owned(), at + 1))
+            (word(next, &["am", "pm"]) && *hour <= 12 && at < next).then(|| (*hour, ":00".to_owned(), at + 1))
         }
     }
 }
@@ -531,16 +529,16 @@ fn date(tokens: &[Token], order: Option<Order>) -> DateReading {
             _ => DateReading::No,
         };
     }
-    match numbers.as_slice() {
-        &[(all, 8)] => one(make(all / 10_000, 4, all / 100 % 100, all % 100)),
-        &[(all, 6)] => match order {
+    match *numbers.as_slice() {
+        [(all, 8)] => one(make(all / 10_000, 4, all / 100 % 100, all % 100)),
+        [(all, 6)] => match order {
             Some(Order::YearFirst) => one(make(all / 10_000, 2, all / 100 % 100, all % 100)),
             Some(Order::DayFirst) => one(make(all % 100, 2, all / 100 % 100, all / 10_000)),
             Some(Order::MonthFirst) => one(make(all % 100, 2, all / 10_000, all / 100 % 100)),
             None => DateReading::No,
         },
-        &[(year, 4), (month, 1..=2), (day, 1..=2)] => one(make(year, 4, month, day)),
-        &[(a, 1..=2), (b, 1..=2), (year, digits @ (2 | 4))] => {
+        [(year, 4), (month, 1..=2), (day, 1..=2)] => one(make(year, 4, month, day)),
+        [(a, 1..=2), (b, 1..=2), (year, digits @ (2 | 4))] => {
             let day_first = make(year, digits, b, a).filter(&fits);
             let month_first = make(year, digits, a, b).filter(&fits);
             // A first number above 31 is a year; else the year stands first only where that is settled.

@@ -593,9 +593,9 @@ fn product(text: &str) -> Vec<Unit> {
             return Vec::new();
         }
         for reading in readings {
-            if let Ok(unit) = Unit::ucum(reading.trim_start_matches('.')) {
-                units.push(unit);
-            }
+            // Nothing is measured per absorbance: `A / AU` is a name beside its unit.
+            let unit = Unit::ucum(reading.trim_start_matches('.')).ok();
+            units.extend(unit.filter(|unit| !unit.code().contains("/{")));
         }
     }
     units.truncate(MANY);
