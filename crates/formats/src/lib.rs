@@ -11,7 +11,6 @@ pub mod container;
 pub mod head;
 pub mod header;
 pub mod layout;
-pub mod names;
 pub mod readers;
 mod recognise;
 pub mod source;

@@ -1,1 +1,0 @@
-//! Rules that turn file and folder names into claims.
