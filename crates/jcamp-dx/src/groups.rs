@@ -3,7 +3,7 @@
 use crate::asdf::decode::without_last_number;
 use crate::axis::Axis;
 use crate::curve::{Curve, DecimalsBuilder, LineMap, Missing};
-use crate::number::{Decimal, Exponents, Scanned, decimals_of, product, scan};
+use crate::number::{Decimal, EXACT, Exponents, Scanned, decimals_of, product, scaled, scan};
 use crate::records::{Line, Lines, Source};
 use crate::remark::{Code, Notes, Span, quote};
 use crate::table::{Assignment, Assignments, LeftOut, Outcome, Peak, Peaks, Stretch};
@@ -117,9 +117,10 @@ impl Splitter<'_> {
         Ok(())
     }
 
-    /// Splits a line of exactly two numbers, which most lines of pairs are; nothing for all others.
-    #[inline]
-    fn pair(&self, from: usize, to: usize) -> Option<[Field; 2]> {
+    /// Splits a line of exactly two short numbers without factors, which most lines of pairs are; nothing for all
+    /// others.
+    #[inline(always)]
+    fn pair(&self, from: usize, to: usize) -> Option<((f64, u16), (f64, u16))> {
         let bytes = &self.source.text.as_bytes()[..to];
         let blanks = |mut i: usize| {
             while bytes.get(i) == Some(&b' ') {
@@ -127,8 +128,14 @@ impl Splitter<'_> {
             }
             i
         };
-        let at = blanks(from);
-        let x = scan(bytes, at, self.point, Exponents::Strict)?;
+        let short = |number: &Scanned| {
+            let exact = number.mantissa.unsigned_abs() <= EXACT && number.exponent.unsigned_abs() <= 22;
+            let value = scaled(number.mantissa, number.exponent);
+            // The sign is put on last, so that a negative zero stays one.
+            let value = if number.negative { -value } else { value };
+            (exact && !number.long).then_some((value, number.decimals()))
+        };
+        let x = scan(bytes, blanks(from), self.point, Exponents::Strict)?;
         let mut next = blanks(x.end);
         if bytes.get(next) == Some(&b',') && self.point != b',' {
             next = blanks(next + 1);
@@ -137,7 +144,7 @@ impl Splitter<'_> {
         if blanks(y.end) != to || next == x.end {
             return None;
         }
-        Some([self.number(at, &x, b'X').ok()?, self.number(next, &y, b'Y').ok()?])
+        Some((short(&x)?, short(&y)?))
     }
 
     #[inline]
@@ -178,13 +185,26 @@ impl Splitter<'_> {
     }
 }
 
-/// Takes one group and its line; what it leaves out goes into the list.
-type Take<'a> = &'a mut dyn FnMut(&[Field], Line, &mut Vec<LeftOut>, &mut Notes<'_>);
+/// Takes the groups of a table, each with its line; what it leaves out goes into the list.
+trait Taker {
+    /// Whether simple pairs come by [`Taker::pair`].
+    const PAIRS: bool = false;
+
+    fn take(&mut self, group: &[Field], line: Line, left_out: &mut Vec<LeftOut>, notes: &mut Notes<'_>);
+
+    fn pair(&mut self, _x: (f64, u16), _y: (f64, u16), _line: u32) {}
+}
+
+impl<F: FnMut(&[Field], Line, &mut Vec<LeftOut>, &mut Notes<'_>)> Taker for F {
+    fn take(&mut self, group: &[Field], line: Line, left_out: &mut Vec<LeftOut>, notes: &mut Notes<'_>) {
+        self(group, line, left_out, notes);
+    }
+}
 
 /// Splits the lines of a table into whole groups and hands each to `take` with its line. Returns the lines that do
 /// not hold whole groups: none of their numbers is certain.
 #[expect(clippy::too_many_arguments, reason = "one loop for points and peaks")]
-fn each_group(
+fn each_group<T: Taker>(
     source: &Source<'_>,
     stretch: &Stretch,
     axis: &Axis,
@@ -192,7 +212,7 @@ fn each_group(
     bound: usize,
     left_out: &mut Vec<LeftOut>,
     notes: &mut Notes<'_>,
-    take: Take<'_>,
+    taker: &mut T,
 ) -> Vec<Line> {
     let splitter = Splitter {
         source,
@@ -202,7 +222,7 @@ fn each_group(
     };
     let bytes = source.text.as_bytes();
     let width = columns.len();
-    let pairs = columns == b"XY";
+    let pairs = T::PAIRS && axis.x_factor == Decimal::ONE && axis.y_factor == Decimal::ONE;
     let unterminated =
         stretch.open_ended && !matches!(bytes[..stretch.to].last(), None | Some(b'\n' | b'\r'));
     let mut fields = Fields::default();
@@ -231,7 +251,7 @@ fn each_group(
             });
             line.end = end;
         }
-        if pairs && let Some(pair) = splitter.pair(line.start, line.end) {
+        if pairs && let Some((x, y)) = splitter.pair(line.start, line.end) {
             taken += 1;
             if taken > bound {
                 left_out.push(LeftOut {
@@ -241,7 +261,7 @@ fn each_group(
                 });
                 break;
             }
-            take(&pair, line, left_out, notes);
+            taker.pair(x, y, line.number);
             continue;
         }
         if let Err(fault) = splitter.split(line.start, line.end, &mut fields) {
@@ -283,7 +303,7 @@ fn each_group(
             break;
         }
         for group in fields.fields[..whole].chunks_exact(width) {
-            take(group, line, left_out, notes);
+            taker.take(group, line, left_out, notes);
         }
     }
     if let Some((line, at)) = odd_exponent {
@@ -376,9 +396,7 @@ pub(crate) fn read_points(
         bound,
         &mut left_out,
         notes,
-        &mut |group, line, left, notes| {
-            points.take(group, line, left, notes);
-        },
+        &mut points,
     );
     if !broken.is_empty() && left_out.is_empty() && wrapped(source, stretch, axis) {
         let line = broken[0];
@@ -433,8 +451,9 @@ struct PointsWriter {
     exponent: i32,
 }
 
-impl PointsWriter {
-    #[inline]
+impl Taker for PointsWriter {
+    const PAIRS: bool = true;
+
     fn take(&mut self, group: &[Field], line: Line, left_out: &mut Vec<LeftOut>, notes: &mut Notes<'_>) {
         match (group[0], group[1]) {
             (
@@ -452,18 +471,12 @@ impl PointsWriter {
                 if self.x.is_empty() && self.missing.is_empty() {
                     self.raw_first = Some((raw_x, raw_y));
                 }
-                if line.number != self.pending.0 {
-                    self.flush();
-                    self.pending = (line.number, 0);
-                }
-                self.pending.1 += 1;
-                self.x.push(x);
-                self.y.push(y);
-                self.x_decimals.push(dx);
-                self.y_decimals.push(dy);
-                self.exponent = self.exponent.min(-i32::from(dy));
+                self.push((x, dx), (y, dy), line.number);
             }
             (Field::Number { value: x, .. }, Field::Missing) => {
+                if self.x.is_empty() && self.missing.is_empty() {
+                    self.raw_first = None;
+                }
                 self.missing.push(Missing {
                     x,
                     before: self.x.len(),
@@ -489,6 +502,30 @@ impl PointsWriter {
                 });
             }
         }
+    }
+
+    #[inline]
+    fn pair(&mut self, x: (f64, u16), y: (f64, u16), line: u32) {
+        if self.x.is_empty() && self.missing.is_empty() {
+            self.raw_first = Some((x.0, y.0));
+        }
+        self.push(x, y, line);
+    }
+}
+
+impl PointsWriter {
+    #[inline]
+    fn push(&mut self, x: (f64, u16), y: (f64, u16), line: u32) {
+        if line != self.pending.0 {
+            self.flush();
+            self.pending = (line, 0);
+        }
+        self.pending.1 += 1;
+        self.x.push(x.0);
+        self.y.push(y.0);
+        self.x_decimals.push(x.1);
+        self.y_decimals.push(y.1);
+        self.exponent = self.exponent.min(-i32::from(y.1));
     }
 
     fn flush(&mut self) {
@@ -675,7 +712,7 @@ pub(crate) fn read_peaks(
         bound,
         &mut left_out,
         notes,
-        &mut |group, line, left, notes| {
+        &mut |group: &[Field], line: Line, left: &mut Vec<LeftOut>, notes: &mut Notes<'_>| {
             let Some((x, dx)) = number_of(group[x_at]) else {
                 let span = Span {
                     start: line.start,

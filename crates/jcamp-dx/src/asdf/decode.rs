@@ -384,9 +384,17 @@ impl LineDecoder<'_> {
                         if last.abs() > i128::from(REACH) {
                             return fail(Code::NumberTooLong, at, alone);
                         }
-                        for _ in 0..more {
-                            current += difference;
-                            self.out.push(current, 0);
+                        if plain {
+                            let base = current;
+                            self.out
+                                .values
+                                .extend((1..=more as i64).map(|i| base + difference * i));
+                            current += difference * more as i64;
+                        } else {
+                            for _ in 0..more {
+                                current += difference;
+                                self.out.push(current, 0);
+                            }
                         }
                     } else {
                         let value = self.out.values[self.out.values.len() - 1];
