@@ -414,6 +414,46 @@ impl LineDecoder<'_> {
                 }
                 Class::Squeezed | Class::SqueezedNegative | Class::Number => {
                     let at = i;
+                    // Nearly all values are short and plain; they are kept out of the general path below.
+                    if class == Class::Number {
+                        if let Some(number) = scan(bytes, i, self.point, self.exponents)
+                            && !number.long
+                            && !number.odd_exponent
+                            && number.mantissa != 0
+                        {
+                            current = if number.negative {
+                                -number.mantissa
+                            } else {
+                                number.mantissa
+                            };
+                            exponent = number.exponent;
+                            self.out.push(current, exponent);
+                            plain = self.out.exponent == 0 && self.out.exponents.is_empty();
+                            form = Form::Absolute;
+                            repeated = false;
+                            i = number.end;
+                            continue;
+                        }
+                    } else if plain {
+                        let mut value = i64::from(digit);
+                        let mut j = i + 1;
+                        while j < end && bytes[j].wrapping_sub(b'0') < 10 {
+                            value = value.wrapping_mul(10).wrapping_add(i64::from(bytes[j] - b'0'));
+                            j += 1;
+                        }
+                        let goes_on = j < end && matches!(bytes[j], b'.' | b',' | b'E' | b'e');
+                        let ambiguous =
+                            matches!(bytes[i], b'E' | b'e') && self.exponents == Exponents::Signed;
+                        if j - i <= 17 && !goes_on && !ambiguous {
+                            current = if class == Class::Squeezed { value } else { -value };
+                            exponent = 0;
+                            self.out.values.push(current);
+                            form = Form::Absolute;
+                            repeated = false;
+                            i = j;
+                            continue;
+                        }
+                    }
                     let number = if class == Class::Number {
                         scan(bytes, i, self.point, self.exponents)
                     } else {
