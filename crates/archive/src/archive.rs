@@ -1,18 +1,42 @@
 //! The reader's side: any number of them, and none ever waits.
 
 use std::collections::BTreeMap;
+use std::fs;
 use std::path::{Path, PathBuf};
+use std::sync::{Mutex, OnceLock, PoisonError};
 
 use curvary_record::stored::{Record, SourceRecord};
-use curvary_record::{Digest, Outcome, Run, RunId, Unit, Value};
+use curvary_record::{Alternative, Digest, Outcome, Run, RunId, Unit, Value, ValueKind, known_field};
 use serde::Serialize;
 
-use crate::{Error, Note, Query, Settings, View, Worklist, Writer};
+use crate::catalog::Catalog;
+use crate::disk::RealDisk;
+use crate::frames::{At, FrameReader, Walk, lines};
+use crate::index::{Current, Index, Key, Places, folder, sort_path};
+use crate::indexer::{originals_name, records_name};
+use crate::manifest::{Manifest, digest_bytes};
+use crate::note::NoteBook;
+use crate::query::{Node, dimension};
+use crate::worklist::{DisputeGroup, HouseWord, QuestionGroup, UnreadGroup};
+use crate::{Error, Note, Query, Settings, View, Worklist, Writer, originals, verify, view, words};
 
-/// An archive, open for reading.
+/// An archive, open for reading. What it shows is what was committed when it was opened, or last
+/// [refreshed](Self::refresh).
 pub struct Archive {
     root: PathBuf,
     settings: Settings,
+    manifest: Manifest,
+    notes: OnceLock<NoteBook>,
+    asking: OnceLock<Asking>,
+}
+
+/// The index and what belongs to it, opened when first asked.
+struct Asking {
+    index: Index,
+    catalog: Catalog,
+    /// Committed bytes that it does not cover.
+    behind: u64,
+    frames: Mutex<FrameReader>,
 }
 
 /// How to answer a query.
@@ -208,19 +232,11 @@ impl Archive {
                 path: root.to_owned(),
             });
         }
-        std::fs::create_dir_all(root).map_err(Error::io("make the folder", root))?;
-        let content = Settings::named(name);
-        let text = toml::to_string(&content).map_err(|error| Error::Settings {
-            path: settings.clone(),
-            line: 0,
-            column: 0,
-            message: error.to_string(),
-        })?;
-        std::fs::write(&settings, text).map_err(Error::io("write", &settings))?;
-        Ok(Self {
-            root: root.to_owned(),
-            settings: content,
-        })
+        fs::create_dir_all(root).map_err(Error::io("make the folder", root))?;
+        let text = Settings::first(name);
+        crate::disk::Disk::replace(&RealDisk, &settings, text.as_bytes())
+            .map_err(Error::io("write", &settings))?;
+        Self::open(root)
     }
 
     /// Opens the archive in a folder.
@@ -231,7 +247,19 @@ impl Archive {
         Ok(Self {
             root: root.to_owned(),
             settings: Settings::read(root)?,
+            manifest: Manifest::read(root)?,
+            notes: OnceLock::new(),
+            asking: OnceLock::new(),
         })
+    }
+
+    /// Looks again at what is committed.
+    ///
+    /// # Errors
+    /// As [`open`](Self::open).
+    pub fn refresh(&mut self) -> Result<(), Error> {
+        *self = Self::open(&self.root)?;
+        Ok(())
     }
 
     /// The nearest folder, from `folder` upwards, that holds an archive.
@@ -255,12 +283,104 @@ impl Archive {
         &self.settings
     }
 
+    /// The index, completed first when it is behind and nobody is writing.
+    fn asking(&self) -> Result<&Asking, Error> {
+        if let Some(asking) = self.asking.get() {
+            return Ok(asking);
+        }
+        let mut asking = self.open_index()?;
+        if asking.as_ref().is_none_or(|asking| asking.behind > 0) {
+            match Writer::open(&self.root, "curvary: completing the index") {
+                Ok(mut writer) => {
+                    writer.tidy()?;
+                    drop(writer);
+                    asking = self.open_index()?;
+                }
+                // Somebody is at work, or we may not write here: what there is must do, and says how far it reaches.
+                Err(Error::Locked { .. } | Error::Io { .. }) if asking.is_some() => {}
+                Err(error) => return Err(error),
+            }
+        }
+        let asking = asking.ok_or_else(|| Error::Index {
+            path: folder(&self.root),
+            message: "there is none for these records and rules".into(),
+        })?;
+        Ok(self.asking.get_or_init(|| asking))
+    }
+
+    fn open_index(&self) -> Result<Option<Asking>, Error> {
+        // A writer may replace the catalogue between two of our steps; then we look again.
+        for _ in 0..5 {
+            let Some(current) = Current::read(&self.root, &self.settings)? else {
+                return Ok(None);
+            };
+            let path = folder(&self.root).join(&current.folder);
+            let index = Index::open(&path)?;
+            let covered = index.covered()?;
+            if let Some(catalog) = fs::read(path.join(&covered.catalog))
+                .ok()
+                .and_then(|bytes| Catalog::from_bytes(&bytes))
+            {
+                let behind = covered.behind(&self.manifest);
+                return Ok(Some(Asking {
+                    index,
+                    catalog,
+                    behind,
+                    frames: Mutex::default(),
+                }));
+            }
+        }
+        Ok(None)
+    }
+
+    fn note_book(&self) -> Result<&NoteBook, Error> {
+        if let Some(notes) = self.notes.get() {
+            return Ok(notes);
+        }
+        let notes = NoteBook::read(
+            &self.root.join(&self.manifest.notes.name),
+            self.manifest.notes.length,
+        )?;
+        Ok(self.notes.get_or_init(|| notes))
+    }
+
+    fn read(&self, asking: &Asking, at: At) -> Result<Record, Error> {
+        let path = self.root.join(records_name(at.part));
+        let mut frames = asking.frames.lock().unwrap_or_else(PoisonError::into_inner);
+        let line = frames.line(&path, at)?;
+        serde_json::from_slice(line).map_err(|error| {
+            Error::damaged(
+                &path,
+                at.frame,
+                error.to_string(),
+                "the record that the index points to",
+            )
+        })
+    }
+
     /// Understands a query with the words of this archive.
     ///
     /// # Errors
     /// [`Error::Query`] with the column and the nearest right word.
     pub fn query(&self, text: &str) -> Result<Query, Error> {
-        Ok(Query::parse(text, &[])?)
+        // Most queries use known fields alone; the words of the house cost a look at the index.
+        if let Ok(query) = Query::parse(text, &[]) {
+            return Ok(query);
+        }
+        Ok(Query::parse(text, &self.house_words()?)?)
+    }
+
+    /// The keys of this archive that no field is known for, each in its own spelling.
+    ///
+    /// # Errors
+    /// When the index cannot be read.
+    pub fn house_words(&self) -> Result<Vec<String>, Error> {
+        Ok(self
+            .asking()?
+            .index
+            .count(&Query::everything(), "house")?
+            .into_keys()
+            .collect())
     }
 
     /// The runs that match, in order, each with its summary.
@@ -268,17 +388,94 @@ impl Archive {
     /// # Errors
     /// When the index cannot be read, or the order names no field.
     pub fn find(&self, query: &Query, options: &FindOptions) -> Result<Found, Error> {
-        let _ = (query, options);
-        Err(self.unfinished())
+        let asking = self.asking()?;
+        let (key, falling) = match &options.sort {
+            None => (Key::When, true),
+            Some(sort) => (self.sort_key(&sort.key)?, sort.direction == Direction::Falling),
+        };
+        let (total, addresses) = asking
+            .index
+            .find(query, &key, falling, options.skip, options.limit)?;
+        let mut hits = Vec::with_capacity(addresses.len());
+        for address in addresses {
+            let (id, summary, _) = asking.index.shown(address)?;
+            let snippet = if options.snippets {
+                snippet(&summary, &query.sought())
+            } else {
+                None
+            };
+            hits.push(Hit {
+                id: RunId::named(id),
+                summary,
+                snippet,
+            });
+        }
+        Ok(Found {
+            total,
+            hits,
+            behind: asking.behind,
+        })
     }
 
-    /// How many of the matching runs there are of each value; at most `limit` values each, most frequent first.
+    fn sort_key(&self, key: &str) -> Result<Key, Error> {
+        let number = |unit: &str| Key::Number(sort_path(key, unit));
+        Ok(match (key, known_field(key).map(|known| known.kind)) {
+            ("date", _) => Key::When,
+            ("points" | "traces", _) => number(""),
+            ("technique" | "reader", _) => Key::Text(key.to_owned()),
+            ("path", _) | (_, Some(ValueKind::Text)) => Key::Text(format!("={key}")),
+            (_, Some(ValueKind::Number(unit))) => number(&dimension(&Unit::ucum(unit).unwrap_or(Unit::ONE))),
+            (_, Some(ValueKind::Range(unit))) => Key::Number(sort_path(
+                key,
+                &format!("{}|from", dimension(&Unit::ucum(unit).unwrap_or(Unit::ONE))),
+            )),
+            (_, Some(ValueKind::TimeOfDay)) => number("s"),
+            _ if key.starts_with("result.") || self.house_words()?.iter().any(|word| word == key) => {
+                number("")
+            }
+            _ => {
+                // The query language finds the nearest right word and says so.
+                Query::parse(&format!("\"{}\":x", key.replace('"', "")), &self.house_words()?)?;
+                number("")
+            }
+        })
+    }
+
+    /// How many of the matching runs there are of each value; at most `limit` values each (0 for all), most frequent
+    /// first.
     ///
     /// # Errors
     /// When the index cannot be read.
     pub fn facets(&self, query: &Query, names: &[FacetName], limit: usize) -> Result<Facets, Error> {
-        let _ = (query, names, limit);
-        Err(self.unfinished())
+        let asking = self.asking()?;
+        let mut facets = Facets::new();
+        for &name in names {
+            let list = match name {
+                FacetName::Technique => "technique",
+                FacetName::Year => "year",
+                FacetName::Sample => "=sample",
+                FacetName::Reader => "reader",
+                FacetName::Verdict => "is",
+            };
+            let counts = asking
+                .index
+                .count(query, list)?
+                .into_iter()
+                .filter(|(value, _)| match name {
+                    // Readers are filed under their short names too; being superseded is no verdict.
+                    FacetName::Reader => value.contains('/'),
+                    FacetName::Verdict => value != "superseded",
+                    _ => true,
+                });
+            let mut counts: Vec<FacetCount> =
+                counts.map(|(value, count)| FacetCount { value, count }).collect();
+            counts.sort_by(|a, b| b.count.cmp(&a.count).then_with(|| a.value.cmp(&b.value)));
+            if limit > 0 {
+                counts.truncate(limit);
+            }
+            facets.insert(name, counts);
+        }
+        Ok(facets)
     }
 
     /// The run whose name begins so.
@@ -286,8 +483,32 @@ impl Archive {
     /// # Errors
     /// [`Error::NoRun`] and [`Error::Ambiguous`], or when the disk refuses.
     pub fn resolve(&self, asked: &str) -> Result<RunId, Error> {
-        let _ = asked;
-        Err(self.unfinished())
+        self.found(asked).map(|(id, _)| id)
+    }
+
+    fn found(&self, asked: &str) -> Result<(RunId, Places), Error> {
+        const SHOWN: usize = 8;
+        let asking = self.asking()?;
+        let prefix = asked.trim().to_lowercase();
+        let none = || Error::NoRun {
+            asked: asked.to_owned(),
+        };
+        if prefix.is_empty() {
+            return Err(none());
+        }
+        let mut all = asking.index.beginning(&prefix, SHOWN)?;
+        if let Some(exact) = all.iter().position(|one| one.0 == prefix) {
+            all.swap(0, exact);
+            all.truncate(1);
+        }
+        match all.as_slice() {
+            [] => Err(none()),
+            [(id, address)] => Ok((RunId::named(id.as_str()), asking.index.shown(*address)?.2)),
+            several => Err(Error::Ambiguous {
+                asked: asked.to_owned(),
+                candidates: several.iter().map(|one| RunId::named(one.0.as_str())).collect(),
+            }),
+        }
     }
 
     /// A run as it is seen today, by a beginning of its name.
@@ -295,8 +516,51 @@ impl Archive {
     /// # Errors
     /// As [`resolve`](Self::resolve), or when its record is damaged.
     pub fn run(&self, asked: &str) -> Result<View, Error> {
-        let _ = asked;
-        Err(self.unfinished())
+        let (id, places) = self.found(asked)?;
+        let asking = self.asking()?;
+        let mut run = self.run_at(asking, &id, places.run)?;
+        let notes = self.note_book()?.about(id.as_str()).to_vec();
+        let (paths, superseded) = match self.source_of(asking, &run.source.digest) {
+            Some(source) => (
+                asking.catalog.paths_of(source),
+                asking.catalog.sources[source as usize].current == 0,
+            ),
+            None => (vec![run.source.path.clone()], false),
+        };
+        view::lay_over(&mut run, &self.settings, &paths, &notes);
+        Ok(View {
+            run,
+            paths,
+            superseded,
+            notes,
+            outcomes: self.outcomes_at(asking, &places)?,
+        })
+    }
+
+    fn source_of(&self, asking: &Asking, digest: &Digest) -> Option<u32> {
+        asking.catalog.source(&digest_bytes(digest.as_str())?)
+    }
+
+    fn run_at(&self, asking: &Asking, id: &RunId, at: At) -> Result<Run, Error> {
+        match self.read(asking, at)? {
+            Record::Run(run) if run.0.id == *id => Ok(run.0),
+            _ => Err(Error::damaged(
+                &self.root.join(records_name(at.part)),
+                at.frame,
+                "another record",
+                format!("the run {id}"),
+            )),
+        }
+    }
+
+    fn outcomes_at(&self, asking: &Asking, places: &Places) -> Result<Vec<Outcome>, Error> {
+        let mut all = Vec::with_capacity(places.outcomes.len());
+        for &at in &places.outcomes {
+            if let Record::Outcome(outcome) = self.read(asking, at)? {
+                all.push(*outcome);
+            }
+        }
+        Ok(all)
     }
 
     /// A run as it was stored, by its whole name.
@@ -304,16 +568,26 @@ impl Archive {
     /// # Errors
     /// As [`run`](Self::run).
     pub fn stored(&self, id: &RunId) -> Result<Run, Error> {
-        let _ = id;
-        Err(self.unfinished())
+        let (found, places) = self.found(id.as_str())?;
+        self.run_at(self.asking()?, &found, places.run)
     }
 
     /// Every committed record in the order in which it was written, superseded readings included.
     ///
     /// # Errors
     /// Each item can be an error; after one the rest of its file is left out.
-    pub fn records(&self) -> Box<dyn Iterator<Item = Result<Record, Error>> + '_> {
-        Box::new(std::iter::once(Err(self.unfinished())))
+    pub fn records(&self) -> impl Iterator<Item = Result<Record, Error>> + '_ {
+        (0_u32..).zip(&self.manifest.records).flat_map(|(number, part)| {
+            let path = self.root.join(&part.name);
+            PartRecords {
+                number,
+                length: part.length,
+                path,
+                at: 0,
+                ready: Vec::new().into_iter(),
+                ended: false,
+            }
+        })
     }
 
     /// Every source, in the order in which it was first added.
@@ -321,7 +595,19 @@ impl Archive {
     /// # Errors
     /// When a record is damaged.
     pub fn sources(&self) -> Result<Vec<SourceView>, Error> {
-        Err(self.unfinished())
+        let asking = self.asking()?;
+        (0_u32..)
+            .zip(&asking.catalog.sources)
+            .filter_map(|(number, source)| match self.read(asking, source.record) {
+                Ok(Record::Source(record)) => Some(Ok(SourceView {
+                    record,
+                    paths: asking.catalog.paths_of(number),
+                    superseded: source.current == 0,
+                })),
+                Ok(_) => None,
+                Err(error) => Some(Err(error)),
+            })
+            .collect()
     }
 
     /// The bytes of an original.
@@ -329,8 +615,26 @@ impl Archive {
     /// # Errors
     /// When there is none, or its bytes no longer agree with the digest.
     pub fn original(&self, digest: &Digest) -> Result<Vec<u8>, Error> {
-        let _ = digest;
-        Err(self.unfinished())
+        let asking = self.asking()?;
+        let source = self
+            .source_of(asking, digest)
+            .map(|source| asking.catalog.sources[source as usize])
+            .filter(|source| source.part != u32::MAX)
+            .ok_or_else(|| Error::NoOriginal {
+                digest: digest.clone(),
+            })?;
+        let path = self.root.join(originals_name(source.part));
+        let (_, bytes) = originals::read(&path, u64::from(source.entry))?;
+        let found = Digest::of(&bytes);
+        if found != *digest {
+            return Err(Error::damaged(
+                &path,
+                u64::from(source.entry),
+                found.to_string(),
+                digest.to_string(),
+            ));
+        }
+        Ok(bytes)
     }
 
     /// What computations found about a run, oldest first.
@@ -338,8 +642,8 @@ impl Archive {
     /// # Errors
     /// When a record is damaged.
     pub fn outcomes(&self, id: &RunId) -> Result<Vec<Outcome>, Error> {
-        let _ = id;
-        Err(self.unfinished())
+        let (_, places) = self.found(id.as_str())?;
+        self.outcomes_at(self.asking()?, &places)
     }
 
     /// Every note, oldest first.
@@ -347,7 +651,7 @@ impl Archive {
     /// # Errors
     /// When the file is damaged.
     pub fn notes(&self) -> Result<Vec<Note>, Error> {
-        Err(self.unfinished())
+        Ok(self.note_book()?.iter().cloned().collect())
     }
 
     /// The answers to questions that notes give for any run of a source, oldest first: what to assume when it is read
@@ -356,17 +660,130 @@ impl Archive {
     /// # Errors
     /// When the notes are damaged.
     pub fn assumed(&self, digest: &Digest) -> Result<Vec<String>, Error> {
-        let _ = digest;
-        Err(self.unfinished())
+        let asking = self.asking()?;
+        let runs = self
+            .source_of(asking, digest)
+            .map_or(0, |source| asking.catalog.sources[source as usize].runs);
+        let names: Vec<RunId> = (0..runs)
+            .map(|ordinal| RunId::new(digest, ordinal as usize))
+            .collect();
+        Ok(self
+            .note_book()?
+            .iter()
+            .filter(|note| names.iter().any(|name| name.as_str() == note.run))
+            .flat_map(|note| note.assume.iter().cloned())
+            .collect())
     }
 
     /// What needs a person; at most `examples` examples for each cause.
     ///
     /// # Errors
-    /// When the index cannot be read.
+    /// When the index cannot be read or a record is damaged.
     pub fn worklist(&self, examples: usize) -> Result<Worklist, Error> {
-        let _ = examples;
-        Err(self.unfinished())
+        let asking = self.asking()?;
+        let index = &asking.index;
+        let everything = Query::everything();
+        let mut list = Worklist::default();
+        for (code, count) in ranked(index.count_unread()?) {
+            let some = index.unread(&code, examples.max(1))?;
+            list.unread.push(UnreadGroup {
+                code,
+                message: some.first().map_or_else(String::new, |one| one.message.clone()),
+                count,
+                examples: some.into_iter().take(examples).map(|one| one.path).collect(),
+            });
+        }
+        let some = |node: Node| -> Result<(usize, Vec<(String, Summary, Places)>), Error> {
+            let (total, addresses) = index.find(&Query::of(node), &Key::When, true, 0, examples.max(1))?;
+            let shown = addresses
+                .into_iter()
+                .map(|address| index.shown(address))
+                .collect::<Result<_, _>>()?;
+            Ok((total, shown))
+        };
+        for (code, count) in ranked(index.count(&everything, "question")?) {
+            let (_, runs) = some(Node::exact("question", code.as_str()))?;
+            let mut message = String::new();
+            let mut readings: Vec<Alternative> = Vec::new();
+            if let Some((id, _, places)) = runs.first() {
+                let run = self.run_at(asking, &RunId::named(id.as_str()), places.run)?;
+                if let Some(question) = run
+                    .questions
+                    .into_iter()
+                    .find(|question| question.code.as_str() == code)
+                {
+                    message = question.message;
+                    readings = question.readings;
+                }
+            }
+            let examples = runs
+                .into_iter()
+                .take(examples)
+                .map(|one| RunId::named(one.0))
+                .collect();
+            list.questions.push(QuestionGroup {
+                code,
+                message,
+                readings,
+                count,
+                examples,
+            });
+        }
+        for (field, count) in ranked(index.count(&everything, "dispute")?) {
+            let (_, runs) = some(Node::exact("dispute", field.as_str()))?;
+            let mut shown = Vec::new();
+            for (id, _, _) in runs.into_iter().take(examples) {
+                let view = self.run(&id)?;
+                let claims = view
+                    .run
+                    .fields
+                    .all(&field)
+                    .iter()
+                    .map(|claim| claim.raw.clone())
+                    .collect();
+                shown.push((RunId::named(id), claims));
+            }
+            list.disputes.push(DisputeGroup {
+                field,
+                count,
+                examples: shown,
+            });
+        }
+        let (nameless, runs) = some(Node::Not(Box::new(Node::exact("has", "sample"))))?;
+        list.nameless = nameless as u64;
+        list.nameless_examples = runs
+            .into_iter()
+            .take(examples)
+            .map(|one| RunId::named(one.0))
+            .collect();
+        for (key, count) in ranked(index.count(&everything, "house")?) {
+            let (_, runs) = some(Node::exact("house", key.as_str()))?;
+            let mut values: Vec<String> = Vec::new();
+            let mut units: Vec<Option<Unit>> = Vec::new();
+            for (_, summary, _) in &runs {
+                if let Some(fact) = summary.fields.get(&key) {
+                    let unit = fact
+                        .unit
+                        .as_ref()
+                        .map(|unit| format!(" {unit}"))
+                        .unwrap_or_default();
+                    let value = format!("{}{unit}", fact.value);
+                    if !values.contains(&value) {
+                        values.push(value);
+                        units.push(fact.unit.clone());
+                    }
+                }
+            }
+            let (suggests, because) = crate::worklist::guess(&key, &values, &units).unzip();
+            list.words.push(HouseWord {
+                key,
+                count,
+                values,
+                suggests,
+                because,
+            });
+        }
+        Ok(list)
     }
 
     /// Checks every original, record and index entry. `told` hears of progress: bytes done, bytes in all.
@@ -374,8 +791,7 @@ impl Archive {
     /// # Errors
     /// Only when the check itself cannot be done; what it finds is in [`Checked::problems`].
     pub fn verify(&self, told: &mut dyn FnMut(u64, u64)) -> Result<Checked, Error> {
-        let _ = told;
-        Err(self.unfinished())
+        verify::all(&self.root, &self.settings, &self.manifest, told)
     }
 
     /// Puts right what can be put right: cuts off what was never committed, writes ZIP directories and the index anew.
@@ -384,8 +800,14 @@ impl Archive {
     /// # Errors
     /// When another process writes, or the disk refuses.
     pub fn repair(&mut self, told: &mut dyn FnMut(u64, u64)) -> Result<Checked, Error> {
-        let _ = told;
-        Err(self.unfinished())
+        let built = self.reindex();
+        self.manifest = Manifest::read(&self.root)?;
+        let checked = self.verify(told)?;
+        // An index cannot be built from damaged records; the check says which.
+        match built {
+            Err(error) if checked.problems.is_empty() => Err(error),
+            _ => Ok(checked),
+        }
     }
 
     /// Builds the index anew from the records, in a new folder that takes the old one's place when it is whole.
@@ -393,7 +815,15 @@ impl Archive {
     /// # Errors
     /// When another process writes, or the disk refuses.
     pub fn reindex(&mut self) -> Result<(), Error> {
-        Err(self.unfinished())
+        let mut writer = Writer::open_on(
+            &self.root,
+            "curvary: building the index",
+            RealDisk::shared(),
+            true,
+        )?;
+        writer.tidy()?;
+        drop(writer);
+        self.refresh()
     }
 
     /// Opens the archive for writing. `command` is what others are told of the holder, such as `curvary add`.
@@ -403,11 +833,109 @@ impl Archive {
     pub fn write(&self, command: &str) -> Result<Writer, Error> {
         Writer::open(&self.root, command)
     }
+}
 
-    fn unfinished(&self) -> Error {
-        Error::Index {
-            path: self.root.clone(),
-            message: "not written yet".into(),
+/// Counts, largest first, then by name.
+fn ranked(counts: BTreeMap<String, u64>) -> Vec<(String, u64)> {
+    let mut all: Vec<(String, u64)> = counts.into_iter().collect();
+    all.sort_by(|a, b| b.1.cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
+    all
+}
+
+/// The records of one part, frame by frame.
+struct PartRecords {
+    number: u32,
+    length: u64,
+    path: PathBuf,
+    at: u64,
+    ready: std::vec::IntoIter<Result<Record, Error>>,
+    ended: bool,
+}
+
+impl PartRecords {
+    fn frame(&mut self) -> Result<bool, Error> {
+        let mut walk = Walk::new(&self.path, self.number, self.at, self.length)?;
+        let Some((frame, bytes)) = walk.next()? else {
+            return Ok(false);
+        };
+        let path = &self.path;
+        let all: Vec<Result<Record, Error>> = lines(frame, &bytes)
+            .map(|(at, line)| {
+                serde_json::from_slice(line).map_err(|error| {
+                    Error::damaged(
+                        path,
+                        at.frame,
+                        format!("{error} in the line at byte {}", at.line),
+                        "a record",
+                    )
+                })
+            })
+            .collect();
+        self.at += u64::from(frame.packed);
+        self.ready = all.into_iter();
+        Ok(true)
+    }
+}
+
+impl Iterator for PartRecords {
+    type Item = Result<Record, Error>;
+
+    fn next(&mut self) -> Option<Self::Item> {
+        loop {
+            if let Some(record) = self.ready.next() {
+                return Some(record);
+            }
+            if self.ended {
+                return None;
+            }
+            match self.frame() {
+                Ok(true) => {}
+                Ok(false) => self.ended = true,
+                Err(error) => {
+                    self.ended = true;
+                    return Some(Err(error));
+                }
+            }
         }
     }
+}
+
+/// Some text around the first word that was looked for, with such words between brackets.
+fn snippet(summary: &Summary, sought: &[&str]) -> Option<String> {
+    const AROUND: usize = 48;
+    if sought.is_empty() {
+        return None;
+    }
+    let fields = summary.fields.iter().filter_map(|(key, fact)| match &fact.value {
+        Value::Text(text) => Some((key.as_str(), text.as_str())),
+        _ => None,
+    });
+    let others = summary.paths.iter().map(|path| ("path", path.as_str()));
+    let results = summary.results.iter().map(|model| ("result", model.as_str()));
+    for (key, text) in fields.chain(others).chain(results) {
+        let found: Vec<_> = words::words(text)
+            .into_iter()
+            .filter(|word| sought.contains(&word.0.as_str()))
+            .collect();
+        let Some(first) = found.first() else {
+            continue;
+        };
+        let from = text.floor_char_boundary(first.1.start.saturating_sub(AROUND));
+        let to = text.ceil_char_boundary((first.1.end + AROUND).min(text.len()));
+        let mut cut = format!("{key}: {}", if from > 0 { "…" } else { "" });
+        let mut at = from;
+        for (_, place) in found.iter().filter(|word| word.1.end <= to) {
+            cut.push_str(&text[at..place.start]);
+            cut.push('[');
+            cut.push_str(&text[place.clone()]);
+            cut.push(']');
+            at = place.end;
+        }
+        cut.push_str(&text[at..to]);
+        if to < text.len() {
+            cut.push('…');
+        }
+        return Some(cut);
+    }
+    None
 }

@@ -14,13 +14,22 @@
 //! serial part, [`Writer::append`], which only writes what is ready. Nothing counts until [`Writer::commit`].
 
 mod archive;
+mod catalog;
 mod disk;
+mod facts;
+mod frames;
+mod index;
+mod indexer;
 mod lock;
+mod manifest;
 mod note;
+mod originals;
 mod query;
 mod settings;
 mod trouble;
+mod verify;
 mod view;
+mod words;
 mod worklist;
 mod writer;
 

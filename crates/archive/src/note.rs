@@ -1,9 +1,13 @@
 //! What people add: corrections of fields and answers to questions. Append-only.
 
 use std::collections::BTreeMap;
+use std::path::Path;
 
 use curvary_record::RunId;
 use serde::{Deserialize, Serialize};
+
+use crate::Error;
+use crate::disk::read_at;
 
 /// One line of `notes.jsonl`.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -32,5 +36,58 @@ impl Note {
             run: run.as_str().to_owned(),
             ..Self::default()
         }
+    }
+}
+
+/// Every note, by run.
+#[derive(Default)]
+pub(crate) struct NoteBook {
+    by_run: BTreeMap<String, Vec<Note>>,
+    /// Each note's run with the byte at which the note ends, in order.
+    order: Vec<(u64, String, usize)>,
+    length: u64,
+}
+
+impl NoteBook {
+    /// The first `length` bytes of a file of notes.
+    pub(crate) fn read(path: &Path, length: u64) -> Result<Self, Error> {
+        let mut book = Self::default();
+        if length == 0 {
+            return Ok(book);
+        }
+        let bytes = read_at(path, 0, usize::try_from(length).unwrap_or(usize::MAX))
+            .map_err(Error::io("read", path))?;
+        for line in bytes.split_inclusive(|&byte| byte == b'\n') {
+            let note = serde_json::from_slice(line)
+                .map_err(|error| Error::damaged(path, book.length, error.to_string(), "a note"))?;
+            book.push(note, line.len() as u64);
+        }
+        Ok(book)
+    }
+
+    /// Adds a note whose line has `bytes` bytes.
+    pub(crate) fn push(&mut self, note: Note, bytes: u64) {
+        self.length += bytes;
+        let notes = self.by_run.entry(note.run.clone()).or_default();
+        self.order.push((self.length, note.run.clone(), notes.len()));
+        notes.push(note);
+    }
+
+    /// The notes about a run, oldest first.
+    pub(crate) fn about(&self, run: &str) -> &[Note] {
+        self.by_run.get(run).map_or(&[], Vec::as_slice)
+    }
+
+    /// Every note, oldest first.
+    pub(crate) fn iter(&self) -> impl Iterator<Item = &Note> {
+        self.beyond(0)
+    }
+
+    /// The notes that stand beyond a byte.
+    pub(crate) fn beyond(&self, byte: u64) -> impl Iterator<Item = &Note> {
+        self.order
+            .iter()
+            .filter(move |one| one.0 > byte)
+            .filter_map(|(_, run, nth)| self.by_run.get(run)?.get(*nth))
     }
 }

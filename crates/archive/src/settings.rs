@@ -38,15 +38,21 @@ impl Settings {
         root.join("archive.toml")
     }
 
-    pub(crate) fn named(name: &str) -> Self {
-        Self {
-            name: name.to_owned(),
-            format: FORMAT,
-            defaults: BTreeMap::new(),
-            leave_out: Vec::new(),
-            words: BTreeMap::new(),
-            names: Vec::new(),
-        }
+    /// The text of a new `archive.toml`, with remarks on what can be put there.
+    pub(crate) fn first(name: &str) -> String {
+        let name = toml::Value::String(name.to_owned());
+        format!(
+            "# An archive of curvary. This file is yours to edit.\n\
+             name = {name}\n\
+             format = {FORMAT}\n\
+             \n\
+             # Fields that are left out when runs are handed over:\n\
+             # leave-out = [\"operator\"]\n\
+             \n\
+             # Words of the house: what a key that only this laboratory uses means.\n\
+             # [words]\n\
+             # jacket = \"temperature\"\n"
+        )
     }
 
     pub(crate) fn read(root: &Path) -> Result<Self, Error> {

@@ -1,11 +1,29 @@
 //! The writer's side: prepared in parallel, appended in order, committed at once.
+//!
+//! A commit writes and syncs the new tails of the ZIP part, the record part and the notes, and then swaps the manifest by
+//! one atomic rename. Until that rename nothing has happened; after it everything has. The index is brought up
+//! afterwards: should that fail, the next writer does it from the records.
 
+use std::collections::HashSet;
+use std::fs;
+use std::ops::Range;
 use std::path::{Path, PathBuf};
+use std::sync::{Arc, PoisonError, RwLock};
 
-use curvary_record::{Diagnostic, Digest, Outcome, Run, Verdict};
+use curvary_record::stored::{PathRecord, Record, SourceRecord, StoredRun};
+use curvary_record::{Diagnostic, Digest, Outcome, Run, RunId, Verdict};
+use tantivy::TantivyDocument;
 
+use crate::catalog::{Catalog, path_hash};
+use crate::disk::{Disk, RealDisk, Tail, read_at, sync_folder};
+use crate::facts::{Around, Facts};
+use crate::frames::{self, At};
+use crate::index::{Names, schema};
+use crate::indexer::{Indexer, originals_name, records_name};
 use crate::lock::{Holder, Lock};
-use crate::{Error, Note};
+use crate::manifest::{Hasher, Manifest, Part, Stretch, digest_bytes};
+use crate::originals::{self, Entry, Packed};
+use crate::{Error, Note, Settings, now};
 
 /// What the operating system says of a file, enough to tell that it has not changed.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -23,7 +41,7 @@ pub struct Stat {
 impl Stat {
     /// What `metadata` says.
     #[must_use]
-    pub fn of(metadata: &std::fs::Metadata) -> Self {
+    pub fn of(metadata: &fs::Metadata) -> Self {
         let modified = metadata
             .modified()
             .ok()
@@ -46,6 +64,11 @@ impl Stat {
         }
         stat
     }
+
+    /// Whether a file that looks so can be believed unchanged when it looks the same again.
+    fn tells(&self) -> bool {
+        *self != Self::default()
+    }
 }
 
 /// One source to add: its bytes and what a reader made of them.
@@ -58,7 +81,8 @@ pub struct Addition {
     pub bytes: Vec<u8>,
     /// Their digest.
     pub digest: Digest,
-    /// What the operating system says of the file, unless it lies in a container.
+    /// What the operating system says of the file, unless it lies in a container. Take it *before* reading the bytes, so
+    /// that a change in between is noticed next time.
     pub stat: Option<Stat>,
     /// How the reading went.
     pub verdict: Verdict,
@@ -66,7 +90,7 @@ pub struct Addition {
     pub reader: Option<String>,
     /// Remarks on the file as a whole.
     pub remarks: Vec<Diagnostic>,
-    /// The runs it gave.
+    /// The runs it gave; their names must be those of [`RunId::new`] for the digest, in order.
     pub runs: Vec<Run>,
     /// Whether it was read again, and this reading takes the place of the one before. Without it, bytes that the archive
     /// has already only gain a path.
@@ -77,19 +101,42 @@ pub struct Addition {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Known {
     /// The file is as it was; there is nothing to do.
-    Unchanged(Digest),
+    Unchanged,
     /// The path is known, but the file may have changed: read its bytes.
-    Perhaps(Digest),
+    Perhaps,
     /// The path was never met.
     New,
 }
 
-/// Makes sources ready on the caller's threads. Pure: the same sources give the same bytes, and nothing is written.
+/// Makes sources ready on the caller's threads. The same sources give the same bytes, and nothing is written.
 #[derive(Clone)]
-pub struct Preparer {}
+pub struct Preparer {
+    settings: Arc<Settings>,
+    catalog: Arc<RwLock<Catalog>>,
+    names: Names,
+}
 
 /// Sources that are ready to be appended.
-pub struct Prepared {}
+pub struct Prepared {
+    sources: Vec<Ready>,
+    /// The lines of all records, one source behind the other.
+    lines: Vec<u8>,
+    /// The same, packed: each frame with the stretch of lines that it holds.
+    frames: Vec<(Range<usize>, Vec<u8>)>,
+}
+
+struct Ready {
+    record: SourceRecord,
+    digest: [u8; 32],
+    path: PathRecord,
+    stat: Option<Stat>,
+    again: bool,
+    original: Packed,
+    /// Where its lines are: the source, the path, the runs.
+    source_line: Range<usize>,
+    path_line: Range<usize>,
+    runs: Vec<(RunId, Range<usize>, TantivyDocument)>,
+}
 
 /// What an append did.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -104,33 +151,317 @@ pub struct Appended {
     pub runs: u64,
 }
 
-/// The archive, open for writing, with its lock held. Dropping it without a [`commit`](Self::commit) leaves the archive
-/// as it was last committed.
-pub struct Writer {
-    root: PathBuf,
-    lock: Lock,
-}
-
 impl Preparer {
     /// About how many bytes of sources to prepare at once: enough for neighbours to compress each other's records,
     /// few enough that one record is read without many neighbours.
     pub const BATCH_BYTES: usize = 256 << 10;
 
-    /// Makes sources ready. They stay together: in one zstd frame, in this order.
+    /// Makes sources ready. They stay together in this order.
     ///
     /// # Errors
-    /// [`Error::TooLarge`].
+    /// [`Error::TooLarge`]; [`Error::Damaged`] when a digest or a run's name is not of its source.
     pub fn prepare(&self, additions: Vec<Addition>) -> Result<Prepared, Error> {
-        let _ = additions;
-        Ok(Prepared {})
+        let mut prepared = Prepared {
+            sources: Vec::with_capacity(additions.len()),
+            lines: Vec::with_capacity(additions.iter().map(|one| one.bytes.len() * 3 / 2 + 2048).sum()),
+            frames: Vec::new(),
+        };
+        for addition in additions {
+            let ready = self.one(addition, &mut prepared.lines)?;
+            prepared.sources.push(ready);
+        }
+        let ends = prepared.sources.iter().flat_map(Ready::line_ends);
+        prepared.frames = pack_frames(&prepared.lines, ends)?;
+        Ok(prepared)
     }
+
+    fn one(&self, addition: Addition, lines: &mut Vec<u8>) -> Result<Ready, Error> {
+        let Addition {
+            path,
+            bytes,
+            digest,
+            stat,
+            verdict,
+            reader,
+            remarks,
+            runs,
+            again,
+        } = addition;
+        let wrong = |found: String, expected: &str| Error::damaged(Path::new(&path), None, found, expected);
+        let key = digest_bytes(digest.as_str()).ok_or_else(|| {
+            wrong(
+                format!("the digest `{digest}`"),
+                "`sha256:` and 64 hexadecimal digits",
+            )
+        })?;
+        for (ordinal, run) in runs.iter().enumerate() {
+            if run.id != RunId::new(&digest, ordinal) || run.source.digest != digest {
+                return Err(wrong(
+                    format!("a run named {}", run.id),
+                    "the name that its source and place give it",
+                ));
+            }
+        }
+        let record = SourceRecord {
+            digest: digest.clone(),
+            bytes: bytes.len() as u64,
+            verdict,
+            reader,
+            runs: u32::try_from(runs.len()).unwrap_or(u32::MAX),
+            remarks,
+        };
+        let source_line = put_line(lines, &Record::Source(record.clone()))?;
+        let replaces = replaced(
+            &self.catalog.read().unwrap_or_else(PoisonError::into_inner),
+            &path,
+            &key,
+        );
+        let path = PathRecord {
+            path,
+            digest,
+            replaces,
+        };
+        let path_line = put_line(lines, &Record::Path(path.clone()))?;
+        let paths = [path.path.clone()];
+        let around = Around {
+            settings: &self.settings,
+            paths: &paths,
+            superseded: false,
+            notes: &[],
+            outcomes: &[],
+        };
+        let mut ready_runs = Vec::with_capacity(runs.len());
+        for run in runs {
+            let document = self.names.document(&Facts::of(&run, &around));
+            let id = run.id.clone();
+            let line = put_line(lines, &Record::Run(Box::new(StoredRun(run))))?;
+            ready_runs.push((id, line, document));
+        }
+        let original = Packed::of(&path.path, &bytes, stat.map(|stat| stat.modified))?;
+        Ok(Ready {
+            record,
+            digest: key,
+            path,
+            stat,
+            again,
+            original,
+            source_line,
+            path_line,
+            runs: ready_runs,
+        })
+    }
+}
+
+/// The digest of what stands at a path today, when that is something else.
+fn replaced(catalog: &Catalog, path: &str, digest: &[u8; 32]) -> Option<Digest> {
+    let before = &catalog.sources[catalog.paths[catalog.path(path)? as usize].source as usize].digest;
+    (before != digest).then(|| crate::manifest::digest_named(before))
+}
+
+fn put_line(lines: &mut Vec<u8>, record: &Record) -> Result<Range<usize>, Error> {
+    let from = lines.len();
+    serde_json::to_writer(&mut *lines, record)
+        .map_err(|error| Error::damaged(Path::new("records"), None, error.to_string(), "a record"))?;
+    lines.push(b'\n');
+    Ok(from..lines.len())
+}
+
+/// Packs lines into frames, each closed at the first line end at which it is long enough.
+fn pack_frames(
+    lines: &[u8],
+    ends: impl Iterator<Item = usize>,
+) -> Result<Vec<(Range<usize>, Vec<u8>)>, Error> {
+    let mut packed = Vec::new();
+    let mut open = 0;
+    let mut last = 0;
+    let mut close = |from: usize, to: usize| {
+        let frame = frames::pack(&lines[from..to])
+            .map_err(|message| Error::damaged(Path::new("records"), None, message, "a zstd frame"))?;
+        packed.push((from..to, frame));
+        Ok::<_, Error>(())
+    };
+    for end in ends {
+        last = end;
+        if end - open >= frames::FRAME_BYTES {
+            close(open, end)?;
+            open = end;
+        }
+    }
+    if open < last {
+        close(open, last)?;
+    }
+    Ok(packed)
+}
+
+impl Ready {
+    fn line_ends(&self) -> impl Iterator<Item = usize> + '_ {
+        [self.source_line.end, self.path_line.end]
+            .into_iter()
+            .chain(self.runs.iter().map(|run| run.1.end))
+    }
+}
+
+/// A growing file.
+struct Growing {
+    /// Number of the part.
+    part: u32,
+    path: PathBuf,
+    name: String,
+    tail: Box<dyn Tail>,
+    hasher: Hasher,
+    length: u64,
+    grown: bool,
+}
+
+impl Growing {
+    /// Goes on with a part, or begins it.
+    fn open(root: &Path, disk: &dyn Disk, number: u32, part: &Part) -> Result<Self, Error> {
+        let path = root.join(&part.name);
+        if let Some(folder) = path.parent().filter(|folder| !folder.exists()) {
+            fs::create_dir_all(folder).map_err(Error::io("make the folder", folder))?;
+            sync_folder(root).map_err(Error::io("sync", root))?;
+        }
+        let hasher = Hasher::resume(&path, part)?;
+        let tail = disk
+            .open_at(&path, part.length)
+            .map_err(Error::io("open", &path))?;
+        Ok(Self {
+            part: number,
+            path,
+            name: part.name.clone(),
+            tail,
+            hasher,
+            length: part.length,
+            grown: false,
+        })
+    }
+
+    fn write(&mut self, bytes: &[u8]) -> Result<(), Error> {
+        self.tail.write(bytes).map_err(Error::io("write", &self.path))?;
+        self.hasher.update(bytes);
+        self.length += bytes.len() as u64;
+        self.grown = true;
+        Ok(())
+    }
+
+    fn sync(&mut self) -> Result<(), Error> {
+        self.tail.sync().map_err(Error::io("sync", &self.path))?;
+        let folder = self.path.parent().unwrap_or(Path::new("."));
+        sync_folder(folder).map_err(Error::io("sync", folder))?;
+        self.grown = false;
+        Ok(())
+    }
+
+    fn part(&self) -> Part {
+        Part {
+            name: self.name.clone(),
+            length: self.length,
+            stretches: self.hasher.stretches(),
+            directory: None,
+        }
+    }
+}
+
+/// A ZIP part that grows.
+struct GrowingZip {
+    file: Growing,
+    entries: Vec<Entry>,
+    /// Whether the directory stands behind the entries.
+    closed: bool,
+}
+
+impl GrowingZip {
+    fn put(&mut self, entry: Entry, packed: &Packed) -> Result<(), Error> {
+        if self.closed {
+            self.file
+                .tail
+                .cut(self.file.length)
+                .map_err(Error::io("cut", &self.file.path))?;
+            self.closed = false;
+        }
+        self.file.write(&entry.header())?;
+        self.file.write(packed.bytes())?;
+        self.entries.push(entry);
+        Ok(())
+    }
+
+    /// Writes the directory behind the entries and syncs.
+    fn close(&mut self) -> Result<Part, Error> {
+        let directory = originals::directory(&self.entries, self.file.length);
+        self.file
+            .tail
+            .write(&directory)
+            .map_err(Error::io("write", &self.file.path))?;
+        self.closed = true;
+        self.file.sync()?;
+        Ok(Part {
+            directory: Some(Stretch::of(&directory)),
+            ..self.file.part()
+        })
+    }
+}
+
+/// Lines that wait for a frame: paths of sources that were there already, and outcomes.
+#[derive(Default)]
+struct Loose {
+    lines: Vec<u8>,
+    ends: Vec<usize>,
+    outcomes: Vec<(Outcome, Range<usize>)>,
+}
+
+/// The archive, open for writing, with its lock held. Dropping it without a [`commit`](Self::commit) leaves the archive
+/// as it was last committed.
+pub struct Writer {
+    root: PathBuf,
+    disk: Arc<dyn Disk>,
+    manifest: Manifest,
+    originals: Option<GrowingZip>,
+    records: Option<Growing>,
+    notes: Option<Growing>,
+    /// ZIP and record parts that were filled since the last commit, by number.
+    full: (Vec<(u32, Part)>, Vec<(u32, Part)>),
+    indexer: Indexer,
+    /// Hashes of the names that ZIP entries have, in lower case.
+    names: Option<HashSet<u64>>,
+    loose: Loose,
+    pending: u64,
+    /// Set when something failed half-way: what is in memory is then no longer what is on disk.
+    broken: bool,
+    // Last, so that it is given back when all else is done.
+    lock: Lock,
 }
 
 impl Writer {
     pub(crate) fn open(root: &Path, command: &str) -> Result<Self, Error> {
+        Self::open_on(root, command, RealDisk::shared(), false)
+    }
+
+    /// `anew` builds the index from nothing.
+    pub(crate) fn open_on(
+        root: &Path,
+        command: &str,
+        disk: Arc<dyn Disk>,
+        anew: bool,
+    ) -> Result<Self, Error> {
+        let lock = Lock::take(root, command)?;
+        let settings = Arc::new(Settings::read(root)?);
+        let manifest = Manifest::read(root)?;
+        restore(root, &manifest, &*disk)?;
+        let indexer = Indexer::open(root, Arc::clone(&disk), settings, &manifest, anew)?;
         Ok(Self {
             root: root.to_owned(),
-            lock: Lock::take(root, command)?,
+            disk,
+            manifest,
+            originals: None,
+            records: None,
+            notes: None,
+            full: (Vec::new(), Vec::new()),
+            indexer,
+            names: None,
+            loose: Loose::default(),
+            pending: 0,
+            broken: false,
+            lock,
         })
     }
 
@@ -140,24 +471,44 @@ impl Writer {
         self.lock.taken_over.as_ref()
     }
 
-    /// What is known of a path whose file looks like this. Cheap, and safe to call from many threads.
+    /// What is known of a path whose file looks like this. Takes some 100 ns.
     #[must_use]
     pub fn known(&self, path: &str, stat: &Stat) -> Known {
-        let _ = (path, stat);
-        Known::New
+        let catalog = self.indexer.catalog();
+        match catalog.path(path) {
+            Some(index) if stat.tells() && catalog.paths[index as usize].stat == *stat => Known::Unchanged,
+            Some(_) => Known::Perhaps,
+            None => Known::New,
+        }
     }
 
     /// Whether the archive has these bytes, so that they need not be read again.
     #[must_use]
     pub fn has(&self, digest: &Digest) -> bool {
-        let _ = digest;
-        false
+        digest_bytes(digest.as_str()).is_some_and(|digest| self.indexer.catalog().source(&digest).is_some())
     }
 
     /// What makes sources ready, for any number of threads.
     #[must_use]
     pub fn preparer(&self) -> Preparer {
-        Preparer {}
+        Preparer {
+            settings: Arc::clone(&self.indexer.settings),
+            catalog: Arc::clone(&self.indexer.catalog),
+            names: schema().1,
+        }
+    }
+
+    /// Runs `work` unless something failed before, and remembers when it fails.
+    fn guarded<T>(&mut self, work: impl FnOnce(&mut Self) -> Result<T, Error>) -> Result<T, Error> {
+        if self.broken {
+            return Err(Error::Index {
+                path: self.root.clone(),
+                message: "an earlier error stopped this writer; open the archive again".into(),
+            });
+        }
+        let done = work(self);
+        self.broken = done.is_err();
+        done
     }
 
     /// Appends what was prepared. Nothing counts before [`commit`](Self::commit).
@@ -165,8 +516,211 @@ impl Writer {
     /// # Errors
     /// When the disk refuses; the archive stays as it was last committed.
     pub fn append(&mut self, prepared: Prepared) -> Result<Appended, Error> {
-        let _ = prepared;
-        Err(self.unfinished())
+        self.guarded(|writer| {
+            writer.flush_loose()?;
+            writer.append_all(prepared)
+        })
+    }
+
+    fn append_all(&mut self, prepared: Prepared) -> Result<Appended, Error> {
+        let Prepared {
+            sources,
+            lines,
+            frames,
+        } = prepared;
+        let mut done = Appended::default();
+        let as_prepared = {
+            let catalog = self.indexer.catalog();
+            let mut digests = HashSet::new();
+            let mut paths = HashSet::new();
+            sources.iter().all(|ready| {
+                (ready.again || catalog.source(&ready.digest).is_none())
+                    && digests.insert(ready.digest)
+                    && paths.insert(ready.path.path.as_str())
+                    && replaced(&catalog, &ready.path.path, &ready.digest) == ready.path.replaces
+            })
+        };
+        if as_prepared {
+            for ready in &sources {
+                self.take(ready, &mut done)?;
+            }
+            self.put_frames(sources, frames)?;
+            return Ok(done);
+        }
+        // Rare: a source that another had brought already, or a path that has changed hands since. Each is looked at by
+        // itself; its line about the path is written anew.
+        for mut ready in sources {
+            let (known, replaces) = {
+                let catalog = self.indexer.catalog();
+                let replaces = replaced(&catalog, &ready.path.path, &ready.digest);
+                (catalog.source(&ready.digest).is_some(), replaces)
+            };
+            if known && !ready.again {
+                let met = self.put_path(ready.path.path, &ready.digest, ready.stat)?;
+                done.had += met.had;
+                done.changed += met.changed;
+                continue;
+            }
+            self.flush_loose()?;
+            ready.path.replaces = replaces;
+            self.take(&ready, &mut done)?;
+            let mut fresh = lines[ready.source_line.clone()].to_vec();
+            ready.source_line = 0..fresh.len();
+            ready.path_line = put_line(&mut fresh, &Record::Path(ready.path.clone()))?;
+            for run in &mut ready.runs {
+                let from = fresh.len();
+                fresh.extend_from_slice(&lines[run.1.clone()]);
+                run.1 = from..fresh.len();
+            }
+            let frames = pack_frames(&fresh, ready.line_ends())?;
+            self.put_frames(vec![ready], frames)?;
+        }
+        Ok(done)
+    }
+
+    /// Counts a source, and writes its original unless the archive has it.
+    fn take(&mut self, ready: &Ready, done: &mut Appended) -> Result<(), Error> {
+        done.changed += u64::from(ready.path.replaces.is_some());
+        done.runs += ready.runs.len() as u64;
+        self.pending += ready.record.bytes;
+        if self.indexer.catalog().source(&ready.digest).is_some() {
+            done.had += 1;
+            return Ok(());
+        }
+        done.new += 1;
+        let name = self.entry_name(&ready.path.path, &ready.digest);
+        let length = 30 + name.len() as u64 + 36 + ready.original.bytes().len() as u64;
+        if let Some(zip) = &mut self.originals
+            && zip.file.length > 0
+            && (zip.file.length + length > originals::PART_BYTES
+                || zip.entries.len() >= originals::PART_ENTRIES)
+        {
+            let part = zip.close()?;
+            self.full.0.push((zip.file.part, part));
+            let next = zip.file.part + 1;
+            self.originals = Some(self.open_zip(next)?);
+        }
+        if self.originals.is_none() {
+            let mut number =
+                u32::try_from(self.manifest.originals.len().saturating_sub(1)).unwrap_or(u32::MAX);
+            if let Some(part) = self.manifest.originals.get(number as usize)
+                && (part.length + length > originals::PART_BYTES
+                    || originals::entries(&self.root.join(&part.name), part.length)?.len()
+                        >= originals::PART_ENTRIES)
+            {
+                number += 1;
+            }
+            self.originals = Some(self.open_zip(number)?);
+        }
+        if let Some(zip) = &mut self.originals {
+            let at = u32::try_from(zip.file.length).unwrap_or(u32::MAX);
+            zip.put(ready.original.entry(name, ready.digest, at), &ready.original)?;
+            let part = zip.file.part;
+            self.indexer.original(ready.digest, part, at);
+        }
+        Ok(())
+    }
+
+    fn open_zip(&self, number: u32) -> Result<GrowingZip, Error> {
+        let part = match self.manifest.originals.get(number as usize) {
+            Some(part) => part.clone(),
+            None => Part {
+                name: originals_name(number),
+                ..Part::default()
+            },
+        };
+        let path = self.root.join(&part.name);
+        let entries = if part.length == 0 {
+            Vec::new()
+        } else {
+            originals::entries(&path, part.length)?
+        };
+        // Opening cuts the directory off; from here on the part is whole again only after its close.
+        let file = Growing::open(&self.root, &*self.disk, number, &part)?;
+        Ok(GrowingZip {
+            file,
+            entries,
+            closed: false,
+        })
+    }
+
+    /// A name that no other entry has, whatever its case.
+    fn entry_name(&mut self, path: &str, digest: &[u8; 32]) -> String {
+        let hash = |name: &str| path_hash(name.to_lowercase().as_bytes());
+        let indexer = &self.indexer;
+        let names = self.names.get_or_insert_with(|| {
+            let catalog = indexer.catalog();
+            (0..catalog.sources.len())
+                .filter_map(|source| catalog.paths_of(u32::try_from(source).ok()?).into_iter().next())
+                .map(|path| hash(&originals::entry_name(&path)))
+                .collect()
+        });
+        let name = originals::entry_name(path);
+        if names.insert(hash(&name)) {
+            return name;
+        }
+        let name = originals::version_name(&name, digest);
+        names.insert(hash(&name));
+        name
+    }
+
+    fn put_frames(&mut self, sources: Vec<Ready>, frames: Vec<(Range<usize>, Vec<u8>)>) -> Result<(), Error> {
+        let mut places = Vec::with_capacity(frames.len());
+        for (range, frame) in frames {
+            places.push((range, self.put_frame(&frame)?));
+        }
+        for ready in sources {
+            self.indexer
+                .source(&ready.record, place(&places, &ready.source_line))?;
+            self.indexer.path(&ready.path, ready.stat)?;
+            for (id, line, document) in ready.runs {
+                self.indexer.run(&id, place(&places, &line), document)?;
+            }
+        }
+        Ok(())
+    }
+
+    fn put_frame(&mut self, frame: &[u8]) -> Result<At, Error> {
+        let full = |records: &Growing| {
+            records.length > 0 && records.length + frame.len() as u64 > frames::PART_BYTES
+        };
+        if let Some(records) = self.records.as_mut().filter(|records| full(records)) {
+            records.sync()?;
+            self.full.1.push((records.part, records.part()));
+            let next = records.part + 1;
+            self.records = Some(self.open_records(next)?);
+        }
+        if self.records.is_none() {
+            let last = u32::try_from(self.manifest.records.len().saturating_sub(1)).unwrap_or(u32::MAX);
+            let mut records = self.open_records(last)?;
+            if full(&records) {
+                records = self.open_records(last + 1)?;
+            }
+            self.records = Some(records);
+        }
+        let Some(records) = &mut self.records else {
+            return Ok(At::default());
+        };
+        let at = At {
+            part: records.part,
+            frame: records.length,
+            packed: u32::try_from(frame.len()).unwrap_or(u32::MAX),
+            line: 0,
+            length: 0,
+        };
+        records.write(frame)?;
+        Ok(at)
+    }
+
+    fn open_records(&self, number: u32) -> Result<Growing, Error> {
+        let part = match self.manifest.records.get(number as usize) {
+            Some(part) => part.clone(),
+            None => Part {
+                name: records_name(number),
+                ..Part::default()
+            },
+        };
+        Growing::open(&self.root, &*self.disk, number, &part)
     }
 
     /// Tells that bytes which the archive [`has`](Self::has) were met under a path. Without news nothing is written.
@@ -174,40 +728,204 @@ impl Writer {
     /// # Errors
     /// As [`append`](Self::append); [`Error::NoOriginal`] when it has not.
     pub fn met(&mut self, path: &str, digest: &Digest, stat: Option<Stat>) -> Result<Appended, Error> {
-        let _ = (path, digest, stat);
-        Err(self.unfinished())
+        let key = digest_bytes(digest.as_str())
+            .filter(|_| self.has(digest))
+            .ok_or_else(|| Error::NoOriginal {
+                digest: digest.clone(),
+            })?;
+        self.guarded(|writer| writer.put_path(path.to_owned(), &key, stat))
     }
 
-    /// Keeps what a computation found. The same outcome twice is kept once.
+    fn put_path(&mut self, path: String, digest: &[u8; 32], stat: Option<Stat>) -> Result<Appended, Error> {
+        let (news, replaces) = {
+            let catalog = self.indexer.catalog();
+            let source = catalog.source(digest);
+            let there = catalog
+                .path(&path)
+                .map(|index| catalog.paths[index as usize].source);
+            (
+                there.is_none() || there != source,
+                replaced(&catalog, &path, digest),
+            )
+        };
+        let changed = u64::from(replaces.is_some());
+        let record = PathRecord {
+            path,
+            digest: crate::manifest::digest_named(digest),
+            replaces,
+        };
+        self.indexer.path(&record, stat)?;
+        if news {
+            put_line(&mut self.loose.lines, &Record::Path(record))?;
+            self.loose.ends.push(self.loose.lines.len());
+            self.flush_when_long()?;
+        }
+        Ok(Appended {
+            had: 1,
+            changed,
+            ..Appended::default()
+        })
+    }
+
+    fn flush_when_long(&mut self) -> Result<(), Error> {
+        if self.loose.lines.len() >= frames::FRAME_BYTES {
+            self.flush_loose()
+        } else {
+            Ok(())
+        }
+    }
+
+    fn flush_loose(&mut self) -> Result<(), Error> {
+        let Loose {
+            lines,
+            ends,
+            outcomes,
+        } = std::mem::take(&mut self.loose);
+        let mut places = Vec::new();
+        for (range, frame) in pack_frames(&lines, ends.into_iter())? {
+            places.push((range, self.put_frame(&frame)?));
+        }
+        for (outcome, line) in outcomes {
+            self.indexer.outcome(&outcome, place(&places, &line));
+        }
+        self.pending += lines.len() as u64;
+        Ok(())
+    }
+
+    /// Keeps what a computation found. The same outcome twice is kept once; gives whether it is new.
     ///
     /// # Errors
-    /// As [`append`](Self::append).
-    pub fn put_outcome(&mut self, outcome: Outcome) -> Result<(), Error> {
-        let _ = outcome;
-        Err(self.unfinished())
+    /// [`Error::NoRun`] when it speaks of a run that the archive has not, or as [`append`](Self::append).
+    pub fn put_outcome(&mut self, outcome: Outcome) -> Result<bool, Error> {
+        for run in &outcome.runs {
+            self.must_have(run.as_str())?;
+        }
+        if self.indexer.has_outcome(&outcome.id)? {
+            return Ok(false);
+        }
+        self.guarded(|writer| {
+            writer.indexer.expect_outcome(&outcome.id);
+            let outcome = Record::Outcome(Box::new(outcome));
+            let line = put_line(&mut writer.loose.lines, &outcome)?;
+            writer.loose.ends.push(line.end);
+            if let Record::Outcome(outcome) = outcome {
+                writer.loose.outcomes.push((*outcome, line));
+            }
+            writer.flush_when_long()?;
+            Ok(true)
+        })
+    }
+
+    fn must_have(&self, run: &str) -> Result<(), Error> {
+        match self.indexer.places(run)? {
+            Some(_) => Ok(()),
+            None => Err(Error::NoRun {
+                asked: run.to_owned(),
+            }),
+        }
     }
 
     /// Adds a note.
     ///
     /// # Errors
-    /// When the run is not known, or as [`append`](Self::append).
-    pub fn note(&mut self, note: Note) -> Result<(), Error> {
-        let _ = note;
-        Err(self.unfinished())
+    /// [`Error::NoRun`], [`Error::Note`] when it says nothing, or as [`append`](Self::append).
+    pub fn note(&mut self, mut note: Note) -> Result<(), Error> {
+        self.must_have(&note.run)?;
+        if note.fields.is_empty() && note.assume.is_empty() {
+            return Err(Error::Note {
+                message: "the note says nothing: expected a value or an assumption".into(),
+            });
+        }
+        if let Some(wrong) = note.assume.iter().find(|assume| !assume.contains('=')) {
+            let message =
+                format!("`{wrong}` settles nothing: expected ABOUT=ANSWER, such as `decimal=comma`");
+            return Err(Error::Note { message });
+        }
+        if note.at.is_empty() {
+            note.at = now();
+        }
+        let mut line = serde_json::to_vec(&note).map_err(|error| Error::Note {
+            message: format!("the note cannot be kept: {error}"),
+        })?;
+        line.push(b'\n');
+        self.guarded(|writer| {
+            if writer.notes.is_none() {
+                writer.notes = Some(Growing::open(
+                    &writer.root,
+                    &*writer.disk,
+                    0,
+                    &writer.manifest.notes,
+                )?);
+            }
+            if let Some(notes) = &mut writer.notes {
+                notes.write(&line)?;
+            }
+            writer.pending += line.len() as u64;
+            writer.indexer.touch_run(&note.run);
+            writer.indexer.notes.push(note, line.len() as u64);
+            Ok(())
+        })
     }
 
-    /// Bytes of sources appended since the last commit, for deciding when to commit.
+    /// Bytes of sources, outcomes and notes appended since the last commit, for deciding when to commit.
     #[must_use]
     pub fn pending(&self) -> u64 {
-        0
+        self.pending
     }
 
     /// Makes everything appended so far count: writes and syncs the new tails, then swaps the manifest.
     ///
     /// # Errors
-    /// When the disk refuses; the archive stays as it was last committed.
+    /// When the disk refuses; the archive stays as it was last committed. When only the index could not be written
+    /// ([`Error::Index`], or a path inside `index/`), everything counts and the next writer completes the index.
     pub fn commit(&mut self) -> Result<(), Error> {
-        Err(self.unfinished())
+        self.guarded(Self::commit_all)
+    }
+
+    fn commit_all(&mut self) -> Result<(), Error> {
+        self.flush_loose()?;
+        if self.has_grown() {
+            let mut manifest = self.manifest.clone();
+            manifest.commit += 1;
+            manifest.at = now();
+            let mut originals = std::mem::take(&mut self.full.0);
+            if let Some(zip) = self.originals.as_mut().filter(|zip| !zip.closed) {
+                originals.push((zip.file.part, zip.close()?));
+            }
+            put_parts(&mut manifest.originals, originals);
+            let mut records = std::mem::take(&mut self.full.1);
+            if let Some(file) = self.records.as_mut().filter(|file| file.grown) {
+                file.sync()?;
+                records.push((file.part, file.part()));
+            }
+            put_parts(&mut manifest.records, records);
+            if let Some(file) = self.notes.as_mut().filter(|file| file.grown) {
+                file.sync()?;
+                manifest.notes = file.part();
+            }
+            manifest.write(&self.root, &*self.disk)?;
+            self.manifest = manifest;
+        }
+        self.pending = 0;
+        if self.indexer.is_dirty() {
+            self.indexer.commit(&self.manifest)
+        } else {
+            Ok(())
+        }
+    }
+
+    fn has_grown(&self) -> bool {
+        let grown = |file: &Option<Growing>| file.as_ref().is_some_and(|file| file.grown);
+        grown(&self.records)
+            || grown(&self.notes)
+            || self.originals.as_ref().is_some_and(|zip| !zip.closed)
+            || !self.full.0.is_empty()
+            || !self.full.1.is_empty()
+    }
+
+    /// Waits until the index is tidy.
+    pub(crate) fn tidy(&mut self) -> Result<(), Error> {
+        self.indexer.finish()
     }
 
     /// Commits, tidies the index and gives the lock back.
@@ -215,13 +933,112 @@ impl Writer {
     /// # Errors
     /// As [`commit`](Self::commit).
     pub fn finish(mut self) -> Result<(), Error> {
-        self.commit()
+        self.commit()?;
+        self.indexer.finish()
     }
+}
 
-    fn unfinished(&self) -> Error {
-        Error::Index {
-            path: self.root.clone(),
-            message: "not written yet".into(),
+impl Drop for Writer {
+    fn drop(&mut self) {
+        if self.has_grown() {
+            self.originals = None;
+            self.records = None;
+            self.notes = None;
+            // Should this fail, the next writer does it.
+            let _ = restore(&self.root, &self.manifest, &*self.disk);
         }
     }
+}
+
+fn put_parts(all: &mut Vec<Part>, grown: Vec<(u32, Part)>) {
+    for (number, part) in grown {
+        let number = number as usize;
+        if all.len() <= number {
+            all.resize(number + 1, Part::default());
+        }
+        all[number] = part;
+    }
+}
+
+/// The place of a line of packed frames.
+fn place(frames: &[(Range<usize>, At)], line: &Range<usize>) -> At {
+    let which = frames.partition_point(|(range, _)| range.end <= line.start);
+    frames.get(which).map_or_else(At::default, |(range, at)| At {
+        line: u32::try_from(line.start - range.start).unwrap_or(u32::MAX),
+        // Without the line end.
+        length: u32::try_from(line.len().saturating_sub(1)).unwrap_or(u32::MAX),
+        ..*at
+    })
+}
+
+/// Cuts off what was never committed and writes ZIP directories again where they are not as committed.
+pub(crate) fn restore(root: &Path, manifest: &Manifest, disk: &dyn Disk) -> Result<(), Error> {
+    let last = manifest.originals.len().saturating_sub(1);
+    for (number, part) in manifest.originals.iter().enumerate() {
+        let path = root.join(&part.name);
+        if number == last || length_of(&path)? != part.whole() {
+            restore_zip(&path, part, disk)?;
+        }
+    }
+    for part in manifest
+        .records
+        .iter()
+        .chain((manifest.notes.length > 0).then_some(&manifest.notes))
+    {
+        let path = root.join(&part.name);
+        if length_of(&path)? != part.length {
+            disk.open_at(&path, part.length)
+                .map_err(Error::io("cut", &path))?;
+        }
+    }
+    let mut dead = Vec::new();
+    let mut number = u32::try_from(manifest.originals.len()).unwrap_or(u32::MAX);
+    while root.join(originals_name(number)).exists() {
+        dead.push(root.join(originals_name(number)));
+        number += 1;
+    }
+    number = u32::try_from(manifest.records.len()).unwrap_or(u32::MAX);
+    while root.join(records_name(number)).exists() {
+        dead.push(root.join(records_name(number)));
+        number += 1;
+    }
+    if manifest.notes.length == 0 && root.join(&manifest.notes.name).exists() {
+        dead.push(root.join(&manifest.notes.name));
+    }
+    for path in dead {
+        fs::remove_file(&path).map_err(Error::io("delete", &path))?;
+    }
+    Ok(())
+}
+
+fn length_of(path: &Path) -> Result<u64, Error> {
+    fs::metadata(path)
+        .map(|metadata| metadata.len())
+        .map_err(Error::io("look at", path))
+}
+
+fn restore_zip(path: &Path, part: &Part, disk: &dyn Disk) -> Result<(), Error> {
+    let Some(committed) = &part.directory else {
+        return Ok(());
+    };
+    let whole = length_of(path)? == part.whole() && {
+        let length = usize::try_from(committed.length).unwrap_or(usize::MAX);
+        let found = read_at(path, part.length, length).map_err(Error::io("read", path))?;
+        Stretch::of(&found) == *committed
+    };
+    if whole {
+        return Ok(());
+    }
+    let directory = originals::directory(&originals::entries(path, part.length)?, part.length);
+    if Stretch::of(&directory) != *committed {
+        return Err(Error::damaged(
+            path,
+            part.length,
+            "entries of another directory",
+            "those that were committed",
+        ));
+    }
+    let mut tail = disk.open_at(path, part.length).map_err(Error::io("cut", path))?;
+    tail.write(&directory).map_err(Error::io("write", path))?;
+    tail.sync().map_err(Error::io("sync", path))
 }

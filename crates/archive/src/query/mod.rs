@@ -1,11 +1,75 @@
-//! The query language.
+//! The query language: words, phrases, fields, numbers with units, dates, joined by *and*, `or`, parentheses and `-`.
+//!
+//! ```text
+//! query  = and { "or" and }
+//! and    = term { [ "and" ] term }
+//! term   = "-" term | "(" query ")" | key ":" value | word | "phrase"
+//! value  = word | "phrase" | [ "<" "<=" ">" ">=" "=" ] quantity | [ quantity ] ".." [ quantity ]
+//! ```
+//!
+//! Three rules carry the rest:
+//! - Numbers are compared in SI units and within one part in 10⁹, so that 310.15 K is 37 °C; `<` and `>` leave out what
+//!   is equal in that sense.
+//! - A value that a run lacks never matches: `ph:7` needs a pH. A leading `-` turns a whole term round, so `-ph:7` matches
+//!   the runs of another pH *and* those without one; `has:ph -ph:7` asks for the former alone.
+//! - Runs whose source was superseded are left out unless the query says `is:superseded` somewhere.
+
+mod quantity;
+mod syntax;
 
 use std::fmt;
+
+pub(crate) use quantity::{Bounds, number_and_unit};
+pub(crate) use syntax::dimension;
 
 /// A query that was understood.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Query {
     text: String,
+    pub(crate) node: Node,
+    /// Whether superseded runs are asked for.
+    pub(crate) superseded: bool,
+}
+
+/// What a query asks of a run.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) enum Node {
+    /// Everything; an empty one matches every run.
+    And(Vec<Node>),
+    /// At least one.
+    Or(Vec<Node>),
+    /// Not this.
+    Not(Box<Node>),
+    /// These words, one behind the other, in a field or anywhere.
+    Words {
+        /// The field.
+        key: Option<String>,
+        /// The words, folded.
+        words: Vec<String>,
+    },
+    /// One of a closed list of words, compared as a whole.
+    Exact {
+        /// Which list.
+        list: String,
+        /// The word.
+        value: String,
+    },
+    /// A number within bounds.
+    Number {
+        /// The field.
+        key: String,
+        /// The SI unit, or empty for the number as it was written.
+        dimension: String,
+        /// The bounds.
+        bounds: Bounds,
+    },
+    /// A civil day within bounds, each as year, month, day in one decimal number.
+    Day {
+        /// The first day that matches.
+        from: i64,
+        /// The last.
+        to: i64,
+    },
 }
 
 impl Query {
@@ -17,16 +81,64 @@ impl Query {
     /// # Errors
     /// When a field, unit or value is not known, with its column and the nearest right one.
     pub fn parse(text: &str, house: &[String]) -> Result<Self, QueryError> {
-        let _ = house;
+        let node = syntax::parse(text, house)?;
+        let superseded = node.asks_for("is", "superseded");
         Ok(Self {
             text: text.to_owned(),
+            node,
+            superseded,
         })
+    }
+
+    /// The query that every run answers, save superseded ones.
+    pub(crate) fn everything() -> Self {
+        Self::of(Node::And(Vec::new()))
+    }
+
+    pub(crate) fn of(node: Node) -> Self {
+        Self {
+            text: String::new(),
+            node,
+            superseded: false,
+        }
     }
 
     /// The text it was made from.
     #[must_use]
     pub fn text(&self) -> &str {
         &self.text
+    }
+
+    /// Every word that is looked for, for showing where it stands.
+    pub(crate) fn sought(&self) -> Vec<&str> {
+        fn walk<'a>(node: &'a Node, all: &mut Vec<&'a str>) {
+            match node {
+                Node::And(nodes) | Node::Or(nodes) => nodes.iter().for_each(|node| walk(node, all)),
+                Node::Words { words, .. } => all.extend(words.iter().map(String::as_str)),
+                _ => {}
+            }
+        }
+        let mut all = Vec::new();
+        walk(&self.node, &mut all);
+        all
+    }
+}
+
+impl Node {
+    pub(crate) fn exact(list: &str, word: impl Into<String>) -> Self {
+        Self::Exact {
+            list: list.to_owned(),
+            value: word.into(),
+        }
+    }
+
+    fn asks_for(&self, which: &str, word: &str) -> bool {
+        match self {
+            Self::And(nodes) | Self::Or(nodes) => nodes.iter().any(|node| node.asks_for(which, word)),
+            Self::Not(node) => node.asks_for(which, word),
+            Self::Exact { list, value } => list == which && value == word,
+            _ => false,
+        }
     }
 }
 
@@ -52,3 +164,6 @@ impl fmt::Display for QueryError {
 }
 
 impl std::error::Error for QueryError {}
+
+#[cfg(test)]
+mod tests;

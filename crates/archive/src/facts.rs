@@ -1,0 +1,345 @@
+//! What can be asked of a run, drawn from its record and everything laid over it. The index files these facts, and
+//! nothing else.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use curvary_record::{Claim, Coordinate, Outcome, Quantity, Run, Unit, Value, ValueKind, known_field};
+
+use crate::archive::{Fact, Summary};
+use crate::query::dimension;
+use crate::{Note, Settings, view};
+
+/// What can be asked of a run.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(crate) struct Facts {
+    pub(crate) id: String,
+    pub(crate) digest: String,
+    /// Words of closed lists: `technique`, `reader`, `has`, `is`, `question`, `remark`, `dispute`, `house`, `year`, …
+    /// Under `=FIELD` stands the strongest short text of a field, for ordering and counting.
+    pub(crate) exact: BTreeMap<String, BTreeSet<String>>,
+    /// Texts by field.
+    pub(crate) texts: BTreeMap<String, Vec<String>>,
+    /// Numbers by field and SI unit; under the empty unit as they were written.
+    pub(crate) numbers: BTreeMap<(String, String), Vec<f64>>,
+    /// Spans by field and SI unit, smaller end first.
+    pub(crate) spans: BTreeMap<(String, String), (f64, f64)>,
+    /// Day of the measurement, as year, month, day in one decimal number.
+    pub(crate) day: Option<i64>,
+    /// Second of that day.
+    pub(crate) second: i64,
+    pub(crate) summary: Summary,
+}
+
+/// Longer texts are cut in the summary; the record has them whole.
+const SUMMARY_TEXT: usize = 240;
+
+/// Everything that is said about a run beside its record.
+pub(crate) struct Around<'a> {
+    pub(crate) settings: &'a Settings,
+    pub(crate) paths: &'a [String],
+    pub(crate) superseded: bool,
+    pub(crate) notes: &'a [Note],
+    pub(crate) outcomes: &'a [Outcome],
+}
+
+impl Facts {
+    /// The facts of a run as it is seen today.
+    pub(crate) fn of(run: &Run, around: &Around<'_>) -> Self {
+        let mut seen;
+        let settings = around.settings;
+        let run = if settings.words.is_empty() && settings.names.is_empty() && around.notes.is_empty() {
+            run
+        } else {
+            // The curves are shared, not copied.
+            seen = run.clone();
+            view::lay_over(&mut seen, settings, around.paths, around.notes);
+            &seen
+        };
+        let mut facts = Self {
+            id: run.id.as_str().to_owned(),
+            digest: run.source.digest.as_str().to_owned(),
+            ..Self::default()
+        };
+        facts.lists(run, around);
+        for (key, claims) in run.fields.iter() {
+            facts.claims(key.as_str(), claims);
+            facts
+                .summary
+                .fields
+                .insert(key.as_str().to_owned(), fact(&claims[0]));
+        }
+        for trace in &run.traces {
+            if let Some(label) = &trace.label {
+                facts.text("label", label);
+            }
+            for (key, claims) in trace.fields.iter() {
+                facts.claims(key.as_str(), claims);
+            }
+            for held in &trace.held {
+                facts.held(held);
+            }
+        }
+        facts.scanned(run);
+        for path in around.paths {
+            facts.text("path", path);
+        }
+        for outcome in around.outcomes {
+            facts.outcome(outcome);
+        }
+        facts.shown();
+        facts.count("traces", run.traces.len());
+        facts.count("points", run.points());
+        if let Some(Fact {
+            value: Value::Text(date),
+            ..
+        }) = facts.summary.fields.get("date")
+        {
+            facts.day = day(date);
+        }
+        if let Some(Fact {
+            value: Value::Text(time),
+            ..
+        }) = facts.summary.fields.get("time")
+            && let Some(second) = second(time)
+        {
+            facts.second = second;
+            #[expect(clippy::cast_precision_loss, reason = "a day has 86,400 seconds")]
+            facts.number("time", "s", second as f64);
+        }
+        if let Some(day) = facts.day {
+            facts.exact("year", (day / 10_000).to_string());
+        }
+        facts
+    }
+
+    fn lists(&mut self, run: &Run, around: &Around<'_>) {
+        self.exact("technique", run.technique.as_str().to_lowercase());
+        let reader = run.source.reader.to_lowercase();
+        if let Some((_, name)) = reader.split_once('/') {
+            self.exact("reader", name.to_owned());
+        }
+        self.exact("reader", reader);
+        self.exact("is", if run.in_question() { "in-question" } else { "read" });
+        if around.superseded {
+            self.exact("is", "superseded");
+        }
+        for question in &run.questions {
+            self.exact("question", question.code.as_str());
+            self.exact("has", "question");
+        }
+        for remark in &run.remarks {
+            self.exact("remark", remark.code.as_str());
+            self.exact("has", "remark");
+        }
+        for (key, _) in run.fields.disputes() {
+            self.exact("dispute", key.as_str());
+            self.exact("has", "dispute");
+        }
+        if !around.notes.is_empty() {
+            self.exact("has", "note");
+        }
+        for outcome in around.outcomes {
+            self.exact("has", "result");
+            self.exact("outcome", outcome.id.as_str());
+        }
+        let every = |list: &str| {
+            self.exact
+                .get(list)
+                .map_or_else(Vec::new, |all| all.iter().cloned().collect())
+        };
+        let mut results: Vec<String> = Vec::new();
+        for outcome in around.outcomes {
+            if !results.contains(&outcome.model) {
+                results.push(outcome.model.clone());
+            }
+        }
+        self.summary = Summary {
+            technique: run.technique.as_str().to_owned(),
+            reader: run.source.reader.clone(),
+            paths: around.paths.to_vec(),
+            digest: self.digest.clone(),
+            traces: run.traces.len() as u64,
+            points: run.points() as u64,
+            superseded: around.superseded,
+            questions: every("question"),
+            disputes: every("dispute"),
+            results,
+            fields: BTreeMap::new(),
+        };
+    }
+
+    /// The short texts by which runs are ordered and counted.
+    fn shown(&mut self) {
+        let mut shown: Vec<(String, String)> = Vec::new();
+        for (key, fact) in &self.summary.fields {
+            if let Value::Text(text) = &fact.value
+                && matches!(known_field(key).map(|known| known.kind), Some(ValueKind::Text))
+                && text.len() <= SUMMARY_TEXT
+            {
+                shown.push((format!("={key}"), text.trim().to_owned()));
+            }
+        }
+        if let Some(path) = self.summary.paths.first() {
+            shown.push(("=path".to_owned(), path.clone()));
+        }
+        for (list, text) in shown {
+            self.exact(&list, text);
+        }
+    }
+
+    fn exact(&mut self, list: &str, word: impl Into<String>) {
+        self.exact.entry(list.to_owned()).or_default().insert(word.into());
+    }
+
+    fn text(&mut self, key: &str, text: &str) {
+        let texts = self.texts.entry(key.to_owned()).or_default();
+        if !text.trim().is_empty() && !texts.iter().any(|known| known == text) {
+            texts.push(text.to_owned());
+        }
+    }
+
+    fn number(&mut self, key: &str, unit: &str, value: f64) {
+        if value.is_finite() {
+            // A negative zero is a zero.
+            let value = value + 0.0;
+            let values = self.numbers.entry((key.to_owned(), unit.to_owned())).or_default();
+            if !values.contains(&value) {
+                values.push(value);
+            }
+        }
+    }
+
+    fn count(&mut self, key: &str, count: usize) {
+        #[expect(clippy::cast_precision_loss, reason = "counts stay far below 2^53")]
+        self.number(key, "", count as f64);
+    }
+
+    /// Files the claims of one field: every text, and the value of the strongest claim.
+    fn claims(&mut self, key: &str, claims: &[Claim]) {
+        self.exact("has", key);
+        if known_field(key).is_none() {
+            self.exact("house", key);
+        }
+        for claim in claims {
+            if let Value::Text(text) = &claim.value {
+                self.text(key, text);
+            }
+            self.text(key, &claim.raw);
+        }
+        let Some(claim) = claims.first() else {
+            return;
+        };
+        match claim.value {
+            Value::Number(value) => self.quantity(key, value, claim.unit.as_ref()),
+            Value::Range { from, to } => self.span(key, from, to, claim.unit.as_ref()),
+            Value::Text(_) => {}
+        }
+    }
+
+    fn quantity(&mut self, key: &str, value: f64, unit: Option<&Unit>) {
+        if let Some(unit) = unit_of(key, unit) {
+            self.number(key, &dimension(&unit), unit.to_si(value));
+        }
+        if known_field(key).is_none() {
+            self.number(key, "", value);
+        }
+    }
+
+    fn span(&mut self, key: &str, from: f64, to: f64, unit: Option<&Unit>) {
+        let mut file = |unit: String, a: f64, b: f64| {
+            if a.is_finite() && b.is_finite() {
+                let (low, high) = (a.min(b) + 0.0, a.max(b) + 0.0);
+                let span = self.spans.entry((key.to_owned(), unit)).or_insert((low, high));
+                *span = (span.0.min(low), span.1.max(high));
+            }
+        };
+        if let Some(unit) = unit_of(key, unit) {
+            file(dimension(&unit), unit.to_si(from), unit.to_si(to));
+        }
+        if known_field(key).is_none() {
+            file(String::new(), from, to);
+        }
+    }
+
+    /// A coordinate that a curve holds is a value of the field of the same name.
+    fn held(&mut self, held: &Coordinate) {
+        let key = held.quantity.as_str();
+        if matches!(
+            known_field(key).map(|known| known.kind),
+            Some(ValueKind::Number(_))
+        ) {
+            self.exact("has", key);
+            self.quantity(key, held.value, Some(&held.unit));
+        }
+    }
+
+    /// The wavelengths that the curves run over, unless a claim says them.
+    fn scanned(&mut self, run: &Run) {
+        const KEY: &str = "wavelength-range";
+        if self.spans.keys().any(|(key, _)| key == KEY) {
+            return;
+        }
+        for trace in run
+            .traces
+            .iter()
+            .filter(|trace| trace.x.quantity == Quantity::WAVELENGTH)
+        {
+            let ends = trace.x.values.iter().fold(None, |ends: Option<(f64, f64)>, &x| {
+                Some(ends.map_or((x, x), |(low, high)| (low.min(x), high.max(x))))
+            });
+            if let Some((low, high)) = ends {
+                self.span(KEY, low, high, Some(&trace.x.unit));
+            }
+        }
+    }
+
+    fn outcome(&mut self, outcome: &Outcome) {
+        self.text("result.model", &outcome.model);
+        self.text("result.kind", &outcome.kind);
+        self.text("result.termination", &outcome.termination);
+        for parameter in &outcome.parameters {
+            if let Some(value) = parameter.value {
+                let key = format!("result.{}", parameter.name.to_lowercase());
+                self.quantity(&key, value, Some(parameter.unit.as_ref().unwrap_or(&Unit::ONE)));
+            }
+        }
+    }
+}
+
+/// The unit of a claim; a bare number of a known field is in its customary unit.
+fn unit_of(key: &str, unit: Option<&Unit>) -> Option<Unit> {
+    let customary = match known_field(key).map(|known| known.kind) {
+        Some(ValueKind::Number(code) | ValueKind::Range(code)) => Unit::ucum(code).ok(),
+        _ => None,
+    };
+    match (unit, customary) {
+        // pH is a pure number to many writers.
+        (Some(unit), Some(customary)) if *unit == Unit::ONE && customary == Unit::PH => Some(customary),
+        (Some(unit), _) => Some(unit.clone()),
+        (None, customary) => customary,
+    }
+}
+
+fn fact(claim: &Claim) -> Fact {
+    let value = match &claim.value {
+        Value::Text(text) if text.len() > SUMMARY_TEXT => {
+            Value::Text(format!("{}…", &text[..text.floor_char_boundary(SUMMARY_TEXT)]))
+        }
+        value => value.clone(),
+    };
+    Fact {
+        value,
+        unit: claim.unit.clone(),
+    }
+}
+
+/// The day that an ISO 8601 date begins with.
+fn day(text: &str) -> Option<i64> {
+    let date: jiff::civil::Date = text.get(..10)?.parse().ok()?;
+    Some((i64::from(date.year()) * 100 + i64::from(date.month())) * 100 + i64::from(date.day()))
+}
+
+fn second(text: &str) -> Option<i64> {
+    let time: jiff::civil::Time = text.parse().ok()?;
+    Some((i64::from(time.hour()) * 60 + i64::from(time.minute())) * 60 + i64::from(time.second()))
+}

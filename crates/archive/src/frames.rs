@@ -1,0 +1,195 @@
+//! `records/000001.jsonl.zst`: one JSON record a line, in many small zstd frames.
+//!
+//! Each frame decompresses by itself (RFC 8878, 3.1: frames may be joined freely), so one record is read without its
+//! neighbours, and `zstd -dc` still shows the whole file. The place of a record is kept in the index; without it the
+//! frames are found by walking over the file.
+
+use std::fs::File;
+use std::io::Read;
+use std::path::Path;
+
+use serde::{Deserialize, Serialize};
+use zstd::zstd_safe;
+
+use crate::Error;
+use crate::disk::read_at;
+
+/// A part that is this long gets no further frame.
+pub(crate) const PART_BYTES: u64 = 256 << 20;
+/// A frame that holds this many bytes of lines is closed.
+pub(crate) const FRAME_BYTES: usize = 512 << 10;
+/// Measured on records of 13 kB exports: level 3 packs 2 % better than 1 at 0.7 of its speed.
+const LEVEL: i32 = 1;
+/// No frame is larger when it is unpacked: one record of the largest source, in the worst case.
+const LARGEST_FRAME: u64 = 32 << 30;
+
+/// Where a record stands: part, frame, line.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub(crate) struct At {
+    /// Number of the part, from 0.
+    pub(crate) part: u32,
+    /// First byte of the frame.
+    pub(crate) frame: u64,
+    /// Length of the frame.
+    pub(crate) packed: u32,
+    /// First byte of the line in the unpacked frame.
+    pub(crate) line: u32,
+    /// Length of the line, without its line end.
+    pub(crate) length: u32,
+}
+
+/// Compresses lines into one frame, with its length and a checksum.
+pub(crate) fn pack(lines: &[u8]) -> Result<Vec<u8>, String> {
+    thread_local! {
+        static PACK: std::cell::RefCell<Option<zstd::bulk::Compressor<'static>>> = const { std::cell::RefCell::new(None) };
+    }
+    PACK.with_borrow_mut(|slot| {
+        let packer = match slot {
+            Some(packer) => packer,
+            None => {
+                let mut packer = zstd::bulk::Compressor::new(LEVEL)?;
+                packer.include_checksum(true)?;
+                packer.include_contentsize(true)?;
+                slot.insert(packer)
+            }
+        };
+        packer.compress(lines)
+    })
+    .map_err(|error| error.to_string())
+}
+
+fn unpack(path: &Path, at: u64, packed: &[u8]) -> Result<Vec<u8>, Error> {
+    let wrong = |found: String| Error::damaged(path, at, found, "a zstd frame of records");
+    let length = zstd_safe::get_frame_content_size(packed)
+        .ok()
+        .flatten()
+        .filter(|&length| length <= LARGEST_FRAME)
+        .and_then(|length| usize::try_from(length).ok())
+        .ok_or_else(|| wrong("a damaged frame header".into()))?;
+    // zstd packs at most some 30,000 to one; a header that promises more is damaged and must not cost memory.
+    if length / 32_768 > packed.len() {
+        return Err(wrong(format!("a frame header that promises {length} bytes")));
+    }
+    zstd::bulk::decompress(packed, length).map_err(|error| wrong(error.to_string()))
+}
+
+/// Reads records, keeping the last frame at hand since neighbours are often asked for together.
+#[derive(Default)]
+pub(crate) struct FrameReader {
+    last: Option<((u32, u64), Vec<u8>)>,
+}
+
+impl FrameReader {
+    pub(crate) fn line<'a>(&'a mut self, path: &Path, at: At) -> Result<&'a [u8], Error> {
+        if self
+            .last
+            .as_ref()
+            .is_none_or(|(which, _)| *which != (at.part, at.frame))
+        {
+            let packed = read_at(path, at.frame, at.packed as usize).map_err(Error::io("read", path))?;
+            self.last = Some(((at.part, at.frame), unpack(path, at.frame, &packed)?));
+        }
+        self.last
+            .as_ref()
+            .and_then(|(_, lines)| lines.get(at.line as usize..)?.get(..at.length as usize))
+            .ok_or_else(|| {
+                Error::damaged(
+                    path,
+                    at.frame,
+                    "a shorter frame",
+                    "the record that the index points to",
+                )
+            })
+    }
+}
+
+/// Walks over the frames of a part from byte `from` up to the committed `length`.
+pub(crate) struct Walk<'a> {
+    path: &'a Path,
+    part: u32,
+    file: File,
+    /// Bytes read and not yet walked over.
+    buffer: Vec<u8>,
+    /// Where `buffer` begins in the file.
+    at: u64,
+    left: u64,
+}
+
+/// How much is read at once.
+const WINDOW: usize = 4 << 20;
+
+impl<'a> Walk<'a> {
+    pub(crate) fn new(path: &'a Path, part: u32, from: u64, length: u64) -> Result<Self, Error> {
+        use std::io::{Seek, SeekFrom};
+        let mut file = File::open(path).map_err(Error::io("open", path))?;
+        file.seek(SeekFrom::Start(from))
+            .map_err(Error::io("read", path))?;
+        Ok(Self {
+            path,
+            part,
+            file,
+            buffer: Vec::new(),
+            at: from,
+            left: length.saturating_sub(from),
+        })
+    }
+
+    /// The next frame: the place of its first line and its lines.
+    pub(crate) fn next(&mut self) -> Result<Option<(At, Vec<u8>)>, Error> {
+        loop {
+            if self.buffer.is_empty() && self.left == 0 {
+                return Ok(None);
+            }
+            if let Some(packed) = zstd_safe::find_frame_compressed_size(&self.buffer)
+                .ok()
+                .filter(|&packed| packed > 0 && packed <= self.buffer.len())
+            {
+                let lines = unpack(self.path, self.at, &self.buffer[..packed])?;
+                let at = At {
+                    part: self.part,
+                    frame: self.at,
+                    packed: u32::try_from(packed).unwrap_or(u32::MAX),
+                    line: 0,
+                    length: 0,
+                };
+                self.buffer.drain(..packed);
+                self.at += packed as u64;
+                return Ok(Some((at, lines)));
+            }
+            let most = usize::try_from(self.left)
+                .unwrap_or(usize::MAX)
+                .min(WINDOW.max(self.buffer.len()));
+            let had = self.buffer.len();
+            self.buffer.resize(had + most, 0);
+            let read = self
+                .file
+                .read(&mut self.buffer[had..])
+                .map_err(Error::io("read", self.path))?;
+            self.buffer.truncate(had + read);
+            self.left -= read as u64;
+            if read == 0 {
+                return Err(Error::damaged(
+                    self.path,
+                    self.at,
+                    "no whole zstd frame",
+                    "a zstd frame of records",
+                ));
+            }
+        }
+    }
+}
+
+/// The lines of a frame, each with its place.
+pub(crate) fn lines(frame: At, bytes: &[u8]) -> impl Iterator<Item = (At, &[u8])> {
+    let mut from = 0;
+    bytes.split_inclusive(|&byte| byte == b'\n').map(move |line| {
+        let bare = line.strip_suffix(b"\n").unwrap_or(line);
+        let at = At {
+            line: u32::try_from(from).unwrap_or(u32::MAX),
+            length: u32::try_from(bare.len()).unwrap_or(u32::MAX),
+            ..frame
+        };
+        from += line.len();
+        (at, bare)
+    })
+}

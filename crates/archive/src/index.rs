@@ -1,0 +1,890 @@
+//! The index: facts of runs in a full-text engine, and the catalogue beside it. All of it may be deleted at any time.
+//!
+//! `index/current.json` names the folder that is in use and what it was built for. An index is built anew only for
+//! causes that are known: there is none, it was built by another version, or the words of the house or rules for names
+//! have changed since. Trouble with the disk or a lock is reported and never answered by building anew. A new index grows
+//! in a folder of its own and takes the old one's place by one atomic rename of `current.json`.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::ops::Bound;
+use std::path::{Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+use sha2::{Digest as _, Sha256};
+use tantivy::columnar::{ColumnType, MonotonicallyMappableToU64};
+use tantivy::query::{
+    AllQuery, BooleanQuery, EnableScoring, Occur, PhraseQuery, Query as EngineQuery, RangeQuery, TermQuery,
+};
+use tantivy::schema::{
+    BytesOptions, Field, IndexRecordOption, JsonObjectOptions, NumericOptions, OwnedValue, STORED, STRING,
+    Schema, TextFieldIndexing, TextOptions, Value as _,
+};
+use tantivy::{DocAddress, DocId, IndexReader, ReloadPolicy, Searcher, SegmentReader, TantivyDocument, Term};
+
+use crate::disk::Disk;
+use crate::facts::Facts;
+use crate::frames::At;
+use crate::manifest::{Manifest, hex};
+use crate::query::{Bounds, Node, Query};
+use crate::{Error, Settings, words};
+
+/// Changes whenever what is filed, or how, changes.
+const VERSION: u32 = 1;
+
+/// The fields of the engine.
+#[derive(Clone, Copy)]
+pub(crate) struct Names {
+    /// The run's name, or empty for a source.
+    id: Field,
+    /// The source's digest.
+    digest: Field,
+    /// Words of closed lists, by list.
+    list: Field,
+    /// All texts.
+    all: Field,
+    /// Texts by field.
+    text: Field,
+    /// Numbers by field and SI unit.
+    number: Field,
+    /// Day of the measurement.
+    day: Field,
+    /// Moment of the measurement, for ordering.
+    when: Field,
+    /// The run's name as a number, so that every order is whole.
+    order: Field,
+    /// What a table shows.
+    summary: Field,
+    /// Where the records stand.
+    places: Field,
+}
+
+pub(crate) fn schema() -> (Schema, Names) {
+    let mut builder = Schema::builder();
+    let positions = TextFieldIndexing::default()
+        .set_tokenizer("words")
+        .set_index_option(IndexRecordOption::WithFreqsAndPositions)
+        .set_fieldnorms(false);
+    let exact = TextFieldIndexing::default()
+        .set_tokenizer("raw")
+        .set_index_option(IndexRecordOption::Basic)
+        .set_fieldnorms(false);
+    let fast = || NumericOptions::default().set_fast();
+    let stored = || BytesOptions::default().set_stored();
+    let names = Names {
+        id: builder.add_text_field("id", STRING | STORED),
+        digest: builder.add_text_field("digest", STRING),
+        list: builder.add_json_field(
+            "list",
+            JsonObjectOptions::default()
+                .set_indexing_options(exact)
+                .set_fast("raw"),
+        ),
+        all: builder.add_text_field(
+            "all",
+            TextOptions::default().set_indexing_options(positions.clone()),
+        ),
+        text: builder.add_json_field(
+            "text",
+            JsonObjectOptions::default().set_indexing_options(positions),
+        ),
+        number: builder.add_json_field("number", JsonObjectOptions::default().set_fast("raw")),
+        day: builder.add_i64_field("day", fast()),
+        when: builder.add_i64_field("when", fast()),
+        order: builder.add_u64_field("order", fast()),
+        summary: builder.add_bytes_field("summary", stored()),
+        places: builder.add_bytes_field("places", stored()),
+    };
+    (builder.build(), names)
+}
+
+/// Where the records of a run stand.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(crate) struct Places {
+    pub(crate) run: At,
+    pub(crate) outcomes: Vec<At>,
+}
+
+impl Places {
+    fn to_bytes(&self) -> Vec<u8> {
+        let mut bytes = Vec::with_capacity(24 * (1 + self.outcomes.len()));
+        for at in std::iter::once(&self.run).chain(&self.outcomes) {
+            bytes.extend_from_slice(&at.frame.to_le_bytes());
+            for word in [at.part, at.packed, at.line, at.length] {
+                bytes.extend_from_slice(&word.to_le_bytes());
+            }
+        }
+        bytes
+    }
+
+    fn from_bytes(bytes: &[u8]) -> Option<Self> {
+        let mut all = bytes.chunks_exact(24).map(|one| {
+            let word = |from: usize| Some(u32::from_le_bytes(one.get(from..from + 4)?.try_into().ok()?));
+            Some(At {
+                frame: u64::from_le_bytes(one.get(..8)?.try_into().ok()?),
+                part: word(8)?,
+                packed: word(12)?,
+                line: word(16)?,
+                length: word(20)?,
+            })
+        });
+        let run = all.next()??;
+        Some(Self {
+            run,
+            outcomes: all.collect::<Option<_>>()?,
+        })
+    }
+}
+
+/// A key as one step of a path: the engine takes paths apart at dots.
+fn step(key: &str) -> String {
+    key.chars()
+        .map(|sign| match sign {
+            '.' => '\u{e000}',
+            '\\' => '\u{e001}',
+            sign if sign.is_control() => '\u{e002}',
+            sign => sign,
+        })
+        .collect()
+}
+
+fn number_path(key: &str, unit: &str, end: &str) -> String {
+    step(&format!("{key}|{unit}{end}"))
+}
+
+impl Names {
+    /// Everything about a run but the places of its records.
+    pub(crate) fn document(&self, facts: &Facts) -> TantivyDocument {
+        let mut document = TantivyDocument::new();
+        document.add_text(self.id, &facts.id);
+        document.add_text(self.digest, &facts.digest);
+        document.add_u64(self.order, order_of(&facts.id));
+        let mut lists: BTreeMap<String, OwnedValue> = facts
+            .exact
+            .iter()
+            .map(|(list, words)| {
+                (
+                    step(list),
+                    array(words.iter().map(|word| OwnedValue::Str(word.clone()))),
+                )
+            })
+            .collect();
+        lists.insert("kind".into(), OwnedValue::Str("run".into()));
+        document.add_object(self.list, lists);
+        for texts in facts.texts.values() {
+            for text in texts {
+                document.add_text(self.all, text);
+            }
+        }
+        let texts = facts
+            .texts
+            .iter()
+            .map(|(key, texts)| {
+                (
+                    step(key),
+                    array(texts.iter().map(|text| OwnedValue::Str(text.clone()))),
+                )
+            })
+            .collect();
+        document.add_object(self.text, texts);
+        let mut numbers: BTreeMap<String, OwnedValue> = facts
+            .numbers
+            .iter()
+            .map(|((key, unit), values)| {
+                (
+                    number_path(key, unit, ""),
+                    array(values.iter().map(|&value| OwnedValue::F64(value))),
+                )
+            })
+            .collect();
+        for ((key, unit), &(from, to)) in &facts.spans {
+            numbers.insert(number_path(key, unit, "|from"), OwnedValue::F64(from));
+            numbers.insert(number_path(key, unit, "|to"), OwnedValue::F64(to));
+        }
+        document.add_object(self.number, numbers);
+        if let Some(day) = facts.day {
+            document.add_i64(self.day, day);
+            document.add_i64(self.when, day * 100_000 + facts.second);
+        }
+        document.add_bytes(
+            self.summary,
+            &serde_json::to_vec(&facts.summary).unwrap_or_default(),
+        );
+        document
+    }
+
+    /// A source that gave no run.
+    pub(crate) fn unread(&self, digest: &str, unread: &Unread) -> TantivyDocument {
+        let mut document = TantivyDocument::new();
+        document.add_text(self.digest, digest);
+        document.add_u64(self.order, order_of(digest));
+        let lists = [("kind", "unread"), ("code", unread.code.as_str())]
+            .map(|(list, word)| (list.to_owned(), OwnedValue::Str(word.to_owned())));
+        document.add_object(self.list, lists.into_iter().collect());
+        document.add_bytes(self.summary, &serde_json::to_vec(unread).unwrap_or_default());
+        document
+    }
+
+    pub(crate) fn place(&self, document: &mut TantivyDocument, places: &Places) {
+        document.add_bytes(self.places, &places.to_bytes());
+    }
+
+    pub(crate) fn id_term(&self, id: &str) -> Term {
+        Term::from_field_text(self.id, id)
+    }
+
+    pub(crate) fn digest_term(&self, digest: &str) -> Term {
+        Term::from_field_text(self.digest, digest)
+    }
+
+    fn list_term(&self, list: &str, word: &str) -> Term {
+        let mut term = Term::from_field_json_path(self.list, &step(list), false);
+        term.append_type_and_str(word);
+        term
+    }
+}
+
+/// Why a source gave no run.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Unread {
+    pub(crate) code: String,
+    pub(crate) message: String,
+    pub(crate) path: String,
+}
+
+fn array(values: impl Iterator<Item = OwnedValue>) -> OwnedValue {
+    OwnedValue::Array(values.collect())
+}
+
+/// The first 16 hexadecimal digits of a name as a number; another name's hash.
+fn order_of(id: &str) -> u64 {
+    id.get(..16)
+        .and_then(|digits| u64::from_str_radix(digits, 16).ok())
+        .unwrap_or_else(|| crate::catalog::path_hash(id.as_bytes()))
+}
+
+/// What an index was built for, in `current.json`.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub(crate) struct Current {
+    version: u32,
+    rules: String,
+    pub(crate) folder: String,
+}
+
+/// Up to where an index has read, in the engine's own commit.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub(crate) struct Covered {
+    pub(crate) originals: (u32, u64),
+    pub(crate) records: (u32, u64),
+    pub(crate) notes: u64,
+    /// The file of the catalogue that belongs to it.
+    pub(crate) catalog: String,
+}
+
+impl Covered {
+    /// What an index that has read everything covers.
+    pub(crate) fn whole(manifest: &Manifest) -> Self {
+        let end = |parts: &[crate::manifest::Part]| {
+            let last = parts.len().saturating_sub(1);
+            (
+                u32::try_from(last).unwrap_or(u32::MAX),
+                parts.last().map_or(0, |part| part.length),
+            )
+        };
+        Self {
+            originals: end(&manifest.originals),
+            records: end(&manifest.records),
+            notes: manifest.notes.length,
+            catalog: String::new(),
+        }
+    }
+
+    /// How many committed bytes of records and notes lie beyond.
+    pub(crate) fn behind(&self, manifest: &Manifest) -> u64 {
+        let records: u64 = (0_u32..)
+            .zip(&manifest.records)
+            .filter(|(part, _)| *part >= self.records.0)
+            .map(|(part, record)| {
+                if part == self.records.0 {
+                    record.length.saturating_sub(self.records.1)
+                } else {
+                    record.length
+                }
+            })
+            .sum();
+        records + manifest.notes.length.saturating_sub(self.notes)
+    }
+}
+
+fn rules(settings: &Settings) -> String {
+    let text = serde_json::to_vec(&(&settings.words, &settings.names)).unwrap_or_default();
+    hex(&Sha256::digest(text))
+}
+
+pub(crate) fn folder(root: &Path) -> PathBuf {
+    root.join("index")
+}
+
+impl Current {
+    fn path(root: &Path) -> PathBuf {
+        folder(root).join("current.json")
+    }
+
+    /// What the index of an archive was built for; `None` when there is none, or it is not for this version and these
+    /// rules.
+    pub(crate) fn read(root: &Path, settings: &Settings) -> Result<Option<Self>, Error> {
+        let path = Self::path(root);
+        let bytes = match fs::read(&path) {
+            Ok(bytes) => bytes,
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(None),
+            Err(error) => return Err(Error::io("read", &path)(error)),
+        };
+        Ok(serde_json::from_slice::<Self>(&bytes)
+            .ok()
+            .filter(|current| current.version == VERSION && current.rules == rules(settings))
+            .filter(|current| folder(root).join(&current.folder).is_dir()))
+    }
+
+    /// A fresh folder for a new index, beside those that are there.
+    pub(crate) fn fresh(root: &Path, settings: &Settings) -> Result<Self, Error> {
+        let all = folder(root);
+        fs::create_dir_all(&all).map_err(Error::io("make the folder", &all))?;
+        for number in 1_u32.. {
+            let name = format!("{number:06}");
+            match fs::create_dir(all.join(&name)) {
+                Ok(()) => {
+                    return Ok(Self {
+                        version: VERSION,
+                        rules: rules(settings),
+                        folder: name,
+                    });
+                }
+                Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => {}
+                Err(error) => return Err(Error::io("make the folder", &all.join(&name))(error)),
+            }
+        }
+        Err(Error::Index {
+            path: all,
+            message: "no folder name is free".into(),
+        })
+    }
+
+    pub(crate) fn write(&self, root: &Path, disk: &dyn Disk) -> Result<(), Error> {
+        let path = Self::path(root);
+        let text = serde_json::to_vec(self).unwrap_or_default();
+        disk.replace(&path, &text).map_err(Error::io("write", &path))?;
+        // Older folders are of no use; one that cannot be deleted does no harm.
+        for entry in fs::read_dir(folder(root)).into_iter().flatten().flatten() {
+            if entry.path().is_dir() && entry.file_name().to_str() != Some(&self.folder) {
+                let _ = fs::remove_dir_all(entry.path());
+            }
+        }
+        Ok(())
+    }
+}
+
+/// An index, open for asking.
+pub(crate) struct Index {
+    pub(crate) path: PathBuf,
+    pub(crate) engine: tantivy::Index,
+    pub(crate) names: Names,
+    pub(crate) reader: IndexReader,
+}
+
+/// By what runs are ordered.
+pub(crate) enum Key {
+    When,
+    Number(String),
+    Text(String),
+}
+
+/// A value of a run by which it is ordered; missing values come last.
+#[derive(Clone, Debug, PartialEq, PartialOrd)]
+enum Rank {
+    Number(f64),
+    Text(String),
+    None,
+}
+
+impl Index {
+    fn wrong(path: &Path) -> impl Fn(tantivy::TantivyError) -> Error {
+        let path = path.to_owned();
+        move |error| Error::Index {
+            path: path.clone(),
+            message: error.to_string(),
+        }
+    }
+
+    pub(crate) fn trouble(&self, error: &tantivy::TantivyError) -> Error {
+        Error::Index {
+            path: self.path.clone(),
+            message: error.to_string(),
+        }
+    }
+
+    pub(crate) fn create(path: &Path) -> Result<Self, Error> {
+        let settings = tantivy::IndexSettings {
+            docstore_compression: tantivy::store::Compressor::Lz4,
+            docstore_blocksize: 8192,
+            docstore_compress_dedicated_thread: false,
+            ..tantivy::IndexSettings::default()
+        };
+        let engine = tantivy::Index::builder()
+            .schema(schema().0)
+            .settings(settings)
+            .create_in_dir(path)
+            .map_err(Self::wrong(path))?;
+        Self::of(path, engine)
+    }
+
+    pub(crate) fn open(path: &Path) -> Result<Self, Error> {
+        Self::of(
+            path,
+            tantivy::Index::open_in_dir(path).map_err(Self::wrong(path))?,
+        )
+    }
+
+    fn of(path: &Path, engine: tantivy::Index) -> Result<Self, Error> {
+        engine.tokenizers().register("words", words::analyzer());
+        let reader = engine
+            .reader_builder()
+            .reload_policy(ReloadPolicy::Manual)
+            .doc_store_cache_num_blocks(32)
+            .try_into()
+            .map_err(Self::wrong(path))?;
+        Ok(Self {
+            path: path.to_owned(),
+            engine,
+            names: schema().1,
+            reader,
+        })
+    }
+
+    pub(crate) fn covered(&self) -> Result<Covered, Error> {
+        let metas = self.engine.load_metas().map_err(|error| self.trouble(&error))?;
+        Ok(metas
+            .payload
+            .and_then(|payload| serde_json::from_str(&payload).ok())
+            .unwrap_or_default())
+    }
+
+    fn engine_query(&self, node: &Node) -> Box<dyn EngineQuery> {
+        match node {
+            Node::And(nodes) => {
+                let mut clauses: Vec<(Occur, Box<dyn EngineQuery>)> = Vec::with_capacity(nodes.len() + 1);
+                for node in nodes {
+                    clauses.push(match node {
+                        Node::Not(node) => (Occur::MustNot, self.engine_query(node)),
+                        node => (Occur::Must, self.engine_query(node)),
+                    });
+                }
+                if !clauses.iter().any(|clause| clause.0 == Occur::Must) {
+                    clauses.push((Occur::Must, Box::new(AllQuery)));
+                }
+                Box::new(BooleanQuery::new(clauses))
+            }
+            Node::Or(nodes) => Box::new(BooleanQuery::new(
+                nodes
+                    .iter()
+                    .map(|node| (Occur::Should, self.engine_query(node)))
+                    .collect(),
+            )),
+            Node::Not(node) => Box::new(BooleanQuery::new(vec![
+                (Occur::Must, Box::new(AllQuery)),
+                (Occur::MustNot, self.engine_query(node)),
+            ])),
+            Node::Words { key, words } => {
+                let term = |word: &String| match key {
+                    None => Term::from_field_text(self.names.all, word),
+                    Some(key) => {
+                        let mut term = Term::from_field_json_path(self.names.text, &step(key), false);
+                        term.append_type_and_str(word);
+                        term
+                    }
+                };
+                match words.as_slice() {
+                    [word] => Box::new(TermQuery::new(term(word), IndexRecordOption::Basic)),
+                    words => Box::new(PhraseQuery::new(words.iter().map(term).collect())),
+                }
+            }
+            Node::Exact { list, value } => Box::new(TermQuery::new(
+                self.names.list_term(list, value),
+                IndexRecordOption::Basic,
+            )),
+            Node::Number {
+                key,
+                dimension,
+                bounds,
+            } => {
+                let value = self.between(&number_path(key, dimension, ""), bounds.low, bounds.high);
+                Box::new(BooleanQuery::new(vec![
+                    (Occur::Should, value),
+                    (Occur::Should, self.covering(key, dimension, *bounds)),
+                ]))
+            }
+            Node::Day { from, to } => {
+                let term = |day: i64| Bound::Included(Term::from_field_i64(self.names.day, day));
+                Box::new(RangeQuery::new(term(*from), term(*to)))
+            }
+        }
+    }
+
+    /// Runs whose span answers, in the sense of [`Bounds::covered`].
+    fn covering(&self, key: &str, unit: &str, bounds: Bounds) -> Box<dyn EngineQuery> {
+        let (from, to) = (number_path(key, unit, "|from"), number_path(key, unit, "|to"));
+        match bounds.to_cover() {
+            (Some(low), Some(high)) => Box::new(BooleanQuery::new(vec![
+                (Occur::Must, self.between(&from, None, Some(low))),
+                (Occur::Must, self.between(&to, Some(high), None)),
+            ])),
+            (Some(_), None) => self.between(&to, bounds.low, None),
+            (None, _) => self.between(&from, None, bounds.high),
+        }
+    }
+
+    fn between(&self, path: &str, low: Option<f64>, high: Option<f64>) -> Box<dyn EngineQuery> {
+        let term = |value: f64| {
+            let mut term = Term::from_field_json_path(self.names.number, path, false);
+            term.append_type_and_fast_value(value);
+            Bound::Included(term)
+        };
+        // An open end is the last number on that side: the engine wants at least one bound to know the path.
+        let low = term(low.unwrap_or(f64::MIN));
+        Box::new(RangeQuery::new(low, term(high.unwrap_or(f64::MAX))))
+    }
+
+    fn asked(&self, query: &Query) -> Box<dyn EngineQuery> {
+        let mut clauses: Vec<(Occur, Box<dyn EngineQuery>)> = vec![
+            (Occur::Must, self.engine_query(&query.node)),
+            (Occur::Must, self.engine_query(&Node::exact("kind", "run"))),
+        ];
+        if !query.superseded {
+            clauses.push((
+                Occur::MustNot,
+                self.engine_query(&Node::exact("is", "superseded")),
+            ));
+        }
+        Box::new(BooleanQuery::new(clauses))
+    }
+
+    /// Calls `each` for every living document that matches.
+    fn each(
+        &self,
+        searcher: &Searcher,
+        query: &dyn EngineQuery,
+        each: &mut dyn FnMut(u32, &SegmentReader, &[DocId]) -> Result<(), tantivy::TantivyError>,
+    ) -> Result<(), Error> {
+        let mut all = || -> Result<(), tantivy::TantivyError> {
+            let weight = query.weight(EnableScoring::disabled_from_searcher(searcher))?;
+            let mut living: Vec<DocId> = Vec::new();
+            for (ordinal, segment) in (0_u32..).zip(searcher.segment_readers()) {
+                let alive = segment.alive_bitset();
+                living.clear();
+                weight.for_each_no_score(segment, &mut |documents| {
+                    living.extend(
+                        documents
+                            .iter()
+                            .filter(|&&doc| alive.is_none_or(|alive| alive.is_alive(doc))),
+                    );
+                })?;
+                each(ordinal, segment, &living)?;
+            }
+            Ok(())
+        };
+        all().map_err(|error| self.trouble(&error))
+    }
+
+    /// Every match in order: how many there are, and those from `skip` on, at most `limit` (0 for all).
+    pub(crate) fn find(
+        &self,
+        query: &Query,
+        key: &Key,
+        falling: bool,
+        skip: usize,
+        limit: usize,
+    ) -> Result<(usize, Vec<DocAddress>), Error> {
+        let searcher = self.reader.searcher();
+        let engine_query = self.asked(query);
+        let end = if limit == 0 {
+            usize::MAX
+        } else {
+            skip.saturating_add(limit)
+        };
+        if let Key::When = key {
+            // The common case, with plain numbers: a missing date comes last either way.
+            let mut all: Vec<(i64, u64, DocAddress)> = Vec::new();
+            self.each(&searcher, &*engine_query, &mut |ordinal, segment, documents| {
+                let when = segment.fast_fields().i64("when")?;
+                let order = segment.fast_fields().u64("order")?;
+                all.extend(documents.iter().map(|&doc| {
+                    let rank = match when.first(doc) {
+                        Some(when) if falling => -when,
+                        Some(when) => when,
+                        None => i64::MAX,
+                    };
+                    (rank, order.first(doc).unwrap_or(0), DocAddress::new(ordinal, doc))
+                }));
+                Ok(())
+            })?;
+            let total = all.len();
+            if end < total {
+                all.select_nth_unstable(end);
+                all.truncate(end);
+            }
+            all.sort_unstable();
+            return Ok((total, all.into_iter().skip(skip).map(|one| one.2).collect()));
+        }
+        let mut all: Vec<(Rank, u64, DocAddress)> = Vec::new();
+        self.each(&searcher, &*engine_query, &mut |ordinal, segment, documents| {
+            let order = segment.fast_fields().u64("order")?;
+            let ranks = ranks(segment, key, falling, documents)?;
+            all.extend(
+                ranks
+                    .into_iter()
+                    .zip(documents)
+                    .map(|(rank, &doc)| (rank, order.first(doc).unwrap_or(0), DocAddress::new(ordinal, doc))),
+            );
+            Ok(())
+        })?;
+        let total = all.len();
+        all.sort_by(|a, b| {
+            let ranks = match (&a.0, &b.0) {
+                (Rank::None, Rank::None) => std::cmp::Ordering::Equal,
+                (Rank::None, _) => std::cmp::Ordering::Greater,
+                (_, Rank::None) => std::cmp::Ordering::Less,
+                (a, b) => {
+                    let order = a.partial_cmp(b).unwrap_or(std::cmp::Ordering::Equal);
+                    if falling { order.reverse() } else { order }
+                }
+            };
+            ranks.then(a.1.cmp(&b.1))
+        });
+        all.truncate(end);
+        Ok((total, all.into_iter().skip(skip).map(|one| one.2).collect()))
+    }
+
+    /// How many matches there are of each word of a list.
+    pub(crate) fn count(&self, query: &Query, list: &str) -> Result<BTreeMap<String, u64>, Error> {
+        let engine_query = self.asked(query);
+        self.count_of(&*engine_query, list)
+    }
+
+    pub(crate) fn count_unread(&self) -> Result<BTreeMap<String, u64>, Error> {
+        let query = self.engine_query(&Node::exact("kind", "unread"));
+        self.count_of(&*query, "code")
+    }
+
+    /// The first few sources that gave no run for one cause.
+    pub(crate) fn unread(&self, code: &str, limit: usize) -> Result<Vec<Unread>, Error> {
+        let query = self.engine_query(&Node::exact("code", code));
+        let searcher = self.reader.searcher();
+        let mut all: Vec<(u64, DocAddress)> = Vec::new();
+        self.each(&searcher, &*query, &mut |ordinal, segment, documents| {
+            let order = segment.fast_fields().u64("order")?;
+            all.extend(
+                documents
+                    .iter()
+                    .map(|&doc| (order.first(doc).unwrap_or(0), DocAddress::new(ordinal, doc))),
+            );
+            Ok(())
+        })?;
+        all.sort_unstable();
+        all.truncate(limit);
+        all.into_iter()
+            .map(|(_, address)| {
+                let document = self.document(address)?;
+                Ok(self
+                    .bytes(&document, self.names.summary)
+                    .and_then(|bytes| serde_json::from_slice(bytes).ok())
+                    .unwrap_or_default())
+            })
+            .collect()
+    }
+
+    fn count_of(&self, query: &dyn EngineQuery, list: &str) -> Result<BTreeMap<String, u64>, Error> {
+        let searcher = self.reader.searcher();
+        let mut counts = BTreeMap::new();
+        self.each(&searcher, query, &mut |_, segment, documents| {
+            let Some(column) = segment.fast_fields().str(&format!("list.{}", step(list)))? else {
+                return Ok(());
+            };
+            let mut by_ordinal = vec![0_u64; column.num_terms()];
+            for &doc in documents {
+                for ordinal in column.term_ords(doc) {
+                    if let Some(count) = usize::try_from(ordinal)
+                        .ok()
+                        .and_then(|ordinal| by_ordinal.get_mut(ordinal))
+                    {
+                        *count += 1;
+                    }
+                }
+            }
+            let mut word = String::new();
+            for (ordinal, count) in (0..).zip(by_ordinal).filter(|&(_, count)| count > 0) {
+                word.clear();
+                column.ord_to_str(ordinal, &mut word)?;
+                *counts.entry(word.clone()).or_insert(0) += count;
+            }
+            Ok(())
+        })?;
+        Ok(counts)
+    }
+
+    fn document(&self, address: DocAddress) -> Result<TantivyDocument, Error> {
+        self.reader
+            .searcher()
+            .doc(address)
+            .map_err(|error| self.trouble(&error))
+    }
+
+    fn bytes<'a>(&self, document: &'a TantivyDocument, field: Field) -> Option<&'a [u8]> {
+        document.get_first(field).and_then(|value| value.as_bytes())
+    }
+
+    /// A run's name, what a table shows of it, and where its records stand.
+    pub(crate) fn shown(
+        &self,
+        address: DocAddress,
+    ) -> Result<(String, crate::archive::Summary, Places), Error> {
+        let document = self.document(address)?;
+        let broken = || Error::Index {
+            path: self.path.clone(),
+            message: "an entry is damaged".into(),
+        };
+        let id = document
+            .get_first(self.names.id)
+            .and_then(|value| value.as_str())
+            .ok_or_else(broken)?;
+        let summary = self
+            .bytes(&document, self.names.summary)
+            .and_then(|bytes| serde_json::from_slice(bytes).ok())
+            .ok_or_else(broken)?;
+        let places = self
+            .bytes(&document, self.names.places)
+            .and_then(Places::from_bytes)
+            .ok_or_else(broken)?;
+        Ok((id.to_owned(), summary, places))
+    }
+
+    /// The names of living runs that begin so, with their documents; at most `limit`.
+    pub(crate) fn beginning(&self, prefix: &str, limit: usize) -> Result<Vec<(String, DocAddress)>, Error> {
+        let searcher = self.reader.searcher();
+        let mut found: BTreeMap<String, DocAddress> = BTreeMap::new();
+        let mut all = || -> Result<(), tantivy::TantivyError> {
+            for (ordinal, segment) in (0_u32..).zip(searcher.segment_readers()) {
+                let inverted = segment.inverted_index(self.names.id)?;
+                let mut stream = inverted.terms().range().ge(prefix.as_bytes()).into_stream()?;
+                let mut here = 0;
+                while stream.advance() && here <= limit {
+                    if !stream.key().starts_with(prefix.as_bytes()) {
+                        break;
+                    }
+                    let mut postings =
+                        inverted.read_postings_from_terminfo(stream.value(), IndexRecordOption::Basic)?;
+                    let mut doc = tantivy::DocSet::doc(&postings);
+                    while doc != tantivy::TERMINATED {
+                        if segment.alive_bitset().is_none_or(|alive| alive.is_alive(doc)) {
+                            let id = String::from_utf8_lossy(stream.key()).into_owned();
+                            found.insert(id, DocAddress::new(ordinal, doc));
+                            here += 1;
+                        }
+                        doc = tantivy::DocSet::advance(&mut postings);
+                    }
+                }
+            }
+            Ok(())
+        };
+        all().map_err(|error| self.trouble(&error))?;
+        Ok(found.into_iter().take(limit).collect())
+    }
+
+    /// The document of the run with this whole name.
+    pub(crate) fn places(&self, id: &str) -> Result<Option<Places>, Error> {
+        match self.beginning(id, 2)?.into_iter().find(|one| one.0 == id) {
+            Some((_, address)) => Ok(Some(self.shown(address)?.2)),
+            None => Ok(None),
+        }
+    }
+
+    /// The name and place of every run that answers, in no order.
+    pub(crate) fn every_run(&self, query: &Query) -> Result<Vec<(String, DocAddress)>, Error> {
+        let (_, addresses) = self.find(query, &Key::When, true, 0, 0)?;
+        addresses
+            .into_iter()
+            .map(|address| Ok((self.shown(address)?.0, address)))
+            .collect()
+    }
+
+    /// How many living documents have a word in a list.
+    pub(crate) fn listed(&self, list: &str, word: &str) -> Result<usize, Error> {
+        let query = self.engine_query(&Node::exact(list, word));
+        let mut count = 0;
+        self.each(&self.reader.searcher(), &*query, &mut |_, _, documents| {
+            count += documents.len();
+            Ok(())
+        })?;
+        Ok(count)
+    }
+}
+
+fn ranks(
+    segment: &SegmentReader,
+    key: &Key,
+    falling: bool,
+    documents: &[DocId],
+) -> tantivy::Result<Vec<Rank>> {
+    let none = || documents.iter().map(|_| Rank::None).collect();
+    match key {
+        Key::When => Ok(none()),
+        Key::Number(path) => {
+            let types = [ColumnType::F64, ColumnType::I64, ColumnType::U64];
+            let Some((column, kind)) = segment
+                .fast_fields()
+                .u64_lenient_for_type(Some(&types), &format!("number.{path}"))?
+            else {
+                return Ok(none());
+            };
+            #[expect(clippy::cast_precision_loss, reason = "whole numbers that were filed as f64")]
+            let value = |raw: u64| match kind {
+                ColumnType::F64 => f64::from_u64(raw),
+                ColumnType::I64 => i64::from_u64(raw) as f64,
+                _ => raw as f64,
+            };
+            Ok(documents
+                .iter()
+                .map(|&doc| {
+                    let values = column.values_for_doc(doc).map(value);
+                    let best = if falling {
+                        values.reduce(f64::max)
+                    } else {
+                        values.reduce(f64::min)
+                    };
+                    best.map_or(Rank::None, Rank::Number)
+                })
+                .collect())
+        }
+        Key::Text(list) => {
+            let Some(column) = segment.fast_fields().str(&format!("list.{}", step(list)))? else {
+                return Ok(none());
+            };
+            let mut all = Vec::with_capacity(documents.len());
+            let mut word = String::new();
+            for &doc in documents {
+                all.push(match column.term_ords(doc).next() {
+                    Some(ordinal) => {
+                        word.clear();
+                        column.ord_to_str(ordinal, &mut word)?;
+                        Rank::Text(word.to_lowercase())
+                    }
+                    None => Rank::None,
+                });
+            }
+            Ok(all)
+        }
+    }
+}
+
+/// The path by which a number field is ordered.
+pub(crate) fn sort_path(key: &str, unit: &str) -> String {
+    number_path(key, unit, "")
+}

@@ -1,0 +1,529 @@
+//! Keeps the index in step with the records: the same code follows a writer, catches up after a crash and builds an
+//! index from nothing.
+
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, PoisonError, RwLock};
+
+use curvary_record::stored::{PathRecord, Record, SourceRecord};
+use curvary_record::{Digest, Outcome, Run, RunId, Verdict};
+use tantivy::{IndexWriter, TantivyDocument};
+
+use crate::catalog::{Catalog, Source};
+use crate::disk::Disk;
+use crate::facts::{Around, Facts};
+use crate::frames::{At, FrameReader, Walk, lines};
+use crate::index::{Covered, Current, Index, Places, Unread, folder};
+use crate::manifest::{Manifest, digest_bytes, digest_named};
+use crate::note::NoteBook;
+use crate::writer::Stat;
+use crate::{Error, Settings, originals};
+
+/// Memory for words that wait to be written. One thread fills it; it is written out as a segment when it is full.
+const HEAP: usize = 48 << 20;
+
+/// The name of a record part.
+pub(crate) fn records_name(part: u32) -> String {
+    format!("records/{:06}.jsonl.zst", part + 1)
+}
+
+/// The name of a ZIP part.
+pub(crate) fn originals_name(part: u32) -> String {
+    format!("originals/{:06}.zip", part + 1)
+}
+
+pub(crate) struct Indexer {
+    root: PathBuf,
+    disk: Arc<dyn Disk>,
+    pub(crate) settings: Arc<Settings>,
+    pub(crate) catalog: Arc<RwLock<Catalog>>,
+    pub(crate) notes: NoteBook,
+    pub(crate) index: Index,
+    engine: Option<IndexWriter>,
+    /// Set while a new index grows that is not in use yet.
+    fresh_index: Option<Current>,
+    covered: Covered,
+    /// Runs that were added since the engine's last commit.
+    fresh: HashMap<String, Places>,
+    /// Outcomes that wait for their runs to be filed again.
+    pending: BTreeMap<String, Vec<At>>,
+    /// Names of outcomes since the engine's last commit.
+    outcomes: HashSet<String>,
+    /// Runs about which something new was said.
+    touched: BTreeSet<String>,
+    /// Sources that are new and whose first path is still to come.
+    unlinked: HashSet<u32>,
+    /// Sources without runs whose first path is still to come.
+    unread: HashMap<u32, Unread>,
+    /// Where the originals of sources lie whose record is still to come.
+    entries: HashMap<[u8; 32], (u32, u32)>,
+    frames: FrameReader,
+    dirty: bool,
+}
+
+impl Indexer {
+    /// Opens the index of an archive for writing, built anew where it must be, and brings it up to the manifest.
+    pub(crate) fn open(
+        root: &Path,
+        disk: Arc<dyn Disk>,
+        settings: Arc<Settings>,
+        manifest: &Manifest,
+        anew: bool,
+    ) -> Result<Self, Error> {
+        let notes = NoteBook::read(&root.join(&manifest.notes.name), manifest.notes.length)?;
+        let current = if anew {
+            None
+        } else {
+            Current::read(root, &settings)?
+        };
+        let used = match current {
+            Some(current) => {
+                let path = folder(root).join(&current.folder);
+                let index = Index::open(&path)?;
+                let covered = index.covered()?;
+                let catalog = fs::read(path.join(&covered.catalog))
+                    .ok()
+                    .and_then(|bytes| Catalog::from_bytes(&bytes));
+                // Without its catalogue, or with one that was committed in another history, an index is of no use.
+                catalog
+                    .filter(|_| within(&covered, manifest))
+                    .map(|catalog| (index, covered, catalog))
+            }
+            None => None,
+        };
+        let (index, covered, catalog, fresh_index) = match used {
+            Some((index, covered, catalog)) => (index, covered, catalog, None),
+            None => {
+                let current = Current::fresh(root, &settings)?;
+                let index = Index::create(&folder(root).join(&current.folder))?;
+                (index, Covered::default(), Catalog::default(), Some(current))
+            }
+        };
+        let mut indexer = Self {
+            root: root.to_owned(),
+            disk,
+            settings,
+            catalog: Arc::new(RwLock::new(catalog)),
+            notes,
+            index,
+            engine: None,
+            fresh_index,
+            covered,
+            fresh: HashMap::new(),
+            pending: BTreeMap::new(),
+            outcomes: HashSet::new(),
+            touched: BTreeSet::new(),
+            unlinked: HashSet::new(),
+            unread: HashMap::new(),
+            entries: HashMap::new(),
+            frames: FrameReader::default(),
+            dirty: false,
+        };
+        indexer.catch_up(manifest)?;
+        Ok(indexer)
+    }
+
+    pub(crate) fn catalog(&self) -> std::sync::RwLockReadGuard<'_, Catalog> {
+        self.catalog.read().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn catalog_mut(&self) -> std::sync::RwLockWriteGuard<'_, Catalog> {
+        self.catalog.write().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn engine(&mut self) -> Result<&mut IndexWriter, Error> {
+        self.dirty = true;
+        if self.engine.is_none() {
+            let engine = self
+                .index
+                .engine
+                .writer_with_num_threads(1, HEAP)
+                .map_err(|error| self.index.trouble(&error))?;
+            self.engine = Some(engine);
+        }
+        self.engine.as_mut().ok_or_else(|| Error::Index {
+            path: self.root.clone(),
+            message: "no engine".into(),
+        })
+    }
+
+    fn add(&mut self, document: TantivyDocument) -> Result<(), Error> {
+        let added = self.engine()?.add_document(document).map(drop);
+        added.map_err(|error| self.index.trouble(&error))
+    }
+
+    fn drop_run(&mut self, id: &str) -> Result<(), Error> {
+        let term = self.index.names.id_term(id);
+        self.engine()?.delete_term(term);
+        Ok(())
+    }
+
+    fn catch_up(&mut self, manifest: &Manifest) -> Result<(), Error> {
+        let behind = self.covered.behind(manifest);
+        if behind == 0 && self.fresh_index.is_none() {
+            return Ok(());
+        }
+        let (first, from) = self.covered.originals;
+        for (part, original) in (0_u32..).zip(&manifest.originals).skip(first as usize) {
+            let path = self.root.join(&original.name);
+            for entry in originals::entries(&path, original.length)? {
+                if part > first || u64::from(entry.at) >= from {
+                    self.entries.insert(entry.digest, (part, entry.at));
+                }
+            }
+        }
+        let (first, from) = self.covered.records;
+        for (part, record) in (0_u32..).zip(&manifest.records).skip(first as usize) {
+            let path = self.root.join(&record.name);
+            let mut walk = Walk::new(&path, part, if part == first { from } else { 0 }, record.length)?;
+            while let Some((frame, bytes)) = walk.next()? {
+                for (at, line) in lines(frame, &bytes) {
+                    let record: Record = serde_json::from_slice(line).map_err(|error| {
+                        Error::damaged(
+                            &path,
+                            at.frame,
+                            format!("{error} in the line at byte {}", at.line),
+                            "a record",
+                        )
+                    })?;
+                    self.record(&record, at)?;
+                }
+            }
+        }
+        let unread: Vec<String> = self
+            .notes
+            .beyond(self.covered.notes)
+            .map(|note| note.run.clone())
+            .collect();
+        self.touched.extend(unread);
+        self.commit(manifest)
+    }
+
+    /// Files a record that stands at `at`.
+    fn record(&mut self, record: &Record, at: At) -> Result<(), Error> {
+        match record {
+            Record::Source(source) => self.source(source, at),
+            Record::Path(path) => self.path(path, None),
+            Record::Run(run) => {
+                let paths = self.paths_of(&run.0.source.digest, &run.0.source.path);
+                let document = self.document(&run.0, &paths, &[])?;
+                self.run(&run.0.id, at, document)
+            }
+            Record::Outcome(outcome) => {
+                self.outcome(outcome, at);
+                Ok(())
+            }
+        }
+    }
+
+    /// The original of a source whose record comes next.
+    pub(crate) fn original(&mut self, digest: [u8; 32], part: u32, entry: u32) {
+        self.entries.insert(digest, (part, entry));
+    }
+
+    /// Files a source, or a newer reading of one, whose runs come next.
+    pub(crate) fn source(&mut self, record: &SourceRecord, at: At) -> Result<(), Error> {
+        let Some(digest) = digest_bytes(record.digest.as_str()) else {
+            return Ok(());
+        };
+        let before = {
+            let catalog = self.catalog();
+            catalog
+                .source(&digest)
+                .map(|index| catalog.sources[index as usize])
+        };
+        let (part, entry) = match before {
+            Some(before) => (before.part, before.entry),
+            None => self.entries.remove(&digest).unwrap_or((u32::MAX, 0)),
+        };
+        let (index, new) = self.catalog_mut().add_source(Source {
+            digest,
+            bytes: record.bytes,
+            runs: record.runs,
+            current: 0,
+            part,
+            entry,
+            record: at,
+        });
+        if new {
+            self.unlinked.insert(index);
+        } else if let Some(before) = before {
+            // What was found about its runs still holds for the runs of the same names.
+            for ordinal in 0..before.runs {
+                let id = RunId::new(&record.digest, ordinal as usize);
+                if let Some(places) = self.places(id.as_str())?
+                    && !places.outcomes.is_empty()
+                {
+                    self.pending
+                        .entry(id.as_str().to_owned())
+                        .or_default()
+                        .extend(places.outcomes);
+                    self.touched.insert(id.as_str().to_owned());
+                }
+                self.fresh.remove(id.as_str());
+            }
+            let term = self.index.names.digest_term(record.digest.as_str());
+            self.engine()?.delete_term(term);
+        }
+        if record.runs == 0 && matches!(record.verdict, Verdict::Refused | Verdict::Failed) {
+            let cause = record.remarks.iter().max_by_key(|remark| remark.severity);
+            let unread = Unread {
+                code: cause.map_or_else(
+                    || record.verdict.as_str().to_owned(),
+                    |remark| remark.code.as_str().to_owned(),
+                ),
+                message: cause.map_or_else(String::new, |remark| remark.message.clone()),
+                path: self
+                    .catalog()
+                    .paths_of(index)
+                    .first()
+                    .cloned()
+                    .unwrap_or_default(),
+            };
+            if new {
+                // Its path comes next.
+                self.unread.insert(index, unread);
+            } else {
+                let document = self.index.names.unread(record.digest.as_str(), &unread);
+                self.add(document)?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Files a path of a source.
+    pub(crate) fn path(&mut self, record: &PathRecord, stat: Option<Stat>) -> Result<(), Error> {
+        let index = digest_bytes(record.digest.as_str()).and_then(|digest| self.catalog().source(&digest));
+        let Some(index) = index else {
+            return Ok(());
+        };
+        let first = self.unlinked.remove(&index);
+        let replaced = self.catalog_mut().link(&record.path, index, stat);
+        self.dirty = true;
+        if !first {
+            self.touch(index);
+        }
+        if let Some(unread) = self.unread.remove(&index) {
+            let unread = Unread {
+                path: record.path.clone(),
+                ..unread
+            };
+            let document = self.index.names.unread(record.digest.as_str(), &unread);
+            self.add(document)?;
+        }
+        if let Some(old) = replaced {
+            self.touch(old);
+        }
+        Ok(())
+    }
+
+    /// Marks every run of a source to be filed again.
+    fn touch(&mut self, source: u32) {
+        let source = self.catalog().sources[source as usize];
+        let digest = digest_named(&source.digest);
+        for ordinal in 0..source.runs {
+            self.touched
+                .insert(RunId::new(&digest, ordinal as usize).as_str().to_owned());
+        }
+    }
+
+    /// Files a run.
+    pub(crate) fn run(&mut self, id: &RunId, at: At, mut document: TantivyDocument) -> Result<(), Error> {
+        let id = id.as_str().to_owned();
+        let places = Places {
+            run: at,
+            outcomes: Vec::new(),
+        };
+        self.index.names.place(&mut document, &places);
+        if !self.notes.about(&id).is_empty() {
+            self.touched.insert(id.clone());
+        }
+        self.fresh.insert(id, places);
+        self.add(document)
+    }
+
+    /// Files an outcome.
+    pub(crate) fn outcome(&mut self, outcome: &Outcome, at: At) {
+        for run in &outcome.runs {
+            self.pending.entry(run.as_str().to_owned()).or_default().push(at);
+            self.touched.insert(run.as_str().to_owned());
+        }
+        self.outcomes.insert(outcome.id.clone());
+        self.dirty = true;
+    }
+
+    /// Whether an outcome of this name is kept already.
+    pub(crate) fn has_outcome(&self, id: &str) -> Result<bool, Error> {
+        Ok(self.outcomes.contains(id) || self.index.listed("outcome", id)? > 0)
+    }
+
+    /// Tells that an outcome of this name comes soon.
+    pub(crate) fn expect_outcome(&mut self, id: &str) {
+        self.outcomes.insert(id.to_owned());
+    }
+
+    pub(crate) fn touch_run(&mut self, id: &str) {
+        self.touched.insert(id.to_owned());
+        self.dirty = true;
+    }
+
+    pub(crate) fn places(&self, id: &str) -> Result<Option<Places>, Error> {
+        match self.fresh.get(id) {
+            Some(places) => Ok(Some(places.clone())),
+            None => self.index.places(id),
+        }
+    }
+
+    fn paths_of(&self, digest: &Digest, first: &str) -> Vec<String> {
+        let catalog = self.catalog();
+        let paths = digest_bytes(digest.as_str())
+            .and_then(|digest| catalog.source(&digest))
+            .map_or_else(Vec::new, |source| catalog.paths_of(source));
+        if paths.is_empty() {
+            vec![first.to_owned()]
+        } else {
+            paths
+        }
+    }
+
+    fn document(&self, run: &Run, paths: &[String], outcomes: &[Outcome]) -> Result<TantivyDocument, Error> {
+        let superseded = digest_bytes(run.source.digest.as_str())
+            .and_then(|digest| {
+                let catalog = self.catalog();
+                catalog
+                    .source(&digest)
+                    .map(|source| catalog.sources[source as usize].current == 0)
+            })
+            .unwrap_or(false);
+        let around = Around {
+            settings: &self.settings,
+            paths,
+            superseded,
+            notes: self.notes.about(run.id.as_str()),
+            outcomes,
+        };
+        Ok(self.index.names.document(&Facts::of(run, &around)))
+    }
+
+    fn read(&mut self, at: At) -> Result<Record, Error> {
+        let path = self.root.join(records_name(at.part));
+        let line = self.frames.line(&path, at)?;
+        serde_json::from_slice(line).map_err(|error| {
+            Error::damaged(
+                &path,
+                at.frame,
+                error.to_string(),
+                "the record that the index points to",
+            )
+        })
+    }
+
+    /// Files again every run about which something new was said.
+    fn refresh(&mut self) -> Result<(), Error> {
+        for id in std::mem::take(&mut self.touched) {
+            let Some(mut places) = self.places(&id)? else {
+                continue;
+            };
+            for at in self.pending.remove(&id).unwrap_or_default() {
+                if !places.outcomes.contains(&at) {
+                    places.outcomes.push(at);
+                }
+            }
+            let Record::Run(run) = self.read(places.run)? else {
+                continue;
+            };
+            let mut outcomes = Vec::with_capacity(places.outcomes.len());
+            for &at in &places.outcomes {
+                if let Record::Outcome(outcome) = self.read(at)? {
+                    outcomes.push(*outcome);
+                }
+            }
+            let paths = self.paths_of(&run.0.source.digest, &run.0.source.path);
+            let mut document = self.document(&run.0, &paths, &outcomes)?;
+            self.index.names.place(&mut document, &places);
+            self.drop_run(&id)?;
+            self.add(document)?;
+            self.fresh.insert(id, places);
+        }
+        self.pending.clear();
+        Ok(())
+    }
+
+    /// Whether anything waits to be committed.
+    pub(crate) fn is_dirty(&self) -> bool {
+        self.dirty || !self.touched.is_empty() || self.catalog().dirty
+    }
+
+    /// Commits everything that was filed, as covering what the manifest says.
+    pub(crate) fn commit(&mut self, manifest: &Manifest) -> Result<(), Error> {
+        self.refresh()?;
+        let mut covered = Covered::whole(manifest);
+        covered.catalog = format!("known-{}-{}", manifest.commit, self.serial());
+        let bytes = {
+            let mut catalog = self.catalog_mut();
+            catalog.dirty = false;
+            catalog.to_bytes()
+        };
+        let path = self.index.path.join(&covered.catalog);
+        fs::write(&path, bytes).map_err(Error::io("write", &path))?;
+        let payload = serde_json::to_string(&covered).unwrap_or_default();
+        let committed = {
+            let engine = self.engine()?;
+            engine.prepare_commit().and_then(|mut commit| {
+                commit.set_payload(&payload);
+                commit.commit()
+            })
+        };
+        committed.map_err(|error| self.index.trouble(&error))?;
+        self.index
+            .reader
+            .reload()
+            .map_err(|error| self.index.trouble(&error))?;
+        if let Some(current) = self.fresh_index.take() {
+            current.write(&self.root, &*self.disk)?;
+        }
+        let old = std::mem::replace(&mut self.covered, covered).catalog;
+        if !old.is_empty() {
+            // An old catalogue that cannot be deleted does no harm.
+            let _ = fs::remove_file(self.index.path.join(old));
+        }
+        self.fresh.clear();
+        self.outcomes.clear();
+        self.dirty = false;
+        Ok(())
+    }
+
+    /// A number that no catalogue file has yet.
+    fn serial(&self) -> u64 {
+        let last = self
+            .covered
+            .catalog
+            .rsplit('-')
+            .next()
+            .and_then(|number| number.parse::<u64>().ok());
+        last.map_or(0, |last| last + 1)
+    }
+
+    /// Waits until merges have ended.
+    pub(crate) fn finish(&mut self) -> Result<(), Error> {
+        match self.engine.take() {
+            Some(engine) => engine
+                .wait_merging_threads()
+                .map_err(|error| self.index.trouble(&error)),
+            None => Ok(()),
+        }
+    }
+}
+
+/// Whether what an index covers was committed in this archive's history.
+fn within(covered: &Covered, manifest: &Manifest) -> bool {
+    let inside = |(part, length): (u32, u64), parts: &[crate::manifest::Part]| match parts.get(part as usize)
+    {
+        Some(part) => length <= part.length,
+        None => part == 0 && length == 0,
+    };
+    inside(covered.originals, &manifest.originals)
+        && inside(covered.records, &manifest.records)
+        && covered.notes <= manifest.notes.length
+}

@@ -1,0 +1,264 @@
+//! `manifest.json`: what is committed. Whatever lies on disk beyond it does not count.
+//!
+//! Each growing file is listed with its committed length and the SHA-256 digests of its stretches. A stretch grows with
+//! the commits until it is 16 MB long and never changes afterwards, so a commit hashes little and a check hashes all.
+
+use std::fs::{self, File};
+use std::io::Read;
+use std::path::{Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+use sha2::{Digest as _, Sha256};
+
+use crate::disk::{Disk, read_at};
+use crate::settings::FORMAT;
+use crate::{Error, now};
+
+/// A stretch is closed when it has reached this length.
+const STRETCH: u64 = 16 << 20;
+
+/// What is committed.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Manifest {
+    /// The number of the folder's format.
+    pub(crate) format: u32,
+    /// How many commits there were.
+    pub(crate) commit: u64,
+    /// When the last one was, RFC 3339.
+    pub(crate) at: String,
+    /// The ZIP parts, without their directories.
+    pub(crate) originals: Vec<Part>,
+    /// The record parts.
+    pub(crate) records: Vec<Part>,
+    /// The notes.
+    pub(crate) notes: Part,
+}
+
+/// One growing file.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Part {
+    /// Its name relative to the archive, with `/`.
+    pub(crate) name: String,
+    /// How many bytes of it are committed.
+    pub(crate) length: u64,
+    /// Its stretches, in order; together they are `length` long.
+    pub(crate) stretches: Vec<Stretch>,
+    /// The directory that follows the entries of a ZIP part.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(crate) directory: Option<Stretch>,
+}
+
+/// Some bytes and their digest.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Stretch {
+    /// How many bytes.
+    pub(crate) length: u64,
+    /// Their SHA-256, in hexadecimal digits.
+    pub(crate) sha256: String,
+}
+
+impl Stretch {
+    pub(crate) fn of(bytes: &[u8]) -> Self {
+        Self {
+            length: bytes.len() as u64,
+            sha256: hex(&Sha256::digest(bytes)),
+        }
+    }
+}
+
+impl Part {
+    /// The length of the whole file when nothing lies beyond what is committed.
+    pub(crate) fn whole(&self) -> u64 {
+        self.length + self.directory.as_ref().map_or(0, |directory| directory.length)
+    }
+}
+
+impl Manifest {
+    pub(crate) fn path(root: &Path) -> PathBuf {
+        root.join("manifest.json")
+    }
+
+    pub(crate) fn empty() -> Self {
+        Self {
+            format: FORMAT,
+            commit: 0,
+            at: now(),
+            originals: Vec::new(),
+            records: Vec::new(),
+            notes: Part {
+                name: "notes.jsonl".into(),
+                ..Part::default()
+            },
+        }
+    }
+
+    /// The manifest of an archive; an archive without one has nothing committed.
+    pub(crate) fn read(root: &Path) -> Result<Self, Error> {
+        let path = Self::path(root);
+        let bytes = match fs::read(&path) {
+            Ok(bytes) => bytes,
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(Self::empty()),
+            Err(error) => return Err(Error::io("read", &path)(error)),
+        };
+        #[derive(Deserialize)]
+        struct Number {
+            format: u32,
+        }
+        let broken = |error: serde_json::Error| {
+            Error::damaged(
+                &path,
+                None,
+                error.to_string(),
+                "the manifest that the last commit wrote",
+            )
+        };
+        let number: Number = serde_json::from_slice(&bytes).map_err(broken)?;
+        if number.format > FORMAT {
+            return Err(Error::NewerFormat {
+                path,
+                found: number.format,
+                known: FORMAT,
+            });
+        }
+        serde_json::from_slice(&bytes).map_err(broken)
+    }
+
+    pub(crate) fn write(&self, root: &Path, disk: &dyn Disk) -> Result<(), Error> {
+        let path = Self::path(root);
+        let mut text = serde_json::to_vec_pretty(self)
+            .map_err(|error| Error::damaged(&path, None, error.to_string(), "a manifest"))?;
+        text.push(b'\n');
+        disk.replace(&path, &text).map_err(Error::io("write", &path))
+    }
+}
+
+/// The digests of a file as it grows.
+pub(crate) struct Hasher {
+    closed: Vec<Stretch>,
+    open: Sha256,
+    open_length: u64,
+}
+
+impl Hasher {
+    /// Goes on where the part was committed; the last stretch is read again unless it is closed.
+    pub(crate) fn resume(path: &Path, part: &Part) -> Result<Self, Error> {
+        let mut closed = part.stretches.clone();
+        let mut open = Sha256::new();
+        let mut open_length = 0;
+        if let Some(last) = closed.last().filter(|last| last.length < STRETCH).cloned() {
+            closed.pop();
+            let length = usize::try_from(last.length).unwrap_or(usize::MAX);
+            let bytes = read_at(path, part.length - last.length, length).map_err(Error::io("read", path))?;
+            if Stretch::of(&bytes) != last {
+                return Err(Error::damaged(
+                    path,
+                    part.length - last.length,
+                    "other bytes than were committed",
+                    format!("the {} bytes with SHA-256 {}", last.length, last.sha256),
+                ));
+            }
+            open.update(&bytes);
+            open_length = last.length;
+        }
+        Ok(Self {
+            closed,
+            open,
+            open_length,
+        })
+    }
+
+    pub(crate) fn update(&mut self, bytes: &[u8]) {
+        self.open.update(bytes);
+        self.open_length += bytes.len() as u64;
+        if self.open_length >= STRETCH {
+            let sha256 = hex(&std::mem::take(&mut self.open).finalize());
+            self.closed.push(Stretch {
+                length: self.open_length,
+                sha256,
+            });
+            self.open_length = 0;
+        }
+    }
+
+    pub(crate) fn stretches(&self) -> Vec<Stretch> {
+        let mut all = self.closed.clone();
+        if self.open_length > 0 {
+            all.push(Stretch {
+                length: self.open_length,
+                sha256: hex(&self.open.clone().finalize()),
+            });
+        }
+        all
+    }
+}
+
+/// Hashes a part and tells each stretch that is not as it was committed: where it begins and what was found.
+pub(crate) fn check(
+    path: &Path,
+    part: &Part,
+    told: &mut dyn FnMut(u64),
+) -> Result<Vec<(u64, String)>, Error> {
+    let mut file = File::open(path).map_err(Error::io("open", path))?;
+    let mut wrong = Vec::new();
+    let mut at = 0;
+    let mut buffer = vec![0; 1 << 20];
+    for stretch in part.stretches.iter().chain(&part.directory) {
+        let mut hash = Sha256::new();
+        let mut left = stretch.length;
+        while left > 0 {
+            let most = usize::try_from(left).unwrap_or(usize::MAX).min(buffer.len());
+            let read = file.read(&mut buffer[..most]).map_err(Error::io("read", path))?;
+            if read == 0 {
+                wrong.push((at, format!("the file ends {left} bytes early")));
+                return Ok(wrong);
+            }
+            hash.update(&buffer[..read]);
+            left -= read as u64;
+            told(read as u64);
+        }
+        let found = hex(&hash.finalize());
+        if found != stretch.sha256 {
+            wrong.push((at, format!("{} bytes with SHA-256 {found}", stretch.length)));
+        }
+        at += stretch.length;
+    }
+    Ok(wrong)
+}
+
+pub(crate) fn hex(bytes: &[u8]) -> String {
+    use std::fmt::Write as _;
+    bytes
+        .iter()
+        .fold(String::with_capacity(bytes.len() * 2), |mut text, byte| {
+            let _ = write!(text, "{byte:02x}");
+            text
+        })
+}
+
+/// The 32 bytes of a digest; `None` for one of another algorithm.
+pub(crate) fn digest_bytes(digest: &str) -> Option<[u8; 32]> {
+    let digits = digest.strip_prefix("sha256:")?.as_bytes();
+    if digits.len() != 64 {
+        return None;
+    }
+    let mut bytes = [0; 32];
+    for (byte, pair) in bytes.iter_mut().zip(digits.chunks_exact(2)) {
+        let high = char::from(pair[0]).to_digit(16)?;
+        let low = char::from(pair[1]).to_digit(16)?;
+        *byte = u8::try_from(high * 16 + low).ok()?;
+    }
+    Some(bytes)
+}
+
+/// The digest of these 32 bytes.
+pub(crate) fn digest_named(bytes: &[u8; 32]) -> curvary_record::Digest {
+    use serde::de::IntoDeserializer;
+    use serde::de::value::Error;
+    let text = format!("sha256:{}", hex(bytes));
+    // A digest reads from any text.
+    let named: Result<_, Error> = Deserialize::deserialize(text.as_str().into_deserializer());
+    named.unwrap_or_else(|_| curvary_record::Digest::of(&[]))
+}

@@ -1,0 +1,334 @@
+//! Is everything still as it was committed?
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs;
+use std::path::Path;
+
+use curvary_record::stored::Record;
+use curvary_record::{Digest, RunId};
+
+use crate::archive::{Checked, Problem};
+use crate::frames::{Walk, lines};
+use crate::index::{Current, Index, folder};
+use crate::manifest::{Manifest, Part, Stretch, check, digest_bytes, digest_named};
+use crate::note::NoteBook;
+use crate::query::Query;
+use crate::{Error, Settings, originals};
+
+struct Check<'a> {
+    root: &'a Path,
+    found: Checked,
+    done: u64,
+    all: u64,
+    told: &'a mut dyn FnMut(u64, u64),
+}
+
+impl Check<'_> {
+    fn problem(
+        &mut self,
+        file: &str,
+        at: Option<u64>,
+        found: impl Into<String>,
+        expected: impl Into<String>,
+        repairable: bool,
+    ) {
+        self.found.problems.push(Problem {
+            file: file.to_owned(),
+            at,
+            found: found.into(),
+            expected: expected.into(),
+            repairable,
+        });
+    }
+
+    fn step(&mut self, bytes: u64) {
+        self.done += bytes;
+        (self.told)(self.done.min(self.all), self.all);
+    }
+
+    /// Turns an error about one file into a problem.
+    fn trouble(&mut self, part: &Part, error: Error) {
+        match error {
+            Error::Damaged {
+                at, found, expected, ..
+            } => self.problem(&part.name, at, found, expected, false),
+            error => self.problem(
+                &part.name,
+                None,
+                error.to_string(),
+                "a file that can be read",
+                false,
+            ),
+        }
+    }
+
+    /// Compares a file's bytes with the digests of its stretches. Gives whether its content can be looked at.
+    fn bytes(&mut self, part: &Part) -> bool {
+        let path = self.root.join(&part.name);
+        let length = match fs::metadata(&path) {
+            Ok(metadata) => metadata.len(),
+            Err(error) => {
+                self.problem(
+                    &part.name,
+                    None,
+                    error.to_string(),
+                    format!("a file of {} bytes", part.whole()),
+                    false,
+                );
+                return false;
+            }
+        };
+        if length < part.length {
+            self.problem(
+                &part.name,
+                Some(length),
+                format!("a file of {length} bytes"),
+                format!("at least the {} bytes that were committed", part.length),
+                false,
+            );
+            return false;
+        }
+        if length > part.whole() {
+            self.found.remarks.push(format!(
+                "{}: {} bytes lie beyond what was committed; the next command that writes cuts them off",
+                part.name,
+                length - part.whole()
+            ));
+        }
+        let content = Part {
+            directory: None,
+            ..part.clone()
+        };
+        let mut done = 0;
+        match check(&path, &content, &mut |bytes| done += bytes) {
+            Ok(wrong) => {
+                for (at, found) in wrong {
+                    self.problem(
+                        &part.name,
+                        Some(at),
+                        found,
+                        "the bytes that were committed",
+                        false,
+                    );
+                }
+            }
+            Err(error) => self.trouble(part, error),
+        }
+        self.step(done);
+        true
+    }
+
+    /// Unpacks every original of a part. Gives the digests of those that are whole.
+    fn originals(&mut self, part: &Part, digests: &mut BTreeSet<[u8; 32]>) {
+        let path = self.root.join(&part.name);
+        let entries = match originals::entries(&path, part.length) {
+            Ok(entries) => entries,
+            Err(error) => return self.trouble(part, error),
+        };
+        for entry in &entries {
+            match originals::read(&path, u64::from(entry.at)) {
+                Ok((_, bytes)) => {
+                    let found = Digest::of(&bytes);
+                    if digest_bytes(found.as_str()) == Some(entry.digest) {
+                        self.found.originals += 1;
+                        digests.insert(entry.digest);
+                    } else {
+                        let expected = digest_named(&entry.digest).to_string();
+                        self.problem(
+                            &part.name,
+                            Some(u64::from(entry.at)),
+                            found.as_str(),
+                            expected,
+                            false,
+                        );
+                    }
+                }
+                Err(error) => self.trouble(part, error),
+            }
+        }
+        let directory = originals::directory(&entries, part.length);
+        let length = directory.len();
+        if part.directory.as_ref() != Some(&Stretch::of(&directory)) {
+            self.problem(
+                &part.name,
+                Some(part.length),
+                "entries of another directory",
+                "those that were committed",
+                false,
+            );
+        }
+        let there = crate::disk::read_at(&path, part.length, length).unwrap_or_default();
+        if there != directory {
+            self.found.remarks.push(format!(
+                "{}: its directory was being written when a command was cut short; the next command that writes puts it right",
+                part.name
+            ));
+        }
+        self.step(part.length);
+    }
+}
+
+/// Checks a whole archive.
+pub(crate) fn all(
+    root: &Path,
+    settings: &Settings,
+    manifest: &Manifest,
+    told: &mut dyn FnMut(u64, u64),
+) -> Result<Checked, Error> {
+    let length = |parts: &[Part]| parts.iter().map(|part| part.length).sum::<u64>();
+    let all = 2 * (length(&manifest.originals) + length(&manifest.records)) + manifest.notes.length;
+    let mut check = Check {
+        root,
+        found: Checked::default(),
+        done: 0,
+        all,
+        told,
+    };
+    let mut originals = BTreeSet::new();
+    for part in &manifest.originals {
+        if check.bytes(part) {
+            check.originals(part, &mut originals);
+        }
+    }
+    if manifest.notes.length > 0 && check.bytes(&manifest.notes) {
+        if let Err(error) = NoteBook::read(&root.join(&manifest.notes.name), manifest.notes.length) {
+            check.trouble(&manifest.notes, error);
+        }
+    }
+    // The runs that count: those of the newest reading of each source.
+    let mut sources: BTreeMap<[u8; 32], (u32, BTreeSet<String>)> = BTreeMap::new();
+    for (number, part) in (0_u32..).zip(&manifest.records) {
+        if check.bytes(part) {
+            if let Err(error) = records(&mut check, number, part, &mut sources) {
+                check.trouble(part, error);
+            }
+        }
+        check.step(part.length);
+    }
+    for digest in sources.keys().filter(|digest| !originals.contains(*digest)) {
+        check.problem(
+            "originals",
+            None,
+            "no whole original",
+            format!("the bytes of {}", digest_named(digest)),
+            false,
+        );
+    }
+    for digest in originals.iter().filter(|digest| !sources.contains_key(*digest)) {
+        check.problem(
+            "records",
+            None,
+            "no record",
+            format!("what became of {}", digest_named(digest)),
+            false,
+        );
+    }
+    for (digest, (runs, names)) in &sources {
+        if names.len() != *runs as usize {
+            let expected = format!("the {runs} runs of {}", digest_named(digest));
+            check.problem("records", None, format!("{} runs", names.len()), expected, false);
+        }
+    }
+    check.found.runs = sources.values().map(|(_, names)| names.len() as u64).sum();
+    index(&mut check, settings, manifest, &sources)?;
+    Ok(check.found)
+}
+
+fn records(
+    check: &mut Check<'_>,
+    number: u32,
+    part: &Part,
+    sources: &mut BTreeMap<[u8; 32], (u32, BTreeSet<String>)>,
+) -> Result<(), Error> {
+    let path = check.root.join(&part.name);
+    let mut walk = Walk::new(&path, number, 0, part.length)?;
+    while let Some((frame, bytes)) = walk.next()? {
+        for (at, line) in lines(frame, &bytes) {
+            let wrong = |found: String| Error::damaged(&path, at.frame, found, "a record");
+            let record: Record = serde_json::from_slice(line).map_err(|error| wrong(error.to_string()))?;
+            check.found.records += 1;
+            match record {
+                Record::Source(source) => {
+                    let key = digest_bytes(source.digest.as_str())
+                        .ok_or_else(|| wrong(source.digest.to_string()))?;
+                    sources.insert(key, (source.runs, BTreeSet::new()));
+                }
+                Record::Run(run) => {
+                    let run = &run.0;
+                    let of = digest_bytes(run.source.digest.as_str()).and_then(|key| sources.get_mut(&key));
+                    let named = RunId::new(&run.source.digest, run.source.ordinal as usize) == run.id;
+                    match of {
+                        Some((_, names)) if named => {
+                            if !names.insert(run.id.as_str().to_owned()) {
+                                return Err(wrong(format!("the run {} for a second time", run.id)));
+                            }
+                        }
+                        _ => return Err(wrong(format!("the run {} without its source", run.id))),
+                    }
+                }
+                Record::Path(_) | Record::Outcome(_) => {}
+            }
+        }
+    }
+    Ok(())
+}
+
+fn index(
+    check: &mut Check<'_>,
+    settings: &Settings,
+    manifest: &Manifest,
+    sources: &BTreeMap<[u8; 32], (u32, BTreeSet<String>)>,
+) -> Result<(), Error> {
+    let Some(current) = Current::read(check.root, settings)? else {
+        check
+            .found
+            .remarks
+            .push("index: there is none for these records and rules; it is built when first needed".into());
+        return Ok(());
+    };
+    let opened = Index::open(&folder(check.root).join(&current.folder));
+    let (index, covered) = match opened.and_then(|index| index.covered().map(|covered| (index, covered))) {
+        Ok(both) => both,
+        Err(error) => {
+            check.problem(
+                "index",
+                None,
+                error.to_string(),
+                "an index that can be read",
+                true,
+            );
+            return Ok(());
+        }
+    };
+    if covered.behind(manifest) > 0 {
+        check.found.remarks.push(format!(
+            "index: {} committed bytes are not filed yet; the next command completes it",
+            covered.behind(manifest)
+        ));
+        return Ok(());
+    }
+    let mut query = Query::everything();
+    query.superseded = true;
+    let mut filed = BTreeMap::new();
+    for (id, _) in index.every_run(&query)? {
+        *filed.entry(id).or_insert(0_u32) += 1;
+    }
+    for (id, count) in filed.iter().filter(|(_, count)| **count != 1) {
+        check.problem(
+            "index",
+            None,
+            format!("the run {id} {count} times"),
+            "each run once",
+            true,
+        );
+    }
+    let there = |id: &String| sources.values().any(|(_, names)| names.contains(id));
+    let every: BTreeSet<&String> = sources.values().flat_map(|(_, names)| names).collect();
+    if filed.len() != every.len() || !filed.keys().all(|id| every.contains(id)) {
+        let missing = every.iter().filter(|id| !filed.contains_key(**id)).count();
+        let strange = filed.keys().filter(|id| !there(id)).count();
+        let found = format!("{missing} runs missing and {strange} that no record knows");
+        check.problem("index", None, found, "exactly the runs of the records", true);
+    }
+    Ok(())
+}
