@@ -6,7 +6,10 @@ use std::hint::black_box;
 use std::sync::Arc;
 use std::time::Instant;
 
+use curvary_formats::readers::JcampDx;
 use curvary_formats::writers::csv::{Survey, Writer};
+use curvary_formats::writers::jcamp::{Form, Options, write};
+use curvary_formats::{Reader, Source};
 use curvary_record::{
     Claim, Column, Coordinate, Decimals, Digest, Fields, Origin, Place, Quantity, Run, RunId, SourceRef,
     Technique, Trace, Unit,
@@ -117,6 +120,38 @@ fn main() {
             tidy(run).len() as f64 / ours / 1e6,
             rows / theirs / 1e6,
             theirs / ours
+        );
+    }
+    // A smooth curve, as instruments write: two bands on a slope, four decimals.
+    let mut smooth = scans(1, 1_000_000);
+    let y: Vec<f64> = (0..1_000_000)
+        .map(|i| {
+            let x = f64::from(i) / 1e6;
+            let band = |at: f64, width: f64| (-((x - at) / width).powi(2)).exp();
+            ((band(0.3, 0.05) + 0.7 * band(0.6, 0.1) + 0.1 * x) * 1e4).round() / 1e4
+        })
+        .collect();
+    smooth.traces[0].y.values = y.into();
+    for form in [Form::Affn, Form::Dif, Form::DifDup] {
+        let options = Options {
+            form,
+            ..Options::default()
+        };
+        let runs = std::slice::from_ref(&smooth);
+        let text = write(runs, &options).unwrap().text;
+        let source = Source::new("bench.jdx", text.clone().into_bytes());
+        let reader = JcampDx::default();
+        let (out, back) = (
+            best(|| write(runs, &options).unwrap()),
+            best(|| reader.read(&source)),
+        );
+        let copy = best(|| text.as_bytes().to_vec());
+        println!(
+            "JCAMP-DX {form:?}: written at {:.1} and read at {:.1} million points/s, {:.2} bytes a point; a plain copy of the text: {:.0} million points/s",
+            1.0 / out,
+            1.0 / back,
+            text.len() as f64 / 1e6,
+            1.0 / copy
         );
     }
 }

@@ -52,18 +52,22 @@ const PAIRS: &str = "##XYPOINTS=(XY..XY)\n400.0, 0.1200\n400.5, 0.1300";
 #[test]
 fn the_first_record_tells() {
     for text in [
-        "##TITLE= a\n",
-        "\u{feff}\n\n  ##title=a\r\n",
-        "$$ made by hand\n##TITLE=a",
+        "##TITLE= a\n##JCAMP-DX= 5.01\n",
+        "\u{feff}\n\n  ##title=a\r\n##Data_Type= UV/VIS SPECTRUM\r\n",
+        "$$ made by hand\n##TITLE=a\n##XYDATA=(X++(Y..Y))\n",
+        "##ORIGIN=a\n##JCAMP-DX=4.24\n",
     ] {
         assert!(matches!(recognised(text), Recognition::Yes(_)), "{text:?}");
     }
-    assert!(matches!(
-        recognised("##ORIGIN=a\n##JCAMP-DX=4.24\n"),
-        Recognition::Yes(_)
-    ));
-    assert!(matches!(recognised("##XUNITS=NM\n"), Recognition::Perhaps(_)));
-    for text in ["", "400 0.1\n##TITLE=a", "## a heading\n", "# TITLE=a"] {
+    let text = "##XUNITS=NM\n##XYDATA=(X++(Y..Y))\n";
+    assert!(matches!(recognised(text), Recognition::Perhaps(_)));
+    for text in [
+        "",
+        "400 0.1\n##TITLE=a\n##JCAMP-DX=5.01",
+        "## a heading\n",
+        "# TITLE=a",
+        "## Title = my scan\n## Lamp = on\n400 0.1\n",
+    ] {
         assert!(matches!(recognised(text), Recognition::No(_)), "{text:?}");
     }
 }
@@ -609,6 +613,52 @@ fn several_runs_and_several_curves_are_linked_blocks() {
         text.contains("##DATA TYPE= LINK") && text.contains("##BLOCKS= 3"),
         "{text}"
     );
+}
+
+#[test]
+fn the_same_run_twice_stays_two_runs() {
+    let one = run(
+        Technique::SPECTRUM,
+        vec![spectrum(&[(1, 1), (2, 1)]), spectrum(&[(3, 1), (4, 1)])],
+    );
+    same(&[one.clone(), one], &Options::default());
+}
+
+/// A person who corrects XUNITS by hand is believed, not the private label beside it.
+#[test]
+fn an_edited_unit_goes_before_a_private_label() {
+    let x = column(Quantity::named("temperature"), Unit::CELSIUS, &[(20, 0), (25, 0)]);
+    let y = column(Quantity::ABSORBANCE, Unit::ONE, &[(1, 1), (2, 1)]);
+    let text = write(
+        &[run(Technique::UNKNOWN, vec![Trace::new(x, y).unwrap()])],
+        &Options::default(),
+    )
+    .unwrap()
+    .text;
+    let edited = text.replace("##YUNITS= ABSORBANCE", "##YUNITS= % TRANSMITTANCE");
+    assert_ne!(text, edited);
+    assert_eq!(read(&text).runs[0].traces[0].y.unit, Unit::ONE);
+    assert_eq!(
+        read(&edited).runs[0].traces[0].y.quantity,
+        Quantity::TRANSMITTANCE
+    );
+}
+
+#[test]
+fn marks_of_saturation_do_not_slip_when_points_are_lost() {
+    let x: Vec<(i64, u8)> = vec![(4000, 1), (4010, 1), (4035, 1), (4100, 1)];
+    let mut trace = spectrum(&[(1, 1), (2, 1), (3, 1), (40, 1)]);
+    trace.x = column(Quantity::WAVELENGTH, Unit::NANOMETRE, &x);
+    trace.saturated = vec![3];
+    let text = write(&[run(Technique::SPECTRUM, vec![trace])], &Options::default())
+        .unwrap()
+        .text;
+    let damaged = text.replace("401.0,0.2", "401.0,0,,2");
+    assert_ne!(text, damaged);
+    let reading = read(&damaged);
+    assert_eq!(reading.runs[0].traces[0].len(), 3);
+    assert!(reading.runs[0].traces[0].saturated.is_empty());
+    assert!(codes(&reading).contains(&"saturation-lost".to_owned()));
 }
 
 #[test]

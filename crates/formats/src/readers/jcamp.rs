@@ -12,6 +12,7 @@
 
 mod axis;
 mod claim;
+mod ours;
 
 use std::sync::Arc;
 
@@ -27,12 +28,11 @@ use curvary_record::{
 pub(crate) use axis::{Meaning, abscissa, is_of_standard, ordinate, written};
 pub(crate) use claim::{claim, label_of, long_date, only_concentration, private_claim, text};
 use claim::{key_of, page_value};
+pub(crate) use ours::OURS;
+use ours::Ours;
 
 use crate::words;
 use crate::{Card, Glimpse, Reader, Reading, Recognition, Source};
-
-/// The private labels that our own writer adds, so that everything comes back as it was, begin so.
-pub(crate) const OURS: &str = "$CURVARY";
 
 /// Reads JCAMP-DX 4.24, 5.00 and 5.01, and 6.00 leniently.
 pub struct JcampDx {
@@ -145,17 +145,39 @@ fn recognise(head: &str) -> Recognition {
     let Some((label, _)) = first.strip_prefix("##").and_then(|rest| rest.split_once('=')) else {
         return Recognition::No("its first line is no labelled record (`##LABEL=`)".to_owned());
     };
-    let says_version = head.lines().any(|line| {
-        let label = line
-            .trim()
-            .strip_prefix("##")
-            .and_then(|rest| rest.split_once('='));
-        label.is_some_and(|(label, _)| matches!(normalise_label(label).as_str(), "JCAMPDX" | "JCAMP"))
-    });
-    match normalise_label(label).as_str() {
-        "TITLE" => Recognition::Yes("it begins with the labelled record `##TITLE=`".to_owned()),
-        _ if says_version => Recognition::Yes("its labelled records state `##JCAMP-DX=`".to_owned()),
-        _ => Recognition::Perhaps(format!("it begins with a labelled record, `##{}=`", label.trim())),
+    // Remarks in other text files may begin with `##` too, so one such line is not enough.
+    let stands = |wanted: &[&str]| {
+        head.lines().any(|line| {
+            let record = line
+                .trim()
+                .strip_prefix("##")
+                .and_then(|rest| rest.split_once('='));
+            record.is_some_and(|(label, _)| wanted.contains(&normalise_label(label).as_str()))
+        })
+    };
+    let label = label.trim();
+    if stands(&["JCAMPDX", "JCAMP"]) {
+        Recognition::Yes("its labelled records state `##JCAMP-DX=`".to_owned())
+    } else if stands(&[
+        "XYDATA",
+        "XYPOINTS",
+        "PEAKTABLE",
+        "PEAKASSIGNMENTS",
+        "NTUPLES",
+        "DATATYPE",
+        "DATACLASS",
+    ]) {
+        let reason =
+            format!("it begins with the labelled record `##{label}=` and others of the standard follow");
+        if normalise_label(label) == "TITLE" {
+            Recognition::Yes(reason)
+        } else {
+            Recognition::Perhaps(reason)
+        }
+    } else {
+        Recognition::No(format!(
+            "it begins with `##{label}=`, but neither the version nor a table of the standard follows"
+        ))
     }
 }
 
@@ -209,116 +231,6 @@ fn is_structure(label: &str) -> bool {
     )
 }
 
-/// What our own writer said in its private labels.
-#[derive(Default)]
-struct Ours {
-    run: Option<String>,
-    technique: Option<Technique>,
-    label: Option<String>,
-    labels: Vec<Option<String>>,
-    x: Option<(Quantity, Unit)>,
-    y: Option<(Quantity, Unit)>,
-    page: Option<(Quantity, Unit)>,
-    held: Vec<Coordinate>,
-    fields: Vec<(String, String, Place)>,
-    trace_fields: Vec<(String, String, Place)>,
-    made: Vec<String>,
-    saturated: Vec<u32>,
-    absent: u32,
-    questions: Vec<Question>,
-}
-
-impl Ours {
-    fn of(block: &dx::Block) -> Self {
-        let mut ours = Self::default();
-        let prefix = normalise_label(OURS);
-        for record in &block.records {
-            let Some(name) = record.label.strip_prefix(&prefix) else {
-                continue;
-            };
-            let value = record.value.replace('\n', " ");
-            let value = value.trim();
-            let place = place_of(&record.place);
-            match name.trim_end_matches(|c: char| c.is_ascii_digit()) {
-                "RUN" => ours.run = Some(value.to_owned()),
-                "TECHNIQUE" => ours.technique = Some(technique(value)),
-                "LABEL" => ours.label = unquoted(value),
-                "SCANLABEL" => ours.labels.push(unquoted(value)),
-                "X" => ours.x = quantity_and_unit(value),
-                "Y" => ours.y = quantity_and_unit(value),
-                "PAGE" => ours.page = quantity_and_unit(value),
-                "HELD" => ours.held.extend(coordinate(value, place.line)),
-                "FIELD" => ours.fields.extend(key_and_text(value, place)),
-                "TRACEFIELD" => ours.trace_fields.extend(key_and_text(value, place)),
-                "MADE" => ours.made = value.split(',').map(normalise_label).collect(),
-                "SATURATED" => {
-                    ours.saturated = value.split(',').filter_map(|n| n.trim().parse().ok()).collect()
-                }
-                "ABSENT" => ours.absent = value.parse().unwrap_or(0),
-                "QUESTION" => {
-                    let (code, message) = value.split_once(':').unwrap_or((value, ""));
-                    ours.questions.push(Question {
-                        code: Code::named(code.trim()),
-                        message: message.trim().to_owned(),
-                        readings: Vec::new(),
-                        labels: vec![Label {
-                            place,
-                            text: String::new(),
-                        }],
-                    });
-                }
-                _ => {}
-            }
-        }
-        ours
-    }
-}
-
-fn technique(name: &str) -> Technique {
-    Technique::ALL
-        .into_iter()
-        .find(|technique| technique.as_str() == name)
-        .unwrap_or(Technique::UNKNOWN)
-}
-
-/// `wavelength, nm`
-fn quantity_and_unit(text: &str) -> Option<(Quantity, Unit)> {
-    let (quantity, code) = text.rsplit_once(',')?;
-    let unit = Unit::ucum(code.trim()).ok()?;
-    Some((Quantity::named(quantity.trim()), unit))
-}
-
-/// `wavelength, 405.0, nm`
-fn coordinate(text: &str, line: u32) -> Option<Coordinate> {
-    let (rest, code) = text.rsplit_once(',')?;
-    let (quantity, number) = rest.rsplit_once(',')?;
-    let value = number
-        .trim()
-        .parse()
-        .ok()
-        .filter(|value: &f64| value.is_finite())?;
-    Some(Coordinate {
-        raw: Some(number.trim().to_owned()),
-        line: Some(line),
-        ..Coordinate::new(
-            Quantity::named(quantity.trim()),
-            Unit::ucum(code.trim()).ok()?,
-            value,
-        )
-    })
-}
-
-/// A JSON string, so that every text comes back as it was.
-fn unquoted(text: &str) -> Option<String> {
-    serde_json::from_str(text).ok()
-}
-
-/// `"key" = text`
-fn key_and_text(text: &str, place: Place) -> Option<(String, String, Place)> {
-    let (key, text) = text.split_once("\" = ")?;
-    Some((unquoted(&format!("{key}\""))?, text.to_owned(), place))
-}
-
 /// Gathers the runs of a document.
 struct Gathering<'s> {
     card: &'s Card,
@@ -363,13 +275,11 @@ impl Gathering<'_> {
         for ntuples in &block.ntuples {
             self.ntuples(block, ntuples, &ours);
         }
-        let mut curves = Vec::new();
-        for table in &block.tables {
-            match &table.data {
-                dx::Data::Xy(curve) | dx::Data::Points(curve) => curves.push(curve),
-                _ => {}
-            }
-        }
+        let curves: Vec<(&dx::Table, &dx::Curve)> = block
+            .tables
+            .iter()
+            .filter_map(|table| Some((table, table.data.curve()?)))
+            .collect();
         if !curves.is_empty() {
             self.curves(block, &curves, &ours);
         }
@@ -382,7 +292,7 @@ impl Gathering<'_> {
         } else {
             before.saturating_sub(1)
         };
-        if self.runs.len() > before || (ours.run.is_some() && self.names.last() == Some(&ours.run)) {
+        if self.runs.len() > before || self.goes_on(&ours) {
             self.blocks.push((block.span, first));
         }
         if commas_undecided {
@@ -441,7 +351,16 @@ impl Gathering<'_> {
             };
             Some((quantity, unit.unwrap_or(usual)))
         };
-        match (&ours.x, settled("x"), abscissa(x_units)) {
+        // What our own writer said holds as long as nobody has changed the text that it wrote.
+        let ours_x = ours
+            .x
+            .as_ref()
+            .filter(|(quantity, unit)| written(quantity, unit) == x_units);
+        let ours_y = ours
+            .y
+            .as_ref()
+            .filter(|(quantity, unit)| written(quantity, unit) == y_units);
+        match (ours_x, settled("x"), abscissa(x_units)) {
             (_, Some(x), _) => {
                 axes.because.push("a person said what the x axis is".to_owned());
                 axes.x = x;
@@ -473,7 +392,7 @@ impl Gathering<'_> {
                 labels: labels(x_place),
             }),
         }
-        match (&ours.y, settled("y"), ordinate(y_units)) {
+        match (ours_y, settled("y"), ordinate(y_units)) {
             (_, Some(y), _) => {
                 axes.because.push("a person said what the y axis is".to_owned());
                 axes.y = y;
@@ -534,30 +453,38 @@ impl Gathering<'_> {
         Some(axes)
     }
 
-    fn curves(&mut self, block: &dx::Block, curves: &[&dx::Curve], ours: &Ours) {
+    fn curves(&mut self, block: &dx::Block, curves: &[(&dx::Table, &dx::Curve)], ours: &Ours) {
         let x_units = block.value("XUNITS").unwrap_or("").trim().to_owned();
         let y_units = block.value("YUNITS").unwrap_or("").trim().to_owned();
         let greatest = curves
             .iter()
-            .flat_map(|curve| curve.y.iter().copied())
+            .flat_map(|(_, curve)| curve.y.iter().copied())
             .fold(f64::NEG_INFINITY, f64::max);
         let Some(axes) = self.axes(block, ours, &x_units, &y_units, greatest) else {
             return;
         };
         let mut traces: Vec<Trace> = Vec::with_capacity(curves.len());
-        for curve in curves {
+        for (table, curve) in curves {
             let shared = traces.last().map(|trace| &trace.x);
             let Ok(mut trace) = trace(curve, &axes, shared) else {
                 continue;
             };
             trace.label.clone_from(&ours.label);
             trace.held.clone_from(&ours.held);
-            trace.saturated.clone_from(&ours.saturated);
+            if table.left_out.is_empty() {
+                trace.saturated.clone_from(&ours.saturated);
+            } else if !ours.saturated.is_empty() {
+                let message =
+                    "points were lost, so it is not known which of the others are marked as saturated";
+                let place = self.source.place(span_of(table.span));
+                self.remarks
+                    .push(Diagnostic::error(Code::new("saturation-lost"), message).at(place, ""));
+            }
             trace.absent += ours.absent;
             trace_fields(&mut trace.fields, ours);
             traces.push(trace);
         }
-        let technique = technique_of(&axes.x.0, &traces);
+        let technique = technique_of(&axes, &traces);
         self.run(block, ours, axes, traces, technique);
     }
 
@@ -633,7 +560,7 @@ impl Gathering<'_> {
             self.remarks
                 .push(Diagnostic::error(Code::new("pages-of-another-variable"), message));
         }
-        let technique = technique_of(&axes.x.0, &traces);
+        let technique = technique_of(&axes, &traces);
         self.run(block, ours, axes, traces, technique);
     }
 
@@ -727,6 +654,13 @@ impl Gathering<'_> {
         }
     }
 
+    /// Whether a block holds a further curve of the last run.
+    fn goes_on(&self, ours: &Ours) -> bool {
+        ours.run.is_some()
+            && ours.curve.is_some_and(|curve| curve > 1)
+            && self.names.last() == Some(&ours.run)
+    }
+
     /// Adds a run, or the traces of one that our own writer had to spread over blocks.
     fn run(
         &mut self,
@@ -758,8 +692,7 @@ impl Gathering<'_> {
             }
         }
         let technique = ours.technique.clone().unwrap_or(technique);
-        if ours.run.is_some()
-            && self.names.last() == Some(&ours.run)
+        if self.goes_on(ours)
             && let Some(last) = self.runs.last_mut()
         {
             // The same axis need not be kept twice.
@@ -1003,28 +936,26 @@ fn labels(place: Option<Place>) -> Vec<Label> {
 
 /// Whether a data type names another kind of measurement.
 pub(crate) fn is_foreign(data_type: &str) -> bool {
+    let upper = data_type.to_uppercase();
+    let mut words = upper.split(|c: char| !c.is_alphanumeric());
     let squeezed = normalise_label(data_type);
-    [
-        "NMR",
-        "MASSSPECTR",
-        "EMR",
-        "ESR",
-        "EPR",
-        "IONMOBILITY",
-        "IMS",
-        "INTERFEROGRAM",
-        "CHROMATOGRAM",
-        "DIFFRACT",
-        "XRAY",
-        "VOLTAMM",
-        "THERMOGRAM",
-    ]
-    .iter()
-    .any(|word| squeezed.contains(word))
+    words.any(|word| matches!(word, "NMR" | "EMR" | "ESR" | "EPR" | "IMS" | "MS" | "FID" | "XRD"))
+        || [
+            "MASSSPECTR",
+            "MAGNETICRESONANCE",
+            "IONMOBILITY",
+            "INTERFEROGRAM",
+            "CHROMATOGRAM",
+            "DIFFRACT",
+            "VOLTAMM",
+            "THERMOGRAM",
+        ]
+        .iter()
+        .any(|part| squeezed.contains(part))
 }
 
-fn technique_of(x: &Quantity, traces: &[Trace]) -> Technique {
-    match x.as_str() {
+fn technique_of(axes: &Axes, traces: &[Trace]) -> Technique {
+    match axes.x.0.as_str() {
         "wavelength" | "wavenumber" | "energy" => {
             if traces.len() > 1 && traces.iter().all(|trace| trace.held(&Quantity::TIME).is_some()) {
                 Technique::SPECTRAL_TIME_COURSE
@@ -1033,7 +964,7 @@ fn technique_of(x: &Quantity, traces: &[Trace]) -> Technique {
             }
         }
         "time" => Technique::TIME_COURSE,
-        "concentration" | "substrate-concentration" => Technique::RATE_SERIES,
+        "concentration" | "substrate-concentration" if axes.y.0 == Quantity::RATE => Technique::RATE_SERIES,
         _ => Technique::UNKNOWN,
     }
 }

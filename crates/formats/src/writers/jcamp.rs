@@ -269,6 +269,9 @@ impl<'a> Page<'a> {
             .label
             .clone()
             .unwrap_or_else(|| format!("curve {}", index + 1));
+        if one_of_several {
+            self.ours("CURVE", format!("{} of {}", index + 1, self.run.traces.len()));
+        }
         self.sheet(trace, content, one_of_several.then_some(label))
     }
 
