@@ -40,17 +40,19 @@
 //! end) gets an apostrophe in front; so does one that begins with apostrophes before such a sign, so that taking one
 //! off always gives the text back. The schema tells which columns have such cells. Numbers are never touched.
 
+mod origins;
+
 use std::collections::BTreeMap;
 use std::fmt;
 use std::io::{self, Write};
 use std::sync::Arc;
 
-use curvary_record::{
-    Claim, Column, Decimals, Fields, Origin, Run, Trace, Unit, Value, ValueKind, known_field,
-};
+use curvary_record::{Column, Decimals, Fields, Run, Trace, Unit, Value, ValueKind, known_field};
 
 use super::digits::{Digits, as_written};
 use super::table_schema::{ColumnType, TableField, TableSchema};
+
+pub use origins::Origins;
 
 /// Rows are handed on in blocks of about this many bytes.
 const BLOCK: usize = 1 << 16;
@@ -927,163 +929,4 @@ fn push_quoted(out: &mut Vec<u8>, text: &str) {
         out.push(byte);
     }
     out.push(b'"');
-}
-
-/// The second table: every claim of every field with who said it, strongest first within a field.
-pub struct Origins<W: Write> {
-    out: W,
-    block: Vec<u8>,
-}
-
-const ORIGIN_COLUMNS: [(&str, ColumnType, &str); 9] = [
-    ("run", ColumnType::String, "The run, by its name."),
-    (
-        "trace",
-        ColumnType::Integer,
-        "The curve within its run, from 0, when the field is of one curve.",
-    ),
-    (
-        "key",
-        ColumnType::String,
-        "The field; a known one, or the source's own spelling.",
-    ),
-    ("value", ColumnType::String, "The value, as it was understood."),
-    ("unit", ColumnType::String, "The value's unit, a UCUM code."),
-    ("raw", ColumnType::String, "The text that stood there."),
-    (
-        "origin",
-        ColumnType::String,
-        "Who said it: note, source, name, layout or derived.",
-    ),
-    (
-        "detail",
-        ColumnType::String,
-        "Which note, file-name rule, layout or step.",
-    ),
-    ("line", ColumnType::Integer, "The line of the source, from 1."),
-];
-
-impl<W: Write> Origins<W> {
-    /// Writes the head.
-    ///
-    /// # Errors
-    /// When `out` cannot be written.
-    pub fn new(mut out: W) -> io::Result<Self> {
-        let heads: Vec<&str> = ORIGIN_COLUMNS.iter().map(|column| column.0).collect();
-        out.write_all(heads.join(",").as_bytes())?;
-        out.write_all(b"\r\n")?;
-        Ok(Self {
-            out,
-            block: Vec::new(),
-        })
-    }
-
-    /// The table's description.
-    #[must_use]
-    pub fn schema() -> TableSchema {
-        let fields = ORIGIN_COLUMNS.iter().map(|&(name, kind, about)| TableField {
-            name: name.to_owned(),
-            kind,
-            title: None,
-            description: if kind == ColumnType::String {
-                format!(
-                    "{about} An apostrophe stands before texts that a spreadsheet would run as a formula."
-                )
-            } else {
-                about.to_owned()
-            },
-            unit: None,
-        });
-        TableSchema::new(fields.collect())
-    }
-
-    /// Writes the claims of a run and of its curves.
-    ///
-    /// # Errors
-    /// When `out` cannot be written.
-    pub fn write(&mut self, run: &Run) -> io::Result<()> {
-        self.block.clear();
-        self.fields(run, "", &run.fields);
-        for (index, trace) in run.traces.iter().enumerate() {
-            self.fields(run, &index.to_string(), &trace.fields);
-        }
-        self.out.write_all(&self.block)
-    }
-
-    fn fields(&mut self, run: &Run, trace: &str, fields: &Fields) {
-        for (key, claims) in fields.iter() {
-            for claim in claims {
-                let unit = claim.unit.as_ref().map_or("", Unit::code);
-                let (origin, detail, line) = told(&claim.origin);
-                let cells = [
-                    run.id.as_str(),
-                    trace,
-                    key.as_str(),
-                    &value_text(claim),
-                    unit,
-                    &claim.raw,
-                    origin,
-                    &detail,
-                    &line,
-                ];
-                for (at, cell) in cells.iter().enumerate() {
-                    if at > 0 {
-                        self.block.push(b',');
-                    }
-                    push_text(&mut self.block, cell);
-                }
-                self.block.extend_from_slice(b"\r\n");
-            }
-        }
-    }
-
-    /// Gives `out` back.
-    ///
-    /// # Errors
-    /// When `out` cannot be written.
-    pub fn finish(mut self) -> io::Result<W> {
-        self.out.flush()?;
-        Ok(self.out)
-    }
-}
-
-fn value_text(claim: &Claim) -> String {
-    let mut text = match &claim.value {
-        Value::Text(text) => text.clone(),
-        Value::Number(number) => as_written(*number, &claim.raw),
-        Value::Range { from, to } => {
-            format!(
-                "{}..{}",
-                as_written(*from, &claim.raw),
-                as_written(*to, &claim.raw)
-            )
-        }
-    };
-    if let Some(plus_minus) = claim.plus_minus {
-        text.push_str(" ± ");
-        text.push_str(&as_written(plus_minus, &claim.raw));
-    }
-    text
-}
-
-fn told(origin: &Origin) -> (&'static str, String, String) {
-    let none = String::new;
-    match origin {
-        Origin::Note { at, author } => {
-            let parts: Vec<&str> = author.iter().chain(at).map(String::as_str).collect();
-            ("note", parts.join(", "), none())
-        }
-        Origin::Source(place) => {
-            let line = if place.line == 0 {
-                none()
-            } else {
-                place.line.to_string()
-            };
-            ("source", place.file.clone().unwrap_or_default(), line)
-        }
-        Origin::Name { rule, part } => ("name", format!("{rule}: {part}"), none()),
-        Origin::Layout { layout } => ("layout", layout.clone(), none()),
-        Origin::Derived { step, from } if from.is_empty() => ("derived", step.clone(), none()),
-        Origin::Derived { step, from } => ("derived", format!("{step}, from {}", from.join(", ")), none()),
-    }
 }

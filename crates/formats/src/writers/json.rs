@@ -3,7 +3,7 @@
 //! Numbers are written in their shortest form that reads as the same double; nothing is rounded. How many decimals
 //! the source wrote stands beside each column of numbers.
 
-use std::io::{self, Write};
+use std::io::{self, BufWriter, Write};
 
 use curvary_record::{Diagnostic, Digest, Run, Verdict};
 use schemars::JsonSchema;
@@ -95,9 +95,12 @@ impl<'a> SourceDocument<'a> {
     ///
     /// # Errors
     /// When `out` cannot be written.
-    pub fn write(&self, mut out: impl Write) -> io::Result<()> {
+    pub fn write(&self, out: impl Write) -> io::Result<()> {
+        // Serialising writes number by number.
+        let mut out = BufWriter::with_capacity(1 << 16, out);
         serde_json::to_writer(&mut out, self)?;
-        out.write_all(b"\n")
+        out.write_all(b"\n")?;
+        out.flush()
     }
 }
 
