@@ -4,6 +4,9 @@
 //! together. What is not understood is the label. Nothing is guessed: `T` is temperature or transmittance and says
 //! so, and a bare number is a held coordinate of unknown quantity.
 
+use std::cell::RefCell;
+use std::collections::HashMap;
+
 use curvary_record::unit::{Spelling, spelled};
 use curvary_record::{Coordinate, Quantity, Unit};
 
@@ -54,6 +57,31 @@ const WAVELENGTHS: std::ops::RangeInclusive<f64> = 185.0..=1100.0;
 /// Reads a column head. Never fails; what is not understood is the label.
 #[must_use]
 pub fn read_head(text: &str) -> Head {
+    if text.len() > LONGEST {
+        return understand(text);
+    }
+    // The same heads stand in thousands of files, and taking one apart is dear.
+    KNOWN.with_borrow_mut(|known| {
+        if let Some(head) = known.get(text) {
+            return head.clone();
+        }
+        if known.len() >= REMEMBERED {
+            known.clear();
+        }
+        let head = understand(text);
+        known.insert(text.to_owned(), head.clone());
+        head
+    })
+}
+
+/// So many heads are remembered on each thread.
+const REMEMBERED: usize = 2048;
+
+thread_local! {
+    static KNOWN: RefCell<HashMap<String, Head>> = RefCell::new(HashMap::new());
+}
+
+fn understand(text: &str) -> Head {
     let text = trimmed(text);
     if text.is_empty() {
         return Head {
@@ -103,23 +131,23 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
         }
     }
     for link in [" in ", " en ", " em ", " w ", " i "] {
-        if let Some((name, unit)) = text.rsplit_once(link) {
-            if pair(name, unit) {
-                return Some((name.trim(), unit.trim()));
-            }
+        if let Some((name, unit)) = text.rsplit_once(link)
+            && pair(name, unit)
+        {
+            return Some((name.trim(), unit.trim()));
         }
     }
     for mark in [',', '_', ';'] {
-        if let Some((name, unit)) = text.rsplit_once(mark) {
-            if pair(name, unit) {
-                return Some((name.trim(), unit.trim()));
-            }
-        }
-    }
-    if let Some((name, unit)) = text.split_once('/') {
-        if pair(name, unit) {
+        if let Some((name, unit)) = text.rsplit_once(mark)
+            && pair(name, unit)
+        {
             return Some((name.trim(), unit.trim()));
         }
+    }
+    if let Some((name, unit)) = text.split_once('/')
+        && pair(name, unit)
+    {
+        return Some((name.trim(), unit.trim()));
     }
     let (name, unit) = text.rsplit_once(' ')?;
     pair(name, unit).then(|| (name.trim(), unit.trim()))
@@ -199,15 +227,13 @@ fn piece(text: &str, sure: bool, depth: usize) -> Option<Piece> {
     if let Some(found) = assigned(text) {
         return Some(found);
     }
-    if sure {
-        if let Some(units) = lone_unit(text) {
-            return Some(Piece::Unit(units));
-        }
+    if sure && let Some(units) = lone_unit(text) {
+        return Some(Piece::Unit(units));
     }
-    if let Some((name, unit)) = split_unit(text) {
-        if let Some(found) = with_unit(name, unit, depth) {
-            return Some(found);
-        }
+    if let Some((name, unit)) = split_unit(text)
+        && let Some(found) = with_unit(name, unit, depth)
+    {
+        return Some(found);
     }
     if let Some(found) = glued(text) {
         return Some(found);
@@ -539,8 +565,7 @@ fn assigned(text: &str) -> Option<Piece> {
         .or_else(|| quantity_of(name).map(|quantity| vec![quantity]))?;
     if let Some(coordinate) = measured(value) {
         return quantities
-            .iter()
-            .any(|quantity| *quantity == coordinate.quantity)
+            .contains(&coordinate.quantity)
             .then_some(Piece::Held(coordinate));
     }
     // Without a unit only the quantity is known, and the unit is asked for.

@@ -4,6 +4,9 @@
 //! `M-1 cm-1`, `mAU/min`). Where a spelling means several units in this trade (`C`, `NM`, `J/mol K`), all are
 //! returned, likeliest first, and the place where it stands decides by dimension.
 
+use std::cell::RefCell;
+use std::collections::HashMap;
+
 use super::Unit;
 
 /// What a spelling of a unit means.
@@ -72,6 +75,28 @@ pub fn spelled(text: &str) -> Spelling {
     if text.len() > LONGEST * 4 {
         return Spelling::None;
     }
+    // The same few spellings stand in thousands of files, and taking one apart is dear.
+    KNOWN.with_borrow_mut(|known| {
+        if let Some(found) = known.get(text) {
+            return found.clone();
+        }
+        if known.len() >= REMEMBERED {
+            known.clear();
+        }
+        let found = understand(text);
+        known.insert(text.to_owned(), found.clone());
+        found
+    })
+}
+
+/// So many spellings are remembered on each thread.
+const REMEMBERED: usize = 2048;
+
+thread_local! {
+    static KNOWN: RefCell<HashMap<String, Spelling>> = RefCell::new(HashMap::new());
+}
+
+fn understand(text: &str) -> Spelling {
     let plain = plain(text);
     let text = without_brackets(&plain);
     if text.is_empty() || text.chars().count() > LONGEST {
