@@ -9,7 +9,7 @@ use std::ops::Range;
 use curvary_record::interpret::{Customs, Interpretation, interpret_as};
 use curvary_record::moment::{self, DateReading, Order};
 use curvary_record::unit::{Spelling, spelled};
-use curvary_record::{Claim, Fields, Key, Label, Origin, Place, Question, Span, Value, known_field};
+use curvary_record::{Claim, Fields, Key, Label, Origin, Question, Span, Value, known_field};
 
 use crate::Source;
 use crate::head::split_unit;
@@ -460,13 +460,6 @@ fn free_part(part: &str, customs: Customs) -> Option<(&'static str, Interpretati
             };
             (found.fits && found.unit_written && found.question.is_none() && sure).then_some((field, found))
         })
-}
-
-/// The place of a whole line, for claims that are about the line.
-#[must_use]
-pub fn place_of_line(source: &Source, offset: usize) -> Place {
-    let index = source.lines().index_of(offset);
-    Place::line(index + 1)
 }
 
 #[cfg(test)]
