@@ -2,7 +2,7 @@
 
 use std::sync::OnceLock;
 
-use curvary_record::{Diagnostic, Digest, LineTable, Place, Span};
+use curvary_record::{Code, Diagnostic, Digest, LineTable, Place, Span};
 
 use crate::{Assumptions, Glimpse};
 
@@ -126,22 +126,362 @@ struct Decoded {
 }
 
 fn decode(bytes: Vec<u8>) -> Decoded {
-    match String::from_utf8(bytes) {
-        Ok(text) => Decoded {
+    let mut remarks = Vec::new();
+    // The usual case first: plain UTF-8 without oddities is taken over as it is.
+    let bytes = match String::from_utf8(bytes) {
+        Ok(text)
+            if !text.starts_with('\u{FEFF}')
+                && memchr::memchr2(0, 0x1A, text.as_bytes()).is_none()
+                && !text.as_bytes().contains(&0x0C) =>
+        {
+            return Decoded {
+                text,
+                original: None,
+                encoding: "UTF-8",
+                remarks,
+            };
+        }
+        Ok(text) => text.into_bytes(),
+        Err(error) => error.into_bytes(),
+    };
+    let (text, encoding) = decode_any(&bytes, &mut remarks);
+    let text = tidy(text, &mut remarks);
+    let original = (text.as_bytes() != bytes.as_slice()).then_some(bytes);
+    match original {
+        Some(bytes) => Decoded {
+            text,
+            original: Some(bytes),
+            encoding,
+            remarks,
+        },
+        None => Decoded {
             text,
             original: None,
-            encoding: "UTF-8",
-            remarks: Vec::new(),
+            encoding,
+            remarks,
         },
-        Err(error) => {
-            let bytes = error.into_bytes();
-            let (text, _, _) = encoding_rs::WINDOWS_1252.decode(&bytes);
-            Decoded {
-                text: text.into_owned(),
-                original: Some(bytes),
-                encoding: "windows-1252",
-                remarks: Vec::new(),
+    }
+}
+
+/// The text of bytes in whatever encoding they are, and its name.
+fn decode_any(bytes: &[u8], remarks: &mut Vec<Diagnostic>) -> (String, &'static str) {
+    if let Some(rest) = bytes.strip_prefix(b"\xEF\xBB\xBF") {
+        return (mostly_utf8(rest, remarks), "UTF-8");
+    }
+    if let Some(rest) = bytes.strip_prefix(b"\xFF\xFE") {
+        return (utf16(rest, encoding_rs::UTF_16LE, remarks), "UTF-16LE");
+    }
+    if let Some(rest) = bytes.strip_prefix(b"\xFE\xFF") {
+        return (utf16(rest, encoding_rs::UTF_16BE, remarks), "UTF-16BE");
+    }
+    if let Some(encoding) = bare_utf16(bytes) {
+        remarks.push(Diagnostic::note(
+            Code::new("encoding-detected"),
+            format!("read as {} without a byte-order mark", encoding.name()),
+        ));
+        return (utf16(bytes, encoding, remarks), encoding.name());
+    }
+    if let Ok(text) = std::str::from_utf8(bytes) {
+        return (text.to_owned(), "UTF-8");
+    }
+    // A few stray bytes in a text that is UTF-8 otherwise.
+    let (good, bad) = utf8_sequences(bytes);
+    if good > bad {
+        return (mostly_utf8(bytes, remarks), "UTF-8");
+    }
+    let (encoding, text) = single_bytes(bytes);
+    if encoding != "windows-1252" {
+        remarks.push(Diagnostic::note(
+            Code::new("encoding-detected"),
+            format!("read as {encoding}, which suits its bytes best"),
+        ));
+    }
+    (text, encoding)
+}
+
+fn utf16(bytes: &[u8], encoding: &'static encoding_rs::Encoding, remarks: &mut Vec<Diagnostic>) -> String {
+    if bytes.len() % 2 == 1 {
+        remarks.push(
+            Diagnostic::warning(
+                Code::new("cut-off"),
+                "the file ends in the middle of a UTF-16 character: it is cut off",
+            )
+            .help("the last line may be incomplete"),
+        );
+    }
+    let (text, bad) = encoding.decode_without_bom_handling(&bytes[..bytes.len() & !1]);
+    if bad {
+        remarks.push(undecodable());
+    }
+    text.into_owned()
+}
+
+fn undecodable() -> Diagnostic {
+    Diagnostic::warning(
+        Code::new("bytes-not-decodable"),
+        "some bytes are no characters of the file's encoding; they stand as \u{FFFD}",
+    )
+}
+
+/// UTF-16 without a mark shows itself by zeros in every other byte of Latin text.
+fn bare_utf16(bytes: &[u8]) -> Option<&'static encoding_rs::Encoding> {
+    let head = &bytes[..bytes.len().min(4096) & !1];
+    if head.len() < 8 {
+        return None;
+    }
+    let pairs = head.len() / 2;
+    let zeros = |offset: usize| {
+        head.iter()
+            .skip(offset)
+            .step_by(2)
+            .filter(|&&byte| byte == 0)
+            .count()
+    };
+    let (even, odd) = (zeros(0), zeros(1));
+    if odd * 10 >= pairs * 7 && even * 10 < pairs {
+        return Some(encoding_rs::UTF_16LE);
+    }
+    (even * 10 >= pairs * 7 && odd * 10 < pairs).then_some(encoding_rs::UTF_16BE)
+}
+
+/// How many good sequences of several bytes and how many stray bytes a text has, read as UTF-8.
+fn utf8_sequences(bytes: &[u8]) -> (usize, usize) {
+    let (mut good, mut bad) = (0, 0);
+    for chunk in bytes.utf8_chunks() {
+        good += chunk.valid().chars().filter(|c| !c.is_ascii()).count();
+        bad += chunk.invalid().len();
+    }
+    (good, bad)
+}
+
+/// UTF-8 with stray bytes, each of which is read as Windows-1252, where it mostly comes from.
+fn mostly_utf8(bytes: &[u8], remarks: &mut Vec<Diagnostic>) -> String {
+    if let Ok(text) = std::str::from_utf8(bytes) {
+        return text.to_owned();
+    }
+    let mut text = String::with_capacity(bytes.len() + 16);
+    let mut stray = 0;
+    for chunk in bytes.utf8_chunks() {
+        text.push_str(chunk.valid());
+        stray += chunk.invalid().len();
+        text.push_str(
+            &encoding_rs::WINDOWS_1252
+                .decode_without_bom_handling(chunk.invalid())
+                .0,
+        );
+    }
+    remarks.push(Diagnostic::warning(
+        Code::new("bytes-not-decodable"),
+        format!("{stray} bytes are not UTF-8 as the rest of the file is; they were read as Windows-1252"),
+    ));
+    text
+}
+
+/// The single-byte or East Asian encoding that suits the bytes best.
+///
+/// Digits and letters are the same in all of them; what differs is how often a degree sign, a micro sign and accented
+/// letters stand where they make sense. Windows-1252 is taken when nothing speaks for another.
+fn single_bytes(bytes: &[u8]) -> (&'static str, String) {
+    let western = encoding_rs::WINDOWS_1252
+        .decode_without_bom_handling(bytes)
+        .0
+        .into_owned();
+    let mut best = (sense(&western), "windows-1252", western);
+    let mac = encoding_rs::MACINTOSH
+        .decode_without_bom_handling(bytes)
+        .0
+        .into_owned();
+    let dos = code_page_850(bytes);
+    for (name, text) in [("macintosh", mac), ("IBM850", dos)] {
+        let score = sense(&text);
+        if score > best.0 {
+            best = (score, name, text);
+        }
+    }
+    // Whole words in other scripts: ask the detector of the web.
+    if best.0 <= 0 {
+        let mut detector = chardetng::EncodingDetector::new(chardetng::Iso2022JpDetection::Deny);
+        detector.feed(bytes, true);
+        let encoding = detector.guess(None, chardetng::Utf8Detection::Deny);
+        if encoding != encoding_rs::WINDOWS_1252 && !encoding.is_single_byte() {
+            let (text, bad) = encoding.decode_without_bom_handling(bytes);
+            if !bad {
+                return (encoding.name(), text.into_owned());
             }
         }
+    }
+    (best.1, best.2)
+}
+
+/// How much sense the characters beyond ASCII make where they stand.
+fn sense(text: &str) -> i32 {
+    let mut score = 0;
+    let signs: Vec<char> = text.chars().collect();
+    for (at, &sign) in signs.iter().enumerate() {
+        if sign.is_ascii() {
+            continue;
+        }
+        let before = at
+            .checked_sub(1)
+            .and_then(|n| signs.get(n))
+            .copied()
+            .unwrap_or(' ');
+        let after = signs.get(at + 1).copied().unwrap_or(' ');
+        score += match sign {
+            '°' if matches!(after, 'C' | 'F' | ' ' | ')' | ']') && !before.is_alphabetic() => 4,
+            'µ' | 'μ' if after.is_ascii_alphabetic() && !before.is_alphabetic() => 4,
+            'λ' | 'ε' | 'Δ' | '±' | '²' | '³' | '·' | '×' if !before.is_alphabetic() || before.is_ascii() => {
+                1
+            }
+            // Accented letters stand in words, among lower-case letters.
+            'ä' | 'ö' | 'ü' | 'ß' | 'é' | 'è' | 'ê' | 'à' | 'ç' | 'ñ' | 'á' | 'í' | 'ó' | 'ú' | 'ã' | 'õ'
+            | 'â' | 'ô' | 'î' | 'å' | 'ø' | 'æ' => {
+                if before.is_alphabetic() || after.is_ascii_lowercase() {
+                    3
+                } else {
+                    -1
+                }
+            }
+            'Ä' | 'Ö' | 'Ü' | 'É' | 'Å' | 'Ø' if after.is_ascii_lowercase() => 2,
+            '\u{FFFD}' => -8,
+            sign if sign.is_control() => -4,
+            '\u{A0}' => 0,
+            sign if sign.is_alphabetic() && (before.is_ascii_alphabetic() || after.is_ascii_alphabetic()) => {
+                0
+            }
+            _ => -2,
+        };
+    }
+    score
+}
+
+/// Bytes in code page 850, the multilingual page of DOS. The upper half is the table of IBM's registration.
+fn code_page_850(bytes: &[u8]) -> String {
+    const UPPER: &str = "ÇüéâäàåçêëèïîìÄÅÉæÆôöòûùÿÖÜø£Ø×ƒáíóúñÑªº¿®¬½¼¡«»░▒▓│┤ÁÂÀ©╣║╗╝¢¥┐└┴┬├─┼ãÃ╚╔╩╦╠═╬¤ðÐÊËÈıÍÎÏ┘┌█▄¦Ì▀ÓßÔÒõÕµþÞÚÛÙýÝ¯´\u{AD}±‗¾¶§÷¸°¨·¹³²■\u{A0}";
+    let upper: Vec<char> = UPPER.chars().collect();
+    bytes
+        .iter()
+        .map(|&byte| match byte.checked_sub(128) {
+            Some(place) => upper.get(usize::from(place)).copied().unwrap_or('\u{FFFD}'),
+            None => char::from(byte),
+        })
+        .collect()
+}
+
+/// Takes out what old systems leave in texts: padding of zeros, an end-of-file sign, form feeds.
+fn tidy(text: String, remarks: &mut Vec<Diagnostic>) -> String {
+    let mut text = text;
+    if text.starts_with('\u{FEFF}') {
+        text.remove(0);
+    }
+    if let Some(at) = text.find('\u{1A}') {
+        let rest = text[at..].trim_matches(|c: char| c.is_whitespace() || matches!(c, '\u{1A}' | '\0'));
+        if !rest.is_empty() {
+            remarks.push(
+                Diagnostic::warning(
+                    Code::new("after-the-end"),
+                    format!("{} characters stand behind the end-of-file sign (control-Z, 1A) and were left aside", rest.chars().count()),
+                )
+                .help("old systems leave remnants of other files there; cut the file at the sign if they belong to it"),
+            );
+        }
+        text.truncate(at);
+    }
+    if text.contains('\0') {
+        let bare = text.trim_end_matches('\0').len();
+        text.truncate(bare);
+        if text.contains('\0') {
+            remarks.push(Diagnostic::note(
+                Code::new("zero-bytes"),
+                "zero bytes in the text were read as blanks",
+            ));
+            text = text.replace('\0', " ");
+        }
+    }
+    if text.contains('\u{C}') {
+        // A form feed at the start or end of a line is paper; in the middle of one it ends the line.
+        let mut fed = String::with_capacity(text.len());
+        for (at, sign) in text.char_indices() {
+            if sign != '\u{C}' {
+                fed.push(sign);
+                continue;
+            }
+            let starts = fed.is_empty() || fed.ends_with(['\n', '\r']);
+            let ends = text[at + 1..]
+                .chars()
+                .next()
+                .is_none_or(|c| matches!(c, '\n' | '\r'));
+            fed.push(if starts || ends { ' ' } else { '\n' });
+        }
+        text = fed;
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn text_of(bytes: &[u8]) -> (String, &'static str) {
+        let source = Source::new("a.txt", bytes.to_vec());
+        assert_eq!(source.bytes(), bytes, "the original is kept bit for bit");
+        (source.text().to_owned(), source.encoding())
+    }
+
+    #[test]
+    fn encodings_are_found() {
+        let words = "Temperatur: 37 °C\nKonzentration: 5 µmol/L\n";
+        let utf16 = |order: fn(u16) -> [u8; 2]| words.encode_utf16().flat_map(order).collect::<Vec<u8>>();
+        let marked = |mark: &[u8], body: Vec<u8>| [mark.to_vec(), body].concat();
+        let mac: Vec<u8> = words.replace('°', "\u{1}").into_bytes();
+        let mac: Vec<u8> = String::from_utf8(mac)
+            .expect("text")
+            .chars()
+            .map(|c| match c {
+                '\u{1}' => 0xA1,
+                'µ' => 0xB5,
+                c => c as u8,
+            })
+            .collect();
+        let dos: Vec<u8> = words
+            .chars()
+            .map(|c| match c {
+                '°' => 0xF8,
+                'µ' => 0xE6,
+                c => c as u8,
+            })
+            .collect();
+        let latin: Vec<u8> = words.chars().map(|c| c as u8).collect();
+        for (bytes, encoding) in [
+            (words.as_bytes().to_vec(), "UTF-8"),
+            (marked(b"\xEF\xBB\xBF", words.as_bytes().to_vec()), "UTF-8"),
+            (marked(b"\xFF\xFE", utf16(u16::to_le_bytes)), "UTF-16LE"),
+            (marked(b"\xFE\xFF", utf16(u16::to_be_bytes)), "UTF-16BE"),
+            (utf16(u16::to_le_bytes), "UTF-16LE"),
+            (utf16(u16::to_be_bytes), "UTF-16BE"),
+            (latin, "windows-1252"),
+            (mac, "macintosh"),
+            (dos, "IBM850"),
+        ] {
+            assert_eq!(text_of(&bytes), (words.to_owned(), encoding));
+        }
+    }
+
+    #[test]
+    fn what_old_systems_leave_is_taken_out() {
+        assert_eq!(text_of(b"1 2\n\x1A\0\0").0, "1 2\n");
+        let source = Source::new("a.txt", b"1 2\n\x1A650 0.3\n".to_vec());
+        assert_eq!(source.text(), "1 2\n");
+        assert_eq!(source.remarks().len(), 1);
+        assert_eq!(text_of(b"1 2\n\x0C3 4\n").0, "1 2\n 3 4\n");
+        assert_eq!(text_of(b"1 2\x0C3 4\n").0, "1 2\n3 4\n");
+        assert_eq!(text_of(b"1\x002\n").0, "1 2\n");
+    }
+
+    #[test]
+    fn page_850_is_whole() {
+        let all: Vec<u8> = (128..=255).collect();
+        assert_eq!(code_page_850(&all).chars().count(), 128);
+        assert!(!code_page_850(&all).contains('\u{FFFD}'));
     }
 }

@@ -33,22 +33,26 @@ pub(super) fn sections(text: &str, pieces: Vec<Piece>) -> (Vec<Section>, Vec<Tex
                 let mut table = *table;
                 let own_head = !table.heads.is_empty();
                 let between = std::mem::take(&mut words);
-                if let Some(last) = sections.last_mut().filter(|_| furniture) {
-                    match relation(text, &last.table, &table) {
-                        Relation::GoesOn => {
-                            extend(last, table);
-                            continue;
-                        }
-                        Relation::Wrapped => {
-                            widen(last, table);
-                            continue;
-                        }
-                        Relation::Apart => {
-                            if !own_head && last.table.grid.columns() == table.grid.columns() {
-                                table.heads.clone_from(&last.table.heads);
-                            }
-                        }
+                let relation = sections.last().map(|last| relation(text, &last.table, &table));
+                match (sections.last_mut(), relation) {
+                    // A remark in the middle of a table that goes on in its very step does not end it.
+                    (Some(last), Some(Relation::GoesOn { in_step }))
+                        if furniture || (in_step && !begins_anew(text, &between)) =>
+                    {
+                        last.words.extend(between);
+                        extend(last, table);
+                        continue;
                     }
+                    (Some(last), Some(Relation::Wrapped)) if furniture => {
+                        widen(last, table);
+                        continue;
+                    }
+                    (Some(last), Some(_))
+                        if furniture && !own_head && last.table.grid.columns() == table.grid.columns() =>
+                    {
+                        table.heads.clone_from(&last.table.heads);
+                    }
+                    _ => {}
                 }
                 for line in &between {
                     seen.insert(squeeze(&text[line.span.range()]));
@@ -67,7 +71,10 @@ pub(super) fn sections(text: &str, pieces: Vec<Piece>) -> (Vec<Section>, Vec<Tex
 }
 
 enum Relation {
-    GoesOn,
+    /// The running column goes on, perhaps in its very step.
+    GoesOn {
+        in_step: bool,
+    },
     Wrapped,
     Apart,
 }
@@ -75,8 +82,11 @@ enum Relation {
 fn relation(text: &str, first: &Table, second: &Table) -> Relation {
     let (a, b) = (&first.grid, &second.grid);
     let same_heads = second.heads.is_empty() || head_texts(text, first) == head_texts(text, second);
-    if a.kinds == b.kinds && same_heads && goes_on(first, second) {
-        return Relation::GoesOn;
+    if a.kinds == b.kinds
+        && same_heads
+        && let Some(in_step) = goes_on(first, second)
+    {
+        return Relation::GoesOn { in_step };
     }
     let rows = a.rows == b.rows
         && a.rows >= 2
@@ -103,23 +113,33 @@ fn relation(text: &str, first: &Table, second: &Table) -> Relation {
     }
 }
 
-/// Whether the first column of `second` goes on where that of `first` ends, in about its step.
-fn goes_on(first: &Table, second: &Table) -> bool {
+/// Whether the first column of `second` goes on where that of `first` ends, and whether in its very step.
+fn goes_on(first: &Table, second: &Table) -> Option<bool> {
     let (a, b) = (&first.grid, &second.grid);
-    let Some(column) = a.kinds.iter().position(|kind| *kind == Kind::Figures) else {
-        return false;
-    };
+    let column = a.kinds.iter().position(|kind| *kind == Kind::Figures)?;
     if a.rows < 2 || b.rows == 0 {
-        return false;
+        return None;
     }
-    // A counting column in front tells less than the axis behind it, but goes on as well.
     let (before, last, new) = (
         a.figure(a.rows - 2, column),
         a.figure(a.rows - 1, column),
         b.figure(0, column),
     );
     let (step, gap) = (last - before, new - last);
-    step != 0.0 && gap / step > 0.0 && gap / step <= 5.0
+    (step != 0.0 && gap / step > 0.0 && gap / step <= 5.0).then_some((gap / step - 1.0).abs() < 0.02)
+}
+
+/// Whether lines between two tables say that another measurement begins: another sample, another title.
+fn begins_anew(text: &str, lines: &[TextLine]) -> bool {
+    lines.iter().any(|line| {
+        let (_, kept) = super::scan::strip_remark(&text[line.span.range()]);
+        crate::header::pairs(kept).iter().any(|pair| {
+            matches!(
+                crate::words::field_of(&kept[pair.key.clone()]),
+                Some("sample" | "title" | "wavelength" | "replicate" | "concentration")
+            )
+        })
+    })
 }
 
 fn extend(section: &mut Section, table: Table) {

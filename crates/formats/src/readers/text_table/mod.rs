@@ -128,11 +128,16 @@ fn read(source: &Source, card: &Card) -> Reading {
         );
     }
     // What stands in front of the first table speaks of all; what stands above a later one, of that one.
-    let preamble = Said::hear(source, &sections[0].words);
+    let mut preamble = Said::hear(source, &sections[0].words);
     let trailer = Said::hear(source, &behind);
+    let (conditions, sections): (Vec<Section>, Vec<Section>) = sections
+        .into_iter()
+        .partition(|section| is_row_of_conditions(text, section));
+    for section in &conditions {
+        preamble.hear_row(source, section);
+    }
     let mut reading = Reading::default();
     let mut others: Vec<Diagnostic> = Vec::new();
-    let count = sections.len();
     let mut ordinal = 0;
     for (index, section) in sections.iter().enumerate() {
         let own = if index == 0 {
@@ -150,6 +155,7 @@ fn read(source: &Source, card: &Card) -> Reading {
             lines.extend(&sections[0].words);
         }
         lines.extend(&behind);
+        lines.extend(conditions.iter().flat_map(|section| &section.words));
         let context = Context::gather(text, &lines, &said.fields);
         match shape(source, &section.table, &context) {
             Shaped::Other(reason) => others.push(
@@ -172,7 +178,6 @@ fn read(source: &Source, card: &Card) -> Reading {
             }
         }
     }
-    let _ = count;
     if reading.runs.is_empty() {
         if others.is_empty() {
             others.push(Diagnostic::error(
@@ -191,6 +196,61 @@ fn read(source: &Source, card: &Card) -> Reading {
         reading.remarks.push(other);
     }
     reading
+}
+
+/// Whether a table is a single row of conditions under their names: `Sample,Temperature,pH` over `betanin,37,7.0`.
+fn is_row_of_conditions(text: &str, section: &Section) -> bool {
+    let table = &section.table;
+    let Some(head) = table.heads.last().filter(|_| table.grid.rows == 1) else {
+        return false;
+    };
+    head.cells.iter().flatten().all(|span| {
+        let key = &text[span.range()];
+        let bare = crate::head::split_unit(key).map_or(key, |(name, _)| name);
+        crate::words::field_of(bare).is_some() && !matches!(crate::words::field_of(bare), Some("wavelength"))
+    })
+}
+
+/// A remark on a number that the end of the file has cut, where it looks cut.
+fn cut_off(source: &Source, section: &Section) -> Option<Diagnostic> {
+    let text = source.text();
+    if text.ends_with(['\n', '\r']) || section.table.last_line as usize != source.lines().count() {
+        return None;
+    }
+    let grid = &section.table.grid;
+    let span = source.lines().span(section.table.last_line as usize - 1);
+    let line = &text[span.range()];
+    let cells = dialect::split(line, &grid.dialect);
+    let last = cells.last().cloned()?;
+    let digits = |line: &str, range: &std::ops::Range<usize>| {
+        line[range.clone()]
+            .rsplit(char::from(grid.dialect.style.decimal))
+            .next()
+            .filter(|_| line[range.clone()].contains(char::from(grid.dialect.style.decimal)))
+            .map_or(0, |tail| tail.bytes().take_while(u8::is_ascii_digit).count())
+    };
+    let before = grid.rows.checked_sub(2).map(|row| grid.line(row))?;
+    let above = source.lines().span(before - 1);
+    let above = text[above.range()].trim_end();
+    let above_cells = dialect::split(above, &grid.dialect);
+    let usual = above_cells.last().map_or(0, |range| digits(above, range));
+    let short = cells.len() < above_cells.len()
+        || digits(line, &last) < usual
+        || line.ends_with(['e', 'E', '-', '+', '.', ',']);
+    short.then(|| {
+        Diagnostic::warning(
+            Code::new("cut-off"),
+            "the file ends in the middle of a line: its last number may be incomplete",
+        )
+        .at(
+            source.place(Span::new(
+                span.start as usize + last.start,
+                span.start as usize + last.end,
+            )),
+            "the end of the file",
+        )
+        .help("compare it with the original; a note can leave the point out")
+    })
 }
 
 /// What lines of words say: claims, questions about them, and what is left as comment.
@@ -253,6 +313,22 @@ impl Said {
         said
     }
 
+    /// Takes a row of conditions under their names as claims.
+    fn hear_row(&mut self, source: &Source, section: &Section) {
+        let text = source.text();
+        let grid = &section.table.grid;
+        let Some(head) = section.table.heads.last() else {
+            return;
+        };
+        let span = source.lines().span(grid.line(0) - 1);
+        let line = &text[span.range()];
+        for (key, value) in head.cells.iter().zip(dialect::split(line, &grid.dialect)) {
+            let Some(key) = key else { continue };
+            let value = span.start as usize + value.start..span.start as usize + value.end;
+            header::claim(&mut self.fields, &mut self.questions, source, key.range(), value);
+        }
+    }
+
     /// Takes over what another block says, for keys of which this one says nothing.
     fn inherit(&mut self, other: &Self) {
         for (key, claims) in other.fields.iter() {
@@ -274,6 +350,7 @@ impl Said {
 fn run(source: &Source, card: &Card, section: &Section, draft: Draft, said: &Said, ordinal: usize) -> Run {
     let mut remarks = draft.remarks;
     remarks.extend(section.remarks.iter().cloned());
+    remarks.extend(cut_off(source, section));
     for odd in section.table.grid.odd.iter().take(20) {
         remarks.push(
             Diagnostic::warning(

@@ -126,14 +126,24 @@ pub(super) fn cell(text: &str, style: Style) -> Cell {
     marker(text).unwrap_or(Cell::Words)
 }
 
-/// Whether the words behind a number may be a unit: short, without a further number in front.
+/// Whether the words behind a number are a unit. A letter that may be the rest of a damaged number or of an exponent
+/// (`0.2O5`, `1.1E`) is none.
 fn unit_like(rest: &str) -> bool {
-    rest.len() <= 16
-        && rest
-            .chars()
-            .next()
-            .is_some_and(|c| c.is_alphabetic() || matches!(c, '%' | '°' | '/' | 'µ' | 'Å' | '(' | '['))
-        && rest.split_whitespace().count() <= 2
+    if rest.len() > 16 || rest.bytes().any(|b| b.is_ascii_digit()) && !rest.contains(['/', '^', '-']) {
+        return false;
+    }
+    let first = rest.chars().next().unwrap_or(' ');
+    if matches!(
+        rest,
+        "E" | "e" | "D" | "d" | "O" | "o" | "l" | "I" | "E-" | "e-" | "E+" | "e+"
+    ) {
+        return false;
+    }
+    (first.is_alphabetic() || matches!(first, '%' | '°' | '/' | 'µ' | '(' | '['))
+        && !matches!(
+            curvary_record::unit::spelled(rest.trim_matches(['(', ')', '[', ']'])),
+            curvary_record::unit::Spelling::None
+        )
 }
 
 /// A number in any of its spellings at the start of `text`: value, decimals, and where it ends.
@@ -326,8 +336,22 @@ fn raised(text: &str) -> Option<(i64, usize)> {
     (digits > 0).then_some((if negative { -value } else { value }, end))
 }
 
-/// `10:32:05`, `0:30`, `1:02:03.5`.
+/// `10:32:05`, `0:30`, `1:02:03.5`, `1' 30"`.
 fn clock(text: &str, style: Style) -> Option<Cell> {
+    if let Some((minutes, seconds)) = text.split_once('\'') {
+        let seconds = seconds.trim().trim_end_matches(['"', '\'', '\u{2033}']).trim();
+        let (minutes, _, end) = plain(minutes.trim().as_bytes(), 0, style.decimal)
+            .filter(|&(_, _, end)| end == minutes.trim().len())?;
+        let _ = end;
+        let (seconds, decimals, end) =
+            plain(seconds.as_bytes(), 0, style.decimal).filter(|&(_, _, end)| end == seconds.len())?;
+        let _ = end;
+        return (seconds < 60.0).then_some(Cell::Clock {
+            parts: [0.0, minutes, seconds],
+            count: 3,
+            decimals,
+        });
+    }
     let mut parts = [0.0; 3];
     let mut count = 0;
     let mut decimals = 0;

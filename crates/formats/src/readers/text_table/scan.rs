@@ -39,6 +39,8 @@ pub(super) struct Table {
     pub(super) last_line: u32,
     /// Where the decimal sign or the separator is open: the code, and the readings that are plausible.
     pub(super) open: Option<(Code, Vec<Dialect>)>,
+    /// A line above the table that names quantities, but not as many as the table has columns.
+    pub(super) unmatched_head: Option<TextLine>,
 }
 
 /// A piece of the text.
@@ -189,6 +191,9 @@ fn table_at(
     if !(2..=MAX_COLUMNS).contains(&columns) {
         return None;
     }
+    if class == Class::Mixed && is_head_of_numbers(&sample, &dialect) {
+        return None;
+    }
     let kinds = kinds_of(&sample, &dialect, columns);
     let figures = kinds.iter().filter(|kind| **kind == Kind::Figures).count();
     if figures == 0 {
@@ -245,16 +250,73 @@ fn table_at(
             }
         }
     }
-    Some((
-        Table {
-            grid,
-            heads,
-            first_line,
-            last_line,
-            open,
-        },
-        after,
-    ))
+    if open.is_none() && groups_of_three(&sample, &grid.dialect) {
+        open = Some((Code::new("columns-run-together"), vec![grid.dialect.clone()]));
+    }
+    let unmatched_head = if heads.is_empty() { unmatched_head(text, above) } else { None };
+    Some((Table { grid, heads, first_line, last_line, open, unmatched_head }, after))
+}
+
+/// The nearest line of words, where it names two quantities or more and yet did not fit over the columns.
+fn unmatched_head(text: &str, above: &[Piece]) -> Option<TextLine> {
+    let Some(Piece::Text(line)) = above.iter().rev().find(|piece| !is_ruler_piece(text, piece)) else {
+        return None;
+    };
+    let (_, kept) = strip_remark(&text[line.span.range()]);
+    if !crate::header::pairs(kept).is_empty() || kept.len() > 200 {
+        return None;
+    }
+    let cells = [Sep::Tab, Sep::Semicolon, Sep::Pipe, Sep::Comma]
+        .into_iter()
+        .map(|sep| raw_split(kept, sep))
+        .max_by_key(Vec::len)?;
+    let cells = if cells.len() >= 2 {
+        cells
+    } else {
+        glue_units(kept, split_wide(kept))
+    };
+    let cells = if cells.len() >= 2 {
+        cells
+    } else {
+        glue_units(kept, raw_split(kept, Sep::Blank))
+    };
+    let named = cells
+        .into_iter()
+        .filter(|range| crate::head::read_head(&kept[range.clone()]).quantity.is_some())
+        .count();
+    (named >= 2).then_some(*line)
+}
+
+/// Whether a column is of nothing but three digits, some with leading zeros: the rest of numbers written with a
+/// thousands mark that is also the separator.
+fn groups_of_three(rows: &[&str], dialect: &Dialect) -> bool {
+    if !matches!(dialect.sep, Sep::Blank | Sep::Comma) || dialect.pieces.is_some() {
+        return false;
+    }
+    let Some(columns) = rows.iter().map(|row| split(row, dialect).len()).max() else {
+        return false;
+    };
+    let ragged = rows.iter().any(|row| split(row, dialect).len() != columns);
+    (1..columns).any(|column| {
+        let (mut zeros, mut seen) = (0, 0);
+        for row in rows {
+            let cells = split(row, dialect);
+            let (Some(front), Some(cell)) = (cells.get(column - 1), cells.get(column)) else {
+                continue;
+            };
+            let (front, cell) = (&row[front.clone()], &row[cell.clone()]);
+            let digits = |text: &str| !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit());
+            if !(digits(cell) && cell.len() == 3 && digits(front) && front.len() <= 3) {
+                if ragged && cell.contains('.') {
+                    continue;
+                }
+                return false;
+            }
+            seen += 1;
+            zeros += usize::from(cell.starts_with('0'));
+        }
+        zeros > 0 && seen >= 2
+    })
 }
 
 fn is_ruler_piece(text: &str, piece: &Piece) -> bool {
@@ -414,6 +476,44 @@ fn kinds_of(rows: &[&str], dialect: &Dialect, columns: usize) -> Vec<Kind> {
         .collect()
 }
 
+/// Whether the first of these rows, words with numbers behind them, is the head of the others: `Wavelength (nm);420;435`.
+fn is_head_of_numbers(rows: &[&str], dialect: &Dialect) -> bool {
+    let [first, rest @ ..] = rows else { return false };
+    let numbers = |row: &str| -> Vec<f64> {
+        split(row, dialect)
+            .into_iter()
+            .skip(1)
+            .filter_map(|range| leading_number(&row[range]))
+            .collect()
+    };
+    let across = numbers(first);
+    let Some(corner) = split(first, dialect).first().map(|range| &first[range.clone()]) else {
+        return false;
+    };
+    if across.len() < 2 {
+        return false;
+    }
+    let orderly = across.windows(2).all(|w| w[0] < w[1]) || across.windows(2).all(|w| w[0] > w[1]);
+    let names = |text: &str| {
+        let head = crate::head::read_head(text);
+        let quantities = head.quantity.iter().chain(&head.quantities_possible);
+        quantities
+            .into_iter()
+            .any(|q| matches!(q.as_str(), "wavelength" | "wavenumber" | "time"))
+    };
+    let corner_tells = names(corner)
+        && rest.iter().all(|row| {
+            split(row, dialect)
+                .first()
+                .is_none_or(|range| !names(&row[range.clone()]))
+        });
+    let light = across.iter().all(|&value| (150.0..3500.0).contains(&value))
+        && rest
+            .iter()
+            .all(|row| numbers(row).iter().all(|value| value.abs() < 100.0));
+    orderly && (corner_tells || (light && !rest.is_empty()))
+}
+
 /// Whether the first words of all rows are keys of known fields: `Temperature  37` is no row of a table.
 fn all_keys(text: &str, grid: &Grid) -> bool {
     let words = grid.words(0);
@@ -513,6 +613,18 @@ fn map_heads(
     let offset = raw.find(kept).unwrap_or(0);
     let base = line.span.start as usize + offset;
     let columns = grid.columns();
+    if super::join::is_furniture(kept, &std::collections::BTreeSet::new()) {
+        return None;
+    }
+    // `Sample: betanin, one spectrum` speaks of the run, however many commas it has.
+    let stated = crate::header::pairs(kept);
+    if stated
+        .iter()
+        .any(|pair| pair.mark == ':' && crate::words::field_of(&kept[pair.key.clone()]).is_some())
+        && columns > 1
+    {
+        return None;
+    }
     let cells = head_cells(kept, grid, offset)?;
     if cells.len() != columns || cells.iter().all(Option::is_none) {
         return None;
@@ -524,6 +636,10 @@ fn map_heads(
         || (texts.len() <= 2 && first.contains(": "))
         || (!nearest || after_blank || columns == 2) && is_statement(&texts);
     if states {
+        return None;
+    }
+    let padded = cells.iter().any(Option::is_none);
+    if padded && texts.iter().any(|text| text.split_whitespace().count() > 5) {
         return None;
     }
     let quantity = |text: &&str| crate::head::read_head(text).quantity.is_some();

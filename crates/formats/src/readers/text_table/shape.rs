@@ -109,8 +109,35 @@ fn role(column: &Column) -> Role {
         Some("temperature" | "ph") => Role::Beside,
         Some(_) => Role::Open,
         None if holds_light => Role::Measured,
+        None if column.stats.whole
+            && column.stats.rising
+            && column.heads.last().is_some_and(|(text, _)| is_counter_word(text)) =>
+        {
+            Role::Counter
+        }
         None => Role::Open,
     }
+}
+
+/// Heads of columns that number the lines.
+fn is_counter_word(text: &str) -> bool {
+    matches!(
+        text.trim().trim_end_matches(['.', ':']).to_lowercase().as_str(),
+        "line"
+            | "row"
+            | "zeile"
+            | "ligne"
+            | "línea"
+            | "linea"
+            | "fila"
+            | "record"
+            | "rec"
+            | "point"
+            | "pt"
+            | "punkt"
+            | "lfd"
+            | "lfd. nr"
+    )
 }
 
 /// Quantities that make a table one of light absorbed.
@@ -139,6 +166,19 @@ impl Shaper<'_> {
         if let Some(drafts) = self.several_axes(&xs, &roles) {
             return Shaped::Runs(drafts);
         }
+        // Elapsed numbers beside clock times are the axis; of two columns of one quantity the first is.
+        let figures: Vec<usize> = xs
+            .iter()
+            .copied()
+            .filter(|&i| self.columns[i].kind == Kind::Figures)
+            .collect();
+        if figures.len() < xs.len()
+            && figures
+                .iter()
+                .any(|&i| self.columns[i].quantity == Some(Quantity::TIME))
+        {
+            xs = figures;
+        }
         if xs.len() >= 2 {
             if let Some(draft) = self.long_form(&xs, &roles) {
                 return Shaped::Runs(vec![draft]);
@@ -151,6 +191,7 @@ impl Shaper<'_> {
         let x = xs.first().copied().or_else(|| self.x_by_values(&roles));
         match x {
             Some(x) => {
+                self.tell_flags(&roles);
                 if roles.contains(&Role::Names)
                     && let Some(draft) = self.long_form(&[x], &roles)
                 {
@@ -299,15 +340,75 @@ impl Shaper<'_> {
 
     /// One running column, the others measured over it.
     fn one_axis(&mut self, x: usize, roles: &[Role]) -> Shaped {
+        let same_axis = |i: usize| {
+            roles[i] == Role::Coordinate
+                && (self.columns[i].quantity == self.columns[x].quantity || self.columns[i].clock.is_some())
+        };
+        let second_axes: Vec<usize> = (0..roles.len()).filter(|&i| i != x && same_axis(i)).collect();
         let ys: Vec<usize> = (0..roles.len())
-            .filter(|&i| i != x && !matches!(roles[i], Role::Counter | Role::Names))
+            .filter(|&i| {
+                i != x && !matches!(roles[i], Role::Counter | Role::Names) && !second_axes.contains(&i)
+            })
             .filter(|&i| !self.is_counter_by_values(i, x, roles))
             .filter(|&i| self.columns[i].kind == Kind::Figures)
             .collect();
+        for &i in &second_axes {
+            let head = self
+                .name(i)
+                .unwrap_or_else(|| format!("column {}", self.columns[i].index + 1));
+            let code = Code::new("second-axis");
+            self.remarks.push(
+                Diagnostic::note(
+                    code,
+                    format!("`{head}` is another running column; the curves run over the first"),
+                )
+                .at(Place::line(self.table.first_line as usize), ""),
+            );
+        }
+        if self.columns[x].heads.is_empty()
+            && self.columns[x].quantity.is_none()
+            && ys.len() >= 3
+            && self.source.assume().get("shape").is_none()
+        {
+            let labels = self.label_at(&self.columns[x].clone(), "the first row");
+            let message = format!(
+                "a table of {} columns without heads: what each column is cannot be told",
+                ys.len() + 1
+            );
+            self.ask(
+                "layout-unknown",
+                &message,
+                &[
+                    (
+                        "shape=columns",
+                        "the first column runs, each other one is a curve",
+                    ),
+                    ("shape=rows", "each line goes on where the one before it ends"),
+                ],
+                labels,
+            );
+        }
+        if let Some(line) = self.table.unmatched_head {
+            let labels = vec![Label {
+                place: self.source.place(line.span),
+                text: "these heads".to_owned(),
+            }];
+            let message = format!(
+                "the heads above do not go with the {} columns of the table",
+                self.table.grid.columns()
+            );
+            self.ask(
+                "heads-do-not-fit",
+                &message,
+                &[("shape=columns", "the heads are to be left aside")],
+                labels,
+            );
+        }
         if ys.is_empty() {
             return Shaped::Other("a single column of numbers, with nothing measured over it".to_owned());
         }
         let (quantity, unit) = self.x_meaning(x);
+        self.tell_disorder(x, &quantity);
         let technique = self.technique_of(&quantity, &ys);
         let held_constants = self.constants(x, roles);
         let mut traces = Vec::with_capacity(ys.len());
@@ -335,6 +436,57 @@ impl Shaper<'_> {
             self.hold_wavelength(&mut traces);
         }
         Shaped::Runs(vec![self.finish(technique, traces)])
+    }
+
+    /// Tells where a running column goes back: a damaged number, or another run appended.
+    fn tell_disorder(&mut self, x: usize, quantity: &Quantity) {
+        let column = &self.columns[x];
+        if column.stats.orderly()
+            || column.stats.count < 4
+            || !matches!(quantity.as_str(), "wavelength" | "wavenumber" | "time")
+        {
+            return;
+        }
+        let rows: Vec<(usize, f64)> = match &column.clock {
+            Some(clock) => clock
+                .seconds
+                .iter()
+                .enumerate()
+                .filter_map(|(row, s)| s.map(|s| (row, s)))
+                .collect(),
+            None => self
+                .table
+                .grid
+                .column(column.index)
+                .enumerate()
+                .filter(|(_, v)| !v.is_nan())
+                .collect(),
+        };
+        let rises = rows.windows(2).filter(|w| w[1].1 > w[0].1).count();
+        let up = rises * 2 >= rows.len();
+        let breaks: Vec<usize> = rows
+            .windows(2)
+            .filter(|w| if up { w[1].1 <= w[0].1 } else { w[1].1 >= w[0].1 })
+            .map(|w| w[1].0)
+            .collect();
+        if breaks.is_empty() || breaks.len() * 3 > rows.len() {
+            return;
+        }
+        let times = if breaks.len() == 1 {
+            "once".to_owned()
+        } else {
+            format!("{} times", breaks.len())
+        };
+        let mut remark = Diagnostic::warning(
+            Code::new("x-goes-back"),
+            format!(
+                "the {quantity} is not in order: it jumps back or repeats {times}; a damaged number, or a second run appended"
+            ),
+        );
+        for &row in breaks.iter().take(PLACES_TOLD) {
+            remark = remark.at(Place::line(self.table.grid.line(row)), "out of order here");
+        }
+        self.remarks.push(remark);
     }
 
     /// A column without a head, 1, 2, 3, …, beside an axis that is none: it counts the rows.
@@ -429,6 +581,7 @@ impl Shaper<'_> {
         let head = column.heads.last().map(|(text, _)| text.clone());
         if let Some(quantity) = column.quantity.clone() {
             let unit = self.x_unit(&column, &quantity);
+            self.doubt_axis(&column, &quantity, &unit);
             if let Some(head) = head {
                 self.because
                     .push(format!("x is {quantity}: its head says `{}`", head.trim()));
@@ -436,6 +589,60 @@ impl Shaper<'_> {
             return (quantity, unit);
         }
         self.x_meaning_by_values(&column)
+    }
+
+    /// Asks where the numbers do not suit what the head says they are, or what is stated of the scan.
+    fn doubt_axis(&mut self, column: &Column, quantity: &Quantity, unit: &Unit) {
+        let stats = column.stats;
+        if stats.count == 0 {
+            return;
+        }
+        let nanometres = |value: f64| unit.convert(value, &Unit::NANOMETRE).unwrap_or(value);
+        let odd = match quantity.as_str() {
+            // Ultraviolet, visible and near-infrared light, with a wide margin.
+            "wavelength" => {
+                !(stats.min > 0.0 && nanometres(stats.min) >= 100.0 && nanometres(stats.max) <= 5000.0)
+            }
+            // 5000 nm to 100 nm.
+            "wavenumber" => !(unit.to_si(stats.min) >= 2e5 && unit.to_si(stats.max) <= 1e7),
+            _ => false,
+        };
+        if odd {
+            let message = format!(
+                "values from {} to {} do not suit a {quantity} in {}",
+                stats.min,
+                stats.max,
+                unit.display()
+            );
+            self.ask_x(
+                column,
+                "values-do-not-suit",
+                &message,
+                &[
+                    ("x=wavelength:nm", "wavelengths in nanometres all the same"),
+                    ("x=wavenumber:/cm", "wavenumbers in reciprocal centimetres"),
+                    ("x=time:s", "times in seconds"),
+                ],
+            );
+        }
+        if *quantity == Quantity::WAVELENGTH
+            && let Some((from, to)) = self.context.range
+        {
+            let (low, high) = (from.min(to), from.max(to));
+            let (first, last) = (nanometres(stats.min), nanometres(stats.max));
+            // The stated range may be wider or a little narrower than what was written; apart from it is a contradiction.
+            if last < low - 1.0 || first > high + 1.0 {
+                let message = format!(
+                    "the wavelengths run from {first} to {last} nm, but the range is stated as {from} to {to} nm"
+                );
+                self.ask_x(
+                    column,
+                    "wavelength-disputed",
+                    &message,
+                    &[("x=wavelength:nm", "the column is right")],
+                );
+            }
+        }
     }
 
     fn x_unit(&mut self, column: &Column, quantity: &Quantity) -> Unit {
@@ -742,13 +949,27 @@ impl Shaper<'_> {
             (Some(quantity), Role::Beside | Role::Open | Role::Coordinate) => Some(quantity.clone()),
             _ => None,
         };
-        if quantity.is_none()
+        let measured = roles[y] == Role::Measured || roles[y] == Role::Open;
+        if (quantity.is_none() || measured)
             && let Some((quantity, unit)) = assumed
         {
             let unit = unit.unwrap_or_else(|| customary_unit(&quantity));
             return (quantity, unit);
         }
+        if let Some((text, _)) = column
+            .heads
+            .iter()
+            .rev()
+            .find(|(text, _)| crate::words::is_statistics(text))
+        {
+            // A mean or deviation beside its readings is kept under its own name.
+            return (
+                Quantity::named(text.trim().to_lowercase()),
+                column.unit.clone().unwrap_or(Unit::ONE),
+            );
+        }
         if let Some(quantity) = quantity {
+            self.doubt_measured(&column, &quantity);
             let unit = match quantity.as_str() {
                 "absorbance" => column.unit.clone().unwrap_or(Unit::ABSORBANCE),
                 "transmittance" | "reflectance" => self.percent_or_fraction(&column, &quantity),
@@ -813,6 +1034,65 @@ impl Shaper<'_> {
                 );
                 self.ask("absorbance-or-transmittance", &message, &readings, labels);
                 (Quantity::UNKNOWN, Unit::ONE)
+            }
+        }
+    }
+
+    /// Asks where the numbers do not suit an absorbance: no detector tells more than ten, and noise is not below minus one.
+    fn doubt_measured(&mut self, column: &Column, quantity: &Quantity) {
+        let scale = column.unit.as_ref().map_or(1.0, |unit| unit.to_si(1.0));
+        if *quantity != Quantity::ABSORBANCE || self.source.assume().get("y").is_some() {
+            return;
+        }
+        let plausible = |value: f64| value * scale <= 10.0 && value * scale >= -2.0;
+        let values = self
+            .table
+            .grid
+            .column(column.index)
+            .filter(|value| !value.is_nan() && !is_sentinel(*value, quantity));
+        let (mut bad, mut all) = (0_usize, 0_usize);
+        for value in values {
+            all += 1;
+            bad += usize::from(!plausible(value));
+        }
+        // Single values out of range are told elsewhere; a column of them is no absorbance.
+        if bad * 4 > all {
+            let labels = self.label_at(column, "the head says absorbance");
+            let message = format!(
+                "values from {} to {} do not suit an absorbance",
+                column.stats.min, column.stats.max
+            );
+            self.ask(
+                "values-do-not-suit",
+                &message,
+                &[
+                    ("y=transmittance:%", "transmittance in percent"),
+                    ("y=absorbance:10*-3", "absorbance in thousandths"),
+                    ("y=absorbance:{AU}", "absorbance all the same"),
+                ],
+                labels,
+            );
+        } else if bad > 0 {
+            let row = (0..self.table.grid.rows).find(|&row| {
+                let value = self.table.grid.figure(row, column.index);
+                !value.is_nan() && !is_sentinel(value, quantity) && !plausible(value)
+            });
+            let line = row.map_or(0, |row| self.table.grid.line(row));
+            let remark = Diagnostic::warning(
+                Code::new("value-out-of-range"),
+                format!(
+                    "{} far above the range of any detector: damaged numbers or a lost decimal sign",
+                    if bad == 1 {
+                        "1 absorbance lies".to_owned()
+                    } else {
+                        format!("{bad} absorbances lie")
+                    }
+                ),
+            )
+            .at(Place::line(line), "the first of them")
+            .help("the numbers are kept as they stand; a note can correct them");
+            if !self.remarks.contains(&remark) {
+                self.remarks.push(remark);
             }
         }
     }
@@ -894,7 +1174,7 @@ impl Shaper<'_> {
             .columns
             .iter()
             .zip(roles)
-            .filter(|(_, role)| **role == Role::Names)
+            .filter(|(column, role)| **role == Role::Names && !self.is_sparse(column))
             .map(|(column, _)| column)
             .collect();
         if columns.is_empty() {
@@ -910,6 +1190,39 @@ impl Shaper<'_> {
             parts.join(" / ")
         });
         Some(names.collect())
+    }
+
+    /// A column of words in which most rows have none: flags and events, not names.
+    fn is_sparse(&self, column: &Column) -> bool {
+        let words = self.table.grid.words(column.index);
+        words.iter().filter(|span| span.start == span.end).count() * 3 > words.len()
+    }
+
+    /// Tells the flags and events that stand beside the rows.
+    fn tell_flags(&mut self, roles: &[Role]) {
+        let text = self.source.text();
+        let mut told = Vec::new();
+        for (column, role) in self.columns.iter().zip(roles) {
+            if *role != Role::Names || !self.is_sparse(column) {
+                continue;
+            }
+            let flags = self
+                .table
+                .grid
+                .words(column.index)
+                .iter()
+                .filter(|span| span.start < span.end);
+            for span in flags.take(PLACES_TOLD * 4) {
+                told.push(
+                    Diagnostic::note(
+                        Code::new("row-flag"),
+                        format!("a row is marked `{}`", text[span.range()].trim()),
+                    )
+                    .at(self.source.place(*span), ""),
+                );
+            }
+        }
+        self.remarks.extend(told);
     }
 
     // ---- single readings ----
@@ -1089,7 +1402,8 @@ impl Shaper<'_> {
         };
         let keys: Vec<usize> = (0..roles.len())
             .filter(|&i| {
-                i != running && (roles[i] == Role::Names || (roles[i] == Role::Coordinate && xs.contains(&i)))
+                let names = roles[i] == Role::Names && !self.is_sparse(&self.columns[i]);
+                i != running && (names || (roles[i] == Role::Coordinate && xs.contains(&i)))
             })
             .collect();
         let text = self.source.text();
@@ -2035,8 +2349,69 @@ impl Spread {
     }
 }
 
+/// Points written across the page before down it: each curve takes every k-th point, so they are laced together.
+fn laced(traces: &[Trace]) -> Option<Trace> {
+    let k = traces.len();
+    let first = traces.first().filter(|first| k >= 2 && first.len() >= 2)?;
+    let step = first.x.values[1] - first.x.values[0];
+    let fine = step / k as f64;
+    let fits = traces.iter().enumerate().all(|(n, trace)| {
+        let same = trace.y.quantity == first.y.quantity
+            && trace.y.unit == first.y.unit
+            && trace.label == first.label;
+        let length = trace.len() == first.len() || trace.len() + 1 == first.len();
+        let at = trace
+            .x
+            .values
+            .first()
+            .is_some_and(|&x| ((x - first.x.values[0]) - n as f64 * fine).abs() <= 1e-6 * step.abs());
+        same && length && at
+    });
+    if !fits || step == 0.0 {
+        return None;
+    }
+    let mut order: Vec<(usize, usize)> = Vec::new();
+    for point in 0..first.len() {
+        order.extend((0..k).filter(|&n| point < traces[n].len()).map(|n| (n, point)));
+    }
+    let column = |pick: fn(&Trace) -> &Values| {
+        let digits: Vec<Vec<u8>> = traces
+            .iter()
+            .map(|trace| pick(trace).decimals.iter().collect())
+            .collect();
+        let mut decimals = Decimals::default();
+        for &(n, point) in &order {
+            decimals.push(digits[n].get(point).copied().unwrap_or(0));
+        }
+        let values: Vec<f64> = order
+            .iter()
+            .map(|&(n, point)| pick(&traces[n]).values[point])
+            .collect();
+        Values {
+            values: values.into(),
+            decimals,
+            ..pick(first).clone()
+        }
+    };
+    let mut whole = Trace::new(column(|trace| &trace.x), column(|trace| &trace.y)).ok()?;
+    let x = &whole.x.values;
+    if !(x.windows(2).all(|w| w[0] < w[1]) || x.windows(2).all(|w| w[0] > w[1])) {
+        return None;
+    }
+    whole.label.clone_from(&first.label);
+    whole.held.clone_from(&first.held);
+    for &(n, point) in &order {
+        whole.lines.push(traces[n].lines.get(point).unwrap_or(0) as usize);
+    }
+    whole.absent = traces.iter().map(|trace| trace.absent).sum();
+    Some(whole)
+}
+
 /// Columns of a newspaper put together: where one curve goes on in the step of the one before it.
 fn newspaper(traces: Vec<Trace>) -> Vec<Trace> {
+    if let Some(whole) = laced(&traces) {
+        return vec![whole];
+    }
     let mut joined: Vec<Trace> = Vec::new();
     for trace in traces {
         let goes_on = joined.last().is_some_and(|last: &Trace| {
