@@ -9,11 +9,14 @@
 pub mod checks;
 pub mod courses;
 pub mod distribution;
+pub mod enzymes;
 pub mod fit;
 pub mod linear;
 pub mod models;
 pub mod quantities;
+pub mod scans;
 pub mod spectra;
+pub mod temperature;
 
 mod double;
 mod refusal;

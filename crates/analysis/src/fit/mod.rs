@@ -109,7 +109,7 @@ pub enum Standing {
     Held,
     /// It ended on one of its limits; its error is not known.
     AtLimit,
-    /// Its error is as large as itself, though it has a meaning only above zero, or it lies below zero.
+    /// Its interval reaches zero, though it has a meaning only above zero.
     PoorlyDetermined,
     /// Other values with other parameters fit as well: the number says nothing.
     NotDetermined,
@@ -122,9 +122,7 @@ impl Standing {
             Self::Determined => "determined by the data",
             Self::Held => "held at the given value",
             Self::AtLimit => "ended on its limit, so its error is not known",
-            Self::PoorlyDetermined => {
-                "poorly determined: its error is as large as itself, or it is below zero where it has no meaning"
-            }
+            Self::PoorlyDetermined => "poorly determined: its interval reaches zero, where it has no meaning",
             Self::NotDetermined => "not determined by the data: other values fit as well",
         }
     }
@@ -253,7 +251,8 @@ pub struct Fit {
     pub parameters: Vec<Parameter>,
     /// Quantities that follow from them.
     pub derived: Vec<Derived>,
-    /// Covariance matrix row by row, zero where a parameter was held; absent where a parameter is not determined.
+    /// Covariance matrix row by row, zero where a parameter was held, is on its limit or went to infinity; absent where
+    /// parameters cannot be told apart.
     pub covariance: Option<Vec<f64>>,
     /// Level of all intervals.
     pub level: f64,
@@ -459,10 +458,13 @@ pub fn fit(model: &dyn Model, data: &Data<'_>, options: &Options) -> Result<Fit,
     let plain = given.is_none() && options.held.is_empty() && options.start.is_none();
     let mut remarks = Vec::new();
     let reweight = options.robust != Robust::No || matches!(data.weighting, Weighting::Relative);
+    // The quick way looks at one minimum only; what it finds is taken where the data determine it, and anything less
+    // goes through the whole search.
     if plain
         && !reweight
         && let Some(direct) = model.shortcut(data.x, data.y)
         && let Some(fit) = finish_direct(&setting, direct, options)
+        && fit.parameters.iter().all(|p| p.standing == Standing::Determined)
     {
         return Ok(fit);
     }
@@ -516,6 +518,18 @@ fn check(model: &dyn Model, data: &Data<'_>, free: usize) -> Result<(), Refusal>
         require_finite("x", column)?;
     }
     require_finite("y", y)?;
+    for (what, column) in data.x.iter().map(|c| ("x", *c)).chain([("y", y)]) {
+        let largest = column
+            .iter()
+            .fold(0.0_f64, |m, v| if v.abs() > m { v.abs() } else { m });
+        if largest != 0.0 && !(1e-100..=1e100).contains(&largest) {
+            return Err(Refusal::OutOfRange {
+                what: format!("the largest size of {what}"),
+                value: largest,
+                allowed: "1e-100 to 1e100, so that squares can be held; another unit helps".into(),
+            });
+        }
+    }
     if y.len() <= free {
         return Err(Refusal::TooFewPoints {
             what: "points".into(),
@@ -729,7 +743,7 @@ fn finish_within(
     let mut parameters = minimum.parameters;
     let on_limit =
         |j: usize, value: f64| setting.free[j] && (value <= setting.lower[j] || value >= setting.upper[j]);
-    let active: Vec<bool> = (0..p)
+    let mut active: Vec<bool> = (0..p)
         .map(|j| setting.free[j] && !on_limit(j, parameters[j]))
         .collect();
 
@@ -743,13 +757,27 @@ fn finish_within(
             .unwrap_or((0, "the value is not a finite number".into()));
         return Err(Refusal::Undefined { what, index });
     }
-    let mut steepest = 0.0_f64;
-    for j in (0..p).filter(|j| active[*j]) {
+    let cosine = |j: usize| {
         let column = &columns[j * n..(j + 1) * n];
         let (slope, length) = (product(column, &residuals), sum_of_squares(column));
         if length > 0.0 && rss > 0.0 {
-            steepest = steepest.max(slope.abs() / (length * rss).sqrt());
+            slope.abs() / (length * rss).sqrt()
+        } else {
+            0.0
         }
+    };
+    let mut steepest = 0.0_f64;
+    for j in 0..p {
+        if !active[j] {
+            continue;
+        }
+        let slope = cosine(j);
+        // A parameter on its way to infinity leaves a slope behind that no step can use up.
+        if slope > allowed && leaves_no_trace(&problem, &parameters, j, rss) {
+            active[j] = false;
+            continue;
+        }
+        steepest = steepest.max(slope);
     }
     let mut fitted = vec![0.0; n];
     let mut plain_residuals = Vec::new();
@@ -834,12 +862,12 @@ fn finish_within(
                 .filter(|v| v.is_finite());
             let standing = if !setting.free[j] {
                 Standing::Held
-            } else if !active[j] {
+            } else if on_limit(j, value) {
                 Standing::AtLimit
             } else {
                 match standard_error {
                     None => Standing::NotDetermined,
-                    Some(se) if specification.positive && (se >= value.abs() || value <= 0.0) => {
+                    Some(se) if specification.positive && (half * se >= value) => {
                         if se > 100.0 * value.abs() {
                             Standing::NotDetermined
                         } else {
@@ -880,7 +908,7 @@ fn finish_within(
         }
     };
     let consequences = model.derived(&parameters);
-    let aicc = information(n, m, rss, weights.as_deref()).map(|i| i.1);
+    let aicc = information(n, n - degrees_of_freedom, rss, weights.as_deref()).map(|i| i.1);
     let mut fit = Fit {
         model: model.name(),
         parameters: listed,
@@ -915,6 +943,15 @@ fn finish_within(
         fit.derive(Cow::Borrowed(c.name), Cow::Borrowed(c.unit), c.value, &c.gradient);
     }
     Ok(fit)
+}
+
+/// Whether the sum of squares stays the same to a part in a million when a parameter is made ten times as large.
+fn leaves_no_trace(problem: &Problem<'_>, parameters: &[f64], j: usize, rss: f64) -> bool {
+    let mut far = parameters.to_vec();
+    far[j] *= 10.0;
+    let mut residuals = vec![0.0; problem.y.len()];
+    let there = problem.residuals(&far, &mut residuals);
+    far[j] != parameters[j] && (there - rss).abs() <= 1e-6 * rss
 }
 
 /// The order that puts x in rising order; none where it rises already.

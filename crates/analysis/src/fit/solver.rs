@@ -47,7 +47,7 @@ const EPSILON: f64 = f64::EPSILON;
 
 impl Problem<'_> {
     /// Weighted residuals at `p`, and half-way sums: gives the sum of squares, infinite where the model has no value.
-    fn residuals(&self, p: &[f64], r: &mut [f64]) -> f64 {
+    pub(crate) fn residuals(&self, p: &[f64], r: &mut [f64]) -> f64 {
         self.model.evaluate(self.x, p, r);
         self.from_values(r)
     }
@@ -223,7 +223,7 @@ fn trust_step(
     if highest == 0.0 || !highest.is_finite() {
         highest = f64::MIN_POSITIVE / radius.min(0.1);
     }
-    let mut damping = damping.clamp(lowest, highest);
+    let mut damping = damping.max(lowest).min(highest);
     if damping == 0.0 {
         damping = (gradient / length.max(f64::MIN_POSITIVE)).min(highest);
     }
@@ -377,7 +377,7 @@ pub(crate) fn minimise(problem: &Problem<'_>, start: &[f64], separate: bool, lim
             let whole = size(&at);
             radius = if whole > 0.0 { 100.0 * whole } else { 100.0 };
         }
-        loop {
+        for attempt in 0.. {
             let (tail, new_damping) = trust_step(&inner, m - l, &b[l..], &scale, radius, damping);
             damping = new_damping;
             // The linear parameters follow from the triangle above.
@@ -460,7 +460,12 @@ pub(crate) fn minimise(problem: &Problem<'_>, start: &[f64], separate: bool, lim
             }
             let end = if gained.abs() <= 1e-15 && hoped.abs() <= 1e-15 && ratio <= 2.0 {
                 Some(End::Reduction)
-            } else if radius <= 1e-15 * whole || (length == 0.0 && !accepted) || radius < 1e-280 {
+            } else if radius <= 1e-15 * whole
+                || (length == 0.0 && !accepted)
+                || radius < 1e-280
+                || !radius.is_finite()
+                || attempt >= 100
+            {
                 Some(End::Step)
             } else {
                 None

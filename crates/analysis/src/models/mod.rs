@@ -24,8 +24,8 @@ pub struct Specification {
     pub name: Cow<'static, str>,
     /// Unit in terms of the data's axes: `x`, `y`, `y/x`, `1/x`, `1` … The caller, who knows the axes, puts in theirs.
     pub unit: Cow<'static, str>,
-    /// Whether the quantity has a meaning only above zero (a rate constant, a dissociation constant). Where its error
-    /// is as large as itself, such a parameter is reported as not determined.
+    /// Whether the quantity has a meaning only above zero (a rate constant, a dissociation constant). Where its interval
+    /// reaches zero, such a parameter is reported as poorly determined.
     pub positive: bool,
     /// Smallest value allowed; none: no limit.
     pub lower: Option<f64>,

@@ -1,0 +1,122 @@
+//! What a report of enzyme kinetics should state, after the STRENDA guidelines.
+//!
+//! The guidelines (Standards for Reporting Enzymology Data, level 1A: the experiment, level 1B: the results; Tipton et
+//! al., Perspectives in Science 1, 131, 2014) are restated here in our own words and from memory, as a reminder. The
+//! text of the guidelines comes first.
+
+use serde::{Deserialize, Serialize};
+
+/// Where an item stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum State {
+    /// Stated.
+    Given,
+    /// Not stated.
+    Missing,
+    /// Said not to apply.
+    NotApplicable,
+}
+
+/// One item of the checklist.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Item {
+    /// Level of the guidelines: `1A` (the experiment) or `1B` (the results).
+    pub level: String,
+    /// What should be stated.
+    pub title: String,
+    /// Names of the fields any of which states it.
+    pub fields: Vec<String>,
+    /// Whether it is.
+    pub state: State,
+}
+
+/// Level, title, fields any of which will do.
+const ITEMS: [(&str, &str, &[&str]); 22] = [
+    (
+        "1A",
+        "name of the enzyme and its reaction",
+        &["enzyme", "reaction"],
+    ),
+    (
+        "1A",
+        "EC number or sequence accession",
+        &["ec-number", "sequence"],
+    ),
+    ("1A", "organism, tissue or strain", &["organism", "source"]),
+    (
+        "1A",
+        "how the enzyme was prepared, and its purity",
+        &["preparation", "purity"],
+    ),
+    ("1A", "modifications (tags, mutations)", &["modification"]),
+    ("1A", "storage of the enzyme", &["storage"]),
+    ("1A", "assay temperature", &["temperature"]),
+    ("1A", "assay pH", &["ph"]),
+    ("1A", "buffer and its concentration", &["buffer"]),
+    (
+        "1A",
+        "metal salts and other components",
+        &["salts", "components", "ionic-strength"],
+    ),
+    (
+        "1A",
+        "enzyme concentration in the assay",
+        &["enzyme-concentration", "protein"],
+    ),
+    ("1A", "substrate and its purity", &["substrate"]),
+    (
+        "1A",
+        "range of substrate concentrations",
+        &["substrate-concentration"],
+    ),
+    (
+        "1A",
+        "inhibitor or activator and its concentrations",
+        &["inhibitor", "inhibitor-concentration"],
+    ),
+    ("1A", "assay method and wavelength", &["wavelength", "method"]),
+    (
+        "1A",
+        "direction of the reaction and what is followed",
+        &["followed", "reaction"],
+    ),
+    (
+        "1A",
+        "molar absorption coefficient and path length",
+        &["absorption-coefficient", "path-length"],
+    ),
+    (
+        "1A",
+        "how the rate was taken (initial rate, window)",
+        &["rate-window", "model"],
+    ),
+    ("1B", "number of independent experiments", &["replicates"]),
+    ("1B", "kinetic constants with units and errors", &["result"]),
+    ("1B", "model, software and how the fit was made", &["model"]),
+    (
+        "1B",
+        "how the quality of the fit was judged",
+        &["residuals", "result"],
+    ),
+];
+
+/// The checklist for a run of which `given` fields are stated and `not_applicable` ones are said not to apply.
+pub fn checklist<S: AsRef<str>>(given: &[S], not_applicable: &[S]) -> Vec<Item> {
+    let among = |list: &[S], fields: &[&str]| list.iter().any(|g| fields.contains(&g.as_ref()));
+    ITEMS
+        .iter()
+        .map(|(level, title, fields)| Item {
+            level: (*level).into(),
+            title: (*title).into(),
+            fields: fields.iter().map(|f| (*f).into()).collect(),
+            state: if among(given, fields) {
+                State::Given
+            } else if among(not_applicable, fields) {
+                State::NotApplicable
+            } else {
+                State::Missing
+            },
+        })
+        .collect()
+}

@@ -1,0 +1,493 @@
+//! One reaction scheme fitted to every wavelength at once.
+//!
+//! At given rate constants the spectra of the species follow by linear least squares; only the rate constants are
+//! searched for (variable projection, Golub and Pereyra, with Kaufman's Jacobian). The scans are first turned into the
+//! coordinates of their singular vectors, which changes no sum of squares and shortens every column.
+
+use serde::{Deserialize, Serialize};
+
+use super::Scans;
+use crate::distribution::t_half_width;
+use crate::fit::Interval;
+use crate::fit::solver::{factorise, product, sum_of_squares};
+use crate::models::grid::geometric;
+use crate::refusal::Refusal;
+
+/// The reaction scheme. Concentrations are relative: the first species starts at one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Scheme {
+    /// A→B.
+    FirstOrder,
+    /// A→B→C.
+    Consecutive,
+}
+
+/// A rate constant of a global fit.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct GlobalRate {
+    /// Name.
+    pub name: String,
+    /// Value, per unit of time.
+    pub value: f64,
+    /// Standard error.
+    pub standard_error: f64,
+    /// 95 % interval by Student's t.
+    pub interval: Interval,
+}
+
+/// The spectrum of a species at the total concentration.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SpeciesSpectrum {
+    /// Name of the species.
+    pub species: String,
+    /// Absorbance at each wavelength.
+    pub absorbance: Vec<f64>,
+    /// Standard error at each wavelength, for the rate constants found.
+    pub standard_error: Vec<f64>,
+}
+
+/// The result of a global fit.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct GlobalFit {
+    /// The scheme.
+    pub scheme: Scheme,
+    /// The rate constants; for A→B→C the faster one first.
+    pub rates: Vec<GlobalRate>,
+    /// Correlation of the two rate constants; absent for one.
+    pub correlation: Option<f64>,
+    /// Spectra of the species.
+    pub spectra: Vec<SpeciesSpectrum>,
+    /// For A→B→C: the spectrum of B if the slower step came first. It fits equally well; only chemistry can choose.
+    pub other_intermediate: Option<SpeciesSpectrum>,
+    /// Residual standard deviation of a reading.
+    pub residual_sd: f64,
+    /// Sum of squares over all readings.
+    pub residual_sum_of_squares: f64,
+    /// Readings less spectra and rate constants.
+    pub degrees_of_freedom: usize,
+    /// Iterations of the search.
+    pub iterations: usize,
+    /// Remarks in words.
+    pub remarks: Vec<String>,
+}
+
+/// Concentration profiles (one column for each species) and their derivatives by each rate constant.
+struct Profiles {
+    species: Vec<Vec<f64>>,
+    slopes: Vec<Vec<Vec<f64>>>,
+}
+
+/// `(e^u - 1)/u` and its derivative.
+fn ratio(u: f64) -> (f64, f64) {
+    if u.abs() < 0.03 {
+        let mean = 1.0 + u * (0.5 + u * (1.0 / 6.0 + u * (1.0 / 24.0 + u * (1.0 / 120.0 + u / 720.0))));
+        let slope =
+            0.5 + u * (1.0 / 3.0 + u * (1.0 / 8.0 + u * (1.0 / 30.0 + u * (1.0 / 144.0 + u / 840.0))));
+        return (mean, slope);
+    }
+    let mean = u.exp_m1() / u;
+    (mean, (u.exp() - mean) / u)
+}
+
+fn profiles(scheme: Scheme, times: &[f64], k: &[f64]) -> Profiles {
+    let n = times.len();
+    match scheme {
+        Scheme::FirstOrder => {
+            let a: Vec<f64> = times.iter().map(|t| (-k[0] * t).exp()).collect();
+            let slope: Vec<f64> = a.iter().zip(times).map(|(a, t)| -t * a).collect();
+            let b = a.iter().map(|a| 1.0 - a).collect();
+            let minus = slope.iter().map(|s| -s).collect();
+            Profiles {
+                species: vec![a, b],
+                slopes: vec![vec![slope, minus]],
+            }
+        }
+        Scheme::Consecutive => {
+            let mut species = vec![vec![0.0; n]; 3];
+            let mut slopes = vec![vec![vec![0.0; n]; 3]; 2];
+            for (i, t) in times.iter().enumerate() {
+                let (fast, slow) = (k[0].max(k[1]), k[0].min(k[1]));
+                let a = (-k[0] * t).exp();
+                let base = (-slow * t).exp();
+                let (mean, first) = ratio(-(fast - slow) * t);
+                let h = t * base * mean;
+                let by_fast = -t * t * base * first;
+                let by_slow = -t * t * base * (mean - first);
+                let (by_1, by_2) = if k[0] < k[1] {
+                    (by_slow, by_fast)
+                } else {
+                    (by_fast, by_slow)
+                };
+                let b = k[0] * h;
+                species[0][i] = a;
+                species[1][i] = b;
+                species[2][i] = 1.0 - a - b;
+                slopes[0][0][i] = -t * a;
+                slopes[0][1][i] = h + k[0] * by_1;
+                slopes[0][2][i] = t * a - slopes[0][1][i];
+                slopes[1][1][i] = k[0] * by_2;
+                slopes[1][2][i] = -slopes[1][1][i];
+            }
+            Profiles { species, slopes }
+        }
+    }
+}
+
+/// The state of the projected problem at given rate constants.
+struct Projected {
+    rss: f64,
+    /// Projected gradient (over -2) and normal matrix of the rate constants.
+    gradient: Vec<f64>,
+    normal: Vec<Vec<f64>>,
+    /// Orthonormal basis of the profiles, and the triangle that leads back: profiles = basis · triangle.
+    basis: Vec<Vec<f64>>,
+    triangle: Vec<f64>,
+}
+
+fn project(scheme: Scheme, times: &[f64], data: &[Vec<f64>], k: &[f64]) -> Option<Projected> {
+    let profiles = profiles(scheme, times, k);
+    let s = profiles.species.len();
+    let n = times.len();
+    // Orthonormal basis by Gram and Schmidt, twice.
+    let mut basis: Vec<Vec<f64>> = Vec::with_capacity(s);
+    let mut triangle = vec![0.0; s * s];
+    for (j, species) in profiles.species.iter().enumerate() {
+        let mut column = species.clone();
+        let whole = sum_of_squares(&column).sqrt();
+        for _ in 0..2 {
+            for (i, q) in basis.iter().enumerate() {
+                let part = product(q, &column);
+                triangle[i * s + j] += part;
+                for (c, q) in column.iter_mut().zip(q) {
+                    *c -= part * q;
+                }
+            }
+        }
+        let length = sum_of_squares(&column).sqrt();
+        if length.is_nan() || length <= 1e-10 * whole {
+            return None;
+        }
+        triangle[j * s + j] = length;
+        for c in &mut column {
+            *c /= length;
+        }
+        basis.push(column);
+    }
+    // Slopes of the profiles, freed of the profiles themselves.
+    let free: Vec<Vec<Vec<f64>>> = profiles
+        .slopes
+        .iter()
+        .map(|by_k| {
+            by_k.iter()
+                .map(|slope| {
+                    let mut slope = slope.clone();
+                    for q in &basis {
+                        let part = product(q, &slope);
+                        for (v, q) in slope.iter_mut().zip(q) {
+                            *v -= part * q;
+                        }
+                    }
+                    slope
+                })
+                .collect()
+        })
+        .collect();
+    let count = k.len();
+    let mut rss = 0.0;
+    let mut gradient = vec![0.0; count];
+    let mut normal = vec![vec![0.0; count]; count];
+    let mut residual = vec![0.0; n];
+    let mut moves = vec![vec![0.0; n]; count];
+    for column in data {
+        let parts: Vec<f64> = basis.iter().map(|q| product(q, column)).collect();
+        residual.copy_from_slice(column);
+        for (q, part) in basis.iter().zip(&parts) {
+            for (r, q) in residual.iter_mut().zip(q) {
+                *r -= part * q;
+            }
+        }
+        rss += sum_of_squares(&residual);
+        // Spectrum of the species in this column.
+        let mut spectrum = parts;
+        for j in (0..s).rev() {
+            for i in j + 1..s {
+                spectrum[j] -= triangle[j * s + i] * spectrum[i];
+            }
+            spectrum[j] /= triangle[j * s + j];
+        }
+        for (a, by_k) in free.iter().enumerate() {
+            moves[a].fill(0.0);
+            for (slope, amount) in by_k.iter().zip(&spectrum) {
+                for (m, v) in moves[a].iter_mut().zip(slope) {
+                    *m += amount * v;
+                }
+            }
+        }
+        for a in 0..count {
+            gradient[a] += product(&moves[a], &residual);
+            for b in 0..count {
+                normal[a][b] += product(&moves[a], &moves[b]);
+            }
+        }
+    }
+    (rss.is_finite()).then_some(Projected {
+        rss,
+        gradient,
+        normal,
+        basis,
+        triangle,
+    })
+}
+
+/// Solves the one or two equations of the rate constants with damping.
+fn step(at: &Projected, damping: f64) -> Option<Vec<f64>> {
+    let m = at.gradient.len();
+    let mut columns = vec![0.0; m * m];
+    for a in 0..m {
+        for b in 0..m {
+            columns[b * m + a] = at.normal[a][b] * if a == b { 1.0 + damping } else { 1.0 };
+        }
+    }
+    let mut right = at.gradient.clone();
+    let mut upper = vec![0.0; m * m];
+    factorise(&mut columns, m, m, &mut right, &mut upper);
+    for j in (0..m).rev() {
+        for i in j + 1..m {
+            right[j] -= upper[j * m + i] * right[i];
+        }
+        right[j] /= upper[j * m + j];
+    }
+    right.iter().all(|v| v.is_finite()).then_some(right)
+}
+
+/// Fits a scheme to scans. Times count from the beginning of the reaction.
+///
+/// # Errors
+/// Bad data as named there; too few scans; [`Refusal::NotConverged`] where no rate constants settle;
+/// [`Refusal::ConstantSignal`] where nothing changes.
+pub fn fit_global(scans: &Scans<'_>, scheme: Scheme) -> Result<GlobalFit, Refusal> {
+    scans.check()?;
+    let (n, m) = (scans.times.len(), scans.wavelengths.len());
+    let (count, species) = match scheme {
+        Scheme::FirstOrder => (1, 2),
+        Scheme::Consecutive => (2, 3),
+    };
+    if n < species + count + 1 {
+        return Err(Refusal::TooFewPoints {
+            what: "scans".into(),
+            found: n,
+            needed: species + count + 1,
+        });
+    }
+    if scans.times[0] < 0.0 {
+        return Err(Refusal::Negative {
+            what: "time".into(),
+            index: 0,
+            value: scans.times[0],
+        });
+    }
+    let first = scans.absorbance[0];
+    if scans.absorbance.iter().all(|s| *s == first) {
+        return Err(Refusal::ConstantSignal { value: first[0] });
+    }
+    // Columns over time: the wavelengths, or fewer combinations of them with the same sums of squares.
+    let data: Vec<Vec<f64>> = if n < m {
+        let (svd, _) = scans.decompose();
+        svd.values
+            .iter()
+            .zip(&svd.right)
+            .map(|(value, right)| right.iter().map(|v| v * value).collect())
+            .collect()
+    } else {
+        (0..m)
+            .map(|j| scans.absorbance.iter().map(|s| s[j]).collect())
+            .collect()
+    };
+    let span = scans.times[n - 1] - scans.times[0];
+    let grid = geometric(0.05 / span, n as f64 / span, 14);
+    let mut best: Option<(f64, Vec<f64>)> = None;
+    let candidates: Vec<Vec<f64>> = match scheme {
+        Scheme::FirstOrder => grid.iter().map(|k| vec![*k]).collect(),
+        Scheme::Consecutive => grid
+            .iter()
+            .enumerate()
+            .flat_map(|(i, fast)| grid[..i].iter().map(move |slow| vec![*fast, *slow]))
+            .collect(),
+    };
+    for k in candidates {
+        if let Some(at) = project(scheme, scans.times, &data, &k)
+            && best.as_ref().is_none_or(|(rss, _)| at.rss < *rss)
+        {
+            best = Some((at.rss, k));
+        }
+    }
+    let Some((_, mut k)) = best else {
+        return Err(Refusal::NoStart {
+            why: "no trial rate constants suit the scans".into(),
+        });
+    };
+    let lost = |iterations| Refusal::NotConverged {
+        how: "the rate constants did not settle; the scans may not follow this scheme".into(),
+        iterations,
+    };
+    let mut at = project(scheme, scans.times, &data, &k).ok_or_else(|| lost(0))?;
+    let mut damping = 1e-3;
+    let mut iterations = 0;
+    let mut settled = false;
+    while iterations < 200 && !settled {
+        iterations += 1;
+        let Some(move_by) = step(&at, damping) else {
+            return Err(lost(iterations));
+        };
+        let trial: Vec<f64> = k
+            .iter()
+            .zip(&move_by)
+            .map(|(k, s)| (k + s).max(0.1 * k))
+            .collect();
+        let size = move_by
+            .iter()
+            .zip(&k)
+            .map(|(s, k)| (s / k).abs())
+            .fold(0.0, f64::max);
+        match project(scheme, scans.times, &data, &trial) {
+            Some(next) if next.rss <= at.rss * (1.0 + 1e-14) => {
+                settled = size < 1e-11;
+                k = trial;
+                at = next;
+                damping = if damping < 1e-12 { 0.0 } else { damping * 0.1 };
+            }
+            // At the bottom rounding decides; a step this small changes nothing.
+            _ if size < 1e-9 => settled = true,
+            _ => damping = if damping == 0.0 { 1e-6 } else { damping * 10.0 },
+        }
+        if damping > 1e12 {
+            return Err(lost(iterations));
+        }
+    }
+    if !settled {
+        return Err(lost(iterations));
+    }
+    let mut remarks = Vec::new();
+    if scheme == Scheme::Consecutive {
+        if k[0] < k[1] {
+            k.swap(0, 1);
+            at = project(scheme, scans.times, &data, &k).ok_or_else(|| lost(iterations))?;
+        }
+        remarks.push(
+            "the same scans fit with the two rate constants in the other order and another spectrum of B; the faster \
+             step is given first"
+                .to_owned(),
+        );
+    }
+    let degrees_of_freedom = (n * m).saturating_sub(species * m + count);
+    if degrees_of_freedom == 0 {
+        return Err(Refusal::TooFewPoints {
+            what: "readings".into(),
+            found: n * m,
+            needed: species * m + count + 1,
+        });
+    }
+    let variance = at.rss / degrees_of_freedom as f64;
+    let covariance = invert(&at.normal).ok_or_else(|| lost(iterations))?;
+    let half = t_half_width(0.95, degrees_of_freedom as f64);
+    let rates = k
+        .iter()
+        .enumerate()
+        .map(|(j, value)| {
+            let standard_error = (covariance[j][j] * variance).sqrt();
+            GlobalRate {
+                name: if count == 1 {
+                    "k".into()
+                } else {
+                    format!("k{}", j + 1)
+                },
+                value: *value,
+                standard_error,
+                interval: Interval {
+                    lower: Some(value - half * standard_error),
+                    upper: Some(value + half * standard_error),
+                },
+            }
+        })
+        .collect::<Vec<_>>();
+    for rate in &rates {
+        if rate.standard_error > 0.5 * rate.value {
+            remarks.push(format!(
+                "{} is poorly determined: its error is more than half of itself",
+                rate.name
+            ));
+        }
+    }
+    let correlation = (count == 2).then(|| covariance[0][1] / (covariance[0][0] * covariance[1][1]).sqrt());
+    let spectra = spectra_of(scans, &at, variance);
+    let other_intermediate = match scheme {
+        Scheme::FirstOrder => None,
+        Scheme::Consecutive => project(scheme, scans.times, &data, &[k[1], k[0]])
+            .and_then(|other| spectra_of(scans, &other, variance).into_iter().nth(1)),
+    };
+    Ok(GlobalFit {
+        scheme,
+        rates,
+        correlation,
+        spectra,
+        other_intermediate,
+        residual_sd: variance.sqrt(),
+        residual_sum_of_squares: at.rss,
+        degrees_of_freedom,
+        iterations,
+        remarks,
+    })
+}
+
+/// Spectra of the species from the scans at the projected state, with errors from the residual variance.
+fn spectra_of(scans: &Scans<'_>, at: &Projected, variance: f64) -> Vec<SpeciesSpectrum> {
+    let s = at.basis.len();
+    let m = scans.wavelengths.len();
+    let mut spectra: Vec<SpeciesSpectrum> = ["A", "B", "C"][..s]
+        .iter()
+        .map(|name| SpeciesSpectrum {
+            species: (*name).into(),
+            absorbance: Vec::with_capacity(m),
+            standard_error: Vec::with_capacity(m),
+        })
+        .collect();
+    let mut inverse = vec![0.0; s * s];
+    for j in 0..s {
+        inverse[j * s + j] = 1.0 / at.triangle[j * s + j];
+        for i in (0..j).rev() {
+            let sum: f64 = (i + 1..=j)
+                .map(|k| at.triangle[i * s + k] * inverse[k * s + j])
+                .sum();
+            inverse[i * s + j] = -sum / at.triangle[i * s + i];
+        }
+    }
+    for l in 0..m {
+        let column: Vec<f64> = scans.absorbance.iter().map(|scan| scan[l]).collect();
+        let parts: Vec<f64> = at.basis.iter().map(|q| product(q, &column)).collect();
+        for (j, spectrum) in spectra.iter_mut().enumerate() {
+            let row = &inverse[j * s..(j + 1) * s];
+            spectrum.absorbance.push(product(row, &parts));
+            spectrum
+                .standard_error
+                .push((variance * sum_of_squares(row)).sqrt());
+        }
+    }
+    spectra
+}
+
+fn invert(normal: &[Vec<f64>]) -> Option<Vec<Vec<f64>>> {
+    match normal {
+        [a] => (a[0] > 0.0).then(|| vec![vec![1.0 / a[0]]]),
+        [a, b] => {
+            let determinant = a[0] * b[1] - a[1] * b[0];
+            (determinant > 1e-13 * a[0] * b[1]).then(|| {
+                vec![
+                    vec![b[1] / determinant, -a[1] / determinant],
+                    vec![-b[0] / determinant, a[0] / determinant],
+                ]
+            })
+        }
+        _ => None,
+    }
+}

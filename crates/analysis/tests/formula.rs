@@ -1,0 +1,238 @@
+//! Formulas: precedence, names, errors with their columns, derivatives, model files.
+
+#![allow(clippy::unwrap_used)]
+
+use curvary_analysis::Refusal;
+use curvary_analysis::fit::{Data, Options, fit};
+use curvary_analysis::models::Model;
+use curvary_analysis::models::formula::{Formula, ModelFile};
+
+fn value(text: &str, x: f64, p: &[f64]) -> f64 {
+    let formula = Formula::parse(text, &["x"]).unwrap();
+    let mut out = [0.0];
+    formula.evaluate(&[&[x]], p, &mut out);
+    out[0]
+}
+
+#[test]
+fn precedence_is_that_of_algebra() {
+    let close = |a: f64, b: f64| assert!((a - b).abs() < 1e-14 * b.abs().max(1.0), "{a} against {b}");
+    close(value("a*-x^2", 3.0, &[1.0]), -9.0);
+    close(value("-x^2 + 0*a", 3.0, &[1.0]), -9.0);
+    close(value("a*x^-2", 2.0, &[1.0]), 0.25);
+    close(value("a*2^3^2", 0.0, &[1.0]), 512.0);
+    close(value("a*x**3", 2.0, &[1.0]), 8.0);
+    close(value("a - x - 1", 3.0, &[10.0]), 6.0);
+    close(value("a/x/2", 4.0, &[8.0]), 1.0);
+    close(value("a*(-x)^2", 3.0, &[1.0]), 9.0);
+    close(value("a + 1.5e-3 + 2E3 + .5", 0.0, &[0.0]), 2000.5015);
+    close(value("a*2*e", 0.0, &[1.0, 3.0]), 6.0);
+    close(value("exp[-a*x]", 2.0, &[0.5]), (-1.0_f64).exp());
+    close(
+        value("a*(ln(x)+log(x)+log10(x))", 10.0, &[1.0]),
+        2.0 * 10.0_f64.ln() + 1.0,
+    );
+    close(
+        value(
+            "a*(sin(pi/6)+cos(pi)+tan(pi/4)+atan(1)*4/pi+arctan(0)+abs(-x)+sqrt(x))",
+            4.0,
+            &[1.0],
+        ),
+        7.5,
+    );
+    close(value("k_obs*x + Vmax1", 2.0, &[3.0, 1.0]), 7.0);
+}
+
+#[test]
+fn errors_say_where_and_what_was_expected() {
+    let case = |text: &str, column: usize, part: &str| {
+        let error = Formula::parse(text, &["x"]).unwrap_err();
+        assert_eq!(error.column, column, "{text}: {error}");
+        assert!(error.to_string().contains(part), "{text}: {error}");
+    };
+    case("b1*(x+", 7, "the end of the formula");
+    case("b1*x)", 5, "no open parenthesis");
+    case("2b1*x", 2, "products need a '*'");
+    case("b1 $ x", 4, "'$'");
+    case("foo(x)*b1", 1, "one of the functions");
+    case("b1*exp", 7, "an opening parenthesis after the function 'exp'");
+    case("", 1, "a number, a name");
+    case("x+1", 1, "no parameter");
+    case("b1*1e999", 4, "a number that a double can hold");
+    case("z = b1*x = 2", 10, "'='");
+    case("log(w) = b1*x", 5, "only 'y'");
+    let deep = format!("b1*{}x{}", "(".repeat(5000), ")".repeat(5000));
+    assert!(Formula::parse(&deep, &["x"]).is_err());
+    let signs = format!("b1*{}x", "-".repeat(10_000));
+    assert!(Formula::parse(&signs, &["x"]).is_err());
+    let powers = format!("b1{}", "^x".repeat(5000));
+    assert!(Formula::parse(&powers, &["x"]).is_err());
+}
+
+#[test]
+fn derivatives_run_backwards_exactly() {
+    let text = "a*exp(-b*x)*sin(c*x)/(1+x^2*b) + abs(a-c)^1.5*sqrt(b*x) + ln(b+x)*log10(a+x) + atan(c/x) + cos(b)^3 + tan(a*x/9) + x^c";
+    let formula = Formula::parse(text, &["x"]).unwrap();
+    let p = [0.7, 1.3, 2.1];
+    let x = [0.3, 0.9, 1.7];
+    let (mut values, mut columns) = ([0.0; 3], [0.0; 9]);
+    formula.differentiate(&[&x], &p, &mut values, &mut columns);
+    for j in 0..3 {
+        let at = |h: f64| {
+            let mut q = p;
+            q[j] += h;
+            let mut out = [0.0; 3];
+            formula.evaluate(&[&x], &q, &mut out);
+            out
+        };
+        let h = 1e-3;
+        let (a, b, c, d) = (at(h), at(-h), at(h / 2.0), at(-h / 2.0));
+        for i in 0..3 {
+            let want = (4.0 * (c[i] - d[i]) / h - (a[i] - b[i]) / (2.0 * h)) / 3.0;
+            assert!(
+                (columns[j * 3 + i] - want).abs() < 1e-9 * want.abs().max(1.0),
+                "{j} {i}"
+            );
+        }
+    }
+}
+
+#[test]
+fn linear_parameters_are_recognised() {
+    let linear = |text: &str| {
+        let formula = Formula::parse(text, &["x"]).unwrap();
+        formula
+            .linear()
+            .iter()
+            .map(|j| formula.parameters()[*j].name.to_string())
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(linear("a*exp(-k*x)+c"), ["a", "c"]);
+    assert_eq!(linear("V*x/(K+x)"), ["V"]);
+    assert_eq!(linear("a*b*x"), ["a"]);
+    assert!(linear("exp(a*x)").is_empty());
+}
+
+#[test]
+fn a_left_hand_side_transforms_the_data() {
+    let formula = Formula::parse("log(y) = a - b*x", &["x"]).unwrap();
+    let y = formula.respond(&[1.0, 10.0]).unwrap();
+    assert!((y[1] - 10.0_f64.ln()).abs() < 1e-15);
+    let refusal = formula.respond(&[1.0, -2.0]).unwrap_err();
+    assert_eq!(
+        refusal,
+        Refusal::Undefined {
+            what: "the logarithm of -2".into(),
+            index: 1
+        }
+    );
+    assert_eq!(
+        Formula::parse("y = a*x", &["x"])
+            .unwrap()
+            .respond(&[3.0])
+            .unwrap(),
+        [3.0]
+    );
+}
+
+#[test]
+fn where_a_formula_has_no_value_the_reason_is_named() {
+    let try_fit = |text: &str, start: Vec<f64>| {
+        let formula = Formula::parse(text, &["x"]).unwrap();
+        let x = [-1.0, 2.0, 3.0, 4.0, 5.0];
+        let y = [1.0, 2.0, 2.5, 2.7, 3.1];
+        fit(
+            &formula,
+            &Data::new(&[&x], &y),
+            &Options {
+                start: Some(start),
+                ..Options::default()
+            },
+        )
+    };
+    let message = |r: Result<_, Refusal>| match r {
+        Ok(_) => "a fit".to_owned(),
+        Err(e) => e.to_string(),
+    };
+    assert!(
+        message(try_fit("a*x^b", vec![1.0, 0.5]).map(|_| ())).contains("negative number -1 to the power 0.5")
+    );
+    assert!(message(try_fit("a*ln(x)+b", vec![1.0, 0.5]).map(|_| ())).contains("the logarithm of -1"));
+    assert!(message(try_fit("a/(x+b)", vec![1.0, 1.0]).map(|_| ())).contains("divided by zero"));
+    assert!(message(try_fit("a*exp(b*x)", vec![1.0, 1e4]).map(|_| ())).contains("exp("));
+    // Without starting values a nonlinear formula is asked for them.
+    let formula = Formula::parse("a*exp(-k*x)", &["x"]).unwrap();
+    let refusal = fit(
+        &formula,
+        &Data::new(&[&[1.0, 2.0, 3.0]], &[3.0, 2.0, 1.0]),
+        &Options::default(),
+    );
+    assert!(message(refusal.map(|_| ())).contains("starting value for k"));
+}
+
+#[test]
+fn a_model_file_is_a_model_like_any_other() {
+    let text = "title = \"Saturation with a background\"\nformula = \"Vmax*S/(Km+S) + v0\"\nvariables = [\"S\"]\n\
+                [parameters.Vmax]\nunit = \"umol/min\"\n[parameters.Km]\nstart = 0.1\nlower = 0.0\n";
+    let file: ModelFile = toml::from_str(text).unwrap();
+    let formula = Formula::from_file(&file).unwrap();
+    let s = [0.02, 0.06, 0.11, 0.22, 0.56, 1.1, 2.0];
+    let y: Vec<f64> = s.iter().map(|s| 200.0 * s / (0.06 + s) + 5.0).collect();
+    let found = fit(&formula, &Data::new(&[&s], &y), &Options::default()).unwrap();
+    assert_eq!(found.model, "Saturation with a background");
+    assert!((found.parameter("Km").unwrap().value - 0.06).abs() < 1e-12);
+    assert_eq!(found.parameter("Vmax").unwrap().unit, "umol/min");
+    let unknown: ModelFile =
+        toml::from_str("title = \"t\"\nformula = \"a*x\"\n[parameters.q]\nstart = 1.0\n").unwrap();
+    assert!(
+        Formula::from_file(&unknown)
+            .unwrap_err()
+            .to_string()
+            .contains("'q'")
+    );
+}
+
+/// The degree-ten polynomial of `linear.rs`, written as a formula: the last digits come out all the same.
+#[test]
+fn a_hard_polynomial_as_a_formula() {
+    let text = std::fs::read_to_string(concat!(
+        env!("CARGO_MANIFEST_DIR"),
+        "/tests/data/independent.json"
+    ));
+    let file: serde_json::Value = serde_json::from_str(&text.unwrap()).unwrap();
+    let numbers = |key: &str| -> Vec<f64> {
+        file["hard_polynomial"][key]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|v| v.as_f64().unwrap())
+            .collect()
+    };
+    let formula = Formula::parse(
+        "b0+b1*x+b2*x^2+b3*x^3+b4*x^4+b5*x^5+b6*x^6+b7*x^7+b8*x^8+b9*x^9+b10*x^10",
+        &["x"],
+    )
+    .unwrap();
+    let (x, y) = (numbers("x"), numbers("y"));
+    for start in [None, Some(vec![0.0; 11]), Some(vec![100.0; 11])] {
+        let options = Options {
+            start,
+            ..Options::default()
+        };
+        let found = fit(&formula, &Data::new(&[&x], &y), &options).unwrap();
+        for ((p, value), error) in found
+            .parameters
+            .iter()
+            .zip(numbers("coefficients"))
+            .zip(numbers("standard_errors"))
+        {
+            assert!(
+                (p.value / value - 1.0).abs() < 1e-12,
+                "{}: {} against {value}",
+                p.name,
+                p.value
+            );
+            assert!((p.standard_error.unwrap() / error - 1.0).abs() < 1e-12);
+        }
+    }
+}
