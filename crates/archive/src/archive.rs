@@ -2,14 +2,16 @@
 
 use std::collections::BTreeMap;
 use std::fs;
+use std::io::{Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, OnceLock, PoisonError};
 
+use curvary_record::interpret::guess_word;
 use curvary_record::stored::{Record, SourceRecord};
 use curvary_record::{Alternative, Digest, Outcome, Run, RunId, Unit, Value, ValueKind, known_field};
 use serde::Serialize;
 
-use crate::catalog::Catalog;
+use crate::catalog::{Catalog, Source};
 use crate::disk::RealDisk;
 use crate::frames::{At, FrameReader, Walk, lines};
 use crate::index::{Current, Index, Key, Places, folder, sort_path};
@@ -33,7 +35,9 @@ pub struct Archive {
 /// The index and what belongs to it, opened when first asked.
 struct Asking {
     index: Index,
-    catalog: Catalog,
+    /// The catalogue's file, held open since a writer may delete it, and read only when it is needed.
+    known: Mutex<fs::File>,
+    catalog: OnceLock<Catalog>,
     /// Committed bytes that it does not cover.
     behind: u64,
     frames: Mutex<FrameReader>,
@@ -220,6 +224,33 @@ pub struct Problem {
     pub repairable: bool,
 }
 
+impl Asking {
+    fn catalog(&self) -> Result<&Catalog, Error> {
+        if let Some(catalog) = self.catalog.get() {
+            return Ok(catalog);
+        }
+        let mut known = self.known.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut bytes = Vec::new();
+        let read = known
+            .seek(SeekFrom::Start(0))
+            .and_then(|_| known.read_to_end(&mut bytes));
+        read.map_err(Error::io("read the catalogue in", &self.index.path))?;
+        let catalog = Catalog::from_bytes(&bytes).ok_or_else(|| Error::Index {
+            path: self.index.path.clone(),
+            message: "the catalogue is damaged".into(),
+        })?;
+        Ok(self.catalog.get_or_init(|| catalog))
+    }
+
+    /// What the catalogue says of a source.
+    fn source(&self, digest: &Digest) -> Result<Option<Source>, Error> {
+        let catalog = self.catalog()?;
+        Ok(digest_bytes(digest.as_str())
+            .and_then(|digest| catalog.source(&digest))
+            .map(|source| catalog.sources[source as usize]))
+    }
+}
+
 impl Archive {
     /// Begins an archive in a folder, which is made if need be.
     ///
@@ -317,15 +348,12 @@ impl Archive {
             let path = folder(&self.root).join(&current.folder);
             let index = Index::open(&path)?;
             let covered = index.covered()?;
-            if let Some(catalog) = fs::read(path.join(&covered.catalog))
-                .ok()
-                .and_then(|bytes| Catalog::from_bytes(&bytes))
-            {
-                let behind = covered.behind(&self.manifest);
+            if let Ok(known) = fs::File::open(path.join(&covered.catalog)) {
                 return Ok(Some(Asking {
                     index,
-                    catalog,
-                    behind,
+                    known: Mutex::new(known),
+                    catalog: OnceLock::new(),
+                    behind: covered.behind(&self.manifest),
                     frames: Mutex::default(),
                 }));
             }
@@ -483,10 +511,10 @@ impl Archive {
     /// # Errors
     /// [`Error::NoRun`] and [`Error::Ambiguous`], or when the disk refuses.
     pub fn resolve(&self, asked: &str) -> Result<RunId, Error> {
-        self.found(asked).map(|(id, _)| id)
+        self.found(asked).map(|found| found.0)
     }
 
-    fn found(&self, asked: &str) -> Result<(RunId, Places), Error> {
+    fn found(&self, asked: &str) -> Result<(RunId, Summary, Places), Error> {
         const SHOWN: usize = 8;
         let asking = self.asking()?;
         let prefix = asked.trim().to_lowercase();
@@ -503,7 +531,10 @@ impl Archive {
         }
         match all.as_slice() {
             [] => Err(none()),
-            [(id, address)] => Ok((RunId::named(id.as_str()), asking.index.shown(*address)?.2)),
+            [(_, address)] => {
+                let (id, summary, places) = asking.index.shown(*address)?;
+                Ok((RunId::named(id), summary, places))
+            }
             several => Err(Error::Ambiguous {
                 asked: asked.to_owned(),
                 candidates: several.iter().map(|one| RunId::named(one.0.as_str())).collect(),
@@ -516,17 +547,13 @@ impl Archive {
     /// # Errors
     /// As [`resolve`](Self::resolve), or when its record is damaged.
     pub fn run(&self, asked: &str) -> Result<View, Error> {
-        let (id, places) = self.found(asked)?;
+        let (id, summary, places) = self.found(asked)?;
         let asking = self.asking()?;
         let mut run = self.run_at(asking, &id, places.run)?;
         let notes = self.note_book()?.about(id.as_str()).to_vec();
-        let (paths, superseded) = match self.source_of(asking, &run.source.digest) {
-            Some(source) => (
-                asking.catalog.paths_of(source),
-                asking.catalog.sources[source as usize].current == 0,
-            ),
-            None => (vec![run.source.path.clone()], false),
-        };
+        let Summary {
+            paths, superseded, ..
+        } = summary;
         view::lay_over(&mut run, &self.settings, &paths, &notes);
         Ok(View {
             run,
@@ -535,10 +562,6 @@ impl Archive {
             notes,
             outcomes: self.outcomes_at(asking, &places)?,
         })
-    }
-
-    fn source_of(&self, asking: &Asking, digest: &Digest) -> Option<u32> {
-        asking.catalog.source(&digest_bytes(digest.as_str())?)
     }
 
     fn run_at(&self, asking: &Asking, id: &RunId, at: At) -> Result<Run, Error> {
@@ -568,7 +591,7 @@ impl Archive {
     /// # Errors
     /// As [`run`](Self::run).
     pub fn stored(&self, id: &RunId) -> Result<Run, Error> {
-        let (found, places) = self.found(id.as_str())?;
+        let (found, _, places) = self.found(id.as_str())?;
         self.run_at(self.asking()?, &found, places.run)
     }
 
@@ -596,12 +619,13 @@ impl Archive {
     /// When a record is damaged.
     pub fn sources(&self) -> Result<Vec<SourceView>, Error> {
         let asking = self.asking()?;
+        let catalog = asking.catalog()?;
         (0_u32..)
-            .zip(&asking.catalog.sources)
+            .zip(&catalog.sources)
             .filter_map(|(number, source)| match self.read(asking, source.record) {
                 Ok(Record::Source(record)) => Some(Ok(SourceView {
                     record,
-                    paths: asking.catalog.paths_of(number),
+                    paths: catalog.paths_of(number),
                     superseded: source.current == 0,
                 })),
                 Ok(_) => None,
@@ -616,9 +640,8 @@ impl Archive {
     /// When there is none, or its bytes no longer agree with the digest.
     pub fn original(&self, digest: &Digest) -> Result<Vec<u8>, Error> {
         let asking = self.asking()?;
-        let source = self
-            .source_of(asking, digest)
-            .map(|source| asking.catalog.sources[source as usize])
+        let source = asking
+            .source(digest)?
             .filter(|source| source.part != u32::MAX)
             .ok_or_else(|| Error::NoOriginal {
                 digest: digest.clone(),
@@ -642,7 +665,7 @@ impl Archive {
     /// # Errors
     /// When a record is damaged.
     pub fn outcomes(&self, id: &RunId) -> Result<Vec<Outcome>, Error> {
-        let (_, places) = self.found(id.as_str())?;
+        let (_, _, places) = self.found(id.as_str())?;
         self.outcomes_at(self.asking()?, &places)
     }
 
@@ -661,9 +684,7 @@ impl Archive {
     /// When the notes are damaged.
     pub fn assumed(&self, digest: &Digest) -> Result<Vec<String>, Error> {
         let asking = self.asking()?;
-        let runs = self
-            .source_of(asking, digest)
-            .map_or(0, |source| asking.catalog.sources[source as usize].runs);
+        let runs = asking.source(digest)?.map_or(0, |source| source.runs);
         let names: Vec<RunId> = (0..runs)
             .map(|ordinal| RunId::new(digest, ordinal as usize))
             .collect();
@@ -759,7 +780,6 @@ impl Archive {
         for (key, count) in ranked(index.count(&everything, "house")?) {
             let (_, runs) = some(Node::exact("house", key.as_str()))?;
             let mut values: Vec<String> = Vec::new();
-            let mut units: Vec<Option<Unit>> = Vec::new();
             for (_, summary, _) in &runs {
                 if let Some(fact) = summary.fields.get(&key) {
                     let unit = fact
@@ -770,11 +790,13 @@ impl Archive {
                     let value = format!("{}{unit}", fact.value);
                     if !values.contains(&value) {
                         values.push(value);
-                        units.push(fact.unit.clone());
                     }
                 }
             }
-            let (suggests, because) = crate::worklist::guess(&key, &values, &units).unzip();
+            let texts: Vec<&str> = values.iter().map(String::as_str).collect();
+            let (suggests, because) = guess_word(&key, &texts)
+                .map(|(field, why)| (field.to_owned(), why))
+                .unzip();
             list.words.push(HouseWord {
                 key,
                 count,

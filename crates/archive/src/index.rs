@@ -148,6 +148,18 @@ fn step(key: &str) -> String {
         .collect()
 }
 
+/// A number as a whole number of the same order, for the engine keeps whole numbers exactly and compares them so; numbers
+/// with a fraction it may take for whole ones where a whole column happens to be.
+fn filed(value: f64) -> i64 {
+    turned((value + 0.0).to_bits().cast_signed())
+}
+
+/// Turns the bits of negative numbers round, so that the order of the bits is that of the numbers (as `f64::total_cmp`
+/// does), and back again.
+fn turned(bits: i64) -> i64 {
+    bits ^ ((bits >> 63).cast_unsigned() >> 1).cast_signed()
+}
+
 fn number_path(key: &str, unit: &str, end: &str) -> String {
     step(&format!("{key}|{unit}{end}"))
 }
@@ -193,13 +205,13 @@ impl Names {
             .map(|((key, unit), values)| {
                 (
                     number_path(key, unit, ""),
-                    array(values.iter().map(|&value| OwnedValue::F64(value))),
+                    array(values.iter().map(|&value| OwnedValue::I64(filed(value)))),
                 )
             })
             .collect();
         for ((key, unit), &(from, to)) in &facts.spans {
-            numbers.insert(number_path(key, unit, "|from"), OwnedValue::F64(from));
-            numbers.insert(number_path(key, unit, "|to"), OwnedValue::F64(to));
+            numbers.insert(number_path(key, unit, "|from"), OwnedValue::I64(filed(from)));
+            numbers.insert(number_path(key, unit, "|to"), OwnedValue::I64(filed(to)));
         }
         document.add_object(self.number, numbers);
         if let Some(day) = facts.day {
@@ -545,7 +557,7 @@ impl Index {
     fn between(&self, path: &str, low: Option<f64>, high: Option<f64>) -> Box<dyn EngineQuery> {
         let term = |value: f64| {
             let mut term = Term::from_field_json_path(self.names.number, path, false);
-            term.append_type_and_fast_value(value);
+            term.append_type_and_fast_value(filed(value));
             Bound::Included(term)
         };
         // An open end is the last number on that side: the engine wants at least one bound to know the path.
@@ -837,19 +849,12 @@ fn ranks(
     match key {
         Key::When => Ok(none()),
         Key::Number(path) => {
-            let types = [ColumnType::F64, ColumnType::I64, ColumnType::U64];
-            let Some((column, kind)) = segment
-                .fast_fields()
-                .u64_lenient_for_type(Some(&types), &format!("number.{path}"))?
-            else {
+            let types = [ColumnType::I64];
+            let path = format!("number.{path}");
+            let Some((column, _)) = segment.fast_fields().u64_lenient_for_type(Some(&types), &path)? else {
                 return Ok(none());
             };
-            #[expect(clippy::cast_precision_loss, reason = "whole numbers that were filed as f64")]
-            let value = |raw: u64| match kind {
-                ColumnType::F64 => f64::from_u64(raw),
-                ColumnType::I64 => i64::from_u64(raw) as f64,
-                _ => raw as f64,
-            };
+            let value = |raw: u64| f64::from_bits(turned(i64::from_u64(raw)).cast_unsigned());
             Ok(documents
                 .iter()
                 .map(|&doc| {

@@ -26,6 +26,8 @@ mod note;
 mod originals;
 mod query;
 mod settings;
+#[cfg(test)]
+mod tests;
 mod trouble;
 mod verify;
 mod view;

@@ -4,6 +4,8 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use curvary_record::names::{NameRule, Rules};
+use curvary_record::{Place, known_field};
 use serde::{Deserialize, Serialize};
 
 use crate::Error;
@@ -12,7 +14,7 @@ use crate::Error;
 pub const FORMAT: u32 = 1;
 
 /// The content of `archive.toml`.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
 pub struct Settings {
     /// The archive's name.
@@ -30,7 +32,10 @@ pub struct Settings {
     pub words: BTreeMap<String, String>,
     /// Rules that turn file and folder names into claims.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub names: Vec<toml::Table>,
+    pub names: Vec<NameRule>,
+    /// The same rules, ready for use.
+    #[serde(skip)]
+    pub(crate) rules: Rules,
 }
 
 impl Settings {
@@ -51,7 +56,12 @@ impl Settings {
              \n\
              # Words of the house: what a key that only this laboratory uses means.\n\
              # [words]\n\
-             # jacket = \"temperature\"\n"
+             # jacket = \"temperature\"\n\
+             \n\
+             # Rules that turn file and folder names into claims.\n\
+             # [[names]]\n\
+             # name = \"house\"\n\
+             # pattern = \"{{date}}_{{sample}}_{{temperature}}C_pH{{ph}}[_rep{{replicate}}]\"\n"
         )
     }
 
@@ -66,14 +76,15 @@ impl Settings {
             }
             Err(error) => return Err(Error::io("read", &path)(error)),
         };
-        let settings: Self = toml::from_str(&text).map_err(|error| {
+        let wrong = |line, column, message: String| Error::Settings {
+            path: path.clone(),
+            line,
+            column,
+            message,
+        };
+        let mut settings: Self = toml::from_str(&text).map_err(|error| {
             let (line, column) = error.span().map_or((0, 0), |span| place(&text, span.start));
-            Error::Settings {
-                path: path.clone(),
-                line,
-                column,
-                message: error.message().to_owned(),
-            }
+            wrong(line, column, error.message().to_owned())
         })?;
         if settings.format > FORMAT {
             return Err(Error::NewerFormat {
@@ -81,6 +92,26 @@ impl Settings {
                 found: settings.format,
                 known: FORMAT,
             });
+        }
+        settings.rules = Rules::from_toml(&text, "archive.toml").map_err(|diagnostic| {
+            let whole = Place::default();
+            let at = diagnostic.labels.first().map_or(&whole, |label| &label.place);
+            wrong(at.line as usize, at.column as usize, diagnostic.message.clone())
+        })?;
+        if let Some((word, field)) = settings
+            .words
+            .iter()
+            .find(|(_, field)| known_field(field).is_none())
+        {
+            let line = text
+                .lines()
+                .position(|line| line.contains(word.as_str()))
+                .map_or(0, |index| index + 1);
+            return Err(wrong(
+                line,
+                1,
+                format!("`{word}` is said to mean `{field}`, which is no known field"),
+            ));
         }
         Ok(settings)
     }

@@ -1,9 +1,8 @@
 //! A run as it is seen: what was stored, with everything that was said about it since.
 
-use curvary_record::unit::spelled;
-use curvary_record::{Claim, Key, Origin, Outcome, Run, Unit, Value, ValueKind};
+use curvary_record::interpret::{apply_words, interpret};
+use curvary_record::{Claim, Key, Origin, Outcome, Run};
 
-use crate::query::number_and_unit;
 use crate::{Note, Settings};
 
 /// A run with the words of the house, the rules for names over all its paths, and the notes laid over it.
@@ -23,60 +22,34 @@ pub struct View {
 
 /// Lays words of the house, rules for names and notes over a stored run.
 pub(crate) fn lay_over(run: &mut Run, settings: &Settings, paths: &[String], notes: &[Note]) {
-    for (spelling, field) in &settings.words {
-        take_word(&mut run.fields, spelling, field);
-        for trace in &mut run.traces {
-            take_word(&mut trace.fields, spelling, field);
+    if !settings.words.is_empty() {
+        run.fields = apply_words(&run.fields, &settings.words);
+        for trace in run.traces.iter_mut().filter(|trace| !trace.fields.is_empty()) {
+            trace.fields = apply_words(&trace.fields, &settings.words);
         }
     }
-    let _ = paths;
+    if !settings.rules.is_empty() {
+        for path in paths {
+            for (key, claim) in settings.rules.apply(path) {
+                run.fields.claim(key, claim);
+            }
+        }
+    }
     for note in notes {
         for (field, text) in &note.fields {
             let origin = Origin::Note {
                 at: Some(note.at.clone()).filter(|at| !at.is_empty()),
                 author: note.author.clone(),
             };
-            run.fields
-                .claim(field.as_str(), typed(field, Claim::text(text.as_str(), origin)));
+            let key = Key::new(field.as_str());
+            let meant = interpret(&key, text, None);
+            // What cannot be understood, or in two ways, stays words: nothing computes with those.
+            let claim = if meant.fits && meant.question.is_none() {
+                meant.claim(text.as_str(), origin)
+            } else {
+                Claim::text(text.as_str(), origin)
+            };
+            run.fields.claim(key, claim);
         }
-    }
-}
-
-/// Files the claims under a key of the house under the field that it means.
-fn take_word(fields: &mut curvary_record::Fields, spelling: &str, field: &str) {
-    for claim in fields.remove(spelling) {
-        let claim = match claim.spelled {
-            Some(_) => claim,
-            None => claim.spelled(spelling),
-        };
-        fields.claim(field, typed(field, claim));
-    }
-}
-
-/// The claim as its field wants it, when the text says a number with a unit beyond doubt; else as it is.
-fn typed(field: &str, claim: Claim) -> Claim {
-    let Some(ValueKind::Number(customary)) = Key::new(field).known().map(|known| known.kind) else {
-        return claim;
-    };
-    let Value::Text(text) = &claim.value else {
-        return claim;
-    };
-    let Some((number, unit)) = number_and_unit(text) else {
-        return claim;
-    };
-    let like = Unit::ucum(customary).unwrap_or(Unit::ONE);
-    let unit = if unit.is_empty() {
-        like
-    } else {
-        let meant = spelled(unit);
-        match meant.like(&like).or(meant.one()) {
-            Some(unit) => unit.clone(),
-            None => return claim,
-        }
-    };
-    Claim {
-        value: Value::Number(number),
-        unit: Some(unit),
-        ..claim
     }
 }

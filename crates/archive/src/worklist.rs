@@ -1,6 +1,6 @@
 //! What needs a person, most frequent cause first.
 
-use curvary_record::{Alternative, RunId, Unit, ValueKind, known_fields};
+use curvary_record::{Alternative, RunId};
 use serde::Serialize;
 
 /// Everything that needs a person. Every list is ordered by count, largest first, then by name.
@@ -72,23 +72,4 @@ pub struct HouseWord {
     pub suggests: Option<String>,
     /// Why.
     pub because: Option<String>,
-}
-
-/// The one field that a key of the house can mean by its units, and why; `None` when several can.
-pub(crate) fn guess(key: &str, values: &[String], units: &[Option<Unit>]) -> Option<(String, String)> {
-    let first = units.iter().flatten().next()?;
-    if *first == Unit::ONE || !units.iter().flatten().all(|unit| unit.converts_to(first)) {
-        return None;
-    }
-    let mut fitting = known_fields().iter().filter(|known| match known.kind {
-        ValueKind::Number(code) => Unit::ucum(code).is_ok_and(|unit| unit.converts_to(first)),
-        _ => false,
-    });
-    let only = fitting.next().filter(|_| fitting.next().is_none())?;
-    let because = format!(
-        "`{key}` has values such as {}, and {} alone is measured so",
-        values.first()?,
-        only.key
-    );
-    Some((only.key.to_owned(), because))
 }

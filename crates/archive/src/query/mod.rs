@@ -19,7 +19,7 @@ mod syntax;
 
 use std::fmt;
 
-pub(crate) use quantity::{Bounds, number_and_unit};
+pub(crate) use quantity::Bounds;
 pub(crate) use syntax::dimension;
 
 /// A query that was understood.

@@ -15,12 +15,14 @@ pub(crate) struct Bounds {
 }
 
 impl Bounds {
+    #[cfg(test)]
     pub(crate) fn hold(self, value: f64) -> bool {
         self.low.is_none_or(|low| low <= value) && self.high.is_none_or(|high| value <= high)
     }
 
     /// Whether a run that spans `from..to` answers: what is asked for on both sides must be covered, and a bound on one
     /// side must be reached.
+    #[cfg(test)]
     pub(crate) fn covered(self, from: f64, to: f64) -> bool {
         match (self.low, self.high) {
             // The bounds were widened by the tolerance; the middle half of what that added is as good as the bound.

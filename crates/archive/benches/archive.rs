@@ -1,0 +1,325 @@
+//! How fast the archive takes runs in and finds them again. Each figure stands beside another of the same run.
+//!
+//! `cargo bench -p curvary-archive` does 10,000 runs for the latencies; `CURVARY_BENCH_RUNS=100000` does the whole
+//! aim.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::print_stdout, missing_docs)]
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::mpsc::sync_channel;
+use std::time::{Duration, Instant};
+
+use curvary_archive::{Addition, Archive, FindOptions, Known, Preparer, Stat, Writer};
+use curvary_record::{
+    Claim, Column, Decimals, Digest, Fields, Lines, Origin, Place, Quantity, Run, RunId, SourceRef,
+    Technique, Trace, Unit, Verdict,
+};
+
+struct Dice(u64);
+
+impl Dice {
+    fn below(&mut self, n: u64) -> u64 {
+        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let z = (self.0 ^ (self.0 >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        let z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        (z ^ (z >> 31)) % n
+    }
+}
+
+/// An invented two-column export: a smooth band with noise in the last digit.
+fn addition(n: usize, points: usize) -> Addition {
+    let mut dice = Dice(n as u64);
+    let celsius = 20.0 + dice.below(50) as f64 * 0.5;
+    let sample = ["betanin", "phenol red", "NADH", "p-nitrophenol", "beet juice"][dice.below(5) as usize];
+    let date = format!(
+        "{}-{:02}-{:02}",
+        2015 + dice.below(9),
+        1 + dice.below(12),
+        1 + dice.below(28)
+    );
+    let comment = format!("practice day {} place {}", dice.below(200), dice.below(30));
+    let mut text =
+        format!("Sample: {sample}\nDate: {date}\nTemperature: {celsius} °C\nComment: {comment}\nnm\tA\n");
+    let (mut x, mut y) = (Vec::with_capacity(points), Vec::with_capacity(points));
+    let height = 0.2 + dice.below(1000) as f64 / 1000.0;
+    let middle = 450.0 + dice.below(100) as f64;
+    for point in 0..points {
+        let nm = 350.0 + point as f64 * 0.5;
+        let band = height * (-((nm - middle) / 40.0).powi(2)).exp() + dice.below(10) as f64 * 1e-4;
+        let shown = format!("{band:.4}");
+        text.push_str(&format!("{nm:.1}\t{shown}\n"));
+        x.push(nm);
+        y.push(shown.parse::<f64>().unwrap());
+    }
+    let bytes = text.into_bytes();
+    let digest = Digest::of(&bytes);
+    let source = |line| Origin::Source(Place::line(line));
+    let mut fields = Fields::default();
+    fields.claim("sample", Claim::text(sample, source(1)).spelled("Sample"));
+    fields.claim("date", Claim::text(date, source(2)).spelled("Date"));
+    let unit = Unit::ucum("Cel").ok();
+    fields.claim(
+        "temperature",
+        Claim::number(celsius, unit, format!("{celsius} °C"), source(3)).spelled("Temperature"),
+    );
+    fields.claim("comment", Claim::text(comment, source(4)).spelled("Comment"));
+    let x = Column::new(Quantity::WAVELENGTH, Unit::NANOMETRE, x).with_decimals(Decimals::uniform(1, points));
+    let y =
+        Column::new(Quantity::ABSORBANCE, Unit::ABSORBANCE, y).with_decimals(Decimals::uniform(4, points));
+    let mut trace = Trace::new(x, y).unwrap();
+    let mut lines = Lines::default();
+    lines.push_run(6, 1, points);
+    trace.lines = lines;
+    let path = format!("shelf{}/box{}/scan{n:06}.txt", n / 5000, n / 100 % 50);
+    let run = Run {
+        id: RunId::new(&digest, 0),
+        source: SourceRef {
+            path: path.clone(),
+            digest: digest.clone(),
+            reader: "built-in/text-table".into(),
+            reader_version: "1".into(),
+            encoding: Some("UTF-8".into()),
+            ordinal: 0,
+            lines: Some((1, 5 + points as u32)),
+        },
+        technique: Technique::SPECTRUM,
+        because: vec!["the head of the first column says nm".into()],
+        fields,
+        traces: vec![trace],
+        questions: Vec::new(),
+        remarks: Vec::new(),
+    };
+    let stat = Stat {
+        bytes: bytes.len() as u64,
+        modified: 1 + n as i64,
+        changed: 1,
+        inode: n as u64,
+    };
+    Addition {
+        path,
+        bytes,
+        digest,
+        stat: Some(stat),
+        verdict: Verdict::Read,
+        reader: Some("built-in/text-table".into()),
+        remarks: Vec::new(),
+        runs: vec![run],
+        again: false,
+    }
+}
+
+/// Adds ready-made batches with some threads that prepare and this one that appends, in order.
+fn add(writer: &mut Writer, batches: Vec<Vec<Addition>>, threads: usize) -> (Duration, Duration) {
+    let preparer = writer.preparer();
+    let next = AtomicUsize::new(0);
+    let batches: Vec<std::sync::Mutex<Option<Vec<Addition>>>> = batches
+        .into_iter()
+        .map(|batch| std::sync::Mutex::new(Some(batch)))
+        .collect();
+    let mut appending = Duration::ZERO;
+    let mut committing = Duration::ZERO;
+    std::thread::scope(|scope| {
+        let (send, receive) = sync_channel(4);
+        for _ in 0..threads {
+            let (send, preparer, next, batches) = (send.clone(), preparer.clone(), &next, &batches);
+            scope.spawn(move || {
+                loop {
+                    let index = next.fetch_add(1, Ordering::Relaxed);
+                    let Some(batch) = batches.get(index) else { break };
+                    let batch = batch.lock().unwrap().take().unwrap();
+                    send.send((index, preparer.prepare(batch).unwrap())).unwrap();
+                }
+            });
+        }
+        drop(send);
+        let mut waiting = BTreeMap::new();
+        let mut due = 0;
+        for (index, prepared) in receive {
+            waiting.insert(index, prepared);
+            while let Some(prepared) = waiting.remove(&due) {
+                let from = Instant::now();
+                writer.append(prepared).unwrap();
+                appending += from.elapsed();
+                if writer.pending() > 64 << 20 {
+                    let from = Instant::now();
+                    writer.commit().unwrap();
+                    committing += from.elapsed();
+                }
+                due += 1;
+            }
+        }
+    });
+    let from = Instant::now();
+    writer.commit().unwrap();
+    committing += from.elapsed();
+    (appending, committing)
+}
+
+fn batches(from: usize, to: usize, points: usize) -> (Vec<Vec<Addition>>, usize) {
+    let mut all = vec![Vec::new()];
+    let (mut open, mut bytes) = (0, 0);
+    for n in from..to {
+        let one = addition(n, points);
+        open += one.bytes.len();
+        bytes += one.bytes.len();
+        all.last_mut().unwrap().push(one);
+        if open >= Preparer::BATCH_BYTES {
+            all.push(Vec::new());
+            open = 0;
+        }
+    }
+    (all, bytes)
+}
+
+fn size(folder: &Path) -> u64 {
+    std::fs::read_dir(folder)
+        .into_iter()
+        .flatten()
+        .flatten()
+        .map(|entry| match entry.metadata() {
+            Ok(data) if data.is_dir() => size(&entry.path()),
+            Ok(data) => data.len(),
+            Err(_) => 0,
+        })
+        .sum()
+}
+
+fn fresh(name: &str) -> (PathBuf, Archive) {
+    let root = std::env::temp_dir().join(format!("curvary-bench-{}-{name}", std::process::id()));
+    let _ = std::fs::remove_dir_all(&root);
+    let archive = Archive::create(&root, name).unwrap();
+    (root, archive)
+}
+
+fn peak() -> u64 {
+    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let line = status
+        .lines()
+        .find(|line| line.starts_with("VmHWM"))
+        .unwrap_or("");
+    line.split_whitespace()
+        .nth(1)
+        .and_then(|kilobytes| kilobytes.parse::<u64>().ok())
+        .unwrap_or(0)
+        / 1024
+}
+
+fn main() {
+    #[expect(clippy::cast_precision_loss)]
+    fn rate(bytes: usize, time: Duration) -> f64 {
+        bytes as f64 / 1e6 / time.as_secs_f64()
+    }
+    println!("taking in: 3,000 exports of 13 kB");
+    for threads in [1, 2] {
+        let (root, archive) = fresh("add");
+        let (all, bytes) = batches(0, 3000, 1000);
+        let mut writer = archive.write("bench").unwrap();
+        let from = Instant::now();
+        let (appending, committing) = add(&mut writer, all, threads);
+        let whole = from.elapsed();
+        writer.finish().unwrap();
+        let kept = size(&root.join("originals")) + size(&root.join("records"));
+        println!(
+            "  {threads} preparing: {:6.1} MB/s; appending alone {:.0} MB/s; commits {:.0} ms",
+            rate(bytes, whole),
+            rate(bytes, appending),
+            committing.as_secs_f64() * 1e3
+        );
+        println!(
+            "  size: originals {:.3}, records {:.3}, together {:.3} of the text; index {:.3}",
+            size(&root.join("originals")) as f64 / bytes as f64,
+            size(&root.join("records")) as f64 / bytes as f64,
+            kept as f64 / bytes as f64,
+            size(&root.join("index")) as f64 / bytes as f64
+        );
+        std::fs::remove_dir_all(root).unwrap();
+    }
+    let runs: usize = std::env::var("CURVARY_BENCH_RUNS")
+        .ok()
+        .and_then(|runs| runs.parse().ok())
+        .unwrap_or(10_000);
+    let (root, archive) = fresh("find");
+    let mut writer = archive.write("bench").unwrap();
+    let from = Instant::now();
+    for start in (0..runs).step_by(5000) {
+        add(&mut writer, batches(start, (start + 5000).min(runs), 40).0, 1);
+    }
+    writer.finish().unwrap();
+    println!(
+        "{runs} small runs taken in: {:.0} a second, made included",
+        runs as f64 / from.elapsed().as_secs_f64()
+    );
+
+    let stats: Vec<(String, Stat)> = (0..runs)
+        .map(|n| addition(n, 40))
+        .map(|one| (one.path, one.stat.unwrap()))
+        .collect();
+    let from = Instant::now();
+    let writer = archive.write("bench").unwrap();
+    let opened = from.elapsed();
+    let unchanged = stats
+        .iter()
+        .filter(|(path, stat)| writer.known(path, stat) == Known::Unchanged)
+        .count();
+    assert_eq!(unchanged, runs);
+    let asked = from.elapsed() - opened;
+    writer.finish().unwrap();
+    println!(
+        "{runs} unchanged files: open {:.1} ms, ask {:.1} ms, end {:.1} ms",
+        opened.as_secs_f64() * 1e3,
+        asked.as_secs_f64() * 1e3,
+        (from.elapsed() - opened - asked).as_secs_f64() * 1e3
+    );
+
+    let from = Instant::now();
+    let archive = Archive::open(&root).unwrap();
+    let options = FindOptions {
+        limit: 20,
+        ..FindOptions::default()
+    };
+    archive
+        .find(
+            &archive
+                .query("betanin temperature:36..38C date:2019..2021-06")
+                .unwrap(),
+            &options,
+        )
+        .unwrap();
+    println!(
+        "open and first answer: {:.2} ms",
+        from.elapsed().as_secs_f64() * 1e3
+    );
+    for (name, make) in [
+        (
+            "words + temperature + date",
+            (|n| {
+                format!(
+                    "betanin temperature:{}..{}C date:2019..2021-06",
+                    20 + n % 20,
+                    22 + n % 20
+                )
+            }) as fn(usize) -> String,
+        ),
+        ("one word", |n| format!("practice place {}", n % 30)),
+        ("phrase and not", |n| {
+            format!("\"phenol red\" -comment:\"day {}\"", n % 200)
+        }),
+        ("everything", |_| String::new()),
+    ] {
+        let mut times: Vec<Duration> = (0..300)
+            .map(|n| {
+                let from = Instant::now();
+                let query = archive.query(&make(n)).unwrap();
+                std::hint::black_box(archive.find(&query, &options).unwrap());
+                from.elapsed()
+            })
+            .collect();
+        times.sort();
+        let at = |part: usize| times[times.len() * part / 100].as_secs_f64() * 1e3;
+        println!("find, {name}: p50 {:.2} ms, p95 {:.2} ms", at(50), at(95));
+    }
+    println!("peak memory of this process, made data included: {} MB", peak());
+    std::fs::remove_dir_all(root).unwrap();
+}
