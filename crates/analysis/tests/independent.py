@@ -11,6 +11,8 @@ import math
 import pathlib
 
 import mpmath as mp
+import numpy as np
+from scipy import optimize, stats
 
 HERE = pathlib.Path(__file__).parent
 
@@ -38,12 +40,179 @@ def hard_polynomial():
     }
 
 
+def residual_tests():
+    """Tests of the residuals of a straight line, by SciPy and by counting arrangements."""
+    cases = []
+    for seed, n in [(1, 5), (2, 9), (3, 12), (4, 30), (5, 49), (6, 60), (7, 200)]:
+        rng = np.random.default_rng(seed)
+        x = np.arange(n, dtype=float)
+        y = np.round(1 + 0.3 * x + rng.standard_normal(n) + (0.3 * rng.standard_exponential(n) if seed % 2 else 0), 4)
+        residuals = y - np.polyval(np.polyfit(x, y, 1), x)
+        signs = residuals > 0
+        runs = 1 + int(np.sum(signs[1:] != signs[:-1]))
+        above, below = int(signs.sum()), int((~signs).sum())
+        total = math.comb(n, above)
+
+        def ways(r):
+            k = r // 2
+            if r % 2 == 0:
+                return 2 * math.comb(above - 1, k - 1) * math.comb(below - 1, k - 1)
+            return math.comb(above - 1, k) * math.comb(below - 1, k - 1) + math.comb(
+                above - 1, k - 1
+            ) * math.comb(below - 1, k)
+
+        if n <= 40:
+            low = sum(ways(r) for r in range(2, runs + 1))
+            high = sum(ways(r) for r in range(runs, 2 * min(above, below) + 2))
+            probability = min(1.0, 2 * min(low, high) / total)
+        else:
+            mean = 1 + 2 * above * below / n
+            variance = (mean - 1) * (mean - 2) / (n - 1)
+            probability = 2 * stats.norm.sf(abs(runs - mean) / math.sqrt(variance))
+        test = stats.shapiro(residuals) if n < 50 else stats.normaltest(residuals)
+        cases.append(
+            {
+                "x": x.tolist(),
+                "y": y.tolist(),
+                "durbin_watson": float(np.sum(np.diff(residuals) ** 2) / np.sum(residuals**2)),
+                "runs": runs,
+                "runs_probability": probability,
+                "normality_statistic": float(test.statistic),
+                "normality_probability": float(test.pvalue),
+            }
+        )
+    return cases
+
+
+def decay(t, a, k, c):
+    return a * np.exp(-k * t) + c
+
+
+def weighted_fits():
+    """First order with offset under several weightings, by SciPy's curve_fit (and plain iteration around it)."""
+    rng = np.random.default_rng(11)
+    t = np.arange(40, dtype=float)
+    sigma = np.round(0.004 + 0.012 * np.exp(-0.1 * t), 5)
+    y = np.round(decay(t, 1.1, 0.12, 0.2) + sigma * rng.standard_normal(40), 5)
+    y[17] += 0.15
+
+    def fit(weights=None, absolute=False):
+        s = None if weights is None else 1 / np.sqrt(weights)
+        p = [1.0, 0.1, 0.2]
+        for _ in range(2):
+            p, c = optimize.curve_fit(
+                decay, t, y, p, sigma=s, absolute_sigma=absolute, xtol=1e-15, ftol=1e-15, gtol=1e-15,
+                jac=lambda t, a, k, c: np.column_stack([np.exp(-k * t), -a * t * np.exp(-k * t), np.ones_like(t)]),
+                method="trf",
+            )
+        return p, c
+
+    def listed(pair):
+        return {"parameters": list(map(float, pair[0])), "standard_errors": list(map(float, np.sqrt(np.diag(pair[1]))))}
+
+    def reweighted(rule):
+        weights = np.ones_like(t)
+        pair = fit()
+        for _ in range(300):
+            weights = rule(pair[0])
+            pair = fit(weights)
+        return listed(pair)
+
+    def robust(weight):
+        def rule(p):
+            residuals = y - decay(t, *p)
+            sd = np.median(np.abs(residuals)) / stats.norm.ppf(0.75)
+            return weight(residuals / sd)
+
+        return rule
+
+    return {
+        "t": t.tolist(),
+        "y": y.tolist(),
+        "sigma": sigma.tolist(),
+        "equal": listed(fit()),
+        "known_errors": listed(fit(1 / sigma**2, True)),
+        "weights": listed(fit(1 / sigma**2, False)),
+        "relative": reweighted(lambda p: 1 / decay(t, *p) ** 2),
+        "huber": reweighted(robust(lambda u: np.minimum(1, 1.345 / np.maximum(np.abs(u), 1e-300)))),
+        "tukey": reweighted(robust(lambda u: np.where(np.abs(u) < 4.685, np.maximum((1 - (u / 4.685) ** 2) ** 2, 1e-12), 1e-12))),
+    }
+
+
+def global_fit():
+    """A->B->C over all wavelengths: NumPy's lstsq inside SciPy's least_squares."""
+    rng = np.random.default_rng(21)
+    t = np.arange(0, 30, 1.0)
+    w = np.arange(300, 340, 2.0)
+
+    def band(c, s, h):
+        return h * np.exp(-(((w - c) / s) ** 2))
+
+    def profiles(k):
+        a = np.exp(-k[0] * t)
+        b = k[0] / (k[1] - k[0]) * (np.exp(-k[0] * t) - np.exp(-k[1] * t))
+        return np.column_stack([a, b, 1 - a - b])
+
+    spectra = np.array([band(310, 8, 1.0), band(325, 9, 0.7), band(318, 12, 0.4)])
+    data = np.round(profiles([0.4, 0.09]) @ spectra + 0.001 * rng.standard_normal((30, 20)), 5)
+
+    def residuals(k):
+        c = profiles(k)
+        return (data - c @ np.linalg.lstsq(c, data, rcond=None)[0]).ravel()
+
+    found = optimize.least_squares(residuals, [0.5, 0.1], xtol=1e-15, ftol=1e-15, gtol=1e-15, jac="3-point", x_scale=[0.4, 0.09])
+    c = profiles(found.x)
+    fitted = np.linalg.lstsq(c, data, rcond=None)[0]
+    # Errors from the full Jacobian in rate constants and spectra.
+    p0 = np.concatenate([found.x, fitted.ravel()])
+
+    def full(p):
+        return (profiles(p[:2]) @ p[2:].reshape(3, 20)).ravel()
+
+    jacobian = np.empty((600, 62))
+    for j in range(62):
+        h = 1e-5 * max(abs(p0[j]), 1e-2)
+        e = np.zeros(62)
+        e[j] = h
+        jacobian[:, j] = (full(p0 + e) - full(p0 - e)) / (2 * h)
+    rss = float(2 * found.cost)
+    covariance = np.linalg.inv(jacobian.T @ jacobian) * rss / (600 - 62)
+    return {
+        "times": t.tolist(),
+        "wavelengths": w.tolist(),
+        "absorbance": data.tolist(),
+        "k": found.x.tolist(),
+        "standard_errors": np.sqrt(np.diag(covariance))[:2].tolist(),
+        "residual_sum_of_squares": rss,
+        "spectrum_b": fitted[1].tolist(),
+        "singular_values": np.linalg.svd(data, compute_uv=False).tolist(),
+    }
+
+
+def arrhenius():
+    """ln k against 1/T, weighted by (k/sigma)^2, by NumPy's polyfit."""
+    t = np.array([288.15, 293.15, 298.15, 303.15, 310.15])
+    k = np.array([0.0039, 0.0072, 0.0129, 0.0221, 0.0489])
+    e = np.array([0.0001, 0.0003, 0.0002, 0.0008, 0.0010])
+    r = 8.31446261815324
+
+    def line(weights):
+        p, c = np.polyfit(1 / t - 1 / 298, np.log(k), 1, w=weights, cov=True)
+        return {"Ea": float(-p[0] * r), "standard_error": float(math.sqrt(c[0, 0]) * r)}
+
+    return {"T": t.tolist(), "k": k.tolist(), "errors": e.tolist(), "plain": line(None), "weighted": line(k / e)}
+
+
 def main():
     result = {
         "title": "Reference values by general-purpose libraries",
         "source": "computed by independent.py beside the tests",
         "licence_terms": "as the program",
         "hard_polynomial": hard_polynomial(),
+        "residual_tests": residual_tests(),
+        "weighted_fits": weighted_fits(),
+        "global_fit": global_fit(),
+        "arrhenius": arrhenius(),
     }
     (HERE / "data" / "independent.json").write_text(json.dumps(result, indent=1) + "\n")
 

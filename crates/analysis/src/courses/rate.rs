@@ -27,8 +27,8 @@ pub enum RateWindow {
         change: Option<f64>,
     },
     /// The longest run of points that is straight: adding a squared term does not lower the sum of squares
-    /// significantly (F test at 5 %). Runs begin within the first fifth of the course, so that a lag may be skipped;
-    /// of equally long runs the earliest is taken.
+    /// significantly (F test at 5 %). The run begins with the first point from which one is found. A run that begins later, within the first
+    /// fifth of the course, is taken only where it is longer *and* steeper: there the course has a lag.
     Found {
         /// Fewest points of a run.
         fewest: usize,
@@ -176,6 +176,13 @@ impl Moments {
         Self { sums }
     }
 
+    /// Slope of the run, in the scaled time.
+    fn slope(&self, from: usize, to: usize) -> f64 {
+        let n = (to - from) as f64;
+        let d: [f64; 8] = std::array::from_fn(|k| self.sums[to][k] - self.sums[from][k]);
+        (d[5] - d[0] * d[4] / n) / (d[1] - d[0] * d[0] / n)
+    }
+
     /// F ratio of the squared term in the run from `from` to `to`; none where it cannot be told.
     fn curvature(&self, from: usize, to: usize) -> Option<f64> {
         let n = (to - from) as f64;
@@ -228,17 +235,25 @@ fn longest_straight(prepared: &Prepared, fewest: usize) -> Result<(usize, usize)
             }
         })
         .collect();
-    for length in (fewest..=n).rev() {
-        for from in 0..=(n - length).min(n / 5) {
-            if moments
-                .curvature(from, from + length)
-                .is_some_and(|f| f <= limits[length])
-            {
+    let straight = |from: usize, length: usize| {
+        moments
+            .curvature(from, from + length)
+            .is_some_and(|f| f <= limits[length])
+    };
+    let longest = |from: usize| (fewest..=n - from).rev().find(|length| straight(from, *length));
+    let latest = (n - fewest).min(n / 5);
+    let Some((first, least)) = (0..=latest).find_map(|from| Some((from, longest(from)?))) else {
+        return Err(Refusal::Unsuitable {
+            why: format!("no run of {fewest} points or more in the first part of the course is straight"),
+        });
+    };
+    let steepness = moments.slope(first, first + least).abs();
+    for length in (least + 1..=n).rev() {
+        for from in first + 1..=(n - length).min(n / 5) {
+            if straight(from, length) && moments.slope(from, from + length).abs() > steepness {
                 return Ok((from, from + length));
             }
         }
     }
-    Err(Refusal::Unsuitable {
-        why: format!("no run of {fewest} points or more in the first part of the course is straight"),
-    })
+    Ok((first, first + least))
 }

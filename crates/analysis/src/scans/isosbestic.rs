@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::Scans;
+use super::{Scans, judge};
 use crate::linear::singular_values;
 use crate::refusal::Refusal;
 
@@ -27,7 +27,7 @@ pub struct IsosbesticSearch {
     /// Crossings at which the absorbance does *not* stay within the noise, so that more than two species (or a drift)
     /// are at work: wavelength and standard deviation over the scans.
     pub rejected: Vec<(f64, f64)>,
-    /// Noise of a single reading, from what two spectral shapes leave unexplained.
+    /// Noise of a single reading, from the singular values that do not stand out (see [`super::rank`]).
     pub noise: f64,
     /// The outcome in words.
     pub verdict: String,
@@ -68,8 +68,8 @@ pub fn isosbestic_points(scans: &Scans<'_>) -> Result<IsosbesticSearch, Refusal>
         return Err(Refusal::ConstantSignal { value: mean[0] });
     }
     let shape = &svd.left[0];
-    let rest: f64 = svd.values[1..].iter().map(|v| v * v).sum();
-    let noise = (rest / ((n - 2).max(1) * (m - 1).max(1)) as f64).sqrt();
+    // The mean has taken one degree of freedom from the scans.
+    let noise = judge(&svd.values[..n - 1], n - 1, m).noise;
     let largest = shape.iter().fold(0.0_f64, |a, v| a.max(v.abs()));
     // Around a crossing the change has to reach this within a tenth of the points.
     let reach = (m / 10).max(1);

@@ -194,7 +194,7 @@ pub struct Rank {
 pub fn rank(scans: &Scans<'_>) -> Result<Rank, Refusal> {
     scans.check()?;
     let (n, m) = (scans.times.len(), scans.wavelengths.len());
-    let (short, long) = (n.min(m), n.max(m));
+    let short = n.min(m);
     if short < 4 {
         return Err(Refusal::TooFewPoints {
             what: if n < m {
@@ -207,26 +207,49 @@ pub fn rank(scans: &Scans<'_>) -> Result<Rank, Refusal> {
         });
     }
     let (svd, _) = scans.decompose();
+    let judged = judge(&svd.values, n, m);
+    Ok(Rank {
+        rank: judged.rank,
+        threshold: judged.threshold,
+        noise: judged.noise,
+        rule: format!(
+            "a singular value counts where it exceeds {:.3} times the median one",
+            judged.omega
+        ),
+        values: svd.values,
+    })
+}
+
+/// How many singular values of an `n` by `m` matrix stand out, and the noise that the others stand for.
+struct Judged {
+    rank: usize,
+    threshold: f64,
+    noise: f64,
+    omega: f64,
+}
+
+fn judge(values: &[f64], n: usize, m: usize) -> Judged {
+    let (short, long) = (values.len(), n.max(m));
     let beta = short as f64 / long as f64;
     let omega = 0.56 * beta.powi(3) - 0.95 * beta * beta + 1.82 * beta + 1.43;
     let median = if short % 2 == 1 {
-        svd.values[short / 2]
+        values[short / 2]
     } else {
-        0.5 * (svd.values[short / 2 - 1] + svd.values[short / 2])
+        0.5 * (values[short / 2 - 1] + values[short / 2])
     };
-    let threshold = (omega * median).max(1e-12 * svd.values[0]);
-    let rank = svd.values.iter().filter(|v| **v > threshold).count();
-    let rest: f64 = svd.values[rank..].iter().map(|v| v * v).sum();
+    let threshold = (omega * median).max(1e-12 * values[0]);
+    let rank = values.iter().filter(|v| **v > threshold).count();
+    let rest: f64 = values[rank..].iter().map(|v| v * v).sum();
     let freedom = ((n - rank) * (m - rank)) as f64;
-    Ok(Rank {
+    let noise = if freedom > 0.0 {
+        (rest / freedom).sqrt()
+    } else {
+        0.0
+    };
+    Judged {
         rank,
         threshold,
-        noise: if freedom > 0.0 {
-            (rest / freedom).sqrt()
-        } else {
-            0.0
-        },
-        rule: format!("a singular value counts where it exceeds {omega:.3} times the median one"),
-        values: svd.values,
-    })
+        noise,
+        omega,
+    }
 }

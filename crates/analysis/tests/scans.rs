@@ -1,0 +1,201 @@
+//! Repeated scans made from known spectra and rate constants.
+
+#![allow(clippy::unwrap_used)]
+
+use curvary_analysis::scans::{Scans, Scheme, fit_global, isosbestic_points, rank};
+
+struct Noise(u64);
+
+impl Noise {
+    fn normal(&mut self) -> f64 {
+        let mut uniform = || {
+            self.0 = self
+                .0
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
+            ((self.0 >> 11) as f64 + 0.5) / 9_007_199_254_740_992.0
+        };
+        (-2.0 * uniform().ln()).sqrt() * (2.0 * std::f64::consts::PI * uniform()).cos()
+    }
+}
+
+fn band(w: f64, centre: f64, width: f64, height: f64) -> f64 {
+    height * (-((w - centre) / width).powi(2)).exp()
+}
+
+struct Made {
+    wavelengths: Vec<f64>,
+    times: Vec<f64>,
+    scans: Vec<Vec<f64>>,
+}
+
+impl Made {
+    fn new(k: &[f64], sd: f64, scans: usize) -> Self {
+        let wavelengths: Vec<f64> = (0..121).map(|i| 300.0 + f64::from(i)).collect();
+        let times: Vec<f64> = (0..scans).map(|i| i as f64 * 60.0 / scans as f64).collect();
+        let mut noise = Noise(77);
+        let rows = times
+            .iter()
+            .map(|t| {
+                let a = (-k[0] * t).exp();
+                let b = if k.len() > 1 {
+                    k[0] / (k[1] - k[0]) * ((-k[0] * t).exp() - (-k[1] * t).exp())
+                } else {
+                    1.0 - a
+                };
+                let c = 1.0 - a - b;
+                wavelengths
+                    .iter()
+                    .map(|w| {
+                        a * band(*w, 340.0, 18.0, 1.0)
+                            + b * band(*w, 385.0, 20.0, 0.8)
+                            + c * band(*w, 360.0, 25.0, 0.5)
+                            + sd * noise.normal()
+                    })
+                    .collect()
+            })
+            .collect();
+        Self {
+            wavelengths,
+            times,
+            scans: rows,
+        }
+    }
+
+    fn with<T>(&self, f: impl FnOnce(&Scans<'_>) -> T) -> T {
+        let rows: Vec<&[f64]> = self.scans.iter().map(Vec::as_slice).collect();
+        f(&Scans {
+            wavelengths: &self.wavelengths,
+            times: &self.times,
+            absorbance: &rows,
+        })
+    }
+}
+
+#[test]
+fn traces_and_differences() {
+    let made = Made::new(&[0.1], 0.0, 20);
+    made.with(|s| {
+        let on = s.trace_at(340.0).unwrap();
+        assert_eq!(on.absorbance[0], made.scans[0][40]);
+        assert!(on.between.is_none());
+        let off = s.trace_at(340.25).unwrap();
+        assert_eq!(off.between, Some((340.0, 341.0)));
+        assert!((off.absorbance[3] - (0.75 * made.scans[3][40] + 0.25 * made.scans[3][41])).abs() < 1e-15);
+        assert_eq!(s.trace_at(500.0).unwrap_err().code(), "out-of-range");
+        assert_eq!(
+            s.differences(0).unwrap()[0].iter().filter(|v| **v != 0.0).count(),
+            0
+        );
+    });
+}
+
+#[test]
+fn the_isosbestic_point_is_found_where_the_spectra_cross() {
+    // Where 1.0 exp(-((w-340)/18)^2) = 0.8 exp(-((w-385)/20)^2), by bisection.
+    let (mut low, mut high) = (340.0, 385.0);
+    for _ in 0..60 {
+        let middle = 0.5 * (low + high);
+        if band(middle, 340.0, 18.0, 1.0) > band(middle, 385.0, 20.0, 0.8) {
+            low = middle
+        } else {
+            high = middle
+        }
+    }
+    let made = Made::new(&[0.08], 5e-4, 30);
+    made.with(|s| {
+        let found = isosbestic_points(s).unwrap();
+        println!("{found:?}");
+        assert_eq!(found.points.len(), 1, "{found:?}");
+        let point = found.points[0];
+        assert!((point.wavelength - low).abs() < 0.05, "{point:?} against {low}");
+        assert!(point.standard_error > 0.0 && point.standard_error < 0.1);
+    });
+    // With an intermediate that absorbs there is none, and that is said.
+    let made = Made::new(&[0.2, 0.05], 5e-4, 30);
+    made.with(|s| {
+        let found = isosbestic_points(s).unwrap();
+        assert!(found.points.is_empty() && !found.rejected.is_empty(), "{found:?}");
+        assert!(found.verdict.contains("none found"));
+    });
+}
+
+#[test]
+fn the_rank_counts_the_species() {
+    for (k, species) in [(vec![0.1], 2), (vec![0.2, 0.05], 3)] {
+        Made::new(&k, 5e-4, 40).with(|s| {
+            let found = rank(s).unwrap();
+            assert_eq!(found.rank, species, "{:?}", &found.values[..6]);
+            assert!((found.noise / 5e-4 - 1.0).abs() < 0.1, "{}", found.noise);
+        });
+        // Without noise the values beyond are rounding.
+        Made::new(&k, 0.0, 40).with(|s| assert_eq!(rank(s).unwrap().rank, species));
+    }
+}
+
+#[test]
+fn global_fits_give_rates_and_spectra() {
+    Made::new(&[0.08], 5e-4, 40).with(|s| {
+        let found = fit_global(s, Scheme::FirstOrder).unwrap();
+        let k = &found.rates[0];
+        assert!((k.value - 0.08).abs() < 4.0 * k.standard_error, "{k:?}");
+        assert!(k.standard_error < 1e-4);
+        assert!((found.residual_sd / 5e-4 - 1.0).abs() < 0.05);
+        let b = &found.spectra[1];
+        assert!((b.absorbance[85] - 0.8).abs() < 4.0 * b.standard_error[85] + 1e-3);
+    });
+    Made::new(&[0.25, 0.05], 5e-4, 60).with(|s| {
+        let found = fit_global(s, Scheme::Consecutive).unwrap();
+        for (rate, truth) in found.rates.iter().zip([0.25, 0.05]) {
+            assert!((rate.value - truth).abs() < 4.0 * rate.standard_error, "{rate:?}");
+        }
+        // B absorbs 0.8 at 385 nm; with the rates interchanged it would have to absorb something else.
+        let b = &found.spectra[1];
+        assert!((b.absorbance[85] - 0.8).abs() < 4.0 * b.standard_error[85] + 1e-3);
+        let other = found.other_intermediate.as_ref().unwrap();
+        assert!((other.absorbance[85] - 0.8).abs() > 0.1);
+    });
+    // Without noise: all digits; more scans than wavelengths; rates that were given in the other order come sorted.
+    Made::new(&[0.05, 0.25], 0.0, 150).with(|s| {
+        let found = fit_global(s, Scheme::Consecutive).unwrap();
+        assert!((found.rates[0].value - 0.25).abs() < 1e-8 && (found.rates[1].value - 0.05).abs() < 1e-8);
+    });
+}
+
+#[test]
+fn bad_scans_are_refused() {
+    let made = Made::new(&[0.1], 0.0, 10);
+    let rows: Vec<&[f64]> = made.scans.iter().map(Vec::as_slice).collect();
+    let code = |wavelengths: &[f64], times: &[f64], rows: &[&[f64]]| {
+        fit_global(
+            &Scans {
+                wavelengths,
+                times,
+                absorbance: rows,
+            },
+            Scheme::FirstOrder,
+        )
+        .unwrap_err()
+        .code()
+    };
+    let mut reversed = made.times.clone();
+    reversed.reverse();
+    assert_eq!(code(&made.wavelengths, &reversed, &rows), "reversed-time");
+    assert_eq!(
+        code(&made.wavelengths, &made.times[..9], &rows),
+        "unequal-lengths"
+    );
+    assert_eq!(
+        code(&made.wavelengths, &made.times[..3], &rows[..3]),
+        "too-few-points"
+    );
+    let same = vec![rows[0]; 10];
+    assert_eq!(code(&made.wavelengths, &made.times, &same), "constant-signal");
+    let mut turned = made.wavelengths.clone();
+    turned.swap(3, 4);
+    assert_eq!(code(&turned, &made.times, &rows), "unsuitable");
+    let mut broken = made.scans.clone();
+    broken[2][7] = f64::NAN;
+    let rows: Vec<&[f64]> = broken.iter().map(Vec::as_slice).collect();
+    assert_eq!(code(&made.wavelengths, &made.times, &rows), "not-finite");
+}
