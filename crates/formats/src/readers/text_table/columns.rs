@@ -17,6 +17,8 @@ pub(super) struct Column {
     pub(super) heads: Vec<(String, Span)>,
     pub(super) quantity: Option<Quantity>,
     pub(super) unit: Option<Unit>,
+    /// The quantities its head may mean, where it contradicts itself or may mean several.
+    pub(super) quantities_possible: Vec<Quantity>,
     /// The units its head may mean, where it may mean several.
     pub(super) units_possible: Vec<Unit>,
     /// Coordinates that the head holds: `A405`, `30 s`. A bare number is held without a quantity.
@@ -128,6 +130,7 @@ pub(super) fn describe(text: &str, table: &Table) -> Vec<Column> {
             heads: Vec::new(),
             quantity: None,
             unit: None,
+            quantities_possible: Vec::new(),
             units_possible: Vec::new(),
             held: Vec::new(),
             label: None,
@@ -140,12 +143,19 @@ pub(super) fn describe(text: &str, table: &Table) -> Vec<Column> {
             }
         }
         understand_heads(&mut column);
-        if let Some(cell_unit) = &grid.units[index]
-            && column.unit.is_none()
-            && let Some(unit) = unit_in_cells(cell_unit)
-        {
+        if let Some(unit) = grid.units[index].as_deref().and_then(unit_in_cells) {
+            // What stands behind every number outweighs a head of one letter: `S` over `50 µM`.
+            if column
+                .quantity
+                .as_ref()
+                .is_some_and(|quantity| !unit_fits(quantity, &unit))
+            {
+                column.quantity = None;
+            }
             column.quantity = column.quantity.or_else(|| quantity_of_unit(&unit));
-            column.unit = Some(unit);
+            if column.unit.as_ref().is_none_or(|known| !known.converts_to(&unit)) {
+                column.unit = Some(unit);
+            }
         }
         match kind {
             Kind::Figures => column.stats = Stats::of(grid.column(index)),
@@ -213,7 +223,10 @@ fn understand_heads(column: &mut Column) {
         }
     }
     for (text, _) in column.heads.iter().rev() {
-        let head = read_head(text);
+        let head = head_or_first_word(text);
+        if column.quantities_possible.is_empty() {
+            column.quantities_possible.clone_from(&head.quantities_possible);
+        }
         if column.quantity.is_none() {
             column.quantity = head.quantity.clone();
         }
@@ -247,6 +260,34 @@ fn understand_heads(column: &mut Column) {
     }
 }
 
+/// A head; where it names no quantity but its first word does, that and the rest as a label: `Absorbance C`.
+pub(super) fn head_or_first_word(text: &str) -> crate::head::Head {
+    let head = read_head(text);
+    if head.quantity.is_some()
+        || !head.held.is_empty()
+        || head.units_possible.is_empty() && head.unit.is_none() && head.label.is_none()
+    {
+        return head;
+    }
+    let trimmed = text.trim();
+    let Some((first, rest)) = trimmed.split_once([' ', '_']) else {
+        return head;
+    };
+    let measured = crate::words::quantity_of(first)
+        .filter(|q| matches!(q.as_str(), "absorbance" | "transmittance" | "reflectance"));
+    match measured {
+        Some(quantity) if !rest.trim().is_empty() && rest.trim() != "*" => crate::head::Head {
+            quantity: Some(quantity),
+            quantities_possible: Vec::new(),
+            unit: None,
+            units_possible: Vec::new(),
+            label: Some(rest.trim().to_owned()),
+            ..head
+        },
+        _ => head,
+    }
+}
+
 /// Whether a quantity may come in a unit: they are of one dimension.
 pub(super) fn unit_fits(quantity: &Quantity, unit: &Unit) -> bool {
     let like = |code: &str| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other));
@@ -272,6 +313,7 @@ pub(super) fn quantity_of_unit(unit: &Unit) -> Option<Quantity> {
         "s" | "min" | "h" | "ms" => Some(Quantity::TIME),
         "{AU}" => Some(Quantity::ABSORBANCE),
         "Cel" => Some(Quantity::TEMPERATURE),
+        _ if Unit::ucum("mol/L").is_ok_and(|molar| unit.converts_to(&molar)) => Some(Quantity::CONCENTRATION),
         _ => None,
     }
 }

@@ -32,6 +32,8 @@ pub(super) struct Context {
     pub(super) range: Option<(f64, f64)>,
     /// Quantities whose unit a phrase states: `Zeit in min`.
     stated: Vec<(Quantity, Unit)>,
+    /// Numbers that a line declares to stand for missing values.
+    pub(super) sentinels: Vec<f64>,
     /// The scan has a speed in nanometres per time, or a step in nanometres.
     pub(super) scans: bool,
 }
@@ -81,6 +83,48 @@ impl Context {
             }
         }
         let lower = line.to_lowercase();
+        let words: Vec<&str> = lower.split_whitespace().collect();
+        if [
+            "missing",
+            "fehl",
+            "manquant",
+            "no value",
+            "no data",
+            "faltan",
+            "not measured",
+            "nicht gemessen",
+            "invalid",
+            "ungültig",
+        ]
+        .iter()
+        .any(|word| lower.contains(word))
+        {
+            let number = |word: &&str| {
+                super::scan::leading_number(word.trim_matches(|c: char| !(c.is_ascii_digit() || c == '-')))
+            };
+            self.sentinels.extend(words.iter().filter_map(number));
+        }
+        // `at 405 nm`
+        for (index, word) in words.iter().enumerate() {
+            let said = matches!(
+                *word,
+                "at" | "bei" | "à" | "a" | "@" | "λ" | "=" | "wavelength" | "wellenlänge"
+            );
+            let (number, unit) = (words.get(index + 1), words.get(index + 2));
+            let joined = number.and_then(|n| n.trim_end_matches([',', '.', ';', ')']).strip_suffix("nm"));
+            let apart = number
+                .filter(|_| unit.is_some_and(|u| u.trim_end_matches([',', '.', ';', ')', ':']) == "nm"))
+                .copied();
+            if said
+                && self.wavelength.is_none()
+                && let Some(value) = joined
+                    .or(apart)
+                    .and_then(|n| n.replace(',', ".").parse::<f64>().ok())
+                && (100.0..3500.0).contains(&value)
+            {
+                self.wavelength = Some((value, Unit::NANOMETRE, 0));
+            }
+        }
         if lower.contains("%t") || lower.contains("% t") {
             self.percent = true;
             self.quantities.insert(Quantity::TRANSMITTANCE);

@@ -19,6 +19,8 @@ pub(super) enum Sep {
     CommaBlank,
     /// One or many blanks or tabs.
     Blank,
+    /// Two blanks or more, where single ones stand inside cells.
+    Wide,
 }
 
 impl Sep {
@@ -31,6 +33,7 @@ impl Sep {
             Self::Comma => "commas",
             Self::CommaBlank => "commas followed by blanks",
             Self::Blank => "blanks",
+            Self::Wide => "two blanks or more",
         }
     }
 
@@ -41,7 +44,7 @@ impl Sep {
             Self::Semicolon => Some(b';'),
             Self::Pipe => Some(b'|'),
             Self::Comma => Some(b','),
-            Self::CommaBlank | Self::Blank => None,
+            Self::CommaBlank | Self::Blank | Self::Wide => None,
         }
     }
 }
@@ -98,6 +101,9 @@ pub(super) fn split(line: &str, dialect: &Dialect) -> Vec<Range<usize>> {
 
 /// Splits at a separator alone.
 pub(super) fn raw_split(line: &str, sep: Sep) -> Vec<Range<usize>> {
+    if sep == Sep::Wide {
+        return split_wide(line);
+    }
     let bytes = line.as_bytes();
     let mut cells = Vec::with_capacity(8);
     if sep == Sep::Blank {
@@ -164,6 +170,30 @@ pub(super) fn raw_split(line: &str, sep: Sep) -> Vec<Range<usize>> {
     cells
 }
 
+/// Cells divided by two or more blanks, or tabs.
+pub(super) fn split_wide(line: &str) -> Vec<Range<usize>> {
+    let bytes = line.as_bytes();
+    let mut cells = Vec::new();
+    let mut start = None;
+    let mut at = 0;
+    while at < bytes.len() {
+        let gap = bytes[at] == b'\t'
+            || (bytes[at] == b' ' && bytes.get(at + 1).is_none_or(|b| matches!(b, b' ' | b'\t')));
+        if gap {
+            if let Some(from) = start.take() {
+                cells.push(trim(line, from..at));
+            }
+        } else if start.is_none() && bytes[at] != b' ' {
+            start = Some(at);
+        }
+        at += 1;
+    }
+    if let Some(from) = start {
+        cells.push(trim(line, from..bytes.len()));
+    }
+    cells
+}
+
 /// Blanks between cells: space, tab, and the blanks that word processors leave.
 pub(super) fn is_blank(c: char) -> bool {
     matches!(
@@ -222,13 +252,19 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> Decision {
         Sep::CommaBlank,
         Sep::Comma,
         Sep::Blank,
+        Sep::Wide,
     ] {
         let Some(fit) = fit(rows, sep) else { continue };
         let better = match &best {
             None => true,
             Some(old) => {
                 let score = |fit: &Fit| {
-                    fit.steady * (0.25 + fit.figures) + if fit.sep == Sep::Blank { 0.0 } else { 0.02 }
+                    fit.steady * (0.25 + fit.figures)
+                        + match fit.sep {
+                            Sep::Blank => 0.0,
+                            Sep::Wide => -0.01,
+                            _ => 0.02,
+                        }
                 };
                 score(&fit) > score(old) + 1e-9
             }
@@ -312,6 +348,9 @@ pub(super) fn style_of<'a>(sep: Sep, cells: impl Iterator<Item = &'a str>) -> De
 }
 
 fn fit(rows: &[&str], sep: Sep) -> Option<Fit> {
+    if sep == Sep::Wide && !rows.iter().all(|row| row.trim().contains("  ")) {
+        return None;
+    }
     if let Some(byte) = sep.byte()
         && !rows.iter().any(|row| row.as_bytes().contains(&byte))
     {

@@ -33,7 +33,9 @@ pub(super) fn sections(text: &str, pieces: Vec<Piece>) -> (Vec<Section>, Vec<Tex
                 let mut table = *table;
                 let own_head = !table.heads.is_empty();
                 let between = std::mem::take(&mut words);
-                let relation = sections.last().map(|last| relation(text, &last.table, &table));
+                let relation = sections
+                    .last()
+                    .map(|last| relation(text, &last.table, &table, between.len()));
                 match (sections.last_mut(), relation) {
                     // A remark in the middle of a table that goes on in its very step does not end it.
                     (Some(last), Some(Relation::GoesOn { in_step }))
@@ -79,12 +81,12 @@ enum Relation {
     Apart,
 }
 
-fn relation(text: &str, first: &Table, second: &Table) -> Relation {
+fn relation(text: &str, first: &Table, second: &Table, lines_between: usize) -> Relation {
     let (a, b) = (&first.grid, &second.grid);
     let same_heads = second.heads.is_empty() || head_texts(text, first) == head_texts(text, second);
     if a.kinds == b.kinds
         && same_heads
-        && let Some(in_step) = goes_on(first, second)
+        && let Some(in_step) = goes_on(first, second, lines_between)
     {
         return Relation::GoesOn { in_step };
     }
@@ -92,7 +94,7 @@ fn relation(text: &str, first: &Table, second: &Table) -> Relation {
         && a.rows >= 2
         && a.kinds.first() == Some(&Kind::Figures)
         && b.kinds.first() == Some(&Kind::Figures);
-    let same_axis = rows && a.column(0).zip(b.column(0)).all(|(x, y)| x == y);
+    let same_axis = rows && a.columns() >= 4 && a.column(0).zip(b.column(0)).all(|(x, y)| x == y);
     let same_first_head = match (first.heads.last(), second.heads.last()) {
         (Some(one), Some(other)) => {
             let head = |row: &super::scan::HeadRow| {
@@ -113,8 +115,9 @@ fn relation(text: &str, first: &Table, second: &Table) -> Relation {
     }
 }
 
-/// Whether the first column of `second` goes on where that of `first` ends, and whether in its very step.
-fn goes_on(first: &Table, second: &Table) -> Option<bool> {
+/// Whether the first column of `second` goes on where that of `first` ends, and whether in its very step. Rows that
+/// were put out of use by a remark sign leave a gap of as many steps.
+fn goes_on(first: &Table, second: &Table, lines_between: usize) -> Option<bool> {
     let (a, b) = (&first.grid, &second.grid);
     let column = a.kinds.iter().position(|kind| *kind == Kind::Figures)?;
     if a.rows < 2 || b.rows == 0 {
@@ -126,7 +129,10 @@ fn goes_on(first: &Table, second: &Table) -> Option<bool> {
         b.figure(0, column),
     );
     let (step, gap) = (last - before, new - last);
-    (step != 0.0 && gap / step > 0.0 && gap / step <= 5.0).then_some((gap / step - 1.0).abs() < 0.02)
+    (step != 0.0 && gap / step > 0.0 && gap / step <= 5.0).then(|| {
+        let steps = gap / step;
+        (steps - 1.0).abs() < 0.02 || (lines_between > 0 && (steps - 1.0 - lines_between as f64).abs() < 0.02)
+    })
 }
 
 /// Whether lines between two tables say that another measurement begins: another sample, another title.

@@ -127,6 +127,7 @@ fn read(source: &Source, card: &Card) -> Reading {
                 .help("if there is one, a layout can tell where it stands and what its columns are"),
         );
     }
+    let (sections, behind) = keys_behind(text, sections, behind);
     // What stands in front of the first table speaks of all; what stands above a later one, of that one.
     let mut preamble = Said::hear(source, &sections[0].words);
     let trailer = Said::hear(source, &behind);
@@ -167,7 +168,7 @@ fn read(source: &Source, card: &Card) -> Reading {
             ),
             Shaped::Runs(drafts) => {
                 for draft in drafts {
-                    if draft.traces.is_empty() {
+                    if draft.traces.is_empty() && draft.questions.is_empty() {
                         continue;
                     }
                     reading
@@ -204,11 +205,63 @@ fn is_row_of_conditions(text: &str, section: &Section) -> bool {
     let Some(head) = table.heads.last().filter(|_| table.grid.rows == 1) else {
         return false;
     };
-    head.cells.iter().flatten().all(|span| {
+    let (mut fields, mut others, mut axes) = (0, 0, 0);
+    for span in head.cells.iter().flatten() {
         let key = &text[span.range()];
         let bare = crate::head::split_unit(key).map_or(key, |(name, _)| name);
-        crate::words::field_of(bare).is_some() && !matches!(crate::words::field_of(bare), Some("wavelength"))
-    })
+        match crate::words::field_of(bare) {
+            Some("wavelength") => axes += 1,
+            Some(_) => fields += 1,
+            None => others += 1,
+        }
+        let measured = crate::head::read_head(key).quantity;
+        axes += usize::from(measured.is_some_and(|q| {
+            matches!(
+                q.as_str(),
+                "absorbance" | "transmittance" | "reflectance" | "rate"
+            )
+        }));
+    }
+    axes == 0 && fields > others && fields >= 2
+}
+
+/// Where each table has its keys behind it and not in front, gives each table its own.
+fn keys_behind(
+    text: &str,
+    mut sections: Vec<Section>,
+    behind: Vec<TextLine>,
+) -> (Vec<Section>, Vec<TextLine>) {
+    let keys = |lines: &[TextLine]| -> BTreeSet<&'static str> {
+        lines
+            .iter()
+            .flat_map(|line| {
+                let (_, kept) = strip_remark(&text[line.span.range()]);
+                header::pairs(kept)
+                    .into_iter()
+                    .filter_map(|pair| crate::words::field_of(&kept[pair.key]))
+                    .collect::<Vec<_>>()
+            })
+            .collect()
+    };
+    let last = keys(&behind);
+    let in_front = sections
+        .first()
+        .is_some_and(|section| !keys(&section.words).is_empty());
+    if sections.len() < 2
+        || in_front
+        || !last.contains("sample")
+        || !sections[1..].iter().all(|section| keys(&section.words) == last)
+    {
+        return (sections, behind);
+    }
+    for index in 0..sections.len() - 1 {
+        let own = std::mem::take(&mut sections[index + 1].words);
+        sections[index].words.extend(own);
+    }
+    if let Some(section) = sections.last_mut() {
+        section.words.extend(behind);
+    }
+    (sections, Vec::new())
 }
 
 /// A remark on a number that the end of the file has cut, where it looks cut.

@@ -107,7 +107,11 @@ pub(super) fn cell(text: &str, style: Style) -> Cell {
     }
     if let Some((value, decimals, end)) = spelled(text, style) {
         let rest = &text[end..];
-        if rest.trim().is_empty() {
+        // A remark behind a number does not change it.
+        if rest.trim().is_empty()
+            || rest.trim_start().starts_with(['#', '!'])
+            || rest.trim_start().starts_with("//")
+        {
             return Cell::Number { value, decimals };
         }
         if let Some(clock) = clock(text, style) {
@@ -252,6 +256,12 @@ fn next_three(rest: &str, decimal: char) -> bool {
 /// An exponent at the start of `text`: `E-03`, `e3`, `D+02`, `E -3`, `*10^-3`, `x10-3`, `·10⁻³`. Its value and length.
 fn exponent(text: &str) -> Option<(i64, usize)> {
     let first = text.chars().next()?;
+    let apart = text.trim_start_matches(' ');
+    // `1.2 E-03`: a blank in front is only taken for part of the number when letter, sign and digits follow at once.
+    if first == ' ' && apart.starts_with(['e', 'E']) && apart[1..].starts_with(['+', '-']) {
+        let (value, length) = signed(&apart[1..])?;
+        return Some((value, text.len() - apart.len() + 1 + length));
+    }
     if matches!(first, 'e' | 'E' | 'd' | 'D') {
         let mut at = 1;
         let blank = text[at..].len() - text[at..].trim_start_matches(' ').len();

@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use curvary_record::{Code, Span};
 
-use super::dialect::{Decision, Dialect, Sep, decide, is_blank, raw_split, split, trim};
+use super::dialect::{Decision, Dialect, Sep, decide, is_blank, raw_split, split, split_wide};
 use super::grid::{Cursor, Grid, Kind, MAX_COLUMNS, line_end};
 use super::number::{Cell, Style, cell};
 use crate::Assumptions;
@@ -232,7 +232,7 @@ fn table_at(
     if !enough || (class == Class::Mixed && !words_first && grid.rows < 2) {
         return None;
     }
-    if words_first && figures == 1 && columns == 2 && all_keys(text, &grid) {
+    if words_first && all_keys(text, &grid) && (columns == 2 && figures == 1 || grid.rows <= 6) {
         return None;
     }
     let last_line = grid.line(grid.rows - 1) as u32;
@@ -253,8 +253,22 @@ fn table_at(
     if open.is_none() && groups_of_three(&sample, &grid.dialect) {
         open = Some((Code::new("columns-run-together"), vec![grid.dialect.clone()]));
     }
-    let unmatched_head = if heads.is_empty() { unmatched_head(text, above) } else { None };
-    Some((Table { grid, heads, first_line, last_line, open, unmatched_head }, after))
+    let unmatched_head = if heads.is_empty() {
+        unmatched_head(text, above)
+    } else {
+        None
+    };
+    Some((
+        Table {
+            grid,
+            heads,
+            first_line,
+            last_line,
+            open,
+            unmatched_head,
+        },
+        after,
+    ))
 }
 
 /// The nearest line of words, where it names two quantities or more and yet did not fit over the columns.
@@ -416,7 +430,7 @@ fn later_evidence(text: &str, from: Cursor, end: usize, readings: &[Dialect]) ->
 fn usual_count(rows: &[&str], dialect: &Dialect) -> Option<usize> {
     let mut counts: Vec<usize> = rows.iter().map(|row| trimmed_count(row, dialect)).collect();
     counts.sort_unstable();
-    if dialect.sep != Sep::Blank && dialect.pieces.is_none() {
+    if !matches!(dialect.sep, Sep::Blank | Sep::Wide) && dialect.pieces.is_none() {
         // The largest count that is no slip of a single row.
         let largest = *counts.last()?;
         let with_largest = counts.iter().filter(|&&c| c == largest).count();
@@ -452,7 +466,7 @@ fn kinds_of(rows: &[&str], dialect: &Dialect, columns: usize) -> Vec<Kind> {
             .iter()
             .rposition(|cell| !cell.is_empty())
             .map_or(0, |last| last + 1);
-        if count > columns || (dialect.sep == Sep::Blank && count != columns) {
+        if count > columns || (matches!(dialect.sep, Sep::Blank | Sep::Wide) && count != columns) {
             continue;
         }
         for (column, range) in cells.into_iter().take(columns).enumerate() {
@@ -582,7 +596,9 @@ fn heads_above(text: &str, grid: &Grid, above: &[Piece]) -> Vec<HeadRow> {
             }
             Piece::Text(line) => {
                 let raw = &text[line.span.range()];
-                if is_ruler(raw) {
+                // Rulers, and a count of points that stands alone, may lie between heads and rows.
+                let alone = raw.trim().bytes().all(|b| b.is_ascii_digit());
+                if is_ruler(raw) || (heads.is_empty() && alone) {
                     continue;
                 }
                 let Some(cells) = map_heads(text, *line, grid, heads.is_empty(), blanks > 0) else {
@@ -650,7 +666,7 @@ fn map_heads(
         return None;
     }
     // Prose that happens to have as many words as the table has columns.
-    if grid.dialect.sep == Sep::Blank
+    if matches!(grid.dialect.sep, Sep::Blank | Sep::Wide)
         && !sure
         && (after_blank || texts.len() > 6 || raw.trim_end().ends_with(['.', ':']))
     {
@@ -709,7 +725,7 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<Vec<Option<Range
             .map(|range| Some(range).filter(|r| !r.is_empty()))
             .collect()
     };
-    if sep != Sep::Blank {
+    if sep != Sep::Blank && sep != Sep::Wide {
         let separator = if sep == Sep::CommaBlank && !line.contains(", ") {
             Sep::Comma
         } else {
@@ -764,30 +780,6 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<Vec<Option<Range
         return Some(shifted);
     }
     by_position(line, &words, grid, indent)
-}
-
-/// Cells divided by two or more blanks, or tabs.
-fn split_wide(line: &str) -> Vec<Range<usize>> {
-    let bytes = line.as_bytes();
-    let mut cells = Vec::new();
-    let mut start = None;
-    let mut at = 0;
-    while at < bytes.len() {
-        let gap = bytes[at] == b'\t'
-            || (bytes[at] == b' ' && bytes.get(at + 1).is_none_or(|b| matches!(b, b' ' | b'\t')));
-        if gap {
-            if let Some(from) = start.take() {
-                cells.push(trim(line, from..at));
-            }
-        } else if start.is_none() && bytes[at] != b' ' {
-            start = Some(at);
-        }
-        at += 1;
-    }
-    if let Some(from) = start {
-        cells.push(trim(line, from..bytes.len()));
-    }
-    cells
 }
 
 /// Puts `(nm)`, `[nm]`, `/ nm` and the like to the word before them.

@@ -49,6 +49,7 @@ pub(super) fn shape(source: &Source, table: &Table, context: &Context) -> Shaped
         values: table.grid.all_columns().into_iter().map(Some).collect(),
         decimals: table.grid.decimals(),
         shared: BTreeMap::new(),
+        summed: summed_rows(source.text(), table, &columns),
         columns,
         because: Vec::new(),
         questions: Vec::new(),
@@ -62,6 +63,8 @@ struct Shaper<'a> {
     table: &'a Table,
     context: &'a Context,
     columns: Vec<Column>,
+    /// Rows that sum up others: means and deviations.
+    summed: std::collections::BTreeSet<usize>,
     /// The figures by place; taken out when a column becomes an axis of its own.
     values: Vec<Option<Vec<f64>>>,
     decimals: Vec<Vec<(u32, u8)>>,
@@ -150,11 +153,28 @@ fn of_the_trade(quantity: &Quantity) -> bool {
 
 impl Shaper<'_> {
     fn run(&mut self) -> Shaped {
+        if let Some(&row) = self.summed.first() {
+            self.remarks.push(
+                Diagnostic::note(
+                    Code::new("statistics-row"),
+                    format!(
+                        "{} that sum up others were left out",
+                        count(self.summed.len(), "row")
+                    ),
+                )
+                .at(Place::line(self.table.grid.line(row)), "the first of them"),
+            );
+        }
         if let Some(reason) = self.foreign() {
             return Shaped::Other(reason);
         }
         if let Some((code, readings)) = &self.table.open {
             self.ask_dialect(code.clone(), readings);
+            // Where no reading is known that would be right, no number is given.
+            if readings.len() < 2 {
+                let draft = self.finish(Technique::UNKNOWN, Vec::new());
+                return Shaped::Runs(vec![draft]);
+            }
         }
         if let Some(draft) = self.matrix() {
             return Shaped::Runs(vec![draft]);
@@ -245,10 +265,28 @@ impl Shaper<'_> {
             .iter()
             .filter_map(|c| c.heads.last())
             .all(|(text, _)| {
-                let word = text.trim().to_lowercase();
+                let word = text
+                    .trim()
+                    .trim_end_matches(|c: char| c.is_ascii_digit() || matches!(c, ' ' | '_' | '-' | '.'))
+                    .to_lowercase();
                 matches!(
                     word.as_str(),
-                    "x" | "y" | "x1" | "y1" | "y2" | "data" | "value" | "values" | "signal"
+                    "x" | "y"
+                        | "data"
+                        | "value"
+                        | "values"
+                        | "signal"
+                        | "column"
+                        | "col"
+                        | "spalte"
+                        | "colonne"
+                        | "columna"
+                        | "channel"
+                        | "ch"
+                        | "series"
+                        | "a"
+                        | "b"
+                        | ""
                 )
             });
         (!vague).then(|| format!("the heads speak of other things: {}", heads.join(", ")))
@@ -433,9 +471,55 @@ impl Shaper<'_> {
             }
         }
         if quantity == Quantity::TIME {
+            self.hold_bare_wavelengths(&ys, &mut traces);
             self.hold_wavelength(&mut traces);
+            self.tell_interval(x);
         }
         Shaped::Runs(vec![self.finish(technique, traces)])
+    }
+
+    /// Bare numbers over time courses are wavelengths where the words around speak of nanometres and the numbers suit.
+    fn hold_bare_wavelengths(&mut self, ys: &[usize], traces: &mut [Trace]) {
+        let told = self.context.units.contains(&Unit::NANOMETRE) || self.context.names(&Quantity::WAVELENGTH);
+        if !told || ys.len() != traces.len() {
+            return;
+        }
+        for (&y, trace) in ys.iter().zip(traces) {
+            let column = &self.columns[y];
+            let bare = column
+                .held
+                .iter()
+                .find(|held| held.quantity == Quantity::UNKNOWN && (180.0..=1400.0).contains(&held.value));
+            if let (Some(bare), Some((text, span))) = (bare, column.heads.last()) {
+                let mut held = Coordinate::new(Quantity::WAVELENGTH, Unit::NANOMETRE, bare.value);
+                held.raw = Some(text.trim().to_owned());
+                held.line = Some(self.source.place(*span).line);
+                trace.held.push(held);
+                self.because_once("the numbers over the columns are wavelengths in nm: the words around speak of nanometres");
+            }
+        }
+    }
+
+    /// Tells where the interval that is stated is not that of the times.
+    fn tell_interval(&mut self, x: usize) {
+        let column = &self.columns[x];
+        let unit = if column.clock.is_some() {
+            Some(Unit::SECOND)
+        } else {
+            column.unit.clone()
+        };
+        let (Some(interval), Some(step), Some(unit)) = (self.context.interval, column.stats.step, unit)
+        else {
+            return;
+        };
+        let step = unit.to_si(step).abs();
+        if (interval - step).abs() > 0.02 * interval.max(step) {
+            self.remarks.push(
+                Diagnostic::warning(Code::new("interval-disputed"), format!("the interval is stated as {interval} s, but the times are {step} s apart: they disagree"))
+                    .at(Place::line(self.table.first_line as usize), "the times")
+                    .help("the times of the table are kept"),
+            );
+        }
     }
 
     /// Tells where a running column goes back: a damaged number, or another run appended.
@@ -579,7 +663,10 @@ impl Shaper<'_> {
             return (Quantity::TIME, Unit::SECOND);
         }
         let head = column.heads.last().map(|(text, _)| text.clone());
-        if let Some(quantity) = column.quantity.clone() {
+        let wave = head
+            .as_deref()
+            .is_some_and(|head| head.trim().eq_ignore_ascii_case("wave"));
+        if let Some(quantity) = column.quantity.clone().filter(|_| !wave) {
             let unit = self.x_unit(&column, &quantity);
             self.doubt_axis(&column, &quantity, &unit);
             if let Some(head) = head {
@@ -587,6 +674,25 @@ impl Shaper<'_> {
                     .push(format!("x is {quantity}: its head says `{}`", head.trim()));
             }
             return (quantity, unit);
+        }
+        if !column.quantities_possible.is_empty()
+            || head
+                .as_deref()
+                .is_some_and(|head| head.trim().eq_ignore_ascii_case("wave"))
+        {
+            let spelled = head.unwrap_or_default();
+            self.ask_x(
+                &column,
+                "axis-unknown",
+                &format!("the head `{}` may mean several things", spelled.trim()),
+                &[
+                    ("x=wavelength:nm", "wavelengths in nanometres"),
+                    ("x=wavenumber:/cm", "wavenumbers in reciprocal centimetres"),
+                    ("x=time:s", "times in seconds"),
+                    ("x=temperature:Cel", "temperatures in degrees Celsius"),
+                ],
+            );
+            return (Quantity::UNKNOWN, Unit::ONE);
         }
         self.x_meaning_by_values(&column)
     }
@@ -1049,7 +1155,7 @@ impl Shaper<'_> {
             .table
             .grid
             .column(column.index)
-            .filter(|value| !value.is_nan() && !is_sentinel(*value, quantity));
+            .filter(|value| !value.is_nan() && !self.is_sentinel(*value, quantity));
         let (mut bad, mut all) = (0_usize, 0_usize);
         for value in values {
             all += 1;
@@ -1075,7 +1181,7 @@ impl Shaper<'_> {
         } else if bad > 0 {
             let row = (0..self.table.grid.rows).find(|&row| {
                 let value = self.table.grid.figure(row, column.index);
-                !value.is_nan() && !is_sentinel(value, quantity) && !plausible(value)
+                !value.is_nan() && !self.is_sentinel(value, quantity) && !plausible(value)
             });
             let line = row.map_or(0, |row| self.table.grid.line(row));
             let remark = Diagnostic::warning(
@@ -1154,9 +1260,29 @@ impl Shaper<'_> {
     }
 
     /// Gives time courses the wavelength that the words around state.
-    fn hold_wavelength(&self, traces: &mut [Trace]) {
+    fn hold_wavelength(&mut self, traces: &mut [Trace]) {
+        let traces_are_few = traces.len() == 1;
         if let Some((value, unit, line)) = &self.context.wavelength {
             for trace in traces {
+                if let Some(held) = trace
+                    .held(&Quantity::WAVELENGTH)
+                    .filter(|held| held.value != *value && traces_are_few)
+                {
+                    let remark = Diagnostic::warning(
+                        Code::new("wavelength-disputed"),
+                        format!(
+                            "a head says {} {}, but the words around say {value} {}: they disagree",
+                            held.value,
+                            held.unit.display(),
+                            unit.display()
+                        ),
+                    )
+                    .at(Place::line(held.line.unwrap_or(0) as usize), "the head")
+                    .help("the head's wavelength is kept");
+                    if !self.remarks.contains(&remark) {
+                        self.remarks.push(remark);
+                    }
+                }
                 let measured =
                     of_the_trade_measured(&trace.y.quantity) || trace.y.quantity == Quantity::UNKNOWN;
                 if measured && trace.held(&Quantity::WAVELENGTH).is_none() {
@@ -1543,7 +1669,9 @@ impl Shaper<'_> {
             .enumerate()
             .skip(1)
             .filter(|(_, column)| column.kind == Kind::Figures)
-            .filter_map(|(i, column)| number_over(column).map(|(value, coordinate)| (i, value, coordinate)))
+            .filter_map(|(i, column)| {
+                number_over(column, first).map(|(value, coordinate)| (i, value, coordinate))
+            })
             .collect();
         let figures = self
             .columns
@@ -1634,6 +1762,23 @@ impl Shaper<'_> {
     ) -> Option<Draft> {
         let first = self.columns[0].clone();
         let clocked = first.clock.is_some();
+        let corner: String = first
+            .heads
+            .iter()
+            .map(|(text, _)| text.as_str())
+            .collect::<Vec<_>>()
+            .join(" ");
+        let (down, over) = corner_heads(&corner);
+        let corner_time = [down, over]
+            .into_iter()
+            .flatten()
+            .find(|head| head.0 == Some(Quantity::TIME));
+        if let Some((_, unit)) = corner_time.filter(|_| first.quantity.is_none()) {
+            self.columns[0].quantity = Some(Quantity::TIME);
+            self.columns[0].unit = unit;
+            self.columns[0].quantities_possible.clear();
+        }
+        let first = self.columns[0].clone();
         let time_down = clocked || first.quantity == Some(Quantity::TIME);
         if time_down && across.len() < SCAN_FROM {
             return None;
@@ -1722,7 +1867,7 @@ impl Shaper<'_> {
             let mut decimals = Decimals::default();
             for (n, (i, _, _)) in across.iter().enumerate() {
                 let value = self.table.grid.figure(row, self.columns[*i].index);
-                if value.is_nan() || is_sentinel(value, &y_quantity) {
+                if value.is_nan() || self.is_sentinel(value, &y_quantity) {
                     continue;
                 }
                 let place = self.table.grid.place(self.columns[*i].index);
@@ -1861,12 +2006,15 @@ impl Shaper<'_> {
                 trace
                     .held
                     .retain(|held| held.quantity != Quantity::UNKNOWN && held.quantity != Quantity::TIME);
-                let mut held = Coordinate::new(Quantity::TIME, unit.clone(), *value);
+                let own = coordinate
+                    .as_ref()
+                    .filter(|c| c.quantity == Quantity::TIME)
+                    .map(|c| c.unit.clone());
+                let mut held = Coordinate::new(Quantity::TIME, own.unwrap_or_else(|| unit.clone()), *value);
                 if let Some((raw, span)) = self.columns[*i].heads.last() {
                     held.raw = Some(raw.trim().to_owned());
                     held.line = Some(self.source.place(*span).line);
                 }
-                let _ = coordinate;
                 trace.held.push(held);
                 traces.push(trace);
             }
@@ -1877,6 +2025,16 @@ impl Shaper<'_> {
     }
 
     // ---- curves ----
+
+    fn has_sentinels(&self, quantity: &Quantity) -> bool {
+        *quantity == Quantity::ABSORBANCE || !self.context.sentinels.is_empty()
+    }
+
+    /// Whether a number stands for a missing value: by custom, or because a line of the file says so.
+    fn is_sentinel(&self, value: f64, quantity: &Quantity) -> bool {
+        self.context.sentinels.contains(&value)
+            || (*quantity == Quantity::ABSORBANCE && is_common_sentinel(value))
+    }
 
     /// The curve of one measured column over one running column.
     fn trace(
@@ -1967,9 +2125,9 @@ impl Shaper<'_> {
     fn kept(&mut self, y: usize, quantity: &Quantity, x: Option<usize>) -> (Vec<usize>, Vec<f64>, Decimals) {
         let grid = &self.table.grid;
         let place = grid.place(self.columns[y].index);
-        let gaps = grid.gaps.is_empty();
+        let gaps = grid.gaps.is_empty() && self.summed.is_empty();
         let clocked = x.is_some_and(|x| self.columns[x].clock.is_some());
-        if gaps && !clocked && !quantity_has_sentinels(quantity) {
+        if gaps && !clocked && !self.has_sentinels(quantity) {
             let values = self.values[place]
                 .take()
                 .unwrap_or_else(|| grid.column(self.columns[y].index).collect());
@@ -1985,7 +2143,7 @@ impl Shaper<'_> {
             let values = self.values[place]
                 .take()
                 .unwrap_or_else(|| grid.column(self.columns[y].index).collect());
-            if !values.iter().any(|&value| is_sentinel(value, quantity)) {
+            if !values.iter().any(|&value| self.is_sentinel(value, quantity)) {
                 let decimals = if self.decimals[place].len() == 1 {
                     Decimals::uniform(self.decimals[place][0].1, values.len())
                 } else {
@@ -2018,10 +2176,10 @@ impl Shaper<'_> {
                     None => !grid.figure(row, column.index).is_nan(),
                 },
             };
-            if value.is_nan() || !x_there {
+            if value.is_nan() || !x_there || self.summed.contains(&row) {
                 continue;
             }
-            if is_sentinel(value, quantity) {
+            if self.is_sentinel(value, quantity) {
                 sentinels.push((row, value));
                 continue;
             }
@@ -2142,7 +2300,7 @@ impl Shaper<'_> {
                 format!(" (the first: `{raw}`)")
             };
             let message = format!(
-                "{} of {head} {what}{example}; left out of the {quantity}",
+                "{} of {head} {what}{example}; absent from the {quantity}",
                 count(gaps.len(), "cell")
             );
             let mut remark = Diagnostic::warning(Code::new(code), message);
@@ -2219,6 +2377,22 @@ impl Shaper<'_> {
     }
 }
 
+/// The rows whose name says that they sum up others.
+fn summed_rows(text: &str, table: &Table, columns: &[Column]) -> std::collections::BTreeSet<usize> {
+    let mut rows = std::collections::BTreeSet::new();
+    for column in columns
+        .iter()
+        .filter(|column| column.kind == Kind::Words && column.clock.is_none())
+    {
+        for (row, span) in table.grid.words(column.index).iter().enumerate() {
+            if span.start < span.end && crate::words::is_statistics(text[span.range()].trim()) {
+                rows.insert(row);
+            }
+        }
+    }
+    rows
+}
+
 fn of_the_trade_measured(quantity: &Quantity) -> bool {
     matches!(quantity.as_str(), "absorbance" | "transmittance" | "reflectance")
 }
@@ -2235,10 +2409,7 @@ fn customary_unit(quantity: &Quantity) -> Unit {
 
 /// Absorbances written with nothing but nines (`9.999`, `-9.999`, `99.99`) stand for no value; so do numbers that no
 /// detector gives (`1E+38`, `-99`).
-fn is_sentinel(value: f64, quantity: &Quantity) -> bool {
-    if !quantity_has_sentinels(quantity) {
-        return false;
-    }
+fn is_common_sentinel(value: f64) -> bool {
     let size = value.abs();
     if size < 9.9 {
         return false;
@@ -2249,10 +2420,6 @@ fn is_sentinel(value: f64, quantity: &Quantity) -> bool {
             9999.0, 9999.9, 99999.0,
         ]
         .contains(&size)
-}
-
-fn quantity_has_sentinels(quantity: &Quantity) -> bool {
-    *quantity == Quantity::ABSORBANCE
 }
 
 fn is_peak_word(text: &str) -> bool {
@@ -2282,18 +2449,42 @@ fn count(n: usize, what: &str) -> String {
     }
 }
 
-/// The number that stands over a column, and the coordinate it is where its unit tells.
-fn number_over(column: &Column) -> Option<(f64, Option<Coordinate>)> {
-    for (text, _) in column.heads.iter().rev() {
+/// The number that stands over a column, and the coordinate it is where its unit, or the name of its row of heads,
+/// tells.
+fn number_over(column: &Column, first: &Column) -> Option<(f64, Option<Coordinate>)> {
+    for (level, (text, _)) in column.heads.iter().enumerate().rev() {
         let text = text.trim();
-        if let Some(value) = leading_number(text) {
-            let known = column
-                .held
-                .iter()
-                .find(|held| held.quantity != Quantity::UNKNOWN && held.value == value);
-            let bare = column.held.iter().find(|held| held.value == value);
-            return Some((value, known.or(bare).cloned()));
+        let Some(value) = leading_number(text) else {
+            continue;
+        };
+        let known = column
+            .held
+            .iter()
+            .find(|held| held.quantity != Quantity::UNKNOWN && held.value == value);
+        if known.is_some() {
+            return Some((value, known.cloned()));
         }
+        // `time/min` in front of `0 2 4 8`, where the first column has as many heads.
+        if first.heads.len() == column.heads.len() && first.heads.len() > 1 {
+            let name = read_head(&first.heads[level].0);
+            match (name.quantity, name.unit) {
+                (Some(quantity), Some(unit)) => {
+                    return Some((value, Some(Coordinate::new(quantity, unit, value))));
+                }
+                _ if level > 0
+                    && column.heads[..level]
+                        .iter()
+                        .any(|(text, _)| leading_number(text.trim()).is_some()) =>
+                {
+                    continue;
+                }
+                _ => {}
+            }
+        }
+        return Some((
+            value,
+            column.held.iter().find(|held| held.value == value).cloned(),
+        ));
     }
     // `t = 30 s`, `A(405 nm)`.
     let held = column.held.iter().find(|held| held.quantity == Quantity::TIME)?;
