@@ -145,13 +145,13 @@ fn main() {
             best(|| write(runs, &options).unwrap()),
             best(|| reader.read(&source)),
         );
-        let copy = best(|| text.as_bytes().to_vec());
+        let codec = best(|| curvary_jcamp_dx::read(source.text(), &curvary_jcamp_dx::ReadOptions::default()));
         println!(
-            "JCAMP-DX {form:?}: written at {:.1} and read at {:.1} million points/s, {:.2} bytes a point; a plain copy of the text: {:.0} million points/s",
+            "JCAMP-DX {form:?}: written at {:.1} and read at {:.1} million points/s (the codec alone: {:.1}), {:.2} bytes a point",
             1.0 / out,
             1.0 / back,
-            text.len() as f64 / 1e6,
-            1.0 / copy
+            1.0 / codec,
+            text.len() as f64 / 1e6
         );
     }
 }

@@ -210,7 +210,6 @@ fn encrypted_members_are_told() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(300))]
     /// Whatever is broken: an end, no panic, and nothing but the bytes that were packed.
     #[test]
     fn damage_never_makes_up_bytes(cut in 0_usize..600, flips in prop::collection::vec((0_usize..600, 0_u8..8), 0..3), packed in any::<bool>()) {

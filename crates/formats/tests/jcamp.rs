@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use curvary_formats::readers::JcampDx;
 use curvary_formats::writers::jcamp::{Form, Options, Version, write};
-use curvary_formats::{Assumptions, Reader, Reading, Recognition, Source};
+use curvary_formats::{Assumptions, Reader, Readers, Reading, Recognition, Source};
 use curvary_record::{
     Claim, Code, Column, Coordinate, Decimals, Digest, Fields, Origin, Place, Quantity, Question, Run, RunId,
     Severity, SourceRef, Technique, Trace, Unit, Value, Verdict,
@@ -70,6 +70,19 @@ fn the_first_record_tells() {
     ] {
         assert!(matches!(recognised(text), Recognition::No(_)), "{text:?}");
     }
+}
+
+#[test]
+fn the_built_in_readers_agree_whose_file_it_is() {
+    let text = write(&[scans(true)], &Options::default()).unwrap().text;
+    let source = Source::new("scans.dx", text.into_bytes());
+    let readers = Readers::built_in();
+    let (card, reading) = readers.read(&source, None);
+    assert_eq!(
+        card.map(|card| card.id.clone()).as_deref(),
+        Some("built-in/jcamp-dx")
+    );
+    assert_eq!(reading.verdict(), Verdict::Read);
 }
 
 // --- reading -------------------------------------------------------------------------------------------------
@@ -474,6 +487,8 @@ fn a_spectrum_comes_back_with_all_its_fields() {
         ("Küvette", Claim::text("Quarz 7", said(1))),
         ("Lamp hours", Claim::number(1203.0, None, "1203", said(1))),
         ("a=b", Claim::text("c", said(1))),
+        // Wrapped in front of two hashes, it would begin a record.
+        ("µaµa..=aµµä ##µA#AaAaaä#", Claim::text("", said(1))),
         ("serial-number", Claim::text("007", said(1))),
         ("batch", Claim::text("12", said(1))),
         (
@@ -720,7 +735,6 @@ fn trace_of(x: Vec<(i64, u8)>, y: &[(i64, u8)], label: Option<String>) -> Trace 
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(200))]
     /// `read(write(run))` is the run: numbers, decimals, axis, held coordinates, fields.
     #[test]
     fn what_is_written_is_read_again(

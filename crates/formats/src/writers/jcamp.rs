@@ -595,9 +595,10 @@ fn quoted(text: &str) -> String {
         match c {
             '"' => quoted.push_str("\\\""),
             '\\' => quoted.push_str("\\\\"),
-            // Blanks beside each other would fall together, and two dollars begin a comment.
+            // Blanks beside each other would fall together, two dollars begin a comment, and two hashes a record
+            // where a line is wrapped in front of them.
             ' ' if !quoted.ends_with([' ', '"']) => quoted.push(' '),
-            '!'..='~' if c != '$' || !quoted.ends_with('$') => quoted.push(c),
+            '!'..='~' if !matches!(c, '$' | '#') || !quoted.ends_with(c) => quoted.push(c),
             _ => {
                 for unit in c.encode_utf16(&mut units) {
                     // Writing to a string cannot fail.
