@@ -168,6 +168,17 @@ fn decode_any(bytes: &[u8], remarks: &mut Vec<Diagnostic>) -> (String, &'static 
     if let Some(rest) = bytes.strip_prefix(b"\xEF\xBB\xBF") {
         return (mostly_utf8(rest, remarks), "UTF-8");
     }
+    if let Some(rest) = bytes
+        .strip_prefix(b"\xFF\xFE\0\0")
+        .filter(|rest| rest.len() % 4 == 0)
+    {
+        let signs = rest
+            .as_chunks::<4>()
+            .0
+            .iter()
+            .map(|four| char::from_u32(u32::from_le_bytes(*four)).unwrap_or('\u{FFFD}'));
+        return (signs.collect(), "UTF-32LE");
+    }
     if let Some(rest) = bytes.strip_prefix(b"\xFF\xFE") {
         return (utf16(rest, encoding_rs::UTF_16LE, remarks), "UTF-16LE");
     }

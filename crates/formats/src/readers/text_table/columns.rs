@@ -262,7 +262,17 @@ fn understand_heads(column: &mut Column) {
 
 /// A head; where it names no quantity but its first word does, that and the rest as a label: `Absorbance C`.
 pub(super) fn head_or_first_word(text: &str) -> crate::head::Head {
-    let head = read_head(text);
+    let mut head = read_head(text);
+    if head.quantity.is_none() && head.held.is_empty() {
+        // `A₄₁₀`, `wavelengthNm`, `A/1`: spelled as `A410`, `wavelength Nm`, `A`.
+        let respelled = respell(text);
+        if respelled != text {
+            let again = read_head(&respelled);
+            if again.quantity.is_some() {
+                head = again;
+            }
+        }
+    }
     if head.quantity.is_some()
         || !head.held.is_empty()
         || head.units_possible.is_empty() && head.unit.is_none() && head.label.is_none()
@@ -286,6 +296,32 @@ pub(super) fn head_or_first_word(text: &str) -> crate::head::Head {
         },
         _ => head,
     }
+}
+
+/// A head with lowered digits raised to the line, humps parted, and a unit of one left out.
+fn respell(text: &str) -> String {
+    let text = text.trim();
+    let text = text
+        .strip_suffix("/1")
+        .or_else(|| text.strip_suffix("/ 1"))
+        .unwrap_or(text);
+    let mut spelled = String::with_capacity(text.len() + 4);
+    let mut before = ' ';
+    for sign in text.chars() {
+        let digit = "₀₁₂₃₄₅₆₇₈₉"
+            .chars()
+            .position(|c| c == sign)
+            .and_then(|n| char::from_digit(u32::try_from(n).ok()?, 10));
+        let sign = digit.unwrap_or(sign);
+        if before.is_lowercase() && sign.is_uppercase() {
+            spelled.push(' ');
+            spelled.extend(sign.to_lowercase());
+        } else {
+            spelled.push(sign);
+        }
+        before = sign;
+    }
+    spelled
 }
 
 /// Whether a quantity may come in a unit: they are of one dimension.
@@ -338,7 +374,8 @@ fn clock_of(text: &str, cells: &[Span], style: Style) -> Option<Clock> {
             seconds.push(None);
             continue;
         }
-        let (date, time) = match raw.rsplit_once([' ', 'T']) {
+        let whole = matches!(cell(raw, style), Cell::Clock { .. });
+        let (date, time) = match raw.rsplit_once([' ', 'T']).filter(|_| !whole) {
             Some((date, time)) => (Some(date.trim()), time),
             None => (None, raw),
         };

@@ -533,7 +533,10 @@ impl Grid {
         if cells.len() < columns {
             if hard && self.dialect.pieces.is_none() && cells.len() >= 2 {
                 cells.resize(columns, None);
-            } else if let Some(placed) = self.placed(line, &cells) {
+            } else if let Some(placed) = self
+                .placed(line, &cells)
+                .filter(|_| cells.len() > 1 || self.rows > 0)
+            {
                 cells = placed;
             }
         }

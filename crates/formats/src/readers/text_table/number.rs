@@ -108,10 +108,8 @@ pub(super) fn cell(text: &str, style: Style) -> Cell {
     if let Some((value, decimals, end)) = spelled(text, style) {
         let rest = &text[end..];
         // A remark behind a number does not change it.
-        if rest.trim().is_empty()
-            || rest.trim_start().starts_with(['#', '!'])
-            || rest.trim_start().starts_with("//")
-        {
+        let remark = rest.starts_with([' ', '\t']) && rest.trim_start().starts_with(['#', '!', '/']);
+        if rest.trim().is_empty() || remark {
             return Cell::Number { value, decimals };
         }
         if let Some(clock) = clock(text, style) {

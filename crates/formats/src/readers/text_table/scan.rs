@@ -344,7 +344,7 @@ fn is_ruler_piece(text: &str, piece: &Piece) -> bool {
 /// The lines from `cursor` on that may be rows of one table: of one class, with at most single blank lines between.
 fn sample(text: &str, cursor: Cursor, class: Class) -> Vec<&str> {
     let bytes = text.as_bytes();
-    let mut rows = Vec::with_capacity(SAMPLE);
+    let mut rows: Vec<&str> = Vec::with_capacity(SAMPLE);
     let mut at = cursor.at;
     let mut blanks = 0;
     while at < bytes.len() && rows.len() < SAMPLE {
@@ -371,9 +371,22 @@ fn sample(text: &str, cursor: Cursor, class: Class) -> Vec<&str> {
                 break;
             }
         }
+        // Where the hard separators change, another table or another hand begins.
+        if rows
+            .first()
+            .is_some_and(|first| hard_marks(first) != hard_marks(line))
+            && rows.len() >= 2
+        {
+            break;
+        }
         rows.push(line);
     }
     rows
+}
+
+/// Which of the separators that stand in no number a line has.
+fn hard_marks(line: &str) -> [bool; 3] {
+    [b'\t', b';', b'|'].map(|mark| line.as_bytes().contains(&mark))
 }
 
 /// Takes a decision as a person has settled it.
@@ -434,7 +447,7 @@ fn usual_count(rows: &[&str], dialect: &Dialect) -> Option<usize> {
         // The largest count that is no slip of a single row.
         let largest = *counts.last()?;
         let with_largest = counts.iter().filter(|&&c| c == largest).count();
-        if with_largest * 20 >= counts.len() {
+        if with_largest * 10 >= counts.len() {
             return Some(largest);
         }
     }
@@ -525,7 +538,7 @@ fn is_head_of_numbers(rows: &[&str], dialect: &Dialect) -> bool {
         && rest
             .iter()
             .all(|row| numbers(row).iter().all(|value| value.abs() < 100.0));
-    orderly && (corner_tells || (light && !rest.is_empty()))
+    corner_tells || (orderly && light && !rest.is_empty())
 }
 
 /// Whether the first words of all rows are keys of known fields: `Temperature  37` is no row of a table.
@@ -533,7 +546,10 @@ fn all_keys(text: &str, grid: &Grid) -> bool {
     let words = grid.words(0);
     let keys = words.iter().filter(|span| {
         let word = text[span.range()].trim_end_matches([':', '=']).trim();
-        crate::words::field_of(word).is_some()
+        let bare = crate::head::split_unit(word).map_or(word, |(name, _)| name);
+        crate::words::field_of(word)
+            .or_else(|| crate::words::field_of(bare))
+            .is_some()
     });
     keys.count() * 2 >= words.len()
 }
@@ -641,7 +657,7 @@ fn map_heads(
     {
         return None;
     }
-    let cells = head_cells(kept, grid, offset)?;
+    let (cells, exact) = head_cells(kept, grid, offset)?;
     if cells.len() != columns || cells.iter().all(Option::is_none) {
         return None;
     }
@@ -662,7 +678,12 @@ fn map_heads(
     let has_words = texts.iter().any(|text| text.chars().any(char::is_alphabetic));
     let numbers = texts.iter().filter(|text| leading_number(text).is_some()).count();
     let sure = texts.iter().any(quantity) || numbers * 2 >= texts.len().max(2);
-    if !has_words && numbers < texts.len() {
+    let remark = strip_remark(raw).0.is_some();
+    if !has_words && (numbers < texts.len() || columns == 2 || remark) {
+        return None;
+    }
+    // Words that were fitted over the columns by other means than the table's own must say what they are.
+    if !sure && (!exact || remark) {
         return None;
     }
     // Prose that happens to have as many words as the table has columns.
@@ -716,7 +737,7 @@ pub(super) fn leading_number(text: &str) -> Option<f64> {
 }
 
 /// Splits a line of heads into as many cells as the table has columns. `indent`: characters cut from its front.
-fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<Vec<Option<Range<usize>>>> {
+fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Range<usize>>>, bool)> {
     let columns = grid.columns();
     let sep = grid.dialect.sep;
     let whole = |cells: Vec<Range<usize>>| -> Vec<Option<Range<usize>>> {
@@ -736,7 +757,7 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<Vec<Option<Range
             cells.pop();
         }
         if cells.len() == columns {
-            return Some(whole(cells));
+            return Some((whole(cells), true));
         }
         // A matrix whose corner cell was not written: `400;401;402` over four columns.
         if cells.len() + 1 == columns
@@ -745,13 +766,13 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<Vec<Option<Range
         {
             let mut shifted = vec![None];
             shifted.extend(whole(cells));
-            return Some(shifted);
+            return Some((shifted, true));
         }
         // Group heads: fewer cells than columns, the rest left empty.
         if cells.len() >= 2 && cells.len() < columns {
             let mut padded = whole(cells);
             padded.resize(columns, None);
-            return Some(padded);
+            return Some((padded, true));
         }
     }
     for other in [Sep::Tab, Sep::Semicolon, Sep::Pipe, Sep::Comma] {
@@ -760,16 +781,18 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<Vec<Option<Range
         }
         let cells = raw_split(line, other);
         if cells.len() == columns {
-            return Some(whole(cells));
+            return Some((whole(cells), false));
         }
     }
+    // Blanks divide the heads of a table in blanks as they divide its rows; elsewhere they may only divide words.
+    let blanks = matches!(sep, Sep::Blank | Sep::Wide);
     let wide = split_wide(line);
     if wide.len() == columns {
-        return Some(whole(wide));
+        return Some((whole(wide), blanks));
     }
     let words = glue_units(line, raw_split(line, Sep::Blank));
     if words.len() == columns {
-        return Some(whole(words));
+        return Some((whole(words), blanks));
     }
     if words.len() + 1 == columns
         && words.len() >= 2
@@ -777,9 +800,9 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<Vec<Option<Range
     {
         let mut shifted = vec![None];
         shifted.extend(whole(words));
-        return Some(shifted);
+        return Some((shifted, blanks));
     }
-    by_position(line, &words, grid, indent)
+    by_position(line, &words, grid, indent).map(|cells| (cells, false))
 }
 
 /// Puts `(nm)`, `[nm]`, `/ nm` and the like to the word before them.

@@ -108,7 +108,7 @@ fn role(column: &Column) -> Role {
         Some("wavelength" | "wavenumber" | "energy" | "time") if holds_light => Role::Measured,
         Some("wavelength" | "wavenumber" | "energy" | "time" | "concentration") => Role::Coordinate,
         Some("absorbance" | "transmittance" | "reflectance" | "rate") => Role::Measured,
-        Some("index") => Role::Counter,
+        Some("index" | "sample" | "replicate") => Role::Counter,
         Some("temperature" | "ph") => Role::Beside,
         Some(_) => Role::Open,
         None if holds_light => Role::Measured,
@@ -208,7 +208,37 @@ impl Shaper<'_> {
                 self.columns[i].stats.min != self.columns[i].stats.max || self.columns[i].stats.count < 2
             });
         }
+        if let Some(axis) = self.columns.iter().find(|column| {
+            let named = column
+                .quantity
+                .as_ref()
+                .is_some_and(|q| matches!(q.as_str(), "wavelength" | "wavenumber" | "time"));
+            named && column.kind == Kind::Words && column.clock.is_none()
+        }) {
+            let labels = self.label_at(&axis.clone(), "this column");
+            let head = axis
+                .heads
+                .last()
+                .map_or(String::new(), |(text, _)| text.trim().to_owned());
+            self.ask(
+                "axis-not-readable",
+                &format!(
+                    "the column `{head}` should be the running axis, but its cells are no plain numbers"
+                ),
+                &[("x=index", "the rows are to be counted")],
+                labels,
+            );
+            let draft = self.finish(Technique::UNKNOWN, Vec::new());
+            return Shaped::Runs(vec![draft]);
+        }
         let x = xs.first().copied().or_else(|| self.x_by_values(&roles));
+        // Readings with a name each, and the time of day they were taken at, are no time course.
+        if let Some(x) = x
+            && self.columns[x].clock.is_some()
+            && self.named_one_by_one(&roles)
+        {
+            return self.readings(&roles);
+        }
         match x {
             Some(x) => {
                 self.tell_flags(&roles);
@@ -241,7 +271,17 @@ impl Shaper<'_> {
             return None;
         }
         let has = |quantity: &Quantity| named.contains(&quantity);
-        if has(&Quantity::RATE) && (has(&Quantity::CONCENTRATION) || has(&Quantity::TIME)) {
+        let rates = has(&Quantity::RATE) || self.context.names(&Quantity::RATE);
+        if rates
+            && [
+                Quantity::CONCENTRATION,
+                Quantity::TIME,
+                Quantity::PH,
+                Quantity::TEMPERATURE,
+            ]
+            .iter()
+            .any(has)
+        {
             return None;
         }
         if self.context.quantities.iter().any(of_the_trade) || self.context.wavelength.is_some() {
@@ -390,6 +430,26 @@ impl Shaper<'_> {
             .filter(|&i| !self.is_counter_by_values(i, x, roles))
             .filter(|&i| self.columns[i].kind == Kind::Figures)
             .collect();
+        let (ys, sparse): (Vec<usize>, Vec<usize>) = ys.into_iter().partition(|&i| {
+            let column = &self.columns[i];
+            column.quantity.as_ref().is_some_and(of_the_trade)
+                || column.stats.count * 2 >= self.table.grid.rows
+        });
+        for &i in &sparse {
+            let head = self
+                .name(i)
+                .unwrap_or_else(|| format!("column {}", self.columns[i].index + 1));
+            self.remarks.push(
+                Diagnostic::warning(
+                    Code::new("column-left-out"),
+                    format!("`{head}` has numbers in a few rows only and was not taken for a curve"),
+                )
+                .at(
+                    Place::line(self.table.first_line as usize),
+                    "its table begins here",
+                ),
+            );
+        }
         for &i in &second_axes {
             let head = self
                 .name(i)
@@ -1245,7 +1305,7 @@ impl Shaper<'_> {
                     .iter()
                     .find(|c| c.quantity.as_ref() == Some(x))
                     .map(|c| c.stats);
-                let uneven = stats.is_none_or(|s| s.step.is_none());
+                let uneven = stats.is_none_or(|s| s.step.is_none() || s.count <= 2);
                 if (head_peaks || self.context.peaks) && uneven && self.table.grid.rows <= 60 {
                     Technique::PEAK_LIST
                 } else {
@@ -1316,6 +1376,16 @@ impl Shaper<'_> {
             parts.join(" / ")
         });
         Some(names.collect())
+    }
+
+    /// Whether every row has a name of its own.
+    fn named_one_by_one(&self, roles: &[Role]) -> bool {
+        self.row_names(roles).is_some_and(|mut names| {
+            let rows = names.len();
+            names.sort_unstable();
+            names.dedup();
+            names.len() == rows
+        })
     }
 
     /// A column of words in which most rows have none: flags and events, not names.
@@ -1798,7 +1868,7 @@ impl Shaper<'_> {
                 .grid
                 .words(first.index)
                 .iter()
-                .map(|span| read_head(&text[span.range()]))
+                .map(|span| super::columns::head_or_first_word(&text[span.range()]))
                 .collect();
             match heads
                 .first()
@@ -1814,7 +1884,12 @@ impl Shaper<'_> {
             }
         };
         if !in_names {
-            let said = first.quantity.clone().filter(of_the_trade_measured);
+            let said = first
+                .heads
+                .iter()
+                .rev()
+                .filter_map(|(text, _)| read_head(text).quantity)
+                .find(of_the_trade_measured);
             if let Some(quantity) = said {
                 y_unit = customary_unit(&quantity);
                 y_quantity = quantity;
@@ -1933,7 +2008,9 @@ impl Shaper<'_> {
                 .and_then(|names| names.get(row))
                 .filter(|_| !clocked)
             {
-                let label = read_head(name).label.unwrap_or_else(|| name.clone());
+                let label = super::columns::head_or_first_word(name)
+                    .label
+                    .unwrap_or_else(|| name.clone());
                 trace.fields.claim(
                     "sample",
                     Claim::text(label.clone(), Origin::Source(Place::line(line))),
@@ -2385,7 +2462,8 @@ fn summed_rows(text: &str, table: &Table, columns: &[Column]) -> std::collection
         .filter(|column| column.kind == Kind::Words && column.clock.is_none())
     {
         for (row, span) in table.grid.words(column.index).iter().enumerate() {
-            if span.start < span.end && crate::words::is_statistics(text[span.range()].trim()) {
+            let word = text[span.range()].trim();
+            if word.chars().count() >= 2 && crate::words::is_statistics(word) {
                 rows.insert(row);
             }
         }
