@@ -1,7 +1,7 @@
 //! Published kinetic data with published and independently computed fits: `data/puromycin.json`,
 //! `data/kinetics-classics.json`, `data/inverse-prediction-and-inhibition.json` (sources and licences there).
 
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, clippy::print_stdout)]
 
 use curvary_analysis::enzymes::{Rates, compare_inhibition, direct_linear, fit_rates, linear_plots};
 use curvary_analysis::fit::{Data, Fit, Options, Standing, fit};

@@ -1,7 +1,7 @@
 //! Linear least squares against the certified values of the NIST Statistical Reference Datasets
 //! (`data/nist-strd-linear.json`; US government work, see there).
 
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, clippy::print_stdout)]
 
 use curvary_analysis::Refusal;
 use curvary_analysis::linear::{LinearFit, fit, line, polynomial, polynomial_weighted, proportional};

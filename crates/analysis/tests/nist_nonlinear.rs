@@ -1,7 +1,7 @@
 //! Nonlinear least squares through formulas, against the certified values of the NIST Statistical Reference Datasets
 //! (`data/nist-strd-nonlinear.json`; US government work, see there).
 
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, clippy::print_stdout)]
 
 use curvary_analysis::fit::{Data, Fit, Options, fit};
 use curvary_analysis::models::formula::Formula;

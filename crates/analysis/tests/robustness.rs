@@ -2,7 +2,7 @@
 //!
 //! The true values and starts are round numbers near well-known hard problems; the data are generated here.
 
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, clippy::print_stdout)]
 
 use curvary_analysis::fit::{Data, Options, fit};
 use curvary_analysis::models::formula::Formula;

@@ -1,6 +1,6 @@
 //! Repeated scans made from known spectra and rate constants.
 
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, clippy::print_stdout)]
 
 use curvary_analysis::scans::{Scans, Scheme, fit_global, isosbestic_points, rank};
 

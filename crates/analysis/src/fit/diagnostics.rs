@@ -259,16 +259,15 @@ fn exact_runs(count: usize, above: usize, below: usize) -> f64 {
     let choose = |n: usize, k: usize| if k <= n { pascal[n][k] } else { 0.0 };
     let ways = |r: usize| {
         let k = r / 2;
-        if r % 2 == 0 {
+        if r.is_multiple_of(2) {
             2.0 * choose(above - 1, k - 1) * choose(below - 1, k - 1)
         } else {
             choose(above - 1, k) * choose(below - 1, k - 1) + choose(above - 1, k - 1) * choose(below - 1, k)
         }
     };
     let total = choose(above + below, above);
-    let most = 2 * above.min(below) + 1;
     let low: f64 = (2..=count).map(ways).sum();
-    let high: f64 = (count..=most).map(ways).sum();
+    let high = total - low + ways(count);
     (2.0 * low.min(high) / total).min(1.0)
 }
 

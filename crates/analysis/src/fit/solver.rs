@@ -49,11 +49,11 @@ impl Problem<'_> {
     /// Weighted residuals at `p`, and half-way sums: gives the sum of squares, infinite where the model has no value.
     pub(crate) fn residuals(&self, p: &[f64], r: &mut [f64]) -> f64 {
         self.model.evaluate(self.x, p, r);
-        self.from_values(r)
+        self.to_residuals(r)
     }
 
     /// Turns model values into weighted residuals.
-    fn from_values(&self, r: &mut [f64]) -> f64 {
+    fn to_residuals(&self, r: &mut [f64]) -> f64 {
         for (value, y) in r.iter_mut().zip(self.y) {
             *value = y - *value;
         }
@@ -76,7 +76,7 @@ impl Problem<'_> {
                 }
             }
         }
-        self.from_values(r)
+        self.to_residuals(r)
     }
 
     fn clip(&self, p: &mut [f64]) {
@@ -121,7 +121,7 @@ pub(crate) fn total_of_pairs(a: &[f64], b: &[f64], f: impl Fn(f64, f64) -> f64) 
     (lanes[0] + lanes[1]) + (lanes[2] + lanes[3]) + rest
 }
 
-/// Householder factorisation in place of the first `m` columns (each `n` long); `r` becomes `Qᵀr`.
+/// Householder factorisation in place of the first `m` columns (each `n` long); `r` becomes `Qᵀr` (it may be empty).
 /// The triangle is given row by row in `upper`.
 pub(crate) fn factorise(columns: &mut [f64], n: usize, m: usize, r: &mut [f64], upper: &mut [f64]) {
     for j in 0..m {
@@ -154,6 +154,9 @@ pub(crate) fn factorise(columns: &mut [f64], n: usize, m: usize, r: &mut [f64], 
             for (o, v) in other.iter_mut().zip(reflector.iter()) {
                 *o -= factor * v;
             }
+        }
+        if r.is_empty() {
+            continue;
         }
         let factor = product(reflector, &r[j..]) * scale;
         for (o, v) in r[j..].iter_mut().zip(reflector.iter()) {

@@ -11,6 +11,11 @@ use super::slope::{Slope, zero};
 use super::{Consequence, Model, Specification};
 use crate::refusal::Refusal;
 
+/// Trial values for a search, drawn from the columns of x and from y.
+type Candidates = fn(&[&[f64]], &[f64]) -> Vec<Vec<f64>>;
+/// A law's own way to its minimum, see [`Model::shortcut`].
+type Shortcut = fn(&[&[f64]], &[f64]) -> Option<Vec<f64>>;
+
 /// A rate law `v = f(x₁, …)`.
 #[derive(Clone, Copy)]
 pub struct Law {
@@ -25,8 +30,8 @@ pub struct Law {
     specifications: &'static [Specification],
     linear: &'static [usize],
     point: fn(&[f64], &[f64], &mut [f64]) -> f64,
-    candidates: fn(&[&[f64]], &[f64]) -> Vec<Vec<f64>>,
-    shortcut: fn(&[&[f64]], &[f64]) -> Option<Vec<f64>>,
+    candidates: Candidates,
+    shortcut: Shortcut,
     derived: fn(&[f64]) -> Vec<Consequence>,
 }
 
