@@ -130,7 +130,7 @@ impl Desk {
         let questions = reading.runs.iter().flat_map(|run| run.questions.iter());
         let mut fate = Fate {
             path: source.path().to_owned(),
-            digest: Some(source.digest().to_string()),
+            digest: Some(source.digest().clone()),
             verdict: reading.verdict(),
             reader: card.as_ref().map(|card| card.id.clone()),
             runs: reading.runs.len() as u64,

@@ -9,6 +9,7 @@ mod desk;
 mod drawing;
 mod ending;
 mod flow;
+mod output;
 mod report;
 mod screen;
 mod sketch;
@@ -23,7 +24,7 @@ use clap::{Args, CommandFactory, Parser};
 
 use crate::commands::Command;
 use crate::drawing::Texts;
-use crate::ending::{Ending, Failure};
+use crate::ending::{Ending, Failure, Outcome};
 use crate::screen::{Errors, Screen};
 use crate::whereabouts::Whereabouts;
 
@@ -71,6 +72,15 @@ pub(crate) struct Setting {
 /// The definitions of all commands, for completions and the man page.
 pub(crate) fn definitions() -> clap::Command {
     Program::command()
+}
+
+/// Does the command that these words say, as part of another one.
+pub(crate) fn perform(words: &[String], screen: &mut Screen) -> Outcome {
+    let words = std::iter::once("curvary".into()).chain(words.iter().map(Into::into));
+    let program = Program::try_parse_from(commands::arguments(words))
+        .map_err(|error| Failure::usage(error.to_string()))?;
+    let Common { archive, strict, .. } = program.common;
+    program.command.run(&Setting { archive, strict }, screen)
 }
 
 /// The text that a complaint's places lie in, when it is no file's.

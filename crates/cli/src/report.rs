@@ -6,7 +6,7 @@ use std::fs::File;
 use std::io::{BufWriter, Write};
 use std::path::{Path, PathBuf};
 
-use curvary_record::{Code, Diagnostic, Severity, Verdict};
+use curvary_record::{Code, Diagnostic, Digest, Severity, Verdict};
 use serde::Serialize;
 
 use crate::drawing;
@@ -19,7 +19,7 @@ pub(crate) struct Fate {
     /// The path, with `/` between folders; inside a container `outer.zip!/inner.txt`.
     pub(crate) path: String,
     /// The digest of the bytes, unless they could not be read.
-    pub(crate) digest: Option<String>,
+    pub(crate) digest: Option<Digest>,
     /// How its reading went.
     pub(crate) verdict: Verdict,
     /// The reader, unless none knew it.
@@ -58,6 +58,23 @@ impl Fate {
             questions: Vec::new(),
             bytes: 0,
             known: false,
+            drawn: String::new(),
+        }
+    }
+
+    /// A file that the archive has under this path, unchanged.
+    pub(crate) fn unchanged(path: impl Into<String>) -> Self {
+        Self {
+            path: path.into(),
+            digest: None,
+            verdict: Verdict::Read,
+            reader: None,
+            runs: 0,
+            points: None,
+            remarks: Vec::new(),
+            questions: Vec::new(),
+            bytes: 0,
+            known: true,
             drawn: String::new(),
         }
     }

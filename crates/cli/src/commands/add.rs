@@ -1,13 +1,14 @@
 //! `curvary add`: folders of exports into the archive.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Arc, PoisonError, RwLock};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Instant;
 
 use clap::Args;
 use curvary_archive::{Addition, Archive, Known, Prepared, Preparer, Stat, Writer};
+use curvary_formats::Reading;
 use curvary_record::stored::Record;
 use curvary_record::{Code, Diagnostic, Digest, Severity, Verdict};
 use rayon::prelude::*;
@@ -254,26 +255,30 @@ fn is_archive(path: &Path) -> bool {
 struct Parcel {
     piece: Piece,
     stat: Option<Stat>,
-    /// The digest that the archive has for the path.
-    was: Option<Digest>,
+    /// Whether the archive knows the path, and the file may only have been touched.
+    perhaps: bool,
 }
 
 /// What becomes of sources that stay together.
 struct Batch {
     fates: Vec<Fate>,
     prepared: Option<Result<Prepared, curvary_archive::Error>>,
-    /// Sources whose bytes the archive has: where they were met.
-    met: Vec<(String, Digest, Option<Stat>)>,
+    /// Files that were only touched: where they are, and their bytes, which the archive has.
+    touched: Vec<(String, Digest, Option<Stat>)>,
 }
 
 impl Batch {
-    fn known(fates: Vec<Fate>) -> Self {
+    fn unchanged(fates: Vec<Fate>) -> Self {
         Self {
             fates,
             prepared: None,
-            met: Vec::new(),
+            touched: Vec::new(),
         }
     }
+}
+
+fn lock(writer: &Mutex<Writer>) -> MutexGuard<'_, Writer> {
+    writer.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 /// Reads everything that is new and keeps it.
@@ -297,7 +302,7 @@ fn keep(
     };
     desk::count_aside(&tale.progress, roots.to_vec(), leave_out.clone());
     let preparer = writer.preparer();
-    let writer = RwLock::new(writer);
+    let writer = Mutex::new(writer);
     let mut ledger = tale.report.is_some().then(|| Ledger::new(archive));
     let (mut done, mut since) = (0, 0);
     flow(
@@ -306,25 +311,29 @@ fn keep(
         |feed| send(feed, roots, &leave_out, &names, &writer, desk.has_orders()),
         |parcels: Vec<Parcel>| read(parcels, desk, &writer, &preparer),
         |batch: Batch| {
-            let mut writer = writer.write().unwrap_or_else(PoisonError::into_inner);
+            let mut fates = batch.fates;
+            let mut writer = lock(&writer);
+            if !desk.has_orders() {
+                mark_known(&mut fates, &writer);
+            }
             if let Some(prepared) = batch.prepared {
                 writer.append(prepared?)?;
             }
-            for (path, digest, stat) in batch.met {
+            for (path, digest, stat) in batch.touched {
                 writer.met(&path, &digest, stat)?;
             }
-            done += batch.fates.len() as u64;
-            since += batch.fates.len() as u64;
+            done += fates.len() as u64;
+            since += fates.len() as u64;
             if writer.pending() >= COMMIT_BYTES || since >= COMMIT_FILES && writer.pending() > 0 {
                 writer.commit()?;
                 since = 0;
             }
             drop(writer);
-            for mut fate in batch.fates {
+            for fate in &mut fates {
                 if let Some(ledger) = &mut ledger {
-                    ledger.complete(&mut fate)?;
+                    ledger.complete(fate)?;
                 }
-                tale.tell(&fate)?;
+                tale.tell(fate)?;
             }
             tale.progress(done);
             Ok::<(), Failure>(())
@@ -337,52 +346,54 @@ fn keep(
     Ok(())
 }
 
+/// Marks what the archive has already. It is asked in the order of the files, so the answer depends on no thread.
+fn mark_known(fates: &mut [Fate], writer: &Writer) {
+    let mut here = BTreeSet::new();
+    for fate in fates {
+        if let Some(digest) = &fate.digest {
+            fate.known = writer.has(digest) || !here.insert(digest.clone());
+        }
+    }
+}
+
 /// Walks the folders and sends what is not known to be unchanged, several sources together.
 fn send(
     feed: &mut Feed<'_, Vec<Parcel>, Batch>,
     roots: &[Root],
     leave_out: &LeaveOut<'_>,
     names: &Names,
-    writer: &RwLock<Writer>,
+    writer: &Mutex<Writer>,
     again: bool,
 ) {
     let mut together: Vec<Parcel> = Vec::new();
     let mut weight = 0;
     walk::walk(roots, leave_out, &mut |root, met| {
-        let looked: Vec<Looked> = {
-            let writer = writer.read().unwrap_or_else(PoisonError::into_inner);
-            met.into_par_iter()
-                .with_min_len(64)
-                .map(|met| look(met, names, root, &writer, again))
-                .collect()
-        };
-        let mut known = Vec::new();
-        for looked in looked {
-            if looked.unchanged {
-                known.push(unchanged(looked.path, looked.was));
+        let mut unchanged = Vec::new();
+        for Looked {
+            met,
+            path,
+            stat,
+            known,
+            container,
+        } in look(met, names, root, writer, again)
+        {
+            if known == Known::Unchanged {
+                unchanged.push(Fate::unchanged(path));
                 continue;
             }
-            // What is known goes in its place among what is new.
-            if !known.is_empty()
-                && !(send_off(feed, &mut together, &mut weight)
-                    && feed.put_done(Batch::known(std::mem::take(&mut known))))
-            {
-                return false;
+            // What is unchanged goes in its place among what is new.
+            if !unchanged.is_empty() {
+                let batch = Batch::unchanged(std::mem::take(&mut unchanged));
+                if !(send_off(feed, &mut together, &mut weight) && feed.put_done(batch)) {
+                    return false;
+                }
             }
-            let Looked {
-                met,
-                path,
-                stat,
-                was,
-                container,
-                ..
-            } = looked;
             let sent = desk::pieces(met, path, container, &mut |piece| {
                 weight += piece.weight;
                 together.push(Parcel {
                     piece,
                     stat,
-                    was: was.clone(),
+                    perhaps: known == Known::Perhaps,
                 });
                 weight < Preparer::BATCH_BYTES as u64 || send_off(feed, &mut together, &mut weight)
             });
@@ -390,8 +401,8 @@ fn send(
                 return false;
             }
         }
-        let rest = send_off(feed, &mut together, &mut weight);
-        rest && (known.is_empty() || feed.put_done(Batch::known(known)))
+        unchanged.is_empty()
+            || (send_off(feed, &mut together, &mut weight) && feed.put_done(Batch::unchanged(unchanged)))
     });
     send_off(feed, &mut together, &mut weight);
 }
@@ -405,60 +416,60 @@ struct Looked {
     met: Met,
     path: String,
     stat: Option<Stat>,
-    was: Option<Digest>,
-    unchanged: bool,
+    known: Known,
     container: bool,
 }
 
-fn look(met: Met, names: &Names, root: &Root, writer: &Writer, again: bool) -> Looked {
-    let path = names.of(root, met.below());
-    let Met::File(Found { stat, .. }) = &met else {
-        return Looked {
-            met,
-            path,
-            stat: None,
-            was: None,
-            unchanged: false,
-            container: false,
+/// Looks at many files: what the archive knows of them, and which are containers. With `again` none is unchanged.
+fn look(met: Vec<Met>, names: &Names, root: &Root, writer: &Mutex<Writer>, again: bool) -> Vec<Looked> {
+    let mut looked: Vec<Looked> = {
+        let writer = lock(writer);
+        let one = |met: Met| {
+            let path = names.of(root, met.below());
+            let stat = if let Met::File(Found { stat, .. }) = &met {
+                Some(*stat)
+            } else {
+                None
+            };
+            let known = match stat.map(|stat| writer.known(&path, &stat)) {
+                Some(Known::Unchanged) if again => Known::Perhaps,
+                Some(known) => known,
+                None => Known::New,
+            };
+            Looked {
+                met,
+                path,
+                stat,
+                known,
+                container: false,
+            }
         };
+        met.into_iter().map(one).collect()
     };
-    let stat = *stat;
-    let (was, unchanged) = match writer.known(&path, &stat) {
-        Known::Unchanged(digest) => (Some(digest), !again),
-        Known::Perhaps(digest) => (Some(digest), false),
-        Known::New => (None, false),
-    };
-    let container = !unchanged && is_container(&met);
-    Looked {
-        met,
-        path,
-        stat: (!container).then_some(stat),
-        was,
-        unchanged,
-        container,
-    }
-}
-
-fn unchanged(path: String, digest: Option<Digest>) -> Fate {
-    Fate {
-        digest: digest.map(|digest| digest.to_string()),
-        verdict: Verdict::Read,
-        known: true,
-        remarks: Vec::new(),
-        points: None,
-        ..Fate::failed(path, Diagnostic::note(Code::new("file-unusable"), ""))
-    }
+    looked
+        .par_iter_mut()
+        .with_min_len(64)
+        .filter(|one| one.known != Known::Unchanged)
+        .for_each(|one| {
+            one.container = is_container(&one.met);
+            // The members of a container are no files of their own, and the system says nothing of them.
+            if one.container {
+                one.stat = None;
+            }
+        });
+    looked
 }
 
 /// Reads sources and makes them ready for the archive.
-fn read(parcels: Vec<Parcel>, desk: &Desk, writer: &RwLock<Writer>, preparer: &Preparer) -> Batch {
+fn read(parcels: Vec<Parcel>, desk: &Desk, writer: &Mutex<Writer>, preparer: &Preparer) -> Batch {
     let mut batch = Batch {
         fates: Vec::with_capacity(parcels.len()),
         prepared: None,
-        met: Vec::new(),
+        touched: Vec::new(),
     };
     let mut additions = Vec::with_capacity(parcels.len());
-    for Parcel { piece, stat, was } in parcels {
+    let again = desk.has_orders();
+    for Parcel { piece, stat, perhaps } in parcels {
         let Piece { path, content, .. } = piece;
         let bytes = match content.bytes(&path) {
             Ok(bytes) => bytes,
@@ -468,20 +479,20 @@ fn read(parcels: Vec<Parcel>, desk: &Desk, writer: &RwLock<Writer>, preparer: &P
             }
         };
         let digest = Digest::of(&bytes);
-        let again = desk.has_orders();
-        // While a commit holds the writer nobody waits: reading once more costs less.
-        let has = || writer.try_read().is_ok_and(|writer| writer.has(&digest));
-        if !again && (was.as_ref() == Some(&digest) || has()) {
-            batch.fates.push(unchanged(path.clone(), Some(digest.clone())));
-            batch.met.push((path, digest, stat));
+        if perhaps && !again && lock(writer).has(&digest) {
+            batch.fates.push(Fate {
+                digest: Some(digest.clone()),
+                ..Fate::unchanged(path.clone())
+            });
+            batch.touched.push((path, digest, stat));
             continue;
         }
         let finished = desk.read(&path, bytes, digest.clone());
-        batch.fates.push(desk.fate(&finished));
+        let fate = desk.fate(&finished);
         let bytes = finished.source.bytes().to_vec();
-        let curvary_formats::Reading { runs, remarks } = finished.reading;
-        let verdict = batch.fates.last().map_or(Verdict::Refused, |fate| fate.verdict);
-        let reader = finished.card.map(|card| card.id);
+        let Reading { runs, remarks } = finished.reading;
+        let (verdict, reader) = (fate.verdict, fate.reader.clone());
+        batch.fates.push(fate);
         additions.push(Addition {
             path,
             bytes,
@@ -580,8 +591,15 @@ struct Entry {
 struct Ledger<'a> {
     archive: &'a Archive,
     /// Filled from the archive's records when the first known source comes.
-    before: Option<BTreeMap<String, Entry>>,
-    now: BTreeMap<String, Entry>,
+    before: Option<Before>,
+    now: BTreeMap<Digest, Entry>,
+}
+
+/// What the archive had before.
+#[derive(Default)]
+struct Before {
+    paths: BTreeMap<String, Digest>,
+    sources: BTreeMap<Digest, Entry>,
 }
 
 impl<'a> Ledger<'a> {
@@ -595,71 +613,88 @@ impl<'a> Ledger<'a> {
 
     /// Notes how a reading went, or fills in how it went before.
     fn complete(&mut self, fate: &mut Fate) -> Result<(), Failure> {
-        let Some(digest) = fate.digest.clone() else {
-            return Ok(());
-        };
         if !fate.known {
-            let entry = Entry {
-                verdict: fate.verdict,
-                reader: fate.reader.clone(),
-                runs: fate.runs,
-                points: fate.points.unwrap_or(0),
-                remarks: fate.remarks.clone(),
-            };
-            self.now.insert(digest, entry);
+            if let Some(digest) = &fate.digest {
+                self.now.insert(digest.clone(), Entry::of(fate));
+            }
             return Ok(());
         }
-        let entry = match self.now.get(&digest) {
-            Some(entry) => Some(entry),
-            None => {
-                if self.before.is_none() {
-                    self.before = Some(before(self.archive)?);
-                }
-                self.before.as_ref().and_then(|before| before.get(&digest))
-            }
+        if let Some(entry) = fate.digest.as_ref().and_then(|digest| self.now.get(digest)) {
+            entry.clone().fill(fate);
+            return Ok(());
+        }
+        let before = match &mut self.before {
+            Some(before) => before,
+            none => none.insert(Before::of(self.archive)?),
         };
-        if let Some(entry) = entry.cloned() {
-            fate.verdict = entry.verdict;
-            fate.reader = entry.reader;
-            fate.runs = entry.runs;
-            fate.points = Some(entry.points);
-            fate.remarks = entry.remarks;
+        if fate.digest.is_none() {
+            fate.digest = before.paths.get(&fate.path).cloned();
+        }
+        if let Some(entry) = fate.digest.as_ref().and_then(|digest| before.sources.get(digest)) {
+            entry.clone().fill(fate);
         }
         Ok(())
     }
 }
 
-/// How the reading of every source that the archive has went.
-fn before(archive: &Archive) -> Result<BTreeMap<String, Entry>, Failure> {
-    let mut entries = BTreeMap::new();
-    let mut points: BTreeMap<String, (u64, Vec<Diagnostic>)> = BTreeMap::new();
-    for record in archive.records() {
-        match record? {
-            // The runs of a reading stand before the source's own record, and a later reading replaces an earlier one.
-            Record::Run(run) => {
-                let of = points.entry(run.0.source.digest.to_string()).or_default();
-                of.0 += run.0.points() as u64;
-                of.1.extend(run.0.remarks);
-            }
-            Record::Source(source) => {
-                let digest = source.digest.to_string();
-                let (points, of_runs) = points.remove(&digest).unwrap_or_default();
-                let mut remarks = source.remarks;
-                remarks.extend(of_runs);
-                let runs = u64::from(source.runs);
-                let entry = Entry {
-                    verdict: source.verdict,
-                    reader: source.reader,
-                    runs,
-                    points,
-                    remarks,
-                };
-                entries.insert(digest, entry);
-            }
-            Record::Outcome(_) | Record::Path(_) => {}
+impl Entry {
+    fn of(fate: &Fate) -> Self {
+        Self {
+            verdict: fate.verdict,
+            reader: fate.reader.clone(),
+            runs: fate.runs,
+            points: fate.points.unwrap_or(0),
+            remarks: fate.remarks.clone(),
         }
     }
-    Ok(entries)
+
+    fn fill(self, fate: &mut Fate) {
+        fate.verdict = self.verdict;
+        fate.reader = self.reader;
+        fate.runs = self.runs;
+        fate.points = Some(self.points);
+        fate.remarks = self.remarks;
+    }
+}
+
+impl Before {
+    /// How the reading of every source that the archive has went, and under which paths it was met.
+    fn of(archive: &Archive) -> Result<Self, Failure> {
+        let mut before = Self::default();
+        // The runs of a reading stand beside their source's record, and a later reading replaces an earlier one.
+        let mut runs: BTreeMap<Digest, (u64, Vec<Diagnostic>)> = BTreeMap::new();
+        for record in archive.records() {
+            match record? {
+                Record::Run(run) => {
+                    let of = runs.entry(run.0.source.digest.clone()).or_default();
+                    of.0 += run.0.points() as u64;
+                    of.1.extend(run.0.remarks);
+                }
+                Record::Source(source) => {
+                    runs.remove(&source.digest);
+                    let entry = Entry {
+                        verdict: source.verdict,
+                        reader: source.reader,
+                        runs: u64::from(source.runs),
+                        points: 0,
+                        remarks: source.remarks,
+                    };
+                    before.sources.insert(source.digest, entry);
+                }
+                Record::Path(path) => {
+                    before.paths.insert(path.path, path.digest);
+                }
+                Record::Outcome(_) => {}
+            }
+        }
+        for (digest, (points, remarks)) in runs {
+            if let Some(entry) = before.sources.get_mut(&digest) {
+                entry.points = points;
+                entry.remarks.extend(remarks);
+            }
+        }
+        Ok(before)
+    }
 }
 
 #[cfg(test)]

@@ -1,15 +1,15 @@
 //! `curvary convert`: files into open formats, without an archive.
 
 use std::collections::BTreeSet;
-use std::fs::{self, File};
-use std::io::{self, BufWriter, Write};
+use std::fs;
+use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 use std::time::Instant;
 
-use clap::{Args, ValueEnum};
-use curvary_formats::writers::{csv, json};
-use curvary_record::{Code, Diagnostic, Digest, Run, Severity};
+use clap::Args;
+use curvary_formats::writers::json;
+use curvary_record::{Code, Diagnostic, Digest, Severity};
 use rayon::prelude::*;
 use serde::Serialize;
 
@@ -18,6 +18,7 @@ use crate::desk::{self, Desk, Finished, Piece, ReadingOptions};
 use crate::drawing;
 use crate::ending::{Failure, Outcome, unusable};
 use crate::flow::{flow, threads};
+use crate::output::{Format, OutputOptions, write};
 use crate::report::{Fate, Report, Summary, SummaryShape};
 use crate::screen::{FAINT, Progress, Screen, Styled, plural};
 use crate::walk::{self, Met, Root};
@@ -31,9 +32,8 @@ pub(crate) struct Convert {
     /// Files and folders
     #[arg(required = true, value_name = "PATH")]
     paths: Vec<PathBuf>,
-    /// What to write
-    #[arg(long, value_name = "FORMAT")]
-    to: Format,
+    #[command(flatten)]
+    output: OutputOptions,
     /// The folder to write to
     #[arg(long, value_name = "DIR")]
     out: PathBuf,
@@ -45,25 +45,6 @@ pub(crate) struct Convert {
     /// Print the summary as JSON
     #[arg(long)]
     json: bool,
-}
-
-/// An open format.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub(crate) enum Format {
-    /// Tidy CSV, with a Table Schema beside it
-    Csv,
-    /// The open schema's JSON
-    Json,
-}
-
-impl Format {
-    /// The ending of its files' names.
-    fn ending(self) -> &'static str {
-        match self {
-            Self::Csv => "csv",
-            Self::Json => "json",
-        }
-    }
 }
 
 /// The summary as `--json` shows it.
@@ -117,7 +98,7 @@ impl Convert {
                     })
                 });
             },
-            |piece| convert(piece, &desk, &out, self.to),
+            |piece| convert(piece, &desk, &out, &self.output),
             |fate: Fate| {
                 summary.add(&fate);
                 if let Some(report) = &mut report {
@@ -219,7 +200,8 @@ fn mark(out: &Path) -> Result<(), Failure> {
 }
 
 /// Reads one source and writes what came of it.
-fn convert(piece: Piece, desk: &Desk, out: &Path, to: Format) -> Fate {
+fn convert(piece: Piece, desk: &Desk, out: &Path, output: &OutputOptions) -> Fate {
+    let to = output.to;
     let Piece { path, content, .. } = piece;
     let target = target(out, &path, to.ending());
     let bytes = match content.bytes(&path) {
@@ -245,8 +227,10 @@ fn convert(piece: Piece, desk: &Desk, out: &Path, to: Format) -> Fate {
     let mut fate = desk.fate(&finished);
     let written = match to {
         Format::Json => write_json(&target, &finished),
-        Format::Csv if finished.reading.runs.is_empty() => Ok(()),
-        Format::Csv => write_csv(&target, finished.reading.runs.iter()),
+        _ if finished.reading.runs.is_empty() => Ok(()),
+        _ => output
+            .write(&target, &finished.reading.runs)
+            .map(|remarks| fate.remarks.extend(remarks)),
     };
     note(&mut fate, &target, written);
     fate
@@ -276,26 +260,6 @@ fn target(out: &Path, path: &str, ending: &str) -> PathBuf {
     name.into()
 }
 
-/// Writes a file under another name first, so that nobody ever finds half of it.
-pub(crate) fn write(
-    target: &Path,
-    content: impl FnOnce(&mut BufWriter<File>) -> io::Result<()>,
-) -> io::Result<()> {
-    if let Some(folder) = target.parent() {
-        fs::create_dir_all(folder)?;
-    }
-    let mut part = target.as_os_str().to_owned();
-    part.push(".part");
-    let part = PathBuf::from(part);
-    let mut file = BufWriter::with_capacity(1 << 16, File::create(&part)?);
-    let written = content(&mut file).and_then(|()| file.flush());
-    drop(file);
-    written.and_then(|()| fs::rename(&part, target)).inspect_err(|_| {
-        // What is half written is of no use to anybody.
-        let _ = fs::remove_file(&part);
-    })
-}
-
 fn write_json(target: &Path, finished: &Finished) -> io::Result<()> {
     let Finished {
         source,
@@ -305,38 +269,6 @@ fn write_json(target: &Path, finished: &Finished) -> io::Result<()> {
     write(target, |file| {
         json::SourceDocument::new(source, card.as_ref(), reading).write(file)
     })
-}
-
-/// Writes runs as tidy CSV, and the table's description beside it.
-pub(crate) fn write_csv<'r>(target: &Path, runs: impl Iterator<Item = &'r Run> + Clone) -> io::Result<()> {
-    let mut survey = csv::Survey::new(csv::Options::default());
-    for run in runs.clone() {
-        survey.see(run);
-    }
-    let table = survey.table();
-    write(target, |file| {
-        let mut writer = csv::Writer::new(file, &table).map_err(other)?;
-        for run in runs {
-            writer.write(run).map_err(other)?;
-        }
-        writer.finish().map_err(other)?;
-        Ok(())
-    })?;
-    write(&schema_beside(target), |file| {
-        file.write_all(table.schema().to_json().as_bytes())
-    })
-}
-
-/// `a.csv` has its description in `a.schema.json`.
-fn schema_beside(target: &Path) -> PathBuf {
-    target.with_extension("schema.json")
-}
-
-fn other(error: csv::WriteError) -> io::Error {
-    match error {
-        csv::WriteError::Io(error) => error,
-        error => io::Error::other(error),
-    }
 }
 
 #[cfg(test)]

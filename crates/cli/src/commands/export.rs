@@ -1,15 +1,16 @@
 //! `curvary export`: runs out of the archive in open formats.
 
 use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::Args;
 use curvary_archive::{Archive, FindOptions};
-use curvary_record::{Code, Diagnostic, Run, RunId};
+use curvary_record::{Code, Diagnostic, RunId, Severity};
 
 use crate::Setting;
-use crate::commands::convert::{Format, write, write_csv};
+use crate::drawing::NoTexts;
 use crate::ending::{Ending, Failure, Outcome};
+use crate::output::OutputOptions;
 use crate::screen::{ASKED, Screen, Styled, plural};
 
 /// Write runs out of the archive in an open format
@@ -20,9 +21,8 @@ pub(crate) struct Export {
     /// Runs by name, or a query
     #[arg(required = true, value_name = "RUN|QUERY")]
     what: Vec<String>,
-    /// What to write
-    #[arg(long, value_name = "FORMAT")]
-    to: Format,
+    #[command(flatten)]
+    output: OutputOptions,
     /// The file to write
     #[arg(long, value_name = "PATH")]
     out: PathBuf,
@@ -75,7 +75,16 @@ impl Export {
                 .help("`curvary find` shows what matches, `curvary worklist` what is in question"),
             ));
         }
-        put(self.to, &self.out, &runs).map_err(|error| Failure::file("write", &self.out, &error))?;
+        let remarks = self
+            .output
+            .write(&self.out, &runs)
+            .map_err(|error| Failure::file("write", &self.out, &error))?;
+        for remark in &remarks {
+            screen.complain(Some(&self.out.display().to_string()), remark, &NoTexts);
+        }
+        if remarks.iter().any(|remark| remark.severity == Severity::Error) {
+            return Ok(Ending::Nothing);
+        }
         writeln!(
             screen,
             "{}, {} to {}",
@@ -116,14 +125,4 @@ fn left_out(asked: &[RunId], screen: &mut Screen) {
         if asked.len() == 1 { "was" } else { "were" },
         names.join(", ")
     ));
-}
-
-fn put(to: Format, out: &Path, runs: &[Run]) -> std::io::Result<()> {
-    match to {
-        Format::Csv => write_csv(out, runs.iter()),
-        Format::Json => write(out, |file| {
-            serde_json::to_writer(&mut *file, &serde_json::json!({ "runs": runs }))?;
-            file.write_all(b"\n")
-        }),
-    }
 }

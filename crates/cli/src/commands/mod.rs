@@ -3,6 +3,7 @@
 mod add;
 mod completions;
 mod convert;
+mod demo;
 mod explain;
 mod export;
 mod find;
@@ -34,6 +35,7 @@ pub(crate) enum Command {
     Convert(convert::Convert),
     Verify(verify::Verify),
     Readers(readers::Readers),
+    Demo(demo::Demo),
     Completions(completions::Completions),
     Man(man::Man),
 }
@@ -52,6 +54,7 @@ impl Command {
             Self::Convert(convert) => convert.run(setting, screen),
             Self::Verify(verify) => verify.run(setting, screen),
             Self::Readers(readers) => readers.run(screen),
+            Self::Demo(demo) => demo.run(screen),
             Self::Completions(completions) => completions.run(screen),
             Self::Man(man) => man.run(screen),
         }
@@ -61,25 +64,27 @@ impl Command {
 /// Stands for the hyphen of an excluded term, `-comment:practice`, which clap would take for an option.
 const EXCLUDED: char = '\u{2212}';
 
+/// Commands that take a query.
+const ASKING: [&str; 3] = ["find", "export", "note"];
+/// Options whose value is a path, which may begin with a hyphen too.
+const PATHS: [&str; 2] = ["--out", "--archive"];
+
 /// The command line with excluded terms made safe for clap; [`query`] undoes it.
 ///
 /// Our own short options have one letter, so a longer word behind a single hyphen can only be an excluded term.
 pub(crate) fn arguments(given: impl Iterator<Item = OsString>) -> Vec<OsString> {
+    let mut asking = false;
     let mut literal = false;
+    let mut before = String::new();
     given
         .map(|argument| {
             let Some(text) = argument.to_str() else {
                 return argument;
             };
+            asking |= ASKING.contains(&text);
             literal |= text == "--";
-            let mut letters = text.chars();
-            let excluded = !literal
-                && letters.next() == Some('-')
-                && letters
-                    .next()
-                    .is_some_and(|c| c.is_alphanumeric() || c == '(' || c == '"')
-                && letters.next().is_some()
-                && !is_number(text);
+            let excluded = asking && !literal && !PATHS.contains(&before.as_str()) && is_excluded(text);
+            text.clone_into(&mut before);
             if excluded {
                 format!("{EXCLUDED}{}", &text[1..]).into()
             } else {
@@ -87,6 +92,16 @@ pub(crate) fn arguments(given: impl Iterator<Item = OsString>) -> Vec<OsString> 
             }
         })
         .collect()
+}
+
+fn is_excluded(text: &str) -> bool {
+    let mut letters = text.chars();
+    letters.next() == Some('-')
+        && letters
+            .next()
+            .is_some_and(|c| c.is_alphanumeric() || c == '(' || c == '"')
+        && letters.next().is_some()
+        && !is_number(text)
 }
 
 fn is_number(text: &str) -> bool {
@@ -152,6 +167,8 @@ mod tests {
         assert_eq!(passed[3], "\u{2212}comment:practice");
         assert_eq!(passed[4..], ["--json", "-q", "--limit", "-1"]);
         assert_eq!(query(&passed[2..4]), "betanin -comment:practice");
+        assert_eq!(words(&["curvary", "find", "x", "--archive", "-lab"])[4], "-lab");
+        assert_eq!(words(&["curvary", "add", "-lab"])[2], "-lab");
     }
 
     #[test]

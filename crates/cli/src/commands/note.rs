@@ -282,7 +282,7 @@ fn with_words(text: &str, words: &[String]) -> Result<String, Failure> {
 
 /// Writes a file under another name first, so that nobody ever finds half of it.
 fn replace(path: &Path, text: &str) -> Result<(), Failure> {
-    super::convert::write(path, |file| file.write_all(text.as_bytes()))
+    crate::output::write(path, |file| file.write_all(text.as_bytes()))
         .map_err(|error| Failure::file("write", path, &error))
 }
 

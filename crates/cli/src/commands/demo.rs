@@ -1,0 +1,133 @@
+//! `curvary demo`: the whole job on the demonstration data, as the commands that do it.
+
+use std::io::Write;
+use std::path::PathBuf;
+
+use clap::Args;
+use curvary_archive::{Archive, FindOptions};
+use curvary_record::{Code, Diagnostic};
+
+use crate::commands::find::short;
+use crate::ending::{Ending, Failure, Outcome};
+use crate::screen::{STRONG, Screen, Styled};
+
+/// Do the whole job on the demonstration data, printing the commands that do it
+///
+/// Reads the invented exports in demo-data and leaves an archive and exports in demo-out that may be opened, searched
+/// and thrown away.
+#[derive(Debug, Args)]
+pub(crate) struct Demo {
+    /// The demonstration data
+    #[arg(long, value_name = "DIR", default_value = "demo-data")]
+    data: PathBuf,
+    /// The folder to leave everything in
+    #[arg(long, value_name = "DIR", default_value = "demo-out")]
+    out: PathBuf,
+}
+
+/// The courses of beet red near 37 °C: the query that the demonstration follows.
+const QUERY: [&str; 3] = ["betanin", "temperature:36..38C", "technique:time-course"];
+
+impl Demo {
+    /// Does it.
+    pub(crate) fn run(self, screen: &mut Screen) -> Outcome {
+        if !self.data.is_dir() {
+            let message = format!("the demonstration data are not in `{}`", self.data.display());
+            let why = Diagnostic::error(Code::new("no-demo-data"), message);
+            return Err(Failure::nothing(why.help(
+                "give the command in curvary's own folder, or name theirs with `--data`",
+            )));
+        }
+        let (data, out) = (self.data.display().to_string(), self.out.display().to_string());
+        let in_out = |words: &[&str]| -> Vec<String> {
+            words
+                .iter()
+                .copied()
+                .chain(["--archive", &out])
+                .map(str::to_owned)
+                .collect()
+        };
+        tell(
+            screen,
+            "Everything in a folder of old exports goes into an archive.",
+        )?;
+        act(&in_out(&["add", &data]), screen)?;
+        tell(
+            screen,
+            "Runs are found by words, numbers with units, and dates, over all the years.",
+        )?;
+        let query: Vec<&str> = ["find"].into_iter().chain(QUERY).collect();
+        act(&in_out(&query), screen)?;
+        act(&in_out(&["find", "--facets"]), screen)?;
+        if let Some(run) = first(&out)? {
+            tell(screen, "Each says where it came from, line by line.")?;
+            act(&in_out(&["show", short(&run)]), screen)?;
+        }
+        tell(screen, "What is not sure is asked, never guessed.")?;
+        act(&in_out(&["worklist"]), screen)?;
+        tell(
+            screen,
+            "Any runs are handed on in open formats, with every digit as it was.",
+        )?;
+        let (table, spectra) = (
+            format!("{out}/exports/betanin.csv"),
+            format!("{out}/exports/spectra.jdx"),
+        );
+        let export = |what: &[&str], to: &str, file: &str| {
+            let words: Vec<&str> = ["export"]
+                .into_iter()
+                .chain(what.iter().copied())
+                .chain(["--to", to, "--out", file, "--replace"])
+                .collect();
+            in_out(&words)
+        };
+        act(&export(&QUERY, "csv", &table), screen)?;
+        act(&export(&["technique:spectrum"], "jcamp-dx", &spectra), screen)?;
+        tell(screen, "And all of it is still what was committed.")?;
+        act(&in_out(&["verify"]), screen)
+    }
+}
+
+fn tell(screen: &mut Screen, text: &str) -> Result<(), Failure> {
+    writeln!(screen, "\n{}", Styled(STRONG, text))?;
+    Ok(())
+}
+
+/// Prints a command and does it. One that could not be done ends the demonstration.
+fn act(words: &[String], screen: &mut Screen) -> Outcome {
+    let shown: Vec<String> = words.iter().map(|word| for_shell(word)).collect();
+    writeln!(screen, "\n$ curvary {}", shown.join(" "))?;
+    match crate::perform(words, screen)? {
+        Ending::Nothing => Err(Failure::nothing(Diagnostic::error(
+            Code::new("demo-stopped"),
+            format!(
+                "the demonstration stopped: `curvary {}` could do nothing",
+                shown.join(" ")
+            ),
+        ))),
+        ending => Ok(ending),
+    }
+}
+
+/// A word as a shell would need it.
+fn for_shell(word: &str) -> String {
+    let plain = |c: char| c.is_alphanumeric() || "-_./:=,%".contains(c);
+    if word.chars().all(plain) {
+        word.to_owned()
+    } else {
+        format!("'{word}'")
+    }
+}
+
+fn first(out: &str) -> Result<Option<String>, Failure> {
+    let archive = Archive::open(out.as_ref())?;
+    let query = archive.query(&QUERY.join(" "))?;
+    let found = archive.find(
+        &query,
+        &FindOptions {
+            limit: 1,
+            ..FindOptions::default()
+        },
+    )?;
+    Ok(found.hits.first().map(|hit| hit.id.to_string()))
+}

@@ -1,0 +1,357 @@
+//! Reads the whole corpus of odd exports with the built program and compares each case with its truth, by the rules of
+//! `tests/corpus/README.md`. Each case is a test of its own: `cargo test --test corpus -- shapes/`.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+use std::collections::BTreeSet;
+use std::fs;
+use std::path::Path;
+use std::sync::Arc;
+
+use curvary_record::Unit;
+use curvary_tests::{root, run};
+use libtest_mimic::{Arguments, Failed, Trial};
+use serde_json::Value;
+
+type Verdict = Result<(), String>;
+
+fn main() {
+    let arguments = Arguments::from_args();
+    let corpus = root().join("tests/corpus/text");
+    let mut cases = Vec::new();
+    for group in listed(&corpus) {
+        for case in listed(&corpus.join(&group)) {
+            cases.push(format!("{group}/{case}"));
+        }
+    }
+    let out = tempfile::tempdir().expect("a folder");
+    if !arguments.list {
+        let target = out.path().display().to_string();
+        let from = corpus.display().to_string();
+        let output = run(&corpus, &["convert", &from, "--to", "json", "--out", &target, "--quiet"]);
+        assert!(output.status.code().is_some_and(|status| status < 2), "{output:?}");
+    }
+    let out = Arc::new(out);
+    let trial = |name: String| {
+        let (out, folder) = (Arc::clone(&out), corpus.join(&name));
+        Trial::test(name.clone(), move || compare(&folder, &out.path().join(&name)).map_err(Failed::from))
+    };
+    let mut trials: Vec<Trial> = cases.iter().cloned().map(trial).collect();
+    trials.push({
+        let out = Arc::clone(&out);
+        Trial::test("every-code-has-a-page", move || pages(out.path(), &cases).map_err(Failed::from))
+    });
+    libtest_mimic::run(&arguments, trials).exit();
+}
+
+/// Every code that reading the corpus gives has a page for `curvary explain CODE`.
+fn pages(out: &Path, cases: &[String]) -> Verdict {
+    let listed = run(out, &["explain", "--codes"]);
+    let listed = String::from_utf8_lossy(&listed.stdout).into_owned();
+    let listed: BTreeSet<&str> = listed.lines().collect();
+    let mut missing = BTreeSet::new();
+    for case in cases {
+        for entry in fs::read_dir(out.join(case)).into_iter().flatten().filter_map(Result::ok) {
+            let text = fs::read_to_string(entry.path()).map_err(|error| error.to_string())?;
+            let document: Value = serde_json::from_str(&text).map_err(|error| error.to_string())?;
+            let questions = list(&document["runs"]).iter().flat_map(|run| list(&run["questions"]));
+            let all = list(&document["remarks"]).iter().chain(questions).filter_map(|remark| remark["code"].as_str());
+            missing.extend(all.filter(|code| !listed.contains(code)).map(str::to_owned));
+        }
+    }
+    if missing.is_empty() { Ok(()) } else { Err(format!("codes without a page: {missing:?}")) }
+}
+
+fn listed(folder: &Path) -> Vec<String> {
+    let entries = fs::read_dir(folder).expect("the corpus is there").filter_map(Result::ok);
+    let folders = entries.filter(|entry| entry.path().is_dir());
+    let mut names: Vec<String> = folders.map(|entry| entry.file_name().to_string_lossy().into_owned()).collect();
+    names.sort();
+    names
+}
+
+fn compare(case: &Path, out: &Path) -> Verdict {
+    let read = |path: &Path| -> Result<Value, String> {
+        let text = fs::read_to_string(path).map_err(|error| format!("{}: {error}", path.display()))?;
+        serde_json::from_str(&text).map_err(|error| format!("{}: {error}", path.display()))
+    };
+    let wanted = read(&case.join("expect.json"))?;
+    let written = fs::read_dir(out).map_err(|error| format!("{}: {error}", out.display()))?;
+    let file = written
+        .filter_map(Result::ok)
+        .map(|entry| entry.path())
+        .find(|path| path.file_name().is_some_and(|name| name.to_string_lossy().starts_with("input.")))
+        .ok_or("nothing was written for it")?;
+    let found = read(&file)?;
+    judge(&wanted, &found)
+        .map_err(|why| format!("{why}\n  why the case is here: {}", wanted["why"].as_str().unwrap_or_default()))
+}
+
+fn judge(wanted: &Value, found: &Value) -> Verdict {
+    let verdict = found["verdict"].as_str().unwrap_or_default();
+    let runs = list(&found["runs"]);
+    never(wanted, runs)?;
+    let as_wanted = wanted["verdict"] == verdict;
+    let fine = as_wanted || list(&wanted["verdicts_also_fine"]).iter().any(|fine| *fine == *verdict);
+    if !fine {
+        return Err(format!("the verdict is {verdict}, wanted {}: {}", wanted["verdict"], reasons(found)));
+    }
+    match verdict {
+        "refused" => {
+            if runs.is_empty() { Ok(()) } else { Err("a refused file has runs".into()) }
+        }
+        // Who answers the question decides, so the values are compared only where the question was wanted.
+        "in-question" if !as_wanted => Ok(()),
+        _ => {
+            matches(wanted, runs)?;
+            if verdict == "read" { told(wanted, found, runs) } else { Ok(()) }
+        }
+    }
+}
+
+fn list(value: &Value) -> &[Value] {
+    value.as_array().map_or(&[], Vec::as_slice)
+}
+
+fn reasons(found: &Value) -> String {
+    let questions = list(&found["runs"]).iter().flat_map(|run| list(&run["questions"]));
+    let all = list(&found["remarks"]).iter().chain(questions);
+    let texts: Vec<&str> = all.filter_map(|remark| remark["message"].as_str()).take(4).collect();
+    texts.join("; ")
+}
+
+/// The silent errors: numbers, fields and quantities that must not occur, whatever the verdict.
+fn never(wanted: &Value, runs: &[Value]) -> Verdict {
+    let traces = || runs.iter().flat_map(|run| list(&run["traces"]));
+    for banned in list(&wanted["never"]).iter().filter_map(Value::as_f64) {
+        let mut values = traces().flat_map(|trace| list(&trace["y"]["values"]).iter().chain(list(&trace["x"]["values"])));
+        if values.any(|value| value.as_f64() == Some(banned)) {
+            return Err(format!("the number {banned} occurs, which must never be read"));
+        }
+    }
+    if let Some(fields) = wanted["fields_never"].as_object() {
+        for (key, values) in fields {
+            for run in runs {
+                let given = &run["fields"][key]["value"];
+                if list(values).iter().any(|banned| same_value(banned, &run["fields"][key])) {
+                    return Err(format!("the field {key} is {given}, which must never be read"));
+                }
+            }
+        }
+    }
+    for key in ["y_must_not_be", "extra_y_must_not_be"] {
+        let Some(banned) = wanted[key].as_str() else { continue };
+        let expected = list(&wanted["runs"]).iter().flat_map(|run| list(&run["traces"]));
+        let expected = expected.filter(|trace| trace["y"]["quantity"] == *banned).count();
+        let allowed = if key == "extra_y_must_not_be" { expected } else { 0 };
+        if traces().filter(|trace| trace["y"]["quantity"] == *banned).count() > allowed {
+            return Err(format!("a trace is called {banned}, which it is not"));
+        }
+    }
+    Ok(())
+}
+
+/// What must be told: absent values, remarks, the uncertain end.
+fn told(wanted: &Value, found: &Value, runs: &[Value]) -> Verdict {
+    let remarks: Vec<String> = list(&found["remarks"])
+        .iter()
+        .chain(runs.iter().flat_map(|run| list(&run["questions"])))
+        .map(|remark| remark.to_string().to_lowercase())
+        .collect();
+    for needed in list(&wanted["remarks_contain"]).iter().filter_map(Value::as_str) {
+        let met = needed.to_lowercase().split('|').any(|part| remarks.iter().any(|remark| remark.contains(part)));
+        if !met {
+            return Err(format!("no remark says `{needed}`: {}", reasons(found)));
+        }
+    }
+    let expected = wanted["absent"].as_u64().unwrap_or(0);
+    let absent: u64 =
+        runs.iter().flat_map(|run| list(&run["traces"])).map(|trace| trace["absent"].as_u64().unwrap_or(0)).sum();
+    if absent < expected {
+        return Err(format!("{absent} values are told to be absent, wanted {expected}"));
+    }
+    if wanted["last_point_uncertain"] == true && remarks.is_empty() {
+        return Err("the last number may be incomplete, and no remark says so".into());
+    }
+    Ok(())
+}
+
+/// Whether the runs are those of the truth, or of one of several truths.
+fn matches(wanted: &Value, runs: &[Value]) -> Verdict {
+    let either = list(&wanted["either"]);
+    if either.is_empty() {
+        return same_runs(wanted, list(&wanted["runs"]), runs);
+    }
+    let mut why = String::new();
+    for truth in either {
+        match same_runs(wanted, list(&truth["runs"]), runs) {
+            Ok(()) => return Ok(()),
+            Err(error) => why = format!("{why}\n  or {error}"),
+        }
+    }
+    Err(format!("none of {} truths matches:{why}", either.len()))
+}
+
+fn same_runs(wanted: &Value, truths: &[Value], runs: &[Value]) -> Verdict {
+    if truths.is_empty() {
+        return Ok(());
+    }
+    let extra_traces = wanted["extra_traces_fine"] == true;
+    if wanted["runs_may_be_split"] == true {
+        let expected: Vec<&Value> = truths.iter().flat_map(|run| list(&run["traces"])).collect();
+        let given: Vec<&Value> = runs.iter().flat_map(|run| list(&run["traces"])).collect();
+        return same_traces(&expected, &given, extra_traces);
+    }
+    let mut at = 0;
+    let mut why = String::new();
+    for (index, truth) in truths.iter().enumerate() {
+        let optional = truth["optional"] == true;
+        let mut met = false;
+        for candidate in at..runs.len() {
+            match same_run(truth, &runs[candidate], extra_traces) {
+                Ok(()) => {
+                    at = candidate + 1;
+                    met = true;
+                    break;
+                }
+                Err(error) if why.is_empty() => why = error,
+                Err(_) => {}
+            }
+            if wanted["extra_runs_fine"] != true {
+                break;
+            }
+        }
+        if !met && !optional {
+            return Err(format!("run {index} of {} does not match ({} found): {why}", truths.len(), runs.len()));
+        }
+    }
+    if at < runs.len() && wanted["extra_runs_fine"] != true {
+        return Err(format!("{} runs were found, wanted {}", runs.len(), truths.len()));
+    }
+    Ok(())
+}
+
+fn same_run(truth: &Value, run: &Value, extra_traces: bool) -> Verdict {
+    if truth["technique"].is_string() && truth["technique"] != run["technique"] {
+        return Err(format!("the technique is {}, wanted {}", run["technique"], truth["technique"]));
+    }
+    for (key, value) in truth["fields"].as_object().into_iter().flatten() {
+        let given = &run["fields"][key];
+        if !same_value(value, given) {
+            return Err(format!("the field {key} is {}, wanted {value}", given["value"]));
+        }
+    }
+    let expected: Vec<&Value> = list(&truth["traces"]).iter().collect();
+    let given: Vec<&Value> = list(&run["traces"]).iter().collect();
+    same_traces(&expected, &given, extra_traces)
+}
+
+/// Every expected trace is given once; which one stands first does not matter.
+fn same_traces(expected: &[&Value], given: &[&Value], extra: bool) -> Verdict {
+    let mut left: Vec<&Value> = given.to_vec();
+    let mut why = String::new();
+    for (index, truth) in expected.iter().enumerate() {
+        let mut met = None;
+        for (at, trace) in left.iter().enumerate() {
+            match same_trace(truth, trace) {
+                Ok(()) => {
+                    met = Some(at);
+                    break;
+                }
+                Err(error) if why.is_empty() => why = error,
+                Err(_) => {}
+            }
+        }
+        match met {
+            Some(at) => drop(left.remove(at)),
+            None if truth["optional"] == true => {}
+            None => return Err(format!("trace {index} is not there ({} found): {why}", given.len())),
+        }
+        why.clear();
+    }
+    if left.is_empty() || extra {
+        return Ok(());
+    }
+    Err(format!("{} traces were found, wanted {}", given.len(), expected.len()))
+}
+
+fn same_trace(truth: &Value, trace: &Value) -> Verdict {
+    if let Some(label) = truth["label"].as_str() {
+        let given = trace["label"].as_str().unwrap_or_default();
+        let (a, b) = (label.trim().to_lowercase(), given.trim().to_lowercase());
+        if b.is_empty() || !(a.contains(&b) || b.contains(&a)) {
+            return Err(format!("the label is `{given}`, wanted `{label}`"));
+        }
+    }
+    for axis in ["x", "y"] {
+        for key in ["quantity", "unit"] {
+            let (wanted, given) = (&truth[axis][key], &trace[axis][key]);
+            if wanted.is_string() && wanted != given {
+                return Err(format!("the {key} of {axis} is {given}, wanted {wanted}"));
+            }
+        }
+    }
+    points(truth, trace)?;
+    for coordinate in list(&truth["held"]) {
+        let held = list(&trace["held"]).iter().any(|given| {
+            given["quantity"] == coordinate["quantity"]
+                && given["unit"] == coordinate["unit"]
+                && given["value"].as_f64() == coordinate["value"].as_f64()
+        });
+        if !held {
+            return Err(format!("{} {} is not held: {}", coordinate["quantity"], coordinate["value"], trace["held"]));
+        }
+    }
+    Ok(())
+}
+
+/// The same numbers in the same order. A point with an absent value may be missing as a whole.
+fn points(truth: &Value, trace: &Value) -> Verdict {
+    let numbers = |side: &Value, axis: &str| -> Vec<Option<f64>> {
+        // Minus zero equals zero.
+        list(&side[axis]["values"]).iter().map(|value| value.as_f64().map(|n| n + 0.0)).collect()
+    };
+    let pairs = |side: &Value| -> Vec<(Option<f64>, Option<f64>)> {
+        numbers(side, "x").into_iter().zip(numbers(side, "y")).filter(|(x, y)| x.is_some() && y.is_some()).collect()
+    };
+    let (wanted, given) = (pairs(truth), pairs(trace));
+    if wanted.len() != given.len() {
+        return Err(format!("{} points were found, wanted {}", given.len(), wanted.len()));
+    }
+    // An index is the reader's own count.
+    let counted = truth["x"]["quantity"] == "index";
+    let differs = wanted.iter().zip(&given).position(|(a, b)| a.1 != b.1 || (!counted && a.0 != b.0));
+    match differs {
+        Some(at) => Err(format!("point {at} is {:?}, wanted {:?}", given[at], wanted[at])),
+        None => Ok(()),
+    }
+}
+
+/// A field's value: numbers with units after conversion, text without blanks at the ends, dates by ten characters.
+fn same_value(wanted: &Value, field: &Value) -> bool {
+    let given = &field["value"];
+    let unit = |value: &Value| value["unit"].as_str().and_then(|code| Unit::ucum(code).ok());
+    let close = |a: f64, b: f64| (a - b).abs() <= 1e-9 * a.abs().max(b.abs());
+    match wanted {
+        Value::String(text) => {
+            let Some(given) = given.as_str().map(str::trim) else { return false };
+            let text = text.trim();
+            given == text || (is_date(text) && given.get(..10) == text.get(..10))
+        }
+        Value::Number(number) => match (number.as_f64(), given.as_f64()) {
+            (Some(a), Some(b)) => close(a, b),
+            _ => false,
+        },
+        Value::Object(object) => match (object["value"].as_f64(), given.as_f64()) {
+            (Some(a), Some(b)) => match (unit(wanted), unit(field)) {
+                (Some(ours), Some(theirs)) => close(ours.to_si(a), theirs.to_si(b)),
+                _ => close(a, b) && wanted["unit"] == field["unit"],
+            },
+            _ => false,
+        },
+        _ => false,
+    }
+}
+
+fn is_date(text: &str) -> bool {
+    text.len() >= 10 && text.is_ascii() && text.as_bytes()[4] == b'-' && text.as_bytes()[7] == b'-'
+}
