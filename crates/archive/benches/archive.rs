@@ -12,6 +12,7 @@ use std::sync::mpsc::sync_channel;
 use std::time::{Duration, Instant};
 
 use curvary_archive::{Addition, Archive, FindOptions, Known, Preparer, Stat, Writer};
+use curvary_record::stored::{Record, StoredRun};
 use curvary_record::{
     Claim, Column, Decimals, Digest, Fields, Lines, Origin, Place, Quantity, Run, RunId, SourceRef,
     Technique, Trace, Unit, Verdict,
@@ -206,11 +207,60 @@ fn peak() -> u64 {
         / 1024
 }
 
+/// The share of each stage of preparing, on one thread, with the same libraries over the same data.
+fn stages() {
+    let all: Vec<Addition> = (0..800).map(|n| addition(n, 1000)).collect();
+    let bytes: usize = all.iter().map(|one| one.bytes.len()).sum();
+    let mut out = vec![0; 1 << 20];
+    let time = |name: &str, from: Instant| {
+        println!(
+            "  {name}: {:.1} MB/s of text",
+            bytes as f64 / 1e6 / from.elapsed().as_secs_f64()
+        );
+    };
+    println!("stages of preparing, each alone");
+    let from = Instant::now();
+    all.iter()
+        .for_each(|one| drop(std::hint::black_box(Digest::of(&one.bytes))));
+    time("SHA-256", from);
+    for level in [1, 2, 4, 6] {
+        let mut deflate = libdeflater::Compressor::new(libdeflater::CompressionLvl::new(level).unwrap());
+        let from = Instant::now();
+        let packed: usize = all
+            .iter()
+            .map(|one| deflate.deflate_compress(&one.bytes, &mut out).unwrap())
+            .sum();
+        time(
+            &format!("deflate {level} ({:.3})", packed as f64 / bytes as f64),
+            from,
+        );
+    }
+    let from = Instant::now();
+    let lines: Vec<Vec<u8>> = all
+        .iter()
+        .map(|one| serde_json::to_vec(&Record::Run(Box::new(StoredRun(one.runs[0].clone())))).unwrap())
+        .collect();
+    time("JSON", from);
+    let joined: Vec<Vec<u8>> = lines.chunks(40).map(<[Vec<u8>]>::concat).collect();
+    for level in [-1, 1, 3] {
+        let from = Instant::now();
+        let packed: usize = joined
+            .iter()
+            .map(|lines| zstd::bulk::compress(lines, level).unwrap().len())
+            .sum();
+        time(
+            &format!("zstd {level} ({:.3})", packed as f64 / bytes as f64),
+            from,
+        );
+    }
+}
+
 fn main() {
     #[expect(clippy::cast_precision_loss)]
     fn rate(bytes: usize, time: Duration) -> f64 {
         bytes as f64 / 1e6 / time.as_secs_f64()
     }
+    stages();
     println!("taking in: 3,000 exports of 13 kB");
     for threads in [1, 2] {
         let (root, archive) = fresh("add");

@@ -480,6 +480,7 @@ impl Indexer {
             .reader
             .reload()
             .map_err(|error| self.index.trouble(&error))?;
+        self.share(&path);
         if let Some(current) = self.fresh_index.take() {
             current.write(&self.root, &*self.disk)?;
         }
@@ -505,14 +506,27 @@ impl Indexer {
         last.map_or(0, |last| last + 1)
     }
 
+    /// The engine keeps its lists of files to their owner. An archive on a shared disk is for all who may read the rest
+    /// of it, so they get the permissions of the catalogue.
+    fn share(&self, like: &Path) {
+        let Ok(permissions) = fs::metadata(like).map(|metadata| metadata.permissions()) else {
+            return;
+        };
+        for name in ["meta.json", ".managed.json"] {
+            // Where this is refused, the others are told that they may not read the index.
+            let _ = fs::set_permissions(self.index.path.join(name), permissions.clone());
+        }
+    }
+
     /// Waits until merges have ended.
     pub(crate) fn finish(&mut self) -> Result<(), Error> {
-        match self.engine.take() {
-            Some(engine) => engine
+        if let Some(engine) = self.engine.take() {
+            engine
                 .wait_merging_threads()
-                .map_err(|error| self.index.trouble(&error)),
-            None => Ok(()),
+                .map_err(|error| self.index.trouble(&error))?;
+            self.share(&self.index.path.join(&self.covered.catalog));
         }
+        Ok(())
     }
 }
 

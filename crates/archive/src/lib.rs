@@ -15,6 +15,7 @@
 
 mod archive;
 mod catalog;
+mod decimal;
 mod disk;
 mod facts;
 mod frames;

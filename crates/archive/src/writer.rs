@@ -12,9 +12,11 @@ use std::sync::{Arc, PoisonError, RwLock};
 
 use curvary_record::stored::{PathRecord, Record, SourceRecord, StoredRun};
 use curvary_record::{Diagnostic, Digest, Outcome, Run, RunId, Verdict};
+use serde::Serialize;
 use tantivy::TantivyDocument;
 
 use crate::catalog::{Catalog, path_hash};
+use crate::decimal::Decimals;
 use crate::disk::{Disk, RealDisk, Tail, read_at, sync_folder};
 use crate::facts::{Around, Facts};
 use crate::frames::{self, At};
@@ -260,7 +262,9 @@ fn replaced(catalog: &Catalog, path: &str, digest: &[u8; 32]) -> Option<Digest> 
 
 fn put_line(lines: &mut Vec<u8>, record: &Record) -> Result<Range<usize>, Error> {
     let from = lines.len();
-    serde_json::to_writer(&mut *lines, record)
+    let mut writer = serde_json::Serializer::with_formatter(&mut *lines, Decimals::default());
+    record
+        .serialize(&mut writer)
         .map_err(|error| Error::damaged(Path::new("records"), None, error.to_string(), "a record"))?;
     lines.push(b'\n');
     Ok(from..lines.len())
