@@ -485,11 +485,84 @@ pub fn fit(model: &dyn Model, data: &Data<'_>, options: &Options) -> Result<Fit,
     if options.held.is_empty() && options.bounds.is_empty() {
         model.arrange(&start, &mut minimum.parameters);
     }
-    let mut result = finish(&setting, roots.as_deref(), minimum, options, remarks)?;
+    let mut result = finish(&setting, roots.as_deref(), minimum, options, remarks);
+    // Starts that a model draws from the data have been compared with many others already.
+    if !reweight
+        && (options.start.is_some() || !model.draws_starts())
+        && is_doubtful(&result)
+        && let Some(better) = from_elsewhere(&setting, roots.as_deref(), &start, &result, options)
+    {
+        result = Ok(better);
+    }
+    let mut result = result?;
     if options.profile {
         profile::intervals(&setting, roots.as_deref(), &mut result, options);
     }
     Ok(result)
+}
+
+/// Whether a result is no result, or one in which a parameter's error exceeds itself.
+fn is_doubtful(result: &Result<Fit, Refusal>) -> bool {
+    match result {
+        Err(refusal) => matches!(refusal, Refusal::NotConverged { .. }),
+        Ok(fit) => fit.parameters.iter().any(|p| match p.standing {
+            Standing::NotDetermined => true,
+            Standing::Held | Standing::AtLimit => false,
+            _ => p.standard_error.is_none_or(|se| se > p.value.abs()),
+        }),
+    }
+}
+
+/// Searches from eight other starting values, half to twice those given, for a minimum that is lower and not doubtful.
+fn from_elsewhere(
+    setting: &Setting<'_>,
+    roots: Option<&[f64]>,
+    start: &[f64],
+    found: &Result<Fit, Refusal>,
+    options: &Options,
+) -> Option<Fit> {
+    let mut best: Option<Fit> = None;
+    for round in 0..8_usize {
+        // Fixed factors without pattern, so that every run tries the same places.
+        let elsewhere: Vec<f64> = start
+            .iter()
+            .enumerate()
+            .map(|(j, v)| {
+                let share = ((round * start.len() + j + 1) as f64 * 0.618_033_988_749_895).fract();
+                if setting.free[j] {
+                    v * (2.0 * share - 1.0).exp2()
+                } else {
+                    *v
+                }
+            })
+            .collect();
+        let mut remarks = Vec::new();
+        let Ok(mut minimum) = search(setting, roots, &elsewhere, options, &mut remarks) else {
+            continue;
+        };
+        if options.held.is_empty() && options.bounds.is_empty() {
+            setting.model.arrange(start, &mut minimum.parameters);
+        }
+        let result = finish(setting, roots, minimum, options, Vec::new());
+        if is_doubtful(&result) {
+            continue;
+        }
+        let Ok(fit) = result else { continue };
+        let limit = best
+            .as_ref()
+            .or(found.as_ref().ok())
+            .map(|f| f.residual_sum_of_squares);
+        if limit.is_none_or(|limit| fit.residual_sum_of_squares < 0.99 * limit) {
+            best = Some(fit);
+        }
+    }
+    let mut best = best?;
+    best.remarks.push(Remark::Words {
+        text: "the starting values led to no minimum in which every parameter is determined; this one was reached \
+               from others within a factor of two"
+            .into(),
+    });
+    Some(best)
 }
 
 fn require_position(j: usize, p: usize) -> Result<(), Refusal> {

@@ -86,6 +86,11 @@ pub trait Model {
     /// [`Refusal::NoStart`] and others, where the data do not suit the model.
     fn start(&self, x: &[&[f64]], y: &[f64]) -> Result<Vec<f64>, Refusal>;
 
+    /// Whether [`Model::start`] draws its values from the data, rather than from what a person said.
+    fn draws_starts(&self) -> bool {
+        true
+    }
+
     /// Positions of the parameters in which the model is linear while the others stay fixed.
     fn linear(&self) -> &[usize] {
         &[]

@@ -246,6 +246,10 @@ impl Model for Formula {
         Ok(self.starts.iter().map(|s| s.unwrap_or(1.0)).collect())
     }
 
+    fn draws_starts(&self) -> bool {
+        false
+    }
+
     fn linear(&self) -> &[usize] {
         &self.linear
     }
