@@ -2,7 +2,6 @@
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
 use std::fs;
-use std::io::{BufRead, BufReader};
 use std::path::Path;
 use std::process::{Output, Stdio};
 
@@ -29,7 +28,9 @@ fn stderr(output: &Output) -> String {
 
 fn report(path: &Path) -> Vec<serde_json::Value> {
     let text = fs::read_to_string(path).expect("a report");
-    text.lines().map(|line| serde_json::from_str(line).expect("a line of JSON")).collect()
+    text.lines()
+        .map(|line| serde_json::from_str(line).expect("a line of JSON"))
+        .collect()
 }
 
 #[test]
@@ -41,7 +42,10 @@ fn all_done_is_0_and_a_second_time_changes_nothing() {
     assert_eq!(json(&first)["read"], 1);
     let again = run(folder.path(), &add);
     assert_eq!(status(&again), Some(0), "{}", stderr(&again));
-    assert_eq!((&json(&again)["read"], &json(&again)["unchanged"]), (&0.into(), &1.into()));
+    assert_eq!(
+        (&json(&again)["read"], &json(&again)["unchanged"]),
+        (&0.into(), &1.into())
+    );
     let found = json(&run(folder.path(), &["find", "--archive", "lab", "--json"]));
     assert_eq!(found["total"], 1);
 }
@@ -64,7 +68,10 @@ fn done_in_part_is_1_and_nothing_done_is_3() {
 #[test]
 fn wrong_command_lines_are_2() {
     let folder = folder(&[("in/a.csv", COURSE)]);
-    assert_eq!(status(&run(folder.path(), &["add", "in", "--archive", "lab"])), Some(0));
+    assert_eq!(
+        status(&run(folder.path(), &["add", "in", "--archive", "lab"])),
+        Some(0)
+    );
     for wrong in [
         &["ad", "in"][..],
         &["add"],
@@ -92,7 +99,10 @@ fn strict_lets_warnings_count() {
     let bare = "0,0.9\n1,0.8\n2,0.7\n3,0.6\n4,0.5\n5,0.45\n6,0.4\n";
     let folder = folder(&[("in/bare.csv", bare)]);
     assert_eq!(status(&run(folder.path(), &["add", "in", "--dry-run"])), Some(0));
-    assert_eq!(status(&run(folder.path(), &["add", "in", "--dry-run", "--strict"])), Some(1));
+    assert_eq!(
+        status(&run(folder.path(), &["add", "in", "--dry-run", "--strict"])),
+        Some(1)
+    );
 }
 
 #[test]
@@ -104,7 +114,9 @@ fn every_file_has_a_line_in_the_report() {
         ("in/.hidden.csv", COURSE),
         ("in/deep/er/c.csv", COURSE),
     ]);
-    let convert = ["convert", "in", "--to", "json", "--out", "out", "--report", "r.jsonl", "--quiet"];
+    let convert = [
+        "convert", "in", "--to", "json", "--out", "out", "--report", "r.jsonl", "--quiet",
+    ];
     let output = run(folder.path(), &convert);
     assert_eq!(status(&output), Some(1), "{}", stderr(&output));
     let lines = report(&folder.path().join("r.jsonl"));
@@ -113,22 +125,50 @@ fn every_file_has_a_line_in_the_report() {
     let verdicts: Vec<&str> = lines.iter().filter_map(|line| line["verdict"].as_str()).collect();
     assert_eq!(verdicts, ["read", "refused", "read", "refused"]);
     for line in &lines {
-        let keys: Vec<&str> = line.as_object().expect("an object").keys().map(String::as_str).collect();
-        assert_eq!(keys, ["path", "digest", "verdict", "reader", "runs", "points", "remarks"]);
-        let document = folder.path().join("out").join(format!("{}.json", line["path"].as_str().expect("a path")));
+        let keys: Vec<&str> = line
+            .as_object()
+            .expect("an object")
+            .keys()
+            .map(String::as_str)
+            .collect();
+        assert_eq!(
+            keys,
+            ["path", "digest", "verdict", "reader", "runs", "points", "remarks"]
+        );
+        let document = folder
+            .path()
+            .join("out")
+            .join(format!("{}.json", line["path"].as_str().expect("a path")));
         let document: serde_json::Value =
             serde_json::from_slice(&fs::read(document).expect("a document for each")).expect("JSON");
         assert_eq!(document["verdict"], line["verdict"]);
-        assert_eq!(document["runs"].as_array().map(Vec::len), line["runs"].as_u64().and_then(|n| n.try_into().ok()));
+        assert_eq!(
+            document["runs"].as_array().map(Vec::len),
+            line["runs"].as_u64().and_then(|n| n.try_into().ok())
+        );
     }
     assert_eq!((&lines[0]["runs"], &lines[0]["points"]), (&1.into(), &6.into()));
     // An archive tells the same of them, and a second time too.
     for report_file in ["first.jsonl", "second.jsonl"] {
-        let add = ["add", "in", "--archive", "lab", "--report", report_file, "--quiet"];
-        assert_eq!(status(&run(folder.path(), &add)), Some(if report_file == "first.jsonl" { 1 } else { 0 }));
+        let add = [
+            "add",
+            "in",
+            "--archive",
+            "lab",
+            "--report",
+            report_file,
+            "--quiet",
+        ];
+        assert_eq!(
+            status(&run(folder.path(), &add)),
+            Some(if report_file == "first.jsonl" { 1 } else { 0 })
+        );
         let told = report(&folder.path().join(report_file));
         for (told, line) in told.iter().zip(&lines) {
-            assert_eq!(told["path"].as_str(), line["path"].as_str().map(|path| format!("in/{path}")).as_deref());
+            assert_eq!(
+                told["path"].as_str(),
+                line["path"].as_str().map(|path| format!("in/{path}")).as_deref()
+            );
             for key in ["digest", "verdict", "reader", "runs", "points"] {
                 assert_eq!(told[key], line[key], "{report_file}, {key} of {}", line["path"]);
             }
@@ -142,32 +182,53 @@ fn what_cannot_be_read_is_told_and_the_rest_is_read() {
     let folder = folder(&[("in/a.csv", COURSE), ("in/c.csv", &COURSE.replace("37", "38"))]);
     // A link that leads nowhere cannot be read by anybody; permissions do not stop a superuser.
     std::os::unix::fs::symlink("nowhere", folder.path().join("in/b.csv")).expect("a link");
-    let output = run(folder.path(), &["add", "in", "--archive", "lab", "--report", "r.jsonl", "--errors", "short"]);
+    let output = run(
+        folder.path(),
+        &[
+            "add",
+            "in",
+            "--archive",
+            "lab",
+            "--report",
+            "r.jsonl",
+            "--errors",
+            "short",
+        ],
+    );
     assert_eq!(status(&output), Some(1), "{}", stderr(&output));
-    assert!(stderr(&output).contains("in/b.csv: error[file-unusable]: cannot read"), "{}", stderr(&output));
+    assert!(
+        stderr(&output).contains("in/b.csv: error[file-unusable]: cannot read"),
+        "{}",
+        stderr(&output)
+    );
     let lines = report(&folder.path().join("r.jsonl"));
     let failed: Vec<_> = lines.iter().filter(|line| line["verdict"] == "failed").collect();
     assert_eq!(failed.len(), 1);
-    assert_eq!((&failed[0]["path"], &failed[0]["digest"]), (&"in/b.csv".into(), &serde_json::Value::Null));
-    assert_eq!(json(&run(folder.path(), &["find", "--archive", "lab", "--json"]))["total"], 2);
+    assert_eq!(
+        (&failed[0]["path"], &failed[0]["digest"]),
+        (&"in/b.csv".into(), &serde_json::Value::Null)
+    );
+    assert_eq!(
+        json(&run(folder.path(), &["find", "--archive", "lab", "--json"]))["total"],
+        2
+    );
 }
 
 /// A reader that goes away has read enough.
 #[test]
 fn a_closed_pipe_is_a_quiet_success() {
-    let folder = folder(&[]);
-    let mut child = call(folder.path(), &["man"])
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .expect("the program starts");
-    let mut first = String::new();
-    let mut pipe = BufReader::with_capacity(16, child.stdout.take().expect("a pipe"));
-    pipe.read_line(&mut first).expect("a line");
-    drop(pipe);
-    let output = child.wait_with_output().expect("it ends");
-    assert_eq!(status(&output), Some(0), "{}", stderr(&output));
-    assert_eq!(stderr(&output), "");
+    let folder = folder(&[("a.csv", COURSE)]);
+    for words in [&["man"][..], &["explain", "a.csv", "--json"], &["readers"], &["completions", "bash"]] {
+        let (reader, writer) = std::io::pipe().expect("a pipe");
+        drop(reader);
+        let output = call(folder.path(), words)
+            .stdout(writer)
+            .stderr(Stdio::piped())
+            .spawn()
+            .and_then(std::process::Child::wait_with_output)
+            .expect("the program starts");
+        assert_eq!((status(&output), stderr(&output).as_str()), (Some(0), ""), "{words:?}");
+    }
 }
 
 #[test]
@@ -180,11 +241,17 @@ fn originals_are_never_written_over() {
     }
     // A folder of its own below them is fine, also twice, and is not read itself.
     for _ in 0..2 {
-        let output = run(folder.path(), &["convert", "in", "--to", "csv", "--out", "in/out", "--json"]);
+        let output = run(
+            folder.path(),
+            &["convert", "in", "--to", "csv", "--out", "in/out", "--json"],
+        );
         assert_eq!(status(&output), Some(0), "{}", stderr(&output));
         assert_eq!(json(&output)["files"], 2);
     }
-    assert_eq!(fs::read_to_string(folder.path().join("in/a.csv")).expect("it is there"), COURSE);
+    assert_eq!(
+        fs::read_to_string(folder.path().join("in/a.csv")).expect("it is there"),
+        COURSE
+    );
 }
 
 #[test]
@@ -192,8 +259,15 @@ fn colours_are_for_terminals() {
     let folder = folder(&[("a.csv", COURSE)]);
     let output = run(folder.path(), &["explain", "a.csv"]);
     assert_eq!(status(&output), Some(0), "{}", stderr(&output));
-    assert!(!output.stdout.contains(&0x1b), "{}", String::from_utf8_lossy(&output.stdout));
-    let forced = call(folder.path(), &["explain", "a.csv"]).env("CLICOLOR_FORCE", "1").output().expect("it runs");
+    assert!(
+        !output.stdout.contains(&0x1b),
+        "{}",
+        String::from_utf8_lossy(&output.stdout)
+    );
+    let forced = call(folder.path(), &["explain", "a.csv"])
+        .env("CLICOLOR_FORCE", "1")
+        .output()
+        .expect("it runs");
     assert!(forced.stdout.contains(&0x1b));
 }
 
@@ -203,7 +277,10 @@ fn completions_and_man_page_come_from_the_same_definitions() {
     for shell in ["bash", "zsh", "fish", "powershell", "elvish"] {
         let output = run(folder.path(), &["completions", shell]);
         assert_eq!(status(&output), Some(0));
-        assert!(String::from_utf8_lossy(&output.stdout).contains("worklist"), "{shell}");
+        assert!(
+            String::from_utf8_lossy(&output.stdout).contains("worklist"),
+            "{shell}"
+        );
     }
     let page = run(folder.path(), &["man"]);
     for word in ["add", "worklist", "CURVARY_ARCHIVE", "Exit status"] {
@@ -214,11 +291,20 @@ fn completions_and_man_page_come_from_the_same_definitions() {
 #[test]
 fn every_listing_is_json_too() {
     let folder = folder(&[("in/a.csv", COURSE)]);
-    assert_eq!(status(&run(folder.path(), &["add", "in", "--archive", "lab", "--quiet"])), Some(0));
-    let found = json(&run(folder.path(), &["find", "betanin", "--archive", "lab", "--json"]));
+    assert_eq!(
+        status(&run(folder.path(), &["add", "in", "--archive", "lab", "--quiet"])),
+        Some(0)
+    );
+    let found = json(&run(
+        folder.path(),
+        &["find", "betanin", "--archive", "lab", "--json"],
+    ));
     let id = found["runs"][0]["run"].as_str().expect("a run").to_owned();
     assert_eq!(found["runs"][0]["fields"]["sample"]["value"], "betanin");
-    let shown = json(&run(folder.path(), &["show", &id[..6], "--archive", "lab", "--json"]));
+    let shown = json(&run(
+        folder.path(),
+        &["show", &id[..6], "--archive", "lab", "--json"],
+    ));
     assert_eq!(shown[0]["id"], id.as_str());
     assert_eq!(shown[0]["traces"][0]["y"]["values"][1], 0.8123);
     for listing in [
@@ -262,18 +348,35 @@ fn notes_correct_and_settle() {
     // A preview changes nothing.
     assert_eq!(status(&lab(&["note", "--where", "betanin", "ph=5"])), Some(0));
     assert_eq!(id("ph:5"), "");
-    assert_eq!(status(&lab(&["note", "--where", "betanin", "ph=5", "--yes"])), Some(0));
+    assert_eq!(
+        status(&lab(&["note", "--where", "betanin", "ph=5", "--yes"])),
+        Some(0)
+    );
     assert_eq!(id("ph:5"), course);
     // An answer to a question reads the original again.
     let asked = json(&lab(&["worklist", "--json"]));
-    let run_asked = asked["questions"][0]["examples"][0].as_str().expect("a run in question").to_owned();
+    let run_asked = asked["questions"][0]["examples"][0]
+        .as_str()
+        .expect("a run in question")
+        .to_owned();
     let refused = lab(&["export", &run_asked, "--to", "csv", "--out", "bare.csv"]);
     assert_eq!(status(&refused), Some(3), "{}", stderr(&refused));
-    let settled =
-        lab(&["note", &run_asked, "assume:x=time:s", "assume:y=absorbance:{AU}"]);
+    let settled = lab(&["note", &run_asked, "assume:x=time:s", "assume:y=absorbance:{AU}"]);
     assert_eq!(status(&settled), Some(0), "{}", stderr(&settled));
-    assert_eq!(json(&lab(&["worklist", "--json"]))["questions"].as_array().map(Vec::len), Some(0));
-    let written = lab(&["export", "technique:time-course", "--to", "csv", "--out", "both.csv"]);
+    assert_eq!(
+        json(&lab(&["worklist", "--json"]))["questions"]
+            .as_array()
+            .map(Vec::len),
+        Some(0)
+    );
+    let written = lab(&[
+        "export",
+        "technique:time-course",
+        "--to",
+        "csv",
+        "--out",
+        "both.csv",
+    ]);
     assert_eq!(status(&written), Some(0), "{}", stderr(&written));
     assert!(folder.path().join("both.csv").is_file() && folder.path().join("both.schema.json").is_file());
     assert_eq!(status(&lab(&["verify"])), Some(0));

@@ -57,7 +57,8 @@ impl Shelf {
     }
 
     fn finish(mut self) -> Vec<(String, Vec<u8>)> {
-        self.truth.sort_by_key(|entry| entry["path"].as_str().unwrap_or_default().to_owned());
+        self.truth
+            .sort_by_key(|entry| entry["path"].as_str().unwrap_or_default().to_owned());
         let truth = json!({
             "about": "Invented demonstration data; this is what the numbers were made from. Written by the demo-data \
                 program of the tests; do not edit.",
@@ -65,7 +66,8 @@ impl Shelf {
         });
         let text = serde_json::to_string_pretty(&truth).unwrap_or_default() + "\n";
         self.files.push(("TRUTH.json".to_owned(), text.into_bytes()));
-        self.files.push(("README.md".to_owned(), ABOUT.as_bytes().to_vec()));
+        self.files
+            .push(("README.md".to_owned(), ABOUT.as_bytes().to_vec()));
         self.files.sort();
         self.files
     }
@@ -138,7 +140,9 @@ fn bell(x: f64, centre: f64, width: f64, height: f64) -> f64 {
 
 /// The red of beet and its yellow product.
 fn betanin(wavelength: f64) -> f64 {
-    bell(wavelength, 535.0, 30.0, 0.92) + bell(wavelength, 480.0, 28.0, 0.21) + bell(wavelength, 290.0, 35.0, 0.30)
+    bell(wavelength, 535.0, 30.0, 0.92)
+        + bell(wavelength, 480.0, 28.0, 0.21)
+        + bell(wavelength, 290.0, 35.0, 0.30)
 }
 
 fn product(wavelength: f64) -> f64 {
@@ -146,7 +150,9 @@ fn product(wavelength: f64) -> f64 {
 }
 
 fn food_blue(wavelength: f64) -> f64 {
-    bell(wavelength, 630.0, 18.0, 0.88) + bell(wavelength, 590.0, 24.0, 0.22) + bell(wavelength, 408.0, 14.0, 0.09)
+    bell(wavelength, 630.0, 18.0, 0.88)
+        + bell(wavelength, 590.0, 24.0, 0.22)
+        + bell(wavelength, 408.0, 14.0, 0.09)
 }
 
 /// First-order rate constant of the fading at a temperature in °C, per second (invented: 81 kJ/mol).
@@ -164,7 +170,10 @@ struct Decay {
 
 fn decay(seed: &str, start: f64, end: f64, constant: f64, times: Vec<f64>) -> Decay {
     let mut dice = Dice::new(seed);
-    let values = times.iter().map(|t| end + (start - end) * (-constant * t).exp() + NOISE * dice.normal()).collect();
+    let values = times
+        .iter()
+        .map(|t| end + (start - end) * (-constant * t).exp() + NOISE * dice.normal())
+        .collect();
     let truth = json!({
         "model": "first-order", "k": constant, "k_unit": "/s", "half_life_s": LN_2 / constant,
         "start": start, "end": end,
@@ -179,53 +188,124 @@ fn lines(x: &[f64], y: &[f64], write: impl Fn(f64, f64) -> String) -> String {
 
 /// The fading of beet red at several temperatures, over the years in ever other exports.
 fn fading(shelf: &mut Shelf) {
-    for (temperature, replicate) in [(37.0, 1), (37.0, 2), (45.0, 1), (52.0, 1)] {
+    for (temperature, replicate) in [(37.0, 1), (37.0, 2), (45.0, 1), (45.0, 2), (52.0, 1), (52.0, 2)] {
         let path = format!("2016/practical-3/betanin_{temperature}C_{replicate}.csv");
-        let d = decay(&path, 0.92, 0.04, fading_constant(temperature), axis(0.0, 3600.0, 60.0));
+        let d = decay(
+            &path,
+            0.92,
+            0.04,
+            fading_constant(temperature),
+            axis(0.0, 3600.0, 60.0),
+        );
         let text = format!(
             "# invented demonstration data, teaching laboratory\n# sample: betanin\n# temperature: {temperature} degC\n\
              # wavelength: 535 nm\n# buffer: citrate phosphate, pH 5.0\n# date: 2016-04-{:02}\n# replicate: {replicate}\n\
              time (s),absorbance\n{}",
             10 + replicate,
-            lines(&d.times, &d.values, |t, a| format!("{},{}\n", point(t, 0), point(a, 4)))
+            lines(&d.times, &d.values, |t, a| format!(
+                "{},{}\n",
+                point(t, 0),
+                point(a, 4)
+            ))
         );
         shelf.put(&path, "comma, remarks in front", text, &d.truth);
     }
     for (temperature, day) in [(37.0, 3), (52.0, 4), (60.0, 5)] {
         let path = format!("2017/Praktikum/Betanin {temperature} Grad.txt");
-        let d = decay(&path, 0.88, 0.05, fading_constant(temperature), axis(0.0, 2400.0, 60.0));
+        let d = decay(
+            &path,
+            0.88,
+            0.05,
+            fading_constant(temperature),
+            axis(0.0, 2400.0, 60.0),
+        );
         let text = format!(
             "Erfundene Vorführdaten\r\nProbe: Betanin aus Roter Bete\r\nTemperatur: {} °C\r\nWellenlänge: 535 nm\r\n\
              Schichtdicke: 1,00 cm\r\nDatum: {day:02}.05.2017\r\nBearbeiter: k. l.\r\n\r\nZeit (s);Extinktion\r\n{}",
             comma(temperature, 1),
-            lines(&d.times, &d.values, |t, a| format!("{};{}\r\n", comma(t, 1), comma(a, 4)))
+            lines(&d.times, &d.values, |t, a| format!(
+                "{};{}\r\n",
+                comma(t, 1),
+                comma(a, 4)
+            ))
         );
-        shelf.put(&path, "semicolon, decimal comma, Windows-1252, German", windows_1252(&text), &d.truth);
+        shelf.put(
+            &path,
+            "semicolon, decimal comma, Windows-1252, German",
+            windows_1252(&text),
+            &d.truth,
+        );
     }
     for replicate in [1, 2] {
         let path = format!("2018/kinetics/2018-05-16_betanin_45C_pH5_rep{replicate}.txt");
         let d = decay(&path, 0.90, 0.04, fading_constant(45.0), axis(0.0, 5400.0, 90.0));
         let text = format!(
             "Time [min]\tAbs 535 nm\n{}",
-            lines(&d.times, &d.values, |t, a| format!("{}\t{}\n", point(t / 60.0, 1), point(a, 4)))
+            lines(&d.times, &d.values, |t, a| format!(
+                "{}\t{}\n",
+                point(t / 60.0, 1),
+                point(a, 4)
+            ))
         );
         shelf.put(&path, "tab, all else in the file name", text, &d.truth);
     }
     for (temperature, number) in [(30.0, 4), (40.0, 5), (50.0, 6)] {
         let path = format!("2019/fading/run_{number:03}.dat");
-        let d = decay(&path, 0.85, 0.03, fading_constant(temperature), axis(0.0, 3000.0, 50.0));
+        let d = decay(
+            &path,
+            0.85,
+            0.03,
+            fading_constant(temperature),
+            axis(0.0, 3000.0, 50.0),
+        );
         let mut text = format!(
             "; invented demonstration data\nSample = betanin\nTemperature = {} K\nWavelength = 535 nm\npH = 5.0\n\
              Date = 2019-03-{:02}\nOperator = m. n.\n\n     Time    Absorbance\n       s            AU\n",
             point(temperature + 273.15, 2),
             number + 10
         );
-        text += &lines(&d.times, &d.values, |t, a| format!("{:>9}{:>14}\n", point(t, 1), point(a, 4)));
-        shelf.put(&path, "fixed columns, units in a row of their own", text, &d.truth);
+        text += &lines(&d.times, &d.values, |t, a| {
+            format!("{:>9}{:>14}\n", point(t, 1), point(a, 4))
+        });
+        shelf.put(
+            &path,
+            "fixed columns, units in a row of their own",
+            text,
+            &d.truth,
+        );
+    }
+    for temperature in [42.0, 48.0] {
+        let path = format!("2023/fading/jacket {temperature}.txt");
+        let d = decay(
+            &path,
+            0.87,
+            0.04,
+            fading_constant(temperature),
+            axis(0.0, 4500.0, 75.0),
+        );
+        let clock = |t: f64| {
+            let t = whole(t);
+            format!("{:02}:{:02}:{:02}", t / 3600, t / 60 % 60, t % 60)
+        };
+        let text = format!(
+            "invented demonstration data\nsample: betanin\njacket: {temperature} °C\nwavelength: 535 nm\ndate: 2023-02-{temperature}\n\n\
+             time (hh:mm:ss)\tabsorbance\n{}",
+            lines(&d.times, &d.values, |t, a| format!("{}\t{}\n", clock(t), point(a, 4)))
+        )
+        .replace("2023-02-4", "2023-02-0");
+        shelf.put(&path, "clock times, a word of the house", text, &d.truth);
     }
     let path = "2020/fading/four cells.csv";
     let times = axis(0.0, 2400.0, 40.0);
-    let cells = [37.0, 45.0, 52.0, 60.0].map(|t| decay(&format!("{path}{t}"), 0.9, 0.04, fading_constant(t), times.clone()));
+    let cells = [37.0, 45.0, 52.0, 60.0].map(|t| {
+        decay(
+            &format!("{path}{t}"),
+            0.9,
+            0.04,
+            fading_constant(t),
+            times.clone(),
+        )
+    });
     let mut text = String::from(
         "invented demonstration data\nsample,betanin\nwavelength,535 nm\npath length,1 cm\ndate,2020-10-07\n\n\
          time (s),37 °C,45 °C,52 °C,60 °C\n",
@@ -235,7 +315,12 @@ fn fading(shelf: &mut Shelf) {
         let _ = writeln!(text, "{},{}", point(*time, 0), row.join(","));
     }
     let constants: Vec<f64> = [37.0, 45.0, 52.0, 60.0].map(fading_constant).to_vec();
-    shelf.put(path, "one time, many absorbances", text, &json!({ "model": "first-order", "k_of_columns": constants, "k_unit": "/s" }));
+    shelf.put(
+        path,
+        "one time, many absorbances",
+        text,
+        &json!({ "model": "first-order", "k_of_columns": constants, "k_unit": "/s" }),
+    );
 }
 
 /// Crystal violet and lye: pseudo first order in excess of lye.
@@ -248,7 +333,11 @@ fn dye_and_lye(shelf: &mut Shelf) {
             "Erfundene Vorführdaten\nFarbstoff\tKristallviolett\nNatronlauge\t{} mol/L\nTemperatur\t25,0 °C\n\
              Messwellenlänge\t590 nm\nDatum\t{day:02}.06.2018\n\nt / s\tA\n{}",
             comma(lye, 2),
-            lines(&d.times, &d.values, |t, a| format!("{}\t{}\n", comma(t, 0), comma(a, 4)))
+            lines(&d.times, &d.values, |t, a| format!(
+                "{}\t{}\n",
+                comma(t, 0),
+                comma(a, 4)
+            ))
         );
         let shape = "tab, decimal comma, UTF-16, key TAB value";
         shelf.put(&path, shape, utf_16(&text), &d.truth);
@@ -284,18 +373,27 @@ fn phosphatase(shelf: &mut Shelf) {
              # wavelength: 405 nm\n# temperature: 37.0 °C\n# pH: 9.8\n# date: {year}-11-{day}\ntime (s)"
         );
         for level in levels {
-            let _ = write!(text, ",{} mM", point(level, 1));
+            let _ = write!(text, ",A ({} mM)", point(level, 1));
         }
         text.push('\n');
         for time in axis(0.0, 120.0, 5.0) {
             text += &point(time, 0);
             for level in levels {
-                let _ = write!(text, ",{}", point(0.02 + rate(level) * time + NOISE * dice.normal(), 4));
+                let _ = write!(
+                    text,
+                    ",{}",
+                    point(0.02 + rate(level) * time + NOISE * dice.normal(), 4)
+                );
             }
             text.push('\n');
         }
         let truth = json!({ "model": "michaelis-menten", "km": constant, "km_unit": "mmol/L", "vmax": limit, "vmax_unit": "{AU}/s" });
-        shelf.put(&path, "one time, many absorbances, concentrations in the heads", text, &truth);
+        shelf.put(
+            &path,
+            "one time, many absorbances, concentrations in the heads",
+            text,
+            &truth,
+        );
     }
     let path = "2020/enzyme/rates.txt";
     let mut dice = Dice::new(path);
@@ -304,19 +402,36 @@ fn phosphatase(shelf: &mut Shelf) {
          fecha: 12/11/2020\n\n[S] (mmol/L)\tv (mAU/min)\n",
     );
     for level in levels {
-        let _ = writeln!(text, "{}\t{}", comma(level, 2), comma(rate(level) * 60_000.0 * (1.0 + 0.01 * dice.normal()), 2));
+        let _ = writeln!(
+            text,
+            "{}\t{}",
+            comma(level, 2),
+            comma(rate(level) * 60_000.0 * (1.0 + 0.01 * dice.normal()), 2)
+        );
     }
     let truth = json!({ "model": "michaelis-menten", "km": constant, "km_unit": "mmol/L", "vmax": limit * 60_000.0, "vmax_unit": "m{AU}/min" });
     shelf.put(path, "rates against concentration, Spanish", text, &truth);
     let path = "2022/enzyme/long form.csv";
     let mut dice = Dice::new(path);
-    let mut text = String::from("# invented demonstration data, phosphatase, 37 °C, pH 9.8\nsample,time_s,wavelength_nm,absorbance\n");
+    let mut text = String::from(
+        "# invented demonstration data, phosphatase, 37 °C, pH 9.8\nsample,time_s,wavelength_nm,absorbance\n",
+    );
     for (name, level) in [("S1", 0.2), ("S2", 0.8), ("S3", 3.2)] {
         for time in axis(0.0, 100.0, 10.0) {
-            let _ = writeln!(text, "{name},{},405,{}", point(time, 0), point(0.02 + rate(level) * time + NOISE * dice.normal(), 4));
+            let _ = writeln!(
+                text,
+                "{name},{},405,{}",
+                point(time, 0),
+                point(0.02 + rate(level) * time + NOISE * dice.normal(), 4)
+            );
         }
     }
-    shelf.put(path, "long form", text, &json!({ "rates_per_s": [rate(0.2), rate(0.8), rate(3.2)] }));
+    shelf.put(
+        path,
+        "long form",
+        text,
+        &json!({ "rates_per_s": [rate(0.2), rate(0.8), rate(3.2)] }),
+    );
 }
 
 /// Spectra of dyes, in many shapes.
@@ -343,24 +458,50 @@ fn spectra(shelf: &mut Shelf) {
          Longueur d'onde (nm) ; Absorbance\n{}",
         lines(&x, &y, |x, y| format!("{} ; {}\n", comma(x, 0), comma(y, 4)))
     );
-    shelf.put(path, "spectrum, semicolon with blanks, French", text, &json!({ "maximum_nm": 630.0 }));
+    shelf.put(
+        path,
+        "spectrum, semicolon with blanks, French",
+        text,
+        &json!({ "maximum_nm": 630.0 }),
+    );
     let path = "2018/spectra/filters as rows.csv";
     let x = axis(400.0, 700.0, 10.0);
     let head: Vec<String> = x.iter().map(|x| point(*x, 0)).collect();
-    let mut text = format!("# invented demonstration data: absorbance, columns are wavelengths in nm\nsample,{}\n", head.join(","));
-    for (name, of) in [("beet juice", &betanin as &dyn Fn(f64) -> f64), ("food blue", &food_blue), ("product", &product)] {
+    let mut text = format!(
+        "# invented demonstration data: absorbance, columns are wavelengths in nm\nsample,{}\n",
+        head.join(",")
+    );
+    for (name, of) in [
+        ("beet juice", &betanin as &dyn Fn(f64) -> f64),
+        ("food blue", &food_blue),
+        ("product", &product),
+    ] {
         let row: Vec<String> = spectrum(name, &x, of).iter().map(|y| point(*y, 4)).collect();
         let _ = writeln!(text, "{name},{}", row.join(","));
     }
-    shelf.put(path, "spectra as rows", text, &json!({ "maxima_nm": [535.0, 630.0, 424.0] }));
+    shelf.put(
+        path,
+        "spectra as rows",
+        text,
+        &json!({ "maxima_nm": [535.0, 630.0, 424.0] }),
+    );
     let path = "2019/spectra/blue glass.tsv";
     let x = axis(400.0, 700.0, 5.0);
     let y = spectrum(path, &x, &food_blue);
     let text = format!(
         "invented demonstration data\nsample\tblue glass\ndate\t2019-02-11\nwavelength (nm)\ttransmittance (%)\n{}",
-        lines(&x, &y, |x, y| format!("{}\t{}\n", point(x, 0), point(100.0 * 10_f64.powf(-y), 2)))
+        lines(&x, &y, |x, y| format!(
+            "{}\t{}\n",
+            point(x, 0),
+            point(100.0 * 10_f64.powf(-y), 2)
+        ))
     );
-    shelf.put(path, "spectrum in percent transmittance", text, &json!({ "minimum_nm": 630.0 }));
+    shelf.put(
+        path,
+        "spectrum in percent transmittance",
+        text,
+        &json!({ "minimum_nm": 630.0 }),
+    );
     let path = "2020/spectra/beet juice wavenumbers.txt";
     let x = axis(14_000.0, 28_000.0, 200.0);
     let y = spectrum(path, &x, &|wavenumber| betanin(1e7 / wavenumber));
@@ -368,7 +509,12 @@ fn spectra(shelf: &mut Shelf) {
         "# invented demonstration data\n# sample: beet juice\n# date: 2020-02-19\nwavenumber (1/cm)  absorbance\n{}",
         lines(&x, &y, |x, y| format!("{:>9}  {:>9}\n", point(x, 0), point(y, 4)))
     );
-    shelf.put(path, "spectrum over wavenumber", text, &json!({ "maximum_per_cm": 1e7 / 535.0 }));
+    shelf.put(
+        path,
+        "spectrum over wavenumber",
+        text,
+        &json!({ "maximum_per_cm": 1e7 / 535.0 }),
+    );
     let path = "2021/spectra/old computer.txt";
     let x = axis(700.0, 400.0, -4.0);
     let y = spectrum(path, &x, &betanin);
@@ -376,7 +522,12 @@ fn spectra(shelf: &mut Shelf) {
         "invented demonstration data\rsample: beet juice, old stock\rdate: 2021-01-26\rWavelength/nm Absorbance/AU\r{}",
         lines(&x, &y, |x, y| format!("{} {}\r", point(x, 0), point(y, 3)))
     );
-    shelf.put(path, "spectrum, falling, lines end with CR", text, &json!({ "maximum_nm": 535.0 }));
+    shelf.put(
+        path,
+        "spectrum, falling, lines end with CR",
+        text,
+        &json!({ "maximum_nm": 535.0 }),
+    );
     let path = "2023/spectra/notebook.md";
     let x = axis(500.0, 570.0, 5.0);
     let y = spectrum(path, &x, &betanin);
@@ -385,7 +536,12 @@ fn spectra(shelf: &mut Shelf) {
          | wavelength (nm) | absorbance |\n|---|---|\n{}\nThe maximum is where we expected it.\n",
         lines(&x, &y, |x, y| format!("| {} | {} |\n", point(x, 0), point(y, 4)))
     );
-    shelf.put(path, "a table with pipes in prose", text, &json!({ "maximum_nm": 535.0 }));
+    shelf.put(
+        path,
+        "a table with pipes in prose",
+        text,
+        &json!({ "maximum_nm": 535.0 }),
+    );
     let path = "2022/spectra/saturated.csv";
     let x = axis(400.0, 700.0, 5.0);
     let y = spectrum(path, &x, &|w| 4.4 * betanin(w));
@@ -396,7 +552,12 @@ fn spectra(shelf: &mut Shelf) {
             format!("{},{y}\n", point(x, 0))
         })
     );
-    shelf.put(path, "spectrum with markers of overflow", text, &json!({ "maximum_nm": null }));
+    shelf.put(
+        path,
+        "spectrum with markers of overflow",
+        text,
+        &json!({ "maximum_nm": null }),
+    );
 }
 
 /// Spectra repeated over time, while beet red fades.
@@ -406,7 +567,8 @@ fn repeated_scans(shelf: &mut Shelf) {
         let left = (-constant * t).exp();
         betanin(w) * left + product(w) * (1.0 - left)
     };
-    let truth = json!({ "model": "first-order", "k": constant, "k_unit": "/s", "half_life_s": LN_2 / constant });
+    let truth =
+        json!({ "model": "first-order", "k": constant, "k_unit": "/s", "half_life_s": LN_2 / constant });
     let (wavelengths, times) = (axis(380.0, 640.0, 4.0), axis(0.0, 5400.0, 600.0));
     for (year, day) in [(2018, 20), (2020, 23), (2023, 26)] {
         let path = format!("{year}/scans/fading 60C.csv");
@@ -418,20 +580,29 @@ fn repeated_scans(shelf: &mut Shelf) {
             head.join(",")
         );
         for w in &wavelengths {
-            let row: Vec<String> = times.iter().map(|t| point(at(*w, *t) + NOISE * dice.normal(), 4)).collect();
+            let row: Vec<String> = times
+                .iter()
+                .map(|t| point(at(*w, *t) + NOISE * dice.normal(), 4))
+                .collect();
             let _ = writeln!(text, "{},{}", point(*w, 0), row.join(","));
         }
         shelf.put(&path, "matrix, wavelength by time", text, &truth);
     }
     let path = "2021/scans/fading 60 Grad.csv";
     let mut dice = Dice::new(path);
-    let head: Vec<String> = wavelengths.iter().map(|w| format!("{} nm", comma(*w, 0))).collect();
+    let head: Vec<String> = wavelengths
+        .iter()
+        .map(|w| format!("{} nm", comma(*w, 0)))
+        .collect();
     let mut text = format!(
         "Erfundene Vorführdaten;Extinktion\nProbe;Betanin\nTemperatur;60,0 °C\nDatum;23.06.2021\n\nZeit (min);{}\n",
         head.join(";")
     );
     for t in &times {
-        let row: Vec<String> = wavelengths.iter().map(|w| comma(at(*w, *t) + NOISE * dice.normal(), 4)).collect();
+        let row: Vec<String> = wavelengths
+            .iter()
+            .map(|w| comma(at(*w, *t) + NOISE * dice.normal(), 4))
+            .collect();
         let _ = writeln!(text, "{};{}", comma(t / 60.0, 0), row.join(";"));
     }
     shelf.put(path, "matrix, time by wavelength, German", text, &truth);
@@ -447,9 +618,20 @@ fn readings(shelf: &mut Shelf) {
             "# invented demonstration data\n# date: {year}-01-{day}\n# wavelength: 630 nm\nsample,concentration (mg/L),absorbance\n"
         );
         for level in [0.0, 2.0, 4.0, 8.0, 12.0, 16.0] {
-            let _ = writeln!(text, "standard {},{},{}", point(level, 0), point(level, 1), point(slope * level + NOISE * dice.normal(), 4));
+            let _ = writeln!(
+                text,
+                "standard {},{},{}",
+                point(level, 0),
+                point(level, 1),
+                point(slope * level + NOISE * dice.normal(), 4)
+            );
         }
-        shelf.put(&path, "single readings", text, &json!({ "slope": slope, "slope_unit": "L/mg" }));
+        shelf.put(
+            &path,
+            "single readings",
+            text,
+            &json!({ "slope": slope, "slope_unit": "L/mg" }),
+        );
     }
     let path = "2019/calibration/report.txt";
     let mut dice = Dice::new(path);
@@ -461,10 +643,19 @@ fn readings(shelf: &mut Shelf) {
         if number == 13 {
             text.push_str("\u{c}                 READINGS AT 630 nm                 page 2\n\n   no.   name            absorbance\n   ---------------------------------\n");
         }
-        let _ = writeln!(text, "   {number:>3}   sample {number:<9}{:>10}", point(slope * (4.0 + 0.3 * f64::from(number)) + NOISE * dice.normal(), 4));
+        let _ = writeln!(
+            text,
+            "   {number:>3}   sample {number:<9}{:>10}",
+            point(slope * (4.0 + 0.3 * f64::from(number)) + NOISE * dice.normal(), 4)
+        );
     }
     text.push_str("   ---------------------------------\n   end of list\n");
-    shelf.put(path, "a printed report of two pages", text, &json!({ "readings": 24 }));
+    shelf.put(
+        path,
+        "a printed report of two pages",
+        text,
+        &json!({ "readings": 24 }),
+    );
 }
 
 /// The same kind of data in the open standard.
@@ -473,8 +664,15 @@ fn open_standard(shelf: &mut Shelf) {
         let path = format!("{year}/open/beet juice.jdx");
         let mut dice = Dice::new(&path);
         let x = axis(400.0, 700.0, 2.0);
-        let counts: Vec<i64> = x.iter().map(|w| whole((betanin(*w) + NOISE * dice.normal()) * 1e4)).collect();
-        let table = if difference { difdup(&x, &counts) } else { affn(&x, &counts) };
+        let counts: Vec<i64> = x
+            .iter()
+            .map(|w| whole((betanin(*w) + NOISE * dice.normal()) * 1e4))
+            .collect();
+        let table = if difference {
+            difdup(&x, &counts)
+        } else {
+            affn(&x, &counts)
+        };
         let text = format!(
             "##TITLE= beet juice (invented demonstration data)\n##JCAMP-DX= 4.24\n##DATA TYPE= UV/VIS SPECTRUM\n##ORIGIN= invented teaching laboratory\n\
              ##OWNER= invented teaching laboratory\n##LONGDATE= {year}/10/12\n##SAMPLE DESCRIPTION= beet juice, 1 to 50 in citrate buffer\n\
@@ -485,7 +683,11 @@ fn open_standard(shelf: &mut Shelf) {
             x.len(),
             counts[0],
         );
-        let shape = if difference { "JCAMP-DX, DIFDUP" } else { "JCAMP-DX, AFFN" };
+        let shape = if difference {
+            "JCAMP-DX, DIFDUP"
+        } else {
+            "JCAMP-DX, AFFN"
+        };
         shelf.put(&path, shape, text, &json!({ "maximum_nm": 535.0 }));
     }
     let path = "2023/open/dyes.jdx";
@@ -493,10 +695,16 @@ fn open_standard(shelf: &mut Shelf) {
         "##TITLE= two dyes (invented demonstration data)\n##JCAMP-DX= 4.24\n##DATA TYPE= LINK\n##BLOCKS= 2\n\
          ##ORIGIN= invented teaching laboratory\n##OWNER= invented teaching laboratory\n",
     );
-    for (name, of) in [("beet juice", &betanin as &dyn Fn(f64) -> f64), ("food blue", &food_blue)] {
+    for (name, of) in [
+        ("beet juice", &betanin as &dyn Fn(f64) -> f64),
+        ("food blue", &food_blue),
+    ] {
         let mut dice = Dice::new(name);
         let x = axis(450.0, 700.0, 5.0);
-        let pairs: String = x.iter().map(|w| format!("{}, {}\n", point(*w, 1), point(of(*w) + NOISE * dice.normal(), 4))).collect();
+        let pairs: String = x
+            .iter()
+            .map(|w| format!("{}, {}\n", point(*w, 1), point(of(*w) + NOISE * dice.normal(), 4)))
+            .collect();
         let _ = write!(
             text,
             "##TITLE= {name}\n##JCAMP-DX= 4.24\n##DATA TYPE= UV/VIS SPECTRUM\n##ORIGIN= invented teaching laboratory\n\
@@ -508,7 +716,12 @@ fn open_standard(shelf: &mut Shelf) {
         );
     }
     text.push_str("##END=\n");
-    shelf.put(path, "JCAMP-DX, two linked blocks", text, &json!({ "maxima_nm": [535.0, 630.0] }));
+    shelf.put(
+        path,
+        "JCAMP-DX, two linked blocks",
+        text,
+        &json!({ "maxima_nm": [535.0, 630.0] }),
+    );
 }
 
 fn whole(value: f64) -> i64 {
@@ -538,7 +751,12 @@ fn difdup(x: &[f64], counts: &[i64]) -> String {
     let mut from = 0;
     while from + 1 < counts.len() {
         let to = (from + PER_LINE).min(counts.len() - 1);
-        let _ = write!(text, "{}{}", x[from], squeezed(counts[from], "@ABCDEFGHI", "@abcdefghi"));
+        let _ = write!(
+            text,
+            "{}{}",
+            x[from],
+            squeezed(counts[from], "@ABCDEFGHI", "@abcdefghi")
+        );
         let mut steps: Vec<(i64, usize)> = Vec::new();
         for pair in counts[from..=to].windows(2) {
             let step = pair[1] - pair[0];
@@ -558,7 +776,12 @@ fn difdup(x: &[f64], counts: &[i64]) -> String {
     }
     // A last line with the check value alone.
     let last = counts.len() - 1;
-    let _ = writeln!(text, "{}{}", x[last], squeezed(counts[last], "@ABCDEFGHI", "@abcdefghi"));
+    let _ = writeln!(
+        text,
+        "{}{}",
+        x[last],
+        squeezed(counts[last], "@ABCDEFGHI", "@abcdefghi")
+    );
     text
 }
 
@@ -579,55 +802,137 @@ fn containers(shelf: &mut Shelf) {
     let mut constants = Vec::new();
     for temperature in [35.0, 50.0] {
         let name = format!("group-b/betanin_{temperature}C.csv");
-        let d = decay(&name, 0.86, 0.04, fading_constant(temperature), axis(0.0, 2700.0, 45.0));
+        let d = decay(
+            &name,
+            0.86,
+            0.04,
+            fading_constant(temperature),
+            axis(0.0, 2700.0, 45.0),
+        );
         let text = format!(
             "# invented demonstration data\n# sample: betanin, group B\n# temperature: {temperature} °C\n# wavelength: 535 nm\n\
              # date: 2022-06-02\ntime (s),absorbance\n{}",
-            lines(&d.times, &d.values, |t, a| format!("{},{}\n", point(t, 0), point(a, 4)))
+            lines(&d.times, &d.values, |t, a| format!(
+                "{},{}\n",
+                point(t, 0),
+                point(a, 4)
+            ))
         );
         constants.push(fading_constant(temperature));
-        let written = zip.start_file(name, options).and_then(|()| Ok(zip.write_all(text.as_bytes())?));
+        let written = zip
+            .start_file(name, options)
+            .and_then(|()| Ok(zip.write_all(text.as_bytes())?));
         debug_assert!(written.is_ok());
     }
     let bytes = zip.finish().map(std::io::Cursor::into_inner).unwrap_or_default();
-    shelf.put("2022/packed/group-b.zip", "zip", bytes, &json!({ "model": "first-order", "k_of_members": constants, "k_unit": "/s" }));
+    shelf.put(
+        "2022/packed/group-b.zip",
+        "zip",
+        bytes,
+        &json!({ "model": "first-order", "k_of_members": constants, "k_unit": "/s" }),
+    );
 
-    let d = decay("packed", 0.91, 0.04, fading_constant(55.0), axis(0.0, 1800.0, 30.0));
+    let d = decay(
+        "packed",
+        0.91,
+        0.04,
+        fading_constant(55.0),
+        axis(0.0, 1800.0, 30.0),
+    );
     let text = format!(
         "# invented demonstration data\n# sample: betanin\n# temperature: 55 °C\n# wavelength: 535 nm\n# date: 2023-03-15\n\
          time (s),absorbance\n{}",
-        lines(&d.times, &d.values, |t, a| format!("{},{}\n", point(t, 0), point(a, 4)))
+        lines(&d.times, &d.values, |t, a| format!(
+            "{},{}\n",
+            point(t, 0),
+            point(a, 4)
+        ))
     );
     let mut gzip = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::default());
     let written = gzip.write_all(text.as_bytes());
     debug_assert!(written.is_ok());
-    shelf.put("2023/packed/betanin_55C.csv.gz", "gzip", gzip.finish().unwrap_or_default(), &d.truth);
+    shelf.put(
+        "2023/packed/betanin_55C.csv.gz",
+        "gzip",
+        gzip.finish().unwrap_or_default(),
+        &d.truth,
+    );
 }
 
 /// What is damaged, cannot be decided, or is no measurement.
 fn odd(shelf: &mut Shelf) {
     let none = json!({});
     let d = decay("bare", 0.9, 0.04, 2e-3, axis(0.0, 300.0, 10.0));
-    let text = lines(&d.times, &d.values, |t, a| format!("{},{}\n", point(t, 0), point(a, 4)));
-    shelf.put("2021/undecided/two-columns.csv", "in question: two columns without a word", text, &none);
-    let text = lines(&d.times, &d.values, |t, a| format!("{},{}\n", comma(t, 1), comma(a, 4)));
-    shelf.put("2021/undecided/comma-comma.txt", "in question: comma between and within the numbers", text, &none);
+    let text = lines(&d.times, &d.values, |t, a| {
+        format!("{},{}\n", point(t, 0), point(a, 4))
+    });
+    shelf.put(
+        "2021/undecided/two-columns.csv",
+        "in question: two columns without a word",
+        text,
+        &none,
+    );
+    let text = lines(&d.times, &d.values, |t, a| {
+        format!("{},{}\n", comma(t, 1), comma(a, 4))
+    });
+    shelf.put(
+        "2021/undecided/comma-comma.txt",
+        "in question: comma between and within the numbers",
+        text,
+        &none,
+    );
     let text = format!(
         "invented demonstration data\nsample: betanin\ndate: 03/04/2021\nwavelength: 535 nm\ntemperature: 45 °C\n\ntime\tabsorbance\n{}",
-        lines(&d.times, &d.values, |t, a| format!("{}\t{}\n", point(t, 0), point(a, 4)))
+        lines(&d.times, &d.values, |t, a| format!(
+            "{}\t{}\n",
+            point(t, 0),
+            point(a, 4)
+        ))
     );
-    shelf.put("2021/undecided/time-without-unit.txt", "in question: time without a unit, day or month", text, &none);
-    let text = "# invented demonstration data\n# sample: beet juice\nwavelength (nm),absorbance\n400,0.1234\n402,0.12.41\n404,0.12o2\n\
-                406,0.1188\n408,0.1\u{fffd}\n410,0.1165\n412,0.1160\n414,0.1158\n416,0.116";
-    shelf.put("2020/damaged/torn off.csv", "damaged numbers, cut off", text, &none);
+    shelf.put(
+        "2021/undecided/time-without-unit.txt",
+        "in question: time without a unit, day or month",
+        text,
+        &none,
+    );
+    let path = "2020/damaged/torn off.csv";
+    let mut dice = Dice::new(path);
+    let mut text =
+        String::from("# invented demonstration data\n# sample: beet juice\nwavelength (nm),absorbance\n");
+    for (index, x) in axis(400.0, 500.0, 2.0).into_iter().enumerate() {
+        let y = point(betanin(x) + NOISE * dice.normal(), 4);
+        let y = match index {
+            11 => y.replacen('.', ".1.", 1),
+            17 => y.replace('0', "o"),
+            _ => y,
+        };
+        let _ = writeln!(text, "{},{y}", point(x, 0));
+    }
+    text.truncate(text.len() - 3);
+    shelf.put(
+        "2020/damaged/torn off.csv",
+        "damaged numbers, cut off",
+        text,
+        &none,
+    );
     let path = "2022/damaged/wrong check.jdx";
     let text = "##TITLE= damaged on purpose (invented demonstration data)\n##JCAMP-DX= 4.24\n##DATA TYPE= UV/VIS SPECTRUM\n\
                 ##ORIGIN= invented teaching laboratory\n##OWNER= invented teaching laboratory\n##XUNITS= NANOMETERS\n##YUNITS= ABSORBANCE\n\
                 ##FIRSTX= 400\n##LASTX= 418\n##DELTAX= 2\n##NPOINTS= 10\n##XFACTOR= 1\n##YFACTOR= 0.001\n##XYDATA= (X++(Y..Y))\n\
                 400 101 102 104 107\n408 111 116 122\n416 129 137 146\n##END=\n";
     shelf.put(path, "JCAMP-DX, an x that does not fit", text, &none);
-    shelf.put("2019/notes/instructions.txt", "refused: prose", INSTRUCTIONS, &none);
-    shelf.put("2020/notes/water bath.csv", "refused: a log of something else", water_bath(), &none);
+    shelf.put(
+        "2019/notes/instructions.txt",
+        "refused: prose",
+        INSTRUCTIONS,
+        &none,
+    );
+    shelf.put(
+        "2020/notes/water bath.csv",
+        "refused: a log of something else",
+        water_bath(),
+        &none,
+    );
     shelf.put("2021/notes/empty.txt", "refused: empty", "", &none);
     let noise: Vec<u8> = {
         let mut dice = Dice::new("binary");
@@ -649,17 +954,26 @@ fn water_bath() -> String {
     let mut dice = Dice::new("bath");
     let mut text = String::from("water bath log (invented demonstration data)\nday,set (°C),found (°C)\n");
     for day in 1..=20 {
-        let _ = writeln!(text, "2020-03-{day:02},37.0,{}", point(37.0 + 0.1 * dice.normal(), 1));
+        let _ = writeln!(
+            text,
+            "2020-03-{day:02},37.0,{}",
+            point(37.0 + 0.1 * dice.normal(), 1)
+        );
     }
     text
 }
 
 /// The text in Windows-1252, of which only Latin-1 is used here.
 fn windows_1252(text: &str) -> Vec<u8> {
-    text.chars().map(|c| u8::try_from(u32::from(c)).unwrap_or(b'?')).collect()
+    text.chars()
+        .map(|c| u8::try_from(u32::from(c)).unwrap_or(b'?'))
+        .collect()
 }
 
 /// The text in UTF-16, little end first, with its mark.
 fn utf_16(text: &str) -> Vec<u8> {
-    std::iter::once(0xfeff).chain(text.encode_utf16()).flat_map(u16::to_le_bytes).collect()
+    std::iter::once(0xfeff)
+        .chain(text.encode_utf16())
+        .flat_map(u16::to_le_bytes)
+        .collect()
 }

@@ -17,7 +17,9 @@ use std::sync::OnceLock;
 #[must_use]
 pub fn root() -> PathBuf {
     let here = Path::new(env!("CARGO_MANIFEST_DIR"));
-    here.parent().expect("tests/ lies in the repository's root").to_owned()
+    here.parent()
+        .expect("tests/ lies in the repository's root")
+        .to_owned()
 }
 
 /// The built program, which is built now unless it is fresh. `$CURVARY_BIN` names another one.
@@ -33,7 +35,10 @@ pub fn program() -> &'static Path {
         }
         // target/<profile>/deps/<this test>
         let own = std::env::current_exe().expect("a test knows where it is");
-        let folder = own.parent().and_then(Path::parent).expect("tests lie in target/<profile>/deps");
+        let folder = own
+            .parent()
+            .and_then(Path::parent)
+            .expect("tests lie in target/<profile>/deps");
         let profile = match folder.file_name().and_then(OsStr::to_str) {
             Some("debug") | None => "dev",
             Some(profile) => profile,
@@ -42,7 +47,10 @@ pub fn program() -> &'static Path {
         let mut build = Command::new(env!("CARGO"));
         build.args(["build", "--quiet", "--package", "curvary", "--profile", profile]);
         build.current_dir(root()).env("CARGO_TARGET_DIR", target);
-        assert!(build.status().expect("cargo runs").success(), "the program does not build");
+        assert!(
+            build.status().expect("cargo runs").success(),
+            "the program does not build"
+        );
         folder.join(format!("curvary{}", std::env::consts::EXE_SUFFIX))
     })
 }
@@ -52,7 +60,10 @@ pub fn program() -> &'static Path {
 pub fn call(folder: &Path, arguments: &[&str]) -> Command {
     let mut command = Command::new(program());
     command.args(arguments).current_dir(folder);
-    command.env_remove("CURVARY_ARCHIVE").env_remove("CURVARY_AUTHOR").env_remove("NO_COLOR");
+    command
+        .env_remove("CURVARY_ARCHIVE")
+        .env_remove("CURVARY_AUTHOR")
+        .env_remove("NO_COLOR");
     command.env_remove("CLICOLOR_FORCE");
     command
 }
