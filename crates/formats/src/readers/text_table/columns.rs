@@ -38,8 +38,6 @@ pub(super) struct Clock {
     /// Two parts (`0:30`) or three (`00:00:30`).
     pub(super) parts: u8,
     pub(super) decimals: u8,
-    /// Whether a date stands in front of the times.
-    pub(super) dated: bool,
 }
 
 /// The numbers of a column looked over.
@@ -366,7 +364,7 @@ fn unit_in_cells(text: &str) -> Option<Unit> {
 /// The seconds of a column of clock times, where all its cells are such.
 fn clock_of(text: &str, cells: &[Span], style: Style) -> Option<Clock> {
     let mut seconds = Vec::with_capacity(cells.len());
-    let (mut parts, mut decimals, mut dated, mut good) = (0, 0, false, 0_usize);
+    let (mut parts, mut decimals, mut good) = (0, 0, 0_usize);
     let mut day: Option<&str> = None;
     for span in cells {
         let raw = text[span.range()].trim();
@@ -393,7 +391,6 @@ fn clock_of(text: &str, cells: &[Span], style: Style) -> Option<Clock> {
                 return None;
             }
             day = Some(date);
-            dated = true;
         }
         if parts != 0 && parts != count {
             return None;
@@ -412,6 +409,5 @@ fn clock_of(text: &str, cells: &[Span], style: Style) -> Option<Clock> {
         seconds,
         parts,
         decimals,
-        dated,
     })
 }

@@ -270,7 +270,12 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> Decision {
             }
         };
         if better && fit.count >= 2 && fit.steady >= 0.6 {
+            // Nothing can do better than every row with the same count of nothing but figures.
+            let perfect = fit.steady >= 1.0 && fit.figures >= 1.0 && fit.sep != Sep::CommaBlank;
             best = Some(fit);
+            if perfect {
+                break;
+            }
         }
     }
     let Some(fit) = best else { return Decision::None };
@@ -354,6 +359,9 @@ fn fit(rows: &[&str], sep: Sep) -> Option<Fit> {
     if let Some(byte) = sep.byte()
         && !rows.iter().any(|row| row.as_bytes().contains(&byte))
     {
+        return None;
+    }
+    if sep == Sep::CommaBlank && !rows.iter().any(|row| row.as_bytes().contains(&b',')) {
         return None;
     }
     if sep == Sep::CommaBlank {

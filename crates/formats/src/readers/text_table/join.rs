@@ -13,8 +13,6 @@ pub(super) struct Section {
     pub(super) words: Vec<TextLine>,
     pub(super) table: Table,
     pub(super) remarks: Vec<Diagnostic>,
-    /// Whether a head or words of its own stand above it, so that it is no mere continuation.
-    pub(super) own_head: bool,
 }
 
 /// The sections of a text, and the words behind the last table.
@@ -59,12 +57,10 @@ pub(super) fn sections(text: &str, pieces: Vec<Piece>) -> (Vec<Section>, Vec<Tex
                 for line in &between {
                     seen.insert(squeeze(&text[line.span.range()]));
                 }
-                let own_head = own_head || !between.is_empty();
                 sections.push(Section {
                     words: between,
                     table,
                     remarks: Vec::new(),
-                    own_head,
                 });
             }
         }

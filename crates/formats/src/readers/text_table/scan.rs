@@ -307,19 +307,19 @@ fn groups_of_three(rows: &[&str], dialect: &Dialect) -> bool {
     if !matches!(dialect.sep, Sep::Blank | Sep::Comma) || dialect.pieces.is_some() {
         return false;
     }
-    let Some(columns) = rows.iter().map(|row| split(row, dialect).len()).max() else {
-        return false;
-    };
-    let ragged = rows.iter().any(|row| split(row, dialect).len() != columns);
+    let cells: Vec<Vec<&str>> = rows
+        .iter()
+        .map(|row| split(row, dialect).into_iter().map(|range| &row[range]).collect())
+        .collect();
+    let columns = cells.iter().map(Vec::len).max().unwrap_or(0);
+    let ragged = cells.iter().any(|row| row.len() != columns);
+    let digits = |text: &str| !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit());
     (1..columns).any(|column| {
         let (mut zeros, mut seen) = (0, 0);
-        for row in rows {
-            let cells = split(row, dialect);
-            let (Some(front), Some(cell)) = (cells.get(column - 1), cells.get(column)) else {
+        for row in &cells {
+            let (Some(front), Some(cell)) = (row.get(column - 1), row.get(column)) else {
                 continue;
             };
-            let (front, cell) = (&row[front.clone()], &row[cell.clone()]);
-            let digits = |text: &str| !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit());
             if !(digits(cell) && cell.len() == 3 && digits(front) && front.len() <= 3) {
                 if ragged && cell.contains('.') {
                     continue;

@@ -1,0 +1,149 @@
+//! How quickly text is read, everything found by the program, beside a bare loop that is told everything.
+//!
+//! Prints ratios within one run: `cargo bench -p curvary-formats --bench reading`. The bare loop is the `csv` crate
+//! with a number parse for each cell; it knows separator, decimal sign, header and shape beforehand.
+#![allow(clippy::print_stdout)]
+
+use std::hint::black_box;
+use std::time::Instant;
+
+use curvary_formats::{Readers, Source};
+
+/// The best of several rounds, in seconds.
+fn best(rounds: usize, mut work: impl FnMut()) -> f64 {
+    (0..rounds)
+        .map(|_| {
+            let start = Instant::now();
+            work();
+            start.elapsed().as_secs_f64()
+        })
+        .fold(f64::INFINITY, f64::min)
+}
+
+fn spectrum(rows: usize, comma: bool) -> String {
+    let mut text = String::from(
+        "Sample: betanin\nDate: 2021-03-14\nTemperature: 37 °C\npH: 7.0\nOperator: invented\nPath length: 1 cm\n\nWavelength (nm)\tAbsorbance\n",
+    );
+    for row in 0..rows {
+        let x = 200.0 + row as f64 * 0.5;
+        let y = 0.05 + 0.9 * (-((x - 535.0) / 40.0).powi(2)).exp();
+        text.push_str(&format!("{x:.1}\t{y:.4}\n"));
+    }
+    if comma {
+        text.replace(": ", ":\u{1}")
+            .replace('.', ",")
+            .replace(":\u{1}", ": ")
+    } else {
+        text
+    }
+}
+
+fn matrix(rows: usize, columns: usize) -> String {
+    let mut text = String::from("Absorbance\nWavelength (nm)");
+    for column in 0..columns {
+        text.push_str(&format!(",{} s", column * 10));
+    }
+    text.push('\n');
+    for row in 0..rows {
+        text.push_str(&format!("{:.1}", 300.0 + row as f64 * 0.5));
+        for column in 0..columns {
+            let y = (row as f64 * 0.01).sin().abs() * (-(column as f64) * 0.01).exp();
+            text.push_str(&format!(",{y:.4}"));
+        }
+        text.push('\n');
+    }
+    text
+}
+
+/// The bare loop: rows and cells by the `csv` crate, numbers by the standard library.
+fn bare(bytes: &[u8], delimiter: u8, skip: usize) -> f64 {
+    let body = bytes.splitn(skip + 1, |&b| b == b'\n').nth(skip).unwrap_or(bytes);
+    let mut reader = csv::ReaderBuilder::new()
+        .delimiter(delimiter)
+        .has_headers(false)
+        .flexible(true)
+        .from_reader(body);
+    let mut record = csv::ByteRecord::new();
+    let mut columns: Vec<Vec<f64>> = Vec::new();
+    while reader.read_byte_record(&mut record).unwrap_or(false) {
+        for (index, cell) in record.iter().enumerate() {
+            let value = std::str::from_utf8(cell)
+                .ok()
+                .and_then(|cell| cell.parse().ok())
+                .unwrap_or(f64::NAN);
+            if columns.len() <= index {
+                columns.push(Vec::new());
+            }
+            columns[index].push(value);
+        }
+    }
+    columns.iter().map(|column| column.len() as f64).sum()
+}
+
+fn read(readers: &Readers, bytes: &[u8]) -> usize {
+    let source = Source::new("bench.txt", bytes.to_vec());
+    let (_, reading) = readers.read(&source, None);
+    reading.runs.iter().map(curvary_record::Run::points).sum()
+}
+
+fn main() {
+    let readers = Readers::built_in();
+    let rounds = 7;
+    let row = |name: &str, bytes: &[u8], repeat: usize, bare_time: f64| {
+        let points = read(&readers, bytes);
+        let time = best(rounds, || {
+            for _ in 0..repeat {
+                black_box(read(&readers, black_box(bytes)));
+            }
+        });
+        let size = (bytes.len() * repeat) as f64;
+        println!(
+            "{name:<34} {points:>9} points  {:>7.1} MB/s  {:>8.0} files/s  {:>5.2} of the bare loop",
+            size / time / 1e6,
+            repeat as f64 / time,
+            bare_time / time
+        );
+        time
+    };
+
+    let small = spectrum(1000, false);
+    let repeat = 400;
+    let bare_small = best(rounds, || {
+        for _ in 0..repeat {
+            black_box(bare(black_box(small.as_bytes()), b'\t', 8));
+        }
+    });
+    println!(
+        "bare csv loop, small two-column text: {:.1} MB/s",
+        (small.len() * repeat) as f64 / bare_small / 1e6
+    );
+    let plain = row("small two-column text", small.as_bytes(), repeat, bare_small);
+    let comma = spectrum(1000, true);
+    let comma_time = row("  with decimal commas", comma.as_bytes(), repeat, bare_small);
+    let utf16: Vec<u8> = [0xFF, 0xFE]
+        .into_iter()
+        .chain(small.encode_utf16().flat_map(u16::to_le_bytes))
+        .collect();
+    let utf16_time = row("  in UTF-16", &utf16, repeat, bare_small);
+    println!(
+        "decimal comma at {:.2}, UTF-16 at {:.2} of the plain twin's speed (text for text)",
+        plain / comma_time,
+        plain / utf16_time
+    );
+
+    let wide = matrix(1000, 200);
+    let bare_wide = best(rounds, || {
+        black_box(bare(black_box(wide.as_bytes()), b',', 2));
+    });
+    println!(
+        "bare csv loop, wide matrix: {:.1} MB/s",
+        wide.len() as f64 / bare_wide / 1e6
+    );
+    row("wide matrix, 1000 by 200", wide.as_bytes(), 1, bare_wide);
+
+    let long = spectrum(1_000_000, false);
+    let bare_long = best(3, || {
+        black_box(bare(black_box(long.as_bytes()), b'\t', 8));
+    });
+    row("one long table, a million rows", long.as_bytes(), 1, bare_long);
+}
