@@ -43,7 +43,11 @@ fn case(path: &Path) -> Result<(), Failed> {
         fs::write(path, keep_ellipses(&text, &new))?;
         return Ok(());
     }
-    Err(format!("{} does not say what the commands say; now they say:\n{new}", path.display()).into())
+    Err(format!(
+        "{} does not say what the commands say; now they say:\n{new}",
+        path.display()
+    )
+    .into())
 }
 
 /// The text with the real output of every command.
@@ -73,7 +77,9 @@ fn play(text: &str, folder: &Path) -> Result<String, Failed> {
 fn answer(command: &str, folder: &Path) -> Result<String, Failed> {
     let beside = program().parent().expect("it lies in a folder");
     let mut path = vec![beside.to_owned()];
-    path.extend(std::env::split_paths(&std::env::var_os("PATH").unwrap_or_default()));
+    path.extend(std::env::split_paths(
+        &std::env::var_os("PATH").unwrap_or_default(),
+    ));
     let output = Command::new("sh")
         .args(["-c", &format!("{{ {command}\n}} 2>&1")])
         .current_dir(folder)
@@ -107,9 +113,14 @@ fn filtered(text: &str, folder: &Path) -> String {
         (r"\d+ MB/s", "[RATE]"),
     ];
     for (pattern, name) in filters {
-        text = Regex::new(pattern).expect("a sound pattern").replace_all(&text, name).into_owned();
+        text = Regex::new(pattern)
+            .expect("a sound pattern")
+            .replace_all(&text, name)
+            .into_owned();
     }
-    text.lines().map(|line| format!("{}\n", line.trim_end())).collect()
+    text.lines()
+        .map(|line| format!("{}\n", line.trim_end()))
+        .collect()
 }
 
 /// Whether the text is as it should be; a line `…` stands for any number of lines.
@@ -155,7 +166,10 @@ fn keep_ellipses(old: &str, new: &str) -> String {
     if old.len() != new.len() {
         return new.concat();
     }
-    old.into_iter().zip(new).map(|(old, new)| if agrees(&old, &new) { old } else { new }).collect()
+    old.into_iter()
+        .zip(new)
+        .map(|(old, new)| if agrees(&old, &new) { old } else { new })
+        .collect()
 }
 
 fn copy(from: &Path, to: &Path) -> std::io::Result<()> {

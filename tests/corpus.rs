@@ -27,18 +27,28 @@ fn main() {
     if !arguments.list {
         let target = out.path().display().to_string();
         let from = corpus.display().to_string();
-        let output = run(&corpus, &["convert", &from, "--to", "json", "--out", &target, "--quiet"]);
-        assert!(output.status.code().is_some_and(|status| status < 2), "{output:?}");
+        let output = run(
+            &corpus,
+            &["convert", &from, "--to", "json", "--out", &target, "--quiet"],
+        );
+        assert!(
+            output.status.code().is_some_and(|status| status < 2),
+            "{output:?}"
+        );
     }
     let out = Arc::new(out);
     let trial = |name: String| {
         let (out, folder) = (Arc::clone(&out), corpus.join(&name));
-        Trial::test(name.clone(), move || compare(&folder, &out.path().join(&name)).map_err(Failed::from))
+        Trial::test(name.clone(), move || {
+            compare(&folder, &out.path().join(&name)).map_err(Failed::from)
+        })
     };
     let mut trials: Vec<Trial> = cases.iter().cloned().map(trial).collect();
     trials.push({
         let out = Arc::clone(&out);
-        Trial::test("every-code-has-a-page", move || pages(out.path(), &cases).map_err(Failed::from))
+        Trial::test("every-code-has-a-page", move || {
+            pages(out.path(), &cases).map_err(Failed::from)
+        })
     });
     libtest_mimic::run(&arguments, trials).exit();
 }
@@ -50,21 +60,38 @@ fn pages(out: &Path, cases: &[String]) -> Verdict {
     let listed: BTreeSet<&str> = listed.lines().collect();
     let mut missing = BTreeSet::new();
     for case in cases {
-        for entry in fs::read_dir(out.join(case)).into_iter().flatten().filter_map(Result::ok) {
+        for entry in fs::read_dir(out.join(case))
+            .into_iter()
+            .flatten()
+            .filter_map(Result::ok)
+        {
             let text = fs::read_to_string(entry.path()).map_err(|error| error.to_string())?;
             let document: Value = serde_json::from_str(&text).map_err(|error| error.to_string())?;
-            let questions = list(&document["runs"]).iter().flat_map(|run| list(&run["questions"]));
-            let all = list(&document["remarks"]).iter().chain(questions).filter_map(|remark| remark["code"].as_str());
+            let questions = list(&document["runs"])
+                .iter()
+                .flat_map(|run| list(&run["questions"]));
+            let all = list(&document["remarks"])
+                .iter()
+                .chain(questions)
+                .filter_map(|remark| remark["code"].as_str());
             missing.extend(all.filter(|code| !listed.contains(code)).map(str::to_owned));
         }
     }
-    if missing.is_empty() { Ok(()) } else { Err(format!("codes without a page: {missing:?}")) }
+    if missing.is_empty() {
+        Ok(())
+    } else {
+        Err(format!("codes without a page: {missing:?}"))
+    }
 }
 
 fn listed(folder: &Path) -> Vec<String> {
-    let entries = fs::read_dir(folder).expect("the corpus is there").filter_map(Result::ok);
+    let entries = fs::read_dir(folder)
+        .expect("the corpus is there")
+        .filter_map(Result::ok);
     let folders = entries.filter(|entry| entry.path().is_dir());
-    let mut names: Vec<String> = folders.map(|entry| entry.file_name().to_string_lossy().into_owned()).collect();
+    let mut names: Vec<String> = folders
+        .map(|entry| entry.file_name().to_string_lossy().into_owned())
+        .collect();
     names.sort();
     names
 }
@@ -79,11 +106,18 @@ fn compare(case: &Path, out: &Path) -> Verdict {
     let file = written
         .filter_map(Result::ok)
         .map(|entry| entry.path())
-        .find(|path| path.file_name().is_some_and(|name| name.to_string_lossy().starts_with("input.")))
+        .find(|path| {
+            path.file_name()
+                .is_some_and(|name| name.to_string_lossy().starts_with("input."))
+        })
         .ok_or("nothing was written for it")?;
     let found = read(&file)?;
-    judge(&wanted, &found)
-        .map_err(|why| format!("{why}\n  why the case is here: {}", wanted["why"].as_str().unwrap_or_default()))
+    judge(&wanted, &found).map_err(|why| {
+        format!(
+            "{why}\n  why the case is here: {}",
+            wanted["why"].as_str().unwrap_or_default()
+        )
+    })
 }
 
 fn judge(wanted: &Value, found: &Value) -> Verdict {
@@ -91,19 +125,34 @@ fn judge(wanted: &Value, found: &Value) -> Verdict {
     let runs = list(&found["runs"]);
     never(wanted, runs)?;
     let as_wanted = wanted["verdict"] == verdict;
-    let fine = as_wanted || list(&wanted["verdicts_also_fine"]).iter().any(|fine| *fine == *verdict);
+    let fine = as_wanted
+        || list(&wanted["verdicts_also_fine"])
+            .iter()
+            .any(|fine| *fine == *verdict);
     if !fine {
-        return Err(format!("the verdict is {verdict}, wanted {}: {}", wanted["verdict"], reasons(found)));
+        return Err(format!(
+            "the verdict is {verdict}, wanted {}: {}",
+            wanted["verdict"],
+            reasons(found)
+        ));
     }
     match verdict {
         "refused" => {
-            if runs.is_empty() { Ok(()) } else { Err("a refused file has runs".into()) }
+            if runs.is_empty() {
+                Ok(())
+            } else {
+                Err("a refused file has runs".into())
+            }
         }
         // Who answers the question decides, so the values are compared only where the question was wanted.
         "in-question" if !as_wanted => Ok(()),
         _ => {
             matches(wanted, runs)?;
-            if verdict == "read" { told(wanted, found, runs) } else { Ok(()) }
+            if verdict == "read" {
+                told(wanted, found, runs)
+            } else {
+                Ok(())
+            }
         }
     }
 }
@@ -113,9 +162,14 @@ fn list(value: &Value) -> &[Value] {
 }
 
 fn reasons(found: &Value) -> String {
-    let questions = list(&found["runs"]).iter().flat_map(|run| list(&run["questions"]));
+    let questions = list(&found["runs"])
+        .iter()
+        .flat_map(|run| list(&run["questions"]));
     let all = list(&found["remarks"]).iter().chain(questions);
-    let texts: Vec<&str> = all.filter_map(|remark| remark["message"].as_str()).take(4).collect();
+    let texts: Vec<&str> = all
+        .filter_map(|remark| remark["message"].as_str())
+        .take(4)
+        .collect();
     texts.join("; ")
 }
 
@@ -123,7 +177,11 @@ fn reasons(found: &Value) -> String {
 fn never(wanted: &Value, runs: &[Value]) -> Verdict {
     let traces = || runs.iter().flat_map(|run| list(&run["traces"]));
     for banned in list(&wanted["never"]).iter().filter_map(Value::as_f64) {
-        let mut values = traces().flat_map(|trace| list(&trace["y"]["values"]).iter().chain(list(&trace["x"]["values"])));
+        let mut values = traces().flat_map(|trace| {
+            list(&trace["y"]["values"])
+                .iter()
+                .chain(list(&trace["x"]["values"]))
+        });
         if values.any(|value| value.as_f64() == Some(banned)) {
             return Err(format!("the number {banned} occurs, which must never be read"));
         }
@@ -132,14 +190,19 @@ fn never(wanted: &Value, runs: &[Value]) -> Verdict {
         for (key, values) in fields {
             for run in runs {
                 let given = &run["fields"][key]["value"];
-                if list(values).iter().any(|banned| same_value(banned, &run["fields"][key])) {
+                if list(values)
+                    .iter()
+                    .any(|banned| same_value(banned, &run["fields"][key]))
+                {
                     return Err(format!("the field {key} is {given}, which must never be read"));
                 }
             }
         }
     }
     for key in ["y_must_not_be", "extra_y_must_not_be"] {
-        let Some(banned) = wanted[key].as_str() else { continue };
+        let Some(banned) = wanted[key].as_str() else {
+            continue;
+        };
         let expected = list(&wanted["runs"]).iter().flat_map(|run| list(&run["traces"]));
         let expected = expected.filter(|trace| trace["y"]["quantity"] == *banned).count();
         let allowed = if key == "extra_y_must_not_be" { expected } else { 0 };
@@ -158,21 +221,44 @@ fn told(wanted: &Value, found: &Value, runs: &[Value]) -> Verdict {
         .map(|remark| remark.to_string().to_lowercase())
         .collect();
     for needed in list(&wanted["remarks_contain"]).iter().filter_map(Value::as_str) {
-        let met = needed.to_lowercase().split('|').any(|part| remarks.iter().any(|remark| remark.contains(part)));
+        let met = needed
+            .to_lowercase()
+            .split('|')
+            .any(|part| remarks.iter().any(|remark| remark.contains(part)));
         if !met {
             return Err(format!("no remark says `{needed}`: {}", reasons(found)));
         }
     }
     let expected = wanted["absent"].as_u64().unwrap_or(0);
-    let absent: u64 =
-        runs.iter().flat_map(|run| list(&run["traces"])).map(|trace| trace["absent"].as_u64().unwrap_or(0)).sum();
+    let marked: u64 = runs
+        .iter()
+        .flat_map(|run| list(&run["traces"]))
+        .map(|trace| trace["absent"].as_u64().unwrap_or(0))
+        .sum();
+    // Where nothing stood, or a number that is a marker, a remark counts what is absent: "2 cells of … are empty".
+    let counted = list(&found["remarks"]).iter().filter(|remark| {
+        ["empty-cell", "sentinel-value"]
+            .iter()
+            .any(|code| remark["code"] == *code)
+    });
+    let counted: u64 = counted
+        .filter_map(|remark| leading_count(remark["message"].as_str()?))
+        .sum();
+    let absent = marked + counted;
     if absent < expected {
-        return Err(format!("{absent} values are told to be absent, wanted {expected}"));
+        return Err(format!(
+            "{absent} values are told to be absent, wanted {expected}"
+        ));
     }
     if wanted["last_point_uncertain"] == true && remarks.is_empty() {
         return Err("the last number may be incomplete, and no remark says so".into());
     }
     Ok(())
+}
+
+/// The number that a message begins with.
+fn leading_count(message: &str) -> Option<u64> {
+    message.split_whitespace().next()?.parse().ok()
 }
 
 /// Whether the runs are those of the truth, or of one of several truths.
@@ -221,7 +307,11 @@ fn same_runs(wanted: &Value, truths: &[Value], runs: &[Value]) -> Verdict {
             }
         }
         if !met && !optional {
-            return Err(format!("run {index} of {} does not match ({} found): {why}", truths.len(), runs.len()));
+            return Err(format!(
+                "run {index} of {} does not match ({} found): {why}",
+                truths.len(),
+                runs.len()
+            ));
         }
     }
     if at < runs.len() && wanted["extra_runs_fine"] != true {
@@ -232,7 +322,10 @@ fn same_runs(wanted: &Value, truths: &[Value], runs: &[Value]) -> Verdict {
 
 fn same_run(truth: &Value, run: &Value, extra_traces: bool) -> Verdict {
     if truth["technique"].is_string() && truth["technique"] != run["technique"] {
-        return Err(format!("the technique is {}, wanted {}", run["technique"], truth["technique"]));
+        return Err(format!(
+            "the technique is {}, wanted {}",
+            run["technique"], truth["technique"]
+        ));
     }
     for (key, value) in truth["fields"].as_object().into_iter().flatten() {
         let given = &run["fields"][key];
@@ -264,14 +357,23 @@ fn same_traces(expected: &[&Value], given: &[&Value], extra: bool) -> Verdict {
         match met {
             Some(at) => drop(left.remove(at)),
             None if truth["optional"] == true => {}
-            None => return Err(format!("trace {index} is not there ({} found): {why}", given.len())),
+            None => {
+                return Err(format!(
+                    "trace {index} is not there ({} found): {why}",
+                    given.len()
+                ));
+            }
         }
         why.clear();
     }
     if left.is_empty() || extra {
         return Ok(());
     }
-    Err(format!("{} traces were found, wanted {}", given.len(), expected.len()))
+    Err(format!(
+        "{} traces were found, wanted {}",
+        given.len(),
+        expected.len()
+    ))
 }
 
 fn same_trace(truth: &Value, trace: &Value) -> Verdict {
@@ -298,7 +400,10 @@ fn same_trace(truth: &Value, trace: &Value) -> Verdict {
                 && given["value"].as_f64() == coordinate["value"].as_f64()
         });
         if !held {
-            return Err(format!("{} {} is not held: {}", coordinate["quantity"], coordinate["value"], trace["held"]));
+            return Err(format!(
+                "{} {} is not held: {}",
+                coordinate["quantity"], coordinate["value"], trace["held"]
+            ));
         }
     }
     Ok(())
@@ -308,18 +413,32 @@ fn same_trace(truth: &Value, trace: &Value) -> Verdict {
 fn points(truth: &Value, trace: &Value) -> Verdict {
     let numbers = |side: &Value, axis: &str| -> Vec<Option<f64>> {
         // Minus zero equals zero.
-        list(&side[axis]["values"]).iter().map(|value| value.as_f64().map(|n| n + 0.0)).collect()
+        list(&side[axis]["values"])
+            .iter()
+            .map(|value| value.as_f64().map(|n| n + 0.0))
+            .collect()
     };
     let pairs = |side: &Value| -> Vec<(Option<f64>, Option<f64>)> {
-        numbers(side, "x").into_iter().zip(numbers(side, "y")).filter(|(x, y)| x.is_some() && y.is_some()).collect()
+        numbers(side, "x")
+            .into_iter()
+            .zip(numbers(side, "y"))
+            .filter(|(x, y)| x.is_some() && y.is_some())
+            .collect()
     };
     let (wanted, given) = (pairs(truth), pairs(trace));
     if wanted.len() != given.len() {
-        return Err(format!("{} points were found, wanted {}", given.len(), wanted.len()));
+        return Err(format!(
+            "{} points were found, wanted {}",
+            given.len(),
+            wanted.len()
+        ));
     }
     // An index is the reader's own count.
     let counted = truth["x"]["quantity"] == "index";
-    let differs = wanted.iter().zip(&given).position(|(a, b)| a.1 != b.1 || (!counted && a.0 != b.0));
+    let differs = wanted
+        .iter()
+        .zip(&given)
+        .position(|(a, b)| a.1 != b.1 || (!counted && a.0 != b.0));
     match differs {
         Some(at) => Err(format!("point {at} is {:?}, wanted {:?}", given[at], wanted[at])),
         None => Ok(()),
@@ -333,7 +452,9 @@ fn same_value(wanted: &Value, field: &Value) -> bool {
     let close = |a: f64, b: f64| (a - b).abs() <= 1e-9 * a.abs().max(b.abs());
     match wanted {
         Value::String(text) => {
-            let Some(given) = given.as_str().map(str::trim) else { return false };
+            let Some(given) = given.as_str().map(str::trim) else {
+                return false;
+            };
             let text = text.trim();
             given == text || (is_date(text) && given.get(..10) == text.get(..10))
         }

@@ -18,7 +18,10 @@ fn exports(folder: &Path) {
     for file in 0..400_u32 {
         let group = folder.join(format!("group-{}", file % 7));
         fs::create_dir_all(&group).expect("a folder");
-        let mut text = format!("# sample: betanin {file}\n# temperature: {} °C\n# wavelength: 535 nm\ntime (s),absorbance\n", 20 + file % 40);
+        let mut text = format!(
+            "# sample: betanin {file}\n# temperature: {} °C\n# wavelength: 535 nm\ntime (s),absorbance\n",
+            20 + file % 40
+        );
         for point in 0..400_u32 {
             let value = 0.9 * (-f64::from(point) / f64::from(80 + file)).exp();
             text.push_str(&format!("{},{value:.4}\n", point * 10));
@@ -29,8 +32,16 @@ fn exports(folder: &Path) {
 
 fn ids(folder: &Path, archive: &str) -> Vec<String> {
     let output = run(folder, &["find", "--ids", "--archive", archive]);
-    assert_eq!(status(&output), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
-    let mut ids: Vec<String> = String::from_utf8_lossy(&output.stdout).lines().map(str::to_owned).collect();
+    assert_eq!(
+        status(&output),
+        Some(0),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
+    let mut ids: Vec<String> = String::from_utf8_lossy(&output.stdout)
+        .lines()
+        .map(str::to_owned)
+        .collect();
     ids.sort();
     ids
 }
@@ -50,8 +61,15 @@ fn add_may_be_killed_at_any_moment() {
     exports(&here.join("in"));
     let begun = Instant::now();
     let whole = run(here, &["add", "in", "--archive", "whole", "--quiet"]);
-    assert_eq!(status(&whole), Some(0), "{}", String::from_utf8_lossy(&whole.stderr));
-    let takes = u64::try_from(begun.elapsed().as_millis()).unwrap_or(1_000).max(20);
+    assert_eq!(
+        status(&whole),
+        Some(0),
+        "{}",
+        String::from_utf8_lossy(&whole.stderr)
+    );
+    let takes = u64::try_from(begun.elapsed().as_millis())
+        .unwrap_or(1_000)
+        .max(20);
     let truth = ids(here, "whole");
     assert_eq!(truth.len(), 400);
 
@@ -80,16 +98,27 @@ fn add_may_be_killed_at_any_moment() {
         }
         let checked = sound(here, &archive);
         let before = ids(here, &archive);
-        assert!(before.iter().all(|id| truth.contains(id)), "runs that nobody measured");
+        assert!(
+            before.iter().all(|id| truth.contains(id)),
+            "runs that nobody measured"
+        );
         assert_eq!(checked["runs"].as_u64(), Some(before.len() as u64));
         if kills % 2 == 0 {
             let output = run(here, &["add", "in", "--archive", &archive, "--quiet"]);
-            assert_eq!(status(&output), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
+            assert_eq!(
+                status(&output),
+                Some(0),
+                "{}",
+                String::from_utf8_lossy(&output.stderr)
+            );
             assert_eq!(ids(here, &archive), truth, "after {kills} kills");
             assert_eq!(sound(here, &archive)["originals"], 400);
         }
     }
-    assert!(kills > 4, "only {kills} kills: the test is too slow to say anything");
+    assert!(
+        kills > 4,
+        "only {kills} kills: the test is too slow to say anything"
+    );
 }
 
 /// Ctrl-C is no crash: what was begun is finished and told.
@@ -105,16 +134,24 @@ fn add_may_be_interrupted() {
         .spawn()
         .expect("the program starts");
     sleep(Duration::from_millis(30));
-    let interrupt = std::process::Command::new("kill").args(["-INT", &child.id().to_string()]).status();
+    let interrupt = std::process::Command::new("kill")
+        .args(["-INT", &child.id().to_string()])
+        .status();
     assert!(interrupt.is_ok_and(|status| status.success()));
     let output = child.wait_with_output().expect("it ends");
     let said = String::from_utf8_lossy(&output.stderr).into_owned();
     // It may have been too early for the program to catch the signal, or too late to matter.
     let caught = said.contains("interrupted; what was done is kept");
-    assert!(caught || output.status.code().is_none_or(|status| status == 0), "{said}");
+    assert!(
+        caught || output.status.code().is_none_or(|status| status == 0),
+        "{said}"
+    );
     if here.join("lab/archive.toml").is_file() {
         sound(here, "lab");
     }
-    assert_eq!(status(&run(here, &["add", "in", "--archive", "lab", "--quiet"])), Some(0));
+    assert_eq!(
+        status(&run(here, &["add", "in", "--archive", "lab", "--quiet"])),
+        Some(0)
+    );
     assert_eq!(ids(here, "lab").len(), 400);
 }

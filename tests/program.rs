@@ -218,7 +218,12 @@ fn what_cannot_be_read_is_told_and_the_rest_is_read() {
 #[test]
 fn a_closed_pipe_is_a_quiet_success() {
     let folder = folder(&[("a.csv", COURSE)]);
-    for words in [&["man"][..], &["explain", "a.csv", "--json"], &["readers"], &["completions", "bash"]] {
+    for words in [
+        &["man"][..],
+        &["explain", "a.csv", "--json"],
+        &["readers"],
+        &["completions", "bash"],
+    ] {
         let (reader, writer) = std::io::pipe().expect("a pipe");
         drop(reader);
         let output = call(folder.path(), words)
@@ -227,7 +232,11 @@ fn a_closed_pipe_is_a_quiet_success() {
             .spawn()
             .and_then(std::process::Child::wait_with_output)
             .expect("the program starts");
-        assert_eq!((status(&output), stderr(&output).as_str()), (Some(0), ""), "{words:?}");
+        assert_eq!(
+            (status(&output), stderr(&output).as_str()),
+            (Some(0), ""),
+            "{words:?}"
+        );
     }
 }
 

@@ -308,7 +308,7 @@ fn fading(shelf: &mut Shelf) {
     });
     let mut text = String::from(
         "invented demonstration data\nsample,betanin\nwavelength,535 nm\npath length,1 cm\ndate,2020-10-07\n\n\
-         time (s),37 °C,45 °C,52 °C,60 °C\n",
+         time (s),A (37 °C),A (45 °C),A (52 °C),A (60 °C)\n",
     );
     for (index, time) in times.iter().enumerate() {
         let row: Vec<String> = cells.iter().map(|cell| point(cell.values[index], 4)).collect();

@@ -283,10 +283,6 @@ mod tests {
             target(out, "../../b.zip!/../c.txt", "csv"),
             Path::new("/out/b.zip!/c.txt.csv")
         );
-        assert_eq!(
-            schema_beside(Path::new("/out/b.txt.csv")),
-            Path::new("/out/b.txt.schema.json")
-        );
     }
 
     #[test]

@@ -119,15 +119,11 @@ fn for_shell(word: &str) -> String {
     }
 }
 
+/// The first run of the query whose meaning is sure.
 fn first(out: &str) -> Result<Option<String>, Failure> {
     let archive = Archive::open(out.as_ref())?;
     let query = archive.query(&QUERY.join(" "))?;
-    let found = archive.find(
-        &query,
-        &FindOptions {
-            limit: 1,
-            ..FindOptions::default()
-        },
-    )?;
-    Ok(found.hits.first().map(|hit| hit.id.to_string()))
+    let found = archive.find(&query, &FindOptions::default())?;
+    let sure = found.hits.iter().find(|hit| hit.summary.questions.is_empty());
+    Ok(sure.map(|hit| hit.id.to_string()))
 }

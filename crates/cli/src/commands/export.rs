@@ -79,7 +79,13 @@ impl Export {
             .output
             .write(&self.out, &runs)
             .map_err(|error| Failure::file("write", &self.out, &error))?;
-        for remark in &remarks {
+        // Notes on matters of form are told to those who ask for them.
+        let least = if screen.errors().is_some() {
+            Severity::Note
+        } else {
+            Severity::Warning
+        };
+        for remark in remarks.iter().filter(|remark| remark.severity >= least) {
             screen.complain(Some(&self.out.display().to_string()), remark, &NoTexts);
         }
         if remarks.iter().any(|remark| remark.severity == Severity::Error) {

@@ -41,6 +41,9 @@ pub(crate) struct Find {
     /// How many runs to leave out in front
     #[arg(long, value_name = "N", default_value_t = 0)]
     skip: usize,
+    /// Show the text around the words that were found
+    #[arg(long)]
+    snippets: bool,
     /// Count the matching runs by technique, year, sample, reader and verdict
     #[arg(long, conflicts_with_all = ["csv", "ids", "sort", "limit", "skip"])]
     facets: bool,
@@ -75,7 +78,7 @@ impl Find {
                 .map(|sort| super::plain(sort).parse().unwrap_or_else(|never| match never {})),
             limit: self.limit.unwrap_or(if as_table { PAGE } else { 0 }),
             skip: self.skip,
-            snippets: !self.ids && !self.csv,
+            snippets: self.snippets || self.json,
         };
         let found = archive.find(&query, &options)?;
         if self.json {
