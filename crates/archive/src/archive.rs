@@ -714,7 +714,7 @@ impl Archive {
                 examples: some.into_iter().take(examples).map(|one| one.path).collect(),
             });
         }
-        let some = |node: Node| -> Result<(usize, Vec<(String, Summary, Places)>), Error> {
+        let some = |node: Node| -> Result<(usize, Vec<Shown>), Error> {
             let (total, addresses) = index.find(&Query::of(node), &Key::When, true, 0, examples.max(1))?;
             let shown = addresses
                 .into_iter()
@@ -856,6 +856,9 @@ impl Archive {
         Writer::open(&self.root, command)
     }
 }
+
+/// A run's name, what a table shows of it, and where its records stand.
+type Shown = (String, Summary, Places);
 
 /// Counts, largest first, then by name.
 fn ranked(counts: BTreeMap<String, u64>) -> Vec<(String, u64)> {

@@ -403,6 +403,9 @@ pub(crate) struct Index {
     pub(crate) reader: IndexReader,
 }
 
+/// What is done with the living matches of one segment: its number, its reader, the matches.
+type EachSegment<'a> = dyn FnMut(u32, &SegmentReader, &[DocId]) -> tantivy::Result<()> + 'a;
+
 /// By what runs are ordered.
 pub(crate) enum Key {
     When,
@@ -584,7 +587,7 @@ impl Index {
         &self,
         searcher: &Searcher,
         query: &dyn EngineQuery,
-        each: &mut dyn FnMut(u32, &SegmentReader, &[DocId]) -> Result<(), tantivy::TantivyError>,
+        each: &mut EachSegment<'_>,
     ) -> Result<(), Error> {
         let mut all = || -> Result<(), tantivy::TantivyError> {
             let weight = query.weight(EnableScoring::disabled_from_searcher(searcher))?;

@@ -345,8 +345,8 @@ fn dos_time(nanoseconds: i64) -> (u16, u16) {
     }
     let part = |number: i8| u16::from(number.unsigned_abs());
     (
-        part(civil.hour()) << 11 | part(civil.minute()) << 5 | part(civil.second()) / 2,
-        u16::try_from(year).unwrap_or(0) << 9 | part(civil.month()) << 5 | part(civil.day()),
+        (part(civil.hour()) << 11) | (part(civil.minute()) << 5) | (part(civil.second()) / 2),
+        (u16::try_from(year).unwrap_or(0) << 9) | (part(civil.month()) << 5) | part(civil.day()),
     )
 }
 

@@ -481,14 +481,7 @@ fn the_index_finds_exactly_what_a_look_at_every_run_finds() {
             Facts::of(&view.run, &around)
         })
         .collect();
-    assert_eq!(
-        facts
-            .iter()
-            .filter(|facts| facts.exact["is"].contains("superseded"))
-            .count()
-            > 0,
-        true
-    );
+    assert!(facts.iter().any(|facts| facts.exact["is"].contains("superseded")));
     let mut dice = Dice(1);
     let mut hits = 0;
     for _ in 0..1500 {

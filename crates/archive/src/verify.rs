@@ -190,18 +190,19 @@ pub(crate) fn all(
             check.originals(part, &mut originals);
         }
     }
-    if manifest.notes.length > 0 && check.bytes(&manifest.notes) {
-        if let Err(error) = NoteBook::read(&root.join(&manifest.notes.name), manifest.notes.length) {
-            check.trouble(&manifest.notes, error);
-        }
+    if manifest.notes.length > 0
+        && check.bytes(&manifest.notes)
+        && let Err(error) = NoteBook::read(&root.join(&manifest.notes.name), manifest.notes.length)
+    {
+        check.trouble(&manifest.notes, error);
     }
     // The runs that count: those of the newest reading of each source.
     let mut sources: BTreeMap<[u8; 32], (u32, BTreeSet<String>)> = BTreeMap::new();
     for (number, part) in (0_u32..).zip(&manifest.records) {
-        if check.bytes(part) {
-            if let Err(error) = records(&mut check, number, part, &mut sources) {
-                check.trouble(part, error);
-            }
+        if check.bytes(part)
+            && let Err(error) = records(&mut check, number, part, &mut sources)
+        {
+            check.trouble(part, error);
         }
         check.step(part.length);
     }

@@ -48,10 +48,8 @@ impl TokenStream for Cuts<'_> {
                 if self.token.text.len() < LONGEST {
                     self.token.text.push(sign);
                 }
-            } else if start.is_none() || !combining(sign) {
-                if let Some(start) = start {
-                    return self.end(start, at);
-                }
+            } else if let Some(start) = start.filter(|_| !combining(sign)) {
+                return self.end(start, at);
             }
         }
         match start {

@@ -118,13 +118,19 @@ pub struct Preparer {
     names: Names,
 }
 
+/// A packed frame with the stretch of lines that it holds.
+type Frame = (Range<usize>, Vec<u8>);
+
+/// A part and its number.
+type Numbered = (u32, Part);
+
 /// Sources that are ready to be appended.
 pub struct Prepared {
     sources: Vec<Ready>,
     /// The lines of all records, one source behind the other.
     lines: Vec<u8>,
     /// The same, packed: each frame with the stretch of lines that it holds.
-    frames: Vec<(Range<usize>, Vec<u8>)>,
+    frames: Vec<Frame>,
 }
 
 struct Ready {
@@ -271,10 +277,7 @@ fn put_line(lines: &mut Vec<u8>, record: &Record) -> Result<Range<usize>, Error>
 }
 
 /// Packs lines into frames, each closed at the first line end at which it is long enough.
-fn pack_frames(
-    lines: &[u8],
-    ends: impl Iterator<Item = usize>,
-) -> Result<Vec<(Range<usize>, Vec<u8>)>, Error> {
+fn pack_frames(lines: &[u8], ends: impl Iterator<Item = usize>) -> Result<Vec<Frame>, Error> {
     let mut packed = Vec::new();
     let mut open = 0;
     let mut last = 0;
@@ -423,7 +426,7 @@ pub struct Writer {
     records: Option<Growing>,
     notes: Option<Growing>,
     /// ZIP and record parts that were filled since the last commit, by number.
-    full: (Vec<(u32, Part)>, Vec<(u32, Part)>),
+    full: (Vec<Numbered>, Vec<Numbered>),
     indexer: Indexer,
     /// Hashes of the names that ZIP entries have, in lower case.
     names: Option<HashSet<u64>>,
@@ -668,7 +671,7 @@ impl Writer {
         name
     }
 
-    fn put_frames(&mut self, sources: Vec<Ready>, frames: Vec<(Range<usize>, Vec<u8>)>) -> Result<(), Error> {
+    fn put_frames(&mut self, sources: Vec<Ready>, frames: Vec<Frame>) -> Result<(), Error> {
         let mut places = Vec::with_capacity(frames.len());
         for (range, frame) in frames {
             places.push((range, self.put_frame(&frame)?));
@@ -954,7 +957,7 @@ impl Drop for Writer {
     }
 }
 
-fn put_parts(all: &mut Vec<Part>, grown: Vec<(u32, Part)>) {
+fn put_parts(all: &mut Vec<Part>, grown: Vec<Numbered>) {
     for (number, part) in grown {
         let number = number as usize;
         if all.len() <= number {
