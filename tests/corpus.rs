@@ -287,23 +287,25 @@ fn same_runs(wanted: &Value, truths: &[Value], runs: &[Value]) -> Verdict {
         let given: Vec<&Value> = runs.iter().flat_map(|run| list(&run["traces"])).collect();
         return same_traces(&expected, &given, extra_traces);
     }
-    let mut at = 0;
+    let mut left = runs;
     let mut why = String::new();
     for (index, truth) in truths.iter().enumerate() {
         let optional = truth["optional"] == true;
+        let candidates = if wanted["extra_runs_fine"] == true {
+            left.len()
+        } else {
+            left.len().min(1)
+        };
         let mut met = false;
-        for candidate in at..runs.len() {
-            match same_run(truth, &runs[candidate], extra_traces) {
+        for candidate in 0..candidates {
+            match same_run(truth, &left[candidate], extra_traces) {
                 Ok(()) => {
-                    at = candidate + 1;
+                    left = &left[candidate + 1..];
                     met = true;
                     break;
                 }
                 Err(error) if why.is_empty() => why = error,
                 Err(_) => {}
-            }
-            if wanted["extra_runs_fine"] != true {
-                break;
             }
         }
         if !met && !optional {
@@ -314,7 +316,7 @@ fn same_runs(wanted: &Value, truths: &[Value], runs: &[Value]) -> Verdict {
             ));
         }
     }
-    if at < runs.len() && wanted["extra_runs_fine"] != true {
+    if !left.is_empty() && wanted["extra_runs_fine"] != true {
         return Err(format!("{} runs were found, wanted {}", runs.len(), truths.len()));
     }
     Ok(())

@@ -3,6 +3,8 @@
 //! The tests know the program by its command line alone. This library finds the program, runs it, and makes the data
 //! of the demonstration.
 
+#![allow(clippy::expect_used)]
+
 pub mod laboratory;
 
 use std::ffi::OsStr;

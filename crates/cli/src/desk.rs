@@ -208,11 +208,11 @@ pub(crate) enum Content {
 
 impl Content {
     /// The bytes.
-    pub(crate) fn bytes(self, path: &str) -> Result<Vec<u8>, Diagnostic> {
+    pub(crate) fn bytes(self, path: &str) -> Result<Vec<u8>, Box<Diagnostic>> {
         match self {
-            Self::InFile(place) => bytes(&place).map_err(|error| unusable("read", path, &error)),
+            Self::InFile(place) => bytes(&place).map_err(|error| Box::new(unusable("read", path, &error))),
             Self::Here(bytes) => Ok(bytes),
-            Self::Nowhere(why) => Err(why),
+            Self::Nowhere(why) => Err(Box::new(why)),
         }
     }
 }

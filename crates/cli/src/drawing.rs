@@ -221,9 +221,7 @@ fn cut(text: &str, place: &Place) -> Option<Cut> {
         lines.end = near((lines.start + LONGEST).min(own.end));
     }
     marked.end = marked.end.min(lines.end);
-    if text.get(marked.clone()).is_none() {
-        return None;
-    }
+    text.get(marked.clone())?;
     let offset = lines.start;
     Some(Cut {
         lines,

@@ -188,7 +188,7 @@ mod tests {
         let drawn = sketch(&[curve], &axes(), 4, 2).expect("two points");
         let rows: Vec<&str> = drawn.lines().collect();
         assert!(rows[1].starts_with("1 ┤"), "{drawn}");
-        assert!(rows[2].starts_with("0 ┤ ⣀"), "{drawn}");
+        assert!(rows[2].starts_with("0 ┤ ⡠⠊"), "{drawn}");
         assert!(
             rows[3].contains("0") && rows[3].ends_with("10  time, s"),
             "{drawn}"

@@ -231,7 +231,7 @@ fn try_out(desk: &Desk, roots: &[Root], stop: &AtomicBool, tale: &mut Tale<'_>) 
                 let digest = Digest::of(&bytes);
                 desk.fate(&desk.read(&piece.path, bytes, digest))
             }
-            Err(why) => desk.failed(&piece.path, why),
+            Err(why) => desk.failed(&piece.path, *why),
         },
         |fate| {
             done += 1;
@@ -474,7 +474,7 @@ fn read(parcels: Vec<Parcel>, desk: &Desk, writer: &Mutex<Writer>, preparer: &Pr
         let bytes = match content.bytes(&path) {
             Ok(bytes) => bytes,
             Err(why) => {
-                batch.fates.push(desk.failed(&path, why));
+                batch.fates.push(desk.failed(&path, *why));
                 continue;
             }
         };

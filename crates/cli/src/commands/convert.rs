@@ -207,7 +207,7 @@ fn convert(piece: Piece, desk: &Desk, out: &Path, output: &OutputOptions) -> Fat
     let bytes = match content.bytes(&path) {
         Ok(bytes) => bytes,
         Err(why) => {
-            let mut fate = desk.failed(&path, why);
+            let mut fate = desk.failed(&path, *why);
             if to == Format::Json {
                 let document = serde_json::json!({
                     "source": path, "digest": null, "bytes": null, "reader": null, "verdict": fate.verdict,

@@ -67,7 +67,7 @@ impl Explain {
         let name = path.display().to_string();
         let bytes = Content::InFile(path.to_owned())
             .bytes(&name)
-            .map_err(Failure::nothing)?;
+            .map_err(|why| Failure::nothing(*why))?;
         if container::is_container(&bytes) {
             let why = Diagnostic::error(
                 Code::new("command-line"),
