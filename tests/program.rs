@@ -60,6 +60,12 @@ fn done_in_part_is_1_and_nothing_done_is_3() {
     let output = run(folder.path(), &["add", "no-such-folder", "--archive", "lab"]);
     assert_eq!(status(&output), Some(3), "{}", stderr(&output));
     assert!(stderr(&output).contains("no-such-folder"));
+    let output = run(folder.path(), &["add", "no-such-folder", "--archive", "other"]);
+    assert_eq!(status(&output), Some(3), "{}", stderr(&output));
+    assert!(
+        !folder.path().join("other").exists(),
+        "an archive was begun for nothing"
+    );
     let output = run(folder.path(), &["show", "0123456789abcdef", "--archive", "lab"]);
     assert_eq!(status(&output), Some(3), "{}", stderr(&output));
     assert!(stderr(&output).contains("error[no-run]"), "{}", stderr(&output));

@@ -1,6 +1,7 @@
 //! `curvary add`: folders of exports into the archive.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -79,7 +80,9 @@ impl Add {
             begun: Instant::now(),
             shown: 0,
         };
-        let folder = if self.dry_run {
+        // Where there is nothing to add, no archive is begun.
+        let nothing_there = roots.iter().all(|root| !root.real.exists());
+        let folder = if self.dry_run || nothing_there {
             try_out(&desk, &roots, &stop, &mut tale)?;
             None
         } else {
@@ -115,7 +118,14 @@ impl Add {
                 summary: summary.shape(),
             })?;
         } else {
-            print(&summary, folder.as_deref(), screen)?;
+            write!(screen, "{}", summary.text())?;
+            match &folder {
+                Some(folder) => writeln!(screen, "{}", Styled(FAINT, format!("archive: {folder}")))?,
+                None if self.dry_run => {
+                    writeln!(screen, "{}", Styled(FAINT, "nothing was stored: --dry-run"))?
+                }
+                None => {}
+            }
         }
         if interrupted {
             screen.say("interrupted; what was done is kept, and the same command completes it");
@@ -127,16 +137,6 @@ impl Add {
             ending
         })
     }
-}
-
-fn print(summary: &Summary, folder: Option<&str>, screen: &mut Screen) -> Result<(), Failure> {
-    use std::io::Write;
-    write!(screen, "{}", summary.text())?;
-    match folder {
-        Some(folder) => writeln!(screen, "{}", Styled(FAINT, format!("archive: {folder}")))?,
-        None => writeln!(screen, "{}", Styled(FAINT, "nothing was stored: --dry-run"))?,
-    }
-    Ok(())
 }
 
 /// What is told while the work goes on.
