@@ -282,6 +282,7 @@ pub(super) fn head_or_first_word(text: &str) -> crate::head::Head {
         return head;
     };
     let measured = crate::words::quantity_of(first)
+        .or_else(|| read_head(first).quantity)
         .filter(|q| matches!(q.as_str(), "absorbance" | "transmittance" | "reflectance"));
     match measured {
         Some(quantity) if !rest.trim().is_empty() && rest.trim() != "*" => crate::head::Head {

@@ -79,14 +79,7 @@ fn not_text(head: &str) -> Option<String> {
     if start.is_empty() {
         return Some("the file is empty".to_owned());
     }
-    let odd = head
-        .chars()
-        .filter(|&c| {
-            (c.is_control() && !matches!(c, '\n' | '\r' | '\t' | '\u{C}' | '\u{1A}' | '\0'))
-                || c == '\u{FFFD}'
-        })
-        .count();
-    if odd * 20 > head.chars().count() {
+    if looks_binary(head) {
         return Some("the bytes are no text".to_owned());
     }
     if lower.starts_with("<!doctype")
@@ -112,6 +105,23 @@ fn not_text(head: &str) -> Option<String> {
         return Some("a formatted document".to_owned());
     }
     None
+}
+
+/// Whether more than one character in twenty is no text, by the first two thousand bytes.
+fn looks_binary(head: &str) -> bool {
+    let mut end = head.len().min(2048);
+    while !head.is_char_boundary(end) {
+        end -= 1;
+    }
+    let head = &head[..end];
+    let control = |b: &u8| (*b < 0x20 && !matches!(b, b'\n' | b'\r' | b'\t' | 0x0C | 0x1A | 0)) || *b == 0x7F;
+    let odd = head.as_bytes().iter().filter(|b| control(b)).count()
+        + if head.is_ascii() {
+            0
+        } else {
+            head.matches('\u{FFFD}').count()
+        };
+    odd * 20 > end
 }
 
 fn read(source: &Source, card: &Card) -> Reading {
@@ -418,6 +428,29 @@ fn run(source: &Source, card: &Card, section: &Section, draft: Draft, said: &Sai
         );
     }
     let mut questions = draft.questions;
+    let columns = section.table.grid.columns();
+    let longer: Vec<_> = section
+        .table
+        .grid
+        .odd
+        .iter()
+        .filter(|odd| odd.cells as usize > columns)
+        .collect();
+    if !longer.is_empty() && source.assume().get("shape").is_none() {
+        questions.push(Question {
+            code: Code::new("row-does-not-fit"),
+            message: format!("{} rows have more cells than the {columns} columns of the table: which of them belong to it?", longer.len()),
+            readings: vec![curvary_record::Alternative {
+                assume: "shape=columns".to_owned(),
+                says: "these rows are to be left out".to_owned(),
+            }],
+            labels: longer
+                .iter()
+                .take(8)
+                .map(|odd| curvary_record::Label { place: source.place(odd.span), text: String::new() })
+                .collect(),
+        });
+    }
     questions.extend(said.questions.iter().cloned());
     Run {
         id: RunId::new(source.digest(), ordinal),

@@ -232,6 +232,10 @@ fn table_at(
     if !enough || (class == Class::Mixed && !words_first && grid.rows < 2) {
         return None;
     }
+    let wordy = grid.kinds.iter().filter(|kind| **kind == Kind::Words).count();
+    if words_first && (is_prose(&sample) || (grid.dialect.sep == Sep::Blank && wordy >= 4)) {
+        return None;
+    }
     if words_first && all_keys(text, &grid) && (columns == 2 && figures == 1 || grid.rows <= 6) {
         return None;
     }
@@ -367,7 +371,10 @@ fn sample(text: &str, cursor: Cursor, class: Class) -> Vec<&str> {
         if !fits {
             // A row of nothing but markers, or one that begins with one, is still a row.
             let first = line.trim_matches(is_blank);
-            if !(rows.len() >= 2 && first.starts_with(['*', '-', '#', '>', '?'])) {
+            if !(rows.len() >= 2
+                && first.starts_with(['*', '-', '#', '>', '?'])
+                && !first.contains(char::is_alphabetic))
+            {
                 break;
             }
         }
@@ -444,9 +451,17 @@ fn usual_count(rows: &[&str], dialect: &Dialect) -> Option<usize> {
     let mut counts: Vec<usize> = rows.iter().map(|row| trimmed_count(row, dialect)).collect();
     counts.sort_unstable();
     if !matches!(dialect.sep, Sep::Blank | Sep::Wide) && dialect.pieces.is_none() {
-        // The largest count that is no slip of a single row.
+        // The largest count that is no slip of a single row; empty cells at the end count where most rows have them.
         let largest = *counts.last()?;
         let with_largest = counts.iter().filter(|&&c| c == largest).count();
+        let whole: Vec<usize> = rows.iter().map(|row| split(row, dialect).len()).collect();
+        let agreed = whole
+            .first()
+            .copied()
+            .filter(|first| whole.iter().filter(|c| *c == first).count() * 10 >= whole.len() * 9);
+        if let Some(agreed) = agreed.filter(|&n| n >= largest) {
+            return Some(agreed);
+        }
         if with_largest * 10 >= counts.len() {
             return Some(largest);
         }
@@ -683,7 +698,8 @@ fn map_heads(
         return None;
     }
     // Words that were fitted over the columns by other means than the table's own must say what they are.
-    if !sure && (!exact || remark) {
+    let named = texts.iter().filter(|text| quantity(text)).count();
+    if (!sure && remark) || (!exact && named * 2 < texts.len()) {
         return None;
     }
     // Prose that happens to have as many words as the table has columns.

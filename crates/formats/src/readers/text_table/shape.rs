@@ -295,6 +295,14 @@ impl Shaper<'_> {
             .map(|(text, _)| format!("`{text}`"))
             .take(6)
             .collect();
+        let whole = self
+            .columns
+            .iter()
+            .filter(|c| c.kind == Kind::Figures)
+            .all(|c| c.stats.whole);
+        if heads.is_empty() && whole && self.table.open.is_none() {
+            return Some("whole numbers only, without any word of the trade around them".to_owned());
+        }
         if heads.is_empty() {
             let words = self.columns.iter().any(|column| column.kind == Kind::Words);
             return (words || self.table.grid.rows < 4)

@@ -1,0 +1,90 @@
+// What is attacked, shared by the targets of `cargo fuzz` and the bounded test on stable Rust.
+
+use curvary_formats::{Reader, Readers, Source, container, head, header, readers};
+use curvary_record::{Run, interpret, moment, unit};
+
+/// Laws that hold for every run of every reader, whatever the bytes.
+fn check(source: &Source, runs: &[Run]) {
+    for run in runs {
+        for trace in &run.traces {
+            assert_eq!(trace.x.values.len(), trace.y.values.len());
+            assert!(
+                trace
+                    .x
+                    .values
+                    .iter()
+                    .chain(trace.y.values.iter())
+                    .all(|value| value.is_finite())
+            );
+            assert!(trace.lines.is_empty() || trace.lines.len() == trace.len());
+            // Memory stays a small multiple of the input: no number comes from nowhere. Compressed forms may repeat.
+            assert!(trace.len() <= 64 * source.bytes().len() + 16);
+        }
+        let places = run.remarks.iter().flat_map(|remark| &remark.labels);
+        for label in places {
+            if let Some(span) = label.place.span {
+                assert!(source.text().get(span.range()).is_some(), "{label:?}");
+            }
+        }
+    }
+}
+
+/// Decoding alone.
+pub fn source(bytes: &[u8]) -> Source {
+    let source = Source::new("attack.txt", bytes.to_vec());
+    assert_eq!(source.bytes(), bytes);
+    source
+}
+
+/// The text-table reader.
+pub fn text_table(bytes: &[u8]) {
+    let source = source(bytes);
+    let reading = readers::TextTable::default().read(&source);
+    check(&source, &reading.runs);
+}
+
+/// The JCAMP-DX reader.
+pub fn jcamp_dx(bytes: &[u8]) {
+    let source = source(bytes);
+    let reading = readers::JcampDx::default().read(&source);
+    check(&source, &reading.runs);
+}
+
+/// Recognition and whatever reader it chooses.
+pub fn recognition(bytes: &[u8]) {
+    let source = source(bytes);
+    let (_, reading) = Readers::built_in().read(&source, None);
+    check(&source, &reading.runs);
+}
+
+/// Containers.
+pub fn containers(bytes: &[u8]) {
+    if container::is_container(bytes) {
+        for _ in container::members("attack.zip", bytes.to_vec(), container::Limits::default()).take(100) {}
+    }
+}
+
+/// Lines, heads, units, dates and values.
+pub fn words(bytes: &[u8]) {
+    let source = source(bytes);
+    for line in source.text().lines().take(40) {
+        for pair in header::pairs(line) {
+            let key = &line[pair.key];
+            let value = &line[pair.value];
+            let _ = interpret::interpret(&key.into(), value, None);
+            let _ = moment::read(value, None);
+            let _ = unit::spelled(value);
+        }
+        let _ = head::read_head(line.get(..line.len().min(80)).unwrap_or(""));
+    }
+}
+
+/// All of them.
+#[allow(dead_code, reason = "each target of cargo fuzz attacks one part")]
+pub fn all(bytes: &[u8]) {
+    text_table(bytes);
+    jcamp_dx(bytes);
+    recognition(bytes);
+    containers(bytes);
+    words(bytes);
+}
