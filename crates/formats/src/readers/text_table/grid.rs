@@ -456,6 +456,7 @@ impl Grid {
             }),
         };
         let next = done.and_then(|mut at| {
+            // Blanks at the end are none of the row's cells, and a separator there closes an empty one.
             while matches!(bytes.get(at), Some(b' ' | b'\t')) {
                 at += 1;
             }
@@ -486,8 +487,10 @@ impl Grid {
     ) -> Option<usize> {
         let decimal = self.dialect.style.decimal;
         let last = self.stride - 1;
+        // A tab that separates is never skipped: behind it may lie an empty cell.
+        let tab = if self.dialect.sep == Sep::Tab { b' ' } else { b'\t' };
         for place in 0..self.stride {
-            while matches!(bytes.get(at), Some(b' ' | b'\t')) {
+            while bytes.get(at).is_some_and(|&b| b == b' ' || b == tab) {
                 at += 1;
             }
             let (value, decimals, end) = plain(bytes, at, decimal)?;
