@@ -39,7 +39,10 @@ fn main() {
     let out = Arc::new(out);
     let open = open_cases();
     for name in open.keys() {
-        assert!(cases.contains(name), "tests/corpus/open.txt names no case: {name}");
+        assert!(
+            cases.contains(name),
+            "tests/corpus/open.txt names no case: {name}"
+        );
     }
     let trial = |name: String| {
         let (out, folder) = (Arc::clone(&out), corpus.join(&name));

@@ -7,6 +7,7 @@ mod demo;
 mod explain;
 mod export;
 mod find;
+mod fit;
 mod man;
 mod note;
 mod readers;
@@ -27,6 +28,7 @@ use crate::screen::Screen;
 pub(crate) enum Command {
     Add(add::Add),
     Find(find::Find),
+    Fit(fit::Fit),
     Show(show::Show),
     Explain(explain::Explain),
     Worklist(worklist::Worklist),
@@ -46,6 +48,7 @@ impl Command {
         match self {
             Self::Add(add) => add.run(setting, screen),
             Self::Find(find) => find.run(setting, screen),
+            Self::Fit(fit) => fit.run(screen),
             Self::Show(show) => show.run(setting, screen),
             Self::Explain(explain) => explain.run(screen),
             Self::Worklist(worklist) => worklist.run(setting, screen),
