@@ -239,12 +239,7 @@ impl Fit {
 
 /// The curves of a file, one for each measured column. Sweeps of one column are fitted together.
 fn curves(path: &PathBuf) -> Result<Vec<Curve>, Failure> {
-    let bytes = std::fs::read(path).map_err(|error| {
-        Failure::nothing(Diagnostic::error(
-            Code::new("cannot-read"),
-            format!("`{}` cannot be read: {error}", path.display()),
-        ))
-    })?;
+    let bytes = std::fs::read(path).map_err(|error| Failure::file("read", path, &error))?;
     let name = path.display().to_string();
     let readers = Readers::built_in();
     let plain = Source::new(name.clone(), bytes.clone());
