@@ -30,42 +30,42 @@ fn check(source: &Source, runs: &[Run]) {
 }
 
 /// Decoding alone.
-pub fn source(bytes: &[u8]) -> Source {
+pub(crate) fn source(bytes: &[u8]) -> Source {
     let source = Source::new("attack.txt", bytes.to_vec());
     assert_eq!(source.bytes(), bytes);
     source
 }
 
 /// The text-table reader.
-pub fn text_table(bytes: &[u8]) {
+pub(crate) fn text_table(bytes: &[u8]) {
     let source = source(bytes);
     let reading = readers::TextTable::default().read(&source);
     check(&source, &reading.runs);
 }
 
 /// The JCAMP-DX reader.
-pub fn jcamp_dx(bytes: &[u8]) {
+pub(crate) fn jcamp_dx(bytes: &[u8]) {
     let source = source(bytes);
     let reading = readers::JcampDx::default().read(&source);
     check(&source, &reading.runs);
 }
 
 /// Recognition and whatever reader it chooses.
-pub fn recognition(bytes: &[u8]) {
+pub(crate) fn recognition(bytes: &[u8]) {
     let source = source(bytes);
     let (_, reading) = Readers::built_in().read(&source, None);
     check(&source, &reading.runs);
 }
 
 /// Containers.
-pub fn containers(bytes: &[u8]) {
+pub(crate) fn containers(bytes: &[u8]) {
     if container::is_container(bytes) {
         for _ in container::members("attack.zip", bytes.to_vec(), container::Limits::default()).take(100) {}
     }
 }
 
 /// Lines, heads, units, dates and values.
-pub fn words(bytes: &[u8]) {
+pub(crate) fn words(bytes: &[u8]) {
     let source = source(bytes);
     for line in source.text().lines().take(40) {
         for pair in header::pairs(line) {
@@ -81,7 +81,7 @@ pub fn words(bytes: &[u8]) {
 
 /// All of them.
 #[allow(dead_code, reason = "each target of cargo fuzz attacks one part")]
-pub fn all(bytes: &[u8]) {
+pub(crate) fn all(bytes: &[u8]) {
     text_table(bytes);
     jcamp_dx(bytes);
     recognition(bytes);

@@ -2,6 +2,7 @@
 //! seeded mutations of the corpus. No panic, no number that is not finite, every place inside the text.
 //!
 //! `CURVARY_ATTACKS=100000` makes it longer.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
 
 use std::path::{Path, PathBuf};
 

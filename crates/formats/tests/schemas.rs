@@ -1,6 +1,7 @@
 //! The schemas in `schemas/` are what the types say, and what is written is valid by a validator that is not ours.
 //!
 //! `UPDATE_SCHEMAS=1 cargo test -p curvary-formats --test schemas` renews the files.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
 
 use std::fs;
 use std::path::PathBuf;

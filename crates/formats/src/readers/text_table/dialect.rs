@@ -457,7 +457,7 @@ fn comma_for_both(rows: &[&str], heads: Option<&str>) -> Option<Decision> {
             let digits = text.trim_start_matches(['-', '+']);
             !digits.is_empty() && digits.bytes().all(|b| b.is_ascii_digit())
         };
-        if !cells.iter().all(|cell| whole(cell)) {
+        if !cells.iter().all(whole) {
             return None;
         }
         split_rows.push(cells);

@@ -153,15 +153,15 @@ fn spelled(text: &str, style: Style) -> Option<(f64, u8, usize)> {
     let mut plainly = String::with_capacity(text.len().min(64));
     let mut rest = text.char_indices().peekable();
     let mut negative = false;
-    if let Some(&(_, sign)) = rest.peek() {
-        if matches!(
+    let is_sign = |sign: char| {
+        matches!(
             sign,
             '-' | '+' | '\u{2212}' | '\u{2013}' | '\u{FE63}' | '\u{FF0D}'
-        ) {
-            negative = !matches!(sign, '+');
-            rest.next();
-            while rest.next_if(|&(_, c)| c == ' ').is_some() {}
-        }
+        )
+    };
+    if let Some((_, sign)) = rest.next_if(|&(_, sign)| is_sign(sign)) {
+        negative = sign != '+';
+        while rest.next_if(|&(_, c)| c == ' ').is_some() {}
     }
     let (group, decimal) = (char::from(style.group()), char::from(style.decimal));
     // Whole part, perhaps with groups of three.

@@ -396,8 +396,11 @@ fn hard_marks(line: &str) -> [bool; 3] {
     [b'\t', b';', b'|'].map(|mark| line.as_bytes().contains(&mark))
 }
 
+/// The code of an open question about signs, with its readings.
+type Open = Option<(Code, Vec<Dialect>)>;
+
 /// Takes a decision as a person has settled it.
-fn settle(decision: Decision, assume: &Assumptions) -> Option<(Dialect, Option<(Code, Vec<Dialect>)>)> {
+fn settle(decision: Decision, assume: &Assumptions) -> Option<(Dialect, Open)> {
     let wanted = assume.get("decimal").map(|answer| {
         if answer == "comma" {
             Style::COMMA

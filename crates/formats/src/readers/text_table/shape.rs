@@ -2169,13 +2169,10 @@ impl Shaper<'_> {
         let column = &self.columns[x];
         let (values, decimals): (Arc<[f64]>, Decimals) = match &column.clock {
             Some(clock) => {
-                // Hours and minutes, where a person has said so.
-                let minutes = clock.parts == 2 && *unit == Unit::MINUTE;
-                let seconds = kept.iter().filter_map(|&row| clock.seconds[row]);
-                (
-                    seconds.map(|s| if minutes { s } else { s }).collect(),
-                    Decimals::uniform(clock.decimals, kept.len()),
-                )
+                // Two parts are as many sixtieths whether a person calls them minutes and seconds, in seconds, or hours
+                // and minutes, in minutes.
+                let parts = kept.iter().filter_map(|&row| clock.seconds[row]);
+                (parts.collect(), Decimals::uniform(clock.decimals, kept.len()))
             }
             None => {
                 let place = grid.place(column.index);
