@@ -544,7 +544,7 @@ impl Index {
         }
     }
 
-    /// Runs whose span answers, in the sense of [`Bounds::covered`].
+    /// Runs whose span answers, in the sense of `Bounds::covered`.
     fn covering(&self, key: &str, unit: &str, bounds: Bounds) -> Box<dyn EngineQuery> {
         let (from, to) = (number_path(key, unit, "|from"), number_path(key, unit, "|to"));
         match bounds.to_cover() {

@@ -19,7 +19,7 @@ use crate::drawing::{self, Texts};
 pub(crate) enum Errors {
     /// With the lines they speak of
     Full,
-    /// One line each: file:line:column: error[code]: message
+    /// One line each: `file:line:column: error[code]: message`
     Short,
     /// One JSON object a line
     Json,

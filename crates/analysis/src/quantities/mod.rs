@@ -5,7 +5,7 @@
 //!   [`Calibration::inverse`] for unknowns with the limits of Fieller;
 //! - [`detection_limits`]: ICH Q2, IUPAC 1978 and IUPAC 1995, each saying which sigma it used;
 //! - [`standard_addition`];
-//! - [`mixture`]: several components by least squares from reference spectra;
+//! - [`mixture()`]: several components by least squares from reference spectra;
 //! - [`nucleic_acid`], [`protein`]: absorbance ratios, common practice and marked so.
 //!
 //! Nothing is cut off at zero and nothing is extrapolated in silence: [`Remark`]s say what a reader

@@ -11,7 +11,7 @@
 //! - [`subtract_blank`], [`Baseline`]: what is taken away before a peak is read;
 //! - [`SavitzkyGolay`]: smoothing and derivatives by a moving polynomial;
 //! - [`find_peaks`], [`find_shoulders`]: position, height, width, prominence, area;
-//! - [`noise`], [`average`], [`resample`];
+//! - [`noise()`], [`average()`], [`resample()`];
 //! - [`Chain`]: a written, repeatable sequence of such steps.
 
 mod average;

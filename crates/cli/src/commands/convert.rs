@@ -25,7 +25,7 @@ use crate::walk::{self, Met, Root};
 
 /// Read files and folders and write what was read in an open format, without an archive
 ///
-/// Writes DIR/<relative path>.json (or .csv, .jdx) for each source. As JSON every file gets one, also those that were
+/// Writes `DIR/<relative path>.json` (or .csv, .jdx) for each source. As JSON every file gets one, also those that were
 /// refused, with the reason. The files that are read are never touched.
 #[derive(Debug, Args)]
 pub(crate) struct Convert {

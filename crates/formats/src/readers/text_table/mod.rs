@@ -1,10 +1,10 @@
 //! The text-table reader: exports that nobody described, understood from what stands in them.
 //!
-//! The work goes in one direction. [`scan`] cuts the text into words and tables; for each table [`dialect`] decides
-//! separator and decimal sign over many rows at once, and [`grid`] reads the rows, plain ones quickly. [`join`] puts
-//! together what paper has cut. [`columns`] and [`context`] gather what heads, numbers and words tell; [`shape`] turns
+//! The work goes in one direction. `scan` cuts the text into words and tables; for each table `dialect` decides
+//! separator and decimal sign over many rows at once, and `grid` reads the rows, plain ones quickly. `join` puts
+//! together what paper has cut. `columns` and `context` gather what heads, numbers and words tell; `shape` turns
 //! a table into curves or into a question. No step guesses: where two readings are plausible, the run carries a
-//! [`Question`](curvary_record::Question) with both.
+//! [`Question`] with both.
 
 mod columns;
 mod context;
