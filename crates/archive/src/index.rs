@@ -23,6 +23,7 @@ use tantivy::schema::{
 use tantivy::{DocAddress, DocId, IndexReader, ReloadPolicy, Searcher, SegmentReader, TantivyDocument, Term};
 
 use crate::disk::Disk;
+use crate::excluded::Excluded;
 use crate::facts::Facts;
 use crate::frames::At;
 use crate::manifest::{Manifest, hex};
@@ -489,7 +490,7 @@ impl Index {
                 let mut clauses: Vec<(Occur, Box<dyn EngineQuery>)> = Vec::with_capacity(nodes.len() + 1);
                 for node in nodes {
                     clauses.push(match node {
-                        Node::Not(node) => (Occur::MustNot, self.engine_query(node)),
+                        Node::Not(node) => (Occur::MustNot, self.excluded(node)),
                         node => (Occur::Must, self.engine_query(node)),
                     });
                 }
@@ -506,7 +507,7 @@ impl Index {
             )),
             Node::Not(node) => Box::new(BooleanQuery::new(vec![
                 (Occur::Must, Box::new(AllQuery)),
-                (Occur::MustNot, self.engine_query(node)),
+                (Occur::MustNot, self.excluded(node)),
             ])),
             Node::Words { key, words } => {
                 let term = |word: &String| match key {
@@ -542,6 +543,10 @@ impl Index {
                 Box::new(RangeQuery::new(term(*from), term(*to)))
             }
         }
+    }
+
+    fn excluded(&self, node: &Node) -> Box<dyn EngineQuery> {
+        Box::new(Excluded(self.engine_query(node)))
     }
 
     /// Runs whose span answers, in the sense of `Bounds::covered`.

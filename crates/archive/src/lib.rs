@@ -17,6 +17,7 @@ mod archive;
 mod catalog;
 mod decimal;
 mod disk;
+mod excluded;
 mod facts;
 mod frames;
 mod index;
