@@ -42,10 +42,14 @@ impl Assumptions {
                     ));
                 }
             }
-            "decimal" | "date" | "separator" | "thousands" | "shape" | "table" => {}
+            "columns" if answer.is_empty() || !answer.split('+').all(|part| matches!(part, "1" | "2")) => {
+                return wrong("the pieces of each cell between the commas, such as `2+2` or `1+2`");
+            }
+            "shape" if answer != "columns" => return wrong("`columns`"),
+            "columns" | "date" | "decimal" | "shape" => {}
             _ => {
                 return Err(format!(
-                    "nothing is called `{about}`: expected decimal, separator, thousands, date, x, y, shape or table"
+                    "nothing is called `{about}`: expected columns, date, decimal, shape, x or y"
                 ));
             }
         }

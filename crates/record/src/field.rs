@@ -510,9 +510,10 @@ impl Fields {
         self.0.iter().map(|(key, entry)| (key, entry.0.as_slice()))
     }
 
-    /// The keys whose claims do not all say the same.
+    /// The keys whose claims do not all say the same. Comments add to one another and never dispute.
     pub fn disputes(&self) -> impl Iterator<Item = (&Key, &[Claim])> {
         self.iter()
+            .filter(|(key, _)| key.as_str() != "comment")
             .filter(|(_, claims)| claims.iter().skip(1).any(|claim| !claims[0].agrees(claim)))
     }
 

@@ -257,7 +257,10 @@ fn curves(path: &PathBuf) -> Result<Vec<Curve>, Failure> {
             reading = again;
         }
     }
-    if let Some(question) = reading.runs.iter().flat_map(|run| &run.questions).next() {
+    // A date or a condition in doubt changes no number of a curve.
+    let about_conditions = ["day-or-month-first", "two-units", "wavelength-disputed"];
+    let mut open = reading.runs.iter().flat_map(|run| &run.questions);
+    if let Some(question) = open.find(|question| !about_conditions.contains(&question.code.as_str())) {
         let readings: Vec<&str> = question
             .readings
             .iter()

@@ -67,6 +67,18 @@ impl Dialect {
         }
     }
 
+    /// What a person answers to choose this dialect among others.
+    pub(super) fn answer(&self) -> String {
+        match &self.pieces {
+            Some(pieces) => {
+                let parts: Vec<String> = pieces.iter().map(u8::to_string).collect();
+                format!("columns={}", parts.join("+"))
+            }
+            None if self.style == Style::COMMA => "decimal=comma".to_owned(),
+            None => "decimal=point".to_owned(),
+        }
+    }
+
     /// One sentence for people.
     pub(super) fn says(&self) -> String {
         let decimal = if self.style.decimal == b',' {
@@ -245,6 +257,8 @@ struct Fit {
 /// Decides the dialect of `rows`, lines that follow one another and look like data. `heads` is the line above them.
 pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> Decision {
     let mut best: Option<Fit> = None;
+    // Splitting at blanks would swallow the empty cells between tabs and shift what stands behind them.
+    let mut tabs_separate = false;
     for sep in [
         Sep::Tab,
         Sep::Semicolon,
@@ -254,7 +268,11 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> Decision {
         Sep::Blank,
         Sep::Wide,
     ] {
+        if tabs_separate && matches!(sep, Sep::Blank | Sep::Wide) {
+            continue;
+        }
         let Some(fit) = fit(rows, sep) else { continue };
+        tabs_separate |= sep == Sep::Tab && fit.count >= 2 && fit.steady >= 0.6 && fit.figures >= 0.6;
         let better = match &best {
             None => true,
             Some(old) => {

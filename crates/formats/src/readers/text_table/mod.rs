@@ -471,3 +471,69 @@ fn run(source: &Source, card: &Card, section: &Section, draft: Draft, said: &Sai
         remarks,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use curvary_record::{Quantity, Run};
+
+    use super::*;
+    use crate::Assumptions;
+
+    fn read_as(text: &str, settled: &[&str]) -> Vec<Run> {
+        let mut assume = Assumptions::none();
+        for answer in settled {
+            assume.add(answer).expect("an assumption");
+        }
+        let source = Source::new("a.txt", text.as_bytes().to_vec()).assuming(assume);
+        TextTable::default().read(&source).runs
+    }
+
+    /// Every answer that a question offers settles it, and each its own way.
+    #[test]
+    fn answers_settle_what_was_asked() {
+        let text = "Absorbance\n0,0,0,8997\n10,0,0,8801\n20,0,0,8612\n30,0,0,8430\n";
+        let asked = read_as(text, &[]);
+        let question = asked[0]
+            .questions
+            .iter()
+            .find(|q| q.code.as_str() == "decimal-comma-or-separator")
+            .expect("asked");
+        let answers: BTreeSet<&str> = question
+            .readings
+            .iter()
+            .map(|reading| reading.assume.as_str())
+            .collect();
+        assert_eq!(
+            answers.len(),
+            question.readings.len(),
+            "no two readings have one answer: {question:?}"
+        );
+        let runs = read_as(text, &["columns=2+2", "x=time:s", "y=absorbance"]);
+        assert!(runs[0].questions.is_empty(), "{:?}", runs[0].questions);
+        assert_eq!(runs[0].traces[0].x.values.as_ref(), [0.0, 10.0, 20.0, 30.0]);
+        assert_eq!(
+            runs[0].traces[0].y.values.as_ref(),
+            [0.8997, 0.8801, 0.8612, 0.843]
+        );
+        assert_eq!(runs[0].traces[0].x.quantity, Quantity::TIME);
+    }
+
+    /// An empty cell between tabs is never stepped over, even where a cell too many makes up for it.
+    #[test]
+    fn an_empty_cell_shifts_nothing() {
+        let text = "Wavelength (nm)\tAbs 1\tAbs 2\n400\t0.1\t0.2\n401\t0.11\t0.21\n402\t\t0.22\t5\n403\t0.13\t0.23\n404\t0.14\t0.24\n405\t0.15\t0.25\n406\t0.16\t0.26\n407\t0.17\t0.27\n408\t0.18\t0.28\n409\t0.19\t0.29\n410\t0.1\t0.3\n411\t0.1\t0.3\n";
+        for run in read_as(text, &["shape=columns"]) {
+            assert!(
+                run.traces
+                    .iter()
+                    .all(|trace| !trace.y.values.contains(&5.0) || trace.label.as_deref() != Some("2"))
+            );
+            let first = run
+                .traces
+                .iter()
+                .find(|trace| trace.label.as_deref() == Some("1"))
+                .expect("a curve named 1");
+            assert!(!first.y.values.contains(&0.22), "{first:?}");
+        }
+    }
+}

@@ -254,7 +254,7 @@ fn table_at(
             }
         }
     }
-    if open.is_none() && groups_of_three(&sample, &grid.dialect) {
+    if open.is_none() && assume.get("decimal").is_none() && groups_of_three(&sample, &grid.dialect) {
         open = Some((Code::new("columns-run-together"), vec![grid.dialect.clone()]));
     }
     let unmatched_head = if heads.is_empty() {
@@ -401,20 +401,17 @@ type Open = Option<(Code, Vec<Dialect>)>;
 
 /// Takes a decision as a person has settled it.
 fn settle(decision: Decision, assume: &Assumptions) -> Option<(Dialect, Open)> {
-    let wanted = assume.get("decimal").map(|answer| {
-        if answer == "comma" {
-            Style::COMMA
-        } else {
-            Style::POINT
-        }
-    });
+    let chosen = |dialect: &&Dialect| {
+        let answer = dialect.answer();
+        answer
+            .split_once('=')
+            .is_some_and(|(about, answer)| assume.get(about) == Some(answer))
+    };
     match decision {
         Decision::None => None,
         Decision::Sure(dialect) => Some((dialect, None)),
         Decision::Open { code, readings } => {
-            if let Some(style) = wanted
-                && let Some(dialect) = readings.iter().find(|dialect| dialect.style == style)
-            {
+            if let Some(dialect) = readings.iter().find(chosen) {
                 return Some((dialect.clone(), None));
             }
             let first = readings.first()?.clone();

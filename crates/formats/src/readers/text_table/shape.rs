@@ -208,7 +208,8 @@ impl Shaper<'_> {
                 self.columns[i].stats.min != self.columns[i].stats.max || self.columns[i].stats.count < 2
             });
         }
-        if let Some(axis) = self.columns.iter().find(|column| {
+        let counted = self.source.assume().get("x") == Some("index");
+        if let Some(axis) = self.columns.iter().filter(|_| !counted).find(|column| {
             let named = column
                 .quantity
                 .as_ref()
@@ -361,14 +362,7 @@ impl Shaper<'_> {
         let readings = readings
             .iter()
             .map(|dialect| Alternative {
-                assume: format!(
-                    "decimal={}",
-                    if dialect.style == Style::COMMA {
-                        "comma"
-                    } else {
-                        "point"
-                    }
-                ),
+                assume: dialect.answer(),
                 says: says(dialect),
             })
             .collect();
@@ -484,17 +478,15 @@ impl Shaper<'_> {
             self.ask(
                 "layout-unknown",
                 &message,
-                &[
-                    (
-                        "shape=columns",
-                        "the first column runs, each other one is a curve",
-                    ),
-                    ("shape=rows", "each line goes on where the one before it ends"),
-                ],
+                &[(
+                    "shape=columns",
+                    "the first column runs, each other one is a curve",
+                )],
                 labels,
             );
         }
-        if let Some(line) = self.table.unmatched_head {
+        let settled = self.source.assume().get("shape").is_some();
+        if let Some(line) = self.table.unmatched_head.filter(|_| !settled) {
             let labels = vec![Label {
                 place: self.source.place(line.span),
                 text: "these heads".to_owned(),
