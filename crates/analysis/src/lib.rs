@@ -16,6 +16,7 @@ pub mod models;
 pub mod quantities;
 pub mod scans;
 pub mod spectra;
+pub mod study;
 pub mod temperature;
 
 mod double;

@@ -8,12 +8,15 @@ mod commands;
 mod desk;
 mod drawing;
 mod ending;
+mod figure;
 mod flow;
 mod output;
 mod report;
 mod screen;
 mod sketch;
+mod subject;
 mod table;
+mod telling;
 mod walk;
 mod whereabouts;
 

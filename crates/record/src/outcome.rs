@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::{Diagnostic, RunId, Unit};
+use crate::{Diagnostic, Digest, RunId, Unit};
 
 /// An interval of a parameter; a missing end is open, because the data leave it open.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -67,7 +67,7 @@ pub struct Outcome {
     /// Covariance of the parameters, in their order.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub covariance: Vec<Vec<f64>>,
-    /// Statistics of the whole: `points`, `degrees-of-freedom`, `residual-standard-deviation`, `aicc`, …
+    /// Statistics of the whole: `points`, `degrees_of_freedom`, `residual_standard_deviation`, `aicc`, …
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub statistics: BTreeMap<String, f64>,
     /// What was odd.
@@ -76,6 +76,17 @@ pub struct Outcome {
 }
 
 impl Outcome {
+    /// Gives the outcome its name, which follows from what was computed, of what, with what and by which version: the
+    /// same computation done twice has one name.
+    #[must_use]
+    pub fn identified(mut self) -> Self {
+        let runs: Vec<&str> = self.runs.iter().map(RunId::as_str).collect();
+        let asked = serde_json::json!([self.kind, runs, self.trace, self.model, self.settings, self.by]);
+        let digest = Digest::of(asked.to_string().as_bytes());
+        self.id = digest.as_str().trim_start_matches("sha256:").chars().take(16).collect();
+        self
+    }
+
     /// The parameter of a name.
     #[must_use]
     pub fn parameter(&self, name: &str) -> Option<&Parameter> {

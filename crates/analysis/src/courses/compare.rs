@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::preparation::{CourseFit, Preparation, fit_prepared, prepare};
 use super::{Course, Order};
-use crate::fit::{Choice, FTest, Fit, Options, compare, f_test};
+use crate::fit::{Choice, FTest, Fit, Options, Weighting, compare, f_test};
 use crate::models::Model;
 use crate::refusal::Refusal;
 
@@ -64,7 +64,7 @@ pub fn compare_courses(
     let mut laws: Vec<&Course> = Vec::new();
     let mut refused = Vec::new();
     for course in courses {
-        match fit_prepared(course, prepared.clone(), how, options) {
+        match fit_prepared(course, prepared.clone(), how, Weighting::Equal, options) {
             Ok(fit) => {
                 fits.push(fit);
                 laws.push(course);

@@ -21,7 +21,9 @@ use std::borrow::Cow;
 use serde::{Deserialize, Serialize};
 
 pub use compare::{Comparison, NestedTest, compare_courses, usual_courses};
-pub use preparation::{Conversion, CourseFit, Preparation, Prepared, fit_course, prepare, stages};
+pub use preparation::{
+    Conversion, CourseFit, Preparation, Prepared, fit_course, fit_prepared, prepare, stages,
+};
 pub use rate::{InitialRate, RateWindow, initial_rate};
 
 use crate::models::grid::{best, geometric};

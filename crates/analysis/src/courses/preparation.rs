@@ -174,13 +174,18 @@ pub fn fit_course(
     how: &Preparation,
     options: &Options,
 ) -> Result<CourseFit, Refusal> {
-    fit_prepared(course, prepare(time, signal, how)?, how, options)
+    fit_prepared(course, prepare(time, signal, how)?, how, Weighting::Equal, options)
 }
 
-pub(super) fn fit_prepared(
+/// Fits a time course that was prepared before; `weighting` speaks of its points.
+///
+/// # Errors
+/// As [`fit`].
+pub fn fit_prepared(
     course: &Course,
     prepared: Prepared,
     how: &Preparation,
+    weighting: Weighting<'_>,
     options: &Options,
 ) -> Result<CourseFit, Refusal> {
     let Prepared {
@@ -194,7 +199,7 @@ pub(super) fn fit_prepared(
     let data = Data {
         x: &x,
         y: &signal,
-        weighting: Weighting::Equal,
+        weighting,
     };
     let mut result = fit(course, &data, options)?;
     if saturated > 0

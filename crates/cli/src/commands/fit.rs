@@ -1,412 +1,663 @@
-//! `curvary fit`: a formula or a law fitted to the curves of files, with the uncertainty of every number.
+//! `curvary fit`: rate laws, enzyme models and formulas, with the uncertainty of every number.
 
+use std::collections::BTreeMap;
 use std::io::Write;
 use std::path::PathBuf;
 
-use clap::Args;
-use curvary_analysis::fit::{self, Data, Fit as Fitted, Interval, Options};
-use curvary_analysis::models::Model;
-use curvary_analysis::models::formula::Formula;
-use curvary_analysis::models::law::{LAWS, Law};
-use curvary_formats::{Assumptions, Readers, Source};
-use curvary_record::{Code, Column, Diagnostic, Trace};
+use clap::{Args, ValueEnum};
+use curvary_analysis::fit::Robust;
+use curvary_analysis::models::formula::ModelFile;
+use curvary_analysis::study::{
+    Comparison, FitPlan, Found, ParameterPlan, Span, WeightPlan, compare_trace, fit_run,
+};
+use curvary_record::Unit;
+use curvary_record::unit::spelled;
 use serde_json::{Value, json};
 
+use crate::Setting;
+use crate::commands::find::short;
 use crate::ending::{Ending, Failure, Outcome};
 use crate::screen::{FAINT, STRONG, Screen, Styled};
+use crate::subject::{Reading, Subject, Subjects};
+use crate::table::{Column, Table, one_line};
+use crate::telling;
 
-/// Fit a formula or a law to the curves of a file
+/// Fit rate laws, enzyme models or a formula to curves, and keep what was found
 ///
-/// A formula does not mind what the axes of a bare table mean: its x is the running column, whatever was measured over
-/// it. Nothing is stored.
+/// Names of models: zero-order, first-order, second-order, second-order-unequal, reversible-first-order, consecutive,
+/// biphasic and approach-to-steady-rate for time courses, each with +offset, +drift or +lag behind it where wanted;
+/// michaelis-menten and others for rates over concentrations (an unknown name lists them all). Results of runs in the
+/// archive are kept and found again: `curvary find result.k:0.001..0.01/s`.
 #[derive(Debug, Args)]
 pub(crate) struct Fit {
-    /// Files with curves
-    #[arg(value_name = "FILE", required = true)]
-    files: Vec<PathBuf>,
+    #[command(flatten)]
+    subjects: Subjects,
+    /// A model by its name
+    #[arg(long, value_name = "NAME", value_delimiter = ',', group = "what")]
+    model: Vec<String>,
     /// A formula over x and parameters of your own naming, such as `b1*(1-exp(-b2*x))`
+    #[arg(long, value_name = "FORMULA", group = "what")]
+    formula: Option<String>,
+    /// A TOML file with a formula, its variables, and starts, bounds and units of its parameters
+    #[arg(long, value_name = "FILE", group = "what")]
+    model_file: Option<PathBuf>,
+    /// Do again the fits that are kept of these runs, and say whether the same comes out
+    #[arg(long, group = "what")]
+    again: bool,
+    /// Compute anew what the export itself reports (rate constants, rates, slopes), and say whether it is reproduced
+    #[arg(long, group = "what")]
+    reported: bool,
+    /// Rank the models named, or the usual orders of reaction, and say whether the data can tell them apart
+    #[arg(long, conflicts_with_all = ["formula", "model_file", "again", "reported"])]
+    compare: bool,
+    /// Starting values of the parameters, such as `b1=500,b2=0.0001`
     #[arg(
         long,
-        value_name = "FORMULA",
-        conflicts_with = "model",
-        required_unless_present = "model"
+        value_name = "NAME=VALUE",
+        value_delimiter = ',',
+        help_heading = "Parameters"
     )]
-    formula: Option<String>,
-    /// A law by its name; an unknown name lists them
-    #[arg(long, value_name = "NAME")]
-    model: Option<String>,
-    /// Starting values of the parameters, such as `b1=500,b2=0.0001`
-    #[arg(long, value_name = "NAME=VALUE", value_delimiter = ',')]
     start: Vec<String>,
+    /// Parameters held at a value
+    #[arg(
+        long,
+        value_name = "NAME=VALUE",
+        value_delimiter = ',',
+        help_heading = "Parameters"
+    )]
+    hold: Vec<String>,
+    /// Limits of parameters, either end may be left out, such as `k=0..1`
+    #[arg(
+        long,
+        value_name = "NAME=LOW..HIGH",
+        value_delimiter = ',',
+        help_heading = "Parameters"
+    )]
+    bound: Vec<String>,
+    /// Units of a formula's parameters, such as `b2=/min`
+    #[arg(
+        long,
+        value_name = "NAME=UNIT",
+        value_delimiter = ',',
+        help_heading = "Parameters"
+    )]
+    unit: Vec<String>,
     /// What is fitted in place of the measured values, a formula over y such as `log(y)`
-    #[arg(long, value_name = "FORMULA")]
+    #[arg(long, value_name = "FORMULA", requires = "formula", help_heading = "Data")]
     response: Option<String>,
+    /// Variables of the formula and the columns they stand for (`x` is the running axis), such as `t=x,c=CONC`
+    #[arg(
+        long,
+        value_name = "NAME=COLUMN",
+        value_delimiter = ',',
+        help_heading = "Data"
+    )]
+    over: Vec<String>,
+    /// Traces by number (from 1) or label
+    #[arg(long, value_name = "TRACE", value_delimiter = ',', help_heading = "Data")]
+    trace: Vec<String>,
+    /// The stretch of the running axis that is fitted, such as 30..600s; several for stages
+    #[arg(long, value_name = "FROM..TO", help_heading = "Data")]
+    window: Vec<String>,
+    /// Wavelength at which repeated scans are read as a time course
+    #[arg(long, value_name = "NM", help_heading = "Data")]
+    at: Option<f64>,
+    /// Time between mixing and the first reading's zero, s
+    #[arg(long, value_name = "SECONDS", help_heading = "Data")]
+    dead_time: Option<f64>,
+    /// Absorbance above which points are left out; `none` for no limit [default: 3]
+    #[arg(long, value_name = "A", help_heading = "Data")]
+    trust_below: Option<String>,
+    /// Turn absorbance into concentration with the run's absorption coefficient and path length
+    #[arg(long, help_heading = "Data")]
+    concentration: bool,
+    /// Molar absorption coefficient, L/(mol cm), in place of the run's own
+    #[arg(long, value_name = "EPSILON", help_heading = "Data")]
+    coefficient: Option<f64>,
+    /// Path length, cm, in place of the run's own
+    #[arg(long, value_name = "CM", help_heading = "Data")]
+    path: Option<f64>,
+    /// How much each point counts: `relative` (error in proportion to the value) or the label of a trace that holds
+    /// known standard deviations
+    #[arg(long, value_name = "WEIGHTS", help_heading = "Errors")]
+    weights: Option<String>,
+    /// Let far points count less
+    #[arg(long, value_name = "HOW", help_heading = "Errors")]
+    robust: Option<Far>,
     /// Level of the intervals
-    #[arg(long, value_name = "LEVEL", default_value_t = 0.95)]
+    #[arg(long, value_name = "LEVEL", default_value_t = 0.95, help_heading = "Errors")]
     level: f64,
     /// Find profile-likelihood intervals too; an end that the data leave open stays open
-    #[arg(long)]
+    #[arg(long, help_heading = "Errors")]
     profile: bool,
-    /// Print JSON: one object a curve, with parameters, covariance, statistics and diagnostics
-    #[arg(long)]
-    json: bool,
+    /// Draw data, fit and residuals into a folder: one picture a result
+    #[arg(long, value_name = "DIR", help_heading = "Pictures")]
+    figures: Option<PathBuf>,
+    /// Kind of picture
+    #[arg(long, value_name = "KIND", default_value = "svg", help_heading = "Pictures")]
+    picture: crate::figure::Kind,
 }
 
-/// What is fitted.
-enum Chosen {
-    Formula(Box<Formula>),
-    Law(&'static Law),
+/// How far points are made to count less.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Far {
+    /// Huber's weights
+    Huber,
+    /// Tukey's biweight
+    Tukey,
 }
 
-impl Chosen {
-    fn model(&self) -> &dyn Model {
-        match self {
-            Self::Formula(formula) => formula.as_ref(),
-            Self::Law(law) => *law,
-        }
-    }
+/// What one run gave.
+struct Given {
+    subject: Told,
+    found: Vec<Found>,
+    compared: Vec<Comparison>,
+    /// For fits done again: whether the same came out, in words.
+    said: Vec<String>,
 }
 
-/// One curve to fit.
-struct Curve {
-    label: String,
-    x: Vec<f64>,
-    y: Vec<f64>,
-    remarks: Vec<String>,
+/// What is said of a subject.
+struct Told {
+    place: String,
+    run: Option<String>,
+    remarks: Vec<curvary_record::Diagnostic>,
 }
 
 impl Fit {
     /// Does it.
-    pub(crate) fn run(self, screen: &mut Screen) -> Outcome {
-        let chosen = self.chosen()?;
+    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        let plans = self.plans()?;
+        if let Some(folder) = &self.figures {
+            std::fs::create_dir_all(folder).map_err(|error| Failure::file("make", folder, &error))?;
+        }
+        let asked = self.subjects.asked(setting)?;
+        let reading = if self.formula.is_some() || self.model_file.is_some() {
+            Reading::Numbers
+        } else {
+            Reading::Whole
+        };
         let (mut good, mut bad) = (0, 0);
-        let mut all = Vec::new();
-        for path in &self.files {
-            for curve in curves(path)? {
-                let place = path.display().to_string();
-                let found = self.fit(&chosen, &curve);
-                match &found {
-                    Ok(_) => good += 1,
-                    Err(_) => bad += 1,
+        let mut all: Vec<Value> = Vec::new();
+        let mut pictures = 0_u64;
+        let compute = |subjects: &[Subject]| {
+            let given: Vec<Given> = subjects
+                .iter()
+                .map(|subject| self.compute(&plans, subject))
+                .collect();
+            let outcomes = given
+                .iter()
+                .flat_map(|given| {
+                    let compared = given.compared.iter().map(|compared| &compared.found);
+                    given
+                        .found
+                        .iter()
+                        .filter(|found| found.is_result())
+                        .chain(compared)
+                })
+                .map(|found| found.outcome.clone())
+                .collect();
+            (given, outcomes)
+        };
+        let take = |place: &str, given: Result<Vec<Given>, curvary_record::Diagnostic>| {
+            let given = match given {
+                Ok(given) => given,
+                Err(why) => {
+                    bad += 1;
+                    if self.subjects.json {
+                        all.push(json!({ "source": place, "termination": why.message, "reason": why.message, "parameters": [] }));
+                    }
+                    screen.complain(Some(place), &why, &crate::drawing::NoTexts);
+                    return Ok(());
                 }
-                if self.json {
-                    all.push(self.told(&place, &curve, found.as_ref()));
-                } else {
-                    print(screen, &place, &curve, found.as_ref())?;
+            };
+            for given in given {
+                for found in &given.found {
+                    if found.is_result() {
+                        good += 1;
+                        if let Some(folder) = &self.figures {
+                            pictures += 1;
+                            let name = format!("{}.{}", found.outcome.id, self.picture.ending());
+                            let path = folder.join(name);
+                            crate::figure::of_fit(&heading(&given.subject, found), found)
+                                .write(&path, self.picture)?;
+                        }
+                    } else {
+                        bad += 1;
+                    }
+                    if self.subjects.json {
+                        all.push(shape(&given.subject, found));
+                    } else {
+                        telling::tell(&heading(&given.subject, found), &found.outcome, screen)?;
+                        for remark in &given.subject.remarks {
+                            telling::remark(remark, screen)?;
+                        }
+                    }
+                }
+                for compared in &given.compared {
+                    good += 1;
+                    if self.subjects.json {
+                        all.push(comparison(&given.subject, compared));
+                    } else {
+                        ranking(&given.subject, compared, screen)?;
+                    }
+                }
+                for said in &given.said {
+                    if !self.subjects.json {
+                        writeln!(screen, "  {said}")?;
+                    }
                 }
             }
-        }
-        if self.json {
+            Ok(())
+        };
+        let kept = self
+            .subjects
+            .each(&asked, reading, "curvary fit", compute, take)?;
+        if self.subjects.json {
             match all.as_slice() {
-                [one] => screen.json(one)?,
+                [one] if asked.len() == 1 => screen.json(one)?,
                 many => screen.json(&many)?,
             }
+        }
+        kept.say(screen);
+        if pictures > 0
+            && let Some(folder) = &self.figures
+        {
+            screen.say(format_args!(
+                "{} in {}",
+                crate::screen::plural(pictures, "picture"),
+                folder.display()
+            ));
         }
         Ok(Ending::of(good, bad))
     }
 
-    fn chosen(&self) -> Result<Chosen, Failure> {
-        if !(self.level > 0.0 && self.level < 1.0) {
-            return Err(Failure::usage(format!(
-                "`--level {}` lies not between 0 and 1",
-                self.level
-            )));
-        }
-        if let Some(name) = &self.model {
-            let names: Vec<&str> = LAWS.iter().map(|law| law.name).collect();
-            let law = Law::named(name).ok_or_else(|| {
-                Failure::usage(format!(
-                    "no law is called `{name}`; there are {}",
-                    names.join(", ")
-                ))
-            })?;
-            return Ok(Chosen::Law(law));
-        }
-        let text = self.formula.as_deref().unwrap_or_default();
-        let whole = match &self.response {
-            Some(response) => format!("{response} = {text}"),
-            None => text.to_owned(),
+    fn compute(&self, plans: &[FitPlan], subject: &Subject) -> Given {
+        let mut given = Given {
+            subject: Told {
+                place: subject.place.clone(),
+                run: subject.kept.then(|| subject.run.id.to_string()),
+                remarks: subject
+                    .run
+                    .remarks
+                    .iter()
+                    .filter(|remark| remark.code.as_str() == "axes-left-open")
+                    .cloned()
+                    .collect(),
+            },
+            found: Vec::new(),
+            compared: Vec::new(),
+            said: Vec::new(),
         };
-        Formula::parse(&whole, &["x"])
-            .map(|formula| Chosen::Formula(Box::new(formula)))
-            .map_err(|error| Failure::usage(format!("the formula `{whole}` cannot be read: {error}")))
+        if self.again {
+            again(subject, &mut given);
+        } else if self.reported {
+            for check in curvary_analysis::study::reported(&subject.run) {
+                given.said.push(check.verdict.clone());
+                given.found.push(check.reported);
+                given.found.extend(check.computed);
+            }
+            if given.found.is_empty() {
+                given.said.push(format!(
+                    "{}: the export reports no result of its own",
+                    subject.place
+                ));
+            }
+        } else if self.compare {
+            if let Some(plan) = plans.first() {
+                for compared in compare_trace(plan, &self.model, &subject.run) {
+                    match compared {
+                        Ok(compared) => given.compared.push(compared),
+                        Err(found) => given.found.push(found),
+                    }
+                }
+            }
+        } else {
+            for plan in plans {
+                given.found.extend(fit_run(plan, &subject.run));
+            }
+        }
+        given
     }
 
-    fn options(&self, model: &dyn Model) -> Result<Options, String> {
-        let names: Vec<String> = model
-            .parameters()
-            .iter()
-            .map(|parameter| parameter.name.to_string())
-            .collect();
-        let mut given: Vec<Option<f64>> = vec![None; names.len()];
-        for text in &self.start {
-            let wrong = || {
-                format!(
-                    "`{text}` is no starting value: expected NAME=VALUE, with a name of {}",
-                    names.join(", ")
-                )
-            };
-            let (name, value) = text.split_once('=').ok_or_else(wrong)?;
-            let place = names
-                .iter()
-                .position(|known| known == name.trim())
-                .ok_or_else(wrong)?;
-            given[place] = Some(value.trim().parse::<f64>().map_err(|_| wrong())?);
-        }
-        let start = if given.iter().any(Option::is_some) {
-            let whole: Option<Vec<f64>> = given.iter().copied().collect();
-            Some(whole.ok_or_else(|| format!("starting values are needed for all of {}", names.join(", ")))?)
-        } else {
-            None
-        };
-        Ok(Options {
-            start,
+    /// One plan for each model and window.
+    fn plans(&self) -> Result<Vec<FitPlan>, Failure> {
+        let mut bare = FitPlan {
             level: self.level,
             profile: self.profile,
-            ..Options::default()
-        })
+            robust: match self.robust {
+                None => Robust::No,
+                Some(Far::Huber) => Robust::Huber,
+                Some(Far::Tukey) => Robust::Tukey,
+            },
+            response: self.response.clone(),
+            variables: pairs(&self.over, "a variable")?,
+            traces: self.trace.clone(),
+            at: self.at,
+            dead_time: self.dead_time,
+            trusted_absorbance: trusted(self.trust_below.as_deref())?,
+            concentration: self.concentration,
+            coefficient: self.coefficient,
+            path: self.path,
+            weights: self.weights.as_ref().map(|weights| match weights.as_str() {
+                "relative" => WeightPlan::Relative,
+                label => WeightPlan::Errors(label.to_owned()),
+            }),
+            ..FitPlan::default()
+        };
+        if let Some(path) = &self.model_file {
+            let file = model_file(path)?;
+            if bare.variables.is_empty() && file.variables.len() > 1 {
+                return Err(Failure::usage(format!(
+                    "the model has several variables: say with --over which columns {} stand for",
+                    file.variables.join(", ")
+                )));
+            }
+            if bare.variables.is_empty() {
+                bare.variables = file
+                    .variables
+                    .iter()
+                    .map(|name| (name.clone(), "x".to_owned()))
+                    .collect();
+            }
+            for (name, entry) in &file.parameters {
+                let plan = bare.parameters.entry(name.clone()).or_default();
+                plan.start = entry.start;
+                plan.lower = entry.lower;
+                plan.upper = entry.upper;
+                plan.unit = entry.unit.as_deref().map(unit).transpose()?;
+            }
+            bare.formula = Some(file.formula);
+        } else {
+            bare.formula.clone_from(&self.formula);
+        }
+        self.say_of_parameters(&mut bare.parameters)?;
+        if self.again || self.reported {
+            return Ok(Vec::new());
+        }
+        let models = match (&bare.formula, self.model.as_slice(), self.compare) {
+            (Some(_), _, _) | (None, [], true) => vec![String::new()],
+            (None, [], false) => {
+                return Err(Failure::usage(format!(
+                    "nothing says what to fit: expected --model NAME (one of {}), --formula, --model-file, --compare, --again or --reported",
+                    FitPlan::models().join(", ")
+                )));
+            }
+            (None, _, true) => vec![self.model[0].clone()],
+            (None, models, false) => models.to_vec(),
+        };
+        let windows: Vec<Option<Span>> = if self.window.is_empty() {
+            vec![None]
+        } else {
+            self.window
+                .iter()
+                .map(|text| span(text).map(Some))
+                .collect::<Result<_, _>>()?
+        };
+        let mut plans = Vec::new();
+        for model in &models {
+            for window in &windows {
+                let plan = FitPlan {
+                    model: model.clone(),
+                    window: window.clone(),
+                    ..bare.clone()
+                };
+                if !(self.compare && model.is_empty()) {
+                    plan.check().map_err(Failure::usage)?;
+                }
+                plans.push(plan);
+            }
+        }
+        Ok(plans)
     }
 
-    fn fit(&self, chosen: &Chosen, curve: &Curve) -> Result<Fitted, String> {
-        let options = self.options(chosen.model())?;
-        let response = match chosen {
-            Chosen::Formula(formula) => formula
-                .respond(&curve.y)
-                .map_err(|refusal| format!("{}: {refusal}", refusal.code()))?,
-            Chosen::Law(_) => curve.y.clone(),
-        };
-        let x: [&[f64]; 1] = [&curve.x];
-        fit::fit(chosen.model(), &Data::new(&x, &response), &options)
-            .map_err(|refusal| format!("{}: {refusal}", refusal.code()))
-    }
-
-    fn told(&self, place: &str, curve: &Curve, found: Result<&Fitted, &String>) -> Value {
-        let model = self.model.clone().unwrap_or_else(|| "formula".to_owned());
-        let head = json!({
-            "source": place,
-            "trace": curve.label,
-            "model": model,
-            "formula": self.formula,
-            "response": self.response,
-        });
-        let body = match found {
-            Err(reason) => {
-                json!({ "termination": "refused", "reason": reason, "parameters": [], "remarks": curve.remarks })
-            }
-            Ok(fit) => {
-                let parameters: Vec<Value> = fit.parameters.iter().map(|p| {
-                    let interval = |interval: &Option<Interval>, kind: &str| {
-                        interval.as_ref().map(|i| json!({ "level": fit.level, "low": i.lower, "high": i.upper, "kind": kind }))
-                    };
-                    let intervals: Vec<Value> =
-                        [interval(&p.interval, "t"), interval(&p.profile, "profile-likelihood")].into_iter().flatten().collect();
-                    json!({
-                        "name": p.name, "value": p.value, "unit": p.unit, "standard_error": p.standard_error,
-                        "intervals": intervals, "standing": p.standing.words(),
-                    })
-                }).collect();
-                let size = fit.parameters.len();
-                let covariance: Option<Vec<&[f64]>> = fit
-                    .covariance
-                    .as_ref()
-                    .map(|all| all.chunks(size.max(1)).collect());
-                json!({
-                    "termination": fit.termination.words(),
-                    "parameters": parameters,
-                    "derived": fit.derived,
-                    "covariance": covariance,
-                    "statistics": {
-                        "points": fit.points,
-                        "degrees_of_freedom": fit.degrees_of_freedom,
-                        "residual_sum_of_squares": fit.residual_sum_of_squares,
-                        "residual_standard_deviation": fit.residual_sd,
-                        "r_squared": fit.r_squared,
-                        "aicc": fit.aicc,
-                    },
-                    "diagnostics": fit.diagnostics,
-                    "fit_remarks": fit.remarks,
-                    "remarks": curve.remarks,
-                })
-            }
-        };
-        let (Value::Object(mut head), Value::Object(body)) = (head, body) else {
-            return Value::Null;
-        };
-        head.extend(body);
-        Value::Object(head)
+    fn say_of_parameters(&self, parameters: &mut BTreeMap<String, ParameterPlan>) -> Result<(), Failure> {
+        for (name, value) in pairs(&self.start, "a starting value")? {
+            parameters.entry(name).or_default().start = Some(number(&value)?);
+        }
+        for (name, value) in pairs(&self.hold, "a value")? {
+            parameters.entry(name).or_default().held = Some(number(&value)?);
+        }
+        for (name, value) in pairs(&self.unit, "a unit")? {
+            parameters.entry(name).or_default().unit = Some(unit(&value)?);
+        }
+        for (name, value) in pairs(&self.bound, "limits")? {
+            let (low, high) = value.split_once("..").ok_or_else(|| {
+                Failure::usage(format!("`{value}` is no pair of limits: expected LOW..HIGH"))
+            })?;
+            let end = |text: &str| match text.trim() {
+                "" => Ok(None),
+                text => number(text).map(Some),
+            };
+            let plan = parameters.entry(name).or_default();
+            (plan.lower, plan.upper) = (end(low)?, end(high)?);
+        }
+        Ok(())
     }
 }
 
-/// The curves of a file, one for each measured column. Sweeps of one column are fitted together.
-fn curves(path: &PathBuf) -> Result<Vec<Curve>, Failure> {
-    let bytes = std::fs::read(path).map_err(|error| Failure::file("read", path, &error))?;
-    let name = path.display().to_string();
-    let readers = Readers::built_in();
-    let plain = Source::new(name.clone(), bytes.clone());
-    let (_, mut reading) = readers.read(&plain, None);
-    let mut remarks = Vec::new();
-    if reading.runs.is_empty() || reading.runs.iter().any(curvary_record::Run::in_question) {
-        // What the axes mean is no matter to a formula; what the numbers are is.
-        let mut assume = Assumptions::none();
-        for settled in ["x=x:1", "y=y:1"] {
-            assume.add(settled).map_err(Failure::usage)?;
-        }
-        let (_, again) = readers.read(&Source::new(name.clone(), bytes).assuming(assume), None);
-        if !again.runs.is_empty() {
-            remarks.push("what the axes mean was left open, since the fit does not need it".to_owned());
-            reading = again;
-        }
-    }
-    // A date or a condition in doubt changes no number of a curve.
-    let about_conditions = ["day-or-month-first", "two-units", "wavelength-disputed"];
-    let mut open = reading.runs.iter().flat_map(|run| &run.questions);
-    if let Some(question) = open.find(|question| !about_conditions.contains(&question.code.as_str())) {
-        let readings: Vec<&str> = question
-            .readings
+/// Does kept fits of a run again.
+fn again(subject: &Subject, given: &mut Given) {
+    for kept in subject.outcomes.iter().filter(|kept| kept.kind == "fit") {
+        let settings: serde_json::Map<String, Value> = kept.settings.clone().into_iter().collect();
+        let plan: FitPlan = match serde_json::from_value(Value::Object(settings)) {
+            Ok(plan) => plan,
+            Err(error) => {
+                given.said.push(format!(
+                    "result {}: its settings cannot be read: {error}",
+                    kept.id
+                ));
+                continue;
+            }
+        };
+        let found = fit_run(&plan, &subject.run)
+            .into_iter()
+            .find(|found| found.outcome.trace == kept.trace);
+        let Some(found) = found else {
+            given
+                .said
+                .push(format!("result {}: the run has no such trace any more", kept.id));
+            continue;
+        };
+        let values = |outcome: &curvary_record::Outcome| -> Vec<Option<f64>> {
+            outcome
+                .parameters
+                .iter()
+                .map(|parameter| parameter.value)
+                .collect()
+        };
+        let (old, new) = (values(kept), values(&found.outcome));
+        let worst = old
             .iter()
-            .map(|reading| reading.assume.as_str())
-            .collect();
-        return Err(Failure::nothing(
-            Diagnostic::error(
-                question.code.clone(),
-                format!("`{name}` is in question: {}", question.message),
+            .zip(&new)
+            .map(|pair| match pair {
+                (Some(old), Some(new)) => ((old - new) / old.abs().max(f64::MIN_POSITIVE)).abs(),
+                (None, None) => 0.0,
+                _ => f64::INFINITY,
+            })
+            .fold(0.0, f64::max);
+        given.said.push(if old.len() == new.len() && worst <= 1e-9 {
+            format!("result {}: the same comes out again (within {worst:.0e} of every value)", kept.id)
+        } else {
+            format!(
+                "result {}: something else comes out now ({} then): its conditions, notes or the program have changed since",
+                kept.id, kept.by
             )
-            .help(format!(
-                "`curvary convert` with `--assume` settles it: {}",
-                readings.join(" or ")
-            )),
-        ));
+        });
+        given.found.push(found);
     }
-    if reading.runs.is_empty() {
-        let why = reading.remarks.into_iter().next();
-        return Err(Failure::nothing(why.unwrap_or_else(|| {
-            Diagnostic::error(Code::new("no-table"), "no curve was found")
-        })));
-    }
-    let mut curves: Vec<(Option<String>, Curve)> = Vec::new();
-    for run in &reading.runs {
-        let mut own: Vec<(Option<String>, Curve)> = Vec::new();
-        for trace in &run.traces {
-            let key = column_key(&trace.y, trace);
-            let (x, y, left_out) = clean(trace);
-            match own.iter_mut().find(|(known, _)| *known == key) {
-                Some((_, curve)) if key.is_some() || run.traces.len() > 1 && trace.label.is_none() => {
-                    curve.x.extend(x);
-                    curve.y.extend(y);
-                }
-                _ => {
-                    let mut told = remarks.clone();
-                    if left_out > 0 {
-                        told.push(format!("{left_out} saturated points were left out"));
-                    }
-                    let label = trace.label.clone().unwrap_or_default();
-                    own.push((
-                        key,
-                        Curve {
-                            label,
-                            x,
-                            y,
-                            remarks: told,
-                        },
-                    ));
-                }
-            }
-        }
-        curves.extend(own);
-    }
-    Ok(curves.into_iter().map(|(_, curve)| curve).collect())
-}
-
-fn column_key(y: &Column, trace: &Trace) -> Option<String> {
-    y.name
-        .clone()
-        .or_else(|| trace.label.clone())
-        .filter(|_| trace.held.is_empty())
-}
-
-/// The points of a curve without those that were marked as saturated.
-fn clean(trace: &Trace) -> (Vec<f64>, Vec<f64>, usize) {
-    let kept: Vec<usize> = (0..trace.len())
-        .filter(|&i| !trace.saturated.iter().any(|&s| s as usize == i))
-        .collect();
-    let pick = |column: &Column| kept.iter().map(|&i| column.values[i]).collect();
-    (pick(&trace.x), pick(&trace.y), trace.len() - kept.len())
-}
-
-/// A value rounded to two figures of its error, and the error.
-fn rounded(value: f64, error: Option<f64>) -> (String, String) {
-    match error.filter(|error| *error > 0.0 && error.is_finite()) {
-        None => (format!("{value}"), "-".to_owned()),
-        Some(error) => {
-            let power = error.log10().floor();
-            let digits = 1.0 - power;
-            if (0.0..=12.0).contains(&digits) && value.abs() < 1e9 {
-                let digits = digits as usize;
-                (format!("{value:.digits$}"), format!("{error:.digits$}"))
-            } else {
-                let figures =
-                    ((value.abs().max(f64::MIN_POSITIVE).log10().floor() - power).max(0.0) + 1.0) as usize;
-                (format!("{value:.figures$e}"), format!("{error:.1e}"))
-            }
-        }
+    if given.found.is_empty() && given.said.is_empty() {
+        given.said.push(format!("{}: no fit is kept", subject.place));
     }
 }
 
-fn print(
-    screen: &mut Screen,
-    place: &str,
-    curve: &Curve,
-    found: Result<&Fitted, &String>,
-) -> Result<(), Failure> {
-    let label = if curve.label.is_empty() {
-        String::new()
-    } else {
-        format!(", {}", curve.label)
+fn heading(subject: &Told, found: &Found) -> String {
+    let mut text = match &subject.run {
+        Some(run) => format!("{} {}", short(run), subject.place),
+        None => subject.place.clone(),
     };
-    writeln!(screen, "{}", Styled(STRONG, format!("{place}{label}")))?;
-    for remark in &curve.remarks {
-        writeln!(screen, "  {}", Styled(FAINT, remark))?;
+    if !found.label.is_empty() {
+        text.push_str(&format!(", {}", found.label));
     }
-    let fit = match found {
-        Err(reason) => {
-            writeln!(screen, "  no fit: {reason}")?;
-            return Ok(());
+    text
+}
+
+/// A result as `--json` shows it: the record as it is kept, with where it is from.
+fn shape(subject: &Told, found: &Found) -> Value {
+    let mut all = json!({ "source": subject.place, "run": subject.run, "label": found.label });
+    if let (Value::Object(all), Ok(Value::Object(outcome))) = (&mut all, serde_json::to_value(&found.outcome))
+    {
+        all.extend(outcome);
+        if !found.is_result() {
+            all.insert("reason".into(), json!(found.outcome.termination));
         }
-        Ok(fit) => fit,
-    };
-    for parameter in &fit.parameters {
-        let (value, error) = rounded(parameter.value, parameter.standard_error);
-        let interval =
-            parameter
-                .profile
-                .as_ref()
-                .or(parameter.interval.as_ref())
-                .map_or(String::new(), |interval| {
-                    let end = |end: Option<f64>| {
-                        end.map_or("open".to_owned(), |value| {
-                            rounded(value, parameter.standard_error).0
-                        })
-                    };
-                    format!(
-                        "{:.0} %: {} to {}",
-                        fit.level * 100.0,
-                        end(interval.lower),
-                        end(interval.upper)
-                    )
-                });
-        writeln!(
-            screen,
-            "  {:<10} {value:>16} ± {error:<12} {interval}  {}",
-            parameter.name,
-            parameter.standing.words()
-        )?;
+        if !subject.remarks.is_empty() {
+            all.insert("remarks_on_reading".into(), json!(subject.remarks));
+        }
     }
+    all
+}
+
+fn comparison(subject: &Told, compared: &Comparison) -> Value {
+    let mut all = shape(subject, &compared.found);
+    if let Value::Object(all) = &mut all {
+        let ranked: Vec<Value> = compared
+            .ranked
+            .iter()
+            .map(|(model, difference, weight)| json!({ "model": model, "aicc_difference": difference, "weight": weight }))
+            .collect();
+        let refused: Vec<Value> = compared
+            .refused
+            .iter()
+            .map(|(model, reason)| json!({ "model": model, "reason": reason }))
+            .collect();
+        all.insert("ranked".into(), json!(ranked));
+        all.insert("refused".into(), json!(refused));
+        all.insert("told_apart".into(), json!(compared.told_apart));
+        all.insert("verdict".into(), json!(compared.verdict));
+        all.remove("reason");
+    }
+    all
+}
+
+fn ranking(subject: &Told, compared: &Comparison, screen: &mut Screen) -> Result<(), Failure> {
     writeln!(
         screen,
-        "  {} points, residual standard deviation {:.4e}, {}",
-        fit.points,
-        fit.residual_sd,
-        fit.termination.words()
+        "{}",
+        Styled(STRONG, one_line(&heading(subject, &compared.found)))
     )?;
+    let mut table = Table::new([
+        Column::new("  model"),
+        Column::new("AICc above the best").right(),
+        Column::new("weight").right(),
+    ]);
+    for (model, difference, weight) in &compared.ranked {
+        table.row([
+            format!("  {model}").into(),
+            format!("{difference:.1}").into(),
+            format!("{weight:.3}").into(),
+        ]);
+    }
+    write!(screen, "{}", table.draw(screen.width()))?;
+    for (model, reason) in &compared.refused {
+        writeln!(screen, "  {model}: {}", Styled(FAINT, one_line(reason)))?;
+    }
+    for remark in &compared.found.outcome.remarks {
+        telling::remark(remark, screen)?;
+    }
     Ok(())
+}
+
+fn pairs(texts: &[String], what: &str) -> Result<Vec<(String, String)>, Failure> {
+    texts
+        .iter()
+        .map(|text| {
+            let (name, value) = text
+                .split_once('=')
+                .ok_or_else(|| Failure::usage(format!("`{text}` is not {what}: expected NAME=…")))?;
+            Ok((name.trim().to_owned(), value.trim().to_owned()))
+        })
+        .collect()
+}
+
+pub(crate) fn number(text: &str) -> Result<f64, Failure> {
+    text.trim()
+        .parse::<f64>()
+        .ok()
+        .filter(|value| value.is_finite())
+        .ok_or_else(|| Failure::usage(format!("`{text}` is no number")))
+}
+
+pub(crate) fn unit(text: &str) -> Result<Unit, Failure> {
+    Unit::ucum(text)
+        .ok()
+        .or_else(|| spelled(text).one().cloned())
+        .ok_or_else(|| Failure::usage(format!("`{text}` is no unit that is known here")))
+}
+
+/// `30..600s`, `0.5..10 min`, `400..600nm`.
+pub(crate) fn span(text: &str) -> Result<Span, Failure> {
+    let wrong = || {
+        Failure::usage(format!(
+            "`{text}` is no stretch of an axis: expected FROM..TO, such as 30..600s"
+        ))
+    };
+    let (from, rest) = text.split_once("..").ok_or_else(wrong)?;
+    let end = rest
+        .char_indices()
+        .find(|(at, c)| {
+            !(c.is_ascii_digit()
+                || matches!(c, '.' | '-' | '+')
+                || (matches!(c, 'e' | 'E')
+                    && rest[at + 1..].starts_with(|c: char| c.is_ascii_digit() || c == '-')))
+        })
+        .map_or(rest.len(), |(at, _)| at);
+    let (to, unit_text) = rest.split_at(end);
+    let unit_text = unit_text.trim();
+    Ok(Span {
+        from: number(from).map_err(|_| wrong())?,
+        to: number(to).map_err(|_| wrong())?,
+        unit: if unit_text.is_empty() {
+            None
+        } else {
+            Some(unit(unit_text)?)
+        },
+    })
+}
+
+/// The limit of trust in absorbance; `none` is the largest number there is.
+pub(crate) fn trusted(text: Option<&str>) -> Result<Option<f64>, Failure> {
+    match text {
+        None => Ok(None),
+        Some("none") => Ok(Some(f64::MAX)),
+        Some(text) => number(text).map(Some),
+    }
+}
+
+fn model_file(path: &PathBuf) -> Result<ModelFile, Failure> {
+    let text = std::fs::read_to_string(path).map_err(|error| Failure::file("read", path, &error))?;
+    toml_edit::de::from_str(&text).map_err(|error: toml_edit::de::Error| {
+        Failure::usage(format!(
+            "the model file {} cannot be read: {}",
+            path.display(),
+            error.message()
+        ))
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn stretches_have_units_or_none() {
+        let plain = span("0.5..10").ok();
+        assert!(plain.is_some_and(|span| span.from == 0.5 && span.to == 10.0 && span.unit.is_none()));
+        let timed = span("30..600s").ok();
+        assert!(timed.is_some_and(|span| span.to == 600.0 && span.unit == Some(Unit::SECOND)));
+        let small = span("1e-3..2e-3 min").ok();
+        assert!(small.is_some_and(|span| span.to == 0.002 && span.unit == Some(Unit::MINUTE)));
+        assert!(span("30").is_err());
+        assert!(span("a..b").is_err());
+        assert!(span("1..2 furlong").is_err());
+    }
 }

@@ -5,7 +5,7 @@ mod completions;
 mod convert;
 mod demo;
 mod explain;
-mod export;
+pub(crate) mod export;
 mod find;
 mod fit;
 mod man;
@@ -48,7 +48,7 @@ impl Command {
         match self {
             Self::Add(add) => add.run(setting, screen),
             Self::Find(find) => find.run(setting, screen),
-            Self::Fit(fit) => fit.run(screen),
+            Self::Fit(fit) => fit.run(setting, screen),
             Self::Show(show) => show.run(setting, screen),
             Self::Explain(explain) => explain.run(screen),
             Self::Worklist(worklist) => worklist.run(setting, screen),
@@ -68,7 +68,7 @@ impl Command {
 const EXCLUDED: char = '\u{2212}';
 
 /// Commands that take a query.
-const ASKING: [&str; 3] = ["find", "export", "note"];
+const ASKING: [&str; 4] = ["find", "export", "note", "fit"];
 /// Options whose value is a path, which may begin with a hyphen too.
 const PATHS: [&str; 2] = ["--out", "--archive"];
 

@@ -1,0 +1,231 @@
+//! From a run to its results: traces and fields in, [`Outcome`] records out.
+//!
+//! The other modules of this crate know columns of numbers. This one knows where in a run they stand, which unit each
+//! number then has, and how to tell all of it in one record that can be found again and redone. A *plan* is what a
+//! person asked for; it is kept whole in the outcome's `settings`.
+
+mod fit;
+mod plan;
+mod reported;
+
+pub use fit::{Comparison, compare_trace, fit_run};
+pub use plan::{FitPlan, ParameterPlan, Span, WeightPlan};
+pub use reported::{Check, reported};
+
+use curvary_record::{Column, Fields, Quantity, Run, Trace, Unit, Value};
+
+use crate::refusal::Refusal;
+
+/// What computed an outcome: the program and its version.
+pub const BY: &str = concat!("curvary ", env!("CARGO_PKG_VERSION"));
+
+/// Absorbance above which a reading is not trusted unless a person sets another limit: of the light that arrives there,
+/// one part in a thousand, stray light is no longer a small share in an ordinary instrument. Common practice, not a
+/// standard; every point left out is told.
+pub const TRUSTED_ABSORBANCE: f64 = 3.0;
+
+/// What a computation drew upon and what it found, point by point: enough for a picture.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Drawn {
+    /// What runs along x, with its unit.
+    pub x_title: String,
+    /// What was measured, with its unit.
+    pub y_title: String,
+    /// Every point of the trace.
+    pub x: Vec<f64>,
+    /// Every measured value.
+    pub y: Vec<f64>,
+    /// Positions of the points used.
+    pub used: Vec<usize>,
+    /// Fitted values of the points used.
+    pub fitted: Vec<f64>,
+    /// Measured less fitted, of the points used.
+    pub residuals: Vec<f64>,
+}
+
+/// What one trace of a run gave.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Found {
+    /// The trace (from 0), where the result is of one trace.
+    pub trace: Option<u32>,
+    /// What the trace is called.
+    pub label: String,
+    /// The record; one without parameters says in `termination` why.
+    pub outcome: curvary_record::Outcome,
+    /// Points and curve.
+    pub drawn: Drawn,
+}
+
+impl Found {
+    /// Whether there is a number.
+    pub fn is_result(&self) -> bool {
+        self.outcome
+            .parameters
+            .iter()
+            .any(|parameter| parameter.value.is_some())
+    }
+}
+
+/// The unit of a parameter from its unit in terms of the axes, such as `1/x` or `y/x`; none where no code can say it.
+///
+/// Absorbance, counts and fractions have no dimension and leave no trace in the unit: the slope of an absorbance is in
+/// `/s`.
+pub(crate) fn unit_in_terms(of: &str, x: &Unit, y: &Unit, level: &Unit) -> Option<Unit> {
+    let plain = |unit: &Unit| matches!(unit.code(), "1" | "{AU}" | "%" | "[pH]");
+    let (above, below) = of.split_once('/').unwrap_or((of, ""));
+    let mut code = String::new();
+    let mut put = |text: &str, sign: char| -> Option<()> {
+        for part in text.trim_matches(['(', ')', ' ']).split([' ', '.']) {
+            let unit = match part {
+                "" | "1" => continue,
+                "x" => x,
+                "y" => y,
+                "I" => level,
+                _ => return None,
+            };
+            if plain(unit) {
+                continue;
+            }
+            // `mol/L` below the line is `L/mol`: divide by the first and multiply by what it is divided by.
+            let mut pieces = unit.code().split('/');
+            let first = pieces.next().unwrap_or_default();
+            let flip = |sign: char| if sign == '.' { '/' } else { '.' };
+            for (piece, sign) in std::iter::once((first, sign)).chain(pieces.map(|piece| (piece, flip(sign))))
+            {
+                if !piece.is_empty() {
+                    code.push(sign);
+                    code.push_str(piece);
+                }
+            }
+        }
+        Some(())
+    };
+    if !matches!(of, "1" | "") && above.trim().is_empty() && below.is_empty() {
+        return None;
+    }
+    put(above, '.')?;
+    put(below, '/')?;
+    if code.is_empty() {
+        return Some(if of == "y" { y.clone() } else { Unit::ONE });
+    }
+    // Codes begin with what stands above the line.
+    let text = match code.strip_prefix('.') {
+        Some(rest) => rest.to_owned(),
+        None => match code.split_once('.') {
+            Some((front, behind)) => format!("{behind}{front}"),
+            None => code,
+        },
+    };
+    Unit::ucum(&text).ok()
+}
+
+/// A column's title with its unit, for axes and tables.
+pub(crate) fn title(column: &Column) -> String {
+    let name = match (&column.name, column.quantity.as_str()) {
+        (Some(name), "unknown") => name.clone(),
+        (_, quantity) => quantity.replace('-', " "),
+    };
+    let unit = column.unit.display();
+    if unit.is_empty() {
+        name
+    } else {
+        format!("{name} / {unit}")
+    }
+}
+
+/// What a trace is called among its sisters.
+pub fn label_of(trace: &Trace) -> String {
+    if let Some(label) = trace.label.as_deref().filter(|label| !label.is_empty()) {
+        return label.to_owned();
+    }
+    let held: Vec<String> = trace
+        .held
+        .iter()
+        .map(|held| {
+            format!("{} {}", held.value, held.unit.display())
+                .trim_end()
+                .to_owned()
+        })
+        .collect();
+    held.join(", ")
+}
+
+/// The strongest claim of a field, of the trace first and then of the run, in `unit`.
+pub(crate) fn stated(run: &Run, trace: Option<&Trace>, key: &str, unit: &Unit) -> Option<f64> {
+    let held = trace.and_then(|trace| trace.held.iter().find(|held| held.quantity.as_str() == key));
+    if let Some(held) = held {
+        return held.unit.convert(held.value, unit).ok();
+    }
+    let in_fields = |fields: &Fields| {
+        let claim = fields.get(key)?;
+        match (&claim.value, &claim.unit) {
+            (Value::Number(number), Some(own)) => own.convert(*number, unit).ok(),
+            (Value::Number(number), None) => Some(*number),
+            _ => None,
+        }
+    };
+    trace
+        .and_then(|trace| in_fields(&trace.fields))
+        .or_else(|| in_fields(&run.fields))
+}
+
+/// The substrate (or other) concentration that a trace was taken at, with the unit it was stated in.
+pub(crate) fn concentration_of(run: &Run, trace: &Trace, keys: &[&str]) -> Option<(f64, Unit)> {
+    for key in keys {
+        let held = trace.held.iter().find(|held| held.quantity.as_str() == *key);
+        if let Some(held) = held {
+            return Some((held.value, held.unit.clone()));
+        }
+        for fields in [&trace.fields, &run.fields] {
+            if let Some(claim) = fields.get(key)
+                && let (Value::Number(number), Some(unit)) = (&claim.value, &claim.unit)
+            {
+                return Some((*number, unit.clone()));
+            }
+        }
+    }
+    None
+}
+
+/// A refusal as the outcome tells it.
+pub(crate) fn told(refusal: &Refusal) -> String {
+    format!("{}: {refusal}", refusal.code())
+}
+
+/// Whether a column holds what is called absorbance.
+pub(crate) fn is_absorbance(column: &Column) -> bool {
+    column.quantity == Quantity::ABSORBANCE
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn units_follow_from_the_axes() {
+        let unit = |code: &str| Unit::ucum(code).expect("a code");
+        for (of, x, y, wanted) in [
+            ("1/x", "s", "{AU}", "/s"),
+            ("1/x", "min", "1", "/min"),
+            ("y/x", "s", "{AU}", "/s"),
+            ("y/x", "s", "mol/L", "mol/L/s"),
+            ("1/(y x)", "s", "{AU}", "/s"),
+            ("1/(y x)", "s", "mol/L", "L/mol/s"),
+            ("x", "mmol/L", "{AU}", "mmol/L"),
+            ("y", "s", "{AU}", "{AU}"),
+            ("y/x", "mmol/L", "umol/L/min", "umol/mmol/min"),
+            ("1", "s", "{AU}", "1"),
+            ("I", "s", "1", "umol/L"),
+        ] {
+            let found = unit_in_terms(of, &unit(x), &unit(y), &unit("umol/L"));
+            assert!(
+                found
+                    .as_ref()
+                    .is_some_and(|found| found.converts_to(&unit(wanted))
+                        && found.convert(1.0, &unit(wanted)) == Ok(1.0)),
+                "{of} of x {x} and y {y}: {found:?}, expected {wanted}"
+            );
+        }
+        assert_eq!(unit_in_terms("furlong", &unit("s"), &unit("1"), &unit("1")), None);
+    }
+}

@@ -1,0 +1,611 @@
+//! Results that an export states about itself: kept as *reported*, with their line, and computed anew.
+//!
+//! What procedure the writer of the export used is seldom said. The usual ones are tried, all of them are told, and the
+//! report counts as reproduced where one of them gives its number to the digits that were printed.
+
+use std::collections::BTreeMap;
+
+use curvary_record::unit::spelled;
+use curvary_record::{
+    Claim, Code, Diagnostic, Key, Origin, Outcome, Parameter, Quantity, Run, Technique, Trace, Unit, Value,
+};
+
+use super::plan::FitPlan;
+use super::{BY, Drawn, Found, fit_run, label_of};
+use crate::courses::{Preparation, RateWindow, initial_rate};
+use crate::linear::polynomial;
+
+/// What a reported number is of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Kind {
+    RateConstant,
+    HalfLife,
+    Slope,
+    Determination,
+    Km,
+    Vmax,
+}
+
+/// Words by which exports name their own results, folded to lower case without blanks and marks.
+const NAMES: [(&str, Kind); 53] = [
+    ("k", Kind::RateConstant),
+    ("k1", Kind::RateConstant),
+    ("kobs", Kind::RateConstant),
+    ("kapp", Kind::RateConstant),
+    ("kfit", Kind::RateConstant),
+    ("rateconstant", Kind::RateConstant),
+    ("rateconstantk", Kind::RateConstant),
+    ("firstorderrateconstant", Kind::RateConstant),
+    ("geschwindigkeitskonstante", Kind::RateConstant),
+    ("geschwindigkeitskonstantek", Kind::RateConstant),
+    ("constantedevitesse", Kind::RateConstant),
+    ("constantedevelocidad", Kind::RateConstant),
+    ("t12", Kind::HalfLife),
+    ("thalf", Kind::HalfLife),
+    ("halflife", Kind::HalfLife),
+    ("halflifetime", Kind::HalfLife),
+    ("halbwertszeit", Kind::HalfLife),
+    ("halbwertzeit", Kind::HalfLife),
+    ("tempsdedemireaction", Kind::HalfLife),
+    ("demivie", Kind::HalfLife),
+    ("vidamedia", Kind::HalfLife),
+    ("semivida", Kind::HalfLife),
+    ("slope", Kind::Slope),
+    ("rate", Kind::Slope),
+    ("initialrate", Kind::Slope),
+    ("reactionrate", Kind::Slope),
+    ("v0", Kind::Slope),
+    ("dadt", Kind::Slope),
+    ("deltaamin", Kind::Slope),
+    ("damin", Kind::Slope),
+    ("steigung", Kind::Slope),
+    ("anfangsgeschwindigkeit", Kind::Slope),
+    ("pente", Kind::Slope),
+    ("vitesseinitiale", Kind::Slope),
+    ("pendiente", Kind::Slope),
+    ("velocidadinicial", Kind::Slope),
+    ("r2", Kind::Determination),
+    ("rsquared", Kind::Determination),
+    ("rsquare", Kind::Determination),
+    ("r^2", Kind::Determination),
+    ("coefficientofdetermination", Kind::Determination),
+    ("bestimmtheitsmass", Kind::Determination),
+    ("bestimmtheitsmaß", Kind::Determination),
+    ("coefficientdedetermination", Kind::Determination),
+    ("coeficientededeterminacion", Kind::Determination),
+    ("km", Kind::Km),
+    ("michaelisconstant", Kind::Km),
+    ("michaeliskonstante", Kind::Km),
+    ("constantedemichaelis", Kind::Km),
+    ("vmax", Kind::Vmax),
+    ("maximumrate", Kind::Vmax),
+    ("maximalgeschwindigkeit", Kind::Vmax),
+    ("vitessemaximale", Kind::Vmax),
+];
+
+impl Kind {
+    fn named(key: &str) -> Option<Self> {
+        // `k (1/s)`, `k [1/s]`: the unit is no part of the name.
+        let name = key.split(['(', '[']).next().unwrap_or(key);
+        let folded: String = name
+            .to_lowercase()
+            .chars()
+            .filter_map(|c| match c {
+                'é' | 'è' | 'ê' => Some('e'),
+                'ó' => Some('o'),
+                'ñ' => Some('n'),
+                '²' => Some('2'),
+                'δ' | '∆' => None,
+                '½' => Some('h'),
+                c if c.is_alphanumeric() => Some(c),
+                _ => None,
+            })
+            .collect();
+        if folded == "th" {
+            return Some(Self::HalfLife);
+        }
+        NAMES
+            .iter()
+            .find(|(known, _)| *known == folded)
+            .map(|(_, kind)| *kind)
+    }
+
+    fn name(self) -> &'static str {
+        match self {
+            Self::RateConstant => "k",
+            Self::HalfLife => "half-life",
+            Self::Slope => "slope",
+            Self::Determination => "r-squared",
+            Self::Km => "Km",
+            Self::Vmax => "Vmax",
+        }
+    }
+}
+
+/// A number that an export reports, and what became of it when computed anew.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Check {
+    /// The report as a record of kind `reported`.
+    pub reported: Found,
+    /// What was computed to compare.
+    pub computed: Vec<Found>,
+    /// Whether it is reproduced; absent where nothing could be computed.
+    pub reproduced: Option<bool>,
+    /// The verdict in words, with how far off each procedure is.
+    pub verdict: String,
+}
+
+/// One number as it was reported.
+struct Report {
+    kind: Kind,
+    key: String,
+    value: f64,
+    /// Half a unit of the last digit printed.
+    rounding: f64,
+    unit: Option<Unit>,
+    line: Option<u32>,
+    trace: Option<u32>,
+}
+
+/// Every result that a run reports about itself, computed anew where that can be done.
+pub fn reported(run: &Run) -> Vec<Check> {
+    let mut reports = Vec::new();
+    for (key, claims) in run.fields.iter() {
+        reports.extend(claims.iter().filter_map(|claim| report(key, claim, None)));
+    }
+    for (number, trace) in (0..).zip(&run.traces) {
+        for (key, claims) in trace.fields.iter() {
+            reports.extend(claims.iter().filter_map(|claim| report(key, claim, Some(number))));
+        }
+    }
+    reports.iter().map(|report| check(run, report)).collect()
+}
+
+fn report(key: &Key, claim: &Claim, trace: Option<u32>) -> Option<Report> {
+    let spelling = claim.spelled.as_deref().unwrap_or(key.as_str());
+    // Known fields (activity, concentration …) are conditions; only what the source put under its own word is a result.
+    if key.known().is_some() {
+        return None;
+    }
+    let kind = Kind::named(spelling)?;
+    let line = match &claim.origin {
+        Origin::Source(place) => Some(place.line as u32).filter(|line| *line > 0),
+        _ => None,
+    };
+    let raw = if claim.raw.is_empty() {
+        claim.value.to_string()
+    } else {
+        claim.raw.clone()
+    };
+    let (value, rounding, rest) = leading_number(&raw)?;
+    let value = match claim.value {
+        Value::Number(number) => number,
+        _ => value,
+    };
+    let unit = claim
+        .unit
+        .clone()
+        .or_else(|| {
+            spelled(
+                rest.trim()
+                    .trim_start_matches(['[', '('])
+                    .trim_end_matches([']', ')']),
+            )
+            .one()
+            .cloned()
+        })
+        .or_else(|| {
+            let inner = spelling.split_once(['(', '['])?.1;
+            spelled(inner.trim_end_matches([')', ']'])).one().cloned()
+        })
+        .filter(|unit| *unit != Unit::ONE);
+    Some(Report {
+        kind,
+        key: spelling.to_owned(),
+        value,
+        rounding,
+        unit,
+        line,
+        trace,
+    })
+}
+
+/// A number at the beginning of a text, half a unit of its last digit, and what follows behind an error if there is one.
+fn leading_number(text: &str) -> Option<(f64, f64, &str)> {
+    let text = text.trim();
+    let end = text
+        .char_indices()
+        .find(|(at, c)| {
+            let behind = text[at + c.len_utf8()..].chars().next();
+            !(c.is_ascii_digit()
+                || matches!(c, '.' | ',')
+                || (matches!(c, '+' | '-') && (*at == 0 || text[..*at].ends_with(['e', 'E'])))
+                || (matches!(c, 'e' | 'E')
+                    && behind.is_some_and(|c| c.is_ascii_digit() || matches!(c, '-' | '+'))))
+        })
+        .map_or(text.len(), |(at, _)| at);
+    let number = text[..end].replace(',', ".");
+    let value: f64 = number.parse().ok().filter(|value: &f64| value.is_finite())?;
+    let (digits, power) = match number.find(['e', 'E']) {
+        None => (number.as_str(), 0),
+        Some(at) => (&number[..at], number[at + 1..].parse::<i32>().ok()?),
+    };
+    let decimals = digits.split_once('.').map_or(0, |(_, behind)| behind.len());
+    let rounding = 0.5 * 10f64.powi(power - i32::try_from(decimals).unwrap_or(0));
+    let mut rest = text[end..].trim_start();
+    for sign in ["±", "+/-", "+-"] {
+        if let Some(behind) = rest.strip_prefix(sign) {
+            let behind = behind.trim_start();
+            let end = behind
+                .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',')))
+                .unwrap_or(behind.len());
+            rest = behind[end..].trim_start();
+        }
+    }
+    Some((value, rounding, rest))
+}
+
+/// A value that a procedure gives for the reported quantity, in the unit of the report.
+struct Candidate {
+    how: String,
+    value: f64,
+    error: Option<f64>,
+}
+
+fn check(run: &Run, report: &Report) -> Check {
+    let mut computed = Vec::new();
+    let mut unit = report.unit.clone();
+    let mut remarks = Vec::new();
+    let candidates = candidates(run, report, &mut unit, &mut computed, &mut remarks);
+    let shown = |value: f64| match &unit {
+        Some(unit) if !unit.display().is_empty() => format!("{value} {}", unit.display()),
+        _ => value.to_string(),
+    };
+    let place = report
+        .line
+        .map(|line| format!(" (line {line})"))
+        .unwrap_or_default();
+    let head = format!("`{}` is reported as {}{place}", report.key, shown(report.value));
+    let (reproduced, verdict) = match candidates {
+        Err(why) => (None, format!("{head}; it was not computed anew: {why}")),
+        Ok(list) => {
+            let off = |candidate: &Candidate| (candidate.value - report.value).abs();
+            let fits = |candidate: &&Candidate| {
+                // To the digits that were printed, or one part in a thousand where these are many.
+                off(candidate) <= report.rounding * 1.001 || off(candidate) <= 1e-3 * report.value.abs()
+            };
+            let all: Vec<String> = list
+                .iter()
+                .map(|candidate| {
+                    let error = candidate
+                        .error
+                        .map(|error| format!(" ± {error:.1e}"))
+                        .unwrap_or_default();
+                    let percent = 100.0 * (candidate.value - report.value) / report.value;
+                    let percent = if percent.is_finite() {
+                        format!(", {percent:+.2} %")
+                    } else {
+                        String::new()
+                    };
+                    format!(
+                        "{} gives {:.6}{error}{percent}",
+                        candidate.how,
+                        Short(candidate.value)
+                    )
+                })
+                .collect();
+            match list.iter().find(fits) {
+                Some(found) => (
+                    Some(true),
+                    format!("{head}; reproduced by {} ({})", found.how, all.join("; ")),
+                ),
+                None => (Some(false), format!("{head}; not reproduced: {}", all.join("; "))),
+            }
+        }
+    };
+    let outcome = Outcome {
+        id: String::new(),
+        kind: "reported".into(),
+        runs: vec![run.id.clone()],
+        trace: report.trace,
+        model: report.key.clone(),
+        by: match report.line {
+            Some(line) => format!("line {line} of the export; read by {BY}"),
+            None => format!("the export; read by {BY}"),
+        },
+        settings: BTreeMap::new(),
+        termination: match reproduced {
+            None => "reported, not computed anew".into(),
+            Some(true) => "reported, and reproduced".into(),
+            Some(false) => "reported, and not reproduced".into(),
+        },
+        parameters: vec![Parameter {
+            name: report.kind.name().into(),
+            value: Some(report.value),
+            unit: unit.clone(),
+            standard_error: None,
+            intervals: Vec::new(),
+            reason: Some("as the export states it".into()),
+        }],
+        covariance: Vec::new(),
+        statistics: BTreeMap::new(),
+        remarks,
+    };
+    Check {
+        reported: Found {
+            trace: report.trace,
+            label: String::new(),
+            outcome: outcome.identified(),
+            drawn: Drawn::default(),
+        },
+        computed,
+        reproduced,
+        verdict,
+    }
+}
+
+/// Six figures in any size.
+struct Short(f64);
+
+impl std::fmt::Display for Short {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let size = self.0.abs();
+        if size != 0.0 && !(1e-4..1e7).contains(&size) {
+            return write!(f, "{:.5e}", self.0);
+        }
+        let digits = if size == 0.0 {
+            1.0
+        } else {
+            (5.0 - size.log10().floor()).max(0.0)
+        };
+        write!(f, "{:.*}", digits as usize, self.0)
+    }
+}
+
+fn candidates(
+    run: &Run,
+    report: &Report,
+    unit: &mut Option<Unit>,
+    computed: &mut Vec<Found>,
+    remarks: &mut Vec<Diagnostic>,
+) -> Result<Vec<Candidate>, String> {
+    if run.in_question() {
+        return Err("the run is in question".into());
+    }
+    let trace = match report.trace {
+        Some(number) => run.traces.get(number as usize),
+        None if run.traces.len() == 1 => run.traces.first(),
+        None => {
+            return Err(format!(
+                "the run has {} traces, and the export does not say of which",
+                run.traces.len()
+            ));
+        }
+    };
+    let trace = trace.ok_or("there is no such trace")?;
+    let mut list = Vec::new();
+    match report.kind {
+        Kind::Km | Kind::Vmax => {
+            if run.technique != Technique::RATE_SERIES {
+                return Err("the run is no series of rates".into());
+            }
+            from_fit(
+                run,
+                report,
+                "michaelis-menten",
+                report.kind.name(),
+                unit,
+                computed,
+                &mut list,
+            );
+        }
+        _ if trace.x.quantity != Quantity::TIME => {
+            return Err(format!("the run has no time axis but {}", trace.x.quantity));
+        }
+        Kind::RateConstant | Kind::HalfLife => {
+            for model in ["first-order+offset", "first-order"] {
+                from_fit(run, report, model, report.kind.name(), unit, computed, &mut list);
+            }
+            straight_logarithm(report, trace, unit, &mut list);
+        }
+        Kind::Slope => slopes(report, trace, unit, &mut list)?,
+        Kind::Determination => {
+            for (how, y) in [("a straight line", None), ("a straight line of ln y", Some(()))] {
+                let transformed: Option<Vec<f64>> = match y {
+                    None => Some(trace.y.values.to_vec()),
+                    Some(()) if trace.y.values.iter().all(|y| *y > 0.0) => {
+                        Some(trace.y.values.iter().map(|y| y.ln()).collect())
+                    }
+                    Some(()) => None,
+                };
+                if let Some(values) = transformed
+                    && let Ok(line) = polynomial(&trace.x.values, &values, 1)
+                    && let Some(value) = line.r_squared
+                {
+                    list.push(Candidate {
+                        how: how.into(),
+                        value,
+                        error: None,
+                    });
+                }
+            }
+            for model in ["first-order+offset", "first-order"] {
+                if let Some(found) = fit_one(run, report, model) {
+                    if let Some(value) = found.outcome.statistics.get("r_squared") {
+                        list.push(Candidate {
+                            how: model.into(),
+                            value: *value,
+                            error: None,
+                        });
+                    }
+                    computed.push(found);
+                }
+            }
+        }
+    }
+    if report.unit.is_none() && report.kind != Kind::Determination {
+        remarks.push(Diagnostic::warning(
+            Code::new("unit-not-stated"),
+            format!(
+                "the export gives no unit for `{}`; it is compared in the unit that follows from the axes",
+                report.key
+            ),
+        ));
+    }
+    if list.is_empty() {
+        return Err("no procedure gave a number".into());
+    }
+    Ok(list)
+}
+
+fn fit_one(run: &Run, report: &Report, model: &str) -> Option<Found> {
+    let plan = FitPlan {
+        model: model.into(),
+        traces: report
+            .trace
+            .map(|number| (number + 1).to_string())
+            .into_iter()
+            .collect(),
+        ..FitPlan::default()
+    };
+    fit_run(&plan, run).into_iter().next().filter(Found::is_result)
+}
+
+fn from_fit(
+    run: &Run,
+    report: &Report,
+    model: &str,
+    name: &str,
+    unit: &mut Option<Unit>,
+    computed: &mut Vec<Found>,
+    list: &mut Vec<Candidate>,
+) {
+    let Some(found) = fit_one(run, report, model) else {
+        return;
+    };
+    if let Some(parameter) = found.outcome.parameter(name)
+        && let (Some(value), Some(own)) = (parameter.value, &parameter.unit)
+    {
+        let wanted = unit.get_or_insert_with(|| own.clone()).clone();
+        if let Ok(value) = own.convert(value, &wanted) {
+            list.push(Candidate {
+                how: model.into(),
+                value,
+                error: parameter
+                    .standard_error
+                    .and_then(|error| own.convert(error, &wanted).ok()),
+            });
+        }
+    }
+    computed.push(found);
+}
+
+/// The classical straight line of ln y over time, without an end value.
+fn straight_logarithm(report: &Report, trace: &Trace, unit: &mut Option<Unit>, list: &mut Vec<Candidate>) {
+    if trace.y.values.iter().any(|y| *y <= 0.0) {
+        return;
+    }
+    let logarithms: Vec<f64> = trace.y.values.iter().map(|y| y.ln()).collect();
+    let Ok(line) = polynomial(&trace.x.values, &logarithms, 1) else {
+        return;
+    };
+    let Some(slope) = line.coefficients.get(1) else {
+        return;
+    };
+    let k = -slope;
+    let (value, own) = match report.kind {
+        Kind::HalfLife => (std::f64::consts::LN_2 / k, Some(trace.x.unit.clone())),
+        _ => (
+            k,
+            super::unit_in_terms("1/x", &trace.x.unit, &trace.y.unit, &Unit::ONE),
+        ),
+    };
+    let Some(own) = own else { return };
+    let wanted = unit.get_or_insert_with(|| own.clone()).clone();
+    if let Ok(value) = own.convert(value, &wanted) {
+        list.push(Candidate {
+            how: "a straight line of ln y".into(),
+            value,
+            error: None,
+        });
+    }
+}
+
+fn slopes(
+    report: &Report,
+    trace: &Trace,
+    unit: &mut Option<Unit>,
+    list: &mut Vec<Candidate>,
+) -> Result<(), String> {
+    let own = super::unit_in_terms("y/x", &trace.x.unit, &trace.y.unit, &Unit::ONE)
+        .ok_or("the unit of a slope of this trace is not known")?;
+    let wanted = unit.get_or_insert_with(|| own.clone()).clone();
+    let sign = if report.value < 0.0 { -1.0 } else { 1.0 };
+    let mut put = |how: &str, value: f64, error: Option<f64>| {
+        // The sign is often left away for a fall.
+        let value = value.abs() * sign;
+        if let Ok(value) = own.convert(value, &wanted) {
+            list.push(Candidate {
+                how: how.into(),
+                value,
+                error: error.and_then(|error| own.convert(error, &wanted).ok()),
+            });
+        }
+    };
+    if let Ok(line) = polynomial(&trace.x.values, &trace.y.values, 1)
+        && let Some(slope) = line.coefficients.get(1)
+    {
+        let error = line
+            .standard_errors
+            .as_ref()
+            .and_then(|errors| errors.get(1).copied());
+        put("a straight line through all points", *slope, error);
+    }
+    let window = RateWindow::Found { fewest: 5 };
+    let found = initial_rate(&trace.x.values, &trace.y.values, &Preparation::default(), window);
+    if let Ok(rate) = found {
+        put(
+            "the longest straight beginning",
+            rate.rate,
+            Some(rate.standard_error),
+        );
+    }
+    if list.is_empty() {
+        return Err(format!("no slope can be had from {}", label_of(trace)));
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_of_results_in_many_spellings() {
+        for (name, kind) in [
+            ("k (1/s)", Kind::RateConstant),
+            ("k_obs", Kind::RateConstant),
+            ("Geschwindigkeitskonstante", Kind::RateConstant),
+            ("t 1/2", Kind::HalfLife),
+            ("t½", Kind::HalfLife),
+            ("R²", Kind::Determination),
+            ("ΔA/min", Kind::Slope),
+            ("Steigung", Kind::Slope),
+            ("Km", Kind::Km),
+        ] {
+            assert_eq!(Kind::named(name), Some(kind), "{name}");
+        }
+        assert_eq!(Kind::named("kitchen"), None);
+    }
+
+    #[test]
+    fn numbers_at_the_beginning_of_a_text() {
+        assert_eq!(leading_number("0,0123 1/s"), Some((0.0123, 0.000_05, "1/s")));
+        assert_eq!(
+            leading_number("1.5e-3 ± 0.1 min-1"),
+            Some((1.5e-3, 0.000_05, "min-1"))
+        );
+        assert_eq!(leading_number("about 3"), None);
+        assert_eq!(leading_number("12"), Some((12.0, 0.5, "")));
+    }
+}

@@ -1,0 +1,314 @@
+//! What a computing command is asked about: runs of the archive, or files that are read on the spot.
+
+use std::path::{Path, PathBuf};
+use std::sync::atomic::AtomicBool;
+
+use clap::Args;
+use curvary_archive::Archive;
+use curvary_formats::{Assumptions, Readers, Source};
+use curvary_record::{Code, Diagnostic, Outcome, Run, RunId};
+
+use crate::Setting;
+use crate::commands::export::chosen;
+use crate::ending::Failure;
+use crate::flow::flow;
+use crate::screen::Screen;
+
+/// Runs or files, and what becomes of the results.
+#[derive(Debug, Args)]
+pub(crate) struct Subjects {
+    /// Files, runs by name, or a query
+    #[arg(value_name = "FILE|RUN|QUERY", required = true)]
+    what: Vec<String>,
+    /// Keep nothing: results of runs in the archive are printed only
+    #[arg(long)]
+    dry_run: bool,
+    /// Print JSON: one object a result, or a list of them
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+/// One run to compute with.
+pub(crate) struct Subject {
+    /// The run, with everything that was said about it since.
+    pub(crate) run: Run,
+    /// What was found about it before.
+    pub(crate) outcomes: Vec<Outcome>,
+    /// Where it is: the file, or the first path in the archive.
+    pub(crate) place: String,
+    /// Whether it is in the archive.
+    pub(crate) kept: bool,
+}
+
+/// What the words of the command line meant.
+pub(crate) struct Asked {
+    archive: Option<Archive>,
+    named: Vec<Named>,
+}
+
+/// A thing named on the command line.
+enum Named {
+    File(PathBuf),
+    Run(RunId),
+}
+
+impl Subjects {
+    /// Finds out what is meant: a file that is there is a file; the rest are runs by name, or one query together.
+    pub(crate) fn asked(&self, setting: &Setting) -> Result<Asked, Failure> {
+        let is_file = |word: &&String| Path::new(word.as_str()).is_file();
+        let mut named: Vec<Named> = self
+            .what
+            .iter()
+            .filter(is_file)
+            .map(|path| Named::File(PathBuf::from(path)))
+            .collect();
+        let rest: Vec<String> = self.what.iter().filter(|word| !is_file(word)).cloned().collect();
+        let archive = if rest.is_empty() {
+            None
+        } else {
+            let archive = setting
+                .archive
+                .open()
+                .map_err(|failure| missing(&rest, failure))?;
+            named.extend(chosen(&archive, &rest)?.into_iter().map(Named::Run));
+            Some(archive)
+        };
+        if named.is_empty() {
+            return Err(Failure::nothing(
+                Diagnostic::error(Code::new("no-run"), "no run matches, so nothing was computed")
+                    .help("`curvary find` shows what a query matches"),
+            ));
+        }
+        Ok(Asked { archive, named })
+    }
+
+    /// Computes with every subject on all cores and takes the results in order; results of runs in the archive are kept
+    /// unless this is a dry run.
+    pub(crate) fn each<T: Send>(
+        &self,
+        asked: &Asked,
+        how: Reading,
+        command: &str,
+        work: impl Fn(&[Subject]) -> (T, Vec<Outcome>) + Sync,
+        mut take: impl FnMut(&str, Result<T, Diagnostic>) -> Result<(), Failure>,
+    ) -> Result<Kept, Failure> {
+        let stop = AtomicBool::new(false);
+        let threads = std::thread::available_parallelism().map_or(1, usize::from);
+        let mut keeper = Keeper::new(asked.archive.as_ref().filter(|_| !self.dry_run), command);
+        flow(
+            threads,
+            &stop,
+            |feed| {
+                for named in &asked.named {
+                    if !feed.put(named, 1 << 16) {
+                        break;
+                    }
+                }
+            },
+            |named| {
+                let place = match named {
+                    Named::File(path) => path.display().to_string(),
+                    Named::Run(id) => id.to_string(),
+                };
+                let found = asked.load(named, how).map(|subjects| {
+                    let place = subjects
+                        .first()
+                        .map_or_else(|| place.clone(), |subject| subject.place.clone());
+                    let keep = subjects.iter().all(|subject| subject.kept);
+                    let (told, outcomes) = work(&subjects);
+                    (place, told, if keep { outcomes } else { Vec::new() })
+                });
+                (place, found)
+            },
+            |(place, found)| match found {
+                Ok((place, told, outcomes)) => {
+                    keeper.keep(outcomes)?;
+                    take(&place, Ok(told))
+                }
+                Err(why) => take(&place, Err(why)),
+            },
+        )?;
+        keeper.finish()
+    }
+
+    /// Keeps results that speak of several runs together.
+    pub(crate) fn keep(&self, asked: &Asked, command: &str, outcomes: Vec<Outcome>) -> Result<Kept, Failure> {
+        let mut keeper = Keeper::new(asked.archive.as_ref().filter(|_| !self.dry_run), command);
+        keeper.keep(outcomes)?;
+        keeper.finish()
+    }
+}
+
+/// A word that is no file, where there is no archive either.
+fn missing(words: &[String], failure: Failure) -> Failure {
+    match (words, failure) {
+        ([word], Failure::Told { ending, why, text }) if why.code.as_str() == "no-archive" => Failure::Told {
+            ending,
+            why: Box::new(
+                Diagnostic::error(
+                    why.code.clone(),
+                    format!("there is no file `{word}`, and {}", why.message),
+                )
+                .help(why.help.clone().unwrap_or_default()),
+            ),
+            text,
+        },
+        (_, failure) => failure,
+    }
+}
+
+/// How much of a file must be understood.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Reading {
+    /// Everything.
+    Whole,
+    /// The numbers: what the axes mean is left open where the file does not say it.
+    Numbers,
+}
+
+impl Asked {
+    /// How many things were named.
+    pub(crate) fn len(&self) -> usize {
+        self.named.len()
+    }
+
+    /// Every subject, one after another.
+    pub(crate) fn all(&self, how: Reading) -> Result<Vec<Subject>, Failure> {
+        let mut all = Vec::new();
+        for named in &self.named {
+            all.extend(self.load(named, how).map_err(Failure::nothing)?);
+        }
+        Ok(all)
+    }
+
+    fn load(&self, named: &Named, how: Reading) -> Result<Vec<Subject>, Diagnostic> {
+        match (named, &self.archive) {
+            (Named::File(path), _) => from_file(path, how),
+            (Named::Run(id), Some(archive)) => {
+                let view = archive
+                    .run(id.as_str())
+                    .map_err(|error| match Failure::from(error) {
+                        Failure::Told { why, .. } => *why,
+                        Failure::Closed => {
+                            Diagnostic::error(Code::new("file-unusable"), "the archive was closed")
+                        }
+                    })?;
+                Ok(vec![Subject {
+                    place: view.paths.first().cloned().unwrap_or_else(|| id.to_string()),
+                    run: view.run,
+                    outcomes: view.outcomes,
+                    kept: true,
+                }])
+            }
+            (Named::Run(_), None) => Ok(Vec::new()),
+        }
+    }
+}
+
+/// The runs of a file.
+fn from_file(path: &Path, how: Reading) -> Result<Vec<Subject>, Diagnostic> {
+    let name = path.display().to_string();
+    let bytes = std::fs::read(path).map_err(|error| crate::ending::unusable("read", &name, &error))?;
+    let readers = Readers::built_in();
+    let plain = Source::new(name.clone(), bytes.clone());
+    let (_, mut reading) = readers.read(&plain, None);
+    if how == Reading::Numbers && (reading.runs.is_empty() || reading.runs.iter().any(Run::in_question)) {
+        let mut assume = Assumptions::none();
+        for settled in ["x=x:1", "y=y:1"] {
+            // Both are answers that the readers know.
+            let _ = assume.add(settled);
+        }
+        let (_, again) = readers.read(&Source::new(name.clone(), bytes).assuming(assume), None);
+        if !again.runs.is_empty() {
+            reading = again;
+            for run in &mut reading.runs {
+                run.remarks.push(Diagnostic::note(
+                    Code::new("axes-left-open"),
+                    "what the axes mean was left open, since the formula does not need it",
+                ));
+            }
+        }
+    }
+    if reading.runs.is_empty() {
+        let why = reading.remarks.into_iter().next();
+        return Err(why.unwrap_or_else(|| Diagnostic::error(Code::new("no-table"), "no curve was found")));
+    }
+    Ok(reading
+        .runs
+        .into_iter()
+        .map(|run| Subject {
+            run,
+            outcomes: Vec::new(),
+            place: name.clone(),
+            kept: false,
+        })
+        .collect())
+}
+
+/// What became of the results.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Kept {
+    /// Results that are new in the archive.
+    new: u64,
+    /// Results that were there already.
+    known: u64,
+}
+
+impl Kept {
+    /// Says it, where there is something to say.
+    pub(crate) fn say(self, screen: &mut Screen) {
+        match (self.new, self.known) {
+            (0, 0) => {}
+            (new, 0) => screen.say(format_args!("{} kept", crate::screen::plural(new, "result"))),
+            (new, known) => screen.say(format_args!(
+                "{} kept, {known} known already",
+                crate::screen::plural(new, "result")
+            )),
+        }
+    }
+}
+
+/// Puts results into the archive, which is locked only once there is one.
+struct Keeper<'a> {
+    archive: Option<&'a Archive>,
+    command: &'a str,
+    writer: Option<curvary_archive::Writer>,
+    kept: Kept,
+}
+
+impl<'a> Keeper<'a> {
+    fn new(archive: Option<&'a Archive>, command: &'a str) -> Self {
+        Self {
+            archive,
+            command,
+            writer: None,
+            kept: Kept::default(),
+        }
+    }
+
+    fn keep(&mut self, outcomes: Vec<Outcome>) -> Result<(), Failure> {
+        let Some(archive) = self.archive else {
+            return Ok(());
+        };
+        for outcome in outcomes {
+            if self.writer.is_none() {
+                self.writer = Some(archive.write(self.command)?);
+            }
+            if let Some(writer) = &mut self.writer {
+                if writer.put_outcome(outcome)? {
+                    self.kept.new += 1;
+                } else {
+                    self.kept.known += 1;
+                }
+            }
+        }
+        Ok(())
+    }
+
+    fn finish(self) -> Result<Kept, Failure> {
+        if let Some(writer) = self.writer {
+            writer.finish()?;
+        }
+        Ok(self.kept)
+    }
+}

@@ -1,0 +1,195 @@
+//! Results as people read them: values with errors and units, rounded by how sure they are.
+
+use std::io::Write;
+
+use curvary_record::{Diagnostic, Outcome, Parameter, Severity};
+
+use crate::ending::Failure;
+use crate::screen::{ASKED, FAINT, STRONG, Screen, Styled};
+use crate::table::{Cell, Column, Table, one_line};
+
+/// A value and its error, both to two figures of the error; the error is empty where none is known.
+///
+/// Two figures of the standard uncertainty are the usual practice (GUM, JCGM 100:2008, 7.2.6).
+pub(crate) fn rounded(value: f64, error: Option<f64>) -> (String, String) {
+    let Some(error) = error.filter(|error| *error > 0.0 && error.is_finite()) else {
+        return (significant(value), String::new());
+    };
+    // The place of the second figure, after rounding the error to two of them (0.0996 becomes 0.10).
+    let place = |error: f64| 1 - error.abs().log10().floor() as i32;
+    let digits = place(format!("{error:.1e}").parse().unwrap_or(error));
+    let size = value.abs().max(error);
+    if (0..=9).contains(&digits) && size < 1e7 {
+        let digits = usize::try_from(digits).unwrap_or(0);
+        return (format!("{value:.digits$}"), format!("{error:.digits$}"));
+    }
+    if (-4..0).contains(&digits) && size < 1e7 {
+        let unit = 10f64.powi(-digits);
+        let whole = |value: f64| format!("{:.0}", (value / unit).round() * unit);
+        return (whole(value), whole(error));
+    }
+    let power = size.log10().floor() as i32;
+    let digits = usize::try_from(digits + power).unwrap_or(0);
+    let scaled = |value: f64| format!("{:.digits$}", value / 10f64.powi(power));
+    (
+        format!("{}e{power}", scaled(value)),
+        format!("{}e{power}", scaled(error)),
+    )
+}
+
+/// A number whose error is not known, to six figures.
+pub(crate) fn significant(value: f64) -> String {
+    if value == 0.0 || !value.is_finite() {
+        return value.to_string();
+    }
+    let power = value.abs().log10().floor();
+    if (-4.0..7.0).contains(&power) {
+        let digits = (5.0 - power).max(0.0) as usize;
+        let text = format!("{value:.digits$}");
+        if text.contains('.') {
+            return text.trim_end_matches('0').trim_end_matches('.').to_owned();
+        }
+        return text;
+    }
+    format!("{value:.5e}")
+}
+
+/// A parameter's value with its error in brackets of ±, and its unit.
+pub(crate) fn value(parameter: &Parameter) -> (String, String, String) {
+    let unit = parameter
+        .unit
+        .as_ref()
+        .map(|unit| unit.display())
+        .unwrap_or_default();
+    match parameter.value {
+        None => ("not determined".to_owned(), String::new(), String::new()),
+        Some(value) => {
+            let (value, error) = rounded(value, parameter.standard_error);
+            (
+                value,
+                if error.is_empty() {
+                    error
+                } else {
+                    format!("± {error}")
+                },
+                unit,
+            )
+        }
+    }
+}
+
+/// The widest interval of a parameter in words: `95 %: 1.2 to 3.4`.
+fn interval(parameter: &Parameter) -> String {
+    let Some(interval) = parameter.intervals.last() else {
+        return String::new();
+    };
+    let end = |end: Option<f64>| match end {
+        None => "open".to_owned(),
+        Some(value) => rounded(value, parameter.standard_error).0,
+    };
+    format!(
+        "{} % {} to {}",
+        significant(interval.level * 100.0),
+        end(interval.low),
+        end(interval.high)
+    )
+}
+
+/// A result under a heading of its own: parameters, how it ended, and what was odd.
+pub(crate) fn tell(heading: &str, outcome: &Outcome, screen: &mut Screen) -> Result<(), Failure> {
+    writeln!(
+        screen,
+        "{}  {}",
+        Styled(STRONG, one_line(heading)),
+        Styled(FAINT, one_line(&outcome.model))
+    )?;
+    if outcome.parameters.is_empty() {
+        let style = if outcome.statistics.is_empty() {
+            ASKED
+        } else {
+            FAINT
+        };
+        writeln!(screen, "  {}", Styled(style, one_line(&outcome.termination)))?;
+    } else {
+        parameters(outcome, screen)?;
+        writeln!(screen, "  {}", Styled(FAINT, ended(outcome)))?;
+    }
+    for remark in &outcome.remarks {
+        self::remark(remark, screen)?;
+    }
+    Ok(())
+}
+
+/// The parameters of a result as a table.
+pub(crate) fn parameters(outcome: &Outcome, screen: &mut Screen) -> Result<(), Failure> {
+    let mut table = Table::new([
+        Column::new(""),
+        Column::new("").right(),
+        Column::new(""),
+        Column::new(""),
+        Column::new("").rank(2),
+        Column::new("").rank(1),
+    ]);
+    for parameter in &outcome.parameters {
+        let (value, error, unit) = value(parameter);
+        let reason = parameter.reason.as_deref().unwrap_or_default();
+        table.row([
+            format!("  {}", parameter.name).into(),
+            value.into(),
+            error.into(),
+            unit.into(),
+            Cell::styled(&interval(parameter), FAINT),
+            Cell::styled(one_line(reason).as_str(), ASKED),
+        ]);
+    }
+    write!(screen, "{}", table.draw(screen.width()))?;
+    Ok(())
+}
+
+fn ended(outcome: &Outcome) -> String {
+    let mut parts = Vec::new();
+    if let Some(points) = outcome.statistics.get("points") {
+        parts.push(format!("{points} points"));
+    }
+    if let Some(sd) = outcome.statistics.get("residual_standard_deviation") {
+        parts.push(format!("residual standard deviation {}", significant(*sd)));
+    }
+    if !outcome.termination.is_empty() {
+        parts.push(outcome.termination.clone());
+    }
+    one_line(&parts.join(", "))
+}
+
+/// A remark in one line.
+pub(crate) fn remark(remark: &Diagnostic, screen: &mut Screen) -> Result<(), Failure> {
+    let style = if remark.severity == Severity::Note {
+        FAINT
+    } else {
+        ASKED
+    };
+    writeln!(screen, "  {}", Styled(style, one_line(&remark.message)))?;
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn values_are_rounded_to_two_figures_of_their_error() {
+        for (value, error, wanted) in [
+            (0.012_345, 0.000_123, ("0.01235", "0.00012")),
+            (123.456, 9.87, ("123.5", "9.9")),
+            (0.5, 0.0996, ("0.50", "0.10")),
+            (123_456.0, 1234.0, ("123500", "1200")),
+            (2.0e-9, 3.0e-11, ("2.000e-9", "0.030e-9")),
+            (-1.5, 0.25, ("-1.50", "0.25")),
+        ] {
+            let (shown, sure) = rounded(value, Some(error));
+            assert_eq!((shown.as_str(), sure.as_str()), wanted, "{value} ± {error}");
+        }
+        assert_eq!(rounded(0.25, None), ("0.25".to_owned(), String::new()));
+        assert_eq!(significant(500.0), "500");
+        assert_eq!(significant(1.234_567_8e-7), "1.23457e-7");
+    }
+}
