@@ -117,7 +117,9 @@ impl Table {
             self.fit(&mut shown, width);
         }
         let mut text = String::new();
-        self.line(&mut text, &shown, |index| (self.columns[index].head, STRONG));
+        if self.columns.iter().any(|column| !column.head.is_empty()) {
+            self.line(&mut text, &shown, |index| (self.columns[index].head, STRONG));
+        }
         for row in &self.rows {
             self.line(&mut text, &shown, |index| (row[index].0.as_str(), row[index].1));
         }

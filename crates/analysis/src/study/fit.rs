@@ -25,7 +25,7 @@ use crate::refusal::Refusal;
 use crate::scans::Scans;
 
 /// A model that a plan names.
-enum Chosen {
+pub(super) enum Chosen {
     Course(Course),
     Law(&'static Law),
     Formula(Box<Formula>),
@@ -488,7 +488,7 @@ fn needs(chosen: &Chosen) -> Option<Quantity> {
     }
 }
 
-fn preparation(plan: &FitPlan, chosen: &Chosen, run: &Run, trace: &Trace) -> Result<Preparation, Refusal> {
+pub(super) fn preparation(plan: &FitPlan, chosen: &Chosen, run: &Run, trace: &Trace) -> Result<Preparation, Refusal> {
     let needed = needs(chosen);
     let known = trace.x.quantity != Quantity::UNKNOWN
         && trace.x.quantity != Quantity::INDEX
@@ -579,7 +579,7 @@ fn preparation(plan: &FitPlan, chosen: &Chosen, run: &Run, trace: &Trace) -> Res
 }
 
 /// Checks and cuts a trace; points that were marked as saturated are left out first.
-fn prepared(
+pub(super) fn prepared(
     how: &Preparation,
     trace: &Trace,
     ordered: bool,
@@ -856,15 +856,21 @@ pub(super) fn tell(outcome: &mut Outcome, fit: &Fit, unit: &dyn Fn(&str, &str) -
             reason: (found.standing != Standing::Determined).then(|| found.standing.words().to_owned()),
         })
         .collect();
+    let doubtful = fit
+        .parameters
+        .iter()
+        .find(|found| !matches!(found.standing, Standing::Determined | Standing::Held));
     outcome
         .parameters
         .extend(fit.derived.iter().map(|found| Parameter {
             name: found.name.to_string(),
-            value: Some(found.value),
+            value: doubtful
+                .is_none_or(|parameter| parameter.standing != Standing::NotDetermined)
+                .then_some(found.value),
             unit: unit(&found.unit, &found.name),
             standard_error: found.standard_error,
             intervals: interval(&found.interval, "t").into_iter().collect(),
-            reason: None,
+            reason: doubtful.map(|parameter| format!("{} is {}", parameter.name, parameter.standing.words())),
         }));
     let size = fit.parameters.len().max(1);
     outcome.covariance = fit

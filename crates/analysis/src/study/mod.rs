@@ -6,10 +6,12 @@
 
 mod fit;
 mod plan;
+mod rates;
 mod reported;
 
 pub use fit::{Comparison, compare_trace, fit_run};
 pub use plan::{FitPlan, ParameterPlan, Span, WeightPlan};
+pub use rates::{AssayPlan, RatePlan, RatePoint, RunRates, SeriesFit, fit_series, rates_run};
 pub use reported::{Check, reported};
 
 use curvary_record::{Column, Fields, Quantity, Run, Trace, Unit, Value};

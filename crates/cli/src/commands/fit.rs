@@ -33,19 +33,19 @@ pub(crate) struct Fit {
     #[command(flatten)]
     subjects: Subjects,
     /// A model by its name
-    #[arg(long, value_name = "NAME", value_delimiter = ',', group = "what")]
+    #[arg(long, value_name = "NAME", value_delimiter = ',', group = "task")]
     model: Vec<String>,
     /// A formula over x and parameters of your own naming, such as `b1*(1-exp(-b2*x))`
-    #[arg(long, value_name = "FORMULA", group = "what")]
+    #[arg(long, value_name = "FORMULA", group = "task")]
     formula: Option<String>,
     /// A TOML file with a formula, its variables, and starts, bounds and units of its parameters
-    #[arg(long, value_name = "FILE", group = "what")]
+    #[arg(long, value_name = "FILE", group = "task")]
     model_file: Option<PathBuf>,
     /// Do again the fits that are kept of these runs, and say whether the same comes out
-    #[arg(long, group = "what")]
+    #[arg(long, group = "task")]
     again: bool,
     /// Compute anew what the export itself reports (rate constants, rates, slopes), and say whether it is reproduced
-    #[arg(long, group = "what")]
+    #[arg(long, group = "task")]
     reported: bool,
     /// Rank the models named, or the usual orders of reaction, and say whether the data can tell them apart
     #[arg(long, conflicts_with_all = ["formula", "model_file", "again", "reported"])]

@@ -10,6 +10,7 @@ mod find;
 mod fit;
 mod man;
 mod note;
+mod rates;
 mod readers;
 mod show;
 mod verify;
@@ -29,6 +30,7 @@ pub(crate) enum Command {
     Add(add::Add),
     Find(find::Find),
     Fit(fit::Fit),
+    Rates(Box<rates::Rates>),
     Show(show::Show),
     Explain(explain::Explain),
     Worklist(worklist::Worklist),
@@ -49,6 +51,7 @@ impl Command {
             Self::Add(add) => add.run(setting, screen),
             Self::Find(find) => find.run(setting, screen),
             Self::Fit(fit) => fit.run(setting, screen),
+            Self::Rates(rates) => rates.run(setting, screen),
             Self::Show(show) => show.run(setting, screen),
             Self::Explain(explain) => explain.run(screen),
             Self::Worklist(worklist) => worklist.run(setting, screen),
@@ -68,7 +71,7 @@ impl Command {
 const EXCLUDED: char = '\u{2212}';
 
 /// Commands that take a query.
-const ASKING: [&str; 4] = ["find", "export", "note", "fit"];
+const ASKING: [&str; 5] = ["find", "export", "note", "fit", "rates"];
 /// Options whose value is a path, which may begin with a hyphen too.
 const PATHS: [&str; 2] = ["--out", "--archive"];
 

@@ -1,0 +1,639 @@
+//! Initial rates of a run's traces, activities, and the rate law of a whole series.
+
+use std::collections::BTreeMap;
+
+use curvary_record::{Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Quantity, Run, RunId, Technique, Unit};
+use serde::{Deserialize, Serialize};
+
+use super::fit::{Chosen, preparation, prepared, tell};
+use super::plan::{FitPlan, Span};
+use super::{BY, Drawn, Found, concentration_of, label_of, stated, told, unit_in_terms};
+use crate::courses::{Course, InitialRate, Order, Preparation, RateWindow};
+use crate::enzymes::{
+    Assay, Rates, TraceOfSeries, activity, add_turnover, compare_inhibition, direct_linear, fit_rates, series_rates,
+};
+use crate::fit::{Fit, Options};
+use crate::models::law::Law;
+use crate::refusal::Refusal;
+
+/// How an assay was put together, for activities.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub struct AssayPlan {
+    /// Volume in the cell, mL.
+    pub total_volume: f64,
+    /// Volume of enzyme solution in it, mL.
+    pub enzyme_volume: f64,
+    /// Times the enzyme solution was diluted before (1: not).
+    pub dilution: f64,
+    /// Protein in the undiluted enzyme solution, mg/mL.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub protein: Option<f64>,
+    /// Signals of the followed substance for each turnover.
+    pub per_turnover: f64,
+}
+
+/// What is asked of initial rates.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", default)]
+pub struct RatePlan {
+    /// The stretch of time taken by hand.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub window: Option<Span>,
+    /// Part of the whole change, in percent, up to which the beginning is taken.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub conversion: Option<f64>,
+    /// Fewest points of a straight beginning that is looked for.
+    pub fewest: usize,
+    /// Traces that are blanks, by number (from 1) or label.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub blanks: Vec<String>,
+    /// Traces by number or label; all if empty.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub traces: Vec<String>,
+    /// Whether the signal is of a substance that is used up, so that a fall is a positive rate.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub consumed: bool,
+    /// Dead time, s.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub dead_time: Option<f64>,
+    /// Absorbance above which points are left out.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub trusted_absorbance: Option<f64>,
+    /// Whether rates are given in concentration per time.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub concentration: bool,
+    /// Molar absorption coefficient, L mol⁻¹ cm⁻¹.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub coefficient: Option<f64>,
+    /// Path length, cm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub path: Option<f64>,
+    /// For activities.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub assay: Option<AssayPlan>,
+}
+
+impl Default for RatePlan {
+    fn default() -> Self {
+        Self {
+            window: None,
+            conversion: None,
+            fewest: 5,
+            blanks: Vec::new(),
+            traces: Vec::new(),
+            consumed: false,
+            dead_time: None,
+            trusted_absorbance: None,
+            concentration: false,
+            coefficient: None,
+            path: None,
+            assay: None,
+        }
+    }
+}
+
+impl RatePlan {
+    fn data(&self) -> FitPlan {
+        FitPlan {
+            model: "zero-order".into(),
+            dead_time: self.dead_time,
+            trusted_absorbance: self.trusted_absorbance,
+            concentration: self.concentration,
+            coefficient: self.coefficient.filter(|_| self.concentration),
+            path: self.path,
+            ..FitPlan::default()
+        }
+    }
+
+    fn settings(&self) -> BTreeMap<String, serde_json::Value> {
+        match serde_json::to_value(self) {
+            Ok(serde_json::Value::Object(map)) => map.into_iter().collect(),
+            _ => BTreeMap::new(),
+        }
+    }
+}
+
+/// One rate at a known concentration.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RatePoint {
+    /// The run it is of.
+    pub run: RunId,
+    /// What the trace is called.
+    pub label: String,
+    /// Substrate concentration with its unit.
+    pub substrate: (f64, Unit),
+    /// Inhibitor concentration with its unit.
+    pub inhibitor: Option<(f64, Unit)>,
+    /// Rate, its standard error and its unit.
+    pub rate: (f64, Option<f64>, Unit),
+}
+
+/// The rates of a run.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct RunRates {
+    /// One for each trace.
+    pub found: Vec<Found>,
+    /// Those that stand at a known concentration.
+    pub points: Vec<RatePoint>,
+}
+
+/// Rates of every trace of a run; of a run that is a series of rates already, its points as they stand.
+pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
+    let fail = |refusal: &Refusal| RunRates {
+        found: vec![refused(plan, run, None, String::new(), refusal)],
+        points: Vec::new(),
+    };
+    if let Some(question) = run.questions.first() {
+        return fail(&Refusal::Unsuitable {
+            why: format!("the run is in question: {}", question.message),
+        });
+    }
+    if run.technique == Technique::RATE_SERIES {
+        return series_as_it_stands(run);
+    }
+    let data = plan.data();
+    let chosen = Chosen::Course(Course::new(Order::Zero));
+    let mut parts = Vec::new();
+    for (number, trace) in (0_u32..).zip(&run.traces) {
+        let label = label_of(trace);
+        let is = |names: &[String]| names.iter().any(|name| *name == label || name.parse() == Ok(number + 1));
+        let blank = is(&plan.blanks);
+        if !plan.traces.is_empty() && !blank && !is(&plan.traces) {
+            continue;
+        }
+        let mut outcome = empty(plan, run, Some(number));
+        let points = preparation(&data, &chosen, run, trace)
+            .and_then(|how| Ok((prepared(&how, trace, true, &mut outcome)?, how)));
+        parts.push((number, trace, blank, outcome, points));
+    }
+    let missing: Vec<&String> = plan
+        .blanks
+        .iter()
+        .filter(|name| !parts.iter().any(|(number, trace, ..)| **name == label_of(trace) || name.parse() == Ok(number + 1)))
+        .collect();
+    if let Some(name) = missing.first() {
+        return fail(&Refusal::Unsuitable {
+            why: format!("no trace is called `{name}`, so it cannot be a blank"),
+        });
+    }
+    let ready: Vec<TraceOfSeries<'_>> = parts
+        .iter()
+        .filter_map(|(_, _, blank, _, points)| {
+            let (points, _) = points.as_ref().ok()?;
+            Some(TraceOfSeries {
+                time: &points.time,
+                signal: &points.signal,
+                blank: *blank,
+            })
+        })
+        .collect();
+    let window = match window(plan, run) {
+        Ok(window) => window,
+        Err(refusal) => return fail(&refusal),
+    };
+    let series = match series_rates(&ready, &Preparation::default(), window) {
+        Ok(series) => series,
+        Err(refusal) => return fail(&refusal),
+    };
+    let mut series = series.into_iter();
+    let mut all = RunRates::default();
+    for (number, trace, blank, mut outcome, points) in parts {
+        let label = label_of(trace);
+        let (points, how) = match points {
+            Ok(points) => points,
+            Err(refusal) => {
+                all.found.push(refused(plan, run, Some(number), label, &refusal));
+                continue;
+            }
+        };
+        let Some(rate) = series.next() else { continue };
+        let measured = match rate.measured {
+            Ok(measured) => measured,
+            Err(refusal) => {
+                all.found.push(refused(plan, run, Some(number), label, &refusal));
+                continue;
+            }
+        };
+        let y_unit = if how.conversion.is_some() { Unit::MOLE_PER_LITRE } else { trace.y.unit.clone() };
+        let unit = unit_in_terms("y/x", &trace.x.unit, &y_unit, &Unit::ONE);
+        let sign = if plan.consumed { -1.0 } else { 1.0 };
+        let net = sign * rate.net.unwrap_or(measured.rate);
+        let error = rate.standard_error.unwrap_or(measured.standard_error);
+        put_rate(&mut outcome, &measured, net, error, unit.clone());
+        if blank {
+            outcome.model = "initial rate of a blank".into();
+        } else if !plan.blanks.is_empty() {
+            outcome.remarks.push(Diagnostic::note(
+                Code::new("fit-remark"),
+                format!("the rate of the blank, {}, was taken off", crate::study::rates::six(sign * measured.rate - net)),
+            ));
+        }
+        if let Some(factor) = points.factor {
+            outcome.statistics.insert("absorbance_per_mol_per_litre".into(), factor);
+        }
+        if let Some(assay) = plan.assay.filter(|_| !blank) {
+            let per_minute = net / trace.x.unit.convert(1.0, &Unit::MINUTE).unwrap_or(f64::NAN);
+            let error = error / trace.x.unit.convert(1.0, &Unit::MINUTE).unwrap_or(f64::NAN);
+            put_activity(plan, run, assay, per_minute, error, &mut outcome);
+        }
+        if let (Some(unit), false) = (&unit, blank)
+            && let Some(substrate) = concentration_of(run, trace, &["substrate-concentration", "concentration"])
+        {
+            all.points.push(RatePoint {
+                run: run.id.clone(),
+                label: label.clone(),
+                substrate,
+                inhibitor: concentration_of(run, trace, &["inhibitor-concentration"]),
+                rate: (net, Some(error), unit.clone()),
+            });
+        }
+        let used: Vec<usize> = measured.used.iter().map(|i| points.used[*i]).collect();
+        let line = |i: &usize| measured.intercept + measured.rate * points.time[*i];
+        let fitted: Vec<f64> = measured.used.iter().map(line).collect();
+        let residuals = measured.used.iter().zip(&fitted).map(|(i, fitted)| points.signal[*i] - fitted).collect();
+        all.found.push(Found {
+            trace: Some(number),
+            label,
+            outcome: outcome.identified(),
+            drawn: Drawn {
+                x_title: super::title(&trace.x),
+                y_title: super::title(&trace.y),
+                x: trace.x.values.iter().map(|x| x + how.dead_time).collect(),
+                y: trace.y.values.iter().map(|y| y / points.factor.unwrap_or(1.0)).collect(),
+                used,
+                fitted,
+                residuals,
+            },
+        });
+    }
+    all
+}
+
+/// Six figures, for a sentence.
+fn six(value: f64) -> String {
+    format!("{value:.5e}")
+}
+
+fn window(plan: &RatePlan, run: &Run) -> Result<RateWindow, Refusal> {
+    if let Some(span) = &plan.window {
+        let axis = run.traces.first().map_or(Unit::SECOND, |trace| trace.x.unit.clone());
+        let own = |value: f64| match &span.unit {
+            None => Ok(value),
+            Some(unit) => unit.convert(value, &axis).map_err(|_| Refusal::Unsuitable {
+                why: format!("the window is in {}, the axis in {}", unit.display(), axis.display()),
+            }),
+        };
+        return Ok(RateWindow::Hand {
+            from: own(span.from)?,
+            to: own(span.to)?,
+        });
+    }
+    Ok(match plan.conversion {
+        Some(percent) => RateWindow::Conversion { percent, change: None },
+        None => RateWindow::Found { fewest: plan.fewest },
+    })
+}
+
+fn empty(plan: &RatePlan, run: &Run, trace: Option<u32>) -> Outcome {
+    Outcome {
+        id: String::new(),
+        kind: "initial-rate".into(),
+        runs: vec![run.id.clone()],
+        trace,
+        model: "initial rate".into(),
+        by: BY.into(),
+        settings: plan.settings(),
+        termination: String::new(),
+        parameters: Vec::new(),
+        covariance: Vec::new(),
+        statistics: BTreeMap::new(),
+        remarks: Vec::new(),
+    }
+}
+
+fn refused(plan: &RatePlan, run: &Run, trace: Option<u32>, label: String, refusal: &Refusal) -> Found {
+    let mut outcome = empty(plan, run, trace);
+    outcome.termination = told(refusal);
+    Found {
+        trace,
+        label,
+        outcome: outcome.identified(),
+        drawn: Drawn::default(),
+    }
+}
+
+fn put_rate(outcome: &mut Outcome, measured: &InitialRate, net: f64, error: f64, unit: Option<Unit>) {
+    // The interval keeps its width in standard errors when a blank is taken off.
+    let half = match (measured.interval.upper, measured.standard_error) {
+        (Some(upper), own) if own > 0.0 => Some((upper - measured.rate) / own * error),
+        _ => None,
+    };
+    outcome.parameters.push(Parameter {
+        name: "v0".into(),
+        value: Some(net),
+        unit,
+        standard_error: Some(error),
+        intervals: half
+            .map(|half| KeptInterval {
+                level: 0.95,
+                low: Some(net - half),
+                high: Some(net + half),
+                kind: "t".into(),
+            })
+            .into_iter()
+            .collect(),
+        reason: None,
+    });
+    let mut put = |name: &str, value: Option<f64>| {
+        if let Some(value) = value.filter(|value| value.is_finite()) {
+            outcome.statistics.insert(name.into(), value);
+        }
+    };
+    put("points", Some(measured.used.len() as f64));
+    put("first_x", Some(measured.window.0));
+    put("last_x", Some(measured.window.1));
+    put("r_squared", measured.r_squared);
+    put("residual_standard_deviation", Some(measured.residual_sd));
+    put("straightness_probability", measured.straightness);
+    outcome.termination = format!("from {} to {}", measured.window.0, measured.window.1);
+}
+
+fn put_activity(plan: &RatePlan, run: &Run, assay: AssayPlan, slope: f64, error: f64, outcome: &mut Outcome) {
+    let unit = |code: &str| Unit::ucum(code).ok();
+    let coefficient = plan
+        .coefficient
+        .or_else(|| stated(run, None, "molar-absorption-coefficient", unit("L/mol/cm").as_ref()?));
+    let path = plan.path.or_else(|| stated(run, None, "path-length", unit("cm").as_ref()?));
+    let (Some(coefficient), Some(path)) = (coefficient, path) else {
+        outcome.remarks.push(Diagnostic::warning(
+            Code::new("activity-unknown"),
+            "no activity: the molar absorption coefficient or the path length is not known",
+        ));
+        return;
+    };
+    // A rate in concentration goes back to the slope of the absorbance it came from.
+    let scale = if plan.concentration { coefficient * path } else { 1.0 };
+    let assay = Assay {
+        coefficient,
+        path,
+        total_volume: assay.total_volume,
+        sample_volume: assay.enzyme_volume,
+        dilution: assay.dilution,
+        protein: assay.protein,
+        per_turnover: assay.per_turnover,
+    };
+    match activity((slope * scale, Some(error * scale)), None, &assay) {
+        Err(refusal) => outcome
+            .remarks
+            .push(Diagnostic::warning(Code::new("activity-unknown"), format!("no activity: {refusal}"))),
+        Ok(found) => {
+            let mut put = |name: &str, value: Option<f64>, code: &str| {
+                let Some(value) = value else { return };
+                outcome.parameters.push(Parameter {
+                    name: name.into(),
+                    value: Some(value),
+                    unit: unit(code),
+                    standard_error: found.relative_error.map(|error| error * value.abs()),
+                    intervals: Vec::new(),
+                    reason: None,
+                });
+            };
+            put("activity in the cell", Some(found.units), "U");
+            put("catalytic activity in the cell", Some(found.katal), "kat");
+            put("activity", Some(found.units_per_ml), "U/mL");
+            put("catalytic activity", Some(found.katal_per_l), "kat/L");
+            put("specific activity", found.units_per_mg, "U/mg");
+            outcome.statistics.insert("units_per_ml_for_a_slope_of_one_per_minute".into(), found.factor);
+            outcome.remarks.push(Diagnostic::note(
+                Code::new("converted"),
+                format!(
+                    "activity in U/mL is the slope per minute times {} (coefficient {coefficient} L/(mol cm), path {path} cm, \
+                     {} of {} mL, dilution {}, {} per turnover)",
+                    six(found.factor),
+                    assay.sample_volume,
+                    assay.total_volume,
+                    assay.dilution,
+                    assay.per_turnover
+                ),
+            ));
+        }
+    }
+}
+
+/// The points of a run that already holds rates over concentrations.
+fn series_as_it_stands(run: &Run) -> RunRates {
+    let mut all = RunRates::default();
+    for trace in &run.traces {
+        if trace.x.quantity != Quantity::CONCENTRATION {
+            continue;
+        }
+        for (x, y) in trace.x.values.iter().zip(trace.y.values.iter()) {
+            all.points.push(RatePoint {
+                run: run.id.clone(),
+                label: label_of(trace),
+                substrate: (*x, trace.x.unit.clone()),
+                inhibitor: concentration_of(run, trace, &["inhibitor-concentration"]),
+                rate: (*y, None, trace.y.unit.clone()),
+            });
+        }
+    }
+    all
+}
+
+/// A rate law over rates, of one run or of several together.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SeriesFit {
+    /// The record.
+    pub found: Found,
+    /// Inhibition laws ranked, where that was asked: name, AICc difference, weight.
+    pub ranked: Vec<(String, f64, f64)>,
+    /// The verdict of the ranking.
+    pub verdict: Option<String>,
+}
+
+/// Fits `law` to rates; `enzyme` is the concentration of active sites, mol/L, for kcat. With `compare`, the inhibition laws
+/// are ranked and the best is given.
+pub fn fit_series(law: &str, points: &[RatePoint], enzyme: Option<f64>, compare: bool, level: f64) -> SeriesFit {
+    let mut runs: Vec<RunId> = Vec::new();
+    for point in points {
+        if !runs.contains(&point.run) {
+            runs.push(point.run.clone());
+        }
+    }
+    let mut settings = BTreeMap::new();
+    let kept: Vec<serde_json::Value> = points
+        .iter()
+        .map(|point| {
+            serde_json::json!({
+                "run": point.run, "label": point.label,
+                "substrate": [point.substrate.0, point.substrate.1.code()],
+                "inhibitor": point.inhibitor.as_ref().map(|(value, unit)| (value, unit.code().to_owned())),
+                "rate": [point.rate.0, point.rate.2.code()],
+            })
+        })
+        .collect();
+    settings.insert("rates".to_owned(), serde_json::json!(kept));
+    settings.insert("level".to_owned(), serde_json::json!(level));
+    if let Some(enzyme) = enzyme {
+        settings.insert("enzyme_mol_per_litre".to_owned(), serde_json::json!(enzyme));
+    }
+    let mut outcome = Outcome {
+        id: String::new(),
+        kind: "fit".into(),
+        runs,
+        trace: None,
+        model: law.to_owned(),
+        by: BY.into(),
+        settings,
+        termination: String::new(),
+        parameters: Vec::new(),
+        covariance: Vec::new(),
+        statistics: BTreeMap::new(),
+        remarks: Vec::new(),
+    };
+    let mut ranked = Vec::new();
+    let mut verdict = None;
+    let drawn = match series(law, points, enzyme, compare, level, &mut outcome, &mut ranked, &mut verdict) {
+        Ok(drawn) => drawn,
+        Err(refusal) => {
+            outcome.termination = told(&refusal);
+            outcome.parameters.clear();
+            Drawn::default()
+        }
+    };
+    SeriesFit {
+        found: Found {
+            trace: None,
+            label: String::new(),
+            outcome: outcome.identified(),
+            drawn,
+        },
+        ranked,
+        verdict,
+    }
+}
+
+#[expect(clippy::too_many_arguments, reason = "what is asked, and the three parts of what is told")]
+fn series(
+    law: &str,
+    points: &[RatePoint],
+    enzyme: Option<f64>,
+    compare: bool,
+    level: f64,
+    outcome: &mut Outcome,
+    ranked: &mut Vec<(String, f64, f64)>,
+    verdict: &mut Option<String>,
+) -> Result<Drawn, Refusal> {
+    let unsuitable = |why: String| Refusal::Unsuitable { why };
+    let first = points.first().ok_or_else(|| {
+        unsuitable("no rate stands at a known concentration: each trace needs its substrate concentration".into())
+    })?;
+    let (x_unit, y_unit) = (first.substrate.1.clone(), first.rate.2.clone());
+    let level_unit = first.inhibitor.as_ref().map_or(Unit::ONE, |(_, unit)| unit.clone());
+    let column = |what: &str, wanted: &Unit, of: &dyn Fn(&RatePoint) -> Option<(f64, Unit)>| {
+        points
+            .iter()
+            .map(|point| {
+                let (value, unit) = of(point).ok_or_else(|| unsuitable(format!("`{}` has no {what}", point.label)))?;
+                unit.convert(value, wanted)
+                    .map_err(|_| unsuitable(format!("the {what} of `{}` is in {}, others in {}", point.label, unit.display(), wanted.display())))
+            })
+            .collect::<Result<Vec<f64>, Refusal>>()
+    };
+    let substrate = column("substrate concentration", &x_unit, &|point| Some(point.substrate.clone()))?;
+    let rate = column("rate", &y_unit, &|point| Some((point.rate.0, point.rate.2.clone())))?;
+    let needs_inhibitor = compare || Law::named(law).is_some_and(|law| law.variables.len() > 1);
+    let inhibitor = if needs_inhibitor {
+        Some(column("inhibitor concentration", &level_unit, &|point| point.inhibitor.clone())?)
+    } else {
+        let mut levels: Vec<f64> = points.iter().filter_map(|point| Some(point.inhibitor.as_ref()?.0)).collect();
+        levels.dedup();
+        if levels.len() > 1 {
+            return Err(unsuitable(format!(
+                "the rates were taken at {} inhibitor concentrations, which {law} knows nothing of",
+                levels.len()
+            )));
+        }
+        None
+    };
+    let rates = Rates {
+        substrate: &substrate,
+        inhibitor: inhibitor.as_deref(),
+        rate: &rate,
+    };
+    let options = Options {
+        level,
+        ..Options::default()
+    };
+    let mut found: Fit = if compare {
+        let comparison = compare_inhibition(&rates, &options)?;
+        for place in &comparison.choice.ranking {
+            ranked.push((place.model.to_string(), place.difference, place.weight));
+        }
+        *verdict = Some(comparison.choice.verdict.clone());
+        outcome
+            .remarks
+            .push(Diagnostic::note(Code::new("fit-remark"), comparison.choice.verdict.clone()));
+        let best = comparison.choice.ranking[0].index;
+        outcome.model = comparison.fits[best].model.to_string();
+        comparison.fits[best].clone()
+    } else {
+        fit_rates(law, &rates, &options)?
+    };
+    if let Some(enzyme) = enzyme {
+        // kcat is per time only where rate and enzyme are in one unit of amount.
+        let per_time = Unit::MOLE_PER_LITRE;
+        let scale = ["s", "min", "h"].iter().find_map(|time| {
+            let wanted = Unit::ucum(&format!("mol/L/{time}")).ok()?;
+            y_unit.code().ends_with(&format!("/{time}")).then(|| y_unit.convert(1.0, &wanted).ok())?
+        });
+        match scale {
+            Some(scale) => add_turnover(&mut found, enzyme / scale)?,
+            None => outcome.remarks.push(Diagnostic::warning(
+                Code::new("fit-remark"),
+                format!(
+                    "no kcat: the rates are in {}, and {} per time is needed; give the absorption coefficient",
+                    y_unit.display(),
+                    per_time.display()
+                ),
+            )),
+        }
+    }
+    let unit = |of: &str, name: &str| match (of, name) {
+        ("y/x", "Vmax") => Some(y_unit.clone()),
+        (_, "kcat") => y_unit.code().rsplit('/').next().and_then(|time| Unit::ucum(&format!("/{time}")).ok()),
+        _ => unit_in_terms(of, &x_unit, &y_unit, &level_unit),
+    };
+    tell(outcome, &found, &unit);
+    if inhibitor.is_none()
+        && let Ok(second) = direct_linear(&substrate, &rate)
+    {
+        let mut put = |name: &str, value: Option<f64>| {
+            if let Some(value) = value {
+                outcome.statistics.insert(name.into(), value);
+            }
+        };
+        put("direct_linear_Km", second.km);
+        put("direct_linear_Vmax", second.vmax);
+        if let (Some(km), Some(vmax)) = (second.km, second.vmax) {
+            outcome.remarks.push(Diagnostic::note(
+                Code::new("fit-remark"),
+                format!(
+                    "second opinion, medians of the direct linear plot: Km {} and Vmax {} in the same units",
+                    six(km),
+                    six(vmax)
+                ),
+            ));
+        }
+    }
+    Ok(Drawn {
+        x_title: format!("concentration / {}", x_unit.display()),
+        y_title: format!("rate / {}", y_unit.display()),
+        used: (0..substrate.len()).collect(),
+        x: substrate,
+        y: rate,
+        fitted: found.fitted,
+        residuals: found.residuals,
+    })
+}

@@ -1,0 +1,423 @@
+//! `curvary rates`: initial rates, activities, and enzyme models over the rates of a series.
+
+use std::io::Write;
+use std::path::PathBuf;
+
+use clap::Args;
+use curvary_analysis::enzymes::{State, checklist};
+use curvary_analysis::models::law::Law;
+use curvary_analysis::study::{AssayPlan, Found, RatePlan, RatePoint, RunRates, SeriesFit, fit_series, rates_run};
+use curvary_record::{Diagnostic, Unit};
+use serde_json::{Value, json};
+
+use crate::Setting;
+use crate::commands::find::short;
+use crate::commands::fit::{span, trusted};
+use crate::ending::{Ending, Failure, Outcome};
+use crate::figure::{Figure, Kind, Layer, of_fit};
+use crate::screen::{ASKED, FAINT, STRONG, Screen, Styled};
+use crate::subject::{Reading, Subject, Subjects};
+use crate::table::{Cell, Column, Table, one_line};
+use crate::telling;
+
+/// Initial rates of time courses, activities, and enzyme models over the rates of a series
+///
+/// The straight beginning of each course is found (the longest run to which a squared term adds nothing), or taken by hand
+/// with --window or up to a part of the whole change with --conversion. Results of runs in the archive are kept:
+/// `curvary find result.km:<50uM`. For research and teaching, never for diagnosis.
+#[derive(Debug, Args)]
+pub(crate) struct Rates {
+    #[command(flatten)]
+    subjects: Subjects,
+    /// The stretch of time taken, such as 0..60s
+    #[arg(long, value_name = "FROM..TO", group = "stretch", help_heading = "Rates")]
+    window: Option<String>,
+    /// Take the beginning up to this part of the whole change
+    #[arg(long, value_name = "PERCENT", group = "stretch", help_heading = "Rates")]
+    conversion: Option<f64>,
+    /// Fewest points of a straight beginning that is looked for
+    #[arg(long, value_name = "N", default_value_t = 5, help_heading = "Rates")]
+    fewest: usize,
+    /// Blanks, by number (from 1) or label of the trace; the mean of their rates is taken off
+    #[arg(long, value_name = "TRACE", value_delimiter = ',', help_heading = "Rates")]
+    blank: Vec<String>,
+    /// Traces by number (from 1) or label
+    #[arg(long, value_name = "TRACE", value_delimiter = ',', help_heading = "Rates")]
+    trace: Vec<String>,
+    /// The signal is of a substance that is used up: a fall is a positive rate
+    #[arg(long, help_heading = "Rates")]
+    consumed: bool,
+    /// Time between mixing and the first reading's zero, s
+    #[arg(long, value_name = "SECONDS", help_heading = "Rates")]
+    dead_time: Option<f64>,
+    /// Absorbance above which points are left out; `none` for no limit [default: 3]
+    #[arg(long, value_name = "A", help_heading = "Rates")]
+    trust_below: Option<String>,
+    /// Give rates in concentration per time, with the run's absorption coefficient and path length
+    #[arg(long, help_heading = "Rates")]
+    concentration: bool,
+    /// Molar absorption coefficient, L/(mol cm), in place of the run's own
+    #[arg(long, value_name = "EPSILON", help_heading = "Rates")]
+    coefficient: Option<f64>,
+    /// Path length, cm, in place of the run's own
+    #[arg(long, value_name = "CM", help_heading = "Rates")]
+    path: Option<f64>,
+    /// Volume in the cell, mL; with --enzyme-volume gives activities in U and katal
+    #[arg(long, value_name = "ML", requires = "enzyme_volume", help_heading = "Activities")]
+    total_volume: Option<f64>,
+    /// Volume of enzyme solution in the cell, mL
+    #[arg(long, value_name = "ML", requires = "total_volume", help_heading = "Activities")]
+    enzyme_volume: Option<f64>,
+    /// Times the enzyme solution was diluted before
+    #[arg(long, value_name = "TIMES", default_value_t = 1.0, help_heading = "Activities")]
+    dilution: f64,
+    /// Protein in the undiluted enzyme solution, mg/mL
+    #[arg(long, value_name = "MG_PER_ML", help_heading = "Activities")]
+    protein: Option<f64>,
+    /// Molecules of the followed substance for each turnover
+    #[arg(long, value_name = "N", default_value_t = 1.0, help_heading = "Activities")]
+    per_turnover: f64,
+    /// Fit this law to the rates over concentrations, such as michaelis-menten
+    #[arg(long, value_name = "NAME", value_delimiter = ',', help_heading = "Series")]
+    law: Vec<String>,
+    /// Rank the laws of inhibition over all inhibitor levels, and say whether the data can tell them apart
+    #[arg(long, help_heading = "Series")]
+    compare: bool,
+    /// Take the rates of all runs together as one series
+    #[arg(long, help_heading = "Series")]
+    together: bool,
+    /// Concentration of active sites, mol/L, for kcat; the run's own field if it states one
+    #[arg(long, value_name = "MOL_PER_L", help_heading = "Series")]
+    enzyme: Option<f64>,
+    /// Level of the intervals
+    #[arg(long, value_name = "LEVEL", default_value_t = 0.95, help_heading = "Series")]
+    level: f64,
+    /// Show what a report of enzyme kinetics should state (after STRENDA), and what these runs do state
+    #[arg(long, help_heading = "Series")]
+    checklist: bool,
+    /// Draw each course with its window, and each series with its curve, into a folder
+    #[arg(long, value_name = "DIR", help_heading = "Pictures")]
+    figures: Option<PathBuf>,
+    /// Kind of picture
+    #[arg(long, value_name = "KIND", default_value = "svg", help_heading = "Pictures")]
+    picture: Kind,
+}
+
+/// What one run gave.
+struct Given {
+    place: String,
+    run: Option<String>,
+    rates: RunRates,
+    series: Vec<SeriesFit>,
+    enzyme: Option<f64>,
+    stated: Vec<String>,
+}
+
+impl Rates {
+    /// Does it.
+    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        for law in &self.law {
+            if Law::named(law).is_none() {
+                let names: Vec<&str> = curvary_analysis::models::law::LAWS.iter().map(|law| law.name).collect();
+                return Err(Failure::usage(format!("no law is called `{law}`; there are {}", names.join(", "))));
+            }
+        }
+        if !(self.level > 0.0 && self.level < 1.0) {
+            return Err(Failure::usage(format!("the level {} lies not between 0 and 1", self.level)));
+        }
+        let plan = self.plan()?;
+        if let Some(folder) = &self.figures {
+            std::fs::create_dir_all(folder).map_err(|error| Failure::file("make", folder, &error))?;
+        }
+        let asked = self.subjects.asked(setting)?;
+        let compute = |subjects: &[Subject]| {
+            let given: Vec<Given> = subjects.iter().map(|subject| self.compute(&plan, subject)).collect();
+            let outcomes = given
+                .iter()
+                .flat_map(|given| given.rates.found.iter().chain(given.series.iter().map(|series| &series.found)))
+                .filter(|found| found.is_result())
+                .map(|found| found.outcome.clone())
+                .collect();
+            (given, outcomes)
+        };
+        let (mut good, mut bad) = (0, 0);
+        let mut all: Vec<Value> = Vec::new();
+        let mut points: Vec<RatePoint> = Vec::new();
+        let mut enzymes: Vec<f64> = Vec::new();
+        let take = |place: &str, given: Result<Vec<Given>, Diagnostic>| {
+            let given = match given {
+                Ok(given) => given,
+                Err(why) => {
+                    bad += 1;
+                    screen.complain(Some(place), &why, &crate::drawing::NoTexts);
+                    return Ok(());
+                }
+            };
+            for given in given {
+                for found in given.rates.found.iter().chain(given.series.iter().map(|series| &series.found)) {
+                    if found.is_result() {
+                        good += 1;
+                        self.draw(&given, found)?;
+                    } else {
+                        bad += 1;
+                    }
+                    if self.subjects.json {
+                        all.push(shape(&given, found));
+                    }
+                }
+                if !self.subjects.json {
+                    print(&given, screen)?;
+                    if self.checklist {
+                        stated(&given, screen)?;
+                    }
+                }
+                if self.together {
+                    points.extend(given.rates.points);
+                    enzymes.extend(given.enzyme);
+                }
+            }
+            Ok(())
+        };
+        let kept = self.subjects.each(&asked, Reading::Whole, "curvary rates", compute, take)?;
+        kept.say(screen);
+        if self.together {
+            let series = self.series(&points, self.enzyme.or_else(|| one(&enzymes)));
+            let outcomes = series.iter().filter(|series| series.found.is_result()).map(|series| series.found.outcome.clone());
+            self.subjects.keep(&asked, "curvary rates", outcomes.collect())?.say(screen);
+            for series in &series {
+                if series.found.is_result() { good += 1 } else { bad += 1 }
+                let given = Given {
+                    place: crate::screen::plural(points.len() as u64, "rate") + " together",
+                    run: None,
+                    rates: RunRates::default(),
+                    series: Vec::new(),
+                    enzyme: None,
+                    stated: Vec::new(),
+                };
+                self.draw(&given, &series.found)?;
+                if self.subjects.json {
+                    all.push(shape(&given, &series.found));
+                } else {
+                    telling::tell(&given.place, &series.found.outcome, screen)?;
+                    ranking(series, screen)?;
+                }
+            }
+        }
+        if self.subjects.json {
+            screen.json(&all)?;
+        }
+        Ok(Ending::of(good, bad))
+    }
+
+    fn plan(&self) -> Result<RatePlan, Failure> {
+        if let Some(percent) = self.conversion.filter(|percent| !(*percent > 0.0 && *percent <= 100.0)) {
+            return Err(Failure::usage(format!("`--conversion {percent}` lies not between 0 and 100")));
+        }
+        Ok(RatePlan {
+            window: self.window.as_deref().map(span).transpose()?,
+            conversion: self.conversion,
+            fewest: self.fewest,
+            blanks: self.blank.clone(),
+            traces: self.trace.clone(),
+            consumed: self.consumed,
+            dead_time: self.dead_time,
+            trusted_absorbance: trusted(self.trust_below.as_deref())?,
+            concentration: self.concentration,
+            coefficient: self.coefficient,
+            path: self.path,
+            assay: self.total_volume.zip(self.enzyme_volume).map(|(total_volume, enzyme_volume)| AssayPlan {
+                total_volume,
+                enzyme_volume,
+                dilution: self.dilution,
+                protein: self.protein,
+                per_turnover: self.per_turnover,
+            }),
+        })
+    }
+
+    fn compute(&self, plan: &RatePlan, subject: &Subject) -> Given {
+        let rates = rates_run(plan, &subject.run);
+        let enzyme = subject.run.fields.get("enzyme-concentration").and_then(|claim| match claim.value {
+            curvary_record::Value::Number(value) => {
+                claim.unit.as_ref()?.convert(value, &Unit::MOLE_PER_LITRE).ok()
+            }
+            _ => None,
+        });
+        let series = if self.together {
+            Vec::new()
+        } else {
+            self.series(&rates.points, self.enzyme.or(enzyme))
+        };
+        Given {
+            place: subject.place.clone(),
+            run: subject.kept.then(|| subject.run.id.to_string()),
+            rates,
+            series,
+            enzyme,
+            stated: subject.run.fields.iter().map(|(key, _)| key.as_str().to_owned()).collect(),
+        }
+    }
+
+    fn series(&self, points: &[RatePoint], enzyme: Option<f64>) -> Vec<SeriesFit> {
+        let mut all: Vec<SeriesFit> = self
+            .law
+            .iter()
+            .map(|law| fit_series(law, points, enzyme, false, self.level))
+            .collect();
+        if self.compare {
+            all.push(fit_series("inhibition", points, enzyme, true, self.level));
+        }
+        all
+    }
+
+    fn draw(&self, given: &Given, found: &Found) -> Result<(), Failure> {
+        let Some(folder) = &self.figures else { return Ok(()) };
+        if !found.is_result() {
+            return Ok(());
+        }
+        let mut figure: Figure = of_fit(&heading(given, found), found);
+        if let (Some(from), Some(to), "initial-rate") = (
+            found.outcome.statistics.get("first_x"),
+            found.outcome.statistics.get("last_x"),
+            found.outcome.kind.as_str(),
+        ) && let Some(panel) = figure.panels.first_mut()
+        {
+            panel.layers.insert(0, Layer::Window(*from, *to));
+        }
+        let path = folder.join(format!("{}.{}", found.outcome.id, self.picture.ending()));
+        figure.write(&path, self.picture)
+    }
+}
+
+/// The one value of a list that all share.
+fn one(values: &[f64]) -> Option<f64> {
+    let first = values.first()?;
+    values.iter().all(|value| value == first).then_some(*first)
+}
+
+fn heading(given: &Given, found: &Found) -> String {
+    let mut text = match &given.run {
+        Some(run) => format!("{} {}", short(run), given.place),
+        None => given.place.clone(),
+    };
+    if !found.label.is_empty() {
+        text.push_str(&format!(", {}", found.label));
+    }
+    text
+}
+
+fn shape(given: &Given, found: &Found) -> Value {
+    let mut all = json!({ "source": given.place, "run": given.run, "label": found.label });
+    if let (Value::Object(all), Ok(Value::Object(outcome))) = (&mut all, serde_json::to_value(&found.outcome)) {
+        all.extend(outcome);
+        if !found.is_result() {
+            all.insert("reason".into(), json!(found.outcome.termination));
+        }
+    }
+    all
+}
+
+fn print(given: &Given, screen: &mut Screen) -> Result<(), Failure> {
+    let title = match &given.run {
+        Some(run) => format!("{} {}", short(run), given.place),
+        None => given.place.clone(),
+    };
+    writeln!(screen, "{}", Styled(STRONG, one_line(&title)))?;
+    let mut table = Table::new([
+        Column::new("  trace"),
+        Column::new("rate").right(),
+        Column::new(""),
+        Column::new("unit"),
+        Column::new("from").right().rank(3),
+        Column::new("to").right().rank(3),
+        Column::new("points").right().rank(4),
+        Column::new("activity").right().rank(2),
+        Column::new("").rank(1),
+    ]);
+    for found in &given.rates.found {
+        let statistic = |name: &str| {
+            let value = found.outcome.statistics.get(name);
+            value.map(|value| telling::significant(*value)).unwrap_or_default()
+        };
+        let name = if found.label.is_empty() { "-" } else { &found.label };
+        match found.outcome.parameter("v0") {
+            Some(rate) => {
+                let (value, error, unit) = telling::value(rate);
+                let activity = found.outcome.parameter("activity").map(|activity| {
+                    let (value, error, unit) = telling::value(activity);
+                    format!("{value} {error} {unit}")
+                });
+                table.row([
+                    format!("  {}", one_line(name)).into(),
+                    value.into(),
+                    error.into(),
+                    unit.into(),
+                    statistic("first_x").into(),
+                    statistic("last_x").into(),
+                    statistic("points").into(),
+                    activity.unwrap_or_default().into(),
+                    Cell::styled(if found.outcome.model.ends_with("blank") { "blank" } else { "" }, FAINT),
+                ]);
+            }
+            None => {
+                writeln!(
+                    screen,
+                    "  {}: {}",
+                    one_line(name),
+                    Styled(ASKED, one_line(&found.outcome.termination))
+                )?;
+            }
+        }
+    }
+    if given.rates.found.iter().any(Found::is_result) {
+        write!(screen, "{}", table.draw(screen.width()))?;
+    }
+    let mut told: Vec<&str> = Vec::new();
+    for remark in given.rates.found.iter().flat_map(|found| &found.outcome.remarks) {
+        if !told.contains(&remark.message.as_str()) {
+            told.push(&remark.message);
+            telling::remark(remark, screen)?;
+        }
+    }
+    for series in &given.series {
+        telling::tell(&title, &series.found.outcome, screen)?;
+        ranking(series, screen)?;
+    }
+    Ok(())
+}
+
+fn ranking(series: &SeriesFit, screen: &mut Screen) -> Result<(), Failure> {
+    for (model, difference, weight) in &series.ranked {
+        writeln!(screen, "  {model}: AICc {difference:.1} above the best, weight {weight:.3}")?;
+    }
+    Ok(())
+}
+
+fn stated(given: &Given, screen: &mut Screen) -> Result<(), Failure> {
+    writeln!(
+        screen,
+        "  {}",
+        Styled(FAINT, "what a report of enzyme kinetics should state (after STRENDA, in our words; the guidelines come first)")
+    )?;
+    for item in checklist(&given.stated, &Vec::new()) {
+        let (word, style) = match item.state {
+            State::Given => ("given", FAINT),
+            State::Missing => ("missing", ASKED),
+            State::NotApplicable => ("not applicable", FAINT),
+        };
+        writeln!(screen, "  {} {}: {}", item.level, item.title, Styled(style, word))?;
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn enzymes_agree_or_there_is_none() {
+        assert_eq!(one(&[1.0, 1.0]), Some(1.0));
+        assert_eq!(one(&[1.0, 2.0]), None);
+        assert_eq!(one(&[]), None);
+    }
+}
