@@ -172,13 +172,9 @@ impl Asked {
         self.named.len()
     }
 
-    /// Every subject, one after another.
-    pub(crate) fn all(&self, how: Reading) -> Result<Vec<Subject>, Failure> {
-        let mut all = Vec::new();
-        for named in &self.named {
-            all.extend(self.load(named, how).map_err(Failure::nothing)?);
-        }
-        Ok(all)
+    /// Whether everything named is in the archive.
+    pub(crate) fn all_kept(&self) -> bool {
+        self.named.iter().all(|named| matches!(named, Named::Run(_)))
     }
 
     fn load(&self, named: &Named, how: Reading) -> Result<Vec<Subject>, Diagnostic> {

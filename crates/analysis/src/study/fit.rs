@@ -412,7 +412,7 @@ fn cut(run: &Run, wavelength: f64) -> Result<Curve<'_>, Refusal> {
 }
 
 /// The first scan, and the times of all with their unit.
-fn scan_times(run: &Run) -> Result<(&Trace, (Vec<f64>, Unit)), Refusal> {
+pub(super) fn scan_times(run: &Run) -> Result<(&Trace, (Vec<f64>, Unit)), Refusal> {
     let unsuitable = |why: &str| Refusal::Unsuitable { why: why.into() };
     let first = run
         .traces

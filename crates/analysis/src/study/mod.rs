@@ -8,11 +8,15 @@ mod fit;
 mod plan;
 mod rates;
 mod reported;
+mod scans;
+mod temperature;
 
 pub use fit::{Comparison, compare_trace, fit_run};
 pub use plan::{FitPlan, ParameterPlan, Span, WeightPlan};
 pub use rates::{AssayPlan, RatePlan, RatePoint, RunRates, SeriesFit, fit_series, rates_run};
 pub use reported::{Check, reported};
+pub use scans::{ScanFound, ScanTask, scan_differences, scan_run};
+pub use temperature::{AtTemperature, temperature_series};
 
 use curvary_record::{Column, Fields, Quantity, Run, Trace, Unit, Value};
 

@@ -12,7 +12,9 @@ mod man;
 mod note;
 mod rates;
 mod readers;
+mod scans;
 mod show;
+mod temperature;
 mod verify;
 mod worklist;
 
@@ -31,6 +33,8 @@ pub(crate) enum Command {
     Find(find::Find),
     Fit(fit::Fit),
     Rates(Box<rates::Rates>),
+    Scans(scans::Scans),
+    Temperature(temperature::Temperature),
     Show(show::Show),
     Explain(explain::Explain),
     Worklist(worklist::Worklist),
@@ -52,6 +56,8 @@ impl Command {
             Self::Find(find) => find.run(setting, screen),
             Self::Fit(fit) => fit.run(setting, screen),
             Self::Rates(rates) => rates.run(setting, screen),
+            Self::Scans(scans) => scans.run(setting, screen),
+            Self::Temperature(temperature) => temperature.run(setting, screen),
             Self::Show(show) => show.run(setting, screen),
             Self::Explain(explain) => explain.run(screen),
             Self::Worklist(worklist) => worklist.run(setting, screen),
@@ -71,7 +77,7 @@ impl Command {
 const EXCLUDED: char = '\u{2212}';
 
 /// Commands that take a query.
-const ASKING: [&str; 5] = ["find", "export", "note", "fit", "rates"];
+const ASKING: [&str; 7] = ["find", "export", "note", "fit", "rates", "scans", "temperature"];
 /// Options whose value is a path, which may begin with a hyphen too.
 const PATHS: [&str; 2] = ["--out", "--archive"];
 

@@ -183,7 +183,8 @@ impl Rates {
         if self.together {
             let series = self.series(&points, self.enzyme.or_else(|| one(&enzymes)));
             let outcomes = series.iter().filter(|series| series.found.is_result()).map(|series| series.found.outcome.clone());
-            self.subjects.keep(&asked, "curvary rates", outcomes.collect())?.say(screen);
+            let outcomes = if asked.all_kept() { outcomes.collect() } else { Vec::new() };
+            self.subjects.keep(&asked, "curvary rates", outcomes)?.say(screen);
             for series in &series {
                 if series.found.is_result() { good += 1 } else { bad += 1 }
                 let given = Given {

@@ -1,0 +1,214 @@
+//! Repeated scans of a reaction: how many species, which points stay, which rate constants.
+
+use std::collections::BTreeMap;
+
+use curvary_record::{Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Quantity, Run, Technique, Unit};
+
+use super::fit::scan_times;
+use super::{BY, Drawn, Found, told, unit_in_terms};
+use crate::refusal::Refusal;
+use crate::scans::{Scans, Scheme, SpeciesSpectrum, fit_global, isosbestic_points, rank};
+
+/// What is asked of repeated scans.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ScanTask {
+    /// How many singular values stand out.
+    Rank,
+    /// Wavelengths at which the absorbance stays.
+    Isosbestic,
+    /// One reaction scheme over all wavelengths.
+    Global(Scheme),
+}
+
+/// What scans gave.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ScanFound {
+    /// The record.
+    pub found: Found,
+    /// Spectra of the species over the wavelengths, for global fits.
+    pub spectra: Vec<(String, Vec<(f64, f64)>)>,
+}
+
+/// Carries out a task on the scans of a run.
+pub fn scan_run(task: ScanTask, run: &Run) -> ScanFound {
+    let (kind, model) = match task {
+        ScanTask::Rank => ("scans", "singular values"),
+        ScanTask::Isosbestic => ("scans", "isosbestic points"),
+        ScanTask::Global(Scheme::FirstOrder) => ("fit", "first-order over all wavelengths"),
+        ScanTask::Global(Scheme::Consecutive) => ("fit", "consecutive over all wavelengths"),
+    };
+    let mut outcome = Outcome {
+        id: String::new(),
+        kind: kind.into(),
+        runs: vec![run.id.clone()],
+        trace: None,
+        model: model.into(),
+        by: BY.into(),
+        settings: BTreeMap::new(),
+        termination: String::new(),
+        parameters: Vec::new(),
+        covariance: Vec::new(),
+        statistics: BTreeMap::new(),
+        remarks: Vec::new(),
+    };
+    let mut spectra = Vec::new();
+    let drawn = match computed(task, run, &mut outcome, &mut spectra) {
+        Ok(drawn) => drawn,
+        Err(refusal) => {
+            outcome.parameters.clear();
+            outcome.termination = told(&refusal);
+            Drawn::default()
+        }
+    };
+    ScanFound {
+        found: Found {
+            trace: None,
+            label: String::new(),
+            outcome: outcome.identified(),
+            drawn,
+        },
+        spectra,
+    }
+}
+
+/// Differences of every scan to one of them (from 0): wavelengths, times and absorbances.
+///
+/// # Errors
+/// As the scans of [`crate::scans`].
+pub fn scan_differences(run: &Run, reference: usize) -> Result<(Vec<f64>, Vec<f64>, Vec<Vec<f64>>), Refusal> {
+    with_scans(run, |scans, _| {
+        Ok((scans.wavelengths.to_vec(), scans.times.to_vec(), scans.differences(reference)?))
+    })
+}
+
+fn with_scans<T>(run: &Run, work: impl FnOnce(&Scans<'_>, &Unit) -> Result<T, Refusal>) -> Result<T, Refusal> {
+    let unsuitable = |why: String| Refusal::Unsuitable { why };
+    if let Some(question) = run.questions.first() {
+        return Err(unsuitable(format!("the run is in question: {}", question.message)));
+    }
+    if run.technique != Technique::SPECTRAL_TIME_COURSE {
+        return Err(unsuitable(format!("repeated scans are needed; this run is a {}", run.technique)));
+    }
+    let (first, times) = scan_times(run)?;
+    if run.traces.iter().any(|trace| trace.x.values != first.x.values) {
+        return Err(unsuitable("the scans do not stand at the same wavelengths".into()));
+    }
+    if first.x.quantity != Quantity::WAVELENGTH {
+        return Err(unsuitable(format!("the scans run over {}, not over wavelength", first.x.quantity)));
+    }
+    if first.y.quantity != Quantity::ABSORBANCE {
+        return Err(unsuitable(format!("absorbance is needed; these scans are of {}", first.y.quantity)));
+    }
+    let absorbance: Vec<&[f64]> = run.traces.iter().map(|trace| trace.y.values.as_ref()).collect();
+    let scans = Scans {
+        wavelengths: &first.x.values,
+        times: &times.0,
+        absorbance: &absorbance,
+    };
+    work(&scans, &times.1)
+}
+
+fn computed(
+    task: ScanTask,
+    run: &Run,
+    outcome: &mut Outcome,
+    spectra: &mut Vec<(String, Vec<(f64, f64)>)>,
+) -> Result<Drawn, Refusal> {
+    let wavelength = run.traces.first().map_or(Unit::NANOMETRE, |trace| trace.x.unit.clone());
+    let saturated: usize = run.traces.iter().map(|trace| trace.saturated.len()).sum();
+    if saturated > 0 {
+        outcome.remarks.push(Diagnostic::warning(
+            Code::new("points-left-out"),
+            format!("{saturated} readings are marked as beyond the range of the instrument and stand in the scans all the same"),
+        ));
+    }
+    with_scans(run, |scans, time| match task {
+        ScanTask::Rank => {
+            let found = rank(scans)?;
+            outcome.parameters.push(plain("species", found.rank as f64, Some(Unit::ONE)));
+            for (index, value) in found.values.iter().take(8).enumerate() {
+                outcome.statistics.insert(format!("singular_value_{}", index + 1), *value);
+            }
+            outcome.statistics.insert("threshold".into(), found.threshold);
+            outcome.statistics.insert("noise".into(), found.noise);
+            outcome.termination = found.rule;
+            Ok(Drawn {
+                x_title: "number".into(),
+                y_title: "log₁₀ of the singular value".into(),
+                x: (1..=found.values.len()).map(|n| n as f64).collect(),
+                y: found.values.iter().map(|value| value.max(f64::MIN_POSITIVE).log10()).collect(),
+                used: (0..found.values.len()).collect(),
+                fitted: Vec::new(),
+                residuals: Vec::new(),
+            })
+        }
+        ScanTask::Isosbestic => {
+            let found = isosbestic_points(scans)?;
+            for (number, point) in (1..).zip(&found.points) {
+                outcome.parameters.push(Parameter {
+                    standard_error: Some(point.standard_error),
+                    ..plain(&format!("isosbestic {number}"), point.wavelength, Some(wavelength.clone()))
+                });
+                outcome.statistics.insert(format!("absorbance_at_isosbestic_{number}"), point.absorbance);
+                outcome.statistics.insert(format!("spread_at_isosbestic_{number}"), point.spread);
+            }
+            for (at, spread) in &found.rejected {
+                outcome.remarks.push(Diagnostic::note(
+                    Code::new("fit-remark"),
+                    format!("at {at:.1} {} the change crosses zero, but the absorbance does not stay (spread {spread:.2e})", wavelength.display()),
+                ));
+            }
+            outcome.statistics.insert("noise".into(), found.noise);
+            outcome.termination = found.verdict;
+            Ok(Drawn::default())
+        }
+        ScanTask::Global(scheme) => {
+            let found = fit_global(scans, scheme)?;
+            for rate in &found.rates {
+                outcome.parameters.push(Parameter {
+                    name: rate.name.clone(),
+                    value: Some(rate.value),
+                    unit: unit_in_terms("1/x", time, &Unit::ONE, &Unit::ONE),
+                    standard_error: Some(rate.standard_error),
+                    intervals: vec![KeptInterval {
+                        level: 0.95,
+                        low: rate.interval.lower,
+                        high: rate.interval.upper,
+                        kind: "t".into(),
+                    }],
+                    reason: None,
+                });
+            }
+            for remark in &found.remarks {
+                outcome.remarks.push(Diagnostic::note(Code::new("fit-remark"), remark.clone()));
+            }
+            outcome.statistics.insert("residual_standard_deviation".into(), found.residual_sd);
+            outcome.statistics.insert("residual_sum_of_squares".into(), found.residual_sum_of_squares);
+            outcome.statistics.insert("degrees_of_freedom".into(), found.degrees_of_freedom as f64);
+            outcome.statistics.insert("points".into(), (scans.times.len() * scans.wavelengths.len()) as f64);
+            outcome.termination = format!("converged in {} steps", found.iterations);
+            let pairs = |spectrum: &SpeciesSpectrum| -> Vec<(f64, f64)> {
+                scans.wavelengths.iter().copied().zip(spectrum.absorbance.iter().copied()).collect()
+            };
+            spectra.extend(found.spectra.iter().map(|spectrum| (spectrum.species.clone(), pairs(spectrum))));
+            spectra.extend(
+                found
+                    .other_intermediate
+                    .iter()
+                    .map(|spectrum| (format!("{}, if the slower step comes first", spectrum.species), pairs(spectrum))),
+            );
+            Ok(Drawn::default())
+        }
+    })
+}
+
+fn plain(name: &str, value: f64, unit: Option<Unit>) -> Parameter {
+    Parameter {
+        name: name.into(),
+        value: Some(value),
+        unit,
+        standard_error: None,
+        intervals: Vec::new(),
+        reason: None,
+    }
+}

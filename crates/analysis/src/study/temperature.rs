@@ -1,0 +1,169 @@
+//! Rate constants of several runs against their temperatures.
+
+use std::collections::BTreeMap;
+
+use curvary_record::{Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, RunId, Unit};
+
+use super::{BY, Drawn, Found, told};
+use crate::linear::LinearFit;
+use crate::refusal::Refusal;
+use crate::temperature::{Quantity, arrhenius, eyring};
+
+/// A rate constant at a temperature.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AtTemperature {
+    /// The run it is of.
+    pub run: RunId,
+    /// Temperature, K.
+    pub kelvin: f64,
+    /// The rate constant, its standard error where known, and its unit.
+    pub rate: (f64, Option<f64>, Unit),
+}
+
+/// The Arrhenius and the Eyring line through rate constants of several runs.
+pub fn temperature_series(of: &str, points: &[AtTemperature]) -> Vec<Found> {
+    vec![line(of, points, "arrhenius"), line(of, points, "eyring")]
+}
+
+fn line(of: &str, points: &[AtTemperature], model: &str) -> Found {
+    let mut runs: Vec<RunId> = Vec::new();
+    for point in points {
+        if !runs.contains(&point.run) {
+            runs.push(point.run.clone());
+        }
+    }
+    let mut settings = BTreeMap::new();
+    settings.insert("of".to_owned(), serde_json::json!(of));
+    let kept: Vec<serde_json::Value> = points
+        .iter()
+        .map(|point| serde_json::json!([point.run, point.kelvin, point.rate.0, point.rate.1, point.rate.2.code()]))
+        .collect();
+    settings.insert("points".to_owned(), serde_json::json!(kept));
+    let mut outcome = Outcome {
+        id: String::new(),
+        kind: "temperature".into(),
+        runs,
+        trace: None,
+        model: model.to_owned(),
+        by: BY.into(),
+        settings,
+        termination: String::new(),
+        parameters: Vec::new(),
+        covariance: Vec::new(),
+        statistics: BTreeMap::new(),
+        remarks: Vec::new(),
+    };
+    let drawn = match fitted(points, model, &mut outcome) {
+        Ok(drawn) => drawn,
+        Err(refusal) => {
+            outcome.parameters.clear();
+            outcome.termination = told(&refusal);
+            Drawn::default()
+        }
+    };
+    Found {
+        trace: None,
+        label: String::new(),
+        outcome: outcome.identified(),
+        drawn,
+    }
+}
+
+fn fitted(points: &[AtTemperature], model: &str, outcome: &mut Outcome) -> Result<Drawn, Refusal> {
+    let unsuitable = |why: String| Refusal::Unsuitable { why };
+    let first = points.first().ok_or_else(|| unsuitable("no run has both a rate constant and a temperature".into()))?;
+    let unit = |code: &str| Unit::ucum(code).ok();
+    let per_second = unit("/s").filter(|unit| first.rate.2.converts_to(unit));
+    let second_order = unit("L/mol/s").filter(|unit| first.rate.2.converts_to(unit));
+    let wanted = match (per_second, second_order, model) {
+        (Some(unit), _, _) | (None, Some(unit), _) => unit,
+        (None, None, "eyring") => {
+            return Err(unsuitable(format!(
+                "the Eyring equation needs a rate constant in 1/s or L/(mol s); this one is in {}",
+                first.rate.2.display()
+            )));
+        }
+        _ => first.rate.2.clone(),
+    };
+    let mut kelvin = Vec::new();
+    let mut k = Vec::new();
+    let mut errors = Vec::new();
+    for point in points {
+        let own = |value: f64| {
+            point.rate.2.convert(value, &wanted).map_err(|_| {
+                unsuitable(format!(
+                    "the rate constant of run {} is in {}, others in {}",
+                    point.run,
+                    point.rate.2.display(),
+                    wanted.display()
+                ))
+            })
+        };
+        kelvin.push(point.kelvin);
+        k.push(own(point.rate.0)?);
+        errors.extend(point.rate.1.map(own).transpose()?.filter(|error| *error > 0.0));
+    }
+    // Weights only where every constant has its error.
+    let weights = (errors.len() == k.len()).then_some(errors.as_slice());
+    let mut put = |name: &str, quantity: &Quantity, code: &str| {
+        outcome.parameters.push(Parameter {
+            name: name.into(),
+            value: Some(quantity.value),
+            unit: unit(code),
+            standard_error: Some(quantity.standard_error),
+            intervals: vec![KeptInterval {
+                level: 0.95,
+                low: quantity.interval.lower,
+                high: quantity.interval.upper,
+                kind: "t".into(),
+            }],
+            reason: None,
+        });
+    };
+    let (line, straightness, y_title): (LinearFit, Option<f64>, String) = if model == "arrhenius" {
+        let found = arrhenius(&kelvin, &k, weights)?;
+        put("Ea", &found.activation_energy, "J/mol");
+        put("ln A", &found.ln_factor, "1");
+        (found.line, found.straightness, format!("ln(k / {})", wanted.display()))
+    } else {
+        let found = eyring(&kelvin, &k, weights)?;
+        put("activation enthalpy", &found.enthalpy, "J/mol");
+        put("activation entropy", &found.entropy, "J/mol/K");
+        put("activation Gibbs energy", &found.gibbs_energy, "J/mol");
+        outcome.remarks.push(Diagnostic::note(
+            Code::new("fit-remark"),
+            format!(
+                "the Gibbs energy is at {} K; transmission coefficient one, standard state 1 mol/L",
+                found.temperature
+            ),
+        ));
+        (found.line, found.straightness, format!("ln(k T⁻¹ / ({} K⁻¹))", wanted.display()))
+    };
+    outcome.termination = match weights {
+        Some(_) => "straight line, weighted by the errors of the rate constants".into(),
+        None => "straight line, all points alike".into(),
+    };
+    if let Some(straightness) = straightness {
+        outcome.statistics.insert("straightness_probability".into(), straightness);
+        if straightness < 0.05 {
+            outcome.remarks.push(Diagnostic::warning(
+                Code::new("residuals-odd"),
+                format!("the line is curved (probability {straightness:.3} of so much by chance): one activation energy may not do"),
+            ));
+        }
+    }
+    outcome.statistics.insert("points".into(), k.len() as f64);
+    if let Some(sd) = line.residual_sd {
+        outcome.statistics.insert("residual_standard_deviation".into(), sd);
+    }
+    let y: Vec<f64> = line.fitted.iter().zip(&line.residuals).map(|(fitted, residual)| fitted + residual).collect();
+    Ok(Drawn {
+        x_title: "1000 K / temperature".into(),
+        y_title,
+        x: kelvin.iter().map(|t| 1000.0 / t).collect(),
+        y,
+        used: (0..k.len()).collect(),
+        fitted: line.fitted,
+        residuals: line.residuals,
+    })
+}

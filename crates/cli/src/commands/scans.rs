@@ -1,0 +1,242 @@
+//! `curvary scans`: what repeated scans of a reaction say.
+
+use std::io::Write;
+use std::path::PathBuf;
+
+use clap::{Args, ValueEnum};
+use curvary_analysis::scans::Scheme;
+use curvary_analysis::study::{ScanFound, ScanTask, scan_differences, scan_run};
+use curvary_record::Diagnostic;
+use serde_json::{Value, json};
+
+use crate::Setting;
+use crate::commands::find::short;
+use crate::ending::{Ending, Failure, Outcome};
+use crate::figure::{Figure, Kind, Layer, Panel};
+use crate::screen::Screen;
+use crate::subject::{Reading, Subject, Subjects};
+use crate::telling;
+
+/// Repeated scans of a reaction: species, isosbestic points, difference spectra, rate constants over all wavelengths
+///
+/// Without a choice all of it is done: how many singular values stand out of the noise, at which wavelengths the absorbance
+/// stays, and a first-order fit over all wavelengths with the spectra of the species. A time course at one wavelength is
+/// fitted with `curvary fit --at NM`.
+#[derive(Debug, Args)]
+pub(crate) struct Scans {
+    #[command(flatten)]
+    subjects: Subjects,
+    /// How many independent species the scans show
+    #[arg(long)]
+    rank: bool,
+    /// Wavelengths at which the absorbance stays
+    #[arg(long)]
+    isosbestic: bool,
+    /// Fit one scheme over all wavelengths
+    #[arg(long, value_name = "SCHEME")]
+    global: Option<Way>,
+    /// Write every scan less this one (from 1) as CSV
+    #[arg(long, value_name = "SCAN", requires = "out")]
+    difference: Option<usize>,
+    /// The CSV file of difference spectra, or of the spectra of species
+    #[arg(long, value_name = "FILE")]
+    out: Option<PathBuf>,
+    /// Draw the spectra of the species into a folder
+    #[arg(long, value_name = "DIR", help_heading = "Pictures")]
+    figures: Option<PathBuf>,
+    /// Kind of picture
+    #[arg(long, value_name = "KIND", default_value = "svg", help_heading = "Pictures")]
+    picture: Kind,
+}
+
+/// A reaction scheme.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Way {
+    /// A to B
+    FirstOrder,
+    /// A to B to C
+    Consecutive,
+}
+
+/// What one run gave.
+struct Given {
+    heading: String,
+    place: String,
+    run: Option<String>,
+    found: Vec<ScanFound>,
+    /// Columns of the CSV file: a head each, the first of wavelengths.
+    columns: Vec<(String, Vec<f64>)>,
+    trouble: Option<String>,
+}
+
+impl Scans {
+    /// Does it.
+    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        if let Some(folder) = &self.figures {
+            std::fs::create_dir_all(folder).map_err(|error| Failure::file("make", folder, &error))?;
+        }
+        let asked = self.subjects.asked(setting)?;
+        if self.out.is_some() && asked.len() > 1 {
+            return Err(Failure::usage("`--out` takes the spectra of one run; several are named"));
+        }
+        let tasks = self.tasks();
+        let compute = |subjects: &[Subject]| {
+            let given: Vec<Given> = subjects.iter().map(|subject| self.compute(&tasks, subject)).collect();
+            let outcomes = given
+                .iter()
+                .flat_map(|given| &given.found)
+                .filter(|scan| scan.found.is_result())
+                .map(|scan| scan.found.outcome.clone())
+                .collect();
+            (given, outcomes)
+        };
+        let (mut good, mut bad) = (0, 0);
+        let mut all: Vec<Value> = Vec::new();
+        let take = |place: &str, given: Result<Vec<Given>, Diagnostic>| {
+            let given = match given {
+                Ok(given) => given,
+                Err(why) => {
+                    bad += 1;
+                    screen.complain(Some(place), &why, &crate::drawing::NoTexts);
+                    return Ok(());
+                }
+            };
+            for given in given {
+                if let Some(trouble) = &given.trouble {
+                    bad += 1;
+                    writeln!(screen, "{}: {trouble}", given.heading)?;
+                }
+                for scan in &given.found {
+                    // No isosbestic point is a finding, too.
+                    let answered = scan.found.is_result() || !scan.found.outcome.statistics.is_empty();
+                    if answered { good += 1 } else { bad += 1 }
+                    if self.subjects.json {
+                        all.push(shape(&given, scan));
+                    } else {
+                        telling::tell(&given.heading, &scan.found.outcome, screen)?;
+                    }
+                    self.draw(&given, scan)?;
+                }
+                if let (Some(path), false) = (&self.out, given.columns.is_empty()) {
+                    write(path, &given.columns)?;
+                    good += 1;
+                    screen.say(format_args!("{}", path.display()));
+                }
+            }
+            Ok(())
+        };
+        let kept = self.subjects.each(&asked, Reading::Whole, "curvary scans", compute, take)?;
+        if self.subjects.json {
+            screen.json(&all)?;
+        }
+        kept.say(screen);
+        Ok(Ending::of(good, bad))
+    }
+
+    fn tasks(&self) -> Vec<ScanTask> {
+        let mut tasks = Vec::new();
+        if self.rank {
+            tasks.push(ScanTask::Rank);
+        }
+        if self.isosbestic {
+            tasks.push(ScanTask::Isosbestic);
+        }
+        tasks.extend(self.global.map(|way| {
+            ScanTask::Global(match way {
+                Way::FirstOrder => Scheme::FirstOrder,
+                Way::Consecutive => Scheme::Consecutive,
+            })
+        }));
+        if tasks.is_empty() && self.difference.is_none() {
+            tasks = vec![ScanTask::Rank, ScanTask::Isosbestic, ScanTask::Global(Scheme::FirstOrder)];
+        }
+        tasks
+    }
+
+    fn compute(&self, tasks: &[ScanTask], subject: &Subject) -> Given {
+        let found: Vec<ScanFound> = tasks.iter().map(|task| scan_run(*task, &subject.run)).collect();
+        let mut columns: Vec<(String, Vec<f64>)> = Vec::new();
+        let mut trouble = None;
+        let unit = subject.run.traces.first().map(|trace| trace.x.unit.slug()).unwrap_or_default();
+        let axis = format!("wavelength_{unit}");
+        if let Some(reference) = self.difference {
+            match scan_differences(&subject.run, reference.wrapping_sub(1)) {
+                Err(refusal) => trouble = Some(refusal.to_string()),
+                Ok((wavelengths, times, differences)) => {
+                    columns.push((axis, wavelengths));
+                    let of = |i: usize| subject.run.traces[i].held.iter().find(|held| held.quantity.as_str() == "time");
+                    columns.extend(times.iter().zip(differences).enumerate().map(|(i, (time, values))| {
+                        let unit = of(i).map(|held| held.unit.slug()).unwrap_or_default();
+                        (format!("difference_at_{time}_{unit}"), values)
+                    }));
+                }
+            }
+        } else if let Some(scan) = found.iter().find(|scan| !scan.spectra.is_empty()) {
+            columns.push((axis, scan.spectra[0].1.iter().map(|point| point.0).collect()));
+            columns.extend(scan.spectra.iter().map(|(species, points)| {
+                (format!("absorbance_{}", species.replace([' ', ','], "_")), points.iter().map(|point| point.1).collect())
+            }));
+        }
+        Given {
+            heading: if subject.kept {
+                format!("{} {}", short(subject.run.id.as_str()), subject.place)
+            } else {
+                subject.place.clone()
+            },
+            place: subject.place.clone(),
+            run: subject.kept.then(|| subject.run.id.to_string()),
+            found,
+            columns,
+            trouble,
+        }
+    }
+
+    fn draw(&self, given: &Given, scan: &ScanFound) -> Result<(), Failure> {
+        let (Some(folder), false) = (&self.figures, scan.spectra.is_empty()) else {
+            return Ok(());
+        };
+        let figure = Figure {
+            title: format!("{}: spectra of the species", given.heading),
+            panels: scan
+                .spectra
+                .iter()
+                .map(|(species, points)| Panel {
+                    x: "wavelength".into(),
+                    y: format!("absorbance of {species}"),
+                    share: 1.0 / scan.spectra.len() as f64,
+                    layers: vec![Layer::Line(points.clone())],
+                })
+                .collect(),
+        };
+        let path = folder.join(format!("{}.{}", scan.found.outcome.id, self.picture.ending()));
+        figure.write(&path, self.picture)
+    }
+}
+
+fn shape(given: &Given, scan: &ScanFound) -> Value {
+    let mut all = json!({ "source": given.place, "run": given.run });
+    if let (Value::Object(all), Ok(Value::Object(outcome))) = (&mut all, serde_json::to_value(&scan.found.outcome)) {
+        all.extend(outcome);
+        let spectra: Vec<Value> = scan
+            .spectra
+            .iter()
+            .map(|(species, points)| json!({ "species": species, "points": points }))
+            .collect();
+        if !spectra.is_empty() {
+            all.insert("spectra".into(), json!(spectra));
+        }
+    }
+    all
+}
+
+fn write(path: &PathBuf, columns: &[(String, Vec<f64>)]) -> Result<(), Failure> {
+    crate::output::write(path, |file| {
+        let mut writer = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(file);
+        writer.write_record(columns.iter().map(|column| &column.0))?;
+        for row in 0..columns.first().map_or(0, |column| column.1.len()) {
+            writer.write_record(columns.iter().map(|column| column.1.get(row).map(f64::to_string).unwrap_or_default()))?;
+        }
+        writer.flush()
+    })
+    .map_err(|error| Failure::file("write", path, &error))
+}
