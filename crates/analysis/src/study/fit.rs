@@ -488,7 +488,12 @@ fn needs(chosen: &Chosen) -> Option<Quantity> {
     }
 }
 
-pub(super) fn preparation(plan: &FitPlan, chosen: &Chosen, run: &Run, trace: &Trace) -> Result<Preparation, Refusal> {
+pub(super) fn preparation(
+    plan: &FitPlan,
+    chosen: &Chosen,
+    run: &Run,
+    trace: &Trace,
+) -> Result<Preparation, Refusal> {
     let needed = needs(chosen);
     let known = trace.x.quantity != Quantity::UNKNOWN
         && trace.x.quantity != Quantity::INDEX
@@ -860,9 +865,8 @@ pub(super) fn tell(outcome: &mut Outcome, fit: &Fit, unit: &dyn Fn(&str, &str) -
         .parameters
         .iter()
         .find(|found| !matches!(found.standing, Standing::Determined | Standing::Held));
-    outcome
-        .parameters
-        .extend(fit.derived.iter().map(|found| Parameter {
+    outcome.parameters.extend(fit.derived.iter().map(|found| {
+        Parameter {
             name: found.name.to_string(),
             value: doubtful
                 .is_none_or(|parameter| parameter.standing != Standing::NotDetermined)
@@ -871,7 +875,8 @@ pub(super) fn tell(outcome: &mut Outcome, fit: &Fit, unit: &dyn Fn(&str, &str) -
             standard_error: found.standard_error,
             intervals: interval(&found.interval, "t").into_iter().collect(),
             reason: doubtful.map(|parameter| format!("{} is {}", parameter.name, parameter.standing.words())),
-        }));
+        }
+    }));
     let size = fit.parameters.len().max(1);
     outcome.covariance = fit
         .covariance

@@ -2,7 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use curvary_record::{Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Quantity, Run, RunId, Technique, Unit};
+use curvary_record::{
+    Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Quantity, Run, RunId, Technique, Unit,
+};
 use serde::{Deserialize, Serialize};
 
 use super::fit::{Chosen, preparation, prepared, tell};
@@ -10,7 +12,8 @@ use super::plan::{FitPlan, Span};
 use super::{BY, Drawn, Found, concentration_of, label_of, stated, told, unit_in_terms};
 use crate::courses::{Course, InitialRate, Order, Preparation, RateWindow};
 use crate::enzymes::{
-    Assay, Rates, TraceOfSeries, activity, add_turnover, compare_inhibition, direct_linear, fit_rates, series_rates,
+    Assay, Rates, TraceOfSeries, activity, add_turnover, compare_inhibition, direct_linear, fit_rates,
+    series_rates,
 };
 use crate::fit::{Fit, Options};
 use crate::models::law::Law;
@@ -157,7 +160,11 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
     let mut parts = Vec::new();
     for (number, trace) in (0_u32..).zip(&run.traces) {
         let label = label_of(trace);
-        let is = |names: &[String]| names.iter().any(|name| *name == label || name.parse() == Ok(number + 1));
+        let is = |names: &[String]| {
+            names
+                .iter()
+                .any(|name| *name == label || name.parse() == Ok(number + 1))
+        };
         let blank = is(&plan.blanks);
         if !plan.traces.is_empty() && !blank && !is(&plan.traces) {
             continue;
@@ -170,7 +177,11 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
     let missing: Vec<&String> = plan
         .blanks
         .iter()
-        .filter(|name| !parts.iter().any(|(number, trace, ..)| **name == label_of(trace) || name.parse() == Ok(number + 1)))
+        .filter(|name| {
+            !parts
+                .iter()
+                .any(|(number, trace, ..)| **name == label_of(trace) || name.parse() == Ok(number + 1))
+        })
         .collect();
     if let Some(name) = missing.first() {
         return fail(&Refusal::Unsuitable {
@@ -215,7 +226,11 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
                 continue;
             }
         };
-        let y_unit = if how.conversion.is_some() { Unit::MOLE_PER_LITRE } else { trace.y.unit.clone() };
+        let y_unit = if how.conversion.is_some() {
+            Unit::MOLE_PER_LITRE
+        } else {
+            trace.y.unit.clone()
+        };
         let unit = unit_in_terms("y/x", &trace.x.unit, &y_unit, &Unit::ONE);
         let sign = if plan.consumed { -1.0 } else { 1.0 };
         let net = sign * rate.net.unwrap_or(measured.rate);
@@ -226,11 +241,16 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
         } else if !plan.blanks.is_empty() {
             outcome.remarks.push(Diagnostic::note(
                 Code::new("fit-remark"),
-                format!("the rate of the blank, {}, was taken off", crate::study::rates::six(sign * measured.rate - net)),
+                format!(
+                    "the rate of the blank, {}, was taken off",
+                    crate::study::rates::six(sign * measured.rate - net)
+                ),
             ));
         }
         if let Some(factor) = points.factor {
-            outcome.statistics.insert("absorbance_per_mol_per_litre".into(), factor);
+            outcome
+                .statistics
+                .insert("absorbance_per_mol_per_litre".into(), factor);
         }
         if let Some(assay) = plan.assay.filter(|_| !blank) {
             let per_minute = net / trace.x.unit.convert(1.0, &Unit::MINUTE).unwrap_or(f64::NAN);
@@ -238,7 +258,8 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
             put_activity(plan, run, assay, per_minute, error, &mut outcome);
         }
         if let (Some(unit), false) = (&unit, blank)
-            && let Some(substrate) = concentration_of(run, trace, &["substrate-concentration", "concentration"])
+            && let Some(substrate) =
+                concentration_of(run, trace, &["substrate-concentration", "concentration"])
         {
             all.points.push(RatePoint {
                 run: run.id.clone(),
@@ -251,7 +272,12 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
         let used: Vec<usize> = measured.used.iter().map(|i| points.used[*i]).collect();
         let line = |i: &usize| measured.intercept + measured.rate * points.time[*i];
         let fitted: Vec<f64> = measured.used.iter().map(line).collect();
-        let residuals = measured.used.iter().zip(&fitted).map(|(i, fitted)| points.signal[*i] - fitted).collect();
+        let residuals = measured
+            .used
+            .iter()
+            .zip(&fitted)
+            .map(|(i, fitted)| points.signal[*i] - fitted)
+            .collect();
         all.found.push(Found {
             trace: Some(number),
             label,
@@ -260,7 +286,12 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
                 x_title: super::title(&trace.x),
                 y_title: super::title(&trace.y),
                 x: trace.x.values.iter().map(|x| x + how.dead_time).collect(),
-                y: trace.y.values.iter().map(|y| y / points.factor.unwrap_or(1.0)).collect(),
+                y: trace
+                    .y
+                    .values
+                    .iter()
+                    .map(|y| y / points.factor.unwrap_or(1.0))
+                    .collect(),
                 used,
                 fitted,
                 residuals,
@@ -277,11 +308,18 @@ fn six(value: f64) -> String {
 
 fn window(plan: &RatePlan, run: &Run) -> Result<RateWindow, Refusal> {
     if let Some(span) = &plan.window {
-        let axis = run.traces.first().map_or(Unit::SECOND, |trace| trace.x.unit.clone());
+        let axis = run
+            .traces
+            .first()
+            .map_or(Unit::SECOND, |trace| trace.x.unit.clone());
         let own = |value: f64| match &span.unit {
             None => Ok(value),
             Some(unit) => unit.convert(value, &axis).map_err(|_| Refusal::Unsuitable {
-                why: format!("the window is in {}, the axis in {}", unit.display(), axis.display()),
+                why: format!(
+                    "the window is in {}, the axis in {}",
+                    unit.display(),
+                    axis.display()
+                ),
             }),
         };
         return Ok(RateWindow::Hand {
@@ -290,7 +328,10 @@ fn window(plan: &RatePlan, run: &Run) -> Result<RateWindow, Refusal> {
         });
     }
     Ok(match plan.conversion {
-        Some(percent) => RateWindow::Conversion { percent, change: None },
+        Some(percent) => RateWindow::Conversion {
+            percent,
+            change: None,
+        },
         None => RateWindow::Found { fewest: plan.fewest },
     })
 }
@@ -361,10 +402,17 @@ fn put_rate(outcome: &mut Outcome, measured: &InitialRate, net: f64, error: f64,
 
 fn put_activity(plan: &RatePlan, run: &Run, assay: AssayPlan, slope: f64, error: f64, outcome: &mut Outcome) {
     let unit = |code: &str| Unit::ucum(code).ok();
-    let coefficient = plan
-        .coefficient
-        .or_else(|| stated(run, None, "molar-absorption-coefficient", unit("L/mol/cm").as_ref()?));
-    let path = plan.path.or_else(|| stated(run, None, "path-length", unit("cm").as_ref()?));
+    let coefficient = plan.coefficient.or_else(|| {
+        stated(
+            run,
+            None,
+            "molar-absorption-coefficient",
+            unit("L/mol/cm").as_ref()?,
+        )
+    });
+    let path = plan
+        .path
+        .or_else(|| stated(run, None, "path-length", unit("cm").as_ref()?));
     let (Some(coefficient), Some(path)) = (coefficient, path) else {
         outcome.remarks.push(Diagnostic::warning(
             Code::new("activity-unknown"),
@@ -373,7 +421,11 @@ fn put_activity(plan: &RatePlan, run: &Run, assay: AssayPlan, slope: f64, error:
         return;
     };
     // A rate in concentration goes back to the slope of the absorbance it came from.
-    let scale = if plan.concentration { coefficient * path } else { 1.0 };
+    let scale = if plan.concentration {
+        coefficient * path
+    } else {
+        1.0
+    };
     let assay = Assay {
         coefficient,
         path,
@@ -384,9 +436,10 @@ fn put_activity(plan: &RatePlan, run: &Run, assay: AssayPlan, slope: f64, error:
         per_turnover: assay.per_turnover,
     };
     match activity((slope * scale, Some(error * scale)), None, &assay) {
-        Err(refusal) => outcome
-            .remarks
-            .push(Diagnostic::warning(Code::new("activity-unknown"), format!("no activity: {refusal}"))),
+        Err(refusal) => outcome.remarks.push(Diagnostic::warning(
+            Code::new("activity-unknown"),
+            format!("no activity: {refusal}"),
+        )),
         Ok(found) => {
             let mut put = |name: &str, value: Option<f64>, code: &str| {
                 let Some(value) = value else { return };
@@ -404,7 +457,9 @@ fn put_activity(plan: &RatePlan, run: &Run, assay: AssayPlan, slope: f64, error:
             put("activity", Some(found.units_per_ml), "U/mL");
             put("catalytic activity", Some(found.katal_per_l), "kat/L");
             put("specific activity", found.units_per_mg, "U/mg");
-            outcome.statistics.insert("units_per_ml_for_a_slope_of_one_per_minute".into(), found.factor);
+            outcome
+                .statistics
+                .insert("units_per_ml_for_a_slope_of_one_per_minute".into(), found.factor);
             outcome.remarks.push(Diagnostic::note(
                 Code::new("converted"),
                 format!(
@@ -454,7 +509,13 @@ pub struct SeriesFit {
 
 /// Fits `law` to rates; `enzyme` is the concentration of active sites, mol/L, for kcat. With `compare`, the inhibition laws
 /// are ranked and the best is given.
-pub fn fit_series(law: &str, points: &[RatePoint], enzyme: Option<f64>, compare: bool, level: f64) -> SeriesFit {
+pub fn fit_series(
+    law: &str,
+    points: &[RatePoint],
+    enzyme: Option<f64>,
+    compare: bool,
+    level: f64,
+) -> SeriesFit {
     let mut runs: Vec<RunId> = Vec::new();
     for point in points {
         if !runs.contains(&point.run) {
@@ -494,7 +555,16 @@ pub fn fit_series(law: &str, points: &[RatePoint], enzyme: Option<f64>, compare:
     };
     let mut ranked = Vec::new();
     let mut verdict = None;
-    let drawn = match series(law, points, enzyme, compare, level, &mut outcome, &mut ranked, &mut verdict) {
+    let drawn = match series(
+        law,
+        points,
+        enzyme,
+        compare,
+        level,
+        &mut outcome,
+        &mut ranked,
+        &mut verdict,
+    ) {
         Ok(drawn) => drawn,
         Err(refusal) => {
             outcome.termination = told(&refusal);
@@ -514,7 +584,10 @@ pub fn fit_series(law: &str, points: &[RatePoint], enzyme: Option<f64>, compare:
     }
 }
 
-#[expect(clippy::too_many_arguments, reason = "what is asked, and the three parts of what is told")]
+#[expect(
+    clippy::too_many_arguments,
+    reason = "what is asked, and the three parts of what is told"
+)]
 fn series(
     law: &str,
     points: &[RatePoint],
@@ -527,27 +600,48 @@ fn series(
 ) -> Result<Drawn, Refusal> {
     let unsuitable = |why: String| Refusal::Unsuitable { why };
     let first = points.first().ok_or_else(|| {
-        unsuitable("no rate stands at a known concentration: each trace needs its substrate concentration".into())
+        unsuitable(
+            "no rate stands at a known concentration: each trace needs its substrate concentration".into(),
+        )
     })?;
     let (x_unit, y_unit) = (first.substrate.1.clone(), first.rate.2.clone());
-    let level_unit = first.inhibitor.as_ref().map_or(Unit::ONE, |(_, unit)| unit.clone());
+    let level_unit = first
+        .inhibitor
+        .as_ref()
+        .map_or(Unit::ONE, |(_, unit)| unit.clone());
     let column = |what: &str, wanted: &Unit, of: &dyn Fn(&RatePoint) -> Option<(f64, Unit)>| {
         points
             .iter()
             .map(|point| {
-                let (value, unit) = of(point).ok_or_else(|| unsuitable(format!("`{}` has no {what}", point.label)))?;
-                unit.convert(value, wanted)
-                    .map_err(|_| unsuitable(format!("the {what} of `{}` is in {}, others in {}", point.label, unit.display(), wanted.display())))
+                let (value, unit) =
+                    of(point).ok_or_else(|| unsuitable(format!("`{}` has no {what}", point.label)))?;
+                unit.convert(value, wanted).map_err(|_| {
+                    unsuitable(format!(
+                        "the {what} of `{}` is in {}, others in {}",
+                        point.label,
+                        unit.display(),
+                        wanted.display()
+                    ))
+                })
             })
             .collect::<Result<Vec<f64>, Refusal>>()
     };
-    let substrate = column("substrate concentration", &x_unit, &|point| Some(point.substrate.clone()))?;
-    let rate = column("rate", &y_unit, &|point| Some((point.rate.0, point.rate.2.clone())))?;
+    let substrate = column("substrate concentration", &x_unit, &|point| {
+        Some(point.substrate.clone())
+    })?;
+    let rate = column("rate", &y_unit, &|point| {
+        Some((point.rate.0, point.rate.2.clone()))
+    })?;
     let needs_inhibitor = compare || Law::named(law).is_some_and(|law| law.variables.len() > 1);
     let inhibitor = if needs_inhibitor {
-        Some(column("inhibitor concentration", &level_unit, &|point| point.inhibitor.clone())?)
+        Some(column("inhibitor concentration", &level_unit, &|point| {
+            point.inhibitor.clone()
+        })?)
     } else {
-        let mut levels: Vec<f64> = points.iter().filter_map(|point| Some(point.inhibitor.as_ref()?.0)).collect();
+        let mut levels: Vec<f64> = points
+            .iter()
+            .filter_map(|point| Some(point.inhibitor.as_ref()?.0))
+            .collect();
         levels.dedup();
         if levels.len() > 1 {
             return Err(unsuitable(format!(
@@ -572,9 +666,10 @@ fn series(
             ranked.push((place.model.to_string(), place.difference, place.weight));
         }
         *verdict = Some(comparison.choice.verdict.clone());
-        outcome
-            .remarks
-            .push(Diagnostic::note(Code::new("fit-remark"), comparison.choice.verdict.clone()));
+        outcome.remarks.push(Diagnostic::note(
+            Code::new("fit-remark"),
+            comparison.choice.verdict.clone(),
+        ));
         let best = comparison.choice.ranking[0].index;
         outcome.model = comparison.fits[best].model.to_string();
         comparison.fits[best].clone()
@@ -586,7 +681,10 @@ fn series(
         let per_time = Unit::MOLE_PER_LITRE;
         let scale = ["s", "min", "h"].iter().find_map(|time| {
             let wanted = Unit::ucum(&format!("mol/L/{time}")).ok()?;
-            y_unit.code().ends_with(&format!("/{time}")).then(|| y_unit.convert(1.0, &wanted).ok())?
+            y_unit
+                .code()
+                .ends_with(&format!("/{time}"))
+                .then(|| y_unit.convert(1.0, &wanted).ok())?
         });
         match scale {
             Some(scale) => add_turnover(&mut found, enzyme / scale)?,
@@ -602,7 +700,11 @@ fn series(
     }
     let unit = |of: &str, name: &str| match (of, name) {
         ("y/x", "Vmax") => Some(y_unit.clone()),
-        (_, "kcat") => y_unit.code().rsplit('/').next().and_then(|time| Unit::ucum(&format!("/{time}")).ok()),
+        (_, "kcat") => y_unit
+            .code()
+            .rsplit('/')
+            .next()
+            .and_then(|time| Unit::ucum(&format!("/{time}")).ok()),
         _ => unit_in_terms(of, &x_unit, &y_unit, &level_unit),
     };
     tell(outcome, &found, &unit);

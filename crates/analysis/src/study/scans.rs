@@ -2,7 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use curvary_record::{Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Quantity, Run, Technique, Unit};
+use curvary_record::{
+    Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Quantity, Run, Technique, Unit,
+};
 
 use super::fit::scan_times;
 use super::{BY, Drawn, Found, told, unit_in_terms};
@@ -77,27 +79,48 @@ pub fn scan_run(task: ScanTask, run: &Run) -> ScanFound {
 /// As the scans of [`crate::scans`].
 pub fn scan_differences(run: &Run, reference: usize) -> Result<(Vec<f64>, Vec<f64>, Vec<Vec<f64>>), Refusal> {
     with_scans(run, |scans, _| {
-        Ok((scans.wavelengths.to_vec(), scans.times.to_vec(), scans.differences(reference)?))
+        Ok((
+            scans.wavelengths.to_vec(),
+            scans.times.to_vec(),
+            scans.differences(reference)?,
+        ))
     })
 }
 
-fn with_scans<T>(run: &Run, work: impl FnOnce(&Scans<'_>, &Unit) -> Result<T, Refusal>) -> Result<T, Refusal> {
+fn with_scans<T>(
+    run: &Run,
+    work: impl FnOnce(&Scans<'_>, &Unit) -> Result<T, Refusal>,
+) -> Result<T, Refusal> {
     let unsuitable = |why: String| Refusal::Unsuitable { why };
     if let Some(question) = run.questions.first() {
-        return Err(unsuitable(format!("the run is in question: {}", question.message)));
+        return Err(unsuitable(format!(
+            "the run is in question: {}",
+            question.message
+        )));
     }
     if run.technique != Technique::SPECTRAL_TIME_COURSE {
-        return Err(unsuitable(format!("repeated scans are needed; this run is a {}", run.technique)));
+        return Err(unsuitable(format!(
+            "repeated scans are needed; this run is a {}",
+            run.technique
+        )));
     }
     let (first, times) = scan_times(run)?;
     if run.traces.iter().any(|trace| trace.x.values != first.x.values) {
-        return Err(unsuitable("the scans do not stand at the same wavelengths".into()));
+        return Err(unsuitable(
+            "the scans do not stand at the same wavelengths".into(),
+        ));
     }
     if first.x.quantity != Quantity::WAVELENGTH {
-        return Err(unsuitable(format!("the scans run over {}, not over wavelength", first.x.quantity)));
+        return Err(unsuitable(format!(
+            "the scans run over {}, not over wavelength",
+            first.x.quantity
+        )));
     }
     if first.y.quantity != Quantity::ABSORBANCE {
-        return Err(unsuitable(format!("absorbance is needed; these scans are of {}", first.y.quantity)));
+        return Err(unsuitable(format!(
+            "absorbance is needed; these scans are of {}",
+            first.y.quantity
+        )));
     }
     let absorbance: Vec<&[f64]> = run.traces.iter().map(|trace| trace.y.values.as_ref()).collect();
     let scans = Scans {
@@ -114,7 +137,10 @@ fn computed(
     outcome: &mut Outcome,
     spectra: &mut Vec<(String, Vec<(f64, f64)>)>,
 ) -> Result<Drawn, Refusal> {
-    let wavelength = run.traces.first().map_or(Unit::NANOMETRE, |trace| trace.x.unit.clone());
+    let wavelength = run
+        .traces
+        .first()
+        .map_or(Unit::NANOMETRE, |trace| trace.x.unit.clone());
     let saturated: usize = run.traces.iter().map(|trace| trace.saturated.len()).sum();
     if saturated > 0 {
         outcome.remarks.push(Diagnostic::warning(
@@ -125,9 +151,13 @@ fn computed(
     with_scans(run, |scans, time| match task {
         ScanTask::Rank => {
             let found = rank(scans)?;
-            outcome.parameters.push(plain("species", found.rank as f64, Some(Unit::ONE)));
+            outcome
+                .parameters
+                .push(plain("species", found.rank as f64, Some(Unit::ONE)));
             for (index, value) in found.values.iter().take(8).enumerate() {
-                outcome.statistics.insert(format!("singular_value_{}", index + 1), *value);
+                outcome
+                    .statistics
+                    .insert(format!("singular_value_{}", index + 1), *value);
             }
             outcome.statistics.insert("threshold".into(), found.threshold);
             outcome.statistics.insert("noise".into(), found.noise);
@@ -136,7 +166,11 @@ fn computed(
                 x_title: "number".into(),
                 y_title: "log₁₀ of the singular value".into(),
                 x: (1..=found.values.len()).map(|n| n as f64).collect(),
-                y: found.values.iter().map(|value| value.max(f64::MIN_POSITIVE).log10()).collect(),
+                y: found
+                    .values
+                    .iter()
+                    .map(|value| value.max(f64::MIN_POSITIVE).log10())
+                    .collect(),
                 used: (0..found.values.len()).collect(),
                 fitted: Vec::new(),
                 residuals: Vec::new(),
@@ -147,10 +181,18 @@ fn computed(
             for (number, point) in (1..).zip(&found.points) {
                 outcome.parameters.push(Parameter {
                     standard_error: Some(point.standard_error),
-                    ..plain(&format!("isosbestic {number}"), point.wavelength, Some(wavelength.clone()))
+                    ..plain(
+                        &format!("isosbestic {number}"),
+                        point.wavelength,
+                        Some(wavelength.clone()),
+                    )
                 });
-                outcome.statistics.insert(format!("absorbance_at_isosbestic_{number}"), point.absorbance);
-                outcome.statistics.insert(format!("spread_at_isosbestic_{number}"), point.spread);
+                outcome
+                    .statistics
+                    .insert(format!("absorbance_at_isosbestic_{number}"), point.absorbance);
+                outcome
+                    .statistics
+                    .insert(format!("spread_at_isosbestic_{number}"), point.spread);
             }
             for (at, spread) in &found.rejected {
                 outcome.remarks.push(Diagnostic::note(
@@ -180,23 +222,44 @@ fn computed(
                 });
             }
             for remark in &found.remarks {
-                outcome.remarks.push(Diagnostic::note(Code::new("fit-remark"), remark.clone()));
+                outcome
+                    .remarks
+                    .push(Diagnostic::note(Code::new("fit-remark"), remark.clone()));
             }
-            outcome.statistics.insert("residual_standard_deviation".into(), found.residual_sd);
-            outcome.statistics.insert("residual_sum_of_squares".into(), found.residual_sum_of_squares);
-            outcome.statistics.insert("degrees_of_freedom".into(), found.degrees_of_freedom as f64);
-            outcome.statistics.insert("points".into(), (scans.times.len() * scans.wavelengths.len()) as f64);
+            outcome
+                .statistics
+                .insert("residual_standard_deviation".into(), found.residual_sd);
+            outcome
+                .statistics
+                .insert("residual_sum_of_squares".into(), found.residual_sum_of_squares);
+            outcome
+                .statistics
+                .insert("degrees_of_freedom".into(), found.degrees_of_freedom as f64);
+            outcome.statistics.insert(
+                "points".into(),
+                (scans.times.len() * scans.wavelengths.len()) as f64,
+            );
             outcome.termination = format!("converged in {} steps", found.iterations);
             let pairs = |spectrum: &SpeciesSpectrum| -> Vec<(f64, f64)> {
-                scans.wavelengths.iter().copied().zip(spectrum.absorbance.iter().copied()).collect()
+                scans
+                    .wavelengths
+                    .iter()
+                    .copied()
+                    .zip(spectrum.absorbance.iter().copied())
+                    .collect()
             };
-            spectra.extend(found.spectra.iter().map(|spectrum| (spectrum.species.clone(), pairs(spectrum))));
             spectra.extend(
                 found
-                    .other_intermediate
+                    .spectra
                     .iter()
-                    .map(|spectrum| (format!("{}, if the slower step comes first", spectrum.species), pairs(spectrum))),
+                    .map(|spectrum| (spectrum.species.clone(), pairs(spectrum))),
             );
+            spectra.extend(found.other_intermediate.iter().map(|spectrum| {
+                (
+                    format!("{}, if the slower step comes first", spectrum.species),
+                    pairs(spectrum),
+                )
+            }));
             Ok(Drawn::default())
         }
     })

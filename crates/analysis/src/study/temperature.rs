@@ -36,7 +36,15 @@ fn line(of: &str, points: &[AtTemperature], model: &str) -> Found {
     settings.insert("of".to_owned(), serde_json::json!(of));
     let kept: Vec<serde_json::Value> = points
         .iter()
-        .map(|point| serde_json::json!([point.run, point.kelvin, point.rate.0, point.rate.1, point.rate.2.code()]))
+        .map(|point| {
+            serde_json::json!([
+                point.run,
+                point.kelvin,
+                point.rate.0,
+                point.rate.1,
+                point.rate.2.code()
+            ])
+        })
         .collect();
     settings.insert("points".to_owned(), serde_json::json!(kept));
     let mut outcome = Outcome {
@@ -71,7 +79,9 @@ fn line(of: &str, points: &[AtTemperature], model: &str) -> Found {
 
 fn fitted(points: &[AtTemperature], model: &str, outcome: &mut Outcome) -> Result<Drawn, Refusal> {
     let unsuitable = |why: String| Refusal::Unsuitable { why };
-    let first = points.first().ok_or_else(|| unsuitable("no run has both a rate constant and a temperature".into()))?;
+    let first = points
+        .first()
+        .ok_or_else(|| unsuitable("no run has both a rate constant and a temperature".into()))?;
     let unit = |code: &str| Unit::ucum(code).ok();
     let per_second = unit("/s").filter(|unit| first.rate.2.converts_to(unit));
     let second_order = unit("L/mol/s").filter(|unit| first.rate.2.converts_to(unit));
@@ -124,7 +134,11 @@ fn fitted(points: &[AtTemperature], model: &str, outcome: &mut Outcome) -> Resul
         let found = arrhenius(&kelvin, &k, weights)?;
         put("Ea", &found.activation_energy, "J/mol");
         put("ln A", &found.ln_factor, "1");
-        (found.line, found.straightness, format!("ln(k / {})", wanted.display()))
+        (
+            found.line,
+            found.straightness,
+            format!("ln(k / {})", wanted.display()),
+        )
     } else {
         let found = eyring(&kelvin, &k, weights)?;
         put("activation enthalpy", &found.enthalpy, "J/mol");
@@ -137,14 +151,20 @@ fn fitted(points: &[AtTemperature], model: &str, outcome: &mut Outcome) -> Resul
                 found.temperature
             ),
         ));
-        (found.line, found.straightness, format!("ln(k T⁻¹ / ({} K⁻¹))", wanted.display()))
+        (
+            found.line,
+            found.straightness,
+            format!("ln(k T⁻¹ / ({} K⁻¹))", wanted.display()),
+        )
     };
     outcome.termination = match weights {
         Some(_) => "straight line, weighted by the errors of the rate constants".into(),
         None => "straight line, all points alike".into(),
     };
     if let Some(straightness) = straightness {
-        outcome.statistics.insert("straightness_probability".into(), straightness);
+        outcome
+            .statistics
+            .insert("straightness_probability".into(), straightness);
         if straightness < 0.05 {
             outcome.remarks.push(Diagnostic::warning(
                 Code::new("residuals-odd"),
@@ -154,9 +174,16 @@ fn fitted(points: &[AtTemperature], model: &str, outcome: &mut Outcome) -> Resul
     }
     outcome.statistics.insert("points".into(), k.len() as f64);
     if let Some(sd) = line.residual_sd {
-        outcome.statistics.insert("residual_standard_deviation".into(), sd);
+        outcome
+            .statistics
+            .insert("residual_standard_deviation".into(), sd);
     }
-    let y: Vec<f64> = line.fitted.iter().zip(&line.residuals).map(|(fitted, residual)| fitted + residual).collect();
+    let y: Vec<f64> = line
+        .fitted
+        .iter()
+        .zip(&line.residuals)
+        .map(|(fitted, residual)| fitted + residual)
+        .collect();
     Ok(Drawn {
         x_title: "1000 K / temperature".into(),
         y_title,

@@ -6,7 +6,9 @@ use std::path::PathBuf;
 use clap::Args;
 use curvary_analysis::enzymes::{State, checklist};
 use curvary_analysis::models::law::Law;
-use curvary_analysis::study::{AssayPlan, Found, RatePlan, RatePoint, RunRates, SeriesFit, fit_series, rates_run};
+use curvary_analysis::study::{
+    AssayPlan, Found, RatePlan, RatePoint, RunRates, SeriesFit, fit_series, rates_run,
+};
 use curvary_record::{Diagnostic, Unit};
 use serde_json::{Value, json};
 
@@ -63,13 +65,28 @@ pub(crate) struct Rates {
     #[arg(long, value_name = "CM", help_heading = "Rates")]
     path: Option<f64>,
     /// Volume in the cell, mL; with --enzyme-volume gives activities in U and katal
-    #[arg(long, value_name = "ML", requires = "enzyme_volume", help_heading = "Activities")]
+    #[arg(
+        long,
+        value_name = "ML",
+        requires = "enzyme_volume",
+        help_heading = "Activities"
+    )]
     total_volume: Option<f64>,
     /// Volume of enzyme solution in the cell, mL
-    #[arg(long, value_name = "ML", requires = "total_volume", help_heading = "Activities")]
+    #[arg(
+        long,
+        value_name = "ML",
+        requires = "total_volume",
+        help_heading = "Activities"
+    )]
     enzyme_volume: Option<f64>,
     /// Times the enzyme solution was diluted before
-    #[arg(long, value_name = "TIMES", default_value_t = 1.0, help_heading = "Activities")]
+    #[arg(
+        long,
+        value_name = "TIMES",
+        default_value_t = 1.0,
+        help_heading = "Activities"
+    )]
     dilution: f64,
     /// Protein in the undiluted enzyme solution, mg/mL
     #[arg(long, value_name = "MG_PER_ML", help_heading = "Activities")]
@@ -118,12 +135,21 @@ impl Rates {
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
         for law in &self.law {
             if Law::named(law).is_none() {
-                let names: Vec<&str> = curvary_analysis::models::law::LAWS.iter().map(|law| law.name).collect();
-                return Err(Failure::usage(format!("no law is called `{law}`; there are {}", names.join(", "))));
+                let names: Vec<&str> = curvary_analysis::models::law::LAWS
+                    .iter()
+                    .map(|law| law.name)
+                    .collect();
+                return Err(Failure::usage(format!(
+                    "no law is called `{law}`; there are {}",
+                    names.join(", ")
+                )));
             }
         }
         if !(self.level > 0.0 && self.level < 1.0) {
-            return Err(Failure::usage(format!("the level {} lies not between 0 and 1", self.level)));
+            return Err(Failure::usage(format!(
+                "the level {} lies not between 0 and 1",
+                self.level
+            )));
         }
         let plan = self.plan()?;
         if let Some(folder) = &self.figures {
@@ -131,10 +157,19 @@ impl Rates {
         }
         let asked = self.subjects.asked(setting)?;
         let compute = |subjects: &[Subject]| {
-            let given: Vec<Given> = subjects.iter().map(|subject| self.compute(&plan, subject)).collect();
+            let given: Vec<Given> = subjects
+                .iter()
+                .map(|subject| self.compute(&plan, subject))
+                .collect();
             let outcomes = given
                 .iter()
-                .flat_map(|given| given.rates.found.iter().chain(given.series.iter().map(|series| &series.found)))
+                .flat_map(|given| {
+                    given
+                        .rates
+                        .found
+                        .iter()
+                        .chain(given.series.iter().map(|series| &series.found))
+                })
                 .filter(|found| found.is_result())
                 .map(|found| found.outcome.clone())
                 .collect();
@@ -154,7 +189,12 @@ impl Rates {
                 }
             };
             for given in given {
-                for found in given.rates.found.iter().chain(given.series.iter().map(|series| &series.found)) {
+                for found in given
+                    .rates
+                    .found
+                    .iter()
+                    .chain(given.series.iter().map(|series| &series.found))
+                {
                     if found.is_result() {
                         good += 1;
                         self.draw(&given, found)?;
@@ -178,15 +218,28 @@ impl Rates {
             }
             Ok(())
         };
-        let kept = self.subjects.each(&asked, Reading::Whole, "curvary rates", compute, take)?;
+        let kept = self
+            .subjects
+            .each(&asked, Reading::Whole, "curvary rates", compute, take)?;
         kept.say(screen);
         if self.together {
             let series = self.series(&points, self.enzyme.or_else(|| one(&enzymes)));
-            let outcomes = series.iter().filter(|series| series.found.is_result()).map(|series| series.found.outcome.clone());
-            let outcomes = if asked.all_kept() { outcomes.collect() } else { Vec::new() };
+            let outcomes = series
+                .iter()
+                .filter(|series| series.found.is_result())
+                .map(|series| series.found.outcome.clone());
+            let outcomes = if asked.all_kept() {
+                outcomes.collect()
+            } else {
+                Vec::new()
+            };
             self.subjects.keep(&asked, "curvary rates", outcomes)?.say(screen);
             for series in &series {
-                if series.found.is_result() { good += 1 } else { bad += 1 }
+                if series.found.is_result() {
+                    good += 1
+                } else {
+                    bad += 1
+                }
                 let given = Given {
                     place: crate::screen::plural(points.len() as u64, "rate") + " together",
                     run: None,
@@ -211,8 +264,13 @@ impl Rates {
     }
 
     fn plan(&self) -> Result<RatePlan, Failure> {
-        if let Some(percent) = self.conversion.filter(|percent| !(*percent > 0.0 && *percent <= 100.0)) {
-            return Err(Failure::usage(format!("`--conversion {percent}` lies not between 0 and 100")));
+        if let Some(percent) = self
+            .conversion
+            .filter(|percent| !(*percent > 0.0 && *percent <= 100.0))
+        {
+            return Err(Failure::usage(format!(
+                "`--conversion {percent}` lies not between 0 and 100"
+            )));
         }
         Ok(RatePlan {
             window: self.window.as_deref().map(span).transpose()?,
@@ -226,24 +284,31 @@ impl Rates {
             concentration: self.concentration,
             coefficient: self.coefficient,
             path: self.path,
-            assay: self.total_volume.zip(self.enzyme_volume).map(|(total_volume, enzyme_volume)| AssayPlan {
-                total_volume,
-                enzyme_volume,
-                dilution: self.dilution,
-                protein: self.protein,
-                per_turnover: self.per_turnover,
-            }),
+            assay: self
+                .total_volume
+                .zip(self.enzyme_volume)
+                .map(|(total_volume, enzyme_volume)| AssayPlan {
+                    total_volume,
+                    enzyme_volume,
+                    dilution: self.dilution,
+                    protein: self.protein,
+                    per_turnover: self.per_turnover,
+                }),
         })
     }
 
     fn compute(&self, plan: &RatePlan, subject: &Subject) -> Given {
         let rates = rates_run(plan, &subject.run);
-        let enzyme = subject.run.fields.get("enzyme-concentration").and_then(|claim| match claim.value {
-            curvary_record::Value::Number(value) => {
-                claim.unit.as_ref()?.convert(value, &Unit::MOLE_PER_LITRE).ok()
-            }
-            _ => None,
-        });
+        let enzyme = subject
+            .run
+            .fields
+            .get("enzyme-concentration")
+            .and_then(|claim| match claim.value {
+                curvary_record::Value::Number(value) => {
+                    claim.unit.as_ref()?.convert(value, &Unit::MOLE_PER_LITRE).ok()
+                }
+                _ => None,
+            });
         let series = if self.together {
             Vec::new()
         } else {
@@ -255,7 +320,12 @@ impl Rates {
             rates,
             series,
             enzyme,
-            stated: subject.run.fields.iter().map(|(key, _)| key.as_str().to_owned()).collect(),
+            stated: subject
+                .run
+                .fields
+                .iter()
+                .map(|(key, _)| key.as_str().to_owned())
+                .collect(),
         }
     }
 
@@ -272,7 +342,9 @@ impl Rates {
     }
 
     fn draw(&self, given: &Given, found: &Found) -> Result<(), Failure> {
-        let Some(folder) = &self.figures else { return Ok(()) };
+        let Some(folder) = &self.figures else {
+            return Ok(());
+        };
         if !found.is_result() {
             return Ok(());
         }
@@ -309,7 +381,8 @@ fn heading(given: &Given, found: &Found) -> String {
 
 fn shape(given: &Given, found: &Found) -> Value {
     let mut all = json!({ "source": given.place, "run": given.run, "label": found.label });
-    if let (Value::Object(all), Ok(Value::Object(outcome))) = (&mut all, serde_json::to_value(&found.outcome)) {
+    if let (Value::Object(all), Ok(Value::Object(outcome))) = (&mut all, serde_json::to_value(&found.outcome))
+    {
         all.extend(outcome);
         if !found.is_result() {
             all.insert("reason".into(), json!(found.outcome.termination));
@@ -338,7 +411,9 @@ fn print(given: &Given, screen: &mut Screen) -> Result<(), Failure> {
     for found in &given.rates.found {
         let statistic = |name: &str| {
             let value = found.outcome.statistics.get(name);
-            value.map(|value| telling::significant(*value)).unwrap_or_default()
+            value
+                .map(|value| telling::significant(*value))
+                .unwrap_or_default()
         };
         let name = if found.label.is_empty() { "-" } else { &found.label };
         match found.outcome.parameter("v0") {
@@ -357,7 +432,14 @@ fn print(given: &Given, screen: &mut Screen) -> Result<(), Failure> {
                     statistic("last_x").into(),
                     statistic("points").into(),
                     activity.unwrap_or_default().into(),
-                    Cell::styled(if found.outcome.model.ends_with("blank") { "blank" } else { "" }, FAINT),
+                    Cell::styled(
+                        if found.outcome.model.ends_with("blank") {
+                            "blank"
+                        } else {
+                            ""
+                        },
+                        FAINT,
+                    ),
                 ]);
             }
             None => {
@@ -389,7 +471,10 @@ fn print(given: &Given, screen: &mut Screen) -> Result<(), Failure> {
 
 fn ranking(series: &SeriesFit, screen: &mut Screen) -> Result<(), Failure> {
     for (model, difference, weight) in &series.ranked {
-        writeln!(screen, "  {model}: AICc {difference:.1} above the best, weight {weight:.3}")?;
+        writeln!(
+            screen,
+            "  {model}: AICc {difference:.1} above the best, weight {weight:.3}"
+        )?;
     }
     Ok(())
 }
@@ -398,7 +483,10 @@ fn stated(given: &Given, screen: &mut Screen) -> Result<(), Failure> {
     writeln!(
         screen,
         "  {}",
-        Styled(FAINT, "what a report of enzyme kinetics should state (after STRENDA, in our words; the guidelines come first)")
+        Styled(
+            FAINT,
+            "what a report of enzyme kinetics should state (after STRENDA, in our words; the guidelines come first)"
+        )
     )?;
     for item in checklist(&given.stated, &Vec::new()) {
         let (word, style) = match item.state {

@@ -77,11 +77,16 @@ impl Scans {
         }
         let asked = self.subjects.asked(setting)?;
         if self.out.is_some() && asked.len() > 1 {
-            return Err(Failure::usage("`--out` takes the spectra of one run; several are named"));
+            return Err(Failure::usage(
+                "`--out` takes the spectra of one run; several are named",
+            ));
         }
         let tasks = self.tasks();
         let compute = |subjects: &[Subject]| {
-            let given: Vec<Given> = subjects.iter().map(|subject| self.compute(&tasks, subject)).collect();
+            let given: Vec<Given> = subjects
+                .iter()
+                .map(|subject| self.compute(&tasks, subject))
+                .collect();
             let outcomes = given
                 .iter()
                 .flat_map(|given| &given.found)
@@ -109,7 +114,11 @@ impl Scans {
                 for scan in &given.found {
                     // No isosbestic point is a finding, too.
                     let answered = scan.found.is_result() || !scan.found.outcome.statistics.is_empty();
-                    if answered { good += 1 } else { bad += 1 }
+                    if answered {
+                        good += 1
+                    } else {
+                        bad += 1
+                    }
                     if self.subjects.json {
                         all.push(shape(&given, scan));
                     } else {
@@ -125,7 +134,9 @@ impl Scans {
             }
             Ok(())
         };
-        let kept = self.subjects.each(&asked, Reading::Whole, "curvary scans", compute, take)?;
+        let kept = self
+            .subjects
+            .each(&asked, Reading::Whole, "curvary scans", compute, take)?;
         if self.subjects.json {
             screen.json(&all)?;
         }
@@ -148,7 +159,11 @@ impl Scans {
             })
         }));
         if tasks.is_empty() && self.difference.is_none() {
-            tasks = vec![ScanTask::Rank, ScanTask::Isosbestic, ScanTask::Global(Scheme::FirstOrder)];
+            tasks = vec![
+                ScanTask::Rank,
+                ScanTask::Isosbestic,
+                ScanTask::Global(Scheme::FirstOrder),
+            ];
         }
         tasks
     }
@@ -157,24 +172,43 @@ impl Scans {
         let found: Vec<ScanFound> = tasks.iter().map(|task| scan_run(*task, &subject.run)).collect();
         let mut columns: Vec<(String, Vec<f64>)> = Vec::new();
         let mut trouble = None;
-        let unit = subject.run.traces.first().map(|trace| trace.x.unit.slug()).unwrap_or_default();
+        let unit = subject
+            .run
+            .traces
+            .first()
+            .map(|trace| trace.x.unit.slug())
+            .unwrap_or_default();
         let axis = format!("wavelength_{unit}");
         if let Some(reference) = self.difference {
             match scan_differences(&subject.run, reference.wrapping_sub(1)) {
                 Err(refusal) => trouble = Some(refusal.to_string()),
                 Ok((wavelengths, times, differences)) => {
                     columns.push((axis, wavelengths));
-                    let of = |i: usize| subject.run.traces[i].held.iter().find(|held| held.quantity.as_str() == "time");
-                    columns.extend(times.iter().zip(differences).enumerate().map(|(i, (time, values))| {
-                        let unit = of(i).map(|held| held.unit.slug()).unwrap_or_default();
-                        (format!("difference_at_{time}_{unit}"), values)
-                    }));
+                    let of = |i: usize| {
+                        subject.run.traces[i]
+                            .held
+                            .iter()
+                            .find(|held| held.quantity.as_str() == "time")
+                    };
+                    columns.extend(
+                        times
+                            .iter()
+                            .zip(differences)
+                            .enumerate()
+                            .map(|(i, (time, values))| {
+                                let unit = of(i).map(|held| held.unit.slug()).unwrap_or_default();
+                                (format!("difference_at_{time}_{unit}"), values)
+                            }),
+                    );
                 }
             }
         } else if let Some(scan) = found.iter().find(|scan| !scan.spectra.is_empty()) {
             columns.push((axis, scan.spectra[0].1.iter().map(|point| point.0).collect()));
             columns.extend(scan.spectra.iter().map(|(species, points)| {
-                (format!("absorbance_{}", species.replace([' ', ','], "_")), points.iter().map(|point| point.1).collect())
+                (
+                    format!("absorbance_{}", species.replace([' ', ','], "_")),
+                    points.iter().map(|point| point.1).collect(),
+                )
             }));
         }
         Given {
@@ -215,7 +249,9 @@ impl Scans {
 
 fn shape(given: &Given, scan: &ScanFound) -> Value {
     let mut all = json!({ "source": given.place, "run": given.run });
-    if let (Value::Object(all), Ok(Value::Object(outcome))) = (&mut all, serde_json::to_value(&scan.found.outcome)) {
+    if let (Value::Object(all), Ok(Value::Object(outcome))) =
+        (&mut all, serde_json::to_value(&scan.found.outcome))
+    {
         all.extend(outcome);
         let spectra: Vec<Value> = scan
             .spectra
@@ -231,10 +267,16 @@ fn shape(given: &Given, scan: &ScanFound) -> Value {
 
 fn write(path: &PathBuf, columns: &[(String, Vec<f64>)]) -> Result<(), Failure> {
     crate::output::write(path, |file| {
-        let mut writer = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(file);
+        let mut writer = csv::WriterBuilder::new()
+            .terminator(csv::Terminator::CRLF)
+            .from_writer(file);
         writer.write_record(columns.iter().map(|column| &column.0))?;
         for row in 0..columns.first().map_or(0, |column| column.1.len()) {
-            writer.write_record(columns.iter().map(|column| column.1.get(row).map(f64::to_string).unwrap_or_default()))?;
+            writer.write_record(
+                columns
+                    .iter()
+                    .map(|column| column.1.get(row).map(f64::to_string).unwrap_or_default()),
+            )?;
         }
         writer.flush()
     })

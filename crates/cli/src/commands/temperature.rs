@@ -71,11 +71,15 @@ impl Temperature {
             }
             Ok(())
         };
-        self.subjects.each(&asked, Reading::Whole, "curvary temperature", compute, take)?;
+        self.subjects
+            .each(&asked, Reading::Whole, "curvary temperature", compute, take)?;
         points.sort_by(|a, b| a.kelvin.total_cmp(&b.kelvin).then_with(|| a.run.cmp(&b.run)));
         let lines = temperature_series(&self.of, &points);
-        let outcomes: Vec<Kept> =
-            lines.iter().filter(|line| line.is_result()).map(|line| line.outcome.clone()).collect();
+        let outcomes: Vec<Kept> = lines
+            .iter()
+            .filter(|line| line.is_result())
+            .map(|line| line.outcome.clone())
+            .collect();
         let (mut good, mut bad) = (outcomes.len() as u64, left_out.len() as u64);
         // A file is no run of the archive, and a line through it has no place there.
         let kept = if asked.all_kept() {
@@ -88,10 +92,13 @@ impl Temperature {
                 .iter()
                 .map(|point| json!({ "run": point.run, "temperature_K": point.kelvin, "value": point.rate.0, "standard_error": point.rate.1, "unit": point.rate.2 }))
                 .collect();
-            let left_out: Vec<Value> =
-                left_out.iter().map(|(place, why)| json!({ "source": place, "reason": why })).collect();
+            let left_out: Vec<Value> = left_out
+                .iter()
+                .map(|(place, why)| json!({ "source": place, "reason": why }))
+                .collect();
             let lines: Vec<&Kept> = lines.iter().map(|line| &line.outcome).collect();
-            screen.json(&json!({ "of": self.of, "points": points, "left_out": left_out, "results": lines }))?;
+            screen
+                .json(&json!({ "of": self.of, "points": points, "left_out": left_out, "results": lines }))?;
         } else {
             print(&self.of, &points, &left_out, screen)?;
             for line in &lines {
@@ -130,7 +137,9 @@ impl Temperature {
         let has = |outcome: &&Kept| {
             outcome.kind == "fit"
                 && outcome.runs.len() == 1
-                && outcome.parameter(&self.of).is_some_and(|parameter| parameter.value.is_some())
+                && outcome
+                    .parameter(&self.of)
+                    .is_some_and(|parameter| parameter.value.is_some())
                 && self.model.as_ref().is_none_or(|model| *model == outcome.model)
         };
         let mut fits: Vec<Kept> = subject.outcomes.iter().filter(has).cloned().collect();
@@ -148,7 +157,10 @@ impl Temperature {
         let models: std::collections::BTreeSet<&str> = fits.iter().map(|fit| fit.model.as_str()).collect();
         if models.len() > 1 {
             let models: Vec<&str> = models.into_iter().collect();
-            return Err(format!("its kept fits are of {}: name one with --model", models.join(" and ")));
+            return Err(format!(
+                "its kept fits are of {}: name one with --model",
+                models.join(" and ")
+            ));
         }
         // Of several fits of one trace the last one kept counts.
         let mut latest: Vec<&Kept> = Vec::new();
@@ -162,7 +174,9 @@ impl Temperature {
         latest
             .into_iter()
             .map(|fit| {
-                let parameter = fit.parameter(&self.of).ok_or_else(|| format!("the fit has no `{}`", self.of))?;
+                let parameter = fit
+                    .parameter(&self.of)
+                    .ok_or_else(|| format!("the fit has no `{}`", self.of))?;
                 let (value, unit) = parameter
                     .value
                     .zip(parameter.unit.clone())
@@ -190,15 +204,29 @@ fn print(
         Column::new(""),
         Column::new("unit"),
     ]);
-    writeln!(screen, "{}", Styled(STRONG, format!("{of} of {}", crate::screen::plural(points.len() as u64, "course"))))?;
+    writeln!(
+        screen,
+        "{}",
+        Styled(
+            STRONG,
+            format!("{of} of {}", crate::screen::plural(points.len() as u64, "course"))
+        )
+    )?;
     for point in points {
         let (value, error) = telling::rounded(point.rate.0, point.rate.1);
-        let celsius = Unit::KELVIN.convert(point.kelvin, &Unit::CELSIUS).unwrap_or(f64::NAN);
+        let celsius = Unit::KELVIN
+            .convert(point.kelvin, &Unit::CELSIUS)
+            .unwrap_or(f64::NAN);
         table.row([
             short(point.run.as_str()).into(),
             format!("{} °C", telling::significant(celsius)).into(),
             value.into(),
-            if error.is_empty() { error } else { format!("± {error}") }.into(),
+            if error.is_empty() {
+                error
+            } else {
+                format!("± {error}")
+            }
+            .into(),
             point.rate.2.display().into(),
         ]);
     }

@@ -1,0 +1,453 @@
+//! From runs to outcomes: the right columns, units, remarks and names.
+
+use curvary_analysis::study::{
+    AtTemperature, FitPlan, RatePlan, ScanTask, Span, compare_trace, fit_run, fit_series, rates_run,
+    reported, scan_run, temperature_series,
+};
+use curvary_record::{
+    Claim, Code, Column, Coordinate, Digest, Fields, Origin, Outcome, Place, Quantity, Question, Run, RunId,
+    SourceRef, Technique, Trace, Unit,
+};
+
+fn unit(code: &str) -> Unit {
+    Unit::ucum(code).expect("a unit")
+}
+
+fn trace(x: (&Quantity, &str, Vec<f64>), y: (&Quantity, &str, Vec<f64>)) -> Trace {
+    Trace::new(
+        Column::new(x.0.clone(), unit(x.1), x.2),
+        Column::new(y.0.clone(), unit(y.1), y.2),
+    )
+    .expect("equal lengths")
+}
+
+fn run(technique: Technique, traces: Vec<Trace>) -> Run {
+    let digest = Digest::of(b"invented");
+    Run {
+        id: RunId::new(&digest, 0),
+        source: SourceRef {
+            path: "invented.txt".into(),
+            digest,
+            reader: "built-in/text-table".into(),
+            reader_version: "1".into(),
+            encoding: None,
+            ordinal: 0,
+            lines: None,
+        },
+        technique,
+        because: Vec::new(),
+        fields: Fields::default(),
+        traces,
+        questions: Vec::new(),
+        remarks: Vec::new(),
+    }
+}
+
+/// A fall from 1.1 to 0.1 with k = 0.03/s and a small ripple in place of noise.
+fn course() -> Trace {
+    let time: Vec<f64> = (0..80).map(|i| f64::from(i) * 2.0).collect();
+    let ripple = |i: usize| 2e-4 * (i as f64 * 2.7).sin();
+    let signal = time
+        .iter()
+        .enumerate()
+        .map(|(i, t)| 0.1 + (-0.03 * t).exp() + ripple(i))
+        .collect();
+    trace(
+        (&Quantity::TIME, "s", time),
+        (&Quantity::ABSORBANCE, "{AU}", signal),
+    )
+}
+
+fn plan(model: &str) -> FitPlan {
+    FitPlan {
+        model: model.into(),
+        ..FitPlan::default()
+    }
+}
+
+fn value(outcome: &Outcome, name: &str) -> (f64, String) {
+    let parameter = outcome
+        .parameter(name)
+        .unwrap_or_else(|| panic!("{name} of {outcome:?}"));
+    (
+        parameter.value.unwrap_or(f64::NAN),
+        parameter
+            .unit
+            .as_ref()
+            .map(|unit| unit.code().to_owned())
+            .unwrap_or_default(),
+    )
+}
+
+#[test]
+fn a_course_gives_a_record_with_units_in_terms_of_its_axes() {
+    let run = run(Technique::TIME_COURSE, vec![course()]);
+    let found = fit_run(&plan("first-order+offset"), &run);
+    assert_eq!(found.len(), 1);
+    let outcome = &found[0].outcome;
+    let (k, code) = value(outcome, "k");
+    assert!((k - 0.03).abs() < 2e-4 && code == "/s", "{k} {code}");
+    assert_eq!(value(outcome, "A").1, "{AU}");
+    assert_eq!(value(outcome, "half-life").1, "s");
+    assert!((value(outcome, "half-life").0 - 2f64.ln() / k).abs() < 1e-9);
+    assert_eq!(
+        (outcome.kind.as_str(), outcome.model.as_str(), outcome.trace),
+        ("fit", "first-order+offset", Some(0))
+    );
+    assert_eq!(outcome.runs, [run.id.clone()]);
+    assert_eq!(outcome.covariance.len(), 3);
+    assert_eq!(found[0].drawn.fitted.len(), 80);
+    // The same asked twice has one name; anything else asked has another.
+    assert_eq!(
+        fit_run(&plan("first-order+offset"), &run)[0].outcome.id,
+        outcome.id
+    );
+    let windowed = FitPlan {
+        window: Some(Span {
+            from: 0.5,
+            to: 1.5,
+            unit: Some(Unit::MINUTE),
+        }),
+        ..plan("first-order+offset")
+    };
+    let other = &fit_run(&windowed, &run)[0].outcome;
+    assert_ne!(other.id, outcome.id);
+    assert_eq!(other.statistics["first_x"], 30.0);
+    assert_eq!(other.statistics["last_x"], 90.0);
+    // What is kept is enough to do it again.
+    let settings: serde_json::Map<String, serde_json::Value> = other.settings.clone().into_iter().collect();
+    let again: FitPlan = serde_json::from_value(serde_json::Value::Object(settings)).expect("a plan");
+    assert_eq!(again, windowed);
+}
+
+#[test]
+fn saturated_points_are_left_out_and_told_whether_marked_or_high() {
+    let mut curve = course();
+    let values: Vec<f64> = curve
+        .y
+        .values
+        .iter()
+        .enumerate()
+        .map(|(i, y)| if i == 5 { 4.5 } else { *y })
+        .collect();
+    curve.y.values = values.into();
+    curve.saturated = vec![0, 1];
+    let run = run(Technique::TIME_COURSE, vec![curve]);
+    let outcome = &fit_run(&plan("first-order+offset"), &run)[0].outcome;
+    assert!((value(outcome, "k").0 - 0.03).abs() < 3e-4);
+    assert_eq!(outcome.statistics["points"], 77.0);
+    let told: Vec<&str> = outcome
+        .remarks
+        .iter()
+        .filter(|remark| remark.code == Code::new("points-left-out"))
+        .map(|remark| remark.message.as_str())
+        .collect();
+    assert_eq!(told.len(), 2, "{told:?}");
+    let all = FitPlan {
+        trusted_absorbance: Some(f64::MAX),
+        ..plan("first-order+offset")
+    };
+    assert_eq!(fit_run(&all, &run)[0].outcome.statistics["points"], 78.0);
+}
+
+#[test]
+fn what_cannot_be_fitted_has_a_reason_and_no_number() {
+    let spectrum = trace(
+        (
+            &Quantity::WAVELENGTH,
+            "nm",
+            vec![400.0, 401.0, 402.0, 403.0, 404.0, 405.0],
+        ),
+        (&Quantity::ABSORBANCE, "{AU}", vec![0.1, 0.2, 0.3, 0.2, 0.1, 0.0]),
+    );
+    let flat = trace(
+        (&Quantity::TIME, "s", vec![0.0, 1.0, 2.0, 3.0, 4.0, 5.0]),
+        (&Quantity::ABSORBANCE, "{AU}", vec![0.3; 6]),
+    );
+    let backwards = trace(
+        (&Quantity::TIME, "s", vec![0.0, 1.0, 2.0, 1.5, 4.0, 5.0]),
+        (&Quantity::ABSORBANCE, "{AU}", vec![0.6, 0.5, 0.4, 0.3, 0.25, 0.2]),
+    );
+    for (curve, code) in [
+        (spectrum, "unsuitable"),
+        (flat, "constant-signal"),
+        (backwards, "reversed-time"),
+    ] {
+        let run = run(Technique::TIME_COURSE, vec![curve]);
+        let found = &fit_run(&plan("first-order"), &run)[0];
+        assert!(!found.is_result());
+        assert!(
+            found.outcome.termination.starts_with(code),
+            "{}",
+            found.outcome.termination
+        );
+    }
+    let mut asked = run(Technique::TIME_COURSE, vec![course()]);
+    asked.questions.push(Question {
+        code: Code::new("time-unit"),
+        message: "the time has no unit".into(),
+        readings: Vec::new(),
+        labels: Vec::new(),
+    });
+    assert!(!fit_run(&plan("first-order"), &asked)[0].is_result());
+    assert!(plan("third-order").check().is_err());
+    assert!(plan("first-order+warp").check().is_err());
+}
+
+#[test]
+fn concentration_needs_a_coefficient_and_shows_the_factor() {
+    let mut run = run(Technique::TIME_COURSE, vec![course()]);
+    let bare = FitPlan {
+        concentration: true,
+        ..plan("first-order+offset")
+    };
+    assert!(!fit_run(&bare, &run)[0].is_result());
+    let place = Origin::Source(Place::line(3));
+    run.fields.claim(
+        "path-length",
+        Claim::number(10.0, Some(unit("mm")), "10 mm", place),
+    );
+    let given = FitPlan {
+        coefficient: Some(5000.0),
+        ..bare
+    };
+    let outcome = &fit_run(&given, &run)[0].outcome;
+    let (amplitude, code) = value(outcome, "A");
+    assert!(
+        (amplitude - 2e-4).abs() < 2e-6 && code == "mol/L",
+        "{amplitude} {code}"
+    );
+    assert_eq!(outcome.statistics["absorbance_per_mol_per_litre"], 5000.0);
+}
+
+/// Reaction velocity of an enzyme treated with puromycin (Bates and Watts, Nonlinear Regression Analysis, 1988, A1.3):
+/// Vmax 212.7 and Km 0.06412 with standard errors 6.947 and 0.008281.
+#[test]
+fn puromycin_as_a_run_of_rates_over_concentrations() {
+    let concentration = vec![
+        0.02, 0.02, 0.06, 0.06, 0.11, 0.11, 0.22, 0.22, 0.56, 0.56, 1.1, 1.1,
+    ];
+    let rate = vec![
+        76.0, 47.0, 97.0, 107.0, 123.0, 139.0, 159.0, 152.0, 191.0, 201.0, 207.0, 200.0,
+    ];
+    let curve = trace(
+        (&Quantity::CONCENTRATION, "mmol/L", concentration),
+        (&Quantity::RATE, "umol/L/min", rate),
+    );
+    let run = run(Technique::RATE_SERIES, vec![curve]);
+    for outcome in [
+        fit_run(&plan("michaelis-menten"), &run)[0].outcome.clone(),
+        fit_series(
+            "michaelis-menten",
+            &rates_run(&RatePlan::default(), &run).points,
+            None,
+            false,
+            0.95,
+        )
+        .found
+        .outcome,
+    ] {
+        let (km, code) = value(&outcome, "Km");
+        assert!((km - 0.06412).abs() < 5e-6 && code == "mmol/L", "{km} {code}");
+        let (vmax, code) = value(&outcome, "Vmax");
+        assert!(
+            (vmax - 212.68).abs() < 5e-3 && code == "umol/L/min",
+            "{vmax} {code}"
+        );
+        let error = outcome
+            .parameter("Km")
+            .and_then(|km| km.standard_error)
+            .unwrap_or_default();
+        assert!((error - 0.008281).abs() < 5e-6, "{error}");
+    }
+}
+
+#[test]
+fn rates_of_a_series_lose_their_blank_and_give_the_constants_back() {
+    // Vmax 2e-6 mol/(L s) and Km 0.5 mmol/L by construction, seen through 8000 L/(mol cm) and 1 cm, on a drift of 1e-4/s.
+    let (vmax, km, epsilon, drift) = (2e-6, 0.5, 8000.0, 1e-4);
+    let time: Vec<f64> = (0..31).map(|i| f64::from(i) * 2.0).collect();
+    let at = |s: f64| {
+        let slope = epsilon * vmax * s / (km + s) + drift;
+        let signal = time
+            .iter()
+            .enumerate()
+            .map(|(i, t)| 0.05 + slope * t + 1e-5 * (i as f64 * 1.9).sin())
+            .collect();
+        let mut curve = trace(
+            (&Quantity::TIME, "s", time.clone()),
+            (&Quantity::ABSORBANCE, "{AU}", signal),
+        );
+        curve.label = Some(format!("{s} mM"));
+        curve
+            .held
+            .push(Coordinate::new(Quantity::CONCENTRATION, unit("mmol/L"), s));
+        curve
+    };
+    let traces = [0.0, 0.1, 0.2, 0.5, 1.0, 2.0, 4.0].map(at).to_vec();
+    let run = run(Technique::TIME_COURSE, traces);
+    let plan = RatePlan {
+        blanks: vec!["0 mM".into()],
+        concentration: true,
+        coefficient: Some(epsilon),
+        path: Some(1.0),
+        trusted_absorbance: Some(f64::MAX),
+        ..RatePlan::default()
+    };
+    let rates = rates_run(&plan, &run);
+    assert_eq!((rates.found.len(), rates.points.len()), (7, 6));
+    let (v0, code) = value(&rates.found[3].outcome, "v0");
+    assert!(
+        (v0 / (vmax / 2.0) - 1.0).abs() < 2e-3 && code == "mol/L/s",
+        "{v0} {code}"
+    );
+    let series = fit_series("michaelis-menten", &rates.points, Some(1e-8), false, 0.95);
+    let outcome = &series.found.outcome;
+    assert!((value(outcome, "Km").0 / km - 1.0).abs() < 5e-3, "{outcome:?}");
+    let (kcat, code) = value(outcome, "kcat");
+    assert!(
+        (kcat / (vmax / 1e-8) - 1.0).abs() < 5e-3 && code == "/s",
+        "{kcat} {code}"
+    );
+    let missing = RatePlan {
+        blanks: vec!["nowhere".into()],
+        ..plan
+    };
+    assert!(!rates_run(&missing, &run).found[0].is_result());
+}
+
+#[test]
+fn orders_are_ranked_and_a_short_course_is_not_told_apart() {
+    let whole = run(Technique::TIME_COURSE, vec![course()]);
+    let compared = compare_trace(&FitPlan::default(), &[], &whole);
+    let compared = compared[0].as_ref().expect("a comparison");
+    assert_eq!(compared.ranked[0].0, "first-order+offset");
+    let early = FitPlan {
+        window: Some(Span {
+            from: 0.0,
+            to: 14.0,
+            unit: None,
+        }),
+        ..FitPlan::default()
+    };
+    let compared = compare_trace(
+        &early,
+        &["zero-order".into(), "first-order+offset".into()],
+        &whole,
+    );
+    assert!(
+        compared[0]
+            .as_ref()
+            .is_ok_and(|compared| compared.verdict.len() > 20)
+    );
+}
+
+#[test]
+fn a_reported_constant_is_reproduced_or_not() {
+    let said = |raw: &str| {
+        let mut run = run(Technique::TIME_COURSE, vec![course()]);
+        run.fields
+            .claim("k (1/s)", Claim::text(raw, Origin::Source(Place::line(9))));
+        reported(&run)
+    };
+    let right = said("0.0300");
+    assert_eq!(right.len(), 1);
+    assert_eq!(right[0].reproduced, Some(true), "{}", right[0].verdict);
+    assert_eq!(right[0].reported.outcome.kind, "reported");
+    assert_eq!(value(&right[0].reported.outcome, "k"), (0.03, "/s".to_owned()));
+    assert!(right[0].reported.outcome.by.starts_with("line 9"));
+    let wrong = said("0,0417 s-1");
+    assert_eq!(wrong[0].reproduced, Some(false));
+    assert!(
+        wrong[0].verdict.contains("not reproduced"),
+        "{}",
+        wrong[0].verdict
+    );
+    assert_eq!(value(&wrong[0].reported.outcome, "k"), (0.0417, "/s".to_owned()));
+}
+
+#[test]
+fn constants_at_several_temperatures_give_the_activation_energy() {
+    // k = 1e10 exp(-60000/(R T)) by construction (R of the 2019 SI).
+    let r = 8.314_462_618_153_24;
+    let points: Vec<AtTemperature> = [293.15, 303.15, 313.15, 323.15]
+        .into_iter()
+        .map(|kelvin: f64| AtTemperature {
+            run: RunId::named(format!("{kelvin}")),
+            kelvin,
+            rate: (60.0 * 1e10 * (-60_000.0 / (r * kelvin)).exp(), None, unit("/min")),
+        })
+        .collect();
+    let lines = temperature_series("k", &points);
+    let (energy, code) = value(&lines[0].outcome, "Ea");
+    assert!(
+        (energy - 60_000.0).abs() < 1e-3 && code == "J/mol",
+        "{energy} {code}"
+    );
+    assert!(
+        (value(&lines[0].outcome, "ln A").0 - 1e10f64.ln()).abs() < 1e-6,
+        "A is in 1/s whatever the unit of k"
+    );
+    assert!(lines[1].is_result());
+    let one = temperature_series("k", &points[..1]);
+    assert!(!one[0].is_result() && !one[1].is_result());
+}
+
+#[test]
+fn scans_are_cut_at_a_wavelength_and_fitted_as_a_whole() {
+    let wavelengths: Vec<f64> = (0..31).map(|i| 400.0 + f64::from(i) * 5.0).collect();
+    let band = |w: f64, at: f64, width: f64| (-((w - at) / width).powi(2)).exp();
+    let scans: Vec<Trace> = (0..12)
+        .map(|scan| {
+            let t = f64::from(scan) * 30.0;
+            let a = (-0.01 * t).exp();
+            let y = wavelengths
+                .iter()
+                .enumerate()
+                .map(|(j, w)| {
+                    a * band(*w, 520.0, 30.0)
+                        + (1.0 - a) * 0.8 * band(*w, 440.0, 25.0)
+                        + 2e-4 * ((j as f64 * 12.9898 + t * 78.233).sin() * 43_758.545).fract()
+                })
+                .collect();
+            let mut curve = trace(
+                (&Quantity::WAVELENGTH, "nm", wavelengths.clone()),
+                (&Quantity::ABSORBANCE, "{AU}", y),
+            );
+            curve.held.push(Coordinate::new(Quantity::TIME, Unit::SECOND, t));
+            curve
+        })
+        .collect();
+    let run = run(Technique::SPECTRAL_TIME_COURSE, scans);
+    assert!(
+        !fit_run(&plan("first-order+offset"), &run)[0].is_result(),
+        "which wavelength is asked"
+    );
+    let cut = FitPlan {
+        at: Some(521.0),
+        ..plan("first-order+offset")
+    };
+    let found = &fit_run(&cut, &run)[0];
+    let (k, code) = value(&found.outcome, "k");
+    assert!((k - 0.01).abs() < 1e-4 && code == "/s", "{k} {code}");
+    assert!(
+        found
+            .outcome
+            .remarks
+            .iter()
+            .any(|remark| remark.code == Code::new("between-points"))
+    );
+    let global = scan_run(
+        ScanTask::Global(curvary_analysis::scans::Scheme::FirstOrder),
+        &run,
+    );
+    let (k, _) = value(&global.found.outcome, "k");
+    assert!((k - 0.01).abs() < 1e-5, "{k}");
+    assert_eq!(global.spectra.len(), 2);
+    assert_eq!(
+        value(&scan_run(ScanTask::Rank, &run).found.outcome, "species").0,
+        2.0
+    );
+    let isosbestic = scan_run(ScanTask::Isosbestic, &run);
+    assert!(isosbestic.found.is_result(), "{:?}", isosbestic.found.outcome);
+}
