@@ -9,6 +9,7 @@ mod desk;
 mod drawing;
 mod ending;
 mod flow;
+mod layouts;
 mod output;
 mod report;
 mod screen;

@@ -18,5 +18,6 @@ pub mod words;
 pub mod writers;
 
 pub use assume::Assumptions;
+pub use layout::Layout;
 pub use recognise::{Candidate, Card, Choice, Glimpse, Reader, Readers, Reading, Recognition};
 pub use source::Source;

@@ -50,6 +50,21 @@ impl Source {
         self
     }
 
+    /// A copy of the source under other assumptions.
+    #[must_use]
+    pub(crate) fn under(&self, assume: Assumptions) -> Self {
+        Self {
+            path: self.path.clone(),
+            digest: self.digest.clone(),
+            text: self.text.clone(),
+            original: None,
+            encoding: self.encoding,
+            remarks: self.remarks.clone(),
+            assume,
+            lines: self.lines.clone(),
+        }
+    }
+
     /// The path, with `/` between folders.
     #[must_use]
     pub fn path(&self) -> &str {

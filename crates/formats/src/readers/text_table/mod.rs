@@ -124,7 +124,8 @@ fn looks_binary(head: &str) -> bool {
     odd * 20 > end
 }
 
-fn read(source: &Source, card: &Card) -> Reading {
+/// Reads a source in the name of whoever holds `card`.
+pub(crate) fn read(source: &Source, card: &Card) -> Reading {
     let text = source.text();
     if let Some(reason) = not_text(source.glimpse().head) {
         return Reading::refused(Diagnostic::error(Code::new("not-a-text-table"), reason));

@@ -709,7 +709,7 @@ impl Shaper<'_> {
     fn x_meaning(&mut self, x: usize) -> (Quantity, Unit) {
         let column = self.columns[x].clone();
         if let Some((quantity, unit)) = self.source.assume().axis("x") {
-            self.because.push("the x axis was settled by a person".to_owned());
+            self.because.push("what the x axis is of was settled, not read".to_owned());
             let unit = unit.or_else(|| column.unit.clone()).unwrap_or(Unit::ONE);
             return (quantity, unit);
         }
