@@ -14,6 +14,7 @@ pub mod layout;
 pub mod readers;
 mod recognise;
 pub mod source;
+mod told;
 pub mod words;
 pub mod writers;
 

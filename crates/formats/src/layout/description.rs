@@ -9,6 +9,7 @@ use serde::Deserialize;
 use toml::Spanned;
 
 use super::recognise::Recognise;
+use super::table::{ColumnMeaning, Table};
 use crate::Assumptions;
 
 /// A layout: how one shape of text export is told from all others and what it means, with examples.
@@ -28,6 +29,12 @@ pub(super) struct Description {
     /// What the built-in reader would have to ask.
     #[serde(default)]
     pub(super) settle: Settle,
+    /// Where the table stands, and what stands in it for missing values.
+    #[serde(default)]
+    pub(super) table: Table,
+    /// What columns are of; a table without one of them is not read.
+    #[serde(default)]
+    pub(super) column: Vec<ColumnMeaning>,
     /// The kind of measurement, where it is not what the axes say.
     #[serde(default)]
     #[schemars(with = "Option<String>")]
@@ -182,6 +189,10 @@ impl Description {
         if let Some(technique) = &self.technique {
             check_technique(technique)?;
         }
+        self.table.check()?;
+        for column in &self.column {
+            column.meaning()?;
+        }
         for key in &self.key {
             key.check()?;
         }
@@ -310,7 +321,8 @@ fn check_technique(technique: &Spanned<String>) -> Result<(), Fault> {
     Err(Fault::at(technique, message))
 }
 
-fn check_field(field: &str, value: &Spanned<toml::Value>) -> Result<(), Fault> {
+/// Whether a value is one of a known field.
+pub(super) fn check_field(field: &str, value: &Spanned<toml::Value>) -> Result<(), Fault> {
     if known_field(field).is_none() {
         return Err(Fault::at(value, format!("`{field}` is no known field")));
     }

@@ -6,7 +6,7 @@
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
-use curvary_record::interpret::guess_word;
+use curvary_record::interpret::{guess_word, interpret};
 use curvary_record::{Quantity, Question, Run, Technique, Value};
 
 use super::example::{axis_of, pair};
@@ -160,8 +160,12 @@ fn example(text: &mut String, source: &Source, reading: &Reading, file: &str) {
     let first_point = first.and_then(|t| Some((*t.x.values.first()?, *t.y.values.first()?)));
     let last_point = last.and_then(|t| Some((*t.x.values.last()?, *t.y.values.last()?)));
     let _ = writeln!(text, "first = {}\nlast = {}", at(first_point), at(last_point));
+    let asked = |about: &str| {
+        let readings = runs.iter().flat_map(|run| &run.questions).flat_map(|question| &question.readings);
+        readings.into_iter().any(|reading| reading.assume.split_once('=').is_some_and(|(other, _)| other == about))
+    };
     for (axis, column) in [("x", first.map(|trace| &trace.x)), ("y", first.map(|trace| &trace.y))] {
-        match column.filter(|column| column.quantity != Quantity::UNKNOWN) {
+        match column.filter(|column| column.quantity != Quantity::UNKNOWN && !asked(axis)) {
             Some(column) => {
                 let _ = writeln!(text, "{axis} = {}", quoted(&axis_of(column)));
             }
@@ -180,18 +184,19 @@ fn example(text: &mut String, source: &Source, reading: &Reading, file: &str) {
             .filter(|(key, _)| key.known().is_some())
             .filter_map(|(key, claims)| {
                 let claim = claims.first()?;
-                match &claim.value {
+                let raw = match &claim.value {
                     Value::Number(value) => {
                         let unit = claim.unit.as_ref().map_or(String::new(), |unit| format!(" {}", unit.display()));
-                        let raw = format!("{value}{unit}");
-                        let again = super::example::expected(key.as_str(), &raw);
-                        again.agrees(claim).then(|| format!("{key} = {}", quoted(&raw)))
+                        format!("{value}{unit}")
                     }
-                    Value::Text(value) if matches!(key.as_str(), "sample" | "date" | "time") => {
-                        Some(format!("{key} = {}", quoted(value)))
-                    }
-                    _ => None,
-                }
+                    Value::Text(value) if matches!(key.as_str(), "sample" | "date" | "time") => value.clone(),
+                    _ => return None,
+                };
+                // Only what can be understood from here as it was from the file is expected.
+                let again = interpret(key, &raw, None);
+                let sure = again.fits && again.question.is_none();
+                let agrees = again.claim(raw.as_str(), claim.origin.clone()).agrees(claim);
+                (sure && agrees).then(|| format!("{key} = {}", quoted(&raw)))
             })
             .collect();
         if !fields.is_empty() {

@@ -18,6 +18,10 @@ impl Layout {
         if let Some(reason) = self.settles() {
             run.because.push(reason);
         }
+        if !self.description.column.is_empty() {
+            run.because
+                .push(format!("the layout `{}` tells what columns are of", self.name()));
+        }
         run.fields = self.with_keys(source, &run.fields, &mut run.questions);
         for trace in &mut run.traces {
             if !trace.fields.is_empty() {

@@ -14,6 +14,7 @@ mod draft;
 mod example;
 mod meaning;
 mod recognise;
+mod table;
 
 pub use damage::Damage;
 pub use description::{Example, schema};
@@ -115,7 +116,11 @@ impl Reader for Layout {
         // What a person says of one file weighs more than what the layout says of all.
         let mut assume = self.settled.clone();
         assume.outweigh(source.assume());
-        let source = source.under(assume);
+        let told = match self.told(source.text()) {
+            Ok(told) => told,
+            Err(reason) => return Reading::refused(*reason),
+        };
+        let source = source.under(assume, told);
         let mut reading = text_table::read(&source, &self.card);
         for run in &mut reading.runs {
             self.give_meaning(&source, run);

@@ -199,3 +199,105 @@ fn drafts_of_odd_texts_are_layouts() {
         }
     }
 }
+
+/// Every layout that comes with the program holds, whole and damaged.
+#[test]
+fn the_layouts_that_come_along_hold() {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../../plugins/layouts");
+    let mut tried = 0;
+    for entry in std::fs::read_dir(folder).expect("the folder is there") {
+        let path = entry.expect("it can be listed").path();
+        if path.extension().is_none_or(|ending| ending != "toml") {
+            continue;
+        }
+        let text = std::fs::read_to_string(&path).expect("it can be read");
+        let layout = Layout::parse(&path.display().to_string(), &text).expect("a layout");
+        for example in layout.examples() {
+            let bytes = example.text().expect("it holds its text").as_bytes().to_vec();
+            assert_eq!(layout.hold(example, bytes.clone()), [], "{}", layout.name());
+            let damage = layout.damage(example, &bytes);
+            assert!(damage.complaints.is_empty(), "{}: {:#?}", layout.name(), damage.complaints);
+        }
+        tried += 1;
+    }
+    assert!(tried >= 3);
+}
+
+/// A table of an invented cell changer, whose heads say nothing.
+const COLUMNS: &str = r#"
+name = "changer"
+title = "cells"
+version = "1"
+
+[recognise]
+contains = ["cell changer"]
+
+[table]
+missing = [-9]
+
+[[column]]
+head = "clock"
+quantity = "time"
+unit = "s"
+
+[[column]]
+number = 2
+quantity = "absorbance"
+unit = "{AU}"
+sample = "crocin"
+held = { wavelength = "410 nm" }
+
+[[column]]
+head = "flag"
+ignore = true
+
+[[example]]
+points = 3
+first = [0, 0.1]
+last = [60, 0.4]
+text = """
+cell changer
+clock;cell;flag
+0;0.1;1
+20;0.2;1
+40;-9;0
+60;0.4;1
+"""
+"#;
+
+#[test]
+fn columns_are_what_the_layout_tells() {
+    let layout = Layout::parse("changer.toml", COLUMNS).expect("a layout");
+    let example = &layout.examples()[0];
+    assert_eq!(layout.hold(example, example_bytes(&layout)), []);
+    let reading = layout.read(&Source::new("a.txt", example_bytes(&layout)));
+    let [trace] = reading.runs[0].traces.as_slice() else {
+        panic!("one curve: {reading:?}")
+    };
+    assert_eq!(trace.label.as_deref(), Some("crocin"));
+    assert_eq!(trace.held(&Quantity::WAVELENGTH).map(|held| held.value), Some(410.0));
+    assert!(
+        reading.runs[0]
+            .remarks
+            .iter()
+            .any(|remark| remark.code.as_str() == "sentinel-value"),
+        "what was left out is told"
+    );
+    // A table without the column is not read.
+    let other = "cell changer\nclock;cell\n0;0.1\n20;0.2\n40;0.3\n";
+    let reading = layout.read(&Source::new("a.txt", other.as_bytes().to_vec()));
+    assert!(reading.runs.is_empty());
+    assert!(reading.remarks[0].message.contains("`flag`"), "{:?}", reading.remarks);
+    for (from, to, words) in [
+        ("number = 2", "number = 0", "counted from 1"),
+        ("unit = \"s\"", "unit = \"nm\"", "cannot be in"),
+        ("ignore = true", "", "needs `quantity`"),
+        ("wavelength = \"410 nm\"", "speed = \"410 nm\"", "cannot be held"),
+        ("\"410 nm\"", "\"410 °C\"", "is no wavelength"),
+    ] {
+        let text = COLUMNS.replacen(from, to, 1);
+        assert_ne!(text, COLUMNS);
+        let why = Layout::parse("changer.toml", &text).expect_err(words);
+        assert!(why.message.contains(words) && why.line().is_some(), "{why:?}");
+    }
+}
