@@ -12,8 +12,9 @@ use curvary_record::{Code, Diagnostic, Digest};
 
 use crate::drawing::{self, Texts};
 use crate::ending::{Failure, unusable};
+use crate::layouts::{Shelf, Trouble};
 use crate::report::Fate;
-use crate::screen::Errors;
+use crate::screen::{Errors, Screen};
 use crate::walk::{self, Met, Root};
 
 /// A file longer than this is not opened: its numbers alone would fill the memory of a small computer.
@@ -28,11 +29,18 @@ pub(crate) struct ReadingOptions {
     /// Settle a question, as in decimal=comma or x=wavelength:nm; may be given several times
     #[arg(long, value_name = "ABOUT=ANSWER", help_heading = "Reading")]
     pub(crate) assume: Vec<String>,
+    /// Use the layouts of this folder, beside those in the archive's folder `layouts`; may be given several times
+    #[arg(long, value_name = "DIR", help_heading = "Reading")]
+    pub(crate) layouts: Vec<PathBuf>,
 }
 
 /// The readers and what was said about how to use them.
 pub(crate) struct Desk {
     readers: Readers,
+    /// Layouts that cannot be used.
+    troubles: Vec<Trouble>,
+    /// Whether layouts were named on the command line.
+    named: bool,
     asked: Option<String>,
     assume: Assumptions,
     errors: Option<Errors>,
@@ -49,9 +57,19 @@ pub(crate) struct Finished {
 }
 
 impl Desk {
-    /// The built-in readers, used as the options say. With `errors`, every remark is drawn that way.
-    pub(crate) fn new(options: &ReadingOptions, errors: Option<Errors>) -> Result<Self, Failure> {
-        let readers = Readers::built_in();
+    /// The built-in readers and the layouts of an archive, used as the options say. With `errors`, every remark is
+    /// drawn that way.
+    pub(crate) fn new(
+        options: &ReadingOptions,
+        archive: Option<&Path>,
+        errors: Option<Errors>,
+    ) -> Result<Self, Failure> {
+        let mut readers = Readers::built_in();
+        let mut shelf = Shelf::open(&options.layouts, archive)?;
+        shelf.try_examples();
+        for layout in shelf.layouts {
+            readers.add(Box::new(layout));
+        }
         if let Some(asked) = &options.reader
             && !readers.iter().any(|reader| reader.card().id == *asked)
         {
@@ -62,6 +80,8 @@ impl Desk {
         let assume = assumptions(&options.assume)?;
         Ok(Self {
             readers,
+            troubles: shelf.troubles,
+            named: !options.layouts.is_empty(),
             asked: options.reader.clone(),
             assume,
             errors,
@@ -73,6 +93,18 @@ impl Desk {
         &self.readers
     }
 
+    /// Tells which layouts cannot be used, and why.
+    pub(crate) fn complain(&self, screen: &mut Screen) {
+        for trouble in &self.troubles {
+            screen.complain(None, &trouble.why, &trouble.text);
+        }
+    }
+
+    /// Whether every layout can be used.
+    pub(crate) fn all_usable(&self) -> bool {
+        self.troubles.is_empty()
+    }
+
     /// The reader that was asked for.
     pub(crate) fn asked(&self) -> Option<&str> {
         self.asked.as_deref()
@@ -80,7 +112,7 @@ impl Desk {
 
     /// Whether something was said that changes how files are read.
     pub(crate) fn has_orders(&self) -> bool {
-        self.asked.is_some() || !self.assume.is_empty()
+        self.asked.is_some() || self.named || !self.assume.is_empty()
     }
 
     /// The source of some bytes, with what was settled about it.
@@ -361,9 +393,9 @@ mod tests {
     fn wrong_assumptions_and_readers_are_wrong_command_lines() {
         let options = ReadingOptions {
             reader: Some("built-in/none".into()),
-            assume: Vec::new(),
+            ..ReadingOptions::default()
         };
-        assert!(matches!(Desk::new(&options, None), Err(Failure::Told { .. })));
+        assert!(matches!(Desk::new(&options, None, None), Err(Failure::Told { .. })));
         assert!(matches!(
             assumptions(&["decimal=dot".to_owned()]),
             Err(Failure::Told { .. })

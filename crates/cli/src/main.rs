@@ -10,6 +10,7 @@ mod drawing;
 mod ending;
 mod figure;
 mod flow;
+mod layouts;
 mod output;
 mod report;
 mod screen;

@@ -42,6 +42,13 @@ impl Whereabouts {
         })
     }
 
+    /// The archive's folder, where there is one.
+    pub(crate) fn there(&self) -> Option<PathBuf> {
+        self.folder()
+            .ok()
+            .filter(|folder| folder.is_dir())
+    }
+
     /// The archive, which must be there.
     pub(crate) fn open(&self) -> Result<Archive, Failure> {
         Ok(Archive::open(&self.folder()?)?)

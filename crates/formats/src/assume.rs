@@ -57,6 +57,11 @@ impl Assumptions {
         Ok(())
     }
 
+    /// Takes over what `others` settle, in place of what was settled here.
+    pub(crate) fn outweigh(&mut self, others: &Self) {
+        self.0.extend(others.0.clone());
+    }
+
     /// The answer about something.
     #[must_use]
     pub fn get(&self, about: &str) -> Option<&str> {

@@ -14,9 +14,11 @@ pub mod layout;
 pub mod readers;
 mod recognise;
 pub mod source;
+mod told;
 pub mod words;
 pub mod writers;
 
 pub use assume::Assumptions;
+pub use layout::Layout;
 pub use recognise::{Candidate, Card, Choice, Glimpse, Reader, Readers, Reading, Recognition};
 pub use source::Source;

@@ -4,6 +4,7 @@ use std::sync::OnceLock;
 
 use curvary_record::{Code, Diagnostic, Digest, LineTable, Place, Span};
 
+use crate::told::Told;
 use crate::{Assumptions, Glimpse};
 
 /// The bytes of one file and the text they are, with everything that is said about the file from outside.
@@ -16,6 +17,7 @@ pub struct Source {
     encoding: &'static str,
     remarks: Vec<Diagnostic>,
     assume: Assumptions,
+    told: Told,
     lines: OnceLock<LineTable>,
 }
 
@@ -39,6 +41,7 @@ impl Source {
             encoding: decoded.encoding,
             remarks: decoded.remarks,
             assume: Assumptions::none(),
+            told: Told::default(),
             lines: OnceLock::new(),
         }
     }
@@ -48,6 +51,27 @@ impl Source {
     pub fn assuming(mut self, assume: Assumptions) -> Self {
         self.assume = assume;
         self
+    }
+
+    /// A copy of the source under other assumptions, and with what a layout tells of its tables.
+    #[must_use]
+    pub(crate) fn under(&self, assume: Assumptions, told: Told) -> Self {
+        Self {
+            path: self.path.clone(),
+            digest: self.digest.clone(),
+            text: self.text.clone(),
+            original: None,
+            encoding: self.encoding,
+            remarks: self.remarks.clone(),
+            assume,
+            told,
+            lines: self.lines.clone(),
+        }
+    }
+
+    /// What a layout tells of its tables.
+    pub(crate) fn told(&self) -> &Told {
+        &self.told
     }
 
     /// The path, with `/` between folders.

@@ -67,7 +67,8 @@ const SHOWN: usize = 10;
 impl Add {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
-        let desk = Desk::new(&self.reading, screen.errors())?;
+        let desk = Desk::new(&self.reading, setting.archive.there().as_deref(), screen.errors())?;
+        desk.complain(screen);
         let roots = desk::roots(&self.paths);
         let report = self.report.as_deref().map(Report::create).transpose()?;
         let stop = watch_for_interruption()?;

@@ -61,7 +61,8 @@ const SHOWN: usize = 10;
 impl Convert {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
-        let desk = Desk::new(&self.reading, screen.errors())?;
+        let desk = Desk::new(&self.reading, setting.archive.there().as_deref(), screen.errors())?;
+        desk.complain(screen);
         let roots = desk::roots(&self.paths);
         let out = Root::new(&self.out).real;
         let below = apart(&roots, &out)?;

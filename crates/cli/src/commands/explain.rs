@@ -9,6 +9,7 @@ use curvary_formats::{Choice, Recognition, Source};
 use curvary_record::{Code, Diagnostic, Digest, Run};
 use serde::Serialize;
 
+use crate::Setting;
 use crate::desk::{Content, Desk, Finished, ReadingOptions};
 use crate::ending::{Ending, Failure, Outcome};
 use crate::screen::{ASKED, Errors, FAINT, GOOD, STRONG, Screen, Styled, plural};
@@ -34,7 +35,7 @@ pub(crate) struct Explain {
 
 impl Explain {
     /// Does it.
-    pub(crate) fn run(self, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
         let Some(what) = self.what.as_deref().filter(|_| !self.codes) else {
             for code in codes::all() {
                 writeln!(screen, "{code}")?;
@@ -43,7 +44,7 @@ impl Explain {
         };
         let path = PathBuf::from(what);
         if path.is_file() {
-            return self.file(&path, screen);
+            return self.file(&path, setting, screen);
         }
         if let Some(page) = codes::page(what) {
             if self.json {
@@ -62,8 +63,9 @@ impl Explain {
         Err(Failure::wrong(why))
     }
 
-    fn file(&self, path: &Path, screen: &mut Screen) -> Outcome {
-        let desk = Desk::new(&self.reading, screen.errors())?;
+    fn file(&self, path: &Path, setting: &Setting, screen: &mut Screen) -> Outcome {
+        let desk = Desk::new(&self.reading, setting.archive.there().as_deref(), screen.errors())?;
+        desk.complain(screen);
         let name = path.display().to_string();
         let bytes = Content::InFile(path.to_owned())
             .bytes(&name)

@@ -210,7 +210,11 @@ fn read_again(
 ) -> Result<u64, Failure> {
     let mut assume = archive.assumed(digest)?;
     assume.extend(said.assume.iter().cloned());
-    let desk = Desk::new(&ReadingOptions { reader: None, assume }, None)?;
+    let options = ReadingOptions {
+        assume,
+        ..ReadingOptions::default()
+    };
+    let desk = Desk::new(&options, Some(archive.root()), None)?;
     let bytes = archive.original(digest)?;
     let finished = desk.read(path, bytes.clone(), digest.clone());
     let addition = Addition {

@@ -1,19 +1,71 @@
-//! `curvary readers`: who can read what.
+//! `curvary readers`: who can read what; layouts drafted and tried.
 
+use std::fs;
 use std::io::Write;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::{Path, PathBuf};
 
-use clap::Args;
+use clap::{Args, Subcommand};
+use curvary_formats::{Layout, Reader, layout};
+use curvary_record::{Code, Diagnostic, Digest};
 use serde::Serialize;
 
-use crate::desk::{Desk, ReadingOptions};
-use crate::ending::{Ending, Outcome};
-use crate::screen::Screen;
+use crate::Setting;
+use crate::desk::{Content, Desk, ReadingOptions};
+use crate::ending::{Ending, Failure, Outcome};
+use crate::layouts::{self, LayoutText, Shelf};
+use crate::output;
+use crate::screen::{Screen, count, plural};
 use crate::table::{Column, Shorten, Table};
 
-/// List the readers that turn files into runs
+/// List the readers that turn files into runs; draft a layout, or try layouts on their examples
 #[derive(Debug, Args)]
+#[command(args_conflicts_with_subcommands = true)]
 pub(crate) struct Readers {
+    #[command(subcommand)]
+    what: Option<What>,
+    /// Use the layouts of this folder too
+    #[arg(long, value_name = "DIR")]
+    layouts: Vec<PathBuf>,
     /// Print a JSON list of objects with id, version and title
+    #[arg(long)]
+    json: bool,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    Draft(Draft),
+    Check(Check),
+}
+
+/// Write a first layout from what is understood of a file, to be corrected by hand
+///
+/// What is settled by --assume stands in it as a line, and what is open as lines to be decided.
+#[derive(Debug, Args)]
+struct Draft {
+    /// A text export
+    file: PathBuf,
+    /// Write the layout into this file
+    #[arg(long, value_name = "FILE")]
+    out: Option<PathBuf>,
+    /// Settle a question, as in decimal=comma or x=wavelength:nm; may be given several times
+    #[arg(long, value_name = "ABOUT=ANSWER")]
+    assume: Vec<String>,
+}
+
+/// Try layouts on their examples, and on damaged copies of them
+///
+/// A copy that is cut off, lacks a line or has a wrong byte must never give a number in silence that the whole example
+/// does not hold.
+#[derive(Debug, Args)]
+struct Check {
+    /// Layouts by name, or files [default: all of the archive and of --layouts]
+    #[arg(value_name = "NAME|FILE")]
+    which: Vec<String>,
+    /// Try the layouts of this folder too
+    #[arg(long, value_name = "DIR")]
+    layouts: Vec<PathBuf>,
+    /// Print a JSON list of objects with id, path, holds, copies, held, told and complaints
     #[arg(long)]
     json: bool,
 }
@@ -27,9 +79,23 @@ struct Shape<'a> {
 
 impl Readers {
     /// Does it.
-    pub(crate) fn run(self, screen: &mut Screen) -> Outcome {
-        let desk = Desk::new(&ReadingOptions::default(), None)?;
-        let cards = || desk.readers().iter().map(curvary_formats::Reader::card);
+    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        match &self.what {
+            Some(What::Draft(draft)) => draft.run(screen),
+            Some(What::Check(check)) => check.run(setting, screen),
+            None => self.list(setting, screen),
+        }
+    }
+
+    fn list(&self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        let options = ReadingOptions {
+            layouts: self.layouts.clone(),
+            ..ReadingOptions::default()
+        };
+        let desk = Desk::new(&options, setting.archive.there().as_deref(), None)?;
+        desk.complain(screen);
+        let cards = || desk.readers().iter().map(Reader::card);
+        let ending = if desk.all_usable() { Ending::Done } else { Ending::Partly };
         if self.json {
             let list: Vec<Shape<'_>> = cards()
                 .map(|card| Shape {
@@ -39,7 +105,7 @@ impl Readers {
                 })
                 .collect();
             screen.json(&list)?;
-            return Ok(Ending::Done);
+            return Ok(ending);
         }
         let mut table = Table::new([
             Column::new("reader"),
@@ -54,6 +120,211 @@ impl Readers {
             ]);
         }
         write!(screen, "{}", table.draw(screen.width()))?;
+        Ok(ending)
+    }
+}
+
+impl Draft {
+    fn run(&self, screen: &mut Screen) -> Outcome {
+        if let Some(out) = self.out.as_ref().filter(|out| out.exists()) {
+            let message = format!("`{}` is there already", out.display());
+            let why = Diagnostic::error(Code::new("output-there"), message);
+            return Err(Failure::wrong(why.help("name another file, or take it away first")));
+        }
+        let options = ReadingOptions {
+            reader: Some("built-in/text-table".to_owned()),
+            assume: self.assume.clone(),
+            ..ReadingOptions::default()
+        };
+        let desk = Desk::new(&options, None, None)?;
+        let name = self.file.display().to_string();
+        let bytes = Content::InFile(self.file.clone())
+            .bytes(&name)
+            .map_err(|why| Failure::nothing(*why))?;
+        let digest = Digest::of(&bytes);
+        let finished = desk.read(&name, bytes, digest);
+        if finished.reading.runs.is_empty() {
+            let reason = finished.reading.remarks.first().map_or("", |remark| remark.message.as_str());
+            let message = format!("nothing was read of `{name}`, so there is nothing to draft from: {reason}");
+            let why = Diagnostic::error(Code::new("not-recognised"), message);
+            return Err(Failure::nothing(why.help(
+                "`--assume` settles what can be settled; plugins/layouts holds layouts to begin from",
+            )));
+        }
+        let text = layout::draft(&finished.source, &finished.reading, &self.seen_from_out());
+        let questions: usize = finished.reading.runs.iter().map(|run| run.questions.len()).sum();
+        match &self.out {
+            None => write!(screen, "{text}")?,
+            Some(out) => {
+                output::write(out, |file| file.write_all(text.as_bytes()))
+                    .map_err(|error| Failure::file("write", out, &error))?;
+                writeln!(screen, "a first layout: {}", out.display())?;
+            }
+        }
+        if questions > 0 {
+            screen.say(format_args!(
+                "{} to be decided in it before it is used",
+                plural(questions as u64, "question")
+            ));
+        }
         Ok(Ending::Done)
     }
+
+    /// The file as the layout's folder names it.
+    fn seen_from_out(&self) -> String {
+        let whole = |path: &Path| fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
+        let file = whole(&self.file);
+        let folder = self.out.as_deref().and_then(Path::parent).map(|folder| {
+            whole(if folder.as_os_str().is_empty() { Path::new(".") } else { folder })
+        });
+        let inside = folder.and_then(|folder| file.strip_prefix(folder).map(Path::to_owned).ok());
+        inside.unwrap_or(file).display().to_string()
+    }
+}
+
+/// What came of one layout, as `--json` shows it.
+#[derive(Default, Serialize)]
+struct Tried {
+    id: Option<String>,
+    path: String,
+    holds: bool,
+    examples: usize,
+    copies: usize,
+    held: usize,
+    told: usize,
+    complaints: Vec<Diagnostic>,
+}
+
+impl Check {
+    fn run(&self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        let mut shelf = self.chosen(setting)?;
+        if shelf.layouts.is_empty() && shelf.troubles.is_empty() {
+            let why = Diagnostic::error(Code::new("no-layout"), "there is no layout to try");
+            return Err(Failure::wrong(why.help(
+                "name a file or a folder with `--layouts DIR`, or put layouts into the archive's folder `layouts`",
+            )));
+        }
+        let mut tried = Vec::new();
+        for trouble in &shelf.troubles {
+            let place = trouble.why.labels.first().and_then(|label| label.place.file.clone());
+            tried.push(Tried {
+                path: place.unwrap_or_default(),
+                complaints: vec![trouble.why.clone()],
+                ..Tried::default()
+            });
+            if !self.json {
+                screen.complain(None, &trouble.why, &trouble.text);
+            }
+        }
+        for layout in shelf.layouts.drain(..) {
+            let result = attempt(&layout);
+            if !self.json {
+                let text = LayoutText::of(&layout);
+                for complaint in &result.complaints {
+                    screen.complain(None, complaint, &text);
+                }
+                let verdict = if result.holds { "holds" } else { "does not hold" };
+                writeln!(
+                    screen,
+                    "{} {verdict}: {}, {} damaged copies: {} gave fewer points or the same, {} were told to be odd",
+                    layout.card().id,
+                    plural(result.examples as u64, "example"),
+                    count(result.copies as u64),
+                    count(result.held as u64),
+                    count(result.told as u64),
+                )?;
+            }
+            tried.push(result);
+        }
+        if self.json {
+            screen.json(&tried)?;
+        }
+        let good = tried.iter().filter(|tried| tried.holds).count() as u64;
+        Ok(Ending::of(good, tried.len() as u64 - good))
+    }
+
+    /// The layouts that are meant.
+    fn chosen(&self, setting: &Setting) -> Result<Shelf, Failure> {
+        let is_file = |which: &str| Path::new(which).is_file();
+        let mut chosen = Shelf::default();
+        let by_name: Vec<&str> = self
+            .which
+            .iter()
+            .map(String::as_str)
+            .filter(|which| !is_file(which))
+            .collect();
+        for file in self.which.iter().filter(|which| is_file(which)) {
+            match layouts::understood(Path::new(file)) {
+                Ok(layout) => chosen.layouts.push(layout),
+                Err(trouble) => chosen.troubles.push(*trouble),
+            }
+        }
+        if self.which.len() > by_name.len() && by_name.is_empty() {
+            return Ok(chosen);
+        }
+        let mut all = Shelf::open(&self.layouts, setting.archive.there().as_deref())?;
+        if by_name.is_empty() {
+            return Ok(all);
+        }
+        for name in by_name {
+            let bare = name.strip_prefix(layout::PREFIX).unwrap_or(name);
+            let Some(at) = all.layouts.iter().position(|layout| layout.name() == bare) else {
+                let names: Vec<&str> = all.layouts.iter().map(Layout::name).collect();
+                let message = format!("`{name}` is neither a file nor the name of a layout");
+                let why = Diagnostic::error(Code::new("no-layout"), message);
+                return Err(Failure::wrong(if names.is_empty() {
+                    why
+                } else {
+                    why.help(format!("there are {}", names.join(", ")))
+                }));
+            };
+            chosen.layouts.push(all.layouts.remove(at));
+        }
+        Ok(chosen)
+    }
+}
+
+/// Tries a layout on its examples and on damaged copies of them.
+fn attempt(layout: &Layout) -> Tried {
+    let mut tried = Tried {
+        id: Some(layout.card().id.clone()),
+        path: layout.path().to_owned(),
+        examples: layout.examples().len(),
+        ..Tried::default()
+    };
+    for example in layout.examples() {
+        let bytes = match layouts::content(layout, example) {
+            Ok(bytes) => bytes,
+            Err(why) => {
+                tried.complaints.push(*why);
+                continue;
+            }
+        };
+        let result = catch_unwind(AssertUnwindSafe(|| {
+            let complaints = layout.hold(example, bytes.clone());
+            // A whole that is not understood tells nothing about its damaged copies.
+            let damage = complaints.is_empty().then(|| layout.damage(example, &bytes));
+            (complaints, damage)
+        }));
+        match result {
+            Ok((complaints, damage)) => {
+                tried.complaints.extend(complaints);
+                if let Some(damage) = damage {
+                    tried.copies += damage.copies;
+                    tried.held += damage.held;
+                    tried.told += damage.told;
+                    tried.complaints.extend(damage.complaints);
+                }
+            }
+            Err(_) => tried.complaints.push(
+                Diagnostic::error(
+                    Code::new("reader-failed"),
+                    "a copy of an example brought the reader to a state that it was not made for",
+                )
+                .help("please send the layout to those who make curvary: this is our mistake"),
+            ),
+        }
+    }
+    tried.holds = tried.complaints.is_empty();
+    tried
 }

@@ -1,7 +1,7 @@
 //! The built-in readers.
 
 pub(crate) mod jcamp;
-mod text_table;
+pub(crate) mod text_table;
 
 pub use jcamp::JcampDx;
 pub use text_table::TextTable;

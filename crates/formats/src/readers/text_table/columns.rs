@@ -6,6 +6,7 @@ use super::grid::{Kind, Lack};
 use super::number::{Cell, Style, cell};
 use super::scan::{Table, leading_number};
 use crate::head::read_head;
+use crate::told::{Told, Which};
 
 /// A column with what its heads and its numbers tell.
 #[derive(Clone, Debug)]
@@ -172,6 +173,40 @@ pub(super) fn describe(text: &str, table: &Table) -> Vec<Column> {
     columns
 }
 
+/// Gives columns the meaning that a layout tells. Whatever their heads seem to say counts no more.
+///
+/// # Errors
+/// When a column that is told is not there, or two could be meant; the message names it.
+pub(super) fn give_meaning(columns: &mut Vec<Column>, told: &Told) -> Result<(), String> {
+    for one in &told.columns {
+        let fits = |column: &Column| match &one.which {
+            Which::Head(head) => column.heads.iter().any(|(text, _)| text.trim() == head.trim()),
+            Which::Index(index) => column.index == *index,
+        };
+        let named = match &one.which {
+            Which::Head(head) => format!("with the head `{head}`"),
+            Which::Index(index) => format!("at place {}", index + 1),
+        };
+        let mut places = (0..columns.len()).filter(|&at| fits(&columns[at]));
+        let at = places.next().ok_or_else(|| format!("the layout tells of a column {named}, and there is none"))?;
+        if places.next().is_some() {
+            return Err(format!("the layout tells of a column {named}, and there are several"));
+        }
+        let Some(meaning) = &one.meaning else {
+            columns.remove(at);
+            continue;
+        };
+        let column = &mut columns[at];
+        column.quantity = Some(meaning.quantity.clone());
+        column.unit = Some(meaning.unit.clone());
+        column.quantities_possible.clear();
+        column.units_possible.clear();
+        column.label.clone_from(&meaning.sample);
+        column.held.clone_from(&meaning.held);
+    }
+    Ok(())
+}
+
 /// The rows of heads with group heads (`crocin,,safranal,`) spread over the columns they stand for.
 fn spread_groups(text: &str, table: &Table) -> Vec<Vec<Option<Span>>> {
     let lowest = table.heads.len().saturating_sub(1);
@@ -324,7 +359,7 @@ fn respell(text: &str) -> String {
 }
 
 /// Whether a quantity may come in a unit: they are of one dimension.
-pub(super) fn unit_fits(quantity: &Quantity, unit: &Unit) -> bool {
+pub(crate) fn unit_fits(quantity: &Quantity, unit: &Unit) -> bool {
     let like = |code: &str| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other));
     match quantity.as_str() {
         "wavelength" => like("nm"),

@@ -67,6 +67,15 @@ impl Dialect {
         }
     }
 
+    /// The dialect of an answer such as `2+2`.
+    pub(super) fn of_pieces(answer: &str) -> Option<Self> {
+        let pieces: Option<Vec<u8>> = answer.split('+').map(|part| part.parse().ok()).collect();
+        Some(Self {
+            pieces: Some(pieces?),
+            ..Self::new(Sep::Comma, Style::COMMA)
+        })
+    }
+
     /// What a person answers to choose this dialect among others.
     pub(super) fn answer(&self) -> String {
         match &self.pieces {

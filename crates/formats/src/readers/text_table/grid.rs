@@ -71,6 +71,8 @@ pub(super) struct Grid {
     pub(super) odd: Vec<OddRow>,
     /// The unit that stood behind the numbers of a column, in its cells.
     pub(super) units: Vec<Option<String>>,
+    /// In how many cells of a column it stood.
+    united: Vec<u32>,
     /// The line of each row, from 1, run-length coded: first row, its line.
     lines: Vec<(u32, u32)>,
     pub(super) rows: usize,
@@ -113,6 +115,7 @@ impl Grid {
         Self {
             dialect,
             units: vec![None; kinds.len()],
+            united: vec![0; kinds.len()],
             kinds,
             place,
             stride: figures,
@@ -167,6 +170,16 @@ impl Grid {
         if extents.windows(2).all(|pair| pair[0].1 < pair[1].0) {
             self.extents = extents;
         }
+    }
+
+    /// Columns in which a unit stands behind some numbers and not behind others, with how many have it.
+    pub(super) fn units_in_some_cells(&self) -> impl Iterator<Item = (usize, &str, u32)> {
+        self.units.iter().enumerate().filter_map(|(column, unit)| {
+            let unit = unit.as_deref()?;
+            let numbers = self.rows - self.gaps_of(column).count();
+            let united = self.united[column];
+            ((united as usize) < numbers).then_some((column, unit, united))
+        })
     }
 
     /// Where each column of a table in fixed columns stands, in characters; empty when it is none.
@@ -252,6 +265,9 @@ impl Grid {
         for (mine, theirs) in self.words.iter_mut().zip(part.words) {
             mine.extend(theirs);
         }
+        for (mine, theirs) in self.united.iter_mut().zip(&part.united) {
+            *mine += theirs;
+        }
         self.gaps.extend(part.gaps.into_iter().map(|gap| Gap {
             row: gap.row + rows,
             ..gap
@@ -316,6 +332,7 @@ impl Grid {
             .chain(other.units.iter().skip(1))
             .cloned()
             .collect();
+        wide.united = self.united.iter().chain(other.united.iter().skip(1)).copied().collect();
         wide.lines.clone_from(&self.lines);
         wide.rows = self.rows;
         *self = wide;
@@ -603,7 +620,10 @@ impl Grid {
                     unit,
                 } => {
                     let text = &line[range.start + unit..range.end];
-                    if *self.units[column].get_or_insert_with(|| text.to_owned()) == text {
+                    // Behind numbers without a unit, `0.69%` is a damaged `0.695`, and no unit of the column.
+                    let late = self.units[column].is_none() && self.current[place] != u8::MAX;
+                    if !late && *self.units[column].get_or_insert_with(|| text.to_owned()) == text {
+                        self.united[column] += 1;
                         (value, Some(decimals), None)
                     } else {
                         (f64::NAN, None, Some(Lack::Unreadable))

@@ -19,6 +19,7 @@ use std::collections::BTreeSet;
 
 use curvary_record::{Claim, Code, Diagnostic, Fields, Origin, Place, Question, Run, RunId, SourceRef, Span};
 
+pub(crate) use self::columns::unit_fits;
 use self::context::Context;
 use self::join::{Section, sections};
 use self::scan::{TextLine, scan, strip_remark};
@@ -124,12 +125,13 @@ fn looks_binary(head: &str) -> bool {
     odd * 20 > end
 }
 
-fn read(source: &Source, card: &Card) -> Reading {
+/// Reads a source in the name of whoever holds `card`.
+pub(crate) fn read(source: &Source, card: &Card) -> Reading {
     let text = source.text();
     if let Some(reason) = not_text(source.glimpse().head) {
         return Reading::refused(Diagnostic::error(Code::new("not-a-text-table"), reason));
     }
-    let pieces = scan(text, source.assume());
+    let pieces = scan(text, source.assume(), source.told().from);
     let (sections, behind) = sections(text, pieces);
     if sections.is_empty() {
         return Reading::refused(
@@ -167,7 +169,8 @@ fn read(source: &Source, card: &Card) -> Reading {
         }
         lines.extend(&behind);
         lines.extend(conditions.iter().flat_map(|section| &section.words));
-        let context = Context::gather(text, &lines, &said.fields);
+        let mut context = Context::gather(text, &lines, &said.fields);
+        context.sentinels.extend(&source.told().missing);
         match shape(source, &section.table, &context) {
             Shaped::Other(reason) => others.push(
                 Diagnostic::error(
@@ -414,6 +417,18 @@ fn run(source: &Source, card: &Card, section: &Section, draft: Draft, said: &Sai
     let mut remarks = draft.remarks;
     remarks.extend(section.remarks.iter().cloned());
     remarks.extend(cut_off(source, section));
+    for (column, unit, cells) in section.table.grid.units_in_some_cells() {
+        remarks.push(
+            Diagnostic::warning(
+                Code::new("unit-in-some-cells"),
+                format!(
+                    "the unit `{unit}` stands behind {cells} of the numbers of column {}, and behind the others none: all were read alike",
+                    column + 1
+                ),
+            )
+            .at(Place::line(section.table.first_line as usize), "its table begins here"),
+        );
+    }
     for odd in section.table.grid.odd.iter().take(20) {
         remarks.push(
             Diagnostic::warning(

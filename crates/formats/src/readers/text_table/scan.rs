@@ -51,8 +51,8 @@ pub(super) enum Piece {
     Table(Box<Table>),
 }
 
-/// Cuts a text into pieces.
-pub(super) fn scan(text: &str, assume: &Assumptions) -> Vec<Piece> {
+/// Cuts a text into pieces. No table begins above byte `from`.
+pub(super) fn scan(text: &str, assume: &Assumptions, from: usize) -> Vec<Piece> {
     let bytes = text.as_bytes();
     let mut pieces: Vec<Piece> = Vec::new();
     let mut cursor = Cursor { at: 0, line: 1 };
@@ -76,7 +76,7 @@ pub(super) fn scan(text: &str, assume: &Assumptions) -> Vec<Piece> {
         let class = class_of(line);
         // A long text full of digits is no reason to weigh every one of its lines.
         let worth_it = failures < 400 || !failed_before;
-        if class != Class::Words && worth_it {
+        if class != Class::Words && worth_it && cursor.at >= from {
             if let Some((table, after)) = table_at(text, cursor, class, &pieces, assume) {
                 for _ in 0..table.heads.len() {
                     while matches!(pieces.last(), Some(Piece::Blank)) {
@@ -407,6 +407,15 @@ fn settle(decision: Decision, assume: &Assumptions) -> Option<(Dialect, Open)> {
             .split_once('=')
             .is_some_and(|(about, answer)| assume.get(about) == Some(answer))
     };
+    // How the pieces of the cells go together was answered for the whole table; a damaged row must not undo it.
+    let by_commas = match &decision {
+        Decision::None => false,
+        Decision::Sure(dialect) => dialect.sep == Sep::Comma,
+        Decision::Open { readings, .. } => readings.iter().any(|dialect| dialect.sep == Sep::Comma),
+    };
+    if let Some(dialect) = assume.get("columns").and_then(Dialect::of_pieces).filter(|_| by_commas) {
+        return Some((dialect, None));
+    }
     match decision {
         Decision::None => None,
         Decision::Sure(dialect) => Some((dialect, None)),

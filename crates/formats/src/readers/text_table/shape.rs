@@ -8,7 +8,7 @@ use curvary_record::{
     Place, Quantity, Question, Span, Technique, Trace, Unit,
 };
 
-use super::columns::{Column, describe};
+use super::columns::{Column, describe, give_meaning};
 use super::context::Context;
 use super::grid::{Kind, Lack, decimals_of};
 use super::number::Style;
@@ -41,7 +41,10 @@ const SCAN_FROM: usize = 5;
 
 /// Shapes one table.
 pub(super) fn shape(source: &Source, table: &Table, context: &Context) -> Shaped {
-    let columns = describe(source.text(), table);
+    let mut columns = describe(source.text(), table);
+    if let Err(reason) = give_meaning(&mut columns, source.told()) {
+        return Shaped::Other(reason);
+    }
     let mut shaper = Shaper {
         source,
         table,
@@ -709,7 +712,7 @@ impl Shaper<'_> {
     fn x_meaning(&mut self, x: usize) -> (Quantity, Unit) {
         let column = self.columns[x].clone();
         if let Some((quantity, unit)) = self.source.assume().axis("x") {
-            self.because.push("the x axis was settled by a person".to_owned());
+            self.because.push("what the x axis is of was settled, not read".to_owned());
             let unit = unit.or_else(|| column.unit.clone()).unwrap_or(Unit::ONE);
             return (quantity, unit);
         }

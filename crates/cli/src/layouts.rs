@@ -1,0 +1,201 @@
+//! Layout files on disk: found, understood, and tried on their examples before they are used.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::io::Read;
+use std::path::{Path, PathBuf};
+
+use curvary_formats::Layout;
+use curvary_formats::layout::Example;
+use curvary_record::{Code, Diagnostic, Place};
+
+use crate::drawing::Texts;
+use crate::ending::{Failure, unusable};
+
+/// A layout or an example longer than this is not opened.
+const LONGEST: u64 = 16 << 20;
+
+/// A layout that cannot be used, with the text that its places lie in.
+pub(crate) struct Trouble {
+    /// Why.
+    pub(crate) why: Diagnostic,
+    /// The layout's file and its text.
+    pub(crate) text: LayoutText,
+}
+
+/// The text of a layout's file, for drawing.
+#[derive(Default)]
+pub(crate) struct LayoutText {
+    path: String,
+    text: String,
+}
+
+impl Texts for LayoutText {
+    fn text(&self, file: Option<&str>) -> Option<&str> {
+        (file == Some(self.path.as_str()) && !self.text.is_empty()).then_some(self.text.as_str())
+    }
+}
+
+impl LayoutText {
+    /// The text of a layout that was understood.
+    pub(crate) fn of(layout: &Layout) -> Self {
+        Self {
+            path: layout.path().to_owned(),
+            text: layout.text().to_owned(),
+        }
+    }
+}
+
+/// The layouts of some folders, by their files' names.
+#[derive(Default)]
+pub(crate) struct Shelf {
+    /// Those that were understood.
+    pub(crate) layouts: Vec<Layout>,
+    /// Those that were not.
+    pub(crate) troubles: Vec<Trouble>,
+}
+
+impl Shelf {
+    /// The layouts of `named`, which must be there, and then those of the archive's own folder `layouts`.
+    pub(crate) fn open(named: &[PathBuf], archive: Option<&Path>) -> Result<Self, Failure> {
+        let mut shelf = Self::default();
+        for folder in named {
+            shelf.folder(folder)?;
+        }
+        if let Some(own) = archive.map(|root| root.join("layouts")).filter(|own| own.is_dir())
+            && !named.contains(&own)
+        {
+            shelf.folder(&own)?;
+        }
+        shelf.refuse_namesakes();
+        Ok(shelf)
+    }
+
+    fn folder(&mut self, folder: &Path) -> Result<(), Failure> {
+        let listed = fs::read_dir(folder).and_then(|entries| {
+            let paths = entries.map(|entry| entry.map(|entry| entry.path()));
+            paths.collect::<Result<Vec<PathBuf>, _>>()
+        });
+        let mut paths = listed.map_err(|error| Failure::file("read", folder, &error))?;
+        paths.retain(|path| is_layout(path));
+        paths.sort();
+        for path in paths {
+            match understood(&path) {
+                Ok(layout) => self.layouts.push(layout),
+                Err(trouble) => self.troubles.push(*trouble),
+            }
+        }
+        Ok(())
+    }
+
+    /// Of two layouts of one name the first stays; which one was meant is not ours to say, so it is told.
+    fn refuse_namesakes(&mut self) {
+        let mut known: BTreeMap<String, String> = BTreeMap::new();
+        let mut kept = Vec::with_capacity(self.layouts.len());
+        for layout in self.layouts.drain(..) {
+            let Some(first) = known.get(layout.name()) else {
+                known.insert(layout.name().to_owned(), layout.path().to_owned());
+                kept.push(layout);
+                continue;
+            };
+            let message = format!("a layout is called `{}` already: {first}", layout.name());
+            let place = Place {
+                file: Some(layout.path().to_owned()),
+                ..Place::default()
+            };
+            self.troubles.push(Trouble {
+                why: Diagnostic::error(Code::new("layout-wrong"), message)
+                    .at(place, "")
+                    .help("give one of them another name"),
+                text: LayoutText::of(&layout),
+            });
+        }
+        self.layouts = kept;
+    }
+
+    /// Puts aside the layouts of which an example does not hold.
+    pub(crate) fn try_examples(&mut self) {
+        let mut kept = Vec::with_capacity(self.layouts.len());
+        for layout in self.layouts.drain(..) {
+            let mut complaints = layout.examples().iter().flat_map(|example| hold(&layout, example));
+            let Some(mut why) = complaints.next() else {
+                drop(complaints);
+                kept.push(layout);
+                continue;
+            };
+            let more = complaints.count();
+            if more > 0 {
+                why = why.with_note(format!("and {more} more; `curvary readers check` shows all of them"));
+            }
+            let help = "the layout is not used while its example does not hold; other readers are not concerned";
+            self.troubles.push(Trouble {
+                why: if why.help.is_none() { why.help(help) } else { why.with_note(help) },
+                text: LayoutText::of(&layout),
+            });
+        }
+        self.layouts = kept;
+    }
+}
+
+fn is_layout(path: &Path) -> bool {
+    let hidden = path
+        .file_name()
+        .is_none_or(|name| name.to_string_lossy().starts_with('.'));
+    !hidden && path.extension().is_some_and(|ending| ending == "toml") && path.is_file()
+}
+
+/// The layout in a file.
+pub(crate) fn understood(path: &Path) -> Result<Layout, Box<Trouble>> {
+    let name = path.display().to_string();
+    let trouble = |why: Diagnostic, text: String| {
+        Box::new(Trouble {
+            why,
+            text: LayoutText {
+                path: name.clone(),
+                text,
+            },
+        })
+    };
+    let bytes = bytes(path).map_err(|why| trouble(*why, String::new()))?;
+    let text = String::from_utf8(bytes).map_err(|_| {
+        let place = Place {
+            file: Some(name.clone()),
+            ..Place::default()
+        };
+        let why = Diagnostic::error(Code::new("layout-wrong"), "a layout is UTF-8 text, and this file is not");
+        trouble(why.at(place, ""), String::new())
+    })?;
+    Layout::parse(&name, &text).map_err(|why| trouble(*why, text))
+}
+
+/// What an example expects and reading it does not give.
+pub(crate) fn hold(layout: &Layout, example: &Example) -> Vec<Diagnostic> {
+    match content(layout, example) {
+        Ok(bytes) => layout.hold(example, bytes),
+        Err(why) => vec![*why],
+    }
+}
+
+/// The bytes of an example.
+pub(crate) fn content(layout: &Layout, example: &Example) -> Result<Vec<u8>, Box<Diagnostic>> {
+    match (example.text(), example.file()) {
+        (Some(text), _) => Ok(text.as_bytes().to_vec()),
+        (None, file) => {
+            let folder = Path::new(layout.path()).parent().unwrap_or(Path::new(""));
+            bytes(&folder.join(file.unwrap_or("")))
+        }
+    }
+}
+
+fn bytes(path: &Path) -> Result<Vec<u8>, Box<Diagnostic>> {
+    let name = path.display().to_string();
+    let failed = |error: std::io::Error| Box::new(unusable("read", &name, &error));
+    let file = fs::File::open(path).map_err(failed)?;
+    let mut bytes = Vec::new();
+    file.take(LONGEST + 1).read_to_end(&mut bytes).map_err(failed)?;
+    if bytes.len() as u64 > LONGEST {
+        let message = format!("`{name}` is longer than {LONGEST} bytes");
+        return Err(Box::new(Diagnostic::error(Code::new("file-too-large"), message)));
+    }
+    Ok(bytes)
+}

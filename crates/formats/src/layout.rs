@@ -1,1 +1,0 @@
-//! Layouts: one shape of text export, told in TOML.

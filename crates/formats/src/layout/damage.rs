@@ -1,0 +1,208 @@
+//! A layout tried on damaged copies of its examples.
+//!
+//! A damaged file may lose points, it may be asked about or refused; it must never give a number in silence that the
+//! whole file does not hold. Damage that turns one digit into another is left out: no reader can see it.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use curvary_record::{Code, Diagnostic, Severity, Value};
+
+use super::example::{axis_of, pair};
+use super::{Example, Layout};
+use crate::{Reader, Reading, Recognition, Source};
+
+/// Of each kind of damage at most so many copies are tried, evenly spread over the file.
+const MOST: usize = 1200;
+
+/// At most so many complaints are told of one kind of damage.
+const MOST_TOLD: usize = 3;
+
+/// What came of reading damaged copies.
+#[derive(Clone, Debug, Default)]
+pub struct Damage {
+    /// How many copies were read.
+    pub copies: usize,
+    /// Copies that gave the same points and nothing else, or fewer points of the whole.
+    pub held: usize,
+    /// Copies that were told to be odd: refused, asked about, or read with a remark that the whole file has not.
+    pub told: usize,
+    /// Numbers that came out in silence and are not in the whole file, one a copy.
+    pub complaints: Vec<Diagnostic>,
+}
+
+/// What a reading gave, in a form in which two can be compared.
+struct Content {
+    /// The points with what they are of, and the coordinates that are held there.
+    points: BTreeMap<(u64, u64, String), Vec<BTreeSet<String>>>,
+    /// The known fields that are numbers.
+    fields: BTreeMap<String, BTreeSet<(u64, String)>>,
+    /// What was said.
+    remarks: BTreeSet<(String, String)>,
+    asked: bool,
+}
+
+impl Content {
+    fn of(reading: &Reading) -> Self {
+        let mut points: BTreeMap<(u64, u64, String), Vec<BTreeSet<String>>> = BTreeMap::new();
+        let mut fields: BTreeMap<String, BTreeSet<(u64, String)>> = BTreeMap::new();
+        let own = reading.runs.iter().flat_map(|run| run.fields.iter());
+        let of_traces = reading
+            .runs
+            .iter()
+            .flat_map(|run| &run.traces)
+            .flat_map(|trace| trace.fields.iter());
+        for (key, claims) in own.chain(of_traces) {
+            let Some(claim) = claims.first() else { continue };
+            if let (Some(_), Value::Number(value)) = (key.known(), &claim.value) {
+                let unit = claim.unit.as_ref().map_or("", |unit| unit.code()).to_owned();
+                fields
+                    .entry(key.to_string())
+                    .or_default()
+                    .insert((value.to_bits(), unit));
+            }
+        }
+        for trace in reading.runs.iter().flat_map(|run| &run.traces) {
+            let of = format!("{} {}", axis_of(&trace.x), axis_of(&trace.y));
+            let held: BTreeSet<String> = trace
+                .held
+                .iter()
+                .map(|held| format!("{} {:?} {}", held.quantity, held.value, held.unit))
+                .collect();
+            for (x, y) in trace.x.values.iter().zip(trace.y.values.iter()) {
+                let known = points.entry((x.to_bits(), y.to_bits(), of.clone())).or_default();
+                if !known.contains(&held) {
+                    known.push(held.clone());
+                }
+            }
+        }
+        let of_runs = reading.runs.iter().flat_map(|run| &run.remarks);
+        Self {
+            points,
+            fields,
+            remarks: reading
+                .remarks
+                .iter()
+                .chain(of_runs)
+                .filter(|remark| remark.severity > Severity::Note)
+                .map(|remark| (remark.code.to_string(), remark.message.clone()))
+                .collect(),
+            asked: reading.runs.iter().any(|run| !run.questions.is_empty()),
+        }
+    }
+
+    /// A number that stands here and not in the whole, as a sentence.
+    fn foreign(&self, whole: &Self) -> Option<String> {
+        for (point, held) in &self.points {
+            let known = whole.points.get(point).map_or(&[][..], Vec::as_slice);
+            // A coordinate that was lost is no wrong one.
+            let strange = held.iter().find(|held| !known.iter().any(|known| held.is_subset(known)));
+            if let Some(held) = strange {
+                let (x, y, of) = point;
+                let held: Vec<&str> = held.iter().map(String::as_str).collect();
+                let held = if held.is_empty() { String::new() } else { format!(", {}", held.join(", ")) };
+                return Some(format!("the point {} ({of}{held})", pair(f64::from_bits(*x), f64::from_bits(*y))));
+            }
+        }
+        self.fields.iter().find_map(|(key, values)| {
+            let known = whole.fields.get(key)?;
+            let (value, unit) = values.difference(known).next()?;
+            Some(format!("{key} {} {unit}", f64::from_bits(*value)))
+        })
+    }
+}
+
+impl Layout {
+    /// Reads damaged copies of an example: cut off anywhere, lines dropped, bytes flipped.
+    #[must_use]
+    pub fn damage(&self, example: &Example, bytes: &[u8]) -> Damage {
+        let whole = Content::of(&self.read(&Source::new(example.path(), bytes.to_vec())));
+        let mut damage = Damage::default();
+        self.try_all(&mut damage, &whole, example, cut_off(bytes));
+        self.try_all(&mut damage, &whole, example, lines_dropped(bytes));
+        self.try_all(&mut damage, &whole, example, bytes_flipped(bytes));
+        damage
+    }
+
+    fn try_all(
+        &self,
+        damage: &mut Damage,
+        whole: &Content,
+        example: &Example,
+        copies: impl Iterator<Item = (String, Vec<u8>)>,
+    ) {
+        let mut complaints = 0;
+        for (what, bytes) in copies {
+            damage.copies += 1;
+            let source = Source::new(example.path(), bytes);
+            if let Recognition::No(_) = self.recognise(&source.glimpse()) {
+                damage.told += 1;
+                continue;
+            }
+            let mut reading = self.read(&source);
+            reading.remarks.extend(source.remarks().iter().cloned());
+            let content = Content::of(&reading);
+            let told = content.asked || reading.runs.is_empty() || !content.remarks.is_subset(&whole.remarks);
+            if told {
+                damage.told += 1;
+                continue;
+            }
+            match content.foreign(whole) {
+                None => damage.held += 1,
+                Some(number) => {
+                    complaints += 1;
+                    if complaints <= MOST_TOLD {
+                        damage.complaints.push(self.silent(example, &what, &number));
+                    }
+                }
+            }
+        }
+    }
+
+    fn silent(&self, example: &Example, what: &str, number: &str) -> Diagnostic {
+        let span = example.file.as_ref().or(example.text.as_ref()).map_or(0..0, toml::Spanned::span);
+        let begin = span.start..(span.start + 3).min(span.end);
+        Diagnostic::error(
+            Code::new("layout-damage"),
+            format!("a copy of the example with {what} gives {number} without a word; the whole file has no such number"),
+        )
+        .at(self.place(begin), "this example")
+        .help("make the layout stricter: settle less by position, and name heads and texts under `[recognise]`")
+    }
+}
+
+/// Numbers from 0 to `count`, all of them or evenly spread.
+fn spread(count: usize) -> impl Iterator<Item = usize> {
+    let step = count.div_ceil(MOST).max(1);
+    (0..count).step_by(step)
+}
+
+fn cut_off(bytes: &[u8]) -> impl Iterator<Item = (String, Vec<u8>)> {
+    spread(bytes.len()).map(|length| {
+        (format!("only its first {length} bytes"), bytes[..length].to_vec())
+    })
+}
+
+fn lines_dropped(bytes: &[u8]) -> impl Iterator<Item = (String, Vec<u8>)> {
+    let lines: Vec<&[u8]> = bytes.split_inclusive(|&byte| byte == b'\n').collect();
+    spread(lines.len()).map(move |dropped| {
+        let rest = lines.iter().enumerate().filter(|(line, _)| *line != dropped);
+        let copy = rest.flat_map(|(_, line)| line.iter().copied()).collect();
+        (format!("line {} dropped", dropped + 1), copy)
+    })
+}
+
+/// One bit of one byte turned over, wherever that does not make a digit or a sign of a number.
+fn bytes_flipped(bytes: &[u8]) -> impl Iterator<Item = (String, Vec<u8>)> {
+    spread(bytes.len()).flat_map(move |at| {
+        [0x80_u8, 0x40, 0x10].into_iter().filter_map(move |bit| {
+            let flipped = bytes[at] ^ bit;
+            let of_numbers = flipped.is_ascii_digit()
+                || matches!(flipped, b'.' | b',' | b'-' | b'+' | b'e' | b'E' | b'd' | b'D' | b' ' | b'\t' | b'\n' | b'\r');
+            (!of_numbers).then(|| {
+                let mut copy = bytes.to_vec();
+                copy[at] = flipped;
+                (format!("byte {} turned from {:02X} into {flipped:02X}", at + 1, bytes[at]), copy)
+            })
+        })
+    })
+}

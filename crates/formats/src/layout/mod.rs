@@ -1,0 +1,154 @@
+//! Layouts: one shape of text export, told in TOML by those who know it.
+//!
+//! A layout says how its files are told from all others (`[recognise]`), what the built-in text-table reader would
+//! have to ask about them (`[settle]`), what the keys of their house mean (`[[key]]`) and what the export never says
+//! (`[fields]`). It carries examples with the numbers that must come out of them (`[[example]]`), and it is of no use
+//! while one of them does not hold. The table itself is read by the built-in reader: a layout is no second parser.
+//!
+//! [`Layout::parse`] reads a layout, [`Layout::hold`] tries it on an example, [`Layout::damage`] on damaged copies of
+//! one, and [`draft()`] writes a first layout from what was understood of a file.
+
+mod damage;
+mod description;
+mod draft;
+mod example;
+mod meaning;
+mod recognise;
+mod table;
+
+pub use damage::Damage;
+pub use description::{Example, schema};
+pub use draft::draft;
+
+use curvary_record::{Code, Diagnostic, Digest, LineTable, Place, Span};
+
+use self::description::Description;
+use crate::readers::{TextTable, text_table};
+use crate::{Assumptions, Card, Glimpse, Reader, Reading, Recognition, Source};
+
+/// A layout that was understood: a reader like any other.
+#[derive(Debug)]
+pub struct Layout {
+    card: Card,
+    /// The layout's file, as its places name it.
+    path: String,
+    text: String,
+    description: Description,
+    settled: Assumptions,
+}
+
+/// The start of every layout's id.
+pub const PREFIX: &str = "layout/";
+
+impl Layout {
+    /// Understands the text of a layout file. `path` is what diagnostics call the file.
+    ///
+    /// # Errors
+    /// When the text is no TOML, or says something that no layout can; the place is in the layout.
+    pub fn parse(path: &str, text: &str) -> Result<Self, Box<Diagnostic>> {
+        let wrong = |span: Option<std::ops::Range<usize>>, message: String| {
+            Box::new(wrong(path, text, span, message))
+        };
+        let description: Description =
+            toml::from_str(text).map_err(|error| wrong(error.span(), error.message().trim().to_owned()))?;
+        let settled = description
+            .check()
+            .map_err(|fault| wrong(fault.span, fault.message))?;
+        // The same version with other words may read the same bytes differently.
+        let digest = Digest::of(text.as_bytes());
+        let short = digest.as_str().trim_start_matches("sha256:").get(..8).unwrap_or("");
+        Ok(Self {
+            card: Card {
+                id: format!("{PREFIX}{}", description.name.get_ref()),
+                version: format!("{}+{short}", description.version),
+                title: description.title.clone(),
+            },
+            path: path.to_owned(),
+            text: text.to_owned(),
+            description,
+            settled,
+        })
+    }
+
+    /// Its name, without the word `layout/`.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        self.description.name.get_ref()
+    }
+
+    /// The layout's file, as it was named to [`Layout::parse`].
+    #[must_use]
+    pub fn path(&self) -> &str {
+        &self.path
+    }
+
+    /// The layout's text.
+    #[must_use]
+    pub fn text(&self) -> &str {
+        &self.text
+    }
+
+    /// Its examples; there is at least one.
+    #[must_use]
+    pub fn examples(&self) -> &[Example] {
+        &self.description.example
+    }
+
+    fn place(&self, span: std::ops::Range<usize>) -> Place {
+        place(&self.path, &self.text, span)
+    }
+}
+
+impl Reader for Layout {
+    fn card(&self) -> &Card {
+        &self.card
+    }
+
+    fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
+        // What is no text at all is none of a layout's either, whatever its name.
+        match TextTable::default().recognise(glimpse) {
+            Recognition::No(reason) => Recognition::No(reason),
+            _ => self.description.recognise.ask(glimpse),
+        }
+    }
+
+    fn read(&self, source: &Source) -> Reading {
+        // What a person says of one file weighs more than what the layout says of all.
+        let mut assume = self.settled.clone();
+        assume.outweigh(source.assume());
+        let told = match self.told(source.text()) {
+            Ok(told) => told,
+            Err(reason) => return Reading::refused(*reason),
+        };
+        let source = source.under(assume, told);
+        let mut reading = text_table::read(&source, &self.card);
+        for run in &mut reading.runs {
+            self.give_meaning(&source, run);
+        }
+        if let Some(remark) = self.open_end(&source, &reading) {
+            reading.remarks.push(remark);
+        }
+        reading
+    }
+}
+
+fn place(path: &str, text: &str, span: std::ops::Range<usize>) -> Place {
+    let mut place = LineTable::new(text).place(text, Span::new(span.start, span.end));
+    place.file = Some(path.to_owned());
+    place
+}
+
+fn wrong(path: &str, text: &str, span: Option<std::ops::Range<usize>>, message: String) -> Diagnostic {
+    let why = Diagnostic::error(Code::new("layout-wrong"), message);
+    let at = match span {
+        Some(span) => place(path, text, span),
+        None => Place {
+            file: Some(path.to_owned()),
+            ..Place::default()
+        },
+    };
+    why.at(at, "").help("the layout is not used until this is put right; other readers are not concerned")
+}
+
+#[cfg(test)]
+mod tests;

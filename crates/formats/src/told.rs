@@ -1,0 +1,41 @@
+//! What a layout tells the text-table reader beyond answers to its questions.
+
+use curvary_record::{Coordinate, Quantity, Unit};
+
+/// What is told of tables and their columns; nothing, unless a layout reads.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(crate) struct Told {
+    /// Tables are looked for from this byte of the text on; above it are words.
+    pub(crate) from: usize,
+    /// Numbers that stand for a missing value.
+    pub(crate) missing: Vec<f64>,
+    /// Columns of every table.
+    pub(crate) columns: Vec<ColumnTold>,
+}
+
+/// Which column is meant.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) enum Which {
+    /// The one under this head.
+    Head(String),
+    /// The one at this place, from 0.
+    Index(usize),
+}
+
+/// What a column is of.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct ColumnTold {
+    /// Which one.
+    pub(crate) which: Which,
+    /// Nothing, where the column is to be left out.
+    pub(crate) meaning: Option<Meaning>,
+}
+
+/// A column's quantity and unit, its sample, and the coordinates that are held along it.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Meaning {
+    pub(crate) quantity: Quantity,
+    pub(crate) unit: Unit,
+    pub(crate) sample: Option<String>,
+    pub(crate) held: Vec<Coordinate>,
+}
