@@ -27,7 +27,7 @@ enum Kind {
 }
 
 /// Words by which exports name their own results, folded to lower case without blanks and marks.
-const NAMES: [(&str, Kind); 53] = [
+const NAMES: &[(&str, Kind)] = &[
     ("k", Kind::RateConstant),
     ("k1", Kind::RateConstant),
     ("kobs", Kind::RateConstant),
@@ -58,6 +58,7 @@ const NAMES: [(&str, Kind); 53] = [
     ("dadt", Kind::Slope),
     ("deltaamin", Kind::Slope),
     ("damin", Kind::Slope),
+    ("amin", Kind::Slope),
     ("steigung", Kind::Slope),
     ("anfangsgeschwindigkeit", Kind::Slope),
     ("pente", Kind::Slope),
@@ -151,25 +152,31 @@ struct Report {
 pub fn reported(run: &Run) -> Vec<Check> {
     let mut reports = Vec::new();
     for (key, claims) in run.fields.iter() {
-        reports.extend(claims.iter().filter_map(|claim| report(key, claim, None)));
+        reports.extend(claims.iter().flat_map(|claim| self::reports(key, claim, None)));
     }
     for (number, trace) in (0..).zip(&run.traces) {
         for (key, claims) in trace.fields.iter() {
-            reports.extend(claims.iter().filter_map(|claim| report(key, claim, Some(number))));
+            reports.extend(
+                claims
+                    .iter()
+                    .flat_map(|claim| self::reports(key, claim, Some(number))),
+            );
         }
     }
     reports.iter().map(|report| check(run, report)).collect()
 }
 
-fn report(key: &Key, claim: &Claim, trace: Option<u32>) -> Option<Report> {
+/// Every result in a claim: under a word of the source's own, or in a sentence (`the rate constant is k = 0.03 1/s, R² = 0.99`).
+fn reports(key: &Key, claim: &Claim, trace: Option<u32>) -> Vec<Report> {
     let spelling = claim.spelled.as_deref().unwrap_or(key.as_str());
-    // Known fields (activity, concentration …) are conditions; only what the source put under its own word is a result.
-    if key.known().is_some() {
-        return None;
+    // Known fields (activity, concentration …) are conditions; only what the source put under its own word, or in a
+    // sentence, is a result.
+    let sentence = key.as_str() == "comment";
+    if key.known().is_some() && !sentence {
+        return Vec::new();
     }
-    let kind = Kind::named(spelling)?;
     let line = match &claim.origin {
-        Origin::Source(place) => Some(place.line as u32).filter(|line| *line > 0),
+        Origin::Source(place) => u32::try_from(place.line).ok().filter(|line| *line > 0),
         _ => None,
     };
     let raw = if claim.raw.is_empty() {
@@ -177,37 +184,83 @@ fn report(key: &Key, claim: &Claim, trace: Option<u32>) -> Option<Report> {
     } else {
         claim.raw.clone()
     };
-    let (value, rounding, rest) = leading_number(&raw)?;
-    let value = match claim.value {
-        Value::Number(number) => number,
-        _ => value,
+    let whole = if sentence {
+        raw
+    } else {
+        format!("{spelling} = {raw}")
     };
-    let unit = claim
-        .unit
-        .clone()
-        .or_else(|| {
-            spelled(
-                rest.trim()
-                    .trim_start_matches(['[', '('])
-                    .trim_end_matches([']', ')']),
-            )
-            .one()
-            .cloned()
-        })
-        .or_else(|| {
-            let inner = spelling.split_once(['(', '['])?.1;
-            spelled(inner.trim_end_matches([')', ']'])).one().cloned()
-        })
-        .filter(|unit| *unit != Unit::ONE);
-    Some(Report {
-        kind,
-        key: spelling.to_owned(),
-        value,
-        rounding,
-        unit,
-        line,
-        trace,
-    })
+    let mut all = Vec::new();
+    for (name, behind) in pairs(&whole) {
+        let Some((name, kind)) = named_at_the_end(name) else {
+            continue;
+        };
+        let Some((value, rounding, rest)) = leading_number(behind) else {
+            continue;
+        };
+        let in_brackets = |text: &str| {
+            spelled(text.trim().trim_matches(['[', ']', '(', ')']))
+                .one()
+                .cloned()
+        };
+        // What follows the number, up to the next sign of a sentence, may be its unit.
+        let rest = rest.trim_start();
+        let end = rest
+            .char_indices()
+            .find(|(at, c)| {
+                matches!(c, ',' | ';')
+                    || (*c == '.' && rest[at + 1..].trim_start().len() < rest[at + 1..].len())
+            })
+            .map_or(rest.len(), |(at, _)| at);
+        let unit = in_brackets(rest[..end].trim_end_matches('.'))
+            .or_else(|| in_brackets(rest.split_whitespace().next().unwrap_or_default()))
+            .or_else(|| in_brackets(name.split_once(['(', '['])?.1))
+            .or_else(|| claim.unit.clone().filter(|_| !sentence && all.is_empty()))
+            .filter(|unit| *unit != Unit::ONE);
+        all.push(Report {
+            kind,
+            key: name.to_owned(),
+            value,
+            rounding,
+            unit,
+            line,
+            trace,
+        });
+    }
+    all
+}
+
+/// `name = value` pairs of a text; a value reaches to the next pair.
+fn pairs(text: &str) -> Vec<(&str, &str)> {
+    let signs: Vec<(usize, char)> = text
+        .char_indices()
+        .filter(|(_, c)| matches!(c, '=' | ':'))
+        .collect();
+    let mut all = Vec::new();
+    let mut from = 0;
+    for (place, (at, sign)) in signs.iter().enumerate() {
+        let behind = at + sign.len_utf8();
+        let to = signs.get(place + 1).map_or(text.len(), |(at, _)| *at);
+        all.push((text[from..*at].trim(), &text[behind..to]));
+        from = behind;
+    }
+    all
+}
+
+/// The name of a result that a text ends with: the whole of it, or what stands behind the last sign or word of a sentence.
+fn named_at_the_end(text: &str) -> Option<(&str, Kind)> {
+    if let Some(kind) = Kind::named(text) {
+        return Some((text, kind));
+    }
+    let behind_sign = text.rsplit([',', ';']).next().unwrap_or(text).trim();
+    let starts = std::iter::once(0).chain(
+        behind_sign
+            .char_indices()
+            .filter(|(_, c)| c.is_whitespace())
+            .map(|(at, c)| at + c.len_utf8()),
+    );
+    starts
+        .filter_map(|at| Some((&behind_sign[at..], Kind::named(&behind_sign[at..])?)))
+        .next()
 }
 
 /// A number at the beginning of a text, half a unit of its last digit, and what follows behind an error if there is one.
@@ -596,6 +649,47 @@ mod tests {
             assert_eq!(Kind::named(name), Some(kind), "{name}");
         }
         assert_eq!(Kind::named("kitchen"), None);
+    }
+
+    #[test]
+    fn sentences_report_too() {
+        let claim = |text: &str| Claim::text(text, Origin::Source(curvary_record::Place::line(7)));
+        let found = |key: &str, text: &str| -> Vec<(Kind, f64, Option<String>)> {
+            reports(&Key::new(key), &claim(text), None)
+                .into_iter()
+                .map(|report| {
+                    (
+                        report.kind,
+                        report.value,
+                        report.unit.map(|unit| unit.code().to_owned()),
+                    )
+                })
+                .collect()
+        };
+        let per_second = Some("/s".to_owned());
+        assert_eq!(
+            found("The rate constant is k", "0.0412 1/s, R² = 0.998"),
+            [
+                (Kind::RateConstant, 0.0412, per_second.clone()),
+                (Kind::Determination, 0.998, None)
+            ]
+        );
+        assert_eq!(
+            found("comment", "Ergebnis: k = 0,0300 1/s."),
+            [(Kind::RateConstant, 0.03, per_second.clone())]
+        );
+        assert_eq!(
+            found("comment", "first-order fit: k = 3.0e-2 s-1; t1/2 = 23.1 s"),
+            [
+                (Kind::RateConstant, 0.03, per_second),
+                (Kind::HalfLife, 23.1, Some("s".to_owned()))
+            ]
+        );
+        assert_eq!(
+            found("comment", "cell 3 = the left one, beware: slope of the bench"),
+            []
+        );
+        assert_eq!(found("temperature", "37"), []);
     }
 
     #[test]

@@ -8,10 +8,10 @@ use clap::{Args, ValueEnum};
 use curvary_analysis::fit::Robust;
 use curvary_analysis::models::formula::ModelFile;
 use curvary_analysis::study::{
-    Comparison, FitPlan, Found, ParameterPlan, Span, WeightPlan, compare_trace, fit_run,
+    Check, Comparison, FitPlan, Found, ParameterPlan, Span, WeightPlan, compare_trace, fit_run,
 };
-use curvary_record::Unit;
 use curvary_record::unit::spelled;
+use curvary_record::{Diagnostic, Unit};
 use serde_json::{Value, json};
 
 use crate::Setting;
@@ -152,15 +152,35 @@ struct Given {
     subject: Told,
     found: Vec<Found>,
     compared: Vec<Comparison>,
+    checks: Vec<Check>,
     /// For fits done again: whether the same came out, in words.
     said: Vec<String>,
+}
+
+impl Given {
+    /// What is worth keeping: numbers, rankings and reports, not the fits that only serve to check a report.
+    fn to_keep(&self) -> impl Iterator<Item = &curvary_record::Outcome> {
+        let compared = self.compared.iter().map(|compared| &compared.found);
+        let reported = self.checks.iter().map(|check| &check.reported);
+        let found = self.found.iter().filter(|found| found.is_result());
+        found.chain(compared).chain(reported).map(|found| &found.outcome)
+    }
+}
+
+/// What all runs gave together.
+#[derive(Default)]
+struct Tally {
+    good: u64,
+    bad: u64,
+    pictures: u64,
+    shown: Vec<Value>,
 }
 
 /// What is said of a subject.
 struct Told {
     place: String,
     run: Option<String>,
-    remarks: Vec<curvary_record::Diagnostic>,
+    remarks: Vec<Diagnostic>,
 }
 
 impl Fit {
@@ -176,99 +196,106 @@ impl Fit {
         } else {
             Reading::Whole
         };
-        let (mut good, mut bad) = (0, 0);
-        let mut all: Vec<Value> = Vec::new();
-        let mut pictures = 0_u64;
+        let mut tally = Tally::default();
         let compute = |subjects: &[Subject]| {
             let given: Vec<Given> = subjects
                 .iter()
                 .map(|subject| self.compute(&plans, subject))
                 .collect();
-            let outcomes = given
-                .iter()
-                .flat_map(|given| {
-                    let compared = given.compared.iter().map(|compared| &compared.found);
-                    given
-                        .found
-                        .iter()
-                        .filter(|found| found.is_result())
-                        .chain(compared)
-                })
-                .map(|found| found.outcome.clone())
-                .collect();
+            let outcomes = given.iter().flat_map(Given::to_keep).cloned().collect();
             (given, outcomes)
         };
-        let take = |place: &str, given: Result<Vec<Given>, curvary_record::Diagnostic>| {
-            let given = match given {
-                Ok(given) => given,
-                Err(why) => {
-                    bad += 1;
-                    if self.subjects.json {
-                        all.push(json!({ "source": place, "termination": why.message, "reason": why.message, "parameters": [] }));
-                    }
-                    screen.complain(Some(place), &why, &crate::drawing::NoTexts);
-                    return Ok(());
+        let take = |place: &str, given: Result<Vec<Given>, Diagnostic>| match given {
+            Ok(given) => given
+                .iter()
+                .try_for_each(|given| self.tell(given, &mut tally, screen)),
+            Err(why) => {
+                tally.bad += 1;
+                if self.subjects.json {
+                    tally.shown.push(json!({
+                        "source": place, "termination": "not read", "reason": why.message, "parameters": [],
+                    }));
                 }
-            };
-            for given in given {
-                for found in &given.found {
-                    if found.is_result() {
-                        good += 1;
-                        if let Some(folder) = &self.figures {
-                            pictures += 1;
-                            let name = format!("{}.{}", found.outcome.id, self.picture.ending());
-                            let path = folder.join(name);
-                            crate::figure::of_fit(&heading(&given.subject, found), found)
-                                .write(&path, self.picture)?;
-                        }
-                    } else {
-                        bad += 1;
-                    }
-                    if self.subjects.json {
-                        all.push(shape(&given.subject, found));
-                    } else {
-                        telling::tell(&heading(&given.subject, found), &found.outcome, screen)?;
-                        for remark in &given.subject.remarks {
-                            telling::remark(remark, screen)?;
-                        }
-                    }
-                }
-                for compared in &given.compared {
-                    good += 1;
-                    if self.subjects.json {
-                        all.push(comparison(&given.subject, compared));
-                    } else {
-                        ranking(&given.subject, compared, screen)?;
-                    }
-                }
-                for said in &given.said {
-                    if !self.subjects.json {
-                        writeln!(screen, "  {said}")?;
-                    }
-                }
+                screen.complain(Some(place), &why, &crate::drawing::NoTexts);
+                Ok(())
             }
-            Ok(())
         };
         let kept = self
             .subjects
             .each(&asked, reading, "curvary fit", compute, take)?;
         if self.subjects.json {
-            match all.as_slice() {
+            match tally.shown.as_slice() {
                 [one] if asked.len() == 1 => screen.json(one)?,
                 many => screen.json(&many)?,
             }
         }
         kept.say(screen);
-        if pictures > 0
-            && let Some(folder) = &self.figures
-        {
-            screen.say(format_args!(
-                "{} in {}",
-                crate::screen::plural(pictures, "picture"),
-                folder.display()
-            ));
+        if let Some(folder) = self.figures.as_ref().filter(|_| tally.pictures > 0) {
+            let pictures = crate::screen::plural(tally.pictures, "picture");
+            screen.say(format_args!("{pictures} in {}", folder.display()));
         }
-        Ok(Ending::of(good, bad))
+        Ok(Ending::of(tally.good, tally.bad))
+    }
+
+    /// Tells what one run gave.
+    fn tell(&self, given: &Given, tally: &mut Tally, screen: &mut Screen) -> Result<(), Failure> {
+        let subject = &given.subject;
+        for found in &given.found {
+            if found.is_result() {
+                tally.good += 1;
+            } else {
+                tally.bad += 1;
+            }
+            if self.subjects.json {
+                tally.shown.push(shape(subject, found));
+            } else {
+                telling::tell(&heading(subject, found), &found.outcome, screen)?;
+                subject
+                    .remarks
+                    .iter()
+                    .try_for_each(|remark| telling::remark(remark, screen))?;
+            }
+            if let Some(folder) = self.figures.as_ref().filter(|_| found.is_result()) {
+                let name = format!("{}.{}", found.outcome.id, self.picture.ending());
+                crate::figure::of_fit(&heading(subject, found), found)
+                    .write(&folder.join(name), self.picture)?;
+                tally.pictures += 1;
+            }
+        }
+        for compared in &given.compared {
+            tally.good += 1;
+            if self.subjects.json {
+                tally.shown.push(comparison(subject, compared));
+            } else {
+                ranking(subject, compared, screen)?;
+            }
+        }
+        for check in &given.checks {
+            tally.good += 1;
+            if self.subjects.json {
+                tally.shown.push(checked(subject, check));
+            } else {
+                let place = heading(subject, &check.reported);
+                writeln!(
+                    screen,
+                    "{}\n  {}",
+                    Styled(STRONG, one_line(&place)),
+                    one_line(&check.verdict)
+                )?;
+                check
+                    .reported
+                    .outcome
+                    .remarks
+                    .iter()
+                    .try_for_each(|remark| telling::remark(remark, screen))?;
+            }
+        }
+        if !self.subjects.json {
+            for said in &given.said {
+                writeln!(screen, "  {}", one_line(said))?;
+            }
+        }
+        Ok(())
     }
 
     fn compute(&self, plans: &[FitPlan], subject: &Subject) -> Given {
@@ -286,17 +313,14 @@ impl Fit {
             },
             found: Vec::new(),
             compared: Vec::new(),
+            checks: Vec::new(),
             said: Vec::new(),
         };
         if self.again {
             again(subject, &mut given);
         } else if self.reported {
-            for check in curvary_analysis::study::reported(&subject.run) {
-                given.said.push(check.verdict.clone());
-                given.found.push(check.reported);
-                given.found.extend(check.computed);
-            }
-            if given.found.is_empty() {
+            given.checks = curvary_analysis::study::reported(&subject.run);
+            if given.checks.is_empty() {
                 given.said.push(format!(
                     "{}: the export reports no result of its own",
                     subject.place
@@ -513,6 +537,19 @@ fn shape(subject: &Told, found: &Found) -> Value {
         if !subject.remarks.is_empty() {
             all.insert("remarks_on_reading".into(), json!(subject.remarks));
         }
+    }
+    all
+}
+
+/// A report as `--json` shows it, with what was computed to compare.
+fn checked(subject: &Told, check: &Check) -> Value {
+    let mut all = shape(subject, &check.reported);
+    if let Value::Object(all) = &mut all {
+        let computed: Vec<&curvary_record::Outcome> =
+            check.computed.iter().map(|found| &found.outcome).collect();
+        all.insert("reproduced".into(), json!(check.reproduced));
+        all.insert("verdict".into(), json!(check.verdict));
+        all.insert("computed".into(), json!(computed));
     }
     all
 }
