@@ -395,7 +395,10 @@ mod tests {
             reader: Some("built-in/none".into()),
             ..ReadingOptions::default()
         };
-        assert!(matches!(Desk::new(&options, None, None), Err(Failure::Told { .. })));
+        assert!(matches!(
+            Desk::new(&options, None, None),
+            Err(Failure::Told { .. })
+        ));
         assert!(matches!(
             assumptions(&["decimal=dot".to_owned()]),
             Err(Failure::Told { .. })

@@ -62,7 +62,9 @@ impl Shelf {
         for folder in named {
             shelf.folder(folder)?;
         }
-        if let Some(own) = archive.map(|root| root.join("layouts")).filter(|own| own.is_dir())
+        if let Some(own) = archive
+            .map(|root| root.join("layouts"))
+            .filter(|own| own.is_dir())
             && !named.contains(&own)
         {
             shelf.folder(&own)?;
@@ -117,7 +119,10 @@ impl Shelf {
     pub(crate) fn try_examples(&mut self) {
         let mut kept = Vec::with_capacity(self.layouts.len());
         for layout in self.layouts.drain(..) {
-            let mut complaints = layout.examples().iter().flat_map(|example| hold(&layout, example));
+            let mut complaints = layout
+                .examples()
+                .iter()
+                .flat_map(|example| hold(&layout, example));
             let Some(mut why) = complaints.next() else {
                 drop(complaints);
                 kept.push(layout);
@@ -125,11 +130,18 @@ impl Shelf {
             };
             let more = complaints.count();
             if more > 0 {
-                why = why.with_note(format!("and {more} more; `curvary readers check` shows all of them"));
+                why = why.with_note(format!(
+                    "and {more} more; `curvary readers check` shows all of them"
+                ));
             }
-            let help = "the layout is not used while its example does not hold; other readers are not concerned";
+            let help =
+                "the layout is not used while its example does not hold; other readers are not concerned";
             self.troubles.push(Trouble {
-                why: if why.help.is_none() { why.help(help) } else { why.with_note(help) },
+                why: if why.help.is_none() {
+                    why.help(help)
+                } else {
+                    why.with_note(help)
+                },
                 text: LayoutText::of(&layout),
             });
         }
@@ -162,7 +174,10 @@ pub(crate) fn understood(path: &Path) -> Result<Layout, Box<Trouble>> {
             file: Some(name.clone()),
             ..Place::default()
         };
-        let why = Diagnostic::error(Code::new("layout-wrong"), "a layout is UTF-8 text, and this file is not");
+        let why = Diagnostic::error(
+            Code::new("layout-wrong"),
+            "a layout is UTF-8 text, and this file is not",
+        );
         trouble(why.at(place, ""), String::new())
     })?;
     Layout::parse(&name, &text).map_err(|why| trouble(*why, text))

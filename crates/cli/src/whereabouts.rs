@@ -44,9 +44,7 @@ impl Whereabouts {
 
     /// The archive's folder, where there is one.
     pub(crate) fn there(&self) -> Option<PathBuf> {
-        self.folder()
-            .ok()
-            .filter(|folder| folder.is_dir())
+        self.folder().ok().filter(|folder| folder.is_dir())
     }
 
     /// The archive, which must be there.

@@ -95,7 +95,11 @@ impl Readers {
         let desk = Desk::new(&options, setting.archive.there().as_deref(), None)?;
         desk.complain(screen);
         let cards = || desk.readers().iter().map(Reader::card);
-        let ending = if desk.all_usable() { Ending::Done } else { Ending::Partly };
+        let ending = if desk.all_usable() {
+            Ending::Done
+        } else {
+            Ending::Partly
+        };
         if self.json {
             let list: Vec<Shape<'_>> = cards()
                 .map(|card| Shape {
@@ -129,7 +133,9 @@ impl Draft {
         if let Some(out) = self.out.as_ref().filter(|out| out.exists()) {
             let message = format!("`{}` is there already", out.display());
             let why = Diagnostic::error(Code::new("output-there"), message);
-            return Err(Failure::wrong(why.help("name another file, or take it away first")));
+            return Err(Failure::wrong(
+                why.help("name another file, or take it away first"),
+            ));
         }
         let options = ReadingOptions {
             reader: Some("built-in/text-table".to_owned()),
@@ -144,8 +150,13 @@ impl Draft {
         let digest = Digest::of(&bytes);
         let finished = desk.read(&name, bytes, digest);
         if finished.reading.runs.is_empty() {
-            let reason = finished.reading.remarks.first().map_or("", |remark| remark.message.as_str());
-            let message = format!("nothing was read of `{name}`, so there is nothing to draft from: {reason}");
+            let reason = finished
+                .reading
+                .remarks
+                .first()
+                .map_or("", |remark| remark.message.as_str());
+            let message =
+                format!("nothing was read of `{name}`, so there is nothing to draft from: {reason}");
             let why = Diagnostic::error(Code::new("not-recognised"), message);
             return Err(Failure::nothing(why.help(
                 "`--assume` settles what can be settled; plugins/layouts holds layouts to begin from",
@@ -175,7 +186,11 @@ impl Draft {
         let whole = |path: &Path| fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
         let file = whole(&self.file);
         let folder = self.out.as_deref().and_then(Path::parent).map(|folder| {
-            whole(if folder.as_os_str().is_empty() { Path::new(".") } else { folder })
+            whole(if folder.as_os_str().is_empty() {
+                Path::new(".")
+            } else {
+                folder
+            })
         });
         let inside = folder.and_then(|folder| file.strip_prefix(folder).map(Path::to_owned).ok());
         inside.unwrap_or(file).display().to_string()
@@ -206,7 +221,11 @@ impl Check {
         }
         let mut tried = Vec::new();
         for trouble in &shelf.troubles {
-            let place = trouble.why.labels.first().and_then(|label| label.place.file.clone());
+            let place = trouble
+                .why
+                .labels
+                .first()
+                .and_then(|label| label.place.file.clone());
             tried.push(Tried {
                 path: place.unwrap_or_default(),
                 complaints: vec![trouble.why.clone()],

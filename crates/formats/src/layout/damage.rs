@@ -95,12 +95,21 @@ impl Content {
         for (point, held) in &self.points {
             let known = whole.points.get(point).map_or(&[][..], Vec::as_slice);
             // A coordinate that was lost is no wrong one.
-            let strange = held.iter().find(|held| !known.iter().any(|known| held.is_subset(known)));
+            let strange = held
+                .iter()
+                .find(|held| !known.iter().any(|known| held.is_subset(known)));
             if let Some(held) = strange {
                 let (x, y, of) = point;
                 let held: Vec<&str> = held.iter().map(String::as_str).collect();
-                let held = if held.is_empty() { String::new() } else { format!(", {}", held.join(", ")) };
-                return Some(format!("the point {} ({of}{held})", pair(f64::from_bits(*x), f64::from_bits(*y))));
+                let held = if held.is_empty() {
+                    String::new()
+                } else {
+                    format!(", {}", held.join(", "))
+                };
+                return Some(format!(
+                    "the point {} ({of}{held})",
+                    pair(f64::from_bits(*x), f64::from_bits(*y))
+                ));
             }
         }
         self.fields.iter().find_map(|(key, values)| {
@@ -159,7 +168,11 @@ impl Layout {
     }
 
     fn silent(&self, example: &Example, what: &str, number: &str) -> Diagnostic {
-        let span = example.file.as_ref().or(example.text.as_ref()).map_or(0..0, toml::Spanned::span);
+        let span = example
+            .file
+            .as_ref()
+            .or(example.text.as_ref())
+            .map_or(0..0, toml::Spanned::span);
         let begin = span.start..(span.start + 3).min(span.end);
         Diagnostic::error(
             Code::new("layout-damage"),
@@ -177,9 +190,7 @@ fn spread(count: usize) -> impl Iterator<Item = usize> {
 }
 
 fn cut_off(bytes: &[u8]) -> impl Iterator<Item = (String, Vec<u8>)> {
-    spread(bytes.len()).map(|length| {
-        (format!("only its first {length} bytes"), bytes[..length].to_vec())
-    })
+    spread(bytes.len()).map(|length| (format!("only its first {length} bytes"), bytes[..length].to_vec()))
 }
 
 fn lines_dropped(bytes: &[u8]) -> impl Iterator<Item = (String, Vec<u8>)> {
@@ -197,11 +208,17 @@ fn bytes_flipped(bytes: &[u8]) -> impl Iterator<Item = (String, Vec<u8>)> {
         [0x80_u8, 0x40, 0x10].into_iter().filter_map(move |bit| {
             let flipped = bytes[at] ^ bit;
             let of_numbers = flipped.is_ascii_digit()
-                || matches!(flipped, b'.' | b',' | b'-' | b'+' | b'e' | b'E' | b'd' | b'D' | b' ' | b'\t' | b'\n' | b'\r');
+                || matches!(
+                    flipped,
+                    b'.' | b',' | b'-' | b'+' | b'e' | b'E' | b'd' | b'D' | b' ' | b'\t' | b'\n' | b'\r'
+                );
             (!of_numbers).then(|| {
                 let mut copy = bytes.to_vec();
                 copy[at] = flipped;
-                (format!("byte {} turned from {:02X} into {flipped:02X}", at + 1, bytes[at]), copy)
+                (
+                    format!("byte {} turned from {:02X} into {flipped:02X}", at + 1, bytes[at]),
+                    copy,
+                )
             })
         })
     })

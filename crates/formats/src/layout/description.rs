@@ -279,20 +279,23 @@ impl Example {
     /// The path under which it is met.
     #[must_use]
     pub fn path(&self) -> &str {
-        self.path
-            .as_deref()
-            .or(self.file())
-            .unwrap_or("example.txt")
+        self.path.as_deref().or(self.file()).unwrap_or("example.txt")
     }
 
     fn check(&self) -> Result<(), Fault> {
         match (&self.file, &self.text) {
             (Some(_), None) | (None, Some(_)) => {}
             (Some(file), Some(_)) => {
-                return Err(Fault::at(file, "an example has either `file` or `text`, and not both"));
+                return Err(Fault::at(
+                    file,
+                    "an example has either `file` or `text`, and not both",
+                ));
             }
             (None, None) => {
-                return Err(Fault::at(&self.points, "this example has neither `file` nor `text`"));
+                return Err(Fault::at(
+                    &self.points,
+                    "this example has neither `file` nor `text`",
+                ));
             }
         }
         if let Some(technique) = &self.technique {

@@ -58,7 +58,9 @@ fn recognise(text: &mut String, source: &Source, reading: &Reading) {
     }
     let by_name = title.is_none() && heads.len() < 2;
     if by_name {
-        text.push_str("# No words in the file tell it, so its name must: `*` stands for any letters, `?` for one.\n");
+        text.push_str(
+            "# No words in the file tell it, so its name must: `*` stands for any letters, `?` for one.\n",
+        );
     }
     let _ = writeln!(
         text,
@@ -71,7 +73,9 @@ fn recognise(text: &mut String, source: &Source, reading: &Reading) {
 /// The heads of the first curves that stand together in one line.
 fn heads(source: &Source, reading: &Reading) -> Vec<String> {
     let mut heads: Vec<String> = Vec::new();
-    let Some(run) = reading.runs.first() else { return heads };
+    let Some(run) = reading.runs.first() else {
+        return heads;
+    };
     for trace in run.traces.iter().take(4) {
         for head in [&trace.x.name, &trace.y.name].into_iter().flatten() {
             if !heads.contains(head) {
@@ -81,12 +85,20 @@ fn heads(source: &Source, reading: &Reading) -> Vec<String> {
     }
     let glimpse = source.glimpse();
     let together = |line: &str| super::recognise::has_heads(line, &heads);
-    if glimpse.head.lines().any(together) { heads } else { Vec::new() }
+    if glimpse.head.lines().any(together) {
+        heads
+    } else {
+        Vec::new()
+    }
 }
 
 /// The first line of the file, where it is of words alone: no key, no number.
 fn title(source: &Source, reading: &Reading) -> Option<String> {
-    let first_row = reading.runs.first().and_then(|run| run.source.lines).map_or(u32::MAX, |(first, _)| first);
+    let first_row = reading
+        .runs
+        .first()
+        .and_then(|run| run.source.lines)
+        .map_or(u32::MAX, |(first, _)| first);
     let line = source.text().lines().next()?.trim();
     let words = line.chars().filter(|c| c.is_alphabetic()).count() >= 6
         && !line.contains(|c: char| c.is_ascii_digit() || matches!(c, ':' | '=' | '\t' | ';'))
@@ -106,10 +118,21 @@ fn settle(text: &mut String, source: &Source, reading: &Reading) {
         if !told.insert(format!("{} {}", question.code, question.message)) || told.len() > 12 {
             continue;
         }
-        let _ = writeln!(text, "# TO BE DECIDED: {}. Take the `#` from the line that is right.", one_line(&question.message));
+        let _ = writeln!(
+            text,
+            "# TO BE DECIDED: {}. Take the `#` from the line that is right.",
+            one_line(&question.message)
+        );
         for reading in &question.readings {
-            let Some((about, answer)) = reading.assume.split_once('=') else { continue };
-            let _ = writeln!(text, "# {about} = {}  # {}", quoted(answer), one_line(&reading.says));
+            let Some((about, answer)) = reading.assume.split_once('=') else {
+                continue;
+            };
+            let _ = writeln!(
+                text,
+                "# {about} = {}  # {}",
+                quoted(answer),
+                one_line(&reading.says)
+            );
         }
     }
 }
@@ -161,10 +184,21 @@ fn example(text: &mut String, source: &Source, reading: &Reading, file: &str) {
     let last_point = last.and_then(|t| Some((*t.x.values.last()?, *t.y.values.last()?)));
     let _ = writeln!(text, "first = {}\nlast = {}", at(first_point), at(last_point));
     let asked = |about: &str| {
-        let readings = runs.iter().flat_map(|run| &run.questions).flat_map(|question| &question.readings);
-        readings.into_iter().any(|reading| reading.assume.split_once('=').is_some_and(|(other, _)| other == about))
+        let readings = runs
+            .iter()
+            .flat_map(|run| &run.questions)
+            .flat_map(|question| &question.readings);
+        readings.into_iter().any(|reading| {
+            reading
+                .assume
+                .split_once('=')
+                .is_some_and(|(other, _)| other == about)
+        })
     };
-    for (axis, column) in [("x", first.map(|trace| &trace.x)), ("y", first.map(|trace| &trace.y))] {
+    for (axis, column) in [
+        ("x", first.map(|trace| &trace.x)),
+        ("y", first.map(|trace| &trace.y)),
+    ] {
         match column.filter(|column| column.quantity != Quantity::UNKNOWN && !asked(axis)) {
             Some(column) => {
                 let _ = writeln!(text, "{axis} = {}", quoted(&axis_of(column)));
@@ -186,7 +220,10 @@ fn example(text: &mut String, source: &Source, reading: &Reading, file: &str) {
                 let claim = claims.first()?;
                 let raw = match &claim.value {
                     Value::Number(value) => {
-                        let unit = claim.unit.as_ref().map_or(String::new(), |unit| format!(" {}", unit.display()));
+                        let unit = claim
+                            .unit
+                            .as_ref()
+                            .map_or(String::new(), |unit| format!(" {}", unit.display()));
                         format!("{value}{unit}")
                     }
                     Value::Text(value) if matches!(key.as_str(), "sample" | "date" | "time") => value.clone(),
@@ -211,7 +248,11 @@ fn example(text: &mut String, source: &Source, reading: &Reading, file: &str) {
     if inside {
         let _ = writeln!(text, "path = {}", quoted(&one_line(name_of(source))));
         // The first line end behind the quotes is none of the text's.
-        let end = if content.ends_with('\n') { "" } else { "\n# the file does not end its last line\n" };
+        let end = if content.ends_with('\n') {
+            ""
+        } else {
+            "\n# the file does not end its last line\n"
+        };
         let _ = write!(text, "text = '''\n{content}'''\n{}", end.trim_start());
     } else {
         let _ = writeln!(text, "file = {}", quoted(file));
@@ -234,7 +275,11 @@ fn slug(name: &str) -> String {
         }
     }
     let slug = slug.trim_end_matches('-');
-    if slug.is_empty() { "drafted".to_owned() } else { slug.to_owned() }
+    if slug.is_empty() {
+        "drafted".to_owned()
+    } else {
+        slug.to_owned()
+    }
 }
 
 /// A text as a TOML string of one line.
@@ -259,5 +304,7 @@ fn quoted(text: &str) -> String {
 
 /// A text without what would end a line or a remark.
 fn one_line(text: &str) -> String {
-    text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
+    text.chars()
+        .map(|c| if c.is_control() { ' ' } else { c })
+        .collect()
 }

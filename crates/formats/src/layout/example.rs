@@ -22,7 +22,10 @@ impl Layout {
         // A long text is shown by its beginning.
         let begin = whole.start..(whole.start + 3).min(whole.end);
         if let Recognition::No(why) = self.recognise(&source.glimpse()) {
-            complaints.push(self.complaint(begin.clone(), format!("the layout does not know its own example: {why}")));
+            complaints.push(self.complaint(
+                begin.clone(),
+                format!("the layout does not know its own example: {why}"),
+            ));
         }
         let reading = self.read(&source);
         let mut expect = |span: Range<usize>, what: &str, wanted: String, found: String| {
@@ -38,7 +41,12 @@ impl Layout {
         } else {
             example.runs.span()
         };
-        expect(runs, "runs:", example.runs.get_ref().to_string(), reading.runs.len().to_string());
+        expect(
+            runs,
+            "runs:",
+            example.runs.get_ref().to_string(),
+            reading.runs.len().to_string(),
+        );
         let points: usize = reading.runs.iter().map(curvary_record::Run::points).sum();
         expect(
             example.points.span(),
@@ -57,7 +65,12 @@ impl Layout {
                 })
         };
         let [x, y] = *example.first.get_ref();
-        expect(example.first.span(), "the first point", pair(x, y), at(first, false));
+        expect(
+            example.first.span(),
+            "the first point",
+            pair(x, y),
+            at(first, false),
+        );
         let [x, y] = *example.last.get_ref();
         expect(example.last.span(), "the last point", pair(x, y), at(last, true));
         for (wanted, what, column) in [
@@ -85,13 +98,16 @@ impl Layout {
                 "reading the example leaves a question open, {}: {}",
                 question.code, question.message
             );
-            complaints.push(
-                self.complaint(begin.clone(), why)
-                    .help(format!("settle it under `[settle]`; the readings are {}", readings.join(", "))),
-            );
+            complaints.push(self.complaint(begin.clone(), why).help(format!(
+                "settle it under `[settle]`; the readings are {}",
+                readings.join(", ")
+            )));
         }
         if reading.runs.is_empty() {
-            let why = reading.remarks.first().map_or("no reason was given", |r| r.message.as_str());
+            let why = reading
+                .remarks
+                .first()
+                .map_or("no reason was given", |r| r.message.as_str());
             complaints.push(self.complaint(begin, format!("nothing was read of the example: {why}")));
         }
         complaints
@@ -100,7 +116,9 @@ impl Layout {
     fn hold_fields(&self, example: &Example, reading: &Reading, complaints: &mut Vec<Diagnostic>) {
         let fields = reading.runs.first().map(|run| &run.fields);
         for (field, value) in &example.fields {
-            let Some(raw) = raw_of(value.get_ref()) else { continue };
+            let Some(raw) = raw_of(value.get_ref()) else {
+                continue;
+            };
             let wanted = expected(field, &raw);
             let found = fields.and_then(|fields| fields.get(field));
             if found.is_some_and(|found| found.agrees(&wanted)) {
@@ -109,7 +127,10 @@ impl Layout {
             let found = found.map_or("nothing".to_owned(), said);
             complaints.push(self.complaint(
                 value.span(),
-                format!("the example expects {field} {}, and reading it gives {found}", said(&wanted)),
+                format!(
+                    "the example expects {field} {}, and reading it gives {found}",
+                    said(&wanted)
+                ),
             ));
         }
     }
@@ -138,6 +159,9 @@ pub(super) fn axis_of(column: &Column) -> String {
 }
 
 fn said(claim: &Claim) -> String {
-    let unit = claim.unit.as_ref().map_or(String::new(), |unit| format!(" {}", unit.code()));
+    let unit = claim
+        .unit
+        .as_ref()
+        .map_or(String::new(), |unit| format!(" {}", unit.code()));
     format!("`{}{unit}`", claim.value)
 }

@@ -29,7 +29,9 @@ impl Layout {
             }
         }
         for (field, value) in &self.description.fields {
-            let Some(raw) = raw_of(value.get_ref()) else { continue };
+            let Some(raw) = raw_of(value.get_ref()) else {
+                continue;
+            };
             let key = Key::new(field.as_str());
             let found = interpret(&key, &raw, None);
             run.fields.claim(key, found.claim(raw, self.origin()));
@@ -85,7 +87,12 @@ impl Layout {
     }
 
     fn meaning_of(&self, spelling: &str) -> Option<&KeyMeaning> {
-        let plain = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ").to_lowercase();
+        let plain = |text: &str| {
+            text.split_whitespace()
+                .collect::<Vec<_>>()
+                .join(" ")
+                .to_lowercase()
+        };
         let spelling = plain(spelling);
         self.description
             .key
@@ -168,7 +175,10 @@ fn read_again(
         order: source.assume().get("date").and_then(Order::named),
         decimal_comma: source.assume().get("decimal").map(|answer| answer == "comma"),
     };
-    let unit = meaning.unit.as_ref().and_then(|code| Unit::ucum(code.get_ref()).ok());
+    let unit = meaning
+        .unit
+        .as_ref()
+        .and_then(|code| Unit::ucum(code.get_ref()).ok());
     let stated = unit.or_else(|| claim.unit.clone()).map(Spelling::One);
     let found = interpret_as(&field, &claim.raw, stated.as_ref(), customs);
     let place = match &claim.origin {
@@ -188,6 +198,8 @@ fn read_again(
     if !found.fits {
         return (key.clone(), claim.clone());
     }
-    let claim = found.claim(claim.raw.clone(), claim.origin.clone()).spelled(spelling);
+    let claim = found
+        .claim(claim.raw.clone(), claim.origin.clone())
+        .spelled(spelling);
     (field, claim)
 }

@@ -56,7 +56,11 @@ impl Layout {
             .map_err(|fault| wrong(fault.span, fault.message))?;
         // The same version with other words may read the same bytes differently.
         let digest = Digest::of(text.as_bytes());
-        let short = digest.as_str().trim_start_matches("sha256:").get(..8).unwrap_or("");
+        let short = digest
+            .as_str()
+            .trim_start_matches("sha256:")
+            .get(..8)
+            .unwrap_or("");
         Ok(Self {
             card: Card {
                 id: format!("{PREFIX}{}", description.name.get_ref()),
@@ -147,7 +151,8 @@ fn wrong(path: &str, text: &str, span: Option<std::ops::Range<usize>>, message: 
             ..Place::default()
         },
     };
-    why.at(at, "").help("the layout is not used until this is put right; other readers are not concerned")
+    why.at(at, "")
+        .help("the layout is not used until this is put right; other readers are not concerned")
 }
 
 #[cfg(test)]

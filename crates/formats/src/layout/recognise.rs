@@ -52,7 +52,10 @@ impl Recognise {
             });
         };
         // `*.csv` alone would take every such file, whatever is in it.
-        let stem = pattern.get_ref().rsplit_once('.').map_or(pattern.get_ref().as_str(), |(stem, _)| stem);
+        let stem = pattern
+            .get_ref()
+            .rsplit_once('.')
+            .map_or(pattern.get_ref().as_str(), |(stem, _)| stem);
         if stem.chars().filter(|c| c.is_alphanumeric()).count() < 3 {
             let message = format!(
                 "`{}` fits files of every kind: where the name alone tells, three letters of it are needed",
@@ -80,7 +83,11 @@ impl Recognise {
             }
             reasons.push(format!("its first lines contain `{text}`"));
         }
-        if let Some(text) = self.lacks.iter().find(|text| glimpse.head.contains(text.as_str())) {
+        if let Some(text) = self
+            .lacks
+            .iter()
+            .find(|text| glimpse.head.contains(text.as_str()))
+        {
             return Recognition::No(format!("its first lines contain `{text}`"));
         }
         if !self.columns.is_empty() {
@@ -99,16 +106,20 @@ pub(super) fn has_heads(line: &str, heads: &[String]) -> bool {
     let bare = |cell: &str| cell.trim().trim_matches('"').trim().to_owned();
     ["\t", ";", "|", ",", "  ", " "].iter().any(|separator| {
         let cells: Vec<String> = line.split(separator).map(bare).collect();
-        heads.iter().all(|head| cells.iter().any(|cell| cell == head.trim()))
+        heads
+            .iter()
+            .all(|head| cells.iter().any(|cell| cell == head.trim()))
     })
 }
 
 /// Whether the end of a path fits a pattern, name by name and without regard to capitals.
 fn fits(pattern: &str, path: &str) -> bool {
     let mut names = path.rsplit('/');
-    pattern
-        .rsplit('/')
-        .all(|part| names.next().is_some_and(|name| name_fits(&part.to_lowercase(), &name.to_lowercase())))
+    pattern.rsplit('/').all(|part| {
+        names
+            .next()
+            .is_some_and(|name| name_fits(&part.to_lowercase(), &name.to_lowercase()))
+    })
 }
 
 /// One name against one pattern: the way back goes to the last star only, so it takes no longer than their product.

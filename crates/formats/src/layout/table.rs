@@ -83,7 +83,10 @@ impl ColumnMeaning {
             (None, Some(number)) if *number.get_ref() > 0 => Which::Index(number.get_ref() - 1),
             (None, Some(number)) => return Err(Fault::at(number, "columns are counted from 1")),
             (Some(head), Some(_)) => {
-                return Err(Fault::at(head, "a column has either `head` or `number`, and not both"));
+                return Err(Fault::at(
+                    head,
+                    "a column has either `head` or `number`, and not both",
+                ));
             }
             (None, None) => {
                 return Err(Fault {
@@ -159,7 +162,10 @@ impl Layout {
             Some(after) => match text.find(after.get_ref().as_str()) {
                 Some(at) => text[at..].find(['\n', '\r']).map_or(text.len(), |end| at + end),
                 None => {
-                    let message = format!("no line contains `{}`, behind which the table stands", after.get_ref());
+                    let message = format!(
+                        "no line contains `{}`, behind which the table stands",
+                        after.get_ref()
+                    );
                     let why = Diagnostic::error(Code::new("no-table"), message);
                     return Err(Box::new(why.at(self.place(after.span()), "the layout says so")));
                 }

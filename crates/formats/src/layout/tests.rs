@@ -99,7 +99,9 @@ fn the_example_holds_and_no_damage_gives_a_number_in_silence() {
 
 #[test]
 fn an_example_that_does_not_hold_is_told_at_its_line() {
-    let text = PLAIN.replace("points = 4", "points = 5").replace("[0, 0.812]", "[0, 0.813]");
+    let text = PLAIN
+        .replace("points = 4", "points = 5")
+        .replace("[0, 0.812]", "[0, 0.813]");
     let layout = Layout::parse("tarn.toml", &text).expect("a layout");
     let complaints = layout.hold(&layout.examples()[0], example_bytes(&layout));
     let lines: Vec<Option<u32>> = complaints.iter().map(Diagnostic::line).collect();
@@ -109,7 +111,9 @@ fn an_example_that_does_not_hold_is_told_at_its_line() {
     let layout = Layout::parse("tarn.toml", &text).expect("a layout");
     let complaints = layout.hold(&layout.examples()[0], example_bytes(&layout));
     assert!(
-        complaints.iter().any(|c| c.message.contains("leaves a question open")),
+        complaints
+            .iter()
+            .any(|c| c.message.contains("leaves a question open")),
         "{complaints:#?}"
     );
 }
@@ -117,17 +121,37 @@ fn an_example_that_does_not_hold_is_told_at_its_line() {
 #[test]
 fn what_no_layout_can_say_is_refused_with_its_place() {
     for (from, to, line, words) in [
-        ("version = \"1\"", "version = \"1\"\nspeed = 3", 5, "unknown field"),
+        (
+            "version = \"1\"",
+            "version = \"1\"\nspeed = 3",
+            5,
+            "unknown field",
+        ),
         ("\"tarn\"", "\"Tarn bench\"", 2, "no name of a layout"),
         ("time:min", "time:fortnights", 10, "UCUM"),
-        ("\"absorbance:{AU}\"\ndate", "\"absorbance\"\ndate", 11, "has no unit"),
+        (
+            "\"absorbance:{AU}\"\ndate",
+            "\"absorbance\"\ndate",
+            11,
+            "has no unit",
+        ),
         ("day-first", "sometimes", 12, "day-first"),
         ("\"path-length\"", "\"pathlength\"", 16, "no known field"),
         ("\"mm\"", "\"nmol\"", 17, "cannot be in"),
         ("\"25 °C\"\n\n", "\"warm\"\n\n", 24, "is no temperature"),
-        ("technique = \"time-course\"", "technique = \"guess\"", 32, "is no technique"),
+        (
+            "technique = \"time-course\"",
+            "technique = \"guess\"",
+            32,
+            "is no technique",
+        ),
         ("[\"Tarn bench\"]", "[\"ab\"]", 7, "too short"),
-        ("contains = [\"Tarn bench\"]", "file-name = \"*.csv\"", 7, "every kind"),
+        (
+            "contains = [\"Tarn bench\"]",
+            "file-name = \"*.csv\"",
+            7,
+            "every kind",
+        ),
         ("contains = [\"Tarn bench\"]", "", 0, "nothing tells"),
     ] {
         let text = PLAIN.replacen(from, to, 1);
@@ -171,12 +195,20 @@ fn a_draft_is_decided_by_hand() {
     let (_, reading) = Readers::built_in().read(&source, None);
     let drafted = draft(&source, &reading, "two-columns.csv");
     let layout = Layout::parse("draft.toml", &drafted).expect("a draft is a layout");
-    assert!(!layout.hold(&layout.examples()[0], text.as_bytes().to_vec()).is_empty());
+    assert!(
+        !layout
+            .hold(&layout.examples()[0], text.as_bytes().to_vec())
+            .is_empty()
+    );
     let decided = drafted
         .replace("# x = \"time:s\"", "x = \"time:s\"")
         .replace("# y = \"absorbance:{AU}\"", "y = \"absorbance:{AU}\"");
     let layout = Layout::parse("draft.toml", &decided).expect("a layout");
-    assert_eq!(layout.hold(&layout.examples()[0], text.as_bytes().to_vec()), [], "{decided}");
+    assert_eq!(
+        layout.hold(&layout.examples()[0], text.as_bytes().to_vec()),
+        [],
+        "{decided}"
+    );
 }
 
 /// Whatever is written about any text can be read back as a layout.
@@ -216,7 +248,12 @@ fn the_layouts_that_come_along_hold() {
             let bytes = example.text().expect("it holds its text").as_bytes().to_vec();
             assert_eq!(layout.hold(example, bytes.clone()), [], "{}", layout.name());
             let damage = layout.damage(example, &bytes);
-            assert!(damage.complaints.is_empty(), "{}: {:#?}", layout.name(), damage.complaints);
+            assert!(
+                damage.complaints.is_empty(),
+                "{}: {:#?}",
+                layout.name(),
+                damage.complaints
+            );
         }
         tried += 1;
     }
@@ -275,7 +312,10 @@ fn columns_are_what_the_layout_tells() {
         panic!("one curve: {reading:?}")
     };
     assert_eq!(trace.label.as_deref(), Some("crocin"));
-    assert_eq!(trace.held(&Quantity::WAVELENGTH).map(|held| held.value), Some(410.0));
+    assert_eq!(
+        trace.held(&Quantity::WAVELENGTH).map(|held| held.value),
+        Some(410.0)
+    );
     assert!(
         reading.runs[0]
             .remarks
@@ -287,7 +327,11 @@ fn columns_are_what_the_layout_tells() {
     let other = "cell changer\nclock;cell\n0;0.1\n20;0.2\n40;0.3\n";
     let reading = layout.read(&Source::new("a.txt", other.as_bytes().to_vec()));
     assert!(reading.runs.is_empty());
-    assert!(reading.remarks[0].message.contains("`flag`"), "{:?}", reading.remarks);
+    assert!(
+        reading.remarks[0].message.contains("`flag`"),
+        "{:?}",
+        reading.remarks
+    );
     for (from, to, words) in [
         ("number = 2", "number = 0", "counted from 1"),
         ("unit = \"s\"", "unit = \"nm\"", "cannot be in"),

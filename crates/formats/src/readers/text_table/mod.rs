@@ -153,6 +153,8 @@ pub(crate) fn read(source: &Source, card: &Card) -> Reading {
     let mut others: Vec<Diagnostic> = Vec::new();
     let mut ordinal = 0;
     for (index, section) in sections.iter().enumerate() {
+        let before = index.checked_sub(1).map(|before| &sections[before]);
+        reading.remarks.extend(before.and_then(|before| columns_change(before, section)));
         let own = if index == 0 {
             None
         } else {
@@ -275,6 +277,21 @@ fn keys_behind(
         section.words.extend(behind);
     }
     (sections, Vec::new())
+}
+
+/// A remark where a table follows upon another in the very next line with other columns: mostly a damaged row.
+fn columns_change(before: &Section, section: &Section) -> Option<Diagnostic> {
+    let (first, second) = (&before.table, &section.table);
+    let (had, has) = (first.grid.columns(), second.grid.columns());
+    let at_once = section.words.is_empty() && second.heads.is_empty() && second.first_line <= first.last_line + 2;
+    (at_once && had != has).then(|| {
+        Diagnostic::warning(
+            Code::new("columns-change"),
+            format!("{has} columns follow upon {had} in the next line: a damaged row, or another table"),
+        )
+        .at(Place::line(second.first_line as usize), "from here on")
+        .help("compare these lines with the original")
+    })
 }
 
 /// A remark on a number that the end of the file has cut, where it looks cut.
