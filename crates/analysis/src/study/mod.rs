@@ -14,7 +14,7 @@ mod temperature;
 pub use fit::{Comparison, compare_trace, fit_run};
 pub use plan::{FitPlan, ParameterPlan, Span, WeightPlan};
 pub use rates::{AssayPlan, RatePlan, RatePoint, RunRates, SeriesFit, fit_series, rates_run};
-pub use reported::{Check, reported};
+pub use reported::{Check, reported, reports_of};
 pub use scans::{ScanFound, ScanTask, scan_differences, scan_run};
 pub use temperature::{AtTemperature, temperature_series};
 

@@ -148,22 +148,60 @@ struct Report {
     trace: Option<u32>,
 }
 
+/// Every result that a run reports about itself, as a record of kind `reported`; nothing is computed.
+pub fn reports_of(run: &Run) -> Vec<Outcome> {
+    found_in(run)
+        .iter()
+        .map(|report| {
+            let termination = "reported by the export, not computed anew".to_owned();
+            record(run, report, report.unit.clone(), termination).identified()
+        })
+        .collect()
+}
+
 /// Every result that a run reports about itself, computed anew where that can be done.
 pub fn reported(run: &Run) -> Vec<Check> {
-    let mut reports = Vec::new();
+    found_in(run).iter().map(|report| check(run, report)).collect()
+}
+
+fn found_in(run: &Run) -> Vec<Report> {
+    let mut all = Vec::new();
     for (key, claims) in run.fields.iter() {
-        reports.extend(claims.iter().flat_map(|claim| self::reports(key, claim, None)));
+        all.extend(claims.iter().flat_map(|claim| reports(key, claim, None)));
     }
     for (number, trace) in (0..).zip(&run.traces) {
         for (key, claims) in trace.fields.iter() {
-            reports.extend(
-                claims
-                    .iter()
-                    .flat_map(|claim| self::reports(key, claim, Some(number))),
-            );
+            all.extend(claims.iter().flat_map(|claim| reports(key, claim, Some(number))));
         }
     }
-    reports.iter().map(|report| check(run, report)).collect()
+    all
+}
+
+fn record(run: &Run, report: &Report, unit: Option<Unit>, termination: String) -> Outcome {
+    Outcome {
+        id: String::new(),
+        kind: "reported".into(),
+        runs: vec![run.id.clone()],
+        trace: report.trace,
+        model: report.key.clone(),
+        by: match report.line {
+            Some(line) => format!("line {line} of the export; read by {BY}"),
+            None => format!("the export; read by {BY}"),
+        },
+        settings: BTreeMap::new(),
+        termination,
+        parameters: vec![Parameter {
+            name: report.kind.name().into(),
+            value: Some(report.value),
+            unit,
+            standard_error: None,
+            intervals: Vec::new(),
+            reason: Some("as the export states it".into()),
+        }],
+        covariance: Vec::new(),
+        statistics: BTreeMap::new(),
+        remarks: Vec::new(),
+    }
 }
 
 /// Every result in a claim: under a word of the source's own, or in a sentence (`the rate constant is k = 0.03 1/s, R² = 0.99`).
@@ -325,7 +363,8 @@ fn check(run: &Run, report: &Report) -> Check {
             let off = |candidate: &Candidate| (candidate.value - report.value).abs();
             let fits = |candidate: &&Candidate| {
                 // To the digits that were printed, or one part in a thousand where these are many.
-                off(candidate) <= report.rounding * 1.001 || off(candidate) <= 1e-3 * report.value.abs()
+                off(candidate) <= report.rounding * 1.001
+                    || report.kind != Kind::Determination && off(candidate) <= 1e-3 * report.value.abs()
             };
             let all: Vec<String> = list
                 .iter()
@@ -356,34 +395,16 @@ fn check(run: &Run, report: &Report) -> Check {
             }
         }
     };
-    let outcome = Outcome {
-        id: String::new(),
-        kind: "reported".into(),
-        runs: vec![run.id.clone()],
-        trace: report.trace,
-        model: report.key.clone(),
-        by: match report.line {
-            Some(line) => format!("line {line} of the export; read by {BY}"),
-            None => format!("the export; read by {BY}"),
-        },
-        settings: BTreeMap::new(),
-        termination: match reproduced {
-            None => "reported, not computed anew".into(),
-            Some(true) => "reported, and reproduced".into(),
-            Some(false) => "reported, and not reproduced".into(),
-        },
-        parameters: vec![Parameter {
-            name: report.kind.name().into(),
-            value: Some(report.value),
-            unit: unit.clone(),
-            standard_error: None,
-            intervals: Vec::new(),
-            reason: Some("as the export states it".into()),
-        }],
-        covariance: Vec::new(),
-        statistics: BTreeMap::new(),
-        remarks,
+    let termination = match reproduced {
+        None => "reported, not computed anew",
+        Some(true) => "reported, and reproduced",
+        Some(false) => "reported, and not reproduced",
     };
+    let mut outcome = record(run, report, unit, termination.to_owned());
+    outcome
+        .settings
+        .insert("computed-anew".into(), serde_json::json!(verdict));
+    outcome.remarks = remarks;
     Check {
         reported: Found {
             trace: report.trace,

@@ -8,6 +8,7 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Instant;
 
 use clap::Args;
+use curvary_analysis::study::reports_of;
 use curvary_archive::{Addition, Archive, Known, Prepared, Preparer, Stat, Writer};
 use curvary_formats::Reading;
 use curvary_record::stored::Record;
@@ -266,6 +267,8 @@ struct Batch {
     prepared: Option<Result<Prepared, curvary_archive::Error>>,
     /// Files that were only touched: where they are, and their bytes, which the archive has.
     touched: Vec<(String, Digest, Option<Stat>)>,
+    /// What the exports state about their own results.
+    reported: Vec<curvary_record::Outcome>,
 }
 
 impl Batch {
@@ -274,6 +277,7 @@ impl Batch {
             fates,
             prepared: None,
             touched: Vec::new(),
+            reported: Vec::new(),
         }
     }
 }
@@ -319,6 +323,9 @@ fn keep(
             }
             if let Some(prepared) = batch.prepared {
                 writer.append(prepared?)?;
+            }
+            for outcome in batch.reported {
+                writer.put_outcome(outcome)?;
             }
             for (path, digest, stat) in batch.touched {
                 writer.met(&path, &digest, stat)?;
@@ -467,6 +474,7 @@ fn read(parcels: Vec<Parcel>, desk: &Desk, writer: &Mutex<Writer>, preparer: &Pr
         fates: Vec::with_capacity(parcels.len()),
         prepared: None,
         touched: Vec::new(),
+        reported: Vec::new(),
     };
     let mut additions = Vec::with_capacity(parcels.len());
     let again = desk.has_orders();
@@ -494,6 +502,7 @@ fn read(parcels: Vec<Parcel>, desk: &Desk, writer: &Mutex<Writer>, preparer: &Pr
         let Reading { runs, remarks } = finished.reading;
         let (verdict, reader) = (fate.verdict, fate.reader.clone());
         batch.fates.push(fate);
+        batch.reported.extend(runs.iter().flat_map(reports_of));
         additions.push(Addition {
             path,
             bytes,
