@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 
 use curvary_record::unit::spelled;
 use curvary_record::{
-    Claim, Code, Diagnostic, Key, Origin, Outcome, Parameter, Quantity, Run, Technique, Trace, Unit, Value,
+    Claim, Code, Diagnostic, Key, Origin, Outcome, Parameter, Quantity, Run, Technique, Trace, Unit,
 };
 
 use super::plan::FitPlan;

@@ -67,6 +67,38 @@ impl Demo {
         act(&in_out(&["worklist"]), screen)?;
         tell(
             screen,
+            "What the runs were made for is computed, with how sure it is, and kept.",
+        )?;
+        let compute = |words: &[&str]| in_out(words);
+        let fit: Vec<&str> = ["fit"]
+            .into_iter()
+            .chain(QUERY)
+            .chain(["--model", "first-order+offset"])
+            .collect();
+        act(&compute(&fit), screen)?;
+        act(
+            &compute(&[
+                "temperature",
+                "sample:betanin",
+                "technique:time-course",
+                "--model",
+                "first-order+offset",
+            ]),
+            screen,
+        )?;
+        act(
+            &compute(&[
+                "rates",
+                "enzyme:phosphatase",
+                "date:2021",
+                "--law",
+                "michaelis-menten",
+            ]),
+            screen,
+        )?;
+        act(&compute(&["find", "result.km:<1mM"]), screen)?;
+        tell(
+            screen,
             "Any runs are handed on in open formats, with every digit as it was.",
         )?;
         let (table, spectra) = (

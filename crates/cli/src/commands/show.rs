@@ -14,6 +14,7 @@ use crate::ending::{Ending, Failure, Outcome};
 use crate::screen::{ASKED, BAD, Errors, FAINT, STRONG, Screen, Styled, count, plural};
 use crate::sketch::{Axes, Curve, sketch};
 use crate::table::one_line;
+use crate::telling;
 
 /// Show a run: its fields with their origins, disputes, traces with a small drawing, results and open questions
 #[derive(Debug, Args)]
@@ -110,7 +111,18 @@ fn show(view: &View, screen: &mut Screen) -> Result<(), Failure> {
     fields(run, screen)?;
     traces(run, screen)?;
     for result in &view.outcomes {
-        outcome(result, screen)?;
+        let of = result
+            .trace
+            .and_then(|number| run.traces.get(number as usize))
+            .map(curvary_analysis::study::label_of)
+            .filter(|label| !label.is_empty())
+            .map(|label| format!(" of {label}"))
+            .unwrap_or_default();
+        telling::tell(
+            &format!("result: {}{of}", result.kind.replace('-', " ")),
+            result,
+            screen,
+        )?;
     }
     questions(run, screen)?;
     for remark in &run.remarks {
@@ -311,39 +323,6 @@ fn held(coordinate: &Coordinate) -> String {
         coordinate.quantity,
         with_unit(&value, Some(&coordinate.unit))
     )
-}
-
-fn outcome(result: &Result_, screen: &mut Screen) -> Result<(), Failure> {
-    let heading = format!("result: {} {}", result.kind, result.model);
-    writeln!(
-        screen,
-        "{} {}",
-        Styled(STRONG, heading),
-        Styled(FAINT, format!("{}, {}", result.termination, result.by))
-    )?;
-    for parameter in &result.parameters {
-        let unit = parameter.unit.as_ref();
-        let value = match parameter.value {
-            Some(value) => with_unit(&curvary_record::Value::Number(value), unit),
-            None => "not determined".to_owned(),
-        };
-        let error = parameter
-            .standard_error
-            .map(|error| format!(" ± {error}"))
-            .unwrap_or_default();
-        let reason = parameter
-            .reason
-            .as_deref()
-            .map(|reason| format!("  {reason}"))
-            .unwrap_or_default();
-        writeln!(
-            screen,
-            "  {} = {value}{error}{}",
-            parameter.name,
-            Styled(FAINT, one_line(&reason))
-        )?;
-    }
-    Ok(())
 }
 
 fn questions(run: &Run, screen: &mut Screen) -> Result<(), Failure> {

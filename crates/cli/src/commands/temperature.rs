@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 use curvary_analysis::study::{AtTemperature, FitPlan, fit_run, temperature_series};
-use curvary_record::{Diagnostic, Outcome as Kept, Unit};
+use curvary_record::{Diagnostic, Origin, Outcome as Kept, Quantity, Unit};
 use serde_json::{Value, json};
 
 use crate::Setting;
@@ -124,16 +124,26 @@ impl Temperature {
     /// The rate constants of one run, or why there is none.
     fn points(&self, subject: &Subject) -> Result<Vec<AtTemperature>, String> {
         let run = &subject.run;
-        let kelvin = run
-            .fields
-            .si("temperature")
-            .ok_or("its temperature is not known; `curvary note RUN temperature='37 °C'` says it")?;
-        let disputed = run.fields.disputes().any(|(key, claims)| {
-            key.as_str() == "temperature" && !matches!(claims[0].origin, curvary_record::Origin::Note { .. })
-        });
-        if disputed {
-            return Err("its temperature is in dispute; a note settles it".into());
-        }
+        // A cell changer may hold each trace at a temperature of its own.
+        let of_trace = |number: Option<u32>| {
+            let trace = run.traces.get(number? as usize)?;
+            let held = trace
+                .held
+                .iter()
+                .find(|held| held.quantity == Quantity::TEMPERATURE);
+            held.and_then(|held| held.unit.convert(held.value, &Unit::KELVIN).ok())
+                .or_else(|| trace.fields.si("temperature"))
+        };
+        let of_run = || {
+            let disputed = run.fields.disputes().any(|(key, claims)| {
+                key.as_str() == "temperature" && !matches!(claims[0].origin, Origin::Note { .. })
+            });
+            if disputed {
+                return Err("its temperature is in dispute; a note settles it".to_owned());
+            }
+            let unknown = "its temperature is not known; `curvary note RUN temperature='37 °C'` says it";
+            run.fields.si("temperature").ok_or_else(|| unknown.to_owned())
+        };
         let has = |outcome: &&Kept| {
             outcome.kind == "fit"
                 && outcome.runs.len() == 1
@@ -169,6 +179,7 @@ impl Temperature {
             latest.push(fit);
         }
         if latest.is_empty() {
+            of_run()?;
             return Err(format!("no fit with `{}` is kept; --model fits one now", self.of));
         }
         latest
@@ -183,7 +194,7 @@ impl Temperature {
                     .ok_or_else(|| format!("its `{}` has no value or no unit", self.of))?;
                 Ok(AtTemperature {
                     run: run.id.clone(),
-                    kelvin,
+                    kelvin: of_trace(fit.trace).map_or_else(of_run, Ok)?,
                     rate: (value, parameter.standard_error, unit),
                 })
             })
