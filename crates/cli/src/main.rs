@@ -9,6 +9,7 @@ mod desk;
 mod drawing;
 mod ending;
 mod figure;
+mod findings;
 mod flow;
 mod layouts;
 mod output;

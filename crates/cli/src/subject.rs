@@ -53,6 +53,15 @@ enum Named {
 }
 
 impl Subjects {
+    /// What words of another option name; nothing of it is kept.
+    pub(crate) fn of(what: Vec<String>) -> Self {
+        Self {
+            what,
+            dry_run: true,
+            json: false,
+        }
+    }
+
     /// Finds out what is meant: a file that is there is a file; the rest are runs by name, or one query together.
     pub(crate) fn asked(&self, setting: &Setting) -> Result<Asked, Failure> {
         let is_file = |word: &&String| Path::new(word.as_str()).is_file();
@@ -175,6 +184,15 @@ impl Asked {
     /// Whether everything named is in the archive.
     pub(crate) fn all_kept(&self) -> bool {
         self.named.iter().all(|named| matches!(named, Named::Run(_)))
+    }
+
+    /// Every subject, one after another.
+    pub(crate) fn all(&self, how: Reading) -> Result<Vec<Subject>, Failure> {
+        let mut all = Vec::new();
+        for named in &self.named {
+            all.extend(self.load(named, how).map_err(Failure::nothing)?);
+        }
+        Ok(all)
     }
 
     fn load(&self, named: &Named, how: Reading) -> Result<Vec<Subject>, Diagnostic> {

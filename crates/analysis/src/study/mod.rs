@@ -5,17 +5,25 @@
 //! person asked for; it is kept whole in the outcome's `settings`.
 
 mod fit;
+mod peaks;
 mod plan;
+mod quantify;
 mod rates;
 mod reported;
 mod scans;
+mod spectrum;
 mod temperature;
 
 pub use fit::{Comparison, compare_trace, fit_run};
+pub use peaks::{PeaksPlan, peaks_run};
 pub use plan::{FitPlan, ParameterPlan, Span, WeightPlan};
+pub use quantify::{
+    QuantifyPlan, ReferenceSpectrum, Standard, Standards, Way, quantify_run, standards_of,
+};
 pub use rates::{AssayPlan, RatePlan, RatePoint, RunRates, SeriesFit, fit_series, rates_run};
 pub use reported::{Check, reported, reports_of};
 pub use scans::{ScanFound, ScanTask, scan_differences, scan_run};
+pub use spectrum::{References, spectrum_of};
 pub use temperature::{AtTemperature, temperature_series};
 
 use curvary_record::{Column, Fields, Quantity, Run, Trace, Unit, Value};

@@ -6,10 +6,11 @@ mod convert;
 mod demo;
 mod explain;
 pub(crate) mod export;
-mod find;
+pub(crate) mod find;
 mod fit;
 mod man;
 mod note;
+mod peaks;
 mod rates;
 mod readers;
 mod scans;
@@ -35,6 +36,7 @@ pub(crate) enum Command {
     Rates(Box<rates::Rates>),
     Scans(scans::Scans),
     Temperature(temperature::Temperature),
+    Peaks(Box<peaks::Peaks>),
     Show(show::Show),
     Explain(explain::Explain),
     Worklist(worklist::Worklist),
@@ -58,6 +60,7 @@ impl Command {
             Self::Rates(rates) => rates.run(setting, screen),
             Self::Scans(scans) => scans.run(setting, screen),
             Self::Temperature(temperature) => temperature.run(setting, screen),
+            Self::Peaks(peaks) => peaks.run(setting, screen),
             Self::Show(show) => show.run(setting, screen),
             Self::Explain(explain) => explain.run(setting, screen),
             Self::Worklist(worklist) => worklist.run(setting, screen),
@@ -77,7 +80,16 @@ impl Command {
 const EXCLUDED: char = '\u{2212}';
 
 /// Commands that take a query.
-const ASKING: [&str; 7] = ["find", "export", "note", "fit", "rates", "scans", "temperature"];
+const ASKING: [&str; 8] = [
+    "find",
+    "export",
+    "note",
+    "fit",
+    "rates",
+    "scans",
+    "temperature",
+    "peaks",
+];
 /// Options whose value is a path, which may begin with a hyphen too.
 const PATHS: [&str; 2] = ["--out", "--archive"];
 

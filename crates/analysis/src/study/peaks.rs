@@ -1,0 +1,403 @@
+//! Peaks of a run's spectra after a chain of processing steps that is kept with them.
+
+use curvary_record::{Code, Diagnostic, Outcome, Parameter, Run, Trace, Unit};
+use serde::{Deserialize, Serialize};
+
+use super::spectrum::{
+    References, asked_traces, axis_title, bare, in_question, spectrum_of, tell_log, told, unit_of,
+    with_usual_steps,
+};
+use super::{Drawn, Found, label_of};
+use crate::refusal::Refusal;
+use crate::spectra::{
+    Apex, AreaBaseline, Axis, Chain, Extreme, Ordinate, Peak, PeakOptions, Processed, Refinement,
+    SpectrumRefusal, Step, Threshold, Width, WidthLevel, Window, find_peaks, point_noise,
+};
+
+/// How many times the noise an extreme must stand out by, unless a height is given. Common practice.
+const TIMES_NOISE: f64 = 5.0;
+
+/// What is asked of a search for peaks, in a form that is kept with its result.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", default)]
+pub struct PeaksPlan {
+    /// The steps before the search, in order. Transmittance is turned into absorbance first, and absorbance above the
+    /// trusted range is left out, unless a step says otherwise.
+    pub steps: Vec<Step>,
+    /// Absorbance above which points are left out; [`super::TRUSTED_ABSORBANCE`] if absent, the largest number for no
+    /// limit.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub trusted_absorbance: Option<f64>,
+    /// Peaks or valleys.
+    pub extreme: Extreme,
+    /// Least prominence, in units of y; five times the noise if absent.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub prominence: Option<f64>,
+    /// Only extremes here are told, on the axis after the steps.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub within: Option<Window>,
+    /// How positions between points are found.
+    pub refinement: Refinement,
+    /// Where widths are taken.
+    pub width: WidthLevel,
+    /// From where areas are counted.
+    pub area: AreaBaseline,
+    /// Traces by number (from 1) or label; all if empty.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub traces: Vec<String>,
+}
+
+impl Default for PeaksPlan {
+    fn default() -> Self {
+        let usual = PeakOptions::default();
+        Self {
+            steps: Vec::new(),
+            trusted_absorbance: None,
+            extreme: usual.extreme,
+            prominence: None,
+            within: None,
+            refinement: usual.refinement,
+            width: usual.width,
+            area: usual.area,
+            traces: Vec::new(),
+        }
+    }
+}
+
+/// Finds the peaks of every trace of a run that the plan speaks of.
+///
+/// Each peak gives five parameters one after another: `peak` (its position), `peak-height`, `peak-prominence`,
+/// `peak-width` and `peak-area`, the same names for every peak, so that a search for a position finds any of them. What
+/// is drawn is the curve after the steps.
+pub fn peaks_run(plan: &PeaksPlan, run: &Run, references: &References) -> Vec<Found> {
+    let whole = |why: String| {
+        let mut outcome = bare("peaks", "as recorded", run, None, plan);
+        outcome.termination = why;
+        vec![Found {
+            trace: None,
+            label: String::new(),
+            outcome: outcome.identified(),
+            drawn: Drawn::default(),
+        }]
+    };
+    if let Some(refusal) = in_question(run) {
+        return whole(super::told(&refusal));
+    }
+    match asked_traces(run, &plan.traces) {
+        Err(refusal) => whole(super::told(&refusal)),
+        Ok(traces) => traces
+            .into_iter()
+            .map(|(number, trace)| peaks_of(plan, run, number, trace, references))
+            .collect(),
+    }
+}
+
+fn peaks_of(plan: &PeaksPlan, run: &Run, number: u32, trace: &Trace, references: &References) -> Found {
+    let mut outcome = bare("peaks", "as recorded", run, Some(number), plan);
+    let mut drawn = Drawn::default();
+    if let Err(why) = search(plan, trace, references, &mut outcome, &mut drawn) {
+        outcome.parameters.clear();
+        outcome.termination = why;
+    }
+    Found {
+        trace: Some(number),
+        label: label_of(trace),
+        outcome: outcome.identified(),
+        drawn,
+    }
+}
+
+fn search(
+    plan: &PeaksPlan,
+    trace: &Trace,
+    references: &References,
+    outcome: &mut Outcome,
+    drawn: &mut Drawn,
+) -> Result<(), String> {
+    let (spectrum, marked) = spectrum_of(trace).map_err(|refusal| told(&refusal))?;
+    let chain = with_usual_steps(&plan.steps, &spectrum, plan.trusted_absorbance);
+    describe(&chain, outcome);
+    let processed = chain
+        .apply(&spectrum, |name| references.get(name).cloned())
+        .map_err(|refused| format!("{}: {refused}", refused.refusal.code()))?;
+    tell_log(&processed.log, marked, outcome);
+    *drawn = drawn_of(&processed, trace);
+    let noise = noise_of(&processed, plan).map_err(|refusal| told(&refusal))?;
+    let curve = &processed.spectrum.curve;
+    let table = find_peaks(curve, &options(plan, &processed, noise)).map_err(|refusal| told(&refusal))?;
+    if let Some(noise) = noise {
+        outcome.statistics.insert("noise".into(), noise);
+    }
+    outcome.statistics.insert("points".into(), curve.len() as f64);
+    outcome.statistics.insert("least_prominence".into(), table.min_prominence);
+    for note in &table.notes {
+        outcome
+            .remarks
+            .push(Diagnostic::note(Code::new("processing-remark"), note.clone()));
+    }
+    if table.peaks.is_empty() {
+        return Err(format!(
+            "no-peak: nothing stands out by {:.3e} or more",
+            table.min_prominence
+        ));
+    }
+    outcome.parameters = table
+        .peaks
+        .iter()
+        .flat_map(|peak| parameters(peak, processed.spectrum.axis, processed.spectrum.ordinate))
+        .collect();
+    outcome.termination = "found".into();
+    Ok(())
+}
+
+fn describe(chain: &Chain, outcome: &mut Outcome) {
+    if !chain.steps.is_empty() {
+        outcome.model = chain.to_string();
+    }
+}
+
+fn drawn_of(processed: &Processed, trace: &Trace) -> Drawn {
+    let spectrum = &processed.spectrum;
+    Drawn {
+        x_title: axis_title(spectrum.axis),
+        y_title: match spectrum.ordinate {
+            Ordinate::Other => super::title(&trace.y),
+            Ordinate::PercentTransmittance => "transmittance / %".into(),
+            ordinate => ordinate.to_string(),
+        },
+        x: spectrum.curve.x().to_vec(),
+        y: spectrum.curve.y().to_vec(),
+        used: (0..spectrum.curve.len()).collect(),
+        ..Drawn::default()
+    }
+}
+
+/// The noise of a single point: before a filter, where there was one.
+fn noise_of(processed: &Processed, plan: &PeaksPlan) -> Result<Option<f64>, SpectrumRefusal> {
+    if plan.steps.iter().any(correlates) {
+        let differentiated = plan
+            .steps
+            .iter()
+            .any(|step| matches!(step, Step::Filter { filter } if filter.derivative > 0));
+        return match (processed.noise_before_smoothing, differentiated, plan.prominence) {
+            // The noise of the points is no measure of that of a derivative, which has other units.
+            (_, true, Some(_)) | (None, false, Some(_)) => Ok(None),
+            (Some(noise), false, _) => Ok(Some(noise)),
+            _ => Err(SpectrumRefusal::Undetermined {
+                what: "the noise after these steps".into(),
+                why: "say which prominence counts".into(),
+            }),
+        };
+    }
+    match (point_noise(processed.spectrum.curve.y()), plan.prominence) {
+        (Ok(noise), _) => Ok(Some(noise)),
+        // Too few points for their noise; with a prominence a peak can still be read.
+        (Err(SpectrumRefusal::Data(Refusal::TooFewPoints { .. })), Some(_)) => Ok(None),
+        (Err(refusal), _) => Err(refusal),
+    }
+}
+
+fn correlates(step: &Step) -> bool {
+    matches!(step, Step::Filter { .. } | Step::Resample { .. })
+}
+
+fn options(plan: &PeaksPlan, processed: &Processed, noise: Option<f64>) -> PeakOptions {
+    let prominence = plan
+        .prominence
+        .or_else(|| noise.map(|noise| TIMES_NOISE * noise))
+        .unwrap_or(0.0);
+    // The error of a position needs independent points.
+    let independent = processed.noise_before_smoothing.is_none() && !plan.steps.iter().any(correlates);
+    PeakOptions {
+        extreme: plan.extreme,
+        min_prominence: Threshold::Absolute(prominence),
+        within: plan.within,
+        refinement: plan.refinement,
+        width: plan.width,
+        area: plan.area,
+        noise: noise.filter(|_| independent),
+        ceiling: None,
+    }
+}
+
+fn parameters(peak: &Peak, axis: Axis, ordinate: Ordinate) -> [Parameter; 5] {
+    let bare = |name: &str, value: Option<f64>, unit: Option<Unit>| Parameter {
+        name: name.into(),
+        value,
+        unit,
+        standard_error: None,
+        intervals: Vec::new(),
+        reason: None,
+    };
+    let y_unit = match ordinate {
+        Ordinate::Absorbance => Some(Unit::ABSORBANCE),
+        Ordinate::PercentTransmittance => Some(Unit::PERCENT),
+        Ordinate::Transmittance => Some(Unit::ONE),
+        Ordinate::Derivative(_) | Ordinate::Other => None,
+    };
+    let x_unit = unit_of(axis);
+    let mut position = bare("peak", Some(peak.apex.x()), x_unit.clone());
+    let mut height = bare("peak-height", Some(peak.apex.height()), y_unit.clone());
+    match peak.apex {
+        Apex::Refined {
+            x_error, height_error, ..
+        } => {
+            position.standard_error = x_error;
+            height.standard_error = height_error;
+        }
+        Apex::Flat { from, to, .. } => {
+            position.reason = Some(format!("the top is flat from {from} to {to}; its middle is given"));
+        }
+        Apex::Sampled { .. } => {
+            position.reason = Some("the highest recorded point; no parabola could be laid through it".into());
+        }
+    }
+    let mut width = bare("peak-width", None, x_unit.clone());
+    match peak.width {
+        Width::Found { width: found, .. } => width.value = Some(found),
+        Width::Open { at } => {
+            width.reason = Some(format!("a flank does not come down to {at:.4}"));
+        }
+    }
+    // Absorbance has no dimension, so its area has that of the axis.
+    let area_unit = x_unit.filter(|_| matches!(ordinate, Ordinate::Absorbance | Ordinate::Transmittance));
+    let mut area = bare("peak-area", peak.area.map(|area| area.value), area_unit);
+    if peak.area.is_none() {
+        area.reason = Some("points are missing between the bases".into());
+    }
+    [
+        position,
+        height,
+        bare("peak-prominence", Some(peak.prominence), y_unit),
+        width,
+        area,
+    ]
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeMap;
+
+    use curvary_record::{Column, Digest, Fields, Quantity, RunId, SourceRef, Technique};
+
+    use super::*;
+
+    fn run(quantity: Quantity, unit: Unit, y: Vec<f64>) -> Run {
+        let x: Vec<f64> = (0..y.len()).map(|i| 400.0 + i as f64).collect();
+        let trace = Trace::new(
+            Column::new(Quantity::WAVELENGTH, Unit::NANOMETRE, x),
+            Column::new(quantity, unit, y),
+        )
+        .expect("one length");
+        let digest = Digest::of(b"x");
+        Run {
+            id: RunId::new(&digest, 0),
+            source: SourceRef {
+                path: "x.csv".into(),
+                digest,
+                reader: "built-in/text-table".into(),
+                reader_version: "1".into(),
+                encoding: None,
+                ordinal: 0,
+                lines: None,
+            },
+            technique: Technique::SPECTRUM,
+            because: Vec::new(),
+            fields: Fields::default(),
+            traces: vec![trace],
+            questions: Vec::new(),
+            remarks: Vec::new(),
+        }
+    }
+
+    /// A Gauss band of height 0.8 at 450.3 nm: its full width at half maximum is 2·√(2 ln 2)·σ, its area height·σ·√(2π).
+    fn band(noise: f64) -> Vec<f64> {
+        (0..101)
+            .map(|i| {
+                let away: f64 = (f64::from(i) + 400.0 - 450.3) / 12.0;
+                // A fixed pattern without a trend stands for noise.
+                0.8 * (-0.5 * away * away).exp() + noise * f64::from((i * 7) % 5 - 2)
+            })
+            .collect()
+    }
+
+    #[test]
+    fn a_gauss_band_comes_out_with_its_closed_forms() {
+        let found = peaks_run(
+            &PeaksPlan::default(),
+            &run(Quantity::ABSORBANCE, Unit::ABSORBANCE, band(1e-5)),
+            &BTreeMap::new(),
+        );
+        let outcome = &found[0].outcome;
+        assert_eq!(outcome.termination, "found", "{outcome:?}");
+        let value = |name: &str| outcome.parameter(name).and_then(|p| p.value).expect(name);
+        assert_eq!(outcome.parameters.len(), 5);
+        assert!((value("peak") - 450.3).abs() < 0.02);
+        assert!((value("peak-height") - 0.8).abs() < 1e-3);
+        assert!((value("peak-width") - 2.0 * (2.0 * 2f64.ln()).sqrt() * 12.0).abs() < 0.1);
+        let area = 0.8 * 12.0 * (2.0 * std::f64::consts::PI).sqrt();
+        assert!((value("peak-area") - area).abs() < 0.02 * area);
+        assert!(outcome.parameter("peak").is_some_and(|p| p.standard_error.is_some()));
+        assert_eq!(outcome.model, "saturation(above=3)");
+    }
+
+    #[test]
+    fn transmittance_is_turned_into_absorbance_and_told() {
+        let percent = band(1e-5).iter().map(|a| 100.0 * 10f64.powf(-a)).collect();
+        let found = peaks_run(
+            &PeaksPlan::default(),
+            &run(Quantity::TRANSMITTANCE, Unit::PERCENT, percent),
+            &BTreeMap::new(),
+        );
+        let outcome = &found[0].outcome;
+        assert_eq!(outcome.model, "ordinate(absorbance) | saturation(above=3)");
+        let at = outcome.parameter("peak").and_then(|p| p.value).expect("a peak");
+        assert!((at - 450.3).abs() < 0.02);
+    }
+
+    #[test]
+    fn a_blank_and_smoothing_are_part_of_the_record() {
+        let sample = run(
+            Quantity::ABSORBANCE,
+            Unit::ABSORBANCE,
+            band(1e-3).iter().map(|a| a + 0.1).collect(),
+        );
+        let blank = run(Quantity::ABSORBANCE, Unit::ABSORBANCE, vec![0.1; 101]);
+        let references = [("b1".to_owned(), spectrum_of(&blank.traces[0]).expect("a spectrum").0)].into();
+        let chain: Chain = "blank(b1) | smooth(window=11, order=3)".parse().expect("a chain");
+        let plan = PeaksPlan {
+            steps: chain.steps,
+            prominence: Some(0.1),
+            ..PeaksPlan::default()
+        };
+        let found = peaks_run(&plan, &sample, &references);
+        let outcome = &found[0].outcome;
+        let height = outcome.parameter("peak-height").and_then(|p| p.value).expect("a peak");
+        assert!((height - 0.8).abs() < 0.01, "{height}");
+        let again: PeaksPlan = serde_json::from_value(serde_json::to_value(&outcome.settings).expect("JSON"))
+            .expect("the settings are a plan");
+        assert_eq!(again, plan);
+        assert_eq!(peaks_run(&again, &sample, &references), found);
+        let unknown = peaks_run(&plan, &sample, &BTreeMap::new());
+        assert!(unknown[0].outcome.termination.starts_with("unknown-reference"));
+    }
+
+    #[test]
+    fn bad_spectra_give_a_reason_and_no_number() {
+        for (y, wanted) in [
+            (vec![0.5; 50], "constant-signal"),
+            (vec![4.0; 50], "all-saturated"),
+            ((0..50).map(f64::from).map(|i| i / 50.0).collect(), "no-peak"),
+            (vec![0.1, 0.2, 0.1], "too-few-points"),
+        ] {
+            let found = peaks_run(
+                &PeaksPlan::default(),
+                &run(Quantity::ABSORBANCE, Unit::ABSORBANCE, y),
+                &BTreeMap::new(),
+            );
+            assert!(!found[0].is_result());
+            let why = &found[0].outcome.termination;
+            assert!(why.starts_with(wanted), "{why}: expected {wanted}");
+        }
+    }
+}

@@ -1,0 +1,209 @@
+//! A trace of a run as a spectrum, and what the commands over spectra have in common.
+
+use std::collections::BTreeMap;
+
+use curvary_record::{Code, Diagnostic, Outcome, Quantity, Run, Trace, Unit};
+
+use super::{BY, TRUSTED_ABSORBANCE, label_of};
+use crate::refusal::Refusal;
+use crate::spectra::{Axis, Chain, Curve, LogEntry, Ordinate, Spectrum, SpectrumRefusal, Step};
+
+/// Spectra by the names that stand in a chain: the names of their runs.
+pub type References = BTreeMap<String, Spectrum>;
+
+/// The spectrum of a trace, in nm, cm⁻¹ or eV. Points that were marked as beyond the range of the instrument are left
+/// out and counted.
+///
+/// # Errors
+/// `wrong-axis` for a trace that does not run over the light, and what [`Curve::new`] refuses.
+pub fn spectrum_of(trace: &Trace) -> Result<(Spectrum, usize), SpectrumRefusal> {
+    let wrong = || SpectrumRefusal::WrongAxis {
+        found: super::title(&trace.x),
+        wanted: "a wavelength, a wavenumber or an energy of light".into(),
+    };
+    let (axis, unit) = match &trace.x.quantity {
+        quantity if *quantity == Quantity::WAVELENGTH => (Axis::Nanometre, Unit::NANOMETRE),
+        quantity if *quantity == Quantity::WAVENUMBER => (Axis::PerCentimetre, Unit::PER_CENTIMETRE),
+        quantity if *quantity == Quantity::ENERGY => {
+            (Axis::ElectronVolt, Unit::ucum("eV").map_err(|_| wrong())?)
+        }
+        _ => return Err(wrong()),
+    };
+    let x = in_unit(&trace.x.values, &trace.x.unit, &unit).ok_or_else(wrong)?;
+    let (ordinate, y) = ordinate(trace);
+    let curve = Curve::new(x, y)?;
+    let marked: Vec<usize> = trace.saturated.iter().map(|at| *at as usize).collect();
+    if marked.is_empty() {
+        return Ok((Spectrum { curve, axis, ordinate }, 0));
+    }
+    let kept: Vec<usize> = (0..curve.len()).filter(|i| !marked.contains(i)).collect();
+    if kept.is_empty() {
+        return Err(Refusal::AllSaturated {
+            limit: TRUSTED_ABSORBANCE,
+            count: curve.len(),
+        }
+        .into());
+    }
+    let curve = curve.pick(&kept)?;
+    Ok((Spectrum { curve, axis, ordinate }, marked.len()))
+}
+
+fn in_unit(values: &[f64], from: &Unit, to: &Unit) -> Option<Vec<f64>> {
+    values.iter().map(|value| from.convert(*value, to).ok()).collect()
+}
+
+/// What the values are, as absorbance (not thousandths of it) or transmittance where they are one of these.
+fn ordinate(trace: &Trace) -> (Ordinate, Vec<f64>) {
+    let y = &trace.y;
+    if y.quantity == Quantity::ABSORBANCE
+        && let Some(values) = in_unit(&y.values, &y.unit, &Unit::ABSORBANCE)
+    {
+        return (Ordinate::Absorbance, values);
+    }
+    if y.quantity == Quantity::TRANSMITTANCE {
+        if y.unit == Unit::PERCENT {
+            return (Ordinate::PercentTransmittance, y.values.to_vec());
+        }
+        if let Some(values) = in_unit(&y.values, &y.unit, &Unit::ONE) {
+            return (Ordinate::Transmittance, values);
+        }
+    }
+    (Ordinate::Other, y.values.to_vec())
+}
+
+/// The unit of an optical axis.
+pub(crate) fn unit_of(axis: Axis) -> Option<Unit> {
+    match axis {
+        Axis::Nanometre => Some(Unit::NANOMETRE),
+        Axis::PerCentimetre => Some(Unit::PER_CENTIMETRE),
+        Axis::ElectronVolt => Unit::ucum("eV").ok(),
+        Axis::Other => None,
+    }
+}
+
+/// What runs along an optical axis, with its unit.
+pub(crate) fn axis_title(axis: Axis) -> String {
+    match axis {
+        Axis::Nanometre => "wavelength / nm",
+        Axis::PerCentimetre => "wavenumber / cm⁻¹",
+        Axis::ElectronVolt => "energy / eV",
+        Axis::Other => "x",
+    }
+    .to_owned()
+}
+
+/// The open question of a run that touches the numbers of its curves; one about a date does not.
+pub(crate) fn in_question(run: &Run) -> Option<Refusal> {
+    let about_conditions = ["day-or-month-first", "two-units", "wavelength-disputed"];
+    run.questions
+        .iter()
+        .find(|question| !about_conditions.contains(&question.code.as_str()))
+        .map(|question| Refusal::Unsuitable {
+            why: format!("the run is in question: {}", question.message),
+        })
+}
+
+/// The traces that were asked for, by number (from 1) or label; all where none was named.
+///
+/// # Errors
+/// `unsuitable`, where there is none.
+pub(crate) fn asked_traces<'a>(run: &'a Run, names: &[String]) -> Result<Vec<(u32, &'a Trace)>, Refusal> {
+    let wanted = |number: u32, trace: &Trace| {
+        names.is_empty()
+            || names
+                .iter()
+                .any(|name| *name == label_of(trace) || name.parse() == Ok(number + 1))
+    };
+    let found: Vec<(u32, &Trace)> = (0..)
+        .zip(&run.traces)
+        .filter(|(number, trace)| wanted(*number, trace))
+        .collect();
+    if found.is_empty() {
+        let labels: Vec<String> = run.traces.iter().map(label_of).collect();
+        return Err(Refusal::Unsuitable {
+            why: format!(
+                "no trace is called {}; there are {}",
+                names.join(" or "),
+                labels.join(", ")
+            ),
+        });
+    }
+    Ok(found)
+}
+
+/// The chain with what goes before every measurement of an absorbance: transmittance becomes absorbance, and what lies
+/// above the trusted range is left out.
+pub(crate) fn with_usual_steps(steps: &[Step], spectrum: &Spectrum, trusted: Option<f64>) -> Chain {
+    let mut chain = Chain::default();
+    let says_ordinate = steps.iter().any(|step| matches!(step, Step::Ordinate { .. }));
+    let is_transmittance = matches!(
+        spectrum.ordinate,
+        Ordinate::Transmittance | Ordinate::PercentTransmittance
+    );
+    if is_transmittance && !says_ordinate {
+        chain.steps.push(Step::Ordinate {
+            to: Ordinate::Absorbance,
+        });
+    }
+    let says_saturation = steps.iter().any(|step| matches!(step, Step::Saturation { .. }));
+    let becomes_absorbance = spectrum.ordinate == Ordinate::Absorbance || !chain.steps.is_empty();
+    let limit = trusted.unwrap_or(TRUSTED_ABSORBANCE);
+    if becomes_absorbance && !says_saturation && limit < f64::MAX {
+        chain.steps.push(Step::Saturation { above: limit });
+    }
+    chain.steps.extend(steps.iter().cloned());
+    chain
+}
+
+/// What the steps assumed and left out, as remarks; steps that changed nothing are not told.
+pub(crate) fn tell_log(log: &[LogEntry], marked: usize, outcome: &mut Outcome) {
+    if marked > 0 {
+        outcome.remarks.push(left_out(&format!(
+            "{marked} {} marked as beyond the range of the instrument and left out",
+            if marked == 1 { "point was" } else { "points were" }
+        )));
+    }
+    for entry in log {
+        for note in &entry.notes {
+            if note.starts_with("0 of ") {
+                continue;
+            }
+            outcome.remarks.push(if note.contains("left out") {
+                left_out(note)
+            } else {
+                Diagnostic::note(Code::new("processing-remark"), format!("{}: {note}", entry.step))
+            });
+        }
+    }
+}
+
+fn left_out(words: &str) -> Diagnostic {
+    Diagnostic::warning(Code::new("points-left-out"), words.to_owned())
+}
+
+/// A refusal as the outcome tells it.
+pub(crate) fn told(refusal: &SpectrumRefusal) -> String {
+    format!("{}: {refusal}", refusal.code())
+}
+
+/// An outcome without a number yet.
+pub(crate) fn bare(kind: &str, model: &str, run: &Run, trace: Option<u32>, plan: &impl serde::Serialize) -> Outcome {
+    let settings = match serde_json::to_value(plan) {
+        Ok(serde_json::Value::Object(map)) => map.into_iter().collect(),
+        _ => BTreeMap::new(),
+    };
+    Outcome {
+        id: String::new(),
+        kind: kind.into(),
+        runs: vec![run.id.clone()],
+        trace,
+        model: model.into(),
+        by: BY.into(),
+        settings,
+        termination: String::new(),
+        parameters: Vec::new(),
+        covariance: Vec::new(),
+        statistics: BTreeMap::new(),
+        remarks: Vec::new(),
+    }
+}

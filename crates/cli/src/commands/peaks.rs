@@ -1,0 +1,315 @@
+//! `curvary peaks`: positions, heights, widths and areas of the peaks of spectra, after steps that are kept with them.
+
+use std::collections::BTreeMap;
+use std::io::Write;
+
+use clap::{Args, ValueEnum};
+use curvary_analysis::spectra::{
+    AreaBaseline, Chain, Extreme, Grids, Interpolation, Refinement, Step, WidthLevel, Window,
+};
+use curvary_analysis::study::{PeaksPlan, References, peaks_run, spectrum_of};
+use curvary_record::{Outcome as Record, Parameter};
+use serde_json::{Map, Value, json};
+
+use crate::Setting;
+use crate::commands::fit::trusted;
+use crate::ending::{Failure, Outcome};
+use crate::figure::{Figure, Layer, Panel};
+use crate::findings::{Finding, Pictures, each};
+use crate::screen::{FAINT, STRONG, Screen, Styled};
+use crate::subject::{Reading, Subject, Subjects};
+use crate::table::{Column, Table, one_line};
+use crate::telling;
+
+/// Find the peaks of spectra: position between the points, height, prominence, width and area
+///
+/// Steps go before the search, in the order given, and are kept with the result:
+/// ordinate(absorbance), axis(cm-1), crop(220..400), saturation(above=3), blank(RUN), blank(RUN, resample=cubic),
+/// baseline(offset, 680..700), baseline(line, 240..250, 340..350), baseline(scatter, 350..500),
+/// smooth(window=11, order=3), derivative(2, window=11, order=3) and resample(cubic, 200..800, every=1).
+/// Transmittance is turned into absorbance first. Peaks of runs in the archive are found again by where they are:
+/// `curvary find result.peak:530..540nm`.
+#[derive(Debug, Args)]
+pub(crate) struct Peaks {
+    #[command(flatten)]
+    subjects: Subjects,
+    /// A step before the search, such as `smooth(window=11, order=3)`; several go in order
+    #[arg(long, value_name = "STEP", help_heading = "Steps")]
+    step: Vec<String>,
+    /// Subtract this blank before the other steps
+    #[arg(long, value_name = "RUN|FILE", help_heading = "Steps")]
+    blank: Option<String>,
+    /// Interpolate the blank where its points differ from those of the sample
+    #[arg(long, value_name = "HOW", requires = "blank", help_heading = "Steps")]
+    resample_blank: Option<How>,
+    /// Absorbance above which points are left out; `none` for no limit [default: 3]
+    #[arg(long, value_name = "A", help_heading = "Steps")]
+    trust_below: Option<String>,
+    /// Look for valleys
+    #[arg(long, help_heading = "Search")]
+    valleys: bool,
+    /// How far a peak must stand out, in the unit of the values [default: five times the noise]
+    #[arg(long, value_name = "HEIGHT", help_heading = "Search")]
+    prominence: Option<f64>,
+    /// Tell peaks of this stretch only, such as 400..600
+    #[arg(long, value_name = "FROM..TO", help_heading = "Search")]
+    within: Option<String>,
+    /// Lay the parabola that finds the position through so many points (odd) and not through three
+    #[arg(long, value_name = "POINTS", help_heading = "Search")]
+    parabola: Option<usize>,
+    /// Take widths at half the height above zero and not half-way down the prominence
+    #[arg(long, help_heading = "Search")]
+    half_height: bool,
+    /// Count areas from zero and not from the line between the bases
+    #[arg(long, help_heading = "Search")]
+    area_from_zero: bool,
+    /// Traces by number (from 1) or label
+    #[arg(long, value_name = "TRACE", value_delimiter = ',', help_heading = "Search")]
+    trace: Vec<String>,
+    #[command(flatten)]
+    pictures: Pictures,
+}
+
+/// How a blank is interpolated.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum How {
+    /// Straight lines between the points
+    Linear,
+    /// A natural cubic spline
+    Cubic,
+}
+
+impl How {
+    /// What it means to the subtraction.
+    pub(crate) fn grids(how: Option<Self>) -> Grids {
+        match how {
+            None => Grids::MustMatch,
+            Some(Self::Linear) => Grids::Resample(Interpolation::Linear),
+            Some(Self::Cubic) => Grids::Resample(Interpolation::Cubic),
+        }
+    }
+}
+
+impl Peaks {
+    /// Does it.
+    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        let mut references = References::new();
+        let steps = steps(
+            &self.step,
+            self.blank.as_deref().map(|blank| (blank, How::grids(self.resample_blank))),
+            setting,
+            &mut references,
+        )?;
+        let plan = PeaksPlan {
+            steps,
+            trusted_absorbance: trusted(self.trust_below.as_deref())?,
+            extreme: if self.valleys { Extreme::Minimum } else { Extreme::Maximum },
+            prominence: self.prominence,
+            within: self.within.as_deref().map(window).transpose()?,
+            refinement: match self.parabola {
+                None | Some(3) => Refinement::ThreePoints,
+                Some(points) => Refinement::LocalQuadratic { points },
+            },
+            width: if self.half_height {
+                WidthLevel::HalfHeight
+            } else {
+                WidthLevel::HalfProminence
+            },
+            area: if self.area_from_zero {
+                AreaBaseline::Zero
+            } else {
+                AreaBaseline::Chord
+            },
+            traces: self.trace.clone(),
+        };
+        let asked = self.subjects.asked(setting)?;
+        each(
+            (&self.subjects, &asked),
+            "curvary peaks",
+            &self.pictures,
+            screen,
+            |subject| find(&plan, &references, subject),
+            tell,
+        )
+    }
+}
+
+fn find(plan: &PeaksPlan, references: &References, subject: &Subject) -> Vec<Finding> {
+    peaks_run(plan, &subject.run, references)
+        .into_iter()
+        .map(|found| {
+            let marks: Vec<(f64, f64, String)> = peaks(&found.outcome)
+                .filter_map(|peak| {
+                    let at = peak[0].value?;
+                    Some((at, peak[1].value?, telling::rounded(at, peak[0].standard_error).0))
+                })
+                .collect();
+            let points = found.drawn.x.iter().copied().zip(found.drawn.y.iter().copied()).collect();
+            let figure = Figure {
+                title: format!("{} {}", subject.place, found.label).trim_end().to_owned(),
+                panels: vec![Panel {
+                    x: found.drawn.x_title.clone(),
+                    y: found.drawn.y_title.clone(),
+                    share: 1.0,
+                    layers: vec![Layer::Line(points).named("spectrum"), Layer::Marks(marks).named("peaks")],
+                }],
+            };
+            let listed: Vec<Value> = peaks(&found.outcome)
+                .map(|peak| {
+                    let all: Map<String, Value> = peak
+                        .iter()
+                        .map(|part| (name(part).to_owned(), json!(part.value)))
+                        .collect();
+                    Value::Object(all)
+                })
+                .collect();
+            Finding {
+                found,
+                figure: Some(figure),
+                more: Map::from_iter([("peaks".to_owned(), Value::Array(listed))]),
+            }
+        })
+        .collect()
+}
+
+/// The peaks of a result: five parameters each.
+fn peaks(outcome: &Record) -> impl Iterator<Item = &[Parameter]> {
+    outcome.parameters.chunks_exact(5)
+}
+
+/// `height` for `peak-height`, `position` for `peak`.
+fn name(parameter: &Parameter) -> &str {
+    match parameter.name.strip_prefix("peak-") {
+        Some(name) => name,
+        None => "position",
+    }
+}
+
+fn tell(heading: &str, finding: &Finding, screen: &mut Screen) -> Result<(), Failure> {
+    let outcome = &finding.found.outcome;
+    if !finding.found.is_result() {
+        return telling::tell(heading, outcome, screen);
+    }
+    writeln!(
+        screen,
+        "{}  {}",
+        Styled(STRONG, one_line(heading)),
+        Styled(FAINT, one_line(&outcome.model))
+    )?;
+    let mut table = Table::new([
+        Column::new("  position").right(),
+        Column::new(""),
+        Column::new(""),
+        Column::new("height").right(),
+        Column::new("prominence").right().rank(2),
+        Column::new("width").right(),
+        Column::new("area").right().rank(1),
+    ]);
+    for peak in peaks(outcome) {
+        let (position, error, unit) = telling::value(&peak[0]);
+        let shown = |part: &Parameter| match part.value {
+            None => "open".to_owned(),
+            Some(value) => telling::rounded(value, part.standard_error).0,
+        };
+        table.row([
+            format!("  {position}").into(),
+            error.into(),
+            unit.into(),
+            shown(&peak[1]).into(),
+            telling::significant(peak[2].value.unwrap_or(0.0)).into(),
+            shown(&peak[3]).into(),
+            shown(&peak[4]).into(),
+        ]);
+    }
+    write!(screen, "{}", table.draw(screen.width()))?;
+    for reason in peaks(outcome).flatten().filter_map(|part| part.reason.as_deref()) {
+        writeln!(screen, "  {}", Styled(FAINT, one_line(reason)))?;
+    }
+    if let Some(noise) = outcome.statistics.get("noise") {
+        let points = outcome.statistics.get("points").copied().unwrap_or(0.0);
+        let words = format!("{points} points, noise {}", telling::rounded(*noise, Some(*noise)).0);
+        writeln!(screen, "  {}", Styled(FAINT, words))?;
+    }
+    for remark in &outcome.remarks {
+        telling::remark(remark, screen)?;
+    }
+    Ok(())
+}
+
+/// The steps that the words say, with every blank they name read; blanks stand in the steps by the names of their runs.
+pub(crate) fn steps(
+    texts: &[String],
+    blank: Option<(&str, Grids)>,
+    setting: &Setting,
+    references: &mut References,
+) -> Result<Vec<Step>, Failure> {
+    let mut steps = Vec::new();
+    if let Some((blank, grids)) = blank {
+        steps.push(Step::Blank {
+            reference: blank.to_owned(),
+            grids,
+        });
+    }
+    for text in texts {
+        let chain: Chain = text
+            .parse()
+            .map_err(|error| Failure::usage(format!("`{text}` is no step: {error}")))?;
+        steps.extend(chain.steps);
+    }
+    let mut names: BTreeMap<String, String> = BTreeMap::new();
+    for step in &mut steps {
+        let Step::Blank { reference, .. } = step else {
+            continue;
+        };
+        let id = match names.get(reference) {
+            Some(id) => id.clone(),
+            None => {
+                let subject = one(reference, setting)?;
+                let [trace] = subject.run.traces.as_slice() else {
+                    return Err(Failure::usage(format!(
+                        "the blank `{reference}` has {} traces; expected one",
+                        subject.run.traces.len()
+                    )));
+                };
+                let (spectrum, marked) = spectrum_of(trace)
+                    .map_err(|refusal| Failure::usage(format!("`{reference}` is no blank: {refusal}")))?;
+                if subject.run.in_question() || marked > 0 {
+                    return Err(Failure::usage(format!(
+                        "`{reference}` is no blank: {}",
+                        if marked > 0 {
+                            "points of it lie beyond the range of the instrument"
+                        } else {
+                            "the run is in question; `curvary worklist` says what is asked"
+                        }
+                    )));
+                }
+                let id = subject.run.id.to_string();
+                references.insert(id.clone(), spectrum);
+                names.insert(reference.clone(), id.clone());
+                id
+            }
+        };
+        *reference = id;
+    }
+    Ok(steps)
+}
+
+/// The one run that a word names: a file with one run in it, or a run of the archive.
+pub(crate) fn one(word: &str, setting: &Setting) -> Result<Subject, Failure> {
+    let mut all = Subjects::of(vec![word.to_owned()]).asked(setting)?.all(Reading::Whole)?;
+    match (all.pop(), all.len()) {
+        (Some(one), 0) => Ok(one),
+        (_, more) => Err(Failure::usage(format!(
+            "`{word}` means {} runs; expected one",
+            more + 1
+        ))),
+    }
+}
+
+/// `400..600`, on the axis of the spectrum.
+pub(crate) fn window(text: &str) -> Result<Window, Failure> {
+    let wrong = || Failure::usage(format!("`{text}` is no stretch of an axis: expected FROM..TO, such as 400..600"));
+    let (from, to) = text.split_once("..").ok_or_else(wrong)?;
+    let number = |text: &str| text.trim().trim_end_matches("nm").trim().parse::<f64>().map_err(|_| wrong());
+    Window::new(number(from)?, number(to)?).map_err(|refusal| Failure::usage(refusal.to_string()))
+}
