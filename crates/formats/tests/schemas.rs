@@ -6,7 +6,7 @@
 use std::fs;
 use std::path::PathBuf;
 
-use curvary_formats::{Readers, Source, writers};
+use curvary_formats::{Readers, Source, layout, writers};
 use curvary_record::stored::{Record, StoredRun};
 
 fn folder() -> PathBuf {
@@ -16,6 +16,7 @@ fn folder() -> PathBuf {
 fn schemas() -> Vec<(&'static str, String)> {
     let mut all = curvary_record::schema::all();
     all.push(("source-document-v1.json", writers::json::schema()));
+    all.push(("layout-v1.json", layout::schema()));
     all
 }
 
@@ -73,4 +74,34 @@ fn what_is_written_is_valid() {
         broken["run"].as_object_mut().expect("an object").remove("traces");
         assert!(!records.is_valid(&broken));
     }
+}
+
+#[test]
+fn the_layouts_that_come_along_are_valid() {
+    let (_, text) = schemas()
+        .into_iter()
+        .find(|(name, _)| *name == "layout-v1.json")
+        .expect("the schema of layouts");
+    let schema: serde_json::Value = serde_json::from_str(&text).expect("a schema is JSON");
+    let validator = jsonschema::validator_for(&schema).expect("a schema is a schema");
+    let layouts = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../../plugins/layouts");
+    let mut tried = 0;
+    for entry in fs::read_dir(layouts).expect("the folder is there") {
+        let path = entry.expect("it can be listed").path();
+        if path.extension().is_none_or(|ending| ending != "toml") {
+            continue;
+        }
+        let text = fs::read_to_string(&path).expect("it can be read");
+        let mut value: serde_json::Value = toml::from_str(&text).expect("TOML");
+        let complaints: Vec<String> = validator
+            .iter_errors(&value)
+            .map(|e| format!("{e} at {}", e.instance_path()))
+            .collect();
+        assert!(complaints.is_empty(), "{}: {complaints:#?}", path.display());
+        // The validator tells: a key that no layout has is refused.
+        value["recognise"]["colour"] = "blue".into();
+        assert!(!validator.is_valid(&value));
+        tried += 1;
+    }
+    assert!(tried >= 3);
 }
