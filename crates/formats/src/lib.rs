@@ -8,6 +8,7 @@
 
 pub mod assume;
 pub mod container;
+pub mod explanation;
 pub mod head;
 pub mod header;
 pub mod layout;
@@ -20,5 +21,6 @@ pub mod writers;
 
 pub use assume::Assumptions;
 pub use layout::Layout;
+pub use explanation::Part;
 pub use recognise::{Candidate, Card, Choice, Glimpse, Reader, Readers, Reading, Recognition};
 pub use source::Source;

@@ -2,7 +2,7 @@
 
 use curvary_record::{Code, Diagnostic, Run, Verdict};
 
-use crate::Source;
+use crate::{Part, Source};
 
 /// What a reader is called.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -80,6 +80,13 @@ pub trait Reader: Send + Sync {
     fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition;
     /// All that can be understood.
     fn read(&self, source: &Source) -> Reading;
+    /// How each part of the source is understood, in the order of its lines. A reader that cannot tell says nothing.
+    ///
+    /// What it tells comes from the same steps as [`Reader::read`], never from a second look of its own.
+    fn explain(&self, source: &Source) -> Vec<Part> {
+        let _ = source;
+        Vec::new()
+    }
 }
 
 /// The readers that are asked; the order in which they were added changes nothing.

@@ -5,7 +5,8 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use curvary_formats::container;
-use curvary_formats::{Choice, Recognition, Source};
+use curvary_formats::explanation::{ColumnPart, ColumnRole, TakenFor};
+use curvary_formats::{Choice, Part, Recognition, Source};
 use curvary_record::{Code, Diagnostic, Digest, Run};
 use serde::Serialize;
 
@@ -17,7 +18,8 @@ use crate::{codes, drawing, report};
 
 /// Show how a file would be read and why, or what a diagnostic code means
 ///
-/// Of a file: what each reader says to it and, for the one that is chosen, how it was understood. Nothing is stored.
+/// Of a file: what each reader says to it and, for the one that is chosen, how each part of the file was understood,
+/// line by line. Nothing is stored.
 #[derive(Debug, Args)]
 pub(crate) struct Explain {
     /// A file, or the code of a diagnostic
@@ -26,7 +28,7 @@ pub(crate) struct Explain {
     /// List all codes
     #[arg(long)]
     codes: bool,
-    /// Print JSON: readers with their answers, the one chosen, verdict, reasons, remarks and questions
+    /// Print JSON: readers with their answers, the one chosen, the parts of the file, verdict, reasons, remarks and questions
     #[arg(long)]
     json: bool,
     #[command(flatten)]
@@ -82,11 +84,15 @@ impl Explain {
         let digest = Digest::of(&bytes);
         let source = desk.source(&name, bytes, digest);
         let answers = answers(&desk, &source);
+        let parts = match desk.readers().choose(&source, desk.asked()) {
+            Choice::One(reader, _) => reader.explain(&source),
+            Choice::None | Choice::Several(_) => Vec::new(),
+        };
         let finished = desk.read_source(source);
         if self.json {
-            screen.json(&Shape::new(&answers, &finished))?;
+            screen.json(&Shape::new(&answers, &parts, &finished))?;
         } else {
-            tell(&answers, &finished, screen)?;
+            tell(&answers, &parts, &finished, screen)?;
         }
         Ok(if finished.reading.runs.is_empty() {
             Ending::Nothing
@@ -135,6 +141,8 @@ struct Shape<'a> {
     encoding: &'a str,
     lines: usize,
     readers: &'a [Answer],
+    /// How the lines were understood.
+    parts: &'a [Part],
     verdict: &'a str,
     remarks: &'a [Diagnostic],
     runs: Vec<RunShape<'a>>,
@@ -153,7 +161,7 @@ struct RunShape<'a> {
 }
 
 impl<'a> Shape<'a> {
-    fn new(readers: &'a [Answer], finished: &'a Finished) -> Self {
+    fn new(readers: &'a [Answer], parts: &'a [Part], finished: &'a Finished) -> Self {
         let Finished { source, reading, .. } = finished;
         let run = |run: &'a Run| RunShape {
             technique: run.technique.as_str(),
@@ -170,6 +178,7 @@ impl<'a> Shape<'a> {
             encoding: source.encoding(),
             lines: source.lines().count(),
             readers,
+            parts,
             verdict: reading.verdict().as_str(),
             remarks: &reading.remarks,
             runs: reading.runs.iter().map(run).collect(),
@@ -177,7 +186,7 @@ impl<'a> Shape<'a> {
     }
 }
 
-fn tell(answers: &[Answer], finished: &Finished, screen: &mut Screen) -> Result<(), Failure> {
+fn tell(answers: &[Answer], parts: &[Part], finished: &Finished, screen: &mut Screen) -> Result<(), Failure> {
     let Finished { source, reading, .. } = finished;
     writeln!(
         screen,
@@ -202,6 +211,7 @@ fn tell(answers: &[Answer], finished: &Finished, screen: &mut Screen) -> Result<
             answer.because
         )?;
     }
+    lines_text(parts, screen)?;
     let (style, verdict) = report::verdict_word(reading.verdict());
     writeln!(screen, "{} {}", Styled(STRONG, "verdict"), Styled(style, verdict))?;
     let errors = screen.errors().unwrap_or(Errors::Full);
@@ -216,6 +226,84 @@ fn tell(answers: &[Answer], finished: &Finished, screen: &mut Screen) -> Result<
         run_text(index, run, source, errors, screen)?;
     }
     Ok(())
+}
+
+/// How the lines were understood, a part a line, and below the rows of a table its columns.
+fn lines_text(parts: &[Part], screen: &mut Screen) -> Result<(), Failure> {
+    if parts.is_empty() {
+        return Ok(());
+    }
+    writeln!(screen, "{}", Styled(STRONG, "how the lines were understood"))?;
+    let lines = |part: &Part| match part.last {
+        last if last == part.first => last.to_string(),
+        last => format!("{}-{last}", part.first),
+    };
+    let width = parts.iter().map(|part| lines(part).len()).max().unwrap_or(0);
+    for part in parts {
+        let style = match part.taken_for {
+            TakenFor::LeftOut => ASKED,
+            TakenFor::Paper | TakenFor::Structure => FAINT,
+            _ => GOOD,
+        };
+        writeln!(
+            screen,
+            "  {:>width$}  {} {}",
+            lines(part),
+            Styled(style, format!("{:<9}", part.taken_for.as_str())),
+            drawing::clean(&part.says)
+        )?;
+        for column in &part.columns {
+            writeln!(
+                screen,
+                "  {:>width$}            {}",
+                "",
+                drawing::clean(&column_text(column))
+            )?;
+        }
+    }
+    Ok(())
+}
+
+/// `` column 2 `Absorbance`: measured, absorbance (its head says so) in {AU} (the customary one) ``.
+fn column_text(column: &ColumnPart) -> String {
+    let head = |head: &str| {
+        if head.is_empty() {
+            String::new()
+        } else {
+            format!(" `{head}`")
+        }
+    };
+    let mut text = if column.first == column.last {
+        format!("column {}{}", column.first, head(&column.head))
+    } else if column.head.is_empty() {
+        format!("columns {} to {}", column.first, column.last)
+    } else {
+        format!(
+            "columns {} to {},{} to{}",
+            column.first,
+            column.last,
+            head(&column.head),
+            head(&column.last_head)
+        )
+    };
+    text.push_str(&format!(": {}", column.role.as_str()));
+    let because = |why: &str| {
+        if why.is_empty() {
+            String::new()
+        } else {
+            format!(" ({why})")
+        }
+    };
+    match &column.quantity {
+        Some(quantity) if column.role != ColumnRole::LeftOut => {
+            text.push_str(&format!(", {quantity}{}", because(&column.quantity_because)));
+        }
+        _ => text.push_str(&because(&column.quantity_because)),
+    }
+    if let Some(unit) = &column.unit {
+        text.push_str(&format!(" in {unit}{}", because(&column.unit_because)));
+    }
+    text
 }
 
 fn run_text(

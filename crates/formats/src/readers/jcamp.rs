@@ -12,6 +12,7 @@
 
 mod axis;
 mod claim;
+mod explain;
 mod ours;
 
 use std::sync::Arc;
@@ -32,7 +33,7 @@ pub(crate) use ours::OURS;
 use ours::Ours;
 
 use crate::words;
-use crate::{Card, Glimpse, Reader, Reading, Recognition, Source};
+use crate::{Card, Glimpse, Part, Reader, Reading, Recognition, Source};
 
 /// Reads JCAMP-DX 4.24, 5.00 and 5.01, and 6.00 leniently.
 pub struct JcampDx {
@@ -60,16 +61,13 @@ impl Reader for JcampDx {
         recognise(glimpse.head)
     }
 
+    fn explain(&self, source: &Source) -> Vec<Part> {
+        let document = dx::read(source.text(), &options_of(source));
+        explain::parts(source, &document, &self.read(source).runs)
+    }
+
     fn read(&self, source: &Source) -> Reading {
-        let decimal_comma = match source.assume().get("decimal") {
-            Some("comma") => Some(true),
-            Some("point") => Some(false),
-            _ => None,
-        };
-        let options = ReadOptions {
-            decimal_comma,
-            ..ReadOptions::default()
-        };
+        let options = options_of(source);
         let document = dx::read(source.text(), &options);
         let undecided = document
             .remarks
@@ -113,6 +111,19 @@ impl Reader for JcampDx {
             }
         }
         gathering.finish(remarks)
+    }
+}
+
+/// How a source is to be read, by what a person has settled about it.
+fn options_of(source: &Source) -> ReadOptions {
+    let decimal_comma = match source.assume().get("decimal") {
+        Some("comma") => Some(true),
+        Some("point") => Some(false),
+        _ => None,
+    };
+    ReadOptions {
+        decimal_comma,
+        ..ReadOptions::default()
     }
 }
 

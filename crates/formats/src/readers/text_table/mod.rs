@@ -9,6 +9,7 @@
 mod columns;
 mod context;
 mod dialect;
+mod explain;
 mod grid;
 mod join;
 mod number;
@@ -21,11 +22,12 @@ use curvary_record::{Claim, Code, Diagnostic, Fields, Origin, Place, Question, R
 
 pub(crate) use self::columns::unit_fits;
 use self::context::Context;
+use self::explain::{TableTold, Told, Use};
 use self::join::{Section, sections};
 use self::scan::{TextLine, scan, strip_remark};
 use self::shape::{Draft, Shaped, shape};
 use crate::header;
-use crate::{Card, Glimpse, Reader, Reading, Recognition, Source};
+use crate::{Card, Glimpse, Part, Reader, Reading, Recognition, Source};
 
 /// Lines of words beyond this count are not searched for keys and values.
 const MAX_WORD_LINES: usize = 4000;
@@ -66,6 +68,12 @@ impl Reader for TextTable {
 
     fn read(&self, source: &Source) -> Reading {
         read(source, &self.card)
+    }
+
+    fn explain(&self, source: &Source) -> Vec<Part> {
+        let mut told = Told::default();
+        read_telling(source, &self.card, Some(&mut told));
+        explain::parts(source, told)
     }
 }
 
@@ -125,13 +133,21 @@ fn looks_binary(head: &str) -> bool {
     odd * 20 > end
 }
 
-/// Reads a source in the name of whoever holds `card`.
+/// Reads a source under a reader's card.
 pub(crate) fn read(source: &Source, card: &Card) -> Reading {
+    read_telling(source, card, None)
+}
+
+/// Reads a source, and where `told` is given, notes how on the way.
+fn read_telling(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Reading {
     let text = source.text();
     if let Some(reason) = not_text(source.glimpse().head) {
         return Reading::refused(Diagnostic::error(Code::new("not-a-text-table"), reason));
     }
     let pieces = scan(text, source.assume(), source.told().from);
+    if let Some(told) = told.as_deref_mut() {
+        told.pieces.clone_from(&pieces);
+    }
     let (sections, behind) = sections(text, pieces);
     if sections.is_empty() {
         return Reading::refused(
@@ -148,6 +164,11 @@ pub(crate) fn read(source: &Source, card: &Card) -> Reading {
         .partition(|section| is_row_of_conditions(text, section));
     for section in &conditions {
         preamble.hear_row(source, section);
+    }
+    if let Some(told) = told.as_deref_mut() {
+        told.fields.extend([preamble.fields.clone(), trailer.fields.clone()]);
+        told.tables
+            .extend(conditions.iter().map(|section| TableTold::of(&section.table, Use::Conditions)));
     }
     let mut reading = Reading::default();
     let mut others: Vec<Diagnostic> = Vec::new();
@@ -173,7 +194,14 @@ pub(crate) fn read(source: &Source, card: &Card) -> Reading {
         lines.extend(conditions.iter().flat_map(|section| &section.words));
         let mut context = Context::gather(text, &lines, &said.fields);
         context.sentinels.extend(&source.told().missing);
-        match shape(source, &section.table, &context) {
+        let mut columns = Vec::new();
+        let shaped = shape(source, &section.table, &context, told.is_some().then_some(&mut columns));
+        if let Some(told) = told.as_deref_mut() {
+            told.fields.extend(own.into_iter().map(|own| own.fields));
+            told.tables
+                .push(TableTold::of(&section.table, Use::of(&shaped)).with(columns));
+        }
+        match shaped {
             Shaped::Other(reason) => others.push(
                 Diagnostic::error(
                     Code::new("not-a-measurement"),

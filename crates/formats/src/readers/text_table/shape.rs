@@ -10,10 +10,12 @@ use curvary_record::{
 
 use super::columns::{Column, describe, give_meaning};
 use super::context::Context;
+use super::explain::columns_told;
 use super::grid::{Kind, Lack, decimals_of};
 use super::number::Style;
 use super::scan::{Table, leading_number};
 use crate::Source;
+use crate::explanation::{ColumnPart, ColumnRole};
 use crate::head::read_head;
 
 /// A run in the making.
@@ -39,8 +41,13 @@ const PLACES_TOLD: usize = 8;
 /// From this count of wavelengths on a table of wavelengths by times is repeated scans; below it, time courses.
 const SCAN_FROM: usize = 5;
 
-/// Shapes one table.
-pub(super) fn shape(source: &Source, table: &Table, context: &Context) -> Shaped {
+/// Shapes one table. Where `told` is given, it notes what each column was taken for.
+pub(super) fn shape(
+    source: &Source,
+    table: &Table,
+    context: &Context,
+    told: Option<&mut Vec<ColumnPart>>,
+) -> Shaped {
     let mut columns = describe(source.text(), table);
     if let Err(reason) = give_meaning(&mut columns, source.told()) {
         return Shaped::Other(reason);
@@ -53,13 +60,21 @@ pub(super) fn shape(source: &Source, table: &Table, context: &Context) -> Shaped
         decimals: table.grid.decimals(),
         shared: BTreeMap::new(),
         summed: summed_rows(source.text(), table, &columns),
+        uses: vec![None; columns.len()],
         columns,
         because: Vec::new(),
         questions: Vec::new(),
         remarks: Vec::new(),
     };
-    shaper.run()
+    let shaped = shaper.run();
+    if let Some(told) = told {
+        *told = shaper.tell_columns(&shaped);
+    }
+    shaped
 }
+
+/// What became of a column: its role, and what it was taken for.
+pub(super) type ColumnUse = (ColumnRole, Quantity, Unit);
 
 struct Shaper<'a> {
     source: &'a Source,
@@ -73,6 +88,8 @@ struct Shaper<'a> {
     decimals: Vec<Vec<(u32, u8)>>,
     /// Axes that several curves run over, by column.
     shared: BTreeMap<usize, Arc<[f64]>>,
+    /// What each column was used for, noted on the way.
+    uses: Vec<Option<ColumnUse>>,
     because: Vec<String>,
     questions: Vec<Question>,
     remarks: Vec<Diagnostic>,
@@ -512,6 +529,9 @@ impl Shaper<'_> {
         self.tell_disorder(x, &quantity);
         let technique = self.technique_of(&quantity, &ys);
         let held_constants = self.constants(x, roles);
+        for (column, constant) in &held_constants {
+            self.used(*column, ColumnRole::Held, &constant.quantity, &constant.unit);
+        }
         let mut traces = Vec::with_capacity(ys.len());
         let names = self.row_names(roles);
         for &y in &ys {
@@ -1647,6 +1667,14 @@ impl Shaper<'_> {
                 self.x_unit(&column, &named);
             }
         }
+        self.used(running, ColumnRole::Axis, &quantity, &unit);
+        for (&key, unit) in keys.iter().zip(&units) {
+            let named = self.columns[key].quantity.clone().unwrap_or(Quantity::UNKNOWN);
+            match roles[key] {
+                Role::Names => self.used(key, ColumnRole::Names, &Quantity::UNKNOWN, &Unit::ONE),
+                _ => self.used(key, ColumnRole::Held, &named, unit.as_ref().unwrap_or(&Unit::ONE)),
+            }
+        }
         let mut traces = Vec::new();
         for &y in &measured {
             let (y_quantity, y_unit) = self.y_meaning(y, &quantity, roles);
@@ -1926,6 +1954,16 @@ impl Shaper<'_> {
             .as_ref()
             .filter(|c| c.quantity == Quantity::WAVELENGTH)
             .map_or(Unit::NANOMETRE, |c| c.unit.clone());
+        for (i, _, _) in across {
+            self.used(*i, ColumnRole::Measured, &y_quantity, &y_unit);
+        }
+        if let Some(quantity) = &time_quantity {
+            self.used(0, ColumnRole::Held, quantity, &time_unit);
+        } else if let Some((quantity, unit)) = &row_axis {
+            self.used(0, ColumnRole::Held, quantity, unit);
+        } else if first.kind == Kind::Figures {
+            self.used(0, ColumnRole::Names, &Quantity::UNKNOWN, &Unit::ONE);
+        }
         let x_decimals: Decimals = decimals_in_heads(across.iter().map(|(i, _, _)| {
             self.columns[*i]
                 .heads
@@ -2160,6 +2198,7 @@ impl Shaper<'_> {
 
     /// The running column at the kept rows.
     fn axis(&mut self, x: usize, quantity: &Quantity, unit: &Unit, kept: &[usize]) -> Values {
+        self.used(x, ColumnRole::Axis, quantity, unit);
         let grid = &self.table.grid;
         let column = &self.columns[x];
         let (values, decimals): (Arc<[f64]>, Decimals) = match &column.clock {
@@ -2282,6 +2321,7 @@ impl Shaper<'_> {
 
     /// A curve with its lines, label, held coordinates and marks.
     fn assemble(&mut self, x: Values, y: Values, column: usize, kept: &[usize]) -> Option<Trace> {
+        self.used(column, ColumnRole::Measured, &y.quantity, &y.unit);
         let grid = &self.table.grid;
         let quantity = y.quantity.clone();
         let mut trace = Trace::new(x, y).ok()?;
@@ -2439,6 +2479,30 @@ impl Shaper<'_> {
             .at(Place::line(first as usize), "the first of them")
             .help("the values are kept as they stand and marked; fits leave them out"),
         );
+    }
+
+    /// What each column was taken for, for those who ask.
+    fn tell_columns(&self, shaped: &Shaped) -> Vec<ColumnPart> {
+        let because: Vec<String> = match shaped {
+            Shaped::Runs(drafts) => drafts.iter().flat_map(|draft| draft.because.clone()).collect(),
+            Shaped::Other(_) => Vec::new(),
+        };
+        let otherwise = |place: usize| {
+            let column = &self.columns[place];
+            match role(column) {
+                Role::Counter => ColumnRole::Counter,
+                Role::Names if self.is_sparse(column) => ColumnRole::Flags,
+                Role::Names => ColumnRole::Names,
+                _ => ColumnRole::LeftOut,
+            }
+        };
+        columns_told(self.source, self.table, &self.columns, &self.uses, otherwise, &because)
+    }
+
+    fn used(&mut self, column: usize, role: ColumnRole, quantity: &Quantity, unit: &Unit) {
+        if self.uses[column].is_none() {
+            self.uses[column] = Some((role, quantity.clone(), unit.clone()));
+        }
     }
 
     fn finish(&mut self, technique: Technique, traces: Vec<Trace>) -> Draft {
