@@ -49,11 +49,6 @@ impl Heading {
         }
     }
 
-    /// The heading of what is found about several subjects together.
-    pub(crate) fn of_several(place: String) -> Self {
-        Self { place, run: None }
-    }
-
     fn words(&self, found: &Found) -> String {
         let mut text = match &self.run {
             Some(run) => format!("{} {}", short(run), self.place),

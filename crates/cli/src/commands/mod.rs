@@ -11,6 +11,7 @@ mod fit;
 mod man;
 mod note;
 mod peaks;
+mod quantify;
 mod rates;
 mod readers;
 mod scans;
@@ -37,6 +38,7 @@ pub(crate) enum Command {
     Scans(scans::Scans),
     Temperature(temperature::Temperature),
     Peaks(Box<peaks::Peaks>),
+    Quantify(Box<quantify::Quantify>),
     Show(show::Show),
     Explain(explain::Explain),
     Worklist(worklist::Worklist),
@@ -61,6 +63,7 @@ impl Command {
             Self::Scans(scans) => scans.run(setting, screen),
             Self::Temperature(temperature) => temperature.run(setting, screen),
             Self::Peaks(peaks) => peaks.run(setting, screen),
+            Self::Quantify(quantify) => quantify.run(setting, screen),
             Self::Show(show) => show.run(setting, screen),
             Self::Explain(explain) => explain.run(setting, screen),
             Self::Worklist(worklist) => worklist.run(setting, screen),
@@ -80,7 +83,7 @@ impl Command {
 const EXCLUDED: char = '\u{2212}';
 
 /// Commands that take a query.
-const ASKING: [&str; 8] = [
+const ASKING: [&str; 9] = [
     "find",
     "export",
     "note",
@@ -89,6 +92,7 @@ const ASKING: [&str; 8] = [
     "scans",
     "temperature",
     "peaks",
+    "quantify",
 ];
 /// Options whose value is a path, which may begin with a hyphen too.
 const PATHS: [&str; 2] = ["--out", "--archive"];

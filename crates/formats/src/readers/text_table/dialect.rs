@@ -305,7 +305,19 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> Decision {
             }
         }
     }
-    let Some(fit) = best else { return Decision::None };
+    let Some(mut fit) = best else { return Decision::None };
+    if fit.sep == Sep::Blank {
+        // Rules and closing words among the rows have no figures, and no say.
+        let with_figures = |row: &&&str| row.bytes().any(|byte| byte.is_ascii_digit());
+        let rows: Vec<&str> = rows.iter().filter(with_figures).copied().collect();
+        if let Some(wide) = self::fit(&rows, Sep::Wide)
+            && wide.steady >= 1.0
+            && (2..fit.count).contains(&wide.count)
+            && names_have_blanks(&rows)
+        {
+            fit = wide;
+        }
+    }
     if fit.sep == Sep::Comma
         && let Some(decision) = comma_for_both(rows, heads)
     {
@@ -377,6 +389,23 @@ pub(super) fn style_of<'a>(sep: Sep, cells: impl Iterator<Item = &'a str>) -> De
             },
         },
     }
+}
+
+/// Whether single blanks stand only inside names (`sample 1   0.1774`), so that what follows a blank is no cell of its own.
+fn names_have_blanks(rows: &[&str]) -> bool {
+    let mut any = false;
+    for row in rows {
+        for range in split_wide(row) {
+            let cell = &row[range];
+            if cell.contains(' ') {
+                if !cell.starts_with(char::is_alphabetic) {
+                    return false;
+                }
+                any = true;
+            }
+        }
+    }
+    any
 }
 
 fn fit(rows: &[&str], sep: Sep) -> Option<Fit> {
@@ -628,6 +657,8 @@ mod tests {
             (["1.234,5;0,1", "1.235,5;0,2"], (Sep::Semicolon, b',')),
             (["\"400,0\",\"0,123\"", "\"401,0\",\"0,125\""], (Sep::Comma, b',')),
             (["400;1.234", "401;1.235"], (Sep::Semicolon, b'.')),
+            (["1   sample 1   0.1774", "2   sample 2   0.1899"], (Sep::Wide, b'.')),
+            (["1   0.1 0.2   0.1774", "2   0.2 0.3   0.1899"], (Sep::Blank, b'.')),
         ] {
             assert_eq!(
                 sure(&rows, None),

@@ -1463,8 +1463,20 @@ impl Shaper<'_> {
         let names = self.row_names(roles);
         let counted: Arc<[f64]> = (1..=rows).map(|row| row as f64).collect();
         let mut traces = Vec::new();
+        let headed = ys.iter().any(|&y| self.columns[y].quantity.is_some());
+        let settled = self.source.assume().get("shape").is_some();
         for &y in &ys {
-            let (quantity, unit) = self.y_meaning(y, &Quantity::INDEX, roles);
+            let (mut quantity, mut unit) = self.y_meaning(y, &Quantity::INDEX, roles);
+            if headed && !settled && self.name(y).is_none() {
+                // Numbers without a head beside a column that has one: nothing says that they were measured.
+                (quantity, unit) = (Quantity::UNKNOWN, Unit::ONE);
+                self.ask(
+                    "heads-do-not-fit",
+                    "a column of numbers has no head, and another has one",
+                    &[("shape=columns", "the column is of the same kind as the one with a head")],
+                    Vec::new(),
+                );
+            }
             let (kept, values, decimals) = self.kept(y, &quantity, None);
             let x = Values::new(
                 Quantity::INDEX,

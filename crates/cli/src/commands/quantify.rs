@@ -1,0 +1,336 @@
+//! `curvary quantify`: from readings to concentrations, with errors and reasons.
+
+use clap::{Args, ValueEnum};
+use curvary_analysis::quantities::{LimitForm, Measured, NucleicAcidKind, Weighting};
+use curvary_analysis::study::{
+    Found, QuantifyPlan, ReferenceSpectrum, References, Way, label_of, quantify_run, spectrum_of,
+    standards_of,
+};
+use curvary_record::{Run, Value as Said};
+use serde_json::Map;
+
+use crate::Setting;
+use crate::commands::fit::{number, trusted, unit};
+use crate::commands::peaks::{How, one, steps};
+use crate::ending::{Failure, Outcome};
+use crate::figure::of_fit;
+use crate::findings::{Finding, Pictures, each};
+use crate::screen::Screen;
+use crate::subject::{Reading, Subject, Subjects};
+use crate::telling;
+
+/// Find concentrations: by absorption coefficient, calibration line, standard addition or reference spectra
+///
+/// Without a choice the Beer-Lambert law is used, with the run's absorption coefficient, path length and dilution or those
+/// given. Lists of readings (samples, concentrations) are taken point by point; spectra are read at --at. Nothing is read
+/// above the trusted absorbance, nothing is cut off at zero, and limits that the data leave open stay open. For research
+/// and teaching, never for diagnosis.
+#[derive(Debug, Args)]
+pub(crate) struct Quantify {
+    #[command(flatten)]
+    subjects: Subjects,
+    /// Read the unknowns off a straight line through these standards: files, runs or a query; each needs its
+    /// concentration, or is a table of concentration against absorbance
+    #[arg(long, value_name = "FILE|RUN|QUERY", num_args = 1.., group = "way", help_heading = "How")]
+    standards: Vec<String>,
+    /// Give the calibration line of tables of concentration against absorbance, with its detection limits
+    #[arg(long, group = "way", help_heading = "How")]
+    line: bool,
+    /// Take tables of added concentration against absorbance as standard additions
+    #[arg(long, group = "way", help_heading = "How")]
+    addition: bool,
+    /// Find several components from their spectra, each `NAME=RUN` or `NAME=FILE` whose concentration is known
+    #[arg(long, value_name = "NAME=RUN|FILE", num_args = 1.., group = "way", help_heading = "How")]
+    references: Vec<String>,
+    /// Ratios and usual factor of a nucleic acid (common practice)
+    #[arg(long, value_name = "KIND", group = "way", help_heading = "How")]
+    nucleic_acid: Option<Acid>,
+    /// The usual formula for protein from 280 and 260 nm (common practice)
+    #[arg(long, group = "way", help_heading = "How")]
+    protein: bool,
+    /// Where spectra are read, such as 535nm
+    #[arg(long, value_name = "WAVELENGTH", help_heading = "Readings")]
+    at: Option<String>,
+    /// A step before the reading of spectra, as for `curvary peaks`; several go in order
+    #[arg(long, value_name = "STEP", help_heading = "Readings")]
+    step: Vec<String>,
+    /// Subtract this blank before the other steps
+    #[arg(long, value_name = "RUN|FILE", help_heading = "Readings")]
+    blank: Option<String>,
+    /// Interpolate the blank where its points differ from those of the sample
+    #[arg(long, value_name = "HOW", requires = "blank", help_heading = "Readings")]
+    resample_blank: Option<How>,
+    /// Absorbance that is taken off readings which are no spectra
+    #[arg(long, value_name = "A", help_heading = "Readings")]
+    blank_absorbance: Option<f64>,
+    /// Absorbance above which nothing is read; `none` for no limit [default: 3]
+    #[arg(long, value_name = "A", help_heading = "Readings")]
+    trust_below: Option<String>,
+    /// Standard deviation of a single reading, if known
+    #[arg(long, value_name = "A", help_heading = "Readings")]
+    reading_error: Option<f64>,
+    /// Traces by number (from 1) or label
+    #[arg(long, value_name = "TRACE", value_delimiter = ',', help_heading = "Readings")]
+    trace: Vec<String>,
+    /// Take all readings of a run as repeats of one unknown
+    #[arg(long, help_heading = "Readings")]
+    together: bool,
+    /// Molar absorption coefficient, L/(mol cm), in place of the run's own; `5400+-60` gives its error too
+    #[arg(long, value_name = "EPSILON", help_heading = "Constants")]
+    coefficient: Option<String>,
+    /// Path length, cm, in place of the run's own; `1.000+-0.005` gives its error too
+    #[arg(long, value_name = "CM", help_heading = "Constants")]
+    path: Option<String>,
+    /// Total over sample volume, in place of the run's own
+    #[arg(long, value_name = "TIMES", help_heading = "Constants")]
+    dilution: Option<f64>,
+    /// How much each standard counts
+    #[arg(long, value_name = "HOW", default_value = "equal", help_heading = "Line")]
+    weights: Weights,
+    /// Hold the line at the origin
+    #[arg(long, help_heading = "Line")]
+    through_origin: bool,
+    /// Whose definition of detection limits
+    #[arg(long, value_name = "FORM", default_value = "ich-q2", help_heading = "Line")]
+    limits: Limit,
+    /// Absorbances of the blank, from which detection limits take their standard deviation
+    #[arg(long, value_name = "A", value_delimiter = ',', help_heading = "Line")]
+    blank_readings: Vec<f64>,
+    /// Fit a constant offset beside the components
+    #[arg(long, requires = "references", help_heading = "Line")]
+    with_offset: bool,
+    /// Level of the intervals
+    #[arg(long, value_name = "LEVEL", default_value_t = 0.95, help_heading = "Line")]
+    level: f64,
+    #[command(flatten)]
+    pictures: Pictures,
+}
+
+/// A kind of nucleic acid.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Acid {
+    /// Double-stranded DNA
+    Dsdna,
+    /// Single-stranded DNA
+    Ssdna,
+    /// RNA
+    Rna,
+}
+
+/// Weights of standards.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Weights {
+    /// All alike
+    Equal,
+    /// The variance grows with the concentration
+    InverseX,
+    /// The relative error is the same everywhere
+    InverseXSquared,
+}
+
+/// A definition of detection limits.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Limit {
+    /// ICH Q2: 3.3 and 10 standard deviations over the slope
+    IchQ2,
+    /// IUPAC 1978: three standard deviations of the blank over the slope
+    Iupac1978,
+    /// IUPAC 1995: errors of both kinds at 5 %
+    Iupac1995,
+}
+
+impl Quantify {
+    /// Does it.
+    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        if !(self.level > 0.0 && self.level < 1.0) {
+            return Err(Failure::usage(format!(
+                "the level {} lies not between 0 and 1",
+                self.level
+            )));
+        }
+        let mut references = References::new();
+        let plan = self.plan(setting, &mut references)?;
+        let asked = self.subjects.asked(setting)?;
+        each(
+            (&self.subjects, &asked),
+            "curvary quantify",
+            &self.pictures,
+            screen,
+            |subject| find(&plan, &references, subject),
+            |heading, finding, screen| telling::tell(heading, &finding.found.outcome, screen),
+        )
+    }
+
+    fn plan(&self, setting: &Setting, references: &mut References) -> Result<QuantifyPlan, Failure> {
+        let blank = self
+            .blank
+            .as_deref()
+            .map(|blank| (blank, How::grids(self.resample_blank)));
+        let mut plan = QuantifyPlan {
+            at: self.at.as_deref().map(wavelength).transpose()?,
+            steps: steps(&self.step, blank, setting, references)?,
+            blank_absorbance: self.blank_absorbance,
+            trusted_absorbance: trusted(self.trust_below.as_deref())?,
+            reading_error: self.reading_error,
+            coefficient: self.coefficient.as_deref().map(measured).transpose()?,
+            path: self.path.as_deref().map(measured).transpose()?,
+            dilution: self.dilution,
+            level: self.level,
+            weighting: match self.weights {
+                Weights::Equal => Weighting::Equal,
+                Weights::InverseX => Weighting::InverseX,
+                Weights::InverseXSquared => Weighting::InverseXSquared,
+            },
+            through_origin: self.through_origin,
+            limit_form: match self.limits {
+                Limit::IchQ2 => LimitForm::IchQ2,
+                Limit::Iupac1978 => LimitForm::Iupac1978,
+                Limit::Iupac1995 => LimitForm::Iupac1995,
+            },
+            blank_readings: self.blank_readings.clone(),
+            together: self.together,
+            with_offset: self.with_offset,
+            traces: self.trace.clone(),
+            ..QuantifyPlan::new(Way::BeerLambert)
+        };
+        plan.way = self.way(&plan, setting, references)?;
+        Ok(plan)
+    }
+
+    fn way(
+        &self,
+        plan: &QuantifyPlan,
+        setting: &Setting,
+        references: &mut References,
+    ) -> Result<Way, Failure> {
+        if !self.standards.is_empty() {
+            let runs: Vec<Run> = Subjects::of(self.standards.clone())
+                .asked(setting)?
+                .all(Reading::Whole)?
+                .into_iter()
+                .map(|subject| subject.run)
+                .collect();
+            let standards = standards_of(plan, &runs, references)
+                .map_err(|(run, why)| Failure::usage(format!("run {run} is no standard: {why}")))?;
+            return Ok(Way::Calibration(standards));
+        }
+        if !self.references.is_empty() {
+            let components = self
+                .references
+                .iter()
+                .map(|text| component(text, setting, references));
+            return Ok(Way::Mixture(components.collect::<Result<_, _>>()?));
+        }
+        Ok(
+            match (self.line, self.addition, self.nucleic_acid, self.protein) {
+                (true, ..) => Way::Line,
+                (_, true, ..) => Way::StandardAddition,
+                (_, _, Some(Acid::Dsdna), _) => Way::NucleicAcid(NucleicAcidKind::DoubleStrandedDna),
+                (_, _, Some(Acid::Ssdna), _) => Way::NucleicAcid(NucleicAcidKind::SingleStrandedDna),
+                (_, _, Some(Acid::Rna), _) => Way::NucleicAcid(NucleicAcidKind::Rna),
+                (_, _, None, true) => Way::Protein,
+                (_, _, None, false) => Way::BeerLambert,
+            },
+        )
+    }
+}
+
+/// A component's spectrum, which goes among the references under the name of its run.
+fn component(
+    text: &str,
+    setting: &Setting,
+    references: &mut References,
+) -> Result<ReferenceSpectrum, Failure> {
+    let wrong = |why: String| Failure::usage(format!("`{text}` is no reference: {why}"));
+    let (name, word) = text
+        .split_once('=')
+        .ok_or_else(|| wrong("expected NAME=RUN or NAME=FILE".to_owned()))?;
+    let run = one(word, setting)?.run;
+    let [trace] = run.traces.as_slice() else {
+        return Err(wrong(format!("it has {} traces; expected one", run.traces.len())));
+    };
+    if run.in_question() {
+        return Err(wrong(
+            "the run is in question; `curvary worklist` says what is asked".to_owned(),
+        ));
+    }
+    let stated = trace
+        .fields
+        .get("concentration")
+        .or_else(|| run.fields.get("concentration"));
+    let (concentration, unit) = match stated.map(|claim| (&claim.value, claim.unit.clone())) {
+        Some((Said::Number(value), Some(unit))) => (*value, unit),
+        _ => {
+            return Err(wrong(
+                "its concentration is not known; `curvary note` can add it".to_owned(),
+            ));
+        }
+    };
+    let (spectrum, marked) = spectrum_of(trace).map_err(|refusal| wrong(refusal.to_string()))?;
+    if marked > 0 {
+        return Err(wrong(format!(
+            "{marked} points of {} lie beyond the range of the instrument",
+            label_of(trace)
+        )));
+    }
+    references.insert(run.id.to_string(), spectrum);
+    Ok(ReferenceSpectrum {
+        name: name.trim().to_owned(),
+        run: run.id,
+        concentration,
+        unit,
+    })
+}
+
+fn find(plan: &QuantifyPlan, references: &References, subject: &Subject) -> Vec<Finding> {
+    quantify_run(plan, &subject.run, references)
+        .into_iter()
+        .map(|found: Found| Finding {
+            figure: (!found.drawn.fitted.is_empty()).then(|| of_fit(&subject.place, &found)),
+            found,
+            more: Map::new(),
+        })
+        .collect()
+}
+
+/// `535nm`, `535`.
+fn wavelength(text: &str) -> Result<f64, Failure> {
+    let text = text.trim();
+    let end = text
+        .find(|c: char| !(c.is_ascii_digit() || c == '.'))
+        .unwrap_or(text.len());
+    let value = number(&text[..end])?;
+    match text[end..].trim() {
+        "" => Ok(value),
+        own => unit(own)?
+            .convert(value, &curvary_record::Unit::NANOMETRE)
+            .map_err(|_| Failure::usage(format!("`{text}` is no wavelength"))),
+    }
+}
+
+/// `5400`, `5400+-60`, `5400±60`.
+fn measured(text: &str) -> Result<Measured, Failure> {
+    match text.split_once("+-").or_else(|| text.split_once('±')) {
+        None => Ok(Measured::bare(number(text)?)),
+        Some((value, error)) => Ok(Measured::with_error(number(value)?, number(error)?)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn wavelengths_and_values_with_errors() {
+        assert_eq!(wavelength("535nm").ok(), Some(535.0));
+        assert_eq!(wavelength("535").ok(), Some(535.0));
+        assert_eq!(wavelength("0.535 um").ok(), Some(535.0));
+        assert!(wavelength("535 s").is_err());
+        assert_eq!(
+            measured("5400+-60").ok(),
+            Some(Measured::with_error(5400.0, 60.0))
+        );
+        assert_eq!(measured("1").ok(), Some(Measured::bare(1.0)));
+        assert!(measured("a+-b").is_err());
+    }
+}
