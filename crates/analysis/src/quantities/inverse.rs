@@ -159,7 +159,7 @@ impl Calibration {
             found.remarks.push(Remark::new(
                 "outside-standards",
                 format!(
-                    "{} lies outside the standards ({low} to {high}): the line is extrapolated",
+                    "{:.4} lies outside the standards ({low} to {high}): the line is extrapolated",
                     found.x
                 ),
             ));

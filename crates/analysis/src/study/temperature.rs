@@ -174,6 +174,15 @@ fn fitted(points: &[AtTemperature], model: &str, outcome: &mut Outcome) -> Resul
     }
     outcome.statistics.insert("points".into(), k.len() as f64);
     if let Some(sd) = line.residual_sd {
+        if weights.is_some() && sd > 2.0 {
+            outcome.remarks.push(Diagnostic::warning(
+                Code::new("residuals-odd"),
+                format!(
+                    "the rate constants scatter {sd:.1} times as far as their own errors allow: the model behind them, or the \
+                     temperatures, may not be right; the errors given take the scatter into account"
+                ),
+            ));
+        }
         outcome
             .statistics
             .insert("residual_standard_deviation".into(), sd);
