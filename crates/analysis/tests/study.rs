@@ -1,5 +1,7 @@
 //! From runs to outcomes: the right columns, units, remarks and names.
 
+#![allow(clippy::expect_used, reason = "tests may panic")]
+
 use curvary_analysis::study::{
     AtTemperature, FitPlan, RatePlan, ScanTask, Span, compare_trace, fit_run, fit_series, rates_run,
     reported, scan_run, temperature_series,
@@ -94,7 +96,7 @@ fn a_course_gives_a_record_with_units_in_terms_of_its_axes() {
         (outcome.kind.as_str(), outcome.model.as_str(), outcome.trace),
         ("fit", "first-order+offset", Some(0))
     );
-    assert_eq!(outcome.runs, [run.id.clone()]);
+    assert_eq!(outcome.runs, std::slice::from_ref(&run.id));
     assert_eq!(outcome.covariance.len(), 3);
     assert_eq!(found[0].drawn.fitted.len(), 80);
     // The same asked twice has one name; anything else asked has another.

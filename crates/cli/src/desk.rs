@@ -120,6 +120,23 @@ impl Desk {
         Source::with_digest(path, bytes, digest).assuming(self.assume.clone())
     }
 
+    /// The source of some bytes, with more settled about it than the options say; they weigh more.
+    pub(crate) fn source_settling(
+        &self,
+        path: &str,
+        bytes: Vec<u8>,
+        digest: Digest,
+        more: &[&str],
+    ) -> Source {
+        let mut assume = Assumptions::none();
+        for answer in more {
+            // The answers are our own, and known.
+            let _ = assume.add(answer);
+        }
+        assume.overlay(&self.assume);
+        Source::with_digest(path, bytes, digest).assuming(assume)
+    }
+
     /// Reads one source. A reader that fails on it fails on it alone.
     pub(crate) fn read(&self, path: &str, bytes: Vec<u8>, digest: Digest) -> Finished {
         self.read_source(self.source(path, bytes, digest))

@@ -129,7 +129,11 @@ impl Figure {
 }
 
 fn undrawn(why: &str) -> Failure {
-    Failure::file("draw", Path::new("the picture"), &std::io::Error::other(why.to_owned()))
+    Failure::file(
+        "draw",
+        Path::new("the picture"),
+        &std::io::Error::other(why.to_owned()),
+    )
 }
 
 fn png_of(dots: &[u8]) -> Result<Vec<u8>, png::EncodingError> {
@@ -197,7 +201,13 @@ fn load_font() {
 
 /// Text that XML can hold: no control characters.
 fn clean(text: &str) -> String {
-    let plain = |c: char| if c.is_control() || matches!(c, '\u{FFFE}' | '\u{FFFF}') { ' ' } else { c };
+    let plain = |c: char| {
+        if c.is_control() || matches!(c, '\u{FFFE}' | '\u{FFFF}') {
+            ' '
+        } else {
+            c
+        }
+    };
     text.chars().map(plain).collect()
 }
 
@@ -215,7 +225,10 @@ fn fitted(text: &str, size: i32, room: i32) -> String {
 }
 
 fn letters(size: i32, colour: RGBColor, across: HPos, along: VPos) -> TextStyle<'static> {
-    (FONT, size).into_font().color(&colour).pos(Pos::new(across, along))
+    (FONT, size)
+        .into_font()
+        .color(&colour)
+        .pos(Pos::new(across, along))
 }
 
 /// The ends of an axis and the numbers along it.
@@ -282,13 +295,18 @@ fn ticks(low: f64, high: f64) -> Vec<(f64, String)> {
     (0..12)
         .map(|i| (first + f64::from(i)) * step)
         .take_while(|value| *value <= high + 1e-9 * step)
-        .map(|value| (value, label(if value.abs() < 1e-9 * step { 0.0 } else { value }, power, size)))
+        .map(|value| {
+            (
+                value,
+                label(if value.abs() < 1e-9 * step { 0.0 } else { value }, power, size),
+            )
+        })
         .collect()
 }
 
 /// A number with as many digits as steps of this power of ten need.
 fn label(value: f64, power: i32, size: f64) -> String {
-    if size >= 1e6 || size < 1e-3 {
+    if !(1e-3..1e6).contains(&size) {
         if value == 0.0 {
             return "0".into();
         }
@@ -445,17 +463,27 @@ impl Frame<'_> {
         let small = 28;
         for (value, text) in &self.y.ticks {
             let at = self.down(*value);
-            area.draw(&PathElement::new(vec![(LEFT, at), (right, at)], PALE.stroke_width(1)))
-                .map_err(words)?;
-            area.draw(&PathElement::new(vec![(LEFT - 10, at), (LEFT, at)], BLACK.stroke_width(2)))
-                .map_err(words)?;
+            area.draw(&PathElement::new(
+                vec![(LEFT, at), (right, at)],
+                PALE.stroke_width(1),
+            ))
+            .map_err(words)?;
+            area.draw(&PathElement::new(
+                vec![(LEFT - 10, at), (LEFT, at)],
+                BLACK.stroke_width(2),
+            ))
+            .map_err(words)?;
             let style = letters(small, BLACK, HPos::Right, VPos::Center);
-            area.draw(&Text::new(text.clone(), (LEFT - 16, at), style)).map_err(words)?;
+            area.draw(&Text::new(text.clone(), (LEFT - 16, at), style))
+                .map_err(words)?;
         }
         for (value, text) in &self.x.ticks {
             let at = self.across(*value);
-            area.draw(&PathElement::new(vec![(at, self.top), (at, self.bottom)], PALE.stroke_width(1)))
-                .map_err(words)?;
+            area.draw(&PathElement::new(
+                vec![(at, self.top), (at, self.bottom)],
+                PALE.stroke_width(1),
+            ))
+            .map_err(words)?;
             area.draw(&PathElement::new(
                 vec![(at, self.bottom), (at, self.bottom + 10)],
                 BLACK.stroke_width(2),
@@ -468,11 +496,13 @@ impl Frame<'_> {
             }
         }
         let corners = [(LEFT, self.top), (right, self.bottom)];
-        area.draw(&Rectangle::new(corners, BLACK.stroke_width(2))).map_err(words)?;
+        area.draw(&Rectangle::new(corners, BLACK.stroke_width(2)))
+            .map_err(words)?;
         let height = self.bottom - self.top;
         let upright = letters(30, BLACK, HPos::Center, VPos::Center).transform(FontTransform::Rotate270);
         let text = fitted(&panel.y, 30, height + BETWEEN);
-        area.draw(&Text::new(text, (36, self.top + height / 2), upright)).map_err(words)?;
+        area.draw(&Text::new(text, (36, self.top + height / 2), upright))
+            .map_err(words)?;
         if last {
             let style = letters(30, BLACK, HPos::Center, VPos::Center);
             let text = fitted(&panel.x, 30, right - LEFT);
@@ -501,7 +531,12 @@ impl Frame<'_> {
         Ok(())
     }
 
-    fn line<B: DrawingBackend>(&self, area: &Area<B>, points: &[(f64, f64)], number: usize) -> Result<(), String> {
+    fn line<B: DrawingBackend>(
+        &self,
+        area: &Area<B>,
+        points: &[(f64, f64)],
+        number: usize,
+    ) -> Result<(), String> {
         let style = LINES[number % LINES.len()].stroke_width(4);
         let dashes = DASHES[number % DASHES.len()];
         let mut piece: Vec<(i32, i32)> = Vec::new();
@@ -525,12 +560,17 @@ impl Frame<'_> {
             let Some((across, down)) = self.at((*x, *y)) else {
                 continue;
             };
-            let tip = vec![(across, down - 6), (across - 9, down - 24), (across + 9, down - 24)];
+            let tip = vec![
+                (across, down - 6),
+                (across - 9, down - 24),
+                (across + 9, down - 24),
+            ];
             area.draw(&Polygon::new(tip, colour.filled())).map_err(words)?;
             if number < MOST_NAMES {
                 let style = letters(26, BLACK, HPos::Center, VPos::Bottom);
                 let at = (across, (down - 30).max(self.top + 24));
-                area.draw(&Text::new(fitted(name, 26, 400), at, style)).map_err(words)?;
+                area.draw(&Text::new(fitted(name, 26, 400), at, style))
+                    .map_err(words)?;
             }
         }
         Ok(())
@@ -540,7 +580,10 @@ impl Frame<'_> {
     fn legend<B: DrawingBackend>(&self, area: &Area<B>, entries: &[(&Layer, usize)]) -> Result<(), String> {
         const SIZE: i32 = 26;
         const ROW: i32 = 38;
-        let names: Vec<String> = entries.iter().map(|(layer, _)| fitted(layer.name(), SIZE, 520)).collect();
+        let names: Vec<String> = entries
+            .iter()
+            .map(|(layer, _)| fitted(layer.name(), SIZE, 520))
+            .collect();
         let longest = names.iter().map(|name| name.chars().count()).max().unwrap_or(0);
         let width = 100 + i32::try_from(longest).unwrap_or(0) * SIZE * 55 / 100;
         let height = 16 + ROW * i32::try_from(names.len()).unwrap_or(0);
@@ -562,8 +605,10 @@ impl Frame<'_> {
         };
         let corner = corners.into_iter().min_by_key(covered).unwrap_or(corners[0]);
         let far = (corner.0 + width, corner.1 + height);
-        area.draw(&Rectangle::new([corner, far], WHITE.filled())).map_err(words)?;
-        area.draw(&Rectangle::new([corner, far], GREY.stroke_width(1))).map_err(words)?;
+        area.draw(&Rectangle::new([corner, far], WHITE.filled()))
+            .map_err(words)?;
+        area.draw(&Rectangle::new([corner, far], GREY.stroke_width(1)))
+            .map_err(words)?;
         let mut middle = corner.1 + 8 + ROW / 2;
         for ((layer, number), name) in entries.iter().zip(names) {
             let (from, to) = (corner.0 + 14, corner.0 + 74);
@@ -578,7 +623,12 @@ impl Frame<'_> {
                     LINES[number % LINES.len()].stroke_width(4),
                 )?,
                 Layer::Level(_) => {
-                    stroke(area, &[(from, middle), (to, middle)], DASHES[2], GREY.stroke_width(3))?;
+                    stroke(
+                        area,
+                        &[(from, middle), (to, middle)],
+                        DASHES[2],
+                        GREY.stroke_width(3),
+                    )?;
                 }
                 Layer::Named(..) => {}
                 Layer::Window(..) => {
@@ -592,7 +642,8 @@ impl Frame<'_> {
                 }
             }
             let style = letters(SIZE, BLACK, HPos::Left, VPos::Center);
-            area.draw(&Text::new(name, (corner.0 + 86, middle), style)).map_err(words)?;
+            area.draw(&Text::new(name, (corner.0 + 86, middle), style))
+                .map_err(words)?;
             middle += ROW;
         }
         Ok(())
@@ -627,8 +678,12 @@ fn thinned(points: &[(i32, i32)]) -> Vec<(i32, i32)> {
     let mut all = Vec::new();
     for column in points.chunk_by(|a, b| a.0 == b.0) {
         let by_height = || column.iter().enumerate();
-        let lowest = by_height().max_by_key(|(_, at)| at.1).map_or(0, |(place, _)| place);
-        let highest = by_height().min_by_key(|(_, at)| at.1).map_or(0, |(place, _)| place);
+        let lowest = by_height()
+            .max_by_key(|(_, at)| at.1)
+            .map_or(0, |(place, _)| place);
+        let highest = by_height()
+            .min_by_key(|(_, at)| at.1)
+            .map_or(0, |(place, _)| place);
         let mut places = [0, lowest, highest, column.len() - 1];
         places.sort_unstable();
         all.extend(places.map(|place| column[place]));
@@ -651,7 +706,9 @@ fn stroke<B: DrawingBackend>(
         };
     }
     if dashes.is_empty() {
-        return area.draw(&PathElement::new(points.to_vec(), style)).map_err(words);
+        return area
+            .draw(&PathElement::new(points.to_vec(), style))
+            .map_err(words);
     }
     let (mut turn, mut left) = (0, f64::from(dashes[0]));
     let mut piece = vec![points[0]];
@@ -764,7 +821,10 @@ mod tests {
     use super::*;
 
     fn figure(points: &[(f64, f64)]) -> Figure {
-        let marks = points.iter().map(|(x, y)| (*x, *y, "a < b & \"c\"".to_owned())).collect();
+        let marks = points
+            .iter()
+            .map(|(x, y)| (*x, *y, "a < b & \"c\"".to_owned()))
+            .collect();
         Figure {
             title: "run <1> & others \u{7}".into(),
             panels: vec![
@@ -809,7 +869,9 @@ mod tests {
 
     #[test]
     fn an_svg_is_xml_with_titles_units_and_legend() {
-        let points: Vec<(f64, f64)> = (0..50).map(|i| (400.0 + f64::from(i), f64::from(i).sin())).collect();
+        let points: Vec<(f64, f64)> = (0..50)
+            .map(|i| (400.0 + f64::from(i), f64::from(i).sin()))
+            .collect();
         let drawn = svg(&figure(&points));
         let texts = texts(&drawn);
         for wanted in [
@@ -833,11 +895,16 @@ mod tests {
     fn a_png_has_its_size_and_is_not_blank() {
         let points: Vec<(f64, f64)> = (0..50).map(|i| (f64::from(i), f64::from(i * i))).collect();
         let bytes = figure(&points).bytes(Kind::Png).expect("drawn");
-        let mut reader = png::Decoder::new(std::io::Cursor::new(bytes)).read_info().expect("a PNG");
+        let mut reader = png::Decoder::new(std::io::Cursor::new(bytes))
+            .read_info()
+            .expect("a PNG");
         let mut dots = vec![0; reader.output_buffer_size().expect("a size")];
         let frame = reader.next_frame(&mut dots).expect("a picture");
         assert_eq!((frame.width, frame.height), (WIDTH, HEIGHT));
-        let dark = dots.chunks(3).filter(|dot| dot.iter().all(|part| *part < 60)).count();
+        let dark = dots
+            .chunks(3)
+            .filter(|dot| dot.iter().all(|part| *part < 60))
+            .count();
         assert!(dark > 5000, "frame and letters are black: {dark}");
     }
 
@@ -853,9 +920,7 @@ mod tests {
 
     #[test]
     fn a_long_curve_stays_small() {
-        let points: Vec<(f64, f64)> = (0..400_000)
-            .map(|i| (f64::from(i), f64::from(i % 977)))
-            .collect();
+        let points: Vec<(f64, f64)> = (0..400_000).map(|i| (f64::from(i), f64::from(i % 977))).collect();
         let figure = Figure {
             title: "long".into(),
             panels: vec![Panel {

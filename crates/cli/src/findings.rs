@@ -135,7 +135,11 @@ impl<'a> Teller<'a> {
         if self.drawn > 0
             && let Some(folder) = &self.pictures.figures
         {
-            screen.say(format_args!("{} in {}", plural(self.drawn, "picture"), folder.display()));
+            screen.say(format_args!(
+                "{} in {}",
+                plural(self.drawn, "picture"),
+                folder.display()
+            ));
         }
         Ok(Ending::of(self.good, self.bad))
     }
@@ -145,7 +149,8 @@ impl<'a> Teller<'a> {
 fn shape(heading: &Heading, finding: &Finding) -> Value {
     let found = &finding.found;
     let mut all = json!({ "source": heading.place, "run": heading.run, "label": found.label });
-    if let (Value::Object(all), Ok(Value::Object(outcome))) = (&mut all, serde_json::to_value(&found.outcome)) {
+    if let (Value::Object(all), Ok(Value::Object(outcome))) = (&mut all, serde_json::to_value(&found.outcome))
+    {
         all.extend(outcome);
         if !found.is_result() {
             all.insert("reason".into(), json!(found.outcome.termination));

@@ -5,11 +5,11 @@ use std::sync::atomic::AtomicBool;
 
 use clap::Args;
 use curvary_archive::Archive;
-use curvary_formats::{Assumptions, Readers, Source};
-use curvary_record::{Code, Diagnostic, Outcome, Run, RunId};
+use curvary_record::{Code, Diagnostic, Digest, Outcome, Run, RunId};
 
 use crate::Setting;
 use crate::commands::export::chosen;
+use crate::desk::{Content, Desk, ReadingOptions};
 use crate::ending::Failure;
 use crate::flow::flow;
 use crate::screen::Screen;
@@ -26,6 +26,8 @@ pub(crate) struct Subjects {
     /// Print JSON: one object a result, or a list of them
     #[arg(long)]
     pub(crate) json: bool,
+    #[command(flatten)]
+    reading: ReadingOptions,
 }
 
 /// One run to compute with.
@@ -43,6 +45,7 @@ pub(crate) struct Subject {
 /// What the words of the command line meant.
 pub(crate) struct Asked {
     archive: Option<Archive>,
+    desk: Desk,
     named: Vec<Named>,
 }
 
@@ -59,6 +62,7 @@ impl Subjects {
             what,
             dry_run: true,
             json: false,
+            reading: ReadingOptions::default(),
         }
     }
 
@@ -88,7 +92,9 @@ impl Subjects {
                     .help("`curvary find` shows what a query matches"),
             ));
         }
-        Ok(Asked { archive, named })
+        let folder = setting.archive.there();
+        let desk = Desk::new(&self.reading, folder.as_deref(), None)?;
+        Ok(Asked { archive, desk, named })
     }
 
     /// Computes with every subject on all cores and takes the results in order; results of runs in the archive are kept
@@ -134,7 +140,7 @@ impl Subjects {
                     keeper.keep(outcomes)?;
                     take(&place, Ok(told))
                 }
-                Err(why) => take(&place, Err(why)),
+                Err(why) => take(&place, Err(*why)),
             },
         )?;
         keeper.finish()
@@ -190,22 +196,23 @@ impl Asked {
     pub(crate) fn all(&self, how: Reading) -> Result<Vec<Subject>, Failure> {
         let mut all = Vec::new();
         for named in &self.named {
-            all.extend(self.load(named, how).map_err(Failure::nothing)?);
+            all.extend(self.load(named, how).map_err(|why| Failure::nothing(*why))?);
         }
         Ok(all)
     }
 
-    fn load(&self, named: &Named, how: Reading) -> Result<Vec<Subject>, Diagnostic> {
+    fn load(&self, named: &Named, how: Reading) -> Result<Vec<Subject>, Box<Diagnostic>> {
         match (named, &self.archive) {
-            (Named::File(path), _) => from_file(path, how),
+            (Named::File(path), _) => from_file(&self.desk, path, how),
             (Named::Run(id), Some(archive)) => {
                 let view = archive
                     .run(id.as_str())
                     .map_err(|error| match Failure::from(error) {
-                        Failure::Told { why, .. } => *why,
-                        Failure::Closed => {
-                            Diagnostic::error(Code::new("file-unusable"), "the archive was closed")
-                        }
+                        Failure::Told { why, .. } => why,
+                        Failure::Closed => Box::new(Diagnostic::error(
+                            Code::new("file-unusable"),
+                            "the archive was closed",
+                        )),
                     })?;
                 Ok(vec![Subject {
                     place: view.paths.first().cloned().unwrap_or_else(|| id.to_string()),
@@ -220,19 +227,14 @@ impl Asked {
 }
 
 /// The runs of a file.
-fn from_file(path: &Path, how: Reading) -> Result<Vec<Subject>, Diagnostic> {
+fn from_file(desk: &Desk, path: &Path, how: Reading) -> Result<Vec<Subject>, Box<Diagnostic>> {
     let name = path.display().to_string();
-    let bytes = std::fs::read(path).map_err(|error| crate::ending::unusable("read", &name, &error))?;
-    let readers = Readers::built_in();
-    let plain = Source::new(name.clone(), bytes.clone());
-    let (_, mut reading) = readers.read(&plain, None);
+    let bytes = Content::InFile(path.to_owned()).bytes(&name)?;
+    let digest = Digest::of(&bytes);
+    let mut reading = desk.read(&name, bytes.clone(), digest.clone()).reading;
     if how == Reading::Numbers && (reading.runs.is_empty() || reading.runs.iter().any(Run::in_question)) {
-        let mut assume = Assumptions::none();
-        for settled in ["x=x:1", "y=y:1"] {
-            // Both are answers that the readers know.
-            let _ = assume.add(settled);
-        }
-        let (_, again) = readers.read(&Source::new(name.clone(), bytes).assuming(assume), None);
+        let open = desk.source_settling(&name, bytes, digest, &["x=x:1", "y=y:1"]);
+        let again = desk.read_source(open).reading;
         if !again.runs.is_empty() {
             reading = again;
             for run in &mut reading.runs {
@@ -245,7 +247,9 @@ fn from_file(path: &Path, how: Reading) -> Result<Vec<Subject>, Diagnostic> {
     }
     if reading.runs.is_empty() {
         let why = reading.remarks.into_iter().next();
-        return Err(why.unwrap_or_else(|| Diagnostic::error(Code::new("no-table"), "no curve was found")));
+        return Err(Box::new(why.unwrap_or_else(|| {
+            Diagnostic::error(Code::new("no-table"), "no curve was found")
+        })));
     }
     Ok(reading
         .runs

@@ -138,7 +138,7 @@ pub(crate) fn parameters(outcome: &Outcome, screen: &mut Screen) -> Result<(), F
             value.into(),
             error.into(),
             unit.into(),
-            Cell::styled(&interval(parameter), FAINT),
+            Cell::styled(interval(parameter), FAINT),
             Cell::styled(one_line(reason).as_str(), ASKED),
         ]);
     }

@@ -62,6 +62,16 @@ impl Assumptions {
         self.0.extend(others.0.clone());
     }
 
+    /// Takes over the answers of others; theirs weigh more.
+    pub fn overlay(&mut self, others: &Self) {
+        self.0.extend(
+            others
+                .0
+                .iter()
+                .map(|(about, answer)| (about.clone(), answer.clone())),
+        );
+    }
+
     /// The answer about something.
     #[must_use]
     pub fn get(&self, about: &str) -> Option<&str> {

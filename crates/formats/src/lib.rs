@@ -20,7 +20,7 @@ pub mod words;
 pub mod writers;
 
 pub use assume::Assumptions;
-pub use layout::Layout;
 pub use explanation::Part;
+pub use layout::Layout;
 pub use recognise::{Candidate, Card, Choice, Glimpse, Reader, Readers, Reading, Recognition};
 pub use source::Source;

@@ -83,7 +83,12 @@ impl Outcome {
         let runs: Vec<&str> = self.runs.iter().map(RunId::as_str).collect();
         let asked = serde_json::json!([self.kind, runs, self.trace, self.model, self.settings, self.by]);
         let digest = Digest::of(asked.to_string().as_bytes());
-        self.id = digest.as_str().trim_start_matches("sha256:").chars().take(16).collect();
+        self.id = digest
+            .as_str()
+            .trim_start_matches("sha256:")
+            .chars()
+            .take(16)
+            .collect();
         self
     }
 

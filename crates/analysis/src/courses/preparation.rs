@@ -174,7 +174,13 @@ pub fn fit_course(
     how: &Preparation,
     options: &Options,
 ) -> Result<CourseFit, Refusal> {
-    fit_prepared(course, prepare(time, signal, how)?, how, Weighting::Equal, options)
+    fit_prepared(
+        course,
+        prepare(time, signal, how)?,
+        how,
+        Weighting::Equal,
+        options,
+    )
 }
 
 /// Fits a time course that was prepared before; `weighting` speaks of its points.

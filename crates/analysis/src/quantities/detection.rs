@@ -153,7 +153,9 @@ pub fn detection_limits(
     let tenfold = quantitation.map_or(String::new(), |k| format!(", quantitation {k}·σ/S"));
     Ok(DetectionLimits {
         form,
-        formula: format!("{name}: detection {detection}·σ/S{tenfold}; σ = {value:.4e} ({kind}), S = {slope:.4e}"),
+        formula: format!(
+            "{name}: detection {detection}·σ/S{tenfold}; σ = {value:.4e} ({kind}), S = {slope:.4e}"
+        ),
         sigma_kind: kind,
         sigma: value,
         slope,

@@ -255,7 +255,7 @@ pub fn fit_run(plan: &FitPlan, run: &Run) -> Vec<Found> {
 fn weighs(plan: &FitPlan, code: &str) -> bool {
     let about_conditions = ["day-or-month-first", "two-units", "wavelength-disputed"];
     let about_axes = ["axis-unknown", "time-unit", "signal-unknown", "technique-unknown"];
-    !about_conditions.contains(&code) && !(plan.is_formula() && about_axes.contains(&code))
+    !(about_conditions.contains(&code) || plan.is_formula() && about_axes.contains(&code))
 }
 
 fn curves<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Result<Vec<Curve<'a>>, Refusal> {
@@ -935,13 +935,13 @@ pub struct Comparison {
 ///
 /// # Errors
 /// The reason, where no comparison came about.
-pub fn compare_trace(plan: &FitPlan, models: &[String], run: &Run) -> Vec<Result<Comparison, Found>> {
+pub fn compare_trace(plan: &FitPlan, models: &[String], run: &Run) -> Vec<Result<Comparison, Box<Found>>> {
     let courses: Result<Vec<Course>, String> = if models.is_empty() {
         Ok(usual_courses())
     } else {
         models.iter().map(|name| course(name)).collect()
     };
-    let fail = |label: String, refusal: &Refusal| Err(refused(plan, run, None, label, refusal));
+    let fail = |label: String, refusal: &Refusal| Err(Box::new(refused(plan, run, None, label, refusal)));
     let courses = match courses {
         Ok(courses) => courses,
         Err(why) => return vec![fail(String::new(), &Refusal::Unsuitable { why })],

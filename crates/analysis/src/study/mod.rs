@@ -17,12 +17,10 @@ mod temperature;
 pub use fit::{Comparison, compare_trace, fit_run};
 pub use peaks::{PeaksPlan, peaks_run};
 pub use plan::{FitPlan, ParameterPlan, Span, WeightPlan};
-pub use quantify::{
-    QuantifyPlan, ReferenceSpectrum, Standard, Standards, Way, quantify_run, standards_of,
-};
+pub use quantify::{QuantifyPlan, ReferenceSpectrum, Standard, Standards, Way, quantify_run, standards_of};
 pub use rates::{AssayPlan, RatePlan, RatePoint, RunRates, SeriesFit, fit_series, rates_run};
 pub use reported::{Check, reported, reports_of};
-pub use scans::{ScanFound, ScanTask, scan_differences, scan_run};
+pub use scans::{Differences, ScanFound, ScanTask, scan_differences, scan_run};
 pub use spectrum::{References, spectrum_of};
 pub use temperature::{AtTemperature, temperature_series};
 

@@ -129,7 +129,9 @@ fn search(
         outcome.statistics.insert("noise".into(), noise);
     }
     outcome.statistics.insert("points".into(), curve.len() as f64);
-    outcome.statistics.insert("least_prominence".into(), table.min_prominence);
+    outcome
+        .statistics
+        .insert("least_prominence".into(), table.min_prominence);
     for note in &table.notes {
         outcome
             .remarks
@@ -240,13 +242,17 @@ fn parameters(peak: &Peak, axis: Axis, ordinate: Ordinate) -> [Parameter; 5] {
     let mut height = bare("peak-height", Some(peak.apex.height()), y_unit.clone());
     match peak.apex {
         Apex::Refined {
-            x_error, height_error, ..
+            x_error,
+            height_error,
+            ..
         } => {
             position.standard_error = x_error;
             height.standard_error = height_error;
         }
         Apex::Flat { from, to, .. } => {
-            position.reason = Some(format!("the top is flat from {from} to {to}; its middle is given"));
+            position.reason = Some(format!(
+                "the top is flat from {from} to {to}; its middle is given"
+            ));
         }
         Apex::Sampled { .. } => {
             position.reason = Some("the highest recorded point; no parabola could be laid through it".into());
@@ -337,7 +343,11 @@ mod tests {
         assert!((value("peak-width") - 2.0 * (2.0 * 2f64.ln()).sqrt() * 12.0).abs() < 0.1);
         let area = 0.8 * 12.0 * (2.0 * std::f64::consts::PI).sqrt();
         assert!((value("peak-area") - area).abs() < 0.02 * area);
-        assert!(outcome.parameter("peak").is_some_and(|p| p.standard_error.is_some()));
+        assert!(
+            outcome
+                .parameter("peak")
+                .is_some_and(|p| p.standard_error.is_some())
+        );
         assert_eq!(outcome.model, "saturation(above=3)");
     }
 
@@ -363,7 +373,11 @@ mod tests {
             band(1e-3).iter().map(|a| a + 0.1).collect(),
         );
         let blank = run(Quantity::ABSORBANCE, Unit::ABSORBANCE, vec![0.1; 101]);
-        let references = [("b1".to_owned(), spectrum_of(&blank.traces[0]).expect("a spectrum").0)].into();
+        let references = [(
+            "b1".to_owned(),
+            spectrum_of(&blank.traces[0]).expect("a spectrum").0,
+        )]
+        .into();
         let chain: Chain = "blank(b1) | smooth(window=11, order=3)".parse().expect("a chain");
         let plan = PeaksPlan {
             steps: chain.steps,
@@ -372,7 +386,10 @@ mod tests {
         };
         let found = peaks_run(&plan, &sample, &references);
         let outcome = &found[0].outcome;
-        let height = outcome.parameter("peak-height").and_then(|p| p.value).expect("a peak");
+        let height = outcome
+            .parameter("peak-height")
+            .and_then(|p| p.value)
+            .expect("a peak");
         assert!((height - 0.8).abs() < 0.01, "{height}");
         let again: PeaksPlan = serde_json::from_value(serde_json::to_value(&outcome.settings).expect("JSON"))
             .expect("the settings are a plan");

@@ -6,11 +6,13 @@ use curvary_record::{
 };
 use serde::{Deserialize, Serialize};
 
-use super::spectrum::{References, asked_traces, bare, in_question, spectrum_of, tell_log, told as told_spectrum};
+use super::spectrum::{
+    References, asked_traces, bare, in_question, spectrum_of, tell_log, told as told_spectrum,
+};
 use super::{Drawn, Found, TRUSTED_ABSORBANCE, concentration_of, label_of, stated, told};
 use crate::quantities::{
-    Calibration, CalibrationOptions, Component, LimitForm, Limits, Measured, MixtureOptions,
-    NucleicAcidKind, NucleicAcidReadings, Readings, Remark, Sigma, Target, Weighting, concentration, detection_limits,
+    Calibration, CalibrationOptions, Component, LimitForm, Limits, Measured, MixtureOptions, NucleicAcidKind,
+    NucleicAcidReadings, Readings, Remark, Sigma, Target, Weighting, concentration, detection_limits,
     mixture, nucleic_acid, protein, standard_addition,
 };
 use crate::refusal::Refusal;
@@ -256,7 +258,12 @@ fn of_trace(
         Way::BeerLambert => at.beer_lambert(&mut outcome),
         Way::Calibration(standards) => at.absorbance(&mut outcome).and_then(|absorbance| {
             let dilution = at.dilution(&mut outcome);
-            off_the_line((plan, standards, dilution), &[absorbance], &mut outcome, &mut drawn)
+            off_the_line(
+                (plan, standards, dilution),
+                &[absorbance],
+                &mut outcome,
+                &mut drawn,
+            )
         }),
         Way::Line => at.line(&mut outcome, &mut drawn),
         Way::StandardAddition => at.standard_addition(&mut outcome, &mut drawn),
@@ -268,11 +275,20 @@ fn of_trace(
         outcome.parameters.clear();
         outcome.termination = why;
     }
-    let name = point.and_then(|point| {
-        let name = trace.row_names.get(point).filter(|name| !name.is_empty()).cloned();
-        Some(name.unwrap_or_else(|| format!("reading {}", point + 1)))
+    let name = point.map(|point| {
+        let name = trace
+            .row_names
+            .get(point)
+            .filter(|name| !name.is_empty())
+            .cloned();
+        name.unwrap_or_else(|| format!("reading {}", point + 1))
     });
-    found(outcome, Some(number), name.unwrap_or_else(|| label_of(trace)), drawn)
+    found(
+        outcome,
+        Some(number),
+        name.unwrap_or_else(|| label_of(trace)),
+        drawn,
+    )
 }
 
 /// All readings of a run as repeats of one unknown.
@@ -349,7 +365,9 @@ pub fn standards_of(
             let mut scratch = bare("quantify", plan.model(), run, Some(number), plan);
             let mut put = |value: f64, own: &Unit, absorbance: f64| {
                 let common = unit.get_or_insert_with(|| own.clone());
-                let concentration = own.convert(value, common).map_err(|error| fail(error.to_string()))?;
+                let concentration = own
+                    .convert(value, common)
+                    .map_err(|error| fail(error.to_string()))?;
                 points.push(Standard {
                     run: run.id.clone(),
                     concentration,
@@ -377,8 +395,9 @@ pub fn standards_of(
                     put(*value, &trace.x.unit, read(Some(point), &mut scratch)?)?;
                 }
             } else {
-                let (value, own) = concentration_of(run, trace, &["concentration"])
-                    .ok_or_else(|| fail("its concentration is not known; `curvary note` can add it".into()))?;
+                let (value, own) = concentration_of(run, trace, &["concentration"]).ok_or_else(|| {
+                    fail("its concentration is not known; `curvary note` can add it".into())
+                })?;
                 if is_table(trace) {
                     return Err(fail("it lists several readings of one concentration".into()));
                 }
@@ -426,7 +445,9 @@ impl Place<'_> {
         let unsuitable = |why: String| told(&Refusal::Unsuitable { why });
         let (trace, y) = (self.trace, &self.trace.y);
         if !self.plan.steps.is_empty() {
-            return Err(unsuitable("steps are for spectra, and these are single readings".into()));
+            return Err(unsuitable(
+                "steps are for spectra, and these are single readings".into(),
+            ));
         }
         let held = stated(self.run, Some(trace), "wavelength", &Unit::NANOMETRE);
         if let (Some(asked), Some(held)) = (self.plan.at, held)
@@ -434,13 +455,20 @@ impl Place<'_> {
         {
             return Err(unsuitable(format!("read at {held} nm, not at {asked} nm")));
         }
-        if trace.saturated.contains(&u32::try_from(point).unwrap_or(u32::MAX)) {
+        if trace
+            .saturated
+            .contains(&u32::try_from(point).unwrap_or(u32::MAX))
+        {
             return Err(told(&Refusal::AllSaturated {
                 limit: self.plan.ceiling().unwrap_or(f64::INFINITY),
                 count: 1,
             }));
         }
-        let value = y.values.get(point).copied().ok_or_else(|| unsuitable("there is no such reading".into()))?;
+        let value = y
+            .values
+            .get(point)
+            .copied()
+            .ok_or_else(|| unsuitable("there is no such reading".into()))?;
         let wrong = || unsuitable(format!("the values are {}, not absorbance", super::title(y)));
         let absorbance = if y.quantity == Quantity::ABSORBANCE {
             y.unit.convert(value, &Unit::ABSORBANCE).map_err(|_| wrong())?
@@ -503,7 +531,9 @@ impl Place<'_> {
         if !exact {
             outcome.remarks.push(note(
                 "between-points",
-                format!("no point lies at {nm} nm: the absorbance was taken on the line between its neighbours"),
+                format!(
+                    "no point lies at {nm} nm: the absorbance was taken on the line between its neighbours"
+                ),
             ));
         }
         Ok(value)
@@ -534,7 +564,8 @@ impl Place<'_> {
             })
             .ok_or_else(|| {
                 told(&Refusal::Unsuitable {
-                    why: "the path length is not known: say it with --path, or add it with `curvary note`".into(),
+                    why: "the path length is not known: say it with --path, or add it with `curvary note`"
+                        .into(),
                 })
             })
     }
@@ -598,7 +629,10 @@ impl Place<'_> {
         let kept: Vec<usize> = (0..self.trace.len())
             .filter(|point| !marked.iter().any(|at| *at as usize == *point))
             .collect();
-        let y = kept.iter().map(|point| at.of_table(*point)).collect::<Result<_, _>>()?;
+        let y = kept
+            .iter()
+            .map(|point| at.of_table(*point))
+            .collect::<Result<_, _>>()?;
         Ok((kept.iter().map(|point| self.trace.x.values[*point]).collect(), y))
     }
 
@@ -638,15 +672,12 @@ impl Place<'_> {
         let recorded = self.spectrum(outcome)?;
         // Points beyond the trusted range are left out before a blank can bring them back into it.
         let kept = match self.plan.ceiling() {
-            Some(limit) => recorded
-                .curve
-                .leave_out(|_, y| y > limit)
-                .map_err(|_| {
-                    told(&Refusal::AllSaturated {
-                        limit,
-                        count: recorded.curve.len(),
-                    })
-                })?,
+            Some(limit) => recorded.curve.leave_out(|_, y| y > limit).map_err(|_| {
+                told(&Refusal::AllSaturated {
+                    limit,
+                    count: recorded.curve.len(),
+                })
+            })?,
             None => recorded.curve.clone(),
         };
         let lost = recorded.curve.len() - kept.len();
@@ -656,7 +687,10 @@ impl Place<'_> {
                 format!("{lost} points beyond the trusted range were left out"),
             ));
         }
-        let spectrum = self.after_steps(&Spectrum { curve: kept, ..recorded })?;
+        let spectrum = self.after_steps(&Spectrum {
+            curve: kept,
+            ..recorded
+        })?;
         let (x, y) = (spectrum.curve.x(), spectrum.curve.y());
         let mut all = Vec::new();
         for component in components {
@@ -712,7 +746,9 @@ impl Place<'_> {
             parameter.standard_error = offset.standard_error;
             outcome.parameters.push(parameter);
         }
-        outcome.statistics.insert("points".into(), found.used.len() as f64);
+        outcome
+            .statistics
+            .insert("points".into(), found.used.len() as f64);
         outcome
             .statistics
             .insert("degrees_of_freedom".into(), found.degrees_of_freedom as f64);
@@ -725,14 +761,19 @@ impl Place<'_> {
         remarks(&found.remarks, outcome);
         outcome.remarks.push(note(
             "reference-path",
-            "the references were taken at the same path length as the sample".into(),
+            "the references are taken to be of the same path length as the sample: if they are not, scale the result by the ratio".into(),
         ));
         *drawn = Drawn {
             x_title: "wavelength / nm".into(),
             y_title: "absorbance".into(),
             x: x.to_vec(),
             y: y.to_vec(),
-            fitted: found.used.iter().zip(&found.residuals).map(|(i, r)| y[*i] - r).collect(),
+            fitted: found
+                .used
+                .iter()
+                .zip(&found.residuals)
+                .map(|(i, r)| y[*i] - r)
+                .collect(),
             residuals: found.residuals,
             used: found.used,
         };
@@ -768,7 +809,11 @@ impl Place<'_> {
         )
         .map_err(|refusal| told(&refusal))?;
         outcome.parameters = vec![
-            measured("mass-concentration", found.micrograms_per_ml, Unit::ucum("ug/mL").ok()),
+            measured(
+                "mass-concentration",
+                found.micrograms_per_ml,
+                Unit::ucum("ug/mL").ok(),
+            ),
             measured("ratio-260-280", found.ratio_260_280, Some(Unit::ONE)),
         ];
         outcome.parameters.extend(
@@ -782,9 +827,10 @@ impl Place<'_> {
             .map(|(name, _)| *name)
             .collect();
         if !unread.is_empty() {
-            outcome
-                .remarks
-                .push(note("not-read", format!("nothing could be read at {}", unread.join(" and "))));
+            outcome.remarks.push(note(
+                "not-read",
+                format!("nothing could be read at {}", unread.join(" and ")),
+            ));
         }
         remarks(&found.remarks, outcome);
         outcome.termination = "computed (common practice)".into();
@@ -806,7 +852,11 @@ impl Place<'_> {
         )
         .map_err(|refusal| told(&refusal))?;
         outcome.parameters = vec![
-            measured("mass-concentration", found.milligrams_per_ml, Unit::ucum("mg/mL").ok()),
+            measured(
+                "mass-concentration",
+                found.milligrams_per_ml,
+                Unit::ucum("mg/mL").ok(),
+            ),
             measured("ratio-260-280", found.ratio_260_280, Some(Unit::ONE)),
         ];
         remarks(&found.remarks, outcome);
@@ -840,7 +890,9 @@ fn off_the_line(
     limit(&mut parameter, limits, found.level);
     outcome.parameters.insert(0, parameter);
     statistics(&line, outcome);
-    outcome.statistics.insert("readings".into(), readings.len() as f64);
+    outcome
+        .statistics
+        .insert("readings".into(), readings.len() as f64);
     outcome.statistics.insert("slope_doubt_g".into(), found.g);
     remarks(&line.remarks, outcome);
     remarks(&found.remarks, outcome);
@@ -855,7 +907,11 @@ fn limit(parameter: &mut Parameter, limits: Limits, level: f64) {
         Limits::Interval { low, high } => (Some(low), Some(high), None),
         Limits::AtLeast { low } => (Some(low), None, Some("no upper limit".to_owned())),
         Limits::AtMost { high } => (None, Some(high), Some("no lower limit".to_owned())),
-        Limits::WholeLine => (None, None, Some("every concentration agrees with the reading".into())),
+        Limits::WholeLine => (
+            None,
+            None,
+            Some("every concentration agrees with the reading".into()),
+        ),
         Limits::Complement { below, above } => (
             None,
             None,
@@ -941,7 +997,12 @@ fn statistics(line: &Calibration, outcome: &mut Outcome) {
 }
 
 /// The standards with their line and, as one point more, the unknown.
-fn drawn_line(line: &Calibration, unit: &Unit, (x, y): (&[f64], &[f64]), unknown: Option<(f64, f64)>) -> Drawn {
+fn drawn_line(
+    line: &Calibration,
+    unit: &Unit,
+    (x, y): (&[f64], &[f64]),
+    unknown: Option<(f64, f64)>,
+) -> Drawn {
     let mut drawn = Drawn {
         x_title: format!("concentration / {}", unit.display()),
         y_title: "absorbance".into(),
@@ -984,9 +1045,10 @@ fn remarks(all: &[Remark], outcome: &mut Outcome) {
     for remark in all {
         let told = outcome.remarks.iter().any(|known| known.message == remark.words);
         if !told {
-            outcome
-                .remarks
-                .push(Diagnostic::warning(Code::new("quantity-remark"), remark.words.clone()));
+            outcome.remarks.push(Diagnostic::warning(
+                Code::new("quantity-remark"),
+                remark.words.clone(),
+            ));
         }
     }
 }
@@ -998,5 +1060,9 @@ fn slug(name: &str) -> String {
         .chars()
         .map(|c| if c.is_alphanumeric() { c } else { '-' })
         .collect();
-    plain.split('-').filter(|part| !part.is_empty()).collect::<Vec<_>>().join("-")
+    plain
+        .split('-')
+        .filter(|part| !part.is_empty())
+        .collect::<Vec<_>>()
+        .join("-")
 }

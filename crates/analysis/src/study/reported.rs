@@ -214,7 +214,7 @@ fn reports(key: &Key, claim: &Claim, trace: Option<u32>) -> Vec<Report> {
         return Vec::new();
     }
     let line = match &claim.origin {
-        Origin::Source(place) => u32::try_from(place.line).ok().filter(|line| *line > 0),
+        Origin::Source(place) => Some(place.line).filter(|line| *line > 0),
         _ => None,
     };
     let raw = if claim.raw.is_empty() {

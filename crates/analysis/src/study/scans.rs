@@ -73,17 +73,28 @@ pub fn scan_run(task: ScanTask, run: &Run) -> ScanFound {
     }
 }
 
-/// Differences of every scan to one of them (from 0): wavelengths, times and absorbances.
+/// Every scan less one of them.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Differences {
+    /// Wavelengths of all scans.
+    pub wavelengths: Vec<f64>,
+    /// Time of each scan.
+    pub times: Vec<f64>,
+    /// For each scan, one value for each wavelength.
+    pub absorbance: Vec<Vec<f64>>,
+}
+
+/// Differences of every scan to one of them (from 0).
 ///
 /// # Errors
 /// As the scans of [`crate::scans`].
-pub fn scan_differences(run: &Run, reference: usize) -> Result<(Vec<f64>, Vec<f64>, Vec<Vec<f64>>), Refusal> {
+pub fn scan_differences(run: &Run, reference: usize) -> Result<Differences, Refusal> {
     with_scans(run, |scans, _| {
-        Ok((
-            scans.wavelengths.to_vec(),
-            scans.times.to_vec(),
-            scans.differences(reference)?,
-        ))
+        Ok(Differences {
+            wavelengths: scans.wavelengths.to_vec(),
+            times: scans.times.to_vec(),
+            absorbance: scans.differences(reference)?,
+        })
     })
 }
 

@@ -34,7 +34,14 @@ pub fn spectrum_of(trace: &Trace) -> Result<(Spectrum, usize), SpectrumRefusal> 
     let curve = Curve::new(x, y)?;
     let marked: Vec<usize> = trace.saturated.iter().map(|at| *at as usize).collect();
     if marked.is_empty() {
-        return Ok((Spectrum { curve, axis, ordinate }, 0));
+        return Ok((
+            Spectrum {
+                curve,
+                axis,
+                ordinate,
+            },
+            0,
+        ));
     }
     let kept: Vec<usize> = (0..curve.len()).filter(|i| !marked.contains(i)).collect();
     if kept.is_empty() {
@@ -45,7 +52,14 @@ pub fn spectrum_of(trace: &Trace) -> Result<(Spectrum, usize), SpectrumRefusal> 
         .into());
     }
     let curve = curve.pick(&kept)?;
-    Ok((Spectrum { curve, axis, ordinate }, marked.len()))
+    Ok((
+        Spectrum {
+            curve,
+            axis,
+            ordinate,
+        },
+        marked.len(),
+    ))
 }
 
 fn in_unit(values: &[f64], from: &Unit, to: &Unit) -> Option<Vec<f64>> {
@@ -187,7 +201,13 @@ pub(crate) fn told(refusal: &SpectrumRefusal) -> String {
 }
 
 /// An outcome without a number yet.
-pub(crate) fn bare(kind: &str, model: &str, run: &Run, trace: Option<u32>, plan: &impl serde::Serialize) -> Outcome {
+pub(crate) fn bare(
+    kind: &str,
+    model: &str,
+    run: &Run,
+    trace: Option<u32>,
+    plan: &impl serde::Serialize,
+) -> Outcome {
     let settings = match serde_json::to_value(plan) {
         Ok(serde_json::Value::Object(map)) => map.into_iter().collect(),
         _ => BTreeMap::new(),

@@ -331,7 +331,7 @@ impl Fit {
                 for compared in compare_trace(plan, &self.model, &subject.run) {
                     match compared {
                         Ok(compared) => given.compared.push(compared),
-                        Err(found) => given.found.push(found),
+                        Err(found) => given.found.push(*found),
                     }
                 }
             }

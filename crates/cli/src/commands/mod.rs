@@ -33,7 +33,7 @@ use crate::screen::Screen;
 pub(crate) enum Command {
     Add(add::Add),
     Find(find::Find),
-    Fit(fit::Fit),
+    Fit(Box<fit::Fit>),
     Rates(Box<rates::Rates>),
     Scans(scans::Scans),
     Temperature(temperature::Temperature),

@@ -96,14 +96,20 @@ impl Peaks {
         let mut references = References::new();
         let steps = steps(
             &self.step,
-            self.blank.as_deref().map(|blank| (blank, How::grids(self.resample_blank))),
+            self.blank
+                .as_deref()
+                .map(|blank| (blank, How::grids(self.resample_blank))),
             setting,
             &mut references,
         )?;
         let plan = PeaksPlan {
             steps,
             trusted_absorbance: trusted(self.trust_below.as_deref())?,
-            extreme: if self.valleys { Extreme::Minimum } else { Extreme::Maximum },
+            extreme: if self.valleys {
+                Extreme::Minimum
+            } else {
+                Extreme::Maximum
+            },
             prominence: self.prominence,
             within: self.within.as_deref().map(window).transpose()?,
             refinement: match self.parabola {
@@ -144,14 +150,23 @@ fn find(plan: &PeaksPlan, references: &References, subject: &Subject) -> Vec<Fin
                     Some((at, peak[1].value?, telling::rounded(at, peak[0].standard_error).0))
                 })
                 .collect();
-            let points = found.drawn.x.iter().copied().zip(found.drawn.y.iter().copied()).collect();
+            let points = found
+                .drawn
+                .x
+                .iter()
+                .copied()
+                .zip(found.drawn.y.iter().copied())
+                .collect();
             let figure = Figure {
                 title: format!("{} {}", subject.place, found.label).trim_end().to_owned(),
                 panels: vec![Panel {
                     x: found.drawn.x_title.clone(),
                     y: found.drawn.y_title.clone(),
                     share: 1.0,
-                    layers: vec![Layer::Line(points).named("spectrum"), Layer::Marks(marks).named("peaks")],
+                    layers: vec![
+                        Layer::Line(points).named("spectrum"),
+                        Layer::Marks(marks).named("peaks"),
+                    ],
                 }],
             };
             let listed: Vec<Value> = peaks(&found.outcome)
@@ -227,7 +242,10 @@ fn tell(heading: &str, finding: &Finding, screen: &mut Screen) -> Result<(), Fai
     }
     if let Some(noise) = outcome.statistics.get("noise") {
         let points = outcome.statistics.get("points").copied().unwrap_or(0.0);
-        let words = format!("{points} points, noise {}", telling::rounded(*noise, Some(*noise)).0);
+        let words = format!(
+            "{points} points, noise {}",
+            telling::rounded(*noise, Some(*noise)).0
+        );
         writeln!(screen, "  {}", Styled(FAINT, words))?;
     }
     for remark in &outcome.remarks {
@@ -296,7 +314,9 @@ pub(crate) fn steps(
 
 /// The one run that a word names: a file with one run in it, or a run of the archive.
 pub(crate) fn one(word: &str, setting: &Setting) -> Result<Subject, Failure> {
-    let mut all = Subjects::of(vec![word.to_owned()]).asked(setting)?.all(Reading::Whole)?;
+    let mut all = Subjects::of(vec![word.to_owned()])
+        .asked(setting)?
+        .all(Reading::Whole)?;
     match (all.pop(), all.len()) {
         (Some(one), 0) => Ok(one),
         (_, more) => Err(Failure::usage(format!(
@@ -308,8 +328,18 @@ pub(crate) fn one(word: &str, setting: &Setting) -> Result<Subject, Failure> {
 
 /// `400..600`, on the axis of the spectrum.
 pub(crate) fn window(text: &str) -> Result<Window, Failure> {
-    let wrong = || Failure::usage(format!("`{text}` is no stretch of an axis: expected FROM..TO, such as 400..600"));
+    let wrong = || {
+        Failure::usage(format!(
+            "`{text}` is no stretch of an axis: expected FROM..TO, such as 400..600"
+        ))
+    };
     let (from, to) = text.split_once("..").ok_or_else(wrong)?;
-    let number = |text: &str| text.trim().trim_end_matches("nm").trim().parse::<f64>().map_err(|_| wrong());
+    let number = |text: &str| {
+        text.trim()
+            .trim_end_matches("nm")
+            .trim()
+            .parse::<f64>()
+            .map_err(|_| wrong())
+    };
     Window::new(number(from)?, number(to)?).map_err(|refusal| Failure::usage(refusal.to_string()))
 }

@@ -1,11 +1,11 @@
 //! `curvary scans`: what repeated scans of a reaction say.
 
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 use curvary_analysis::scans::Scheme;
-use curvary_analysis::study::{ScanFound, ScanTask, scan_differences, scan_run};
+use curvary_analysis::study::{Differences, ScanFound, ScanTask, scan_differences, scan_run};
 use curvary_record::Diagnostic;
 use serde_json::{Value, json};
 
@@ -182,7 +182,11 @@ impl Scans {
         if let Some(reference) = self.difference {
             match scan_differences(&subject.run, reference.wrapping_sub(1)) {
                 Err(refusal) => trouble = Some(refusal.to_string()),
-                Ok((wavelengths, times, differences)) => {
+                Ok(Differences {
+                    wavelengths,
+                    times,
+                    absorbance,
+                }) => {
                     columns.push((axis, wavelengths));
                     let of = |i: usize| {
                         subject.run.traces[i]
@@ -193,7 +197,7 @@ impl Scans {
                     columns.extend(
                         times
                             .iter()
-                            .zip(differences)
+                            .zip(absorbance)
                             .enumerate()
                             .map(|(i, (time, values))| {
                                 let unit = of(i).map(|held| held.unit.slug()).unwrap_or_default();
@@ -265,7 +269,7 @@ fn shape(given: &Given, scan: &ScanFound) -> Value {
     all
 }
 
-fn write(path: &PathBuf, columns: &[(String, Vec<f64>)]) -> Result<(), Failure> {
+fn write(path: &Path, columns: &[(String, Vec<f64>)]) -> Result<(), Failure> {
     crate::output::write(path, |file| {
         let mut writer = csv::WriterBuilder::new()
             .terminator(csv::Terminator::CRLF)

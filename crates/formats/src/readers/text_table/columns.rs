@@ -188,9 +188,13 @@ pub(super) fn give_meaning(columns: &mut Vec<Column>, told: &Told) -> Result<(),
             Which::Index(index) => format!("at place {}", index + 1),
         };
         let mut places = (0..columns.len()).filter(|&at| fits(&columns[at]));
-        let at = places.next().ok_or_else(|| format!("the layout tells of a column {named}, and there is none"))?;
+        let at = places
+            .next()
+            .ok_or_else(|| format!("the layout tells of a column {named}, and there is none"))?;
         if places.next().is_some() {
-            return Err(format!("the layout tells of a column {named}, and there are several"));
+            return Err(format!(
+                "the layout tells of a column {named}, and there are several"
+            ));
         }
         let Some(meaning) = &one.meaning else {
             columns.remove(at);

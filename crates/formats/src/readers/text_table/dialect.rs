@@ -305,7 +305,9 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> Decision {
             }
         }
     }
-    let Some(mut fit) = best else { return Decision::None };
+    let Some(mut fit) = best else {
+        return Decision::None;
+    };
     if fit.sep == Sep::Blank {
         // Rules and closing words among the rows have no figures, and no say.
         let with_figures = |row: &&&str| row.bytes().any(|byte| byte.is_ascii_digit());
@@ -657,8 +659,14 @@ mod tests {
             (["1.234,5;0,1", "1.235,5;0,2"], (Sep::Semicolon, b',')),
             (["\"400,0\",\"0,123\"", "\"401,0\",\"0,125\""], (Sep::Comma, b',')),
             (["400;1.234", "401;1.235"], (Sep::Semicolon, b'.')),
-            (["1   sample 1   0.1774", "2   sample 2   0.1899"], (Sep::Wide, b'.')),
-            (["1   0.1 0.2   0.1774", "2   0.2 0.3   0.1899"], (Sep::Blank, b'.')),
+            (
+                ["1   sample 1   0.1774", "2   sample 2   0.1899"],
+                (Sep::Wide, b'.'),
+            ),
+            (
+                ["1   0.1 0.2   0.1774", "2   0.2 0.3   0.1899"],
+                (Sep::Blank, b'.'),
+            ),
         ] {
             assert_eq!(
                 sure(&rows, None),

@@ -332,7 +332,12 @@ impl Grid {
             .chain(other.units.iter().skip(1))
             .cloned()
             .collect();
-        wide.united = self.united.iter().chain(other.united.iter().skip(1)).copied().collect();
+        wide.united = self
+            .united
+            .iter()
+            .chain(other.united.iter().skip(1))
+            .copied()
+            .collect();
         wide.lines.clone_from(&self.lines);
         wide.rows = self.rows;
         *self = wide;

@@ -166,16 +166,22 @@ fn read_telling(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Re
         preamble.hear_row(source, section);
     }
     if let Some(told) = told.as_deref_mut() {
-        told.fields.extend([preamble.fields.clone(), trailer.fields.clone()]);
-        told.tables
-            .extend(conditions.iter().map(|section| TableTold::of(&section.table, Use::Conditions)));
+        told.fields
+            .extend([preamble.fields.clone(), trailer.fields.clone()]);
+        told.tables.extend(
+            conditions
+                .iter()
+                .map(|section| TableTold::of(&section.table, Use::Conditions)),
+        );
     }
     let mut reading = Reading::default();
     let mut others: Vec<Diagnostic> = Vec::new();
     let mut ordinal = 0;
     for (index, section) in sections.iter().enumerate() {
         let before = index.checked_sub(1).map(|before| &sections[before]);
-        reading.remarks.extend(before.and_then(|before| columns_change(before, section)));
+        reading
+            .remarks
+            .extend(before.and_then(|before| columns_change(before, section)));
         let own = if index == 0 {
             None
         } else {
@@ -195,7 +201,12 @@ fn read_telling(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Re
         let mut context = Context::gather(text, &lines, &said.fields);
         context.sentinels.extend(&source.told().missing);
         let mut columns = Vec::new();
-        let shaped = shape(source, &section.table, &context, told.is_some().then_some(&mut columns));
+        let shaped = shape(
+            source,
+            &section.table,
+            &context,
+            told.is_some().then_some(&mut columns),
+        );
         if let Some(told) = told.as_deref_mut() {
             told.fields.extend(own.into_iter().map(|own| own.fields));
             told.tables
@@ -311,7 +322,8 @@ fn keys_behind(
 fn columns_change(before: &Section, section: &Section) -> Option<Diagnostic> {
     let (first, second) = (&before.table, &section.table);
     let (had, has) = (first.grid.columns(), second.grid.columns());
-    let at_once = section.words.is_empty() && second.heads.is_empty() && second.first_line <= first.last_line + 2;
+    let at_once =
+        section.words.is_empty() && second.heads.is_empty() && second.first_line <= first.last_line + 2;
     (at_once && had != has).then(|| {
         Diagnostic::warning(
             Code::new("columns-change"),

@@ -413,7 +413,11 @@ fn settle(decision: Decision, assume: &Assumptions) -> Option<(Dialect, Open)> {
         Decision::Sure(dialect) => dialect.sep == Sep::Comma,
         Decision::Open { readings, .. } => readings.iter().any(|dialect| dialect.sep == Sep::Comma),
     };
-    if let Some(dialect) = assume.get("columns").and_then(Dialect::of_pieces).filter(|_| by_commas) {
+    if let Some(dialect) = assume
+        .get("columns")
+        .and_then(Dialect::of_pieces)
+        .filter(|_| by_commas)
+    {
         return Some((dialect, None));
     }
     match decision {

@@ -732,7 +732,8 @@ impl Shaper<'_> {
     fn x_meaning(&mut self, x: usize) -> (Quantity, Unit) {
         let column = self.columns[x].clone();
         if let Some((quantity, unit)) = self.source.assume().axis("x") {
-            self.because.push("what the x axis is of was settled, not read".to_owned());
+            self.because
+                .push("what the x axis is of was settled, not read".to_owned());
             let unit = unit.or_else(|| column.unit.clone()).unwrap_or(Unit::ONE);
             return (quantity, unit);
         }
@@ -1473,7 +1474,10 @@ impl Shaper<'_> {
                 self.ask(
                     "heads-do-not-fit",
                     "a column of numbers has no head, and another has one",
-                    &[("shape=columns", "the column is of the same kind as the one with a head")],
+                    &[(
+                        "shape=columns",
+                        "the column is of the same kind as the one with a head",
+                    )],
                     Vec::new(),
                 );
             }
@@ -2508,7 +2512,14 @@ impl Shaper<'_> {
                 _ => ColumnRole::LeftOut,
             }
         };
-        columns_told(self.source, self.table, &self.columns, &self.uses, otherwise, &because)
+        columns_told(
+            self.source,
+            self.table,
+            &self.columns,
+            &self.uses,
+            otherwise,
+            &because,
+        )
     }
 
     fn used(&mut self, column: usize, role: ColumnRole, quantity: &Quantity, unit: &Unit) {
