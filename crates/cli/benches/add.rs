@@ -1,7 +1,7 @@
 //! `curvary add` end to end, beside the bare reading of the same bytes in the same run.
 //!
 //! Ten thousand small two-column exports (13 kB each) are added to a new archive, then added again unchanged, then
-//! found. Printed are times, rates, the ratio to merely reading the files, and the program's peak memory where the
+//! found. Then as many time courses are added and a law is fitted to all of them. Printed are times, rates, the ratio to merely reading the files, and the program's peak memory where the
 //! system tells it. `FILES=1000` makes it shorter.
 #![allow(
     clippy::unwrap_used,
@@ -57,6 +57,61 @@ fn main() {
         "archive: {:.1} % of the text that came in",
         100.0 * size(&here.join("lab")) as f64 / bytes as f64
     );
+
+    courses(&here.join("courses"), files);
+    curvary(here, &["add", "courses", "--archive", "lab", "--quiet"]);
+    let (loaded, _) = curvary(
+        here,
+        &[
+            "export",
+            "technique:time-course",
+            "--to",
+            "json",
+            "--out",
+            "all.json",
+            "--archive",
+            "lab",
+        ],
+    );
+    let fit = [
+        "fit",
+        "technique:time-course",
+        "--model",
+        "first-order+offset",
+        "--archive",
+        "lab",
+        "--json",
+    ];
+    for (what, words) in [("kept", &fit[..]), ("kept already", &fit[..])] {
+        let (took, memory) = curvary(here, words);
+        println!(
+            "fit of {files} courses of 500 points, results {what}: {:.0} ms, {:.0} a second, {:.2} times their export as JSON, peak {:.0} MB",
+            ms(took),
+            f64::from(files) / took.as_secs_f64(),
+            took.as_secs_f64() / loaded.as_secs_f64(),
+            memory.unwrap_or(0) as f64 / 1e3,
+        );
+    }
+}
+
+/// Writes time courses of 500 points.
+fn courses(folder: &Path, files: u32) {
+    for file in 0..files {
+        let group = folder.join(format!("{:03}", file / 250));
+        fs::create_dir_all(&group).expect("a folder");
+        let mut text = format!(
+            "# sample: betanin {}\n# wavelength: 535 nm\n# temperature: {} °C\ntime (s),absorbance\n",
+            file % 97,
+            20 + file % 50
+        );
+        let k = 0.001 * f64::from(1 + file % 40);
+        for point in 0..500_u32 {
+            let x = f64::from(point) * 2.0;
+            let y = 0.05 + 0.9 * (-k * x).exp() + f64::from((point * 7 + file) % 13) * 1e-4;
+            let _ = writeln!(text, "{x:.0},{y:.4}");
+        }
+        fs::write(group.join(format!("course-{file:06}.csv")), text).expect("a file");
+    }
 }
 
 fn row(what: &str, took: Duration, bytes: u64, bare: Duration, memory: Option<u64>) {

@@ -199,6 +199,24 @@ pub(crate) fn concentration_of(run: &Run, trace: &Trace, keys: &[&str]) -> Optio
     None
 }
 
+/// A number to six figures, whatever its size, for a sentence.
+pub(crate) struct Six(pub(crate) f64);
+
+impl std::fmt::Display for Six {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let size = self.0.abs();
+        if size != 0.0 && !(1e-4..1e7).contains(&size) {
+            return write!(f, "{:.5e}", self.0);
+        }
+        let digits = if size == 0.0 {
+            1.0
+        } else {
+            (5.0 - size.log10().floor()).max(0.0)
+        };
+        write!(f, "{:.*}", digits as usize, self.0)
+    }
+}
+
 /// A refusal as the outcome tells it.
 pub(crate) fn told(refusal: &Refusal) -> String {
     format!("{}: {refusal}", refusal.code())

@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use super::fit::{Chosen, preparation, prepared, tell};
 use super::plan::{FitPlan, Span};
-use super::{BY, Drawn, Found, concentration_of, label_of, stated, told, unit_in_terms};
+use super::{BY, Drawn, Found, Six, concentration_of, label_of, stated, told, unit_in_terms};
 use crate::courses::{Course, InitialRate, Order, Preparation, RateWindow};
 use crate::enzymes::{
     Assay, Rates, TraceOfSeries, activity, add_turnover, compare_inhibition, direct_linear, fit_rates,
@@ -99,7 +99,7 @@ impl Default for RatePlan {
 impl RatePlan {
     fn data(&self) -> FitPlan {
         FitPlan {
-            model: "zero-order".into(),
+            model: "an initial rate".into(),
             dead_time: self.dead_time,
             trusted_absorbance: self.trusted_absorbance,
             concentration: self.concentration,
@@ -243,7 +243,7 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
                 Code::new("fit-remark"),
                 format!(
                     "the rate of the blank, {}, was taken off",
-                    crate::study::rates::six(sign * measured.rate - net)
+                    Six(sign * measured.rate - net)
                 ),
             ));
         }
@@ -299,11 +299,6 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
         });
     }
     all
-}
-
-/// Six figures, for a sentence.
-fn six(value: f64) -> String {
-    format!("{value:.5e}")
 }
 
 fn window(plan: &RatePlan, run: &Run) -> Result<RateWindow, Refusal> {
@@ -465,7 +460,7 @@ fn put_activity(plan: &RatePlan, run: &Run, assay: AssayPlan, slope: f64, error:
                 format!(
                     "activity in U/mL is the slope per minute times {} (coefficient {coefficient} L/(mol cm), path {path} cm, \
                      {} of {} mL, dilution {}, {} per turnover)",
-                    six(found.factor),
+                    Six(found.factor),
                     assay.sample_volume,
                     assay.total_volume,
                     assay.dilution,
@@ -723,8 +718,8 @@ fn series(
                 Code::new("fit-remark"),
                 format!(
                     "second opinion, medians of the direct linear plot: Km {} and Vmax {} in the same units",
-                    six(km),
-                    six(vmax)
+                    Six(km),
+                    Six(vmax)
                 ),
             ));
         }

@@ -11,7 +11,7 @@ use curvary_record::{
 };
 
 use super::plan::FitPlan;
-use super::{BY, Drawn, Found, fit_run, label_of};
+use super::{BY, Drawn, Found, Six, fit_run, label_of};
 use crate::courses::{Preparation, RateWindow, initial_rate};
 use crate::linear::polynomial;
 
@@ -379,11 +379,7 @@ fn check(run: &Run, report: &Report) -> Check {
                     } else {
                         String::new()
                     };
-                    format!(
-                        "{} gives {:.6}{error}{percent}",
-                        candidate.how,
-                        Short(candidate.value)
-                    )
+                    format!("{} gives {}{error}{percent}", candidate.how, Six(candidate.value))
                 })
                 .collect();
             match list.iter().find(fits) {
@@ -415,24 +411,6 @@ fn check(run: &Run, report: &Report) -> Check {
         computed,
         reproduced,
         verdict,
-    }
-}
-
-/// Six figures in any size.
-struct Short(f64);
-
-impl std::fmt::Display for Short {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        let size = self.0.abs();
-        if size != 0.0 && !(1e-4..1e7).contains(&size) {
-            return write!(f, "{:.5e}", self.0);
-        }
-        let digits = if size == 0.0 {
-            1.0
-        } else {
-            (5.0 - size.log10().floor()).max(0.0)
-        };
-        write!(f, "{:.*}", digits as usize, self.0)
     }
 }
 

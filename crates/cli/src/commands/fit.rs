@@ -500,7 +500,12 @@ fn again(subject: &Subject, given: &mut Given) {
             })
             .fold(0.0, f64::max);
         given.said.push(if old.len() == new.len() && worst <= 1e-9 {
-            format!("result {}: the same comes out again (within {worst:.0e} of every value)", kept.id)
+            let within = if worst == 0.0 {
+                "to the last digit".to_owned()
+            } else {
+                format!("within {worst:.0e} of every value")
+            };
+            format!("result {}: the same comes out again, {within}", kept.id)
         } else {
             format!(
                 "result {}: something else comes out now ({} then): its conditions, notes or the program have changed since",
