@@ -785,6 +785,9 @@ pub(crate) fn of_fit(title: &str, found: &Found) -> Figure {
         .map(|(i, y)| (drawn.x[*i], *y))
         .collect();
     line.sort_by(|a, b| a.0.total_cmp(&b.0));
+    if let Some(curve) = &drawn.curve {
+        line.clone_from(curve);
+    }
     let residuals = drawn
         .used
         .iter()

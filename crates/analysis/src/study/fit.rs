@@ -11,7 +11,7 @@ use serde_json::json;
 
 use super::plan::{FitPlan, ParameterPlan, WeightPlan};
 use super::{
-    BY, Drawn, Found, TRUSTED_ABSORBANCE, concentration_of, is_absorbance, label_of, stated, told,
+    BY, Drawn, Found, TRUSTED_ABSORBANCE, concentration_of, curve_of, is_absorbance, label_of, stated, told,
     unit_in_terms,
 };
 use crate::courses::{
@@ -771,6 +771,7 @@ fn fitted(plan: &FitPlan, chosen: &Chosen, run: &Run, curve: &Curve<'_>) -> Resu
             y_title,
             x: trace.x.values.iter().map(|x| x + how.dead_time).collect(),
             y: trace.y.values.iter().map(|y| y / scale).collect(),
+            curve: Some(curve_of(chosen.model(), &found, &points.time)),
             used: points.used,
             fitted: found.fitted,
             residuals: found.residuals,
@@ -1009,6 +1010,7 @@ fn compared(
         .push(Diagnostic::note(Code::new("fit-remark"), found.verdict.clone()));
     let best = &found.fits[found.choice.ranking[0].index].fit;
     let drawn = Drawn {
+        curve: None,
         x_title: super::title(&trace.x),
         y_title: super::title(&trace.y),
         x: trace.x.values.iter().map(|x| x + how.dead_time).collect(),

@@ -53,6 +53,37 @@ pub struct Drawn {
     pub fitted: Vec<f64>,
     /// Measured less fitted, of the points used.
     pub residuals: Vec<f64>,
+    /// The fitted curve between the points; empty where it cannot be drawn over one axis. Without it the fitted values
+    /// may be joined by straight lines.
+    pub curve: Option<Vec<(f64, f64)>>,
+}
+
+/// A model's curve over the range of `x`; empty for a model of several variables.
+pub(crate) fn curve_of(
+    model: &dyn crate::models::Model,
+    fit: &crate::fit::Fit,
+    x: &[f64],
+) -> Vec<(f64, f64)> {
+    /// Fine enough for a picture.
+    const STEPS: u32 = 240;
+    let (low, high) = x
+        .iter()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), x| {
+            (low.min(*x), high.max(*x))
+        });
+    if model.variables() != 1 || low >= high {
+        return Vec::new();
+    }
+    let grid: Vec<f64> = (0..=STEPS)
+        .map(|step| low + (high - low) * f64::from(step) / f64::from(STEPS))
+        .collect();
+    let parameters: Vec<f64> = fit.parameters.iter().map(|parameter| parameter.value).collect();
+    let mut values = vec![0.0; grid.len()];
+    model.evaluate(&[&grid], &parameters, &mut values);
+    grid.into_iter()
+        .zip(values)
+        .filter(|(_, y)| y.is_finite())
+        .collect()
 }
 
 /// What one trace of a run gave.

@@ -775,6 +775,7 @@ impl Place<'_> {
                 .map(|(i, r)| y[*i] - r)
                 .collect(),
             residuals: found.residuals,
+            curve: None,
             used: found.used,
         };
         outcome.termination = "computed".into();
@@ -1011,6 +1012,7 @@ fn drawn_line(
         used: line.points.iter().map(|point| point.index).collect(),
         fitted: line.points.iter().map(|point| point.fitted).collect(),
         residuals: line.points.iter().map(|point| point.residual).collect(),
+        curve: None,
     };
     if let Some((x, y)) = unknown {
         drawn.x.push(x);

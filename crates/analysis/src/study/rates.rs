@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use super::fit::{Chosen, preparation, prepared, tell};
 use super::plan::{FitPlan, Span};
-use super::{BY, Drawn, Found, Six, concentration_of, label_of, stated, told, unit_in_terms};
+use super::{BY, Drawn, Found, Six, concentration_of, curve_of, label_of, stated, told, unit_in_terms};
 use crate::courses::{Course, InitialRate, Order, Preparation, RateWindow};
 use crate::enzymes::{
     Assay, Rates, TraceOfSeries, activity, add_turnover, compare_inhibition, direct_linear, fit_rates,
@@ -283,6 +283,7 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
             label,
             outcome: outcome.identified(),
             drawn: Drawn {
+                curve: None,
                 x_title: super::title(&trace.x),
                 y_title: super::title(&trace.y),
                 x: trace.x.values.iter().map(|x| x + how.dead_time).collect(),
@@ -725,6 +726,9 @@ fn series(
         }
     }
     Ok(Drawn {
+        curve: Some(
+            Law::named(&outcome.model).map_or_else(Vec::new, |law| curve_of(law, &found, &substrate)),
+        ),
         x_title: format!("concentration / {}", x_unit.display()),
         y_title: format!("rate / {}", y_unit.display()),
         used: (0..substrate.len()).collect(),

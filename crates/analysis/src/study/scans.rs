@@ -174,6 +174,7 @@ fn computed(
             outcome.statistics.insert("noise".into(), found.noise);
             outcome.termination = found.rule;
             Ok(Drawn {
+                curve: None,
                 x_title: "number".into(),
                 y_title: "log₁₀ of the singular value".into(),
                 x: (1..=found.values.len()).map(|n| n as f64).collect(),

@@ -194,6 +194,7 @@ fn fitted(points: &[AtTemperature], model: &str, outcome: &mut Outcome) -> Resul
         .map(|(fitted, residual)| fitted + residual)
         .collect();
     Ok(Drawn {
+        curve: None,
         x_title: "1000 K / temperature".into(),
         y_title,
         x: kelvin.iter().map(|t| 1000.0 / t).collect(),

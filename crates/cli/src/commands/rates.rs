@@ -4,7 +4,7 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use clap::Args;
-use curvary_analysis::enzymes::{State, checklist};
+use curvary_analysis::enzymes::{State, checklist, linear_plots};
 use curvary_analysis::models::law::Law;
 use curvary_analysis::study::{
     AssayPlan, Found, RatePlan, RatePoint, RunRates, SeriesFit, fit_series, rates_run,
@@ -16,7 +16,7 @@ use crate::Setting;
 use crate::commands::find::short;
 use crate::commands::fit::{span, trusted};
 use crate::ending::{Ending, Failure, Outcome};
-use crate::figure::{Figure, Kind, Layer, of_fit};
+use crate::figure::{Figure, Kind, Layer, Panel, of_fit};
 use crate::screen::{ASKED, FAINT, STRONG, Screen, Styled};
 use crate::subject::{Reading, Subject, Subjects};
 use crate::table::{Cell, Column, Table, one_line};
@@ -358,7 +358,30 @@ impl Rates {
             panel.layers.insert(0, Layer::Window(*from, *to));
         }
         let path = folder.join(format!("{}.{}", found.outcome.id, self.picture.ending()));
-        figure.write(&path, self.picture)
+        figure.write(&path, self.picture)?;
+        // The classical straight lines are pictures, never the fit: they distort the errors.
+        if found.outcome.model == "michaelis-menten"
+            && let Ok(lines) = linear_plots(&found.drawn.x, &found.drawn.y)
+        {
+            for (name, x, y, points) in [
+                ("reciprocals", "1/S", "1/v", lines.double_reciprocal),
+                ("hanes", "S", "S/v", lines.hanes),
+                ("eadie", "v/S", "v", lines.eadie_hofstee),
+            ] {
+                let figure = Figure {
+                    title: format!("{}: {y} against {x}, for the eye alone", heading(given, found)),
+                    panels: vec![Panel {
+                        x: x.to_owned(),
+                        y: y.to_owned(),
+                        share: 1.0,
+                        layers: vec![Layer::Points(points)],
+                    }],
+                };
+                let name = format!("{}-{name}.{}", found.outcome.id, self.picture.ending());
+                figure.write(&folder.join(name), self.picture)?;
+            }
+        }
+        Ok(())
     }
 }
 
