@@ -2299,6 +2299,7 @@ impl Shaper<'_> {
         let mut kept = Vec::new();
         let mut values = Vec::new();
         let mut sentinels: Vec<(usize, f64)> = Vec::new();
+        let mut unplaced: Vec<usize> = Vec::new();
         for row in rows {
             let value = grid.figure(row, self.columns[y].index);
             let x_there = match x.map(|x| &self.columns[x]) {
@@ -2308,7 +2309,11 @@ impl Shaper<'_> {
                     None => !grid.figure(row, column.index).is_nan(),
                 },
             };
-            if value.is_nan() || !x_there || self.summed.contains(&row) {
+            if value.is_nan() || self.summed.contains(&row) {
+                continue;
+            }
+            if !x_there {
+                unplaced.push(row);
                 continue;
             }
             if self.is_sentinel(value, quantity) {
@@ -2322,6 +2327,20 @@ impl Shaper<'_> {
             &self.decimals[grid.place(self.columns[y].index)],
             kept.iter().copied(),
         );
+        if let (Some(&row), Some(x)) = (unplaced.first(), x) {
+            let head = self
+                .name(x)
+                .unwrap_or_else(|| format!("column {}", self.columns[x].index + 1));
+            let message = format!(
+                "{} of `{head}` hold no number; what was measured there cannot be placed and was left out",
+                count(unplaced.len(), "cell")
+            );
+            let remark = Diagnostic::warning(Code::new("missing-value"), message)
+                .at(Place::line(grid.line(row)), "the first of them");
+            if !self.remarks.contains(&remark) {
+                self.remarks.push(remark);
+            }
+        }
         if let Some(&(row, value)) = sentinels.first() {
             let head = self
                 .name(y)
