@@ -22,6 +22,16 @@ pub(crate) enum Which {
     Index(usize),
 }
 
+impl Which {
+    /// Whether it is the column at a place, from 0, under these heads.
+    pub(crate) fn is<'a>(&self, index: usize, mut heads: impl Iterator<Item = &'a str>) -> bool {
+        match self {
+            Self::Head(head) => heads.any(|text| text.trim() == head.trim()),
+            Self::Index(place) => *place == index,
+        }
+    }
+}
+
 /// What a column is of.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct ColumnTold {

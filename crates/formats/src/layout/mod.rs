@@ -24,7 +24,7 @@ use curvary_record::{Code, Diagnostic, Digest, LineTable, Place, Span};
 
 use self::description::Description;
 use crate::readers::{TextTable, text_table};
-use crate::{Assumptions, Card, Glimpse, Reader, Reading, Recognition, Source};
+use crate::{Assumptions, Card, Glimpse, Part, Reader, Reading, Recognition, Source};
 
 /// A layout that was understood: a reader like any other.
 #[derive(Debug)]
@@ -133,6 +133,15 @@ impl Reader for Layout {
             reading.remarks.push(remark);
         }
         reading
+    }
+
+    fn explain(&self, source: &Source) -> Vec<Part> {
+        let mut assume = self.settled.clone();
+        assume.outweigh(source.assume());
+        match self.told(source.text()) {
+            Ok(told) => text_table::explain(&source.under(assume, told), &self.card),
+            Err(_) => Vec::new(),
+        }
     }
 }
 

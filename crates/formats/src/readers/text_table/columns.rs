@@ -179,9 +179,9 @@ pub(super) fn describe(text: &str, table: &Table) -> Vec<Column> {
 /// When a column that is told is not there, or two could be meant; the message names it.
 pub(super) fn give_meaning(columns: &mut Vec<Column>, told: &Told) -> Result<(), String> {
     for one in &told.columns {
-        let fits = |column: &Column| match &one.which {
-            Which::Head(head) => column.heads.iter().any(|(text, _)| text.trim() == head.trim()),
-            Which::Index(index) => column.index == *index,
+        let fits = |column: &Column| {
+            one.which
+                .is(column.index, column.heads.iter().map(|(text, _)| text.as_str()))
         };
         let named = match &one.which {
             Which::Head(head) => format!("with the head `{head}`"),

@@ -426,6 +426,17 @@ fn reasons(
     if *quantity == Quantity::UNKNOWN {
         return ("open: a question asks for it".to_owned(), String::new());
     }
+    let by_layout = source.told().columns.iter().any(|one| {
+        one.which
+            .is(column.index, column.heads.iter().map(|(text, _)| text.as_str()))
+            && one
+                .meaning
+                .as_ref()
+                .is_some_and(|told| told.quantity == *quantity)
+    });
+    if by_layout {
+        return ("the layout says so".to_owned(), "the layout says so".to_owned());
+    }
     let settled = source.assume().axis(about).filter(|(q, _)| q == quantity);
     let in_cells = table.grid.units[column.index].is_some();
     let own_name = |text: &str| text.trim().to_lowercase() == quantity.as_str();
@@ -445,7 +456,7 @@ fn reasons(
             .to_owned()
     };
     let why = if settled.is_some() {
-        "a person settled it".to_owned()
+        "it was settled".to_owned()
     } else if column.clock.is_some() {
         "clock times stand in its cells".to_owned()
     } else if column.quantity.as_ref() == Some(quantity) {
@@ -472,7 +483,7 @@ fn reasons(
         _ => false,
     });
     let why_unit = if settled.is_some_and(|(_, unit)| unit.is_some()) {
-        "a person settled it".to_owned()
+        "it was settled".to_owned()
     } else if column.unit.as_ref() == Some(unit) {
         if in_cells {
             "it stands in the cells"

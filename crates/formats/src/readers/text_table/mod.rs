@@ -71,10 +71,15 @@ impl Reader for TextTable {
     }
 
     fn explain(&self, source: &Source) -> Vec<Part> {
-        let mut told = Told::default();
-        read_telling(source, &self.card, Some(&mut told));
-        explain::parts(source, told)
+        explain(source, &self.card)
     }
+}
+
+/// How each part of a source is understood, told by the ordinary reading on its way.
+pub(crate) fn explain(source: &Source, card: &Card) -> Vec<Part> {
+    let mut told = Told::default();
+    read_telling(source, card, Some(&mut told));
+    explain::parts(source, told)
 }
 
 /// Why a text is of another kind, by its first characters.

@@ -65,6 +65,7 @@ pub(super) fn shape(
         because: Vec::new(),
         questions: Vec::new(),
         remarks: Vec::new(),
+        unplaced: BTreeMap::new(),
     };
     let shaped = shaper.run();
     if let Some(told) = told {
@@ -93,6 +94,8 @@ struct Shaper<'a> {
     because: Vec<String>,
     questions: Vec<Question>,
     remarks: Vec<Diagnostic>,
+    /// For a measured column, how many of its values have no x to stand at.
+    unplaced: BTreeMap<usize, usize>,
 }
 
 /// What a column is for.
@@ -2327,6 +2330,7 @@ impl Shaper<'_> {
             &self.decimals[grid.place(self.columns[y].index)],
             kept.iter().copied(),
         );
+        self.unplaced.insert(y, unplaced.len());
         if let (Some(&row), Some(x)) = (unplaced.first(), x) {
             let head = self
                 .name(x)
@@ -2390,7 +2394,8 @@ impl Shaper<'_> {
         }
         let index = self.columns[column].index;
         let lacking = grid.gaps_of(index).filter(|gap| gap.lack != Lack::Empty).count();
-        trace.absent = u32::try_from(lacking).unwrap_or(u32::MAX);
+        let unplaced = self.unplaced.get(&column).copied().unwrap_or(0);
+        trace.absent = u32::try_from(lacking + unplaced).unwrap_or(u32::MAX);
         if lacking > 0 || grid.gaps_of(index).any(|gap| gap.lack == Lack::Empty) {
             self.tell_gaps(|c| c == index, &quantity);
         }
