@@ -886,7 +886,7 @@ mod tests {
             "left out",
             "stretch used",
             "fit again",
-            "420",
+            "400",
         ] {
             assert!(texts.iter().any(|text| text == wanted), "{wanted} in {texts:?}");
         }
