@@ -1,6 +1,7 @@
 //! The commands, one file each.
 
 mod add;
+mod check;
 mod completions;
 mod convert;
 mod demo;
@@ -37,6 +38,7 @@ pub(crate) enum Command {
     Scans(scans::Scans),
     Temperature(temperature::Temperature),
     Peaks(Box<peaks::Peaks>),
+    Check(Box<check::Check>),
     Show(show::Show),
     Explain(explain::Explain),
     Worklist(worklist::Worklist),
@@ -61,6 +63,7 @@ impl Command {
             Self::Scans(scans) => scans.run(setting, screen),
             Self::Temperature(temperature) => temperature.run(setting, screen),
             Self::Peaks(peaks) => peaks.run(setting, screen),
+            Self::Check(check) => check.run(setting, screen),
             Self::Show(show) => show.run(setting, screen),
             Self::Explain(explain) => explain.run(setting, screen),
             Self::Worklist(worklist) => worklist.run(setting, screen),
@@ -80,7 +83,7 @@ impl Command {
 const EXCLUDED: char = '\u{2212}';
 
 /// Commands that take a query.
-const ASKING: [&str; 8] = [
+const ASKING: [&str; 9] = [
     "find",
     "export",
     "note",
@@ -89,9 +92,10 @@ const ASKING: [&str; 8] = [
     "scans",
     "temperature",
     "peaks",
+    "check",
 ];
 /// Options whose value is a path, which may begin with a hyphen too.
-const PATHS: [&str; 2] = ["--out", "--archive"];
+const PATHS: [&str; 3] = ["--out", "--archive", "--limits"];
 
 /// The command line with excluded terms made safe for clap; [`query`] undoes it.
 ///
