@@ -40,8 +40,6 @@ pub(crate) struct Check {
     /// Traces by number (from 1) or label
     #[arg(long, value_name = "TRACE", value_delimiter = ',')]
     trace: Vec<String>,
-    #[command(flatten)]
-    pictures: Pictures,
 }
 
 impl Check {
@@ -73,7 +71,7 @@ impl Check {
         each(
             (&self.subjects, &asked),
             "curvary check",
-            &self.pictures,
+            &Pictures::none(),
             screen,
             |subject| {
                 check_run(&plan, &subject.run)
