@@ -24,6 +24,16 @@ pub(crate) struct Pictures {
     picture: Kind,
 }
 
+impl Pictures {
+    /// No pictures, for commands that have none to draw.
+    pub(crate) fn none() -> Self {
+        Self {
+            figures: None,
+            picture: Kind::Svg,
+        }
+    }
+}
+
 /// One finding, with what is shown of it beside the record.
 pub(crate) struct Finding {
     /// What was found.

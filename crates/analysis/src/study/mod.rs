@@ -4,6 +4,7 @@
 //! number then has, and how to tell all of it in one record that can be found again and redone. A *plan* is what a
 //! person asked for; it is kept whole in the outcome's `settings`.
 
+mod check;
 mod fit;
 mod peaks;
 mod plan;
@@ -14,6 +15,7 @@ mod scans;
 mod spectrum;
 mod temperature;
 
+pub use check::{CheckPlan, check_run};
 pub use fit::{Comparison, compare_trace, fit_run};
 pub use peaks::{PeaksPlan, peaks_run};
 pub use plan::{FitPlan, ParameterPlan, Span, WeightPlan};

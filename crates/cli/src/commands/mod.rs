@@ -1,6 +1,7 @@
 //! The commands, one file each.
 
 mod add;
+mod check;
 mod completions;
 mod convert;
 mod demo;
@@ -39,6 +40,7 @@ pub(crate) enum Command {
     Temperature(temperature::Temperature),
     Peaks(Box<peaks::Peaks>),
     Quantify(Box<quantify::Quantify>),
+    Check(Box<check::Check>),
     Show(show::Show),
     Explain(explain::Explain),
     Worklist(worklist::Worklist),
@@ -64,6 +66,7 @@ impl Command {
             Self::Temperature(temperature) => temperature.run(setting, screen),
             Self::Peaks(peaks) => peaks.run(setting, screen),
             Self::Quantify(quantify) => quantify.run(setting, screen),
+            Self::Check(check) => check.run(setting, screen),
             Self::Show(show) => show.run(setting, screen),
             Self::Explain(explain) => explain.run(setting, screen),
             Self::Worklist(worklist) => worklist.run(setting, screen),
@@ -83,7 +86,7 @@ impl Command {
 const EXCLUDED: char = '\u{2212}';
 
 /// Commands that take a query.
-const ASKING: [&str; 9] = [
+const ASKING: [&str; 10] = [
     "find",
     "export",
     "note",
@@ -93,9 +96,10 @@ const ASKING: [&str; 9] = [
     "temperature",
     "peaks",
     "quantify",
+    "check",
 ];
 /// Options whose value is a path, which may begin with a hyphen too.
-const PATHS: [&str; 2] = ["--out", "--archive"];
+const PATHS: [&str; 3] = ["--out", "--archive", "--limits"];
 
 /// The command line with excluded terms made safe for clap; [`query`] undoes it.
 ///

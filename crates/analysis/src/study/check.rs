@@ -1,0 +1,323 @@
+//! Instrument checks of a run against limits whose sources are told.
+
+use curvary_record::{Code, Diagnostic, Outcome, Parameter, Quantity, Run, Trace, Unit};
+use serde::{Deserialize, Serialize};
+
+use super::spectrum::{asked_traces, bare, in_question, spectrum_of, told};
+use super::{Drawn, Found, TRUSTED_ABSORBANCE, concentration_of, label_of, stated};
+use crate::checks::{
+    self, Conditions, Limits, Report, Verdict, absorbance_dichromate, flatness, read_bands, resolution,
+    stability, stray_light, wavelength,
+};
+use crate::quantities::Measured;
+use crate::spectra::Curve;
+
+/// What is asked of a check, in a form that is kept with its result.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", default)]
+pub struct CheckPlan {
+    /// The check: an entry of the limits by its id or by a word of its solution, `stability` or `flatness`. If absent
+    /// it is recognised from the sample, where that is sure.
+    #[serde(rename = "as", skip_serializing_if = "Option::is_none")]
+    pub name: Option<String>,
+    /// A laboratory's own limits as the text of their file; the built-in ones if absent.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub limits: Option<String>,
+    /// Concentration of dichromate in mg/L, where the run does not state it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub mg_per_l: Option<f64>,
+    /// Path length in cm, where the run does not state it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub path_cm: Option<f64>,
+    /// Traces by number (from 1) or label; all if empty.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub traces: Vec<String>,
+}
+
+/// Checks every trace of a run that the plan speaks of.
+///
+/// The termination is `pass`, `fail` or `undetermined: …`, or the reason why nothing could be measured. Each parameter
+/// tells its verdict, limit and source in `reason`: `wavelength-error` and `absorbance-error` (measured less expected),
+/// `stray-light-absorbance`, `resolution-ratio`, `noise-rms`, `noise-peak-to-peak`, `drift` and `flatness`.
+pub fn check_run(plan: &CheckPlan, run: &Run) -> Vec<Found> {
+    let traces = match in_question(run) {
+        Some(refusal) => Err(refusal),
+        None => asked_traces(run, &plan.traces),
+    };
+    let traces = match traces {
+        Ok(traces) => traces,
+        Err(refusal) => {
+            let mut outcome = bare("check", "not chosen", run, None, plan);
+            outcome.termination = super::told(&refusal);
+            return vec![Found {
+                trace: None,
+                label: String::new(),
+                outcome: outcome.identified(),
+                drawn: Drawn::default(),
+            }];
+        }
+    };
+    traces
+        .into_iter()
+        .map(|(number, trace)| {
+            let mut outcome = bare("check", "not chosen", run, Some(number), plan);
+            match report(plan, run, trace) {
+                Ok(report) => tell(&report, &mut outcome),
+                Err(why) => outcome.termination = why,
+            }
+            Found {
+                trace: Some(number),
+                label: label_of(trace),
+                outcome: outcome.identified(),
+                drawn: Drawn::default(),
+            }
+        })
+        .collect()
+}
+
+fn report(plan: &CheckPlan, run: &Run, trace: &Trace) -> Result<Report, String> {
+    let limits = match &plan.limits {
+        Some(text) => Limits::parse(text),
+        None => Limits::built_in(),
+    }
+    .map_err(|error| format!("limits-not-readable: {}", error.words))?;
+    let name = chosen(plan, run, &limits)?;
+    let conditions = Conditions {
+        bandwidth_nm: stated(run, Some(trace), "bandwidth", &Unit::NANOMETRE),
+        temperature_celsius: Unit::ucum("Cel")
+            .ok()
+            .and_then(|unit| stated(run, Some(trace), "temperature", &unit)),
+        interval_nm: None,
+        ceiling: Some(TRUSTED_ABSORBANCE),
+    };
+    if !trace.saturated.is_empty() {
+        return Err(format!(
+            "saturated: {} points lie beyond the range of the instrument; a check needs all of its points",
+            trace.saturated.len()
+        ));
+    }
+    if name == "stability" {
+        let curve = seconds(trace)?;
+        return stability(&limits, &curve, conditions).map_err(|refusal| told(&refusal));
+    }
+    let (spectrum, _) = spectrum_of(trace).map_err(|refusal| told(&refusal))?;
+    let refused = |refusal| told(&refusal);
+    if name == "flatness" {
+        return flatness(&limits, &spectrum, None, conditions).map_err(refused);
+    }
+    if let Some(standard) = limits.wavelength.iter().find(|s| s.id == name) {
+        return wavelength(&limits, standard, &spectrum, conditions).map_err(refused);
+    }
+    if let Some(standard) = limits.resolution.iter().find(|s| s.id == name) {
+        return resolution(&limits, standard, &spectrum, conditions).map_err(refused);
+    }
+    if let Some(standard) = limits.stray_light.iter().find(|s| s.id == name) {
+        let readings = read_bands(&spectrum, &standard.nm).map_err(refused)?;
+        return Ok(stray_light(&limits, standard, &readings, conditions));
+    }
+    if let Some(standard) = limits.absorbance.iter().find(|s| s.id == name) {
+        let nm: Vec<f64> = standard.bands.iter().map(|band| band.nm).collect();
+        let readings = read_bands(&spectrum, &nm).map_err(refused)?;
+        let in_run = || {
+            let (value, unit) = concentration_of(run, trace, &["concentration"])?;
+            unit.convert(value, &Unit::ucum("mg/L").ok()?).ok()
+        };
+        let mg_per_l = plan.mg_per_l.or_else(in_run).ok_or(
+            "no-concentration: the concentration of the solution is not stated; say it with `--mg-per-l`",
+        )?;
+        let path = plan
+            .path_cm
+            .or_else(|| stated(run, Some(trace), "path-length", &Unit::ucum("cm").ok()?))
+            .ok_or("no-path-length: the path length of the cell is not stated; say it with `--path-cm`")?;
+        return absorbance_dichromate(
+            &limits,
+            standard,
+            &readings,
+            Measured::bare(mg_per_l),
+            path,
+            conditions,
+        )
+        .map_err(|refusal| super::told(&refusal));
+    }
+    Err(format!("check-unknown: the limits have no check `{name}`"))
+}
+
+/// The trace over time, in seconds and absorbance.
+fn seconds(trace: &Trace) -> Result<Curve, String> {
+    let wrong = || "wrong-axis: noise and drift need an absorbance over time".to_owned();
+    if trace.x.quantity != Quantity::TIME || trace.y.quantity != Quantity::ABSORBANCE {
+        return Err(wrong());
+    }
+    let second = Unit::ucum("s").map_err(|_| wrong())?;
+    let in_unit = |values: &[f64], from: &Unit, to: &Unit| -> Option<Vec<f64>> {
+        values.iter().map(|value| from.convert(*value, to).ok()).collect()
+    };
+    let x = in_unit(&trace.x.values, &trace.x.unit, &second).ok_or_else(wrong)?;
+    let y = in_unit(&trace.y.values, &trace.y.unit, &Unit::ABSORBANCE).ok_or_else(wrong)?;
+    Curve::new(x, y).map_err(|refusal| told(&refusal))
+}
+
+/// The id of the check that was named, or the only one that the words of the sample speak of.
+fn chosen(plan: &CheckPlan, run: &Run, limits: &Limits) -> Result<String, String> {
+    let mut entries: Vec<(&str, &str)> = Vec::new();
+    entries.extend(
+        limits
+            .wavelength
+            .iter()
+            .map(|s| (s.id.as_str(), s.solution.as_str())),
+    );
+    entries.extend(
+        limits
+            .absorbance
+            .iter()
+            .map(|s| (s.id.as_str(), s.solution.as_str())),
+    );
+    entries.extend(
+        limits
+            .stray_light
+            .iter()
+            .map(|s| (s.id.as_str(), s.solution.as_str())),
+    );
+    entries.extend(
+        limits
+            .resolution
+            .iter()
+            .map(|s| (s.id.as_str(), s.solution.as_str())),
+    );
+    entries.extend([("stability", ""), ("flatness", "")]);
+    let all = |entries: &[(&str, &str)]| entries.iter().map(|(id, _)| *id).collect::<Vec<_>>().join(", ");
+    let (found, what): (Vec<(&str, &str)>, String) = match &plan.name {
+        Some(name) if entries.iter().any(|(id, _)| id == name) => return Ok(name.clone()),
+        Some(name) => (
+            entries
+                .iter()
+                .copied()
+                .filter(|(_, solution)| solution.split('-').any(|part| part == name))
+                .collect(),
+            format!("`{name}`"),
+        ),
+        None => {
+            let sample = run.fields.text("sample").unwrap_or_default().to_lowercase();
+            let words: Vec<&str> = sample.split(|c: char| !c.is_alphanumeric()).collect();
+            let named = |solution: &str| {
+                !solution.is_empty() && solution.split('-').all(|part| words.contains(&part))
+            };
+            (
+                entries
+                    .iter()
+                    .copied()
+                    .filter(|(_, solution)| named(solution))
+                    .collect(),
+                format!("the sample `{sample}`"),
+            )
+        }
+    };
+    match found.as_slice() {
+        [(id, _)] => Ok((*id).to_owned()),
+        [] => Err(format!(
+            "check-unknown: {what} names no check; say it with `--as`: {}",
+            all(&entries)
+        )),
+        several => Err(format!(
+            "check-not-sure: {what} may mean several checks; say which with `--as`: {}",
+            all(several)
+        )),
+    }
+}
+
+fn tell(report: &Report, outcome: &mut Outcome) {
+    outcome.model = if report.id == "local" {
+        report.check.clone()
+    } else {
+        report.id.clone()
+    };
+    outcome.termination = report.verdict().to_string();
+    outcome.parameters = report
+        .outcomes
+        .iter()
+        .map(|item| parameter(&report.check, item))
+        .collect();
+    // The limits of each item, as its parameter is counted, for the history of a check.
+    for (number, item) in (1..).zip(&report.outcomes) {
+        let shift = if matches!(report.check.as_str(), "wavelength" | "absorbance") {
+            item.expected.unwrap_or(0.0)
+        } else {
+            0.0
+        };
+        for (end, limit) in [("low", item.low), ("high", item.high)] {
+            if let Some(limit) = limit {
+                outcome
+                    .statistics
+                    .insert(format!("limit_{end}_{number}"), limit - shift);
+            }
+        }
+    }
+    let count =
+        |wanted: fn(&Verdict) -> bool| report.outcomes.iter().filter(|o| wanted(&o.verdict)).count() as f64;
+    outcome
+        .statistics
+        .insert("passed".into(), count(|v| *v == Verdict::Pass));
+    outcome
+        .statistics
+        .insert("failed".into(), count(|v| *v == Verdict::Fail));
+    outcome.statistics.insert(
+        "undetermined".into(),
+        count(|v| matches!(v, Verdict::Undetermined { .. })),
+    );
+    for caution in &report.cautions {
+        outcome
+            .remarks
+            .push(Diagnostic::warning(Code::new("caution"), caution.clone()));
+    }
+    outcome.remarks.push(Diagnostic::note(
+        Code::new("research-and-teaching"),
+        "this result is for research and teaching",
+    ));
+}
+
+fn parameter(check: &str, item: &checks::Outcome) -> Parameter {
+    let error = matches!(check, "wavelength" | "absorbance");
+    let name = match (check, item.item.as_str()) {
+        ("wavelength", _) => "wavelength-error",
+        ("absorbance", _) => "absorbance-error",
+        ("stray-light", _) => "stray-light-absorbance",
+        ("resolution", _) => "resolution-ratio",
+        (_, "noise, rms") => "noise-rms",
+        (_, "noise, peak to peak") => "noise-peak-to-peak",
+        (_, "drift") => "drift",
+        _ => check,
+    };
+    let value = match (item.measured, item.expected) {
+        (Some(measured), Some(expected)) if error => Some(measured - expected),
+        (_, None) if error => None,
+        (measured, _) => measured,
+    };
+    let limits = match (item.low, item.high) {
+        (Some(low), Some(high)) => format!("from {low} to {high} {}", item.unit),
+        (Some(low), None) => format!("at least {low} {}", item.unit),
+        (None, Some(high)) => format!("at most {high} {}", item.unit),
+        (None, None) => "no limit".into(),
+    };
+    let measured = item.measured.map_or("nothing".to_owned(), |v| format!("{v:.6}"));
+    let memory = if item.from_memory {
+        " (written down from memory: compare with the source)"
+    } else {
+        ""
+    };
+    let mut reason = format!(
+        "{}: {}; measured {measured}; limit {limits}; source: {}{memory}",
+        item.item, item.verdict, item.source
+    );
+    for remark in &item.remarks {
+        reason.push_str("; ");
+        reason.push_str(remark);
+    }
+    Parameter {
+        name: name.into(),
+        value,
+        unit: Unit::ucum(&item.unit).ok(),
+        standard_error: item.uncertainty,
+        intervals: Vec::new(),
+        reason: Some(reason),
+    }
+}

@@ -1,0 +1,119 @@
+//! `curvary check`: instrument checks against limits whose sources are told.
+
+mod history;
+
+use std::io::Write;
+use std::path::PathBuf;
+
+use clap::Args;
+use curvary_analysis::checks::Limits;
+use curvary_analysis::study::{CheckPlan, check_run};
+use serde_json::Map;
+
+use crate::Setting;
+use crate::ending::{Failure, Outcome};
+use crate::findings::{Finding, Pictures, each};
+use crate::screen::{FAINT, STRONG, Screen, Styled};
+use crate::subject::Subjects;
+use crate::table::one_line;
+use crate::telling;
+
+/// Check the instrument: wavelength, absorbance, stray light, resolution, noise, drift and flatness
+///
+/// Each item passes, fails or is undetermined, with its limit and the source of the limit. Noise, drift and flatness
+/// have no public limits: a file of one's own gives them with `--limits`. Follow local rules first. Results are for
+/// research and teaching.
+#[derive(Debug, Args)]
+pub(crate) struct Check {
+    #[command(flatten)]
+    subjects: Subjects,
+    /// Which check: an entry of the limits, a word of its solution, `stability` or `flatness` [default: by the sample]
+    #[arg(long = "as", value_name = "NAME")]
+    name: Option<String>,
+    /// The laboratory's own limits in place of the built-in ones
+    #[arg(long, value_name = "FILE")]
+    limits: Option<PathBuf>,
+    /// Concentration of the dichromate solution in mg/L, where the run does not state it
+    #[arg(long, value_name = "MG/L")]
+    mg_per_l: Option<f64>,
+    /// Path length in cm, where the run does not state it
+    #[arg(long, value_name = "CM")]
+    path_cm: Option<f64>,
+    /// Traces by number (from 1) or label
+    #[arg(long, value_name = "TRACE", value_delimiter = ',')]
+    trace: Vec<String>,
+    /// Show the checks that are kept of these runs, by date, and whether their values drift towards a limit
+    #[arg(long, conflicts_with_all = ["name", "limits"])]
+    history: bool,
+}
+
+impl Check {
+    /// Does it.
+    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        if self.history {
+            return history::show(&self.subjects, setting, screen);
+        }
+        let limits = match &self.limits {
+            None => None,
+            Some(path) => {
+                let text =
+                    std::fs::read_to_string(path).map_err(|error| Failure::file("read", path, &error))?;
+                Limits::parse(&text).map_err(|error| {
+                    let at = match (error.line, error.column) {
+                        (Some(line), Some(column)) => format!(":{line}:{column}"),
+                        _ => String::new(),
+                    };
+                    Failure::usage(format!("{}{at} holds no limits: {}", path.display(), error.words))
+                })?;
+                Some(text)
+            }
+        };
+        let plan = CheckPlan {
+            name: self.name.clone(),
+            limits,
+            mg_per_l: self.mg_per_l,
+            path_cm: self.path_cm,
+            traces: self.trace.clone(),
+        };
+        let asked = self.subjects.asked(setting)?;
+        each(
+            (&self.subjects, &asked),
+            "curvary check",
+            &Pictures::none(),
+            screen,
+            |subject| {
+                check_run(&plan, &subject.run)
+                    .into_iter()
+                    .map(|found| Finding {
+                        found,
+                        figure: None,
+                        more: Map::new(),
+                    })
+                    .collect()
+            },
+            tell,
+        )
+    }
+}
+
+fn tell(heading: &str, finding: &Finding, screen: &mut Screen) -> Result<(), Failure> {
+    let outcome = &finding.found.outcome;
+    writeln!(
+        screen,
+        "{}  {}",
+        Styled(STRONG, one_line(heading)),
+        Styled(FAINT, one_line(&outcome.model))
+    )?;
+    writeln!(screen, "  {}", Styled(STRONG, one_line(&outcome.termination)))?;
+    for reason in outcome
+        .parameters
+        .iter()
+        .filter_map(|part| part.reason.as_deref())
+    {
+        writeln!(screen, "  {}", one_line(reason))?;
+    }
+    for remark in &outcome.remarks {
+        telling::remark(remark, screen)?;
+    }
+    Ok(())
+}
