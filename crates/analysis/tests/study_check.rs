@@ -1,5 +1,7 @@
 //! Instrument checks of invented runs.
 
+#![allow(clippy::expect_used, reason = "tests may panic")]
+
 use curvary_analysis::study::{CheckPlan, Found, check_run};
 use curvary_record::{Column, Digest, Fields, Quantity, Run, RunId, SourceRef, Technique, Trace, Unit};
 
