@@ -732,7 +732,8 @@ impl Shaper<'_> {
     fn x_meaning(&mut self, x: usize) -> (Quantity, Unit) {
         let column = self.columns[x].clone();
         if let Some((quantity, unit)) = self.source.assume().axis("x") {
-            self.because.push("what the x axis is of was settled, not read".to_owned());
+            self.because
+                .push("what the x axis is of was settled, not read".to_owned());
             let unit = unit.or_else(|| column.unit.clone()).unwrap_or(Unit::ONE);
             return (quantity, unit);
         }
@@ -1234,11 +1235,12 @@ impl Shaper<'_> {
             return;
         }
         let plausible = |value: f64| value * scale <= 10.0 && value * scale >= -2.0;
+        let is_sentinel = sentinel_of(self.context, quantity);
         let values = self
             .table
             .grid
             .column(column.index)
-            .filter(|value| !value.is_nan() && !self.is_sentinel(*value, quantity));
+            .filter(|value| !value.is_nan() && !is_sentinel(*value));
         let (mut bad, mut all) = (0_usize, 0_usize);
         for value in values {
             all += 1;
@@ -1264,7 +1266,7 @@ impl Shaper<'_> {
         } else if bad > 0 {
             let row = (0..self.table.grid.rows).find(|&row| {
                 let value = self.table.grid.figure(row, column.index);
-                !value.is_nan() && !self.is_sentinel(value, quantity) && !plausible(value)
+                !value.is_nan() && !is_sentinel(value) && !plausible(value)
             });
             let line = row.map_or(0, |row| self.table.grid.line(row));
             let remark = Diagnostic::warning(
@@ -1977,13 +1979,14 @@ impl Shaper<'_> {
             lacking.insert((gap.row, gap.column), gap.lack);
         }
         let changes = self.decimals.clone();
+        let is_sentinel = sentinel_of(self.context, &y_quantity);
         for row in 0..rows {
             let mut kept: Vec<usize> = Vec::with_capacity(across.len());
             let mut y = Vec::with_capacity(across.len());
             let mut decimals = Decimals::default();
             for (n, (i, _, _)) in across.iter().enumerate() {
                 let value = self.table.grid.figure(row, self.columns[*i].index);
-                if value.is_nan() || self.is_sentinel(value, &y_quantity) {
+                if value.is_nan() || is_sentinel(value) {
                     continue;
                 }
                 let place = self.table.grid.place(self.columns[*i].index);
@@ -2148,12 +2151,6 @@ impl Shaper<'_> {
         *quantity == Quantity::ABSORBANCE || !self.context.sentinels.is_empty()
     }
 
-    /// Whether a number stands for a missing value: by custom, or because a line of the file says so.
-    fn is_sentinel(&self, value: f64, quantity: &Quantity) -> bool {
-        self.context.sentinels.contains(&value)
-            || (*quantity == Quantity::ABSORBANCE && is_common_sentinel(value))
-    }
-
     /// The curve of one measured column over one running column.
     fn trace(
         &mut self,
@@ -2259,7 +2256,8 @@ impl Shaper<'_> {
             let values = self.values[place]
                 .take()
                 .unwrap_or_else(|| grid.column(self.columns[y].index).collect());
-            if !values.iter().any(|&value| self.is_sentinel(value, quantity)) {
+            let is_sentinel = sentinel_of(self.context, quantity);
+            if !values.iter().any(|&value| is_sentinel(value)) {
                 let decimals = if self.decimals[place].len() == 1 {
                     Decimals::uniform(self.decimals[place][0].1, values.len())
                 } else {
@@ -2283,6 +2281,7 @@ impl Shaper<'_> {
         let mut kept = Vec::new();
         let mut values = Vec::new();
         let mut sentinels: Vec<(usize, f64)> = Vec::new();
+        let is_sentinel = sentinel_of(self.context, quantity);
         for row in rows {
             let value = grid.figure(row, self.columns[y].index);
             let x_there = match x.map(|x| &self.columns[x]) {
@@ -2295,7 +2294,7 @@ impl Shaper<'_> {
             if value.is_nan() || !x_there || self.summed.contains(&row) {
                 continue;
             }
-            if self.is_sentinel(value, quantity) {
+            if is_sentinel(value) {
                 sentinels.push((row, value));
                 continue;
             }
@@ -2496,7 +2495,14 @@ impl Shaper<'_> {
                 _ => ColumnRole::LeftOut,
             }
         };
-        columns_told(self.source, self.table, &self.columns, &self.uses, otherwise, &because)
+        columns_told(
+            self.source,
+            self.table,
+            &self.columns,
+            &self.uses,
+            otherwise,
+            &because,
+        )
     }
 
     fn used(&mut self, column: usize, role: ColumnRole, quantity: &Quantity, unit: &Unit) {
@@ -2547,6 +2553,13 @@ fn customary_unit(quantity: &Quantity) -> Unit {
         "ph" => Unit::ucum("[pH]").unwrap_or(Unit::ONE),
         _ => Unit::ONE,
     }
+}
+
+/// Whether a number stands for a missing value: by custom, or because a line of the file says so. The quantity is
+/// looked at once, not for every number.
+fn sentinel_of<'a>(context: &'a Context, quantity: &Quantity) -> impl Fn(f64) -> bool + Copy + use<'a> {
+    let by_custom = *quantity == Quantity::ABSORBANCE;
+    move |value| context.sentinels.contains(&value) || (by_custom && is_common_sentinel(value))
 }
 
 /// Absorbances written with nothing but nines (`9.999`, `-9.999`, `99.99`) stand for no value; so do numbers that no
