@@ -77,12 +77,18 @@ impl Stats {
                 stats.falling &= gap < 0.0;
                 match step {
                     None => step = Some(gap),
-                    Some(first) => even &= (gap - first).abs() <= 1e-3 * first.abs().max(1e-9) + 1e-9,
+                    // What no longer holds is not worked out again for every number behind it.
+                    Some(first) if even => {
+                        even = (gap - first).abs() <= 1e-3 * first.abs().max(1e-9) + 1e-9;
+                    }
+                    Some(_) => {}
                 }
                 stats.min = stats.min.min(value);
                 stats.max = stats.max.max(value);
             }
-            stats.whole &= value.fract() == 0.0;
+            if stats.whole {
+                stats.whole = value.fract() == 0.0;
+            }
             stats.last = value;
             stats.count += 1;
         }

@@ -149,6 +149,16 @@ pub(super) fn raw_split(line: &str, sep: Sep) -> Vec<Range<usize>> {
         }
         return cells;
     }
+    // Without quotes every separator divides; the common case.
+    if let Some(byte) = sep.byte().filter(|_| !bytes.contains(&b'"')) {
+        let mut start = 0;
+        for at in memchr::memchr_iter(byte, bytes).chain([bytes.len()]) {
+            cells.push(trim(line, start..at));
+            start = at + 1;
+        }
+        unframe(&mut cells, sep);
+        return cells;
+    }
     let is_end = |at: usize| match sep {
         Sep::CommaBlank => bytes[at] == b',' && bytes.get(at + 1).is_none_or(|b| matches!(b, b' ' | b'\t')),
         _ => Some(bytes[at]) == sep.byte(),
@@ -179,7 +189,12 @@ pub(super) fn raw_split(line: &str, sep: Sep) -> Vec<Range<usize>> {
         }
         at += 1;
     }
-    // Pipes often frame a row.
+    unframe(&mut cells, sep);
+    cells
+}
+
+/// Takes away the empty cells outside the pipes that often frame a row.
+fn unframe(cells: &mut Vec<Range<usize>>, sep: Sep) {
     if sep == Sep::Pipe && cells.len() > 2 {
         if cells.first().is_some_and(Range::is_empty) {
             cells.remove(0);
@@ -188,7 +203,6 @@ pub(super) fn raw_split(line: &str, sep: Sep) -> Vec<Range<usize>> {
             cells.pop();
         }
     }
-    cells
 }
 
 /// Cells divided by two or more blanks, or tabs.
@@ -226,6 +240,11 @@ pub(super) fn is_blank(c: char) -> bool {
 /// A range without the blanks and one pair of quotes around it.
 pub(super) fn trim(line: &str, range: Range<usize>) -> Range<usize> {
     let text = &line[range.clone()];
+    // Nothing is around a cell that begins and ends with visible ASCII other than a quote.
+    let bare = |byte: Option<&u8>| byte.is_some_and(|b| b.is_ascii_graphic() && *b != b'"');
+    if bare(text.as_bytes().first()) && bare(text.as_bytes().last()) {
+        return range;
+    }
     let front = text.len() - text.trim_start().len();
     let kept = text.trim();
     let (start, mut end) = (range.start + front, range.start + front + kept.len());

@@ -128,8 +128,22 @@ fn looks_binary(head: &str) -> bool {
         end -= 1;
     }
     let head = &head[..end];
-    let control = |b: &u8| (*b < 0x20 && !matches!(b, b'\n' | b'\r' | b'\t' | 0x0C | 0x1A | 0)) || *b == 0x7F;
-    let odd = head.as_bytes().iter().filter(|b| control(b)).count()
+    // The control characters that text has are the bits of this mask.
+    const IN_TEXT: u32 = 1 | 1 << b'\t' | 1 << b'\n' | 1 << 0x0C | 1 << b'\r' | 1 << 0x1A;
+    let control = |b: u8| (b < 0x20 && IN_TEXT >> b & 1 == 0) || b == 0x7F;
+    let any = |piece: &&[u8]| {
+        piece.iter().fold(false, |any, &b| {
+            any | (b < 0x20) & (b != b'\n') & (b != b'\t') | (b == 0x7F)
+        })
+    };
+    // Most pieces of text have none, which is seen many bytes at a time.
+    let odd = head
+        .as_bytes()
+        .chunks(64)
+        .filter(any)
+        .flatten()
+        .filter(|&&b| control(b))
+        .count()
         + if head.is_ascii() {
             0
         } else {

@@ -95,6 +95,12 @@ pub(super) fn plain(bytes: &[u8], at: usize, decimal: u8) -> Option<(f64, u8, us
 
 /// Reads one cell, already free of surrounding blanks and quotes.
 pub(super) fn cell(text: &str, style: Style) -> Cell {
+    // Most cells are plain numbers without anything around them.
+    if let Some((value, decimals, end)) = plain(text.as_bytes(), 0, style.decimal)
+        && end == text.len()
+    {
+        return Cell::Number { value, decimals };
+    }
     let text = text.trim();
     let bytes = text.as_bytes();
     if bytes.is_empty() {

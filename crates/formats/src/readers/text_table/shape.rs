@@ -1238,11 +1238,12 @@ impl Shaper<'_> {
             return;
         }
         let plausible = |value: f64| value * scale <= 10.0 && value * scale >= -2.0;
+        let is_sentinel = sentinel_of(self.context, quantity);
         let values = self
             .table
             .grid
             .column(column.index)
-            .filter(|value| !value.is_nan() && !self.is_sentinel(*value, quantity));
+            .filter(|value| !value.is_nan() && !is_sentinel(*value));
         let (mut bad, mut all) = (0_usize, 0_usize);
         for value in values {
             all += 1;
@@ -1268,7 +1269,7 @@ impl Shaper<'_> {
         } else if bad > 0 {
             let row = (0..self.table.grid.rows).find(|&row| {
                 let value = self.table.grid.figure(row, column.index);
-                !value.is_nan() && !self.is_sentinel(value, quantity) && !plausible(value)
+                !value.is_nan() && !is_sentinel(value) && !plausible(value)
             });
             let line = row.map_or(0, |row| self.table.grid.line(row));
             let remark = Diagnostic::warning(
@@ -1996,13 +1997,14 @@ impl Shaper<'_> {
             lacking.insert((gap.row, gap.column), gap.lack);
         }
         let changes = self.decimals.clone();
+        let is_sentinel = sentinel_of(self.context, &y_quantity);
         for row in 0..rows {
             let mut kept: Vec<usize> = Vec::with_capacity(across.len());
             let mut y = Vec::with_capacity(across.len());
             let mut decimals = Decimals::default();
             for (n, (i, _, _)) in across.iter().enumerate() {
                 let value = self.table.grid.figure(row, self.columns[*i].index);
-                if value.is_nan() || self.is_sentinel(value, &y_quantity) {
+                if value.is_nan() || is_sentinel(value) {
                     continue;
                 }
                 let place = self.table.grid.place(self.columns[*i].index);
@@ -2167,12 +2169,6 @@ impl Shaper<'_> {
         *quantity == Quantity::ABSORBANCE || !self.context.sentinels.is_empty()
     }
 
-    /// Whether a number stands for a missing value: by custom, or because a line of the file says so.
-    fn is_sentinel(&self, value: f64, quantity: &Quantity) -> bool {
-        self.context.sentinels.contains(&value)
-            || (*quantity == Quantity::ABSORBANCE && is_common_sentinel(value))
-    }
-
     /// The curve of one measured column over one running column.
     fn trace(
         &mut self,
@@ -2278,7 +2274,8 @@ impl Shaper<'_> {
             let values = self.values[place]
                 .take()
                 .unwrap_or_else(|| grid.column(self.columns[y].index).collect());
-            if !values.iter().any(|&value| self.is_sentinel(value, quantity)) {
+            let is_sentinel = sentinel_of(self.context, quantity);
+            if !values.iter().any(|&value| is_sentinel(value)) {
                 let decimals = if self.decimals[place].len() == 1 {
                     Decimals::uniform(self.decimals[place][0].1, values.len())
                 } else {
@@ -2303,6 +2300,7 @@ impl Shaper<'_> {
         let mut values = Vec::new();
         let mut sentinels: Vec<(usize, f64)> = Vec::new();
         let mut unplaced: Vec<usize> = Vec::new();
+        let is_sentinel = sentinel_of(self.context, quantity);
         for row in rows {
             let value = grid.figure(row, self.columns[y].index);
             let x_there = match x.map(|x| &self.columns[x]) {
@@ -2319,7 +2317,7 @@ impl Shaper<'_> {
                 unplaced.push(row);
                 continue;
             }
-            if self.is_sentinel(value, quantity) {
+            if is_sentinel(value) {
                 sentinels.push((row, value));
                 continue;
             }
@@ -2594,6 +2592,13 @@ fn customary_unit(quantity: &Quantity) -> Unit {
         "ph" => Unit::ucum("[pH]").unwrap_or(Unit::ONE),
         _ => Unit::ONE,
     }
+}
+
+/// Whether a number stands for a missing value: by custom, or because a line of the file says so. The quantity is
+/// looked at once, not for every number.
+fn sentinel_of<'a>(context: &'a Context, quantity: &Quantity) -> impl Fn(f64) -> bool + Copy + use<'a> {
+    let by_custom = *quantity == Quantity::ABSORBANCE;
+    move |value| context.sentinels.contains(&value) || (by_custom && is_common_sentinel(value))
 }
 
 /// Absorbances written with nothing but nines (`9.999`, `-9.999`, `99.99`) stand for no value; so do numbers that no
