@@ -59,11 +59,22 @@ impl Heading {
         }
     }
 
-    fn words(&self, found: &Found) -> String {
-        let mut text = match &self.run {
+    /// The heading of what was found about several subjects together.
+    pub(crate) fn of_several(place: String) -> Self {
+        Self { place, run: None }
+    }
+
+    /// Run and place.
+    pub(crate) fn title(&self) -> String {
+        match &self.run {
             Some(run) => format!("{} {}", short(run), self.place),
             None => self.place.clone(),
-        };
+        }
+    }
+
+    /// Run, place and what the trace is called.
+    pub(crate) fn words(&self, found: &Found) -> String {
+        let mut text = self.title();
         if !found.label.is_empty() {
             text.push_str(&format!(", {}", found.label));
         }
@@ -117,7 +128,7 @@ impl<'a> Teller<'a> {
             self.bad += 1;
         }
         if self.json {
-            self.all.push(shape(heading, finding));
+            self.all.push(shape_with(heading, found, finding.more.clone()));
             return Ok(());
         }
         show(&heading.words(found), finding, screen)
@@ -155,9 +166,8 @@ impl<'a> Teller<'a> {
     }
 }
 
-/// A finding as `--json` shows it: the record as it is kept, with where it is from.
-fn shape(heading: &Heading, finding: &Finding) -> Value {
-    let found = &finding.found;
+/// A result as `--json` shows it: the record as it is kept, with where it is from.
+pub(crate) fn shape(heading: &Heading, found: &Found) -> Value {
     let mut all = json!({ "source": heading.place, "run": heading.run, "label": found.label });
     if let (Value::Object(all), Ok(Value::Object(outcome))) = (&mut all, serde_json::to_value(&found.outcome))
     {
@@ -165,7 +175,19 @@ fn shape(heading: &Heading, finding: &Finding) -> Value {
         if !found.is_result() {
             all.insert("reason".into(), json!(found.outcome.termination));
         }
-        all.extend(finding.more.clone());
+    }
+    all
+}
+
+/// The same, with more beside the record.
+pub(crate) fn shape_with(
+    heading: &Heading,
+    found: &Found,
+    more: impl IntoIterator<Item = (String, Value)>,
+) -> Value {
+    let mut all = shape(heading, found);
+    if let Value::Object(all) = &mut all {
+        all.extend(more);
     }
     all
 }

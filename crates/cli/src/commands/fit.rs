@@ -15,8 +15,8 @@ use curvary_record::{Diagnostic, Unit};
 use serde_json::{Value, json};
 
 use crate::Setting;
-use crate::commands::find::short;
 use crate::ending::{Ending, Failure, Outcome};
+use crate::findings::{self, Heading};
 use crate::screen::{FAINT, STRONG, Screen, Styled};
 use crate::subject::{Reading, Subject, Subjects};
 use crate::table::{Column, Table, one_line};
@@ -178,8 +178,7 @@ struct Tally {
 
 /// What is said of a subject.
 struct Told {
-    place: String,
-    run: Option<String>,
+    heading: Heading,
     remarks: Vec<Diagnostic>,
 }
 
@@ -249,7 +248,7 @@ impl Fit {
             if self.subjects.json {
                 tally.shown.push(shape(subject, found));
             } else {
-                telling::tell(&heading(subject, found), &found.outcome, screen)?;
+                telling::tell(&subject.heading.words(found), &found.outcome, screen)?;
                 subject
                     .remarks
                     .iter()
@@ -257,7 +256,7 @@ impl Fit {
             }
             if let Some(folder) = self.figures.as_ref().filter(|_| found.is_result()) {
                 let name = format!("{}.{}", found.outcome.id, self.picture.ending());
-                crate::figure::of_fit(&heading(subject, found), found)
+                crate::figure::of_fit(&subject.heading.words(found), found)
                     .write(&folder.join(name), self.picture)?;
                 tally.pictures += 1;
             }
@@ -275,7 +274,7 @@ impl Fit {
             if self.subjects.json {
                 tally.shown.push(checked(subject, check));
             } else {
-                let place = heading(subject, &check.reported);
+                let place = subject.heading.words(&check.reported);
                 writeln!(
                     screen,
                     "{}\n  {}",
@@ -301,8 +300,7 @@ impl Fit {
     fn compute(&self, plans: &[FitPlan], subject: &Subject) -> Given {
         let mut given = Given {
             subject: Told {
-                place: subject.place.clone(),
-                run: subject.kept.then(|| subject.run.id.to_string()),
+                heading: Heading::of(subject),
                 remarks: subject
                     .run
                     .remarks
@@ -519,31 +517,11 @@ fn again(subject: &Subject, given: &mut Given) {
     }
 }
 
-fn heading(subject: &Told, found: &Found) -> String {
-    let mut text = match &subject.run {
-        Some(run) => format!("{} {}", short(run), subject.place),
-        None => subject.place.clone(),
-    };
-    if !found.label.is_empty() {
-        text.push_str(&format!(", {}", found.label));
-    }
-    text
-}
-
-/// A result as `--json` shows it: the record as it is kept, with where it is from.
+/// A result as `--json` shows it, with what was said of the reading.
 fn shape(subject: &Told, found: &Found) -> Value {
-    let mut all = json!({ "source": subject.place, "run": subject.run, "label": found.label });
-    if let (Value::Object(all), Ok(Value::Object(outcome))) = (&mut all, serde_json::to_value(&found.outcome))
-    {
-        all.extend(outcome);
-        if !found.is_result() {
-            all.insert("reason".into(), json!(found.outcome.termination));
-        }
-        if !subject.remarks.is_empty() {
-            all.insert("remarks_on_reading".into(), json!(subject.remarks));
-        }
-    }
-    all
+    let said =
+        (!subject.remarks.is_empty()).then(|| ("remarks_on_reading".to_owned(), json!(subject.remarks)));
+    findings::shape_with(&subject.heading, found, said)
 }
 
 /// A report as `--json` shows it, with what was computed to compare.
@@ -585,7 +563,7 @@ fn ranking(subject: &Told, compared: &Comparison, screen: &mut Screen) -> Result
     writeln!(
         screen,
         "{}",
-        Styled(STRONG, one_line(&heading(subject, &compared.found)))
+        Styled(STRONG, one_line(&subject.heading.words(&compared.found)))
     )?;
     let mut table = Table::new([
         Column::new("  model"),

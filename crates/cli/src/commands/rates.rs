@@ -10,13 +10,13 @@ use curvary_analysis::study::{
     AssayPlan, Found, RatePlan, RatePoint, RunRates, SeriesFit, fit_series, rates_run,
 };
 use curvary_record::{Diagnostic, Unit};
-use serde_json::{Value, json};
+use serde_json::Value;
 
 use crate::Setting;
-use crate::commands::find::short;
 use crate::commands::fit::{span, trusted};
 use crate::ending::{Ending, Failure, Outcome};
 use crate::figure::{Figure, Kind, Layer, Panel, of_fit};
+use crate::findings::{Heading, shape};
 use crate::screen::{ASKED, FAINT, STRONG, Screen, Styled};
 use crate::subject::{Reading, Subject, Subjects};
 use crate::table::{Cell, Column, Table, one_line};
@@ -122,8 +122,7 @@ pub(crate) struct Rates {
 
 /// What one run gave.
 struct Given {
-    place: String,
-    run: Option<String>,
+    heading: Heading,
     rates: RunRates,
     series: Vec<SeriesFit>,
     enzyme: Option<f64>,
@@ -202,7 +201,7 @@ impl Rates {
                         bad += 1;
                     }
                     if self.subjects.json {
-                        all.push(shape(&given, found));
+                        all.push(shape(&given.heading, found));
                     }
                 }
                 if !self.subjects.json {
@@ -241,8 +240,9 @@ impl Rates {
                     bad += 1
                 }
                 let given = Given {
-                    place: crate::screen::plural(points.len() as u64, "rate") + " together",
-                    run: None,
+                    heading: Heading::of_several(
+                        crate::screen::plural(points.len() as u64, "rate") + " together",
+                    ),
                     rates: RunRates::default(),
                     series: Vec::new(),
                     enzyme: None,
@@ -250,9 +250,9 @@ impl Rates {
                 };
                 self.draw(&given, &series.found)?;
                 if self.subjects.json {
-                    all.push(shape(&given, &series.found));
+                    all.push(shape(&given.heading, &series.found));
                 } else {
-                    telling::tell(&given.place, &series.found.outcome, screen)?;
+                    telling::tell(&given.heading.title(), &series.found.outcome, screen)?;
                     ranking(series, screen)?;
                 }
             }
@@ -315,8 +315,7 @@ impl Rates {
             self.series(&rates.points, self.enzyme.or(enzyme))
         };
         Given {
-            place: subject.place.clone(),
-            run: subject.kept.then(|| subject.run.id.to_string()),
+            heading: Heading::of(subject),
             rates,
             series,
             enzyme,
@@ -348,7 +347,7 @@ impl Rates {
         if !found.is_result() {
             return Ok(());
         }
-        let mut figure: Figure = of_fit(&heading(given, found), found);
+        let mut figure: Figure = of_fit(&given.heading.words(found), found);
         if let (Some(from), Some(to), "initial-rate") = (
             found.outcome.statistics.get("first_x"),
             found.outcome.statistics.get("last_x"),
@@ -369,7 +368,10 @@ impl Rates {
                 ("eadie", "v/S", "v", lines.eadie_hofstee),
             ] {
                 let figure = Figure {
-                    title: format!("{}: {y} against {x}, for the eye alone", heading(given, found)),
+                    title: format!(
+                        "{}: {y} against {x}, for the eye alone",
+                        given.heading.words(found)
+                    ),
                     panels: vec![Panel {
                         x: x.to_owned(),
                         y: y.to_owned(),
@@ -391,34 +393,8 @@ fn one(values: &[f64]) -> Option<f64> {
     values.iter().all(|value| value == first).then_some(*first)
 }
 
-fn heading(given: &Given, found: &Found) -> String {
-    let mut text = match &given.run {
-        Some(run) => format!("{} {}", short(run), given.place),
-        None => given.place.clone(),
-    };
-    if !found.label.is_empty() {
-        text.push_str(&format!(", {}", found.label));
-    }
-    text
-}
-
-fn shape(given: &Given, found: &Found) -> Value {
-    let mut all = json!({ "source": given.place, "run": given.run, "label": found.label });
-    if let (Value::Object(all), Ok(Value::Object(outcome))) = (&mut all, serde_json::to_value(&found.outcome))
-    {
-        all.extend(outcome);
-        if !found.is_result() {
-            all.insert("reason".into(), json!(found.outcome.termination));
-        }
-    }
-    all
-}
-
 fn print(given: &Given, screen: &mut Screen) -> Result<(), Failure> {
-    let title = match &given.run {
-        Some(run) => format!("{} {}", short(run), given.place),
-        None => given.place.clone(),
-    };
+    let title = given.heading.title();
     writeln!(screen, "{}", Styled(STRONG, one_line(&title)))?;
     let mut table = Table::new([
         Column::new("  trace"),

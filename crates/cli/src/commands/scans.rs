@@ -10,9 +10,9 @@ use curvary_record::Diagnostic;
 use serde_json::{Value, json};
 
 use crate::Setting;
-use crate::commands::find::short;
 use crate::ending::{Ending, Failure, Outcome};
 use crate::figure::{Figure, Kind, Layer, Panel};
+use crate::findings::{Heading, shape_with};
 use crate::screen::Screen;
 use crate::subject::{Reading, Subject, Subjects};
 use crate::telling;
@@ -60,9 +60,7 @@ enum Way {
 
 /// What one run gave.
 struct Given {
-    heading: String,
-    place: String,
-    run: Option<String>,
+    heading: Heading,
     found: Vec<ScanFound>,
     /// Columns of the CSV file: a head each, the first of wavelengths.
     columns: Vec<(String, Vec<f64>)>,
@@ -109,7 +107,7 @@ impl Scans {
             for given in given {
                 if let Some(trouble) = &given.trouble {
                     bad += 1;
-                    writeln!(screen, "{}: {trouble}", given.heading)?;
+                    writeln!(screen, "{}: {trouble}", given.heading.title())?;
                 }
                 for scan in &given.found {
                     // No isosbestic point is a finding, too.
@@ -122,7 +120,7 @@ impl Scans {
                     if self.subjects.json {
                         all.push(shape(&given, scan));
                     } else {
-                        telling::tell(&given.heading, &scan.found.outcome, screen)?;
+                        telling::tell(&given.heading.title(), &scan.found.outcome, screen)?;
                     }
                     self.draw(&given, scan)?;
                 }
@@ -216,13 +214,7 @@ impl Scans {
             }));
         }
         Given {
-            heading: if subject.kept {
-                format!("{} {}", short(subject.run.id.as_str()), subject.place)
-            } else {
-                subject.place.clone()
-            },
-            place: subject.place.clone(),
-            run: subject.kept.then(|| subject.run.id.to_string()),
+            heading: Heading::of(subject),
             found,
             columns,
             trouble,
@@ -234,7 +226,7 @@ impl Scans {
             return Ok(());
         };
         let figure = Figure {
-            title: format!("{}: spectra of the species", given.heading),
+            title: format!("{}: spectra of the species", given.heading.title()),
             panels: scan
                 .spectra
                 .iter()
@@ -251,22 +243,15 @@ impl Scans {
     }
 }
 
+/// A result as `--json` shows it, with the spectra of the species.
 fn shape(given: &Given, scan: &ScanFound) -> Value {
-    let mut all = json!({ "source": given.place, "run": given.run });
-    if let (Value::Object(all), Ok(Value::Object(outcome))) =
-        (&mut all, serde_json::to_value(&scan.found.outcome))
-    {
-        all.extend(outcome);
-        let spectra: Vec<Value> = scan
-            .spectra
-            .iter()
-            .map(|(species, points)| json!({ "species": species, "points": points }))
-            .collect();
-        if !spectra.is_empty() {
-            all.insert("spectra".into(), json!(spectra));
-        }
-    }
-    all
+    let spectra: Vec<Value> = scan
+        .spectra
+        .iter()
+        .map(|(species, points)| json!({ "species": species, "points": points }))
+        .collect();
+    let spectra = (!spectra.is_empty()).then(|| ("spectra".to_owned(), json!(spectra)));
+    shape_with(&given.heading, &scan.found, spectra)
 }
 
 fn write(path: &Path, columns: &[(String, Vec<f64>)]) -> Result<(), Failure> {
