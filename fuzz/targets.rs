@@ -1,5 +1,6 @@
 // What is attacked, shared by the targets of `cargo fuzz` and the bounded test on stable Rust.
 
+use curvary_formats::layout::Layout;
 use curvary_formats::{Reader, Readers, Source, container, head, header, readers};
 use curvary_record::{Run, interpret, moment, unit};
 
@@ -79,6 +80,19 @@ pub(crate) fn words(bytes: &[u8]) {
     }
 }
 
+/// Layout files, and what each reader says line by line.
+pub(crate) fn layouts(bytes: &[u8]) {
+    let source = source(bytes);
+    if let Ok(layout) = Layout::parse("attack.toml", source.text()) {
+        check(&source, &layout.read(&source).runs);
+    }
+    for reader in Readers::built_in().iter() {
+        for part in reader.explain(&source) {
+            assert!(part.first <= part.last, "{part:?}");
+        }
+    }
+}
+
 /// All of them.
 #[allow(dead_code, reason = "each target of cargo fuzz attacks one part")]
 pub(crate) fn all(bytes: &[u8]) {
@@ -87,4 +101,5 @@ pub(crate) fn all(bytes: &[u8]) {
     recognition(bytes);
     containers(bytes);
     words(bytes);
+    layouts(bytes);
 }
