@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use super::number::{Cell, Evidence, Style, cell, evidence};
+use super::number::{Cell, Evidence, Style, cell, evidence, plain};
 
 /// What stands between cells.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -488,6 +488,13 @@ fn fit(rows: &[&str], sep: Sep) -> Option<Fit> {
 
 /// How much a cell looks like part of a table: a figure counts one, a date or code with digits half, words nothing.
 fn weigh(text: &str) -> f64 {
+    // Most cells are plain numbers in one of the styles, which is seen before all else is tried.
+    let is_plain = |style: Style| {
+        plain(text.as_bytes(), 0, style.decimal).is_some_and(|(_, _, end)| end == text.len())
+    };
+    if is_plain(Style::POINT) || is_plain(Style::COMMA) {
+        return 1.0;
+    }
     for style in [Style::POINT, Style::COMMA] {
         match cell(text, style) {
             Cell::Number { .. } | Cell::Clock { .. } | Cell::Missing | Cell::Beyond => return 1.0,
