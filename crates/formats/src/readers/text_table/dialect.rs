@@ -489,9 +489,8 @@ fn fit(rows: &[&str], sep: Sep) -> Option<Fit> {
 /// How much a cell looks like part of a table: a figure counts one, a date or code with digits half, words nothing.
 fn weigh(text: &str) -> f64 {
     // Most cells are plain numbers in one of the styles, which is seen before all else is tried.
-    let is_plain = |style: Style| {
-        plain(text.as_bytes(), 0, style.decimal).is_some_and(|(_, _, end)| end == text.len())
-    };
+    let is_plain =
+        |style: Style| plain(text.as_bytes(), 0, style.decimal).is_some_and(|(_, _, end)| end == text.len());
     if is_plain(Style::POINT) || is_plain(Style::COMMA) {
         return 1.0;
     }
