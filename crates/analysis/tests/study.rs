@@ -456,3 +456,53 @@ fn scans_are_cut_at_a_wavelength_and_fitted_as_a_whole() {
     let isosbestic = scan_run(ScanTask::Isosbestic, &run);
     assert!(isosbestic.found.is_result(), "{:?}", isosbestic.found.outcome);
 }
+
+/// Competitive inhibition with Vmax 12, Km 18 and Ki 7 by construction, one trace an inhibitor level.
+#[test]
+fn rates_at_several_levels_are_never_pooled_in_silence() {
+    let substrate = [5.0, 10.0, 20.0, 50.0, 100.0, 200.0];
+    let at = |i: f64| {
+        let rate = substrate
+            .iter()
+            .map(|s| 12.0 * s / (18.0 * (1.0 + i / 7.0) + s))
+            .collect();
+        let mut curve = trace(
+            (&Quantity::CONCENTRATION, "umol/L", substrate.to_vec()),
+            (&Quantity::RATE, "umol/L/min", rate),
+        );
+        curve
+            .held
+            .push(Coordinate::new(Quantity::CONCENTRATION, unit("umol/L"), i));
+        curve
+    };
+    let series = run(Technique::RATE_SERIES, [0.0, 5.0, 20.0].map(at).to_vec());
+    let points = rates_run(&RatePlan::default(), &series).points;
+    assert!(
+        !fit_series("michaelis-menten", &points, None, false, 0.95)
+            .found
+            .is_result()
+    );
+    for outcome in [
+        fit_series("competitive", &points, None, false, 0.95)
+            .found
+            .outcome,
+        fit_run(&plan("competitive"), &series)[0].outcome.clone(),
+    ] {
+        let (ki, code) = value(&outcome, "Kic");
+        assert!((ki - 7.0).abs() < 1e-6 && code == "umol/L", "{ki} {code}");
+        assert!((value(&outcome, "Km").0 - 18.0).abs() < 1e-6);
+    }
+    // Nor are rates of two temperatures.
+    let mut warm = at(0.0);
+    let mut cold = at(0.0);
+    warm.held = vec![Coordinate::new(Quantity::TEMPERATURE, unit("Cel"), 37.0)];
+    cold.held = vec![Coordinate::new(Quantity::TEMPERATURE, unit("Cel"), 25.0)];
+    let both = run(Technique::RATE_SERIES, vec![warm, cold]);
+    let points = rates_run(&RatePlan::default(), &both).points;
+    let found = fit_series("michaelis-menten", &points, None, false, 0.95).found;
+    assert!(
+        found.outcome.termination.contains("temperature"),
+        "{}",
+        found.outcome.termination
+    );
+}

@@ -664,10 +664,21 @@ fn fitted(plan: &FitPlan, chosen: &Chosen, run: &Run, curve: &Curve<'_>) -> Resu
             Weighting::KnownErrors(&errors)
         }
     };
-    let level_unit =
-        concentration_of(run, trace, &["inhibitor-concentration"]).map_or(Unit::ONE, |found| found.1);
+    // Traces that are fitted together have lost what they held; `levels` counts in the unit of the first.
+    let level_unit = run
+        .traces
+        .first()
+        .and_then(|first| concentration_of(run, first, &["inhibitor-concentration", "concentration"]))
+        .map_or(Unit::ONE, |found| found.1);
     let found = match chosen {
-        Chosen::Course(course) => fit_prepared(course, points.clone(), &how, weighting, &options)?.fit,
+        Chosen::Course(course) => {
+            // What was left out has been told above.
+            let points = Prepared {
+                saturated: 0,
+                ..points.clone()
+            };
+            fit_prepared(course, points, &how, weighting, &options)?.fit
+        }
         Chosen::Law(law) if law.variables.len() > 1 => {
             let levels = levels(run, &points.used)?;
             let columns: [&[f64]; 2] = [&points.time, &levels];
@@ -795,14 +806,13 @@ fn levels(run: &Run, used: &[usize]) -> Result<Vec<f64>, Refusal> {
     let mut unit = None;
     let mut all = Vec::new();
     for trace in &run.traces {
-        let (value, own) = concentration_of(run, trace, &["inhibitor-concentration"]).ok_or_else(|| {
-            Refusal::Unsuitable {
+        let (value, own) = concentration_of(run, trace, &["inhibitor-concentration", "concentration"])
+            .ok_or_else(|| Refusal::Unsuitable {
                 why: format!(
                     "no inhibitor concentration is known for the trace `{}`",
                     label_of(trace)
                 ),
-            }
-        })?;
+            })?;
         let unit = unit.get_or_insert_with(|| own.clone());
         let value = own.convert(value, unit).map_err(|_| Refusal::Unsuitable {
             why: "the inhibitor concentrations have units that do not convert into each other".into(),

@@ -3,7 +3,8 @@
 use std::collections::BTreeMap;
 
 use curvary_record::{
-    Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Quantity, Run, RunId, Technique, Unit,
+    Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Quantity, Run, RunId, Technique, Trace,
+    Unit,
 };
 use serde::{Deserialize, Serialize};
 
@@ -130,6 +131,48 @@ pub struct RatePoint {
     pub inhibitor: Option<(f64, Unit)>,
     /// Rate, its standard error and its unit.
     pub rate: (f64, Option<f64>, Unit),
+    /// What else it was taken at, in SI units: temperature, pH and whatever the trace holds. One law needs one of each.
+    pub conditions: Vec<(String, f64)>,
+}
+
+/// The substrate concentration of a trace; none where it holds two concentrations and nothing says which is which.
+fn substrate_of(run: &Run, trace: &Trace, outcome: &mut Outcome) -> Option<(f64, Unit)> {
+    let plain = trace
+        .held
+        .iter()
+        .filter(|held| held.quantity == Quantity::CONCENTRATION);
+    if plain.count() > 1 {
+        outcome.remarks.push(Diagnostic::warning(
+            Code::new("concentration-not-sure"),
+            "the trace holds two concentrations, and nothing says which is the substrate's: it goes into no rate law",
+        ));
+        return None;
+    }
+    concentration_of(run, trace, &["substrate-concentration", "concentration"])
+}
+
+/// What a rate was taken at besides its concentrations and its wavelength.
+fn conditions(run: &Run, trace: &Trace) -> Vec<(String, f64)> {
+    let concentrations = [
+        "concentration",
+        "substrate-concentration",
+        "inhibitor-concentration",
+        "wavelength",
+    ];
+    let mut all: Vec<(String, f64)> = trace
+        .held
+        .iter()
+        .filter(|held| !concentrations.contains(&held.quantity.as_str()))
+        .map(|held| (held.quantity.to_string(), held.unit.to_si(held.value)))
+        .collect();
+    for key in ["temperature", "ph"] {
+        if !all.iter().any(|(known, _)| known == key)
+            && let Some(value) = trace.fields.si(key).or_else(|| run.fields.si(key))
+        {
+            all.push((key.to_owned(), value));
+        }
+    }
+    all
 }
 
 /// The rates of a run.
@@ -258,8 +301,7 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
             put_activity(plan, run, assay, per_minute, error, &mut outcome);
         }
         if let (Some(unit), false) = (&unit, blank)
-            && let Some(substrate) =
-                concentration_of(run, trace, &["substrate-concentration", "concentration"])
+            && let Some(substrate) = substrate_of(run, trace, &mut outcome)
         {
             all.points.push(RatePoint {
                 run: run.id.clone(),
@@ -267,6 +309,7 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
                 substrate,
                 inhibitor: concentration_of(run, trace, &["inhibitor-concentration"]),
                 rate: (net, Some(error), unit.clone()),
+                conditions: conditions(run, trace),
             });
         }
         let used: Vec<usize> = measured.used.iter().map(|i| points.used[*i]).collect();
@@ -484,8 +527,10 @@ fn series_as_it_stands(run: &Run) -> RunRates {
                 run: run.id.clone(),
                 label: label_of(trace),
                 substrate: (*x, trace.x.unit.clone()),
-                inhibitor: concentration_of(run, trace, &["inhibitor-concentration"]),
+                // The substrate runs along x, so a concentration that is held is that of something else.
+                inhibitor: concentration_of(run, trace, &["inhibitor-concentration", "concentration"]),
                 rate: (*y, None, trace.y.unit.clone()),
+                conditions: conditions(run, trace),
             });
         }
     }
@@ -638,15 +683,28 @@ fn series(
             .iter()
             .filter_map(|point| Some(point.inhibitor.as_ref()?.0))
             .collect();
+        levels.sort_by(f64::total_cmp);
         levels.dedup();
         if levels.len() > 1 {
             return Err(unsuitable(format!(
-                "the rates were taken at {} inhibitor concentrations, which {law} knows nothing of",
+                "the rates were taken at {} concentrations of an inhibitor or another second substance, which {law} knows nothing of",
                 levels.len()
             )));
         }
         None
     };
+    for (key, value) in &first.conditions {
+        let other = points.iter().find(|point| {
+            let same = point.conditions.iter().find(|(known, _)| known == key);
+            same.is_none_or(|(_, other)| (other - value).abs() > 1e-9 * value.abs())
+        });
+        if let Some(other) = other {
+            return Err(unsuitable(format!(
+                "`{}` and `{}` were not taken at one {key}, which {law} knows nothing of; choose runs or traces that were",
+                first.label, other.label
+            )));
+        }
+    }
     let rates = Rates {
         substrate: &substrate,
         inhibitor: inhibitor.as_deref(),
