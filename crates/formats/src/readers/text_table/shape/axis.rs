@@ -1,0 +1,332 @@
+//! One running column, with the others measured over it.
+
+use super::*;
+
+impl Shaper<'_> {
+    /// The running column where no head names one.
+    pub(super) fn x_by_values(&self, roles: &[Role]) -> Option<usize> {
+        let open: Vec<usize> = (0..roles.len())
+            .filter(|&i| matches!(roles[i], Role::Open | Role::Counter))
+            .collect();
+        let beside: Vec<usize> = (0..roles.len()).filter(|&i| roles[i] == Role::Beside).collect();
+        let measured = roles.contains(&Role::Measured);
+        if roles.contains(&Role::Names) && measured {
+            return None;
+        }
+        // Temperature against absorbance: a melting curve.
+        if measured && open.is_empty() && beside.len() == 1 {
+            return beside.first().copied();
+        }
+        let candidates: Vec<usize> = open.iter().copied().filter(|&i| roles[i] == Role::Open).collect();
+        let first = *candidates.first()?;
+        // A counter without a head in front of the axis.
+        if candidates.len() >= 2
+            && self.columns[first].stats.counts()
+            && self.columns[first].heads.is_empty()
+            && self.columns[candidates[1]].stats.orderly()
+            && self.columns[candidates[1]].stats.max > 20.0
+        {
+            return Some(candidates[1]);
+        }
+        if self.columns[first].stats.orderly() || self.columns.len() != 2 {
+            let headed = |i: usize| self.columns[i].label.is_some() || !self.columns[i].held.is_empty();
+            return Some(first).filter(|_| !(headed(first) && roles.contains(&Role::Names)));
+        }
+        // Two columns, the second of which rises or falls all the way: y stands before x.
+        candidates
+            .get(1)
+            .copied()
+            .filter(|&i| self.columns[i].stats.orderly())
+            .or(Some(first))
+    }
+
+    /// One running column, the others measured over it.
+    pub(super) fn one_axis(&mut self, x: usize, roles: &[Role]) -> Shaped {
+        let same_axis = |i: usize| {
+            roles[i] == Role::Coordinate
+                && (self.columns[i].quantity == self.columns[x].quantity || self.columns[i].clock.is_some())
+        };
+        let second_axes: Vec<usize> = (0..roles.len()).filter(|&i| i != x && same_axis(i)).collect();
+        let ys: Vec<usize> = (0..roles.len())
+            .filter(|&i| {
+                i != x && !matches!(roles[i], Role::Counter | Role::Names) && !second_axes.contains(&i)
+            })
+            .filter(|&i| !self.is_counter_by_values(i, x, roles))
+            .filter(|&i| self.columns[i].kind == Kind::Figures)
+            .collect();
+        let (ys, sparse): (Vec<usize>, Vec<usize>) = ys.into_iter().partition(|&i| {
+            let column = &self.columns[i];
+            column.quantity.as_ref().is_some_and(of_the_trade)
+                || column.stats.count * 2 >= self.table.grid.rows
+        });
+        for &i in &sparse {
+            let head = self
+                .name(i)
+                .unwrap_or_else(|| format!("column {}", self.columns[i].index + 1));
+            self.remarks.push(
+                Diagnostic::warning(
+                    Code::new("column-left-out"),
+                    format!("`{head}` has numbers in a few rows only and was not taken for a curve"),
+                )
+                .at(
+                    Place::line(self.table.first_line as usize),
+                    "its table begins here",
+                ),
+            );
+        }
+        for &i in &second_axes {
+            let head = self
+                .name(i)
+                .unwrap_or_else(|| format!("column {}", self.columns[i].index + 1));
+            let code = Code::new("second-axis");
+            self.remarks.push(
+                Diagnostic::note(
+                    code,
+                    format!("`{head}` is another running column; the curves run over the first"),
+                )
+                .at(Place::line(self.table.first_line as usize), ""),
+            );
+        }
+        if self.columns[x].heads.is_empty()
+            && self.columns[x].quantity.is_none()
+            && ys.len() >= 3
+            && self.source.assume().get("shape").is_none()
+        {
+            let labels = self.label_at(&self.columns[x].clone(), "the first row");
+            let message = format!(
+                "a table of {} columns without heads: what each column is cannot be told",
+                ys.len() + 1
+            );
+            self.ask(
+                "layout-unknown",
+                &message,
+                &[(
+                    "shape=columns",
+                    "the first column runs, each other one is a curve",
+                )],
+                labels,
+            );
+        }
+        let settled = self.source.assume().get("shape").is_some();
+        if let Some(line) = self.table.unmatched_head.filter(|_| !settled) {
+            let labels = vec![Label {
+                place: self.source.place(line.span),
+                text: "these heads".to_owned(),
+            }];
+            let message = format!(
+                "the heads above do not go with the {} columns of the table",
+                self.table.grid.columns()
+            );
+            self.ask(
+                "heads-do-not-fit",
+                &message,
+                &[("shape=columns", "the heads are to be left aside")],
+                labels,
+            );
+        }
+        if ys.is_empty() {
+            return Shaped::Other("a single column of numbers, with nothing measured over it".to_owned());
+        }
+        let (quantity, unit) = self.x_meaning(x);
+        self.tell_disorder(x, &quantity);
+        let technique = self.technique_of(&quantity, &ys);
+        let held_constants = self.constants(x, roles);
+        for (column, constant) in &held_constants {
+            self.used(*column, ColumnRole::Held, &constant.quantity, &constant.unit);
+        }
+        let mut traces = Vec::with_capacity(ys.len());
+        let names = self.row_names(roles);
+        for &y in &ys {
+            if held_constants.iter().any(|(column, _)| *column == y) {
+                continue;
+            }
+            for rows in self.sweeps(x) {
+                let mut trace = self.trace(x, &quantity, &unit, y, roles, rows);
+                for (_, constant) in &held_constants {
+                    if trace.held(&constant.quantity).is_none() {
+                        trace.held.push(constant.clone());
+                    }
+                }
+                if let Some(names) = &names
+                    && trace.len() == names.len()
+                {
+                    trace.row_names.clone_from(names);
+                }
+                traces.push(trace);
+            }
+        }
+        if quantity == Quantity::TIME {
+            self.hold_bare_wavelengths(&ys, &mut traces);
+            self.hold_wavelength(&mut traces);
+            self.tell_interval(x);
+        }
+        Shaped::Runs(vec![self.finish(technique, traces)])
+    }
+
+    /// Bare numbers over time courses are wavelengths where the words around speak of nanometres and the numbers suit.
+    fn hold_bare_wavelengths(&mut self, ys: &[usize], traces: &mut [Trace]) {
+        let told = self.context.units.contains(&Unit::NANOMETRE) || self.context.names(&Quantity::WAVELENGTH);
+        if !told || ys.len() != traces.len() {
+            return;
+        }
+        for (&y, trace) in ys.iter().zip(traces) {
+            let column = &self.columns[y];
+            let bare = column
+                .held
+                .iter()
+                .find(|held| held.quantity == Quantity::UNKNOWN && (180.0..=1400.0).contains(&held.value));
+            if let (Some(bare), Some((text, span))) = (bare, column.heads.last()) {
+                let mut held = Coordinate::new(Quantity::WAVELENGTH, Unit::NANOMETRE, bare.value);
+                held.raw = Some(text.trim().to_owned());
+                held.line = Some(self.source.place(*span).line);
+                trace.held.push(held);
+                self.because_once("the numbers over the columns are wavelengths in nm: the words around speak of nanometres");
+            }
+        }
+    }
+
+    /// Tells where the interval that is stated is not that of the times.
+    fn tell_interval(&mut self, x: usize) {
+        let column = &self.columns[x];
+        let unit = if column.clock.is_some() {
+            Some(Unit::SECOND)
+        } else {
+            column.unit.clone()
+        };
+        let (Some(interval), Some(step), Some(unit)) = (self.context.interval, column.stats.step, unit)
+        else {
+            return;
+        };
+        let step = unit.to_si(step).abs();
+        if (interval - step).abs() > 0.02 * interval.max(step) {
+            self.remarks.push(
+                Diagnostic::warning(Code::new("interval-disputed"), format!("the interval is stated as {interval} s, but the times are {step} s apart: they disagree"))
+                    .at(Place::line(self.table.first_line as usize), "the times")
+                    .help("the times of the table are kept"),
+            );
+        }
+    }
+
+    /// Tells where a running column goes back: a damaged number, or another run appended.
+    fn tell_disorder(&mut self, x: usize, quantity: &Quantity) {
+        let column = &self.columns[x];
+        if column.stats.orderly()
+            || column.stats.count < 4
+            || !matches!(quantity.as_str(), "wavelength" | "wavenumber" | "time")
+        {
+            return;
+        }
+        let rows: Vec<(usize, f64)> = match &column.clock {
+            Some(clock) => clock
+                .seconds
+                .iter()
+                .enumerate()
+                .filter_map(|(row, s)| s.map(|s| (row, s)))
+                .collect(),
+            None => self
+                .table
+                .grid
+                .column(column.index)
+                .enumerate()
+                .filter(|(_, v)| !v.is_nan())
+                .collect(),
+        };
+        let rises = rows.windows(2).filter(|w| w[1].1 > w[0].1).count();
+        let up = rises * 2 >= rows.len();
+        let breaks: Vec<usize> = rows
+            .windows(2)
+            .filter(|w| if up { w[1].1 <= w[0].1 } else { w[1].1 >= w[0].1 })
+            .map(|w| w[1].0)
+            .collect();
+        if breaks.is_empty() || breaks.len() * 3 > rows.len() {
+            return;
+        }
+        let times = if breaks.len() == 1 {
+            "once".to_owned()
+        } else {
+            format!("{} times", breaks.len())
+        };
+        let mut remark = Diagnostic::warning(
+            Code::new("x-goes-back"),
+            format!(
+                "the {quantity} is not in order: it jumps back or repeats {times}; a damaged number, or a second run appended"
+            ),
+        );
+        for &row in breaks.iter().take(PLACES_TOLD) {
+            remark = remark.at(Place::line(self.table.grid.line(row)), "out of order here");
+        }
+        self.remarks.push(remark);
+    }
+
+    /// A column without a head, 1, 2, 3, …, beside an axis that is none: it counts the rows.
+    fn is_counter_by_values(&self, column: usize, x: usize, roles: &[Role]) -> bool {
+        let this = &self.columns[column];
+        roles[column] == Role::Open
+            && column < x
+            && this.stats.counts()
+            && this.stats.count >= 3
+            && this
+                .heads
+                .iter()
+                .all(|(text, _)| !text.chars().any(char::is_alphabetic))
+    }
+
+    /// Coordinates that have the same value in every row.
+    fn constants(&self, x: usize, roles: &[Role]) -> Vec<(usize, Coordinate)> {
+        let mut constants = Vec::new();
+        for (index, column) in self.columns.iter().enumerate() {
+            let coordinate = roles[index] == Role::Coordinate || roles[index] == Role::Beside;
+            if index == x || !coordinate || column.kind != Kind::Figures || column.stats.count < 2 {
+                continue;
+            }
+            if column.stats.min == column.stats.max
+                && let (Some(quantity), Some(unit)) = (&column.quantity, self.unit_of(column))
+            {
+                constants.push((index, Coordinate::new(quantity.clone(), unit, column.stats.min)));
+            }
+        }
+        constants
+    }
+
+    pub(super) fn unit_of(&self, column: &Column) -> Option<Unit> {
+        column
+            .unit
+            .clone()
+            .or_else(|| match column.quantity.as_ref()?.as_str() {
+                "wavelength" if column.stats.like_nanometres() => Some(Unit::NANOMETRE),
+                "ph" => Unit::ucum("[pH]").ok(),
+                _ => None,
+            })
+    }
+
+    /// The rows of each sweep: where x goes back to its beginning, another begins.
+    fn sweeps(&self, x: usize) -> Vec<Option<std::ops::Range<usize>>> {
+        let column = &self.columns[x];
+        if column.stats.orderly() || column.stats.count < 6 || column.kind != Kind::Figures {
+            return vec![None];
+        }
+        let values: Vec<f64> = self.table.grid.column(column.index).collect();
+        let mut starts = vec![0_usize];
+        for row in 2..values.len() {
+            let start = starts.last().copied().unwrap_or(0);
+            if row - start < 3 {
+                continue;
+            }
+            let direction = values[start + 1] - values[start];
+            let back = (values[row] - values[row - 1]) * direction < 0.0;
+            if back && values[row] == values[0] {
+                starts.push(row);
+            } else if back || values[row].is_nan() || direction == 0.0 {
+                return vec![None];
+            }
+        }
+        if starts.len() < 2 {
+            return vec![None];
+        }
+        starts.push(values.len());
+        if starts.windows(2).any(|pair| pair[1] - pair[0] < 3) {
+            return vec![None];
+        }
+        starts.windows(2).map(|pair| Some(pair[0]..pair[1])).collect()
+    }
+}

@@ -1,0 +1,405 @@
+//! From columns to curves: the rows that count, what is absent, what is saturated.
+
+use super::*;
+
+impl Shaper<'_> {
+    fn has_sentinels(&self, quantity: &Quantity) -> bool {
+        *quantity == Quantity::ABSORBANCE || !self.context.sentinels.is_empty()
+    }
+
+    /// The curve of one measured column over one running column.
+    pub(super) fn trace(
+        &mut self,
+        x: usize,
+        x_quantity: &Quantity,
+        x_unit: &Unit,
+        y: usize,
+        roles: &[Role],
+        rows: Option<std::ops::Range<usize>>,
+    ) -> Trace {
+        let (quantity, unit) = self.y_meaning(y, x_quantity, roles);
+        let (kept, values, decimals) = match rows {
+            None => self.kept(y, &quantity, Some(x)),
+            Some(rows) => self.kept_rows(y, &quantity, Some(x), rows),
+        };
+        let axis = self.axis(x, x_quantity, x_unit, &kept);
+        let column = Values {
+            quantity,
+            unit,
+            name: self.name(y),
+            values: values.into(),
+            decimals,
+        };
+        // Both columns are made from the same rows.
+        let fallback = || {
+            let empty = |q: &Quantity| Values::new(q.clone(), Unit::ONE, Vec::new());
+            Trace::new(empty(x_quantity), empty(&Quantity::UNKNOWN))
+        };
+        match self.assemble(axis, column, y, &kept) {
+            Some(trace) => trace,
+            None => fallback().unwrap_or_else(|_| unreachable!("two empty columns are of one length")),
+        }
+    }
+
+    pub(super) fn name(&self, column: usize) -> Option<String> {
+        self.columns[column]
+            .heads
+            .last()
+            .map(|(text, _)| text.trim().to_owned())
+            .filter(|text| !text.is_empty())
+    }
+
+    /// The running column at the kept rows.
+    pub(super) fn axis(&mut self, x: usize, quantity: &Quantity, unit: &Unit, kept: &[usize]) -> Values {
+        self.used(x, ColumnRole::Axis, quantity, unit);
+        let grid = &self.table.grid;
+        let column = &self.columns[x];
+        let (values, decimals): (Arc<[f64]>, Decimals) = match &column.clock {
+            Some(clock) => {
+                // Two parts are as many sixtieths whether a person calls them minutes and seconds, in seconds, or hours
+                // and minutes, in minutes.
+                let parts = kept.iter().filter_map(|&row| clock.seconds[row]);
+                (parts.collect(), Decimals::uniform(clock.decimals, kept.len()))
+            }
+            None => {
+                let place = grid.place(column.index);
+                let whole = kept.len() == grid.rows;
+                let decimals = if whole && self.decimals[place].len() == 1 {
+                    Decimals::uniform(self.decimals[place][0].1, grid.rows)
+                } else {
+                    decimals_of(&self.decimals[place], kept.iter().copied())
+                };
+                let values = if whole {
+                    let values = &self.values[place];
+                    Arc::clone(self.shared.entry(x).or_insert_with(|| match values {
+                        Some(values) => values.as_slice().into(),
+                        None => grid.column(column.index).collect(),
+                    }))
+                } else {
+                    kept.iter().map(|&row| grid.figure(row, column.index)).collect()
+                };
+                (values, decimals)
+            }
+        };
+        Values {
+            quantity: quantity.clone(),
+            unit: unit.clone(),
+            name: self.name(x),
+            values,
+            decimals,
+        }
+    }
+
+    /// The rows of a measured column that have numbers for both axes, with the numbers and decimals.
+    pub(super) fn kept(
+        &mut self,
+        y: usize,
+        quantity: &Quantity,
+        x: Option<usize>,
+    ) -> (Vec<usize>, Vec<f64>, Decimals) {
+        let grid = &self.table.grid;
+        let place = grid.place(self.columns[y].index);
+        let gaps = grid.gaps.is_empty() && self.summed.is_empty();
+        let clocked = x.is_some_and(|x| self.columns[x].clock.is_some());
+        if gaps && !clocked && !self.has_sentinels(quantity) {
+            let values = self.values[place]
+                .take()
+                .unwrap_or_else(|| grid.column(self.columns[y].index).collect());
+            let decimals = if self.decimals[place].len() == 1 {
+                Decimals::uniform(self.decimals[place][0].1, values.len())
+            } else {
+                decimals_of(&self.decimals[place], 0..values.len())
+            };
+            return ((0..values.len()).collect(), values, decimals);
+        }
+        if gaps && !clocked {
+            // The usual case of a clean column of absorbance: look for sentinels first, then hand it over whole.
+            let values = self.values[place]
+                .take()
+                .unwrap_or_else(|| grid.column(self.columns[y].index).collect());
+            let is_sentinel = sentinel_of(self.context, quantity);
+            if !values.iter().any(|&value| is_sentinel(value)) {
+                let decimals = if self.decimals[place].len() == 1 {
+                    Decimals::uniform(self.decimals[place][0].1, values.len())
+                } else {
+                    decimals_of(&self.decimals[place], 0..values.len())
+                };
+                return ((0..values.len()).collect(), values, decimals);
+            }
+            self.values[place] = Some(values);
+        }
+        self.kept_rows(y, quantity, x, 0..self.table.grid.rows)
+    }
+
+    pub(super) fn kept_rows(
+        &mut self,
+        y: usize,
+        quantity: &Quantity,
+        x: Option<usize>,
+        rows: impl IntoIterator<Item = usize>,
+    ) -> (Vec<usize>, Vec<f64>, Decimals) {
+        let grid = &self.table.grid;
+        let mut kept = Vec::new();
+        let mut values = Vec::new();
+        let mut sentinels: Vec<(usize, f64)> = Vec::new();
+        let mut unplaced: Vec<usize> = Vec::new();
+        let is_sentinel = sentinel_of(self.context, quantity);
+        for row in rows {
+            let value = grid.figure(row, self.columns[y].index);
+            let x_there = match x.map(|x| &self.columns[x]) {
+                None => true,
+                Some(column) => match &column.clock {
+                    Some(clock) => clock.seconds.get(row).copied().flatten().is_some(),
+                    None => !grid.figure(row, column.index).is_nan(),
+                },
+            };
+            if value.is_nan() || self.summed.contains(&row) {
+                continue;
+            }
+            if !x_there {
+                unplaced.push(row);
+                continue;
+            }
+            if is_sentinel(value) {
+                sentinels.push((row, value));
+                continue;
+            }
+            kept.push(row);
+            values.push(value);
+        }
+        let decimals = decimals_of(
+            &self.decimals[grid.place(self.columns[y].index)],
+            kept.iter().copied(),
+        );
+        self.unplaced.insert(y, unplaced.len());
+        if let (Some(&row), Some(x)) = (unplaced.first(), x) {
+            let head = self
+                .name(x)
+                .unwrap_or_else(|| format!("column {}", self.columns[x].index + 1));
+            let message = format!(
+                "{} of `{head}` hold no number; what was measured there cannot be placed and was left out",
+                count(unplaced.len(), "cell")
+            );
+            let remark = Diagnostic::warning(Code::new("missing-value"), message)
+                .at(Place::line(grid.line(row)), "the first of them");
+            if !self.remarks.contains(&remark) {
+                self.remarks.push(remark);
+            }
+        }
+        if let Some(&(row, value)) = sentinels.first() {
+            let head = self
+                .name(y)
+                .unwrap_or_else(|| format!("column {}", self.columns[y].index + 1));
+            let place = Place::line(grid.line(row));
+            self.remarks.push(
+                Diagnostic::warning(Code::new("sentinel-value"), format!("{} of `{head}` are {value}, which stands for a missing or overflowing value; they were left out", count(sentinels.len(), "value")))
+                    .at(place, "the first of them"),
+            );
+        }
+        (kept, values, decimals)
+    }
+
+    /// A curve with its lines, label, held coordinates and marks.
+    pub(super) fn assemble(&mut self, x: Values, y: Values, column: usize, kept: &[usize]) -> Option<Trace> {
+        self.used(column, ColumnRole::Measured, &y.quantity, &y.unit);
+        let grid = &self.table.grid;
+        let quantity = y.quantity.clone();
+        let mut trace = Trace::new(x, y).ok()?;
+        trace.lines = if kept.len() == grid.rows {
+            whole_lines(grid)
+        } else {
+            some_lines(grid, kept)
+        };
+        let described = &self.columns[column];
+        trace.held.extend(
+            described
+                .held
+                .iter()
+                .filter(|held| held.quantity != Quantity::UNKNOWN)
+                .cloned(),
+        );
+        for held in &mut trace.held {
+            if let Some((text, span)) = described.heads.last() {
+                held.raw.get_or_insert_with(|| text.trim().to_owned());
+                held.line.get_or_insert_with(|| self.source.place(*span).line);
+            }
+        }
+        trace.label = described.label.clone().or_else(|| self.name(column));
+        if let Some(label) = &described.label
+            && let Some((_, span)) = described.heads.first()
+        {
+            trace.fields.claim(
+                "sample",
+                Claim::text(label.clone(), Origin::Source(self.source.place(*span))),
+            );
+        }
+        let index = self.columns[column].index;
+        let lacking = grid.gaps_of(index).filter(|gap| gap.lack != Lack::Empty).count();
+        let unplaced = self.unplaced.get(&column).copied().unwrap_or(0);
+        trace.absent = u32::try_from(lacking + unplaced).unwrap_or(u32::MAX);
+        if lacking > 0 || grid.gaps_of(index).any(|gap| gap.lack == Lack::Empty) {
+            self.tell_gaps(|c| c == index, &quantity);
+        }
+        self.mark_saturated(&mut trace);
+        Some(trace)
+    }
+
+    /// Tells what stands where numbers are absent.
+    pub(super) fn tell_gaps(&mut self, wanted: impl Fn(usize) -> bool, quantity: &Quantity) {
+        let grid = &self.table.grid;
+        for (lack, code, what) in [
+            (Lack::Missing, "missing-value", "say that there is no value"),
+            (
+                Lack::Beyond,
+                "beyond-range",
+                "say that the value lies beyond the range (overflow, saturated)",
+            ),
+            (
+                Lack::Unreadable,
+                "number-not-readable",
+                "are no numbers in the style of this table",
+            ),
+            (Lack::Empty, "empty-cell", "are empty"),
+        ] {
+            let gaps: Vec<_> = grid
+                .gaps
+                .iter()
+                .filter(|gap| gap.lack == lack && wanted(gap.column as usize))
+                .collect();
+            let gaps: Vec<_> = match lack {
+                // Empty cells at the end of a column only say that it is shorter than its neighbours.
+                Lack::Empty => {
+                    let mut inner = Vec::new();
+                    for gap in gaps {
+                        let ends = (gap.row as usize..grid.rows)
+                            .all(|row| grid.figure(row, gap.column as usize).is_nan());
+                        if !ends {
+                            inner.push(gap);
+                        }
+                    }
+                    inner
+                }
+                _ => gaps,
+            };
+            let Some(first) = gaps.first() else { continue };
+            let raw = &self.source.text()[first.span.range()];
+            let head = self
+                .columns
+                .iter()
+                .find(|c| c.index == first.column as usize)
+                .and_then(|c| c.heads.last());
+            let head = head.map_or_else(
+                || format!("column {}", first.column + 1),
+                |(text, _)| format!("`{}`", text.trim()),
+            );
+            let example = if raw.is_empty() {
+                String::new()
+            } else {
+                format!(" (the first: `{raw}`)")
+            };
+            let message = format!(
+                "{} of {head} {what}{example}; absent from the {quantity}",
+                count(gaps.len(), "cell")
+            );
+            let mut remark = Diagnostic::warning(Code::new(code), message);
+            for gap in gaps.iter().take(PLACES_TOLD) {
+                let place = if gap.span.start == gap.span.end {
+                    Place::line(grid.line(gap.row as usize))
+                } else {
+                    self.source.place(gap.span)
+                };
+                remark = remark.at(place, "");
+            }
+            if !self.remarks.contains(&remark) {
+                self.remarks.push(remark);
+            }
+        }
+    }
+
+    /// Marks a flat top: the same highest value three times or more in a row, beyond what detectors resolve well.
+    fn mark_saturated(&mut self, trace: &mut Trace) {
+        if trace.y.quantity != Quantity::ABSORBANCE || trace.len() < 5 {
+            return;
+        }
+        let y = &trace.y.values;
+        let top = y.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        // Below an absorbance of two a flat top is a real plateau (1 % of the light still comes through).
+        if top < 2.0 {
+            return;
+        }
+        let mut run = 0;
+        let mut longest = 0;
+        for &value in y.iter() {
+            run = if value == top { run + 1 } else { 0 };
+            longest = longest.max(run);
+        }
+        if longest < 3 {
+            return;
+        }
+        trace.saturated = (0..y.len())
+            .filter(|&i| y[i] == top)
+            .filter_map(|i| u32::try_from(i).ok())
+            .collect();
+        let label = trace
+            .label
+            .clone()
+            .map_or(String::new(), |label| format!(" of `{label}`"));
+        let first = trace
+            .saturated
+            .first()
+            .and_then(|&i| trace.lines.get(i as usize))
+            .unwrap_or(0);
+        self.remarks.push(
+            Diagnostic::warning(
+                Code::new("saturated"),
+                format!(
+                    "the curve{label} has a flat top at {top} ({}): the instrument was saturated there",
+                    count(trace.saturated.len(), "point")
+                ),
+            )
+            .at(Place::line(first as usize), "the first of them")
+            .help("the values are kept as they stand and marked; fits leave them out"),
+        );
+    }
+}
+
+/// Whether a number stands for a missing value: by custom, or because a line of the file says so. The quantity is
+/// looked at once, not for every number.
+pub(super) fn sentinel_of<'a>(
+    context: &'a Context,
+    quantity: &Quantity,
+) -> impl Fn(f64) -> bool + Copy + use<'a> {
+    let by_custom = *quantity == Quantity::ABSORBANCE;
+    move |value| context.sentinels.contains(&value) || (by_custom && is_common_sentinel(value))
+}
+
+/// Absorbances written with nothing but nines (`9.999`, `-9.999`, `99.99`) stand for no value; so do numbers that no
+/// detector gives (`1E+38`, `-99`).
+fn is_common_sentinel(value: f64) -> bool {
+    let size = value.abs();
+    if size < 9.9 {
+        return false;
+    }
+    size >= 1e6
+        || [
+            9.99, 9.999, 9.9999, 9.99999, 99.0, 99.9, 99.99, 99.999, 99.9999, 999.0, 999.9, 999.99, 999.999,
+            9999.0, 9999.9, 99999.0,
+        ]
+        .contains(&size)
+}
+
+fn whole_lines(grid: &super::super::grid::Grid) -> Lines {
+    let mut lines = Lines::default();
+    for (_, line, rows) in grid.line_pieces() {
+        lines.push_run(line, 1, rows);
+    }
+    lines
+}
+
+fn some_lines(grid: &super::super::grid::Grid, rows: &[usize]) -> Lines {
+    let mut lines = Lines::default();
+    for &row in rows {
+        lines.push(grid.line(row));
+    }
+    lines
+}

@@ -1,0 +1,180 @@
+//! The long form: one observation a row.
+
+use super::*;
+
+impl Shaper<'_> {
+    /// One observation a row, with its coordinates and names in columns.
+    pub(super) fn long_form(&mut self, xs: &[usize], roles: &[Role]) -> Option<Draft> {
+        let rows = self.table.grid.rows;
+        let measured: Vec<usize> = (0..roles.len())
+            .filter(|&i| {
+                roles[i] == Role::Measured
+                    || (roles[i] == Role::Open && self.columns[i].kind == Kind::Figures)
+            })
+            .collect();
+        if measured.is_empty() || xs.iter().any(|&x| self.columns[x].kind != Kind::Figures) {
+            return None;
+        }
+        let distinct = |i: usize| -> usize {
+            let mut seen: Vec<u64> = self
+                .table
+                .grid
+                .column(self.columns[i].index)
+                .map(f64::to_bits)
+                .collect();
+            seen.sort_unstable();
+            seen.dedup();
+            seen.len()
+        };
+        let of = |quantity: &Quantity| {
+            xs.iter()
+                .copied()
+                .find(|&x| self.columns[x].quantity.as_ref() == Some(quantity))
+        };
+        let light = of(&Quantity::WAVELENGTH).or_else(|| of(&Quantity::WAVENUMBER));
+        let running = match (light, of(&Quantity::TIME)) {
+            (Some(light), Some(time)) => {
+                let (wavelengths, times) = (distinct(light), distinct(time));
+                if wavelengths >= SCAN_FROM || times == 1 {
+                    light
+                } else {
+                    time
+                }
+            }
+            (Some(light), None) if distinct(light) > 1 => light,
+            (None, Some(time)) => time,
+            _ => *xs.iter().max_by_key(|&&x| distinct(x))?,
+        };
+        let keys: Vec<usize> = (0..roles.len())
+            .filter(|&i| {
+                let names = roles[i] == Role::Names && !self.is_sparse(&self.columns[i]);
+                i != running && (names || (roles[i] == Role::Coordinate && xs.contains(&i)))
+            })
+            .collect();
+        let text = self.source.text();
+        let key_of = |row: usize| -> Vec<String> {
+            keys.iter()
+                .map(|&i| {
+                    let column = &self.columns[i];
+                    match column.kind {
+                        Kind::Words => self
+                            .table
+                            .grid
+                            .words(column.index)
+                            .get(row)
+                            .map_or(String::new(), |span| text[span.range()].trim().to_owned()),
+                        Kind::Figures => self.table.grid.figure(row, column.index).to_string(),
+                    }
+                })
+                .collect()
+        };
+        let mut groups: Vec<(Vec<String>, Vec<usize>)> = Vec::new();
+        let mut places: BTreeMap<Vec<String>, usize> = BTreeMap::new();
+        for row in 0..rows {
+            let key = key_of(row);
+            match places.get(&key) {
+                Some(&group) => groups[group].1.push(row),
+                None => {
+                    places.insert(key.clone(), groups.len());
+                    groups.push((key, vec![row]));
+                }
+            }
+        }
+        // Readings that have nothing in common are no curves.
+        if groups.len() * 2 > rows || (groups.len() == 1 && xs.len() < 2) {
+            return None;
+        }
+        let (quantity, unit) = self.x_meaning(running);
+        let units: Vec<Option<Unit>> = keys.iter().map(|&i| self.unit_of(&self.columns[i])).collect();
+        for (&key, unit) in keys.iter().zip(&units) {
+            if roles[key] == Role::Coordinate && unit.is_none() {
+                let column = self.columns[key].clone();
+                let named = column.quantity.clone().unwrap_or(Quantity::UNKNOWN);
+                self.x_unit(&column, &named);
+            }
+        }
+        self.used(running, ColumnRole::Axis, &quantity, &unit);
+        for (&key, unit) in keys.iter().zip(&units) {
+            let named = self.columns[key].quantity.clone().unwrap_or(Quantity::UNKNOWN);
+            match roles[key] {
+                Role::Names => self.used(key, ColumnRole::Names, &Quantity::UNKNOWN, &Unit::ONE),
+                _ => self.used(key, ColumnRole::Held, &named, unit.as_ref().unwrap_or(&Unit::ONE)),
+            }
+        }
+        let mut traces = Vec::new();
+        for &y in &measured {
+            let (y_quantity, y_unit) = self.y_meaning(y, &quantity, roles);
+            for (key, rows) in &groups {
+                let (kept, values, decimals) =
+                    self.kept_rows(y, &y_quantity, Some(running), rows.iter().copied());
+                let place = self.table.grid.place(self.columns[running].index);
+                let x_values: Vec<f64> = kept
+                    .iter()
+                    .map(|&row| self.table.grid.figure(row, self.columns[running].index))
+                    .collect();
+                let x_decimals = decimals_of(&self.decimals[place], kept.iter().copied());
+                let x = Values {
+                    quantity: quantity.clone(),
+                    unit: unit.clone(),
+                    name: self.name(running),
+                    values: x_values.into(),
+                    decimals: x_decimals,
+                };
+                let column = Values {
+                    quantity: y_quantity.clone(),
+                    unit: y_unit.clone(),
+                    name: self.name(y),
+                    values: values.into(),
+                    decimals,
+                };
+                let Some(mut trace) = self.assemble(x, column, y, &kept) else {
+                    continue;
+                };
+                let mut words = Vec::new();
+                for ((&i, unit), part) in keys.iter().zip(&units).zip(key) {
+                    if roles[i] == Role::Names {
+                        if !part.is_empty() {
+                            words.push(part.clone());
+                        }
+                    } else if let Some(&first) = rows.first() {
+                        let named = self.columns[i].quantity.clone().unwrap_or(Quantity::UNKNOWN);
+                        let value = self.table.grid.figure(first, self.columns[i].index);
+                        if !value.is_nan() {
+                            trace
+                                .held
+                                .push(Coordinate::new(named, unit.clone().unwrap_or(Unit::ONE), value));
+                        }
+                    }
+                }
+                if !words.is_empty() {
+                    let label = words.join(" / ");
+                    if let Some(&first) = rows.first() {
+                        let place = Place::line(self.table.grid.line(first));
+                        trace
+                            .fields
+                            .claim("sample", Claim::text(label.clone(), Origin::Source(place)));
+                    }
+                    trace.label = Some(label);
+                }
+                traces.push(trace);
+            }
+        }
+        if quantity == Quantity::TIME {
+            self.hold_wavelength(&mut traces);
+        }
+        let scans = traces
+            .iter()
+            .filter(|trace| trace.held(&Quantity::TIME).is_some())
+            .count();
+        let technique = if scans > 1 {
+            Technique::SPECTRAL_TIME_COURSE
+        } else {
+            self.technique_of(&quantity, &measured)
+        };
+        self.because.push(
+            "each row is one observation; the rows are sorted into curves by their names and coordinates"
+                .to_owned(),
+        );
+        Some(self.finish(technique, traces))
+    }
+}

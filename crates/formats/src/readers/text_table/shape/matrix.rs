@@ -1,0 +1,504 @@
+//! Numbers across the heads: wavelengths by times, or spectra as rows.
+
+use super::*;
+
+impl Shaper<'_> {
+    /// Numbers across the heads: wavelengths by times, or spectra as rows.
+    pub(super) fn matrix(&mut self) -> Option<Draft> {
+        let first = self.columns.first()?;
+        let corner: String = first
+            .heads
+            .iter()
+            .map(|(text, _)| text.as_str())
+            .collect::<Vec<_>>()
+            .join(" ");
+        // The row of heads that are numbers, and what they are numbers of.
+        let across: Vec<(usize, f64, Option<Coordinate>)> = self
+            .columns
+            .iter()
+            .enumerate()
+            .skip(1)
+            .filter(|(_, column)| column.kind == Kind::Figures)
+            .filter_map(|(i, column)| {
+                number_over(column, first).map(|(value, coordinate)| (i, value, coordinate))
+            })
+            .collect();
+        let figures = self
+            .columns
+            .iter()
+            .skip(1)
+            .filter(|column| column.kind == Kind::Figures)
+            .count();
+        if across.len() < 2 || across.len() * 10 < figures * 8 {
+            return None;
+        }
+        let values: Vec<f64> = across.iter().map(|(_, value, _)| *value).collect();
+        let told: Option<(Quantity, Unit)> = across[0]
+            .2
+            .as_ref()
+            .filter(|c| c.quantity != Quantity::UNKNOWN)
+            .map(|c| (c.quantity.clone(), c.unit.clone()));
+        let spread = Spread::of(&values);
+        let (down, over) = corner_heads(&corner);
+        let stated = |quantity: &Quantity| self.context.stated(quantity);
+        // What runs across.
+        let across_meaning: Option<(Quantity, Option<Unit>)> = match &told {
+            Some((quantity, unit)) => Some((quantity.clone(), Some(unit.clone()))),
+            None => {
+                let names = |quantity: &Quantity| {
+                    over.as_ref()
+                        .is_some_and(|head| head.0.as_ref() == Some(quantity))
+                        || down
+                            .as_ref()
+                            .is_some_and(|head| head.0.as_ref() == Some(quantity))
+                };
+                let row_is_light = first.quantity == Some(Quantity::WAVELENGTH)
+                    || (names(&Quantity::WAVELENGTH)
+                        && names(&Quantity::TIME)
+                        && first.stats.like_nanometres()
+                        && first.stats.min >= 180.0
+                        && !spread.like_light());
+                let words_down = first.kind == Kind::Words && first.clock.is_none();
+                if words_down || (names(&Quantity::TIME) && !row_is_light) || (first.clock.is_some()) {
+                    if spread.like_light() {
+                        Some((Quantity::WAVELENGTH, Some(Unit::NANOMETRE)))
+                    } else {
+                        None
+                    }
+                } else if row_is_light {
+                    let unit = [&over, &down]
+                        .into_iter()
+                        .flatten()
+                        .find(|h| h.0 == Some(Quantity::TIME))
+                        .and_then(|h| h.1.clone());
+                    let says_time =
+                        unit.is_some() || names(&Quantity::TIME) || stated(&Quantity::TIME).is_some();
+                    if says_time {
+                        Some((Quantity::TIME, unit.or_else(|| stated(&Quantity::TIME))))
+                    } else {
+                        None
+                    }
+                } else {
+                    None
+                }
+            }
+        };
+        let counted = spread.counts();
+        match across_meaning {
+            Some((quantity, _)) if quantity == Quantity::WAVELENGTH => {
+                self.light_across(&across, &values, &spread)
+            }
+            Some((quantity, unit)) if quantity == Quantity::TIME => self.time_across(&across, unit),
+            // Counted heads are names: `1 2 3 4`.
+            None if counted && first.quantity.is_some() => None,
+            None if first.quantity == Some(Quantity::WAVELENGTH) => {
+                // Numbers over spectra: times, concentrations or names. They are kept as names, and asked about.
+                let unit = self.context.time_unit();
+                if self.context.kinetics || self.context.names(&Quantity::TIME) {
+                    return self.time_across(&across, unit.filter(|_| false));
+                }
+                None
+            }
+            _ => None,
+        }
+    }
+
+    /// Spectra as rows, or times down and wavelengths across.
+    fn light_across(
+        &mut self,
+        across: &[(usize, f64, Option<Coordinate>)],
+        values: &[f64],
+        spread: &Spread,
+    ) -> Option<Draft> {
+        let first = self.columns[0].clone();
+        let clocked = first.clock.is_some();
+        let corner: String = first
+            .heads
+            .iter()
+            .map(|(text, _)| text.as_str())
+            .collect::<Vec<_>>()
+            .join(" ");
+        let (down, over) = corner_heads(&corner);
+        let corner_time = [down, over]
+            .into_iter()
+            .flatten()
+            .find(|head| head.0 == Some(Quantity::TIME));
+        if let Some((_, unit)) = corner_time.filter(|_| first.quantity.is_none()) {
+            self.columns[0].quantity = Some(Quantity::TIME);
+            self.columns[0].unit = unit;
+            self.columns[0].quantities_possible.clear();
+        }
+        let first = self.columns[0].clone();
+        let time_down = clocked || first.quantity == Some(Quantity::TIME);
+        if time_down && across.len() < SCAN_FROM {
+            return None;
+        }
+        if !spread.orderly {
+            return None;
+        }
+        let rows = self.table.grid.rows;
+        let text = self.source.text();
+        let (mut y_quantity, mut y_unit) = (Quantity::UNKNOWN, Unit::ONE);
+        let roles: Vec<Role> = self.columns.iter().map(|_| Role::Open).collect();
+        let sample = across[0].0;
+        // What was measured stands in the row names, in the words around, or nowhere.
+        let in_names = first.kind == Kind::Words && {
+            let heads: Vec<_> = self
+                .table
+                .grid
+                .words(first.index)
+                .iter()
+                .map(|span| super::super::columns::head_or_first_word(&text[span.range()]))
+                .collect();
+            match heads
+                .first()
+                .and_then(|head| head.quantity.clone())
+                .filter(of_the_trade_measured)
+            {
+                Some(quantity) if heads.iter().all(|head| head.quantity.as_ref() == Some(&quantity)) => {
+                    y_unit = heads[0].unit.clone().unwrap_or_else(|| customary_unit(&quantity));
+                    y_quantity = quantity;
+                    true
+                }
+                _ => false,
+            }
+        };
+        if !in_names {
+            let said = first
+                .heads
+                .iter()
+                .rev()
+                .filter_map(|(text, _)| read_head(text).quantity)
+                .find(of_the_trade_measured);
+            if let Some(quantity) = said {
+                y_unit = customary_unit(&quantity);
+                y_quantity = quantity;
+            } else {
+                let mut column = self.columns[sample].clone();
+                column.quantity = column.quantity.filter(of_the_trade_measured);
+                column.held.clear();
+                self.columns[sample] = column;
+                (y_quantity, y_unit) = self.y_meaning(sample, &Quantity::WAVELENGTH, &roles);
+            }
+        }
+        let (time_quantity, time_unit) = if time_down {
+            let (quantity, unit) = self.x_meaning(0);
+            (Some(quantity), unit)
+        } else {
+            (None, Unit::ONE)
+        };
+        let row_axis = if !time_down
+            && first.kind == Kind::Figures
+            && first.quantity.is_some()
+            && first.quantity != Some(Quantity::WAVELENGTH)
+            && first.quantity != Some(Quantity::INDEX)
+        {
+            first.quantity.clone().zip(self.unit_of(&first))
+        } else {
+            None
+        };
+        let x_values: Arc<[f64]> = values.into();
+        let x_unit = across[0]
+            .2
+            .as_ref()
+            .filter(|c| c.quantity == Quantity::WAVELENGTH)
+            .map_or(Unit::NANOMETRE, |c| c.unit.clone());
+        for (i, _, _) in across {
+            self.used(*i, ColumnRole::Measured, &y_quantity, &y_unit);
+        }
+        if let Some(quantity) = &time_quantity {
+            self.used(0, ColumnRole::Held, quantity, &time_unit);
+        } else if let Some((quantity, unit)) = &row_axis {
+            self.used(0, ColumnRole::Held, quantity, unit);
+        } else if first.kind == Kind::Figures {
+            self.used(0, ColumnRole::Names, &Quantity::UNKNOWN, &Unit::ONE);
+        }
+        let x_decimals: Decimals = decimals_in_heads(across.iter().map(|(i, _, _)| {
+            self.columns[*i]
+                .heads
+                .last()
+                .map_or("", |(text, _)| text.as_str())
+        }));
+        let names = self.row_names(&self.columns.iter().map(role).collect::<Vec<_>>());
+        let mut traces = Vec::with_capacity(rows);
+        let mut lacking: BTreeMap<(u32, u32), Lack> = BTreeMap::new();
+        for gap in &self.table.grid.gaps {
+            lacking.insert((gap.row, gap.column), gap.lack);
+        }
+        let changes = self.decimals.clone();
+        let is_sentinel = sentinel_of(self.context, &y_quantity);
+        for row in 0..rows {
+            let mut kept: Vec<usize> = Vec::with_capacity(across.len());
+            let mut y = Vec::with_capacity(across.len());
+            let mut decimals = Decimals::default();
+            for (n, (i, _, _)) in across.iter().enumerate() {
+                let value = self.table.grid.figure(row, self.columns[*i].index);
+                if value.is_nan() || is_sentinel(value) {
+                    continue;
+                }
+                let place = self.table.grid.place(self.columns[*i].index);
+                decimals.push(
+                    changes[place]
+                        .iter()
+                        .rev()
+                        .find(|&&(from, _)| from as usize <= row)
+                        .map_or(0, |&(_, d)| d),
+                );
+                kept.push(n);
+                y.push(value);
+            }
+            let whole = kept.len() == across.len();
+            let x = Values {
+                quantity: Quantity::WAVELENGTH,
+                unit: x_unit.clone(),
+                name: None,
+                values: if whole {
+                    Arc::clone(&x_values)
+                } else {
+                    kept.iter().map(|&n| values[n]).collect()
+                },
+                decimals: if whole {
+                    x_decimals.clone()
+                } else {
+                    Decimals::default()
+                },
+            };
+            let column = Values {
+                quantity: y_quantity.clone(),
+                unit: y_unit.clone(),
+                name: None,
+                values: y.into(),
+                decimals,
+            };
+            let Ok(mut trace) = Trace::new(x, column) else {
+                continue;
+            };
+            let line = self.table.grid.line(row);
+            trace.lines.push_run(line, 0, kept.len());
+            trace.absent = u32::try_from(across.len() - kept.len()).unwrap_or(u32::MAX);
+            if let Some(quantity) = &time_quantity {
+                let value = match &first.clock {
+                    Some(clock) => clock.seconds.get(row).copied().flatten(),
+                    None => Some(self.table.grid.figure(row, first.index)).filter(|v| !v.is_nan()),
+                };
+                if let Some(value) = value {
+                    let mut held = Coordinate::new(quantity.clone(), time_unit.clone(), value);
+                    held.line = u32::try_from(line).ok();
+                    trace.held.push(held);
+                }
+            } else if let Some((quantity, unit)) = &row_axis {
+                let value = self.table.grid.figure(row, first.index);
+                if !value.is_nan() {
+                    trace
+                        .held
+                        .push(Coordinate::new(quantity.clone(), unit.clone(), value));
+                }
+            }
+            if let Some(name) = names
+                .as_ref()
+                .and_then(|names| names.get(row))
+                .filter(|_| !clocked)
+            {
+                let label = super::super::columns::head_or_first_word(name)
+                    .label
+                    .unwrap_or_else(|| name.clone());
+                trace.fields.claim(
+                    "sample",
+                    Claim::text(label.clone(), Origin::Source(Place::line(line))),
+                );
+                trace.label = Some(label);
+            } else if time_quantity.is_none() && first.kind == Kind::Figures {
+                trace.label = Some(self.table.grid.figure(row, first.index).to_string());
+            }
+            if !trace.is_empty() {
+                traces.push(trace);
+            }
+        }
+        let columns: Vec<usize> = across.iter().map(|(i, _, _)| self.columns[*i].index).collect();
+        self.tell_gaps(|column| columns.contains(&column), &y_quantity);
+        self.because.push(format!(
+            "wavelengths from {} to {} stand across; each row is a spectrum",
+            values.first().copied().unwrap_or(0.0),
+            values.last().copied().unwrap_or(0.0)
+        ));
+        let technique = if time_quantity.is_some() {
+            Technique::SPECTRAL_TIME_COURSE
+        } else {
+            Technique::SPECTRUM
+        };
+        Some(self.finish(technique, traces))
+    }
+
+    /// Wavelengths down and times across.
+    fn time_across(
+        &mut self,
+        across: &[(usize, f64, Option<Coordinate>)],
+        unit: Option<Unit>,
+    ) -> Option<Draft> {
+        let (x_quantity, x_unit) = self.x_meaning(0);
+        let unit = match unit {
+            Some(unit) => unit,
+            None => {
+                let column = self.columns[across[0].0].clone();
+                let labels = self.label_at(&column, "a time");
+                self.ask(
+                    "time-unit",
+                    "the times across the heads have no unit",
+                    &[("x=time:s", "seconds"), ("x=time:min", "minutes")],
+                    labels,
+                );
+                Unit::ONE
+            }
+        };
+        let roles: Vec<Role> = self.columns.iter().map(|_| Role::Measured).collect();
+        let mut traces = Vec::with_capacity(across.len());
+        let first = across[0].0;
+        let mut column = self.columns[first].clone();
+        column.quantity = column
+            .quantity
+            .filter(of_the_trade_measured)
+            .or_else(|| self.columns[0].quantity.clone().filter(of_the_trade_measured));
+        self.columns[first].quantity = column.quantity;
+        let meaning = self.y_meaning(first, &x_quantity, &roles);
+        for (i, value, coordinate) in across {
+            let (kept, values, decimals) = self.kept(*i, &meaning.0, Some(0));
+            let x = self.axis(0, &x_quantity, &x_unit, &kept);
+            let y = Values {
+                quantity: meaning.0.clone(),
+                unit: meaning.1.clone(),
+                name: self.name(*i),
+                values: values.into(),
+                decimals,
+            };
+            if let Some(mut trace) = self.assemble(x, y, *i, &kept) {
+                trace
+                    .held
+                    .retain(|held| held.quantity != Quantity::UNKNOWN && held.quantity != Quantity::TIME);
+                let own = coordinate
+                    .as_ref()
+                    .filter(|c| c.quantity == Quantity::TIME)
+                    .map(|c| c.unit.clone());
+                let mut held = Coordinate::new(Quantity::TIME, own.unwrap_or_else(|| unit.clone()), *value);
+                if let Some((raw, span)) = self.columns[*i].heads.last() {
+                    held.raw = Some(raw.trim().to_owned());
+                    held.line = Some(self.source.place(*span).line);
+                }
+                trace.held.push(held);
+                traces.push(trace);
+            }
+        }
+        self.because
+            .push("times stand across; each column is a scan".to_owned());
+        Some(self.finish(Technique::SPECTRAL_TIME_COURSE, traces))
+    }
+}
+
+/// The number that stands over a column, and the coordinate it is where its unit, or the name of its row of heads,
+/// tells.
+fn number_over(column: &Column, first: &Column) -> Option<(f64, Option<Coordinate>)> {
+    for (level, (text, _)) in column.heads.iter().enumerate().rev() {
+        let text = text.trim();
+        let Some(value) = leading_number(text) else {
+            continue;
+        };
+        let known = column
+            .held
+            .iter()
+            .find(|held| held.quantity != Quantity::UNKNOWN && held.value == value);
+        if known.is_some() {
+            return Some((value, known.cloned()));
+        }
+        // `time/min` in front of `0 2 4 8`, where the first column has as many heads.
+        if first.heads.len() == column.heads.len() && first.heads.len() > 1 {
+            let name = read_head(&first.heads[level].0);
+            match (name.quantity, name.unit) {
+                (Some(quantity), Some(unit)) => {
+                    return Some((value, Some(Coordinate::new(quantity, unit, value))));
+                }
+                _ if level > 0
+                    && column.heads[..level]
+                        .iter()
+                        .any(|(text, _)| leading_number(text.trim()).is_some()) =>
+                {
+                    continue;
+                }
+                _ => {}
+            }
+        }
+        return Some((
+            value,
+            column.held.iter().find(|held| held.value == value).cloned(),
+        ));
+    }
+    // `t = 30 s`, `A(405 nm)`.
+    let held = column.held.iter().find(|held| held.quantity == Quantity::TIME)?;
+    Some((held.value, Some(held.clone())))
+}
+
+/// The two heads of a corner: `Time (s)\Wavelength (nm)`.
+type CornerHead = Option<(Option<Quantity>, Option<Unit>)>;
+
+fn corner_heads(corner: &str) -> (CornerHead, CornerHead) {
+    let read = |text: &str| {
+        let head = read_head(text.trim());
+        (head.quantity, head.unit)
+    };
+    for mark in ["\\", " / ", "|", " vs ", " vs. ", " x ", " by ", "/"] {
+        if let Some((down, over)) = corner.split_once(mark) {
+            let (down, over) = (read(down), read(over));
+            if down.0.is_some() && over.0.is_some() {
+                return (Some(down), Some(over));
+            }
+        }
+    }
+    let one = read(corner);
+    (Some(one).filter(|head| head.0.is_some()), None)
+}
+
+/// Numbers across the heads looked over.
+struct Spread {
+    min: f64,
+    max: f64,
+    orderly: bool,
+    counted: bool,
+}
+
+impl Spread {
+    pub(super) fn of(values: &[f64]) -> Self {
+        let rising = values.windows(2).all(|w| w[0] < w[1]);
+        let falling = values.windows(2).all(|w| w[0] > w[1]);
+        Self {
+            min: values.iter().copied().fold(f64::INFINITY, f64::min),
+            max: values.iter().copied().fold(f64::NEG_INFINITY, f64::max),
+            orderly: rising || falling,
+            counted: values.iter().enumerate().all(|(i, &v)| v == (i + 1) as f64),
+        }
+    }
+
+    pub(super) fn like_light(&self) -> bool {
+        self.orderly && self.min >= 150.0 && self.max <= 3500.0
+    }
+
+    pub(super) fn counts(&self) -> bool {
+        self.counted
+    }
+}
+
+/// The decimals with which the numbers across the heads are written.
+fn decimals_in_heads<'a>(heads: impl Iterator<Item = &'a str>) -> Decimals {
+    let mut decimals = Decimals::default();
+    for head in heads {
+        let mut digits = 0;
+        for style in [Style::POINT, Style::COMMA] {
+            if let super::super::number::Cell::Number { decimals, .. }
+            | super::super::number::Cell::WithUnit { decimals, .. } =
+                super::super::number::cell(head, style)
+            {
+                digits = decimals;
+                break;
+            }
+        }
+        decimals.push(digits);
+    }
+    decimals
+}

@@ -1,0 +1,601 @@
+//! What an axis is of, and in which unit: from heads, from the words around, from the values, or by asking.
+
+use super::*;
+
+impl Shaper<'_> {
+    /// What the running column is of.
+    pub(super) fn x_meaning(&mut self, x: usize) -> (Quantity, Unit) {
+        let column = self.columns[x].clone();
+        if let Some((quantity, unit)) = self.source.assume().axis("x") {
+            self.because
+                .push("what the x axis is of was settled, not read".to_owned());
+            let unit = unit.or_else(|| column.unit.clone()).unwrap_or(Unit::ONE);
+            return (quantity, unit);
+        }
+        if let Some(clock) = &column.clock {
+            if clock.parts == 2 && !self.two_parts_are_minutes(&column) {
+                self.ask_x(&column, "time-unit", "the times have two parts, and nothing tells whether they are minutes and seconds or hours and minutes", &[
+                    ("x=time:s", "minutes and seconds"),
+                    ("x=time:min", "hours and minutes"),
+                ]);
+            }
+            return (Quantity::TIME, Unit::SECOND);
+        }
+        let head = column.heads.last().map(|(text, _)| text.clone());
+        let wave = head
+            .as_deref()
+            .is_some_and(|head| head.trim().eq_ignore_ascii_case("wave"));
+        if let Some(quantity) = column.quantity.clone().filter(|_| !wave) {
+            let unit = self.x_unit(&column, &quantity);
+            self.doubt_axis(&column, &quantity, &unit);
+            if let Some(head) = head {
+                self.because
+                    .push(format!("x is {quantity}: its head says `{}`", head.trim()));
+            }
+            return (quantity, unit);
+        }
+        if !column.quantities_possible.is_empty()
+            || head
+                .as_deref()
+                .is_some_and(|head| head.trim().eq_ignore_ascii_case("wave"))
+        {
+            let spelled = head.unwrap_or_default();
+            self.ask_x(
+                &column,
+                "axis-unknown",
+                &format!("the head `{}` may mean several things", spelled.trim()),
+                &[
+                    ("x=wavelength:nm", "wavelengths in nanometres"),
+                    ("x=wavenumber:/cm", "wavenumbers in reciprocal centimetres"),
+                    ("x=time:s", "times in seconds"),
+                    ("x=temperature:Cel", "temperatures in degrees Celsius"),
+                ],
+            );
+            return (Quantity::UNKNOWN, Unit::ONE);
+        }
+        self.x_meaning_by_values(&column)
+    }
+
+    /// Asks where the numbers do not suit what the head says they are, or what is stated of the scan.
+    fn doubt_axis(&mut self, column: &Column, quantity: &Quantity, unit: &Unit) {
+        let stats = column.stats;
+        if stats.count == 0 {
+            return;
+        }
+        let nanometres = |value: f64| unit.convert(value, &Unit::NANOMETRE).unwrap_or(value);
+        let odd = match quantity.as_str() {
+            // Ultraviolet, visible and near-infrared light, with a wide margin.
+            "wavelength" => {
+                !(stats.min > 0.0 && nanometres(stats.min) >= 100.0 && nanometres(stats.max) <= 5000.0)
+            }
+            // 5000 nm to 100 nm.
+            "wavenumber" => !(unit.to_si(stats.min) >= 2e5 && unit.to_si(stats.max) <= 1e7),
+            _ => false,
+        };
+        if odd {
+            let message = format!(
+                "values from {} to {} do not suit a {quantity} in {}",
+                stats.min,
+                stats.max,
+                unit.display()
+            );
+            self.ask_x(
+                column,
+                "values-do-not-suit",
+                &message,
+                &[
+                    ("x=wavelength:nm", "wavelengths in nanometres all the same"),
+                    ("x=wavenumber:/cm", "wavenumbers in reciprocal centimetres"),
+                    ("x=time:s", "times in seconds"),
+                ],
+            );
+        }
+        if *quantity == Quantity::WAVELENGTH
+            && let Some((from, to)) = self.context.range
+        {
+            let (low, high) = (from.min(to), from.max(to));
+            let (first, last) = (nanometres(stats.min), nanometres(stats.max));
+            // The stated range may be wider or a little narrower than what was written; apart from it is a contradiction.
+            if last < low - 1.0 || first > high + 1.0 {
+                let message = format!(
+                    "the wavelengths run from {first} to {last} nm, but the range is stated as {from} to {to} nm"
+                );
+                self.ask_x(
+                    column,
+                    "wavelength-disputed",
+                    &message,
+                    &[("x=wavelength:nm", "the column is right")],
+                );
+            }
+        }
+    }
+
+    pub(super) fn x_unit(&mut self, column: &Column, quantity: &Quantity) -> Unit {
+        if let Some(unit) = &column.unit {
+            return unit.clone();
+        }
+        let stats = column.stats;
+        match quantity.as_str() {
+            "wavelength" => {
+                if stats.like_nanometres() {
+                    self.because.push(format!(
+                        "wavelengths from {} to {} without a unit are nanometres",
+                        stats.min, stats.max
+                    ));
+                    return Unit::NANOMETRE;
+                }
+                self.ask_x(
+                    column,
+                    "wavelength-unit",
+                    "the wavelengths have no unit, and their values suit none but odd ones",
+                    &[
+                        ("x=wavelength:nm", "nanometres"),
+                        ("x=wavelength:um", "micrometres"),
+                        ("x=wavelength:Ao", "ångströms"),
+                    ],
+                );
+                Unit::NANOMETRE
+            }
+            "wavenumber" => {
+                if stats.min > 2000.0 {
+                    return Unit::PER_CENTIMETRE;
+                }
+                self.ask_x(
+                    column,
+                    "wavenumber-unit",
+                    "the wavenumbers have no unit",
+                    &[("x=wavenumber:/cm", "reciprocal centimetres")],
+                );
+                Unit::PER_CENTIMETRE
+            }
+            "time" => match self.time_unit_told(column) {
+                Some(unit) => unit,
+                None => {
+                    self.ask_x(
+                        column,
+                        "time-unit",
+                        "the time has no unit",
+                        &[
+                            ("x=time:s", "seconds"),
+                            ("x=time:min", "minutes"),
+                            ("x=time:h", "hours"),
+                        ],
+                    );
+                    Unit::ONE
+                }
+            },
+            "concentration" => {
+                self.ask_x(
+                    column,
+                    "concentration-unit",
+                    "the concentrations have no unit",
+                    &[
+                        ("x=concentration:mmol/L", "millimoles per litre"),
+                        ("x=concentration:umol/L", "micromoles per litre"),
+                        ("x=concentration:g/L", "grams per litre"),
+                    ],
+                );
+                Unit::ONE
+            }
+            "temperature" => {
+                self.ask_x(
+                    column,
+                    "temperature-unit",
+                    "the temperatures have no unit",
+                    &[
+                        ("x=temperature:Cel", "degrees Celsius"),
+                        ("x=temperature:K", "kelvins"),
+                    ],
+                );
+                Unit::ONE
+            }
+            "energy" => Unit::ucum("eV").unwrap_or(Unit::ONE),
+            "ph" => Unit::ucum("[pH]").unwrap_or(Unit::ONE),
+            _ => Unit::ONE,
+        }
+    }
+
+    /// The unit of a time axis without one, where the interval, the duration or a phrase tells it.
+    fn time_unit_told(&mut self, column: &Column) -> Option<Unit> {
+        if let Some(unit) = self.context.stated(&Quantity::TIME) {
+            self.because.push(format!(
+                "time is in {}: the words around the table say so",
+                unit.display()
+            ));
+            return Some(unit);
+        }
+        let same = |a: f64, b: f64| (a - b).abs() <= 1e-6 * a.abs().max(b.abs());
+        let fits = |seconds: Option<f64>, length: f64, what: &str| {
+            let seconds = seconds?;
+            [Unit::SECOND, Unit::MINUTE]
+                .into_iter()
+                .find(|unit| same(unit.to_si(length), seconds))
+                .map(|unit| {
+                    (
+                        unit.clone(),
+                        format!(
+                            "time is in {}: the {what} of {seconds} s fits its values",
+                            unit.display()
+                        ),
+                    )
+                })
+        };
+        let told = fits(
+            self.context.interval,
+            column.stats.step.unwrap_or(0.0),
+            "interval",
+        )
+        .or_else(|| {
+            fits(
+                self.context.duration,
+                column.stats.last - column.stats.first,
+                "duration",
+            )
+        });
+        told.map(|(unit, why)| {
+            self.because.push(why);
+            unit
+        })
+    }
+
+    fn two_parts_are_minutes(&mut self, column: &Column) -> bool {
+        let head = column
+            .heads
+            .iter()
+            .map(|(text, _)| text.to_lowercase())
+            .collect::<Vec<_>>()
+            .join(" ");
+        let said = ["mm:ss", "m:ss", "min:s", "min:sek", "mn:s", "min:seg", "m:s"]
+            .iter()
+            .any(|form| head.contains(form));
+        let step = column.stats.step.map(f64::abs);
+        let by_interval = self
+            .context
+            .interval
+            .zip(step)
+            .is_some_and(|(interval, step)| (interval - step).abs() < 1e-6);
+        let by_duration = self
+            .context
+            .duration
+            .is_some_and(|duration| (duration - (column.stats.last - column.stats.first)).abs() < 1e-6);
+        // More than a day of hours cannot be told on a clock.
+        let beyond_a_day = column.stats.max >= 24.0 * 60.0;
+        let fraction = column.clock.as_ref().is_some_and(|clock| clock.decimals > 0);
+        if said || by_interval || by_duration || beyond_a_day || fraction {
+            self.because.push("the times are minutes and seconds".to_owned());
+            return true;
+        }
+        false
+    }
+
+    /// What a running column without a head that tells is of: by the words around, and by its values.
+    fn x_meaning_by_values(&mut self, column: &Column) -> (Quantity, Unit) {
+        let stats = column.stats;
+        let context = self.context;
+        let near = |a: f64, b: f64| (a - b).abs() <= 1.0 + 1e-3 * b.abs();
+        let by_range = context
+            .range
+            .is_some_and(|(from, to)| near(stats.min, from.min(to)) && near(stats.max, from.max(to)));
+        if by_range {
+            self.because
+                .push("x is wavelength in nm: its ends are those of the range that is stated".to_owned());
+            return (Quantity::WAVELENGTH, Unit::NANOMETRE);
+        }
+        let time_words = context.names(&Quantity::TIME)
+            || context.kinetics
+            || context.interval.is_some()
+            || context.duration.is_some();
+        let light_words = context.spectrum
+            || context.scans
+            || (context.names(&Quantity::WAVELENGTH) && context.wavelength.is_none());
+        let like_light = stats.like_nanometres() && stats.max <= 1400.0 && stats.min >= 150.0;
+        if light_words && !time_words && like_light {
+            self.because.push(format!(
+                "x from {} to {} is wavelength in nm: the words around speak of a spectrum",
+                stats.min, stats.max
+            ));
+            return (Quantity::WAVELENGTH, Unit::NANOMETRE);
+        }
+        if (time_words || context.wavelength.is_some()) && !light_words && stats.rising && !like_light {
+            if let Some(unit) = self.time_unit_told(column) {
+                self.because
+                    .push("x is time: the words around speak of a time course".to_owned());
+                return (Quantity::TIME, unit);
+            }
+            if time_words {
+                self.ask_x(
+                    column,
+                    "time-unit",
+                    "x is time by the words around it, without a unit",
+                    &[("x=time:s", "seconds"), ("x=time:min", "minutes")],
+                );
+                return (Quantity::TIME, Unit::ONE);
+            }
+        }
+        if stats.falling
+            && like_light
+            && !time_words
+            && self.source.assume().is_empty()
+            && column.heads.is_empty()
+            && context.names(&Quantity::ABSORBANCE)
+        {
+            self.because.push(format!(
+                "x falling from {} to {} is wavelength in nm",
+                stats.first, stats.last
+            ));
+            return (Quantity::WAVELENGTH, Unit::NANOMETRE);
+        }
+        let mut readings: Vec<(&str, &str)> = Vec::new();
+        if like_light || stats.like_nanometres() {
+            readings.push(("x=wavelength:nm", "wavelengths in nanometres"));
+        }
+        if stats.min > 2000.0 {
+            readings.push(("x=wavenumber:/cm", "wavenumbers in reciprocal centimetres"));
+        }
+        if !stats.falling && stats.min >= 0.0 {
+            readings.push(("x=time:s", "times in seconds"));
+            readings.push(("x=time:min", "times in minutes"));
+        }
+        if stats.min >= 0.0 && !like_light {
+            readings.push((
+                "x=concentration:umol/L",
+                "concentrations, here in micromoles per litre",
+            ));
+        }
+        if readings.is_empty() {
+            readings.push(("x=index", "a mere count"));
+        }
+        self.ask_x(
+            column,
+            "axis-unknown",
+            &format!(
+                "nothing tells what the running column (from {} to {}) is",
+                stats.first, stats.last
+            ),
+            &readings,
+        );
+        (Quantity::UNKNOWN, Unit::ONE)
+    }
+
+    fn ask_x(&mut self, column: &Column, code: &'static str, message: &str, readings: &[(&str, &str)]) {
+        let labels = self.label_at(column, "the running column");
+        self.ask(code, message, readings, labels);
+    }
+
+    /// What a measured column is of.
+    pub(super) fn y_meaning(&mut self, y: usize, x_quantity: &Quantity, roles: &[Role]) -> (Quantity, Unit) {
+        let column = self.columns[y].clone();
+        let head = column
+            .heads
+            .last()
+            .map_or("", |(text, _)| text.as_str())
+            .trim()
+            .to_owned();
+        let assumed = self.source.assume().axis("y");
+        let quantity = match (&column.quantity, roles[y]) {
+            (Some(quantity), Role::Measured)
+                if !matches!(quantity.as_str(), "wavelength" | "wavenumber" | "energy" | "time") =>
+            {
+                Some(quantity.clone())
+            }
+            (Some(quantity), Role::Beside | Role::Open | Role::Coordinate) => Some(quantity.clone()),
+            _ => None,
+        };
+        let measured = roles[y] == Role::Measured || roles[y] == Role::Open;
+        if (quantity.is_none() || measured)
+            && let Some((quantity, unit)) = assumed
+        {
+            let unit = unit.unwrap_or_else(|| customary_unit(&quantity));
+            return (quantity, unit);
+        }
+        if let Some((text, _)) = column
+            .heads
+            .iter()
+            .rev()
+            .find(|(text, _)| crate::words::is_statistics(text))
+        {
+            // A mean or deviation beside its readings is kept under its own name.
+            return (
+                Quantity::named(text.trim().to_lowercase()),
+                column.unit.clone().unwrap_or(Unit::ONE),
+            );
+        }
+        if let Some(quantity) = quantity {
+            self.doubt_measured(&column, &quantity);
+            let unit = match quantity.as_str() {
+                "absorbance" => column.unit.clone().unwrap_or(Unit::ABSORBANCE),
+                "transmittance" | "reflectance" => self.percent_or_fraction(&column, &quantity),
+                "rate" => column.unit.clone().unwrap_or_else(|| {
+                    self.ask(
+                        "rate-unit",
+                        "the rates have no unit",
+                        &[
+                            ("y=rate:{AU}/min", "absorbance per minute"),
+                            ("y=rate:umol/L/min", "micromoles per litre and minute"),
+                        ],
+                        Vec::new(),
+                    );
+                    Unit::ONE
+                }),
+                _ => column.unit.clone().unwrap_or_else(|| customary_unit(&quantity)),
+            };
+            return (quantity, unit);
+        }
+        // Beside a column that says what it is, a column of another name keeps its own.
+        let others_told = roles.iter().enumerate().any(|(i, role)| {
+            i != y
+                && *role == Role::Measured
+                && self.columns[i]
+                    .quantity
+                    .as_ref()
+                    .is_some_and(of_the_trade_measured)
+        });
+        let has_words = head.chars().any(char::is_alphabetic);
+        if others_told && has_words && column.held.is_empty() && x_quantity != &Quantity::UNKNOWN {
+            return (
+                Quantity::named(head.to_lowercase()),
+                column.unit.clone().unwrap_or(Unit::ONE),
+            );
+        }
+        let names = |quantity: &Quantity| {
+            self.context.names(quantity) || self.columns.iter().any(|c| c.quantity.as_ref() == Some(quantity))
+        };
+        let (absorbance, transmittance) = (names(&Quantity::ABSORBANCE), names(&Quantity::TRANSMITTANCE));
+        match (absorbance, transmittance) {
+            (true, false) => {
+                self.because_once("y is absorbance: the words around the table say so");
+                (Quantity::ABSORBANCE, Unit::ABSORBANCE)
+            }
+            (false, true) => {
+                self.because_once("y is transmittance: the words around the table say so");
+                let unit = self.percent_or_fraction(&column, &Quantity::TRANSMITTANCE);
+                (Quantity::TRANSMITTANCE, unit)
+            }
+            _ => {
+                let labels = self.label_at(&column, "the measured column");
+                let stats = column.stats;
+                let mut readings = vec![("y=absorbance:{AU}", "absorbance")];
+                if stats.max > 1.5 {
+                    readings.push(("y=transmittance:%", "transmittance in percent"));
+                } else {
+                    readings.push(("y=transmittance:1", "transmittance as a fraction"));
+                }
+                let message = format!(
+                    "nothing tells what was measured (values from {} to {})",
+                    stats.min, stats.max
+                );
+                self.ask("absorbance-or-transmittance", &message, &readings, labels);
+                (Quantity::UNKNOWN, Unit::ONE)
+            }
+        }
+    }
+
+    /// Asks where the numbers do not suit an absorbance: no detector tells more than ten, and noise is not below minus one.
+    fn doubt_measured(&mut self, column: &Column, quantity: &Quantity) {
+        let scale = column.unit.as_ref().map_or(1.0, |unit| unit.to_si(1.0));
+        if *quantity != Quantity::ABSORBANCE || self.source.assume().get("y").is_some() {
+            return;
+        }
+        let plausible = |value: f64| value * scale <= 10.0 && value * scale >= -2.0;
+        let is_sentinel = sentinel_of(self.context, quantity);
+        let values = self
+            .table
+            .grid
+            .column(column.index)
+            .filter(|value| !value.is_nan() && !is_sentinel(*value));
+        let (mut bad, mut all) = (0_usize, 0_usize);
+        for value in values {
+            all += 1;
+            bad += usize::from(!plausible(value));
+        }
+        // Single values out of range are told elsewhere; a column of them is no absorbance.
+        if bad * 4 > all {
+            let labels = self.label_at(column, "the head says absorbance");
+            let message = format!(
+                "values from {} to {} do not suit an absorbance",
+                column.stats.min, column.stats.max
+            );
+            self.ask(
+                "values-do-not-suit",
+                &message,
+                &[
+                    ("y=transmittance:%", "transmittance in percent"),
+                    ("y=absorbance:10*-3", "absorbance in thousandths"),
+                    ("y=absorbance:{AU}", "absorbance all the same"),
+                ],
+                labels,
+            );
+        } else if bad > 0 {
+            let row = (0..self.table.grid.rows).find(|&row| {
+                let value = self.table.grid.figure(row, column.index);
+                !value.is_nan() && !is_sentinel(value) && !plausible(value)
+            });
+            let line = row.map_or(0, |row| self.table.grid.line(row));
+            let remark = Diagnostic::warning(
+                Code::new("value-out-of-range"),
+                format!(
+                    "{} far above the range of any detector: damaged numbers or a lost decimal sign",
+                    if bad == 1 {
+                        "1 absorbance lies".to_owned()
+                    } else {
+                        format!("{bad} absorbances lie")
+                    }
+                ),
+            )
+            .at(Place::line(line), "the first of them")
+            .help("the numbers are kept as they stand; a note can correct them");
+            if !self.remarks.contains(&remark) {
+                self.remarks.push(remark);
+            }
+        }
+    }
+
+    fn percent_or_fraction(&mut self, column: &Column, quantity: &Quantity) -> Unit {
+        if let Some(unit) = &column.unit {
+            return unit.clone();
+        }
+        if self.context.percent || column.stats.max > 2.0 {
+            return Unit::PERCENT;
+        }
+        let readings = [
+            ("y=transmittance:1", "a fraction of one"),
+            ("y=transmittance:%", "percent"),
+        ];
+        let labels = self.label_at(column, "without a unit");
+        self.ask(
+            "percent-or-fraction",
+            &format!("the {quantity} may be a fraction or in percent"),
+            &readings,
+            labels,
+        );
+        Unit::ONE
+    }
+
+    pub(super) fn technique_of(&self, x: &Quantity, ys: &[usize]) -> Technique {
+        let rate = ys
+            .iter()
+            .any(|&y| self.columns[y].quantity == Some(Quantity::RATE));
+        match x.as_str() {
+            "wavelength" | "wavenumber" | "energy" => {
+                let head_peaks = self
+                    .columns
+                    .iter()
+                    .any(|c| c.heads.iter().any(|(text, _)| is_peak_word(text)));
+                let stats = self
+                    .columns
+                    .iter()
+                    .find(|c| c.quantity.as_ref() == Some(x))
+                    .map(|c| c.stats);
+                let uneven = stats.is_none_or(|s| s.step.is_none() || s.count <= 2);
+                if (head_peaks || self.context.peaks) && uneven && self.table.grid.rows <= 60 {
+                    Technique::PEAK_LIST
+                } else {
+                    Technique::SPECTRUM
+                }
+            }
+            "time" => Technique::TIME_COURSE,
+            "concentration" if rate => Technique::RATE_SERIES,
+            "concentration" | "index" => Technique::FIXED_WAVELENGTH,
+            _ => Technique::UNKNOWN,
+        }
+    }
+}
+
+fn is_peak_word(text: &str) -> bool {
+    let lower = text.to_lowercase();
+    [
+        "peak",
+        "λmax",
+        "lambda max",
+        "lambda_max",
+        "maxim",
+        "pico",
+        "picco",
+        "bande",
+    ]
+    .iter()
+    .any(|word| lower.contains(word))
+        || lower
+            .split_whitespace()
+            .any(|word| word == "pic" || word == "pics")
+}

@@ -1,0 +1,537 @@
+//! From a table to curves: which column runs, which are measured, what is held, and what must be asked.
+//!
+//! One file for each shape of a table (`axis`, `readings`, `several`, `long`, `matrix`), one for what columns mean
+//! (`meaning`), and one for what all end in (`curves`).
+
+mod axis;
+mod curves;
+mod long;
+mod matrix;
+mod meaning;
+mod readings;
+mod several;
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use curvary_record::{
+    Alternative, Claim, Code, Column as Values, Coordinate, Decimals, Diagnostic, Label, Lines, Origin,
+    Place, Quantity, Question, Span, Technique, Trace, Unit,
+};
+
+use self::curves::sentinel_of;
+use super::columns::{Column, describe, give_meaning};
+use super::context::Context;
+use super::explain::columns_told;
+use super::grid::{Kind, Lack, decimals_of};
+use super::number::Style;
+use super::scan::{Table, leading_number};
+use crate::Source;
+use crate::explanation::{ColumnPart, ColumnRole};
+use crate::head::read_head;
+
+/// A run in the making.
+#[derive(Clone, Debug)]
+pub(super) struct Draft {
+    pub(super) technique: Technique,
+    pub(super) traces: Vec<Trace>,
+    pub(super) because: Vec<String>,
+    pub(super) questions: Vec<Question>,
+    pub(super) remarks: Vec<Diagnostic>,
+}
+
+/// What a table turned out to be.
+pub(super) enum Shaped {
+    Runs(Vec<Draft>),
+    /// No measurement of absorbance, for this reason.
+    Other(String),
+}
+
+/// Gaps of one column are told in one remark that names at most so many places.
+const PLACES_TOLD: usize = 8;
+
+/// From this count of wavelengths on a table of wavelengths by times is repeated scans; below it, time courses.
+const SCAN_FROM: usize = 5;
+
+/// Shapes one table. Where `told` is given, it notes what each column was taken for.
+pub(super) fn shape(
+    source: &Source,
+    table: &Table,
+    context: &Context,
+    told: Option<&mut Vec<ColumnPart>>,
+) -> Shaped {
+    let mut columns = describe(source.text(), table);
+    if let Err(reason) = give_meaning(&mut columns, source.told()) {
+        return Shaped::Other(reason);
+    }
+    let mut shaper = Shaper {
+        source,
+        table,
+        context,
+        values: table.grid.all_columns().into_iter().map(Some).collect(),
+        decimals: table.grid.decimals(),
+        shared: BTreeMap::new(),
+        summed: summed_rows(source.text(), table, &columns),
+        uses: vec![None; columns.len()],
+        columns,
+        because: Vec::new(),
+        questions: Vec::new(),
+        remarks: Vec::new(),
+        unplaced: BTreeMap::new(),
+    };
+    let shaped = shaper.run();
+    if let Some(told) = told {
+        *told = shaper.tell_columns(&shaped);
+    }
+    shaped
+}
+
+/// What became of a column: its role, and what it was taken for.
+pub(super) type ColumnUse = (ColumnRole, Quantity, Unit);
+
+struct Shaper<'a> {
+    source: &'a Source,
+    table: &'a Table,
+    context: &'a Context,
+    columns: Vec<Column>,
+    /// Rows that sum up others: means and deviations.
+    summed: std::collections::BTreeSet<usize>,
+    /// The figures by place; taken out when a column becomes an axis of its own.
+    values: Vec<Option<Vec<f64>>>,
+    decimals: Vec<Vec<(u32, u8)>>,
+    /// Axes that several curves run over, by column.
+    shared: BTreeMap<usize, Arc<[f64]>>,
+    /// What each column was used for, noted on the way.
+    uses: Vec<Option<ColumnUse>>,
+    because: Vec<String>,
+    questions: Vec<Question>,
+    remarks: Vec<Diagnostic>,
+    /// For a measured column, how many of its values have no x to stand at.
+    unplaced: BTreeMap<usize, usize>,
+}
+
+/// What a column is for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Role {
+    /// It may run: a wavelength, a time, a concentration.
+    Coordinate,
+    /// It was measured.
+    Measured,
+    /// It only counts the rows.
+    Counter,
+    /// It names the rows.
+    Names,
+    /// It goes beside the measurement: temperature, pH.
+    Beside,
+    /// Nothing tells.
+    Open,
+}
+
+fn role(column: &Column) -> Role {
+    if column.kind == Kind::Words {
+        return if column.clock.is_some() {
+            Role::Coordinate
+        } else {
+            Role::Names
+        };
+    }
+    let holds_light = column
+        .held
+        .iter()
+        .any(|held| held.quantity == Quantity::WAVELENGTH || held.quantity == Quantity::TIME);
+    match column.quantity.as_ref().map(Quantity::as_str) {
+        Some("wavelength" | "wavenumber" | "energy" | "time") if holds_light => Role::Measured,
+        Some("wavelength" | "wavenumber" | "energy" | "time" | "concentration") => Role::Coordinate,
+        Some("absorbance" | "transmittance" | "reflectance" | "rate") => Role::Measured,
+        Some("index" | "sample" | "replicate") => Role::Counter,
+        Some("temperature" | "ph") => Role::Beside,
+        Some(_) => Role::Open,
+        None if holds_light => Role::Measured,
+        None if column.stats.whole
+            && column.stats.rising
+            && column.heads.last().is_some_and(|(text, _)| is_counter_word(text)) =>
+        {
+            Role::Counter
+        }
+        None => Role::Open,
+    }
+}
+
+/// Heads of columns that number the lines.
+fn is_counter_word(text: &str) -> bool {
+    matches!(
+        text.trim().trim_end_matches(['.', ':']).to_lowercase().as_str(),
+        "line"
+            | "row"
+            | "zeile"
+            | "ligne"
+            | "línea"
+            | "linea"
+            | "fila"
+            | "record"
+            | "rec"
+            | "point"
+            | "pt"
+            | "punkt"
+            | "lfd"
+            | "lfd. nr"
+    )
+}
+
+/// Quantities that make a table one of light absorbed.
+fn of_the_trade(quantity: &Quantity) -> bool {
+    matches!(
+        quantity.as_str(),
+        "wavelength" | "wavenumber" | "absorbance" | "transmittance" | "reflectance"
+    )
+}
+
+impl Shaper<'_> {
+    fn run(&mut self) -> Shaped {
+        if let Some(&row) = self.summed.first() {
+            self.remarks.push(
+                Diagnostic::note(
+                    Code::new("statistics-row"),
+                    format!(
+                        "{} that sum up others were left out",
+                        count(self.summed.len(), "row")
+                    ),
+                )
+                .at(Place::line(self.table.grid.line(row)), "the first of them"),
+            );
+        }
+        if let Some(reason) = self.foreign() {
+            return Shaped::Other(reason);
+        }
+        if let Some((code, readings)) = &self.table.open {
+            self.ask_dialect(code.clone(), readings);
+            // Where no reading is known that would be right, no number is given.
+            if readings.len() < 2 {
+                let draft = self.finish(Technique::UNKNOWN, Vec::new());
+                return Shaped::Runs(vec![draft]);
+            }
+        }
+        if let Some(draft) = self.matrix() {
+            return Shaped::Runs(vec![draft]);
+        }
+        let roles: Vec<Role> = self.columns.iter().map(role).collect();
+        let mut xs: Vec<usize> = (0..roles.len())
+            .filter(|&i| roles[i] == Role::Coordinate)
+            .collect();
+        if let Some(drafts) = self.several_axes(&xs, &roles) {
+            return Shaped::Runs(drafts);
+        }
+        // Elapsed numbers beside clock times are the axis; of two columns of one quantity the first is.
+        let figures: Vec<usize> = xs
+            .iter()
+            .copied()
+            .filter(|&i| self.columns[i].kind == Kind::Figures)
+            .collect();
+        if figures.len() < xs.len()
+            && figures
+                .iter()
+                .any(|&i| self.columns[i].quantity == Some(Quantity::TIME))
+        {
+            xs = figures;
+        }
+        if xs.len() >= 2 {
+            if let Some(draft) = self.long_form(&xs, &roles) {
+                return Shaped::Runs(vec![draft]);
+            }
+            // A coordinate that never changes is held, not run over.
+            xs.retain(|&i| {
+                self.columns[i].stats.min != self.columns[i].stats.max || self.columns[i].stats.count < 2
+            });
+        }
+        let counted = self.source.assume().get("x") == Some("index");
+        if let Some(axis) = self.columns.iter().filter(|_| !counted).find(|column| {
+            let named = column
+                .quantity
+                .as_ref()
+                .is_some_and(|q| matches!(q.as_str(), "wavelength" | "wavenumber" | "time"));
+            named && column.kind == Kind::Words && column.clock.is_none()
+        }) {
+            let labels = self.label_at(&axis.clone(), "this column");
+            let head = axis
+                .heads
+                .last()
+                .map_or(String::new(), |(text, _)| text.trim().to_owned());
+            self.ask(
+                "axis-not-readable",
+                &format!(
+                    "the column `{head}` should be the running axis, but its cells are no plain numbers"
+                ),
+                &[("x=index", "the rows are to be counted")],
+                labels,
+            );
+            let draft = self.finish(Technique::UNKNOWN, Vec::new());
+            return Shaped::Runs(vec![draft]);
+        }
+        let x = xs.first().copied().or_else(|| self.x_by_values(&roles));
+        // Readings with a name each, and the time of day they were taken at, are no time course.
+        if let Some(x) = x
+            && self.columns[x].clock.is_some()
+            && self.named_one_by_one(&roles)
+        {
+            return self.readings(&roles);
+        }
+        match x {
+            Some(x) => {
+                self.tell_flags(&roles);
+                if roles.contains(&Role::Names)
+                    && let Some(draft) = self.long_form(&[x], &roles)
+                {
+                    return Shaped::Runs(vec![draft]);
+                }
+                self.one_axis(x, &roles)
+            }
+            None => self.readings(&roles),
+        }
+    }
+
+    /// Why the table is none of light absorbed, where its heads say so.
+    fn foreign(&self) -> Option<String> {
+        if self.source.assume().get("x").is_some() || self.source.assume().get("y").is_some() {
+            return None;
+        }
+        let named: Vec<&Quantity> = self
+            .columns
+            .iter()
+            .filter_map(|column| column.quantity.as_ref())
+            .collect();
+        let holds = self
+            .columns
+            .iter()
+            .any(|c| c.held.iter().any(|held| held.quantity == Quantity::WAVELENGTH));
+        if holds || named.iter().any(|quantity| of_the_trade(quantity)) {
+            return None;
+        }
+        let has = |quantity: &Quantity| named.contains(&quantity);
+        let rates = has(&Quantity::RATE) || self.context.names(&Quantity::RATE);
+        if rates
+            && [
+                Quantity::CONCENTRATION,
+                Quantity::TIME,
+                Quantity::PH,
+                Quantity::TEMPERATURE,
+            ]
+            .iter()
+            .any(has)
+        {
+            return None;
+        }
+        if self.context.quantities.iter().any(of_the_trade) || self.context.wavelength.is_some() {
+            return None;
+        }
+        let heads: Vec<String> = self
+            .columns
+            .iter()
+            .filter_map(|column| column.heads.last())
+            .filter(|(text, _)| text.chars().any(char::is_alphabetic))
+            .map(|(text, _)| format!("`{text}`"))
+            .take(6)
+            .collect();
+        let whole = self
+            .columns
+            .iter()
+            .filter(|c| c.kind == Kind::Figures)
+            .all(|c| c.stats.whole);
+        if heads.is_empty() && whole && self.table.open.is_none() {
+            return Some("whole numbers only, without any word of the trade around them".to_owned());
+        }
+        if heads.is_empty() {
+            let words = self.columns.iter().any(|column| column.kind == Kind::Words);
+            return (words || self.table.grid.rows < 4)
+                .then(|| "a few rows of numbers without any word of the trade around them".to_owned());
+        }
+        let vague = self
+            .columns
+            .iter()
+            .filter_map(|c| c.heads.last())
+            .all(|(text, _)| {
+                let word = text
+                    .trim()
+                    .trim_end_matches(|c: char| c.is_ascii_digit() || matches!(c, ' ' | '_' | '-' | '.'))
+                    .to_lowercase();
+                matches!(
+                    word.as_str(),
+                    "x" | "y"
+                        | "data"
+                        | "value"
+                        | "values"
+                        | "signal"
+                        | "column"
+                        | "col"
+                        | "spalte"
+                        | "colonne"
+                        | "columna"
+                        | "channel"
+                        | "ch"
+                        | "series"
+                        | "a"
+                        | "b"
+                        | ""
+                )
+            });
+        (!vague).then(|| format!("the heads speak of other things: {}", heads.join(", ")))
+    }
+
+    fn ask_dialect(&mut self, code: Code, readings: &[super::dialect::Dialect]) {
+        let text = self.source.text();
+        let line = self.table.first_line as usize;
+        let span = self.source.lines().span(line - 1);
+        let row = text[span.range()].trim();
+        let says = |dialect: &super::dialect::Dialect| {
+            let cells: Vec<String> = super::dialect::split(row, dialect)
+                .into_iter()
+                .map(
+                    |range| match super::number::cell(&row[range.clone()], dialect.style) {
+                        super::number::Cell::Number { value, .. } => value.to_string(),
+                        _ => format!("`{}`", &row[range]),
+                    },
+                )
+                .take(6)
+                .collect();
+            format!("{}: the first row is {}", dialect.says(), cells.join(" | "))
+        };
+        let readings = readings
+            .iter()
+            .map(|dialect| Alternative {
+                assume: dialect.answer(),
+                says: says(dialect),
+            })
+            .collect();
+        self.questions.push(Question {
+            message: format!("the commas and points of this table can be read in more than one way: `{row}`"),
+            code,
+            readings,
+            labels: vec![Label {
+                place: self
+                    .source
+                    .place(Span::new(span.start as usize, span.start as usize + row.len())),
+                text: "the first row".to_owned(),
+            }],
+        });
+    }
+
+    fn label_at(&self, column: &Column, text: &str) -> Vec<Label> {
+        let place = match column.heads.last() {
+            Some((_, span)) => self.source.place(*span),
+            None => Place::line(self.table.first_line as usize),
+        };
+        vec![Label {
+            place,
+            text: text.to_owned(),
+        }]
+    }
+
+    fn ask(&mut self, code: &'static str, message: &str, readings: &[(&str, &str)], labels: Vec<Label>) {
+        let question = Question {
+            code: Code::new(code),
+            message: message.to_owned(),
+            readings: readings
+                .iter()
+                .map(|(assume, says)| Alternative {
+                    assume: (*assume).to_owned(),
+                    says: (*says).to_owned(),
+                })
+                .collect(),
+            labels,
+        };
+        if !self
+            .questions
+            .iter()
+            .any(|known| known.code == question.code && known.readings == question.readings)
+        {
+            self.questions.push(question);
+        }
+    }
+
+    fn because_once(&mut self, reason: &str) {
+        if !self.because.iter().any(|known| known == reason) {
+            self.because.push(reason.to_owned());
+        }
+    }
+
+    /// What each column was taken for, for those who ask.
+    fn tell_columns(&self, shaped: &Shaped) -> Vec<ColumnPart> {
+        let because: Vec<String> = match shaped {
+            Shaped::Runs(drafts) => drafts.iter().flat_map(|draft| draft.because.clone()).collect(),
+            Shaped::Other(_) => Vec::new(),
+        };
+        let otherwise = |place: usize| {
+            let column = &self.columns[place];
+            match role(column) {
+                Role::Counter => ColumnRole::Counter,
+                Role::Names if self.is_sparse(column) => ColumnRole::Flags,
+                Role::Names => ColumnRole::Names,
+                _ => ColumnRole::LeftOut,
+            }
+        };
+        columns_told(
+            self.source,
+            self.table,
+            &self.columns,
+            &self.uses,
+            otherwise,
+            &because,
+        )
+    }
+
+    fn used(&mut self, column: usize, role: ColumnRole, quantity: &Quantity, unit: &Unit) {
+        if self.uses[column].is_none() {
+            self.uses[column] = Some((role, quantity.clone(), unit.clone()));
+        }
+    }
+
+    fn finish(&mut self, technique: Technique, traces: Vec<Trace>) -> Draft {
+        let mut because = std::mem::take(&mut self.because);
+        because.insert(0, self.table.grid.dialect.says());
+        Draft {
+            technique,
+            traces: traces.into_iter().filter(|trace| !trace.is_empty()).collect(),
+            because,
+            questions: self.questions.clone(),
+            remarks: std::mem::take(&mut self.remarks),
+        }
+    }
+}
+
+/// The rows whose name says that they sum up others.
+fn summed_rows(text: &str, table: &Table, columns: &[Column]) -> std::collections::BTreeSet<usize> {
+    let mut rows = std::collections::BTreeSet::new();
+    for column in columns
+        .iter()
+        .filter(|column| column.kind == Kind::Words && column.clock.is_none())
+    {
+        for (row, span) in table.grid.words(column.index).iter().enumerate() {
+            let word = text[span.range()].trim();
+            if word.chars().count() >= 2 && crate::words::is_statistics(word) {
+                rows.insert(row);
+            }
+        }
+    }
+    rows
+}
+
+fn of_the_trade_measured(quantity: &Quantity) -> bool {
+    matches!(quantity.as_str(), "absorbance" | "transmittance" | "reflectance")
+}
+
+fn customary_unit(quantity: &Quantity) -> Unit {
+    match quantity.as_str() {
+        "absorbance" => Unit::ABSORBANCE,
+        "temperature" => Unit::CELSIUS,
+        "wavelength" => Unit::NANOMETRE,
+        "ph" => Unit::ucum("[pH]").unwrap_or(Unit::ONE),
+        _ => Unit::ONE,
+    }
+}
+
+fn count(n: usize, what: &str) -> String {
+    if n == 1 {
+        format!("1 {what}")
+    } else {
+        format!("{n} {what}s")
+    }
+}

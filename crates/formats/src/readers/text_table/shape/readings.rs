@@ -1,0 +1,169 @@
+//! Single readings, a name a row, and what names and flags stand beside rows.
+
+use super::*;
+
+impl Shaper<'_> {
+    /// Gives time courses the wavelength that the words around state.
+    pub(super) fn hold_wavelength(&mut self, traces: &mut [Trace]) {
+        let traces_are_few = traces.len() == 1;
+        if let Some((value, unit, line)) = &self.context.wavelength {
+            for trace in traces {
+                if let Some(held) = trace
+                    .held(&Quantity::WAVELENGTH)
+                    .filter(|held| held.value != *value && traces_are_few)
+                {
+                    let remark = Diagnostic::warning(
+                        Code::new("wavelength-disputed"),
+                        format!(
+                            "a head says {} {}, but the words around say {value} {}: they disagree",
+                            held.value,
+                            held.unit.display(),
+                            unit.display()
+                        ),
+                    )
+                    .at(Place::line(held.line.unwrap_or(0) as usize), "the head")
+                    .help("the head's wavelength is kept");
+                    if !self.remarks.contains(&remark) {
+                        self.remarks.push(remark);
+                    }
+                }
+                let measured =
+                    of_the_trade_measured(&trace.y.quantity) || trace.y.quantity == Quantity::UNKNOWN;
+                if measured && trace.held(&Quantity::WAVELENGTH).is_none() {
+                    let mut held = Coordinate::new(Quantity::WAVELENGTH, unit.clone(), *value);
+                    held.line = Some(*line).filter(|&line| line > 0);
+                    trace.held.push(held);
+                }
+            }
+        }
+    }
+
+    pub(super) fn row_names(&self, roles: &[Role]) -> Option<Vec<String>> {
+        let text = self.source.text();
+        let columns: Vec<&Column> = self
+            .columns
+            .iter()
+            .zip(roles)
+            .filter(|(column, role)| **role == Role::Names && !self.is_sparse(column))
+            .map(|(column, _)| column)
+            .collect();
+        if columns.is_empty() {
+            return None;
+        }
+        let names = (0..self.table.grid.rows).map(|row| {
+            let parts: Vec<&str> = columns
+                .iter()
+                .filter_map(|column| self.table.grid.words(column.index).get(row))
+                .map(|span| text[span.range()].trim())
+                .filter(|part| !part.is_empty())
+                .collect();
+            parts.join(" / ")
+        });
+        Some(names.collect())
+    }
+
+    /// Whether every row has a name of its own.
+    pub(super) fn named_one_by_one(&self, roles: &[Role]) -> bool {
+        self.row_names(roles).is_some_and(|mut names| {
+            let rows = names.len();
+            names.sort_unstable();
+            names.dedup();
+            names.len() == rows
+        })
+    }
+
+    /// A column of words in which most rows have none: flags and events, not names.
+    pub(super) fn is_sparse(&self, column: &Column) -> bool {
+        let words = self.table.grid.words(column.index);
+        words.iter().filter(|span| span.start == span.end).count() * 3 > words.len()
+    }
+
+    /// Tells the flags and events that stand beside the rows.
+    pub(super) fn tell_flags(&mut self, roles: &[Role]) {
+        let text = self.source.text();
+        let mut told = Vec::new();
+        for (column, role) in self.columns.iter().zip(roles) {
+            if *role != Role::Names || !self.is_sparse(column) {
+                continue;
+            }
+            let flags = self
+                .table
+                .grid
+                .words(column.index)
+                .iter()
+                .filter(|span| span.start < span.end);
+            for span in flags.take(PLACES_TOLD * 4) {
+                told.push(
+                    Diagnostic::note(
+                        Code::new("row-flag"),
+                        format!("a row is marked `{}`", text[span.range()].trim()),
+                    )
+                    .at(self.source.place(*span), ""),
+                );
+            }
+        }
+        self.remarks.extend(told);
+    }
+
+    /// Rows that are readings of their own: x is a mere count.
+    pub(super) fn readings(&mut self, roles: &[Role]) -> Shaped {
+        let ys: Vec<usize> = (0..roles.len())
+            .filter(|&i| {
+                matches!(roles[i], Role::Measured | Role::Open | Role::Beside)
+                    && self.columns[i].kind == Kind::Figures
+            })
+            .collect();
+        if !ys.iter().any(|&y| roles[y] == Role::Measured)
+            && !self.context.quantities.iter().any(of_the_trade_measured)
+        {
+            return Shaped::Other("rows of names and numbers, and none of them absorbance".to_owned());
+        }
+        let rows = self.table.grid.rows;
+        let names = self.row_names(roles);
+        let counted: Arc<[f64]> = (1..=rows).map(|row| row as f64).collect();
+        let mut traces = Vec::new();
+        let headed = ys.iter().any(|&y| self.columns[y].quantity.is_some());
+        let settled = self.source.assume().get("shape").is_some();
+        for &y in &ys {
+            let (mut quantity, mut unit) = self.y_meaning(y, &Quantity::INDEX, roles);
+            if headed && !settled && self.name(y).is_none() {
+                // Numbers without a head beside a column that has one: nothing says that they were measured.
+                (quantity, unit) = (Quantity::UNKNOWN, Unit::ONE);
+                self.ask(
+                    "heads-do-not-fit",
+                    "a column of numbers has no head, and another has one",
+                    &[(
+                        "shape=columns",
+                        "the column is of the same kind as the one with a head",
+                    )],
+                    Vec::new(),
+                );
+            }
+            let (kept, values, decimals) = self.kept(y, &quantity, None);
+            let x = Values::new(
+                Quantity::INDEX,
+                Unit::ONE,
+                if kept.len() == rows {
+                    Arc::clone(&counted)
+                } else {
+                    kept.iter().map(|&row| (row + 1) as f64).collect()
+                },
+            );
+            let column = Values {
+                quantity,
+                unit,
+                name: self.name(y),
+                values: values.into(),
+                decimals,
+            };
+            if let Some(mut trace) = self.assemble(x, column, y, &kept) {
+                if let Some(names) = &names {
+                    trace.row_names = kept.iter().filter_map(|&row| names.get(row).cloned()).collect();
+                }
+                traces.push(trace);
+            }
+        }
+        self.hold_wavelength(&mut traces);
+        Shaped::Runs(vec![self.finish(Technique::FIXED_WAVELENGTH, traces)])
+    }
+}

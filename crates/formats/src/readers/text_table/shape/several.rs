@@ -1,0 +1,192 @@
+//! Several axes side by side: pairs, tables beside each other, newspaper columns.
+
+use super::*;
+
+impl Shaper<'_> {
+    /// Pairs, tables side by side, and newspaper columns.
+    pub(super) fn several_axes(&mut self, xs: &[usize], roles: &[Role]) -> Option<Vec<Draft>> {
+        let xs: Vec<usize> = if xs.len() >= 2 {
+            xs.to_vec()
+        } else {
+            self.pairs_by_values(roles)?
+        };
+        let quantity = |i: usize| self.columns[i].quantity.clone();
+        // Each axis must have measured columns of its own between it and the next axis.
+        let measured_between = |from: usize, to: usize| -> Vec<usize> {
+            (from..to)
+                .filter(|&i| !matches!(roles[i], Role::Coordinate | Role::Counter | Role::Names))
+                .filter(|i| !xs.contains(i))
+                .collect()
+        };
+        let mut groups: Vec<(usize, Vec<usize>)> = Vec::new();
+        let y_first = xs[0] > 0 && !measured_between(0, xs[0]).is_empty();
+        for (n, &x) in xs.iter().enumerate() {
+            let ys = if y_first {
+                measured_between(if n == 0 { 0 } else { xs[n - 1] + 1 }, x)
+            } else {
+                measured_between(x + 1, xs.get(n + 1).copied().unwrap_or(self.columns.len()))
+            };
+            if ys.is_empty() {
+                return None;
+            }
+            groups.push((x, ys));
+        }
+        // A time beside a wavelength with measured columns between them is another matter unless the lengths differ.
+        let first = quantity(xs[0]);
+        let mixed = xs.iter().any(|&x| quantity(x) != first);
+        if mixed && self.table.grid.rows > 0 && groups.iter().any(|(x, _)| !self.columns[*x].stats.orderly())
+        {
+            return None;
+        }
+        let mut drafts: Vec<Draft> = Vec::new();
+        let mut by_quantity: Vec<(Quantity, Vec<Trace>)> = Vec::new();
+        for (x, ys) in groups {
+            let (quantity, unit) = self.x_meaning(x);
+            for y in ys {
+                let trace = self.trace(x, &quantity, &unit, y, roles, None);
+                match by_quantity.iter_mut().find(|(q, _)| *q == quantity) {
+                    Some((_, traces)) => traces.push(trace),
+                    None => by_quantity.push((quantity.clone(), vec![trace])),
+                }
+            }
+        }
+        for (quantity, traces) in by_quantity {
+            let mut traces = newspaper(traces);
+            if quantity == Quantity::TIME {
+                self.hold_wavelength(&mut traces);
+            }
+            let ys: Vec<usize> = (0..self.columns.len())
+                .filter(|&i| roles[i] == Role::Measured)
+                .collect();
+            let technique = self.technique_of(&quantity, &ys);
+            drafts.push(self.finish(technique, traces));
+        }
+        Some(drafts)
+    }
+
+    /// Columns 0, 2, 4, … that all rise or all fall, without heads: pairs of x and y.
+    fn pairs_by_values(&self, roles: &[Role]) -> Option<Vec<usize>> {
+        let n = self.columns.len();
+        let bare = roles.iter().all(|role| *role == Role::Open);
+        if n < 4 || n % 2 == 1 || !bare {
+            return None;
+        }
+        let xs: Vec<usize> = (0..n).step_by(2).collect();
+        let stats = |i: usize| self.columns[i].stats;
+        let falling = stats(0).falling;
+        let axes = xs.iter().all(|&i| {
+            stats(i).orderly() && stats(i).falling == falling && stats(i).count >= 3 && stats(i).min >= 100.0
+        });
+        let measured = xs.iter().all(|&i| {
+            stats(i + 1).max.abs() <= 20.0 && !(stats(i + 1).orderly() && stats(i + 1).step.is_some())
+        });
+        (axes && measured).then_some(xs)
+    }
+}
+
+/// Points written across the page before down it: each curve takes every k-th point, so they are laced together.
+fn laced(traces: &[Trace]) -> Option<Trace> {
+    let k = traces.len();
+    let first = traces.first().filter(|first| k >= 2 && first.len() >= 2)?;
+    let step = first.x.values[1] - first.x.values[0];
+    let fine = step / k as f64;
+    let fits = traces.iter().enumerate().all(|(n, trace)| {
+        let same = trace.y.quantity == first.y.quantity
+            && trace.y.unit == first.y.unit
+            && trace.label == first.label;
+        let length = trace.len() == first.len() || trace.len() + 1 == first.len();
+        let at = trace
+            .x
+            .values
+            .first()
+            .is_some_and(|&x| ((x - first.x.values[0]) - n as f64 * fine).abs() <= 1e-6 * step.abs());
+        same && length && at
+    });
+    if !fits || step == 0.0 {
+        return None;
+    }
+    let mut order: Vec<(usize, usize)> = Vec::new();
+    for point in 0..first.len() {
+        order.extend((0..k).filter(|&n| point < traces[n].len()).map(|n| (n, point)));
+    }
+    let column = |pick: fn(&Trace) -> &Values| {
+        let digits: Vec<Vec<u8>> = traces
+            .iter()
+            .map(|trace| pick(trace).decimals.iter().collect())
+            .collect();
+        let mut decimals = Decimals::default();
+        for &(n, point) in &order {
+            decimals.push(digits[n].get(point).copied().unwrap_or(0));
+        }
+        let values: Vec<f64> = order
+            .iter()
+            .map(|&(n, point)| pick(&traces[n]).values[point])
+            .collect();
+        Values {
+            values: values.into(),
+            decimals,
+            ..pick(first).clone()
+        }
+    };
+    let mut whole = Trace::new(column(|trace| &trace.x), column(|trace| &trace.y)).ok()?;
+    let x = &whole.x.values;
+    if !(x.windows(2).all(|w| w[0] < w[1]) || x.windows(2).all(|w| w[0] > w[1])) {
+        return None;
+    }
+    whole.label.clone_from(&first.label);
+    whole.held.clone_from(&first.held);
+    for &(n, point) in &order {
+        whole.lines.push(traces[n].lines.get(point).unwrap_or(0) as usize);
+    }
+    whole.absent = traces.iter().map(|trace| trace.absent).sum();
+    Some(whole)
+}
+
+/// Columns of a newspaper put together: where one curve goes on in the step of the one before it.
+fn newspaper(traces: Vec<Trace>) -> Vec<Trace> {
+    if let Some(whole) = laced(&traces) {
+        return vec![whole];
+    }
+    let mut joined: Vec<Trace> = Vec::new();
+    for trace in traces {
+        let goes_on = joined.last().is_some_and(|last: &Trace| {
+            let (a, b) = (&last.x.values, &trace.x.values);
+            let same = last.y.quantity == trace.y.quantity
+                && last.y.unit == trace.y.unit
+                && last.label == trace.label;
+            match (a.len(), a.last(), b.first()) {
+                (n, Some(&end), Some(&start)) if n >= 2 && same => {
+                    let step = end - a[n - 2];
+                    step != 0.0 && ((start - end) / step - 1.0).abs() < 0.5
+                }
+                _ => false,
+            }
+        });
+        match joined.last_mut() {
+            Some(last) if goes_on => {
+                let chain = |a: &Values, b: &Values| {
+                    let mut decimals = Decimals::default();
+                    for digits in a.decimals.iter().chain(b.decimals.iter()) {
+                        decimals.push(digits);
+                    }
+                    let values: Vec<f64> = a.values.iter().chain(b.values.iter()).copied().collect();
+                    Values {
+                        values: values.into(),
+                        decimals,
+                        ..a.clone()
+                    }
+                };
+                last.x = chain(&last.x, &trace.x);
+                last.y = chain(&last.y, &trace.y);
+                let mut lines = std::mem::take(&mut last.lines);
+                for index in 0..trace.len() {
+                    lines.push(trace.lines.get(index).unwrap_or(0) as usize);
+                }
+                last.lines = lines;
+                last.absent += trace.absent;
+            }
+            _ => joined.push(trace),
+        }
+    }
+    joined
+}
