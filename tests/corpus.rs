@@ -261,16 +261,17 @@ fn told(wanted: &Value, found: &Value, runs: &[Value]) -> Verdict {
         .flat_map(|run| list(&run["traces"]))
         .map(|trace| trace["absent"].as_u64().unwrap_or(0))
         .sum();
-    // Where nothing stood, or a number that is a marker, a remark counts what is absent: "2 cells of … are empty".
-    let counted = list(&found["remarks"]).iter().filter(|remark| {
-        ["empty-cell", "sentinel-value"]
+    // Where nothing stood, or a number that is a marker, a remark counts what is absent: "2 cells of … are empty". A
+    // curve of which nothing is left has no count of its own, but the remark on its cells has.
+    let counted = |codes: &[&str]| -> u64 {
+        list(&found["remarks"])
             .iter()
-            .any(|code| remark["code"] == *code)
-    });
-    let counted: u64 = counted
-        .filter_map(|remark| leading_count(remark["message"].as_str()?))
-        .sum();
-    let absent = marked + counted;
+            .filter(|remark| codes.iter().any(|code| remark["code"] == *code))
+            .filter_map(|remark| leading_count(remark["message"].as_str()?))
+            .sum()
+    };
+    let absent =
+        marked.max(counted(&["beyond-range", "missing-value"])) + counted(&["empty-cell", "sentinel-value"]);
     if absent < expected {
         return Err(format!(
             "{absent} values are told to be absent, wanted {expected}"

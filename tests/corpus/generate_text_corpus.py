@@ -228,6 +228,7 @@ def put(values, at, what):
 
 
 UNITS = {
+    "10*-3.{AU}",
     "nm",
     "um",
     "Ao",
@@ -700,7 +701,10 @@ def group_numbers():
         "in-question",
         also=["read", "refused"],
         question="columns-run-together",
-        runs=[run("spectrum", [trace(W(fr), A(y2), "blank"), trace(W(fr), A(z2), "sample")])],
+        # Nothing in the file says what was measured: no quantity is certain.
+        runs=[
+            run("spectrum", [trace(W(fr), axis(None, None, y2), "blank"), trace(W(fr), axis(None, None, z2), "sample")])
+        ],
         ext="prn",
     )
 
@@ -2000,6 +2004,7 @@ def group_heads():
         either=[
             [run("spectrum", [trace(W(xs), A(mau, "10*-3"))])],
             [run("spectrum", [trace(W(xs), A(mau, "10*-3{AU}"))])],
+            [run("spectrum", [trace(W(xs), A(mau, "10*-3.{AU}"))])],
             [run("spectrum", [trace(W(xs), A([str(Decimal(m) / 1000) for m in mau]))])],
         ],
     )
@@ -5417,7 +5422,13 @@ def group_readings():
         "Extrema\nkind,nm,A\n" + rows(["P", "V", "P", "V"], at, tall, sep=","),
         ext="csv",
         also=["in-question"],
-        either=[[peaks()], [peaks(at[::2], tall[::2])], [peaks(at[::2], tall[::2]), peaks(at[1::2], tall[1::2])]],
+        # One list in two curves, named by their letter, loses nothing either.
+        either=[
+            [peaks()],
+            [peaks(at[::2], tall[::2])],
+            [peaks(at[::2], tall[::2]), peaks(at[1::2], tall[1::2])],
+            [dict(peaks(), traces=peaks(at[::2], tall[::2])["traces"] + peaks(at[1::2], tall[1::2])["traces"])],
+        ],
     )
     say(
         "peaks-falling",

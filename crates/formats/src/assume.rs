@@ -46,10 +46,19 @@ impl Assumptions {
                 return wrong("the pieces of each cell between the commas, such as `2+2` or `1+2`");
             }
             "shape" if answer != "columns" => return wrong("`columns`"),
-            "columns" | "date" | "decimal" | "shape" => {}
+            "parentheses" if !matches!(answer, "negative" | "absent") => {
+                return wrong("`negative` or `absent`");
+            }
+            "times" if !matches!(answer, "from-zero" | "after-interval") => {
+                return wrong("`from-zero` or `after-interval`");
+            }
+            "heads" if !matches!(answer, "swapped" | "as-written") => {
+                return wrong("`swapped` or `as-written`");
+            }
+            "columns" | "date" | "decimal" | "heads" | "parentheses" | "shape" | "times" => {}
             _ => {
                 return Err(format!(
-                    "nothing is called `{about}`: expected columns, date, decimal, shape, x or y"
+                    "nothing is called `{about}`: expected columns, date, decimal, heads, parentheses, shape, times, x or y"
                 ));
             }
         }

@@ -150,7 +150,10 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
         return Some((name.trim(), unit.trim()));
     }
     let (name, unit) = text.rsplit_once(' ')?;
-    pair(name, unit).then(|| (name.trim(), unit.trim()))
+    // The `A` of `T% sample A` is the sample's, and no ampere.
+    let lettered =
+        name.contains(' ') && unit.len() == 1 && unit.starts_with(|c: char| c.is_ascii_uppercase());
+    (!lettered && pair(name, unit)).then(|| (name.trim(), unit.trim()))
 }
 
 /// The place of the bracket that the end of `inner` (without its last bracket) closes.
@@ -688,7 +691,9 @@ fn phrase(text: &str, depth: usize) -> Option<Piece> {
     }
     // Of what is left, a quantity stands at the front or at the end.
     let words_left = left.clone();
-    while left.last().is_some_and(|word| is_link(word)) && left.len() > 1 {
+    // `sample A` ends with a name, however much `a` is a link.
+    let letter = |word: &str| word.len() == 1 && word.starts_with(|c: char| c.is_ascii_uppercase());
+    while left.last().is_some_and(|word| is_link(word) && !letter(word)) && left.len() > 1 {
         left.pop();
     }
     if left.is_empty() {
@@ -706,6 +711,13 @@ fn phrase(text: &str, depth: usize) -> Option<Piece> {
     if let Some(piece) = alone {
         found.insert(0, piece);
         return Some(Piece::Several(found));
+    }
+    // `A595 b`: a reading at a wavelength with its replicate.
+    if let [first, rest @ ..] = words.as_slice()
+        && !rest.is_empty()
+        && let Some(found) = at_wavelength(first)
+    {
+        return Some(Piece::Several(vec![found, Piece::Label(rest.join(" "))]));
     }
     for split in 1..left.len() {
         let (front, back) = (

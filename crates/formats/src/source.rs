@@ -69,6 +69,16 @@ impl Source {
         }
     }
 
+    /// A copy of the source whose text has blanks in some places; every line stays as long as it was.
+    #[must_use]
+    pub(crate) fn with_blanks(&self, text: String) -> Self {
+        debug_assert_eq!(text.len(), self.text.len());
+        Self {
+            text,
+            ..self.under(self.assume.clone(), self.told.clone())
+        }
+    }
+
     /// What a layout tells of its tables.
     pub(crate) fn told(&self) -> &Told {
         &self.told

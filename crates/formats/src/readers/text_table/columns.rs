@@ -119,7 +119,11 @@ impl Stats {
 pub(super) fn describe(text: &str, table: &Table) -> Vec<Column> {
     let grid = &table.grid;
     let mut empties = vec![0_usize; grid.columns()];
-    for gap in grid.gaps.iter().filter(|gap| gap.lack == Lack::Empty) {
+    for gap in grid
+        .gaps
+        .iter()
+        .filter(|gap| matches!(gap.lack, Lack::Empty | Lack::Short))
+    {
         empties[gap.column as usize] += 1;
     }
     let rows_of_heads = spread_groups(text, table);
@@ -174,9 +178,54 @@ pub(super) fn describe(text: &str, table: &Table) -> Vec<Column> {
                 }
             }
         }
+        // `sample` over numbers that count nothing is the name of a curve.
+        let counts = |quantity: &Quantity| matches!(quantity.as_str(), "index" | "sample" | "replicate");
+        if kind == Kind::Figures && !column.stats.whole && column.quantity.as_ref().is_some_and(counts) {
+            column.quantity = None;
+            column.label = column.heads.last().map(|(text, _)| text.trim().to_owned());
+        }
         columns.push(column);
     }
+    understand_numbered(&mut columns);
     columns
+}
+
+/// Heads that are numbered through: `t1 (s);A1;t2 (s);A2`. A symbol with a number is a sample's name as often as not;
+/// beside a time with the same number it is what was measured then.
+fn understand_numbered(columns: &mut [Column]) {
+    let parts: Vec<Option<(Quantity, Option<Unit>, String)>> = columns
+        .iter()
+        .map(|column| {
+            let (text, _) = column.heads.last()?;
+            let text = text.trim();
+            let start = text.find(|c: char| c.is_ascii_digit())?;
+            let length = text[start..].bytes().take_while(u8::is_ascii_digit).count();
+            let (symbol, number) = (
+                text[..start].trim_end_matches(['_', ' ', '.']),
+                &text[start..start + length],
+            );
+            let head = read_head(&format!("{symbol}{}", &text[start + length..]));
+            let known = head.label.is_none() && head.held.is_empty() && length <= 2;
+            Some((head.quantity.filter(|_| known)?, head.unit, number.to_owned()))
+        })
+        .collect();
+    let timed = |number: &str| {
+        parts
+            .iter()
+            .flatten()
+            .any(|(quantity, unit, other)| *quantity == Quantity::TIME && unit.is_some() && other == number)
+    };
+    for (column, part) in columns.iter_mut().zip(&parts) {
+        let Some((quantity, unit, number)) = part else {
+            continue;
+        };
+        if timed(number) && matches!(quantity.as_str(), "time" | "absorbance" | "transmittance") {
+            column.quantity = Some(quantity.clone());
+            column.unit.clone_from(unit);
+            column.quantities_possible.clear();
+            column.label = Some(number.clone());
+        }
+    }
 }
 
 /// Gives columns the meaning that a layout tells. Whatever their heads seem to say counts no more.
@@ -398,7 +447,8 @@ pub(super) fn quantity_of_unit(unit: &Unit) -> Option<Quantity> {
     }
 }
 
-fn unit_in_cells(text: &str) -> Option<Unit> {
+/// The unit that stands behind the numbers of a column.
+pub(super) fn unit_in_cells(text: &str) -> Option<Unit> {
     let head = read_head(text);
     head.unit.or_else(|| {
         head.quantity

@@ -9,6 +9,9 @@ use super::scan::{TextLine, strip_remark};
 /// At most so many lines of words are searched for what was measured.
 const MAX_LINES: usize = 400;
 
+/// How people write that times are minutes and seconds.
+pub(super) const CLOCK_FORMS: [&str; 7] = ["mm:ss", "m:ss", "min:s", "min:sek", "mn:s", "min:seg", "m:s"];
+
 /// The trade's words in the lines around a table, and what is known of the run.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Context {
@@ -34,6 +37,10 @@ pub(super) struct Context {
     stated: Vec<(Quantity, Unit)>,
     /// Numbers that a line declares to stand for missing values.
     pub(super) sentinels: Vec<f64>,
+    /// Times are said to be minutes and seconds: `mm:ss`.
+    pub(super) minutes_and_seconds: bool,
+    /// What one line says of several runs that stand side by side, from left to right.
+    pub(super) beside: Vec<Fields>,
     /// The scan has a speed in nanometres per time, or a step in nanometres.
     pub(super) scans: bool,
 }
@@ -125,6 +132,7 @@ impl Context {
                 self.wavelength = Some((value, Unit::NANOMETRE, 0));
             }
         }
+        self.minutes_and_seconds |= CLOCK_FORMS.iter().any(|form| lower.contains(form));
         if lower.contains("%t") || lower.contains("% t") {
             self.percent = true;
             self.quantities.insert(Quantity::TRANSMITTANCE);

@@ -49,13 +49,25 @@ impl Sep {
     }
 }
 
+/// What numbers in parentheses are, as a person has settled it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Brackets {
+    /// Nobody has.
+    Open,
+    /// Negative numbers.
+    Negative,
+    /// Numbers to be left out.
+    Absent,
+}
+
 /// The separator, the decimal sign, and for comma files that use one sign for both, how the pieces go together.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct Dialect {
     pub(super) sep: Sep,
     pub(super) style: Style,
-    /// For `400,0,0,123`: how many comma-separated pieces each cell takes, in turn.
+    /// For `400,0,0,123` and `25 000 0,12`: how many separated pieces each cell takes, in turn.
     pub(super) pieces: Option<Vec<u8>>,
+    pub(super) brackets: Brackets,
 }
 
 impl Dialect {
@@ -64,6 +76,7 @@ impl Dialect {
             sep,
             style,
             pieces: None,
+            brackets: Brackets::Open,
         }
     }
 
@@ -96,7 +109,13 @@ impl Dialect {
             "point"
         };
         match &self.pieces {
-            Some(_) => format!("cells separated by commas, and the decimal sign a {decimal} too"),
+            Some(_) if self.sep == Sep::Comma => {
+                format!("cells separated by commas, and the decimal sign a {decimal} too")
+            }
+            Some(_) => format!(
+                "cells separated by {}, which part thousands too, decimal {decimal}",
+                self.sep.name()
+            ),
             None => format!("cells separated by {}, decimal {decimal}", self.sep.name()),
         }
     }
@@ -241,14 +260,15 @@ pub(super) fn is_blank(c: char) -> bool {
 pub(super) fn trim(line: &str, range: Range<usize>) -> Range<usize> {
     let text = &line[range.clone()];
     // Nothing is around a cell that begins and ends with visible ASCII other than a quote.
-    let bare = |byte: Option<&u8>| byte.is_some_and(|b| b.is_ascii_graphic() && *b != b'"');
+    let bare = |byte: Option<&u8>| byte.is_some_and(|b| b.is_ascii_graphic() && !matches!(b, b'"' | b'\''));
     if bare(text.as_bytes().first()) && bare(text.as_bytes().last()) {
         return range;
     }
     let front = text.len() - text.trim_start().len();
     let kept = text.trim();
     let (start, mut end) = (range.start + front, range.start + front + kept.len());
-    if kept.len() >= 2 && kept.starts_with('"') && kept.ends_with('"') {
+    let quoted = |quote: char| kept.len() >= 2 && kept.starts_with(quote) && kept.ends_with(quote);
+    if quoted('"') || quoted('\'') {
         let inner = &line[start + 1..end - 1];
         let front = inner.len() - inner.trim_start().len();
         end = start + 1 + front + inner.trim().len();
@@ -496,7 +516,11 @@ fn weigh(text: &str) -> f64 {
     }
     for style in [Style::POINT, Style::COMMA] {
         match cell(text, style) {
-            Cell::Number { .. } | Cell::Clock { .. } | Cell::Missing | Cell::Beyond => return 1.0,
+            Cell::Number { .. }
+            | Cell::Bracketed { .. }
+            | Cell::Clock { .. }
+            | Cell::Missing
+            | Cell::Beyond => return 1.0,
             Cell::WithUnit { .. } => return 0.8,
             Cell::Empty | Cell::Words => {}
         }
@@ -561,9 +585,8 @@ fn comma_for_both(rows: &[&str], heads: Option<&str>) -> Option<Decision> {
             readings: vec![
                 separated,
                 Dialect {
-                    sep: Sep::Comma,
-                    style: Style::COMMA,
                     pieces: Some(pairs(count)),
+                    ..Dialect::new(Sep::Comma, Style::COMMA)
                 },
             ],
         });
@@ -583,9 +606,8 @@ fn comma_for_both(rows: &[&str], heads: Option<&str>) -> Option<Decision> {
     let whole_is_sensible =
         head_count.is_none() && split_rows.iter().all(|cells| sensible(cells, &all_whole));
     let reading = |pattern: &Vec<u8>| Dialect {
-        sep: Sep::Comma,
-        style: Style::COMMA,
         pieces: Some(pattern.clone()),
+        ..Dialect::new(Sep::Comma, Style::COMMA)
     };
     let mut readings: Vec<Dialect> = patterns.iter().take(3).map(reading).collect();
     if whole_is_sensible {

@@ -2,8 +2,9 @@
 
 use curvary_record::{Decimals, Span};
 
-use super::dialect::{Dialect, Sep, is_blank, split};
-use super::number::{Cell, cell, plain};
+use super::columns::unit_in_cells;
+use super::dialect::{Brackets, Dialect, Sep, is_blank, split};
+use super::number::{Cell, EXTINCTION, cell, plain};
 
 /// No table has more cells than this; what lies beyond is left unread, with a remark.
 pub(super) const MAX_CELLS: usize = 400_000_000;
@@ -34,6 +35,10 @@ pub(super) enum Lack {
     Beyond,
     /// Something stood there that is no number in the style of the table.
     Unreadable,
+    /// A number in parentheses stood there, and nobody has said what that means.
+    Bracketed,
+    /// The row ended before it.
+    Short,
 }
 
 /// A cell of figures without a number.
@@ -54,6 +59,22 @@ pub(super) struct OddRow {
     pub(super) cells: u32,
 }
 
+/// A row that was read in a way worth telling.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct RowNote {
+    pub(super) line: u32,
+    pub(super) what: Noted,
+}
+
+/// What is worth telling of a row.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Noted {
+    /// Its numbers touch, and were parted at the signs.
+    Touching,
+    /// A number in another unit than the first of its column was converted.
+    Converted { column: u32 },
+}
+
 /// A table's rows. Numbers lie row by row; an absent one is NaN here and a gap beside it, and never leaves the reader.
 #[derive(Clone, Debug)]
 pub(super) struct Grid {
@@ -69,6 +90,7 @@ pub(super) struct Grid {
     current: Vec<u8>,
     pub(super) gaps: Vec<Gap>,
     pub(super) odd: Vec<OddRow>,
+    pub(super) notes: Vec<RowNote>,
     /// The unit that stood behind the numbers of a column, in its cells.
     pub(super) units: Vec<Option<String>>,
     /// In how many cells of a column it stood.
@@ -125,6 +147,7 @@ impl Grid {
             current: vec![u8::MAX; figures],
             gaps: Vec::new(),
             odd: Vec::new(),
+            notes: Vec::new(),
             lines: Vec::new(),
             rows: 0,
             extents: Vec::new(),
@@ -169,6 +192,20 @@ impl Grid {
         // Columns that overlap are not fixed, and a hole cannot be placed.
         if extents.windows(2).all(|pair| pair[0].1 < pair[1].0) {
             self.extents = extents;
+        }
+    }
+
+    /// Takes a lone `E` (extinction) for the unit of a column in which it stands behind every number of `rows`.
+    pub(super) fn expect_units(&mut self, rows: &[&str]) {
+        for column in 0..self.columns() {
+            let everywhere = rows.iter().all(|row| {
+                let cells = split(row, &self.dialect);
+                let text = cells.get(column).map_or("", |range| &row[range.clone()]);
+                matches!(cell(text, self.dialect.style), Cell::WithUnit { unit, .. } if &text[unit..] == EXTINCTION)
+            });
+            if everywhere && rows.len() >= 3 {
+                self.units[column] = Some(EXTINCTION.to_owned());
+            }
         }
     }
 
@@ -276,6 +313,10 @@ impl Grid {
             line: odd.line + lines_before,
             ..odd
         }));
+        self.notes.extend(part.notes.into_iter().map(|note| RowNote {
+            line: note.line + lines_before,
+            ..note
+        }));
         for (mine, theirs) in self.units.iter_mut().zip(part.units) {
             if mine.is_none() {
                 *mine = theirs;
@@ -287,6 +328,65 @@ impl Grid {
                 .map(|(row, line)| (row + rows, line + lines_before)),
         );
         self.rows += part.rows;
+    }
+
+    /// Every second row, from the first or the second on.
+    fn every_second(&self, from: usize) -> Self {
+        let mut half = self.empty_like();
+        half.united.clone_from(&self.united);
+        half.odd.clone_from(&self.odd);
+        let row_of = |row: u32| row / 2;
+        for row in (from..self.rows).step_by(2) {
+            half.figures
+                .extend_from_slice(&self.figures[row * self.stride..(row + 1) * self.stride]);
+            half.lines.push((
+                u32::try_from(half.rows).unwrap_or(u32::MAX),
+                u32::try_from(self.line(row)).unwrap_or(u32::MAX),
+            ));
+            half.rows += 1;
+        }
+        for (mine, theirs) in half.words.iter_mut().zip(&self.words) {
+            mine.extend(theirs.iter().skip(from).step_by(2));
+        }
+        let changes = self.decimals();
+        for (place, changes) in changes.iter().enumerate() {
+            let place = u32::try_from(place).unwrap_or(u32::MAX);
+            for row in 0..half.rows {
+                let whole = row * 2 + from;
+                let digits = changes.iter().rev().find(|&&(first, _)| first as usize <= whole);
+                if let Some(&(_, digits)) =
+                    digits.filter(|(_, digits)| half.current[place as usize] != *digits)
+                {
+                    half.current[place as usize] = digits;
+                    half.changes
+                        .push((u32::try_from(row).unwrap_or(u32::MAX), place, digits));
+                }
+            }
+        }
+        let mine = self.gaps.iter().filter(|gap| gap.row as usize % 2 == from);
+        half.gaps.extend(mine.map(|gap| Gap {
+            row: row_of(gap.row),
+            ..*gap
+        }));
+        half
+    }
+
+    /// The table with every second row put behind the one before it, where these rows have no number in the first
+    /// column and the others have: rows that were broken over two lines.
+    pub(super) fn unwrapped(&self) -> Option<Self> {
+        if self.rows < 4 || self.rows % 2 == 1 || self.kinds.first() != Some(&Kind::Figures) {
+            return None;
+        }
+        let broken = self
+            .column(0)
+            .enumerate()
+            .all(|(row, value)| value.is_nan() == (row % 2 == 1));
+        if !broken {
+            return None;
+        }
+        let mut whole = self.every_second(0);
+        whole.widen(&self.every_second(1));
+        Some(whole)
     }
 
     /// Puts the columns of `other` but its first behind these; both have the same rows.
@@ -326,6 +426,16 @@ impl Grid {
                 ..*gap
             }));
         wide.odd = self.odd.iter().chain(&other.odd).copied().collect();
+        wide.notes.clone_from(&self.notes);
+        wide.notes.extend(other.notes.iter().map(|note| match note.what {
+            Noted::Converted { column } if column > 0 => RowNote {
+                what: Noted::Converted {
+                    column: column + shift,
+                },
+                ..*note
+            },
+            _ => *note,
+        }));
         wide.units = self
             .units
             .iter()
@@ -555,9 +665,13 @@ impl Grid {
         {
             cells.pop();
         }
+        let mut touching = false;
         if cells.len() < columns {
-            if hard && self.dialect.pieces.is_none() && cells.len() >= 2 {
+            if hard && self.dialect.pieces.is_none() && (cells.len() >= 2 || self.is_next_x(line, &cells)) {
                 cells.resize(columns, None);
+            } else if let Some(parted) = self.parted(line, &cells) {
+                cells = parted;
+                touching = true;
             } else if let Some(placed) = self
                 .placed(line, &cells)
                 .filter(|_| cells.len() > 1 || self.rows > 0)
@@ -590,12 +704,16 @@ impl Grid {
                     Cell::Number { .. } => good += 1,
                     Cell::WithUnit { unit, .. } => {
                         let text = range.as_ref().map_or("", |r| &line[r.clone()][unit..]);
-                        if self.units[column].as_deref().is_none_or(|known| known == text) {
+                        let known = self.units[column].as_deref();
+                        if known.map_or(text != EXTINCTION, |known| {
+                            known == text || like_units(text, known)
+                        }) {
                             good += 1
                         } else {
                             bad += 1
                         }
                     }
+                    Cell::Bracketed { .. } => good += 1,
                     Cell::Empty => empty += 1,
                     Cell::Missing | Cell::Beyond => good += 1,
                     Cell::Clock { .. } | Cell::Words => bad += 1,
@@ -626,14 +744,36 @@ impl Grid {
                 } => {
                     let text = &line[range.start + unit..range.end];
                     // Behind numbers without a unit, `0.69%` is a damaged `0.695`, and no unit of the column.
-                    let late = self.units[column].is_none() && self.current[place] != u8::MAX;
-                    if !late && *self.units[column].get_or_insert_with(|| text.to_owned()) == text {
-                        self.united[column] += 1;
-                        (value, Some(decimals), None)
-                    } else {
-                        (f64::NAN, None, Some(Lack::Unreadable))
+                    let late = self.units[column].is_none()
+                        && (self.current[place] != u8::MAX || text == EXTINCTION);
+                    let known =
+                        (!late).then(|| self.units[column].get_or_insert_with(|| text.to_owned()).as_str());
+                    match known {
+                        Some(known) if known == text => {
+                            self.united[column] += 1;
+                            (value, Some(decimals), None)
+                        }
+                        Some(known)
+                            if let Some((value, decimals)) = converted(value, decimals, text, known) =>
+                        {
+                            self.united[column] += 1;
+                            self.notes.push(RowNote {
+                                line: cursor.line,
+                                what: Noted::Converted {
+                                    column: u32::try_from(column).unwrap_or(u32::MAX),
+                                },
+                            });
+                            (value, Some(decimals), None)
+                        }
+                        _ => (f64::NAN, None, Some(Lack::Unreadable)),
                     }
                 }
+                Cell::Bracketed { value, decimals } => match self.dialect.brackets {
+                    Brackets::Negative => (-value, Some(decimals), None),
+                    Brackets::Open => (f64::NAN, None, Some(Lack::Bracketed)),
+                    Brackets::Absent => (f64::NAN, None, Some(Lack::Unreadable)),
+                },
+                Cell::Empty if cells[column].is_none() && hard => (f64::NAN, None, Some(Lack::Short)),
                 Cell::Empty => (f64::NAN, None, Some(Lack::Empty)),
                 Cell::Missing => (f64::NAN, None, Some(Lack::Missing)),
                 Cell::Beyond => (f64::NAN, None, Some(Lack::Beyond)),
@@ -654,7 +794,61 @@ impl Grid {
             }
         }
         self.rows += 1;
+        if touching {
+            self.notes.push(RowNote {
+                line: cursor.line,
+                what: Noted::Touching,
+            });
+        }
         Taken::Yes
+    }
+
+    /// Whether a row of one cell is the running number of a table whose other cells are missing: it goes on in the
+    /// direction of the two before it, by no more than a few steps.
+    fn is_next_x(&self, line: &str, cells: &[Option<std::ops::Range<usize>>]) -> bool {
+        let [Some(range)] = cells else { return false };
+        let Cell::Number { value, .. } = cell(&line[range.clone()], self.dialect.style) else {
+            return false;
+        };
+        if self.rows < 2 || self.kinds.first() != Some(&Kind::Figures) {
+            return false;
+        }
+        let x = |row: usize| self.figures[row * self.stride];
+        let (before, last) = (x(self.rows - 2), x(self.rows - 1));
+        let steps = (value - last) / (last - before);
+        steps > 0.0 && steps < 3.5
+    }
+
+    /// The cells of a row in fixed columns whose numbers touch, since a sign fills the blank between them:
+    /// `0.9905-0.0031`. Only where each then stands under a column of its own.
+    fn parted(
+        &self,
+        line: &str,
+        cells: &[Option<std::ops::Range<usize>>],
+    ) -> Option<Vec<Option<std::ops::Range<usize>>>> {
+        if self.dialect.sep != Sep::Blank || self.extents.is_empty() {
+            return None;
+        }
+        let mut parted = Vec::with_capacity(self.columns());
+        for range in cells.iter().flatten() {
+            let bytes = line.as_bytes();
+            let mut start = range.start;
+            for at in range.start + 1..range.end {
+                if matches!(bytes[at], b'-' | b'+') && bytes[at - 1].is_ascii_digit() {
+                    parted.push(Some(start..at));
+                    start = at;
+                }
+            }
+            parted.push(Some(start..range.end));
+        }
+        let is_number = |range: &std::ops::Range<usize>| {
+            matches!(
+                cell(&line[range.clone()], self.dialect.style),
+                Cell::Number { .. }
+            )
+        };
+        let fits = parted.len() == self.columns() && parted.iter().flatten().all(is_number);
+        self.placed(line, &parted).filter(|_| fits)
     }
 
     /// Puts the cells of a row with holes under the columns over which they stand, where that is sure.
@@ -762,6 +956,31 @@ impl Grid {
     pub(super) fn gaps_of(&self, column: usize) -> impl Iterator<Item = &Gap> + '_ {
         self.gaps.iter().filter(move |gap| gap.column as usize == column)
     }
+}
+
+/// Whether one unit, as it stands in a cell, can be converted into another.
+fn like_units(text: &str, known: &str) -> bool {
+    converted(1.0, 0, text, known).is_some()
+}
+
+/// A number in the unit `from` in the unit `to`, both as they stand in cells, where that is exact in decimals: by a
+/// power of ten or a whole factor.
+fn converted(value: f64, decimals: u8, from: &str, to: &str) -> Option<(f64, u8)> {
+    let (from, to) = (unit_in_cells(from)?, unit_in_cells(to)?);
+    let factor = from.convert(1.0, &to).ok()?;
+    if from.convert(0.0, &to).ok()? != 0.0 || !(factor > 0.0) {
+        return None;
+    }
+    let shift = factor.log10().round();
+    if (factor / 10_f64.powf(shift) - 1.0).abs() < 1e-12 {
+        // The decimal digits move; nothing is rounded but the result.
+        let shift = shift as i32;
+        let value: f64 = format!("{value}e{shift}").parse().ok()?;
+        let decimals = i32::from(decimals) - shift;
+        return Some((value, u8::try_from(decimals.clamp(0, 255)).unwrap_or(0)));
+    }
+    let whole = factor.round();
+    ((factor / whole - 1.0).abs() < 1e-12).then_some((value * whole, decimals))
 }
 
 /// Decimals of the rows `rows`, from the changes of one column.

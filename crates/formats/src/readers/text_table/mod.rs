@@ -23,6 +23,7 @@ use curvary_record::{Claim, Code, Diagnostic, Fields, Origin, Place, Question, R
 pub(crate) use self::columns::unit_fits;
 use self::context::Context;
 use self::explain::{TableTold, Told, Use};
+use self::grid::Noted;
 use self::join::{Section, sections};
 use self::scan::{TextLine, scan, strip_remark};
 use self::shape::{Draft, Shaped, shape};
@@ -158,7 +159,61 @@ pub(crate) fn read(source: &Source, card: &Card) -> Reading {
 }
 
 /// Reads a source, and where `told` is given, notes how on the way.
-fn read_telling(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Reading {
+fn read_telling(source: &Source, card: &Card, told: Option<&mut Told>) -> Reading {
+    let Some(text) = without_clocks(source.text()) else {
+        return read_lines(source, card, told);
+    };
+    let mut reading = read_lines(&source.with_blanks(text), card, told);
+    if !reading.runs.is_empty() {
+        reading.remarks.push(
+            Diagnostic::note(
+                Code::new("clock-before-lines"),
+                "every line begins with the time at which it was written, words and numbers alike: these times were left aside",
+            )
+            .at(Place::line(1), "the first of them"),
+        );
+    }
+    reading
+}
+
+/// The text with blanks in place of the clock times in front of its lines, where all of them begin so, heads and words
+/// as well as rows: a log. A table whose first column is of clock times has heads without them.
+fn without_clocks(text: &str) -> Option<String> {
+    let clock = |line: &str| -> Option<usize> {
+        let bytes = line.as_bytes();
+        let digits = |at: usize| {
+            bytes
+                .get(at..at + 2)
+                .is_some_and(|two| two.iter().all(u8::is_ascii_digit))
+        };
+        let sign = |at: usize| bytes.get(at) == Some(&b':');
+        (digits(0) && sign(2) && digits(3) && sign(5) && digits(6) && bytes.get(8) == Some(&b' '))
+            .then_some(8)
+    };
+    clock(text)?;
+    let (mut lines, mut words) = (0, 0);
+    for line in text.lines().filter(|line| !line.trim().is_empty()) {
+        let end = clock(line)?;
+        lines += 1;
+        words += usize::from(line[end..].trim_start().starts_with(char::is_alphabetic));
+    }
+    if lines < 4 || words == 0 || words == lines {
+        return None;
+    }
+    let mut blanked = String::with_capacity(text.len());
+    for line in text.split_inclusive('\n') {
+        match clock(line) {
+            Some(end) => {
+                blanked.extend(std::iter::repeat_n(' ', end));
+                blanked.push_str(&line[end..]);
+            }
+            None => blanked.push_str(line),
+        }
+    }
+    Some(blanked)
+}
+
+fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Reading {
     let text = source.text();
     if let Some(reason) = not_text(source.glimpse().head) {
         return Reading::refused(Diagnostic::error(Code::new("not-a-text-table"), reason));
@@ -219,6 +274,7 @@ fn read_telling(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Re
         lines.extend(conditions.iter().flat_map(|section| &section.words));
         let mut context = Context::gather(text, &lines, &said.fields);
         context.sentinels.extend(&source.told().missing);
+        context.beside.clone_from(&said.beside);
         let mut columns = Vec::new();
         let shaped = shape(
             source,
@@ -240,6 +296,12 @@ fn read_telling(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Re
                 .at(Place::line(section.table.first_line as usize), "it begins here"),
             ),
             Shaped::Runs(drafts) => {
+                // What was said side by side and belongs to no table of its own is said of the run.
+                if !said.beside.is_empty() && drafts.iter().all(|draft| draft.fields.is_empty()) {
+                    for fields in std::mem::take(&mut said.beside) {
+                        said.claim_all(&fields);
+                    }
+                }
                 for draft in drafts {
                     if draft.traces.is_empty() && draft.questions.is_empty() {
                         continue;
@@ -356,8 +418,27 @@ fn columns_change(before: &Section, section: &Section) -> Option<Diagnostic> {
 /// A remark on a number that the end of the file has cut, where it looks cut.
 fn cut_off(source: &Source, section: &Section) -> Option<Diagnostic> {
     let text = source.text();
-    if text.ends_with(['\n', '\r']) || section.table.last_line as usize != source.lines().count() {
+    let lines = source.lines().count();
+    if text.ends_with(['\n', '\r']) || !(lines..=lines + 1).contains(&(section.table.last_line as usize + 1))
+    {
         return None;
+    }
+    if section.table.last_line as usize + 1 == lines {
+        // `59` behind the last row: the beginning of another one.
+        let span = source.lines().span(lines - 1);
+        let rest = text[span.range()].trim();
+        let begun = !rest.is_empty()
+            && rest.bytes().all(|b| {
+                b.is_ascii_digit() || b.is_ascii_whitespace() || matches!(b, b'.' | b',' | b';' | b'-' | b'+')
+            });
+        return begun.then(|| {
+            Diagnostic::warning(
+                Code::new("cut-off"),
+                format!("the file ends in the middle of its last row: `{rest}` was left out"),
+            )
+            .at(source.place(span), "the end of the file")
+            .help("compare it with the original")
+        });
     }
     let grid = &section.table.grid;
     let span = source.lines().span(section.table.last_line as usize - 1);
@@ -400,6 +481,8 @@ fn cut_off(source: &Source, section: &Section) -> Option<Diagnostic> {
 struct Said {
     fields: Fields,
     questions: Vec<Question>,
+    /// What lines say of several runs side by side, from left to right: `Sample: left      Sample: right`.
+    beside: Vec<Fields>,
 }
 
 impl Said {
@@ -424,15 +507,21 @@ impl Said {
                 }
                 continue;
             }
-            for pair in pairs {
-                let at = |range: std::ops::Range<usize>| base + range.start..base + range.end;
-                header::claim(
-                    &mut said.fields,
-                    &mut said.questions,
-                    source,
-                    at(pair.key),
-                    at(pair.value),
-                );
+            let at = |range: std::ops::Range<usize>| base + range.start..base + range.end;
+            let key = |pair: &header::Pair| crate::words::field_of(&kept[pair.key.clone()]);
+            let beside = pairs.len() >= 2
+                && key(&pairs[0]).is_some()
+                && pairs.iter().all(|pair| key(pair) == key(&pairs[0]));
+            for (place, pair) in pairs.into_iter().enumerate() {
+                if beside && said.beside.len() <= place {
+                    said.beside.push(Fields::default());
+                }
+                let fields = if beside {
+                    &mut said.beside[place]
+                } else {
+                    &mut said.fields
+                };
+                header::claim(fields, &mut said.questions, source, at(pair.key), at(pair.value));
             }
         }
         let first_is_title = comments.first().is_some_and(|(_, span)| {
@@ -471,6 +560,14 @@ impl Said {
         }
     }
 
+    fn claim_all(&mut self, fields: &Fields) {
+        for (key, claims) in fields.iter() {
+            for claim in claims {
+                self.fields.claim(key.as_str(), claim.clone());
+            }
+        }
+    }
+
     /// Takes over what another block says, for keys of which this one says nothing.
     fn inherit(&mut self, other: &Self) {
         for (key, claims) in other.fields.iter() {
@@ -490,6 +587,16 @@ impl Said {
 }
 
 fn run(source: &Source, card: &Card, section: &Section, draft: Draft, said: &Said, ordinal: usize) -> Run {
+    let fields = if draft.fields.is_empty() {
+        said.fields.clone()
+    } else {
+        let mut own = Said {
+            fields: draft.fields,
+            ..Said::default()
+        };
+        own.inherit(said);
+        own.fields
+    };
     let mut remarks = draft.remarks;
     remarks.extend(section.remarks.iter().cloned());
     remarks.extend(cut_off(source, section));
@@ -505,6 +612,7 @@ fn run(source: &Source, card: &Card, section: &Section, draft: Draft, said: &Sai
             .at(Place::line(section.table.first_line as usize), "its table begins here"),
         );
     }
+    remarks.extend(noted(section));
     for odd in section.table.grid.odd.iter().take(20) {
         remarks.push(
             Diagnostic::warning(
@@ -556,11 +664,44 @@ fn run(source: &Source, card: &Card, section: &Section, draft: Draft, said: &Sai
         },
         technique: draft.technique,
         because: draft.because,
-        fields: said.fields.clone(),
+        fields,
         traces: draft.traces,
         questions,
         remarks,
     }
+}
+
+/// Remarks on rows that were read in a way worth telling.
+fn noted(section: &Section) -> impl Iterator<Item = Diagnostic> + '_ {
+    let notes = &section.table.grid.notes;
+    let of = |what: fn(&Noted) -> bool| -> Vec<u32> {
+        notes
+            .iter()
+            .filter(|note| what(&note.what))
+            .map(|note| note.line)
+            .collect()
+    };
+    let told = [
+        (
+            of(|what| matches!(what, Noted::Touching)),
+            "numbers-touch",
+            "whose numbers touch, parted at their signs: each part stands under a column of its own",
+        ),
+        (
+            of(|what| matches!(what, Noted::Converted { .. })),
+            "units-change",
+            "with a number in another unit than the first of its column: it was converted",
+        ),
+    ];
+    told.into_iter().filter_map(|(lines, code, what)| {
+        let first = *lines.first()?;
+        let count = lines.len();
+        let rows = if count == 1 { "row" } else { "rows" };
+        Some(
+            Diagnostic::note(Code::new(code), format!("{count} {rows} {what}"))
+                .at(Place::line(first as usize), "the first of them"),
+        )
+    })
 }
 
 #[cfg(test)]

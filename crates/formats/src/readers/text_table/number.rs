@@ -33,6 +33,8 @@ pub(super) enum Cell {
         count: u8,
         decimals: u8,
     },
+    /// A number in parentheses: `(0.0012)`. Office programs write negative numbers so; people mark doubtful ones.
+    Bracketed { value: f64, decimals: u8 },
     /// A word or sign that says: no value.
     Missing,
     /// A word or sign that says: beyond the range.
@@ -122,7 +124,8 @@ pub(super) fn cell(text: &str, style: Style) -> Cell {
             return clock;
         }
         let blank = rest.len() - rest.trim_start().len();
-        if unit_like(rest.trim()) {
+        // A lone `E` for extinction is a unit only where the whole column has it; see `Grid::expect_units`.
+        if unit_like(rest.trim()) || (blank > 0 && rest.trim() == EXTINCTION) {
             return Cell::WithUnit {
                 value,
                 decimals,
@@ -131,8 +134,18 @@ pub(super) fn cell(text: &str, style: Style) -> Cell {
         }
         return Cell::Words;
     }
+    if let Some(inner) = text.strip_prefix('(').and_then(|inner| inner.strip_suffix(')'))
+        && let Some((value, decimals, end)) = spelled(inner.trim(), style)
+        && end == inner.trim().len()
+        && value > 0.0
+    {
+        return Cell::Bracketed { value, decimals };
+    }
     marker(text).unwrap_or(Cell::Words)
 }
+
+/// What some write behind an absorbance (extinction); behind a single number it may be the rest of an exponent.
+pub(super) const EXTINCTION: &str = "E";
 
 /// Whether the words behind a number are a unit. A letter that may be the rest of a damaged number or of an exponent
 /// (`0.2O5`, `1.1E`) is none.

@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use curvary_record::{Code, Span};
 
-use super::dialect::{Decision, Dialect, Sep, decide, is_blank, raw_split, split, split_wide};
+use super::dialect::{Brackets, Decision, Dialect, Sep, decide, is_blank, raw_split, split, split_wide};
 use super::grid::{Cursor, Grid, Kind, MAX_COLUMNS, line_end};
 use super::number::{Cell, Style, cell};
 use crate::Assumptions;
@@ -73,7 +73,9 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize) -> Vec<Piece> 
             failed_before = false;
             continue;
         }
-        let class = class_of(line);
+        // A row behind a remark sign was put out of use; it begins no table.
+        let remark = matches!(strip_remark(line).0, Some("#" | "##" | "//" | "!" | "%"));
+        let class = if remark { Class::Words } else { class_of(line) };
         // A long text full of digits is no reason to weigh every one of its lines.
         let worth_it = failures < 400 || !failed_before;
         if class != Class::Words && worth_it && cursor.at >= from {
@@ -123,7 +125,7 @@ enum Class {
 }
 
 fn class_of(line: &str) -> Class {
-    let text = line.trim_start_matches(|c| is_blank(c) || c == '"' || c == '|');
+    let text = line.trim_start_matches(|c| is_blank(c) || matches!(c, '"' | '\'' | '|'));
     let mut digits = 0_usize;
     let mut letters = 0_usize;
     let mut colon_first = false;
@@ -186,7 +188,12 @@ fn table_at(
     if class == Class::Mixed && sample.len() < 2 && head_above.is_none() {
         return None;
     }
-    let (dialect, open) = settle(decide(&sample, head_above), assume)?;
+    let (mut dialect, open) = settle(decide(&sample, head_above), assume)?;
+    dialect.brackets = match assume.get("parentheses") {
+        Some("negative") => Brackets::Negative,
+        Some(_) => Brackets::Absent,
+        None => Brackets::Open,
+    };
     let columns = usual_count(&sample, &dialect)?;
     if !(2..=MAX_COLUMNS).contains(&columns) {
         return None;
@@ -201,11 +208,12 @@ fn table_at(
     }
     let mut grid = Grid::new(dialect.clone(), kinds);
     grid.learn_extents(sample.iter().copied());
+    grid.expect_units(&sample);
     let mut after = grid.read(text, cursor, text.len());
     if grid.rows == 0 {
         return None;
     }
-    let heads = heads_above(text, &grid, above);
+    let mut heads = heads_above(text, &grid, above);
     let worded = heads.iter().any(|head| {
         head.cells
             .iter()
@@ -250,13 +258,37 @@ fn table_at(
                 let kinds = kinds_of(&sample, &dialect, usual_count(&sample, &dialect)?);
                 grid = Grid::new(dialect, kinds);
                 grid.learn_extents(sample.iter().copied());
+                grid.expect_units(&sample);
                 after = grid.read(text, cursor, text.len());
             }
         }
     }
-    if open.is_none() && assume.get("decimal").is_none() && groups_of_three(&sample, &grid.dialect) {
-        open = Some((Code::new("columns-run-together"), vec![grid.dialect.clone()]));
+    if open.is_none()
+        && assume.get("decimal").is_none()
+        && let Some(group) = groups_of_three(&sample, &grid.dialect)
+    {
+        // As many heads as there are columns without the groups of three settle it.
+        let settled = head_above.is_some_and(|line| {
+            let words = glue_units(line, raw_split(line, Sep::Blank));
+            let named =
+                |range: &Range<usize>| crate::head::read_head(&line[range.clone()]).quantity.is_some();
+            words.len() + 1 == columns && words.iter().all(named)
+        });
+        if settled && grid.dialect.sep == Sep::Blank {
+            let mut pieces = vec![1; columns - 1];
+            pieces[group - 1] = 2;
+            let dialect = Dialect {
+                pieces: Some(pieces),
+                ..grid.dialect.clone()
+            };
+            grid = Grid::new(dialect.clone(), kinds_of(&sample, &dialect, columns - 1));
+            after = grid.read(text, cursor, text.len());
+            heads = heads_above(text, &grid, above);
+        } else {
+            open = Some((Code::new("columns-run-together"), vec![grid.dialect.clone()]));
+        }
     }
+    let (grid, heads) = unwrap(grid, heads);
     let unmatched_head = if heads.is_empty() {
         unmatched_head(text, above)
     } else {
@@ -273,6 +305,33 @@ fn table_at(
         },
         after,
     ))
+}
+
+/// Rows broken over two lines put together, where the heads above are broken in the same way: two rows of them, the
+/// lower without a head over the first column.
+fn unwrap(grid: Grid, heads: Vec<HeadRow>) -> (Grid, Vec<HeadRow>) {
+    let [.., upper, lower] = heads.as_slice() else {
+        return (grid, heads);
+    };
+    let first = |row: &HeadRow| row.cells.first().copied().flatten();
+    if first(upper).is_none() || first(lower).is_some() {
+        return (grid, heads);
+    }
+    let Some(whole) = grid.unwrapped() else {
+        return (grid, heads);
+    };
+    let cells: Vec<Option<Span>> = upper.cells.iter().chain(&lower.cells[1..]).copied().collect();
+    let heads = vec![
+        HeadRow {
+            line: upper.line,
+            cells: vec![None; cells.len()],
+        },
+        HeadRow {
+            line: lower.line,
+            cells,
+        },
+    ];
+    (whole, heads)
 }
 
 /// The nearest line of words, where it names two quantities or more and yet did not fit over the columns.
@@ -305,11 +364,11 @@ fn unmatched_head(text: &str, above: &[Piece]) -> Option<TextLine> {
     (named >= 2).then_some(*line)
 }
 
-/// Whether a column is of nothing but three digits, some with leading zeros: the rest of numbers written with a
+/// The column of nothing but three digits, some with leading zeros: the rest of numbers written with a
 /// thousands mark that is also the separator.
-fn groups_of_three(rows: &[&str], dialect: &Dialect) -> bool {
+fn groups_of_three(rows: &[&str], dialect: &Dialect) -> Option<usize> {
     if !matches!(dialect.sep, Sep::Blank | Sep::Comma) || dialect.pieces.is_some() {
-        return false;
+        return None;
     }
     let cells: Vec<Vec<&str>> = rows
         .iter()
@@ -318,7 +377,7 @@ fn groups_of_three(rows: &[&str], dialect: &Dialect) -> bool {
     let columns = cells.iter().map(Vec::len).max().unwrap_or(0);
     let ragged = cells.iter().any(|row| row.len() != columns);
     let digits = |text: &str| !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit());
-    (1..columns).any(|column| {
+    (1..columns).find(|&column| {
         let (mut zeros, mut seen) = (0, 0);
         for row in &cells {
             let (Some(front), Some(cell)) = (row.get(column - 1), row.get(column)) else {
@@ -512,7 +571,7 @@ fn kinds_of(rows: &[&str], dialect: &Dialect, columns: usize) -> Vec<Kind> {
         }
         for (column, range) in cells.into_iter().take(columns).enumerate() {
             match cell(&row[range], dialect.style) {
-                Cell::Number { .. } | Cell::WithUnit { .. } => figures[column] += 1,
+                Cell::Number { .. } | Cell::WithUnit { .. } | Cell::Bracketed { .. } => figures[column] += 1,
                 Cell::Words | Cell::Clock { .. } => words[column] += 1,
                 Cell::Missing | Cell::Beyond | Cell::Empty => {}
             }
@@ -551,10 +610,11 @@ fn is_head_of_numbers(rows: &[&str], dialect: &Dialect) -> bool {
     let orderly = across.windows(2).all(|w| w[0] < w[1]) || across.windows(2).all(|w| w[0] > w[1]);
     let names = |text: &str| {
         let head = crate::head::read_head(text);
-        let quantities = head.quantity.iter().chain(&head.quantities_possible);
-        quantities
-            .into_iter()
-            .any(|q| matches!(q.as_str(), "wavelength" | "wavenumber" | "time"))
+        // `S0` is a sample as often as a concentration; with its unit it is none.
+        let concentration =
+            head.quantity == Some(curvary_record::Quantity::CONCENTRATION) && head.unit.is_some();
+        let mut quantities = head.quantity.iter().chain(&head.quantities_possible);
+        concentration || quantities.any(|q| matches!(q.as_str(), "wavelength" | "wavenumber" | "time"))
     };
     let corner_tells = names(corner)
         && rest.iter().all(|row| {
@@ -609,6 +669,8 @@ pub(super) fn strip_remark(line: &str) -> (Option<&str>, &str) {
                         && !rest.contains("\";")
                         && !rest.contains("\"\t")
                 }
+                // `'Wavelength';'Absorbance'` are quoted cells.
+                "'" if rest.contains("';") || rest.contains("',") || rest.contains("'\t") => false,
                 "'" | "*" | "!" | "$" => rest.starts_with(|c: char| c.is_whitespace() || c.is_alphabetic()),
                 _ => true,
             };
@@ -669,7 +731,11 @@ fn map_heads(
     after_blank: bool,
 ) -> Option<Vec<Option<Span>>> {
     let raw = &text[line.span.range()];
-    let (_, kept) = strip_remark(raw);
+    let (mark, mut kept) = strip_remark(raw);
+    // A tab in front of the heads is a head left empty.
+    if mark.is_none() && grid.dialect.sep == Sep::Tab {
+        kept = raw.trim_matches(|c| c != '\t' && is_blank(c));
+    }
     let offset = raw.find(kept).unwrap_or(0);
     let base = line.span.start as usize + offset;
     let columns = grid.columns();
@@ -804,6 +870,13 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Rang
             return Some((padded, true));
         }
     }
+    // Blanks divide the heads of a table in blanks as they divide its rows; elsewhere they may only divide words.
+    let blanks = matches!(sep, Sep::Blank | Sep::Wide);
+    let line = if blanks { without_aside(line) } else { line };
+    let wide = split_wide(line);
+    if blanks && wide.len() == columns {
+        return Some((whole(wide), true));
+    }
     for other in [Sep::Tab, Sep::Semicolon, Sep::Pipe, Sep::Comma] {
         if other == sep {
             continue;
@@ -813,9 +886,6 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Rang
             return Some((whole(cells), false));
         }
     }
-    // Blanks divide the heads of a table in blanks as they divide its rows; elsewhere they may only divide words.
-    let blanks = matches!(sep, Sep::Blank | Sep::Wide);
-    let wide = split_wide(line);
     if wide.len() == columns {
         return Some((whole(wide), blanks));
     }
@@ -832,6 +902,23 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Rang
         return Some((shifted, blanks));
     }
     by_position(line, &words, grid, indent).map(|cells| (cells, false))
+}
+
+/// A line of heads without an aside at its end: `nm  Abs   (one sample, columns continue)`.
+fn without_aside(line: &str) -> &str {
+    let Some(open) = line.rfind("  (").filter(|_| line.trim_end().ends_with(')')) else {
+        return line;
+    };
+    let inner = line[open + 3..].trim_end().trim_end_matches(')');
+    let is_unit = !matches!(
+        curvary_record::unit::spelled(inner),
+        curvary_record::unit::Spelling::None
+    );
+    if is_unit || !inner.contains(' ') {
+        line
+    } else {
+        line[..open].trim_end()
+    }
 }
 
 /// Puts `(nm)`, `[nm]`, `/ nm` and the like to the word before them.

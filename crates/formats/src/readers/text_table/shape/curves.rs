@@ -42,11 +42,18 @@ impl Shaper<'_> {
     }
 
     pub(super) fn name(&self, column: usize) -> Option<String> {
-        self.columns[column]
-            .heads
-            .last()
-            .map(|(text, _)| text.trim().to_owned())
-            .filter(|text| !text.is_empty())
+        let heads = &self.columns[column].heads;
+        // A row of units below the names is no row of names.
+        let is_unit = |text: &str| {
+            let text = text.trim().trim_matches(['[', ']', '(', ')', '<', '>']);
+            text == "-" || !matches!(unit::spelled(text), unit::Spelling::None)
+        };
+        let text = match heads.as_slice() {
+            [.., (above, _), (lowest, _)] if is_unit(lowest) && !is_unit(above) => above,
+            [.., (lowest, _)] => lowest,
+            [] => return None,
+        };
+        Some(text.trim().to_owned()).filter(|text| !text.is_empty())
     }
 
     /// The running column at the kept rows.
@@ -234,14 +241,34 @@ impl Shaper<'_> {
             );
         }
         let index = self.columns[column].index;
-        let lacking = grid.gaps_of(index).filter(|gap| gap.lack != Lack::Empty).count();
+        let lacking = self.lacking(index);
         let unplaced = self.unplaced.get(&column).copied().unwrap_or(0);
         trace.absent = u32::try_from(lacking + unplaced).unwrap_or(u32::MAX);
-        if lacking > 0 || grid.gaps_of(index).any(|gap| gap.lack == Lack::Empty) {
+        if grid.gaps_of(index).next().is_some() {
             self.tell_gaps(|c| c == index, &quantity);
         }
         self.mark_saturated(&mut trace);
         Some(trace)
+    }
+
+    /// How many numbers of a column are absent, apart from cells that were left empty.
+    fn lacking(&self, column: usize) -> usize {
+        let grid = &self.table.grid;
+        let last = grid
+            .column(column)
+            .enumerate()
+            .filter(|(_, value)| !value.is_nan())
+            .last()
+            .map_or(0, |(row, _)| row);
+        let cut = !self.source.text().ends_with(['\n', '\r'])
+            && self.table.last_line as usize == self.source.lines().count();
+        let counts = |gap: &&Gap| match gap.lack {
+            Lack::Empty => false,
+            // Behind its last number a column is only shorter than its neighbours, unless the file was cut there.
+            Lack::Short => (gap.row as usize) < last || (cut && gap.row as usize + 1 == grid.rows),
+            _ => true,
+        };
+        grid.gaps_of(column).filter(counts).count()
     }
 
     /// Tells what stands where numbers are absent.
@@ -259,7 +286,13 @@ impl Shaper<'_> {
                 "number-not-readable",
                 "are no numbers in the style of this table",
             ),
+            (
+                Lack::Bracketed,
+                "number-in-parentheses",
+                "are numbers in parentheses",
+            ),
             (Lack::Empty, "empty-cell", "are empty"),
+            (Lack::Short, "row-ends-early", "are missing: their rows end early"),
         ] {
             let gaps: Vec<_> = grid
                 .gaps
@@ -268,7 +301,7 @@ impl Shaper<'_> {
                 .collect();
             let gaps: Vec<_> = match lack {
                 // Empty cells at the end of a column only say that it is shorter than its neighbours.
-                Lack::Empty => {
+                Lack::Empty | Lack::Short => {
                     let mut inner = Vec::new();
                     for gap in gaps {
                         let ends = (gap.row as usize..grid.rows)

@@ -86,9 +86,18 @@ impl Shaper<'_> {
         let counted = spread.counts();
         match across_meaning {
             Some((quantity, _)) if quantity == Quantity::WAVELENGTH => {
-                self.light_across(&across, &values, &spread)
+                self.light_across(&across, &values, &spread, None)
             }
             Some((quantity, unit)) if quantity == Quantity::TIME => self.time_across(&across, unit),
+            // A table laid on its side: the corner names what runs across, each row what was measured.
+            None if first.kind == Kind::Words
+                && first.clock.is_none()
+                && let Some((Some(quantity), Some(unit))) = down.clone()
+                && matches!(quantity.as_str(), "concentration" | "time" | "temperature" | "ph")
+                && self.rows_are_measured() =>
+            {
+                self.light_across(&across, &values, &spread, Some((quantity, unit)))
+            }
             // Counted heads are names: `1 2 3 4`.
             None if counted && first.quantity.is_some() => None,
             None if first.quantity == Some(Quantity::WAVELENGTH) => {
@@ -103,12 +112,24 @@ impl Shaper<'_> {
         }
     }
 
-    /// Spectra as rows, or times down and wavelengths across.
+    /// Whether the name of every row says that something was measured in it.
+    pub(super) fn rows_are_measured(&self) -> bool {
+        let text = self.source.text();
+        let mut rows = self.table.grid.words(self.columns[0].index).iter();
+        rows.all(|span| {
+            let head = super::super::columns::head_or_first_word(&text[span.range()]);
+            head.quantity
+                .is_some_and(|quantity| of_the_trade_measured(&quantity) || quantity == Quantity::RATE)
+        })
+    }
+
+    /// Spectra as rows, or times down and wavelengths across; or curves over another `axis` that stands across.
     fn light_across(
         &mut self,
         across: &[(usize, f64, Option<Coordinate>)],
         values: &[f64],
         spread: &Spread,
+        axis: Option<(Quantity, Unit)>,
     ) -> Option<Draft> {
         let first = self.columns[0].clone();
         let clocked = first.clock.is_some();
@@ -122,14 +143,14 @@ impl Shaper<'_> {
         let corner_time = [down, over]
             .into_iter()
             .flatten()
-            .find(|head| head.0 == Some(Quantity::TIME));
+            .find(|head| head.0 == Some(Quantity::TIME) && axis.is_none());
         if let Some((_, unit)) = corner_time.filter(|_| first.quantity.is_none()) {
             self.columns[0].quantity = Some(Quantity::TIME);
             self.columns[0].unit = unit;
             self.columns[0].quantities_possible.clear();
         }
         let first = self.columns[0].clone();
-        let time_down = clocked || first.quantity == Some(Quantity::TIME);
+        let time_down = clocked || first.quantity == Some(Quantity::TIME) && axis.is_none();
         if time_down && across.len() < SCAN_FROM {
             return None;
         }
@@ -153,7 +174,7 @@ impl Shaper<'_> {
             match heads
                 .first()
                 .and_then(|head| head.quantity.clone())
-                .filter(of_the_trade_measured)
+                .filter(|quantity| of_the_trade_measured(quantity) || *quantity == Quantity::RATE)
             {
                 Some(quantity) if heads.iter().all(|head| head.quantity.as_ref() == Some(&quantity)) => {
                     y_unit = heads[0].unit.clone().unwrap_or_else(|| customary_unit(&quantity));
@@ -198,11 +219,16 @@ impl Shaper<'_> {
             None
         };
         let x_values: Arc<[f64]> = values.into();
-        let x_unit = across[0]
-            .2
-            .as_ref()
-            .filter(|c| c.quantity == Quantity::WAVELENGTH)
-            .map_or(Unit::NANOMETRE, |c| c.unit.clone());
+        let (x_quantity, x_unit) = axis.unwrap_or_else(|| {
+            let told = across[0]
+                .2
+                .as_ref()
+                .filter(|c| c.quantity == Quantity::WAVELENGTH);
+            (
+                Quantity::WAVELENGTH,
+                told.map_or(Unit::NANOMETRE, |c| c.unit.clone()),
+            )
+        });
         for (i, _, _) in across {
             self.used(*i, ColumnRole::Measured, &y_quantity, &y_unit);
         }
@@ -249,7 +275,7 @@ impl Shaper<'_> {
             }
             let whole = kept.len() == across.len();
             let x = Values {
-                quantity: Quantity::WAVELENGTH,
+                quantity: x_quantity.clone(),
                 unit: x_unit.clone(),
                 name: None,
                 values: if whole {
@@ -299,14 +325,18 @@ impl Shaper<'_> {
                 .and_then(|names| names.get(row))
                 .filter(|_| !clocked)
             {
-                let label = super::super::columns::head_or_first_word(name)
-                    .label
-                    .unwrap_or_else(|| name.clone());
-                trace.fields.claim(
-                    "sample",
-                    Claim::text(label.clone(), Origin::Source(Place::line(line))),
-                );
-                trace.label = Some(label);
+                let label = super::super::columns::head_or_first_word(name).label;
+                // `Initial rate (µmol/L/min)` says what the row is of, and names no sample.
+                if label.is_some() || !in_names {
+                    trace.fields.claim(
+                        "sample",
+                        Claim::text(
+                            label.clone().unwrap_or_else(|| name.clone()),
+                            Origin::Source(Place::line(line)),
+                        ),
+                    );
+                }
+                trace.label = Some(label.unwrap_or_else(|| name.clone()));
             } else if time_quantity.is_none() && first.kind == Kind::Figures {
                 trace.label = Some(self.table.grid.figure(row, first.index).to_string());
             }
@@ -316,12 +346,22 @@ impl Shaper<'_> {
         }
         let columns: Vec<usize> = across.iter().map(|(i, _, _)| self.columns[*i].index).collect();
         self.tell_gaps(|column| columns.contains(&column), &y_quantity);
-        self.because.push(format!(
-            "wavelengths from {} to {} stand across; each row is a spectrum",
+        let (from, to) = (
             values.first().copied().unwrap_or(0.0),
-            values.last().copied().unwrap_or(0.0)
-        ));
-        let technique = if time_quantity.is_some() {
+            values.last().copied().unwrap_or(0.0),
+        );
+        self.because.push(if x_quantity == Quantity::WAVELENGTH {
+            format!("wavelengths from {from} to {to} stand across; each row is a spectrum")
+        } else {
+            format!("the {x_quantity} from {from} to {to} stands across; each row is a curve")
+        });
+        let technique = if x_quantity != Quantity::WAVELENGTH {
+            if y_quantity == Quantity::RATE {
+                Technique::RATE_SERIES
+            } else {
+                self.technique_of(&x_quantity, &[])
+            }
+        } else if time_quantity.is_some() {
             Technique::SPECTRAL_TIME_COURSE
         } else {
             Technique::SPECTRUM
@@ -350,6 +390,27 @@ impl Shaper<'_> {
                 Unit::ONE
             }
         };
+        let two_parts = |text: &str| {
+            matches!(
+                super::super::number::cell(text.trim(), Style::POINT),
+                super::super::number::Cell::Clock { count: 2, .. }
+            )
+        };
+        let clocked = self.columns[across[0].0]
+            .heads
+            .iter()
+            .any(|(text, _)| two_parts(text));
+        let settled = self.source.assume().axis("x").is_some();
+        if clocked && !self.context.minutes_and_seconds && !settled {
+            let column = self.columns[across[0].0].clone();
+            let labels = self.label_at(&column, "a time");
+            self.ask(
+                "time-unit",
+                "the times across the heads have two parts, and nothing tells whether they are minutes and seconds or hours and minutes",
+                &[("x=time:s", "minutes and seconds"), ("x=time:min", "hours and minutes")],
+                labels,
+            );
+        }
         let roles: Vec<Role> = self.columns.iter().map(|_| Role::Measured).collect();
         let mut traces = Vec::with_capacity(across.len());
         let first = across[0].0;
@@ -398,6 +459,21 @@ impl Shaper<'_> {
 fn number_over(column: &Column, first: &Column) -> Option<(f64, Option<Coordinate>)> {
     for (level, (text, _)) in column.heads.iter().enumerate().rev() {
         let text = text.trim();
+        // `1:30` over a scan, in seconds; what two parts are is asked by the caller.
+        if let super::super::number::Cell::Clock {
+            parts: [a, b, c],
+            count,
+            ..
+        } = super::super::number::cell(text, Style::POINT)
+        {
+            let seconds = if count == 3 {
+                a * 3600.0 + b * 60.0 + c
+            } else {
+                a * 60.0 + b
+            };
+            let held = Coordinate::new(Quantity::TIME, Unit::SECOND, seconds);
+            return Some((seconds, Some(held)));
+        }
         let Some(value) = leading_number(text) else {
             continue;
         };

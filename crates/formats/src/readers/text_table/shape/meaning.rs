@@ -40,6 +40,24 @@ impl Shaper<'_> {
                 .is_some_and(|head| head.trim().eq_ignore_ascii_case("wave"))
         {
             let spelled = head.unwrap_or_default();
+            if light_possible(&column) {
+                let message = format!(
+                    "the head `{}` speaks of wavelength and of wavenumber, for values from {} to {}",
+                    spelled.trim(),
+                    column.stats.min,
+                    column.stats.max
+                );
+                self.ask_x(
+                    &column,
+                    "wavelength-or-wavenumber",
+                    &message,
+                    &[
+                        ("x=wavelength:nm", "wavelengths in nanometres"),
+                        ("x=wavenumber:/cm", "wavenumbers in reciprocal centimetres"),
+                    ],
+                );
+                return (Quantity::UNKNOWN, Unit::ONE);
+            }
             self.ask_x(
                 &column,
                 "axis-unknown",
@@ -245,9 +263,7 @@ impl Shaper<'_> {
             .map(|(text, _)| text.to_lowercase())
             .collect::<Vec<_>>()
             .join(" ");
-        let said = ["mm:ss", "m:ss", "min:s", "min:sek", "mn:s", "min:seg", "m:s"]
-            .iter()
-            .any(|form| head.contains(form));
+        let said = self.context.minutes_and_seconds || CLOCK_FORMS.iter().any(|form| head.contains(form));
         let step = column.stats.step.map(f64::abs);
         let by_interval = self
             .context
@@ -403,7 +419,11 @@ impl Shaper<'_> {
         if let Some(quantity) = quantity {
             self.doubt_measured(&column, &quantity);
             let unit = match quantity.as_str() {
-                "absorbance" => column.unit.clone().unwrap_or(Unit::ABSORBANCE),
+                "absorbance" => column
+                    .unit
+                    .clone()
+                    .filter(|unit| *unit != Unit::ONE)
+                    .unwrap_or(Unit::ABSORBANCE),
                 "transmittance" | "reflectance" => self.percent_or_fraction(&column, &quantity),
                 "rate" => column.unit.clone().unwrap_or_else(|| {
                     self.ask(
@@ -576,6 +596,8 @@ impl Shaper<'_> {
             "time" => Technique::TIME_COURSE,
             "concentration" if rate => Technique::RATE_SERIES,
             "concentration" | "index" => Technique::FIXED_WAVELENGTH,
+            // Whichever of the two it is, it is a spectrum.
+            _ if self.columns.iter().any(light_possible) => Technique::SPECTRUM,
             _ => Technique::UNKNOWN,
         }
     }
@@ -598,4 +620,13 @@ fn is_peak_word(text: &str) -> bool {
         || lower
             .split_whitespace()
             .any(|word| word == "pic" || word == "pics")
+}
+
+/// Whether a head leaves open only which measure of light runs: `Wavelength (cm-1)`.
+fn light_possible(column: &Column) -> bool {
+    !column.quantities_possible.is_empty()
+        && column
+            .quantities_possible
+            .iter()
+            .all(|quantity| *quantity == Quantity::WAVELENGTH || *quantity == Quantity::WAVENUMBER)
 }

@@ -15,15 +15,15 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use curvary_record::{
-    Alternative, Claim, Code, Column as Values, Coordinate, Decimals, Diagnostic, Label, Lines, Origin,
-    Place, Quantity, Question, Span, Technique, Trace, Unit,
+    Alternative, Claim, Code, Column as Values, Coordinate, Decimals, Diagnostic, Fields, Label, Lines,
+    Origin, Place, Quantity, Question, Span, Technique, Trace, Unit, unit,
 };
 
 use self::curves::sentinel_of;
 use super::columns::{Column, describe, give_meaning};
-use super::context::Context;
+use super::context::{CLOCK_FORMS, Context};
 use super::explain::columns_told;
-use super::grid::{Kind, Lack, decimals_of};
+use super::grid::{Gap, Kind, Lack, decimals_of};
 use super::number::Style;
 use super::scan::{Table, leading_number};
 use crate::Source;
@@ -35,6 +35,8 @@ use crate::head::read_head;
 pub(super) struct Draft {
     pub(super) technique: Technique,
     pub(super) traces: Vec<Trace>,
+    /// What is said of this run alone, where one line speaks of several side by side.
+    pub(super) fields: Fields,
     pub(super) because: Vec<String>,
     pub(super) questions: Vec<Question>,
     pub(super) remarks: Vec<Diagnostic>,
@@ -200,6 +202,9 @@ impl Shaper<'_> {
                 .at(Place::line(self.table.grid.line(row)), "the first of them"),
             );
         }
+        self.ask_parentheses();
+        self.hear_rates();
+        self.unswap();
         if let Some(reason) = self.foreign() {
             return Shaped::Other(reason);
         }
@@ -306,6 +311,12 @@ impl Shaper<'_> {
         if holds || named.iter().any(|quantity| of_the_trade(quantity)) {
             return None;
         }
+        let named_rows = self.columns.first().is_some_and(|first| {
+            first.kind == Kind::Words && first.clock.is_none() && first.quantity.is_some()
+        });
+        if named_rows && self.rows_are_measured() {
+            return None;
+        }
         let has = |quantity: &Quantity| named.contains(&quantity);
         let rates = has(&Quantity::RATE) || self.context.names(&Quantity::RATE);
         if rates
@@ -336,6 +347,14 @@ impl Shaper<'_> {
             .iter()
             .filter(|c| c.kind == Kind::Figures)
             .all(|c| c.stats.whole);
+        // A name over a column beside one without a head tells no more than no heads at all.
+        let nameless = self.columns.len() == 2
+            && self.columns[0].heads.is_empty()
+            && self.columns[0].stats.orderly()
+            && self.columns[0].stats.count >= 4;
+        if nameless && !whole {
+            return None;
+        }
         if heads.is_empty() && whole && self.table.open.is_none() {
             return Some("whole numbers only, without any word of the trade around them".to_owned());
         }
@@ -347,6 +366,7 @@ impl Shaper<'_> {
         let vague = self
             .columns
             .iter()
+            .filter(|c| c.quantity != Some(Quantity::TIME))
             .filter_map(|c| c.heads.last())
             .all(|(text, _)| {
                 let word = text
@@ -372,6 +392,13 @@ impl Shaper<'_> {
                         | "b"
                         | ""
                 )
+            });
+        let vague = vague
+            && self.columns.iter().any(|c| {
+                c.quantity != Some(Quantity::TIME)
+                    && c.heads
+                        .iter()
+                        .any(|(text, _)| text.chars().any(char::is_alphabetic))
             });
         (!vague).then(|| format!("the heads speak of other things: {}", heads.join(", ")))
     }
@@ -412,6 +439,112 @@ impl Shaper<'_> {
                 text: "the first row".to_owned(),
             }],
         });
+    }
+
+    /// Where the words around say that rates stand here, and in which unit, the columns without a quantity of their own
+    /// beside concentrations are rates: `[S] (mM);I = 0 µM;I = 5 µM` below `Rates in A/min`.
+    fn hear_rates(&mut self) {
+        let Some(unit) = self.context.stated(&Quantity::RATE) else {
+            return;
+        };
+        let coordinate = |column: &Column| column.quantity == Some(Quantity::CONCENTRATION);
+        let bare = |column: &Column| column.quantity.is_none() && column.kind == Kind::Figures;
+        if self.columns.iter().filter(|column| coordinate(column)).count() != 1
+            || !self
+                .columns
+                .iter()
+                .all(|column| coordinate(column) || bare(column))
+        {
+            return;
+        }
+        for column in self.columns.iter_mut().filter(|column| bare(column)) {
+            column.quantity = Some(Quantity::RATE);
+            column.unit = Some(unit.clone());
+        }
+        self.because_once("y is a rate: the words around the table say so");
+    }
+
+    /// Asks whether two heads stand over each other's columns: `Absorbance` over 400 to 700, `Wavelength` over 0.03 to
+    /// 0.76. The likelier reading is given with the question.
+    fn unswap(&mut self) {
+        let [first, second] = self.columns.as_slice() else {
+            return;
+        };
+        let nanometres = |column: &Column| column.stats.like_nanometres() && column.stats.orderly();
+        let small =
+            |column: &Column| column.stats.count > 2 && column.stats.min > -1.0 && column.stats.max < 6.0;
+        let is = |column: &Column, quantity: Quantity| column.quantity.as_ref() == Some(&quantity);
+        let swapped = |light: &Column, measured: &Column| {
+            is(light, Quantity::ABSORBANCE)
+                && is(measured, Quantity::WAVELENGTH)
+                && nanometres(light)
+                && small(measured)
+        };
+        if !swapped(first, second) && !swapped(second, first) {
+            return;
+        }
+        match self.source.assume().get("heads") {
+            Some("as-written") => return,
+            Some(_) => {}
+            None => {
+                let labels = self.label_at(&self.columns[0].clone(), "a head");
+                self.ask(
+                    "heads-swapped",
+                    "each head suits the numbers of the other column: were the two interchanged?",
+                    &[
+                        (
+                            "heads=swapped",
+                            "the numbers tell: the wavelengths are those from 100 on",
+                        ),
+                        ("heads=as-written", "the heads are right"),
+                    ],
+                    labels,
+                );
+            }
+        }
+        if let [first, second] = self.columns.as_mut_slice() {
+            std::mem::swap(&mut first.quantity, &mut second.quantity);
+            std::mem::swap(&mut first.unit, &mut second.unit);
+            std::mem::swap(&mut first.heads, &mut second.heads);
+        }
+    }
+
+    /// Asks what numbers in parentheses mean.
+    fn ask_parentheses(&mut self) {
+        let gaps: Vec<&Gap> = self
+            .table
+            .grid
+            .gaps
+            .iter()
+            .filter(|gap| gap.lack == Lack::Bracketed)
+            .collect();
+        let Some(first) = gaps.first() else { return };
+        let message = format!(
+            "{} in parentheses, such as `{}`: negative, or marked as doubtful?",
+            if gaps.len() == 1 {
+                "1 number stands".to_owned()
+            } else {
+                format!("{} numbers stand", gaps.len())
+            },
+            &self.source.text()[first.span.range()]
+        );
+        let labels = gaps
+            .iter()
+            .take(PLACES_TOLD)
+            .map(|gap| Label {
+                place: self.source.place(gap.span),
+                text: String::new(),
+            })
+            .collect();
+        self.ask(
+            "number-in-parentheses",
+            &message,
+            &[
+                ("parentheses=negative", "they are negative numbers"),
+                ("parentheses=absent", "they are to be left out"),
+            ],
+            labels,
+        );
     }
 
     fn label_at(&self, column: &Column, text: &str) -> Vec<Label> {
@@ -490,6 +623,7 @@ impl Shaper<'_> {
         Draft {
             technique,
             traces: traces.into_iter().filter(|trace| !trace.is_empty()).collect(),
+            fields: Fields::default(),
             because,
             questions: self.questions.clone(),
             remarks: std::mem::take(&mut self.remarks),

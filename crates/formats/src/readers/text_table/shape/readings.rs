@@ -121,6 +121,7 @@ impl Shaper<'_> {
         let rows = self.table.grid.rows;
         let names = self.row_names(roles);
         let counted: Arc<[f64]> = (1..=rows).map(|row| row as f64).collect();
+        let times = self.times_by_interval(&ys, roles);
         let mut traces = Vec::new();
         let headed = ys.iter().any(|&y| self.columns[y].quantity.is_some());
         let settled = self.source.assume().get("shape").is_some();
@@ -140,15 +141,17 @@ impl Shaper<'_> {
                 );
             }
             let (kept, values, decimals) = self.kept(y, &quantity, None);
-            let x = Values::new(
-                Quantity::INDEX,
-                Unit::ONE,
+            let places = |all: &Arc<[f64]>| {
                 if kept.len() == rows {
-                    Arc::clone(&counted)
+                    Arc::clone(all)
                 } else {
-                    kept.iter().map(|&row| (row + 1) as f64).collect()
-                },
-            );
+                    kept.iter().map(|&row| all[row]).collect()
+                }
+            };
+            let x = match &times {
+                Times::Reckoned(times) => Values::new(Quantity::TIME, Unit::SECOND, places(times)),
+                _ => Values::new(Quantity::INDEX, Unit::ONE, places(&counted)),
+            };
             let column = Values {
                 quantity,
                 unit,
@@ -164,6 +167,62 @@ impl Shaper<'_> {
             }
         }
         self.hold_wavelength(&mut traces);
-        Shaped::Runs(vec![self.finish(Technique::FIXED_WAVELENGTH, traces)])
+        let technique = match times {
+            Times::None => Technique::FIXED_WAVELENGTH,
+            _ => Technique::TIME_COURSE,
+        };
+        Shaped::Runs(vec![self.finish(technique, traces)])
     }
+
+    /// The times of counted readings where an interval is stated. Whether the first was taken at once or after one
+    /// interval is not written, so it is asked.
+    fn times_by_interval(&mut self, ys: &[usize], roles: &[Role]) -> Times {
+        let rows = self.table.grid.rows;
+        let names = roles.contains(&Role::Names);
+        let (Some(interval), false, true) = (self.context.interval, names, rows >= 5 && ys.len() <= 8) else {
+            return Times::None;
+        };
+        let first = match self.source.assume().get("times") {
+            Some("from-zero") => 0,
+            Some("after-interval") => 1,
+            _ if self.source.assume().get("x") == Some("index") => return Times::Counted,
+            _ => {
+                let message = format!(
+                    "the times of {rows} readings are not written, only their interval of {interval} s: when was the first taken?"
+                );
+                let place = Place::line(self.table.first_line as usize);
+                let labels = vec![Label {
+                    place,
+                    text: "the first reading".to_owned(),
+                }];
+                self.ask(
+                    "times-not-written",
+                    &message,
+                    &[
+                        ("times=from-zero", "at 0 s"),
+                        ("times=after-interval", "after one interval"),
+                        ("x=index", "it is not known: the readings are counted"),
+                    ],
+                    labels,
+                );
+                return Times::Counted;
+            }
+        };
+        self.because_once("the times are the count of the readings times the interval that is stated");
+        Times::Reckoned(
+            (first..rows + first)
+                .map(|reading| reading as f64 * interval)
+                .collect(),
+        )
+    }
+}
+
+/// The times of counted readings.
+enum Times {
+    /// Nothing speaks of times.
+    None,
+    /// They were taken at an interval, but from when on is not known.
+    Counted,
+    /// In seconds.
+    Reckoned(Arc<[f64]>),
 }

@@ -39,6 +39,25 @@ impl Shaper<'_> {
             return None;
         }
         let mut drafts: Vec<Draft> = Vec::new();
+        let beside = &self.context.beside;
+        if beside.len() == groups.len() {
+            for ((x, ys), fields) in groups.into_iter().zip(beside) {
+                let (quantity, unit) = self.x_meaning(x);
+                let mut traces: Vec<Trace> = Vec::with_capacity(ys.len());
+                for &y in &ys {
+                    traces.push(self.trace(x, &quantity, &unit, y, roles, None));
+                }
+                if quantity == Quantity::TIME {
+                    self.hold_wavelength(&mut traces);
+                }
+                let technique = self.technique_of(&quantity, &ys);
+                drafts.push(Draft {
+                    fields: fields.clone(),
+                    ..self.finish(technique, traces)
+                });
+            }
+            return Some(drafts);
+        }
         let mut by_quantity: Vec<(Quantity, Vec<Trace>)> = Vec::new();
         for (x, ys) in groups {
             let (quantity, unit) = self.x_meaning(x);
