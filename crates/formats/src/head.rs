@@ -856,6 +856,13 @@ impl Parts {
                 coordinate.unit = Unit::NANOMETRE;
             }
         }
+        // `Position (nm)`: what counts or names has no unit, so the word is a name and the unit tells the quantity.
+        let nameless = |quantity: &Quantity| matches!(quantity.as_str(), "index" | "sample" | "flag");
+        if !self.units.is_empty()
+            && matches!(self.quantities.as_slice(), [one] if one.len() == 1 && one.iter().all(nameless))
+        {
+            self.quantities.clear();
+        }
         let mut quantities = match self.quantities.len() {
             0 => Vec::new(),
             1 => self.quantities.remove(0),

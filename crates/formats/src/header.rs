@@ -290,7 +290,17 @@ pub fn claim(
     key: Range<usize>,
     value: Range<usize>,
 ) {
-    let spelling = text(source, key.clone()).trim();
+    claim_under(fields, questions, source, text(source, key).trim(), value);
+}
+
+/// The same under a key that does not stand in the source.
+pub(crate) fn claim_under(
+    fields: &mut Fields,
+    questions: &mut Vec<Question>,
+    source: &Source,
+    spelling: &str,
+    value: Range<usize>,
+) {
     let raw = text(source, value.clone()).trim();
     if spelling.is_empty() || raw.is_empty() {
         return;

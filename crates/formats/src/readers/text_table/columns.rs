@@ -39,6 +39,8 @@ pub(super) struct Clock {
     /// Two parts (`0:30`) or three (`00:00:30`).
     pub(super) parts: u8,
     pub(super) decimals: u8,
+    /// The date in front of the first time.
+    pub(super) day: Option<Span>,
 }
 
 /// The numbers of a column looked over.
@@ -180,14 +182,66 @@ pub(super) fn describe(text: &str, table: &Table) -> Vec<Column> {
         }
         // `sample` over numbers that count nothing is the name of a curve.
         let counts = |quantity: &Quantity| matches!(quantity.as_str(), "index" | "sample" | "replicate");
-        if kind == Kind::Figures && !column.stats.whole && column.quantity.as_ref().is_some_and(counts) {
+        // So do numbers that leap about as no numbering of rows does.
+        let leaps =
+            !column.stats.orderly() && column.stats.max - column.stats.min > 20.0 * column.stats.count as f64;
+        if kind == Kind::Figures
+            && (!column.stats.whole || leaps)
+            && column.quantity.as_ref().is_some_and(counts)
+        {
             column.quantity = None;
             column.label = column.heads.last().map(|(text, _)| text.trim().to_owned());
         }
         columns.push(column);
     }
     understand_numbered(&mut columns);
+    join_minutes_and_seconds(&mut columns, table);
     columns
+}
+
+/// A column of minutes and one of seconds beside it are one time: `min,s` over `1,30`.
+fn join_minutes_and_seconds(columns: &mut Vec<Column>, table: &Table) {
+    let times: Vec<usize> = (0..columns.len())
+        .filter(|&i| columns[i].quantity == Some(Quantity::TIME) && columns[i].kind == Kind::Figures)
+        .collect();
+    let [minutes, seconds] = times[..] else { return };
+    let is = |column: &Column, unit: &Unit| column.unit.as_ref() == Some(unit);
+    let (first, second) = (&columns[minutes], &columns[seconds]);
+    let suits = seconds == minutes + 1
+        && is(first, &Unit::MINUTE)
+        && is(second, &Unit::SECOND)
+        && first.stats.whole
+        && second.stats.min >= 0.0
+        && second.stats.max < 60.0;
+    if !suits {
+        return;
+    }
+    let grid = &table.grid;
+    let decimals = grid.decimals()[grid.place(second.index)]
+        .iter()
+        .map(|&(_, decimals)| decimals)
+        .max()
+        .unwrap_or(0);
+    let whole: Vec<Option<f64>> = grid
+        .column(first.index)
+        .zip(grid.column(second.index))
+        .map(|(minutes, seconds)| Some(minutes * 60.0 + seconds).filter(|time| !time.is_nan()))
+        .collect();
+    let stats = Stats::of(whole.iter().map(|time| time.unwrap_or(f64::NAN)));
+    // Two ways to say the same time fall and rise together; parts of one do not, but their sum rises.
+    if !stats.rising || second.stats.rising && second.stats.count > 2 && first.stats.rising {
+        return;
+    }
+    let first = &mut columns[minutes];
+    first.stats = stats;
+    first.unit = Some(Unit::SECOND);
+    first.clock = Some(Clock {
+        seconds: whole,
+        parts: 3,
+        decimals,
+        day: None,
+    });
+    columns.remove(seconds);
 }
 
 /// Heads that are numbered through: `t1 (s);A1;t2 (s);A2`. A symbol with a number is a sample's name as often as not;
@@ -501,9 +555,15 @@ fn clock_of(text: &str, cells: &[Span], style: Style) -> Option<Clock> {
         }));
         good += 1;
     }
+    let day = day.and_then(|day| {
+        let first = cells.iter().find(|span| !text[span.range()].trim().is_empty())?;
+        let start = first.start as usize + text[first.range()].find(day)?;
+        Some(Span::new(start, start + day.len()))
+    });
     (good >= 2).then_some(Clock {
         seconds,
         parts,
         decimals,
+        day,
     })
 }

@@ -33,6 +33,12 @@ pub(super) struct Context {
     pub(super) duration: Option<f64>,
     /// First and last wavelength of the scan, in nanometres.
     pub(super) range: Option<(f64, f64)>,
+    /// The wavelength, in nanometres, at which the scan began.
+    pub(super) first: Option<f64>,
+    /// The wavelength, in nanometres, at which the scan ended.
+    pub(super) last: Option<f64>,
+    /// The distance of neighbouring points, in nanometres.
+    pub(super) step: Option<f64>,
     /// Quantities whose unit a phrase states: `Zeit in min`.
     stated: Vec<(Quantity, Unit)>,
     /// Numbers that a line declares to stand for missing values.
@@ -71,6 +77,18 @@ impl Context {
         {
             context.range = nanometres(&claim.unit, from).zip(nanometres(&claim.unit, to));
         }
+        // A number without a unit is in the unit that is customary for the field.
+        let customary = |key: &str| -> Option<f64> {
+            let claim = fields.get(key)?;
+            match claim.value {
+                Value::Number(value) if claim.unit.is_none() => Some(value),
+                Value::Number(value) => nanometres(&claim.unit, value),
+                _ => None,
+            }
+        };
+        context.first = customary("first-wavelength").or(context.range.map(|(from, _)| from));
+        context.last = customary("last-wavelength").or(context.range.map(|(_, to)| to));
+        context.step = customary("step").map(f64::abs);
         context.interval = fields.si("interval");
         context.duration = fields.si("duration");
         context.scans =
@@ -86,6 +104,22 @@ impl Context {
                 let head = crate::head::read_head(phrase.trim());
                 if let (Some(quantity), Some(unit), true) = (head.quantity, head.unit, head.held.is_empty()) {
                     self.stated.push((quantity, unit));
+                }
+            }
+        }
+        // `A405`, `OD600`
+        for word in line.split_whitespace() {
+            let word = word.trim_matches(|c: char| !c.is_alphanumeric());
+            if !(4..=8).contains(&word.len()) || !word.ends_with(|c: char| c.is_ascii_digit()) {
+                continue;
+            }
+            let head = crate::head::read_head(word);
+            if let (Some(quantity), [held]) = (head.quantity, head.held.as_slice())
+                && held.quantity == Quantity::WAVELENGTH
+            {
+                self.quantities.insert(quantity);
+                if self.wavelength.is_none() {
+                    self.wavelength = Some((held.value, held.unit.clone(), 0));
                 }
             }
         }

@@ -4,7 +4,7 @@ use curvary_record::{Decimals, Span};
 
 use super::columns::unit_in_cells;
 use super::dialect::{Brackets, Dialect, Sep, is_blank, split};
-use super::number::{Cell, EXTINCTION, cell, plain};
+use super::number::{Cell, EXTINCTION, cell, is_uncertainty, plain};
 
 /// No table has more cells than this; what lies beyond is left unread, with a remark.
 pub(super) const MAX_CELLS: usize = 400_000_000;
@@ -73,6 +73,10 @@ pub(super) enum Noted {
     Touching,
     /// A number in another unit than the first of its column was converted.
     Converted { column: u32 },
+    /// Words behind its last column were left aside.
+    Aside,
+    /// An uncertainty behind a number was left aside.
+    Uncertainty,
 }
 
 /// A table's rows. Numbers lie row by row; an absent one is NaN here and a gap beside it, and never leaves the reader.
@@ -665,6 +669,17 @@ impl Grid {
         {
             cells.pop();
         }
+        // Words behind the last column are somebody's remark on the row.
+        let words = |range: &std::ops::Range<usize>| {
+            let text = &line[range.clone()];
+            text.is_empty()
+                || text.contains(char::is_alphabetic) && matches!(cell(text, self.dialect.style), Cell::Words)
+        };
+        let aside =
+            hard && self.rows > 0 && cells.len() > columns && cells[columns..].iter().flatten().all(words);
+        if aside {
+            cells.truncate(columns);
+        }
         let mut touching = false;
         if cells.len() < columns {
             if hard && self.dialect.pieces.is_none() && (cells.len() >= 2 || self.is_next_x(line, &cells)) {
@@ -794,11 +809,25 @@ impl Grid {
             }
         }
         self.rows += 1;
-        if touching {
-            self.notes.push(RowNote {
-                line: cursor.line,
-                what: Noted::Touching,
+        let uncertain = line.contains(['±', '+'])
+            && cells.iter().flatten().any(|range| {
+                let text = &line[range.clone()];
+                ["±", "+/-", "+-"]
+                    .iter()
+                    .filter_map(|mark| text.find(mark))
+                    .any(|at| is_uncertainty(&text[at..], self.dialect.style))
             });
+        for (is, what) in [
+            (touching, Noted::Touching),
+            (aside, Noted::Aside),
+            (uncertain, Noted::Uncertainty),
+        ] {
+            if is {
+                self.notes.push(RowNote {
+                    line: cursor.line,
+                    what,
+                });
+            }
         }
         Taken::Yes
     }

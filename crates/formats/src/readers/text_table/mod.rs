@@ -218,7 +218,11 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
     if let Some(reason) = not_text(source.glimpse().head) {
         return Reading::refused(Diagnostic::error(Code::new("not-a-text-table"), reason));
     }
-    let pieces = scan(text, source.assume(), source.told().from);
+    let mut pieces = scan(text, source.assume(), source.told().from, 2);
+    if !pieces.iter().any(|piece| matches!(piece, scan::Piece::Table(_))) {
+        // Where no table stands, a single column whose axis is only told may.
+        pieces = scan(text, source.assume(), source.told().from, 1);
+    }
     if let Some(told) = told.as_deref_mut() {
         told.pieces.clone_from(&pieces);
     }
@@ -231,6 +235,8 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
     }
     let (sections, behind) = keys_behind(text, sections, behind);
     // What stands in front of the first table speaks of all; what stands above a later one, of that one.
+    let mut sections = sections;
+    let titles = titles(text, &mut sections);
     let mut preamble = Said::hear(source, &sections[0].words);
     let trailer = Said::hear(source, &behind);
     let (conditions, sections): (Vec<Section>, Vec<Section>) = sections
@@ -266,11 +272,17 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
             said.inherit(&preamble);
         }
         said.inherit(&trailer);
+        if let Some(title) = titles.get(index) {
+            let place = source.place(title.span);
+            let title = strip_remark(&text[title.span.range()]).1.to_owned();
+            said.title(title, Origin::Source(place));
+        }
         let mut lines = section.words.clone();
         if index > 0 {
             lines.extend(&sections[0].words);
         }
         lines.extend(&behind);
+        lines.extend(titles.get(index));
         lines.extend(conditions.iter().flat_map(|section| &section.words));
         let mut context = Context::gather(text, &lines, &said.fields);
         context.sentinels.extend(&source.told().missing);
@@ -297,7 +309,7 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
             ),
             Shaped::Runs(drafts) => {
                 // What was said side by side and belongs to no table of its own is said of the run.
-                if !said.beside.is_empty() && drafts.iter().all(|draft| draft.fields.is_empty()) {
+                if drafts.len() != said.beside.len() {
                     for fields in std::mem::take(&mut said.beside) {
                         said.claim_all(&fields);
                     }
@@ -358,6 +370,33 @@ fn is_row_of_conditions(text: &str, section: &Section) -> bool {
         }));
     }
     axes == 0 && fields > others && fields >= 2
+}
+
+/// The titles of a series, `Cycle 1 (0 min)`, `Cycle 2 (2 min)`, where the line above every table is one: each begins
+/// with the same word. They are taken out of the words, since each speaks of its own table alone.
+fn titles(text: &str, sections: &mut [Section]) -> Vec<TextLine> {
+    let first_word = |section: &Section| -> Option<(String, TextLine)> {
+        let line = *section.words.last()?;
+        let kept = strip_remark(&text[line.span.range()]).1;
+        let word: String = kept.chars().take_while(|c| c.is_alphabetic()).collect();
+        let title = word.chars().count() >= 3
+            && kept.chars().count() <= 80
+            && header::pairs(kept).is_empty()
+            && !join::is_furniture(kept, &BTreeSet::new());
+        title.then(|| (word.to_lowercase(), line))
+    };
+    let found: Option<Vec<(String, TextLine)>> = sections.iter().map(first_word).collect();
+    let Some(found) = found.filter(|found| found.len() >= 2) else {
+        return Vec::new();
+    };
+    let texts: BTreeSet<&str> = found.iter().map(|(_, line)| &text[line.span.range()]).collect();
+    if texts.len() < found.len() || found.iter().any(|(word, _)| *word != found[0].0) {
+        return Vec::new();
+    }
+    for section in sections.iter_mut() {
+        section.words.pop();
+    }
+    found.into_iter().map(|(_, line)| line).collect()
 }
 
 /// Where each table has its keys behind it and not in front, gives each table its own.
@@ -560,6 +599,23 @@ impl Said {
         }
     }
 
+    /// Takes a title of the run's own; one that speaks of the whole file becomes a comment.
+    fn title(&mut self, title: String, origin: Origin) {
+        let mut own = Self::default();
+        own.fields.claim("title", Claim::text(title, origin));
+        for (key, claims) in self.fields.iter() {
+            let key = if key.as_str() == "title" {
+                "comment"
+            } else {
+                key.as_str()
+            };
+            for claim in claims {
+                own.fields.claim(key, claim.clone());
+            }
+        }
+        self.fields = own.fields;
+    }
+
     fn claim_all(&mut self, fields: &Fields) {
         for (key, claims) in fields.iter() {
             for claim in claims {
@@ -691,6 +747,16 @@ fn noted(section: &Section) -> impl Iterator<Item = Diagnostic> + '_ {
             of(|what| matches!(what, Noted::Converted { .. })),
             "units-change",
             "with a number in another unit than the first of its column: it was converted",
+        ),
+        (
+            of(|what| matches!(what, Noted::Aside)),
+            "words-behind-row",
+            "with words behind the last column, which were left aside",
+        ),
+        (
+            of(|what| matches!(what, Noted::Uncertainty)),
+            "uncertainty-aside",
+            "with an uncertainty behind a number (±), which was left aside",
         ),
     ];
     told.into_iter().filter_map(|(lines, code, what)| {

@@ -115,9 +115,9 @@ pub(super) fn cell(text: &str, style: Style) -> Cell {
     }
     if let Some((value, decimals, end)) = spelled(text, style) {
         let rest = &text[end..];
-        // A remark behind a number does not change it.
+        // A remark behind a number does not change it, nor does its uncertainty.
         let remark = rest.starts_with([' ', '\t']) && rest.trim_start().starts_with(['#', '!', '/']);
-        if rest.trim().is_empty() || remark {
+        if rest.trim().is_empty() || remark || is_uncertainty(rest, style) {
             return Cell::Number { value, decimals };
         }
         if let Some(clock) = clock(text, style) {
@@ -142,6 +142,16 @@ pub(super) fn cell(text: &str, style: Style) -> Cell {
         return Cell::Bracketed { value, decimals };
     }
     marker(text).unwrap_or(Cell::Words)
+}
+
+/// `± 0.002` behind a number.
+pub(super) fn is_uncertainty(rest: &str, style: Style) -> bool {
+    let rest = rest.trim_start();
+    let Some(figure) = ["±", "+/-", "+-"].iter().find_map(|mark| rest.strip_prefix(mark)) else {
+        return false;
+    };
+    let figure = figure.trim();
+    spelled(figure, style).is_some_and(|(value, _, end)| end == figure.len() && value >= 0.0)
 }
 
 /// What some write behind an absorbance (extinction); behind a single number it may be the rest of an exponent.

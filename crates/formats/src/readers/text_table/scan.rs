@@ -4,7 +4,9 @@ use std::ops::Range;
 
 use curvary_record::{Code, Span};
 
-use super::dialect::{Brackets, Decision, Dialect, Sep, decide, is_blank, raw_split, split, split_wide};
+use super::dialect::{
+    Brackets, Decision, Dialect, Sep, decide, is_blank, raw_split, split, split_wide, style_of,
+};
 use super::grid::{Cursor, Grid, Kind, MAX_COLUMNS, line_end};
 use super::number::{Cell, Style, cell};
 use crate::Assumptions;
@@ -51,8 +53,8 @@ pub(super) enum Piece {
     Table(Box<Table>),
 }
 
-/// Cuts a text into pieces. No table begins above byte `from`.
-pub(super) fn scan(text: &str, assume: &Assumptions, from: usize) -> Vec<Piece> {
+/// Cuts a text into pieces. No table begins above byte `from`; one has `least` columns or more.
+pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) -> Vec<Piece> {
     let bytes = text.as_bytes();
     let mut pieces: Vec<Piece> = Vec::new();
     let mut cursor = Cursor { at: 0, line: 1 };
@@ -79,7 +81,7 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize) -> Vec<Piece> 
         // A long text full of digits is no reason to weigh every one of its lines.
         let worth_it = failures < 400 || !failed_before;
         if class != Class::Words && worth_it && cursor.at >= from {
-            if let Some((table, after)) = table_at(text, cursor, class, &pieces, assume) {
+            if let Some((table, after)) = table_at(text, cursor, class, &pieces, assume, least) {
                 for _ in 0..table.heads.len() {
                     while matches!(pieces.last(), Some(Piece::Blank)) {
                         pieces.pop();
@@ -179,6 +181,7 @@ fn table_at(
     class: Class,
     above: &[Piece],
     assume: &Assumptions,
+    least: usize,
 ) -> Option<(Table, Cursor)> {
     let sample = sample(text, cursor, class);
     let head_above = match above.iter().rev().find(|piece| !is_ruler_piece(text, piece)) {
@@ -188,14 +191,19 @@ fn table_at(
     if class == Class::Mixed && sample.len() < 2 && head_above.is_none() {
         return None;
     }
-    let (mut dialect, open) = settle(decide(&sample, head_above), assume)?;
+    let decision = if least == 1 && class == Class::Figures && sample.len() >= 5 {
+        decide_single(&sample)
+    } else {
+        decide(&sample, head_above)
+    };
+    let (mut dialect, open) = settle(decision, assume)?;
     dialect.brackets = match assume.get("parentheses") {
         Some("negative") => Brackets::Negative,
         Some(_) => Brackets::Absent,
         None => Brackets::Open,
     };
     let columns = usual_count(&sample, &dialect)?;
-    if !(2..=MAX_COLUMNS).contains(&columns) {
+    if !(least..=MAX_COLUMNS).contains(&columns) {
         return None;
     }
     if class == Class::Mixed && is_head_of_numbers(&sample, &dialect) {
@@ -332,6 +340,21 @@ fn unwrap(grid: Grid, heads: Vec<HeadRow>) -> (Grid, Vec<HeadRow>) {
         },
     ];
     (whole, heads)
+}
+
+/// The dialect of lines of one number each.
+fn decide_single(rows: &[&str]) -> Decision {
+    let alone = |row: &&str| {
+        let text = row.trim_matches(is_blank);
+        [Style::POINT, Style::COMMA]
+            .iter()
+            .any(|style| matches!(cell(text, *style), Cell::Number { .. }))
+    };
+    if rows.iter().all(alone) {
+        style_of(Sep::Tab, rows.iter().copied())
+    } else {
+        Decision::None
+    }
 }
 
 /// The nearest line of words, where it names two quantities or more and yet did not fit over the columns.
@@ -616,7 +639,11 @@ fn is_head_of_numbers(rows: &[&str], dialect: &Dialect) -> bool {
         let mut quantities = head.quantity.iter().chain(&head.quantities_possible);
         concentration || quantities.any(|q| matches!(q.as_str(), "wavelength" | "wavenumber" | "time"))
     };
-    let corner_tells = names(corner)
+    // `nm\s` over a matrix names what runs down and what runs across.
+    let both = corner
+        .split_once(['\\', '/', '|'])
+        .is_some_and(|(down, over)| names(down) && names(over));
+    let corner_tells = (names(corner) || both)
         && rest.iter().all(|row| {
             split(row, dialect)
                 .first()
@@ -778,7 +805,16 @@ fn map_heads(
     }
     // Words that were fitted over the columns by other means than the table's own must say what they are.
     let named = texts.iter().filter(|text| quantity(text)).count();
-    if (!sure && remark) || (!exact && named * 2 < texts.len()) {
+    if (!sure && remark) || (!exact && (named * 2 < texts.len() || !nearest)) {
+        return None;
+    }
+    // `Spectrum B` above `nm Abs` is a title: names over columns stand apart.
+    if !nearest
+        && named < texts.len()
+        && matches!(grid.dialect.sep, Sep::Blank | Sep::Wide)
+        && texts.len() == columns
+        && split_wide(kept).len() < columns
+    {
         return None;
     }
     // Prose that happens to have as many words as the table has columns.

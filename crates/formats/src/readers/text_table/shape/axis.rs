@@ -60,6 +60,7 @@ impl Shaper<'_> {
                 || column.stats.count * 2 >= self.table.grid.rows
         });
         for &i in &sparse {
+            self.used(i, ColumnRole::LeftOut, &Quantity::UNKNOWN, &Unit::ONE);
             let head = self
                 .name(i)
                 .unwrap_or_else(|| format!("column {}", self.columns[i].index + 1));
@@ -75,6 +76,7 @@ impl Shaper<'_> {
             );
         }
         for &i in &second_axes {
+            self.used(i, ColumnRole::LeftOut, &Quantity::UNKNOWN, &Unit::ONE);
             let head = self
                 .name(i)
                 .unwrap_or_else(|| format!("column {}", self.columns[i].index + 1));

@@ -375,6 +375,15 @@ impl Shaper<'_> {
         across: &[(usize, f64, Option<Coordinate>)],
         unit: Option<Unit>,
     ) -> Option<Draft> {
+        // `nm\s`: what runs down stands in front.
+        let corner = self.columns[0].heads.last().map(|(text, _)| corner_heads(text));
+        if self.columns[0].quantity.is_none()
+            && let Some((Some((Some(quantity), unit)), Some(_))) = corner
+        {
+            self.columns[0].quantity = Some(quantity);
+            self.columns[0].unit = unit;
+            self.columns[0].quantities_possible.clear();
+        }
         let (x_quantity, x_unit) = self.x_meaning(0);
         let unit = match unit {
             Some(unit) => unit,
@@ -512,9 +521,9 @@ fn number_over(column: &Column, first: &Column) -> Option<(f64, Option<Coordinat
 }
 
 /// The two heads of a corner: `Time (s)\Wavelength (nm)`.
-type CornerHead = Option<(Option<Quantity>, Option<Unit>)>;
+pub(super) type CornerHead = Option<(Option<Quantity>, Option<Unit>)>;
 
-fn corner_heads(corner: &str) -> (CornerHead, CornerHead) {
+pub(super) fn corner_heads(corner: &str) -> (CornerHead, CornerHead) {
     let read = |text: &str| {
         let head = read_head(text.trim());
         (head.quantity, head.unit)

@@ -71,7 +71,33 @@ impl Shaper<'_> {
             );
             return (Quantity::UNKNOWN, Unit::ONE);
         }
+        if let Some((quantity, unit)) = self.own_name(&column) {
+            self.because
+                .push(format!("x is what its head says, in {}", unit.display()));
+            return (quantity, unit);
+        }
         self.x_meaning_by_values(&column)
+    }
+
+    /// A running column whose head has a name and a unit that no axis of ours has keeps both: `Volume added (mL)`.
+    fn own_name(&self, column: &Column) -> Option<(Quantity, Unit)> {
+        let (text, _) = column.heads.last()?;
+        let (name, unit) = crate::head::split_unit(text)?;
+        let unit = unit::spelled(unit).one()?.clone();
+        let known = [
+            Quantity::WAVELENGTH,
+            Quantity::WAVENUMBER,
+            Quantity::TIME,
+            Quantity::TEMPERATURE,
+            Quantity::CONCENTRATION,
+            Quantity::ENERGY,
+        ];
+        let of_ours = known
+            .iter()
+            .any(|quantity| super::super::columns::unit_fits(quantity, &unit));
+        let named = name.chars().filter(|c| c.is_alphabetic()).count() >= 3;
+        (named && !of_ours && column.stats.orderly())
+            .then(|| (Quantity::named(name.trim().to_lowercase()), unit))
     }
 
     /// Asks where the numbers do not suit what the head says they are, or what is stated of the scan.
@@ -408,7 +434,7 @@ impl Shaper<'_> {
             .heads
             .iter()
             .rev()
-            .find(|(text, _)| crate::words::is_statistics(text))
+            .find(|(text, _)| crate::words::is_statistics(text) || is_error_word(text))
         {
             // A mean or deviation beside its readings is kept under its own name.
             return (
@@ -629,4 +655,13 @@ fn light_possible(column: &Column) -> bool {
             .quantities_possible
             .iter()
             .all(|quantity| *quantity == Quantity::WAVELENGTH || *quantity == Quantity::WAVENUMBER)
+}
+
+/// Heads of a column of errors. As names of rows they may mean anything, so they are not among the words of statistics.
+fn is_error_word(text: &str) -> bool {
+    let text = text.trim().trim_end_matches('.').to_lowercase();
+    matches!(
+        text.as_str(),
+        "±" | "+/-" | "+-" | "error" | "err" | "fehler" | "erreur" | "error bar" | "errors"
+    )
 }

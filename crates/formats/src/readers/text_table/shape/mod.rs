@@ -20,6 +20,7 @@ use curvary_record::{
 };
 
 use self::curves::sentinel_of;
+use self::matrix::corner_heads;
 use super::columns::{Column, describe, give_meaning};
 use super::context::{CLOCK_FORMS, Context};
 use super::explain::columns_told;
@@ -79,9 +80,16 @@ pub(super) fn shape(
         because: Vec::new(),
         questions: Vec::new(),
         remarks: Vec::new(),
+        own: Fields::default(),
         unplaced: BTreeMap::new(),
     };
-    let shaped = shaper.run();
+    shaper.hear_columns();
+    let mut shaped = shaper.run();
+    if let Shaped::Runs(drafts) = &mut shaped
+        && let Some(draft) = drafts.first_mut()
+    {
+        draft.remarks.extend(shaper.tell_unused());
+    }
     if let Some(told) = told {
         *told = shaper.tell_columns(&shaped);
     }
@@ -108,6 +116,8 @@ struct Shaper<'a> {
     because: Vec<String>,
     questions: Vec<Question>,
     remarks: Vec<Diagnostic>,
+    /// What columns say of the whole run.
+    own: Fields,
     /// For a measured column, how many of its values have no x to stand at.
     unplaced: BTreeMap<usize, usize>,
 }
@@ -216,6 +226,9 @@ impl Shaper<'_> {
                 return Shaped::Runs(vec![draft]);
             }
         }
+        if self.columns.len() == 1 && self.table.grid.columns() == 1 {
+            return self.column_alone();
+        }
         if let Some(draft) = self.matrix() {
             return Shaped::Runs(vec![draft]);
         }
@@ -315,6 +328,16 @@ impl Shaper<'_> {
             first.kind == Kind::Words && first.clock.is_none() && first.quantity.is_some()
         });
         if named_rows && self.rows_are_measured() {
+            return None;
+        }
+        // `nm\s` in the corner of a matrix.
+        let corner = self.columns.first().and_then(|first| first.heads.last());
+        if let Some((down, over)) = corner.map(|(text, _)| corner_heads(text))
+            && [down, over]
+                .into_iter()
+                .flatten()
+                .any(|head| head.0.as_ref().is_some_and(of_the_trade))
+        {
             return None;
         }
         let has = |quantity: &Quantity| named.contains(&quantity);
@@ -462,6 +485,76 @@ impl Shaper<'_> {
             column.unit = Some(unit.clone());
         }
         self.because_once("y is a rate: the words around the table say so");
+    }
+
+    /// Takes what a column says of the whole run: a date in front of clock times, or one word in every row under the name
+    /// of a field.
+    fn hear_columns(&mut self) {
+        let text = self.source.text();
+        for place in 0..self.columns.len() {
+            let column = &self.columns[place];
+            if let Some(day) = column.clock.as_ref().and_then(|clock| clock.day) {
+                crate::header::claim_under(
+                    &mut self.own,
+                    &mut self.questions,
+                    self.source,
+                    "date",
+                    day.range(),
+                );
+                continue;
+            }
+            let Some((_, head)) = column.heads.last() else {
+                continue;
+            };
+            if column.kind != Kind::Words || column.clock.is_some() {
+                continue;
+            }
+            let words = self.table.grid.words(column.index);
+            let Some(first) = words.first().filter(|_| words.len() >= 2) else {
+                continue;
+            };
+            let word = text[first.range()].trim();
+            let field = crate::words::field_of(text[head.range()].trim());
+            if field.is_some()
+                && !word.is_empty()
+                && words.iter().all(|span| text[span.range()].trim() == word)
+            {
+                crate::header::claim(
+                    &mut self.own,
+                    &mut self.questions,
+                    self.source,
+                    head.range(),
+                    first.range(),
+                );
+                self.uses[place] = Some((ColumnRole::Names, Quantity::UNKNOWN, Unit::ONE));
+            }
+        }
+    }
+
+    /// Remarks on columns of which nothing was used.
+    fn tell_unused(&self) -> Vec<Diagnostic> {
+        let told = |place: usize| {
+            let column = &self.columns[place];
+            let unused = self.uses[place].is_none();
+            let needless = match role(column) {
+                Role::Counter | Role::Names => true,
+                _ => column.stats.count == 0,
+            };
+            (unused && !needless).then(|| {
+                let head = self
+                    .name(place)
+                    .unwrap_or_else(|| format!("column {}", column.index + 1));
+                Diagnostic::warning(
+                    Code::new("column-left-out"),
+                    format!("`{head}` was not used: it is neither the running axis nor a curve over it"),
+                )
+                .at(
+                    Place::line(self.table.first_line as usize),
+                    "its table begins here",
+                )
+            })
+        };
+        (0..self.columns.len()).filter_map(told).collect()
     }
 
     /// Asks whether two heads stand over each other's columns: `Absorbance` over 400 to 700, `Wavelength` over 0.03 to
@@ -623,7 +716,7 @@ impl Shaper<'_> {
         Draft {
             technique,
             traces: traces.into_iter().filter(|trace| !trace.is_empty()).collect(),
-            fields: Fields::default(),
+            fields: self.own.clone(),
             because,
             questions: self.questions.clone(),
             remarks: std::mem::take(&mut self.remarks),

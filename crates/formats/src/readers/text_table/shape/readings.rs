@@ -121,7 +121,10 @@ impl Shaper<'_> {
         let rows = self.table.grid.rows;
         let names = self.row_names(roles);
         let counted: Arc<[f64]> = (1..=rows).map(|row| row as f64).collect();
-        let times = self.times_by_interval(&ys, roles);
+        let times = match self.axis_by_steps() {
+            Some(axis) => axis,
+            None => self.times_by_interval(&ys, roles),
+        };
         let mut traces = Vec::new();
         let headed = ys.iter().any(|&y| self.columns[y].quantity.is_some());
         let settled = self.source.assume().get("shape").is_some();
@@ -149,7 +152,9 @@ impl Shaper<'_> {
                 }
             };
             let x = match &times {
-                Times::Reckoned(times) => Values::new(Quantity::TIME, Unit::SECOND, places(times)),
+                Times::Reckoned(quantity, unit, all) => {
+                    Values::new(quantity.clone(), unit.clone(), places(all))
+                }
                 _ => Values::new(Quantity::INDEX, Unit::ONE, places(&counted)),
             };
             let column = Values {
@@ -169,9 +174,58 @@ impl Shaper<'_> {
         self.hold_wavelength(&mut traces);
         let technique = match times {
             Times::None => Technique::FIXED_WAVELENGTH,
+            Times::Reckoned(quantity, ..) if quantity == Quantity::WAVELENGTH => Technique::SPECTRUM,
             _ => Technique::TIME_COURSE,
         };
         Shaped::Runs(vec![self.finish(technique, traces)])
+    }
+
+    /// A single column of numbers: what it runs over must be stated.
+    pub(super) fn column_alone(&mut self) -> Shaped {
+        let n = self.table.grid.rows;
+        let context = self.context;
+        if let (Some(first), Some(last), Some(step)) = (context.first, context.last, context.step)
+            && self.axis_by_steps().is_none()
+        {
+            return Shaped::Other(format!(
+                "{n} numbers from {first} nm in steps of {step} nm do not end at {last} nm, as it is stated"
+            ));
+        }
+        if self.axis_by_steps().is_none() && context.interval.is_none() {
+            return Shaped::Other(
+                "a single column of numbers, and nothing tells what it runs over: expected where it begins and its step"
+                    .to_owned(),
+            );
+        }
+        let roles = vec![Role::Measured];
+        self.readings(&roles)
+    }
+
+    /// The wavelengths of a single column, where the first and the step are stated, and the last, where it is stated,
+    /// agrees.
+    fn axis_by_steps(&mut self) -> Option<Times> {
+        let n = self.table.grid.rows;
+        let (first, step) = (self.context.first?, self.context.step?);
+        if self.columns.len() != 1 || step <= 0.0 || n < 5 {
+            return None;
+        }
+        let falls = self.context.last.is_some_and(|last| last < first);
+        let step = if falls { -step } else { step };
+        // Reckoned in thousandths, in which such steps are whole, so that no error adds up.
+        let (from, by) = ((first * 1000.0).round(), (step * 1000.0).round());
+        let exact = (first * 1000.0 - from).abs() < 1e-6 && (step * 1000.0 - by).abs() < 1e-6;
+        let values: Vec<f64> = (0..n).map(|i| (from + by * i as f64) / 1000.0).collect();
+        let ends = values.last().copied()?;
+        let agrees = self.context.last.is_none_or(|last| (ends - last).abs() < 1e-6);
+        if !exact || !agrees {
+            return None;
+        }
+        self.because_once("the wavelengths are reckoned from the first and the step that are stated");
+        Some(Times::Reckoned(
+            Quantity::WAVELENGTH,
+            Unit::NANOMETRE,
+            values.into(),
+        ))
     }
 
     /// The times of counted readings where an interval is stated. Whether the first was taken at once or after one
@@ -209,20 +263,17 @@ impl Shaper<'_> {
             }
         };
         self.because_once("the times are the count of the readings times the interval that is stated");
-        Times::Reckoned(
-            (first..rows + first)
-                .map(|reading| reading as f64 * interval)
-                .collect(),
-        )
+        let times = (first..rows + first).map(|reading| reading as f64 * interval);
+        Times::Reckoned(Quantity::TIME, Unit::SECOND, times.collect())
     }
 }
 
-/// The times of counted readings.
+/// What counted readings run over.
 enum Times {
     /// Nothing speaks of times.
     None,
     /// They were taken at an interval, but from when on is not known.
     Counted,
-    /// In seconds.
-    Reckoned(Arc<[f64]>),
+    /// The axis that was reckoned from what is stated.
+    Reckoned(Quantity, Unit, Arc<[f64]>),
 }

@@ -51,10 +51,13 @@ impl Shaper<'_> {
                     self.hold_wavelength(&mut traces);
                 }
                 let technique = self.technique_of(&quantity, &ys);
-                drafts.push(Draft {
-                    fields: fields.clone(),
-                    ..self.finish(technique, traces)
-                });
+                let mut draft = self.finish(technique, traces);
+                for (key, claims) in fields.iter() {
+                    for claim in claims {
+                        draft.fields.claim(key.as_str(), claim.clone());
+                    }
+                }
+                drafts.push(draft);
             }
             return Some(drafts);
         }
