@@ -349,6 +349,10 @@ fn quantities_of(unit: &Unit) -> Vec<Quantity> {
     if *unit == Unit::ABSORBANCE || *unit == Unit::MILLIABSORBANCE {
         return vec![Quantity::ABSORBANCE];
     }
+    // Millimetres measure cells and rain, not light.
+    if like("nm") && unit.to_si(1.0) > 1e-5 {
+        return Vec::new();
+    }
     let table = [
         ("nm", Quantity::WAVELENGTH),
         ("/cm", Quantity::WAVENUMBER),

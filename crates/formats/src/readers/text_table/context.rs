@@ -96,12 +96,30 @@ impl Context {
         context
     }
 
+    /// `Absorbance (405 nm)`, `354 nm`: the wavelength at which was measured, within the range of instruments.
+    fn hear_wavelength(&mut self, head: &crate::head::Head) {
+        let measured = head.quantity.as_ref().is_none_or(|quantity| {
+            matches!(quantity.as_str(), "absorbance" | "transmittance" | "reflectance")
+        });
+        let [held] = head.held.as_slice() else { return };
+        let alone = head.label.is_none() && head.quantities_possible.is_empty();
+        if measured
+            && alone
+            && self.wavelength.is_none()
+            && held.quantity == Quantity::WAVELENGTH
+            && (180.0..1400.0).contains(&held.unit.convert(held.value, &Unit::NANOMETRE).unwrap_or(0.0))
+        {
+            self.wavelength = Some((held.value, held.unit.clone(), 0));
+        }
+    }
+
     /// Takes in the words of one line.
     fn hear(&mut self, line: &str) {
         for phrase in line.split([',', ';', ':', '|']) {
             // A phrase about an axis is short; a sentence may name a quantity and a unit that do not go together.
             if phrase.split_whitespace().count() <= 5 && phrase.len() >= 4 {
                 let head = crate::head::read_head(phrase.trim());
+                self.hear_wavelength(&head);
                 if let (Some(quantity), Some(unit), true) = (head.quantity, head.unit, head.held.is_empty()) {
                     self.stated.push((quantity, unit));
                 }

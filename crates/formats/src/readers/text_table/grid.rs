@@ -815,7 +815,11 @@ impl Grid {
                 ["±", "+/-", "+-"]
                     .iter()
                     .filter_map(|mark| text.find(mark))
-                    .any(|at| is_uncertainty(&text[at..], self.dialect.style))
+                    .any(|at| {
+                        at > 0
+                            && text.is_char_boundary(at - 1)
+                            && is_uncertainty(&text[at - 1..], self.dialect.style)
+                    })
             });
         for (is, what) in [
             (touching, Noted::Touching),

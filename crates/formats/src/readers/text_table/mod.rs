@@ -272,7 +272,12 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
             said.inherit(&preamble);
         }
         said.inherit(&trailer);
-        if let Some(title) = titles.get(index) {
+        let keyed = |title: &TextLine| !header::pairs(strip_remark(&text[title.span.range()]).1).is_empty();
+        if let Some(title) = titles.get(index).filter(|title| keyed(title)) {
+            let mut own = Said::hear(source, std::slice::from_ref(title));
+            own.inherit(&said);
+            said = own;
+        } else if let Some(title) = titles.get(index) {
             let place = source.place(title.span);
             let title = strip_remark(&text[title.span.range()]).1.to_owned();
             said.title(title, Origin::Source(place));
@@ -381,7 +386,9 @@ fn titles(text: &str, sections: &mut [Section]) -> Vec<TextLine> {
         let word: String = kept.chars().take_while(|c| c.is_alphabetic()).collect();
         let title = word.chars().count() >= 3
             && kept.chars().count() <= 80
-            && header::pairs(kept).is_empty()
+            && header::pairs(kept)
+                .iter()
+                .all(|pair| crate::words::field_of(&kept[pair.key.clone()]).is_none())
             && !join::is_furniture(kept, &BTreeSet::new());
         title.then(|| (word.to_lowercase(), line))
     };

@@ -146,6 +146,10 @@ pub(super) fn cell(text: &str, style: Style) -> Cell {
 
 /// `± 0.002` behind a number.
 pub(super) fn is_uncertainty(rest: &str, style: Style) -> bool {
+    // Without a blank in front it may as well be a damaged digit.
+    if !rest.starts_with([' ', '\t']) {
+        return false;
+    }
     let rest = rest.trim_start();
     let Some(figure) = ["±", "+/-", "+-"].iter().find_map(|mark| rest.strip_prefix(mark)) else {
         return false;

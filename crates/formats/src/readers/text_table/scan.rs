@@ -771,10 +771,9 @@ fn map_heads(
     }
     // `Sample: betanin, one spectrum` speaks of the run, however many commas it has.
     let stated = crate::header::pairs(kept);
-    if stated
-        .iter()
-        .any(|pair| pair.mark == ':' && crate::words::field_of(&kept[pair.key.clone()]).is_some())
-        && columns > 1
+    if stated.iter().any(|pair| {
+        pair.mark == ':' && (!nearest || crate::words::field_of(&kept[pair.key.clone()]).is_some())
+    }) && columns > 1
     {
         return None;
     }

@@ -45,11 +45,18 @@ impl Shaper<'_> {
         let heads = &self.columns[column].heads;
         // A row of units below the names is no row of names.
         let is_unit = |text: &str| {
-            let text = text.trim().trim_matches(['[', ']', '(', ')', '<', '>']);
-            text == "-" || !matches!(unit::spelled(text), unit::Spelling::None)
+            let whole = text.trim();
+            let text = whole.trim_matches(['[', ']', '(', ')', '<', '>']);
+            text == "-"
+                || text.len() + 2 == whole.len()
+                || !matches!(unit::spelled(text), unit::Spelling::None)
         };
         let text = match heads.as_slice() {
-            [.., (above, _), (lowest, _)] if is_unit(lowest) && !is_unit(above) => above,
+            [.., (above, _), (lowest, _)]
+                if is_unit(lowest) && (!is_unit(above) || lowest.trim().starts_with(['(', '[', '<'])) =>
+            {
+                above
+            }
             [.., (lowest, _)] => lowest,
             [] => return None,
         };

@@ -133,7 +133,25 @@ impl Shaper<'_> {
                 let mut words = Vec::new();
                 for ((&i, unit), part) in keys.iter().zip(&units).zip(key) {
                     if roles[i] == Role::Names {
-                        if !part.is_empty() {
+                        let cell = rows
+                            .first()
+                            .and_then(|&row| self.table.grid.words(self.columns[i].index).get(row));
+                        let field = self.columns[i]
+                            .heads
+                            .last()
+                            .and_then(|(head, _)| crate::words::field_of(head.trim()))
+                            .filter(|field| *field == "date" || *field == "operator" || *field == "comment");
+                        if let (Some(field), Some(cell)) = (field, cell) {
+                            // A date beside each row is said of the curve, and names no sample.
+                            let questions = &mut self.questions;
+                            crate::header::claim_under(
+                                &mut trace.fields,
+                                questions,
+                                self.source,
+                                field,
+                                cell.range(),
+                            );
+                        } else if !part.is_empty() {
                             words.push(part.clone());
                         }
                     } else if let Some(&first) = rows.first() {

@@ -357,6 +357,9 @@ impl Shaper<'_> {
         if self.context.quantities.iter().any(of_the_trade) || self.context.wavelength.is_some() {
             return None;
         }
+        if self.like_a_course() {
+            return None;
+        }
         let heads: Vec<String> = self
             .columns
             .iter()
@@ -485,6 +488,33 @@ impl Shaper<'_> {
             column.unit = Some(unit.clone());
         }
         self.because_once("y is a rate: the words around the table say so");
+    }
+
+    /// A time with its unit and columns over it that say nothing of what they are, `rep 1`, `control`, with numbers that
+    /// an absorbance may have: it is asked what was measured.
+    fn like_a_course(&self) -> bool {
+        let is_time = |column: &Column| column.quantity == Some(Quantity::TIME) && column.unit.is_some();
+        let [time, others @ ..] = self.columns.as_slice() else {
+            return false;
+        };
+        is_time(time)
+            && time.stats.orderly()
+            && time.stats.count >= 6
+            && !others.is_empty()
+            && others.iter().all(|column| {
+                let of_other_things = column.heads.iter().any(|(text, _)| {
+                    let united = crate::head::split_unit(text).is_some() && column.held.is_empty();
+                    united || text.contains(['(', '[', '/'])
+                });
+                column.kind == Kind::Figures
+                    && column.quantity.is_none()
+                    && column.unit.is_none()
+                    && !of_other_things
+                    && !column.heads.is_empty()
+                    && !column.stats.whole
+                    && column.stats.min > -0.5
+                    && column.stats.max < 6.0
+            })
     }
 
     /// Takes what a column says of the whole run: a date in front of clock times, or one word in every row under the name
