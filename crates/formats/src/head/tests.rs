@@ -240,8 +240,8 @@ fn heads_that_people_write() {
         ("  ", "|||"),
         // A thousand or a decimal comma: not read.
         ("1,234", "|||1,234"),
-        ("A260/A280", "|||A260/A280"),
-        ("A260/280", "|||A260/280"),
+        ("A260/A280", "ratio|||"),
+        ("A260/280", "ratio|||"),
         ("Tag 1", "|||Tag 1"),
         ("10 % glycerol", "|||10 % glycerol"),
     ];

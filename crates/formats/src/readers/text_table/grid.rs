@@ -1001,7 +1001,7 @@ fn like_units(text: &str, known: &str) -> bool {
 fn converted(value: f64, decimals: u8, from: &str, to: &str) -> Option<(f64, u8)> {
     let (from, to) = (unit_in_cells(from)?, unit_in_cells(to)?);
     let factor = from.convert(1.0, &to).ok()?;
-    if from.convert(0.0, &to).ok()? != 0.0 || !(factor > 0.0) {
+    if from.convert(0.0, &to).ok()? != 0.0 || factor.is_nan() || factor <= 0.0 {
         return None;
     }
     let shift = factor.log10().round();
