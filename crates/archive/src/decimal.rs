@@ -19,20 +19,28 @@ const POWERS: [f64; 7] = [1.0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6];
 
 impl Decimals {
     fn short(&mut self, value: f64) -> Option<(u64, usize)> {
+        // Zero has one form; minus zero is left to the library.
+        if value.to_bits() == 0 {
+            return Some((0, 1));
+        }
         // Smaller and larger numbers may be written with an exponent.
-        if !(1e-3..1e8).contains(&value) {
+        if !(1e-4..1e8).contains(&value) {
             return None;
         }
         let whole = |digits: usize| {
-            let whole = (value * POWERS[digits]).round();
-            #[expect(clippy::float_cmp, reason = "the decimal must be the number itself")]
-            let same = whole / POWERS[digits] == value;
             #[expect(
                 clippy::cast_possible_truncation,
                 clippy::cast_sign_loss,
                 reason = "between 0 and 10^14"
             )]
-            same.then_some(whole as u64)
+            let whole = (value * POWERS[digits] + 0.5) as u64;
+            #[expect(
+                clippy::float_cmp,
+                clippy::cast_precision_loss,
+                reason = "the decimal must be the number itself, and numbers below 2^53 are exact"
+            )]
+            let same = whole as f64 / POWERS[digits] == value;
+            same.then_some(whole)
         };
         let mut digits = self.last.max(1);
         let mut number = whole(digits);
@@ -57,17 +65,21 @@ impl Formatter for Decimals {
         };
         let mut text = [b'0'; 24];
         let mut at = text.len();
-        for place in 0.. {
-            if place == digits {
-                at -= 1;
-                text[at] = b'.';
-            }
-            if place > digits && number == 0 {
+        let mut put = |byte: u8| {
+            at -= 1;
+            text[at] = byte;
+        };
+        for _ in 0..digits {
+            put(b'0' + (number % 10) as u8);
+            number /= 10;
+        }
+        put(b'.');
+        loop {
+            put(b'0' + (number % 10) as u8);
+            number /= 10;
+            if number == 0 {
                 break;
             }
-            at -= 1;
-            text[at] = b'0' + u8::try_from(number % 10).unwrap_or(0);
-            number /= 10;
         }
         writer.write_all(&text[at..])
     }
@@ -90,8 +102,10 @@ mod tests {
     #[test]
     fn known_numbers() {
         assert_eq!(
-            ours(&[400.0, 0.1234, 0.5, 1e-3, 0.0, -0.5, 350.5]),
-            "[400.0,0.1234,0.5,0.001,0.0,-0.5,350.5]"
+            ours(&[
+                400.0, 0.1234, 0.5, 1e-3, 0.0, -0.0, -0.5, 350.5, 1e-4, 0.000_12, 9.9e-5
+            ]),
+            "[400.0,0.1234,0.5,0.001,0.0,-0.0,-0.5,350.5,0.0001,0.00012,0.000099]"
         );
     }
 
