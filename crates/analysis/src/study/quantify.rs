@@ -881,14 +881,7 @@ fn off_the_line(
         .map_err(|refusal| told(&refusal))?;
     let mut parameter = simple("concentration", found.x * dilution, Some(standards.unit.clone()));
     parameter.standard_error = Some(found.standard_error * dilution);
-    let limits = match found.limits {
-        Limits::Interval { low, high } => Limits::Interval {
-            low: low * dilution,
-            high: high * dilution,
-        },
-        other => other,
-    };
-    limit(&mut parameter, limits, found.level);
+    limit(&mut parameter, found.limits.scaled(dilution), found.level);
     outcome.parameters.insert(0, parameter);
     statistics(&line, outcome);
     outcome
@@ -917,7 +910,7 @@ fn limit(parameter: &mut Parameter, limits: Limits, level: f64) {
             None,
             None,
             Some(format!(
-                "unbounded: all up to {below} and all from {above} agree with the reading, before dilution"
+                "unbounded: all up to {below} and all from {above} agree with the reading"
             )),
         ),
     };
