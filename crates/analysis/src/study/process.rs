@@ -290,7 +290,13 @@ fn averaged(
     }
     let curves: Vec<Curve> = all.iter().map(|ready| ready.spectrum.curve.clone()).collect();
     let grids = plan.onto_first.map_or(Grids::MustMatch, Grids::Resample);
-    let found = average(&curves, grids).map_err(|refusal| told(&refusal))?;
+    let found = average(&curves, grids).map_err(|refusal| match (refusal.code(), plan.onto_first) {
+        ("grids-differ" | "unequal-lengths", None) => format!(
+            "{}; `--onto-first` interpolates the others at the points of the first",
+            told(&refusal)
+        ),
+        _ => told(&refusal),
+    })?;
     if let (Some(how), false) = (plan.onto_first, found.resampled.is_empty()) {
         let which: Vec<String> = found.resampled.iter().map(|at| (at + 1).to_string()).collect();
         outcome.remarks.push(Diagnostic::warning(
@@ -413,6 +419,8 @@ fn written(
     source.reader = "derived".into();
     source.reader_version = env!("CARGO_PKG_VERSION").into();
     source.lines = None;
+    let paths: BTreeSet<&str> = parts.iter().map(|(run, _)| run.source.path.as_str()).collect();
+    source.path = Vec::from_iter(paths).join(", ");
     Ok(Run {
         id: RunId::new(&digest, 0),
         source,
