@@ -204,7 +204,7 @@ fn replicates_have_a_mean_and_a_spread() {
         outcome
             .remarks
             .iter()
-            .any(|r| r.message.contains("differ in date"))
+            .any(|r| r.message.contains("the same date"))
     );
 
     let (alone, none) = average(&mean(), &runs[..1]);

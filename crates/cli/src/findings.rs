@@ -178,6 +178,11 @@ impl<'a> Teller<'a> {
         } else {
             self.bad += 1;
         }
+        // A result of several runs that is done again comes along with one of them, but is of them all.
+        let runs = found.outcome.runs.len() as u64;
+        let several = (finding.again.is_some() && runs > 1)
+            .then(|| Heading::of_several(plural(runs, "run") + " together"));
+        let heading = several.as_ref().unwrap_or(heading);
         if self.json {
             self.all.push(shape_with(heading, found, finding.more.clone()));
             return Ok(());

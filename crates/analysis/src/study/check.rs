@@ -340,7 +340,9 @@ fn parameter(check: &str, item: &checks::Outcome) -> Parameter {
         (_, None) if error => None,
         (measured, _) => measured,
     };
-    let limits = match (item.low, item.high) {
+    // Limits are sums and products of decimal numbers: 0.4923, not 0.49229999999999996.
+    let plain = |limit: Option<f64>| limit.map(|v| format!("{v:.11e}").parse().unwrap_or(v));
+    let limits = match (plain(item.low), plain(item.high)) {
         (Some(low), Some(high)) => format!("from {low} to {high} {}", item.unit),
         (Some(low), None) => format!("at least {low} {}", item.unit),
         (None, Some(high)) => format!("at most {high} {}", item.unit),

@@ -382,7 +382,10 @@ fn written(
         Column::new(ready.y.0.clone(), ready.y.1.clone(), y.to_vec()),
     )
     .map_err(|error| error.to_string())?;
-    trace.label.clone_from(&sample.label);
+    // A derivative is not what the column's head says.
+    if !matches!(ready.spectrum.ordinate, Ordinate::Derivative(_)) {
+        trace.label.clone_from(&sample.label);
+    }
     trace.held = sample
         .held
         .iter()
@@ -398,7 +401,7 @@ fn written(
         outcome.remarks.push(Diagnostic::note(
             Code::new("fields-left-out"),
             format!(
-                "the replicates differ in {}, which the mean does not have",
+                "the replicates do not all state the same {}, so the mean states none",
                 lost.join(", ")
             ),
         ));
