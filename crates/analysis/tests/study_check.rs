@@ -569,6 +569,30 @@ fn a_check_that_is_not_sure_is_asked() {
     assert!(!unnamed.is_result() && !several.is_result());
 }
 
+/// What has no part in a check is not taken in silence.
+#[test]
+fn what_is_not_used_is_refused() {
+    let run = spectrum(190.0, 210.0, 1.0, |_| 2.5);
+    let with = |change: fn(&mut CheckPlan)| {
+        let mut plan = plan("ph-eur-kcl");
+        change(&mut plan);
+        check(&plan, &run).outcome.termination
+    };
+    assert_eq!(with(|_| {}), "pass");
+    for (option, change) in [
+        ("--at", (|p| p.at = vec![200.0]) as fn(&mut CheckPlan)),
+        ("--mg-per-l", |p| p.mg_per_l = Some(60.0)),
+        ("--g-per-kg", |p| p.g_per_kg = Some(0.06)),
+        ("--path-cm", |p| p.path_cm = Some(1.0)),
+    ] {
+        let why = with(change);
+        assert!(
+            why.starts_with("option-unused: ") && why.contains(option),
+            "{why}"
+        );
+    }
+}
+
 #[test]
 fn limits_that_cannot_be_are_refused_with_their_reason() {
     let run = spectrum(190.0, 210.0, 1.0, |_| 0.5);

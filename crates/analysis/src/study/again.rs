@@ -127,7 +127,13 @@ fn redone(kept: &Outcome, shelf: Shelf<'_>) -> Result<Found, String> {
                 })
                 .collect()
         }
-        Work::Fit => fit_run(&plan(kept)?, run),
+        Work::Fit => {
+            let plan: FitPlan = plan(kept)?;
+            if plan.model.is_empty() && plan.formula.is_none() {
+                return Err("its settings name no model".into());
+            }
+            fit_run(&plan, run)
+        }
         Work::Rates if kept.kind == "initial-rate" => rates_run(&plan::<RatePlan>(kept)?, run).found,
         Work::Rates => {
             let plan: SeriesPlan = plan(kept)?;

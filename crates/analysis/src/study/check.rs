@@ -90,6 +90,7 @@ fn report(plan: &CheckPlan, run: &Run, trace: &Trace) -> Result<Report, String> 
     }
     .map_err(|error| format!("limits-not-readable: {}", error.words))?;
     let name = chosen(plan, run, &limits)?;
+    refuse_unused(plan, &limits, &name, trace)?;
     let conditions = Conditions {
         bandwidth_nm: stated(run, Some(trace), "bandwidth", &Unit::NANOMETRE),
         temperature_celsius: Unit::ucum("Cel")
@@ -173,6 +174,25 @@ fn report(plan: &CheckPlan, run: &Run, trace: &Trace) -> Result<Report, String> 
         return Ok(report);
     }
     Err(format!("check-unknown: the limits have no check `{name}`"))
+}
+
+/// Refuses what was said and has no part in the check, so that nobody thinks it had.
+fn refuse_unused(plan: &CheckPlan, limits: &Limits, name: &str, trace: &Trace) -> Result<(), String> {
+    let by_volume = limits.absorbance.iter().any(|s| s.id == name);
+    let by_mass = limits.reference_tables.iter().any(|s| s.id == name);
+    let at_wavelengths = name == "blank" || name == "zero" && trace.x.quantity != Quantity::TIME;
+    let unused = [
+        ("--at", !plan.at.is_empty() && !at_wavelengths),
+        ("--mg-per-l", plan.mg_per_l.is_some() && !by_volume),
+        ("--g-per-kg", plan.g_per_kg.is_some() && !by_mass),
+        ("--path-cm", plan.path_cm.is_some() && !by_volume && !by_mass),
+    ];
+    match unused.iter().find(|(_, unused)| *unused) {
+        None => Ok(()),
+        Some((option, _)) => Err(format!(
+            "option-unused: `{option}` has no part in the check `{name}`; leave it out"
+        )),
+    }
 }
 
 /// Readings at the wavelengths that the plan names, every one of them.
