@@ -185,7 +185,7 @@ pub struct Fit {
     pub r_squared: Option<f64>,
     /// For known errors: probability of a larger sum of squares if model and errors are right.
     pub fit_probability: Option<f64>,
-    /// Akaike's criterion for small samples (see [`information`]); absent where there are too few points for it.
+    /// Akaike's criterion for small samples (see [`super::information`]); absent where there are too few points for it.
     pub aicc: Option<f64>,
     /// Fitted values in the order of the data.
     pub fitted: Vec<f64>,
