@@ -481,25 +481,12 @@ fn certified_values_follow_the_concentration() {
         .iter()
         .map(|b| reading(b.nm, b.absorbance.value + 0.009))
         .collect();
-    let named = (
-        table.id.as_str(),
-        table.standard.as_str(),
-        Some(table.solution.as_str()),
-    );
     let check = |bandwidth_nm| {
         let conditions = Conditions {
             bandwidth_nm,
             ..Conditions::default()
         };
-        absorbance_certified(
-            &limits,
-            named,
-            table.from_memory,
-            &certified,
-            &readings,
-            conditions,
-        )
-        .unwrap()
+        absorbance_certified(&limits, &table.into(), &certified, &readings, conditions).unwrap()
     };
     assert_eq!(check(Some(0.8)).verdict(), Verdict::Pass);
     assert!(

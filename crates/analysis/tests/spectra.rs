@@ -594,7 +594,7 @@ proptest! {
             let _ = SavitzkyGolay::smoothing(window, 2).apply(&any);
             let _ = resample(&any, any.x(), Interpolation::Cubic);
             let _ = find_shoulders(&any, window, 3, Threshold::Noise(1.0));
-            let _ = average(&[any.clone(), any]);
+            let _ = average(&[any.clone(), any], Grids::Resample(Interpolation::Linear));
         }
     }
 }
@@ -834,17 +834,22 @@ fn averages_carry_their_spread() {
     let a = curve(&[1.0, 2.0], &[0.10, 0.20]);
     let b = reversed(&curve(&[1.0, 2.0], &[0.12, 0.20]));
     let c = curve(&[1.0, 2.0], &[0.14, 0.23]);
-    let found = average(&[a.clone(), b, c]).unwrap();
+    let found = average(&[a.clone(), b, c], Grids::MustMatch).unwrap();
     near(found.mean.y()[0], 0.12, 1e-15);
     near(found.mean.y()[1], 0.21, 1e-15);
     near(found.standard_deviation[0], 0.02, 1e-15);
     near(found.standard_error()[1], (0.0003f64).sqrt() / 3f64.sqrt(), 1e-15);
     assert_eq!(
-        average(std::slice::from_ref(&a)).unwrap_err().code(),
+        average(std::slice::from_ref(&a), Grids::MustMatch)
+            .unwrap_err()
+            .code(),
         "too-few-points"
     );
     let shifted = curve(&[1.0, 2.1], &[0.1, 0.2]);
-    assert_eq!(average(&[a, shifted]).unwrap_err().code(), "grids-differ");
+    assert_eq!(
+        average(&[a, shifted], Grids::MustMatch).unwrap_err().code(),
+        "grids-differ"
+    );
 }
 
 #[test]

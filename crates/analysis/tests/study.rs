@@ -3,8 +3,8 @@
 #![allow(clippy::expect_used, reason = "tests may panic")]
 
 use curvary_analysis::study::{
-    AtTemperature, FitPlan, RatePlan, ScanTask, Span, compare_trace, fit_run, fit_series, rates_run,
-    reported, scan_run, temperature_series,
+    AtTemperature, FitPlan, RatePlan, ScanTask, SeriesPlan, Span, TemperaturePlan, compare_trace, fit_run,
+    fit_series, rates_run, reported, scan_run, temperature_series,
 };
 use curvary_record::{
     Claim, Code, Column, Coordinate, Digest, Fields, Origin, Outcome, Place, Quantity, Question, Run, RunId,
@@ -240,11 +240,8 @@ fn puromycin_as_a_run_of_rates_over_concentrations() {
     for outcome in [
         fit_run(&plan("michaelis-menten"), &run)[0].outcome.clone(),
         fit_series(
-            "michaelis-menten",
+            &SeriesPlan::of("michaelis-menten"),
             &rates_run(&RatePlan::default(), &run).points,
-            None,
-            false,
-            0.95,
         )
         .found
         .outcome,
@@ -303,7 +300,14 @@ fn rates_of_a_series_lose_their_blank_and_give_the_constants_back() {
         (v0 / (vmax / 2.0) - 1.0).abs() < 2e-3 && code == "mol/L/s",
         "{v0} {code}"
     );
-    let series = fit_series("michaelis-menten", &rates.points, Some(1e-8), false, 0.95);
+    let series = fit_series(
+        &SeriesPlan {
+            enzyme_mol_per_litre: Some(1e-8),
+            initial_rates: plan.clone(),
+            ..SeriesPlan::of("michaelis-menten")
+        },
+        &rates.points,
+    );
     let outcome = &series.found.outcome;
     assert!((value(outcome, "Km").0 / km - 1.0).abs() < 5e-3, "{outcome:?}");
     let (kcat, code) = value(outcome, "kcat");
@@ -380,7 +384,11 @@ fn constants_at_several_temperatures_give_the_activation_energy() {
             rate: (60.0 * 1e10 * (-60_000.0 / (r * kelvin)).exp(), None, unit("/min")),
         })
         .collect();
-    let lines = temperature_series("k", &points);
+    let plan = TemperaturePlan {
+        of: "k".into(),
+        fitted: None,
+    };
+    let lines = temperature_series(&plan, &points);
     let (energy, code) = value(&lines[0].outcome, "Ea");
     assert!(
         (energy - 60_000.0).abs() < 1e-3 && code == "J/mol",
@@ -391,7 +399,7 @@ fn constants_at_several_temperatures_give_the_activation_energy() {
         "A is in 1/s whatever the unit of k"
     );
     assert!(lines[1].is_result());
-    let one = temperature_series("k", &points[..1]);
+    let one = temperature_series(&plan, &points[..1]);
     assert!(!one[0].is_result() && !one[1].is_result());
 }
 
@@ -478,14 +486,12 @@ fn rates_at_several_levels_are_never_pooled_in_silence() {
     let series = run(Technique::RATE_SERIES, [0.0, 5.0, 20.0].map(at).to_vec());
     let points = rates_run(&RatePlan::default(), &series).points;
     assert!(
-        !fit_series("michaelis-menten", &points, None, false, 0.95)
+        !fit_series(&SeriesPlan::of("michaelis-menten"), &points)
             .found
             .is_result()
     );
     for outcome in [
-        fit_series("competitive", &points, None, false, 0.95)
-            .found
-            .outcome,
+        fit_series(&SeriesPlan::of("competitive"), &points).found.outcome,
         fit_run(&plan("competitive"), &series)[0].outcome.clone(),
     ] {
         let (ki, code) = value(&outcome, "Kic");
@@ -499,7 +505,7 @@ fn rates_at_several_levels_are_never_pooled_in_silence() {
     cold.held = vec![Coordinate::new(Quantity::TEMPERATURE, unit("Cel"), 25.0)];
     let both = run(Technique::RATE_SERIES, vec![warm, cold]);
     let points = rates_run(&RatePlan::default(), &both).points;
-    let found = fit_series("michaelis-menten", &points, None, false, 0.95).found;
+    let found = fit_series(&SeriesPlan::of("michaelis-menten"), &points).found;
     assert!(
         found.outcome.termination.contains("temperature"),
         "{}",

@@ -1,5 +1,6 @@
 //! From subjects to findings that are told, drawn and kept: what the commands over spectra and readings have in common.
 
+use std::io::Write;
 use std::path::PathBuf;
 
 use clap::Args;
@@ -12,6 +13,7 @@ use crate::ending::{Ending, Failure, Outcome};
 use crate::figure::{Figure, Kind};
 use crate::screen::{Screen, plural};
 use crate::subject::{Asked, Reading, Subject, Subjects};
+use crate::table::one_line;
 
 /// Whether and where pictures are drawn.
 #[derive(Debug, Args)]
@@ -32,6 +34,40 @@ impl Pictures {
             picture: Kind::Svg,
         }
     }
+
+    /// Makes the folder, where there is to be one.
+    pub(crate) fn make_folder(&self) -> Result<(), Failure> {
+        match &self.figures {
+            None => Ok(()),
+            Some(folder) => {
+                std::fs::create_dir_all(folder).map_err(|error| Failure::file("make", folder, &error))
+            }
+        }
+    }
+
+    /// Whether pictures are drawn.
+    pub(crate) fn wanted(&self) -> bool {
+        self.figures.is_some()
+    }
+
+    /// Draws one picture under a name, where pictures are drawn; gives how many were.
+    pub(crate) fn draw(&self, name: &str, figure: &Figure) -> Result<u64, Failure> {
+        let Some(folder) = &self.figures else { return Ok(0) };
+        let path = folder.join(format!("{name}.{}", self.picture.ending()));
+        figure.write(&path, self.picture)?;
+        Ok(1)
+    }
+
+    /// Says how many were drawn, and where.
+    pub(crate) fn say(&self, drawn: u64, screen: &mut Screen) {
+        if let Some(folder) = self.figures.as_ref().filter(|_| drawn > 0) {
+            screen.say(format_args!(
+                "{} in {}",
+                plural(drawn, "picture"),
+                folder.display()
+            ));
+        }
+    }
 }
 
 /// One finding, with what is shown of it beside the record.
@@ -42,6 +78,25 @@ pub(crate) struct Finding {
     pub(crate) figure: Option<Figure>,
     /// What `--json` shows beside the record.
     pub(crate) more: Map<String, Value>,
+    /// For a kept result that was done again: whether the same came out, and the same in words.
+    pub(crate) again: Option<(bool, String)>,
+}
+
+impl Finding {
+    /// A finding with nothing beside the record.
+    pub(crate) fn of(found: Found) -> Self {
+        Self {
+            found,
+            figure: None,
+            more: Map::new(),
+            again: None,
+        }
+    }
+
+    /// Whether there is an answer: a number, or what was kept before, which may be a ranking.
+    fn is_answer(&self) -> bool {
+        self.found.is_result() || matches!(self.again, Some((true, _)))
+    }
 }
 
 /// What a finding is told under.
@@ -95,9 +150,7 @@ pub(crate) struct Teller<'a> {
 impl<'a> Teller<'a> {
     /// Makes the folder of the pictures, where there are to be some.
     pub(crate) fn new(json: bool, pictures: &'a Pictures) -> Result<Self, Failure> {
-        if let Some(folder) = &pictures.figures {
-            std::fs::create_dir_all(folder).map_err(|error| Failure::file("make", folder, &error))?;
-        }
+        pictures.make_folder()?;
         Ok(Self {
             json,
             pictures,
@@ -117,21 +170,28 @@ impl<'a> Teller<'a> {
         show: impl FnOnce(&str, &Finding, &mut Screen) -> Result<(), Failure>,
     ) -> Result<(), Failure> {
         let found = &finding.found;
-        if found.is_result() {
+        if finding.is_answer() {
             self.good += 1;
-            if let (Some(folder), Some(figure)) = (&self.pictures.figures, &finding.figure) {
-                let name = format!("{}.{}", found.outcome.id, self.pictures.picture.ending());
-                figure.write(&folder.join(name), self.pictures.picture)?;
-                self.drawn += 1;
+            if let Some(figure) = &finding.figure {
+                self.drawn += self.pictures.draw(&found.outcome.id, figure)?;
             }
         } else {
             self.bad += 1;
         }
+        // A result of several runs that is done again comes along with one of them, but is of them all.
+        let runs = found.outcome.runs.len() as u64;
+        let several = (finding.again.is_some() && runs > 1)
+            .then(|| Heading::of_several(plural(runs, "run") + " together"));
+        let heading = several.as_ref().unwrap_or(heading);
         if self.json {
             self.all.push(shape_with(heading, found, finding.more.clone()));
             return Ok(());
         }
-        show(&heading.words(found), finding, screen)
+        show(&heading.words(found), finding, screen)?;
+        if let Some((_, words)) = &finding.again {
+            writeln!(screen, "  {}", one_line(words))?;
+        }
+        Ok(())
     }
 
     /// Tells why there is nothing.
@@ -153,15 +213,7 @@ impl<'a> Teller<'a> {
                 many => screen.json(&many)?,
             }
         }
-        if self.drawn > 0
-            && let Some(folder) = &self.pictures.figures
-        {
-            screen.say(format_args!(
-                "{} in {}",
-                plural(self.drawn, "picture"),
-                folder.display()
-            ));
-        }
+        self.pictures.say(self.drawn, screen);
         Ok(Ending::of(self.good, self.bad))
     }
 }
@@ -210,7 +262,7 @@ pub(crate) fn each(
         let outcomes = given
             .iter()
             .flat_map(|(_, findings)| findings)
-            .filter(|finding| finding.found.is_result())
+            .filter(|finding| finding.is_answer())
             .map(|finding| finding.found.outcome.clone())
             .collect();
         (given, outcomes)

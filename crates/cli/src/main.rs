@@ -3,8 +3,10 @@
 //! This crate is arguments, commands, drawing, progress and exit status; everything else is done by the crates below
 //! it. One file per command in [`commands`]; only here is anything drawn, and only here does the process end.
 
+mod again;
 mod codes;
 mod commands;
+mod courses;
 mod desk;
 mod drawing;
 mod ending;
@@ -16,6 +18,7 @@ mod output;
 mod report;
 mod screen;
 mod sketch;
+mod steps;
 mod subject;
 mod table;
 mod telling;

@@ -6,7 +6,10 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 use curvary_formats::writers::{csv, jcamp};
-use curvary_record::{Diagnostic, Run};
+use curvary_record::{Diagnostic, Run, Severity};
+
+use crate::drawing::NoTexts;
+use crate::screen::Screen;
 
 /// An open format.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -57,6 +60,11 @@ impl Format {
 }
 
 impl OutputOptions {
+    /// A format in its usual form.
+    pub(crate) fn of(to: Format) -> Self {
+        Self { to, form: None }
+    }
+
     /// Writes runs as one file; gives remarks on what the format cannot carry.
     pub(crate) fn write(&self, target: &Path, runs: &[Run]) -> io::Result<Vec<Diagnostic>> {
         match self.to {
@@ -92,6 +100,19 @@ impl OutputOptions {
             }
             Err(why) => Ok(vec![*why]),
         }
+    }
+}
+
+/// Tells what a format cannot carry; notes on matters of form only to those who ask for them.
+pub(crate) fn tell(target: &Path, remarks: &[Diagnostic], screen: &mut Screen) {
+    let least = if screen.errors().is_some() {
+        Severity::Note
+    } else {
+        Severity::Warning
+    };
+    let place = target.display().to_string();
+    for remark in remarks.iter().filter(|remark| remark.severity >= least) {
+        screen.complain(Some(&place), remark, &NoTexts);
     }
 }
 

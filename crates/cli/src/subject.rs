@@ -192,6 +192,24 @@ impl Asked {
         self.named.iter().all(|named| matches!(named, Named::Run(_)))
     }
 
+    /// Whether a run of the archive is among what was named.
+    pub(crate) fn names(&self, id: &RunId) -> bool {
+        self.named
+            .iter()
+            .any(|named| matches!(named, Named::Run(own) if own == id))
+    }
+
+    /// Another run of the archive, with what is kept of it.
+    pub(crate) fn look_up(&self, id: &RunId) -> Result<(Run, Vec<Outcome>), String> {
+        let missing = || format!("run {id} is not in the archive");
+        let archive = self.archive.as_ref().ok_or_else(missing)?;
+        let view = archive.run(id.as_str()).map_err(|error| match error {
+            curvary_archive::Error::NoRun { .. } => missing(),
+            error => error.to_string(),
+        })?;
+        Ok((view.run, view.outcomes))
+    }
+
     /// Every subject, one after another.
     pub(crate) fn all(&self, how: Reading) -> Result<Vec<Subject>, Failure> {
         let mut all = Vec::new();

@@ -76,12 +76,27 @@ pub struct Outcome {
 }
 
 impl Outcome {
-    /// Gives the outcome its name, which follows from what was computed, of what, with what and by which version: the
-    /// same computation done twice has one name.
+    /// Gives the outcome its name, which follows from what was computed, of what, with what and by which version, and what
+    /// came out: the same computation done twice has one name, and one that a note has changed since has another.
+    ///
+    /// Values count to twelve figures, so that the last digits of another machine's arithmetic make no other name.
     #[must_use]
     pub fn identified(mut self) -> Self {
         let runs: Vec<&str> = self.runs.iter().map(RunId::as_str).collect();
-        let asked = serde_json::json!([self.kind, runs, self.trace, self.model, self.settings, self.by]);
+        let values: Vec<Option<String>> = self
+            .parameters
+            .iter()
+            .map(|parameter| parameter.value.map(|value| format!("{value:.11e}")))
+            .collect();
+        let asked = serde_json::json!([
+            self.kind,
+            runs,
+            self.trace,
+            self.model,
+            self.settings,
+            self.by,
+            values
+        ]);
         let digest = Digest::of(asked.to_string().as_bytes());
         self.id = digest
             .as_str()
@@ -96,5 +111,43 @@ impl Outcome {
     #[must_use]
     pub fn parameter(&self, name: &str) -> Option<&Parameter> {
         self.parameters.iter().find(|parameter| parameter.name == name)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn outcome(value: f64) -> Outcome {
+        Outcome {
+            id: String::new(),
+            kind: "fit".into(),
+            runs: vec![RunId::named("a")],
+            trace: Some(0),
+            model: "first-order".into(),
+            by: "curvary 0".into(),
+            settings: BTreeMap::new(),
+            termination: "converged".into(),
+            parameters: vec![Parameter {
+                name: "k".into(),
+                value: Some(value),
+                unit: None,
+                standard_error: None,
+                intervals: Vec::new(),
+                reason: None,
+            }],
+            covariance: Vec::new(),
+            statistics: BTreeMap::new(),
+            remarks: Vec::new(),
+        }
+        .identified()
+    }
+
+    #[test]
+    fn what_comes_out_is_part_of_the_name_but_not_its_last_digits() {
+        assert_eq!(outcome(0.1).id, outcome(0.1).id);
+        assert_eq!(outcome(0.1).id, outcome(0.1 + 1e-16).id);
+        assert_ne!(outcome(0.1).id, outcome(0.11).id);
+        assert_eq!(outcome(0.1).id.len(), 16);
     }
 }

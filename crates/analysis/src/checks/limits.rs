@@ -22,6 +22,9 @@ pub struct Limits {
     /// Specific absorbances that depend on the concentration.
     #[serde(default)]
     pub reference_tables: Vec<ReferenceTable>,
+    /// The laboratory's filters, each with the values of its certificate.
+    #[serde(default)]
+    pub filters: Vec<CertifiedFilter>,
     /// Stray light filters.
     #[serde(default)]
     pub stray_light: Vec<StrayLightStandard>,
@@ -207,6 +210,8 @@ pub struct ReferenceTable {
     pub source: String,
     /// Whether from memory.
     pub from_memory: bool,
+    /// The temperatures for which the values hold.
+    pub temperature: Option<TemperatureRange>,
     /// The wavelengths in nm.
     pub nm: Vec<f64>,
     /// Expanded (k = 2) uncertainty at each wavelength.
@@ -225,6 +230,50 @@ pub struct TableRow {
     pub g_per_kg: f64,
     /// A value for each wavelength.
     pub values: Vec<f64>,
+}
+
+/// A filter of glass, or of a liquid in a sealed cell, with the absorbances of its certificate.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CertifiedFilter {
+    /// Its id, by which a person names it.
+    pub id: String,
+    /// What it is.
+    pub standard: String,
+    /// The id of its solution, for a liquid.
+    pub solution: Option<String>,
+    /// The certificate.
+    pub source: String,
+    /// Whether from memory.
+    pub from_memory: bool,
+    /// The last day on which the certificate holds, as 2026-03-31.
+    pub valid_until: Option<String>,
+    /// The wavelengths.
+    pub bands: Vec<FilterBand>,
+}
+
+impl CertifiedFilter {
+    /// Whether the certificate held on the day that a date such as `2026-02-03T10:20` begins with; nothing where it has no
+    /// end, or the date no day.
+    pub fn held_on(&self, date: &str) -> Option<bool> {
+        let last = self.valid_until.as_deref()?;
+        let day = date.get(..10).filter(|day| is_day(day))?;
+        Some(day <= last)
+    }
+}
+
+/// One wavelength of a [`CertifiedFilter`].
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct FilterBand {
+    /// Wavelength in nm.
+    pub nm: f64,
+    /// Certified absorbance.
+    pub absorbance: f64,
+    /// Its expanded (k = 2) uncertainty.
+    pub uncertainty: f64,
+    /// Largest spectral bandwidth for which it holds, in nm.
+    pub bandwidth_max_nm: Option<f64>,
 }
 
 /// An absorbance that a filter solution must reach.
@@ -295,7 +344,7 @@ pub struct LocalLimit {
     pub from_memory: bool,
 }
 
-/// Limits that no public standard gives; absent until a laboratory states its own.
+/// Limits that no public standard known to us gives; absent until a laboratory states its own.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct LocalLimits {
@@ -307,6 +356,8 @@ pub struct LocalLimits {
     pub drift_per_hour: Option<LocalLimit>,
     /// Largest distance of the baseline from zero, in absorbance.
     pub flatness: Option<LocalLimit>,
+    /// Largest distance from zero of a reading with nothing, or the same, in both beams, in absorbance.
+    pub zero: Option<LocalLimit>,
 }
 
 /// Why a text is not a limits file.
@@ -427,6 +478,25 @@ impl Limits {
                 all_positive(&t.id, &[row.g_per_kg])?;
             }
         }
+        for f in &self.filters {
+            if let Some(id) = &f.solution {
+                solution(id, &f.id)?;
+            }
+            if let Some(day) = f.valid_until.as_deref().filter(|day| !is_day(day)) {
+                return Err(format!(
+                    "{}: {day:?} is no day; expected one such as 2026-03-31",
+                    f.id
+                ));
+            }
+            if f.bands.is_empty() {
+                return Err(format!("{}: a filter needs at least one band", f.id));
+            }
+            for b in &f.bands {
+                all_positive(&f.id, &[b.nm, b.absorbance, b.uncertainty])?;
+                all_positive(&f.id, &b.bandwidth_max_nm.into_iter().collect::<Vec<_>>())?;
+            }
+        }
+        self.ids_differ()?;
         for s in &self.stray_light {
             solution(&s.solution, &s.id)?;
             all_positive(&s.id, &s.nm)?;
@@ -448,11 +518,62 @@ impl Limits {
             &local.noise_peak_to_peak,
             &local.drift_per_hour,
             &local.flatness,
+            &local.zero,
         ] {
             all_positive("local", &limit.iter().map(|l| l.max).collect::<Vec<_>>())?;
         }
         Ok(())
     }
+
+    /// A check is named by its id, so no two may share one.
+    fn ids_differ(&self) -> Result<(), String> {
+        let mut seen: Vec<&str> = Vec::new();
+        for id in self.ids() {
+            if seen.contains(&id) {
+                return Err(format!(
+                    "two checks are called {id:?}; each needs a name of its own"
+                ));
+            }
+            seen.push(id);
+        }
+        Ok(())
+    }
+
+    /// The id of every standard, and the names of the checks that need none.
+    fn ids(&self) -> impl Iterator<Item = &str> {
+        self.names().map(|(id, _)| id)
+    }
+
+    /// Every check that can be named, with the word or words that a sample's name must hold for it: the id of its
+    /// solution, or the filter's own id. The checks without a standard come last and have none.
+    pub fn names(&self) -> impl Iterator<Item = (&str, Option<&str>)> {
+        let wavelength = self.wavelength.iter().map(|s| (&s.id, &s.solution));
+        let absorbance = self.absorbance.iter().map(|s| (&s.id, &s.solution));
+        let tables = self.reference_tables.iter().map(|s| (&s.id, &s.solution));
+        let filters = self.filters.iter().map(|s| (&s.id, &s.id));
+        let stray_light = self.stray_light.iter().map(|s| (&s.id, &s.solution));
+        let resolution = self.resolution.iter().map(|s| (&s.id, &s.solution));
+        wavelength
+            .chain(absorbance)
+            .chain(tables)
+            .chain(filters)
+            .chain(stray_light)
+            .chain(resolution)
+            .map(|(id, words)| (id.as_str(), Some(words.as_str())))
+            .chain(WITHOUT_STANDARD.map(|name| (name, None)))
+    }
+}
+
+/// Checks that need no standard, but a blank, or nothing in the beam.
+const WITHOUT_STANDARD: [&str; 4] = ["stability", "flatness", "zero", "blank"];
+
+/// Four, two and two digits with hyphens between, so that days compare as texts.
+fn is_day(text: &str) -> bool {
+    text.len() == 10
+        && text.bytes().enumerate().all(|(at, byte)| match at {
+            4 | 7 => byte == b'-',
+            _ => byte.is_ascii_digit(),
+        })
 }
 
 fn all_positive(id: &str, values: &[f64]) -> Result<(), String> {

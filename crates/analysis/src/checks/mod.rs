@@ -20,16 +20,20 @@ mod stray_light;
 mod wavelength;
 
 pub use absorbance::{
-    BandReading, CertifiedBand, absorbance_certified, absorbance_dichromate, certified_from_table, read_bands,
+    BandReading, Certificate, CertifiedBand, absorbance_certified, absorbance_dichromate,
+    certified_from_table, certified_of_filter, read_bands,
 };
 pub use history::{HistoryPoint, Reach, Trend, TrendVerdict, trend};
 pub use limits::{
-    AbsorbanceBand, AbsorbanceStandard, Bands, BandwidthRange, BlankLimit, CertifiedTolerance, Limits,
-    LimitsError, LocalLimit, LocalLimits, ReferenceTable, ResolutionStandard, Solution, Sourced,
-    StrayLightStandard, TableRow, TemperatureRange, ToleranceRange, WavelengthStandard,
+    AbsorbanceBand, AbsorbanceStandard, Bands, BandwidthRange, BlankLimit, CertifiedFilter,
+    CertifiedTolerance, FilterBand, Limits, LimitsError, LocalLimit, LocalLimits, ReferenceTable,
+    ResolutionStandard, Solution, Sourced, StrayLightStandard, TableRow, TemperatureRange, ToleranceRange,
+    WavelengthStandard,
 };
 pub use outcome::{Conditions, Outcome, Report, Verdict};
 pub use resolution::{resolution, resolution_of_readings};
-pub use stability::{blank_absorbance, flatness, stability};
+pub use stability::{
+    blank_absorbance, blank_everywhere, flatness, stability, zero_of_readings, zero_over_time,
+};
 pub use stray_light::stray_light;
 pub use wavelength::wavelength;

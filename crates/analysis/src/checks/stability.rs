@@ -1,4 +1,5 @@
-use super::{BandReading, Conditions, Limits, LocalLimit, Outcome, Report};
+use super::{BandReading, Conditions, Limits, LocalLimit, Outcome, Report, Verdict};
+use crate::quantities::Measured;
 use crate::spectra::{Axis, Curve, Ordinate, Spectrum, SpectrumRefusal, Window, noise};
 
 /// Noise and drift of an absorbance recorded at one wavelength over time in seconds.
@@ -45,12 +46,7 @@ pub fn flatness(
     over: Option<Window>,
     conditions: Conditions,
 ) -> Result<Report, SpectrumRefusal> {
-    if spectrum.ordinate != Ordinate::Absorbance {
-        return Err(SpectrumRefusal::WrongOrdinate {
-            found: spectrum.ordinate.to_string(),
-            wanted: "absorbance".into(),
-        });
-    }
+    require_absorbance(spectrum)?;
     let (x, y) = match over {
         Some(window) => window.points(&spectrum.curve, "flatness", 2)?,
         None => (spectrum.curve.x(), spectrum.curve.y()),
@@ -75,6 +71,8 @@ pub fn flatness(
 }
 
 /// The absorbance of a solvent in its cell, read against air.
+///
+/// A value below zero is told: a solvent in its cell lets less light through than air does.
 pub fn blank_absorbance(limits: &Limits, readings: &[BandReading], conditions: Conditions) -> Report {
     let outcomes = readings
         .iter()
@@ -95,11 +93,103 @@ pub fn blank_absorbance(limits: &Limits, readings: &[BandReading], conditions: C
                     .remarks
                     .push(format!("below {} is better", limit.preferred_max));
             }
+            if value < 0.0 {
+                outcome
+                    .remarks
+                    .push("below zero, where solvent and cell cannot be: was it read against air?".into());
+            }
             outcome.decide(value, reading.absorbance.standard_error)
         })
         .collect();
     let named = ("blank", "absorbance of solvent and cell", None);
     Report::new(limits, "blank", named, conditions, outcomes)
+}
+
+/// The highest absorbance of a solvent in its cell, read against air, where nothing says at which wavelengths it is used.
+///
+/// If the highest passes, all do; if it does not, nothing is decided.
+///
+/// # Errors
+/// [`SpectrumRefusal::WrongOrdinate`] unless the ordinate is absorbance.
+pub fn blank_everywhere(
+    limits: &Limits,
+    spectrum: &Spectrum,
+    conditions: Conditions,
+) -> Result<Report, SpectrumRefusal> {
+    require_absorbance(spectrum)?;
+    let (x, y) = (spectrum.curve.x(), spectrum.curve.y());
+    let highest = (0..y.len()).fold(0, |best, i| if y[i] > y[best] { i } else { best });
+    let reading = BandReading {
+        nm: x[highest],
+        absorbance: Measured::bare(y[highest]),
+        interpolated: false,
+    };
+    let mut report = blank_absorbance(limits, &[reading], conditions);
+    for outcome in &mut report.outcomes {
+        outcome.item = "absorbance of the blank, highest".into();
+        outcome
+            .remarks
+            .push(format!("found at {} {}", x[highest], spectrum.axis));
+        if outcome.verdict == Verdict::Fail {
+            outcome.verdict = Verdict::open(
+                "wavelength-unknown",
+                "the limit holds at the wavelengths of use, and none was stated",
+            );
+        }
+    }
+    Ok(report)
+}
+
+/// Readings with nothing, or with the same, in both beams: how far they lie from zero.
+pub fn zero_of_readings(limits: &Limits, readings: &[BandReading], conditions: Conditions) -> Report {
+    let outcomes = readings
+        .iter()
+        .map(|reading| {
+            let item = format!("zero at {} nm", reading.nm);
+            let mut outcome = against(&limits.local.zero, &item, "{AU}");
+            outcome.low = outcome.high.map(|v| -v);
+            outcome.decide(reading.absorbance.value, reading.absorbance.standard_error)
+        })
+        .collect();
+    let named = ("local", "the laboratory's own limits", None);
+    Report::new(limits, "zero", named, conditions, outcomes)
+}
+
+/// The mean of an absorbance recorded over time with nothing, or with the same, in both beams.
+///
+/// Its standard error is s/√n, which holds for independent readings; where neighbours are correlated it is said.
+///
+/// # Errors
+/// Those of [`noise`]: too few points, or a trace that does not move at all.
+pub fn zero_over_time(
+    limits: &Limits,
+    trace: &Curve,
+    conditions: Conditions,
+) -> Result<Report, SpectrumRefusal> {
+    let found = noise(trace, 0)?;
+    let n = trace.len() as f64;
+    let mean = trace.y().iter().sum::<f64>() / n;
+    let mut outcome = against(&limits.local.zero, "zero, mean over time", "{AU}");
+    outcome.low = outcome.high.map(|v| -v);
+    if found.neighbour_correlation.abs() > 2.0 / n.sqrt() {
+        outcome.remarks.push(format!(
+            "neighbouring points are correlated ({:.2}): the uncertainty is too small",
+            found.neighbour_correlation
+        ));
+    }
+    let outcome = outcome.decide(mean, Some(found.rms / n.sqrt()));
+    let named = ("local", "the laboratory's own limits", None);
+    Ok(Report::new(limits, "zero", named, conditions, vec![outcome]))
+}
+
+fn require_absorbance(spectrum: &Spectrum) -> Result<(), SpectrumRefusal> {
+    if spectrum.ordinate == Ordinate::Absorbance {
+        return Ok(());
+    }
+    Err(SpectrumRefusal::WrongOrdinate {
+        found: spectrum.ordinate.to_string(),
+        wanted: "absorbance".into(),
+    })
 }
 
 fn against(limit: &Option<LocalLimit>, item: &str, unit: &str) -> Outcome {

@@ -4,8 +4,9 @@
 //! `s² t²` (Bates and Watts, Nonlinear Regression Analysis, 1988, section 6.1; for known errors by the square of the
 //! normal quantile). It is found as a root, not by interpolation; where no root exists the interval stays open.
 
+use super::finish::half_width;
 use super::solver::{End, Problem, minimise, settle};
-use super::{Fit, Interval, Options, Remark, Setting, Standing, half_width};
+use super::{Fit, Interval, Options, Remark, Setting, Standing};
 
 /// Fills in the profile interval of every free parameter.
 pub(super) fn intervals(setting: &Setting<'_>, roots: Option<&[f64]>, fit: &mut Fit, options: &Options) {

@@ -73,7 +73,7 @@ impl Limits {
     }
 
     /// The set with every concentration multiplied by a positive factor.
-    pub(super) fn scaled(self, by: f64) -> Self {
+    pub(crate) fn scaled(self, by: f64) -> Self {
         match self {
             Self::Interval { low, high } => Self::Interval {
                 low: low * by,

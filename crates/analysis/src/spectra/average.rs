@@ -1,7 +1,7 @@
 use serde::Serialize;
 
 use super::blank::partners;
-use super::{Curve, SpectrumRefusal};
+use super::{Curve, Grids, SpectrumRefusal, resample};
 use crate::refusal::Refusal;
 
 /// The mean of replicate curves with the spread at each point.
@@ -13,6 +13,9 @@ pub struct Average {
     pub standard_deviation: Vec<f64>,
     /// Count of replicates.
     pub replicates: usize,
+    /// Those (from 0) that were interpolated at the x values of the first. Their noise is smaller than it was measured, and
+    /// so is the spread.
+    pub resampled: Vec<usize>,
 }
 
 impl Average {
@@ -23,12 +26,14 @@ impl Average {
     }
 }
 
-/// Averages replicates that were recorded at the same x values (in either direction).
+/// Averages replicates at the x values of the first. They must have the same ones (in either direction), unless `grids`
+/// says how those that differ are interpolated there.
 ///
 /// # Errors
 /// `too-few-points` for fewer than two replicates, since one has no spread;
-/// `unequal-lengths` and [`SpectrumRefusal::GridsDiffer`] where the x values are not the same.
-pub fn average(replicates: &[Curve]) -> Result<Average, SpectrumRefusal> {
+/// `unequal-lengths` and [`SpectrumRefusal::GridsDiffer`] where the x values must be the same and are not; what
+/// [`resample()`] refuses where they need not.
+pub fn average(replicates: &[Curve], grids: Grids) -> Result<Average, SpectrumRefusal> {
     let [first, rest @ ..] = replicates else {
         return Err(SpectrumRefusal::too_few("replicates", 0, 2));
     };
@@ -36,16 +41,26 @@ pub fn average(replicates: &[Curve]) -> Result<Average, SpectrumRefusal> {
         return Err(SpectrumRefusal::too_few("replicates", 1, 2));
     }
     let mut columns = vec![first.y().to_vec()];
-    for (i, other) in rest.iter().enumerate() {
-        if other.len() != first.len() {
-            return Err(Refusal::UnequalLengths {
-                what: format!("replicate {}", i + 2),
+    let mut resampled = Vec::new();
+    for (i, other) in (1..).zip(rest) {
+        let same = if other.len() == first.len() {
+            partners(first, other)
+        } else {
+            let unequal = Refusal::UnequalLengths {
+                what: format!("replicate {}", i + 1),
                 found: other.len(),
                 expected: first.len(),
+            };
+            Err(unequal.into())
+        };
+        columns.push(match (same, grids) {
+            (Ok(values), _) => values,
+            (Err(refusal), Grids::MustMatch) => return Err(refusal),
+            (Err(_), Grids::Resample(how)) => {
+                resampled.push(i);
+                resample(other, first.x(), how)?.y().to_vec()
             }
-            .into());
-        }
-        columns.push(partners(first, other)?);
+        });
     }
     let n = columns.len() as f64;
     let mean: Vec<f64> = (0..first.len())
@@ -58,5 +73,6 @@ pub fn average(replicates: &[Curve]) -> Result<Average, SpectrumRefusal> {
         mean: first.with_y(mean)?,
         standard_deviation,
         replicates: columns.len(),
+        resampled,
     })
 }

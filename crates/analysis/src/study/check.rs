@@ -6,8 +6,9 @@ use serde::{Deserialize, Serialize};
 use super::spectrum::{asked_traces, bare, in_question, spectrum_of, told};
 use super::{Drawn, Found, TRUSTED_ABSORBANCE, concentration_of, label_of, stated};
 use crate::checks::{
-    self, Conditions, Limits, Report, Verdict, absorbance_dichromate, flatness, read_bands, resolution,
-    stability, stray_light, wavelength,
+    self, BandReading, Certificate, CertifiedBand, Conditions, Limits, Report, Verdict, absorbance_certified,
+    absorbance_dichromate, blank_absorbance, blank_everywhere, certified_from_table, certified_of_filter,
+    flatness, read_bands, resolution, stability, stray_light, wavelength, zero_of_readings, zero_over_time,
 };
 use crate::quantities::Measured;
 use crate::spectra::Curve;
@@ -16,8 +17,8 @@ use crate::spectra::Curve;
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case", default)]
 pub struct CheckPlan {
-    /// The check: an entry of the limits by its id or by a word of its solution, `stability` or `flatness`. If absent
-    /// it is recognised from the sample, where that is sure.
+    /// The check: an entry of the limits by its id or by a word of its solution, or `stability`, `flatness`, `zero` or
+    /// `blank`. If absent it is recognised from the sample, where that is sure.
     #[serde(rename = "as", skip_serializing_if = "Option::is_none")]
     pub name: Option<String>,
     /// A laboratory's own limits as the text of their file; the built-in ones if absent.
@@ -26,6 +27,12 @@ pub struct CheckPlan {
     /// Concentration of dichromate in mg/L, where the run does not state it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub mg_per_l: Option<f64>,
+    /// Concentration of the solution of a reference table in g/kg, where the run does not state it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub g_per_kg: Option<f64>,
+    /// Where `blank` and `zero` read a spectrum, in nm.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub at: Vec<f64>,
     /// Path length in cm, where the run does not state it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub path_cm: Option<f64>,
@@ -38,7 +45,8 @@ pub struct CheckPlan {
 ///
 /// The termination is `pass`, `fail` or `undetermined: …`, or the reason why nothing could be measured. Each parameter
 /// tells its verdict, limit and source in `reason`: `wavelength-error` and `absorbance-error` (measured less expected),
-/// `stray-light-absorbance`, `resolution-ratio`, `noise-rms`, `noise-peak-to-peak`, `drift` and `flatness`.
+/// `stray-light-absorbance`, `resolution-ratio`, `noise-rms`, `noise-peak-to-peak`, `drift`, `flatness`, `zero-absorbance`
+/// and `blank-absorbance`.
 pub fn check_run(plan: &CheckPlan, run: &Run) -> Vec<Found> {
     let traces = match in_question(run) {
         Some(refusal) => Err(refusal),
@@ -82,6 +90,7 @@ fn report(plan: &CheckPlan, run: &Run, trace: &Trace) -> Result<Report, String> 
     }
     .map_err(|error| format!("limits-not-readable: {}", error.words))?;
     let name = chosen(plan, run, &limits)?;
+    refuse_unused(plan, &limits, &name, trace)?;
     let conditions = Conditions {
         bandwidth_nm: stated(run, Some(trace), "bandwidth", &Unit::NANOMETRE),
         temperature_celsius: Unit::ucum("Cel")
@@ -96,14 +105,23 @@ fn report(plan: &CheckPlan, run: &Run, trace: &Trace) -> Result<Report, String> 
             trace.saturated.len()
         ));
     }
-    if name == "stability" {
-        let curve = seconds(trace)?;
-        return stability(&limits, &curve, conditions).map_err(|refusal| told(&refusal));
-    }
-    let (spectrum, _) = spectrum_of(trace).map_err(|refusal| told(&refusal))?;
     let refused = |refusal| told(&refusal);
-    if name == "flatness" {
-        return flatness(&limits, &spectrum, None, conditions).map_err(refused);
+    let over_time = trace.x.quantity == Quantity::TIME;
+    match name.as_str() {
+        "stability" => return stability(&limits, &seconds(trace)?, conditions).map_err(refused),
+        "zero" if over_time => return zero_over_time(&limits, &seconds(trace)?, conditions).map_err(refused),
+        _ => {}
+    }
+    let (spectrum, _) = spectrum_of(trace).map_err(refused)?;
+    let read = |nm: &[f64]| read_bands(&spectrum, nm).map_err(refused);
+    match name.as_str() {
+        "flatness" => return flatness(&limits, &spectrum, None, conditions).map_err(refused),
+        "zero" => return Ok(zero_of_readings(&limits, &all_read(plan, read)?, conditions)),
+        "blank" if plan.at.is_empty() => {
+            return blank_everywhere(&limits, &spectrum, conditions).map_err(refused);
+        }
+        "blank" => return Ok(blank_absorbance(&limits, &all_read(plan, read)?, conditions)),
+        _ => {}
     }
     if let Some(standard) = limits.wavelength.iter().find(|s| s.id == name) {
         return wavelength(&limits, standard, &spectrum, conditions).map_err(refused);
@@ -112,34 +130,113 @@ fn report(plan: &CheckPlan, run: &Run, trace: &Trace) -> Result<Report, String> 
         return resolution(&limits, standard, &spectrum, conditions).map_err(refused);
     }
     if let Some(standard) = limits.stray_light.iter().find(|s| s.id == name) {
-        let readings = read_bands(&spectrum, &standard.nm).map_err(refused)?;
-        return Ok(stray_light(&limits, standard, &readings, conditions));
+        return Ok(stray_light(&limits, standard, &read(&standard.nm)?, conditions));
     }
     if let Some(standard) = limits.absorbance.iter().find(|s| s.id == name) {
         let nm: Vec<f64> = standard.bands.iter().map(|band| band.nm).collect();
-        let readings = read_bands(&spectrum, &nm).map_err(refused)?;
-        let in_run = || {
-            let (value, unit) = concentration_of(run, trace, &["concentration"])?;
-            unit.convert(value, &Unit::ucum("mg/L").ok()?).ok()
+        let mg_per_l = concentration(plan.mg_per_l, run, trace, "mg/L", "--mg-per-l")?;
+        let path = path(plan, run, trace)?;
+        let concentration = Measured::bare(mg_per_l);
+        return absorbance_dichromate(&limits, standard, &read(&nm)?, concentration, path, conditions)
+            .map_err(|refusal| super::told(&refusal));
+    }
+    let certified = |certificate: &Certificate<'_>, bands: &[CertifiedBand]| {
+        let nm: Vec<f64> = bands.iter().map(|band| band.nm).collect();
+        absorbance_certified(&limits, certificate, bands, &read(&nm)?, conditions)
+            .map_err(|refusal| super::told(&refusal))
+    };
+    if let Some(table) = limits.reference_tables.iter().find(|s| s.id == name) {
+        // A mass in a volume is none in a mass without the density, which nothing states.
+        let g_per_kg = concentration(plan.g_per_kg, run, trace, "g/kg", "--g-per-kg")?;
+        let bands = certified_from_table(table, g_per_kg, path(plan, run, trace)?)
+            .map_err(|refusal| super::told(&refusal))?;
+        return certified(&table.into(), &bands);
+    }
+    if let Some(filter) = limits.filters.iter().find(|s| s.id == name) {
+        let date = run.fields.text("date").unwrap_or_default();
+        let mut report = match filter.held_on(date) {
+            Some(false) => {
+                return Err(format!(
+                    "certificate-expired: {} held until {}, and this was measured on {date}",
+                    filter.source,
+                    filter.valid_until.as_deref().unwrap_or_default()
+                ));
+            }
+            _ => certified(&filter.into(), &certified_of_filter(filter))?,
         };
-        let mg_per_l = plan.mg_per_l.or_else(in_run).ok_or(
-            "no-concentration: the concentration of the solution is not stated; say it with `--mg-per-l`",
-        )?;
-        let path = plan
-            .path_cm
-            .or_else(|| stated(run, Some(trace), "path-length", &Unit::ucum("cm").ok()?))
-            .ok_or("no-path-length: the path length of the cell is not stated; say it with `--path-cm`")?;
-        return absorbance_dichromate(
-            &limits,
-            standard,
-            &readings,
-            Measured::bare(mg_per_l),
-            path,
-            conditions,
-        )
-        .map_err(|refusal| super::told(&refusal));
+        if let (Some(last), None) = (&filter.valid_until, filter.held_on(date)) {
+            let words =
+                format!("the certificate holds until {last}, and nothing says when this was measured");
+            for outcome in &mut report.outcomes {
+                outcome.remarks.push(words.clone());
+            }
+        }
+        return Ok(report);
     }
     Err(format!("check-unknown: the limits have no check `{name}`"))
+}
+
+/// Refuses what was said and has no part in the check, so that nobody thinks it had.
+fn refuse_unused(plan: &CheckPlan, limits: &Limits, name: &str, trace: &Trace) -> Result<(), String> {
+    let by_volume = limits.absorbance.iter().any(|s| s.id == name);
+    let by_mass = limits.reference_tables.iter().any(|s| s.id == name);
+    let at_wavelengths = name == "blank" || name == "zero" && trace.x.quantity != Quantity::TIME;
+    let unused = [
+        ("--at", !plan.at.is_empty() && !at_wavelengths),
+        ("--mg-per-l", plan.mg_per_l.is_some() && !by_volume),
+        ("--g-per-kg", plan.g_per_kg.is_some() && !by_mass),
+        ("--path-cm", plan.path_cm.is_some() && !by_volume && !by_mass),
+    ];
+    match unused.iter().find(|(_, unused)| *unused) {
+        None => Ok(()),
+        Some((option, _)) => Err(format!(
+            "option-unused: `{option}` has no part in the check `{name}`; leave it out"
+        )),
+    }
+}
+
+/// Readings at the wavelengths that the plan names, every one of them.
+fn all_read(
+    plan: &CheckPlan,
+    read: impl Fn(&[f64]) -> Result<Vec<BandReading>, String>,
+) -> Result<Vec<BandReading>, String> {
+    if plan.at.is_empty() {
+        return Err("no-wavelength: say with `--at` where the spectrum is read".into());
+    }
+    let readings = read(&plan.at)?;
+    match plan.at.iter().find(|nm| !readings.iter().any(|r| r.nm == **nm)) {
+        None => Ok(readings),
+        Some(nm) => Err(format!(
+            "outside-range: the spectrum has no point at {nm} nm, nor two near enough to read between them"
+        )),
+    }
+}
+
+/// The concentration that the plan or the run states, in the unit of a standard.
+fn concentration(
+    in_plan: Option<f64>,
+    run: &Run,
+    trace: &Trace,
+    code: &str,
+    option: &str,
+) -> Result<f64, String> {
+    let in_run = || {
+        let (value, unit) = concentration_of(run, trace, &["concentration"])?;
+        unit.convert(value, &Unit::ucum(code).ok()?).ok()
+    };
+    in_plan.or_else(in_run).ok_or_else(|| {
+        format!(
+            "no-concentration: the concentration of the solution in {code} is not stated; say it with `{option}`"
+        )
+    })
+}
+
+fn path(plan: &CheckPlan, run: &Run, trace: &Trace) -> Result<f64, String> {
+    plan.path_cm
+        .or_else(|| stated(run, Some(trace), "path-length", &Unit::ucum("cm").ok()?))
+        .ok_or_else(|| {
+            "no-path-length: the path length of the cell is not stated; say it with `--path-cm`".into()
+        })
 }
 
 /// The trace over time, in seconds and absorbance.
@@ -159,55 +256,24 @@ fn seconds(trace: &Trace) -> Result<Curve, String> {
 
 /// The id of the check that was named, or the only one that the words of the sample speak of.
 fn chosen(plan: &CheckPlan, run: &Run, limits: &Limits) -> Result<String, String> {
-    let mut entries: Vec<(&str, &str)> = Vec::new();
-    entries.extend(
-        limits
-            .wavelength
-            .iter()
-            .map(|s| (s.id.as_str(), s.solution.as_str())),
-    );
-    entries.extend(
-        limits
-            .absorbance
-            .iter()
-            .map(|s| (s.id.as_str(), s.solution.as_str())),
-    );
-    entries.extend(
-        limits
-            .stray_light
-            .iter()
-            .map(|s| (s.id.as_str(), s.solution.as_str())),
-    );
-    entries.extend(
-        limits
-            .resolution
-            .iter()
-            .map(|s| (s.id.as_str(), s.solution.as_str())),
-    );
-    entries.extend([("stability", ""), ("flatness", "")]);
-    let all = |entries: &[(&str, &str)]| entries.iter().map(|(id, _)| *id).collect::<Vec<_>>().join(", ");
-    let (found, what): (Vec<(&str, &str)>, String) = match &plan.name {
-        Some(name) if entries.iter().any(|(id, _)| id == name) => return Ok(name.clone()),
+    let all: Vec<(&str, Option<&str>)> = limits.names().collect();
+    let listed =
+        |entries: &[(&str, Option<&str>)]| entries.iter().map(|(id, _)| *id).collect::<Vec<_>>().join(", ");
+    let having = |is: &dyn Fn(&str) -> bool| -> Vec<(&str, Option<&str>)> {
+        let named = |(_, words): &&(&str, Option<&str>)| words.is_some_and(is);
+        all.iter().filter(named).copied().collect()
+    };
+    let (found, what) = match &plan.name {
+        Some(name) if all.iter().any(|(id, _)| id == name) => return Ok(name.clone()),
         Some(name) => (
-            entries
-                .iter()
-                .copied()
-                .filter(|(_, solution)| solution.split('-').any(|part| part == name))
-                .collect(),
+            having(&|words| words.split('-').any(|part| part == name)),
             format!("`{name}`"),
         ),
         None => {
             let sample = run.fields.text("sample").unwrap_or_default().to_lowercase();
-            let words: Vec<&str> = sample.split(|c: char| !c.is_alphanumeric()).collect();
-            let named = |solution: &str| {
-                !solution.is_empty() && solution.split('-').all(|part| words.contains(&part))
-            };
+            let said: Vec<&str> = sample.split(|c: char| !c.is_alphanumeric()).collect();
             (
-                entries
-                    .iter()
-                    .copied()
-                    .filter(|(_, solution)| named(solution))
-                    .collect(),
+                having(&|words| words.to_lowercase().split('-').all(|part| said.contains(&part))),
                 format!("the sample `{sample}`"),
             )
         }
@@ -216,11 +282,11 @@ fn chosen(plan: &CheckPlan, run: &Run, limits: &Limits) -> Result<String, String
         [(id, _)] => Ok((*id).to_owned()),
         [] => Err(format!(
             "check-unknown: {what} names no check; say it with `--as`: {}",
-            all(&entries)
+            listed(&all)
         )),
         several => Err(format!(
             "check-not-sure: {what} may mean several checks; say which with `--as`: {}",
-            all(several)
+            listed(several)
         )),
     }
 }
@@ -282,6 +348,8 @@ fn parameter(check: &str, item: &checks::Outcome) -> Parameter {
         ("absorbance", _) => "absorbance-error",
         ("stray-light", _) => "stray-light-absorbance",
         ("resolution", _) => "resolution-ratio",
+        ("zero", _) => "zero-absorbance",
+        ("blank", _) => "blank-absorbance",
         (_, "noise, rms") => "noise-rms",
         (_, "noise, peak to peak") => "noise-peak-to-peak",
         (_, "drift") => "drift",
@@ -292,7 +360,9 @@ fn parameter(check: &str, item: &checks::Outcome) -> Parameter {
         (_, None) if error => None,
         (measured, _) => measured,
     };
-    let limits = match (item.low, item.high) {
+    // Limits are sums and products of decimal numbers: 0.4923, not 0.49229999999999996.
+    let plain = |limit: Option<f64>| limit.map(|v| format!("{v:.11e}").parse().unwrap_or(v));
+    let limits = match (plain(item.low), plain(item.high)) {
         (Some(low), Some(high)) => format!("from {low} to {high} {}", item.unit),
         (Some(low), None) => format!("at least {low} {}", item.unit),
         (None, Some(high)) => format!("at most {high} {}", item.unit),

@@ -4,10 +4,12 @@
 //! number then has, and how to tell all of it in one record that can be found again and redone. A *plan* is what a
 //! person asked for; it is kept whole in the outcome's `settings`.
 
+mod again;
 mod check;
 mod fit;
 mod peaks;
 mod plan;
+mod process;
 mod quantify;
 mod rates;
 mod reported;
@@ -15,16 +17,18 @@ mod scans;
 mod spectrum;
 mod temperature;
 
+pub use again::{Again, Shelf, Work, again};
 pub use check::{CheckPlan, check_run};
 pub use fit::{Comparison, compare_trace, fit_run};
 pub use peaks::{PeaksPlan, peaks_run};
 pub use plan::{FitPlan, ParameterPlan, Span, WeightPlan};
+pub use process::{Made, ProcessPlan, average_runs, process_run};
 pub use quantify::{QuantifyPlan, ReferenceSpectrum, Standard, Standards, Way, quantify_run, standards_of};
-pub use rates::{AssayPlan, RatePlan, RatePoint, RunRates, SeriesFit, fit_series, rates_run};
+pub use rates::{AssayPlan, RatePlan, RatePoint, RunRates, SeriesFit, SeriesPlan, fit_series, rates_run};
 pub use reported::{Check, reported, reports_of};
 pub use scans::{Differences, ScanFound, ScanTask, scan_differences, scan_run};
-pub use spectrum::{References, spectrum_of};
-pub use temperature::{AtTemperature, temperature_series};
+pub use spectrum::{References, reference_of, spectrum_of};
+pub use temperature::{AtTemperature, TemperaturePlan, rate_constants, temperature_series};
 
 use curvary_record::{Column, Fields, Quantity, Run, Trace, Unit, Value};
 

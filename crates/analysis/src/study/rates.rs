@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use super::fit::{Chosen, preparation, prepared, tell};
 use super::plan::{FitPlan, Span};
+use super::spectrum::as_settings;
 use super::{BY, Drawn, Found, Six, concentration_of, curve_of, label_of, stated, told, unit_in_terms};
 use crate::courses::{Course, InitialRate, Order, Preparation, RateWindow};
 use crate::enzymes::{
@@ -107,13 +108,6 @@ impl RatePlan {
             coefficient: self.coefficient.filter(|_| self.concentration),
             path: self.path,
             ..FitPlan::default()
-        }
-    }
-
-    fn settings(&self) -> BTreeMap<String, serde_json::Value> {
-        match serde_json::to_value(self) {
-            Ok(serde_json::Value::Object(map)) => map.into_iter().collect(),
-            _ => BTreeMap::new(),
         }
     }
 }
@@ -383,7 +377,7 @@ fn empty(plan: &RatePlan, run: &Run, trace: Option<u32>) -> Outcome {
         trace,
         model: "initial rate".into(),
         by: BY.into(),
-        settings: plan.settings(),
+        settings: as_settings(plan),
         termination: String::new(),
         parameters: Vec::new(),
         covariance: Vec::new(),
@@ -548,22 +542,46 @@ pub struct SeriesFit {
     pub verdict: Option<String>,
 }
 
-/// Fits `law` to rates; `enzyme` is the concentration of active sites, mol/L, for kcat. With `compare`, the inhibition laws
-/// are ranked and the best is given.
-pub fn fit_series(
-    law: &str,
-    points: &[RatePoint],
-    enzyme: Option<f64>,
-    compare: bool,
-    level: f64,
-) -> SeriesFit {
+/// What is asked of rates that belong together.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub struct SeriesPlan {
+    /// The law by its name.
+    pub law: String,
+    /// Whether the laws of inhibition are ranked and the best is taken in place of `law`.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub compare: bool,
+    /// Concentration of active sites, mol/L, for kcat.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub enzyme_mol_per_litre: Option<f64>,
+    /// Level of the intervals.
+    pub level: f64,
+    /// How the rates were found.
+    pub initial_rates: RatePlan,
+}
+
+impl SeriesPlan {
+    /// A law over rates, with nothing else said.
+    pub fn of(law: impl Into<String>) -> Self {
+        Self {
+            law: law.into(),
+            compare: false,
+            enzyme_mol_per_litre: None,
+            level: 0.95,
+            initial_rates: RatePlan::default(),
+        }
+    }
+}
+
+/// Fits a law to rates, or ranks the laws of inhibition over them.
+pub fn fit_series(plan: &SeriesPlan, points: &[RatePoint]) -> SeriesFit {
     let mut runs: Vec<RunId> = Vec::new();
     for point in points {
         if !runs.contains(&point.run) {
             runs.push(point.run.clone());
         }
     }
-    let mut settings = BTreeMap::new();
+    let mut settings = as_settings(plan);
     let kept: Vec<serde_json::Value> = points
         .iter()
         .map(|point| {
@@ -576,16 +594,12 @@ pub fn fit_series(
         })
         .collect();
     settings.insert("rates".to_owned(), serde_json::json!(kept));
-    settings.insert("level".to_owned(), serde_json::json!(level));
-    if let Some(enzyme) = enzyme {
-        settings.insert("enzyme_mol_per_litre".to_owned(), serde_json::json!(enzyme));
-    }
     let mut outcome = Outcome {
         id: String::new(),
         kind: "fit".into(),
         runs,
         trace: None,
-        model: law.to_owned(),
+        model: plan.law.clone(),
         by: BY.into(),
         settings,
         termination: String::new(),
@@ -596,16 +610,7 @@ pub fn fit_series(
     };
     let mut ranked = Vec::new();
     let mut verdict = None;
-    let drawn = match series(
-        law,
-        points,
-        enzyme,
-        compare,
-        level,
-        &mut outcome,
-        &mut ranked,
-        &mut verdict,
-    ) {
+    let drawn = match series(plan, points, &mut outcome, &mut ranked, &mut verdict) {
         Ok(drawn) => drawn,
         Err(refusal) => {
             outcome.termination = told(&refusal);
@@ -625,20 +630,14 @@ pub fn fit_series(
     }
 }
 
-#[expect(
-    clippy::too_many_arguments,
-    reason = "what is asked, and the three parts of what is told"
-)]
 fn series(
-    law: &str,
+    plan: &SeriesPlan,
     points: &[RatePoint],
-    enzyme: Option<f64>,
-    compare: bool,
-    level: f64,
     outcome: &mut Outcome,
     ranked: &mut Vec<(String, f64, f64)>,
     verdict: &mut Option<String>,
 ) -> Result<Drawn, Refusal> {
+    let law = plan.law.as_str();
     let unsuitable = |why: String| Refusal::Unsuitable { why };
     let first = points.first().ok_or_else(|| {
         unsuitable(
@@ -673,7 +672,7 @@ fn series(
     let rate = column("rate", &y_unit, &|point| {
         Some((point.rate.0, point.rate.2.clone()))
     })?;
-    let needs_inhibitor = compare || Law::named(law).is_some_and(|law| law.variables.len() > 1);
+    let needs_inhibitor = plan.compare || Law::named(law).is_some_and(|law| law.variables.len() > 1);
     let inhibitor = if needs_inhibitor {
         Some(column("inhibitor concentration", &level_unit, &|point| {
             point.inhibitor.clone()
@@ -711,10 +710,10 @@ fn series(
         rate: &rate,
     };
     let options = Options {
-        level,
+        level: plan.level,
         ..Options::default()
     };
-    let mut found: Fit = if compare {
+    let mut found: Fit = if plan.compare {
         let comparison = compare_inhibition(&rates, &options)?;
         for place in &comparison.choice.ranking {
             ranked.push((place.model.to_string(), place.difference, place.weight));
@@ -730,7 +729,7 @@ fn series(
     } else {
         fit_rates(law, &rates, &options)?
     };
-    if let Some(enzyme) = enzyme {
+    if let Some(enzyme) = plan.enzyme_mol_per_litre {
         // kcat is per time only where rate and enzyme are in one unit of amount.
         let per_time = Unit::MOLE_PER_LITRE;
         let scale = ["s", "min", "h"].iter().find_map(|time| {

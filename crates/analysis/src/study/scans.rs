@@ -5,14 +5,17 @@ use std::collections::BTreeMap;
 use curvary_record::{
     Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Quantity, Run, Technique, Unit,
 };
+use serde::{Deserialize, Serialize};
 
+use super::again::SCANS;
 use super::fit::scan_times;
 use super::{BY, Drawn, Found, told, unit_in_terms};
 use crate::refusal::Refusal;
 use crate::scans::{Scans, Scheme, SpeciesSpectrum, fit_global, isosbestic_points, rank};
 
 /// What is asked of repeated scans.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum ScanTask {
     /// How many singular values stand out.
     Rank,
@@ -46,7 +49,7 @@ pub fn scan_run(task: ScanTask, run: &Run) -> ScanFound {
         trace: None,
         model: model.into(),
         by: BY.into(),
-        settings: BTreeMap::new(),
+        settings: BTreeMap::from([(SCANS.to_owned(), serde_json::json!(task))]),
         termination: String::new(),
         parameters: Vec::new(),
         covariance: Vec::new(),

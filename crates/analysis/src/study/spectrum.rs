@@ -30,6 +30,22 @@ pub fn spectrum_of(trace: &Trace) -> Result<(Spectrum, usize), SpectrumRefusal> 
         _ => return Err(wrong()),
     };
     let x = in_unit(&trace.x.values, &trace.x.unit, &unit).ok_or_else(wrong)?;
+    over(axis, x, trace)
+}
+
+/// The curve of a trace over whatever runs along it: as [`spectrum_of`] over the light, else in the axis's own unit.
+///
+/// # Errors
+/// What [`Curve::new`] refuses.
+pub(crate) fn curve_of_trace(trace: &Trace) -> Result<(Spectrum, usize), SpectrumRefusal> {
+    match spectrum_of(trace) {
+        Err(SpectrumRefusal::WrongAxis { .. }) => over(Axis::Other, trace.x.values.to_vec(), trace),
+        done => done,
+    }
+}
+
+/// The values of a trace over `x`, without the points that were marked; and how many these were.
+fn over(axis: Axis, x: Vec<f64>, trace: &Trace) -> Result<(Spectrum, usize), SpectrumRefusal> {
     let (ordinate, y) = ordinate(trace);
     let curve = Curve::new(x, y)?;
     let marked: Vec<usize> = trace.saturated.iter().map(|at| *at as usize).collect();
@@ -60,6 +76,26 @@ pub fn spectrum_of(trace: &Trace) -> Result<(Spectrum, usize), SpectrumRefusal> 
         },
         marked.len(),
     ))
+}
+
+/// The one spectrum of a run that serves as a blank or a reference: whole, and not in question.
+///
+/// # Errors
+/// Why it cannot serve, in words.
+pub fn reference_of(run: &Run) -> Result<Spectrum, String> {
+    let [trace] = run.traces.as_slice() else {
+        return Err(format!("it has {} traces; expected one", run.traces.len()));
+    };
+    if run.in_question() {
+        return Err("the run is in question; `curvary worklist` says what is asked".into());
+    }
+    let (spectrum, marked) = spectrum_of(trace).map_err(|refusal| refusal.to_string())?;
+    if marked > 0 {
+        return Err(format!(
+            "{marked} points of it lie beyond the range of the instrument"
+        ));
+    }
+    Ok(spectrum)
 }
 
 fn in_unit(values: &[f64], from: &Unit, to: &Unit) -> Option<Vec<f64>> {
@@ -200,6 +236,14 @@ pub(crate) fn told(refusal: &SpectrumRefusal) -> String {
     format!("{}: {refusal}", refusal.code())
 }
 
+/// A plan as it is kept with its result.
+pub(crate) fn as_settings(plan: &impl serde::Serialize) -> BTreeMap<String, serde_json::Value> {
+    match serde_json::to_value(plan) {
+        Ok(serde_json::Value::Object(map)) => map.into_iter().collect(),
+        _ => BTreeMap::new(),
+    }
+}
+
 /// An outcome without a number yet.
 pub(crate) fn bare(
     kind: &str,
@@ -208,10 +252,6 @@ pub(crate) fn bare(
     trace: Option<u32>,
     plan: &impl serde::Serialize,
 ) -> Outcome {
-    let settings = match serde_json::to_value(plan) {
-        Ok(serde_json::Value::Object(map)) => map.into_iter().collect(),
-        _ => BTreeMap::new(),
-    };
     Outcome {
         id: String::new(),
         kind: kind.into(),
@@ -219,7 +259,7 @@ pub(crate) fn bare(
         trace,
         model: model.into(),
         by: BY.into(),
-        settings,
+        settings: as_settings(plan),
         termination: String::new(),
         parameters: Vec::new(),
         covariance: Vec::new(),

@@ -2,9 +2,14 @@
 
 use std::collections::BTreeMap;
 
-use curvary_record::{Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, RunId, Unit};
+use curvary_record::{
+    Code, Diagnostic, Interval as KeptInterval, Origin, Outcome, Parameter, Quantity as Measured, Run, RunId,
+    Unit,
+};
+use serde::{Deserialize, Serialize};
 
-use super::{BY, Drawn, Found, told};
+use super::spectrum::as_settings;
+use super::{BY, Drawn, FitPlan, Found, fit_run, told};
 use crate::linear::LinearFit;
 use crate::refusal::Refusal;
 use crate::temperature::{Quantity, arrhenius, eyring};
@@ -20,20 +25,118 @@ pub struct AtTemperature {
     pub rate: (f64, Option<f64>, Unit),
 }
 
-/// The Arrhenius and the Eyring line through rate constants of several runs.
-pub fn temperature_series(of: &str, points: &[AtTemperature]) -> Vec<Found> {
-    vec![line(of, points, "arrhenius"), line(of, points, "eyring")]
+/// What is asked of rate constants at several temperatures, in a form that is kept with the result.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub struct TemperaturePlan {
+    /// The parameter that is taken.
+    pub of: String,
+    /// The model whose kept fits are taken, and which is fitted where none is kept; any if absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub fitted: Option<String>,
 }
 
-fn line(of: &str, points: &[AtTemperature], model: &str) -> Found {
+/// The rate constants of one run, from what is kept of it, each with its temperature.
+///
+/// # Errors
+/// Why there is none, in words.
+pub fn rate_constants(
+    plan: &TemperaturePlan,
+    run: &Run,
+    kept: &[Outcome],
+) -> Result<Vec<AtTemperature>, String> {
+    // A cell changer may hold each trace at a temperature of its own.
+    let of_trace = |number: Option<u32>| {
+        let trace = run.traces.get(number? as usize)?;
+        let held = trace
+            .held
+            .iter()
+            .find(|held| held.quantity == Measured::TEMPERATURE);
+        held.and_then(|held| held.unit.convert(held.value, &Unit::KELVIN).ok())
+            .or_else(|| trace.fields.si("temperature"))
+    };
+    let of_run = || {
+        let disputed = run.fields.disputes().any(|(key, claims)| {
+            key.as_str() == "temperature" && !matches!(claims[0].origin, Origin::Note { .. })
+        });
+        if disputed {
+            return Err("its temperature is in dispute; a note settles it".to_owned());
+        }
+        let unknown = "its temperature is not known; `curvary note RUN temperature='37 °C'` says it";
+        run.fields.si("temperature").ok_or_else(|| unknown.to_owned())
+    };
+    let has = |outcome: &&Outcome| {
+        outcome.kind == "fit"
+            && outcome.runs.len() == 1
+            && outcome
+                .parameter(&plan.of)
+                .is_some_and(|parameter| parameter.value.is_some())
+            && plan.fitted.as_ref().is_none_or(|model| *model == outcome.model)
+    };
+    let mut fits: Vec<Outcome> = kept.iter().filter(has).cloned().collect();
+    if let Some(model) = plan.fitted.as_ref().filter(|_| fits.is_empty()) {
+        let now = FitPlan {
+            model: model.clone(),
+            ..FitPlan::default()
+        };
+        let found = fit_run(&now, run);
+        if let Some(refused) = found.iter().find(|found| !found.is_result()) {
+            return Err(refused.outcome.termination.clone());
+        }
+        fits = found.into_iter().map(|found| found.outcome).collect();
+    }
+    let models: std::collections::BTreeSet<&str> = fits.iter().map(|fit| fit.model.as_str()).collect();
+    if models.len() > 1 {
+        let models: Vec<&str> = models.into_iter().collect();
+        return Err(format!(
+            "its kept fits are of {}: name one with --model",
+            models.join(" and ")
+        ));
+    }
+    // Of several fits of one trace the last one kept counts.
+    let mut latest: Vec<&Outcome> = Vec::new();
+    for fit in &fits {
+        latest.retain(|known| known.trace != fit.trace);
+        latest.push(fit);
+    }
+    if latest.is_empty() {
+        of_run()?;
+        return Err(format!("no fit with `{}` is kept; --model fits one now", plan.of));
+    }
+    latest
+        .into_iter()
+        .map(|fit| {
+            let parameter = fit
+                .parameter(&plan.of)
+                .ok_or_else(|| format!("the fit has no `{}`", plan.of))?;
+            let (value, unit) = parameter
+                .value
+                .zip(parameter.unit.clone())
+                .ok_or_else(|| format!("its `{}` has no value or no unit", plan.of))?;
+            Ok(AtTemperature {
+                run: run.id.clone(),
+                kelvin: of_trace(fit.trace).map_or_else(of_run, Ok)?,
+                rate: (value, parameter.standard_error, unit),
+            })
+        })
+        .collect()
+}
+
+/// The Arrhenius and the Eyring line through rate constants of several runs, coldest first whatever their order.
+pub fn temperature_series(plan: &TemperaturePlan, points: &[AtTemperature]) -> Vec<Found> {
+    let mut points = points.to_vec();
+    points.sort_by(|a, b| a.kelvin.total_cmp(&b.kelvin).then_with(|| a.run.cmp(&b.run)));
+    vec![line(plan, &points, "arrhenius"), line(plan, &points, "eyring")]
+}
+
+fn line(plan: &TemperaturePlan, points: &[AtTemperature], model: &str) -> Found {
     let mut runs: Vec<RunId> = Vec::new();
     for point in points {
         if !runs.contains(&point.run) {
             runs.push(point.run.clone());
         }
     }
-    let mut settings = BTreeMap::new();
-    settings.insert("of".to_owned(), serde_json::json!(of));
+    let mut settings = as_settings(plan);
     let kept: Vec<serde_json::Value> = points
         .iter()
         .map(|point| {

@@ -7,10 +7,10 @@ use std::path::PathBuf;
 
 use clap::Args;
 use curvary_analysis::checks::Limits;
-use curvary_analysis::study::{CheckPlan, check_run};
-use serde_json::Map;
+use curvary_analysis::study::{CheckPlan, Work, check_run};
 
 use crate::Setting;
+use crate::again;
 use crate::ending::{Failure, Outcome};
 use crate::findings::{Finding, Pictures, each};
 use crate::screen::{FAINT, STRONG, Screen, Styled};
@@ -18,16 +18,17 @@ use crate::subject::Subjects;
 use crate::table::one_line;
 use crate::telling;
 
-/// Check the instrument: wavelength, absorbance, stray light, resolution, noise, drift and flatness
+/// Check the instrument: wavelength, absorbance, stray light, resolution, blank, zero, noise, drift and flatness
 ///
-/// Each item passes, fails or is undetermined, with its limit and the source of the limit. Noise, drift and flatness
-/// have no public limits: a file of one's own gives them with `--limits`. Follow local rules first. Results are for
-/// research and teaching.
+/// Each item passes, fails or is undetermined, with its limit and the source of the limit. Noise, drift, flatness and zero
+/// have no public limits, and filters have certificates of their own: a file of one's own gives them with `--limits`.
+/// Follow local rules first. Results are for research and teaching.
 #[derive(Debug, Args)]
 pub(crate) struct Check {
     #[command(flatten)]
     subjects: Subjects,
-    /// Which check: an entry of the limits, a word of its solution, `stability` or `flatness` [default: by the sample]
+    /// Which check: an entry of the limits, a word of its solution, `stability`, `flatness`, `zero` or `blank` [default: by
+    /// the sample]
     #[arg(long = "as", value_name = "NAME")]
     name: Option<String>,
     /// The laboratory's own limits in place of the built-in ones
@@ -36,12 +37,23 @@ pub(crate) struct Check {
     /// Concentration of the dichromate solution in mg/L, where the run does not state it
     #[arg(long, value_name = "MG/L")]
     mg_per_l: Option<f64>,
+    /// Concentration of the solution of a reference table in g/kg, where the run does not state it
+    #[arg(long, value_name = "G/KG")]
+    g_per_kg: Option<f64>,
+    /// Wavelengths in nm at which `blank` and `zero` read a spectrum
+    #[arg(long, value_name = "NM", value_delimiter = ',')]
+    at: Vec<f64>,
     /// Path length in cm, where the run does not state it
     #[arg(long, value_name = "CM")]
     path_cm: Option<f64>,
     /// Traces by number (from 1) or label
     #[arg(long, value_name = "TRACE", value_delimiter = ',')]
     trace: Vec<String>,
+    /// Do again what is kept of these runs, and say whether the same comes out
+    #[arg(long, conflicts_with_all = [
+        "name", "limits", "mg_per_l", "g_per_kg", "at", "path_cm", "trace", "history",
+    ])]
+    again: bool,
     /// Show the checks that are kept of these runs, by date, and whether their values drift towards a limit
     #[arg(long, conflicts_with_all = ["name", "limits"])]
     history: bool,
@@ -52,6 +64,17 @@ impl Check {
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
         if self.history {
             return history::show(&self.subjects, setting, screen);
+        }
+        if self.again {
+            let asked = self.subjects.asked(setting)?;
+            return again::results(
+                (Work::Check, "curvary check"),
+                (&self.subjects, &asked),
+                &Pictures::none(),
+                screen,
+                |_, _| None,
+                tell,
+            );
         }
         let limits = match &self.limits {
             None => None,
@@ -72,6 +95,8 @@ impl Check {
             name: self.name.clone(),
             limits,
             mg_per_l: self.mg_per_l,
+            g_per_kg: self.g_per_kg,
+            at: self.at.clone(),
             path_cm: self.path_cm,
             traces: self.trace.clone(),
         };
@@ -84,11 +109,7 @@ impl Check {
             |subject| {
                 check_run(&plan, &subject.run)
                     .into_iter()
-                    .map(|found| Finding {
-                        found,
-                        figure: None,
-                        more: Map::new(),
-                    })
+                    .map(Finding::of)
                     .collect()
             },
             tell,

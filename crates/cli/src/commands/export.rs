@@ -8,9 +8,8 @@ use curvary_archive::{Archive, FindOptions};
 use curvary_record::{Code, Diagnostic, RunId, Severity};
 
 use crate::Setting;
-use crate::drawing::NoTexts;
 use crate::ending::{Ending, Failure, Outcome};
-use crate::output::OutputOptions;
+use crate::output::{self, OutputOptions};
 use crate::screen::{ASKED, Screen, Styled, plural};
 
 /// Write runs out of the archive in an open format
@@ -79,15 +78,7 @@ impl Export {
             .output
             .write(&self.out, &runs)
             .map_err(|error| Failure::file("write", &self.out, &error))?;
-        // Notes on matters of form are told to those who ask for them.
-        let least = if screen.errors().is_some() {
-            Severity::Note
-        } else {
-            Severity::Warning
-        };
-        for remark in remarks.iter().filter(|remark| remark.severity >= least) {
-            screen.complain(Some(&self.out.display().to_string()), remark, &NoTexts);
-        }
+        output::tell(&self.out, &remarks, screen);
         if remarks.iter().any(|remark| remark.severity == Severity::Error) {
             return Ok(Ending::Nothing);
         }

@@ -8,16 +8,19 @@ use clap::{Args, ValueEnum};
 use curvary_analysis::fit::Robust;
 use curvary_analysis::models::formula::ModelFile;
 use curvary_analysis::study::{
-    Check, Comparison, FitPlan, Found, ParameterPlan, Span, WeightPlan, compare_trace, fit_run,
+    Check, Comparison, FitPlan, Found, ParameterPlan, Span, WeightPlan, Work, compare_trace, fit_run,
 };
-use curvary_record::unit::spelled;
-use curvary_record::{Diagnostic, Unit};
+use curvary_record::Diagnostic;
 use serde_json::{Value, json};
 
 use crate::Setting;
+use crate::again;
+use crate::courses::{CourseOptions, Level, span, unit};
 use crate::ending::{Ending, Failure, Outcome};
-use crate::findings::{self, Heading};
+use crate::figure::of_fit;
+use crate::findings::{self, Heading, Pictures};
 use crate::screen::{FAINT, STRONG, Screen, Styled};
+use crate::steps::number;
 use crate::subject::{Reading, Subject, Subjects};
 use crate::table::{Column, Table, one_line};
 use crate::telling;
@@ -41,8 +44,11 @@ pub(crate) struct Fit {
     /// A TOML file with a formula, its variables, and starts, bounds and units of its parameters
     #[arg(long, value_name = "FILE", group = "task")]
     model_file: Option<PathBuf>,
-    /// Do again the fits that are kept of these runs, and say whether the same comes out
-    #[arg(long, group = "task")]
+    /// Do again what is kept of these runs, and say whether the same comes out
+    #[arg(long, group = "task", conflicts_with_all = [
+        "start", "hold", "bound", "unit", "response", "over", "window", "at", "weights", "robust", "level", "profile",
+        "CourseOptions",
+    ])]
     again: bool,
     /// Compute anew what the export itself reports (rate constants, rates, slopes), and say whether it is reproduced
     #[arg(long, group = "task")]
@@ -93,30 +99,14 @@ pub(crate) struct Fit {
         help_heading = "Data"
     )]
     over: Vec<String>,
-    /// Traces by number (from 1) or label
-    #[arg(long, value_name = "TRACE", value_delimiter = ',', help_heading = "Data")]
-    trace: Vec<String>,
     /// The stretch of the running axis that is fitted, such as 30..600s; several for stages
     #[arg(long, value_name = "FROM..TO", help_heading = "Data")]
     window: Vec<String>,
     /// Wavelength at which repeated scans are read as a time course
     #[arg(long, value_name = "NM", help_heading = "Data")]
     at: Option<f64>,
-    /// Time between mixing and the first reading's zero, s
-    #[arg(long, value_name = "SECONDS", help_heading = "Data")]
-    dead_time: Option<f64>,
-    /// Absorbance above which points are left out; `none` for no limit [default: 3]
-    #[arg(long, value_name = "A", help_heading = "Data")]
-    trust_below: Option<String>,
-    /// Turn absorbance into concentration with the run's absorption coefficient and path length
-    #[arg(long, help_heading = "Data")]
-    concentration: bool,
-    /// Molar absorption coefficient, L/(mol cm), in place of the run's own
-    #[arg(long, value_name = "EPSILON", help_heading = "Data")]
-    coefficient: Option<f64>,
-    /// Path length, cm, in place of the run's own
-    #[arg(long, value_name = "CM", help_heading = "Data")]
-    path: Option<f64>,
+    #[command(flatten)]
+    data: CourseOptions,
     /// How much each point counts: `relative` (error in proportion to the value) or the label of a trace that holds
     /// known standard deviations
     #[arg(long, value_name = "WEIGHTS", help_heading = "Errors")]
@@ -124,18 +114,13 @@ pub(crate) struct Fit {
     /// Let far points count less
     #[arg(long, value_name = "HOW", help_heading = "Errors")]
     robust: Option<Far>,
-    /// Level of the intervals
-    #[arg(long, value_name = "LEVEL", default_value_t = 0.95, help_heading = "Errors")]
-    level: f64,
+    #[command(flatten)]
+    level: Level,
     /// Find profile-likelihood intervals too; an end that the data leave open stays open
     #[arg(long, help_heading = "Errors")]
     profile: bool,
-    /// Draw data, fit and residuals into a folder: one picture a result
-    #[arg(long, value_name = "DIR", help_heading = "Pictures")]
-    figures: Option<PathBuf>,
-    /// Kind of picture
-    #[arg(long, value_name = "KIND", default_value = "svg", help_heading = "Pictures")]
-    picture: crate::figure::Kind,
+    #[command(flatten)]
+    pictures: Pictures,
 }
 
 /// How far points are made to count less.
@@ -153,7 +138,7 @@ struct Given {
     found: Vec<Found>,
     compared: Vec<Comparison>,
     checks: Vec<Check>,
-    /// For fits done again: whether the same came out, in words.
+    /// What is said where there is no result.
     said: Vec<String>,
 }
 
@@ -185,10 +170,19 @@ struct Told {
 impl Fit {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
-        let plans = self.plans()?;
-        if let Some(folder) = &self.figures {
-            std::fs::create_dir_all(folder).map_err(|error| Failure::file("make", folder, &error))?;
+        if self.again {
+            let asked = self.subjects.asked(setting)?;
+            return again::results(
+                (Work::Fit, "curvary fit"),
+                (&self.subjects, &asked),
+                &self.pictures,
+                screen,
+                |subject, found| Some(of_fit(&Heading::of(subject).words(found), found)),
+                |heading, finding, screen| telling::tell(heading, &finding.found.outcome, screen),
+            );
         }
+        let plans = self.plans()?;
+        self.pictures.make_folder()?;
         let asked = self.subjects.asked(setting)?;
         let reading = if self.formula.is_some() || self.model_file.is_some() {
             Reading::Numbers
@@ -229,10 +223,7 @@ impl Fit {
             }
         }
         kept.say(screen);
-        if let Some(folder) = self.figures.as_ref().filter(|_| tally.pictures > 0) {
-            let pictures = crate::screen::plural(tally.pictures, "picture");
-            screen.say(format_args!("{pictures} in {}", folder.display()));
-        }
+        self.pictures.say(tally.pictures, screen);
         Ok(Ending::of(tally.good, tally.bad))
     }
 
@@ -254,11 +245,9 @@ impl Fit {
                     .iter()
                     .try_for_each(|remark| telling::remark(remark, screen))?;
             }
-            if let Some(folder) = self.figures.as_ref().filter(|_| found.is_result()) {
-                let name = format!("{}.{}", found.outcome.id, self.picture.ending());
-                crate::figure::of_fit(&subject.heading.words(found), found)
-                    .write(&folder.join(name), self.picture)?;
-                tally.pictures += 1;
+            if found.is_result() && self.pictures.wanted() {
+                let figure = of_fit(&subject.heading.words(found), found);
+                tally.pictures += self.pictures.draw(&found.outcome.id, &figure)?;
             }
         }
         for compared in &given.compared {
@@ -314,9 +303,7 @@ impl Fit {
             checks: Vec::new(),
             said: Vec::new(),
         };
-        if self.again {
-            again(subject, &mut given);
-        } else if self.reported {
+        if self.reported {
             given.checks = curvary_analysis::study::reported(&subject.run);
             if given.checks.is_empty() {
                 given.said.push(format!(
@@ -344,7 +331,7 @@ impl Fit {
     /// One plan for each model and window.
     fn plans(&self) -> Result<Vec<FitPlan>, Failure> {
         let mut bare = FitPlan {
-            level: self.level,
+            level: self.level.checked()?,
             profile: self.profile,
             robust: match self.robust {
                 None => Robust::No,
@@ -353,13 +340,13 @@ impl Fit {
             },
             response: self.response.clone(),
             variables: pairs(&self.over, "a variable")?,
-            traces: self.trace.clone(),
+            traces: self.data.trace.clone(),
             at: self.at,
-            dead_time: self.dead_time,
-            trusted_absorbance: trusted(self.trust_below.as_deref())?,
-            concentration: self.concentration,
-            coefficient: self.coefficient,
-            path: self.path,
+            dead_time: self.data.dead_time,
+            trusted_absorbance: self.data.trusted()?,
+            concentration: self.data.concentration,
+            coefficient: self.data.coefficient,
+            path: self.data.path,
             weights: self.weights.as_ref().map(|weights| match weights.as_str() {
                 "relative" => WeightPlan::Relative,
                 label => WeightPlan::Errors(label.to_owned()),
@@ -393,7 +380,7 @@ impl Fit {
             bare.formula.clone_from(&self.formula);
         }
         self.say_of_parameters(&mut bare.parameters)?;
-        if self.again || self.reported {
+        if self.reported {
             return Ok(Vec::new());
         }
         let models = match (&bare.formula, self.model.as_slice(), self.compare) {
@@ -454,66 +441,6 @@ impl Fit {
             (plan.lower, plan.upper) = (end(low)?, end(high)?);
         }
         Ok(())
-    }
-}
-
-/// Does kept fits of a run again.
-fn again(subject: &Subject, given: &mut Given) {
-    for kept in subject.outcomes.iter().filter(|kept| kept.kind == "fit") {
-        let settings: serde_json::Map<String, Value> = kept.settings.clone().into_iter().collect();
-        let plan: FitPlan = match serde_json::from_value(Value::Object(settings)) {
-            Ok(plan) => plan,
-            Err(error) => {
-                given.said.push(format!(
-                    "result {}: its settings cannot be read: {error}",
-                    kept.id
-                ));
-                continue;
-            }
-        };
-        let found = fit_run(&plan, &subject.run)
-            .into_iter()
-            .find(|found| found.outcome.trace == kept.trace);
-        let Some(found) = found else {
-            given
-                .said
-                .push(format!("result {}: the run has no such trace any more", kept.id));
-            continue;
-        };
-        let values = |outcome: &curvary_record::Outcome| -> Vec<Option<f64>> {
-            outcome
-                .parameters
-                .iter()
-                .map(|parameter| parameter.value)
-                .collect()
-        };
-        let (old, new) = (values(kept), values(&found.outcome));
-        let worst = old
-            .iter()
-            .zip(&new)
-            .map(|pair| match pair {
-                (Some(old), Some(new)) => ((old - new) / old.abs().max(f64::MIN_POSITIVE)).abs(),
-                (None, None) => 0.0,
-                _ => f64::INFINITY,
-            })
-            .fold(0.0, f64::max);
-        given.said.push(if old.len() == new.len() && worst <= 1e-9 {
-            let within = if worst == 0.0 {
-                "to the last digit".to_owned()
-            } else {
-                format!("within {worst:.0e} of every value")
-            };
-            format!("result {}: the same comes out again, {within}", kept.id)
-        } else {
-            format!(
-                "result {}: something else comes out now ({} then): its conditions, notes or the program have changed since",
-                kept.id, kept.by
-            )
-        });
-        given.found.push(found);
-    }
-    if given.found.is_empty() && given.said.is_empty() {
-        given.said.push(format!("{}: no fit is kept", subject.place));
     }
 }
 
@@ -599,60 +526,6 @@ fn pairs(texts: &[String], what: &str) -> Result<Vec<(String, String)>, Failure>
         .collect()
 }
 
-pub(crate) fn number(text: &str) -> Result<f64, Failure> {
-    text.trim()
-        .parse::<f64>()
-        .ok()
-        .filter(|value| value.is_finite())
-        .ok_or_else(|| Failure::usage(format!("`{text}` is no number")))
-}
-
-pub(crate) fn unit(text: &str) -> Result<Unit, Failure> {
-    Unit::ucum(text)
-        .ok()
-        .or_else(|| spelled(text).one().cloned())
-        .ok_or_else(|| Failure::usage(format!("`{text}` is no unit that is known here")))
-}
-
-/// `30..600s`, `0.5..10 min`, `400..600nm`.
-pub(crate) fn span(text: &str) -> Result<Span, Failure> {
-    let wrong = || {
-        Failure::usage(format!(
-            "`{text}` is no stretch of an axis: expected FROM..TO, such as 30..600s"
-        ))
-    };
-    let (from, rest) = text.split_once("..").ok_or_else(wrong)?;
-    let end = rest
-        .char_indices()
-        .find(|(at, c)| {
-            !(c.is_ascii_digit()
-                || matches!(c, '.' | '-' | '+')
-                || (matches!(c, 'e' | 'E')
-                    && rest[at + 1..].starts_with(|c: char| c.is_ascii_digit() || c == '-')))
-        })
-        .map_or(rest.len(), |(at, _)| at);
-    let (to, unit_text) = rest.split_at(end);
-    let unit_text = unit_text.trim();
-    Ok(Span {
-        from: number(from).map_err(|_| wrong())?,
-        to: number(to).map_err(|_| wrong())?,
-        unit: if unit_text.is_empty() {
-            None
-        } else {
-            Some(unit(unit_text)?)
-        },
-    })
-}
-
-/// The limit of trust in absorbance; `none` is the largest number there is.
-pub(crate) fn trusted(text: Option<&str>) -> Result<Option<f64>, Failure> {
-    match text {
-        None => Ok(None),
-        Some("none") => Ok(Some(f64::MAX)),
-        Some(text) => number(text).map(Some),
-    }
-}
-
 fn model_file(path: &PathBuf) -> Result<ModelFile, Failure> {
     let text = std::fs::read_to_string(path).map_err(|error| Failure::file("read", path, &error))?;
     toml_edit::de::from_str(&text).map_err(|error: toml_edit::de::Error| {
@@ -662,22 +535,4 @@ fn model_file(path: &PathBuf) -> Result<ModelFile, Failure> {
             error.message()
         ))
     })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn stretches_have_units_or_none() {
-        let plain = span("0.5..10").ok();
-        assert!(plain.is_some_and(|span| span.from == 0.5 && span.to == 10.0 && span.unit.is_none()));
-        let timed = span("30..600s").ok();
-        assert!(timed.is_some_and(|span| span.to == 600.0 && span.unit == Some(Unit::SECOND)));
-        let small = span("1e-3..2e-3 min").ok();
-        assert!(small.is_some_and(|span| span.to == 0.002 && span.unit == Some(Unit::MINUTE)));
-        assert!(span("30").is_err());
-        assert!(span("a..b").is_err());
-        assert!(span("1..2 furlong").is_err());
-    }
 }

@@ -12,6 +12,7 @@ mod fit;
 mod man;
 mod note;
 mod peaks;
+mod process;
 mod quantify;
 mod rates;
 mod readers;
@@ -39,6 +40,7 @@ pub(crate) enum Command {
     Scans(scans::Scans),
     Temperature(temperature::Temperature),
     Peaks(Box<peaks::Peaks>),
+    Process(Box<process::Process>),
     Quantify(Box<quantify::Quantify>),
     Check(Box<check::Check>),
     Show(show::Show),
@@ -65,6 +67,7 @@ impl Command {
             Self::Scans(scans) => scans.run(setting, screen),
             Self::Temperature(temperature) => temperature.run(setting, screen),
             Self::Peaks(peaks) => peaks.run(setting, screen),
+            Self::Process(process) => process.run(setting, screen),
             Self::Quantify(quantify) => quantify.run(setting, screen),
             Self::Check(check) => check.run(setting, screen),
             Self::Show(show) => show.run(setting, screen),
@@ -86,7 +89,7 @@ impl Command {
 const EXCLUDED: char = '\u{2212}';
 
 /// Commands that take a query.
-const ASKING: [&str; 10] = [
+const ASKING: [&str; 11] = [
     "find",
     "export",
     "note",
@@ -95,6 +98,7 @@ const ASKING: [&str; 10] = [
     "scans",
     "temperature",
     "peaks",
+    "process",
     "quantify",
     "check",
 ];

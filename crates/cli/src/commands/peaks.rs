@@ -1,23 +1,21 @@
 //! `curvary peaks`: positions, heights, widths and areas of the peaks of spectra, after steps that are kept with them.
 
-use std::collections::BTreeMap;
 use std::io::Write;
 
-use clap::{Args, ValueEnum};
-use curvary_analysis::spectra::{
-    AreaBaseline, Chain, Extreme, Grids, Interpolation, Refinement, Step, WidthLevel, Window,
-};
-use curvary_analysis::study::{PeaksPlan, References, peaks_run, spectrum_of};
+use clap::Args;
+use curvary_analysis::spectra::{AreaBaseline, Extreme, Refinement, WidthLevel, Window};
+use curvary_analysis::study::{Found, PeaksPlan, References, Work, peaks_run};
 use curvary_record::{Outcome as Record, Parameter};
 use serde_json::{Map, Value, json};
 
 use crate::Setting;
-use crate::commands::fit::trusted;
+use crate::again;
 use crate::ending::{Failure, Outcome};
 use crate::figure::{Figure, Layer, Panel};
 use crate::findings::{Finding, Pictures, each};
 use crate::screen::{FAINT, STRONG, Screen, Styled};
-use crate::subject::{Reading, Subject, Subjects};
+use crate::steps::StepOptions;
+use crate::subject::{Subject, Subjects};
 use crate::table::{Column, Table, one_line};
 use crate::telling;
 
@@ -33,18 +31,13 @@ use crate::telling;
 pub(crate) struct Peaks {
     #[command(flatten)]
     subjects: Subjects,
-    /// A step before the search, such as `smooth(window=11, order=3)`; several go in order
-    #[arg(long, value_name = "STEP", help_heading = "Steps")]
-    step: Vec<String>,
-    /// Subtract this blank before the other steps
-    #[arg(long, value_name = "RUN|FILE", help_heading = "Steps")]
-    blank: Option<String>,
-    /// Interpolate the blank where its points differ from those of the sample
-    #[arg(long, value_name = "HOW", requires = "blank", help_heading = "Steps")]
-    resample_blank: Option<How>,
-    /// Absorbance above which points are left out; `none` for no limit [default: 3]
-    #[arg(long, value_name = "A", help_heading = "Steps")]
-    trust_below: Option<String>,
+    /// Do again what is kept of these runs, and say whether the same comes out
+    #[arg(long, conflicts_with_all = [
+        "StepOptions", "valleys", "prominence", "within", "parabola", "half_height", "area_from_zero", "trace",
+    ])]
+    again: bool,
+    #[command(flatten)]
+    before: StepOptions,
     /// Look for valleys
     #[arg(long, help_heading = "Search")]
     valleys: bool,
@@ -70,41 +63,24 @@ pub(crate) struct Peaks {
     pictures: Pictures,
 }
 
-/// How a blank is interpolated.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub(crate) enum How {
-    /// Straight lines between the points
-    Linear,
-    /// A natural cubic spline
-    Cubic,
-}
-
-impl How {
-    /// What it means to the subtraction.
-    pub(crate) fn grids(how: Option<Self>) -> Grids {
-        match how {
-            None => Grids::MustMatch,
-            Some(Self::Linear) => Grids::Resample(Interpolation::Linear),
-            Some(Self::Cubic) => Grids::Resample(Interpolation::Cubic),
-        }
-    }
-}
-
 impl Peaks {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        if self.again {
+            let asked = self.subjects.asked(setting)?;
+            return again::results(
+                (Work::Peaks, "curvary peaks"),
+                (&self.subjects, &asked),
+                &self.pictures,
+                screen,
+                |subject, found| Some(picture(subject, found)),
+                tell,
+            );
+        }
         let mut references = References::new();
-        let steps = steps(
-            &self.step,
-            self.blank
-                .as_deref()
-                .map(|blank| (blank, How::grids(self.resample_blank))),
-            setting,
-            &mut references,
-        )?;
         let plan = PeaksPlan {
-            steps,
-            trusted_absorbance: trusted(self.trust_below.as_deref())?,
+            steps: self.before.steps(setting, &mut references)?,
+            trusted_absorbance: self.before.trusted()?,
             extreme: if self.valleys {
                 Extreme::Minimum
             } else {
@@ -144,31 +120,6 @@ fn find(plan: &PeaksPlan, references: &References, subject: &Subject) -> Vec<Fin
     peaks_run(plan, &subject.run, references)
         .into_iter()
         .map(|found| {
-            let marks: Vec<(f64, f64, String)> = peaks(&found.outcome)
-                .filter_map(|peak| {
-                    let at = peak[0].value?;
-                    Some((at, peak[1].value?, telling::rounded(at, peak[0].standard_error).0))
-                })
-                .collect();
-            let points = found
-                .drawn
-                .x
-                .iter()
-                .copied()
-                .zip(found.drawn.y.iter().copied())
-                .collect();
-            let figure = Figure {
-                title: format!("{} {}", subject.place, found.label).trim_end().to_owned(),
-                panels: vec![Panel {
-                    x: found.drawn.x_title.clone(),
-                    y: found.drawn.y_title.clone(),
-                    share: 1.0,
-                    layers: vec![
-                        Layer::Line(points).named("spectrum"),
-                        Layer::Marks(marks).named("peaks"),
-                    ],
-                }],
-            };
             let listed: Vec<Value> = peaks(&found.outcome)
                 .map(|peak| {
                     let all: Map<String, Value> = peak
@@ -179,12 +130,41 @@ fn find(plan: &PeaksPlan, references: &References, subject: &Subject) -> Vec<Fin
                 })
                 .collect();
             Finding {
-                found,
-                figure: Some(figure),
+                figure: Some(picture(subject, &found)),
                 more: Map::from_iter([("peaks".to_owned(), Value::Array(listed))]),
+                ..Finding::of(found)
             }
         })
         .collect()
+}
+
+/// The spectrum with its peaks.
+fn picture(subject: &Subject, found: &Found) -> Figure {
+    let marks: Vec<(f64, f64, String)> = peaks(&found.outcome)
+        .filter_map(|peak| {
+            let at = peak[0].value?;
+            Some((at, peak[1].value?, telling::rounded(at, peak[0].standard_error).0))
+        })
+        .collect();
+    let points = found
+        .drawn
+        .x
+        .iter()
+        .copied()
+        .zip(found.drawn.y.iter().copied())
+        .collect();
+    Figure {
+        title: format!("{} {}", subject.place, found.label).trim_end().to_owned(),
+        panels: vec![Panel {
+            x: found.drawn.x_title.clone(),
+            y: found.drawn.y_title.clone(),
+            share: 1.0,
+            layers: vec![
+                Layer::Line(points).named("spectrum"),
+                Layer::Marks(marks).named("peaks"),
+            ],
+        }],
+    }
 }
 
 /// The peaks of a result: five parameters each.
@@ -252,78 +232,6 @@ fn tell(heading: &str, finding: &Finding, screen: &mut Screen) -> Result<(), Fai
         telling::remark(remark, screen)?;
     }
     Ok(())
-}
-
-/// The steps that the words say, with every blank they name read; blanks stand in the steps by the names of their runs.
-pub(crate) fn steps(
-    texts: &[String],
-    blank: Option<(&str, Grids)>,
-    setting: &Setting,
-    references: &mut References,
-) -> Result<Vec<Step>, Failure> {
-    let mut steps = Vec::new();
-    if let Some((blank, grids)) = blank {
-        steps.push(Step::Blank {
-            reference: blank.to_owned(),
-            grids,
-        });
-    }
-    for text in texts {
-        let chain: Chain = text
-            .parse()
-            .map_err(|error| Failure::usage(format!("`{text}` is no step: {error}")))?;
-        steps.extend(chain.steps);
-    }
-    let mut names: BTreeMap<String, String> = BTreeMap::new();
-    for step in &mut steps {
-        let Step::Blank { reference, .. } = step else {
-            continue;
-        };
-        let id = match names.get(reference) {
-            Some(id) => id.clone(),
-            None => {
-                let subject = one(reference, setting)?;
-                let [trace] = subject.run.traces.as_slice() else {
-                    return Err(Failure::usage(format!(
-                        "the blank `{reference}` has {} traces; expected one",
-                        subject.run.traces.len()
-                    )));
-                };
-                let (spectrum, marked) = spectrum_of(trace)
-                    .map_err(|refusal| Failure::usage(format!("`{reference}` is no blank: {refusal}")))?;
-                if subject.run.in_question() || marked > 0 {
-                    return Err(Failure::usage(format!(
-                        "`{reference}` is no blank: {}",
-                        if marked > 0 {
-                            "points of it lie beyond the range of the instrument"
-                        } else {
-                            "the run is in question; `curvary worklist` says what is asked"
-                        }
-                    )));
-                }
-                let id = subject.run.id.to_string();
-                references.insert(id.clone(), spectrum);
-                names.insert(reference.clone(), id.clone());
-                id
-            }
-        };
-        *reference = id;
-    }
-    Ok(steps)
-}
-
-/// The one run that a word names: a file with one run in it, or a run of the archive.
-pub(crate) fn one(word: &str, setting: &Setting) -> Result<Subject, Failure> {
-    let mut all = Subjects::of(vec![word.to_owned()])
-        .asked(setting)?
-        .all(Reading::Whole)?;
-    match (all.pop(), all.len()) {
-        (Some(one), 0) => Ok(one),
-        (_, more) => Err(Failure::usage(format!(
-            "`{word}` means {} runs; expected one",
-            more + 1
-        ))),
-    }
 }
 
 /// `400..600`, on the axis of the spectrum.

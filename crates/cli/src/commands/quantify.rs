@@ -3,19 +3,18 @@
 use clap::{Args, ValueEnum};
 use curvary_analysis::quantities::{LimitForm, Measured, NucleicAcidKind, Weighting};
 use curvary_analysis::study::{
-    Found, QuantifyPlan, ReferenceSpectrum, References, Way, label_of, quantify_run, spectrum_of,
-    standards_of,
+    Found, QuantifyPlan, ReferenceSpectrum, References, Way, Work, quantify_run, reference_of, standards_of,
 };
 use curvary_record::{Run, Value as Said};
-use serde_json::Map;
 
 use crate::Setting;
-use crate::commands::fit::{number, trusted, unit};
-use crate::commands::peaks::{How, one, steps};
+use crate::again;
+use crate::courses::{Level, unit};
 use crate::ending::{Failure, Outcome};
-use crate::figure::of_fit;
+use crate::figure::{Figure, of_fit};
 use crate::findings::{Finding, Pictures, each};
 use crate::screen::Screen;
+use crate::steps::{StepOptions, number, one};
 use crate::subject::{Reading, Subject, Subjects};
 use crate::telling;
 
@@ -29,6 +28,13 @@ use crate::telling;
 pub(crate) struct Quantify {
     #[command(flatten)]
     subjects: Subjects,
+    /// Do again what is kept of these runs, and say whether the same comes out
+    #[arg(long, conflicts_with_all = [
+        "standards", "line", "addition", "references", "nucleic_acid", "protein", "at", "StepOptions",
+        "blank_absorbance", "reading_error", "trace", "together", "coefficient", "path", "dilution", "weights",
+        "through_origin", "limits", "blank_readings", "with_offset", "level",
+    ])]
+    again: bool,
     /// Read the unknowns off a straight line through these standards: files, runs or a query; each needs its
     /// concentration, or is a table of concentration against absorbance
     #[arg(long, value_name = "FILE|RUN|QUERY", num_args = 1.., group = "way", help_heading = "How")]
@@ -51,21 +57,11 @@ pub(crate) struct Quantify {
     /// Where spectra are read, such as 535nm
     #[arg(long, value_name = "WAVELENGTH", help_heading = "Readings")]
     at: Option<String>,
-    /// A step before the reading of spectra, as for `curvary peaks`; several go in order
-    #[arg(long, value_name = "STEP", help_heading = "Readings")]
-    step: Vec<String>,
-    /// Subtract this blank before the other steps
-    #[arg(long, value_name = "RUN|FILE", help_heading = "Readings")]
-    blank: Option<String>,
-    /// Interpolate the blank where its points differ from those of the sample
-    #[arg(long, value_name = "HOW", requires = "blank", help_heading = "Readings")]
-    resample_blank: Option<How>,
+    #[command(flatten)]
+    before: StepOptions,
     /// Absorbance that is taken off readings which are no spectra
     #[arg(long, value_name = "A", help_heading = "Readings")]
     blank_absorbance: Option<f64>,
-    /// Absorbance above which nothing is read; `none` for no limit [default: 3]
-    #[arg(long, value_name = "A", help_heading = "Readings")]
-    trust_below: Option<String>,
     /// Standard deviation of a single reading, if known
     #[arg(long, value_name = "A", help_heading = "Readings")]
     reading_error: Option<f64>,
@@ -99,9 +95,8 @@ pub(crate) struct Quantify {
     /// Fit a constant offset beside the components
     #[arg(long, requires = "references", help_heading = "Line")]
     with_offset: bool,
-    /// Level of the intervals
-    #[arg(long, value_name = "LEVEL", default_value_t = 0.95, help_heading = "Line")]
-    level: f64,
+    #[command(flatten)]
+    level: Level,
     #[command(flatten)]
     pictures: Pictures,
 }
@@ -142,11 +137,19 @@ enum Limit {
 impl Quantify {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
-        if !(self.level > 0.0 && self.level < 1.0) {
-            return Err(Failure::usage(format!(
-                "the level {} lies not between 0 and 1",
-                self.level
-            )));
+        let tell = |heading: &str, finding: &Finding, screen: &mut Screen| {
+            telling::tell(heading, &finding.found.outcome, screen)
+        };
+        if self.again {
+            let asked = self.subjects.asked(setting)?;
+            return again::results(
+                (Work::Quantify, "curvary quantify"),
+                (&self.subjects, &asked),
+                &self.pictures,
+                screen,
+                picture,
+                tell,
+            );
         }
         let mut references = References::new();
         let plan = self.plan(setting, &mut references)?;
@@ -157,25 +160,21 @@ impl Quantify {
             &self.pictures,
             screen,
             |subject| find(&plan, &references, subject),
-            |heading, finding, screen| telling::tell(heading, &finding.found.outcome, screen),
+            tell,
         )
     }
 
     fn plan(&self, setting: &Setting, references: &mut References) -> Result<QuantifyPlan, Failure> {
-        let blank = self
-            .blank
-            .as_deref()
-            .map(|blank| (blank, How::grids(self.resample_blank)));
         let mut plan = QuantifyPlan {
             at: self.at.as_deref().map(wavelength).transpose()?,
-            steps: steps(&self.step, blank, setting, references)?,
+            steps: self.before.steps(setting, references)?,
             blank_absorbance: self.blank_absorbance,
-            trusted_absorbance: trusted(self.trust_below.as_deref())?,
+            trusted_absorbance: self.before.trusted()?,
             reading_error: self.reading_error,
             coefficient: self.coefficient.as_deref().map(measured).transpose()?,
             path: self.path.as_deref().map(measured).transpose()?,
             dilution: self.dilution,
-            level: self.level,
+            level: self.level.checked()?,
             weighting: match self.weights {
                 Weights::Equal => Weighting::Equal,
                 Weights::InverseX => Weighting::InverseX,
@@ -246,18 +245,12 @@ fn component(
         .split_once('=')
         .ok_or_else(|| wrong("expected NAME=RUN or NAME=FILE".to_owned()))?;
     let run = one(word, setting)?.run;
-    let [trace] = run.traces.as_slice() else {
-        return Err(wrong(format!("it has {} traces; expected one", run.traces.len())));
-    };
-    if run.in_question() {
-        return Err(wrong(
-            "the run is in question; `curvary worklist` says what is asked".to_owned(),
-        ));
-    }
-    let stated = trace
-        .fields
-        .get("concentration")
-        .or_else(|| run.fields.get("concentration"));
+    let spectrum = reference_of(&run).map_err(wrong)?;
+    let of_trace = run
+        .traces
+        .first()
+        .and_then(|trace| trace.fields.get("concentration"));
+    let stated = of_trace.or_else(|| run.fields.get("concentration"));
     let (concentration, unit) = match stated.map(|claim| (&claim.value, claim.unit.clone())) {
         Some((Said::Number(value), Some(unit))) => (*value, unit),
         _ => {
@@ -266,13 +259,6 @@ fn component(
             ));
         }
     };
-    let (spectrum, marked) = spectrum_of(trace).map_err(|refusal| wrong(refusal.to_string()))?;
-    if marked > 0 {
-        return Err(wrong(format!(
-            "{marked} points of {} lie beyond the range of the instrument",
-            label_of(trace)
-        )));
-    }
     references.insert(run.id.to_string(), spectrum);
     Ok(ReferenceSpectrum {
         name: name.trim().to_owned(),
@@ -285,12 +271,16 @@ fn component(
 fn find(plan: &QuantifyPlan, references: &References, subject: &Subject) -> Vec<Finding> {
     quantify_run(plan, &subject.run, references)
         .into_iter()
-        .map(|found: Found| Finding {
-            figure: (!found.drawn.fitted.is_empty()).then(|| of_fit(&subject.place, &found)),
-            found,
-            more: Map::new(),
+        .map(|found| Finding {
+            figure: picture(subject, &found),
+            ..Finding::of(found)
         })
         .collect()
+}
+
+/// Standards with their line, where there is one.
+fn picture(subject: &Subject, found: &Found) -> Option<Figure> {
+    (!found.drawn.fitted.is_empty()).then(|| of_fit(&subject.place, found))
 }
 
 /// `535nm`, `535`.

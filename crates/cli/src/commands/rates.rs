@@ -1,22 +1,22 @@
 //! `curvary rates`: initial rates, activities, and enzyme models over the rates of a series.
 
 use std::io::Write;
-use std::path::PathBuf;
 
 use clap::Args;
 use curvary_analysis::enzymes::{State, checklist, linear_plots};
 use curvary_analysis::models::law::Law;
 use curvary_analysis::study::{
-    AssayPlan, Found, RatePlan, RatePoint, RunRates, SeriesFit, fit_series, rates_run,
+    AssayPlan, Found, RatePlan, RatePoint, RunRates, SeriesFit, SeriesPlan, Work, fit_series, rates_run,
 };
 use curvary_record::{Diagnostic, Unit};
 use serde_json::Value;
 
 use crate::Setting;
-use crate::commands::fit::{span, trusted};
+use crate::again;
+use crate::courses::{CourseOptions, Level, span};
 use crate::ending::{Ending, Failure, Outcome};
-use crate::figure::{Figure, Kind, Layer, Panel, of_fit};
-use crate::findings::{Heading, shape};
+use crate::figure::{Figure, Layer, Panel, of_fit};
+use crate::findings::{Heading, Pictures, shape};
 use crate::screen::{ASKED, FAINT, STRONG, Screen, Styled};
 use crate::subject::{Reading, Subject, Subjects};
 use crate::table::{Cell, Column, Table, one_line};
@@ -31,6 +31,12 @@ use crate::telling;
 pub(crate) struct Rates {
     #[command(flatten)]
     subjects: Subjects,
+    /// Do again what is kept of these runs, and say whether the same comes out
+    #[arg(long, conflicts_with_all = [
+        "window", "conversion", "fewest", "blank", "consumed", "total_volume", "enzyme_volume", "dilution", "protein",
+        "per_turnover", "law", "compare", "together", "enzyme", "level", "checklist", "CourseOptions",
+    ])]
+    again: bool,
     /// The stretch of time taken, such as 0..60s
     #[arg(long, value_name = "FROM..TO", group = "stretch", help_heading = "Rates")]
     window: Option<String>,
@@ -43,27 +49,11 @@ pub(crate) struct Rates {
     /// Blanks, by number (from 1) or label of the trace; the mean of their rates is taken off
     #[arg(long, value_name = "TRACE", value_delimiter = ',', help_heading = "Rates")]
     blank: Vec<String>,
-    /// Traces by number (from 1) or label
-    #[arg(long, value_name = "TRACE", value_delimiter = ',', help_heading = "Rates")]
-    trace: Vec<String>,
     /// The signal is of a substance that is used up: a fall is a positive rate
     #[arg(long, help_heading = "Rates")]
     consumed: bool,
-    /// Time between mixing and the first reading's zero, s
-    #[arg(long, value_name = "SECONDS", help_heading = "Rates")]
-    dead_time: Option<f64>,
-    /// Absorbance above which points are left out; `none` for no limit [default: 3]
-    #[arg(long, value_name = "A", help_heading = "Rates")]
-    trust_below: Option<String>,
-    /// Give rates in concentration per time, with the run's absorption coefficient and path length
-    #[arg(long, help_heading = "Rates")]
-    concentration: bool,
-    /// Molar absorption coefficient, L/(mol cm), in place of the run's own
-    #[arg(long, value_name = "EPSILON", help_heading = "Rates")]
-    coefficient: Option<f64>,
-    /// Path length, cm, in place of the run's own
-    #[arg(long, value_name = "CM", help_heading = "Rates")]
-    path: Option<f64>,
+    #[command(flatten)]
+    data: CourseOptions,
     /// Volume in the cell, mL; with --enzyme-volume gives activities in U and katal
     #[arg(
         long,
@@ -106,18 +96,13 @@ pub(crate) struct Rates {
     /// Concentration of active sites, mol/L, for kcat; the run's own field if it states one
     #[arg(long, value_name = "MOL_PER_L", help_heading = "Series")]
     enzyme: Option<f64>,
-    /// Level of the intervals
-    #[arg(long, value_name = "LEVEL", default_value_t = 0.95, help_heading = "Series")]
-    level: f64,
+    #[command(flatten)]
+    level: Level,
     /// Show what a report of enzyme kinetics should state (after STRENDA), and what these runs do state
     #[arg(long, help_heading = "Series")]
     checklist: bool,
-    /// Draw each course with its window, and each series with its curve, into a folder
-    #[arg(long, value_name = "DIR", help_heading = "Pictures")]
-    figures: Option<PathBuf>,
-    /// Kind of picture
-    #[arg(long, value_name = "KIND", default_value = "svg", help_heading = "Pictures")]
-    picture: Kind,
+    #[command(flatten)]
+    pictures: Pictures,
 }
 
 /// What one run gave.
@@ -132,6 +117,17 @@ struct Given {
 impl Rates {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        if self.again {
+            let asked = self.subjects.asked(setting)?;
+            return again::results(
+                (Work::Rates, "curvary rates"),
+                (&self.subjects, &asked),
+                &self.pictures,
+                screen,
+                |subject, found| Some(picture(&Heading::of(subject).words(found), found)),
+                |heading, finding, screen| telling::tell(heading, &finding.found.outcome, screen),
+            );
+        }
         for law in &self.law {
             if Law::named(law).is_none() {
                 let names: Vec<&str> = curvary_analysis::models::law::LAWS
@@ -144,21 +140,14 @@ impl Rates {
                 )));
             }
         }
-        if !(self.level > 0.0 && self.level < 1.0) {
-            return Err(Failure::usage(format!(
-                "the level {} lies not between 0 and 1",
-                self.level
-            )));
-        }
+        let level = self.level.checked()?;
         let plan = self.plan()?;
-        if let Some(folder) = &self.figures {
-            std::fs::create_dir_all(folder).map_err(|error| Failure::file("make", folder, &error))?;
-        }
+        self.pictures.make_folder()?;
         let asked = self.subjects.asked(setting)?;
         let compute = |subjects: &[Subject]| {
             let given: Vec<Given> = subjects
                 .iter()
-                .map(|subject| self.compute(&plan, subject))
+                .map(|subject| self.compute((&plan, level), subject))
                 .collect();
             let outcomes = given
                 .iter()
@@ -222,7 +211,7 @@ impl Rates {
             .each(&asked, Reading::Whole, "curvary rates", compute, take)?;
         kept.say(screen);
         if self.together {
-            let series = self.series(&points, self.enzyme.or_else(|| one(&enzymes)));
+            let series = self.series((&plan, level), &points, self.enzyme.or_else(|| one(&enzymes)));
             let outcomes = series
                 .iter()
                 .filter(|series| series.found.is_result())
@@ -277,13 +266,13 @@ impl Rates {
             conversion: self.conversion,
             fewest: self.fewest,
             blanks: self.blank.clone(),
-            traces: self.trace.clone(),
+            traces: self.data.trace.clone(),
             consumed: self.consumed,
-            dead_time: self.dead_time,
-            trusted_absorbance: trusted(self.trust_below.as_deref())?,
-            concentration: self.concentration,
-            coefficient: self.coefficient,
-            path: self.path,
+            dead_time: self.data.dead_time,
+            trusted_absorbance: self.data.trusted()?,
+            concentration: self.data.concentration,
+            coefficient: self.data.coefficient,
+            path: self.data.path,
             assay: self
                 .total_volume
                 .zip(self.enzyme_volume)
@@ -297,7 +286,7 @@ impl Rates {
         })
     }
 
-    fn compute(&self, plan: &RatePlan, subject: &Subject) -> Given {
+    fn compute(&self, (plan, level): (&RatePlan, f64), subject: &Subject) -> Given {
         let rates = rates_run(plan, &subject.run);
         let enzyme = subject
             .run
@@ -312,7 +301,7 @@ impl Rates {
         let series = if self.together {
             Vec::new()
         } else {
-            self.series(&rates.points, self.enzyme.or(enzyme))
+            self.series((plan, level), &rates.points, self.enzyme.or(enzyme))
         };
         Given {
             heading: Heading::of(subject),
@@ -328,36 +317,35 @@ impl Rates {
         }
     }
 
-    fn series(&self, points: &[RatePoint], enzyme: Option<f64>) -> Vec<SeriesFit> {
-        let mut all: Vec<SeriesFit> = self
-            .law
-            .iter()
-            .map(|law| fit_series(law, points, enzyme, false, self.level))
-            .collect();
+    fn series(
+        &self,
+        (rates, level): (&RatePlan, f64),
+        points: &[RatePoint],
+        enzyme: Option<f64>,
+    ) -> Vec<SeriesFit> {
+        let of = |law: &str, compare: bool| {
+            let plan = SeriesPlan {
+                law: law.to_owned(),
+                compare,
+                enzyme_mol_per_litre: enzyme,
+                level,
+                initial_rates: rates.clone(),
+            };
+            fit_series(&plan, points)
+        };
+        let mut all: Vec<SeriesFit> = self.law.iter().map(|law| of(law, false)).collect();
         if self.compare {
-            all.push(fit_series("inhibition", points, enzyme, true, self.level));
+            all.push(of("inhibition", true));
         }
         all
     }
 
     fn draw(&self, given: &Given, found: &Found) -> Result<(), Failure> {
-        let Some(folder) = &self.figures else {
-            return Ok(());
-        };
-        if !found.is_result() {
+        if !found.is_result() || !self.pictures.wanted() {
             return Ok(());
         }
-        let mut figure: Figure = of_fit(&given.heading.words(found), found);
-        if let (Some(from), Some(to), "initial-rate") = (
-            found.outcome.statistics.get("first_x"),
-            found.outcome.statistics.get("last_x"),
-            found.outcome.kind.as_str(),
-        ) && let Some(panel) = figure.panels.first_mut()
-        {
-            panel.layers.insert(0, Layer::Window(*from, *to));
-        }
-        let path = folder.join(format!("{}.{}", found.outcome.id, self.picture.ending()));
-        figure.write(&path, self.picture)?;
+        let figure = picture(&given.heading.words(found), found);
+        self.pictures.draw(&found.outcome.id, &figure)?;
         // The classical straight lines are pictures, never the fit: they distort the errors.
         if found.outcome.model == "michaelis-menten"
             && let Ok(lines) = linear_plots(&found.drawn.x, &found.drawn.y)
@@ -379,12 +367,26 @@ impl Rates {
                         layers: vec![Layer::Points(points)],
                     }],
                 };
-                let name = format!("{}-{name}.{}", found.outcome.id, self.picture.ending());
-                figure.write(&folder.join(name), self.picture)?;
+                self.pictures
+                    .draw(&format!("{}-{name}", found.outcome.id), &figure)?;
             }
         }
         Ok(())
     }
+}
+
+/// A course with its window, or a series with its curve.
+fn picture(title: &str, found: &Found) -> Figure {
+    let mut figure = of_fit(title, found);
+    if let (Some(from), Some(to), "initial-rate") = (
+        found.outcome.statistics.get("first_x"),
+        found.outcome.statistics.get("last_x"),
+        found.outcome.kind.as_str(),
+    ) && let Some(panel) = figure.panels.first_mut()
+    {
+        panel.layers.insert(0, Layer::Window(*from, *to));
+    }
+    figure
 }
 
 /// The one value of a list that all share.

@@ -5,14 +5,15 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 use curvary_analysis::scans::Scheme;
-use curvary_analysis::study::{Differences, ScanFound, ScanTask, scan_differences, scan_run};
+use curvary_analysis::study::{Differences, ScanFound, ScanTask, Work, scan_differences, scan_run};
 use curvary_record::Diagnostic;
 use serde_json::{Value, json};
 
 use crate::Setting;
+use crate::again;
 use crate::ending::{Ending, Failure, Outcome};
 use crate::figure::{Figure, Kind, Layer, Panel};
-use crate::findings::{Heading, shape_with};
+use crate::findings::{Heading, Pictures, shape_with};
 use crate::screen::Screen;
 use crate::subject::{Reading, Subject, Subjects};
 use crate::telling;
@@ -26,6 +27,9 @@ use crate::telling;
 pub(crate) struct Scans {
     #[command(flatten)]
     subjects: Subjects,
+    /// Do again what is kept of these runs, and say whether the same comes out
+    #[arg(long, conflicts_with_all = ["rank", "isosbestic", "global", "difference", "out", "figures"])]
+    again: bool,
     /// How many independent species the scans show
     #[arg(long)]
     rank: bool,
@@ -70,10 +74,20 @@ struct Given {
 impl Scans {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        let asked = self.subjects.asked(setting)?;
+        if self.again {
+            return again::results(
+                (Work::Scans, "curvary scans"),
+                (&self.subjects, &asked),
+                &Pictures::none(),
+                screen,
+                |_, _| None,
+                |heading, finding, screen| telling::tell(heading, &finding.found.outcome, screen),
+            );
+        }
         if let Some(folder) = &self.figures {
             std::fs::create_dir_all(folder).map_err(|error| Failure::file("make", folder, &error))?;
         }
-        let asked = self.subjects.asked(setting)?;
         if self.out.is_some() && asked.len() > 1 {
             return Err(Failure::usage(
                 "`--out` takes the spectra of one run; several are named",

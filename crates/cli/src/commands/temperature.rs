@@ -1,17 +1,20 @@
 //! `curvary temperature`: Arrhenius and Eyring over runs at several temperatures.
 
 use std::io::Write;
-use std::path::PathBuf;
 
 use clap::Args;
-use curvary_analysis::study::{AtTemperature, FitPlan, fit_run, temperature_series};
-use curvary_record::{Diagnostic, Origin, Outcome as Kept, Quantity, Unit};
+use curvary_analysis::study::{
+    AtTemperature, FitPlan, TemperaturePlan, Work, rate_constants, temperature_series,
+};
+use curvary_record::{Diagnostic, Outcome as Kept, Unit};
 use serde_json::{Value, json};
 
 use crate::Setting;
+use crate::again;
 use crate::commands::find::short;
 use crate::ending::{Ending, Failure, Outcome};
-use crate::figure::{Kind, of_fit};
+use crate::figure::of_fit;
+use crate::findings::Pictures;
 use crate::screen::{ASKED, STRONG, Screen, Styled};
 use crate::subject::{Reading, Subject, Subjects};
 use crate::table::{Column, Table};
@@ -25,23 +28,33 @@ use crate::telling;
 pub(crate) struct Temperature {
     #[command(flatten)]
     subjects: Subjects,
+    /// Do again what is kept of these runs, and say whether the same comes out
+    #[arg(long, conflicts_with_all = ["of", "model"])]
+    again: bool,
     /// The parameter that is taken
     #[arg(long, value_name = "NAME", default_value = "k")]
     of: String,
     /// Take kept fits of this model only, and fit it now where none is kept
     #[arg(long, value_name = "NAME")]
     model: Option<String>,
-    /// Draw the lines into a folder
-    #[arg(long, value_name = "DIR", help_heading = "Pictures")]
-    figures: Option<PathBuf>,
-    /// Kind of picture
-    #[arg(long, value_name = "KIND", default_value = "svg", help_heading = "Pictures")]
-    picture: Kind,
+    #[command(flatten)]
+    pictures: Pictures,
 }
 
 impl Temperature {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        let asked = self.subjects.asked(setting)?;
+        if self.again {
+            return again::results(
+                (Work::Temperature, "curvary temperature"),
+                (&self.subjects, &asked),
+                &self.pictures,
+                screen,
+                |_, found| Some(of_fit(&found.outcome.model, found)),
+                |_, finding, screen| telling::tell("", &finding.found.outcome, screen),
+            );
+        }
         if let Some(model) = &self.model {
             let plan = FitPlan {
                 model: model.clone(),
@@ -49,12 +62,17 @@ impl Temperature {
             };
             plan.check().map_err(Failure::usage)?;
         }
-        let asked = self.subjects.asked(setting)?;
+        let plan = TemperaturePlan {
+            of: self.of.clone(),
+            fitted: self.model.clone(),
+        };
         let mut points: Vec<AtTemperature> = Vec::new();
         let mut left_out: Vec<(String, String)> = Vec::new();
         let compute = |subjects: &[Subject]| {
-            let given: Vec<Result<Vec<AtTemperature>, String>> =
-                subjects.iter().map(|subject| self.points(subject)).collect();
+            let given: Vec<Result<Vec<AtTemperature>, String>> = subjects
+                .iter()
+                .map(|subject| rate_constants(&plan, &subject.run, &subject.outcomes))
+                .collect();
             (given, Vec::new())
         };
         let take = |place: &str, given: Result<Vec<Result<Vec<AtTemperature>, String>>, Diagnostic>| {
@@ -74,7 +92,7 @@ impl Temperature {
         self.subjects
             .each(&asked, Reading::Whole, "curvary temperature", compute, take)?;
         points.sort_by(|a, b| a.kelvin.total_cmp(&b.kelvin).then_with(|| a.run.cmp(&b.run)));
-        let lines = temperature_series(&self.of, &points);
+        let lines = temperature_series(&plan, &points);
         let outcomes: Vec<Kept> = lines
             .iter()
             .filter(|line| line.is_result())
@@ -108,10 +126,10 @@ impl Temperature {
         for line in &lines {
             if !line.is_result() {
                 bad += 1;
-            } else if let Some(folder) = &self.figures {
-                std::fs::create_dir_all(folder).map_err(|error| Failure::file("make", folder, &error))?;
-                let path = folder.join(format!("{}.{}", line.outcome.id, self.picture.ending()));
-                of_fit(&line.outcome.model, line).write(&path, self.picture)?;
+            } else if self.pictures.wanted() {
+                self.pictures.make_folder()?;
+                self.pictures
+                    .draw(&line.outcome.id, &of_fit(&line.outcome.model, line))?;
             }
         }
         kept.say(screen);
@@ -119,86 +137,6 @@ impl Temperature {
             good = 0;
         }
         Ok(Ending::of(good, bad))
-    }
-
-    /// The rate constants of one run, or why there is none.
-    fn points(&self, subject: &Subject) -> Result<Vec<AtTemperature>, String> {
-        let run = &subject.run;
-        // A cell changer may hold each trace at a temperature of its own.
-        let of_trace = |number: Option<u32>| {
-            let trace = run.traces.get(number? as usize)?;
-            let held = trace
-                .held
-                .iter()
-                .find(|held| held.quantity == Quantity::TEMPERATURE);
-            held.and_then(|held| held.unit.convert(held.value, &Unit::KELVIN).ok())
-                .or_else(|| trace.fields.si("temperature"))
-        };
-        let of_run = || {
-            let disputed = run.fields.disputes().any(|(key, claims)| {
-                key.as_str() == "temperature" && !matches!(claims[0].origin, Origin::Note { .. })
-            });
-            if disputed {
-                return Err("its temperature is in dispute; a note settles it".to_owned());
-            }
-            let unknown = "its temperature is not known; `curvary note RUN temperature='37 °C'` says it";
-            run.fields.si("temperature").ok_or_else(|| unknown.to_owned())
-        };
-        let has = |outcome: &&Kept| {
-            outcome.kind == "fit"
-                && outcome.runs.len() == 1
-                && outcome
-                    .parameter(&self.of)
-                    .is_some_and(|parameter| parameter.value.is_some())
-                && self.model.as_ref().is_none_or(|model| *model == outcome.model)
-        };
-        let mut fits: Vec<Kept> = subject.outcomes.iter().filter(has).cloned().collect();
-        if let Some(model) = self.model.as_ref().filter(|_| fits.is_empty()) {
-            let plan = FitPlan {
-                model: model.clone(),
-                ..FitPlan::default()
-            };
-            let found = fit_run(&plan, run);
-            if let Some(refused) = found.iter().find(|found| !found.is_result()) {
-                return Err(refused.outcome.termination.clone());
-            }
-            fits = found.into_iter().map(|found| found.outcome).collect();
-        }
-        let models: std::collections::BTreeSet<&str> = fits.iter().map(|fit| fit.model.as_str()).collect();
-        if models.len() > 1 {
-            let models: Vec<&str> = models.into_iter().collect();
-            return Err(format!(
-                "its kept fits are of {}: name one with --model",
-                models.join(" and ")
-            ));
-        }
-        // Of several fits of one trace the last one kept counts.
-        let mut latest: Vec<&Kept> = Vec::new();
-        for fit in &fits {
-            latest.retain(|known| known.trace != fit.trace);
-            latest.push(fit);
-        }
-        if latest.is_empty() {
-            of_run()?;
-            return Err(format!("no fit with `{}` is kept; --model fits one now", self.of));
-        }
-        latest
-            .into_iter()
-            .map(|fit| {
-                let parameter = fit
-                    .parameter(&self.of)
-                    .ok_or_else(|| format!("the fit has no `{}`", self.of))?;
-                let (value, unit) = parameter
-                    .value
-                    .zip(parameter.unit.clone())
-                    .ok_or_else(|| format!("its `{}` has no value or no unit", self.of))?;
-                Ok(AtTemperature {
-                    run: run.id.clone(),
-                    kelvin: of_trace(fit.trace).map_or_else(of_run, Ok)?,
-                    rate: (value, parameter.standard_error, unit),
-                })
-            })
-            .collect()
     }
 }
 

@@ -1,0 +1,379 @@
+//! From the end of a search to the finished fit: errors, intervals, standings.
+
+use std::borrow::Cow;
+
+use super::solver::{End, Minimum, Problem, factorise, product, sum_of_squares, total, total_of_pairs};
+use super::{
+    Fit, Interval, Options, Parameter, Remark, Setting, Standing, Termination, Weighting, diagnostics,
+    information,
+};
+use crate::distribution::{chi_squared_upper, normal_quantile, t_half_width};
+use crate::linear::singular_values;
+use crate::refusal::Refusal;
+
+pub(super) fn around(value: f64, half: f64) -> Interval {
+    Interval {
+        lower: Some(value - half),
+        upper: Some(value + half),
+    }
+}
+
+/// Half the width of an interval in standard errors.
+pub(super) fn half_width(level: f64, degrees_of_freedom: usize, known_errors: bool) -> f64 {
+    if known_errors {
+        normal_quantile(0.5 + level / 2.0)
+    } else {
+        t_half_width(level, degrees_of_freedom as f64)
+    }
+}
+
+/// The result of a model's own way, if it did lead to a minimum.
+pub(super) fn finish_direct(setting: &Setting<'_>, parameters: Vec<f64>, options: &Options) -> Option<Fit> {
+    if options.profile
+        || parameters
+            .iter()
+            .zip(&setting.lower)
+            .any(|(v, low)| v.is_nan() || v <= low)
+    {
+        return None;
+    }
+    if parameters.iter().zip(&setting.upper).any(|(v, high)| v >= high) {
+        return None;
+    }
+    let minimum = Minimum {
+        parameters,
+        rss: 0.0,
+        end: End::Gradient,
+        iterations: 1,
+        evaluations: 1,
+    };
+    let mut fit = finish_within(setting, None, minimum, options, Vec::new(), 1e-7).ok()?;
+    fit.termination = Termination::Direct;
+    fit.covariance.is_some().then_some(fit)
+}
+
+pub(super) fn finish(
+    setting: &Setting<'_>,
+    roots: Option<&[f64]>,
+    minimum: Minimum,
+    options: &Options,
+    remarks: Vec<Remark>,
+) -> Result<Fit, Refusal> {
+    finish_within(setting, roots, minimum, options, remarks, 1e-5)
+}
+
+/// Errors, tests and all the rest at a minimum. `allowed` is the largest cosine between residuals and a derivative.
+pub(super) fn finish_within(
+    setting: &Setting<'_>,
+    roots: Option<&[f64]>,
+    minimum: Minimum,
+    options: &Options,
+    mut remarks: Vec<Remark>,
+    allowed: f64,
+) -> Result<Fit, Refusal> {
+    let (model, data) = (setting.model, setting.data);
+    let specifications = model.parameters();
+    let (n, p) = (data.y.len(), specifications.len());
+    let mut parameters = minimum.parameters;
+    let on_limit =
+        |j: usize, value: f64| setting.free[j] && (value <= setting.lower[j] || value >= setting.upper[j]);
+    let mut active: Vec<bool> = (0..p)
+        .map(|j| setting.free[j] && !on_limit(j, parameters[j]))
+        .collect();
+
+    let mut residuals = vec![0.0; n];
+    let mut columns = vec![0.0; n * p];
+    let problem = setting.problem(roots);
+    let mut rss = problem.linearise(&parameters, &mut residuals, &mut columns);
+    if !rss.is_finite() {
+        let (index, what) = model
+            .undefined(data.x, &parameters)
+            .unwrap_or((0, "the value is not a finite number".into()));
+        return Err(Refusal::Undefined { what, index });
+    }
+    let cosine = |j: usize| {
+        let column = &columns[j * n..(j + 1) * n];
+        let (slope, length) = (product(column, &residuals), sum_of_squares(column));
+        if length > 0.0 && rss > 0.0 {
+            slope.abs() / (length * rss).sqrt()
+        } else {
+            0.0
+        }
+    };
+    let mut steepest = 0.0_f64;
+    for (j, active) in active.iter_mut().enumerate().filter(|(_, active)| **active) {
+        let slope = cosine(j);
+        // A parameter on its way to infinity leaves a slope behind that no step can use up.
+        if slope > allowed && leaves_no_trace(&problem, &parameters, j, rss) {
+            *active = false;
+            continue;
+        }
+        steepest = steepest.max(slope);
+    }
+    let mut fitted = vec![0.0; n];
+    let mut plain_residuals = Vec::new();
+    match roots {
+        None => {
+            for ((f, y), r) in fitted.iter_mut().zip(data.y).zip(&residuals) {
+                *f = y - r;
+            }
+        }
+        Some(roots) => {
+            plain_residuals = residuals.iter().zip(roots).map(|(r, w)| r / w).collect();
+            for ((f, y), r) in fitted.iter_mut().zip(data.y).zip(&plain_residuals) {
+                *f = y - r;
+            }
+        }
+    }
+    let weights: Option<Vec<f64>> = roots.map(|r| r.iter().map(|v| v * v).collect());
+    let m = active.iter().filter(|a| **a).count();
+    let mut variances: Vec<Option<f64>> = vec![None; p];
+    let mut inverse: Option<Vec<f64>> = None;
+    let exact = (64.0 * f64::EPSILON).powi(2) * sum_of_squares(data.y);
+    let settled = steepest <= allowed || minimum.end == End::Exact || (roots.is_none() && rss <= exact);
+    spread(&mut columns, n, &active, &mut variances, &mut inverse);
+    // Rounding of y moves a parameter by about this part of itself.
+    let size = f64::EPSILON
+        * total_of_pairs(&fitted, roots.unwrap_or(&fitted), |f, w| {
+            f * if roots.is_some() { w * w * f } else { f }
+        })
+        .sqrt();
+    let moved = (0..p)
+        .filter(|j| active[*j])
+        .map(|j| variances[j].map_or(f64::INFINITY, |v| size * v.sqrt() / parameters[j].abs()))
+        .fold(size / rss.sqrt(), f64::max);
+    let enough = n * m > 600 && settled && steepest < 1e-9 && moved < 1e-12;
+    let sharpened = if enough {
+        None
+    } else {
+        model.sharpen(data.x, data.y, weights.as_deref(), &parameters, &active)
+    };
+    if let Some(solved) = sharpened {
+        parameters = solved.parameters;
+        fitted = solved.fitted;
+        residuals = match roots {
+            None => solved.residuals.clone(),
+            Some(roots) => solved.residuals.iter().zip(roots).map(|(r, w)| r * w).collect(),
+        };
+        plain_residuals = if roots.is_some() {
+            solved.residuals
+        } else {
+            Vec::new()
+        };
+        rss = solved.residual_sum_of_squares;
+        for j in (0..p).filter(|j| active[*j]) {
+            variances[j] = Some(solved.inverse[j * p + j]);
+        }
+        inverse = Some(solved.inverse);
+        remarks.push(Remark::Sharpened);
+    } else if !settled || minimum.end == End::Iterations {
+        let how = if minimum.end == End::Iterations {
+            "the limit of iterations was reached"
+        } else {
+            "the search came to rest on a slope, not in a minimum; other starting values or a simpler model may help"
+        };
+        return Err(Refusal::NotConverged {
+            how: how.into(),
+            iterations: minimum.iterations,
+        });
+    }
+
+    let known_errors = matches!(data.weighting, Weighting::KnownErrors(_));
+    let degrees_of_freedom = n - setting.free.iter().filter(|f| **f).count();
+    let df = degrees_of_freedom as f64;
+    let variance = if known_errors { 1.0 } else { rss / df };
+    let half = half_width(options.level, degrees_of_freedom, known_errors);
+    let listed = specifications
+        .iter()
+        .enumerate()
+        .map(|(j, specification)| {
+            let value = parameters[j];
+            let standard_error = variances[j]
+                .map(|v| (v * variance).sqrt())
+                .filter(|v| v.is_finite());
+            let standing = if !setting.free[j] {
+                Standing::Held
+            } else if on_limit(j, value) {
+                Standing::AtLimit
+            } else {
+                match standard_error {
+                    None => Standing::NotDetermined,
+                    Some(se) if specification.positive && (half * se >= value) => {
+                        if se > 100.0 * value.abs() {
+                            Standing::NotDetermined
+                        } else {
+                            Standing::PoorlyDetermined
+                        }
+                    }
+                    Some(_) => Standing::Determined,
+                }
+            };
+            Parameter {
+                name: specification.name.clone(),
+                unit: specification.unit.clone(),
+                value,
+                standard_error,
+                interval: standard_error.map(|se| around(value, half * se)),
+                profile: None,
+                standing,
+            }
+        })
+        .collect();
+    let covariance = inverse.map(|mut c| {
+        for value in &mut c {
+            *value *= variance;
+        }
+        c
+    });
+
+    let order = order_by_x(data.x[0]);
+    let diagnostics = diagnostics::examine(&residuals, &fitted, order.as_deref(), m);
+    let variation = match &weights {
+        None => {
+            let mean = total(data.y, |y| y) / n as f64;
+            total(data.y, |y| (y - mean) * (y - mean))
+        }
+        Some(w) => {
+            let mean = product(data.y, w) / total(w, |w| w);
+            total_of_pairs(data.y, w, |y, w| w * (y - mean) * (y - mean))
+        }
+    };
+    let consequences = model.derived(&parameters);
+    let aicc = information(n, n - degrees_of_freedom, rss, weights.as_deref()).map(|i| i.1);
+    let mut fit = Fit {
+        model: model.name(),
+        parameters: listed,
+        derived: Vec::with_capacity(consequences.len()),
+        covariance,
+        level: options.level,
+        points: n,
+        degrees_of_freedom,
+        residual_sum_of_squares: rss,
+        residual_sd: (rss / df).sqrt(),
+        r_squared: (variation > 0.0).then(|| 1.0 - rss / variation),
+        fit_probability: known_errors.then(|| chi_squared_upper(rss, df)),
+        aicc,
+        fitted,
+        residuals: if roots.is_some() {
+            plain_residuals
+        } else {
+            residuals
+        },
+        diagnostics,
+        termination: match minimum.end {
+            End::Gradient => Termination::Gradient,
+            End::Exact => Termination::Exact,
+            End::Step => Termination::Step,
+            End::Reduction | End::Iterations | End::Undefined => Termination::Reduction,
+        },
+        iterations: minimum.iterations,
+        evaluations: minimum.evaluations,
+        remarks,
+    };
+    for c in consequences {
+        fit.derive(Cow::Borrowed(c.name), Cow::Borrowed(c.unit), c.value, &c.gradient);
+    }
+    Ok(fit)
+}
+
+/// Whether the sum of squares stays the same to a part in a million when a parameter is made ten times as large.
+pub(super) fn leaves_no_trace(problem: &Problem<'_>, parameters: &[f64], j: usize, rss: f64) -> bool {
+    let mut far = parameters.to_vec();
+    far[j] *= 10.0;
+    let mut residuals = vec![0.0; problem.y.len()];
+    let there = problem.residuals(&far, &mut residuals);
+    far[j] != parameters[j] && (there - rss).abs() <= 1e-6 * rss
+}
+
+/// The order that puts x in rising order; none where it rises already.
+pub(super) fn order_by_x(x: &[f64]) -> Option<Vec<usize>> {
+    if x.windows(2).all(|w| w[0] <= w[1]) {
+        return None;
+    }
+    let mut order: Vec<usize> = (0..x.len()).collect();
+    order.sort_by(|a, b| x[*a].total_cmp(&x[*b]));
+    Some(order)
+}
+
+/// Variances for a residual variance of one, from the derivatives. Where columns depend on each other, those
+/// parameters that take part in the dependence get none.
+pub(super) fn spread(
+    columns: &mut [f64],
+    n: usize,
+    active: &[bool],
+    variances: &mut [Option<f64>],
+    inverse: &mut Option<Vec<f64>>,
+) {
+    /// Below this sine of the angle to the others, a derivative says nothing of its own: finer angles are rounding.
+    const BLIND: f64 = 1e-11;
+    let p = active.len();
+    let used: Vec<usize> = (0..p).filter(|j| active[*j]).collect();
+    let m = used.len();
+    for (k, j) in used.iter().enumerate() {
+        columns.copy_within(j * n..(j + 1) * n, k * n);
+    }
+    let norms: Vec<f64> = (0..m)
+        .map(|k| sum_of_squares(&columns[k * n..(k + 1) * n]).sqrt())
+        .collect();
+    // Small triangles live on the stack: in a fit of twelve points the heap would take a tenth of the time.
+    let mut near = [0.0; 2 * 36];
+    let mut far = Vec::new();
+    let (upper, triangle) = if m <= 6 {
+        near.split_at_mut(36)
+    } else {
+        far.resize(2 * m * m, 0.0);
+        far.split_at_mut(m * m)
+    };
+    factorise(&mut columns[..m * n], n, m, &mut [], upper);
+    let blind = (0..m).any(|k| norms[k] == 0.0 || upper[k * m + k].abs() <= BLIND * norms[k]);
+    if !blind {
+        for j in 0..m {
+            triangle[j * m + j] = 1.0 / upper[j * m + j];
+            for i in (0..j).rev() {
+                let sum: f64 = (i + 1..=j).map(|k| upper[i * m + k] * triangle[k * m + j]).sum();
+                triangle[i * m + j] = -sum / upper[i * m + i];
+            }
+        }
+        let mut full = vec![0.0; p * p];
+        for (a, i) in used.iter().enumerate() {
+            for (b, j) in used.iter().enumerate() {
+                let sum: f64 = (a.max(b)..m)
+                    .map(|k| triangle[a * m + k] * triangle[b * m + k])
+                    .sum();
+                full[i * p + j] = sum;
+            }
+            variances[*i] = Some(full[i * p + i]);
+        }
+        *inverse = Some(full);
+        return;
+    }
+    // Scaled triangle, column by column; its right singular vectors tell who takes part in the dependence.
+    let scaled: Vec<Vec<f64>> = (0..m)
+        .map(|j| {
+            (0..m)
+                .map(|i| {
+                    if i <= j && norms[j] > 0.0 {
+                        upper[i * m + j] / norms[j]
+                    } else {
+                        0.0
+                    }
+                })
+                .collect()
+        })
+        .collect();
+    let svd = singular_values(&scaled);
+    for (a, i) in used.iter().enumerate() {
+        let mut blind_part = if norms[a] > 0.0 { 0.0 } else { 1.0 };
+        let mut variance = 0.0;
+        for (value, right) in svd.values.iter().zip(&svd.right) {
+            if *value <= BLIND {
+                blind_part += right[a] * right[a];
+            } else {
+                variance += (right[a] / value) * (right[a] / value);
+            }
+        }
+        if blind_part < 1e-8 {
+            variances[*i] = Some(variance / (norms[a] * norms[a]));
+        }
+    }
+}

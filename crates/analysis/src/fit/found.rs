@@ -1,0 +1,281 @@
+//! What a fit found, and how far to trust it.
+
+use std::borrow::Cow;
+
+use serde::{Deserialize, Serialize};
+
+use super::Diagnostics;
+use super::finish::{around, half_width};
+
+/// An interval; a missing side is open: the data set no limit there.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Interval {
+    /// Lower limit.
+    pub lower: Option<f64>,
+    /// Upper limit.
+    pub upper: Option<f64>,
+}
+
+/// Whether the data determine a parameter.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Standing {
+    /// The data determine it.
+    Determined,
+    /// It was held at a given value.
+    Held,
+    /// It ended on one of its limits; its error is not known.
+    AtLimit,
+    /// Its interval reaches zero, though it has a meaning only above zero.
+    PoorlyDetermined,
+    /// Other values with other parameters fit as well: the number says nothing.
+    NotDetermined,
+}
+
+impl Standing {
+    /// The standing in words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Determined => "determined by the data",
+            Self::Held => "held at the given value",
+            Self::AtLimit => "ended on its limit, so its error is not known",
+            Self::PoorlyDetermined => "poorly determined: its interval reaches zero, where it has no meaning",
+            Self::NotDetermined => "not determined by the data: other values fit as well",
+        }
+    }
+}
+
+/// A fitted parameter.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Parameter {
+    /// Name.
+    pub name: Cow<'static, str>,
+    /// Unit in terms of the axes (see [`crate::models::Specification`]).
+    pub unit: Cow<'static, str>,
+    /// Value.
+    pub value: f64,
+    /// Standard error; absent where it is not known.
+    pub standard_error: Option<f64>,
+    /// Interval by Student's t (by the normal distribution for known errors); absent with the standard error.
+    pub interval: Option<Interval>,
+    /// Profile-likelihood interval, where asked for.
+    pub profile: Option<Interval>,
+    /// Whether the data determine it.
+    pub standing: Standing,
+}
+
+/// A quantity that follows from the parameters, with its error by propagation.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Derived {
+    /// Name.
+    pub name: Cow<'static, str>,
+    /// Unit in terms of the axes.
+    pub unit: Cow<'static, str>,
+    /// Value.
+    pub value: f64,
+    /// Standard error to first order; absent where one of the parameters has none.
+    pub standard_error: Option<f64>,
+    /// Interval by Student's t; absent with the standard error.
+    pub interval: Option<Interval>,
+}
+
+/// Why the search ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Termination {
+    /// The residuals are at right angles to every derivative, to the last digits.
+    Gradient,
+    /// The sum of squares could not be lowered by a part in 10¹⁵.
+    Reduction,
+    /// The parameters could not be moved by a part in 10¹⁵.
+    Step,
+    /// The model passes through every point to the rounding of the numbers.
+    Exact,
+    /// The model's own way led to the minimum.
+    Direct,
+}
+
+impl Termination {
+    /// The reason in words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Gradient => "the residuals are at right angles to every derivative",
+            Self::Reduction => "the sum of squares could not be lowered any further",
+            Self::Step => "the parameters could not be moved any further",
+            Self::Exact => "the curve passes through every point",
+            Self::Direct => "the model's own way led to the minimum",
+        }
+    }
+}
+
+/// A remark about how a fit came about.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "code", rename_all = "kebab-case")]
+pub enum Remark {
+    /// Two ways of searching ended in different minima; the lower one is given.
+    OtherMinimum {
+        /// Residual sum of squares of the higher minimum.
+        residual_sum_of_squares: f64,
+    },
+    /// Weights were found by iteration and the errors are those of the last weighted fit.
+    Reweighted {
+        /// Rounds made.
+        rounds: usize,
+    },
+    /// The last digits were found in arithmetic of 31 digits.
+    Sharpened,
+    /// Points above the limit of trust were left out.
+    Saturated {
+        /// How many.
+        left_out: usize,
+        /// The limit.
+        limit: f64,
+    },
+    /// Something else worth knowing.
+    Words {
+        /// In words.
+        text: String,
+    },
+}
+
+impl Remark {
+    /// The remark in words.
+    pub fn words(&self) -> String {
+        match self {
+            Self::OtherMinimum {
+                residual_sum_of_squares,
+            } => format!(
+                "another, higher minimum was found (residual sum of squares {residual_sum_of_squares:e})"
+            ),
+            Self::Reweighted { rounds } => {
+                format!("weights settled in {rounds} rounds; errors are those of the last weighted fit")
+            }
+            Self::Sharpened => "the last digits were found in arithmetic of 31 digits".into(),
+            Self::Saturated { left_out, limit } => {
+                format!("{left_out} points above {limit} were left out as saturated")
+            }
+            Self::Words { text } => text.clone(),
+        }
+    }
+}
+
+/// The result of a fit.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Fit {
+    /// Name of the model.
+    pub model: Cow<'static, str>,
+    /// The parameters, in the order of the model.
+    pub parameters: Vec<Parameter>,
+    /// Quantities that follow from them.
+    pub derived: Vec<Derived>,
+    /// Covariance matrix row by row, zero where a parameter was held, is on its limit or went to infinity; absent where
+    /// parameters cannot be told apart.
+    pub covariance: Option<Vec<f64>>,
+    /// Level of all intervals.
+    pub level: f64,
+    /// Points used.
+    pub points: usize,
+    /// Points less free parameters.
+    pub degrees_of_freedom: usize,
+    /// Weighted sum of squared residuals.
+    pub residual_sum_of_squares: f64,
+    /// Square root of the residual variance.
+    pub residual_sd: f64,
+    /// Part of the (weighted) variation about the mean that the model explains; absent where y does not vary.
+    pub r_squared: Option<f64>,
+    /// For known errors: probability of a larger sum of squares if model and errors are right.
+    pub fit_probability: Option<f64>,
+    /// Akaike's criterion for small samples (see [`super::information`]); absent where there are too few points for it.
+    pub aicc: Option<f64>,
+    /// Fitted values in the order of the data.
+    pub fitted: Vec<f64>,
+    /// Residuals y - fitted in the order of the data, not weighted.
+    pub residuals: Vec<f64>,
+    /// What the residuals say.
+    pub diagnostics: Diagnostics,
+    /// Why the search ended.
+    pub termination: Termination,
+    /// Iterations of the search.
+    pub iterations: usize,
+    /// Evaluations of the model over all points.
+    pub evaluations: usize,
+    /// How the fit came about.
+    pub remarks: Vec<Remark>,
+}
+
+impl Fit {
+    /// The parameter of that name.
+    pub fn parameter(&self, name: &str) -> Option<&Parameter> {
+        self.parameters.iter().find(|p| p.name == name)
+    }
+
+    /// The derived quantity of that name.
+    pub fn derived(&self, name: &str) -> Option<&Derived> {
+        self.derived.iter().find(|p| p.name == name)
+    }
+
+    /// Correlation of two parameters by position; absent without a covariance.
+    pub fn correlation(&self, i: usize, j: usize) -> Option<f64> {
+        let p = self.parameters.len();
+        let c = self.covariance.as_ref()?;
+        let value = c.get(i * p + j)? / (c.get(i * p + i)? * c.get(j * p + j)?).sqrt();
+        value.is_finite().then_some(value)
+    }
+
+    /// Adds a quantity that follows from the parameters, its error propagated from the covariance.
+    pub(crate) fn derive(
+        &mut self,
+        name: Cow<'static, str>,
+        unit: Cow<'static, str>,
+        value: f64,
+        gradient: &[f64],
+    ) {
+        let p = self.parameters.len();
+        let used = |j: usize| gradient[j] != 0.0;
+        let known = (0..p).all(|j| {
+            !used(j)
+                || matches!(self.parameters[j].standing, Standing::Held)
+                || self.parameters[j].standard_error.is_some()
+        });
+        let variance = self.covariance.as_ref().filter(|_| known).map(|c| {
+            let mut sum = 0.0;
+            for i in (0..p).filter(|i| used(*i)) {
+                for j in (0..p).filter(|j| used(*j)) {
+                    sum += gradient[i] * gradient[j] * c[i * p + j];
+                }
+            }
+            sum
+        });
+        let standard_error = variance.map(|v| v.max(0.0).sqrt()).filter(|v| v.is_finite());
+        let half = half_width(
+            self.level,
+            self.degrees_of_freedom,
+            self.fit_probability.is_some(),
+        );
+        let interval = standard_error.map(|se| around(value, half * se));
+        if value.is_finite() {
+            self.derived.push(Derived {
+                name,
+                unit,
+                value,
+                standard_error,
+                interval,
+            });
+        }
+    }
+}
+
+/// What a search leaves behind when the last digits were found in higher arithmetic.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Solved {
+    /// The parameters.
+    pub parameters: Vec<f64>,
+    /// Model values.
+    pub fitted: Vec<f64>,
+    /// y - model, before rounding to doubles.
+    pub residuals: Vec<f64>,
+    /// Weighted sum of squares.
+    pub residual_sum_of_squares: f64,
+    /// `(JᵀWJ)⁻¹` over all parameters, row by row, zero for those held.
+    pub inverse: Vec<f64>,
+}

@@ -1,0 +1,197 @@
+//! Which curves of a run a plan speaks of.
+
+use std::borrow::Cow;
+
+use curvary_record::{Code, Column, Coordinate, Diagnostic, Quantity, Run, Technique, Trace, Unit};
+
+use super::model::Chosen;
+use crate::refusal::Refusal;
+use crate::scans::Scans;
+use crate::study::label_of;
+use crate::study::plan::{FitPlan, WeightPlan};
+
+/// One curve to fit: a trace, or what several traces of a run make together.
+pub(super) struct Curve<'a> {
+    pub(super) trace: Cow<'a, Trace>,
+    pub(super) number: Option<u32>,
+    pub(super) remarks: Vec<Diagnostic>,
+}
+
+pub(super) fn curves<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Result<Vec<Curve<'a>>, Refusal> {
+    if let Some(wavelength) = plan.at {
+        return cut(run, wavelength).map(|curve| vec![curve]);
+    }
+    if matches!(chosen, Chosen::Course(_)) && run.technique == Technique::SPECTRAL_TIME_COURSE {
+        return Err(Refusal::Unsuitable {
+            why: "these are repeated scans; say at which wavelength they are read as a time course".into(),
+        });
+    }
+    let several = matches!(chosen, Chosen::Law(law) if law.variables.len() > 1) || !plan.variables.is_empty();
+    let mut curves: Vec<Curve<'a>> = Vec::new();
+    let mut keys: Vec<Option<String>> = Vec::new();
+    for (number, trace) in (0..).zip(&run.traces) {
+        if !wanted(plan, number, trace) && !several {
+            continue;
+        }
+        // A table that goes through its x again and again is one set of observations to a fit.
+        let key = trace
+            .y
+            .name
+            .clone()
+            .or_else(|| trace.label.clone())
+            .filter(|_| trace.held.is_empty());
+        let sister = match (
+            chosen,
+            key.is_some() || trace.label.is_none() && trace.held.is_empty(),
+        ) {
+            (Chosen::Formula(_) | Chosen::Law(_), true) if !several => {
+                keys.iter().position(|known| *known == key)
+            }
+            _ => None,
+        };
+        match sister {
+            Some(place) => {
+                let joined = joined(&curves[place].trace, trace);
+                curves[place].trace = Cow::Owned(joined);
+                curves[place].number = None;
+            }
+            None => {
+                keys.push(key);
+                curves.push(Curve {
+                    trace: Cow::Borrowed(trace),
+                    number: Some(number),
+                    remarks: Vec::new(),
+                });
+            }
+        }
+    }
+    if several && let Chosen::Law(_) = chosen {
+        let mut first = match curves.first() {
+            Some(first) => first.trace.clone().into_owned(),
+            None => return Err(nothing(plan, run)),
+        };
+        for curve in &curves[1..] {
+            first = joined(&first, &curve.trace);
+        }
+        first.held.clear();
+        first.label = None;
+        return Ok(vec![Curve {
+            trace: Cow::Owned(first),
+            number: None,
+            remarks: Vec::new(),
+        }]);
+    }
+    if !plan.variables.is_empty() {
+        let named: Vec<&String> = plan.variables.iter().map(|(_, column)| column).collect();
+        curves.retain(|curve| {
+            let label = label_of(&curve.trace);
+            !named.contains(&&label)
+                && curve
+                    .number
+                    .is_none_or(|number| wanted(plan, number, &curve.trace))
+        });
+    }
+    if let Some(WeightPlan::Errors(label)) = &plan.weights {
+        curves.retain(|curve| label_of(&curve.trace) != *label);
+    }
+    if curves.is_empty() {
+        return Err(nothing(plan, run));
+    }
+    Ok(curves)
+}
+
+pub(super) fn nothing(plan: &FitPlan, run: &Run) -> Refusal {
+    let labels: Vec<String> = run.traces.iter().map(label_of).collect();
+    Refusal::Unsuitable {
+        why: format!(
+            "no trace is called {}; there are {}",
+            plan.traces.join(" or "),
+            labels.join(", ")
+        ),
+    }
+}
+
+pub(super) fn wanted(plan: &FitPlan, number: u32, trace: &Trace) -> bool {
+    plan.traces.is_empty()
+        || plan
+            .traces
+            .iter()
+            .any(|name| *name == label_of(trace) || name.parse() == Ok(number + 1))
+}
+
+/// Two traces one behind the other.
+pub(super) fn joined(first: &Trace, second: &Trace) -> Trace {
+    let mut all = first.clone();
+    let put = |column: &mut Column, more: &Column| {
+        column.values = column.values.iter().chain(more.values.iter()).copied().collect();
+    };
+    let before = u32::try_from(first.len()).unwrap_or(u32::MAX);
+    put(&mut all.x, &second.x);
+    put(&mut all.y, &second.y);
+    all.saturated
+        .extend(second.saturated.iter().map(|at| at + before));
+    all
+}
+
+/// Repeated scans read as a time course at one wavelength.
+pub(super) fn cut(run: &Run, wavelength: f64) -> Result<Curve<'_>, Refusal> {
+    let unsuitable = |why: &str| Refusal::Unsuitable { why: why.into() };
+    let (first, times) = scan_times(run)?;
+    let nanometres: Vec<f64> = first
+        .x
+        .values
+        .iter()
+        .map(|value| first.x.unit.convert(*value, &Unit::NANOMETRE))
+        .collect::<Result<_, _>>()
+        .map_err(|_| unsuitable("the scans do not run over a wavelength"))?;
+    let absorbance: Vec<&[f64]> = run.traces.iter().map(|trace| trace.y.values.as_ref()).collect();
+    let scans = Scans {
+        wavelengths: &nanometres,
+        times: &times.0,
+        absorbance: &absorbance,
+    };
+    let cut = scans.trace_at(wavelength)?;
+    let x = Column::new(Quantity::TIME, times.1, cut.times);
+    let y = Column::new(first.y.quantity.clone(), first.y.unit.clone(), cut.absorbance);
+    let mut trace = Trace::new(x, y).map_err(|error| unsuitable(&error.to_string()))?;
+    trace
+        .held
+        .push(Coordinate::new(Quantity::WAVELENGTH, Unit::NANOMETRE, wavelength));
+    let remarks = cut.between.map(|(low, high)| {
+        Diagnostic::note(
+            Code::new("between-points"),
+            format!("no scan has a point at {wavelength} nm: the absorbance was taken on the line between {low} and {high} nm"),
+        )
+    });
+    Ok(Curve {
+        trace: Cow::Owned(trace),
+        number: None,
+        remarks: remarks.into_iter().collect(),
+    })
+}
+
+/// The first scan, and the times of all with their unit.
+pub(in crate::study) fn scan_times(run: &Run) -> Result<(&Trace, (Vec<f64>, Unit)), Refusal> {
+    let unsuitable = |why: &str| Refusal::Unsuitable { why: why.into() };
+    let first = run
+        .traces
+        .first()
+        .ok_or_else(|| unsuitable("the run has no trace"))?;
+    let held = |trace: &Trace| {
+        trace
+            .held
+            .iter()
+            .find(|held| held.quantity == Quantity::TIME)
+            .cloned()
+    };
+    let unit = held(first)
+        .ok_or_else(|| unsuitable("no time is known for these scans"))?
+        .unit;
+    let times = run
+        .traces
+        .iter()
+        .map(|trace| held(trace).and_then(|held| held.unit.convert(held.value, &unit).ok()))
+        .collect::<Option<Vec<f64>>>()
+        .ok_or_else(|| unsuitable("the time of a scan is not known"))?;
+    Ok((first, (times, unit)))
+}

@@ -1,0 +1,236 @@
+//! Fits of a run's traces: time courses, rate laws and formulas of one's own.
+
+mod compare;
+mod curve;
+mod model;
+mod points;
+mod record;
+
+pub use compare::{Comparison, compare_trace};
+pub(super) use curve::scan_times;
+pub(super) use model::Chosen;
+pub(super) use points::{preparation, prepared};
+pub(super) use record::tell;
+
+use curvary_record::{Code, Diagnostic, Outcome, Run, Unit};
+
+use super::plan::{FitPlan, WeightPlan};
+use super::spectrum::bare;
+use super::{Drawn, Found, concentration_of, curve_of, label_of, told, unit_in_terms};
+use crate::courses::{Prepared, fit_prepared};
+use crate::fit::{Data, Weighting, fit};
+use crate::refusal::Refusal;
+use curve::{Curve, curves};
+use points::{beside, levels, negative};
+
+/// Fits every trace of a run that the plan speaks of. Each gives a result or the reason why there is none.
+pub fn fit_run(plan: &FitPlan, run: &Run) -> Vec<Found> {
+    let chosen = match plan.chosen() {
+        Ok(chosen) => chosen,
+        Err(why) => {
+            return vec![refused(
+                plan,
+                run,
+                None,
+                String::new(),
+                &Refusal::Unsuitable { why },
+            )];
+        }
+    };
+    if let Some(question) = run
+        .questions
+        .iter()
+        .find(|question| weighs(plan, question.code.as_str()))
+    {
+        let why = format!("the run is in question: {}", question.message);
+        return vec![refused(
+            plan,
+            run,
+            None,
+            String::new(),
+            &Refusal::Unsuitable { why },
+        )];
+    }
+    let curves = match curves(plan, &chosen, run) {
+        Ok(curves) => curves,
+        Err(refusal) => return vec![refused(plan, run, None, String::new(), &refusal)],
+    };
+    curves
+        .iter()
+        .map(|curve| fit_curve(plan, &chosen, run, curve))
+        .collect()
+}
+
+/// Whether an open question touches the numbers of a curve; a date in doubt does not.
+fn weighs(plan: &FitPlan, code: &str) -> bool {
+    let about_conditions = ["day-or-month-first", "two-units", "wavelength-disputed"];
+    let about_axes = ["axis-unknown", "time-unit", "signal-unknown", "technique-unknown"];
+    !(about_conditions.contains(&code) || plan.is_formula() && about_axes.contains(&code))
+}
+
+fn fit_curve(plan: &FitPlan, chosen: &Chosen, run: &Run, curve: &Curve<'_>) -> Found {
+    let label = label_of(&curve.trace);
+    match fitted(plan, chosen, run, curve) {
+        Ok(found) => found,
+        Err(refusal) => refused(plan, run, curve.number, label, &refusal),
+    }
+}
+
+/// An outcome without a number, with the reason.
+fn refused(plan: &FitPlan, run: &Run, number: Option<u32>, label: String, refusal: &Refusal) -> Found {
+    let mut outcome = blank(plan, run, number);
+    outcome.termination = told(refusal);
+    Found {
+        trace: number,
+        label,
+        outcome: outcome.identified(),
+        drawn: Drawn::default(),
+    }
+}
+
+fn blank(plan: &FitPlan, run: &Run, trace: Option<u32>) -> Outcome {
+    bare("fit", &plan.name(), run, trace, plan)
+}
+
+fn fitted(plan: &FitPlan, chosen: &Chosen, run: &Run, curve: &Curve<'_>) -> Result<Found, Refusal> {
+    let trace = curve.trace.as_ref();
+    let mut outcome = blank(plan, run, curve.number);
+    outcome.remarks.clone_from(&curve.remarks);
+    let how = preparation(plan, chosen, run, trace)?;
+    let ordered = matches!(chosen, Chosen::Course(_));
+    let points = prepared(&how, trace, ordered, &mut outcome)?;
+    let options = plan.options(chosen.model())?;
+    let errors;
+    let weighting = match &plan.weights {
+        None => Weighting::Equal,
+        Some(WeightPlan::Relative) => Weighting::Relative,
+        Some(WeightPlan::Errors(label)) => {
+            errors = beside(run, trace, label, &points.used)?;
+            Weighting::KnownErrors(&errors)
+        }
+    };
+    // Traces that are fitted together have lost what they held; `levels` counts in the unit of the first.
+    let level_unit = run
+        .traces
+        .first()
+        .and_then(|first| concentration_of(run, first, &["inhibitor-concentration", "concentration"]))
+        .map_or(Unit::ONE, |found| found.1);
+    let found = match chosen {
+        Chosen::Course(course) => {
+            // What was left out has been told above.
+            let points = Prepared {
+                saturated: 0,
+                ..points.clone()
+            };
+            fit_prepared(course, points, &how, weighting, &options)?.fit
+        }
+        Chosen::Law(law) if law.variables.len() > 1 => {
+            let levels = levels(run, &points.used)?;
+            let columns: [&[f64]; 2] = [&points.time, &levels];
+            negative("concentration", &points.time)?;
+            let data = Data {
+                x: &columns,
+                y: &points.signal,
+                weighting,
+            };
+            fit(*law, &data, &options)?
+        }
+        Chosen::Law(law) => {
+            negative(
+                if law.variables == ["t"] {
+                    "time"
+                } else {
+                    "concentration"
+                },
+                &points.time,
+            )?;
+            let columns: [&[f64]; 1] = [&points.time];
+            let data = Data {
+                x: &columns,
+                y: &points.signal,
+                weighting,
+            };
+            fit(*law, &data, &options)?
+        }
+        Chosen::Formula(formula) => {
+            let response = formula.respond(&points.signal)?;
+            let mut columns: Vec<Vec<f64>> = Vec::new();
+            for (_, column) in &plan.variables {
+                columns.push(match column.as_str() {
+                    "x" => points.time.clone(),
+                    label => beside(run, trace, label, &points.used)?,
+                });
+            }
+            if columns.is_empty() {
+                columns.push(points.time.clone());
+            }
+            let columns: Vec<&[f64]> = columns.iter().map(Vec::as_slice).collect();
+            let data = Data {
+                x: &columns,
+                y: &response,
+                weighting,
+            };
+            fit(formula.as_ref(), &data, &options)?
+        }
+    };
+    let y_unit = match (&how.conversion, chosen) {
+        (Some(_), _) => Unit::MOLE_PER_LITRE,
+        _ => trace.y.unit.clone(),
+    };
+    let unit = |of: &str, name: &str| match chosen {
+        Chosen::Formula(_) => plan.parameters.get(name).and_then(|plan| plan.unit.clone()),
+        // A rate over concentrations: `y` is the rate, so Vmax is in its unit.
+        Chosen::Law(law) if law.variables != ["t"] => {
+            let of = if of == "y/x" && name == "Vmax" { "y" } else { of };
+            unit_in_terms(of, &trace.x.unit, &y_unit, &level_unit)
+        }
+        _ => unit_in_terms(of, &trace.x.unit, &y_unit, &level_unit),
+    };
+    tell(&mut outcome, &found, &unit);
+    if let Some(factor) = points.factor {
+        outcome
+            .statistics
+            .insert("absorbance_per_mol_per_litre".into(), factor);
+        outcome.remarks.push(Diagnostic::note(
+            Code::new("converted"),
+            format!("absorbance was divided by {factor} L/mol (absorption coefficient times path length) to give mol/L"),
+        ));
+    }
+    if how.dead_time > 0.0 {
+        outcome.remarks.push(Diagnostic::note(
+            Code::new("converted"),
+            format!(
+                "a dead time of {} {} was added to every time",
+                how.dead_time,
+                trace.x.unit.display()
+            ),
+        ));
+    }
+    if let (Some(first), Some(last)) = (points.time.first(), points.time.last())
+        && ordered
+    {
+        outcome.statistics.insert("first_x".into(), *first);
+        outcome.statistics.insert("last_x".into(), *last);
+    }
+    let y_title = if how.conversion.is_some() {
+        "concentration / mol/L".to_owned()
+    } else {
+        super::title(&trace.y)
+    };
+    let scale = points.factor.unwrap_or(1.0);
+    Ok(Found {
+        trace: curve.number,
+        label: label_of(trace),
+        outcome: outcome.identified(),
+        drawn: Drawn {
+            x_title: super::title(&trace.x),
+            y_title,
+            x: trace.x.values.iter().map(|x| x + how.dead_time).collect(),
+            y: trace.y.values.iter().map(|y| y / scale).collect(),
+            curve: Some(curve_of(chosen.model(), &found, &points.time)),
+            used: points.used,
+            fitted: found.fitted,
+            residuals: found.residuals,
+        },
+    })
+}

@@ -1,0 +1,191 @@
+//! The models that a plan can name.
+
+use crate::courses::{Course, Order};
+use crate::fit::Options;
+use crate::models::Model;
+use crate::models::formula::Formula;
+use crate::models::law::{LAWS, Law};
+use crate::refusal::Refusal;
+use crate::study::plan::{FitPlan, ParameterPlan};
+
+/// A model that a plan names.
+pub(in crate::study) enum Chosen {
+    Course(Course),
+    Law(&'static Law),
+    Formula(Box<Formula>),
+}
+
+/// Names of the rate laws of time courses; each may be followed by `+offset`, `+drift` and `+lag`.
+pub(super) const ORDERS: [(&str, Order); 8] = [
+    ("zero-order", Order::Zero),
+    ("first-order", Order::First),
+    ("second-order", Order::Second),
+    ("second-order-unequal", Order::SecondUnequal),
+    ("reversible-first-order", Order::ReversibleFirst),
+    ("consecutive", Order::Consecutive),
+    ("biphasic", Order::Biphasic),
+    ("approach-to-steady-rate", Order::Approach),
+];
+
+impl FitPlan {
+    /// Every model that can be named.
+    pub fn models() -> Vec<&'static str> {
+        ORDERS
+            .iter()
+            .map(|(name, _)| *name)
+            .chain(LAWS.iter().map(|law| law.name))
+            .collect()
+    }
+
+    /// Whether the plan can be carried out at all, before any data are seen.
+    ///
+    /// # Errors
+    /// What was found and what was expected, in words.
+    pub fn check(&self) -> Result<(), String> {
+        if !(self.level > 0.0 && self.level < 1.0) {
+            return Err(format!("the level {} lies not between 0 and 1", self.level));
+        }
+        let chosen = self.chosen()?;
+        let names: Vec<&str> = chosen
+            .model()
+            .parameters()
+            .iter()
+            .map(|p| p.name.as_ref())
+            .collect();
+        if let Some(unknown) = self
+            .parameters
+            .keys()
+            .find(|name| !names.contains(&name.as_str()))
+        {
+            return Err(format!(
+                "no parameter is called `{unknown}`: expected one of {}",
+                names.join(", ")
+            ));
+        }
+        Ok(())
+    }
+
+    /// Whether the model says nothing about what the axes mean.
+    pub fn is_formula(&self) -> bool {
+        self.formula.is_some()
+    }
+
+    pub(super) fn chosen(&self) -> Result<Chosen, String> {
+        if let Some(formula) = &self.formula {
+            let whole = match &self.response {
+                Some(response) => format!("{response} = {formula}"),
+                None => formula.clone(),
+            };
+            let names: Vec<&str> = self.variables.iter().map(|(name, _)| name.as_str()).collect();
+            let names = if names.is_empty() { vec!["x"] } else { names };
+            return Formula::parse(&whole, &names)
+                .map(|formula| Chosen::Formula(Box::new(formula)))
+                .map_err(|error| format!("the formula `{whole}` cannot be read: {error}"));
+        }
+        if let Some(law) = Law::named(&self.model) {
+            return Ok(Chosen::Law(law));
+        }
+        course(&self.model).map(Chosen::Course)
+    }
+
+    /// The name under which results stand.
+    pub(super) fn name(&self) -> String {
+        match &self.formula {
+            Some(formula) => match &self.response {
+                Some(response) => format!("{response} = {formula}"),
+                None => formula.clone(),
+            },
+            None => self.model.clone(),
+        }
+    }
+
+    pub(super) fn options(&self, model: &dyn Model) -> Result<Options, Refusal> {
+        let places: Vec<(usize, &ParameterPlan)> = model
+            .parameters()
+            .iter()
+            .enumerate()
+            .filter_map(|(place, parameter)| Some((place, self.parameters.get(parameter.name.as_ref())?)))
+            .collect();
+        let count = model.parameters().len();
+        let starts: Vec<Option<f64>> = (0..count)
+            .map(|place| {
+                places
+                    .iter()
+                    .find(|(at, _)| *at == place)
+                    .and_then(|(_, plan)| plan.start.or(plan.held))
+            })
+            .collect();
+        let start = if places.iter().any(|(_, plan)| plan.start.is_some()) {
+            let missing: Vec<&str> = (0..count)
+                .filter(|place| starts[*place].is_none())
+                .map(|place| model.parameters()[place].name.as_ref())
+                .collect();
+            if !missing.is_empty() {
+                return Err(Refusal::NoStart {
+                    why: format!(
+                        "starting values are given for some parameters only; {} {} none",
+                        missing.join(", "),
+                        if missing.len() == 1 { "has" } else { "have" }
+                    ),
+                });
+            }
+            Some(starts.into_iter().flatten().collect())
+        } else {
+            None
+        };
+        Ok(Options {
+            start,
+            held: places
+                .iter()
+                .filter_map(|(place, plan)| Some((*place, plan.held?)))
+                .collect(),
+            bounds: places
+                .iter()
+                .filter(|(_, plan)| plan.lower.is_some() || plan.upper.is_some())
+                .map(|(place, plan)| (*place, plan.lower, plan.upper))
+                .collect(),
+            robust: self.robust,
+            level: self.level,
+            profile: self.profile,
+            ..Options::default()
+        })
+    }
+}
+
+/// The course of a name such as `first-order+offset`.
+pub(super) fn course(name: &str) -> Result<Course, String> {
+    let mut parts = name.split('+').map(str::trim);
+    let base = parts.next().unwrap_or_default();
+    let order = ORDERS.iter().find(|(known, _)| *known == base).ok_or_else(|| {
+        format!(
+            "no model is called `{base}`; there are {} (each with +offset, +drift or +lag behind it where wanted) and {}",
+            ORDERS.map(|(name, _)| name).join(", "),
+            LAWS.iter().map(|law| law.name).collect::<Vec<_>>().join(", ")
+        )
+    })?;
+    let mut course = Course::new(order.1);
+    for part in parts {
+        course = match part {
+            "offset" => course.with_offset(),
+            "drift" => course.with_drift(),
+            "lag" => course.with_lag(),
+            other => {
+                return Err(format!(
+                    "nothing is called `+{other}`: expected +offset, +drift or +lag"
+                ));
+            }
+        }
+        .map_err(|refusal| refusal.to_string())?;
+    }
+    Ok(course)
+}
+
+impl Chosen {
+    pub(super) fn model(&self) -> &dyn Model {
+        match self {
+            Self::Course(course) => course,
+            Self::Law(law) => *law,
+            Self::Formula(formula) => formula.as_ref(),
+        }
+    }
+}

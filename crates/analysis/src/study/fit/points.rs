@@ -1,0 +1,231 @@
+//! Which points of a curve are fitted, in which unit, and what goes with them.
+
+use curvary_record::{Code, Column, Diagnostic, Outcome, Quantity, Run, Trace, Unit};
+
+use super::model::Chosen;
+use crate::courses::{Conversion, Preparation, Prepared, prepare};
+use crate::refusal::Refusal;
+use crate::study::plan::FitPlan;
+use crate::study::{TRUSTED_ABSORBANCE, concentration_of, is_absorbance, label_of, stated};
+
+/// What a model needs to run along, where it minds.
+pub(super) fn needs(chosen: &Chosen) -> Option<Quantity> {
+    match chosen {
+        Chosen::Course(_) => Some(Quantity::TIME),
+        Chosen::Law(law) if law.variables == ["t"] => Some(Quantity::TIME),
+        Chosen::Law(_) => Some(Quantity::CONCENTRATION),
+        Chosen::Formula(_) => None,
+    }
+}
+
+pub(in crate::study) fn preparation(
+    plan: &FitPlan,
+    chosen: &Chosen,
+    run: &Run,
+    trace: &Trace,
+) -> Result<Preparation, Refusal> {
+    let needed = needs(chosen);
+    let known = trace.x.quantity != Quantity::UNKNOWN
+        && trace.x.quantity != Quantity::INDEX
+        && trace.x.unit != Unit::ONE;
+    if let Some(needed) = &needed
+        && known
+        && trace.x.quantity != *needed
+    {
+        return Err(Refusal::Unsuitable {
+            why: format!(
+                "the running axis is {}, and {} needs {needed}",
+                trace.x.quantity, plan.model
+            ),
+        });
+    }
+    let is_time = needed == Some(Quantity::TIME);
+    let window = plan
+        .window
+        .as_ref()
+        .map(|span| {
+            let own = |value: f64| match &span.unit {
+                None => Ok(value),
+                Some(unit) => unit
+                    .convert(value, &trace.x.unit)
+                    .map_err(|_| Refusal::Unsuitable {
+                        why: format!(
+                            "the window is in {}, the axis in {}",
+                            unit.display(),
+                            trace.x.unit.display()
+                        ),
+                    }),
+            };
+            Ok((own(span.from)?, own(span.to)?))
+        })
+        .transpose()?;
+    let dead_time = if is_time {
+        let seconds = plan
+            .dead_time
+            .or_else(|| stated(run, Some(trace), "dead-time", &Unit::SECOND));
+        seconds.map_or(0.0, |seconds| {
+            Unit::SECOND.convert(seconds, &trace.x.unit).unwrap_or(seconds)
+        })
+    } else {
+        0.0
+    };
+    let saturated_above =
+        is_absorbance(&trace.y).then(|| plan.trusted_absorbance.unwrap_or(TRUSTED_ABSORBANCE));
+    let conversion = if plan.concentration || plan.coefficient.is_some() {
+        let missing = |what: &str| Refusal::Unsuitable {
+            why: format!("no {what} is known, so absorbance cannot be turned into concentration"),
+        };
+        let coefficient = Unit::ucum("L/mol/cm").ok();
+        let coefficient = plan.coefficient.or_else(|| {
+            stated(
+                run,
+                Some(trace),
+                "molar-absorption-coefficient",
+                coefficient.as_ref()?,
+            )
+        });
+        let centimetre = Unit::ucum("cm").ok();
+        let path = plan
+            .path
+            .or_else(|| stated(run, Some(trace), "path-length", centimetre.as_ref()?));
+        Some(Conversion {
+            coefficient: coefficient.ok_or_else(|| missing("molar absorption coefficient"))?,
+            path: path.ok_or_else(|| missing("path length"))?,
+        })
+    } else {
+        None
+    };
+    if conversion.is_some() && !is_absorbance(&trace.y) {
+        return Err(Refusal::Unsuitable {
+            why: format!(
+                "only absorbance is turned into concentration; this is {}",
+                trace.y.quantity
+            ),
+        });
+    }
+    Ok(Preparation {
+        window,
+        saturated_above,
+        dead_time,
+        conversion,
+        concentration: false,
+        equal_times: !is_time,
+    })
+}
+
+/// Checks and cuts a trace; points that were marked as saturated are left out first.
+pub(in crate::study) fn prepared(
+    how: &Preparation,
+    trace: &Trace,
+    ordered: bool,
+    outcome: &mut Outcome,
+) -> Result<Prepared, Refusal> {
+    let marked: Vec<usize> = trace.saturated.iter().map(|at| *at as usize).collect();
+    let kept: Vec<usize> = (0..trace.len()).filter(|i| !marked.contains(i)).collect();
+    let pick = |column: &Column| -> Vec<f64> { kept.iter().map(|i| column.values[*i]).collect() };
+    let (x, y) = (pick(&trace.x), pick(&trace.y));
+    if kept.is_empty() && !marked.is_empty() {
+        return Err(Refusal::AllSaturated {
+            limit: how.saturated_above.unwrap_or(f64::INFINITY),
+            count: marked.len(),
+        });
+    }
+    let mut found = if ordered {
+        prepare(&x, &y, how)?
+    } else {
+        // Order means nothing to a law of concentrations or a formula.
+        let mut order: Vec<usize> = (0..x.len()).collect();
+        order.sort_by(|a, b| x[*a].total_cmp(&x[*b]));
+        let sorted = |column: &[f64]| -> Vec<f64> { order.iter().map(|i| column[*i]).collect() };
+        let mut found = prepare(&sorted(&x), &sorted(&y), how)?;
+        // Back into the order of the source, which decides nothing but is what people know.
+        let mut places: Vec<(usize, f64, f64)> = found
+            .used
+            .iter()
+            .zip(found.time.iter().zip(&found.signal))
+            .map(|(at, (x, y))| (order[*at], *x, *y))
+            .collect();
+        places.sort_by_key(|place| place.0);
+        found.used = places.iter().map(|place| place.0).collect();
+        found.time = places.iter().map(|place| place.1).collect();
+        found.signal = places.iter().map(|place| place.2).collect();
+        found
+    };
+    found.used = found.used.iter().map(|i| kept[*i]).collect();
+    let mut say = |count: usize, why: String| {
+        if count > 0 {
+            outcome.remarks.push(Diagnostic::warning(
+                Code::new("points-left-out"),
+                format!(
+                    "{count} {} left out: {why}",
+                    if count == 1 { "point was" } else { "points were" }
+                ),
+            ));
+        }
+    };
+    say(
+        marked.len(),
+        "marked as beyond the range of the instrument".into(),
+    );
+    if let Some(limit) = how.saturated_above {
+        say(
+            found.saturated,
+            format!("an absorbance above {limit}, where stray light rules"),
+        );
+    }
+    say(trace.absent as usize, "no number stood there".into());
+    Ok(found)
+}
+
+pub(super) fn negative(what: &str, column: &[f64]) -> Result<(), Refusal> {
+    match column.iter().position(|value| *value < 0.0) {
+        None => Ok(()),
+        Some(index) => Err(Refusal::Negative {
+            what: format!("the {what}"),
+            index,
+            value: column[index],
+        }),
+    }
+}
+
+/// The inhibitor concentration of each point of all traces together.
+pub(super) fn levels(run: &Run, used: &[usize]) -> Result<Vec<f64>, Refusal> {
+    let mut unit = None;
+    let mut all = Vec::new();
+    for trace in &run.traces {
+        let (value, own) = concentration_of(run, trace, &["inhibitor-concentration", "concentration"])
+            .ok_or_else(|| Refusal::Unsuitable {
+                why: format!(
+                    "no inhibitor concentration is known for the trace `{}`",
+                    label_of(trace)
+                ),
+            })?;
+        let unit = unit.get_or_insert_with(|| own.clone());
+        let value = own.convert(value, unit).map_err(|_| Refusal::Unsuitable {
+            why: "the inhibitor concentrations have units that do not convert into each other".into(),
+        })?;
+        all.extend(std::iter::repeat_n(value, trace.len()));
+    }
+    negative("inhibitor concentration", &all)?;
+    Ok(used.iter().filter_map(|i| all.get(*i).copied()).collect())
+}
+
+/// The values that another trace of the run has at the same x, for the points used.
+pub(super) fn beside(run: &Run, trace: &Trace, label: &str, used: &[usize]) -> Result<Vec<f64>, Refusal> {
+    let other = run
+        .traces
+        .iter()
+        .find(|other| label_of(other) == label || other.y.name.as_deref() == Some(label))
+        .ok_or_else(|| {
+            let labels: Vec<String> = run.traces.iter().map(label_of).collect();
+            Refusal::Unsuitable {
+                why: format!("no column is called `{label}`; there are {}", labels.join(", ")),
+            }
+        })?;
+    if other.x.values != trace.x.values {
+        return Err(Refusal::Unsuitable {
+            why: format!("the column `{label}` does not stand at the same points"),
+        });
+    }
+    Ok(used.iter().map(|i| other.y.values[*i]).collect())
+}

@@ -1,0 +1,198 @@
+//! One reading, or one trace, and how its absorbance is read.
+
+use curvary_record::{Outcome, Quantity, Run, Trace, Unit};
+
+use super::QuantifyPlan;
+use super::record::{note, simple};
+use crate::quantities::Measured;
+use crate::refusal::Refusal;
+use crate::spectra::{Axis, Chain, Ordinate, Spectrum, Step, absorbance_of, value_at};
+use crate::study::spectrum::{References, spectrum_of, tell_log, told as told_spectrum};
+use crate::study::{stated, title, told};
+
+/// One reading, or one trace, and what is asked of it.
+pub(super) struct Place<'a> {
+    pub(super) plan: &'a QuantifyPlan,
+    pub(super) run: &'a Run,
+    pub(super) trace: &'a Trace,
+    pub(super) references: &'a References,
+}
+
+impl Place<'_> {
+    /// The absorbance that is quantified, blank taken off; it stands among the parameters.
+    pub(super) fn absorbance(&self, outcome: &mut Outcome) -> Result<f64, String> {
+        let value = match self.plan.point {
+            Some(point) => self.of_table(point)?,
+            None => {
+                let at = self.plan.at.ok_or_else(|| {
+                    told(&Refusal::Unsuitable {
+                        why: "the wavelength at which the spectrum is read is not said: --at 535nm".into(),
+                    })
+                })?;
+                let spectrum = self.spectrum(outcome)?;
+                self.at(&spectrum, at, outcome)?
+            }
+        };
+        let mut parameter = simple("absorbance", value, Some(Unit::ABSORBANCE));
+        parameter.standard_error = self.plan.reading_error;
+        outcome.parameters.push(parameter);
+        Ok(value)
+    }
+
+    /// A reading out of a list.
+    pub(super) fn of_table(&self, point: usize) -> Result<f64, String> {
+        let unsuitable = |why: String| told(&Refusal::Unsuitable { why });
+        let (trace, y) = (self.trace, &self.trace.y);
+        if !self.plan.steps.is_empty() {
+            return Err(unsuitable(
+                "steps are for spectra, and these are single readings".into(),
+            ));
+        }
+        let held = stated(self.run, Some(trace), "wavelength", &Unit::NANOMETRE);
+        if let (Some(asked), Some(held)) = (self.plan.at, held)
+            && (asked - held).abs() > 1e-6
+        {
+            return Err(unsuitable(format!("read at {held} nm, not at {asked} nm")));
+        }
+        if trace
+            .saturated
+            .contains(&u32::try_from(point).unwrap_or(u32::MAX))
+        {
+            return Err(told(&Refusal::AllSaturated {
+                limit: self.plan.ceiling().unwrap_or(f64::INFINITY),
+                count: 1,
+            }));
+        }
+        let value = y
+            .values
+            .get(point)
+            .copied()
+            .ok_or_else(|| unsuitable("there is no such reading".into()))?;
+        let wrong = || unsuitable(format!("the values are {}, not absorbance", title(y)));
+        let absorbance = if y.quantity == Quantity::ABSORBANCE {
+            y.unit.convert(value, &Unit::ABSORBANCE).map_err(|_| wrong())?
+        } else if y.quantity == Quantity::TRANSMITTANCE {
+            let fraction = y.unit.convert(value, &Unit::ONE).map_err(|_| wrong())?;
+            absorbance_of(fraction)
+                .ok_or_else(|| unsuitable(format!("a transmittance of {value} has no absorbance")))?
+        } else {
+            return Err(wrong());
+        };
+        self.plan.refuse_saturated(absorbance)?;
+        Ok(absorbance - self.plan.blank_absorbance.unwrap_or(0.0))
+    }
+
+    /// The spectrum as recorded, in absorbance over nm.
+    pub(super) fn spectrum(&self, outcome: &mut Outcome) -> Result<Spectrum, String> {
+        let (spectrum, marked) = spectrum_of(self.trace).map_err(|refusal| told_spectrum(&refusal))?;
+        let mut chain = Chain::default();
+        if spectrum.ordinate != Ordinate::Absorbance {
+            chain.steps.push(Step::Ordinate {
+                to: Ordinate::Absorbance,
+            });
+        }
+        if spectrum.axis != Axis::Nanometre {
+            chain.steps.push(Step::Axis { to: Axis::Nanometre });
+        }
+        let done = chain
+            .apply(&spectrum, |_| None)
+            .map_err(|refused| format!("{}: {refused}", refused.refusal.code()))?;
+        // Told once, however many wavelengths are read.
+        if outcome.remarks.is_empty() {
+            tell_log(&done.log, marked, outcome);
+        }
+        Ok(done.spectrum)
+    }
+
+    /// The spectrum after the steps.
+    pub(super) fn after_steps(&self, spectrum: &Spectrum) -> Result<Spectrum, String> {
+        let chain = Chain {
+            steps: self.plan.steps.clone(),
+        };
+        let done = chain
+            .apply(spectrum, |name| self.references.get(name).cloned())
+            .map_err(|refused| format!("{}: {refused}", refused.refusal.code()))?;
+        let (axis, ordinate) = (done.spectrum.axis, done.spectrum.ordinate);
+        if axis != Axis::Nanometre || ordinate != Ordinate::Absorbance {
+            return Err(told(&Refusal::Unsuitable {
+                why: format!("after the steps there is {ordinate} over {axis}, not absorbance over nm"),
+            }));
+        }
+        Ok(done.spectrum)
+    }
+
+    /// The absorbance at a wavelength, after the steps; what was recorded there must be in the trusted range.
+    pub(super) fn at(&self, recorded: &Spectrum, nm: f64, outcome: &mut Outcome) -> Result<f64, String> {
+        let (before, exact) = value_at(&recorded.curve, nm).map_err(|refusal| told_spectrum(&refusal))?;
+        self.plan.refuse_saturated(before)?;
+        let spectrum = self.after_steps(recorded)?;
+        let (value, _) = value_at(&spectrum.curve, nm).map_err(|refusal| told_spectrum(&refusal))?;
+        if !exact {
+            outcome.remarks.push(note(
+                "between-points",
+                format!(
+                    "no point lies at {nm} nm: the absorbance was taken on the line between its neighbours"
+                ),
+            ));
+        }
+        Ok(value)
+    }
+
+    /// The dilution, which is told where the sample was diluted.
+    pub(super) fn dilution(&self, outcome: &mut Outcome) -> f64 {
+        let dilution = self
+            .plan
+            .dilution
+            .or_else(|| stated(self.run, Some(self.trace), "dilution", &Unit::ONE))
+            .unwrap_or(1.0);
+        if dilution != 1.0 {
+            outcome.remarks.push(note(
+                "converted",
+                format!("the sample was diluted: the concentration was multiplied by {dilution}"),
+            ));
+        }
+        dilution
+    }
+
+    pub(super) fn path(&self) -> Result<Measured, String> {
+        let centimetre = Unit::ucum("cm").ok();
+        self.plan
+            .path
+            .or_else(|| {
+                stated(self.run, Some(self.trace), "path-length", centimetre.as_ref()?).map(Measured::bare)
+            })
+            .ok_or_else(|| {
+                told(&Refusal::Unsuitable {
+                    why: "the path length is not known: say it with --path, or add it with `curvary note`"
+                        .into(),
+                })
+            })
+    }
+
+    /// Concentrations and absorbances of a table.
+    pub(super) fn table(&self) -> Result<(Vec<f64>, Vec<f64>), String> {
+        if self.trace.x.quantity != Quantity::CONCENTRATION {
+            return Err(told(&Refusal::Unsuitable {
+                why: format!(
+                    "the run is no table of concentration against absorbance, but runs along {}",
+                    title(&self.trace.x)
+                ),
+            }));
+        }
+        let open = QuantifyPlan {
+            // What lies beyond the trusted range is left out by the line and told there.
+            trusted_absorbance: Some(f64::MAX),
+            ..self.plan.clone()
+        };
+        let at = Place { plan: &open, ..*self };
+        let marked = &self.trace.saturated;
+        let kept: Vec<usize> = (0..self.trace.len())
+            .filter(|point| !marked.iter().any(|at| *at as usize == *point))
+            .collect();
+        let y = kept
+            .iter()
+            .map(|point| at.of_table(*point))
+            .collect::<Result<_, _>>()?;
+        Ok((kept.iter().map(|point| self.trace.x.values[*point]).collect(), y))
+    }
+}

@@ -1,0 +1,174 @@
+//! Quantities and lines, put into the record.
+
+use curvary_record::{Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Unit};
+
+use super::QuantifyPlan;
+use crate::quantities::{Calibration, Limits, Measured, Remark, Sigma, detection_limits};
+use crate::study::{Drawn, told, unit_in_terms};
+
+/// Fieller limits as an interval: an end that the data leave open is open, and a set that is none is told in words.
+pub(super) fn limit(parameter: &mut Parameter, limits: Limits, level: f64) {
+    let (low, high, why) = match limits {
+        Limits::Interval { low, high } => (Some(low), Some(high), None),
+        Limits::AtLeast { low } => (Some(low), None, Some("no upper limit".to_owned())),
+        Limits::AtMost { high } => (None, Some(high), Some("no lower limit".to_owned())),
+        Limits::WholeLine => (
+            None,
+            None,
+            Some("every concentration agrees with the reading".into()),
+        ),
+        Limits::Complement { below, above } => (
+            None,
+            None,
+            Some(format!(
+                "unbounded: all up to {below} and all from {above} agree with the reading"
+            )),
+        ),
+    };
+    parameter.intervals.push(KeptInterval {
+        level,
+        low,
+        high,
+        kind: "fieller".into(),
+    });
+    parameter.reason = why.map(|why| format!("{why}: the slope is not told from zero"));
+}
+
+/// The parameters of a line, with the limits of detection and quantitation.
+pub(super) fn tell_line(line: &Calibration, plan: &QuantifyPlan, unit: &Unit, outcome: &mut Outcome) {
+    let slope_unit = unit_in_terms("y/x", unit, &Unit::ABSORBANCE, &Unit::ONE);
+    let mut slope = simple("slope", line.slope, slope_unit);
+    slope.standard_error = Some(line.slope_error);
+    if let Ok([low, high]) = line.slope_interval(plan.level) {
+        slope.intervals.push(KeptInterval {
+            level: plan.level,
+            low: Some(low),
+            high: Some(high),
+            kind: "t".into(),
+        });
+    }
+    outcome.parameters.push(slope);
+    if !line.through_origin {
+        let mut intercept = simple("intercept", line.intercept, Some(Unit::ABSORBANCE));
+        intercept.standard_error = line.intercept_error;
+        outcome.parameters.push(intercept);
+    }
+    let sigma = if plan.blank_readings.is_empty() {
+        Sigma::ResidualSd
+    } else {
+        Sigma::BlankReadings(plan.blank_readings.clone())
+    };
+    let mut put = |name: &str, value: Option<f64>, why: Option<String>| {
+        outcome.parameters.push(Parameter {
+            value,
+            reason: why,
+            ..simple(name, 0.0, Some(unit.clone()))
+        });
+    };
+    match detection_limits(line, plan.limit_form, &sigma) {
+        Ok(limits) => {
+            if limits.critical.is_some() {
+                put("critical-value", limits.critical, None);
+            }
+            put("detection-limit", Some(limits.detection), None);
+            if limits.quantitation.is_some() {
+                put("quantitation-limit", limits.quantitation, None);
+            }
+            outcome.remarks.push(note(
+                "limit-form",
+                format!("{}; σ is {}", limits.formula, limits.sigma_kind),
+            ));
+            remarks(&limits.remarks, outcome);
+        }
+        Err(refusal) => put("detection-limit", None, Some(told(&refusal))),
+    }
+    statistics(line, outcome);
+    remarks(&line.remarks, outcome);
+}
+
+pub(super) fn statistics(line: &Calibration, outcome: &mut Outcome) {
+    let mut put = |name: &str, value: Option<f64>| {
+        if let Some(value) = value {
+            outcome.statistics.insert(name.into(), value);
+        }
+    };
+    put("points", Some(line.points.len() as f64));
+    put("slope", Some(line.slope));
+    put("intercept", Some(line.intercept));
+    put("residual_standard_deviation", Some(line.residual_sd));
+    put("degrees_of_freedom", Some(line.degrees_of_freedom as f64));
+    put("r_squared", line.r_squared);
+    put("lack_of_fit_probability", line.lack_of_fit.map(|found| found.p));
+}
+
+/// The standards with their line and, as one point more, the unknown.
+pub(super) fn drawn_line(
+    line: &Calibration,
+    unit: &Unit,
+    (x, y): (&[f64], &[f64]),
+    unknown: Option<(f64, f64)>,
+) -> Drawn {
+    let mut drawn = Drawn {
+        x_title: format!("concentration / {}", unit.display()),
+        y_title: "absorbance".into(),
+        x: x.to_vec(),
+        y: y.to_vec(),
+        used: line.points.iter().map(|point| point.index).collect(),
+        fitted: line.points.iter().map(|point| point.fitted).collect(),
+        residuals: line.points.iter().map(|point| point.residual).collect(),
+        curve: None,
+    };
+    if let Some((x, y)) = unknown {
+        drawn.x.push(x);
+        drawn.y.push(y);
+    }
+    drawn
+}
+
+pub(super) fn simple(name: &str, value: f64, unit: Option<Unit>) -> Parameter {
+    Parameter {
+        name: name.into(),
+        value: Some(value),
+        unit,
+        standard_error: None,
+        intervals: Vec::new(),
+        reason: None,
+    }
+}
+
+pub(super) fn measured(name: &str, found: Measured, unit: Option<Unit>) -> Parameter {
+    Parameter {
+        standard_error: found.standard_error,
+        ..simple(name, found.value, unit)
+    }
+}
+
+pub(super) fn note(code: &'static str, words: String) -> Diagnostic {
+    Diagnostic::note(Code::new(code), words)
+}
+
+pub(super) fn remarks(all: &[Remark], outcome: &mut Outcome) {
+    for remark in all {
+        let told = outcome.remarks.iter().any(|known| known.message == remark.words);
+        if !told {
+            outcome.remarks.push(Diagnostic::warning(
+                Code::new("quantity-remark"),
+                remark.words.clone(),
+            ));
+        }
+    }
+}
+
+/// A name as part of a parameter's name: letters and digits, the rest as hyphens.
+pub(super) fn slug(name: &str) -> String {
+    let plain: String = name
+        .to_lowercase()
+        .chars()
+        .map(|c| if c.is_alphanumeric() { c } else { '-' })
+        .collect();
+    plain
+        .split('-')
+        .filter(|part| !part.is_empty())
+        .collect::<Vec<_>>()
+        .join("-")
+}

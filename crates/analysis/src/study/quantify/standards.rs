@@ -1,0 +1,96 @@
+//! The standards of a calibration line.
+
+use curvary_record::{Outcome, Quantity, Run, RunId, Unit};
+use serde::{Deserialize, Serialize};
+
+use super::reading::Place;
+use super::{QuantifyPlan, is_table};
+use crate::study::spectrum::{References, bare, in_question};
+use crate::study::{concentration_of, told};
+
+/// One standard of a calibration line, with where it was read.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Standard {
+    /// The run it was read in.
+    pub run: RunId,
+    /// Its concentration, in the unit of the calibration.
+    pub concentration: f64,
+    /// Its absorbance.
+    pub absorbance: f64,
+}
+
+/// The standards of a calibration line.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Standards {
+    /// The unit of all concentrations.
+    pub unit: Unit,
+    /// The standards, in given order.
+    pub points: Vec<Standard>,
+}
+
+/// Collects the standards of a calibration line from runs: tables of concentration against absorbance, and runs whose
+/// concentration is known and that are read like an unknown. All concentrations are turned into the unit of the first.
+///
+/// # Errors
+/// The first run that is no standard, with the reason.
+pub fn standards_of(
+    plan: &QuantifyPlan,
+    runs: &[Run],
+    references: &References,
+) -> Result<Standards, (RunId, String)> {
+    let mut unit: Option<Unit> = None;
+    let mut points = Vec::new();
+    for run in runs {
+        let fail = |why: String| (run.id.clone(), why);
+        if let Some(refusal) = in_question(run) {
+            return Err(fail(told(&refusal)));
+        }
+        for (number, trace) in (0..).zip(&run.traces) {
+            let mut scratch = bare("quantify", plan.model(), run, Some(number), plan);
+            let mut put = |value: f64, own: &Unit, absorbance: f64| {
+                let common = unit.get_or_insert_with(|| own.clone());
+                let concentration = own
+                    .convert(value, common)
+                    .map_err(|error| fail(error.to_string()))?;
+                points.push(Standard {
+                    run: run.id.clone(),
+                    concentration,
+                    absorbance,
+                });
+                Ok(())
+            };
+            let read = |point: Option<usize>, scratch: &mut Outcome| {
+                let own = QuantifyPlan {
+                    point,
+                    // Standards beyond the trusted range are left out by the line and told there.
+                    trusted_absorbance: Some(f64::MAX),
+                    ..plan.clone()
+                };
+                let at = Place {
+                    plan: &own,
+                    run,
+                    trace,
+                    references,
+                };
+                at.absorbance(scratch).map_err(fail)
+            };
+            if trace.x.quantity == Quantity::CONCENTRATION {
+                for (point, value) in trace.x.values.iter().enumerate() {
+                    put(*value, &trace.x.unit, read(Some(point), &mut scratch)?)?;
+                }
+            } else {
+                let (value, own) = concentration_of(run, trace, &["concentration"]).ok_or_else(|| {
+                    fail("its concentration is not known; `curvary note` can add it".into())
+                })?;
+                if is_table(trace) {
+                    return Err(fail("it lists several readings of one concentration".into()));
+                }
+                put(value, &own, read(None, &mut scratch)?)?;
+            }
+        }
+    }
+    Ok(Standards {
+        unit: unit.unwrap_or(Unit::ONE),
+        points,
+    })
+}

@@ -1,0 +1,315 @@
+//! From absorbances to quantities, one way after another.
+
+use curvary_record::{Code, Diagnostic, Interval as KeptInterval, Outcome, Unit};
+
+use super::reading::Place;
+use super::record::{drawn_line, limit, measured, note, remarks, simple, slug, statistics, tell_line};
+use super::standards::Standards;
+use super::{QuantifyPlan, ReferenceSpectrum};
+use crate::quantities::{
+    Calibration, Component, Measured, MixtureOptions, NucleicAcidKind, NucleicAcidReadings, Readings, Target,
+    concentration, mixture, nucleic_acid, protein, standard_addition,
+};
+use crate::refusal::Refusal;
+use crate::spectra::{Spectrum, value_at};
+use crate::study::spectrum::told as told_spectrum;
+use crate::study::{Drawn, stated, told};
+
+impl Place<'_> {
+    pub(super) fn beer_lambert(&self, outcome: &mut Outcome) -> Result<(), String> {
+        let unit = Unit::ucum("L/mol/cm").ok();
+        let coefficient = self
+            .plan
+            .coefficient
+            .or_else(|| {
+                let key = "molar-absorption-coefficient";
+                stated(self.run, Some(self.trace), key, unit.as_ref()?).map(Measured::bare)
+            })
+            .ok_or_else(|| {
+                told(&Refusal::Unsuitable {
+                    why: "the molar absorption coefficient is not known: say it with --coefficient, or add it with `curvary note`".into(),
+                })
+            })?;
+        let path = self.path()?;
+        let absorbance = self.absorbance(outcome)?;
+        let found = concentration(&Readings {
+            absorbance: Measured {
+                value: absorbance,
+                standard_error: self.plan.reading_error,
+            },
+            absorption_coefficient: coefficient,
+            path_cm: path,
+            dilution: Measured::bare(self.dilution(outcome)),
+            ceiling: None,
+        })
+        .map_err(|refusal| told(&refusal))?;
+        let mut parameter = simple("concentration", found.value, Some(Unit::MOLE_PER_LITRE));
+        parameter.standard_error = found.standard_error;
+        outcome.parameters.insert(0, parameter);
+        outcome
+            .statistics
+            .insert("mol_per_litre_per_absorbance".into(), found.factor);
+        outcome.remarks.push(note("converted", found.formula));
+        remarks(&found.remarks, outcome);
+        outcome.termination = "computed".into();
+        Ok(())
+    }
+
+    pub(super) fn line(&self, outcome: &mut Outcome, drawn: &mut Drawn) -> Result<(), String> {
+        let (x, y) = self.table()?;
+        let line = Calibration::fit(&x, &y, &self.plan.line()).map_err(|refusal| told(&refusal))?;
+        let unit = &self.trace.x.unit;
+        tell_line(&line, self.plan, unit, outcome);
+        *drawn = drawn_line(&line, unit, (&x, &y), None);
+        outcome.termination = "computed".into();
+        Ok(())
+    }
+
+    pub(super) fn standard_addition(&self, outcome: &mut Outcome, drawn: &mut Drawn) -> Result<(), String> {
+        let (x, y) = self.table()?;
+        let plan = self.plan;
+        let found = standard_addition(&x, &y, &plan.line(), self.dilution(outcome), plan.level)
+            .map_err(|refusal| told(&refusal))?;
+        let unit = &self.trace.x.unit;
+        let mut parameter = simple("concentration", found.value, Some(unit.clone()));
+        parameter.standard_error = Some(found.standard_error);
+        limit(&mut parameter, found.limits, found.level);
+        outcome.parameters.push(parameter);
+        statistics(&found.line, outcome);
+        remarks(&found.remarks, outcome);
+        *drawn = drawn_line(&found.line, unit, (&x, &y), None);
+        outcome.termination = "computed".into();
+        Ok(())
+    }
+
+    pub(super) fn mixture(
+        &self,
+        components: &[ReferenceSpectrum],
+        outcome: &mut Outcome,
+        drawn: &mut Drawn,
+    ) -> Result<(), String> {
+        let recorded = self.spectrum(outcome)?;
+        // Points beyond the trusted range are left out before a blank can bring them back into it.
+        let kept = match self.plan.ceiling() {
+            Some(limit) => recorded.curve.leave_out(|_, y| y > limit).map_err(|_| {
+                told(&Refusal::AllSaturated {
+                    limit,
+                    count: recorded.curve.len(),
+                })
+            })?,
+            None => recorded.curve.clone(),
+        };
+        let lost = recorded.curve.len() - kept.len();
+        if lost > 0 {
+            outcome.remarks.push(Diagnostic::warning(
+                Code::new("points-left-out"),
+                format!("{lost} points beyond the trusted range were left out"),
+            ));
+        }
+        let spectrum = self.after_steps(&Spectrum {
+            curve: kept,
+            ..recorded
+        })?;
+        let (x, y) = (spectrum.curve.x(), spectrum.curve.y());
+        let mut all = Vec::new();
+        for component in components {
+            let known = self.references.get(component.run.as_str()).ok_or_else(|| {
+                told(&Refusal::Unsuitable {
+                    why: format!("the reference spectrum {} is not at hand", component.run),
+                })
+            })?;
+            let fail = |why: String| format!("{why} (reference `{}`)", component.name);
+            let known = self.after_steps(known).map_err(fail)?;
+            let mut absorptivity = Vec::with_capacity(x.len());
+            for nm in x {
+                let (value, exact) =
+                    value_at(&known.curve, *nm).map_err(|refusal| fail(told_spectrum(&refusal)))?;
+                if !exact {
+                    return Err(fail(told(&Refusal::Unsuitable {
+                        why: format!("the reference has no point at {nm} nm; resample both with a step"),
+                    })));
+                }
+                self.plan.refuse_saturated(value).map_err(fail)?;
+                absorptivity.push(value / component.concentration);
+            }
+            all.push(Component {
+                name: component.name.clone(),
+                absorptivity,
+            });
+        }
+        let options = MixtureOptions {
+            with_offset: self.plan.with_offset,
+            level: self.plan.level,
+            ceiling: None,
+            weights: None,
+        };
+        let found = mixture(y, &all, &options).map_err(|refusal| told(&refusal))?;
+        let dilution = self.dilution(outcome);
+        for (component, of) in found.components.iter().zip(components) {
+            let name = format!("concentration-{}", slug(&component.name));
+            let mut parameter = simple(&name, component.value * dilution, Some(of.unit.clone()));
+            parameter.standard_error = Some(component.standard_error * dilution);
+            parameter.intervals.push(KeptInterval {
+                level: found.level,
+                low: Some(component.interval[0] * dilution),
+                high: Some(component.interval[1] * dilution),
+                kind: "t".into(),
+            });
+            outcome.parameters.push(parameter);
+            outcome
+                .statistics
+                .insert(format!("error_inflation {}", component.name), component.inflation);
+        }
+        if let Some(offset) = found.offset {
+            let mut parameter = simple("offset", offset.value, Some(Unit::ABSORBANCE));
+            parameter.standard_error = offset.standard_error;
+            outcome.parameters.push(parameter);
+        }
+        outcome
+            .statistics
+            .insert("points".into(), found.used.len() as f64);
+        outcome
+            .statistics
+            .insert("degrees_of_freedom".into(), found.degrees_of_freedom as f64);
+        outcome
+            .statistics
+            .insert("residual_standard_deviation".into(), found.residual_sd);
+        outcome
+            .statistics
+            .insert("neighbour_correlation".into(), found.neighbour_correlation);
+        remarks(&found.remarks, outcome);
+        outcome.remarks.push(note(
+            "reference-path",
+            "the references are taken to be of the same path length as the sample: if they are not, scale the result by the ratio".into(),
+        ));
+        *drawn = Drawn {
+            x_title: "wavelength / nm".into(),
+            y_title: "absorbance".into(),
+            x: x.to_vec(),
+            y: y.to_vec(),
+            fitted: found
+                .used
+                .iter()
+                .zip(&found.residuals)
+                .map(|(i, r)| y[*i] - r)
+                .collect(),
+            residuals: found.residuals,
+            curve: None,
+            used: found.used,
+        };
+        outcome.termination = "computed".into();
+        Ok(())
+    }
+
+    pub(super) fn nucleic_acid(&self, kind: NucleicAcidKind, outcome: &mut Outcome) -> Result<(), String> {
+        let path = self.path()?;
+        let recorded = self.spectrum(outcome)?;
+        let a260 = self.at(&recorded, 260.0, outcome)?;
+        let a280 = self.at(&recorded, 280.0, outcome)?;
+        let (low, high) = recorded.curve.range();
+        let mut beside = |nm: f64| {
+            (low..=high)
+                .contains(&nm)
+                .then(|| self.at(&recorded, nm, outcome).ok())
+                .flatten()
+        };
+        let (a230, a320) = (beside(230.0), beside(320.0));
+        let found = nucleic_acid(
+            &NucleicAcidReadings {
+                a260,
+                a280,
+                a230,
+                a320,
+                reading_sd: self.plan.reading_error,
+                path_cm: path.value,
+                dilution: self.dilution(outcome),
+                ceiling: None,
+            },
+            kind,
+        )
+        .map_err(|refusal| told(&refusal))?;
+        outcome.parameters = vec![
+            measured(
+                "mass-concentration",
+                found.micrograms_per_ml,
+                Unit::ucum("ug/mL").ok(),
+            ),
+            measured("ratio-260-280", found.ratio_260_280, Some(Unit::ONE)),
+        ];
+        outcome.parameters.extend(
+            found
+                .ratio_260_230
+                .map(|ratio| measured("ratio-260-230", ratio, Some(Unit::ONE))),
+        );
+        let unread: Vec<&str> = [("230 nm", a230), ("320 nm (background)", a320)]
+            .iter()
+            .filter(|(_, value)| value.is_none())
+            .map(|(name, _)| *name)
+            .collect();
+        if !unread.is_empty() {
+            outcome.remarks.push(note(
+                "not-read",
+                format!("nothing could be read at {}", unread.join(" and ")),
+            ));
+        }
+        remarks(&found.remarks, outcome);
+        outcome.termination = "computed (common practice)".into();
+        Ok(())
+    }
+
+    pub(super) fn protein(&self, outcome: &mut Outcome) -> Result<(), String> {
+        let path = self.path()?;
+        let recorded = self.spectrum(outcome)?;
+        let a280 = self.at(&recorded, 280.0, outcome)?;
+        let a260 = self.at(&recorded, 260.0, outcome)?;
+        let found = protein(
+            a280,
+            a260,
+            self.plan.reading_error,
+            path.value,
+            self.dilution(outcome),
+            None,
+        )
+        .map_err(|refusal| told(&refusal))?;
+        outcome.parameters = vec![
+            measured(
+                "mass-concentration",
+                found.milligrams_per_ml,
+                Unit::ucum("mg/mL").ok(),
+            ),
+            measured("ratio-260-280", found.ratio_260_280, Some(Unit::ONE)),
+        ];
+        remarks(&found.remarks, outcome);
+        outcome.termination = "computed (common practice)".into();
+        Ok(())
+    }
+}
+
+/// The concentration of an unknown from readings of it.
+pub(super) fn off_the_line(
+    (plan, standards, dilution): (&QuantifyPlan, &Standards, f64),
+    readings: &[f64],
+    outcome: &mut Outcome,
+    drawn: &mut Drawn,
+) -> Result<(), String> {
+    let x: Vec<f64> = standards.points.iter().map(|point| point.concentration).collect();
+    let y: Vec<f64> = standards.points.iter().map(|point| point.absorbance).collect();
+    let line = Calibration::fit(&x, &y, &plan.line()).map_err(|refusal| told(&refusal))?;
+    let found = line
+        .inverse(&Target::Readings(readings.to_vec()), plan.level, None)
+        .map_err(|refusal| told(&refusal))?;
+    let mut parameter = simple("concentration", found.x * dilution, Some(standards.unit.clone()));
+    parameter.standard_error = Some(found.standard_error * dilution);
+    limit(&mut parameter, found.limits.scaled(dilution), found.level);
+    outcome.parameters.insert(0, parameter);
+    statistics(&line, outcome);
+    outcome
+        .statistics
+        .insert("readings".into(), readings.len() as f64);
+    outcome.statistics.insert("slope_doubt_g".into(), found.g);
+    remarks(&line.remarks, outcome);
+    remarks(&found.remarks, outcome);
+    *drawn = drawn_line(&line, &standards.unit, (&x, &y), Some((found.x, found.y)));
+    outcome.termination = "computed".into();
+    Ok(())
+}

@@ -1,0 +1,341 @@
+//! Pictures of results: data, fit and residuals, as SVG or PNG.
+//!
+//! The layout is our own and plain; a plotting library draws it. Every series is told by its colour *and* by its mark
+//! or line. The colours are those of Okabe and Ito, Color Universal Design (2008), made to be told apart by people with
+//! any kind of colour vision. One font comes with the program, so that a machine without fonts draws the same picture.
+
+mod canvas;
+mod scale;
+
+use std::path::Path;
+
+use clap::ValueEnum;
+use curvary_analysis::study::Found;
+use plotters::prelude::*;
+
+use crate::ending::Failure;
+use canvas::{HEIGHT, WIDTH, load_font};
+
+/// Kind of picture.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Kind {
+    /// Lines and letters, to be scaled
+    Svg,
+    /// Dots
+    Png,
+}
+
+impl Kind {
+    /// The ending of its files' names.
+    pub(crate) fn ending(self) -> &'static str {
+        match self {
+            Self::Svg => "svg",
+            Self::Png => "png",
+        }
+    }
+}
+
+/// A picture: panels under each other with one running axis.
+pub(crate) struct Figure {
+    /// What stands above it.
+    pub(crate) title: String,
+    /// From top to bottom.
+    pub(crate) panels: Vec<Panel>,
+}
+
+/// One panel.
+pub(crate) struct Panel {
+    /// What runs along x, with its unit.
+    pub(crate) x: String,
+    /// What is shown, with its unit.
+    pub(crate) y: String,
+    /// Its share of the height.
+    pub(crate) share: f64,
+    /// What is drawn, from back to front.
+    pub(crate) layers: Vec<Layer>,
+}
+
+/// Something drawn.
+#[derive(Clone)]
+pub(crate) enum Layer {
+    /// Points that were used.
+    Points(Vec<(f64, f64)>),
+    /// Points that were left out.
+    LeftOut(Vec<(f64, f64)>),
+    /// A curve.
+    Line(Vec<(f64, f64)>),
+    /// A level line.
+    Level(f64),
+    /// A stretch of x that was used.
+    Window(f64, f64),
+    /// Places with a name, such as peaks.
+    Marks(Vec<(f64, f64, String)>),
+    /// A layer that the legend calls otherwise than its kind.
+    Named(String, Box<Self>),
+}
+
+impl Layer {
+    /// The layer under a name of its own in the legend.
+    pub(crate) fn named(self, name: impl Into<String>) -> Self {
+        Self::Named(name.into(), Box::new(self))
+    }
+
+    fn name(&self) -> &str {
+        match self {
+            Self::Points(_) => "measured",
+            Self::LeftOut(_) => "left out",
+            Self::Line(_) => "computed",
+            Self::Level(_) => "",
+            Self::Window(..) => "stretch used",
+            Self::Marks(_) => "found",
+            Self::Named(name, _) => name,
+        }
+    }
+
+    /// The layer without its name.
+    fn shape(&self) -> &Self {
+        match self {
+            Self::Named(_, layer) => layer.shape(),
+            layer => layer,
+        }
+    }
+}
+
+impl Figure {
+    /// Writes the picture.
+    pub(crate) fn write(&self, path: &Path, kind: Kind) -> Result<(), Failure> {
+        std::fs::write(path, self.bytes(kind)?).map_err(|error| Failure::file("write", path, &error))
+    }
+
+    fn bytes(&self, kind: Kind) -> Result<Vec<u8>, Failure> {
+        load_font();
+        match kind {
+            Kind::Svg => {
+                let mut text = String::new();
+                let area = SVGBackend::with_string(&mut text, (WIDTH, HEIGHT)).into_drawing_area();
+                self.draw(&area).map_err(|why| undrawn(&why))?;
+                drop(area);
+                Ok(text.into_bytes())
+            }
+            Kind::Png => {
+                let mut dots = vec![255; (WIDTH * HEIGHT * 3) as usize];
+                let area = BitMapBackend::with_buffer(&mut dots, (WIDTH, HEIGHT)).into_drawing_area();
+                self.draw(&area).map_err(|why| undrawn(&why))?;
+                drop(area);
+                png_of(&dots).map_err(|why| undrawn(&why.to_string()))
+            }
+        }
+    }
+}
+
+fn undrawn(why: &str) -> Failure {
+    Failure::file(
+        "draw",
+        Path::new("the picture"),
+        &std::io::Error::other(why.to_owned()),
+    )
+}
+
+fn png_of(dots: &[u8]) -> Result<Vec<u8>, png::EncodingError> {
+    let mut bytes = Vec::new();
+    let mut encoder = png::Encoder::new(&mut bytes, WIDTH, HEIGHT);
+    encoder.set_color(png::ColorType::Rgb);
+    encoder.set_depth(png::BitDepth::Eight);
+    let mut writer = encoder.write_header()?;
+    writer.write_image_data(dots)?;
+    writer.finish()?;
+    Ok(bytes)
+}
+
+/// The picture of a fit: every point and the curve above, the residuals below.
+pub(crate) fn of_fit(title: &str, found: &Found) -> Figure {
+    let drawn = &found.drawn;
+    let at = |places: &mut dyn Iterator<Item = usize>| -> Vec<(f64, f64)> {
+        places.map(|i| (drawn.x[i], drawn.y[i])).collect()
+    };
+    let mut unused = (0..drawn.x.len()).filter(|i| drawn.used.binary_search(i).is_err());
+    let left_out = at(&mut unused);
+    let points = at(&mut drawn.used.iter().copied());
+    let mut line: Vec<(f64, f64)> = drawn
+        .used
+        .iter()
+        .zip(&drawn.fitted)
+        .map(|(i, y)| (drawn.x[*i], *y))
+        .collect();
+    line.sort_by(|a, b| a.0.total_cmp(&b.0));
+    if let Some(curve) = &drawn.curve {
+        line.clone_from(curve);
+    }
+    let residuals = drawn
+        .used
+        .iter()
+        .zip(&drawn.residuals)
+        .map(|(i, y)| (drawn.x[*i], *y))
+        .collect();
+    Figure {
+        title: title.to_owned(),
+        panels: vec![
+            Panel {
+                x: drawn.x_title.clone(),
+                y: drawn.y_title.clone(),
+                share: 0.7,
+                layers: vec![
+                    Layer::LeftOut(left_out),
+                    Layer::Points(points),
+                    Layer::Line(line).named("fit"),
+                ],
+            },
+            Panel {
+                x: drawn.x_title.clone(),
+                y: "residual".into(),
+                share: 0.3,
+                layers: vec![Layer::Level(0.0), Layer::Points(residuals)],
+            },
+        ],
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::scale::Scale;
+    use super::*;
+
+    fn figure(points: &[(f64, f64)]) -> Figure {
+        let marks = points
+            .iter()
+            .map(|(x, y)| (*x, *y, "a < b & \"c\"".to_owned()))
+            .collect();
+        Figure {
+            title: "run <1> & others \u{7}".into(),
+            panels: vec![
+                Panel {
+                    x: "wavelength / nm".into(),
+                    y: "absorbance".into(),
+                    share: 0.7,
+                    layers: vec![
+                        Layer::Window(0.0, 1.0),
+                        Layer::LeftOut(points.to_vec()),
+                        Layer::Points(points.to_vec()),
+                        Layer::Points(points.to_vec()).named("measured again"),
+                        Layer::Line(points.to_vec()).named("fit"),
+                        Layer::Line(points.to_vec()).named("fit again"),
+                        Layer::Marks(marks).named("peaks"),
+                    ],
+                },
+                Panel {
+                    x: "wavelength / nm".into(),
+                    y: "residual".into(),
+                    share: 0.3,
+                    layers: vec![Layer::Level(0.0), Layer::Points(points.to_vec())],
+                },
+            ],
+        }
+    }
+
+    fn svg(figure: &Figure) -> String {
+        String::from_utf8(figure.bytes(Kind::Svg).expect("drawn")).expect("text")
+    }
+
+    /// Well-formed XML 1.0, with what must be read on it as text.
+    fn texts(svg: &str) -> Vec<String> {
+        let document = roxmltree::Document::parse(svg).expect("well-formed XML");
+        document
+            .descendants()
+            .filter(|node| node.has_tag_name("text"))
+            .filter_map(|node| node.text())
+            .map(|text| text.trim().to_owned())
+            .collect()
+    }
+
+    #[test]
+    fn an_svg_is_xml_with_titles_units_and_legend() {
+        let points: Vec<(f64, f64)> = (0..50)
+            .map(|i| (400.0 + f64::from(i), f64::from(i).sin()))
+            .collect();
+        let drawn = svg(&figure(&points));
+        let texts = texts(&drawn);
+        for wanted in [
+            "run <1> & others",
+            "wavelength / nm",
+            "absorbance",
+            "residual",
+            "measured",
+            "left out",
+            "stretch used",
+            "fit again",
+            "400",
+        ] {
+            assert!(texts.iter().any(|text| text == wanted), "{wanted} in {texts:?}");
+        }
+        assert_eq!(drawn, svg(&figure(&points)), "the same picture every time");
+    }
+
+    /// Decoded by the general-purpose library that reads PNG.
+    #[test]
+    fn a_png_has_its_size_and_is_not_blank() {
+        let points: Vec<(f64, f64)> = (0..50).map(|i| (f64::from(i), f64::from(i * i))).collect();
+        let bytes = figure(&points).bytes(Kind::Png).expect("drawn");
+        let mut reader = png::Decoder::new(std::io::Cursor::new(bytes))
+            .read_info()
+            .expect("a PNG");
+        let mut dots = vec![0; reader.output_buffer_size().expect("a size")];
+        let frame = reader.next_frame(&mut dots).expect("a picture");
+        assert_eq!((frame.width, frame.height), (WIDTH, HEIGHT));
+        let dark = dots
+            .chunks(3)
+            .filter(|dot| dot.iter().all(|part| *part < 60))
+            .count();
+        assert!(dark > 5000, "frame and letters are black: {dark}");
+    }
+
+    #[test]
+    fn a_long_curve_stays_small() {
+        let points: Vec<(f64, f64)> = (0..400_000).map(|i| (f64::from(i), f64::from(i % 977))).collect();
+        let figure = Figure {
+            title: "long".into(),
+            panels: vec![Panel {
+                x: "time / s".into(),
+                y: "absorbance".into(),
+                share: 1.0,
+                layers: vec![Layer::Line(points)],
+            }],
+        };
+        assert!(svg(&figure).len() < 200_000);
+    }
+
+    fn odd() -> impl Strategy<Value = f64> {
+        prop_oneof![
+            any::<f64>(),
+            Just(0.0),
+            Just(1.0),
+            Just(1.0 + f64::EPSILON),
+            Just(f64::MAX),
+            Just(f64::MIN_POSITIVE),
+            Just(5e-324),
+            Just(f64::NAN),
+            Just(f64::INFINITY),
+            -10.0..10.0f64,
+        ]
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(64))]
+
+        #[test]
+        fn no_range_is_too_odd(points in proptest::collection::vec((odd(), odd()), 0..12)) {
+            let drawn = svg(&figure(&points));
+            prop_assert!(roxmltree::Document::parse(&drawn).is_ok());
+            prop_assert!(drawn.len() < 2_000_000);
+        }
+
+        #[test]
+        fn scales_are_finite(a in odd(), b in odd()) {
+            let scale = Scale::of([a, b].into_iter(), true);
+            prop_assert!(scale.low.is_finite() && scale.high.is_finite() && scale.low < scale.high);
+            prop_assert!(scale.ticks.len() <= 12);
+            prop_assert!(scale.ticks.iter().all(|(at, text)| at.is_finite() && text.len() < 24));
+        }
+    }
+}
