@@ -285,7 +285,16 @@ impl Shaper<'_> {
             let draft = self.finish(Technique::UNKNOWN, Vec::new());
             return Shaped::Runs(vec![draft]);
         }
-        let x = xs.first().copied().or_else(|| self.x_by_values(&roles));
+        // A coordinate that never changes is held where a temperature or a pH beside it runs: a melting curve.
+        let constant = |i: usize| {
+            self.columns[i].stats.count > 2 && self.columns[i].stats.min == self.columns[i].stats.max
+        };
+        let beside = (0..roles.len()).find(|&i| roles[i] == Role::Beside && self.columns[i].stats.orderly());
+        let x = match (xs.as_slice(), beside) {
+            ([x], Some(beside)) if constant(*x) => Some(beside),
+            ([x, ..], _) => Some(*x),
+            ([], _) => self.x_by_values(&roles),
+        };
         // Readings with a name each, and the time of day they were taken at, are no time course.
         if let Some(x) = x
             && self.columns[x].clock.is_some()

@@ -44,8 +44,11 @@ impl Shaper<'_> {
             .columns
             .iter()
             .zip(roles)
-            .filter(|(column, role)| **role == Role::Names && !self.is_sparse(column))
-            .map(|(column, _)| column)
+            .enumerate()
+            .filter(|(_, (column, role))| **role == Role::Names && !self.is_sparse(column))
+            // What one word says of the whole run names no row of it.
+            .filter(|(place, _)| self.uses[*place].is_none())
+            .map(|(_, (column, _))| column)
             .collect();
         if columns.is_empty() {
             return None;
