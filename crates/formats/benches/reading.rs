@@ -1,7 +1,8 @@
 //! How quickly text is read, everything found by the program, beside a bare loop that is told everything.
 //!
 //! Prints ratios within one run: `cargo bench -p curvary-formats --bench reading`. The bare loop is the `csv` crate
-//! with a number parse for each cell; it knows separator, decimal sign, header and shape beforehand.
+//! with a number parse for each cell; it knows separator, decimal sign, header and shape beforehand. With `TABLE=PATH`
+//! one file is read alone, from the disk on; `read_table.py` does that beside two libraries of Python.
 #![allow(clippy::print_stdout)]
 
 use std::hint::black_box;
@@ -89,6 +90,18 @@ fn read(readers: &Readers, bytes: &[u8]) -> usize {
 fn main() {
     let readers = Readers::built_in();
     let rounds = 7;
+    if let Some(table) = std::env::var_os("TABLE") {
+        let mut points = 0;
+        let time = best(rounds, || {
+            points = std::fs::read(&table).map_or(0, |bytes| {
+                let source = Source::new("table.csv", bytes);
+                let (_, reading) = readers.read(&source, None);
+                reading.runs.iter().map(curvary_record::Run::points).sum()
+            });
+        });
+        println!("{points} points in {:.1} ms", time * 1e3);
+        return;
+    }
     let row = |name: &str, bytes: &[u8], repeat: usize, bare_time: f64| {
         let points = read(&readers, bytes);
         let time = best(rounds, || {
