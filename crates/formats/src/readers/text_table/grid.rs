@@ -230,8 +230,12 @@ impl Grid {
 
     /// Reads rows from `from` on, as far as they fit, but not beyond byte `end`. Returns where the next line begins.
     pub(super) fn read(&mut self, text: &str, from: Cursor, end: usize) -> Cursor {
+        if end - from.at < PARALLEL_FROM {
+            return self.read_here(text, from, end, true);
+        }
+        // Asked only now: the answer is read from several files of the system.
         let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
-        if end - from.at < PARALLEL_FROM || cores < 2 {
+        if cores < 2 {
             return self.read_here(text, from, end, true);
         }
         // Pieces of whole lines, one for each core. A piece that stops early makes those behind it void.
