@@ -1,6 +1,7 @@
 //! Blocks: records, tables and inner blocks, built from the flat run of records.
 
 use crate::axis::{Axis, Stated, stated};
+use crate::choice::Choices;
 use crate::label::{Kind, is_table, normalise_label};
 use crate::ntuples::{self, Ntuples};
 use crate::number::Decimal;
@@ -44,6 +45,8 @@ pub struct ReadOptions {
     /// separators (`Some(false)`). `None` lets the labels of the block decide; where they cannot, the table is left
     /// out with the remark `comma-undecided`.
     pub decimal_comma: Option<bool>,
+    /// What has been settled about tables in doubt.
+    pub choices: Choices,
     /// Limits.
     pub limits: Limits,
 }
@@ -347,6 +350,7 @@ impl<'r, 't> Builder<'_, 'r, 't> {
         check_labels(&self.source, &open.records, block.children.len(), notes);
         let reading = Reading {
             decimal_comma: self.options.decimal_comma,
+            choices: self.options.choices,
             expansion: self.options.limits.expansion,
         };
         for record in &open.records {

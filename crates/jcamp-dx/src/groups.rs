@@ -1,12 +1,13 @@
 //! Tables of groups: `(XY..XY)`, `(XYW..XYW)`, `(XYM..XYM)` and the assignments in parentheses.
 
 use crate::asdf::decode::without_last_number;
-use crate::axis::Axis;
-use crate::curve::{Curve, DecimalsBuilder, LineMap, Missing};
+use crate::axis::{Axis, Stated};
+use crate::curve::{Curve, Decimals, DecimalsBuilder, LineMap, Missing};
+use crate::factors::{Abscissas, Digits, doubt_of_x, doubt_of_y};
 use crate::number::{Decimal, EXACT, Exponents, Scanned, decimals_of, product, scaled, scan};
 use crate::records::{Line, Lines, Source};
 use crate::remark::{Code, Notes, Span, quote};
-use crate::table::{Assignment, Assignments, LeftOut, Outcome, Peak, Peaks, Stretch};
+use crate::table::{Assignment, Assignments, Doubt, LeftOut, Outcome, Peak, Peaks, Stretch};
 use crate::xydata::{check_ordinates, long_product};
 
 /// A field of a group.
@@ -14,7 +15,6 @@ use crate::xydata::{check_ordinates, long_product};
 enum Field {
     Number {
         value: f64,
-        raw: f64,
         decimals: u16,
     },
     /// `?`
@@ -51,6 +51,7 @@ impl Splitter<'_> {
         match column {
             b'Y' => self.factors[1],
             b'W' => self.factors[2],
+            b'M' => Decimal::ONE,
             _ => self.factors[0],
         }
     }
@@ -150,38 +151,22 @@ impl Splitter<'_> {
     #[inline]
     fn number(&self, at: usize, number: &Scanned, column: u8) -> Result<Field, Fault> {
         let factor = self.factor(column);
-        let (value, raw) = match number.decimal() {
-            Some(d) if d.mantissa == 0 && number.negative => (-0.0, -0.0),
-            Some(d) if factor == Decimal::ONE => {
-                let value = d.value();
-                (value, value)
-            }
-            Some(d) => (product(d.mantissa, d.exponent, factor), d.value()),
-            None => {
-                let text = &self.source.text[at..number.end];
-                let range = || Fault {
-                    code: Code::NumberTooLong,
-                    at,
-                };
-                let value = long_product(text, self.point, factor).ok_or_else(range)?;
-                (
-                    value,
-                    long_product(text, self.point, Decimal::ONE).ok_or_else(range)?,
-                )
-            }
+        let value = match number.decimal() {
+            Some(d) if d.mantissa == 0 && number.negative => Some(-0.0),
+            Some(d) if factor == Decimal::ONE => Some(d.value()),
+            Some(d) => Some(product(d.mantissa, d.exponent, factor)),
+            None => long_product(&self.source.text[at..number.end], self.point, factor),
         };
-        if !value.is_finite() {
-            return Err(Fault {
-                code: Code::NumberTooLong,
-                at,
-            });
-        }
+        let value = value.filter(|value| value.is_finite()).ok_or(Fault {
+            code: Code::NumberTooLong,
+            at,
+        })?;
         let decimals = if factor == Decimal::ONE {
             number.decimals()
         } else {
             decimals_of(number.exponent + factor.exponent)
         };
-        Ok(Field::Number { value, raw, decimals })
+        Ok(Field::Number { value, decimals })
     }
 }
 
@@ -417,14 +402,14 @@ pub(crate) fn read_points(
         remark_broken(source, &broken, 2, &mut left_out, notes);
     }
     points.flush();
-    let raw_first = points.raw_first;
+    let starts_with_a_value = points.starts_with_a_value;
     let exponent = points.exponent;
     let curve = points.finish();
     check_points(
         axis,
         &curve,
         &left_out,
-        raw_first,
+        starts_with_a_value,
         exponent,
         notes,
         stretch,
@@ -445,8 +430,8 @@ struct PointsWriter {
     missing: Vec<Missing>,
     /// The line of the points not yet in `lines`, and how many.
     pending: (u32, usize),
-    /// First point as printed, without factors.
-    raw_first: Option<(f64, f64)>,
+    /// The first point is not marked as missing.
+    starts_with_a_value: bool,
     /// The finest power of ten of the ordinates.
     exponent: i32,
 }
@@ -459,24 +444,16 @@ impl Taker for PointsWriter {
             (
                 Field::Number {
                     value: x,
-                    raw: raw_x,
                     decimals: dx,
                 },
                 Field::Number {
                     value: y,
-                    raw: raw_y,
                     decimals: dy,
                 },
             ) => {
-                if self.x.is_empty() && self.missing.is_empty() {
-                    self.raw_first = Some((raw_x, raw_y));
-                }
                 self.push((x, dx), (y, dy), line.number);
             }
             (Field::Number { value: x, .. }, Field::Missing) => {
-                if self.x.is_empty() && self.missing.is_empty() {
-                    self.raw_first = None;
-                }
                 self.missing.push(Missing {
                     x,
                     before: self.x.len(),
@@ -506,9 +483,6 @@ impl Taker for PointsWriter {
 
     #[inline]
     fn pair(&mut self, x: (f64, u16), y: (f64, u16), line: u32) {
-        if self.x.is_empty() && self.missing.is_empty() {
-            self.raw_first = Some((x.0, y.0));
-        }
         self.push(x, y, line);
     }
 }
@@ -521,6 +495,7 @@ impl PointsWriter {
             self.pending = (line, 0);
         }
         self.pending.1 += 1;
+        self.starts_with_a_value |= self.x.is_empty() && self.missing.is_empty();
         self.x.push(x.0);
         self.y.push(y.0);
         self.x_decimals.push(x.1);
@@ -583,7 +558,7 @@ fn check_points(
     axis: &Axis,
     curve: &Curve,
     left_out: &[LeftOut],
-    raw_first: Option<(f64, f64)>,
+    starts_with_a_value: bool,
     exponent: i32,
     notes: &mut Notes<'_>,
     stretch: &Stretch,
@@ -664,17 +639,48 @@ fn check_points(
             );
         }
     }
-    // `exponent` is that of the scaled ordinates; the checks want the printed one.
+    let first = curve.y.first().copied().filter(|_| starts_with_a_value);
+    let digits = digits(axis, exponent);
+    check_ordinates(axis, curve, left_out.is_empty(), first, digits, notes, outcome);
+    let read = Abscissas::of(curve.x.iter().copied());
+    outcome
+        .doubts
+        .extend(read.and_then(|read| doubt_of_x(axis, &read)));
+}
+
+/// The printed digits of ordinates whose finest scaled one has the power `exponent`.
+fn digits(axis: &Axis, exponent: i32) -> Digits {
     let printed = (exponent - axis.y_factor.exponent).min(0);
-    check_ordinates(
-        axis,
-        curve,
-        left_out.is_empty(),
-        raw_first.map(|r| r.1),
-        printed,
-        notes,
-        outcome,
-    );
+    Digits {
+        exponent: printed,
+        integers: printed == 0,
+    }
+}
+
+/// Whether the factors of listed rows are in doubt. Their other labels may be those of the whole spectrum, so that
+/// nothing is said about labels that differ.
+pub(crate) fn factor_doubts(
+    axis: &Axis,
+    x: impl Iterator<Item = f64>,
+    y: impl Iterator<Item = f64>,
+    decimals: &Decimals,
+) -> Vec<Doubt> {
+    let exponent = -i32::from(decimals.greatest().unwrap_or(0));
+    let heights = Abscissas::of(y);
+    let facts: Vec<(Stated, f64)> = heights
+        .iter()
+        .flat_map(|y| {
+            [
+                (axis.first_y, y.first),
+                (axis.max_y, y.greatest),
+                (axis.min_y, y.least),
+            ]
+        })
+        .filter_map(|(stated, value)| Some((stated?, value)))
+        .collect();
+    let of_x = Abscissas::of(x).and_then(|read| doubt_of_x(axis, &read));
+    let of_y = doubt_of_y(axis, digits(axis, exponent), &facts);
+    of_x.into_iter().chain(of_y).collect()
 }
 
 fn number_of(field: Field) -> Option<(f64, u16)> {
@@ -736,7 +742,7 @@ pub(crate) fn read_peaks(
             let width = w_at.and_then(|at| number_of(group[at]));
             let multiplicity = m_at.and_then(|at| match group[at] {
                 Field::Word { from, to } => Some(source.text[from..to].trim_matches(['<', '>']).to_owned()),
-                Field::Number { raw, .. } => Some(raw.to_string()),
+                Field::Number { value, .. } => Some(value.to_string()),
                 Field::Missing => None,
             });
             builders[0].push(dx);

@@ -108,7 +108,9 @@
 mod asdf;
 mod axis;
 mod block;
+mod choice;
 mod curve;
+mod factors;
 mod form;
 mod grid;
 mod groups;
@@ -124,6 +126,7 @@ mod xydata;
 
 pub use asdf::encode::Form;
 pub use block::{Block, Document, Limits, ReadOptions, Record, read};
+pub use choice::{Choice, Choices};
 pub use curve::{Curve, Decimals, LineMap, Missing};
 pub use label::{Kind, normalise_label};
 pub use ntuples::{Ntuples, Page, Variable};

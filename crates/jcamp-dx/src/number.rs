@@ -100,8 +100,6 @@ pub(crate) fn product(mantissa: i64, exponent: i32, factor: Decimal) -> f64 {
 pub(crate) enum Exponents {
     /// Only with a sign and two or three digits: all else is a squeezed digit.
     Strict,
-    /// As above, but one digit behind the sign is enough: the table holds no other pseudo-digit.
-    Signed,
     /// In every spelling: the table holds plain numbers only.
     Free,
 }
@@ -243,7 +241,6 @@ fn scan_exponent(bytes: &[u8], at: usize, exponents: Exponents) -> Option<(i32, 
     let standard = sign.is_some() && (2..=3).contains(&digits);
     let allowed = match exponents {
         Exponents::Strict => standard,
-        Exponents::Signed => sign.is_some() && (1..=3).contains(&digits),
         Exponents::Free => (1..=4).contains(&digits),
     };
     allowed.then_some((sign.unwrap_or(1) * power, i, !standard))
@@ -451,7 +448,7 @@ mod tests {
         assert_eq!(end("1.5E+02", Exponents::Strict), Some(7));
         assert_eq!(end("1.5E3", Exponents::Strict), Some(3));
         assert_eq!(end("1.5E+2", Exponents::Strict), Some(3));
-        assert_eq!(end("1.5E+2", Exponents::Signed), Some(6));
+        assert_eq!(end("1.5E+2", Exponents::Free), Some(6));
         assert_eq!(end("1.5E3", Exponents::Free), Some(5));
         assert_eq!(end(".", Exponents::Free), None);
     }

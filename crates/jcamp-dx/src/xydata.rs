@@ -6,12 +6,14 @@
 
 use crate::asdf::decode::{DataLine, Ends, LONG, MISSING, Ordinates, Setting, decode};
 use crate::axis::{Axis, Stated};
+use crate::choice::Choice;
 use crate::curve::{Curve, Decimals, DecimalsBuilder, LineMap, Missing};
+use crate::factors::{Abscissas, Digits, Says, doubt_of_x, doubt_of_y, says};
 use crate::grid::Grid;
 use crate::number::{Decimal, EXACT, POWERS, decimals_of, parse_long, product, unit};
 use crate::records::Source;
 use crate::remark::{Code, Notes, Span, quote};
-use crate::table::{LeftOut, Outcome, Stretch};
+use crate::table::{Doubt, LeftOut, Outcome, Stretch};
 
 /// Which lines start with a check value instead of a new point.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -22,6 +24,15 @@ enum Checks {
     None,
     /// Those after a difference, but not those after a repeated difference.
     NotAfterDuplicate,
+}
+
+/// Where the points of a table stand.
+#[derive(Clone, Copy, Debug)]
+struct Layout {
+    grid: Grid,
+    checks: Checks,
+    /// The labels were taken against the X at the line starts, because someone said so.
+    by_labels: bool,
 }
 
 /// A table under analysis.
@@ -48,6 +59,8 @@ pub(crate) fn read(
         to: stretch.to,
         line: stretch.line,
         point: stretch.point,
+        exponents: stretch.exponents,
+        doubtful_exponents: stretch.doubtful_exponents,
         budget,
         open_ended: stretch.open_ended,
     };
@@ -83,7 +96,7 @@ pub(crate) fn read(
         axis,
         complete,
     };
-    let Some((grid, checks)) = table.choose(stretch, notes, &mut outcome) else {
+    let Some(layout) = table.choose(stretch, notes, &mut outcome) else {
         let first = lines[0].number;
         let last = lines[lines.len() - 1].number;
         outcome.left_out.push(LeftOut {
@@ -93,7 +106,7 @@ pub(crate) fn read(
         });
         return outcome;
     };
-    table.assemble(source, stretch, &grid, checks, &mut outcome, notes);
+    table.assemble(source, stretch, &layout, &mut outcome, notes);
     outcome
 }
 
@@ -437,15 +450,38 @@ impl Table<'_> {
     }
 
     /// Chooses the spacing and the meaning of the first ordinates; remarks on labels that disagree.
-    fn choose(
-        &self,
-        stretch: &Stretch,
-        notes: &mut Notes<'_>,
-        outcome: &mut Outcome,
-    ) -> Option<(Grid, Checks)> {
-        let checks = self.choose_checks();
+    fn choose(&self, stretch: &Stretch, notes: &mut Notes<'_>, outcome: &mut Outcome) -> Option<Layout> {
+        let checks = match stretch.told.get(Choice::YChecks) {
+            Some(true) => Checks::All,
+            _ => self.choose_checks(),
+        };
         let count = self.total(checks);
         let axis = self.axis;
+        let layout = |grid: Grid| Layout {
+            grid,
+            checks,
+            by_labels: false,
+        };
+        if [Choice::Spacing, Choice::Form]
+            .iter()
+            .any(|choice| stretch.told.get(*choice) == Some(true))
+        {
+            let Some(grid) = self.labels_grid(count) else {
+                let found = self.describe(count);
+                notes.add(
+                    Code::GridUndecided,
+                    stretch.line,
+                    stretch.head,
+                    found,
+                    "labels that agree",
+                );
+                return None;
+            };
+            return Some(Layout {
+                by_labels: true,
+                ..layout(grid)
+            });
+        }
         // The usual case: all labels agree with all lines.
         if let (Some(first), Some(last), Some(n)) = (axis.first_x, axis.last_x, axis.count())
             && n >= 2
@@ -456,10 +492,13 @@ impl Table<'_> {
             && self.tight(&grid, checks)
         {
             outcome.agreed += 3;
-            return Some((grid, checks));
+            if self.checks_in_doubt(checks, &grid) {
+                outcome.doubts.push(Doubt::new(Choice::YChecks, false));
+            }
+            return Some(layout(grid));
         }
         if count == 1 && self.lines.len() <= 2 {
-            return self.single(notes, stretch).map(|grid| (grid, checks));
+            return self.single(notes, stretch, outcome).map(layout);
         }
         let candidates = self.candidates(checks);
         let chosen = self
@@ -467,8 +506,11 @@ impl Table<'_> {
             .or_else(|| self.best_scored(&candidates, checks));
         let chosen = match chosen {
             Some(chosen) => chosen,
-            None if self.may_be_pairs() => {
+            None if self.may_be_pairs() && (self.is_ordered() || self.labels_grid(count).is_some()) => {
                 outcome.as_pairs = true;
+                if !self.are_pairs(count) {
+                    outcome.doubts.push(Doubt::new(Choice::Form, false));
+                }
                 return None;
             }
             None => match self.lines_grid(checks, candidates.is_empty()) {
@@ -490,9 +532,125 @@ impl Table<'_> {
                 }
             },
         };
+        let by_lines = self.lines_grid(checks, true);
+        let chosen = match (chosen.by, by_lines, stretch.told.get(Choice::Spacing)) {
+            (By::Delta | By::MinusDelta, Some(grid), Some(false)) => Candidate {
+                grid,
+                kind: First::Printed,
+                by: By::Lines,
+            },
+            _ => chosen,
+        };
+        if stretch.told.get(Choice::Spacing).is_none()
+            && let Some(standard) = self.spacing_in_doubt(&chosen, by_lines, checks)
+        {
+            outcome.doubts.push(Doubt::new(Choice::Spacing, standard));
+        }
+        if self.checks_in_doubt(checks, &chosen.grid) {
+            outcome.doubts.push(Doubt::new(Choice::YChecks, false));
+        }
         self.remark_choice(&chosen, stretch, notes);
         outcome.agreed += u32::from(chosen.kind == First::Label) + u32::from(chosen.by == By::Npoints);
-        Some((chosen.grid, checks))
+        Some(layout(chosen.grid))
+    }
+
+    /// The spacing by FIRSTX, LASTX and NPOINTS, if the count of points is that of NPOINTS; else by FIRSTX and DELTAX.
+    fn labels_grid(&self, count: usize) -> Option<Grid> {
+        let axis = self.axis;
+        let first = axis.first_x?.decimal;
+        let between = axis
+            .last_x
+            .filter(|_| self.complete && axis.count() == Some(count))
+            .and_then(|last| Grid::between(first, last.decimal, count.saturating_sub(1)));
+        between
+            .or_else(|| Grid::stepping(first, axis.delta_x?.decimal))
+            .filter(|grid| count == 1 || (grid.step() != 0.0 && grid.step().is_finite()))
+    }
+
+    /// Whether the first ordinates of lines behind differences may be check values although they were taken for new
+    /// points. NPOINTS decides, but it may have counted the check values; where values are repeated, the X have to
+    /// speak against that, or DELTAX.
+    fn checks_in_doubt(&self, checks: Checks, grid: &Grid) -> bool {
+        let repeated = || (1..self.lines.len()).any(|k| self.is_check(k, Checks::All) && self.repeats(k));
+        if checks != Checks::None || !repeated() {
+            return false;
+        }
+        let others = self.candidates(Checks::All);
+        let mut others = others
+            .iter()
+            .filter(|other| other.by != By::Npoints && self.tight(&other.grid, Checks::All));
+        let Some(delta) = self.axis.delta_x else {
+            return others.next().is_some();
+        };
+        let away = |grid: &Grid| (delta.value().abs() - grid.step().abs()).abs();
+        let clearly = (10.0 * away(grid)).max(0.01 * grid.step().abs());
+        others.any(|other| away(&other.grid) <= clearly)
+    }
+
+    /// Whether the X of all lines rise or fall.
+    fn is_ordered(&self) -> bool {
+        let steps = || (1..self.lines.len()).map(|k| self.printed_x(k) - self.printed_x(k - 1));
+        steps().all(|step| step > 0.0) || steps().all(|step| step < 0.0)
+    }
+
+    /// Whether lines of one ordinate are certainly pairs: the X rise or fall, and hardly any of them stands where an
+    /// even spacing would put it. If most did, or if only a few tell, the others might be misprints.
+    fn are_pairs(&self, count: usize) -> bool {
+        let Some(grid) = self.labels_grid(count) else {
+            return self.is_ordered();
+        };
+        let inner = 1..self.lines.len().saturating_sub(1);
+        let even = inner
+            .clone()
+            .filter(|k| self.off(*k, *k, &grid) <= self.tolerance(*k, &grid));
+        self.is_ordered() && inner.len() >= 3 && even.count() * 4 <= inner.len()
+    }
+
+    /// Whether another spacing is as plausible as the chosen one, and if so, whether the chosen one is that of the
+    /// labels.
+    fn spacing_in_doubt(&self, chosen: &Candidate, by_lines: Option<Grid>, checks: Checks) -> Option<bool> {
+        let axis = self.axis;
+        let (grid, last) = (&chosen.grid, self.total(checks).saturating_sub(1));
+        let step = grid.step().abs();
+        let differs = |stated: Option<Stated>, value: f64| {
+            stated.is_some_and(|stated| {
+                (stated.value() - value).abs() > stated.decimal.half_unit().max(0.1 * step) * 1.000_001
+            })
+        };
+        let delta_agrees = axis.delta_x.is_some_and(|delta| {
+            (delta.value().abs() - step).abs() <= delta.decimal.half_unit().max(0.001 * step) * 1.000_001
+        });
+        let standard = chosen.by != By::Lines && chosen.kind != First::Printed;
+        let doubtful = match chosen.by {
+            // Two lines tell nothing of a lost point, and labels that say otherwise may be right. Where the X are
+            // printed coarsely, they do not tell the others exactly.
+            By::Lines => {
+                let fine = self.x_unit(0) <= 0.001 * step;
+                let exact = (0..self.lines.len()).all(|k| {
+                    self.index_by_x(k, grid).is_some_and(|at| {
+                        self.off(k, at, grid) <= if fine { 0.5 * self.x_unit(k) } else { 1e-9 * step }
+                    })
+                });
+                let denied = differs(axis.first_x, grid.at(0))
+                    || differs(axis.last_x, grid.at(last))
+                    || axis.npoints.is_some() && axis.count() != Some(last + 1)
+                    || axis.delta_x.is_some() && !delta_agrees;
+                denied || !exact || (self.lines.len() < 3 && axis.count().is_none() && !delta_agrees)
+            }
+            // One line cannot tell whether its X or FIRSTX is wrong.
+            By::Npoints | By::Count => {
+                chosen.kind == First::Printed
+                    && self.lines.len() == 1
+                    && differs(axis.first_x, grid.at(0))
+                    && !delta_agrees
+            }
+            // A rounded DELTAX runs away from the X at the lines.
+            By::Delta | By::MinusDelta => by_lines.is_some_and(|lines| {
+                let printed = 0.5 * self.x_unit(self.lines.len() - 1);
+                (lines.at(last) - grid.at(last)).abs() > printed.max(0.001 * step) * 1.000_001
+            }),
+        };
+        doubtful.then_some(standard)
     }
 
     fn describe(&self, count: usize) -> String {
@@ -594,7 +752,7 @@ impl Table<'_> {
         self.lines.len() > 2 && self.lines.iter().all(|l| l.len == 1 && l.damage.is_none())
     }
 
-    fn single(&self, notes: &mut Notes<'_>, stretch: &Stretch) -> Option<Grid> {
+    fn single(&self, notes: &mut Notes<'_>, stretch: &Stretch, outcome: &mut Outcome) -> Option<Grid> {
         let printed = self.exact_x(0)?;
         let first = self.axis.first_x;
         let agrees = first.is_some_and(|f| (f.value() - printed.value()).abs() <= self.x_unit(0) * 1.000_001);
@@ -604,6 +762,7 @@ impl Table<'_> {
             Some(f) => {
                 let (found, expected) = (f.value().to_string(), printed.value().to_string());
                 notes.add(Code::FirstXDiffers, f.line, f.span, found, expected);
+                outcome.doubts.push(Doubt::new(Choice::Spacing, false));
                 Grid::between(printed, printed, 0)
             }
             None => {
@@ -679,12 +838,18 @@ impl Table<'_> {
         &self,
         source: &Source<'_>,
         stretch: &Stretch,
-        grid: &Grid,
-        checks: Checks,
+        layout: &Layout,
         outcome: &mut Outcome,
         notes: &mut Notes<'_>,
     ) {
-        let (positions, slips) = self.place(source, grid, checks, outcome, notes);
+        let Layout { grid, checks, .. } = layout;
+        let checks = *checks;
+        let (positions, slips) = self.place(source, layout, outcome, notes);
+        let usual = if checks == Checks::All {
+            1
+        } else {
+            self.usual_step()
+        };
         let joints = self.joints(checks, &positions, &slips, notes, stretch);
         let mut writer = CurveWriter::new(self, source, grid, stretch.point);
         let mut losses = !outcome.left_out.is_empty();
@@ -694,6 +859,15 @@ impl Table<'_> {
             let next_joint = joints.get(k + 1).copied().flatten();
             let base = joints[k] != Some(false) || next_joint == Some(true);
             let chain = next_joint != Some(false);
+            let doubtful = self.damaged_difference(k, checks, usual, &positions);
+            if let Some(from) = doubtful {
+                let span = Span {
+                    start: line.x.end,
+                    end: line.end,
+                };
+                let found = format!("a step at ordinate {}, and one back behind the last", from + 1);
+                notes.add(Code::DifferenceInDoubt, line.number, span, found, "small steps");
+            }
             let (from, to) = match (base, slips[k]) {
                 (false, true) => (0, 0),
                 (false, false) => (1, line.alone.max(1)),
@@ -701,13 +875,15 @@ impl Table<'_> {
                 (true, false) if line.damage.is_some() || (line.has_differences() && !chain) => {
                     (0, line.alone)
                 }
-                (true, false) => (0, line.len),
+                (true, false) => (0, doubtful.unwrap_or(line.len)),
             };
             if to - from < line.len {
                 losses = true;
                 if line.damage.is_none() {
                     let code = if slips[k] {
                         Code::LineSlipped
+                    } else if doubtful.is_some() {
+                        Code::DifferenceInDoubt
                     } else {
                         Code::YCheckFailed
                     };
@@ -742,7 +918,6 @@ impl Table<'_> {
                 code: Code::NumberTooLong,
             });
         }
-        let raw_first = self.value_of_first();
         let curve = writer.finish();
         if checks == Checks::All
             && let Some(last) = self.lines.last().filter(|l| l.wants_check() && !losses)
@@ -760,24 +935,71 @@ impl Table<'_> {
                 "a line with the last X and ordinate",
             );
         }
-        self.check_labels(&curve, grid, placed, losses, raw_first, stretch, notes, outcome);
+        self.check_labels(&curve, grid, placed, losses, stretch, notes, outcome);
         outcome.curve = curve;
         outcome.left_out.sort_by_key(|l| l.first);
     }
 
-    fn value_of_first(&self) -> Option<f64> {
-        let (m, e) = self
-            .lines
-            .first()
-            .filter(|l| l.len > 0)
-            .map(|l| self.value(l, 0))?;
-        (m != MISSING && m != LONG).then(|| {
-            Decimal {
-                mantissa: m,
-                exponent: e,
-            }
-            .value()
+    /// In a table without check values: the ordinate of line `k` from which on a damaged difference is likely.
+    ///
+    /// A damaged difference moves all ordinates behind it up to the end of the line, where the next line starts with
+    /// its own ordinate again. So it shows as a great step within the line and one as great back behind its end, where
+    /// nearly all steps of the table are small. Great is eight times what nine of ten steps stay within; equal is
+    /// within twice of that (own choice: what noise does not reach).
+    fn damaged_difference(
+        &self,
+        k: usize,
+        checks: Checks,
+        usual: u64,
+        positions: &[Option<usize>],
+    ) -> Option<usize> {
+        let (line, next) = (self.lines.get(k)?, self.lines.get(k + 1)?);
+        let unchecked = checks != Checks::All
+            && line.wants_check()
+            && line.damage.is_none()
+            && !self.is_check(k + 1, checks)
+            && next.len > 0
+            && positions[k]?.checked_add(line.len) == positions[k + 1];
+        if !unchecked {
+            return None;
+        }
+        let step = |from: (&DataLine, usize), to: (&DataLine, usize)| {
+            let ((a, _), (b, _)) = (self.value(from.0, from.1), self.value(to.0, to.1));
+            b.saturating_sub(a)
+        };
+        let back = step((line, line.len - 1), (next, 0));
+        if back.unsigned_abs() <= usual.saturating_mul(8) {
+            return None;
+        }
+        (line.alone.max(1)..line.len).find(|index| {
+            let there = step((line, index - 1), (line, *index));
+            there.saturating_add(back).unsigned_abs() <= usual.saturating_mul(2)
         })
+    }
+
+    /// What nine of ten steps between neighbours on a line stay within; at least 1.
+    fn usual_step(&self) -> u64 {
+        let values = &self.ordinates.values;
+        let mut steps: Vec<u64> = self
+            .lines
+            .iter()
+            .filter_map(|line| values.get(line.first..line.first + line.len))
+            .flat_map(|line| line.windows(2).map(|pair| pair[1].abs_diff(pair[0])))
+            .collect();
+        if steps.is_empty() {
+            return 1;
+        }
+        let at = (steps.len() * 9 / 10).min(steps.len() - 1);
+        let (_, usual, _) = steps.select_nth_unstable(at);
+        (*usual).max(1)
+    }
+
+    /// The first ordinate is one that FIRSTY can be compared with.
+    fn starts_with_a_value(&self) -> bool {
+        self.lines
+            .first()
+            .filter(|line| line.len > 0)
+            .is_some_and(|line| !matches!(self.value(line, 0).0, MISSING | LONG))
     }
 
     /// The place of each line's first printed ordinate, and which lines hold another count of points than the
@@ -785,11 +1007,16 @@ impl Table<'_> {
     fn place(
         &self,
         source: &Source<'_>,
-        grid: &Grid,
-        checks: Checks,
+        layout: &Layout,
         outcome: &mut Outcome,
         notes: &mut Notes<'_>,
     ) -> (Vec<Option<usize>>, Vec<bool>) {
+        let Layout {
+            grid,
+            checks,
+            by_labels,
+        } = layout;
+        let checks = *checks;
         let n = self.lines.len();
         let mut positions = vec![None; n];
         let mut slips = vec![false; n];
@@ -812,7 +1039,7 @@ impl Table<'_> {
                     notes.add(Code::XCheckOff, line.number, span, printed, expected);
                 }
                 Some(e)
-            } else if let Some(e) = expected.filter(|e| self.goes_on(k, *e, grid, checks)) {
+            } else if let Some(e) = expected.filter(|e| *by_labels || self.goes_on(k, *e, grid, checks)) {
                 notes.add(
                     Code::XCheckFailed,
                     line.number,
@@ -951,7 +1178,6 @@ impl Table<'_> {
         grid: &Grid,
         placed: usize,
         losses: bool,
-        raw_first: Option<f64>,
         stretch: &Stretch,
         notes: &mut Notes<'_>,
         outcome: &mut Outcome,
@@ -1015,101 +1241,88 @@ impl Table<'_> {
                 notes.add(code, delta.line, delta.span, value.to_string(), step.to_string());
             }
         }
-        check_ordinates(
-            axis,
-            curve,
-            !losses,
-            raw_first,
-            self.ordinates.exponent,
-            notes,
-            outcome,
-        );
+        let ordinates = self.ordinates;
+        let digits = Digits {
+            exponent: ordinates.exponent,
+            integers: ordinates.exponent >= 0 && ordinates.exponents.iter().all(|e| *e >= 0),
+        };
+        let first_is_there = self.starts_with_a_value() && curve.missing.first().is_none_or(|m| m.before > 0);
+        let first = curve.y.first().copied().filter(|_| first_is_there);
+        check_ordinates(axis, curve, !losses, first, digits, notes, outcome);
+        if placed > 0 {
+            let (first, last) = (grid.at(0), grid.at(placed - 1));
+            let read = Abscissas {
+                first,
+                last,
+                least: first.min(last),
+                greatest: first.max(last),
+                step: (step != 0.0).then_some(step),
+            };
+            outcome.doubts.extend(doubt_of_x(axis, &read));
+        }
     }
 }
 
-/// Compares FIRSTY, MAXY and MINY with the points, each within half a unit of its own and the ordinates' last digit.
-/// `raw_first` is the first ordinate as printed, for labels that were written without the factor.
+/// Compares FIRSTY, MAXY, MINY and their kin of X with the points; see [`says`]. `first` is the first ordinate, where
+/// it is there; extremes can only be compared if the table is `whole`.
 pub(crate) fn check_ordinates(
     axis: &Axis,
     curve: &Curve,
     whole: bool,
-    raw_first: Option<f64>,
-    exponent: i32,
+    first: Option<f64>,
+    digits: Digits,
     notes: &mut Notes<'_>,
     outcome: &mut Outcome,
 ) {
-    let factor = axis.y_factor.value();
-    let half = 0.5 * (unit(exponent) * factor).abs();
-    let near = |stated: &Stated, value: f64| {
-        (stated.value() - value).abs() <= (half + stated.decimal.half_unit()) * 1.000_001
+    let whole = whole && !curve.is_empty();
+    let greatest = |values: &[f64]| values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let least = |values: &[f64]| values.iter().copied().fold(f64::INFINITY, f64::min);
+    let extreme = |stated: Option<Stated>, value: &dyn Fn(&[f64]) -> f64| {
+        stated.filter(|_| whole).map(|stated| (stated, value(&curve.y)))
     };
-    let near_raw = |stated: &Stated, raw: f64| {
-        (stated.value() - raw).abs() <= (0.5 * unit(exponent) + stated.decimal.half_unit()) * 1.000_001
-    };
-    let first_is_there = raw_first.is_some() && curve.missing.first().is_none_or(|m| m.before > 0);
-    if let (Some(stated), Some(y), true) = (&axis.first_y, curve.y.first(), first_is_there) {
-        if near(stated, *y) {
-            outcome.agreed += 1;
-        } else if raw_first.is_some_and(|raw| near_raw(stated, raw)) {
-            notes.add(
-                Code::FirstYScaled,
-                stated.line,
-                stated.span,
-                stated.value().to_string(),
-                y.to_string(),
-            );
-        } else {
-            outcome.disagreed += 1;
-            notes.add(
-                Code::FirstYDiffers,
-                stated.line,
-                stated.span,
-                stated.value().to_string(),
-                y.to_string(),
-            );
-        }
+    let labels = [
+        (axis.first_y.zip(first), Code::FirstYDiffers),
+        (extreme(axis.max_y, &greatest), Code::ExtremeDiffers),
+        (extreme(axis.min_y, &least), Code::ExtremeDiffers),
+    ];
+    for (fact, differs) in labels {
+        let Some((stated, value)) = fact else { continue };
+        let code = match says(axis, digits, &stated, value) {
+            Says::True => {
+                outcome.agreed += 1;
+                continue;
+            }
+            Says::Printed => Code::FirstYScaled,
+            Says::Other => {
+                outcome.disagreed += 1;
+                differs
+            }
+        };
+        let found = stated.value().to_string();
+        notes.add(code, stated.line, stated.span, found, value.to_string());
     }
-    if !whole || curve.is_empty() {
+    let facts: Vec<(Stated, f64)> = labels.iter().filter_map(|(fact, _)| *fact).collect();
+    outcome.doubts.extend(doubt_of_y(axis, digits, &facts));
+    if !whole {
         return;
     }
-    let mut extreme = |stated: &Option<Stated>, values: &[f64], greatest: bool, ordinate: bool| {
-        let Some(stated) = stated else { return };
-        let value = if greatest {
-            values.iter().copied().fold(f64::NEG_INFINITY, f64::max)
-        } else {
-            values.iter().copied().fold(f64::INFINITY, f64::min)
-        };
-        let fits = if ordinate {
-            near(stated, value)
-        } else {
-            let slack = stated.decimal.half_unit().max(value.abs() * 1e-12) * 1.000_001;
-            (stated.value() - value).abs() <= slack
-        };
-        if fits {
+    for (stated, value) in [(axis.max_x, greatest(&curve.x)), (axis.min_x, least(&curve.x))] {
+        let Some(stated) = stated else { continue };
+        let slack = stated.decimal.half_unit().max(value.abs() * 1e-12) * 1.000_001;
+        if (stated.value() - value).abs() <= slack {
             outcome.agreed += 1;
-        } else if ordinate && near_raw(stated, value / factor) {
-            notes.add(
-                Code::FirstYScaled,
-                stated.line,
-                stated.span,
-                stated.value().to_string(),
-                value.to_string(),
-            );
         } else {
             outcome.disagreed += 1;
+            let found = stated.value().to_string();
             notes.add(
                 Code::ExtremeDiffers,
                 stated.line,
                 stated.span,
-                stated.value().to_string(),
+                found,
                 value.to_string(),
             );
         }
-    };
-    extreme(&axis.max_y, &curve.y, true, true);
-    extreme(&axis.min_y, &curve.y, false, true);
-    extreme(&axis.max_x, &curve.x, true, false);
-    extreme(&axis.min_x, &curve.x, false, false);
+    }
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]

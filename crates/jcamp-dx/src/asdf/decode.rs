@@ -202,15 +202,31 @@ pub(crate) struct Setting {
     pub(crate) line: u32,
     /// The decimal sign: a point or, in tables decided so, a comma.
     pub(crate) point: u8,
+    /// Which exponents there are; all others are squeezed digits.
+    pub(crate) exponents: Exponents,
+    /// An `E` may be both, see [`exponent_or_squeezed`].
+    pub(crate) doubtful_exponents: bool,
     /// Most ordinates to hand out.
     pub(crate) budget: usize,
     /// The table runs to the end of the text, which may be cut.
     pub(crate) open_ended: bool,
 }
 
-/// Whether the stretch holds any pseudo-digit but `E` and `e`, which may be exponents.
-fn has_pseudo_digits(bytes: &[u8]) -> bool {
-    bytes.iter().any(|b| {
+/// Whether an `E` may be a squeezed digit as well as an exponent: it stands behind a digit and before one, perhaps
+/// with a sign between, is not spelled as the standard's exponents are, and the table holds no other pseudo-digit
+/// that would tell.
+pub(crate) fn exponent_or_squeezed(bytes: &[u8]) -> bool {
+    let digit = |at: usize| bytes.get(at).is_some_and(u8::is_ascii_digit);
+    let odd = |at: usize| {
+        let behind = at > 0 && (digit(at - 1) || bytes[at - 1] == b'.');
+        let sign = matches!(bytes.get(at + 1), Some(b'+' | b'-'));
+        let first = at + 1 + usize::from(sign);
+        behind && digit(first) && !(sign && digit(first + 1))
+    };
+    if !memchr::memchr2_iter(b'E', b'e', bytes).any(odd) {
+        return false;
+    }
+    !bytes.iter().any(|b| {
         let class = CLASSES[*b as usize].0 as u8;
         class >= Class::Squeezed as u8 && class <= Class::Duplicate as u8 && !matches!(b, b'E' | b'e')
     })
@@ -220,11 +236,7 @@ pub(crate) fn decode(source: &Source<'_>, setting: &Setting) -> Ordinates {
     let bytes = source.text.as_bytes();
     let mut out = Ordinates::default();
     let stretch = &bytes[setting.from..setting.to];
-    let exponents = if memchr::memchr2(b'E', b'e', stretch).is_none() || has_pseudo_digits(stretch) {
-        Exponents::Strict
-    } else {
-        Exponents::Signed
-    };
+    let exponents = setting.exponents;
     // A guess that spares most of the growing: tables of differences hold about one ordinate a byte, plain ones a
     // fifth of that.
     out.values.reserve((stretch.len() / 4).min(setting.budget) + 16);
@@ -259,6 +271,7 @@ pub(crate) fn decode(source: &Source<'_>, setting: &Setting) -> Ordinates {
             bytes: &bytes[..end],
             point: setting.point,
             exponents,
+            doubtful_exponents: setting.doubtful_exponents,
             out: &mut out,
             budget: setting.budget,
             line: line.number,
@@ -290,6 +303,7 @@ struct LineDecoder<'a> {
     bytes: &'a [u8],
     point: u8,
     exponents: Exponents,
+    doubtful_exponents: bool,
     out: &'a mut Ordinates,
     budget: usize,
     line: u32,
@@ -442,9 +456,7 @@ impl LineDecoder<'_> {
                             j += 1;
                         }
                         let goes_on = j < end && matches!(bytes[j], b'.' | b',' | b'E' | b'e');
-                        let ambiguous =
-                            matches!(bytes[i], b'E' | b'e') && self.exponents == Exponents::Signed;
-                        if j - i <= 17 && !goes_on && !ambiguous {
+                        if j - i <= 17 && !goes_on {
                             current = if class == Class::Squeezed { value } else { -value };
                             exponent = 0;
                             self.out.values.push(current);
@@ -457,8 +469,8 @@ impl LineDecoder<'_> {
                     let number = if class == Class::Number {
                         scan(bytes, i, self.point, self.exponents)
                     } else {
-                        if matches!(bytes[i], b'E' | b'e')
-                            && self.exponents == Exponents::Signed
+                        if self.doubtful_exponents
+                            && matches!(bytes[i], b'E' | b'e')
                             && i > 0
                             && bytes[i - 1].is_ascii_digit()
                             && form == Form::Absolute
@@ -547,6 +559,8 @@ mod tests {
             to: lines.len(),
             line: 1,
             point: b'.',
+            exponents: Exponents::Strict,
+            doubtful_exponents: false,
             budget: 1000,
             open_ended: false,
         };
