@@ -196,6 +196,175 @@ fn commas_that_may_be_either_are_asked() {
     assert_eq!(&*settled.runs[0].traces[0].y.values, [0.123, 0.124]);
 }
 
+/// Labels, a table, the code of the question, and for each answer the first and last x and the first y.
+type Open<'t> = (&'t str, &'t str, &'t str, [(&'t str, (f64, f64, f64)); 2]);
+
+/// Readings of a table that give different numbers are asked, and each answer is taken. What the answers give follows
+/// from the meaning of the labels.
+#[test]
+fn readings_with_different_numbers_are_asked() {
+    let axes = "##XUNITS=NANOMETERS\n##YUNITS=ARBITRARY UNITS\n";
+    let cases: [Open<'_>; 6] = [
+        (
+            "##XFACTOR=0.1\n##YFACTOR=1\n##FIRSTX=4000\n##LASTX=4003\n##NPOINTS=4",
+            "##XYDATA=(X++(Y..Y))\n4000 1 2\n4002 3 4",
+            "x-factor-or-labels",
+            [
+                ("x-factor=stated", (400.0, 400.3, 1.0)),
+                ("x-factor=labels", (4000.0, 4003.0, 1.0)),
+            ],
+        ),
+        (
+            "##XFACTOR=1\n##YFACTOR=0.01\n##FIRSTX=400\n##LASTX=402\n##NPOINTS=3\n##FIRSTY=0.125",
+            "##XYDATA=(X++(Y..Y))\n400 0.125 0.25 0.5",
+            "y-factor-or-labels",
+            [
+                ("y-factor=stated", (400.0, 402.0, 0.001_25)),
+                ("y-factor=labels", (400.0, 402.0, 0.125)),
+            ],
+        ),
+        (
+            "##XFACTOR=1\n##YFACTOR=1\n##FIRSTX=400\n##LASTX=403",
+            "##XYDATA=(X++(Y..Y))\n400 1.5E3 2.5E3",
+            "exponent-or-squeezed-digit",
+            [
+                ("exponent=squeezed", (400.0, 403.0, 1.5)),
+                ("exponent=power", (400.0, 403.0, 1500.0)),
+            ],
+        ),
+        (
+            "##XFACTOR=1\n##YFACTOR=1\n##FIRSTX=400\n##LASTX=403\n##NPOINTS=3",
+            "##XYDATA=(X++(Y..Y))\n400 1\n400.5 2\n403 3",
+            "pairs-or-even-spacing",
+            [
+                ("form=spaced", (400.0, 403.0, 1.0)),
+                ("form=pairs", (400.0, 403.0, 1.0)),
+            ],
+        ),
+        (
+            "##XFACTOR=1\n##YFACTOR=1\n##FIRSTX=400\n##LASTX=470\n##NPOINTS=8",
+            "##XYDATA=(X++(Y..Y))\n0 0 1\n2 2 3\n4 4 5\n6 6 7",
+            "spacing-undecided",
+            [
+                ("spacing=labels", (400.0, 470.0, 0.0)),
+                ("spacing=lines", (0.0, 7.0, 0.0)),
+            ],
+        ),
+        (
+            "##XFACTOR=1\n##YFACTOR=1\n##FIRSTX=400\n##LASTX=406\n##NPOINTS=9",
+            "##XYDATA=(X++(Y..Y))\n400A0%%%\n403A0%%%\n406A0",
+            "check-values-or-points",
+            [
+                ("y-check=present", (400.0, 406.0, 10.0)),
+                ("y-check=absent", (400.0, 406.0, 10.0)),
+            ],
+        ),
+    ];
+    for (labels, table, code, answers) in cases {
+        let text = file(&format!("{axes}{labels}"), table);
+        let asked = read(&text);
+        assert_eq!(asked.verdict(), Verdict::InQuestion, "{code}");
+        let [question] = &asked.runs[0].questions[..] else {
+            panic!("{code}: {:?}", asked.runs[0].questions)
+        };
+        assert_eq!(question.code.as_str(), code);
+        assert!(question.labels[0].place.line > 5);
+        let offered: Vec<&str> = question.readings.iter().map(|r| r.assume.as_str()).collect();
+        assert_eq!(offered, answers.map(|(answer, _)| answer), "{code}");
+        assert_ne!(question.readings[0].says, question.readings[1].says, "{code}");
+        let mut curves = Vec::new();
+        for (answer, (first, last, y)) in answers {
+            let settled = assuming(&text, &[answer]);
+            assert_eq!(settled.verdict(), Verdict::Read, "{answer}: {settled:?}");
+            let trace = &settled.runs[0].traces[0];
+            let x = &trace.x.values;
+            assert_eq!(
+                (x[0], x[x.len() - 1], trace.y.values[0]),
+                (first, last, y),
+                "{answer}"
+            );
+            curves.push((x.to_vec(), trace.y.values.to_vec()));
+        }
+        assert_ne!(curves[0], curves[1], "{code}");
+    }
+}
+
+/// What was settled for one block does not touch another that tells by itself.
+#[test]
+fn an_answer_is_for_blocks_in_doubt_only() {
+    let block = |first: &str, last: &str| {
+        file(
+            &format!(
+                "##XUNITS=NANOMETERS\n##YUNITS=ABSORBANCE\n##XFACTOR=0.1\n##YFACTOR=1\n##FIRSTX={first}\n\
+                 ##LASTX={last}\n##NPOINTS=3"
+            ),
+            "##XYDATA=(X++(Y..Y))\n4000 0.1 0.2\n4002 0.3",
+        )
+    };
+    let text = block("4000", "4002") + &block("400.0", "400.2");
+    let asked = read(&text);
+    let questions: Vec<usize> = asked.runs.iter().map(|run| run.questions.len()).collect();
+    assert_eq!(questions, [1, 0]);
+    let settled = assuming(&text, &["x-factor=labels"]);
+    let firsts: Vec<f64> = settled.runs.iter().map(|run| run.traces[0].x.values[0]).collect();
+    assert_eq!(firsts, [4000.0, 400.0]);
+    assert_eq!(settled.verdict(), Verdict::Read);
+}
+
+/// Where the block tells, the reading is certain and only remarked upon.
+#[test]
+fn readings_that_the_block_decides_are_not_asked() {
+    let axes = "##XUNITS=NANOMETERS\n##YUNITS=ARBITRARY UNITS\n##YFACTOR=1\n";
+    for (labels, table, code) in [
+        (
+            "##XFACTOR=0.1\n##FIRSTX=4000\n##LASTX=4003\n##DELTAX=0.1\n##NPOINTS=4",
+            "##XYDATA=(X++(Y..Y))\n4000 1 2\n4002 3 4",
+            "jcamp-dx-first-x-scaled",
+        ),
+        (
+            "##XFACTOR=1\n##FIRSTX=1\n##LASTX=2\n##NPOINTS=2",
+            "##XYDATA=(X++(Y..Y))\n1 1.5E3",
+            "jcamp-dx-exponent-or-squeezed",
+        ),
+        (
+            "##XFACTOR=1\n##FIRSTX=400\n##LASTX=410\n##NPOINTS=6",
+            "##XYDATA=(X++(Y..Y))\n400 1\n400.5 2\n401 3\n403 4\n405 5\n410 6",
+            "jcamp-dx-form-read-as-pairs",
+        ),
+        (
+            "##XFACTOR=1\n##NPOINTS=8",
+            "##XYDATA=(X++(Y..Y))\n0 0 1\n2 2 3\n4 4 5\n6 6 7",
+            "jcamp-dx-grid-from-lines",
+        ),
+        (
+            "##XFACTOR=1\n##FIRSTX=400\n##LASTX=408\n##NPOINTS=9",
+            "##XYDATA=(X++(Y..Y))\n400A0JJJ\n404A4JJJ\n408A8",
+            "jcamp-dx-y-check-absent",
+        ),
+    ] {
+        let reading = read(&file(&format!("{axes}{labels}"), table));
+        assert_eq!(reading.verdict(), Verdict::Read, "{code}: {reading:?}");
+        assert!(
+            codes(&reading).iter().any(|found| found == code),
+            "{code}: {:?}",
+            codes(&reading)
+        );
+    }
+}
+
+#[test]
+fn wrong_answers_are_told() {
+    let mut assume = Assumptions::none();
+    assert!(
+        assume
+            .add("x-factor=0.1")
+            .unwrap_err()
+            .contains("`stated` or `labels`")
+    );
+    assert!(assume.add("y-factors=stated").unwrap_err().contains("y-factor"));
+    assert!(assume.add("exponent=power").is_ok());
+}
+
 #[test]
 fn other_measurements_are_refused_with_their_reason() {
     for (labels, what) in [

@@ -11,6 +11,7 @@
 //! kept as what they say they are.
 
 mod axis;
+mod choices;
 mod claim;
 mod explain;
 mod ours;
@@ -25,6 +26,8 @@ use curvary_record::{
     Alternative, Claim, Code, Column, Coordinate, Decimals, Diagnostic, Fields, Key, Label, Lines, Origin,
     Place, Quantity, Question, Run, RunId, Severity, SourceRef, Span, Technique, Trace, Unit, Value,
 };
+
+pub(crate) use choices::{abouts, answers};
 
 pub(crate) use axis::{Meaning, abscissa, is_of_standard, ordinate, written};
 pub(crate) use claim::{claim, label_of, long_date, only_concentration, private_claim, text};
@@ -73,13 +76,11 @@ impl Reader for JcampDx {
             .remarks
             .iter()
             .any(|r| r.code == dx::Code::CommaUndecided);
-        let with_commas = undecided.then(|| {
-            let options = ReadOptions {
-                decimal_comma: Some(true),
-                ..options
-            };
-            dx::read(source.text(), &options)
-        });
+        let with_comma = ReadOptions {
+            decimal_comma: Some(true),
+            ..options
+        };
+        let with_commas = undecided.then(|| dx::read(source.text(), &with_comma));
         let mut gathering = Gathering {
             card: &self.card,
             source,
@@ -92,7 +93,8 @@ impl Reader for JcampDx {
         match &with_commas {
             None => {
                 for block in document.all_blocks() {
-                    gathering.block(block, false);
+                    let asked = choices::questions(source, &options, &document, block);
+                    gathering.block(block, asked);
                 }
             }
             Some(other) => {
@@ -106,7 +108,19 @@ impl Reader for JcampDx {
                         remarks.retain(|remark| !inside(remark));
                         remarks.extend(other.remarks.iter().filter(|remark| inside(remark)).cloned());
                     }
-                    gathering.block(if lost { other_block } else { block }, lost);
+                    let (shown, of, options) = if lost {
+                        (other_block, other, with_comma)
+                    } else {
+                        (block, &document, options)
+                    };
+                    let mut asked = choices::questions(source, &options, of, shown);
+                    if lost {
+                        let table = choices::tables(shown).next();
+                        asked.push(comma_question(
+                            table.map(|table| source.place(span_of(table.span))),
+                        ));
+                    }
+                    gathering.block(shown, asked);
                 }
             }
         }
@@ -123,18 +137,14 @@ fn options_of(source: &Source) -> ReadOptions {
     };
     ReadOptions {
         decimal_comma,
+        choices: choices::settled(source.assume()),
         ..ReadOptions::default()
     }
 }
 
 /// The points of a block's own tables.
 fn points(block: &dx::Block) -> usize {
-    let pages = block.ntuples.iter().flat_map(|ntuples| &ntuples.pages);
-    let tables = block
-        .tables
-        .iter()
-        .chain(pages.filter_map(|page| page.table.as_ref()));
-    tables
+    choices::tables(block)
         .map(|table| match &table.data {
             dx::Data::Peaks(peaks) => peaks.rows.len(),
             dx::Data::Assignments(list) => list.rows.len(),
@@ -265,7 +275,8 @@ struct Axes {
 }
 
 impl Gathering<'_> {
-    fn block(&mut self, block: &dx::Block, commas_undecided: bool) {
+    /// Takes the runs of a block, and what has to be asked about them.
+    fn block(&mut self, block: &dx::Block, asked: Vec<Question>) {
         let has_data = !block.tables.is_empty() || block.ntuples.iter().any(|n| !n.pages.is_empty());
         if !has_data {
             return;
@@ -305,14 +316,8 @@ impl Gathering<'_> {
         };
         if self.runs.len() > before || self.goes_on(&ours) {
             self.blocks.push((block.span, first));
-        }
-        if commas_undecided {
-            let place = block
-                .tables
-                .first()
-                .map(|table| self.source.place(span_of(table.span)));
-            for run in &mut self.runs[before..] {
-                run.questions.push(comma_question(place.clone()));
+            for run in self.runs.iter_mut().skip(first) {
+                run.questions.extend(asked.iter().cloned());
             }
         }
     }
@@ -824,6 +829,10 @@ impl Gathering<'_> {
 
     fn finish(mut self, remarks: Vec<dx::Remark>) -> Reading {
         for remark in remarks {
+            // That is asked.
+            if remark.code == dx::Code::ReadingUndecided {
+                continue;
+            }
             let at = remark.place.span.start;
             let block = self
                 .blocks
