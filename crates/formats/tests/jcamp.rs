@@ -353,6 +353,56 @@ fn readings_that_the_block_decides_are_not_asked() {
 }
 
 #[test]
+fn units_stated_twice_are_asked() {
+    let text = file(
+        "##XUNITS=NANOMETERS\n##YUNITS=ABSORBANCE\n##XUNITS=1/CM\n##NPOINTS=2",
+        PAIRS,
+    );
+    let asked = read(&text);
+    let [question] = &asked.runs[0].questions[..] else {
+        panic!("{asked:?}")
+    };
+    assert_eq!(question.code.as_str(), "units-stated-twice");
+    let offered: Vec<&str> = question.readings.iter().map(|r| r.assume.as_str()).collect();
+    assert_eq!(offered, ["x=wavelength:nm", "x=wavenumber:/cm"]);
+    let settled = assuming(&text, &["x=wavenumber:/cm"]);
+    assert_eq!(settled.verdict(), Verdict::Read);
+    assert_eq!(settled.runs[0].traces[0].x.quantity, Quantity::WAVENUMBER);
+    // The same unit in two spellings is no question.
+    let text = file(
+        "##XUNITS=NANOMETERS\n##YUNITS=ABSORBANCE\n##XUNITS=nm\n##NPOINTS=2",
+        PAIRS,
+    );
+    assert_eq!(read(&text).verdict(), Verdict::Read);
+}
+
+/// The factor of a page's variable: by FIRST and LAST, or not at all.
+#[test]
+fn the_factor_of_what_pages_hold() {
+    let text = |first: &str, last: &str| {
+        format!(
+            "##TITLE=t\n##JCAMP-DX=5.01\n##DATA TYPE=UV/VIS SPECTRUM\n##NTUPLES=UV/VIS SPECTRUM\n##SYMBOL=X, Y, T\n\
+             ##VAR_TYPE=INDEPENDENT, DEPENDENT, PAGE\n##UNITS=NANOMETERS, ABSORBANCE, SECONDS\n\
+             ##FIRST=400, 0.1, {first}\n##LAST=402, 0.3, {last}\n##VAR_DIM=3, 3, 2\n##FACTOR=1, 0.1, 60\n\
+             ##PAGE=T=0\n##DATA TABLE=(X++(Y..Y)), XYDATA\n400ABC\n\
+             ##PAGE=T=1\n##DATA TABLE=(X++(Y..Y)), XYDATA\n400ABC\n##END NTUPLES=UV/VIS SPECTRUM\n##END=\n"
+        )
+    };
+    let times = |first: &str, last: &str| {
+        let reading = read(&text(first, last));
+        let traces = &reading.runs[0].traces;
+        let times: Vec<Option<f64>> = traces
+            .iter()
+            .map(|t| t.held(&Quantity::TIME).map(|held| held.value))
+            .collect();
+        (times, codes(&reading).iter().any(|code| code == "page-factor"))
+    };
+    assert_eq!(times("0", "60"), (vec![Some(0.0), Some(60.0)], false));
+    assert_eq!(times("0", "1"), (vec![Some(0.0), Some(1.0)], false));
+    assert_eq!(times("", ""), (vec![None, None], true));
+}
+
+#[test]
 fn wrong_answers_are_told() {
     let mut assume = Assumptions::none();
     assert!(

@@ -115,7 +115,8 @@ pub(crate) fn says(axis: &Axis, digits: Digits, stated: &Stated, value: f64) -> 
 }
 
 /// Whether YFACTOR is in doubt by FIRSTY, MAXY and MINY: none of them holds a true value, and they ask for a factor
-/// of one, or all for the same other power of ten.
+/// of one, or all for the same other power of ten. If there are none, it is in doubt where YFACTOR is stated twice, or
+/// not at all although the ordinates are integers.
 ///
 /// Integers with a factor below one need that factor: it is where their decimals are kept, and labels that forgot it
 /// are a common deviation. So nothing is in doubt there.
@@ -124,8 +125,13 @@ pub(crate) fn doubt_of_y(axis: &Axis, digits: Digits, facts: &[(Stated, f64)]) -
         .iter()
         .map(|(stated, value)| says(axis, digits, stated, *value))
         .collect();
-    if said.is_empty() || said.contains(&Says::True) {
+    if said.contains(&Says::True) {
         return None;
+    }
+    if said.is_empty() {
+        let missing = (axis.y_factor_missing && digits.integers).then_some(Decimal::ONE);
+        let other = axis.other_y_factor.or(missing)?;
+        return Some(Doubt::factor(Choice::YFactor, other));
     }
     if said.contains(&Says::Printed) {
         let needed = digits.integers && axis.y_factor.value().abs() < 1.0;

@@ -401,6 +401,22 @@ pub(crate) fn read_points(
     } else {
         remark_broken(source, &broken, 2, &mut left_out, notes);
     }
+    if points.in_columns(axis) {
+        let found = format!("{} pairs, {} on a line", points.x.len(), points.most_on_a_line);
+        notes.add(
+            Code::PointsInColumns,
+            stretch.line,
+            stretch.head,
+            found,
+            "X that rises or falls, or NPOINTS",
+        );
+        left_out.push(LeftOut {
+            first: stretch.line,
+            last: u32::MAX,
+            code: Code::PointsInColumns,
+        });
+        points = PointsWriter::default();
+    }
     points.flush();
     let starts_with_a_value = points.starts_with_a_value;
     let exponent = points.exponent;
@@ -430,6 +446,7 @@ struct PointsWriter {
     missing: Vec<Missing>,
     /// The line of the points not yet in `lines`, and how many.
     pending: (u32, usize),
+    most_on_a_line: usize,
     /// The first point is not marked as missing.
     starts_with_a_value: bool,
     /// The finest power of ten of the ordinates.
@@ -503,7 +520,16 @@ impl PointsWriter {
         self.exponent = self.exponent.min(-i32::from(y.1));
     }
 
+    /// Whether the pairs may be columns over one X: several on a line, NPOINTS tells of fewer or is absent, and X goes up
+    /// and down.
+    fn in_columns(&self, axis: &Axis) -> bool {
+        let most = self.most_on_a_line.max(self.pending.1);
+        let ordered = self.x.is_sorted() || self.x.is_sorted_by(|a, b| a >= b);
+        most > 1 && axis.count() != Some(self.x.len() + self.missing.len()) && !ordered
+    }
+
     fn flush(&mut self) {
+        self.most_on_a_line = self.most_on_a_line.max(self.pending.1);
         self.lines.push(self.pending.0, self.pending.1);
         self.pending.1 = 0;
     }

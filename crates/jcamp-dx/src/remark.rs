@@ -91,6 +91,7 @@ codes! {
     BlocksMerelyJoined "blocks-merely-joined" Note "Several blocks follow each other without a LINK block around them; each was read by itself.";
     BlocksDiffers "blocks-differs" Note "BLOCKS does not tell the number of blocks found; the blocks found were read. Check that none is lost.";
     DuplicateLabel "duplicate-label" Note "The label occurs more than once in its block; all are kept, the first one is computed with. Remove the wrong ones.";
+    DuplicateLabelDiffers "duplicate-label-differs" Doubt "The label of a table occurs more than once in its block, with different values; the first one was computed with, but for a second table the one between the tables. Remove the wrong ones.";
     VersionMissing "version-missing" Note "A block states its version with ##JCAMP-DX=; the block was read as if it did.";
     VersionProvisional "version-provisional" Doubt "Version 6.00 was never published; the block was read by the rules of 5.01. Compare a few values with the source.";
     VersionUnknown "version-unknown" Doubt "The version is none of 4.24, 5.00 and 5.01; the block was read by the rules of 5.01. Compare a few values with the source.";
@@ -141,12 +142,13 @@ codes! {
     FirstYDiffers "first-y-differs" Doubt "FIRSTY is not the first ordinate; check YFACTOR and the first line.";
     ExtremeDiffers "extreme-differs" Doubt "The stated greatest or least value is not that of the points read; check the factor and that the table is complete.";
     PairIncomplete "pair-incomplete" Loss "The line does not hold whole groups of numbers, so none of them is certain; the line was left out.";
+    PointsInColumns "points-in-columns" Loss "Each line holds more than one pair, NPOINTS does not tell as many points, and X goes up and down: these may be several columns over one X. The table was left out.";
     PairAcrossLines "pair-across-lines" Note "Groups go on over line ends; the count agrees with NPOINTS, so they were joined.";
     FieldEmpty "field-empty" Loss "A field is empty between two separators; the line was left out.";
     AbscissaMissing "abscissa-missing" Loss "The X of a point is marked as missing; the point was left out.";
     GroupDamaged "group-damaged" Loss "The group in parentheses could not be read; it was left out.";
     AssignmentNotBracketed "assignment-not-bracketed" Note "The text of an assignment stands in <>; it was read without.";
-    NtuplesEntries "ntuples-entries" Doubt "The attribute lists of NTUPLES need one entry for each variable; absent ones were left open.";
+    NtuplesEntries "ntuples-entries" Loss "The attribute lists of NTUPLES need one entry for each variable; nobody knows whose entries these are, so the list was not used. Add the empty entries.";
     NtuplesSymbol "ntuples-symbol" Loss "The form names a symbol that SYMBOL does not list; the table was left out.";
     NtuplesPage "ntuples-page" Note "A page is opened by ##PAGE= SYMBOL=value; it was read without a value.";
     FactorNotUsed "factor-not-used" Note "By what was said when reading, the factor was not used as it stands, since other labels speak against it.";

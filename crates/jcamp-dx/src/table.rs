@@ -516,9 +516,33 @@ impl Attempt<'_, '_> {
                 (Data::Points(outcome.curve), outcome.left_out, outcome.doubts)
             }
             Shape::Groups { columns } => {
-                if comma(source, &stretch) != Comma::Separator && self.reading.decimal_comma == Some(true) {
-                    stretch.point = b',';
-                }
+                let read = |point: u8| {
+                    let stretch = Stretch { point, ..stretch };
+                    let (peaks, left) = groups::read_peaks(
+                        source,
+                        &stretch,
+                        &axis,
+                        columns,
+                        bound,
+                        &mut Notes::new(source.text, 0),
+                    );
+                    (axis.count() == Some(peaks.rows.len()), left.len())
+                };
+                // The count of peaks and whole groups are all that tells.
+                let fits = |one: (bool, usize), other: (bool, usize)| one.0 && !other.0 && one.1 <= other.1;
+                let point = match (comma(source, &stretch), self.reading.decimal_comma) {
+                    (Comma::Separator, _) | (_, Some(false)) => b'.',
+                    (_, Some(true)) => b',',
+                    _ => match (read(b','), read(b'.')) {
+                        (decimal, separator) if fits(decimal, separator) => b',',
+                        (decimal, separator) if fits(separator, decimal) => b'.',
+                        _ => {
+                            let undecided = comma_undecided(&stretch, notes);
+                            return (Data::Peaks(Peaks::default()), undecided.left_out, Vec::new());
+                        }
+                    },
+                };
+                settle_comma(&mut stretch, point, notes);
                 let (peaks, left_out) = groups::read_peaks(source, &stretch, &axis, columns, bound, notes);
                 let heights = peaks.rows.iter().filter_map(|peak| peak.y);
                 let doubts = groups::factor_doubts(
@@ -601,6 +625,42 @@ fn better(one: &Outcome, bonus: u32, other: &Outcome, others: u32) -> bool {
     agreed >= 2 && agreed > beside && one.flaws() < other.flaws()
 }
 
+/// Leaves out a table whose commas nothing decides.
+fn comma_undecided(stretch: &Stretch, notes: &mut Notes<'_>) -> Outcome {
+    let found = "commas between digits, and labels that fit neither reading or both".into();
+    notes.add(
+        Code::CommaUndecided,
+        stretch.line,
+        stretch.head,
+        found,
+        "decimal points",
+    );
+    let left_out = vec![LeftOut {
+        first: stretch.line,
+        last: u32::MAX,
+        code: Code::CommaUndecided,
+    }];
+    Outcome {
+        left_out,
+        ..Outcome::default()
+    }
+}
+
+/// Takes `point` for the decimal sign.
+fn settle_comma(stretch: &mut Stretch, point: u8, notes: &mut Notes<'_>) {
+    stretch.point = point;
+    if point == b',' {
+        let found = "commas between digits".into();
+        notes.add(
+            Code::DecimalComma,
+            stretch.line,
+            stretch.head,
+            found,
+            "decimal points",
+        );
+    }
+}
+
 /// Reads a table whose commas may be decimal signs, or whose `E` may be exponents, both ways, and keeps the reading
 /// that the labels support.
 fn decided(
@@ -630,35 +690,9 @@ fn decided(
         }
     };
     let Some(point) = choice else {
-        let found = "commas between digits, and labels that fit neither reading or both".into();
-        notes.add(
-            Code::CommaUndecided,
-            stretch.line,
-            stretch.head,
-            found,
-            "decimal points",
-        );
-        let left_out = vec![LeftOut {
-            first: stretch.line,
-            last: u32::MAX,
-            code: Code::CommaUndecided,
-        }];
-        return Outcome {
-            left_out,
-            ..Outcome::default()
-        };
+        return comma_undecided(stretch, notes);
     };
-    stretch.point = point;
-    if point == b',' {
-        let found = "commas between digits".into();
-        notes.add(
-            Code::DecimalComma,
-            stretch.line,
-            stretch.head,
-            found,
-            "decimal points",
-        );
-    }
+    settle_comma(stretch, point, notes);
     if !squeezed || !exponent_or_squeezed(&source.text.as_bytes()[stretch.from..stretch.to]) {
         return read(stretch, notes);
     }

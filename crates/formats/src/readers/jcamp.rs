@@ -16,6 +16,7 @@ mod claim;
 mod explain;
 mod ours;
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use curvary_jcamp_dx::{self as dx, Kind, ReadOptions, normalise_label};
@@ -466,6 +467,15 @@ impl Gathering<'_> {
                 labels: labels(y_place),
             }),
         }
+        let open = |about: &str, ours: bool| !ours && settled(about).is_none();
+        if open("x", ours_x.is_some()) {
+            axes.questions
+                .extend(stated_twice(block, "XUNITS", "x", &abscissa));
+        }
+        if open("y", ours_y.is_some()) {
+            axes.questions
+                .extend(stated_twice(block, "YUNITS", "y", &ordinate));
+        }
         Some(axes)
     }
 
@@ -543,6 +553,7 @@ impl Gathering<'_> {
             return;
         };
         let mut traces: Vec<Trace> = Vec::with_capacity(curves.len());
+        let held = held_by_pages(ntuples, &curves);
         let mut unread = 0_usize;
         for (index, (page, curve, form)) in curves.into_iter().enumerate() {
             if dependent(form).map(|v| &v.symbol) != y.map(|v| &v.symbol) && dependent(form).is_some() {
@@ -556,19 +567,30 @@ impl Gathering<'_> {
             trace.held.clone_from(&ours.held);
             for (symbol, value) in &page.held {
                 let variable = ntuples.variable(symbol);
-                match (page_value(value), page_unit(ours, variable)) {
-                    (Some((number, _)), (quantity, unit)) => trace.held.push(Coordinate {
+                let factor = held.get(symbol.as_str()).copied().unwrap_or(Some(1.0));
+                match (page_value(value), factor, page_unit(ours, variable)) {
+                    (Some((number, _)), Some(factor), (quantity, unit)) => trace.held.push(Coordinate {
                         raw: Some(value.trim().to_owned()),
                         line: Some(page.line),
-                        ..Coordinate::new(quantity, unit, number)
+                        ..Coordinate::new(quantity, unit, times(number, factor))
                     }),
-                    (None, _) => trace.label = Some(format!("{symbol}={value}")),
+                    _ => trace.label = Some(format!("{symbol}={value}")),
                 }
             }
             if let Some(label) = ours.labels.get(index) {
                 trace.label.clone_from(label);
             }
             traces.push(trace);
+        }
+        for (symbol, _) in held.iter().filter(|(_, factor)| factor.is_none()) {
+            let message = format!(
+                "the FACTOR of {symbol} is not 1, and FIRST and LAST do not tell whether the pages hold {symbol} with or \
+                 without it; its values were left out"
+            );
+            self.remarks.push(
+                Diagnostic::error(Code::new("page-factor"), message)
+                    .help("state FIRST and LAST in true units"),
+            );
         }
         if unread > 0 {
             let message =
@@ -987,6 +1009,103 @@ fn technique_of(axes: &Axes, traces: &[Trace]) -> Technique {
         "concentration" | "substrate-concentration" if axes.y.0 == Quantity::RATE => Technique::RATE_SERIES,
         _ => Technique::UNKNOWN,
     }
+}
+
+/// A question, if a label of units is stated more than once and means different things.
+fn stated_twice(
+    block: &dx::Block,
+    label: &str,
+    about: &str,
+    meaning: &dyn Fn(&str) -> Meaning,
+) -> Option<Question> {
+    let records: Vec<&dx::Record> = block
+        .records
+        .iter()
+        .filter(|record| record.label == label)
+        .collect();
+    let mut meanings: Vec<Meaning> = Vec::new();
+    for record in &records {
+        let meant = meaning(record.value.trim());
+        if !meanings.contains(&meant) {
+            meanings.push(meant);
+        }
+    }
+    if meanings.len() < 2 {
+        return None;
+    }
+    let reading = |quantity: &Quantity, unit: &Unit| Alternative {
+        assume: format!("{about}={quantity}:{unit}"),
+        says: format!("{quantity} in {unit}"),
+    };
+    Some(Question {
+        code: Code::new("units-stated-twice"),
+        message: format!("{label} is stated more than once, with different units"),
+        readings: meanings
+            .iter()
+            .flat_map(|meant| match meant {
+                Meaning::Sure(quantity, unit) | Meaning::Own(quantity, unit) => vec![reading(quantity, unit)],
+                Meaning::Share(quantity) => {
+                    vec![reading(quantity, &Unit::ONE), reading(quantity, &Unit::PERCENT)]
+                }
+                Meaning::Foreign | Meaning::Unknown => Vec::new(),
+            })
+            .collect(),
+        labels: labels(records.last().map(|record| place_of(&record.place))),
+    })
+}
+
+/// For each symbol that the pages hold, by what its values are to be multiplied; nothing where its FACTOR is not 1 and
+/// FIRST and LAST, which are true values, do not tell whether the pages hold true values too.
+fn held_by_pages<'n>(
+    ntuples: &'n dx::Ntuples,
+    curves: &[(&'n dx::Page, &dx::Curve, &str)],
+) -> BTreeMap<&'n str, Option<f64>> {
+    let mut values: BTreeMap<&str, Vec<f64>> = BTreeMap::new();
+    for (page, ..) in curves {
+        for (symbol, value) in &page.held {
+            let number = page_value(value).map(|(number, _)| number);
+            values.entry(symbol).or_default().extend(number);
+        }
+    }
+    let decided = |symbol: &str, values: &[f64]| {
+        let Some(variable) = ntuples.variable(symbol) else {
+            return Some(1.0);
+        };
+        let number = |text: &str| page_value(text).map(|(number, _)| number);
+        let Some(factor) = number(&variable.factor).filter(|factor| *factor != 1.0) else {
+            return Some(1.0);
+        };
+        let ends = [
+            (number(&variable.first), values.first()),
+            (number(&variable.last), values.last()),
+        ];
+        let ends: Vec<(f64, f64)> = ends
+            .into_iter()
+            .filter_map(|(stated, value)| Some((stated?, *value?)))
+            .collect();
+        let fits = |factor: f64| {
+            ends.iter()
+                .all(|(stated, value)| times(*value, factor) == *stated)
+        };
+        match (fits(1.0), fits(factor)) {
+            (true, false) => Some(1.0),
+            (false, true) => Some(factor),
+            _ => None,
+        }
+    };
+    values
+        .into_iter()
+        .map(|(symbol, values)| (symbol, decided(symbol, &values)))
+        .collect()
+}
+
+/// The product of two printed numbers, rounded to 15 digits, which both survive.
+fn times(value: f64, factor: f64) -> f64 {
+    if factor == 1.0 {
+        return value;
+    }
+    let product = value * factor;
+    format!("{product:.14e}").parse().unwrap_or(product)
 }
 
 /// What the pages of NTUPLES hold.

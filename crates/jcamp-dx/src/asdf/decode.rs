@@ -299,6 +299,22 @@ pub(crate) fn decode(source: &Source<'_>, setting: &Setting) -> Ordinates {
     out
 }
 
+/// Whether a word stands here that programs print in place of a number. Its letters are pseudo-digits too, but those
+/// stand between blanks in no table.
+#[inline]
+fn is_word(bytes: &[u8]) -> bool {
+    matches!(bytes.first(), Some(b'N' | b'n' | b'I' | b'i' | b'O' | b'o')) && is_known_word(bytes)
+}
+
+#[cold]
+fn is_known_word(bytes: &[u8]) -> bool {
+    let letters = bytes.iter().take_while(|b| b.is_ascii_alphabetic()).count();
+    let (word, rest) = bytes.split_at(letters);
+    let ends = rest.first().is_none_or(|b| !b.is_ascii_digit());
+    let words: [&[u8]; 7] = [b"nan", b"inf", b"infinity", b"null", b"none", b"over", b"ovrflw"];
+    ends && words.iter().any(|known| word.eq_ignore_ascii_case(known))
+}
+
 struct LineDecoder<'a> {
     bytes: &'a [u8],
     point: u8,
@@ -530,8 +546,18 @@ impl LineDecoder<'_> {
                     repeated = false;
                     i += 1;
                 }
-                Class::Blank => i += 1,
-                Class::Comma if self.point != b',' => i += 1,
+                Class::Blank => {
+                    i += 1;
+                    if is_word(&bytes[i..]) {
+                        return fail(Code::IllegalCharacter, i, alone);
+                    }
+                }
+                Class::Comma if self.point != b',' => {
+                    i += 1;
+                    if is_word(&bytes[i..]) {
+                        return fail(Code::IllegalCharacter, i, alone);
+                    }
+                }
                 Class::Dollar if bytes.get(i + 1) == Some(&b'$') => break,
                 Class::Dollar | Class::Comma | Class::Illegal => {
                     return fail(Code::IllegalCharacter, i, alone);

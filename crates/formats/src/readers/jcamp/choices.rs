@@ -33,10 +33,10 @@ static ASKED: [Asked; Choice::ALL.len()] = [
     Asked {
         choice: Choice::YFactor,
         code: Code::new("y-factor-or-labels"),
-        message: "FIRSTY, MAXY and MINY ask for another factor than YFACTOR",
+        message: "FIRSTY, MAXY and MINY ask for another factor than YFACTOR, or it is stated twice, or not at all",
         about: "y-factor",
-        standard: ("stated", "YFACTOR holds, and the labels are wrong"),
-        other: ("labels", "the labels hold, and YFACTOR is wrong"),
+        standard: ("stated", "YFACTOR holds as it is stated first, or as 1"),
+        other: ("labels", "the other labels hold"),
         remark: dx::Code::FirstYScaled,
     },
     Asked {
@@ -132,13 +132,15 @@ pub(super) fn questions(
                     .filter(|points| !points.is_empty())
             };
             let readings = [(asked.standard, read(true)), (asked.other, read(false))];
-            if let [(_, Some(one)), (_, Some(other))] = &readings
-                && one == other
-            {
+            // Factors that both are one say that no factor is stated: that still needs an answer. All else that gives the
+            // same numbers does not.
+            let same = matches!(&readings, [(_, Some(one)), (_, Some(other))] if one == other);
+            if same && asked.choice != Choice::YFactor {
                 return None;
             }
             let readings = readings
                 .into_iter()
+                .take(if same { 1 } else { 2 })
                 .filter_map(|((answer, means), points)| {
                     Some(Alternative {
                         assume: format!("{}={answer}", asked.about),
