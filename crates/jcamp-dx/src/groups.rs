@@ -1,6 +1,6 @@
 //! Tables of groups: `(XY..XY)`, `(XYW..XYW)`, `(XYM..XYM)` and the assignments in parentheses.
 
-use crate::asdf::decode::without_last_number;
+use crate::asdf::decode::{cut_line_end, without_last_number};
 use crate::axis::{Axis, Stated};
 use crate::curve::{Curve, Decimals, DecimalsBuilder, LineMap, Missing};
 use crate::factors::{Abscissas, Digits, doubt_of_x, doubt_of_y};
@@ -90,6 +90,13 @@ impl Splitter<'_> {
                             at: i,
                         });
                     };
+                    // A second decimal sign: `400.0.1` is no number, and two only by chance.
+                    if bytes.get(number.end) == Some(&self.point) {
+                        return Err(Fault {
+                            code: Code::IllegalCharacter,
+                            at: number.end,
+                        });
+                    }
                     if number.odd_exponent {
                         out.odd_exponent.get_or_insert(i);
                     }
@@ -208,16 +215,16 @@ fn each_group<T: Taker>(
     let bytes = source.text.as_bytes();
     let width = columns.len();
     let pairs = T::PAIRS && axis.x_factor == Decimal::ONE && axis.y_factor == Decimal::ONE;
-    let unterminated =
-        stretch.open_ended && !matches!(bytes[..stretch.to].last(), None | Some(b'\n' | b'\r'));
+    let cut_end = cut_line_end(&bytes[..stretch.to], stretch.point).filter(|_| stretch.open_ended);
     let mut fields = Fields::default();
     let mut odd_exponent = None;
     let mut taken = 0usize;
     let mut broken: Vec<Line> = Vec::new();
     for mut line in Lines::new(source, stretch.from, stretch.to, stretch.line) {
-        let cut = unterminated && line.end == stretch.to;
-        if cut {
-            let end = line.start + without_last_number(&bytes[line.start..line.end]);
+        let cut_end = cut_end.filter(|cut| (line.start + 1..=line.end).contains(cut));
+        let cut = cut_end.is_some();
+        if let Some(cut) = cut_end {
+            let end = line.start + without_last_number(&bytes[line.start..cut]);
             let span = Span {
                 start: end,
                 end: line.end,
@@ -402,19 +409,7 @@ pub(crate) fn read_points(
         remark_broken(source, &broken, 2, &mut left_out, notes);
     }
     if points.in_columns(axis) {
-        let found = format!("{} pairs, {} on a line", points.x.len(), points.most_on_a_line);
-        notes.add(
-            Code::PointsInColumns,
-            stretch.line,
-            stretch.head,
-            found,
-            "X that rises or falls, or NPOINTS",
-        );
-        left_out.push(LeftOut {
-            first: stretch.line,
-            last: u32::MAX,
-            code: Code::PointsInColumns,
-        });
+        leave_out_columns(points.x.len(), stretch, &mut left_out, notes);
         points = PointsWriter::default();
     }
     points.flush();
@@ -524,8 +519,8 @@ impl PointsWriter {
     /// and down.
     fn in_columns(&self, axis: &Axis) -> bool {
         let most = self.most_on_a_line.max(self.pending.1);
-        let ordered = self.x.is_sorted() || self.x.is_sorted_by(|a, b| a >= b);
-        most > 1 && axis.count() != Some(self.x.len() + self.missing.len()) && !ordered
+        let counted = axis.count() == Some(self.x.len() + self.missing.len());
+        most > 1 && !counted && !is_ordered(self.x.iter().copied())
     }
 
     fn flush(&mut self) {
@@ -576,6 +571,28 @@ impl PointsWriter {
             lines: self.lines,
         }
     }
+}
+
+/// Whether the abscissas rise or fall.
+fn is_ordered(x: impl Iterator<Item = f64> + Clone) -> bool {
+    x.clone().is_sorted() || x.is_sorted_by(|a, b| a >= b)
+}
+
+/// Leaves out a table whose groups may be columns over one X.
+fn leave_out_columns(groups: usize, stretch: &Stretch, left_out: &mut Vec<LeftOut>, notes: &mut Notes<'_>) {
+    let found = format!("{groups} groups of numbers, several on a line, whose X go up and down");
+    notes.add(
+        Code::PointsInColumns,
+        stretch.line,
+        stretch.head,
+        found,
+        "X that rises or falls, or NPOINTS",
+    );
+    left_out.push(LeftOut {
+        first: stretch.line,
+        last: u32::MAX,
+        code: Code::PointsInColumns,
+    });
 }
 
 /// Compares the labels with the points.
@@ -787,6 +804,11 @@ pub(crate) fn read_peaks(
     remark_broken(source, &broken, columns.len(), &mut left_out, notes);
     [peaks.x_decimals, peaks.y_decimals, peaks.width_decimals] = builders.map(DecimalsBuilder::finish);
     check_rows(axis, peaks.rows.len(), stretch, notes);
+    let several = peaks.rows.windows(2).any(|pair| pair[0].line == pair[1].line);
+    if several && axis.count() != Some(peaks.rows.len()) && !is_ordered(peaks.rows.iter().map(|row| row.x)) {
+        leave_out_columns(peaks.rows.len(), stretch, &mut left_out, notes);
+        peaks = Peaks::default();
+    }
     (peaks, left_out)
 }
 

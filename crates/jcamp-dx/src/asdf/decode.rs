@@ -195,6 +195,19 @@ pub(crate) fn without_last_number(line: &[u8]) -> usize {
     }
 }
 
+/// Where the line ends that may be cut, if the table runs to the end of the text: the last line if no line end follows
+/// it, and also if an editor has added one and the last number ends with its decimal sign.
+pub(crate) fn cut_line_end(bytes: &[u8], point: u8) -> Option<usize> {
+    match bytes.last() {
+        None => None,
+        Some(b'\n' | b'\r') => {
+            let at = bytes.iter().rposition(|b| !b.is_ascii_whitespace())?;
+            (bytes[at] == point).then_some(at + 1)
+        }
+        Some(_) => Some(bytes.len()),
+    }
+}
+
 /// What the decoder has to know of the table.
 pub(crate) struct Setting {
     pub(crate) from: usize,
@@ -240,12 +253,11 @@ pub(crate) fn decode(source: &Source<'_>, setting: &Setting) -> Ordinates {
     // A guess that spares most of the growing: tables of differences hold about one ordinate a byte, plain ones a
     // fifth of that.
     out.values.reserve((stretch.len() / 4).min(setting.budget) + 16);
-    let unterminated =
-        setting.open_ended && !matches!(bytes[..setting.to].last(), None | Some(b'\n' | b'\r'));
+    let cut = cut_line_end(&bytes[..setting.to], setting.point).filter(|_| setting.open_ended);
     for line in Lines::new(source, setting.from, setting.to, setting.line) {
         let mut end = line.end;
-        if unterminated && line.end == setting.to {
-            end = line.start + without_last_number(&bytes[line.start..line.end]);
+        if let Some(cut) = cut.filter(|cut| (line.start + 1..=line.end).contains(cut)) {
+            end = line.start + without_last_number(&bytes[line.start..cut]);
             out.cut = Some((line.number, end, line.end));
         }
         let mut i = line.start;
@@ -255,7 +267,9 @@ pub(crate) fn decode(source: &Source<'_>, setting: &Setting) -> Ordinates {
         if i >= end || bytes[i..end].starts_with(b"$$") {
             continue;
         }
-        let Some(x) = scan(&bytes[..end], i, setting.point, exponents).filter(|x| !x.long) else {
+        let Some(x) = scan(&bytes[..end], i, setting.point, exponents)
+            .filter(|x| !x.long && bytes.get(x.end) != Some(&setting.point))
+        else {
             out.lost.push((
                 line.number,
                 Damage {
@@ -447,6 +461,7 @@ impl LineDecoder<'_> {
                     // Nearly all values are short and plain; they are kept out of the general path below.
                     if class == Class::Number {
                         if let Some(number) = scan(bytes, i, self.point, self.exponents)
+                            && bytes.get(number.end) != Some(&self.point)
                             && !number.long
                             && !number.odd_exponent
                             && number.mantissa != 0
@@ -509,6 +524,10 @@ impl LineDecoder<'_> {
                         return fail(Code::IllegalCharacter, at, alone);
                     };
                     i = number.end;
+                    // A second decimal sign: `400.0.1` is no number, and two only by chance.
+                    if bytes.get(i) == Some(&self.point) {
+                        return fail(Code::IllegalCharacter, i, alone);
+                    }
                     if number.odd_exponent {
                         self.out.odd_exponent.get_or_insert((self.line, at));
                     }

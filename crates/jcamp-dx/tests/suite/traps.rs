@@ -562,6 +562,31 @@ fn columns_under_the_form_of_pairs() {
     );
 }
 
+/// `400.0.1` is no number; a number that ends with its point at the end of a file without END may be cut.
+#[test]
+fn stray_points() {
+    let document = open(&file("##NPOINTS=2", "##XYPOINTS=(XY..XY)\n400.0.1\n401 0.2"));
+    assert_eq!(curve(&document).y, [0.2]);
+    assert!(codes(&document).contains(&Code::IllegalCharacter));
+    let labels = "##XFACTOR=1\n##YFACTOR=1\n##FIRSTX=400\n##LASTX=402\n##NPOINTS=3";
+    let table = "##XYDATA=(X++(Y..Y))\n400 0.1 0.2.3";
+    assert!(codes(&open(&file(labels, table))).contains(&Code::IllegalCharacter));
+    for table in [
+        "##XYDATA=(X++(Y..Y))\n400 0.1 0.2 0.",
+        "##XYPOINTS=(XY..XY)\n400 0.1\n401 0.2\n402 0.",
+    ] {
+        let text = file(labels, table).replace("##END=\n", "");
+        let document = open(&text);
+        assert_eq!(curve(&document).y, [0.1, 0.2], "{:#?}", document.remarks);
+        assert!(codes(&document).contains(&Code::TableCutOff));
+    }
+    let whole = open(&file(labels, "##XYDATA=(X++(Y..Y))\n400 1. 2. 3."));
+    assert_eq!(
+        (codes(&whole), &curve(&whole).y[..]),
+        (vec![], &[1.0, 2.0, 3.0][..])
+    );
+}
+
 /// 6.00 was never published: read leniently, and said so.
 #[test]
 fn versions() {
