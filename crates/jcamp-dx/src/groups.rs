@@ -126,10 +126,10 @@ impl Splitter<'_> {
     }
 
     /// Splits a line of exactly two short numbers without factors, which most lines of pairs are; nothing for all
-    /// others.
+    /// others. Numbers end at the line's end by themselves, so they may be looked for up to `limit`.
     #[inline(always)]
-    fn pair(&self, from: usize, to: usize) -> Option<((f64, u16), (f64, u16))> {
-        let bytes = &self.source.text.as_bytes()[..to];
+    fn pair(&self, from: usize, to: usize, limit: usize) -> Option<((f64, u16), (f64, u16))> {
+        let bytes = &self.source.text.as_bytes()[..limit];
         let blanks = |mut i: usize| {
             while bytes.get(i) == Some(&b' ') {
                 i += 1;
@@ -243,7 +243,8 @@ fn each_group<T: Taker>(
             });
             line.end = end;
         }
-        if pairs && let Some((x, y)) = splitter.pair(line.start, line.end) {
+        let limit = if cut { line.end } else { stretch.to };
+        if pairs && let Some((x, y)) = splitter.pair(line.start, line.end, limit) {
             taken += 1;
             if taken > bound {
                 left_out.push(LeftOut {

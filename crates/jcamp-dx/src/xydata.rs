@@ -37,8 +37,10 @@ struct Layout {
 
 /// A table under analysis.
 struct Table<'a> {
-    ordinates: &'a Ordinates,
+    ordinates: Ordinates,
     lines: &'a [DataLine],
+    /// The X printed at each line, as true values.
+    x: Vec<f64>,
     /// The line before this one is absent or damaged, so counting cannot go on over it.
     gaps: Vec<bool>,
     axis: &'a Axis,
@@ -61,6 +63,7 @@ pub(crate) fn read(
         point: stretch.point,
         exponents: stretch.exponents,
         doubtful_exponents: stretch.doubtful_exponents,
+        promised: axis.count(),
         budget,
         open_ended: stretch.open_ended,
     };
@@ -89,9 +92,18 @@ pub(crate) fn read(
         && lines.iter().all(|l| l.damage.is_none())
         && ordinates.lost.is_empty()
         && ordinates.cut.is_none();
+    let printed = |line: &DataLine| {
+        let mantissa = if line.x.negative {
+            -line.x.mantissa
+        } else {
+            line.x.mantissa
+        };
+        product(mantissa, line.x.exponent, axis.x_factor)
+    };
     let table = Table {
-        ordinates: &ordinates,
+        ordinates,
         lines: &lines,
+        x: lines.iter().map(printed).collect(),
         gaps,
         axis,
         complete,
@@ -251,9 +263,7 @@ impl Table<'_> {
     }
 
     fn printed_x(&self, k: usize) -> f64 {
-        let x = self.lines[k].x;
-        let mantissa = if x.negative { -x.mantissa } else { x.mantissa };
-        product(mantissa, x.exponent, self.axis.x_factor)
+        self.x[k]
     }
 
     /// The printed X of line `k` as a true, exact decimal.
@@ -835,7 +845,7 @@ impl Table<'_> {
 
     /// Places every line, tests every check, and writes the points that are certain.
     fn assemble(
-        &self,
+        mut self,
         source: &Source<'_>,
         stretch: &Stretch,
         layout: &Layout,
@@ -851,7 +861,7 @@ impl Table<'_> {
             self.usual_step()
         };
         let joints = self.joints(checks, &positions, &slips, notes, stretch);
-        let mut writer = CurveWriter::new(self, source, grid, stretch.point);
+        let mut pieces = Vec::with_capacity(self.lines.len());
         let mut losses = !outcome.left_out.is_empty();
         for k in 0..self.lines.len() {
             let line = &self.lines[k];
@@ -894,10 +904,17 @@ impl Table<'_> {
                     });
                 }
             }
-            writer.line(line, at, from, to.min(line.len));
+            pieces.push(Piece {
+                line: k,
+                at,
+                from,
+                to: to.min(line.len),
+            });
         }
-        let placed = writer.next;
-        for number in std::mem::take(&mut writer.out_of_range) {
+        let starts_with_a_value = self.starts_with_a_value();
+        let written = self.write(source, grid, stretch.point, &pieces);
+        let (curve, placed) = (written.curve, written.placed);
+        for number in written.out_of_range {
             losses = true;
             let found = "an ordinate beyond the range of numbers".into();
             let line = self.lines.iter().find(|l| l.number == number);
@@ -918,7 +935,6 @@ impl Table<'_> {
                 code: Code::NumberTooLong,
             });
         }
-        let curve = writer.finish();
         if checks == Checks::All
             && let Some(last) = self.lines.last().filter(|l| l.wants_check() && !losses)
         {
@@ -935,7 +951,16 @@ impl Table<'_> {
                 "a line with the last X and ordinate",
             );
         }
-        self.check_labels(&curve, grid, placed, losses, stretch, notes, outcome);
+        self.check_labels(
+            &curve,
+            grid,
+            placed,
+            losses,
+            starts_with_a_value,
+            stretch,
+            notes,
+            outcome,
+        );
         outcome.curve = curve;
         outcome.left_out.sort_by_key(|l| l.first);
     }
@@ -994,6 +1019,59 @@ impl Table<'_> {
         (*usual).max(1)
     }
 
+    /// Writes the pieces of the lines as a curve. Takes the ordinates along.
+    fn write(&mut self, source: &Source<'_>, grid: &Grid, point: u8, pieces: &[Piece]) -> Written {
+        let mut next = 0;
+        let whole = pieces.len() == self.lines.len()
+            && pieces.iter().all(|piece| {
+                let line = &self.lines[piece.line];
+                let follows = piece.at == next && line.first == next;
+                next += line.len;
+                follows && piece.from == 0 && piece.to == line.len
+            });
+        let mut writer = CurveWriter::new(self, source, grid, point);
+        let Some(scale) = writer.plain.filter(|_| whole) else {
+            let room = pieces.iter().map(|piece| piece.to - piece.from).sum();
+            writer.x.reserve(room);
+            writer.y.reserve(room);
+            for piece in pieces {
+                writer.line(&self.lines[piece.line], piece.at, piece.from, piece.to);
+            }
+            return writer.finish();
+        };
+        // Every ordinate is a point, as in all plain tables: their room becomes that of the points.
+        let y_decimals = writer.decimals_of_y();
+        let (mut x, mut lines) = (Vec::with_capacity(next), LineMap::default());
+        grid.extend(0, next, &mut x);
+        for line in self.lines {
+            lines.push(line.number, line.len);
+        }
+        let values = std::mem::take(&mut self.ordinates.values);
+        let y = if scale.divide {
+            values
+                .into_iter()
+                .map(|m| (m * scale.multiplier) as f64 / scale.power)
+                .collect()
+        } else {
+            values
+                .into_iter()
+                .map(|m| (m * scale.multiplier) as f64 * scale.power)
+                .collect()
+        };
+        Written {
+            curve: Curve {
+                x,
+                y,
+                x_decimals: grid.decimals(),
+                y_decimals,
+                missing: Vec::new(),
+                lines,
+            },
+            placed: next,
+            out_of_range: Vec::new(),
+        }
+    }
+
     /// The first ordinate is one that FIRSTY can be compared with.
     fn starts_with_a_value(&self) -> bool {
         self.lines
@@ -1031,12 +1109,12 @@ impl Table<'_> {
                 start: line.start,
                 end: line.start + (line.x.end - line.start),
             };
-            let printed = quote(source.text.get(line.start..line.x.end).unwrap_or("").trim());
+            let printed = || quote(source.text.get(line.start..line.x.end).unwrap_or("").trim());
             let sound = expected.filter(|e| self.fits(k, *e, grid));
             let at = if let Some(e) = sound {
                 if self.off(k, e, grid) > self.tolerance(k, grid) {
                     let expected = format!("X = {}", grid.at(e));
-                    notes.add(Code::XCheckOff, line.number, span, printed, expected);
+                    notes.add(Code::XCheckOff, line.number, span, printed(), expected);
                 }
                 Some(e)
             } else if let Some(e) = expected.filter(|e| *by_labels || self.goes_on(k, *e, grid, checks)) {
@@ -1044,7 +1122,7 @@ impl Table<'_> {
                     Code::XCheckFailed,
                     line.number,
                     span,
-                    printed,
+                    printed(),
                     format!("X = {}", grid.at(e)),
                 );
                 Some(e)
@@ -1078,7 +1156,7 @@ impl Table<'_> {
                     None => {
                         let wanted =
                             expected.map_or("an X of the spacing".into(), |e| format!("X = {}", grid.at(e)));
-                        notes.add(Code::LineOutOfPlace, line.number, span, printed, wanted);
+                        notes.add(Code::LineOutOfPlace, line.number, span, printed(), wanted);
                         let code = Code::LineOutOfPlace;
                         outcome.left_out.push(LeftOut {
                             first: line.number,
@@ -1178,6 +1256,7 @@ impl Table<'_> {
         grid: &Grid,
         placed: usize,
         losses: bool,
+        starts_with_a_value: bool,
         stretch: &Stretch,
         notes: &mut Notes<'_>,
         outcome: &mut Outcome,
@@ -1241,12 +1320,12 @@ impl Table<'_> {
                 notes.add(code, delta.line, delta.span, value.to_string(), step.to_string());
             }
         }
-        let ordinates = self.ordinates;
+        let ordinates = &self.ordinates;
         let digits = Digits {
             exponent: ordinates.exponent,
             integers: ordinates.exponent >= 0 && ordinates.exponents.iter().all(|e| *e >= 0),
         };
-        let first_is_there = self.starts_with_a_value() && curve.missing.first().is_none_or(|m| m.before > 0);
+        let first_is_there = starts_with_a_value && curve.missing.first().is_none_or(|m| m.before > 0);
         let first = curve.y.first().copied().filter(|_| first_is_there);
         check_ordinates(axis, curve, !losses, first, digits, notes, outcome);
         if placed > 0 {
@@ -1275,8 +1354,9 @@ pub(crate) fn check_ordinates(
     outcome: &mut Outcome,
 ) {
     let whole = whole && !curve.is_empty();
-    let greatest = |values: &[f64]| values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let least = |values: &[f64]| values.iter().copied().fold(f64::INFINITY, f64::min);
+    // Curves hold finite numbers only, so a plain comparison will do, of several lanes at once.
+    let greatest = |values: &[f64]| extreme_of(values, f64::NEG_INFINITY, |a, b| if a > b { a } else { b });
+    let least = |values: &[f64]| extreme_of(values, f64::INFINITY, |a, b| if a < b { a } else { b });
     let extreme = |stated: Option<Stated>, value: &dyn Fn(&[f64]) -> f64| {
         stated.filter(|_| whole).map(|stated| (stated, value(&curve.y)))
     };
@@ -1325,6 +1405,19 @@ pub(crate) fn check_ordinates(
     }
 }
 
+/// The outermost of `values`, in eight lanes, which need not wait for each other.
+fn extreme_of(values: &[f64], start: f64, outer: impl Fn(f64, f64) -> f64 + Copy) -> f64 {
+    let mut lanes = [start; 8];
+    let chunks = values.chunks_exact(lanes.len());
+    let rest = chunks.remainder();
+    for chunk in chunks {
+        for (lane, value) in lanes.iter_mut().zip(chunk) {
+            *lane = outer(*value, *lane);
+        }
+    }
+    lanes.iter().chain(rest).copied().fold(start, |a, b| outer(b, a))
+}
+
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 enum First {
     /// FIRSTX as stated.
@@ -1351,6 +1444,32 @@ struct Candidate {
     by: By,
 }
 
+/// The ordinates `from..to` of a line, whose first one is point `at`.
+#[derive(Clone, Copy, Debug)]
+struct Piece {
+    line: usize,
+    at: usize,
+    from: usize,
+    to: usize,
+}
+
+/// What was written of a table.
+struct Written {
+    curve: Curve,
+    /// How many points of the grid were reached.
+    placed: usize,
+    /// Lines with an ordinate beyond the range of an `f64`, once for each.
+    out_of_range: Vec<u32>,
+}
+
+/// How plain integers become true values: times the multiplier, which is exact, and then one division or product.
+#[derive(Clone, Copy, Debug)]
+struct Scale {
+    multiplier: i64,
+    power: f64,
+    divide: bool,
+}
+
 /// Turns stretches of ordinates into points.
 struct CurveWriter<'a> {
     ordinates: &'a Ordinates,
@@ -1368,12 +1487,12 @@ struct CurveWriter<'a> {
     /// Lines with an ordinate beyond the range of an `f64`, once for each.
     out_of_range: Vec<u32>,
     /// All ordinates are plain integers that one multiplication or division makes exact.
-    plain: Option<(i64, f64, bool)>,
+    plain: Option<Scale>,
 }
 
 impl<'a> CurveWriter<'a> {
     fn new(table: &'a Table<'a>, source: &'a Source<'a>, grid: &'a Grid, point: u8) -> Self {
-        let ordinates = table.ordinates;
+        let ordinates = &table.ordinates;
         let factor = table.axis.y_factor;
         let exponent = ordinates.exponent + factor.exponent;
         let regular = ordinates.exponents.is_empty()
@@ -1389,14 +1508,11 @@ impl<'a> CurveWriter<'a> {
         let exact = greatest
             .checked_mul(factor.mantissa.unsigned_abs())
             .is_some_and(|g| g <= EXACT);
-        let plain = (regular && exact).then(|| {
-            (
-                factor.mantissa,
-                POWERS[exponent.unsigned_abs() as usize],
-                exponent < 0,
-            )
+        let plain = (regular && exact).then(|| Scale {
+            multiplier: factor.mantissa,
+            power: POWERS[exponent.unsigned_abs() as usize],
+            divide: exponent < 0,
         });
-        let room = ordinates.values.len();
         Self {
             ordinates,
             source,
@@ -1404,8 +1520,8 @@ impl<'a> CurveWriter<'a> {
             factor,
             point,
             next: 0,
-            x: Vec::with_capacity(room),
-            y: Vec::with_capacity(room),
+            x: Vec::new(),
+            y: Vec::new(),
             lines: LineMap::default(),
             missing: Vec::new(),
             decimals: DecimalsBuilder::default(),
@@ -1422,7 +1538,12 @@ impl<'a> CurveWriter<'a> {
         }
         let (first, count) = (line.first + from, to - from);
         self.next = at + to;
-        if let Some((multiplier, power, divide)) = self.plain {
+        if let Some(Scale {
+            multiplier,
+            power,
+            divide,
+        }) = self.plain
+        {
             let values = &self.ordinates.values[first..first + count];
             if divide {
                 self.y
@@ -1474,19 +1595,28 @@ impl<'a> CurveWriter<'a> {
         value.is_finite().then_some(value)
     }
 
-    fn finish(self) -> Curve {
+    /// The count of decimals that all plain values have.
+    fn decimals_of_y(&self) -> Decimals {
+        Decimals::Same(decimals_of(self.ordinates.exponent + self.factor.exponent))
+    }
+
+    fn finish(self) -> Written {
         let y_decimals = if self.plain.is_some() {
-            Decimals::Same(decimals_of(self.ordinates.exponent + self.factor.exponent))
+            self.decimals_of_y()
         } else {
             self.decimals.finish()
         };
-        Curve {
-            x: self.x,
-            y: self.y,
-            x_decimals: self.grid.decimals(),
-            y_decimals,
-            missing: self.missing,
-            lines: self.lines,
+        Written {
+            curve: Curve {
+                x: self.x,
+                y: self.y,
+                x_decimals: self.grid.decimals(),
+                y_decimals,
+                missing: self.missing,
+                lines: self.lines,
+            },
+            placed: self.next,
+            out_of_range: self.out_of_range,
         }
     }
 }

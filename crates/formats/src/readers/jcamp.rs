@@ -338,7 +338,7 @@ impl Gathering<'_> {
         ours: &Ours,
         x_units: &str,
         y_units: &str,
-        greatest: f64,
+        greatest: &dyn Fn() -> f64,
     ) -> Option<Axes> {
         let place = |label: &str| block.record(label).map(|record| place_of(&record.place));
         let x_place = place("XUNITS").or_else(|| place("UNITS"));
@@ -426,13 +426,14 @@ impl Gathering<'_> {
                 axes.y = (quantity, unit);
             }
             // A share above a few percent over one cannot be a fraction; below, the standard's meaning holds.
-            (None, None, Meaning::Share(quantity)) if greatest <= 1.5 => {
+            (None, None, Meaning::Share(quantity)) if greatest() <= 1.5 => {
                 axes.because.push(format!(
                     "YUNITS says `{y_units}` and no value is above 1.5: a fraction"
                 ));
                 axes.y = (quantity, Unit::ONE);
             }
             (None, None, Meaning::Share(quantity)) => {
+                let greatest = greatest();
                 axes.questions.push(Question {
                     code: Code::new("percent-or-fraction"),
                     message: format!(
@@ -482,11 +483,13 @@ impl Gathering<'_> {
     fn curves(&mut self, block: &dx::Block, curves: &[(&dx::Table, &dx::Curve)], ours: &Ours) {
         let x_units = block.value("XUNITS").unwrap_or("").trim().to_owned();
         let y_units = block.value("YUNITS").unwrap_or("").trim().to_owned();
-        let greatest = curves
-            .iter()
-            .flat_map(|(_, curve)| curve.y.iter().copied())
-            .fold(f64::NEG_INFINITY, f64::max);
-        let Some(axes) = self.axes(block, ours, &x_units, &y_units, greatest) else {
+        let greatest = || {
+            curves
+                .iter()
+                .flat_map(|(_, curve)| curve.y.iter().copied())
+                .fold(f64::NEG_INFINITY, f64::max)
+        };
+        let Some(axes) = self.axes(block, ours, &x_units, &y_units, &greatest) else {
             return;
         };
         let mut traces: Vec<Trace> = Vec::with_capacity(curves.len());
@@ -545,11 +548,13 @@ impl Gathering<'_> {
         };
         let y = dependent(form).or_else(|| of_kind("DEPENDENT"));
         let units = |variable: Option<&dx::Variable>| variable.map_or("", |v| v.units.trim()).to_owned();
-        let greatest = curves
-            .iter()
-            .flat_map(|(_, curve, _)| curve.y.iter().copied())
-            .fold(f64::NEG_INFINITY, f64::max);
-        let Some(axes) = self.axes(block, ours, &units(x), &units(y), greatest) else {
+        let greatest = || {
+            curves
+                .iter()
+                .flat_map(|(_, curve, _)| curve.y.iter().copied())
+                .fold(f64::NEG_INFINITY, f64::max)
+        };
+        let Some(axes) = self.axes(block, ours, &units(x), &units(y), &greatest) else {
             return;
         };
         let mut traces: Vec<Trace> = Vec::with_capacity(curves.len());
@@ -640,11 +645,12 @@ impl Gathering<'_> {
             _ => return,
         };
         let units = |label: &str| block.value(label).unwrap_or("").trim().to_owned();
-        let greatest = rows
-            .iter()
-            .filter_map(|row| row.y)
-            .fold(f64::NEG_INFINITY, f64::max);
-        let Some(axes) = self.axes(block, ours, &units("XUNITS"), &units("YUNITS"), greatest) else {
+        let greatest = || {
+            rows.iter()
+                .filter_map(|row| row.y)
+                .fold(f64::NEG_INFINITY, f64::max)
+        };
+        let Some(axes) = self.axes(block, ours, &units("XUNITS"), &units("YUNITS"), &greatest) else {
             return;
         };
         let (mut x, mut y, mut names, mut lines, mut absent) = (vec![], vec![], vec![], Lines::default(), 0);

@@ -3,7 +3,7 @@
 //! This pass knows no labels: it turns characters into ordinates and notes how each line starts and ends. Which
 //! of the ordinates are check values, and which points are certain, is decided afterwards over the whole table.
 
-use crate::number::{Exponents, Scanned, scan, scan_digits};
+use crate::number::{Exponents, Scanned, scan, scan_digits, short};
 use crate::records::{Lines, Source};
 use crate::remark::Code;
 
@@ -219,6 +219,8 @@ pub(crate) struct Setting {
     pub(crate) exponents: Exponents,
     /// An `E` may be both, see [`exponent_or_squeezed`].
     pub(crate) doubtful_exponents: bool,
+    /// How many points NPOINTS promises.
+    pub(crate) promised: Option<usize>,
     /// Most ordinates to hand out.
     pub(crate) budget: usize,
     /// The table runs to the end of the text, which may be cut.
@@ -250,9 +252,16 @@ pub(crate) fn decode(source: &Source<'_>, setting: &Setting) -> Ordinates {
     let mut out = Ordinates::default();
     let stretch = &bytes[setting.from..setting.to];
     let exponents = setting.exponents;
-    // A guess that spares most of the growing: tables of differences hold about one ordinate a byte, plain ones a
-    // fifth of that.
-    out.values.reserve((stretch.len() / 4).min(setting.budget) + 16);
+    // Room that spares the growing: as many as NPOINTS promises, with a check value on lines of 60 characters and a line
+    // to spare, but not without end. Without a promise, tables of differences hold about one ordinate a byte, plain ones
+    // a fifth of that.
+    let promised = setting
+        .promised
+        .map(|count| count.saturating_add(stretch.len() / 60 + 256));
+    let room = promised
+        .unwrap_or(stretch.len() / 4 + 16)
+        .min(4 * stretch.len() + 256);
+    out.values.reserve(room.min(setting.budget));
     let cut = cut_line_end(&bytes[..setting.to], setting.point).filter(|_| setting.open_ended);
     for line in Lines::new(source, setting.from, setting.to, setting.line) {
         let mut end = line.end;
@@ -281,8 +290,11 @@ pub(crate) fn decode(source: &Source<'_>, setting: &Setting) -> Ordinates {
         };
         i = x.end;
         let first = out.values.len();
+        // Numbers end at the line's end by themselves, unless the line was cut.
+        let limit = if end < line.end { end } else { setting.to };
         let mut decoder = LineDecoder {
-            bytes: &bytes[..end],
+            bytes: &bytes[..limit],
+            end,
             point: setting.point,
             exponents,
             doubtful_exponents: setting.doubtful_exponents,
@@ -331,6 +343,8 @@ fn is_known_word(bytes: &[u8]) -> bool {
 
 struct LineDecoder<'a> {
     bytes: &'a [u8],
+    /// Where the line ends.
+    end: usize,
     point: u8,
     exponents: Exponents,
     doubtful_exponents: bool,
@@ -349,11 +363,49 @@ enum Form {
 }
 
 impl LineDecoder<'_> {
+    /// Reads number after number, each behind a single blank or a sign or both, as long as they are short, plain, and
+    /// have as many decimals as those before: nearly all of a table of plain numbers. Returns where that ends.
+    #[inline]
+    fn plain_numbers(&mut self, from: usize) -> usize {
+        let (bytes, point) = (self.bytes, self.point);
+        let out = &mut *self.out;
+        if !out.exponents.is_empty() {
+            return from;
+        }
+        let mut i = from;
+        while i < self.end {
+            let mut at = i;
+            if bytes[at] == b' ' && bytes.get(at + 1).is_some_and(|b| matches!(b, b'+' | b'-')) {
+                at += 1;
+            }
+            let before = bytes[at];
+            if !matches!(before, b' ' | b'+' | b'-') {
+                break;
+            }
+            let Some((mantissa, fraction, next)) = short(bytes, at + 1, point) else {
+                break;
+            };
+            if out.values.is_empty() {
+                out.exponent = -fraction;
+            }
+            let goes_on = bytes
+                .get(next)
+                .is_some_and(|b| matches!(b, b'E' | b'e') || *b == point);
+            // A negative zero is none of these.
+            if goes_on || mantissa == 0 || -fraction != out.exponent {
+                break;
+            }
+            out.values.push(if before == b'-' { -mantissa } else { mantissa });
+            i = next;
+        }
+        i
+    }
+
     /// Decodes ordinates from `i` on. Returns how the line ends, the index of its first difference, and damage.
     #[inline]
     fn run(&mut self, mut i: usize, first: usize) -> (Ends, Option<usize>, Option<Damage>) {
         let bytes = self.bytes;
-        let end = bytes.len();
+        let end = self.end;
         self.out.values.reserve(end - i);
         let mut form = Form::Nothing;
         let mut repeated = false;
@@ -369,6 +421,18 @@ impl LineDecoder<'_> {
         }
         while i < end {
             let (class, digit) = CLASSES[bytes[i] as usize];
+            if matches!(class, Class::Blank | Class::Number) {
+                let before = self.out.values.len();
+                i = self.plain_numbers(i);
+                if self.out.values.len() > before {
+                    current = self.out.values[self.out.values.len() - 1];
+                    exponent = self.out.exponent;
+                    plain = exponent == 0;
+                    form = Form::Absolute;
+                    repeated = false;
+                    continue;
+                }
+            }
             match class {
                 Class::Difference | Class::DifferenceNegative => {
                     let at = i;
@@ -606,6 +670,7 @@ mod tests {
             point: b'.',
             exponents: Exponents::Strict,
             doubtful_exponents: false,
+            promised: None,
             budget: 1000,
             open_ended: false,
         };
