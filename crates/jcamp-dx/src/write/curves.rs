@@ -18,127 +18,6 @@ pub(super) struct Plan {
     pub(super) integers: Option<(Vec<i64>, u16)>,
 }
 
-pub(super) fn bits_equal(a: &[f64], b: &[f64]) -> bool {
-    a.len() == b.len() && a.iter().zip(b).all(|(a, b)| a.to_bits() == b.to_bits())
-}
-
-pub(super) fn check_curve(curve: &Curve, title: &str) -> Result<(), Refusal> {
-    let inconsistent = |what| {
-        Err(Refusal::Inconsistent {
-            title: title.to_owned(),
-            what,
-        })
-    };
-    if curve.x.len() != curve.y.len() {
-        return inconsistent("x and y must be of equal length");
-    }
-    if curve.is_empty() {
-        return Err(Refusal::Empty {
-            title: title.to_owned(),
-        });
-    }
-    for (decimals, values) in [(&curve.x_decimals, &curve.x), (&curve.y_decimals, &curve.y)] {
-        if matches!(decimals, Decimals::Each(counts) if counts.len() != values.len()) {
-            return inconsistent("a list of decimals must have one entry for each value");
-        }
-    }
-    // A sum of finite numbers can overflow, so each is looked at.
-    let odd = curve
-        .x
-        .iter()
-        .zip(&curve.y)
-        .position(|(x, y)| !(x.is_finite() && y.is_finite()));
-    if let Some(index) = odd {
-        return Err(Refusal::NotFinite {
-            title: title.to_owned(),
-            index,
-        });
-    }
-    let in_order = curve.missing.windows(2).all(|w| w[0].before <= w[1].before);
-    if !in_order || curve.missing.last().is_some_and(|m| m.before > curve.len()) {
-        return inconsistent("missing points must be in order and within the curve");
-    }
-    match curve.missing.iter().position(|m| !m.x.is_finite()) {
-        Some(index) => Err(Refusal::NotFinite {
-            title: title.to_owned(),
-            index,
-        }),
-        None => Ok(()),
-    }
-}
-
-/// The abscissas of all points, missing ones in their places.
-pub(super) fn all_abscissas(curve: &Curve) -> std::borrow::Cow<'_, [f64]> {
-    if curve.missing.is_empty() {
-        return std::borrow::Cow::Borrowed(&curve.x);
-    }
-    let mut all = Vec::with_capacity(curve.x.len() + curve.missing.len());
-    let mut from = 0;
-    for Missing { x, before, .. } in &curve.missing {
-        all.extend_from_slice(&curve.x[from..*before]);
-        all.push(*x);
-        from = *before;
-    }
-    all.extend_from_slice(&curve.x[from..]);
-    std::borrow::Cow::Owned(all)
-}
-
-/// The grid that gives exactly these abscissas and decimals back, if there is one.
-pub(super) fn even_grid(x: &[f64], decimals: &Decimals) -> Option<Grid> {
-    let end = |value: f64| match decimals {
-        Decimals::Same(d) => Some(Decimal {
-            mantissa: integer(value, *d)?,
-            exponent: -i32::from(*d),
-        }),
-        Decimals::Unlimited => shortest(value),
-        Decimals::Each(_) => None,
-    };
-    let (first, last) = (end(x[0])?, end(x[x.len() - 1])?);
-    let grid = Grid::between(first, last, x.len() - 1)?;
-    // Steps below the last printed digit cannot be told at the start of a line.
-    if grid.decimals() != *decimals
-        || (x.len() > 1 && (grid.step() == 0.0 || line_decimals(grid.step()) > 15))
-    {
-        return None;
-    }
-    let mut computed = Vec::with_capacity(1024);
-    for (chunk, values) in x.chunks(1024).enumerate() {
-        computed.clear();
-        grid.extend(chunk * 1024, values.len(), &mut computed);
-        if !bits_equal(&computed, values) {
-            return None;
-        }
-    }
-    Some(grid)
-}
-
-/// The decimals with which a step is exact: those of its grid, or none for quotients without end.
-fn step_decimals(grid: &Grid, step: f64) -> Option<u16> {
-    grid.decimals().greatest().filter(|d| integer(step, *d).is_some())
-}
-
-fn extremes(values: &[f64]) -> (usize, usize) {
-    let (mut min, mut max) = (0, 0);
-    for (index, value) in values.iter().enumerate() {
-        if *value < values[min] {
-            min = index;
-        }
-        if *value > values[max] {
-            max = index;
-        }
-    }
-    (min, max)
-}
-
-/// `10^-decimals` as printed.
-pub(super) fn power_text(decimals: u16) -> String {
-    match decimals {
-        0 => "1".to_owned(),
-        1..=9 => format!("0.{}1", "0".repeat(decimals as usize - 1)),
-        _ => format!("1.0E-{decimals:02}"),
-    }
-}
-
 impl Writer<'_> {
     /// Checks a curve and decides how to write it.
     pub(super) fn plan(&mut self, curve: &Curve, title: &str) -> Result<Plan, Refusal> {
@@ -335,5 +214,126 @@ impl Writer<'_> {
             self.out.push_str("\r\n");
         }
         self.more_decimals(more);
+    }
+}
+
+pub(super) fn bits_equal(a: &[f64], b: &[f64]) -> bool {
+    a.len() == b.len() && a.iter().zip(b).all(|(a, b)| a.to_bits() == b.to_bits())
+}
+
+pub(super) fn check_curve(curve: &Curve, title: &str) -> Result<(), Refusal> {
+    let inconsistent = |what| {
+        Err(Refusal::Inconsistent {
+            title: title.to_owned(),
+            what,
+        })
+    };
+    if curve.x.len() != curve.y.len() {
+        return inconsistent("x and y must be of equal length");
+    }
+    if curve.is_empty() {
+        return Err(Refusal::Empty {
+            title: title.to_owned(),
+        });
+    }
+    for (decimals, values) in [(&curve.x_decimals, &curve.x), (&curve.y_decimals, &curve.y)] {
+        if matches!(decimals, Decimals::Each(counts) if counts.len() != values.len()) {
+            return inconsistent("a list of decimals must have one entry for each value");
+        }
+    }
+    // A sum of finite numbers can overflow, so each is looked at.
+    let odd = curve
+        .x
+        .iter()
+        .zip(&curve.y)
+        .position(|(x, y)| !(x.is_finite() && y.is_finite()));
+    if let Some(index) = odd {
+        return Err(Refusal::NotFinite {
+            title: title.to_owned(),
+            index,
+        });
+    }
+    let in_order = curve.missing.windows(2).all(|w| w[0].before <= w[1].before);
+    if !in_order || curve.missing.last().is_some_and(|m| m.before > curve.len()) {
+        return inconsistent("missing points must be in order and within the curve");
+    }
+    match curve.missing.iter().position(|m| !m.x.is_finite()) {
+        Some(index) => Err(Refusal::NotFinite {
+            title: title.to_owned(),
+            index,
+        }),
+        None => Ok(()),
+    }
+}
+
+/// The abscissas of all points, missing ones in their places.
+pub(super) fn all_abscissas(curve: &Curve) -> std::borrow::Cow<'_, [f64]> {
+    if curve.missing.is_empty() {
+        return std::borrow::Cow::Borrowed(&curve.x);
+    }
+    let mut all = Vec::with_capacity(curve.x.len() + curve.missing.len());
+    let mut from = 0;
+    for Missing { x, before, .. } in &curve.missing {
+        all.extend_from_slice(&curve.x[from..*before]);
+        all.push(*x);
+        from = *before;
+    }
+    all.extend_from_slice(&curve.x[from..]);
+    std::borrow::Cow::Owned(all)
+}
+
+/// The grid that gives exactly these abscissas and decimals back, if there is one.
+pub(super) fn even_grid(x: &[f64], decimals: &Decimals) -> Option<Grid> {
+    let end = |value: f64| match decimals {
+        Decimals::Same(d) => Some(Decimal {
+            mantissa: integer(value, *d)?,
+            exponent: -i32::from(*d),
+        }),
+        Decimals::Unlimited => shortest(value),
+        Decimals::Each(_) => None,
+    };
+    let (first, last) = (end(x[0])?, end(x[x.len() - 1])?);
+    let grid = Grid::between(first, last, x.len() - 1)?;
+    // Steps below the last printed digit cannot be told at the start of a line.
+    if grid.decimals() != *decimals
+        || (x.len() > 1 && (grid.step() == 0.0 || line_decimals(grid.step()) > 15))
+    {
+        return None;
+    }
+    let mut computed = Vec::with_capacity(1024);
+    for (chunk, values) in x.chunks(1024).enumerate() {
+        computed.clear();
+        grid.extend(chunk * 1024, values.len(), &mut computed);
+        if !bits_equal(&computed, values) {
+            return None;
+        }
+    }
+    Some(grid)
+}
+
+/// The decimals with which a step is exact: those of its grid, or none for quotients without end.
+fn step_decimals(grid: &Grid, step: f64) -> Option<u16> {
+    grid.decimals().greatest().filter(|d| integer(step, *d).is_some())
+}
+
+fn extremes(values: &[f64]) -> (usize, usize) {
+    let (mut min, mut max) = (0, 0);
+    for (index, value) in values.iter().enumerate() {
+        if *value < values[min] {
+            min = index;
+        }
+        if *value > values[max] {
+            max = index;
+        }
+    }
+    (min, max)
+}
+
+/// `10^-decimals` as printed.
+pub(super) fn power_text(decimals: u16) -> String {
+    match decimals {
+        0 => "1".to_owned(),
+        1..=9 => format!("0.{}1", "0".repeat(decimals as usize - 1)),
+        _ => format!("1.0E-{decimals:02}"),
     }
 }

@@ -7,16 +7,6 @@ use crate::number::print;
 use crate::remark::Code;
 use crate::text::{record, remark, safe};
 
-pub(super) fn optional(value: Option<f64>, decimals: &Decimals, index: usize, out: &mut String) -> usize {
-    match value {
-        Some(value) => usize::from(print(value, decimals.of(index), out)),
-        None => {
-            out.push('?');
-            0
-        }
-    }
-}
-
 impl Writer<'_> {
     pub(super) fn plain(&mut self, label: &str, value: &str) {
         self.out.push_str("##");
@@ -66,5 +56,15 @@ impl Writer<'_> {
             .take(COLUMNS - 12)
             .collect();
         self.plain("JCAMP-DX", line.trim_end());
+    }
+}
+
+pub(super) fn optional(value: Option<f64>, decimals: &Decimals, index: usize, out: &mut String) -> usize {
+    match value {
+        Some(value) => usize::from(print(value, decimals.of(index), out)),
+        None => {
+            out.push('?');
+            0
+        }
     }
 }

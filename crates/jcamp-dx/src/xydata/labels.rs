@@ -9,82 +9,6 @@ use crate::grid::Grid;
 use crate::remark::{Code, Notes};
 use crate::table::{Outcome, Stretch};
 
-/// Compares FIRSTY, MAXY, MINY and their kin of X with the points; see [`says`]. `first` is the first ordinate, where
-/// it is there; extremes can only be compared if the table is `whole`.
-pub(crate) fn check_ordinates(
-    axis: &Axis,
-    curve: &Curve,
-    whole: bool,
-    first: Option<f64>,
-    digits: Digits,
-    notes: &mut Notes<'_>,
-    outcome: &mut Outcome,
-) {
-    let whole = whole && !curve.is_empty();
-    // Curves hold finite numbers only, so a plain comparison will do, of several lanes at once.
-    let greatest = |values: &[f64]| extreme_of(values, f64::NEG_INFINITY, |a, b| if a > b { a } else { b });
-    let least = |values: &[f64]| extreme_of(values, f64::INFINITY, |a, b| if a < b { a } else { b });
-    let extreme = |stated: Option<Stated>, value: &dyn Fn(&[f64]) -> f64| {
-        stated.filter(|_| whole).map(|stated| (stated, value(&curve.y)))
-    };
-    let labels = [
-        (axis.first_y.zip(first), Code::FirstYDiffers),
-        (extreme(axis.max_y, &greatest), Code::ExtremeDiffers),
-        (extreme(axis.min_y, &least), Code::ExtremeDiffers),
-    ];
-    for (fact, differs) in labels {
-        let Some((stated, value)) = fact else { continue };
-        let code = match says(axis, digits, &stated, value) {
-            Says::True => {
-                outcome.agreed += 1;
-                continue;
-            }
-            Says::Printed => Code::FirstYScaled,
-            Says::Other => {
-                outcome.disagreed += 1;
-                differs
-            }
-        };
-        let found = stated.value().to_string();
-        notes.add(code, stated.line, stated.span, found, value.to_string());
-    }
-    let facts: Vec<(Stated, f64)> = labels.iter().filter_map(|(fact, _)| *fact).collect();
-    outcome.doubts.extend(doubt_of_y(axis, digits, &facts));
-    if !whole {
-        return;
-    }
-    for (stated, value) in [(axis.max_x, greatest(&curve.x)), (axis.min_x, least(&curve.x))] {
-        let Some(stated) = stated else { continue };
-        let slack = stated.decimal.half_unit().max(value.abs() * 1e-12) * 1.000_001;
-        if (stated.value() - value).abs() <= slack {
-            outcome.agreed += 1;
-        } else {
-            outcome.disagreed += 1;
-            let found = stated.value().to_string();
-            notes.add(
-                Code::ExtremeDiffers,
-                stated.line,
-                stated.span,
-                found,
-                value.to_string(),
-            );
-        }
-    }
-}
-
-/// The outermost of `values`, in eight lanes, which need not wait for each other.
-fn extreme_of(values: &[f64], start: f64, outer: impl Fn(f64, f64) -> f64 + Copy) -> f64 {
-    let mut lanes = [start; 8];
-    let chunks = values.chunks_exact(lanes.len());
-    let rest = chunks.remainder();
-    for chunk in chunks {
-        for (lane, value) in lanes.iter_mut().zip(chunk) {
-            *lane = outer(*value, *lane);
-        }
-    }
-    lanes.iter().chain(rest).copied().fold(start, |a, b| outer(b, a))
-}
-
 impl Table<'_> {
     #[expect(clippy::too_many_arguments, reason = "the facts of one table, used once")]
     pub(super) fn check_labels(
@@ -185,4 +109,80 @@ impl Table<'_> {
             .filter(|line| line.len > 0)
             .is_some_and(|line| !matches!(self.value(line, 0).0, MISSING | LONG))
     }
+}
+
+/// Compares FIRSTY, MAXY, MINY and their kin of X with the points; see [`says`]. `first` is the first ordinate, where
+/// it is there; extremes can only be compared if the table is `whole`.
+pub(crate) fn check_ordinates(
+    axis: &Axis,
+    curve: &Curve,
+    whole: bool,
+    first: Option<f64>,
+    digits: Digits,
+    notes: &mut Notes<'_>,
+    outcome: &mut Outcome,
+) {
+    let whole = whole && !curve.is_empty();
+    // Curves hold finite numbers only, so a plain comparison will do, of several lanes at once.
+    let greatest = |values: &[f64]| extreme_of(values, f64::NEG_INFINITY, |a, b| if a > b { a } else { b });
+    let least = |values: &[f64]| extreme_of(values, f64::INFINITY, |a, b| if a < b { a } else { b });
+    let extreme = |stated: Option<Stated>, value: &dyn Fn(&[f64]) -> f64| {
+        stated.filter(|_| whole).map(|stated| (stated, value(&curve.y)))
+    };
+    let labels = [
+        (axis.first_y.zip(first), Code::FirstYDiffers),
+        (extreme(axis.max_y, &greatest), Code::ExtremeDiffers),
+        (extreme(axis.min_y, &least), Code::ExtremeDiffers),
+    ];
+    for (fact, differs) in labels {
+        let Some((stated, value)) = fact else { continue };
+        let code = match says(axis, digits, &stated, value) {
+            Says::True => {
+                outcome.agreed += 1;
+                continue;
+            }
+            Says::Printed => Code::FirstYScaled,
+            Says::Other => {
+                outcome.disagreed += 1;
+                differs
+            }
+        };
+        let found = stated.value().to_string();
+        notes.add(code, stated.line, stated.span, found, value.to_string());
+    }
+    let facts: Vec<(Stated, f64)> = labels.iter().filter_map(|(fact, _)| *fact).collect();
+    outcome.doubts.extend(doubt_of_y(axis, digits, &facts));
+    if !whole {
+        return;
+    }
+    for (stated, value) in [(axis.max_x, greatest(&curve.x)), (axis.min_x, least(&curve.x))] {
+        let Some(stated) = stated else { continue };
+        let slack = stated.decimal.half_unit().max(value.abs() * 1e-12) * 1.000_001;
+        if (stated.value() - value).abs() <= slack {
+            outcome.agreed += 1;
+        } else {
+            outcome.disagreed += 1;
+            let found = stated.value().to_string();
+            notes.add(
+                Code::ExtremeDiffers,
+                stated.line,
+                stated.span,
+                found,
+                value.to_string(),
+            );
+        }
+    }
+}
+
+/// The outermost of `values`, in eight lanes, which need not wait for each other.
+fn extreme_of(values: &[f64], start: f64, outer: impl Fn(f64, f64) -> f64 + Copy) -> f64 {
+    let mut lanes = [start; 8];
+    let chunks = values.chunks_exact(lanes.len());
+    let rest = chunks.remainder();
+    for chunk in chunks {
+        for (lane, value) in lanes.iter_mut().zip(chunk) {
+            *lane = outer(*value, *lane);
+        }
+    }
+    lanes.iter().chain(rest).copied().fold(start, |a, b| outer(b, a))
 }

@@ -174,7 +174,7 @@ fn place(
         remark.code == code && (block.span.start..block.span.end).contains(&remark.place.span.start)
     });
     match remark {
-        Some(remark) => super::place_of(&remark.place),
+        Some(remark) => super::told::place_of(&remark.place),
         None => source.place(Span::new(table.span.start, table.span.end)),
     }
 }
