@@ -990,6 +990,56 @@ proptest! {
         prop_assert_eq!(comparable(&again[0]), comparable(&one), "{}", text);
     }
 
+    /// Repeated scans over one axis (NTUPLES, or blocks in the old version), peak lists and several runs in one file
+    /// (LINK) come back in every form, and nothing about them is asked.
+    #[test]
+    fn scans_and_files_of_several_runs_come_back(
+        runs in prop::collection::vec((
+            (-5_000_i64..9_000, prop_oneof![1_i64..50, -50_i64..-1], 0_u8..4),
+            prop::collection::vec(numbers(12..13), 1..5),
+            1_usize..13,
+            any::<bool>(),
+            any::<bool>(),
+        ), 1..4),
+        form in 0_usize..5,
+        old in any::<bool>(),
+    ) {
+        let runs: Vec<Run> = runs
+            .iter()
+            .map(|((first, step, digits), scans, count, labels, peaks)| {
+                let x: Vec<(i64, u8)> = (0..*count as i64).map(|i| (first + i * step, *digits)).collect();
+                let traces = scans.iter().enumerate().map(|(index, y)| {
+                    let label = labels.then(|| format!("scan {index}"));
+                    let mut trace = trace_of(x.clone(), &y[..*count], label);
+                    if scans.len() > 1 {
+                        let time = format!("{}e-1", 25 * index).parse().unwrap();
+                        trace.held.push(Coordinate::new(Quantity::TIME, Unit::SECOND, time));
+                    }
+                    trace
+                });
+                let mut traces: Vec<Trace> = traces.collect();
+                if *peaks {
+                    traces.truncate(1);
+                    traces[0].held.clear();
+                    traces[0].row_names = (0..*count).map(|i| format!("band {i}")).collect();
+                    return run(Technique::PEAK_LIST, traces);
+                }
+                let technique = if scans.len() > 1 { Technique::SPECTRAL_TIME_COURSE } else { Technique::SPECTRUM };
+                run(technique, traces)
+            })
+            .collect();
+        let options = Options {
+            form: [Form::Affn, Form::Pac, Form::Sqz, Form::Dif, Form::DifDup][form],
+            version: if old { Version::V4_24 } else { Version::V5_01 },
+            ..Options::default()
+        };
+        let (again, text) = round(&runs, &options);
+        prop_assert_eq!(again.len(), runs.len(), "{}", text);
+        for (one, other) in runs.iter().zip(&again) {
+            prop_assert_eq!(comparable(one), comparable(other), "{}", text);
+        }
+    }
+
     /// No text makes the reader panic or hang, and it never gives a number that is none.
     #[test]
     fn any_text_is_read(lines in prop::collection::vec("##[A-Z$ ]{0,12}=[ -~]{0,20}|[0-9 @A-Za-z%.,+-]{0,40}|##TITLE=|##XYDATA=\\(X\\+\\+\\(Y\\.\\.Y\\)\\)|##END=|##XUNITS=NM|##YUNITS=A", 0..30)) {

@@ -712,7 +712,7 @@ fn decided(
             };
             false
         }
-        None if better(&strict, 0, &free, 0) => false,
+        None if strict.curve == free.curve || better(&strict, 0, &free, 0) => false,
         None if better(&free, 0, &strict, 0) => {
             stretch.exponents = Exponents::Free;
             false

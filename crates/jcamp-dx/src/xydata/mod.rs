@@ -84,6 +84,7 @@ pub(crate) fn read(
         .filter(|l| l.len > 0 || l.damage.is_some())
         .collect();
     if lines.is_empty() {
+        outcome.disagreed += u32::from(axis.count().is_some_and(|count| count > 0));
         return outcome;
     }
     let lost_before = |k: usize| {

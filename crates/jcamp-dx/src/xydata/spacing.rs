@@ -125,7 +125,10 @@ impl Table<'_> {
         let agrees = first.is_some_and(|f| (f.value() - printed.value()).abs() <= self.x_unit(0) * 1.000_001);
         let one = self.axis.count().is_none_or(|n| n == 1);
         match first {
-            Some(f) if agrees => Grid::between(f.decimal, f.decimal, 0),
+            Some(f) if agrees => {
+                outcome.agreed += 1 + u32::from(self.axis.count() == Some(1));
+                Grid::between(f.decimal, f.decimal, 0)
+            }
             Some(f) => {
                 let (found, expected) = (f.value().to_string(), printed.value().to_string());
                 notes.add(Code::FirstXDiffers, f.line, f.span, found, expected);
