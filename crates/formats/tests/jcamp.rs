@@ -353,6 +353,21 @@ fn readings_that_the_block_decides_are_not_asked() {
 }
 
 #[test]
+fn listed_points_that_go_back_are_told() {
+    let labels = "##XUNITS=NANOMETERS\n##YUNITS=ABSORBANCE\n##NPOINTS=5";
+    let table = "##XYPOINTS=(XY..XY)\n400, 0.1\n401, 0.2\n42, 0.3\n403, 0.4\n404, 0.5";
+    let reading = read(&file(labels, table));
+    let remark = reading.remarks.iter().find(|r| r.code.as_str() == "x-goes-back");
+    assert_eq!(
+        remark.and_then(curvary_record::Diagnostic::line),
+        Some(12),
+        "{reading:?}"
+    );
+    let reading = read(&file(labels, &table.replace("42,", "402,")));
+    assert!(codes(&reading).is_empty());
+}
+
+#[test]
 fn units_stated_twice_are_asked() {
     let text = file(
         "##XUNITS=NANOMETERS\n##YUNITS=ABSORBANCE\n##XUNITS=1/CM\n##NPOINTS=2",

@@ -67,7 +67,12 @@ pub(crate) fn doubt_of_x(axis: &Axis, read: &Abscissas) -> Option<Doubt> {
                 .filter(|_| !is_step)
                 .map_or(0.0, |step| 0.1 * step.abs());
             let slack = stated.decimal.half_unit().max(value.abs() * 1e-9).max(coarse);
-            (stated.value().abs() - value.abs()).abs() <= slack * 1.000_001
+            let away = if is_step {
+                stated.value().abs() - value.abs()
+            } else {
+                stated.value() - value
+            };
+            away.abs() <= slack * 1.000_001
         };
         match (near(value), near(value / factor)) {
             (true, false) => true_ones += 1,

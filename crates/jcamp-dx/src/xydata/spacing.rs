@@ -57,6 +57,15 @@ impl Table<'_> {
             && self.tight(&grid, checks)
         {
             outcome.agreed += 3;
+            if let Some(by_lines) = self.lines_fit_better(&grid, checks) {
+                match stretch.told.get(Choice::Spacing) {
+                    Some(_) => {
+                        outcome.agreed = 0;
+                        return Some(layout(by_lines));
+                    }
+                    None => outcome.doubts.push(Doubt::new(Choice::Spacing, true)),
+                }
+            }
             if self.checks_in_doubt(checks, &grid) {
                 outcome.doubts.push(Doubt::new(Choice::YChecks, false));
             }
@@ -117,6 +126,32 @@ impl Table<'_> {
         self.remark_choice(&chosen, stretch, notes);
         outcome.agreed += u32::from(chosen.kind == First::Label) + u32::from(chosen.by == By::Npoints);
         Some(layout(chosen.grid))
+    }
+
+    /// The spacing by the X at the line starts, if it gives them all to the digit and that of the labels does not. X
+    /// that are printed more coarsely than the spacing let a wrong FIRSTX or LASTX pass otherwise.
+    fn lines_fit_better(&self, grid: &Grid, checks: Checks) -> Option<Grid> {
+        let step = grid.step().abs();
+        let mut next = 0usize;
+        let mut rounded = true;
+        let mut places = Vec::with_capacity(self.lines.len());
+        for k in 0..self.lines.len() {
+            let at = next - usize::from(self.is_check(k, checks)).min(next);
+            next = at + self.lines[k].len;
+            places.push(at);
+            // Coarse is a tenth of the spacing: what is finer was compared closely enough.
+            let coarse = self.x_unit(k) > 0.1 * step;
+            rounded &= !coarse || self.off(k, at, grid) <= 0.5 * self.x_unit(k) * 1.000_001;
+        }
+        if rounded || self.lines.len() < 3 {
+            return None;
+        }
+        let by_lines = self.lines_grid(checks, true)?;
+        let exact = places
+            .iter()
+            .enumerate()
+            .all(|(k, at)| self.off(k, *at, &by_lines) <= 1e-9 * step);
+        exact.then_some(by_lines)
     }
 
     fn single(&self, notes: &mut Notes<'_>, stretch: &Stretch, outcome: &mut Outcome) -> Option<Grid> {

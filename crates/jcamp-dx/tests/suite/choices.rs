@@ -269,6 +269,41 @@ fn spacing_of_the_lines_or_of_the_labels() {
     );
 }
 
+/// X printed as coarsely as the spacing do not let a wrong end pass.
+#[test]
+fn a_wrong_end_under_coarse_x() {
+    let table = "##XYDATA=(X++(Y..Y))\n400 0 1 2\n403 3 4 5\n406 6 7 8";
+    let y: Vec<f64> = (0..9).map(f64::from).collect();
+    let labels = |first: &str, last: &str| {
+        format!("##XFACTOR=1\n##YFACTOR=1\n##FIRSTX={first}\n##LASTX={last}\n##NPOINTS=9")
+    };
+    let by_lines: Vec<f64> = (400..409).map(f64::from).collect();
+    let by_labels: Vec<f64> = (0..9).map(|i| 401.0 + 0.875 * f64::from(i)).collect();
+    either(
+        &file(&labels("401", "408"), table),
+        Choice::Spacing,
+        (&by_labels, &y),
+        (&by_lines, &y),
+    );
+    certain(
+        &file(&labels("400", "408"), table),
+        Choice::Spacing,
+        &by_lines,
+        &y,
+    );
+    // Half steps, printed as whole numbers, are what they are.
+    let halves: Vec<f64> = (0..9).map(|i| 400.0 + 0.5 * f64::from(i)).collect();
+    let table = "##XYDATA=(X++(Y..Y))\n400 0 1 2\n402 3 4 5\n403 6 7 8";
+    certain(&file(&labels("400", "404"), table), Choice::Spacing, &halves, &y);
+}
+
+/// A factor turns no sign in silence.
+#[test]
+fn a_negative_xfactor() {
+    let text = file(&SCALED.replace("0.1", "-1"), FOUR);
+    assert_eq!(doubts(&open(&text)), [Choice::XFactor]);
+}
+
 /// A rounded DELTAX runs away from the X at the lines; with LASTX nothing is in doubt.
 #[test]
 fn a_rounded_deltax_without_lastx() {

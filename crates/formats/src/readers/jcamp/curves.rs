@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use curvary_jcamp_dx as dx;
 use curvary_record::{
-    Code, Column, Coordinate, Decimals, Diagnostic, Fields, Key, Lines, Origin, Quantity, Trace, Unit,
+    Code, Column, Coordinate, Decimals, Diagnostic, Fields, Key, Lines, Origin, Place, Quantity, Trace, Unit,
 };
 
 use super::axes::Axes;
@@ -47,6 +47,9 @@ impl Gathering<'_> {
             }
             trace.absent += ours.absent;
             trace_fields(&mut trace.fields, ours);
+            if matches!(table.data, dx::Data::Points(_)) {
+                self.remarks.extend(disorder(&trace));
+            }
             traces.push(trace);
         }
         let technique = technique_of(&axes, &traces);
@@ -248,6 +251,45 @@ fn decimals(decimals: &dx::Decimals, count: usize) -> Decimals {
         dx::Decimals::Unlimited => {}
     }
     all
+}
+
+/// A remark, if a wavelength, wavenumber or time of listed points goes back here and there: a damaged number, or a
+/// second run appended. Sweeps there and back, and points in no order at all, are none of that.
+fn disorder(trace: &Trace) -> Option<Diagnostic> {
+    let x = &trace.x.values;
+    if x.len() < 4 || !matches!(trace.x.quantity.as_str(), "wavelength" | "wavenumber" | "time") {
+        return None;
+    }
+    let rises = x.windows(2).filter(|pair| pair[1] > pair[0]).count();
+    let up = rises * 2 >= x.len();
+    let back = |pair: &[f64]| {
+        if up {
+            pair[1] <= pair[0]
+        } else {
+            pair[1] >= pair[0]
+        }
+    };
+    let breaks: Vec<usize> = x
+        .windows(2)
+        .enumerate()
+        .filter(|(_, pair)| back(pair))
+        .map(|(at, _)| at + 1)
+        .collect();
+    let first = *breaks.first().filter(|_| breaks.len() * 3 <= x.len())?;
+    let times = if breaks.len() == 1 {
+        "once".to_owned()
+    } else {
+        format!("{} times", breaks.len())
+    };
+    let message = format!(
+        "the {} is not in order: it jumps back or repeats {times}; a damaged number, or a second run appended",
+        trace.x.quantity
+    );
+    let remark = Diagnostic::warning(Code::new("x-goes-back"), message);
+    Some(match trace.lines.get(first) {
+        Some(line) => remark.at(Place::line(line as usize), "out of order here"),
+        None => remark,
+    })
 }
 
 /// The source lines of the points. Points mostly stand as many on a line as on the line before, so two look-ups a
