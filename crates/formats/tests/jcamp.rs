@@ -367,6 +367,44 @@ fn listed_points_that_go_back_are_told() {
     assert!(codes(&reading).is_empty());
 }
 
+/// Check values, FIRSTY and the X at the line starts watch over each other: no single character that is changed, added
+/// or lost behind the first label of numbers gives other numbers without a word.
+#[test]
+fn no_damage_of_one_character_gives_other_numbers_in_silence() {
+    let labels = "##XUNITS=NANOMETERS\n##YUNITS=ABSORBANCE\n##XFACTOR=1\n##YFACTOR=0.001\n##FIRSTX=400\n##LASTX=408\n\
+                  ##FIRSTY=0.100\n##NPOINTS=9";
+    // 100 110 125 120 130 150 140 98 105
+    let table = "##XYDATA=(X++(Y..Y))\n400A00J0J5n\n403A20J0K0j0\n406A40m2P\n408A05";
+    let whole = file(labels, table);
+    let numbers = |text: &str| {
+        let reading = read(text);
+        let remarks = reading
+            .remarks
+            .iter()
+            .chain(reading.runs.iter().flat_map(|run| &run.remarks));
+        let told = remarks.clone().any(|remark| remark.severity != Severity::Note);
+        let traces = reading.runs.iter().flat_map(|run| &run.traces);
+        let numbers: Vec<_> = traces.map(|t| (t.x.values.clone(), t.y.values.clone())).collect();
+        (numbers, told || reading.verdict() != Verdict::Read)
+    };
+    let (truth, told) = numbers(&whole);
+    assert!(!told && truth[0].1[8] == 0.105, "{truth:?}");
+    let from = whole.find("##XFACTOR").unwrap();
+    let mut damaged: Vec<String> = Vec::new();
+    for at in from..whole.len() {
+        let (before, rest) = whole.split_at(at);
+        damaged.push(format!("{before}{}", &rest[1..]));
+        for character in "0123456789.,-+E @AJSa?#\n".chars() {
+            damaged.push(format!("{before}{character}{rest}"));
+            damaged.push(format!("{before}{character}{}", &rest[1..]));
+        }
+    }
+    for text in damaged {
+        let (found, told) = numbers(&text);
+        assert!(told || found == truth, "{text}\n{found:?}");
+    }
+}
+
 #[test]
 fn units_stated_twice_are_asked() {
     let text = file(
