@@ -1,15 +1,16 @@
 //! Tables of data: what they hold, and which decoder reads them.
 
-use crate::asdf::decode::exponent_or_squeezed;
+mod attempt;
+mod decide;
+
 use crate::axis::Axis;
 use crate::choice::{Choice, Choices};
 use crate::curve::{Curve, Decimals};
 use crate::form::{self, Shape};
-use crate::groups;
 use crate::number::{Decimal, Exponents};
 use crate::records::{Lines, Source};
 use crate::remark::{Code, Notes, Span, quote};
-use crate::xydata;
+use attempt::Attempt;
 
 /// What a table holds.
 #[derive(Clone, Debug, PartialEq)]
@@ -448,127 +449,6 @@ pub(crate) fn read(
     Some(table)
 }
 
-/// One reading of a table. Where that leaves a choice open, it can be turned and read again.
-struct Attempt<'a, 't> {
-    source: &'a Source<'t>,
-    raw: &'a RawTable,
-    shape: &'a Shape,
-    axis: Axis,
-    stretch: Stretch,
-    reading: Reading,
-    bound: usize,
-}
-
-impl Attempt<'_, '_> {
-    /// Takes the other reading of a choice from now on.
-    fn turn(&mut self, doubt: Doubt) {
-        self.stretch.told = self.stretch.told.with(doubt.choice, !doubt.standard);
-        match doubt.choice {
-            Choice::XFactor => {
-                self.axis.x_factor = doubt.factor;
-                self.axis.w_factor = doubt.factor;
-            }
-            Choice::YFactor => self.axis.y_factor = doubt.factor,
-            Choice::Exponent | Choice::Form | Choice::Spacing | Choice::YChecks => {}
-        }
-    }
-
-    fn read(&self, notes: &mut Notes<'_>) -> (Data, Vec<LeftOut>, Vec<Doubt>) {
-        let Self {
-            source, axis, bound, ..
-        } = *self;
-        let mut stretch = self.stretch;
-        match self.shape {
-            Shape::Spaced { .. } => {
-                let mut outcome = decided(
-                    source,
-                    &mut stretch,
-                    &axis,
-                    self.reading,
-                    true,
-                    notes,
-                    &|stretch: &Stretch, notes: &mut Notes<'_>| {
-                        xydata::read(source, stretch, &axis, bound, notes)
-                    },
-                );
-                if !outcome.as_pairs {
-                    return (Data::Xy(outcome.curve), outcome.left_out, outcome.doubts);
-                }
-                let found = "unevenly spaced lines of one ordinate".into();
-                let (line, head) = (self.raw.line, self.raw.head);
-                notes.add(Code::FormReadAsPairs, line, head, found, "(XY..XY)");
-                let pairs = groups::read_points(source, &stretch, &axis, bound, notes);
-                outcome.doubts.extend(pairs.doubts);
-                (Data::Points(pairs.curve), pairs.left_out, outcome.doubts)
-            }
-            Shape::Groups { columns } if columns.len() == 2 && self.raw.label != "PEAKTABLE" => {
-                let outcome = decided(
-                    source,
-                    &mut stretch,
-                    &axis,
-                    self.reading,
-                    false,
-                    notes,
-                    &|stretch: &Stretch, notes: &mut Notes<'_>| {
-                        groups::read_points(source, stretch, &axis, bound, notes)
-                    },
-                );
-                (Data::Points(outcome.curve), outcome.left_out, outcome.doubts)
-            }
-            Shape::Groups { columns } => {
-                let read = |point: u8| {
-                    let stretch = Stretch { point, ..stretch };
-                    let (peaks, left) = groups::read_peaks(
-                        source,
-                        &stretch,
-                        &axis,
-                        columns,
-                        bound,
-                        &mut Notes::new(source.text, 0),
-                    );
-                    (axis.count() == Some(peaks.rows.len()), left.len())
-                };
-                // The count of peaks and whole groups are all that tells.
-                let fits = |one: (bool, usize), other: (bool, usize)| one.0 && !other.0 && one.1 <= other.1;
-                let point = match (comma(source, &stretch), self.reading.decimal_comma) {
-                    (Comma::Separator, _) | (_, Some(false)) => b'.',
-                    (_, Some(true)) => b',',
-                    _ => match (read(b','), read(b'.')) {
-                        (decimal, separator) if fits(decimal, separator) => b',',
-                        (decimal, separator) if fits(separator, decimal) => b'.',
-                        _ => {
-                            let undecided = comma_undecided(&stretch, notes);
-                            return (Data::Peaks(Peaks::default()), undecided.left_out, Vec::new());
-                        }
-                    },
-                };
-                settle_comma(&mut stretch, point, notes);
-                let (peaks, left_out) = groups::read_peaks(source, &stretch, &axis, columns, bound, notes);
-                let heights = peaks.rows.iter().filter_map(|peak| peak.y);
-                let doubts = groups::factor_doubts(
-                    &axis,
-                    peaks.rows.iter().map(|peak| peak.x),
-                    heights,
-                    &peaks.y_decimals,
-                );
-                (Data::Peaks(peaks), left_out, doubts)
-            }
-            Shape::Assigned { columns } => {
-                let (list, left_out) =
-                    groups::read_assignments(source, &stretch, &axis, columns, bound, notes);
-                let heights = list.rows.iter().filter_map(|row| row.y);
-                let doubts = groups::factor_doubts(
-                    &axis,
-                    list.rows.iter().map(|row| row.x),
-                    heights,
-                    &list.y_decimals,
-                );
-                (Data::Assignments(list), left_out, doubts)
-            }
-        }
-    }
-}
-
 fn check_label(raw: &RawTable, shape: &Shape, form: &str, notes: &mut Notes<'_>) {
     let fits = match (raw.label.as_str(), shape) {
         ("DATATABLE", _) => true,
@@ -588,141 +468,4 @@ fn check_label(raw: &RawTable, shape: &Shape, form: &str, notes: &mut Notes<'_>)
         };
         notes.add(Code::FormUnderWrongLabel, raw.line, raw.head, found, expected);
     }
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Comma {
-    /// No comma, or commas that can only be separators.
-    Separator,
-    /// Every comma stands between digits, at most one in a word, and there is no point: either is possible.
-    Either,
-}
-
-/// What the commas of a table can be, by the pattern of the whole table.
-fn comma(source: &Source<'_>, stretch: &Stretch) -> Comma {
-    let bytes = &source.text.as_bytes()[stretch.from..stretch.to];
-    if memchr::memchr(b',', bytes).is_none() || memchr::memchr(b'.', bytes).is_some() {
-        return Comma::Separator;
-    }
-    let digit = |at: usize| bytes.get(at).is_some_and(u8::is_ascii_digit);
-    let mut last = None;
-    for at in memchr::memchr_iter(b',', bytes) {
-        if at == 0 || !digit(at - 1) || !digit(at + 1) {
-            return Comma::Separator;
-        }
-        if last.is_some_and(|before: usize| bytes[before + 1..at].iter().all(u8::is_ascii_digit)) {
-            return Comma::Separator;
-        }
-        last = Some(at);
-    }
-    Comma::Either
-}
-
-/// Which of two silent readings the labels support: at least two of them agree, more than with the other reading,
-/// and less is wrong.
-fn better(one: &Outcome, bonus: u32, other: &Outcome, others: u32) -> bool {
-    let (agreed, beside) = (one.agreed + bonus, other.agreed + others);
-    agreed >= 2 && agreed > beside && one.flaws() < other.flaws()
-}
-
-/// Leaves out a table whose commas nothing decides.
-fn comma_undecided(stretch: &Stretch, notes: &mut Notes<'_>) -> Outcome {
-    let found = "commas between digits, and labels that fit neither reading or both".into();
-    notes.add(
-        Code::CommaUndecided,
-        stretch.line,
-        stretch.head,
-        found,
-        "decimal points",
-    );
-    let left_out = vec![LeftOut {
-        first: stretch.line,
-        last: u32::MAX,
-        code: Code::CommaUndecided,
-    }];
-    Outcome {
-        left_out,
-        ..Outcome::default()
-    }
-}
-
-/// Takes `point` for the decimal sign.
-fn settle_comma(stretch: &mut Stretch, point: u8, notes: &mut Notes<'_>) {
-    stretch.point = point;
-    if point == b',' {
-        let found = "commas between digits".into();
-        notes.add(
-            Code::DecimalComma,
-            stretch.line,
-            stretch.head,
-            found,
-            "decimal points",
-        );
-    }
-}
-
-/// Reads a table whose commas may be decimal signs, or whose `E` may be exponents, both ways, and keeps the reading
-/// that the labels support.
-fn decided(
-    source: &Source<'_>,
-    stretch: &mut Stretch,
-    axis: &Axis,
-    reading: Reading,
-    squeezed: bool,
-    notes: &mut Notes<'_>,
-    read: &dyn Fn(&Stretch, &mut Notes<'_>) -> Outcome,
-) -> Outcome {
-    let silently = |stretch: Stretch| read(&stretch, &mut Notes::new(source.text, 0));
-    let choice = match (comma(source, stretch), reading.decimal_comma) {
-        (Comma::Separator, _) => Some(b'.'),
-        (Comma::Either, Some(decimal)) => Some(if decimal { b',' } else { b'.' }),
-        (Comma::Either, None) => {
-            let with = |point: u8| silently(Stretch { point, ..*stretch });
-            let (decimal, separator) = (with(b','), with(b'.'));
-            let bonus = if axis.comma { 2 } else { 0 };
-            if better(&decimal, bonus, &separator, 0) {
-                Some(b',')
-            } else if better(&separator, 0, &decimal, bonus) {
-                Some(b'.')
-            } else {
-                None
-            }
-        }
-    };
-    let Some(point) = choice else {
-        return comma_undecided(stretch, notes);
-    };
-    settle_comma(stretch, point, notes);
-    if !squeezed || !exponent_or_squeezed(&source.text.as_bytes()[stretch.from..stretch.to]) {
-        return read(stretch, notes);
-    }
-    let with = |exponents: Exponents| {
-        silently(Stretch {
-            exponents,
-            ..*stretch
-        })
-    };
-    let (strict, free) = (with(Exponents::Strict), with(Exponents::Free));
-    let open = match stretch.told.get(Choice::Exponent) {
-        Some(standard) => {
-            stretch.exponents = if standard {
-                Exponents::Strict
-            } else {
-                Exponents::Free
-            };
-            false
-        }
-        None if strict.curve == free.curve || better(&strict, 0, &free, 0) => false,
-        None if better(&free, 0, &strict, 0) => {
-            stretch.exponents = Exponents::Free;
-            false
-        }
-        None => true,
-    };
-    stretch.doubtful_exponents = stretch.exponents == Exponents::Strict;
-    let mut outcome = read(stretch, notes);
-    if open {
-        outcome.doubts.push(Doubt::new(Choice::Exponent, true));
-    }
-    outcome
 }
