@@ -4,6 +4,8 @@ use std::collections::BTreeMap;
 
 use curvary_record::{Quantity, Question, Unit};
 
+use crate::readers::jcamp;
+
 /// Settled questions, by what they are about: `decimal=comma`, `x=wavelength:nm`, `y=transmittance:%`, `date=day-first`.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Assumptions(BTreeMap<String, String>);
@@ -56,11 +58,28 @@ impl Assumptions {
                 return wrong("`swapped` or `as-written`");
             }
             "columns" | "date" | "decimal" | "heads" | "parentheses" | "shape" | "times" => {}
-            _ => {
-                return Err(format!(
-                    "nothing is called `{about}`: expected columns, date, decimal, heads, parentheses, shape, times, x or y"
-                ));
-            }
+            _ => match jcamp::answers(about) {
+                Some(answers) if answers.contains(&answer) => {}
+                Some([one, other]) => return wrong(&format!("`{one}` or `{other}`")),
+                None => {
+                    let mut known: Vec<&str> = jcamp::abouts()
+                        .chain([
+                            "columns",
+                            "date",
+                            "decimal",
+                            "heads",
+                            "parentheses",
+                            "shape",
+                            "times",
+                        ])
+                        .collect();
+                    known.sort_unstable();
+                    return Err(format!(
+                        "nothing is called `{about}`: expected {}, x or y",
+                        known.join(", ")
+                    ));
+                }
+            },
         }
         self.0.insert(about.to_owned(), answer.to_owned());
         Ok(())

@@ -32,6 +32,10 @@ pub(crate) struct Axis {
     pub(crate) x_factor: Decimal,
     pub(crate) y_factor: Decimal,
     pub(crate) w_factor: Decimal,
+    /// YFACTOR is stated again with another value.
+    pub(crate) other_y_factor: Option<Decimal>,
+    /// YFACTOR is not stated.
+    pub(crate) y_factor_missing: bool,
     /// A label of the table has a decimal comma.
     pub(crate) comma: bool,
 }
@@ -87,6 +91,16 @@ pub(crate) fn stated(
         );
     }
     let rest = text[number.end..].trim();
+    if changes_the_number(rest) {
+        notes.add(
+            Code::LabelNotANumber,
+            line,
+            span,
+            format!("{label}={}", quote(text)),
+            "one plain number",
+        );
+        return None;
+    }
     if !rest.is_empty() {
         notes.add(
             Code::TextAfterNumber,
@@ -111,6 +125,20 @@ pub(crate) fn stated(
             );
             None
         }
+    }
+}
+
+/// Whether text behind a number may belong to it: `1/1000`, `1 x 10-3`, `1D-3`, `1,400.5`, `1 400.5`. A unit or a word
+/// may not.
+fn changes_the_number(rest: &str) -> bool {
+    let mut chars = rest.chars();
+    let Some(first) = chars.next() else { return false };
+    let next = chars.next();
+    match first {
+        '(' | '[' | '%' | '°' | '$' | ';' => false,
+        'x' | 'X' => next.is_none_or(|c| !c.is_alphabetic()),
+        'e' | 'E' | 'd' | 'D' => next.is_some_and(|c| c.is_ascii_digit() || matches!(c, '+' | '-')),
+        first => !first.is_alphabetic(),
     }
 }
 

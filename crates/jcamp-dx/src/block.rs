@@ -1,6 +1,7 @@
 //! Blocks: records, tables and inner blocks, built from the flat run of records.
 
 use crate::axis::{Axis, Stated, stated};
+use crate::choice::Choices;
 use crate::label::{Kind, is_table, normalise_label};
 use crate::ntuples::{self, Ntuples};
 use crate::number::Decimal;
@@ -44,6 +45,8 @@ pub struct ReadOptions {
     /// separators (`Some(false)`). `None` lets the labels of the block decide; where they cannot, the table is left
     /// out with the remark `comma-undecided`.
     pub decimal_comma: Option<bool>,
+    /// What has been settled about tables in doubt.
+    pub choices: Choices,
     /// Limits.
     pub limits: Limits,
 }
@@ -347,6 +350,7 @@ impl<'r, 't> Builder<'_, 'r, 't> {
         check_labels(&self.source, &open.records, block.children.len(), notes);
         let reading = Reading {
             decimal_comma: self.options.decimal_comma,
+            choices: self.options.choices,
             expansion: self.options.limits.expansion,
         };
         for record in &open.records {
@@ -393,7 +397,7 @@ impl<'r, 't> Builder<'_, 'r, 't> {
                     );
                 }
                 let raw = raw_table(record);
-                let axis = axis_of(&self.source, &open.records, &record.label, &raw, notes);
+                let axis = axis_of(&self.source, (&open.records, at), &raw, notes);
                 block.tables.extend(table::read(
                     &self.source,
                     &raw,
@@ -464,8 +468,17 @@ fn check_labels(source: &Source<'_>, records: &[&RawRecord<'_>], children: usize
         }
         if let Some(line) = seen.get(record.label.as_str()) {
             let found = format!("##{}= again, first on line {line}", record.spelled);
+            let differs = is_of_table(&record.label)
+                && records.iter().any(|first| {
+                    let value = |r: &RawRecord<'_>| text_value(source, r.value, r.end).0;
+                    first.line == *line && first.label == record.label && value(first) != value(record)
+                });
             notes.add(
-                Code::DuplicateLabel,
+                if differs {
+                    Code::DuplicateLabelDiffers
+                } else {
+                    Code::DuplicateLabel
+                },
                 record.line,
                 record.head(),
                 found,
@@ -519,22 +532,36 @@ fn check_labels(source: &Source<'_>, records: &[&RawRecord<'_>], children: usize
     }
 }
 
+/// Labels that tables are computed with.
+fn is_of_table(label: &str) -> bool {
+    matches!(
+        label,
+        "XUNITS" | "YUNITS" | "XFACTOR" | "YFACTOR" | "FIRSTX" | "LASTX" | "DELTAX" | "NPOINTS" | "FIRSTY"
+    )
+}
+
 /// The numbers that the labels of a block state about its table.
 fn axis_of(
     source: &Source<'_>,
-    records: &[&RawRecord<'_>],
-    table: &str,
+    (records, at): (&[&RawRecord<'_>], usize),
     raw: &RawTable,
     notes: &mut Notes<'_>,
 ) -> Axis {
     let mut comma = false;
+    let table = raw.label.as_str();
+    // Labels between two tables are those of the second.
+    let before = records[..at].iter().rposition(|r| is_table(&r.label));
+    let (own, others) = before.map_or((&records[..0], records), |before| {
+        (&records[before + 1..at], records)
+    });
+    let records = || own.iter().chain(others);
     let radata = table == "RADATA";
     let mut get = |labels: [&str; 2], notes: &mut Notes<'_>| -> Option<Stated> {
         let order = if radata { [labels[1], labels[0]] } else { labels };
         let record = order
             .iter()
             .filter(|l| !l.is_empty())
-            .find_map(|l| records.iter().find(|r| r.label == *l))?;
+            .find_map(|l| records().find(|r| r.label == *l))?;
         let (value, _) = text_value(source, record.value, record.end);
         let span = Span {
             start: record.start,
@@ -560,7 +587,7 @@ fn axis_of(
     } else {
         ["XFACTOR", "YFACTOR"]
     };
-    let stated_factor = |label: &str| records.iter().any(|r| r.label == label);
+    let stated_factor = |label: &str| records().any(|r| r.label == label);
     let spaced = matches!(table, "XYDATA" | "RADATA");
     let mut factor = |label: &str, other: &str, notes: &mut Notes<'_>| match get([label, other], notes) {
         Some(stated) => stated.decimal.stripped(),
@@ -582,7 +609,20 @@ fn axis_of(
         }
     };
     let x_factor = factor(if radata { "RFACTOR" } else { "XFACTOR" }, labels[0], notes);
-    let y_factor = factor(if radata { "AFACTOR" } else { "YFACTOR" }, labels[1], notes);
+    let y_label = if radata { "AFACTOR" } else { "YFACTOR" };
+    let y_factor = factor(y_label, labels[1], notes);
+    let mut quiet = Notes::new(source.text, 0);
+    // With a second table, what stands behind the first one may be that one's.
+    let several = records().filter(|r| is_table(&r.label)).count() > 1;
+    let other_y_factor = others
+        .iter()
+        .filter(|r| !several && r.label == y_label)
+        .filter_map(|r| {
+            let (value, _) = text_value(source, r.value, r.end);
+            stated(r.spelled, &value, r.line, r.head(), &mut false, &mut quiet)
+        })
+        .map(|stated| stated.decimal.stripped())
+        .find(|other| *other != y_factor && other.mantissa != 0);
     Axis {
         first_x,
         last_x,
@@ -596,6 +636,8 @@ fn axis_of(
         x_factor,
         y_factor,
         w_factor: x_factor,
+        other_y_factor,
+        y_factor_missing: spaced && !stated_factor(labels[1]) && !stated_factor(y_label),
         comma,
     }
 }

@@ -18,6 +18,8 @@
 //!   are its decimals, so 400.2 and not 400.20000000000005. Two cases are rounded twice (relative error below
 //!   4e-16): numbers of more than 18 digits times a factor that is no power of ten, and grids of quotients whose
 //!   integers are above 2^53. The count of decimals is kept ([`Decimals`]), so `0.1200` can be written as `0.1200`.
+//! * Where two readings of a table give different numbers and nothing in the block decides, the table names them in
+//!   its [`doubts`](Table::doubts): its numbers are not certain until [`ReadOptions::choices`] settles the [`Choice`].
 //! * [`write()`] gives files that any reader can check, in AFFN, PAC, SQZ, DIF or DIFDUP form, as simple files, LINK
 //!   files or NTUPLES. Reading them gives every value back bit for bit. What does not fit the chosen form without
 //!   loss is written in a plainer one, with a remark.
@@ -108,7 +110,9 @@
 mod asdf;
 mod axis;
 mod block;
+mod choice;
 mod curve;
+mod factors;
 mod form;
 mod grid;
 mod groups;
@@ -124,6 +128,7 @@ mod xydata;
 
 pub use asdf::encode::Form;
 pub use block::{Block, Document, Limits, ReadOptions, Record, read};
+pub use choice::{Choice, Choices};
 pub use curve::{Curve, Decimals, LineMap, Missing};
 pub use label::{Kind, normalise_label};
 pub use ntuples::{Ntuples, Page, Variable};

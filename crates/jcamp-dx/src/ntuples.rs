@@ -76,6 +76,24 @@ struct List {
     entries: Vec<String>,
     line: u32,
     span: Span,
+    /// There are not as many entries as variables, so nobody knows whose they are.
+    uneven: bool,
+}
+
+impl List {
+    /// The entry of variable `index`; nothing where it is empty or not certainly that variable's.
+    fn entry(&self, index: usize) -> Option<&str> {
+        let entry = self.entries.get(index).filter(|_| !self.uneven)?;
+        (!entry.is_empty()).then_some(entry.as_str())
+    }
+
+    /// Compares the count of entries with that of the variables. Commas at the end add nothing.
+    fn align(&mut self, count: usize) {
+        while self.entries.len() > count && self.entries.last().is_some_and(String::is_empty) {
+            self.entries.pop();
+        }
+        self.uneven = self.entries.len() != count;
+    }
 }
 
 fn list(source: &Source<'_>, record: &RawRecord<'_>) -> List {
@@ -89,6 +107,7 @@ fn list(source: &Source<'_>, record: &RawRecord<'_>) -> List {
         entries,
         line: record.line,
         span: record.head(),
+        uneven: false,
     }
 }
 
@@ -113,7 +132,7 @@ pub(crate) fn read(
         .first()
         .map(|r| text_value(source, r.value, r.end).0)
         .unwrap_or_default();
-    let lists: Vec<(&str, List)> = ATTRIBUTES
+    let mut lists: Vec<(&str, List)> = ATTRIBUTES
         .iter()
         .filter_map(|label| {
             head.iter()
@@ -121,12 +140,17 @@ pub(crate) fn read(
                 .map(|r| (*label, list(source, r)))
         })
         .collect();
-    let get = |label: &str| lists.iter().find(|(l, _)| *l == label).map(|(_, list)| list);
-    let count = get("SYMBOL")
-        .or_else(|| get("VARNAME"))
-        .map_or(0, |l| l.entries.len());
-    for (label, list) in &lists {
-        if list.entries.len() != count {
+    let filled = |list: &List| {
+        let empty = list.entries.iter().rev().take_while(|entry| entry.is_empty());
+        list.entries.len() - empty.count()
+    };
+    let count = ["SYMBOL", "VARNAME"]
+        .iter()
+        .find_map(|label| lists.iter().find(|(l, _)| l == label))
+        .map_or(0, |(_, list)| filled(list));
+    for (label, list) in &mut lists {
+        list.align(count);
+        if list.uneven {
             let found = format!("{} entries in {label}", list.entries.len());
             notes.add(
                 Code::NtuplesEntries,
@@ -137,11 +161,10 @@ pub(crate) fn read(
             );
         }
     }
+    let get = |label: &str| lists.iter().find(|(l, _)| *l == label).map(|(_, list)| list);
     let entry = |label: &str, i: usize| {
-        get(label)
-            .and_then(|l| l.entries.get(i))
-            .cloned()
-            .unwrap_or_default()
+        let entry = get(label).and_then(|list| list.entry(i));
+        entry.unwrap_or_default().to_owned()
     };
     let variables = (0..count)
         .map(|i| Variable {
@@ -301,24 +324,38 @@ impl Pages<'_> {
         let own: Vec<(&str, List)> = ATTRIBUTES
             .iter()
             .filter_map(|label| {
-                group
-                    .iter()
-                    .find(|r| r.label == *label)
-                    .map(|r| (*label, list(source, r)))
+                let mut list = list(source, group.iter().find(|r| r.label == *label)?);
+                list.align(self.symbols.len());
+                Some((*label, list))
             })
             .collect();
         let mut get = |label: &str, index: usize, notes: &mut Notes<'_>| -> Option<Stated> {
             let find = |lists: &[(&str, List)]| {
                 let list = &lists.iter().find(|(l, _)| *l == label)?.1;
-                let entry = list.entries.get(index).filter(|e| !e.is_empty())?;
-                Some((entry.clone(), list.line, list.span))
+                Some((list.entry(index)?.to_owned(), list.line, list.span))
             };
             let (text, line, span) = find(&own).or_else(|| find(self.lists))?;
             stated(label, &text, line, span, &mut comma, notes)
         };
+        let stated_factors = own.iter().chain(self.lists).any(|(label, _)| *label == "FACTOR");
         let (x, y) = (indices[0], indices.get(1).copied().unwrap_or(indices[0]));
-        let mut factor = |index: usize, notes: &mut Notes<'_>| {
-            get("FACTOR", index, notes).map_or(Decimal::ONE, |s| s.decimal.stripped())
+        // A factor that is there, but not certainly this variable's or no number, leaves no value certain.
+        let listed = |index: usize| {
+            let lists = own.iter().chain(self.lists);
+            let list = lists
+                .filter(|(label, _)| *label == "FACTOR")
+                .map(|(_, list)| list)
+                .next();
+            list.is_some_and(|list| list.uneven || list.entry(index).is_some())
+        };
+        let unusable = Decimal {
+            mantissa: 0,
+            exponent: 0,
+        };
+        let mut factor = |index: usize, notes: &mut Notes<'_>| match get("FACTOR", index, notes) {
+            Some(stated) => stated.decimal.stripped(),
+            None if listed(index) => unusable,
+            None => Decimal::ONE,
         };
         let (x_factor, y_factor) = (factor(x, notes), factor(y, notes));
         let w_factor = indices.get(2).map_or(x_factor, |w| factor(*w, notes));
@@ -353,6 +390,8 @@ impl Pages<'_> {
             x_factor,
             y_factor,
             w_factor,
+            other_y_factor: None,
+            y_factor_missing: spaced && !stated_factors,
             comma,
         }
     }

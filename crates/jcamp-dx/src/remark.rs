@@ -91,6 +91,7 @@ codes! {
     BlocksMerelyJoined "blocks-merely-joined" Note "Several blocks follow each other without a LINK block around them; each was read by itself.";
     BlocksDiffers "blocks-differs" Note "BLOCKS does not tell the number of blocks found; the blocks found were read. Check that none is lost.";
     DuplicateLabel "duplicate-label" Note "The label occurs more than once in its block; all are kept, the first one is computed with. Remove the wrong ones.";
+    DuplicateLabelDiffers "duplicate-label-differs" Doubt "The label of a table occurs more than once in its block, with different values; the first one was computed with, but for a second table the one between the tables. Remove the wrong ones.";
     VersionMissing "version-missing" Note "A block states its version with ##JCAMP-DX=; the block was read as if it did.";
     VersionProvisional "version-provisional" Doubt "Version 6.00 was never published; the block was read by the rules of 5.01. Compare a few values with the source.";
     VersionUnknown "version-unknown" Doubt "The version is none of 4.24, 5.00 and 5.01; the block was read by the rules of 5.01. Compare a few values with the source.";
@@ -102,7 +103,7 @@ codes! {
     FormMissing "form-missing" Note "The table does not tell its form; it was read in the form that its label stands for.";
     FormUnknown "form-unknown" Loss "The form of the table is not one of the standard; the table was left out. Correct the form if it is a misprint.";
     FormUnderWrongLabel "form-under-wrong-label" Note "The form belongs under another label; the table was read by its form.";
-    FormReadAsPairs "form-read-as-pairs" Doubt "The spacing is uneven and each line holds one ordinate, so the lines were read as pairs. The form should be (XY..XY).";
+    FormReadAsPairs "form-read-as-pairs" Note "The spacing is uneven and each line holds one ordinate, so the lines were read as pairs. The form should be (XY..XY).";
     SeveralTables "several-tables" Note "The block holds more than one table; all were read with the same labels.";
     EmptyTable "empty-table" Loss "The table holds no point that could be read.";
     TableCutOff "table-cut-off" Loss "The text ends within the table, so its last number may be cut; that number was left out. Get the whole file.";
@@ -113,7 +114,7 @@ codes! {
     NumberTooLong "number-too-long" Loss "The number is longer or greater than this form can hold; the rest of the line was left out.";
     LineWithoutX "line-without-x" Loss "Each line of the table starts with its X; the line was left out.";
     LineWithoutOrdinates "line-without-ordinates" Note "The line holds an X and nothing else; it adds no point.";
-    ExponentOrSqueezed "exponent-or-squeezed" Doubt "An E without sign behind a digit was read as the squeezed digit 5, as the standard says. If an exponent is meant, it needs a sign and two digits.";
+    ExponentOrSqueezed "exponent-or-squeezed" Note "An E without sign behind a digit was read as the squeezed digit 5, as the standard says. If an exponent is meant, it needs a sign and two digits.";
     ExponentSpelling "exponent-spelling" Note "An exponent should have a sign and two or three digits; it was read as an exponent.";
     DecimalComma "decimal-comma" Note "The commas of this table were read as decimal signs; the standard has points.";
     CommaUndecided "comma-undecided" Loss "The commas of this table may be decimal signs or separators, and nothing in the block decides; the table was left out. Say which when reading.";
@@ -123,14 +124,15 @@ codes! {
     LineOutOfPlace "line-out-of-place" Loss "The X of the line points to no place behind the points before it; the line was left out.";
     YCheckFailed "y-check-failed" Loss "The first ordinate of the line should repeat the last one of the line before and does not; the points in doubt were left out. Compare both lines with the source.";
     YCheckAbsent "y-check-absent" Doubt "The lines do not repeat the last ordinate, so differences could not be checked; the first ordinate of each line was read as a new point.";
+    DifferenceInDoubt "difference-in-doubt" Loss "A great step within the line and one back behind its end look like a damaged difference, and no ordinate is repeated that would tell; the points between were left out. Compare the line with the source.";
     YCheckAbsentAfterDuplicate "y-check-absent-after-duplicate" Doubt "Lines that end in a DUP count are not followed by a repeated ordinate in this table; the next line was read as new points.";
     YCheckLineMissing "y-check-line-missing" Note "The last line of differences is not followed by a line that repeats its last ordinate; that line could not be checked.";
     GridUndecided "grid-undecided" Loss "NPOINTS, LASTX and DELTAX disagree and the lines do not tell which is right, so no X is certain; the table was left out. Correct the labels.";
-    GridFromLines "grid-from-lines" Doubt "The labels do not give the spacing; it was taken from the X at the line starts, as exact as they are printed.";
+    GridFromLines "grid-from-lines" Note "The labels do not give the spacing; it was taken from the X at the line starts, as exact as they are printed.";
     GridFromDelta "grid-from-delta" Doubt "LASTX is absent or disagrees; X was computed from FIRSTX and DELTAX, as exact as DELTAX is printed.";
     FirstXMissing "first-x-missing" Note "FIRSTX is not stated; the X of the first line was used.";
     FirstXDiffers "first-x-differs" Doubt "FIRSTX is not the X of the first point; the X printed in the table was used. Correct the label.";
-    FirstXScaled "first-x-scaled" Doubt "FIRSTX equals the printed X without its factor; the printed X times XFACTOR was used. If XFACTOR is wrong, all X are.";
+    FirstXScaled "first-x-scaled" Note "The label holds the X as printed, without its factor; the printed X times XFACTOR was used.";
     LastXDiffers "last-x-differs" Doubt "LASTX is not the X of the last point read; check that the table is complete.";
     DeltaXDiffers "delta-x-differs" Note "DELTAX is not the spacing of the points; it was not used.";
     DeltaXSign "delta-x-sign" Note "DELTAX has the wrong sign; it was not used.";
@@ -140,14 +142,17 @@ codes! {
     FirstYDiffers "first-y-differs" Doubt "FIRSTY is not the first ordinate; check YFACTOR and the first line.";
     ExtremeDiffers "extreme-differs" Doubt "The stated greatest or least value is not that of the points read; check the factor and that the table is complete.";
     PairIncomplete "pair-incomplete" Loss "The line does not hold whole groups of numbers, so none of them is certain; the line was left out.";
+    PointsInColumns "points-in-columns" Loss "Each line holds more than one pair, NPOINTS does not tell as many points, and X goes up and down: these may be several columns over one X. The table was left out.";
     PairAcrossLines "pair-across-lines" Note "Groups go on over line ends; the count agrees with NPOINTS, so they were joined.";
     FieldEmpty "field-empty" Loss "A field is empty between two separators; the line was left out.";
     AbscissaMissing "abscissa-missing" Loss "The X of a point is marked as missing; the point was left out.";
     GroupDamaged "group-damaged" Loss "The group in parentheses could not be read; it was left out.";
     AssignmentNotBracketed "assignment-not-bracketed" Note "The text of an assignment stands in <>; it was read without.";
-    NtuplesEntries "ntuples-entries" Doubt "The attribute lists of NTUPLES need one entry for each variable; absent ones were left open.";
+    NtuplesEntries "ntuples-entries" Loss "The attribute lists of NTUPLES need one entry for each variable; nobody knows whose entries these are, so the list was not used. Add the empty entries.";
     NtuplesSymbol "ntuples-symbol" Loss "The form names a symbol that SYMBOL does not list; the table was left out.";
     NtuplesPage "ntuples-page" Note "A page is opened by ##PAGE= SYMBOL=value; it was read without a value.";
+    FactorNotUsed "factor-not-used" Note "By what was said when reading, the factor was not used as it stands, since other labels speak against it.";
+    ReadingUndecided "reading-undecided" Doubt "Two readings of the table give different numbers, and nothing in the block decides; the other one can be chosen when reading.";
     LimitPoints "limit-points" Loss "The limit for points or for the expansion of DUP counts is reached; the rest of the table was left out. Raise the limit if the file is sound.";
     LimitDepth "limit-depth" Loss "Blocks are nested deeper than the limit; everything from here on was left out.";
     LimitBlocks "limit-blocks" Loss "There are more blocks than the limit; everything from here on was left out.";
@@ -247,6 +252,17 @@ impl<'t> Notes<'t> {
             found,
             expected: expected.into(),
         });
+    }
+
+    /// Where the list ends now, for [`Notes::back_to`].
+    pub(crate) fn mark(&self) -> (usize, usize) {
+        (self.list.len(), self.beyond)
+    }
+
+    /// Forgets what was added since `mark`.
+    pub(crate) fn back_to(&mut self, mark: (usize, usize)) {
+        self.list.truncate(mark.0);
+        self.beyond = mark.1;
     }
 
     /// The place of a span whose line is known.

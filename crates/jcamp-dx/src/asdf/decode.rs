@@ -3,7 +3,7 @@
 //! This pass knows no labels: it turns characters into ordinates and notes how each line starts and ends. Which
 //! of the ordinates are check values, and which points are certain, is decided afterwards over the whole table.
 
-use crate::number::{Exponents, Scanned, scan, scan_digits};
+use crate::number::{Exponents, Scanned, scan, scan_digits, short};
 use crate::records::{Lines, Source};
 use crate::remark::Code;
 
@@ -195,6 +195,19 @@ pub(crate) fn without_last_number(line: &[u8]) -> usize {
     }
 }
 
+/// Where the line ends that may be cut, if the table runs to the end of the text: the last line if no line end follows
+/// it, and also if an editor has added one and the last number ends with its decimal sign.
+pub(crate) fn cut_line_end(bytes: &[u8], point: u8) -> Option<usize> {
+    match bytes.last() {
+        None => None,
+        Some(b'\n' | b'\r') => {
+            let at = bytes.iter().rposition(|b| !b.is_ascii_whitespace())?;
+            (bytes[at] == point).then_some(at + 1)
+        }
+        Some(_) => Some(bytes.len()),
+    }
+}
+
 /// What the decoder has to know of the table.
 pub(crate) struct Setting {
     pub(crate) from: usize,
@@ -202,15 +215,33 @@ pub(crate) struct Setting {
     pub(crate) line: u32,
     /// The decimal sign: a point or, in tables decided so, a comma.
     pub(crate) point: u8,
+    /// Which exponents there are; all others are squeezed digits.
+    pub(crate) exponents: Exponents,
+    /// An `E` may be both, see [`exponent_or_squeezed`].
+    pub(crate) doubtful_exponents: bool,
+    /// How many points NPOINTS promises.
+    pub(crate) promised: Option<usize>,
     /// Most ordinates to hand out.
     pub(crate) budget: usize,
     /// The table runs to the end of the text, which may be cut.
     pub(crate) open_ended: bool,
 }
 
-/// Whether the stretch holds any pseudo-digit but `E` and `e`, which may be exponents.
-fn has_pseudo_digits(bytes: &[u8]) -> bool {
-    bytes.iter().any(|b| {
+/// Whether an `E` may be a squeezed digit as well as an exponent: it stands behind a digit and before one, perhaps
+/// with a sign between, is not spelled as the standard's exponents are, and the table holds no other pseudo-digit
+/// that would tell.
+pub(crate) fn exponent_or_squeezed(bytes: &[u8]) -> bool {
+    let digit = |at: usize| bytes.get(at).is_some_and(u8::is_ascii_digit);
+    let odd = |at: usize| {
+        let behind = at > 0 && (digit(at - 1) || bytes[at - 1] == b'.');
+        let sign = matches!(bytes.get(at + 1), Some(b'+' | b'-'));
+        let first = at + 1 + usize::from(sign);
+        behind && digit(first) && !(sign && digit(first + 1))
+    };
+    if !memchr::memchr2_iter(b'E', b'e', bytes).any(odd) {
+        return false;
+    }
+    !bytes.iter().any(|b| {
         let class = CLASSES[*b as usize].0 as u8;
         class >= Class::Squeezed as u8 && class <= Class::Duplicate as u8 && !matches!(b, b'E' | b'e')
     })
@@ -220,20 +251,22 @@ pub(crate) fn decode(source: &Source<'_>, setting: &Setting) -> Ordinates {
     let bytes = source.text.as_bytes();
     let mut out = Ordinates::default();
     let stretch = &bytes[setting.from..setting.to];
-    let exponents = if memchr::memchr2(b'E', b'e', stretch).is_none() || has_pseudo_digits(stretch) {
-        Exponents::Strict
-    } else {
-        Exponents::Signed
-    };
-    // A guess that spares most of the growing: tables of differences hold about one ordinate a byte, plain ones a
-    // fifth of that.
-    out.values.reserve((stretch.len() / 4).min(setting.budget) + 16);
-    let unterminated =
-        setting.open_ended && !matches!(bytes[..setting.to].last(), None | Some(b'\n' | b'\r'));
+    let exponents = setting.exponents;
+    // Room that spares the growing: as many as NPOINTS promises, with a check value on lines of 60 characters and a line
+    // to spare, but not without end. Without a promise, tables of differences hold about one ordinate a byte, plain ones
+    // a fifth of that.
+    let promised = setting
+        .promised
+        .map(|count| count.saturating_add(stretch.len() / 60 + 256));
+    let room = promised
+        .unwrap_or(stretch.len() / 4 + 16)
+        .min(4 * stretch.len() + 256);
+    out.values.reserve(room.min(setting.budget));
+    let cut = cut_line_end(&bytes[..setting.to], setting.point).filter(|_| setting.open_ended);
     for line in Lines::new(source, setting.from, setting.to, setting.line) {
         let mut end = line.end;
-        if unterminated && line.end == setting.to {
-            end = line.start + without_last_number(&bytes[line.start..line.end]);
+        if let Some(cut) = cut.filter(|cut| (line.start + 1..=line.end).contains(cut)) {
+            end = line.start + without_last_number(&bytes[line.start..cut]);
             out.cut = Some((line.number, end, line.end));
         }
         let mut i = line.start;
@@ -243,7 +276,9 @@ pub(crate) fn decode(source: &Source<'_>, setting: &Setting) -> Ordinates {
         if i >= end || bytes[i..end].starts_with(b"$$") {
             continue;
         }
-        let Some(x) = scan(&bytes[..end], i, setting.point, exponents).filter(|x| !x.long) else {
+        let Some(x) = scan(&bytes[..end], i, setting.point, exponents)
+            .filter(|x| !x.long && bytes.get(x.end) != Some(&setting.point))
+        else {
             out.lost.push((
                 line.number,
                 Damage {
@@ -255,10 +290,14 @@ pub(crate) fn decode(source: &Source<'_>, setting: &Setting) -> Ordinates {
         };
         i = x.end;
         let first = out.values.len();
+        // Numbers end at the line's end by themselves, unless the line was cut.
+        let limit = if end < line.end { end } else { setting.to };
         let mut decoder = LineDecoder {
-            bytes: &bytes[..end],
+            bytes: &bytes[..limit],
+            end,
             point: setting.point,
             exponents,
+            doubtful_exponents: setting.doubtful_exponents,
             out: &mut out,
             budget: setting.budget,
             line: line.number,
@@ -286,10 +325,29 @@ pub(crate) fn decode(source: &Source<'_>, setting: &Setting) -> Ordinates {
     out
 }
 
+/// Whether a word stands here that programs print in place of a number. Its letters are pseudo-digits too, but those
+/// stand between blanks in no table.
+#[inline]
+fn is_word(bytes: &[u8]) -> bool {
+    matches!(bytes.first(), Some(b'N' | b'n' | b'I' | b'i' | b'O' | b'o')) && is_known_word(bytes)
+}
+
+#[cold]
+fn is_known_word(bytes: &[u8]) -> bool {
+    let letters = bytes.iter().take_while(|b| b.is_ascii_alphabetic()).count();
+    let (word, rest) = bytes.split_at(letters);
+    let ends = rest.first().is_none_or(|b| !b.is_ascii_digit());
+    let words: [&[u8]; 7] = [b"nan", b"inf", b"infinity", b"null", b"none", b"over", b"ovrflw"];
+    ends && words.iter().any(|known| word.eq_ignore_ascii_case(known))
+}
+
 struct LineDecoder<'a> {
     bytes: &'a [u8],
+    /// Where the line ends.
+    end: usize,
     point: u8,
     exponents: Exponents,
+    doubtful_exponents: bool,
     out: &'a mut Ordinates,
     budget: usize,
     line: u32,
@@ -305,11 +363,49 @@ enum Form {
 }
 
 impl LineDecoder<'_> {
+    /// Reads number after number, each behind a single blank or a sign or both, as long as they are short, plain, and
+    /// have as many decimals as those before: nearly all of a table of plain numbers. Returns where that ends.
+    #[inline]
+    fn plain_numbers(&mut self, from: usize) -> usize {
+        let (bytes, point) = (self.bytes, self.point);
+        let out = &mut *self.out;
+        if !out.exponents.is_empty() {
+            return from;
+        }
+        let mut i = from;
+        while i < self.end {
+            let mut at = i;
+            if bytes[at] == b' ' && bytes.get(at + 1).is_some_and(|b| matches!(b, b'+' | b'-')) {
+                at += 1;
+            }
+            let before = bytes[at];
+            if !matches!(before, b' ' | b'+' | b'-') {
+                break;
+            }
+            let Some((mantissa, fraction, next)) = short(bytes, at + 1, point) else {
+                break;
+            };
+            if out.values.is_empty() {
+                out.exponent = -fraction;
+            }
+            let goes_on = bytes
+                .get(next)
+                .is_some_and(|b| matches!(b, b'E' | b'e') || *b == point);
+            // A negative zero is none of these.
+            if goes_on || mantissa == 0 || -fraction != out.exponent {
+                break;
+            }
+            out.values.push(if before == b'-' { -mantissa } else { mantissa });
+            i = next;
+        }
+        i
+    }
+
     /// Decodes ordinates from `i` on. Returns how the line ends, the index of its first difference, and damage.
     #[inline]
     fn run(&mut self, mut i: usize, first: usize) -> (Ends, Option<usize>, Option<Damage>) {
         let bytes = self.bytes;
-        let end = bytes.len();
+        let end = self.end;
         self.out.values.reserve(end - i);
         let mut form = Form::Nothing;
         let mut repeated = false;
@@ -325,6 +421,18 @@ impl LineDecoder<'_> {
         }
         while i < end {
             let (class, digit) = CLASSES[bytes[i] as usize];
+            if matches!(class, Class::Blank | Class::Number) {
+                let before = self.out.values.len();
+                i = self.plain_numbers(i);
+                if self.out.values.len() > before {
+                    current = self.out.values[self.out.values.len() - 1];
+                    exponent = self.out.exponent;
+                    plain = exponent == 0;
+                    form = Form::Absolute;
+                    repeated = false;
+                    continue;
+                }
+            }
             match class {
                 Class::Difference | Class::DifferenceNegative => {
                     let at = i;
@@ -417,6 +525,7 @@ impl LineDecoder<'_> {
                     // Nearly all values are short and plain; they are kept out of the general path below.
                     if class == Class::Number {
                         if let Some(number) = scan(bytes, i, self.point, self.exponents)
+                            && bytes.get(number.end) != Some(&self.point)
                             && !number.long
                             && !number.odd_exponent
                             && number.mantissa != 0
@@ -442,9 +551,7 @@ impl LineDecoder<'_> {
                             j += 1;
                         }
                         let goes_on = j < end && matches!(bytes[j], b'.' | b',' | b'E' | b'e');
-                        let ambiguous =
-                            matches!(bytes[i], b'E' | b'e') && self.exponents == Exponents::Signed;
-                        if j - i <= 17 && !goes_on && !ambiguous {
+                        if j - i <= 17 && !goes_on {
                             current = if class == Class::Squeezed { value } else { -value };
                             exponent = 0;
                             self.out.values.push(current);
@@ -457,8 +564,8 @@ impl LineDecoder<'_> {
                     let number = if class == Class::Number {
                         scan(bytes, i, self.point, self.exponents)
                     } else {
-                        if matches!(bytes[i], b'E' | b'e')
-                            && self.exponents == Exponents::Signed
+                        if self.doubtful_exponents
+                            && matches!(bytes[i], b'E' | b'e')
                             && i > 0
                             && bytes[i - 1].is_ascii_digit()
                             && form == Form::Absolute
@@ -481,6 +588,10 @@ impl LineDecoder<'_> {
                         return fail(Code::IllegalCharacter, at, alone);
                     };
                     i = number.end;
+                    // A second decimal sign: `400.0.1` is no number, and two only by chance.
+                    if bytes.get(i) == Some(&self.point) {
+                        return fail(Code::IllegalCharacter, i, alone);
+                    }
                     if number.odd_exponent {
                         self.out.odd_exponent.get_or_insert((self.line, at));
                     }
@@ -518,8 +629,18 @@ impl LineDecoder<'_> {
                     repeated = false;
                     i += 1;
                 }
-                Class::Blank => i += 1,
-                Class::Comma if self.point != b',' => i += 1,
+                Class::Blank => {
+                    i += 1;
+                    if is_word(&bytes[i..]) {
+                        return fail(Code::IllegalCharacter, i, alone);
+                    }
+                }
+                Class::Comma if self.point != b',' => {
+                    i += 1;
+                    if is_word(&bytes[i..]) {
+                        return fail(Code::IllegalCharacter, i, alone);
+                    }
+                }
                 Class::Dollar if bytes.get(i + 1) == Some(&b'$') => break,
                 Class::Dollar | Class::Comma | Class::Illegal => {
                     return fail(Code::IllegalCharacter, i, alone);
@@ -547,6 +668,9 @@ mod tests {
             to: lines.len(),
             line: 1,
             point: b'.',
+            exponents: Exponents::Strict,
+            doubtful_exponents: false,
+            promised: None,
             budget: 1000,
             open_ended: false,
         };

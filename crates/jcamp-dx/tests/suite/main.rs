@@ -1,6 +1,7 @@
 //! Tests of the crate as its users see it. Each test names where its expected values come from.
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "tests may fail loudly")]
 
+mod choices;
 mod damage;
 mod round_trip;
 mod standard;

@@ -71,7 +71,16 @@ fn column(n: usize, reach: i64) -> impl Strategy<Value = (Vec<f64>, Decimals)> {
         };
         (v.iter().map(|(m, d)| decimal(*m, *d)).collect(), decimals)
     });
-    prop_oneof![3 => same, 3 => flat, 2 => each]
+    // Squeezed, all of these start with an E, which may be an exponent.
+    let fives = (
+        prop::collection::vec(
+            prop::sample::select(vec![5i64, -5, 50, 53, -500, 5000, 50_000]),
+            n,
+        ),
+        0u16..4,
+    )
+        .prop_map(|(m, d)| (m.iter().map(|m| decimal(*m, d)).collect(), Decimals::Same(d)));
+    prop_oneof![3 => same, 3 => flat, 2 => each, 1 => fives]
 }
 
 fn spaced(n: usize) -> impl Strategy<Value = (Vec<f64>, Decimals)> {

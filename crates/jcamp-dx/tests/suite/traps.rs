@@ -354,7 +354,11 @@ fn forms() {
     assert!(document.blocks[0].tables.is_empty());
     // Unevenly spaced lines of one ordinate under (X++(Y..Y)).
     let text = file(labels, "##XYDATA=(X++(Y..Y))\n400 1\n400.5 2\n403 3");
-    expect(&text, &[1.0, 2.0, 3.0], &[Code::FormReadAsPairs]);
+    expect(
+        &text,
+        &[1.0, 2.0, 3.0],
+        &[Code::FormReadAsPairs, Code::ReadingUndecided],
+    );
     assert_eq!(curve(&open(&text)).x, [400.0, 400.5, 403.0]);
 }
 
@@ -393,7 +397,19 @@ fn duplicate_labels() {
     let text = file(&labels, DATA_TEN);
     let document = open(&text.replace("##TITLE= again", "##NAMES= a\n##NAMES= b"));
     assert_eq!(curve(&document).y, ten());
-    assert_eq!(codes(&document), [Code::DuplicateLabel; 2]);
+    // Another value of a label that is computed with is a doubt; FIRSTY settles it.
+    assert_eq!(
+        codes(&document),
+        [
+            Code::DuplicateLabelDiffers,
+            Code::DuplicateLabel,
+            Code::ReadingUndecided
+        ]
+    );
+    let document = open(&text.replace("##TITLE= again", "##FIRSTY= 0.1"));
+    assert_eq!(curve(&document).y, ten());
+    assert_eq!(codes(&document), [Code::DuplicateLabelDiffers]);
+    let document = open(&text.replace("##TITLE= again", "##NAMES= a\n##NAMES= b"));
     assert_eq!(
         document.blocks[0]
             .records
@@ -414,7 +430,7 @@ fn firstx_is_scaled() {
         .replace("406A", "4006A")
         .replace("409A", "4009A");
     let document = open(&file(labels, &table));
-    assert_eq!(codes(&document), [Code::FirstXScaled]);
+    assert_eq!(codes(&document), [Code::FirstXScaled, Code::ReadingUndecided]);
     assert_eq!((curve(&document).x[0], curve(&document).x[9]), (400.0, 400.9));
     let document = open(&file(
         &labels.replace("= 4000", "= 400.0").replace("= 4009", "= 400.9"),
@@ -447,12 +463,128 @@ fn ends_and_factors() {
     assert!(document.blocks[0].tables.is_empty());
     assert!(codes(&document).contains(&Code::FactorUnusable));
     let document = open(&file(&TEN.replace("##YFACTOR= 0.01\n", ""), DATA_TEN));
-    assert_eq!(codes(&document), [Code::FactorMissing]);
+    // Integers without a factor are no certain values, unless a label agrees with them.
+    assert_eq!(codes(&document), [Code::FactorMissing, Code::ReadingUndecided]);
+    let text = file(&TEN.replace("##YFACTOR= 0.01\n", "##FIRSTY= 10\n"), DATA_TEN);
+    assert_eq!(codes(&open(&text)), [Code::FactorMissing]);
     // One line, and labels that contradict each other: no X is certain.
     let labels = "##XFACTOR=1\n##YFACTOR=1\n##FIRSTX=400\n##LASTX=402\n##NPOINTS=4";
     let document = open(&file(labels, "##XYDATA=(X++(Y..Y))\n400 1 2 3"));
     assert!(curve(&document).is_empty());
     assert!(codes(&document).contains(&Code::GridUndecided));
+}
+
+/// Text behind a number may change it; a unit does not.
+#[test]
+fn text_behind_a_number() {
+    for factor in ["1/100", "1 x 10-2", "1D-2", "1,000.5", "1 000"] {
+        let document = open(&file(&TEN.replace("0.01", factor), DATA_TEN));
+        assert!(document.blocks[0].tables.is_empty(), "{factor}");
+        assert_eq!(codes(&document), [Code::LabelNotANumber, Code::FactorUnusable]);
+    }
+    let text = file(&TEN.replace("LASTX= 409", "LASTX= 409 nm"), DATA_TEN);
+    expect(&text, &ten(), &[Code::TextAfterNumber]);
+}
+
+/// Labels that stand between two tables of a block are those of the second.
+#[test]
+fn labels_between_tables() {
+    let second = "##YFACTOR= 1\n##FIRSTX= 500\n##LASTX= 509\n##XYDATA= (X++(Y..Y))\n500A0JJJJJJJJJ\n509A9";
+    let document = open(&file(TEN, &format!("{DATA_TEN}\n{second}")));
+    let [first, second] = &document.blocks[0].tables[..] else {
+        panic!("{document:?}")
+    };
+    assert_eq!(first.data.curve().unwrap().y, ten());
+    assert_eq!(second.data.curve().unwrap().x[9], 509.0);
+    assert_eq!(second.data.curve().unwrap().y[9], 19.0);
+    assert_eq!((&first.doubts[..], &second.doubts[..]), (&[][..], &[][..]));
+}
+
+/// A decimal comma in a peak table: the count of peaks tells, or nothing is read.
+#[test]
+fn decimal_commas_in_peak_tables() {
+    let rows = |document: &curvary_jcamp_dx::Document| match &document.blocks[0].tables[0].data {
+        curvary_jcamp_dx::Data::Peaks(peaks) => peaks.rows.iter().map(|p| (p.x, p.y)).collect::<Vec<_>>(),
+        other => panic!("{other:?}"),
+    };
+    let table = "##PEAK TABLE= (XY..XY)\n400,5 0,123\n500,5 0,456";
+    let decimal = vec![(400.5, Some(0.123)), (500.5, Some(0.456))];
+    assert_eq!(rows(&open(&file("##NPOINTS= 2", table))), decimal);
+    let document = open(&file("##TIME= 12:00", table));
+    assert!(codes(&document).contains(&Code::CommaUndecided));
+    assert_eq!(rows(&document), []);
+    let options = ReadOptions {
+        decimal_comma: Some(true),
+        ..ReadOptions::default()
+    };
+    assert_eq!(rows(&read(&file("##TIME= 12:00", table), &options)), decimal);
+    let integers = "##PEAK TABLE= (XY..XY)\n400,1 500,2";
+    assert_eq!(
+        rows(&open(&file("##NPOINTS= 2", integers))),
+        [(400.0, Some(1.0)), (500.0, Some(2.0))]
+    );
+}
+
+/// Words that stand for no number are made of pseudo-digits: `NaN` would be 5, -1, 5.
+#[test]
+fn words_in_place_of_numbers() {
+    let labels = "##XFACTOR=1\n##YFACTOR=1\n##FIRSTX=400\n##LASTX=405";
+    for word in ["NaN", "nan", "Inf", "NULL", "over"] {
+        let document = open(&file(
+            labels,
+            &format!("##XYDATA=(X++(Y..Y))\n400 1 {word} 3 4\n404 5 6"),
+        ));
+        assert!(codes(&document).contains(&Code::IllegalCharacter), "{word}");
+        assert!(!curve(&document).y.contains(&3.0), "{word}");
+    }
+    // The same letters run together are differences.
+    let labels = "##XFACTOR=1\n##YFACTOR=1\n##FIRSTX=400\n##LASTX=402\n##NPOINTS=3";
+    expect(
+        &file(labels, "##XYDATA=(X++(Y..Y))\n400A0NN\n402B0"),
+        &[10.0, 15.0, 20.0],
+        &[],
+    );
+}
+
+/// Several columns over one X are no pairs.
+#[test]
+fn columns_under_the_form_of_pairs() {
+    let columns = "##XYPOINTS=(XY..XY)\n400 0.1 0.2 0.3\n401 0.3 0.4 0.4\n402 0.5 0.6 0.5";
+    let document = open(&file("##NPOINTS=3", columns));
+    assert!(curve(&document).is_empty());
+    assert!(codes(&document).contains(&Code::PointsInColumns));
+    // Two pairs on a line are pairs, even if NPOINTS is wrong.
+    let pairs = "##XYPOINTS=(XY..XY)\n400 0.1 401 0.3\n402 0.3 403 0.4";
+    expect(
+        &file("##NPOINTS=2", pairs),
+        &[0.1, 0.3, 0.3, 0.4],
+        &[Code::NpointsDiffers],
+    );
+}
+
+/// `400.0.1` is no number; a number that ends with its point at the end of a file without END may be cut.
+#[test]
+fn stray_points() {
+    let document = open(&file("##NPOINTS=2", "##XYPOINTS=(XY..XY)\n400.0.1\n401 0.2"));
+    assert_eq!(curve(&document).y, [0.2]);
+    assert!(codes(&document).contains(&Code::IllegalCharacter));
+    let labels = "##XFACTOR=1\n##YFACTOR=1\n##FIRSTX=400\n##LASTX=402\n##NPOINTS=3";
+    let table = "##XYDATA=(X++(Y..Y))\n400 0.1 0.2.3";
+    assert!(codes(&open(&file(labels, table))).contains(&Code::IllegalCharacter));
+    for table in [
+        "##XYDATA=(X++(Y..Y))\n400 0.1 0.2 0.",
+        "##XYPOINTS=(XY..XY)\n400 0.1\n401 0.2\n402 0.",
+    ] {
+        let text = file(labels, table).replace("##END=\n", "");
+        let document = open(&text);
+        assert_eq!(curve(&document).y, [0.1, 0.2], "{:#?}", document.remarks);
+        assert!(codes(&document).contains(&Code::TableCutOff));
+    }
+    let whole = open(&file(labels, "##XYDATA=(X++(Y..Y))\n400 1. 2. 3."));
+    assert_eq!(
+        (codes(&whole), &curve(&whole).y[..]),
+        (vec![], &[1.0, 2.0, 3.0][..])
+    );
 }
 
 /// 6.00 was never published: read leniently, and said so.

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use curvary_jcamp_dx::{self as dx, Kind};
 use curvary_record::{Claim, Fields, Origin, Run};
 
-use super::is_structure;
+use super::fields::is_structure;
 use crate::Source;
 use crate::explanation::{Part, TakenFor, folded};
 

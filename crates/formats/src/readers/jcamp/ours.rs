@@ -3,7 +3,7 @@
 use curvary_jcamp_dx::{self as dx, normalise_label};
 use curvary_record::{Code, Coordinate, Label, Place, Quantity, Question, Technique, Unit};
 
-use super::place_of;
+use super::told::place_of;
 
 /// The private labels of our own writer begin so.
 pub(crate) const OURS: &str = "$CURVARY";

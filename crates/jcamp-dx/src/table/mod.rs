@@ -1,12 +1,16 @@
 //! Tables of data: what they hold, and which decoder reads them.
 
+mod attempt;
+mod decide;
+
 use crate::axis::Axis;
+use crate::choice::{Choice, Choices};
 use crate::curve::{Curve, Decimals};
 use crate::form::{self, Shape};
-use crate::groups;
+use crate::number::{Decimal, Exponents};
 use crate::records::{Lines, Source};
 use crate::remark::{Code, Notes, Span, quote};
-use crate::xydata;
+use attempt::Attempt;
 
 /// What a table holds.
 #[derive(Clone, Debug, PartialEq)]
@@ -113,6 +117,9 @@ pub struct Table {
     pub data: Data,
     /// Lines that were left out, wholly or in part.
     pub left_out: Vec<LeftOut>,
+    /// Choices between readings that give different numbers and that nothing in the block decides, nor the options.
+    /// As long as there is one, the numbers are not certain.
+    pub doubts: Vec<Choice>,
     /// Line of the label.
     pub line: u32,
     /// Label and data.
@@ -130,6 +137,39 @@ pub(crate) struct Stretch {
     pub(crate) head: Span,
     pub(crate) open_ended: bool,
     pub(crate) point: u8,
+    pub(crate) exponents: Exponents,
+    pub(crate) doubtful_exponents: bool,
+    /// Readings to take in place of those that would be taken in doubt.
+    pub(crate) told: Choices,
+}
+
+/// A choice that a table left open.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Doubt {
+    pub(crate) choice: Choice,
+    /// The reading taken is that of the standard.
+    pub(crate) standard: bool,
+    /// The factor of the other reading.
+    pub(crate) factor: Decimal,
+}
+
+impl Doubt {
+    pub(crate) fn new(choice: Choice, standard: bool) -> Self {
+        Self {
+            choice,
+            standard,
+            factor: Decimal::ONE,
+        }
+    }
+
+    /// Two factors are possible; the stated one was taken.
+    pub(crate) fn factor(choice: Choice, other: Decimal) -> Self {
+        Self {
+            choice,
+            standard: true,
+            factor: other,
+        }
+    }
 }
 
 /// What reading a curve gave.
@@ -142,6 +182,7 @@ pub(crate) struct Outcome {
     pub(crate) disagreed: u32,
     /// The lines look like pairs.
     pub(crate) as_pairs: bool,
+    pub(crate) doubts: Vec<Doubt>,
 }
 
 impl Outcome {
@@ -237,6 +278,7 @@ fn usual_shape(label: &str) -> Option<Shape> {
 #[derive(Clone, Copy)]
 pub(crate) struct Reading {
     pub(crate) decimal_comma: Option<bool>,
+    pub(crate) choices: Choices,
     pub(crate) expansion: usize,
 }
 
@@ -289,83 +331,95 @@ pub(crate) fn read(
         return None;
     }
     let from = opened.from.min(raw.to);
-    let open_ended = raw.to == source.text.len();
-    let mut stretch = Stretch {
-        from,
-        to: raw.to,
-        line: opened.line,
-        head: raw.head,
-        open_ended,
-        point: b'.',
-    };
     // Files of constant ordinates shrink to almost nothing, so a floor is given to the bound on expansion.
     let bound = (reading.expansion.saturating_mul(raw.to - from))
         .saturating_add(1 << 16)
         .min(*budget);
-    let mut table = Table {
+    let mut attempt = Attempt {
+        source,
+        raw,
+        shape: &shape,
+        axis: *axis,
+        stretch: Stretch {
+            from,
+            to: raw.to,
+            line: opened.line,
+            head: raw.head,
+            open_ended: raw.to == source.text.len(),
+            point: b'.',
+            exponents: Exponents::Strict,
+            doubtful_exponents: false,
+            told: Choices::default(),
+        },
+        reading,
+        bound,
+    };
+    let mark = notes.mark();
+    let (data, left_out, doubts) = loop {
+        let (data, left_out, doubts) = attempt.read(notes);
+        let told = attempt.stretch.told;
+        let turned = doubts.iter().find(|doubt| {
+            let wanted = reading.choices.get(doubt.choice);
+            told.get(doubt.choice).is_none() && wanted == Some(!doubt.standard)
+        });
+        // Each choice is turned once at most, so this ends.
+        match turned.copied() {
+            Some(doubt) => {
+                notes.back_to(mark);
+                attempt.turn(doubt);
+            }
+            None => break (data, left_out, doubts),
+        }
+    };
+    let told = attempt.stretch.told;
+    for (choice, label) in [(Choice::XFactor, "XFACTOR"), (Choice::YFactor, "YFACTOR")] {
+        if told.get(choice).is_some() {
+            let found = format!("a {label} that other labels speak against");
+            notes.add(
+                Code::FactorNotUsed,
+                raw.line,
+                raw.head,
+                found,
+                "labels that agree",
+            );
+        }
+    }
+    let settled = |choice: Choice| told.get(choice).is_some() || reading.choices.get(choice).is_some();
+    let doubts: Vec<Choice> = doubts.iter().map(|d| d.choice).filter(|c| !settled(*c)).collect();
+    for choice in &doubts {
+        let found = match choice {
+            Choice::XFactor => "labels that hold X as printed, without XFACTOR",
+            Choice::YFactor => "labels of ordinates that ask for another YFACTOR",
+            Choice::Exponent => "an E that may be an exponent or a squeezed digit",
+            Choice::Form => "lines of one ordinate whose X are not evenly spaced",
+            Choice::Spacing => "labels and X at the line starts that give different spacings",
+            Choice::YChecks => "first ordinates that may be check values or new points",
+        };
+        notes.add(
+            Code::ReadingUndecided,
+            raw.line,
+            raw.head,
+            found.into(),
+            "labels that tell",
+        );
+    }
+    let count = match &data {
+        Data::Peaks(peaks) => peaks.rows.len(),
+        Data::Assignments(list) => list.rows.len(),
+        Data::Xy(curve) | Data::Points(curve) => curve.len() + curve.missing.len(),
+    };
+    let table = Table {
         label: raw.label.clone(),
         form: opened.form.to_owned(),
-        data: Data::Points(Curve::default()),
-        left_out: Vec::new(),
+        data,
+        left_out,
+        doubts,
         line: raw.line,
         span: Span {
             start: raw.head.start,
             end: raw.to,
         },
     };
-    let count;
-    match shape {
-        Shape::Spaced { .. } => {
-            let mut outcome = decided(
-                source,
-                &mut stretch,
-                axis,
-                reading,
-                notes,
-                &|stretch: &Stretch, notes: &mut Notes<'_>| xydata::read(source, stretch, axis, bound, notes),
-            );
-            if outcome.as_pairs {
-                let found = "unevenly spaced lines of one ordinate".into();
-                notes.add(Code::FormReadAsPairs, raw.line, raw.head, found, "(XY..XY)");
-                outcome = groups::read_points(source, &stretch, axis, bound, notes);
-                table.data = Data::Points(outcome.curve);
-            } else {
-                table.data = Data::Xy(outcome.curve);
-            }
-            table.left_out = outcome.left_out;
-            count = table.data.curve().map_or(0, |c| c.len() + c.missing.len());
-        }
-        Shape::Groups { columns } if columns.len() == 2 && raw.label != "PEAKTABLE" => {
-            let outcome = decided(
-                source,
-                &mut stretch,
-                axis,
-                reading,
-                notes,
-                &|stretch: &Stretch, notes: &mut Notes<'_>| {
-                    groups::read_points(source, stretch, axis, bound, notes)
-                },
-            );
-            count = outcome.curve.len() + outcome.curve.missing.len();
-            table.data = Data::Points(outcome.curve);
-            table.left_out = outcome.left_out;
-        }
-        Shape::Groups { columns } => {
-            if comma(source, &stretch) != Comma::Separator && reading.decimal_comma == Some(true) {
-                stretch.point = b',';
-            }
-            let (peaks, left_out) = groups::read_peaks(source, &stretch, axis, &columns, bound, notes);
-            count = peaks.rows.len();
-            table.data = Data::Peaks(peaks);
-            table.left_out = left_out;
-        }
-        Shape::Assigned { columns } => {
-            let (rows, left_out) = groups::read_assignments(source, &stretch, axis, &columns, bound, notes);
-            count = rows.rows.len();
-            table.data = Data::Assignments(rows);
-            table.left_out = left_out;
-        }
-    }
     *budget = budget.saturating_sub(count);
     if let Some(stop) = table.left_out.iter().find(|l| l.code == Code::LimitPoints) {
         let found = format!("more than {bound} points from line {} on", stop.first);
@@ -413,99 +467,5 @@ fn check_label(raw: &RawTable, shape: &Shape, form: &str, notes: &mut Notes<'_>)
             Shape::Assigned { .. } => "PEAK ASSIGNMENTS",
         };
         notes.add(Code::FormUnderWrongLabel, raw.line, raw.head, found, expected);
-    }
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Comma {
-    /// No comma, or commas that can only be separators.
-    Separator,
-    /// Every comma stands between digits, at most one in a word, and there is no point: either is possible.
-    Either,
-}
-
-/// What the commas of a table can be, by the pattern of the whole table.
-fn comma(source: &Source<'_>, stretch: &Stretch) -> Comma {
-    let bytes = &source.text.as_bytes()[stretch.from..stretch.to];
-    if memchr::memchr(b',', bytes).is_none() || memchr::memchr(b'.', bytes).is_some() {
-        return Comma::Separator;
-    }
-    let digit = |at: usize| bytes.get(at).is_some_and(u8::is_ascii_digit);
-    let mut last = None;
-    for at in memchr::memchr_iter(b',', bytes) {
-        if at == 0 || !digit(at - 1) || !digit(at + 1) {
-            return Comma::Separator;
-        }
-        if last.is_some_and(|before: usize| bytes[before + 1..at].iter().all(u8::is_ascii_digit)) {
-            return Comma::Separator;
-        }
-        last = Some(at);
-    }
-    Comma::Either
-}
-
-/// Reads a table whose commas may be decimal signs both ways and keeps the reading that the labels support.
-fn decided(
-    source: &Source<'_>,
-    stretch: &mut Stretch,
-    axis: &Axis,
-    reading: Reading,
-    notes: &mut Notes<'_>,
-    read: &dyn Fn(&Stretch, &mut Notes<'_>) -> Outcome,
-) -> Outcome {
-    let comma = comma(source, stretch);
-    let choice = match (comma, reading.decimal_comma) {
-        (Comma::Separator, _) => Some(b'.'),
-        (Comma::Either, Some(decimal)) => Some(if decimal { b',' } else { b'.' }),
-        (Comma::Either, None) => {
-            let with = |point: u8| read(&Stretch { point, ..*stretch }, &mut Notes::new(source.text, 0));
-            let (decimal, separator) = (with(b','), with(b'.'));
-            let bonus = if axis.comma { 2 } else { 0 };
-            let better = |a: &Outcome, extra: u32, b: &Outcome, others: u32| {
-                a.agreed + extra >= 2 && a.agreed + extra > b.agreed + others && a.flaws() < b.flaws()
-            };
-            if better(&decimal, bonus, &separator, 0) {
-                Some(b',')
-            } else if better(&separator, 0, &decimal, bonus) {
-                Some(b'.')
-            } else {
-                None
-            }
-        }
-    };
-    match choice {
-        Some(point) => {
-            stretch.point = point;
-            if point == b',' {
-                let found = "commas between digits".into();
-                notes.add(
-                    Code::DecimalComma,
-                    stretch.line,
-                    stretch.head,
-                    found,
-                    "decimal points",
-                );
-            }
-            read(stretch, notes)
-        }
-        None => {
-            let found = "commas between digits, and labels that fit neither reading or both".into();
-            notes.add(
-                Code::CommaUndecided,
-                stretch.line,
-                stretch.head,
-                found,
-                "decimal points",
-            );
-            let left_out = vec![LeftOut {
-                first: stretch.line,
-                last: u32::MAX,
-                code: Code::CommaUndecided,
-            }];
-            Outcome {
-                left_out,
-                ..Outcome::default()
-            }
-        }
     }
 }

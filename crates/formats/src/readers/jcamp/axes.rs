@@ -1,0 +1,213 @@
+//! What the axes of a table are: what a person said, what our own writer said, what the unit labels say.
+
+use curvary_jcamp_dx as dx;
+use curvary_record::{Alternative, Code, Quantity, Question, Unit};
+
+use super::axis::{Meaning, abscissa, ordinate, written};
+use super::gathering::Gathering;
+use super::ours::Ours;
+use super::told::{alternatives, labels, place_of};
+
+/// What the axes of a block were understood to be.
+pub(super) struct Axes {
+    pub(super) x: (Quantity, Unit),
+    pub(super) y: (Quantity, Unit),
+    pub(super) x_name: Option<String>,
+    pub(super) y_name: Option<String>,
+    pub(super) questions: Vec<Question>,
+    pub(super) because: Vec<String>,
+}
+
+impl Gathering<'_> {
+    /// The axes of a block's own tables.
+    pub(super) fn axes(
+        &mut self,
+        block: &dx::Block,
+        ours: &Ours,
+        x_units: &str,
+        y_units: &str,
+        greatest: &dyn Fn() -> f64,
+    ) -> Option<Axes> {
+        let place = |label: &str| block.record(label).map(|record| place_of(&record.place));
+        let x_place = place("XUNITS").or_else(|| place("UNITS"));
+        let y_place = place("YUNITS").or_else(|| place("UNITS"));
+        let mut axes = Axes {
+            x: (Quantity::UNKNOWN, Unit::ONE),
+            y: (Quantity::UNKNOWN, Unit::ONE),
+            x_name: block
+                .value("XLABEL")
+                .map(str::to_owned)
+                .filter(|name| !name.is_empty()),
+            y_name: block
+                .value("YLABEL")
+                .map(str::to_owned)
+                .filter(|name| !name.is_empty()),
+            questions: Vec::new(),
+            because: Vec::new(),
+        };
+        let settled = |about: &str| {
+            let (quantity, unit) = self.source.assume().axis(about)?;
+            let usual = match quantity.as_str() {
+                "wavelength" => Unit::NANOMETRE,
+                "wavenumber" => Unit::PER_CENTIMETRE,
+                "time" => Unit::SECOND,
+                "absorbance" => Unit::ABSORBANCE,
+                _ => Unit::ONE,
+            };
+            Some((quantity, unit.unwrap_or(usual)))
+        };
+        // What our own writer said holds as long as nobody has changed the text that it wrote.
+        let ours_x = ours
+            .x
+            .as_ref()
+            .filter(|(quantity, unit)| written(quantity, unit) == x_units);
+        let ours_y = ours
+            .y
+            .as_ref()
+            .filter(|(quantity, unit)| written(quantity, unit) == y_units);
+        match (ours_x, settled("x"), abscissa(x_units)) {
+            (_, Some(x), _) => {
+                axes.because.push("a person said what the x axis is".to_owned());
+                axes.x = x;
+            }
+            (Some(x), ..) => axes.x = x.clone(),
+            (None, None, Meaning::Sure(quantity, unit) | Meaning::Own(quantity, unit)) => {
+                axes.because
+                    .push(format!("XUNITS says `{x_units}`: {quantity} in {unit}"));
+                axes.x = (quantity, unit);
+            }
+            (None, None, Meaning::Foreign) => {
+                let message = format!("the x axis is in `{x_units}`, which no absorbance measurement is");
+                let place = block.record("XUNITS").or_else(|| block.record("UNITS"));
+                self.refuse(message, &place.map(|record| record.place).unwrap_or_default());
+                return None;
+            }
+            (None, None, Meaning::Share(_) | Meaning::Unknown) => axes.questions.push(Question {
+                code: Code::new("axis-unknown"),
+                message: if x_units.is_empty() {
+                    "XUNITS says nothing, so it is not known what the x axis is".to_owned()
+                } else {
+                    format!("XUNITS says `{x_units}`, which is not known here")
+                },
+                readings: alternatives(&[
+                    ("x=wavelength:nm", "a wavelength in nanometres"),
+                    ("x=wavenumber:/cm", "a wavenumber in reciprocal centimetres"),
+                    ("x=time:s", "a time in seconds"),
+                ]),
+                labels: labels(x_place),
+            }),
+        }
+        match (ours_y, settled("y"), ordinate(y_units)) {
+            (_, Some(y), _) => {
+                axes.because.push("a person said what the y axis is".to_owned());
+                axes.y = y;
+            }
+            (Some(y), ..) => axes.y = y.clone(),
+            (None, None, Meaning::Sure(quantity, unit)) => {
+                axes.because.push(format!("YUNITS says `{y_units}`: {quantity}"));
+                axes.y = (quantity, unit);
+            }
+            (None, None, Meaning::Own(quantity, unit)) => {
+                axes.because.push(format!(
+                    "YUNITS says `{y_units}`, which is kept under its own name"
+                ));
+                axes.y = (quantity, unit);
+            }
+            // A share above a few percent over one cannot be a fraction; below, the standard's meaning holds.
+            (None, None, Meaning::Share(quantity)) if greatest() <= 1.5 => {
+                axes.because.push(format!(
+                    "YUNITS says `{y_units}` and no value is above 1.5: a fraction"
+                ));
+                axes.y = (quantity, Unit::ONE);
+            }
+            (None, None, Meaning::Share(quantity)) => {
+                let greatest = greatest();
+                axes.questions.push(Question {
+                    code: Code::new("percent-or-fraction"),
+                    message: format!(
+                        "YUNITS says `{y_units}`, which the standard means as a fraction, but values reach {greatest}"
+                    ),
+                    readings: vec![
+                        Alternative {
+                            assume: format!("y={quantity}:%"),
+                            says: format!("percent: the greatest value is {greatest} %"),
+                        },
+                        Alternative {
+                            assume: format!("y={quantity}:1"),
+                            says: format!("a fraction: the greatest value is {greatest}"),
+                        },
+                    ],
+                    labels: labels(y_place),
+                });
+                axes.y = (quantity, Unit::PERCENT);
+            }
+            (None, None, Meaning::Foreign | Meaning::Unknown) => axes.questions.push(Question {
+                code: Code::new("ordinate-unknown"),
+                message: if y_units.is_empty() {
+                    "YUNITS says nothing, so it is not known what was measured".to_owned()
+                } else {
+                    format!("YUNITS says `{y_units}`, which may mean absorbance or arbitrary units")
+                },
+                readings: alternatives(&[
+                    ("y=absorbance:{AU}", "absorbance"),
+                    ("y=transmittance:%", "transmittance in percent"),
+                    ("y=signal:1", "a signal in arbitrary units"),
+                ]),
+                labels: labels(y_place),
+            }),
+        }
+        let open = |about: &str, ours: bool| !ours && settled(about).is_none();
+        if open("x", ours_x.is_some()) {
+            axes.questions
+                .extend(stated_twice(block, "XUNITS", "x", &abscissa));
+        }
+        if open("y", ours_y.is_some()) {
+            axes.questions
+                .extend(stated_twice(block, "YUNITS", "y", &ordinate));
+        }
+        Some(axes)
+    }
+}
+
+/// A question, if a label of units is stated more than once and means different things.
+fn stated_twice(
+    block: &dx::Block,
+    label: &str,
+    about: &str,
+    meaning: &dyn Fn(&str) -> Meaning,
+) -> Option<Question> {
+    let records: Vec<&dx::Record> = block
+        .records
+        .iter()
+        .filter(|record| record.label == label)
+        .collect();
+    let mut meanings: Vec<Meaning> = Vec::new();
+    for record in &records {
+        let meant = meaning(record.value.trim());
+        if !meanings.contains(&meant) {
+            meanings.push(meant);
+        }
+    }
+    if meanings.len() < 2 {
+        return None;
+    }
+    let reading = |quantity: &Quantity, unit: &Unit| Alternative {
+        assume: format!("{about}={quantity}:{unit}"),
+        says: format!("{quantity} in {unit}"),
+    };
+    Some(Question {
+        code: Code::new("units-stated-twice"),
+        message: format!("{label} is stated more than once, with different units"),
+        readings: meanings
+            .iter()
+            .flat_map(|meant| match meant {
+                Meaning::Sure(quantity, unit) | Meaning::Own(quantity, unit) => vec![reading(quantity, unit)],
+                Meaning::Share(quantity) => {
+                    vec![reading(quantity, &Unit::ONE), reading(quantity, &Unit::PERCENT)]
+                }
+                Meaning::Foreign | Meaning::Unknown => Vec::new(),
+            })
+            .collect(),
+        labels: labels(records.last().map(|record| place_of(&record.place))),
+    })
+}

@@ -1,0 +1,214 @@
+//! Gathers the runs of a document, block by block.
+
+use std::sync::Arc;
+
+use curvary_jcamp_dx as dx;
+use curvary_record::{
+    Code, Coordinate, Diagnostic, Fields, Place, Quantity, Question, Run, RunId, SourceRef, Technique, Trace,
+    Value,
+};
+
+use super::axes::Axes;
+use super::ours::Ours;
+use super::recognise::is_foreign;
+use super::told::{diagnostic, place_of, span_of};
+
+use crate::{Card, Reading, Source};
+
+/// Gathers the runs of a document.
+pub(super) struct Gathering<'s> {
+    pub(super) card: &'s Card,
+    pub(super) source: &'s Source,
+    pub(super) runs: Vec<Run>,
+    pub(super) remarks: Vec<Diagnostic>,
+    /// For each run, its name where our own writer gave it one.
+    pub(super) names: Vec<Option<String>>,
+    /// The span of each block that gave runs, and its first run.
+    pub(super) blocks: Vec<(dx::Span, usize)>,
+}
+
+impl Gathering<'_> {
+    /// Takes the runs of a block, and what has to be asked about them.
+    pub(super) fn block(&mut self, block: &dx::Block, asked: Vec<Question>) {
+        let has_data = !block.tables.is_empty() || block.ntuples.iter().any(|n| !n.pages.is_empty());
+        if !has_data {
+            return;
+        }
+        let ours = Ours::of(block);
+        if ours.technique.is_none()
+            && let Some(foreign) = block
+                .record("DATA TYPE")
+                .filter(|record| is_foreign(&record.value))
+        {
+            let message = format!(
+                "the data type is `{}`, which is no absorbance measurement",
+                foreign.value
+            );
+            return self.refuse(message, &foreign.place);
+        }
+        let before = self.runs.len();
+        for ntuples in &block.ntuples {
+            self.ntuples(block, ntuples, &ours);
+        }
+        let curves: Vec<(&dx::Table, &dx::Curve)> = block
+            .tables
+            .iter()
+            .filter_map(|table| Some((table, table.data.curve()?)))
+            .collect();
+        if !curves.is_empty() {
+            self.curves(block, &curves, &ours);
+        }
+        for table in &block.tables {
+            self.peaks(block, table, &ours);
+        }
+        // A block whose traces went to the run before belongs to that one.
+        let first = if self.runs.len() > before {
+            before
+        } else {
+            before.saturating_sub(1)
+        };
+        if self.runs.len() > before || self.goes_on(&ours) {
+            self.blocks.push((block.span, first));
+            for run in self.runs.iter_mut().skip(first) {
+                run.questions.extend(asked.iter().cloned());
+            }
+        }
+    }
+
+    pub(super) fn refuse(&mut self, message: String, place: &dx::Place) {
+        self.remarks.push(
+            Diagnostic::error(Code::new("no-absorbance-measurement"), message)
+                .at(place_of(place), "")
+                .help("nothing to do: curvary keeps measurements of light absorbed"),
+        );
+    }
+
+    /// Whether a block holds a further curve of the last run.
+    fn goes_on(&self, ours: &Ours) -> bool {
+        ours.run.is_some()
+            && ours.curve.is_some_and(|curve| curve > 1)
+            && self.names.last() == Some(&ours.run)
+    }
+
+    /// Adds a run, or the traces of one that our own writer had to spread over blocks.
+    pub(super) fn run(
+        &mut self,
+        block: &dx::Block,
+        ours: &Ours,
+        axes: Axes,
+        mut traces: Vec<Trace>,
+        technique: Technique,
+    ) {
+        traces.retain(|trace| !trace.is_empty());
+        if traces.is_empty() {
+            return;
+        }
+        let mut fields = Fields::default();
+        let of_fields = self.claims(block, ours, &mut fields);
+        if technique == Technique::TIME_COURSE
+            && ours.run.is_none()
+            && let Some(claim) = fields.get("wavelength")
+            && let (Value::Number(value), Some(unit)) = (&claim.value, &claim.unit)
+        {
+            for trace in traces
+                .iter_mut()
+                .filter(|t| t.held(&Quantity::WAVELENGTH).is_none())
+            {
+                trace.held.push(Coordinate {
+                    raw: Some(claim.raw.clone()),
+                    ..Coordinate::new(Quantity::WAVELENGTH, unit.clone(), *value)
+                });
+            }
+        }
+        let technique = ours.technique.clone().unwrap_or(technique);
+        if self.goes_on(ours)
+            && let Some(last) = self.runs.last_mut()
+        {
+            // The same axis need not be kept twice.
+            for mut trace in traces {
+                if let Some(before) = last.traces.last()
+                    && before.x.values == trace.x.values
+                {
+                    trace.x.values = Arc::clone(&before.x.values);
+                }
+                last.traces.push(trace);
+            }
+            return;
+        }
+        let ordinal = self.runs.len();
+        let end = self.source.place(span_of(dx::Span {
+            start: block.span.end.saturating_sub(1).max(block.span.start),
+            end: block.span.end,
+        }));
+        let first = self.source.place(span_of(block.span)).line;
+        self.names.push(ours.run.clone());
+        let mut questions = axes.questions;
+        questions.extend(of_fields);
+        questions.extend(ours.questions.iter().cloned());
+        self.runs.push(Run {
+            id: RunId::new(self.source.digest(), ordinal),
+            source: SourceRef {
+                path: self.source.path().to_owned(),
+                digest: self.source.digest().clone(),
+                reader: self.card.id.clone(),
+                reader_version: self.card.version.clone(),
+                encoding: Some(self.source.encoding().to_owned()),
+                ordinal: u32::try_from(ordinal).unwrap_or(u32::MAX),
+                lines: Some((first, end.line)),
+            },
+            technique,
+            because: axes.because,
+            fields,
+            traces,
+            questions,
+            remarks: Vec::new(),
+        });
+    }
+
+    pub(super) fn finish(mut self, remarks: Vec<dx::Remark>) -> Reading {
+        for remark in remarks {
+            // That is asked.
+            if remark.code == dx::Code::ReadingUndecided {
+                continue;
+            }
+            let at = remark.place.span.start;
+            let block = self
+                .blocks
+                .iter()
+                .find(|(span, _)| (span.start..span.end.max(span.start + 1)).contains(&at));
+            let run = block.map(|&(_, run)| run).and_then(|run| self.runs.get_mut(run));
+            let told = diagnostic(&remark);
+            match run {
+                Some(run) => run.remarks.push(told),
+                None => self.remarks.push(told),
+            }
+        }
+        if self.runs.is_empty() && self.remarks.is_empty() {
+            let message = "no block holds a table of data";
+            self.remarks.push(
+                Diagnostic::error(Code::new("no-data"), message)
+                    .at(Place::line(1), "")
+                    .help("look whether `##XYDATA=` or `##XYPOINTS=` is missing"),
+            );
+        }
+        Reading {
+            runs: self.runs,
+            remarks: self.remarks,
+        }
+    }
+}
+
+pub(super) fn technique_of(axes: &Axes, traces: &[Trace]) -> Technique {
+    match axes.x.0.as_str() {
+        "wavelength" | "wavenumber" | "energy" => {
+            if traces.len() > 1 && traces.iter().all(|trace| trace.held(&Quantity::TIME).is_some()) {
+                Technique::SPECTRAL_TIME_COURSE
+            } else {
+                Technique::SPECTRUM
+            }
+        }
+        "time" => Technique::TIME_COURSE,
+        "concentration" | "substrate-concentration" if axes.y.0 == Quantity::RATE => Technique::RATE_SERIES,
+        _ => Technique::UNKNOWN,
+    }
+}

@@ -1,0 +1,154 @@
+//! JCAMP-DX sources into runs.
+//!
+//! Each block with data is a run; the pages of NTUPLES are the traces of one run. Labels become claims under the
+//! known fields they speak of, all others under their own spelling. Units and technique come from XUNITS, YUNITS and
+//! DATA TYPE; where they leave a choice, the run is in question. What the codec found odd is told by remarks with
+//! their places, and of a damaged table the points that are certain are kept.
+//!
+//! JCAMP-DX also carries other measurements. A block is refused, with its reason, when its axis or its data type says
+//! that it is none of light absorbed over wavelength, wavenumber, energy, time or a condition: magnetic resonance,
+//! mass spectra, ion mobility, diffraction, chromatograms, interferograms. Infrared and other optical spectra are
+//! kept as what they say they are.
+
+mod axes;
+mod axis;
+mod choices;
+mod claim;
+mod curves;
+mod explain;
+mod fields;
+mod gathering;
+mod ours;
+mod peaks;
+mod recognise;
+mod told;
+
+pub(crate) use axis::{Meaning, abscissa, is_of_standard, ordinate, written};
+pub(crate) use choices::{abouts, answers};
+pub(crate) use claim::{claim, label_of, long_date, only_concentration, private_claim, text};
+pub(crate) use ours::OURS;
+pub(crate) use recognise::is_foreign;
+pub(crate) use told::diagnostic;
+
+use curvary_jcamp_dx::{self as dx, ReadOptions};
+
+use gathering::Gathering;
+use recognise::recognise;
+use told::{comma_question, span_of};
+
+use crate::{Card, Glimpse, Part, Reader, Reading, Recognition, Source};
+
+/// Reads JCAMP-DX 4.24, 5.00 and 5.01, and 6.00 leniently.
+pub struct JcampDx {
+    card: Card,
+}
+
+impl Default for JcampDx {
+    fn default() -> Self {
+        Self {
+            card: Card {
+                id: "built-in/jcamp-dx".to_owned(),
+                version: "1".to_owned(),
+                title: "JCAMP-DX, the open standard of IUPAC for spectra".to_owned(),
+            },
+        }
+    }
+}
+
+impl Reader for JcampDx {
+    fn card(&self) -> &Card {
+        &self.card
+    }
+
+    fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
+        recognise(glimpse.head)
+    }
+
+    fn explain(&self, source: &Source) -> Vec<Part> {
+        let document = dx::read(source.text(), &options_of(source));
+        explain::parts(source, &document, &self.read(source).runs)
+    }
+
+    fn read(&self, source: &Source) -> Reading {
+        let options = options_of(source);
+        let document = dx::read(source.text(), &options);
+        let undecided = document
+            .remarks
+            .iter()
+            .any(|r| r.code == dx::Code::CommaUndecided);
+        let with_comma = ReadOptions {
+            decimal_comma: Some(true),
+            ..options
+        };
+        let with_commas = undecided.then(|| dx::read(source.text(), &with_comma));
+        let mut gathering = Gathering {
+            card: &self.card,
+            source,
+            runs: Vec::new(),
+            remarks: Vec::new(),
+            names: Vec::new(),
+            blocks: Vec::new(),
+        };
+        let mut remarks = document.remarks.clone();
+        match &with_commas {
+            None => {
+                for block in document.all_blocks() {
+                    let asked = choices::questions(source, &options, &document, block);
+                    gathering.block(block, asked);
+                }
+            }
+            Some(other) => {
+                for (block, other_block) in document.all_blocks().zip(other.all_blocks()) {
+                    let lost = points(block) < points(other_block);
+                    if lost {
+                        // What is odd about the block is told of the reading that is shown.
+                        let inside = |remark: &dx::Remark| {
+                            (block.span.start..block.span.end).contains(&remark.place.span.start)
+                        };
+                        remarks.retain(|remark| !inside(remark));
+                        remarks.extend(other.remarks.iter().filter(|remark| inside(remark)).cloned());
+                    }
+                    let (shown, of, options) = if lost {
+                        (other_block, other, with_comma)
+                    } else {
+                        (block, &document, options)
+                    };
+                    let mut asked = choices::questions(source, &options, of, shown);
+                    if lost {
+                        let table = choices::tables(shown).next();
+                        asked.push(comma_question(
+                            table.map(|table| source.place(span_of(table.span))),
+                        ));
+                    }
+                    gathering.block(shown, asked);
+                }
+            }
+        }
+        gathering.finish(remarks)
+    }
+}
+
+/// How a source is to be read, by what a person has settled about it.
+fn options_of(source: &Source) -> ReadOptions {
+    let decimal_comma = match source.assume().get("decimal") {
+        Some("comma") => Some(true),
+        Some("point") => Some(false),
+        _ => None,
+    };
+    ReadOptions {
+        decimal_comma,
+        choices: choices::settled(source.assume()),
+        ..ReadOptions::default()
+    }
+}
+
+/// The points of a block's own tables.
+fn points(block: &dx::Block) -> usize {
+    choices::tables(block)
+        .map(|table| match &table.data {
+            dx::Data::Peaks(peaks) => peaks.rows.len(),
+            dx::Data::Assignments(list) => list.rows.len(),
+            data => data.curve().map_or(0, dx::Curve::len),
+        })
+        .sum()
+}

@@ -1,0 +1,322 @@
+//! Chooses the spacing of a table, and tells where another one is as plausible.
+
+use super::candidates::{By, Candidate, First};
+use super::{Checks, Layout, Table};
+use crate::axis::Stated;
+use crate::choice::Choice;
+use crate::grid::Grid;
+use crate::remark::{Code, Notes};
+use crate::table::{Doubt, Outcome, Stretch};
+
+impl Table<'_> {
+    /// Chooses the spacing and the meaning of the first ordinates; remarks on labels that disagree.
+    pub(super) fn choose(
+        &self,
+        stretch: &Stretch,
+        notes: &mut Notes<'_>,
+        outcome: &mut Outcome,
+    ) -> Option<Layout> {
+        let checks = match stretch.told.get(Choice::YChecks) {
+            Some(true) => Checks::All,
+            _ => self.choose_checks(),
+        };
+        let count = self.total(checks);
+        let axis = self.axis;
+        let layout = |grid: Grid| Layout {
+            grid,
+            checks,
+            by_labels: false,
+        };
+        if [Choice::Spacing, Choice::Form]
+            .iter()
+            .any(|choice| stretch.told.get(*choice) == Some(true))
+        {
+            let Some(grid) = self.labels_grid(count) else {
+                let found = self.describe(count);
+                notes.add(
+                    Code::GridUndecided,
+                    stretch.line,
+                    stretch.head,
+                    found,
+                    "labels that agree",
+                );
+                return None;
+            };
+            return Some(Layout {
+                by_labels: true,
+                ..layout(grid)
+            });
+        }
+        // The usual case: all labels agree with all lines.
+        if let (Some(first), Some(last), Some(n)) = (axis.first_x, axis.last_x, axis.count())
+            && n >= 2
+            && n == count
+            && self.complete
+            && let Some(grid) = Grid::between(first.decimal, last.decimal, n - 1)
+            && grid.step() != 0.0
+            && self.tight(&grid, checks)
+        {
+            outcome.agreed += 3;
+            if let Some(by_lines) = self.lines_fit_better(&grid, checks) {
+                match stretch.told.get(Choice::Spacing) {
+                    Some(_) => {
+                        outcome.agreed = 0;
+                        return Some(layout(by_lines));
+                    }
+                    None => outcome.doubts.push(Doubt::new(Choice::Spacing, true)),
+                }
+            }
+            if self.checks_in_doubt(checks, &grid) {
+                outcome.doubts.push(Doubt::new(Choice::YChecks, false));
+            }
+            return Some(layout(grid));
+        }
+        if count == 1 && self.lines.len() <= 2 {
+            return self.single(notes, stretch, outcome).map(layout);
+        }
+        let candidates = self.candidates(checks);
+        let chosen = self
+            .vote(&candidates, checks, count)
+            .or_else(|| self.best_scored(&candidates, checks));
+        let chosen = match chosen {
+            Some(chosen) => chosen,
+            None if self.may_be_pairs() && (self.is_ordered() || self.labels_grid(count).is_some()) => {
+                outcome.as_pairs = true;
+                if !self.are_pairs(count) {
+                    outcome.doubts.push(Doubt::new(Choice::Form, false));
+                }
+                return None;
+            }
+            None => match self.lines_grid(checks, candidates.is_empty()) {
+                Some(grid) => Candidate {
+                    grid,
+                    kind: First::Printed,
+                    by: By::Lines,
+                },
+                None => {
+                    let found = self.describe(count);
+                    notes.add(
+                        Code::GridUndecided,
+                        stretch.line,
+                        stretch.head,
+                        found,
+                        "labels that agree",
+                    );
+                    return None;
+                }
+            },
+        };
+        let by_lines = self.lines_grid(checks, true);
+        let chosen = match (chosen.by, by_lines, stretch.told.get(Choice::Spacing)) {
+            (By::Delta | By::MinusDelta, Some(grid), Some(false)) => Candidate {
+                grid,
+                kind: First::Printed,
+                by: By::Lines,
+            },
+            _ => chosen,
+        };
+        if stretch.told.get(Choice::Spacing).is_none()
+            && let Some(standard) = self.spacing_in_doubt(&chosen, by_lines, checks)
+        {
+            outcome.doubts.push(Doubt::new(Choice::Spacing, standard));
+        }
+        if self.checks_in_doubt(checks, &chosen.grid) {
+            outcome.doubts.push(Doubt::new(Choice::YChecks, false));
+        }
+        self.remark_choice(&chosen, stretch, notes);
+        outcome.agreed += u32::from(chosen.kind == First::Label) + u32::from(chosen.by == By::Npoints);
+        Some(layout(chosen.grid))
+    }
+
+    /// The spacing by the X at the line starts, if it gives them all to the digit and that of the labels does not. X
+    /// that are printed more coarsely than the spacing let a wrong FIRSTX or LASTX pass otherwise.
+    fn lines_fit_better(&self, grid: &Grid, checks: Checks) -> Option<Grid> {
+        let step = grid.step().abs();
+        let mut next = 0usize;
+        let mut rounded = true;
+        let mut places = Vec::with_capacity(self.lines.len());
+        for k in 0..self.lines.len() {
+            let at = next - usize::from(self.is_check(k, checks)).min(next);
+            next = at + self.lines[k].len;
+            places.push(at);
+            // Coarse is a tenth of the spacing: what is finer was compared closely enough.
+            let coarse = self.x_unit(k) > 0.1 * step;
+            rounded &= !coarse || self.off(k, at, grid) <= 0.5 * self.x_unit(k) * 1.000_001;
+        }
+        if rounded || self.lines.len() < 3 {
+            return None;
+        }
+        let by_lines = self.lines_grid(checks, true)?;
+        let exact = places
+            .iter()
+            .enumerate()
+            .all(|(k, at)| self.off(k, *at, &by_lines) <= 1e-9 * step);
+        exact.then_some(by_lines)
+    }
+
+    fn single(&self, notes: &mut Notes<'_>, stretch: &Stretch, outcome: &mut Outcome) -> Option<Grid> {
+        let printed = self.exact_x(0)?;
+        let first = self.axis.first_x;
+        let agrees = first.is_some_and(|f| (f.value() - printed.value()).abs() <= self.x_unit(0) * 1.000_001);
+        let one = self.axis.count().is_none_or(|n| n == 1);
+        match first {
+            Some(f) if agrees => {
+                outcome.agreed += 1 + u32::from(self.axis.count() == Some(1));
+                Grid::between(f.decimal, f.decimal, 0)
+            }
+            Some(f) => {
+                let (found, expected) = (f.value().to_string(), printed.value().to_string());
+                notes.add(Code::FirstXDiffers, f.line, f.span, found, expected);
+                outcome.doubts.push(Doubt::new(Choice::Spacing, false));
+                Grid::between(printed, printed, 0)
+            }
+            None => {
+                if one {
+                    notes.add(
+                        Code::FirstXMissing,
+                        stretch.line,
+                        stretch.head,
+                        "no FIRSTX".into(),
+                        "FIRSTX",
+                    );
+                }
+                Grid::between(printed, printed, 0)
+            }
+        }
+    }
+
+    /// Whether another spacing is as plausible as the chosen one, and if so, whether the chosen one is that of the
+    /// labels.
+    fn spacing_in_doubt(&self, chosen: &Candidate, by_lines: Option<Grid>, checks: Checks) -> Option<bool> {
+        let axis = self.axis;
+        let (grid, last) = (&chosen.grid, self.total(checks).saturating_sub(1));
+        let step = grid.step().abs();
+        let differs = |stated: Option<Stated>, value: f64| {
+            stated.is_some_and(|stated| {
+                (stated.value() - value).abs() > stated.decimal.half_unit().max(0.1 * step) * 1.000_001
+            })
+        };
+        let delta_agrees = axis.delta_x.is_some_and(|delta| {
+            (delta.value().abs() - step).abs() <= delta.decimal.half_unit().max(0.001 * step) * 1.000_001
+        });
+        let standard = chosen.by != By::Lines && chosen.kind != First::Printed;
+        let doubtful = match chosen.by {
+            // Two lines tell nothing of a lost point, and labels that say otherwise may be right. Where the X are
+            // printed coarsely, they do not tell the others exactly.
+            By::Lines => {
+                let fine = self.x_unit(0) <= 0.001 * step;
+                let exact = (0..self.lines.len()).all(|k| {
+                    self.index_by_x(k, grid).is_some_and(|at| {
+                        self.off(k, at, grid) <= if fine { 0.5 * self.x_unit(k) } else { 1e-9 * step }
+                    })
+                });
+                let denied = differs(axis.first_x, grid.at(0))
+                    || differs(axis.last_x, grid.at(last))
+                    || axis.npoints.is_some() && axis.count() != Some(last + 1)
+                    || axis.delta_x.is_some() && !delta_agrees;
+                denied || !exact || (self.lines.len() < 3 && axis.count().is_none() && !delta_agrees)
+            }
+            // One line cannot tell whether its X or FIRSTX is wrong.
+            By::Npoints | By::Count => {
+                chosen.kind == First::Printed
+                    && self.lines.len() == 1
+                    && differs(axis.first_x, grid.at(0))
+                    && !delta_agrees
+            }
+            // A rounded DELTAX runs away from the X at the lines.
+            By::Delta | By::MinusDelta => by_lines.is_some_and(|lines| {
+                let printed = 0.5 * self.x_unit(self.lines.len() - 1);
+                (lines.at(last) - grid.at(last)).abs() > printed.max(0.001 * step) * 1.000_001
+            }),
+        };
+        doubtful.then_some(standard)
+    }
+
+    /// Every line holds one ordinate that stands alone: the printed X are all there is.
+    fn may_be_pairs(&self) -> bool {
+        self.lines.len() > 2 && self.lines.iter().all(|l| l.len == 1 && l.damage.is_none())
+    }
+
+    /// Whether the X of all lines rise or fall.
+    fn is_ordered(&self) -> bool {
+        let steps = || (1..self.lines.len()).map(|k| self.printed_x(k) - self.printed_x(k - 1));
+        steps().all(|step| step > 0.0) || steps().all(|step| step < 0.0)
+    }
+
+    /// Whether lines of one ordinate are certainly pairs: the X rise or fall, and hardly any of them stands where an
+    /// even spacing would put it. If most did, or if only a few tell, the others might be misprints.
+    fn are_pairs(&self, count: usize) -> bool {
+        let Some(grid) = self.labels_grid(count) else {
+            return self.is_ordered();
+        };
+        let inner = 1..self.lines.len().saturating_sub(1);
+        let even = inner
+            .clone()
+            .filter(|k| self.off(*k, *k, &grid) <= self.tolerance(*k, &grid));
+        self.is_ordered() && inner.len() >= 3 && even.count() * 4 <= inner.len()
+    }
+
+    fn remark_choice(&self, chosen: &Candidate, stretch: &Stretch, notes: &mut Notes<'_>) {
+        let axis = self.axis;
+        let at_zero = chosen.grid.at(0);
+        match (chosen.kind, axis.first_x) {
+            (First::Label, _) => {}
+            (First::Scaled, Some(f)) => {
+                let (found, expected) = (f.value().to_string(), at_zero.to_string());
+                notes.add(Code::FirstXScaled, f.line, f.span, found, expected);
+            }
+            (_, Some(f)) => {
+                let (found, expected) = (f.value().to_string(), at_zero.to_string());
+                notes.add(Code::FirstXDiffers, f.line, f.span, found, expected);
+            }
+            (_, None) => {
+                notes.add(
+                    Code::FirstXMissing,
+                    stretch.line,
+                    stretch.head,
+                    "no FIRSTX".into(),
+                    "FIRSTX",
+                );
+            }
+        }
+        match chosen.by {
+            By::Lines => {
+                let found = self.describe(self.total(Checks::All));
+                notes.add(
+                    Code::GridFromLines,
+                    stretch.line,
+                    stretch.head,
+                    found,
+                    "FIRSTX, LASTX and NPOINTS",
+                );
+            }
+            By::Delta | By::MinusDelta => {
+                let (line, span) = axis
+                    .last_x
+                    .map_or((stretch.line, stretch.head), |l| (l.line, l.span));
+                let found = axis
+                    .last_x
+                    .map_or("no LASTX".to_owned(), |l| l.value().to_string());
+                notes.add(
+                    Code::GridFromDelta,
+                    line,
+                    span,
+                    found,
+                    "LASTX that agrees with the lines",
+                );
+            }
+            By::Npoints | By::Count => {}
+        }
+    }
+
+    fn describe(&self, count: usize) -> String {
+        let text = |s: Option<Stated>| s.map_or("absent".to_owned(), |s| s.value().to_string());
+        format!(
+            "FIRSTX {}, LASTX {}, NPOINTS {}, DELTAX {} and {count} points",
+            text(self.axis.first_x),
+            text(self.axis.last_x),
+            text(self.axis.npoints),
+            text(self.axis.delta_x),
+        )
+    }
+}
