@@ -374,7 +374,9 @@ impl Archive {
 
     fn read(&self, asking: &Asking, at: At) -> Result<Record, Error> {
         let path = self.root.join(records_name(at.part));
-        let record = asking.frames.line(&path, at, |line| serde_json::from_slice(line))?;
+        let record = asking
+            .frames
+            .line(&path, at, |line| serde_json::from_slice(line))?;
         record.map_err(|error| {
             Error::damaged(
                 &path,

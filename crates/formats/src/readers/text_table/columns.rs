@@ -118,7 +118,8 @@ impl Stats {
 }
 
 /// Describes the columns of a table. Columns in which nothing stands are left out.
-pub(super) fn describe(text: &str, table: &Table) -> Vec<Column> {
+/// `figures` are those of the table, by place.
+pub(super) fn describe(text: &str, table: &Table, figures: &[Vec<f64>]) -> Vec<Column> {
     let grid = &table.grid;
     let mut empties = vec![0_usize; grid.columns()];
     for gap in grid
@@ -169,7 +170,10 @@ pub(super) fn describe(text: &str, table: &Table) -> Vec<Column> {
             }
         }
         match kind {
-            Kind::Figures => column.stats = Stats::of(grid.column(index)),
+            Kind::Figures => {
+                let values = figures.get(grid.place(index)).map_or(&[][..], Vec::as_slice);
+                column.stats = Stats::of(values.iter().copied());
+            }
             Kind::Words => {
                 if grid.words(index).iter().all(|span| span.start == span.end) {
                     continue;

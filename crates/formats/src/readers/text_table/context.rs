@@ -143,20 +143,22 @@ impl Context {
         }
         let lower = line.to_lowercase();
         let words: Vec<&str> = lower.split_whitespace().collect();
-        if [
-            "missing",
-            "fehl",
-            "manquant",
-            "no value",
-            "no data",
-            "faltan",
-            "not measured",
-            "nicht gemessen",
-            "invalid",
-            "ungültig",
-        ]
-        .iter()
-        .any(|word| lower.contains(word))
+        let has = |sign: u8| line.as_bytes().contains(&sign);
+        if line.bytes().any(|byte| byte.is_ascii_digit())
+            && [
+                "missing",
+                "fehl",
+                "manquant",
+                "no value",
+                "no data",
+                "faltan",
+                "not measured",
+                "nicht gemessen",
+                "invalid",
+                "ungültig",
+            ]
+            .iter()
+            .any(|word| lower.contains(word))
         {
             let number = |word: &&str| {
                 super::scan::leading_number(word.trim_matches(|c: char| !(c.is_ascii_digit() || c == '-')))
@@ -184,8 +186,8 @@ impl Context {
                 self.wavelength = Some((value, Unit::NANOMETRE, 0));
             }
         }
-        self.minutes_and_seconds |= CLOCK_FORMS.iter().any(|form| lower.contains(form));
-        if lower.contains("%t") || lower.contains("% t") {
+        self.minutes_and_seconds |= has(b':') && CLOCK_FORMS.iter().any(|form| lower.contains(form));
+        if has(b'%') && (lower.contains("%t") || lower.contains("% t")) {
             self.percent = true;
             self.quantities.insert(Quantity::TRANSMITTANCE);
         }
@@ -228,6 +230,9 @@ impl Context {
             {
                 self.quantities.insert(quantity);
             }
+        }
+        if words.len() < 2 {
+            return;
         }
         if lower.contains("time course") || lower.contains("time scan") || lower.contains("cours du temps") {
             self.kinetics = true;

@@ -132,7 +132,10 @@ impl Shaper<'_> {
                 .take()
                 .unwrap_or_else(|| grid.column(self.columns[y].index).collect());
             let is_sentinel = sentinel_of(self.context, quantity);
-            if !values.iter().any(|&value| is_sentinel(value)) {
+            let stats = self.columns[y].stats;
+            // Below the least number that custom makes a sentinel none need be looked at.
+            let none = self.context.sentinels.is_empty() && stats.min > -9.9 && stats.max < 9.9;
+            if none || !values.iter().any(|&value| is_sentinel(value)) {
                 let decimals = if self.decimals[place].len() == 1 {
                     Decimals::uniform(self.decimals[place][0].1, values.len())
                 } else {

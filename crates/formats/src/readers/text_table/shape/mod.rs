@@ -63,7 +63,8 @@ pub(super) fn shape(
     context: &Context,
     told: Option<&mut Vec<ColumnPart>>,
 ) -> Shaped {
-    let mut columns = describe(source.text(), table);
+    let figures = table.grid.all_columns();
+    let mut columns = describe(source.text(), table, &figures);
     if let Err(reason) = give_meaning(&mut columns, source.told()) {
         return Shaped::Other(reason);
     }
@@ -71,7 +72,7 @@ pub(super) fn shape(
         source,
         table,
         context,
-        values: table.grid.all_columns().into_iter().map(Some).collect(),
+        values: figures.into_iter().map(Some).collect(),
         decimals: table.grid.decimals(),
         shared: BTreeMap::new(),
         summed: summed_rows(source.text(), table, &columns),
