@@ -934,16 +934,37 @@ impl Grid {
 
     /// All columns of figures at once, each as long as the table. Wide tables are turned in tiles that fit the cache.
     pub(super) fn all_columns(&self) -> Vec<Vec<f64>> {
-        let mut columns: Vec<Vec<f64>> = (0..self.stride).map(|_| Vec::with_capacity(self.rows)).collect();
+        let mut columns: Vec<Vec<f64>> = vec![Vec::new(); self.stride];
         const TILE: usize = 32;
-        for (index, tile) in columns.chunks_mut(TILE).enumerate() {
-            let first = index * TILE;
-            for row in self.figures.chunks_exact(self.stride.max(1)) {
-                for (column, &value) in tile.iter_mut().zip(&row[first..]) {
-                    column.push(value);
+        let turn = |first: usize, tiles: &mut [Vec<f64>]| {
+            for (index, tile) in tiles.chunks_mut(TILE).enumerate() {
+                let first = first + index * TILE;
+                for column in tile.iter_mut() {
+                    column.reserve_exact(self.rows);
+                }
+                for row in self.figures.chunks_exact(self.stride.max(1)) {
+                    for (column, &value) in tile.iter_mut().zip(&row[first..]) {
+                        column.push(value);
+                    }
                 }
             }
-        }
+        };
+        // A large table is turned by all cores, each some of its columns.
+        let cores = if self.figures.len() < PARALLEL_FROM / 8 || self.stride < 2 {
+            1
+        } else {
+            std::thread::available_parallelism().map_or(1, std::num::NonZero::get)
+        };
+        let share = self.stride.div_ceil(cores).max(1);
+        std::thread::scope(|scope| {
+            for (index, part) in columns.chunks_mut(share).enumerate() {
+                if cores == 1 {
+                    turn(index * share, part);
+                } else {
+                    scope.spawn(move || turn(index * share, part));
+                }
+            }
+        });
         columns
     }
 

@@ -251,10 +251,11 @@ impl Shaper<'_> {
             );
         }
         let index = self.columns[column].index;
-        let lacking = self.lacking(index);
+        let gaps = grid.gaps_of(index).next().is_some();
+        let lacking = if gaps { self.lacking(index) } else { 0 };
         let unplaced = self.unplaced.get(&column).copied().unwrap_or(0);
         trace.absent = u32::try_from(lacking + unplaced).unwrap_or(u32::MAX);
-        if grid.gaps_of(index).next().is_some() {
+        if gaps {
             self.tell_gaps(|c| c == index, &quantity);
         }
         self.mark_saturated(&mut trace);
