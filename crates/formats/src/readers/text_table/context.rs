@@ -119,7 +119,10 @@ impl Context {
             // A phrase about an axis is short; a sentence may name a quantity and a unit that do not go together.
             if phrase.split_whitespace().count() <= 5 && phrase.len() >= 4 {
                 let head = crate::head::read_head(phrase.trim());
-                self.hear_wavelength(&head);
+                // `Lamp change: 340 nm` says something else.
+                if !line.contains([':', '=']) {
+                    self.hear_wavelength(&head);
+                }
                 if let (Some(quantity), Some(unit), true) = (head.quantity, head.unit, head.held.is_empty()) {
                     self.stated.push((quantity, unit));
                 }
