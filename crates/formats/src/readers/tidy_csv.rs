@@ -289,6 +289,8 @@ fn forms() -> &'static BTreeMap<String, Unit> {
             "um",
             "Ao",
             "/cm",
+            "/nm",
+            "/nm2",
             "eV",
             "%",
             "Cel",
