@@ -4,6 +4,7 @@ use std::borrow::Cow;
 
 use curvary_record::{Code, Column, Coordinate, Diagnostic, Quantity, Run, Technique, Trace, Unit};
 
+use super::columns::is_running;
 use super::model::Chosen;
 use crate::refusal::Refusal;
 use crate::scans::Scans;
@@ -82,7 +83,12 @@ pub(super) fn curves<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Resul
         }]);
     }
     if !plan.variables.is_empty() {
-        let named: Vec<&String> = plan.variables.iter().map(|(_, column)| column).collect();
+        let named: Vec<&String> = plan
+            .variables
+            .iter()
+            .map(|(_, column)| column)
+            .filter(|column| !is_running(run, column))
+            .collect();
         curves.retain(|curve| {
             let label = label_of(&curve.trace);
             !named.contains(&&label)
@@ -102,13 +108,21 @@ pub(super) fn curves<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Resul
 
 pub(super) fn nothing(plan: &FitPlan, run: &Run) -> Refusal {
     let labels: Vec<String> = run.traces.iter().map(label_of).collect();
-    Refusal::Unsuitable {
-        why: format!(
+    let why = if plan.traces.is_empty() && labels.is_empty() {
+        "the run has no trace".to_owned()
+    } else if plan.traces.is_empty() {
+        format!(
+            "every measured column is named as a variable or as weights, so that none is left to be fitted; there are {}",
+            labels.join(", ")
+        )
+    } else {
+        format!(
             "no trace is called {}; there are {}",
             plan.traces.join(" or "),
             labels.join(", ")
-        ),
-    }
+        )
+    };
+    Refusal::Unsuitable { why }
 }
 
 pub(super) fn wanted(plan: &FitPlan, number: u32, trace: &Trace) -> bool {
@@ -130,6 +144,7 @@ pub(super) fn joined(first: &Trace, second: &Trace) -> Trace {
     put(&mut all.y, &second.y);
     all.saturated
         .extend(second.saturated.iter().map(|at| at + before));
+    all.absent += second.absent;
     all
 }
 

@@ -1,5 +1,6 @@
 //! Fits of a run's traces: time courses, rate laws and formulas of one's own.
 
+mod columns;
 mod compare;
 mod curve;
 mod model;
@@ -20,23 +21,12 @@ use super::{Drawn, Found, concentration_of, curve_of, label_of, told, unit_in_te
 use crate::courses::{Prepared, fit_prepared};
 use crate::fit::{Data, Weighting, fit};
 use crate::refusal::Refusal;
+use columns::{arrange, is_running};
 use curve::{Curve, curves};
 use points::{beside, levels, negative};
 
 /// Fits every trace of a run that the plan speaks of. Each gives a result or the reason why there is none.
 pub fn fit_run(plan: &FitPlan, run: &Run) -> Vec<Found> {
-    let chosen = match plan.chosen() {
-        Ok(chosen) => chosen,
-        Err(why) => {
-            return vec![refused(
-                plan,
-                run,
-                None,
-                String::new(),
-                &Refusal::Unsuitable { why },
-            )];
-        }
-    };
     if let Some(question) = run
         .questions
         .iter()
@@ -51,10 +41,30 @@ pub fn fit_run(plan: &FitPlan, run: &Run) -> Vec<Found> {
             &Refusal::Unsuitable { why },
         )];
     }
-    let curves = match curves(plan, &chosen, run) {
+    let arranged = match arrange(plan, run) {
+        Ok(arranged) => arranged,
+        Err(refusal) => return vec![refused(plan, run, None, String::new(), &refusal)],
+    };
+    let (plan, run) = (&arranged.plan, arranged.run.as_ref());
+    let chosen = match plan.chosen() {
+        Ok(chosen) => chosen,
+        Err(why) => {
+            return vec![refused(
+                plan,
+                run,
+                None,
+                String::new(),
+                &Refusal::Unsuitable { why },
+            )];
+        }
+    };
+    let mut curves = match curves(plan, &chosen, run) {
         Ok(curves) => curves,
         Err(refusal) => return vec![refused(plan, run, None, String::new(), &refusal)],
     };
+    for curve in &mut curves {
+        curve.remarks.extend(arranged.remarks.iter().cloned());
+    }
     curves
         .iter()
         .map(|curve| fit_curve(plan, &chosen, run, curve))
@@ -156,9 +166,10 @@ fn fitted(plan: &FitPlan, chosen: &Chosen, run: &Run, curve: &Curve<'_>) -> Resu
             let response = formula.respond(&points.signal)?;
             let mut columns: Vec<Vec<f64>> = Vec::new();
             for (_, column) in &plan.variables {
-                columns.push(match column.as_str() {
-                    "x" => points.time.clone(),
-                    label => beside(run, trace, label, &points.used)?,
+                columns.push(if is_running(run, column) {
+                    points.time.clone()
+                } else {
+                    beside(run, trace, column, &points.used)?
                 });
             }
             if columns.is_empty() {

@@ -1,0 +1,87 @@
+//! The science through the built program: certified values, as somebody would type them.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+use std::fmt::Write;
+use std::fs;
+
+use curvary_tests::{json, root, run};
+use serde_json::Value;
+
+fn digits(got: &Value, want: &Value) -> f64 {
+    let want: f64 = want.as_str().unwrap().parse().unwrap();
+    got.as_f64()
+        .map_or(0.0, |got| (-((got - want) / want).abs().log10()).min(15.0))
+}
+
+/// All 27 nonlinear sets of the NIST Statistical Reference Datasets
+/// (`crates/analysis/tests/data/nist-strd-nonlinear.json`), their formulas as NIST prints them, from both starts. The
+/// second time the columns stand as NIST prints them, the measured one first: the heads say which is which.
+#[test]
+fn certified_nonlinear_sets() {
+    let path = root().join("crates/analysis/tests/data/nist-strd-nonlinear.json");
+    let file: Value = serde_json::from_str(&fs::read_to_string(path).unwrap()).unwrap();
+    let sets = file["datasets"].as_array().unwrap();
+    assert_eq!(sets.len(), 27);
+    let folder = tempfile::tempdir().unwrap();
+    let mut failures = Vec::new();
+    for set in sets {
+        let name = set["name"].as_str().unwrap();
+        let heads: Vec<&str> = set["columns"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|c| c.as_str().unwrap())
+            .collect();
+        for (k, start) in set["starts"].as_object().unwrap().values().enumerate() {
+            let mut order: Vec<usize> = (0..heads.len()).collect();
+            if k == 0 {
+                order.rotate_left(1);
+            }
+            let line = |cell: &dyn Fn(usize) -> String| {
+                order.iter().map(|j| cell(*j)).collect::<Vec<_>>().join(",") + "\n"
+            };
+            let mut table = line(&|j| heads[j].to_owned());
+            for row in set["data"].as_array().unwrap() {
+                table += &line(&|j| row[j].to_string());
+            }
+            fs::write(folder.path().join("set.csv"), table).unwrap();
+            let mut starts = String::new();
+            for (j, value) in (1..).zip(start.as_array().unwrap()) {
+                write!(starts, "{}b{j}={value}", if j == 1 { "" } else { "," }).unwrap();
+            }
+            let formula = set["model"].as_str().unwrap();
+            let call = [
+                "fit",
+                "set.csv",
+                "--formula",
+                formula,
+                "--start",
+                &starts,
+                "--json",
+            ];
+            let output = run(folder.path(), &call);
+            let shown = json(&output);
+            let shown = shown.as_array().map_or(&shown, |all| {
+                assert_eq!(all.len(), 1, "{name}: one column is fitted");
+                &all[0]
+            });
+            let found = shown["parameters"].as_array().unwrap();
+            for (parameter, want) in set["certified"]["parameters"].as_object().unwrap() {
+                let own = found
+                    .iter()
+                    .find(|own| own["name"] == parameter.as_str())
+                    .unwrap_or(&Value::Null);
+                let error = &set["certified"]["standard_deviations"][parameter];
+                let (value, error) = (digits(&own["value"], want), digits(&own["standard_error"], error));
+                // NIST prints eleven digits.
+                if value < 10.0 || error < 10.0 {
+                    failures.push(format!(
+                        "{name} start {}: {parameter} {value:.1}, {error:.1}",
+                        k + 1
+                    ));
+                }
+            }
+        }
+    }
+    assert!(failures.is_empty(), "{failures:#?}");
+}
