@@ -356,7 +356,10 @@ impl Parser<'_> {
             self.at += 1;
             return self.fail(format!("an opening parenthesis after the function '{name}'"));
         } else if !self.may_name_parameters {
-            return self.fail("only 'y', numbers and functions on the left-hand side");
+            let measured = self.variables.first().copied().unwrap_or("y");
+            return self.fail(format!(
+                "only '{measured}', numbers and functions on the left-hand side"
+            ));
         } else if let Some(i) = self.parameters.iter().position(|p| p == name) {
             Op::Parameter(i)
         } else {
