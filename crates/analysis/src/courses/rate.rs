@@ -244,7 +244,10 @@ fn longest_straight(prepared: &Prepared, fewest: usize) -> Result<(usize, usize)
     let latest = (n - fewest).min(n / 5);
     let Some((first, least)) = (0..=latest).find_map(|from| Some((from, longest(from)?))) else {
         return Err(Refusal::Unsuitable {
-            why: format!("no run of {fewest} points or more in the first part of the course is straight"),
+            why: format!(
+                "no run of {fewest} points or more in the first part of the course is straight: name the stretch (a window, or a \
+                 part of the whole change), or fit a rate law"
+            ),
         });
     };
     let steepness = moments.slope(first, first + least).abs();

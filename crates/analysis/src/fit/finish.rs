@@ -201,6 +201,8 @@ pub(super) fn finish_within(
                     Some(se) if specification.positive && (half * se >= value) => {
                         if se > 100.0 * value.abs() {
                             Standing::NotDetermined
+                        } else if value + half * se < 0.0 {
+                            Standing::BelowZero
                         } else {
                             Standing::PoorlyDetermined
                         }

@@ -1,8 +1,11 @@
 //! Instrument checks of a run against limits whose sources are told.
 
+use std::borrow::Cow;
+
 use curvary_record::{Code, Diagnostic, Outcome, Parameter, Quantity, Run, Trace, Unit};
 use serde::{Deserialize, Serialize};
 
+use super::ordinate::as_absorbance;
 use super::spectrum::{asked_traces, bare, in_question, spectrum_of, told};
 use super::{Drawn, Found, TRUSTED_ABSORBANCE, concentration_of, label_of, stated};
 use crate::checks::{
@@ -69,7 +72,11 @@ pub fn check_run(plan: &CheckPlan, run: &Run) -> Vec<Found> {
         .into_iter()
         .map(|(number, trace)| {
             let mut outcome = bare("check", "not chosen", run, Some(number), plan);
-            match report(plan, run, trace) {
+            let done = in_absorbance(trace).and_then(|(trace, remarks)| {
+                outcome.remarks.extend(remarks);
+                report(plan, run, &trace)
+            });
+            match done {
                 Ok(report) => tell(&report, &mut outcome),
                 Err(why) => outcome.termination = why,
             }
@@ -81,6 +88,20 @@ pub fn check_run(plan: &CheckPlan, run: &Run) -> Vec<Found> {
             }
         })
         .collect()
+}
+
+/// The trace in absorbance, with what was done to it. A check needs all of its points.
+fn in_absorbance(trace: &Trace) -> Result<(Cow<'_, Trace>, Vec<Diagnostic>), String> {
+    match as_absorbance(trace).map_err(|refusal| super::told(&refusal))? {
+        None => Ok((Cow::Borrowed(trace), Vec::new())),
+        Some((converted, remarks)) if converted.len() == trace.len() => Ok((Cow::Owned(converted), remarks)),
+        Some((converted, _)) => Err(format!(
+            "saturated: {} of {} points have no absorbance, since their transmittance is zero or below; a check needs all \
+             of its points",
+            trace.len() - converted.len(),
+            trace.len()
+        )),
+    }
 }
 
 fn report(plan: &CheckPlan, run: &Run, trace: &Trace) -> Result<Report, String> {

@@ -9,6 +9,7 @@ use super::model::Chosen;
 use crate::refusal::Refusal;
 use crate::scans::Scans;
 use crate::study::label_of;
+use crate::study::ordinate::as_absorbance;
 use crate::study::plan::{FitPlan, WeightPlan};
 
 /// One curve to fit: a trace, or what several traces of a run make together.
@@ -18,7 +19,22 @@ pub(super) struct Curve<'a> {
     pub(super) remarks: Vec<Diagnostic>,
 }
 
+/// The curves that are fitted, in absorbance where a law needs it; a formula takes the values as they stand.
 pub(super) fn curves<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Result<Vec<Curve<'a>>, Refusal> {
+    let mut all = as_they_stand(plan, chosen, run)?;
+    if matches!(chosen, Chosen::Formula(_)) && !plan.concentration && plan.coefficient.is_none() {
+        return Ok(all);
+    }
+    for curve in &mut all {
+        if let Some((trace, remarks)) = as_absorbance(&curve.trace)? {
+            curve.trace = Cow::Owned(trace);
+            curve.remarks.extend(remarks);
+        }
+    }
+    Ok(all)
+}
+
+fn as_they_stand<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Result<Vec<Curve<'a>>, Refusal> {
     if let Some(wavelength) = plan.at {
         return cut(run, wavelength).map(|curve| vec![curve]);
     }

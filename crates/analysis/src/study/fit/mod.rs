@@ -17,7 +17,7 @@ use curvary_record::{Code, Diagnostic, Outcome, Run, Unit};
 
 use super::plan::{FitPlan, WeightPlan};
 use super::spectrum::bare;
-use super::{Drawn, Found, concentration_of, curve_of, label_of, told, unit_in_terms};
+use super::{Drawn, Found, concentration_of, curve_of, label_of, tell_apart, told, unit_in_terms};
 use crate::courses::{Prepared, fit_prepared};
 use crate::fit::{Data, Weighting, fit};
 use crate::refusal::Refusal;
@@ -65,10 +65,12 @@ pub fn fit_run(plan: &FitPlan, run: &Run) -> Vec<Found> {
     for curve in &mut curves {
         curve.remarks.extend(arranged.remarks.iter().cloned());
     }
-    curves
+    let mut all: Vec<Found> = curves
         .iter()
         .map(|curve| fit_curve(plan, &chosen, run, curve))
-        .collect()
+        .collect();
+    tell_apart(&mut all);
+    all
 }
 
 /// Whether an open question touches the numbers of a curve; a date in doubt does not.
@@ -102,6 +104,35 @@ fn blank(plan: &FitPlan, run: &Run, trace: Option<u32>) -> Outcome {
     bare("fit", &plan.name(), run, trace, plan)
 }
 
+/// Amplitudes are those at time zero: how sure they are, and whether they can be computed at all, depends on how long
+/// before the first point that was.
+///
+/// Ten lengths of the course and a thousand are choices: the first is worth a word, at the second `exp(k t)` of any
+/// reaction that was seen to run leaves the range of a double.
+fn far_from_zero(time: &[f64]) -> Result<Option<Diagnostic>, Refusal> {
+    let (Some(first), Some(last)) = (time.first(), time.last()) else {
+        return Ok(None);
+    };
+    let lengths = first / (last - first);
+    if lengths > 1000.0 {
+        return Err(Refusal::Unsuitable {
+            why: format!(
+                "the time begins at {first}, {lengths:.0} times the length of the course, so it is no time since mixing; \
+                 give times from the beginning"
+            ),
+        });
+    }
+    Ok((lengths > 10.0).then(|| {
+        Diagnostic::warning(
+            Code::new("fit-remark"),
+            format!(
+                "the time begins at {first}, {lengths:.0} times the length of the course: the amplitude is that at time zero, \
+                 far outside the data"
+            ),
+        )
+    }))
+}
+
 fn fitted(plan: &FitPlan, chosen: &Chosen, run: &Run, curve: &Curve<'_>) -> Result<Found, Refusal> {
     let trace = curve.trace.as_ref();
     let mut outcome = blank(plan, run, curve.number);
@@ -127,6 +158,9 @@ fn fitted(plan: &FitPlan, chosen: &Chosen, run: &Run, curve: &Curve<'_>) -> Resu
         .map_or(Unit::ONE, |found| found.1);
     let found = match chosen {
         Chosen::Course(course) => {
+            if let Some(far) = far_from_zero(&points.time)? {
+                outcome.remarks.push(far);
+            }
             // What was left out has been told above.
             let points = Prepared {
                 saturated: 0,
