@@ -106,7 +106,9 @@ pub fn initial_rate(
     let standard_error = fit.standard_errors.as_ref().map_or(f64::NAN, |e| e[1]);
     let half = t_half_width(0.95, df) * standard_error;
     let straightness = if t.len() > 3 {
-        let bent = polynomial(t, y, 2)?;
+        // From the beginning of the stretch: the square of a time of day would drown the curvature.
+        let since: Vec<f64> = t.iter().map(|value| value - t[0]).collect();
+        let bent = polynomial(&since, y, 2)?;
         let rest = bent.residual_sum_of_squares;
         let gained = (fit.residual_sum_of_squares - rest).max(0.0);
         (rest > 0.0).then(|| f_upper(gained / (rest / (df - 1.0)), 1.0, df - 1.0))

@@ -418,10 +418,8 @@ fn refused(plan: &RatePlan, run: &Run, trace: Option<u32>, label: String, refusa
 /// Whether one step between neighbours makes up most of the change along a line: twenty times the usual step and half of
 /// the whole are choices, far outside what noise on a straight course does.
 fn jumps(residuals: &[f64], fitted: &[f64]) -> bool {
-    let mut sizes: Vec<f64> = residuals
-        .windows(2)
-        .map(|pair| (pair[1] - pair[0]).abs())
-        .collect();
+    let signal: Vec<f64> = residuals.iter().zip(fitted).map(|(r, f)| r + f).collect();
+    let mut sizes: Vec<f64> = signal.windows(2).map(|pair| (pair[1] - pair[0]).abs()).collect();
     sizes.sort_by(f64::total_cmp);
     let (Some(usual), Some(largest)) = (sizes.get(sizes.len() / 2), sizes.last()) else {
         return false;
