@@ -85,3 +85,59 @@ fn certified_nonlinear_sets() {
     }
     assert!(failures.is_empty(), "{failures:#?}");
 }
+
+/// The sum of squares and the parameters of a fit through the program.
+fn fitted(folder: &std::path::Path, more: &[&str]) -> Value {
+    let mut call = vec!["fit", "course.csv", "--model", "first-order+offset", "--json"];
+    call.extend(more);
+    let shown = json(&run(folder, &call));
+    shown.as_array().map_or(shown.clone(), |all| all[0].clone())
+}
+
+fn profile<'a>(shown: &'a Value, name: &str) -> &'a Value {
+    let all = shown["parameters"].as_array().unwrap();
+    let found = all.iter().find(|parameter| parameter["name"] == name).unwrap();
+    let intervals = found["intervals"].as_array().unwrap();
+    intervals
+        .iter()
+        .find(|interval| interval["kind"] == "profile-likelihood")
+        .unwrap()
+}
+
+/// A course that was followed for an eighth of its half-life leaves the amplitude open upwards and the end value
+/// downwards: both may go as far as they like, as long as they go together. The ends that are there lie where the sum
+/// of squares has risen by t² variances, t being 2.776445 for four degrees of freedom (tables of Student's t).
+#[test]
+fn profiles_stay_open_where_the_data_leave_them_open() {
+    let folder = tempfile::tempdir().unwrap();
+    let course =
+        "time (s),absorbance\n0,0.801\n30,0.772\n60,0.739\n90,0.711\n120,0.679\n150,0.650\n180,0.622\n";
+    fs::write(folder.path().join("course.csv"), course).unwrap();
+    let shown = fitted(folder.path(), &["--profile"]);
+    assert_eq!(profile(&shown, "A")["high"], Value::Null);
+    assert_eq!(profile(&shown, "offset")["low"], Value::Null);
+    let sum = |shown: &Value| shown["statistics"]["residual_sum_of_squares"].as_f64().unwrap();
+    let variance = sum(&shown) / 4.0;
+    for (name, end) in [("A", "low"), ("offset", "high"), ("k", "low"), ("k", "high")] {
+        let limit = profile(&shown, name)[end].as_f64().unwrap();
+        let hold = format!("{name}={limit:e}");
+        let held = fitted(folder.path(), &["--hold", &hold]);
+        let risen = (sum(&held) - sum(&shown)) / variance;
+        assert!(
+            (risen / 2.776_445_f64.powi(2) - 1.0).abs() < 1e-4,
+            "{name} {end}: {risen}"
+        );
+    }
+    // However far the amplitude goes, the sum of squares stays below that of the ends.
+    let far = fitted(folder.path(), &["--hold", "A=1e6"]);
+    assert!((sum(&far) - sum(&shown)) / variance < 2.776_445_f64.powi(2));
+    let text = run(
+        folder.path(),
+        &["fit", "course.csv", "--model", "first-order+offset", "--profile"],
+    );
+    let text = String::from_utf8_lossy(&text.stdout).into_owned();
+    assert!(
+        text.contains("0.9 to open") && text.contains("open to -0.1"),
+        "{text}"
+    );
+}

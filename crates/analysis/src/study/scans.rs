@@ -27,6 +27,13 @@ pub enum ScanTask {
     Global(Scheme),
 }
 
+impl ScanTask {
+    /// The task that a result of scans comes from.
+    pub fn of(outcome: &Outcome) -> Option<Self> {
+        serde_json::from_value(outcome.settings.get(SCANS)?.clone()).ok()
+    }
+}
+
 /// What scans gave.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ScanFound {
