@@ -178,14 +178,11 @@ pub(crate) fn examine(
     found
 }
 
-/// Whether residuals in the order of x keep to one side of the curve longer than chance allows. Residuals that are
-/// rounding and nothing else say nothing.
+/// Whether residuals in the order of x keep to one side of the curve longer than chance allows.
 pub(crate) fn wandering(residuals: &[f64], fitted: &[f64], parameters: usize) -> bool {
-    let largest = |values: &[f64]| values.iter().fold(0.0_f64, |all, value| all.max(value.abs()));
-    largest(residuals) > 1e-12 * largest(fitted)
-        && examine(residuals, fitted, None, parameters)
-            .warnings
-            .contains(&Warning::Wandering)
+    examine(residuals, fitted, None, parameters)
+        .warnings
+        .contains(&Warning::Wandering)
 }
 
 /// The size that the largest of `n` standard normal values stays below in 99 of 100 cases (Bonferroni).

@@ -296,8 +296,18 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
             .zip(&fitted)
             .map(|(i, fitted)| points.signal[*i] - fitted)
             .collect();
-        let wanders = wandering(&residuals, &fitted, 2) || jumps(&residuals, &fitted);
-        put_rate(&mut outcome, &measured, net, error, unit.clone(), wanders);
+        // What is left where every point lies on the line is rounding, and has no shape.
+        let size = |values: &[f64]| values.iter().fold(0.0_f64, |all, value| all.max(value.abs()));
+        let shape = if size(&residuals) <= 1e-12 * size(&fitted) {
+            Shape::Straight
+        } else if measured.straightness.is_some_and(|chance| chance < BENT) {
+            Shape::Bent
+        } else if wandering(&residuals, &fitted, 2) || jumps(&residuals, &fitted) {
+            Shape::Wandering
+        } else {
+            Shape::Straight
+        };
+        put_rate(&mut outcome, &measured, net, error, unit.clone(), shape);
         if blank {
             outcome.model = "initial rate of a blank".into();
         } else if !plan.blanks.is_empty() {
@@ -431,6 +441,17 @@ fn jumps(residuals: &[f64], fitted: &[f64]) -> bool {
     sizes.len() >= 5 && *largest > 20.0 * usual && *largest > 0.5 * change && change > 0.0
 }
 
+/// How the points of a rate lie about their line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Shape {
+    /// As chance has it.
+    Straight,
+    /// Along a curve.
+    Bent,
+    /// On one side of it for long, or with a step between them.
+    Wandering,
+}
+
 /// Probability below which a bend is told: chance gives as much once in a hundred straight stretches.
 const BENT: f64 = 0.01;
 
@@ -440,7 +461,7 @@ fn put_rate(
     net: f64,
     error: f64,
     unit: Option<Unit>,
-    wanders: bool,
+    shape: Shape,
 ) {
     // The interval keeps its width in standard errors when a blank is taken off.
     let half = match (measured.interval.upper, measured.standard_error) {
@@ -479,7 +500,8 @@ fn put_rate(
             .remarks
             .push(Diagnostic::warning(Code::new("residuals-odd"), words));
     };
-    if let Some(chance) = measured.straightness.filter(|chance| *chance < BENT) {
+    if shape == Shape::Bent {
+        let chance = measured.straightness.unwrap_or(0.0);
         let chance = if chance < 1e-4 {
             "below 0.0001".to_owned()
         } else {
@@ -489,7 +511,7 @@ fn put_rate(
             "the points bend away from the line (probability {chance} of so much by chance): this is a mean over the \
              stretch, not the rate at its beginning; take a shorter one"
         ));
-    } else if wanders {
+    } else if shape == Shape::Wandering {
         say(
             "the course leaves the line by more than chance, in a step, a lag or a drift: a rate through it may mean nothing; look \
              at the picture"
