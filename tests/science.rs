@@ -9,8 +9,71 @@ use serde_json::Value;
 
 fn digits(got: &Value, want: &Value) -> f64 {
     let want: f64 = want.as_str().unwrap().parse().unwrap();
+    let scale = if want == 0.0 { 1.0 } else { want.abs() };
     got.as_f64()
-        .map_or(0.0, |got| (-((got - want) / want).abs().log10()).min(15.0))
+        .map_or(0.0, |got| (-((got - want).abs() / scale).log10()).min(15.0))
+}
+
+/// The only result that the program shows as JSON.
+fn only(folder: &std::path::Path, call: &[&str]) -> Value {
+    let shown = json(&run(folder, call));
+    shown.as_array().map_or(shown.clone(), |all| {
+        assert_eq!(all.len(), 1, "{call:?}");
+        all[0].clone()
+    })
+}
+
+fn parameter<'a>(shown: &'a Value, name: &str) -> &'a Value {
+    let all = shown["parameters"].as_array().unwrap();
+    all.iter()
+        .find(|parameter| parameter["name"] == name)
+        .unwrap_or(&Value::Null)
+}
+
+/// All 11 linear sets (`crates/analysis/tests/data/nist-strd-linear.json`) as formulas without starting values, the
+/// columns as NIST prints them. The certified values have fifteen digits.
+#[test]
+fn certified_linear_sets() {
+    let path = root().join("crates/analysis/tests/data/nist-strd-linear.json");
+    let file: Value = serde_json::from_str(&fs::read_to_string(path).unwrap()).unwrap();
+    let sets = file["datasets"].as_array().unwrap();
+    assert_eq!(sets.len(), 11);
+    let folder = tempfile::tempdir().unwrap();
+    for set in sets {
+        let name = set["name"].as_str().unwrap();
+        let heads: Vec<&str> = set["columns"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|c| c.as_str().unwrap())
+            .collect();
+        let mut table = heads.join(",") + "\n";
+        for row in set["data"].as_array().unwrap() {
+            let cells: Vec<String> = row.as_array().unwrap().iter().map(Value::to_string).collect();
+            table += &(cells.join(",") + "\n");
+        }
+        fs::write(folder.path().join("set.csv"), table).unwrap();
+        let wanted = set["certified"]["parameters"].as_object().unwrap();
+        let terms: Vec<String> = wanted
+            .keys()
+            .map(|b| match (b.trim_start_matches('B'), heads.len()) {
+                ("0", _) => b.clone(),
+                (power, 2) => format!("{b}*x^{power}"),
+                (number, _) => format!("{b}*x{number}"),
+            })
+            .collect();
+        let formula = format!("y = {}", terms.join(" + "));
+        let over: Vec<String> = heads[1..].iter().map(|head| format!("{head}={head}")).collect();
+        let over = over.join(",");
+        let call = ["fit", "set.csv", "--formula", &formula, "--over", &over, "--json"];
+        let shown = only(folder.path(), &call);
+        for (b, want) in wanted {
+            let own = parameter(&shown, b);
+            let error = &set["certified"]["standard_deviations"][b];
+            let found = digits(&own["value"], want).min(digits(&own["standard_error"], error));
+            assert!(found >= 13.0, "{name}: {b} to {found:.1} digits");
+        }
+    }
 }
 
 /// All 27 nonlinear sets of the NIST Statistical Reference Datasets
@@ -59,18 +122,9 @@ fn certified_nonlinear_sets() {
                 &starts,
                 "--json",
             ];
-            let output = run(folder.path(), &call);
-            let shown = json(&output);
-            let shown = shown.as_array().map_or(&shown, |all| {
-                assert_eq!(all.len(), 1, "{name}: one column is fitted");
-                &all[0]
-            });
-            let found = shown["parameters"].as_array().unwrap();
+            let shown = only(folder.path(), &call);
             for (parameter, want) in set["certified"]["parameters"].as_object().unwrap() {
-                let own = found
-                    .iter()
-                    .find(|own| own["name"] == parameter.as_str())
-                    .unwrap_or(&Value::Null);
+                let own = self::parameter(&shown, parameter);
                 let error = &set["certified"]["standard_deviations"][parameter];
                 let (value, error) = (digits(&own["value"], want), digits(&own["standard_error"], error));
                 // NIST prints eleven digits.
@@ -90,14 +144,11 @@ fn certified_nonlinear_sets() {
 fn fitted(folder: &std::path::Path, more: &[&str]) -> Value {
     let mut call = vec!["fit", "course.csv", "--model", "first-order+offset", "--json"];
     call.extend(more);
-    let shown = json(&run(folder, &call));
-    shown.as_array().map_or(shown.clone(), |all| all[0].clone())
+    only(folder, &call)
 }
 
 fn profile<'a>(shown: &'a Value, name: &str) -> &'a Value {
-    let all = shown["parameters"].as_array().unwrap();
-    let found = all.iter().find(|parameter| parameter["name"] == name).unwrap();
-    let intervals = found["intervals"].as_array().unwrap();
+    let intervals = parameter(shown, name)["intervals"].as_array().unwrap();
     intervals
         .iter()
         .find(|interval| interval["kind"] == "profile-likelihood")
