@@ -74,6 +74,7 @@ pub fn check_run(plan: &CheckPlan, run: &Run) -> Vec<Found> {
             let mut outcome = bare("check", "not chosen", run, Some(number), plan);
             let done = in_absorbance(trace).and_then(|(trace, remarks)| {
                 outcome.remarks.extend(remarks);
+                outcome.remarks.extend(high(&trace));
                 report(plan, run, &trace)
             });
             match done {
@@ -88,6 +89,28 @@ pub fn check_run(plan: &CheckPlan, run: &Run) -> Vec<Found> {
             }
         })
         .collect()
+}
+
+/// What is said of readings over time that lie where stray light usually rules: a check takes readings as they are, and
+/// over a spectrum its own ceiling decides.
+fn high(trace: &Trace) -> Option<Diagnostic> {
+    let high = trace
+        .y
+        .values
+        .iter()
+        .filter(|value| **value > TRUSTED_ABSORBANCE)
+        .count();
+    let over_time = trace.x.quantity == Quantity::TIME && trace.y.quantity == Quantity::ABSORBANCE;
+    (over_time && high > 0).then(|| {
+        Diagnostic::warning(
+            Code::new("high-absorbance"),
+            format!(
+                "{high} of {} readings lie above an absorbance of {TRUSTED_ABSORBANCE}, where stray light rules: they say \
+                 little of the instrument at work",
+                trace.len()
+            ),
+        )
+    })
 }
 
 /// The trace in absorbance, with what was done to it. A check needs all of its points.

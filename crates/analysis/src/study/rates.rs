@@ -298,7 +298,13 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
             .collect();
         // What is left where every point lies on the line is rounding, and has no shape.
         let size = |values: &[f64]| values.iter().fold(0.0_f64, |all, value| all.max(value.abs()));
-        let shape = if size(&residuals) <= 1e-12 * size(&fitted) {
+        let still = measured
+            .used
+            .iter()
+            .all(|i| points.signal[*i] == points.signal[measured.used[0]]);
+        let shape = if still {
+            Shape::Still
+        } else if size(&residuals) <= 1e-12 * size(&fitted) {
             Shape::Straight
         } else if measured.straightness.is_some_and(|chance| chance < BENT) {
             Shape::Bent
@@ -448,6 +454,8 @@ enum Shape {
     Straight,
     /// Along a curve.
     Bent,
+    /// Every reading the same.
+    Still,
     /// On one side of it for long, or with a step between them.
     Wandering,
 }
@@ -511,6 +519,12 @@ fn put_rate(
             "the points bend away from the line (probability {chance} of so much by chance): this is a mean over the \
              stretch, not the rate at its beginning; take a shorter one"
         ));
+    } else if shape == Shape::Still {
+        say(
+            "every reading of the stretch is the same: the rate is smaller than the readings can tell, and its error is not \
+             known"
+                .into(),
+        );
     } else if shape == Shape::Wandering {
         say(
             "the course leaves the line by more than chance, in a step, a lag or a drift: a rate through it may mean nothing; look \
