@@ -102,8 +102,14 @@ pub fn initial_rate(
     let (t, y) = (&prepared.time[from..to], &prepared.signal[from..to]);
     let fit = line(t, y)?;
     let df = fit.degrees_of_freedom as f64;
-    let rate = fit.coefficients[1];
-    let standard_error = fit.standard_errors.as_ref().map_or(f64::NAN, |e| e[1]);
+    // Where every reading is the same, what the line has is rounding.
+    let still = y.iter().all(|value| *value == y[0]);
+    let rate = if still { 0.0 } else { fit.coefficients[1] };
+    let standard_error = match &fit.standard_errors {
+        Some(_) if still => 0.0,
+        Some(errors) => errors[1],
+        None => f64::NAN,
+    };
     let half = t_half_width(0.95, df) * standard_error;
     let straightness = if t.len() > 3 {
         // From the beginning of the stretch: the square of a time of day would drown the curvature.

@@ -480,7 +480,8 @@ fn put_rate(
         name: "v0".into(),
         value: Some(net),
         unit,
-        standard_error: Some(error),
+        // No scatter is no knowledge of the error.
+        standard_error: Some(error).filter(|error| *error > 0.0),
         intervals: half
             .map(|half| KeptInterval {
                 level: 0.95,
