@@ -240,8 +240,11 @@ fn table_at(
             * 2
             > columns
     });
+    // Words between separators that stand in no sentence, under heads that say what they are, are no prose however many.
+    let prose =
+        is_prose(&sample) && !(worded && matches!(grid.dialect.sep, Sep::Tab | Sep::Semicolon | Sep::Pipe));
     let enough = if words_first {
-        worded || numbered_heads || (figures >= 2 && grid.rows >= 3 && !is_prose(&sample))
+        worded || numbered_heads || (figures >= 2 && grid.rows >= 3 && !prose)
     } else {
         grid.rows >= 2 || worded || numbered_heads
     };
@@ -249,7 +252,7 @@ fn table_at(
         return None;
     }
     let wordy = grid.kinds.iter().filter(|kind| **kind == Kind::Words).count();
-    if words_first && (is_prose(&sample) || (grid.dialect.sep == Sep::Blank && wordy >= 4)) {
+    if words_first && (prose || (grid.dialect.sep == Sep::Blank && wordy >= 4)) {
         return None;
     }
     if words_first && all_keys(text, &grid) && (columns == 2 && figures == 1 || grid.rows <= 6) {
