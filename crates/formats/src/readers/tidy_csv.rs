@@ -91,6 +91,12 @@ const COORDINATES: [&str; 7] = [
     "index",
 ];
 
+/// The two ends of a range, as far as they have come, and their unit.
+type Ends = (Option<f64>, Option<f64>, Option<Unit>);
+
+/// The rows of one curve, under the curve's number.
+type Rows = (String, Vec<Row>);
+
 /// A row of the table with its line.
 struct Row {
     line: usize,
@@ -110,7 +116,7 @@ fn read(source: &Source, card: &Card) -> Reading {
     let roles = roles(&head);
     let mut reading = Reading::default();
     // Runs and their curves in the order in which they come.
-    let mut runs: Vec<(String, Vec<(String, Vec<Row>)>)> = Vec::new();
+    let mut runs: Vec<(String, Vec<Rows>)> = Vec::new();
     let at = |role: &Role| roles.iter().position(|other| other == role);
     let (Some(run_at), Some(trace_at)) = (at(&Role::Run), at(&Role::Trace)) else {
         return Reading::refused(Diagnostic::error(
@@ -366,14 +372,7 @@ fn number(text: &str) -> Option<(f64, u8)> {
     Some((value, u8::try_from(decimals).unwrap_or(u8::MAX)))
 }
 
-fn run(
-    source: &Source,
-    card: &Card,
-    roles: &[Role],
-    ordinal: usize,
-    name: &str,
-    traces: &[(String, Vec<Row>)],
-) -> Run {
+fn run(source: &Source, card: &Card, roles: &[Role], ordinal: usize, name: &str, traces: &[Rows]) -> Run {
     let mut fields = Fields::default();
     let mut questions = Vec::new();
     let mut remarks = Vec::new();
@@ -383,7 +382,7 @@ fn run(
     fields.claim("run", Claim::text(name, origin()));
     let cell = |at: usize| first.map_or("", |row| &row.cells[at]);
     let mut technique = Technique::UNKNOWN;
-    let mut ranges: BTreeMap<&str, (Option<f64>, Option<f64>, Option<Unit>)> = BTreeMap::new();
+    let mut ranges: BTreeMap<&str, Ends> = BTreeMap::new();
     for (at, role) in roles.iter().enumerate() {
         let text = unguarded(cell(at));
         if text.is_empty() {
@@ -470,19 +469,14 @@ fn is_coordinate(key: &str) -> bool {
 }
 
 /// Whether a column says the same in every row of a run.
-fn same_throughout(traces: &[(String, Vec<Row>)], at: usize) -> bool {
+fn same_throughout(traces: &[Rows], at: usize) -> bool {
     let mut cells = traces.iter().flat_map(|(_, rows)| rows).map(|row| &row.cells[at]);
     let first = cells.next();
     cells.all(|cell| Some(cell) == first)
 }
 
 /// One curve of a run. What differs between curves and is no coordinate is said of the curve.
-fn trace(
-    roles: &[Role],
-    rows: &[Row],
-    all: &[(String, Vec<Row>)],
-    remarks: &mut Vec<Diagnostic>,
-) -> Option<Trace> {
+fn trace(roles: &[Role], rows: &[Row], all: &[Rows], remarks: &mut Vec<Diagnostic>) -> Option<Trace> {
     let first = rows.first()?;
     let filled = |at: usize| rows.iter().any(|row| !row.cells[at].is_empty());
     let changes = |at: usize| rows.iter().any(|row| row.cells[at] != first.cells[at]);

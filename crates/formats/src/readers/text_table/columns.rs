@@ -61,7 +61,7 @@ pub(super) struct Stats {
 }
 
 impl Stats {
-    fn of(values: impl Iterator<Item = f64>) -> Self {
+    pub(super) fn of(values: impl Iterator<Item = f64>) -> Self {
         let mut stats = Self {
             rising: true,
             falling: true,
@@ -118,8 +118,8 @@ impl Stats {
 }
 
 /// Describes the columns of a table. Columns in which nothing stands are left out.
-/// `figures` are those of the table, by place.
-pub(super) fn describe(text: &str, table: &Table, figures: &[Vec<f64>]) -> Vec<Column> {
+/// `stats` are those of its columns of figures, by place.
+pub(super) fn describe(text: &str, table: &Table, stats: &[Stats]) -> Vec<Column> {
     let grid = &table.grid;
     let mut empties = vec![0_usize; grid.columns()];
     for gap in grid
@@ -170,10 +170,7 @@ pub(super) fn describe(text: &str, table: &Table, figures: &[Vec<f64>]) -> Vec<C
             }
         }
         match kind {
-            Kind::Figures => {
-                let values = figures.get(grid.place(index)).map_or(&[][..], Vec::as_slice);
-                column.stats = Stats::of(values.iter().copied());
-            }
+            Kind::Figures => column.stats = stats.get(grid.place(index)).copied().unwrap_or_default(),
             Kind::Words => {
                 if grid.words(index).iter().all(|span| span.start == span.end) {
                     continue;
