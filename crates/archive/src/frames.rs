@@ -93,10 +93,13 @@ pub(crate) struct FrameReader {
     kept: Mutex<Kept>,
 }
 
+/// A frame by its part and its first byte.
+type Which = (u32, u64);
+
 /// Unpacked frames, the one used last at the end.
 #[derive(Default)]
 struct Kept {
-    frames: VecDeque<((u32, u64), Arc<Vec<u8>>)>,
+    frames: VecDeque<(Which, Arc<Vec<u8>>)>,
     bytes: usize,
 }
 
@@ -136,7 +139,7 @@ impl FrameReader {
 }
 
 impl Kept {
-    fn get(&mut self, which: (u32, u64)) -> Option<Arc<Vec<u8>>> {
+    fn get(&mut self, which: Which) -> Option<Arc<Vec<u8>>> {
         // The last one is asked for again most of all.
         let place = self.frames.iter().rposition(|(frame, _)| *frame == which)?;
         let found = self.frames.remove(place)?;
@@ -145,7 +148,7 @@ impl Kept {
         Some(lines)
     }
 
-    fn put(&mut self, which: (u32, u64), lines: Arc<Vec<u8>>) {
+    fn put(&mut self, which: Which, lines: Arc<Vec<u8>>) {
         self.bytes += lines.len();
         self.frames.push_back((which, lines));
         while self.bytes > KEPT_BYTES && self.frames.len() > 1 {
