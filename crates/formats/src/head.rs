@@ -96,6 +96,9 @@ fn understand(text: &str) -> Head {
             ..Head::default()
         };
     }
+    if let Some(head) = reckoned(text) {
+        return head;
+    }
     let mut parts = Parts::default();
     if let Some(piece) = piece(text, true, 0) {
         parts.add(piece);
@@ -108,6 +111,92 @@ fn understand(text: &str) -> Head {
         }
     }
     parts.into_head(text)
+}
+
+/// A logarithm or a derivative, `ln(A500)`, `dA/dλ`, `1st derivative`: what was reckoned from a quantity is another one,
+/// and is called as its head calls it. A change per time (`dA/dt`) is a rate and is read as such.
+fn reckoned(text: &str) -> Option<Head> {
+    let of = logarithm_of(text).or_else(|| is_derivative(text).then_some(""))?;
+    let quantity = Quantity::named(text.to_lowercase());
+    Some(Head {
+        held: if of.is_empty() {
+            Vec::new()
+        } else {
+            understand(of).held
+        },
+        why: format!("`{text}` was reckoned from a quantity"),
+        quantity: Some(quantity),
+        ..Head::default()
+    })
+}
+
+/// What a logarithm is of: the `A500` of `ln(A500)`, `log A500` or `-lg A500`.
+fn logarithm_of(text: &str) -> Option<&str> {
+    let bare = text.trim_start_matches(['-', '−', '–']).trim_start();
+    let end = bare
+        .find(|c: char| !c.is_ascii_alphabetic())
+        .unwrap_or(bare.len());
+    let (word, rest) = bare.split_at(end);
+    let rest = rest.trim_start_matches(['₁', '₀', '_']);
+    let rest = rest.strip_prefix("10").unwrap_or(rest);
+    let is_log = |word: &str| matches!(word, "ln" | "Ln" | "LN" | "log" | "Log" | "LOG" | "lg");
+    if is_log(word) {
+        let of = rest.trim_start();
+        let inner = of.trim_matches(['(', ')', '[', ']']).trim();
+        // `Log 7` and `log file` are names.
+        let said = || {
+            let head = understand(inner);
+            head.quantity.is_some() || !head.quantities_possible.is_empty()
+        };
+        return (!inner.is_empty() && (of.starts_with(['(', '[']) || said())).then_some(inner);
+    }
+    // `lnA`, `logE`, `lnA500`.
+    let of = ["ln", "log", "Ln", "Log"]
+        .iter()
+        .find_map(|log| bare.strip_prefix(log))
+        .filter(|of| of.starts_with(['A', 'E', 'T', 'O']))?;
+    let head = understand(of);
+    head.quantity.as_ref().is_some_and(is_measured).then_some(of)
+}
+
+/// `dA/dλ`, `d²A/dλ²`, `dA/dT`, `1st derivative of A`.
+fn is_derivative(text: &str) -> bool {
+    let folded = fold(text);
+    let named = folded.split(' ').any(|word| {
+        ["deriv", "ableitung", "derivee", "afgeleide", "pochodna"]
+            .iter()
+            .any(|stem| word.starts_with(stem))
+    });
+    if named {
+        return true;
+    }
+    let squeezed: String = text
+        .chars()
+        .filter(|c| !c.is_whitespace() && !matches!(c, '²' | '^' | '2'))
+        .collect();
+    let differential = |part: &str| -> Option<String> {
+        let mut signs = part.chars();
+        matches!(signs.next(), Some('d' | 'δ' | 'Δ' | '∆' | '∂')).then(|| signs.collect())
+    };
+    let Some((over, under)) = squeezed.split_once('/') else {
+        return false;
+    };
+    let (Some(over), Some(under)) = (differential(over), differential(under)) else {
+        return false;
+    };
+    let measured = |name: &str| {
+        let letters = name.trim_end_matches(|c: char| c.is_ascii_digit());
+        matches!(letters, "A" | "E" | "T" | "D" | "R")
+            || quantity_of(letters).is_some_and(|quantity| is_measured(&quantity))
+    };
+    let end = under
+        .find(|c: char| !c.is_alphabetic() && c != '\u{303}')
+        .unwrap_or(under.len());
+    measured(&over)
+        && matches!(
+            &under[..end],
+            "λ" | "lambda" | "nm" | "wl" | "WL" | "ν" | "ν̃" | "T"
+        )
 }
 
 /// A name and the text of its unit: `Temp. (°C)`, `Wavelength/nm`, `Zeit in min`, `lambda, nm`, `time_s`.
@@ -704,6 +793,19 @@ fn phrase(text: &str, depth: usize) -> Option<Piece> {
         return Some(Piece::Several(found)).filter(|_| coordinates > 0);
     }
     let whole = left.join(" ");
+    // `10 µM inhibitor`, `time 30 s`, `25 °C temperature`: the word names what is held, and not the column.
+    let named_held = quantity_of(&whole).filter(|quantity| {
+        found
+            .iter()
+            .any(|piece| matches!(piece, Piece::Held(held) if held.quantity == *quantity))
+    });
+    if let Some(quantity) = named_held {
+        // Which substance is held is worth a label; that a time is one is said by its unit.
+        if quantity == Quantity::CONCENTRATION {
+            found.push(Piece::Label(whole));
+        }
+        return Some(Piece::Several(found));
+    }
     let alone = symbol(&whole)
         .map(Piece::Quantity)
         .or_else(|| quantity_of(&whole).map(|quantity| named(&whole, quantity)))

@@ -121,6 +121,13 @@ pub fn read_date(text: &str, order: Option<Order>) -> DateReading {
     read(text, order).date
 }
 
+/// Whether one date, as year-month-day, is the day after another.
+#[must_use]
+pub fn is_next_day(first: &str, second: &str) -> bool {
+    let date = |iso: &str| iso.parse::<civil::Date>().ok();
+    date(first).and_then(|first| first.tomorrow().ok()) == date(second) && date(second).is_some()
+}
+
 /// Reads a time of day, alone or behind a date.
 #[must_use]
 pub fn read_time(text: &str) -> Option<String> {

@@ -61,7 +61,7 @@ pub(super) struct Stats {
 }
 
 impl Stats {
-    fn of(values: impl Iterator<Item = f64>) -> Self {
+    pub(super) fn of(values: impl Iterator<Item = f64>) -> Self {
         let mut stats = Self {
             rising: true,
             falling: true,

@@ -149,10 +149,8 @@ impl Shaper<'_> {
                         trace.held.push(constant.clone());
                     }
                 }
-                if let Some(names) = &names
-                    && trace.len() == names.len()
-                {
-                    trace.row_names.clone_from(names);
+                if let Some(names) = &names {
+                    trace.row_names = self.names_of(&trace, names);
                 }
                 traces.push(trace);
             }
@@ -163,6 +161,28 @@ impl Shaper<'_> {
             self.tell_interval(x);
         }
         Shaped::Runs(vec![self.finish(technique, traces)])
+    }
+
+    /// The names of a curve's points, found by their lines where rows without a number were left out. Empty where a
+    /// line holds several rows.
+    fn names_of(&self, trace: &Trace, names: &[String]) -> Vec<String> {
+        if trace.len() == names.len() {
+            return names.to_vec();
+        }
+        let by_line: BTreeMap<usize, &String> = names
+            .iter()
+            .enumerate()
+            .map(|(row, name)| (self.table.grid.line(row), name))
+            .collect();
+        let name_at = |point: usize| {
+            let line = trace.lines.get(point)? as usize;
+            by_line.get(&line).map(|name| (*name).clone())
+        };
+        if by_line.len() < names.len() {
+            return Vec::new();
+        }
+        let found: Option<Vec<String>> = (0..trace.len()).map(name_at).collect();
+        found.unwrap_or_default()
     }
 
     /// Bare numbers over time courses are wavelengths where the words around speak of nanometres and the numbers suit.

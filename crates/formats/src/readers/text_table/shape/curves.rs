@@ -131,7 +131,7 @@ impl Shaper<'_> {
             let values = self.values[place]
                 .take()
                 .unwrap_or_else(|| grid.column(self.columns[y].index).collect());
-            let is_sentinel = sentinel_of(self.context, quantity);
+            let is_sentinel = sentinel_of(self.context, quantity, self.columns[y].unit.as_ref());
             if !values.iter().any(|&value| is_sentinel(value)) {
                 let decimals = if self.decimals[place].len() == 1 {
                     Decimals::uniform(self.decimals[place][0].1, values.len())
@@ -157,7 +157,7 @@ impl Shaper<'_> {
         let mut values = Vec::new();
         let mut sentinels: Vec<(usize, f64)> = Vec::new();
         let mut unplaced: Vec<usize> = Vec::new();
-        let is_sentinel = sentinel_of(self.context, quantity);
+        let is_sentinel = sentinel_of(self.context, quantity, self.columns[y].unit.as_ref());
         for row in rows {
             let value = grid.figure(row, self.columns[y].index);
             let x_there = match x.map(|x| &self.columns[x]) {
@@ -364,7 +364,7 @@ impl Shaper<'_> {
         let y = &trace.y.values;
         let top = y.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         // Below an absorbance of two a flat top is a real plateau (1 % of the light still comes through).
-        if top < 2.0 {
+        if top * trace.y.unit.to_si(1.0) < 2.0 {
             return;
         }
         let mut run = 0;
@@ -403,14 +403,24 @@ impl Shaper<'_> {
     }
 }
 
-/// Whether a number stands for a missing value: by custom, or because a line of the file says so. The quantity is
+/// Whether a number stands for a missing value: by custom, or because a line of the file says so. Quantity and unit are
 /// looked at once, not for every number.
 pub(super) fn sentinel_of<'a>(
     context: &'a Context,
     quantity: &Quantity,
+    unit: Option<&Unit>,
 ) -> impl Fn(f64) -> bool + Copy + use<'a> {
     let by_custom = *quantity == Quantity::ABSORBANCE;
-    move |value| context.sentinels.contains(&value) || (by_custom && is_common_sentinel(value))
+    // In thousandths 999 is an absorbance as good as any, and 9999 is none.
+    let thousandths = unit.is_some_and(|unit| (unit.to_si(1.0) - 1e-3).abs() < 1e-9);
+    move |value| {
+        let absorbance = if thousandths && value > 0.0 {
+            value / 1000.0
+        } else {
+            value
+        };
+        context.sentinels.contains(&value) || (by_custom && is_common_sentinel(absorbance))
+    }
 }
 
 /// Absorbances written with nothing but nines (`9.999`, `-9.999`, `99.99`) stand for no value; so do numbers that no

@@ -252,7 +252,7 @@ impl Shaper<'_> {
             lacking.insert((gap.row, gap.column), gap.lack);
         }
         let changes = self.decimals.clone();
-        let is_sentinel = sentinel_of(self.context, &y_quantity);
+        let is_sentinel = sentinel_of(self.context, &y_quantity, Some(&y_unit));
         for row in 0..rows {
             let mut kept: Vec<usize> = Vec::with_capacity(across.len());
             let mut y = Vec::with_capacity(across.len());

@@ -71,6 +71,14 @@ impl Shaper<'_> {
             );
             return (Quantity::UNKNOWN, Unit::ONE);
         }
+        if column.stats.orderly()
+            && let (Some(head), Ok(day)) = (&head, Unit::ucum("d"))
+            && is_days(head)
+        {
+            self.because
+                .push(format!("x is time in days: its head says `{}`", head.trim()));
+            return (Quantity::TIME, day);
+        }
         if let Some((quantity, unit)) = self.own_name(&column) {
             self.because
                 .push(format!("x is what its head says, in {}", unit.display()));
@@ -423,6 +431,11 @@ impl Shaper<'_> {
             (Some(quantity), Role::Beside | Role::Open | Role::Coordinate) => Some(quantity.clone()),
             _ => None,
         };
+        // An intensity may be of light that came through, was emitted or scattered: what was measured is asked.
+        let intensity = quantity
+            .as_ref()
+            .is_some_and(|quantity| quantity.as_str() == "intensity");
+        let quantity = quantity.filter(|_| !intensity);
         let measured = roles[y] == Role::Measured || roles[y] == Role::Open;
         if (quantity.is_none() || measured)
             && let Some((quantity, unit)) = assumed
@@ -488,6 +501,7 @@ impl Shaper<'_> {
         };
         let (absorbance, transmittance) = (names(&Quantity::ABSORBANCE), names(&Quantity::TRANSMITTANCE));
         match (absorbance, transmittance) {
+            _ if intensity => self.ask_measured(&column),
             (true, false) => {
                 self.because_once("y is absorbance: the words around the table say so");
                 (Quantity::ABSORBANCE, Unit::ABSORBANCE)
@@ -497,23 +511,26 @@ impl Shaper<'_> {
                 let unit = self.percent_or_fraction(&column, &Quantity::TRANSMITTANCE);
                 (Quantity::TRANSMITTANCE, unit)
             }
-            _ => {
-                let labels = self.label_at(&column, "the measured column");
-                let stats = column.stats;
-                let mut readings = vec![("y=absorbance:{AU}", "absorbance")];
-                if stats.max > 1.5 {
-                    readings.push(("y=transmittance:%", "transmittance in percent"));
-                } else {
-                    readings.push(("y=transmittance:1", "transmittance as a fraction"));
-                }
-                let message = format!(
-                    "nothing tells what was measured (values from {} to {})",
-                    stats.min, stats.max
-                );
-                self.ask("absorbance-or-transmittance", &message, &readings, labels);
-                (Quantity::UNKNOWN, Unit::ONE)
-            }
+            _ => self.ask_measured(&column),
         }
+    }
+
+    /// Asks whether a column is of absorbance or of transmittance.
+    fn ask_measured(&mut self, column: &Column) -> (Quantity, Unit) {
+        let labels = self.label_at(column, "the measured column");
+        let stats = column.stats;
+        let mut readings = vec![("y=absorbance:{AU}", "absorbance")];
+        if stats.max > 1.5 {
+            readings.push(("y=transmittance:%", "transmittance in percent"));
+        } else {
+            readings.push(("y=transmittance:1", "transmittance as a fraction"));
+        }
+        let message = format!(
+            "nothing tells what was measured (values from {} to {})",
+            stats.min, stats.max
+        );
+        self.ask("absorbance-or-transmittance", &message, &readings, labels);
+        (Quantity::UNKNOWN, Unit::ONE)
     }
 
     /// Asks where the numbers do not suit an absorbance: no detector tells more than ten, and noise is not below minus one.
@@ -523,7 +540,7 @@ impl Shaper<'_> {
             return;
         }
         let plausible = |value: f64| value * scale <= 10.0 && value * scale >= -2.0;
-        let is_sentinel = sentinel_of(self.context, quantity);
+        let is_sentinel = sentinel_of(self.context, quantity, column.unit.as_ref());
         let values = self
             .table
             .grid
@@ -627,6 +644,25 @@ impl Shaper<'_> {
             _ => Technique::UNKNOWN,
         }
     }
+}
+
+/// Heads that say nothing but days. `Tag` and `dag` are left out: in English they are names.
+fn is_days(text: &str) -> bool {
+    matches!(
+        crate::words::fold(text).as_str(),
+        "day"
+            | "days"
+            | "tage"
+            | "jour"
+            | "jours"
+            | "dia"
+            | "dias"
+            | "giorno"
+            | "giorni"
+            | "dagen"
+            | "dagar"
+            | "dni"
+    )
 }
 
 fn is_peak_word(text: &str) -> bool {

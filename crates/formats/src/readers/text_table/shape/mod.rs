@@ -16,7 +16,7 @@ use std::sync::Arc;
 
 use curvary_record::{
     Alternative, Claim, Code, Column as Values, Coordinate, Decimals, Diagnostic, Fields, Label, Lines,
-    Origin, Place, Quantity, Question, Span, Technique, Trace, Unit, unit,
+    Origin, Place, Quantity, Question, Span, Technique, Trace, Unit, moment, unit,
 };
 
 use self::curves::sentinel_of;
@@ -84,6 +84,7 @@ pub(super) fn shape(
         unplaced: BTreeMap::new(),
     };
     shaper.hear_columns();
+    shaper.pass_midnight();
     let mut shaped = shaper.run();
     if let Shaped::Runs(drafts) = &mut shaped
         && let Some(draft) = drafts.first_mut()
@@ -167,6 +168,33 @@ fn role(column: &Column) -> Role {
         }
         None => Role::Open,
     }
+}
+
+/// The head of a column of retention times, or of peak areas in absorbance times time.
+fn retention(column: &Column) -> Option<&str> {
+    column.heads.iter().map(|(text, _)| text.trim()).find(|text| {
+        let folded = crate::words::fold(text);
+        let mut words = folded.split(' ');
+        let first = words.next().unwrap_or("");
+        // `RT` alone is room temperature as often; with a unit of time it is none.
+        let timed = first == "rt"
+            && words
+                .next()
+                .is_some_and(|unit| matches!(unit, "min" | "s" | "sec" | "mins"));
+        timed
+            || [
+                "retention",
+                "retentions",
+                "tiempo de retencion",
+                "tempo di ritenzione",
+                "temps de retention",
+            ]
+            .iter()
+            .any(|word| folded.starts_with(word))
+            || ["mau s", "mau*s", "mau min", "mau*min", "mau sec"]
+                .iter()
+                .any(|unit| folded.ends_with(unit) && folded.split(' ').count() > 2)
+    })
 }
 
 /// Heads of columns that number the lines.
@@ -326,6 +354,13 @@ impl Shaper<'_> {
             .iter()
             .filter_map(|column| column.quantity.as_ref())
             .collect();
+        if !named.contains(&&Quantity::WAVELENGTH)
+            && let Some(head) = self.columns.iter().find_map(retention)
+        {
+            return Some(format!(
+                "`{head}` speaks of a chromatogram, whose times are those of a column and not of a reaction"
+            ));
+        }
         let holds = self
             .columns
             .iter()
@@ -570,13 +605,111 @@ impl Shaper<'_> {
         }
     }
 
+    /// Times of day that fall once from late in the evening to early in the morning: the day has changed. Where a column
+    /// of dates says so, the times go on; else it is asked.
+    fn pass_midnight(&mut self) {
+        for place in 0..self.columns.len() {
+            let Some(clock) = &self.columns[place].clock else {
+                continue;
+            };
+            // Two parts may be minutes and seconds, unless a date changes where they fall.
+            let day = if clock.parts == 2 {
+                24.0 * 60.0
+            } else {
+                24.0 * 3600.0
+            };
+            let times: Vec<(usize, f64)> = clock
+                .seconds
+                .iter()
+                .enumerate()
+                .filter_map(|(row, time)| time.map(|time| (row, time)))
+                .collect();
+            let falls: Vec<&[(usize, f64)]> = times.windows(2).filter(|pair| pair[1].1 < pair[0].1).collect();
+            let [[(before, late), (row, early)]] = falls[..] else {
+                continue;
+            };
+            let (before, row) = (*before, *row);
+            // As a whole it lasts less than a day, and the fall is one that midnight makes.
+            let last = times.last().map_or(0.0, |&(_, time)| time);
+            let first = times.first().map_or(0.0, |&(_, time)| time);
+            let dated = self.day_changes(before, row);
+            if late - early < 0.5 * day || *late >= day || (last >= first && !dated) {
+                continue;
+            }
+            if clock.parts == 2 && !dated {
+                continue;
+            }
+            if !dated {
+                match self.source.assume().get("times") {
+                    Some("as-written") => continue,
+                    Some("next-day") => {}
+                    _ => {
+                        let labels = vec![Label {
+                            place: Place::line(self.table.grid.line(row)),
+                            text: "the times fall here".to_owned(),
+                        }];
+                        self.ask(
+                            "time-over-midnight",
+                            "the times of day fall from late to early: did midnight pass?",
+                            &[
+                                ("times=next-day", "yes, the times go on"),
+                                ("times=as-written", "no, they are kept as they stand"),
+                            ],
+                            labels,
+                        );
+                    }
+                }
+            }
+            if let Some(clock) = &mut self.columns[place].clock {
+                for time in clock.seconds.iter_mut().skip(row).flatten() {
+                    *time += day;
+                }
+                if clock.parts == 2 {
+                    // Where the date changes they are hours and minutes; they were read as minutes and seconds.
+                    clock.parts = 3;
+                    clock.seconds.iter_mut().flatten().for_each(|time| *time *= 60.0);
+                }
+                let seconds = clock.seconds.iter().map(|time| time.unwrap_or(f64::NAN));
+                self.columns[place].stats = super::columns::Stats::of(seconds);
+            }
+            self.because_once("the times pass midnight and go on: those behind it are a day later");
+        }
+    }
+
+    /// Whether a column of dates has one date up to the row `before` and the day after it from `row` on.
+    fn day_changes(&self, before: usize, row: usize) -> bool {
+        let text = self.source.text();
+        let order = self.source.assume().get("date").and_then(moment::Order::named);
+        self.columns
+            .iter()
+            .filter(|column| column.kind == Kind::Words && column.clock.is_none())
+            .any(|column| {
+                let words = self.table.grid.words(column.index);
+                let word = |row: usize| words.get(row).map(|span| text[span.range()].trim());
+                let (Some(first), Some(second)) = (word(before), word(row)) else {
+                    return false;
+                };
+                let one_each =
+                    (0..words.len()).all(|at| word(at) == Some(if at < row { first } else { second }));
+                let iso = |word: &str| match moment::read_date(word, order) {
+                    moment::DateReading::Read(date) => Some(date.iso),
+                    _ => None,
+                };
+                one_each
+                    && iso(first)
+                        .zip(iso(second))
+                        .is_some_and(|(first, second)| moment::is_next_day(&first, &second))
+            })
+    }
+
     /// Remarks on columns of which nothing was used.
     fn tell_unused(&self) -> Vec<Diagnostic> {
         let told = |place: usize| {
             let column = &self.columns[place];
             let unused = self.uses[place].is_none();
             let needless = match role(column) {
-                Role::Counter | Role::Names => true,
+                Role::Counter => true,
+                Role::Names => !self.is_measured_in_words(column),
                 _ => column.stats.count == 0,
             };
             (unused && !needless).then(|| {
@@ -594,6 +727,25 @@ impl Shaper<'_> {
             })
         };
         (0..self.columns.len()).filter_map(told).collect()
+    }
+
+    /// Whether a column of words has a head that says what was measured, and numbers among the words.
+    fn is_measured_in_words(&self, column: &Column) -> bool {
+        let told = column.unit.is_some()
+            || column.quantity.as_ref().is_some_and(|quantity| {
+                of_the_trade(quantity)
+                    || matches!(
+                        quantity.as_str(),
+                        "rate" | "temperature" | "concentration" | "ph" | "time"
+                    )
+            });
+        let text = self.source.text();
+        told && self.table.grid.words(column.index).iter().any(|span| {
+            matches!(
+                super::number::cell(text[span.range()].trim(), self.table.grid.dialect.style),
+                super::number::Cell::Number { .. } | super::number::Cell::WithUnit { .. }
+            )
+        })
     }
 
     /// Asks whether two heads stand over each other's columns: `Absorbance` over 400 to 700, `Wavelength` over 0.03 to
