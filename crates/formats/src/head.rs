@@ -96,7 +96,7 @@ fn understand(text: &str) -> Head {
             ..Head::default()
         };
     }
-    if let Some(head) = reckoned(text) {
+    if let Some(head) = reckoned(text).or_else(|| absorbed(text)) {
         return head;
     }
     let mut parts = Parts::default();
@@ -111,6 +111,79 @@ fn understand(text: &str) -> Head {
         }
     }
     parts.into_head(text)
+}
+
+/// The power of ten that a head says its numbers are scaled by: 3 for `A x 1000`, `A·10³` and `10^3 A`, -3 for
+/// `A (10^-3)` and `A / 10-3`. Whether the numbers were multiplied by it or are still to be, no head says.
+pub(crate) fn scale_of(text: &str) -> Option<i32> {
+    let mut plain = String::with_capacity(text.len());
+    let mut raised = false;
+    for sign in trimmed(text).chars() {
+        let low = match sign {
+            '⁻' => Some('-'),
+            '⁺' => Some('+'),
+            sign => "⁰¹²³⁴⁵⁶⁷⁸⁹"
+                .chars()
+                .position(|c| c == sign)
+                .and_then(|n| char::from_digit(u32::try_from(n).ok()?, 10)),
+        };
+        if low.is_some() && !raised {
+            plain.push('^');
+        }
+        raised = low.is_some();
+        plain.push(match low.unwrap_or(sign) {
+            '−' | '–' => '-',
+            '×' | '·' | '⋅' | '∙' => '*',
+            sign => sign,
+        });
+    }
+    let plain = plain.replace("**", "^");
+    // `(10^-3)`: brackets part the head; what stands in one, or behind a sign, is looked at alone.
+    let pieces = plain.split(['(', ')', '[', ']', ',', ';']).map(str::trim);
+    pieces.filter(|piece| !piece.is_empty()).find_map(|piece| {
+        let behind = ["*", " x ", " x", " X ", "/"].iter().find_map(|mark| {
+            let (before, factor) = piece.rsplit_once(mark)?;
+            let power = power_of_ten(factor.trim())?;
+            // `1/10` is a dilution, and a lone `/ 100` as well.
+            let slash = *mark == "/" && !factor.contains(['^', '-']);
+            (!slash && !before.trim().ends_with(|c: char| c.is_ascii_digit())).then_some(power)
+        });
+        let alone = || {
+            power_of_ten(piece.trim_start_matches(['*', 'x', ' ']))
+                .filter(|_| piece.contains(['^', '*']) || piece.starts_with('x') || piece.starts_with("10-"))
+        };
+        let before = || {
+            let (factor, name) = piece.split_once([' ', '*'])?;
+            let name = name.trim_start_matches(['*', ' ']);
+            let measured = symbol(name)
+                .or_else(|| quantity_of(name).map(|quantity| vec![quantity]))
+                .is_some_and(|quantities| quantities.iter().all(is_measured));
+            power_of_ten(factor).filter(|_| measured)
+        };
+        behind.or_else(alone).or_else(before)
+    })
+}
+
+/// `10`, `1000`, `10^3`, `10-3`, `1e-3`, `1E3`.
+fn power_of_ten(text: &str) -> Option<i32> {
+    let text = text.trim();
+    if let Some(zeros) = text.strip_prefix('1')
+        && !zeros.is_empty()
+        && zeros.len() <= 6
+        && zeros.bytes().all(|b| b == b'0')
+    {
+        return i32::try_from(zeros.len()).ok();
+    }
+    let exponent = text
+        .strip_prefix("10^")
+        .or_else(|| {
+            text.strip_prefix("10")
+                .filter(|rest| rest.starts_with(['-', '+']))
+        })
+        .or_else(|| text.strip_prefix("1e"))
+        .or_else(|| text.strip_prefix("1E"))?;
+    let power: i32 = exponent.trim().trim_start_matches('+').parse().ok()?;
+    (1..=12).contains(&power.abs()).then_some(power)
 }
 
 /// A logarithm or a derivative, `ln(A500)`, `dA/dλ`, `1st derivative`: what was reckoned from a quantity is another one,
@@ -128,6 +201,31 @@ fn reckoned(text: &str) -> Option<Head> {
         quantity: Some(quantity),
         ..Head::default()
     })
+}
+
+/// `% absorption`: the share of the light that was absorbed, the absorptance of the IUPAC, and no absorbance.
+fn absorbed(text: &str) -> Option<Head> {
+    let folded = fold(text);
+    let name = folded
+        .strip_prefix("% ")
+        .or_else(|| folded.strip_suffix(" %"))
+        .or_else(|| folded.strip_prefix("percent "))
+        .or_else(|| folded.strip_prefix('%'))?;
+    let absorbance = name.len() >= 3 && quantity_of(name) == Some(Quantity::ABSORBANCE);
+    absorbance.then(|| Head {
+        quantity: Some(Quantity::named("absorptance".to_owned())),
+        unit: Some(Unit::PERCENT),
+        why: format!("`{text}` is a share of the light, in percent"),
+        ..Head::default()
+    })
+}
+
+/// Whether a head is of a logarithm or a derivative of what spectrometers measure: never a running axis.
+pub(crate) fn is_reckoned_of_light(text: &str) -> bool {
+    let text = trimmed(text);
+    text.len() <= LONGEST
+        && (is_derivative(text)
+            || logarithm_of(text).is_some_and(|of| understand(of).quantity.as_ref().is_some_and(is_measured)))
 }
 
 /// What a logarithm is of: the `A500` of `ln(A500)`, `log A500` or `-lg A500`.
@@ -818,6 +916,15 @@ fn phrase(text: &str, depth: usize) -> Option<Piece> {
         found.insert(0, piece);
         return Some(Piece::Several(found));
     }
+    // `E 340 sample 1` is `E340 sample 1`.
+    if let [first, second, rest @ ..] = words.as_slice()
+        && !rest.is_empty()
+        && second.len() == 3
+        && symbol(first).is_some()
+        && let Some(found) = at_wavelength(&format!("{first}{second}"))
+    {
+        return Some(Piece::Several(vec![found, Piece::Label(rest.join(" "))]));
+    }
     // `A595 b`: a reading at a wavelength with its replicate.
     if let [first, rest @ ..] = words.as_slice()
         && !rest.is_empty()
@@ -924,7 +1031,9 @@ struct Parts {
 impl Parts {
     fn label(&mut self, text: &str) {
         let text = text.trim();
-        if !text.is_empty() {
+        // `x 10` behind a quantity is a factor, and names no sample.
+        let factor = text.starts_with(|c: char| !c.is_alphabetic() || c == 'x') && scale_of(text).is_some();
+        if !text.is_empty() && !factor {
             self.labels.push(text.to_owned());
         }
     }

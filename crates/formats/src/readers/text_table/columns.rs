@@ -263,11 +263,12 @@ fn understand_numbered(columns: &mut [Column]) {
             Some((head.quantity.filter(|_| known)?, head.unit, number.to_owned()))
         })
         .collect();
+    // `time 30 s` alone is a scan's time; only beside an `A30` would it be the thirtieth.
     let timed = |number: &str| {
-        parts
-            .iter()
-            .flatten()
-            .any(|(quantity, unit, other)| *quantity == Quantity::TIME && unit.is_some() && other == number)
+        let mut same = parts.iter().flatten().filter(|(_, _, other)| other == number);
+        same.clone()
+            .any(|(quantity, unit, _)| *quantity == Quantity::TIME && unit.is_some())
+            && same.any(|(quantity, ..)| *quantity != Quantity::TIME)
     };
     for (column, part) in columns.iter_mut().zip(&parts) {
         let Some((quantity, unit, number)) = part else {
@@ -438,7 +439,7 @@ pub(super) fn head_or_first_word(text: &str) -> crate::head::Head {
             quantities_possible: Vec::new(),
             unit: None,
             units_possible: Vec::new(),
-            label: Some(rest.trim().to_owned()),
+            label: Some(rest.trim().to_owned()).filter(|_| crate::head::scale_of(text).is_none()),
             ..head
         },
         _ => head,

@@ -126,8 +126,51 @@ impl Shaper<'_> {
                 labels,
             );
         }
+        let headless = ys.iter().find(|&&y| self.columns[y].heads.is_empty());
+        let headed = ys.iter().any(|&y| {
+            self.columns[y]
+                .quantity
+                .as_ref()
+                .is_some_and(of_the_trade_measured)
+        });
+        if let Some(&y) = headless.filter(|_| headed && !settled) {
+            let labels = self.label_at(&self.columns[y].clone(), "the first row");
+            let message = format!(
+                "column {} has no head, and another has one",
+                self.columns[y].index + 1
+            );
+            self.ask(
+                "heads-do-not-fit",
+                &message,
+                &[(
+                    "shape=columns",
+                    "the column is of the same kind as the one with a head",
+                )],
+                labels,
+            );
+        }
         if ys.is_empty() {
             return Shaped::Other("a single column of numbers, with nothing measured over it".to_owned());
+        }
+        let other = |&y: &usize| {
+            let column = &self.columns[y];
+            let emitted = column
+                .quantity
+                .as_ref()
+                .is_some_and(|quantity| matches!(quantity.as_str(), "emission" | "ellipticity"));
+            emitted
+                || meaning::unit_of_other_things(column).is_some_and(|(_, unit)| !is_molar_absorption(&unit))
+        };
+        if self.source.assume().get("y").is_none() && ys.iter().all(other) {
+            let heads: Vec<String> = ys
+                .iter()
+                .filter_map(|&y| self.name(y))
+                .map(|head| format!("`{head}`"))
+                .collect();
+            return Shaped::Other(format!(
+                "no light absorbed was measured, but {}",
+                heads.join(", ")
+            ));
         }
         let (quantity, unit) = self.x_meaning(x);
         self.tell_disorder(x, &quantity);
@@ -254,13 +297,14 @@ impl Shaper<'_> {
                 .collect(),
         };
         let rises = rows.windows(2).filter(|w| w[1].1 > w[0].1).count();
-        let up = rises * 2 >= rows.len();
+        let falls = rows.windows(2).filter(|w| w[1].1 < w[0].1).count();
+        let up = rises >= falls;
         let breaks: Vec<usize> = rows
             .windows(2)
             .filter(|w| if up { w[1].1 <= w[0].1 } else { w[1].1 >= w[0].1 })
             .map(|w| w[1].0)
             .collect();
-        if breaks.is_empty() || breaks.len() * 3 > rows.len() {
+        if breaks.is_empty() {
             return;
         }
         let times = if breaks.len() == 1 {
@@ -351,4 +395,11 @@ impl Shaper<'_> {
         }
         starts.windows(2).map(|pair| Some(pair[0]..pair[1])).collect()
     }
+}
+
+/// Whether a unit is one of absorption coefficients, molar or by mass.
+fn is_molar_absorption(unit: &Unit) -> bool {
+    ["L/mol/cm", "L/g/cm", "/cm", "m2/mol"]
+        .iter()
+        .any(|code| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other)))
 }

@@ -27,7 +27,9 @@ impl Shaper<'_> {
             .is_some_and(|head| head.trim().eq_ignore_ascii_case("wave"));
         if let Some(quantity) = column.quantity.clone().filter(|_| !wave) {
             let unit = self.x_unit(&column, &quantity);
-            self.doubt_axis(&column, &quantity, &unit);
+            if !self.ask_scale(&column, "x", &quantity) {
+                self.doubt_axis(&column, &quantity, &unit);
+            }
             if let Some(head) = head {
                 self.because
                     .push(format!("x is {quantity}: its head says `{}`", head.trim()));
@@ -443,11 +445,12 @@ impl Shaper<'_> {
             let unit = unit.unwrap_or_else(|| customary_unit(&quantity));
             return (quantity, unit);
         }
+        let spread = column.label.as_deref().is_some_and(is_spread_word);
         if let Some((text, _)) = column
             .heads
             .iter()
             .rev()
-            .find(|(text, _)| crate::words::is_statistics(text) || is_error_word(text))
+            .find(|(text, _)| crate::words::is_statistics(text) || is_error_word(text) || spread)
         {
             // A mean or deviation beside its readings is kept under its own name.
             return (
@@ -456,7 +459,9 @@ impl Shaper<'_> {
             );
         }
         if let Some(quantity) = quantity {
-            self.doubt_measured(&column, &quantity);
+            if !self.ask_scale(&column, "y", &quantity) {
+                self.doubt_measured(&column, &quantity);
+            }
             let unit = match quantity.as_str() {
                 "absorbance" => column
                     .unit
@@ -479,6 +484,9 @@ impl Shaper<'_> {
                 _ => column.unit.clone().unwrap_or_else(|| customary_unit(&quantity)),
             };
             return (quantity, unit);
+        }
+        if let Some((name, unit)) = unit_of_other_things(&column) {
+            return (name, unit);
         }
         // Beside a column that says what it is, a column of another name keeps its own.
         let others_told = roles.iter().enumerate().any(|(i, role)| {
@@ -531,6 +539,31 @@ impl Shaper<'_> {
         );
         self.ask("absorbance-or-transmittance", &message, &readings, labels);
         (Quantity::UNKNOWN, Unit::ONE)
+    }
+
+    /// Asks what a power of ten in a head means: that the numbers were multiplied by it, or that they are to be. Says
+    /// whether there is one.
+    fn ask_scale(&mut self, column: &Column, axis: &str, quantity: &Quantity) -> bool {
+        let heads = column.heads.iter().rev();
+        let Some((head, power)) = heads
+            .filter_map(|(text, _)| Some((text.trim().to_owned(), crate::head::scale_of(text)?)))
+            .next()
+        else {
+            return false;
+        };
+        let unit = column.unit.clone().unwrap_or_else(|| customary_unit(quantity));
+        let as_written = format!("{axis}={quantity}:{unit}");
+        let scaled = format!("{axis}={quantity}:10*-{}", power.abs());
+        let mut readings = vec![(as_written.as_str(), "as they stand, the factor left aside")];
+        if *quantity == Quantity::ABSORBANCE {
+            readings.insert(0, (scaled.as_str(), "in so small a part of one"));
+        }
+        let labels = self.label_at(column, "a factor in the head");
+        let message = format!(
+            "the head `{head}` has a factor of ten to the {power}: were the numbers multiplied by it?"
+        );
+        self.ask("scale-in-head", &message, &readings, labels);
+        true
     }
 
     /// Asks where the numbers do not suit an absorbance: no detector tells more than ten, and noise is not below minus one.
@@ -691,6 +724,45 @@ fn light_possible(column: &Column) -> bool {
             .quantities_possible
             .iter()
             .all(|quantity| *quantity == Quantity::WAVELENGTH || *quantity == Quantity::WAVENUMBER)
+}
+
+/// What a column with a name and a unit is of, where the unit is none of light measured, of a time or of a wavelength:
+/// `Volume (mL)`, `CD (mdeg)`, `Irradiance (W/m2)`.
+pub(super) fn unit_of_other_things(column: &Column) -> Option<(Quantity, Unit)> {
+    let (text, _) = column.heads.last()?;
+    let (name, unit) = crate::head::split_unit(text)?;
+    let unit = unit::spelled(unit).one()?.clone();
+    let light =
+        unit.converts_to(&Unit::ONE) || unit.converts_to(&Unit::SECOND) || unit.converts_to(&Unit::NANOMETRE);
+    let named = name.chars().filter(|c| c.is_alphabetic()).count() >= 2;
+    (named && !light && column.quantity.is_none() && column.held.is_empty())
+        .then(|| (Quantity::named(name.trim().to_lowercase()), unit))
+}
+
+/// Labels behind a quantity that say that its spread is meant: `A405 SD`.
+fn is_spread_word(text: &str) -> bool {
+    matches!(
+        crate::words::fold(text).as_str(),
+        "sd" | "s d"
+            | "std"
+            | "std dev"
+            | "stdev"
+            | "stdabw"
+            | "stabw"
+            | "se"
+            | "sem"
+            | "cv"
+            | "rsd"
+            | "error"
+            | "err"
+            | "fehler"
+            | "erreur"
+            | "standard deviation"
+            | "standardabweichung"
+            | "ecart type"
+            | "desv est"
+            | "dev std"
+    )
 }
 
 /// Heads of a column of errors. As names of rows they may mean anything, so they are not among the words of statistics.

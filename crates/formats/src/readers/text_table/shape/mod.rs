@@ -158,6 +158,14 @@ fn role(column: &Column) -> Role {
         Some("absorbance" | "transmittance" | "reflectance" | "rate") => Role::Measured,
         Some("index" | "sample" | "replicate") => Role::Counter,
         Some("temperature" | "ph") => Role::Beside,
+        Some(_)
+            if column
+                .heads
+                .last()
+                .is_some_and(|(text, _)| crate::head::is_reckoned_of_light(text)) =>
+        {
+            Role::Measured
+        }
         Some(_) => Role::Open,
         None if holds_light => Role::Measured,
         None if column.stats.whole
