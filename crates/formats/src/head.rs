@@ -228,7 +228,7 @@ pub(crate) fn is_reckoned_of_light(text: &str) -> bool {
             || logarithm_of(text).is_some_and(|of| understand(of).quantity.as_ref().is_some_and(is_measured)))
 }
 
-/// What a logarithm is of: the `A500` of `ln(A500)`, `log A500` or `-lg A500`.
+/// What a logarithm or a root is of: the `A500` of `ln(A500)`, `log A500` or `-lg A500`.
 fn logarithm_of(text: &str) -> Option<&str> {
     let bare = text.trim_start_matches(['-', '−', '–']).trim_start();
     let end = bare
@@ -237,7 +237,12 @@ fn logarithm_of(text: &str) -> Option<&str> {
     let (word, rest) = bare.split_at(end);
     let rest = rest.trim_start_matches(['₁', '₀', '_']);
     let rest = rest.strip_prefix("10").unwrap_or(rest);
-    let is_log = |word: &str| matches!(word, "ln" | "Ln" | "LN" | "log" | "Log" | "LOG" | "lg");
+    let is_log = |word: &str| {
+        matches!(
+            word,
+            "ln" | "Ln" | "LN" | "log" | "Log" | "LOG" | "lg" | "sqrt" | "Sqrt" | "SQRT" | "exp"
+        )
+    };
     if is_log(word) {
         let of = rest.trim_start();
         let inner = of.trim_matches(['(', ')', '[', ']']).trim();
@@ -363,7 +368,7 @@ fn trimmed(text: &str) -> &str {
     text.trim()
         .trim_matches(|c: char| matches!(c, '"' | '\u{FEFF}' | '“' | '”'))
         .trim()
-        .trim_end_matches([':', '='])
+        .trim_end_matches([':', '=', '*', '†', '‡'])
         .trim_end()
 }
 

@@ -199,7 +199,7 @@ pub(super) fn describe(text: &str, table: &Table) -> Vec<Column> {
     columns
 }
 
-/// A column of minutes and one of seconds beside it are one time: `min,s` over `1,30`.
+/// A column of minutes and one of seconds beside it are one time, `min,s` over `1,30`, and so are hours and minutes.
 fn join_minutes_and_seconds(columns: &mut Vec<Column>, table: &Table) {
     let times: Vec<usize> = (0..columns.len())
         .filter(|&i| columns[i].quantity == Some(Quantity::TIME) && columns[i].kind == Kind::Figures)
@@ -207,9 +207,10 @@ fn join_minutes_and_seconds(columns: &mut Vec<Column>, table: &Table) {
     let [minutes, seconds] = times[..] else { return };
     let is = |column: &Column, unit: &Unit| column.unit.as_ref() == Some(unit);
     let (first, second) = (&columns[minutes], &columns[seconds]);
+    let in_hours = Unit::ucum("h").is_ok_and(|hour| is(first, &hour)) && is(second, &Unit::MINUTE);
+    let small = if in_hours { 60.0 } else { 1.0 };
     let suits = seconds == minutes + 1
-        && is(first, &Unit::MINUTE)
-        && is(second, &Unit::SECOND)
+        && (in_hours || is(first, &Unit::MINUTE) && is(second, &Unit::SECOND))
         && first.stats.whole
         && second.stats.min >= 0.0
         && second.stats.max < 60.0;
@@ -225,7 +226,7 @@ fn join_minutes_and_seconds(columns: &mut Vec<Column>, table: &Table) {
     let whole: Vec<Option<f64>> = grid
         .column(first.index)
         .zip(grid.column(second.index))
-        .map(|(minutes, seconds)| Some(minutes * 60.0 + seconds).filter(|time| !time.is_nan()))
+        .map(|(minutes, seconds)| Some((minutes * 60.0 + seconds) * small).filter(|time| !time.is_nan()))
         .collect();
     let stats = Stats::of(whole.iter().map(|time| time.unwrap_or(f64::NAN)));
     // Two ways to say the same time fall and rise together; parts of one do not, but their sum rises.

@@ -163,6 +163,9 @@ fn read_telling(source: &Source, card: &Card, told: Option<&mut Told>) -> Readin
     if let Some(text) = without_formulas(source.text()) {
         return read_lines(&source.with_blanks(text), card, told);
     }
+    if let Some(text) = without_bars(source.text()) {
+        return read_lines(&source.with_blanks(text), card, told);
+    }
     let Some(text) = without_clocks(source.text()) else {
         return read_lines(source, card, told);
     };
@@ -218,6 +221,25 @@ fn without_formulas(text: &str) -> Option<String> {
     let mut blanked = blanked?;
     blanked.push_str(&text[done..]);
     Some(blanked)
+}
+
+/// The text with blanks in place of the bars between tables side by side, `400  0.512 | 420  0.433`: where bars part
+/// whole rows of numbers and not cells.
+fn without_bars(text: &str) -> Option<String> {
+    let rows_side_by_side = |line: &str| {
+        let mut rows = line.trim().trim_matches('|').split('|');
+        let several = |row: &str| {
+            let mut cells = row.split_whitespace();
+            let figures =
+                |cell: &str| cell.starts_with(|c: char| c.is_ascii_digit() || matches!(c, '-' | '+' | '.'));
+            cells.clone().count() >= 2 && cells.all(figures)
+        };
+        rows.clone().count() >= 2 && rows.all(several)
+    };
+    if !text.contains('|') || text.lines().filter(|line| rows_side_by_side(line)).count() < 3 {
+        return None;
+    }
+    Some(text.replace('|', " "))
 }
 
 /// The text with blanks in place of the clock times in front of its lines, where all of them begin so, heads and words

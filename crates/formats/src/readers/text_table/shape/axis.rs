@@ -173,6 +173,7 @@ impl Shaper<'_> {
             ));
         }
         let (quantity, unit) = self.x_meaning(x);
+        let sweeps = self.sweeps(x);
         self.tell_disorder(x, &quantity);
         let technique = self.technique_of(&quantity, &ys);
         let held_constants = self.constants(x, roles);
@@ -185,8 +186,17 @@ impl Shaper<'_> {
             if held_constants.iter().any(|(column, _)| *column == y) {
                 continue;
             }
-            for rows in self.sweeps(x) {
+            for rows in sweeps.iter().cloned() {
+                let name = rows
+                    .as_ref()
+                    .and_then(|rows| self.carried_name(roles, rows.start));
                 let mut trace = self.trace(x, &quantity, &unit, y, roles, rows);
+                if let Some(span) = name {
+                    let name = self.source.text()[span.range()].trim().to_owned();
+                    let place = Origin::Source(self.source.place(span));
+                    trace.fields.claim("sample", Claim::text(name.clone(), place));
+                    trace.label = Some(name);
+                }
                 for (_, constant) in &held_constants {
                     if trace.held(&constant.quantity).is_none() {
                         trace.held.push(constant.clone());
@@ -204,6 +214,25 @@ impl Shaper<'_> {
             self.tell_interval(x);
         }
         Shaped::Runs(vec![self.finish(technique, traces)])
+    }
+
+    /// The name in front of a sweep that begins at `row`, where names stand at the beginnings of sweeps and nowhere
+    /// else: a name written once counts for the rows below it.
+    fn carried_name(&self, roles: &[Role], row: usize) -> Option<Span> {
+        let column = self
+            .columns
+            .iter()
+            .zip(roles)
+            .find(|(column, role)| **role == Role::Names && self.is_sparse(column))
+            .map(|(column, _)| column)?;
+        let sample = column
+            .heads
+            .last()
+            .is_some_and(|(head, _)| matches!(crate::words::field_of(head), Some("sample" | "sample-id")));
+        let words = self.table.grid.words(column.index);
+        let named = words.iter().filter(|span| span.start < span.end).count();
+        let span = words.get(row).filter(|span| span.start < span.end)?;
+        (sample && named >= 2).then_some(*span)
     }
 
     /// The names of a curve's points, found by their lines where rows without a number were left out. Empty where a

@@ -13,6 +13,10 @@ impl Shaper<'_> {
             return (quantity, unit);
         }
         if let Some(clock) = &column.clock {
+            if clock.parts == 2 && self.two_parts_are_hours(&column) {
+                // The same sixtieths, of an hour.
+                return (Quantity::TIME, Unit::MINUTE);
+            }
             if clock.parts == 2 && !self.two_parts_are_minutes(&column) {
                 self.ask_x(&column, "time-unit", "the times have two parts, and nothing tells whether they are minutes and seconds or hours and minutes", &[
                     ("x=time:s", "minutes and seconds"),
@@ -124,6 +128,8 @@ impl Shaper<'_> {
             }
             // 5000 nm to 100 nm.
             "wavenumber" => !(unit.to_si(stats.min) >= 2e5 && unit.to_si(stats.max) <= 1e7),
+            // `Δt` beside each reading is no time that runs.
+            "time" => stats.count > 2 && stats.min == stats.max && column.clock.is_none(),
             _ => false,
         };
         if odd {
@@ -290,6 +296,27 @@ impl Shaper<'_> {
             self.because.push(why);
             unit
         })
+    }
+
+    /// `h:min`, `hh:mm`: the head says that the times are hours and minutes.
+    fn two_parts_are_hours(&mut self, column: &Column) -> bool {
+        let said = column.heads.iter().any(|(text, _)| {
+            let head = text.to_lowercase();
+            let form = |form: &&str| {
+                head.match_indices(*form).any(|(at, _)| {
+                    let alone = !head[..at].ends_with(|c: char| c.is_alphanumeric() || c == ':');
+                    alone && !head[at + form.len()..].starts_with(|c: char| c.is_alphanumeric() || c == ':')
+                })
+            };
+            ["h:min", "h:mm", "hh:mm", "hh:min", "h:m", "std:min", "h:mn"]
+                .iter()
+                .any(form)
+        });
+        if said {
+            self.because
+                .push("the times are hours and minutes: their head says so".to_owned());
+        }
+        said
     }
 
     fn two_parts_are_minutes(&mut self, column: &Column) -> bool {
@@ -767,7 +794,10 @@ fn is_spread_word(text: &str) -> bool {
 
 /// Heads of a column of errors. As names of rows they may mean anything, so they are not among the words of statistics.
 fn is_error_word(text: &str) -> bool {
-    let text = text.trim().trim_end_matches('.').to_lowercase();
+    let text = text
+        .trim()
+        .trim_end_matches(['.', '%', ' ', '(', ')', '[', ']'])
+        .to_lowercase();
     matches!(
         text.as_str(),
         "±" | "+/-" | "+-" | "error" | "err" | "fehler" | "erreur" | "error bar" | "errors"
