@@ -195,8 +195,42 @@ pub(super) fn describe(text: &str, table: &Table) -> Vec<Column> {
         columns.push(column);
     }
     understand_numbered(&mut columns);
+    name_numbers_in_heads(&mut columns);
     join_minutes_and_seconds(&mut columns, table);
     columns
+}
+
+/// `Temperature (°C)` in front of `20 30 40` in a row of heads says what these numbers are: they are held.
+fn name_numbers_in_heads(columns: &mut [Column]) {
+    let Some((first, others)) = columns.split_first_mut() else {
+        return;
+    };
+    let levels = first.heads.len();
+    for level in 0..levels.saturating_sub(1) {
+        let name = read_head(&first.heads[level].0);
+        let (Some(quantity), true) = (name.quantity, name.held.is_empty()) else {
+            continue;
+        };
+        let unit = match quantity.as_str() {
+            "ph" => Some(Unit::PH),
+            "temperature" | "concentration" | "time" | "wavelength" => name.unit,
+            _ => None,
+        };
+        let Some(unit) = unit else { continue };
+        for column in others.iter_mut().filter(|column| column.heads.len() == levels) {
+            let Some(value) = leading_number(column.heads[level].0.trim()) else {
+                continue;
+            };
+            let bare = column
+                .held
+                .iter_mut()
+                .find(|held| held.quantity == Quantity::UNKNOWN && held.value == value);
+            if let Some(held) = bare {
+                held.quantity = quantity.clone();
+                held.unit = unit.clone();
+            }
+        }
+    }
 }
 
 /// A column of minutes and one of seconds beside it are one time, `min,s` over `1,30`, and so are hours and minutes.
@@ -336,7 +370,10 @@ fn spread_groups(text: &str, table: &Table) -> Vec<Vec<Option<Span>>> {
             for cell in &mut cells {
                 match cell {
                     Some(span) => {
-                        last = Some(*span).filter(|span| leading_number(&text[span.range()]).is_none());
+                        let word = &text[span.range()];
+                        // A bare number stands over its own column; `405 nm` may stand over several.
+                        let held = || read_head(word).held.iter().any(|held| held.quantity != Quantity::UNKNOWN);
+                        last = Some(*span).filter(|_| leading_number(word).is_none() || held());
                         gap = 0;
                     }
                     None => {
@@ -365,7 +402,10 @@ fn understand_heads(column: &mut Column) {
     if column.heads.len() > 1 {
         // `Wavelength` over `(nm)`: the two together may say what neither does alone.
         let head = read_head(&whole);
-        if head.quantity.is_some() && head.unit.is_some() {
+        // `Time (min)` over `nm` names the row of numbers beside it; the column is what its lowest head says.
+        let lowest = column.heads.last().and_then(|(text, _)| read_head(text).quantity);
+        let agrees = lowest.is_none() || lowest == head.quantity;
+        if head.quantity.is_some() && head.unit.is_some() && agrees {
             column.quantity = head.quantity;
             column.unit = head.unit;
         }
@@ -431,6 +471,10 @@ pub(super) fn head_or_first_word(text: &str) -> crate::head::Head {
     let Some((first, rest)) = trimmed.split_once([' ', '_']) else {
         return head;
     };
+    // `E. coli` begins with no extinction.
+    if first.ends_with('.') && first.len() == 2 {
+        return head;
+    }
     let measured = crate::words::quantity_of(first)
         .or_else(|| read_head(first).quantity)
         .filter(|q| matches!(q.as_str(), "absorbance" | "transmittance" | "reflectance"));

@@ -479,11 +479,17 @@ impl Shaper<'_> {
             .rev()
             .find(|(text, _)| crate::words::is_statistics(text) || is_error_word(text) || spread)
         {
-            // A mean or deviation beside its readings is kept under its own name.
-            return (
-                Quantity::named(text.trim().to_lowercase()),
-                column.unit.clone().unwrap_or(Unit::ONE),
-            );
+            // A mean or deviation beside its readings is kept under its own name; alone, it says not what it is of.
+            let measured = self.columns.iter().any(|c| {
+                c.quantity.as_ref().is_some_and(|q| of_the_trade_measured(q) || *q == Quantity::RATE)
+            }) || self.context.quantities.iter().any(of_the_trade_measured);
+            let (name, unit) = (text.trim().to_lowercase(), column.unit.clone());
+            if !measured && roles.iter().all(|role| *role != Role::Names) {
+                self.ask_measured(&column);
+            }
+            // `min` is the least here, and no minute.
+            let unit = unit.filter(|unit| !unit.converts_to(&Unit::SECOND));
+            return (Quantity::named(name), unit.unwrap_or(Unit::ONE));
         }
         if let Some(quantity) = quantity {
             if !self.ask_scale(&column, "y", &quantity) {

@@ -325,6 +325,14 @@ impl Shaper<'_> {
         let constant = |i: usize| {
             self.columns[i].stats.count > 2 && self.columns[i].stats.min == self.columns[i].stats.max
         };
+        // Where a time runs, a concentration beside it was followed and is no axis.
+        let of = |i: usize, quantity: &Quantity| self.columns[i].quantity.as_ref() == Some(quantity);
+        if let Some(at) = xs.iter().position(|&i| of(i, &Quantity::TIME) && self.columns[i].stats.rising)
+            && xs.first().is_some_and(|&i| of(i, &Quantity::CONCENTRATION))
+        {
+            let time = xs.remove(at);
+            xs.insert(0, time);
+        }
         let beside = (0..roles.len()).find(|&i| roles[i] == Role::Beside && self.columns[i].stats.orderly());
         let x = match (xs.as_slice(), beside) {
             ([x], Some(beside)) if constant(*x) => Some(beside),
