@@ -890,7 +890,8 @@ fn phrase(text: &str, depth: usize) -> Option<Piece> {
     // `sample A` ends with a name, however much `a` is a link.
     let letter = |word: &str| word.len() == 1 && word.starts_with(|c: char| c.is_ascii_uppercase());
     // Links stand in front of coordinates; without one, `chlorophyll a` ends with a name as well.
-    while coordinates > 0 && left.last().is_some_and(|word| is_link(word) && !letter(word)) && left.len() > 1 {
+    while coordinates > 0 && left.last().is_some_and(|word| is_link(word) && !letter(word)) && left.len() > 1
+    {
         left.pop();
     }
     if left.is_empty() {

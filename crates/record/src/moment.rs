@@ -121,11 +121,11 @@ pub fn read_date(text: &str, order: Option<Order>) -> DateReading {
     read(text, order).date
 }
 
-/// Whether one date, as year-month-day, is the day after another.
+/// How many days lie from one date to another, both as year-month-day.
 #[must_use]
-pub fn is_next_day(first: &str, second: &str) -> bool {
+pub fn days_between(first: &str, second: &str) -> Option<i32> {
     let date = |iso: &str| iso.parse::<civil::Date>().ok();
-    date(first).and_then(|first| first.tomorrow().ok()) == date(second) && date(second).is_some()
+    Some(date(first)?.until(date(second)?).ok()?.get_days())
 }
 
 /// Reads a time of day, alone or behind a date.

@@ -1,6 +1,6 @@
 //! What each column of a table is: its heads understood, its numbers looked over.
 
-use curvary_record::{Coordinate, Quantity, Span, Unit};
+use curvary_record::{Coordinate, Quantity, Span, Unit, moment};
 
 use super::grid::{Kind, Lack};
 use super::number::{Cell, Style, cell};
@@ -228,6 +228,10 @@ fn name_numbers_in_heads(columns: &mut [Column]) {
             if let Some(held) = bare {
                 held.quantity = quantity.clone();
                 held.unit = unit.clone();
+            } else if column.held.iter().all(|held| held.quantity != quantity) {
+                column
+                    .held
+                    .push(Coordinate::new(quantity.clone(), unit.clone(), value));
             }
         }
     }
@@ -372,7 +376,12 @@ fn spread_groups(text: &str, table: &Table) -> Vec<Vec<Option<Span>>> {
                     Some(span) => {
                         let word = &text[span.range()];
                         // A bare number stands over its own column; `405 nm` may stand over several.
-                        let held = || read_head(word).held.iter().any(|held| held.quantity != Quantity::UNKNOWN);
+                        let held = || {
+                            read_head(word)
+                                .held
+                                .iter()
+                                .any(|held| held.quantity != Quantity::UNKNOWN)
+                        };
                         last = Some(*span).filter(|_| leading_number(word).is_none() || held());
                         gap = 0;
                     }
@@ -523,7 +532,7 @@ pub(crate) fn unit_fits(quantity: &Quantity, unit: &Unit) -> bool {
     match quantity.as_str() {
         "wavelength" => like("nm"),
         "wavenumber" => like("/cm"),
-        "energy" => like("eV"),
+        "energy" => like("eV") || like("kJ/mol"),
         "time" => like("s"),
         "absorbance" | "transmittance" | "reflectance" => like("1"),
         "temperature" => like("K"),
@@ -562,6 +571,12 @@ fn clock_of(text: &str, cells: &[Span], style: Style) -> Option<Clock> {
     let mut seconds = Vec::with_capacity(cells.len());
     let (mut parts, mut decimals, mut good) = (0, 0, 0_usize);
     let mut day: Option<&str> = None;
+    let mut days = 0.0;
+    let mut over_days = false;
+    let iso = |date: &str| match moment::read_date(date, None) {
+        moment::DateReading::Read(date) => Some(date.iso),
+        _ => None,
+    };
     for span in cells {
         let raw = text[span.range()].trim();
         if raw.is_empty() {
@@ -582,11 +597,17 @@ fn clock_of(text: &str, cells: &[Span], style: Style) -> Option<Clock> {
             return None;
         };
         if let Some(date) = date {
-            // Times on two days would need the calendar; they are not reckoned here.
-            if !date.bytes().any(|b| b.is_ascii_digit()) || day.is_some_and(|known| known != date) {
+            if !date.bytes().any(|b| b.is_ascii_digit()) {
                 return None;
             }
-            day = Some(date);
+            // Times on several days are counted from the first of them, where the dates can be read.
+            let first = *day.get_or_insert(date);
+            days = if first == date {
+                0.0
+            } else {
+                over_days = true;
+                f64::from(moment::days_between(&iso(first)?, &iso(date)?)?)
+            };
         }
         if parts != 0 && parts != count {
             return None;
@@ -595,9 +616,9 @@ fn clock_of(text: &str, cells: &[Span], style: Style) -> Option<Clock> {
         decimals = decimals.max(fraction);
         // Exact: whole minutes and hours plus a decimal that stood in the source.
         seconds.push(Some(if count == 3 {
-            a * 3600.0 + b * 60.0 + c
+            days * 86_400.0 + a * 3600.0 + b * 60.0 + c
         } else {
-            a * 60.0 + b
+            days * 1440.0 + a * 60.0 + b
         }));
         good += 1;
     }
@@ -606,6 +627,11 @@ fn clock_of(text: &str, cells: &[Span], style: Style) -> Option<Clock> {
         let start = first.start as usize + text[first.range()].find(day)?;
         Some(Span::new(start, start + day.len()))
     });
+    if over_days && parts == 2 {
+        // Behind dates that change two parts are hours and minutes.
+        parts = 3;
+        seconds.iter_mut().flatten().for_each(|time| *time *= 60.0);
+    }
     (good >= 2).then_some(Clock {
         seconds,
         parts,

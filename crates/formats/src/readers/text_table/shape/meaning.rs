@@ -128,6 +128,8 @@ impl Shaper<'_> {
             }
             // 5000 nm to 100 nm.
             "wavenumber" => !(unit.to_si(stats.min) >= 2e5 && unit.to_si(stats.max) <= 1e7),
+            // Photons of UV, visible and near-infrared light.
+            "energy" if unit.code() == "eV" => !(stats.min > 0.1 && stats.max < 15.0),
             // `Δt` beside each reading is no time that runs.
             "time" => stats.count > 2 && stats.min == stats.max && column.clock.is_none(),
             _ => false,
@@ -481,7 +483,9 @@ impl Shaper<'_> {
         {
             // A mean or deviation beside its readings is kept under its own name; alone, it says not what it is of.
             let measured = self.columns.iter().any(|c| {
-                c.quantity.as_ref().is_some_and(|q| of_the_trade_measured(q) || *q == Quantity::RATE)
+                c.quantity
+                    .as_ref()
+                    .is_some_and(|q| of_the_trade_measured(q) || *q == Quantity::RATE)
             }) || self.context.quantities.iter().any(of_the_trade_measured);
             let (name, unit) = (text.trim().to_lowercase(), column.unit.clone());
             if !measured && roles.iter().all(|role| *role != Role::Names) {

@@ -327,7 +327,9 @@ impl Shaper<'_> {
         };
         // Where a time runs, a concentration beside it was followed and is no axis.
         let of = |i: usize, quantity: &Quantity| self.columns[i].quantity.as_ref() == Some(quantity);
-        if let Some(at) = xs.iter().position(|&i| of(i, &Quantity::TIME) && self.columns[i].stats.rising)
+        if let Some(at) = xs
+            .iter()
+            .position(|&i| of(i, &Quantity::TIME) && self.columns[i].stats.rising)
             && xs.first().is_some_and(|&i| of(i, &Quantity::CONCENTRATION))
         {
             let time = xs.remove(at);
@@ -402,7 +404,22 @@ impl Shaper<'_> {
         }
         let has = |quantity: &Quantity| named.contains(&quantity);
         let rates = has(&Quantity::RATE) || self.context.names(&Quantity::RATE);
+        // Beside a time alone, `Heart rate (1/min)` is no rate of a reaction: those change absorbances or concentrations.
+        let beats = self.columns.iter().all(|column| {
+            column.quantity != Some(Quantity::RATE)
+                || column.unit.as_ref().is_some_and(|unit| {
+                    Unit::ucum("/s").is_ok_and(|beat| unit.converts_to(&beat))
+                        && !unit.code().contains("{AU}")
+                }) && !column
+                    .heads
+                    .iter()
+                    .any(|(text, _)| text.trim().starts_with(['d', 'Δ', '∆']))
+        });
+        let of_reactions = [Quantity::CONCENTRATION, Quantity::PH, Quantity::TEMPERATURE]
+            .iter()
+            .any(has);
         if rates
+            && (of_reactions || !beats)
             && [
                 Quantity::CONCENTRATION,
                 Quantity::TIME,
@@ -621,69 +638,62 @@ impl Shaper<'_> {
         }
     }
 
-    /// Times of day that fall once from late in the evening to early in the morning: the day has changed. Where a column
-    /// of dates says so, the times go on; else it is asked.
+    /// Times of day that fall from late to early: the day has changed. Where a column of dates says so, the times go
+    /// on; else it is asked.
     fn pass_midnight(&mut self) {
         for place in 0..self.columns.len() {
             let Some(clock) = &self.columns[place].clock else {
                 continue;
             };
-            // Two parts may be minutes and seconds, unless a date changes where they fall.
-            let day = if clock.parts == 2 {
-                24.0 * 60.0
-            } else {
-                24.0 * 3600.0
-            };
+            // Two parts may be minutes and seconds, unless dates change beside them.
+            let two = clock.parts == 2;
+            let day = if two { 24.0 * 60.0 } else { 24.0 * 3600.0 };
             let times: Vec<(usize, f64)> = clock
                 .seconds
                 .iter()
                 .enumerate()
                 .filter_map(|(row, time)| time.map(|time| (row, time)))
                 .collect();
-            let falls: Vec<&[(usize, f64)]> = times.windows(2).filter(|pair| pair[1].1 < pair[0].1).collect();
-            let [[(before, late), (row, early)]] = falls[..] else {
-                continue;
-            };
-            let (before, row) = (*before, *row);
-            // As a whole it lasts less than a day, and the fall is one that midnight makes.
-            let last = times.last().map_or(0.0, |&(_, time)| time);
-            let first = times.first().map_or(0.0, |&(_, time)| time);
-            let dated = self.day_changes(before, row);
-            if late - early < 0.5 * day || *late >= day || (last >= first && !dated) {
+            let falls: Vec<usize> = times
+                .windows(2)
+                .filter(|pair| pair[1].1 < pair[0].1)
+                .map(|pair| pair[1].0)
+                .collect();
+            let rows = clock.seconds.len();
+            if times.iter().any(|&(_, time)| time >= day) {
                 continue;
             }
-            if clock.parts == 2 && !dated {
-                continue;
-            }
-            if !dated {
-                match self.source.assume().get("times") {
-                    Some("as-written") => continue,
-                    Some("next-day") => {}
-                    _ => {
-                        let labels = vec![Label {
-                            place: Place::line(self.table.grid.line(row)),
-                            text: "the times fall here".to_owned(),
-                        }];
-                        self.ask(
-                            "time-over-midnight",
-                            "the times of day fall from late to early: did midnight pass?",
-                            &[
-                                ("times=next-day", "yes, the times go on"),
-                                ("times=as-written", "no, they are kept as they stand"),
-                            ],
-                            labels,
-                        );
+            let days: Vec<f64> = match self.days_beside(rows) {
+                Some(days) => days,
+                None if two || falls.is_empty() => continue,
+                None => {
+                    let by_midnight = times
+                        .windows(2)
+                        .filter(|pair| pair[1].1 < pair[0].1)
+                        .all(|pair| pair[0].1 - pair[1].1 >= 0.5 * day);
+                    let (first, last) = (times[0].1, times[times.len() - 1].1);
+                    // One fall alone could begin a second run, which lasts as long as the first.
+                    if !by_midnight || (falls.len() == 1 && last >= first) {
+                        continue;
                     }
+                    match self.source.assume().get("times") {
+                        Some("as-written") => continue,
+                        Some("next-day") => {}
+                        _ => self.ask_midnight(falls[0]),
+                    }
+                    (0..rows)
+                        .map(|row| falls.iter().filter(|&&fall| fall <= row).count() as f64)
+                        .collect()
                 }
-            }
+            };
             if let Some(clock) = &mut self.columns[place].clock {
-                for time in clock.seconds.iter_mut().skip(row).flatten() {
-                    *time += day;
-                }
-                if clock.parts == 2 {
-                    // Where the date changes they are hours and minutes; they were read as minutes and seconds.
-                    clock.parts = 3;
-                    clock.seconds.iter_mut().flatten().for_each(|time| *time *= 60.0);
+                // Where dates change, two parts are hours and minutes; they were read as minutes and seconds.
+                let scale = if two { 60.0 } else { 1.0 };
+                clock.parts = 3;
+                for (time, days) in clock.seconds.iter_mut().zip(&days) {
+                    if let Some(time) = time {
+                        *time = (*time + days * day) * scale;
+                    }
                 }
                 let seconds = clock.seconds.iter().map(|time| time.unwrap_or(f64::NAN));
                 self.columns[place].stats = super::columns::Stats::of(seconds);
@@ -692,29 +702,46 @@ impl Shaper<'_> {
         }
     }
 
-    /// Whether a column of dates has one date up to the row `before` and the day after it from `row` on.
-    fn day_changes(&self, before: usize, row: usize) -> bool {
+    fn ask_midnight(&mut self, row: usize) {
+        let labels = vec![Label {
+            place: Place::line(self.table.grid.line(row)),
+            text: "the times fall here".to_owned(),
+        }];
+        self.ask(
+            "time-over-midnight",
+            "the times of day fall from late to early: did midnight pass?",
+            &[
+                ("times=next-day", "yes, the times go on"),
+                ("times=as-written", "no, they are kept as they stand"),
+            ],
+            labels,
+        );
+    }
+
+    /// The days since the first row, where a column holds a date in every row and the dates change.
+    fn days_beside(&self, rows: usize) -> Option<Vec<f64>> {
         let text = self.source.text();
         let order = self.source.assume().get("date").and_then(moment::Order::named);
+        let iso = |word: &str| match moment::read_date(word, order) {
+            moment::DateReading::Read(date) => Some(date.iso),
+            _ => None,
+        };
         self.columns
             .iter()
             .filter(|column| column.kind == Kind::Words && column.clock.is_none())
-            .any(|column| {
+            .find_map(|column| {
                 let words = self.table.grid.words(column.index);
-                let word = |row: usize| words.get(row).map(|span| text[span.range()].trim());
-                let (Some(first), Some(second)) = (word(before), word(row)) else {
-                    return false;
-                };
-                let one_each =
-                    (0..words.len()).all(|at| word(at) == Some(if at < row { first } else { second }));
-                let iso = |word: &str| match moment::read_date(word, order) {
-                    moment::DateReading::Read(date) => Some(date.iso),
-                    _ => None,
-                };
-                one_each
-                    && iso(first)
-                        .zip(iso(second))
-                        .is_some_and(|(first, second)| moment::is_next_day(&first, &second))
+                let dates: Vec<String> = words
+                    .iter()
+                    .map(|span| iso(text[span.range()].trim()))
+                    .collect::<Option<_>>()?;
+                let first = dates.first()?;
+                let days: Vec<f64> = dates
+                    .iter()
+                    .map(|date| moment::days_between(first, date).map(f64::from))
+                    .collect::<Option<_>>()?;
+                let change = days.iter().any(|&days| days != 0.0);
+                (days.len() == rows && change).then_some(days)
             })
     }
 
