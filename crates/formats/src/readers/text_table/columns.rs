@@ -216,9 +216,16 @@ fn name_numbers_in_heads(columns: &mut [Column]) {
             "temperature" | "concentration" | "time" | "wavelength" => name.unit,
             _ => None,
         };
-        let Some(unit) = unit else { continue };
+        let customary = |value: f64| match quantity.as_str() {
+            "wavelength" if (185.0..=1100.0).contains(&value) => Some(Unit::NANOMETRE),
+            "temperature" if (0.0..=110.0).contains(&value) => Some(Unit::CELSIUS),
+            _ => None,
+        };
         for column in others.iter_mut().filter(|column| column.heads.len() == levels) {
             let Some(value) = leading_number(column.heads[level].0.trim()) else {
+                continue;
+            };
+            let Some(unit) = unit.clone().or_else(|| customary(value)) else {
                 continue;
             };
             let bare = column
