@@ -189,7 +189,7 @@ fn power_of_ten(text: &str) -> Option<i32> {
 /// A logarithm or a derivative, `ln(A500)`, `dA/dλ`, `1st derivative`: what was reckoned from a quantity is another one,
 /// and is called as its head calls it. A change per time (`dA/dt`) is a rate and is read as such.
 fn reckoned(text: &str) -> Option<Head> {
-    let of = logarithm_of(text).or_else(|| is_derivative(text).then_some(""))?;
+    let of = logarithm_of(text).or_else(|| (is_derivative(text) || is_complement(text)).then_some(""))?;
     let quantity = Quantity::named(text.to_lowercase());
     Some(Head {
         held: if of.is_empty() {
@@ -225,6 +225,7 @@ pub(crate) fn is_reckoned_of_light(text: &str) -> bool {
     let text = trimmed(text);
     text.len() <= LONGEST
         && (is_derivative(text)
+            || is_complement(text)
             || logarithm_of(text).is_some_and(|of| understand(of).quantity.as_ref().is_some_and(is_measured)))
 }
 
@@ -260,6 +261,17 @@ fn logarithm_of(text: &str) -> Option<&str> {
         .filter(|of| of.starts_with(['A', 'E', 'T', 'O']))?;
     let head = understand(of);
     head.quantity.as_ref().is_some_and(is_measured).then_some(of)
+}
+
+/// `1 - T`, `100 - %T`: what is left of the light.
+fn is_complement(text: &str) -> bool {
+    ["100", "1"].iter().any(|whole| {
+        let rest = text.strip_prefix(whole).map_or("", str::trim_start);
+        let of = rest.trim_start_matches(['-', '−', '–']);
+        of.len() < rest.len()
+            && (matches!(of.trim(), "T" | "R")
+                || quantity_of(of).is_some_and(|q| q == Quantity::TRANSMITTANCE || q == Quantity::REFLECTANCE))
+    })
 }
 
 /// `dA/dλ`, `d²A/dλ²`, `dA/dT`, `1st derivative of A`.

@@ -1,5 +1,6 @@
 //! What each column of a table is: its heads understood, its numbers looked over.
 
+use curvary_record::unit::spelled;
 use curvary_record::{Coordinate, Quantity, Span, Unit, moment};
 
 use super::grid::{Kind, Lack};
@@ -489,6 +490,14 @@ pub(super) fn head_or_first_word(text: &str) -> crate::head::Head {
     };
     // `E. coli` begins with no extinction.
     if first.ends_with('.') && first.len() == 2 {
+        return head;
+    }
+    // `A (cm-1)` is an absorption for each length, and no sample of that name.
+    let inner = rest.trim().trim_matches(['(', ')', '[', ']']);
+    // `A (1 cm)` tells the cell.
+    let length = inner.starts_with(|c: char| c.is_ascii_digit()) && !inner.contains('/');
+    let bracketed = inner.len() < rest.trim().len() && !length;
+    if bracketed && spelled(inner).units().iter().any(|unit| !unit.converts_to(&Unit::ONE)) {
         return head;
     }
     let measured = crate::words::quantity_of(first)

@@ -40,6 +40,9 @@ pub(super) fn sections(text: &str, pieces: Vec<Piece>) -> (Vec<Section>, Vec<Tex
                         if furniture || (in_step && !begins_anew(text, &between)) =>
                     {
                         last.remarks.extend(put_out_of_use(text, &between));
+                        if !furniture {
+                            last.remarks.extend(passed_over(text, &between, &last.table));
+                        }
                         last.words.extend(between);
                         extend(last, table);
                         continue;
@@ -172,6 +175,25 @@ fn put_out_of_use(text: &str, lines: &[TextLine]) -> Option<Diagnostic> {
             format!("{count} behind a remark sign in the table and was left out"),
         )
         .at(Place::line(first.line as usize), "the first of them"),
+    )
+}
+
+/// A remark on lines between the rows that have as many cells as these, with figures among them: damaged rows.
+fn passed_over(text: &str, lines: &[TextLine], table: &Table) -> Option<Diagnostic> {
+    let dialect = &table.grid.dialect;
+    let like_row = |line: &&TextLine| {
+        let line = &text[line.span.range()];
+        super::scan::strip_remark(line).0.is_none()
+            && line.contains(|c: char| c.is_ascii_digit())
+            && super::dialect::split(line, dialect).len() == table.grid.columns()
+    };
+    let first = lines.iter().find(like_row)?;
+    Some(
+        Diagnostic::warning(
+            Code::new("row-does-not-fit"),
+            "a line between the rows has as many cells as they have, but no numbers where numbers belong: it was left out",
+        )
+        .at(Place::line(first.line as usize), "this line"),
     )
 }
 

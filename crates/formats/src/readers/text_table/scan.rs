@@ -847,7 +847,11 @@ fn is_statement(texts: &[&str]) -> bool {
     let [key, rest @ ..] = texts else { return false };
     let key = key.trim_end_matches([':', '=']).trim();
     // `Path (mm)` over a number is a field under its unit.
-    let number = |text: &&str| text.trim().starts_with(|c: char| c.is_ascii_digit());
+    let number = |text: &&str| {
+        let text = text.trim();
+        text.starts_with(|c: char| c.is_ascii_digit())
+            && text.bytes().all(|b| b.is_ascii_digit() || matches!(b, b'.' | b','))
+    };
     let name = crate::head::split_unit(key)
         .filter(|_| rest.len() == 1 && rest.iter().all(number))
         .map_or(key, |(name, _)| name);

@@ -459,6 +459,12 @@ impl Shaper<'_> {
             {
                 Some(quantity.clone())
             }
+            // `α (cm-1)` over a wavelength: the unit alone made a wavenumber of it.
+            (Some(quantity), Role::Coordinate)
+                if *quantity == Quantity::WAVENUMBER && !says_wavenumber(&head) =>
+            {
+                Some(Quantity::named(head.to_lowercase()))
+            }
             (Some(quantity), Role::Beside | Role::Open | Role::Coordinate) => Some(quantity.clone()),
             _ => None,
         };
@@ -714,6 +720,12 @@ impl Shaper<'_> {
             _ => Technique::UNKNOWN,
         }
     }
+}
+
+/// Whether a head names a wavenumber by word or symbol, not by its unit alone.
+fn says_wavenumber(head: &str) -> bool {
+    let name = crate::head::split_unit(head).map_or(head, |(name, _)| name);
+    read_head(name).quantity == Some(Quantity::WAVENUMBER)
 }
 
 /// Heads that say nothing but days. `Tag` and `dag` are left out: in English they are names.

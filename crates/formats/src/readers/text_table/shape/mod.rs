@@ -199,9 +199,10 @@ fn retention(column: &Column) -> Option<&str> {
             ]
             .iter()
             .any(|word| folded.starts_with(word))
-            || ["mau s", "mau*s", "mau min", "mau*min", "mau sec"]
+            // An area is an absorbance times a time; `mAU/min` is a rate.
+            || ["mau*s", "mau·s", "mau.s", "mau s", "mau*min", "mau·min", "mau.min", "mau min"]
                 .iter()
-                .any(|unit| folded.ends_with(unit) && folded.split(' ').count() > 2)
+                .any(|unit| text.to_lowercase().contains(unit))
     })
 }
 
