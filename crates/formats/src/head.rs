@@ -270,7 +270,8 @@ fn is_complement(text: &str) -> bool {
         let of = rest.trim_start_matches(['-', '−', '–']);
         of.len() < rest.len()
             && (matches!(of.trim(), "T" | "R")
-                || quantity_of(of).is_some_and(|q| q == Quantity::TRANSMITTANCE || q == Quantity::REFLECTANCE))
+                || quantity_of(of)
+                    .is_some_and(|q| q == Quantity::TRANSMITTANCE || q == Quantity::REFLECTANCE))
     })
 }
 

@@ -497,7 +497,12 @@ pub(super) fn head_or_first_word(text: &str) -> crate::head::Head {
     // `A (1 cm)` tells the cell.
     let length = inner.starts_with(|c: char| c.is_ascii_digit()) && !inner.contains('/');
     let bracketed = inner.len() < rest.trim().len() && !length;
-    if bracketed && spelled(inner).units().iter().any(|unit| !unit.converts_to(&Unit::ONE)) {
+    if bracketed
+        && spelled(inner)
+            .units()
+            .iter()
+            .any(|unit| !unit.converts_to(&Unit::ONE))
+    {
         return head;
     }
     let measured = crate::words::quantity_of(first)

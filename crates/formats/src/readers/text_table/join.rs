@@ -57,6 +57,9 @@ pub(super) fn sections(text: &str, pieces: Vec<Piece>) -> (Vec<Section>, Vec<Tex
                             && last.table.grid.columns() == table.grid.columns() =>
                     {
                         table.heads.clone_from(&last.table.heads);
+                        if !furniture {
+                            last.remarks.extend(passed_over(text, &between, &last.table));
+                        }
                     }
                     _ => {}
                 }
@@ -178,20 +181,30 @@ fn put_out_of_use(text: &str, lines: &[TextLine]) -> Option<Diagnostic> {
     )
 }
 
-/// A remark on lines between the rows that have as many cells as these, with figures among them: damaged rows.
+/// A remark on lines between the rows that are nearly all figures, or have as many cells as the rows with figures among
+/// them: damaged rows.
 fn passed_over(text: &str, lines: &[TextLine], table: &Table) -> Option<Diagnostic> {
     let dialect = &table.grid.dialect;
     let like_row = |line: &&TextLine| {
         let line = &text[line.span.range()];
+        let signs = line.chars().filter(|c| !c.is_whitespace());
+        let (mut all, mut of_numbers) = (0_usize, 0_usize);
+        for sign in signs {
+            all += 1;
+            of_numbers += usize::from(sign.is_ascii_digit() || matches!(sign, '.' | ',' | ';' | '-' | '+'));
+        }
         super::scan::strip_remark(line).0.is_none()
+            && !crate::words::is_furniture(line)
             && line.contains(|c: char| c.is_ascii_digit())
-            && super::dialect::split(line, dialect).len() == table.grid.columns()
+            && (of_numbers * 4 >= all * 3 || super::dialect::split(line, dialect).len() == table.grid.columns())
+            // `- 3 -` is a page.
+            && all >= 4
     };
     let first = lines.iter().find(like_row)?;
     Some(
         Diagnostic::warning(
             Code::new("row-does-not-fit"),
-            "a line between the rows has as many cells as they have, but no numbers where numbers belong: it was left out",
+            "a line between the rows looks like a damaged row, and was left out",
         )
         .at(Place::line(first.line as usize), "this line"),
     )

@@ -850,7 +850,9 @@ fn is_statement(texts: &[&str]) -> bool {
     let number = |text: &&str| {
         let text = text.trim();
         text.starts_with(|c: char| c.is_ascii_digit())
-            && text.bytes().all(|b| b.is_ascii_digit() || matches!(b, b'.' | b','))
+            && text
+                .bytes()
+                .all(|b| b.is_ascii_digit() || matches!(b, b'.' | b','))
     };
     let name = crate::head::split_unit(key)
         .filter(|_| rest.len() == 1 && rest.iter().all(number))
