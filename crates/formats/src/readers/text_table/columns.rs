@@ -529,20 +529,21 @@ fn respell(text: &str) -> String {
         .or_else(|| text.strip_suffix("/ 1"))
         .unwrap_or(text);
     let mut spelled = String::with_capacity(text.len() + 4);
-    let mut before = ' ';
+    // A hump stands behind a word: the `mA` of `2 mA` is a unit.
+    let (mut earlier, mut before) = (' ', ' ');
     for sign in text.chars() {
         let digit = "₀₁₂₃₄₅₆₇₈₉"
             .chars()
             .position(|c| c == sign)
             .and_then(|n| char::from_digit(u32::try_from(n).ok()?, 10));
         let sign = digit.unwrap_or(sign);
-        if before.is_lowercase() && sign.is_uppercase() {
+        if earlier.is_lowercase() && before.is_lowercase() && sign.is_uppercase() {
             spelled.push(' ');
             spelled.extend(sign.to_lowercase());
         } else {
             spelled.push(sign);
         }
-        before = sign;
+        (earlier, before) = (before, sign);
     }
     spelled
 }

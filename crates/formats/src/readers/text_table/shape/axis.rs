@@ -428,7 +428,7 @@ impl Shaper<'_> {
 
 /// Whether a unit is one of absorption coefficients, molar or by mass.
 fn is_molar_absorption(unit: &Unit) -> bool {
-    ["L/mol/cm", "L/g/cm", "/cm", "m2/mol"]
+    ["L/mol/cm", "L/g/cm", "/cm", "m2/mol", "m2"]
         .iter()
         .any(|code| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other)))
 }

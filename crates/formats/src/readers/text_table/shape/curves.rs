@@ -225,21 +225,32 @@ impl Shaper<'_> {
             some_lines(grid, kept)
         };
         let described = &self.columns[column];
+        // Over wavelengths nothing is held at one: the 200 nm of `gold 200 nm` are the particle's.
+        let of_light =
+            |quantity: &Quantity| matches!(quantity.as_str(), "wavelength" | "wavenumber" | "energy");
+        let over_light = of_light(&trace.x.quantity);
         trace.held.extend(
             described
                 .held
                 .iter()
-                .filter(|held| held.quantity != Quantity::UNKNOWN)
+                .filter(|held| {
+                    held.quantity != Quantity::UNKNOWN && !(over_light && of_light(&held.quantity))
+                })
                 .cloned(),
         );
+        let lost = over_light && described.held.iter().any(|held| of_light(&held.quantity));
         for held in &mut trace.held {
             if let Some((text, span)) = described.heads.last() {
                 held.raw.get_or_insert_with(|| text.trim().to_owned());
                 held.line.get_or_insert_with(|| self.source.place(*span).line);
             }
         }
-        trace.label = described.label.clone().or_else(|| self.name(column));
-        if let Some(label) = &described.label
+        trace.label = described
+            .label
+            .clone()
+            .filter(|_| !lost)
+            .or_else(|| self.name(column));
+        if let Some(label) = described.label.as_ref().filter(|_| !lost)
             && let Some((_, span)) = described.heads.first()
         {
             trace.fields.claim(
