@@ -51,8 +51,8 @@ impl Assumptions {
             "parentheses" if !matches!(answer, "negative" | "absent") => {
                 return wrong("`negative` or `absent`");
             }
-            "times" if !matches!(answer, "from-zero" | "after-interval") => {
-                return wrong("`from-zero` or `after-interval`");
+            "times" if !matches!(answer, "from-zero" | "after-interval" | "next-day" | "as-written") => {
+                return wrong("`from-zero`, `after-interval`, `next-day` or `as-written`");
             }
             "heads" if !matches!(answer, "swapped" | "as-written") => {
                 return wrong("`swapped` or `as-written`");

@@ -96,6 +96,9 @@ fn understand(text: &str) -> Head {
             ..Head::default()
         };
     }
+    if let Some(head) = reckoned(text).or_else(|| absorbed(text)) {
+        return head;
+    }
     let mut parts = Parts::default();
     if let Some(piece) = piece(text, true, 0) {
         parts.add(piece);
@@ -108,6 +111,208 @@ fn understand(text: &str) -> Head {
         }
     }
     parts.into_head(text)
+}
+
+/// The power of ten that a head says its numbers are scaled by: 3 for `A x 1000`, `A·10³` and `10^3 A`, -3 for
+/// `A (10^-3)` and `A / 10-3`. Whether the numbers were multiplied by it or are still to be, no head says.
+pub(crate) fn scale_of(text: &str) -> Option<i32> {
+    let mut plain = String::with_capacity(text.len());
+    let mut raised = false;
+    for sign in trimmed(text).chars() {
+        let low = match sign {
+            '⁻' => Some('-'),
+            '⁺' => Some('+'),
+            sign => "⁰¹²³⁴⁵⁶⁷⁸⁹"
+                .chars()
+                .position(|c| c == sign)
+                .and_then(|n| char::from_digit(u32::try_from(n).ok()?, 10)),
+        };
+        if low.is_some() && !raised {
+            plain.push('^');
+        }
+        raised = low.is_some();
+        plain.push(match low.unwrap_or(sign) {
+            '−' | '–' => '-',
+            '×' | '·' | '⋅' | '∙' => '*',
+            sign => sign,
+        });
+    }
+    let plain = plain.replace("**", "^");
+    // `(10^-3)`: brackets part the head; what stands in one, or behind a sign, is looked at alone.
+    let pieces = plain.split(['(', ')', '[', ']', ',', ';']).map(str::trim);
+    pieces.filter(|piece| !piece.is_empty()).find_map(|piece| {
+        let behind = ["*", " x ", " x", " X ", "/"].iter().find_map(|mark| {
+            let (before, factor) = piece.rsplit_once(mark)?;
+            let power = power_of_ten(factor.trim())?;
+            // `1/10` is a dilution, and a lone `/ 100` as well.
+            let slash = *mark == "/" && !factor.contains(['^', '-']);
+            (!slash && !before.trim().ends_with(|c: char| c.is_ascii_digit())).then_some(power)
+        });
+        let alone = || {
+            power_of_ten(piece.trim_start_matches(['*', 'x', ' ']))
+                .filter(|_| piece.contains(['^', '*']) || piece.starts_with('x') || piece.starts_with("10-"))
+        };
+        let before = || {
+            let (factor, name) = piece.split_once([' ', '*'])?;
+            let name = name.trim_start_matches(['*', ' ']);
+            let measured = symbol(name)
+                .or_else(|| quantity_of(name).map(|quantity| vec![quantity]))
+                .is_some_and(|quantities| quantities.iter().all(is_measured));
+            power_of_ten(factor).filter(|_| measured)
+        };
+        behind.or_else(alone).or_else(before)
+    })
+}
+
+/// `10`, `1000`, `10^3`, `10-3`, `1e-3`, `1E3`.
+fn power_of_ten(text: &str) -> Option<i32> {
+    let text = text.trim();
+    if let Some(zeros) = text.strip_prefix('1')
+        && !zeros.is_empty()
+        && zeros.len() <= 6
+        && zeros.bytes().all(|b| b == b'0')
+    {
+        return i32::try_from(zeros.len()).ok();
+    }
+    let exponent = text
+        .strip_prefix("10^")
+        .or_else(|| {
+            text.strip_prefix("10")
+                .filter(|rest| rest.starts_with(['-', '+']))
+        })
+        .or_else(|| text.strip_prefix("1e"))
+        .or_else(|| text.strip_prefix("1E"))?;
+    let power: i32 = exponent.trim().trim_start_matches('+').parse().ok()?;
+    (1..=12).contains(&power.abs()).then_some(power)
+}
+
+/// A logarithm or a derivative, `ln(A500)`, `dA/dλ`, `1st derivative`: what was reckoned from a quantity is another one,
+/// and is called as its head calls it. A change per time (`dA/dt`) is a rate and is read as such.
+fn reckoned(text: &str) -> Option<Head> {
+    let of = logarithm_of(text).or_else(|| (is_derivative(text) || is_complement(text)).then_some(""))?;
+    let quantity = Quantity::named(text.to_lowercase());
+    Some(Head {
+        held: if of.is_empty() {
+            Vec::new()
+        } else {
+            understand(of).held
+        },
+        why: format!("`{text}` was reckoned from a quantity"),
+        quantity: Some(quantity),
+        ..Head::default()
+    })
+}
+
+/// `% absorption`: the share of the light that was absorbed, the absorptance of the IUPAC, and no absorbance.
+fn absorbed(text: &str) -> Option<Head> {
+    let folded = fold(text);
+    let name = folded
+        .strip_prefix("% ")
+        .or_else(|| folded.strip_suffix(" %"))
+        .or_else(|| folded.strip_prefix("percent "))
+        .or_else(|| folded.strip_prefix('%'))?;
+    let absorbance = name.len() >= 3 && quantity_of(name) == Some(Quantity::ABSORBANCE);
+    absorbance.then(|| Head {
+        quantity: Some(Quantity::named("absorptance".to_owned())),
+        unit: Some(Unit::PERCENT),
+        why: format!("`{text}` is a share of the light, in percent"),
+        ..Head::default()
+    })
+}
+
+/// Whether a head is of a logarithm or a derivative of what spectrometers measure: never a running axis.
+pub(crate) fn is_reckoned_of_light(text: &str) -> bool {
+    let text = trimmed(text);
+    text.len() <= LONGEST
+        && (is_derivative(text)
+            || is_complement(text)
+            || logarithm_of(text).is_some_and(|of| understand(of).quantity.as_ref().is_some_and(is_measured)))
+}
+
+/// What a logarithm or a root is of: the `A500` of `ln(A500)`, `log A500` or `-lg A500`.
+fn logarithm_of(text: &str) -> Option<&str> {
+    let bare = text.trim_start_matches(['-', '−', '–']).trim_start();
+    let end = bare
+        .find(|c: char| !c.is_ascii_alphabetic())
+        .unwrap_or(bare.len());
+    let (word, rest) = bare.split_at(end);
+    let rest = rest.trim_start_matches(['₁', '₀', '_']);
+    let rest = rest.strip_prefix("10").unwrap_or(rest);
+    let is_log = |word: &str| {
+        matches!(
+            word,
+            "ln" | "Ln" | "LN" | "log" | "Log" | "LOG" | "lg" | "sqrt" | "Sqrt" | "SQRT" | "exp"
+        )
+    };
+    if is_log(word) {
+        let of = rest.trim_start();
+        let inner = of.trim_matches(['(', ')', '[', ']']).trim();
+        // `Log 7` and `log file` are names.
+        let said = || {
+            let head = understand(inner);
+            head.quantity.is_some() || !head.quantities_possible.is_empty()
+        };
+        return (!inner.is_empty() && (of.starts_with(['(', '[']) || said())).then_some(inner);
+    }
+    // `lnA`, `logE`, `lnA500`.
+    let of = ["ln", "log", "Ln", "Log"]
+        .iter()
+        .find_map(|log| bare.strip_prefix(log))
+        .filter(|of| of.starts_with(['A', 'E', 'T', 'O']))?;
+    let head = understand(of);
+    head.quantity.as_ref().is_some_and(is_measured).then_some(of)
+}
+
+/// `1 - T`, `100 - %T`: what is left of the light.
+fn is_complement(text: &str) -> bool {
+    ["100", "1"].iter().any(|whole| {
+        let rest = text.strip_prefix(whole).map_or("", str::trim_start);
+        let of = rest.trim_start_matches(['-', '−', '–']);
+        of.len() < rest.len()
+            && (matches!(of.trim(), "T" | "R")
+                || quantity_of(of)
+                    .is_some_and(|q| q == Quantity::TRANSMITTANCE || q == Quantity::REFLECTANCE))
+    })
+}
+
+/// `dA/dλ`, `d²A/dλ²`, `dA/dT`, `1st derivative of A`.
+fn is_derivative(text: &str) -> bool {
+    let folded = fold(text);
+    let named = folded.split(' ').any(|word| {
+        ["deriv", "ableitung", "derivee", "afgeleide", "pochodna"]
+            .iter()
+            .any(|stem| word.starts_with(stem))
+    });
+    if named {
+        return true;
+    }
+    let squeezed: String = text
+        .chars()
+        .filter(|c| !c.is_whitespace() && !matches!(c, '²' | '^' | '2'))
+        .collect();
+    let differential = |part: &str| -> Option<String> {
+        let mut signs = part.chars();
+        matches!(signs.next(), Some('d' | 'δ' | 'Δ' | '∆' | '∂')).then(|| signs.collect())
+    };
+    let Some((over, under)) = squeezed.split_once('/') else {
+        return false;
+    };
+    let (Some(over), Some(under)) = (differential(over), differential(under)) else {
+        return false;
+    };
+    let measured = |name: &str| {
+        let letters = name.trim_end_matches(|c: char| c.is_ascii_digit());
+        matches!(letters, "A" | "E" | "T" | "D" | "R")
+            || quantity_of(letters).is_some_and(|quantity| is_measured(&quantity))
+    };
+    let end = under
+        .find(|c: char| !c.is_alphabetic() && c != '\u{303}')
+        .unwrap_or(under.len());
+    measured(&over)
+        && matches!(
+            &under[..end],
+            "λ" | "lambda" | "nm" | "wl" | "WL" | "ν" | "ν̃" | "T"
+        )
 }
 
 /// A name and the text of its unit: `Temp. (°C)`, `Wavelength/nm`, `Zeit in min`, `lambda, nm`, `time_s`.
@@ -176,7 +381,7 @@ fn trimmed(text: &str) -> &str {
     text.trim()
         .trim_matches(|c: char| matches!(c, '"' | '\u{FEFF}' | '“' | '”'))
         .trim()
-        .trim_end_matches([':', '='])
+        .trim_end_matches([':', '=', '*', '†', '‡'])
         .trim_end()
 }
 
@@ -701,13 +906,28 @@ fn phrase(text: &str, depth: usize) -> Option<Piece> {
     let words_left = left.clone();
     // `sample A` ends with a name, however much `a` is a link.
     let letter = |word: &str| word.len() == 1 && word.starts_with(|c: char| c.is_ascii_uppercase());
-    while left.last().is_some_and(|word| is_link(word) && !letter(word)) && left.len() > 1 {
+    // Links stand in front of coordinates; without one, `chlorophyll a` ends with a name as well.
+    while coordinates > 0 && left.last().is_some_and(|word| is_link(word) && !letter(word)) && left.len() > 1
+    {
         left.pop();
     }
     if left.is_empty() {
         return Some(Piece::Several(found)).filter(|_| coordinates > 0);
     }
     let whole = left.join(" ");
+    // `10 µM inhibitor`, `time 30 s`, `25 °C temperature`: the word names what is held, and not the column.
+    let named_held = quantity_of(&whole).filter(|quantity| {
+        found
+            .iter()
+            .any(|piece| matches!(piece, Piece::Held(held) if held.quantity == *quantity))
+    });
+    if let Some(quantity) = named_held {
+        // Which substance is held is worth a label; that a time is one is said by its unit.
+        if quantity == Quantity::CONCENTRATION {
+            found.push(Piece::Label(whole));
+        }
+        return Some(Piece::Several(found));
+    }
     let alone = symbol(&whole)
         .map(Piece::Quantity)
         .or_else(|| quantity_of(&whole).map(|quantity| named(&whole, quantity)))
@@ -719,6 +939,15 @@ fn phrase(text: &str, depth: usize) -> Option<Piece> {
     if let Some(piece) = alone {
         found.insert(0, piece);
         return Some(Piece::Several(found));
+    }
+    // `E 340 sample 1` is `E340 sample 1`.
+    if let [first, second, rest @ ..] = words.as_slice()
+        && !rest.is_empty()
+        && second.len() == 3
+        && symbol(first).is_some()
+        && let Some(found) = at_wavelength(&format!("{first}{second}"))
+    {
+        return Some(Piece::Several(vec![found, Piece::Label(rest.join(" "))]));
     }
     // `A595 b`: a reading at a wavelength with its replicate.
     if let [first, rest @ ..] = words.as_slice()
@@ -826,7 +1055,9 @@ struct Parts {
 impl Parts {
     fn label(&mut self, text: &str) {
         let text = text.trim();
-        if !text.is_empty() {
+        // `x 10` behind a quantity is a factor, and names no sample.
+        let factor = text.starts_with(|c: char| !c.is_alphabetic() || c == 'x') && scale_of(text).is_some();
+        if !text.is_empty() && !factor {
             self.labels.push(text.to_owned());
         }
     }

@@ -174,7 +174,7 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<Pair>> {
         let at = body.start + at;
         let from = starts.last().map_or(body.start, |last| last.1 + 1);
         let between = &line[from..at];
-        let gap = ["  ", "\t", "; ", ";", ", ", "|", " – ", " - "]
+        let gap = ["  ", "\t", "; ", ";", ", ", ",", "|", " – ", " - "]
             .into_iter()
             .filter_map(|gap| between.rfind(gap).map(|place| (place + gap.len(), gap)))
             .max();
@@ -182,12 +182,17 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<Pair>> {
         let key = bare(line, from + place..at);
         let words = &line[key.clone()];
         // Behind a comma or a dash prose may go on; there the key must be one that is known.
-        let loose = matches!(gap, ", " | " – " | " - ");
+        let loose = matches!(gap, ", " | "," | " – " | " - ");
         let known = field_of(words).is_some() || !fields_if_fitting(words).is_empty();
+        // Prose behind a comment goes on through commas.
+        let prose = loose
+            && starts
+                .first()
+                .is_some_and(|(key, _)| field_of(&line[key.clone()]) == Some("comment"));
         let something = !between[..place]
             .trim_matches([' ', '\t', ';', ',', '|', '-', '–'])
             .is_empty();
-        if is_key(words) && (known || !loose) && something {
+        if is_key(words) && (known || !loose) && something && !prose {
             starts.push((key, at));
         }
     }
@@ -210,7 +215,7 @@ fn cut_dash(line: &str, value: Range<usize>, another: bool) -> Range<usize> {
     if !another {
         return value;
     }
-    let text = line[value.clone()].trim_end_matches([' ', '-', '–', '"']);
+    let text = line[value.clone()].trim_end_matches([' ', '-', '–', '"', ',']);
     value.start..value.start + text.len()
 }
 
@@ -253,7 +258,17 @@ fn separated(line: &str, body: Range<usize>) -> Option<Vec<Pair>> {
         // A comma is so common that only a known key is one; two heads side by side are no pair.
         let heads = crate::head::read_head(rest);
         let two_heads = heads.quantity.is_some() && heads.held.is_empty();
-        if cells > 1
+        // `Temperature;25,0;°C`: the unit has a cell of its own.
+        let unit_apart = cells == 2
+            && known
+            && rest
+                .split(mark)
+                .map(str::trim)
+                .rfind(|cell| !cell.is_empty())
+                .is_some_and(|unit| {
+                    unit.contains(|c: char| !c.is_ascii_digit()) && spelled(unit) != Spelling::None
+                });
+        if cells > 1 && !unit_apart
             || (mark == ',' && !known)
             || (two_heads && !rest.starts_with(|c: char| c.is_ascii_digit()))
         {
@@ -305,7 +320,12 @@ pub(crate) fn claim_under(
     if spelling.is_empty() || raw.is_empty() {
         return;
     }
-    let (field, found) = understand(spelling, raw, customs(source));
+    // A number and its unit in cells of their own.
+    let apart = raw
+        .split_once([';', '\t'])
+        .filter(|(_, unit)| spelled(unit.trim()) != Spelling::None)
+        .map(|(number, unit)| format!("{} {}", number.trim(), unit.trim()));
+    let (field, found) = understand(spelling, apart.as_deref().unwrap_or(raw), customs(source));
     let place = source.place(Span::new(value.start, value.end));
     if let Some(mut question) = found.question.clone() {
         question.labels.push(Label {
@@ -334,6 +354,13 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
     let name = parted.map_or(spelling, |(name, _)| name);
     let read = |field: &str| interpret_as(&Key::new(field), raw, stated.as_ref(), customs);
     if let Some(field) = whole.or_else(|| field_of(name)) {
+        if field == "wavelength" && is_list_of_wavelengths(raw) {
+            let list = raw.replace(',', " / ");
+            return (
+                Key::new(field),
+                interpret_as(&Key::new("wavelengths"), &list, None, customs),
+            );
+        }
         let found = read(field);
         // A wavelength from–to is a range of wavelengths.
         if field == "wavelength" && matches!(found.value, Value::Range { .. }) {
@@ -359,6 +386,19 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
     };
     let found = interpret_as(&Key::new(own), raw, stated.as_ref(), customs);
     (Key::new(own), found)
+}
+
+/// `340,405` and `260,280 nm` are two wavelengths: no instrument tells thousandths of a nanometre.
+fn is_list_of_wavelengths(raw: &str) -> bool {
+    let numbers = raw.trim().trim_end_matches("nm").trim_end();
+    let mut parts = numbers.split(',');
+    let light = |part: &str| {
+        part.len() == 3
+            && part
+                .parse::<u32>()
+                .is_ok_and(|value| (185..=999).contains(&value))
+    };
+    numbers.contains(',') && parts.all(light)
 }
 
 /// Claims what a line without keys says beyond doubt: `37 °C, pH 7.0, 405 nm`, `14.03.2021 10:32`.

@@ -121,6 +121,13 @@ pub fn read_date(text: &str, order: Option<Order>) -> DateReading {
     read(text, order).date
 }
 
+/// How many days lie from one date to another, both as year-month-day.
+#[must_use]
+pub fn days_between(first: &str, second: &str) -> Option<i32> {
+    let date = |iso: &str| iso.parse::<civil::Date>().ok();
+    Some(date(first)?.until(date(second)?).ok()?.get_days())
+}
+
 /// Reads a time of day, alone or behind a date.
 #[must_use]
 pub fn read_time(text: &str) -> Option<String> {

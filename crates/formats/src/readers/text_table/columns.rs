@@ -1,6 +1,7 @@
 //! What each column of a table is: its heads understood, its numbers looked over.
 
-use curvary_record::{Coordinate, Quantity, Span, Unit};
+use curvary_record::unit::spelled;
+use curvary_record::{Coordinate, Quantity, Span, Unit, moment};
 
 use super::grid::{Kind, Lack};
 use super::number::{Cell, Style, cell};
@@ -197,11 +198,56 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats]) -> Vec<Column
     }
     take_letters_for_names(&mut columns);
     understand_numbered(&mut columns);
+    name_numbers_in_heads(&mut columns);
     join_minutes_and_seconds(&mut columns, table);
     columns
 }
 
-/// A column of minutes and one of seconds beside it are one time: `min,s` over `1,30`.
+/// `Temperature (°C)` in front of `20 30 40` in a row of heads says what these numbers are: they are held.
+fn name_numbers_in_heads(columns: &mut [Column]) {
+    let Some((first, others)) = columns.split_first_mut() else {
+        return;
+    };
+    let levels = first.heads.len();
+    for level in 0..levels.saturating_sub(1) {
+        let name = read_head(&first.heads[level].0);
+        let (Some(quantity), true) = (name.quantity, name.held.is_empty()) else {
+            continue;
+        };
+        let unit = match quantity.as_str() {
+            "ph" => Some(Unit::PH),
+            "temperature" | "concentration" | "time" | "wavelength" => name.unit,
+            _ => None,
+        };
+        let customary = |value: f64| match quantity.as_str() {
+            "wavelength" if (185.0..=1100.0).contains(&value) => Some(Unit::NANOMETRE),
+            "temperature" if (0.0..=110.0).contains(&value) => Some(Unit::CELSIUS),
+            _ => None,
+        };
+        for column in others.iter_mut().filter(|column| column.heads.len() == levels) {
+            let Some(value) = leading_number(column.heads[level].0.trim()) else {
+                continue;
+            };
+            let Some(unit) = unit.clone().or_else(|| customary(value)) else {
+                continue;
+            };
+            let bare = column
+                .held
+                .iter_mut()
+                .find(|held| held.quantity == Quantity::UNKNOWN && held.value == value);
+            if let Some(held) = bare {
+                held.quantity = quantity.clone();
+                held.unit = unit.clone();
+            } else if column.held.iter().all(|held| held.quantity != quantity) {
+                column
+                    .held
+                    .push(Coordinate::new(quantity.clone(), unit.clone(), value));
+            }
+        }
+    }
+}
+
+/// A column of minutes and one of seconds beside it are one time, `min,s` over `1,30`, and so are hours and minutes.
 fn join_minutes_and_seconds(columns: &mut Vec<Column>, table: &Table) {
     let times: Vec<usize> = (0..columns.len())
         .filter(|&i| columns[i].quantity == Some(Quantity::TIME) && columns[i].kind == Kind::Figures)
@@ -209,9 +255,10 @@ fn join_minutes_and_seconds(columns: &mut Vec<Column>, table: &Table) {
     let [minutes, seconds] = times[..] else { return };
     let is = |column: &Column, unit: &Unit| column.unit.as_ref() == Some(unit);
     let (first, second) = (&columns[minutes], &columns[seconds]);
+    let in_hours = Unit::ucum("h").is_ok_and(|hour| is(first, &hour)) && is(second, &Unit::MINUTE);
+    let small = if in_hours { 60.0 } else { 1.0 };
     let suits = seconds == minutes + 1
-        && is(first, &Unit::MINUTE)
-        && is(second, &Unit::SECOND)
+        && (in_hours || is(first, &Unit::MINUTE) && is(second, &Unit::SECOND))
         && first.stats.whole
         && second.stats.min >= 0.0
         && second.stats.max < 60.0;
@@ -227,7 +274,7 @@ fn join_minutes_and_seconds(columns: &mut Vec<Column>, table: &Table) {
     let whole: Vec<Option<f64>> = grid
         .column(first.index)
         .zip(grid.column(second.index))
-        .map(|(minutes, seconds)| Some(minutes * 60.0 + seconds).filter(|time| !time.is_nan()))
+        .map(|(minutes, seconds)| Some((minutes * 60.0 + seconds) * small).filter(|time| !time.is_nan()))
         .collect();
     let stats = Stats::of(whole.iter().map(|time| time.unwrap_or(f64::NAN)));
     // Two ways to say the same time fall and rise together; parts of one do not, but their sum rises.
@@ -299,11 +346,12 @@ fn understand_numbered(columns: &mut [Column]) {
             Some((head.quantity.filter(|_| known)?, head.unit, number.to_owned()))
         })
         .collect();
+    // `time 30 s` alone is a scan's time; only beside an `A30` would it be the thirtieth.
     let timed = |number: &str| {
-        parts
-            .iter()
-            .flatten()
-            .any(|(quantity, unit, other)| *quantity == Quantity::TIME && unit.is_some() && other == number)
+        let mut same = parts.iter().flatten().filter(|(_, _, other)| other == number);
+        same.clone()
+            .any(|(quantity, unit, _)| *quantity == Quantity::TIME && unit.is_some())
+            && same.any(|(quantity, ..)| *quantity != Quantity::TIME)
     };
     for (column, part) in columns.iter_mut().zip(&parts) {
         let Some((quantity, unit, number)) = part else {
@@ -370,7 +418,15 @@ fn spread_groups(text: &str, table: &Table) -> Vec<Vec<Option<Span>>> {
             for cell in &mut cells {
                 match cell {
                     Some(span) => {
-                        last = Some(*span).filter(|span| leading_number(&text[span.range()]).is_none());
+                        let word = &text[span.range()];
+                        // A bare number stands over its own column; `405 nm` may stand over several.
+                        let held = || {
+                            read_head(word)
+                                .held
+                                .iter()
+                                .any(|held| held.quantity != Quantity::UNKNOWN)
+                        };
+                        last = Some(*span).filter(|_| leading_number(word).is_none() || held());
                         gap = 0;
                     }
                     None => {
@@ -399,7 +455,10 @@ fn understand_heads(column: &mut Column) {
     if column.heads.len() > 1 {
         // `Wavelength` over `(nm)`: the two together may say what neither does alone.
         let head = read_head(&whole);
-        if head.quantity.is_some() && head.unit.is_some() {
+        // `Time (min)` over `nm` names the row of numbers beside it; the column is what its lowest head says.
+        let lowest = column.heads.last().and_then(|(text, _)| read_head(text).quantity);
+        let agrees = lowest.is_none() || lowest == head.quantity;
+        if head.quantity.is_some() && head.unit.is_some() && agrees {
             column.quantity = head.quantity;
             column.unit = head.unit;
         }
@@ -465,6 +524,23 @@ pub(super) fn head_or_first_word(text: &str) -> crate::head::Head {
     let Some((first, rest)) = trimmed.split_once([' ', '_']) else {
         return head;
     };
+    // `E. coli` begins with no extinction.
+    if first.ends_with('.') && first.len() == 2 {
+        return head;
+    }
+    // `A (cm-1)` is an absorption for each length, and no sample of that name.
+    let inner = rest.trim().trim_matches(['(', ')', '[', ']']);
+    // `A (1 cm)` tells the cell.
+    let length = inner.starts_with(|c: char| c.is_ascii_digit()) && !inner.contains('/');
+    let bracketed = inner.len() < rest.trim().len() && !length;
+    if bracketed
+        && spelled(inner)
+            .units()
+            .iter()
+            .any(|unit| !unit.converts_to(&Unit::ONE))
+    {
+        return head;
+    }
     let measured = crate::words::quantity_of(first)
         .or_else(|| read_head(first).quantity)
         .filter(|q| matches!(q.as_str(), "absorbance" | "transmittance" | "reflectance"));
@@ -474,7 +550,7 @@ pub(super) fn head_or_first_word(text: &str) -> crate::head::Head {
             quantities_possible: Vec::new(),
             unit: None,
             units_possible: Vec::new(),
-            label: Some(rest.trim().to_owned()),
+            label: Some(rest.trim().to_owned()).filter(|_| crate::head::scale_of(text).is_none()),
             ..head
         },
         _ => head,
@@ -489,20 +565,21 @@ fn respell(text: &str) -> String {
         .or_else(|| text.strip_suffix("/ 1"))
         .unwrap_or(text);
     let mut spelled = String::with_capacity(text.len() + 4);
-    let mut before = ' ';
+    // A hump stands behind a word: the `mA` of `2 mA` is a unit.
+    let (mut earlier, mut before) = (' ', ' ');
     for sign in text.chars() {
         let digit = "₀₁₂₃₄₅₆₇₈₉"
             .chars()
             .position(|c| c == sign)
             .and_then(|n| char::from_digit(u32::try_from(n).ok()?, 10));
         let sign = digit.unwrap_or(sign);
-        if before.is_lowercase() && sign.is_uppercase() {
+        if earlier.is_lowercase() && before.is_lowercase() && sign.is_uppercase() {
             spelled.push(' ');
             spelled.extend(sign.to_lowercase());
         } else {
             spelled.push(sign);
         }
-        before = sign;
+        (earlier, before) = (before, sign);
     }
     spelled
 }
@@ -513,7 +590,7 @@ pub(crate) fn unit_fits(quantity: &Quantity, unit: &Unit) -> bool {
     match quantity.as_str() {
         "wavelength" => like("nm"),
         "wavenumber" => like("/cm"),
-        "energy" => like("eV"),
+        "energy" => like("eV") || like("kJ/mol"),
         "time" => like("s"),
         "absorbance" | "transmittance" | "reflectance" => like("1"),
         "temperature" => like("K"),
@@ -552,6 +629,12 @@ fn clock_of(text: &str, cells: &[Span], style: Style) -> Option<Clock> {
     let mut seconds = Vec::with_capacity(cells.len());
     let (mut parts, mut decimals, mut good) = (0, 0, 0_usize);
     let mut day: Option<&str> = None;
+    let mut days = 0.0;
+    let mut over_days = false;
+    let iso = |date: &str| match moment::read_date(date, None) {
+        moment::DateReading::Read(date) => Some(date.iso),
+        _ => None,
+    };
     for span in cells {
         let raw = text[span.range()].trim();
         if raw.is_empty() {
@@ -572,11 +655,17 @@ fn clock_of(text: &str, cells: &[Span], style: Style) -> Option<Clock> {
             return None;
         };
         if let Some(date) = date {
-            // Times on two days would need the calendar; they are not reckoned here.
-            if !date.bytes().any(|b| b.is_ascii_digit()) || day.is_some_and(|known| known != date) {
+            if !date.bytes().any(|b| b.is_ascii_digit()) {
                 return None;
             }
-            day = Some(date);
+            // Times on several days are counted from the first of them, where the dates can be read.
+            let first = *day.get_or_insert(date);
+            days = if first == date {
+                0.0
+            } else {
+                over_days = true;
+                f64::from(moment::days_between(&iso(first)?, &iso(date)?)?)
+            };
         }
         if parts != 0 && parts != count {
             return None;
@@ -585,9 +674,9 @@ fn clock_of(text: &str, cells: &[Span], style: Style) -> Option<Clock> {
         decimals = decimals.max(fraction);
         // Exact: whole minutes and hours plus a decimal that stood in the source.
         seconds.push(Some(if count == 3 {
-            a * 3600.0 + b * 60.0 + c
+            days * 86_400.0 + a * 3600.0 + b * 60.0 + c
         } else {
-            a * 60.0 + b
+            days * 1440.0 + a * 60.0 + b
         }));
         good += 1;
     }
@@ -596,6 +685,11 @@ fn clock_of(text: &str, cells: &[Span], style: Style) -> Option<Clock> {
         let start = first.start as usize + text[first.range()].find(day)?;
         Some(Span::new(start, start + day.len()))
     });
+    if over_days && parts == 2 {
+        // Behind dates that change two parts are hours and minutes.
+        parts = 3;
+        seconds.iter_mut().flatten().for_each(|time| *time *= 60.0);
+    }
     (good >= 2).then_some(Clock {
         seconds,
         parts,

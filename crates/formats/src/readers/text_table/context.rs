@@ -27,6 +27,8 @@ pub(super) struct Context {
     pub(super) peaks: bool,
     /// A wavelength at which was measured.
     pub(super) wavelength: Option<(f64, Unit, u32)>,
+    /// The wavelengths that lines name in passing: of several, none is the one.
+    heard: Vec<(f64, Unit)>,
     /// The time between readings, in seconds, as the source gives it.
     pub(super) interval: Option<f64>,
     /// How long was measured, in seconds.
@@ -58,6 +60,11 @@ impl Context {
         for line in lines.iter().take(MAX_LINES) {
             let (_, kept) = strip_remark(&text[line.span.range()]);
             context.hear(kept);
+        }
+        if let Some((first, unit)) = context.heard.first()
+            && context.heard.iter().all(|other| other == &(*first, unit.clone()))
+        {
+            context.wavelength = Some((*first, unit.clone(), 0));
         }
         let nanometres = |unit: &Option<Unit>, value: f64| {
             unit.as_ref()
@@ -105,16 +112,42 @@ impl Context {
         let alone = head.label.is_none() && head.quantities_possible.is_empty();
         if measured
             && alone
-            && self.wavelength.is_none()
             && held.quantity == Quantity::WAVELENGTH
             && (180.0..1400.0).contains(&held.unit.convert(held.value, &Unit::NANOMETRE).unwrap_or(0.0))
         {
-            self.wavelength = Some((held.value, held.unit.clone(), 0));
+            self.heard.push((held.value, held.unit.clone()));
         }
     }
 
     /// Takes in the words of one line.
     fn hear(&mut self, line: &str) {
+        // `Lamp change: 340 nm` and `Reference: 650 nm` tell no wavelength of the measurement.
+        let key = line.split(':').next().unwrap_or("");
+        let of_other_things = key.len() < line.len()
+            && (crate::words::field_of(key).is_some_and(|field| {
+                matches!(
+                    field,
+                    "lamp"
+                        | "reference"
+                        | "bandwidth"
+                        | "baseline"
+                        | "blank"
+                        | "accessory"
+                        | "detector"
+                        | "first-wavelength"
+                        | "last-wavelength"
+                        | "processing"
+                )
+            }) || ["refer", "excit", "emiss", "lamp", "correction", "normal"]
+                .iter()
+                .any(|stem| {
+                    key.to_lowercase()
+                        .split([' ', '-'])
+                        .any(|word| word.starts_with(stem))
+                }));
+        if of_other_things {
+            return;
+        }
         for phrase in line.split([',', ';', ':', '|']) {
             // A phrase about an axis is short; a sentence may name a quantity and a unit that do not go together.
             if phrase.split_whitespace().count() <= 5 && phrase.len() >= 4 {
@@ -139,9 +172,7 @@ impl Context {
                 && held.quantity == Quantity::WAVELENGTH
             {
                 self.quantities.insert(quantity);
-                if self.wavelength.is_none() {
-                    self.wavelength = Some((held.value, held.unit.clone(), 0));
-                }
+                self.heard.push((held.value, held.unit.clone()));
             }
         }
         let lower = line.to_lowercase();
@@ -180,13 +211,12 @@ impl Context {
                 .filter(|_| unit.is_some_and(|u| u.trim_end_matches([',', '.', ';', ')', ':']) == "nm"))
                 .copied();
             if said
-                && self.wavelength.is_none()
                 && let Some(value) = joined
                     .or(apart)
                     .and_then(|n| n.replace(',', ".").parse::<f64>().ok())
                 && (100.0..3500.0).contains(&value)
             {
-                self.wavelength = Some((value, Unit::NANOMETRE, 0));
+                self.heard.push((value, Unit::NANOMETRE));
             }
         }
         self.minutes_and_seconds |= has(b':') && CLOCK_FORMS.iter().any(|form| lower.contains(form));

@@ -39,6 +39,10 @@ pub(super) fn sections(text: &str, pieces: Vec<Piece>) -> (Vec<Section>, Vec<Tex
                     (Some(last), Some(Relation::GoesOn { in_step }))
                         if furniture || (in_step && !begins_anew(text, &between)) =>
                     {
+                        last.remarks.extend(put_out_of_use(text, &between));
+                        if !furniture {
+                            last.remarks.extend(passed_over(text, &between, &last.table));
+                        }
                         last.words.extend(between);
                         extend(last, table);
                         continue;
@@ -48,9 +52,14 @@ pub(super) fn sections(text: &str, pieces: Vec<Piece>) -> (Vec<Section>, Vec<Tex
                         continue;
                     }
                     (Some(last), Some(_))
-                        if furniture && !own_head && last.table.grid.columns() == table.grid.columns() =>
+                        if (furniture || goes_back_or_on(&last.table, &table))
+                            && !own_head
+                            && last.table.grid.columns() == table.grid.columns() =>
                     {
                         table.heads.clone_from(&last.table.heads);
+                        if !furniture {
+                            last.remarks.extend(passed_over(text, &between, &last.table));
+                        }
                     }
                     _ => {}
                 }
@@ -116,19 +125,89 @@ fn relation(text: &str, first: &Table, second: &Table, lines_between: usize) -> 
 fn goes_on(first: &Table, second: &Table, lines_between: usize) -> Option<bool> {
     let (a, b) = (&first.grid, &second.grid);
     let column = a.kinds.iter().position(|kind| *kind == Kind::Figures)?;
-    if a.rows < 2 || b.rows == 0 {
+    if a.rows == 0 || b.rows == 0 {
         return None;
     }
-    let (before, last, new) = (
-        a.figure(a.rows - 2, column),
-        a.figure(a.rows - 1, column),
-        b.figure(0, column),
-    );
-    let (step, gap) = (last - before, new - last);
+    let (last, new) = (a.figure(a.rows - 1, column), b.figure(0, column));
+    // Behind a single row only the rows that follow tell the step.
+    let step = match a.rows {
+        1 if b.rows >= 2 => b.figure(1, column) - new,
+        1 => return None,
+        rows => last - a.figure(rows - 2, column),
+    };
+    let gap = new - last;
     (step != 0.0 && gap / step > 0.0 && gap / step <= 5.0).then(|| {
         let steps = gap / step;
         (steps - 1.0).abs() < 0.02 || (lines_between > 0 && (steps - 1.0 - lines_between as f64).abs() < 0.02)
     })
+}
+
+/// Whether a table without heads runs on behind the one before it, after a pause of any length, or begins where that
+/// one began: the same columns, measured on or again, under heads that are written once.
+fn goes_back_or_on(first: &Table, second: &Table) -> bool {
+    let (a, b) = (&first.grid, &second.grid);
+    let Some(column) = a.kinds.iter().position(|kind| *kind == Kind::Figures) else {
+        return false;
+    };
+    if a.kinds != b.kinds || a.rows < 2 || b.rows < 2 || first.heads.is_empty() {
+        return false;
+    }
+    let step = |grid: &super::grid::Grid| grid.figure(1, column) - grid.figure(0, column);
+    let on = (b.figure(0, column) - a.figure(a.rows - 1, column)) * step(a) > 0.0;
+    let again = a.figure(0, column) == b.figure(0, column);
+    step(a) * step(b) > 0.0 && (on || again)
+}
+
+/// A remark on rows of numbers that stand behind a remark sign in the middle of a table.
+fn put_out_of_use(text: &str, lines: &[TextLine]) -> Option<Diagnostic> {
+    let rows: Vec<&TextLine> = lines
+        .iter()
+        .filter(|line| {
+            let (sign, kept) = super::scan::strip_remark(&text[line.span.range()]);
+            sign.is_some() && kept.trim_start().starts_with(|c: char| c.is_ascii_digit())
+        })
+        .collect();
+    let first = rows.first()?;
+    let count = match rows.len() {
+        1 => "1 row stands".to_owned(),
+        n => format!("{n} rows stand"),
+    };
+    Some(
+        Diagnostic::note(
+            Code::new("row-out-of-use"),
+            format!("{count} behind a remark sign in the table and was left out"),
+        )
+        .at(Place::line(first.line as usize), "the first of them"),
+    )
+}
+
+/// A remark on lines between the rows that are nearly all figures, or have as many cells as the rows with figures among
+/// them: damaged rows.
+fn passed_over(text: &str, lines: &[TextLine], table: &Table) -> Option<Diagnostic> {
+    let dialect = &table.grid.dialect;
+    let like_row = |line: &&TextLine| {
+        let line = &text[line.span.range()];
+        let signs = line.chars().filter(|c| !c.is_whitespace());
+        let (mut all, mut of_numbers) = (0_usize, 0_usize);
+        for sign in signs {
+            all += 1;
+            of_numbers += usize::from(sign.is_ascii_digit() || matches!(sign, '.' | ',' | ';' | '-' | '+'));
+        }
+        super::scan::strip_remark(line).0.is_none()
+            && !crate::words::is_furniture(line)
+            && line.contains(|c: char| c.is_ascii_digit())
+            && (of_numbers * 4 >= all * 3 || super::dialect::split(line, dialect).len() == table.grid.columns())
+            // `- 3 -` is a page.
+            && all >= 4
+    };
+    let first = lines.iter().find(like_row)?;
+    Some(
+        Diagnostic::warning(
+            Code::new("row-does-not-fit"),
+            "a line between the rows looks like a damaged row, and was left out",
+        )
+        .at(Place::line(first.line as usize), "this line"),
+    )
 }
 
 /// Whether lines between two tables say that another measurement begins: another sample, another title.

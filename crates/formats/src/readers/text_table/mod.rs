@@ -160,6 +160,12 @@ pub(crate) fn read(source: &Source, card: &Card) -> Reading {
 
 /// Reads a source, and where `told` is given, notes how on the way.
 fn read_telling(source: &Source, card: &Card, told: Option<&mut Told>) -> Reading {
+    if let Some(text) = without_formulas(source.text()) {
+        return read_lines(&source.with_blanks(text), card, told);
+    }
+    if let Some(text) = without_bars(source.text()) {
+        return read_lines(&source.with_blanks(text), card, told);
+    }
     let Some(text) = without_clocks(source.text()) else {
         return read_lines(source, card, told);
     };
@@ -174,6 +180,66 @@ fn read_telling(source: &Source, card: &Card, told: Option<&mut Told>) -> Readin
         );
     }
     reading
+}
+
+/// The text with blanks in place of the signs around cells that were written as formulas, so that a spreadsheet leaves
+/// them as they are: `="400"`, and quoted once more `"=""400"""`.
+fn without_formulas(text: &str) -> Option<String> {
+    const FORMS: [(&str, &str); 2] = [("\"=\"\"", "\"\"\""), ("=\"", "\"")];
+    let separates = |c: char| matches!(c, ',' | ';' | '\t' | '\n' | '\r');
+    let mut blanked: Option<String> = None;
+    let mut done = 0;
+    for (at, _) in text.match_indices('=') {
+        let Some((form, start)) = FORMS.iter().find_map(|form| {
+            let start = at - form.0.find('=').filter(|lead| *lead <= at)?;
+            text.get(start..)?.starts_with(form.0).then_some((form, start))
+        }) else {
+            continue;
+        };
+        let inner = start + form.0.len();
+        let Some(length) = text[inner..].find(form.1).filter(|_| start >= done) else {
+            continue;
+        };
+        let end = inner + length + form.1.len();
+        let alone = (start == 0 || text[..start].ends_with(separates))
+            && (end == text.len() || text[end..].starts_with(separates))
+            && !text[inner..inner + length].contains(['\n', '\r', ';', '\t', '"'])
+            // A decimal comma stands only where the cells are parted by another sign.
+            && (!text[inner..inner + length].contains(',')
+                || text[..start].ends_with([';', '\t'])
+                || text[end..].starts_with([';', '\t']));
+        if !alone {
+            continue;
+        }
+        let blanked = blanked.get_or_insert_with(String::new);
+        blanked.push_str(&text[done..start]);
+        blanked.extend(std::iter::repeat_n(' ', form.0.len()));
+        blanked.push_str(&text[inner..inner + length]);
+        blanked.extend(std::iter::repeat_n(' ', form.1.len()));
+        done = end;
+    }
+    let mut blanked = blanked?;
+    blanked.push_str(&text[done..]);
+    Some(blanked)
+}
+
+/// The text with blanks in place of the bars between tables side by side, `400  0.512 | 420  0.433`: where bars part
+/// whole rows of numbers and not cells.
+fn without_bars(text: &str) -> Option<String> {
+    let rows_side_by_side = |line: &str| {
+        let mut rows = line.trim().trim_matches('|').split('|');
+        let several = |row: &str| {
+            let mut cells = row.split_whitespace();
+            let figures =
+                |cell: &str| cell.starts_with(|c: char| c.is_ascii_digit() || matches!(c, '-' | '+' | '.'));
+            cells.clone().count() >= 2 && cells.all(figures)
+        };
+        rows.clone().count() >= 2 && rows.all(several)
+    };
+    if !text.contains('|') || text.lines().filter(|line| rows_side_by_side(line)).count() < 3 {
+        return None;
+    }
+    Some(text.replace('|', " "))
 }
 
 /// The text with blanks in place of the clock times in front of its lines, where all of them begin so, heads and words

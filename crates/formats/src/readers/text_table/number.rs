@@ -451,7 +451,11 @@ fn marker(text: &str) -> Option<Cell> {
     if bare.len() > 20 {
         return None;
     }
-    match crate::words::marker(bare)? {
+    // `#DIV/0!` is known with its signs, `+OVF` without.
+    let known = [text, bare, bare.trim_start_matches(['+', '-'])]
+        .into_iter()
+        .find_map(crate::words::marker)?;
+    match known {
         crate::words::Marker::Missing => Some(Cell::Missing),
         _ => Some(Cell::Beyond),
     }

@@ -847,7 +847,20 @@ fn map_heads(
 fn is_statement(texts: &[&str]) -> bool {
     let [key, rest @ ..] = texts else { return false };
     let key = key.trim_end_matches([':', '=']).trim();
-    if rest.len() > 2 || crate::words::field_of(key).is_none() {
+    // `Path (mm)` over a number is a field under its unit.
+    let number = |text: &&str| {
+        let text = text.trim();
+        text.starts_with(|c: char| c.is_ascii_digit())
+            && text
+                .bytes()
+                .all(|b| b.is_ascii_digit() || matches!(b, b'.' | b','))
+    };
+    let name = crate::head::split_unit(key)
+        .filter(|_| rest.len() == 1 && rest.iter().all(number))
+        .map_or(key, |(name, _)| name);
+    let known = crate::words::field_of(key).or_else(|| crate::words::field_of(name));
+    // Two numbers behind a name, `Wavelength,340,405`, stand over two columns.
+    if rest.len() > 2 || rest.len() == 2 && rest.iter().all(number) || known.is_none() {
         return false;
     }
     !rest.iter().any(|text| {

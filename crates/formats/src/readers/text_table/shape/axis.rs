@@ -126,10 +126,54 @@ impl Shaper<'_> {
                 labels,
             );
         }
+        let headless = ys.iter().find(|&&y| self.columns[y].heads.is_empty());
+        let headed = ys.iter().any(|&y| {
+            self.columns[y]
+                .quantity
+                .as_ref()
+                .is_some_and(of_the_trade_measured)
+        });
+        if let Some(&y) = headless.filter(|_| headed && !settled) {
+            let labels = self.label_at(&self.columns[y].clone(), "the first row");
+            let message = format!(
+                "column {} has no head, and another has one",
+                self.columns[y].index + 1
+            );
+            self.ask(
+                "heads-do-not-fit",
+                &message,
+                &[(
+                    "shape=columns",
+                    "the column is of the same kind as the one with a head",
+                )],
+                labels,
+            );
+        }
         if ys.is_empty() {
             return Shaped::Other("a single column of numbers, with nothing measured over it".to_owned());
         }
+        let other = |&y: &usize| {
+            let column = &self.columns[y];
+            let emitted = column
+                .quantity
+                .as_ref()
+                .is_some_and(|quantity| matches!(quantity.as_str(), "emission" | "ellipticity"));
+            emitted
+                || meaning::unit_of_other_things(column).is_some_and(|(_, unit)| !is_molar_absorption(&unit))
+        };
+        if self.source.assume().get("y").is_none() && ys.iter().all(other) {
+            let heads: Vec<String> = ys
+                .iter()
+                .filter_map(|&y| self.name(y))
+                .map(|head| format!("`{head}`"))
+                .collect();
+            return Shaped::Other(format!(
+                "no light absorbed was measured, but {}",
+                heads.join(", ")
+            ));
+        }
         let (quantity, unit) = self.x_meaning(x);
+        let sweeps = self.sweeps(x);
         self.tell_disorder(x, &quantity);
         let technique = self.technique_of(&quantity, &ys);
         let held_constants = self.constants(x, roles);
@@ -142,17 +186,24 @@ impl Shaper<'_> {
             if held_constants.iter().any(|(column, _)| *column == y) {
                 continue;
             }
-            for rows in self.sweeps(x) {
+            for rows in sweeps.iter().cloned() {
+                let name = rows
+                    .as_ref()
+                    .and_then(|rows| self.carried_name(roles, rows.start));
                 let mut trace = self.trace(x, &quantity, &unit, y, roles, rows);
+                if let Some(span) = name {
+                    let name = self.source.text()[span.range()].trim().to_owned();
+                    let place = Origin::Source(self.source.place(span));
+                    trace.fields.claim("sample", Claim::text(name.clone(), place));
+                    trace.label = Some(name);
+                }
                 for (_, constant) in &held_constants {
                     if trace.held(&constant.quantity).is_none() {
                         trace.held.push(constant.clone());
                     }
                 }
-                if let Some(names) = &names
-                    && trace.len() == names.len()
-                {
-                    trace.row_names.clone_from(names);
+                if let Some(names) = &names {
+                    trace.row_names = self.names_of(&trace, names);
                 }
                 traces.push(trace);
             }
@@ -163,6 +214,47 @@ impl Shaper<'_> {
             self.tell_interval(x);
         }
         Shaped::Runs(vec![self.finish(technique, traces)])
+    }
+
+    /// The name in front of a sweep that begins at `row`, where names stand at the beginnings of sweeps and nowhere
+    /// else: a name written once counts for the rows below it.
+    fn carried_name(&self, roles: &[Role], row: usize) -> Option<Span> {
+        let column = self
+            .columns
+            .iter()
+            .zip(roles)
+            .find(|(column, role)| **role == Role::Names && self.is_sparse(column))
+            .map(|(column, _)| column)?;
+        let sample = column
+            .heads
+            .last()
+            .is_some_and(|(head, _)| matches!(crate::words::field_of(head), Some("sample" | "sample-id")));
+        let words = self.table.grid.words(column.index);
+        let named = words.iter().filter(|span| span.start < span.end).count();
+        let span = words.get(row).filter(|span| span.start < span.end)?;
+        (sample && named >= 2).then_some(*span)
+    }
+
+    /// The names of a curve's points, found by their lines where rows without a number were left out. Empty where a
+    /// line holds several rows.
+    fn names_of(&self, trace: &Trace, names: &[String]) -> Vec<String> {
+        if trace.len() == names.len() {
+            return names.to_vec();
+        }
+        let by_line: BTreeMap<usize, &String> = names
+            .iter()
+            .enumerate()
+            .map(|(row, name)| (self.table.grid.line(row), name))
+            .collect();
+        let name_at = |point: usize| {
+            let line = trace.lines.get(point)? as usize;
+            by_line.get(&line).map(|name| (*name).clone())
+        };
+        if by_line.len() < names.len() {
+            return Vec::new();
+        }
+        let found: Option<Vec<String>> = (0..trace.len()).map(name_at).collect();
+        found.unwrap_or_default()
     }
 
     /// Bare numbers over time courses are wavelengths where the words around speak of nanometres and the numbers suit.
@@ -234,13 +326,14 @@ impl Shaper<'_> {
                 .collect(),
         };
         let rises = rows.windows(2).filter(|w| w[1].1 > w[0].1).count();
-        let up = rises * 2 >= rows.len();
+        let falls = rows.windows(2).filter(|w| w[1].1 < w[0].1).count();
+        let up = rises >= falls;
         let breaks: Vec<usize> = rows
             .windows(2)
             .filter(|w| if up { w[1].1 <= w[0].1 } else { w[1].1 >= w[0].1 })
             .map(|w| w[1].0)
             .collect();
-        if breaks.is_empty() || breaks.len() * 3 > rows.len() {
+        if breaks.is_empty() {
             return;
         }
         let times = if breaks.len() == 1 {
@@ -331,4 +424,11 @@ impl Shaper<'_> {
         }
         starts.windows(2).map(|pair| Some(pair[0]..pair[1])).collect()
     }
+}
+
+/// Whether a unit is one of absorption coefficients, molar or by mass.
+fn is_molar_absorption(unit: &Unit) -> bool {
+    ["L/mol/cm", "L/g/cm", "/cm", "m2/mol", "m2"]
+        .iter()
+        .any(|code| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other)))
 }

@@ -113,7 +113,7 @@ impl Shaper<'_> {
             // The usual case of a clean column: without sentinels it is handed over whole.
             let place = grid.place(self.columns[y].index);
             let values = &self.values[place];
-            let is_sentinel = sentinel_of(self.context, quantity);
+            let is_sentinel = sentinel_of(self.context, quantity, self.columns[y].unit.as_ref());
             let stats = self.columns[y].stats;
             // Below the least number that custom makes a sentinel none need be looked at.
             let none = self.context.sentinels.is_empty() && stats.min > -9.9 && stats.max < 9.9;
@@ -141,7 +141,7 @@ impl Shaper<'_> {
         let mut values = Vec::new();
         let mut sentinels: Vec<(usize, f64)> = Vec::new();
         let mut unplaced: Vec<usize> = Vec::new();
-        let is_sentinel = sentinel_of(self.context, quantity);
+        let is_sentinel = sentinel_of(self.context, quantity, self.columns[y].unit.as_ref());
         for row in rows {
             let value = grid.figure(row, self.columns[y].index);
             let x_there = match x.map(|x| &self.columns[x]) {
@@ -209,21 +209,32 @@ impl Shaper<'_> {
             some_lines(grid, kept)
         };
         let described = &self.columns[column];
+        // Over wavelengths nothing is held at one: the 200 nm of `gold 200 nm` are the particle's.
+        let of_light =
+            |quantity: &Quantity| matches!(quantity.as_str(), "wavelength" | "wavenumber" | "energy");
+        let over_light = of_light(&trace.x.quantity);
         trace.held.extend(
             described
                 .held
                 .iter()
-                .filter(|held| held.quantity != Quantity::UNKNOWN)
+                .filter(|held| {
+                    held.quantity != Quantity::UNKNOWN && !(over_light && of_light(&held.quantity))
+                })
                 .cloned(),
         );
+        let lost = over_light && described.held.iter().any(|held| of_light(&held.quantity));
         for held in &mut trace.held {
             if let Some((text, span)) = described.heads.last() {
                 held.raw.get_or_insert_with(|| text.trim().to_owned());
                 held.line.get_or_insert_with(|| self.source.place(*span).line);
             }
         }
-        trace.label = described.label.clone().or_else(|| self.name(column));
-        if let Some(label) = &described.label
+        trace.label = described
+            .label
+            .clone()
+            .filter(|_| !lost)
+            .or_else(|| self.name(column));
+        if let Some(label) = described.label.as_ref().filter(|_| !lost)
             && let Some((_, span)) = described.heads.first()
         {
             trace.fields.claim(
@@ -349,7 +360,7 @@ impl Shaper<'_> {
         let y = &trace.y.values;
         let top = y.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         // Below an absorbance of two a flat top is a real plateau (1 % of the light still comes through).
-        if top < 2.0 {
+        if top * trace.y.unit.to_si(1.0) < 2.0 {
             return;
         }
         let mut run = 0;
@@ -388,14 +399,24 @@ impl Shaper<'_> {
     }
 }
 
-/// Whether a number stands for a missing value: by custom, or because a line of the file says so. The quantity is
+/// Whether a number stands for a missing value: by custom, or because a line of the file says so. Quantity and unit are
 /// looked at once, not for every number.
 pub(super) fn sentinel_of<'a>(
     context: &'a Context,
     quantity: &Quantity,
+    unit: Option<&Unit>,
 ) -> impl Fn(f64) -> bool + Copy + use<'a> {
     let by_custom = *quantity == Quantity::ABSORBANCE;
-    move |value| context.sentinels.contains(&value) || (by_custom && is_common_sentinel(value))
+    // In thousandths 999 is an absorbance as good as any, and 9999 is none.
+    let thousandths = unit.is_some_and(|unit| (unit.to_si(1.0) - 1e-3).abs() < 1e-9);
+    move |value| {
+        let absorbance = if thousandths && value > 0.0 {
+            value / 1000.0
+        } else {
+            value
+        };
+        context.sentinels.contains(&value) || (by_custom && is_common_sentinel(absorbance))
+    }
 }
 
 /// Absorbances written with nothing but nines (`9.999`, `-9.999`, `99.99`) stand for no value; so do numbers that no

@@ -252,7 +252,7 @@ impl Shaper<'_> {
             lacking.insert((gap.row, gap.column), gap.lack);
         }
         let changes = self.decimals.clone();
-        let is_sentinel = sentinel_of(self.context, &y_quantity);
+        let is_sentinel = sentinel_of(self.context, &y_quantity, Some(&y_unit));
         for row in 0..rows {
             let mut kept: Vec<usize> = Vec::with_capacity(across.len());
             let mut y = Vec::with_capacity(across.len());
@@ -325,7 +325,15 @@ impl Shaper<'_> {
                 .and_then(|names| names.get(row))
                 .filter(|_| !clocked)
             {
-                let label = super::super::columns::head_or_first_word(name).label;
+                let head = super::super::columns::head_or_first_word(name);
+                let label = head.label;
+                // `E 340 sample 1` says at which wavelength its row was measured.
+                for held in head.held {
+                    let own = held.quantity != Quantity::UNKNOWN && held.quantity != x_quantity;
+                    if own && trace.held(&held.quantity).is_none() {
+                        trace.held.push(held);
+                    }
+                }
                 // `Initial rate (µmol/L/min)` says what the row is of, and names no sample.
                 if label.is_some() || !in_names {
                     trace.fields.claim(

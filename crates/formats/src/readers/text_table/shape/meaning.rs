@@ -13,6 +13,10 @@ impl Shaper<'_> {
             return (quantity, unit);
         }
         if let Some(clock) = &column.clock {
+            if clock.parts == 2 && self.two_parts_are_hours(&column) {
+                // The same sixtieths, of an hour.
+                return (Quantity::TIME, Unit::MINUTE);
+            }
             if clock.parts == 2 && !self.two_parts_are_minutes(&column) {
                 self.ask_x(&column, "time-unit", "the times have two parts, and nothing tells whether they are minutes and seconds or hours and minutes", &[
                     ("x=time:s", "minutes and seconds"),
@@ -27,7 +31,9 @@ impl Shaper<'_> {
             .is_some_and(|head| head.trim().eq_ignore_ascii_case("wave"));
         if let Some(quantity) = column.quantity.clone().filter(|_| !wave) {
             let unit = self.x_unit(&column, &quantity);
-            self.doubt_axis(&column, &quantity, &unit);
+            if !self.ask_scale(&column, "x", &quantity) {
+                self.doubt_axis(&column, &quantity, &unit);
+            }
             if let Some(head) = head {
                 self.because
                     .push(format!("x is {quantity}: its head says `{}`", head.trim()));
@@ -70,6 +76,14 @@ impl Shaper<'_> {
                 ],
             );
             return (Quantity::UNKNOWN, Unit::ONE);
+        }
+        if column.stats.orderly()
+            && let (Some(head), Ok(day)) = (&head, Unit::ucum("d"))
+            && is_days(head)
+        {
+            self.because
+                .push(format!("x is time in days: its head says `{}`", head.trim()));
+            return (Quantity::TIME, day);
         }
         if let Some((quantity, unit)) = self.own_name(&column) {
             self.because
@@ -114,6 +128,10 @@ impl Shaper<'_> {
             }
             // 5000 nm to 100 nm.
             "wavenumber" => !(unit.to_si(stats.min) >= 2e5 && unit.to_si(stats.max) <= 1e7),
+            // Photons of UV, visible and near-infrared light.
+            "energy" if unit.code() == "eV" => !(stats.min > 0.1 && stats.max < 15.0),
+            // `Δt` beside each reading is no time that runs.
+            "time" => stats.count > 2 && stats.min == stats.max && column.clock.is_none(),
             _ => false,
         };
         if odd {
@@ -282,6 +300,27 @@ impl Shaper<'_> {
         })
     }
 
+    /// `h:min`, `hh:mm`: the head says that the times are hours and minutes.
+    fn two_parts_are_hours(&mut self, column: &Column) -> bool {
+        let said = column.heads.iter().any(|(text, _)| {
+            let head = text.to_lowercase();
+            let form = |form: &&str| {
+                head.match_indices(*form).any(|(at, _)| {
+                    let alone = !head[..at].ends_with(|c: char| c.is_alphanumeric() || c == ':');
+                    alone && !head[at + form.len()..].starts_with(|c: char| c.is_alphanumeric() || c == ':')
+                })
+            };
+            ["h:min", "h:mm", "hh:mm", "hh:min", "h:m", "std:min", "h:mn"]
+                .iter()
+                .any(form)
+        });
+        if said {
+            self.because
+                .push("the times are hours and minutes: their head says so".to_owned());
+        }
+        said
+    }
+
     fn two_parts_are_minutes(&mut self, column: &Column) -> bool {
         let head = column
             .heads
@@ -420,9 +459,20 @@ impl Shaper<'_> {
             {
                 Some(quantity.clone())
             }
+            // `α (cm-1)` over a wavelength: the unit alone made a wavenumber of it.
+            (Some(quantity), Role::Coordinate)
+                if *quantity == Quantity::WAVENUMBER && !says_wavenumber(&head) =>
+            {
+                Some(Quantity::named(head.to_lowercase()))
+            }
             (Some(quantity), Role::Beside | Role::Open | Role::Coordinate) => Some(quantity.clone()),
             _ => None,
         };
+        // An intensity may be of light that came through, was emitted or scattered: what was measured is asked.
+        let intensity = quantity
+            .as_ref()
+            .is_some_and(|quantity| quantity.as_str() == "intensity");
+        let quantity = quantity.filter(|_| !intensity);
         let measured = roles[y] == Role::Measured || roles[y] == Role::Open;
         if (quantity.is_none() || measured)
             && let Some((quantity, unit)) = assumed
@@ -430,20 +480,31 @@ impl Shaper<'_> {
             let unit = unit.unwrap_or_else(|| customary_unit(&quantity));
             return (quantity, unit);
         }
+        let spread = column.label.as_deref().is_some_and(is_spread_word);
         if let Some((text, _)) = column
             .heads
             .iter()
             .rev()
-            .find(|(text, _)| crate::words::is_statistics(text) || is_error_word(text))
+            .find(|(text, _)| crate::words::is_statistics(text) || is_error_word(text) || spread)
         {
-            // A mean or deviation beside its readings is kept under its own name.
-            return (
-                Quantity::named(text.trim().to_lowercase()),
-                column.unit.clone().unwrap_or(Unit::ONE),
-            );
+            // A mean or deviation beside its readings is kept under its own name; alone, it says not what it is of.
+            let measured = self.columns.iter().any(|c| {
+                c.quantity
+                    .as_ref()
+                    .is_some_and(|q| of_the_trade_measured(q) || *q == Quantity::RATE)
+            }) || self.context.quantities.iter().any(of_the_trade_measured);
+            let (name, unit) = (text.trim().to_lowercase(), column.unit.clone());
+            if !measured && roles.iter().all(|role| *role != Role::Names) {
+                self.ask_measured(&column);
+            }
+            // `min` is the least here, and no minute.
+            let unit = unit.filter(|unit| !unit.converts_to(&Unit::SECOND));
+            return (Quantity::named(name), unit.unwrap_or(Unit::ONE));
         }
         if let Some(quantity) = quantity {
-            self.doubt_measured(&column, &quantity);
+            if !self.ask_scale(&column, "y", &quantity) {
+                self.doubt_measured(&column, &quantity);
+            }
             let unit = match quantity.as_str() {
                 "absorbance" => column
                     .unit
@@ -467,6 +528,9 @@ impl Shaper<'_> {
             };
             return (quantity, unit);
         }
+        if let Some((name, unit)) = unit_of_other_things(&column) {
+            return (name, unit);
+        }
         // Beside a column that says what it is, a column of another name keeps its own.
         let others_told = roles.iter().enumerate().any(|(i, role)| {
             i != y
@@ -488,6 +552,7 @@ impl Shaper<'_> {
         };
         let (absorbance, transmittance) = (names(&Quantity::ABSORBANCE), names(&Quantity::TRANSMITTANCE));
         match (absorbance, transmittance) {
+            _ if intensity => self.ask_measured(&column),
             (true, false) => {
                 self.because_once("y is absorbance: the words around the table say so");
                 (Quantity::ABSORBANCE, Unit::ABSORBANCE)
@@ -497,23 +562,51 @@ impl Shaper<'_> {
                 let unit = self.percent_or_fraction(&column, &Quantity::TRANSMITTANCE);
                 (Quantity::TRANSMITTANCE, unit)
             }
-            _ => {
-                let labels = self.label_at(&column, "the measured column");
-                let stats = column.stats;
-                let mut readings = vec![("y=absorbance:{AU}", "absorbance")];
-                if stats.max > 1.5 {
-                    readings.push(("y=transmittance:%", "transmittance in percent"));
-                } else {
-                    readings.push(("y=transmittance:1", "transmittance as a fraction"));
-                }
-                let message = format!(
-                    "nothing tells what was measured (values from {} to {})",
-                    stats.min, stats.max
-                );
-                self.ask("absorbance-or-transmittance", &message, &readings, labels);
-                (Quantity::UNKNOWN, Unit::ONE)
-            }
+            _ => self.ask_measured(&column),
         }
+    }
+
+    /// Asks whether a column is of absorbance or of transmittance.
+    fn ask_measured(&mut self, column: &Column) -> (Quantity, Unit) {
+        let labels = self.label_at(column, "the measured column");
+        let stats = column.stats;
+        let mut readings = vec![("y=absorbance:{AU}", "absorbance")];
+        if stats.max > 1.5 {
+            readings.push(("y=transmittance:%", "transmittance in percent"));
+        } else {
+            readings.push(("y=transmittance:1", "transmittance as a fraction"));
+        }
+        let message = format!(
+            "nothing tells what was measured (values from {} to {})",
+            stats.min, stats.max
+        );
+        self.ask("absorbance-or-transmittance", &message, &readings, labels);
+        (Quantity::UNKNOWN, Unit::ONE)
+    }
+
+    /// Asks what a power of ten in a head means: that the numbers were multiplied by it, or that they are to be. Says
+    /// whether there is one.
+    fn ask_scale(&mut self, column: &Column, axis: &str, quantity: &Quantity) -> bool {
+        let heads = column.heads.iter().rev();
+        let Some((head, power)) = heads
+            .filter_map(|(text, _)| Some((text.trim().to_owned(), crate::head::scale_of(text)?)))
+            .next()
+        else {
+            return false;
+        };
+        let unit = column.unit.clone().unwrap_or_else(|| customary_unit(quantity));
+        let as_written = format!("{axis}={quantity}:{unit}");
+        let scaled = format!("{axis}={quantity}:10*-{}", power.abs());
+        let mut readings = vec![(as_written.as_str(), "as they stand, the factor left aside")];
+        if *quantity == Quantity::ABSORBANCE {
+            readings.insert(0, (scaled.as_str(), "in so small a part of one"));
+        }
+        let labels = self.label_at(column, "a factor in the head");
+        let message = format!(
+            "the head `{head}` has a factor of ten to the {power}: were the numbers multiplied by it?"
+        );
+        self.ask("scale-in-head", &message, &readings, labels);
+        true
     }
 
     /// Asks where the numbers do not suit an absorbance: no detector tells more than ten, and noise is not below minus one.
@@ -527,7 +620,7 @@ impl Shaper<'_> {
         if plausible(column.stats.min) && plausible(column.stats.max) {
             return;
         }
-        let is_sentinel = sentinel_of(self.context, quantity);
+        let is_sentinel = sentinel_of(self.context, quantity, column.unit.as_ref());
         let values = self
             .table
             .grid
@@ -633,6 +726,31 @@ impl Shaper<'_> {
     }
 }
 
+/// Whether a head names a wavenumber by word or symbol, not by its unit alone.
+fn says_wavenumber(head: &str) -> bool {
+    let name = crate::head::split_unit(head).map_or(head, |(name, _)| name);
+    read_head(name).quantity == Some(Quantity::WAVENUMBER)
+}
+
+/// Heads that say nothing but days. `Tag` and `dag` are left out: in English they are names.
+fn is_days(text: &str) -> bool {
+    matches!(
+        crate::words::fold(text).as_str(),
+        "day"
+            | "days"
+            | "tage"
+            | "jour"
+            | "jours"
+            | "dia"
+            | "dias"
+            | "giorno"
+            | "giorni"
+            | "dagen"
+            | "dagar"
+            | "dni"
+    )
+}
+
 fn is_peak_word(text: &str) -> bool {
     let lower = text.to_lowercase();
     [
@@ -661,9 +779,51 @@ fn light_possible(column: &Column) -> bool {
             .all(|quantity| *quantity == Quantity::WAVELENGTH || *quantity == Quantity::WAVENUMBER)
 }
 
+/// What a column with a name and a unit is of, where the unit is none of light measured, of a time or of a wavelength:
+/// `Volume (mL)`, `CD (mdeg)`, `Irradiance (W/m2)`.
+pub(super) fn unit_of_other_things(column: &Column) -> Option<(Quantity, Unit)> {
+    let (text, _) = column.heads.last()?;
+    let (name, unit) = crate::head::split_unit(text)?;
+    let unit = unit::spelled(unit).one()?.clone();
+    let light =
+        unit.converts_to(&Unit::ONE) || unit.converts_to(&Unit::SECOND) || unit.converts_to(&Unit::NANOMETRE);
+    let named = name.chars().filter(|c| c.is_alphabetic()).count() >= 2;
+    (named && !light && column.quantity.is_none() && column.held.is_empty())
+        .then(|| (Quantity::named(name.trim().to_lowercase()), unit))
+}
+
+/// Labels behind a quantity that say that its spread is meant: `A405 SD`.
+fn is_spread_word(text: &str) -> bool {
+    matches!(
+        crate::words::fold(text).as_str(),
+        "sd" | "s d"
+            | "std"
+            | "std dev"
+            | "stdev"
+            | "stdabw"
+            | "stabw"
+            | "se"
+            | "sem"
+            | "cv"
+            | "rsd"
+            | "error"
+            | "err"
+            | "fehler"
+            | "erreur"
+            | "standard deviation"
+            | "standardabweichung"
+            | "ecart type"
+            | "desv est"
+            | "dev std"
+    )
+}
+
 /// Heads of a column of errors. As names of rows they may mean anything, so they are not among the words of statistics.
 fn is_error_word(text: &str) -> bool {
-    let text = text.trim().trim_end_matches('.').to_lowercase();
+    let text = text
+        .trim()
+        .trim_end_matches(['.', '%', ' ', '(', ')', '[', ']'])
+        .to_lowercase();
     matches!(
         text.as_str(),
         "±" | "+/-" | "+-" | "error" | "err" | "fehler" | "erreur" | "error bar" | "errors"

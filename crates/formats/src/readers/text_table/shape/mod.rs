@@ -16,7 +16,7 @@ use std::sync::Arc;
 
 use curvary_record::{
     Alternative, Claim, Code, Column as Values, Coordinate, Decimals, Diagnostic, Fields, Label, Lines,
-    Origin, Place, Quantity, Question, Span, Technique, Trace, Unit, unit,
+    Origin, Place, Quantity, Question, Span, Technique, Trace, Unit, moment, unit,
 };
 
 use self::curves::sentinel_of;
@@ -84,6 +84,7 @@ pub(super) fn shape(
         unplaced: BTreeMap::new(),
     };
     shaper.hear_columns();
+    shaper.pass_midnight();
     let mut shaped = shaper.run();
     if let Shaped::Runs(drafts) = &mut shaped
         && let Some(draft) = drafts.first_mut()
@@ -155,6 +156,14 @@ fn role(column: &Column) -> Role {
         Some("absorbance" | "transmittance" | "reflectance" | "rate") => Role::Measured,
         Some("index" | "sample" | "replicate") => Role::Counter,
         Some("temperature" | "ph") => Role::Beside,
+        Some(_)
+            if column
+                .heads
+                .last()
+                .is_some_and(|(text, _)| crate::head::is_reckoned_of_light(text)) =>
+        {
+            Role::Measured
+        }
         Some(_) => Role::Open,
         None if holds_light => Role::Measured,
         None if column.stats.whole
@@ -165,6 +174,34 @@ fn role(column: &Column) -> Role {
         }
         None => Role::Open,
     }
+}
+
+/// The head of a column of retention times, or of peak areas in absorbance times time.
+fn retention(column: &Column) -> Option<&str> {
+    column.heads.iter().map(|(text, _)| text.trim()).find(|text| {
+        let folded = crate::words::fold(text);
+        let mut words = folded.split(' ');
+        let first = words.next().unwrap_or("");
+        // `RT` alone is room temperature as often; with a unit of time it is none.
+        let timed = first == "rt"
+            && words
+                .next()
+                .is_some_and(|unit| matches!(unit, "min" | "s" | "sec" | "mins"));
+        timed
+            || [
+                "retention",
+                "retentions",
+                "tiempo de retencion",
+                "tempo di ritenzione",
+                "temps de retention",
+            ]
+            .iter()
+            .any(|word| folded.starts_with(word))
+            // An area is an absorbance times a time; `mAU/min` is a rate.
+            || ["mau*s", "mau·s", "mau.s", "mau s", "mau*min", "mau·min", "mau.min", "mau min"]
+                .iter()
+                .any(|unit| text.to_lowercase().contains(unit))
+    })
 }
 
 /// Heads of columns that number the lines.
@@ -287,6 +324,16 @@ impl Shaper<'_> {
         let constant = |i: usize| {
             self.columns[i].stats.count > 2 && self.columns[i].stats.min == self.columns[i].stats.max
         };
+        // Where a time runs, a concentration beside it was followed and is no axis.
+        let of = |i: usize, quantity: &Quantity| self.columns[i].quantity.as_ref() == Some(quantity);
+        if let Some(at) = xs
+            .iter()
+            .position(|&i| of(i, &Quantity::TIME) && self.columns[i].stats.rising)
+            && xs.first().is_some_and(|&i| of(i, &Quantity::CONCENTRATION))
+        {
+            let time = xs.remove(at);
+            xs.insert(0, time);
+        }
         let beside = (0..roles.len()).find(|&i| roles[i] == Role::Beside && self.columns[i].stats.orderly());
         let x = match (xs.as_slice(), beside) {
             ([x], Some(beside)) if constant(*x) => Some(beside),
@@ -324,6 +371,13 @@ impl Shaper<'_> {
             .iter()
             .filter_map(|column| column.quantity.as_ref())
             .collect();
+        if !named.contains(&&Quantity::WAVELENGTH)
+            && let Some(head) = self.columns.iter().find_map(retention)
+        {
+            return Some(format!(
+                "`{head}` speaks of a chromatogram, whose times are those of a column and not of a reaction"
+            ));
+        }
         let holds = self
             .columns
             .iter()
@@ -349,7 +403,22 @@ impl Shaper<'_> {
         }
         let has = |quantity: &Quantity| named.contains(&quantity);
         let rates = has(&Quantity::RATE) || self.context.names(&Quantity::RATE);
+        // Beside a time alone, `Heart rate (1/min)` is no rate of a reaction: those change absorbances or concentrations.
+        let beats = self.columns.iter().all(|column| {
+            column.quantity != Some(Quantity::RATE)
+                || column.unit.as_ref().is_some_and(|unit| {
+                    Unit::ucum("/s").is_ok_and(|beat| unit.converts_to(&beat))
+                        && !unit.code().contains("{AU}")
+                }) && !column
+                    .heads
+                    .iter()
+                    .any(|(text, _)| text.trim().starts_with(['d', 'Δ', '∆']))
+        });
+        let of_reactions = [Quantity::CONCENTRATION, Quantity::PH, Quantity::TEMPERATURE]
+            .iter()
+            .any(has);
         if rates
+            && (of_reactions || !beats)
             && [
                 Quantity::CONCENTRATION,
                 Quantity::TIME,
@@ -568,13 +637,121 @@ impl Shaper<'_> {
         }
     }
 
+    /// Times of day that fall from late to early: the day has changed. Where a column of dates says so, the times go
+    /// on; else it is asked.
+    fn pass_midnight(&mut self) {
+        for place in 0..self.columns.len() {
+            let Some(clock) = &self.columns[place].clock else {
+                continue;
+            };
+            // Two parts may be minutes and seconds, unless dates change beside them.
+            let two = clock.parts == 2;
+            let day = if two { 24.0 * 60.0 } else { 24.0 * 3600.0 };
+            let times: Vec<(usize, f64)> = clock
+                .seconds
+                .iter()
+                .enumerate()
+                .filter_map(|(row, time)| time.map(|time| (row, time)))
+                .collect();
+            let falls: Vec<usize> = times
+                .windows(2)
+                .filter(|pair| pair[1].1 < pair[0].1)
+                .map(|pair| pair[1].0)
+                .collect();
+            let rows = clock.seconds.len();
+            if times.iter().any(|&(_, time)| time >= day) {
+                continue;
+            }
+            let days: Vec<f64> = match self.days_beside(rows) {
+                Some(days) => days,
+                None if two || falls.is_empty() => continue,
+                None => {
+                    let by_midnight = times
+                        .windows(2)
+                        .filter(|pair| pair[1].1 < pair[0].1)
+                        .all(|pair| pair[0].1 - pair[1].1 >= 0.5 * day);
+                    let (first, last) = (times[0].1, times[times.len() - 1].1);
+                    // One fall alone could begin a second run, which lasts as long as the first.
+                    if !by_midnight || (falls.len() == 1 && last >= first) {
+                        continue;
+                    }
+                    match self.source.assume().get("times") {
+                        Some("as-written") => continue,
+                        Some("next-day") => {}
+                        _ => self.ask_midnight(falls[0]),
+                    }
+                    (0..rows)
+                        .map(|row| falls.iter().filter(|&&fall| fall <= row).count() as f64)
+                        .collect()
+                }
+            };
+            if let Some(clock) = &mut self.columns[place].clock {
+                // Where dates change, two parts are hours and minutes; they were read as minutes and seconds.
+                let scale = if two { 60.0 } else { 1.0 };
+                clock.parts = 3;
+                for (time, days) in clock.seconds.iter_mut().zip(&days) {
+                    if let Some(time) = time {
+                        *time = (*time + days * day) * scale;
+                    }
+                }
+                let seconds = clock.seconds.iter().map(|time| time.unwrap_or(f64::NAN));
+                self.columns[place].stats = super::columns::Stats::of(seconds);
+            }
+            self.because_once("the times pass midnight and go on: those behind it are a day later");
+        }
+    }
+
+    fn ask_midnight(&mut self, row: usize) {
+        let labels = vec![Label {
+            place: Place::line(self.table.grid.line(row)),
+            text: "the times fall here".to_owned(),
+        }];
+        self.ask(
+            "time-over-midnight",
+            "the times of day fall from late to early: did midnight pass?",
+            &[
+                ("times=next-day", "yes, the times go on"),
+                ("times=as-written", "no, they are kept as they stand"),
+            ],
+            labels,
+        );
+    }
+
+    /// The days since the first row, where a column holds a date in every row and the dates change.
+    fn days_beside(&self, rows: usize) -> Option<Vec<f64>> {
+        let text = self.source.text();
+        let order = self.source.assume().get("date").and_then(moment::Order::named);
+        let iso = |word: &str| match moment::read_date(word, order) {
+            moment::DateReading::Read(date) => Some(date.iso),
+            _ => None,
+        };
+        self.columns
+            .iter()
+            .filter(|column| column.kind == Kind::Words && column.clock.is_none())
+            .find_map(|column| {
+                let words = self.table.grid.words(column.index);
+                let dates: Vec<String> = words
+                    .iter()
+                    .map(|span| iso(text[span.range()].trim()))
+                    .collect::<Option<_>>()?;
+                let first = dates.first()?;
+                let days: Vec<f64> = dates
+                    .iter()
+                    .map(|date| moment::days_between(first, date).map(f64::from))
+                    .collect::<Option<_>>()?;
+                let change = days.iter().any(|&days| days != 0.0);
+                (days.len() == rows && change).then_some(days)
+            })
+    }
+
     /// Remarks on columns of which nothing was used.
     fn tell_unused(&self) -> Vec<Diagnostic> {
         let told = |place: usize| {
             let column = &self.columns[place];
             let unused = self.uses[place].is_none();
             let needless = match role(column) {
-                Role::Counter | Role::Names => true,
+                Role::Counter => true,
+                Role::Names => !self.is_measured_in_words(column),
                 _ => column.stats.count == 0,
             };
             (unused && !needless).then(|| {
@@ -592,6 +769,25 @@ impl Shaper<'_> {
             })
         };
         (0..self.columns.len()).filter_map(told).collect()
+    }
+
+    /// Whether a column of words has a head that says what was measured, and numbers among the words.
+    fn is_measured_in_words(&self, column: &Column) -> bool {
+        let told = column.unit.is_some()
+            || column.quantity.as_ref().is_some_and(|quantity| {
+                of_the_trade(quantity)
+                    || matches!(
+                        quantity.as_str(),
+                        "rate" | "temperature" | "concentration" | "ph" | "time"
+                    )
+            });
+        let text = self.source.text();
+        told && self.table.grid.words(column.index).iter().any(|span| {
+            matches!(
+                super::number::cell(text[span.range()].trim(), self.table.grid.dialect.style),
+                super::number::Cell::Number { .. } | super::number::Cell::WithUnit { .. }
+            )
+        })
     }
 
     /// Asks whether two heads stand over each other's columns: `Absorbance` over 400 to 700, `Wavelength` over 0.03 to

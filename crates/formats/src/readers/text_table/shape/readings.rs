@@ -58,11 +58,13 @@ impl Shaper<'_> {
                 .iter()
                 .filter_map(|column| self.table.grid.words(column.index).get(row))
                 .map(|span| text[span.range()].trim())
-                .filter(|part| !part.is_empty())
+                // `&` and `\\\\` between the cells of a typeset table name nothing.
+                .filter(|part| part.contains(char::is_alphanumeric))
                 .collect();
             parts.join(" / ")
         });
-        Some(names.collect())
+        let names: Vec<String> = names.collect();
+        Some(names).filter(|names| names.iter().any(|name| !name.is_empty()))
     }
 
     /// Whether every row has a name of its own.
