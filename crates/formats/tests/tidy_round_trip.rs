@@ -38,8 +38,12 @@ fn same_unit(one: &Unit, other: &Unit) -> bool {
 
 fn same(was: &Trace, is: &Trace) -> Result<(), String> {
     for (name, was, is) in [("x", &was.x, &is.x), ("y", &was.y, &is.y)] {
-        // A name of nothing but signs has no form of its own in a column's name.
-        if !was.quantity.as_str().contains(char::is_alphanumeric) {
+        // A name with signs in it has no form of its own in a column's name; its numbers are compared all the same.
+        let plain = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | ' ');
+        if !was.quantity.as_str().chars().all(plain) {
+            if was.values != is.values {
+                return Err(format!("{name} has other numbers"));
+            }
             continue;
         }
         let quantity = |quantity: &str| quantity.replace(|c: char| !c.is_alphanumeric(), "-");

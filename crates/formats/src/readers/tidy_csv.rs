@@ -156,6 +156,16 @@ fn read(source: &Source, card: &Card) -> Reading {
             );
             continue;
         }
+        if let Some(at) = (0..cells.len()).find(|&at| lacks_unit(&roles[at], &cells[at])) {
+            return Reading::refused(
+                Diagnostic::error(
+                    Code::new("unit-form-unknown"),
+                    format!("the column `{}` ends with a unit that is not known in this form", &head[at]),
+                )
+                .at(Place::line(1), "the heads")
+                .help("the schema beside the table names the unit; the run's original, or its JSON, can be read instead"),
+            );
+        }
         let (run, trace) = (&cells[run_at], &cells[trace_at]);
         if runs.last().is_none_or(|(name, _)| name != run) {
             runs.push((run.to_owned(), Vec::new()));
@@ -212,6 +222,15 @@ fn roles(head: &csv::StringRecord) -> Vec<Role> {
             _ => field_or_coordinate(name),
         })
         .collect()
+}
+
+/// Whether a number stands under the name of a coordinate with something behind it that is no known unit.
+fn lacks_unit(role: &Role, cell: &str) -> bool {
+    let Role::Words(key) = role else { return false };
+    let coordinate = COORDINATES
+        .iter()
+        .any(|front| key.strip_prefix(front).is_some_and(|rest| rest.starts_with('-')));
+    coordinate && known_field(key).is_none() && number(cell).is_some()
 }
 
 /// A name without the count that tells it from an equal one before it: `absorbance_2`.
@@ -298,6 +317,25 @@ fn forms() -> &'static BTreeMap<String, Unit> {
             "/nm",
             "/nm2",
             "eV",
+            "[ppm]",
+            "[ppb]",
+            "[ppth]",
+            "[pptr]",
+            "meV",
+            "pm",
+            "MHz",
+            "GHz",
+            "THz",
+            "mol/kg",
+            "mmol/kg",
+            "g/dL",
+            "mg/dL",
+            "g/kg",
+            "%{v/v}",
+            "U",
+            "kat/L",
+            "nkat/L",
+            "ukat/L",
             "%",
             "Cel",
             "K",
