@@ -226,7 +226,13 @@ pub(crate) fn is_reckoned_of_light(text: &str) -> bool {
     text.len() <= LONGEST
         && (is_derivative(text)
             || is_complement(text)
-            || logarithm_of(text).is_some_and(|of| understand(of).quantity.as_ref().is_some_and(is_measured)))
+            || logarithm_of(text).is_some_and(|of| {
+                let head = understand(of);
+                head.quantity
+                    .iter()
+                    .chain(&head.quantities_possible)
+                    .any(is_measured)
+            }))
 }
 
 /// What a logarithm or a root is of: the `A500` of `ln(A500)`, `log A500` or `-lg A500`.
