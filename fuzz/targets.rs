@@ -51,6 +51,13 @@ pub(crate) fn jcamp_dx(bytes: &[u8]) {
     check(&source, &reading.runs);
 }
 
+/// The reader of tidy CSV.
+pub(crate) fn tidy_csv(bytes: &[u8]) {
+    let source = source(bytes);
+    let reading = readers::TidyCsv::default().read(&source);
+    check(&source, &reading.runs);
+}
+
 /// Recognition and whatever reader it chooses.
 pub(crate) fn recognition(bytes: &[u8]) {
     let source = source(bytes);
@@ -98,6 +105,7 @@ pub(crate) fn layouts(bytes: &[u8]) {
 pub(crate) fn all(bytes: &[u8]) {
     text_table(bytes);
     jcamp_dx(bytes);
+    tidy_csv(bytes);
     recognition(bytes);
     containers(bytes);
     words(bytes);

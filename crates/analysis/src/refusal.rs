@@ -153,6 +153,11 @@ impl fmt::Display for Refusal {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::TooFewPoints { what, found, needed } => {
+                let what = match (found, what.split_once(' ')) {
+                    (1, Some((head, rest))) => format!("{} {rest}", head.trim_end_matches('s')),
+                    (1, None) => what.trim_end_matches('s').to_owned(),
+                    _ => what.clone(),
+                };
                 write!(f, "{found} {what}, but at least {needed} are needed")
             }
             Self::UnequalLengths {

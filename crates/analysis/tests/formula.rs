@@ -60,7 +60,9 @@ fn errors_say_where_and_what_was_expected() {
     case("x+1", 1, "no parameter");
     case("b1*1e999", 4, "a number that a double can hold");
     case("z = b1*x = 2", 10, "'='");
-    case("log(w) = b1*x", 5, "only 'y'");
+    case("log(w) + z = b1*x", 10, "only 'w'");
+    assert_eq!(Formula::parse("log(w) = b1*x", &["x"]).unwrap().measured(), "w");
+    assert_eq!(Formula::parse("b1*x", &["x"]).unwrap().measured(), "y");
     let deep = format!("b1*{}x{}", "(".repeat(5000), ")".repeat(5000));
     assert!(Formula::parse(&deep, &["x"]).is_err());
     let signs = format!("b1*{}x", "-".repeat(10_000));

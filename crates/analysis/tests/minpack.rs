@@ -58,10 +58,18 @@ fn both_find_the_same_minimum() {
     let mut compared = 0;
     for set in file["datasets"].as_array().unwrap() {
         let name = set["name"].as_str().unwrap();
-        let formula = Formula::parse(set["model"].as_str().unwrap(), &["x"]).unwrap();
+        let columns: Vec<&str> = set["columns"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|c| c.as_str().unwrap())
+            .collect();
+        let formula = Formula::parse(set["model"].as_str().unwrap(), &columns[1..]).unwrap();
         let rows = set["data"].as_array().unwrap();
         let column = |j: usize| rows.iter().map(|r| r[j].as_f64().unwrap()).collect::<Vec<f64>>();
-        let (y, x) = (column(0), column(1));
+        let y = formula.respond(&column(0)).unwrap();
+        let all: Vec<Vec<f64>> = (1..columns.len()).map(column).collect();
+        let x: Vec<&[f64]> = all.iter().map(Vec::as_slice).collect();
         let listed: Vec<f64> = set["starts"]["start2"]
             .as_array()
             .unwrap()
@@ -74,7 +82,7 @@ fn both_find_the_same_minimum() {
         }
         let problem = Problem {
             formula: &formula,
-            x: vec![&x],
+            x: x.clone(),
             y: &y,
             p: DVector::from_vec(start.clone()),
         };
@@ -83,7 +91,7 @@ fn both_find_the_same_minimum() {
             start: Some(start),
             ..Options::default()
         };
-        let ours = fit(&formula, &Data::new(&[&x], &y), &options).unwrap();
+        let ours = fit(&formula, &Data::new(&x, &y), &options).unwrap();
         let rss = 2.0 * report.objective_function;
         assert!(
             ours.residual_sum_of_squares <= rss * (1.0 + 1e-9) + 1e-25,

@@ -40,7 +40,7 @@ struct Asking {
     catalog: OnceLock<Catalog>,
     /// Committed bytes that it does not cover.
     behind: u64,
-    frames: Mutex<FrameReader>,
+    frames: FrameReader,
 }
 
 /// How to answer a query.
@@ -354,7 +354,7 @@ impl Archive {
                     known: Mutex::new(known),
                     catalog: OnceLock::new(),
                     behind: covered.behind(&self.manifest),
-                    frames: Mutex::default(),
+                    frames: FrameReader::default(),
                 }));
             }
         }
@@ -374,9 +374,10 @@ impl Archive {
 
     fn read(&self, asking: &Asking, at: At) -> Result<Record, Error> {
         let path = self.root.join(records_name(at.part));
-        let mut frames = asking.frames.lock().unwrap_or_else(PoisonError::into_inner);
-        let line = frames.line(&path, at)?;
-        serde_json::from_slice(line).map_err(|error| {
+        let record = asking
+            .frames
+            .line(&path, at, |line| serde_json::from_slice(line))?;
+        record.map_err(|error| {
             Error::damaged(
                 &path,
                 at.frame,

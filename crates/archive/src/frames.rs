@@ -4,9 +4,11 @@
 //! neighbours, and `zstd -dc` still shows the whole file. The place of a record is kept in the index; without it the
 //! frames are found by walking over the file.
 
+use std::collections::VecDeque;
 use std::fs::File;
 use std::io::Read;
 use std::path::Path;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use serde::{Deserialize, Serialize};
 use zstd::zstd_safe;
@@ -16,8 +18,9 @@ use crate::disk::read_at;
 
 /// A part that is this long gets no further frame.
 pub(crate) const PART_BYTES: u64 = 256 << 20;
-/// A frame that holds this many bytes of lines is closed.
-pub(crate) const FRAME_BYTES: usize = 512 << 10;
+/// A frame that holds this many bytes of lines is closed. Runs that a query finds lie anywhere, and each costs the
+/// unpacking of a whole frame.
+pub(crate) const FRAME_BYTES: usize = 64 << 10;
 /// In the bench of this crate level 3 packs no better than 1, and takes half as long again.
 const LEVEL: i32 = 1;
 /// No frame is larger when it is unpacked: one record of the largest source, in the worst case.
@@ -70,36 +73,89 @@ fn unpack(path: &Path, at: u64, packed: &[u8]) -> Result<Vec<u8>, Error> {
     if length / 32_768 > packed.len() {
         return Err(wrong(format!("a frame header that promises {length} bytes")));
     }
-    zstd::bulk::decompress(packed, length).map_err(|error| wrong(error.to_string()))
+    thread_local! {
+        static UNPACK: std::cell::RefCell<Option<zstd::bulk::Decompressor<'static>>> = const { std::cell::RefCell::new(None) };
+    }
+    UNPACK
+        .with_borrow_mut(|slot| {
+            let unpacker = match slot {
+                Some(unpacker) => unpacker,
+                None => slot.insert(zstd::bulk::Decompressor::new()?),
+            };
+            unpacker.decompress(packed, length)
+        })
+        .map_err(|error| wrong(error.to_string()))
 }
 
-/// Reads records, keeping the last frame at hand since neighbours are often asked for together.
+/// Reads single records, and keeps the frames it unpacked last: neighbours mostly lie in one.
 #[derive(Default)]
 pub(crate) struct FrameReader {
-    last: Option<((u32, u64), Vec<u8>)>,
+    kept: Mutex<Kept>,
 }
 
+/// A frame by its part and its first byte.
+type Which = (u32, u64);
+
+/// Unpacked frames, the one used last at the end.
+#[derive(Default)]
+struct Kept {
+    frames: VecDeque<(Which, Arc<Vec<u8>>)>,
+    bytes: usize,
+}
+
+/// So many bytes of unpacked frames are kept.
+const KEPT_BYTES: usize = 16 << 20;
+
 impl FrameReader {
-    pub(crate) fn line<'a>(&'a mut self, path: &Path, at: At) -> Result<&'a [u8], Error> {
-        if self
-            .last
-            .as_ref()
-            .is_none_or(|(which, _)| *which != (at.part, at.frame))
-        {
-            let packed = read_at(path, at.frame, at.packed as usize).map_err(Error::io("read", path))?;
-            self.last = Some(((at.part, at.frame), unpack(path, at.frame, &packed)?));
+    /// Hands the line at `at` to `take`. Threads may read at the same time: nothing is locked while a frame is unpacked.
+    pub(crate) fn line<T>(&self, path: &Path, at: At, take: impl FnOnce(&[u8]) -> T) -> Result<T, Error> {
+        let which = (at.part, at.frame);
+        let known = self.kept().get(which);
+        let lines = match known {
+            Some(lines) => lines,
+            None => {
+                let packed = read_at(path, at.frame, at.packed as usize).map_err(Error::io("read", path))?;
+                let lines = Arc::new(unpack(path, at.frame, &packed)?);
+                self.kept().put(which, Arc::clone(&lines));
+                lines
+            }
+        };
+        let line = lines
+            .get(at.line as usize..)
+            .and_then(|rest| rest.get(..at.length as usize));
+        line.map(take).ok_or_else(|| {
+            Error::damaged(
+                path,
+                at.frame,
+                "a shorter frame",
+                "the record that the index points to",
+            )
+        })
+    }
+
+    fn kept(&self) -> MutexGuard<'_, Kept> {
+        self.kept.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+impl Kept {
+    fn get(&mut self, which: Which) -> Option<Arc<Vec<u8>>> {
+        // The last one is asked for again most of all.
+        let place = self.frames.iter().rposition(|(frame, _)| *frame == which)?;
+        let found = self.frames.remove(place)?;
+        let lines = Arc::clone(&found.1);
+        self.frames.push_back(found);
+        Some(lines)
+    }
+
+    fn put(&mut self, which: Which, lines: Arc<Vec<u8>>) {
+        self.bytes += lines.len();
+        self.frames.push_back((which, lines));
+        while self.bytes > KEPT_BYTES && self.frames.len() > 1 {
+            if let Some((_, lines)) = self.frames.pop_front() {
+                self.bytes -= lines.len();
+            }
         }
-        self.last
-            .as_ref()
-            .and_then(|(_, lines)| lines.get(at.line as usize..)?.get(..at.length as usize))
-            .ok_or_else(|| {
-                Error::damaged(
-                    path,
-                    at.frame,
-                    "a shorter frame",
-                    "the record that the index points to",
-                )
-            })
     }
 }
 

@@ -408,8 +408,8 @@ impl Indexer {
 
     fn read(&mut self, at: At) -> Result<Record, Error> {
         let path = self.root.join(records_name(at.part));
-        let line = self.frames.line(&path, at)?;
-        serde_json::from_slice(line).map_err(|error| {
+        let record = self.frames.line(&path, at, |line| serde_json::from_slice(line))?;
+        record.map_err(|error| {
             Error::damaged(
                 &path,
                 at.frame,
@@ -421,10 +421,15 @@ impl Indexer {
 
     /// Files again every run about which something new was said.
     fn refresh(&mut self) -> Result<(), Error> {
+        // In the order in which they lie on the disk, so that each frame is unpacked once.
+        let mut touched: Vec<(String, Places)> = Vec::with_capacity(self.touched.len());
         for id in std::mem::take(&mut self.touched) {
-            let Some(mut places) = self.places(&id)? else {
-                continue;
-            };
+            if let Some(places) = self.places(&id)? {
+                touched.push((id, places));
+            }
+        }
+        touched.sort_by_key(|(_, places)| places.run);
+        for (id, mut places) in touched {
             for at in self.pending.remove(&id).unwrap_or_default() {
                 if !places.outcomes.contains(&at) {
                     places.outcomes.push(at);

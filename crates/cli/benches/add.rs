@@ -1,8 +1,9 @@
 //! `curvary add` end to end, beside the bare reading of the same bytes in the same run.
 //!
 //! Ten thousand small two-column exports (13 kB each) are added to a new archive, then added again unchanged, then
-//! found. Then as many time courses are added and a law is fitted to all of them. Printed are times, rates, the ratio to merely reading the files, and the program's peak memory where the
-//! system tells it. `FILES=1000` makes it shorter.
+//! found. Then as many time courses are added and a law is fitted to all of them. Printed are times, rates, the ratio to
+//! merely reading the files, the share of each stage, and the program's peak memory where the system tells it.
+//! `FILES=1000` makes it shorter.
 #![allow(
     clippy::unwrap_used,
     clippy::expect_used,
@@ -15,6 +16,10 @@ use std::fs;
 use std::path::Path;
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
+
+use curvary_archive::{Addition, Archive};
+use curvary_formats::{Readers, Source};
+use curvary_record::{Digest, Verdict};
 
 fn main() {
     let files: u32 = std::env::var("FILES")
@@ -34,6 +39,7 @@ fn main() {
 
     let (first, memory) = curvary(here, &["add", "in", "--archive", "lab", "--quiet"]);
     row("add to a new archive", first, bytes, bare, memory);
+    shares(here);
     let (again, memory) = curvary(here, &["add", "in", "--archive", "lab", "--quiet"]);
     row("add again, unchanged", again, bytes, bare, memory);
     let query = [
@@ -90,6 +96,72 @@ fn main() {
             f64::from(files) / took.as_secs_f64(),
             took.as_secs_f64() / loaded.as_secs_f64(),
             memory.unwrap_or(0) as f64 / 1e3,
+        );
+    }
+}
+
+/// Adds some of the same files in this process, stage by stage on one thread, and prints the share of each.
+fn shares(here: &Path) {
+    let readers = Readers::built_in();
+    let archive = Archive::create(&here.join("stages"), "stages").expect("an archive");
+    let mut writer = archive.write("bench").expect("a writer");
+    let preparer = writer.preparer();
+    let mut stages = [
+        ("from the disk", 0.0),
+        ("digest", 0.0),
+        ("reading", 0.0),
+        ("packing", 0.0),
+        ("filing", 0.0),
+    ];
+    let mut timed = |stage: usize, from: Instant| stages[stage].1 += from.elapsed().as_secs_f64();
+    for group in 0..4 {
+        let folder = here.join(format!("in/{group:03}"));
+        let Ok(entries) = fs::read_dir(folder) else {
+            continue;
+        };
+        let mut additions = Vec::new();
+        for entry in entries {
+            let path = entry.expect("an entry").path();
+            let from = Instant::now();
+            let bytes = fs::read(&path).expect("a file");
+            timed(0, from);
+            let from = Instant::now();
+            let digest = Digest::of(&bytes);
+            timed(1, from);
+            let from = Instant::now();
+            let name = path
+                .file_name()
+                .map(|name| name.to_string_lossy().into_owned())
+                .expect("a name");
+            let source = Source::with_digest(name.clone(), bytes.clone(), digest.clone());
+            let (reader, reading) = readers.read(&source, None);
+            timed(2, from);
+            additions.push(Addition {
+                path: name,
+                bytes,
+                digest,
+                stat: None,
+                verdict: Verdict::Read,
+                reader: reader.map(|card| card.id.clone()),
+                remarks: reading.remarks,
+                runs: reading.runs,
+                again: false,
+            });
+        }
+        let from = Instant::now();
+        let prepared = preparer.prepare(additions).expect("it packs");
+        timed(3, from);
+        let from = Instant::now();
+        writer.append(prepared).expect("it is written");
+        writer.commit().expect("it is filed");
+        timed(4, from);
+    }
+    writer.finish().expect("it is whole");
+    let all: f64 = stages.iter().map(|(_, took)| took).sum();
+    for (stage, took) in stages {
+        println!(
+            "  {stage:<14}{:>5.1} % of the time, one stage after another on one thread",
+            100.0 * took / all
         );
     }
 }

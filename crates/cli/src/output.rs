@@ -121,6 +121,12 @@ pub(crate) fn write(
     target: &Path,
     content: impl FnOnce(&mut BufWriter<File>) -> io::Result<()>,
 ) -> io::Result<()> {
+    if target == Path::new("-") {
+        return Err(io::Error::new(
+            io::ErrorKind::InvalidInput,
+            "`-` names no file: expected a path, since what is written may be several files",
+        ));
+    }
     if let Some(folder) = target.parent().filter(|folder| !folder.as_os_str().is_empty()) {
         fs::create_dir_all(folder)?;
     }

@@ -19,6 +19,10 @@ pub(crate) fn rounded(value: f64, error: Option<f64>) -> (String, String) {
     let place = |error: f64| 1 - error.abs().log10().floor() as i32;
     let digits = place(format!("{error:.1e}").parse().unwrap_or(error));
     let size = value.abs().max(error);
+    // A double holds fifteen figures: an error below them is that of the arithmetic, not of a measurement.
+    if error < size * 1e-15 {
+        return (format!("{value:.14e}"), format!("{error:.0e}"));
+    }
     if (0..=9).contains(&digits) && size < 1e7 {
         let digits = usize::try_from(digits).unwrap_or(0);
         return (format!("{value:.digits$}"), format!("{error:.digits$}"));

@@ -564,6 +564,10 @@ fn quantities_of(unit: &Unit) -> Vec<Quantity> {
     if like("nm") && unit.to_si(1.0) > 1e-5 {
         return Vec::new();
     }
+    // Something per nanometre is a slope of a spectrum.
+    if like("/cm") && unit.to_si(1.0) > 1e8 {
+        return Vec::new();
+    }
     let table = [
         ("nm", Quantity::WAVELENGTH),
         ("/cm", Quantity::WAVENUMBER),

@@ -46,6 +46,7 @@ fn seeds() -> Vec<Vec<u8>> {
     }
     assert!(files.len() > 100, "the corpus is there");
     files.push(b"##TITLE=a\n##JCAMP-DX=5.01\n##DATA TYPE=UV/VIS SPECTRUM\n##XUNITS=NANOMETERS\n##YUNITS=ABSORBANCE\n##FIRSTX=400\n##LASTX=403\n##NPOINTS=4\n##XFACTOR=1\n##YFACTOR=0.001\n##XYDATA=(X++(Y..Y))\n400A23K%j\n##END=\n".to_vec());
+    files.push(b"run,trace,sample,technique,wavelength_nm,temperature_Cel,label,source,absorbance,saturated\r\na1,0,betanin,spectrum,400,37,Abs,a.txt,0.1200,\r\na1,0,betanin,spectrum,401,37,Abs,a.txt,3.2000,true\r\n".to_vec());
     files
 }
 

@@ -1,5 +1,6 @@
 use super::{BandReading, Conditions, Limits, LocalLimit, Outcome, Report, Verdict};
 use crate::quantities::Measured;
+use crate::refusal::Refusal;
 use crate::spectra::{Axis, Curve, Ordinate, Spectrum, SpectrumRefusal, Window, noise};
 
 /// Noise and drift of an absorbance recorded at one wavelength over time in seconds.
@@ -51,6 +52,14 @@ pub fn flatness(
         Some(window) => window.points(&spectrum.curve, "flatness", 2)?,
         None => (spectrum.curve.x(), spectrum.curve.y()),
     };
+    if y.len() < FEWEST {
+        return Err(Refusal::TooFewPoints {
+            what: "points for a baseline".into(),
+            found: y.len(),
+            needed: FEWEST,
+        }
+        .into());
+    }
     let worst = (0..y.len()).fold(0, |best, i| if y[i].abs() > y[best].abs() { i } else { best });
     let mut outcome = against(
         &limits.local.flatness,
@@ -69,6 +78,9 @@ pub fn flatness(
     let named = ("local", "the laboratory's own limits", None);
     Ok(Report::new(limits, "flatness", named, conditions, vec![outcome]))
 }
+
+/// Fewest points of a baseline, as many as noise needs: fewer would let a baseline pass that nobody has seen.
+const FEWEST: usize = 10;
 
 /// The absorbance of a solvent in its cell, read against air.
 ///

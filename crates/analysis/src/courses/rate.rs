@@ -102,11 +102,19 @@ pub fn initial_rate(
     let (t, y) = (&prepared.time[from..to], &prepared.signal[from..to]);
     let fit = line(t, y)?;
     let df = fit.degrees_of_freedom as f64;
-    let rate = fit.coefficients[1];
-    let standard_error = fit.standard_errors.as_ref().map_or(f64::NAN, |e| e[1]);
+    // Where every reading is the same, what the line has is rounding.
+    let still = y.iter().all(|value| *value == y[0]);
+    let rate = if still { 0.0 } else { fit.coefficients[1] };
+    let standard_error = match &fit.standard_errors {
+        Some(_) if still => 0.0,
+        Some(errors) => errors[1],
+        None => f64::NAN,
+    };
     let half = t_half_width(0.95, df) * standard_error;
     let straightness = if t.len() > 3 {
-        let bent = polynomial(t, y, 2)?;
+        // From the beginning of the stretch: the square of a time of day would drown the curvature.
+        let since: Vec<f64> = t.iter().map(|value| value - t[0]).collect();
+        let bent = polynomial(&since, y, 2)?;
         let rest = bent.residual_sum_of_squares;
         let gained = (fit.residual_sum_of_squares - rest).max(0.0);
         (rest > 0.0).then(|| f_upper(gained / (rest / (df - 1.0)), 1.0, df - 1.0))
@@ -244,7 +252,10 @@ fn longest_straight(prepared: &Prepared, fewest: usize) -> Result<(usize, usize)
     let latest = (n - fewest).min(n / 5);
     let Some((first, least)) = (0..=latest).find_map(|from| Some((from, longest(from)?))) else {
         return Err(Refusal::Unsuitable {
-            why: format!("no run of {fewest} points or more in the first part of the course is straight"),
+            why: format!(
+                "no run of {fewest} points or more in the first part of the course is straight: name the stretch (a window, or a \
+                 part of the whole change), or fit a rate law"
+            ),
         });
     };
     let steepness = moments.slope(first, first + least).abs();

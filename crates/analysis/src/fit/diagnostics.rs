@@ -178,6 +178,13 @@ pub(crate) fn examine(
     found
 }
 
+/// Whether residuals in the order of x keep to one side of the curve longer than chance allows.
+pub(crate) fn wandering(residuals: &[f64], fitted: &[f64], parameters: usize) -> bool {
+    examine(residuals, fitted, None, parameters)
+        .warnings
+        .contains(&Warning::Wandering)
+}
+
 /// The size that the largest of `n` standard normal values stays below in 99 of 100 cases (Bonferroni).
 fn extreme(n: usize) -> f64 {
     // Asymptotic inverse of the upper tail, good to 2 % here and much cheaper than the quantile.

@@ -183,6 +183,7 @@ pub(super) fn finish_within(
     let df = degrees_of_freedom as f64;
     let variance = if known_errors { 1.0 } else { rss / df };
     let half = half_width(options.level, degrees_of_freedom, known_errors);
+    let size = data.y.iter().fold(0.0_f64, |all, y| all.max(y.abs()));
     let listed = specifications
         .iter()
         .enumerate()
@@ -201,10 +202,14 @@ pub(super) fn finish_within(
                     Some(se) if specification.positive && (half * se >= value) => {
                         if se > 100.0 * value.abs() {
                             Standing::NotDetermined
+                        } else if value + half * se < 0.0 {
+                            Standing::BelowZero
                         } else {
                             Standing::PoorlyDetermined
                         }
                     }
+                    // An amplitude that is uncertain to a hundred times the whole signal says nothing.
+                    Some(se) if specification.unit == "y" && se > 100.0 * size => Standing::NotDetermined,
                     Some(_) => Standing::Determined,
                 }
             };

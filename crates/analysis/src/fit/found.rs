@@ -28,6 +28,8 @@ pub enum Standing {
     AtLimit,
     /// Its interval reaches zero, though it has a meaning only above zero.
     PoorlyDetermined,
+    /// All of its interval lies below zero, though it has a meaning only above zero.
+    BelowZero,
     /// Other values with other parameters fit as well: the number says nothing.
     NotDetermined,
 }
@@ -40,6 +42,7 @@ impl Standing {
             Self::Held => "held at the given value",
             Self::AtLimit => "ended on its limit, so its error is not known",
             Self::PoorlyDetermined => "poorly determined: its interval reaches zero, where it has no meaning",
+            Self::BelowZero => "below zero, where it has no meaning: the model does not describe these data",
             Self::NotDetermined => "not determined by the data: other values fit as well",
         }
     }

@@ -22,6 +22,7 @@ pub(crate) mod solver;
 mod weighting;
 
 pub use compare::{Choice, FTest, Ranked, compare, f_test, information};
+pub(crate) use diagnostics::wandering;
 pub use diagnostics::{Diagnostics, Normality, NormalityTest, Runs, Warning};
 pub use found::{Derived, Fit, Interval, Parameter, Remark, Solved, Standing, Termination};
 pub use weighting::{HUBER, Robust, TUKEY, Weighting};

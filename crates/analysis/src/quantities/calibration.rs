@@ -310,6 +310,14 @@ impl Calibration {
                 "the slope is not different from zero at 95 %: the line measures nothing".into(),
             );
         }
+        if self.slope < 0.0 {
+            say(
+                "slope-below-zero",
+                "the absorbance falls as the concentration rises: the columns, or what was measured, may not be what they are \
+                 taken for"
+                    .into(),
+            );
+        }
         if let Some(test) = self.lack_of_fit
             && test.p < 0.05
         {

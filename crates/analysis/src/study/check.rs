@@ -1,8 +1,11 @@
 //! Instrument checks of a run against limits whose sources are told.
 
+use std::borrow::Cow;
+
 use curvary_record::{Code, Diagnostic, Outcome, Parameter, Quantity, Run, Trace, Unit};
 use serde::{Deserialize, Serialize};
 
+use super::ordinate::as_absorbance;
 use super::spectrum::{asked_traces, bare, in_question, spectrum_of, told};
 use super::{Drawn, Found, TRUSTED_ABSORBANCE, concentration_of, label_of, stated};
 use crate::checks::{
@@ -69,7 +72,12 @@ pub fn check_run(plan: &CheckPlan, run: &Run) -> Vec<Found> {
         .into_iter()
         .map(|(number, trace)| {
             let mut outcome = bare("check", "not chosen", run, Some(number), plan);
-            match report(plan, run, trace) {
+            let done = in_absorbance(trace).and_then(|(trace, remarks)| {
+                outcome.remarks.extend(remarks);
+                outcome.remarks.extend(high(&trace));
+                report(plan, run, &trace)
+            });
+            match done {
                 Ok(report) => tell(&report, &mut outcome),
                 Err(why) => outcome.termination = why,
             }
@@ -81,6 +89,42 @@ pub fn check_run(plan: &CheckPlan, run: &Run) -> Vec<Found> {
             }
         })
         .collect()
+}
+
+/// What is said of readings over time that lie where stray light usually rules: a check takes readings as they are, and
+/// over a spectrum its own ceiling decides.
+fn high(trace: &Trace) -> Option<Diagnostic> {
+    let high = trace
+        .y
+        .values
+        .iter()
+        .filter(|value| **value > TRUSTED_ABSORBANCE)
+        .count();
+    let over_time = trace.x.quantity == Quantity::TIME && trace.y.quantity == Quantity::ABSORBANCE;
+    (over_time && high > 0).then(|| {
+        Diagnostic::warning(
+            Code::new("high-absorbance"),
+            format!(
+                "{high} of {} readings lie above an absorbance of {TRUSTED_ABSORBANCE}, where stray light rules: they say \
+                 little of the instrument at work",
+                trace.len()
+            ),
+        )
+    })
+}
+
+/// The trace in absorbance, with what was done to it. A check needs all of its points.
+fn in_absorbance(trace: &Trace) -> Result<(Cow<'_, Trace>, Vec<Diagnostic>), String> {
+    match as_absorbance(trace).map_err(|refusal| super::told(&refusal))? {
+        None => Ok((Cow::Borrowed(trace), Vec::new())),
+        Some((converted, remarks)) if converted.len() == trace.len() => Ok((Cow::Owned(converted), remarks)),
+        Some((converted, _)) => Err(format!(
+            "saturated: {} of {} points have no absorbance, since their transmittance is zero or below; a check needs all \
+             of its points",
+            trace.len() - converted.len(),
+            trace.len()
+        )),
+    }
 }
 
 fn report(plan: &CheckPlan, run: &Run, trace: &Trace) -> Result<Report, String> {

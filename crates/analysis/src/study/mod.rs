@@ -7,6 +7,7 @@
 mod again;
 mod check;
 mod fit;
+mod ordinate;
 mod peaks;
 mod plan;
 mod process;
@@ -251,6 +252,19 @@ impl std::fmt::Display for Six {
             (5.0 - size.log10().floor()).max(0.0)
         };
         write!(f, "{:.*}", digits as usize, self.0)
+    }
+}
+
+/// Labels that stand over several traces of a run get the trace's number, so that results can be told apart.
+pub(crate) fn tell_apart(found: &mut [Found]) {
+    let labels: Vec<String> = found.iter().map(|found| found.label.clone()).collect();
+    for found in found {
+        if let Some(number) = found.trace
+            && !found.label.is_empty()
+            && labels.iter().filter(|label| **label == found.label).count() > 1
+        {
+            found.label = format!("{} (trace {})", found.label, number + 1);
+        }
     }
 }
 

@@ -1,5 +1,6 @@
 //! Initial rates of a run's traces, activities, and the rate law of a whole series.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use curvary_record::{
@@ -9,15 +10,18 @@ use curvary_record::{
 use serde::{Deserialize, Serialize};
 
 use super::fit::{Chosen, preparation, prepared, tell};
+use super::ordinate::as_absorbance;
 use super::plan::{FitPlan, Span};
 use super::spectrum::as_settings;
-use super::{BY, Drawn, Found, Six, concentration_of, curve_of, label_of, stated, told, unit_in_terms};
+use super::{
+    BY, Drawn, Found, Six, concentration_of, curve_of, label_of, stated, tell_apart, told, unit_in_terms,
+};
 use crate::courses::{Course, InitialRate, Order, Preparation, RateWindow};
 use crate::enzymes::{
     Assay, Rates, TraceOfSeries, activity, add_turnover, compare_inhibition, direct_linear, fit_rates,
     series_rates,
 };
-use crate::fit::{Fit, Options};
+use crate::fit::{Fit, Options, wandering};
 use crate::models::law::Law;
 use crate::refusal::Refusal;
 
@@ -207,10 +211,21 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
             continue;
         }
         let mut outcome = empty(plan, run, Some(number));
-        let points = preparation(&data, &chosen, run, trace)
-            .and_then(|how| Ok((prepared(&how, trace, true, &mut outcome)?, how)));
+        let (trace, points) = match as_absorbance(trace) {
+            Err(refusal) => (Cow::Borrowed(trace), Err(refusal)),
+            Ok(converted) => {
+                let trace = converted.map_or(Cow::Borrowed(trace), |(trace, remarks)| {
+                    outcome.remarks.extend(remarks);
+                    Cow::Owned(trace)
+                });
+                let points = preparation(&data, &chosen, run, &trace)
+                    .and_then(|how| Ok((prepared(&how, &trace, true, &mut outcome)?, how)));
+                (trace, points)
+            }
+        };
         parts.push((number, trace, blank, outcome, points));
     }
+
     let missing: Vec<&String> = plan
         .blanks
         .iter()
@@ -247,6 +262,7 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
     let mut series = series.into_iter();
     let mut all = RunRates::default();
     for (number, trace, blank, mut outcome, points) in parts {
+        let trace = trace.as_ref();
         let label = label_of(trace);
         let (points, how) = match points {
             Ok(points) => points,
@@ -272,7 +288,32 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
         let sign = if plan.consumed { -1.0 } else { 1.0 };
         let net = sign * rate.net.unwrap_or(measured.rate);
         let error = rate.standard_error.unwrap_or(measured.standard_error);
-        put_rate(&mut outcome, &measured, net, error, unit.clone());
+        let line = |i: &usize| measured.intercept + measured.rate * points.time[*i];
+        let fitted: Vec<f64> = measured.used.iter().map(line).collect();
+        let residuals: Vec<f64> = measured
+            .used
+            .iter()
+            .zip(&fitted)
+            .map(|(i, fitted)| points.signal[*i] - fitted)
+            .collect();
+        // What is left where every point lies on the line is rounding, and has no shape.
+        let size = |values: &[f64]| values.iter().fold(0.0_f64, |all, value| all.max(value.abs()));
+        let still = measured
+            .used
+            .iter()
+            .all(|i| points.signal[*i] == points.signal[measured.used[0]]);
+        let shape = if still {
+            Shape::Still
+        } else if size(&residuals) <= 1e-12 * size(&fitted) {
+            Shape::Straight
+        } else if measured.straightness.is_some_and(|chance| chance < BENT) {
+            Shape::Bent
+        } else if wandering(&residuals, &fitted, 2) || jumps(&residuals, &fitted) {
+            Shape::Wandering
+        } else {
+            Shape::Straight
+        };
+        put_rate(&mut outcome, &measured, net, error, unit.clone(), shape);
         if blank {
             outcome.model = "initial rate of a blank".into();
         } else if !plan.blanks.is_empty() {
@@ -307,14 +348,6 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
             });
         }
         let used: Vec<usize> = measured.used.iter().map(|i| points.used[*i]).collect();
-        let line = |i: &usize| measured.intercept + measured.rate * points.time[*i];
-        let fitted: Vec<f64> = measured.used.iter().map(line).collect();
-        let residuals = measured
-            .used
-            .iter()
-            .zip(&fitted)
-            .map(|(i, fitted)| points.signal[*i] - fitted)
-            .collect();
         all.found.push(Found {
             trace: Some(number),
             label,
@@ -336,6 +369,7 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
             },
         });
     }
+    tell_apart(&mut all.found);
     all
 }
 
@@ -397,7 +431,46 @@ fn refused(plan: &RatePlan, run: &Run, trace: Option<u32>, label: String, refusa
     }
 }
 
-fn put_rate(outcome: &mut Outcome, measured: &InitialRate, net: f64, error: f64, unit: Option<Unit>) {
+/// Whether one step between neighbours makes up most of the change along a line: twenty times the usual step and half of
+/// the whole are choices, far outside what noise on a straight course does.
+fn jumps(residuals: &[f64], fitted: &[f64]) -> bool {
+    let signal: Vec<f64> = residuals.iter().zip(fitted).map(|(r, f)| r + f).collect();
+    let mut sizes: Vec<f64> = signal.windows(2).map(|pair| (pair[1] - pair[0]).abs()).collect();
+    sizes.sort_by(f64::total_cmp);
+    let (Some(usual), Some(largest)) = (sizes.get(sizes.len() / 2), sizes.last()) else {
+        return false;
+    };
+    let change = match (fitted.first(), fitted.last()) {
+        (Some(first), Some(last)) => (last - first).abs(),
+        _ => return false,
+    };
+    sizes.len() >= 5 && *largest > 20.0 * usual && *largest > 0.5 * change && change > 0.0
+}
+
+/// How the points of a rate lie about their line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Shape {
+    /// As chance has it.
+    Straight,
+    /// Along a curve.
+    Bent,
+    /// Every reading the same.
+    Still,
+    /// On one side of it for long, or with a step between them.
+    Wandering,
+}
+
+/// Probability below which a bend is told: chance gives as much once in a hundred straight stretches.
+const BENT: f64 = 0.01;
+
+fn put_rate(
+    outcome: &mut Outcome,
+    measured: &InitialRate,
+    net: f64,
+    error: f64,
+    unit: Option<Unit>,
+    shape: Shape,
+) {
     // The interval keeps its width in standard errors when a blank is taken off.
     let half = match (measured.interval.upper, measured.standard_error) {
         (Some(upper), own) if own > 0.0 => Some((upper - measured.rate) / own * error),
@@ -407,7 +480,8 @@ fn put_rate(outcome: &mut Outcome, measured: &InitialRate, net: f64, error: f64,
         name: "v0".into(),
         value: Some(net),
         unit,
-        standard_error: Some(error),
+        // No scatter is no knowledge of the error.
+        standard_error: Some(error).filter(|error| *error > 0.0),
         intervals: half
             .map(|half| KeptInterval {
                 level: 0.95,
@@ -430,6 +504,35 @@ fn put_rate(outcome: &mut Outcome, measured: &InitialRate, net: f64, error: f64,
     put("r_squared", measured.r_squared);
     put("residual_standard_deviation", Some(measured.residual_sd));
     put("straightness_probability", measured.straightness);
+    let mut say = |words: String| {
+        outcome
+            .remarks
+            .push(Diagnostic::warning(Code::new("residuals-odd"), words));
+    };
+    if shape == Shape::Bent {
+        let chance = measured.straightness.unwrap_or(0.0);
+        let chance = if chance < 1e-4 {
+            "below 0.0001".to_owned()
+        } else {
+            format!("{chance:.4}")
+        };
+        say(format!(
+            "the points bend away from the line (probability {chance} of so much by chance): this is a mean over the \
+             stretch, not the rate at its beginning; take a shorter one"
+        ));
+    } else if shape == Shape::Still {
+        say(
+            "every reading of the stretch is the same: the rate is smaller than the readings can tell, and its error is not \
+             known"
+                .into(),
+        );
+    } else if shape == Shape::Wandering {
+        say(
+            "the course leaves the line by more than chance, in a step, a lag or a drift: a rate through it may mean nothing; look \
+             at the picture"
+                .into(),
+        );
+    }
     outcome.termination = format!("from {} to {}", measured.window.0, measured.window.1);
 }
 
@@ -641,7 +744,8 @@ fn series(
     let unsuitable = |why: String| Refusal::Unsuitable { why };
     let first = points.first().ok_or_else(|| {
         unsuitable(
-            "no rate stands at a known concentration: each trace needs its substrate concentration".into(),
+            "there is no rate at a known concentration: a law needs traces that have both a rate and a substrate concentration"
+                .into(),
         )
     })?;
     let (x_unit, y_unit) = (first.substrate.1.clone(), first.rate.2.clone());
@@ -672,6 +776,13 @@ fn series(
     let rate = column("rate", &y_unit, &|point| {
         Some((point.rate.0, point.rate.2.clone()))
     })?;
+    if rate.iter().all(|rate| *rate <= 0.0) {
+        return Err(unsuitable(
+            "no rate lies above zero, and the laws are of rates of formation; where the signal is of what is used up, say so \
+             (--consumed)"
+                .into(),
+        ));
+    }
     let needs_inhibitor = plan.compare || Law::named(law).is_some_and(|law| law.variables.len() > 1);
     let inhibitor = if needs_inhibitor {
         Some(column("inhibitor concentration", &level_unit, &|point| {

@@ -10,6 +10,7 @@ use curvary_record::{
     Claim, Code, Diagnostic, Key, Origin, Outcome, Parameter, Quantity, Run, Technique, Trace, Unit,
 };
 
+use super::ordinate::as_absorbance;
 use super::plan::FitPlan;
 use super::{BY, Drawn, Found, Six, fit_run, label_of};
 use crate::courses::{Preparation, RateWindow, initial_rate};
@@ -458,7 +459,12 @@ fn candidates(
             for model in ["first-order+offset", "first-order"] {
                 from_fit(run, report, model, report.kind.name(), unit, computed, &mut list);
             }
-            straight_logarithm(report, trace, unit, &mut list);
+            // The logarithm of a transmittance is no logarithm of an absorbance.
+            match as_absorbance(trace) {
+                Ok(None) => straight_logarithm(report, trace, unit, &mut list),
+                Ok(Some((converted, _))) => straight_logarithm(report, &converted, unit, &mut list),
+                Err(_) => {}
+            }
         }
         Kind::Slope => slopes(report, trace, unit, &mut list)?,
         Kind::Determination => {

@@ -1,15 +1,17 @@
 //! Repeated scans of a reaction: how many species, which points stay, which rate constants.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use curvary_record::{
-    Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Quantity, Run, Technique, Unit,
+    Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Quantity, Run, Technique, Trace, Unit,
 };
 use serde::{Deserialize, Serialize};
 
 use super::again::SCANS;
 use super::fit::scan_times;
-use super::{BY, Drawn, Found, told, unit_in_terms};
+use super::ordinate::as_absorbance;
+use super::{BY, Drawn, Found, TRUSTED_ABSORBANCE, told, unit_in_terms};
 use crate::refusal::Refusal;
 use crate::scans::{Scans, Scheme, SpeciesSpectrum, fit_global, isosbestic_points, rank};
 
@@ -23,6 +25,13 @@ pub enum ScanTask {
     Isosbestic,
     /// One reaction scheme over all wavelengths.
     Global(Scheme),
+}
+
+impl ScanTask {
+    /// The task that a result of scans comes from.
+    pub fn of(outcome: &Outcome) -> Option<Self> {
+        serde_json::from_value(outcome.settings.get(SCANS)?.clone()).ok()
+    }
 }
 
 /// What scans gave.
@@ -92,7 +101,7 @@ pub struct Differences {
 /// # Errors
 /// As the scans of [`crate::scans`].
 pub fn scan_differences(run: &Run, reference: usize) -> Result<Differences, Refusal> {
-    with_scans(run, |scans, _| {
+    with_scans(run, f64::INFINITY, |scans, _, _| {
         Ok(Differences {
             wavelengths: scans.wavelengths.to_vec(),
             times: scans.times.to_vec(),
@@ -101,9 +110,12 @@ pub fn scan_differences(run: &Run, reference: usize) -> Result<Differences, Refu
     })
 }
 
+/// Does `work` on the scans in absorbance, with the unit of their times and what was done to them before. Wavelengths at
+/// which any scan lies above `limit`, or was marked as beyond the range of the instrument, are left out.
 fn with_scans<T>(
     run: &Run,
-    work: impl FnOnce(&Scans<'_>, &Unit) -> Result<T, Refusal>,
+    limit: f64,
+    work: impl FnOnce(&Scans<'_>, &Unit, Vec<Diagnostic>) -> Result<T, Refusal>,
 ) -> Result<T, Refusal> {
     let unsuitable = |why: String| Refusal::Unsuitable { why };
     if let Some(question) = run.questions.first() {
@@ -130,19 +142,63 @@ fn with_scans<T>(
             first.x.quantity
         )));
     }
-    if first.y.quantity != Quantity::ABSORBANCE {
-        return Err(unsuitable(format!(
-            "absorbance is needed; these scans are of {}",
-            first.y.quantity
-        )));
+    let mut remarks = Vec::new();
+    let mut traces: Vec<Cow<'_, Trace>> = Vec::new();
+    for trace in &run.traces {
+        match as_absorbance(trace)? {
+            None if trace.y.quantity != Quantity::ABSORBANCE => {
+                return Err(unsuitable(format!(
+                    "absorbance is needed; these scans are of {}",
+                    trace.y.quantity
+                )));
+            }
+            None => traces.push(Cow::Borrowed(trace)),
+            Some((converted, _)) if converted.len() < trace.len() => {
+                return Err(unsuitable(
+                    "some transmittances are zero or below and have no absorbance; leave these wavelengths out".into(),
+                ));
+            }
+            Some((converted, said)) => {
+                if traces.is_empty() {
+                    remarks = said;
+                }
+                traces.push(Cow::Owned(converted));
+            }
+        }
     }
-    let absorbance: Vec<&[f64]> = run.traces.iter().map(|trace| trace.y.values.as_ref()).collect();
+    let trusted = |at: &usize| {
+        limit.is_infinite()
+            || traces.iter().all(|trace| {
+                trace.y.values[*at] <= limit && !trace.saturated.iter().any(|marked| *marked as usize == *at)
+            })
+    };
+    let kept: Vec<usize> = (0..first.len()).filter(trusted).collect();
+    let lost = first.len() - kept.len();
+    if kept.is_empty() && lost > 0 {
+        return Err(Refusal::AllSaturated { limit, count: lost });
+    }
+    if lost > 0 {
+        remarks.push(Diagnostic::warning(
+            Code::new("points-left-out"),
+            format!(
+                "left out: {lost} of {} wavelengths, since a scan lies above an absorbance of {limit} there, or beyond the \
+                 range of the instrument",
+                first.len()
+            ),
+        ));
+    }
+    let wavelengths: Vec<f64> = kept.iter().map(|at| first.x.values[*at]).collect();
+    let columns: Vec<Vec<f64>> = traces
+        .iter()
+        .map(|trace| kept.iter().map(|at| trace.y.values[*at]).collect())
+        .collect();
+    let absorbance: Vec<&[f64]> = columns.iter().map(Vec::as_slice).collect();
     let scans = Scans {
-        wavelengths: &first.x.values,
+        wavelengths: &wavelengths,
         times: &times.0,
         absorbance: &absorbance,
     };
-    work(&scans, &times.1)
+    work(&scans, &times.1, remarks)
 }
 
 fn computed(
@@ -155,14 +211,21 @@ fn computed(
         .traces
         .first()
         .map_or(Unit::NANOMETRE, |trace| trace.x.unit.clone());
-    let saturated: usize = run.traces.iter().map(|trace| trace.saturated.len()).sum();
-    if saturated > 0 {
-        outcome.remarks.push(Diagnostic::warning(
-            Code::new("points-left-out"),
-            format!("{saturated} readings are marked as beyond the range of the instrument and stand in the scans all the same"),
-        ));
-    }
-    with_scans(run, |scans, time| match task {
+    with_scans(run, TRUSTED_ABSORBANCE, |scans, time, said| {
+        outcome.remarks.extend(said);
+        work_on(task, scans, time, &wavelength, outcome, spectra)
+    })
+}
+
+fn work_on(
+    task: ScanTask,
+    scans: &Scans<'_>,
+    time: &Unit,
+    wavelength: &Unit,
+    outcome: &mut Outcome,
+    spectra: &mut Vec<(String, Vec<(f64, f64)>)>,
+) -> Result<Drawn, Refusal> {
+    match task {
         ScanTask::Rank => {
             let found = rank(scans)?;
             outcome
@@ -277,7 +340,7 @@ fn computed(
             }));
             Ok(Drawn::default())
         }
-    })
+    }
 }
 
 fn plain(name: &str, value: f64, unit: Option<Unit>) -> Parameter {

@@ -62,7 +62,7 @@ pub fn rate_constants(
         if disputed {
             return Err("its temperature is in dispute; a note settles it".to_owned());
         }
-        let unknown = "its temperature is not known; `curvary note RUN temperature='37 °C'` says it";
+        let unknown = "no temperature above absolute zero is known of it; `curvary note RUN temperature='37 °C'` says it";
         run.fields.si("temperature").ok_or_else(|| unknown.to_owned())
     };
     let has = |outcome: &&Outcome| {
@@ -164,7 +164,7 @@ fn line(plan: &TemperaturePlan, points: &[AtTemperature], model: &str) -> Found 
         statistics: BTreeMap::new(),
         remarks: Vec::new(),
     };
-    let drawn = match fitted(points, model, &mut outcome) {
+    let drawn = match fitted(plan, points, model, &mut outcome) {
         Ok(drawn) => drawn,
         Err(refusal) => {
             outcome.parameters.clear();
@@ -180,7 +180,12 @@ fn line(plan: &TemperaturePlan, points: &[AtTemperature], model: &str) -> Found 
     }
 }
 
-fn fitted(points: &[AtTemperature], model: &str, outcome: &mut Outcome) -> Result<Drawn, Refusal> {
+fn fitted(
+    plan: &TemperaturePlan,
+    points: &[AtTemperature],
+    model: &str,
+    outcome: &mut Outcome,
+) -> Result<Drawn, Refusal> {
     let unsuitable = |why: String| Refusal::Unsuitable { why };
     let first = points
         .first()
@@ -188,6 +193,14 @@ fn fitted(points: &[AtTemperature], model: &str, outcome: &mut Outcome) -> Resul
     let unit = |code: &str| Unit::ucum(code).ok();
     let per_second = unit("/s").filter(|unit| first.rate.2.converts_to(unit));
     let second_order = unit("L/mol/s").filter(|unit| first.rate.2.converts_to(unit));
+    let no_rate = [Unit::ONE, Unit::ABSORBANCE, Unit::SECOND, Unit::MOLE_PER_LITRE];
+    if no_rate.iter().any(|unit| first.rate.2.converts_to(unit)) {
+        return Err(unsuitable(format!(
+            "rate constants are needed; `{}` is in {}, which is no unit of one",
+            plan.of,
+            first.rate.2.display()
+        )));
+    }
     let wanted = match (per_second, second_order, model) {
         (Some(unit), _, _) | (None, Some(unit), _) => unit,
         (None, None, "eyring") => {

@@ -38,7 +38,7 @@ pub(crate) struct Fit {
     /// A model by its name
     #[arg(long, value_name = "NAME", value_delimiter = ',', group = "task")]
     model: Vec<String>,
-    /// A formula over x and parameters of your own naming, such as `b1*(1-exp(-b2*x))`
+    /// A formula over x, or over heads of columns, and parameters of your own naming, such as `b1*(1-exp(-b2*x))`
     #[arg(long, value_name = "FORMULA", group = "task")]
     formula: Option<String>,
     /// A TOML file with a formula, its variables, and starts, bounds and units of its parameters

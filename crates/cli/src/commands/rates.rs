@@ -458,10 +458,27 @@ fn print(given: &Given, screen: &mut Screen) -> Result<(), Failure> {
     }
     let mut told: Vec<&str> = Vec::new();
     for remark in given.rates.found.iter().flat_map(|found| &found.outcome.remarks) {
-        if !told.contains(&remark.message.as_str()) {
-            told.push(&remark.message);
-            telling::remark(remark, screen)?;
+        if told.contains(&remark.message.as_str()) {
+            continue;
         }
+        told.push(&remark.message);
+        let said = |found: &&Found| {
+            let mut own = found.outcome.remarks.iter();
+            own.any(|own| own.message == remark.message)
+        };
+        let of: Vec<&str> = given
+            .rates
+            .found
+            .iter()
+            .filter(said)
+            .map(|found| found.label.as_str())
+            .collect();
+        // What holds for all traces is said of none.
+        let mut remark = remark.clone();
+        if of.len() < given.rates.found.len() {
+            remark.message = format!("{}: {}", of.join(", "), remark.message);
+        }
+        telling::remark(&remark, screen)?;
     }
     for series in &given.series {
         telling::tell(&title, &series.found.outcome, screen)?;

@@ -12,7 +12,7 @@ use serde_json::{Value, json};
 use crate::Setting;
 use crate::again;
 use crate::ending::{Ending, Failure, Outcome};
-use crate::figure::{Figure, Kind, Layer, Panel};
+use crate::figure::{Figure, Layer, Panel};
 use crate::findings::{Heading, Pictures, shape_with};
 use crate::screen::Screen;
 use crate::subject::{Reading, Subject, Subjects};
@@ -28,7 +28,7 @@ pub(crate) struct Scans {
     #[command(flatten)]
     subjects: Subjects,
     /// Do again what is kept of these runs, and say whether the same comes out
-    #[arg(long, conflicts_with_all = ["rank", "isosbestic", "global", "difference", "out", "figures"])]
+    #[arg(long, conflicts_with_all = ["rank", "isosbestic", "global", "difference", "out"])]
     again: bool,
     /// How many independent species the scans show
     #[arg(long)]
@@ -45,12 +45,8 @@ pub(crate) struct Scans {
     /// The CSV file of difference spectra, or of the spectra of species
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
-    /// Draw the spectra of the species into a folder
-    #[arg(long, value_name = "DIR", help_heading = "Pictures")]
-    figures: Option<PathBuf>,
-    /// Kind of picture
-    #[arg(long, value_name = "KIND", default_value = "svg", help_heading = "Pictures")]
-    picture: Kind,
+    #[command(flatten)]
+    pictures: Pictures,
 }
 
 /// A reaction scheme.
@@ -79,15 +75,17 @@ impl Scans {
             return again::results(
                 (Work::Scans, "curvary scans"),
                 (&self.subjects, &asked),
-                &Pictures::none(),
+                &self.pictures,
                 screen,
-                |_, _| None,
+                |subject, found| {
+                    // The spectra of the species stand in no record: they are computed once more, from the same task.
+                    let task = ScanTask::of(&found.outcome).filter(|_| self.pictures.wanted())?;
+                    of_species(&Heading::of(subject), &scan_run(task, &subject.run))
+                },
                 |heading, finding, screen| telling::tell(heading, &finding.found.outcome, screen),
             );
         }
-        if let Some(folder) = &self.figures {
-            std::fs::create_dir_all(folder).map_err(|error| Failure::file("make", folder, &error))?;
-        }
+        self.pictures.make_folder()?;
         if self.out.is_some() && asked.len() > 1 {
             return Err(Failure::usage(
                 "`--out` takes the spectra of one run; several are named",
@@ -107,7 +105,7 @@ impl Scans {
                 .collect();
             (given, outcomes)
         };
-        let (mut good, mut bad) = (0, 0);
+        let (mut good, mut bad, mut pictures) = (0, 0, 0);
         let mut all: Vec<Value> = Vec::new();
         let take = |place: &str, given: Result<Vec<Given>, Diagnostic>| {
             let given = match given {
@@ -136,7 +134,9 @@ impl Scans {
                     } else {
                         telling::tell(&given.heading.title(), &scan.found.outcome, screen)?;
                     }
-                    self.draw(&given, scan)?;
+                    if let Some(figure) = of_species(&given.heading, scan) {
+                        pictures += self.pictures.draw(&scan.found.outcome.id, &figure)?;
+                    }
                 }
                 if let (Some(path), false) = (&self.out, given.columns.is_empty()) {
                     write(path, &given.columns)?;
@@ -153,6 +153,7 @@ impl Scans {
             screen.json(&all)?;
         }
         kept.say(screen);
+        self.pictures.say(pictures, screen);
         Ok(Ending::of(good, bad))
     }
 
@@ -234,27 +235,26 @@ impl Scans {
             trouble,
         }
     }
+}
 
-    fn draw(&self, given: &Given, scan: &ScanFound) -> Result<(), Failure> {
-        let (Some(folder), false) = (&self.figures, scan.spectra.is_empty()) else {
-            return Ok(());
-        };
-        let figure = Figure {
-            title: format!("{}: spectra of the species", given.heading.title()),
-            panels: scan
-                .spectra
-                .iter()
-                .map(|(species, points)| Panel {
-                    x: "wavelength".into(),
-                    y: format!("absorbance of {species}"),
-                    share: 1.0 / scan.spectra.len() as f64,
-                    layers: vec![Layer::Line(points.clone())],
-                })
-                .collect(),
-        };
-        let path = folder.join(format!("{}.{}", scan.found.outcome.id, self.picture.ending()));
-        figure.write(&path, self.picture)
+/// The picture of a global fit: the spectra of the species, one panel each.
+fn of_species(heading: &Heading, scan: &ScanFound) -> Option<Figure> {
+    if scan.spectra.is_empty() {
+        return None;
     }
+    Some(Figure {
+        title: format!("{}: spectra of the species", heading.title()),
+        panels: scan
+            .spectra
+            .iter()
+            .map(|(species, points)| Panel {
+                x: "wavelength".into(),
+                y: format!("absorbance of {species}"),
+                share: 1.0 / scan.spectra.len() as f64,
+                layers: vec![Layer::Line(points.clone())],
+            })
+            .collect(),
+    })
 }
 
 /// A result as `--json` shows it, with the spectra of the species.

@@ -2,14 +2,20 @@
 
 pub(crate) mod jcamp;
 pub(crate) mod text_table;
+mod tidy_csv;
 
 pub use jcamp::JcampDx;
 pub use text_table::TextTable;
+pub use tidy_csv::TidyCsv;
 
 use crate::Reader;
 
 /// Every built-in reader.
 #[must_use]
 pub fn all() -> Vec<Box<dyn Reader>> {
-    vec![Box::new(JcampDx::default()), Box::new(TextTable::default())]
+    vec![
+        Box::new(JcampDx::default()),
+        Box::new(TextTable::default()),
+        Box::new(TidyCsv::default()),
+    ]
 }

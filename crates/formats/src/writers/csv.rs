@@ -888,6 +888,13 @@ fn is_date(text: &str) -> bool {
     text.len() == 10 && text.parse::<jiff::civil::Date>().is_ok()
 }
 
+/// A text without the apostrophe that was put in front of what a spreadsheet would run.
+pub(crate) fn unguarded(text: &str) -> &str {
+    text.strip_prefix('\'')
+        .filter(|rest| runs_as_formula(rest))
+        .unwrap_or(text)
+}
+
 /// Whether a spreadsheet would take the text for a formula, or its apostrophe for ours.
 fn runs_as_formula(text: &str) -> bool {
     let first = text.trim_start_matches('\'').chars().next();

@@ -1,6 +1,6 @@
 //! Assignments: groups in parentheses, `(XYA)` and its kin.
 
-use super::check_rows;
+use super::check_count;
 use crate::axis::Axis;
 use crate::curve::DecimalsBuilder;
 use crate::number::{Decimal, Exponents, decimals_of, product, scan};
@@ -67,7 +67,7 @@ pub(crate) fn read_assignments(
         }
     }
     [out.x_decimals, out.y_decimals, out.width_decimals] = builders.map(DecimalsBuilder::finish);
-    check_rows(axis, out.rows.len(), stretch, notes);
+    check_count(axis, out.rows.len(), "rows", stretch, notes);
     (out, left_out)
 }
 

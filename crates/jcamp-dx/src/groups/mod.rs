@@ -244,9 +244,24 @@ pub(crate) fn factor_doubts(
     of_x.into_iter().chain(of_y).collect()
 }
 
-fn check_rows(axis: &Axis, rows: usize, stretch: &Stretch, notes: &mut Notes<'_>) {
+/// What NPOINTS says of a count.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Count {
+    Agrees,
+    Differs,
+    Missing,
+}
+
+/// Compares NPOINTS with what was read, `points` or `rows`, and tells where it is another or absent.
+pub(crate) fn check_count(
+    axis: &Axis,
+    read: usize,
+    what: &str,
+    stretch: &Stretch,
+    notes: &mut Notes<'_>,
+) -> Count {
     match (axis.npoints, axis.count()) {
-        (Some(_), Some(n)) if n == rows => {}
+        (Some(_), Some(n)) if n == read => Count::Agrees,
         (Some(stated), _) => {
             let found = stated.value().to_string();
             notes.add(
@@ -254,18 +269,19 @@ fn check_rows(axis: &Axis, rows: usize, stretch: &Stretch, notes: &mut Notes<'_>
                 stated.line,
                 stated.span,
                 found,
-                format!("{rows} rows"),
+                format!("{read} {what}"),
             );
+            Count::Differs
         }
         (None, _) => {
-            let found = "no NPOINTS".into();
             notes.add(
                 Code::NpointsMissing,
                 stretch.line,
                 stretch.head,
-                found,
-                format!("NPOINTS={rows}"),
+                "no NPOINTS".into(),
+                format!("NPOINTS={read}"),
             );
+            Count::Missing
         }
     }
 }

@@ -1,7 +1,7 @@
 //! Peak tables: `(XY..XY)`, `(XYW..XYW)`, `(XYM..XYM)`.
 
 use super::fields::{Field, number_of};
-use super::{check_rows, each_group, is_ordered, leave_out_columns, remark_broken};
+use super::{check_count, each_group, is_ordered, leave_out_columns, remark_broken};
 use crate::axis::Axis;
 use crate::curve::DecimalsBuilder;
 use crate::records::{Line, Source};
@@ -78,7 +78,7 @@ pub(crate) fn read_peaks(
     );
     remark_broken(source, &broken, columns.len(), &mut left_out, notes);
     [peaks.x_decimals, peaks.y_decimals, peaks.width_decimals] = builders.map(DecimalsBuilder::finish);
-    check_rows(axis, peaks.rows.len(), stretch, notes);
+    check_count(axis, peaks.rows.len(), "rows", stretch, notes);
     let several = peaks.rows.windows(2).any(|pair| pair[0].line == pair[1].line);
     if several && axis.count() != Some(peaks.rows.len()) && !is_ordered(peaks.rows.iter().map(|row| row.x)) {
         leave_out_columns(peaks.rows.len(), stretch, &mut left_out, notes);

@@ -1,7 +1,7 @@
 //! `(XY..XY)` as a curve.
 
 use super::fields::{Field, Fields, Splitter};
-use super::{Taker, digits, each_group, is_ordered, leave_out_columns, remark_broken};
+use super::{Count, Taker, check_count, digits, each_group, is_ordered, leave_out_columns, remark_broken};
 use crate::axis::Axis;
 use crate::curve::{Curve, DecimalsBuilder, LineMap, Missing};
 use crate::factors::{Abscissas, doubt_of_x};
@@ -253,29 +253,10 @@ fn check_points(
     outcome: &mut Outcome,
 ) {
     let read = curve.len() + curve.missing.len();
-    match (axis.npoints, axis.count()) {
-        (Some(_), Some(n)) if n == read => outcome.agreed += 1,
-        (Some(stated), _) => {
-            outcome.disagreed += 1;
-            let found = stated.value().to_string();
-            notes.add(
-                Code::NpointsDiffers,
-                stated.line,
-                stated.span,
-                found,
-                format!("{read} points"),
-            );
-        }
-        (None, _) => {
-            let found = "no NPOINTS".into();
-            notes.add(
-                Code::NpointsMissing,
-                stretch.line,
-                stretch.head,
-                found,
-                format!("NPOINTS={read}"),
-            );
-        }
+    match check_count(axis, read, "points", stretch, notes) {
+        Count::Agrees => outcome.agreed += 1,
+        Count::Differs => outcome.disagreed += 1,
+        Count::Missing => {}
     }
     let ends = |first: bool| {
         let own = if first { curve.x.first() } else { curve.x.last() }.copied();

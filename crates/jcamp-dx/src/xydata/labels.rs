@@ -6,6 +6,7 @@ use crate::axis::{Axis, Stated};
 use crate::curve::Curve;
 use crate::factors::{Abscissas, Digits, Says, doubt_of_x, doubt_of_y, says};
 use crate::grid::Grid;
+use crate::groups::{Count, check_count};
 use crate::remark::{Code, Notes};
 use crate::table::{Outcome, Stretch};
 
@@ -24,29 +25,8 @@ impl Table<'_> {
     ) {
         let axis = self.axis;
         let read = curve.len() + curve.missing.len();
-        match (axis.npoints, axis.count()) {
-            (Some(_), Some(n)) if n == read => {}
-            (Some(stated), _) => {
-                outcome.disagreed += 1;
-                let found = stated.value().to_string();
-                notes.add(
-                    Code::NpointsDiffers,
-                    stated.line,
-                    stated.span,
-                    found,
-                    format!("{read} points"),
-                );
-            }
-            (None, _) => {
-                let found = "no NPOINTS".into();
-                notes.add(
-                    Code::NpointsMissing,
-                    stretch.line,
-                    stretch.head,
-                    found,
-                    format!("NPOINTS={read}"),
-                );
-            }
+        if check_count(axis, read, "points", stretch, notes) == Count::Differs {
+            outcome.disagreed += 1;
         }
         let step = grid.step();
         if placed > 0

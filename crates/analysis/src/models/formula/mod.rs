@@ -35,6 +35,7 @@ pub struct Formula {
     starts: Vec<Option<f64>>,
     tape: Tape,
     response: Option<Tape>,
+    measured: String,
     linear: Vec<usize>,
 }
 
@@ -115,7 +116,7 @@ pub struct ParameterEntry {
 impl Formula {
     /// Reads a formula. Names that are not among `variables` are parameters, in the order in which they first appear.
     ///
-    /// A left-hand side in `y` alone (`log(y) = …`) says how the measured values are transformed before the fit; see
+    /// A left-hand side in one name alone (`log(y) = …`) says how the measured values are transformed before the fit; see
     /// [`Formula::respond`]. A plain `y = …` changes nothing.
     ///
     /// # Errors
@@ -142,6 +143,7 @@ impl Formula {
             specifications,
             tape: parsed.tape,
             response: parsed.response,
+            measured: parsed.measured,
             linear,
         })
     }
@@ -182,6 +184,11 @@ impl Formula {
     /// Names of the variables.
     pub fn variable_names(&self) -> &[String] {
         &self.variables
+    }
+
+    /// What the left-hand side calls the measured values; `y` where there is none.
+    pub fn measured(&self) -> &str {
+        &self.measured
     }
 
     /// Position of a parameter by name.

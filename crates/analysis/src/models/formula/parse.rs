@@ -8,6 +8,8 @@ pub(super) struct Parsed {
     pub(super) parameters: Vec<String>,
     /// The left-hand side, where it is more than `y`.
     pub(super) response: Option<Tape>,
+    /// The name on the left-hand side; `y` without one.
+    pub(super) measured: String,
 }
 
 /// Longest formula read, in characters, and deepest nesting: far above any real formula, and a bound on the work.
@@ -137,16 +139,20 @@ struct Parser<'a> {
 pub(super) fn parse(text: &str, variables: &[&str]) -> Result<Parsed, FormulaError> {
     let mut all = tokens(text)?;
     let mut response = None;
+    let mut measured = "y".to_owned();
     if let Some(equals) = all.iter().position(|(_, t)| *t == Token::Sign('=')) {
         let right = all.split_off(equals + 1);
         let (column, _) = all.remove(equals);
         all.push((column, Token::End));
         let plain = matches!(all.as_slice(), [(_, Token::Name(_)), _]);
-        let y = match all.as_slice() {
-            [(_, Token::Name(name)), _] => name.clone(),
-            _ => "y".to_owned(),
-        };
-        let names = [y.as_str()];
+        // The first name that is no function; with none, the parser says what it expected.
+        if let Some(name) = all.windows(2).find_map(|pair| match pair {
+            [(_, Token::Name(name)), (_, next)] if *next != Token::Sign('(') => Some(name),
+            _ => None,
+        }) {
+            measured.clone_from(name);
+        }
+        let names = [measured.as_str()];
         let mut left = Parser {
             tokens: &all,
             at: 0,
@@ -185,6 +191,7 @@ pub(super) fn parse(text: &str, variables: &[&str]) -> Result<Parsed, FormulaErr
         tape: parser.tape,
         parameters: parser.parameters,
         response,
+        measured,
     })
 }
 
@@ -349,7 +356,10 @@ impl Parser<'_> {
             self.at += 1;
             return self.fail(format!("an opening parenthesis after the function '{name}'"));
         } else if !self.may_name_parameters {
-            return self.fail("only 'y', numbers and functions on the left-hand side");
+            let measured = self.variables.first().copied().unwrap_or("y");
+            return self.fail(format!(
+                "only '{measured}', numbers and functions on the left-hand side"
+            ));
         } else if let Some(i) = self.parameters.iter().position(|p| p == name) {
             Op::Parameter(i)
         } else {

@@ -6,7 +6,7 @@ use serde_json::json;
 use super::curve::{Curve, curves};
 use super::model::{Chosen, course};
 use super::points::{preparation, prepared};
-use super::{blank, refused};
+use super::{blank, refused, weighs};
 use crate::courses::{Course, Preparation, compare_courses, usual_courses};
 use crate::fit::Options;
 use crate::models::Model;
@@ -48,6 +48,14 @@ pub fn compare_trace(plan: &FitPlan, models: &[String], run: &Run) -> Vec<Result
         Some(first) => Chosen::Course(first.clone()),
         None => return Vec::new(),
     };
+    if let Some(question) = run
+        .questions
+        .iter()
+        .find(|question| weighs(plan, question.code.as_str()))
+    {
+        let why = format!("the run is in question: {}", question.message);
+        return vec![fail(String::new(), &Refusal::Unsuitable { why })];
+    }
     let curves = match curves(plan, &first, run) {
         Ok(curves) => curves,
         Err(refusal) => return vec![fail(String::new(), &refusal)],
@@ -76,6 +84,7 @@ pub(super) fn compared(
     outcome.model = names.join(", ");
     outcome.settings.insert("models".into(), json!(names));
     // What is left out is told as by a fit; the laws below see the same points.
+    outcome.remarks.clone_from(&curve.remarks);
     let points = prepared(&how, trace, true, &mut outcome)?;
     let bare = Preparation::default();
     let options = Options {

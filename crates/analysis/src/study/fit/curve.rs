@@ -4,10 +4,12 @@ use std::borrow::Cow;
 
 use curvary_record::{Code, Column, Coordinate, Diagnostic, Quantity, Run, Technique, Trace, Unit};
 
+use super::columns::is_running;
 use super::model::Chosen;
 use crate::refusal::Refusal;
 use crate::scans::Scans;
 use crate::study::label_of;
+use crate::study::ordinate::as_absorbance;
 use crate::study::plan::{FitPlan, WeightPlan};
 
 /// One curve to fit: a trace, or what several traces of a run make together.
@@ -17,7 +19,22 @@ pub(super) struct Curve<'a> {
     pub(super) remarks: Vec<Diagnostic>,
 }
 
+/// The curves that are fitted, in absorbance where a law needs it; a formula takes the values as they stand.
 pub(super) fn curves<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Result<Vec<Curve<'a>>, Refusal> {
+    let mut all = as_they_stand(plan, chosen, run)?;
+    if matches!(chosen, Chosen::Formula(_)) && !plan.concentration && plan.coefficient.is_none() {
+        return Ok(all);
+    }
+    for curve in &mut all {
+        if let Some((trace, remarks)) = as_absorbance(&curve.trace)? {
+            curve.trace = Cow::Owned(trace);
+            curve.remarks.extend(remarks);
+        }
+    }
+    Ok(all)
+}
+
+fn as_they_stand<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Result<Vec<Curve<'a>>, Refusal> {
     if let Some(wavelength) = plan.at {
         return cut(run, wavelength).map(|curve| vec![curve]);
     }
@@ -82,7 +99,12 @@ pub(super) fn curves<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Resul
         }]);
     }
     if !plan.variables.is_empty() {
-        let named: Vec<&String> = plan.variables.iter().map(|(_, column)| column).collect();
+        let named: Vec<&String> = plan
+            .variables
+            .iter()
+            .map(|(_, column)| column)
+            .filter(|column| !is_running(run, column))
+            .collect();
         curves.retain(|curve| {
             let label = label_of(&curve.trace);
             !named.contains(&&label)
@@ -102,13 +124,21 @@ pub(super) fn curves<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Resul
 
 pub(super) fn nothing(plan: &FitPlan, run: &Run) -> Refusal {
     let labels: Vec<String> = run.traces.iter().map(label_of).collect();
-    Refusal::Unsuitable {
-        why: format!(
+    let why = if plan.traces.is_empty() && labels.is_empty() {
+        "the run has no trace".to_owned()
+    } else if plan.traces.is_empty() {
+        format!(
+            "every measured column is named as a variable or as weights, so that none is left to be fitted; there are {}",
+            labels.join(", ")
+        )
+    } else {
+        format!(
             "no trace is called {}; there are {}",
             plan.traces.join(" or "),
             labels.join(", ")
-        ),
-    }
+        )
+    };
+    Refusal::Unsuitable { why }
 }
 
 pub(super) fn wanted(plan: &FitPlan, number: u32, trace: &Trace) -> bool {
@@ -130,6 +160,7 @@ pub(super) fn joined(first: &Trace, second: &Trace) -> Trace {
     put(&mut all.y, &second.y);
     all.saturated
         .extend(second.saturated.iter().map(|at| at + before));
+    all.absent += second.absent;
     all
 }
 

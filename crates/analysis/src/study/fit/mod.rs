@@ -1,5 +1,6 @@
 //! Fits of a run's traces: time courses, rate laws and formulas of one's own.
 
+mod columns;
 mod compare;
 mod curve;
 mod model;
@@ -16,27 +17,16 @@ use curvary_record::{Code, Diagnostic, Outcome, Run, Unit};
 
 use super::plan::{FitPlan, WeightPlan};
 use super::spectrum::bare;
-use super::{Drawn, Found, concentration_of, curve_of, label_of, told, unit_in_terms};
+use super::{Drawn, Found, concentration_of, curve_of, label_of, tell_apart, told, unit_in_terms};
 use crate::courses::{Prepared, fit_prepared};
 use crate::fit::{Data, Weighting, fit};
 use crate::refusal::Refusal;
+use columns::{arrange, is_running};
 use curve::{Curve, curves};
 use points::{beside, levels, negative};
 
 /// Fits every trace of a run that the plan speaks of. Each gives a result or the reason why there is none.
 pub fn fit_run(plan: &FitPlan, run: &Run) -> Vec<Found> {
-    let chosen = match plan.chosen() {
-        Ok(chosen) => chosen,
-        Err(why) => {
-            return vec![refused(
-                plan,
-                run,
-                None,
-                String::new(),
-                &Refusal::Unsuitable { why },
-            )];
-        }
-    };
     if let Some(question) = run
         .questions
         .iter()
@@ -51,14 +41,36 @@ pub fn fit_run(plan: &FitPlan, run: &Run) -> Vec<Found> {
             &Refusal::Unsuitable { why },
         )];
     }
-    let curves = match curves(plan, &chosen, run) {
+    let arranged = match arrange(plan, run) {
+        Ok(arranged) => arranged,
+        Err(refusal) => return vec![refused(plan, run, None, String::new(), &refusal)],
+    };
+    let (plan, run) = (&arranged.plan, arranged.run.as_ref());
+    let chosen = match plan.chosen() {
+        Ok(chosen) => chosen,
+        Err(why) => {
+            return vec![refused(
+                plan,
+                run,
+                None,
+                String::new(),
+                &Refusal::Unsuitable { why },
+            )];
+        }
+    };
+    let mut curves = match curves(plan, &chosen, run) {
         Ok(curves) => curves,
         Err(refusal) => return vec![refused(plan, run, None, String::new(), &refusal)],
     };
-    curves
+    for curve in &mut curves {
+        curve.remarks.extend(arranged.remarks.iter().cloned());
+    }
+    let mut all: Vec<Found> = curves
         .iter()
         .map(|curve| fit_curve(plan, &chosen, run, curve))
-        .collect()
+        .collect();
+    tell_apart(&mut all);
+    all
 }
 
 /// Whether an open question touches the numbers of a curve; a date in doubt does not.
@@ -92,6 +104,35 @@ fn blank(plan: &FitPlan, run: &Run, trace: Option<u32>) -> Outcome {
     bare("fit", &plan.name(), run, trace, plan)
 }
 
+/// Amplitudes are those at time zero: how sure they are, and whether they can be computed at all, depends on how long
+/// before the first point that was.
+///
+/// Ten lengths of the course and a thousand are choices: the first is worth a word, at the second `exp(k t)` of any
+/// reaction that was seen to run leaves the range of a double.
+fn far_from_zero(time: &[f64]) -> Result<Option<Diagnostic>, Refusal> {
+    let (Some(first), Some(last)) = (time.first(), time.last()) else {
+        return Ok(None);
+    };
+    let lengths = first / (last - first);
+    if lengths > 1000.0 {
+        return Err(Refusal::Unsuitable {
+            why: format!(
+                "the time begins at {first}, {lengths:.0} times the length of the course, so it is no time since mixing; \
+                 give times from the beginning"
+            ),
+        });
+    }
+    Ok((lengths > 10.0).then(|| {
+        Diagnostic::warning(
+            Code::new("fit-remark"),
+            format!(
+                "the time begins at {first}, {lengths:.0} times the length of the course: the amplitude is that at time zero, \
+                 far outside the data"
+            ),
+        )
+    }))
+}
+
 fn fitted(plan: &FitPlan, chosen: &Chosen, run: &Run, curve: &Curve<'_>) -> Result<Found, Refusal> {
     let trace = curve.trace.as_ref();
     let mut outcome = blank(plan, run, curve.number);
@@ -117,6 +158,9 @@ fn fitted(plan: &FitPlan, chosen: &Chosen, run: &Run, curve: &Curve<'_>) -> Resu
         .map_or(Unit::ONE, |found| found.1);
     let found = match chosen {
         Chosen::Course(course) => {
+            if let Some(far) = far_from_zero(&points.time)? {
+                outcome.remarks.push(far);
+            }
             // What was left out has been told above.
             let points = Prepared {
                 saturated: 0,
@@ -156,9 +200,10 @@ fn fitted(plan: &FitPlan, chosen: &Chosen, run: &Run, curve: &Curve<'_>) -> Resu
             let response = formula.respond(&points.signal)?;
             let mut columns: Vec<Vec<f64>> = Vec::new();
             for (_, column) in &plan.variables {
-                columns.push(match column.as_str() {
-                    "x" => points.time.clone(),
-                    label => beside(run, trace, label, &points.used)?,
+                columns.push(if is_running(run, column) {
+                    points.time.clone()
+                } else {
+                    beside(run, trace, column, &points.used)?
                 });
             }
             if columns.is_empty() {

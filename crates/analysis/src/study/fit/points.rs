@@ -40,6 +40,14 @@ pub(in crate::study) fn preparation(
         });
     }
     let is_time = needed == Some(Quantity::TIME);
+    if is_time && [Quantity::TEMPERATURE, Quantity::PH].contains(&trace.y.quantity) {
+        return Err(Refusal::Unsuitable {
+            why: format!(
+                "a course of absorbance or concentration is needed; this is {}",
+                trace.y.quantity
+            ),
+        });
+    }
     let window = plan
         .window
         .as_ref()
@@ -69,8 +77,10 @@ pub(in crate::study) fn preparation(
     } else {
         0.0
     };
+    // The limit is one of absorbance; a formula may be fitted to thousandths of it.
+    let limit = plan.trusted_absorbance.unwrap_or(TRUSTED_ABSORBANCE);
     let saturated_above =
-        is_absorbance(&trace.y).then(|| plan.trusted_absorbance.unwrap_or(TRUSTED_ABSORBANCE));
+        is_absorbance(&trace.y).then(|| Unit::ABSORBANCE.convert(limit, &trace.y.unit).unwrap_or(limit));
     let conversion = if plan.concentration || plan.coefficient.is_some() {
         let missing = |what: &str| Refusal::Unsuitable {
             why: format!("no {what} is known, so absorbance cannot be turned into concentration"),

@@ -119,7 +119,8 @@ impl Stats {
 }
 
 /// Describes the columns of a table. Columns in which nothing stands are left out.
-pub(super) fn describe(text: &str, table: &Table) -> Vec<Column> {
+/// `stats` are those of its columns of figures, by place.
+pub(super) fn describe(text: &str, table: &Table, stats: &[Stats]) -> Vec<Column> {
     let grid = &table.grid;
     let mut empties = vec![0_usize; grid.columns()];
     for gap in grid
@@ -170,7 +171,7 @@ pub(super) fn describe(text: &str, table: &Table) -> Vec<Column> {
             }
         }
         match kind {
-            Kind::Figures => column.stats = Stats::of(grid.column(index)),
+            Kind::Figures => column.stats = stats.get(grid.place(index)).copied().unwrap_or_default(),
             Kind::Words => {
                 if grid.words(index).iter().all(|span| span.start == span.end) {
                     continue;
@@ -195,6 +196,7 @@ pub(super) fn describe(text: &str, table: &Table) -> Vec<Column> {
         }
         columns.push(column);
     }
+    take_letters_for_names(&mut columns);
     understand_numbered(&mut columns);
     name_numbers_in_heads(&mut columns);
     join_minutes_and_seconds(&mut columns, table);
@@ -289,6 +291,40 @@ fn join_minutes_and_seconds(columns: &mut Vec<Column>, table: &Table) {
         day: None,
     });
     columns.remove(seconds);
+}
+
+/// Heads that are letters in a row, `A,B,C,D`, name cuvettes or samples: `A` is no absorbance there and `C` no
+/// temperature.
+fn take_letters_for_names(columns: &mut [Column]) {
+    let letter = |column: &Column| -> Option<u8> {
+        match column.heads.last().map(|(text, _)| text.trim().as_bytes())? {
+            [one] if one.is_ascii_uppercase() => Some(*one),
+            _ => None,
+        }
+    };
+    let letters: Vec<Option<u8>> = columns.iter().map(letter).collect();
+    let follows = |from: usize| {
+        letters[from..]
+            .windows(2)
+            .take_while(|pair| matches!(pair, [Some(one), Some(next)] if *next == one + 1))
+            .count()
+            + 1
+    };
+    let mut at = 0;
+    while at < columns.len() {
+        let run = if letters[at].is_some() { follows(at) } else { 1 };
+        if run >= 3 {
+            for column in &mut columns[at..at + run] {
+                column.quantity = None;
+                column.unit = None;
+                column.quantities_possible.clear();
+                column.units_possible.clear();
+                column.held.clear();
+                column.label = column.heads.last().map(|(text, _)| text.trim().to_owned());
+            }
+        }
+        at += run;
+    }
 }
 
 /// Heads that are numbered through: `t1 (s);A1;t2 (s);A2`. A symbol with a number is a sample's name as often as not;

@@ -152,7 +152,10 @@ impl Context {
             // A phrase about an axis is short; a sentence may name a quantity and a unit that do not go together.
             if phrase.split_whitespace().count() <= 5 && phrase.len() >= 4 {
                 let head = crate::head::read_head(phrase.trim());
-                self.hear_wavelength(&head);
+                // `Lamp change: 340 nm` says something else.
+                if !line.contains([':', '=']) {
+                    self.hear_wavelength(&head);
+                }
                 if let (Some(quantity), Some(unit), true) = (head.quantity, head.unit, head.held.is_empty()) {
                     self.stated.push((quantity, unit));
                 }
@@ -174,20 +177,22 @@ impl Context {
         }
         let lower = line.to_lowercase();
         let words: Vec<&str> = lower.split_whitespace().collect();
-        if [
-            "missing",
-            "fehl",
-            "manquant",
-            "no value",
-            "no data",
-            "faltan",
-            "not measured",
-            "nicht gemessen",
-            "invalid",
-            "ungültig",
-        ]
-        .iter()
-        .any(|word| lower.contains(word))
+        let has = |sign: u8| line.as_bytes().contains(&sign);
+        if line.bytes().any(|byte| byte.is_ascii_digit())
+            && [
+                "missing",
+                "fehl",
+                "manquant",
+                "no value",
+                "no data",
+                "faltan",
+                "not measured",
+                "nicht gemessen",
+                "invalid",
+                "ungültig",
+            ]
+            .iter()
+            .any(|word| lower.contains(word))
         {
             let number = |word: &&str| {
                 super::scan::leading_number(word.trim_matches(|c: char| !(c.is_ascii_digit() || c == '-')))
@@ -214,8 +219,8 @@ impl Context {
                 self.heard.push((value, Unit::NANOMETRE));
             }
         }
-        self.minutes_and_seconds |= CLOCK_FORMS.iter().any(|form| lower.contains(form));
-        if lower.contains("%t") || lower.contains("% t") {
+        self.minutes_and_seconds |= has(b':') && CLOCK_FORMS.iter().any(|form| lower.contains(form));
+        if has(b'%') && (lower.contains("%t") || lower.contains("% t")) {
             self.percent = true;
             self.quantities.insert(Quantity::TRANSMITTANCE);
         }
@@ -258,6 +263,9 @@ impl Context {
             {
                 self.quantities.insert(quantity);
             }
+        }
+        if words.len() < 2 {
+            return;
         }
         if lower.contains("time course") || lower.contains("time scan") || lower.contains("cours du temps") {
             self.kinetics = true;

@@ -1,8 +1,10 @@
 //! The rows of one table as numbers: a quick way for rows of plain numbers, a careful way for all others.
 
+use std::sync::Arc;
+
 use curvary_record::{Decimals, Span};
 
-use super::columns::unit_in_cells;
+use super::columns::{Stats, unit_in_cells};
 use super::dialect::{Brackets, Dialect, Sep, is_blank, split};
 use super::number::{Cell, EXTINCTION, cell, is_uncertainty, plain};
 
@@ -932,18 +934,44 @@ impl Grid {
             .unwrap_or(f64::NAN)
     }
 
-    /// All columns of figures at once, each as long as the table. Wide tables are turned in tiles that fit the cache.
-    pub(super) fn all_columns(&self) -> Vec<Vec<f64>> {
-        let mut columns: Vec<Vec<f64>> = (0..self.stride).map(|_| Vec::with_capacity(self.rows)).collect();
-        const TILE: usize = 32;
-        for (index, tile) in columns.chunks_mut(TILE).enumerate() {
-            let first = index * TILE;
-            for row in self.figures.chunks_exact(self.stride.max(1)) {
-                for (column, &value) in tile.iter_mut().zip(&row[first..]) {
-                    column.push(value);
+    /// All columns of figures at once, each as long as the table, with what their numbers are like. Wide tables are turned
+    /// in tiles that fit the cache.
+    pub(super) fn all_columns(&self) -> Vec<(Arc<[f64]>, Stats)> {
+        const TILE: usize = 8;
+        let stride = self.stride.max(1);
+        let turn = |first: usize, columns: &mut [(Arc<[f64]>, Stats)]| {
+            // The same room for every tile, so that it stays in the cache.
+            let mut room: Vec<Vec<f64>> = vec![Vec::with_capacity(self.rows); TILE.min(columns.len())];
+            for (index, tile) in columns.chunks_mut(TILE).enumerate() {
+                let first = first + index * TILE;
+                room.iter_mut().for_each(Vec::clear);
+                for row in self.figures.chunks_exact(stride) {
+                    for (column, &value) in room.iter_mut().zip(&row[first..]) {
+                        column.push(value);
+                    }
+                }
+                for (column, values) in tile.iter_mut().zip(&room) {
+                    *column = (values.as_slice().into(), Stats::of(values.iter().copied()));
                 }
             }
-        }
+        };
+        let mut columns: Vec<(Arc<[f64]>, Stats)> = vec![(Arc::default(), Stats::default()); self.stride];
+        // A large table is turned by all cores, each some of its columns.
+        let cores = if self.figures.len() < PARALLEL_FROM / 8 || self.stride < 2 {
+            1
+        } else {
+            std::thread::available_parallelism().map_or(1, std::num::NonZero::get)
+        };
+        let share = self.stride.div_ceil(cores).max(1);
+        std::thread::scope(|scope| {
+            for (index, part) in columns.chunks_mut(share).enumerate() {
+                if cores == 1 {
+                    turn(index * share, part);
+                } else {
+                    scope.spawn(move || turn(index * share, part));
+                }
+            }
+        });
         columns
     }
 

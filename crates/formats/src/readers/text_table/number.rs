@@ -490,8 +490,11 @@ pub(super) fn evidence(text: &str) -> Evidence {
         .unwrap_or("")
         .trim()
         .trim_start_matches(['+', '-']);
-    let commas = figure.matches(',').count();
-    let points = figure.matches('.').count();
+    let (mut commas, mut points) = (0, 0);
+    for byte in figure.bytes() {
+        commas += usize::from(byte == b',');
+        points += usize::from(byte == b'.');
+    }
     let after = |sign: char| {
         figure
             .rsplit(sign)

@@ -240,8 +240,11 @@ fn table_at(
             * 2
             > columns
     });
+    // Words between separators that stand in no sentence, under heads that say what they are, are no prose however many.
+    let prose =
+        is_prose(&sample) && !(worded && matches!(grid.dialect.sep, Sep::Tab | Sep::Semicolon | Sep::Pipe));
     let enough = if words_first {
-        worded || numbered_heads || (figures >= 2 && grid.rows >= 3 && !is_prose(&sample))
+        worded || numbered_heads || (figures >= 2 && grid.rows >= 3 && !prose)
     } else {
         grid.rows >= 2 || worded || numbered_heads
     };
@@ -249,7 +252,7 @@ fn table_at(
         return None;
     }
     let wordy = grid.kinds.iter().filter(|kind| **kind == Kind::Words).count();
-    if words_first && (is_prose(&sample) || (grid.dialect.sep == Sep::Blank && wordy >= 4)) {
+    if words_first && (prose || (grid.dialect.sep == Sep::Blank && wordy >= 4)) {
         return None;
     }
     if words_first && all_keys(text, &grid) && (columns == 2 && figures == 1 || grid.rows <= 6) {
@@ -543,13 +546,20 @@ fn later_evidence(text: &str, from: Cursor, end: usize, readings: &[Dialect]) ->
 
 /// The count of cells that most rows have; for hard separators the largest of them, since rows may end early.
 fn usual_count(rows: &[&str], dialect: &Dialect) -> Option<usize> {
-    let mut counts: Vec<usize> = rows.iter().map(|row| trimmed_count(row, dialect)).collect();
+    // How many cells each row has, and how many without empty ones at its end.
+    let (whole, mut counts): (Vec<usize>, Vec<usize>) = rows
+        .iter()
+        .map(|row| {
+            let cells = split(row, dialect);
+            let filled = cells.iter().rposition(|cell| !cell.is_empty());
+            (cells.len(), filled.map_or(0, |last| last + 1))
+        })
+        .unzip();
     counts.sort_unstable();
     if !matches!(dialect.sep, Sep::Blank | Sep::Wide) && dialect.pieces.is_none() {
         // The largest count that is no slip of a single row; empty cells at the end count where most rows have them.
         let largest = *counts.last()?;
         let with_largest = counts.iter().filter(|&&c| c == largest).count();
-        let whole: Vec<usize> = rows.iter().map(|row| split(row, dialect).len()).collect();
         let agreed = whole
             .first()
             .copied()
@@ -569,15 +579,6 @@ fn usual_count(rows: &[&str], dialect: &Dialect) -> Option<usize> {
         }
     }
     Some(best.1)
-}
-
-/// The cells of a row without empty ones at its end.
-fn trimmed_count(row: &str, dialect: &Dialect) -> usize {
-    let cells = split(row, dialect);
-    cells
-        .iter()
-        .rposition(|cell| !cell.is_empty())
-        .map_or(0, |last| last + 1)
 }
 
 fn kinds_of(rows: &[&str], dialect: &Dialect, columns: usize) -> Vec<Kind> {

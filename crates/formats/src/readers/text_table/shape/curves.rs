@@ -27,7 +27,7 @@ impl Shaper<'_> {
             quantity,
             unit,
             name: self.name(y),
-            values: values.into(),
+            values,
             decimals,
         };
         // Both columns are made from the same rows.
@@ -84,11 +84,7 @@ impl Shaper<'_> {
                     decimals_of(&self.decimals[place], kept.iter().copied())
                 };
                 let values = if whole {
-                    let values = &self.values[place];
-                    Arc::clone(self.shared.entry(x).or_insert_with(|| match values {
-                        Some(values) => values.as_slice().into(),
-                        None => grid.column(column.index).collect(),
-                    }))
+                    Arc::clone(&self.values[place])
                 } else {
                     kept.iter().map(|&row| grid.figure(row, column.index)).collect()
                 };
@@ -110,37 +106,25 @@ impl Shaper<'_> {
         y: usize,
         quantity: &Quantity,
         x: Option<usize>,
-    ) -> (Vec<usize>, Vec<f64>, Decimals) {
+    ) -> (Vec<usize>, Arc<[f64]>, Decimals) {
         let grid = &self.table.grid;
-        let place = grid.place(self.columns[y].index);
-        let gaps = grid.gaps.is_empty() && self.summed.is_empty();
         let clocked = x.is_some_and(|x| self.columns[x].clock.is_some());
-        if gaps && !clocked && !self.has_sentinels(quantity) {
-            let values = self.values[place]
-                .take()
-                .unwrap_or_else(|| grid.column(self.columns[y].index).collect());
-            let decimals = if self.decimals[place].len() == 1 {
-                Decimals::uniform(self.decimals[place][0].1, values.len())
-            } else {
-                decimals_of(&self.decimals[place], 0..values.len())
-            };
-            return ((0..values.len()).collect(), values, decimals);
-        }
-        if gaps && !clocked {
-            // The usual case of a clean column of absorbance: look for sentinels first, then hand it over whole.
-            let values = self.values[place]
-                .take()
-                .unwrap_or_else(|| grid.column(self.columns[y].index).collect());
+        if grid.gaps.is_empty() && self.summed.is_empty() && !clocked {
+            // The usual case of a clean column: without sentinels it is handed over whole.
+            let place = grid.place(self.columns[y].index);
+            let values = &self.values[place];
             let is_sentinel = sentinel_of(self.context, quantity, self.columns[y].unit.as_ref());
-            if !values.iter().any(|&value| is_sentinel(value)) {
+            let stats = self.columns[y].stats;
+            // Below the least number that custom makes a sentinel none need be looked at.
+            let none = self.context.sentinels.is_empty() && stats.min > -9.9 && stats.max < 9.9;
+            if none || !self.has_sentinels(quantity) || !values.iter().any(|&value| is_sentinel(value)) {
                 let decimals = if self.decimals[place].len() == 1 {
                     Decimals::uniform(self.decimals[place][0].1, values.len())
                 } else {
                     decimals_of(&self.decimals[place], 0..values.len())
                 };
-                return ((0..values.len()).collect(), values, decimals);
+                return ((0..values.len()).collect(), Arc::clone(values), decimals);
             }
-            self.values[place] = Some(values);
         }
         self.kept_rows(y, quantity, x, 0..self.table.grid.rows)
     }
@@ -151,7 +135,7 @@ impl Shaper<'_> {
         quantity: &Quantity,
         x: Option<usize>,
         rows: impl IntoIterator<Item = usize>,
-    ) -> (Vec<usize>, Vec<f64>, Decimals) {
+    ) -> (Vec<usize>, Arc<[f64]>, Decimals) {
         let grid = &self.table.grid;
         let mut kept = Vec::new();
         let mut values = Vec::new();
@@ -210,7 +194,7 @@ impl Shaper<'_> {
                     .at(place, "the first of them"),
             );
         }
-        (kept, values, decimals)
+        (kept, values.into(), decimals)
     }
 
     /// A curve with its lines, label, held coordinates and marks.
@@ -259,10 +243,11 @@ impl Shaper<'_> {
             );
         }
         let index = self.columns[column].index;
-        let lacking = self.lacking(index);
+        let gaps = grid.gaps_of(index).next().is_some();
+        let lacking = if gaps { self.lacking(index) } else { 0 };
         let unplaced = self.unplaced.get(&column).copied().unwrap_or(0);
         trace.absent = u32::try_from(lacking + unplaced).unwrap_or(u32::MAX);
-        if grid.gaps_of(index).next().is_some() {
+        if gaps {
             self.tell_gaps(|c| c == index, &quantity);
         }
         self.mark_saturated(&mut trace);

@@ -124,7 +124,7 @@ impl Shaper<'_> {
                     quantity: y_quantity.clone(),
                     unit: y_unit.clone(),
                     name: self.name(y),
-                    values: values.into(),
+                    values,
                     decimals,
                 };
                 let Some(mut trace) = self.assemble(x, column, y, &kept) else {

@@ -445,7 +445,7 @@ impl Shaper<'_> {
                 quantity: meaning.0.clone(),
                 unit: meaning.1.clone(),
                 name: self.name(*i),
-                values: values.into(),
+                values,
                 decimals,
             };
             if let Some(mut trace) = self.assemble(x, y, *i, &kept) {

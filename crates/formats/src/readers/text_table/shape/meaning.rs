@@ -616,6 +616,10 @@ impl Shaper<'_> {
             return;
         }
         let plausible = |value: f64| value * scale <= 10.0 && value * scale >= -2.0;
+        // The least and the greatest tell of all.
+        if plausible(column.stats.min) && plausible(column.stats.max) {
+            return;
+        }
         let is_sentinel = sentinel_of(self.context, quantity, column.unit.as_ref());
         let values = self
             .table

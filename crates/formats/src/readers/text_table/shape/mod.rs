@@ -21,7 +21,7 @@ use curvary_record::{
 
 use self::curves::sentinel_of;
 use self::matrix::corner_heads;
-use super::columns::{Column, describe, give_meaning};
+use super::columns::{Column, Stats, describe, give_meaning};
 use super::context::{CLOCK_FORMS, Context};
 use super::explain::columns_told;
 use super::grid::{Gap, Kind, Lack, decimals_of};
@@ -63,7 +63,8 @@ pub(super) fn shape(
     context: &Context,
     told: Option<&mut Vec<ColumnPart>>,
 ) -> Shaped {
-    let mut columns = describe(source.text(), table);
+    let (values, stats): (Vec<Arc<[f64]>>, Vec<Stats>) = table.grid.all_columns().into_iter().unzip();
+    let mut columns = describe(source.text(), table, &stats);
     if let Err(reason) = give_meaning(&mut columns, source.told()) {
         return Shaped::Other(reason);
     }
@@ -71,9 +72,8 @@ pub(super) fn shape(
         source,
         table,
         context,
-        values: table.grid.all_columns().into_iter().map(Some).collect(),
+        values,
         decimals: table.grid.decimals(),
-        shared: BTreeMap::new(),
         summed: summed_rows(source.text(), table, &columns),
         uses: vec![None; columns.len()],
         columns,
@@ -107,11 +107,9 @@ struct Shaper<'a> {
     columns: Vec<Column>,
     /// Rows that sum up others: means and deviations.
     summed: std::collections::BTreeSet<usize>,
-    /// The figures by place; taken out when a column becomes an axis of its own.
-    values: Vec<Option<Vec<f64>>>,
+    /// The figures by place.
+    values: Vec<Arc<[f64]>>,
     decimals: Vec<Vec<(u32, u8)>>,
-    /// Axes that several curves run over, by column.
-    shared: BTreeMap<usize, Arc<[f64]>>,
     /// What each column was used for, noted on the way.
     uses: Vec<Option<ColumnUse>>,
     because: Vec<String>,

@@ -166,7 +166,7 @@ impl Shaper<'_> {
                 quantity,
                 unit,
                 name: self.name(y),
-                values: values.into(),
+                values,
                 decimals,
             };
             if let Some(mut trace) = self.assemble(x, column, y, &kept) {

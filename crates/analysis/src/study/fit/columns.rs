@@ -1,0 +1,304 @@
+//! Which columns of a table a formula speaks of, by their heads.
+//!
+//! A table does not say which of its columns runs: the reader takes the first one. A formula does say it, as far as
+//! its names are the heads of columns: `log(y) = b1 - b2*x1*exp(-b3*x2)` over a table of `y`, `x1` and `x2`, in
+//! whatever order they stand. So heads come before places, and where a name may be a column or a parameter, it is asked.
+
+use std::borrow::Cow;
+
+use curvary_record::{Code, Column, Diagnostic, Run, Trace};
+
+use super::curve::joined;
+use crate::models::Model;
+use crate::models::formula::Formula;
+use crate::refusal::Refusal;
+use crate::study::label_of;
+use crate::study::plan::FitPlan;
+
+/// A run whose columns stand where a formula needs them, and the plan that names them.
+pub(super) struct Arranged<'a> {
+    pub(super) plan: FitPlan,
+    pub(super) run: Cow<'a, Run>,
+    pub(super) remarks: Vec<Diagnostic>,
+}
+
+/// A column of a table.
+#[derive(Clone, PartialEq, Eq)]
+enum Place {
+    /// The column that the reader took as the running one.
+    Running,
+    /// A measured one, by its head.
+    Measured(String),
+}
+
+fn unsuitable(why: String) -> Refusal {
+    Refusal::Unsuitable { why }
+}
+
+/// `x` and `y` are often written large over a table; other heads are taken as they are.
+fn is_head(head: &str, name: &str) -> bool {
+    head == name || matches!(name, "x" | "y") && head.eq_ignore_ascii_case(name)
+}
+
+/// The head of the running column, if all traces share one.
+fn running_head(run: &Run) -> Option<&str> {
+    let head = run.traces.first()?.x.name.as_deref()?;
+    let shared = run
+        .traces
+        .iter()
+        .all(|trace| trace.x.name.as_deref() == Some(head));
+    (shared && !head.is_empty()).then_some(head)
+}
+
+/// Whether a variable that stands for `column` stands for the running axis.
+pub(super) fn is_running(run: &Run, column: &str) -> bool {
+    matches!(place(run, column), Some(Place::Running))
+}
+
+fn place(run: &Run, name: &str) -> Option<Place> {
+    headed(run, name).or_else(|| (name == "x").then_some(Place::Running))
+}
+
+fn headed(run: &Run, name: &str) -> Option<Place> {
+    if running_head(run).is_some_and(|head| is_head(head, name)) {
+        return Some(Place::Running);
+    }
+    let labels = run.traces.iter().map(label_of);
+    let exact = labels.clone().find(|label| label == name);
+    exact
+        .or_else(|| labels.into_iter().find(|label| is_head(label, name)))
+        .map(Place::Measured)
+}
+
+/// Finds the columns that the names of a formula stand for, and brings them where the fit expects them.
+pub(super) fn arrange<'a>(plan: &FitPlan, run: &'a Run) -> Result<Arranged<'a>, Refusal> {
+    let untouched = |plan: &FitPlan| Arranged {
+        plan: plan.clone(),
+        run: Cow::Borrowed(run),
+        remarks: Vec::new(),
+    };
+    let Some(formula) = &plan.formula else {
+        return Ok(untouched(plan));
+    };
+    if plan.at.is_some() {
+        return Ok(untouched(plan));
+    }
+    let whole = plan.name();
+    let parsed = Formula::parse(&whole, &[]).map_err(|error| unsuitable(error.to_string()))?;
+    let names: Vec<&str> = parsed.parameters().iter().map(|p| p.name.as_ref()).collect();
+    let measured = parsed.measured();
+    let written = plan.response.is_some() || formula.contains('=');
+    let mut plan = plan.clone();
+    let by_head = plan.variables.is_empty();
+    if by_head {
+        plan.variables = by_heads(&plan, run, &names, measured)?;
+    }
+    let mut places = Vec::new();
+    for (_, column) in &plan.variables {
+        places.push(place(run, column).ok_or_else(|| no_column(run, column))?);
+    }
+    let response = headed(run, measured);
+    if let Some(response) = &response
+        && (places.contains(response)
+            || *response == Place::Running && places.iter().all(|place| *place == Place::Running))
+    {
+        return Err(unsuitable(format!(
+            "`{measured}` is what the formula gives, and heads the column that it runs along; name the column that runs: \
+             its head in the formula, or as a variable"
+        )));
+    }
+    let plain = places.iter().all(|place| *place == Place::Running);
+    if plain && response != Some(Place::Running) {
+        // The running column as the reader has it; there is nothing to move.
+        if let (Some(Place::Measured(label)), true, true) = (&response, written, plan.traces.is_empty())
+            && run.traces.iter().any(|trace| label_of(trace) != *label)
+        {
+            plan.traces = vec![label.clone()];
+        }
+        return Ok(Arranged {
+            remarks: if plan.variables.is_empty() {
+                running_told(run).into_iter().collect()
+            } else {
+                Vec::new()
+            },
+            ..untouched(&plan)
+        });
+    }
+    let run = moved(run, &places, &response)?;
+    match (&response, plan.traces.is_empty()) {
+        (Some(Place::Measured(label)), true) if written => plan.traces = vec![label.clone()],
+        (Some(Place::Running), true) => plan.traces = vec![measured_head(&run, measured)],
+        _ => {}
+    }
+    let said: Vec<String> = plan
+        .variables
+        .iter()
+        .map(|(name, column)| {
+            if name == column {
+                format!("`{name}`")
+            } else {
+                format!("`{name}` (the column `{column}`)")
+            }
+        })
+        .collect();
+    let remarks = if by_head {
+        vec![Diagnostic::note(
+            Code::new("columns-by-head"),
+            format!(
+                "columns were taken by their heads: the formula runs along {}{}",
+                said.join(" and "),
+                response
+                    .map(|_| format!(" and gives `{measured}`"))
+                    .unwrap_or_default()
+            ),
+        )]
+    } else {
+        Vec::new()
+    };
+    Ok(Arranged {
+        plan,
+        run: Cow::Owned(run),
+        remarks,
+    })
+}
+
+/// What `x` is, where the reading left open which column runs.
+fn running_told(run: &Run) -> Option<Diagnostic> {
+    let open = Code::new("axes-left-open");
+    if !run.remarks.iter().any(|remark| remark.code == open) {
+        return None;
+    }
+    let x = &run.traces.first()?.x;
+    let (first, last) = (x.values.first()?, x.values.last()?);
+    let name = running_head(run).map_or("the first column".to_owned(), |head| {
+        format!("the column `{head}`")
+    });
+    Some(Diagnostic::note(
+        open,
+        format!("`x` is {name} ({first} to {last})"),
+    ))
+}
+
+fn measured_head(run: &Run, name: &str) -> String {
+    match headed(run, name) {
+        Some(Place::Measured(label)) => label,
+        _ => name.to_owned(),
+    }
+}
+
+fn no_column(run: &Run, column: &str) -> Refusal {
+    let mut heads: Vec<String> = running_head(run).map(str::to_owned).into_iter().collect();
+    for trace in &run.traces {
+        let label = label_of(trace);
+        if !heads.contains(&label) {
+            heads.push(label);
+        }
+    }
+    unsuitable(format!(
+        "no column is called `{column}`; there are {}, and `x` is the running one",
+        heads.join(", ")
+    ))
+}
+
+/// The names of a formula that are heads of columns and cannot be parameters.
+fn by_heads(
+    plan: &FitPlan,
+    run: &Run,
+    names: &[&str],
+    measured: &str,
+) -> Result<Vec<(String, String)>, Refusal> {
+    let started = plan
+        .parameters
+        .values()
+        .any(|parameter| parameter.start.is_some());
+    let mut found = Vec::new();
+    let mut heads = false;
+    for name in names {
+        if plan.parameters.contains_key(*name) {
+            continue;
+        }
+        match headed(run, name) {
+            None if *name == "x" => found.push(("x".to_owned(), "x".to_owned())),
+            None => {}
+            Some(Place::Measured(_)) if *name == "x" && headed(run, measured).is_none() => {
+                let runs = running_head(run).unwrap_or("the first column");
+                return Err(unsuitable(format!(
+                    "`x` in the formula may be the column of that head or the running axis, {runs}; say which, as in \
+                     `x=x` or `x={runs}` among the variables"
+                )));
+            }
+            Some(place) => {
+                // With starting values for the others, what has none is no parameter.
+                if !started && *name != "x" {
+                    return Err(unsuitable(format!(
+                        "`{name}` in the formula may be the column of that head or a parameter; say which, by `{name}={name}` \
+                         among the variables or by a starting value"
+                    )));
+                }
+                heads = true;
+                let column = match place {
+                    Place::Running => (*name).to_owned(),
+                    Place::Measured(label) => label,
+                };
+                found.push(((*name).to_owned(), column));
+            }
+        }
+    }
+    // The running axis alone, under its usual name, is what a plan without variables means.
+    if !heads && headed(run, measured) != Some(Place::Running) {
+        found.clear();
+    }
+    Ok(found)
+}
+
+/// The table with one of the columns that the formula runs along in the place of the running one.
+fn moved(run: &Run, places: &[Place], response: &Option<Place>) -> Result<Run, Refusal> {
+    let mut columns: Vec<Trace> = Vec::new();
+    for trace in &run.traces {
+        let label = label_of(trace);
+        match columns
+            .iter_mut()
+            .find(|known| label_of(known) == label && known.held == trace.held)
+        {
+            // A table that goes through its first column again and again is cut there by the reader.
+            Some(known) => *known = joined(known, trace),
+            None => columns.push(trace.clone()),
+        }
+    }
+    if let Some(odd) = columns.iter().find(|column| {
+        columns
+            .first()
+            .is_some_and(|first| first.x.values != column.x.values)
+    }) {
+        return Err(unsuitable(format!(
+            "the column `{}` does not stand at the same points as the others (a number is absent in some row), so their \
+             rows cannot be put together",
+            label_of(odd)
+        )));
+    }
+    let mut all = run.clone();
+    let swap = *response == Some(Place::Running) || !places.contains(&Place::Running);
+    if let (true, Some(Place::Measured(runs))) = (
+        swap,
+        places.iter().find(|place| matches!(place, Place::Measured(_))),
+    ) && let Some(at) = columns.iter().position(|column| label_of(column) == *runs)
+    {
+        let new = columns.remove(at);
+        let x = Column {
+            name: Some(label_of(&new)),
+            ..new.y.clone()
+        };
+        let before = Trace {
+            label: new.x.name.clone(),
+            y: new.x.clone(),
+            saturated: Vec::new(),
+            ..new
+        };
+        columns.insert(0, before);
+        for column in &mut columns {
+            column.x = x.clone();
+        }
+    }
+    all.traces = columns;
+    Ok(all)
+}

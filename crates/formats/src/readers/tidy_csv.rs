@@ -1,0 +1,580 @@
+//! The tidy CSV that [`crate::writers::csv`] writes, read back: what was handed to a collaborator may come home.
+//!
+//! The columns say everything: their names carry the units, so nothing is decided here that the writer did not say.
+//! Which coordinate ran along a curve is seen from the rows; the others were held.
+
+use std::collections::BTreeMap;
+use std::sync::OnceLock;
+
+use curvary_record::{
+    Claim, Code, Column, Coordinate, Decimals, Diagnostic, Fields, Lines, Origin, Place, Quantity, Question,
+    Run, RunId, SourceRef, Technique, Trace, Unit, Value, ValueKind, known_field,
+};
+
+use crate::writers::csv::unguarded;
+use crate::{Card, Glimpse, Reader, Reading, Recognition, Source};
+
+/// The reader of tidy CSV.
+pub struct TidyCsv {
+    card: Card,
+}
+
+impl Default for TidyCsv {
+    fn default() -> Self {
+        Self {
+            card: Card {
+                id: "built-in/tidy-csv".to_owned(),
+                version: "1".to_owned(),
+                title: "tidy CSV as curvary writes it".to_owned(),
+            },
+        }
+    }
+}
+
+impl Reader for TidyCsv {
+    fn card(&self) -> &Card {
+        &self.card
+    }
+
+    fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
+        let head = glimpse.head.lines().next().unwrap_or("");
+        let names: Vec<&str> = head.trim_start_matches('\u{FEFF}').split(',').collect();
+        let has = |name: &str| names.contains(&name);
+        if names.starts_with(&["run", "trace"]) && has("technique") && has("source") {
+            Recognition::Yes("the heads `run,trace,…,technique,…,source` of a tidy table".to_owned())
+        } else {
+            Recognition::No("no heads `run,trace,…,technique,…,source` in the first line".to_owned())
+        }
+    }
+
+    fn read(&self, source: &Source) -> Reading {
+        read(source, &self.card)
+    }
+}
+
+/// What a column is.
+#[derive(Clone, Debug, PartialEq)]
+enum Role {
+    Run,
+    Trace,
+    Technique,
+    Label,
+    Point,
+    Question,
+    Source,
+    Saturated,
+    /// A coordinate or a field with a number, and which of its numbers.
+    Number(String, Option<Unit>, Part),
+    Words(String),
+    /// What was measured.
+    Measured(Quantity, Unit),
+}
+
+/// Which number of a field.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Part {
+    Value,
+    From,
+    To,
+    PlusMinus,
+    Stated,
+}
+
+/// Quantities that run along curves or are held along them; other numbers are fields.
+const COORDINATES: [&str; 7] = [
+    "wavelength",
+    "wavenumber",
+    "energy",
+    "time",
+    "concentration",
+    "inhibitor-concentration",
+    "index",
+];
+
+/// The two ends of a range, as far as they have come, and their unit.
+type Ends = (Option<f64>, Option<f64>, Option<Unit>);
+
+/// The rows of one curve, under the curve's number.
+type Rows = (String, Vec<Row>);
+
+/// A row of the table with its line.
+struct Row {
+    line: usize,
+    cells: csv::StringRecord,
+}
+
+fn read(source: &Source, card: &Card) -> Reading {
+    let text = source.text().trim_start_matches('\u{FEFF}');
+    let mut table = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .flexible(true)
+        .from_reader(text.as_bytes());
+    let mut records = table.records();
+    let Some(Ok(head)) = records.next() else {
+        return Reading::refused(Diagnostic::error(Code::new("no-table"), "the table has no heads"));
+    };
+    let roles = roles(&head);
+    let mut reading = Reading::default();
+    // Runs and their curves in the order in which they come.
+    let mut runs: Vec<(String, Vec<Rows>)> = Vec::new();
+    let at = |role: &Role| roles.iter().position(|other| other == role);
+    let (Some(run_at), Some(trace_at)) = (at(&Role::Run), at(&Role::Trace)) else {
+        return Reading::refused(Diagnostic::error(
+            Code::new("no-table"),
+            "the table has no columns `run` and `trace`",
+        ));
+    };
+    for record in records {
+        let cells = match record {
+            Ok(cells) => cells,
+            Err(error) => {
+                let line = error.position().map_or(0, |position| position.line());
+                reading.remarks.push(
+                    Diagnostic::warning(
+                        Code::new("row-does-not-fit"),
+                        format!("a row cannot be read: {error}"),
+                    )
+                    .at(Place::line(usize::try_from(line).unwrap_or(0)), "this row"),
+                );
+                continue;
+            }
+        };
+        let line = cells
+            .position()
+            .map_or(0, |position| usize::try_from(position.line()).unwrap_or(0));
+        if cells.len() != roles.len() {
+            reading.remarks.push(
+                Diagnostic::warning(
+                    Code::new("row-does-not-fit"),
+                    format!(
+                        "a row of {} cells in a table of {} columns was left out",
+                        cells.len(),
+                        roles.len()
+                    ),
+                )
+                .at(Place::line(line), "this row"),
+            );
+            continue;
+        }
+        let (run, trace) = (&cells[run_at], &cells[trace_at]);
+        if runs.last().is_none_or(|(name, _)| name != run) {
+            runs.push((run.to_owned(), Vec::new()));
+        }
+        if let Some((_, traces)) = runs.last_mut() {
+            if traces.last().is_none_or(|(name, _)| name != trace) {
+                traces.push((trace.to_owned(), Vec::new()));
+            }
+            if let Some((_, rows)) = traces.last_mut() {
+                rows.push(Row { line, cells });
+            }
+        }
+    }
+    for (ordinal, (name, traces)) in runs.into_iter().enumerate() {
+        reading
+            .runs
+            .push(run(source, card, &roles, ordinal, &name, &traces));
+    }
+    if reading.runs.is_empty() {
+        reading.remarks.push(Diagnostic::error(
+            Code::new("no-table"),
+            "the table has heads and no rows",
+        ));
+    }
+    reading
+}
+
+fn roles(head: &csv::StringRecord) -> Vec<Role> {
+    let source_at = head
+        .iter()
+        .position(|name| name == "source")
+        .unwrap_or(head.len());
+    head.iter()
+        .enumerate()
+        .map(|(at, name)| (at, first_of_name(head, name)))
+        .map(|(at, name)| match name {
+            "run" => Role::Run,
+            "trace" => Role::Trace,
+            "technique" => Role::Technique,
+            "label" => Role::Label,
+            "point" => Role::Point,
+            "question" => Role::Question,
+            "source" => Role::Source,
+            "saturated" => Role::Saturated,
+            _ if at > source_at => {
+                let (quantity, unit) = named_with_unit(name);
+                let unit = unit.unwrap_or(match quantity.as_str() {
+                    "absorbance" => Unit::ABSORBANCE,
+                    "ph" => Unit::PH,
+                    _ => Unit::ONE,
+                });
+                Role::Measured(Quantity::named(quantity), unit)
+            }
+            _ => field_or_coordinate(name),
+        })
+        .collect()
+}
+
+/// A name without the count that tells it from an equal one before it: `absorbance_2`.
+fn first_of_name<'a>(head: &csv::StringRecord, name: &'a str) -> &'a str {
+    let counted = name
+        .rsplit_once('_')
+        .filter(|(_, count)| count.parse::<u32>().is_ok_and(|count| count >= 2));
+    match counted {
+        Some((front, _)) if head.iter().any(|other| other == front) => front,
+        _ => name,
+    }
+}
+
+/// `temperature_Cel`, `wavelength_range_from_nm`, `time_of_day`.
+fn field_or_coordinate(name: &str) -> Role {
+    if name == "time_of_day" {
+        return Role::Words("time".to_owned());
+    }
+    // What a source wrote in words where a number belongs.
+    let in_words = name.strip_suffix("_text").map(|key| key.replace('_', "-"));
+    if let Some(key) = in_words.filter(|key| known_field(key).is_some()) {
+        return Role::Words(key);
+    }
+    let (stated, rest) = match name.strip_prefix("stated_") {
+        Some(rest) => (true, rest),
+        None => (false, name),
+    };
+    let (key, unit) = named_with_unit(rest);
+    for (end, part) in [
+        ("-from", Part::From),
+        ("-to", Part::To),
+        ("-plus-minus", Part::PlusMinus),
+    ] {
+        if let Some(whole) = key.strip_suffix(end).filter(|whole| known_field(whole).is_some()) {
+            return Role::Number(whole.to_owned(), unit, part);
+        }
+    }
+    let number = COORDINATES.contains(&key.as_str())
+        || unit.is_some()
+        || known_field(&key)
+            .is_some_and(|known| matches!(known.kind, ValueKind::Number(_) | ValueKind::Range(_)));
+    if number {
+        Role::Number(key, unit, if stated { Part::Stated } else { Part::Value })
+    } else {
+        Role::Words(key)
+    }
+}
+
+/// The quantity or field that a column's name begins with, and the unit with which it ends: the longest end that is a
+/// unit's form in names, in front of which a known name stands, else the longest at all.
+fn named_with_unit(name: &str) -> (String, Option<Unit>) {
+    let key = |name: &str| name.replace('_', "-");
+    let known = |name: &str| {
+        let key = key(name);
+        known_field(&key).is_some() || COORDINATES.contains(&key.as_str()) || MEASURED.contains(&key.as_str())
+    };
+    let cuts = name.char_indices().filter(|&(_, sign)| sign == '_');
+    let parted: Vec<(&str, &Unit)> = cuts
+        .filter_map(|(at, _)| Some((&name[..at], forms().get(&name[at + 1..])?)))
+        .collect();
+    let best = parted.iter().find(|(front, _)| known(front)).or(parted.first());
+    match best {
+        Some((front, unit)) if !known(name) => (key(front), Some((*unit).clone())),
+        _ => (key(name), None),
+    }
+}
+
+const MEASURED: [&str; 4] = ["absorbance", "transmittance", "reflectance", "rate"];
+
+/// The units by the form that they have in names of columns. Units of one form are of one size: `/min`, `{AU}/min`.
+fn forms() -> &'static BTreeMap<String, Unit> {
+    static FORMS: OnceLock<BTreeMap<String, Unit>> = OnceLock::new();
+    FORMS.get_or_init(|| {
+        let amounts = [
+            "mol", "mmol", "umol", "nmol", "pmol", "g", "mg", "ug", "ng", "U", "{AU}",
+        ];
+        let volumes = ["L", "mL", "uL"];
+        let times = ["s", "min", "h", "ms", "d"];
+        let mut codes: Vec<String> = [
+            "nm",
+            "um",
+            "Ao",
+            "/cm",
+            "/nm",
+            "/nm2",
+            "eV",
+            "%",
+            "Cel",
+            "K",
+            "[degF]",
+            "10*-3.{AU}",
+            "10*-3",
+            "cm",
+            "mm",
+            "m",
+            "mL",
+            "uL",
+            "L",
+            "g",
+            "mg",
+            "ug",
+            "mol",
+            "mmol",
+            "umol",
+            "nmol",
+            "kat",
+            "nkat",
+            "ukat",
+            "nm/min",
+            "nm/s",
+            "Hz",
+            "V",
+            "kU/L",
+            "L/mol/cm",
+            "L/(mol.cm)",
+            "L.mol-1.cm-1",
+            "cm2/mol",
+            "L/mmol/cm",
+            "mL/mg/cm",
+            "L/g/cm",
+            "kJ/mol",
+            "J/mol/K",
+        ]
+        .map(str::to_owned)
+        .to_vec();
+        codes.extend(times.map(str::to_owned));
+        for amount in amounts {
+            for volume in volumes {
+                codes.push(format!("{amount}/{volume}"));
+                codes.extend(times.iter().map(|time| format!("{amount}/{volume}/{time}")));
+            }
+            codes.extend(times.iter().map(|time| format!("{amount}/{time}")));
+            codes.push(format!("{amount}/mg"));
+            codes.push(format!("{amount}/g"));
+        }
+        codes.extend(times.iter().map(|time| format!("/{time}")));
+        codes.extend(times.iter().map(|time| format!("10*-3.{{AU}}/{time}")));
+        let mut forms = BTreeMap::new();
+        for code in codes {
+            let Ok(unit) = Unit::ucum(&code) else { continue };
+            let form = unit.slug();
+            // The first of several of one form; annotations change no number.
+            if !form.is_empty() {
+                forms.entry(form).or_insert(unit);
+            }
+        }
+        forms
+    })
+}
+
+/// A number with its count of decimals.
+fn number(text: &str) -> Option<(f64, u8)> {
+    let value: f64 = text.parse().ok().filter(|value: &f64| value.is_finite())?;
+    let decimals = match text.split_once('.') {
+        Some((_, behind)) if behind.bytes().all(|byte| byte.is_ascii_digit()) => behind.len(),
+        _ => 0,
+    };
+    Some((value, u8::try_from(decimals).unwrap_or(u8::MAX)))
+}
+
+fn run(source: &Source, card: &Card, roles: &[Role], ordinal: usize, name: &str, traces: &[Rows]) -> Run {
+    let mut fields = Fields::default();
+    let mut questions = Vec::new();
+    let mut remarks = Vec::new();
+    let first = traces.first().and_then(|(_, rows)| rows.first());
+    let line = first.map_or(0, |row| row.line);
+    let origin = || Origin::Source(Place::line(line));
+    fields.claim("run", Claim::text(name, origin()));
+    let cell = |at: usize| first.map_or("", |row| &row.cells[at]);
+    let mut technique = Technique::UNKNOWN;
+    let mut ranges: BTreeMap<&str, Ends> = BTreeMap::new();
+    for (at, role) in roles.iter().enumerate() {
+        let text = unguarded(cell(at));
+        if text.is_empty() {
+            continue;
+        }
+        match role {
+            Role::Technique => {
+                let known = Technique::ALL.into_iter().find(|known| known.as_str() == text);
+                technique = known.unwrap_or(Technique::UNKNOWN);
+            }
+            Role::Source => fields.claim("origin", Claim::text(text, origin())),
+            Role::Words(key) if same_throughout(traces, at) => {
+                fields.claim(key.as_str(), Claim::text(text, origin()))
+            }
+            Role::Question => questions.push(Question {
+                code: Code::new("exported-in-question"),
+                message: format!("the run was handed on with open questions: {text}"),
+                readings: Vec::new(),
+                labels: Vec::new(),
+            }),
+            Role::Number(key, unit, part) if !is_coordinate(key) || *part == Part::Stated => {
+                let Some((value, _)) = number(text).filter(|_| same_throughout(traces, at)) else {
+                    continue;
+                };
+                match part {
+                    Part::Value | Part::Stated => {
+                        fields.claim(key.as_str(), Claim::number(value, unit.clone(), text, origin()));
+                    }
+                    Part::From => ranges.entry(key).or_default().0 = Some(value),
+                    Part::To => {
+                        let range = ranges.entry(key).or_default();
+                        (range.1, range.2) = (Some(value), unit.clone());
+                    }
+                    Part::PlusMinus => {}
+                }
+            }
+            _ => {}
+        }
+    }
+    for (key, range) in ranges {
+        if let (Some(from), Some(to), unit) = range {
+            let mut claim = Claim::text(format!("{from}–{to}"), origin());
+            claim.value = Value::Range { from, to };
+            claim.unit = unit;
+            fields.claim(key, claim);
+        }
+    }
+    let traces = traces
+        .iter()
+        .filter_map(|(_, rows)| trace(roles, rows, traces, &mut remarks))
+        .collect();
+    let lines = first.map(|row| row.line).zip(last_line(source));
+    Run {
+        id: RunId::new(source.digest(), ordinal),
+        source: SourceRef {
+            path: source.path().to_owned(),
+            digest: source.digest().clone(),
+            reader: card.id.clone(),
+            reader_version: card.version.clone(),
+            encoding: Some(source.encoding().to_owned()),
+            ordinal: u32::try_from(ordinal).unwrap_or(u32::MAX),
+            lines: lines.map(|(from, to)| {
+                (
+                    u32::try_from(from).unwrap_or(u32::MAX),
+                    u32::try_from(to).unwrap_or(u32::MAX),
+                )
+            }),
+        },
+        technique,
+        because: vec!["the columns of a tidy table say what they are".to_owned()],
+        fields,
+        traces,
+        questions,
+        remarks,
+    }
+}
+
+fn last_line(source: &Source) -> Option<usize> {
+    Some(source.lines().count()).filter(|&count| count > 0)
+}
+
+fn is_coordinate(key: &str) -> bool {
+    COORDINATES.contains(&key)
+}
+
+/// Whether a column says the same in every row of a run.
+fn same_throughout(traces: &[Rows], at: usize) -> bool {
+    let mut cells = traces.iter().flat_map(|(_, rows)| rows).map(|row| &row.cells[at]);
+    let first = cells.next();
+    cells.all(|cell| Some(cell) == first)
+}
+
+/// One curve of a run. What differs between curves and is no coordinate is said of the curve.
+fn trace(roles: &[Role], rows: &[Row], all: &[Rows], remarks: &mut Vec<Diagnostic>) -> Option<Trace> {
+    let first = rows.first()?;
+    let filled = |at: usize| rows.iter().any(|row| !row.cells[at].is_empty());
+    let changes = |at: usize| rows.iter().any(|row| row.cells[at] != first.cells[at]);
+    let numbers = roles.iter().enumerate().filter_map(|(at, role)| match role {
+        Role::Number(key, unit, Part::Value) if filled(at) => Some((at, key, unit)),
+        _ => None,
+    });
+    let numbers: Vec<(usize, &String, &Option<Unit>)> = numbers.collect();
+    // What changes along the curve ran; of a single point, the first coordinate did.
+    let (x_at, x_key, x_unit) = numbers
+        .iter()
+        .copied()
+        .find(|&(at, _, _)| changes(at))
+        .or_else(|| numbers.iter().copied().find(|(_, key, _)| is_coordinate(key)))?;
+    let (y_at, y_quantity, y_unit) = roles.iter().enumerate().find_map(|(at, role)| match role {
+        Role::Measured(quantity, unit) if filled(at) => Some((at, quantity, unit)),
+        _ => None,
+    })?;
+    let column = |quantity: Quantity, unit: Unit| Column::new(quantity, unit, Vec::new());
+    let mut x = column(
+        Quantity::named(x_key.clone()),
+        x_unit
+            .clone()
+            .unwrap_or_else(|| if x_key == "ph" { Unit::PH } else { Unit::ONE }),
+    );
+    let mut y = column(y_quantity.clone(), y_unit.clone());
+    let (mut xs, mut ys) = (Vec::new(), Vec::new());
+    let (mut x_decimals, mut y_decimals) = (Decimals::default(), Decimals::default());
+    let mut lines = Lines::default();
+    let mut absent = 0;
+    let mut row_names = Vec::new();
+    let mut saturated = Vec::new();
+    let point_at = roles.iter().position(|role| *role == Role::Point);
+    let saturated_at = roles.iter().position(|role| *role == Role::Saturated);
+    for row in rows {
+        match (number(&row.cells[x_at]), number(&row.cells[y_at])) {
+            (Some((x, dx)), Some((y, dy))) => {
+                if saturated_at.is_some_and(|at| &row.cells[at] == "true") {
+                    saturated.push(u32::try_from(xs.len()).unwrap_or(u32::MAX));
+                }
+                xs.push(x);
+                ys.push(y);
+                x_decimals.push(dx);
+                y_decimals.push(dy);
+                lines.push(row.line);
+                if let Some(at) = point_at.filter(|&at| filled(at)) {
+                    row_names.push(unguarded(&row.cells[at]).to_owned());
+                }
+            }
+            _ => {
+                absent += 1;
+                remarks.push(
+                    Diagnostic::warning(
+                        Code::new("number-not-readable"),
+                        format!(
+                            "`{}` over `{}` is no point: expected two numbers",
+                            &row.cells[y_at], &row.cells[x_at]
+                        ),
+                    )
+                    .at(Place::line(row.line), "left out"),
+                );
+            }
+        }
+    }
+    (x.values, x.decimals) = (xs.into(), x_decimals);
+    (y.values, y.decimals) = (ys.into(), y_decimals);
+    let mut trace = Trace::new(x, y).ok()?;
+    (trace.lines, trace.absent, trace.row_names, trace.saturated) = (lines, absent, row_names, saturated);
+    let place = || Place::line(first.line);
+    for (at, role) in roles.iter().enumerate() {
+        let text = unguarded(&first.cells[at]);
+        if text.is_empty() || at == x_at {
+            continue;
+        }
+        match role {
+            Role::Label => trace.label = Some(text.to_owned()),
+            Role::Number(key, unit, Part::Value) if is_coordinate(key) && !changes(at) => {
+                if let Some((value, _)) = number(text) {
+                    let unit = unit.clone().unwrap_or(Unit::ONE);
+                    let mut held = Coordinate::new(Quantity::named(key.clone()), unit, value);
+                    held.raw = Some(text.to_owned());
+                    held.line = u32::try_from(first.line).ok();
+                    trace.held.push(held);
+                }
+            }
+            Role::Number(key, unit, Part::Value) if !same_throughout(all, at) && !changes(at) => {
+                if let Some((value, _)) = number(text) {
+                    let claim = Claim::number(value, unit.clone(), text, Origin::Source(place()));
+                    trace.fields.claim(key.as_str(), claim);
+                }
+            }
+            Role::Words(key) if !same_throughout(all, at) => {
+                trace
+                    .fields
+                    .claim(key.as_str(), Claim::text(text, Origin::Source(place())));
+            }
+            _ => {}
+        }
+    }
+    Some(trace)
+}
