@@ -190,8 +190,13 @@ fn power_of_ten(text: &str) -> Option<i32> {
 /// and is called as its head calls it. A change per time (`dA/dt`) is a rate and is read as such.
 fn reckoned(text: &str) -> Option<Head> {
     let of = logarithm_of(text).or_else(|| (is_derivative(text) || is_complement(text)).then_some(""))?;
-    let quantity = Quantity::named(text.to_lowercase());
+    // The `(A)` of `ln(A)` is no unit of a `ln`.
+    let parted = split_unit(text)
+        .filter(|(name, _)| logarithm_of(name).is_some() || is_derivative(name) || is_complement(name));
+    let (name, unit) = parted.map_or((text, None), |(name, unit)| (name, spelled(unit).one().cloned()));
+    let quantity = Quantity::named(name.to_lowercase().replace('%', "").replace(" - ", "-"));
     Some(Head {
+        unit,
         held: if of.is_empty() {
             Vec::new()
         } else {
@@ -226,7 +231,13 @@ pub(crate) fn is_reckoned_of_light(text: &str) -> bool {
     text.len() <= LONGEST
         && (is_derivative(text)
             || is_complement(text)
-            || logarithm_of(text).is_some_and(|of| understand(of).quantity.as_ref().is_some_and(is_measured)))
+            || logarithm_of(text).is_some_and(|of| {
+                let head = understand(of);
+                head.quantity
+                    .iter()
+                    .chain(&head.quantities_possible)
+                    .any(is_measured)
+            }))
 }
 
 /// What a logarithm or a root is of: the `A500` of `ln(A500)`, `log A500` or `-lg A500`.

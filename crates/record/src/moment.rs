@@ -725,6 +725,13 @@ mod tests {
 
     /// Every day of a year, in four forms, comes back (the calendar is jiff's).
     #[test]
+    fn days_lie_between() {
+        assert_eq!(days_between("2012-02-28", "2012-03-01"), Some(2));
+        assert_eq!(days_between("2012-01-01", "2011-12-31"), Some(-1));
+        assert_eq!(days_between("2012-01-01", "no date"), None);
+    }
+
+    #[test]
     fn days_come_back() {
         let mut day = civil::date(2024, 1, 1);
         while day.year() == 2024 {

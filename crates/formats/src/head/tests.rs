@@ -309,3 +309,48 @@ proptest::proptest! {
         proptest::prop_assert!(head.held.iter().all(|c| c.value.is_finite()));
     }
 }
+
+#[test]
+fn factors_of_ten_in_heads() {
+    let scales = [
+        ("A x 1000", Some(3)),
+        ("A·10³", Some(3)),
+        ("10^3 A", Some(3)),
+        ("A (10^-3)", Some(-3)),
+        ("A / 10⁻³", Some(-3)),
+        ("v x 10^6 (mM/s)", Some(6)),
+        ("A x 10", Some(1)),
+        ("A405", None),
+        ("A (1000 nm)", None),
+        ("A 1/10", None),
+        ("Wavelength (cm-1)", None),
+        ("sample x", None),
+    ];
+    for (head, wanted) in scales {
+        assert_eq!(scale_of(head), wanted, "{head}");
+    }
+}
+
+#[test]
+fn what_is_reckoned_from_light_is_no_light() {
+    for head in [
+        "ln(A500)",
+        "log A",
+        "lnA",
+        "-log(T)",
+        "dA/dλ",
+        "d²A/dλ²",
+        "dA/dT",
+        "1st derivative",
+        "100 - %T",
+        "1-T",
+    ] {
+        let quantity = read_head(head).quantity;
+        assert!(is_reckoned_of_light(head), "{head}");
+        let name = head.to_lowercase().replace('%', "").replace(" - ", "-");
+        assert_eq!(quantity, Some(Quantity::named(name)), "{head}");
+    }
+    for head in ["A500", "dA/dt", "ΔA/min", "Log 7", "%T", "lg onde"] {
+        assert!(!is_reckoned_of_light(head), "{head}");
+    }
+}

@@ -463,7 +463,8 @@ impl Shaper<'_> {
             (Some(quantity), Role::Coordinate)
                 if *quantity == Quantity::WAVENUMBER && !says_wavenumber(&head) =>
             {
-                Some(Quantity::named(head.to_lowercase()))
+                let name = crate::head::split_unit(&head).map_or(head.as_str(), |(name, _)| name);
+                Some(Quantity::named(name.to_lowercase()))
             }
             (Some(quantity), Role::Beside | Role::Open | Role::Coordinate) => Some(quantity.clone()),
             _ => None,
