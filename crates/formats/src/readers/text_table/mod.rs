@@ -11,6 +11,7 @@ mod context;
 mod dialect;
 mod explain;
 mod grid;
+mod heads;
 mod join;
 mod number;
 mod scan;

@@ -1,0 +1,363 @@
+//! The rows of one table as numbers: a quick way for rows of plain numbers, a careful way for all others.
+
+mod joining;
+mod rows;
+
+use std::sync::Arc;
+
+use curvary_record::{Decimals, Span};
+
+use super::columns::{Stats, unit_in_cells};
+use super::dialect::{Brackets, Dialect, Sep, is_blank, split};
+use super::number::{Cell, EXTINCTION, cell, is_uncertainty, plain};
+
+/// No table has more cells than this; what lies beyond is left unread, with a remark.
+pub(super) const MAX_CELLS: usize = 400_000_000;
+
+/// No table has more columns than this.
+pub(super) const MAX_COLUMNS: usize = 50_000;
+
+/// A text from this length on is read by all cores.
+const PARALLEL_FROM: usize = 8 << 20;
+
+/// What the cells of a column are.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Kind {
+    /// Numbers, with gaps.
+    Figures,
+    /// Words, clock times or dates, kept as they stand.
+    Words,
+}
+
+/// Why a cell of figures has no number.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Lack {
+    /// Nothing stood there.
+    Empty,
+    /// A sign or word for a missing value stood there.
+    Missing,
+    /// A sign or word for a value beyond the range stood there.
+    Beyond,
+    /// Something stood there that is no number in the style of the table.
+    Unreadable,
+    /// A number in parentheses stood there, and nobody has said what that means.
+    Bracketed,
+    /// The row ended before it.
+    Short,
+}
+
+/// A cell of figures without a number.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Gap {
+    pub(super) row: u32,
+    pub(super) column: u32,
+    pub(super) lack: Lack,
+    /// What stood there, as bytes of the text.
+    pub(super) span: Span,
+}
+
+/// A row that was left out, since its cells do not fit the table.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct OddRow {
+    pub(super) line: u32,
+    pub(super) span: Span,
+    pub(super) cells: u32,
+}
+
+/// A row that was read in a way worth telling.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct RowNote {
+    pub(super) line: u32,
+    pub(super) what: Noted,
+}
+
+/// What is worth telling of a row.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Noted {
+    /// Its numbers touch, and were parted at the signs.
+    Touching,
+    /// A number in another unit than the first of its column was converted.
+    Converted { column: u32 },
+    /// Words behind its last column were left aside.
+    Aside,
+    /// An uncertainty behind a number was left aside.
+    Uncertainty,
+}
+
+/// A table's rows. Numbers lie row by row; an absent one is NaN here and a gap beside it, and never leaves the reader.
+#[derive(Clone, Debug)]
+pub(super) struct Grid {
+    pub(super) dialect: Dialect,
+    pub(super) kinds: Vec<Kind>,
+    /// For each column its place among the columns of its kind.
+    place: Vec<usize>,
+    stride: usize,
+    figures: Vec<f64>,
+    words: Vec<Vec<Span>>,
+    /// Where the count of decimals of a figures column changes: row, place, decimals.
+    changes: Vec<(u32, u32, u8)>,
+    current: Vec<u8>,
+    pub(super) gaps: Vec<Gap>,
+    pub(super) odd: Vec<OddRow>,
+    pub(super) notes: Vec<RowNote>,
+    /// The unit that stood behind the numbers of a column, in its cells.
+    pub(super) units: Vec<Option<String>>,
+    /// In how many cells of a column it stood.
+    united: Vec<u32>,
+    /// The line of each row, from 1, run-length coded: first row, its line.
+    lines: Vec<(u32, u32)>,
+    pub(super) rows: usize,
+    /// Columns of the line over which each cell of a blank-separated table stands.
+    extents: Vec<(usize, usize)>,
+}
+
+/// A place in the text: a byte and the line (from 1) that begins there.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Cursor {
+    pub(super) at: usize,
+    pub(super) line: u32,
+}
+
+impl Grid {
+    /// An empty table of columns of these kinds.
+    pub(super) fn new(dialect: Dialect, kinds: Vec<Kind>) -> Self {
+        let (mut figures, mut words) = (0, 0);
+        let place = kinds
+            .iter()
+            .map(|kind| {
+                let counter = if *kind == Kind::Figures {
+                    &mut figures
+                } else {
+                    &mut words
+                };
+                *counter += 1;
+                *counter - 1
+            })
+            .collect();
+        Self {
+            dialect,
+            units: vec![None; kinds.len()],
+            united: vec![0; kinds.len()],
+            kinds,
+            place,
+            stride: figures,
+            figures: Vec::new(),
+            words: vec![Vec::new(); words],
+            changes: Vec::new(),
+            current: vec![u8::MAX; figures],
+            gaps: Vec::new(),
+            odd: Vec::new(),
+            notes: Vec::new(),
+            lines: Vec::new(),
+            rows: 0,
+            extents: Vec::new(),
+        }
+    }
+
+    fn empty_like(&self) -> Self {
+        let mut grid = Self::new(self.dialect.clone(), self.kinds.clone());
+        grid.extents.clone_from(&self.extents);
+        grid.units.clone_from(&self.units);
+        grid
+    }
+
+    /// How many columns there are.
+    pub(super) fn columns(&self) -> usize {
+        self.kinds.len()
+    }
+
+    /// Tells where the cells of a blank-separated table stand, so that a row with a hole can be placed.
+    pub(super) fn learn_extents<'a>(&mut self, rows: impl Iterator<Item = &'a str>) {
+        if self.dialect.sep != Sep::Blank {
+            return;
+        }
+        let mut extents: Vec<(usize, usize)> = Vec::new();
+        for row in rows {
+            let cells = split(row, &self.dialect);
+            if cells.len() != self.columns() || row.contains('\t') {
+                continue;
+            }
+            let columns = cells
+                .iter()
+                .map(|cell| (chars(row, cell.start), chars(row, cell.end)));
+            if extents.is_empty() {
+                extents = columns.collect();
+            } else {
+                for (extent, (start, end)) in extents.iter_mut().zip(columns) {
+                    extent.0 = extent.0.min(start);
+                    extent.1 = extent.1.max(end);
+                }
+            }
+        }
+        // Columns that overlap are not fixed, and a hole cannot be placed.
+        if extents.windows(2).all(|pair| pair[0].1 < pair[1].0) {
+            self.extents = extents;
+        }
+    }
+
+    /// Takes a lone `E` (extinction) for the unit of a column in which it stands behind every number of `rows`.
+    pub(super) fn expect_units(&mut self, rows: &[&str]) {
+        for column in 0..self.columns() {
+            let everywhere = rows.iter().all(|row| {
+                let cells = split(row, &self.dialect);
+                let text = cells.get(column).map_or("", |range| &row[range.clone()]);
+                matches!(cell(text, self.dialect.style), Cell::WithUnit { unit, .. } if &text[unit..] == EXTINCTION)
+            });
+            if everywhere && rows.len() >= 3 {
+                self.units[column] = Some(EXTINCTION.to_owned());
+            }
+        }
+    }
+
+    /// Columns in which a unit stands behind some numbers and not behind others, with how many have it.
+    pub(super) fn units_in_some_cells(&self) -> impl Iterator<Item = (usize, &str, u32)> {
+        self.units.iter().enumerate().filter_map(|(column, unit)| {
+            let unit = unit.as_deref()?;
+            let numbers = self.rows - self.gaps_of(column).count();
+            let united = self.united[column];
+            ((united as usize) < numbers).then_some((column, unit, united))
+        })
+    }
+
+    /// Where each column of a table in fixed columns stands, in characters; empty when it is none.
+    pub(super) fn extents(&self) -> &[(usize, usize)] {
+        &self.extents
+    }
+
+    /// The numbers of a column of figures, NaN where there is none.
+    pub(super) fn column(&self, column: usize) -> impl Iterator<Item = f64> + Clone + '_ {
+        let place = self.place[column];
+        self.figures
+            .iter()
+            .copied()
+            .skip(place)
+            .step_by(self.stride.max(1))
+    }
+
+    /// One number of a column of figures.
+    pub(super) fn figure(&self, row: usize, column: usize) -> f64 {
+        self.figures
+            .get(row * self.stride + self.place[column])
+            .copied()
+            .unwrap_or(f64::NAN)
+    }
+
+    /// All columns of figures at once, each as long as the table, with what their numbers are like. Wide tables are turned
+    /// in tiles that fit the cache.
+    pub(super) fn all_columns(&self) -> Vec<(Arc<[f64]>, Stats)> {
+        const TILE: usize = 8;
+        let stride = self.stride.max(1);
+        let turn = |first: usize, columns: &mut [(Arc<[f64]>, Stats)]| {
+            // The same room for every tile, so that it stays in the cache.
+            let mut room: Vec<Vec<f64>> = vec![Vec::with_capacity(self.rows); TILE.min(columns.len())];
+            for (index, tile) in columns.chunks_mut(TILE).enumerate() {
+                let first = first + index * TILE;
+                room.iter_mut().for_each(Vec::clear);
+                for row in self.figures.chunks_exact(stride) {
+                    for (column, &value) in room.iter_mut().zip(&row[first..]) {
+                        column.push(value);
+                    }
+                }
+                for (column, values) in tile.iter_mut().zip(&room) {
+                    *column = (values.as_slice().into(), Stats::of(values.iter().copied()));
+                }
+            }
+        };
+        let mut columns: Vec<(Arc<[f64]>, Stats)> = vec![(Arc::default(), Stats::default()); self.stride];
+        // A large table is turned by all cores, each some of its columns.
+        let cores = if self.figures.len() < PARALLEL_FROM / 8 || self.stride < 2 {
+            1
+        } else {
+            std::thread::available_parallelism().map_or(1, std::num::NonZero::get)
+        };
+        let share = self.stride.div_ceil(cores).max(1);
+        std::thread::scope(|scope| {
+            for (index, part) in columns.chunks_mut(share).enumerate() {
+                if cores == 1 {
+                    turn(index * share, part);
+                } else {
+                    scope.spawn(move || turn(index * share, part));
+                }
+            }
+        });
+        columns
+    }
+
+    /// The place of a column among the figures, for use with [`Grid::all_columns`].
+    pub(super) fn place(&self, column: usize) -> usize {
+        self.place[column]
+    }
+
+    /// The words of a column.
+    pub(super) fn words(&self, column: usize) -> &[Span] {
+        self.words.get(self.place[column]).map_or(&[], Vec::as_slice)
+    }
+
+    /// The decimals of every column of figures, by place. `keep` says which rows count, for columns with gaps.
+    pub(super) fn decimals(&self) -> Vec<Vec<(u32, u8)>> {
+        let mut all = vec![Vec::new(); self.stride];
+        for &(row, place, decimals) in &self.changes {
+            all[place as usize].push((row, decimals));
+        }
+        all
+    }
+
+    /// The line of a row, from 1.
+    pub(super) fn line(&self, row: usize) -> usize {
+        let row = u32::try_from(row).unwrap_or(u32::MAX);
+        let index = self
+            .lines
+            .partition_point(|&(first, _)| first <= row)
+            .saturating_sub(1);
+        self.lines
+            .get(index)
+            .map_or(0, |&(first, line)| (line + (row - first)) as usize)
+    }
+
+    /// The pieces of consecutive lines: first row, its line, how many rows.
+    pub(super) fn line_pieces(&self) -> impl Iterator<Item = (usize, usize, usize)> + '_ {
+        self.lines.iter().enumerate().map(|(index, &(first, line))| {
+            let end = self
+                .lines
+                .get(index + 1)
+                .map_or(self.rows, |&(next, _)| next as usize);
+            (first as usize, line as usize, end.saturating_sub(first as usize))
+        })
+    }
+
+    /// The gaps by column.
+    pub(super) fn gaps_of(&self, column: usize) -> impl Iterator<Item = &Gap> + '_ {
+        self.gaps.iter().filter(move |gap| gap.column as usize == column)
+    }
+}
+
+/// Decimals of the rows `rows`, from the changes of one column.
+pub(super) fn decimals_of(changes: &[(u32, u8)], rows: impl Iterator<Item = usize>) -> Decimals {
+    let mut decimals = Decimals::default();
+    let mut next = 0;
+    let mut current = 0;
+    for row in rows {
+        while changes.get(next).is_some_and(|&(first, _)| first as usize <= row) {
+            current = changes[next].1;
+            next += 1;
+        }
+        decimals.push(current);
+    }
+    decimals
+}
+
+/// Where the line that begins at `at` ends, and where the next one begins.
+pub(super) fn line_end(bytes: &[u8], at: usize) -> (usize, usize) {
+    match memchr::memchr2(b'\n', b'\r', &bytes[at..]) {
+        None => (bytes.len(), bytes.len()),
+        Some(n) => {
+            let end = at + n;
+            let crlf = bytes[end] == b'\r' && bytes.get(end + 1) == Some(&b'\n');
+            (end, end + 1 + usize::from(crlf))
+        }
+    }
+}
+
+fn chars(line: &str, byte: usize) -> usize {
+    line.get(..byte).map_or(byte, |front| front.chars().count())
+}

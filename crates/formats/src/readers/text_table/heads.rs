@@ -1,0 +1,347 @@
+//! The heads above a table: which lines they are, and which column each of their words stands over.
+
+use std::ops::Range;
+
+use curvary_record::Span;
+
+use super::dialect::{Sep, is_blank, raw_split, split_wide};
+use super::grid::Grid;
+use super::scan::{HeadRow, Piece, TextLine, is_ruler, is_ruler_piece, leading_number, strip_remark};
+
+/// How many rows of heads a table may have.
+const MAX_HEADS: usize = 4;
+
+/// The nearest line of words, where it names two quantities or more and yet did not fit over the columns.
+pub(super) fn unmatched_head(text: &str, above: &[Piece]) -> Option<TextLine> {
+    let Some(Piece::Text(line)) = above.iter().rev().find(|piece| !is_ruler_piece(text, piece)) else {
+        return None;
+    };
+    let (_, kept) = strip_remark(&text[line.span.range()]);
+    if !crate::header::pairs(kept).is_empty() || kept.len() > 200 {
+        return None;
+    }
+    let cells = [Sep::Tab, Sep::Semicolon, Sep::Pipe, Sep::Comma]
+        .into_iter()
+        .map(|sep| raw_split(kept, sep))
+        .max_by_key(Vec::len)?;
+    let cells = if cells.len() >= 2 {
+        cells
+    } else {
+        glue_units(kept, split_wide(kept))
+    };
+    let cells = if cells.len() >= 2 {
+        cells
+    } else {
+        glue_units(kept, raw_split(kept, Sep::Blank))
+    };
+    let named = cells
+        .into_iter()
+        .filter(|range| crate::head::read_head(&kept[range.clone()]).quantity.is_some())
+        .count();
+    (named >= 2).then_some(*line)
+}
+
+/// The rows of heads directly above a table, from top to bottom.
+pub(super) fn heads_above(text: &str, grid: &Grid, above: &[Piece]) -> Vec<HeadRow> {
+    let mut heads: Vec<HeadRow> = Vec::new();
+    let mut blanks = 0;
+    for piece in above.iter().rev() {
+        match piece {
+            Piece::Blank => {
+                blanks += 1;
+                if blanks > 1 || !heads.is_empty() {
+                    break;
+                }
+            }
+            Piece::Text(line) => {
+                let raw = &text[line.span.range()];
+                // Rulers, and a count of points that stands alone, may lie between heads and rows.
+                let alone = raw.trim().bytes().all(|b| b.is_ascii_digit());
+                if is_ruler(raw) || (heads.is_empty() && alone) {
+                    continue;
+                }
+                let Some(cells) = map_heads(text, *line, grid, heads.is_empty(), blanks > 0) else {
+                    break;
+                };
+                heads.push(HeadRow { line: *line, cells });
+                if heads.len() == MAX_HEADS {
+                    break;
+                }
+            }
+            Piece::Table(_) => break,
+        }
+    }
+    heads.reverse();
+    heads
+}
+
+/// The cells of a line as heads of the columns of a table, where they can be.
+fn map_heads(
+    text: &str,
+    line: TextLine,
+    grid: &Grid,
+    nearest: bool,
+    after_blank: bool,
+) -> Option<Vec<Option<Span>>> {
+    let raw = &text[line.span.range()];
+    let (mark, mut kept) = strip_remark(raw);
+    // A tab in front of the heads is a head left empty.
+    if mark.is_none() && grid.dialect.sep == Sep::Tab {
+        kept = raw.trim_matches(|c| c != '\t' && is_blank(c));
+    }
+    let offset = raw.find(kept).unwrap_or(0);
+    let base = line.span.start as usize + offset;
+    let columns = grid.columns();
+    if super::join::is_furniture(kept, &std::collections::BTreeSet::new()) {
+        return None;
+    }
+    // `Sample: betanin, one spectrum` speaks of the run, however many commas it has.
+    let stated = crate::header::pairs(kept);
+    if stated.iter().any(|pair| {
+        pair.mark == ':' && (!nearest || crate::words::field_of(&kept[pair.key.clone()]).is_some())
+    }) && columns > 1
+    {
+        return None;
+    }
+    let (cells, exact) = head_cells(kept, grid, offset)?;
+    if cells.len() != columns || cells.iter().all(Option::is_none) {
+        return None;
+    }
+    let texts: Vec<&str> = cells.iter().flatten().map(|range| &kept[range.clone()]).collect();
+    // A statement about the run is no head.
+    let first = texts.first().copied().unwrap_or("");
+    let states = first.ends_with([':', '=']) && texts.len() <= 3 && columns <= 3
+        || (texts.len() <= 2 && first.contains(": "))
+        || (!nearest || after_blank || columns == 2) && is_statement(&texts);
+    if states {
+        return None;
+    }
+    let padded = cells.iter().any(Option::is_none);
+    if padded && texts.iter().any(|text| text.split_whitespace().count() > 5) {
+        return None;
+    }
+    let quantity = |text: &&str| crate::head::read_head(text).quantity.is_some();
+    let has_words = texts.iter().any(|text| text.chars().any(char::is_alphabetic));
+    let numbers = texts.iter().filter(|text| leading_number(text).is_some()).count();
+    let sure = texts.iter().any(quantity) || numbers * 2 >= texts.len().max(2);
+    let remark = strip_remark(raw).0.is_some();
+    if !has_words && (numbers < texts.len() || columns == 2 || remark) {
+        return None;
+    }
+    // Words that were fitted over the columns by other means than the table's own must say what they are.
+    let named = texts.iter().filter(|text| quantity(text)).count();
+    if (!sure && remark) || (!exact && (named * 2 < texts.len() || !nearest)) {
+        return None;
+    }
+    // `Spectrum B` above `nm Abs` is a title: names over columns stand apart.
+    if !nearest
+        && named < texts.len()
+        && matches!(grid.dialect.sep, Sep::Blank | Sep::Wide)
+        && texts.len() == columns
+        && split_wide(kept).len() < columns
+    {
+        return None;
+    }
+    // Prose that happens to have as many words as the table has columns.
+    if matches!(grid.dialect.sep, Sep::Blank | Sep::Wide)
+        && !sure
+        && (after_blank || texts.len() > 6 || raw.trim_end().ends_with(['.', ':']))
+    {
+        return None;
+    }
+    if !nearest
+        && !sure
+        && texts
+            .iter()
+            .map(|text| text.split_whitespace().count())
+            .max()
+            .unwrap_or(0)
+            > 6
+    {
+        return None;
+    }
+    Some(
+        cells
+            .into_iter()
+            .map(|range| range.map(|r| Span::new(base + r.start, base + r.end)))
+            .collect(),
+    )
+}
+
+/// Whether cells say `key value`: the first is a field's name, and what follows is no head of a column.
+fn is_statement(texts: &[&str]) -> bool {
+    let [key, rest @ ..] = texts else { return false };
+    let key = key.trim_end_matches([':', '=']).trim();
+    // `Path (mm)` over a number is a field under its unit.
+    let number = |text: &&str| {
+        let text = text.trim();
+        text.starts_with(|c: char| c.is_ascii_digit())
+            && text
+                .bytes()
+                .all(|b| b.is_ascii_digit() || matches!(b, b'.' | b','))
+    };
+    let name = crate::head::split_unit(key)
+        .filter(|_| rest.len() == 1 && rest.iter().all(number))
+        .map_or(key, |(name, _)| name);
+    let known = crate::words::field_of(key).or_else(|| crate::words::field_of(name));
+    // Two numbers behind a name, `Wavelength,340,405`, stand over two columns.
+    if rest.len() > 2 || rest.len() == 2 && rest.iter().all(number) || known.is_none() {
+        return false;
+    }
+    !rest.iter().any(|text| {
+        let head = crate::head::read_head(text);
+        head.quantity.is_some() && leading_number(text).is_none()
+    })
+}
+
+/// Splits a line of heads into as many cells as the table has columns. `indent`: characters cut from its front.
+fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Range<usize>>>, bool)> {
+    let columns = grid.columns();
+    let sep = grid.dialect.sep;
+    let whole = |cells: Vec<Range<usize>>| -> Vec<Option<Range<usize>>> {
+        cells
+            .into_iter()
+            .map(|range| Some(range).filter(|r| !r.is_empty()))
+            .collect()
+    };
+    if sep != Sep::Blank && sep != Sep::Wide {
+        let separator = if sep == Sep::CommaBlank && !line.contains(", ") {
+            Sep::Comma
+        } else {
+            sep
+        };
+        let mut cells = raw_split(line, separator);
+        while cells.len() > columns && cells.last().is_some_and(Range::is_empty) {
+            cells.pop();
+        }
+        if cells.len() == columns {
+            return Some((whole(cells), true));
+        }
+        // A matrix whose corner cell was not written: `400;401;402` over four columns.
+        if cells.len() + 1 == columns
+            && cells.len() >= 2
+            && cells.iter().all(|c| leading_number(&line[c.clone()]).is_some())
+        {
+            let mut shifted = vec![None];
+            shifted.extend(whole(cells));
+            return Some((shifted, true));
+        }
+        // Group heads: fewer cells than columns, the rest left empty.
+        if cells.len() >= 2 && cells.len() < columns {
+            let mut padded = whole(cells);
+            padded.resize(columns, None);
+            return Some((padded, true));
+        }
+    }
+    // Blanks divide the heads of a table in blanks as they divide its rows; elsewhere they may only divide words.
+    let blanks = matches!(sep, Sep::Blank | Sep::Wide);
+    let line = if blanks { without_aside(line) } else { line };
+    let wide = split_wide(line);
+    if blanks && wide.len() == columns {
+        return Some((whole(wide), true));
+    }
+    for other in [Sep::Tab, Sep::Semicolon, Sep::Pipe, Sep::Comma] {
+        if other == sep {
+            continue;
+        }
+        let cells = raw_split(line, other);
+        if cells.len() == columns {
+            return Some((whole(cells), false));
+        }
+    }
+    if wide.len() == columns {
+        return Some((whole(wide), blanks));
+    }
+    let words = glue_units(line, raw_split(line, Sep::Blank));
+    if words.len() == columns {
+        return Some((whole(words), blanks));
+    }
+    if words.len() + 1 == columns
+        && words.len() >= 2
+        && words.iter().all(|w| leading_number(&line[w.clone()]).is_some())
+    {
+        let mut shifted = vec![None];
+        shifted.extend(whole(words));
+        return Some((shifted, blanks));
+    }
+    by_position(line, &words, grid, indent).map(|cells| (cells, false))
+}
+
+/// A line of heads without an aside at its end: `nm  Abs   (one sample, columns continue)`.
+fn without_aside(line: &str) -> &str {
+    let Some(open) = line.rfind("  (").filter(|_| line.trim_end().ends_with(')')) else {
+        return line;
+    };
+    let inner = line[open + 3..].trim_end().trim_end_matches(')');
+    let is_unit = !matches!(
+        curvary_record::unit::spelled(inner),
+        curvary_record::unit::Spelling::None
+    );
+    if is_unit || !inner.contains(' ') {
+        line
+    } else {
+        line[..open].trim_end()
+    }
+}
+
+/// Puts `(nm)`, `[nm]`, `/ nm` and the like to the word before them.
+pub(super) fn glue_units(line: &str, words: Vec<Range<usize>>) -> Vec<Range<usize>> {
+    let mut glued: Vec<Range<usize>> = Vec::with_capacity(words.len());
+    let mut open = false;
+    let mut joins_next = false;
+    for word in words {
+        let text = &line[word.clone()];
+        let joins = open || joins_next || text.starts_with(['(', '[', '/', '@']);
+        match glued.last_mut() {
+            Some(last) if joins => last.end = word.end,
+            _ => glued.push(word),
+        }
+        let depth =
+            |open: [char; 2], close: [char; 2]| text.matches(open).count() > text.matches(close).count();
+        let opened = depth(['(', '['], [')', ']']);
+        let closed = text.matches([')', ']']).count() > text.matches(['(', '[']).count();
+        open = (open || opened) && !closed;
+        joins_next = matches!(text, "/" | "@" | "in") || text.ends_with(['/', '@']) && text.len() > 1;
+    }
+    glued
+}
+
+/// Puts each word over the column of figures nearest to it, for tables in fixed columns.
+fn by_position(
+    line: &str,
+    words: &[Range<usize>],
+    grid: &Grid,
+    indent: usize,
+) -> Option<Vec<Option<Range<usize>>>> {
+    let extents = grid.extents();
+    if extents.len() != grid.columns() || words.is_empty() {
+        return None;
+    }
+    let mut cells: Vec<Option<Range<usize>>> = vec![None; extents.len()];
+    let mut furthest = 0;
+    for word in words {
+        let start = indent + line[..word.start].chars().count();
+        let end = indent + line[..word.end].chars().count();
+        let distance = |extent: &(usize, usize)| {
+            let middle = (start + end) as f64 / 2.0;
+            let over = start < extent.1 && end > extent.0;
+            if over {
+                0.0
+            } else {
+                (middle - (extent.0 + extent.1) as f64 / 2.0).abs()
+            }
+        };
+        let column =
+            (0..extents.len()).min_by(|&a, &b| distance(&extents[a]).total_cmp(&distance(&extents[b])))?;
+        if column < furthest || distance(&extents[column]) > 12.0 {
+            return None;
+        }
+        furthest = column;
+        cells[column] = Some(match cells[column].take() {
+            Some(front) => front.start..word.end,
+            None => word.clone(),
+        });
+    }
+    // At least half the columns must have a head for the line to be one.
+    (cells.iter().flatten().count() * 2 >= cells.len()).then_some(cells)
+}
