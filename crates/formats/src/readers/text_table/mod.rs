@@ -742,6 +742,7 @@ fn run(source: &Source, card: &Card, section: &Section, draft: Draft, said: &Sai
             .at(Place::line(section.table.first_line as usize), "its table begins here"),
         );
     }
+    remarks.extend(first_row_lost(source, section));
     remarks.extend(noted(section));
     for odd in section.table.grid.odd.iter().take(20) {
         remarks.push(
@@ -799,6 +800,33 @@ fn run(source: &Source, card: &Card, section: &Section, draft: Draft, said: &Sai
         questions,
         remarks,
     }
+}
+
+/// A remark on a line of nothing but figures and signs directly above a table, which is mostly its first row, damaged;
+/// a date, a time and a mere count stand there too.
+fn first_row_lost(source: &Source, section: &Section) -> Option<Diagnostic> {
+    let line = section.words.last()?;
+    let first = section
+        .table
+        .heads
+        .first()
+        .map_or(section.table.first_line, |head| head.line.line);
+    let text = source.text()[line.span.range()].trim();
+    let figures = text.starts_with(|c: char| c.is_ascii_digit() || matches!(c, '-' | '+' | '.'))
+        && !text.contains(|c: char| c.is_alphabetic() || matches!(c, ':' | '/'))
+        && text.bytes().filter(u8::is_ascii_digit).count() >= 4
+        && text.bytes().any(|byte| !byte.is_ascii_digit());
+    let dated = !matches!(
+        curvary_record::moment::read(text, None).date,
+        curvary_record::moment::DateReading::No
+    );
+    (line.line + 1 == first && figures && !dated).then(|| {
+        Diagnostic::warning(
+            Code::new("row-does-not-fit"),
+            "a line directly above the table looks like its first row, damaged, and was left out",
+        )
+        .at(source.place(line.span), "this line")
+    })
 }
 
 /// Remarks on rows that were read in a way worth telling.
