@@ -126,7 +126,10 @@ impl Shaper<'_> {
                 labels,
             );
         }
-        let headless = ys.iter().find(|&&y| self.columns[y].heads.is_empty());
+        // A unit behind every number says as much as a head.
+        let headless = ys
+            .iter()
+            .find(|&&y| self.columns[y].heads.is_empty() && self.columns[y].quantity.is_none());
         let headed = ys.iter().any(|&y| {
             self.columns[y]
                 .quantity
