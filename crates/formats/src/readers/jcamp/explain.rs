@@ -43,9 +43,11 @@ pub(super) fn parts(source: &Source, document: &dx::Document, runs: &[Run]) -> V
                 None => record_part(record, first, last, said),
             });
             for left in table.into_iter().flat_map(|table| &table.left_out) {
-                let end = left.last.min(last);
+                // Where a table breaks off, what is missing lies behind its last line.
+                let start = left.first.min(last);
+                let end = left.last.clamp(start, last.max(start));
                 let says = format!("not read, or not wholly: {}", left.code.as_str());
-                parts.push(Part::new(left.first, end, TakenFor::LeftOut, says));
+                parts.push(Part::new(start, end, TakenFor::LeftOut, says));
             }
         }
     }
