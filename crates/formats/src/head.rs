@@ -894,6 +894,11 @@ fn phrase(text: &str, depth: usize) -> Option<Piece> {
     if words.len() < 2 || words.len() > 12 {
         return None;
     }
+    // `t x 60 s` tells a scale, and nothing that is held.
+    let scaled = |pair: &[&str]| matches!(pair, ["x" | "X" | "×" | "*" | "·", factor] if factor.starts_with(|c: char| c.is_ascii_digit()));
+    if words.windows(2).any(scaled) {
+        return None;
+    }
     let mut found: Vec<Piece> = Vec::new();
     let mut left: Vec<&str> = Vec::new();
     let mut at = 0;
