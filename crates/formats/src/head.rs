@@ -834,7 +834,12 @@ fn clock(text: &str) -> bool {
 fn glued(text: &str) -> Option<Piece> {
     for unit in ["cm-1", "nm", "sec", "min", "AU", "µM", "uM", "mM", "°C"] {
         if let Some(name) = text.strip_suffix(unit) {
-            let quantity = quantity_of(name).filter(|_| name.chars().count() >= 3)?;
+            // With its unit `T` is a temperature and nothing else: `T°C`.
+            let quantity = if name.trim() == "T" && unit == "°C" {
+                Quantity::TEMPERATURE
+            } else {
+                quantity_of(name).filter(|_| name.chars().count() >= 3)?
+            };
             let units = spelled(unit).units().to_vec();
             return match together(vec![quantity], units) {
                 found @ Piece::Measured(..) => Some(found),

@@ -41,6 +41,47 @@ pub(crate) fn kind_of(normalised: &str) -> Kind {
     }
 }
 
+/// Whether a label, normalised, belongs to a table or to the structure of a file, and not to the measurement.
+#[must_use]
+pub fn describes_table(normalised: &str) -> bool {
+    is_table(normalised)
+        || matches!(
+            normalised,
+            "JCAMPDX"
+                | "DATACLASS"
+                | "XUNITS"
+                | "YUNITS"
+                | "XFACTOR"
+                | "YFACTOR"
+                | "FIRSTX"
+                | "LASTX"
+                | "FIRSTY"
+                | "MAXX"
+                | "MINX"
+                | "MAXY"
+                | "MINY"
+                | "NPOINTS"
+                | "DELTAX"
+                | "BLOCKS"
+                | "BLOCKID"
+                | "END"
+                | "NTUPLES"
+                | "ENDNTUPLES"
+                | "VARNAME"
+                | "SYMBOL"
+                | "VARTYPE"
+                | "VARFORM"
+                | "VARDIM"
+                | "UNITS"
+                | "FIRST"
+                | "LAST"
+                | "MIN"
+                | "MAX"
+                | "FACTOR"
+                | "PAGE"
+        )
+}
+
 /// Labels that stand for a table of data.
 pub(crate) fn is_table(normalised: &str) -> bool {
     matches!(

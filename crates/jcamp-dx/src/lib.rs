@@ -130,7 +130,7 @@ pub use asdf::encode::Form;
 pub use block::{Block, Document, Limits, ReadOptions, Record, read};
 pub use choice::{Choice, Choices};
 pub use curve::{Curve, Decimals, LineMap, Missing};
-pub use label::{Kind, normalise_label};
+pub use label::{Kind, describes_table, normalise_label};
 pub use ntuples::{Ntuples, Page, Variable};
 pub use remark::{Code, Place, Remark, Span, Weight};
 pub use table::{Assignment, Assignments, Data, LeftOut, Peak, Peaks, Table};

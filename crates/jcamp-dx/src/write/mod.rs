@@ -9,7 +9,7 @@ use std::fmt;
 
 use crate::asdf::encode::Form;
 use crate::curve::Curve;
-use crate::label::{Kind, is_table, kind_of, normalise_label};
+use crate::label::{Kind, describes_table, kind_of, normalise_label};
 use crate::number::print;
 use crate::remark::{Code, Remark};
 use crate::table::{Assignments, Peaks};
@@ -222,46 +222,7 @@ pub fn write(sheets: &[Sheet], options: &WriteOptions) -> Result<Written, Refusa
 
 /// Labels that the writer states itself.
 fn reserved(normalised: &str) -> bool {
-    is_table(normalised)
-        || matches!(
-            normalised,
-            "TITLE"
-                | "JCAMPDX"
-                | "DATATYPE"
-                | "DATACLASS"
-                | "ORIGIN"
-                | "OWNER"
-                | "XUNITS"
-                | "YUNITS"
-                | "XFACTOR"
-                | "YFACTOR"
-                | "FIRSTX"
-                | "LASTX"
-                | "FIRSTY"
-                | "MAXX"
-                | "MINX"
-                | "MAXY"
-                | "MINY"
-                | "NPOINTS"
-                | "DELTAX"
-                | "BLOCKS"
-                | "BLOCKID"
-                | "END"
-                | "NTUPLES"
-                | "ENDNTUPLES"
-                | "VARNAME"
-                | "SYMBOL"
-                | "VARTYPE"
-                | "VARFORM"
-                | "VARDIM"
-                | "UNITS"
-                | "FIRST"
-                | "LAST"
-                | "MIN"
-                | "MAX"
-                | "FACTOR"
-                | "PAGE"
-        )
+    describes_table(normalised) || matches!(normalised, "TITLE" | "DATATYPE" | "ORIGIN" | "OWNER")
 }
 
 struct Writer<'o> {

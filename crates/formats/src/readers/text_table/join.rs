@@ -206,7 +206,8 @@ fn passed_over(text: &str, lines: &[TextLine], table: &Table) -> Option<Diagnost
             Code::new("row-does-not-fit"),
             "a line between the rows looks like a damaged row, and was left out",
         )
-        .at(Place::line(first.line as usize), "this line"),
+        .at(Place::line(first.line as usize), "this line")
+        .help("compare it with the original"),
     )
 }
 

@@ -826,6 +826,7 @@ fn first_row_lost(source: &Source, section: &Section) -> Option<Diagnostic> {
             "a line directly above the table looks like its first row, damaged, and was left out",
         )
         .at(source.place(line.span), "this line")
+        .help("compare it with the original")
     })
 }
 
@@ -846,7 +847,7 @@ fn noted(section: &Section) -> impl Iterator<Item = Diagnostic> + '_ {
             "whose numbers touch, parted at their signs: each part stands under a column of its own",
         ),
         (
-            of(|what| matches!(what, Noted::Converted { .. })),
+            of(|what| matches!(what, Noted::Converted)),
             "units-change",
             "with a number in another unit than the first of its column: it was converted",
         ),

@@ -150,16 +150,7 @@ impl Grid {
                 ..*gap
             }));
         wide.odd = self.odd.iter().chain(&other.odd).copied().collect();
-        wide.notes.clone_from(&self.notes);
-        wide.notes.extend(other.notes.iter().map(|note| match note.what {
-            Noted::Converted { column } if column > 0 => RowNote {
-                what: Noted::Converted {
-                    column: column + shift,
-                },
-                ..*note
-            },
-            _ => *note,
-        }));
+        wide.notes = self.notes.iter().chain(&other.notes).copied().collect();
         wide.units = self
             .units
             .iter()

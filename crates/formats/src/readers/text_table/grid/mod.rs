@@ -77,7 +77,7 @@ pub(super) enum Noted {
     /// Its numbers touch, and were parted at the signs.
     Touching,
     /// A number in another unit than the first of its column was converted.
-    Converted { column: u32 },
+    Converted,
     /// Words behind its last column were left aside.
     Aside,
     /// An uncertainty behind a number was left aside.

@@ -388,9 +388,7 @@ impl Grid {
                             self.united[column] += 1;
                             self.notes.push(RowNote {
                                 line: cursor.line,
-                                what: Noted::Converted {
-                                    column: u32::try_from(column).unwrap_or(u32::MAX),
-                                },
+                                what: Noted::Converted,
                             });
                             (value, Some(decimals), None)
                         }
