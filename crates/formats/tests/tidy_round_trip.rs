@@ -163,3 +163,47 @@ fn what_is_written_is_read() {
         wrong.join("\n")
     );
 }
+
+fn back(text: &str) -> curvary_formats::Reading {
+    let readers = Readers::built_in();
+    readers
+        .read(&Source::new("back.csv", text.as_bytes().to_vec()), None)
+        .1
+}
+
+/// Rows that were sorted by somebody else belong together all the same, and what has no place is told.
+#[test]
+fn a_table_that_was_touched_is_not_misread() {
+    let head =
+        "run,trace,technique,wavelength_nm,temperature_Cel,temperature_plus_minus_Cel,source,absorbance\r\n";
+    let sorted = format!(
+        "{head}a,0,spectrum,400,37,0.1,x,0.1\r\nb,0,spectrum,400,25,0.2,x,0.2\r\na,0,spectrum,410,37,0.1,x,0.3\r\nb,0,spectrum,410,25,0.2,x,0.4\r\n"
+    );
+    let reading = back(&sorted);
+    assert_eq!(reading.runs.len(), 2);
+    let first = &reading.runs[0];
+    assert_eq!(first.traces[0].y.values.as_ref(), [0.1, 0.3]);
+    let temperature = first.fields.get("temperature").expect("a temperature");
+    assert_eq!(temperature.plus_minus, Some(0.1));
+
+    let drifting = format!("{head}a,0,spectrum,400,37,,x,0.1\r\na,0,spectrum,410,38,,x,0.3\r\n");
+    let remarks = &back(&drifting).runs[0].remarks;
+    assert!(
+        remarks
+            .iter()
+            .any(|remark| remark.code.as_str() == "column-left-out"),
+        "{remarks:?}"
+    );
+
+    let semicolons = sorted.replace(',', ";").replace('.', ",");
+    let reading = back(&semicolons);
+    assert!(reading.runs.is_empty());
+    assert_eq!(reading.remarks[0].code.as_str(), "table-saved-anew");
+
+    let point =
+        "run,trace,technique,wavelength_nm,time_s,source,absorbance\r\na,0,time-course,405,10,x,0.1\r\n";
+    assert_eq!(
+        back(point).runs[0].traces[0].x.quantity,
+        curvary_record::Quantity::TIME
+    );
+}

@@ -38,7 +38,11 @@ impl Reader for TidyCsv {
 
     fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
         let head = glimpse.head.lines().next().unwrap_or("");
-        let names: Vec<&str> = head.trim_start_matches('\u{FEFF}').split(',').collect();
+        let names: Vec<&str> = head
+            .trim_start_matches('\u{FEFF}')
+            .split([',', ';', '\t'])
+            .map(|name| name.trim_matches('"'))
+            .collect();
         let has = |name: &str| names.contains(&name);
         if names.starts_with(&["run", "trace"]) && has("technique") && has("source") {
             Recognition::Yes("the heads `run,trace,…,technique,…,source` of a tidy table".to_owned())
@@ -105,6 +109,16 @@ struct Row {
 
 fn read(source: &Source, card: &Card) -> Reading {
     let text = source.text().trim_start_matches('\u{FEFF}');
+    if text.starts_with("run;") || text.starts_with("run\t") || text.starts_with('"') {
+        return Reading::refused(
+            Diagnostic::error(
+                Code::new("table-saved-anew"),
+                "the tidy table was saved by another program, with another separator, and perhaps with other numbers",
+            )
+            .at(Place::line(1), "the heads")
+            .help("save it with commas between the cells and points as decimal signs, or read the table that curvary wrote"),
+        );
+    }
     let mut table = csv::ReaderBuilder::new()
         .has_headers(false)
         .flexible(true)
@@ -117,6 +131,8 @@ fn read(source: &Source, card: &Card) -> Reading {
     let mut reading = Reading::default();
     // Runs and their curves in the order in which they come.
     let mut runs: Vec<(String, Vec<Rows>)> = Vec::new();
+    let mut run_places: BTreeMap<String, usize> = BTreeMap::new();
+    let mut places: BTreeMap<(String, String), (usize, usize)> = BTreeMap::new();
     let at = |role: &Role| roles.iter().position(|other| other == role);
     let (Some(run_at), Some(trace_at)) = (at(&Role::Run), at(&Role::Trace)) else {
         return Reading::refused(Diagnostic::error(
@@ -167,17 +183,17 @@ fn read(source: &Source, card: &Card) -> Reading {
             );
         }
         let (run, trace) = (&cells[run_at], &cells[trace_at]);
-        if runs.last().is_none_or(|(name, _)| name != run) {
-            runs.push((run.to_owned(), Vec::new()));
-        }
-        if let Some((_, traces)) = runs.last_mut() {
-            if traces.last().is_none_or(|(name, _)| name != trace) {
-                traces.push((trace.to_owned(), Vec::new()));
-            }
-            if let Some((_, rows)) = traces.last_mut() {
-                rows.push(Row { line, cells });
-            }
-        }
+        // Somebody may have sorted the rows: they belong together by their names, wherever they stand.
+        let key = (run.to_owned(), trace.to_owned());
+        let (in_run, in_trace) = *places.entry(key).or_insert_with(|| {
+            let in_run = *run_places.entry(run.to_owned()).or_insert_with(|| {
+                runs.push((run.to_owned(), Vec::new()));
+                runs.len() - 1
+            });
+            runs[in_run].1.push((trace.to_owned(), Vec::new()));
+            (in_run, runs[in_run].1.len() - 1)
+        });
+        runs[in_run].1[in_trace].1.push(Row { line, cells });
     }
     for (ordinal, (name, traces)) in runs.into_iter().enumerate() {
         reading
@@ -419,6 +435,14 @@ fn run(source: &Source, card: &Card, roles: &[Role], ordinal: usize, name: &str,
     let origin = || Origin::Source(Place::line(line));
     fields.claim("run", Claim::text(name, origin()));
     let cell = |at: usize| first.map_or("", |row| &row.cells[at]);
+    let errors: BTreeMap<&str, f64> = roles
+        .iter()
+        .enumerate()
+        .filter_map(|(at, role)| match role {
+            Role::Number(key, _, Part::PlusMinus) => Some((key.as_str(), number(cell(at))?.0)),
+            _ => None,
+        })
+        .collect();
     let mut technique = Technique::UNKNOWN;
     let mut ranges: BTreeMap<&str, Ends> = BTreeMap::new();
     for (at, role) in roles.iter().enumerate() {
@@ -447,13 +471,16 @@ fn run(source: &Source, card: &Card, roles: &[Role], ordinal: usize, name: &str,
                 };
                 match part {
                     Part::Value | Part::Stated => {
-                        fields.claim(key.as_str(), Claim::number(value, unit.clone(), text, origin()));
+                        let mut claim = Claim::number(value, unit.clone(), text, origin());
+                        claim.plus_minus = errors.get(key.as_str()).copied();
+                        fields.claim(key.as_str(), claim);
                     }
                     Part::From => ranges.entry(key).or_default().0 = Some(value),
                     Part::To => {
                         let range = ranges.entry(key).or_default();
                         (range.1, range.2) = (Some(value), unit.clone());
                     }
+                    // Taken with its value.
                     Part::PlusMinus => {}
                 }
             }
@@ -470,7 +497,7 @@ fn run(source: &Source, card: &Card, roles: &[Role], ordinal: usize, name: &str,
     }
     let traces = traces
         .iter()
-        .filter_map(|(_, rows)| trace(roles, rows, traces, &mut remarks))
+        .filter_map(|(_, rows)| trace(roles, rows, traces, &technique, &mut remarks))
         .collect();
     let lines = first.map(|row| row.line).zip(last_line(source));
     Run {
@@ -514,25 +541,68 @@ fn same_throughout(traces: &[Rows], at: usize) -> bool {
 }
 
 /// One curve of a run. What differs between curves and is no coordinate is said of the curve.
-fn trace(roles: &[Role], rows: &[Row], all: &[Rows], remarks: &mut Vec<Diagnostic>) -> Option<Trace> {
+fn trace(
+    roles: &[Role],
+    rows: &[Row],
+    all: &[Rows],
+    technique: &Technique,
+    remarks: &mut Vec<Diagnostic>,
+) -> Option<Trace> {
     let first = rows.first()?;
     let filled = |at: usize| rows.iter().any(|row| !row.cells[at].is_empty());
     let changes = |at: usize| rows.iter().any(|row| row.cells[at] != first.cells[at]);
-    let numbers = roles.iter().enumerate().filter_map(|(at, role)| match role {
-        Role::Number(key, unit, Part::Value) if filled(at) => Some((at, key, unit)),
-        _ => None,
-    });
-    let numbers: Vec<(usize, &String, &Option<Unit>)> = numbers.collect();
-    // What changes along the curve ran; of a single point, the first coordinate did.
-    let (x_at, x_key, x_unit) = numbers
+    let numbers: Vec<(usize, &String, &Option<Unit>)> = roles
+        .iter()
+        .enumerate()
+        .filter_map(|(at, role)| match role {
+            Role::Number(key, unit, Part::Value) if filled(at) => Some((at, key, unit)),
+            _ => None,
+        })
+        .collect();
+    // What changes along the curve ran; of a single point, what runs in curves of this technique did.
+    let usual = match technique.as_str() {
+        "time-course" => "time",
+        "rate-series" => "concentration",
+        _ => "wavelength",
+    };
+    let x = numbers
         .iter()
         .copied()
         .find(|&(at, _, _)| changes(at))
-        .or_else(|| numbers.iter().copied().find(|(_, key, _)| is_coordinate(key)))?;
-    let (y_at, y_quantity, y_unit) = roles.iter().enumerate().find_map(|(at, role)| match role {
+        .or_else(|| numbers.iter().copied().find(|(_, key, _)| *key == usual))
+        .or_else(|| numbers.iter().copied().find(|(_, key, _)| is_coordinate(key)));
+    let y = roles.iter().enumerate().find_map(|(at, role)| match role {
         Role::Measured(quantity, unit) if filled(at) => Some((at, quantity, unit)),
         _ => None,
-    })?;
+    });
+    let (Some((x_at, x_key, x_unit)), Some((y_at, y_quantity, y_unit))) = (x, y) else {
+        remarks.push(
+            Diagnostic::warning(
+                Code::new("curve-without-points"),
+                "a curve has no column that runs, or none that was measured, and was left out",
+            )
+            .at(Place::line(first.line), "its first row")
+            .help("compare the table with the one that curvary wrote"),
+        );
+        return None;
+    };
+    // A curve has one running and one measured column; what else changes along it has no place in it.
+    for (at, role) in roles.iter().enumerate() {
+        let other = matches!(role, Role::Number(..) | Role::Words(_)) && at != x_at && changes(at)
+            || matches!(role, Role::Measured(..)) && at != y_at && filled(at);
+        if other {
+            remarks.push(
+                Diagnostic::warning(
+                    Code::new("column-left-out"),
+                    format!(
+                        "column {} changes along a curve that runs over {x_key}, and was left out there",
+                        at + 1
+                    ),
+                )
+                .at(Place::line(first.line), "its first row"),
+            );
+        }
+    }
     let column = |quantity: Quantity, unit: Unit| Column::new(quantity, unit, Vec::new());
     let mut x = column(
         Quantity::named(x_key.clone()),
@@ -606,7 +676,7 @@ fn trace(roles: &[Role], rows: &[Row], all: &[Rows], remarks: &mut Vec<Diagnosti
                     trace.fields.claim(key.as_str(), claim);
                 }
             }
-            Role::Words(key) if !same_throughout(all, at) => {
+            Role::Words(key) if !same_throughout(all, at) && !changes(at) => {
                 trace
                     .fields
                     .claim(key.as_str(), Claim::text(text, Origin::Source(place())));
