@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use curvary_formats::container::{self, Limits};
-use curvary_formats::{Assumptions, Card, Readers, Reading, Source};
+use curvary_formats::{Assumptions, Card, Readers, Reading, Source, take_in};
 use curvary_record::{Code, Diagnostic, Digest};
 
 use crate::drawing::{self, Texts};
@@ -256,23 +256,24 @@ pub(crate) enum Content {
 }
 
 impl Content {
-    /// The bytes.
-    pub(crate) fn bytes(self, path: &str) -> Result<Vec<u8>, Box<Diagnostic>> {
+    /// The bytes and their digest.
+    pub(crate) fn bytes(self, path: &str) -> Result<(Vec<u8>, Digest), Box<Diagnostic>> {
         match self {
             Self::InFile(place) => bytes(&place).map_err(|error| Box::new(unusable("read", path, &error))),
-            Self::Here(bytes) => Ok(bytes),
+            Self::Here(bytes) => {
+                let digest = Digest::of(&bytes);
+                Ok((bytes, digest))
+            }
             Self::Nowhere(why) => Err(Box::new(why)),
         }
     }
 }
 
-/// The bytes of a file, of which there may be no more than [`LONGEST`] however it grows meanwhile.
-fn bytes(place: &Path) -> std::io::Result<Vec<u8>> {
+/// The bytes of a file and their digest. No more than [`LONGEST`] are read, however the file grows meanwhile.
+fn bytes(place: &Path) -> std::io::Result<(Vec<u8>, Digest)> {
     let file = File::open(place)?;
     let size = usize::try_from(file.metadata()?.len().min(LONGEST)).unwrap_or(0);
-    let mut bytes = Vec::with_capacity(size + 1);
-    file.take(LONGEST).read_to_end(&mut bytes)?;
-    Ok(bytes)
+    take_in(file.take(LONGEST), size)
 }
 
 /// Whether a file begins as zip and gzip files do. A look into its first bytes; the whole decides later.
@@ -315,7 +316,7 @@ pub(crate) fn pieces(met: Met, path: String, container: bool, each: &mut dyn FnM
         });
     }
     let whole = match bytes(&found.place) {
-        Ok(whole) => whole,
+        Ok((whole, _)) => whole,
         Err(error) => {
             let why = unusable("read", &path, &error);
             return each(Piece {

@@ -5,7 +5,7 @@ use std::sync::atomic::AtomicBool;
 
 use clap::Args;
 use curvary_archive::Archive;
-use curvary_record::{Code, Diagnostic, Digest, Outcome, Run, RunId};
+use curvary_record::{Code, Diagnostic, Outcome, Run, RunId};
 
 use crate::Setting;
 use crate::commands::export::chosen;
@@ -247,8 +247,7 @@ impl Asked {
 /// The runs of a file.
 fn from_file(desk: &Desk, path: &Path, how: Reading) -> Result<Vec<Subject>, Box<Diagnostic>> {
     let name = path.display().to_string();
-    let bytes = Content::InFile(path.to_owned()).bytes(&name)?;
-    let digest = Digest::of(&bytes);
+    let (bytes, digest) = Content::InFile(path.to_owned()).bytes(&name)?;
     let mut reading = desk.read(&name, bytes.clone(), digest.clone()).reading;
     if how == Reading::Numbers && (reading.runs.is_empty() || reading.runs.iter().any(Run::in_question)) {
         let open = desk.source_settling(&name, bytes, digest, &["x=x:1", "y=y:1"]);

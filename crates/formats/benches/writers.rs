@@ -3,7 +3,6 @@
 #![allow(clippy::print_stdout, clippy::unwrap_used, missing_docs)]
 
 use std::hint::black_box;
-use std::sync::Arc;
 use std::time::Instant;
 
 use curvary_formats::readers::JcampDx;
@@ -11,19 +10,19 @@ use curvary_formats::writers::csv::{Survey, Writer};
 use curvary_formats::writers::jcamp::{Form, Options, write};
 use curvary_formats::{Reader, Source};
 use curvary_record::{
-    Claim, Column, Coordinate, Decimals, Digest, Fields, Origin, Place, Quantity, Run, RunId, SourceRef,
-    Technique, Trace, Unit,
+    Claim, Column, Coordinate, Decimals, Digest, Fields, Numbers, Origin, Place, Quantity, Run, RunId,
+    SourceRef, Technique, Trace, Unit,
 };
 
 /// Scans of `points` points that share an axis, with a field or two.
 fn scans(scans: usize, points: usize) -> Run {
     let digest = Digest::of(b"bench");
-    let axis: Arc<[f64]> = (0..points).map(|i| (2000 + i as u64) as f64 / 10.0).collect();
+    let axis: Numbers = (0..points).map(|i| (2000 + i as u64) as f64 / 10.0).collect();
     let traces = (0..scans).map(|scan| {
         let y: Vec<f64> = (0..points)
             .map(|i| ((i * 7919 + scan * 104_729) % 30_000) as f64 / 1e4)
             .collect();
-        let x = Column::new(Quantity::WAVELENGTH, Unit::NANOMETRE, Arc::clone(&axis))
+        let x = Column::new(Quantity::WAVELENGTH, Unit::NANOMETRE, axis.clone())
             .with_decimals(Decimals::uniform(1, points));
         let y = Column::new(Quantity::ABSORBANCE, Unit::ABSORBANCE, y)
             .with_decimals(Decimals::uniform(4, points));

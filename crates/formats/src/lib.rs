@@ -11,6 +11,7 @@ pub mod container;
 pub mod explanation;
 pub mod head;
 pub mod header;
+mod intake;
 pub mod layout;
 pub mod readers;
 mod recognise;
@@ -21,6 +22,7 @@ pub mod writers;
 
 pub use assume::Assumptions;
 pub use explanation::Part;
+pub use intake::take_in;
 pub use layout::Layout;
 pub use recognise::{Candidate, Card, Choice, Glimpse, Reader, Readers, Reading, Recognition};
 pub use source::Source;

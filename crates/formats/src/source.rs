@@ -102,6 +102,12 @@ impl Source {
         self.original.as_deref().unwrap_or(self.text.as_bytes())
     }
 
+    /// The bytes as they were, given back.
+    #[must_use]
+    pub fn into_bytes(self) -> Vec<u8> {
+        self.original.unwrap_or_else(|| self.text.into_bytes())
+    }
+
     /// The decoded text, without byte-order mark.
     #[must_use]
     pub fn text(&self) -> &str {
@@ -134,6 +140,11 @@ impl Source {
     /// The place of a span.
     #[must_use]
     pub fn place(&self, span: Span) -> Place {
+        // Most places are in the head of a file, and are found before all its lines would be.
+        const NEAR: u32 = 4096;
+        if self.lines.get().is_none() && span.start < NEAR {
+            return Place::of(&self.text, span);
+        }
         self.lines().place(&self.text, span)
     }
 
@@ -164,9 +175,7 @@ fn decode(bytes: Vec<u8>) -> Decoded {
     // The usual case first: plain UTF-8 without oddities is taken over as it is.
     let bytes = match String::from_utf8(bytes) {
         Ok(text)
-            if !text.starts_with('\u{FEFF}')
-                && memchr::memchr2(0, 0x1A, text.as_bytes()).is_none()
-                && !text.as_bytes().contains(&0x0C) =>
+            if !text.starts_with('\u{FEFF}') && memchr::memchr3(0, 0x1A, 0x0C, text.as_bytes()).is_none() =>
         {
             return Decoded {
                 text,

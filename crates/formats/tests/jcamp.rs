@@ -1,8 +1,6 @@
 //! JCAMP-DX: what is written is read again, and the traps of real files.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
-use std::sync::Arc;
-
 use curvary_formats::readers::JcampDx;
 use curvary_formats::writers::jcamp::{Form, Options, Version, write};
 use curvary_formats::{Assumptions, Reader, Readers, Reading, Recognition, Source};
@@ -547,7 +545,7 @@ fn pages_are_repeated_scans() {
         .map(|t| t.held(&Quantity::TIME).map(|c| (c.value, c.unit.code())).unwrap())
         .collect();
     assert_eq!(times, [(0.0, "s"), (30.0, "s")]);
-    assert!(Arc::ptr_eq(&run.traces[0].x.values, &run.traces[1].x.values));
+    assert!(run.traces[0].x.values.is_shared_with(&run.traces[1].x.values));
     assert_eq!(run.traces[1].held[0].raw.as_deref(), Some("30.0"));
 }
 

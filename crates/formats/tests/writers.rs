@@ -3,15 +3,14 @@
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
 use std::collections::BTreeMap;
-use std::sync::Arc;
 
 use curvary_formats::writers::csv::{Options, Origins, Survey, WriteError, Writer};
 use curvary_formats::writers::json::{self, SourceDocument};
 use curvary_formats::writers::table_schema::ColumnType;
 use curvary_formats::{Card, Reading, Source};
 use curvary_record::{
-    Alternative, Claim, Code, Column, Coordinate, Decimals, Diagnostic, Digest, Fields, Origin, Place,
-    Quantity, Question, Run, RunId, SourceRef, Technique, Trace, Unit, Value,
+    Alternative, Claim, Code, Column, Coordinate, Decimals, Diagnostic, Digest, Fields, Numbers, Origin,
+    Place, Quantity, Question, Run, RunId, SourceRef, Technique, Trace, Unit, Value,
 };
 use proptest::prelude::*;
 
@@ -484,9 +483,9 @@ proptest! {
     #[test]
     fn what_is_written_is_what_was_read((y, decimals) in decimal_column(), sample in "\\PC{0,12}|[=+@',\"\r\n\t-]{1,4}", many in any::<bool>()) {
         let x: Vec<f64> = (0..y.len()).map(|i| 400.0 + i as f64 * 0.1).collect();
-        let axis: Arc<[f64]> = x.into();
+        let axis: Numbers = x.into();
         let trace = || {
-            let x = Column::new(Quantity::WAVELENGTH, Unit::NANOMETRE, Arc::clone(&axis));
+            let x = Column::new(Quantity::WAVELENGTH, Unit::NANOMETRE, axis.clone());
             let y = Column::new(Quantity::ABSORBANCE, Unit::ABSORBANCE, y.clone()).with_decimals(decimals.clone());
             Trace::new(x, y).unwrap()
         };

@@ -2,12 +2,11 @@
 
 use std::borrow::Cow;
 use std::fmt;
-use std::sync::Arc;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::Unit;
+use crate::{Numbers, Unit};
 
 /// The kind of quantity an axis carries, by its name in the trade (`wavelength`, `absorbance`, …).
 ///
@@ -144,7 +143,7 @@ pub struct Column {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub name: Option<String>,
     /// The numbers; never NaN or infinite: what could not be read is absent.
-    pub values: Arc<[f64]>,
+    pub values: Numbers,
     /// The decimals each number was written with; empty where they are not known.
     #[serde(default, skip_serializing_if = "Decimals::is_empty")]
     pub decimals: Decimals,
@@ -153,7 +152,7 @@ pub struct Column {
 impl Column {
     /// A column without a head and without known decimals.
     #[must_use]
-    pub fn new(quantity: Quantity, unit: Unit, values: impl Into<Arc<[f64]>>) -> Self {
+    pub fn new(quantity: Quantity, unit: Unit, values: impl Into<Numbers>) -> Self {
         Self {
             quantity,
             unit,

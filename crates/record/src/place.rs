@@ -57,6 +57,34 @@ impl Place {
             ..Self::default()
         }
     }
+
+    /// The place of `span` in `text`, by counting the lines in front of it. For many places a [`LineTable`] is quicker.
+    #[must_use]
+    pub fn of(text: &str, span: Span) -> Self {
+        let bytes = text.as_bytes();
+        let front = &bytes[..bytes.len().min(span.start as usize)];
+        let (mut lines, mut start) = (0, 0);
+        for at in memchr::memchr2_iter(b'\n', b'\r', front) {
+            let ends_line = bytes[at] == b'\n' || bytes.get(at + 1) != Some(&b'\n');
+            if ends_line && at + 1 < bytes.len() {
+                lines += 1;
+                start = at + 1;
+            }
+        }
+        Self::behind(text, lines, start, span)
+    }
+
+    /// The place of a span in the line `index` (from 0), which begins at byte `start`.
+    fn behind(text: &str, index: usize, start: usize, span: Span) -> Self {
+        let before = text.get(start..span.start as usize).unwrap_or("");
+        let count = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
+        Self {
+            file: None,
+            line: count(index + 1),
+            column: count(before.chars().count() + 1),
+            span: Some(span),
+        }
+    }
 }
 
 /// The starts of all lines of a decoded text, so that a span becomes a line and a column without counting again.
@@ -114,15 +142,7 @@ impl LineTable {
     #[must_use]
     pub fn place(&self, text: &str, span: Span) -> Place {
         let index = self.index_of(span.start as usize);
-        let start = self.span(index).start as usize;
-        let before = text.get(start..span.start as usize).unwrap_or("");
-        let count = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
-        Place {
-            file: None,
-            line: count(index + 1),
-            column: count(before.chars().count() + 1),
-            span: Some(span),
-        }
+        Place::behind(text, index, self.span(index).start as usize, span)
     }
 }
 
@@ -200,6 +220,17 @@ mod tests {
         let lines: Vec<&str> = (0..table.count()).map(|i| &text[table.span(i).range()]).collect();
         assert_eq!(lines, ["a\n", "b\r\n", "c\r", "d"]);
         assert_eq!(table.place(text, Span::new(5, 6)).line, 3);
+        for text in [text, "a\r\n", "\n\r\n\r", ""] {
+            let table = LineTable::new(text);
+            for at in 0..text.len() + 2 {
+                let span = Span::new(at, at);
+                assert_eq!(
+                    Place::of(text, span),
+                    table.place(text, span),
+                    "byte {at} of {text:?}"
+                );
+            }
+        }
     }
 
     #[test]

@@ -21,6 +21,16 @@ impl Digest {
         Self(format!("sha256:{}", hex(&Sha256::digest(bytes))))
     }
 
+    /// The digest of bytes that come in pieces.
+    #[must_use]
+    pub fn of_pieces<'a>(pieces: impl IntoIterator<Item = &'a [u8]>) -> Self {
+        let mut hash = Sha256::new();
+        for piece in pieces {
+            hash.update(piece);
+        }
+        Self(format!("sha256:{}", hex(&hash.finalize())))
+    }
+
     /// The whole text, with the name of the algorithm.
     #[must_use]
     pub fn as_str(&self) -> &str {

@@ -3,14 +3,12 @@
 //! A run's line differs from its plain JSON in one point: a trace that runs over the very axis of an earlier trace
 //! says `"values_of": n` instead of the numbers, so that a matrix of a thousand scans keeps its wavelengths once.
 
-use std::sync::Arc;
-
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::{
-    Column, Coordinate, Decimals, Diagnostic, Digest, Fields, Lines, Outcome, Quantity, Question, Run, RunId,
-    SourceRef, Technique, Trace, Unit, Verdict,
+    Column, Coordinate, Decimals, Diagnostic, Digest, Fields, Lines, Numbers, Outcome, Quantity, Question,
+    Run, RunId, SourceRef, Technique, Trace, Unit, Verdict,
 };
 
 /// What became of one source.
@@ -111,7 +109,7 @@ struct AxisShape {
     name: Option<String>,
     /// The numbers, unless `values_of` names an earlier trace that has them.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    values: Option<Arc<[f64]>>,
+    values: Option<Numbers>,
     /// The earlier trace (from 0) over whose axis this one runs.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     values_of: Option<u32>,
@@ -121,19 +119,16 @@ struct AxisShape {
 
 impl From<StoredRun> for RunShape {
     fn from(StoredRun(run): StoredRun) -> Self {
-        let mut owners: Vec<(Arc<[f64]>, u32)> = Vec::new();
+        let mut owners: Vec<(Numbers, u32)> = Vec::new();
         let mut traces = Vec::with_capacity(run.traces.len());
         for (index, trace) in run.traces.into_iter().enumerate() {
             let owner = owners
                 .iter()
                 .rev()
-                .find(|(values, _)| Arc::ptr_eq(values, &trace.x.values))
+                .find(|(values, _)| values.is_shared_with(&trace.x.values))
                 .map(|o| o.1);
             if owner.is_none() {
-                owners.push((
-                    Arc::clone(&trace.x.values),
-                    u32::try_from(index).unwrap_or(u32::MAX),
-                ));
+                owners.push((trace.x.values.clone(), u32::try_from(index).unwrap_or(u32::MAX)));
             }
             let Column {
                 quantity,
@@ -203,7 +198,7 @@ impl TryFrom<RunShape> for StoredRun {
                 (Some(values), _) => values,
                 (None, Some(owner)) => traces
                     .get(owner as usize)
-                    .map(|trace| Arc::clone(&trace.x.values))
+                    .map(|trace| trace.x.values.clone())
                     .ok_or_else(|| {
                         format!("trace {index} runs over the axis of trace {owner}, which is no earlier one")
                     })?,
@@ -261,9 +256,9 @@ mod tests {
 
     fn run() -> Run {
         let digest = Digest::of(b"x");
-        let axis: Arc<[f64]> = vec![400.0, 401.0].into();
+        let axis: Numbers = vec![400.0, 401.0].into();
         let trace = |y: [f64; 2]| {
-            let x = Column::new(Quantity::WAVELENGTH, Unit::NANOMETRE, Arc::clone(&axis));
+            let x = Column::new(Quantity::WAVELENGTH, Unit::NANOMETRE, axis.clone());
             let y = Column::new(Quantity::ABSORBANCE, Unit::ABSORBANCE, y.to_vec())
                 .with_decimals(Decimals::uniform(4, 2));
             Trace::new(x, y).expect("two columns of one length")

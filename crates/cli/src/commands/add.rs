@@ -229,10 +229,7 @@ fn try_out(desk: &Desk, roots: &[Root], stop: &AtomicBool, tale: &mut Tale<'_>) 
             });
         },
         |piece| match piece.content.bytes(&piece.path) {
-            Ok(bytes) => {
-                let digest = Digest::of(&bytes);
-                desk.fate(&desk.read(&piece.path, bytes, digest))
-            }
+            Ok((bytes, digest)) => desk.fate(&desk.read(&piece.path, bytes, digest)),
             Err(why) => desk.failed(&piece.path, *why),
         },
         |fate| {
@@ -480,14 +477,13 @@ fn read(parcels: Vec<Parcel>, desk: &Desk, writer: &Mutex<Writer>, preparer: &Pr
     let again = desk.has_orders();
     for Parcel { piece, stat, perhaps } in parcels {
         let Piece { path, content, .. } = piece;
-        let bytes = match content.bytes(&path) {
-            Ok(bytes) => bytes,
+        let (bytes, digest) = match content.bytes(&path) {
+            Ok(taken) => taken,
             Err(why) => {
                 batch.fates.push(desk.failed(&path, *why));
                 continue;
             }
         };
-        let digest = Digest::of(&bytes);
         if perhaps && !again && lock(writer).has(&digest) {
             batch.fates.push(Fate {
                 digest: Some(digest.clone()),
@@ -498,7 +494,7 @@ fn read(parcels: Vec<Parcel>, desk: &Desk, writer: &Mutex<Writer>, preparer: &Pr
         }
         let finished = desk.read(&path, bytes, digest.clone());
         let fate = desk.fate(&finished);
-        let bytes = finished.source.bytes().to_vec();
+        let bytes = finished.source.into_bytes();
         let Reading { runs, remarks } = finished.reading;
         let (verdict, reader) = (fate.verdict, fate.reader.clone());
         batch.fates.push(fate);

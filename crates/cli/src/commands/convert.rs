@@ -9,7 +9,7 @@ use std::time::Instant;
 
 use clap::Args;
 use curvary_formats::writers::json;
-use curvary_record::{Code, Diagnostic, Digest, Severity};
+use curvary_record::{Code, Diagnostic, Severity};
 use rayon::prelude::*;
 use serde::Serialize;
 
@@ -205,8 +205,8 @@ fn convert(piece: Piece, desk: &Desk, out: &Path, output: &OutputOptions) -> Fat
     let to = output.to;
     let Piece { path, content, .. } = piece;
     let target = target(out, &path, to.ending());
-    let bytes = match content.bytes(&path) {
-        Ok(bytes) => bytes,
+    let (bytes, digest) = match content.bytes(&path) {
+        Ok(taken) => taken,
         Err(why) => {
             let mut fate = desk.failed(&path, *why);
             if to == Format::Json {
@@ -223,7 +223,6 @@ fn convert(piece: Piece, desk: &Desk, out: &Path, output: &OutputOptions) -> Fat
             return fate;
         }
     };
-    let digest = Digest::of(&bytes);
     let finished = desk.read(&path, bytes, digest);
     let mut fate = desk.fate(&finished);
     let written = match to {

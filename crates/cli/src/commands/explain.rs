@@ -7,7 +7,7 @@ use clap::Args;
 use curvary_formats::container;
 use curvary_formats::explanation::{ColumnPart, ColumnRole, TakenFor};
 use curvary_formats::{Choice, Part, Recognition, Source};
-use curvary_record::{Code, Diagnostic, Digest, Run};
+use curvary_record::{Code, Diagnostic, Run};
 use serde::Serialize;
 
 use crate::Setting;
@@ -69,7 +69,7 @@ impl Explain {
         let desk = Desk::new(&self.reading, setting.archive.there().as_deref(), screen.errors())?;
         desk.complain(screen);
         let name = path.display().to_string();
-        let bytes = Content::InFile(path.to_owned())
+        let (bytes, digest) = Content::InFile(path.to_owned())
             .bytes(&name)
             .map_err(|why| Failure::nothing(*why))?;
         if container::is_container(&bytes) {
@@ -81,7 +81,6 @@ impl Explain {
                 "unpack it and explain one of its files; `curvary add` reads it as it is",
             )));
         }
-        let digest = Digest::of(&bytes);
         let source = desk.source(&name, bytes, digest);
         let answers = answers(&desk, &source);
         let parts = match desk.readers().choose(&source, desk.asked()) {

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, Subcommand};
 use curvary_formats::{Layout, Reader, layout};
-use curvary_record::{Code, Diagnostic, Digest};
+use curvary_record::{Code, Diagnostic};
 use serde::Serialize;
 
 use crate::Setting;
@@ -144,10 +144,9 @@ impl Draft {
         };
         let desk = Desk::new(&options, None, None)?;
         let name = self.file.display().to_string();
-        let bytes = Content::InFile(self.file.clone())
+        let (bytes, digest) = Content::InFile(self.file.clone())
             .bytes(&name)
             .map_err(|why| Failure::nothing(*why))?;
-        let digest = Digest::of(&bytes);
         let finished = desk.read(&name, bytes, digest);
         if finished.reading.runs.is_empty() {
             let reason = finished

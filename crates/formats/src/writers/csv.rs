@@ -45,9 +45,8 @@ mod origins;
 use std::collections::BTreeMap;
 use std::fmt;
 use std::io::{self, Write};
-use std::sync::Arc;
 
-use curvary_record::{Column, Decimals, Fields, Run, Trace, Unit, Value, ValueKind, known_field};
+use curvary_record::{Column, Decimals, Fields, Numbers, Run, Trace, Unit, Value, ValueKind, known_field};
 
 use super::digits::{Digits, as_written};
 use super::table_schema::{ColumnType, TableField, TableSchema};
@@ -321,7 +320,7 @@ pub struct Writer<'t, W: Write> {
 
 /// An axis that several curves share, as text.
 struct AxisText {
-    values: Arc<[f64]>,
+    values: Numbers,
     decimals: Decimals,
     text: Vec<u8>,
     ends: Vec<usize>,
@@ -463,7 +462,7 @@ impl<'t, W: Write> Writer<'t, W> {
             ends.push(text.len());
         }
         self.axis = Some(AxisText {
-            values: Arc::clone(&x.values),
+            values: x.values.clone(),
             decimals: x.decimals.clone(),
             text,
             ends,
@@ -483,7 +482,7 @@ impl<'t, W: Write> Writer<'t, W> {
 
 impl AxisText {
     fn is_of(&self, x: &Column) -> bool {
-        Arc::ptr_eq(&self.values, &x.values) && self.decimals == x.decimals
+        self.values.is_shared_with(&x.values) && self.decimals == x.decimals
     }
 
     #[inline]

@@ -1,11 +1,11 @@
 //! Curves and the pages of NTUPLES as traces.
 
 use std::collections::BTreeMap;
-use std::sync::Arc;
 
 use curvary_jcamp_dx as dx;
 use curvary_record::{
-    Code, Column, Coordinate, Decimals, Diagnostic, Fields, Key, Lines, Origin, Place, Quantity, Trace, Unit,
+    Code, Column, Coordinate, Decimals, Diagnostic, Fields, Key, Lines, Numbers, Origin, Place, Quantity,
+    Trace, Unit,
 };
 
 use super::axes::Axes;
@@ -223,8 +223,8 @@ fn trace(
     axes: &Axes,
     shared: Option<&Column>,
 ) -> Result<Trace, curvary_record::LengthMismatch> {
-    let values: Arc<[f64]> = match shared {
-        Some(before) if *before.values == *curve.x => Arc::clone(&before.values),
+    let values: Numbers = match shared {
+        Some(before) if *before.values == *curve.x => before.values.clone(),
         _ => curve.x.as_slice().into(),
     };
     let mut x = Column::new(axes.x.0.clone(), axes.x.1.clone(), values);

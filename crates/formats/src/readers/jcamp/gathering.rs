@@ -1,7 +1,5 @@
 //! Gathers the runs of a document, block by block.
 
-use std::sync::Arc;
-
 use curvary_jcamp_dx as dx;
 use curvary_record::{
     Code, Coordinate, Diagnostic, Fields, Place, Quantity, Question, Run, RunId, SourceRef, Technique, Trace,
@@ -129,7 +127,7 @@ impl Gathering<'_> {
                 if let Some(before) = last.traces.last()
                     && before.x.values == trace.x.values
                 {
-                    trace.x.values = Arc::clone(&before.x.values);
+                    trace.x.values = before.x.values.clone();
                 }
                 last.traces.push(trace);
             }

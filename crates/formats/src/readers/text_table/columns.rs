@@ -44,6 +44,13 @@ pub(super) struct Clock {
     pub(super) day: Option<Span>,
 }
 
+impl Clock {
+    /// The seconds of each row, NaN where there are none.
+    pub(super) fn numbers(&self) -> Vec<f64> {
+        self.seconds.iter().map(|time| time.unwrap_or(f64::NAN)).collect()
+    }
+}
+
 /// The numbers of a column looked over.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Stats {
@@ -62,44 +69,43 @@ pub(super) struct Stats {
 }
 
 impl Stats {
-    pub(super) fn of(values: impl Iterator<Item = f64>) -> Self {
-        let mut stats = Self {
-            rising: true,
-            falling: true,
-            whole: true,
-            ..Self::default()
+    /// Of the numbers that are there; NaN stands for absent ones.
+    pub(super) fn of(values: &[f64]) -> Self {
+        let lacking = values.iter().fold(false, |any, value| any | value.is_nan());
+        if lacking {
+            let present: Vec<f64> = values.iter().copied().filter(|value| !value.is_nan()).collect();
+            return Self::of_present(&present);
+        }
+        Self::of_present(values)
+    }
+
+    fn of_present(values: &[f64]) -> Self {
+        let [first, .., last] = *values else {
+            let only = values.first().copied().unwrap_or_default();
+            return Self {
+                count: values.len(),
+                min: only,
+                max: only,
+                first: only,
+                last: only,
+                whole: only.fract() == 0.0,
+                ..Self::default()
+            };
         };
-        let mut step: Option<f64> = None;
-        let mut even = true;
-        for value in values.filter(|value| !value.is_nan()) {
-            if stats.count == 0 {
-                (stats.min, stats.max, stats.first) = (value, value, value);
-            } else {
-                let gap = value - stats.last;
-                stats.rising &= gap > 0.0;
-                stats.falling &= gap < 0.0;
-                match step {
-                    None => step = Some(gap),
-                    // What no longer holds is not worked out again for every number behind it.
-                    Some(first) if even => {
-                        even = (gap - first).abs() <= 1e-3 * first.abs().max(1e-9) + 1e-9;
-                    }
-                    Some(_) => {}
-                }
-                stats.min = stats.min.min(value);
-                stats.max = stats.max.max(value);
-            }
-            if stats.whole {
-                stats.whole = value.fract() == 0.0;
-            }
-            stats.last = value;
-            stats.count += 1;
+        let (min, max) = extremes(values);
+        let step = values[1] - first;
+        let even = |pair: &[f64]| (pair[1] - pair[0] - step).abs() <= 1e-3 * step.abs().max(1e-9) + 1e-9;
+        Self {
+            count: values.len(),
+            min,
+            max,
+            first,
+            last,
+            rising: values.windows(2).all(|pair| pair[1] > pair[0]),
+            falling: values.windows(2).all(|pair| pair[1] < pair[0]),
+            whole: values.iter().all(|value| value.fract() == 0.0),
+            step: values.windows(2).all(even).then_some(step),
         }
-        if stats.count < 2 {
-            (stats.rising, stats.falling) = (false, false);
-        }
-        stats.step = step.filter(|_| even && stats.count >= 2);
-        stats
     }
 
     /// Rises or falls all the way.
@@ -116,6 +122,31 @@ impl Stats {
     pub(super) fn like_nanometres(&self) -> bool {
         self.count > 0 && self.min >= 120.0 && self.max <= 3500.0
     }
+}
+
+/// The least and the greatest of numbers, several of them compared at a time.
+fn extremes(values: &[f64]) -> (f64, f64) {
+    const LANES: usize = 8;
+    let (mut least, mut greatest) = ([f64::INFINITY; LANES], [f64::NEG_INFINITY; LANES]);
+    let (lots, rest) = values.as_chunks::<LANES>();
+    for lot in lots {
+        for (lane, &value) in lot.iter().enumerate() {
+            least[lane] = if value < least[lane] { value } else { least[lane] };
+            greatest[lane] = if value > greatest[lane] {
+                value
+            } else {
+                greatest[lane]
+            };
+        }
+    }
+    (
+        least.iter().chain(rest).copied().fold(f64::INFINITY, f64::min),
+        greatest
+            .iter()
+            .chain(rest)
+            .copied()
+            .fold(f64::NEG_INFINITY, f64::max),
+    )
 }
 
 /// Describes the columns of a table. Columns in which nothing stands are left out.
@@ -178,7 +209,7 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats]) -> Vec<Column
                 }
                 column.clock = clock_of(text, grid.words(index), grid.dialect.style);
                 if let Some(clock) = &column.clock {
-                    column.stats = Stats::of(clock.seconds.iter().map(|s| s.unwrap_or(f64::NAN)));
+                    column.stats = Stats::of(&clock.numbers());
                 }
             }
         }
@@ -276,7 +307,12 @@ fn join_minutes_and_seconds(columns: &mut Vec<Column>, table: &Table) {
         .zip(grid.column(second.index))
         .map(|(minutes, seconds)| Some((minutes * 60.0 + seconds) * small).filter(|time| !time.is_nan()))
         .collect();
-    let stats = Stats::of(whole.iter().map(|time| time.unwrap_or(f64::NAN)));
+    let stats = Stats::of(
+        &whole
+            .iter()
+            .map(|time| time.unwrap_or(f64::NAN))
+            .collect::<Vec<_>>(),
+    );
     // Two ways to say the same time fall and rise together; parts of one do not, but their sum rises.
     if !stats.rising || second.stats.rising && second.stats.count > 2 && first.stats.rising {
         return;

@@ -242,7 +242,7 @@ fn extend(section: &mut Section, table: Table) {
     if section.table.open.is_none() {
         section.table.open = table.open;
     }
-    grid.append(table.grid, 0);
+    grid.append(table.grid);
 }
 
 fn widen(section: &mut Section, table: Table) {

@@ -161,12 +161,21 @@ pub(crate) fn read(source: &Source, card: &Card) -> Reading {
 
 /// Reads a source, and where `told` is given, notes how on the way.
 fn read_telling(source: &Source, card: &Card, told: Option<&mut Told>) -> Reading {
+    // Looked for at once, since most texts have neither.
+    if memchr::memchr2(b'=', b'|', source.text().as_bytes()).is_none() {
+        return read_perhaps_log(source, card, told);
+    }
     if let Some(text) = without_formulas(source.text()) {
         return read_lines(&source.with_blanks(text), card, told);
     }
     if let Some(text) = without_bars(source.text()) {
         return read_lines(&source.with_blanks(text), card, told);
     }
+    read_perhaps_log(source, card, told)
+}
+
+/// Reads a source, whose lines may all begin with the time at which they were written.
+fn read_perhaps_log(source: &Source, card: &Card, told: Option<&mut Told>) -> Reading {
     let Some(text) = without_clocks(source.text()) else {
         return read_lines(source, card, told);
     };
@@ -531,9 +540,11 @@ fn columns_change(before: &Section, section: &Section) -> Option<Diagnostic> {
 /// A remark on a number that the end of the file has cut, where it looks cut.
 fn cut_off(source: &Source, section: &Section) -> Option<Diagnostic> {
     let text = source.text();
+    if text.ends_with(['\n', '\r']) {
+        return None;
+    }
     let lines = source.lines().count();
-    if text.ends_with(['\n', '\r']) || !(lines..=lines + 1).contains(&(section.table.last_line as usize + 1))
-    {
+    if !(lines..=lines + 1).contains(&(section.table.last_line as usize + 1)) {
         return None;
     }
     if section.table.last_line as usize + 1 == lines {

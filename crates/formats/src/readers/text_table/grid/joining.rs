@@ -3,52 +3,49 @@
 use super::*;
 
 impl Grid {
-    /// Adds the rows of `part`, whose lines count from `lines_before` on.
-    pub(in crate::readers::text_table) fn append(&mut self, part: Self, lines_before: u32) {
+    /// Adds the rows of `part`.
+    pub(in crate::readers::text_table) fn append(&mut self, mut part: Self) {
+        for (mine, theirs) in self.figures.iter_mut().zip(&part.figures) {
+            mine.make_mut().extend_from_slice(theirs);
+        }
+        self.take_over(&mut part, 0);
+    }
+
+    /// Takes over everything of `part` but its numbers. Its lines count from `lines_before` on.
+    pub(super) fn take_over(&mut self, part: &mut Self, lines_before: u32) {
         let rows = u32::try_from(self.rows).unwrap_or(u32::MAX);
-        for (row, place, decimals) in part.changes {
+        for &(row, place, decimals) in &part.changes {
             if self.current[place as usize] != decimals {
                 self.current[place as usize] = decimals;
                 self.changes.push((row + rows, place, decimals));
             }
         }
-        self.current = part
-            .current
-            .iter()
-            .zip(&self.current)
-            .map(|(&new, &old)| if new == u8::MAX { old } else { new })
-            .collect();
-        if self.figures.is_empty() {
-            self.figures = part.figures;
-        } else {
-            self.figures.extend_from_slice(&part.figures);
-        }
-        for (mine, theirs) in self.words.iter_mut().zip(part.words) {
-            mine.extend(theirs);
+        for (mine, theirs) in self.words.iter_mut().zip(&mut part.words) {
+            mine.append(theirs);
         }
         for (mine, theirs) in self.united.iter_mut().zip(&part.united) {
             *mine += theirs;
         }
-        self.gaps.extend(part.gaps.into_iter().map(|gap| Gap {
+        self.gaps.extend(part.gaps.drain(..).map(|gap| Gap {
             row: gap.row + rows,
             ..gap
         }));
-        self.odd.extend(part.odd.into_iter().map(|odd| OddRow {
+        self.odd.extend(part.odd.drain(..).map(|odd| OddRow {
             line: odd.line + lines_before,
             ..odd
         }));
-        self.notes.extend(part.notes.into_iter().map(|note| RowNote {
+        self.notes.extend(part.notes.drain(..).map(|note| RowNote {
             line: note.line + lines_before,
             ..note
         }));
-        for (mine, theirs) in self.units.iter_mut().zip(part.units) {
+        for (mine, theirs) in self.units.iter_mut().zip(&mut part.units) {
             if mine.is_none() {
-                *mine = theirs;
+                *mine = theirs.take();
             }
         }
         self.lines.extend(
             part.lines
-                .into_iter()
+                .drain(..)
                 .map(|(row, line)| (row + rows, line + lines_before)),
         );
         self.rows += part.rows;
@@ -60,9 +57,10 @@ impl Grid {
         half.united.clone_from(&self.united);
         half.odd.clone_from(&self.odd);
         let row_of = |row: u32| row / 2;
+        for (mine, theirs) in half.figures.iter_mut().zip(&self.figures) {
+            *mine = theirs.iter().skip(from).step_by(2).copied().collect();
+        }
         for row in (from..self.rows).step_by(2) {
-            half.figures
-                .extend_from_slice(&self.figures[row * self.stride..(row + 1) * self.stride]);
             half.lines.push((
                 u32::try_from(half.rows).unwrap_or(u32::MAX),
                 u32::try_from(self.line(row)).unwrap_or(u32::MAX),
@@ -120,21 +118,20 @@ impl Grid {
             self.dialect.clone(),
             self.kinds.iter().chain(&other.kinds[1..]).copied().collect(),
         );
-        let stride = self.stride;
         let skip = usize::from(other.kinds[0] == Kind::Figures);
-        for row in 0..self.rows {
-            wide.figures
-                .extend_from_slice(&self.figures[row * stride..(row + 1) * stride]);
-            wide.figures
-                .extend_from_slice(&other.figures[row * other.stride + skip..(row + 1) * other.stride]);
-        }
+        wide.figures = self
+            .figures
+            .iter()
+            .chain(other.figures.iter().skip(skip))
+            .cloned()
+            .collect();
         wide.words = self
             .words
             .iter()
             .chain(other.words.iter().skip(1 - skip))
             .cloned()
             .collect();
-        let place_shift = u32::try_from(stride - skip).unwrap_or(u32::MAX);
+        let place_shift = u32::try_from(self.figures.len() - skip).unwrap_or(u32::MAX);
         wide.changes.clone_from(&self.changes);
         let behind = other
             .changes

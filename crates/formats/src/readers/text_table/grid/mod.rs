@@ -1,11 +1,10 @@
 //! The rows of one table as numbers: a quick way for rows of plain numbers, a careful way for all others.
 
 mod joining;
+mod pieces;
 mod rows;
 
-use std::sync::Arc;
-
-use curvary_record::{Decimals, Span};
+use curvary_record::{Decimals, Numbers, Span};
 
 use super::columns::{Stats, unit_in_cells};
 use super::dialect::{Brackets, Dialect, Sep, is_blank, split};
@@ -17,8 +16,8 @@ pub(super) const MAX_CELLS: usize = 400_000_000;
 /// No table has more columns than this.
 pub(super) const MAX_COLUMNS: usize = 50_000;
 
-/// A text from this length on is read by all cores.
-const PARALLEL_FROM: usize = 8 << 20;
+/// The numbers of a table with so many or more are looked over by all cores.
+const MANY: usize = 1 << 20;
 
 /// What the cells of a column are.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -84,15 +83,20 @@ pub(super) enum Noted {
     Uncertainty,
 }
 
-/// A table's rows. Numbers lie row by row; an absent one is NaN here and a gap beside it, and never leaves the reader.
+/// How many numbers are gathered row by row before they are put into their columns: few enough to stay in the cache.
+const FRESH: usize = 1 << 14;
+
+/// A table's rows. An absent number is NaN here and a gap beside it, and never leaves the reader.
 #[derive(Clone, Debug)]
 pub(super) struct Grid {
     pub(super) dialect: Dialect,
     pub(super) kinds: Vec<Kind>,
     /// For each column its place among the columns of its kind.
     place: Vec<usize>,
-    stride: usize,
-    figures: Vec<f64>,
+    /// The numbers, column by column.
+    figures: Vec<Numbers>,
+    /// The numbers of the rows that were read last, row by row; none once reading is over.
+    fresh: Vec<f64>,
     words: Vec<Vec<Span>>,
     /// Where the count of decimals of a figures column changes: row, place, decimals.
     changes: Vec<(u32, u32, u8)>,
@@ -104,6 +108,9 @@ pub(super) struct Grid {
     pub(super) units: Vec<Option<String>>,
     /// In how many cells of a column it stood.
     united: Vec<u32>,
+    /// Whether these rows are a piece from the midst of a table, and which of its columns of figures had numbers before.
+    amid: bool,
+    bare_before: Vec<bool>,
     /// The line of each row, from 1, run-length coded: first row, its line.
     lines: Vec<(u32, u32)>,
     pub(super) rows: usize,
@@ -140,14 +147,16 @@ impl Grid {
             united: vec![0; kinds.len()],
             kinds,
             place,
-            stride: figures,
-            figures: Vec::new(),
+            figures: vec![Numbers::default(); figures],
+            fresh: Vec::new(),
             words: vec![Vec::new(); words],
             changes: Vec::new(),
             current: vec![u8::MAX; figures],
             gaps: Vec::new(),
             odd: Vec::new(),
             notes: Vec::new(),
+            amid: false,
+            bare_before: Vec::new(),
             lines: Vec::new(),
             rows: 0,
             extents: Vec::new(),
@@ -226,61 +235,47 @@ impl Grid {
 
     /// The numbers of a column of figures, NaN where there is none.
     pub(super) fn column(&self, column: usize) -> impl Iterator<Item = f64> + Clone + '_ {
-        let place = self.place[column];
-        self.figures
-            .iter()
-            .copied()
-            .skip(place)
-            .step_by(self.stride.max(1))
+        let figures = self.figures.get(self.place[column]);
+        figures.map_or(&[][..], |figures| figures).iter().copied()
     }
 
     /// One number of a column of figures.
     pub(super) fn figure(&self, row: usize, column: usize) -> f64 {
-        self.figures
-            .get(row * self.stride + self.place[column])
+        let figures = self.figures.get(self.place[column]);
+        figures
+            .and_then(|figures| figures.get(row))
             .copied()
             .unwrap_or(f64::NAN)
     }
 
-    /// All columns of figures at once, each as long as the table, with what their numbers are like. Wide tables are turned
-    /// in tiles that fit the cache.
-    pub(super) fn all_columns(&self) -> Vec<(Arc<[f64]>, Stats)> {
-        const TILE: usize = 8;
-        let stride = self.stride.max(1);
-        let turn = |first: usize, columns: &mut [(Arc<[f64]>, Stats)]| {
-            // The same room for every tile, so that it stays in the cache.
-            let mut room: Vec<Vec<f64>> = vec![Vec::with_capacity(self.rows); TILE.min(columns.len())];
-            for (index, tile) in columns.chunks_mut(TILE).enumerate() {
-                let first = first + index * TILE;
-                room.iter_mut().for_each(Vec::clear);
-                for row in self.figures.chunks_exact(stride) {
-                    for (column, &value) in room.iter_mut().zip(&row[first..]) {
-                        column.push(value);
-                    }
-                }
-                for (column, values) in tile.iter_mut().zip(&room) {
-                    *column = (values.as_slice().into(), Stats::of(values.iter().copied()));
-                }
+    /// All columns of figures at once, each as long as the table, with what their numbers are like.
+    pub(super) fn all_columns(&self) -> (Vec<Numbers>, Vec<Stats>) {
+        let mut stats = vec![Stats::default(); self.figures.len()];
+        let look = |figures: &[Numbers], stats: &mut [Stats]| {
+            for (stats, numbers) in stats.iter_mut().zip(figures) {
+                *stats = Stats::of(numbers);
             }
         };
-        let mut columns: Vec<(Arc<[f64]>, Stats)> = vec![(Arc::default(), Stats::default()); self.stride];
-        // A large table is turned by all cores, each some of its columns.
-        let cores = if self.figures.len() < PARALLEL_FROM / 8 || self.stride < 2 {
-            1
+        // A large table is looked over by all cores, each some of its columns.
+        let share = self.figures.len().div_ceil(self.cores()).max(1);
+        if share >= self.figures.len() {
+            look(&self.figures, &mut stats);
         } else {
-            std::thread::available_parallelism().map_or(1, std::num::NonZero::get)
-        };
-        let share = self.stride.div_ceil(cores).max(1);
-        std::thread::scope(|scope| {
-            for (index, part) in columns.chunks_mut(share).enumerate() {
-                if cores == 1 {
-                    turn(index * share, part);
-                } else {
-                    scope.spawn(move || turn(index * share, part));
+            std::thread::scope(|scope| {
+                for (figures, stats) in self.figures.chunks(share).zip(stats.chunks_mut(share)) {
+                    scope.spawn(move || look(figures, stats));
                 }
-            }
-        });
-        columns
+            });
+        }
+        (self.figures.clone(), stats)
+    }
+
+    /// How many cores a table as large as this one is worth.
+    fn cores(&self) -> usize {
+        if self.rows * self.figures.len() < MANY {
+            return 1;
+        }
+        std::thread::available_parallelism().map_or(1, std::num::NonZero::get)
     }
 
     /// The place of a column among the figures, for use with [`Grid::all_columns`].
@@ -295,7 +290,7 @@ impl Grid {
 
     /// The decimals of every column of figures, by place. `keep` says which rows count, for columns with gaps.
     pub(super) fn decimals(&self) -> Vec<Vec<(u32, u8)>> {
-        let mut all = vec![Vec::new(); self.stride];
+        let mut all = vec![Vec::new(); self.figures.len()];
         for &(row, place, decimals) in &self.changes {
             all[place as usize].push((row, decimals));
         }

@@ -13,66 +13,7 @@ enum Taken {
 
 impl Grid {
     /// Reads rows from `from` on, as far as they fit, but not beyond byte `end`. Returns where the next line begins.
-    pub(in crate::readers::text_table) fn read(&mut self, text: &str, from: Cursor, end: usize) -> Cursor {
-        if end - from.at < PARALLEL_FROM {
-            return self.read_here(text, from, end, true);
-        }
-        // Asked only now: the answer is read from several files of the system.
-        let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
-        if cores < 2 {
-            return self.read_here(text, from, end, true);
-        }
-        // Pieces of whole lines, one for each core. A piece that stops early makes those behind it void.
-        let mut bounds = vec![from.at];
-        for core in 1..cores {
-            let about = from.at + (end - from.at) / cores * core;
-            let next =
-                memchr::memchr2(b'\n', b'\r', &text.as_bytes()[about..end]).map_or(end, |n| about + n + 1);
-            let crlf =
-                text.as_bytes().get(next - 1) == Some(&b'\r') && text.as_bytes().get(next) == Some(&b'\n');
-            bounds.push(next + usize::from(crlf && next < end));
-        }
-        bounds.push(end);
-        let this = &*self;
-        let parts: Vec<(Self, Cursor)> = std::thread::scope(|scope| {
-            let workers: Vec<_> = bounds
-                .windows(2)
-                .map(|piece| {
-                    let (start, stop) = (piece[0], piece[1]);
-                    scope.spawn(move || {
-                        let mut part = this.empty_like();
-                        part.figures.reserve((stop - start) / 8);
-                        let cursor = part.read_here(text, Cursor { at: start, line: 1 }, stop, false);
-                        (part, cursor)
-                    })
-                })
-                .collect();
-            workers
-                .into_iter()
-                .map_while(|worker| worker.join().ok())
-                .collect()
-        });
-        let mut line = from.line;
-        let mut reached = from;
-        for (index, (part, cursor)) in parts.into_iter().enumerate() {
-            let rows_before = self.rows;
-            self.append(part, line - 1);
-            line += cursor.line - 1;
-            reached = Cursor { at: cursor.at, line };
-            if cursor.at < bounds[index + 1] {
-                // The sequential way decides whether the table really ends here.
-                return if self.rows > rows_before {
-                    self.read_here(text, reached, end, true)
-                } else {
-                    reached
-                };
-            }
-        }
-        reached
-    }
-
-    /// The sequential way. `whole` is false for a piece of a table, whose end is decided by the caller.
-    fn read_here(&mut self, text: &str, from: Cursor, end: usize, whole: bool) -> Cursor {
+    pub(super) fn read_here(&mut self, text: &str, from: Cursor, end: usize) -> Cursor {
         let bytes = &text.as_bytes()[..end];
         let mut cursor = from;
         let quick = self.dialect.pieces.is_none()
@@ -80,8 +21,11 @@ impl Grid {
             && self.kinds.iter().all(|kind| *kind == Kind::Figures);
         let mut expected_line = u32::MAX;
         while cursor.at < end {
-            if self.figures.len() > MAX_CELLS {
-                break;
+            if self.fresh.len() >= FRESH && !self.amid {
+                if self.rows * self.figures.len() > MAX_CELLS {
+                    break;
+                }
+                self.settle();
             }
             if cursor.line != expected_line {
                 self.lines
@@ -101,23 +45,15 @@ impl Grid {
             }
             let (line_end, next) = line_end(bytes, cursor.at);
             let line = &text[cursor.at..line_end];
+            let behind = Cursor {
+                at: next,
+                line: cursor.line + 1,
+            };
             if line.trim_matches(is_blank).is_empty() {
-                if whole
-                    && !self.goes_on(
-                        text,
-                        Cursor {
-                            at: next,
-                            line: cursor.line + 1,
-                        },
-                        end,
-                    )
-                {
+                if self.is_at_seam() || !self.goes_on(text, behind, end) {
                     break;
                 }
-                cursor = Cursor {
-                    at: next,
-                    line: cursor.line + 1,
-                };
+                cursor = behind;
                 continue;
             }
             match self.careful_row(line, cursor) {
@@ -130,11 +66,7 @@ impl Grid {
                 }
                 Taken::Odd(cells) => {
                     // Left out only where the table goes on behind it; else it may begin another table.
-                    let behind = Cursor {
-                        at: next,
-                        line: cursor.line + 1,
-                    };
-                    if self.rows == 0 || !self.goes_on(text, behind, end) {
+                    if self.rows == 0 || self.is_at_seam() || !self.goes_on(text, behind, end) {
                         break;
                     }
                     self.odd.push(OddRow {
@@ -145,12 +77,25 @@ impl Grid {
                 }
                 Taken::No => break,
             }
-            cursor = Cursor {
-                at: next,
-                line: cursor.line + 1,
-            };
+            cursor = behind;
         }
         cursor
+    }
+
+    /// Whether the rows before this one, which may decide how it is read, lie in another piece.
+    fn is_at_seam(&self) -> bool {
+        self.amid && self.rows < 2
+    }
+
+    /// The first number of the row that is `back` rows from the last one, which must be there.
+    fn first_figure(&self, back: usize) -> f64 {
+        let stride = self.figures.len().max(1);
+        let row = self.rows - 1 - back;
+        let settled = self.rows - self.fresh.len() / stride;
+        if row < settled {
+            return self.figures.first().map_or(f64::NAN, |figures| figures[row]);
+        }
+        self.fresh[(row - settled) * stride]
     }
 
     /// Whether the next line with something on it is a row of this table and goes on in the direction of its x.
@@ -167,8 +112,7 @@ impl Grid {
                 let step =
                     |grid: &Self, row: usize| grid.kinds.first() == Some(&Kind::Figures) && row < grid.rows;
                 if step(&trial, 0) && self.rows >= 2 {
-                    let x = |row: usize| self.figures[row * self.stride];
-                    let (before, last, new) = (x(self.rows - 2), x(self.rows - 1), trial.figures[0]);
+                    let (before, last, new) = (self.first_figure(1), self.first_figure(0), trial.fresh[0]);
                     return (last - before) * (new - last) >= 0.0
                         || new.is_nan()
                         || before.is_nan()
@@ -187,7 +131,7 @@ impl Grid {
     /// A row of plain numbers that begins at `at`; returns where the next line begins, or nothing and leaves no trace.
     #[inline]
     fn quick_row(&mut self, bytes: &[u8], at: usize) -> Option<usize> {
-        let before = self.figures.len();
+        let before = self.fresh.len();
         let changed = self.changes.len();
         let done = match self.dialect.sep.byte() {
             Some(sep) => self.quick_cells(bytes, at, |bytes, at, last| {
@@ -218,7 +162,7 @@ impl Grid {
             }
         });
         if next.is_none() {
-            self.figures.truncate(before);
+            self.fresh.truncate(before);
             while self.changes.len() > changed {
                 if let Some((_, place, _)) = self.changes.pop() {
                     self.current[place as usize] = self.last_decimals(place);
@@ -236,16 +180,17 @@ impl Grid {
         between: impl Fn(&[u8], usize, bool) -> Option<usize>,
     ) -> Option<usize> {
         let decimal = self.dialect.style.decimal;
-        let last = self.stride - 1;
+        let stride = self.figures.len();
+        let last = stride - 1;
         // A tab that separates is never skipped: behind it may lie an empty cell.
         let tab = if self.dialect.sep == Sep::Tab { b' ' } else { b'\t' };
-        for place in 0..self.stride {
+        for place in 0..stride {
             while bytes.get(at).is_some_and(|&b| b == b' ' || b == tab) {
                 at += 1;
             }
             let (value, decimals, end) = plain(bytes, at, decimal)?;
             at = between(bytes, end, place == last)?;
-            self.figures.push(value);
+            self.fresh.push(value);
             if self.current[place] != decimals {
                 self.decimals_change(place, decimals);
             }
@@ -295,6 +240,9 @@ impl Grid {
             cells.truncate(columns);
         }
         let mut touching = false;
+        if cells.len() != columns && self.is_at_seam() {
+            return Taken::No;
+        }
         if cells.len() < columns {
             if hard && self.dialect.pieces.is_none() && (cells.len() >= 2 || self.is_next_x(line, &cells)) {
                 cells.resize(columns, None);
@@ -352,7 +300,10 @@ impl Grid {
         }
         let x_is_words =
             self.kinds[0] == Kind::Figures && matches!(seen.first(), Some(Cell::Words | Cell::Clock { .. }));
-        if good == 0 && (bad > 0 || empty > 0) || bad > good || (x_is_words && self.rows > 0 && good <= 2) {
+        if good == 0 && (bad > 0 || empty > 0)
+            || bad > good
+            || (x_is_words && (self.rows > 0 || self.amid) && good <= 2)
+        {
             return Taken::No;
         }
         let row = u32::try_from(self.rows).unwrap_or(u32::MAX);
@@ -374,7 +325,9 @@ impl Grid {
                     let text = &line[range.start + unit..range.end];
                     // Behind numbers without a unit, `0.69%` is a damaged `0.695`, and no unit of the column.
                     let late = self.units[column].is_none()
-                        && (self.current[place] != u8::MAX || text == EXTINCTION);
+                        && (self.current[place] != u8::MAX
+                            || self.bare_before.get(place) == Some(&true)
+                            || text == EXTINCTION);
                     let known =
                         (!late).then(|| self.units[column].get_or_insert_with(|| text.to_owned()).as_str());
                     match known {
@@ -406,7 +359,7 @@ impl Grid {
                 Cell::Beyond => (f64::NAN, None, Some(Lack::Beyond)),
                 Cell::Clock { .. } | Cell::Words => (f64::NAN, None, Some(Lack::Unreadable)),
             };
-            self.figures.push(value);
+            self.fresh.push(value);
             if let Some(decimals) = decimals.filter(|&d| d != self.current[place]) {
                 self.decimals_change(place, decimals);
             }
@@ -458,8 +411,7 @@ impl Grid {
         if self.rows < 2 || self.kinds.first() != Some(&Kind::Figures) {
             return false;
         }
-        let x = |row: usize| self.figures[row * self.stride];
-        let (before, last) = (x(self.rows - 2), x(self.rows - 1));
+        let (before, last) = (self.first_figure(1), self.first_figure(0));
         let steps = (value - last) / (last - before);
         steps > 0.0 && steps < 3.5
     }

@@ -2,6 +2,30 @@
 
 use super::*;
 
+/// The rows of a table that count for a curve.
+pub(super) enum Kept {
+    /// All of them, so many.
+    All(usize),
+    Some(Vec<usize>),
+}
+
+impl Kept {
+    pub(super) fn len(&self) -> usize {
+        match self {
+            Self::All(rows) => *rows,
+            Self::Some(rows) => rows.len(),
+        }
+    }
+
+    pub(super) fn iter(&self) -> impl Iterator<Item = usize> {
+        let (all, some) = match self {
+            Self::All(rows) => (0..*rows, [].as_slice()),
+            Self::Some(rows) => (0..0, rows.as_slice()),
+        };
+        all.chain(some.iter().copied())
+    }
+}
+
 impl Shaper<'_> {
     fn has_sentinels(&self, quantity: &Quantity) -> bool {
         *quantity == Quantity::ABSORBANCE || !self.context.sentinels.is_empty()
@@ -64,15 +88,15 @@ impl Shaper<'_> {
     }
 
     /// The running column at the kept rows.
-    pub(super) fn axis(&mut self, x: usize, quantity: &Quantity, unit: &Unit, kept: &[usize]) -> Values {
+    pub(super) fn axis(&mut self, x: usize, quantity: &Quantity, unit: &Unit, kept: &Kept) -> Values {
         self.used(x, ColumnRole::Axis, quantity, unit);
         let grid = &self.table.grid;
         let column = &self.columns[x];
-        let (values, decimals): (Arc<[f64]>, Decimals) = match &column.clock {
+        let (values, decimals): (Numbers, Decimals) = match &column.clock {
             Some(clock) => {
                 // Two parts are as many sixtieths whether a person calls them minutes and seconds, in seconds, or hours
                 // and minutes, in minutes.
-                let parts = kept.iter().filter_map(|&row| clock.seconds[row]);
+                let parts = kept.iter().filter_map(|row| clock.seconds[row]);
                 (parts.collect(), Decimals::uniform(clock.decimals, kept.len()))
             }
             None => {
@@ -81,12 +105,12 @@ impl Shaper<'_> {
                 let decimals = if whole && self.decimals[place].len() == 1 {
                     Decimals::uniform(self.decimals[place][0].1, grid.rows)
                 } else {
-                    decimals_of(&self.decimals[place], kept.iter().copied())
+                    decimals_of(&self.decimals[place], kept.iter())
                 };
                 let values = if whole {
-                    Arc::clone(&self.values[place])
+                    self.values[place].clone()
                 } else {
-                    kept.iter().map(|&row| grid.figure(row, column.index)).collect()
+                    kept.iter().map(|row| grid.figure(row, column.index)).collect()
                 };
                 (values, decimals)
             }
@@ -106,7 +130,7 @@ impl Shaper<'_> {
         y: usize,
         quantity: &Quantity,
         x: Option<usize>,
-    ) -> (Vec<usize>, Arc<[f64]>, Decimals) {
+    ) -> (Kept, Numbers, Decimals) {
         let grid = &self.table.grid;
         let clocked = x.is_some_and(|x| self.columns[x].clock.is_some());
         if grid.gaps.is_empty() && self.summed.is_empty() && !clocked {
@@ -123,7 +147,7 @@ impl Shaper<'_> {
                 } else {
                     decimals_of(&self.decimals[place], 0..values.len())
                 };
-                return ((0..values.len()).collect(), Arc::clone(values), decimals);
+                return (Kept::All(values.len()), values.clone(), decimals);
             }
         }
         self.kept_rows(y, quantity, x, 0..self.table.grid.rows)
@@ -135,7 +159,7 @@ impl Shaper<'_> {
         quantity: &Quantity,
         x: Option<usize>,
         rows: impl IntoIterator<Item = usize>,
-    ) -> (Vec<usize>, Arc<[f64]>, Decimals) {
+    ) -> (Kept, Numbers, Decimals) {
         let grid = &self.table.grid;
         let mut kept = Vec::new();
         let mut values = Vec::new();
@@ -194,11 +218,11 @@ impl Shaper<'_> {
                     .at(place, "the first of them"),
             );
         }
-        (kept, values.into(), decimals)
+        (Kept::Some(kept), values.into(), decimals)
     }
 
     /// A curve with its lines, label, held coordinates and marks.
-    pub(super) fn assemble(&mut self, x: Values, y: Values, column: usize, kept: &[usize]) -> Option<Trace> {
+    pub(super) fn assemble(&mut self, x: Values, y: Values, column: usize, kept: &Kept) -> Option<Trace> {
         self.used(column, ColumnRole::Measured, &y.quantity, &y.unit);
         let grid = &self.table.grid;
         let quantity = y.quantity.clone();
@@ -442,9 +466,9 @@ fn whole_lines(grid: &super::super::grid::Grid) -> Lines {
     lines
 }
 
-fn some_lines(grid: &super::super::grid::Grid, rows: &[usize]) -> Lines {
+fn some_lines(grid: &super::super::grid::Grid, rows: &Kept) -> Lines {
     let mut lines = Lines::default();
-    for &row in rows {
+    for row in rows.iter() {
         lines.push(grid.line(row));
     }
     lines

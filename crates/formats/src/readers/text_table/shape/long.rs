@@ -110,9 +110,9 @@ impl Shaper<'_> {
                 let place = self.table.grid.place(self.columns[running].index);
                 let x_values: Vec<f64> = kept
                     .iter()
-                    .map(|&row| self.table.grid.figure(row, self.columns[running].index))
+                    .map(|row| self.table.grid.figure(row, self.columns[running].index))
                     .collect();
-                let x_decimals = decimals_of(&self.decimals[place], kept.iter().copied());
+                let x_decimals = decimals_of(&self.decimals[place], kept.iter());
                 let x = Values {
                     quantity: quantity.clone(),
                     unit: unit.clone(),

@@ -218,7 +218,7 @@ impl Shaper<'_> {
         } else {
             None
         };
-        let x_values: Arc<[f64]> = values.into();
+        let x_values: Numbers = values.into();
         let (x_quantity, x_unit) = axis.unwrap_or_else(|| {
             let told = across[0]
                 .2
@@ -279,7 +279,7 @@ impl Shaper<'_> {
                 unit: x_unit.clone(),
                 name: None,
                 values: if whole {
-                    Arc::clone(&x_values)
+                    x_values.clone()
                 } else {
                     kept.iter().map(|&n| values[n]).collect()
                 },

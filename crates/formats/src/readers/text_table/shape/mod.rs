@@ -12,11 +12,10 @@ mod readings;
 mod several;
 
 use std::collections::BTreeMap;
-use std::sync::Arc;
 
 use curvary_record::{
     Alternative, Claim, Code, Column as Values, Coordinate, Decimals, Diagnostic, Fields, Label, Lines,
-    Origin, Place, Quantity, Question, Span, Technique, Trace, Unit, moment, unit,
+    Numbers, Origin, Place, Quantity, Question, Span, Technique, Trace, Unit, moment, unit,
 };
 
 use self::curves::sentinel_of;
@@ -63,7 +62,7 @@ pub(super) fn shape(
     context: &Context,
     told: Option<&mut Vec<ColumnPart>>,
 ) -> Shaped {
-    let (values, stats): (Vec<Arc<[f64]>>, Vec<Stats>) = table.grid.all_columns().into_iter().unzip();
+    let (values, stats) = table.grid.all_columns();
     let mut columns = describe(source.text(), table, &stats);
     if let Err(reason) = give_meaning(&mut columns, source.told()) {
         return Shaped::Other(reason);
@@ -108,7 +107,7 @@ struct Shaper<'a> {
     /// Rows that sum up others: means and deviations.
     summed: std::collections::BTreeSet<usize>,
     /// The figures by place.
-    values: Vec<Arc<[f64]>>,
+    values: Vec<Numbers>,
     decimals: Vec<Vec<(u32, u8)>>,
     /// What each column was used for, noted on the way.
     uses: Vec<Option<ColumnUse>>,
@@ -694,8 +693,7 @@ impl Shaper<'_> {
                         *time = (*time + days * day) * scale;
                     }
                 }
-                let seconds = clock.seconds.iter().map(|time| time.unwrap_or(f64::NAN));
-                self.columns[place].stats = super::columns::Stats::of(seconds);
+                self.columns[place].stats = Stats::of(&clock.numbers());
             }
             self.because_once("the times pass midnight and go on: those behind it are a day later");
         }

@@ -125,7 +125,7 @@ impl Shaper<'_> {
         }
         let rows = self.table.grid.rows;
         let names = self.row_names(roles);
-        let counted: Arc<[f64]> = (1..=rows).map(|row| row as f64).collect();
+        let counted: Numbers = (1..=rows).map(|row| row as f64).collect();
         let times = match self.axis_by_steps() {
             Some(axis) => axis,
             None => self.times_by_interval(&ys, roles),
@@ -149,11 +149,11 @@ impl Shaper<'_> {
                 );
             }
             let (kept, values, decimals) = self.kept(y, &quantity, None);
-            let places = |all: &Arc<[f64]>| {
+            let places = |all: &Numbers| {
                 if kept.len() == rows {
-                    Arc::clone(all)
+                    all.clone()
                 } else {
-                    kept.iter().map(|&row| all[row]).collect()
+                    kept.iter().map(|row| all[row]).collect()
                 }
             };
             let x = match &times {
@@ -171,7 +171,7 @@ impl Shaper<'_> {
             };
             if let Some(mut trace) = self.assemble(x, column, y, &kept) {
                 if let Some(names) = &names {
-                    trace.row_names = kept.iter().filter_map(|&row| names.get(row).cloned()).collect();
+                    trace.row_names = kept.iter().filter_map(|row| names.get(row).cloned()).collect();
                 }
                 traces.push(trace);
             }
@@ -280,5 +280,5 @@ enum Times {
     /// They were taken at an interval, but from when on is not known.
     Counted,
     /// The axis that was reckoned from what is stated.
-    Reckoned(Quantity, Unit, Arc<[f64]>),
+    Reckoned(Quantity, Unit, Numbers),
 }
