@@ -208,17 +208,28 @@ impl Shaper<'_> {
                 self.remarks.push(remark);
             }
         }
-        if let Some(&(row, value)) = sentinels.first() {
+        if !sentinels.is_empty() {
             let head = self
                 .name(y)
                 .unwrap_or_else(|| format!("column {}", self.columns[y].index + 1));
-            let place = Place::line(grid.line(row));
-            self.remarks.push(
-                Diagnostic::warning(Code::new("sentinel-value"), format!("{} of `{head}` are {value}, which stands for a missing or overflowing value; they were left out", count(sentinels.len(), "value")))
-                    .at(place, "the first of them"),
-            );
+            self.tell_sentinels(&format!("`{head}`"), &sentinels);
         }
         (Kept::Some(kept), values.into(), decimals)
+    }
+
+    /// Tells which numbers, each with its row, were left out since they stand for missing values.
+    pub(super) fn tell_sentinels(&mut self, whose: &str, sentinels: &[(usize, f64)]) {
+        let Some(&(row, value)) = sentinels.first() else {
+            return;
+        };
+        let message = format!(
+            "{} of {whose} are {value}, which stands for a missing or overflowing value; they were left out",
+            count(sentinels.len(), "value")
+        );
+        self.remarks.push(
+            Diagnostic::warning(Code::new("sentinel-value"), message)
+                .at(Place::line(self.table.grid.line(row)), "the first of them"),
+        );
     }
 
     /// A curve with its lines, label, held coordinates and marks.
@@ -274,7 +285,8 @@ impl Shaper<'_> {
         if gaps {
             self.tell_gaps(|c| c == index, &quantity);
         }
-        self.mark_saturated(&mut trace);
+        let top = self.columns[column].stats.max;
+        self.mark_saturated(&mut trace, top);
         Some(trace)
     }
 
@@ -377,14 +389,19 @@ impl Shaper<'_> {
     }
 
     /// Marks a flat top: the same highest value three times or more in a row, beyond what detectors resolve well.
-    fn mark_saturated(&mut self, trace: &mut Trace) {
+    /// Marks a flat top of a curve none of whose numbers lies above `limit`.
+    pub(super) fn mark_saturated(&mut self, trace: &mut Trace, limit: f64) {
         if trace.y.quantity != Quantity::ABSORBANCE || trace.len() < 5 {
+            return;
+        }
+        // Below an absorbance of two a flat top is a real plateau (1 % of the light still comes through).
+        let of_note = |absorbance: f64| absorbance * trace.y.unit.to_si(1.0) >= 2.0;
+        if !of_note(limit) {
             return;
         }
         let y = &trace.y.values;
         let top = y.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        // Below an absorbance of two a flat top is a real plateau (1 % of the light still comes through).
-        if top * trace.y.unit.to_si(1.0) < 2.0 {
+        if !of_note(top) {
             return;
         }
         let mut run = 0;

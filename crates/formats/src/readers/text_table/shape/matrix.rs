@@ -253,13 +253,18 @@ impl Shaper<'_> {
         }
         let changes = self.decimals.clone();
         let is_sentinel = sentinel_of(self.context, &y_quantity, Some(&y_unit));
+        let mut sentinels: Vec<(usize, f64)> = Vec::new();
         for row in 0..rows {
             let mut kept: Vec<usize> = Vec::with_capacity(across.len());
             let mut y = Vec::with_capacity(across.len());
             let mut decimals = Decimals::default();
             for (n, (i, _, _)) in across.iter().enumerate() {
                 let value = self.table.grid.figure(row, self.columns[*i].index);
-                if value.is_nan() || is_sentinel(value) {
+                if value.is_nan() {
+                    continue;
+                }
+                if is_sentinel(value) {
+                    sentinels.push((row, value));
                     continue;
                 }
                 let place = self.table.grid.place(self.columns[*i].index);
@@ -349,11 +354,13 @@ impl Shaper<'_> {
                 trace.label = Some(self.table.grid.figure(row, first.index).to_string());
             }
             if !trace.is_empty() {
+                self.mark_saturated(&mut trace, f64::INFINITY);
                 traces.push(trace);
             }
         }
         let columns: Vec<usize> = across.iter().map(|(i, _, _)| self.columns[*i].index).collect();
         self.tell_gaps(|column| columns.contains(&column), &y_quantity);
+        self.tell_sentinels("the table", &sentinels);
         let (from, to) = (
             values.first().copied().unwrap_or(0.0),
             values.last().copied().unwrap_or(0.0),
