@@ -872,6 +872,11 @@ fn noted(section: &Section) -> impl Iterator<Item = Diagnostic> + '_ {
             "uncertainty-aside",
             "with an uncertainty behind a number (±), which was left aside",
         ),
+        (
+            of(|what| matches!(what, Noted::Footnote)),
+            "footnote-aside",
+            "with a sign behind a number that calls a footnote: the number was read, the note is to be looked up",
+        ),
     ];
     told.into_iter().filter_map(|(lines, code, what)| {
         let first = *lines.first()?;

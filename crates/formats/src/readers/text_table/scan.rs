@@ -198,7 +198,10 @@ fn table_at(
         Some(_) => Brackets::Absent,
         None => Brackets::Open,
     };
-    let columns = usual_count(&sample, &dialect)?;
+    let mut columns = usual_count(&sample, &dialect)?;
+    if columns_with_marks(&sample, &dialect, head_above) == Some(columns + 1) {
+        columns += 1;
+    }
     if !(least..=MAX_COLUMNS).contains(&columns) {
         return None;
     }
@@ -545,6 +548,23 @@ fn usual_count(rows: &[&str], dialect: &Dialect) -> Option<usize> {
         }
     }
     Some(best.1)
+}
+
+/// How many columns the head names where blanks separate and the last of them holds a word in some rows only: `x` under
+/// `pooled`.
+fn columns_with_marks(rows: &[&str], dialect: &Dialect, head: Option<&str>) -> Option<usize> {
+    let head = head.filter(|_| dialect.sep == Sep::Blank)?;
+    let count = split(head, dialect).len();
+    let marked = rows.iter().any(|row| {
+        let cells = split(row, dialect);
+        let last = cells.last().map_or("", |range| &row[range.clone()]);
+        cells.len() == count && matches!(cell(last, dialect.style), Cell::Words)
+    });
+    (marked
+        && rows
+            .iter()
+            .all(|row| (count.saturating_sub(1)..=count).contains(&split(row, dialect).len())))
+    .then_some(count)
 }
 
 fn kinds_of(rows: &[&str], dialect: &Dialect, columns: usize) -> Vec<Kind> {

@@ -336,6 +336,11 @@ impl Shaper<'_> {
             .filter(|w| if up { w[1].1 <= w[0].1 } else { w[1].1 >= w[0].1 })
             .map(|w| w[1].0)
             .collect();
+        self.tell_breaks(&breaks, quantity);
+    }
+
+    /// Tells at which rows a running column goes back or repeats.
+    pub(super) fn tell_breaks(&mut self, breaks: &[usize], quantity: &Quantity) {
         if breaks.is_empty() {
             return;
         }

@@ -556,6 +556,9 @@ impl Shaper<'_> {
             _ if intensity => self.ask_measured(&column),
             (true, false) => {
                 self.because_once("y is absorbance: the words around the table say so");
+                if !self.ask_scale(&column, "y", &Quantity::ABSORBANCE) {
+                    self.doubt_measured(&column, &Quantity::ABSORBANCE);
+                }
                 (Quantity::ABSORBANCE, Unit::ABSORBANCE)
             }
             (false, true) => {
@@ -588,9 +591,15 @@ impl Shaper<'_> {
     /// Asks what a power of ten in a head means: that the numbers were multiplied by it, or that they are to be. Says
     /// whether there is one.
     fn ask_scale(&mut self, column: &Column, axis: &str, quantity: &Quantity) -> bool {
-        let heads = column.heads.iter().rev();
+        let heads = column.heads.iter().rev().map(|(text, _)| text);
+        let title = self
+            .context
+            .scaled
+            .as_ref()
+            .filter(|_| of_the_trade_measured(quantity));
         let Some((head, power)) = heads
-            .filter_map(|(text, _)| Some((text.trim().to_owned(), crate::head::scale_of(text)?)))
+            .chain(title)
+            .filter_map(|text| Some((text.trim().to_owned(), crate::head::scale_of(text)?)))
             .next()
         else {
             return false;

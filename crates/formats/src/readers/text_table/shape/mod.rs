@@ -333,6 +333,17 @@ impl Shaper<'_> {
             let time = xs.remove(at);
             xs.insert(0, time);
         }
+        if self.source.assume().get("x").is_none() && xs.len() >= 2 && self.mixes_wavelengths(&xs) {
+            let labels = self.label_at(&self.columns[xs[0]].clone(), "this column");
+            self.ask(
+                "axis-unknown",
+                "the wavelength changes from row to row while the time goes on: which rows belong to one curve cannot be told",
+                &[("x=index", "the rows are to be counted")],
+                labels,
+            );
+            let draft = self.finish(Technique::UNKNOWN, Vec::new());
+            return Shaped::Runs(vec![draft]);
+        }
         let beside = (0..roles.len()).find(|&i| roles[i] == Role::Beside && self.columns[i].stats.orderly());
         let x = match (xs.as_slice(), beside) {
             ([x], Some(beside)) if constant(*x) => Some(beside),
@@ -349,7 +360,7 @@ impl Shaper<'_> {
         match x {
             Some(x) => {
                 self.tell_flags(&roles);
-                if roles.contains(&Role::Names)
+                if (roles.contains(&Role::Names) || !self.columns[x].stats.orderly())
                     && let Some(draft) = self.long_form(&[x], &roles)
                 {
                     return Shaped::Runs(vec![draft]);
@@ -358,6 +369,19 @@ impl Shaper<'_> {
             }
             None => self.readings(&roles),
         }
+    }
+
+    /// Whether of these coordinates one is a time and another a wavelength that goes to and fro.
+    fn mixes_wavelengths(&self, xs: &[usize]) -> bool {
+        let has = |i: usize, quantity: Quantity| self.columns[i].quantity == Some(quantity);
+        let changes = |i: usize| {
+            let stats = &self.columns[i].stats;
+            stats.min < stats.max && !stats.orderly()
+        };
+        xs.iter().any(|&i| has(i, Quantity::TIME))
+            && xs
+                .iter()
+                .any(|&i| (has(i, Quantity::WAVELENGTH) || has(i, Quantity::WAVENUMBER)) && changes(i))
     }
 
     /// Why the table is none of light absorbed, where its heads say so.
@@ -962,9 +986,21 @@ fn summed_rows(text: &str, table: &Table, columns: &[Column]) -> std::collection
         .iter()
         .filter(|column| column.kind == Kind::Words && column.clock.is_none())
     {
-        for (row, span) in table.grid.words(column.index).iter().enumerate() {
+        let words = table.grid.words(column.index);
+        // Beside an `r1`, `r2` is the second of several and no measure of a fit.
+        let is_numbered = |word: &str| {
+            let stem = |word: &str| word.trim_end_matches(|c: char| c.is_ascii_digit()).len();
+            stem(word) < word.len()
+                && words.iter().any(|span| {
+                    let other = text[span.range()].trim();
+                    other != word
+                        && stem(other) < other.len()
+                        && other.get(..stem(other)) == word.get(..stem(word))
+                })
+        };
+        for (row, span) in words.iter().enumerate() {
             let word = text[span.range()].trim();
-            if word.chars().count() >= 2 && crate::words::is_statistics(word) {
+            if word.chars().count() >= 2 && crate::words::is_statistics(word) && !is_numbered(word) {
                 rows.insert(row);
             }
         }
