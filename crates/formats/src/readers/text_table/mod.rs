@@ -622,7 +622,10 @@ impl Said {
                 continue;
             }
             let base = line.span.start as usize + raw.find(kept).unwrap_or(0);
-            let pairs = header::pairs(kept);
+            let mut pairs = header::pairs(kept);
+            if pairs.is_empty() {
+                pairs.extend(header::pair_in_blanks(kept));
+            }
             if pairs.is_empty() {
                 let before = said.fields.len();
                 header::claim_free(&mut said.fields, source, base..base + kept.len());
