@@ -160,14 +160,16 @@ fn class_of(line: &str) -> Class {
 /// Whether a line only underlines or separates.
 pub(super) fn is_ruler(line: &str) -> bool {
     let line = line.trim_matches(is_blank);
-    line.len() >= 3
-        && line.chars().all(|c| {
-            matches!(
-                c,
-                '-' | '=' | '_' | '+' | '|' | '*' | '~' | ' ' | '\t' | ';' | ':' | '─' | '═' | '┼'
-            )
-        })
-        && line.contains(['-', '=', '_', '*', '~', '─', '═'])
+    // Typesetters rule a table with a lone `_` or `=`.
+    matches!(line, "_" | "=")
+        || line.len() >= 3
+            && line.chars().all(|c| {
+                matches!(
+                    c,
+                    '-' | '=' | '_' | '+' | '|' | '*' | '~' | ' ' | '\t' | ';' | ':' | '─' | '═' | '┼'
+                )
+            })
+            && line.contains(['-', '=', '_', '*', '~', '─', '═'])
 }
 
 /// The table that begins at `cursor`, if one does, and where the text goes on behind it.
@@ -570,6 +572,7 @@ fn columns_with_marks(rows: &[&str], dialect: &Dialect, head: Option<&str>) -> O
 fn kinds_of(rows: &[&str], dialect: &Dialect, columns: usize) -> Vec<Kind> {
     let mut figures = vec![0_usize; columns];
     let mut words = vec![0_usize; columns];
+    let mut beyond = vec![0_usize; columns];
     for row in rows {
         let cells = split(row, dialect);
         let count = cells
@@ -583,15 +586,19 @@ fn kinds_of(rows: &[&str], dialect: &Dialect, columns: usize) -> Vec<Kind> {
             match cell(&row[range], dialect.style) {
                 Cell::Number { .. } | Cell::WithUnit { .. } | Cell::Bracketed { .. } => figures[column] += 1,
                 Cell::Words | Cell::Clock { .. } => words[column] += 1,
-                Cell::Missing | Cell::Beyond | Cell::Empty => {}
+                Cell::Beyond => beyond[column] += 1,
+                Cell::Missing | Cell::Empty => {}
             }
         }
     }
     figures
         .iter()
         .zip(&words)
-        .map(|(&f, &w)| {
-            if w > 0 && w * 3 >= f {
+        .zip(&beyond)
+        .map(|((&f, &w), &b)| {
+            // Where an overflow is written as such, a word of its own (`dark`) may be another one.
+            let overflows = b > 0 && f >= 3 && w < f;
+            if w > 0 && w * 3 >= f && !overflows {
                 Kind::Words
             } else {
                 Kind::Figures
