@@ -123,7 +123,8 @@ pub(super) fn cell(text: &str, style: Style) -> Cell {
         let rest = &text[end..];
         // A remark behind a number does not change it, nor does its uncertainty.
         let remark = rest.starts_with([' ', '\t']) && rest.trim_start().starts_with(['#', '!', '/']);
-        let marked = decimals > 0 && is_footnote(rest);
+        // `400.0: 0.059 0.063` begins a row with its x and a colon.
+        let marked = decimals > 0 && is_footnote(rest) || rest == ":";
         if rest.trim().is_empty() || remark || marked || is_uncertainty(rest, style) {
             return Cell::Number { value, decimals };
         }
