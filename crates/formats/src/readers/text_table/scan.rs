@@ -55,6 +55,7 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) 
     let mut pieces: Vec<Piece> = Vec::new();
     let mut cursor = Cursor { at: 0, line: 1 };
     let mut failures = 0_usize;
+    let mut looked_at = 0_usize;
     let mut failed_before = false;
     while cursor.at < bytes.len() {
         let (end, next) = line_end(bytes, cursor.at);
@@ -75,9 +76,11 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) 
         let remark = matches!(strip_remark(line).0, Some("#" | "##" | "//" | "!" | "%"));
         let class = if remark { Class::Words } else { class_of(line) };
         // A long text full of digits is no reason to weigh every one of its lines.
-        let worth_it = failures < 400 || !failed_before;
+        let worth_it = (failures < 400 || !failed_before) && looked_at / 8 <= text.len();
         if class != Class::Words && worth_it && cursor.at >= from {
-            if let Some((table, after)) = table_at(text, cursor, class, &pieces, assume, least) {
+            if let Some((table, after)) =
+                table_at(text, cursor, class, &pieces, assume, least, &mut looked_at)
+            {
                 for _ in 0..table.heads.len() {
                     while matches!(pieces.last(), Some(Piece::Blank)) {
                         pieces.pop();
@@ -180,6 +183,7 @@ fn table_at(
     above: &[Piece],
     assume: &Assumptions,
     least: usize,
+    looked_at: &mut usize,
 ) -> Option<(Table, Cursor)> {
     let sample = sample(text, cursor, class);
     let head_above = match above.iter().rev().find(|piece| !is_ruler_piece(text, piece)) {
@@ -215,10 +219,19 @@ fn table_at(
     if figures == 0 {
         return None;
     }
+    let words_first = kinds[0] == Kind::Words;
+    let wordy = kinds.iter().filter(|kind| **kind == Kind::Words).count();
+    let sentences = is_prose(&sample);
+    let parted = matches!(dialect.sep, Sep::Tab | Sep::Semicolon | Sep::Pipe);
+    // Seen at once, before pages of prose are read as a table.
+    if words_first && (sentences && !parted || dialect.sep == Sep::Blank && wordy >= 4) {
+        return None;
+    }
     let mut grid = Grid::new(dialect.clone(), kinds);
     grid.learn_extents(sample.iter().copied());
     grid.expect_units(&sample);
     let mut after = grid.read(text, cursor, text.len());
+    *looked_at += after.at - cursor.at;
     if grid.rows == 0 {
         return None;
     }
@@ -231,7 +244,6 @@ fn table_at(
     });
     let first_line = grid.line(0) as u32;
     // A single row, or rows that begin with words, need a head that says what they are.
-    let words_first = grid.kinds[0] == Kind::Words;
     let numbered_heads = heads.iter().any(|head| {
         head.cells
             .iter()
@@ -242,8 +254,7 @@ fn table_at(
             > columns
     });
     // Words between separators that stand in no sentence, under heads that say what they are, are no prose however many.
-    let prose =
-        is_prose(&sample) && !(worded && matches!(grid.dialect.sep, Sep::Tab | Sep::Semicolon | Sep::Pipe));
+    let prose = sentences && !(worded && parted);
     let enough = if words_first {
         worded || numbered_heads || (figures >= 2 && grid.rows >= 3 && !prose)
     } else {
@@ -252,8 +263,7 @@ fn table_at(
     if !enough || (class == Class::Mixed && !words_first && grid.rows < 2) {
         return None;
     }
-    let wordy = grid.kinds.iter().filter(|kind| **kind == Kind::Words).count();
-    if words_first && (prose || (grid.dialect.sep == Sep::Blank && wordy >= 4)) {
+    if words_first && prose {
         return None;
     }
     if words_first && all_keys(text, &grid) && (columns == 2 && figures == 1 || grid.rows <= 6) {

@@ -211,13 +211,25 @@ impl Grid {
 
     /// Takes a lone `E` (extinction) for the unit of a column in which it stands behind every number of `rows`.
     pub(super) fn expect_units(&mut self, rows: &[&str]) {
+        // Few texts have one at all.
+        if rows.len() < 3 || !rows.iter().all(|row| row.contains(EXTINCTION)) {
+            return;
+        }
+        let rows: Vec<Vec<&str>> = rows
+            .iter()
+            .map(|row| {
+                split(row, &self.dialect)
+                    .into_iter()
+                    .map(|range| &row[range])
+                    .collect()
+            })
+            .collect();
         for column in 0..self.columns() {
             let everywhere = rows.iter().all(|row| {
-                let cells = split(row, &self.dialect);
-                let text = cells.get(column).map_or("", |range| &row[range.clone()]);
+                let text = row.get(column).copied().unwrap_or("");
                 matches!(cell(text, self.dialect.style), Cell::WithUnit { unit, .. } if &text[unit..] == EXTINCTION)
             });
-            if everywhere && rows.len() >= 3 {
+            if everywhere {
                 self.units[column] = Some(EXTINCTION.to_owned());
             }
         }
