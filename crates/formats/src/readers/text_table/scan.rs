@@ -1,13 +1,15 @@
 //! The lines of a text as pieces: words, blank lines, and tables with their heads.
 
+use std::collections::BTreeMap;
 use std::ops::Range;
 
 use curvary_record::{Code, Span};
 
+use super::columns::{clock_of, is_head_of_times};
 use super::dialect::{Brackets, Decision, Dialect, Sep, decide, is_blank, raw_split, split, style_of};
 use super::grid::{Cursor, Grid, Kind, MAX_COLUMNS, line_end};
 use super::heads::{glue_units, heads_above, unmatched_head};
-use super::number::{Cell, Style, cell};
+use super::number::{Cell, Style, cell, dotted_time, durations_differ, has_concise};
 use crate::Assumptions;
 
 /// How many lines are looked at to decide how a table is written.
@@ -192,7 +194,7 @@ fn table_at(
     } else {
         decide(&sample, head_above)
     };
-    let (mut dialect, open) = settle(decision, assume)?;
+    let (mut dialect, open) = settle(without_dotted_times(decision, &sample, head_above), assume)?;
     dialect.brackets = match assume.get("parentheses") {
         Some("negative") => Brackets::Negative,
         Some(_) => Brackets::Absent,
@@ -226,7 +228,11 @@ fn table_at(
     });
     let first_line = grid.line(0) as u32;
     // A single row, or rows that begin with words, need a head that says what they are.
-    let words_first = grid.kinds[0] == Kind::Words;
+    // Clock times and lengths of time run as well as numbers do.
+    let clocked = grid.rows >= 4
+        && grid.kinds[0] == Kind::Words
+        && clock_of(text, grid.words(0), grid.dialect.style, None).is_some();
+    let words_first = grid.kinds[0] == Kind::Words && !clocked;
     let numbered_heads = heads.iter().any(|head| {
         head.cells
             .iter()
@@ -450,6 +456,32 @@ fn hard_marks(line: &str) -> [bool; 3] {
 /// The code of an open question about signs, with its readings.
 type Open = Option<(Code, Vec<Dialect>)>;
 
+/// Under a head of time the points of `8.40`, `9.00` say nothing of the decimal sign where all other cells have commas.
+fn without_dotted_times(decision: Decision, rows: &[&str], heads: Option<&str>) -> Decision {
+    let Decision::Open {
+        code: "decimal-comma-or-point",
+        readings,
+    } = &decision
+    else {
+        return decision;
+    };
+    let Some(comma) = readings.iter().find(|dialect| dialect.style == Style::COMMA) else {
+        return decision;
+    };
+    let over_times = heads
+        .and_then(|line| Some(&line[raw_split(line, comma.sep).first()?.clone()]))
+        .is_some_and(is_head_of_times);
+    let dotted = |row: &&str| {
+        let cells = split(row, comma);
+        let first = cells.first().map_or("", |range| &row[range.clone()]);
+        dotted_time(first).is_some() && cells[1..].iter().all(|range| !row[range.clone()].contains('.'))
+    };
+    if over_times && rows.iter().all(dotted) {
+        return Decision::Sure(comma.clone());
+    }
+    decision
+}
+
 /// Takes a decision as a person has settled it.
 fn settle(decision: Decision, assume: &Assumptions) -> Option<(Dialect, Open)> {
     let chosen = |dialect: &&Dialect| {
@@ -550,6 +582,8 @@ fn usual_count(rows: &[&str], dialect: &Dialect) -> Option<usize> {
 fn kinds_of(rows: &[&str], dialect: &Dialect, columns: usize) -> Vec<Kind> {
     let mut figures = vec![0_usize; columns];
     let mut words = vec![0_usize; columns];
+    // The columns in which a length of time may stand, by its unit or its parts.
+    let mut timed: BTreeMap<usize, Vec<&str>> = BTreeMap::new();
     for row in rows {
         let cells = split(row, dialect);
         let count = cells
@@ -560,18 +594,35 @@ fn kinds_of(rows: &[&str], dialect: &Dialect, columns: usize) -> Vec<Kind> {
             continue;
         }
         for (column, range) in cells.into_iter().take(columns).enumerate() {
-            match cell(&row[range], dialect.style) {
+            let found = cell(&row[range.clone()], dialect.style);
+            if matches!(found, Cell::WithUnit { .. } | Cell::Clock { .. }) {
+                timed.entry(column).or_default();
+            }
+            match found {
                 Cell::Number { .. } | Cell::WithUnit { .. } | Cell::Bracketed { .. } => figures[column] += 1,
                 Cell::Words | Cell::Clock { .. } => words[column] += 1,
                 Cell::Missing | Cell::Beyond | Cell::Empty => {}
             }
         }
     }
+    // Most tables have none, and are not split once more.
+    let again = if timed.is_empty() { &[] } else { rows };
+    for row in again {
+        let cells = split(row, dialect);
+        for (&column, texts) in &mut timed {
+            texts.extend(cells.get(column).map(|range| &row[range.clone()]));
+        }
+    }
+    let differ = |column: usize| {
+        let texts = timed.get(&column);
+        texts.is_some_and(|texts| durations_differ(texts.iter().copied(), dialect.style))
+    };
     figures
         .iter()
         .zip(&words)
-        .map(|(&f, &w)| {
-            if w > 0 && w * 3 >= f {
+        .enumerate()
+        .map(|(column, (&f, &w))| {
+            if w > 0 && w * 3 >= f || differ(column) {
                 Kind::Words
             } else {
                 Kind::Figures
@@ -685,6 +736,10 @@ pub(super) fn strip_remark(line: &str) -> (Option<&str>, &str) {
 /// The number with which a head begins, in either style.
 pub(super) fn leading_number(text: &str) -> Option<f64> {
     for style in [Style::POINT, Style::COMMA] {
+        // In a head `405(1)` and `405(2)` are told apart by their brackets.
+        if has_concise(text, style) {
+            return None;
+        }
         match cell(text, style) {
             Cell::Number { value, .. } | Cell::WithUnit { value, .. } => return Some(value),
             _ => {}

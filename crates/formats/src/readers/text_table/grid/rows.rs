@@ -234,8 +234,11 @@ impl Grid {
             text.is_empty()
                 || text.contains(char::is_alphabetic) && matches!(cell(text, self.dialect.style), Cell::Words)
         };
-        let aside =
-            hard && self.rows > 0 && cells.len() > columns && cells[columns..].iter().flatten().all(words);
+        // Two blanks or more part cells as surely as a sign does.
+        let aside = (hard || self.dialect.sep == Sep::Wide)
+            && self.rows > 0
+            && cells.len() > columns
+            && cells[columns..].iter().flatten().all(words);
         if aside {
             cells.truncate(columns);
         }
@@ -374,6 +377,13 @@ impl Grid {
             }
         }
         self.rows += 1;
+        let concise = line.contains('(')
+            && cells
+                .iter()
+                .zip(&self.kinds)
+                .filter(|(_, kind)| **kind == Kind::Figures)
+                .filter_map(|(range, _)| range.clone())
+                .any(|range| has_concise(&line[range], self.dialect.style));
         let uncertain = line.contains(['±', '+'])
             && cells.iter().flatten().any(|range| {
                 let text = &line[range.clone()];
@@ -389,7 +399,7 @@ impl Grid {
         for (is, what) in [
             (touching, Noted::Touching),
             (aside, Noted::Aside),
-            (uncertain, Noted::Uncertainty),
+            (uncertain || concise, Noted::Uncertainty),
         ] {
             if is {
                 self.notes.push(RowNote {

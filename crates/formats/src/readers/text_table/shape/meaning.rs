@@ -13,6 +13,10 @@ impl Shaper<'_> {
             return (quantity, unit);
         }
         if let Some(clock) = &column.clock {
+            if let Some(unit) = &clock.unit {
+                self.because_once("the times name their units, and were all put into one");
+                return (Quantity::TIME, unit.clone());
+            }
             if clock.parts == 2 && self.two_parts_are_hours(&column) {
                 // The same sixtieths, of an hour.
                 return (Quantity::TIME, Unit::MINUTE);
@@ -31,6 +35,7 @@ impl Shaper<'_> {
             .is_some_and(|head| head.trim().eq_ignore_ascii_case("wave"));
         if let Some(quantity) = column.quantity.clone().filter(|_| !wave) {
             let unit = self.x_unit(&column, &quantity);
+            self.ask_disputed_time(&column);
             if !self.ask_scale(&column, "x", &quantity) {
                 self.doubt_axis(&column, &quantity, &unit);
             }
