@@ -58,12 +58,13 @@ impl Clock {
     /// Whether the cells are times and not names that look like them: `5'` and `3'` are the ends of a strand. A head
     /// of time says so, a rise from row to row shows it.
     fn is_likely(&self, column: &Column, text: &str, cells: &[Span], style: Style) -> bool {
-        let by_primes = |span: &Span| {
-            let length = duration(text[span.range()].trim(), style);
-            length.is_none_or(|length| length.primes)
-        };
+        let lengths: Vec<Duration> = cells
+            .iter()
+            .filter_map(|span| duration(text[span.range()].trim(), style))
+            .collect();
         column.quantity == Some(Quantity::TIME)
-            || !cells.iter().all(by_primes)
+            || lengths.is_empty()
+            || !lengths.iter().all(|length| length.primes)
             || Stats::of(&self.numbers()).rising
     }
 }
@@ -740,7 +741,12 @@ fn durations_of(text: &str, cells: &[Span], style: Style) -> Option<Clock> {
         })
         .collect();
     let good = lengths.iter().flatten().count();
-    if good < 2 || good * 4 < cells.len() * 3 {
+    if good < 2 || good * 10 < cells.len() * 9 || lengths.first().is_none_or(Option::is_none) {
+        return None;
+    }
+    // Those that come and go in turns are names of curves.
+    let seconds = || lengths.iter().flatten().map(|length| length.count(false));
+    if !seconds().is_sorted() && !seconds().rev().is_sorted() {
         return None;
     }
     let in_minutes = lengths.iter().flatten().all(|length| length.in_whole_minutes());

@@ -161,11 +161,11 @@ pub(super) fn has_concise(text: &str, style: Style) -> bool {
     text.ends_with(')') && spelled(text, style).is_some_and(|(_, _, end)| is_concise(&text[end..]))
 }
 
-/// Whether cells of one column are lengths of time that have no unit in common, so that no number with a unit says
-/// all of them: they are kept as they stand, and read as lengths of time.
+/// Whether cells of one column are lengths of time, in order, that have no unit in common, so that no number with a
+/// unit says all of them: they are kept as they stand, and read as lengths of time.
 pub(super) fn durations_differ<'a>(cells: impl Iterator<Item = &'a str>, style: Style) -> bool {
-    let mut differ = false;
-    let mut first: Option<Duration> = None;
+    let (mut composite, mut differ) = (false, false);
+    let mut lengths: Vec<Duration> = Vec::new();
     for text in cells {
         match cell(text, style) {
             Cell::Empty | Cell::Missing | Cell::Beyond => continue,
@@ -175,10 +175,12 @@ pub(super) fn durations_differ<'a>(cells: impl Iterator<Item = &'a str>, style: 
         let Some(length) = duration(text, style) else {
             return false;
         };
-        differ |= length.composite || first.is_some_and(|first| !first.is_like(length));
-        first.get_or_insert(length);
+        composite |= length.composite;
+        differ |= lengths.first().is_some_and(|first| !first.is_like(length));
+        lengths.push(length);
     }
-    differ
+    let seconds = || lengths.iter().map(|length| length.count(false));
+    composite || differ && (seconds().is_sorted() || seconds().rev().is_sorted())
 }
 
 /// `± 0.002` behind a number.

@@ -168,8 +168,8 @@ impl Shaper<'_> {
     }
 
     /// Asks what `8.40`, `9.00`, `9.20` are: hours and minutes with a point, or decimals. Only where no number has 60
-    /// or more behind the point, and where the steps are whole multiples of the least of them as sixtieths and not as
-    /// hundredths. The likelier reading is given with the question.
+    /// or more behind the point, and where the steps are equal, or whole multiples of the least of them, as sixtieths and
+    /// not as hundredths. The likelier reading is given with the question.
     pub(super) fn read_dotted_times(&mut self) {
         for place in 0..self.columns.len() {
             let Some(dotted) = self.dotted(place) else {
@@ -270,14 +270,18 @@ impl Shaper<'_> {
         if parts.len() < 4 || !below_sixty {
             return None;
         }
-        let even = |base: f64, least: f64| {
+        let steps = |base: f64| -> Vec<f64> {
             let times: Vec<f64> = parts.iter().map(|(whole, part)| whole * base + part).collect();
-            let steps: Vec<f64> = times.windows(2).map(|pair| pair[1] - pair[0]).collect();
-            let shortest = steps.iter().copied().fold(f64::INFINITY, f64::min);
-            shortest >= least && steps.iter().all(|step| step % shortest == 0.0)
+            times.windows(2).map(|pair| pair[1] - pair[0]).collect()
         };
-        // Multiples of one or two sixtieths are no sign of anything.
-        (even(60.0, 5.0) && !even(100.0, 1.0)).then_some(parts)
+        let shortest = |steps: &[f64]| steps.iter().copied().fold(f64::INFINITY, f64::min);
+        let even = |steps: &[f64]| steps.iter().all(|step| *step == steps[0]);
+        let multiples = |steps: &[f64]| steps.iter().all(|step| step % shortest(steps) == 0.0);
+        let (sixtieths, hundredths) = (steps(60.0), steps(100.0));
+        // Multiples of a few sixtieths are no sign of anything.
+        let rising = shortest(&sixtieths) >= 5.0 && shortest(&hundredths) > 0.0;
+        let likelier = |regular: &dyn Fn(&[f64]) -> bool| regular(&sixtieths) && !regular(&hundredths);
+        (rising && (likelier(&even) || likelier(&multiples))).then_some(parts)
     }
 
     /// Asks for the unit of a time whose heads, one above the other, name different ones.
@@ -321,9 +325,11 @@ impl Shaper<'_> {
         let filled = words.iter().filter(|span| span.start < span.end).count();
         let is_time = |span: &&Span| {
             let word = text[span.range()].trim();
-            matches!(cell(word, style), Cell::Clock { .. })
-                || duration(word, style).is_some()
-                || moment::read_time(word).is_some()
+            // `1:10` is a dilution as often.
+            match cell(word, style) {
+                Cell::Clock { count, .. } => count == 3,
+                _ => duration(word, style).is_some() || moment::read_time(word).is_some(),
+            }
         };
         filled >= 3 && words.iter().filter(is_time).count() * 2 > filled
     }
