@@ -314,6 +314,8 @@ fn word_of_any_case(lower: &str) -> Option<&'static str> {
         "g" => "g",
         "cm" => "cm",
         "um" | "micron" | "microns" => "um",
+        // What the nanometre was called before 1960.
+        "millimicron" | "millimicrons" | "m-mu" | "mmu" | "mµ" | "mμ" => "nm",
         "mol" | "mole" | "moles" | "mols" => "mol",
         "mmol" | "mmole" | "mmoles" => "mmol",
         "umol" | "umole" | "umoles" => "umol",

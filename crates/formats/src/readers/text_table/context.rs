@@ -9,6 +9,9 @@ use super::scan::{TextLine, strip_remark};
 /// At most so many lines of words are searched for what was measured.
 const MAX_LINES: usize = 400;
 
+/// A line from this many bytes on is a sentence, and no title that gives a factor.
+const LONGEST_TITLE: usize = 60;
+
 /// How people write that times are minutes and seconds.
 pub(super) const CLOCK_FORMS: [&str; 7] = ["mm:ss", "m:ss", "min:s", "min:sek", "mn:s", "min:seg", "m:s"];
 
@@ -17,6 +20,8 @@ pub(super) const CLOCK_FORMS: [&str; 7] = ["mm:ss", "m:ss", "min:s", "min:sek", 
 pub(super) struct Context {
     /// Quantities that are named.
     pub(super) quantities: BTreeSet<Quantity>,
+    /// A title that says what was measured with a factor of ten: `absorbance × 1000`.
+    pub(super) scaled: Option<String>,
     /// Transmittance is named in percent.
     pub(super) percent: bool,
     /// Units of time, wavelength and the like that are named.
@@ -147,6 +152,16 @@ impl Context {
                 }));
         if of_other_things {
             return;
+        }
+        if line.contains('0') && line.len() < LONGEST_TITLE && crate::head::scale_of(line).is_some() {
+            let measured = crate::head::read_head(line)
+                .quantity
+                .or_else(|| line.split_whitespace().next().and_then(crate::words::quantity_of));
+            if measured.is_some_and(|quantity| {
+                matches!(quantity.as_str(), "absorbance" | "transmittance" | "reflectance")
+            }) {
+                self.scaled = Some(line.trim().to_owned());
+            }
         }
         for phrase in line.split([',', ';', ':', '|']) {
             // A phrase about an axis is short; a sentence may name a quantity and a unit that do not go together.

@@ -622,7 +622,10 @@ impl Said {
                 continue;
             }
             let base = line.span.start as usize + raw.find(kept).unwrap_or(0);
-            let pairs = header::pairs(kept);
+            let mut pairs = header::pairs(kept);
+            if pairs.is_empty() {
+                pairs.extend(header::pair_in_blanks(kept));
+            }
             if pairs.is_empty() {
                 let before = said.fields.len();
                 header::claim_free(&mut said.fields, source, base..base + kept.len());
@@ -871,6 +874,11 @@ fn noted(section: &Section) -> impl Iterator<Item = Diagnostic> + '_ {
             of(|what| matches!(what, Noted::Uncertainty)),
             "uncertainty-aside",
             "with an uncertainty behind a number (±), which was left aside",
+        ),
+        (
+            of(|what| matches!(what, Noted::Footnote)),
+            "footnote-aside",
+            "with a sign behind a number that calls a footnote: the number was read, the note is to be looked up",
         ),
     ];
     told.into_iter().filter_map(|(lines, code, what)| {

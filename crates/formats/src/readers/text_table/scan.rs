@@ -162,14 +162,16 @@ fn class_of(line: &str) -> Class {
 /// Whether a line only underlines or separates.
 pub(super) fn is_ruler(line: &str) -> bool {
     let line = line.trim_matches(is_blank);
-    line.len() >= 3
-        && line.chars().all(|c| {
-            matches!(
-                c,
-                '-' | '=' | '_' | '+' | '|' | '*' | '~' | ' ' | '\t' | ';' | ':' | '─' | '═' | '┼'
-            )
-        })
-        && line.contains(['-', '=', '_', '*', '~', '─', '═'])
+    // Typesetters rule a table with a lone `_` or `=`.
+    matches!(line, "_" | "=")
+        || line.len() >= 3
+            && line.chars().all(|c| {
+                matches!(
+                    c,
+                    '-' | '=' | '_' | '+' | '|' | '*' | '~' | ' ' | '\t' | ';' | ':' | '─' | '═' | '┼'
+                )
+            })
+            && line.contains(['-', '=', '_', '*', '~', '─', '═'])
 }
 
 /// The table that begins at `cursor`, if one does, and where the text goes on behind it.
@@ -200,7 +202,10 @@ fn table_at(
         Some(_) => Brackets::Absent,
         None => Brackets::Open,
     };
-    let columns = usual_count(&sample, &dialect)?;
+    let mut columns = usual_count(&sample, &dialect)?;
+    if columns_with_marks(&sample, &dialect, head_above) == Some(columns + 1) {
+        columns += 1;
+    }
     if !(least..=MAX_COLUMNS).contains(&columns) {
         return None;
     }
@@ -579,9 +584,27 @@ fn usual_count(rows: &[&str], dialect: &Dialect) -> Option<usize> {
     Some(best.1)
 }
 
+/// How many columns the head names where blanks separate and the last of them holds a word in some rows only: `x` under
+/// `pooled`.
+fn columns_with_marks(rows: &[&str], dialect: &Dialect, head: Option<&str>) -> Option<usize> {
+    let head = head.filter(|_| dialect.sep == Sep::Blank)?;
+    let count = split(head, dialect).len();
+    let marked = rows.iter().any(|row| {
+        let cells = split(row, dialect);
+        let last = cells.last().map_or("", |range| &row[range.clone()]);
+        cells.len() == count && matches!(cell(last, dialect.style), Cell::Words)
+    });
+    (marked
+        && rows
+            .iter()
+            .all(|row| (count.saturating_sub(1)..=count).contains(&split(row, dialect).len())))
+    .then_some(count)
+}
+
 fn kinds_of(rows: &[&str], dialect: &Dialect, columns: usize) -> Vec<Kind> {
     let mut figures = vec![0_usize; columns];
     let mut words = vec![0_usize; columns];
+    let mut beyond = vec![0_usize; columns];
     // The columns in which a length of time may stand, by its unit or its parts.
     let mut timed: BTreeMap<usize, Vec<&str>> = BTreeMap::new();
     for row in rows {
@@ -601,7 +624,8 @@ fn kinds_of(rows: &[&str], dialect: &Dialect, columns: usize) -> Vec<Kind> {
             match found {
                 Cell::Number { .. } | Cell::WithUnit { .. } | Cell::Bracketed { .. } => figures[column] += 1,
                 Cell::Words | Cell::Clock { .. } => words[column] += 1,
-                Cell::Missing | Cell::Beyond | Cell::Empty => {}
+                Cell::Beyond => beyond[column] += 1,
+                Cell::Missing | Cell::Empty => {}
             }
         }
     }
@@ -620,9 +644,12 @@ fn kinds_of(rows: &[&str], dialect: &Dialect, columns: usize) -> Vec<Kind> {
     figures
         .iter()
         .zip(&words)
+        .zip(&beyond)
         .enumerate()
-        .map(|(column, (&f, &w))| {
-            if w > 0 && w * 3 >= f || differ(column) {
+        .map(|(column, ((&f, &w), &b))| {
+            // Where an overflow is written as such, a word of its own (`dark`) may be another one.
+            let overflows = b > 0 && f >= 3 && w < f;
+            if w > 0 && w * 3 >= f && !overflows || differ(column) {
                 Kind::Words
             } else {
                 Kind::Figures
