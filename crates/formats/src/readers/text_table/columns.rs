@@ -773,6 +773,8 @@ struct Stamp<'a> {
     count: u8,
     decimals: u8,
     zone: Option<f64>,
+    /// Its hours are those of half a day, so that two parts are hours and minutes.
+    of_day: bool,
 }
 
 impl<'a> Stamp<'a> {
@@ -783,19 +785,29 @@ impl<'a> Stamp<'a> {
                 moment::split_zone(raw).map_or((raw, None), |(local, ahead)| (local, Some(f64::from(ahead))))
             }
         };
+        let (local, half) = match half_of_day(local) {
+            Some((local, afternoon)) => (local, Some(afternoon)),
+            None => (local, None),
+        };
         let whole = matches!(cell(local, style), Cell::Clock { .. });
         let (date, time) = match local.rsplit_once([' ', 'T']).filter(|_| !whole) {
             Some((date, time)) => (Some(date.trim()), time),
             None => (None, local),
         };
         let Cell::Clock {
-            parts,
+            mut parts,
             count,
             decimals,
         } = cell(time, style)
         else {
             return None;
         };
+        if let Some(afternoon) = half {
+            if !(1.0..=12.0).contains(&parts[0]) {
+                return None;
+            }
+            parts[0] = parts[0] % 12.0 + if afternoon { 12.0 } else { 0.0 };
+        }
         if !date.is_none_or(|date| date.bytes().any(|byte| byte.is_ascii_digit())) {
             return None;
         }
@@ -805,8 +817,23 @@ impl<'a> Stamp<'a> {
             count,
             decimals,
             zone,
+            of_day: half.is_some(),
         })
     }
+}
+
+/// A time without the `AM` or `PM` behind it, and whether it is in the afternoon.
+fn half_of_day(text: &str) -> Option<(&str, bool)> {
+    let text = text.trim_end();
+    let (time, afternoon) = [("am", false), ("a.m.", false), ("pm", true), ("p.m.", true)]
+        .into_iter()
+        .find_map(|(half, afternoon)| {
+            let (time, end) = text.split_at_checked(text.len().checked_sub(half.len())?)?;
+            end.eq_ignore_ascii_case(half).then_some((time, afternoon))
+        })?;
+    let time = time.trim_end();
+    time.ends_with(|c: char| c.is_ascii_digit())
+        .then_some((time, afternoon))
 }
 
 /// A column of clock times, where all its cells are such: since the midnight before the first of them.
@@ -830,6 +857,7 @@ fn times_of(text: &str, cells: &[Span], style: Style, order: Option<Order>) -> O
         stamp.count == count
             && stamp.date.is_some() == first.date.is_some()
             && stamp.zone.is_some() == first.zone.is_some()
+            && stamp.of_day == first.of_day
     };
     if present().count() < 2 || !present().all(alike) {
         return None;
@@ -844,12 +872,9 @@ fn times_of(text: &str, cells: &[Span], style: Style, order: Option<Order>) -> O
         None if !over_days => (None, DateOrder::Clear),
         None => return None,
     };
-    // Behind a date two parts are hours and minutes.
-    let scale = if count == 2 && days.as_ref().is_some_and(|days| !days.is_empty()) {
-        60.0
-    } else {
-        1.0
-    };
+    // Behind a date and in front of `AM` two parts are hours and minutes.
+    let of_day = first.of_day || days.as_ref().is_some_and(|days| !days.is_empty());
+    let scale = if count == 2 && of_day { 60.0 } else { 1.0 };
     let mut days = days.into_iter().flatten();
     let seconds = stamps
         .iter()

@@ -458,11 +458,24 @@ impl Duration {
         self.finest == other.finest || self.finest.is_none() || other.finest.is_none()
     }
 
+    /// Its count of a unit of so many seconds, where that is exact.
+    pub(super) fn count_of(self, seconds: i64) -> Option<f64> {
+        let whole = seconds > 0 && self.ticks % seconds == 0;
+        whole.then(|| (self.ticks / seconds) as f64 / EXACT[usize::from(self.decimals).min(22)])
+    }
+
     /// Its count of seconds, or of minutes. One correctly rounded division of two exact numbers.
     pub(super) fn count(self, in_minutes: bool) -> f64 {
         let ticks = if in_minutes { self.ticks / 60 } else { self.ticks };
         ticks as f64 / EXACT[usize::from(self.decimals).min(22)]
     }
+}
+
+/// A length of time behind numbers with a unit of time, `1 min 15` behind `59 s`: so many of that unit, and decimals.
+pub(super) fn duration_in(text: &str, unit: &str, style: Style) -> Option<(f64, u8)> {
+    let (seconds, _) = seconds_of(unit.trim()).filter(|(_, metre)| !metre)?;
+    let length = duration(text, style)?;
+    Some((length.count_of(seconds)?, length.decimals))
 }
 
 /// The seconds of a unit of time by its word; `m` is told apart, since alone it is a metre.

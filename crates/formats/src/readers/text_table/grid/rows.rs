@@ -268,6 +268,10 @@ impl Grid {
             }
         }
         let read = |range: &std::ops::Range<usize>| cell(&line[range.clone()], self.dialect.style);
+        let length = |column: usize, range: &std::ops::Range<usize>| {
+            let known = self.units[column].as_deref()?;
+            duration_in(&line[range.clone()], known, self.dialect.style)
+        };
         if cells.len() != columns {
             let figures = cells
                 .iter()
@@ -280,9 +284,17 @@ impl Grid {
         // First look, then take: a line that is no row leaves no trace.
         let mut seen: Vec<Cell> = Vec::with_capacity(columns);
         let (mut good, mut bad, mut empty) = (0, 0, 0);
+        // Columns whose cell is a length of time in other units than those before it.
+        let mut lengths: Vec<usize> = Vec::new();
         for (column, range) in cells.iter().enumerate() {
             let found = match range {
-                Some(range) if self.kinds[column] == Kind::Figures => read(range),
+                Some(range) if self.kinds[column] == Kind::Figures => match read(range) {
+                    Cell::Clock { .. } if let Some((value, decimals)) = length(column, range) => {
+                        lengths.push(column);
+                        Cell::Number { value, decimals }
+                    }
+                    found => found,
+                },
                 Some(range) if range.is_empty() => Cell::Empty,
                 Some(_) => Cell::Words,
                 None => Cell::Empty,
@@ -327,7 +339,16 @@ impl Grid {
                 continue;
             }
             let (value, decimals, lack) = match found {
-                Cell::Number { value, decimals } => (value, Some(decimals), None),
+                Cell::Number { value, decimals } => {
+                    if lengths.contains(&column) {
+                        self.united[column] += 1;
+                        self.notes.push(RowNote {
+                            line: cursor.line,
+                            what: Noted::Converted,
+                        });
+                    }
+                    (value, Some(decimals), None)
+                }
                 Cell::WithUnit {
                     value,
                     decimals,

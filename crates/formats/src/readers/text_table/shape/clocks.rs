@@ -160,9 +160,12 @@ impl Shaper<'_> {
         if next && !headed {
             // A head with a field's name was heard already.
             self.hear_date(day, if changes { order } else { DateOrder::Clear });
-            self.uses[place].get_or_insert((ColumnRole::Names, Quantity::UNKNOWN, Unit::ONE));
         } else if changes && order == DateOrder::Open {
             self.ask_days(day);
+        }
+        if days.windows(2).any(|pair| pair[0] == pair[1]) {
+            // Dates that stand in several rows name none of them.
+            self.uses[place].get_or_insert((ColumnRole::Names, Quantity::UNKNOWN, Unit::ONE));
         }
         changes.then(|| days.into_iter().map(f64::from).collect())
     }
@@ -325,10 +328,11 @@ impl Shaper<'_> {
         let filled = words.iter().filter(|span| span.start < span.end).count();
         let is_time = |span: &&Span| {
             let word = text[span.range()].trim();
-            // `1:10` is a dilution as often.
-            match cell(word, style) {
-                Cell::Clock { count, .. } => count == 3,
-                _ => duration(word, style).is_some() || moment::read_time(word).is_some(),
+            // `1:10` is a dilution as often, and `5'` the end of a strand.
+            match (cell(word, style), duration(word, style)) {
+                (_, Some(length)) => !length.primes,
+                (Cell::Clock { count, .. }, None) => count == 3,
+                _ => moment::read_time(word).is_some(),
             }
         };
         filled >= 3 && words.iter().filter(is_time).count() * 2 > filled

@@ -354,10 +354,8 @@ impl Shaper<'_> {
             .context
             .duration
             .is_some_and(|duration| (duration - (column.stats.last - column.stats.first)).abs() < 1e-6);
-        // More than a day of hours cannot be told on a clock.
-        let beyond_a_day = column.stats.max >= 24.0 * 60.0;
         let fraction = column.clock.as_ref().is_some_and(|clock| clock.decimals > 0);
-        if said || by_interval || by_duration || beyond_a_day || fraction {
+        if said || by_interval || by_duration || fraction {
             self.because.push("the times are minutes and seconds".to_owned());
             return true;
         }
