@@ -46,6 +46,8 @@ pub(super) struct Context {
     pub(super) last: Option<f64>,
     /// The distance of neighbouring points, in nanometres.
     pub(super) step: Option<f64>,
+    /// How many points there are, as the words say.
+    pub(super) points: Option<f64>,
     /// Quantities whose unit a phrase states: `Zeit in min`.
     stated: Vec<(Quantity, Unit)>,
     /// Numbers that a line declares to stand for missing values.
@@ -101,6 +103,7 @@ impl Context {
         context.first = customary("first-wavelength").or(context.range.map(|(from, _)| from));
         context.last = customary("last-wavelength").or(context.range.map(|(_, to)| to));
         context.step = customary("step").map(f64::abs);
+        context.points = customary("points");
         context.interval = fields.si("interval");
         context.duration = fields.si("duration");
         context.scans =

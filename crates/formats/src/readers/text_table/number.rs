@@ -95,12 +95,6 @@ pub(super) fn plain(bytes: &[u8], at: usize, decimal: u8) -> Option<(f64, u8, us
     Some((if negative { -value } else { value }, fraction as u8, at))
 }
 
-/// Whether what stands directly behind a number calls a footnote: `0.94²`, `0.02*`.
-pub(super) fn is_footnote(rest: &str) -> bool {
-    let count = rest.chars().count();
-    (1..=3).contains(&count) && rest.chars().all(|c| "¹²³⁴⁵⁶⁷⁸⁹⁰*†‡§".contains(c))
-}
-
 /// Reads one cell, already free of surrounding blanks and quotes.
 pub(super) fn cell(text: &str, style: Style) -> Cell {
     // Most cells are plain numbers without anything around them.
@@ -123,9 +117,9 @@ pub(super) fn cell(text: &str, style: Style) -> Cell {
         let rest = &text[end..];
         // A remark behind a number does not change it, nor does its uncertainty.
         let remark = rest.starts_with([' ', '\t']) && rest.trim_start().starts_with(['#', '!', '/']);
-        let marked = decimals > 0 && is_footnote(rest);
         let uncertain = is_uncertainty(rest, style) || is_concise(rest);
-        if rest.trim().is_empty() || remark || marked || uncertain {
+        // `400.0: 0.059 0.063` begins a row with its x and a colon.
+        if rest.trim().is_empty() || remark || rest == ":" || uncertain {
             return Cell::Number { value, decimals };
         }
         if let Some(clock) = clock(text, style).or_else(|| clock_of_duration(text, style)) {

@@ -8,7 +8,7 @@ use curvary_record::{Decimals, Numbers, Span};
 
 use super::columns::{Stats, unit_in_cells};
 use super::dialect::{Brackets, Dialect, Sep, is_blank, split};
-use super::number::{Cell, EXTINCTION, cell, duration_in, has_concise, is_footnote, is_uncertainty, plain};
+use super::number::{Cell, EXTINCTION, cell, duration_in, has_concise, is_uncertainty, plain};
 
 /// No table has more cells than this; what lies beyond is left unread, with a remark.
 pub(super) const MAX_CELLS: usize = 400_000_000;
@@ -81,8 +81,6 @@ pub(super) enum Noted {
     Aside,
     /// An uncertainty behind a number was left aside.
     Uncertainty,
-    /// A sign that calls a footnote stands behind a number.
-    Footnote,
 }
 
 /// How many numbers are gathered row by row before they are put into their columns: few enough to stay in the cache.

@@ -425,18 +425,8 @@ impl Grid {
                             && is_uncertainty(&text[at - 1..], self.dialect.style)
                     })
             });
-        let mark = |c: char| c == '*' || !c.is_ascii();
-        let footnote = line.contains(mark)
-            && cells.iter().zip(&self.kinds).any(|(range, kind)| {
-                let text = range.as_ref().map_or("", |range| line[range.clone()].trim());
-                *kind == Kind::Figures
-                    && text
-                        .rfind(|c: char| c.is_ascii_digit())
-                        .is_some_and(|last| is_footnote(&text[last + 1..]))
-            });
         for (is, what) in [
             (touching, Noted::Touching),
-            (footnote, Noted::Footnote),
             (aside, Noted::Aside),
             (uncertain || concise, Noted::Uncertainty),
         ] {

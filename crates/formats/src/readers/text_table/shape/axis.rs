@@ -102,15 +102,17 @@ impl Shaper<'_> {
                 "a table of {} columns without heads: what each column is cannot be told",
                 ys.len() + 1
             );
-            self.ask(
-                "layout-unknown",
-                &message,
-                &[(
-                    "shape=columns",
-                    "the first column runs, each other one is a curve",
-                )],
-                labels,
-            );
+            let mut readings = vec![(
+                "shape=columns",
+                "the first column runs, each other one is a curve",
+            )];
+            if self.packed_step().is_some() {
+                readings.push((
+                    "shape=packed",
+                    "each line begins with x and goes on from there: one curve",
+                ));
+            }
+            self.ask("layout-unknown", &message, &readings, labels);
         }
         let settled = self.source.assume().get("shape").is_some();
         if let Some(line) = self.table.unmatched_head.filter(|_| !settled) {

@@ -1,7 +1,7 @@
 //! From a table to curves: which column runs, which are measured, what is held, and what must be asked.
 //!
-//! One file for each shape of a table (`axis`, `readings`, `several`, `long`, `matrix`), one for what columns mean
-//! (`meaning`), one for dates and times as people write them (`clocks`), and one for what all end in (`curves`).
+//! One file for each shape of a table (`axis`, `readings`, `several`, `long`, `packed`, `matrix`), one for what columns
+//! mean (`meaning`), one for dates and times as people write them (`clocks`), and one for what all end in (`curves`).
 
 mod axis;
 mod clocks;
@@ -9,6 +9,7 @@ mod curves;
 mod long;
 mod matrix;
 mod meaning;
+mod packed;
 mod readings;
 mod several;
 
@@ -268,6 +269,9 @@ impl Shaper<'_> {
         }
         if self.columns.len() == 1 && self.table.grid.columns() == 1 {
             return self.column_alone();
+        }
+        if let Some(draft) = self.packed() {
+            return Shaped::Runs(vec![draft]);
         }
         if let Some(draft) = self.matrix() {
             return Shaped::Runs(vec![draft]);
