@@ -738,7 +738,7 @@ fn durations_of(text: &str, cells: &[Span], style: Style) -> Option<Clock> {
         .map(|span| {
             let raw = text[span.range()].trim();
             match cell(raw, style) {
-                Cell::Number { value, .. } if value == 0.0 => Some(Duration::ZERO),
+                Cell::Number { value: 0.0, .. } => Some(Duration::ZERO),
                 _ => duration(raw, style),
             }
         })

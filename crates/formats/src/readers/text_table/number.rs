@@ -171,7 +171,7 @@ pub(super) fn durations_differ<'a>(cells: impl Iterator<Item = &'a str>, style: 
     for text in cells {
         match cell(text, style) {
             Cell::Empty | Cell::Missing | Cell::Beyond => continue,
-            Cell::Number { value, .. } if value == 0.0 => continue,
+            Cell::Number { value: 0.0, .. } => continue,
             _ => {}
         }
         let Some(length) = duration(text, style) else {
@@ -875,6 +875,88 @@ mod tests {
         assert_eq!(cell(">3.5", Style::POINT), Cell::Beyond);
         assert_eq!(cell("betanin", Style::POINT), Cell::Words);
         assert_eq!(cell("", Style::POINT), Cell::Empty);
+    }
+
+    #[test]
+    fn lengths_of_time() {
+        let seconds = |text: &str| duration(text, Style::POINT).map(|length| length.count(false));
+        for (text, wanted) in [
+            ("15 s", 15.0),
+            ("15 sec.", 15.0),
+            ("1.5 min", 90.0),
+            ("1 min 15", 75.0),
+            ("1 min 15.5 s", 75.5),
+            ("5min30s", 330.0),
+            ("1h30", 5400.0),
+            ("0h15", 900.0),
+            ("1 h 5m", 3900.0),
+            ("1 d 2 h", 93_600.0),
+            ("0'30\"", 30.0),
+            ("1'30''", 90.0),
+            ("1'30", 90.0),
+            ("1\u{2032}30\u{2033}", 90.0),
+            ("0'30\"\"", 30.0),
+            ("5'", 300.0),
+            ("½ h", 1800.0),
+            ("1½ min", 90.0),
+            ("1 ¼ h", 4500.0),
+            ("-30 s", -30.0),
+            ("61 min", 3660.0),
+        ] {
+            assert_eq!(seconds(text), Some(wanted), "{text}");
+        }
+        for text in [
+            "",
+            "15",
+            "m",
+            "15 m",
+            "1 min 75",
+            "1 min 75 s",
+            "30 s 1 min",
+            "1 min 1 min",
+            "1.5 min 30 s",
+            "1 h 7",
+            "½",
+            "½ s",
+            "10:30",
+            "2 h 30 nm",
+            "400 nm",
+            "1'30'",
+            "over night",
+            "99999999999 s",
+            "1 min 15 16",
+        ] {
+            assert_eq!(seconds(text), None, "{text}");
+        }
+        // Down to the unit that was written, and exact.
+        let whole = |text: &str| duration(text, Style::COMMA).map(Duration::in_whole_minutes);
+        assert_eq!(whole("1,5 h"), Some(true));
+        assert_eq!(whole("½ min"), Some(false));
+        assert_eq!(duration_in("1 min 15", "s", Style::POINT), Some((75.0, 0)));
+        assert_eq!(duration_in("1 min 15", "min", Style::POINT), None);
+        assert_eq!(duration_in("1 h 15", "min", Style::POINT), Some((75.0, 0)));
+        assert_eq!(duration_in("1 min 15", "nm", Style::POINT), None);
+    }
+
+    #[test]
+    fn uncertainties_in_brackets_touch_their_numbers() {
+        for (text, wanted) in [("0.287(3)", 0.287), ("0.1550(13)", 0.155), ("298.15(5)", 298.15)] {
+            assert_eq!(number(text, Style::POINT).map(|n| n.0), Some(wanted), "{text}");
+            assert!(has_concise(text, Style::POINT));
+        }
+        for text in [
+            "0.287 (3)",
+            "0.287(-3)",
+            "0.287(0.3)",
+            "0.287(1234)",
+            "0.287()",
+            "0.287(3",
+            "A(405)",
+            "(0.004)",
+        ] {
+            assert_eq!(number(text, Style::POINT), None, "{text}");
+            assert!(!has_concise(text, Style::POINT), "{text}");
+        }
     }
 
     #[test]
