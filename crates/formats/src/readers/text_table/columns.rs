@@ -733,18 +733,18 @@ pub(super) fn clock_of(text: &str, cells: &[Span], style: Style, order: Option<O
 /// A column of lengths of time, all in one unit: minutes where none is written finer, else seconds. A few cells that
 /// are none, such as `over night`, have no time.
 fn durations_of(text: &str, cells: &[Span], style: Style) -> Option<Clock> {
-    let lengths: Vec<Option<Duration>> = cells
-        .iter()
-        .map(|span| {
-            let raw = text[span.range()].trim();
-            match cell(raw, style) {
-                Cell::Number { value: 0.0, .. } => Some(Duration::ZERO),
-                _ => duration(raw, style),
-            }
-        })
-        .collect();
+    let length = |span: &Span| {
+        let raw = text[span.range()].trim();
+        match cell(raw, style) {
+            Cell::Number { value: 0.0, .. } => Some(Duration::ZERO),
+            _ => duration(raw, style),
+        }
+    };
+    // A column of something else is known by its first cell.
+    length(cells.first()?)?;
+    let lengths: Vec<Option<Duration>> = cells.iter().map(length).collect();
     let good = lengths.iter().flatten().count();
-    if good < 2 || good * 10 < cells.len() * 9 || lengths.first().is_none_or(Option::is_none) {
+    if good < 2 || good * 10 < cells.len() * 9 {
         return None;
     }
     // Those that come and go in turns are names of curves.
@@ -779,26 +779,30 @@ struct Stamp<'a> {
 
 impl<'a> Stamp<'a> {
     fn read(raw: &'a str, style: Style) -> Option<Self> {
-        let (local, zone) = match cell(raw, style) {
-            Cell::Clock { .. } => (raw, None),
-            _ => {
-                moment::split_zone(raw).map_or((raw, None), |(local, ahead)| (local, Some(f64::from(ahead))))
+        let mut found = cell(raw, style);
+        let (mut date, mut zone, mut half) = (None, None, None);
+        if !matches!(found, Cell::Clock { .. }) {
+            let mut local = raw;
+            if let Some((front, ahead)) = moment::split_zone(local) {
+                (local, zone) = (front, Some(f64::from(ahead)));
             }
-        };
-        let (local, half) = match half_of_day(local) {
-            Some((local, afternoon)) => (local, Some(afternoon)),
-            None => (local, None),
-        };
-        let whole = matches!(cell(local, style), Cell::Clock { .. });
-        let (date, time) = match local.rsplit_once([' ', 'T']).filter(|_| !whole) {
-            Some((date, time)) => (Some(date.trim()), time),
-            None => (None, local),
-        };
+            if let Some((front, afternoon)) = half_of_day(local) {
+                (local, half) = (front, Some(afternoon));
+            }
+            let time = match local.rsplit_once([' ', 'T']) {
+                Some((front, time)) => {
+                    date = Some(front.trim());
+                    time
+                }
+                None => local,
+            };
+            found = cell(time, style);
+        }
         let Cell::Clock {
             mut parts,
             count,
             decimals,
-        } = cell(time, style)
+        } = found
         else {
             return None;
         };

@@ -234,9 +234,11 @@ fn table_at(
     let first_line = grid.line(0) as u32;
     // A single row, or rows that begin with words, need a head that says what they are.
     // Clock times and lengths of time run as well as numbers do.
-    let clocked = grid.rows >= 4
-        && grid.kinds[0] == Kind::Words
-        && clock_of(text, grid.words(0), grid.dialect.style, None).is_some();
+    let clocked = grid.rows >= 4 && grid.kinds[0] == Kind::Words && {
+        let cells = grid.words(0);
+        let cells = cells.get(..SAMPLE).unwrap_or(cells);
+        clock_of(text, cells, grid.dialect.style, None).is_some()
+    };
     let words_first = grid.kinds[0] == Kind::Words && !clocked;
     let numbered_heads = heads.iter().any(|head| {
         head.cells
