@@ -283,12 +283,12 @@ impl Shaper<'_> {
             );
         }
         let index = self.columns[column].index;
-        let gaps = grid.gaps_of(index).next().is_some();
+        let gaps = !grid.gaps_of(index).is_empty();
         let lacking = if gaps { self.lacking(index) } else { 0 };
         let unplaced = self.unplaced.get(&column).copied().unwrap_or(0);
         trace.absent = u32::try_from(lacking + unplaced).unwrap_or(u32::MAX);
         if gaps {
-            self.tell_gaps(|c| c == index, &quantity);
+            self.tell_gaps(&[index], &quantity);
         }
         let top = self.columns[column].stats.max;
         self.mark_saturated(&mut trace, top);
@@ -312,12 +312,14 @@ impl Shaper<'_> {
             Lack::Short => (gap.row as usize) < last || (cut && gap.row as usize + 1 == grid.rows),
             _ => true,
         };
-        grid.gaps_of(column).filter(counts).count()
+        grid.gaps_of(column).iter().filter(counts).count()
     }
 
-    /// Tells what stands where numbers are absent.
-    pub(super) fn tell_gaps(&mut self, wanted: impl Fn(usize) -> bool, quantity: &Quantity) {
+    /// Tells what stands where numbers are absent in these columns.
+    pub(super) fn tell_gaps(&mut self, columns: &[usize], quantity: &Quantity) {
         let grid = &self.table.grid;
+        let mut all: Vec<&Gap> = columns.iter().flat_map(|&column| grid.gaps_of(column)).collect();
+        all.sort_by_key(|gap| gap.row);
         for (lack, code, one, several) in [
             (
                 Lack::Missing,
@@ -351,11 +353,7 @@ impl Shaper<'_> {
                 "are missing: their rows end early",
             ),
         ] {
-            let gaps: Vec<_> = grid
-                .gaps
-                .iter()
-                .filter(|gap| gap.lack == lack && wanted(gap.column as usize))
-                .collect();
+            let gaps: Vec<&Gap> = all.iter().copied().filter(|gap| gap.lack == lack).collect();
             let gaps: Vec<_> = match lack {
                 // Empty cells at the end of a column only say that it is shorter than its neighbours.
                 Lack::Empty | Lack::Short => {

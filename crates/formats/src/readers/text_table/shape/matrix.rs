@@ -359,7 +359,7 @@ impl Shaper<'_> {
             }
         }
         let columns: Vec<usize> = across.iter().map(|(i, _, _)| self.columns[*i].index).collect();
-        self.tell_gaps(|column| columns.contains(&column), &y_quantity);
+        self.tell_gaps(&columns, &y_quantity);
         self.tell_sentinels("the table", &sentinels);
         let (from, to) = (
             values.first().copied().unwrap_or(0.0),
