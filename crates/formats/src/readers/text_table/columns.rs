@@ -266,6 +266,7 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option
     }
     take_letters_for_names(&mut columns);
     understand_numbered(&mut columns);
+    understand_first_of_several(&mut columns);
     name_numbers_in_heads(&mut columns);
     join_minutes_and_seconds(&mut columns, table);
     columns
@@ -399,6 +400,27 @@ fn take_letters_for_names(columns: &mut [Column]) {
             }
         }
         at += run;
+    }
+}
+
+/// `s0` alone is the concentration of a substrate at the start; beside `s1`, `s2` it is the first of several samples.
+fn understand_first_of_several(columns: &mut [Column]) {
+    let stem = |column: &Column| {
+        let text = column.heads.last().map_or("", |(text, _)| text.trim());
+        let stem = text.trim_end_matches(|c: char| c.is_ascii_digit());
+        (stem.len() < text.len()).then(|| stem.to_owned())
+    };
+    let others: Vec<String> = columns
+        .iter()
+        .filter(|column| column.quantity.is_none())
+        .filter_map(stem)
+        .collect();
+    for column in columns {
+        let concentration = column.quantity == Some(Quantity::CONCENTRATION) && column.unit.is_none();
+        if concentration && stem(column).is_some_and(|stem| others.contains(&stem)) {
+            column.quantity = None;
+            column.label = column.heads.last().map(|(text, _)| text.trim().to_owned());
+        }
     }
 }
 

@@ -85,6 +85,7 @@ pub(super) fn shape(
         remarks: Vec::new(),
         own: Fields::default(),
         unplaced: BTreeMap::new(),
+        untold_gaps: BTreeMap::new(),
     };
     shaper.hear_columns();
     shaper.read_dotted_times();
@@ -125,6 +126,8 @@ struct Shaper<'a> {
     own: Fields,
     /// For a measured column, how many of its values have no x to stand at.
     unplaced: BTreeMap<usize, usize>,
+    /// Columns whose gaps are still to be told, by what they are of.
+    untold_gaps: BTreeMap<Quantity, Vec<usize>>,
 }
 
 /// What a column is for.
@@ -914,6 +917,11 @@ impl Shaper<'_> {
     }
 
     fn finish(&mut self, technique: Technique, traces: Vec<Trace>) -> Draft {
+        for (quantity, mut columns) in std::mem::take(&mut self.untold_gaps) {
+            columns.sort_unstable();
+            columns.dedup();
+            self.tell_gaps(&columns, &quantity);
+        }
         let mut because = std::mem::take(&mut self.because);
         because.insert(0, self.table.grid.dialect.says());
         Draft {
