@@ -250,12 +250,9 @@ impl Grid {
         }
         if cells.len() < columns {
             let only_words_lack = self.kinds[cells.len()..].iter().all(|kind| *kind == Kind::Words);
-            if only_words_lack && self.dialect.sep == Sep::Blank && self.rows > 0 {
-                cells.resize(columns, None);
-            } else if hard
-                && self.dialect.pieces.is_none()
-                && (cells.len() >= 2 || self.is_next_x(line, &cells))
-            {
+            let ends_early =
+                hard && self.dialect.pieces.is_none() && (cells.len() >= 2 || self.is_next_x(line, &cells));
+            if ends_early || only_words_lack && self.dialect.sep == Sep::Blank && self.rows > 0 {
                 cells.resize(columns, None);
             } else if let Some(parted) = self.parted(line, &cells) {
                 cells = parted;

@@ -56,12 +56,12 @@ impl Shaper<'_> {
         // curves each belongs to: `replicate` 1, 1, … 2, 2, ….
         let mut breaks = self.breaks(&groups, running);
         let plain = (keys.clone(), groups.clone(), breaks.clone());
-        for i in 0..roles.len() {
+        for (i, role) in roles.iter().enumerate() {
             let column = &self.columns[i];
             let counts = column.kind == Kind::Figures
                 && column.stats.whole
                 && column.unit.is_none()
-                && matches!(roles[i], Role::Open | Role::Counter)
+                && matches!(role, Role::Open | Role::Counter)
                 && distinct(i) * 2 <= rows;
             if !counts || i == running || keys.contains(&i) {
                 continue;

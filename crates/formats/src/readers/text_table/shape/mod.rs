@@ -1,11 +1,14 @@
 //! From a table to curves: which column runs, which are measured, what is held, and what must be asked.
 //!
 //! One file for each shape of a table (`axis`, `readings`, `several`, `long`, `packed`, `matrix`), one for what columns
-//! mean (`meaning`), one for dates and times as people write them (`clocks`), and one for what all end in (`curves`).
+//! mean (`meaning`), one for dates and times as people write them (`clocks`), and one for what all end in (`curves`). What
+//! speaks against a measurement stands in `foreign`, what is put to a person in `asking`.
 
+mod asking;
 mod axis;
 mod clocks;
 mod curves;
+mod foreign;
 mod long;
 mod matrix;
 mod meaning;
@@ -183,34 +186,6 @@ fn role(column: &Column) -> Role {
         }
         None => Role::Open,
     }
-}
-
-/// The head of a column of retention times, or of peak areas in absorbance times time.
-fn retention(column: &Column) -> Option<&str> {
-    column.heads.iter().map(|(text, _)| text.trim()).find(|text| {
-        let folded = crate::words::fold(text);
-        let mut words = folded.split(' ');
-        let first = words.next().unwrap_or("");
-        // `RT` alone is room temperature as often; with a unit of time it is none.
-        let timed = first == "rt"
-            && words
-                .next()
-                .is_some_and(|unit| matches!(unit, "min" | "s" | "sec" | "mins"));
-        timed
-            || [
-                "retention",
-                "retentions",
-                "tiempo de retencion",
-                "tempo di ritenzione",
-                "temps de retention",
-            ]
-            .iter()
-            .any(|word| folded.starts_with(word))
-            // An area is an absorbance times a time; `mAU/min` is a rate.
-            || ["mau*s", "mau·s", "mau.s", "mau s", "mau*min", "mau·min", "mau.min", "mau min"]
-                .iter()
-                .any(|unit| text.to_lowercase().contains(unit))
-    })
 }
 
 /// Heads of columns that number the lines.
@@ -410,21 +385,6 @@ impl Shaper<'_> {
             && wavelengths.len() >= 2
     }
 
-    /// Whether all columns but the first, which says what runs, have bare numbers for heads that may be wavelengths.
-    fn over_wavelengths_without_unit(&self) -> bool {
-        let [first, rest @ ..] = self.columns.as_slice() else {
-            return false;
-        };
-        let wavelength = |column: &Column| {
-            let bare = column
-                .heads
-                .last()
-                .and_then(|(text, _)| text.trim().parse::<f64>().ok());
-            bare.is_some_and(|number| (190.0..=1100.0).contains(&number))
-        };
-        first.quantity.is_some() && rest.len() >= 2 && rest.iter().all(wavelength)
-    }
-
     /// Whether of these coordinates one is a time and another a wavelength that goes to and fro.
     fn mixes_wavelengths(&self, xs: &[usize]) -> bool {
         let has = |i: usize, quantity: Quantity| self.columns[i].quantity == Some(quantity);
@@ -436,191 +396,6 @@ impl Shaper<'_> {
             && xs
                 .iter()
                 .any(|&i| (has(i, Quantity::WAVELENGTH) || has(i, Quantity::WAVENUMBER)) && changes(i))
-    }
-
-    /// Why the table is none of light absorbed, where its heads say so.
-    fn foreign(&self) -> Option<String> {
-        if self.source.assume().get("x").is_some() || self.source.assume().get("y").is_some() {
-            return None;
-        }
-        let named: Vec<&Quantity> = self
-            .columns
-            .iter()
-            .filter_map(|column| column.quantity.as_ref())
-            .collect();
-        if !named.contains(&&Quantity::WAVELENGTH)
-            && let Some(head) = self.columns.iter().find_map(retention)
-        {
-            return Some(format!(
-                "`{head}` speaks of a chromatogram, whose times are those of a column and not of a reaction"
-            ));
-        }
-        let holds = self
-            .columns
-            .iter()
-            .any(|c| c.held.iter().any(|held| held.quantity == Quantity::WAVELENGTH))
-            || self.over_wavelengths_without_unit();
-        if holds || named.iter().any(|quantity| of_the_trade(quantity)) {
-            return None;
-        }
-        let named_rows = self.columns.first().is_some_and(|first| {
-            first.kind == Kind::Words && first.clock.is_none() && first.quantity.is_some()
-        });
-        if named_rows && self.rows_are_measured() {
-            return None;
-        }
-        // `nm\s` in the corner of a matrix.
-        let corner = self.columns.first().and_then(|first| first.heads.last());
-        if let Some((down, over)) = corner.map(|(text, _)| corner_heads(text))
-            && [down, over]
-                .into_iter()
-                .flatten()
-                .any(|head| head.0.as_ref().is_some_and(of_the_trade))
-        {
-            return None;
-        }
-        let has = |quantity: &Quantity| named.contains(&quantity);
-        let rates = has(&Quantity::RATE) || self.context.names(&Quantity::RATE);
-        // Beside a time alone, `Heart rate (1/min)` is no rate of a reaction: those change absorbances or concentrations.
-        let beats = self.columns.iter().all(|column| {
-            column.quantity != Some(Quantity::RATE)
-                || column.unit.as_ref().is_some_and(|unit| {
-                    Unit::ucum("/s").is_ok_and(|beat| unit.converts_to(&beat))
-                        && !unit.code().contains("{AU}")
-                }) && !column
-                    .heads
-                    .iter()
-                    .any(|(text, _)| text.trim().starts_with(['d', 'Δ', '∆']))
-        });
-        let of_reactions = [Quantity::CONCENTRATION, Quantity::PH, Quantity::TEMPERATURE]
-            .iter()
-            .any(has);
-        if rates
-            && (of_reactions || !beats)
-            && [
-                Quantity::CONCENTRATION,
-                Quantity::TIME,
-                Quantity::PH,
-                Quantity::TEMPERATURE,
-            ]
-            .iter()
-            .any(has)
-        {
-            return None;
-        }
-        if self.context.quantities.iter().any(of_the_trade) || self.context.wavelength.is_some() {
-            return None;
-        }
-        if self.like_a_course() {
-            return None;
-        }
-        let heads: Vec<String> = self
-            .columns
-            .iter()
-            .filter_map(|column| column.heads.last())
-            .filter(|(text, _)| text.chars().any(char::is_alphabetic))
-            .map(|(text, _)| format!("`{text}`"))
-            .take(6)
-            .collect();
-        let whole = self
-            .columns
-            .iter()
-            .filter(|c| c.kind == Kind::Figures)
-            .all(|c| c.stats.whole);
-        // A name over a column beside one without a head tells no more than no heads at all.
-        let nameless = self.columns.len() == 2
-            && self.columns[0].heads.is_empty()
-            && self.columns[0].stats.orderly()
-            && self.columns[0].stats.count >= 4;
-        if nameless && !whole {
-            return None;
-        }
-        if heads.is_empty() && whole && self.table.open.is_none() {
-            return Some("whole numbers only, without any word of the trade around them".to_owned());
-        }
-        if heads.is_empty() {
-            // Beside times, numbers may be measured; without a word of the trade they are asked about.
-            let words = |column: &Column| column.kind == Kind::Words && column.clock.is_none();
-            let words = self.columns.iter().any(words);
-            return (words || self.table.grid.rows < 4)
-                .then(|| "a few rows of numbers without any word of the trade around them".to_owned());
-        }
-        let vague = self
-            .columns
-            .iter()
-            .filter(|c| c.quantity != Some(Quantity::TIME))
-            .filter_map(|c| c.heads.last())
-            .all(|(text, _)| {
-                let word = text
-                    .trim()
-                    .trim_end_matches(|c: char| c.is_ascii_digit() || matches!(c, ' ' | '_' | '-' | '.'))
-                    .to_lowercase();
-                matches!(
-                    word.as_str(),
-                    "x" | "y"
-                        | "data"
-                        | "value"
-                        | "values"
-                        | "signal"
-                        | "column"
-                        | "col"
-                        | "spalte"
-                        | "colonne"
-                        | "columna"
-                        | "channel"
-                        | "ch"
-                        | "series"
-                        | "a"
-                        | "b"
-                        | ""
-                )
-            });
-        let vague = vague
-            && self.columns.iter().any(|c| {
-                c.quantity != Some(Quantity::TIME)
-                    && c.heads
-                        .iter()
-                        .any(|(text, _)| text.chars().any(char::is_alphabetic))
-            });
-        (!vague).then(|| format!("the heads speak of other things: {}", heads.join(", ")))
-    }
-
-    fn ask_dialect(&mut self, code: Code, readings: &[super::dialect::Dialect]) {
-        let text = self.source.text();
-        let line = self.table.first_line as usize;
-        let span = self.source.lines().span(line - 1);
-        let row = text[span.range()].trim();
-        let says = |dialect: &super::dialect::Dialect| {
-            let cells: Vec<String> = super::dialect::split(row, dialect)
-                .into_iter()
-                .map(
-                    |range| match super::number::cell(&row[range.clone()], dialect.style) {
-                        super::number::Cell::Number { value, .. } => value.to_string(),
-                        _ => format!("`{}`", &row[range]),
-                    },
-                )
-                .take(6)
-                .collect();
-            format!("{}: the first row is {}", dialect.says(), cells.join(" | "))
-        };
-        let readings = readings
-            .iter()
-            .map(|dialect| Alternative {
-                assume: dialect.answer(),
-                says: says(dialect),
-            })
-            .collect();
-        self.questions.push(Question {
-            message: format!("the commas and points of this table can be read in more than one way: `{row}`"),
-            code,
-            readings,
-            labels: vec![Label {
-                place: self
-                    .source
-                    .place(Span::new(span.start as usize, span.start as usize + row.len())),
-                text: "the first row".to_owned(),
-            }],
-        });
     }
 
     /// Where the words around say that rates stand here, and in which unit, the columns without a quantity of their own
@@ -644,35 +419,6 @@ impl Shaper<'_> {
             column.unit = Some(unit.clone());
         }
         self.because_once("y is a rate: the words around the table say so");
-    }
-
-    /// A time with its unit and columns over it that say nothing of what they are, `rep 1`, `control`, with numbers that
-    /// an absorbance may have: it is asked what was measured.
-    fn like_a_course(&self) -> bool {
-        let is_time = |column: &Column| {
-            column.quantity == Some(Quantity::TIME) && (column.unit.is_some() || column.clock.is_some())
-        };
-        let [time, others @ ..] = self.columns.as_slice() else {
-            return false;
-        };
-        is_time(time)
-            && time.stats.orderly()
-            && time.stats.count >= 6
-            && !others.is_empty()
-            && others.iter().all(|column| {
-                let of_other_things = column.heads.iter().any(|(text, _)| {
-                    let united = crate::head::split_unit(text).is_some() && column.held.is_empty();
-                    united || text.contains(['(', '[', '/'])
-                });
-                column.kind == Kind::Figures
-                    && column.quantity.is_none()
-                    && column.unit.is_none()
-                    && !of_other_things
-                    && !column.heads.is_empty()
-                    && !column.stats.whole
-                    && column.stats.min > -0.5
-                    && column.stats.max < 6.0
-            })
     }
 
     /// Takes what a column says of the whole run: a date in front of clock times, or one word in every row under the name
@@ -742,147 +488,6 @@ impl Shaper<'_> {
             })
         };
         (0..self.columns.len()).filter_map(told).collect()
-    }
-
-    /// Whether a column of words has a head that says what was measured, and numbers among the words.
-    fn is_measured_in_words(&self, column: &Column) -> bool {
-        let told = column.unit.is_some()
-            || column.quantity.as_ref().is_some_and(|quantity| {
-                of_the_trade(quantity)
-                    || matches!(
-                        quantity.as_str(),
-                        "rate" | "temperature" | "concentration" | "ph" | "time"
-                    )
-            });
-        let text = self.source.text();
-        told && self.table.grid.words(column.index).iter().any(|span| {
-            matches!(
-                super::number::cell(text[span.range()].trim(), self.table.grid.dialect.style),
-                super::number::Cell::Number { .. } | super::number::Cell::WithUnit { .. }
-            )
-        })
-    }
-
-    /// Asks whether two heads stand over each other's columns: `Absorbance` over 400 to 700, `Wavelength` over 0.03 to
-    /// 0.76. The likelier reading is given with the question.
-    fn unswap(&mut self) {
-        let [first, second] = self.columns.as_slice() else {
-            return;
-        };
-        let nanometres = |column: &Column| column.stats.like_nanometres() && column.stats.orderly();
-        let small =
-            |column: &Column| column.stats.count > 2 && column.stats.min > -1.0 && column.stats.max < 6.0;
-        let is = |column: &Column, quantity: Quantity| column.quantity.as_ref() == Some(&quantity);
-        let swapped = |light: &Column, measured: &Column| {
-            is(light, Quantity::ABSORBANCE)
-                && is(measured, Quantity::WAVELENGTH)
-                && nanometres(light)
-                && small(measured)
-        };
-        if !swapped(first, second) && !swapped(second, first) {
-            return;
-        }
-        match self.source.assume().get("heads") {
-            Some("as-written") => return,
-            Some(_) => {}
-            None => {
-                let labels = self.label_at(&self.columns[0].clone(), "a head");
-                self.ask(
-                    "heads-swapped",
-                    "each head suits the numbers of the other column: were the two interchanged?",
-                    &[
-                        (
-                            "heads=swapped",
-                            "the numbers tell: the wavelengths are those from 100 on",
-                        ),
-                        ("heads=as-written", "the heads are right"),
-                    ],
-                    labels,
-                );
-            }
-        }
-        if let [first, second] = self.columns.as_mut_slice() {
-            std::mem::swap(&mut first.quantity, &mut second.quantity);
-            std::mem::swap(&mut first.unit, &mut second.unit);
-            std::mem::swap(&mut first.heads, &mut second.heads);
-        }
-    }
-
-    /// Asks what numbers in parentheses mean.
-    fn ask_parentheses(&mut self) {
-        let gaps: Vec<&Gap> = self
-            .table
-            .grid
-            .gaps
-            .iter()
-            .filter(|gap| gap.lack == Lack::Bracketed)
-            .collect();
-        let Some(first) = gaps.first() else { return };
-        let message = format!(
-            "{} in parentheses, such as `{}`: negative, or marked as doubtful?",
-            if gaps.len() == 1 {
-                "1 number stands".to_owned()
-            } else {
-                format!("{} numbers stand", gaps.len())
-            },
-            &self.source.text()[first.span.range()]
-        );
-        let labels = gaps
-            .iter()
-            .take(PLACES_TOLD)
-            .map(|gap| Label {
-                place: self.source.place(gap.span),
-                text: String::new(),
-            })
-            .collect();
-        self.ask(
-            "number-in-parentheses",
-            &message,
-            &[
-                ("parentheses=negative", "they are negative numbers"),
-                ("parentheses=absent", "they are to be left out"),
-            ],
-            labels,
-        );
-    }
-
-    fn label_at(&self, column: &Column, text: &str) -> Vec<Label> {
-        let place = match column.heads.last() {
-            Some((_, span)) => self.source.place(*span),
-            None => Place::line(self.table.first_line as usize),
-        };
-        vec![Label {
-            place,
-            text: text.to_owned(),
-        }]
-    }
-
-    fn ask(&mut self, code: &'static str, message: &str, readings: &[(&str, &str)], labels: Vec<Label>) {
-        let question = Question {
-            code: Code::new(code),
-            message: message.to_owned(),
-            readings: readings
-                .iter()
-                .map(|(assume, says)| Alternative {
-                    assume: (*assume).to_owned(),
-                    says: (*says).to_owned(),
-                })
-                .collect(),
-            labels,
-        };
-        if !self
-            .questions
-            .iter()
-            .any(|known| known.code == question.code && known.readings == question.readings)
-        {
-            self.questions.push(question);
-        }
-    }
-
-    fn because_once(&mut self, reason: &str) {
-        if !self.because.iter().any(|known| known == reason) {
-            self.because.push(reason.to_owned());
-        }
     }
 
     /// What each column was taken for, for those who ask.
