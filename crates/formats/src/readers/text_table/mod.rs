@@ -19,7 +19,9 @@ mod shape;
 
 use std::collections::BTreeSet;
 
-use curvary_record::{Claim, Code, Diagnostic, Fields, Origin, Place, Question, Run, RunId, SourceRef, Span};
+use curvary_record::{
+    Claim, Code, Diagnostic, Fields, Origin, Place, Question, Run, RunId, SourceRef, Span, moment,
+};
 
 pub(crate) use self::columns::unit_fits;
 use self::context::Context;
@@ -485,6 +487,8 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
             remarks: others,
         };
     }
+    let words = sections.iter().flat_map(|section| &section.words).chain(&behind);
+    reading.remarks.extend(numbers_aside(text, words));
     // A table of something else beside a measurement is told, but it is no error.
     for mut other in others {
         other.severity = curvary_record::Severity::Warning;
@@ -601,6 +605,41 @@ fn columns_change(before: &Section, section: &Section) -> Option<Diagnostic> {
         .at(Place::line(second.first_line as usize), "from here on")
         .help("compare these lines with the original")
     })
+}
+
+/// A remark on lines that hold several numbers and nothing else, but belong to no table: a lone row under a title, or
+/// numbers that only the program that wrote them understood.
+fn numbers_aside<'a>(text: &str, lines: impl Iterator<Item = &'a TextLine>) -> Option<Diagnostic> {
+    let is_aside = |line: &&TextLine| {
+        let line = text[line.span.range()].trim();
+        let cells: Vec<&str> = line
+            .split([' ', '\t', ';', '|'])
+            .filter(|cell| !cell.is_empty())
+            .collect();
+        let number = |cell: &&str| {
+            cell.contains(|c: char| c.is_ascii_digit())
+                && cell
+                    .chars()
+                    .all(|c| c.is_ascii_digit() || matches!(c, '.' | ',' | '-' | '+'))
+        };
+        cells.len() >= 2
+            && cells.iter().all(number)
+            && !matches!(moment::read(line, None).date, moment::DateReading::Read(_))
+    };
+    let aside: Vec<u32> = lines.filter(is_aside).map(|line| line.line).collect();
+    let first = *aside.first()?;
+    let (lines, they) = if aside.len() == 1 {
+        ("1 line of numbers belongs".to_owned(), "it was")
+    } else {
+        (format!("{} lines of numbers belong", aside.len()), "they were")
+    };
+    Some(
+        Diagnostic::warning(
+            Code::new("numbers-aside"),
+            format!("{lines} to no table: {they} left aside"),
+        )
+        .at(Place::line(first as usize), "the first of them"),
+    )
 }
 
 /// A remark on a number that the end of the file has cut, where it looks cut.

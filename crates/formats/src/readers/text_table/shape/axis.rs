@@ -413,6 +413,9 @@ impl Shaper<'_> {
             return vec![None];
         }
         let values: Vec<f64> = self.table.grid.column(column.index).collect();
+        if let Some(turn) = turning_row(&values) {
+            return vec![Some(0..turn), Some(turn..values.len())];
+        }
         let mut starts = vec![0_usize];
         for row in 2..values.len() {
             let start = starts.last().copied().unwrap_or(0);
@@ -436,6 +439,19 @@ impl Shaper<'_> {
         }
         starts.windows(2).map(|pair| Some(pair[0]..pair[1])).collect()
     }
+}
+
+/// The row at which an axis turns back on itself: up and then down again over the same values, or the other way round.
+fn turning_row(values: &[f64]) -> Option<usize> {
+    let forth = values.get(1)? - values.first()?;
+    let goes = |pair: &[f64], sign: f64| (pair[1] - pair[0]) * forth * sign > 0.0;
+    let last = values.windows(2).position(|pair| !goes(pair, 1.0))?;
+    // The last value on the way may stand at the first place on the way back, too.
+    let turn = last + 1;
+    let back = &values[turn..];
+    let returns = back.len() >= 3 && turn >= 3 && back.windows(2).all(|pair| goes(pair, -1.0));
+    let same = back.iter().all(|value| values[..turn].contains(value));
+    (returns && same).then_some(turn)
 }
 
 /// Whether a unit is one of absorption coefficients, molar or by mass.
