@@ -28,18 +28,34 @@ pub fn fold(text: &str) -> String {
     let mut blank = false;
     for sign in text.chars().flat_map(char::to_lowercase) {
         let plain: &str = match sign {
-            'á' | 'à' | 'â' | 'ä' | 'ã' | 'å' | 'ą' | 'ā' => "a",
-            'é' | 'è' | 'ê' | 'ë' | 'ę' | 'ē' => "e",
-            'í' | 'ì' | 'î' | 'ï' | 'ī' => "i",
-            'ó' | 'ò' | 'ô' | 'ö' | 'õ' | 'ø' | 'ō' => "o",
-            'ú' | 'ù' | 'û' | 'ü' | 'ū' => "u",
+            'á' | 'à' | 'â' | 'ä' | 'ã' | 'å' | 'ą' | 'ā' | 'ă' => "a",
+            'é' | 'è' | 'ê' | 'ë' | 'ę' | 'ē' | 'ě' => "e",
+            'í' | 'ì' | 'î' | 'ï' | 'ī' | 'ı' => "i",
+            'ó' | 'ò' | 'ô' | 'ö' | 'õ' | 'ø' | 'ō' | 'ő' => "o",
+            'ú' | 'ù' | 'û' | 'ü' | 'ū' | 'ů' | 'ű' => "u",
             'ý' | 'ÿ' => "y",
-            'ñ' | 'ń' => "n",
+            'ñ' | 'ń' | 'ň' => "n",
             'ç' | 'ć' | 'č' => "c",
-            'ś' | 'š' => "s",
+            'ď' => "d",
+            'ğ' => "g",
+            'ł' | 'ĺ' | 'ľ' => "l",
+            'ř' | 'ŕ' => "r",
+            'ś' | 'š' | 'ş' | 'ș' => "s",
+            'ť' | 'ț' => "t",
             'ź' | 'ż' | 'ž' => "z",
-            'ł' => "l",
             'ß' => "ss",
+            'ά' => "α",
+            'έ' => "ε",
+            'ή' => "η",
+            'ί' | 'ϊ' | 'ΐ' => "ι",
+            'ό' => "ο",
+            'ύ' | 'ϋ' | 'ΰ' => "υ",
+            'ώ' => "ω",
+            // The sigma at the end of a word, which capitals do not tell apart.
+            'ς' => "σ",
+            'ё' => "е",
+            'й' => "и",
+            'ї' => "і",
             'æ' => "ae",
             'œ' => "oe",
             '∆' => "δ",
@@ -126,7 +142,7 @@ static WORDS: LazyLock<HashMap<String, Meaning>> = LazyLock::new(|| {
 });
 
 fn table(data: Data) -> HashMap<String, Meaning> {
-    let mut table: HashMap<String, Meaning> = HashMap::with_capacity(2048);
+    let mut table: HashMap<String, Meaning> = HashMap::with_capacity(4096);
     let known = |key: &str| known_field(key).map(|known| known.key);
     for (key, words) in data.field {
         for word in words {
@@ -206,6 +222,10 @@ pub fn fields_if_fitting(key: &str) -> &'static [&'static str] {
 pub fn quantity_of(word: &str) -> Option<Quantity> {
     // So spelled it is gold as often as a unit of absorbance.
     if word.trim() == "Au" {
+        return None;
+    }
+    // The register number of a substance, and the Czech time when it is spelled `čas`.
+    if word.trim() == "CAS" {
         return None;
     }
     meaning(word)?.quantity.clone()
@@ -344,6 +364,13 @@ mod tests {
             ("∆A", "δa"),
             ("ΔA", "δa"),
             ("długość fali", "dlugosc fali"),
+            ("Idő", "ido"),
+            ("SICAKLIK", "sicaklik"),
+            ("sıcaklık", "sicaklik"),
+            ("ΧΡΌΝΟΣ", "χρονοσ"),
+            ("χρόνος", "χρονοσ"),
+            ("Объём", "объем"),
+            ("波長", "波長"),
             ("[S]", "[s]"),
             ("...", ""),
         ] {
@@ -383,12 +410,28 @@ mod tests {
             ("Monster", "sample"),
             ("Våglängd", "wavelength"),
             ("Próbka", "sample"),
+            ("Bølgelængde", "wavelength"),
+            ("Aallonpituus", "wavelength"),
+            ("Vlnová délka", "wavelength"),
+            ("HULLÁMHOSSZ", "wavelength"),
+            ("Dalga boyu", "wavelength"),
+            ("Длина волны", "wavelength"),
+            ("Довжина хвилі", "wavelength"),
+            ("ΜΗΚΟΣ ΚΥΜΑΤΟΣ", "wavelength"),
+            ("波長", "wavelength"),
+            ("样品", "sample"),
+            ("樣品", "sample"),
+            ("溶媒", "solvent"),
+            ("Hőmérséklet", "temperature"),
         ] {
             assert_eq!(field_of(key), Some(field), "{key}");
         }
         for key in ["jacket", "T", "data", "time", "name", "", "::", "x", "betanin"] {
             assert_eq!(field_of(key), None, "{key}");
         }
+        assert_eq!(quantity_of("čas"), Some(Quantity::TIME));
+        assert_eq!(quantity_of("CAS"), None);
+        assert_eq!(quantity_of("吸光度"), Some(Quantity::ABSORBANCE));
         assert_eq!(fields_if_fitting("T"), fields_if_fitting("t"));
         assert_eq!(fields_if_fitting("Time"), ["time", "duration"]);
     }
