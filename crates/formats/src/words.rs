@@ -3,7 +3,7 @@
 //! Words are compared as [`fold`] leaves them: without case, accents and marks. A look-up is one hash of the folded
 //! word; the table is read once, from `words.toml`, which is part of the program.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, HashMap, HashSet};
 use std::sync::LazyLock;
 
 use curvary_record::{Quantity, known_field};
@@ -190,6 +190,33 @@ fn table(data: Data) -> HashMap<String, Meaning> {
         table.entry(fold(&word)).or_default().end = true;
     }
     table
+}
+
+/// The single words of all the lists that have letters beyond ASCII, as they are spelled, in lower case.
+///
+/// For telling encodings apart; made anew at each call.
+pub(crate) fn spellings() -> HashSet<String> {
+    let Ok(data) = toml::from_str::<Data>(include_str!("words.toml")) else {
+        return HashSet::new();
+    };
+    let lists = data
+        .field
+        .into_values()
+        .chain(data.quantity.into_values())
+        .chain(data.marker.into_values())
+        .chain([data.statistics.words, data.blank.words, data.furniture.end]);
+    let mut spellings = HashSet::new();
+    for text in lists.flatten().chain(data.fitting.into_keys()) {
+        let words = text.split(|c: char| !c.is_alphabetic());
+        for word in words.filter(|word| !word.is_ascii() && word.chars().nth(1).is_some()) {
+            // Greek capitals go without accents.
+            if word.starts_with(|c| matches!(c, '\u{370}'..='\u{3FF}')) {
+                spellings.insert(fold(word));
+            }
+            spellings.insert(word.to_lowercase());
+        }
+    }
+    spellings
 }
 
 fn meaning(word: &str) -> Option<&'static Meaning> {
