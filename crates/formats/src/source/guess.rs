@@ -202,7 +202,11 @@ fn sense(text: &str, tongues: Tongues) -> i32 {
             continue;
         }
         if script == Script::Sign {
-            score += sign_sense(sign, before, after);
+            let line = signs.get(at..).unwrap_or(&[]).iter().take_while(|&&c| c != '\n');
+            score += match sign {
+                '¿' | '¡' if line.clone().any(|c| matches!(c, '?' | '!')) => 4,
+                _ => sign_sense(sign, before, after),
+            };
             continue;
         }
         if word.iter().all(char::is_ascii) {
@@ -222,14 +226,17 @@ fn sense(text: &str, tongues: Tongues) -> i32 {
         score += match script {
             Script::Latin => {
                 for (score, alphabet) in latin.iter_mut().zip(alphabets) {
-                    *score += latin_sense(word, alphabet);
+                    *score += latin_sense(word, before, alphabet);
                 }
                 0
             }
             Script::Greek if mixed && word.len() == 1 && !glued(before) => 0,
             Script::Cyrillic | Script::Greek if mixed => -3 * many,
             // So short a word tells nothing, unless it is one of the trade.
-            Script::Cyrillic | Script::Greek if word.len() <= 3 => cased(word),
+            Script::Cyrillic | Script::Greek if word.len() <= 3 => {
+                let within = before.is_ascii_digit() && after.is_ascii_digit();
+                cased(word) - 2 * i32::from(within)
+            }
             Script::Cyrillic => cased(word) + cyrillic_sense(word),
             Script::Greek => cased(word) + greek_sense(word),
             Script::EastAsian => east_asian_sense(word, before, after),
@@ -312,9 +319,10 @@ fn sign_sense(sign: char, before: char, after: char) -> i32 {
         }
         '±' | '·' | '×' if before.is_alphabetic() && after.is_alphabetic() => -3,
         '±' | '·' | '×' | '№' => 1,
+        '\u{A0}' if before.is_ascii_digit() => 2,
         '–' | '—' if !before.is_alphanumeric() || before.is_ascii_digit() => 1,
         '–' | '—' | '«' | '»' | '„' | '“' | '”' | '’' | '‘' | '…' | '•' | '€' | '§' | '®' | '™' | '©'
-        | '\u{A0}' => 0,
+        | '¦' | '\u{A0}' => 0,
         '\u{3000}'..='\u{303F}' | '\u{FF01}'..='\u{FF5E}' | '℃' | '㎝' | '㎚' => 1,
         '\u{FFFD}' => -8,
         sign if sign.is_control() => -4,
@@ -323,7 +331,7 @@ fn sign_sense(sign: char, before: char, after: char) -> i32 {
 }
 
 /// How much sense the letters beyond ASCII make in a word, in the alphabet of one language.
-fn latin_sense(word: &[char], alphabet: &str) -> i32 {
+fn latin_sense(word: &[char], before: char, alphabet: &str) -> i32 {
     let shouted = word.len() > 1 && word.iter().all(|c| !c.is_lowercase());
     let mut score = 0;
     let mut run = 0;
@@ -335,7 +343,10 @@ fn latin_sense(word: &[char], alphabet: &str) -> i32 {
         run += 1;
         let first = at == 0;
         let lower = letter.to_lowercase().next().unwrap_or(letter);
-        score += if word.len() == 1 {
+        let next = word.get(at + 1).copied().unwrap_or(' ');
+        // `12áAU` was a blank between a number and its unit.
+        let torn = first && before.is_ascii_digit() || letter.is_lowercase() && next.is_uppercase();
+        score += if word.len() == 1 || torn {
             -1
         } else if letter.is_uppercase() && !first && !shouted {
             -3
@@ -654,6 +665,12 @@ mod tests {
                     "Ångström",
                     "ÅÄÖ",
                     "lösning på 5 °C",
+                    "400¦0.105",
+                    "0.12\u{A0}AU",
+                    "Ö",
+                    "5 µl Enzym – Kontrolle",
+                    "½ verdünnt",
+                    "Señal ¿error?",
                 ],
             ),
             (
