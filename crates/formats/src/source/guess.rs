@@ -140,7 +140,7 @@ fn detected(bytes: &[u8]) -> Option<&'static str> {
 }
 
 /// The letters beyond ASCII of each language, in lower case.
-const WESTERN_ALPHABETS: [&str; 9] = [
+const WESTERN_ALPHABETS: [&str; 10] = [
     "äöüßé",
     "éèêëàâçîïôûùœæ",
     "áéíóúñü",
@@ -150,6 +150,7 @@ const WESTERN_ALPHABETS: [&str; 9] = [
     "åäöéü",
     "æøåéö",
     "äöåšžé",
+    "äöõüšž",
 ];
 const CENTRAL_ALPHABETS: [&str; 5] = [
     "áčďéěíňóřšťúůýžö",
@@ -171,7 +172,7 @@ fn sense(text: &str, tongues: Tongues) -> i32 {
     let signs: Vec<char> = text.chars().collect();
     let mut score = 0;
     let mut latin = vec![0; alphabets.len()];
-    let (mut boxes, mut drawn) = (0, 0);
+    let (mut boxes, mut drawn, mut upright) = (0, 0, false);
     let mut at = 0;
     while let Some(&sign) = signs.get(at) {
         if sign.is_ascii() && !sign.is_ascii_alphabetic() {
@@ -195,6 +196,7 @@ fn sense(text: &str, tongues: Tongues) -> i32 {
         at += word.len().max(1);
         if let '\u{2500}'..='\u{257F}' = sign {
             boxes += 1;
+            upright |= !matches!(sign, '─' | '═');
             drawn += i32::from(match sign {
                 '│' | '║' => before.is_whitespace() && after.is_whitespace(),
                 _ => before == sign || after == sign,
@@ -222,6 +224,10 @@ fn sense(text: &str, tongues: Tongues) -> i32 {
         // A word of two scripts is none; a Greek letter in front of a Latin one is a symbol (`ΔA`, `λmax`).
         let glued = |c: char| c.is_alphabetic() && !matches!(self::script(c), Script::Sign);
         let mixed = glued(before) || glued(after);
+        // UTF-8 that was taken for Windows-1252 once before: `KÃ¼vette`, `Â°C`.
+        if matches!(word.last(), Some('Ã' | 'Â')) && matches!(after, '\u{A0}'..='\u{BF}') {
+            score += 8;
+        }
         let many = i32::try_from(word.len()).unwrap_or(0);
         score += match script {
             Script::Latin => {
@@ -243,8 +249,9 @@ fn sense(text: &str, tongues: Tongues) -> i32 {
             Script::Sign => 0,
         };
     }
-    // A few signs of drawn tables are none; a broken byte of a number may look so.
-    score += if drawn >= 4 { drawn } else { -2 * boxes };
+    // A few signs of drawn tables are none; a broken byte of a number may look so, and blanks that do not break look
+    // like lines in KOI8.
+    score += if drawn >= 4 && upright { drawn } else { -2 * boxes };
     score + latin.into_iter().max().unwrap_or(0)
 }
 
@@ -307,18 +314,19 @@ fn script(sign: char) -> Script {
 /// How much sense a sign makes between two others.
 fn sign_sense(sign: char, before: char, after: char) -> i32 {
     match sign {
-        '°' if matches!(after, 'C' | 'F' | ' ' | ')' | ']' | 'С') && !before.is_alphabetic() => 4,
-        'µ' if after.is_ascii_alphabetic() && !before.is_alphabetic() => 4,
+        '°' | 'º' if matches!(after, 'C' | 'F' | ' ' | ')' | ']' | 'С') && !before.is_alphabetic() => 4,
+        '°' if matches!(after, ',' | ';' | '.' | '\n') && before.is_ascii_digit() => 3,
+        // Of the units that take a micro.
+        'µ' if "mMlLgsAkKVWEU".contains(after) && !before.is_alphabetic() => 4,
         'µ' if after == 'м' || after == 'М' => 2,
-        '²' | '³' | '¹' if before.is_ascii_alphanumeric() || before == ')' => {
-            if after.is_alphabetic() {
-                -3
-            } else {
-                1
-            }
-        }
-        '±' | '·' | '×' if before.is_alphabetic() && after.is_alphabetic() => -3,
+        '²' | '³' | '¹' if after.is_alphabetic() => -3,
+        '²' | '³' | '¹' => i32::from(before.is_ascii_alphanumeric() || before == ')'),
+        '¼' | '½' | '¾' if !before.is_alphabetic() && !after.is_alphabetic() => 0,
+        '±' | '·' | '×' if before.is_alphabetic() => -2,
+        '№' if after.is_alphabetic() => 0,
         '±' | '·' | '×' | '№' => 1,
+        '«' | '“' | '„' if !before.is_alphanumeric() && after.is_alphanumeric() => 1,
+        '»' | '”' if before.is_alphanumeric() && !after.is_alphanumeric() => 1,
         '\u{A0}' if before.is_ascii_digit() => 2,
         '–' | '—' if !before.is_alphanumeric() || before.is_ascii_digit() => 1,
         '–' | '—' | '«' | '»' | '„' | '“' | '”' | '’' | '‘' | '…' | '•' | '€' | '§' | '®' | '™' | '©'
@@ -345,15 +353,28 @@ fn latin_sense(word: &[char], before: char, alphabet: &str) -> i32 {
         let lower = letter.to_lowercase().next().unwrap_or(letter);
         let next = word.get(at + 1).copied().unwrap_or(' ');
         // `12áAU` was a blank between a number and its unit.
-        let torn = first && before.is_ascii_digit() || letter.is_lowercase() && next.is_uppercase();
-        score += if word.len() == 1 || torn {
+        let torn = first && before.is_ascii_digit()
+            || next.is_uppercase() && !shouted
+            || run > 1 && !matches!(lower, 'ä' | 'ö') && word.get(at - 1) == Some(&letter)
+            || next == letter && !matches!(lower, 'ä' | 'ö');
+        // These end Italian words and stand nowhere else, or not in front.
+        let misplaced = matches!(lower, 'ì' | 'ò' | 'ù') && at + 1 < word.len() || lower == 'è' && first;
+        let unit = word == ['Å'] && matches!(before, '(' | '[' | ' ' | '/');
+        score += if unit || word.len() == 1 && lower == 'à' {
+            0
+        } else if word.len() == 1 || torn || misplaced {
             -1
         } else if letter.is_uppercase() && !first && !shouted {
             -3
         } else if !alphabet.contains(lower) {
             -2
         } else if letter.is_uppercase() && !shouted {
-            2
+            // Few words begin with the others.
+            if "ËÏÛÙÒÌÃÂÊÔÎ".contains(letter) {
+                0
+            } else {
+                2
+            }
         } else {
             3
         };
@@ -668,6 +689,11 @@ mod tests {
                     "400¦0.105",
                     "0.12\u{A0}AU",
                     "Ö",
+                    "Wavelength (nm)\u{A0}\u{A0}Absorbance",
+                    "lamp on for … minutes",
+                    "¹ after filtering ² diluted twice",
+                    "½ h",
+                    "tea «Apricot»",
                     "5 µl Enzym – Kontrolle",
                     "½ verdünnt",
                     "Señal ¿error?",
@@ -691,6 +717,7 @@ mod tests {
                     "Stężenie",
                     "Průměr",
                     "čas (s)",
+                    "vzorka: čaj",
                 ],
             ),
             (&["windows-1254"], &["Sıcaklık", "Soğurma", "Numune adı"]),
