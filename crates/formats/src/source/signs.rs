@@ -196,7 +196,8 @@ fn without_codes(text: String, remarks: &mut Vec<Diagnostic>) -> String {
     while let Some(at) = rest.find('\u{1B}') {
         bare.push_str(&rest[..at]);
         rest = &rest[at..];
-        match code(rest) {
+        let fresh = bare.rsplit('\n').next().is_none_or(|line| line.trim().is_empty());
+        match code(rest, fresh) {
             Some((length, blanks)) => {
                 taken += 1;
                 bare.extend(std::iter::repeat_n(' ', blanks));
@@ -219,8 +220,9 @@ fn without_codes(text: String, remarks: &mut Vec<Diagnostic>) -> String {
     bare
 }
 
-/// The length of the code at the start of a text, and the blanks that it stands for.
-fn code(text: &str) -> Option<(usize, usize)> {
+/// The length of the code at the start of a text, and the blanks that it stands for. `fresh` when nothing stands before
+/// it on its line.
+fn code(text: &str, fresh: bool) -> Option<(usize, usize)> {
     let bytes = text.as_bytes();
     // The choice of a set of characters: `ESC ( B`.
     if let [ESCAPE, b'(' | b')', b'B' | b'0' | b'A', ..] = bytes {
@@ -234,8 +236,10 @@ fn code(text: &str) -> Option<(usize, usize)> {
         .count();
     let (said, last) = (parameters.get(..length)?, *parameters.get(length)?);
     let blanks = match last {
-        // Colour, and what is cleared or switched without a move.
-        b'm' | b'K' | b'J' | b'h' | b'l' => 0,
+        b'm' | b'h' | b'l' => 0,
+        // What lies behind is cleared; what lies before as well only where there is nothing.
+        b'K' | b'J' if fresh || matches!(said, b"" | b"0") => 0,
+        b'G' if fresh && matches!(said, b"" | b"1") => 0,
         b'C' => std::str::from_utf8(said)
             .ok()?
             .parse()
@@ -321,6 +325,8 @@ mod tests {
             made("400\u{1B}[3D0.12"),
             ("400\u{1B}[3D0.12".to_owned(), Vec::new())
         );
+        assert_eq!(made("\u{1B}[2K\u{1B}[1G 400 1").0, " 400 1");
+        assert_eq!(made("400\u{1B}[2K").0, "400\u{1B}[2K");
         for cut in ["\u{1B}", "\u{1B}[", "\u{1B}[1;", "\u{1B}[é"] {
             assert_eq!(made(cut).0, cut);
         }
