@@ -71,7 +71,9 @@ pub fn fold(text: &str) -> String {
                 folded.push(sign);
                 continue;
             }
-            '%' | '#' | '[' | ']' | '<' | '>' | '+' | '°' | '∞' | '№' | '²' | '*' => {
+            '%' | '#' | '[' | ']' | '<' | '>' | '+' | '°' | '∞' | '№' | '²' | '*' | '℃' | '℉'
+            // Units in one sign, `㎚`.
+            | '\u{3371}'..='\u{33DF}' => {
                 if blank && !folded.is_empty() {
                     folded.push(' ');
                 }

@@ -138,6 +138,22 @@ fn plain(text: &str) -> String {
                 plain.push_str("°C");
                 continue;
             }
+            // Units in one sign, as East Asian systems have them.
+            '㎚' | '㎛' | '㎜' | '㎝' | '㎖' | '㎕' | '㎎' | '㎍' | '㎳' | '℉' => {
+                plain.push_str(match sign {
+                    '㎚' => "nm",
+                    '㎛' => "um",
+                    '㎜' => "mm",
+                    '㎝' => "cm",
+                    '㎖' => "mL",
+                    '㎕' => "uL",
+                    '㎎' => "mg",
+                    '㎍' => "ug",
+                    '㎳' => "ms",
+                    _ => "°F",
+                });
+                continue;
+            }
             '\u{200B}' | '\u{FEFF}' | '\u{2060}' => continue,
             sign if sign.is_whitespace() => {
                 if !plain.ends_with(' ') {
