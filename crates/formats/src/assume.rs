@@ -47,7 +47,7 @@ impl Assumptions {
             "columns" if answer.is_empty() || !answer.split('+').all(|part| matches!(part, "1" | "2")) => {
                 return wrong("the pieces of each cell between the commas, such as `2+2` or `1+2`");
             }
-            "shape" if answer != "columns" => return wrong("`columns`"),
+            "shape" if !matches!(answer, "columns" | "packed") => return wrong("`columns` or `packed`"),
             "parentheses" if !matches!(answer, "negative" | "absent") => {
                 return wrong("`negative` or `absent`");
             }

@@ -99,6 +99,13 @@ fn understand(text: &str) -> Head {
     if let Some(head) = reckoned(text).or_else(|| absorbed(text)) {
         return head;
     }
+    if ends_in_other_unit(text) {
+        return Head {
+            label: Some(text.to_owned()),
+            why: format!("`{text}` ends in a unit that absorbances do not have"),
+            ..Head::default()
+        };
+    }
     let mut parts = Parts::default();
     if let Some(piece) = piece(text, true, 0) {
         parts.add(piece);
@@ -223,6 +230,21 @@ fn absorbed(text: &str) -> Option<Head> {
         why: format!("`{text}` is a share of the light, in percent"),
         ..Head::default()
     })
+}
+
+/// Whether a head begins as one of an absorbance and ends in a unit that those do not have, with a word between:
+/// `abs. hum. g/m3`.
+pub(crate) fn ends_in_other_unit(text: &str) -> bool {
+    let mut words = text.split_whitespace();
+    let (Some(first), Some(last), Some(_)) = (words.next(), words.next_back(), words.next()) else {
+        return false;
+    };
+    last.contains('/')
+        && quantity_of(first) == Some(Quantity::ABSORBANCE)
+        && spelled(last)
+            .units()
+            .iter()
+            .any(|unit| !unit.converts_to(&Unit::ONE))
 }
 
 /// Whether a head is of a logarithm or a derivative of what spectrometers measure: never a running axis.

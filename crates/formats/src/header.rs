@@ -22,7 +22,7 @@ pub struct Pair {
     pub key: Range<usize>,
     /// The value, without quotes and blanks; may be empty.
     pub value: Range<usize>,
-    /// What parts them: `:`, `=`, a tab, `,`, `;` or `.` (a row of points).
+    /// What parts them: `:`, `=`, a tab, `,`, `;`, `.` (a row of points) or a blank (several of them).
     pub mark: char,
 }
 
@@ -233,6 +233,31 @@ fn dotted(line: &str, body: Range<usize>) -> Option<Vec<Pair>> {
             value: bare(line, body.start + start + dots..body.end),
             mark: '.',
         }]
+    })
+}
+
+/// A known key and its value with two blanks or more between, `sample    lake, filtered`. Only for a line that is known
+/// to be no row of heads: those look the same.
+#[must_use]
+pub fn pair_in_blanks(line: &str) -> Option<Pair> {
+    if line.len() > LONGEST_LINE {
+        return None;
+    }
+    let body = without_remark_sign(line);
+    let text = &line[body.clone()];
+    let at = text.find("  ")?;
+    let key = bare(line, body.start..body.start + at);
+    let value = bare(line, body.start + at..body.end);
+    let (word, rest) = (&line[key.clone()], &line[value.clone()]);
+    let head = crate::head::read_head(rest);
+    let is_head = head.quantity.is_some() && head.held.is_empty();
+    // `cell` and `path` may be other things, and are no keys but of a number.
+    let known = field_of(word).is_some()
+        || !fields_if_fitting(word).is_empty() && rest.starts_with(|c: char| c.is_ascii_digit());
+    (known && !rest.is_empty() && !rest.contains("  ") && !is_head).then_some(Pair {
+        key,
+        value,
+        mark: ' ',
     })
 }
 

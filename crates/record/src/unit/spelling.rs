@@ -427,6 +427,8 @@ fn word_of_any_case(lower: &str) -> Option<&'static str> {
         "g" => "g",
         "cm" | "см" => "cm",
         "um" | "micron" | "microns" => "um",
+        // What the nanometre was called before 1960.
+        "millimicron" | "millimicrons" | "m-mu" | "mmu" | "mµ" | "mμ" => "nm",
         "mol" | "mole" | "moles" | "mols" | "моль" => "mol",
         "mmol" | "mmole" | "mmoles" | "ммоль" => "mmol",
         "umol" | "umole" | "umoles" | "мкмоль" => "umol",

@@ -577,6 +577,9 @@ pub(super) fn head_or_first_word(text: &str) -> crate::head::Head {
     {
         return head;
     }
+    if crate::head::ends_in_other_unit(trimmed) {
+        return head;
+    }
     let measured = crate::words::quantity_of(first)
         .or_else(|| read_head(first).quantity)
         .filter(|q| matches!(q.as_str(), "absorbance" | "transmittance" | "reflectance"));

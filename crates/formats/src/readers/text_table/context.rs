@@ -9,6 +9,9 @@ use super::scan::{TextLine, strip_remark};
 /// At most so many lines of words are searched for what was measured.
 const MAX_LINES: usize = 400;
 
+/// A line from this many bytes on is a sentence, and no title that gives a factor.
+const LONGEST_TITLE: usize = 60;
+
 /// How people write that times are minutes and seconds.
 pub(super) const CLOCK_FORMS: [&str; 7] = ["mm:ss", "m:ss", "min:s", "min:sek", "mn:s", "min:seg", "m:s"];
 
@@ -17,6 +20,8 @@ pub(super) const CLOCK_FORMS: [&str; 7] = ["mm:ss", "m:ss", "min:s", "min:sek", 
 pub(super) struct Context {
     /// Quantities that are named.
     pub(super) quantities: BTreeSet<Quantity>,
+    /// A title that says what was measured with a factor of ten: `absorbance × 1000`.
+    pub(super) scaled: Option<String>,
     /// Transmittance is named in percent.
     pub(super) percent: bool,
     /// Units of time, wavelength and the like that are named.
@@ -41,6 +46,8 @@ pub(super) struct Context {
     pub(super) last: Option<f64>,
     /// The distance of neighbouring points, in nanometres.
     pub(super) step: Option<f64>,
+    /// How many points there are, as the words say.
+    pub(super) points: Option<f64>,
     /// Quantities whose unit a phrase states: `Zeit in min`.
     stated: Vec<(Quantity, Unit)>,
     /// Numbers that a line declares to stand for missing values.
@@ -96,6 +103,7 @@ impl Context {
         context.first = customary("first-wavelength").or(context.range.map(|(from, _)| from));
         context.last = customary("last-wavelength").or(context.range.map(|(_, to)| to));
         context.step = customary("step").map(f64::abs);
+        context.points = customary("points");
         context.interval = fields.si("interval");
         context.duration = fields.si("duration");
         context.scans =
@@ -147,6 +155,16 @@ impl Context {
                 }));
         if of_other_things {
             return;
+        }
+        if line.contains('0') && line.len() < LONGEST_TITLE && crate::head::scale_of(line).is_some() {
+            let measured = crate::head::read_head(line)
+                .quantity
+                .or_else(|| line.split_whitespace().next().and_then(crate::words::quantity_of));
+            if measured.is_some_and(|quantity| {
+                matches!(quantity.as_str(), "absorbance" | "transmittance" | "reflectance")
+            }) {
+                self.scaled = Some(line.trim().to_owned());
+            }
         }
         for phrase in line.split([',', ';', ':', '|']) {
             // A phrase about an axis is short; a sentence may name a quantity and a unit that do not go together.

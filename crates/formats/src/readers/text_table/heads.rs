@@ -57,7 +57,10 @@ pub(super) fn heads_above(text: &str, grid: &Grid, above: &[Piece]) -> Vec<HeadR
                 let raw = &text[line.span.range()];
                 // Rulers, and a count of points that stands alone, may lie between heads and rows.
                 let alone = raw.trim().bytes().all(|b| b.is_ascii_digit());
-                if is_ruler(raw) || (heads.is_empty() && alone) {
+                let empty = raw
+                    .trim_matches(|c: char| c.is_whitespace() || matches!(c, ',' | ';' | '|'))
+                    .is_empty();
+                if is_ruler(raw) || (heads.is_empty() && (alone || empty)) {
                     continue;
                 }
                 let Some(cells) = map_heads(text, *line, grid, heads.is_empty(), blanks > 0) else {

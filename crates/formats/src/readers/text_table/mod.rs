@@ -161,6 +161,21 @@ pub(crate) fn read(source: &Source, card: &Card) -> Reading {
 
 /// Reads a source, and where `told` is given, notes how on the way.
 fn read_telling(source: &Source, card: &Card, told: Option<&mut Told>) -> Reading {
+    if let Some((text, rows)) = without_footnotes(source.text()) {
+        let mut reading = read_telling(&source.with_blanks(text), card, told);
+        if let Some(first) = rows.first().filter(|_| !reading.runs.is_empty()) {
+            let message = format!(
+                "{} numbers have a sign behind them that calls a footnote: they were read without it",
+                rows.len()
+            );
+            reading.remarks.push(
+                Diagnostic::note(Code::new("footnote-aside"), message)
+                    .at(Place::line(*first), "the first of them")
+                    .help("what the footnotes say stands in the words of the file"),
+            );
+        }
+        return reading;
+    }
     // Looked for at once, since most texts have neither.
     if memchr::memchr2(b'=', b'|', source.text().as_bytes()).is_none() {
         return read_perhaps_log(source, card, told);
@@ -190,6 +205,57 @@ fn read_perhaps_log(source: &Source, card: &Card, told: Option<&mut Told>) -> Re
         );
     }
     reading
+}
+
+/// The text with blanks in place of raised digits and stars that stand directly behind numbers, and the line of each:
+/// `0.94²`, where a line of the text begins with the sign or has it apart before words (`² diluted twice`). A sign that
+/// nothing explains stays, and the number is not readable: it may be a damaged digit.
+fn without_footnotes(text: &str) -> Option<(String, Vec<usize>)> {
+    const SIGNS: [char; 13] = ['¹', '²', '³', '⁴', '⁵', '⁶', '⁷', '⁸', '⁹', '*', '†', '‡', '§'];
+    /// Nobody writes footnotes to longer texts.
+    const LONGEST: usize = 1 << 20;
+    let sign = |c: char| SIGNS.contains(&c);
+    // All of these signs begin with one of these bytes.
+    if text.len() > LONGEST || memchr::memchr3(b'*', 0xC2, 0xE2, text.as_bytes()).is_none() {
+        return None;
+    }
+    let apart = |mark: char| {
+        text.match_indices(mark).any(|(at, _)| {
+            let before = text[..at].chars().next_back();
+            let mut behind = text[at + mark.len_utf8()..].chars();
+            let first = behind.next();
+            before.is_none_or(char::is_whitespace)
+                && (first.is_some_and(char::is_alphabetic)
+                    || first == Some(' ') && behind.next().is_some_and(char::is_alphabetic))
+        })
+    };
+    let explained: Vec<char> = SIGNS.into_iter().filter(|&mark| apart(mark)).collect();
+    if explained.is_empty() {
+        return None;
+    }
+    let mut blanked = String::with_capacity(text.len());
+    let mut lines = Vec::new();
+    for (index, line) in text.split_inclusive('\n').enumerate() {
+        let mut rest = line;
+        while let Some(at) = rest.find(|c| explained.contains(&c)) {
+            let mark = rest[at..].chars().next().map_or(1, char::len_utf8);
+            // Only behind a decimal: `10²` is a power.
+            let number = rest[..at].rsplit(|c: char| !c.is_ascii_digit() && !matches!(c, '.' | ','));
+            let number = number.into_iter().next().unwrap_or("");
+            let decimal = number.ends_with(|c: char| c.is_ascii_digit()) && number.contains(['.', ',']);
+            let ends = !rest[at + mark..].starts_with(|c: char| c.is_alphanumeric() || sign(c));
+            blanked.push_str(&rest[..at]);
+            if decimal && ends {
+                blanked.extend(std::iter::repeat_n(' ', mark));
+                lines.push(index + 1);
+            } else {
+                blanked.push_str(&rest[at..at + mark]);
+            }
+            rest = &rest[at + mark..];
+        }
+        blanked.push_str(rest);
+    }
+    (!lines.is_empty()).then_some((blanked, lines))
 }
 
 /// The text with blanks in place of the signs around cells that were written as formulas, so that a spreadsheet leaves
@@ -622,7 +688,10 @@ impl Said {
                 continue;
             }
             let base = line.span.start as usize + raw.find(kept).unwrap_or(0);
-            let pairs = header::pairs(kept);
+            let mut pairs = header::pairs(kept);
+            if pairs.is_empty() {
+                pairs.extend(header::pair_in_blanks(kept));
+            }
             if pairs.is_empty() {
                 let before = said.fields.len();
                 header::claim_free(&mut said.fields, source, base..base + kept.len());

@@ -117,7 +117,8 @@ pub(super) fn cell(text: &str, style: Style) -> Cell {
         let rest = &text[end..];
         // A remark behind a number does not change it, nor does its uncertainty.
         let remark = rest.starts_with([' ', '\t']) && rest.trim_start().starts_with(['#', '!', '/']);
-        if rest.trim().is_empty() || remark || is_uncertainty(rest, style) {
+        // `400.0: 0.059 0.063` begins a row with its x and a colon.
+        if rest.trim().is_empty() || remark || rest == ":" || is_uncertainty(rest, style) {
             return Cell::Number { value, decimals };
         }
         if let Some(clock) = clock(text, style) {

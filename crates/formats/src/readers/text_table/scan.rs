@@ -55,6 +55,7 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) 
     let mut pieces: Vec<Piece> = Vec::new();
     let mut cursor = Cursor { at: 0, line: 1 };
     let mut failures = 0_usize;
+    let mut looked_at = 0_usize;
     let mut failed_before = false;
     while cursor.at < bytes.len() {
         let (end, next) = line_end(bytes, cursor.at);
@@ -75,9 +76,11 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) 
         let remark = matches!(strip_remark(line).0, Some("#" | "##" | "//" | "!" | "%"));
         let class = if remark { Class::Words } else { class_of(line) };
         // A long text full of digits is no reason to weigh every one of its lines.
-        let worth_it = failures < 400 || !failed_before;
+        let worth_it = (failures < 400 || !failed_before) && looked_at / 8 <= text.len();
         if class != Class::Words && worth_it && cursor.at >= from {
-            if let Some((table, after)) = table_at(text, cursor, class, &pieces, assume, least) {
+            if let Some((table, after)) =
+                table_at(text, cursor, class, &pieces, assume, least, &mut looked_at)
+            {
                 for _ in 0..table.heads.len() {
                     while matches!(pieces.last(), Some(Piece::Blank)) {
                         pieces.pop();
@@ -160,14 +163,16 @@ fn class_of(line: &str) -> Class {
 /// Whether a line only underlines or separates.
 pub(super) fn is_ruler(line: &str) -> bool {
     let line = line.trim_matches(is_blank);
-    line.len() >= 3
-        && line.chars().all(|c| {
-            matches!(
-                c,
-                '-' | '=' | '_' | '+' | '|' | '*' | '~' | ' ' | '\t' | ';' | ':' | '─' | '═' | '┼'
-            )
-        })
-        && line.contains(['-', '=', '_', '*', '~', '─', '═'])
+    // Typesetters rule a table with a lone `_` or `=`.
+    matches!(line, "_" | "=")
+        || line.len() >= 3
+            && line.chars().all(|c| {
+                matches!(
+                    c,
+                    '-' | '=' | '_' | '+' | '|' | '*' | '~' | ' ' | '\t' | ';' | ':' | '─' | '═' | '┼'
+                )
+            })
+            && line.contains(['-', '=', '_', '*', '~', '─', '═'])
 }
 
 /// The table that begins at `cursor`, if one does, and where the text goes on behind it.
@@ -178,6 +183,7 @@ fn table_at(
     above: &[Piece],
     assume: &Assumptions,
     least: usize,
+    looked_at: &mut usize,
 ) -> Option<(Table, Cursor)> {
     let sample = sample(text, cursor, class);
     let head_above = match above.iter().rev().find(|piece| !is_ruler_piece(text, piece)) {
@@ -198,7 +204,10 @@ fn table_at(
         Some(_) => Brackets::Absent,
         None => Brackets::Open,
     };
-    let columns = usual_count(&sample, &dialect)?;
+    let mut columns = usual_count(&sample, &dialect)?;
+    if columns_with_marks(&sample, &dialect, head_above) == Some(columns + 1) {
+        columns += 1;
+    }
     if !(least..=MAX_COLUMNS).contains(&columns) {
         return None;
     }
@@ -210,10 +219,19 @@ fn table_at(
     if figures == 0 {
         return None;
     }
+    let words_first = kinds[0] == Kind::Words;
+    let wordy = kinds.iter().filter(|kind| **kind == Kind::Words).count();
+    let sentences = is_prose(&sample);
+    let parted = matches!(dialect.sep, Sep::Tab | Sep::Semicolon | Sep::Pipe);
+    // Seen at once, before pages of prose are read as a table.
+    if words_first && (sentences && !parted || dialect.sep == Sep::Blank && wordy >= 4) {
+        return None;
+    }
     let mut grid = Grid::new(dialect.clone(), kinds);
     grid.learn_extents(sample.iter().copied());
     grid.expect_units(&sample);
     let mut after = grid.read(text, cursor, text.len());
+    *looked_at += after.at - cursor.at;
     if grid.rows == 0 {
         return None;
     }
@@ -226,7 +244,6 @@ fn table_at(
     });
     let first_line = grid.line(0) as u32;
     // A single row, or rows that begin with words, need a head that says what they are.
-    let words_first = grid.kinds[0] == Kind::Words;
     let numbered_heads = heads.iter().any(|head| {
         head.cells
             .iter()
@@ -237,8 +254,7 @@ fn table_at(
             > columns
     });
     // Words between separators that stand in no sentence, under heads that say what they are, are no prose however many.
-    let prose =
-        is_prose(&sample) && !(worded && matches!(grid.dialect.sep, Sep::Tab | Sep::Semicolon | Sep::Pipe));
+    let prose = sentences && !(worded && parted);
     let enough = if words_first {
         worded || numbered_heads || (figures >= 2 && grid.rows >= 3 && !prose)
     } else {
@@ -247,8 +263,7 @@ fn table_at(
     if !enough || (class == Class::Mixed && !words_first && grid.rows < 2) {
         return None;
     }
-    let wordy = grid.kinds.iter().filter(|kind| **kind == Kind::Words).count();
-    if words_first && (prose || (grid.dialect.sep == Sep::Blank && wordy >= 4)) {
+    if words_first && prose {
         return None;
     }
     if words_first && all_keys(text, &grid) && (columns == 2 && figures == 1 || grid.rows <= 6) {
@@ -547,9 +562,27 @@ fn usual_count(rows: &[&str], dialect: &Dialect) -> Option<usize> {
     Some(best.1)
 }
 
+/// How many columns the head names where blanks separate and the last of them holds a word in some rows only: `x` under
+/// `pooled`.
+fn columns_with_marks(rows: &[&str], dialect: &Dialect, head: Option<&str>) -> Option<usize> {
+    let head = head.filter(|_| dialect.sep == Sep::Blank)?;
+    let count = split(head, dialect).len();
+    let marked = rows.iter().any(|row| {
+        let cells = split(row, dialect);
+        let last = cells.last().map_or("", |range| &row[range.clone()]);
+        cells.len() == count && matches!(cell(last, dialect.style), Cell::Words)
+    });
+    (marked
+        && rows
+            .iter()
+            .all(|row| (count.saturating_sub(1)..=count).contains(&split(row, dialect).len())))
+    .then_some(count)
+}
+
 fn kinds_of(rows: &[&str], dialect: &Dialect, columns: usize) -> Vec<Kind> {
     let mut figures = vec![0_usize; columns];
     let mut words = vec![0_usize; columns];
+    let mut beyond = vec![0_usize; columns];
     for row in rows {
         let cells = split(row, dialect);
         let count = cells
@@ -563,15 +596,19 @@ fn kinds_of(rows: &[&str], dialect: &Dialect, columns: usize) -> Vec<Kind> {
             match cell(&row[range], dialect.style) {
                 Cell::Number { .. } | Cell::WithUnit { .. } | Cell::Bracketed { .. } => figures[column] += 1,
                 Cell::Words | Cell::Clock { .. } => words[column] += 1,
-                Cell::Missing | Cell::Beyond | Cell::Empty => {}
+                Cell::Beyond => beyond[column] += 1,
+                Cell::Missing | Cell::Empty => {}
             }
         }
     }
     figures
         .iter()
         .zip(&words)
-        .map(|(&f, &w)| {
-            if w > 0 && w * 3 >= f {
+        .zip(&beyond)
+        .map(|((&f, &w), &b)| {
+            // Where an overflow is written as such, a word of its own (`dark`) may be another one.
+            let overflows = b > 0 && f >= 3 && w < f;
+            if w > 0 && w * 3 >= f && !overflows {
                 Kind::Words
             } else {
                 Kind::Figures

@@ -26,6 +26,7 @@ impl Grid {
         for (mine, theirs) in self.united.iter_mut().zip(&part.united) {
             *mine += theirs;
         }
+        self.by_column = OnceLock::new();
         self.gaps.extend(part.gaps.drain(..).map(|gap| Gap {
             row: gap.row + rows,
             ..gap

@@ -4,6 +4,8 @@ mod joining;
 mod pieces;
 mod rows;
 
+use std::sync::OnceLock;
+
 use curvary_record::{Decimals, Numbers, Span};
 
 use super::columns::{Stats, unit_in_cells};
@@ -102,6 +104,8 @@ pub(super) struct Grid {
     changes: Vec<(u32, u32, u8)>,
     current: Vec<u8>,
     pub(super) gaps: Vec<Gap>,
+    /// The gaps sorted by column, found when they are first asked for so.
+    by_column: OnceLock<Vec<Gap>>,
     pub(super) odd: Vec<OddRow>,
     pub(super) notes: Vec<RowNote>,
     /// The unit that stood behind the numbers of a column, in its cells.
@@ -153,6 +157,7 @@ impl Grid {
             changes: Vec::new(),
             current: vec![u8::MAX; figures],
             gaps: Vec::new(),
+            by_column: OnceLock::new(),
             odd: Vec::new(),
             notes: Vec::new(),
             amid: false,
@@ -206,13 +211,25 @@ impl Grid {
 
     /// Takes a lone `E` (extinction) for the unit of a column in which it stands behind every number of `rows`.
     pub(super) fn expect_units(&mut self, rows: &[&str]) {
+        // Few texts have one at all.
+        if rows.len() < 3 || !rows.iter().all(|row| row.contains(EXTINCTION)) {
+            return;
+        }
+        let rows: Vec<Vec<&str>> = rows
+            .iter()
+            .map(|row| {
+                split(row, &self.dialect)
+                    .into_iter()
+                    .map(|range| &row[range])
+                    .collect()
+            })
+            .collect();
         for column in 0..self.columns() {
             let everywhere = rows.iter().all(|row| {
-                let cells = split(row, &self.dialect);
-                let text = cells.get(column).map_or("", |range| &row[range.clone()]);
+                let text = row.get(column).copied().unwrap_or("");
                 matches!(cell(text, self.dialect.style), Cell::WithUnit { unit, .. } if &text[unit..] == EXTINCTION)
             });
-            if everywhere && rows.len() >= 3 {
+            if everywhere {
                 self.units[column] = Some(EXTINCTION.to_owned());
             }
         }
@@ -222,7 +239,7 @@ impl Grid {
     pub(super) fn units_in_some_cells(&self) -> impl Iterator<Item = (usize, &str, u32)> {
         self.units.iter().enumerate().filter_map(|(column, unit)| {
             let unit = unit.as_deref()?;
-            let numbers = self.rows - self.gaps_of(column).count();
+            let numbers = self.rows - self.gaps_of(column).len();
             let united = self.united[column];
             ((united as usize) < numbers).then_some((column, unit, united))
         })
@@ -320,9 +337,16 @@ impl Grid {
         })
     }
 
-    /// The gaps by column.
-    pub(super) fn gaps_of(&self, column: usize) -> impl Iterator<Item = &Gap> + '_ {
-        self.gaps.iter().filter(move |gap| gap.column as usize == column)
+    /// The gaps of a column, from top to bottom.
+    pub(super) fn gaps_of(&self, column: usize) -> &[Gap] {
+        let gaps = self.by_column.get_or_init(|| {
+            let mut gaps = self.gaps.clone();
+            gaps.sort_by_key(|gap| gap.column);
+            gaps
+        });
+        let start = gaps.partition_point(|gap| (gap.column as usize) < column);
+        let length = gaps[start..].partition_point(|gap| gap.column as usize == column);
+        &gaps[start..start + length]
     }
 }
 

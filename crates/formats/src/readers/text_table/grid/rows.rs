@@ -234,8 +234,13 @@ impl Grid {
             text.is_empty()
                 || text.contains(char::is_alphabetic) && matches!(cell(text, self.dialect.style), Cell::Words)
         };
-        let aside =
-            hard && self.rows > 0 && cells.len() > columns && cells[columns..].iter().flatten().all(words);
+        let remark = |range: &std::ops::Range<usize>| line[range.clone()].starts_with(['#', '!']);
+        let beyond = cells.get(columns..).unwrap_or_default();
+        let aside = self.rows > 0
+            && !beyond.is_empty()
+            && (beyond[0].as_ref().is_some_and(remark) || beyond.iter().flatten().all(words))
+            // Where blanks separate, the line may be a sentence that begins with numbers.
+            && (hard || self.is_next_x(line, &cells));
         if aside {
             cells.truncate(columns);
         }
@@ -244,7 +249,13 @@ impl Grid {
             return Taken::No;
         }
         if cells.len() < columns {
-            if hard && self.dialect.pieces.is_none() && (cells.len() >= 2 || self.is_next_x(line, &cells)) {
+            let only_words_lack = self.kinds[cells.len()..].iter().all(|kind| *kind == Kind::Words);
+            if only_words_lack && self.dialect.sep == Sep::Blank && self.rows > 0 {
+                cells.resize(columns, None);
+            } else if hard
+                && self.dialect.pieces.is_none()
+                && (cells.len() >= 2 || self.is_next_x(line, &cells))
+            {
                 cells.resize(columns, None);
             } else if let Some(parted) = self.parted(line, &cells) {
                 cells = parted;
@@ -401,10 +412,12 @@ impl Grid {
         Taken::Yes
     }
 
-    /// Whether a row of one cell is the running number of a table whose other cells are missing: it goes on in the
-    /// direction of the two before it, by no more than a few steps.
+    /// Whether a row begins with the next running number: it goes on in the direction of the two before it, by no more
+    /// than a few steps.
     fn is_next_x(&self, line: &str, cells: &[Option<std::ops::Range<usize>>]) -> bool {
-        let [Some(range)] = cells else { return false };
+        let Some(Some(range)) = cells.first() else {
+            return false;
+        };
         let Cell::Number { value, .. } = cell(&line[range.clone()], self.dialect.style) else {
             return false;
         };

@@ -10,7 +10,10 @@ impl Shaper<'_> {
             .collect();
         let beside: Vec<usize> = (0..roles.len()).filter(|&i| roles[i] == Role::Beside).collect();
         let measured = roles.contains(&Role::Measured);
-        if roles.contains(&Role::Names) && measured {
+        // Flags behind single rows are no names of all.
+        let named = (0..roles.len())
+            .any(|i| roles[i] == Role::Names && (i == 0 || !self.is_sparse(&self.columns[i])));
+        if named && measured {
             return None;
         }
         // Temperature against absorbance: a melting curve.
@@ -30,7 +33,7 @@ impl Shaper<'_> {
         }
         if self.columns[first].stats.orderly() || self.columns.len() != 2 {
             let headed = |i: usize| self.columns[i].label.is_some() || !self.columns[i].held.is_empty();
-            return Some(first).filter(|_| !(headed(first) && roles.contains(&Role::Names)));
+            return Some(first).filter(|_| !(headed(first) && named));
         }
         // Two columns, the second of which rises or falls all the way: y stands before x.
         candidates
@@ -99,15 +102,17 @@ impl Shaper<'_> {
                 "a table of {} columns without heads: what each column is cannot be told",
                 ys.len() + 1
             );
-            self.ask(
-                "layout-unknown",
-                &message,
-                &[(
-                    "shape=columns",
-                    "the first column runs, each other one is a curve",
-                )],
-                labels,
-            );
+            let mut readings = vec![(
+                "shape=columns",
+                "the first column runs, each other one is a curve",
+            )];
+            if self.packed_step().is_some() {
+                readings.push((
+                    "shape=packed",
+                    "each line begins with x and goes on from there: one curve",
+                ));
+            }
+            self.ask("layout-unknown", &message, &readings, labels);
         }
         let settled = self.source.assume().get("shape").is_some();
         if let Some(line) = self.table.unmatched_head.filter(|_| !settled) {
@@ -336,6 +341,11 @@ impl Shaper<'_> {
             .filter(|w| if up { w[1].1 <= w[0].1 } else { w[1].1 >= w[0].1 })
             .map(|w| w[1].0)
             .collect();
+        self.tell_breaks(&breaks, quantity);
+    }
+
+    /// Tells at which rows a running column goes back or repeats.
+    pub(super) fn tell_breaks(&mut self, breaks: &[usize], quantity: &Quantity) {
         if breaks.is_empty() {
             return;
         }

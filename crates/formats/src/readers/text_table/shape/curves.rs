@@ -222,8 +222,13 @@ impl Shaper<'_> {
         let Some(&(row, value)) = sentinels.first() else {
             return;
         };
+        let (are, they_were) = if sentinels.len() == 1 {
+            ("is", "it was")
+        } else {
+            ("are", "they were")
+        };
         let message = format!(
-            "{} of {whose} are {value}, which stands for a missing or overflowing value; they were left out",
+            "{} of {whose} {are} {value}, which stands for a missing or overflowing value; {they_were} left out",
             count(sentinels.len(), "value")
         );
         self.remarks.push(
@@ -278,12 +283,12 @@ impl Shaper<'_> {
             );
         }
         let index = self.columns[column].index;
-        let gaps = grid.gaps_of(index).next().is_some();
+        let gaps = !grid.gaps_of(index).is_empty();
         let lacking = if gaps { self.lacking(index) } else { 0 };
         let unplaced = self.unplaced.get(&column).copied().unwrap_or(0);
         trace.absent = u32::try_from(lacking + unplaced).unwrap_or(u32::MAX);
         if gaps {
-            self.tell_gaps(|c| c == index, &quantity);
+            self.tell_gaps(&[index], &quantity);
         }
         let top = self.columns[column].stats.max;
         self.mark_saturated(&mut trace, top);
@@ -307,49 +312,64 @@ impl Shaper<'_> {
             Lack::Short => (gap.row as usize) < last || (cut && gap.row as usize + 1 == grid.rows),
             _ => true,
         };
-        grid.gaps_of(column).filter(counts).count()
+        grid.gaps_of(column).iter().filter(counts).count()
     }
 
-    /// Tells what stands where numbers are absent.
-    pub(super) fn tell_gaps(&mut self, wanted: impl Fn(usize) -> bool, quantity: &Quantity) {
+    /// Tells what stands where numbers are absent in these columns.
+    pub(super) fn tell_gaps(&mut self, columns: &[usize], quantity: &Quantity) {
         let grid = &self.table.grid;
-        for (lack, code, what) in [
-            (Lack::Missing, "missing-value", "say that there is no value"),
+        let mut all: Vec<&Gap> = columns.iter().flat_map(|&column| grid.gaps_of(column)).collect();
+        all.sort_by_key(|gap| gap.row);
+        for (lack, code, one, several) in [
+            (
+                Lack::Missing,
+                "missing-value",
+                "says that there is no value",
+                "say that there is no value",
+            ),
             (
                 Lack::Beyond,
                 "beyond-range",
+                "says that the value lies beyond the range (overflow, saturated)",
                 "say that the value lies beyond the range (overflow, saturated)",
             ),
             (
                 Lack::Unreadable,
                 "number-not-readable",
+                "is no number in the style of this table",
                 "are no numbers in the style of this table",
             ),
             (
                 Lack::Bracketed,
                 "number-in-parentheses",
+                "is a number in parentheses",
                 "are numbers in parentheses",
             ),
-            (Lack::Empty, "empty-cell", "are empty"),
-            (Lack::Short, "row-ends-early", "are missing: their rows end early"),
+            (Lack::Empty, "empty-cell", "is empty", "are empty"),
+            (
+                Lack::Short,
+                "row-ends-early",
+                "is missing: its row ends early",
+                "are missing: their rows end early",
+            ),
         ] {
-            let gaps: Vec<_> = grid
-                .gaps
-                .iter()
-                .filter(|gap| gap.lack == lack && wanted(gap.column as usize))
-                .collect();
+            let gaps: Vec<&Gap> = all.iter().copied().filter(|gap| gap.lack == lack).collect();
             let gaps: Vec<_> = match lack {
                 // Empty cells at the end of a column only say that it is shorter than its neighbours.
                 Lack::Empty | Lack::Short => {
-                    let mut inner = Vec::new();
-                    for gap in gaps {
-                        let ends = (gap.row as usize..grid.rows)
-                            .all(|row| grid.figure(row, gap.column as usize).is_nan());
-                        if !ends {
-                            inner.push(gap);
-                        }
-                    }
-                    inner
+                    let mut lengths: BTreeMap<u32, usize> = BTreeMap::new();
+                    let mut length = |column: u32| {
+                        *lengths.entry(column).or_insert_with(|| {
+                            let filled = grid.column(column as usize).enumerate();
+                            filled
+                                .filter(|(_, value)| !value.is_nan())
+                                .last()
+                                .map_or(0, |(row, _)| row + 1)
+                        })
+                    };
+                    gaps.into_iter()
+                        .filter(|gap| (gap.row as usize) < length(gap.column))
+                        .collect()
                 }
                 _ => gaps,
             };
@@ -369,6 +389,7 @@ impl Shaper<'_> {
             } else {
                 format!(" (the first: `{raw}`)")
             };
+            let what = if gaps.len() == 1 { one } else { several };
             let message = format!(
                 "{} of {head} {what}{example}; absent from the {quantity}",
                 count(gaps.len(), "cell")
@@ -388,8 +409,8 @@ impl Shaper<'_> {
         }
     }
 
-    /// Marks a flat top: the same highest value three times or more in a row, beyond what detectors resolve well.
-    /// Marks a flat top of a curve none of whose numbers lies above `limit`.
+    /// Marks a flat top of a curve: the same highest value three times or more in a row, beyond what detectors resolve
+    /// well. None of its numbers lies above `limit`.
     pub(super) fn mark_saturated(&mut self, trace: &mut Trace, limit: f64) {
         if trace.y.quantity != Quantity::ABSORBANCE || trace.len() < 5 {
             return;

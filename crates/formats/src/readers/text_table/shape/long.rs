@@ -45,46 +45,49 @@ impl Shaper<'_> {
             (None, Some(time)) => time,
             _ => *xs.iter().max_by_key(|&&x| distinct(x))?,
         };
-        let keys: Vec<usize> = (0..roles.len())
+        let mut keys: Vec<usize> = (0..roles.len())
             .filter(|&i| {
                 let names = roles[i] == Role::Names && !self.is_sparse(&self.columns[i]);
                 i != running && (names || (roles[i] == Role::Coordinate && xs.contains(&i)))
             })
             .collect();
-        let text = self.source.text();
-        let key_of = |row: usize| -> Vec<String> {
-            keys.iter()
-                .map(|&i| {
-                    let column = &self.columns[i];
-                    match column.kind {
-                        Kind::Words => self
-                            .table
-                            .grid
-                            .words(column.index)
-                            .get(row)
-                            .map_or(String::new(), |span| text[span.range()].trim().to_owned()),
-                        Kind::Figures => self.table.grid.figure(row, column.index).to_string(),
-                    }
-                })
-                .collect()
-        };
-        let mut groups: Vec<(Vec<String>, Vec<usize>)> = Vec::new();
-        let mut places: BTreeMap<Vec<String>, usize> = BTreeMap::new();
-        for row in 0..rows {
-            let key = key_of(row);
-            match places.get(&key) {
-                Some(&group) => groups[group].1.push(row),
-                None => {
-                    places.insert(key.clone(), groups.len());
-                    groups.push((key, vec![row]));
-                }
+        let mut groups = self.groups(&keys);
+        // Where rows of one name run over the same axis again, a column of whole numbers may say which of several
+        // curves each belongs to: `replicate` 1, 1, … 2, 2, ….
+        let mut breaks = self.breaks(&groups, running);
+        let plain = (keys.clone(), groups.clone(), breaks.clone());
+        for i in 0..roles.len() {
+            let column = &self.columns[i];
+            let counts = column.kind == Kind::Figures
+                && column.stats.whole
+                && column.unit.is_none()
+                && matches!(roles[i], Role::Open | Role::Counter)
+                && distinct(i) * 2 <= rows;
+            if !counts || i == running || keys.contains(&i) {
+                continue;
             }
+            let more: Vec<usize> = keys.iter().copied().chain([i]).collect();
+            let finer = self.groups(&more);
+            let left = self.breaks(&finer, running);
+            // One that is the same all through each curve only names it.
+            let only_names = groups.len() > 1 && finer.len() == groups.len();
+            if only_names || left.len() < breaks.len() && finer.len() * 2 <= rows {
+                (keys, groups, breaks) = (more, finer, left);
+            }
+        }
+        if !breaks.is_empty() {
+            (keys, groups, breaks) = plain;
+        }
+        let measured: Vec<usize> = measured.into_iter().filter(|i| !keys.contains(i)).collect();
+        if measured.is_empty() {
+            return None;
         }
         // Readings that have nothing in common are no curves.
         if groups.len() * 2 > rows || (groups.len() == 1 && xs.len() < 2) {
             return None;
         }
         let (quantity, unit) = self.x_meaning(running);
+        self.tell_breaks(&breaks, &quantity);
         let units: Vec<Option<Unit>> = keys.iter().map(|&i| self.unit_of(&self.columns[i])).collect();
         for (&key, unit) in keys.iter().zip(&units) {
             if roles[key] == Role::Coordinate && unit.is_none() {
@@ -98,6 +101,9 @@ impl Shaper<'_> {
             let named = self.columns[key].quantity.clone().unwrap_or(Quantity::UNKNOWN);
             match roles[key] {
                 Role::Names => self.used(key, ColumnRole::Names, &Quantity::UNKNOWN, &Unit::ONE),
+                Role::Open | Role::Counter => {
+                    self.used(key, ColumnRole::Names, &Quantity::UNKNOWN, &Unit::ONE);
+                }
                 _ => self.used(key, ColumnRole::Held, &named, unit.as_ref().unwrap_or(&Unit::ONE)),
             }
         }
@@ -154,6 +160,12 @@ impl Shaper<'_> {
                         } else if !part.is_empty() {
                             words.push(part.clone());
                         }
+                    } else if matches!(roles[i], Role::Open | Role::Counter) {
+                        words.push(
+                            format!("{} {part}", self.name(i).unwrap_or_default())
+                                .trim()
+                                .to_owned(),
+                        );
                     } else if let Some(&first) = rows.first() {
                         let named = self.columns[i].quantity.clone().unwrap_or(Quantity::UNKNOWN);
                         let value = self.table.grid.figure(first, self.columns[i].index);
@@ -194,5 +206,56 @@ impl Shaper<'_> {
                 .to_owned(),
         );
         Some(self.finish(technique, traces))
+    }
+
+    /// The rows that have the same names and numbers in the columns `keys`, in the order of the table.
+    fn groups(&self, keys: &[usize]) -> Vec<(Vec<String>, Vec<usize>)> {
+        let text = self.source.text();
+        let grid = &self.table.grid;
+        let key_of = |row: usize| -> Vec<String> {
+            keys.iter()
+                .map(|&i| {
+                    let column = &self.columns[i];
+                    match column.kind {
+                        Kind::Words => grid
+                            .words(column.index)
+                            .get(row)
+                            .map_or(String::new(), |span| text[span.range()].trim().to_owned()),
+                        Kind::Figures => grid.figure(row, column.index).to_string(),
+                    }
+                })
+                .collect()
+        };
+        let mut groups: Vec<(Vec<String>, Vec<usize>)> = Vec::new();
+        let mut places: BTreeMap<Vec<String>, usize> = BTreeMap::new();
+        for row in 0..grid.rows {
+            let key = key_of(row);
+            match places.get(&key) {
+                Some(&group) => groups[group].1.push(row),
+                None => {
+                    places.insert(key.clone(), groups.len());
+                    groups.push((key, vec![row]));
+                }
+            }
+        }
+        groups
+    }
+
+    /// The rows at which the running column of a group goes back to where it has been.
+    fn breaks(&self, groups: &[(Vec<String>, Vec<usize>)], running: usize) -> Vec<usize> {
+        let x = |row: usize| self.table.grid.figure(row, self.columns[running].index);
+        let mut breaks = Vec::new();
+        for (_, rows) in groups {
+            let steps = || rows.windows(2).map(|pair| (pair[1], x(pair[1]) - x(pair[0])));
+            let rises = steps().filter(|(_, step)| *step > 0.0).count();
+            let falls = steps().filter(|(_, step)| *step < 0.0).count();
+            let forth = if rises >= falls { 1.0 } else { -1.0 };
+            breaks.extend(
+                steps()
+                    .filter(|(_, step)| step * forth <= 0.0)
+                    .map(|(row, _)| row),
+            );
+        }
+        breaks
     }
 }

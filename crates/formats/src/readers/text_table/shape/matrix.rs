@@ -254,6 +254,7 @@ impl Shaper<'_> {
         let changes = self.decimals.clone();
         let is_sentinel = sentinel_of(self.context, &y_quantity, Some(&y_unit));
         let mut sentinels: Vec<(usize, f64)> = Vec::new();
+        let mut passed = vec![0; across.len()];
         for row in 0..rows {
             let mut kept: Vec<usize> = Vec::with_capacity(across.len());
             let mut y = Vec::with_capacity(across.len());
@@ -267,14 +268,15 @@ impl Shaper<'_> {
                     sentinels.push((row, value));
                     continue;
                 }
-                let place = self.table.grid.place(self.columns[*i].index);
-                decimals.push(
-                    changes[place]
-                        .iter()
-                        .rev()
-                        .find(|&&(from, _)| from as usize <= row)
-                        .map_or(0, |&(_, d)| d),
-                );
+                let changes = &changes[self.table.grid.place(self.columns[*i].index)];
+                // The rows go downwards, and so do the changes.
+                while changes
+                    .get(passed[n])
+                    .is_some_and(|&(from, _)| from as usize <= row)
+                {
+                    passed[n] += 1;
+                }
+                decimals.push(passed[n].checked_sub(1).map_or(0, |last| changes[last].1));
                 kept.push(n);
                 y.push(value);
             }
@@ -359,7 +361,7 @@ impl Shaper<'_> {
             }
         }
         let columns: Vec<usize> = across.iter().map(|(i, _, _)| self.columns[*i].index).collect();
-        self.tell_gaps(|column| columns.contains(&column), &y_quantity);
+        self.tell_gaps(&columns, &y_quantity);
         self.tell_sentinels("the table", &sentinels);
         let (from, to) = (
             values.first().copied().unwrap_or(0.0),

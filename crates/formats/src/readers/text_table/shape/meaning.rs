@@ -40,6 +40,16 @@ impl Shaper<'_> {
             }
             return (quantity, unit);
         }
+        // `NM` is nanometres or nanomoles per litre; nobody makes up fifty concentrations two apart.
+        let listed = column.stats.orderly()
+            && column.stats.like_nanometres()
+            && column.stats.step.is_some_and(|step| step.abs() <= 20.0)
+            && column.stats.count >= 8;
+        if head.as_deref().is_some_and(|head| head.trim() == "NM") && listed {
+            self.because
+                .push("x is wavelength: its head says `NM`, and its values are those of light".to_owned());
+            return (Quantity::WAVELENGTH, Unit::NANOMETRE);
+        }
         if !column.quantities_possible.is_empty()
             || head
                 .as_deref()
@@ -549,13 +559,18 @@ impl Shaper<'_> {
             );
         }
         let names = |quantity: &Quantity| {
-            self.context.names(quantity) || self.columns.iter().any(|c| c.quantity.as_ref() == Some(quantity))
+            self.context.names(quantity)
+                || self.over_all.as_ref() == Some(quantity)
+                || self.columns.iter().any(|c| c.quantity.as_ref() == Some(quantity))
         };
         let (absorbance, transmittance) = (names(&Quantity::ABSORBANCE), names(&Quantity::TRANSMITTANCE));
         match (absorbance, transmittance) {
             _ if intensity => self.ask_measured(&column),
             (true, false) => {
                 self.because_once("y is absorbance: the words around the table say so");
+                if !self.ask_scale(&column, "y", &Quantity::ABSORBANCE) {
+                    self.doubt_measured(&column, &Quantity::ABSORBANCE);
+                }
                 (Quantity::ABSORBANCE, Unit::ABSORBANCE)
             }
             (false, true) => {
@@ -588,9 +603,15 @@ impl Shaper<'_> {
     /// Asks what a power of ten in a head means: that the numbers were multiplied by it, or that they are to be. Says
     /// whether there is one.
     fn ask_scale(&mut self, column: &Column, axis: &str, quantity: &Quantity) -> bool {
-        let heads = column.heads.iter().rev();
+        let heads = column.heads.iter().rev().map(|(text, _)| text);
+        let title = self
+            .context
+            .scaled
+            .as_ref()
+            .filter(|_| of_the_trade_measured(quantity));
         let Some((head, power)) = heads
-            .filter_map(|(text, _)| Some((text.trim().to_owned(), crate::head::scale_of(text)?)))
+            .chain(title)
+            .filter_map(|text| Some((text.trim().to_owned(), crate::head::scale_of(text)?)))
             .next()
         else {
             return false;
@@ -676,6 +697,25 @@ impl Shaper<'_> {
 
     fn percent_or_fraction(&mut self, column: &Column, quantity: &Quantity) -> Unit {
         if let Some(unit) = &column.unit {
+            let stats = &column.stats;
+            // So little light tells no instrument a curve: a fraction under a wrong unit, or an absorbance.
+            if *unit == Unit::PERCENT && stats.count >= 8 && (0.1..=1.5).contains(&stats.max) {
+                let message = format!(
+                    "the head says percent, but the values go from {} to {} only",
+                    stats.min, stats.max
+                );
+                let readings = [
+                    (format!("y={quantity}:1"), "a fraction of one"),
+                    (format!("y={quantity}:%"), "percent all the same"),
+                    ("y=absorbance:{AU}".to_owned(), "an absorbance under a wrong head"),
+                ];
+                let readings: Vec<(&str, &str)> = readings
+                    .iter()
+                    .map(|(answer, says)| (answer.as_str(), *says))
+                    .collect();
+                let labels = self.label_at(column, "the head says percent");
+                self.ask("percent-or-fraction", &message, &readings, labels);
+            }
             return unit.clone();
         }
         if self.context.percent || column.stats.max > 2.0 {

@@ -1,6 +1,6 @@
 //! From a table to curves: which column runs, which are measured, what is held, and what must be asked.
 //!
-//! One file for each shape of a table (`axis`, `readings`, `several`, `long`, `matrix`), one for what columns mean
+//! One file for each shape of a table (`axis`, `readings`, `several`, `long`, `packed`, `matrix`), one for what columns mean
 //! (`meaning`), and one for what all end in (`curves`).
 
 mod axis;
@@ -8,6 +8,7 @@ mod curves;
 mod long;
 mod matrix;
 mod meaning;
+mod packed;
 mod readings;
 mod several;
 
@@ -71,6 +72,7 @@ pub(super) fn shape(
         source,
         table,
         context,
+        over_all: over_all(source.text(), table),
         values,
         decimals: table.grid.decimals(),
         summed: summed_rows(source.text(), table, &columns),
@@ -104,6 +106,8 @@ struct Shaper<'a> {
     table: &'a Table,
     context: &'a Context,
     columns: Vec<Column>,
+    /// What a word that stands alone above the heads says was measured.
+    over_all: Option<Quantity>,
     /// Rows that sum up others: means and deviations.
     summed: std::collections::BTreeSet<usize>,
     /// The figures by place.
@@ -263,6 +267,9 @@ impl Shaper<'_> {
         if self.columns.len() == 1 && self.table.grid.columns() == 1 {
             return self.column_alone();
         }
+        if let Some(draft) = self.packed() {
+            return Shaped::Runs(vec![draft]);
+        }
         if let Some(draft) = self.matrix() {
             return Shaped::Runs(vec![draft]);
         }
@@ -279,6 +286,9 @@ impl Shaper<'_> {
             .copied()
             .filter(|&i| self.columns[i].kind == Kind::Figures)
             .collect();
+        if self.is_reckoned(&xs, &roles) {
+            xs.clear();
+        }
         if figures.len() < xs.len()
             && figures
                 .iter()
@@ -333,6 +343,17 @@ impl Shaper<'_> {
             let time = xs.remove(at);
             xs.insert(0, time);
         }
+        if self.source.assume().get("x").is_none() && xs.len() >= 2 && self.mixes_wavelengths(&xs) {
+            let labels = self.label_at(&self.columns[xs[0]].clone(), "this column");
+            self.ask(
+                "axis-unknown",
+                "the wavelength changes from row to row while the time goes on: which rows belong to one curve cannot be told",
+                &[("x=index", "the rows are to be counted")],
+                labels,
+            );
+            let draft = self.finish(Technique::UNKNOWN, Vec::new());
+            return Shaped::Runs(vec![draft]);
+        }
         let beside = (0..roles.len()).find(|&i| roles[i] == Role::Beside && self.columns[i].stats.orderly());
         let x = match (xs.as_slice(), beside) {
             ([x], Some(beside)) if constant(*x) => Some(beside),
@@ -349,15 +370,65 @@ impl Shaper<'_> {
         match x {
             Some(x) => {
                 self.tell_flags(&roles);
-                if roles.contains(&Role::Names)
+                if (roles.contains(&Role::Names) || !self.columns[x].stats.orderly())
                     && let Some(draft) = self.long_form(&[x], &roles)
                 {
                     return Shaped::Runs(vec![draft]);
                 }
                 self.one_axis(x, &roles)
             }
-            None => self.readings(&roles),
+            None => {
+                self.tell_flags(&roles);
+                self.readings(&roles)
+            }
         }
+    }
+
+    /// Whether the only coordinate is a concentration that was reckoned from the readings beside it: samples in any
+    /// order, each read at several wavelengths.
+    fn is_reckoned(&self, xs: &[usize], roles: &[Role]) -> bool {
+        let [x] = xs else { return false };
+        let mut wavelengths: Vec<u64> = self
+            .columns
+            .iter()
+            .flat_map(|column| &column.held)
+            .filter(|held| held.quantity == Quantity::WAVELENGTH)
+            .map(|held| held.value.to_bits())
+            .collect();
+        wavelengths.sort_unstable();
+        wavelengths.dedup();
+        self.columns[*x].quantity == Some(Quantity::CONCENTRATION)
+            && !self.columns[*x].stats.orderly()
+            && roles.contains(&Role::Names)
+            && wavelengths.len() >= 2
+    }
+
+    /// Whether all columns but the first, which says what runs, have bare numbers for heads that may be wavelengths.
+    fn over_wavelengths_without_unit(&self) -> bool {
+        let [first, rest @ ..] = self.columns.as_slice() else {
+            return false;
+        };
+        let wavelength = |column: &Column| {
+            let bare = column
+                .heads
+                .last()
+                .and_then(|(text, _)| text.trim().parse::<f64>().ok());
+            bare.is_some_and(|number| (190.0..=1100.0).contains(&number))
+        };
+        first.quantity.is_some() && rest.len() >= 2 && rest.iter().all(wavelength)
+    }
+
+    /// Whether of these coordinates one is a time and another a wavelength that goes to and fro.
+    fn mixes_wavelengths(&self, xs: &[usize]) -> bool {
+        let has = |i: usize, quantity: Quantity| self.columns[i].quantity == Some(quantity);
+        let changes = |i: usize| {
+            let stats = &self.columns[i].stats;
+            stats.min < stats.max && !stats.orderly()
+        };
+        xs.iter().any(|&i| has(i, Quantity::TIME))
+            && xs
+                .iter()
+                .any(|&i| (has(i, Quantity::WAVELENGTH) || has(i, Quantity::WAVENUMBER)) && changes(i))
     }
 
     /// Why the table is none of light absorbed, where its heads say so.
@@ -380,7 +451,8 @@ impl Shaper<'_> {
         let holds = self
             .columns
             .iter()
-            .any(|c| c.held.iter().any(|held| held.quantity == Quantity::WAVELENGTH));
+            .any(|c| c.held.iter().any(|held| held.quantity == Quantity::WAVELENGTH))
+            || self.over_wavelengths_without_unit();
         if holds || named.iter().any(|quantity| of_the_trade(quantity)) {
             return None;
         }
@@ -962,14 +1034,49 @@ fn summed_rows(text: &str, table: &Table, columns: &[Column]) -> std::collection
         .iter()
         .filter(|column| column.kind == Kind::Words && column.clock.is_none())
     {
-        for (row, span) in table.grid.words(column.index).iter().enumerate() {
+        let words = table.grid.words(column.index);
+        // `max` behind one row of many is a flag.
+        let empty = words.iter().filter(|span| span.start == span.end).count();
+        if column.index > 0 && empty * 3 > words.len() {
+            continue;
+        }
+        // Beside an `r1`, `r2` is the second of several and no measure of a fit.
+        let is_numbered = |word: &str| {
+            let stem = |word: &str| word.trim_end_matches(|c: char| c.is_ascii_digit()).len();
+            stem(word) < word.len()
+                && words.iter().any(|span| {
+                    let other = text[span.range()].trim();
+                    other != word
+                        && stem(other) < other.len()
+                        && other.get(..stem(other)) == word.get(..stem(word))
+                })
+        };
+        for (row, span) in words.iter().enumerate() {
             let word = text[span.range()].trim();
-            if word.chars().count() >= 2 && crate::words::is_statistics(word) {
+            if word.chars().count() >= 2 && crate::words::is_statistics(word) && !is_numbered(word) {
                 rows.insert(row);
             }
         }
     }
     rows
+}
+
+/// What a word says that stands alone over the first column, above a head of its own: `Extinktion;;;` over
+/// `Zeit/min;350;412;468`.
+fn over_all(text: &str, table: &Table) -> Option<Quantity> {
+    let [.., above, lowest] = table.heads.as_slice() else {
+        return None;
+    };
+    let [Some(alone), rest @ ..] = above.cells.as_slice() else {
+        return None;
+    };
+    let own = lowest.cells.first().copied().flatten()?;
+    let running = read_head(&text[own.range()]).quantity?;
+    let quantity = read_head(&text[alone.range()]).quantity?;
+    let says = rest.iter().all(Option::is_none)
+        && of_the_trade_measured(&quantity)
+        && !of_the_trade_measured(&running);
+    says.then_some(quantity)
 }
 
 fn of_the_trade_measured(quantity: &Quantity) -> bool {

@@ -117,6 +117,7 @@ impl Shaper<'_> {
                 matches!(roles[i], Role::Measured | Role::Open | Role::Beside)
                     && self.columns[i].kind == Kind::Figures
             })
+            .filter(|&i| i > 0 || !self.columns[i].heads.is_empty() || !self.columns[i].stats.counts())
             .collect();
         if !ys.iter().any(|&y| roles[y] == Role::Measured)
             && !self.context.quantities.iter().any(of_the_trade_measured)

@@ -8,7 +8,8 @@ impl Shaper<'_> {
         let xs: Vec<usize> = if xs.len() >= 2 {
             xs.to_vec()
         } else {
-            self.pairs_by_values(roles)?
+            self.pairs_of_conditions(xs, roles)
+                .or_else(|| self.pairs_by_values(roles))?
         };
         let quantity = |i: usize| self.columns[i].quantity.clone();
         // Each axis must have measured columns of its own between it and the next axis.
@@ -84,6 +85,26 @@ impl Shaper<'_> {
             drafts.push(self.finish(technique, traces));
         }
         Some(drafts)
+    }
+
+    /// Temperatures or pH values of which each column has measured ones behind it: `T (C),A268,T (C),A268`.
+    fn pairs_of_conditions(&self, xs: &[usize], roles: &[Role]) -> Option<Vec<usize>> {
+        let conditions: Vec<usize> = (0..roles.len())
+            .filter(|&i| roles[i] == Role::Beside && self.columns[i].stats.orderly())
+            .collect();
+        let alike = conditions
+            .iter()
+            .all(|&i| self.columns[i].quantity == self.columns[conditions[0]].quantity);
+        let each_measured = conditions
+            .iter()
+            .all(|&i| roles.get(i + 1) == Some(&Role::Measured));
+        let first = roles.iter().position(|role| *role != Role::Names);
+        (xs.is_empty()
+            && conditions.len() >= 2
+            && alike
+            && each_measured
+            && conditions.first() == first.as_ref())
+        .then_some(conditions)
     }
 
     /// Columns 0, 2, 4, … that all rise or all fall, without heads: pairs of x and y.
