@@ -665,6 +665,7 @@ fn lone_unit(text: &str) -> Option<Vec<Unit>> {
             | "std"
             | "ora"
             | "hora"
+            | "saat"
             | "m"
             | "d"
             | "g"
@@ -775,6 +776,10 @@ fn measured(text: &str) -> Option<Coordinate> {
     }
     let value = number(digits)?;
     let spelling = spelled(unit);
+    // `5 perc` is five minutes in Hungarian and five percent elsewhere.
+    if spelling.units().len() > 1 && spelling.units().contains(&Unit::PERCENT) {
+        return None;
+    }
     let mut meanings: Vec<(Quantity, Unit)> = Vec::new();
     for unit in spelling.units() {
         for quantity in quantities_of(unit) {

@@ -404,6 +404,8 @@ fn heads_in_more_languages() {
         ("производная D", "производная d|||"),
         // Names stay names, even with a word of the trade in them.
         ("样品1", "|||样品1"),
+        ("5 perc", "|||5 perc"),
+        ("Tid (timer)", "time|||timer"),
         ("吸光度甲", "|||吸光度甲"),
     ];
     let mut wrong = Vec::new();
