@@ -51,8 +51,15 @@ impl Assumptions {
             "parentheses" if !matches!(answer, "negative" | "absent") => {
                 return wrong("`negative` or `absent`");
             }
-            "times" if !matches!(answer, "from-zero" | "after-interval" | "next-day" | "as-written") => {
-                return wrong("`from-zero`, `after-interval`, `next-day` or `as-written`");
+            "times"
+                if !matches!(
+                    answer,
+                    "from-zero" | "after-interval" | "next-day" | "as-written" | "sixtieths" | "decimal"
+                ) =>
+            {
+                return wrong(
+                    "`from-zero`, `after-interval`, `next-day`, `as-written`, `sixtieths` or `decimal`",
+                );
             }
             "heads" if !matches!(answer, "swapped" | "as-written") => {
                 return wrong("`swapped` or `as-written`");

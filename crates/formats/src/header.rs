@@ -341,6 +341,37 @@ pub(crate) fn claim_under(
     spelling: &str,
     value: Range<usize>,
 ) {
+    claim_with(fields, questions, source, spelling, value, customs(source));
+}
+
+/// Claims a date whose order of day and month other dates of the source have settled, where they have.
+pub(crate) fn claim_date(
+    fields: &mut Fields,
+    questions: &mut Vec<Question>,
+    source: &Source,
+    value: Range<usize>,
+    order: Option<Order>,
+) {
+    let customs = customs(source);
+    let order = order.or(customs.order);
+    claim_with(
+        fields,
+        questions,
+        source,
+        "date",
+        value,
+        Customs { order, ..customs },
+    );
+}
+
+fn claim_with(
+    fields: &mut Fields,
+    questions: &mut Vec<Question>,
+    source: &Source,
+    spelling: &str,
+    value: Range<usize>,
+    customs: Customs,
+) {
     let raw = text(source, value.clone()).trim();
     if spelling.is_empty() || raw.is_empty() {
         return;
@@ -350,7 +381,7 @@ pub(crate) fn claim_under(
         .split_once([';', '\t'])
         .filter(|(_, unit)| spelled(unit.trim()) != Spelling::None)
         .map(|(number, unit)| format!("{} {}", number.trim(), unit.trim()));
-    let (field, found) = understand(spelling, apart.as_deref().unwrap_or(raw), customs(source));
+    let (field, found) = understand(spelling, apart.as_deref().unwrap_or(raw), customs);
     let place = source.place(Span::new(value.start, value.end));
     if let Some(mut question) = found.question.clone() {
         question.labels.push(Label {

@@ -66,6 +66,17 @@ pub enum DateReading {
     No,
 }
 
+/// What dates that belong together tell of the order of their numbers.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum DateOrder {
+    /// Each of them can be read in one way only.
+    Clear,
+    /// Some could be read in two ways, and this order is settled or the only one that suits all of them.
+    Settled(Order),
+    /// All of them can be read with the day first and with the month first.
+    Open,
+}
+
 /// A date and a time of day, as far as a text holds them.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Moment {
@@ -127,6 +138,112 @@ pub fn read_date(text: &str, order: Option<Order>) -> DateReading {
 pub fn days_between(first: &str, second: &str) -> Option<i32> {
     let date = |iso: &str| iso.parse::<civil::Date>().ok();
     Some(date(first)?.until(date(second)?).ok()?.get_days())
+}
+
+/// The days from the first of some dates to each of them, and what they tell of the order of day and month. All are
+/// read in one order: the only one that suits all, else `order` where that is settled, else with the day first.
+/// Nothing when one of them is no date, or when no order suits all.
+#[must_use]
+pub fn days_since_first(dates: &[&str], order: Option<Order>) -> Option<(Vec<i32>, DateOrder)> {
+    let found = match order {
+        Some(Order::YearFirst) => DateOrder::Settled(Order::YearFirst),
+        _ => match (order_of(dates)?, order) {
+            (DateOrder::Open, Some(order)) => DateOrder::Settled(order),
+            (found, _) => found,
+        },
+    };
+    let order = match found {
+        DateOrder::Clear => None,
+        DateOrder::Settled(order) => Some(order),
+        DateOrder::Open => Some(Order::DayFirst),
+    };
+    let mut days: Vec<i32> = Vec::with_capacity(dates.len());
+    let mut first: Option<String> = None;
+    for (at, date) in dates.iter().enumerate() {
+        // The same day stands in row after row.
+        if let Some(same) = days.last().copied().filter(|_| dates[at - 1] == *date) {
+            days.push(same);
+            continue;
+        }
+        let DateReading::Read(read) = read_date(date, order) else {
+            return None;
+        };
+        let first = first.get_or_insert_with(|| read.iso.clone());
+        days.push(days_between(first, &read.iso)?);
+    }
+    Some((days, found))
+}
+
+/// The order of day and month that suits all of some dates.
+fn order_of(dates: &[&str]) -> Option<DateOrder> {
+    let (mut day_first, mut month_first, mut undecided) = (true, true, false);
+    let mut before = "";
+    for date in dates {
+        if *date == before {
+            continue;
+        }
+        before = date;
+        match read_date(date, None) {
+            DateReading::No => return None,
+            DateReading::Undecidable { .. } => undecided = true,
+            DateReading::Read(read) => {
+                let mut numbers = date
+                    .split(|c: char| !c.is_ascii_digit())
+                    .filter(|digits| !digits.is_empty())
+                    .map_while(|digits| digits.parse::<u8>().ok());
+                let iso = (read.iso.get(8..).and_then(|day| day.parse().ok()))
+                    .zip(read.iso.get(5..7).and_then(|month| month.parse().ok()));
+                if let (Some(first), Some(second), Some((day, month))) = (numbers.next(), numbers.next(), iso)
+                    && day != month
+                {
+                    month_first &= (first, second) != (day, month);
+                    day_first &= (first, second) != (month, day);
+                }
+            }
+        }
+    }
+    match (undecided, day_first, month_first) {
+        (_, false, false) => None,
+        (false, ..) => Some(DateOrder::Clear),
+        (true, true, true) => Some(DateOrder::Open),
+        (true, true, false) => Some(DateOrder::Settled(Order::DayFirst)),
+        (true, false, true) => Some(DateOrder::Settled(Order::MonthFirst)),
+    }
+}
+
+/// Parts a date and time from the zone behind them: what stands before it, and how many seconds it is ahead of UTC.
+#[must_use]
+pub fn split_zone(text: &str) -> Option<(&str, i32)> {
+    let text = text.trim();
+    for utc in ["Z", "z", "UTC", "GMT"] {
+        if let Some(front) = text.strip_suffix(utc).map(str::trim_end)
+            && front.ends_with(|c: char| c.is_ascii_digit())
+        {
+            return front.contains(':').then_some((front, 0));
+        }
+    }
+    let at = text.rfind(['+', '-', '−'])?;
+    let (front, behind) = text.split_at(at);
+    let sign = behind.chars().next()?;
+    let digits: String = behind.chars().filter(char::is_ascii_digit).collect();
+    let spelled = &behind[sign.len_utf8()..];
+    let sound = match spelled.split_once(':') {
+        Some((hours, minutes)) => hours.len() == 2 && minutes.len() == 2 && digits.len() == 4,
+        None => matches!(spelled.len(), 2 | 4) && digits.len() == spelled.len(),
+    };
+    let front = front.trim_end();
+    // In front of a zone stands a time: `2021-10-31` alone has none.
+    if !sound || !front.contains(':') || !front.ends_with(|c: char| c.is_ascii_digit()) {
+        return None;
+    }
+    let hours: i32 = digits[..2].parse().ok()?;
+    let minutes: i32 = digits.get(2..4).map_or(Some(0), |digits| digits.parse().ok())?;
+    // No zone is further from UTC (ISO 8601 leaves it open; the time-zone database has −12 to +14).
+    if hours > 14 || minutes > 59 {
+        return None;
+    }
+    let ahead = hours * 3600 + minutes * 60;
+    Some((front, if sign == '+' { ahead } else { -ahead }))
 }
 
 /// Reads a time of day, alone or behind a date.
@@ -914,6 +1031,53 @@ mod tests {
         assert_eq!(days_between("2012-02-28", "2012-03-01"), Some(2));
         assert_eq!(days_between("2012-01-01", "2011-12-31"), Some(-1));
         assert_eq!(days_between("2012-01-01", "no date"), None);
+    }
+
+    #[test]
+    fn a_later_date_settles_the_order_of_all() {
+        let told = |dates: &[&str]| days_since_first(dates, None);
+        assert_eq!(
+            told(&["11/04/2022", "12/04/2022", "13/04/2022"]),
+            Some((vec![0, 1, 2], DateOrder::Settled(Order::DayFirst)))
+        );
+        assert_eq!(
+            told(&["04/12/2022", "04/13/2022"]),
+            Some((vec![0, 1], DateOrder::Settled(Order::MonthFirst)))
+        );
+        assert_eq!(
+            told(&["03/04/2022", "04/04/2022"]),
+            Some((vec![0, 1], DateOrder::Open))
+        );
+        assert_eq!(
+            told(&["2022-04-11", "2022-04-12"]),
+            Some((vec![0, 1], DateOrder::Clear))
+        );
+        // No order suits both, and one is no date.
+        assert_eq!(told(&["13/04/2022", "04/14/2022"]), None);
+        assert_eq!(told(&["13/04/2022", "betanin"]), None);
+        let settled = days_since_first(&["03/04/2022", "04/04/2022"], Some(Order::MonthFirst));
+        assert_eq!(settled.map(|(days, _)| days), Some(vec![0, 32 - 1]));
+    }
+
+    #[test]
+    fn zones_are_parted_from_times() {
+        for (text, wanted) in [
+            ("2021-10-31T02:46:10+02:00", Some(("2021-10-31T02:46:10", 7200))),
+            (
+                "2021-10-31 02:46:10 -0330",
+                Some(("2021-10-31 02:46:10", -12_600)),
+            ),
+            ("2021-10-31T02:46:10Z", Some(("2021-10-31T02:46:10", 0))),
+            ("02:46 UTC", Some(("02:46", 0))),
+            ("02:46+01", Some(("02:46", 3600))),
+            ("2021-10-31", None),
+            ("2021-10-31 02:46", None),
+            ("02:46:10-5", None),
+            ("02:46:10+99:00", None),
+            ("", None),
+        ] {
+            assert_eq!(split_zone(text), wanted, "{text}");
+        }
     }
 
     #[test]

@@ -292,8 +292,8 @@ mod tests {
             panic!("a run")
         };
         assert_eq!(again.0, run());
-        let axes = (&again.0.traces[0].x.values, &again.0.traces[1].x.values);
-        assert!(axes.0.is_shared_with(axes.1));
+        let axis = |trace: usize| &again.0.traces[trace].x.values;
+        assert!(axis(0).is_shared_with(axis(1)));
     }
 
     #[test]

@@ -1,10 +1,11 @@
 //! What each column of a table is: its heads understood, its numbers looked over.
 
+use curvary_record::moment::{self, DateOrder, Order};
 use curvary_record::unit::spelled;
-use curvary_record::{Coordinate, Quantity, Span, Unit, moment};
+use curvary_record::{Coordinate, Quantity, Span, Unit};
 
 use super::grid::{Kind, Lack};
-use super::number::{Cell, Style, cell};
+use super::number::{Cell, Duration, Style, cell, duration};
 use super::scan::{Table, leading_number};
 use crate::head::read_head;
 use crate::told::{Told, Which};
@@ -32,22 +33,39 @@ pub(super) struct Column {
     pub(super) stats: Stats,
 }
 
-/// A column of clock times.
+/// A column of clock times, or of lengths of time.
 #[derive(Clone, Debug)]
 pub(super) struct Clock {
-    /// The seconds of each row, reading two parts as minutes and seconds.
+    /// The seconds of each row, reading two parts as minutes and seconds; where `unit` is there, so many of it.
     pub(super) seconds: Vec<Option<f64>>,
+    /// The unit of lengths of time, `1 min 15`; clock times are told in seconds.
+    pub(super) unit: Option<Unit>,
     /// Two parts (`0:30`) or three (`00:00:30`).
     pub(super) parts: u8,
     pub(super) decimals: u8,
     /// The date in front of the first time.
     pub(super) day: Option<Span>,
+    /// What the dates of all rows tell of the order of day and month in each; open only where the times depend on it.
+    pub(super) order: DateOrder,
 }
 
 impl Clock {
     /// The seconds of each row, NaN where there are none.
     pub(super) fn numbers(&self) -> Vec<f64> {
         self.seconds.iter().map(|time| time.unwrap_or(f64::NAN)).collect()
+    }
+
+    /// Whether the cells are times and not names that look like them: `5'` and `3'` are the ends of a strand. A head
+    /// of time says so, a rise from row to row shows it.
+    fn is_likely(&self, column: &Column, text: &str, cells: &[Span], style: Style) -> bool {
+        let lengths: Vec<Duration> = cells
+            .iter()
+            .filter_map(|span| duration(text[span.range()].trim(), style))
+            .collect();
+        column.quantity == Some(Quantity::TIME)
+            || lengths.is_empty()
+            || !lengths.iter().all(|length| length.primes)
+            || Stats::of(&self.numbers()).rising
     }
 }
 
@@ -149,9 +167,27 @@ fn extremes(values: &[f64]) -> (f64, f64) {
     )
 }
 
+/// Words over times of day, beside those known as a quantity (`Uhrzeit`). From memory.
+const OVER_CLOCKS: [&str; 5] = ["klo", "kl", "kello", "uhr", "o'clock"];
+
+/// Whether a head names times of day.
+pub(super) fn is_head_of_clocks(text: &str) -> bool {
+    let word = text.trim().trim_end_matches(['.', ':']).to_lowercase();
+    OVER_CLOCKS.contains(&word.as_str())
+        || read_head(text)
+            .quantity
+            .is_some_and(|quantity| quantity.as_str() == "time-of-day")
+}
+
+/// Whether a head names times, of a day or since a beginning.
+pub(super) fn is_head_of_times(text: &str) -> bool {
+    is_head_of_clocks(text) || read_head(text).quantity == Some(Quantity::TIME)
+}
+
 /// Describes the columns of a table. Columns in which nothing stands are left out.
 /// `stats` are those of its columns of figures, by place.
-pub(super) fn describe(text: &str, table: &Table, stats: &[Stats]) -> Vec<Column> {
+/// `order` is that of day and month in dates, where it is settled.
+pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option<Order>) -> Vec<Column> {
     let grid = &table.grid;
     let mut empties = vec![0_usize; grid.columns()];
     for gap in grid
@@ -207,7 +243,8 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats]) -> Vec<Column
                 if grid.words(index).iter().all(|span| span.start == span.end) {
                     continue;
                 }
-                column.clock = clock_of(text, grid.words(index), grid.dialect.style);
+                column.clock = clock_of(text, grid.words(index), grid.dialect.style, order)
+                    .filter(|clock| clock.is_likely(&column, text, grid.words(index), grid.dialect.style));
                 if let Some(clock) = &column.clock {
                     column.stats = Stats::of(&clock.numbers());
                 }
@@ -229,6 +266,7 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats]) -> Vec<Column
     }
     take_letters_for_names(&mut columns);
     understand_numbered(&mut columns);
+    understand_first_of_several(&mut columns);
     name_numbers_in_heads(&mut columns);
     join_minutes_and_seconds(&mut columns, table);
     columns
@@ -322,9 +360,11 @@ fn join_minutes_and_seconds(columns: &mut Vec<Column>, table: &Table) {
     first.unit = Some(Unit::SECOND);
     first.clock = Some(Clock {
         seconds: whole,
+        unit: None,
         parts: 3,
         decimals,
         day: None,
+        order: DateOrder::Clear,
     });
     columns.remove(seconds);
 }
@@ -363,6 +403,27 @@ fn take_letters_for_names(columns: &mut [Column]) {
     }
 }
 
+/// `s0` alone is the concentration of a substrate at the start; beside `s1`, `s2` it is the first of several samples.
+fn understand_first_of_several(columns: &mut [Column]) {
+    let stem = |column: &Column| {
+        let text = column.heads.last().map_or("", |(text, _)| text.trim());
+        let stem = text.trim_end_matches(|c: char| c.is_ascii_digit());
+        (stem.len() < text.len()).then(|| stem.to_owned())
+    };
+    let others: Vec<String> = columns
+        .iter()
+        .filter(|column| column.quantity.is_none())
+        .filter_map(stem)
+        .collect();
+    for column in columns {
+        let concentration = column.quantity == Some(Quantity::CONCENTRATION) && column.unit.is_none();
+        if concentration && stem(column).is_some_and(|stem| others.contains(&stem)) {
+            column.quantity = None;
+            column.label = column.heads.last().map(|(text, _)| text.trim().to_owned());
+        }
+    }
+}
+
 /// Heads that are numbered through: `t1 (s);A1;t2 (s);A2`. A symbol with a number is a sample's name as often as not;
 /// beside a time with the same number it is what was measured then.
 fn understand_numbered(columns: &mut [Column]) {
@@ -378,16 +439,34 @@ fn understand_numbered(columns: &mut [Column]) {
                 &text[start..start + length],
             );
             let head = read_head(&format!("{symbol}{}", &text[start + length..]));
-            let known = head.label.is_none() && head.held.is_empty() && length <= 2;
+            let known = head.label.is_none() && head.held.is_empty();
+            let time_at_wavelength = head.quantity == Some(Quantity::TIME) && head.unit.is_some();
+            let known = known && (length <= 2 || time_at_wavelength && length <= 4);
             Some((head.quantity.filter(|_| known)?, head.unit, number.to_owned()))
         })
         .collect();
+    // `t340/s` beside `A340`: the number is the wavelength of both.
+    let wavelengths: Vec<f64> = columns
+        .iter()
+        .filter(|column| {
+            let quantity = column.quantity.as_ref().map(Quantity::as_str);
+            matches!(quantity, Some("absorbance" | "transmittance"))
+        })
+        .flat_map(|column| &column.held)
+        .filter(|held| held.quantity == Quantity::WAVELENGTH)
+        .map(|held| held.value)
+        .collect();
+    let measured_at = |number: &str| {
+        number
+            .parse::<f64>()
+            .is_ok_and(|value| wavelengths.contains(&value))
+    };
     // `time 30 s` alone is a scan's time; only beside an `A30` would it be the thirtieth.
     let timed = |number: &str| {
         let mut same = parts.iter().flatten().filter(|(_, _, other)| other == number);
         same.clone()
             .any(|(quantity, unit, _)| *quantity == Quantity::TIME && unit.is_some())
-            && same.any(|(quantity, ..)| *quantity != Quantity::TIME)
+            && (same.any(|(quantity, ..)| *quantity != Quantity::TIME) || measured_at(number))
     };
     for (column, part) in columns.iter_mut().zip(&parts) {
         let Some((quantity, unit, number)) = part else {
@@ -398,6 +477,10 @@ fn understand_numbered(columns: &mut [Column]) {
             column.unit.clone_from(unit);
             column.quantities_possible.clear();
             column.label = Some(number.clone());
+            if *quantity == Quantity::TIME {
+                // The number is no wavelength that the times were measured at.
+                column.held.clear();
+            }
         }
     }
 }
@@ -663,76 +746,193 @@ pub(super) fn unit_in_cells(text: &str) -> Option<Unit> {
     })
 }
 
-/// The seconds of a column of clock times, where all its cells are such.
-fn clock_of(text: &str, cells: &[Span], style: Style) -> Option<Clock> {
-    let mut seconds = Vec::with_capacity(cells.len());
-    let (mut parts, mut decimals, mut good) = (0, 0, 0_usize);
-    let mut day: Option<&str> = None;
-    let mut days = 0.0;
-    let mut over_days = false;
-    let iso = |date: &str| match moment::read_date(date, None) {
-        moment::DateReading::Read(date) => Some(date.iso),
-        _ => None,
-    };
-    for span in cells {
+/// The times of a column of clock times or of lengths of time, where its cells are such. `order` is that of day and
+/// month in the dates in front of them, where it is settled.
+pub(super) fn clock_of(text: &str, cells: &[Span], style: Style, order: Option<Order>) -> Option<Clock> {
+    durations_of(text, cells, style).or_else(|| times_of(text, cells, style, order))
+}
+
+/// A column of lengths of time, all in one unit: minutes where none is written finer, else seconds. A few cells that
+/// are none, such as `over night`, have no time.
+fn durations_of(text: &str, cells: &[Span], style: Style) -> Option<Clock> {
+    let length = |span: &Span| {
         let raw = text[span.range()].trim();
-        if raw.is_empty() {
-            seconds.push(None);
-            continue;
+        match cell(raw, style) {
+            Cell::Number { value: 0.0, .. } => Some(Duration::ZERO),
+            _ => duration(raw, style),
         }
-        let whole = matches!(cell(raw, style), Cell::Clock { .. });
-        let (date, time) = match raw.rsplit_once([' ', 'T']).filter(|_| !whole) {
-            Some((date, time)) => (Some(date.trim()), time),
-            None => (None, raw),
-        };
+    };
+    // A column of something else is known by its first cell.
+    length(cells.first()?)?;
+    let lengths: Vec<Option<Duration>> = cells.iter().map(length).collect();
+    let good = lengths.iter().flatten().count();
+    if good < 2 || good * 10 < cells.len() * 9 {
+        return None;
+    }
+    // Those that come and go in turns are names of curves.
+    let seconds = || lengths.iter().flatten().map(|length| length.count(false));
+    if !seconds().is_sorted() && !seconds().rev().is_sorted() {
+        return None;
+    }
+    let in_minutes = lengths.iter().flatten().all(|length| length.in_whole_minutes());
+    Some(Clock {
+        seconds: lengths
+            .iter()
+            .map(|length| length.map(|length| length.count(in_minutes)))
+            .collect(),
+        unit: Some(if in_minutes { Unit::MINUTE } else { Unit::SECOND }),
+        parts: 3,
+        decimals: lengths.iter().flatten().map(|length| length.decimals).max()?,
+        day: None,
+        order: DateOrder::Clear,
+    })
+}
+
+/// A time as it stands in a cell: the text of its date, its clock time, and how many seconds its zone is ahead of UTC.
+struct Stamp<'a> {
+    date: Option<&'a str>,
+    parts: [f64; 3],
+    count: u8,
+    decimals: u8,
+    zone: Option<f64>,
+    /// Its hours are those of half a day, so that two parts are hours and minutes.
+    of_day: bool,
+}
+
+impl<'a> Stamp<'a> {
+    fn read(raw: &'a str, style: Style) -> Option<Self> {
+        let mut found = cell(raw, style);
+        let (mut date, mut zone, mut half) = (None, None, None);
+        if !matches!(found, Cell::Clock { .. }) {
+            let mut local = raw;
+            if let Some((front, ahead)) = moment::split_zone(local) {
+                (local, zone) = (front, Some(f64::from(ahead)));
+            }
+            if let Some((front, afternoon)) = half_of_day(local) {
+                (local, half) = (front, Some(afternoon));
+            }
+            let time = match local.rsplit_once([' ', 'T']) {
+                Some((front, time)) => {
+                    date = Some(front.trim());
+                    time
+                }
+                None => local,
+            };
+            found = cell(time, style);
+        }
         let Cell::Clock {
-            parts: [a, b, c],
+            mut parts,
             count,
-            decimals: fraction,
-        } = cell(time, style)
+            decimals,
+        } = found
         else {
             return None;
         };
-        if let Some(date) = date {
-            if !date.bytes().any(|b| b.is_ascii_digit()) {
+        if let Some(afternoon) = half {
+            if !(1.0..=12.0).contains(&parts[0]) {
                 return None;
             }
-            // Times on several days are counted from the first of them, where the dates can be read.
-            let first = *day.get_or_insert(date);
-            days = if first == date {
-                0.0
-            } else {
-                over_days = true;
-                f64::from(moment::days_between(&iso(first)?, &iso(date)?)?)
-            };
+            parts[0] = parts[0] % 12.0 + if afternoon { 12.0 } else { 0.0 };
         }
-        if parts != 0 && parts != count {
+        if !date.is_none_or(|date| date.bytes().any(|byte| byte.is_ascii_digit())) {
             return None;
         }
-        parts = count;
-        decimals = decimals.max(fraction);
-        // Exact: whole minutes and hours plus a decimal that stood in the source.
-        seconds.push(Some(if count == 3 {
-            days * 86_400.0 + a * 3600.0 + b * 60.0 + c
-        } else {
-            days * 1440.0 + a * 60.0 + b
-        }));
-        good += 1;
+        Some(Self {
+            date,
+            parts,
+            count,
+            decimals,
+            zone,
+            of_day: half.is_some(),
+        })
     }
-    let day = day.and_then(|day| {
-        let first = cells.iter().find(|span| !text[span.range()].trim().is_empty())?;
-        let start = first.start as usize + text[first.range()].find(day)?;
+}
+
+/// A time without the `AM` or `PM` behind it, and whether it is in the afternoon.
+fn half_of_day(text: &str) -> Option<(&str, bool)> {
+    let text = text.trim_end();
+    let (time, afternoon) = [("am", false), ("a.m.", false), ("pm", true), ("p.m.", true)]
+        .into_iter()
+        .find_map(|(half, afternoon)| {
+            let (time, end) = text.split_at_checked(text.len().checked_sub(half.len())?)?;
+            end.eq_ignore_ascii_case(half).then_some((time, afternoon))
+        })?;
+    let time = time.trim_end();
+    time.ends_with(|c: char| c.is_ascii_digit())
+        .then_some((time, afternoon))
+}
+
+/// A column of clock times, where all its cells are such: since the midnight before the first of them.
+fn times_of(text: &str, cells: &[Span], style: Style, order: Option<Order>) -> Option<Clock> {
+    let stamps: Vec<Option<Stamp>> = cells
+        .iter()
+        .map(|span| text[span.range()].trim())
+        .map(|raw| {
+            if raw.is_empty() {
+                Some(None)
+            } else {
+                Stamp::read(raw, style).map(Some)
+            }
+        })
+        .collect::<Option<_>>()?;
+    let first = stamps.iter().flatten().next()?;
+    let count = first.count;
+    let present = || stamps.iter().flatten();
+    // A zone behind some of the times only would leave the others anywhere.
+    let alike = |stamp: &Stamp| {
+        stamp.count == count
+            && stamp.date.is_some() == first.date.is_some()
+            && stamp.zone.is_some() == first.zone.is_some()
+            && stamp.of_day == first.of_day
+    };
+    if present().count() < 2 || !present().all(alike) {
+        return None;
+    }
+    let dates: Vec<&str> = present().filter_map(|stamp| stamp.date).collect();
+    let over_days = dates.iter().any(|date| Some(*date) != first.date);
+    let (days, order) = match moment::days_since_first(&dates, order) {
+        // Of times on one day only the date is open, which its own question tells.
+        Some((days, DateOrder::Open)) if !over_days => (Some(days), DateOrder::Clear),
+        Some((days, order)) => (Some(days), order),
+        // The text in front of the times is the same throughout, and no date.
+        None if !over_days => (None, DateOrder::Clear),
+        None => return None,
+    };
+    // Behind a date and in front of `AM` two parts are hours and minutes.
+    let of_day = first.of_day || days.as_ref().is_some_and(|days| !days.is_empty());
+    let scale = if count == 2 && of_day { 60.0 } else { 1.0 };
+    let mut days = days.into_iter().flatten();
+    let seconds = stamps
+        .iter()
+        .map(|stamp| {
+            let stamp = stamp.as_ref()?;
+            let day = f64::from(days.next().unwrap_or(0)) * 86_400.0;
+            let [a, b, c] = stamp.parts;
+            // Exact: whole minutes and hours plus a decimal that stood in the source.
+            let time = if count == 3 {
+                a * 3600.0 + b * 60.0 + c
+            } else {
+                (a * 60.0 + b) * scale
+            };
+            // What a zone is ahead of the first one's has not passed.
+            let ahead = stamp
+                .zone
+                .zip(first.zone)
+                .map_or(0.0, |(zone, first)| zone - first);
+            Some(day - ahead + time)
+        })
+        .collect();
+    let day = first.date.and_then(|day| {
+        let span = cells.iter().find(|span| !text[span.range()].trim().is_empty())?;
+        let start = span.start as usize + text[span.range()].find(day)?;
         Some(Span::new(start, start + day.len()))
     });
-    if over_days && parts == 2 {
-        // Behind dates that change two parts are hours and minutes.
-        parts = 3;
-        seconds.iter_mut().flatten().for_each(|time| *time *= 60.0);
-    }
-    (good >= 2).then_some(Clock {
+    Some(Clock {
         seconds,
-        parts,
-        decimals,
+        unit: None,
+        parts: if scale == 1.0 { count } else { 3 },
+        decimals: present().map(|stamp| stamp.decimals).max().unwrap_or(0),
         day,
+        order,
     })
 }

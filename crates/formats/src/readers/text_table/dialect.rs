@@ -530,7 +530,9 @@ fn weigh(text: &str) -> f64 {
         && text
             .bytes()
             .all(|b| b.is_ascii_digit() || matches!(b, b'-' | b'/' | b'.' | b':' | b' ' | b'T'));
-    if date_like { 0.9 } else { 0.0 }
+    // `2021-03-14T10:32:05+01:00`, `3/14/2021 3:15 PM`
+    let stamp = || text.contains(':') && curvary_record::moment::read_time(text).is_some();
+    if date_like || stamp() { 0.9 } else { 0.0 }
 }
 
 fn mode(sorted: &[usize]) -> Option<usize> {

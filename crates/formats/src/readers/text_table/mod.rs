@@ -939,7 +939,7 @@ fn noted(section: &Section) -> impl Iterator<Item = Diagnostic> + '_ {
         (
             of(|what| matches!(what, Noted::Uncertainty)),
             "uncertainty-aside",
-            "with an uncertainty behind a number (±), which was left aside",
+            "with an uncertainty behind a number (± or in brackets), which was left aside",
         ),
     ];
     told.into_iter().filter_map(|(lines, code, what)| {

@@ -117,11 +117,12 @@ pub(super) fn cell(text: &str, style: Style) -> Cell {
         let rest = &text[end..];
         // A remark behind a number does not change it, nor does its uncertainty.
         let remark = rest.starts_with([' ', '\t']) && rest.trim_start().starts_with(['#', '!', '/']);
+        let uncertain = is_uncertainty(rest, style) || is_concise(rest);
         // `400.0: 0.059 0.063` begins a row with its x and a colon.
-        if rest.trim().is_empty() || remark || rest == ":" || is_uncertainty(rest, style) {
+        if rest.trim().is_empty() || remark || rest == ":" || uncertain {
             return Cell::Number { value, decimals };
         }
-        if let Some(clock) = clock(text, style) {
+        if let Some(clock) = clock(text, style).or_else(|| clock_of_duration(text, style)) {
             return clock;
         }
         let blank = rest.len() - rest.trim_start().len();
@@ -142,7 +143,46 @@ pub(super) fn cell(text: &str, style: Style) -> Cell {
     {
         return Cell::Bracketed { value, decimals };
     }
-    marker(text).unwrap_or(Cell::Words)
+    clock_of_duration(text, style)
+        .or_else(|| marker(text))
+        .unwrap_or(Cell::Words)
+}
+
+/// `(3)` that touches the number before it: its standard uncertainty in units of its last digit, `0.287(3)`, the
+/// concise form of the GUM (JCGM 100:2008, 7.2.2).
+pub(super) fn is_concise(rest: &str) -> bool {
+    rest.strip_prefix('(')
+        .and_then(|rest| rest.trim_end().strip_suffix(')'))
+        .is_some_and(|digits| {
+            (1..=3).contains(&digits.len()) && digits.bytes().all(|byte| byte.is_ascii_digit())
+        })
+}
+
+/// Whether a cell is a number with its uncertainty in the concise form.
+pub(super) fn has_concise(text: &str, style: Style) -> bool {
+    text.ends_with(')') && spelled(text, style).is_some_and(|(_, _, end)| is_concise(&text[end..]))
+}
+
+/// Whether cells of one column are lengths of time, in order, that have no unit in common, so that no number with a
+/// unit says all of them: they are kept as they stand, and read as lengths of time.
+pub(super) fn durations_differ<'a>(cells: impl Iterator<Item = &'a str>, style: Style) -> bool {
+    let (mut composite, mut differ) = (false, false);
+    let mut lengths: Vec<Duration> = Vec::new();
+    for text in cells {
+        match cell(text, style) {
+            Cell::Empty | Cell::Missing | Cell::Beyond => continue,
+            Cell::Number { value: 0.0, .. } => continue,
+            _ => {}
+        }
+        let Some(length) = duration(text, style) else {
+            return false;
+        };
+        composite |= length.composite;
+        differ |= lengths.first().is_some_and(|first| !first.is_like(length));
+        lengths.push(length);
+    }
+    let seconds = || lengths.iter().map(|length| length.count(false));
+    composite || differ && (seconds().is_sorted() || seconds().rev().is_sorted())
 }
 
 /// `± 0.002` behind a number.
@@ -378,22 +418,219 @@ fn raised(text: &str) -> Option<(i64, usize)> {
     (digits > 0).then_some((if negative { -value } else { value }, end))
 }
 
-/// `10:32:05`, `0:30`, `1:02:03.5`, `1' 30"`.
-fn clock(text: &str, style: Style) -> Option<Cell> {
-    if let Some((minutes, seconds)) = text.split_once('\'') {
-        let seconds = seconds.trim().trim_end_matches(['"', '\'', '\u{2033}']).trim();
-        let (minutes, _, end) = plain(minutes.trim().as_bytes(), 0, style.decimal)
-            .filter(|&(_, _, end)| end == minutes.trim().len())?;
-        let _ = end;
-        let (seconds, decimals, end) =
-            plain(seconds.as_bytes(), 0, style.decimal).filter(|&(_, _, end)| end == seconds.len())?;
-        let _ = end;
-        return (seconds < 60.0).then_some(Cell::Clock {
-            parts: [0.0, minutes, seconds],
-            count: 3,
-            decimals,
-        });
+/// A length of time that names its units, exact: `15 s`, `1 min 15`, `0'30"`, `1h30`, `½ h`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Duration {
+    /// The whole of it in seconds, times ten to the power of `decimals`.
+    ticks: i64,
+    pub(super) decimals: u8,
+    /// The seconds of the finest unit that its parts are counted in; none for a bare zero, which is zero in all.
+    finest: Option<i64>,
+    /// It has several parts, or a vulgar fraction: no single number with a unit says the same.
+    pub(super) composite: bool,
+    /// Only a prime names its unit, and `5'` is the end of a strand as well.
+    pub(super) primes: bool,
+}
+
+impl Duration {
+    /// Nothing, in any unit.
+    pub(super) const ZERO: Self = Self {
+        ticks: 0,
+        decimals: 0,
+        finest: None,
+        composite: false,
+        primes: false,
+    };
+
+    /// Whether it is written in minutes or a greater unit, and zero counts as such.
+    pub(super) fn in_whole_minutes(self) -> bool {
+        self.finest.is_none_or(|finest| finest >= 60)
     }
+
+    /// Whether the two are written down to the same unit.
+    pub(super) fn is_like(self, other: Self) -> bool {
+        self.finest == other.finest || self.finest.is_none() || other.finest.is_none()
+    }
+
+    /// Its count of a unit of so many seconds, where that is exact.
+    pub(super) fn count_of(self, seconds: i64) -> Option<f64> {
+        let whole = seconds > 0 && self.ticks % seconds == 0;
+        whole.then(|| (self.ticks / seconds) as f64 / EXACT[usize::from(self.decimals).min(22)])
+    }
+
+    /// Its count of seconds, or of minutes. One correctly rounded division of two exact numbers.
+    pub(super) fn count(self, in_minutes: bool) -> f64 {
+        let ticks = if in_minutes { self.ticks / 60 } else { self.ticks };
+        ticks as f64 / EXACT[usize::from(self.decimals).min(22)]
+    }
+}
+
+/// A length of time behind numbers with a unit of time, `1 min 15` behind `59 s`: so many of that unit, and decimals.
+pub(super) fn duration_in(text: &str, unit: &str, style: Style) -> Option<(f64, u8)> {
+    let (seconds, _) = seconds_of(unit.trim()).filter(|(_, metre)| !metre)?;
+    let length = duration(text, style)?;
+    Some((length.count_of(seconds)?, length.decimals))
+}
+
+/// The seconds of a unit of time by its word; `m` is told apart, since alone it is a metre.
+fn seconds_of(word: &str) -> Option<(i64, bool)> {
+    if word == "m" {
+        return Some((60, true));
+    }
+    let spelling = curvary_record::unit::spelled(word);
+    let seconds = match spelling.one()?.code() {
+        "s" => 1,
+        "min" => 60,
+        "h" => 3600,
+        "d" => 86_400,
+        _ => return None,
+    };
+    Some((seconds, false))
+}
+
+/// The seconds of a unit by the primes that stand for it: one for minutes, two for seconds, as signs of their own, as
+/// apostrophes and quotes, or as a quote that was doubled in a quoted cell.
+fn seconds_of_primes(primes: &str) -> Option<i64> {
+    let single = |c: char| matches!(c, '\'' | '\u{2032}' | '\u{2019}' | '\u{2018}' | '\u{00B4}');
+    let double = |c: char| matches!(c, '"' | '\u{2033}' | '\u{201D}' | '\u{201C}');
+    let mut signs = primes.chars();
+    match (signs.next()?, signs.next(), signs.next()) {
+        (one, None, None) if single(one) => Some(60),
+        (one, None, None) if double(one) => Some(1),
+        (one, Some(two), None) if one == two && (single(one) || one == '"') => Some(1),
+        _ => None,
+    }
+}
+
+/// Reads a length of time that names its units. Its parts go down from the greatest unit to the smallest, each below
+/// one of the unit before it; only the last may have decimals. Behind hours or minutes two digits without a unit are
+/// of the next smaller one.
+pub(super) fn duration(text: &str, style: Style) -> Option<Duration> {
+    let (negative, text) = match text.trim().strip_prefix(['-', '\u{2212}']) {
+        Some(rest) => (true, rest),
+        None => (false, text.trim()),
+    };
+    let begins = text.starts_with(|c: char| c.is_ascii_digit() || matches!(c, '½' | '¼' | '¾'));
+    if !begins || text.len() > 40 {
+        return None;
+    }
+    let mut rest = text;
+    let mut ticks = 0_i64;
+    let mut decimals = 0_u8;
+    let mut parts: Vec<i64> = Vec::new();
+    let (mut finest, mut fractions, mut metres, mut primes) = (i64::MAX, false, false, false);
+    while !rest.is_empty() {
+        if decimals > 0 || fractions {
+            return None;
+        }
+        let digits = rest.bytes().take_while(u8::is_ascii_digit).count();
+        let whole: i64 = match digits {
+            0 => 0,
+            1..=9 => rest[..digits].parse().ok()?,
+            _ => return None,
+        };
+        let mut behind = &rest[digits..];
+        let mut amount = whole;
+        let mut quarters = 0;
+        if let Some(fraction) = behind
+            .strip_prefix(char::from(style.decimal))
+            .filter(|_| digits > 0)
+        {
+            let length = fraction.bytes().take_while(u8::is_ascii_digit).count();
+            if !(1..=6).contains(&length) {
+                return None;
+            }
+            decimals = u8::try_from(length).ok()?;
+            amount = whole * 10_i64.pow(u32::from(decimals)) + fraction[..length].parse::<i64>().ok()?;
+            ticks *= 10_i64.pow(u32::from(decimals));
+            behind = &fraction[length..];
+        } else if let Some((sign, quarter)) = [('½', 2), ('¼', 1), ('¾', 3)]
+            .into_iter()
+            .find(|(sign, _)| behind.trim_start_matches(' ').starts_with(*sign))
+        {
+            quarters = quarter;
+            fractions = true;
+            behind = &behind.trim_start_matches(' ')[sign.len_utf8()..];
+        } else if digits == 0 {
+            return None;
+        }
+        let named = behind.trim_start_matches([' ', '\u{00A0}', '\u{202F}']);
+        let letters: usize = named
+            .chars()
+            .take_while(|c| c.is_alphabetic())
+            .map(char::len_utf8)
+            .sum();
+        let is_prime = |c: &char| "'\"\u{2032}\u{2033}\u{2019}\u{2018}\u{201D}\u{201C}\u{00B4}".contains(*c);
+        let marks: usize = named.chars().take_while(is_prime).map(char::len_utf8).sum();
+        let (seconds, end) = if letters > 0 {
+            let (seconds, metre) = seconds_of(&named[..letters])?;
+            metres |= metre;
+            (seconds, letters + usize::from(named[letters..].starts_with('.')))
+        } else if marks > 0 {
+            primes = true;
+            (seconds_of_primes(&named[..marks])?, marks)
+        } else {
+            // `1 min 15`, `1h30`, `1'30`
+            let plain = named.is_empty() && digits == 2 && decimals == 0 && !fractions;
+            match parts.last().filter(|_| plain) {
+                Some(3600) => (60, 0),
+                Some(60) => (1, 0),
+                _ => return None,
+            }
+        };
+        if parts
+            .last()
+            .is_some_and(|&last| seconds >= last || whole >= last / seconds)
+        {
+            return None;
+        }
+        // A quarter of a second is nothing that a stopwatch without decimals tells.
+        if fractions && seconds == 1 {
+            return None;
+        }
+        ticks = ticks.checked_add(amount.checked_mul(seconds)?)?;
+        ticks = ticks.checked_add(quarters * seconds / 4)?;
+        parts.push(seconds);
+        finest = match seconds {
+            60 if fractions => 1,
+            3600 | 86_400 if fractions => 60,
+            _ => seconds,
+        };
+        rest = named[end..].trim_start_matches([' ', '\u{00A0}', '\u{202F}']);
+    }
+    if parts.is_empty() || (metres && parts.len() < 2) || ticks >= 1 << 53 {
+        return None;
+    }
+    Some(Duration {
+        ticks: if negative { -ticks } else { ticks },
+        decimals,
+        finest: Some(finest),
+        composite: parts.len() > 1 || fractions || primes,
+        primes: primes && parts.len() == 1,
+    })
+}
+
+/// `8.40`: the whole number in front of the point and the one of two digits behind it, where that may be sixtieths.
+pub(super) fn dotted_time(text: &str) -> Option<(f64, f64)> {
+    let (whole, part) = text.trim().split_once('.')?;
+    let digits = |text: &str| text.bytes().all(|byte| byte.is_ascii_digit());
+    let sound = (1..=2).contains(&whole.len()) && part.len() == 2 && digits(whole) && digits(part);
+    let parts: (f64, f64) = (whole.parse().ok()?, part.parse().ok()?);
+    (sound && parts.1 < 60.0).then_some(parts)
+}
+
+/// A length of time that no number with a unit says, as a clock time.
+fn clock_of_duration(text: &str, style: Style) -> Option<Cell> {
+    let length = duration(text, style).filter(|length| length.composite)?;
+    Some(Cell::Clock {
+        parts: [0.0, 0.0, length.count(false)],
+        count: 3,
+        decimals: length.decimals,
+    })
+}
+
+/// `10:32:05`, `0:30`, `1:02:03.5`.
+fn clock(text: &str, style: Style) -> Option<Cell> {
     let mut parts = [0.0; 3];
     let mut count = 0;
     let mut decimals = 0;
@@ -638,6 +875,88 @@ mod tests {
         assert_eq!(cell(">3.5", Style::POINT), Cell::Beyond);
         assert_eq!(cell("betanin", Style::POINT), Cell::Words);
         assert_eq!(cell("", Style::POINT), Cell::Empty);
+    }
+
+    #[test]
+    fn lengths_of_time() {
+        let seconds = |text: &str| duration(text, Style::POINT).map(|length| length.count(false));
+        for (text, wanted) in [
+            ("15 s", 15.0),
+            ("15 sec.", 15.0),
+            ("1.5 min", 90.0),
+            ("1 min 15", 75.0),
+            ("1 min 15.5 s", 75.5),
+            ("5min30s", 330.0),
+            ("1h30", 5400.0),
+            ("0h15", 900.0),
+            ("1 h 5m", 3900.0),
+            ("1 d 2 h", 93_600.0),
+            ("0'30\"", 30.0),
+            ("1'30''", 90.0),
+            ("1'30", 90.0),
+            ("1\u{2032}30\u{2033}", 90.0),
+            ("0'30\"\"", 30.0),
+            ("5'", 300.0),
+            ("½ h", 1800.0),
+            ("1½ min", 90.0),
+            ("1 ¼ h", 4500.0),
+            ("-30 s", -30.0),
+            ("61 min", 3660.0),
+        ] {
+            assert_eq!(seconds(text), Some(wanted), "{text}");
+        }
+        for text in [
+            "",
+            "15",
+            "m",
+            "15 m",
+            "1 min 75",
+            "1 min 75 s",
+            "30 s 1 min",
+            "1 min 1 min",
+            "1.5 min 30 s",
+            "1 h 7",
+            "½",
+            "½ s",
+            "10:30",
+            "2 h 30 nm",
+            "400 nm",
+            "1'30'",
+            "over night",
+            "99999999999 s",
+            "1 min 15 16",
+        ] {
+            assert_eq!(seconds(text), None, "{text}");
+        }
+        // Down to the unit that was written, and exact.
+        let whole = |text: &str| duration(text, Style::COMMA).map(Duration::in_whole_minutes);
+        assert_eq!(whole("1,5 h"), Some(true));
+        assert_eq!(whole("½ min"), Some(false));
+        assert_eq!(duration_in("1 min 15", "s", Style::POINT), Some((75.0, 0)));
+        assert_eq!(duration_in("1 min 15", "min", Style::POINT), None);
+        assert_eq!(duration_in("1 h 15", "min", Style::POINT), Some((75.0, 0)));
+        assert_eq!(duration_in("1 min 15", "nm", Style::POINT), None);
+    }
+
+    #[test]
+    fn uncertainties_in_brackets_touch_their_numbers() {
+        for (text, wanted) in [("0.287(3)", 0.287), ("0.1550(13)", 0.155), ("298.15(5)", 298.15)] {
+            assert_eq!(number(text, Style::POINT).map(|n| n.0), Some(wanted), "{text}");
+            assert!(has_concise(text, Style::POINT));
+        }
+        for text in [
+            "0.287 (3)",
+            "0.287(-3)",
+            "0.287(0.3)",
+            "0.287(1234)",
+            "0.287()",
+            "0.287(3",
+            "A(405)",
+            "(0.004)",
+        ] {
+            assert_eq!(number(text, Style::POINT), None, "{text}");
+            assert!(!has_concise(text, Style::POINT), "{text}");
+        }
     }
 
     #[test]

@@ -1,13 +1,15 @@
 //! The lines of a text as pieces: words, blank lines, and tables with their heads.
 
+use std::collections::BTreeMap;
 use std::ops::Range;
 
 use curvary_record::{Code, Span};
 
+use super::columns::{clock_of, is_head_of_times};
 use super::dialect::{Brackets, Decision, Dialect, Sep, decide, is_blank, raw_split, split, style_of};
 use super::grid::{Cursor, Grid, Kind, MAX_COLUMNS, line_end};
 use super::heads::{glue_units, heads_above, unmatched_head};
-use super::number::{Cell, Style, cell};
+use super::number::{Cell, Style, cell, dotted_time, durations_differ, has_concise};
 use crate::Assumptions;
 
 /// How many lines are looked at to decide how a table is written.
@@ -198,7 +200,7 @@ fn table_at(
     } else {
         decide(&sample, head_above)
     };
-    let (mut dialect, open) = settle(decision, assume)?;
+    let (mut dialect, open) = settle(without_dotted_times(decision, &sample, head_above), assume)?;
     dialect.brackets = match assume.get("parentheses") {
         Some("negative") => Brackets::Negative,
         Some(_) => Brackets::Absent,
@@ -219,12 +221,12 @@ fn table_at(
     if figures == 0 {
         return None;
     }
-    let words_first = kinds[0] == Kind::Words;
     let wordy = kinds.iter().filter(|kind| **kind == Kind::Words).count();
     let sentences = is_prose(&sample);
     let parted = matches!(dialect.sep, Sep::Tab | Sep::Semicolon | Sep::Pipe);
     // Seen at once, before pages of prose are read as a table.
-    if words_first && (sentences && !parted || dialect.sep == Sep::Blank && wordy >= 4) {
+    let words_in_front = class == Class::Mixed && kinds[0] == Kind::Words;
+    if words_in_front && (sentences && !parted || dialect.sep == Sep::Blank && wordy >= 4) {
         return None;
     }
     let mut grid = Grid::new(dialect.clone(), kinds);
@@ -244,6 +246,13 @@ fn table_at(
     });
     let first_line = grid.line(0) as u32;
     // A single row, or rows that begin with words, need a head that says what they are.
+    // Clock times and lengths of time run as well as numbers do.
+    let clocked = grid.rows >= 4 && grid.kinds[0] == Kind::Words && {
+        let cells = grid.words(0);
+        let cells = cells.get(..SAMPLE).unwrap_or(cells);
+        clock_of(text, cells, grid.dialect.style, None).is_some()
+    };
+    let words_first = grid.kinds[0] == Kind::Words && !clocked;
     let numbered_heads = heads.iter().any(|head| {
         head.cells
             .iter()
@@ -263,7 +272,7 @@ fn table_at(
     if !enough || (class == Class::Mixed && !words_first && grid.rows < 2) {
         return None;
     }
-    if words_first && prose {
+    if words_first && (prose || dialect.sep == Sep::Blank && wordy >= 4) {
         return None;
     }
     if words_first && all_keys(text, &grid) && (columns == 2 && figures == 1 || grid.rows <= 6) {
@@ -465,6 +474,32 @@ fn hard_marks(line: &str) -> [bool; 3] {
 /// The code of an open question about signs, with its readings.
 type Open = Option<(Code, Vec<Dialect>)>;
 
+/// Under a head of time the points of `8.40`, `9.00` say nothing of the decimal sign where all other cells have commas.
+fn without_dotted_times(decision: Decision, rows: &[&str], heads: Option<&str>) -> Decision {
+    let Decision::Open {
+        code: "decimal-comma-or-point",
+        readings,
+    } = &decision
+    else {
+        return decision;
+    };
+    let Some(comma) = readings.iter().find(|dialect| dialect.style == Style::COMMA) else {
+        return decision;
+    };
+    let over_times = heads
+        .and_then(|line| Some(&line[raw_split(line, comma.sep).first()?.clone()]))
+        .is_some_and(is_head_of_times);
+    let dotted = |row: &&str| {
+        let cells = split(row, comma);
+        let first = cells.first().map_or("", |range| &row[range.clone()]);
+        dotted_time(first).is_some() && cells[1..].iter().all(|range| !row[range.clone()].contains('.'))
+    };
+    if over_times && rows.iter().all(dotted) {
+        return Decision::Sure(comma.clone());
+    }
+    decision
+}
+
 /// Takes a decision as a person has settled it.
 fn settle(decision: Decision, assume: &Assumptions) -> Option<(Dialect, Open)> {
     let chosen = |dialect: &&Dialect| {
@@ -583,6 +618,8 @@ fn kinds_of(rows: &[&str], dialect: &Dialect, columns: usize) -> Vec<Kind> {
     let mut figures = vec![0_usize; columns];
     let mut words = vec![0_usize; columns];
     let mut beyond = vec![0_usize; columns];
+    // The columns in which a length of time may stand, by its unit or its parts.
+    let mut timed: BTreeMap<usize, Vec<&str>> = BTreeMap::new();
     for row in rows {
         let cells = split(row, dialect);
         let count = cells
@@ -593,7 +630,11 @@ fn kinds_of(rows: &[&str], dialect: &Dialect, columns: usize) -> Vec<Kind> {
             continue;
         }
         for (column, range) in cells.into_iter().take(columns).enumerate() {
-            match cell(&row[range], dialect.style) {
+            let found = cell(&row[range.clone()], dialect.style);
+            if matches!(found, Cell::WithUnit { .. } | Cell::Clock { .. }) {
+                timed.entry(column).or_default();
+            }
+            match found {
                 Cell::Number { .. } | Cell::WithUnit { .. } | Cell::Bracketed { .. } => figures[column] += 1,
                 Cell::Words | Cell::Clock { .. } => words[column] += 1,
                 Cell::Beyond => beyond[column] += 1,
@@ -601,14 +642,27 @@ fn kinds_of(rows: &[&str], dialect: &Dialect, columns: usize) -> Vec<Kind> {
             }
         }
     }
+    // Most tables have none, and are not split once more.
+    let again = if timed.is_empty() { &[] } else { rows };
+    for row in again {
+        let cells = split(row, dialect);
+        for (&column, texts) in &mut timed {
+            texts.extend(cells.get(column).map(|range| &row[range.clone()]));
+        }
+    }
+    let differ = |column: usize| {
+        let texts = timed.get(&column);
+        texts.is_some_and(|texts| durations_differ(texts.iter().copied(), dialect.style))
+    };
     figures
         .iter()
         .zip(&words)
         .zip(&beyond)
-        .map(|((&f, &w), &b)| {
+        .enumerate()
+        .map(|(column, ((&f, &w), &b))| {
             // Where an overflow is written as such, a word of its own (`dark`) may be another one.
             let overflows = b > 0 && f >= 3 && w < f;
-            if w > 0 && w * 3 >= f && !overflows {
+            if w > 0 && w * 3 >= f && !overflows || differ(column) {
                 Kind::Words
             } else {
                 Kind::Figures
@@ -722,6 +776,10 @@ pub(super) fn strip_remark(line: &str) -> (Option<&str>, &str) {
 /// The number with which a head begins, in either style.
 pub(super) fn leading_number(text: &str) -> Option<f64> {
     for style in [Style::POINT, Style::COMMA] {
+        // In a head `405(1)` and `405(2)` are told apart by their brackets.
+        if has_concise(text, style) {
+            return None;
+        }
         match cell(text, style) {
             Cell::Number { value, .. } | Cell::WithUnit { value, .. } => return Some(value),
             _ => {}

@@ -10,7 +10,7 @@ use curvary_record::{Decimals, Numbers, Span};
 
 use super::columns::{Stats, unit_in_cells};
 use super::dialect::{Brackets, Dialect, Sep, is_blank, split};
-use super::number::{Cell, EXTINCTION, cell, is_uncertainty, plain};
+use super::number::{Cell, EXTINCTION, cell, duration_in, has_concise, is_uncertainty, plain};
 
 /// No table has more cells than this; what lies beyond is left unread, with a remark.
 pub(super) const MAX_CELLS: usize = 400_000_000;

@@ -239,8 +239,8 @@ impl Grid {
         let aside = self.rows > 0
             && !beyond.is_empty()
             && (beyond[0].as_ref().is_some_and(remark) || beyond.iter().flatten().all(words))
-            // Where blanks separate, the line may be a sentence that begins with numbers.
-            && (hard || self.is_next_x(line, &cells));
+            // Where single blanks separate, the line may be a sentence that begins with numbers.
+            && (hard || self.dialect.sep == Sep::Wide || self.is_next_x(line, &cells));
         if aside {
             cells.truncate(columns);
         }
@@ -268,6 +268,10 @@ impl Grid {
             }
         }
         let read = |range: &std::ops::Range<usize>| cell(&line[range.clone()], self.dialect.style);
+        let length = |column: usize, range: &std::ops::Range<usize>| {
+            let known = self.units[column].as_deref()?;
+            duration_in(&line[range.clone()], known, self.dialect.style)
+        };
         if cells.len() != columns {
             let figures = cells
                 .iter()
@@ -280,9 +284,17 @@ impl Grid {
         // First look, then take: a line that is no row leaves no trace.
         let mut seen: Vec<Cell> = Vec::with_capacity(columns);
         let (mut good, mut bad, mut empty) = (0, 0, 0);
+        // Columns whose cell is a length of time in other units than those before it.
+        let mut lengths: Vec<usize> = Vec::new();
         for (column, range) in cells.iter().enumerate() {
             let found = match range {
-                Some(range) if self.kinds[column] == Kind::Figures => read(range),
+                Some(range) if self.kinds[column] == Kind::Figures => match read(range) {
+                    Cell::Clock { .. } if let Some((value, decimals)) = length(column, range) => {
+                        lengths.push(column);
+                        Cell::Number { value, decimals }
+                    }
+                    found => found,
+                },
                 Some(range) if range.is_empty() => Cell::Empty,
                 Some(_) => Cell::Words,
                 None => Cell::Empty,
@@ -327,7 +339,16 @@ impl Grid {
                 continue;
             }
             let (value, decimals, lack) = match found {
-                Cell::Number { value, decimals } => (value, Some(decimals), None),
+                Cell::Number { value, decimals } => {
+                    if lengths.contains(&column) {
+                        self.united[column] += 1;
+                        self.notes.push(RowNote {
+                            line: cursor.line,
+                            what: Noted::Converted,
+                        });
+                    }
+                    (value, Some(decimals), None)
+                }
                 Cell::WithUnit {
                     value,
                     decimals,
@@ -385,6 +406,13 @@ impl Grid {
             }
         }
         self.rows += 1;
+        let concise = line.contains('(')
+            && cells
+                .iter()
+                .zip(&self.kinds)
+                .filter(|(_, kind)| **kind == Kind::Figures)
+                .filter_map(|(range, _)| range.clone())
+                .any(|range| has_concise(&line[range], self.dialect.style));
         let uncertain = line.contains(['±', '+'])
             && cells.iter().flatten().any(|range| {
                 let text = &line[range.clone()];
@@ -400,7 +428,7 @@ impl Grid {
         for (is, what) in [
             (touching, Noted::Touching),
             (aside, Noted::Aside),
-            (uncertain, Noted::Uncertainty),
+            (uncertain || concise, Noted::Uncertainty),
         ] {
             if is {
                 self.notes.push(RowNote {

@@ -290,10 +290,9 @@ impl Shaper<'_> {
     /// Tells where the interval that is stated is not that of the times.
     fn tell_interval(&mut self, x: usize) {
         let column = &self.columns[x];
-        let unit = if column.clock.is_some() {
-            Some(Unit::SECOND)
-        } else {
-            column.unit.clone()
+        let unit = match &column.clock {
+            Some(clock) => Some(clock.unit.clone().unwrap_or(Unit::SECOND)),
+            None => column.unit.clone(),
         };
         let (Some(interval), Some(step), Some(unit)) = (self.context.interval, column.stats.step, unit)
         else {

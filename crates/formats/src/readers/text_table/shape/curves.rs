@@ -2,6 +2,9 @@
 
 use super::*;
 
+/// A table with more columns is wide.
+const WIDE: usize = 32;
+
 /// The rows of a table that count for a curve.
 pub(super) enum Kept {
     /// All of them, so many.
@@ -288,7 +291,12 @@ impl Shaper<'_> {
         let unplaced = self.unplaced.get(&column).copied().unwrap_or(0);
         trace.absent = u32::try_from(lacking + unplaced).unwrap_or(u32::MAX);
         if gaps {
-            self.tell_gaps(&[index], &quantity);
+            // Of a wide table they are told together, once all its curves are made.
+            if self.columns.len() > WIDE {
+                self.untold_gaps.entry(quantity).or_default().push(index);
+            } else {
+                self.tell_gaps(&[index], &quantity);
+            }
         }
         let top = self.columns[column].stats.max;
         self.mark_saturated(&mut trace, top);
@@ -384,6 +392,11 @@ impl Shaper<'_> {
                 || format!("column {}", first.column + 1),
                 |(text, _)| format!("`{}`", text.trim()),
             );
+            let head = if gaps.iter().all(|gap| gap.column == first.column) {
+                head
+            } else {
+                format!("{head} and other columns")
+            };
             let example = if raw.is_empty() {
                 String::new()
             } else {

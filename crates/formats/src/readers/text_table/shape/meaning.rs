@@ -13,6 +13,10 @@ impl Shaper<'_> {
             return (quantity, unit);
         }
         if let Some(clock) = &column.clock {
+            if let Some(unit) = &clock.unit {
+                self.because_once("the times name their units, and were all put into one");
+                return (Quantity::TIME, unit.clone());
+            }
             if clock.parts == 2 && self.two_parts_are_hours(&column) {
                 // The same sixtieths, of an hour.
                 return (Quantity::TIME, Unit::MINUTE);
@@ -31,6 +35,7 @@ impl Shaper<'_> {
             .is_some_and(|head| head.trim().eq_ignore_ascii_case("wave"));
         if let Some(quantity) = column.quantity.clone().filter(|_| !wave) {
             let unit = self.x_unit(&column, &quantity);
+            self.ask_disputed_time(&column);
             if !self.ask_scale(&column, "x", &quantity) {
                 self.doubt_axis(&column, &quantity, &unit);
             }
@@ -349,10 +354,8 @@ impl Shaper<'_> {
             .context
             .duration
             .is_some_and(|duration| (duration - (column.stats.last - column.stats.first)).abs() < 1e-6);
-        // More than a day of hours cannot be told on a clock.
-        let beyond_a_day = column.stats.max >= 24.0 * 60.0;
         let fraction = column.clock.as_ref().is_some_and(|clock| clock.decimals > 0);
-        if said || by_interval || by_duration || beyond_a_day || fraction {
+        if said || by_interval || by_duration || fraction {
             self.because.push("the times are minutes and seconds".to_owned());
             return true;
         }

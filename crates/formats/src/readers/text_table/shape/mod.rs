@@ -1,9 +1,10 @@
 //! From a table to curves: which column runs, which are measured, what is held, and what must be asked.
 //!
-//! One file for each shape of a table (`axis`, `readings`, `several`, `long`, `packed`, `matrix`), one for what columns mean
-//! (`meaning`), and one for what all end in (`curves`).
+//! One file for each shape of a table (`axis`, `readings`, `several`, `long`, `packed`, `matrix`), one for what columns
+//! mean (`meaning`), one for dates and times as people write them (`clocks`), and one for what all end in (`curves`).
 
 mod axis;
+mod clocks;
 mod curves;
 mod long;
 mod matrix;
@@ -64,7 +65,8 @@ pub(super) fn shape(
     told: Option<&mut Vec<ColumnPart>>,
 ) -> Shaped {
     let (values, stats) = table.grid.all_columns();
-    let mut columns = describe(source.text(), table, &stats);
+    let order = source.assume().get("date").and_then(moment::Order::named);
+    let mut columns = describe(source.text(), table, &stats, order);
     if let Err(reason) = give_meaning(&mut columns, source.told()) {
         return Shaped::Other(reason);
     }
@@ -83,8 +85,10 @@ pub(super) fn shape(
         remarks: Vec::new(),
         own: Fields::default(),
         unplaced: BTreeMap::new(),
+        untold_gaps: BTreeMap::new(),
     };
     shaper.hear_columns();
+    shaper.read_dotted_times();
     shaper.pass_midnight();
     let mut shaped = shaper.run();
     if let Shaped::Runs(drafts) = &mut shaped
@@ -122,6 +126,8 @@ struct Shaper<'a> {
     own: Fields,
     /// For a measured column, how many of its values have no x to stand at.
     unplaced: BTreeMap<usize, usize>,
+    /// Columns whose gaps are still to be told, by what they are of.
+    untold_gaps: BTreeMap<Quantity, Vec<usize>>,
 }
 
 /// What a column is for.
@@ -311,7 +317,8 @@ impl Shaper<'_> {
                 .quantity
                 .as_ref()
                 .is_some_and(|q| matches!(q.as_str(), "wavelength" | "wavenumber" | "time"));
-            named && column.kind == Kind::Words && column.clock.is_none()
+            let times = xs.is_empty() && self.is_like_times(column);
+            times || named && column.kind == Kind::Words && column.clock.is_none()
         }) {
             let labels = self.label_at(&axis.clone(), "this column");
             let head = axis
@@ -532,7 +539,9 @@ impl Shaper<'_> {
             return Some("whole numbers only, without any word of the trade around them".to_owned());
         }
         if heads.is_empty() {
-            let words = self.columns.iter().any(|column| column.kind == Kind::Words);
+            // Beside times, numbers may be measured; without a word of the trade they are asked about.
+            let words = |column: &Column| column.kind == Kind::Words && column.clock.is_none();
+            let words = self.columns.iter().any(words);
             return (words || self.table.grid.rows < 4)
                 .then(|| "a few rows of numbers without any word of the trade around them".to_owned());
         }
@@ -640,7 +649,9 @@ impl Shaper<'_> {
     /// A time with its unit and columns over it that say nothing of what they are, `rep 1`, `control`, with numbers that
     /// an absorbance may have: it is asked what was measured.
     fn like_a_course(&self) -> bool {
-        let is_time = |column: &Column| column.quantity == Some(Quantity::TIME) && column.unit.is_some();
+        let is_time = |column: &Column| {
+            column.quantity == Some(Quantity::TIME) && (column.unit.is_some() || column.clock.is_some())
+        };
         let [time, others @ ..] = self.columns.as_slice() else {
             return false;
         };
@@ -670,14 +681,12 @@ impl Shaper<'_> {
         let text = self.source.text();
         for place in 0..self.columns.len() {
             let column = &self.columns[place];
-            if let Some(day) = column.clock.as_ref().and_then(|clock| clock.day) {
-                crate::header::claim_under(
-                    &mut self.own,
-                    &mut self.questions,
-                    self.source,
-                    "date",
-                    day.range(),
-                );
+            if let Some((day, order)) = column
+                .clock
+                .as_ref()
+                .and_then(|clock| Some((clock.day?, clock.order)))
+            {
+                self.hear_date(day, order);
                 continue;
             }
             let Some((_, head)) = column.heads.last() else {
@@ -706,112 +715,6 @@ impl Shaper<'_> {
                 self.uses[place] = Some((ColumnRole::Names, Quantity::UNKNOWN, Unit::ONE));
             }
         }
-    }
-
-    /// Times of day that fall from late to early: the day has changed. Where a column of dates says so, the times go
-    /// on; else it is asked.
-    fn pass_midnight(&mut self) {
-        for place in 0..self.columns.len() {
-            let Some(clock) = &self.columns[place].clock else {
-                continue;
-            };
-            // Two parts may be minutes and seconds, unless dates change beside them.
-            let two = clock.parts == 2;
-            let day = if two { 24.0 * 60.0 } else { 24.0 * 3600.0 };
-            let times: Vec<(usize, f64)> = clock
-                .seconds
-                .iter()
-                .enumerate()
-                .filter_map(|(row, time)| time.map(|time| (row, time)))
-                .collect();
-            let falls: Vec<usize> = times
-                .windows(2)
-                .filter(|pair| pair[1].1 < pair[0].1)
-                .map(|pair| pair[1].0)
-                .collect();
-            let rows = clock.seconds.len();
-            if times.iter().any(|&(_, time)| time >= day) {
-                continue;
-            }
-            let days: Vec<f64> = match self.days_beside(rows) {
-                Some(days) => days,
-                None if two || falls.is_empty() => continue,
-                None => {
-                    let by_midnight = times
-                        .windows(2)
-                        .filter(|pair| pair[1].1 < pair[0].1)
-                        .all(|pair| pair[0].1 - pair[1].1 >= 0.5 * day);
-                    let (first, last) = (times[0].1, times[times.len() - 1].1);
-                    // One fall alone could begin a second run, which lasts as long as the first.
-                    if !by_midnight || (falls.len() == 1 && last >= first) {
-                        continue;
-                    }
-                    match self.source.assume().get("times") {
-                        Some("as-written") => continue,
-                        Some("next-day") => {}
-                        _ => self.ask_midnight(falls[0]),
-                    }
-                    (0..rows)
-                        .map(|row| falls.iter().filter(|&&fall| fall <= row).count() as f64)
-                        .collect()
-                }
-            };
-            if let Some(clock) = &mut self.columns[place].clock {
-                // Where dates change, two parts are hours and minutes; they were read as minutes and seconds.
-                let scale = if two { 60.0 } else { 1.0 };
-                clock.parts = 3;
-                for (time, days) in clock.seconds.iter_mut().zip(&days) {
-                    if let Some(time) = time {
-                        *time = (*time + days * day) * scale;
-                    }
-                }
-                self.columns[place].stats = Stats::of(&clock.numbers());
-            }
-            self.because_once("the times pass midnight and go on: those behind it are a day later");
-        }
-    }
-
-    fn ask_midnight(&mut self, row: usize) {
-        let labels = vec![Label {
-            place: Place::line(self.table.grid.line(row)),
-            text: "the times fall here".to_owned(),
-        }];
-        self.ask(
-            "time-over-midnight",
-            "the times of day fall from late to early: did midnight pass?",
-            &[
-                ("times=next-day", "yes, the times go on"),
-                ("times=as-written", "no, they are kept as they stand"),
-            ],
-            labels,
-        );
-    }
-
-    /// The days since the first row, where a column holds a date in every row and the dates change.
-    fn days_beside(&self, rows: usize) -> Option<Vec<f64>> {
-        let text = self.source.text();
-        let order = self.source.assume().get("date").and_then(moment::Order::named);
-        let iso = |word: &str| match moment::read_date(word, order) {
-            moment::DateReading::Read(date) => Some(date.iso),
-            _ => None,
-        };
-        self.columns
-            .iter()
-            .filter(|column| column.kind == Kind::Words && column.clock.is_none())
-            .find_map(|column| {
-                let words = self.table.grid.words(column.index);
-                let dates: Vec<String> = words
-                    .iter()
-                    .map(|span| iso(text[span.range()].trim()))
-                    .collect::<Option<_>>()?;
-                let first = dates.first()?;
-                let days: Vec<f64> = dates
-                    .iter()
-                    .map(|date| moment::days_between(first, date).map(f64::from))
-                    .collect::<Option<_>>()?;
-                let change = days.iter().any(|&days| days != 0.0);
-                (days.len() == rows && change).then_some(days)
-            })
     }
 
     /// Remarks on columns of which nothing was used.
@@ -1014,6 +917,11 @@ impl Shaper<'_> {
     }
 
     fn finish(&mut self, technique: Technique, traces: Vec<Trace>) -> Draft {
+        for (quantity, mut columns) in std::mem::take(&mut self.untold_gaps) {
+            columns.sort_unstable();
+            columns.dedup();
+            self.tell_gaps(&columns, &quantity);
+        }
         let mut because = std::mem::take(&mut self.because);
         because.insert(0, self.table.grid.dialect.says());
         Draft {
