@@ -312,9 +312,22 @@ fn is_complement(text: &str) -> bool {
 fn is_derivative(text: &str) -> bool {
     let folded = fold(text);
     let named = folded.split(' ').any(|word| {
-        ["deriv", "ableitung", "derivee", "afgeleide", "pochodna"]
-            .iter()
-            .any(|stem| word.starts_with(stem))
+        [
+            "deriv",
+            "ableitung",
+            "derivee",
+            "afgeleide",
+            "pochodna",
+            "turev",
+            "производн",
+            "похідн",
+            "παραγωγ",
+        ]
+        .iter()
+        .any(|stem| word.starts_with(stem))
+            || ["导数", "導数", "導數", "微分"]
+                .iter()
+                .any(|stem| word.contains(stem))
     });
     if named {
         return true;
@@ -368,7 +381,7 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
             return pair(name, unit).then(|| (name.trim(), unit.trim()));
         }
     }
-    for link in [" in ", " en ", " em ", " w ", " i "] {
+    for link in [" in ", " en ", " em ", " w ", " i ", " v ", " в "] {
         if let Some((name, unit)) = text.rsplit_once(link)
             && pair(name, unit)
         {
@@ -479,7 +492,30 @@ fn piece(text: &str, sure: bool, depth: usize) -> Option<Piece> {
     if let Some(found) = glued(text) {
         return Some(found);
     }
-    phrase(text, depth)
+    phrase(text, depth).or_else(|| {
+        let spaced = spaced(text)?;
+        piece(&spaced, sure, depth + 1)
+    })
+}
+
+/// Signs of Chinese and Japanese, which are written without blanks between words.
+fn is_ideograph(sign: char) -> bool {
+    matches!(sign, '\u{3005}' | '\u{3041}'..='\u{30FF}' | '\u{3400}'..='\u{9FFF}')
+}
+
+/// The text with blanks between ideographs and Latin letters or digits: `450nm吸光度` is `450nm 吸光度`.
+fn spaced(text: &str) -> Option<String> {
+    let mut spaced = String::with_capacity(text.len() + 4);
+    let mut last = ' ';
+    for sign in text.chars() {
+        let parted = |one: char, other: char| is_ideograph(one) && other.is_ascii_alphanumeric();
+        if parted(last, sign) || parted(sign, last) {
+            spaced.push(' ');
+        }
+        spaced.push(sign);
+        last = sign;
+    }
+    (spaced.len() > text.len()).then_some(spaced)
 }
 
 /// A word of a quantity; those that are units too bring the unit along.
@@ -499,8 +535,9 @@ fn named(text: &str, quantity: Quantity) -> Piece {
 fn symbol(text: &str) -> Option<Vec<Quantity>> {
     Some(match text {
         "t" => vec![Quantity::TIME],
-        "A" | "E" | "D" | "A." | "E." => vec![Quantity::ABSORBANCE],
-        "T" => vec![Quantity::TEMPERATURE, Quantity::TRANSMITTANCE, Quantity::TIME],
+        // The second of each pair is the Cyrillic letter, the third the Greek one.
+        "A" | "А" | "Α" | "E" | "Е" | "D" | "A." | "E." => vec![Quantity::ABSORBANCE],
+        "T" | "Т" | "Τ" => vec![Quantity::TEMPERATURE, Quantity::TRANSMITTANCE, Quantity::TIME],
         "R" => vec![Quantity::REFLECTANCE],
         "λ" | "Λ" => vec![Quantity::WAVELENGTH],
         "ν" | "ν̃" | "ṽ" | "σ" => vec![Quantity::WAVENUMBER],
@@ -628,6 +665,7 @@ fn lone_unit(text: &str) -> Option<Vec<Unit>> {
             | "std"
             | "ora"
             | "hora"
+            | "saat"
             | "m"
             | "d"
             | "g"
@@ -636,7 +674,11 @@ fn lone_unit(text: &str) -> Option<Vec<Unit>> {
             | "n"
             | "w"
     ) || text == "-"
-        || text.chars().count() == 1 && !matches!(text, "s" | "h" | "M" | "K" | "C" | "S" | "%" | "Å");
+        || text.chars().count() == 1
+            && !matches!(
+                text,
+                "s" | "h" | "M" | "K" | "C" | "S" | "%" | "Å" | "℃" | "秒" | "分"
+            );
     (!everyday && !units.is_empty()).then_some(units)
 }
 
@@ -734,6 +776,10 @@ fn measured(text: &str) -> Option<Coordinate> {
     }
     let value = number(digits)?;
     let spelling = spelled(unit);
+    // `5 perc` is five minutes in Hungarian and five percent elsewhere.
+    if spelling.units().len() > 1 && spelling.units().contains(&Unit::PERCENT) {
+        return None;
+    }
     let mut meanings: Vec<(Quantity, Unit)> = Vec::new();
     for unit in spelling.units() {
         for quantity in quantities_of(unit) {
@@ -854,13 +900,15 @@ fn clock(text: &str) -> bool {
 
 /// `Wavelengthnm`, `Timesec`, `Zeitmin`: a word of a quantity with its unit glued on.
 fn glued(text: &str) -> Option<Piece> {
-    for unit in ["cm-1", "nm", "sec", "min", "AU", "µM", "uM", "mM", "°C"] {
+    // Words of two signs are whole words where each sign is one.
+    let whole = |name: &str| name.chars().count() >= if name.contains(is_ideograph) { 2 } else { 3 };
+    for unit in ["cm-1", "nm", "sec", "min", "AU", "µM", "uM", "mM", "°C", "℃"] {
         if let Some(name) = text.strip_suffix(unit) {
             // With its unit `T` is a temperature and nothing else: `T°C`.
             let quantity = if name.trim() == "T" && unit == "°C" {
                 Quantity::TEMPERATURE
             } else {
-                quantity_of(name).filter(|_| name.chars().count() >= 3)?
+                quantity_of(name).filter(|_| whole(name))?
             };
             let units = spelled(unit).units().to_vec();
             return match together(vec![quantity], units) {
@@ -883,6 +931,10 @@ fn is_link(word: &str) -> bool {
             | "em"
             | "przy"
             | "vid"
+            | "ved"
+            | "pri"
+            | "при"
+            | "στα"
             | "of"
             | "in"
             | "von"

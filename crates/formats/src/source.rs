@@ -1,5 +1,8 @@
 //! A file's bytes, decoded once.
 
+mod guess;
+mod signs;
+
 use std::sync::OnceLock;
 
 use curvary_record::{Code, Diagnostic, Digest, LineTable, Place, Span};
@@ -175,7 +178,9 @@ fn decode(bytes: Vec<u8>) -> Decoded {
     // The usual case first: plain UTF-8 without oddities is taken over as it is.
     let bytes = match String::from_utf8(bytes) {
         Ok(text)
-            if !text.starts_with('\u{FEFF}') && memchr::memchr3(0, 0x1A, 0x0C, text.as_bytes()).is_none() =>
+            if !text.starts_with('\u{FEFF}')
+                && memchr::memchr3(0, 0x1A, 0x0C, text.as_bytes()).is_none()
+                && !signs::has_odd(&text) =>
         {
             return Decoded {
                 text,
@@ -188,7 +193,7 @@ fn decode(bytes: Vec<u8>) -> Decoded {
         Err(error) => error.into_bytes(),
     };
     let (text, encoding) = decode_any(&bytes, &mut remarks);
-    let text = tidy(text, &mut remarks);
+    let text = signs::plain(tidy(text, &mut remarks), &mut remarks);
     let original = (text.as_bytes() != bytes.as_slice()).then_some(bytes);
     match original {
         Some(bytes) => Decoded {
@@ -235,6 +240,9 @@ fn decode_any(bytes: &[u8], remarks: &mut Vec<Diagnostic>) -> (String, &'static 
         ));
         return (utf16(bytes, encoding, remarks), encoding.name());
     }
+    if let Some(text) = guess::iso_2022_jp(bytes) {
+        return (text, "ISO-2022-JP");
+    }
     if let Ok(text) = std::str::from_utf8(bytes) {
         return (text.to_owned(), "UTF-8");
     }
@@ -243,7 +251,10 @@ fn decode_any(bytes: &[u8], remarks: &mut Vec<Diagnostic>) -> (String, &'static 
     if good > bad {
         return (mostly_utf8(bytes, remarks), "UTF-8");
     }
-    let (encoding, text) = single_bytes(bytes);
+    let (encoding, text) = guess::guess(bytes);
+    if text.contains('\u{FFFD}') {
+        remarks.push(undecodable());
+    }
     if encoding != "windows-1252" {
         remarks.push(Diagnostic::note(
             Code::new("encoding-detected"),
@@ -329,97 +340,6 @@ fn mostly_utf8(bytes: &[u8], remarks: &mut Vec<Diagnostic>) -> String {
         format!("{stray} bytes are not UTF-8 as the rest of the file is; they were read as Windows-1252"),
     ));
     text
-}
-
-/// The single-byte or East Asian encoding that suits the bytes best.
-///
-/// Digits and letters are the same in all of them; what differs is how often a degree sign, a micro sign and accented
-/// letters stand where they make sense. Windows-1252 is taken when nothing speaks for another.
-fn single_bytes(bytes: &[u8]) -> (&'static str, String) {
-    let western = encoding_rs::WINDOWS_1252
-        .decode_without_bom_handling(bytes)
-        .0
-        .into_owned();
-    let mut best = (sense(&western), "windows-1252", western);
-    let mac = encoding_rs::MACINTOSH
-        .decode_without_bom_handling(bytes)
-        .0
-        .into_owned();
-    let dos = code_page_850(bytes);
-    for (name, text) in [("macintosh", mac), ("IBM850", dos)] {
-        let score = sense(&text);
-        if score > best.0 {
-            best = (score, name, text);
-        }
-    }
-    // Whole words in other scripts: ask the detector of the web.
-    if best.0 <= 0 {
-        let mut detector = chardetng::EncodingDetector::new(chardetng::Iso2022JpDetection::Deny);
-        detector.feed(bytes, true);
-        let encoding = detector.guess(None, chardetng::Utf8Detection::Deny);
-        if encoding != encoding_rs::WINDOWS_1252 && !encoding.is_single_byte() {
-            let (text, bad) = encoding.decode_without_bom_handling(bytes);
-            if !bad {
-                return (encoding.name(), text.into_owned());
-            }
-        }
-    }
-    (best.1, best.2)
-}
-
-/// How much sense the characters beyond ASCII make where they stand.
-fn sense(text: &str) -> i32 {
-    let mut score = 0;
-    let signs: Vec<char> = text.chars().collect();
-    for (at, &sign) in signs.iter().enumerate() {
-        if sign.is_ascii() {
-            continue;
-        }
-        let before = at
-            .checked_sub(1)
-            .and_then(|n| signs.get(n))
-            .copied()
-            .unwrap_or(' ');
-        let after = signs.get(at + 1).copied().unwrap_or(' ');
-        score += match sign {
-            '°' if matches!(after, 'C' | 'F' | ' ' | ')' | ']') && !before.is_alphabetic() => 4,
-            'µ' | 'μ' if after.is_ascii_alphabetic() && !before.is_alphabetic() => 4,
-            'λ' | 'ε' | 'Δ' | '±' | '²' | '³' | '·' | '×' if !before.is_alphabetic() || before.is_ascii() => {
-                1
-            }
-            // Accented letters stand in words, among lower-case letters.
-            'ä' | 'ö' | 'ü' | 'ß' | 'é' | 'è' | 'ê' | 'à' | 'ç' | 'ñ' | 'á' | 'í' | 'ó' | 'ú' | 'ã' | 'õ'
-            | 'â' | 'ô' | 'î' | 'å' | 'ø' | 'æ' => {
-                if before.is_alphabetic() || after.is_ascii_lowercase() {
-                    3
-                } else {
-                    -1
-                }
-            }
-            'Ä' | 'Ö' | 'Ü' | 'É' | 'Å' | 'Ø' if after.is_ascii_lowercase() => 2,
-            '\u{FFFD}' => -8,
-            sign if sign.is_control() => -4,
-            '\u{A0}' => 0,
-            sign if sign.is_alphabetic() && (before.is_ascii_alphabetic() || after.is_ascii_alphabetic()) => {
-                0
-            }
-            _ => -2,
-        };
-    }
-    score
-}
-
-/// Bytes in code page 850, the multilingual page of DOS. The upper half is the table of IBM's registration.
-fn code_page_850(bytes: &[u8]) -> String {
-    const UPPER: &str = "ÇüéâäàåçêëèïîìÄÅÉæÆôöòûùÿÖÜø£Ø×ƒáíóúñÑªº¿®¬½¼¡«»░▒▓│┤ÁÂÀ©╣║╗╝¢¥┐└┴┬├─┼ãÃ╚╔╩╦╠═╬¤ðÐÊËÈıÍÎÏ┘┌█▄¦Ì▀ÓßÔÒõÕµþÞÚÛÙýÝ¯´\u{AD}±‗¾¶§÷¸°¨·¹³²■\u{A0}";
-    let upper: Vec<char> = UPPER.chars().collect();
-    bytes
-        .iter()
-        .map(|&byte| match byte.checked_sub(128) {
-            Some(place) => upper.get(usize::from(place)).copied().unwrap_or('\u{FFFD}'),
-            None => char::from(byte),
-        })
-        .collect()
 }
 
 /// Takes out what old systems leave in texts: padding of zeros, an end-of-file sign, form feeds.
@@ -530,12 +450,5 @@ mod tests {
         assert_eq!(text_of(b"1 2\n\x0C3 4\n").0, "1 2\n 3 4\n");
         assert_eq!(text_of(b"1 2\x0C3 4\n").0, "1 2\n3 4\n");
         assert_eq!(text_of(b"1\x002\n").0, "1 2\n");
-    }
-
-    #[test]
-    fn page_850_is_whole() {
-        let all: Vec<u8> = (128..=255).collect();
-        assert_eq!(code_page_850(&all).chars().count(), 128);
-        assert!(!code_page_850(&all).contains('\u{FFFD}'));
     }
 }

@@ -3,7 +3,7 @@
 //! Words are compared as [`fold`] leaves them: without case, accents and marks. A look-up is one hash of the folded
 //! word; the table is read once, from `words.toml`, which is part of the program.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, HashMap, HashSet};
 use std::sync::LazyLock;
 
 use curvary_record::{Quantity, known_field};
@@ -26,55 +26,86 @@ pub enum Marker {
 pub fn fold(text: &str) -> String {
     let mut folded = String::with_capacity(text.len());
     let mut blank = false;
-    for sign in text.chars().flat_map(char::to_lowercase) {
-        let plain: &str = match sign {
-            'á' | 'à' | 'â' | 'ä' | 'ã' | 'å' | 'ą' | 'ā' => "a",
-            'é' | 'è' | 'ê' | 'ë' | 'ę' | 'ē' => "e",
-            'í' | 'ì' | 'î' | 'ï' | 'ī' => "i",
-            'ó' | 'ò' | 'ô' | 'ö' | 'õ' | 'ø' | 'ō' => "o",
-            'ú' | 'ù' | 'û' | 'ü' | 'ū' => "u",
-            'ý' | 'ÿ' => "y",
-            'ñ' | 'ń' => "n",
-            'ç' | 'ć' | 'č' => "c",
-            'ś' | 'š' => "s",
-            'ź' | 'ż' | 'ž' => "z",
-            'ł' => "l",
-            'ß' => "ss",
-            'æ' => "ae",
-            'œ' => "oe",
-            '∆' => "δ",
-            'µ' => "μ",
-            '₀' => "0",
-            // Combining accents, as some systems write letters in two parts.
-            '\u{300}'..='\u{36F}' => continue,
-            sign if sign.is_alphanumeric() => {
-                if blank && !folded.is_empty() {
-                    folded.push(' ');
-                }
-                blank = false;
-                folded.push(sign);
-                continue;
+    let mut push = |folded: &mut String, plain: Option<Plain>| match plain {
+        Some(Plain::Nothing) => {}
+        None => blank = true,
+        Some(plain) => {
+            if blank && !folded.is_empty() {
+                folded.push(' ');
             }
-            '%' | '#' | '[' | ']' | '<' | '>' | '+' | '°' | '∞' | '№' | '²' | '*' => {
-                if blank && !folded.is_empty() {
-                    folded.push(' ');
-                }
-                blank = false;
-                folded.push(sign);
-                continue;
+            blank = false;
+            match plain {
+                Plain::Sign(sign) => folded.push(sign),
+                Plain::Text(text) => folded.push_str(text),
+                Plain::Nothing => {}
             }
-            _ => {
-                blank = true;
-                continue;
-            }
-        };
-        if blank && !folded.is_empty() {
-            folded.push(' ');
         }
-        blank = false;
-        folded.push_str(plain);
+    };
+    for sign in text.chars() {
+        // The usual case first.
+        if sign.is_ascii() {
+            let kept =
+                sign.is_ascii_alphanumeric() || matches!(sign, '%' | '#' | '[' | ']' | '<' | '>' | '+' | '*');
+            push(&mut folded, kept.then(|| Plain::Sign(sign.to_ascii_lowercase())));
+        } else {
+            for sign in sign.to_lowercase() {
+                push(&mut folded, plain(sign));
+            }
+        }
     }
     folded
+}
+
+/// What a sign in lower case is folded to.
+enum Plain {
+    Sign(char),
+    Text(&'static str),
+    Nothing,
+}
+
+/// The folded form of a sign in lower case; `None` for a mark that parts words.
+fn plain(sign: char) -> Option<Plain> {
+    Some(Plain::Text(match sign {
+        'á' | 'à' | 'â' | 'ä' | 'ã' | 'å' | 'ą' | 'ā' | 'ă' => "a",
+        'é' | 'è' | 'ê' | 'ë' | 'ę' | 'ē' | 'ě' => "e",
+        'í' | 'ì' | 'î' | 'ï' | 'ī' | 'ı' => "i",
+        'ó' | 'ò' | 'ô' | 'ö' | 'õ' | 'ø' | 'ō' | 'ő' => "o",
+        'ú' | 'ù' | 'û' | 'ü' | 'ū' | 'ů' | 'ű' => "u",
+        'ý' | 'ÿ' => "y",
+        'ñ' | 'ń' | 'ň' => "n",
+        'ç' | 'ć' | 'č' => "c",
+        'ď' => "d",
+        'ğ' => "g",
+        'ł' | 'ĺ' | 'ľ' => "l",
+        'ř' | 'ŕ' => "r",
+        'ś' | 'š' | 'ş' | 'ș' => "s",
+        'ť' | 'ț' => "t",
+        'ź' | 'ż' | 'ž' => "z",
+        'ß' => "ss",
+        'ά' => "α",
+        'έ' => "ε",
+        'ή' => "η",
+        'ί' | 'ϊ' | 'ΐ' => "ι",
+        'ό' => "ο",
+        'ύ' | 'ϋ' | 'ΰ' => "υ",
+        'ώ' => "ω",
+        // The sigma at the end of a word, which capitals do not tell apart.
+        'ς' => "σ",
+        'ё' => "е",
+        'й' => "и",
+        'ї' => "і",
+        'æ' => "ae",
+        'œ' => "oe",
+        '∆' => "δ",
+        'µ' => "μ",
+        '₀' => "0",
+        // Combining accents, as some systems write letters in two parts.
+        '\u{300}'..='\u{36F}' => return Some(Plain::Nothing),
+        '°' | '∞' | '№' | '²' | '℃' | '℉' => return Some(Plain::Sign(sign)),
+        // Units in one sign, `㎚`.
+        '\u{3371}'..='\u{33DF}' => return Some(Plain::Sign(sign)),
+        sign => return sign.is_alphanumeric().then_some(Plain::Sign(sign)),
+    }))
 }
 
 /// Longer texts are no words of the trade.
@@ -126,7 +157,7 @@ static WORDS: LazyLock<HashMap<String, Meaning>> = LazyLock::new(|| {
 });
 
 fn table(data: Data) -> HashMap<String, Meaning> {
-    let mut table: HashMap<String, Meaning> = HashMap::with_capacity(2048);
+    let mut table: HashMap<String, Meaning> = HashMap::with_capacity(4096);
     let known = |key: &str| known_field(key).map(|known| known.key);
     for (key, words) in data.field {
         for word in words {
@@ -176,6 +207,33 @@ fn table(data: Data) -> HashMap<String, Meaning> {
     table
 }
 
+/// The single words of all the lists that have letters beyond ASCII, as they are spelled, in lower case.
+///
+/// For telling encodings apart; made anew at each call.
+pub(crate) fn spellings() -> HashSet<String> {
+    let Ok(data) = toml::from_str::<Data>(include_str!("words.toml")) else {
+        return HashSet::new();
+    };
+    let lists = data
+        .field
+        .into_values()
+        .chain(data.quantity.into_values())
+        .chain(data.marker.into_values())
+        .chain([data.statistics.words, data.blank.words, data.furniture.end]);
+    let mut spellings = HashSet::new();
+    for text in lists.flatten().chain(data.fitting.into_keys()) {
+        let words = text.split(|c: char| !c.is_alphabetic());
+        for word in words.filter(|word| !word.is_ascii() && word.chars().nth(1).is_some()) {
+            // Greek capitals go without accents.
+            if word.starts_with(|c| matches!(c, '\u{370}'..='\u{3FF}')) {
+                spellings.insert(fold(word));
+            }
+            spellings.insert(word.to_lowercase());
+        }
+    }
+    spellings
+}
+
 fn meaning(word: &str) -> Option<&'static Meaning> {
     if word.len() > LONGEST * 2 {
         return None;
@@ -208,6 +266,10 @@ pub fn quantity_of(word: &str) -> Option<Quantity> {
     if word.trim() == "Au" {
         return None;
     }
+    // The register number of a substance, and the Czech time when it is spelled `čas`.
+    if word.trim() == "CAS" {
+        return None;
+    }
     meaning(word)?.quantity.clone()
 }
 
@@ -224,8 +286,15 @@ pub fn is_blank(word: &str) -> bool {
 }
 
 fn marker_form(word: &str) -> String {
-    let mut form: String = word.trim().chars().flat_map(char::to_lowercase).collect();
-    form.insert(0, '\u{1}');
+    let word = word.trim();
+    let mut form = String::with_capacity(word.len() + 1);
+    form.push('\u{1}');
+    if word.is_ascii() {
+        form.push_str(word);
+        form.make_ascii_lowercase();
+    } else {
+        form.push_str(&word.to_lowercase());
+    }
     form
 }
 
@@ -344,6 +413,13 @@ mod tests {
             ("∆A", "δa"),
             ("ΔA", "δa"),
             ("długość fali", "dlugosc fali"),
+            ("Idő", "ido"),
+            ("SICAKLIK", "sicaklik"),
+            ("sıcaklık", "sicaklik"),
+            ("ΧΡΌΝΟΣ", "χρονοσ"),
+            ("χρόνος", "χρονοσ"),
+            ("Объём", "объем"),
+            ("波長", "波長"),
             ("[S]", "[s]"),
             ("...", ""),
         ] {
@@ -383,12 +459,28 @@ mod tests {
             ("Monster", "sample"),
             ("Våglängd", "wavelength"),
             ("Próbka", "sample"),
+            ("Bølgelængde", "wavelength"),
+            ("Aallonpituus", "wavelength"),
+            ("Vlnová délka", "wavelength"),
+            ("HULLÁMHOSSZ", "wavelength"),
+            ("Dalga boyu", "wavelength"),
+            ("Длина волны", "wavelength"),
+            ("Довжина хвилі", "wavelength"),
+            ("ΜΗΚΟΣ ΚΥΜΑΤΟΣ", "wavelength"),
+            ("波長", "wavelength"),
+            ("样品", "sample"),
+            ("樣品", "sample"),
+            ("溶媒", "solvent"),
+            ("Hőmérséklet", "temperature"),
         ] {
             assert_eq!(field_of(key), Some(field), "{key}");
         }
         for key in ["jacket", "T", "data", "time", "name", "", "::", "x", "betanin"] {
             assert_eq!(field_of(key), None, "{key}");
         }
+        assert_eq!(quantity_of("čas"), Some(Quantity::TIME));
+        assert_eq!(quantity_of("CAS"), None);
+        assert_eq!(quantity_of("吸光度"), Some(Quantity::ABSORBANCE));
         assert_eq!(fields_if_fitting("T"), fields_if_fitting("t"));
         assert_eq!(fields_if_fitting("Time"), ["time", "duration"]);
     }

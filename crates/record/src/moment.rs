@@ -105,7 +105,8 @@ pub fn read(text: &str, order: Option<Order>) -> Moment {
     if text.is_empty() || text.len() > LONGEST {
         return Moment::NONE;
     }
-    let Some(mut tokens) = tokens(text) else {
+    let marked = text.contains('年').then(|| with_marks(text));
+    let Some(mut tokens) = tokens(marked.as_deref().unwrap_or(text)) else {
         return Moment::NONE;
     };
     let Ok(time) = take_time(&mut tokens) else {
@@ -297,47 +298,212 @@ fn tokens(text: &str) -> Option<Vec<Token>> {
     Some(tokens)
 }
 
+/// The text of a date with the signs of years, months, days, hours, minutes and seconds that Chinese and Japanese set
+/// behind numbers, as a date and time of numbers: `2021年3月14日 10时32分05秒` is `2021-3-14 10:32:05`.
+fn with_marks(text: &str) -> String {
+    let marks = [
+        ("年", "-"),
+        ("月", "-"),
+        ("日", " "),
+        ("时", ":"),
+        ("時", ":"),
+        ("点", ":"),
+        ("分", ":"),
+        ("秒", ""),
+    ];
+    let mut marked = text.to_owned();
+    for (mark, sign) in marks {
+        marked = marked.replace(mark, sign);
+    }
+    marked.trim_end_matches([':', ' ']).to_owned()
+}
+
 /// A letter without its accent, as far as names of months and days need it.
 fn plain(letter: char) -> char {
     match letter {
         'ä' | 'à' | 'á' | 'â' | 'ã' | 'å' => 'a',
-        'é' | 'è' | 'ê' | 'ë' => 'e',
-        'í' | 'ì' | 'î' | 'ï' => 'i',
-        'ó' | 'ò' | 'ô' | 'õ' | 'ö' => 'o',
-        'ú' | 'ù' | 'û' | 'ü' => 'u',
-        'ç' => 'c',
-        'ñ' | 'ń' => 'n',
-        'ś' => 's',
-        'ź' | 'ż' => 'z',
-        'ł' => 'l',
+        'é' | 'è' | 'ê' | 'ë' | 'ě' => 'e',
+        'í' | 'ì' | 'î' | 'ï' | 'ı' => 'i',
+        'ó' | 'ò' | 'ô' | 'õ' | 'ö' | 'ø' | 'ő' => 'o',
+        'ú' | 'ù' | 'û' | 'ü' | 'ů' | 'ű' => 'u',
+        'ý' => 'y',
+        'ç' | 'č' => 'c',
+        'ğ' => 'g',
+        'ñ' | 'ń' | 'ň' => 'n',
+        'ř' => 'r',
+        'ś' | 'š' | 'ş' => 's',
+        'ź' | 'ż' | 'ž' => 'z',
+        'ł' | 'ľ' => 'l',
+        'ά' => 'α',
+        'έ' => 'ε',
+        'ή' => 'η',
+        'ί' | 'ϊ' | 'ΐ' => 'ι',
+        'ό' => 'ο',
+        'ύ' | 'ϋ' => 'υ',
+        'ώ' => 'ω',
+        'ς' => 'σ',
+        'й' => 'и',
         'ę' => 'e',
         'ą' => 'a',
         other => other,
     }
 }
 
-/// The month of a name or an abbreviation, in de, en, es, fr, it, nl, pl, pt and sv. Names of three letters or more.
+/// The month of a name or an abbreviation, in cs, da, de, el, en, es, fi, fr, hu, it, nl, no, pl, pt, ru, sk, sv, tr and
+/// uk, in the cases that dates need. Names of three letters or more.
 fn month(word: &str) -> Option<i8> {
     Some(match word {
-        "jan" | "january" | "januar" | "janner" | "janvier" | "janv" | "ene" | "enero" | "gen"
-        | "gennaio" | "januari" | "janeiro" | "styczen" | "stycznia" | "jaenner" => 1,
-        "feb" | "february" | "februar" | "fev" | "fevr" | "fevrier" | "febrero" | "febbraio" | "februari"
-        | "fevereiro" | "luty" | "lutego" | "febr" => 2,
+        "jan"
+        | "january"
+        | "januar"
+        | "janner"
+        | "janvier"
+        | "janv"
+        | "ene"
+        | "enero"
+        | "gen"
+        | "gennaio"
+        | "januari"
+        | "janeiro"
+        | "styczen"
+        | "stycznia"
+        | "jaenner"
+        | "leden"
+        | "ledna"
+        | "januara"
+        | "tammikuu"
+        | "tammikuuta"
+        | "ocak"
+        | "январь"
+        | "января"
+        | "янв"
+        | "січень"
+        | "січня"
+        | "січ"
+        | "ιανουαριοσ"
+        | "ιανουαριου"
+        | "ιαν" => 1,
+        "feb"
+        | "february"
+        | "februar"
+        | "fev"
+        | "fevr"
+        | "fevrier"
+        | "febrero"
+        | "febbraio"
+        | "februari"
+        | "fevereiro"
+        | "luty"
+        | "lutego"
+        | "febr"
+        | "unor"
+        | "unora"
+        | "februara"
+        | "helmikuu"
+        | "helmikuuta"
+        | "subat"
+        | "февраль"
+        | "февраля"
+        | "фев"
+        | "февр"
+        | "лютии"
+        | "лютого"
+        | "лют"
+        | "φεβρουαριοσ"
+        | "φεβρουαριου"
+        | "φεβ" => 2,
         "mar" | "march" | "marz" | "maerz" | "mrz" | "mars" | "marzo" | "maart" | "mrt" | "marco"
-        | "marzec" | "marca" => 3,
-        "apr" | "april" | "avr" | "avril" | "abr" | "abril" | "aprile" | "kwiecien" | "kwietnia" => 4,
-        "may" | "mai" | "mayo" | "mag" | "maggio" | "mei" | "maio" | "maj" | "maja" => 5,
-        "jun" | "june" | "juni" | "juin" | "junio" | "giu" | "giugno" | "junho" | "czerwiec" | "czerwca" => 6,
+        | "marzec" | "marca" | "marts" | "brezen" | "brezna" | "marec" | "maaliskuu" | "maaliskuuta"
+        | "marcius" | "mart" | "март" | "марта" | "мар" | "березень" | "березня" | "бер" | "μαρτιοσ"
+        | "μαρτιου" | "μαρ" => 3,
+        "apr" | "april" | "avr" | "avril" | "abr" | "abril" | "aprile" | "kwiecien" | "kwietnia"
+        | "duben" | "dubna" | "aprila" | "huhtikuu" | "huhtikuuta" | "aprilis" | "nisan" | "апрель"
+        | "апреля" | "апр" | "квітень" | "квітня" | "кві" | "απριλιοσ" | "απριλιου" | "απρ" => {
+            4
+        }
+        "may" | "mai" | "mayo" | "mag" | "maggio" | "mei" | "maio" | "maj" | "maja" | "kveten" | "kvetna"
+        | "toukokuu" | "toukokuuta" | "majus" | "mayis" | "маи" | "мая" | "травень" | "травня" | "тра"
+        | "μαιοσ" | "μαιου" | "μαι" => 5,
+        "jun" | "june" | "juni" | "juin" | "junio" | "giu" | "giugno" | "junho" | "czerwiec" | "czerwca"
+        | "cerven" | "cervna" | "juna" | "kesakuu" | "kesakuuta" | "junius" | "haziran" | "июнь" | "июня"
+        | "июн" | "червень" | "червня" | "чер" | "ιουνιοσ" | "ιουνιου" | "ιουν" => {
+            6
+        }
         "jul" | "july" | "juli" | "juil" | "juillet" | "julio" | "lug" | "luglio" | "julho" | "lipiec"
-        | "lipca" => 7,
-        "aug" | "august" | "aout" | "ago" | "agosto" | "augustus" | "augusti" | "sierpien" | "sierpnia" => 8,
-        "sep" | "sept" | "september" | "septembre" | "septiembre" | "setiembre" | "set" | "settembre"
-        | "setembro" | "wrzesien" | "wrzesnia" => 9,
+        | "lipca" | "cervenec" | "cervence" | "jula" | "heinakuu" | "heinakuuta" | "julius" | "temmuz"
+        | "июль" | "июля" | "июл" | "липень" | "липня" | "лип" | "ιουλιοσ" | "ιουλιου" | "ιουλ" => {
+            7
+        }
+        "aug" | "august" | "aout" | "ago" | "agosto" | "augustus" | "augusti" | "sierpien" | "sierpnia"
+        | "srpen" | "srpna" | "augusta" | "elokuu" | "elokuuta" | "augusztus" | "agustos" | "август"
+        | "августа" | "авг" | "серпень" | "серпня" | "сер" | "αυγουστοσ" | "αυγουστου" | "αυγ" => {
+            8
+        }
+        "sep"
+        | "sept"
+        | "september"
+        | "septembre"
+        | "septiembre"
+        | "setiembre"
+        | "set"
+        | "settembre"
+        | "setembro"
+        | "wrzesien"
+        | "wrzesnia"
+        | "zari"
+        | "septembra"
+        | "syyskuu"
+        | "syyskuuta"
+        | "szeptember"
+        | "szept"
+        | "eylul"
+        | "сентябрь"
+        | "сентября"
+        | "сен"
+        | "сент"
+        | "вересень"
+        | "вересня"
+        | "вер"
+        | "σεπτεμβριοσ"
+        | "σεπτεμβριου"
+        | "σεπ"
+        | "σεπτ" => 9,
         "oct" | "october" | "okt" | "oktober" | "octobre" | "octubre" | "ott" | "ottobre" | "out"
-        | "outubro" | "pazdziernik" | "pazdziernika" => 10,
-        "nov" | "november" | "novembre" | "noviembre" | "novembro" | "listopad" | "listopada" => 11,
-        "dec" | "december" | "dez" | "dezember" | "decembre" | "dic" | "diciembre" | "dicembre"
-        | "dezembro" | "grudzien" | "grudnia" => 12,
+        | "outubro" | "pazdziernik" | "pazdziernika" | "rijen" | "rijna" | "oktobra" | "lokakuu"
+        | "lokakuuta" | "ekim" | "октябрь" | "октября" | "окт" | "жовтень" | "жовтня" | "жов"
+        | "οκτωβριοσ" | "οκτωβριου" | "οκτ" => 10,
+        "nov" | "november" | "novembre" | "noviembre" | "novembro" | "listopad" | "listopada"
+        | "listopadu" | "novembra" | "marraskuu" | "marraskuuta" | "kasim" | "ноябрь" | "ноября" | "ноя"
+        | "нояб" | "листопад" | "листопада" | "лис" | "νοεμβριοσ" | "νοεμβριου" | "νοε" => {
+            11
+        }
+        "dec"
+        | "december"
+        | "dez"
+        | "dezember"
+        | "decembre"
+        | "dic"
+        | "diciembre"
+        | "dicembre"
+        | "dezembro"
+        | "grudzien"
+        | "grudnia"
+        | "prosinec"
+        | "prosince"
+        | "decembra"
+        | "desember"
+        | "joulukuu"
+        | "joulukuuta"
+        | "aralik"
+        | "декабрь"
+        | "декабря"
+        | "дек"
+        | "грудень"
+        | "грудня"
+        | "гру"
+        | "δεκεμβριοσ"
+        | "δεκεμβριου"
+        | "δεκ" => 12,
         _ => return None,
     })
 }
@@ -402,6 +568,10 @@ fn filler(word: &str) -> bool {
             | "dia"
             | "uhr"
             | "h"
+            | "г"
+            | "года"
+            | "р"
+            | "року"
     )
 }
 
@@ -743,6 +913,21 @@ mod tests {
             ("2021 March 14", "2021-03-14"),
             ("2021-Mar-14", "2021-03-14"),
             ("14. März 2021", "2021-03-14"),
+            ("14. března 2021", "2021-03-14"),
+            ("14. marts 2021", "2021-03-14"),
+            ("14. maaliskuuta 2021", "2021-03-14"),
+            ("2021. március 14.", "2021-03-14"),
+            ("14 Mart 2021", "2021-03-14"),
+            ("14 марта 2021 г.", "2021-03-14"),
+            ("14 березня 2021 р.", "2021-03-14"),
+            ("3 мая 2021 г. 10:32", "2021-05-03 10:32"),
+            ("14 Μαρτίου 2021", "2021-03-14"),
+            ("14 ΜΑΡΤΙΟΥ 2021", "2021-03-14"),
+            ("2021年3月14日", "2021-03-14"),
+            ("2021年03月14日 10时32分05秒", "2021-03-14 10:32:05"),
+            ("2021年3月14日10時32分", "2021-03-14 10:32"),
+            ("2021年3月14日 午後3時", ""),
+            ("2021年3月", ""),
             ("14. Mrz. 2021", "2021-03-14"),
             ("14. Dezember 1998", "1998-12-14"),
             ("14 mars 2021", "2021-03-14"),

@@ -354,3 +354,68 @@ fn what_is_reckoned_from_light_is_no_light() {
         assert!(!is_reckoned_of_light(head), "{head}");
     }
 }
+
+#[test]
+fn heads_in_more_languages() {
+    let table: &[(&str, &str)] = &[
+        ("Bølgelængde (nm)", "wavelength|nm||"),
+        ("Aallonpituus (nm)", "wavelength|nm||"),
+        ("Vlnová délka [nm]", "wavelength|nm||"),
+        ("Hullámhossz (nm)", "wavelength|nm||"),
+        ("Dalga boyu (nm)", "wavelength|nm||"),
+        ("Длина волны, нм", "wavelength|nm||"),
+        ("ДЛИНА ВОЛНЫ (НМ)", "wavelength|nm||"),
+        ("λ, нм", "wavelength|nm||"),
+        ("Μήκος κύματος (nm)", "wavelength|nm||"),
+        ("波長(nm)", "wavelength|nm||"),
+        ("波长nm", "wavelength|nm||"),
+        ("波長(㎚)", "wavelength|nm||"),
+        ("波长/纳米", "wavelength|nm||"),
+        ("Волновое число, см⁻¹", "wavenumber|/cm||"),
+        ("Čas (s)", "time|s||"),
+        ("čas v sekundách", "time|s||"),
+        ("CAS", "|||CAS"),
+        ("Idő (perc)", "time|min||"),
+        ("Aika (min)", "time|min||"),
+        ("Zaman (dk)", "time|min||"),
+        ("Время, с", "time|s||"),
+        ("Время в минутах", "time|min||"),
+        ("Время (ч)", "time|h||"),
+        ("Час, хв", "time|min||"),
+        ("Χρόνος (λεπτά)", "time|min||"),
+        ("时间(分)", "time|min||"),
+        ("時間（秒）", "time|s||"),
+        ("Absorbans ved 405 nm", "absorbance||wavelength=405 nm|"),
+        ("Absorbance při 405 nm", "absorbance||wavelength=405 nm|"),
+        (
+            "Оптическая плотность при 405 нм",
+            "absorbance||wavelength=405 nm|",
+        ),
+        ("吸光度(450nm)", "absorbance||wavelength=450 nm|"),
+        ("450nm吸光度", "absorbance||wavelength=450 nm|"),
+        ("吸光度", "absorbance|||"),
+        ("А", "absorbance|||"),
+        ("Пропускание, %", "transmittance|%||"),
+        ("透過率(%)", "transmittance|%||"),
+        ("Т, °С", "temperature|Cel||"),
+        ("Температура, °С", "temperature|Cel||"),
+        ("温度(℃)", "temperature|Cel||"),
+        ("Концентрация, мкМ", "concentration|umol/L||"),
+        ("производная D", "производная d|||"),
+        // Names stay names, even with a word of the trade in them.
+        ("样品1", "|||样品1"),
+        ("5 perc", "|||5 perc"),
+        ("Tid (timer)", "time|||timer"),
+        ("吸光度甲", "|||吸光度甲"),
+    ];
+    let mut wrong = Vec::new();
+    for (text, wanted) in table {
+        // Full-width brackets are plain ones when a text is decoded.
+        let text = text.replace('（', "(").replace('）', ")");
+        let found = summary(&read_head(&text));
+        if found != *wanted {
+            wrong.push(format!("{text}: {found}, not {wanted}"));
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}

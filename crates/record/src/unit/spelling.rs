@@ -138,6 +138,22 @@ fn plain(text: &str) -> String {
                 plain.push_str("°C");
                 continue;
             }
+            // Units in one sign, as East Asian systems have them.
+            '㎚' | '㎛' | '㎜' | '㎝' | '㎖' | '㎕' | '㎎' | '㎍' | '㎳' | '℉' => {
+                plain.push_str(match sign {
+                    '㎚' => "nm",
+                    '㎛' => "um",
+                    '㎜' => "mm",
+                    '㎝' => "cm",
+                    '㎖' => "mL",
+                    '㎕' => "uL",
+                    '㎎' => "mg",
+                    '㎍' => "ug",
+                    '㎳' => "ms",
+                    _ => "°F",
+                });
+                continue;
+            }
             '\u{200B}' | '\u{FEFF}' | '\u{2060}' => continue,
             sign if sign.is_whitespace() => {
                 if !plain.ends_with(' ') {
@@ -176,6 +192,12 @@ fn whole(text: &str) -> Option<&'static [&'static str]> {
     let exact: &[&str] = match text {
         "C" => &["Cel", "C"],
         "oC" => &["Cel"],
+        // Cyrillic capitals look like the Latin ones; the unit says which is meant.
+        "°С" | "° С" | "оС" | "град. С" | "град С" | "℃" => &["Cel"],
+        "С" => &["Cel", "C"],
+        "НМ" => &["nm", "nmol/L"],
+        // Minutes in Hungarian, and an abbreviation of percent.
+        "perc" => &["min", "%"],
         "m" => &["m", "min"],
         "S" => &["s", "S"],
         "A" => &["{AU}", "A"],
@@ -197,12 +219,52 @@ fn whole(text: &str) -> Option<&'static [&'static str]> {
     }
     let lower = text.to_lowercase();
     let folded: &[&str] = match lower.trim_end_matches('.') {
-        "°c" | "degc" | "deg c" | "deg. c" | "deg.c" | "° c" | "grad c" | "gradc" | "grad celsius"
-        | "celsius" | "°celsius" | "° celsius" | "degree c" | "degrees c" | "degree celsius"
-        | "degrees celsius" | "deg celsius" | "cel" | "centigrade" | "degrees centigrade" | "degré c"
-        | "degrés c" | "degré celsius" | "degrés celsius" | "degre celsius" | "degres celsius"
-        | "grado celsius" | "grados celsius" | "grados c" | "gradi c" | "gradi celsius" | "graus c"
-        | "graus celsius" | "graden celsius" | "grader c" | "grader celsius" | "stopni celsjusza" => &["Cel"],
+        "°c"
+        | "degc"
+        | "deg c"
+        | "deg. c"
+        | "deg.c"
+        | "° c"
+        | "grad c"
+        | "gradc"
+        | "grad celsius"
+        | "celsius"
+        | "°celsius"
+        | "° celsius"
+        | "degree c"
+        | "degrees c"
+        | "degree celsius"
+        | "degrees celsius"
+        | "deg celsius"
+        | "cel"
+        | "centigrade"
+        | "degrees centigrade"
+        | "degré c"
+        | "degrés c"
+        | "degré celsius"
+        | "degrés celsius"
+        | "degre celsius"
+        | "degres celsius"
+        | "grado celsius"
+        | "grados celsius"
+        | "grados c"
+        | "gradi c"
+        | "gradi celsius"
+        | "graus c"
+        | "graus celsius"
+        | "graden celsius"
+        | "grader c"
+        | "grader celsius"
+        | "stopni celsjusza"
+        | "stupňů celsia"
+        | "celsiusastetta"
+        | "градусов цельсия"
+        | "градусы цельсия"
+        | "градус цельсия"
+        | "βαθμοί κελσίου"
+        | "摂氏度"
+        | "摄氏度"
+        | "攝氏度" => &["Cel"],
         "°f" | "degf" | "deg f" | "fahrenheit" | "degrees f" => &["[degF]"],
         "°k" | "degk" | "deg k" | "kelvin" | "kelvins" => &["K"],
         "°" | "deg" | "degree" | "degrees" | "grad" | "degré" | "degrés" | "grados" | "gradi" => &["Cel"],
@@ -219,6 +281,12 @@ fn whole(text: &str) -> Option<&'static [&'static str]> {
         | "prozent"
         | "pct"
         | "pour cent"
+        | "prosent"
+        | "prosenttia"
+        | "százalék"
+        | "yüzde"
+        | "процент"
+        | "проценты"
         | "por ciento"
         | "per cento"
         | "por cento"
@@ -277,7 +345,7 @@ fn whole(text: &str) -> Option<&'static [&'static str]> {
         | "reciprocal centimetre"
         | "reciprocal centimetres" => &["/cm"],
         "rpm" | "r/min" | "rev/min" | "upm" | "tr/min" | "giri/min" | "r.p.m" | "omw/min" | "umdr./min"
-        | "u./min" | "varv/min" | "obr/min" => &["/min"],
+        | "u./min" | "varv/min" | "obr/min" | "ot./min" | "об/мин" | "об./мин" => &["/min"],
         // Said of a column, not a unit: `Absorbance (units)`.
         "unit" | "units" | "einheit" | "einheiten" | "unité" | "unités" | "unidades" | "unità" => &[],
         _ => return None,
@@ -288,43 +356,88 @@ fn whole(text: &str) -> Option<&'static [&'static str]> {
 /// Words that stand for one unit, in any case, in the languages of this trade.
 fn word_of_any_case(lower: &str) -> Option<&'static str> {
     Some(match lower {
-        "s" | "sec" | "secs" | "second" | "seconds" | "sek" | "sekunde" | "sekunden" | "seg" | "segs"
-        | "segundo" | "segundos" | "seconde" | "secondes" | "secondo" | "secondi" | "seconden" | "sekund"
-        | "sekunder" | "sekunda" | "sekundy" | "sekundach" => "s",
+        "s"
+        | "sec"
+        | "secs"
+        | "second"
+        | "seconds"
+        | "sek"
+        | "sekunde"
+        | "sekunden"
+        | "seg"
+        | "segs"
+        | "segundo"
+        | "segundos"
+        | "seconde"
+        | "secondes"
+        | "secondo"
+        | "secondi"
+        | "seconden"
+        | "sekund"
+        | "sekunder"
+        | "sekunda"
+        | "sekundy"
+        | "sekundach"
+        | "sekúnd"
+        | "sekundách"
+        | "sekunti"
+        | "sekuntia"
+        | "mp"
+        | "másodperc"
+        | "sn"
+        | "saniye"
+        | "с"
+        | "сек"
+        | "секунда"
+        | "секунды"
+        | "секунд"
+        | "секундах"
+        | "секунди"
+        | "δευτερόλεπτα"
+        | "δευτερόλεπτο"
+        | "δευτ"
+        | "秒" => "s",
         "min" | "mins" | "minute" | "minutes" | "minuten" | "mn" | "minuto" | "minutos" | "minuti"
-        | "minuut" | "minut" | "minuter" | "minuty" | "minutach" => "min",
+        | "minuut" | "minut" | "minuter" | "minuty" | "minutach" | "minutter" | "minuta" | "minútach"
+        | "minutách" | "minút" | "minuutti" | "minuuttia" | "dk" | "dakika" | "мин" | "минута" | "минуты"
+        | "минут" | "минутах" | "хв" | "хвилина" | "хвилини" | "хвилин" | "хвилинах" | "λεπτά" | "λεπτα"
+        | "λεπτό" | "分" | "分钟" | "分鐘" | "分間" => "min",
         "h" | "hr" | "hrs" | "hour" | "hours" | "std" | "stunde" | "stunden" | "heure" | "heures"
         | "hora" | "horas" | "ora" | "ore" | "uur" | "uren" | "timme" | "timmar" | "godz" | "godzina"
-        | "godziny" => "h",
+        | "godziny" | "hod" | "hodin" | "hodina" | "hodiny" | "hodinách" | "óra" | "saat" | "tunti"
+        | "tuntia" | "ч" | "час" | "часы" | "часов" | "часах" | "години" | "годин" | "ώρες" | "小时"
+        | "小時" => "h",
         "d" | "day" | "days" | "tag" | "tage" | "tagen" | "jour" | "jours" | "día" | "días" | "dia"
-        | "dias" | "giorno" | "giorni" | "dag" | "dagen" | "dagar" | "dni" => "d",
-        "ms" | "msec" | "msecs" | "msek" => "ms",
-        "us" | "usec" | "usecs" => "us",
-        "ml" | "cc" | "ccm" | "mls" => "mL",
-        "ul" | "mcl" => "uL",
+        | "dias" | "giorno" | "giorni" | "dag" | "dagen" | "dagar" | "dni" | "dage" | "сут" | "сутки" => {
+            "d"
+        }
+        "ms" | "msec" | "msecs" | "msek" | "мс" | "мсек" | "毫秒" | "ミリ秒" => "ms",
+        "us" | "usec" | "usecs" | "мкс" | "微秒" => "us",
+        "ml" | "cc" | "ccm" | "mls" | "мл" | "毫升" => "mL",
+        "ul" | "mcl" | "мкл" | "微升" => "uL",
         "nl" => "nL",
         "cl" => "cL",
         "dl" => "dL",
-        "l" | "lt" | "ltr" => "L",
-        "mg" => "mg",
-        "ug" | "mcg" => "ug",
-        "ng" => "ng",
+        "l" | "lt" | "ltr" | "л" => "L",
+        "mg" | "мг" => "mg",
+        "ug" | "mcg" | "мкг" => "ug",
+        "ng" | "нг" => "ng",
         "pg" => "pg",
-        "kg" => "kg",
+        "kg" | "кг" => "kg",
         "g" => "g",
-        "cm" => "cm",
+        "cm" | "см" => "cm",
         "um" | "micron" | "microns" => "um",
         // What the nanometre was called before 1960.
         "millimicron" | "millimicrons" | "m-mu" | "mmu" | "mµ" | "mμ" => "nm",
-        "mol" | "mole" | "moles" | "mols" => "mol",
-        "mmol" | "mmole" | "mmoles" => "mmol",
-        "umol" | "umole" | "umoles" => "umol",
-        "nmol" | "nmole" | "nmoles" => "nmol",
+        "mol" | "mole" | "moles" | "mols" | "моль" => "mol",
+        "mmol" | "mmole" | "mmoles" | "ммоль" => "mmol",
+        "umol" | "umole" | "umoles" | "мкмоль" => "umol",
+        "nmol" | "nmole" | "nmoles" | "нмоль" => "nmol",
         "pmol" | "pmole" | "pmoles" => "pmol",
-        "kj" => "kJ",
+        "kj" | "кдж" => "kJ",
         "kcal" => "kcal",
         "cal" => "cal",
-        "ev" => "eV",
+        "ev" | "эв" => "eV",
         "mev" => "meV",
         "kat" | "katal" => "kat",
         "ukat" => "ukat",
@@ -360,6 +473,15 @@ fn word_of_this_case(word: &str) -> Option<&'static [&'static str]> {
         "mM" => &["mmol.L-1"],
         "uM" | "mcM" => &["umol.L-1"],
         "nM" => &["nmol.L-1"],
+        "М" => &["mol.L-1"],
+        "мМ" => &["mmol.L-1"],
+        "мкМ" => &["umol.L-1"],
+        "нМ" => &["nmol.L-1"],
+        "нм" | "纳米" | "奈米" | "ナノメートル" => &["nm"],
+        "мкм" => &["um"],
+        "мм" => &["mm"],
+        "г" => &["g"],
+        "К" => &["K"],
         "pM" => &["pmol.L-1"],
         "fM" => &["fmol.L-1"],
         "nm" => &["nm"],
@@ -426,7 +548,9 @@ fn word_written_out(lower: &str) -> Option<String> {
     let base = |word: &str| {
         Some(match word {
             "meter" | "meters" | "metre" | "metres" | "mètre" | "mètres" | "metro" | "metros" | "metri"
-            | "metr" | "metry" | "metrach" => ("m", ""),
+            | "metr" | "metry" | "metrach" | "metru" | "metrech" | "metrů" | "méter" | "metriä" => {
+                ("m", "")
+            }
             "liter" | "liters" | "litre" | "litres" | "litro" | "litros" | "litri" | "litr" | "litry" => {
                 ("L", "")
             }

@@ -249,19 +249,22 @@ impl Context {
                 continue;
             }
             match word {
-                "nm" => {
+                "nm" | "нм" => {
                     self.units.insert(Unit::NANOMETRE);
                 }
-                "s" | "sec" | "secs" | "sek" | "seconds" | "sekunden" | "secondes" | "segundos" | "seg" => {
+                "s" | "sec" | "secs" | "sek" | "seconds" | "sekunden" | "secondes" | "segundos" | "seg"
+                | "secondi" | "seconden" | "sekund" | "sekunder" | "сек" | "секунды" | "секундах" | "秒" =>
+                {
                     self.units.insert(Unit::SECOND);
                 }
-                "min" | "mins" | "minutes" | "minuten" | "minutos" => {
+                "min" | "mins" | "minutes" | "minuten" | "minutos" | "minuti" | "minuter" | "minutter"
+                | "мин" | "минуты" | "минутах" | "分" | "分钟" | "分鐘" => {
                     self.units.insert(Unit::MINUTE);
                 }
                 _ => {}
             }
             let stem = |stems: &[&str]| stems.iter().any(|stem| word.starts_with(stem));
-            self.spectrum |= stem(&["spectr", "spektr", "espectr", "scan", "spettr"]);
+            self.spectrum |= stem(&["spectr", "spektr", "espectr", "scan", "spettr", "спектр", "φάσμα"]);
             self.kinetics |= stem(&[
                 "kinetic",
                 "kinetik",
@@ -269,6 +272,9 @@ impl Context {
                 "cinetic",
                 "cinetiq",
                 "cinétiq",
+                "кинетик",
+                "кінетик",
+                "κινητικ",
                 "timecourse",
                 "time-course",
                 "zeitverlauf",
@@ -295,6 +301,19 @@ impl Context {
             "densidad óptica",
             "longueur d'onde",
             "longitud de onda",
+            "lunghezza d'onda",
+            "densità ottica",
+            "comprimento de onda",
+            "densidade óptica",
+            "optische dichtheid",
+            "długość fali",
+            "gęstość optyczna",
+            "vlnová délka",
+            "dalga boyu",
+            "длина волны",
+            "оптическая плотность",
+            "довжина хвилі",
+            "μήκος κύματος",
         ] {
             if lower.contains(phrase)
                 && let Some(quantity) = crate::words::quantity_of(phrase)
