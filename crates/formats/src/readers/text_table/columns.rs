@@ -265,6 +265,7 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option
         columns.push(column);
     }
     take_letters_for_names(&mut columns);
+    take_siblings_for_names(&mut columns);
     understand_numbered(&mut columns);
     understand_first_of_several(&mut columns);
     name_numbers_in_heads(&mut columns);
@@ -374,7 +375,7 @@ fn join_minutes_and_seconds(columns: &mut Vec<Column>, table: &Table) {
 fn take_letters_for_names(columns: &mut [Column]) {
     let letter = |column: &Column| -> Option<u8> {
         match column.heads.last().map(|(text, _)| text.trim().as_bytes())? {
-            [one] if one.is_ascii_uppercase() => Some(*one),
+            [one] if one.is_ascii_alphabetic() => Some(*one),
             _ => None,
         }
     };
@@ -400,6 +401,48 @@ fn take_letters_for_names(columns: &mut [Column]) {
             }
         }
         at += run;
+    }
+}
+
+/// Heads that differ in one letter, `tube A` and `tube B`, or one word of a row of them, `first`, `second`, `third`, are
+/// names: the letter is no absorbance there, and the word no time.
+fn take_siblings_for_names(columns: &mut [Column]) {
+    const ORDINALS: [&str; 6] = ["first", "second", "third", "1st", "2nd", "3rd"];
+    let words = |column: &Column| -> Vec<String> {
+        let text = column.heads.last().map_or("", |(text, _)| text.trim());
+        text.split([' ', '_', '-']).map(str::to_owned).collect()
+    };
+    let all: Vec<Vec<String>> = columns.iter().map(words).collect();
+    let ordinal = |word: &str| ORDINALS.contains(&word.to_lowercase().as_str());
+    let siblings = |one: &[String], other: &[String]| {
+        let mut differing = one.iter().zip(other).filter(|(a, b)| a != b);
+        one.len() == other.len()
+            && match (differing.next(), differing.next()) {
+                (Some((a, b)), None) => (a == "A" && b == "B") || (ordinal(a) && ordinal(b)),
+                _ => false,
+            }
+    };
+    for (column, words) in columns.iter_mut().zip(&all) {
+        // The unit is that of the letter or the word.
+        if !column.held.is_empty() || !all.iter().any(|other| siblings(words, other)) {
+            continue;
+        }
+        // `Abs A` says by its other word what it is of.
+        let rest: Vec<&str> = words
+            .iter()
+            .map(String::as_str)
+            .filter(|word| *word != "A" && !ordinal(word))
+            .collect();
+        let says = read_head(&rest.join(" ")).quantity.is_some_and(|quantity| {
+            matches!(quantity.as_str(), "absorbance" | "transmittance" | "reflectance")
+        });
+        if !says {
+            column.quantity = None;
+            column.unit = None;
+            column.quantities_possible.clear();
+            column.units_possible.clear();
+            column.label = column.heads.last().map(|(text, _)| text.trim().to_owned());
+        }
     }
 }
 

@@ -5,7 +5,7 @@ use std::ops::Range;
 use curvary_record::Span;
 
 use super::dialect::{Sep, is_blank, raw_split, split_wide};
-use super::grid::Grid;
+use super::grid::{Grid, Kind};
 use super::scan::{HeadRow, Piece, TextLine, is_ruler, is_ruler_piece, leading_number, strip_remark};
 
 /// How many rows of heads a table may have.
@@ -66,6 +66,26 @@ pub(super) fn heads_above(text: &str, grid: &Grid, above: &[Piece]) -> Vec<HeadR
                 let Some(cells) = map_heads(text, *line, grid, heads.is_empty(), blanks > 0) else {
                     break;
                 };
+                if is_summary(text, &cells, grid) {
+                    continue;
+                }
+                // Words over the first column alone, which has a head already, are a title: `Urease, A at 630 nm;`.
+                let lone = cells.first().is_some_and(Option::is_some) && cells.iter().flatten().count() == 1;
+                let below = heads
+                    .last()
+                    .and_then(|head: &HeadRow| head.cells.first().copied().flatten());
+                let title = cells[0]
+                    .map_or("", |span| &text[span.range()])
+                    .split_whitespace()
+                    .count()
+                    >= 2;
+                if lone
+                    && title
+                    && cells.len() >= 2
+                    && below.is_some_and(|span| !is_unit_alone(&text[span.range()]))
+                {
+                    break;
+                }
                 heads.push(HeadRow { line: *line, cells });
                 if heads.len() == MAX_HEADS {
                     break;
@@ -76,6 +96,41 @@ pub(super) fn heads_above(text: &str, grid: &Grid, above: &[Piece]) -> Vec<HeadR
     }
     heads.reverse();
     heads
+}
+
+/// Whether a head is a unit and nothing else, so that the words above it are its name.
+fn is_unit_alone(text: &str) -> bool {
+    let bare = text.trim().trim_matches(['(', ')', '[', ']', '<', '>']);
+    !matches!(
+        curvary_record::unit::spelled(bare),
+        curvary_record::unit::Spelling::None
+    )
+}
+
+/// Whether a line above the rows sums up what is below: the least or greatest number of each column, or their count,
+/// behind a word for it. `min` alone is minutes as well, over times that stand across.
+fn is_summary(text: &str, cells: &[Option<Span>], grid: &Grid) -> bool {
+    let [Some(name), numbers @ ..] = cells else {
+        return false;
+    };
+    let name = crate::words::fold(&text[name.range()]);
+    let of: fn(&[f64]) -> f64 = match name.as_str() {
+        "min" | "minimum" => |all| all.iter().copied().fold(f64::INFINITY, f64::min),
+        "max" | "maximum" => |all| all.iter().copied().fold(f64::NEG_INFINITY, f64::max),
+        "n" | "count" => |all| all.len() as f64,
+        _ => return false,
+    };
+    let sums_up = |(index, cell): (usize, &Option<Span>)| {
+        let Some(number) = cell.and_then(|span| leading_number(&text[span.range()])) else {
+            return false;
+        };
+        if grid.kinds[index + 1] != Kind::Figures {
+            return false;
+        }
+        let column: Vec<f64> = grid.column(index + 1).filter(|value| !value.is_nan()).collect();
+        of(&column) == number
+    };
+    numbers.len() >= 2 && numbers.iter().enumerate().all(sums_up)
 }
 
 /// The cells of a line as heads of the columns of a table, where they can be.

@@ -976,6 +976,11 @@ fn noted(section: &Section) -> impl Iterator<Item = Diagnostic> + '_ {
             "with words behind the last column, which were left aside",
         ),
         (
+            of(|what| matches!(what, Noted::Summary)),
+            "statistics-row",
+            "that sum up others were left out",
+        ),
+        (
             of(|what| matches!(what, Noted::Uncertainty)),
             "uncertainty-aside",
             "with an uncertainty behind a number (± or in brackets), which was left aside",

@@ -116,7 +116,13 @@ pub(super) fn cell(text: &str, style: Style) -> Cell {
     if let Some((value, decimals, end)) = spelled(text, style) {
         let rest = &text[end..];
         // A remark behind a number does not change it, nor does its uncertainty.
-        let remark = rest.starts_with([' ', '\t']) && rest.trim_start().starts_with(['#', '!', '/']);
+        let words = rest.trim_start();
+        // Behind a lone slash stands another number as often as a remark: `0.699 / 0.700 / 0.698`.
+        let slash = words.starts_with('/')
+            && !words
+                .trim_start_matches(['/', ' '])
+                .starts_with(|c: char| c.is_ascii_digit());
+        let remark = rest.starts_with([' ', '\t']) && (words.starts_with(['#', '!']) || slash);
         let uncertain = is_uncertainty(rest, style) || is_concise(rest);
         // `400.0: 0.059 0.063` begins a row with its x and a colon.
         if rest.trim().is_empty() || remark || rest == ":" || uncertain {

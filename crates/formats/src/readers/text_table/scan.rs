@@ -213,7 +213,7 @@ fn table_at(
     if !(least..=MAX_COLUMNS).contains(&columns) {
         return None;
     }
-    if class == Class::Mixed && is_head_of_numbers(&sample, &dialect) {
+    if class == Class::Mixed && (is_head_of_numbers(&sample, &dialect) || sums_up_below(&sample, &dialect)) {
         return None;
     }
     let kinds = kinds_of(&sample, &dialect, columns);
@@ -273,6 +273,10 @@ fn table_at(
         return None;
     }
     if words_first && (prose || dialect.sep == Sep::Blank && wordy >= 4) {
+        return None;
+    }
+    // `run 1` under a title of two words is no sample with a reading of one.
+    if words_first && grid.rows == 1 && figures == 1 && dialect.sep == Sep::Blank {
         return None;
     }
     if words_first && all_keys(text, &grid) && (columns == 2 && figures == 1 || grid.rows <= 6) {
@@ -669,6 +673,27 @@ fn kinds_of(rows: &[&str], dialect: &Dialect, columns: usize) -> Vec<Kind> {
             }
         })
         .collect()
+}
+
+/// Whether the first of these rows is the `min`, `max` or `n` of others that begin with numbers.
+fn sums_up_below(rows: &[&str], dialect: &Dialect) -> bool {
+    let first = |row: &str| {
+        let cells = split(row, dialect);
+        cells
+            .first()
+            .map_or(String::new(), |range| row[range.clone()].to_owned())
+    };
+    let [head, rest @ ..] = rows else { return false };
+    let name = crate::words::fold(&first(head));
+    let summary = matches!(
+        name.as_str(),
+        "min" | "minimum" | "max" | "maximum" | "n" | "count"
+    );
+    let numbered = rest
+        .iter()
+        .filter(|row| leading_number(&first(row)).is_some())
+        .count();
+    summary && numbered >= 3 && numbered * 2 > rest.len()
 }
 
 /// Whether the first of these rows, words with numbers behind them, is the head of the others: `Wavelength (nm);420;435`.

@@ -83,6 +83,8 @@ pub(super) enum Noted {
     Aside,
     /// An uncertainty behind a number was left aside.
     Uncertainty,
+    /// It sums up the rows above it, and was left out.
+    Summary,
 }
 
 /// How many numbers are gathered row by row before they are put into their columns: few enough to stay in the cache.

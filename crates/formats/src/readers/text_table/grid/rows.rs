@@ -7,6 +7,8 @@ enum Taken {
     Yes,
     /// Numbers, but not as many as the table has columns.
     Odd(usize),
+    /// A mean or sum of rows above it.
+    Summary,
     /// No row of this table.
     No,
 }
@@ -73,6 +75,16 @@ impl Grid {
                         line: cursor.line,
                         span: Span::new(cursor.at, line_end),
                         cells: u32::try_from(cells).unwrap_or(u32::MAX),
+                    });
+                }
+                // At the foot of a table it is no row, and what stands behind it belongs to no table.
+                Taken::Summary => {
+                    if self.is_at_seam() || !self.goes_on(text, behind, end) {
+                        break;
+                    }
+                    self.notes.push(RowNote {
+                        line: cursor.line,
+                        what: Noted::Summary,
                     });
                 }
                 Taken::No => break,
@@ -320,6 +332,19 @@ impl Grid {
         }
         let x_is_words =
             self.kinds[0] == Kind::Figures && matches!(seen.first(), Some(Cell::Words | Cell::Clock { .. }));
+        let first = cells
+            .first()
+            .and_then(Option::as_ref)
+            .map_or("", |range| &line[range.clone()]);
+        if x_is_words
+            && good > 0
+            && bad <= 1
+            && hard
+            && (self.rows > 0 || self.amid)
+            && crate::words::is_statistics(first)
+        {
+            return Taken::Summary;
+        }
         if good == 0 && (bad > 0 || empty > 0)
             || bad > good
             || (x_is_words && (self.rows > 0 || self.amid) && good <= 2)

@@ -166,7 +166,14 @@ impl Shaper<'_> {
                 .quantity
                 .as_ref()
                 .is_some_and(|quantity| matches!(quantity.as_str(), "emission" | "ellipticity"));
+            // `uL` and no more.
+            let bare = column.heads.last().is_some_and(|(text, _)| {
+                column.quantity.is_none() && unit::spelled(text.trim()).one() == column.unit.as_ref()
+            });
+            let foreign = |unit: &Unit| !unit.converts_to(&Unit::ONE) && !is_molar_absorption(unit);
             emitted
+                || column.quantity == Some(Quantity::PH)
+                || bare && column.unit.as_ref().is_some_and(foreign)
                 || meaning::unit_of_other_things(column).is_some_and(|(_, unit)| !is_molar_absorption(&unit))
         };
         if self.source.assume().get("y").is_none() && ys.iter().all(other) {
@@ -424,7 +431,8 @@ impl Shaper<'_> {
             }
             let direction = values[start + 1] - values[start];
             let back = (values[row] - values[row - 1]) * direction < 0.0;
-            if back && values[row] == values[0] {
+            // Motors stop at slightly other places each time.
+            if back && (values[row] - values[0]).abs() <= 0.25 * direction.abs() {
                 starts.push(row);
             } else if back || values[row].is_nan() || direction == 0.0 {
                 return vec![None];

@@ -21,6 +21,10 @@ impl Shaper<'_> {
                 "`{head}` speaks of a chromatogram, whose times are those of a column and not of a reaction"
             ));
         }
+        let frequency = |column: &Column| column.unit.as_ref().is_some_and(|unit| unit.code() == "Hz");
+        if !named.contains(&&Quantity::WAVELENGTH) && self.columns.first().is_some_and(frequency) {
+            return Some("it runs over frequencies in hertz".to_owned());
+        }
         let holds = self
             .columns
             .iter()

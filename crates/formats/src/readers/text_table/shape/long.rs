@@ -2,6 +2,32 @@
 
 use super::*;
 
+/// Whether a column of whole numbers says by its head which run, injection or replicate each row belongs to.
+pub(super) fn is_series(column: &Column) -> bool {
+    const HEADS: [&str; 14] = [
+        "run",
+        "run no",
+        "injection",
+        "replicate",
+        "rep",
+        "series",
+        "experiment",
+        "assay",
+        "trial",
+        "lauf",
+        "versuch",
+        "wiederholung",
+        "essai",
+        "ensayo",
+    ];
+    let head = column.heads.last().map_or("", |(text, _)| text.as_str());
+    column.kind == Kind::Figures
+        && column.stats.whole
+        && column.stats.min < column.stats.max
+        && !column.stats.counts()
+        && HEADS.contains(&crate::words::fold(head).as_str())
+}
+
 impl Shaper<'_> {
     /// One observation a row, with its coordinates and names in columns.
     pub(super) fn long_form(&mut self, xs: &[usize], roles: &[Role]) -> Option<Draft> {
@@ -71,11 +97,15 @@ impl Shaper<'_> {
             let left = self.breaks(&finer, running);
             // One that is the same all through each curve only names it.
             let only_names = groups.len() > 1 && finer.len() == groups.len();
-            if only_names || left.len() < breaks.len() && finer.len() * 2 <= rows {
+            let series = is_series(column) && finer.len() * 3 <= rows;
+            if only_names || series || left.len() < breaks.len() && finer.len() * 2 <= rows {
                 (keys, groups, breaks) = (more, finer, left);
             }
         }
-        if !breaks.is_empty() {
+        let split_by_name = keys
+            .iter()
+            .any(|&i| roles[i] != Role::Names && is_series(&self.columns[i]));
+        if !breaks.is_empty() && !split_by_name {
             (keys, groups, breaks) = plain;
         }
         let measured: Vec<usize> = measured.into_iter().filter(|i| !keys.contains(i)).collect();

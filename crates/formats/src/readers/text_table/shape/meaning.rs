@@ -545,6 +545,10 @@ impl Shaper<'_> {
         if let Some((name, unit)) = unit_of_other_things(&column) {
             return (name, unit);
         }
+        // A bare `uL` is of a volume, whatever the words around speak of.
+        if let Some(unit) = column.unit.as_ref().filter(|unit| !unit.converts_to(&Unit::ONE)) {
+            return (Quantity::named(head.to_lowercase()), unit.clone());
+        }
         // Beside a column that says what it is, a column of another name keeps its own.
         let others_told = roles.iter().enumerate().any(|(i, role)| {
             i != y

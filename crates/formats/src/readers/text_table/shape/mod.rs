@@ -162,8 +162,15 @@ fn role(column: &Column) -> Role {
         .held
         .iter()
         .any(|held| held.quantity == Quantity::WAVELENGTH || held.quantity == Quantity::TIME);
+    // `340 nm` in a head of its own above `s` says where all beside it was measured.
+    let in_its_own_head = column
+        .heads
+        .last()
+        .is_none_or(|(text, _)| column.heads.len() == 1 || !read_head(text).held.is_empty());
     match column.quantity.as_ref().map(Quantity::as_str) {
-        Some("wavelength" | "wavenumber" | "energy" | "time") if holds_light => Role::Measured,
+        Some("wavelength" | "wavenumber" | "energy" | "time") if holds_light && in_its_own_head => {
+            Role::Measured
+        }
         Some("wavelength" | "wavenumber" | "energy" | "time" | "concentration") => Role::Coordinate,
         Some("absorbance" | "transmittance" | "reflectance" | "rate") => Role::Measured,
         Some("index" | "sample" | "replicate") => Role::Counter,
@@ -352,7 +359,8 @@ impl Shaper<'_> {
         match x {
             Some(x) => {
                 self.tell_flags(&roles);
-                if (roles.contains(&Role::Names) || !self.columns[x].stats.orderly())
+                let split = !self.columns[x].stats.orderly() || self.columns.iter().any(long::is_series);
+                if (roles.contains(&Role::Names) || split)
                     && let Some(draft) = self.long_form(&[x], &roles)
                 {
                     return Shaped::Runs(vec![draft]);

@@ -172,6 +172,12 @@ fn laced(traces: &[Trace]) -> Option<Trace> {
         }
     };
     let mut whole = Trace::new(column(|trace| &trace.x), column(|trace| &trace.y)).ok()?;
+    // One curve goes as smoothly through all points as through each k-th of them; two curves side by side zigzag.
+    let way = |y: &[f64]| y.windows(2).map(|pair| (pair[1] - pair[0]).abs()).sum::<f64>();
+    let ways = traces.iter().map(|trace| way(&trace.y.values));
+    if way(&whole.y.values) > 1.5 * ways.fold(0.0, f64::max) + 1e-9 {
+        return None;
+    }
     let x = &whole.x.values;
     if !(x.windows(2).all(|w| w[0] < w[1]) || x.windows(2).all(|w| w[0] > w[1])) {
         return None;
