@@ -270,6 +270,7 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option
     understand_first_of_several(&mut columns);
     name_numbers_in_heads(&mut columns);
     join_minutes_and_seconds(&mut columns, table);
+    part_four_digits(&mut columns, table);
     columns
 }
 
@@ -368,6 +369,51 @@ fn join_minutes_and_seconds(columns: &mut Vec<Column>, table: &Table) {
         order: DateOrder::Clear,
     });
     columns.remove(seconds);
+}
+
+/// Times of day in four digits, `0915`, `1000`, under a head of such times: as numbers their steps would leap at each
+/// hour.
+fn part_four_digits(columns: &mut [Column], table: &Table) {
+    let is_head = |column: &Column| {
+        column
+            .heads
+            .last()
+            .is_some_and(|(text, _)| is_head_of_clocks(text))
+    };
+    let Some(column) = columns
+        .iter_mut()
+        .find(|column| column.kind == Kind::Figures && is_head(column))
+    else {
+        return;
+    };
+    let times = |value: f64| (0.0..2400.0).contains(&value) && value % 100.0 < 60.0;
+    let all: Vec<f64> = table.grid.column(column.index).collect();
+    let fits = column.stats.whole
+        && column.stats.rising
+        && column.stats.count >= 3
+        && column.stats.max >= 100.0
+        && all.iter().all(|value| value.is_nan() || times(*value));
+    if !fits {
+        return;
+    }
+    let seconds: Vec<Option<f64>> = all
+        .iter()
+        .map(|value| {
+            Some((value / 100.0).floor() * 3600.0 + value % 100.0 * 60.0).filter(|_| !value.is_nan())
+        })
+        .collect();
+    let clock = Clock {
+        seconds,
+        unit: None,
+        parts: 3,
+        decimals: 0,
+        day: None,
+        order: DateOrder::Clear,
+    };
+    column.stats = Stats::of(&clock.numbers());
+    column.quantity = Some(Quantity::TIME);
+    column.unit = Some(Unit::SECOND);
+    column.clock = Some(clock);
 }
 
 /// Heads that are letters in a row, `A,B,C,D`, name cuvettes or samples: `A` is no absorbance there and `C` no
