@@ -4,12 +4,17 @@ use std::ops::Range;
 
 use curvary_record::Span;
 
+use crate::head::read_head;
+
 use super::dialect::{Sep, is_blank, raw_split, split_wide};
 use super::grid::{Grid, Kind};
 use super::scan::{HeadRow, Piece, TextLine, is_ruler, is_ruler_piece, leading_number, strip_remark};
 
 /// How many rows of heads a table may have.
 const MAX_HEADS: usize = 4;
+
+/// So many lines of keys may stand between the heads and the rows.
+const MAX_KEYS: usize = 12;
 
 /// The nearest line of words, where it names two quantities or more and yet did not fit over the columns.
 pub(super) fn unmatched_head(text: &str, above: &[Piece]) -> Option<TextLine> {
@@ -43,8 +48,26 @@ pub(super) fn unmatched_head(text: &str, above: &[Piece]) -> Option<TextLine> {
 
 /// The rows of heads directly above a table, from top to bottom.
 pub(super) fn heads_above(text: &str, grid: &Grid, above: &[Piece]) -> Vec<HeadRow> {
+    let heads = heads_behind(text, grid, above, false);
+    let says = |head: &HeadRow| {
+        let measured = |span: &Span| read_head(&text[span.range()]).quantity.is_some();
+        head.cells.iter().flatten().filter(|span| measured(span)).count() >= 2
+    };
+    // Keys and values may stand between heads and rows, `sample,lipase 12`, where the heads say what was measured.
+    if !heads.iter().any(says) && grid.dialect.sep.byte().is_some() {
+        let behind_keys = heads_behind(text, grid, above, true);
+        if behind_keys.last().is_some_and(says) {
+            return behind_keys;
+        }
+    }
+    heads
+}
+
+/// The rows of heads, nearest last; behind lines of known keys and their values where `keys` says so.
+fn heads_behind(text: &str, grid: &Grid, above: &[Piece], keys: bool) -> Vec<HeadRow> {
     let mut heads: Vec<HeadRow> = Vec::new();
     let mut blanks = 0;
+    let mut skipped = 0;
     for piece in above.iter().rev() {
         match piece {
             Piece::Blank => {
@@ -61,6 +84,10 @@ pub(super) fn heads_above(text: &str, grid: &Grid, above: &[Piece]) -> Vec<HeadR
                     .trim_matches(|c: char| c.is_whitespace() || matches!(c, ',' | ';' | '|'))
                     .is_empty();
                 if is_ruler(raw) || (heads.is_empty() && (alone || empty)) {
+                    continue;
+                }
+                if keys && heads.is_empty() && skipped < MAX_KEYS && is_key_line(raw) {
+                    skipped += 1;
                     continue;
                 }
                 let Some(cells) = map_heads(text, *line, grid, heads.is_empty(), blanks > 0) else {
@@ -96,6 +123,12 @@ pub(super) fn heads_above(text: &str, grid: &Grid, above: &[Piece]) -> Vec<HeadR
     }
     heads.reverse();
     heads
+}
+
+/// Whether a line is a known key and its value, and names no two quantities.
+fn is_key_line(raw: &str) -> bool {
+    let (_, kept) = strip_remark(raw);
+    matches!(crate::header::pairs(kept).as_slice(), [pair] if crate::words::field_of(&kept[pair.key.clone()]).is_some())
 }
 
 /// Whether a head is a unit and nothing else, so that the words above it are its name.
