@@ -729,7 +729,17 @@ pub(super) fn head_or_first_word(text: &str) -> crate::head::Head {
         return head;
     }
     let trimmed = text.trim();
-    let Some((first, rest)) = trimmed.split_once([' ', '_']) else {
+    // `ext.a` is spelled without the blank behind the point.
+    let pointed = ["ext.", "abs.", "Ext.", "Abs."]
+        .into_iter()
+        .find(|word| trimmed.starts_with(word));
+    let parted = pointed
+        .map(str::len)
+        .filter(|&at| trimmed[at..].starts_with(char::is_alphanumeric));
+    let Some((first, rest)) = parted
+        .map(|at| trimmed.split_at(at))
+        .or_else(|| trimmed.split_once([' ', '_']))
+    else {
         return head;
     };
     // `E. coli` begins with no extinction.

@@ -20,6 +20,8 @@ pub(super) const CLOCK_FORMS: [&str; 7] = ["mm:ss", "m:ss", "min:s", "min:sek", 
 pub(super) struct Context {
     /// Quantities that are named.
     pub(super) quantities: BTreeSet<Quantity>,
+    /// What runs, and its unit, where a line names both axes and nothing else: `nm / absorbance`.
+    pub(super) axes: Option<(Quantity, Unit)>,
     /// A title that says what was measured with a factor of ten: `absorbance × 1000`.
     pub(super) scaled: Option<String>,
     /// Transmittance is named in percent.
@@ -127,6 +129,43 @@ impl Context {
         }
     }
 
+    /// A line that names a unit of wavelength or time, bare of a number, and what was measured, and little else.
+    fn hear_axes(&mut self, line: &str) {
+        if line.len() > LONGEST_TITLE {
+            return;
+        }
+        let words: Vec<&str> = line
+            .split([' ', '\t', '/', ',', ';', ':', '|', '(', ')', '*', '=', '[', ']'])
+            .filter(|word| !word.is_empty())
+            .collect();
+        let unit = |at: usize| match words[at] {
+            "nm" => Some((Quantity::WAVELENGTH, Unit::NANOMETRE)),
+            "s" | "sec" => Some((Quantity::TIME, Unit::SECOND)),
+            "min" => Unit::ucum("min").ok().map(|minute| (Quantity::TIME, minute)),
+            _ => None,
+        };
+        let bare = |at: usize| {
+            let number = |word: &str| word.ends_with(|c: char| c.is_ascii_digit());
+            !at.checked_sub(1).is_some_and(|before| number(words[before]))
+        };
+        let mut named = (0..words.len())
+            .filter(|&at| bare(at))
+            .filter_map(|at| Some((at, unit(at)?)));
+        let (Some((at, axis)), None) = (named.next(), named.next()) else {
+            return;
+        };
+        // What was measured stands behind it.
+        let measured = words[at + 1..].iter().find_map(|word| {
+            crate::words::quantity_of(word)
+                .or_else(|| matches!(*word, "A" | "E" | "OD").then_some(Quantity::ABSORBANCE))
+                .filter(|q| matches!(q.as_str(), "absorbance" | "transmittance" | "reflectance"))
+        });
+        if let Some(measured) = measured.filter(|_| words.len() <= 8) {
+            self.axes = Some(axis);
+            self.quantities.insert(measured);
+        }
+    }
+
     /// Takes in the words of one line.
     fn hear(&mut self, line: &str) {
         // `Lamp change: 340 nm` and `Reference: 650 nm` tell no wavelength of the measurement.
@@ -166,6 +205,7 @@ impl Context {
                 self.scaled = Some(line.trim().to_owned());
             }
         }
+        self.hear_axes(line);
         for phrase in line.split([',', ';', ':', '|']) {
             // A phrase about an axis is short; a sentence may name a quantity and a unit that do not go together.
             if phrase.split_whitespace().count() <= 5 && phrase.len() >= 4 {

@@ -113,6 +113,16 @@ fn heads_behind(text: &str, grid: &Grid, above: &[Piece], keys: bool) -> Vec<Hea
                 {
                     break;
                 }
+                // A sentence with commas is no row of heads, though it covers the first columns.
+                let filled = cells.iter().flatten().count();
+                let in_front = cells.iter().take(filled).all(Option::is_some) && filled * 2 <= cells.len();
+                let sentence = || {
+                    let words = |span: &Span| text[span.range()].split_whitespace().count();
+                    cells.iter().flatten().any(|span| words(span) >= 3)
+                };
+                if !heads.is_empty() && in_front && filled >= 2 && sentence() {
+                    break;
+                }
                 heads.push(HeadRow { line: *line, cells });
                 if heads.len() == MAX_HEADS {
                     break;

@@ -642,6 +642,35 @@ fn numbers_aside<'a>(text: &str, lines: impl Iterator<Item = &'a TextLine>) -> O
     )
 }
 
+/// The lines directly above a table without heads whose first numbers lead up to its first one in its own steps: rows
+/// of it that something beside them kept from being read.
+fn rows_above(source: &Source, section: &Section) -> Option<Vec<usize>> {
+    let table = &section.table;
+    let grid = &table.grid;
+    if !table.heads.is_empty() || grid.rows < 3 || grid.kinds.first() != Some(&grid::Kind::Figures) {
+        return None;
+    }
+    let (first, second) = (grid.figure(0, 0), grid.figure(1, 0));
+    let step = second - first;
+    let lines = source.lines();
+    let text = source.text();
+    let mut rows = Vec::new();
+    let mut expected = first - step;
+    for line in (1..grid.line(0)).rev() {
+        let raw = text[lines.span(line - 1).range()].trim();
+        let number = raw
+            .split([';', '\t', ',', ' ', '|'])
+            .next()
+            .and_then(|cell| cell.parse::<f64>().ok());
+        if !number.is_some_and(|number| (number - expected).abs() <= 1e-6 * step.abs()) || step == 0.0 {
+            break;
+        }
+        rows.push(line);
+        expected -= step;
+    }
+    Some(rows).filter(|rows| !rows.is_empty())
+}
+
 /// A remark on a number that the end of the file has cut, where it looks cut.
 fn cut_off(source: &Source, section: &Section) -> Option<Diagnostic> {
     let text = source.text();
@@ -897,6 +926,25 @@ fn run(source: &Source, card: &Card, section: &Section, draft: Draft, said: &Sai
                 .iter()
                 .take(8)
                 .map(|odd| curvary_record::Label { place: source.place(odd.span), text: String::new() })
+                .collect(),
+        });
+    }
+    if let Some(rows) = rows_above(source, section).filter(|_| source.assume().get("shape").is_none()) {
+        questions.push(Question {
+            code: Code::new("row-does-not-fit"),
+            message: format!(
+                "{} directly above the table, and lead up to its first row, but with other cells: do they belong to it?",
+                if rows.len() == 1 { "1 line stands".to_owned() } else { format!("{} lines stand", rows.len()) }
+            ),
+            readings: vec![curvary_record::Alternative {
+                assume: "shape=columns".to_owned(),
+                says: "these lines are to be left out".to_owned(),
+            }],
+            labels: rows
+                .iter()
+                .rev()
+                .take(8)
+                .map(|line| curvary_record::Label { place: Place::line(*line), text: String::new() })
                 .collect(),
         });
     }

@@ -232,7 +232,8 @@ fn table_at(
     let mut grid = Grid::new(dialect.clone(), kinds);
     grid.learn_extents(sample.iter().copied());
     grid.expect_units(&sample);
-    let mut after = grid.read(text, cursor, text.len());
+    let end = uncut(text).max(cursor.at);
+    let mut after = grid.read(text, cursor, end);
     *looked_at += after.at - cursor.at;
     if grid.rows == 0 {
         return None;
@@ -294,7 +295,7 @@ fn table_at(
                 grid = Grid::new(dialect, kinds);
                 grid.learn_extents(sample.iter().copied());
                 grid.expect_units(&sample);
-                after = grid.read(text, cursor, text.len());
+                after = grid.read(text, cursor, end);
             }
         }
     }
@@ -317,7 +318,7 @@ fn table_at(
                 ..grid.dialect.clone()
             };
             grid = Grid::new(dialect.clone(), kinds_of(&sample, &dialect, columns - 1));
-            after = grid.read(text, cursor, text.len());
+            after = grid.read(text, cursor, end);
             heads = heads_above(text, &grid, above);
         } else {
             open = Some((Code::new("columns-run-together"), vec![grid.dialect.clone()]));
@@ -340,6 +341,17 @@ fn table_at(
         },
         after,
     ))
+}
+
+/// Where the last whole line of a text ends: before a line that the end of the file cuts behind a decimal sign, `472 0.`.
+fn uncut(text: &str) -> usize {
+    let cut = text
+        .strip_suffix(['.', ','])
+        .is_some_and(|front| front.ends_with(|c: char| c.is_ascii_digit()));
+    match text.rfind(['\n', '\r']) {
+        Some(at) if cut => at + 1,
+        _ => text.len(),
+    }
 }
 
 /// Rows broken over two lines put together, where the heads above are broken in the same way: two rows of them, the

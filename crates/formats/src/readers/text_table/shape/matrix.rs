@@ -393,6 +393,18 @@ impl Shaper<'_> {
         unit: Option<Unit>,
     ) -> Option<Draft> {
         // `nm\s`: what runs down stands in front.
+        // `nm` over `t/min`: the lower head names the times beside it.
+        if let [.., (above, _), (lowest, _)] = self.columns[0].heads.as_slice() {
+            let (above, lowest) = (read_head(above), read_head(lowest));
+            let light = above
+                .quantity
+                .filter(|q| matches!(q.as_str(), "wavelength" | "wavenumber"));
+            if let Some(quantity) = light.filter(|_| lowest.quantity == Some(Quantity::TIME)) {
+                self.columns[0].quantity = Some(quantity);
+                self.columns[0].unit = above.unit;
+                self.columns[0].quantities_possible.clear();
+            }
+        }
         let corner = self.columns[0].heads.last().map(|(text, _)| corner_heads(text));
         if self.columns[0].quantity.is_none()
             && let Some((Some((Some(quantity), unit)), Some(_))) = corner

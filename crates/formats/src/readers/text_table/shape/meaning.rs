@@ -419,6 +419,15 @@ impl Shaper<'_> {
             ));
             return (Quantity::WAVELENGTH, Unit::NANOMETRE);
         }
+        // `axis: nm, absorbance` in a line of its own says both.
+        if let Some((quantity, unit)) = context.axes.clone().filter(|_| column.heads.is_empty()) {
+            let suits = quantity == Quantity::TIME || stats.like_nanometres();
+            if suits && stats.orderly() {
+                self.because
+                    .push(format!("x is {quantity}: a line of words names both axes"));
+                return (quantity, unit);
+            }
+        }
         let mut readings: Vec<(&str, &str)> = Vec::new();
         if like_light || stats.like_nanometres() {
             readings.push(("x=wavelength:nm", "wavelengths in nanometres"));
@@ -546,8 +555,15 @@ impl Shaper<'_> {
             return (name, unit);
         }
         // A bare `uL` is of a volume, whatever the words around speak of.
-        if let Some(unit) = column.unit.as_ref().filter(|unit| !unit.converts_to(&Unit::ONE)) {
+        if let Some(unit) = column.unit.as_ref().filter(|unit| !unit.converts_to(&Unit::ONE))
+            && !head.contains(|c: char| c.is_ascii_digit())
+            && unit::spelled(&head).one() == Some(unit)
+        {
             return (Quantity::named(head.to_lowercase()), unit.clone());
+        }
+        // What a reading should have been was not measured.
+        if is_target_word(&head) {
+            return (Quantity::named(head.to_lowercase()), Unit::ONE);
         }
         // Beside a column that says what it is, a column of another name keeps its own.
         let others_told = roles.iter().enumerate().any(|(i, role)| {
@@ -758,7 +774,9 @@ impl Shaper<'_> {
                     .find(|c| c.quantity.as_ref() == Some(x))
                     .map(|c| c.stats);
                 let uneven = stats.is_none_or(|s| s.step.is_none() || s.count <= 2);
-                if (head_peaks || self.context.peaks) && uneven && self.table.grid.rows <= 60 {
+                // A remark on a peak beside a whole spectrum makes no list of peaks of it.
+                let most = if head_peaks { 60 } else { 25 };
+                if (head_peaks || self.context.peaks) && uneven && self.table.grid.rows <= most {
                     Technique::PEAK_LIST
                 } else {
                     Technique::SPECTRUM
@@ -840,6 +858,30 @@ pub(super) fn unit_of_other_things(column: &Column) -> Option<(Quantity, Unit)> 
         .then(|| (Quantity::named(name.trim().to_lowercase()), unit))
 }
 
+/// Heads of values that a reading is compared with.
+fn is_target_word(text: &str) -> bool {
+    matches!(
+        crate::words::fold(text).as_str(),
+        "soll"
+            | "sollwert"
+            | "target"
+            | "nominal"
+            | "certified"
+            | "expected"
+            | "limit"
+            | "lower limit"
+            | "upper limit"
+            | "spec"
+            | "tolerance"
+            | "toleranz"
+            | "grenze"
+            | "nominell"
+            | "valeur cible"
+            | "cible"
+            | "valor nominal"
+    )
+}
+
 /// Labels behind a quantity that say that its spread is meant: `A405 SD`.
 fn is_spread_word(text: &str) -> bool {
     matches!(
@@ -861,6 +903,7 @@ fn is_spread_word(text: &str) -> bool {
             | "standard deviation"
             | "standardabweichung"
             | "ecart type"
+            | "e t"
             | "desv est"
             | "dev std"
     )

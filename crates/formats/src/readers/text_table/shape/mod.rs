@@ -387,10 +387,15 @@ impl Shaper<'_> {
             .collect();
         wavelengths.sort_unstable();
         wavelengths.dedup();
+        // Behind the only reading it may have been reckoned from it as well.
+        let behind = roles
+            .iter()
+            .position(|role| *role == Role::Measured)
+            .is_some_and(|y| y < *x);
         self.columns[*x].quantity == Some(Quantity::CONCENTRATION)
             && !self.columns[*x].stats.orderly()
             && roles.contains(&Role::Names)
-            && wavelengths.len() >= 2
+            && (wavelengths.len() >= 2 || behind)
     }
 
     /// Whether of these coordinates one is a time and another a wavelength that goes to and fro.
@@ -455,10 +460,14 @@ impl Shaper<'_> {
             };
             let word = text[first.range()].trim();
             let field = crate::words::field_of(text[head.range()].trim());
-            if field.is_some()
-                && !word.is_empty()
-                && words.iter().all(|span| text[span.range()].trim() == word)
-            {
+            if word.is_empty() || words.iter().any(|span| text[span.range()].trim() != word) {
+                continue;
+            }
+            // `absorbance` in every row says what the numbers beside it are.
+            if let Some(quantity) = crate::words::quantity_of(word).filter(of_the_trade_measured) {
+                self.over_all.get_or_insert(quantity);
+                self.uses[place] = Some((ColumnRole::Names, Quantity::UNKNOWN, Unit::ONE));
+            } else if field.is_some() {
                 crate::header::claim(
                     &mut self.own,
                     &mut self.questions,
