@@ -13,6 +13,7 @@
 //! [`Preparer::prepare`], which deflates, serialises and compresses on the caller's threads and touches nothing, and a
 //! serial part, [`Writer::append`], which only writes what is ready. Nothing counts until [`Writer::commit`].
 
+mod alike;
 mod archive;
 mod catalog;
 mod decimal;
@@ -22,6 +23,7 @@ mod facts;
 mod frames;
 mod index;
 mod indexer;
+mod likeness;
 mod lock;
 mod manifest;
 mod note;
@@ -37,10 +39,12 @@ mod words;
 mod worklist;
 mod writer;
 
+pub use alike::{AlikeFound, AlikeHit, AlikeOptions};
 pub use archive::{
     Archive, Checked, Direction, FacetCount, FacetName, Facets, Fact, FindOptions, Found, Hit, Problem, Sort,
     SourceView, Summary,
 };
+pub use likeness::{Curve, Unlike};
 pub use lock::Holder;
 pub use note::Note;
 pub use query::{Query, QueryError};
