@@ -405,7 +405,7 @@ fn as_csv(told: &Told<'_>, screen: &mut Screen) -> Result<(), Failure> {
             vec![alike.shown(), alike.trace.to_string(), label]
         });
         let front = [
-            &summary.technique,
+            summary.technique.as_str(),
             &traces,
             &points,
             &questions,
