@@ -306,13 +306,6 @@ fn main() {
     fn rate(bytes: usize, time: Duration) -> f64 {
         bytes as f64 / 1e6 / time.as_secs_f64()
     }
-    if std::env::var("CURVARY_BENCH_LIKENESS").is_ok() {
-        // XXX
-        for runs in [10_000, 100_000] {
-            likeness(runs);
-        }
-        return;
-    }
     stages();
     println!("taking in: 3,000 exports of 13 kB");
     for threads in [1, 2] {
