@@ -1091,7 +1091,11 @@ fn banded(n: u64) -> Addition {
                 (whole(0, 5), whole(380, 250), whole(20, 60)),
             ];
             let (from, step) = (whole(340, 60), whole(1, 6));
-            let points = if n % 11 == 0 { 8 } else { 300 / (step as usize) };
+            let points = if n.is_multiple_of(11) {
+                8
+            } else {
+                300 / (step as usize)
+            };
             let x: Vec<f64> = (0..points).map(|point| from + step * point as f64).collect();
             let y: Vec<f64> = x
                 .iter()
@@ -1103,7 +1107,7 @@ fn banded(n: u64) -> Addition {
                 })
                 .map(|y: f64| (y * 1e4).round() / 1e4)
                 .collect();
-            if n % 7 == 0 {
+            if n.is_multiple_of(7) {
                 trace.y.quantity = Quantity::TRANSMITTANCE;
                 trace.y.unit = Unit::PERCENT;
                 trace.y.values = y
@@ -1200,7 +1204,7 @@ fn signatures_change_no_answer() {
             but: dice.chance(80).then(|| run.id.clone()),
         };
         let query = archive
-            .query(*dice.pick(&["", "betanin", "technique:spectrum", "sample:renamed", "-ph:>=7"]))
+            .query(dice.pick::<&str>(&["", "betanin", "technique:spectrum", "sample:renamed", "-ph:>=7"]))
             .expect("a query");
         let found = archive.alike(&curve, &query, &options).expect("it finds");
         assert_eq!(

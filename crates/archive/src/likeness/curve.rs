@@ -122,7 +122,7 @@ impl Curve {
         let (low, high) = ends(points.iter().map(|point| point.1));
         let spread = high - low;
         // A last decimal may print as a binary neighbour of its multiple: 0.3 - 0.2 is a little less than 0.1.
-        if !(spread > unit_of_last_decimal * (1.0 + 1e-9)) {
+        if spread <= unit_of_last_decimal * (1.0 + 1e-9) {
             return Err(Unlike::Flat);
         }
         let x: Vec<f64> = points.iter().map(|point| point.0).collect();
@@ -243,7 +243,7 @@ fn absorbances(y: &Column) -> Result<(Vec<f64>, f64), Unlike> {
         let factor = factor(&Unit::ONE)?;
         let fractions: Vec<f64> = y.values.iter().map(|t| t * factor).collect();
         let (lowest, highest) = ends(fractions.iter().copied());
-        if !(lowest > 0.0) {
+        if lowest <= 0.0 {
             return Err(Unlike::NotPositive);
         }
         let values = fractions.iter().map(|t| -t.log10()).collect();
@@ -263,16 +263,9 @@ pub(crate) struct Merged(Vec<(f64, f64, f64)>);
 impl Merged {
     /// Both curves (places and values) in a range that both cover.
     pub(crate) fn new(f: (&[f64], &[f64]), g: (&[f64], &[f64]), range: (f64, f64)) -> Self {
-        let (mut f, mut g) = (Walk::new(f), Walk::new(g));
-        let mut all = Vec::with_capacity(f.x.len() + g.x.len() + 2);
-        let mut at = range.0;
-        loop {
-            all.push((at, f.at(at), g.at(at)));
-            if at >= range.1 {
-                return Self(all);
-            }
-            at = f.beyond(at).min(g.beyond(at)).min(range.1);
-        }
+        let mut all = Vec::with_capacity(f.0.len() + g.0.len() + 2);
+        together(f, g, range, |place| all.push(place));
+        Self(all)
     }
 
     pub(crate) fn spread(&self, of: impl Fn(&(f64, f64, f64)) -> f64) -> f64 {
@@ -309,6 +302,24 @@ impl Merged {
     }
 }
 
+/// Walks over every place of either of two curves in a range that both cover, and gives both values there.
+pub(crate) fn together(
+    f: (&[f64], &[f64]),
+    g: (&[f64], &[f64]),
+    range: (f64, f64),
+    mut each: impl FnMut((f64, f64, f64)),
+) {
+    let (mut f, mut g) = (Walk::new(f), Walk::new(g));
+    let mut at = range.0;
+    loop {
+        each((at, f.at(at), g.at(at)));
+        if at >= range.1 {
+            return;
+        }
+        at = f.beyond(at).min(g.beyond(at)).min(range.1);
+    }
+}
+
 /// The mean of the product of two straight lines between their values at both ends, by Simpson's rule, which is exact
 /// for it.
 pub(crate) fn straight(from: (f64, f64), to: (f64, f64)) -> f64 {
@@ -321,22 +332,33 @@ pub(crate) struct Walk<'a> {
     y: &'a [f64],
     /// The first point that lies to the right of where the walk has come.
     next: usize,
+    /// How steep the line before it is, where that was asked.
+    slope: Option<f64>,
 }
 
 impl<'a> Walk<'a> {
     pub(crate) fn new((x, y): (&'a [f64], &'a [f64])) -> Self {
-        Self { x, y, next: 0 }
+        Self {
+            x,
+            y,
+            next: 0,
+            slope: None,
+        }
     }
 
-    /// The value at a place that is no further left than the last one.
+    /// The value at a place that is no further left than the last one; beyond an end, the value there.
     pub(crate) fn at(&mut self, place: f64) -> f64 {
         while self.x.get(self.next).is_some_and(|&x| x <= place) {
             self.next += 1;
+            self.slope = None;
         }
         let point = |index: usize| Some((*self.x.get(index)?, *self.y.get(index)?));
         let before = self.next.checked_sub(1).and_then(point);
         match (before, point(self.next)) {
-            (Some(a), Some(b)) if place > a.0 => a.1 + (b.1 - a.1) * ((place - a.0) / (b.0 - a.0)),
+            (Some(a), Some(b)) if place > a.0 => {
+                let slope = *self.slope.get_or_insert_with(|| (b.1 - a.1) / (b.0 - a.0));
+                a.1 + slope * (place - a.0)
+            }
             (Some(only), _) | (None, Some(only)) => only.1,
             (None, None) => 0.0,
         }

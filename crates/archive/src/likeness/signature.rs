@@ -26,7 +26,7 @@
 
 use curvary_record::Run;
 
-use super::curve::{Axis, Curve, FEWEST_POINTS, Merged, Walk, common, straight};
+use super::curve::{Axis, Curve, FEWEST_POINTS, Merged, Walk, common, straight, together};
 
 /// A signature has at most so many values: an evenly sampled curve of no more points is kept at its own, and 200 nm to
 /// 800 nm are kept every 4.7 nm, a fraction of the width of the bands of dissolved molecules.
@@ -88,13 +88,11 @@ fn no_less(value: f64) -> f32 {
 /// beginnings once, and they stand beside each other there.
 pub(crate) fn signature(curve: &Curve) -> Vec<u8> {
     let range = (curve.first(), curve.last());
-    let steps = || {
-        curve
-            .x
-            .windows(2)
-            .filter_map(|two| Some(two.get(1)? - two.first()?))
-    };
-    let (narrowest, widest) = (steps().fold(f64::INFINITY, f64::min), steps().fold(0.0, f64::max));
+    let (mut narrowest, mut widest) = (f64::INFINITY, 0.0_f64);
+    for (one, two) in curve.x.iter().zip(curve.x.iter().skip(1)) {
+        narrowest = narrowest.min(two - one);
+        widest = widest.max(two - one);
+    }
     let even = widest - narrowest <= 1e-3 * widest;
     let count = if even { curve.x.len().min(NODES) } else { NODES };
     let places = nodes(range, count);
@@ -103,11 +101,14 @@ pub(crate) fn signature(curve: &Curve) -> Vec<u8> {
         .iter()
         .map(|&place| (walk.at(place) * LEVELS).round())
         .collect();
-    let missed = Merged::new((&curve.x, &curve.y), (&places, &values), range);
     let mut square = 0.0;
-    missed.each(|one, two| {
-        let (from, to) = (one.1 * LEVELS - one.2, two.1 * LEVELS - two.2);
-        square += (two.0 - one.0) * straight((from, from), (to, to));
+    let mut before: Option<(f64, f64)> = None;
+    together((&curve.x, &curve.y), (&places, &values), range, |(x, y, kept)| {
+        let missed = y * LEVELS - kept;
+        if let Some((from, less)) = before {
+            square += (x - from) * straight((less, less), (missed, missed));
+        }
+        before = Some((x, missed));
     });
     let error = (square / (range.1 - range.0)).sqrt() * (1.0 + STEPS) + STEPS;
     // Places that rounding makes equal say nothing: such a curve is always computed anew.
@@ -355,8 +356,8 @@ impl Shared {
         let may_be_flat = 2.0 * (norm - error) <= read.coarse * self.length.sqrt() * (1.0 + STEPS);
         let angle = (product / (norm * self.norm)).clamp(-1.0, 1.0).acos();
         let about = (error / norm).asin() + SLACK;
-        // Where the error is as long as what is known of the curve, or a sum is no number, nothing is known.
-        if may_be_flat || !(error < norm) || !angle.is_finite() || !about.is_finite() {
+        // Where the error is longer than what is known of the curve, the arcsine is no number, and nothing is known.
+        if may_be_flat || !angle.is_finite() || !about.is_finite() {
             return Screened::Open;
         }
         Screened::Between {

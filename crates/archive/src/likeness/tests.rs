@@ -95,7 +95,7 @@ fn wavenumbers_and_transmittance_are_converted() {
     close(likeness(&red(), &transmitted), 0.999_998_9);
 
     // 1 eV is 8065.543937 cm⁻¹ (from the exact constants of the SI).
-    let energies: Vec<f64> = wavenumbers.iter().map(|x| x / 8065.543_937).collect();
+    let energies: Vec<f64> = wavenumbers.iter().map(|x| x / 8_065.543_937).collect();
     let mut by_energy = trace(energies, percent.clone(), 2);
     by_energy.x.quantity = Quantity::ENERGY;
     by_energy.x.unit = Unit::ucum("eV").expect("a unit");
