@@ -316,7 +316,7 @@ pub(crate) fn together(
         if at >= range.1 {
             return;
         }
-        at = f.beyond(at).min(g.beyond(at)).min(range.1);
+        at = f.beyond().min(g.beyond()).min(range.1);
     }
 }
 
@@ -326,47 +326,50 @@ pub(crate) fn straight(from: (f64, f64), to: (f64, f64)) -> f64 {
     (2.0 * (from.0 * from.1 + to.0 * to.1) + (from.0 * to.1 + to.0 * from.1)) / 6.0
 }
 
-/// Walks along a curve from left to right.
+/// Walks along a curve from left to right, from no further left than its first point.
 pub(crate) struct Walk<'a> {
-    x: &'a [f64],
-    y: &'a [f64],
-    /// The first point that lies to the right of where the walk has come.
-    next: usize,
-    /// How steep the line before it is, where that was asked.
-    slope: Option<f64>,
+    /// The points to come.
+    rest: std::iter::Zip<std::slice::Iter<'a, f64>, std::slice::Iter<'a, f64>>,
+    /// The last point that is not to the right of where the walk has come.
+    from: (f64, f64),
+    /// The point after it; at infinity behind the last one.
+    to: (f64, f64),
+    /// How steep the line between them is.
+    slope: f64,
 }
 
 impl<'a> Walk<'a> {
     pub(crate) fn new((x, y): (&'a [f64], &'a [f64])) -> Self {
-        Self {
-            x,
-            y,
-            next: 0,
-            slope: None,
-        }
+        let mut walk = Self {
+            rest: x.iter().zip(y),
+            from: (0.0, 0.0),
+            to: (0.0, 0.0),
+            slope: 0.0,
+        };
+        walk.step();
+        walk.step();
+        walk
     }
 
-    /// The value at a place that is no further left than the last one; beyond an end, the value there.
+    fn step(&mut self) {
+        self.from = self.to;
+        self.to = match self.rest.next() {
+            Some((&x, &y)) => (x, y),
+            None => (f64::INFINITY, self.from.1),
+        };
+        self.slope = (self.to.1 - self.from.1) / (self.to.0 - self.from.0);
+    }
+
+    /// The value at a place that is no further left than the last one; behind the last point, the value there.
     pub(crate) fn at(&mut self, place: f64) -> f64 {
-        while self.x.get(self.next).is_some_and(|&x| x <= place) {
-            self.next += 1;
-            self.slope = None;
+        while self.to.0 <= place {
+            self.step();
         }
-        let point = |index: usize| Some((*self.x.get(index)?, *self.y.get(index)?));
-        let before = self.next.checked_sub(1).and_then(point);
-        match (before, point(self.next)) {
-            (Some(a), Some(b)) if place > a.0 => {
-                let slope = *self.slope.get_or_insert_with(|| (b.1 - a.1) / (b.0 - a.0));
-                a.1 + slope * (place - a.0)
-            }
-            (Some(only), _) | (None, Some(only)) => only.1,
-            (None, None) => 0.0,
-        }
+        self.from.1 + self.slope * (place - self.from.0)
     }
 
-    /// The next point's place to the right of the last place.
-    fn beyond(&self, place: f64) -> f64 {
-        let next = self.x.get(self.next).copied().unwrap_or(f64::INFINITY);
-        if next > place { next } else { f64::INFINITY }
+    /// The place of the next point to the right of the last place.
+    fn beyond(&self) -> f64 {
+        self.to.0
     }
 }

@@ -314,8 +314,26 @@ proptest! {
     }
 
     #[test]
-    fn no_bytes_make_a_signature_panic(own in invented(), bytes in prop::collection::vec(any::<u8>(), 0..300)) {
-        Sought::new(&own).screen(&bytes);
+    fn no_bytes_make_a_signature_panic(
+        own in invented(),
+        bytes in prop::collection::vec(any::<u8>(), 0..300),
+        damage in prop::collection::vec((0_usize..40, any::<u8>()), 1..9),
+    ) {
+        let mut sought = Sought::new(&own);
+        sought.screen(&bytes);
+        let mut damaged = signature(&own);
+        for (at, byte) in damage {
+            damaged[at] = byte;
+        }
+        sought.screen(&damaged);
+        // The ends and the numbers that are none.
+        for from in [2, 10] {
+            let mut odd = signature(&own);
+            for value in [f64::NAN, f64::INFINITY, f64::MIN] {
+                odd[from..from + 8].copy_from_slice(&value.to_le_bytes());
+                sought.screen(&odd);
+            }
+        }
     }
 }
 
