@@ -10,7 +10,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc::sync_channel;
 use std::time::{Duration, Instant};
 
-use curvary_archive::{Addition, Archive, FindOptions, Known, Preparer, Stat, Writer};
+use curvary_archive::{Addition, AlikeOptions, Archive, Curve, FindOptions, Known, Preparer, Stat, Writer};
 use curvary_record::stored::{Record, StoredRun};
 use curvary_record::{
     Claim, Column, Decimals, Digest, Fields, Lines, Origin, Place, Quantity, Run, RunId, SourceRef,
@@ -30,6 +30,40 @@ impl Dice {
 
 /// An invented two-column export: a smooth band with noise in the last digit.
 fn addition(n: usize, points: usize) -> Addition {
+    let mut dice = Dice(n as u64 ^ 0x5eed);
+    let height = 0.2 + dice.below(1000) as f64 / 1000.0;
+    let middle = 450.0 + dice.below(100) as f64;
+    export(n, points, 0.5, |nm| {
+        height * (-((nm - middle) / 40.0).powi(2)).exp() + dice.below(10) as f64 * 1e-4
+    })
+}
+
+/// An invented spectrum from 350 nm to 750 nm: one of 500 substances of one to three bands each, whose bands differ a
+/// little from day to day, at any concentration, on a baseline, with noise in the last digits.
+fn spectrum(n: usize) -> Addition {
+    let mut dice = Dice(n as u64 ^ 0x5eed);
+    let mut substance = Dice(dice.below(500));
+    let bands: Vec<(f64, f64, f64)> = (0..=substance.below(3))
+        .map(|_| {
+            let (height, middle) = (
+                0.2 + substance.below(800) as f64 / 1e3,
+                330 + substance.below(420),
+            );
+            let width = 15.0 + substance.below(60) as f64;
+            let (higher, further) = (dice.below(100) as f64 / 1e3, dice.below(30) as f64 / 10.0);
+            (height * (1.0 + higher), middle as f64 + further, width)
+        })
+        .collect();
+    let concentration = 0.1 + dice.below(1000) as f64 / 1e3;
+    let baseline = dice.below(100) as f64 / 1e3;
+    export(n, 81, 5.0, |nm| {
+        let band =
+            |&(height, middle, width): &(f64, f64, f64)| height * (-((nm - middle) / width).powi(2)).exp();
+        concentration * bands.iter().map(band).sum::<f64>() + baseline + dice.below(20) as f64 * 1e-4
+    })
+}
+
+fn export(n: usize, points: usize, step: f64, mut absorbance: impl FnMut(f64) -> f64) -> Addition {
     let mut dice = Dice(n as u64);
     let celsius = 20.0 + dice.below(50) as f64 * 0.5;
     let sample = ["betanin", "phenol red", "NADH", "p-nitrophenol", "beet juice"][dice.below(5) as usize];
@@ -43,12 +77,9 @@ fn addition(n: usize, points: usize) -> Addition {
     let mut text =
         format!("Sample: {sample}\nDate: {date}\nTemperature: {celsius} °C\nComment: {comment}\nnm\tA\n");
     let (mut x, mut y) = (Vec::with_capacity(points), Vec::with_capacity(points));
-    let height = 0.2 + dice.below(1000) as f64 / 1000.0;
-    let middle = 450.0 + dice.below(100) as f64;
     for point in 0..points {
-        let nm = 350.0 + point as f64 * 0.5;
-        let band = height * (-((nm - middle) / 40.0).powi(2)).exp() + dice.below(10) as f64 * 1e-4;
-        let shown = format!("{band:.4}");
+        let nm = 350.0 + point as f64 * step;
+        let shown = format!("{:.4}", absorbance(nm));
         text.push_str(&format!("{nm:.1}\t{shown}\n"));
         x.push(nm);
         y.push(shown.parse::<f64>().unwrap());
@@ -174,11 +205,10 @@ fn add(writer: &mut Writer, batches: Vec<Vec<Addition>>, threads: usize) -> [Dur
     [preparing.into_inner().unwrap(), appending, committing]
 }
 
-fn batches(from: usize, to: usize, points: usize) -> (Vec<Vec<Addition>>, usize) {
+fn batches(additions: impl Iterator<Item = Addition>) -> (Vec<Vec<Addition>>, usize) {
     let mut all = vec![Vec::new()];
     let (mut open, mut bytes) = (0, 0);
-    for n in from..to {
-        let one = addition(n, points);
+    for one in additions {
         open += one.bytes.len();
         bytes += one.bytes.len();
         all.last_mut().unwrap().push(one);
@@ -280,7 +310,7 @@ fn main() {
     println!("taking in: 3,000 exports of 13 kB");
     for threads in [1, 2] {
         let (root, archive) = fresh("add");
-        let (all, bytes) = batches(0, 3000, 1000);
+        let (all, bytes) = batches((0..3000).map(|n| addition(n, 1000)));
         let mut writer = archive.write("bench").unwrap();
         let from = Instant::now();
         let [preparing, appending, committing] = add(&mut writer, all, threads);
@@ -308,6 +338,7 @@ fn main() {
         .and_then(|runs| runs.parse().ok());
     for runs in asked.map_or(vec![10_000, 100_000], |runs| vec![runs]) {
         finding(runs);
+        likeness(runs);
     }
     println!("peak memory of this process, made data included: {} MB", peak());
 }
@@ -318,7 +349,8 @@ fn finding(runs: usize) {
     let mut writer = archive.write("bench").unwrap();
     let from = Instant::now();
     for start in (0..runs).step_by(5000) {
-        add(&mut writer, batches(start, (start + 5000).min(runs), 40).0, 1);
+        let some = (start..(start + 5000).min(runs)).map(|n| addition(n, 40));
+        add(&mut writer, batches(some).0, 1);
     }
     writer.finish().unwrap();
     println!(
@@ -394,6 +426,59 @@ fn finding(runs: usize) {
         let at = |part: usize| times[times.len() * part / 100].as_secs_f64() * 1e3;
         println!(
             "find among {runs}, {name}: p50 {:.2} ms, p95 {:.2} ms",
+            at(50),
+            at(95)
+        );
+    }
+    std::fs::remove_dir_all(root).unwrap();
+}
+
+/// How long it takes to find the most alike among `runs` spectra.
+fn likeness(runs: usize) {
+    let (root, archive) = fresh("like");
+    let mut writer = archive.write("bench").unwrap();
+    for start in (0..runs).step_by(5000) {
+        add(
+            &mut writer,
+            batches((start..(start + 5000).min(runs)).map(spectrum)).0,
+            1,
+        );
+    }
+    writer.finish().unwrap();
+    let ask = |archive: &Archive, n: usize, query: &str, limit: usize| {
+        let own = spectrum(n * 7919 % runs);
+        let run = &own.runs[0];
+        let curve = Curve::of(run, &run.traces[0]).unwrap();
+        let options = AlikeOptions {
+            least: 0.9,
+            limit,
+            skip: 0,
+            but: Some(run.id.clone()),
+        };
+        let from = Instant::now();
+        let query = archive.query(query).unwrap();
+        let found = archive.alike(&curve, &query, &options).unwrap();
+        (from.elapsed(), found)
+    };
+    let from = Instant::now();
+    let archive = Archive::open(&root).unwrap();
+    let (_, found) = ask(&archive, 0, "", 50);
+    println!(
+        "likeness among {runs} spectra ({} kB of index): open and first answer {:.1} ms, {} alike",
+        size(&root.join("index")) / 1000,
+        from.elapsed().as_secs_f64() * 1e3,
+        found.total
+    );
+    for (name, query, limit) in [
+        ("everything, best 50", "", 50),
+        ("everything, best 10", "", 10),
+        ("one word, best 50", "betanin", 50),
+    ] {
+        let mut times: Vec<Duration> = (1..=100).map(|n| ask(&archive, n, query, limit).0).collect();
+        times.sort();
+        let at = |part: usize| times[times.len() * part / 100].as_secs_f64() * 1e3;
+        println!(
+            "likeness among {runs}, {name}: p50 {:.2} ms, p95 {:.2} ms",
             at(50),
             at(95)
         );

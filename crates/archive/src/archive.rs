@@ -33,13 +33,13 @@ pub struct Archive {
 }
 
 /// The index and what belongs to it, opened when first asked.
-struct Asking {
-    index: Index,
+pub(crate) struct Asking {
+    pub(crate) index: Index,
     /// The catalogue's file, held open since a writer may delete it, and read only when it is needed.
     known: Mutex<fs::File>,
     catalog: OnceLock<Catalog>,
     /// Committed bytes that it does not cover.
-    behind: u64,
+    pub(crate) behind: u64,
     frames: FrameReader,
 }
 
@@ -315,7 +315,7 @@ impl Archive {
     }
 
     /// The index, completed first when it is behind and nobody is writing.
-    fn asking(&self) -> Result<&Asking, Error> {
+    pub(crate) fn asking(&self) -> Result<&Asking, Error> {
         if let Some(asking) = self.asking.get() {
             return Ok(asking);
         }
@@ -565,7 +565,7 @@ impl Archive {
         })
     }
 
-    fn run_at(&self, asking: &Asking, id: &RunId, at: At) -> Result<Run, Error> {
+    pub(crate) fn run_at(&self, asking: &Asking, id: &RunId, at: At) -> Result<Run, Error> {
         match self.read(asking, at)? {
             Record::Run(run) if run.0.id == *id => Ok(run.0),
             _ => Err(Error::damaged(

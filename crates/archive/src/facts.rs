@@ -7,7 +7,7 @@ use curvary_record::{Claim, Coordinate, Outcome, Quantity, Run, Unit, Value, Val
 
 use crate::archive::{Fact, Summary};
 use crate::query::dimension;
-use crate::{Note, Settings, view};
+use crate::{Note, Settings, likeness, view};
 
 /// What can be asked of a run.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -27,6 +27,8 @@ pub(crate) struct Facts {
     pub(crate) day: Option<i64>,
     /// Second of that day.
     pub(crate) second: i64,
+    /// The signatures of the curves.
+    pub(crate) shapes: Vec<Vec<u8>>,
     pub(crate) summary: Summary,
 }
 
@@ -58,6 +60,7 @@ impl Facts {
         let mut facts = Self {
             id: run.id.as_str().to_owned(),
             digest: run.source.digest.as_str().to_owned(),
+            shapes: likeness::signatures(run),
             ..Self::default()
         };
         facts.lists(run, around);

@@ -10,6 +10,7 @@ use std::fs;
 use std::ops::Bound;
 use std::path::{Path, PathBuf};
 
+use curvary_record::RunId;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 use tantivy::columnar::{ColumnType, MonotonicallyMappableToU64};
@@ -26,12 +27,13 @@ use crate::disk::Disk;
 use crate::excluded::Excluded;
 use crate::facts::Facts;
 use crate::frames::At;
+use crate::likeness::{Screened, Sought};
 use crate::manifest::{Manifest, hex};
 use crate::query::{Bounds, Node, Query};
 use crate::{Error, Settings, words};
 
 /// Changes whenever what is filed, or how, changes.
-const VERSION: u32 = 2;
+const VERSION: u32 = 3;
 
 /// The fields of the engine.
 #[derive(Clone, Copy)]
@@ -54,6 +56,8 @@ pub(crate) struct Names {
     when: Field,
     /// The run's name as a number, so that every order is whole.
     order: Field,
+    /// The signatures of the curves.
+    shape: Field,
     /// What a table shows.
     summary: Field,
     /// Where the records stand.
@@ -93,6 +97,7 @@ pub(crate) fn schema() -> (Schema, Names) {
         day: builder.add_i64_field("day", fast()),
         when: builder.add_i64_field("when", fast()),
         order: builder.add_u64_field("order", fast()),
+        shape: builder.add_bytes_field("shape", BytesOptions::default().set_fast()),
         summary: builder.add_bytes_field("summary", stored()),
         places: builder.add_bytes_field("places", stored()),
     };
@@ -223,6 +228,9 @@ impl Names {
         if let Some(day) = facts.day {
             document.add_i64(self.day, day);
             document.add_i64(self.when, day * 100_000 + facts.second);
+        }
+        for shape in &facts.shapes {
+            document.add_bytes(self.shape, shape);
         }
         document.add_bytes(
             self.summary,
@@ -427,6 +435,14 @@ enum Rank {
     None,
 }
 
+/// A run that may be alike.
+pub(crate) struct Candidate {
+    when: i64,
+    order: u64,
+    pub(crate) address: DocAddress,
+    pub(crate) screened: Screened,
+}
+
 impl Index {
     fn wrong(path: &Path) -> impl Fn(tantivy::TantivyError) -> Error {
         let path = path.to_owned();
@@ -440,6 +456,14 @@ impl Index {
         Error::Index {
             path: self.path.clone(),
             message: error.to_string(),
+        }
+    }
+
+    /// An entry is not what was filed.
+    pub(crate) fn damaged(&self) -> Error {
+        Error::Index {
+            path: self.path.clone(),
+            message: "an entry is damaged".into(),
         }
     }
 
@@ -688,6 +712,63 @@ impl Index {
         Ok((total, all.into_iter().skip(skip).map(|one| one.2).collect()))
     }
 
+    /// Every match but the run called `but`, newest first, with what its signatures tell of its likeness.
+    pub(crate) fn screen(
+        &self,
+        query: &Query,
+        sought: &mut Sought<'_>,
+        but: Option<&RunId>,
+    ) -> Result<Vec<Candidate>, Error> {
+        let searcher = self.reader.searcher();
+        let engine_query = self.asked(query);
+        let but = but.map(|id| order_of(id.as_str()));
+        let mut all: Vec<Candidate> = Vec::new();
+        self.each(&searcher, &*engine_query, &mut |ordinal, segment, documents| {
+            let when = segment.fast_fields().i64("when")?;
+            let order = segment.fast_fields().u64("order")?;
+            let from = all.len();
+            all.extend(documents.iter().filter_map(|&doc| {
+                let order = order.first(doc).unwrap_or(0);
+                (Some(order) != but).then(|| Candidate {
+                    when: when.first(doc).map_or(i64::MAX, |when| -when),
+                    order,
+                    address: DocAddress::new(ordinal, doc),
+                    screened: Screened::Nothing,
+                })
+            }));
+            let Some(shapes) = segment.fast_fields().bytes("shape")? else {
+                return Ok(());
+            };
+            let fresh = all.get_mut(from..).unwrap_or_default();
+            // In the order of the dictionary, so that it is read once from one end to the other, range by range.
+            let mut pairs: Vec<(u64, usize)> = Vec::with_capacity(fresh.len());
+            for (place, candidate) in fresh.iter().enumerate() {
+                pairs.extend(
+                    shapes
+                        .term_ords(candidate.address.doc_id)
+                        .map(|shape| (shape, place)),
+                );
+            }
+            pairs.sort_unstable();
+            let ordinals: Vec<u64> = pairs.iter().map(|pair| pair.0).collect();
+            let mut places = pairs.iter().map(|pair| pair.1);
+            let whole = shapes.dictionary().sorted_ords_to_term_cb(&ordinals, |shape| {
+                if let Some(candidate) = places.next().and_then(|place| fresh.get_mut(place)) {
+                    candidate.screened = candidate.screened.or(sought.screen(shape));
+                }
+            })?;
+            if whole {
+                Ok(())
+            } else {
+                Err(tantivy::TantivyError::InternalError(
+                    "a signature is missing".into(),
+                ))
+            }
+        })?;
+        all.sort_unstable_by_key(|candidate| (candidate.when, candidate.order));
+        Ok(all)
+    }
+
     /// How many matches there are of each word of a list.
     pub(crate) fn count(&self, query: &Query, list: &str) -> Result<BTreeMap<String, u64>, Error> {
         let engine_query = self.asked(query);
@@ -772,10 +853,7 @@ impl Index {
         address: DocAddress,
     ) -> Result<(String, crate::archive::Summary, Places), Error> {
         let document = self.document(address)?;
-        let broken = || Error::Index {
-            path: self.path.clone(),
-            message: "an entry is damaged".into(),
-        };
+        let broken = || self.damaged();
         let id = document
             .get_first(self.names.id)
             .and_then(|value| value.as_str())

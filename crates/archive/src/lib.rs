@@ -6,13 +6,16 @@
 //! records/000001.jsonl.zst  one JSON record a line, many small zstd frames
 //! notes.jsonl               people's corrections                                       [Note]
 //! manifest.json             what is committed
-//! index/                    words, numbers, known paths: may be deleted at any time
+//! index/                    words, numbers, shapes, known paths: may be deleted at any time
 //! ```
 //!
 //! [`Archive`] reads and never waits; [`Writer`] writes, one at a time. Adding has a parallel part,
 //! [`Preparer::prepare`], which deflates, serialises and compresses on the caller's threads and touches nothing, and a
 //! serial part, [`Writer::append`], which only writes what is ready. Nothing counts until [`Writer::commit`].
+//!
+//! [`Archive::find`] answers a query; [`Archive::alike`] orders what answers it by the likeness to a [`Curve`].
 
+mod alike;
 mod archive;
 mod catalog;
 mod decimal;
@@ -22,6 +25,7 @@ mod facts;
 mod frames;
 mod index;
 mod indexer;
+mod likeness;
 mod lock;
 mod manifest;
 mod note;
@@ -37,10 +41,12 @@ mod words;
 mod worklist;
 mod writer;
 
+pub use alike::{AlikeFound, AlikeHit, AlikeOptions};
 pub use archive::{
     Archive, Checked, Direction, FacetCount, FacetName, Facets, Fact, FindOptions, Found, Hit, Problem, Sort,
     SourceView, Summary,
 };
+pub use likeness::{Curve, Unlike};
 pub use lock::Holder;
 pub use note::Note;
 pub use query::{Query, QueryError};

@@ -14,6 +14,7 @@ mod figure;
 mod findings;
 mod flow;
 mod layouts;
+mod likeness;
 mod output;
 mod report;
 mod screen;

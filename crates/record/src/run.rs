@@ -192,6 +192,15 @@ impl Run {
     pub fn in_question(&self) -> bool {
         !self.questions.is_empty()
     }
+
+    /// The first open question that touches the numbers of the curves; one about a date or a condition does not.
+    #[must_use]
+    pub fn question_about_curves(&self) -> Option<&Question> {
+        const ABOUT_CONDITIONS: [&str; 3] = ["day-or-month-first", "two-units", "wavelength-disputed"];
+        self.questions
+            .iter()
+            .find(|question| !ABOUT_CONDITIONS.contains(&question.code.as_str()))
+    }
 }
 
 /// How the reading of one file went.

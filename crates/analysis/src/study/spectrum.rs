@@ -144,13 +144,9 @@ pub(crate) fn axis_title(axis: Axis) -> String {
 
 /// The open question of a run that touches the numbers of its curves; one about a date does not.
 pub(crate) fn in_question(run: &Run) -> Option<Refusal> {
-    let about_conditions = ["day-or-month-first", "two-units", "wavelength-disputed"];
-    run.questions
-        .iter()
-        .find(|question| !about_conditions.contains(&question.code.as_str()))
-        .map(|question| Refusal::Unsuitable {
-            why: format!("the run is in question: {}", question.message),
-        })
+    run.question_about_curves().map(|question| Refusal::Unsuitable {
+        why: format!("the run is in question: {}", question.message),
+    })
 }
 
 /// The traces that were asked for, by number (from 1) or label; all where none was named.

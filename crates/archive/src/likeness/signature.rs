@@ -1,0 +1,368 @@
+//! A curve in few bytes, and how far its likeness to a curve that is sought can be told from them.
+//!
+//! A signature keeps the values of a curve at up to [`NODES`] evenly spaced places of its own range, each in 16 bits, and
+//! E, the root mean square of what the straight lines between them miss. It is made from the record alone. It never
+//! decides a rank: it bounds the likeness, and only what its bounds leave open is computed from the record.
+//!
+//! # The bounds
+//!
+//! Let f be the curve less its mean over the common range, g the sought curve likewise, f̂ what the signature makes of f,
+//! and ‖·‖ the root of the integral of the square over that range. r is the cosine of the angle between f and g as
+//! vectors. Angles obey the inequality of the triangle:
+//!
+//! ```text
+//! angle(f̂, g) - angle(f, f̂)  ≤  angle(f, g)  ≤  angle(f̂, g) + angle(f, f̂)
+//! ```
+//!
+//! f differs from f̂ by no more than e, the error over the whole range: taking off means and leaving out a part of the
+//! range make no norm longer. A vector in the ball of radius ‖e‖ about f̂ makes with it an angle of at most
+//! asin(‖e‖/‖f̂‖) where ‖e‖ < ‖f̂‖; otherwise nothing is known. So
+//!
+//! ```text
+//! cos(angle(f̂, g) + δ)  ≤  r  ≤  cos(angle(f̂, g) - δ),     δ = asin(E √(length of the range of f) / ‖f̂‖)
+//! ```
+//!
+//! The sought curve is at hand in full, so that it adds no error of its own. [`SLACK`] covers the rounding of the sums.
+
+use curvary_record::Run;
+
+use super::curve::{Axis, Curve, FEWEST_POINTS, Merged, Walk, common, straight, together};
+
+/// A signature has at most so many values: an evenly sampled curve of no more points is kept at its own, and 200 nm to
+/// 800 nm are kept every 4.7 nm, a fraction of the width of the bands of dissolved molecules.
+const NODES: usize = 128;
+/// The largest value.
+const LEVELS: f64 = 65_535.0;
+/// What is added to δ for the rounding of sums. The cosine of an angle comes out right to some 1e-14 (sums of a few
+/// hundred products, each right to 1e-16), which is an angle of √(2·1e-14) = 1.4e-7 where it matters most, near zero.
+const SLACK: f64 = 1e-6;
+/// Steps of an axis are kept in 32 bits, right to 6e-8; they are taken as so much wider and narrower.
+const STEPS: f64 = 1e-6;
+
+/// Where the values begin.
+const HEAD: usize = 34;
+
+/// The signatures of a run, as bytes: one for each curve that has a likeness.
+pub(crate) fn signatures(run: &Run) -> Vec<Vec<u8>> {
+    if run.question_about_curves().is_some() {
+        return Vec::new();
+    }
+    run.traces
+        .iter()
+        .filter_map(|trace| Curve::of_trace(trace).ok())
+        .map(|curve| signature(&curve))
+        .collect()
+}
+
+/// Evenly spaced places of a range, its ends among them.
+fn nodes(range: (f64, f64), count: usize) -> Vec<f64> {
+    let parts = float(count.saturating_sub(1).max(1));
+    (0..count)
+        .map(|node| {
+            if node + 1 == count {
+                range.1
+            } else {
+                range.0 + (range.1 - range.0) * (float(node) / parts)
+            }
+        })
+        .collect()
+}
+
+#[expect(clippy::cast_precision_loss, reason = "counts stay far below 2^53")]
+fn float(count: usize) -> f64 {
+    count as f64
+}
+
+/// A 32-bit number that is no less.
+#[expect(clippy::cast_possible_truncation, reason = "what is lost is made up for")]
+fn no_less(value: f64) -> f32 {
+    let near = value as f32;
+    if f64::from(near) >= value {
+        near
+    } else {
+        near.next_up()
+    }
+}
+
+/// The signature of a curve as bytes. What many curves share, the range and its steps, comes first: the index keeps equal
+/// beginnings once, and they stand beside each other there.
+pub(crate) fn signature(curve: &Curve) -> Vec<u8> {
+    let range = (curve.first(), curve.last());
+    let (mut narrowest, mut widest) = (f64::INFINITY, 0.0_f64);
+    for (one, two) in curve.x.iter().zip(curve.x.iter().skip(1)) {
+        narrowest = narrowest.min(two - one);
+        widest = widest.max(two - one);
+    }
+    let even = widest - narrowest <= 1e-3 * widest;
+    let count = if even { curve.x.len().min(NODES) } else { NODES };
+    let places = nodes(range, count);
+    let mut walk = Walk::new((&curve.x, &curve.y));
+    let values: Vec<f64> = places
+        .iter()
+        .map(|&place| (walk.at(place) * LEVELS).round())
+        .collect();
+    let mut square = 0.0;
+    let mut before: Option<(f64, f64)> = None;
+    together((&curve.x, &curve.y), (&places, &values), range, |(x, y, kept)| {
+        let missed = y * LEVELS - kept;
+        if let Some((from, less)) = before {
+            square += (x - from) * straight((less, less), (missed, missed));
+        }
+        before = Some((x, missed));
+    });
+    let error = (square / (range.1 - range.0)).sqrt() * (1.0 + STEPS) + STEPS;
+    // Places that rounding makes equal say nothing: such a curve is always computed anew.
+    let sound = places.windows(2).all(|two| two.first() < two.get(1));
+    let error = if sound && error.is_finite() {
+        error
+    } else {
+        f64::INFINITY
+    };
+
+    let mut bytes = Vec::with_capacity(HEAD + 2 * count);
+    bytes.push(match curve.axis {
+        Axis::Wavelength => 0,
+        Axis::Time => 1,
+    });
+    bytes.push(u8::try_from(count).unwrap_or(u8::MAX));
+    for end in [range.0, range.1] {
+        bytes.extend_from_slice(&end.to_le_bytes());
+    }
+    for number in [narrowest, widest, error, curve.coarse * LEVELS] {
+        bytes.extend_from_slice(&no_less(number).to_le_bytes());
+    }
+    for value in values {
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "values are whole numbers from 0 to 65535"
+        )]
+        let value = value as u16;
+        bytes.extend_from_slice(&value.to_le_bytes());
+    }
+    bytes
+}
+
+/// What a signature tells of the likeness of its curve to the one that is sought.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Screened {
+    /// There is nothing to compare.
+    Nothing,
+    /// There is a likeness, and it lies between these.
+    Between {
+        /// It is no less.
+        low: f64,
+        /// It is no more.
+        high: f64,
+    },
+    /// Only the record can tell.
+    Open,
+}
+
+impl Screened {
+    /// What is known of the best of two curves of one run.
+    pub(crate) fn or(self, other: Self) -> Self {
+        match (self, other) {
+            (Self::Open, _) | (_, Self::Open) => Self::Open,
+            (Self::Nothing, one) | (one, Self::Nothing) => one,
+            (Self::Between { low, high }, Self::Between { low: a, high: b }) => Self::Between {
+                low: low.max(a),
+                high: high.max(b),
+            },
+        }
+    }
+}
+
+/// A curve that is sought, with what is the same for all signatures of one range.
+pub(crate) struct Sought<'a> {
+    curve: &'a Curve,
+    /// The range and number of values that `shared` is for.
+    of: (f64, f64, usize),
+    shared: Option<Shared>,
+}
+
+/// Integrals over the common range, with the hat functions h_k that rise from 0 to 1 and fall again between the places
+/// before and after the k-th: what a signature makes of a curve is Σ v_k h_k.
+struct Shared {
+    /// The length of the common range.
+    length: f64,
+    /// ‖g‖ of the sought curve g, less its mean.
+    norm: f64,
+    /// For each k: ∫ h_k, ∫ h_k g, ∫ h_k², 2 ∫ h_k h_(k+1).
+    hats: Vec<[f64; 4]>,
+}
+
+/// The numbers of a signature.
+struct Read<'a> {
+    axis: Axis,
+    range: (f64, f64),
+    narrowest: f64,
+    widest: f64,
+    error: f64,
+    coarse: f64,
+    values: &'a [u8],
+}
+
+impl<'a> Read<'a> {
+    fn of(bytes: &'a [u8]) -> Option<Self> {
+        let (head, values) = bytes.split_at_checked(HEAD)?;
+        let double = |from: usize| Some(f64::from_le_bytes(head.get(from..from + 8)?.try_into().ok()?));
+        let single = |from: usize| {
+            let bytes = head.get(from..from + 4)?.try_into().ok()?;
+            Some(f64::from(f32::from_le_bytes(bytes)))
+        };
+        let (axis, count) = (head.first()?, head.get(1)?);
+        let read = Self {
+            axis: match axis {
+                0 => Axis::Wavelength,
+                1 => Axis::Time,
+                _ => return None,
+            },
+            range: (double(2)?, double(10)?),
+            narrowest: single(18)? * (1.0 - STEPS),
+            widest: single(22)? * (1.0 + STEPS),
+            error: single(26)?,
+            coarse: single(30)?,
+            values,
+        };
+        (values.len() == 2 * usize::from(*count)).then_some(read)
+    }
+
+    fn count(&self) -> usize {
+        self.values.len() / 2
+    }
+
+    fn values(&self) -> impl Iterator<Item = f64> + '_ {
+        self.values.chunks_exact(2).map(|two| match two {
+            [low, high] => f64::from(u16::from_le_bytes([*low, *high])),
+            _ => 0.0,
+        })
+    }
+
+    /// Whether the curve has enough points in a part of its range; none where its steps do not tell. A stretch holds as
+    /// many points as the widest step fits into it, and one more than the narrowest at most.
+    fn has_points_in(&self, range: (f64, f64)) -> Option<bool> {
+        #[expect(clippy::cast_precision_loss, reason = "a small constant")]
+        const FEWEST: f64 = FEWEST_POINTS as f64;
+        let length = range.1 - range.0;
+        if range == self.range || length / self.widest >= FEWEST {
+            Some(true)
+        } else if length / self.narrowest + 1.0 < FEWEST {
+            Some(false)
+        } else {
+            None
+        }
+    }
+}
+
+impl<'a> Sought<'a> {
+    pub(crate) fn new(curve: &'a Curve) -> Self {
+        Self {
+            curve,
+            of: (0.0, 0.0, 0),
+            shared: None,
+        }
+    }
+
+    /// What a signature tells. It is quickest when signatures of one range come one after another.
+    pub(crate) fn screen(&mut self, bytes: &[u8]) -> Screened {
+        // Bytes that are no signature are no reason to leave a run out.
+        let Some(read) = Read::of(bytes) else {
+            return Screened::Open;
+        };
+        if read.axis != self.curve.axis {
+            return Screened::Nothing;
+        }
+        let own = (self.curve.first(), self.curve.last());
+        let Some(range) = common(own, read.range) else {
+            return Screened::Nothing;
+        };
+        match read.has_points_in(range) {
+            Some(true) => {}
+            Some(false) => return Screened::Nothing,
+            None => return Screened::Open,
+        }
+        let of = (read.range.0, read.range.1, read.count());
+        if self.of != of {
+            self.shared = Shared::new(self.curve, read.range, read.count(), range);
+            self.of = of;
+        }
+        match &self.shared {
+            Some(shared) => shared.bounds(&read),
+            None => Screened::Nothing,
+        }
+    }
+}
+
+impl Shared {
+    /// None where the sought curve has too few points or no shape in the common range.
+    fn new(curve: &Curve, whole: (f64, f64), count: usize, range: (f64, f64)) -> Option<Self> {
+        let places = nodes(whole, count);
+        // The number of the place as a curve of its own tells where in which step a place lies.
+        let numbers: Vec<f64> = (0..count).map(float).collect();
+        let both = Merged::new((&places, &numbers), (&curve.x, &curve.y), range);
+        if !curve.has_points_in(range) || both.spread(|one| one.2) <= curve.coarse {
+            return None;
+        }
+        let mean = both.mean(|one| one.2);
+        let mut hats = vec![[0.0; 4]; count];
+        both.each(|one, two| {
+            let step = ((one.1 + two.1) / 2.0).floor();
+            #[expect(
+                clippy::cast_possible_truncation,
+                clippy::cast_sign_loss,
+                reason = "places are counted from 0 to 127"
+            )]
+            let index = step as usize;
+            let length = two.0 - one.0;
+            let (g, rising) = ((one.2 - mean, two.2 - mean), (one.1 - step, two.1 - step));
+            let falling = (1.0 - rising.0, 1.0 - rising.1);
+            let mut add = |index: usize, hat: (f64, f64)| {
+                if let Some(sums) = hats.get_mut(index) {
+                    sums[0] += length * (hat.0 + hat.1) / 2.0;
+                    sums[1] += length * straight((hat.0, g.0), (hat.1, g.1));
+                    sums[2] += length * straight((hat.0, hat.0), (hat.1, hat.1));
+                }
+            };
+            add(index, falling);
+            add(index + 1, rising);
+            if let Some(sums) = hats.get_mut(index) {
+                sums[3] += 2.0 * length * straight((falling.0, rising.0), (falling.1, rising.1));
+            }
+        });
+        Some(Self {
+            length: range.1 - range.0,
+            norm: both.product((mean, mean), |one| (one.2, one.2)).sqrt(),
+            hats,
+        })
+    }
+
+    fn bounds(&self, read: &Read<'_>) -> Screened {
+        // The mean comes off before anything is squared: a small part of a curve may lie far from zero.
+        let weighed = read.values().zip(&self.hats).map(|(value, hat)| value * hat[0]);
+        let mean = weighed.sum::<f64>() / self.length;
+        let (mut product, mut square) = (0.0, 0.0);
+        let (mut before, mut twice) = (0.0, 0.0);
+        for (value, hat) in read.values().zip(&self.hats) {
+            let [_, with_sought, own, with_next] = *hat;
+            let value = value - mean;
+            product += value * with_sought;
+            square += value * (value * own + before * twice);
+            (before, twice) = (value, with_next);
+        }
+        let norm = square.max(0.0).sqrt();
+        let error = read.error * (read.range.1 - read.range.0).sqrt();
+        // The root of the mean square about the mean is half the spread at most.
+        let may_be_flat = 2.0 * (norm - error) <= read.coarse * self.length.sqrt() * (1.0 + STEPS);
+        let angle = (product / (norm * self.norm)).clamp(-1.0, 1.0).acos();
+        let about = (error / norm).asin() + SLACK;
+        // Where the error is longer than what is known of the curve, the arcsine is no number, and nothing is known.
+        if may_be_flat || !angle.is_finite() || !about.is_finite() {
+            return Screened::Open;
+        }
+        Screened::Between {
+            low: (angle + about).min(std::f64::consts::PI).cos(),
+            high: (angle - about).max(0.0).cos(),
+        }
+    }
+}
