@@ -180,7 +180,7 @@ fn decode(bytes: Vec<u8>) -> Decoded {
         Ok(text)
             if !text.starts_with('\u{FEFF}')
                 && memchr::memchr3(0, 0x1A, 0x0C, text.as_bytes()).is_none()
-                && !signs::has_odd(&text) =>
+                && (!signs::has_odd(&text) || is_exact(&text)) =>
         {
             return Decoded {
                 text,
@@ -193,7 +193,12 @@ fn decode(bytes: Vec<u8>) -> Decoded {
         Err(error) => error.into_bytes(),
     };
     let (text, encoding) = decode_any(&bytes, &mut remarks);
-    let text = signs::plain(tidy(text, &mut remarks), &mut remarks);
+    let text = tidy(text, &mut remarks);
+    let text = if is_exact(&text) {
+        text
+    } else {
+        signs::plain(text, &mut remarks)
+    };
     let original = (text.as_bytes() != bytes.as_slice()).then_some(bytes);
     match original {
         Some(bytes) => Decoded {
@@ -209,6 +214,14 @@ fn decode(bytes: Vec<u8>) -> Decoded {
             remarks,
         },
     }
+}
+
+/// Whether a text is of a form in which every sign counts as it stands, in words as well: labelled records, or a tidy
+/// table of our own.
+fn is_exact(text: &str) -> bool {
+    let start = text.trim_start_matches(|c: char| c.is_whitespace() || c == '\u{FEFF}');
+    let labelled = || start.lines().next().is_some_and(|line| line.contains('='));
+    start.starts_with("##") && labelled() || start.starts_with("$$") || start.starts_with("run,trace,")
 }
 
 /// The text of bytes in whatever encoding they are, and its name.
