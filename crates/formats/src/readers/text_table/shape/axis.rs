@@ -188,7 +188,7 @@ impl Shaper<'_> {
             ));
         }
         let (quantity, unit) = self.x_meaning(x);
-        let sweeps = self.sweeps(x);
+        let sweeps = self.sweeps(x, &quantity);
         self.tell_disorder(x, &quantity);
         let technique = self.technique_of(&quantity, &ys);
         let held_constants = self.constants(x, roles);
@@ -414,13 +414,19 @@ impl Shaper<'_> {
     }
 
     /// The rows of each sweep: where x goes back to its beginning, another begins.
-    fn sweeps(&self, x: usize) -> Vec<Option<std::ops::Range<usize>>> {
+    fn sweeps(&self, x: usize, quantity: &Quantity) -> Vec<Option<std::ops::Range<usize>>> {
         let column = &self.columns[x];
         if column.stats.orderly() || column.stats.count < 6 || column.kind != Kind::Figures {
             return vec![None];
         }
         let values: Vec<f64> = self.table.grid.column(column.index).collect();
-        if let Some(turn) = turning_row(&values) {
+        // Instruments scan up and back, and stop at slightly other places each time; other numbers just repeat.
+        let scanned = matches!(
+            quantity.as_str(),
+            "wavelength" | "wavenumber" | "energy" | "temperature"
+        );
+        let jitter = if scanned { 0.25 } else { 0.0 };
+        if let Some(turn) = turning_row(&values).filter(|_| scanned) {
             return vec![Some(0..turn), Some(turn..values.len())];
         }
         let mut starts = vec![0_usize];
@@ -431,8 +437,7 @@ impl Shaper<'_> {
             }
             let direction = values[start + 1] - values[start];
             let back = (values[row] - values[row - 1]) * direction < 0.0;
-            // Motors stop at slightly other places each time.
-            if back && (values[row] - values[0]).abs() <= 0.25 * direction.abs() {
+            if back && (values[row] - values[0]).abs() <= jitter * direction.abs() {
                 starts.push(row);
             } else if back || values[row].is_nan() || direction == 0.0 {
                 return vec![None];

@@ -108,7 +108,10 @@ impl Shaper<'_> {
         if !breaks.is_empty() && !split_by_name {
             (keys, groups, breaks) = plain;
         }
-        let measured: Vec<usize> = measured.into_iter().filter(|i| !keys.contains(i)).collect();
+        let measured: Vec<usize> = measured
+            .into_iter()
+            .filter(|i| *i != running && !keys.contains(i))
+            .collect();
         if measured.is_empty() {
             return None;
         }
