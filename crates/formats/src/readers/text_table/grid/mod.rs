@@ -101,6 +101,8 @@ pub(super) struct Grid {
     figures: Vec<Numbers>,
     /// The numbers of the rows that were read last, row by row; none once reading is over.
     fresh: Vec<f64>,
+    /// Room for the row that is being read.
+    row: Vec<f64>,
     words: Vec<Vec<Span>>,
     /// Where the count of decimals of a figures column changes: row, place, decimals.
     changes: Vec<(u32, u32, u8)>,
@@ -155,6 +157,7 @@ impl Grid {
             place,
             figures: vec![Numbers::default(); figures],
             fresh: Vec::new(),
+            row: vec![0.0; figures],
             words: vec![Vec::new(); words],
             changes: Vec::new(),
             current: vec![u8::MAX; figures],

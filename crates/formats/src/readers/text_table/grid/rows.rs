@@ -143,10 +143,10 @@ impl Grid {
     /// A row of plain numbers that begins at `at`; returns where the next line begins, or nothing and leaves no trace.
     #[inline]
     fn quick_row(&mut self, bytes: &[u8], at: usize) -> Option<usize> {
-        let before = self.fresh.len();
         let changed = self.changes.len();
+        let mut row = std::mem::take(&mut self.row);
         let done = match self.dialect.sep.byte() {
-            Some(sep) => self.quick_cells(bytes, at, |bytes, at, last| {
+            Some(sep) => self.quick_cells(bytes, at, &mut row, |bytes, at, last| {
                 let mut at = at;
                 while matches!(bytes.get(at), Some(b' ' | b'\t')) && bytes[at] != sep {
                     at += 1;
@@ -157,7 +157,7 @@ impl Grid {
                     (bytes.get(at) == Some(&sep)).then_some(at + 1)
                 }
             }),
-            None => self.quick_cells(bytes, at, |bytes, at, _| {
+            None => self.quick_cells(bytes, at, &mut row, |bytes, at, _| {
                 matches!(bytes.get(at), None | Some(b' ' | b'\t' | b'\r' | b'\n')).then_some(at)
             }),
         };
@@ -173,38 +173,44 @@ impl Grid {
                 Some(_) => None,
             }
         });
-        if next.is_none() {
-            self.fresh.truncate(before);
+        if next.is_some() {
+            self.fresh.extend_from_slice(&row);
+        } else {
             while self.changes.len() > changed {
                 if let Some((_, place, _)) = self.changes.pop() {
                     self.current[place as usize] = self.last_decimals(place);
                 }
             }
         }
+        self.row = row;
         next
     }
 
+    /// The cells of a row, put into `room`.
     #[inline(always)]
     fn quick_cells(
         &mut self,
         bytes: &[u8],
         mut at: usize,
+        room: &mut [f64],
         between: impl Fn(&[u8], usize, bool) -> Option<usize>,
     ) -> Option<usize> {
         let decimal = self.dialect.style.decimal;
-        let stride = self.figures.len();
-        let last = stride - 1;
+        let last = room.len() - 1;
+        let row = u32::try_from(self.rows).unwrap_or(u32::MAX);
         // A tab that separates is never skipped: behind it may lie an empty cell.
         let tab = if self.dialect.sep == Sep::Tab { b' ' } else { b'\t' };
-        for place in 0..stride {
+        for (place, (room, current)) in room.iter_mut().zip(&mut self.current).enumerate() {
             while bytes.get(at).is_some_and(|&b| b == b' ' || b == tab) {
                 at += 1;
             }
             let (value, decimals, end) = plain(bytes, at, decimal)?;
             at = between(bytes, end, place == last)?;
-            self.fresh.push(value);
-            if self.current[place] != decimals {
-                self.decimals_change(place, decimals);
+            *room = value;
+            if *current != decimals {
+                *current = decimals;
+                self.changes
+                    .push((row, u32::try_from(place).unwrap_or(u32::MAX), decimals));
             }
         }
         Some(at)
