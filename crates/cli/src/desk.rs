@@ -7,8 +7,8 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use curvary_formats::container::{self, Limits};
-use curvary_formats::{Assumptions, Card, Readers, Reading, Source, take_in};
-use curvary_record::{Code, Diagnostic, Digest};
+use curvary_formats::{Assumptions, Card, Readers, Reading, Source, Taken, take_in};
+use curvary_record::{Code, Diagnostic};
 
 use crate::drawing::{self, Texts};
 use crate::ending::{Failure, unusable};
@@ -116,30 +116,24 @@ impl Desk {
     }
 
     /// The source of some bytes, with what was settled about it.
-    pub(crate) fn source(&self, path: &str, bytes: Vec<u8>, digest: Digest) -> Source {
-        Source::with_digest(path, bytes, digest).assuming(self.assume.clone())
+    pub(crate) fn source(&self, path: &str, taken: Taken) -> Source {
+        Source::taken(path, taken).assuming(self.assume.clone())
     }
 
     /// The source of some bytes, with more settled about it than the options say; they weigh more.
-    pub(crate) fn source_settling(
-        &self,
-        path: &str,
-        bytes: Vec<u8>,
-        digest: Digest,
-        more: &[&str],
-    ) -> Source {
+    pub(crate) fn source_settling(&self, path: &str, taken: Taken, more: &[&str]) -> Source {
         let mut assume = Assumptions::none();
         for answer in more {
             // The answers are our own, and known.
             let _ = assume.add(answer);
         }
         assume.overlay(&self.assume);
-        Source::with_digest(path, bytes, digest).assuming(assume)
+        Source::taken(path, taken).assuming(assume)
     }
 
     /// Reads one source. A reader that fails on it fails on it alone.
-    pub(crate) fn read(&self, path: &str, bytes: Vec<u8>, digest: Digest) -> Finished {
-        self.read_source(self.source(path, bytes, digest))
+    pub(crate) fn read(&self, path: &str, taken: Taken) -> Finished {
+        self.read_source(self.source(path, taken))
     }
 
     /// Reads one source. A reader that fails on it fails on it alone.
@@ -257,20 +251,17 @@ pub(crate) enum Content {
 
 impl Content {
     /// The bytes and their digest.
-    pub(crate) fn bytes(self, path: &str) -> Result<(Vec<u8>, Digest), Box<Diagnostic>> {
+    pub(crate) fn bytes(self, path: &str) -> Result<Taken, Box<Diagnostic>> {
         match self {
             Self::InFile(place) => bytes(&place).map_err(|error| Box::new(unusable("read", path, &error))),
-            Self::Here(bytes) => {
-                let digest = Digest::of(&bytes);
-                Ok((bytes, digest))
-            }
+            Self::Here(bytes) => Ok(bytes.into()),
             Self::Nowhere(why) => Err(Box::new(why)),
         }
     }
 }
 
 /// The bytes of a file and their digest. No more than [`LONGEST`] are read, however the file grows meanwhile.
-fn bytes(place: &Path) -> std::io::Result<(Vec<u8>, Digest)> {
+fn bytes(place: &Path) -> std::io::Result<Taken> {
     let file = File::open(place)?;
     let size = usize::try_from(file.metadata()?.len().min(LONGEST)).unwrap_or(0);
     take_in(file.take(LONGEST), size)
@@ -316,7 +307,7 @@ pub(crate) fn pieces(met: Met, path: String, container: bool, each: &mut dyn FnM
         });
     }
     let whole = match bytes(&found.place) {
-        Ok((whole, _)) => whole,
+        Ok(whole) => whole.bytes,
         Err(error) => {
             let why = unusable("read", &path, &error);
             return each(Piece {

@@ -247,10 +247,10 @@ impl Asked {
 /// The runs of a file.
 fn from_file(desk: &Desk, path: &Path, how: Reading) -> Result<Vec<Subject>, Box<Diagnostic>> {
     let name = path.display().to_string();
-    let (bytes, digest) = Content::InFile(path.to_owned()).bytes(&name)?;
-    let mut reading = desk.read(&name, bytes.clone(), digest.clone()).reading;
+    let taken = Content::InFile(path.to_owned()).bytes(&name)?;
+    let mut reading = desk.read(&name, taken.clone()).reading;
     if how == Reading::Numbers && (reading.runs.is_empty() || reading.runs.iter().any(Run::in_question)) {
-        let open = desk.source_settling(&name, bytes, digest, &["x=x:1", "y=y:1"]);
+        let open = desk.source_settling(&name, taken, &["x=x:1", "y=y:1"]);
         let again = desk.read_source(open).reading;
         if !again.runs.is_empty() {
             reading = again;

@@ -93,8 +93,7 @@ fn read(readers: &Readers, bytes: &[u8]) -> usize {
 fn table_points(readers: &Readers, table: &Path) -> std::io::Result<usize> {
     let file = File::open(table)?;
     let size = usize::try_from(file.metadata()?.len()).unwrap_or(0);
-    let (bytes, digest) = take_in(file, size)?;
-    let source = Source::with_digest("table.csv", bytes, digest);
+    let source = Source::taken("table.csv", take_in(file, size)?);
     let (_, reading) = readers.read(&source, None);
     Ok(reading.runs.iter().map(curvary_record::Run::points).sum())
 }

@@ -11,19 +11,57 @@ const LARGE: usize = 8 << 20;
 /// So many bytes are read at a time, and are still in the cache when their digest is taken.
 const CHUNK: usize = 1 << 18;
 
+/// A file's bytes, with what was found out about them on the way.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Taken {
+    /// The bytes.
+    pub bytes: Vec<u8>,
+    /// Their digest.
+    pub digest: Digest,
+    /// Whether they are known to be ordinary: see [`is_ordinary`]. Looked for in large files only.
+    pub(crate) ordinary: bool,
+}
+
+impl From<Vec<u8>> for Taken {
+    fn from(bytes: Vec<u8>) -> Self {
+        let digest = Digest::of(&bytes);
+        Self {
+            bytes,
+            digest,
+            ordinary: false,
+        }
+    }
+}
+
+/// Whether bytes are nothing but visible ASCII, blanks and line ends, without a sign that a text is looked through for:
+/// those of formulas, bars and footnotes.
+fn is_ordinary(bytes: &[u8]) -> bool {
+    let odd = |byte: u8| {
+        (byte >= 0x7F)
+            | (byte < 0x20) & (byte != b'\n') & (byte != b'\r') & (byte != b'\t')
+            | (byte == b'=')
+            | (byte == b'|')
+            | (byte == b'*')
+    };
+    // Many bytes at a time.
+    bytes
+        .chunks(64)
+        .all(|piece| !piece.iter().fold(false, |any, &byte| any | odd(byte)))
+}
+
 /// The bytes of a file of about `size` bytes, and their digest.
 ///
 /// # Errors
 /// When the file cannot be read.
-pub fn take_in(mut file: impl Read, size: usize) -> io::Result<(Vec<u8>, Digest)> {
+pub fn take_in(mut file: impl Read, size: usize) -> io::Result<Taken> {
     if size < LARGE {
         let mut bytes = Vec::with_capacity(size + 1);
         file.read_to_end(&mut bytes)?;
-        let digest = Digest::of(&bytes);
-        return Ok((bytes, digest));
+        return Ok(bytes.into());
     }
     let mut bytes = vec![0; size];
     let mut read = 0;
+    let mut ordinary = true;
     let digest = std::thread::scope(|scope| {
         let (chunks, taken) = sync_channel::<&[u8]>(64);
         let digest = scope.spawn(|| Digest::of_pieces(taken));
@@ -31,6 +69,7 @@ pub fn take_in(mut file: impl Read, size: usize) -> io::Result<(Vec<u8>, Digest)
             let filled = fill(&mut file, chunk)?;
             read += filled;
             let ended = filled < chunk.len();
+            ordinary = ordinary && is_ordinary(&chunk[..filled]);
             if chunks.send(&chunk[..filled]).is_err() || ended {
                 break;
             }
@@ -42,7 +81,11 @@ pub fn take_in(mut file: impl Read, size: usize) -> io::Result<(Vec<u8>, Digest)
     // A file that has grown meanwhile.
     let more = file.read_to_end(&mut bytes)?;
     let digest = digest.filter(|_| more == 0).unwrap_or_else(|| Digest::of(&bytes));
-    Ok((bytes, digest))
+    Ok(Taken {
+        bytes,
+        digest,
+        ordinary: ordinary && more == 0,
+    })
 }
 
 /// Fills `room` as far as the file reaches.
@@ -69,9 +112,26 @@ mod tests {
         let whole = Digest::of(&bytes);
         // As long as was said, longer and shorter.
         for size in [bytes.len(), LARGE, bytes.len() + 3 * CHUNK, 0] {
-            let (taken, digest) = take_in(bytes.as_slice(), size).expect("bytes in memory can be read");
-            assert!(taken == bytes, "said to be {size} bytes");
-            assert_eq!(digest, whole, "said to be {size} bytes");
+            let taken = take_in(bytes.as_slice(), size).expect("bytes in memory can be read");
+            assert!(taken.bytes == bytes, "said to be {size} bytes");
+            assert_eq!(taken.digest, whole, "said to be {size} bytes");
+            assert!(!taken.ordinary);
+        }
+    }
+
+    #[test]
+    fn ordinary_bytes_need_no_second_look() {
+        let row = b"400.5;0.1234\r\n";
+        let mut bytes: Vec<u8> = row.iter().copied().cycle().take(LARGE + 5).collect();
+        assert!(take_in(bytes.as_slice(), bytes.len()).expect("bytes").ordinary);
+        for odd in [0, 0x0C, 0x1A, 0x1B, b'=', b'|', b'*', 0x7F, 0xC2] {
+            let at = bytes.len() - 3;
+            let was = std::mem::replace(&mut bytes[at], odd);
+            assert!(
+                !take_in(bytes.as_slice(), bytes.len()).expect("bytes").ordinary,
+                "{odd}"
+            );
+            bytes[at] = was;
         }
     }
 

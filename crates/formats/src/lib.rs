@@ -22,7 +22,7 @@ pub mod writers;
 
 pub use assume::Assumptions;
 pub use explanation::Part;
-pub use intake::take_in;
+pub use intake::{Taken, take_in};
 pub use layout::Layout;
 pub use recognise::{Candidate, Card, Choice, Glimpse, Reader, Readers, Reading, Recognition};
 pub use source::Source;

@@ -7,6 +7,7 @@ use std::sync::OnceLock;
 
 use curvary_record::{Code, Diagnostic, Digest, LineTable, Place, Span};
 
+use crate::intake::Taken;
 use crate::told::Told;
 use crate::{Assumptions, Glimpse};
 
@@ -14,6 +15,8 @@ use crate::{Assumptions, Glimpse};
 pub struct Source {
     path: String,
     digest: Digest,
+    /// Whether the text is known to have none of the signs that a reader looks for in all of it.
+    ordinary: bool,
     text: String,
     /// The bytes, when they are not the text's own.
     original: Option<Vec<u8>>,
@@ -35,10 +38,29 @@ impl Source {
     /// The same when the digest is known already.
     #[must_use]
     pub fn with_digest(path: impl Into<String>, bytes: Vec<u8>, digest: Digest) -> Self {
-        let decoded = decode(bytes);
+        Self::taken(
+            path,
+            Taken {
+                bytes,
+                digest,
+                ordinary: false,
+            },
+        )
+    }
+
+    /// The same of a file that was taken in.
+    #[must_use]
+    pub fn taken(path: impl Into<String>, taken: Taken) -> Self {
+        let ordinary = taken.ordinary;
+        let decoded = if ordinary {
+            as_it_is(taken.bytes)
+        } else {
+            decode(taken.bytes)
+        };
         Self {
             path: path.into(),
-            digest,
+            digest: taken.digest,
+            ordinary,
             text: decoded.text,
             original: decoded.original,
             encoding: decoded.encoding,
@@ -62,6 +84,7 @@ impl Source {
         Self {
             path: self.path.clone(),
             digest: self.digest.clone(),
+            ordinary: self.ordinary,
             text: self.text.clone(),
             original: None,
             encoding: self.encoding,
@@ -80,6 +103,11 @@ impl Source {
             text,
             ..self.under(self.assume.clone(), self.told.clone())
         }
+    }
+
+    /// Whether the text is known to be without control characters and without `=`, `|` and `*`.
+    pub(crate) fn is_ordinary(&self) -> bool {
+        self.ordinary
     }
 
     /// What a layout tells of its tables.
@@ -171,6 +199,19 @@ struct Decoded {
     original: Option<Vec<u8>>,
     encoding: &'static str,
     remarks: Vec<Diagnostic>,
+}
+
+/// Bytes that were found to be ordinary.
+fn as_it_is(bytes: Vec<u8>) -> Decoded {
+    match String::from_utf8(bytes) {
+        Ok(text) => Decoded {
+            text,
+            original: None,
+            encoding: "UTF-8",
+            remarks: Vec::new(),
+        },
+        Err(error) => decode(error.into_bytes()),
+    }
 }
 
 fn decode(bytes: Vec<u8>) -> Decoded {

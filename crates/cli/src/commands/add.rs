@@ -229,7 +229,7 @@ fn try_out(desk: &Desk, roots: &[Root], stop: &AtomicBool, tale: &mut Tale<'_>) 
             });
         },
         |piece| match piece.content.bytes(&piece.path) {
-            Ok((bytes, digest)) => desk.fate(&desk.read(&piece.path, bytes, digest)),
+            Ok(taken) => desk.fate(&desk.read(&piece.path, taken)),
             Err(why) => desk.failed(&piece.path, *why),
         },
         |fate| {
@@ -477,13 +477,14 @@ fn read(parcels: Vec<Parcel>, desk: &Desk, writer: &Mutex<Writer>, preparer: &Pr
     let again = desk.has_orders();
     for Parcel { piece, stat, perhaps } in parcels {
         let Piece { path, content, .. } = piece;
-        let (bytes, digest) = match content.bytes(&path) {
+        let taken = match content.bytes(&path) {
             Ok(taken) => taken,
             Err(why) => {
                 batch.fates.push(desk.failed(&path, *why));
                 continue;
             }
         };
+        let digest = taken.digest.clone();
         if perhaps && !again && lock(writer).has(&digest) {
             batch.fates.push(Fate {
                 digest: Some(digest.clone()),
@@ -492,7 +493,7 @@ fn read(parcels: Vec<Parcel>, desk: &Desk, writer: &Mutex<Writer>, preparer: &Pr
             batch.touched.push((path, digest, stat));
             continue;
         }
-        let finished = desk.read(&path, bytes, digest.clone());
+        let finished = desk.read(&path, taken);
         let fate = desk.fate(&finished);
         let bytes = finished.source.into_bytes();
         let Reading { runs, remarks } = finished.reading;

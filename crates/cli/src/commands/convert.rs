@@ -205,7 +205,7 @@ fn convert(piece: Piece, desk: &Desk, out: &Path, output: &OutputOptions) -> Fat
     let to = output.to;
     let Piece { path, content, .. } = piece;
     let target = target(out, &path, to.ending());
-    let (bytes, digest) = match content.bytes(&path) {
+    let taken = match content.bytes(&path) {
         Ok(taken) => taken,
         Err(why) => {
             let mut fate = desk.failed(&path, *why);
@@ -223,7 +223,7 @@ fn convert(piece: Piece, desk: &Desk, out: &Path, output: &OutputOptions) -> Fat
             return fate;
         }
     };
-    let finished = desk.read(&path, bytes, digest);
+    let finished = desk.read(&path, taken);
     let mut fate = desk.fate(&finished);
     let written = match to {
         Format::Json => write_json(&target, &finished),

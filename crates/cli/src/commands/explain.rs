@@ -69,10 +69,10 @@ impl Explain {
         let desk = Desk::new(&self.reading, setting.archive.there().as_deref(), screen.errors())?;
         desk.complain(screen);
         let name = path.display().to_string();
-        let (bytes, digest) = Content::InFile(path.to_owned())
+        let taken = Content::InFile(path.to_owned())
             .bytes(&name)
             .map_err(|why| Failure::nothing(*why))?;
-        if container::is_container(&bytes) {
+        if container::is_container(&taken.bytes) {
             let why = Diagnostic::error(
                 Code::new("command-line"),
                 format!("`{name}` is a container of files"),
@@ -81,7 +81,7 @@ impl Explain {
                 "unpack it and explain one of its files; `curvary add` reads it as it is",
             )));
         }
-        let source = desk.source(&name, bytes, digest);
+        let source = desk.source(&name, taken);
         let answers = answers(&desk, &source);
         let parts = match desk.readers().choose(&source, desk.asked()) {
             Choice::One(reader, _) => reader.explain(&source),

@@ -216,7 +216,7 @@ fn read_again(
     };
     let desk = Desk::new(&options, Some(archive.root()), None)?;
     let bytes = archive.original(digest)?;
-    let finished = desk.read(path, bytes.clone(), digest.clone());
+    let finished = desk.read(path, bytes.clone().into());
     let addition = Addition {
         path: path.to_owned(),
         bytes,

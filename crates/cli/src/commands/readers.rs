@@ -144,10 +144,10 @@ impl Draft {
         };
         let desk = Desk::new(&options, None, None)?;
         let name = self.file.display().to_string();
-        let (bytes, digest) = Content::InFile(self.file.clone())
+        let taken = Content::InFile(self.file.clone())
             .bytes(&name)
             .map_err(|why| Failure::nothing(*why))?;
-        let finished = desk.read(&name, bytes, digest);
+        let finished = desk.read(&name, taken);
         if finished.reading.runs.is_empty() {
             let reason = finished
                 .reading

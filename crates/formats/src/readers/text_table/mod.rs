@@ -163,6 +163,9 @@ pub(crate) fn read(source: &Source, card: &Card) -> Reading {
 
 /// Reads a source, and where `told` is given, notes how on the way.
 fn read_telling(source: &Source, card: &Card, told: Option<&mut Told>) -> Reading {
+    if source.is_ordinary() {
+        return read_perhaps_log(source, card, told);
+    }
     if let Some((text, rows)) = without_footnotes(source.text()) {
         let mut reading = read_telling(&source.with_blanks(text), card, told);
         if let Some(first) = rows.first().filter(|_| !reading.runs.is_empty()) {
