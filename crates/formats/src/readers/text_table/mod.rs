@@ -220,10 +220,19 @@ fn without_footnotes(text: &str) -> Option<(String, Vec<usize>)> {
     /// Nobody writes footnotes to longer texts.
     const LONGEST: usize = 1 << 20;
     let sign = |c: char| SIGNS.contains(&c);
-    // All of these signs begin with one of these bytes.
-    if text.len() > LONGEST || memchr::memchr3(b'*', 0xC2, 0xE2, text.as_bytes()).is_none() {
+    if text.len() > LONGEST {
         return None;
     }
+    // All of these signs begin with one of these bytes.
+    let mut present: Vec<char> = memchr::memchr3_iter(b'*', 0xC2, 0xE2, text.as_bytes())
+        .filter_map(|at| text.get(at..)?.chars().next())
+        .filter(|&c| sign(c))
+        .collect();
+    if present.is_empty() {
+        return None;
+    }
+    present.sort_unstable();
+    present.dedup();
     let apart = |mark: char| {
         text.match_indices(mark).any(|(at, _)| {
             let before = text[..at].chars().next_back();
@@ -234,7 +243,7 @@ fn without_footnotes(text: &str) -> Option<(String, Vec<usize>)> {
                     || first == Some(' ') && behind.next().is_some_and(char::is_alphabetic))
         })
     };
-    let explained: Vec<char> = SIGNS.into_iter().filter(|&mark| apart(mark)).collect();
+    let explained: Vec<char> = present.into_iter().filter(|&mark| apart(mark)).collect();
     if explained.is_empty() {
         return None;
     }
