@@ -47,6 +47,7 @@ impl Assumptions {
             "columns" if answer.is_empty() || !answer.split('+').all(|part| matches!(part, "1" | "2")) => {
                 return wrong("the pieces of each cell between the commas, such as `2+2` or `1+2`");
             }
+            "ranges" if !matches!(answer, "start" | "middle") => return wrong("`start` or `middle`"),
             "shape" if !matches!(answer, "columns" | "packed") => return wrong("`columns` or `packed`"),
             "parentheses" if !matches!(answer, "negative" | "absent") => {
                 return wrong("`negative` or `absent`");
@@ -64,7 +65,7 @@ impl Assumptions {
             "heads" if !matches!(answer, "swapped" | "as-written") => {
                 return wrong("`swapped` or `as-written`");
             }
-            "columns" | "date" | "decimal" | "heads" | "parentheses" | "shape" | "times" => {}
+            "columns" | "date" | "decimal" | "heads" | "parentheses" | "ranges" | "shape" | "times" => {}
             _ => match jcamp::answers(about) {
                 Some(answers) if answers.contains(&answer) => {}
                 Some([one, other]) => return wrong(&format!("`{one}` or `{other}`")),
@@ -76,6 +77,7 @@ impl Assumptions {
                             "decimal",
                             "heads",
                             "parentheses",
+                            "ranges",
                             "shape",
                             "times",
                         ])

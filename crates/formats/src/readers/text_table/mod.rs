@@ -1103,6 +1103,32 @@ mod tests {
         assert_eq!(runs[0].traces[0].x.quantity, Quantity::TIME);
     }
 
+    #[test]
+    fn ranges_stand_where_somebody_says() {
+        let text = "Band (nm)\tAbsorbance\n400-410\t0.029\n410-420\t0.056\n420-430\t0.134\n430-440\t0.299\n";
+        for (settled, first, questions) in [
+            (&[][..], 400.0, 1),
+            (&["ranges=start"], 400.0, 0),
+            (&["ranges=middle"], 405.0, 0),
+        ] {
+            let runs = read_as(text, settled);
+            assert_eq!(runs[0].questions.len(), questions, "{settled:?}");
+            assert_eq!(runs[0].traces[0].x.values[0], first, "{settled:?}");
+            assert_eq!(runs[0].traces[0].x.quantity, Quantity::WAVELENGTH);
+        }
+    }
+
+    #[test]
+    fn lines_of_several_values_are_one_curve_where_somebody_says() {
+        let text = "Absorbance, wavelengths in nm\n400 0.11 0.12 0.14 0.19\n420 0.24 0.31 0.38 0.33\n440 0.21 0.17 0.12 0.11\n";
+        assert!(read_as(text, &[]).iter().all(Run::in_question));
+        let runs = read_as(text, &["shape=packed"]);
+        let trace = &runs[0].traces[0];
+        assert_eq!((runs.len(), runs[0].traces.len(), trace.len()), (1, 1, 12));
+        assert_eq!(trace.x.values[..5], [400.0, 405.0, 410.0, 415.0, 420.0]);
+        assert_eq!(trace.y.values[11], 0.11);
+    }
+
     /// An empty cell between tabs is never stepped over, even where a cell too many makes up for it.
     #[test]
     fn an_empty_cell_shifts_nothing() {

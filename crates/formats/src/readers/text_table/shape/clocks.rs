@@ -7,6 +7,82 @@ use super::super::number::{Cell, cell, dotted_time, duration};
 use super::*;
 
 impl Shaper<'_> {
+    /// Takes a column of ranges for the axis, `400-410`, `410-420`: the beginning of each, and asks whether its middle is
+    /// meant.
+    pub(super) fn take_ranges(&mut self) {
+        let of_light = |column: &Column| {
+            let quantity = column.quantity.as_ref().map(Quantity::as_str);
+            matches!(quantity, Some("wavelength" | "wavenumber"))
+        };
+        let Some((place, ranges)) = self.columns.iter().enumerate().find_map(|(place, column)| {
+            let found = self.ranges_of(column).filter(|_| of_light(column));
+            Some((place, found?))
+        }) else {
+            return;
+        };
+        let answer = self.source.assume().get("ranges");
+        let middle = answer == Some("middle");
+        let decimals = ranges.iter().map(|range| range.2).max().unwrap_or(0);
+        let column = &self.columns[place];
+        let clock = Clock {
+            seconds: ranges
+                .iter()
+                .map(|&(from, to, _)| Some(if middle { (from + to) / 2.0 } else { from }))
+                .collect(),
+            unit: Some(self.unit_of(column).unwrap_or(Unit::NANOMETRE)),
+            parts: 1,
+            decimals: decimals + u8::from(middle),
+            day: None,
+            order: DateOrder::Clear,
+        };
+        if answer.is_none() {
+            let labels = self.label_at(&self.columns[place].clone(), "the first of them");
+            self.ask(
+                "axis-unknown",
+                "each row is of a range: is the curve to stand at its beginning or in its middle?",
+                &[
+                    ("ranges=start", "at the beginning of each range"),
+                    ("ranges=middle", "in the middle of each range"),
+                ],
+                labels,
+            );
+        }
+        let column = &mut self.columns[place];
+        column.stats = super::super::columns::Stats::of(&clock.numbers());
+        column.clock = Some(clock);
+    }
+
+    /// Both ends of the range in each row of a column, with their decimals, where all of them are such and go one way.
+    fn ranges_of(&self, column: &Column) -> Option<Vec<(f64, f64, u8)>> {
+        if column.kind != Kind::Words || column.clock.is_some() {
+            return None;
+        }
+        let text = self.source.text();
+        let style = self.table.grid.dialect.style;
+        let number = |part: &str| match cell(part.trim(), style) {
+            Cell::Number { value, decimals } => Some((value, decimals)),
+            _ => None,
+        };
+        let range = |span: &Span| {
+            let text = text[span.range()].trim();
+            let (from, to) = ["-", "–", "—", " to ", " bis ", "..."]
+                .iter()
+                .find_map(|mark| text.split_once(mark).filter(|(from, _)| !from.is_empty()))?;
+            let ((from, one), (to, other)) = (number(from)?, number(to)?);
+            (from < to).then_some((from, to, one.max(other)))
+        };
+        let ranges: Vec<_> = self
+            .table
+            .grid
+            .words(column.index)
+            .iter()
+            .map(range)
+            .collect::<Option<_>>()?;
+        let rising = ranges.windows(2).all(|pair| pair[0].0 < pair[1].0);
+        let falling = ranges.windows(2).all(|pair| pair[0].0 > pair[1].0);
+        (ranges.len() >= 3 && (rising || falling)).then_some(ranges)
+    }
+
     /// Takes the date in front of the first time for that of the run. Where the times depend on the order of day and
     /// month, that is asked.
     pub(super) fn hear_date(&mut self, day: Span, order: DateOrder) {

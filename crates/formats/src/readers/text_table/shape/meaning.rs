@@ -14,6 +14,14 @@ impl Shaper<'_> {
         }
         if let Some(clock) = &column.clock {
             if let Some(unit) = &clock.unit {
+                let light = column
+                    .quantity
+                    .clone()
+                    .filter(|quantity| *quantity != Quantity::TIME);
+                if let Some(quantity) = light.filter(|_| clock.parts == 1) {
+                    self.because_once("each row is of a range of the axis");
+                    return (quantity, unit.clone());
+                }
                 self.because_once("the times name their units, and were all put into one");
                 return (Quantity::TIME, unit.clone());
             }

@@ -91,6 +91,7 @@ pub(super) fn shape(
         untold_gaps: BTreeMap::new(),
     };
     shaper.hear_columns();
+    shaper.take_ranges();
     shaper.read_dotted_times();
     shaper.pass_midnight();
     let mut shaped = shaper.run();
