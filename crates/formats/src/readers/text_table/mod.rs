@@ -1120,7 +1120,7 @@ mod tests {
 
     #[test]
     fn lines_of_several_values_are_one_curve_where_somebody_says() {
-        let text = "Absorbance, wavelengths in nm\n400 0.11 0.12 0.14 0.19\n420 0.24 0.31 0.38 0.33\n440 0.21 0.17 0.12 0.11\n";
+        let text = "Absorbance of the dye. The wavelengths are in nm; each line goes on from its own.\n\n400 0.11 0.12 0.14 0.19\n420 0.24 0.31 0.38 0.33\n440 0.21 0.17 0.12 0.11\n";
         assert!(read_as(text, &[]).iter().all(Run::in_question));
         let runs = read_as(text, &["shape=packed"]);
         let trace = &runs[0].traces[0];
