@@ -166,6 +166,19 @@ fn read_telling(source: &Source, card: &Card, told: Option<&mut Told>) -> Readin
     if source.is_ordinary() {
         return read_perhaps_log(source, card, told);
     }
+    if let Some((text, first)) = without_thousands(source.text()) {
+        let mut reading = read_telling(&source.with_blanks(text), card, told);
+        if !reading.runs.is_empty() {
+            reading.remarks.push(
+                Diagnostic::note(
+                    Code::new("thousands-in-commas"),
+                    "from here on the first numbers have a comma for the thousands, which also separates the cells: they were put together, as they go on in the same even steps",
+                )
+                .at(Place::line(first), "the first of them"),
+            );
+        }
+        return reading;
+    }
     if let Some((text, rows)) = without_footnotes(source.text()) {
         let mut reading = read_telling(&source.with_blanks(text), card, told);
         if let Some(first) = rows.first().filter(|_| !reading.runs.is_empty()) {
@@ -210,6 +223,57 @@ fn read_perhaps_log(source: &Source, card: &Card, told: Option<&mut Told>) -> Re
         );
     }
     reading
+}
+
+/// The text with the thousands of its first column put together, `990,0.51` and then `1,000,0.52`, and the line of the
+/// first of them. Only where all of the column then goes on in one even step, the rows with a comma more among them: the
+/// numbers themselves show that the comma parts no cells there.
+fn without_thousands(text: &str) -> Option<(String, usize)> {
+    let is_row = |line: &&str| line.starts_with(|c: char| c.is_ascii_digit());
+    let commas = |line: &str| line.bytes().filter(|&byte| byte == b',').count();
+    // Most texts are seen not to be such by two of their lines.
+    let (first, last) = (text.lines().find(is_row)?, text.lines().rev().find(is_row)?);
+    let least = commas(first).min(commas(last));
+    if commas(first).abs_diff(commas(last)) != 1 || least == 0 {
+        return None;
+    }
+    let figures = |cell: &str, most: usize| {
+        (1..=most).contains(&cell.len()) && cell.bytes().all(|b| b.is_ascii_digit())
+    };
+    let mut joined = String::with_capacity(text.len());
+    let (mut xs, mut long): (Vec<f64>, Vec<usize>) = (Vec::new(), Vec::new());
+    for (index, line) in text.split_inclusive('\n').enumerate() {
+        if !is_row(&line) {
+            joined.push_str(line);
+            continue;
+        }
+        let (front, rest) = line.split_once(',')?;
+        if !figures(front, 3) {
+            return None;
+        }
+        match commas(line).checked_sub(least)? {
+            0 => {
+                xs.push(front.parse().ok()?);
+                joined.push_str(line);
+            }
+            1 => {
+                let (behind, rest) = rest.split_once(',')?;
+                if behind.len() != 3 || !figures(behind, 3) || front.starts_with('0') {
+                    return None;
+                }
+                let whole = format!("{front}{behind}");
+                xs.push(whole.parse().ok()?);
+                long.push(index + 1);
+                joined.push_str(&whole);
+                joined.push_str(" ,");
+                joined.push_str(rest);
+            }
+            _ => return None,
+        }
+    }
+    let step = xs.get(1)? - xs.first()?;
+    let even = step != 0.0 && xs.windows(2).all(|pair| pair[1] - pair[0] == step);
+    (even && long.len() >= 2 && xs.len() - long.len() >= 2).then(|| (joined, long[0]))
 }
 
 /// The text with blanks in place of raised digits and stars that stand directly behind numbers, and the line of each:
