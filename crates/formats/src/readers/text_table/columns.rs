@@ -250,6 +250,15 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option
                 }
             }
         }
+        // Plain numbers under `data` or `date` are no dates.
+        if kind == Kind::Figures
+            && column
+                .quantity
+                .as_ref()
+                .is_some_and(|quantity| quantity.as_str() == "date")
+        {
+            column.quantity = None;
+        }
         // `sample` over numbers that count nothing is the name of a curve.
         let counts = |quantity: &Quantity| matches!(quantity.as_str(), "index" | "sample" | "replicate");
         // So do numbers that leap about as no numbering of rows does.
