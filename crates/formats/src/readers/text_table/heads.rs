@@ -96,31 +96,7 @@ fn heads_behind(text: &str, grid: &Grid, above: &[Piece], keys: bool) -> Vec<Hea
                 if is_summary(text, &cells, grid) {
                     continue;
                 }
-                // Words over the first column alone, which has a head already, are a title: `Urease, A at 630 nm;`.
-                let lone = cells.first().is_some_and(Option::is_some) && cells.iter().flatten().count() == 1;
-                let below = heads
-                    .last()
-                    .and_then(|head: &HeadRow| head.cells.first().copied().flatten());
-                let title = cells[0]
-                    .map_or("", |span| &text[span.range()])
-                    .split_whitespace()
-                    .count()
-                    >= 2;
-                if lone
-                    && title
-                    && cells.len() >= 2
-                    && below.is_some_and(|span| !is_unit_alone(&text[span.range()]))
-                {
-                    break;
-                }
-                // A sentence with commas is no row of heads, though it covers the first columns.
-                let filled = cells.iter().flatten().count();
-                let in_front = cells.iter().take(filled).all(Option::is_some) && filled * 2 <= cells.len();
-                let sentence = || {
-                    let words = |span: &Span| text[span.range()].split_whitespace().count();
-                    cells.iter().flatten().any(|span| words(span) >= 3)
-                };
-                if !heads.is_empty() && in_front && filled >= 2 && sentence() {
+                if heads.last().is_some_and(|below| is_title(text, &cells, below)) {
                     break;
                 }
                 heads.push(HeadRow { line: *line, cells });
@@ -133,6 +109,29 @@ fn heads_behind(text: &str, grid: &Grid, above: &[Piece], keys: bool) -> Vec<Hea
     }
     heads.reverse();
     heads
+}
+
+/// Whether a line above a row of heads is a title, though it has cells over some of the columns.
+fn is_title(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool {
+    let words = |span: &Span| text[span.range()].split_whitespace().count();
+    let filled = cells.iter().flatten().count();
+    let in_front = cells.iter().take(filled).all(Option::is_some);
+    match (filled, below.cells.first().copied().flatten()) {
+        // Words over the first column alone, which has a head already: `Urease, A at 630 nm;`.
+        (1, Some(head)) => {
+            in_front
+                && cells.len() >= 2
+                && cells.iter().flatten().all(|span| words(span) >= 2)
+                && !is_unit_alone(&text[head.range()])
+        }
+        // A sentence with commas that covers the first columns.
+        _ => {
+            in_front
+                && filled >= 2
+                && filled * 2 <= cells.len()
+                && cells.iter().flatten().any(|span| words(span) >= 3)
+        }
+    }
 }
 
 /// Whether a line is a known key and its value, and names no two quantities.
@@ -150,18 +149,29 @@ fn is_unit_alone(text: &str) -> bool {
     )
 }
 
+/// What a word says that the numbers behind it are of each column below; `min` alone is minutes as well.
+fn summary_of(word: &str) -> Option<fn(&[f64]) -> f64> {
+    Some(match crate::words::fold(word).as_str() {
+        "min" | "minimum" => |all| all.iter().copied().fold(f64::INFINITY, f64::min),
+        "max" | "maximum" => |all| all.iter().copied().fold(f64::NEG_INFINITY, f64::max),
+        "n" | "count" => |all| all.len() as f64,
+        _ => return None,
+    })
+}
+
+/// Whether a word may stand in front of a row that sums up the columns below.
+pub(super) fn is_summary_word(word: &str) -> bool {
+    summary_of(word).is_some()
+}
+
 /// Whether a line above the rows sums up what is below: the least or greatest number of each column, or their count,
-/// behind a word for it. `min` alone is minutes as well, over times that stand across.
+/// behind a word for it.
 fn is_summary(text: &str, cells: &[Option<Span>], grid: &Grid) -> bool {
     let [Some(name), numbers @ ..] = cells else {
         return false;
     };
-    let name = crate::words::fold(&text[name.range()]);
-    let of: fn(&[f64]) -> f64 = match name.as_str() {
-        "min" | "minimum" => |all| all.iter().copied().fold(f64::INFINITY, f64::min),
-        "max" | "maximum" => |all| all.iter().copied().fold(f64::NEG_INFINITY, f64::max),
-        "n" | "count" => |all| all.len() as f64,
-        _ => return false,
+    let Some(of) = summary_of(&text[name.range()]) else {
+        return false;
     };
     let sums_up = |(index, cell): (usize, &Option<Span>)| {
         let Some(number) = cell.and_then(|span| leading_number(&text[span.range()])) else {

@@ -8,7 +8,7 @@ use curvary_record::{Code, Span};
 use super::columns::{clock_of, is_head_of_times};
 use super::dialect::{Brackets, Decision, Dialect, Sep, decide, is_blank, raw_split, split, style_of};
 use super::grid::{Cursor, Grid, Kind, MAX_COLUMNS, line_end};
-use super::heads::{glue_units, heads_above, unmatched_head};
+use super::heads::{glue_units, heads_above, is_summary_word, unmatched_head};
 use super::number::{Cell, Style, cell, dotted_time, durations_differ, has_concise};
 use crate::Assumptions;
 
@@ -696,16 +696,11 @@ fn sums_up_below(rows: &[&str], dialect: &Dialect) -> bool {
             .map_or(String::new(), |range| row[range.clone()].to_owned())
     };
     let [head, rest @ ..] = rows else { return false };
-    let name = crate::words::fold(&first(head));
-    let summary = matches!(
-        name.as_str(),
-        "min" | "minimum" | "max" | "maximum" | "n" | "count"
-    );
     let numbered = rest
         .iter()
         .filter(|row| leading_number(&first(row)).is_some())
         .count();
-    summary && numbered >= 3 && numbered * 2 > rest.len()
+    is_summary_word(&first(head)) && numbered >= 3 && numbered * 2 > rest.len()
 }
 
 /// Whether the first of these rows, words with numbers behind them, is the head of the others: `Wavelength (nm);420;435`.

@@ -1,0 +1,265 @@
+//! What only stands in the way of the tables of a text, blanked: every line stays as long as it was.
+
+use curvary_record::{Code, Diagnostic, Place};
+
+use crate::Source;
+
+/// A text with blanks in place of what stood in the way, and remarks on it.
+pub(super) struct Cleared {
+    pub(super) text: String,
+    pub(super) remarks: Vec<Diagnostic>,
+}
+
+/// A text with blanks, and what is to be told of them.
+type Blanked = (String, Option<Diagnostic>);
+
+/// What is looked for in every text.
+const IN_ALL: [fn(&str) -> Option<Blanked>; 2] = [without_thousands, without_clocks];
+
+/// What has signs that an ordinary text is without.
+const IN_OTHERS: [fn(&str) -> Option<Blanked>; 3] = [without_footnotes, without_formulas, without_bars];
+
+/// The text of a source without what stands in the way of its tables, where something does.
+pub(super) fn cleared(source: &Source) -> Option<Cleared> {
+    let others = if source.is_ordinary() { &[][..] } else { &IN_OTHERS };
+    let mut cleared: Option<Cleared> = None;
+    for without in IN_ALL.iter().chain(others) {
+        let text = cleared.as_ref().map_or(source.text(), |cleared| &cleared.text);
+        if let Some((text, remark)) = without(text) {
+            let remarks = cleared.map_or(Vec::new(), |cleared| cleared.remarks);
+            cleared = Some(Cleared {
+                text,
+                remarks: remarks.into_iter().chain(remark).collect(),
+            });
+        }
+    }
+    cleared
+}
+
+/// The text with the thousands of its first column put together, `990,0.51` and then `1,000,0.52`. Only where
+/// all of the column then goes on in one even step, the rows with a comma more among them: the
+/// numbers themselves show that the comma parts no cells there.
+fn without_thousands(text: &str) -> Option<Blanked> {
+    let is_row = |line: &&str| line.starts_with(|c: char| c.is_ascii_digit());
+    let commas = |line: &str| line.bytes().filter(|&byte| byte == b',').count();
+    // Most texts are seen not to be such by two of their lines.
+    let (first, last) = (text.lines().find(is_row)?, text.lines().rev().find(is_row)?);
+    let least = commas(first).min(commas(last));
+    if commas(first).abs_diff(commas(last)) != 1 || least == 0 {
+        return None;
+    }
+    let figures = |cell: &str, most: usize| {
+        (1..=most).contains(&cell.len()) && cell.bytes().all(|b| b.is_ascii_digit())
+    };
+    let mut joined = String::with_capacity(text.len());
+    let (mut xs, mut long): (Vec<f64>, Vec<usize>) = (Vec::new(), Vec::new());
+    for (index, line) in text.split_inclusive('\n').enumerate() {
+        if !is_row(&line) {
+            joined.push_str(line);
+            continue;
+        }
+        let (front, rest) = line.split_once(',')?;
+        if !figures(front, 3) {
+            return None;
+        }
+        match commas(line).checked_sub(least)? {
+            0 => {
+                xs.push(front.parse().ok()?);
+                joined.push_str(line);
+            }
+            1 => {
+                let (behind, rest) = rest.split_once(',')?;
+                if behind.len() != 3 || !figures(behind, 3) || front.starts_with('0') {
+                    return None;
+                }
+                let whole = format!("{front}{behind}");
+                xs.push(whole.parse().ok()?);
+                long.push(index + 1);
+                joined.push_str(&whole);
+                joined.push_str(" ,");
+                joined.push_str(rest);
+            }
+            _ => return None,
+        }
+    }
+    let step = xs.get(1)? - xs.first()?;
+    let even = step != 0.0 && xs.windows(2).all(|pair| pair[1] - pair[0] == step);
+    (even && long.len() >= 2 && xs.len() - long.len() >= 2).then(|| {
+        let message = "from here on the first numbers have a comma for the thousands, which also separates the cells: they were put together, as they go on in the same even steps";
+        let remark = Diagnostic::note(Code::new("thousands-in-commas"), message)
+            .at(Place::line(long[0]), "the first of them");
+        (joined, Some(remark))
+    })
+}
+
+/// The text with blanks in place of raised digits and stars that stand directly behind numbers, `0.94²`,
+/// where a line of the text begins with the sign or has it apart before words (`² diluted twice`). A sign that
+/// nothing explains stays, and the number is not readable: it may be a damaged digit.
+fn without_footnotes(text: &str) -> Option<Blanked> {
+    const SIGNS: [char; 13] = ['¹', '²', '³', '⁴', '⁵', '⁶', '⁷', '⁸', '⁹', '*', '†', '‡', '§'];
+    /// Nobody writes footnotes to longer texts.
+    const LONGEST: usize = 1 << 20;
+    let sign = |c: char| SIGNS.contains(&c);
+    if text.len() > LONGEST {
+        return None;
+    }
+    // All of these signs begin with one of these bytes.
+    let mut present: Vec<char> = memchr::memchr3_iter(b'*', 0xC2, 0xE2, text.as_bytes())
+        .filter_map(|at| text.get(at..)?.chars().next())
+        .filter(|&c| sign(c))
+        .collect();
+    if present.is_empty() {
+        return None;
+    }
+    present.sort_unstable();
+    present.dedup();
+    let apart = |mark: char| {
+        text.match_indices(mark).any(|(at, _)| {
+            let before = text[..at].chars().next_back();
+            let mut behind = text[at + mark.len_utf8()..].chars();
+            let first = behind.next();
+            before.is_none_or(char::is_whitespace)
+                && (first.is_some_and(char::is_alphabetic)
+                    || first == Some(' ') && behind.next().is_some_and(char::is_alphabetic))
+        })
+    };
+    let explained: Vec<char> = present.into_iter().filter(|&mark| apart(mark)).collect();
+    if explained.is_empty() {
+        return None;
+    }
+    let mut blanked = String::with_capacity(text.len());
+    let mut lines = Vec::new();
+    for (index, line) in text.split_inclusive('\n').enumerate() {
+        let mut rest = line;
+        while let Some(at) = rest.find(|c| explained.contains(&c)) {
+            let mark = rest[at..].chars().next().map_or(1, char::len_utf8);
+            // Only behind a decimal: `10²` is a power.
+            let number = rest[..at].rsplit(|c: char| !c.is_ascii_digit() && !matches!(c, '.' | ','));
+            let number = number.into_iter().next().unwrap_or("");
+            let decimal = number.ends_with(|c: char| c.is_ascii_digit()) && number.contains(['.', ',']);
+            let ends = !rest[at + mark..].starts_with(|c: char| c.is_alphanumeric() || sign(c));
+            blanked.push_str(&rest[..at]);
+            if decimal && ends {
+                blanked.extend(std::iter::repeat_n(' ', mark));
+                lines.push(index + 1);
+            } else {
+                blanked.push_str(&rest[at..at + mark]);
+            }
+            rest = &rest[at + mark..];
+        }
+        blanked.push_str(rest);
+    }
+    let first = *lines.first()?;
+    let (has, was) = if lines.len() == 1 {
+        ("1 number has".to_owned(), "it was")
+    } else {
+        (format!("{} numbers have", lines.len()), "they were")
+    };
+    let message = format!("{has} a sign behind that calls a footnote: {was} read without it");
+    let remark = Diagnostic::note(Code::new("footnote-aside"), message)
+        .at(Place::line(first), "the first of them")
+        .help("what the footnotes say stands in the words of the file");
+    Some((blanked, Some(remark)))
+}
+
+/// The text with blanks in place of the signs around cells that were written as formulas, so that a spreadsheet leaves
+/// them as they are: `="400"`, and quoted once more `"=""400"""`.
+fn without_formulas(text: &str) -> Option<Blanked> {
+    const FORMS: [(&str, &str); 2] = [("\"=\"\"", "\"\"\""), ("=\"", "\"")];
+    memchr::memchr(b'=', text.as_bytes())?;
+    let separates = |c: char| matches!(c, ',' | ';' | '\t' | '\n' | '\r');
+    let mut blanked: Option<String> = None;
+    let mut done = 0;
+    for (at, _) in text.match_indices('=') {
+        let Some((form, start)) = FORMS.iter().find_map(|form| {
+            let start = at - form.0.find('=').filter(|lead| *lead <= at)?;
+            text.get(start..)?.starts_with(form.0).then_some((form, start))
+        }) else {
+            continue;
+        };
+        let inner = start + form.0.len();
+        let Some(length) = text[inner..].find(form.1).filter(|_| start >= done) else {
+            continue;
+        };
+        let end = inner + length + form.1.len();
+        let alone = (start == 0 || text[..start].ends_with(separates))
+            && (end == text.len() || text[end..].starts_with(separates))
+            && !text[inner..inner + length].contains(['\n', '\r', ';', '\t', '"'])
+            // A decimal comma stands only where the cells are parted by another sign.
+            && (!text[inner..inner + length].contains(',')
+                || text[..start].ends_with([';', '\t'])
+                || text[end..].starts_with([';', '\t']));
+        if !alone {
+            continue;
+        }
+        let blanked = blanked.get_or_insert_with(String::new);
+        blanked.push_str(&text[done..start]);
+        blanked.extend(std::iter::repeat_n(' ', form.0.len()));
+        blanked.push_str(&text[inner..inner + length]);
+        blanked.extend(std::iter::repeat_n(' ', form.1.len()));
+        done = end;
+    }
+    let mut blanked = blanked?;
+    blanked.push_str(&text[done..]);
+    Some((blanked, None))
+}
+
+/// The text with blanks in place of the bars between tables side by side, `400  0.512 | 420  0.433`: where bars part
+/// whole rows of numbers and not cells.
+fn without_bars(text: &str) -> Option<Blanked> {
+    memchr::memchr(b'|', text.as_bytes())?;
+    let rows_side_by_side = |line: &str| {
+        let mut rows = line.trim().trim_matches('|').split('|');
+        let several = |row: &str| {
+            let mut cells = row.split_whitespace();
+            let figures =
+                |cell: &str| cell.starts_with(|c: char| c.is_ascii_digit() || matches!(c, '-' | '+' | '.'));
+            cells.clone().count() >= 2 && cells.all(figures)
+        };
+        rows.clone().count() >= 2 && rows.all(several)
+    };
+    if text.lines().filter(|line| rows_side_by_side(line)).count() < 3 {
+        return None;
+    }
+    Some((text.replace('|', " "), None))
+}
+
+/// The text with blanks in place of the clock times in front of its lines, where all of them begin so, heads and words
+/// as well as rows: a log. A table whose first column is of clock times has heads without them.
+fn without_clocks(text: &str) -> Option<Blanked> {
+    let clock = |line: &str| -> Option<usize> {
+        let bytes = line.as_bytes();
+        let digits = |at: usize| {
+            bytes
+                .get(at..at + 2)
+                .is_some_and(|two| two.iter().all(u8::is_ascii_digit))
+        };
+        let sign = |at: usize| bytes.get(at) == Some(&b':');
+        (digits(0) && sign(2) && digits(3) && sign(5) && digits(6) && bytes.get(8) == Some(&b' '))
+            .then_some(8)
+    };
+    clock(text)?;
+    let (mut lines, mut words) = (0, 0);
+    for line in text.lines().filter(|line| !line.trim().is_empty()) {
+        let end = clock(line)?;
+        lines += 1;
+        words += usize::from(line[end..].trim_start().starts_with(char::is_alphabetic));
+    }
+    if lines < 4 || words == 0 || words == lines {
+        return None;
+    }
+    let mut blanked = String::with_capacity(text.len());
+    for line in text.split_inclusive('\n') {
+        match clock(line) {
+            Some(end) => {
+                blanked.extend(std::iter::repeat_n(' ', end));
+                blanked.push_str(&line[end..]);
+            }
+            None => blanked.push_str(line),
+        }
+    }
+    let message = "every line begins with the time at which it was written, words and numbers alike: these times were left aside";
+    let remark =
+        Diagnostic::note(Code::new("clock-before-lines"), message).at(Place::line(1), "the first of them");
+    Some((blanked, Some(remark)))
+}

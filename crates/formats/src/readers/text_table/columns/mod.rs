@@ -1,0 +1,501 @@
+//! What each column of a table is: its heads understood, its numbers looked over.
+
+mod clock;
+mod names;
+
+use curvary_record::moment::Order;
+use curvary_record::unit::spelled;
+use curvary_record::{Coordinate, Quantity, Span, Unit};
+
+pub(super) use self::clock::{Clock, clock_of, is_head_of_clocks, is_head_of_times};
+use super::grid::{Kind, Lack};
+use super::scan::{Table, leading_number};
+use crate::head::read_head;
+use crate::told::{Told, Which};
+
+/// A column with what its heads and its numbers tell.
+#[derive(Clone, Debug)]
+pub(super) struct Column {
+    /// Its place in the table, from 0.
+    pub(super) index: usize,
+    pub(super) kind: Kind,
+    /// Its heads from top to bottom, as they were spelled.
+    pub(super) heads: Vec<(String, Span)>,
+    pub(super) quantity: Option<Quantity>,
+    pub(super) unit: Option<Unit>,
+    /// The quantities its head may mean, where it contradicts itself or may mean several.
+    pub(super) quantities_possible: Vec<Quantity>,
+    /// The units its head may mean, where it may mean several.
+    pub(super) units_possible: Vec<Unit>,
+    /// Coordinates that the head holds: `A405`, `30 s`. A bare number is held without a quantity.
+    pub(super) held: Vec<Coordinate>,
+    /// What the head says beyond quantity, unit and coordinates: mostly a sample.
+    pub(super) label: Option<String>,
+    /// Seconds, where the column is of clock times.
+    pub(super) clock: Option<Clock>,
+    pub(super) stats: Stats,
+}
+
+/// The numbers of a column looked over.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Stats {
+    pub(super) count: usize,
+    pub(super) min: f64,
+    pub(super) max: f64,
+    pub(super) first: f64,
+    pub(super) last: f64,
+    /// Rises or falls strictly all the way.
+    pub(super) rising: bool,
+    pub(super) falling: bool,
+    /// Every number is whole.
+    pub(super) whole: bool,
+    /// The distance of neighbours, where it is the same throughout to a thousandth.
+    pub(super) step: Option<f64>,
+}
+
+impl Stats {
+    /// Of the numbers that are there; NaN stands for absent ones.
+    pub(super) fn of(values: &[f64]) -> Self {
+        let lacking = values.iter().fold(false, |any, value| any | value.is_nan());
+        if lacking {
+            let present: Vec<f64> = values.iter().copied().filter(|value| !value.is_nan()).collect();
+            return Self::of_present(&present);
+        }
+        Self::of_present(values)
+    }
+
+    fn of_present(values: &[f64]) -> Self {
+        let [first, .., last] = *values else {
+            let only = values.first().copied().unwrap_or_default();
+            return Self {
+                count: values.len(),
+                min: only,
+                max: only,
+                first: only,
+                last: only,
+                whole: only.fract() == 0.0,
+                ..Self::default()
+            };
+        };
+        let (min, max) = extremes(values);
+        let step = values[1] - first;
+        let even = |pair: &[f64]| (pair[1] - pair[0] - step).abs() <= 1e-3 * step.abs().max(1e-9) + 1e-9;
+        Self {
+            count: values.len(),
+            min,
+            max,
+            first,
+            last,
+            rising: values.windows(2).all(|pair| pair[1] > pair[0]),
+            falling: values.windows(2).all(|pair| pair[1] < pair[0]),
+            whole: values.iter().all(|value| value.fract() == 0.0),
+            step: values.windows(2).all(even).then_some(step),
+        }
+    }
+
+    /// Rises or falls all the way.
+    pub(super) fn orderly(&self) -> bool {
+        self.rising || self.falling
+    }
+
+    /// 1, 2, 3, … or 0, 1, 2, …
+    pub(super) fn counts(&self) -> bool {
+        self.whole && self.step == Some(1.0) && (self.first == 0.0 || self.first == 1.0)
+    }
+
+    /// Lies where the wavelengths of UV, visible and near-infrared light lie, in nanometres.
+    pub(super) fn like_nanometres(&self) -> bool {
+        self.count > 0 && self.min >= 120.0 && self.max <= 3500.0
+    }
+}
+
+/// The least and the greatest of numbers, several of them compared at a time.
+fn extremes(values: &[f64]) -> (f64, f64) {
+    const LANES: usize = 8;
+    let (mut least, mut greatest) = ([f64::INFINITY; LANES], [f64::NEG_INFINITY; LANES]);
+    let (lots, rest) = values.as_chunks::<LANES>();
+    for lot in lots {
+        for (lane, &value) in lot.iter().enumerate() {
+            least[lane] = if value < least[lane] { value } else { least[lane] };
+            greatest[lane] = if value > greatest[lane] {
+                value
+            } else {
+                greatest[lane]
+            };
+        }
+    }
+    (
+        least.iter().chain(rest).copied().fold(f64::INFINITY, f64::min),
+        greatest
+            .iter()
+            .chain(rest)
+            .copied()
+            .fold(f64::NEG_INFINITY, f64::max),
+    )
+}
+
+/// Describes the columns of a table. Columns in which nothing stands are left out.
+/// `stats` are those of its columns of figures, by place.
+/// `order` is that of day and month in dates, where it is settled.
+pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option<Order>) -> Vec<Column> {
+    let grid = &table.grid;
+    let mut empties = vec![0_usize; grid.columns()];
+    for gap in grid
+        .gaps
+        .iter()
+        .filter(|gap| matches!(gap.lack, Lack::Empty | Lack::Short))
+    {
+        empties[gap.column as usize] += 1;
+    }
+    let rows_of_heads = spread_groups(text, table);
+    let mut columns = Vec::with_capacity(grid.columns());
+    for index in 0..grid.columns() {
+        let kind = grid.kinds[index];
+        if kind == Kind::Figures && empties[index] == grid.rows {
+            continue;
+        }
+        let mut column = Column {
+            index,
+            kind,
+            heads: Vec::new(),
+            quantity: None,
+            unit: None,
+            quantities_possible: Vec::new(),
+            units_possible: Vec::new(),
+            held: Vec::new(),
+            label: None,
+            clock: None,
+            stats: Stats::default(),
+        };
+        for row in &rows_of_heads {
+            if let Some(span) = row[index] {
+                column.heads.push((text[span.range()].to_owned(), span));
+            }
+        }
+        understand_heads(&mut column);
+        if let Some(unit) = grid.units[index].as_deref().and_then(unit_in_cells) {
+            // What stands behind every number outweighs a head of one letter: `S` over `50 µM`.
+            if column
+                .quantity
+                .as_ref()
+                .is_some_and(|quantity| !unit_fits(quantity, &unit))
+            {
+                column.quantity = None;
+            }
+            column.quantity = column.quantity.or_else(|| quantity_of_unit(&unit));
+            if column.unit.as_ref().is_none_or(|known| !known.converts_to(&unit)) {
+                column.unit = Some(unit);
+            }
+        }
+        match kind {
+            Kind::Figures => column.stats = stats.get(grid.place(index)).copied().unwrap_or_default(),
+            Kind::Words => {
+                if grid.words(index).iter().all(|span| span.start == span.end) {
+                    continue;
+                }
+                column.clock = clock_of(text, grid.words(index), grid.dialect.style, order)
+                    .filter(|clock| clock.is_likely(&column, text, grid.words(index), grid.dialect.style));
+                if let Some(clock) = &column.clock {
+                    column.stats = Stats::of(&clock.numbers());
+                }
+            }
+        }
+        // Plain numbers under `data` or `date` are no dates.
+        if kind == Kind::Figures
+            && column
+                .quantity
+                .as_ref()
+                .is_some_and(|quantity| quantity.as_str() == "date")
+        {
+            column.quantity = None;
+        }
+        // `sample` over numbers that count nothing is the name of a curve.
+        let counts = |quantity: &Quantity| matches!(quantity.as_str(), "index" | "sample" | "replicate");
+        // So do numbers that leap about as no numbering of rows does.
+        let leaps =
+            !column.stats.orderly() && column.stats.max - column.stats.min > 20.0 * column.stats.count as f64;
+        if kind == Kind::Figures
+            && (!column.stats.whole || leaps)
+            && column.quantity.as_ref().is_some_and(counts)
+        {
+            column.quantity = None;
+            column.label = column.heads.last().map(|(text, _)| text.trim().to_owned());
+        }
+        columns.push(column);
+    }
+    names::by_neighbours(&mut columns);
+    clock::join_minutes_and_seconds(&mut columns, table);
+    clock::part_four_digits(&mut columns, table);
+    columns
+}
+
+/// Gives columns the meaning that a layout tells. Whatever their heads seem to say counts no more.
+///
+/// # Errors
+/// When a column that is told is not there, or two could be meant; the message names it.
+pub(super) fn give_meaning(columns: &mut Vec<Column>, told: &Told) -> Result<(), String> {
+    for one in &told.columns {
+        let fits = |column: &Column| {
+            one.which
+                .is(column.index, column.heads.iter().map(|(text, _)| text.as_str()))
+        };
+        let named = match &one.which {
+            Which::Head(head) => format!("with the head `{head}`"),
+            Which::Index(index) => format!("at place {}", index + 1),
+        };
+        let mut places = (0..columns.len()).filter(|&at| fits(&columns[at]));
+        let at = places
+            .next()
+            .ok_or_else(|| format!("the layout tells of a column {named}, and there is none"))?;
+        if places.next().is_some() {
+            return Err(format!(
+                "the layout tells of a column {named}, and there are several"
+            ));
+        }
+        let Some(meaning) = &one.meaning else {
+            columns.remove(at);
+            continue;
+        };
+        let column = &mut columns[at];
+        column.quantity = Some(meaning.quantity.clone());
+        column.unit = Some(meaning.unit.clone());
+        column.quantities_possible.clear();
+        column.units_possible.clear();
+        column.label.clone_from(&meaning.sample);
+        column.held.clone_from(&meaning.held);
+    }
+    Ok(())
+}
+
+/// The rows of heads with group heads (`crocin,,safranal,`) spread over the columns they stand for.
+fn spread_groups(text: &str, table: &Table) -> Vec<Vec<Option<Span>>> {
+    let lowest = table.heads.len().saturating_sub(1);
+    let mut rows = Vec::with_capacity(table.heads.len());
+    for (level, head) in table.heads.iter().enumerate() {
+        let mut cells = head.cells.clone();
+        let filled = cells.iter().flatten().count();
+        if level < lowest && filled >= 2 && filled < cells.len() {
+            // Only words are spread, and only where the row below begins its groups anew.
+            let mut last: Option<Span> = None;
+            let mut gap = 0;
+            for cell in &mut cells {
+                match cell {
+                    Some(span) => {
+                        let word = &text[span.range()];
+                        // A bare number stands over its own column; `405 nm` may stand over several.
+                        let held = || {
+                            read_head(word)
+                                .held
+                                .iter()
+                                .any(|held| held.quantity != Quantity::UNKNOWN)
+                        };
+                        last = Some(*span).filter(|_| leading_number(word).is_none() || held());
+                        gap = 0;
+                    }
+                    None => {
+                        gap += 1;
+                        if gap <= 8 {
+                            *cell = last;
+                        }
+                    }
+                }
+            }
+        }
+        rows.push(cells);
+    }
+    rows
+}
+
+/// Reads the heads of a column, the lowest first: it stands nearest to the numbers.
+fn understand_heads(column: &mut Column) {
+    let mut labels: Vec<String> = Vec::new();
+    let whole = column
+        .heads
+        .iter()
+        .map(|(text, _)| text.as_str())
+        .collect::<Vec<_>>()
+        .join(" ");
+    if column.heads.len() > 1 {
+        // `Wavelength` over `(nm)`: the two together may say what neither does alone.
+        let head = read_head(&whole);
+        // `Time (min)` over `nm` names the row of numbers beside it; the column is what its lowest head says.
+        let lowest = column.heads.last().and_then(|(text, _)| read_head(text).quantity);
+        let agrees = lowest.is_none() || lowest == head.quantity;
+        if head.quantity.is_some() && head.unit.is_some() && agrees {
+            column.quantity = head.quantity;
+            column.unit = head.unit;
+        }
+    }
+    for (text, _) in column.heads.iter().rev() {
+        let head = head_or_first_word(text);
+        if column.quantities_possible.is_empty() {
+            column.quantities_possible.clone_from(&head.quantities_possible);
+        }
+        if column.quantity.is_none() {
+            column.quantity = head.quantity.clone();
+        }
+        let fits = |unit: &Unit| match &column.quantity {
+            Some(quantity) => unit_fits(quantity, unit),
+            None => true,
+        };
+        if column.unit.is_none()
+            && let Some(unit) = head.unit.filter(fits)
+        {
+            column.unit = Some(unit);
+        }
+        if column.units_possible.is_empty() {
+            column.units_possible = head.units_possible;
+        }
+        for coordinate in head.held {
+            if !column
+                .held
+                .iter()
+                .any(|held| held.quantity == coordinate.quantity)
+            {
+                column.held.push(coordinate);
+            }
+        }
+        if let Some(label) = head.label.filter(|label| !labels.contains(label)) {
+            labels.insert(0, label);
+        }
+    }
+    if !labels.is_empty() {
+        column.label = Some(labels.join(" "));
+    }
+}
+
+/// A head; where it names no quantity but its first word does, that and the rest as a label: `Absorbance C`.
+pub(super) fn head_or_first_word(text: &str) -> crate::head::Head {
+    let mut head = read_head(text);
+    if head.quantity.is_none() && head.held.is_empty() {
+        // `A₄₁₀`, `wavelengthNm`, `A/1`: spelled as `A410`, `wavelength Nm`, `A`.
+        let respelled = respell(text);
+        if respelled != text {
+            let again = read_head(&respelled);
+            if again.quantity.is_some() {
+                head = again;
+            }
+        }
+    }
+    if head.quantity.is_some()
+        || !head.held.is_empty()
+        || head.units_possible.is_empty() && head.unit.is_none() && head.label.is_none()
+    {
+        return head;
+    }
+    let trimmed = text.trim();
+    // `ext.a` is spelled without the blank behind the point.
+    let pointed = ["ext.", "abs.", "Ext.", "Abs."]
+        .into_iter()
+        .find(|word| trimmed.starts_with(word));
+    let parted = pointed
+        .map(str::len)
+        .filter(|&at| trimmed[at..].starts_with(char::is_alphanumeric));
+    let Some((first, rest)) = parted
+        .map(|at| trimmed.split_at(at))
+        .or_else(|| trimmed.split_once([' ', '_']))
+    else {
+        return head;
+    };
+    // `E. coli` begins with no extinction.
+    if first.ends_with('.') && first.len() == 2 {
+        return head;
+    }
+    // `A (cm-1)` is an absorption for each length, and no sample of that name.
+    let inner = rest.trim().trim_matches(['(', ')', '[', ']']);
+    // `A (1 cm)` tells the cell.
+    let length = inner.starts_with(|c: char| c.is_ascii_digit()) && !inner.contains('/');
+    let bracketed = inner.len() < rest.trim().len() && !length;
+    if bracketed
+        && spelled(inner)
+            .units()
+            .iter()
+            .any(|unit| !unit.converts_to(&Unit::ONE))
+    {
+        return head;
+    }
+    if crate::head::ends_in_other_unit(trimmed) {
+        return head;
+    }
+    let measured = crate::words::quantity_of(first)
+        .or_else(|| read_head(first).quantity)
+        .filter(|q| matches!(q.as_str(), "absorbance" | "transmittance" | "reflectance"));
+    match measured {
+        Some(quantity) if !rest.trim().is_empty() && rest.trim() != "*" => crate::head::Head {
+            quantity: Some(quantity),
+            quantities_possible: Vec::new(),
+            unit: None,
+            units_possible: Vec::new(),
+            label: Some(rest.trim().to_owned()).filter(|_| crate::head::scale_of(text).is_none()),
+            ..head
+        },
+        _ => head,
+    }
+}
+
+/// A head with lowered digits raised to the line, humps parted, and a unit of one left out.
+fn respell(text: &str) -> String {
+    let text = text.trim();
+    let text = text
+        .strip_suffix("/1")
+        .or_else(|| text.strip_suffix("/ 1"))
+        .unwrap_or(text);
+    let mut spelled = String::with_capacity(text.len() + 4);
+    // A hump stands behind a word: the `mA` of `2 mA` is a unit.
+    let (mut earlier, mut before) = (' ', ' ');
+    for sign in text.chars() {
+        let digit = "₀₁₂₃₄₅₆₇₈₉"
+            .chars()
+            .position(|c| c == sign)
+            .and_then(|n| char::from_digit(u32::try_from(n).ok()?, 10));
+        let sign = digit.unwrap_or(sign);
+        if earlier.is_lowercase() && before.is_lowercase() && sign.is_uppercase() {
+            spelled.push(' ');
+            spelled.extend(sign.to_lowercase());
+        } else {
+            spelled.push(sign);
+        }
+        (earlier, before) = (before, sign);
+    }
+    spelled
+}
+
+/// Whether a quantity may come in a unit: they are of one dimension.
+pub(crate) fn unit_fits(quantity: &Quantity, unit: &Unit) -> bool {
+    let like = |code: &str| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other));
+    match quantity.as_str() {
+        "wavelength" => like("nm"),
+        "wavenumber" => like("/cm"),
+        "energy" => like("eV") || like("kJ/mol"),
+        "time" => like("s"),
+        "absorbance" | "transmittance" | "reflectance" => like("1"),
+        "temperature" => like("K"),
+        "concentration" => like("mol/L") || like("g/L") || like("1") || like("U/L"),
+        "ph" => true,
+        _ => true,
+    }
+}
+
+/// The quantity that a unit alone tells.
+pub(super) fn quantity_of_unit(unit: &Unit) -> Option<Quantity> {
+    match unit.code() {
+        "nm" | "um" | "Ao" => Some(Quantity::WAVELENGTH),
+        "/cm" | "cm-1" => Some(Quantity::WAVENUMBER),
+        "eV" => Some(Quantity::ENERGY),
+        "s" | "min" | "h" | "ms" => Some(Quantity::TIME),
+        "{AU}" => Some(Quantity::ABSORBANCE),
+        "Cel" => Some(Quantity::TEMPERATURE),
+        _ if Unit::ucum("mol/L").is_ok_and(|molar| unit.converts_to(&molar)) => Some(Quantity::CONCENTRATION),
+        _ => None,
+    }
+}
+
+/// The unit that stands behind the numbers of a column.
+pub(super) fn unit_in_cells(text: &str) -> Option<Unit> {
+    let head = read_head(text);
+    head.unit.or_else(|| {
+        head.quantity
+            .filter(|q| *q == Quantity::ABSORBANCE)
+            .map(|_| Unit::ABSORBANCE)
+    })
+}

@@ -1,0 +1,230 @@
+//! Heads that are names or numbers by what stands beside them.
+
+use std::collections::BTreeSet;
+
+use super::*;
+
+/// Mends what heads seem to say alone by the heads beside them.
+pub(super) fn by_neighbours(columns: &mut [Column]) {
+    take_letters_for_names(columns);
+    take_siblings_for_names(columns);
+    understand_numbered(columns);
+    understand_first_of_several(columns);
+    name_numbers_in_heads(columns);
+}
+
+/// Takes the lowest head for a name, whatever it seemed to say.
+fn name(column: &mut Column) {
+    column.quantity = None;
+    column.unit = None;
+    column.quantities_possible.clear();
+    column.units_possible.clear();
+    column.held.clear();
+    column.label = column.heads.last().map(|(text, _)| text.trim().to_owned());
+}
+
+/// Heads that are letters in a row, `A,B,C,D`, name cuvettes or samples: `A` is no absorbance there and `C` no
+/// temperature.
+fn take_letters_for_names(columns: &mut [Column]) {
+    let letter = |column: &Column| -> Option<u8> {
+        match column.heads.last().map(|(text, _)| text.trim().as_bytes())? {
+            [one] if one.is_ascii_alphabetic() => Some(*one),
+            _ => None,
+        }
+    };
+    let letters: Vec<Option<u8>> = columns.iter().map(letter).collect();
+    let follows = |from: usize| {
+        letters[from..]
+            .windows(2)
+            .take_while(|pair| matches!(pair, [Some(one), Some(next)] if *next == one + 1))
+            .count()
+            + 1
+    };
+    let mut at = 0;
+    while at < columns.len() {
+        let run = if letters[at].is_some() { follows(at) } else { 1 };
+        if run >= 3 {
+            columns[at..at + run].iter_mut().for_each(name);
+        }
+        at += run;
+    }
+}
+
+/// Heads that differ in one letter, `tube A` and `tube B`, or one word of a row of them, `first`, `second`, `third`, are
+/// names: the letter is no absorbance there, and the word no time.
+fn take_siblings_for_names(columns: &mut [Column]) {
+    const ORDINALS: [&str; 6] = ["first", "second", "third", "1st", "2nd", "3rd"];
+    // The words that a sibling has in the place of this one.
+    let others = |word: &str| -> Vec<&str> {
+        match word {
+            "A" => vec!["B"],
+            _ if ORDINALS.contains(&word) => ORDINALS.into_iter().filter(|other| *other != word).collect(),
+            _ => Vec::new(),
+        }
+    };
+    let words = |column: &Column| -> Vec<String> {
+        let text = column.heads.last().map_or("", |(text, _)| text.trim());
+        text.split([' ', '_', '-'])
+            .map(|word| match word.to_lowercase() {
+                lower if ORDINALS.contains(&lower.as_str()) => lower,
+                _ => word.to_owned(),
+            })
+            .collect()
+    };
+    let replaced = |words: &[String], at: usize, by: &str| -> Vec<String> {
+        let mut words = words.to_vec();
+        by.clone_into(&mut words[at]);
+        words
+    };
+    let all: Vec<Vec<String>> = columns.iter().map(words).collect();
+    let heads: BTreeSet<&Vec<String>> = all.iter().collect();
+    let has_sibling = |words: &[String]| {
+        words.iter().enumerate().any(|(at, word)| {
+            let there = |other: &str| heads.contains(&replaced(words, at, other));
+            others(word).into_iter().any(there)
+        })
+    };
+    for (column, words) in columns.iter_mut().zip(&all) {
+        // The unit is that of the letter or the word.
+        if !column.held.is_empty() || !has_sibling(words) {
+            continue;
+        }
+        // `Abs A` says by its other word what it is of.
+        let rest: Vec<&str> = words
+            .iter()
+            .map(String::as_str)
+            .filter(|word| others(word).is_empty())
+            .collect();
+        let says = read_head(&rest.join(" ")).quantity.is_some_and(|quantity| {
+            matches!(quantity.as_str(), "absorbance" | "transmittance" | "reflectance")
+        });
+        if !says {
+            name(column);
+        }
+    }
+}
+
+/// `s0` alone is the concentration of a substrate at the start; beside `s1`, `s2` it is the first of several samples.
+fn understand_first_of_several(columns: &mut [Column]) {
+    let stem = |column: &Column| {
+        let text = column.heads.last().map_or("", |(text, _)| text.trim());
+        let stem = text.trim_end_matches(|c: char| c.is_ascii_digit());
+        (stem.len() < text.len()).then(|| stem.to_owned())
+    };
+    let others: Vec<String> = columns
+        .iter()
+        .filter(|column| column.quantity.is_none())
+        .filter_map(stem)
+        .collect();
+    for column in columns {
+        let concentration = column.quantity == Some(Quantity::CONCENTRATION) && column.unit.is_none();
+        if concentration && stem(column).is_some_and(|stem| others.contains(&stem)) {
+            name(column);
+        }
+    }
+}
+
+/// Heads that are numbered through: `t1 (s);A1;t2 (s);A2`. A symbol with a number is a sample's name as often as not;
+/// beside a time with the same number it is what was measured then.
+fn understand_numbered(columns: &mut [Column]) {
+    let parts: Vec<Option<(Quantity, Option<Unit>, String)>> = columns
+        .iter()
+        .map(|column| {
+            let (text, _) = column.heads.last()?;
+            let text = text.trim();
+            let start = text.find(|c: char| c.is_ascii_digit())?;
+            let length = text[start..].bytes().take_while(u8::is_ascii_digit).count();
+            let (symbol, number) = (
+                text[..start].trim_end_matches(['_', ' ', '.']),
+                &text[start..start + length],
+            );
+            let head = read_head(&format!("{symbol}{}", &text[start + length..]));
+            let known = head.label.is_none() && head.held.is_empty();
+            let time_at_wavelength = head.quantity == Some(Quantity::TIME) && head.unit.is_some();
+            let known = known && (length <= 2 || time_at_wavelength && length <= 4);
+            Some((head.quantity.filter(|_| known)?, head.unit, number.to_owned()))
+        })
+        .collect();
+    // `t340/s` beside `A340`: the number is the wavelength of both.
+    let wavelengths: Vec<f64> = columns
+        .iter()
+        .filter(|column| {
+            let quantity = column.quantity.as_ref().map(Quantity::as_str);
+            matches!(quantity, Some("absorbance" | "transmittance"))
+        })
+        .flat_map(|column| &column.held)
+        .filter(|held| held.quantity == Quantity::WAVELENGTH)
+        .map(|held| held.value)
+        .collect();
+    let measured_at = |number: &str| {
+        number
+            .parse::<f64>()
+            .is_ok_and(|value| wavelengths.contains(&value))
+    };
+    // `time 30 s` alone is a scan's time; only beside an `A30` would it be the thirtieth.
+    let timed = |number: &str| {
+        let mut same = parts.iter().flatten().filter(|(_, _, other)| other == number);
+        same.clone()
+            .any(|(quantity, unit, _)| *quantity == Quantity::TIME && unit.is_some())
+            && (same.any(|(quantity, ..)| *quantity != Quantity::TIME) || measured_at(number))
+    };
+    for (column, part) in columns.iter_mut().zip(&parts) {
+        let Some((quantity, unit, number)) = part else {
+            continue;
+        };
+        if timed(number) && matches!(quantity.as_str(), "time" | "absorbance" | "transmittance") {
+            column.quantity = Some(quantity.clone());
+            column.unit.clone_from(unit);
+            column.quantities_possible.clear();
+            column.label = Some(number.clone());
+            if *quantity == Quantity::TIME {
+                // The number is no wavelength that the times were measured at.
+                column.held.clear();
+            }
+        }
+    }
+}
+
+/// `Temperature (°C)` in front of `20 30 40` in a row of heads says what these numbers are: they are held.
+fn name_numbers_in_heads(columns: &mut [Column]) {
+    let Some((first, others)) = columns.split_first_mut() else {
+        return;
+    };
+    let levels = first.heads.len();
+    for level in 0..levels.saturating_sub(1) {
+        let name = read_head(&first.heads[level].0);
+        let (Some(quantity), true) = (name.quantity, name.held.is_empty()) else {
+            continue;
+        };
+        let unit = match quantity.as_str() {
+            "ph" => Some(Unit::PH),
+            "temperature" | "concentration" | "time" | "wavelength" => name.unit,
+            _ => None,
+        };
+        let customary = |value: f64| match quantity.as_str() {
+            "wavelength" if (185.0..=1100.0).contains(&value) => Some(Unit::NANOMETRE),
+            "temperature" if (0.0..=110.0).contains(&value) => Some(Unit::CELSIUS),
+            _ => None,
+        };
+        for column in others.iter_mut().filter(|column| column.heads.len() == levels) {
+            let Some(value) = leading_number(column.heads[level].0.trim()) else {
+                continue;
+            };
+            let Some(unit) = unit.clone().or_else(|| customary(value)) else {
+                continue;
+            };
+            let bare = column
+                .held
+                .iter_mut()
+                .find(|held| held.quantity == Quantity::UNKNOWN && held.value == value);
+            if let Some(held) = bare {
+                held.quantity = quantity.clone();
+                held.unit = unit.clone();
+            } else if column.held.iter().all(|held| held.quantity != quantity) {
+                column
+                    .held
+                    .push(Coordinate::new(quantity.clone(), unit.clone(), value));
+            }
+        }
+    }
+}
