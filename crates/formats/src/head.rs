@@ -164,7 +164,7 @@ pub(crate) fn scale_of(text: &str) -> Option<i32> {
             let name = name.trim_start_matches(['*', ' ']);
             let measured = symbol(name)
                 .or_else(|| quantity_of(name).map(|quantity| vec![quantity]))
-                .is_some_and(|quantities| quantities.iter().all(is_measured));
+                .is_some_and(|quantities| quantities.iter().all(Quantity::is_of_light));
             power_of_ten(factor).filter(|_| measured)
         };
         behind.or_else(alone).or_else(before)
@@ -258,7 +258,7 @@ pub(crate) fn is_reckoned_of_light(text: &str) -> bool {
                 head.quantity
                     .iter()
                     .chain(&head.quantities_possible)
-                    .any(is_measured)
+                    .any(Quantity::is_of_light)
             }))
 }
 
@@ -293,7 +293,10 @@ fn logarithm_of(text: &str) -> Option<&str> {
         .find_map(|log| bare.strip_prefix(log))
         .filter(|of| of.starts_with(['A', 'E', 'T', 'O']))?;
     let head = understand(of);
-    head.quantity.as_ref().is_some_and(is_measured).then_some(of)
+    head.quantity
+        .as_ref()
+        .is_some_and(Quantity::is_of_light)
+        .then_some(of)
 }
 
 /// `1 - T`, `100 - %T`: what is left of the light.
@@ -349,7 +352,7 @@ fn is_derivative(text: &str) -> bool {
     let measured = |name: &str| {
         let letters = name.trim_end_matches(|c: char| c.is_ascii_digit());
         matches!(letters, "A" | "E" | "T" | "D" | "R")
-            || quantity_of(letters).is_some_and(|quantity| is_measured(&quantity))
+            || quantity_of(letters).is_some_and(|quantity| quantity.is_of_light())
     };
     let end = under
         .find(|c: char| !c.is_alphabetic() && c != '\u{303}')
@@ -813,12 +816,7 @@ fn at_wavelength(text: &str) -> Option<Piece> {
     let of_light = |name: &str| {
         symbol(name)
             .or_else(|| quantity_of(name).map(|quantity| vec![quantity]))
-            .filter(|quantities| {
-                matches!(
-                    quantities.as_slice(),
-                    [one] if matches!(one.as_str(), "absorbance" | "transmittance" | "reflectance")
-                )
-            })
+            .filter(|quantities| matches!(quantities.as_slice(), [one] if one.is_of_light()))
     };
     let quantities = of_light(word)?;
     let end = rest
@@ -1058,7 +1056,8 @@ fn phrase(text: &str, depth: usize) -> Option<Piece> {
         );
         // The longest quantity in front (`Abs. betanin`), then the longest at the end (`betanin Abs`).
         for (name, rest) in [(&front, &back), (&back, &front)] {
-            if let Some(quantity) = quantity_of(name).filter(|q| is_measured(q) && name.chars().count() > 1) {
+            if let Some(quantity) = quantity_of(name).filter(|q| q.is_of_light() && name.chars().count() > 1)
+            {
                 found.insert(0, named(name, quantity));
                 found.push(Piece::Label(rest.clone()));
                 return Some(Piece::Several(found));
@@ -1069,11 +1068,6 @@ fn phrase(text: &str, depth: usize) -> Option<Piece> {
         found.push(Piece::Label(words_left.join(" ")));
         Piece::Several(found)
     })
-}
-
-/// Quantities that a column of numbers measures, as against `sample` or `index`, which often begin a label.
-fn is_measured(quantity: &Quantity) -> bool {
-    matches!(quantity.as_str(), "absorbance" | "transmittance" | "reflectance")
 }
 
 /// A held coordinate that is sure even among other words.
@@ -1182,7 +1176,7 @@ impl Parts {
         self.quantities.dedup();
         // A bracket with a bare number beside an absorbance: `Abs (405)`.
         let of_light =
-            matches!(self.quantities.as_slice(), [one] if matches!(one.as_slice(), [q] if is_measured(q)));
+            matches!(self.quantities.as_slice(), [one] if matches!(one.as_slice(), [q] if q.is_of_light()));
         for coordinate in &mut self.held {
             if of_light && coordinate.quantity == Quantity::UNKNOWN && WAVELENGTHS.contains(&coordinate.value)
             {

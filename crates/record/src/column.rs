@@ -54,6 +54,12 @@ impl Quantity {
     pub fn as_str(&self) -> &str {
         &self.0
     }
+
+    /// What a photometer reads off the light that reaches it: absorbance, transmittance, reflectance.
+    #[must_use]
+    pub fn is_of_light(&self) -> bool {
+        [Self::ABSORBANCE, Self::TRANSMITTANCE, Self::REFLECTANCE].contains(self)
+    }
 }
 
 impl fmt::Display for Quantity {

@@ -115,9 +115,10 @@ impl Context {
 
     /// `Absorbance (405 nm)`, `354 nm`: the wavelength at which was measured, within the range of instruments.
     fn hear_wavelength(&mut self, head: &crate::head::Head) {
-        let measured = head.quantity.as_ref().is_none_or(|quantity| {
-            matches!(quantity.as_str(), "absorbance" | "transmittance" | "reflectance")
-        });
+        let measured = head
+            .quantity
+            .as_ref()
+            .is_none_or(|quantity| quantity.is_of_light());
         let [held] = head.held.as_slice() else { return };
         let alone = head.label.is_none() && head.quantities_possible.is_empty();
         if measured
@@ -158,7 +159,7 @@ impl Context {
         let measured = words[at + 1..].iter().find_map(|word| {
             crate::words::quantity_of(word)
                 .or_else(|| matches!(*word, "A" | "E" | "OD").then_some(Quantity::ABSORBANCE))
-                .filter(|q| matches!(q.as_str(), "absorbance" | "transmittance" | "reflectance"))
+                .filter(|q| q.is_of_light())
         });
         if let Some(measured) = measured.filter(|_| words.len() <= 8) {
             self.axes = Some(axis);
@@ -199,9 +200,7 @@ impl Context {
             let measured = crate::head::read_head(line)
                 .quantity
                 .or_else(|| line.split_whitespace().next().and_then(crate::words::quantity_of));
-            if measured.is_some_and(|quantity| {
-                matches!(quantity.as_str(), "absorbance" | "transmittance" | "reflectance")
-            }) {
+            if measured.is_some_and(|quantity| quantity.is_of_light()) {
                 self.scaled = Some(line.trim().to_owned());
             }
         }

@@ -117,11 +117,15 @@ fn is_title(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool {
     let filled = cells.iter().flatten().count();
     let in_front = cells.iter().take(filled).all(Option::is_some);
     match (filled, below.cells.first().copied().flatten()) {
-        // Words over the first column alone, which has a head already: `Urease, A at 630 nm;`.
+        // Words over the first column alone, which has a head already: `Urease, A at 630 nm;`, `Extinktion;`.
         (1, Some(head)) => {
+            let title = |span: &Span| {
+                let measured = read_head(&text[span.range()]).quantity;
+                words(span) >= 2 || measured.is_some_and(|q| q.is_of_light())
+            };
             in_front
                 && cells.len() >= 2
-                && cells.iter().flatten().all(|span| words(span) >= 2)
+                && cells.iter().flatten().all(title)
                 && !is_unit_alone(&text[head.range()])
         }
         // A sentence with commas that covers the first columns.

@@ -21,7 +21,7 @@ mod shape;
 use std::collections::BTreeSet;
 
 use curvary_record::{
-    Claim, Code, Diagnostic, Fields, Origin, Place, Question, Run, RunId, SourceRef, Span, moment,
+    Claim, Code, Diagnostic, Fields, Origin, Place, Quantity, Question, Run, RunId, SourceRef, Span, moment,
 };
 
 pub(crate) use self::columns::unit_fits;
@@ -331,12 +331,7 @@ fn is_row_of_conditions(text: &str, section: &Section) -> bool {
             None => others += 1,
         }
         let measured = crate::head::read_head(key).quantity;
-        axes += usize::from(measured.is_some_and(|q| {
-            matches!(
-                q.as_str(),
-                "absorbance" | "transmittance" | "reflectance" | "rate"
-            )
-        }));
+        axes += usize::from(measured.is_some_and(|q| q.is_of_light() || q == Quantity::RATE));
     }
     axes == 0 && fields > others && fields >= 2
 }

@@ -419,7 +419,7 @@ pub(super) fn head_or_first_word(text: &str) -> crate::head::Head {
     }
     let measured = crate::words::quantity_of(first)
         .or_else(|| read_head(first).quantity)
-        .filter(|q| matches!(q.as_str(), "absorbance" | "transmittance" | "reflectance"));
+        .filter(|q| q.is_of_light());
     match measured {
         Some(quantity) if !rest.trim().is_empty() && rest.trim() != "*" => crate::head::Head {
             quantity: Some(quantity),

@@ -95,9 +95,9 @@ fn take_siblings_for_names(columns: &mut [Column]) {
             .map(String::as_str)
             .filter(|word| others(word).is_empty())
             .collect();
-        let says = read_head(&rest.join(" ")).quantity.is_some_and(|quantity| {
-            matches!(quantity.as_str(), "absorbance" | "transmittance" | "reflectance")
-        });
+        let says = read_head(&rest.join(" "))
+            .quantity
+            .is_some_and(|quantity| quantity.is_of_light());
         if !says {
             name(column);
         }

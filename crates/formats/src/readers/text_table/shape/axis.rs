@@ -139,7 +139,7 @@ impl Shaper<'_> {
             self.columns[y]
                 .quantity
                 .as_ref()
-                .is_some_and(of_the_trade_measured)
+                .is_some_and(Quantity::is_of_light)
         });
         if let Some(&y) = headless.filter(|_| headed && !settled) {
             let labels = self.label_at(&self.columns[y].clone(), "the first row");

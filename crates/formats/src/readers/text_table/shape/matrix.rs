@@ -119,7 +119,7 @@ impl Shaper<'_> {
         rows.all(|span| {
             let head = super::super::columns::head_or_first_word(&text[span.range()]);
             head.quantity
-                .is_some_and(|quantity| of_the_trade_measured(&quantity) || quantity == Quantity::RATE)
+                .is_some_and(|quantity| quantity.is_of_light() || quantity == Quantity::RATE)
         })
     }
 
@@ -174,7 +174,7 @@ impl Shaper<'_> {
             match heads
                 .first()
                 .and_then(|head| head.quantity.clone())
-                .filter(|quantity| of_the_trade_measured(quantity) || *quantity == Quantity::RATE)
+                .filter(|quantity| quantity.is_of_light() || *quantity == Quantity::RATE)
             {
                 Some(quantity) if heads.iter().all(|head| head.quantity.as_ref() == Some(&quantity)) => {
                     y_unit = heads[0].unit.clone().unwrap_or_else(|| customary_unit(&quantity));
@@ -190,13 +190,13 @@ impl Shaper<'_> {
                 .iter()
                 .rev()
                 .filter_map(|(text, _)| read_head(text).quantity)
-                .find(of_the_trade_measured);
+                .find(Quantity::is_of_light);
             if let Some(quantity) = said {
                 y_unit = customary_unit(&quantity);
                 y_quantity = quantity;
             } else {
                 let mut column = self.columns[sample].clone();
-                column.quantity = column.quantity.filter(of_the_trade_measured);
+                column.quantity = column.quantity.filter(Quantity::is_of_light);
                 column.held.clear();
                 self.columns[sample] = column;
                 (y_quantity, y_unit) = self.y_meaning(sample, &Quantity::WAVELENGTH, &roles);
@@ -455,8 +455,8 @@ impl Shaper<'_> {
         let mut column = self.columns[first].clone();
         column.quantity = column
             .quantity
-            .filter(of_the_trade_measured)
-            .or_else(|| self.columns[0].quantity.clone().filter(of_the_trade_measured));
+            .filter(Quantity::is_of_light)
+            .or_else(|| self.columns[0].quantity.clone().filter(Quantity::is_of_light));
         self.columns[first].quantity = column.quantity;
         let meaning = self.y_meaning(first, &x_quantity, &roles);
         for (i, value, coordinate) in across {

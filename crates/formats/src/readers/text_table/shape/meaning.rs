@@ -522,8 +522,8 @@ impl Shaper<'_> {
             let measured = self.columns.iter().any(|c| {
                 c.quantity
                     .as_ref()
-                    .is_some_and(|q| of_the_trade_measured(q) || *q == Quantity::RATE)
-            }) || self.context.quantities.iter().any(of_the_trade_measured);
+                    .is_some_and(|q| q.is_of_light() || *q == Quantity::RATE)
+            }) || self.context.quantities.iter().any(Quantity::is_of_light);
             let (name, unit) = (text.trim().to_lowercase(), column.unit.clone());
             if !measured && roles.iter().all(|role| *role != Role::Names) {
                 self.ask_measured(&column);
@@ -580,7 +580,7 @@ impl Shaper<'_> {
                 && self.columns[i]
                     .quantity
                     .as_ref()
-                    .is_some_and(of_the_trade_measured)
+                    .is_some_and(Quantity::is_of_light)
         });
         let has_words = head.chars().any(char::is_alphabetic);
         if others_told && has_words && column.held.is_empty() && x_quantity != &Quantity::UNKNOWN {
@@ -635,11 +635,7 @@ impl Shaper<'_> {
     /// whether there is one.
     fn ask_scale(&mut self, column: &Column, axis: &str, quantity: &Quantity) -> bool {
         let heads = column.heads.iter().rev().map(|(text, _)| text);
-        let title = self
-            .context
-            .scaled
-            .as_ref()
-            .filter(|_| of_the_trade_measured(quantity));
+        let title = self.context.scaled.as_ref().filter(|_| quantity.is_of_light());
         let Some((head, power)) = heads
             .chain(title)
             .filter_map(|text| Some((text.trim().to_owned(), crate::head::scale_of(text)?)))

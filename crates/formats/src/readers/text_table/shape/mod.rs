@@ -77,7 +77,7 @@ pub(super) fn shape(
         source,
         table,
         context,
-        over_all: over_all(source.text(), table),
+        over_all: None,
         values,
         decimals: table.grid.decimals(),
         summed: summed_rows(source.text(), table, &columns),
@@ -114,7 +114,7 @@ struct Shaper<'a> {
     table: &'a Table,
     context: &'a Context,
     columns: Vec<Column>,
-    /// What a word that stands alone above the heads says was measured.
+    /// What a word that stands in every row says was measured.
     over_all: Option<Quantity>,
     /// Rows that sum up others: means and deviations.
     summed: std::collections::BTreeSet<usize>,
@@ -219,10 +219,7 @@ fn is_counter_word(text: &str) -> bool {
 
 /// Quantities that make a table one of light absorbed.
 fn of_the_trade(quantity: &Quantity) -> bool {
-    matches!(
-        quantity.as_str(),
-        "wavelength" | "wavenumber" | "absorbance" | "transmittance" | "reflectance"
-    )
+    quantity.is_of_light() || matches!(quantity.as_str(), "wavelength" | "wavenumber")
 }
 
 impl Shaper<'_> {
@@ -465,7 +462,7 @@ impl Shaper<'_> {
                 continue;
             }
             // `absorbance` in every row says what the numbers beside it are.
-            if let Some(quantity) = crate::words::quantity_of(word).filter(of_the_trade_measured) {
+            if let Some(quantity) = crate::words::quantity_of(word).filter(Quantity::is_of_light) {
                 self.over_all.get_or_insert(quantity);
                 self.uses[place] = Some((ColumnRole::Names, Quantity::UNKNOWN, Unit::ONE));
             } else if field.is_some() {
@@ -590,28 +587,6 @@ fn summed_rows(text: &str, table: &Table, columns: &[Column]) -> std::collection
         }
     }
     rows
-}
-
-/// What a word says that stands alone over the first column, above a head of its own: `Extinktion;;;` over
-/// `Zeit/min;350;412;468`.
-fn over_all(text: &str, table: &Table) -> Option<Quantity> {
-    let [.., above, lowest] = table.heads.as_slice() else {
-        return None;
-    };
-    let [Some(alone), rest @ ..] = above.cells.as_slice() else {
-        return None;
-    };
-    let own = lowest.cells.first().copied().flatten()?;
-    let running = read_head(&text[own.range()]).quantity?;
-    let quantity = read_head(&text[alone.range()]).quantity?;
-    let says = rest.iter().all(Option::is_none)
-        && of_the_trade_measured(&quantity)
-        && !of_the_trade_measured(&running);
-    says.then_some(quantity)
-}
-
-fn of_the_trade_measured(quantity: &Quantity) -> bool {
-    matches!(quantity.as_str(), "absorbance" | "transmittance" | "reflectance")
 }
 
 fn customary_unit(quantity: &Quantity) -> Unit {

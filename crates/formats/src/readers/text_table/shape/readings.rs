@@ -27,8 +27,7 @@ impl Shaper<'_> {
                         self.remarks.push(remark);
                     }
                 }
-                let measured =
-                    of_the_trade_measured(&trace.y.quantity) || trace.y.quantity == Quantity::UNKNOWN;
+                let measured = trace.y.quantity.is_of_light() || trace.y.quantity == Quantity::UNKNOWN;
                 if measured && trace.held(&Quantity::WAVELENGTH).is_none() {
                     let mut held = Coordinate::new(Quantity::WAVELENGTH, unit.clone(), *value);
                     held.line = Some(*line).filter(|&line| line > 0);
@@ -120,7 +119,7 @@ impl Shaper<'_> {
             .filter(|&i| i > 0 || !self.columns[i].heads.is_empty() || !self.columns[i].stats.counts())
             .collect();
         if !ys.iter().any(|&y| roles[y] == Role::Measured)
-            && !self.context.quantities.iter().any(of_the_trade_measured)
+            && !self.context.quantities.iter().any(Quantity::is_of_light)
         {
             return Shaped::Other("rows of names and numbers, and none of them absorbance".to_owned());
         }
