@@ -105,6 +105,17 @@ impl Source {
         }
     }
 
+    /// A copy of the source with another text, in which its tables are written out plainly.
+    #[must_use]
+    pub(crate) fn rendered(&self, text: String) -> Self {
+        Self {
+            text,
+            ordinary: false,
+            lines: OnceLock::new(),
+            ..self.under(self.assume.clone(), self.told.clone())
+        }
+    }
+
     /// Whether the text is known to be without control characters and without `=`, `|` and `*`.
     pub(crate) fn is_ordinary(&self) -> bool {
         self.ordinary
