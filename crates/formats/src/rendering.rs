@@ -107,11 +107,16 @@ impl Rendering {
 
     /// The original line of a line of the rendering, both from 1.
     fn line_of(&self, line: u32) -> Option<u32> {
+        self.place_of(line).map(|place| place.line)
+    }
+
+    /// The place of the first cell of a line of the rendering.
+    fn place_of(&self, line: u32) -> Option<&Place> {
         let index = (line as usize).checked_sub(1)?;
         let first = *self.lines.get(index)?;
         let end = self.lines.get(index + 1).copied().unwrap_or(self.cells.len());
         let cell = self.cells.get(first..end)?.iter().find(|cell| cell.1.line > 0)?;
-        Some(cell.1.line)
+        Some(&cell.1)
     }
 
     fn place(&self, place: &mut Place) {
@@ -126,10 +131,11 @@ impl Rendering {
         match cell {
             Some(cell) => *place = cell.clone(),
             None => {
-                *place = Place {
-                    line: self.line_of(place.line).unwrap_or(0),
-                    ..Place::default()
-                }
+                let line = self.place_of(place.line);
+                *place = line.map_or_else(Place::default, |first| Place {
+                    file: first.file.clone(),
+                    ..Place::line(first.line as usize)
+                });
             }
         }
     }
