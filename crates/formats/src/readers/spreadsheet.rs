@@ -119,7 +119,10 @@ impl Book {
         let mut remarks = Vec::new();
         let mut sheets = Vec::new();
         let mut count = 0;
-        for listed in listed.into_iter().filter(|sheet| sheet.typ == SheetType::WorkSheet) {
+        for listed in listed
+            .into_iter()
+            .filter(|sheet| sheet.typ == SheetType::WorkSheet)
+        {
             let cells = match cells(&mut book, &listed.name, &mut count) {
                 Ok(cells) => cells,
                 Err(Trouble::TooMany) => {
@@ -146,7 +149,10 @@ impl Book {
             if listed.visible != SheetVisible::Visible {
                 remarks.push(Diagnostic::note(
                     Code::new("sheet-hidden"),
-                    format!("the sheet `{}` is hidden in the workbook; it was read as the others", listed.name),
+                    format!(
+                        "the sheet `{}` is hidden in the workbook; it was read as the others",
+                        listed.name
+                    ),
                 ));
             }
             let unstored = unstored(&mut book, &listed.name, &cells);
@@ -189,7 +195,9 @@ fn cells(book: &mut Sheets<Cursor<&[u8]>>, name: &str, count: &mut usize) -> Res
         Ok(())
     };
     if let Sheets::Xlsx(xlsx) = book {
-        let mut reader = xlsx.worksheet_cells_reader(name).map_err(|error| unreadable(&error))?;
+        let mut reader = xlsx
+            .worksheet_cells_reader(name)
+            .map_err(|error| unreadable(&error))?;
         while let Some(cell) = reader.next_cell().map_err(|error| unreadable(&error))? {
             let (row, column) = cell.get_position();
             keep(row, column, text_of_ref(cell.get_value()))?;

@@ -25,7 +25,8 @@ impl Default for Structured {
             card: Card {
                 id: "built-in/structured".to_owned(),
                 version: "1".to_owned(),
-                title: "lists and maps of programs (JSON, vectors, dictionaries), tables of web pages".to_owned(),
+                title: "lists and maps of programs (JSON, vectors, dictionaries), tables of web pages"
+                    .to_owned(),
             },
         }
     }
@@ -40,7 +41,9 @@ impl Reader for Structured {
     }
 
     fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
-        let start = glimpse.head.trim_start_matches(|c: char| c.is_whitespace() || c == '\u{FEFF}');
+        let start = glimpse
+            .head
+            .trim_start_matches(|c: char| c.is_whitespace() || c == '\u{FEFF}');
         if page::is_page(start) {
             return Recognition::Yes("a web page".to_owned());
         }
@@ -51,7 +54,9 @@ impl Reader for Structured {
         let lists: usize = document.items.iter().map(lists_of).sum();
         let records = document.items.iter().filter(|item| is_record(item)).count();
         if start.starts_with('{') || start.starts_with("[{") || lists >= 2 || records >= 2 {
-            Recognition::Yes(format!("{lists} lists of numbers and {records} records in brackets"))
+            Recognition::Yes(format!(
+                "{lists} lists of numbers and {records} records in brackets"
+            ))
         } else if lists == 1 && document.cut.is_some() {
             Recognition::Yes("a long list of numbers in brackets".to_owned())
         } else {
@@ -69,7 +74,9 @@ impl Reader for Structured {
         }
         let mut reading = joined(
             source,
-            renderings.iter().map(|rendering| rendering.read(source, &self.card)),
+            renderings
+                .iter()
+                .map(|rendering| rendering.read(source, &self.card)),
         );
         reading.remarks.extend(remarks);
         reading
@@ -95,7 +102,11 @@ fn no_table(source: &Source) -> Diagnostic {
 }
 
 fn renderings(source: &Source) -> (Vec<Rendering>, Vec<Diagnostic>) {
-    if page::is_page(source.text().trim_start_matches(|c: char| c.is_whitespace() || c == '\u{FEFF}')) {
+    if page::is_page(
+        source
+            .text()
+            .trim_start_matches(|c: char| c.is_whitespace() || c == '\u{FEFF}'),
+    ) {
         return (page::tables(source), Vec::new());
     }
     let document = syntax::parse(source.text());
@@ -131,7 +142,8 @@ fn lists_of(item: &Item) -> usize {
             syntax::Node::Scalar(_) => 0,
             syntax::Node::List(all) => {
                 let numbers = all.iter().filter(|node| is_number(node)).count();
-                usize::from(named && numbers >= SHORTEST) + all.iter().map(|node| of(node, false)).sum::<usize>()
+                usize::from(named && numbers >= SHORTEST)
+                    + all.iter().map(|node| of(node, false)).sum::<usize>()
             }
             syntax::Node::Map(all) => all.iter().map(|(_, node)| of(node, true)).sum(),
         }

@@ -9,7 +9,10 @@ use crate::rendering::Rendering;
 
 /// Whether a text is a web page, by its first characters.
 pub(super) fn is_page(start: &str) -> bool {
-    let lower = start.get(..start.floor_char_boundary(256)).unwrap_or("").to_ascii_lowercase();
+    let lower = start
+        .get(..start.floor_char_boundary(256))
+        .unwrap_or("")
+        .to_ascii_lowercase();
     ["<!doctype html", "<html", "<table", "<body", "<head>"]
         .iter()
         .any(|tag| lower.starts_with(tag))
@@ -73,7 +76,11 @@ pub(super) fn tables(source: &Source) -> Vec<Rendering> {
                     let value = tag.attributes.get(key.as_bytes())?;
                     String::from_utf8_lossy(&value.value).trim().parse::<usize>().ok()
                 };
-                page.start(&name, number("colspan").unwrap_or(1), number("rowspan").unwrap_or(1));
+                page.start(
+                    &name,
+                    number("colspan").unwrap_or(1),
+                    number("rowspan").unwrap_or(1),
+                );
             }
             Token::EndTag(tag) => page.end(&String::from_utf8_lossy(&tag.name)),
             Token::String(text) if page.hidden == 0 => {
@@ -186,7 +193,8 @@ impl Page {
         {
             fill(row, &mut self.reaching);
             if rows > 1 {
-                self.reaching.extend((0..columns).map(|column| (row.len() + column, rows)));
+                self.reaching
+                    .extend((0..columns).map(|column| (row.len() + column, rows)));
             }
             row.push(cell);
             row.resize(row.len() + columns - 1, Cell::default());

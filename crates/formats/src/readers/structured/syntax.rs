@@ -22,6 +22,25 @@ pub(super) enum Node {
     Map(Vec<(Scalar, Node)>),
 }
 
+impl Node {
+    /// Takes the last scalar out.
+    fn drop_last(&mut self) {
+        match self {
+            Self::Scalar(_) => {}
+            Self::List(all) => match all.last_mut() {
+                Some(Self::Scalar(_)) => drop(all.pop()),
+                Some(inner) => inner.drop_last(),
+                None => {}
+            },
+            Self::Map(all) => match all.last_mut() {
+                Some((_, Self::Scalar(_))) => drop(all.pop()),
+                Some((_, inner)) => inner.drop_last(),
+                None => {}
+            },
+        }
+    }
+}
+
 /// A piece of the text.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) enum Item {
@@ -57,11 +76,17 @@ pub(super) fn parse(text: &str) -> Document {
             items.push(item);
             parser.end_of_item();
             if parser.cut.is_some() {
+                // The last word or number may be incomplete.
+                if let Some(Item::Entry(_, node) | Item::Node(node)) = items.last_mut() {
+                    node.drop_last();
+                }
                 break;
             }
             continue;
         }
-        let end = text[start..].find(['\n', '\r']).map_or(text.len(), |end| start + end);
+        let end = text[start..]
+            .find(['\n', '\r'])
+            .map_or(text.len(), |end| start + end);
         if !text[start..end].trim().is_empty() {
             items.push(Item::Line(Span::new(start, end)));
         }
@@ -215,7 +240,9 @@ impl<'a> Parser<'a> {
         let start = self.at;
         let rest = self.rest();
         let end = rest
-            .find(|c: char| c.is_whitespace() || matches!(c, ',' | ';' | '[' | ']' | '{' | '}' | '(' | ')' | ':' | '='))
+            .find(|c: char| {
+                c.is_whitespace() || matches!(c, ',' | ';' | '[' | ']' | '{' | '}' | '(' | ')' | ':' | '=')
+            })
             .unwrap_or(rest.len());
         if end == 0 {
             return None;
@@ -382,7 +409,9 @@ impl<'a> Parser<'a> {
             && !matches!(sign, '[' | '{' | '(' | '"' | '\'')
         {
             let rest = self.rest();
-            let end = rest.find([',', '}', '\n', '\r', '(', '[', '{']).unwrap_or(rest.len());
+            let end = rest
+                .find([',', '}', '\n', '\r', '(', '[', '{'])
+                .unwrap_or(rest.len());
             if rest[end..].starts_with([',', '}', '\n', '\r']) {
                 let text = rest[..end].trim_end().to_owned();
                 self.at += end;
@@ -452,7 +481,9 @@ mod tests {
             Node::Scalar(scalar) => scalar.text.clone(),
             Node::List(all) => format!("[{}]", all.iter().map(texts).collect::<Vec<_>>().join(" ")),
             Node::Map(all) => {
-                let pairs = all.iter().map(|(key, node)| format!("{}={}", key.text, texts(node)));
+                let pairs = all
+                    .iter()
+                    .map(|(key, node)| format!("{}={}", key.text, texts(node)));
                 format!("{{{}}}", pairs.collect::<Vec<_>>().join(" "))
             }
         }
@@ -470,7 +501,10 @@ mod tests {
     #[test]
     fn lists_of_many_languages() {
         assert_eq!(told("wl = [ 500 504 ...\n  508 ];\n"), ["wl = [500 504 508]"]);
-        assert_eq!(told("A <- c(0.1, 0.2)\nplot(A)\n"), ["A = [0.1 0.2]", "line plot(A)"]);
+        assert_eq!(
+            told("A <- c(0.1, 0.2)\nplot(A)\n"),
+            ["A = [0.1 0.2]", "line plot(A)"]
+        );
         assert_eq!(told("t = np.array([1., 2.], dtype=float)\n"), ["t = [1. 2.]"]);
         assert_eq!(told("x: [260, 270]\n"), ["x = [260 270]"]);
         assert_eq!(told("x:\n  - 260\n  - 270\n"), ["x = [260 270]"]);
@@ -480,7 +514,10 @@ mod tests {
             told("{'sample': 'BSA in PBS', 'pH': 7.4, 'n': None,\n 'A': [0.1, 0.2]}"),
             ["{sample=BSA in PBS pH=7.4 n=None A=[0.1 0.2]}"]
         );
-        assert_eq!(told("{\"t_s\": 0.0, \"ok\": true}\n{\"t_s\": 4.0}"), ["{t_s=0.0 ok=true}", "{t_s=4.0}"]);
+        assert_eq!(
+            told("{\"t_s\": 0.0, \"ok\": true}\n{\"t_s\": 4.0}"),
+            ["{t_s=0.0 ok=true}", "{t_s=4.0}"]
+        );
         assert_eq!(told("Probe: x\n1 2\n"), ["line Probe: x", "line 1 2"]);
     }
 

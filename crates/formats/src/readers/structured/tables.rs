@@ -65,7 +65,11 @@ pub(super) fn tables(source: &Source, document: &Document) -> Tables {
         _ => whole.records.insert(0, (None, lines)),
     }
     let text = source.text();
-    let mut writer = Writer { source, text, found: &mut found };
+    let mut writer = Writer {
+        source,
+        text,
+        found: &mut found,
+    };
     writer.members(&whole, &[], 0);
     found
 }
@@ -123,7 +127,8 @@ impl<'n> Members<'n> {
             }
             Node::Map(members) => match (key, united(node)) {
                 (Some(key), Some((Node::Scalar(value), unit))) => {
-                    self.said.push(Said::Pair(key.clone(), vec![value.clone(), unit.clone()]));
+                    self.said
+                        .push(Said::Pair(key.clone(), vec![value.clone(), unit.clone()]));
                 }
                 _ => self.inner.push((key, members)),
             },
@@ -174,7 +179,10 @@ impl<'a> Writer<'a> {
         }
         self.columns(&said, &headers);
         for (key, records) in &members.records {
-            if records.iter().all(|record| record.iter().all(|(_, node)| is_flat(node))) {
+            if records
+                .iter()
+                .all(|record| record.iter().all(|(_, node)| is_flat(node)))
+            {
                 self.records(&said, *key, records);
             } else if depth < 8 {
                 for record in records {
@@ -256,7 +264,9 @@ impl<'a> Writer<'a> {
                 }
                 Said::Pair(key, values) => {
                     let value: Vec<&str> = values.iter().map(|value| value.text.as_str()).collect();
-                    let place = values.first().map_or_else(Place::default, |value| self.place(value));
+                    let place = values
+                        .first()
+                        .map_or_else(Place::default, |value| self.place(value));
                     rendering.pair((&key.text, self.place(key)), (&value.join(" "), place));
                 }
             }
@@ -335,8 +345,11 @@ impl<'a> Writer<'a> {
         if rows.iter().any(|row| row.len() != width) {
             let place = key.map_or_else(Place::default, |key| self.place(key));
             self.found.remarks.push(
-                Diagnostic::warning(Code::new("list-alone"), "the rows of a list of lists have different lengths")
-                    .at(place, "it was left out"),
+                Diagnostic::warning(
+                    Code::new("list-alone"),
+                    "the rows of a list of lists have different lengths",
+                )
+                .at(place, "it was left out"),
             );
             return;
         }
@@ -352,8 +365,14 @@ impl<'a> Writer<'a> {
         }
         if let Some((across_key, across)) = across {
             let corner = down.map(|(down_key, _)| format!("{}\\{}", down_key.text, across_key.text));
-            let corner = corner.as_ref().map(|corner| (corner.as_str(), self.place(across_key)));
-            rendering.line(corner.into_iter().chain(across.iter().map(|cell| self.cell(cell))));
+            let corner = corner
+                .as_ref()
+                .map(|corner| (corner.as_str(), self.place(across_key)));
+            rendering.line(
+                corner
+                    .into_iter()
+                    .chain(across.iter().map(|cell| self.cell(cell))),
+            );
         }
         for (number, row) in rows.iter().enumerate() {
             let first = down.map(|(_, down)| self.cell(down[number]));
@@ -382,10 +401,22 @@ impl<'a> Writer<'a> {
             .iter()
             .map(|(key, _, unit)| unit.map_or_else(|| (*key).to_owned(), |unit| format!("{key} ({unit})")))
             .collect();
-        rendering.line(headers.iter().map(String::as_str).zip(keys.iter().map(|key| key.1.clone())));
+        rendering.line(
+            headers
+                .iter()
+                .map(String::as_str)
+                .zip(keys.iter().map(|key| key.1.clone())),
+        );
         for record in records {
-            let of = |name: &str| record.iter().find(|(key, _)| key.text == name).map(|(_, node)| node);
-            let here = record.first().map_or_else(Place::default, |(key, _)| self.place(key));
+            let of = |name: &str| {
+                record
+                    .iter()
+                    .find(|(key, _)| key.text == name)
+                    .map(|(_, node)| node)
+            };
+            let here = record
+                .first()
+                .map_or_else(Place::default, |(key, _)| self.place(key));
             rendering.line(keys.iter().map(|(name, _, unit)| match of(name) {
                 Some(Node::Scalar(scalar)) => self.cell(scalar),
                 Some(node) => match united(node) {
