@@ -16,6 +16,7 @@ mod heads;
 mod join;
 mod number;
 mod scan;
+mod segments;
 mod shape;
 
 use std::collections::BTreeSet;
