@@ -56,7 +56,7 @@ impl Reader for Spreadsheet {
     fn read(&self, source: &Source) -> Reading {
         let book = match Book::open(source.bytes()) {
             Ok(book) => book,
-            Err(why) => return Reading::refused(why),
+            Err(why) => return Reading::refused(*why),
         };
         let mut remarks = book.remarks;
         let readings = book.sheets.iter().map(|sheet| {
@@ -105,14 +105,14 @@ struct Book {
 type Cells = BTreeMap<u32, Vec<(u32, String)>>;
 
 impl Book {
-    fn open(bytes: &[u8]) -> Result<Self, Diagnostic> {
-        let wrong = |error: &dyn std::fmt::Display| {
-            Diagnostic::error(
-                Code::new("not-a-workbook"),
-                format!("the file cannot be read as a workbook: {error}"),
-            )
-            .help("open it with a spreadsheet program; if that works, save it anew as xlsx, ods or CSV")
-        };
+    fn open(bytes: &[u8]) -> Result<Self, Box<Diagnostic>> {
+        let wrong =
+            |error: &dyn std::fmt::Display| {
+                let why = format!("the file cannot be read as a workbook: {error}");
+                Box::new(Diagnostic::error(Code::new("not-a-workbook"), why).help(
+                    "open it with a spreadsheet program; if that works, save it anew as xlsx, ods or CSV",
+                ))
+            };
         let mut book: Sheets<Cursor<&[u8]>> =
             open_workbook_auto_from_rs(Cursor::new(bytes)).map_err(|error| wrong(&error))?;
         let listed = book.sheets_metadata().to_vec();
@@ -126,11 +126,11 @@ impl Book {
             let cells = match cells(&mut book, &listed.name, &mut count) {
                 Ok(cells) => cells,
                 Err(Trouble::TooMany) => {
-                    return Err(Diagnostic::error(
-                        Code::new("file-too-large"),
-                        format!("the workbook has more than {MOST_CELLS} filled cells"),
-                    )
-                    .help("save the sheets that hold measurements as CSV"));
+                    let why = format!("the workbook has more than {MOST_CELLS} filled cells");
+                    return Err(Box::new(
+                        Diagnostic::error(Code::new("file-too-large"), why)
+                            .help("save the sheets that hold measurements as CSV"),
+                    ));
                 }
                 Err(Trouble::Unreadable(why)) => {
                     remarks.push(

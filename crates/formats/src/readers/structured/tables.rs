@@ -20,18 +20,23 @@ enum Said {
     Pair(Scalar, Vec<Scalar>),
 }
 
+/// The members of a map.
+type Pairs<'n> = &'n [(Scalar, Node)];
+/// A list of words or numbers under its name.
+type NamedList<'n> = (&'n Scalar, Vec<&'n Scalar>);
+
 /// A map with its members by what they are.
 #[derive(Default)]
 struct Members<'n> {
     said: Vec<Said>,
     /// Lists of words or numbers: columns, perhaps.
-    columns: Vec<(&'n Scalar, Vec<&'n Scalar>)>,
+    columns: Vec<NamedList<'n>>,
     /// Lists of lists: rows of cells.
     matrices: Vec<(Option<&'n Scalar>, Vec<Vec<&'n Scalar>>)>,
     /// Lists of maps: a record a row.
-    records: Vec<(Option<&'n Scalar>, Vec<&'n [(Scalar, Node)]>)>,
+    records: Vec<(Option<&'n Scalar>, Vec<Pairs<'n>>)>,
     /// Maps inside.
-    inner: Vec<(Option<&'n Scalar>, &'n [(Scalar, Node)])>,
+    inner: Vec<(Option<&'n Scalar>, Pairs<'n>)>,
 }
 
 /// Names that say that the scalar beside them is the unit of the values.
@@ -173,7 +178,7 @@ impl<'a> Writer<'a> {
     fn members(&mut self, members: &Members<'_>, above: &[Said], depth: usize) {
         let mut said = above.to_vec();
         said.extend(members.said.iter().cloned());
-        let mut headers: Vec<&(&Scalar, Vec<&Scalar>)> = members.columns.iter().collect();
+        let mut headers: Vec<&NamedList<'_>> = members.columns.iter().collect();
         for (key, rows) in &members.matrices {
             self.matrix(&said, *key, rows, &mut headers);
         }
@@ -278,7 +283,7 @@ impl<'a> Writer<'a> {
     }
 
     /// Lists of one length are the columns of a table.
-    fn columns(&mut self, said: &[Said], columns: &[&(&Scalar, Vec<&Scalar>)]) {
+    fn columns(&mut self, said: &[Said], columns: &[&NamedList<'_>]) {
         let mut lengths: Vec<usize> = Vec::new();
         for (_, column) in columns {
             if !lengths.contains(&column.len()) {
@@ -337,7 +342,7 @@ impl<'a> Writer<'a> {
         said: &[Said],
         key: Option<&Scalar>,
         rows: &[Vec<&Scalar>],
-        headers: &mut Vec<&'n (&'n Scalar, Vec<&'n Scalar>)>,
+        headers: &mut Vec<&'n NamedList<'n>>,
     ) {
         let Some(width) = rows.first().map(Vec::len).filter(|&width| width > 0) else {
             return;
