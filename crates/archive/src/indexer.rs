@@ -11,10 +11,11 @@ use curvary_record::{Digest, Outcome, Run, RunId, Verdict};
 use tantivy::{IndexWriter, TantivyDocument};
 
 use crate::catalog::{Catalog, Source};
+use crate::current::{Covered, Current, folder};
 use crate::disk::Disk;
 use crate::facts::{Around, Facts};
 use crate::frames::{At, FrameReader, Walk, lines};
-use crate::index::{Covered, Current, Index, Places, Unread, folder};
+use crate::index::{Index, Places, Unread};
 use crate::manifest::{Manifest, digest_bytes, digest_named};
 use crate::note::NoteBook;
 use crate::writer::Stat;
@@ -71,26 +72,16 @@ impl Indexer {
         manifest: &Manifest,
         anew: bool,
     ) -> Result<Self, Error> {
-        let notes = NoteBook::read(&root.join(&manifest.notes.name), manifest.notes.length)?;
+        let notes = NoteBook::read(root, &manifest.notes)?;
         let current = if anew {
             None
         } else {
             Current::read(root, &settings)?
         };
-        let used = match current {
-            Some(current) => {
-                let path = folder(root).join(&current.folder);
-                let index = Index::open(&path)?;
-                let covered = index.covered()?;
-                let catalog = fs::read(path.join(&covered.catalog))
-                    .ok()
-                    .and_then(|bytes| Catalog::from_bytes(&bytes));
-                // Without its catalogue, or with one that was committed in another history, an index is of no use.
-                catalog
-                    .filter(|_| within(&covered, manifest))
-                    .map(|catalog| (index, covered, catalog))
-            }
-            None => None,
+        let used = match current.map(|current| Self::open_used(root, &current, manifest)) {
+            // A damaged index is of no use either.
+            None | Some(Err(Error::Index { damaged: true, .. })) => None,
+            Some(used) => used?,
         };
         let (index, covered, catalog, fresh_index) = match used {
             Some((index, covered, catalog)) => (index, covered, catalog, None),
@@ -124,6 +115,23 @@ impl Indexer {
         Ok(indexer)
     }
 
+    /// The index that is in use, with its catalogue; `None` when it lacks that, or was committed in another history.
+    fn open_used(
+        root: &Path,
+        current: &Current,
+        manifest: &Manifest,
+    ) -> Result<Option<(Index, Covered, Catalog)>, Error> {
+        let path = folder(root).join(&current.folder);
+        let index = Index::open(&path)?;
+        let covered = index.covered()?;
+        let catalog = fs::read(path.join(&covered.catalog))
+            .ok()
+            .and_then(|bytes| Catalog::from_bytes(&bytes));
+        Ok(catalog
+            .filter(|_| within(&covered, manifest))
+            .map(|catalog| (index, covered, catalog)))
+    }
+
     pub(crate) fn catalog(&self) -> std::sync::RwLockReadGuard<'_, Catalog> {
         self.catalog.read().unwrap_or_else(PoisonError::into_inner)
     }
@@ -140,11 +148,17 @@ impl Indexer {
                 .engine
                 .writer_with_num_threads(1, HEAP)
                 .map_err(|error| self.index.trouble(&error))?;
+            // Files of a commit that was cut short would stand in the way of the next one of the same number.
+            engine
+                .garbage_collect_files()
+                .wait()
+                .map_err(|error| self.index.trouble(&error))?;
             self.engine = Some(engine);
         }
         self.engine.as_mut().ok_or_else(|| Error::Index {
             path: self.root.clone(),
             message: "no engine".into(),
+            damaged: false,
         })
     }
 

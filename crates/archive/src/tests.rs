@@ -22,6 +22,7 @@ use crate::{
     Known, Note, Query, Sort, Stat, Writer, words,
 };
 
+mod flips;
 mod roots;
 
 /// A folder that goes away with the test.

@@ -8,8 +8,9 @@ use curvary_record::stored::Record;
 use curvary_record::{Digest, RunId};
 
 use crate::archive::{Checked, Problem};
+use crate::current::{Current, folder};
 use crate::frames::{Walk, lines};
-use crate::index::{Current, Index, folder};
+use crate::index::Index;
 use crate::manifest::{Manifest, Part, Stretch, check, digest_bytes, digest_named};
 use crate::note::NoteBook;
 use crate::query::Query;
@@ -192,7 +193,12 @@ pub(crate) fn all(
     }
     if manifest.notes.length > 0
         && check.bytes(&manifest.notes)
-        && let Err(error) = NoteBook::read(&root.join(&manifest.notes.name), manifest.notes.length)
+        && check
+            .found
+            .problems
+            .iter()
+            .all(|problem| problem.file != manifest.notes.name)
+        && let Err(error) = NoteBook::read(root, &manifest.notes)
     {
         check.trouble(&manifest.notes, error);
     }
@@ -288,7 +294,12 @@ fn index(
         return Ok(());
     };
     let opened = Index::open(&folder(check.root).join(&current.folder));
-    let (index, covered) = match opened.and_then(|index| index.covered().map(|covered| (index, covered))) {
+    let checked = opened.and_then(|index| {
+        index.check()?;
+        let covered = index.covered()?;
+        Ok((index, covered))
+    });
+    let (index, covered) = match checked {
         Ok(both) => both,
         Err(error) => {
             check.problem(

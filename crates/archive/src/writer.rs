@@ -16,6 +16,7 @@ use serde::Serialize;
 use tantivy::TantivyDocument;
 
 use crate::catalog::{Catalog, path_hash};
+use crate::current::Current;
 use crate::decimal::Decimals;
 use crate::disk::{Disk, RealDisk, Tail, read_at, sync_folder};
 use crate::facts::{Around, Facts};
@@ -515,6 +516,7 @@ impl Writer {
             return Err(Error::Index {
                 path: self.root.clone(),
                 message: "an earlier error stopped this writer; open the archive again".into(),
+                damaged: false,
             });
         }
         let done = work(self);
@@ -974,6 +976,9 @@ impl Drop for Writer {
         if self.announced {
             // Should this fail, the next writer does it.
             let _ = restore(&self.root, &self.manifest, &*self.disk);
+        }
+        if self.indexer.index.is_damaged() {
+            Current::forget(&self.root);
         }
     }
 }
