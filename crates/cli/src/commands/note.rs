@@ -241,7 +241,7 @@ fn accept(archive: Archive, words: &[String], screen: &mut Screen) -> Outcome {
     let root = archive.root().to_owned();
     // The words are checked as the archive will read them before they take the place of the old ones.
     replace(&path, &text)?;
-    let mut archive = Archive::open(&root)?;
+    let archive = Archive::open(&root)?;
     archive.reindex()?;
     for word in words {
         writeln!(screen, "accepted: {word}")?;
