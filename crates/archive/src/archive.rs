@@ -14,7 +14,7 @@ use crate::frames::At;
 use crate::index::{Key, Places, sort_path};
 use crate::indexer::{originals_name, records_name};
 use crate::listing::PartRecords;
-use crate::manifest::Manifest;
+use crate::manifest::{Manifest, digest_bytes};
 use crate::note::NoteBook;
 use crate::query::dimension;
 use crate::snippet::snippet;
@@ -192,6 +192,9 @@ pub struct Checked {
     pub runs: u64,
     /// What is not as it should be; empty when all is well.
     pub problems: Vec<Problem>,
+    /// Sources that must be read again since their records are lost; their originals are whole.
+    #[serde(skip)]
+    pub again: Vec<Digest>,
     /// What is worth knowing and does no harm, such as the tail of a commit that was cut short.
     pub remarks: Vec<String>,
 }
@@ -210,6 +213,9 @@ pub struct Problem {
     /// Whether [`Archive::repair`] can put it right.
     pub repairable: bool,
 }
+
+/// So many runs a source may have whose record is lost, when answers about them are looked for.
+const LOST_RUNS: u32 = 64;
 
 impl Archive {
     /// Begins an archive in a folder, which is made if need be.
@@ -541,7 +547,7 @@ impl Archive {
     /// Every committed record in the order in which it was written, superseded readings included.
     ///
     /// # Errors
-    /// Each item can be an error; after one the rest of its file is left out.
+    /// Each item can be an error; what follows a damaged stretch is given all the same.
     pub fn records(&self) -> impl Iterator<Item = Result<Record, Error>> + '_ {
         (0_u32..).zip(&self.manifest.records).flat_map(|(number, part)| {
             let path = self.root.join(&part.name);
@@ -576,26 +582,50 @@ impl Archive {
     /// # Errors
     /// When there is none, or its bytes no longer agree with the digest.
     pub fn original(&self, digest: &Digest) -> Result<Vec<u8>, Error> {
-        self.asked(|asking| {
-            let source = asking
-                .source(digest)?
-                .filter(|source| source.part != u32::MAX)
-                .ok_or_else(|| Error::NoOriginal {
-                    digest: digest.clone(),
-                })?;
-            let path = self.root.join(originals_name(source.part));
-            let (_, bytes) = originals::read(&path, u64::from(source.entry))?;
-            let found = Digest::of(&bytes);
-            if found != *digest {
-                return Err(Error::damaged(
-                    &path,
-                    u64::from(source.entry),
-                    found.to_string(),
-                    digest.to_string(),
-                ));
+        self.named_original(digest).map(|named| named.1)
+    }
+
+    /// The bytes of an original and the path under which it was met first. Where its records are lost, the path is the
+    /// name that it has in its ZIP file.
+    ///
+    /// # Errors
+    /// As [`original`](Self::original).
+    pub fn named_original(&self, digest: &Digest) -> Result<(String, Vec<u8>), Error> {
+        let known = self.asked(|asking| {
+            let source = asking.source(digest)?;
+            let known = source.filter(|source| source.part != u32::MAX);
+            Ok(known.map(|source| (source.part, source.entry, asking.first_path(digest))))
+        })?;
+        let (part, at, met) = match known {
+            Some((part, at, path)) => (part, at, path?),
+            None => self.unrecorded(digest)?.ok_or_else(|| Error::NoOriginal {
+                digest: digest.clone(),
+            })?,
+        };
+        let path = self.root.join(originals_name(part));
+        let (entry, bytes) = originals::read(&path, u64::from(at))?;
+        let found = Digest::of(&bytes);
+        if found != *digest {
+            return Err(Error::damaged(
+                &path,
+                u64::from(at),
+                found.to_string(),
+                digest.to_string(),
+            ));
+        }
+        Ok((met.unwrap_or(entry.name), bytes))
+    }
+
+    /// Where an original lies that no record knows.
+    fn unrecorded(&self, digest: &Digest) -> Result<Option<(u32, u32, Option<String>)>, Error> {
+        let sought = digest_bytes(digest.as_str());
+        for (part, original) in (0_u32..).zip(&self.manifest.originals) {
+            let entries = originals::entries_of(&self.root, original)?;
+            if let Some(entry) = entries.into_iter().find(|entry| Some(entry.digest) == sought) {
+                return Ok(Some((part, entry.at, None)));
             }
-            Ok(bytes)
-        })
+        }
+        Ok(None)
     }
 
     /// What computations found about a run, oldest first.
@@ -624,7 +654,7 @@ impl Archive {
     /// When the notes are damaged.
     pub fn assumed(&self, digest: &Digest) -> Result<Vec<String>, Error> {
         self.asked(|asking| {
-            let runs = asking.source(digest)?.map_or(0, |source| source.runs);
+            let runs = asking.source(digest)?.map_or(LOST_RUNS, |source| source.runs);
             let names: Vec<RunId> = (0..runs)
                 .map(|ordinal| RunId::new(digest, ordinal as usize))
                 .collect();

@@ -9,8 +9,9 @@ use curvary_record::Digest;
 use crate::catalog::{Catalog, Source};
 use crate::current::{Current, folder};
 use crate::disk::RealDisk;
-use crate::frames::FrameReader;
+use crate::frames::{Damage, FrameReader};
 use crate::index::Index;
+use crate::indexer::records_name;
 use crate::manifest::digest_bytes;
 use crate::{Archive, Error, Writer};
 
@@ -22,6 +23,8 @@ pub(crate) struct Asking {
     catalog: OnceLock<Catalog>,
     /// Committed bytes that it does not cover.
     pub(crate) behind: u64,
+    /// Stretches of records that could not be read when it was built.
+    pub(crate) lost: Vec<Damage>,
     pub(crate) frames: FrameReader,
 }
 
@@ -53,6 +56,15 @@ impl Asking {
     }
 }
 
+impl Asking {
+    /// The path under which a source was met first.
+    pub(crate) fn first_path(&self, digest: &Digest) -> Result<Option<String>, Error> {
+        let catalog = self.catalog()?;
+        let source = digest_bytes(digest.as_str()).and_then(|digest| catalog.source(&digest));
+        Ok(source.and_then(|source| catalog.paths_of(source).into_iter().next()))
+    }
+}
+
 impl Archive {
     /// Does some work with the index. Where the index turns out to be damaged it is built anew from the records, and the
     /// work is done with the new one: nothing is ever answered from what is damaged.
@@ -70,6 +82,22 @@ impl Archive {
             }
             done => done,
         }
+    }
+
+    /// Stretches of records that could not be read, a sentence each: the runs in them are missing from every answer.
+    ///
+    /// # Errors
+    /// When the index cannot be read.
+    pub fn lost(&self) -> Result<Vec<String>, Error> {
+        let told = |lost: &Damage| {
+            format!(
+                "{}, byte {}: {} bytes of records are damaged, and what they hold is missing",
+                records_name(lost.part),
+                lost.at,
+                lost.length
+            )
+        };
+        self.asked(|asking| Ok(asking.lost.iter().map(told).collect()))
     }
 
     fn close_index(&self) {
@@ -124,6 +152,7 @@ impl Archive {
                     known: Mutex::new(known),
                     catalog: OnceLock::new(),
                     behind: covered.behind(&self.manifest),
+                    lost: covered.lost,
                     frames: FrameReader::default(),
                 }));
             }

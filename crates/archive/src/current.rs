@@ -12,6 +12,7 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 
 use crate::disk::Disk;
+use crate::frames::Damage;
 use crate::manifest::{Manifest, hex};
 use crate::{Error, Settings};
 
@@ -34,6 +35,9 @@ pub(crate) struct Covered {
     pub(crate) notes: u64,
     /// The file of the catalogue that belongs to it.
     pub(crate) catalog: String,
+    /// Stretches of records that could not be read.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub(crate) lost: Vec<Damage>,
 }
 
 impl Covered {
@@ -51,6 +55,7 @@ impl Covered {
             records: end(&manifest.records),
             notes: manifest.notes.length,
             catalog: String::new(),
+            lost: Vec::new(),
         }
     }
 

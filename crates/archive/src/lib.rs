@@ -32,6 +32,7 @@ mod likeness;
 mod listing;
 mod lock;
 mod manifest;
+mod mend;
 mod note;
 mod originals;
 mod query;

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use curvary_record::stored::Record;
 
 use crate::Error;
-use crate::frames::{Walk, lines};
+use crate::frames::{Step, Walk, lines};
 
 /// The records of one part, frame by frame.
 pub(crate) struct PartRecords {
@@ -31,10 +31,17 @@ impl PartRecords {
 
     fn frame(&mut self) -> Result<bool, Error> {
         let mut walk = Walk::new(&self.path, self.number, self.at, self.length)?;
-        let Some((frame, bytes)) = walk.next()? else {
-            return Ok(false);
-        };
         let path = &self.path;
+        let (frame, bytes) = match walk.next()? {
+            None => return Ok(false),
+            Some(Step::Frame(frame, bytes)) => (frame, bytes),
+            Some(Step::Damaged(damage)) => {
+                self.at = damage.at + damage.length;
+                let error = Error::damaged(path, damage.at, "damaged bytes", "a zstd frame of records");
+                self.ready = vec![Err(error)].into_iter();
+                return Ok(true);
+            }
+        };
         let all: Vec<Result<Record, Error>> = lines(frame, &bytes)
             .map(|(at, line)| {
                 serde_json::from_slice(line).map_err(|error| {
@@ -47,7 +54,7 @@ impl PartRecords {
                 })
             })
             .collect();
-        self.at += u64::from(frame.packed);
+        self.at = frame.frame + u64::from(frame.packed);
         self.ready = all.into_iter();
         Ok(true)
     }

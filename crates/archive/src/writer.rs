@@ -596,7 +596,11 @@ impl Writer {
         done.changed += u64::from(ready.path.replaces.is_some());
         done.runs += ready.runs.len() as u64;
         self.pending += ready.record.bytes;
-        if self.indexer.catalog().source(&ready.digest).is_some() {
+        if ready.again && self.indexer.catalog().source(&ready.digest).is_none() {
+            // Its records may have been lost while the archive keeps its bytes.
+            self.indexer.find_unrecorded(&self.manifest)?;
+        }
+        if self.indexer.keeps(&ready.digest) {
             done.had += 1;
             return Ok(());
         }
@@ -842,7 +846,8 @@ impl Writer {
 
     fn must_have(&self, run: &str) -> Result<(), Error> {
         match self.indexer.places(run)? {
-            Some(_) => Ok(()),
+            // It must be readable too: nothing is kept about what nobody can look at.
+            Some(places) => self.indexer.readable(places.run),
             None => Err(Error::NoRun {
                 asked: run.to_owned(),
             }),
