@@ -89,7 +89,8 @@ impl Export {
             plural(runs.iter().map(|run| run.points() as u64).sum(), "point"),
             self.out.display()
         )?;
-        Ok(Ending::of(runs.len() as u64, asked.len() as u64))
+        let ending = Ending::of(runs.len() as u64, asked.len() as u64);
+        super::tell_lost(&archive, ending, screen)
     }
 }
 
