@@ -9,7 +9,7 @@ use curvary_record::{Code, Diagnostic, RunId, Severity};
 
 use crate::Setting;
 use crate::ending::{Ending, Failure, Outcome};
-use crate::output::{self, OutputOptions};
+use crate::output::{self, Existing, OutputOptions};
 use crate::screen::{ASKED, Screen, Styled, plural};
 
 /// Write runs out of the archive in an open format
@@ -76,7 +76,7 @@ impl Export {
         }
         let remarks = self
             .output
-            .write(&self.out, &runs)
+            .write(&self.out, Existing::asked(self.replace), &runs)
             .map_err(|error| Failure::file("write", &self.out, &error))?;
         output::tell(&self.out, &remarks, screen);
         if remarks.iter().any(|remark| remark.severity == Severity::Error) {
