@@ -424,10 +424,11 @@ fn damages(text: &str, at: usize) -> Vec<Damaged> {
             padding || *other == "\t" && sign == b' ' || of_line_end && behind.is_empty(),
         );
     }
-    if sign.is_ascii_digit() {
-        for damaged in &mut all[..2] {
-            damaged.plain = true;
-        }
+    for damaged in &mut all[..2] {
+        damaged.plain |= sign.is_ascii_digit();
+    }
+    for damaged in &mut all {
+        damaged.plain |= sign == b'-';
     }
     all
 }

@@ -9,6 +9,7 @@
 mod blanking;
 mod columns;
 mod context;
+mod damaged;
 mod dialect;
 mod explain;
 mod grid;
@@ -201,6 +202,7 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
     let titles = titles(text, &mut sections);
     let mut preamble = Said::hear(source, &sections[0].words);
     let trailer = Said::hear(source, &behind);
+    damaged::tell_beside_tables(source, &mut sections, &behind);
     let (conditions, sections): (Vec<Section>, Vec<Section>) = sections
         .into_iter()
         .partition(|section| is_row_of_conditions(text, section));
@@ -705,19 +707,7 @@ fn run(source: &Source, card: &Card, section: &Section, draft: Draft, said: &Sai
     }
     remarks.extend(first_row_lost(source, section));
     remarks.extend(noted(section));
-    for odd in section.table.grid.odd.iter().take(20) {
-        remarks.push(
-            Diagnostic::warning(
-                Code::new("row-does-not-fit"),
-                format!(
-                    "a row of {} cells in a table of {} columns was left out",
-                    odd.cells,
-                    section.table.grid.columns()
-                ),
-            )
-            .at(source.place(odd.span), "this row"),
-        );
-    }
+    remarks.extend(odd_rows(source, section));
     let mut questions = draft.questions;
     let columns = section.table.grid.columns();
     let longer: Vec<_> = section
@@ -725,7 +715,7 @@ fn run(source: &Source, card: &Card, section: &Section, draft: Draft, said: &Sai
         .grid
         .odd
         .iter()
-        .filter(|odd| odd.cells as usize > columns)
+        .filter(|odd| odd.cells.is_some_and(|cells| cells as usize > columns))
         .collect();
     if !longer.is_empty() && source.assume().get("shape").is_none() {
         questions.push(Question {
@@ -780,6 +770,29 @@ fn run(source: &Source, card: &Card, section: &Section, draft: Draft, said: &Sai
         questions,
         remarks,
     }
+}
+
+/// Remarks on the rows that were left out since they do not fit: one each, and one for the rest of many.
+fn odd_rows<'a>(source: &'a Source, section: &'a Section) -> impl Iterator<Item = Diagnostic> + 'a {
+    /// So many are told one by one.
+    const EACH: usize = 20;
+    let odd = &section.table.grid.odd;
+    let columns = section.table.grid.columns();
+    let each = odd.iter().take(EACH).map(move |odd| {
+        let message = match odd.cells {
+            Some(cells) => format!("a row of {cells} cells in a table of {columns} columns was left out"),
+            None => "a damaged row was left out: its cells are no numbers in the style of the table".to_owned(),
+        };
+        Diagnostic::warning(Code::new("row-does-not-fit"), message).at(source.place(odd.span), "this row")
+    });
+    let rest = odd.get(EACH).map(|first| {
+        Diagnostic::warning(
+            Code::new("row-does-not-fit"),
+            format!("{} more rows do not fit the table and were left out", odd.len() - EACH),
+        )
+        .at(source.place(first.span), "the first of them")
+    });
+    each.chain(rest)
 }
 
 /// A remark on a line of nothing but figures and signs directly above a table, which is mostly its first row, damaged;

@@ -234,6 +234,7 @@ fn table_at(
     grid.expect_units(&sample);
     let end = uncut(text).max(cursor.at);
     let mut after = grid.read(text, cursor, end);
+    grid.doubt_numbers(text, cursor);
     *looked_at += after.at - cursor.at;
     if grid.rows == 0 {
         return None;
@@ -296,6 +297,7 @@ fn table_at(
                 grid.learn_extents(sample.iter().copied());
                 grid.expect_units(&sample);
                 after = grid.read(text, cursor, end);
+                grid.doubt_numbers(text, cursor);
             }
         }
     }

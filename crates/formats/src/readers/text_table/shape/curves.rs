@@ -348,6 +348,12 @@ impl Shaper<'_> {
                 "are no numbers in the style of this table",
             ),
             (
+                Lack::Unpointed,
+                "decimal-sign-lost",
+                "has no decimal sign, and with one it would go with the numbers above and below",
+                "have no decimal sign, and with one they would go with the numbers above and below",
+            ),
+            (
                 Lack::Bracketed,
                 "number-in-parentheses",
                 "is a number in parentheses",
