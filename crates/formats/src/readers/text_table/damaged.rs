@@ -2,7 +2,10 @@
 
 use curvary_record::{Code, Diagnostic, Place};
 
+use super::dialect::split;
+use super::grid::{Grid, Kind};
 use super::join::Section;
+use super::number::{Cell, cell};
 use super::scan::{TextLine, strip_remark};
 use crate::Source;
 
@@ -78,6 +81,43 @@ pub(super) fn resembles(line: &str, row: &str) -> bool {
     }
     let (line, row) = (outline(line), outline(row));
     nearly_same(&line, &row) || nearly_same(&line, &[row.as_slice(), &row].concat())
+}
+
+/// Whether a line above a table is a damaged row of it and no row of heads: it looks like `row`, its first one, and its
+/// numbers go with those in the columns below or beside them.
+pub(super) fn is_row_of(line: &str, row: &str, grid: &Grid) -> bool {
+    if !resembles(line, row) {
+        return false;
+    }
+    let ranges: Vec<Option<(f64, f64)>> = (0..grid.columns())
+        .map(|column| {
+            if grid.kinds[column] != Kind::Figures {
+                return None;
+            }
+            let numbers = || grid.column(column).filter(|value| !value.is_nan());
+            let (least, most) = (numbers().reduce(f64::min)?, numbers().reduce(f64::max)?);
+            // The first number of a column may lie a step beyond the others.
+            let margin = (most - least) * 0.5;
+            Some((least - margin, most + margin))
+        })
+        .collect();
+    let goes_with = |column: usize, value: f64| {
+        let near = column.saturating_sub(1)..(column + 2).min(ranges.len());
+        ranges
+            .get(near)
+            .unwrap_or_default()
+            .iter()
+            .flatten()
+            .any(|&(least, most)| (least..=most).contains(&value))
+    };
+    let (mut numbers, mut fitting) = (0, 0);
+    for (column, range) in split(line, &grid.dialect).into_iter().enumerate() {
+        if let Cell::Number { value, .. } = cell(&line[range], grid.dialect.style) {
+            numbers += 1;
+            fitting += usize::from(goes_with(column, value));
+        }
+    }
+    fitting * 2 > numbers || numbers == 0
 }
 
 /// Tells of lines next to a table that look like rows of it, and are none.

@@ -6,6 +6,7 @@ use std::ops::Range;
 use curvary_record::{Code, Span};
 
 use super::columns::{clock_of, is_head_of_times};
+use super::damaged::is_row_of;
 use super::dialect::{Brackets, Decision, Dialect, Sep, decide, is_blank, raw_split, split, style_of};
 use super::grid::{Cursor, Grid, Kind, MAX_COLUMNS, line_end};
 use super::heads::{glue_units, heads_above, is_summary_word, unmatched_head};
@@ -83,22 +84,7 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) 
             if let Some((table, after)) =
                 table_at(text, cursor, class, &pieces, assume, least, &mut looked_at)
             {
-                for _ in 0..table.heads.len() {
-                    while matches!(pieces.last(), Some(Piece::Blank)) {
-                        pieces.pop();
-                    }
-                    // Rulers between heads and rows go with them.
-                    while let Some(Piece::Text(above)) = pieces.last() {
-                        let is_head = table.heads.iter().any(|head| head.line.line == above.line);
-                        let is_ruler = is_ruler(&text[above.span.range()]);
-                        if is_head || is_ruler {
-                            pieces.pop();
-                        }
-                        if is_head || !is_ruler {
-                            break;
-                        }
-                    }
-                }
+                take_out_heads(text, &table, &mut pieces);
                 pieces.push(Piece::Table(Box::new(table)));
                 cursor = after;
                 failed_before = false;
@@ -114,6 +100,44 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) 
         cursor = behind;
     }
     pieces
+}
+
+/// Takes the heads of a table out of the pieces above it, and rulers and blank lines between them and the rows.
+fn take_out_heads(text: &str, table: &Table, pieces: &mut Vec<Piece>) {
+    let Some(first) = table.heads.first().map(|head| head.line.line) else {
+        return;
+    };
+    let is_first = |piece: &Piece| matches!(piece, Piece::Text(line) if line.line == first);
+    let Some(at) = pieces.iter().rposition(is_first) else {
+        return;
+    };
+    let kept = pieces.split_off(at).into_iter().filter(|piece| match piece {
+        Piece::Text(line) => {
+            let is_head = table.heads.iter().any(|head| head.line.line == line.line);
+            !is_head && !is_ruler(&text[line.span.range()])
+        }
+        Piece::Blank => false,
+        Piece::Table(_) => true,
+    });
+    pieces.extend(kept.collect::<Vec<_>>());
+}
+
+/// The heads above a table that begins at `cursor`. A damaged row may stand between them.
+fn heads_over(text: &str, grid: &Grid, cursor: Cursor, above: &[Piece]) -> Vec<HeadRow> {
+    let (end, _) = line_end(text.as_bytes(), cursor.at);
+    let row = &text[cursor.at..end];
+    let damaged = |piece: &&Piece| match piece {
+        Piece::Text(line) => is_row_of(&text[line.span.range()], row, grid),
+        _ => false,
+    };
+    let lines = above.iter().rev().take_while(damaged).count();
+    if lines > 0 {
+        let heads = heads_above(text, grid, &above[..above.len() - lines]);
+        if !heads.is_empty() {
+            return heads;
+        }
+    }
+    heads_above(text, grid, above)
 }
 
 /// What a line may be, at a glance.
@@ -239,7 +263,7 @@ fn table_at(
     if grid.rows == 0 {
         return None;
     }
-    let mut heads = heads_above(text, &grid, above);
+    let mut heads = heads_over(text, &grid, cursor, above);
     let worded = heads.iter().any(|head| {
         head.cells
             .iter()
@@ -321,7 +345,7 @@ fn table_at(
             };
             grid = Grid::new(dialect.clone(), kinds_of(&sample, &dialect, columns - 1));
             after = grid.read(text, cursor, end);
-            heads = heads_above(text, &grid, above);
+            heads = heads_over(text, &grid, cursor, above);
         } else {
             open = Some((Code::new("columns-run-together"), vec![grid.dialect.clone()]));
         }
@@ -474,7 +498,7 @@ fn sample(text: &str, cursor: Cursor, class: Class) -> Vec<&str> {
         // Where the hard separators change, another table or another hand begins.
         if rows
             .first()
-            .is_some_and(|first| hard_marks(first) != hard_marks(line))
+            .is_some_and(|first| change(hard_marks(first), hard_marks(line)))
             && rows.len() >= 2
         {
             break;
@@ -482,6 +506,12 @@ fn sample(text: &str, cursor: Cursor, class: Class) -> Vec<&str> {
         rows.push(line);
     }
     rows
+}
+
+/// Whether each of two lines has a separator that the other has not. A mark too many or too few is a damaged row.
+fn change(one: [bool; 3], other: [bool; 3]) -> bool {
+    let has_more = |one: [bool; 3], other: [bool; 3]| one.iter().zip(other).any(|(&mine, theirs)| mine && !theirs);
+    has_more(one, other) && has_more(other, one)
 }
 
 /// Which of the separators that stand in no number a line has.

@@ -92,7 +92,8 @@ impl Grid {
                     let next = self
                         .next_row(text, behind, end)
                         .filter(|_| self.rows > 0 && !self.is_at_seam());
-                    if !next.is_some_and(|next| resembles(line, next)) {
+                    let before = text[..cursor.at].lines().next_back().unwrap_or("");
+                    if !next.is_some_and(|next| resembles(line, next) || resembles(line, before)) {
                         break;
                     }
                     self.odd.push(OddRow {
@@ -353,7 +354,7 @@ impl Grid {
             seen.push(found);
         }
         // Where a delimiter is lost, all cells behind it stand under the wrong columns.
-        if early > 0 && hard && (bad > 0 || self.leaves_its_step(&seen)) {
+        if early > 0 && hard && (bad > 0 || self.leaves_its_step(&seen) || self.stand_beside(line, &cells, &seen)) {
             return Taken::Odd(before_padding);
         }
         let x_is_words =
@@ -501,6 +502,33 @@ impl Grid {
         let (before, last) = (self.first_figure(1), self.first_figure(0));
         let steps = (value - last) / (last - before);
         !(steps > 0.0 && steps < 3.5)
+    }
+
+    /// Whether numbers of a row that ends early are written like those of the next column and not like those of their
+    /// own; or a name in front ends like a number of the column behind it.
+    fn stand_beside(&self, line: &str, cells: &[Option<std::ops::Range<usize>>], seen: &[Cell]) -> bool {
+        let decimals_of = |column: usize| -> Option<u8> {
+            let figures = self.kinds.get(column) == Some(&Kind::Figures);
+            let decimals = self.current.get(*self.place.get(column)?).copied();
+            decimals.filter(|&decimals| figures && decimals != u8::MAX)
+        };
+        let shifted = seen.iter().enumerate().any(|(column, found)| match found {
+            Cell::Number { decimals, .. } if column > 0 => {
+                decimals_of(column).is_some_and(|own| own != *decimals)
+                    && decimals_of(column + 1) == Some(*decimals)
+            }
+            _ => false,
+        });
+        let glued = || {
+            let front = cells.first()?.as_ref().map(|range| &line[range.clone()])?;
+            let decimals = decimals_of(1).filter(|&decimals| decimals > 0)?;
+            let (name, behind) = front.rsplit_once(char::from(self.dialect.style.decimal))?;
+            let number = behind.len() == usize::from(decimals)
+                && behind.bytes().all(|byte| byte.is_ascii_digit())
+                && name.ends_with(|c: char| c.is_ascii_digit());
+            Some(number)
+        };
+        shifted || self.kinds.first() == Some(&Kind::Words) && glued() == Some(true)
     }
 
     /// Whether a row begins with the next running number: it goes on in the direction of the two before it, by no more
