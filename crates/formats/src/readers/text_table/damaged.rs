@@ -102,6 +102,12 @@ pub(super) fn is_row_of(line: &str, row: &str, grid: &Grid) -> bool {
         })
         .collect();
     let goes_with = |column: usize, value: f64| {
+        // The second of two rows on one line.
+        let column = if column > ranges.len() {
+            column - ranges.len()
+        } else {
+            column
+        };
         let near = column.saturating_sub(1)..(column + 2).min(ranges.len());
         ranges
             .get(near)
@@ -146,13 +152,24 @@ pub(super) fn tell_beside_tables(source: &Source, sections: &mut [Section], behi
             .take_while(|line| of_table(last, line))
             .map(|line| line.line)
             .collect();
-        for (lines, where_they_stand, nearest) in [(above.as_slice(), "above", "the last"), (&below, "below", "the first")] {
+        for (lines, where_they_stand, nearest) in [
+            (above.as_slice(), "above", "the last"),
+            (&below, "below", "the first"),
+        ] {
             let Some(&line) = lines.first() else { continue };
             let message = match lines.len() {
-                1 => format!("a line directly {where_they_stand} the table looks like a damaged row of it, and was left out"),
-                n => format!("{n} lines directly {where_they_stand} the table look like damaged rows of it, and were left out"),
+                1 => format!(
+                    "a line directly {where_they_stand} the table looks like a damaged row of it, and was left out"
+                ),
+                n => format!(
+                    "{n} lines directly {where_they_stand} the table look like damaged rows of it, and were left out"
+                ),
             };
-            let label = if lines.len() == 1 { "this line".to_owned() } else { format!("{nearest} of them") };
+            let label = if lines.len() == 1 {
+                "this line".to_owned()
+            } else {
+                format!("{nearest} of them")
+            };
             sections[index].remarks.push(
                 Diagnostic::warning(Code::new("row-does-not-fit"), message)
                     .at(Place::line(line as usize), label)
@@ -213,7 +230,9 @@ mod tests {
         let mut word = || -> Vec<u8> {
             seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(11);
             let length = (seed >> 60) % 7;
-            (0..length).map(|n| b'a' + ((seed >> (20 + n)) % 2) as u8).collect()
+            (0..length)
+                .map(|n| b'a' + ((seed >> (20 + n)) % 2) as u8)
+                .collect()
         };
         for _ in 0..5000 {
             let (one, other) = (word(), word());

@@ -321,9 +321,9 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> Decision {
         }
         // A damaged row has no say against the two kinds of comma in all others.
         if sep == Sep::Comma
-            && best.as_ref().is_some_and(|fit| {
-                fit.sep == Sep::CommaBlank && fit.steady >= 0.8 && fit.figures >= 0.8
-            })
+            && best
+                .as_ref()
+                .is_some_and(|fit| fit.sep == Sep::CommaBlank && fit.steady >= 0.8 && fit.figures >= 0.8)
         {
             continue;
         }
@@ -538,7 +538,9 @@ fn weigh(text: &str) -> f64 {
         }
     }
     let digits = text.bytes().filter(u8::is_ascii_digit).count();
+    let parts_a_date = |text: &str| text.contains(['-', '/', ':']) || text.matches('.').count() >= 2;
     let date_like = digits >= 4
+        && (!text.contains(' ') || text.split(' ').any(parts_a_date))
         && text
             .bytes()
             .all(|b| b.is_ascii_digit() || matches!(b, b'-' | b'/' | b'.' | b':' | b' ' | b'T'));

@@ -348,7 +348,11 @@ pub(super) fn is_furniture(line: &str, seen: &BTreeSet<String>) -> bool {
             )
     };
     // Pages are counted with a slash or a word, and never have decimals: `420.0.15` is a damaged row.
-    if bare.contains('.') && words.iter().all(|word| word.bytes().all(|byte| byte.is_ascii_digit())) {
+    if bare.contains('.')
+        && words
+            .iter()
+            .all(|word| word.bytes().all(|byte| byte.is_ascii_digit()))
+    {
         return false;
     }
     let paged = words.iter().any(|word| page(word)) && words.iter().all(|word| page(word) || small(word));

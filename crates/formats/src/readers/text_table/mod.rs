@@ -781,14 +781,19 @@ fn odd_rows<'a>(source: &'a Source, section: &'a Section) -> impl Iterator<Item 
     let each = odd.iter().take(EACH).map(move |odd| {
         let message = match odd.cells {
             Some(cells) => format!("a row of {cells} cells in a table of {columns} columns was left out"),
-            None => "a damaged row was left out: its cells are no numbers in the style of the table".to_owned(),
+            None => {
+                "a damaged row was left out: its cells are no numbers in the style of the table".to_owned()
+            }
         };
         Diagnostic::warning(Code::new("row-does-not-fit"), message).at(source.place(odd.span), "this row")
     });
     let rest = odd.get(EACH).map(|first| {
         Diagnostic::warning(
             Code::new("row-does-not-fit"),
-            format!("{} more rows do not fit the table and were left out", odd.len() - EACH),
+            format!(
+                "{} more rows do not fit the table and were left out",
+                odd.len() - EACH
+            ),
         )
         .at(source.place(first.span), "the first of them")
     });

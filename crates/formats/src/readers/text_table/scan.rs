@@ -114,7 +114,10 @@ fn take_out_heads(text: &str, table: &Table, pieces: &mut Vec<Piece>) {
     let kept = pieces.split_off(at).into_iter().filter(|piece| match piece {
         Piece::Text(line) => {
             let is_head = table.heads.iter().any(|head| head.line.line == line.line);
-            !is_head && !is_ruler(&text[line.span.range()])
+            let raw = &text[line.span.range()];
+            let first = split(raw, &table.grid.dialect).into_iter().next();
+            let sums_up = first.is_some_and(|range| is_summary_word(&raw[range]));
+            !is_head && !is_ruler(raw) && !sums_up
         }
         Piece::Blank => false,
         Piece::Table(_) => true,
@@ -230,7 +233,7 @@ fn table_at(
         Some(_) => Brackets::Absent,
         None => Brackets::Open,
     };
-    let mut columns = usual_count(&sample, &dialect)?;
+    let mut columns = usual_count(&sample, &dialect, head_above)?;
     if columns_with_marks(&sample, &dialect, head_above) == Some(columns + 1) {
         columns += 1;
     }
@@ -316,7 +319,7 @@ fn table_at(
         if let Some(dialect) = later_evidence(text, cursor, end, readings) {
             open = None;
             if dialect != grid.dialect {
-                let kinds = kinds_of(&sample, &dialect, usual_count(&sample, &dialect)?);
+                let kinds = kinds_of(&sample, &dialect, usual_count(&sample, &dialect, head_above)?);
                 grid = Grid::new(dialect, kinds);
                 grid.learn_extents(sample.iter().copied());
                 grid.expect_units(&sample);
@@ -495,12 +498,21 @@ fn sample(text: &str, cursor: Cursor, class: Class) -> Vec<&str> {
                 break;
             }
         }
-        // Where the hard separators change, another table or another hand begins.
-        if rows
-            .first()
-            .is_some_and(|first| change(hard_marks(first), hard_marks(line)))
-            && rows.len() >= 2
-        {
+        // Where the hard separators change, another table or another hand begins. One of the first three rows that
+        // differs from the other two is damaged.
+        let alike = |one: &str, other: &str| !change(hard_marks(one), hard_marks(other));
+        let model = match rows.as_slice() {
+            [_, second] if alike(second, line) => Some(second),
+            [first, second, third, ..] if !alike(first, second) => {
+                if alike(first, third) {
+                    Some(first)
+                } else {
+                    Some(second)
+                }
+            }
+            _ => rows.first(),
+        };
+        if model.is_some_and(|first| change(hard_marks(first), hard_marks(line))) && rows.len() >= 2 {
             break;
         }
         rows.push(line);
@@ -510,7 +522,8 @@ fn sample(text: &str, cursor: Cursor, class: Class) -> Vec<&str> {
 
 /// Whether each of two lines has a separator that the other has not. A mark too many or too few is a damaged row.
 fn change(one: [bool; 3], other: [bool; 3]) -> bool {
-    let has_more = |one: [bool; 3], other: [bool; 3]| one.iter().zip(other).any(|(&mine, theirs)| mine && !theirs);
+    let has_more =
+        |one: [bool; 3], other: [bool; 3]| one.iter().zip(other).any(|(&mine, theirs)| mine && !theirs);
     has_more(one, other) && has_more(other, one)
 }
 
@@ -609,7 +622,7 @@ fn later_evidence(text: &str, from: Cursor, end: usize, readings: &[Dialect]) ->
 }
 
 /// The count of cells that most rows have; for hard separators the largest of them, since rows may end early.
-fn usual_count(rows: &[&str], dialect: &Dialect) -> Option<usize> {
+fn usual_count(rows: &[&str], dialect: &Dialect, head: Option<&str>) -> Option<usize> {
     // How many cells each row has, and how many without empty ones at its end.
     let (whole, mut counts): (Vec<usize>, Vec<usize>) = rows
         .iter()
@@ -624,6 +637,16 @@ fn usual_count(rows: &[&str], dialect: &Dialect) -> Option<usize> {
         // The largest count that is no slip of a single row; empty cells at the end count where most rows have them.
         let largest = *counts.last()?;
         let with_largest = counts.iter().filter(|&&c| c == largest).count();
+        // One row with more cells than all others, which are alike, is two rows on one line, unless there are as many
+        // heads.
+        let next = counts.iter().rev().copied().find(|&count| count < largest);
+        let others = next.map_or(0, |next| counts.iter().filter(|&&count| count == next).count());
+        let headed = || head.is_some_and(|head| split(head, dialect).len() == largest);
+        let with_largest = if with_largest == 1 && others >= 3 && others + 1 == counts.len() && !headed() {
+            0
+        } else {
+            with_largest
+        };
         let agreed = whole
             .first()
             .copied()
@@ -674,7 +697,9 @@ fn kinds_of(rows: &[&str], dialect: &Dialect, columns: usize) -> Vec<Kind> {
             .iter()
             .rposition(|cell| !cell.is_empty())
             .map_or(0, |last| last + 1);
-        if count > columns || (matches!(dialect.sep, Sep::Blank | Sep::Wide) && count != columns) {
+        // A title between the rows says nothing of the first column.
+        let title = count < 2 && columns >= 2;
+        if title || count > columns || (matches!(dialect.sep, Sep::Blank | Sep::Wide) && count != columns) {
             continue;
         }
         for (column, range) in cells.into_iter().take(columns).enumerate() {

@@ -21,7 +21,11 @@ impl Grid {
             }
             let place = self.place[column];
             if let (Some(changes), Some(numbers)) = (all.get(place), self.figures.get(place)) {
-                doubted.extend(out_of_scale(changes, numbers).into_iter().map(|row| (row, column)));
+                doubted.extend(
+                    out_of_scale(changes, numbers)
+                        .into_iter()
+                        .map(|row| (row, column)),
+                );
             }
         }
         if doubted.is_empty() {
@@ -90,7 +94,9 @@ impl Grid {
         if mantissa.starts_with('0') {
             return true;
         }
-        if mantissa.len() == cell.trim_start_matches(['-', '+']).len() && mantissa.len() <= usize::from(others) {
+        if mantissa.len() == cell.trim_start_matches(['-', '+']).len()
+            && mantissa.len() <= usize::from(others)
+        {
             return false;
         }
         let numbers = self.column(column).enumerate().filter(|&(other, _)| other != row);
@@ -111,7 +117,9 @@ impl Grid {
 /// below if they had as many decimals as these.
 fn out_of_scale(changes: &[(u32, u8)], numbers: &[f64]) -> Vec<usize> {
     let runs = changes.iter().enumerate().map(|(at, &(first, decimals))| {
-        let end = changes.get(at + 1).map_or(numbers.len(), |&(next, _)| next as usize);
+        let end = changes
+            .get(at + 1)
+            .map_or(numbers.len(), |&(next, _)| next as usize);
         (first as usize, end, decimals)
     });
     let fewer = |at: usize| -> u8 {

@@ -1,5 +1,6 @@
 //! Rows into a grid: a quick way for plain numbers, a careful way for all others.
 
+use super::super::scan::strip_remark;
 use super::*;
 
 /// What became of a line.
@@ -91,7 +92,7 @@ impl Grid {
                 Taken::No => {
                     let next = self
                         .next_row(text, behind, end)
-                        .filter(|_| self.rows > 0 && !self.is_at_seam());
+                        .filter(|_| self.rows > 0 && !self.is_at_seam() && strip_remark(line).0.is_none());
                     let before = text[..cursor.at].lines().next_back().unwrap_or("");
                     if !next.is_some_and(|next| resembles(line, next) || resembles(line, before)) {
                         break;
@@ -354,7 +355,10 @@ impl Grid {
             seen.push(found);
         }
         // Where a delimiter is lost, all cells behind it stand under the wrong columns.
-        if early > 0 && hard && (bad > 0 || self.leaves_its_step(&seen) || self.stand_beside(line, &cells, &seen)) {
+        if early > 0
+            && hard
+            && (bad > 0 || self.leaves_its_step(&seen) || self.stand_beside(line, &cells, &seen))
+        {
             return Taken::Odd(before_padding);
         }
         let x_is_words =
@@ -492,7 +496,8 @@ impl Grid {
     /// Whether the first cell of a row that ends early has other decimals than those above it and does not go on in
     /// their steps: two cells that have become one.
     fn leaves_its_step(&self, seen: &[Cell]) -> bool {
-        let (Some(&Cell::Number { value, decimals }), Some(&Kind::Figures)) = (seen.first(), self.kinds.first())
+        let (Some(&Cell::Number { value, decimals }), Some(&Kind::Figures)) =
+            (seen.first(), self.kinds.first())
         else {
             return false;
         };
