@@ -176,7 +176,7 @@ fn several_columns(shapes: &mut Vec<Shape>) {
         name: "twenty-seven curves".to_owned(),
         text: rows(
             &std::iter::once("Wavelength (nm)".to_owned())
-                .chain((1..=27).map(|n| format!("A{n}")))
+                .chain((1..=27).map(|n| format!("Abs {n}")))
                 .collect::<Vec<_>>()
                 .join(","),
             ",",
