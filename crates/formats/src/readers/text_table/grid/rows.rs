@@ -94,7 +94,9 @@ impl Grid {
                         .next_row(text, behind, end)
                         .filter(|_| self.rows > 0 && !self.is_at_seam() && strip_remark(line).0.is_none());
                     let before = text[..cursor.at].lines().next_back().unwrap_or("");
-                    if !next.is_some_and(|next| resembles(line, next) || resembles(line, before)) {
+                    if !next.is_some_and(|next| {
+                        resembles(line, next) || resembles(line, before) || self.is_two_rows(line)
+                    }) {
                         break;
                     }
                     self.odd.push(OddRow {
@@ -107,6 +109,16 @@ impl Grid {
             cursor = behind;
         }
         cursor
+    }
+
+    /// Whether a line is two rows that have lost the line end between them: the last cell of one and the first of the
+    /// other have become one cell.
+    fn is_two_rows(&self, line: &str) -> bool {
+        if self.dialect.sep.byte().is_none() {
+            return false;
+        }
+        let cells: Vec<_> = split(line, &self.dialect).into_iter().map(Some).collect();
+        cells.len() + 1 == 2 * self.columns() && self.is_next_x(line, &cells)
     }
 
     /// Whether the rows before this one, which may decide how it is read, lie in another piece.
