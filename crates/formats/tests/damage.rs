@@ -546,3 +546,46 @@ fn damage_stays_in_its_row_and_is_told() {
         "{report}shapes that are not read: {unread:?}"
     );
 }
+
+/// However many tables stand behind one another, each under a title that has figures too, none is lost.
+#[test]
+fn many_numbered_blocks_are_all_read() {
+    let blocks = 1500;
+    let mut text = String::new();
+    for block in 0..blocks {
+        let _ = writeln!(text, "Spectrum {}\nWavelength (nm)\tAbsorbance", block + 1);
+        for row in 0..4 {
+            let _ = writeln!(text, "{}\t{:.4}", 400 + row * 10, absorbance(row, block));
+        }
+    }
+    let found = read(&text);
+    let points: usize = found.points.values().map(Vec::len).sum();
+    assert_eq!(points, blocks * 4, "{:?}", found.told);
+}
+
+/// Where the search for tables is ended, that is told.
+#[test]
+fn an_ended_search_is_told() {
+    let mut text = String::new();
+    for line in 0..200_000_u64 {
+        let _ = writeln!(
+            text,
+            "{} {} pump {} on, valve {} off",
+            line,
+            line * 7 % 60,
+            line % 9,
+            line % 5
+        );
+    }
+    text.push_str("Wavelength (nm),Absorbance\n");
+    for row in 0..9 {
+        let _ = writeln!(text, "{},{:.4}", 400 + row * 10, absorbance(row, 0));
+    }
+    let found = read(&text);
+    let points: usize = found.points.values().map(Vec::len).sum();
+    let told = found
+        .told
+        .iter()
+        .any(|told| told.starts_with("tables-not-sought"));
+    assert!(told || points == 9, "{points} points, {:?}", found.told);
+}

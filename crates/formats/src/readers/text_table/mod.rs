@@ -182,20 +182,44 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
     if let Some(reason) = not_text(source.glimpse().head) {
         return Reading::refused(Diagnostic::error(Code::new("not-a-text-table"), reason));
     }
-    let mut pieces = scan(text, source.assume(), source.told().from, 2);
-    if !pieces.iter().any(|piece| matches!(piece, scan::Piece::Table(_))) {
+    let mut scanned = scan(text, source.assume(), source.told().from, 2);
+    if !scanned
+        .pieces
+        .iter()
+        .any(|piece| matches!(piece, scan::Piece::Table(_)))
+    {
         // Where no table stands, a single column whose axis is only told may.
-        pieces = scan(text, source.assume(), source.told().from, 1);
+        scanned = scan(text, source.assume(), source.told().from, 1);
     }
+    let unsought = scanned.unsought.map(|line| {
+        Diagnostic::warning(
+            Code::new("tables-not-sought"),
+            "too many lines with figures are rows of no table: from here on no more were looked for one",
+        )
+        .at(Place::line(line as usize), "from this line on")
+        .help("cut the file before its tables, or let a layout tell where they begin (`after`)")
+    });
+    let too_wide = scanned.too_wide.map(|(line, columns)| {
+        let most = grid::MAX_COLUMNS;
+        Diagnostic::warning(
+            Code::new("table-too-wide"),
+            format!("a line has {columns} cells, and no table of more than {most} columns is read: it was left out"),
+        )
+        .at(Place::line(line as usize), "this line")
+    });
+    let untold = unsought.into_iter().chain(too_wide);
+    let pieces = scanned.pieces;
     if let Some(told) = told.as_deref_mut() {
         told.pieces.clone_from(&pieces);
     }
     let (sections, behind) = sections(text, pieces);
     if sections.is_empty() {
-        return Reading::refused(
-            Diagnostic::error(Code::new("no-table"), "no table of numbers was found")
-                .help("if there is one, a layout can tell where it stands and what its columns are"),
-        );
+        let none = Diagnostic::error(Code::new("no-table"), "no table of numbers was found")
+            .help("if there is one, a layout can tell where it stands and what its columns are");
+        return Reading {
+            runs: Vec::new(),
+            remarks: std::iter::once(none).chain(untold).collect(),
+        };
     }
     let (sections, behind) = keys_behind(text, sections, behind);
     // What stands in front of the first table speaks of all; what stands above a later one, of that one.
@@ -219,7 +243,10 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
                 .map(|section| TableTold::of(&section.table, Use::Conditions)),
         );
     }
-    let mut reading = Reading::default();
+    let mut reading = Reading {
+        runs: Vec::new(),
+        remarks: untold.collect(),
+    };
     let mut others: Vec<Diagnostic> = Vec::new();
     let mut ordinal = 0;
     for (index, section) in sections.iter().enumerate() {
@@ -303,6 +330,7 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
                 "the tables hold no curve",
             ));
         }
+        others.extend(reading.remarks);
         return Reading {
             runs: Vec::new(),
             remarks: others,

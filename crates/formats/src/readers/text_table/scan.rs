@@ -54,13 +54,43 @@ pub(super) enum Piece {
     Table(Box<Table>),
 }
 
+/// How much of a text was looked at in vain for tables.
+#[derive(Clone, Copy, Debug, Default)]
+struct Effort {
+    /// Bytes of lines that were weighed as the first rows of a table.
+    weighed: usize,
+    /// Bytes that were read as rows.
+    read: usize,
+    /// The first line of more cells than a table may have columns, and how many it has.
+    too_wide: Option<(u32, usize)>,
+}
+
+impl Effort {
+    /// Whether a text of so many bytes is worth no more. A long text full of digits that are no tables, such as the log
+    /// of a program, comes here; one table behind the other never does, however many they are.
+    fn is_spent(self, length: usize) -> bool {
+        const LEAST: usize = if cfg!(test) { 1 << 14 } else { 4 << 20 };
+        self.weighed > LEAST.max(4 * length) || self.read > 8 * (length + LEAST)
+    }
+}
+
+/// A text in pieces.
+#[derive(Clone, Debug)]
+pub(super) struct Scanned {
+    pub(super) pieces: Vec<Piece>,
+    /// The first of the lines that may be rows and were not looked at, since too many before them were none.
+    pub(super) unsought: Option<u32>,
+    /// The first line that has more cells than a table may have columns, and how many it has.
+    pub(super) too_wide: Option<(u32, usize)>,
+}
+
 /// Cuts a text into pieces. No table begins above byte `from`; one has `least` columns or more.
-pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) -> Vec<Piece> {
+pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) -> Scanned {
     let bytes = text.as_bytes();
     let mut pieces: Vec<Piece> = Vec::new();
     let mut cursor = Cursor { at: 0, line: 1 };
-    let mut failures = 0_usize;
-    let mut looked_at = 0_usize;
+    let mut effort = Effort::default();
+    let mut unsought = None;
     let mut failed_before = false;
     while cursor.at < bytes.len() {
         let (end, next) = line_end(bytes, cursor.at);
@@ -80,19 +110,20 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) 
         // A row behind a remark sign was put out of use; it begins no table.
         let remark = matches!(strip_remark(line).0, Some("#" | "##" | "//" | "!" | "%"));
         let class = if remark { Class::Words } else { class_of(line) };
-        // A long text full of digits is no reason to weigh every one of its lines.
-        let worth_it = (failures < 400 || !failed_before) && looked_at / 8 <= text.len();
+        let worth_it = !effort.is_spent(text.len()) || !failed_before && effort.read <= 8 * text.len();
+        if class == Class::Figures && !worth_it && cursor.at >= from {
+            unsought.get_or_insert(cursor.line);
+        }
         if class != Class::Words && worth_it && cursor.at >= from {
-            if let Some((table, after)) =
-                table_at(text, cursor, class, &pieces, assume, least, &mut looked_at)
-            {
+            let before = effort;
+            if let Some((table, after)) = table_at(text, cursor, class, &pieces, assume, least, &mut effort) {
+                effort = before;
                 take_out_heads(text, &table, &mut pieces);
                 pieces.push(Piece::Table(Box::new(table)));
                 cursor = after;
                 failed_before = false;
                 continue;
             }
-            failures += 1;
             failed_before = true;
         }
         pieces.push(Piece::Text(TextLine {
@@ -101,7 +132,11 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) 
         }));
         cursor = behind;
     }
-    pieces
+    Scanned {
+        pieces,
+        unsought,
+        too_wide: effort.too_wide,
+    }
 }
 
 /// Takes the heads of a table out of the pieces above it, and rulers and blank lines between them and the rows.
@@ -214,9 +249,10 @@ fn table_at(
     above: &[Piece],
     assume: &Assumptions,
     least: usize,
-    looked_at: &mut usize,
+    effort: &mut Effort,
 ) -> Option<(Table, Cursor)> {
     let sample = sample(text, cursor, class);
+    effort.weighed += sample.iter().map(|row| row.len()).sum::<usize>();
     let head_above = match above.iter().rev().find(|piece| !is_ruler_piece(text, piece)) {
         Some(Piece::Text(line)) => Some(strip_remark(&text[line.span.range()]).1),
         _ => None,
@@ -240,6 +276,9 @@ fn table_at(
         columns += 1;
     }
     if !(least..=MAX_COLUMNS).contains(&columns) {
+        if columns > MAX_COLUMNS {
+            effort.too_wide.get_or_insert((cursor.line, columns));
+        }
         return None;
     }
     if class == Class::Mixed && (is_head_of_numbers(&sample, &dialect) || sums_up_below(&sample, &dialect)) {
@@ -264,7 +303,7 @@ fn table_at(
     let end = uncut(text).max(cursor.at);
     let mut after = grid.read(text, cursor, end);
     grid.doubt_numbers(text, cursor);
-    *looked_at += after.at - cursor.at;
+    effort.read += after.at - cursor.at;
     if grid.rows == 0 {
         return None;
     }

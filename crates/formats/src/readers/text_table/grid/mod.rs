@@ -14,7 +14,7 @@ use super::damaged::resembles;
 use super::dialect::{Brackets, Dialect, Sep, is_blank, split};
 use super::number::{Cell, EXTINCTION, cell, duration_in, has_concise, is_uncertainty, plain};
 
-/// No table has more cells than this; what lies beyond is left unread, with a remark.
+/// No table has more cells than this; what lies beyond begins another one.
 pub(super) const MAX_CELLS: usize = 400_000_000;
 
 /// No table has more columns than this.
