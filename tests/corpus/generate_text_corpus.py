@@ -4042,11 +4042,13 @@ def group_traps():
     lost = put(ys, 9, ys[9].replace(".", ""))
     trap(
         "lost-decimal-point",
-        "one value lost its decimal point, 01318 among 0.2365 and 0.1226: as written and with a remark, or asked",
+        "one value lost its decimal point, 01318 among 0.2365 and 0.1226: absent with a remark, or asked, since nobody measured 1318",
         head + rows(xs, lost),
         also=["in-question"],
         remarks=["jump|outlier|unlikely|range|large|implausible|zero|above|decimal|damaged"],
-        truth=spectrum(xs, lost),
+        absent=1,
+        never=["1318"],
+        truth=spectrum(xs, put(ys, 9, None)),
     )
     trap(
         "two-points-in-number",

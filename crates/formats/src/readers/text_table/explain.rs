@@ -295,7 +295,10 @@ fn rows_parts(
             odd.line,
             odd.line,
             TakenFor::LeftOut,
-            format!("a row of {} cells, which does not fit the table", odd.cells),
+            match odd.cells {
+                Some(cells) => format!("a row of {cells} cells, which does not fit the table"),
+                None => "a damaged row".to_owned(),
+            },
         ));
     }
     for (index, (begin, end, rows)) in stretches.into_iter().enumerate() {
