@@ -193,9 +193,14 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
         told.pieces.clone_from(&pieces);
     }
     let (mut sections, mut behind) = sections(text, pieces);
-    let mut summaries = take_summaries(text, &mut behind);
-    for section in sections.iter_mut().skip(1) {
-        summaries.extend(take_summaries(text, &mut section.words));
+    let sums = |section: &Section| {
+        let mut notes = section.table.grid.notes.iter();
+        notes.any(|note| matches!(note.what, Noted::Summary))
+    };
+    let summed: Vec<bool> = sections.iter().map(sums).collect();
+    let mut summaries = take_summaries(text, &mut behind, summed.last() == Some(&true));
+    for (section, before) in sections.iter_mut().skip(1).zip(&summed) {
+        summaries.extend(take_summaries(text, &mut section.words, *before));
     }
     if sections.is_empty() {
         return Reading::refused(
@@ -335,10 +340,11 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
 }
 
 /// Takes the lines directly behind a table that sum it up, `Mean;0.45`, out of the words, and gives their numbers.
-fn take_summaries(text: &str, words: &mut Vec<TextLine>) -> Vec<u32> {
+/// `summed`: its last rows do so already.
+fn take_summaries(text: &str, words: &mut Vec<TextLine>, summed: bool) -> Vec<u32> {
     let mut lines = Vec::new();
     for line in words.iter() {
-        if !segments::is_summary_line(&text[line.span.range()], !lines.is_empty()) {
+        if !segments::is_summary_line(&text[line.span.range()], summed || !lines.is_empty()) {
             break;
         }
         lines.push(line.line);
@@ -660,7 +666,10 @@ impl Said {
                 .first()
                 .is_some_and(|line| line.span.start <= span.start && line.line <= 3)
                 // What stands over a later column is no title.
-                && !text[span.range()].starts_with([';', ',', '\t', '|'])
+                && !lines.first().is_some_and(|line| {
+                    let raw = &text[line.span.range()];
+                    raw.starts_with([',', '\t', '|']) || raw.starts_with(";;")
+                })
         });
         for (index, (comment, span)) in comments.into_iter().enumerate() {
             if !comment.chars().any(char::is_alphabetic) {

@@ -174,7 +174,7 @@ impl Row {
         match class {
             RowClass::Header => {
                 let mut score = 0;
-                if self.first == First::Axis {
+                if self.first == First::Axis || self.first == First::Unit && self.is_whole() {
                     score += STRONG;
                 }
                 if self.quantities > 0 && self.quantities * 2 >= self.filled {
@@ -193,7 +193,8 @@ impl Row {
             }
             RowClass::Units => {
                 if self.only_units && self.numbers == 0 {
-                    DECISIVE
+                    // `nm;A` names as well.
+                    if self.is_whole() { STRONG } else { DECISIVE }
                 } else {
                     NEVER
                 }
