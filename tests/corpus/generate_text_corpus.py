@@ -5598,7 +5598,7 @@ def build():
 def main(arguments):
     files = build()
     if arguments == ["--check"]:
-        there = {p.relative_to(ROOT).as_posix(): p.read_bytes() for p in ROOT.rglob("*") if p.is_file() and not FOUND & set(p.parts)}
+        there = {p.relative_to(ROOT).as_posix(): p.read_bytes() for p in ROOT.rglob("*") if p.is_file() and p.relative_to(ROOT).parts[0] not in FOUND}
         wrong = sorted(k for k in files.keys() | there.keys() if files.get(k) != there.get(k))
         for path in wrong:
             print("differs:", path)

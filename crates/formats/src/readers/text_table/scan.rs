@@ -135,7 +135,7 @@ fn take_heads(text: &str, pieces: &mut Vec<Piece>, table: &Table) {
     let mut met = false;
     pieces.extend(words.into_iter().filter(|piece| {
         met |= is_head(piece);
-        !is_head(piece) && !(met && is_ruler_piece(text, piece))
+        !(is_head(piece) || met && is_ruler_piece(text, piece))
     }));
 }
 
