@@ -10,6 +10,7 @@ use super::damaged::is_row_of;
 use super::dialect::{Brackets, Decision, Dialect, Sep, decide, is_blank, raw_split, split, style_of};
 use super::grid::{Cursor, Grid, Kind, MAX_COLUMNS, line_end};
 use super::heads::{glue_units, heads_above, is_summary_word, unmatched_head};
+use super::labelled;
 use super::number::{Cell, Style, cell, dotted_time, durations_differ, has_concise};
 use super::segments::RowClass;
 use crate::Assumptions;
@@ -113,6 +114,21 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) 
         let worth_it = !effort.is_spent(text.len()) || !failed_before && effort.read <= 8 * text.len();
         if class == Class::Figures && !worth_it && cursor.at >= from {
             unsought.get_or_insert(cursor.line);
+        }
+        if !remark && cursor.at >= from && !effort.is_spent(text.len()) {
+            let rows = |rows: &str, line: u32| {
+                let first = Cursor { at: 0, line };
+                let mut effort = Effort::default();
+                table_at(rows, first, Class::Figures, &[], assume, least, &mut effort).map(|(table, _)| table)
+            };
+            let (labelled, looked) = labelled::table_at(text, cursor, rows);
+            effort.read += looked;
+            if let Some((table, after)) = labelled {
+                pieces.push(Piece::Table(Box::new(table)));
+                cursor = after;
+                failed_before = false;
+                continue;
+            }
         }
         if class != Class::Words && worth_it && cursor.at >= from {
             let before = effort;
@@ -281,7 +297,11 @@ fn table_at(
         }
         return None;
     }
-    if class == Class::Mixed && (is_head_of_numbers(&sample, &dialect) || sums_up_below(&sample, &dialect)) {
+    if class == Class::Mixed
+        && (is_head_of_numbers(&sample, &dialect)
+            || sums_up_below(&sample, &dialect)
+            || is_row_of_conditions(&sample, &dialect))
+    {
         return None;
     }
     let kinds = kinds_of(&sample, &dialect, columns);
@@ -800,7 +820,35 @@ fn sums_up_below(rows: &[&str], dialect: &Dialect) -> bool {
         .iter()
         .filter(|row| leading_number(&first(row)).is_some())
         .count();
-    is_summary_word(&first(head)) && numbered >= 3 && numbered * 2 > rest.len()
+    let word = first(head);
+    (is_summary_word(&word) || super::segments::is_summary_word(word.trim()))
+        && numbered >= 3
+        && numbered * 2 > rest.len()
+}
+
+/// Whether the first of these rows holds a condition for each curve and is none of them: `T (°C),25,30,35` over rows that
+/// begin with numbers.
+fn is_row_of_conditions(rows: &[&str], dialect: &Dialect) -> bool {
+    let [first, rest @ ..] = rows else { return false };
+    let cells = split(first, dialect);
+    let Some((key, values)) = cells.split_first() else {
+        return false;
+    };
+    let key = &first[key.clone()];
+    let head = crate::head::read_head(key);
+    let known = head.quantity.is_some() || head.unit.is_some() || crate::words::field_of(key).is_some();
+    let is_number = |cell: &Range<usize>| cell.is_empty() || leading_number(&first[cell.clone()]).is_some();
+    let begins_with_number = |row: &&&str| {
+        split(row, dialect)
+            .first()
+            .is_some_and(|range| leading_number(&row[range.clone()]).is_some())
+    };
+    known
+        && leading_number(key).is_none()
+        && values.len() >= 2
+        && values.iter().all(is_number)
+        && rest.len() >= 2
+        && rest.iter().filter(begins_with_number).count() * 10 >= rest.len() * 9
 }
 
 /// Whether the first of these rows, words with numbers behind them, is the head of the others: `Wavelength (nm);420;435`.
