@@ -90,7 +90,7 @@ impl Convert {
                         let path = met.below().to_owned();
                         // Two given folders may hold files of one relative path, and only one can be written.
                         if several && !taken.insert(path.clone()) {
-                            return feed.put_done(desk.failed(&path, taken_already(&path)));
+                            return feed.put_done((desk.failed(&path, taken_already(&path)), Vec::new()));
                         }
                         desk::pieces(met, path, container, &mut |piece| {
                             let weight = piece.weight;
@@ -100,8 +100,14 @@ impl Convert {
                 });
             },
             |piece| convert(piece, &desk, &out, &self.output),
-            |fate: Fate| {
+            |(fate, lost): (Fate, Vec<Diagnostic>)| {
                 summary.add(&fate);
+                for remark in &lost {
+                    shown += 1;
+                    if shown <= SHOWN || screen.errors().is_some() {
+                        screen.say_drawn(&format!("{}\n", drawing::short(Some(&fate.path), remark)));
+                    }
+                }
                 if let Some(report) = &mut report {
                     report.line(&fate)?;
                 }
@@ -200,8 +206,8 @@ fn mark(out: &Path) -> Result<(), Failure> {
     .map_err(fail)
 }
 
-/// Reads one source and writes what came of it.
-fn convert(piece: Piece, desk: &Desk, out: &Path, output: &OutputOptions) -> Fate {
+/// Reads one source and writes what came of it; also what the format cannot carry.
+fn convert(piece: Piece, desk: &Desk, out: &Path, output: &OutputOptions) -> (Fate, Vec<Diagnostic>) {
     let to = output.to;
     let Piece { path, content, .. } = piece;
     let target = target(out, &path, to.ending());
@@ -220,20 +226,27 @@ fn convert(piece: Piece, desk: &Desk, out: &Path, output: &OutputOptions) -> Fat
                     write(&target, |file| writeln!(file, "{document}")),
                 );
             }
-            return fate;
+            return (fate, Vec::new());
         }
     };
     let finished = desk.read(&path, taken);
     let mut fate = desk.fate(&finished);
+    let mut lost = Vec::new();
     let written = match to {
         Format::Json => write_json(&target, &finished),
         _ if finished.reading.runs.is_empty() => Ok(()),
-        _ => output
-            .write(&target, &finished.reading.runs)
-            .map(|remarks| fate.remarks.extend(remarks)),
+        _ => output.write(&target, &finished.reading.runs).map(|remarks| {
+            lost.extend(
+                remarks
+                    .iter()
+                    .filter(|remark| remark.severity >= Severity::Warning)
+                    .cloned(),
+            );
+            fate.remarks.extend(remarks);
+        }),
     };
     note(&mut fate, &target, written);
-    fate
+    (fate, lost)
 }
 
 /// A file that could not be written is an error of its source.
