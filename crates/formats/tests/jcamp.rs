@@ -1195,3 +1195,32 @@ fn percent_is_decided_over_all_blocks_of_a_file() {
     assert_eq!(units(&link(&["0.9", "1.02"])), ["1", "1"]);
     assert!(link(&["12"]).runs[0].in_question());
 }
+
+/// What came home from a table has no unit at its pH, and its comments are several.
+#[test]
+fn comments_and_bare_numbers_of_known_fields_survive() {
+    let mut one = run(Technique::SPECTRUM, vec![spectrum(&[(1200, 4), (1201, 4)])]);
+    for (line, comment) in ["the first", "the second, with $$", "the third\nover two lines"]
+        .into_iter()
+        .enumerate()
+    {
+        one.fields.claim("comment", Claim::text(comment, said(line + 1)));
+    }
+    one.fields.claim("ph", Claim::number(7.4, None, "7.40", said(5)));
+    let written = write(&[one.clone()], &Options::default()).unwrap();
+    assert!(
+        written.remarks.iter().all(|remark| remark.severity == Severity::Note),
+        "{:?}",
+        written.remarks
+    );
+    let (again, text) = round(&[one], &Options::default());
+    let texts = |claims: &[Claim]| -> Vec<String> { claims.iter().map(|claim| claim.value.to_string()).collect() };
+    assert_eq!(
+        texts(again[0].fields.all("comment")),
+        ["the first", "the second, with $$", "the third\nover two lines"],
+        "{text}"
+    );
+    let ph = again[0].fields.get("ph").unwrap();
+    assert_eq!((&ph.value, ph.unit.as_ref().map(Unit::code)), (&Value::Number(7.4), Some("[pH]")));
+    assert!(again[0].fields.get("origin").is_none(), "{text}");
+}

@@ -48,7 +48,7 @@ impl Default for JcampDx {
         Self {
             card: Card {
                 id: "built-in/jcamp-dx".to_owned(),
-                version: "1".to_owned(),
+                version: "2".to_owned(),
                 title: "JCAMP-DX, the open standard of IUPAC for spectra".to_owned(),
             },
         }
