@@ -1209,18 +1209,25 @@ fn comments_and_bare_numbers_of_known_fields_survive() {
     one.fields.claim("ph", Claim::number(7.4, None, "7.40", said(5)));
     let written = write(&[one.clone()], &Options::default()).unwrap();
     assert!(
-        written.remarks.iter().all(|remark| remark.severity == Severity::Note),
+        written
+            .remarks
+            .iter()
+            .all(|remark| remark.severity == Severity::Note),
         "{:?}",
         written.remarks
     );
     let (again, text) = round(&[one], &Options::default());
-    let texts = |claims: &[Claim]| -> Vec<String> { claims.iter().map(|claim| claim.value.to_string()).collect() };
+    let texts =
+        |claims: &[Claim]| -> Vec<String> { claims.iter().map(|claim| claim.value.to_string()).collect() };
     assert_eq!(
         texts(again[0].fields.all("comment")),
         ["the first", "the second, with $$", "the third\nover two lines"],
         "{text}"
     );
     let ph = again[0].fields.get("ph").unwrap();
-    assert_eq!((&ph.value, ph.unit.as_ref().map(Unit::code)), (&Value::Number(7.4), Some("[pH]")));
+    assert_eq!(
+        (&ph.value, ph.unit.as_ref().map(Unit::code)),
+        (&Value::Number(7.4), Some("[pH]"))
+    );
     assert!(again[0].fields.get("origin").is_none(), "{text}");
 }

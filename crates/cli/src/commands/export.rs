@@ -9,7 +9,7 @@ use curvary_record::{Code, Diagnostic, RunId, Severity};
 
 use crate::Setting;
 use crate::ending::{Ending, Failure, Outcome};
-use crate::output::{self, OutputOptions};
+use crate::output::{self, Existing, OutputOptions};
 use crate::screen::{ASKED, Screen, Styled, plural};
 
 /// Write runs out of the archive in an open format
@@ -76,7 +76,7 @@ impl Export {
         }
         let remarks = self
             .output
-            .write(&self.out, &runs)
+            .write(&self.out, Existing::asked(self.replace), &runs)
             .map_err(|error| Failure::file("write", &self.out, &error))?;
         output::tell(&self.out, &remarks, screen);
         if remarks.iter().any(|remark| remark.severity == Severity::Error) {
@@ -91,10 +91,11 @@ impl Export {
         )?;
         // What the format could not carry is an error to whoever wants it so.
         let warned = remarks.iter().any(|remark| remark.severity == Severity::Warning);
-        match Ending::of(runs.len() as u64, asked.len() as u64) {
-            Ending::Done if setting.strict && warned => Ok(Ending::Partly),
-            ending => Ok(ending),
-        }
+        let ending = match Ending::of(runs.len() as u64, asked.len() as u64) {
+            Ending::Done if setting.strict && warned => Ending::Partly,
+            ending => ending,
+        };
+        super::tell_lost(&archive, ending, screen)
     }
 }
 
