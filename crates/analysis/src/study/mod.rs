@@ -13,6 +13,7 @@ mod plan;
 mod process;
 mod quantify;
 mod rates;
+mod replicates;
 mod reported;
 mod scans;
 mod spectrum;
@@ -25,7 +26,10 @@ pub use peaks::{PeaksPlan, peaks_run};
 pub use plan::{FitPlan, ParameterPlan, Span, WeightPlan};
 pub use process::{Made, ProcessPlan, average_runs, process_run};
 pub use quantify::{QuantifyPlan, ReferenceSpectrum, Standard, Standards, Way, quantify_run, standards_of};
-pub use rates::{AssayPlan, RatePlan, RatePoint, RunRates, SeriesFit, SeriesPlan, fit_series, rates_run};
+pub use rates::{
+    AssayPlan, RatePlan, RatePoint, RateWeights, RunRates, SeriesFit, SeriesPlan, WhichRate, fit_series, rates_run,
+};
+pub use replicates::{Pooled, pool};
 pub use reported::{Check, reported, reports_of};
 pub use scans::{Differences, ScanFound, ScanTask, scan_differences, scan_run};
 pub use spectrum::{References, reference_of, spectrum_of};
