@@ -47,7 +47,7 @@ fn held(rho: f64, points: u32, sets: usize) -> (f64, f64) {
 
 #[test]
 fn rate_constants_under_correlated_noise() {
-    let sets = sets(150);
+    let sets = sets(60);
     for (rho, points, least) in [
         (0.0, 60, 0.92),
         (0.3, 60, 0.9),
@@ -111,7 +111,7 @@ fn peaks_held(sd: f64, sets: usize) -> ([f64; 5], f64) {
 
 #[test]
 fn peaks_in_noise() {
-    let sets = sets(100);
+    let sets = sets(60);
     for sd in [0.001, 0.003, 0.01, 0.03] {
         let (held, found) = peaks_held(sd, sets);
         println!("noise {sd}: found {found:.3}, held {held:.3?}");

@@ -126,6 +126,22 @@ def weighted_fits():
 
         return rule
 
+    def m_estimate(weight, slope):
+        """Errors of an M-estimate (Huber, Robust Statistics, 1981, sections 7.6 and 7.10), with NumPy alone."""
+        found = reweighted(robust(weight))
+        a, k, c = found["parameters"]
+        residuals = y - decay(t, a, k, c)
+        sd = np.median(np.abs(residuals)) / stats.norm.ppf(0.75)
+        u = residuals / sd
+        n, p = len(t), 3
+        mean = slope(u).mean()
+        correction = 1 + p / n * slope(u).var() / mean**2
+        jacobian = np.column_stack([np.exp(-k * t), -a * t * np.exp(-k * t), np.ones_like(t)])
+        square = ((u * weight(u)) ** 2).sum() / (n - p)
+        covariance = (sd * correction / mean) ** 2 * square * np.linalg.inv(jacobian.T @ jacobian)
+        found["standard_errors"] = list(map(float, np.sqrt(np.diag(covariance))))
+        return found
+
     return {
         "t": t.tolist(),
         "y": y.tolist(),
@@ -134,8 +150,14 @@ def weighted_fits():
         "known_errors": listed(fit(1 / sigma**2, True)),
         "weights": listed(fit(1 / sigma**2, False)),
         "relative": reweighted(lambda p: 1 / decay(t, *p) ** 2),
-        "huber": reweighted(robust(lambda u: np.minimum(1, 1.345 / np.maximum(np.abs(u), 1e-300)))),
-        "tukey": reweighted(robust(lambda u: np.where(np.abs(u) < 4.685, np.maximum((1 - (u / 4.685) ** 2) ** 2, 1e-12), 1e-12))),
+        "huber": m_estimate(
+            lambda u: np.minimum(1, 1.345 / np.maximum(np.abs(u), 1e-300)),
+            lambda u: np.where(np.abs(u) < 1.345, 1.0, 0.0),
+        ),
+        "tukey": m_estimate(
+            lambda u: np.where(np.abs(u) < 4.685, np.maximum((1 - (u / 4.685) ** 2) ** 2, 1e-12), 1e-12),
+            lambda u: np.where(np.abs(u) < 4.685, (1 - (u / 4.685) ** 2) * (1 - 5 * (u / 4.685) ** 2), 0.0),
+        ),
     }
 
 

@@ -1,14 +1,15 @@
 //! A peak measured over its own width, each quantity with its error.
 //!
 //! A parabola through three points follows the noise of three points, and the highest recorded point is high because of
-//! its noise. Here every quantity is a local polynomial's: the top by one of degree four over sixty per cent of the width
-//! to either side, whose bend of a Gaussian or Lorentzian top it follows; bases and flanks by parabolas over a quarter
-//! of it. Errors follow from the noise of a single point by the weights of those polynomials.
+//! its noise. Here every quantity is a local polynomial's: the top by one of degree four over a third of the width to either
+//! side (less where the noise is so small that the top's own shape shows in the residuals), bases and flanks by parabolas
+//! over a quarter of it. Errors follow from the noise of a single point by the weights of those polynomials.
 
 use serde::{Deserialize, Serialize};
 
 use super::polynomial::Polynomial;
 use super::{AreaBaseline, Curve, Peak, WidthLevel};
+use crate::distribution::chi_squared_quantile;
 
 /// Fewest points within the width; below it the recorded points say as much.
 const FEWEST: usize = 8;
@@ -100,21 +101,36 @@ pub fn measure_peak(
         return None;
     }
     let full = x[last] - x[first];
-    // The top.
+    // The top. Half the window in widths: what a polynomial of degree four leaves of a Gaussian top grows with its sixth
+    // power, its error falls with the root, so the best grows slowly with the noise.
+    let ratio = noise / (0.001_25 * peak.prominence);
+    let mut share = (0.33 * ratio.powf(1.0 / 6.5)).clamp(0.15, 0.45);
     let mut centre = x[first] + full / 2.0;
     let mut top = None;
-    for _ in 0..2 {
-        let half = (0.6 * full).min(centre - x[0]).min(x[x.len() - 1] - centre);
-        if half < 0.3 * full {
+    for round in 0..6 {
+        let half = (share * full).min(centre - x[0]).min(x[x.len() - 1] - centre);
+        if half < 0.5 * share * full {
             return None;
         }
-        let polynomial = local((x, &up), breaks, (centre, half), 4, None)?;
-        let found = highest(&polynomial, centre, 0.7 * half)?;
+        let Some(polynomial) = local((x, &up), breaks, (centre, half), 4, None) else {
+            break;
+        };
+        // Within the first window the top may still lie outside a narrow one.
+        let found = highest(&polynomial, centre, if round == 0 { half.max(0.25 * full) } else { half })?;
+        let misfit = polynomial.residual_sd().is_some_and(|own| {
+            let allowed = chi_squared_quantile(0.95, polynomial.freedom as f64) / polynomial.freedom as f64;
+            own * own > allowed * noise * noise
+        });
         centre = found;
         top = Some(polynomial);
+        if misfit {
+            share *= 0.8;
+        } else if round > 0 {
+            break;
+        }
     }
     let top = top?;
-    let noise = top.residual_sd().map_or(noise, |own| own.max(noise));
+    let noise = noise * noise_beyond(&top, noise);
     let (slope, bend) = (top.at(centre, 1), top.at(centre, 2));
     let gradient: Vec<f64> = top
         .gradient(centre, 1)
@@ -215,6 +231,19 @@ pub fn measure_peak(
         width,
         area,
     })
+}
+
+/// How many times the noise the residuals of the top show, where it is more than chance makes of the noise.
+fn noise_beyond(top: &Polynomial, noise: f64) -> f64 {
+    let (Some(own), freedom) = (top.residual_sd(), top.freedom as f64) else {
+        return 1.0;
+    };
+    let allowed = chi_squared_quantile(0.95, freedom) / freedom;
+    if noise > 0.0 && own * own > allowed * noise * noise {
+        own / noise
+    } else {
+        1.0
+    }
 }
 
 /// The highest place of a polynomial within `half` of `centre`; none where it is not a top.

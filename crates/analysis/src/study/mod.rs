@@ -21,7 +21,7 @@ mod temperature;
 
 pub use again::{Again, Shelf, Work, again};
 pub use check::{CheckPlan, check_run};
-pub use fit::{Comparison, compare_trace, fit_run};
+pub use fit::{Comparison, ModelCard, compare_trace, fit_run};
 pub use peaks::{PeaksPlan, peaks_run};
 pub use plan::{FitPlan, ParameterPlan, Span, WeightPlan};
 pub use process::{Made, ProcessPlan, average_runs, process_run};

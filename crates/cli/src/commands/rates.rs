@@ -306,7 +306,7 @@ impl Rates {
             dead_time: self.data.dead_time,
             trusted_absorbance: self.data.trusted()?,
             concentration: self.data.concentration,
-            coefficient: self.data.coefficient,
+            coefficient: self.data.coefficient()?,
             path: self.data.path,
             assay: self
                 .total_volume

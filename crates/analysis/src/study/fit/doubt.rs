@@ -27,10 +27,6 @@ pub(super) fn over_time(
     outcome: &mut Outcome,
 ) {
     let columns: [&[f64]; 1] = [time];
-    if let Chosen::Course(course) = chosen {
-        no_change(signal, found, outcome);
-        drift(course, &columns, signal, options, found, outcome);
-    }
     if allow_for_correlation(chosen.model(), &columns, found)
         && let Some(correlation) = &found.correlation
     {
@@ -48,6 +44,10 @@ pub(super) fn over_time(
             Code::new("errors-correlated"),
             correlation.words(found),
         ));
+    }
+    if let Chosen::Course(course) = chosen {
+        no_change(signal, found, outcome);
+        drift(course, &columns, signal, options, found, outcome);
     }
 }
 

@@ -11,6 +11,7 @@ mod record;
 pub use compare::{Comparison, compare_trace};
 pub(super) use curve::scan_times;
 pub(super) use model::Chosen;
+pub use model::ModelCard;
 pub(super) use points::{preparation, prepared};
 pub(super) use record::tell;
 
