@@ -24,7 +24,9 @@ fn sets(usual: usize) -> usize {
 /// Share of intervals of k that hold the truth, plain and with correlation allowed for.
 fn held(rho: f64, points: u32, sets: usize) -> (f64, f64) {
     let course = Course::new(Order::First).with_offset().unwrap();
-    let t: Vec<f64> = (0..points).map(|i| 60.0 * f64::from(i) / f64::from(points)).collect();
+    let t: Vec<f64> = (0..points)
+        .map(|i| 60.0 * f64::from(i) / f64::from(points))
+        .collect();
     let truth = [1.05, 0.05, 0.15];
     let mut exact = vec![0.0; t.len()];
     course.evaluate(&[&t], &truth, &mut exact);
@@ -58,7 +60,11 @@ fn rate_constants_under_correlated_noise() {
         (0.9, 200, 0.85),
     ] {
         let (plain, allowed) = held(rho, points, sets);
-        println!("rho {rho}, {points} points: plain {:.1} %, allowed for {:.1} %", 100.0 * plain, 100.0 * allowed);
+        println!(
+            "rho {rho}, {points} points: plain {:.1} %, allowed for {:.1} %",
+            100.0 * plain,
+            100.0 * allowed
+        );
         assert!(allowed >= least, "{rho}: {allowed}");
     }
 }
@@ -88,7 +94,11 @@ fn peaks_held(sd: f64, sets: usize) -> ([f64; 5], f64) {
             ..PeakOptions::default()
         };
         let table = find_peaks(&curve, &options).unwrap();
-        let Some(peak) = table.peaks.iter().max_by(|a, b| a.prominence.total_cmp(&b.prominence)) else {
+        let Some(peak) = table
+            .peaks
+            .iter()
+            .max_by(|a, b| a.prominence.total_cmp(&b.prominence))
+        else {
             continue;
         };
         let Some(m) = measure_peak(
@@ -101,7 +111,13 @@ fn peaks_held(sd: f64, sets: usize) -> ([f64; 5], f64) {
             continue;
         };
         found += 1.0;
-        let values = [m.position, m.height, m.prominence, m.width.unwrap(), m.area.unwrap()];
+        let values = [
+            m.position,
+            m.height,
+            m.prominence,
+            m.width.unwrap(),
+            m.area.unwrap(),
+        ];
         for ((count, value), truth) in held.iter_mut().zip(values).zip(truth) {
             *count += f64::from((value.value - truth).abs() <= 1.96 * value.error);
         }
@@ -116,7 +132,10 @@ fn peaks_in_noise() {
         let (held, found) = peaks_held(sd, sets);
         println!("noise {sd}: found {found:.3}, held {held:.3?}");
         assert!(found > 0.95, "{sd}: {found}");
-        for (name, share) in ["position", "height", "prominence", "width", "area"].iter().zip(held) {
+        for (name, share) in ["position", "height", "prominence", "width", "area"]
+            .iter()
+            .zip(held)
+        {
             assert!(share > 0.88, "{name} at noise {sd}: {share}");
         }
     }

@@ -31,7 +31,12 @@ fn cases() -> Vec<Case> {
         // Followed over 0..60 until the part `done` of S0 is used.
         let left = s0 * (1.0 - done);
         let vmax = (s0 - left + km * (s0 / left).ln()) / 60.0;
-        case(name, vmax * s0 / (km + s0), false, Box::new(move |t| 0.1 + product(t, s0, vmax, km)))
+        case(
+            name,
+            vmax * s0 / (km + s0),
+            false,
+            Box::new(move |t| 0.1 + product(t, s0, vmax, km)),
+        )
     };
     vec![
         case("straight", 0.005, false, Box::new(|t| 0.1 + 0.005 * t)),
@@ -79,7 +84,10 @@ fn simulated(case: &Case, sd: f64, sets: usize, seed: u64) -> (usize, usize, f64
     let mut noise = Noise(seed);
     let (mut held, mut given, mut sum, mut size) = (0, 0, 0.0, 0.0);
     for _ in 0..sets {
-        let y: Vec<f64> = t.iter().map(|t| (case.course)(*t) + sd * noise.normal()).collect();
+        let y: Vec<f64> = t
+            .iter()
+            .map(|t| (case.course)(*t) + sd * noise.normal())
+            .collect();
         let found = initial_rate(&t, &y, &Preparation::default(), RateWindow::Whole { fewest: 5 }).unwrap();
         let (rate, interval, error) = match (case.steady, found.steady) {
             (false, _) => (found.rate, found.interval, found.standard_error),
@@ -100,7 +108,11 @@ fn simulated(case: &Case, sd: f64, sets: usize, seed: u64) -> (usize, usize, f64
 #[test]
 fn initial_rates_are_as_sure_as_they_say() {
     let large: Option<usize> = std::env::var("SETS").ok().and_then(|s| s.parse().ok());
-    let sizes: &[f64] = if large.is_some() { &[0.0005, 0.002, 0.006] } else { &[0.002] };
+    let sizes: &[f64] = if large.is_some() {
+        &[0.0005, 0.002, 0.006]
+    } else {
+        &[0.002]
+    };
     let (mut held, mut given) = (0, 0);
     for (number, case) in cases().iter().enumerate() {
         for sd in sizes {
@@ -139,5 +151,8 @@ fn a_line_has_its_bias_in_its_error() {
         held += usize::from((line.rate - truth).abs() < 2.05 * line.standard_error);
         plain += usize::from((line.rate - truth).abs() < 2.05 * own);
     }
-    assert!(plain == 0 && held >= 21, "{plain} by the line's own error, {held} with its bias");
+    assert!(
+        plain == 0 && held >= 21,
+        "{plain} by the line's own error, {held} with its bias"
+    );
 }

@@ -24,7 +24,12 @@ pub(crate) struct CourseOptions {
     #[arg(long, help_heading = "Data")]
     pub(crate) concentration: bool,
     /// Molar absorption coefficient in place of the run's own, with its unit (`6.22 mM-1cm-1`); without one in L/(mol cm)
-    #[arg(long, value_name = "EPSILON", help_heading = "Data", allow_hyphen_values = true)]
+    #[arg(
+        long,
+        value_name = "EPSILON",
+        help_heading = "Data",
+        allow_hyphen_values = true
+    )]
     coefficient: Option<String>,
     /// Path length, cm, in place of the run's own
     #[arg(long, value_name = "CM", help_heading = "Data")]
@@ -163,7 +168,10 @@ mod tests {
             ("622 m2/mol", 6220.0),
         ] {
             let found = coefficient(text).ok();
-            assert!(found.is_some_and(|found| (found - wanted).abs() < 1e-6 * wanted), "{text}: {found:?}");
+            assert!(
+                found.is_some_and(|found| (found - wanted).abs() < 1e-6 * wanted),
+                "{text}: {found:?}"
+            );
         }
         assert!(coefficient("6220 nm").is_err());
         assert!(coefficient("large").is_err());

@@ -136,7 +136,8 @@ impl Model for Depletion {
     }
 
     fn start(&self, x: &[&[f64]], y: &[f64]) -> Result<Vec<f64>, Refusal> {
-        search(x[0], y, self.a).map(|found| found.parameters.to_vec())
+        search(x[0], y, self.a)
+            .map(|found| found.parameters.to_vec())
             .ok_or_else(|| Refusal::NoStart {
                 why: "no trial value of the bend suits the course".into(),
             })
@@ -172,7 +173,11 @@ fn projected(t: &[f64], y: &[f64], k: f64, a: f64, column: &mut [f64]) -> (f64, 
     }
     let v0 = by / bb;
     let rss = yy - v0 * by;
-    if rss.is_finite() { (rss, my - v0 * mb, v0) } else { (f64::INFINITY, my, 0.0) }
+    if rss.is_finite() {
+        (rss, my - v0 * mb, v0)
+    } else {
+        (f64::INFINITY, my, 0.0)
+    }
 }
 
 /// Bends that are tried first, in lengths of the course.
@@ -191,7 +196,10 @@ fn search(t: &[f64], y: &[f64], a: f64) -> Option<AtA> {
     let mut height = |bend: f64| projected(t, y, bend / span, a, &mut column).0;
     let heights: Vec<f64> = bends.iter().map(|bend| height(*bend)).collect();
     let lowest = (0..bends.len()).min_by(|i, j| heights[*i].total_cmp(&heights[*j]))?;
-    let (mut low, mut high) = (bends[lowest.saturating_sub(1)], bends[(lowest + 1).min(bends.len() - 1)]);
+    let (mut low, mut high) = (
+        bends[lowest.saturating_sub(1)],
+        bends[(lowest + 1).min(bends.len() - 1)],
+    );
     // Golden section: no slope is needed, and eighteen steps leave a part in five thousand of the bracket, far below the error.
     const PART: f64 = 0.618_033_988_749_894_9;
     let (mut left, mut right) = (high - PART * (high - low), low + PART * (high - low));
@@ -431,8 +439,16 @@ fn over(t: &[f64], y: &[f64]) -> Result<Whole, Refusal> {
     let few = (t.len() as f64 - 4.0).max(1.0);
     let quantile = (allowed.half / allowed.error).max(t_half_width(0.95, few));
     Ok(Whole {
-        law: if mean.best.a == 0.0 { RateLaw::Saturating } else { RateLaw::Depletion },
-        shape: if straightness < NAMED { CourseShape::Bending } else { CourseShape::Straight },
+        law: if mean.best.a == 0.0 {
+            RateLaw::Saturating
+        } else {
+            RateLaw::Depletion
+        },
+        shape: if straightness < NAMED {
+            CourseShape::Bending
+        } else {
+            CourseShape::Straight
+        },
         beginning: Slope {
             rate: mean.rate,
             error,

@@ -45,7 +45,9 @@ pub fn allow_for_correlation(model: &dyn Model, x: &[&[f64]], fit: &mut Fit) -> 
         })
         .collect();
     let m = active.len();
-    let ordered = x.first().is_some_and(|x| x.windows(2).all(|pair| pair[0] <= pair[1]));
+    let ordered = x
+        .first()
+        .is_some_and(|x| x.windows(2).all(|pair| pair[0] <= pair[1]));
     if n < FEWEST.max(2 * p + 2) || m == 0 || !ordered || fit.covariance.is_none() {
         return false;
     }
@@ -73,7 +75,8 @@ pub fn allow_for_correlation(model: &dyn Model, x: &[&[f64]], fit: &mut Fit) -> 
     if !grown || covariance.iter().any(|value| !value.is_finite()) {
         return false;
     }
-    let degrees_of_freedom = (size * (1.0 - found.rho * found.rho) / (1.0 + found.rho * found.rho) - m as f64)
+    let degrees_of_freedom = (size * (1.0 - found.rho * found.rho) / (1.0 + found.rho * found.rho)
+        - m as f64)
         .clamp(2.0, fit.degrees_of_freedom as f64);
     let half = half_width(fit.level, degrees_of_freedom, false);
     for j in &active {
@@ -131,7 +134,11 @@ impl Correlation {
 fn short(value: f64) -> String {
     let size = value.abs();
     if size == 0.0 || (1e-4..1e5).contains(&size) {
-        let digits = if size == 0.0 { 0.0 } else { (1.0 - size.log10().floor()).max(0.0) };
+        let digits = if size == 0.0 {
+            0.0
+        } else {
+            (1.0 - size.log10().floor()).max(0.0)
+        };
         format!("{value:.*}", digits as usize)
     } else {
         format!("{value:.1e}")
@@ -195,7 +202,9 @@ fn estimate(model: &dyn Model, x: &[&[f64]], fit: &Fit, active: &[usize]) -> Opt
         let form: Vec<f64> = (0..q * q)
             .map(|k| all[k] + rho * rho * inner[k] - rho * cross[k])
             .collect();
-        let Some(solved) = Solved::of(&form, q) else { continue };
+        let Some(solved) = Solved::of(&form, q) else {
+            continue;
+        };
         let likelihood =
             0.5 * (1.0 - rho * rho).ln() - 0.5 * solved.log_determinant - 0.5 * freedom * solved.rest.ln();
         let variance = solved.rest / freedom;
@@ -309,7 +318,9 @@ impl Solved {
         for j in 0..m {
             inverse_of_lower[j * m + j] = 1.0 / lower[j * q + j];
             for i in j + 1..m {
-                let sum: f64 = (j..i).map(|k| lower[i * q + k] * inverse_of_lower[k * m + j]).sum();
+                let sum: f64 = (j..i)
+                    .map(|k| lower[i * q + k] * inverse_of_lower[k * m + j])
+                    .sum();
                 inverse_of_lower[i * m + j] = -sum / lower[i * q + i];
             }
         }

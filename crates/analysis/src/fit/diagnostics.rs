@@ -170,9 +170,7 @@ pub(crate) fn examine(
         } else {
             largest > 3.0 * sd && largest > sd * extreme(n)
         };
-        if far
-            && let Some(index) = residuals.iter().position(|r| r.abs() == largest)
-        {
+        if far && let Some(index) = residuals.iter().position(|r| r.abs() == largest) {
             found.warnings.push(Warning::Outlier {
                 index,
                 deviations: residuals[index] / sd,

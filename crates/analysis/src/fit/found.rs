@@ -4,8 +4,8 @@ use std::borrow::Cow;
 
 use serde::{Deserialize, Serialize};
 
-use super::{Correlation, Diagnostics};
 use super::finish::{around, half_width};
+use super::{Correlation, Diagnostics};
 
 /// An interval; a missing side is open: the data set no limit there.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]

@@ -246,8 +246,14 @@ fn robust_errors(setting: &Setting<'_>, given: Option<&[f64]>, result: &mut Fit,
         ..options.clone()
     };
     // Known errors would set the deviation to one; here only the derivatives are wanted.
-    let Ok(unweighted) = finish::finish_within(setting, base.as_deref(), minimum, &plain, Vec::new(), f64::INFINITY)
-    else {
+    let Ok(unweighted) = finish::finish_within(
+        setting,
+        base.as_deref(),
+        minimum,
+        &plain,
+        Vec::new(),
+        f64::INFINITY,
+    ) else {
         return;
     };
     let unit = if unweighted.fit_probability.is_some() {

@@ -56,6 +56,11 @@ pub(super) fn put_errors(fit: &mut Fit, deviation: f64, unweighted: &[Option<f64
         }
     }
     if covariance.len() == p * p {
-        fit.covariance = Some(covariance.into_iter().map(|c| c * deviation * deviation).collect());
+        fit.covariance = Some(
+            covariance
+                .into_iter()
+                .map(|c| c * deviation * deviation)
+                .collect(),
+        );
     }
 }

@@ -53,7 +53,10 @@ fn local(
         return None;
     }
     let kept = |column: &[f64]| -> Vec<f64> {
-        (from..to).filter(|i| Some(*i) != without).map(|i| column[i]).collect()
+        (from..to)
+            .filter(|i| Some(*i) != without)
+            .map(|i| column[i])
+            .collect()
     };
     let (xs, ys) = (kept(x), kept(up));
     if xs.len() < degree + 3 {
@@ -116,7 +119,11 @@ pub fn measure_peak(
             break;
         };
         // Within the first window the top may still lie outside a narrow one.
-        let found = highest(&polynomial, centre, if round == 0 { half.max(0.25 * full) } else { half })?;
+        let found = highest(
+            &polynomial,
+            centre,
+            if round == 0 { half.max(0.25 * full) } else { half },
+        )?;
         let misfit = polynomial.residual_sd().is_some_and(|own| {
             let allowed = chi_squared_quantile(0.95, polynomial.freedom as f64) / polynomial.freedom as f64;
             own * own > allowed * noise * noise
@@ -217,7 +224,8 @@ pub fn measure_peak(
             },
             AreaBaseline::Chord => Estimate {
                 value: value - span * (low.value + high.value) / 2.0,
-                error: (own + (span / 2.0).powi(2) * (low.error * low.error + high.error * high.error)).sqrt(),
+                error: (own + (span / 2.0).powi(2) * (low.error * low.error + high.error * high.error))
+                    .sqrt(),
             },
         }
     });

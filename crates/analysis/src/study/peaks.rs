@@ -159,7 +159,10 @@ fn search(
         .iter()
         .flat_map(|peak| {
             let measured = noise
-                .filter(|_| plan.refinement == Refinement::ByWidth && matches!(peak.apex, Apex::Refined { .. } | Apex::Sampled { .. }))
+                .filter(|_| {
+                    plan.refinement == Refinement::ByWidth
+                        && matches!(peak.apex, Apex::Refined { .. } | Apex::Sampled { .. })
+                })
                 .and_then(|noise| {
                     let upwards = plan.extreme == Extreme::Maximum;
                     measure_peak(curve, peak, noise, upwards, (plan.width, plan.area))

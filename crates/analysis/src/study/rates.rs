@@ -17,11 +17,11 @@ use super::{
     BY, Drawn, Found, Six, concentration_of, curve_of, label_of, stated, tell_apart, told, unit_in_terms,
 };
 use crate::courses::{Course, CourseShape, InitialRate, Order, Preparation, RateLaw, RateWindow};
+use crate::distribution::chi_squared_upper;
 use crate::enzymes::{
     Assay, Rates, TraceOfSeries, activity, add_turnover, compare_laws, direct_linear, fit_weighted_rates,
     series_rates,
 };
-use crate::distribution::chi_squared_upper;
 use crate::fit::{Fit, Options, Weighting, wandering};
 use crate::models::law::Law;
 use crate::refusal::Refusal;
@@ -366,7 +366,11 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
             put_activity(plan, run, assay, per_minute, error, &mut outcome);
         }
         let told = outcome.remarks.len();
-        let substrate = if blank { None } else { substrate_of(run, trace, &mut outcome) };
+        let substrate = if blank {
+            None
+        } else {
+            substrate_of(run, trace, &mut outcome)
+        };
         if some_known && !blank && substrate.is_none() && outcome.remarks.len() == told {
             outcome.remarks.push(Diagnostic::warning(
                 Code::new("concentration-not-sure"),
@@ -542,7 +546,11 @@ fn steady_goes_on(
         reason: None,
     });
     let lag = measured.shape == CourseShape::Lag;
-    let which = plan.which.unwrap_or(if lag { WhichRate::Steady } else { WhichRate::Beginning });
+    let which = plan.which.unwrap_or(if lag {
+        WhichRate::Steady
+    } else {
+        WhichRate::Beginning
+    });
     let goes_on = match which {
         WhichRate::Steady => "vs goes on to laws and activities (--rate beginning takes v0)",
         WhichRate::Beginning => "v0 goes on to laws and activities (--rate steady takes vs)",
@@ -599,7 +607,10 @@ fn put_rate(
     put("r_squared", measured.r_squared);
     put("residual_standard_deviation", Some(measured.residual_sd));
     put("straightness_probability", measured.straightness);
-    put("error_from_the_choice_of_law", Some(measured.bias).filter(|bias| *bias > 0.0));
+    put(
+        "error_from_the_choice_of_law",
+        Some(measured.bias).filter(|bias| *bias > 0.0),
+    );
     put("lag_one_correlation", measured.correlation);
     let mut say = |words: String| {
         outcome
@@ -886,7 +897,9 @@ fn against_own_errors(found: &Fit, own: &[f64], outcome: &mut Outcome) {
         .sum();
     let freedom = found.degrees_of_freedom as f64;
     let chance = chi_squared_upper(square, freedom);
-    outcome.statistics.insert("chi_squared_of_own_errors".into(), square);
+    outcome
+        .statistics
+        .insert("chi_squared_of_own_errors".into(), square);
     if chance < 0.01 {
         outcome.remarks.push(Diagnostic::warning(
             Code::new("lack-of-fit"),
@@ -952,7 +965,8 @@ fn series(
         ));
     }
     let inhibited = points.iter().any(|point| point.inhibitor.is_some());
-    let needs_inhibitor = plan.compare && inhibited || !plan.compare && Law::named(law).is_some_and(|law| law.variables.len() > 1);
+    let needs_inhibitor = plan.compare && inhibited
+        || !plan.compare && Law::named(law).is_some_and(|law| law.variables.len() > 1);
     let inhibitor = if needs_inhibitor {
         Some(column("inhibitor concentration", &level_unit, &|point| {
             point.inhibitor.clone()
@@ -1009,7 +1023,9 @@ fn series(
             Weighting::Weights(&reciprocals)
         }
         (RateWeights::Own, None) => {
-            return Err(unsuitable("a rate has no error of its own, so that they cannot be weighted by them".into()));
+            return Err(unsuitable(
+                "a rate has no error of its own, so that they cannot be weighted by them".into(),
+            ));
         }
     };
     let mut found: Fit = if plan.compare {
@@ -1061,7 +1077,9 @@ fn series(
     let unit = |of: &str, name: &str| match (of, name) {
         ("y/x", "Vmax") => Some(y_unit.clone()),
         (_, "kcat") => time_of(&y_unit).and_then(|time| Unit::ucum(&format!("/{}", time.code())).ok()),
-        (_, "kcat/Km") => time_of(&y_unit).and_then(|time| unit_in_terms("1/(y x)", &time, &x_unit, &level_unit)),
+        (_, "kcat/Km") => {
+            time_of(&y_unit).and_then(|time| unit_in_terms("1/(y x)", &time, &x_unit, &level_unit))
+        }
         _ => unit_in_terms(of, &x_unit, &y_unit, &level_unit),
     };
     tell(outcome, &found, &unit);

@@ -42,7 +42,10 @@ pub fn pool(values: &[(f64, Option<f64>)]) -> Result<Pooled, Refusal> {
     crate::refusal::require_finite("the values", &plain)?;
     let count = n as f64;
     let quantile = t_half_width(0.95, count - 1.0);
-    let own: Option<Vec<f64>> = values.iter().map(|v| v.1.filter(|e| *e > 0.0 && e.is_finite())).collect();
+    let own: Option<Vec<f64>> = values
+        .iter()
+        .map(|v| v.1.filter(|e| *e > 0.0 && e.is_finite()))
+        .collect();
     let Some(own) = own else {
         let mean = plain.iter().sum::<f64>() / count;
         let square: f64 = plain.iter().map(|v| (v - mean) * (v - mean)).sum();
@@ -61,7 +64,11 @@ pub fn pool(values: &[(f64, Option<f64>)]) -> Result<Pooled, Refusal> {
         let weights: Vec<f64> = own.iter().map(|e| 1.0 / (e * e + extra)).collect();
         let sum: f64 = weights.iter().sum();
         let mean = weights.iter().zip(&plain).map(|(w, v)| w * v).sum::<f64>() / sum;
-        let scatter: f64 = weights.iter().zip(&plain).map(|(w, v)| w * (v - mean) * (v - mean)).sum();
+        let scatter: f64 = weights
+            .iter()
+            .zip(&plain)
+            .map(|(w, v)| w * (v - mean) * (v - mean))
+            .sum();
         let squares: f64 = weights.iter().map(|w| w * w).sum();
         (mean, scatter, sum, squares)
     };
@@ -84,7 +91,9 @@ impl Pooled {
     pub fn words(&self) -> String {
         let runs = self.count;
         match self.homogeneity {
-            None => format!("{runs} runs, not all with an error of their own: the error of the mean is from their scatter"),
+            None => format!(
+                "{runs} runs, not all with an error of their own: the error of the mean is from their scatter"
+            ),
             Some((q, chance)) if chance < 0.05 => format!(
                 "the {runs} runs differ by more than their own errors tell (homogeneity: chi-squared {q:.2} on {}, probability \
                  {chance:.2e}): something varies from run to run, and the error of the mean counts runs, not points",

@@ -620,7 +620,10 @@ fn slopes(
         put("a straight line through all points", *slope, error);
     }
     for (how, window) in [
-        ("the beginning of the whole course", RateWindow::Whole { fewest: 5 }),
+        (
+            "the beginning of the whole course",
+            RateWindow::Whole { fewest: 5 },
+        ),
         ("the longest straight beginning", RateWindow::Found { fewest: 5 }),
     ] {
         let found = initial_rate(&trace.x.values, &trace.y.values, &Preparation::default(), window);

@@ -179,7 +179,11 @@ fn list(screen: &mut Screen) -> Outcome {
     ]);
     for card in FitPlan::list() {
         let parameters: Vec<&str> = card.parameters.iter().map(|(name, _)| name.as_str()).collect();
-        table.row([card.name.into(), card.equation.into(), parameters.join(", ").into()]);
+        table.row([
+            card.name.into(),
+            card.equation.into(),
+            parameters.join(", ").into(),
+        ]);
     }
     write!(screen, "{}", table.draw(screen.width()))?;
     writeln!(

@@ -205,14 +205,17 @@ fn tell(heading: &str, finding: &Finding, screen: &mut Screen) -> Result<(), Fai
         let (position, error, unit) = telling::value(&peak[0]);
         let shown = |part: &Parameter| match part.value {
             None => "open".to_owned(),
-            Some(value) => telling::rounded(value, part.standard_error).0,
+            Some(value) => {
+                let (value, error) = telling::rounded(value, part.standard_error);
+                if error.is_empty() { value } else { format!("{value} ± {error}") }
+            }
         };
         table.row([
             format!("  {position}").into(),
             error.into(),
             unit.into(),
             shown(&peak[1]).into(),
-            telling::significant(peak[2].value.unwrap_or(0.0)).into(),
+            shown(&peak[2]).into(),
             shown(&peak[3]).into(),
             shown(&peak[4]).into(),
         ]);

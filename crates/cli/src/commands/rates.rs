@@ -6,8 +6,8 @@ use clap::Args;
 use curvary_analysis::enzymes::{State, checklist, linear_plots};
 use curvary_analysis::models::law::Law;
 use curvary_analysis::study::{
-    AssayPlan, Found, RatePlan, RatePoint, RateWeights, RunRates, SeriesFit, SeriesPlan, WhichRate, Work, fit_series,
-    rates_run,
+    AssayPlan, Found, RatePlan, RatePoint, RateWeights, RunRates, SeriesFit, SeriesPlan, WhichRate, Work,
+    fit_series, rates_run,
 };
 use curvary_record::{Diagnostic, Unit};
 use serde_json::Value;

@@ -97,7 +97,11 @@ impl Results {
         if without > 0 {
             screen.say(format_args!("{} without such a result", plural(without, "run")));
         }
-        Ok(if rows.is_empty() { Ending::Nothing } else { Ending::Done })
+        Ok(if rows.is_empty() {
+            Ending::Nothing
+        } else {
+            Ending::Done
+        })
     }
 
     fn shown<'a>(&'a self, outcome: &'a Kept) -> impl Iterator<Item = &'a Parameter> {
@@ -161,10 +165,22 @@ impl Results {
         let mut groups: BTreeMap<Group, Vec<(f64, Option<f64>)>> = BTreeMap::new();
         for row in rows {
             for parameter in self.shown(&row.outcome) {
-                let unit = parameter.unit.as_ref().map(|unit| unit.code().to_owned()).unwrap_or_default();
+                let unit = parameter
+                    .unit
+                    .as_ref()
+                    .map(|unit| unit.code().to_owned())
+                    .unwrap_or_default();
                 if let Some(value) = parameter.value {
-                    let key = (row.by.clone(), row.outcome.model.clone(), parameter.name.clone(), unit);
-                    groups.entry(key).or_default().push((value, parameter.standard_error));
+                    let key = (
+                        row.by.clone(),
+                        row.outcome.model.clone(),
+                        parameter.name.clone(),
+                        unit,
+                    );
+                    groups
+                        .entry(key)
+                        .or_default()
+                        .push((value, parameter.standard_error));
                 }
             }
         }
@@ -260,7 +276,11 @@ impl Results {
                         number(interval.and_then(|interval| interval.low)),
                         number(interval.and_then(|interval| interval.high)),
                         number(interval.map(|interval| interval.level)),
-                        parameter.unit.as_ref().map(|unit| unit.code().to_owned()).unwrap_or_default(),
+                        parameter
+                            .unit
+                            .as_ref()
+                            .map(|unit| unit.code().to_owned())
+                            .unwrap_or_default(),
                         text(parameter.reason.as_deref().unwrap_or_default()),
                         flags.clone(),
                     ])
@@ -319,11 +339,19 @@ impl Results {
         for ((by, model, name, unit), found) in pooled {
             let (mean, error) = telling::rounded(found.mean, Some(found.standard_error));
             let unit = Unit::ucum(unit).map(|unit| unit.display()).unwrap_or_default();
-            let group = if by.is_empty() { String::new() } else { format!("{}, ", by.join(", ")) };
+            let group = if by.is_empty() {
+                String::new()
+            } else {
+                format!("{}, ", by.join(", "))
+            };
             let head = format!("{group}{model}, {name}: {mean} ± {error} {unit}");
             let (_, between) = telling::rounded(found.mean, Some(found.between));
             writeln!(screen, "{}", Styled(STRONG, one_line(head.trim_end())))?;
-            let between = if between.is_empty() { "0".to_owned() } else { between };
+            let between = if between.is_empty() {
+                "0".to_owned()
+            } else {
+                between
+            };
             writeln!(
                 screen,
                 "  {}",

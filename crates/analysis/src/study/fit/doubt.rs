@@ -117,12 +117,18 @@ fn drift(
     if signal.len() < FEWEST || matches!(course.order(), Order::Zero | Order::Approach) {
         return;
     }
-    let Ok(full) = course.clone().with_drift() else { return };
+    let Ok(full) = course.clone().with_drift() else {
+        return;
+    };
     if full.name() == course.name() || !drift_shows(course, columns, found) {
         return;
     }
     // Parameters that were held stay so: a drift comes last but for a lag.
-    if found.parameters.iter().any(|p| matches!(p.standing, Standing::Held | Standing::AtLimit)) {
+    if found
+        .parameters
+        .iter()
+        .any(|p| matches!(p.standing, Standing::Held | Standing::AtLimit))
+    {
         return;
     }
     let plain = Options {

@@ -237,7 +237,11 @@ fn fitted(plan: &FitPlan, chosen: &Chosen, run: &Run, curve: &Curve<'_>) -> Resu
     let plainly = plan.weights.is_none() && options.robust == Robust::No;
     let mut coarse = false;
     if plainly && !matches!(chosen, Chosen::Formula(_)) {
-        let step = trace.y.decimals.max().map(|decimals| 10f64.powi(-i32::from(decimals)));
+        let step = trace
+            .y
+            .decimals
+            .max()
+            .map(|decimals| 10f64.powi(-i32::from(decimals)));
         if let Some(step) = step {
             let resolution = step / points.factor.map_or(1.0, f64::abs);
             coarse = no_finer_than_readings(resolution, &mut found, &mut outcome);
@@ -249,7 +253,13 @@ fn fitted(plan: &FitPlan, chosen: &Chosen, run: &Run, curve: &Curve<'_>) -> Resu
             Chosen::Formula(formula) => formula.respond(&points.signal)?,
             _ => points.signal.clone(),
         };
-        over_time(chosen, (&points.time, &response), &options, &mut found, &mut outcome);
+        over_time(
+            chosen,
+            (&points.time, &response),
+            &options,
+            &mut found,
+            &mut outcome,
+        );
     }
     tell(&mut outcome, &found, &unit);
     let second = matches!(chosen, Chosen::Course(course) if matches!(course.order(), Order::Second | Order::SecondUnequal));

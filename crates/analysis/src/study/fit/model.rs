@@ -60,14 +60,19 @@ impl FitPlan {
                 .map(|p| (p.name.to_string(), p.unit.to_string()))
                 .collect()
         };
-        let courses = ORDERS.iter().zip(EQUATIONS).map(|((name, order), equation)| ModelCard {
-            name,
-            equation,
-            parameters: parameters(&Course::new(*order)),
-        });
+        let courses = ORDERS
+            .iter()
+            .zip(EQUATIONS)
+            .map(|((name, order), equation)| ModelCard {
+                name,
+                equation,
+                parameters: parameters(&Course::new(*order)),
+            });
         let laws = LAWS.iter().map(|law| ModelCard {
             name: law.name,
-            equation: law.equation.unwrap_or("the integrated law of Michaelis and Menten, by Lambert's W"),
+            equation: law
+                .equation
+                .unwrap_or("the integrated law of Michaelis and Menten, by Lambert's W"),
             parameters: parameters(law),
         });
         courses.chain(laws).collect()
