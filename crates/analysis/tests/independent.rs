@@ -190,7 +190,12 @@ fn correlated_errors() {
     let mut found = fit(&course, &Data::new(&[&t], &y), &Options::default()).unwrap();
     assert!(allow_for_correlation(&course, &[&t], &mut found));
     let correlation = found.correlation.as_ref().unwrap();
-    near(correlation.lag_one, set["lag_one"].as_f64().unwrap(), 1e-6, "correlation");
+    near(
+        correlation.lag_one,
+        set["lag_one"].as_f64().unwrap(),
+        1e-6,
+        "correlation",
+    );
     for (p, error) in found.parameters.iter().zip(numbers(&set["standard_errors"])) {
         near(p.standard_error.unwrap(), error, 1e-5, &p.name);
     }
@@ -207,7 +212,12 @@ fn values_of_several_runs_pooled() {
     let found = curvary_analysis::study::pool(&values).unwrap();
     let wanted = |name: &str| set[name].as_f64().unwrap();
     near(found.mean, wanted("mean"), 1e-12, "mean");
-    near(found.standard_error, wanted("standard_error"), 1e-10, "standard error");
+    near(
+        found.standard_error,
+        wanted("standard_error"),
+        1e-10,
+        "standard error",
+    );
     near(found.half_width, wanted("half_width"), 1e-9, "half width");
     near(found.between, wanted("between"), 1e-9, "between");
     let (q, chance) = found.homogeneity.unwrap();

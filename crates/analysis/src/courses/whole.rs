@@ -42,7 +42,7 @@ fn depleted(tau: f64, a: f64, near: f64) -> f64 {
     for _ in 0..60 {
         let e = (-u).exp();
         let slope = (1.0 - a) + a * e;
-        if !(slope > 0.0) {
+        if slope.is_nan() || slope <= 0.0 {
             return f64::NAN;
         }
         let step = ((1.0 - a) * u + a * (1.0 - e) - tau) / slope;
@@ -187,7 +187,7 @@ const BENDS: [f64; 15] = [
 
 fn search(t: &[f64], y: &[f64], a: f64) -> Option<AtA> {
     let span = t[t.len() - 1] - t[0];
-    if !(span > 0.0) {
+    if span.is_nan() || span <= 0.0 {
         return None;
     }
     // A bend to the other side needs no a: what would tell one is of third order.

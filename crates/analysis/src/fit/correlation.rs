@@ -56,7 +56,7 @@ pub fn allow_for_correlation(model: &dyn Model, x: &[&[f64]], fit: &mut Fit) -> 
     let lagged: f64 = r.windows(2).map(|pair| pair[0] * pair[1]).sum();
     // One standard deviation of what chance does; fitting pushes the correlation of residuals down by about p/n.
     let size = n as f64;
-    if !(square > 0.0) || lagged / square < 1.0 / size.sqrt() - m as f64 / size {
+    if square.is_nan() || square <= 0.0 || lagged / square < 1.0 / size.sqrt() - m as f64 / size {
         return false;
     }
     let Some(found) = estimate(model, x, fit, &active) else {
@@ -305,7 +305,7 @@ impl Solved {
                     value -= lower[i * q + k] * lower[j * q + k];
                 }
                 if i == j {
-                    if !(value > 1e-14 * form[j * q + j].abs()) {
+                    if value.is_nan() || value <= 1e-14 * form[j * q + j].abs() {
                         return None;
                     }
                     lower[j * q + j] = value.sqrt();

@@ -261,7 +261,7 @@ fn robust_errors(setting: &Setting<'_>, given: Option<&[f64]>, result: &mut Fit,
     } else {
         unweighted.residual_sd
     };
-    if !(unit > 0.0) {
+    if unit.is_nan() || unit <= 0.0 {
         return;
     }
     let errors: Vec<Option<f64>> = unweighted

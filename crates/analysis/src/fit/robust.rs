@@ -12,7 +12,7 @@ use super::{Fit, HUBER, Robust, TUKEY};
 pub(super) fn deviation(robust: Robust, scaled: &[f64], parameters: usize) -> Option<f64> {
     let sd = robust_sd(scaled);
     let n = scaled.len() as f64;
-    if !(sd > 0.0) || scaled.len() <= parameters {
+    if sd.is_nan() || sd <= 0.0 || scaled.len() <= parameters {
         return None;
     }
     let (mut square, mut slope, mut slopes) = (0.0, 0.0, 0.0);
@@ -36,7 +36,7 @@ pub(super) fn deviation(robust: Robust, scaled: &[f64], parameters: usize) -> Op
     }
     let mean = slope / n;
     let spread = (slopes / n - mean * mean).max(0.0);
-    if !(mean > 0.0) {
+    if mean.is_nan() || mean <= 0.0 {
         return None;
     }
     let correction = 1.0 + parameters as f64 / n * spread / (mean * mean);

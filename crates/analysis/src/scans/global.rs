@@ -262,7 +262,7 @@ fn along_time(at: &Projected, data: &[Vec<f64>]) -> (f64, bool) {
         square += sum_of_squares(&residual);
         lagged += product(&residual[1..], &residual[..residual.len() - 1]);
     }
-    if !(square > 0.0) {
+    if square.is_nan() || square <= 0.0 {
         return (0.0, false);
     }
     let times = residual.len() as f64;

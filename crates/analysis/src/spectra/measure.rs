@@ -194,7 +194,7 @@ pub fn measure_peak(
         for _ in 0..20 {
             let slope = polynomial.at(crossing, 1);
             crossing -= (polynomial.at(crossing, 0) - wanted) / slope;
-            if !((crossing - x[near]).abs() <= 0.3 * full) {
+            if crossing.is_nan() || (crossing - x[near]).abs() > 0.3 * full {
                 return None;
             }
         }
@@ -268,12 +268,12 @@ fn highest(polynomial: &Polynomial, centre: f64, half: f64) -> Option<f64> {
     let mut x = best.1;
     for _ in 0..30 {
         let (slope, bend) = (polynomial.at(x, 1), polynomial.at(x, 2));
-        if !(bend < 0.0) {
+        if bend.is_nan() || bend >= 0.0 {
             return None;
         }
         let step = slope / bend;
         x -= step;
-        if !((x - centre).abs() <= half) {
+        if x.is_nan() || (x - centre).abs() > half {
             return None;
         }
         if step.abs() <= 1e-12 * half {

@@ -145,12 +145,16 @@ pub(crate) fn unit_in_terms(of: &str, x: &Unit, y: &Unit, level: &Unit) -> Optio
             let mut parts = unit.code().split('/');
             let first = parts.next().unwrap_or_default();
             let flip = |sign: char| if sign == '.' { '/' } else { '.' };
-            for (piece, sign) in std::iter::once((first, sign)).chain(parts.map(|piece| (piece, flip(sign)))) {
+            for (piece, sign) in std::iter::once((first, sign)).chain(parts.map(|piece| (piece, flip(sign))))
+            {
                 if piece.is_empty() {
                     continue;
                 }
                 // What stands on both sides of the line falls away.
-                match pieces.iter().position(|(other, known)| known == piece && *other != sign) {
+                match pieces
+                    .iter()
+                    .position(|(other, known)| known == piece && *other != sign)
+                {
                     Some(at) => {
                         pieces.remove(at);
                     }
@@ -165,7 +169,10 @@ pub(crate) fn unit_in_terms(of: &str, x: &Unit, y: &Unit, level: &Unit) -> Optio
     }
     put(above, '.')?;
     put(below, '/')?;
-    let code: String = pieces.iter().map(|(sign, piece)| format!("{sign}{piece}")).collect();
+    let code: String = pieces
+        .iter()
+        .map(|(sign, piece)| format!("{sign}{piece}"))
+        .collect();
     if code.is_empty() {
         return Some(if of == "y" { y.clone() } else { Unit::ONE });
     }

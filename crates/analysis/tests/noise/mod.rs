@@ -1,12 +1,12 @@
 //! Seeded noise for simulations.
 
 /// A linear congruential generator and what is drawn from it.
-pub struct Noise(pub u64);
+pub(crate) struct Noise(pub(crate) u64);
 
 #[allow(dead_code)]
 impl Noise {
     /// Between 0 and 1.
-    pub fn uniform(&mut self) -> f64 {
+    pub(crate) fn uniform(&mut self) -> f64 {
         self.0 = self
             .0
             .wrapping_mul(6_364_136_223_846_793_005)
@@ -15,12 +15,12 @@ impl Noise {
     }
 
     /// Mean 0, standard deviation 1.
-    pub fn normal(&mut self) -> f64 {
+    pub(crate) fn normal(&mut self) -> f64 {
         (-2.0 * self.uniform().ln()).sqrt() * (2.0 * std::f64::consts::PI * self.uniform()).cos()
     }
 
     /// First-order autoregression of standard deviation 1.
-    pub fn correlated(&mut self, n: usize, rho: f64) -> Vec<f64> {
+    pub(crate) fn correlated(&mut self, n: usize, rho: f64) -> Vec<f64> {
         let mut last = self.normal();
         (0..n)
             .map(|i| {

@@ -207,7 +207,11 @@ fn tell(heading: &str, finding: &Finding, screen: &mut Screen) -> Result<(), Fai
             None => "open".to_owned(),
             Some(value) => {
                 let (value, error) = telling::rounded(value, part.standard_error);
-                if error.is_empty() { value } else { format!("{value} ± {error}") }
+                if error.is_empty() {
+                    value
+                } else {
+                    format!("{value} ± {error}")
+                }
             }
         };
         table.row([
