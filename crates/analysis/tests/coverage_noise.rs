@@ -12,6 +12,8 @@ use curvary_analysis::models::Model;
 use curvary_analysis::spectra::{
     AreaBaseline, Curve, PeakOptions, Threshold, WidthLevel, find_peaks, measure_peak, point_noise,
 };
+use curvary_analysis::study::{PeaksPlan, References, peaks_run};
+use curvary_record::{Column, Digest, Fields, Quantity, Run, RunId, SourceRef, Technique, Trace, Unit};
 use noise::Noise;
 
 fn sets(usual: usize) -> usize {
@@ -138,5 +140,52 @@ fn peaks_in_noise() {
         {
             assert!(share > 0.88, "{name} at noise {sd}: {share}");
         }
+    }
+}
+
+/// A spectrum of one trace, a point a nanometre.
+fn spectrum(y: Vec<f64>) -> Run {
+    let x: Vec<f64> = (0..y.len()).map(|i| 400.0 + i as f64).collect();
+    let digest = Digest::of(b"noise");
+    Run {
+        id: RunId::new(&digest, 0),
+        source: SourceRef {
+            path: "noise.csv".into(),
+            digest,
+            reader: "built-in/text-table".into(),
+            reader_version: "1".into(),
+            encoding: None,
+            ordinal: 0,
+            lines: None,
+        },
+        technique: Technique::SPECTRUM,
+        because: Vec::new(),
+        fields: Fields::default(),
+        traces: vec![
+            Trace::new(
+                Column::new(Quantity::WAVELENGTH, Unit::NANOMETRE, x),
+                Column::new(Quantity::ABSORBANCE, Unit::ABSORBANCE, y),
+            )
+            .unwrap(),
+        ],
+        questions: Vec::new(),
+        remarks: Vec::new(),
+    }
+}
+
+/// Noise alone makes a peak in at most one of twenty spectra, however many points they have.
+#[test]
+fn noise_alone_makes_no_peak() {
+    let sets = sets(40);
+    let mut noise = Noise(99);
+    for points in [51, 201, 801] {
+        let with_peaks = (0..sets)
+            .filter(|_| {
+                let y = (0..points).map(|_| 0.2 + 0.002 * noise.normal()).collect();
+                peaks_run(&PeaksPlan::default(), &spectrum(y), &References::new())[0].is_result()
+            })
+            .count();
+        println!("{points} points: {with_peaks} of {sets} spectra of noise have a peak");
+        assert!(with_peaks * 20 <= sets, "{points} points: {with_peaks} of {sets}");
     }
 }
