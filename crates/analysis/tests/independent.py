@@ -278,7 +278,7 @@ def pooled():
     tau2 = max(0.0, (q - (n - 1)) / (w.sum() - (w**2).sum() / w.sum()))
     w = 1 / (errors**2 + tau2)
     mean = float(np.average(values, weights=w))
-    error = float(np.sqrt((w * (values - mean) ** 2).sum() / ((n - 1) * w.sum())))
+    error = float(np.sqrt(max(1.0, (w * (values - mean) ** 2).sum() / (n - 1)) / w.sum()))
     return {
         "values": values.tolist(),
         "errors": errors.tolist(),

@@ -25,7 +25,8 @@ pub struct Pooled {
 /// Pools values of runs, each with its standard error where known.
 ///
 /// Random effects after DerSimonian and Laird (Controlled Clinical Trials 7, 177, 1986); the error of the mean after Hartung
-/// and Knapp (Statistics in Medicine 20, 3875, 2001), which holds its level with few runs.
+/// and Knapp (Statistics in Medicine 20, 3875, 2001), which holds its level with few runs, but never below what the own errors
+/// leave: two runs that agree by chance are no surer than that.
 ///
 /// # Errors
 /// [`Refusal::TooFewPoints`] below two values; [`Refusal::NotFinite`] for one that is none.
@@ -75,7 +76,7 @@ pub fn pool(values: &[(f64, Option<f64>)]) -> Result<Pooled, Refusal> {
     let (_, q, sum, squares) = weighted(0.0);
     let tau2 = ((q - (count - 1.0)) / (sum - squares / sum)).max(0.0);
     let (mean, scatter, sum, _) = weighted(tau2);
-    let standard_error = (scatter / (count - 1.0) / sum).sqrt();
+    let standard_error = (scatter / (count - 1.0)).max(1.0).sqrt() / sum.sqrt();
     Ok(Pooled {
         count: n,
         mean,

@@ -359,7 +359,7 @@ impl Results {
                     FAINT,
                     one_line(&format!(
                         "mean over runs, 95 % ± {}; standard deviation between runs {between}; {}",
-                        telling::significant(found.half_width),
+                        telling::rounded(found.mean, Some(found.half_width)).1,
                         found.words()
                     ))
                 )
