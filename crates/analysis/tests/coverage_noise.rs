@@ -176,7 +176,7 @@ fn spectrum(y: Vec<f64>) -> Run {
 /// Noise alone makes a peak in at most one of twenty spectra, however many points they have.
 #[test]
 fn noise_alone_makes_no_peak() {
-    let sets = sets(40);
+    let sets = sets(160);
     let mut noise = Noise(99);
     for points in [51, 201, 801] {
         let with_peaks = (0..sets)
