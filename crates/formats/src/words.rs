@@ -9,6 +9,47 @@ use std::sync::LazyLock;
 use curvary_record::{Quantity, known_field};
 use serde::Deserialize;
 
+/// What a word over a column says.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Word {
+    /// A quantity that photometers measure, or that their measurements run over or are taken at.
+    Quantity(Quantity),
+    /// Another quantity: positive evidence that the column is no light absorbed.
+    Other(Quantity),
+    /// A word that stands over any column: `value`, `channel 2`.
+    Generic,
+    /// A word that is in no list. It is no evidence, neither for anything nor against.
+    Unknown,
+}
+
+/// The quantities of this trade; all others that words name are [`Word::Other`].
+const OURS: [&str; 18] = [
+    "wavelength",
+    "wavenumber",
+    "energy",
+    "time",
+    "time-of-day",
+    "date",
+    "absorbance",
+    "transmittance",
+    "reflectance",
+    "intensity",
+    "temperature",
+    "concentration",
+    "rate",
+    "ph",
+    "index",
+    "sample",
+    "flag",
+    "ratio",
+];
+
+/// Whether a quantity is one that photometers measure, or that their measurements run over or are taken at.
+#[must_use]
+pub fn is_ours(quantity: &Quantity) -> bool {
+    OURS.contains(&quantity.as_str())
+}
+
 /// What a cell that is no number stands for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Marker {
@@ -118,6 +159,8 @@ struct Data {
     #[serde(rename = "field-if-fitting")]
     fitting: BTreeMap<String, Vec<String>>,
     quantity: BTreeMap<String, Vec<String>>,
+    other: BTreeMap<String, Vec<String>>,
+    generic: Words,
     statistics: Words,
     marker: BTreeMap<String, Vec<String>>,
     blank: Words,
@@ -142,6 +185,8 @@ struct Meaning {
     field: Option<&'static str>,
     fitting: Vec<&'static str>,
     quantity: Option<Quantity>,
+    other: Option<Quantity>,
+    generic: bool,
     statistics: bool,
     marker: Option<Marker>,
     saturated: bool,
@@ -175,6 +220,14 @@ fn table(data: Data) -> HashMap<String, Meaning> {
         for word in words {
             table.entry(fold(&word)).or_default().quantity = Some(Quantity::named(name.clone()));
         }
+    }
+    for (name, words) in data.other {
+        for word in words {
+            table.entry(fold(&word)).or_default().other = Some(Quantity::named(name.clone()));
+        }
+    }
+    for word in data.generic.words {
+        table.entry(fold(&word)).or_default().generic = true;
     }
     for (kind, words) in data.marker {
         let marker = if kind == "missing" {
@@ -218,6 +271,7 @@ pub(crate) fn spellings() -> HashSet<String> {
         .field
         .into_values()
         .chain(data.quantity.into_values())
+        .chain(data.other.into_values())
         .chain(data.marker.into_values())
         .chain([data.statistics.words, data.blank.words, data.furniture.end]);
     let mut spellings = HashSet::new();
@@ -271,6 +325,61 @@ pub fn quantity_of(word: &str) -> Option<Quantity> {
         return None;
     }
     meaning(word)?.quantity.clone()
+}
+
+/// What a word says, or a few words that are one term. A number behind it (`channel 2`) changes nothing.
+#[must_use]
+pub fn word(text: &str) -> Word {
+    let of = |text: &str| {
+        if let Some(quantity) = quantity_of(text) {
+            return if is_ours(&quantity) {
+                Word::Quantity(quantity)
+            } else {
+                Word::Other(quantity)
+            };
+        }
+        match meaning(text) {
+            Some(Meaning { other: Some(quantity), .. }) => Word::Other(quantity.clone()),
+            Some(meaning) if meaning.generic => Word::Generic,
+            _ => Word::Unknown,
+        }
+    };
+    match of(text) {
+        Word::Unknown => {
+            let bare = text
+                .trim_end_matches(|c: char| c.is_ascii_digit() || matches!(c, ' ' | '_' | '-' | '.' | '#'));
+            if bare.len() < text.len() && !bare.is_empty() { of(bare) } else { Word::Unknown }
+        }
+        known => known,
+    }
+}
+
+/// The other quantity that a head names, whole, before its unit, or with its first or last words: `humidity %`,
+/// `rain_mm`, `wind from north`.
+#[must_use]
+pub fn other_in(head: &str) -> Option<Quantity> {
+    let of = |text: &str| match word(text) {
+        Word::Other(quantity) => Some(quantity),
+        _ => None,
+    };
+    let head = head.trim();
+    if head.len() > LONGEST * 2 {
+        return None;
+    }
+    if let Some(found) = of(head) {
+        return Some(found);
+    }
+    let parts: Vec<&str> = head
+        .split(|c: char| c.is_whitespace() || matches!(c, '_' | '(' | ')' | '[' | ']' | ',' | ';'))
+        .filter(|part| !part.is_empty())
+        .collect();
+    let words = parts.len().min(6);
+    (1..words)
+        .rev()
+        .flat_map(|count| [parts[..count].join(" "), parts[parts.len() - count..].join(" ")])
+        // One letter, or a sign, among others is too little.
+        .filter(|text| text.chars().filter(|c| c.is_alphabetic()).count() >= 2)
+        .find_map(|text| of(&text))
 }
 
 /// Whether a row or column under this word sums up others: a mean, a deviation, a slope.

@@ -218,6 +218,7 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
     }
     let mut reading = Reading::default();
     let mut others: Vec<Diagnostic> = Vec::new();
+    let mut unknown: Vec<(Run, Diagnostic)> = Vec::new();
     let mut ordinal = 0;
     for (index, section) in sections.iter().enumerate() {
         let before = index.checked_sub(1).map(|before| &sections[before]);
@@ -285,13 +286,23 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
                     if draft.traces.is_empty() && draft.questions.is_empty() {
                         continue;
                     }
-                    reading
-                        .runs
-                        .push(run(source, card, section, draft, &said, ordinal));
+                    let known = draft.known;
+                    let run = run(source, card, section, draft, &said, ordinal);
                     ordinal += 1;
+                    if known || section.table.grid.rows >= SUBSTANTIAL {
+                        reading.runs.push(run);
+                    } else {
+                        unknown.push((run, not_known(&section.table)));
+                    }
                 }
             }
         }
+    }
+    // A few rows of which nothing tells what they are: beside a measurement they are told, alone they are asked about.
+    if reading.runs.is_empty() {
+        reading.runs.extend(unknown.into_iter().map(|(run, _)| run));
+    } else {
+        others.extend(unknown.into_iter().map(|(_, told)| told));
     }
     if reading.runs.is_empty() {
         if others.is_empty() {
@@ -313,6 +324,17 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
         reading.remarks.push(other);
     }
     reading
+}
+
+/// From this count of rows on, a table of which nothing is known is asked about beside a measurement, too.
+const SUBSTANTIAL: usize = 8;
+
+fn not_known(table: &scan::Table) -> Diagnostic {
+    Diagnostic::warning(
+        Code::new("not-a-measurement"),
+        "nothing says what a few rows of numbers are: they were left out",
+    )
+    .at(Place::line(table.first_line as usize), "they begin here")
 }
 
 /// Whether a table is a single row of conditions under their names: `Sample,Temperature,pH` over `betanin,37,7.0`.

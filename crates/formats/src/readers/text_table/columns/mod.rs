@@ -10,7 +10,8 @@ use curvary_record::{Coordinate, Quantity, Span, Unit};
 pub(super) use self::clock::{Clock, clock_of, is_head_of_clocks, is_head_of_times};
 use super::grid::{Kind, Lack};
 use super::scan::{Table, leading_number};
-use crate::head::read_head;
+use crate::head::{read_head, split_unit};
+use crate::words::{self, Word};
 use crate::told::{Told, Which};
 
 /// A column with what its heads and its numbers tell.
@@ -173,6 +174,7 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option
             }
         }
         understand_heads(&mut column);
+        hear_other(&mut column);
         if let Some(unit) = grid.units[index].as_deref().and_then(unit_in_cells) {
             // What stands behind every number outweighs a head of one letter: `S` over `50 µM`.
             if column
@@ -324,6 +326,11 @@ fn understand_heads(column: &mut Column) {
         if head.quantity.is_some() && head.unit.is_some() && agrees {
             column.quantity = head.quantity;
             column.unit = head.unit;
+        } else if contradicts_its_unit(column) {
+            // `A` over `(1/cm)`: the unit alone would make a wavenumber of it.
+            column.quantities_possible = head.quantities_possible;
+            column.unit = head.unit;
+            return;
         }
     }
     for (text, _) in column.heads.iter().rev() {
@@ -362,6 +369,114 @@ fn understand_heads(column: &mut Column) {
     if !labels.is_empty() {
         column.label = Some(labels.join(" "));
     }
+}
+
+/// Whether the lowest head is a bare unit, and the name above it is of a quantity that does not come in it.
+fn contradicts_its_unit(column: &Column) -> bool {
+    let [.., (above, _), (lowest, _)] = column.heads.as_slice() else {
+        return false;
+    };
+    let units = spelled(lowest.trim());
+    let above = read_head(above);
+    let named = above
+        .quantity
+        .filter(|quantity| quantity.is_of_light() && above.unit.is_none() && above.held.is_empty());
+    named.is_some_and(|quantity| {
+        !units.units().is_empty() && !units.units().iter().any(|unit| unit_fits(&quantity, unit))
+    })
+}
+
+/// Hears that a column is of a quantity beyond those of this trade: its name says so, or its unit does. The column keeps
+/// that quantity and its unit, whatever single words of the head seemed to say.
+fn hear_other(column: &mut Column) {
+    let whole = column
+        .heads
+        .iter()
+        .map(|(text, _)| text.trim())
+        .collect::<Vec<_>>()
+        .join(" ");
+    let lowest = column.heads.iter().rev().map(|(text, _)| text.trim().to_owned());
+    for text in lowest.chain([whole]) {
+        if crate::head::is_reckoned(&text) {
+            return;
+        }
+        let parted = split_unit(&text);
+        let name = parted.map_or(text.as_str(), |(name, _)| name);
+        let name = crate::head::without_scale(name);
+        let exact = match words::word(name) {
+            Word::Other(quantity) => Some(quantity),
+            _ => None,
+        };
+        // Some of its words say so where nothing else says anything.
+        let open = column.quantity.is_none()
+            && column.quantities_possible.is_empty()
+            && column.held.iter().all(|held| held.quantity == Quantity::UNKNOWN);
+        let Some(quantity) = exact.or_else(|| words::other_in(&text).filter(|_| open)) else {
+            continue;
+        };
+        let unit = parted.and_then(|(_, unit)| unit_of_other(unit)).or_else(|| {
+            let units = column.heads.iter().rev().filter_map(|(text, _)| unit_of_other(text));
+            units.take(1).next()
+        });
+        column.quantity = Some(quantity);
+        column.unit = unit.or_else(|| column.unit.take());
+        column.quantities_possible.clear();
+        column.units_possible.clear();
+        column.label = None;
+        return;
+    }
+    hear_other_unit(column);
+}
+
+/// The unit of a quantity that is none of ours: of `A`, the ampere.
+fn unit_of_other(text: &str) -> Option<Unit> {
+    match spelled(text).units() {
+        [] => None,
+        [one] => Some(one.clone()),
+        several => several.iter().find(|unit| !unit.converts_to(&Unit::ONE)).or(several.first()).cloned(),
+    }
+}
+
+/// A name that says nothing, with a unit that no quantity of ours has: `Zork (mV)`. The name is kept for the quantity.
+fn hear_other_unit(column: &mut Column) {
+    if column.quantity.is_some() || !column.quantities_possible.is_empty() || !column.held.is_empty() {
+        return;
+    }
+    let Some((text, _)) = column.heads.last() else { return };
+    let (name, unit) = match split_unit(text) {
+        Some((name, unit)) => (name, unit),
+        // The unit stands in a row of its own, below the name, or alone.
+        None => match column.heads.as_slice() {
+            [.., (above, _), (unit, _)] => (above.trim(), unit.trim()),
+            _ => (text.trim(), text.trim()),
+        },
+    };
+    let Some(unit) = spelled(unit).one().cloned().filter(|unit| !is_unit_of_ours(unit)) else {
+        return;
+    };
+    if name.chars().any(char::is_alphabetic) {
+        column.quantity = Some(Quantity::named(name.trim().to_lowercase()));
+        column.unit = Some(unit);
+        column.label = None;
+    }
+}
+
+/// Whether a quantity that photometers measure, or that their measurements run over or are taken at, may have a unit.
+pub(crate) fn is_unit_of_ours(unit: &Unit) -> bool {
+    let like = |code: &str| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other));
+    // Micrometres are of light; millimetres are of cells, and of rain.
+    if like("nm") {
+        return unit.to_si(1.0) <= 1e-5;
+    }
+    if like("/cm") {
+        return unit.code() == "/cm";
+    }
+    [
+        "1", "s", "K", "eV", "kJ/mol", "mol/L", "g/L", "U/L", "[iU]/L", "mol/kg", "[pH]", "/s", "mol/L/s", "mol/s",
+        "mol/s/g", "g/s", "g/L/s", "[iU]/s", "[arb'U]", "mol",
+    ]
+    .into_iter()
+    .any(like)
 }
 
 /// A head; where it names no quantity but its first word does, that and the rest as a label: `Absorbance C`.

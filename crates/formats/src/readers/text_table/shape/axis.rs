@@ -160,32 +160,8 @@ impl Shaper<'_> {
         if ys.is_empty() {
             return Shaped::Other("a single column of numbers, with nothing measured over it".to_owned());
         }
-        let other = |&y: &usize| {
-            let column = &self.columns[y];
-            let emitted = column
-                .quantity
-                .as_ref()
-                .is_some_and(|quantity| matches!(quantity.as_str(), "emission" | "ellipticity"));
-            // `uL` and no more.
-            let bare = column.heads.last().is_some_and(|(text, _)| {
-                column.quantity.is_none() && unit::spelled(text.trim()).one() == column.unit.as_ref()
-            });
-            let foreign = |unit: &Unit| !unit.converts_to(&Unit::ONE) && !is_molar_absorption(unit);
-            emitted
-                || column.quantity == Some(Quantity::PH)
-                || bare && column.unit.as_ref().is_some_and(foreign)
-                || meaning::unit_of_other_things(column).is_some_and(|(_, unit)| !is_molar_absorption(&unit))
-        };
-        if self.source.assume().get("y").is_none() && ys.iter().all(other) {
-            let heads: Vec<String> = ys
-                .iter()
-                .filter_map(|&y| self.name(y))
-                .map(|head| format!("`{head}`"))
-                .collect();
-            return Shaped::Other(format!(
-                "no light absorbed was measured, but {}",
-                heads.join(", ")
-            ));
+        if let Some(reason) = self.all_other(x, &ys) {
+            return Shaped::Other(reason);
         }
         let (quantity, unit) = self.x_meaning(x);
         let sweeps = self.sweeps(x, &quantity);
@@ -465,11 +441,4 @@ fn turning_row(values: &[f64]) -> Option<usize> {
     let returns = back.len() >= 3 && turn >= 3 && back.windows(2).all(|pair| goes(pair, -1.0));
     let same = back.iter().all(|value| values[..turn].contains(value));
     (returns && same).then_some(turn)
-}
-
-/// Whether a unit is one of absorption coefficients, molar or by mass.
-fn is_molar_absorption(unit: &Unit) -> bool {
-    ["L/mol/cm", "L/g/cm", "/cm", "m2/mol", "m2"]
-        .iter()
-        .any(|code| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other)))
 }

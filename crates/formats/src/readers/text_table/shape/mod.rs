@@ -1,20 +1,23 @@
 //! From a table to curves: which column runs, which are measured, what is held, and what must be asked.
 //!
 //! One file for each shape of a table (`axis`, `readings`, `several`, `long`, `packed`, `matrix`), one for what columns
-//! mean (`meaning`), one for dates and times as people write them (`clocks`), and one for what all end in (`curves`). What
-//! speaks against a measurement stands in `foreign`, what is put to a person in `asking`.
+//! mean (`meaning`), one for dates and times as people write them (`clocks`), and one for what all end in (`curves`). `rules`
+//! holds what each sign of a table speaks for, `verdict` weighs whether it is a measurement, `fitting` which choices its
+//! numbers allow, and `asking` puts questions to a person.
 
 mod asking;
 mod axis;
 mod clocks;
 mod curves;
-mod foreign;
+mod fitting;
 mod long;
 mod matrix;
 mod meaning;
 mod packed;
 mod readings;
+pub(crate) mod rules;
 mod several;
+mod verdict;
 
 use std::collections::BTreeMap;
 
@@ -25,6 +28,7 @@ use curvary_record::{
 
 use self::curves::sentinel_of;
 use self::matrix::corner_heads;
+use self::verdict::{NOT_A_MEASUREMENT, Verdict};
 use super::columns::{Column, Stats, describe, give_meaning};
 use super::context::{CLOCK_FORMS, Context};
 use super::explain::columns_told;
@@ -45,6 +49,8 @@ pub(super) struct Draft {
     pub(super) because: Vec<String>,
     pub(super) questions: Vec<Question>,
     pub(super) remarks: Vec<Diagnostic>,
+    /// Whether something says that it is a measurement.
+    pub(super) known: bool,
 }
 
 /// What a table turned out to be.
@@ -239,9 +245,27 @@ impl Shaper<'_> {
         self.ask_parentheses();
         self.hear_rates();
         self.unswap();
-        if let Some(reason) = self.foreign() {
+        let verdict = self.verdict();
+        if let Verdict::Other(reason) = verdict {
             return Shaped::Other(reason);
         }
+        let shaped = self.shaped();
+        match (verdict, shaped) {
+            (Verdict::Open, Shaped::Runs(mut drafts)) => {
+                self.ask_whether_measured();
+                for draft in &mut drafts {
+                    draft.known = false;
+                    // The last question, behind those on the axes.
+                    draft.questions.extend(self.questions.last().cloned());
+                }
+                Shaped::Runs(drafts)
+            }
+            (_, shaped) => shaped,
+        }
+    }
+
+    /// The curves of a table that may be a measurement.
+    fn shaped(&mut self) -> Shaped {
         if let Some((code, readings)) = &self.table.open {
             self.ask_dialect(code.clone(), readings);
             // Where no reading is known that would be right, no number is given.
@@ -551,6 +575,7 @@ impl Shaper<'_> {
             because,
             questions: self.questions.clone(),
             remarks: std::mem::take(&mut self.remarks),
+            known: true,
         }
     }
 }
