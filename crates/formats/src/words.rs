@@ -23,7 +23,7 @@ pub enum Word {
 }
 
 /// The quantities of this trade; all others that words name are [`Word::Other`].
-const OURS: [&str; 18] = [
+const OURS: [&str; 16] = [
     "wavelength",
     "wavenumber",
     "energy",
@@ -33,7 +33,6 @@ const OURS: [&str; 18] = [
     "absorbance",
     "transmittance",
     "reflectance",
-    "intensity",
     "temperature",
     "concentration",
     "rate",
@@ -41,7 +40,6 @@ const OURS: [&str; 18] = [
     "index",
     "sample",
     "flag",
-    "ratio",
 ];
 
 /// Whether a quantity is one that photometers measure, or that their measurements run over or are taken at.
@@ -380,6 +378,32 @@ pub fn other_in(head: &str) -> Option<Quantity> {
         // One letter, or a sign, among others is too little.
         .filter(|text| text.chars().filter(|c| c.is_alphabetic()).count() >= 2)
         .find_map(|text| of(&text))
+}
+
+/// The optical quantities beyond ours that a line of words names: `absorption cross section in cm2`. The longest phrase
+/// counts.
+#[must_use]
+pub fn optical_in(line: &str) -> Option<Quantity> {
+    const OPTICAL: [&str; 7] = [
+        "absorption-coefficient",
+        "molar-absorption-coefficient",
+        "specific-absorption",
+        "absorption-cross-section",
+        "absorptance",
+        "refractive-index",
+        "attenuation",
+    ];
+    let words: Vec<&str> = line
+        .split(|c: char| c.is_whitespace() || matches!(c, ',' | ';' | ':' | '(' | ')' | '[' | ']' | '='))
+        .filter(|word| !word.is_empty())
+        .take(40)
+        .collect();
+    (2..=4).rev().find_map(|length| {
+        words.windows(length).find_map(|window| match word(&window.join(" ")) {
+            Word::Other(quantity) if OPTICAL.contains(&quantity.as_str()) => Some(quantity),
+            _ => None,
+        })
+    })
 }
 
 /// Whether a row or column under this word sums up others: a mean, a deviation, a slope.

@@ -593,12 +593,22 @@ impl Parser<'_> {
         } else {
             self.parsed.scale = self.parsed.scale.times(found.scale, exponent)?;
         }
-        self.parsed.factors.push(Factor {
-            text: format!("{}{}", found.text, found.note),
-            shown: found.shown,
-            slug: found.slug,
-            exponent,
-        });
+        let text = format!("{}{}", found.text, found.note);
+        // `cm.cm` is `cm2`.
+        let same = self
+            .parsed
+            .factors
+            .iter_mut()
+            .find(|factor| factor.text == text && factor.exponent.signum() == exponent.signum());
+        match same {
+            Some(factor) => factor.exponent = factor.exponent.checked_add(exponent)?,
+            None => self.parsed.factors.push(Factor {
+                text,
+                shown: found.shown,
+                slug: found.slug,
+                exponent,
+            }),
+        }
         Some(())
     }
 

@@ -24,6 +24,8 @@ pub(super) struct Context {
     pub(super) axes: Option<(Quantity, Unit)>,
     /// A title that says what was measured with a factor of ten: `absorbance × 1000`.
     pub(super) scaled: Option<String>,
+    /// Optical quantities beyond ours that are named: absorption cross sections, coefficients.
+    pub(super) others: BTreeSet<Quantity>,
     /// Transmittance is named in percent.
     pub(super) percent: bool,
     /// Units of time, wavelength and the like that are named.
@@ -205,6 +207,7 @@ impl Context {
             }
         }
         self.hear_axes(line);
+        self.others.extend(crate::words::optical_in(line));
         for phrase in line.split([',', ';', ':', '|']) {
             // A phrase about an axis is short; a sentence may name a quantity and a unit that do not go together.
             if phrase.split_whitespace().count() <= 5 && phrase.len() >= 4 {

@@ -225,6 +225,7 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option
         }
         columns.push(column);
     }
+    names::take_lone_letters(&mut columns);
     names::by_neighbours(&mut columns);
     clock::join_minutes_and_seconds(&mut columns, table);
     clock::part_four_digits(&mut columns, table);
@@ -428,18 +429,24 @@ fn hear_other(column: &mut Column) {
     hear_other_unit(column);
 }
 
-/// The unit of a quantity that is none of ours: of `A`, the ampere.
+/// The unit of a quantity that is none of ours: of `A`, the ampere; of `deg`, those of an angle.
 fn unit_of_other(text: &str) -> Option<Unit> {
     match spelled(text).units() {
         [] => None,
         [one] => Some(one.clone()),
-        several => several.iter().find(|unit| !unit.converts_to(&Unit::ONE)).or(several.first()).cloned(),
+        several => several
+            .iter()
+            .find(|unit| !is_unit_of_ours(unit))
+            .or_else(|| several.iter().find(|unit| !unit.converts_to(&Unit::ONE)))
+            .or(several.first())
+            .cloned(),
     }
 }
 
-/// A name that says nothing, with a unit that no quantity of ours has: `Zork (mV)`. The name is kept for the quantity.
+/// A name that says nothing, with a unit that no quantity of ours has: `Zork (mV)`. The name is kept for the quantity. So
+/// it is where the unit contradicts a symbol, or a word of what readings are taken at: `Dose (Gy)`.
 fn hear_other_unit(column: &mut Column) {
-    if column.quantity.is_some() || !column.quantities_possible.is_empty() || !column.held.is_empty() {
+    if column.quantity.is_some() || !column.held.is_empty() {
         return;
     }
     let Some((text, _)) = column.heads.last() else { return };
@@ -448,17 +455,54 @@ fn hear_other_unit(column: &mut Column) {
         // The unit stands in a row of its own, below the name, or alone.
         None => match column.heads.as_slice() {
             [.., (above, _), (unit, _)] => (above.trim(), unit.trim()),
-            _ => (text.trim(), text.trim()),
+            _ if column.unit.is_some() => ("", text.trim()),
+            _ => return,
         },
     };
-    let Some(unit) = spelled(unit).one().cloned().filter(|unit| !is_unit_of_ours(unit)) else {
+    let Some(unit) = spelled(unit).one().cloned() else {
         return;
     };
-    if name.chars().any(char::is_alphabetic) {
-        column.quantity = Some(Quantity::named(name.trim().to_lowercase()));
-        column.unit = Some(unit);
-        column.label = None;
+    // A stated unit is never thrown away.
+    column.unit.get_or_insert_with(|| unit.clone());
+    let light = column.quantities_possible.iter().any(Quantity::is_of_light);
+    let symbol = name.chars().filter(|c| c.is_alphabetic()).count() <= 2;
+    if is_unit_of_ours(&unit) || light && !symbol {
+        return;
     }
+    let quantity = if name.chars().any(char::is_alphabetic) {
+        Quantity::named(name.trim().to_lowercase())
+    } else {
+        quantity_of_other_unit(&unit)
+    };
+    column.quantity = Some(quantity);
+    column.unit = Some(unit);
+    column.quantities_possible.clear();
+    column.units_possible.clear();
+    column.label = None;
+}
+
+/// What a unit alone is of, beyond our quantities.
+fn quantity_of_other_unit(unit: &Unit) -> Quantity {
+    let like = |code: &str| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other));
+    let table = [
+        ("L/mol/cm", "molar-absorption-coefficient"),
+        ("L/g/cm", "specific-absorption"),
+        ("dB/m", "attenuation"),
+        ("W/m2", "irradiance"),
+        ("W/m2/nm", "irradiance"),
+        ("V", "voltage"),
+        ("A", "current"),
+        ("g", "mass"),
+        ("L", "volume"),
+        ("Pa", "pressure"),
+        ("m", "length"),
+        ("/nm", "absorption-coefficient"),
+    ];
+    let found = table.into_iter().find(|(code, _)| like(code));
+    found.map_or_else(
+        || Quantity::named(unit.display()),
+        |(_, name)| Quantity::named(name),
+    )
 }
 
 /// Whether a quantity that photometers measure, or that their measurements run over or are taken at, may have a unit.

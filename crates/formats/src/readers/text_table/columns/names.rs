@@ -13,6 +13,30 @@ pub(super) fn by_neighbours(columns: &mut [Column]) {
     name_numbers_in_heads(columns);
 }
 
+/// A lone capital letter that is a unit, `K`, names a curve where its numbers are none of that unit, or where other lone
+/// letters beside it name curves: `H J K`.
+pub(super) fn take_lone_letters(columns: &mut [Column]) {
+    let lone = |column: &Column| {
+        let text = column.heads.last().map_or("", |(text, _)| text.trim());
+        column.heads.len() == 1
+            && text.len() == 1
+            && text.starts_with(|c: char| c.is_ascii_uppercase())
+            && column.kind == Kind::Figures
+    };
+    let nameless = columns
+        .iter()
+        .filter(|column| lone(column) && column.quantity.is_none())
+        .count();
+    for column in columns.iter_mut().filter(|column| lone(column)) {
+        // Nothing dissolved is read below 50 K.
+        let kelvin = column.unit.as_ref() == Some(&Unit::KELVIN);
+        let by_unit = column.unit.is_some() || !column.units_possible.is_empty();
+        if by_unit && (nameless > 0 || kelvin && column.stats.max < 50.0) {
+            name(column);
+        }
+    }
+}
+
 /// Takes the lowest head for a name, whatever it seemed to say.
 fn name(column: &mut Column) {
     column.quantity = None;

@@ -79,3 +79,13 @@ pub(super) fn measured() -> Vec<Offer> {
         .map(|((quantity, unit), says)| Offer { quantity, unit, says })
         .collect()
 }
+
+/// What was measured of light that came back.
+pub(super) fn reflected() -> Vec<Offer> {
+    let (quantity, says) = (Quantity::REFLECTANCE, "reflectance in percent");
+    vec![Offer {
+        quantity,
+        unit: Unit::PERCENT,
+        says,
+    }]
+}

@@ -578,6 +578,9 @@ impl Shaper<'_> {
                 || self.columns.iter().any(|c| c.quantity.as_ref() == Some(quantity))
         };
         let (absorbance, transmittance) = (names(&Quantity::ABSORBANCE), names(&Quantity::TRANSMITTANCE));
+        if let Some(other) = self.context.others.first().cloned().filter(|_| !intensity) {
+            return self.ask_named_around(&column, &other);
+        }
         match (absorbance, transmittance) {
             _ if intensity => self.ask_measured(&column),
             (true, false) => {
@@ -596,6 +599,41 @@ impl Shaper<'_> {
         }
     }
 
+    /// Asks whether a column is of the other optical quantity that the words around the table name.
+    fn ask_named_around(&mut self, column: &Column, other: &Quantity) -> (Quantity, Unit) {
+        let units: &[&str] = match other.as_str() {
+            "molar-absorption-coefficient" => &["L/mol/cm", "m2/mol"],
+            "absorption-cross-section" => &["cm2", "m2"],
+            "absorption-coefficient" => &["/cm", "/m"],
+            "specific-absorption" => &["L/g/cm"],
+            "attenuation" => &["dB/m", "/cm"],
+            _ => &["1"],
+        };
+        let name = other.as_str().replace('-', " ");
+        let texts: Vec<(String, String)> = units
+            .iter()
+            .map(|unit| {
+                let shown = Unit::ucum(unit).map_or_else(|_| String::new(), |unit| unit.display());
+                (format!("y={other}:{unit}"), format!("{name} in {shown}").trim_end_matches(" in ").to_owned())
+            })
+            .collect();
+        let mut readings: Vec<(&str, &str)> = texts
+            .iter()
+            .map(|(answer, says)| (answer.as_str(), says.as_str()))
+            .collect();
+        if fitting::fits_values(&Quantity::ABSORBANCE, &Unit::ABSORBANCE, &column.stats) {
+            readings.push(("y=absorbance:{AU}", "absorbance"));
+        }
+        readings.push(NOT_A_MEASUREMENT);
+        let labels = self.label_at(column, "the measured column");
+        let message = format!(
+            "the words around the table name the {name}, and the header does not say what was measured (values from {} to {})",
+            column.stats.min, column.stats.max
+        );
+        self.ask("absorbance-or-other", &message, &readings, labels);
+        (Quantity::UNKNOWN, Unit::ONE)
+    }
+
     /// The quantity of a column whose unit is none of absorbance: its own name. Where its word says absorbance, one of the
     /// two is wrong, and which is asked.
     fn own_quantity(&mut self, column: &Column, head: &str, unit: Unit) -> (Quantity, Unit) {
@@ -610,15 +648,34 @@ impl Shaper<'_> {
             Quantity::named(name.to_lowercase())
         };
         if contradicts {
+            let word = column
+                .quantities_possible
+                .iter()
+                .find(|quantity| quantity.is_of_light())
+                .cloned()
+                .unwrap_or(Quantity::ABSORBANCE);
+            let whole: Vec<&str> = column.heads.iter().map(|(text, _)| text.trim()).collect();
             let message = format!(
-                "the header `{head}` names an absorbance, but its unit {} is none of an absorbance",
+                "the header `{}` names the {word}, but {} is no unit of it",
+                whole.join(" "),
                 unit.display()
             );
-            let own = format!("y={quantity}:{unit}");
-            let mut readings = vec![("y=absorbance:{AU}", "absorbance: the unit is wrong"), NOT_A_MEASUREMENT];
-            if quantity != Quantity::UNKNOWN {
-                readings.insert(0, (own.as_str(), "the unit is right: an absorption for each length"));
-            }
+            let own = if quantity == Quantity::UNKNOWN {
+                format!("y=signal:{unit}")
+            } else {
+                format!("y={quantity}:{unit}")
+            };
+            let says = if quantity == Quantity::UNKNOWN {
+                "the unit is right: a signal of the detector"
+            } else {
+                "the unit is right: an absorption for each length"
+            };
+            let by_word = format!("y={word}:{}", customary_unit(&word));
+            let readings = [
+                (own.as_str(), says),
+                (by_word.as_str(), "the word is right, and the unit is wrong"),
+                NOT_A_MEASUREMENT,
+            ];
             let labels = self.label_at(column, "the word and the unit disagree");
             self.ask("unit-does-not-suit", &message, &readings, labels);
         }
@@ -649,6 +706,18 @@ impl Shaper<'_> {
         labels: Vec<Label>,
     ) {
         offers.retain(|offer| fitting::fits_values(&offer.quantity, &offer.unit, &column.stats));
+        // A stated unit is never thrown away.
+        if let Some(unit) = column.unit.as_ref().filter(|unit| **unit != Unit::ONE) {
+            let stated: Vec<fitting::Offer> = fitting::axes()
+                .into_iter()
+                .chain(fitting::measured())
+                .chain(fitting::reflected())
+                .filter(|offer| offer.unit == *unit && (axis == "x") == !offer.quantity.is_of_light())
+                .collect();
+            if !stated.is_empty() {
+                offers = stated;
+            }
+        }
         let ledger = self.weigh();
         let about = crate::evidence::Target::Column(column.index + 1);
         let role = |offer: &fitting::Offer| match axis {

@@ -252,11 +252,21 @@ impl Shaper<'_> {
         let shaped = self.shaped();
         match (verdict, shaped) {
             (Verdict::Open, Shaped::Runs(mut drafts)) => {
-                self.ask_whether_measured();
+                // Where an axis is known, what was measured over it is asked, and that is enough.
+                let axis = |draft: &Draft| {
+                    draft
+                        .traces
+                        .iter()
+                        .any(|trace| trace.x.quantity != Quantity::UNKNOWN && trace.x.quantity != Quantity::INDEX)
+                };
+                let open = !drafts.iter().any(axis);
+                if open {
+                    self.ask_whether_measured();
+                }
                 for draft in &mut drafts {
                     draft.known = false;
                     // The last question, behind those on the axes.
-                    draft.questions.extend(self.questions.last().cloned());
+                    draft.questions.extend(self.questions.last().cloned().filter(|_| open));
                 }
                 Shaped::Runs(drafts)
             }
