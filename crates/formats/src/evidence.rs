@@ -270,6 +270,18 @@ pub struct RuleTold {
     pub speaks_for: &'static str,
 }
 
+/// The rules by which tables of text are weighed.
+#[must_use]
+pub fn rules() -> Vec<RuleTold> {
+    crate::readers::text_table::shape::rules::rules()
+}
+
+/// What a rule says.
+#[must_use]
+pub fn rule(id: &str) -> Option<&'static str> {
+    crate::readers::text_table::shape::rules::says(id)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -42,6 +42,37 @@ const OURS: [&str; 16] = [
     "flag",
 ];
 
+/// Optical quantities beyond ours, under whose names their columns are kept, however they are spelled. They are named in
+/// lines of words, too.
+const OPTICAL: [&str; 7] = [
+    "absorption-coefficient",
+    "molar-absorption-coefficient",
+    "specific-absorption",
+    "absorption-cross-section",
+    "absorptance",
+    "refractive-index",
+    "attenuation",
+];
+
+/// Whether a quantity is optical, beyond ours: one that is known by one name, however it is spelled.
+#[must_use]
+pub fn is_optical(quantity: &Quantity) -> bool {
+    OPTICAL.contains(&quantity.as_str())
+        || matches!(
+            quantity.as_str(),
+            "emission" | "ellipticity" | "irradiance" | "quantum-yield" | "kubelka-munk" | "penetration-depth" | "intensity"
+        )
+}
+
+/// Quantities that nobody writes beside a measurement of light: a table with one of them is something else.
+#[must_use]
+pub fn is_of_another_trade(quantity: &Quantity) -> bool {
+    matches!(
+        quantity.as_str(),
+        "rain" | "wind" | "sunshine" | "coordinate" | "price" | "mark" | "address" | "person" | "weekday" | "population"
+    )
+}
+
 /// Whether a quantity is one that photometers measure, or that their measurements run over or are taken at.
 #[must_use]
 pub fn is_ours(quantity: &Quantity) -> bool {
@@ -384,15 +415,6 @@ pub fn other_in(head: &str) -> Option<Quantity> {
 /// counts.
 #[must_use]
 pub fn optical_in(line: &str) -> Option<Quantity> {
-    const OPTICAL: [&str; 7] = [
-        "absorption-coefficient",
-        "molar-absorption-coefficient",
-        "specific-absorption",
-        "absorption-cross-section",
-        "absorptance",
-        "refractive-index",
-        "attenuation",
-    ];
     let words: Vec<&str> = line
         .split(|c: char| c.is_whitespace() || matches!(c, ',' | ';' | ':' | '(' | ')' | '[' | ']' | '='))
         .filter(|word| !word.is_empty())

@@ -16,7 +16,7 @@ mod heads;
 mod join;
 mod number;
 mod scan;
-mod shape;
+pub(crate) mod shape;
 
 use std::collections::BTreeSet;
 
@@ -255,7 +255,7 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
         let mut context = Context::gather(text, &lines, &said.fields);
         context.sentinels.extend(&source.told().missing);
         context.beside.clone_from(&said.beside);
-        let mut columns = Vec::new();
+        let mut columns = (Vec::new(), Vec::new());
         let shaped = shape(
             source,
             &section.table,

@@ -404,7 +404,10 @@ fn hear_other(column: &mut Column) {
         let parted = split_unit(&text);
         let name = parted.map_or(text.as_str(), |(name, _)| name);
         let name = crate::head::without_scale(name);
+        // `Strom 1 mA` was measured at a current, and is none.
+        let at_one = name.ends_with(|c: char| c.is_ascii_digit()) && !text.ends_with([')', ']', '>']);
         let exact = match words::word(name) {
+            _ if at_one && parted.is_some() => None,
             Word::Other(quantity) => Some(quantity),
             _ => None,
         };
@@ -412,8 +415,16 @@ fn hear_other(column: &mut Column) {
         let open = column.quantity.is_none()
             && column.quantities_possible.is_empty()
             && column.held.iter().all(|held| held.quantity == Quantity::UNKNOWN);
+        let open = open && !text.contains(|c: char| c.is_ascii_digit());
         let Some(quantity) = exact.or_else(|| words::other_in(&text).filter(|_| open)) else {
             continue;
+        };
+        // Quantities that have nothing to do with light keep the words of their header: `volume added`.
+        let named = words::quantity_of(name).is_some() || column.quantity.as_ref() == Some(&quantity);
+        let quantity = if named || words::is_optical(&quantity) || words::is_of_another_trade(&quantity) {
+            quantity
+        } else {
+            Quantity::named(name.to_lowercase())
         };
         let unit = parted.and_then(|(_, unit)| unit_of_other(unit)).or_else(|| {
             let units = column.heads.iter().rev().filter_map(|(text, _)| unit_of_other(text));

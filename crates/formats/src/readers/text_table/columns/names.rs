@@ -6,6 +6,7 @@ use super::*;
 
 /// Mends what heads seem to say alone by the heads beside them.
 pub(super) fn by_neighbours(columns: &mut [Column]) {
+    take_least_for_no_minute(columns);
     take_letters_for_names(columns);
     take_siblings_for_names(columns);
     understand_numbered(columns);
@@ -45,6 +46,24 @@ fn name(column: &mut Column) {
     column.units_possible.clear();
     column.held.clear();
     column.label = column.heads.last().map(|(text, _)| text.trim().to_owned());
+}
+
+/// `T min` beside `T max` is the least, and no minute.
+fn take_least_for_no_minute(columns: &mut [Column]) {
+    let stem = |column: &Column, end: &str| {
+        let text = column.heads.last().map_or("", |(text, _)| text.trim()).to_lowercase();
+        let stem = text.strip_suffix(end)?.trim_end_matches([' ', '_', '.', '-']);
+        (!stem.is_empty()).then(|| stem.to_owned())
+    };
+    let greatest: BTreeSet<String> = columns.iter().filter_map(|column| stem(column, "max")).collect();
+    for column in columns {
+        let Some(stem) = stem(column, "min").filter(|stem| greatest.contains(stem)) else {
+            continue;
+        };
+        let said = read_head(&stem.to_uppercase());
+        name(column);
+        column.quantity = read_head(&stem).quantity.or(said.quantity).filter(|q| *q != Quantity::TIME);
+    }
 }
 
 /// Heads that are letters in a row, `A,B,C,D`, name cuvettes or samples: `A` is no absorbance there and `C` no

@@ -548,7 +548,7 @@ impl Shaper<'_> {
         if let Some(unit) = column
             .unit
             .clone()
-            .filter(|unit| !super::super::columns::unit_fits(&Quantity::ABSORBANCE, unit))
+            .filter(|unit| !intensity && !super::super::columns::unit_fits(&Quantity::ABSORBANCE, unit))
         {
             return self.own_quantity(&column, &head, unit);
         }

@@ -36,6 +36,7 @@ use super::grid::{Gap, Kind, Lack, decimals_of};
 use super::number::Style;
 use super::scan::{Table, leading_number};
 use crate::Source;
+use crate::evidence::{Evidence, Ledger, Target};
 use crate::explanation::{ColumnPart, ColumnRole};
 use crate::head::read_head;
 
@@ -71,43 +72,28 @@ pub(super) fn shape(
     source: &Source,
     table: &Table,
     context: &Context,
-    told: Option<&mut Vec<ColumnPart>>,
+    told: Option<&mut (Vec<ColumnPart>, Vec<Evidence>)>,
 ) -> Shaped {
-    let (values, stats) = table.grid.all_columns();
     let order = source.assume().get("date").and_then(moment::Order::named);
-    let mut columns = describe(source.text(), table, &stats, order);
-    if let Err(reason) = give_meaning(&mut columns, source.told()) {
+    let mut shaper = Shaper::of(source, table, context, order);
+    if let Err(reason) = give_meaning(&mut shaper.columns, source.told()) {
         return Shaped::Other(reason);
     }
-    let mut shaper = Shaper {
-        source,
-        table,
-        context,
-        over_all: None,
-        values,
-        decimals: table.grid.decimals(),
-        summed: summed_rows(source.text(), table, &columns),
-        uses: vec![None; columns.len()],
-        columns,
-        because: Vec::new(),
-        questions: Vec::new(),
-        remarks: Vec::new(),
-        own: Fields::default(),
-        unplaced: BTreeMap::new(),
-        untold_gaps: BTreeMap::new(),
-    };
+    shaper.uses = vec![None; shaper.columns.len()];
     shaper.hear_columns();
     shaper.take_ranges();
     shaper.read_dotted_times();
     shaper.pass_midnight();
+    // Curves take what they need out of the columns, so the ledger that is told is that of the beginning.
+    let ledger = told.is_some().then(|| shaper.weigh());
     let mut shaped = shaper.run();
     if let Shaped::Runs(drafts) = &mut shaped
         && let Some(draft) = drafts.first_mut()
     {
         draft.remarks.extend(shaper.tell_unused());
     }
-    if let Some(told) = told {
-        *told = shaper.tell_columns(&shaped);
+    if let (Some(told), Some(ledger)) = (told, ledger) {
+        *told = (shaper.tell_columns(&shaped, &ledger), ledger.on(Target::Table));
     }
     shaped
 }
@@ -226,6 +212,31 @@ fn is_counter_word(text: &str) -> bool {
 /// Quantities that make a table one of light absorbed.
 fn of_the_trade(quantity: &Quantity) -> bool {
     quantity.is_of_light() || matches!(quantity.as_str(), "wavelength" | "wavenumber")
+}
+
+impl<'a> Shaper<'a> {
+    /// A table with its columns described. `order` is that of day and month in dates, where it is settled.
+    fn of(source: &'a Source, table: &'a Table, context: &'a Context, order: Option<moment::Order>) -> Self {
+        let (values, stats) = table.grid.all_columns();
+        let columns = describe(source.text(), table, &stats, order);
+        Self {
+            source,
+            table,
+            context,
+            over_all: None,
+            values,
+            decimals: table.grid.decimals(),
+            summed: summed_rows(source.text(), table, &columns),
+            uses: vec![None; columns.len()],
+            columns,
+            because: Vec::new(),
+            questions: Vec::new(),
+            remarks: Vec::new(),
+            own: Fields::default(),
+            unplaced: BTreeMap::new(),
+            untold_gaps: BTreeMap::new(),
+        }
+    }
 }
 
 impl Shaper<'_> {
@@ -540,7 +551,7 @@ impl Shaper<'_> {
     }
 
     /// What each column was taken for, for those who ask.
-    fn tell_columns(&self, shaped: &Shaped) -> Vec<ColumnPart> {
+    fn tell_columns(&self, shaped: &Shaped, ledger: &Ledger) -> Vec<ColumnPart> {
         let because: Vec<String> = match shaped {
             Shaped::Runs(drafts) => drafts.iter().flat_map(|draft| draft.because.clone()).collect(),
             Shaped::Other(_) => Vec::new(),
@@ -561,6 +572,7 @@ impl Shaper<'_> {
             &self.uses,
             otherwise,
             &because,
+            ledger,
         )
     }
 

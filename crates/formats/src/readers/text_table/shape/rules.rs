@@ -48,6 +48,11 @@ pub(crate) fn rules() -> Vec<RuleTold> {
         .collect()
 }
 
+/// What a rule says.
+pub(crate) fn says(id: &str) -> Option<&'static str> {
+    RULES.iter().find(|rule| rule.id == id).map(|rule| rule.says)
+}
+
 impl Shaper<'_> {
     /// What all rules say of the table.
     pub(super) fn weigh(&self) -> Ledger {
@@ -478,6 +483,21 @@ static RULES: &[Rule] = &[
         },
     },
     Rule {
+        id: "word-of-another-trade",
+        from: From::Textual,
+        weight: Weight::Decisive,
+        against: true,
+        says: "a header names what nobody writes beside a measurement of light: prices, rain, marks, days of the week",
+        example: "Foo\tRain (mm)\tBar\n1\t0.1\t4\n2\t0.3\t7\n3\t0.2\t5\n",
+        column: 0,
+        speaks_for: "a measurement of light absorbed",
+        weigh: |shaper, note| {
+            if shaper.of_another_trade().is_some() {
+                note(Target::Table, Says::Measurement, None);
+            }
+        },
+    },
+    Rule {
         id: "times-of-a-chromatogram",
         from: From::Textual,
         weight: Weight::Decisive,
@@ -676,7 +696,7 @@ static RULES: &[Rule] = &[
         weight: Weight::Decisive,
         against: false,
         says: "a person has answered that it is a measurement, or what an axis is of",
-        example: "",
+        example: "Foo\tBar\n400\t0.1\n410\t0.3\n420\t0.2\n",
         column: 0,
         speaks_for: "a measurement of light absorbed",
         weigh: |shaper, note| {

@@ -56,10 +56,25 @@ impl Shaper<'_> {
                 "`{head}` speaks of a chromatogram, whose times are those of a column and not of a reaction"
             ));
         }
+        if against("word-of-another-trade")
+            && let Some(sign) = self.of_another_trade()
+        {
+            return Verdict::Other(format!("its columns are of other things: {sign}"));
+        }
         if against("frequencies") {
             return Verdict::Other("it runs over frequencies in hertz".to_owned());
         }
         self.other_by_its_columns(ledger)
+    }
+
+    /// A header that names what nobody writes beside a measurement of light.
+    pub(super) fn of_another_trade(&self) -> Option<String> {
+        let around = self.context.of_another_trade.as_deref();
+        let heads = self.columns.iter().flat_map(|column| column.heads.iter().map(|(head, _)| head.as_str()));
+        heads.chain(around).find_map(|head| {
+            let quantity = words::other_in(head).filter(words::is_of_another_trade)?;
+            Some(sign(head.trim(), &quantity))
+        })
     }
 
     /// Something else by the signs of its columns: each that may hold what was measured is of another quantity, or a
