@@ -227,7 +227,11 @@ impl Ledger {
             }
             (said, role) => said == role,
         };
-        for one in self.0.iter().filter(|one| one.about == about && meant(&one.speaks_for)) {
+        for one in self
+            .0
+            .iter()
+            .filter(|one| one.about == about && meant(&one.speaks_for))
+        {
             balance.add(one.weight, one.against);
         }
         balance
@@ -319,9 +323,18 @@ mod tests {
     #[test]
     fn what_speaks_for_an_axis_speaks_for_every_axis() {
         let mut ledger = Ledger::default();
-        ledger.note(evidence("a", Role::Axis(Quantity::UNKNOWN), Weight::Moderate, false));
+        ledger.note(evidence(
+            "a",
+            Role::Axis(Quantity::UNKNOWN),
+            Weight::Moderate,
+            false,
+        ));
         let axis = |quantity| ledger.balance(Target::Column(1), &Role::Axis(quantity));
         assert!(axis(Quantity::TIME).is_for() && axis(Quantity::WAVELENGTH).is_for());
-        assert!(!ledger.balance(Target::Column(1), &Role::Measured(Quantity::TIME)).is_for());
+        assert!(
+            !ledger
+                .balance(Target::Column(1), &Role::Measured(Quantity::TIME))
+                .is_for()
+        );
     }
 }

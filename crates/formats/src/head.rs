@@ -1251,10 +1251,17 @@ impl Parts {
             }
             // `Zorp (A)`: absorbance, or a current in amperes. The symbol of the current says which.
             if !self.labels.is_empty()
-                && let Some(ampere) = units.iter().find(|unit| unit.code() == "A" || unit.code() == "mA").cloned()
+                && let Some(ampere) = units
+                    .iter()
+                    .find(|unit| unit.code() == "A" || unit.code() == "mA")
+                    .cloned()
                 && units.len() > 1
             {
-                if self.labels.iter().all(|label| matches!(label.as_str(), "I" | "i")) {
+                if self
+                    .labels
+                    .iter()
+                    .all(|label| matches!(label.as_str(), "I" | "i"))
+                {
                     quantities = vec![Quantity::named("current")];
                     units = vec![ampere];
                 } else {

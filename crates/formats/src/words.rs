@@ -60,7 +60,13 @@ pub fn is_optical(quantity: &Quantity) -> bool {
     OPTICAL.contains(&quantity.as_str())
         || matches!(
             quantity.as_str(),
-            "emission" | "ellipticity" | "irradiance" | "quantum-yield" | "kubelka-munk" | "penetration-depth" | "intensity"
+            "emission"
+                | "ellipticity"
+                | "irradiance"
+                | "quantum-yield"
+                | "kubelka-munk"
+                | "penetration-depth"
+                | "intensity"
         )
 }
 
@@ -69,7 +75,16 @@ pub fn is_optical(quantity: &Quantity) -> bool {
 pub fn is_of_another_trade(quantity: &Quantity) -> bool {
     matches!(
         quantity.as_str(),
-        "rain" | "wind" | "sunshine" | "coordinate" | "price" | "mark" | "address" | "person" | "weekday" | "population"
+        "rain"
+            | "wind"
+            | "sunshine"
+            | "coordinate"
+            | "price"
+            | "mark"
+            | "address"
+            | "person"
+            | "weekday"
+            | "population"
     )
 }
 
@@ -368,7 +383,10 @@ pub fn word(text: &str) -> Word {
             };
         }
         match meaning(text) {
-            Some(Meaning { other: Some(quantity), .. }) => Word::Other(quantity.clone()),
+            Some(Meaning {
+                other: Some(quantity),
+                ..
+            }) => Word::Other(quantity.clone()),
             Some(meaning) if meaning.generic => Word::Generic,
             _ => Word::Unknown,
         }
@@ -377,7 +395,11 @@ pub fn word(text: &str) -> Word {
         Word::Unknown => {
             let bare = text
                 .trim_end_matches(|c: char| c.is_ascii_digit() || matches!(c, ' ' | '_' | '-' | '.' | '#'));
-            if bare.len() < text.len() && !bare.is_empty() { of(bare) } else { Word::Unknown }
+            if bare.len() < text.len() && !bare.is_empty() {
+                of(bare)
+            } else {
+                Word::Unknown
+            }
         }
         known => known,
     }
@@ -421,10 +443,12 @@ pub fn optical_in(line: &str) -> Option<Quantity> {
         .take(40)
         .collect();
     (2..=4).rev().find_map(|length| {
-        words.windows(length).find_map(|window| match word(&window.join(" ")) {
-            Word::Other(quantity) if OPTICAL.contains(&quantity.as_str()) => Some(quantity),
-            _ => None,
-        })
+        words
+            .windows(length)
+            .find_map(|window| match word(&window.join(" ")) {
+                Word::Other(quantity) if OPTICAL.contains(&quantity.as_str()) => Some(quantity),
+                _ => None,
+            })
     })
 }
 

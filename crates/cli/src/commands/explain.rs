@@ -287,7 +287,12 @@ fn lines_text(parts: &[Part], screen: &mut Screen) -> Result<(), Failure> {
             drawing::clean(&part.says)
         )?;
         for one in &part.evidence {
-            writeln!(screen, "  {:>width$}            {}", "", Styled(FAINT, evidence_text(one)))?;
+            writeln!(
+                screen,
+                "  {:>width$}            {}",
+                "",
+                Styled(FAINT, evidence_text(one))
+            )?;
         }
         for column in &part.columns {
             writeln!(
@@ -313,7 +318,12 @@ fn lines_text(parts: &[Part], screen: &mut Screen) -> Result<(), Failure> {
 fn evidence_text(one: &Evidence) -> String {
     let side = if one.against { "against" } else { "for" };
     let says = evidence::rule(one.rule).unwrap_or_default();
-    let text = format!("{side} `{}`, {}: {says} ({})", one.speaks_for, one.weight.as_str(), one.rule);
+    let text = format!(
+        "{side} `{}`, {}: {says} ({})",
+        one.speaks_for,
+        one.weight.as_str(),
+        one.rule
+    );
     drawing::clean(&text)
 }
 

@@ -115,7 +115,13 @@ fn understand(text: &str) -> Spelling {
             let link = if unit.code().starts_with('/') { "" } else { "." };
             Unit::ucum(&format!("10*{power}{link}{}", unit.code())).ok()
         };
-        return Spelling::of(units.iter().filter(|unit| **unit != Unit::ONE).filter_map(code).collect());
+        return Spelling::of(
+            units
+                .iter()
+                .filter(|unit| **unit != Unit::ONE)
+                .filter_map(code)
+                .collect(),
+        );
     }
     Spelling::of(product(text))
 }
@@ -147,7 +153,10 @@ fn scaled(text: &str) -> Option<(i32, &str)> {
         None => (false, rest.strip_prefix('+').unwrap_or(rest)),
     };
     let end = digits.find(|c: char| !c.is_ascii_digit()).unwrap_or(digits.len());
-    let power: i32 = digits[..end].parse().ok().filter(|power| (1..=30).contains(power))?;
+    let power: i32 = digits[..end]
+        .parse()
+        .ok()
+        .filter(|power| (1..=30).contains(power))?;
     let mut of = &digits[end..];
     if braced {
         of = of.strip_prefix([')', '}'])?;
@@ -520,8 +529,8 @@ fn word_of_any_case(lower: &str) -> Option<&'static str> {
         "mau" | "mod" | "mabs" | "δmau" | "δmod" => "10*-3.{AU}",
         "units" | "unit" | "einheiten" | "einheit" | "unités" | "unité" | "unidades" | "unità" => "U",
         "rev" | "umdrehungen" | "umdr" => "1",
-        "molecule" | "molecules" | "molec" | "molécule" | "molecula" | "molécula" | "molecola" | "molekyl"
-        | "molekül" | "particle" | "particles" | "photon" | "photons" => "1",
+        "molecule" | "molecules" | "molec" | "molécule" | "molecula" | "molécula" | "molecola"
+        | "molekyl" | "molekül" | "particle" | "particles" | "photon" | "photons" => "1",
         "db" | "decibel" | "decibels" => "dB",
         "lx" | "lux" => "lx",
         _ => return None,

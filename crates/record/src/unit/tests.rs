@@ -548,7 +548,11 @@ fn powers_of_ten_are_kept() {
         let wanted = unit(code);
         let found = spelled(text);
         let found = found.one().unwrap_or_else(|| panic!("`{text}`: {found:?}"));
-        assert_eq!((found.to_si(1.0), found.dimension()), (wanted.to_si(1.0), wanted.dimension()), "`{text}`: {found}");
+        assert_eq!(
+            (found.to_si(1.0), found.dimension()),
+            (wanted.to_si(1.0), wanted.dimension()),
+            "`{text}`: {found}"
+        );
     }
     // 5 × 10⁻²⁰ cm² are 5 × 10⁻²⁴ m², to the last digit.
     assert_eq!(unit("10*-20.cm2").to_si(5.0), 5e-24);

@@ -522,7 +522,7 @@ fn reasons(
 
 #[cfg(test)]
 mod tests {
-use crate::explanation::{ColumnRole, TakenFor};
+    use crate::explanation::{ColumnRole, TakenFor};
     use crate::readers::TextTable;
     use crate::{Part, Reader, Source};
 

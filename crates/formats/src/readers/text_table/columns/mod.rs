@@ -13,8 +13,8 @@ use super::number::{Cell, cell};
 use super::scan::{Table, leading_number};
 use super::segments::{RowClass, is_dash};
 use crate::head::{read_head, split_unit};
-use crate::words::{self, Word};
 use crate::told::{Told, Which};
+use crate::words::{self, Word};
 
 /// A column with what its heads and its numbers tell.
 #[derive(Clone, Debug)]
@@ -508,7 +508,11 @@ fn hear_other(column: &mut Column) {
             Quantity::named(name.to_lowercase())
         };
         let unit = parted.and_then(|(_, unit)| unit_of_other(unit)).or_else(|| {
-            let units = column.heads.iter().rev().filter_map(|(text, _)| unit_of_other(text));
+            let units = column
+                .heads
+                .iter()
+                .rev()
+                .filter_map(|(text, _)| unit_of_other(text));
             units.take(1).next()
         });
         column.quantity = Some(quantity);
@@ -541,7 +545,9 @@ fn hear_other_unit(column: &mut Column) {
     if column.quantity.is_some() || !column.held.is_empty() {
         return;
     }
-    let Some((text, _)) = column.heads.last() else { return };
+    let Some((text, _)) = column.heads.last() else {
+        return;
+    };
     let (name, unit) = match split_unit(text) {
         Some((name, unit)) => (name, unit),
         // The unit stands in a row of its own, below the name, or alone.
@@ -608,8 +614,8 @@ pub(crate) fn is_unit_of_ours(unit: &Unit) -> bool {
         return unit.code() == "/cm";
     }
     [
-        "1", "s", "K", "eV", "kJ/mol", "mol/L", "g/L", "U/L", "[iU]/L", "mol/kg", "[pH]", "/s", "mol/L/s", "mol/s",
-        "mol/s/g", "g/s", "g/L/s", "[iU]/s", "[arb'U]", "mol",
+        "1", "s", "K", "eV", "kJ/mol", "mol/L", "g/L", "U/L", "[iU]/L", "mol/kg", "[pH]", "/s", "mol/L/s",
+        "mol/s", "mol/s/g", "g/s", "g/L/s", "[iU]/s", "[arb'U]", "mol",
     ]
     .into_iter()
     .any(like)

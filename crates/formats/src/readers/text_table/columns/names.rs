@@ -51,7 +51,11 @@ fn name(column: &mut Column) {
 /// `T min` beside `T max` is the least, and no minute.
 fn take_least_for_no_minute(columns: &mut [Column]) {
     let stem = |column: &Column, end: &str| {
-        let text = column.heads.last().map_or("", |(text, _)| text.trim()).to_lowercase();
+        let text = column
+            .heads
+            .last()
+            .map_or("", |(text, _)| text.trim())
+            .to_lowercase();
         let stem = text.strip_suffix(end)?.trim_end_matches([' ', '_', '.', '-']);
         (!stem.is_empty()).then(|| stem.to_owned())
     };
@@ -62,7 +66,10 @@ fn take_least_for_no_minute(columns: &mut [Column]) {
         };
         let said = read_head(&stem.to_uppercase());
         name(column);
-        column.quantity = read_head(&stem).quantity.or(said.quantity).filter(|q| *q != Quantity::TIME);
+        column.quantity = read_head(&stem)
+            .quantity
+            .or(said.quantity)
+            .filter(|q| *q != Quantity::TIME);
     }
 }
 

@@ -614,7 +614,10 @@ impl Shaper<'_> {
             .iter()
             .map(|unit| {
                 let shown = Unit::ucum(unit).map_or_else(|_| String::new(), |unit| unit.display());
-                (format!("y={other}:{unit}"), format!("{name} in {shown}").trim_end_matches(" in ").to_owned())
+                (
+                    format!("y={other}:{unit}"),
+                    format!("{name} in {shown}").trim_end_matches(" in ").to_owned(),
+                )
             })
             .collect();
         let mut readings: Vec<(&str, &str)> = texts
@@ -637,7 +640,9 @@ impl Shaper<'_> {
     /// The quantity of a column whose unit is none of absorbance: its own name. Where its word says absorbance, one of the
     /// two is wrong, and which is asked.
     fn own_quantity(&mut self, column: &Column, head: &str, unit: Unit) -> (Quantity, Unit) {
-        let name = crate::head::split_unit(head).map_or(head, |(name, _)| name).trim();
+        let name = crate::head::split_unit(head)
+            .map_or(head, |(name, _)| name)
+            .trim();
         let contradicts = column.quantities_possible.iter().any(Quantity::is_of_light);
         let per_length = unit.converts_to(&Unit::PER_CENTIMETRE);
         let quantity = if contradicts && per_length {
@@ -690,7 +695,14 @@ impl Shaper<'_> {
             "nothing tells what was measured (values from {} to {})",
             stats.min, stats.max
         );
-        self.ask_offers("absorbance-or-transmittance", &message, "y", fitting::measured(), column, labels);
+        self.ask_offers(
+            "absorbance-or-transmittance",
+            &message,
+            "y",
+            fitting::measured(),
+            column,
+            labels,
+        );
         (Quantity::UNKNOWN, Unit::ONE)
     }
 
@@ -730,7 +742,10 @@ impl Shaper<'_> {
             .iter()
             .map(|offer| (format!("{axis}={}:{}", offer.quantity, offer.unit), offer.says))
             .collect();
-        let mut readings: Vec<(&str, &str)> = texts.iter().map(|(answer, says)| (answer.as_str(), *says)).collect();
+        let mut readings: Vec<(&str, &str)> = texts
+            .iter()
+            .map(|(answer, says)| (answer.as_str(), *says))
+            .collect();
         if axis == "x" && (readings.is_empty() || column.stats.counts()) {
             readings.push(("x=index", "a mere count"));
         }
@@ -754,7 +769,8 @@ impl Shaper<'_> {
         let as_written = format!("{axis}={quantity}:{unit}");
         let scaled = format!("{axis}={quantity}:10*-{}", power.abs());
         let link = if unit.code().starts_with('/') { "" } else { "." };
-        let [up, down] = [power.abs(), -power.abs()].map(|power| format!("{axis}={quantity}:10*{power}{link}{unit}"));
+        let [up, down] =
+            [power.abs(), -power.abs()].map(|power| format!("{axis}={quantity}:10*{power}{link}{unit}"));
         let mut readings = vec![(as_written.as_str(), "as they stand, the factor left aside")];
         if *quantity == Quantity::ABSORBANCE {
             readings.insert(0, (scaled.as_str(), "in so small a part of one"));

@@ -265,10 +265,9 @@ impl Shaper<'_> {
             (Verdict::Open, Shaped::Runs(mut drafts)) => {
                 // Where an axis is known, what was measured over it is asked, and that is enough.
                 let axis = |draft: &Draft| {
-                    draft
-                        .traces
-                        .iter()
-                        .any(|trace| trace.x.quantity != Quantity::UNKNOWN && trace.x.quantity != Quantity::INDEX)
+                    draft.traces.iter().any(|trace| {
+                        trace.x.quantity != Quantity::UNKNOWN && trace.x.quantity != Quantity::INDEX
+                    })
                 };
                 let open = !drafts.iter().any(axis);
                 if open {
@@ -277,7 +276,9 @@ impl Shaper<'_> {
                 for draft in &mut drafts {
                     draft.known = false;
                     // The last question, behind those on the axes.
-                    draft.questions.extend(self.questions.last().cloned().filter(|_| open));
+                    draft
+                        .questions
+                        .extend(self.questions.last().cloned().filter(|_| open));
                 }
                 Shaped::Runs(drafts)
             }

@@ -85,7 +85,10 @@ impl Shaper<'_> {
     }
 
     fn at(&self, column: &Column) -> Option<Place> {
-        column.heads.last().map(|(_, span)| Place::line(self.source.place(*span).line as usize))
+        column
+            .heads
+            .last()
+            .map(|(_, span)| Place::line(self.source.place(*span).line as usize))
     }
 }
 
@@ -111,7 +114,9 @@ fn named(column: &Column) -> Option<(&str, Quantity)> {
 /// What a quantity is taken for where a column is of it.
 fn as_role(quantity: Quantity) -> Says {
     match quantity.as_str() {
-        "wavelength" | "wavenumber" | "energy" | "time" | "time-of-day" | "concentration" => Says::Axis(quantity),
+        "wavelength" | "wavenumber" | "energy" | "time" | "time-of-day" | "concentration" => {
+            Says::Axis(quantity)
+        }
         "index" => Says::Counter,
         "sample" | "flag" | "date" => Says::Names,
         _ if words::is_ours(&quantity) => Says::Measured(quantity),
@@ -215,7 +220,10 @@ static RULES: &[Rule] = &[
         speaks_for: "another quantity: da/dλ",
         weigh: |shaper, note| {
             shaper.each(|column, about| {
-                let reckoned = column.heads.last().is_some_and(|(text, _)| crate::head::is_reckoned(text));
+                let reckoned = column
+                    .heads
+                    .last()
+                    .is_some_and(|(text, _)| crate::head::is_reckoned(text));
                 if let Some(quantity) = column.quantity.as_ref().filter(|_| reckoned) {
                     note(about, Says::Other(quantity.clone()), shaper.at(column));
                 }
@@ -293,7 +301,12 @@ static RULES: &[Rule] = &[
         speaks_for: "x axis: wavelength",
         weigh: |shaper, note| {
             shaper.each(|column, about| {
-                let carried = shaper.table.grid.units.get(column.index).is_some_and(Option::is_some);
+                let carried = shaper
+                    .table
+                    .grid
+                    .units
+                    .get(column.index)
+                    .is_some_and(Option::is_some);
                 if let Some(quantity) = column.quantity.clone().filter(|_| carried) {
                     note(about, as_role(quantity), None);
                 }
@@ -311,7 +324,11 @@ static RULES: &[Rule] = &[
         speaks_for: "measured",
         weigh: |shaper, note| {
             shaper.each(|column, about| {
-                if column.held.iter().any(|held| held.quantity == Quantity::WAVELENGTH) {
+                if column
+                    .held
+                    .iter()
+                    .any(|held| held.quantity == Quantity::WAVELENGTH)
+                {
                     note(about, Says::Measured(Quantity::UNKNOWN), shaper.at(column));
                 }
             });
@@ -361,7 +378,12 @@ static RULES: &[Rule] = &[
         column: 2,
         speaks_for: "measured: absorbance",
         weigh: |shaper, note| {
-            for quantity in shaper.context.quantities.iter().filter(|quantity| quantity.is_of_light()) {
+            for quantity in shaper
+                .context
+                .quantities
+                .iter()
+                .filter(|quantity| quantity.is_of_light())
+            {
                 note(Target::Table, Says::Measurement, None);
                 shaper.each(|column, about| {
                     if column.quantity.is_none() && column.kind == Kind::Figures {
@@ -409,7 +431,9 @@ static RULES: &[Rule] = &[
         column: 1,
         speaks_for: "x axis: wavelength",
         weigh: |shaper, note| {
-            let Some((from, to)) = shaper.context.range else { return };
+            let Some((from, to)) = shaper.context.range else {
+                return;
+            };
             let near = |a: f64, b: f64| (a - b).abs() <= 1.0 + 1e-3 * b.abs();
             shaper.each(|column, about| {
                 let stats = &column.stats;
@@ -445,7 +469,12 @@ static RULES: &[Rule] = &[
         column: 0,
         speaks_for: "a measurement of light absorbed",
         weigh: |shaper, note| {
-            let held = |column: &Column| column.held.iter().any(|held| held.quantity == Quantity::WAVELENGTH);
+            let held = |column: &Column| {
+                column
+                    .held
+                    .iter()
+                    .any(|held| held.quantity == Quantity::WAVELENGTH)
+            };
             let light = |column: &&Column| column.quantity.as_ref().is_some_and(of_the_trade) || held(column);
             if let Some(column) = shaper.columns.iter().find(light) {
                 note(Target::Table, Says::Measurement, shaper.at(column));
@@ -637,7 +666,9 @@ static RULES: &[Rule] = &[
             ];
             shaper.each(|column, about| {
                 for (quantity, units) in &kinds {
-                    let fits = units.iter().any(|unit| fits_values(quantity, unit, &column.stats));
+                    let fits = units
+                        .iter()
+                        .any(|unit| fits_values(quantity, unit, &column.stats));
                     if may_run(column) && column.quantity.is_none() && !fits {
                         note(about, Says::Axis(quantity.clone()), None);
                     }
@@ -701,7 +732,10 @@ static RULES: &[Rule] = &[
         speaks_for: "a measurement of light absorbed",
         weigh: |shaper, note| {
             let assume = shaper.source.assume();
-            if assume.get("x").is_some() || assume.get("y").is_some() || assume.get("measurement") == Some("yes") {
+            if assume.get("x").is_some()
+                || assume.get("y").is_some()
+                || assume.get("measurement") == Some("yes")
+            {
                 note(Target::Table, Says::Measurement, None);
             }
         },

@@ -30,9 +30,16 @@ impl Shaper<'_> {
         // Where light or a wavelength is named, and nothing decisive may speak against it, the rest is not weighed.
         let is = |column: &Column, of: fn(&Quantity) -> bool| column.quantity.as_ref().is_some_and(of);
         let light = |column: &Column| {
-            is(column, of_the_trade) || column.held.iter().any(|held| held.quantity == Quantity::WAVELENGTH)
+            is(column, of_the_trade)
+                || column
+                    .held
+                    .iter()
+                    .any(|held| held.quantity == Quantity::WAVELENGTH)
         };
-        let wavelength = self.columns.iter().any(|column| is(column, |q| *q == Quantity::WAVELENGTH));
+        let wavelength = self
+            .columns
+            .iter()
+            .any(|column| is(column, |q| *q == Quantity::WAVELENGTH));
         let doubted = || {
             self.columns.first().is_some_and(frequency)
                 || self.columns.iter().any(|column| retention(column).is_some())
@@ -70,7 +77,10 @@ impl Shaper<'_> {
     /// A header that names what nobody writes beside a measurement of light.
     pub(super) fn of_another_trade(&self) -> Option<String> {
         let around = self.context.of_another_trade.as_deref();
-        let heads = self.columns.iter().flat_map(|column| column.heads.iter().map(|(head, _)| head.as_str()));
+        let heads = self
+            .columns
+            .iter()
+            .flat_map(|column| column.heads.iter().map(|(head, _)| head.as_str()));
         heads.chain(around).find_map(|head| {
             let quantity = words::other_in(head).filter(words::is_of_another_trade)?;
             Some(sign(head.trim(), &quantity))
@@ -125,15 +135,19 @@ impl Shaper<'_> {
     /// another quantity. Over a wavelength such a column is a spectrum all the same, and is kept.
     pub(super) fn all_other(&self, x: usize, ys: &[usize]) -> Option<String> {
         let assume = self.source.assume();
-        let of_light = self.columns[x].quantity.as_ref().is_some_and(|quantity| {
-            matches!(quantity.as_str(), "wavelength" | "wavenumber" | "energy")
-        });
+        let of_light = self.columns[x]
+            .quantity
+            .as_ref()
+            .is_some_and(|quantity| matches!(quantity.as_str(), "wavelength" | "wavenumber" | "energy"));
         if of_light || assume.get("y").is_some() || assume.get("measurement").is_some() {
             return None;
         }
         let other = |&y: &usize| {
             let column = &self.columns[y];
-            let reckoned = column.heads.last().is_some_and(|(text, _)| crate::head::is_reckoned(text));
+            let reckoned = column
+                .heads
+                .last()
+                .is_some_and(|(text, _)| crate::head::is_reckoned(text));
             column
                 .quantity
                 .as_ref()
@@ -155,20 +169,21 @@ impl Shaper<'_> {
     /// Whether a corner of the table names light, or what runs across is one: `nm\s`.
     pub(super) fn corner_of_light(&self) -> bool {
         let corner = self.columns.first().and_then(|first| first.heads.last());
-        corner.map(|(text, _)| corner_heads(text)).is_some_and(|(down, over)| {
-            [down, over]
-                .into_iter()
-                .flatten()
-                .any(|head| head.0.as_ref().is_some_and(of_the_trade))
-        })
+        corner
+            .map(|(text, _)| corner_heads(text))
+            .is_some_and(|(down, over)| {
+                [down, over]
+                    .into_iter()
+                    .flatten()
+                    .any(|head| head.0.as_ref().is_some_and(of_the_trade))
+            })
     }
 
     /// Whether the names of all rows say that light was measured in them.
     pub(super) fn rows_of_light(&self) -> bool {
-        let named = self
-            .columns
-            .first()
-            .is_some_and(|first| first.kind == Kind::Words && first.clock.is_none() && first.quantity.is_some());
+        let named = self.columns.first().is_some_and(|first| {
+            first.kind == Kind::Words && first.clock.is_none() && first.quantity.is_some()
+        });
         named && self.rows_are_measured()
     }
 
@@ -224,7 +239,10 @@ impl Shaper<'_> {
             "is-it-a-measurement",
             &message,
             &[
-                ("measurement=yes", "a measurement: what its axes are is asked as well"),
+                (
+                    "measurement=yes",
+                    "a measurement: what its axes are is asked as well",
+                ),
                 NOT_A_MEASUREMENT,
             ],
             vec![label],

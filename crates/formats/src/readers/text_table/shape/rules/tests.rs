@@ -15,13 +15,21 @@ fn evidence(text: &str, assume: &[&str]) -> Vec<Evidence> {
         .iter()
         .flat_map(|part| &part.columns)
         .flat_map(|column| column.evidence.clone());
-    parts.iter().flat_map(|part| part.evidence.clone()).chain(columns).collect()
+    parts
+        .iter()
+        .flat_map(|part| part.evidence.clone())
+        .chain(columns)
+        .collect()
 }
 
 #[test]
 fn the_example_of_each_rule_shows_its_sign() {
     for rule in rules() {
-        let answers: &[&str] = if rule.id == "answered" { &["measurement=yes"] } else { &[] };
+        let answers: &[&str] = if rule.id == "answered" {
+            &["measurement=yes"]
+        } else {
+            &[]
+        };
         let found = evidence(rule.example, answers);
         let shown = found.iter().any(|one| {
             one.rule == rule.id
