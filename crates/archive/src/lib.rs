@@ -18,7 +18,9 @@
 
 mod alike;
 mod archive;
+mod asking;
 mod catalog;
+mod current;
 mod decimal;
 mod disk;
 mod excluded;
@@ -27,13 +29,17 @@ mod frames;
 mod index;
 mod indexer;
 mod likeness;
+mod listing;
 mod lock;
 mod manifest;
+mod mend;
 mod note;
 mod originals;
 mod query;
 mod rebuild;
+mod sealed;
 mod settings;
+mod snippet;
 #[cfg(test)]
 mod tests;
 mod trouble;

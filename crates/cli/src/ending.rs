@@ -95,6 +95,13 @@ impl Failure {
 
 /// The remark on a file or folder that the operating system refuses: `cannot read`, `cannot write`, …
 pub(crate) fn unusable(doing: &str, path: &str, error: &io::Error) -> Diagnostic {
+    if error.kind() == io::ErrorKind::AlreadyExists {
+        let why = Diagnostic::error(
+            Code::new("output-there"),
+            format!("cannot {doing} `{path}`: {error}"),
+        );
+        return why.help("name another file, or take its place with `--replace`");
+    }
     let help = match error.kind() {
         io::ErrorKind::NotFound => "look for a misspelt name or a drive that is not connected",
         io::ErrorKind::PermissionDenied => "ask whoever looks after the folder for permission",

@@ -16,6 +16,7 @@ mod intake;
 pub mod layout;
 pub mod readers;
 mod recognise;
+mod rendering;
 pub mod source;
 mod told;
 pub mod words;

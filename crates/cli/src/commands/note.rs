@@ -241,7 +241,7 @@ fn accept(archive: Archive, words: &[String], screen: &mut Screen) -> Outcome {
     let root = archive.root().to_owned();
     // The words are checked as the archive will read them before they take the place of the old ones.
     replace(&path, &text)?;
-    let mut archive = Archive::open(&root)?;
+    let archive = Archive::open(&root)?;
     archive.reindex()?;
     for word in words {
         writeln!(screen, "accepted: {word}")?;
@@ -286,8 +286,10 @@ fn with_words(text: &str, words: &[String]) -> Result<String, Failure> {
 
 /// Writes a file under another name first, so that nobody ever finds half of it.
 fn replace(path: &Path, text: &str) -> Result<(), Failure> {
-    crate::output::write(path, |file| file.write_all(text.as_bytes()))
-        .map_err(|error| Failure::file("write", path, &error))
+    crate::output::write(path, crate::output::Existing::Replaced, |file| {
+        file.write_all(text.as_bytes())
+    })
+    .map_err(|error| Failure::file("write", path, &error))
 }
 
 #[cfg(test)]
