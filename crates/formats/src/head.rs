@@ -106,6 +106,19 @@ fn understand(text: &str) -> Head {
             ..Head::default()
         };
     }
+    if let Some((name @ ("I" | "i"), unit)) = split_unit(text)
+        && let Some(ampere) = spelled(unit)
+            .units()
+            .iter()
+            .find(|unit| unit.code().ends_with('A'))
+    {
+        return Head {
+            quantity: Some(Quantity::named("current")),
+            unit: Some(ampere.clone()),
+            why: format!("`{name}` in amperes is an electric current"),
+            ..Head::default()
+        };
+    }
     let mut parts = Parts::default();
     if let Some(piece) = piece(text, true, 0) {
         parts.add(piece);
@@ -423,7 +436,7 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
     if let Some((name, unit)) = text.rsplit_once(' ')
         && unit.find('/').is_some_and(|at| at > 0)
         && pair(name, unit)
-        && spelled(name) == Spelling::None
+        && lone_unit(name.trim()).is_none()
     {
         return Some((name.trim(), unit.trim()));
     }

@@ -166,6 +166,7 @@ impl Shaper<'_> {
         let (quantity, unit) = self.x_meaning(x);
         let sweeps = self.sweeps(x, &quantity);
         self.tell_disorder(x, &quantity);
+        self.ask_condition(x, &quantity, &unit, sweeps.len());
         let technique = self.technique_of(&quantity, &ys);
         let held_constants = self.constants(x, roles);
         for (column, constant) in &held_constants {
@@ -205,6 +206,40 @@ impl Shaper<'_> {
             self.tell_interval(x);
         }
         Shaped::Runs(vec![self.finish(technique, traces)])
+    }
+
+    /// Asks where a time turns back again and again, and not at the ends of sweeps: a delay, a condition of each reading,
+    /// and no time that runs.
+    fn ask_condition(&mut self, x: usize, quantity: &Quantity, unit: &Unit, sweeps: usize) {
+        let column = self.columns[x].clone();
+        if *quantity != Quantity::TIME
+            || sweeps > 1
+            || column.clock.is_some()
+            || column.stats.orderly()
+            || self.source.assume().get("x").is_some()
+        {
+            return;
+        }
+        let turns = rules::turns(self, &column);
+        if turns < 3 || turns * 4 < column.stats.count {
+            return;
+        }
+        let message = format!(
+            "the times turn back {turns} times in {} rows: are they a condition of each reading, such as a delay?",
+            column.stats.count
+        );
+        let labels = self.label_at(&column, "goes back and forth");
+        let one = format!("x={quantity}:{unit}");
+        self.ask(
+            "axis-unknown",
+            &message,
+            &[
+                ("x=index", "a condition: each row is a reading of its own"),
+                (one.as_str(), "one curve, in the order of the rows"),
+                NOT_A_MEASUREMENT,
+            ],
+            labels,
+        );
     }
 
     /// The name in front of a sweep that begins at `row`, where names stand at the beginnings of sweeps and nowhere
@@ -355,10 +390,11 @@ impl Shaper<'_> {
             && column < x
             && this.stats.counts()
             && this.stats.count >= 3
-            && this
-                .heads
-                .iter()
-                .all(|(text, _)| !text.chars().any(char::is_alphabetic))
+            && this.unit.is_none()
+            && this.heads.iter().all(|(text, _)| {
+                !text.chars().any(char::is_alphabetic)
+                    || crate::words::word(text) == crate::words::Word::Unknown
+            })
     }
 
     /// Coordinates that have the same value in every row.

@@ -391,6 +391,15 @@ impl Shaper<'_> {
         let x = match (xs.as_slice(), beside) {
             ([x], Some(beside)) if constant(*x) => Some(beside),
             ([x, ..], _) => Some(*x),
+            // A word in every row beside a temperature that runs tells the phase, and the row number is no axis.
+            ([], Some(beside))
+                if roles.contains(&Role::Measured)
+                    && roles.contains(&Role::Names)
+                    && self.columns[beside].stats.count >= 4
+                    && !self.named_one_by_one(&roles) =>
+            {
+                Some(beside)
+            }
             ([], _) => self.x_by_values(&roles),
         };
         // Readings with a name each, and the time of day they were taken at, are no time course.
@@ -404,7 +413,9 @@ impl Shaper<'_> {
             Some(x) => {
                 self.tell_flags(&roles);
                 let split = !self.columns[x].stats.orderly() || self.columns.iter().any(long::is_series);
-                if (roles.contains(&Role::Names) || split)
+                // Remarks beside a temperature that rises all the way part no curves.
+                let melting = roles[x] == Role::Beside && self.columns[x].stats.orderly();
+                if (roles.contains(&Role::Names) && !melting || split)
                     && let Some(draft) = self.long_form(&[x], &roles)
                 {
                     return Shaped::Runs(vec![draft]);

@@ -130,7 +130,7 @@ fn may_run(column: &Column) -> bool {
 }
 
 /// How often the numbers of a column turn back.
-fn turns(shaper: &Shaper<'_>, column: &Column) -> usize {
+pub(super) fn turns(shaper: &Shaper<'_>, column: &Column) -> usize {
     let values: Vec<f64> = shaper
         .table
         .grid
