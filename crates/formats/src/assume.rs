@@ -62,10 +62,12 @@ impl Assumptions {
                     "`from-zero`, `after-interval`, `next-day`, `as-written`, `sixtieths` or `decimal`",
                 );
             }
+            "measurement" if !matches!(answer, "yes" | "no") => return wrong("`yes` or `no`"),
             "heads" if !matches!(answer, "swapped" | "as-written") => {
                 return wrong("`swapped` or `as-written`");
             }
-            "columns" | "date" | "decimal" | "heads" | "parentheses" | "ranges" | "shape" | "times" => {}
+            "columns" | "date" | "decimal" | "heads" | "measurement" | "parentheses" | "ranges" | "shape"
+            | "times" => {}
             _ => match jcamp::answers(about) {
                 Some(answers) if answers.contains(&answer) => {}
                 Some([one, other]) => return wrong(&format!("`{one}` or `{other}`")),
@@ -76,6 +78,7 @@ impl Assumptions {
                             "date",
                             "decimal",
                             "heads",
+                            "measurement",
                             "parentheses",
                             "ranges",
                             "shape",
