@@ -12,8 +12,6 @@ mod drawing;
 mod ending;
 mod figure;
 mod findings;
-mod flow;
-mod layouts;
 mod likeness;
 mod output;
 mod report;
@@ -23,7 +21,6 @@ mod steps;
 mod subject;
 mod table;
 mod telling;
-mod walk;
 mod whereabouts;
 
 use std::io::Write;

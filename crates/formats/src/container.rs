@@ -34,15 +34,20 @@ pub struct Limits {
     pub depth: usize,
 }
 
+impl Limits {
+    /// What a desk computer can bear.
+    pub const USUAL: Self = Self {
+        member: 1 << 29,
+        total: 1 << 34,
+        ratio: 250,
+        count: 200_000,
+        depth: 2,
+    };
+}
+
 impl Default for Limits {
     fn default() -> Self {
-        Self {
-            member: 1 << 29,
-            total: 1 << 34,
-            ratio: 250,
-            count: 200_000,
-            depth: 2,
-        }
+        Self::USUAL
     }
 }
 

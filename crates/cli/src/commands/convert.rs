@@ -9,19 +9,16 @@ use std::time::Instant;
 
 use clap::Args;
 use curvary_formats::writers::json;
-use curvary_record::{Code, Diagnostic, Severity};
-use rayon::prelude::*;
+use curvary_ingest::{Desk, Fate, Finished, Limits, Piece, Root, each_piece};
+use curvary_record::{Code, Diagnostic};
 use serde::Serialize;
 
 use crate::Setting;
-use crate::desk::{self, Desk, Finished, Piece, ReadingOptions};
-use crate::drawing;
+use crate::desk::{self, Complaints, ReadingOptions};
 use crate::ending::{Failure, Outcome, unusable};
-use crate::flow::{flow, threads};
 use crate::output::{Format, OutputOptions, write};
-use crate::report::{Fate, Report, Summary, SummaryShape};
-use crate::screen::{FAINT, Progress, Screen, Styled, plural};
-use crate::walk::{self, Met, Root};
+use crate::report::{Report, Summary, SummaryShape};
+use crate::screen::{Errors, FAINT, Progress, Screen, Styled};
 
 /// Read files and folders and write what was read in an open format, without an archive
 ///
@@ -55,15 +52,12 @@ struct Shape<'a> {
     summary: SummaryShape<'a>,
 }
 
-/// Complaints that are shown before the rest is only counted.
-const SHOWN: usize = 10;
-
 impl Convert {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
-        let desk = Desk::new(&self.reading, setting.archive.there().as_deref(), screen.errors())?;
-        desk.complain(screen);
-        let roots = desk::roots(&self.paths);
+        let desk = self.reading.desk(setting.archive.there().as_deref())?;
+        desk::complain(&desk, screen);
+        let roots = Root::all(&self.paths);
         let out = Root::new(&self.out).real;
         let below = apart(&roots, &out)?;
         fs::create_dir_all(&self.out).map_err(|error| Failure::file("make the folder", &self.out, &error))?;
@@ -78,47 +72,26 @@ impl Convert {
         desk::count_aside(&progress, roots.clone(), leave_out.clone());
         let several = roots.len() > 1;
         let mut summary = Summary::default();
-        let (begun, mut shown, mut done) = (Instant::now(), 0, 0);
-        flow(
-            threads(),
+        let (begun, mut complaints, mut done) = (Instant::now(), Complaints::default(), 0);
+        let (limits, errors) = (Limits::default(), screen.errors());
+        let mut taken = BTreeSet::new();
+        each_piece(
+            &roots,
+            &leave_out,
+            &limits,
             &AtomicBool::new(false),
-            |feed| {
-                let mut taken = BTreeSet::new();
-                walk::walk(&roots, &leave_out, &mut |_, met| {
-                    let containers: Vec<bool> = met.par_iter().map(is_container).collect();
-                    met.into_iter().zip(containers).all(|(met, container)| {
-                        let path = met.below().to_owned();
-                        // Two given folders may hold files of one relative path, and only one can be written.
-                        if several && !taken.insert(path.clone()) {
-                            return feed.put_done(desk.failed(&path, taken_already(&path)));
-                        }
-                        desk::pieces(met, path, container, &mut |piece| {
-                            let weight = piece.weight;
-                            feed.put(piece, weight)
-                        })
-                    })
-                });
+            // Two given folders may hold files of one relative path, and only one can be written.
+            |path| {
+                let twice = several && !taken.insert(path.to_owned());
+                twice.then(|| (Fate::failed(path, taken_already(path)), None))
             },
-            |piece| convert(piece, &desk, &out, &self.output),
-            |fate: Fate| {
+            |piece| convert(piece, &desk, (&out, &self.output), &limits, errors),
+            |(fate, drawn)| {
                 summary.add(&fate);
                 if let Some(report) = &mut report {
                     report.line(&fate)?;
                 }
-                if !fate.drawn.is_empty() {
-                    screen.say_drawn(&fate.drawn);
-                } else if screen.errors().is_none() {
-                    for remark in fate
-                        .remarks
-                        .iter()
-                        .filter(|remark| remark.severity == Severity::Error)
-                    {
-                        shown += 1;
-                        if shown <= SHOWN {
-                            screen.say_drawn(&format!("{}\n", drawing::short(Some(&fate.path), remark)));
-                        }
-                    }
-                }
+                complaints.show(&fate, drawn, screen);
                 done += 1;
                 progress.at(done, summary.bytes(), begun.elapsed().as_secs_f64());
                 Ok::<(), Failure>(())
@@ -128,12 +101,7 @@ impl Convert {
         if let Some(report) = report {
             report.end()?;
         }
-        if shown > SHOWN {
-            let more = plural((shown - SHOWN) as u64, "complaint");
-            screen.say(format_args!(
-                "and {more} more; `--errors short` shows all of them, `--report FILE` keeps them"
-            ));
-        }
+        complaints.end(screen);
         let folder = self.out.display().to_string();
         if self.json {
             screen.json(&Shape {
@@ -146,10 +114,6 @@ impl Convert {
         }
         Ok(summary.ending(setting.strict))
     }
-}
-
-fn is_container(met: &Met) -> bool {
-    matches!(met, Met::File(found) if desk::may_be_container(&found.place))
 }
 
 fn taken_already(path: &str) -> Diagnostic {
@@ -200,15 +164,21 @@ fn mark(out: &Path) -> Result<(), Failure> {
     .map_err(fail)
 }
 
-/// Reads one source and writes what came of it.
-fn convert(piece: Piece, desk: &Desk, out: &Path, output: &OutputOptions) -> Fate {
+/// Reads one source and writes what came of it; gives what became of it and, where that is wanted, its remarks drawn.
+fn convert(
+    piece: Piece,
+    desk: &Desk,
+    (out, output): (&Path, &OutputOptions),
+    limits: &Limits,
+    errors: Option<Errors>,
+) -> (Fate, Option<String>) {
     let to = output.to;
     let Piece { path, content, .. } = piece;
     let target = target(out, &path, to.ending());
-    let taken = match content.bytes(&path) {
+    let taken = match content.bytes(&path, limits) {
         Ok(taken) => taken,
         Err(why) => {
-            let mut fate = desk.failed(&path, *why);
+            let mut fate = Fate::failed(path.as_str(), *why);
             if to == Format::Json {
                 let document = serde_json::json!({
                     "source": path, "digest": null, "bytes": null, "reader": null, "verdict": fate.verdict,
@@ -220,11 +190,12 @@ fn convert(piece: Piece, desk: &Desk, out: &Path, output: &OutputOptions) -> Fat
                     write(&target, |file| writeln!(file, "{document}")),
                 );
             }
-            return fate;
+            return (fate, None);
         }
     };
     let finished = desk.read(&path, taken);
-    let mut fate = desk.fate(&finished);
+    let mut fate = Fate::of(&finished);
+    let drawn = errors.map(|errors| desk::drawn(&finished, &fate, errors));
     let written = match to {
         Format::Json => write_json(&target, &finished),
         _ if finished.reading.runs.is_empty() => Ok(()),
@@ -233,7 +204,7 @@ fn convert(piece: Piece, desk: &Desk, out: &Path, output: &OutputOptions) -> Fat
             .map(|remarks| fate.remarks.extend(remarks)),
     };
     note(&mut fate, &target, written);
-    fate
+    (fate, drawn)
 }
 
 /// A file that could not be written is an error of its source.

@@ -10,7 +10,7 @@ use curvary_record::{Code, Diagnostic, Digest, RunId};
 
 use crate::Setting;
 use crate::commands::find::{fact, short};
-use crate::desk::{Desk, ReadingOptions, assumptions};
+use crate::desk::{ReadingOptions, assumptions};
 use crate::ending::{Ending, Failure, Outcome};
 use crate::screen::{FAINT, Screen, Styled, plural};
 use crate::table::{Column, Shorten, Table, one_line};
@@ -214,7 +214,7 @@ fn read_again(
         assume,
         ..ReadingOptions::default()
     };
-    let desk = Desk::new(&options, Some(archive.root()), None)?;
+    let desk = options.desk(Some(archive.root()))?;
     let bytes = archive.original(digest)?;
     let finished = desk.read(path, bytes.clone().into());
     let addition = Addition {

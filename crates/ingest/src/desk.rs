@@ -1,0 +1,157 @@
+//! Where one source is read: bytes in, runs and remarks out, whatever the bytes are.
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::{Path, PathBuf};
+
+use curvary_formats::{Assumptions, Card, Readers, Reading, Source, Taken};
+use curvary_record::{Code, Diagnostic};
+
+use crate::shelf::{Misfit, Shelf};
+use crate::trouble::Trouble;
+
+/// What was said about how to read.
+#[derive(Clone, Debug, Default)]
+pub struct Orders {
+    /// Read every source with the reader of this id, instead of asking which one knows it.
+    pub reader: Option<String>,
+    /// Answers that settle questions.
+    pub assume: Assumptions,
+    /// Folders of layouts, beside the archive's own.
+    pub layouts: Vec<PathBuf>,
+}
+
+/// The readers and what was said about how to use them.
+pub struct Desk {
+    readers: Readers,
+    /// Layouts that cannot be used.
+    misfits: Vec<Misfit>,
+    orders: Orders,
+}
+
+/// What reading one source gave.
+pub struct Finished {
+    /// The source.
+    pub source: Source,
+    /// The reader's card, unless none knew the source.
+    pub card: Option<Card>,
+    /// Runs and remarks.
+    pub reading: Reading,
+}
+
+impl Desk {
+    /// The built-in readers and the layouts of an archive (its folder), used as the orders say.
+    ///
+    /// # Errors
+    /// When a named folder of layouts cannot be read, or no reader has the id that was asked for.
+    pub fn new(orders: Orders, archive: Option<&Path>) -> Result<Self, Trouble> {
+        let mut readers = Readers::built_in();
+        let mut shelf = Shelf::open(&orders.layouts, archive)?;
+        shelf.try_examples();
+        for layout in shelf.layouts {
+            readers.add(Box::new(layout));
+        }
+        if let Some(asked) = &orders.reader
+            && !readers.iter().any(|reader| reader.card().id == *asked)
+        {
+            let ids: Vec<&str> = readers.iter().map(|reader| reader.card().id.as_str()).collect();
+            let why = Diagnostic::error(Code::new("no-reader"), format!("no reader is called `{asked}`"));
+            return Err(Trouble::Order(Box::new(
+                why.help(format!("there are {}", ids.join(", "))),
+            )));
+        }
+        Ok(Self {
+            readers,
+            misfits: shelf.misfits,
+            orders,
+        })
+    }
+
+    /// The readers.
+    #[must_use]
+    pub fn readers(&self) -> &Readers {
+        &self.readers
+    }
+
+    /// The layouts that cannot be used, and why.
+    #[must_use]
+    pub fn misfits(&self) -> &[Misfit] {
+        &self.misfits
+    }
+
+    /// The reader that was asked for.
+    #[must_use]
+    pub fn asked(&self) -> Option<&str> {
+        self.orders.reader.as_deref()
+    }
+
+    /// Whether something was said that changes how files are read.
+    #[must_use]
+    pub fn has_orders(&self) -> bool {
+        let Orders {
+            reader,
+            assume,
+            layouts,
+        } = &self.orders;
+        reader.is_some() || !layouts.is_empty() || !assume.is_empty()
+    }
+
+    /// The source of some bytes, with what was settled about it.
+    #[must_use]
+    pub fn source(&self, path: &str, taken: Taken) -> Source {
+        Source::taken(path, taken).assuming(self.orders.assume.clone())
+    }
+
+    /// The source of some bytes, with more settled about it than the orders say; the orders weigh more.
+    #[must_use]
+    pub fn source_settling(&self, path: &str, taken: Taken, more: &Assumptions) -> Source {
+        let mut assume = more.clone();
+        assume.overlay(&self.orders.assume);
+        Source::taken(path, taken).assuming(assume)
+    }
+
+    /// Reads one source. A reader that fails on it fails on it alone.
+    #[must_use]
+    pub fn read(&self, path: &str, taken: Taken) -> Finished {
+        self.read_source(self.source(path, taken))
+    }
+
+    /// Reads one source. A reader that fails on it fails on it alone.
+    #[must_use]
+    pub fn read_source(&self, source: Source) -> Finished {
+        let read = catch_unwind(AssertUnwindSafe(|| {
+            let (card, reading) = self.readers.read(&source, self.asked());
+            (card.cloned(), reading)
+        }));
+        let (card, reading) = read.unwrap_or_else(|_| {
+            let why = Diagnostic::error(
+                Code::new("reader-failed"),
+                "the reader came to a state that it was not made for; nothing of this file was used",
+            );
+            (
+                None,
+                Reading::refused(
+                    why.help("please send the file to those who make curvary: this is our mistake"),
+                ),
+            )
+        });
+        Finished {
+            source,
+            card,
+            reading,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_reader_that_is_not_there_is_a_wrong_order() {
+        let orders = Orders {
+            reader: Some("built-in/none".into()),
+            ..Orders::default()
+        };
+        assert!(matches!(Desk::new(orders, None), Err(Trouble::Order(_))));
+    }
+}
