@@ -5,8 +5,8 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use curvary_archive::Error;
-pub(crate) use curvary_ingest::unusable;
 use curvary_ingest::Trouble;
+pub(crate) use curvary_ingest::unusable;
 use curvary_record::{Code, Diagnostic, Place, Span};
 
 /// How a command ended, as the exit status says it.

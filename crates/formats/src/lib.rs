@@ -9,6 +9,7 @@
 pub mod assume;
 pub mod container;
 pub mod explanation;
+pub mod family;
 pub mod head;
 pub mod header;
 mod intake;

@@ -128,4 +128,3 @@ impl Before {
         Ok(before)
     }
 }
-

@@ -316,7 +316,9 @@ impl<'a> Filing<'a> {
                 fate,
                 seen: Some(seen),
             });
-            batch.reported.extend(runs.iter().flat_map(|run| (self.reported)(run)));
+            batch
+                .reported
+                .extend(runs.iter().flat_map(|run| (self.reported)(run)));
             additions.push(Addition {
                 path,
                 bytes,

@@ -205,7 +205,9 @@ fn bytes(path: &Path) -> Result<Vec<u8>, Box<Diagnostic>> {
     let failed = |error: std::io::Error| Box::new(unusable("read", &name, &error));
     let file = fs::File::open(path).map_err(failed)?;
     let mut bytes = Vec::new();
-    file.take(Limits::USUAL.layout + 1).read_to_end(&mut bytes).map_err(failed)?;
+    file.take(Limits::USUAL.layout + 1)
+        .read_to_end(&mut bytes)
+        .map_err(failed)?;
     if bytes.len() as u64 > Limits::USUAL.layout {
         let message = format!("`{name}` is longer than {} bytes", Limits::USUAL.layout);
         return Err(Box::new(Diagnostic::error(Code::new("file-too-large"), message)));
