@@ -47,7 +47,9 @@ pub fn program() -> &'static Path {
         };
         let target = folder.parent().expect("profiles lie in target");
         let mut build = Command::new(env!("CARGO"));
-        build.args(["build", "--quiet", "--package", "curvary", "--profile", profile]);
+        // As a test of the whole workspace, so that the dependencies that the tests were built with serve it too.
+        build.args(["test", "--quiet", "--workspace", "--no-run", "--test", "version"]);
+        build.args(["--profile", if profile == "dev" { "test" } else { profile }]);
         build.current_dir(root()).env("CARGO_TARGET_DIR", target);
         assert!(
             build.status().expect("cargo runs").success(),

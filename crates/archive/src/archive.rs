@@ -20,7 +20,9 @@ use crate::manifest::{Manifest, digest_bytes};
 use crate::note::NoteBook;
 use crate::query::{Node, dimension};
 use crate::worklist::{DisputeGroup, HouseWord, QuestionGroup, UnreadGroup};
-use crate::{Error, Note, Query, Settings, View, Worklist, Writer, originals, verify, view, words};
+use crate::{
+    Error, Note, Query, Settings, View, Worklist, Writer, originals, rebuild, unfinished, verify, view, words,
+};
 
 /// An archive, open for reading. What it shows is what was committed when it was opened, or last
 /// [refreshed](Self::refresh).
@@ -255,7 +257,7 @@ impl Archive {
     /// Begins an archive in a folder, which is made if need be.
     ///
     /// # Errors
-    /// When there is one already, or the disk refuses.
+    /// When there is one already, also one whose `archive.toml` is gone, or the disk refuses.
     pub fn create(root: &Path, name: &str) -> Result<Self, Error> {
         let settings = Settings::path(root);
         if settings.exists() {
@@ -263,11 +265,27 @@ impl Archive {
                 path: root.to_owned(),
             });
         }
+        let remains = [Manifest::path(root), root.join("originals"), root.join("records")];
+        if let Some(remains) = remains.iter().find(|remains| remains.exists()) {
+            return Err(Error::Unlisted {
+                path: settings,
+                found: format!("no such file, although {} is there", remains.display()),
+                expected: "the settings of the archive that is there".into(),
+            });
+        }
         fs::create_dir_all(root).map_err(Error::io("make the folder", root))?;
-        let text = Settings::first(name);
-        crate::disk::Disk::replace(&RealDisk, &settings, text.as_bytes())
-            .map_err(Error::io("write", &settings))?;
+        rebuild::begin(root, name)?;
         Self::open(root)
+    }
+
+    /// Makes again what an archive cannot be opened without: `archive.toml` where it is gone, and the manifest, from the
+    /// originals, records and notes themselves. Nothing is deleted: what is no whole entry is moved into `aside/`.
+    /// Gives what was done, a sentence a line.
+    ///
+    /// # Errors
+    /// When another process writes, or the disk refuses.
+    pub fn rebuild(root: &Path) -> Result<Vec<String>, Error> {
+        rebuild::rebuild(root)
     }
 
     /// Opens the archive in a folder.
@@ -275,10 +293,25 @@ impl Archive {
     /// # Errors
     /// When there is none, it is of a newer format, or its settings or manifest cannot be read.
     pub fn open(root: &Path) -> Result<Self, Error> {
+        let settings = Settings::read(root)?;
+        let mut manifest = Manifest::read(root)?;
+        // A writer may have put a newer manifest there between two of our looks, and begun the next commit.
+        for look in 0.. {
+            match unfinished::explained(root, &manifest) {
+                Ok(()) => break,
+                Err(error) => {
+                    let again = Manifest::read(root)?;
+                    if again == manifest || look > 20 {
+                        return Err(error);
+                    }
+                    manifest = again;
+                }
+            }
+        }
         Ok(Self {
             root: root.to_owned(),
-            settings: Settings::read(root)?,
-            manifest: Manifest::read(root)?,
+            settings,
+            manifest,
             notes: OnceLock::new(),
             asking: OnceLock::new(),
         })

@@ -236,6 +236,32 @@ impl<'a> Walk<'a> {
     }
 }
 
+/// The first bytes of a zstd frame (RFC 8878, 3.1.1).
+const MAGIC: [u8; 4] = [0x28, 0xB5, 0x2F, 0xFD];
+
+/// Where the last whole frame of a file ends. Damaged frames in front of it are passed over.
+pub(crate) fn whole_frames(path: &Path) -> Result<u64, Error> {
+    let bytes = std::fs::read(path).map_err(Error::io("read", path))?;
+    let (mut at, mut end) = (0, 0);
+    while at < bytes.len() {
+        let packed = zstd_safe::find_frame_compressed_size(&bytes[at..])
+            .ok()
+            .filter(|&packed| packed > 0 && at + packed <= bytes.len())
+            .filter(|&packed| unpack(path, at as u64, &bytes[at..at + packed]).is_ok());
+        match packed {
+            Some(packed) => {
+                at += packed;
+                end = at;
+            }
+            None => {
+                let next = memchr::memmem::find(&bytes[at + 1..], &MAGIC);
+                at = next.map_or(bytes.len(), |next| at + 1 + next);
+            }
+        }
+    }
+    Ok(end as u64)
+}
+
 /// The lines of a frame, each with its place.
 pub(crate) fn lines(frame: At, bytes: &[u8]) -> impl Iterator<Item = (At, &[u8])> {
     let mut from = 0;

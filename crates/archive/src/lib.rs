@@ -5,7 +5,8 @@
 //! originals/000001.zip      every source bit for bit, plain ZIP, deflate
 //! records/000001.jsonl.zst  one JSON record a line, many small zstd frames
 //! notes.jsonl               people's corrections                                       [Note]
-//! manifest.json             what is committed
+//! manifest.json             what is committed, with its own checksum; the one before is manifest.previous.json
+//! unfinished.json           stands while a commit is being written
 //! index/                    words, numbers, shapes, known paths: may be deleted at any time
 //! ```
 //!
@@ -31,10 +32,12 @@ mod manifest;
 mod note;
 mod originals;
 mod query;
+mod rebuild;
 mod settings;
 #[cfg(test)]
 mod tests;
 mod trouble;
+mod unfinished;
 mod verify;
 mod view;
 mod words;

@@ -12,7 +12,7 @@ use sha2::{Digest as _, Sha256};
 
 use crate::disk::{Disk, read_at};
 use crate::settings::FORMAT;
-use crate::{Error, now};
+use crate::{Error, now, unfinished};
 
 /// A stretch is closed when it has reached this length.
 const STRETCH: u64 = 16 << 20;
@@ -33,6 +33,9 @@ pub(crate) struct Manifest {
     pub(crate) records: Vec<Part>,
     /// The notes.
     pub(crate) notes: Part,
+    /// The SHA-256 of all of the above as compact JSON, so that a damaged manifest is never believed.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    checksum: String,
 }
 
 /// One growing file.
@@ -81,6 +84,10 @@ impl Manifest {
         root.join("manifest.json")
     }
 
+    fn previous_path(root: &Path) -> PathBuf {
+        root.join("manifest.previous.json")
+    }
+
     pub(crate) fn empty() -> Self {
         Self {
             format: FORMAT,
@@ -92,45 +99,99 @@ impl Manifest {
                 name: "notes.jsonl".into(),
                 ..Part::default()
             },
+            checksum: String::new(),
         }
     }
 
-    /// The manifest of an archive; an archive without one has nothing committed.
+    /// What tells this manifest from every other.
+    pub(crate) fn checksum(&self) -> &str {
+        &self.checksum
+    }
+
+    /// The manifest of an archive.
+    ///
+    /// # Errors
+    /// [`Error::Unlisted`] when there is none although there are originals, records or notes.
     pub(crate) fn read(root: &Path) -> Result<Self, Error> {
         let path = Self::path(root);
         let bytes = match fs::read(&path) {
             Ok(bytes) => bytes,
-            Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(Self::empty()),
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
+                // An archive that was just begun has nothing else either.
+                let empty = Self::empty();
+                return match unfinished::beyond(root, &empty).first() {
+                    None => Ok(empty),
+                    Some((name, bytes)) => Err(Error::Unlisted {
+                        path,
+                        found: format!("no such file, although {name} has {bytes} bytes"),
+                        expected: "the manifest that the last commit wrote".into(),
+                    }),
+                };
+            }
             Err(error) => return Err(Error::io("read", &path)(error)),
         };
+        Self::parse(&bytes, &path)
+    }
+
+    fn parse(bytes: &[u8], path: &Path) -> Result<Self, Error> {
         #[derive(Deserialize)]
         struct Number {
             format: u32,
         }
-        let broken = |error: serde_json::Error| {
-            Error::damaged(
-                &path,
-                None,
-                error.to_string(),
-                "the manifest that the last commit wrote",
-            )
-        };
-        let number: Number = serde_json::from_slice(&bytes).map_err(broken)?;
+        let broken =
+            |found: String| Error::damaged(path, None, found, "the manifest that the last commit wrote");
+        let number: Number = serde_json::from_slice(bytes).map_err(|error| broken(error.to_string()))?;
         if number.format > FORMAT {
             return Err(Error::NewerFormat {
-                path,
+                path: path.to_owned(),
                 found: number.format,
                 known: FORMAT,
             });
         }
-        serde_json::from_slice(&bytes).map_err(broken)
+        let mut manifest: Self = serde_json::from_slice(bytes).map_err(|error| broken(error.to_string()))?;
+        if manifest.format == 1 && manifest.checksum.is_empty() {
+            // Format 1 had none; what was read serves to tell it from others.
+            manifest.checksum = manifest.computed(path)?;
+            return Ok(manifest);
+        }
+        let computed = manifest.computed(path)?;
+        if manifest.checksum == computed {
+            Ok(manifest)
+        } else {
+            Err(broken(format!(
+                "content with SHA-256 {computed}, and the checksum `{}`",
+                manifest.checksum
+            )))
+        }
     }
 
-    pub(crate) fn write(&self, root: &Path, disk: &dyn Disk) -> Result<(), Error> {
+    fn computed(&self, path: &Path) -> Result<String, Error> {
+        let bare = Self {
+            checksum: String::new(),
+            ..self.clone()
+        };
+        serde_json::to_vec(&bare)
+            .map(|text| hex(&Sha256::digest(text)))
+            .map_err(|error| Error::damaged(path, None, error.to_string(), "a manifest"))
+    }
+
+    /// Puts this manifest in the place of the one before, which is kept beside it.
+    pub(crate) fn write(&mut self, root: &Path, disk: &dyn Disk) -> Result<(), Error> {
         let path = Self::path(root);
+        self.format = FORMAT;
+        self.checksum = self.computed(&path)?;
         let mut text = serde_json::to_vec_pretty(self)
             .map_err(|error| Error::damaged(&path, None, error.to_string(), "a manifest"))?;
         text.push(b'\n');
+        // Only one that can be believed is kept.
+        if let Some(before) = fs::read(&path)
+            .ok()
+            .filter(|bytes| Self::parse(bytes, &path).is_ok())
+        {
+            let previous = Self::previous_path(root);
+            disk.replace(&previous, &before)
+                .map_err(Error::io("write", &previous))?;
+        }
         disk.replace(&path, &text).map_err(Error::io("write", &path))
     }
 }

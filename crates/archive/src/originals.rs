@@ -22,6 +22,8 @@ use std::fs::File;
 use std::io::{BufReader, Read, Seek, SeekFrom};
 use std::path::Path;
 
+use sha2::Digest as _;
+
 use libdeflater::{CompressionLvl, Compressor, Decompressor};
 
 use crate::Error;
@@ -271,6 +273,35 @@ pub(crate) fn entries(path: &Path, length: u64) -> Result<Vec<Entry>, Error> {
         file.seek_relative(step).map_err(Error::io("read", path))?;
         at = end;
         all.push(entry);
+    }
+    Ok(all)
+}
+
+/// The entries of a part whose length nobody tells, up to the first that is not whole: its header cannot be read, or its
+/// bytes do not agree with its digest and nothing whole follows.
+pub(crate) fn whole_entries(path: &Path) -> Result<Vec<Entry>, Error> {
+    let length = std::fs::metadata(path).map_err(Error::io("look at", path))?.len();
+    let mut file = File::open(path).map_err(Error::io("open", path))?;
+    let mut all = Vec::new();
+    let mut at = 0;
+    loop {
+        file.seek(SeekFrom::Start(at)).map_err(Error::io("read", path))?;
+        match header_at(&mut file, path, at) {
+            Ok(entry) if entry.end() <= length => {
+                at = entry.end();
+                all.push(entry);
+            }
+            _ => break,
+        }
+    }
+    // A damaged original among whole ones stays, for `verify` to tell; a last one that is not whole was being written.
+    while let Some(last) = all.last() {
+        let whole = read(path, u64::from(last.at))
+            .is_ok_and(|(entry, bytes)| sha2::Sha256::digest(&bytes).as_slice() == entry.digest);
+        if whole {
+            break;
+        }
+        all.pop();
     }
     Ok(all)
 }

@@ -11,7 +11,10 @@ use serde::{Deserialize, Serialize};
 use crate::Error;
 
 /// The newest format of the archive's folder that this program reads and writes.
-pub const FORMAT: u32 = 1;
+///
+/// 1: as it began. 2: the manifest has a checksum of its own, the one before is kept, and a commit that is being written
+/// is announced in `unfinished.json`.
+pub const FORMAT: u32 = 2;
 
 /// The content of `archive.toml`.
 #[derive(Clone, Debug, Serialize, Deserialize)]

@@ -22,6 +22,8 @@ use crate::{
     Known, Note, Query, Sort, Stat, Writer, words,
 };
 
+mod roots;
+
 /// A folder that goes away with the test.
 struct Folder(PathBuf);
 

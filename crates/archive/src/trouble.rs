@@ -62,6 +62,15 @@ pub enum Error {
         /// What was expected.
         expected: String,
     },
+    /// The manifest is absent, or lists less than there is.
+    Unlisted {
+        /// The manifest.
+        path: PathBuf,
+        /// What was found.
+        found: String,
+        /// What was expected.
+        expected: String,
+    },
     /// Another process writes to the archive.
     Locked {
         /// The lock file.
@@ -149,6 +158,10 @@ impl Error {
             Self::Damaged { .. } => {
                 "run `curvary verify`; `curvary verify --repair` rebuilds what can be rebuilt".into()
             }
+            Self::Unlisted { .. } => "put the right manifest.json back from a copy of the archive, or run `curvary verify \
+                                      --repair`, which makes it again from the originals and records themselves; nothing \
+                                      is deleted meanwhile"
+                .into(),
             Self::Locked { path, holder } if !holder.is_here() => format!(
                 "wait for it; if that process is gone for certain, delete {}",
                 path.display()
@@ -207,6 +220,11 @@ impl fmt::Display for Error {
                 }
                 write!(f, ": found {found}, expected {expected}")
             }
+            Self::Unlisted {
+                path,
+                found,
+                expected,
+            } => write!(f, "{}: found {found}, expected {expected}", path.display()),
             Self::Locked { holder, .. } => write!(f, "the archive is being written by {holder}"),
             Self::NoRun { asked } => write!(f, "no run has a name that begins with `{asked}`"),
             Self::Ambiguous { asked, candidates } => {

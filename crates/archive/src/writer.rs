@@ -25,6 +25,7 @@ use crate::indexer::{Indexer, originals_name, records_name};
 use crate::lock::{Holder, Lock};
 use crate::manifest::{Hasher, Manifest, Part, Stretch, digest_bytes};
 use crate::originals::{self, Entry, Packed};
+use crate::unfinished::{self, Unfinished};
 use crate::{Error, Note, Settings, now};
 
 /// What the operating system says of a file, enough to tell that it has not changed.
@@ -432,6 +433,8 @@ pub struct Writer {
     names: Option<HashSet<u64>>,
     loose: Loose,
     pending: u64,
+    /// Whether `unfinished.json` says that bytes beyond the manifest are being written.
+    announced: bool,
     /// Set when something failed half-way: what is in memory is then no longer what is on disk.
     broken: bool,
     // Last, so that it is given back when all else is done.
@@ -467,6 +470,7 @@ impl Writer {
             names: None,
             loose: Loose::default(),
             pending: 0,
+            announced: false,
             broken: false,
             lock,
         })
@@ -595,6 +599,7 @@ impl Writer {
             return Ok(());
         }
         done.new += 1;
+        self.announce()?;
         let name = self.entry_name(&ready.path.path, &ready.digest);
         let length = 30 + name.len() as u64 + 36 + ready.original.bytes().len() as u64;
         if let Some(zip) = &mut self.originals
@@ -624,6 +629,15 @@ impl Writer {
             zip.put(ready.original.entry(name, ready.digest, at), &ready.original)?;
             let part = zip.file.part;
             self.indexer.original(ready.digest, part, at);
+        }
+        Ok(())
+    }
+
+    /// Says on the disk that bytes beyond the manifest are about to be written, once a commit.
+    fn announce(&mut self) -> Result<(), Error> {
+        if !self.announced {
+            Unfinished::announce(&self.root, &self.manifest, &*self.disk)?;
+            self.announced = true;
         }
         Ok(())
     }
@@ -688,6 +702,7 @@ impl Writer {
     }
 
     fn put_frame(&mut self, frame: &[u8]) -> Result<At, Error> {
+        self.announce()?;
         let full = |records: &Growing| {
             records.length > 0 && records.length + frame.len() as u64 > frames::PART_BYTES
         };
@@ -856,6 +871,7 @@ impl Writer {
         })?;
         line.push(b'\n');
         self.guarded(|writer| {
+            writer.announce()?;
             if writer.notes.is_none() {
                 writer.notes = Some(Growing::open(
                     &writer.root,
@@ -912,6 +928,9 @@ impl Writer {
             }
             manifest.write(&self.root, &*self.disk)?;
             self.manifest = manifest;
+            self.announced = false;
+            // One that stays names a manifest that is no longer there, which explains nothing and harms nothing.
+            let _ = Unfinished::clear(&self.root);
         }
         self.pending = 0;
         if self.indexer.is_dirty() {
@@ -951,6 +970,8 @@ impl Drop for Writer {
             self.originals = None;
             self.records = None;
             self.notes = None;
+        }
+        if self.announced {
             // Should this fail, the next writer does it.
             let _ = restore(&self.root, &self.manifest, &*self.disk);
         }
@@ -978,8 +999,12 @@ fn place(frames: &[(Range<usize>, At)], line: &Range<usize>) -> At {
     })
 }
 
-/// Cuts off what was never committed and writes ZIP directories again where they are not as committed.
+/// Cuts off the tail of a commit that was cut short, and writes ZIP directories again where they are not as committed.
+///
+/// # Errors
+/// [`Error::Unlisted`] before anything is touched, when what lies beyond the manifest is no such tail.
 pub(crate) fn restore(root: &Path, manifest: &Manifest, disk: &dyn Disk) -> Result<(), Error> {
+    unfinished::explained(root, manifest)?;
     let last = manifest.originals.len().saturating_sub(1);
     for (number, part) in manifest.originals.iter().enumerate() {
         let path = root.join(&part.name);
@@ -1015,7 +1040,7 @@ pub(crate) fn restore(root: &Path, manifest: &Manifest, disk: &dyn Disk) -> Resu
     for path in dead {
         fs::remove_file(&path).map_err(Error::io("delete", &path))?;
     }
-    Ok(())
+    Unfinished::clear(root)
 }
 
 fn length_of(path: &Path) -> Result<u64, Error> {

@@ -125,6 +125,7 @@ impl From<Error> for Failure {
             Error::NewerFormat { .. } => "archive-newer",
             Error::Settings { .. } => "settings-wrong",
             Error::Damaged { .. } => "archive-damaged",
+            Error::Unlisted { .. } => "archive-unlisted",
             Error::Locked { .. } => "archive-locked",
             Error::NoRun { .. } => "no-run",
             Error::Ambiguous { .. } => "run-ambiguous",

@@ -52,6 +52,11 @@ impl Whereabouts {
         Ok(Archive::open(&self.folder()?)?)
     }
 
+    /// Makes again what the archive cannot be opened without; gives what was done.
+    pub(crate) fn rebuild(&self) -> Result<Vec<String>, Failure> {
+        Ok(Archive::rebuild(&self.folder()?)?)
+    }
+
     /// The archive; a new one when the folder has none.
     pub(crate) fn open_or_begin(&self) -> Result<Opened, Failure> {
         let folder = self.folder()?;

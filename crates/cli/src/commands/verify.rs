@@ -11,7 +11,8 @@ use crate::screen::{BAD, GOOD, Progress, Screen, Styled, plural};
 /// Check that every original, record and index entry is still what was committed
 #[derive(Debug, Args)]
 pub(crate) struct Verify {
-    /// Put right what can be put right: cut off what was never committed, build the index anew
+    /// Put right what can be put right: make a lost manifest again, cut off what was never committed, build the index
+    /// anew. Nothing that may be an original or a record is deleted; what is no whole entry goes into the folder `aside`
     #[arg(long)]
     repair: bool,
     /// Print JSON: originals, records, runs, problems and remarks
@@ -22,6 +23,11 @@ pub(crate) struct Verify {
 impl Verify {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        if self.repair {
+            for done in setting.archive.rebuild()? {
+                screen.say(done);
+            }
+        }
         let mut archive = setting.archive.open()?;
         let progress = Progress::new(screen.quiet());
         let mut told = |done: u64, of: u64| progress.bytes(done, of);

@@ -1,0 +1,214 @@
+//! The root of an archive made again from what it lists: originals, records and notes.
+
+use std::fs;
+use std::path::Path;
+
+use crate::disk::{Disk, RealDisk, read_at, sync_folder};
+use crate::frames::whole_frames;
+use crate::indexer::{originals_name, records_name};
+use crate::lock::Lock;
+use crate::manifest::{Hasher, Manifest, Part, Stretch};
+use crate::unfinished::{self, Unfinished};
+use crate::{Error, Settings, now, originals};
+
+/// Writes the first `archive.toml` and the manifest of nothing.
+pub(crate) fn begin(root: &Path, name: &str) -> Result<(), Error> {
+    let settings = Settings::path(root);
+    let text = Settings::first(name);
+    // The settings last: a folder is an archive as soon as they are there.
+    Manifest::empty().write(root, &RealDisk)?;
+    RealDisk
+        .replace(&settings, text.as_bytes())
+        .map_err(Error::io("write", &settings))
+}
+
+/// See [`crate::Archive::rebuild`].
+pub(crate) fn rebuild(root: &Path) -> Result<Vec<String>, Error> {
+    let remains = [Manifest::path(root), root.join("originals"), root.join("records")];
+    if !Settings::path(root).exists() && !remains.iter().any(|remains| remains.exists()) {
+        return Err(Error::NoArchive {
+            path: root.to_owned(),
+        });
+    }
+    let _lock = Lock::take(root, "curvary: making the manifest again")?;
+    let mut done = Vec::new();
+    let settings = Settings::path(root);
+    if !settings.exists() {
+        let name = root
+            .file_name()
+            .and_then(|name| name.to_str())
+            .unwrap_or("archive");
+        RealDisk
+            .replace(&settings, Settings::first(name).as_bytes())
+            .map_err(Error::io("write", &settings))?;
+        done.push("archive.toml: written anew, without the words and rules that the lost one had".to_owned());
+    }
+    if let Ok(manifest) = Manifest::read(root)
+        && unfinished::explained(root, &manifest).is_ok()
+    {
+        return Ok(done);
+    }
+    let mut manifest = Manifest::empty();
+    let mut aside = Aside::new(root);
+    for number in 0.. {
+        let name = originals_name(number);
+        if !root.join(&name).exists() {
+            break;
+        }
+        manifest.originals.push(originals_part(root, name, &mut aside)?);
+    }
+    for number in 0.. {
+        let name = records_name(number);
+        let path = root.join(&name);
+        if !path.exists() {
+            break;
+        }
+        let length = whole_frames(&path)?;
+        manifest.records.push(plain_part(root, name, length, &mut aside)?);
+    }
+    let notes = root.join(&manifest.notes.name);
+    if notes.exists() {
+        let bytes = fs::read(&notes).map_err(Error::io("read", &notes))?;
+        // A line without its end was being written.
+        let length = bytes
+            .iter()
+            .rposition(|&byte| byte == b'\n')
+            .map_or(0, |at| at + 1);
+        manifest.notes = plain_part(root, manifest.notes.name.clone(), length as u64, &mut aside)?;
+    }
+    manifest.commit = 1;
+    aside.keep(&Manifest::path(root), 0)?;
+    manifest.write(root, &RealDisk)?;
+    Unfinished::clear(root)?;
+    done.push(format!(
+        "manifest.json: made again from {} and {}",
+        count(
+            manifest.originals.len(),
+            "file of originals",
+            "files of originals"
+        ),
+        count(manifest.records.len(), "file of records", "files of records")
+    ));
+    done.extend(aside.told);
+    Ok(done)
+}
+
+fn count(number: usize, one: &str, several: &str) -> String {
+    format!("{number} {}", if number == 1 { one } else { several })
+}
+
+/// A ZIP part as its whole entries tell it. What follows them and is not their directory is moved aside.
+fn originals_part(root: &Path, name: String, aside: &mut Aside<'_>) -> Result<Part, Error> {
+    let path = root.join(&name);
+    let entries = originals::whole_entries(&path)?;
+    let length = entries.last().map_or(0, originals::Entry::end);
+    let directory = originals::directory(&entries, length);
+    let there = read_at(&path, length, directory.len()).unwrap_or_default();
+    let whole = fs::metadata(&path).map_err(Error::io("look at", &path))?.len();
+    let as_it_should = there == directory && whole == length + directory.len() as u64;
+    if !as_it_should {
+        aside.keep(&path, length)?;
+    }
+    let part = Part {
+        name,
+        length,
+        ..Part::default()
+    };
+    let part = hashed(root, part)?;
+    if !as_it_should {
+        let mut tail = RealDisk
+            .open_at(&path, length)
+            .map_err(Error::io("write", &path))?;
+        tail.write(&directory).map_err(Error::io("write", &path))?;
+        tail.sync().map_err(Error::io("sync", &path))?;
+    }
+    Ok(Part {
+        directory: Some(Stretch::of(&directory)),
+        ..part
+    })
+}
+
+/// The first `length` bytes of a file as a part. What follows is moved aside.
+fn plain_part(root: &Path, name: String, length: u64, aside: &mut Aside<'_>) -> Result<Part, Error> {
+    let path = root.join(&name);
+    if fs::metadata(&path).map_err(Error::io("look at", &path))?.len() > length {
+        aside.keep(&path, length)?;
+        let mut tail = RealDisk
+            .open_at(&path, length)
+            .map_err(Error::io("write", &path))?;
+        tail.sync().map_err(Error::io("sync", &path))?;
+    }
+    hashed(
+        root,
+        Part {
+            name,
+            length,
+            ..Part::default()
+        },
+    )
+}
+
+/// The part with the digests of its bytes.
+fn hashed(root: &Path, part: Part) -> Result<Part, Error> {
+    const STEP: u64 = 1 << 20;
+    let path = root.join(&part.name);
+    let mut hasher = Hasher::resume(&path, &Part::default())?;
+    let mut at = 0;
+    while at < part.length {
+        let step = STEP.min(part.length - at);
+        let bytes = read_at(&path, at, usize::try_from(step).unwrap_or(usize::MAX))
+            .map_err(Error::io("read", &path))?;
+        hasher.update(&bytes);
+        at += step;
+    }
+    Ok(Part {
+        stretches: hasher.stretches(),
+        ..part
+    })
+}
+
+/// Where bytes go that are no whole entries.
+struct Aside<'a> {
+    root: &'a Path,
+    /// What was moved, a sentence a file.
+    told: Vec<String>,
+}
+
+impl<'a> Aside<'a> {
+    fn new(root: &'a Path) -> Self {
+        Self {
+            root,
+            told: Vec::new(),
+        }
+    }
+
+    /// Copies what a file holds from byte `from` on into `aside/`. An absent file has nothing.
+    fn keep(&mut self, path: &Path, from: u64) -> Result<(), Error> {
+        let whole = match fs::metadata(path) {
+            Ok(metadata) => metadata.len(),
+            Err(_) => return Ok(()),
+        };
+        if whole <= from {
+            return Ok(());
+        }
+        let folder = self.root.join("aside");
+        fs::create_dir_all(&folder).map_err(Error::io("make the folder", &folder))?;
+        let name = path.file_name().and_then(|name| name.to_str()).unwrap_or("part");
+        let stamp = now().replace([':', '-'], "");
+        let kept = (0..)
+            .map(|number| folder.join(format!("{stamp}-{number}-{name}")))
+            .find(|kept| !kept.exists())
+            .unwrap_or_else(|| folder.join(name));
+        let length = usize::try_from(whole - from).unwrap_or(usize::MAX);
+        let bytes = read_at(path, from, length).map_err(Error::io("read", path))?;
+        RealDisk
+            .replace(&kept, &bytes)
+            .map_err(Error::io("write", &kept))?;
+        sync_folder(self.root).map_err(Error::io("sync", self.root))?;
+        self.told.push(format!(
+            "{name}: {length} bytes from byte {from} on were no whole entry and are kept in aside/{}",
+            kept.file_name().unwrap_or_default().to_string_lossy()
+        ));
+        Ok(())
+    }
+}
