@@ -14,6 +14,7 @@ mod figure;
 mod findings;
 mod likeness;
 mod output;
+mod questions;
 mod report;
 mod screen;
 mod sketch;

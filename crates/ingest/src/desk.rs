@@ -3,11 +3,13 @@
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 
-use curvary_formats::{Assumptions, Card, Readers, Reading, Source, Taken};
-use curvary_record::{Code, Diagnostic};
+use curvary_archive::{Answer, Answers};
+use curvary_formats::{Assumptions, Card, Readers, Reading, Settled, Source, Taken, family};
+use curvary_record::{Code, Diagnostic, Family};
 
 use crate::shelf::{Misfit, Shelf};
 use crate::trouble::Trouble;
+use crate::vocabulary;
 
 /// What was said about how to read.
 #[derive(Clone, Debug, Default)]
@@ -26,6 +28,8 @@ pub struct Desk {
     /// Layouts that cannot be used.
     misfits: Vec<Misfit>,
     orders: Orders,
+    /// What was answered about files that are written alike.
+    answers: Vec<Answer>,
 }
 
 /// What reading one source gave.
@@ -36,6 +40,10 @@ pub struct Finished {
     pub card: Option<Card>,
     /// Runs and remarks.
     pub reading: Reading,
+    /// How the source is written.
+    pub family: Family,
+    /// The answers that the source asked for, as `about=answer`.
+    pub met: Vec<String>,
 }
 
 impl Desk {
@@ -63,7 +71,18 @@ impl Desk {
             readers,
             misfits: shelf.misfits,
             orders,
+            answers: match archive {
+                Some(root) => Answers::read(root)?.holding().cloned().collect(),
+                None => Vec::new(),
+            },
         })
+    }
+
+    /// The same desk, with these answers in place of the archive's.
+    #[must_use]
+    pub fn answering(mut self, answers: Vec<Answer>) -> Self {
+        self.answers = answers;
+        self
     }
 
     /// The readers.
@@ -116,30 +135,77 @@ impl Desk {
     }
 
     /// Reads one source. A reader that fails on it fails on it alone.
+    ///
+    /// What was answered about files written like it comes into force where it asks; what the orders say weighs more.
     #[must_use]
     pub fn read_source(&self, source: Source) -> Finished {
+        let family = catch_unwind(AssertUnwindSafe(|| family::of(&source))).unwrap_or_default();
+        let answers: Vec<&Answer> = self
+            .answers
+            .iter()
+            .filter(|answer| answer.is_about(source.digest(), &family))
+            .collect();
+        let source = if answers.is_empty() {
+            source
+        } else {
+            let given = given(&answers, source.assume());
+            source.assuming(given)
+        };
         let read = catch_unwind(AssertUnwindSafe(|| {
-            let (card, reading) = self.readers.read(&source, self.asked());
-            (card.cloned(), reading)
+            let (card, settled) = self.readers.settle(&source, self.asked());
+            (card.cloned(), settled)
         }));
-        let (card, reading) = read.unwrap_or_else(|_| {
+        let (card, Settled { mut reading, mut met }) = read.unwrap_or_else(|_| {
             let why = Diagnostic::error(
                 Code::new("reader-failed"),
                 "the reader came to a state that it was not made for; nothing of this file was used",
             );
-            (
-                None,
-                Reading::refused(
-                    why.help("please send the file to those who make curvary: this is our mistake"),
-                ),
-            )
+            let reading = Reading::refused(
+                why.help("please send the file to those who make curvary: this is our mistake"),
+            );
+            let settled = Settled {
+                reading,
+                met: Vec::new(),
+            };
+            (None, settled)
         });
+        let in_doubt = reading.runs.is_empty() || reading.runs.iter().any(|run| run.in_question());
+        if in_doubt && let Some(answer) = answers.iter().rev().find(|answer| answer.answer == NONE) {
+            reading = Reading::refused(left_out(answer));
+            met = vec![NONE.to_owned()];
+        }
+        vocabulary::apply(&answers, &mut reading, &mut met);
         Finished {
             source,
             card,
             reading,
+            family,
+            met,
         }
     }
+}
+
+/// The answer that files are no measurements.
+const NONE: &str = "measurement=no";
+
+fn left_out(answer: &Answer) -> Diagnostic {
+    let who = answer.by.as_deref().unwrap_or("a person");
+    let message = format!("{who} answered that files written like this are no measurements");
+    Diagnostic::note(Code::new("left-out"), message).help(format!(
+        "`curvary answer --undo {}` takes the answer back",
+        answer.id
+    ))
+}
+
+/// What was answered about files like a source, later answers before earlier ones, under what was said beside it.
+fn given(answers: &[&Answer], said: &Assumptions) -> Assumptions {
+    let mut given = Assumptions::none();
+    for answer in answers.iter().filter(|answer| answer.key().is_none()) {
+        // A line that a person has spoilt settles nothing; `answer --list` tells of it.
+        let _ = given.add(&answer.answer);
+    }
+    given.overlay(said);
+    given.precise()
 }
 
 #[cfg(test)]

@@ -25,6 +25,9 @@ pub struct Fate {
     /// Codes of the questions that its runs leave open, with what is asked.
     #[serde(skip)]
     pub questions: Vec<(Code, String)>,
+    /// The answers that the file asked for, as `about=answer`.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub answers: Vec<String>,
     /// Length in bytes.
     #[serde(skip)]
     pub bytes: u64,
@@ -41,6 +44,8 @@ impl Fate {
             source,
             card,
             reading,
+            met,
+            ..
         } = finished;
         let of_runs = reading.runs.iter().flat_map(|run| run.remarks.iter());
         let questions = reading.runs.iter().flat_map(|run| run.questions.iter());
@@ -55,6 +60,7 @@ impl Fate {
             questions: questions
                 .map(|question| (question.code.clone(), question.message.clone()))
                 .collect(),
+            answers: met.clone(),
             bytes: source.bytes().len() as u64,
             known: false,
         }
@@ -72,6 +78,7 @@ impl Fate {
             points: Some(0),
             remarks: vec![why],
             questions: Vec::new(),
+            answers: Vec::new(),
             bytes: 0,
             known: false,
         }
@@ -89,6 +96,7 @@ impl Fate {
             points: None,
             remarks: Vec::new(),
             questions: Vec::new(),
+            answers: Vec::new(),
             bytes: 0,
             known: true,
         }

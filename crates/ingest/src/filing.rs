@@ -156,6 +156,45 @@ impl<'a> Filing<'a> {
         Ok(writer.finish()?)
     }
 
+    pub(crate) fn archive(&self) -> &Archive {
+        self.archive
+    }
+
+    pub(crate) fn desk(&self) -> &Desk {
+        self.desk
+    }
+
+    pub(crate) fn limits(&self) -> &Limits {
+        &self.limits
+    }
+
+    pub(crate) fn preparer(&self) -> &Preparer {
+        &self.preparer
+    }
+
+    /// Files what is ready; `since` counts the files since the last commit.
+    pub(crate) fn append(&self, prepared: Option<Prepared>, since: &mut u64) -> Result<(), Trouble> {
+        let Some(prepared) = prepared else {
+            return Ok(());
+        };
+        let mut writer = self.lock();
+        writer.append(prepared)?;
+        *since += 1;
+        if writer.pending() >= self.limits.commit_bytes || *since >= self.limits.commit_files {
+            writer.commit()?;
+            *since = 0;
+        }
+        Ok(())
+    }
+
+    /// Adds a note, such as one that settles a question of one run.
+    ///
+    /// # Errors
+    /// When there is no such run, or the disk refuses.
+    pub fn note(&self, note: curvary_archive::Note) -> Result<(), Trouble> {
+        Ok(self.lock().note(note)?)
+    }
+
     fn lock(&self) -> MutexGuard<'_, Writer> {
         self.writer.lock().unwrap_or_else(PoisonError::into_inner)
     }
@@ -312,6 +351,7 @@ impl<'a> Filing<'a> {
             let bytes = finished.source.into_bytes();
             let Reading { runs, remarks } = finished.reading;
             let (verdict, reader) = (fate.verdict, fate.reader.clone());
+            let family = Some(finished.family);
             batch.handed.push(Handed {
                 fate,
                 seen: Some(seen),
@@ -327,6 +367,7 @@ impl<'a> Filing<'a> {
                 verdict,
                 reader,
                 remarks,
+                family,
                 runs,
                 again,
             });

@@ -7,6 +7,7 @@
 //!
 //! Nothing here prints, and nothing here asks: what became of each file is a [`Fate`], handed over in order.
 
+mod again;
 mod before;
 mod desk;
 mod fate;
@@ -17,8 +18,10 @@ mod names;
 mod piece;
 mod shelf;
 mod trouble;
+mod vocabulary;
 mod walk;
 
+pub use again::{Again, Keeping};
 pub use desk::{Desk, Finished, Orders};
 pub use fate::Fate;
 pub use filing::{Filing, Handed};
@@ -27,4 +30,5 @@ pub use limits::Limits;
 pub use piece::{Content, Piece, each_piece};
 pub use shelf::{LayoutText, Misfit, Shelf, content, hold, understood};
 pub use trouble::{Trouble, unusable};
+pub use vocabulary::{NOTHING, parts};
 pub use walk::{Found, LeaveOut, Met, Root, count, is_archive, slashed, walk};

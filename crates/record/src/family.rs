@@ -25,7 +25,8 @@ impl Family {
     pub fn id(&self) -> String {
         let short = |text: &str, length: usize| {
             let digest = Digest::of(text.as_bytes());
-            digest.as_str().get(..length).unwrap_or_default().to_owned()
+            let digits = digest.as_str().trim_start_matches("sha256:");
+            digits.get(..length).unwrap_or_default().to_owned()
         };
         format!("{}.{}", short(&self.writing, 8), short(&self.keys.join("\n"), 4))
     }

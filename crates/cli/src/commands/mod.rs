@@ -1,6 +1,7 @@
 //! The commands, one file each.
 
 mod add;
+mod answer;
 mod check;
 mod completions;
 mod convert;
@@ -16,6 +17,7 @@ mod process;
 mod quantify;
 mod rates;
 mod readers;
+mod reread;
 mod scans;
 mod show;
 mod temperature;
@@ -46,7 +48,9 @@ pub(crate) enum Command {
     Show(show::Show),
     Explain(explain::Explain),
     Worklist(worklist::Worklist),
+    Answer(answer::Answer),
     Note(note::Note),
+    Reread(reread::Reread),
     Export(export::Export),
     Convert(convert::Convert),
     Verify(verify::Verify),
@@ -73,6 +77,8 @@ impl Command {
             Self::Show(show) => show.run(setting, screen),
             Self::Explain(explain) => explain.run(setting, screen),
             Self::Worklist(worklist) => worklist.run(setting, screen),
+            Self::Answer(answer) => answer.run(setting, screen),
+            Self::Reread(reread) => reread.run(setting, screen),
             Self::Note(note) => note.run(setting, screen),
             Self::Export(export) => export.run(setting, screen),
             Self::Convert(convert) => convert.run(setting, screen),
@@ -89,7 +95,9 @@ impl Command {
 const EXCLUDED: char = '\u{2212}';
 
 /// Commands that take a query.
-const ASKING: [&str; 11] = [
+const ASKING: [&str; 13] = [
+    "answer",
+    "reread",
     "find",
     "export",
     "note",
