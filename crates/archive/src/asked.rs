@@ -86,6 +86,8 @@ impl AskedAbout {
 /// One thing that is asked about files written alike.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Asked {
+    /// A short name that stays the same while files come and go: from the writing and what is asked.
+    pub id: String,
     /// What.
     pub about: AskedAbout,
     /// The family: what all of the files have in common, and every key that one of them has.
@@ -98,25 +100,17 @@ pub struct Asked {
     pub examples: Vec<Example>,
 }
 
-impl Asked {
-    /// A short name that stays the same while files come and go: from the writing and what is asked.
-    #[must_use]
-    pub fn id(&self) -> String {
-        let (kind, what, about) = match &self.about {
-            AskedAbout::Question { code, about } => ("question", code, about.as_str()),
-            AskedAbout::Key { key } => ("key", key, ""),
-            AskedAbout::Refusal { code } => ("refusal", code, ""),
-        };
-        let keys = if self.family.keys.is_empty() {
-            "none"
-        } else {
-            "some"
-        };
-        let text = format!("{}\n{keys}\n{kind}\n{what}\n{about}", self.family.writing);
-        let digest = Digest::of(text.as_bytes());
-        let hexadecimal = digest.as_str().trim_start_matches("sha256:");
-        hexadecimal.get(..6).unwrap_or_default().to_owned()
-    }
+/// The short name of what is asked about files written so; `turn` tells those apart that only differ in their keys.
+fn name(about: &AskedAbout, family: &Family, turn: usize) -> String {
+    let (kind, what, about) = match about {
+        AskedAbout::Question { code, about } => ("question", code, about.as_str()),
+        AskedAbout::Key { key } => ("key", key, ""),
+        AskedAbout::Refusal { code } => ("refusal", code, ""),
+    };
+    let text = format!("{}\n{kind}\n{what}\n{about}\n{turn}", family.writing);
+    let digest = Digest::of(text.as_bytes());
+    let hexadecimal = digest.as_str().trim_start_matches("sha256:");
+    hexadecimal.get(..6).unwrap_or_default().to_owned()
 }
 
 /// A file about which something is asked.
@@ -200,6 +194,14 @@ impl Archive {
                 .then_with(|| a.about.cmp(&b.about))
                 .then_with(|| a.family.cmp(&b.family))
         });
+        let mut names = BTreeSet::new();
+        for asked in &mut all {
+            let mut turn = 0;
+            while !names.insert(name(&asked.about, &asked.family, turn)) {
+                turn += 1;
+            }
+            asked.id = name(&asked.about, &asked.family, turn);
+        }
         Ok(all)
     }
 
@@ -297,6 +299,7 @@ fn put_together(about: &AskedAbout, mut parts: Vec<Part>, examples: usize) -> Ve
                 asked.examples.truncate(examples);
             }
             None => all.push(Asked {
+                id: String::new(),
                 about: about.clone(),
                 family: part.family,
                 sources: part.sources.into_iter().collect(),

@@ -78,7 +78,7 @@ const LONGEST: usize = 160;
 
 /// A question with its lines and choices.
 pub(crate) fn shown(archive: &Archive, asked: &Asked) -> Result<Shown, Failure> {
-    let id = asked.id();
+    let id = asked.id.clone();
     let (kind, asks) = match &asked.about {
         AskedAbout::Question { code, .. } => (code.clone(), message(asked)),
         AskedAbout::Refusal { code } => (
@@ -232,7 +232,7 @@ fn lines(archive: &Archive, asked: &Asked, example: &Example, wanted: u32) -> Re
 
 /// The question of a name, or of a beginning of it.
 pub(crate) fn named<'a>(all: &'a [Asked], name: &str) -> Result<&'a Asked, Failure> {
-    let mut found = all.iter().filter(|asked| asked.id().starts_with(name));
+    let mut found = all.iter().filter(|asked| asked.id.starts_with(name));
     match (found.next(), found.next()) {
         (Some(asked), None) => Ok(asked),
         (Some(_), Some(_)) => Err(Failure::usage(format!(

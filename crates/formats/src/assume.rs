@@ -1,6 +1,6 @@
 //! What a person has settled about sources: `--assume`, or a note in the archive.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use curvary_record::{Quantity, Question, Unit};
 
@@ -11,8 +11,8 @@ use crate::words;
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Assumptions {
     by_about: BTreeMap<String, String>,
-    /// Whether they were said of one file, or of files written alike, and not of all that may come.
-    precise: bool,
+    /// What was settled for one file, or for files written alike, and not for all that may come.
+    precise: BTreeSet<String>,
 }
 
 impl Assumptions {
@@ -104,29 +104,31 @@ impl Assumptions {
     /// settle a source that was refused.
     #[must_use]
     pub fn precise(mut self) -> Self {
-        self.precise = true;
+        self.precise = self.by_about.keys().cloned().collect();
         self
     }
 
-    /// Whether they were said of this very source, or of sources written like it.
+    /// Whether the answer about something was said of this very source, or of sources written like it.
     #[must_use]
-    pub fn is_precise(&self) -> bool {
-        self.precise
+    pub fn is_precise(&self, about: &str) -> bool {
+        self.precise.contains(about)
     }
 
     /// Takes over what `others` settle, in place of what was settled here.
     pub(crate) fn outweigh(&mut self, others: &Self) {
-        self.by_about.extend(others.by_about.clone());
+        self.overlay(others);
     }
 
     /// Takes over the answers of others; theirs weigh more.
     pub fn overlay(&mut self, others: &Self) {
-        self.by_about.extend(
-            others
-                .by_about
-                .iter()
-                .map(|(about, answer)| (about.clone(), answer.clone())),
-        );
+        for (about, answer) in &others.by_about {
+            if others.is_precise(about) {
+                self.precise.insert(about.clone());
+            } else {
+                self.precise.remove(about);
+            }
+            self.by_about.insert(about.clone(), answer.clone());
+        }
     }
 
     /// The answer about something.

@@ -180,7 +180,7 @@ impl Row {
     }
 
     fn could_be_data(&self) -> bool {
-        self.cells.len() >= 2 && self.numbers >= 1 && self.numbers * 2 >= self.filled
+        self.cells.len() >= 2 && self.numbers >= 1 && self.numbers * 3 >= self.filled
     }
 
     fn is_full(&self) -> bool {

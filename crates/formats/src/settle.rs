@@ -22,7 +22,6 @@ pub struct Settled {
 pub(crate) fn settled(given: &Assumptions, mut read: impl FnMut(Assumptions) -> Reading) -> Settled {
     let mut reading = read(Assumptions::none());
     let mut force = Assumptions::none();
-    let precise = given.is_precise();
     let mut left: Vec<(String, String)> = given
         .iter()
         .map(|(about, answer)| (about.to_owned(), answer.to_owned()))
@@ -30,8 +29,8 @@ pub(crate) fn settled(given: &Assumptions, mut read: impl FnMut(Assumptions) -> 
     let mut met = Vec::new();
     loop {
         let asked = |(about, answer): &(String, String)| {
-            questions(&reading).any(|question| takes(question, (about, answer), precise))
-                || reading.runs.is_empty() && precise
+            questions(&reading).any(|question| takes(question, (about, answer), given.is_precise(about)))
+                || reading.runs.is_empty() && given.is_precise(about)
         };
         let (now, later): (Vec<_>, Vec<_>) = left.into_iter().partition(asked);
         left = later;
@@ -39,9 +38,6 @@ pub(crate) fn settled(given: &Assumptions, mut read: impl FnMut(Assumptions) -> 
             break;
         }
         let mut trial = force.clone();
-        if precise {
-            trial = trial.precise();
-        }
         for (about, answer) in &now {
             // Both halves were taken from answers that are known.
             let _ = trial.add(&format!("{about}={answer}"));
@@ -50,7 +46,7 @@ pub(crate) fn settled(given: &Assumptions, mut read: impl FnMut(Assumptions) -> 
         if reading.runs.is_empty() && again.runs.is_empty() {
             break;
         }
-        match merged(&reading, again, &now, precise) {
+        match merged(&reading, again, &now, given) {
             Ok(better) => {
                 reading = better;
                 force = trial;
@@ -94,7 +90,7 @@ fn merged(
     old: &Reading,
     new: Reading,
     answers: &[(String, String)],
-    precise: bool,
+    given: &Assumptions,
 ) -> Result<Reading, Box<Diagnostic>> {
     let told = || {
         answers
@@ -107,7 +103,7 @@ fn merged(
         run.questions.iter().any(|question| {
             answers
                 .iter()
-                .any(|(about, answer)| takes(question, (about, answer), precise))
+                .any(|(about, answer)| takes(question, (about, answer), given.is_precise(about)))
         })
     };
     for (about, _) in answers

@@ -88,7 +88,7 @@ impl Filing<'_> {
             let _ = noted.add(&answer);
         }
         let desk = self.desk();
-        let finished = desk.read_source(desk.source_settling(&path, bytes.into(), &noted));
+        let finished = desk.read_source(desk.source_settling(&path, bytes.into(), &noted.precise()));
         let fate = Fate::of(&finished);
         let before = runs_before(archive, digest, source.record.runs)?;
         let again = Again {

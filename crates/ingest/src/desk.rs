@@ -204,8 +204,9 @@ fn given(answers: &[&Answer], said: &Assumptions) -> Assumptions {
         // A line that a person has spoilt settles nothing; `answer --list` tells of it.
         let _ = given.add(&answer.answer);
     }
+    given = given.precise();
     given.overlay(said);
-    given.precise()
+    given
 }
 
 #[cfg(test)]

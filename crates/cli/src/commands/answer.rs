@@ -147,7 +147,7 @@ impl Answer {
                 .filter_map(|example| example.value.as_deref())
                 .collect();
             table.row([
-                asked.id().into(),
+                asked.id.as_str().into(),
                 asked.sources.len().to_string().into(),
                 one_line(answer).into(),
                 one_line(&values.join(" | ")).into(),

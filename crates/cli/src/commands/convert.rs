@@ -236,6 +236,7 @@ fn write_json(target: &Path, finished: &Finished) -> io::Result<()> {
         source,
         card,
         reading,
+        ..
     } = finished;
     write(target, |file| {
         json::SourceDocument::new(source, card.as_ref(), reading).write(file)

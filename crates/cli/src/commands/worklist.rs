@@ -55,7 +55,9 @@ impl Worklist {
         if self.ask {
             return ask(&archive, self.author, screen);
         }
-        let list = archive.worklist(self.examples)?;
+        let mut list = archive.worklist(self.examples)?;
+        // What a person answered to be no measurement needs nobody any more.
+        list.unread.retain(|group| group.code != "left-out");
         if self.words {
             if self.json {
                 screen.json(&list.words)?;
@@ -284,9 +286,14 @@ fn all(list: &curvary_archive::Worklist, questions: &[Shown], screen: &mut Scree
             )?;
         }
     }
-    if !list.unread.is_empty() {
+    let unread: Vec<_> = list
+        .unread
+        .iter()
+        .filter(|group| !questions.iter().any(|shown| shown.kind == group.code))
+        .collect();
+    if !unread.is_empty() {
         heading(screen, "files that were not read")?;
-        for group in &list.unread {
+        for group in unread {
             writeln!(
                 screen,
                 "{:>8}  {}: {}",
