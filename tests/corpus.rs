@@ -39,24 +39,29 @@ fn main() {
     let out = Arc::new(out);
     let open = open_cases();
     for name in open.keys() {
+        let case = name.strip_suffix(CLAIMS).unwrap_or(name);
         assert!(
-            cases.contains(name),
+            cases.iter().any(|known| known == case),
             "tests/corpus/open.txt names no case: {name}"
         );
     }
     let trial = |name: String| {
         let (out, folder) = (Arc::clone(&out), corpus.join(&name));
         let reason = open.get(&name).cloned();
+        let of_claims = open.get(&format!("{name}{CLAIMS}")).cloned();
         Trial::test(name.clone(), move || {
-            let verdict = compare(&folder, &out.path().join(&name));
-            match (verdict, reason) {
-                (verdict, None) => verdict.map_err(Failed::from),
-                // What cannot be done yet is asserted as it is, so that the list can only shrink.
-                (Ok(()), Some(reason)) => {
-                    Err(format!("it passes now: strike it from tests/corpus/open.txt ({reason})").into())
-                }
-                (Err(_), Some(_)) => Ok(()),
-            }
+            let (wanted, found) = truth_and_reading(&folder, &out.path().join(&name))?;
+            as_listed(judge(&wanted, &found), reason.as_deref())
+                .and_then(|()| {
+                    as_listed(
+                        nothing_invented(&wanted, list(&found["runs"])),
+                        of_claims.as_deref(),
+                    )
+                })
+                .map_err(|why| {
+                    let here = wanted["why"].as_str().unwrap_or_default();
+                    Failed::from(format!("{why}\n  why the case is here: {here}"))
+                })
         })
     };
     let mut trials: Vec<Trial> = cases.iter().cloned().map(trial).collect();
@@ -69,7 +74,23 @@ fn main() {
     libtest_mimic::run(&arguments, trials).exit();
 }
 
-/// The cases that the reader cannot do yet, with the reason: `group/case: reason` a line.
+/// What stands behind a case's name in `open.txt` where it is its claims that are not right yet.
+const CLAIMS: &str = " claims";
+
+/// The verdict on a case, turned round where the case is listed: what cannot be done yet is asserted as it is, so that
+/// the list can only shrink.
+fn as_listed(verdict: Verdict, reason: Option<&str>) -> Verdict {
+    match (verdict, reason) {
+        (verdict, None) => verdict,
+        (Ok(()), Some(reason)) => Err(format!(
+            "it passes now: strike it from tests/corpus/open.txt ({reason})"
+        )),
+        (Err(_), Some(_)) => Ok(()),
+    }
+}
+
+/// The cases that the reader cannot do yet, with the reason: `group/case: reason` a line, or `group/case claims: reason`
+/// where numbers and verdict are right and something is claimed that the file does not say.
 fn open_cases() -> BTreeMap<String, String> {
     let text = fs::read_to_string(root().join("tests/corpus/open.txt")).unwrap_or_default();
     text.lines()
@@ -122,7 +143,8 @@ fn listed(folder: &Path) -> Vec<String> {
     names
 }
 
-fn compare(case: &Path, out: &Path) -> Verdict {
+/// The truth of a case, and what the program made of it.
+fn truth_and_reading(case: &Path, out: &Path) -> Result<(Value, Value), String> {
     let read = |path: &Path| -> Result<Value, String> {
         let text = fs::read_to_string(path).map_err(|error| format!("{}: {error}", path.display()))?;
         serde_json::from_str(&text).map_err(|error| format!("{}: {error}", path.display()))
@@ -137,13 +159,7 @@ fn compare(case: &Path, out: &Path) -> Verdict {
                 .is_some_and(|name| name.to_string_lossy().starts_with("input."))
         })
         .ok_or("nothing was written for it")?;
-    let found = read(&file)?;
-    judge(&wanted, &found).map_err(|why| {
-        format!(
-            "{why}\n  why the case is here: {}",
-            wanted["why"].as_str().unwrap_or_default()
-        )
-    })
+    Ok((wanted, read(&file)?))
 }
 
 fn judge(wanted: &Value, found: &Value) -> Verdict {
@@ -234,6 +250,56 @@ fn never(wanted: &Value, runs: &[Value]) -> Verdict {
         let allowed = if key == "extra_y_must_not_be" { expected } else { 0 };
         if traces().filter(|trace| trace["y"]["quantity"] == *banned).count() > allowed {
             return Err(format!("a trace is called {banned}, which it is not"));
+        }
+    }
+    Ok(())
+}
+
+/// The fields of which a truth lists all that its file states, unless it says otherwise.
+const FIELDS_ALL: [&str; 8] = [
+    "sample",
+    "temperature",
+    "ph",
+    "path-length",
+    "date",
+    "operator",
+    "wavelength",
+    "concentration",
+];
+
+/// No claim is invented: of the fields in `fields_all` each value is one that the truth lists, of that run where the runs
+/// stand one beside the other, else of any.
+fn nothing_invented(wanted: &Value, runs: &[Value]) -> Verdict {
+    let named = wanted["fields_all"]
+        .as_array()
+        .map(|keys| keys.iter().filter_map(Value::as_str).collect());
+    let keys: Vec<&str> = named.unwrap_or_else(|| FIELDS_ALL.to_vec());
+    let mut truths: Vec<&Value> = list(&wanted["runs"]).iter().collect();
+    let either = list(&wanted["either"]);
+    truths.extend(either.iter().flat_map(|truth| list(&truth["runs"])));
+    let beside =
+        either.is_empty() && truths.len() == runs.len() && wanted["runs_may_be_split"] != Value::Bool(true);
+    for (at, run) in runs.iter().enumerate() {
+        let own = if beside { &truths[at..=at] } else { &truths[..] };
+        for key in &keys {
+            let stated: Vec<&Value> = own
+                .iter()
+                .flat_map(|truth| list(&truth["traces"]).iter().chain([*truth]))
+                .map(|holder| &holder["fields"][key])
+                .filter(|value| !value.is_null())
+                .chain(list(&wanted["fields_fine"][key]))
+                .collect();
+            let holders = list(&run["traces"]).iter().chain([run]);
+            let entries = holders.map(|holder| &holder["fields"][key]);
+            let claims = entries.flat_map(|entry| list(&entry["also"]).iter().chain([entry]));
+            for claim in claims.filter(|claim| !claim.is_null()) {
+                if !stated.iter().any(|value| same_value(value, claim)) {
+                    return Err(format!(
+                        "run {at} claims {key} = {}, which its file does not say",
+                        claim["value"]
+                    ));
+                }
+            }
         }
     }
     Ok(())
@@ -419,6 +485,15 @@ fn same_trace(truth: &Value, trace: &Value) -> Verdict {
             if wanted.is_string() && wanted != given {
                 return Err(format!("the {key} of {axis} is {given}, wanted {wanted}"));
             }
+        }
+    }
+    for (key, value) in truth["fields"].as_object().into_iter().flatten() {
+        let given = &trace["fields"][key];
+        if !same_value(value, given) {
+            return Err(format!(
+                "the field {key} of a trace is {}, wanted {value}",
+                given["value"]
+            ));
         }
     }
     points(truth, trace)?;

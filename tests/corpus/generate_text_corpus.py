@@ -254,6 +254,102 @@ UNITS = {
 }
 
 
+# What files state beside what their case was written for. The corpus compares all fields of the names in `fields_all`
+# (sample, temperature, pH, path length, date, operator, wavelength, concentration), so that an invented one fails.
+
+# For each case, fields of all its runs.
+STATED = {
+    "bytes/cp437-degree": {"temperature": q(25, "Cel")},
+    "bytes/double-encoded-degree": {"temperature": q(25, "Cel")},
+    "bytes/mac-roman-degree": {"temperature": q(25, "Cel")},
+    "bytes/micro-sign-cp1252": {"wavelength": q(405, "nm")},
+    "bytes/micro-sign-cp850": {"concentration": q(50, "umol/L")},
+    "bytes/micro-sign-utf8": {"wavelength": q(405, "nm")},
+    "bytes/mu-letter-utf8": {"wavelength": q(405, "nm")},
+    "kinetics/date-and-clock-columns": {"date": "2020-05-04"},
+    "kinetics/full-stamps": {"date": "2020-05-04"},
+    "kinetics/time-unit-from-head": {"wavelength": q(412, "nm")},
+    "markers/flat-top-kinetics": {"wavelength": q(340, "nm")},
+    "metadata/date-decided-by-another": {"date": "2021-03-04"},
+    "metadata/date-undecidable-dashes-low-day": {"sample": "crocin"},
+    "metadata/date-undecidable-two-digit-year": {"sample": "crocin"},
+    "metadata/date-undecidable-two-low-days": {"sample": "crocin"},
+    "metadata/date-undecidable-with-clock": {"sample": "crocin"},
+    "metadata/dutch": {"sample": "bietensap", "temperature": q("36.5", "Cel"), "date": "2021-03-14"},
+    "metadata/italian": {"sample": "succo di barbabietola", "operator": "lr", "date": "2021-03-14"},
+    "metadata/kinetics-conditions": {"wavelength": q(405, "nm")},
+    "metadata/kinetics-german": {"wavelength": q(405, "nm")},
+    "metadata/portuguese": {"sample": "suco de beterraba", "date": "2021-03-14"},
+    "metadata/temperature-range": {"temperature": q("37.0", "Cel")},
+    "metadata/unit-in-key-slash": {
+        "temperature": q("37.0", "Cel"),
+        "path-length": q("0.5", "cm"),
+        "concentration": q("12.5", "umol/L"),
+    },
+    "metadata/unit-spellings": {"temperature": q(37, "Cel"), "concentration": q("12.5", "umol/L")},
+    "odds/conditions-carry-over": {"temperature": q(37, "Cel")},
+    "odds/metadata-as-two-rows": {
+        "sample": "betanin",
+        "temperature": q(37, "Cel"),
+        "ph": 7.0,
+        "path-length": q(1, "cm"),
+    },
+    "readings/percent-transmittance": {"wavelength": q(600, "nm")},
+    "shapes/single-readings-head": {"wavelength": q(595, "nm")},
+    "undecidable/bare-named-only-sample": {"sample": "rutin"},
+    "undecidable/time-key-only": {"sample": "rutin"},
+    "undecidable/wavelength-key-only": {"sample": "rutin"},
+}
+
+# What may be claimed and need not be: what stands there as it stands, where its meaning is open.
+FINE = {
+    "bytes/micro-as-m": {"concentration": ["50 uM"]},
+    "bytes/quoted-printable-left-over": {"temperature": ["25 =C2=B0C"]},
+    "bytes/replacement-characters": {"temperature": ["25 \ufffdC"]},
+    "kinetics/index-and-interval": {"wavelength": [q(412, "nm")]},
+    "metadata/date-decided-by-another": {"date": ["04/03/2021"]},
+    "metadata/date-impossible": {"date": ["31.02.2021"]},
+    "metadata/date-undecidable": {"date": ["03/04/2021"]},
+    "metadata/date-undecidable-dashes-low-day": {"date": ["03-04-2021"]},
+    "metadata/date-undecidable-french-low-day": {"sample": ["crocine"], "date": ["03/04/2021"]},
+    "metadata/date-undecidable-short": {"date": ["03-04-05"]},
+    "metadata/date-undecidable-spanish-low-day": {"sample": ["crocina"], "date": ["03/04/2021"]},
+    "metadata/date-undecidable-two-digit-year": {"date": ["05/06/07"]},
+    "metadata/date-undecidable-two-low-days": {"date": ["03/04/2021"]},
+    "metadata/date-undecidable-with-clock": {"date": ["03/04/2021 09:12"]},
+    "metadata/no-unit-temperature": {"temperature": [q(37, "Cel")]},
+    "metadata/twice-same-key": {"temperature": [q(25, "Cel"), q(37, "Cel")]},
+    "metadata/wavelength-contradicts": {"wavelength": [q(405, "nm"), q(340, "nm")]},
+    "pages/newspaper-three": {"sample": ["betanin, one spectrum, absorbance (A) over wavelength (nm)"]},
+    "shapes/pairs-unequal": {"sample": ["sample A", "sample B"]},
+    "undecidable/cm-key": {"path-length": [q(1, "cm")]},
+    "undecidable/wavelength-key-only": {"wavelength": [q(405, "nm")]},
+}
+
+# Cases whose curves are named by a column or row of samples: the label of a curve is its sample.
+NAMED_BY_SAMPLE = {
+    "odds/metadata-row-per-column",
+    "shapes/long-interleaved",
+    "shapes/long-sample-time",
+    "shapes/long-sample-time-wavelength",
+    "shapes/long-sample-wavelength",
+    "shapes/spectra-as-rows-comma",
+    "shapes/spectra-as-rows-units-in-cells",
+}
+
+
+def state(path, expect):
+    """Adds what the file of a case states to its truth."""
+    for alternative in [expect["runs"]] + [e["runs"] for e in expect.get("either", [])]:
+        for r in alternative:
+            r["fields"] = {**r["fields"], **STATED.get(path, {})}
+            for t in r["traces"]:
+                if path in NAMED_BY_SAMPLE and "label" in t:
+                    t["fields"] = {"sample": t["label"]}
+    if path in FINE:
+        expect["fields_fine"] = FINE[path]
+
+
 def case(
     path,
     why,
@@ -293,6 +389,7 @@ def case(
     if never:
         expect["never"] = [num(v) for v in never]
     expect.update(more)
+    state(path, expect)
     for alternative in [expect["runs"]] + [e["runs"] for e in expect.get("either", [])]:
         for r in alternative:
             for t in r["traces"]:

@@ -4,6 +4,8 @@
 //! what can be done for a line without keys. A wrong claim is worse than none: what is not sure stays under its own
 //! spelling, or stays a comment.
 
+mod cells;
+
 use std::ops::Range;
 
 use curvary_record::interpret::{Customs, Interpretation, interpret_as};
@@ -24,6 +26,8 @@ pub struct Pair {
     pub value: Range<usize>,
     /// What parts them: `:`, `=`, a tab, `,`, `;`, `.` (a row of points) or a blank (several of them).
     pub mark: char,
+    /// What the value says where cells of their own make it up: `37 C` of `37,C`.
+    pub says: Option<String>,
 }
 
 /// A key is no longer, in characters and in words.
@@ -47,7 +51,8 @@ pub fn pairs(line: &str) -> Vec<Pair> {
     if body.is_empty() {
         return Vec::new();
     }
-    marked(line, body.clone(), ':')
+    cells::pairs(line, &body)
+        .or_else(|| marked(line, body.clone(), ':'))
         .or_else(|| marked(line, body.clone(), '='))
         .or_else(|| dotted(line, body.clone()))
         .or_else(|| separated(line, body))
@@ -205,6 +210,7 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<Pair>> {
             key: key.clone(),
             value,
             mark,
+            says: None,
         });
     }
     Some(pairs)
@@ -232,6 +238,7 @@ fn dotted(line: &str, body: Range<usize>) -> Option<Vec<Pair>> {
             key,
             value: bare(line, body.start + start + dots..body.end),
             mark: '.',
+            says: None,
         }]
     })
 }
@@ -258,6 +265,7 @@ pub fn pair_in_blanks(line: &str) -> Option<Pair> {
         key,
         value,
         mark: ' ',
+        says: None,
     })
 }
 
@@ -299,7 +307,12 @@ fn separated(line: &str, body: Range<usize>) -> Option<Vec<Pair>> {
         {
             continue;
         }
-        return Some(vec![Pair { key, value, mark }]);
+        return Some(vec![Pair {
+            key,
+            value,
+            mark,
+            says: None,
+        }]);
     }
     None
 }
@@ -333,6 +346,29 @@ pub fn claim(
     claim_under(fields, questions, source, text(source, key).trim(), value);
 }
 
+/// The same for a pair of a line that begins at byte `base`.
+pub(crate) fn claim_pair(
+    fields: &mut Fields,
+    questions: &mut Vec<Question>,
+    source: &Source,
+    base: usize,
+    pair: &Pair,
+) {
+    let at = |range: &Range<usize>| base + range.start..base + range.end;
+    let spelling = text(source, at(&pair.key)).trim();
+    let customs = customs(source);
+    let says = pair.says.as_deref();
+    claim_with(
+        fields,
+        questions,
+        source,
+        spelling,
+        at(&pair.value),
+        says,
+        customs,
+    );
+}
+
 /// The same under a key that does not stand in the source.
 pub(crate) fn claim_under(
     fields: &mut Fields,
@@ -341,7 +377,7 @@ pub(crate) fn claim_under(
     spelling: &str,
     value: Range<usize>,
 ) {
-    claim_with(fields, questions, source, spelling, value, customs(source));
+    claim_with(fields, questions, source, spelling, value, None, customs(source));
 }
 
 /// Claims a date whose order of day and month other dates of the source have settled, where they have.
@@ -360,6 +396,7 @@ pub(crate) fn claim_date(
         source,
         "date",
         value,
+        None,
         Customs { order, ..customs },
     );
 }
@@ -370,6 +407,7 @@ fn claim_with(
     source: &Source,
     spelling: &str,
     value: Range<usize>,
+    says: Option<&str>,
     customs: Customs,
 ) {
     let raw = text(source, value.clone()).trim();
@@ -381,7 +419,11 @@ fn claim_with(
         .split_once([';', '\t'])
         .filter(|(_, unit)| spelled(unit.trim()) != Spelling::None)
         .map(|(number, unit)| format!("{} {}", number.trim(), unit.trim()));
-    let (field, found) = understand(spelling, apart.as_deref().unwrap_or(raw), customs);
+    let (field, mut found) = understand(spelling, says.or(apart.as_deref()).unwrap_or(raw), customs);
+    // What is no number is kept as it stands, with its separators.
+    if matches!(&found.value, Value::Text(text) if says == Some(text)) {
+        found.value = Value::Text(raw.to_owned());
+    }
     let place = source.place(Span::new(value.start, value.end));
     if let Some(mut question) = found.question.clone() {
         question.labels.push(Label {

@@ -67,6 +67,31 @@ fn lines_with_keys() {
         ("Temperature,37.0", "Temperature,37.0"),
         ("Konzentration: 0,5 mM", "Konzentration:0,5 mM"),
         ("Operator:", "Operator:"),
+        // Keys, values and units in cells of their own.
+        ("Temperature:,37,C", "Temperature:37,C"),
+        ("pH:,7", "pH:7"),
+        ("pH:,,7,,", "pH:7"),
+        ("Path length:,1,cm,", "Path length:1,cm"),
+        ("Temperatur:;37,5;°C", "Temperatur:37,5;°C"),
+        ("Température :\t\t37\t°C", "Température:37\t°C"),
+        ("\"Date:\",\"3/4/2023\"", "Date:3/4/2023"),
+        ("\"Temp\",\"36,5\",\"C\"", "Temp,36,5\",\"C"),
+        (
+            "Sample,betanin,Temp (C),25,pH,7",
+            "Sample,betanin | Temp (C),25 | pH,7",
+        ),
+        ("Sample:;;leaf;;T:;20;°C;", "Sample:leaf | T:20;°C"),
+        ("Sample,", "Sample,"),
+        ("Sample:;Operator:;K. L.", "Sample: | Operator:K. L."),
+        ("Sample,betanin, in water", "Sample,betanin, in water"),
+        ("Charge:,17B", "Charge:17B"),
+        // Names and numbers over columns are no value.
+        ("Sample,blank,leaf,stem", ""),
+        ("Temperature,25,37", ""),
+        ("Temperature (°C);25;30;35", ""),
+        ("Sample,Temperature,pH", ""),
+        ("Temperature,Absorbance", ""),
+        ("Sample,A450 a,A450 b", ""),
         // No pairs.
         ("10:32:05", ""),
         ("https://example.org", ""),
@@ -112,8 +137,7 @@ fn claimed(lines: &str, assume: &[&str]) -> String {
             claim_free(&mut fields, &source, start..start + line.len());
         }
         for pair in found {
-            let at = |range: Range<usize>| range.start + start..range.end + start;
-            claim(&mut fields, &mut questions, &source, at(pair.key), at(pair.value));
+            claim_pair(&mut fields, &mut questions, &source, start, &pair);
         }
         start += line.len() + 1;
     }
@@ -137,6 +161,16 @@ fn claimed(lines: &str, assume: &[&str]) -> String {
 #[test]
 fn pairs_become_claims() {
     let table = [
+        ("Temperature:,37,C", "temperature=37 Cel"),
+        ("pH:,7", "ph=7 [pH]"),
+        ("Path length:,,1,cm,,", "path-length=1 cm"),
+        ("Path length,10,mm", "path-length=10 mm"),
+        ("Temperatur;37,5;°C", "temperature=37.5 Cel"),
+        ("\"Temperature\",\"36,5\",\"C\"", "temperature=36.5 Cel"),
+        ("\"Date:\",\"23/4/2023\"", "date=2023-04-23"),
+        ("Range:,400,700,nm", "wavelength-range=400..700 nm"),
+        // Two numbers in two cells are not one with a decimal comma.
+        ("Temperature:,36,5", "temperature=36,5"),
         ("Sample: betanin", "sample=betanin"),
         ("Probe: Rübensaft", "sample=Rübensaft"),
         ("Temperature: 37,0 °C", "temperature=37 Cel"),

@@ -9,9 +9,10 @@ use crate::head::read_head;
 use super::dialect::{Sep, is_blank, raw_split, split_wide};
 use super::grid::{Grid, Kind};
 use super::scan::{HeadRow, Piece, TextLine, is_ruler, is_ruler_piece, leading_number, strip_remark};
+use super::segments::{RowClass, classify};
 
 /// How many rows of heads a table may have.
-const MAX_HEADS: usize = 4;
+const MAX_HEADS: usize = 8;
 
 /// So many lines of keys may stand between the heads and the rows.
 const MAX_KEYS: usize = 12;
@@ -48,6 +49,19 @@ pub(super) fn unmatched_head(text: &str, above: &[Piece]) -> Option<TextLine> {
 
 /// The rows of heads directly above a table, from top to bottom.
 pub(super) fn heads_above(text: &str, grid: &Grid, above: &[Piece]) -> Vec<HeadRow> {
+    let mut heads = rows_above(text, grid, above);
+    let classes = classify(text, &heads);
+    for (head, (class, _)) in heads.iter_mut().zip(classes) {
+        head.class = class;
+    }
+    heads.retain(|head| head.class != RowClass::Title);
+    // Under the headers a name or a condition of a curve would hide what its column holds.
+    heads.sort_by_key(|head| matches!(head.class, RowClass::Header | RowClass::Units));
+    heads
+}
+
+/// The rows that stand over the columns of a table, from top to bottom, whatever they are.
+fn rows_above(text: &str, grid: &Grid, above: &[Piece]) -> Vec<HeadRow> {
     let heads = heads_behind(text, grid, above, false);
     let says = |head: &HeadRow| {
         let measured = |span: &Span| read_head(&text[span.range()]).quantity.is_some();
@@ -99,7 +113,11 @@ fn heads_behind(text: &str, grid: &Grid, above: &[Piece], keys: bool) -> Vec<Hea
                 if heads.last().is_some_and(|below| is_title(text, &cells, below)) {
                     break;
                 }
-                heads.push(HeadRow { line: *line, cells });
+                heads.push(HeadRow {
+                    line: *line,
+                    class: RowClass::Header,
+                    cells,
+                });
                 if heads.len() == MAX_HEADS {
                     break;
                 }

@@ -264,6 +264,7 @@ fn widen(section: &mut Section, table: Table) {
         if let Some(row) = mine.or(theirs) {
             heads.push(super::scan::HeadRow {
                 line: row.line,
+                class: row.class,
                 cells,
             });
         }

@@ -16,6 +16,7 @@ mod heads;
 mod join;
 mod number;
 mod scan;
+mod segments;
 mod shape;
 
 use std::collections::BTreeSet;
@@ -581,7 +582,6 @@ impl Said {
                 }
                 continue;
             }
-            let at = |range: std::ops::Range<usize>| base + range.start..base + range.end;
             let key = |pair: &header::Pair| crate::words::field_of(&kept[pair.key.clone()]);
             let beside = pairs.len() >= 2
                 && key(&pairs[0]).is_some()
@@ -595,7 +595,7 @@ impl Said {
                 } else {
                     &mut said.fields
                 };
-                header::claim(fields, &mut said.questions, source, at(pair.key), at(pair.value));
+                header::claim_pair(fields, &mut said.questions, source, base, &pair);
             }
         }
         let first_is_title = comments.first().is_some_and(|(_, span)| {

@@ -10,6 +10,7 @@ use super::dialect::{Brackets, Decision, Dialect, Sep, decide, is_blank, raw_spl
 use super::grid::{Cursor, Grid, Kind, MAX_COLUMNS, line_end};
 use super::heads::{glue_units, heads_above, is_summary_word, unmatched_head};
 use super::number::{Cell, Style, cell, dotted_time, durations_differ, has_concise};
+use super::segments::RowClass;
 use crate::Assumptions;
 
 /// How many lines are looked at to decide how a table is written.
@@ -26,6 +27,7 @@ pub(super) struct TextLine {
 #[derive(Clone, Debug)]
 pub(super) struct HeadRow {
     pub(super) line: TextLine,
+    pub(super) class: RowClass,
     pub(super) cells: Vec<Option<Span>>,
 }
 
@@ -33,7 +35,7 @@ pub(super) struct HeadRow {
 #[derive(Clone, Debug)]
 pub(super) struct Table {
     pub(super) grid: Grid,
-    /// From top to bottom.
+    /// Names and conditions of the curves first, then the headers from top to bottom.
     pub(super) heads: Vec<HeadRow>,
     pub(super) first_line: u32,
     pub(super) last_line: u32,
@@ -371,10 +373,12 @@ fn unwrap(grid: Grid, heads: Vec<HeadRow>) -> (Grid, Vec<HeadRow>) {
     let heads = vec![
         HeadRow {
             line: upper.line,
+            class: RowClass::Header,
             cells: vec![None; cells.len()],
         },
         HeadRow {
             line: lower.line,
+            class: RowClass::Header,
             cells,
         },
     ];

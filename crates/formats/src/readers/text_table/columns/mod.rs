@@ -8,8 +8,10 @@ use curvary_record::unit::spelled;
 use curvary_record::{Coordinate, Quantity, Span, Unit};
 
 pub(super) use self::clock::{Clock, clock_of, is_head_of_clocks, is_head_of_times};
-use super::grid::{Kind, Lack};
+use super::grid::{Grid, Kind, Lack};
+use super::number::{Cell, cell};
 use super::scan::{Table, leading_number};
+use super::segments::{RowClass, is_dash};
 use crate::head::read_head;
 use crate::told::{Told, Which};
 
@@ -29,8 +31,10 @@ pub(super) struct Column {
     pub(super) units_possible: Vec<Unit>,
     /// Coordinates that the head holds: `A405`, `30 s`. A bare number is held without a quantity.
     pub(super) held: Vec<Coordinate>,
-    /// What the head says beyond quantity, unit and coordinates: mostly a sample.
+    /// What the head says beyond quantity, unit and coordinates.
     pub(super) label: Option<String>,
+    /// The sample, where a row of samples or a layout names it, and where.
+    pub(super) sample: Option<(String, Span)>,
     /// Seconds, where the column is of clock times.
     pub(super) clock: Option<Clock>,
     pub(super) stats: Stats,
@@ -164,15 +168,35 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option
             units_possible: Vec::new(),
             held: Vec::new(),
             label: None,
+            sample: None,
             clock: None,
             stats: Stats::default(),
         };
-        for row in &rows_of_heads {
-            if let Some(span) = row[index] {
-                column.heads.push((text[span.range()].to_owned(), span));
+        for (row, head) in rows_of_heads.iter().zip(&table.heads) {
+            let Some(span) = row[index] else { continue };
+            let cell = &text[span.range()];
+            match head.class {
+                RowClass::Units if is_dash(cell) => {}
+                RowClass::Header | RowClass::Units | RowClass::Title => {
+                    column.heads.push((cell.to_owned(), span));
+                }
+                RowClass::Condition | RowClass::Samples | RowClass::Names => {}
             }
         }
         understand_heads(&mut column);
+        for (row, head) in rows_of_heads.iter().zip(&table.heads) {
+            if let (Some(span), 1..) = (row[index], index) {
+                let key = row[0].map_or("", |key| text[key.range()].trim());
+                beside_heads(
+                    &mut column,
+                    head.class,
+                    key,
+                    text[span.range()].trim(),
+                    span,
+                    grid,
+                );
+            }
+        }
         if let Some(unit) = grid.units[index].as_deref().and_then(unit_in_cells) {
             // What stands behind every number outweighs a head of one letter: `S` over `50 µM`.
             if column
@@ -262,9 +286,66 @@ pub(super) fn give_meaning(columns: &mut Vec<Column>, told: &Told) -> Result<(),
         column.quantities_possible.clear();
         column.units_possible.clear();
         column.label.clone_from(&meaning.sample);
+        let at = column.heads.first().map(|(_, span)| *span);
+        column.sample = meaning.sample.clone().zip(at);
         column.held.clone_from(&meaning.held);
     }
     Ok(())
+}
+
+/// Takes what a row of names or conditions says of a column, behind what its key says of all.
+fn beside_heads(column: &mut Column, class: RowClass, key: &str, text: &str, span: Span, grid: &Grid) {
+    let with = |label: &Option<String>, name: &str| match label {
+        Some(label) => format!("{name} {label}"),
+        None => name.to_owned(),
+    };
+    match class {
+        RowClass::Samples | RowClass::Names => {
+            column.label = Some(with(&column.label, text));
+            if class == RowClass::Samples {
+                column.sample = Some((text.to_owned(), span));
+            }
+        }
+        RowClass::Condition => match condition(key, text, grid) {
+            Some(held) => {
+                column.held.retain(|other| other.quantity != held.quantity);
+                column.held.push(held);
+            }
+            None => column.label = Some(with(&column.label, &format!("{key} {text}"))),
+        },
+        RowClass::Header | RowClass::Units | RowClass::Title => {}
+    }
+}
+
+/// The coordinate that a number in a row of conditions is, where its key and unit say so.
+fn condition(key: &str, text: &str, grid: &Grid) -> Option<Coordinate> {
+    let name = read_head(key);
+    let (value, stated) = match cell(text, grid.dialect.style) {
+        Cell::Number { value, .. } => (value, None),
+        _ => {
+            let head = read_head(text);
+            match head.held.as_slice() {
+                [held] if held.quantity != Quantity::UNKNOWN => (held.value, Some(held.unit.clone())),
+                _ => (leading_number(text)?, None),
+            }
+        }
+    };
+    let unit = stated.or(name.unit);
+    let quantity = name
+        .quantity
+        .or_else(|| unit.as_ref().and_then(quantity_of_unit))?;
+    let unit = match quantity.as_str() {
+        "ph" => Some(Unit::PH),
+        "temperature" | "concentration" | "time" | "wavelength" | "wavenumber" => {
+            unit.or(match quantity.as_str() {
+                "wavelength" if (185.0..=1100.0).contains(&value) => Some(Unit::NANOMETRE),
+                "temperature" if (0.0..=110.0).contains(&value) => Some(Unit::CELSIUS),
+                _ => None,
+            })
+        }
+        _ => None,
+    }?;
+    unit_fits(&quantity, &unit).then(|| Coordinate::new(quantity, unit, value))
 }
 
 /// The rows of heads with group heads (`crocin,,safranal,`) spread over the columns they stand for.

@@ -277,13 +277,10 @@ impl Shaper<'_> {
             .clone()
             .filter(|_| !lost)
             .or_else(|| self.name(column));
-        if let Some(label) = described.label.as_ref().filter(|_| !lost)
-            && let Some((_, span)) = described.heads.first()
-        {
-            trace.fields.claim(
-                "sample",
-                Claim::text(label.clone(), Origin::Source(self.source.place(*span))),
-            );
+        // The rest of a head is a name for the curve, and no claim.
+        if let Some((sample, span)) = &described.sample {
+            let place = Origin::Source(self.source.place(*span));
+            trace.fields.claim("sample", Claim::text(sample.clone(), place));
         }
         let index = self.columns[column].index;
         let gaps = !grid.gaps_of(index).is_empty();

@@ -1,0 +1,230 @@
+//! Keys and values in cells of their own: `Temperature:,37,C`, `"Sample:","betanin"`, `pH;7,4;;`, and several of them
+//! in a row, `Sample,betanin,Temperature (C),25`.
+//!
+//! A sheet is written out with as many separators as its widest row has cells, so a key stands in one cell, its value in
+//! the next that is not empty, and its unit perhaps in the one after that. A decimal comma never reaches over a cell.
+
+use std::ops::Range;
+
+use curvary_record::unit::{Spelling, spelled};
+
+use super::{MOST_PAIRS, Pair, bare, is_key};
+use crate::head::{read_head, split_unit};
+use crate::words::{field_of, fields_if_fitting};
+
+/// What a cell is in a line of keys and values.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Cell {
+    /// It ends with the mark of a key: `Temperature:`.
+    Marked(char),
+    /// Its words are a key of the trade.
+    Known,
+    /// Its word may be a key of the trade and other things as well: `t`, `C`, `cell`.
+    Perhaps,
+    /// Anything else: a value, a unit, an unknown word.
+    Other,
+}
+
+/// The keys and values of a line of cells, none where they do not go up in keys and values; `None` where its first cell
+/// is no key.
+pub(super) fn pairs(line: &str, body: &Range<usize>) -> Option<Vec<Pair>> {
+    ['\t', ';', ',', '|']
+        .into_iter()
+        .filter(|&mark| line[body.clone()].contains(mark))
+        .find_map(|mark| paired(line, body, mark))
+}
+
+fn paired(line: &str, body: &Range<usize>, separator: char) -> Option<Vec<Pair>> {
+    let cells: Vec<Range<usize>> = split(line, body, separator)
+        .into_iter()
+        .filter(|cell| !cell.is_empty())
+        .collect();
+    let kinds: Vec<Cell> = cells.iter().map(|cell| kind(&line[cell.clone()])).collect();
+    if kinds.first() == Some(&Cell::Other) {
+        return None;
+    }
+    let mut pairs = Vec::new();
+    let mut at = 0;
+    while at < cells.len() {
+        let mark = match kinds[at] {
+            Cell::Marked(mark) => mark,
+            Cell::Known | Cell::Perhaps => separator,
+            Cell::Other => return Some(left_over(line, &cells, &kinds, separator)),
+        };
+        let key = without_mark(line, &cells[at]);
+        let (value, says, next) = match kinds.get(at + 1) {
+            Some(Cell::Other | Cell::Perhaps) => value_at(line, &cells, &kinds, at + 1),
+            // `Sample,Temperature,pH` names columns, and `Sample:;Operator:;` leaves a key without its value.
+            Some(Cell::Known) => return Some(Vec::new()),
+            Some(Cell::Marked(_)) | None => (cells[at].end..cells[at].end, None, at + 1),
+        };
+        // Two heads of columns side by side are no key and its value.
+        if mark == separator && is_head(&line[value.clone()]) {
+            return Some(Vec::new());
+        }
+        pairs.push(Pair {
+            key,
+            value,
+            mark,
+            says,
+        });
+        at = next;
+    }
+    if pairs.len() > MOST_PAIRS {
+        pairs.clear();
+    }
+    Some(pairs)
+}
+
+/// A line whose first cell is a key, and whose cells do not go up in keys and values: the commas of prose go on in the
+/// value. Several numbers or names behind a key stand over columns, and are its value only where the key is marked.
+fn left_over(line: &str, cells: &[Range<usize>], kinds: &[Cell], separator: char) -> Vec<Pair> {
+    let [first, values @ ..] = cells else {
+        return Vec::new();
+    };
+    let (Some(from), Some(to)) = (values.first(), values.last()) else {
+        return Vec::new();
+    };
+    let value = from.start..to.end;
+    let text = &line[value.clone()];
+    let numbers = values
+        .iter()
+        .filter(|cell| is_number(&line[(*cell).clone()]))
+        .count();
+    let heads = values
+        .iter()
+        .all(|cell| read_head(&line[cell.clone()]).quantity.is_some());
+    let prose = separator == ',' && (values.len() == 2 || text.contains(", "));
+    let mark = match kinds[0] {
+        Cell::Marked(mark) => mark,
+        Cell::Known if prose && numbers < 2 && !heads => separator,
+        _ => return Vec::new(),
+    };
+    // Numbers in cells of their own are never one number.
+    let says = (numbers >= 1).then(|| {
+        let texts: Vec<&str> = values.iter().map(|cell| &line[cell.clone()]).collect();
+        texts.join("; ")
+    });
+    vec![Pair {
+        key: without_mark(line, first),
+        value,
+        mark,
+        says,
+    }]
+}
+
+/// The value that begins with cell `at`, what it says where several cells make it up, and the next cell behind it.
+fn value_at(
+    line: &str,
+    cells: &[Range<usize>],
+    kinds: &[Cell],
+    at: usize,
+) -> (Range<usize>, Option<String>, usize) {
+    let text = |at: usize| &line[cells[at].clone()];
+    let other = |at: usize| kinds.get(at) == Some(&Cell::Other);
+    // `C` behind a number is its unit, unless a value of its own follows.
+    let unit = |at: usize| {
+        let free = other(at) || kinds.get(at) == Some(&Cell::Perhaps) && !other(at + 1);
+        free && is_unit(text(at))
+    };
+    let span = |last: usize| cells[at].start..cells[last].end;
+    if is_number(text(at)) {
+        if unit(at + 1) {
+            return (
+                span(at + 1),
+                Some(format!("{} {}", text(at), text(at + 1))),
+                at + 2,
+            );
+        }
+        // From and to, with their unit behind both.
+        if other(at + 1) && is_number(text(at + 1)) && unit(at + 2) {
+            let says = format!("{} - {} {}", text(at), text(at + 1), text(at + 2));
+            return (span(at + 2), Some(says), at + 3);
+        }
+    }
+    // A date and its time of day.
+    let digits = |text: &str| text.bytes().filter(u8::is_ascii_digit).count();
+    if other(at + 1) && text(at + 1).contains(':') && digits(text(at + 1)) >= 3 && digits(text(at)) >= 4 {
+        return (
+            span(at + 1),
+            Some(format!("{} {}", text(at), text(at + 1))),
+            at + 2,
+        );
+    }
+    (cells[at].clone(), None, at + 1)
+}
+
+fn kind(text: &str) -> Cell {
+    if let Some(mark) = text.chars().next_back().filter(|mark| matches!(mark, ':' | '=')) {
+        let words = text[..text.len() - 1].trim_end();
+        let simple = !words.contains([':', '=']) && is_key(words);
+        return if simple { Cell::Marked(mark) } else { Cell::Other };
+    }
+    let bare = split_unit(text).map_or(text, |(name, _)| name);
+    if !is_key(text) {
+        Cell::Other
+    } else if field_of(text).is_some() || field_of(bare).is_some() {
+        Cell::Known
+    } else if fields_if_fitting(text).is_empty() {
+        Cell::Other
+    } else {
+        Cell::Perhaps
+    }
+}
+
+/// A key without the mark at its end.
+fn without_mark(line: &str, cell: &Range<usize>) -> Range<usize> {
+    let text = line[cell.clone()].trim_end_matches([':', '=']).trim_end();
+    bare(line, cell.start..cell.start + text.len())
+}
+
+/// Whether a cell is one number and nothing else.
+fn is_number(text: &str) -> bool {
+    let text = text.trim_start_matches(['-', '+', '\u{2212}']);
+    text.starts_with(|c: char| c.is_ascii_digit())
+        && text
+            .bytes()
+            .all(|b| b.is_ascii_digit() || matches!(b, b'.' | b','))
+}
+
+fn is_unit(text: &str) -> bool {
+    let bare = text.trim().trim_matches(['(', ')', '[', ']']);
+    bare.contains(|c: char| !c.is_ascii_digit()) && spelled(bare) != Spelling::None
+}
+
+/// Whether a cell names what a column holds, and no value of it.
+fn is_head(text: &str) -> bool {
+    let head = read_head(text);
+    head.quantity.is_some() && head.held.is_empty() && !text.starts_with(|c: char| c.is_ascii_digit())
+}
+
+/// The cells of a line, without blanks and quotes; a separator between quotes parts nothing.
+fn split(line: &str, body: &Range<usize>, separator: char) -> Vec<Range<usize>> {
+    let text = &line[body.clone()];
+    let mut cells = Vec::new();
+    let (mut from, mut quoted, mut begun) = (0, false, false);
+    for (at, sign) in text.char_indices() {
+        if sign == '"' && (quoted || !begun) {
+            quoted = !quoted;
+            begun = true;
+        } else if sign == separator && !quoted {
+            cells.push(unquoted(line, body.start + from..body.start + at));
+            from = at + sign.len_utf8();
+            begun = false;
+        } else if !sign.is_whitespace() {
+            begun = true;
+        }
+    }
+    cells.push(unquoted(line, body.start + from..body.end));
+    cells
+}
+
+/// A cell without blanks and one pair of quotes.
+fn unquoted(line: &str, cell: Range<usize>) -> Range<usize> {
+    let cell = super::trim(line, cell);
+    let text = &line[cell.clone()];
+    if text.len() >= 2 && text.starts_with('"') && text.ends_with('"') {
+        return super::trim(line, cell.start + 1..cell.end - 1);
+    }
+    cell
+}
