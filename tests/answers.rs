@@ -57,7 +57,9 @@ const WAYS: &[Way] = &[
     Way {
         name: "sure-courses",
         make: |dice, n| {
-            let rows = rows(dice, 5, 12, |x, a| format!("{x};{}\n", format!("{a:.4}").replace('.', ",")));
+            let rows = rows(dice, 5, 12, |x, a| {
+                format!("{x};{}\n", format!("{a:.4}").replace('.', ","))
+            });
             format!("Probe: Weld {n}\nZeit (s);Absorbanz\n{rows}")
         },
         truth: None,
@@ -118,7 +120,10 @@ fn laboratory(folder: &Path) -> BTreeMap<String, &'static Way> {
 }
 
 fn run(folder: &Path, arguments: &[&str]) -> String {
-    let output = call(folder, arguments).args(["--archive", "lab"]).output().unwrap();
+    let output = call(folder, arguments)
+        .args(["--archive", "lab"])
+        .output()
+        .unwrap();
     assert!(
         output.status.success(),
         "{arguments:?}: {}{}",
@@ -140,13 +145,20 @@ fn worklist(folder: &Path) -> Vec<Value> {
 /// Verdicts and numbers of every run, by path and run.
 fn everything(folder: &Path) -> BTreeMap<String, Value> {
     let found: Value = serde_json::from_str(&run(folder, &["find", "--json", "--limit", "0"])).unwrap();
-    let hits = found["hits"].as_array().or_else(|| found.as_array()).unwrap();
-    hits.iter()
-        .map(|hit| {
-            let id = hit["id"].as_str().or_else(|| hit["run"].as_str()).unwrap();
-            let shown: Value = serde_json::from_str(&run(folder, &["show", id, "--json"])).unwrap();
-            (id.to_owned(), shown)
-        })
+    let ids: Vec<&str> = found["runs"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|hit| hit["run"].as_str().unwrap())
+        .collect();
+    let mut arguments = vec!["show", "--json"];
+    arguments.extend(&ids);
+    let shown: Value = serde_json::from_str(&run(folder, &arguments)).unwrap();
+    let shown = shown.as_array().unwrap();
+    assert_eq!(shown.len(), ids.len());
+    shown
+        .iter()
+        .map(|run| (run["id"].to_string(), run.clone()))
         .collect()
 }
 
@@ -155,18 +167,33 @@ fn an_archive_is_wholly_read_after_one_answer_a_way() {
     let folder = tempfile::tempdir().unwrap();
     let folder = folder.path();
     let ways = laboratory(folder);
-    let _ = call(folder, &["add", "in", "--archive", "lab", "--quiet"]).output().unwrap();
+    let _ = call(folder, &["add", "in", "--archive", "lab", "--quiet"])
+        .output()
+        .unwrap();
     let mut answers = 0;
     while let Some(question) = worklist(folder).first() {
-        for key in ["id", "kind", "asks", "family", "files", "runs", "examples", "choices", "settle"] {
+        for key in [
+            "id", "kind", "asks", "family", "files", "runs", "examples", "choices", "settle",
+        ] {
             assert!(!question[key].is_null(), "{key}: {question}");
         }
-        assert_eq!(question["files"], FILES, "one question for the whole way: {question}");
+        // A date such as 05/05 asks nothing.
+        let files = question["files"].as_u64().unwrap();
+        assert!(
+            (FILES - 3..=FILES).contains(&files),
+            "one question for the whole way: {question}"
+        );
         let lines = question["examples"].as_array().unwrap();
         assert!(lines.len() >= 3, "{question}");
         let path = lines[0]["path"].as_str().unwrap();
-        let way = ways.iter().find(|(own, _)| path.ends_with(own.as_str())).unwrap().1;
-        let truth = way.truth.unwrap_or_else(|| panic!("nothing is to be asked: {question}"));
+        let way = ways
+            .iter()
+            .find(|(own, _)| path.ends_with(own.as_str()))
+            .unwrap()
+            .1;
+        let truth = way
+            .truth
+            .unwrap_or_else(|| panic!("nothing is to be asked: {question}"));
         let offered: Vec<&str> = question["choices"]
             .as_array()
             .unwrap()
@@ -175,7 +202,16 @@ fn an_archive_is_wholly_read_after_one_answer_a_way() {
             .collect();
         assert!(offered.contains(&truth), "{truth} of {offered:?}");
         assert!(offered.contains(&"measurement=no"), "{offered:?}");
-        run(folder, &["answer", question["id"].as_str().unwrap(), truth, "--author", "im"]);
+        run(
+            folder,
+            &[
+                "answer",
+                question["id"].as_str().unwrap(),
+                truth,
+                "--author",
+                "im",
+            ],
+        );
         answers += 1;
         assert!(answers <= WAYS.len(), "too many answers");
     }
@@ -192,7 +228,9 @@ fn an_archive_is_wholly_read_after_one_answer_a_way() {
         let all = everything(folder);
         let of = all
             .values()
-            .filter(|run| run.to_string().contains(&format!("\"quantity\":\"time\",\"unit\":\"{unit}\"")))
+            .filter(|run| {
+                run["traces"][0]["x"]["quantity"] == "time" && run["traces"][0]["x"]["unit"] == unit
+            })
             .count();
         assert_eq!(of as u64, files, "{unit}");
     }
@@ -210,16 +248,25 @@ fn answers_that_settle_nothing_are_not_kept() {
     let folder = tempfile::tempdir().unwrap();
     let folder = folder.path();
     laboratory(folder);
-    let _ = call(folder, &["add", "in", "--archive", "lab", "--quiet"]).output().unwrap();
+    let _ = call(folder, &["add", "in", "--archive", "lab", "--quiet"])
+        .output()
+        .unwrap();
     let before = everything(folder);
     let id = worklist(folder)[0]["id"].as_str().unwrap().to_owned();
     for wrong in ["x=absorbence", "time:nm", "decimal=comma", "nonsense", "y=new:"] {
-        let output = call(folder, &["answer", &id, wrong, "--archive", "lab"]).output().unwrap();
+        let output = call(folder, &["answer", &id, wrong, "--archive", "lab"])
+            .output()
+            .unwrap();
         assert_eq!(output.status.code(), Some(2), "{wrong}");
     }
     assert!(!folder.join("lab/answers.jsonl").exists());
     // A folder-wide answer changes nothing that was in no doubt.
-    let _ = call(folder, &["add", "in", "--assume", "y=transmittance:%", "--archive", "lab"]).output().unwrap();
+    let _ = call(
+        folder,
+        &["add", "in", "--assume", "y=transmittance:%", "--archive", "lab"],
+    )
+    .output()
+    .unwrap();
     assert_eq!(everything(folder), before);
 }
 
@@ -228,14 +275,21 @@ fn questions_are_gone_through_one_by_one() {
     let folder = tempfile::tempdir().unwrap();
     let folder = folder.path();
     laboratory(folder);
-    let _ = call(folder, &["add", "in", "--archive", "lab", "--quiet"]).output().unwrap();
+    let _ = call(folder, &["add", "in", "--archive", "lab", "--quiet"])
+        .output()
+        .unwrap();
     let open = worklist(folder).len();
     let mut child = call(folder, &["worklist", "--ask", "--archive", "lab"])
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
         .spawn()
         .unwrap();
-    child.stdin.take().unwrap().write_all(b"s\nb\n1\nzebra\nq\n").unwrap();
+    child
+        .stdin
+        .take()
+        .unwrap()
+        .write_all(b"s\nb\n1\nzebra\nq\n")
+        .unwrap();
     let output = child.wait_with_output().unwrap();
     let text = String::from_utf8(output.stdout).unwrap();
     assert!(output.status.success(), "{text}");
@@ -277,21 +331,36 @@ fn no_answer_changes_a_file_that_did_not_ask() {
             .collect();
         for answer in &own {
             let about = answer.split_once('=').expect("about=answer").0;
-            offered.entry(about.to_owned()).or_default().insert(answer.clone());
+            offered
+                .entry(about.to_owned())
+                .or_default()
+                .insert(answer.clone());
         }
         plain.push((source, reading, own));
     }
-    assert!(plain.len() > 900 && offered.len() >= 5, "{} {offered:?}", plain.len());
+    assert!(
+        plain.len() > 900 && offered.len() >= 5,
+        "{} {offered:?}",
+        plain.len()
+    );
     let most = offered.values().map(BTreeSet::len).max().unwrap_or(0);
     let mut wrong = String::new();
-    for turn in 0..most {
-        for (source, reading, own) in &plain {
+    for (number, (source, reading, own)) in plain.iter().enumerate() {
+        // A file that asks something meets every answer; one that asks nothing a few, since none is even looked at.
+        let turns: Vec<usize> = if own.is_empty() {
+            vec![number % most, (number / most) % most]
+        } else {
+            (0..most).collect()
+        };
+        for turn in turns {
             let mut assume = Assumptions::none();
             for answers in offered.values() {
                 let answer = answers.iter().nth(turn % answers.len()).unwrap();
                 // A quantity of one's own is offered too where a header names it.
                 if !own.contains(answer) {
-                    assume.add(answer).unwrap_or_else(|why| panic!("{answer} is offered, and is none: {why}"));
+                    assume
+                        .add(answer)
+                        .unwrap_or_else(|why| panic!("{answer} is offered, and is none: {why}"));
                 }
             }
             let text = Source::new(source.path(), source.bytes().to_vec()).assuming(assume);

@@ -11,8 +11,8 @@ use curvary_record::{Family, unit};
 use crate::{Source, words};
 
 /// So much of the beginning is looked at: more tells nothing new about the manner of writing.
-const BYTES: usize = 48 << 10;
-const LINES: usize = 600;
+const BYTES: usize = 24 << 10;
+const LINES: usize = 300;
 /// A longer text before a colon is a sentence.
 const KEY: usize = 48;
 

@@ -106,7 +106,7 @@ impl Filing<'_> {
             verdict: again.fate.verdict,
             reader: again.fate.reader.clone(),
             remarks: finished.reading.remarks,
-            family: Some(finished.family),
+            family: finished.family,
             runs: finished.reading.runs,
             bytes: finished.source.into_bytes(),
             again: true,
@@ -135,7 +135,10 @@ fn changes(source: &SourceView, before: &[Run], now: &Finished) -> BTreeSet<&'st
         source.record.reader != now.card.as_ref().map(|card| card.id.clone()),
         "reader",
     );
-    note(source.record.family.as_ref() != Some(&now.family), "family");
+    note(
+        now.family.is_some() && source.record.family != now.family,
+        "family",
+    );
     note(before.len() != runs.len(), "number of runs");
     note(source.record.remarks != now.reading.remarks, "remarks");
     for (old, new) in before.iter().zip(runs) {

@@ -40,8 +40,8 @@ pub struct Finished {
     pub card: Option<Card>,
     /// Runs and remarks.
     pub reading: Reading,
-    /// How the source is written.
-    pub family: Family,
+    /// How the source is written, where something is asked about it.
+    pub family: Option<Family>,
     /// The answers that the source asked for, as `about=answer`.
     pub met: Vec<String>,
 }
@@ -139,23 +139,50 @@ impl Desk {
     /// What was answered about files written like it comes into force where it asks; what the orders say weighs more.
     #[must_use]
     pub fn read_source(&self, source: Source) -> Finished {
-        let family = catch_unwind(AssertUnwindSafe(|| family::of(&source))).unwrap_or_default();
+        let (card, settled) = self.attempt(&source);
+        let in_doubt = is_in_doubt(&settled.reading);
+        let mut finished = Finished {
+            source,
+            card,
+            reading: settled.reading,
+            family: None,
+            met: settled.met,
+        };
+        // How a file is written matters only where it asks something.
+        if !in_doubt && !vocabulary::is_wanted(&finished.reading) {
+            return finished;
+        }
+        let family = catch_unwind(AssertUnwindSafe(|| family::of(&finished.source))).unwrap_or_default();
         let answers: Vec<&Answer> = self
             .answers
             .iter()
-            .filter(|answer| answer.is_about(source.digest(), &family))
+            .filter(|answer| answer.is_about(finished.source.digest(), &family))
             .collect();
-        let source = if answers.is_empty() {
-            source
-        } else {
-            let given = given(&answers, source.assume());
-            source.assuming(given)
-        };
+        finished.family = Some(family);
+        if in_doubt && answers.iter().any(|answer| answer.key().is_none()) {
+            let given = given(&answers, finished.source.assume());
+            finished.source = finished.source.assuming(given);
+            let (card, settled) = self.attempt(&finished.source);
+            finished.card = card;
+            finished.reading = settled.reading;
+            finished.met = settled.met;
+        }
+        if is_in_doubt(&finished.reading)
+            && let Some(answer) = answers.iter().rev().find(|answer| answer.answer == NONE)
+        {
+            finished.reading = Reading::refused(left_out(answer));
+            finished.met = vec![NONE.to_owned()];
+        }
+        vocabulary::apply(&answers, &mut finished.reading, &mut finished.met);
+        finished
+    }
+
+    fn attempt(&self, source: &Source) -> (Option<Card>, Settled) {
         let read = catch_unwind(AssertUnwindSafe(|| {
-            let (card, settled) = self.readers.settle(&source, self.asked());
+            let (card, settled) = self.readers.settle(source, self.asked());
             (card.cloned(), settled)
         }));
-        let (card, Settled { mut reading, mut met }) = read.unwrap_or_else(|_| {
+        read.unwrap_or_else(|_| {
             let why = Diagnostic::error(
                 Code::new("reader-failed"),
                 "the reader came to a state that it was not made for; nothing of this file was used",
@@ -168,21 +195,12 @@ impl Desk {
                 met: Vec::new(),
             };
             (None, settled)
-        });
-        let in_doubt = reading.runs.is_empty() || reading.runs.iter().any(|run| run.in_question());
-        if in_doubt && let Some(answer) = answers.iter().rev().find(|answer| answer.answer == NONE) {
-            reading = Reading::refused(left_out(answer));
-            met = vec![NONE.to_owned()];
-        }
-        vocabulary::apply(&answers, &mut reading, &mut met);
-        Finished {
-            source,
-            card,
-            reading,
-            family,
-            met,
-        }
+        })
     }
+}
+
+fn is_in_doubt(reading: &Reading) -> bool {
+    reading.runs.is_empty() || reading.runs.iter().any(|run| run.in_question())
 }
 
 /// The answer that files are no measurements.

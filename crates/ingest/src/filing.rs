@@ -351,7 +351,7 @@ impl<'a> Filing<'a> {
             let bytes = finished.source.into_bytes();
             let Reading { runs, remarks } = finished.reading;
             let (verdict, reader) = (fate.verdict, fate.reader.clone());
-            let family = Some(finished.family);
+            let family = finished.family;
             batch.handed.push(Handed {
                 fate,
                 seen: Some(seen),

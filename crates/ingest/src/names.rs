@@ -7,7 +7,8 @@ use crate::walk::{self, Root};
 
 /// Whether a path is one of the archive's own files.
 pub(crate) fn belongs_to(path: &Path, archive: &Path) -> bool {
-    const OWN: [&str; 7] = [
+    const OWN: [&str; 8] = [
+        "answers.jsonl",
         "archive.toml",
         "archive.lock",
         "originals",

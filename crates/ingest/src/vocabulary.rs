@@ -11,6 +11,15 @@ use curvary_record::{Claim, Fields, Key, Unit, known_field};
 /// The answer that a key means no field.
 pub const NOTHING: &str = "nothing";
 
+/// Whether a reading has keys that no field is known for.
+pub(crate) fn is_wanted(reading: &Reading) -> bool {
+    let unknown = |fields: &Fields| fields.iter().any(|(key, _)| key.known().is_none());
+    reading
+        .runs
+        .iter()
+        .any(|run| unknown(&run.fields) || run.traces.iter().any(|trace| unknown(&trace.fields)))
+}
+
 /// Moves claims under keys that were answered about to the fields they mean; tells which answers were met.
 ///
 /// A value that is not of the field's kind stays where it was: the key is then asked about again.

@@ -1,15 +1,16 @@
 //! `curvary answer`: one answer for all files that are written alike.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write;
 
 use clap::Args;
-use curvary_archive::{Answer as Line, Archive, Asked, AskedAbout, SourceView};
-use curvary_ingest::{Desk, Keeping, Orders};
-use curvary_record::{Code, Diagnostic, Digest};
+use curvary_archive::{Answer as Line, Archive, Asked, AskedAbout, FindOptions, SourceView};
+use curvary_ingest::{Desk, Keeping, NamedFile, Orders, Proposal, name_rules};
+use curvary_record::{Code, Diagnostic, Digest, Value};
 
 use crate::Setting;
 use crate::commands::export::chosen;
+use crate::commands::note::change_settings;
 use crate::ending::{Ending, Failure, Outcome};
 use crate::questions::{self, Effect};
 use crate::screen::{FAINT, STRONG, Screen, Styled, plural};
@@ -68,6 +69,15 @@ impl Answer {
         let (Some(question), Some(said)) = (&self.question, &self.answer) else {
             return Err(Failure::usage("expected QUESTION and ANSWER"));
         };
+        if said == "yes"
+            && let Some(rule) = proposals(&archive)?
+                .iter()
+                .find(|rule| rule_id(&rule.pattern) == *question)
+        {
+            accept_rules(&archive, std::slice::from_ref(rule))?;
+            writeln!(screen, "accepted: {}", rule.pattern)?;
+            return Ok(Ending::Done);
+        }
         let asked = questions::named(&all, question)?;
         let answer = questions::understood(asked, said)?;
         let only = match &self.only {
@@ -89,6 +99,19 @@ impl Answer {
     }
 
     fn take_back(&self, archive: &Archive, screen: &mut Screen) -> Outcome {
+        let accepted: Vec<&str> = archive
+            .settings()
+            .names
+            .iter()
+            .map(|rule| rule.name.as_str())
+            .collect();
+        if let [name] = self.undo.as_slice()
+            && accepted.contains(&format!("accepted-{name}").as_str())
+        {
+            change_settings(archive, |text| without_rule(text, name))?;
+            writeln!(screen, "rule taken back: {name}")?;
+            return Ok(Ending::Done);
+        }
         let mut answers = archive.answers()?;
         let mut taken: Vec<Line> = Vec::new();
         for name in &self.undo {
@@ -154,8 +177,37 @@ impl Answer {
             ]);
         }
         write!(screen, "{}", table.draw(screen.width()))?;
+        let rules = proposals(archive)?;
+        let total = archive.sources()?.len();
+        for rule in &rules {
+            writeln!(
+                screen,
+                "{}  names like {}: fits {} of {}",
+                rule_id(&rule.pattern),
+                Styled(STRONG, &rule.pattern),
+                rule.fits,
+                plural(total as u64, "file")
+            )?;
+            let examples: Vec<String> = rule.examples.iter().map(|path| one_line(path)).collect();
+            writeln!(
+                screen,
+                "        {}",
+                Styled(FAINT, format!("as in {}", examples.join(", ")))
+            )?;
+        }
         if !self.yes {
-            let total = plural(suggested.len() as u64, "key");
+            if let Some(rule) = rules.first() {
+                let accept = format!(
+                    "one rule is accepted with `curvary answer {} yes`",
+                    rule_id(&rule.pattern)
+                );
+                writeln!(screen, "{}", Styled(FAINT, accept))?;
+            }
+            let total = format!(
+                "{} and {}",
+                plural(suggested.len() as u64, "key"),
+                plural(rules.len() as u64, "rule")
+            );
             writeln!(
                 screen,
                 "{}",
@@ -173,9 +225,98 @@ impl Answer {
             lines.push(line(asked, answer, Vec::new(), self.author.clone()));
         }
         archive.answers()?.append(lines)?;
+        accept_rules(archive, &rules)?;
+        let archive = &Archive::open(archive.root())?;
         let effect = again(archive, among(archive, &digests)?)?;
         self.tell(&effect, screen)
     }
+}
+
+/// Rules for names that fit and are not accepted yet.
+fn proposals(archive: &Archive) -> Result<Vec<Proposal>, Failure> {
+    let everything = archive.query("")?;
+    let found = archive.find(&everything, &FindOptions::default())?;
+    let mut files: BTreeMap<String, NamedFile> = BTreeMap::new();
+    for hit in found.hits {
+        let says: BTreeMap<String, String> = ["sample", "date"]
+            .into_iter()
+            .filter_map(|field| match &hit.summary.fields.get(field)?.value {
+                Value::Text(text) => Some((field.to_owned(), text.clone())),
+                _ => None,
+            })
+            .collect();
+        for path in hit.summary.paths {
+            // Several runs of a file may be of several samples; then its name is of none of them.
+            let file = files.entry(path.clone()).or_insert_with(|| NamedFile {
+                path,
+                says: says.clone(),
+            });
+            file.says.retain(|field, text| says.get(field) == Some(text));
+        }
+    }
+    let files: Vec<NamedFile> = files.into_values().collect();
+    let mut rules = name_rules(&files);
+    rules.retain(|rule| {
+        archive
+            .settings()
+            .names
+            .iter()
+            .all(|own| own.pattern != rule.pattern)
+    });
+    Ok(rules)
+}
+
+/// The short name of a rule.
+fn rule_id(pattern: &str) -> String {
+    let digest = Digest::of(pattern.as_bytes());
+    let digits = digest.as_str().trim_start_matches("sha256:");
+    digits.get(..6).unwrap_or_default().to_owned()
+}
+
+fn accept_rules(archive: &Archive, rules: &[Proposal]) -> Result<(), Failure> {
+    if rules.is_empty() {
+        return Ok(());
+    }
+    change_settings(archive, |text| {
+        let mut settings = document(text)?;
+        let names = settings
+            .entry("names")
+            .or_insert_with(|| toml_edit::Item::ArrayOfTables(toml_edit::ArrayOfTables::new()));
+        let Some(names) = names.as_array_of_tables_mut() else {
+            return Err(Failure::usage("archive.toml: `names` is no list of tables"));
+        };
+        for rule in rules {
+            let mut table = toml_edit::Table::new();
+            table.insert(
+                "name",
+                toml_edit::value(format!("accepted-{}", rule_id(&rule.pattern))),
+            );
+            table.insert("pattern", toml_edit::value(rule.pattern.as_str()));
+            names.push(table);
+        }
+        Ok(settings.to_string())
+    })
+}
+
+fn without_rule(text: &str, name: &str) -> Result<String, Failure> {
+    let mut settings = document(text)?;
+    if let Some(names) = settings
+        .get_mut("names")
+        .and_then(toml_edit::Item::as_array_of_tables_mut)
+    {
+        let own = format!("accepted-{name}");
+        names.retain(|rule| rule.get("name").and_then(toml_edit::Item::as_str) != Some(own.as_str()));
+    }
+    Ok(settings.to_string())
+}
+
+fn document(text: &str) -> Result<toml_edit::DocumentMut, Failure> {
+    text.parse().map_err(|error: toml_edit::TomlError| {
+        Failure::nothing(Diagnostic::error(
+            Code::new("settings-wrong"),
+            format!("archive.toml: {error}"),
+        ))
+    })
 }
 
 /// How many files of each question are looked at for its choices.

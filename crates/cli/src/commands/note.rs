@@ -63,7 +63,7 @@ impl Note {
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
         let archive = setting.archive.open()?;
         if !self.word.is_empty() {
-            return accept(archive, &self.word, screen);
+            return accept(&archive, &self.word, screen);
         }
         if self.history || self.undo {
             let Some((run, rest)) = self.what.split_first() else {
@@ -365,19 +365,24 @@ fn take_back(
 }
 
 /// Writes words of the house into `archive.toml`, leaving its comments and order alone, and indexes anew.
-fn accept(archive: Archive, words: &[String], screen: &mut Screen) -> Outcome {
-    let path = archive.root().join("archive.toml");
-    let text = fs::read_to_string(&path).map_err(|error| Failure::file("read", &path, &error))?;
-    let text = with_words(&text, words)?;
-    let root = archive.root().to_owned();
-    // The words are checked as the archive will read them before they take the place of the old ones.
-    replace(&path, &text)?;
-    let mut archive = Archive::open(&root)?;
-    archive.reindex()?;
+fn accept(archive: &Archive, words: &[String], screen: &mut Screen) -> Outcome {
+    change_settings(archive, |text| with_words(text, words))?;
     for word in words {
         writeln!(screen, "accepted: {word}")?;
     }
     Ok(Ending::Done)
+}
+
+/// Changes `archive.toml` and indexes anew.
+pub(crate) fn change_settings(
+    archive: &Archive,
+    change: impl FnOnce(&str) -> Result<String, Failure>,
+) -> Result<(), Failure> {
+    let path = archive.root().join("archive.toml");
+    let text = fs::read_to_string(&path).map_err(|error| Failure::file("read", &path, &error))?;
+    replace(&path, &change(&text)?)?;
+    Archive::open(archive.root())?.reindex()?;
+    Ok(())
 }
 
 fn with_words(text: &str, words: &[String]) -> Result<String, Failure> {

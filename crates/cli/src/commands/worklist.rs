@@ -275,9 +275,11 @@ fn typed(line: &str, choices: &[Choice]) -> Typed {
 }
 
 fn all(list: &curvary_archive::Worklist, questions: &[Shown], screen: &mut Screen) -> Result<(), Failure> {
-    if !questions.is_empty() {
+    let (keys, others): (Vec<&Shown>, Vec<&Shown>) =
+        questions.iter().partition(|shown| shown.kind == "key-unknown");
+    if !others.is_empty() {
         heading(screen, "open questions")?;
-        for shown in questions {
+        for shown in others {
             question(shown, false, screen)?;
             writeln!(
                 screen,
@@ -335,7 +337,28 @@ fn all(list: &curvary_archive::Worklist, questions: &[Shown], screen: &mut Scree
             Styled(FAINT, format!("as {}", runs.join(", ")))
         )?;
     }
-    words(list, screen)?;
+    if !keys.is_empty() {
+        heading(screen, "local keys")?;
+    }
+    for shown in keys {
+        writeln!(
+            screen,
+            "{:>8}  {}  {}",
+            count(shown.files),
+            Styled(STRONG, &shown.id),
+            one_line(&shown.asks)
+        )?;
+        let first = shown.choices.first().filter(|choice| !choice.is_open());
+        let settle = match first {
+            Some(choice) => format!(
+                "{}: settle with `{}`",
+                one_line(&choice.says),
+                one_line(&shown.settle)
+            ),
+            None => format!("settle with `curvary answer {} FIELD`", shown.id),
+        };
+        writeln!(screen, "          {}", Styled(FAINT, settle))?;
+    }
     if questions.is_empty()
         && list.unread.is_empty()
         && list.disputes.is_empty()
