@@ -25,12 +25,36 @@ pub(crate) struct ReadingOptions {
     pub(crate) layouts: Vec<PathBuf>,
 }
 
+/// Which files the options are about.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Scope {
+    /// Files that were named one by one: answers may write out what was not offered.
+    Named,
+    /// Whatever is in folders: only what was offered is answered.
+    Folders,
+}
+
+impl Scope {
+    /// The scope of paths on the command line.
+    pub(crate) fn of(paths: &[PathBuf]) -> Self {
+        if paths.iter().all(|path| path.is_file()) {
+            Self::Named
+        } else {
+            Self::Folders
+        }
+    }
+}
+
 impl ReadingOptions {
     /// The desk at which files are read so, with the layouts of an archive (its folder).
-    pub(crate) fn desk(&self, archive: Option<&Path>) -> Result<Desk, Failure> {
+    pub(crate) fn desk(&self, archive: Option<&Path>, scope: Scope) -> Result<Desk, Failure> {
+        let assume = assumptions(&self.assume)?;
         let orders = Orders {
             reader: self.reader.clone(),
-            assume: assumptions(&self.assume)?,
+            assume: match scope {
+                Scope::Named => assume.precise(),
+                Scope::Folders => assume,
+            },
             layouts: self.layouts.clone(),
         };
         Ok(Desk::new(orders, archive)?)

@@ -11,7 +11,7 @@ use curvary_record::{Code, Diagnostic, Outcome, Run, RunId};
 
 use crate::Setting;
 use crate::commands::export::chosen;
-use crate::desk::ReadingOptions;
+use crate::desk::{ReadingOptions, Scope};
 use crate::ending::Failure;
 use crate::screen::Screen;
 
@@ -94,7 +94,7 @@ impl Subjects {
             ));
         }
         let folder = setting.archive.there();
-        let desk = self.reading.desk(folder.as_deref())?;
+        let desk = self.reading.desk(folder.as_deref(), Scope::Named)?;
         Ok(Asked { archive, desk, named })
     }
 
@@ -256,7 +256,7 @@ fn from_file(desk: &Desk, path: &Path, how: Reading) -> Result<Vec<Subject>, Box
             // The answers are our own, and known.
             let _ = left_open.add(answer);
         }
-        let open = desk.source_settling(&name, taken, &left_open);
+        let open = desk.source_settling(&name, taken, &left_open.precise());
         let again = desk.read_source(open).reading;
         if !again.runs.is_empty() {
             reading = again;

@@ -16,9 +16,9 @@ const LINES: usize = 300;
 /// A longer text before a colon is a sentence.
 const KEY: usize = 48;
 
-/// The family of a source.
+/// The family of a source; none where it has no table, for what is no table was written in no manner.
 #[must_use]
-pub fn of(source: &Source) -> Family {
+pub fn of(source: &Source) -> Option<Family> {
     let text = source.text();
     let text = &text[..text.floor_char_boundary(BYTES)];
     let lines: Vec<&str> = text.lines().take(LINES).map(str::trim_end).collect();
@@ -27,15 +27,9 @@ pub fn of(source: &Source) -> Family {
         .find(|line| !line.trim().is_empty())
         .is_some_and(|line| line.starts_with("##"))
     {
-        return labelled(&lines);
+        return Some(labelled(&lines));
     }
-    let Some(delimiter) = delimiter(&lines) else {
-        let (keys, manner) = preamble(&lines, &vec![false; lines.len()], None);
-        return Family {
-            writing: format!("no table{manner}"),
-            keys,
-        };
-    };
+    let delimiter = delimiter(&lines)?;
     let rows: Vec<Row> = lines.iter().map(|line| Row::of(line, delimiter)).collect();
     let blocks = blocks(&rows);
     let mut used = vec![false; lines.len()];
@@ -66,7 +60,7 @@ pub fn of(source: &Source) -> Family {
         }
     }
     let (keys, manner) = preamble(&lines, &used, Some(delimiter));
-    Family {
+    Some(Family {
         writing: format!(
             "{}{}; {} | {}{manner}",
             delimiter.name(),
@@ -75,7 +69,7 @@ pub fn of(source: &Source) -> Family {
             headers.join(", ")
         ),
         keys,
-    }
+    })
 }
 
 /// Labelled records: what the labels say of data and units, and which labels there are.
@@ -487,7 +481,7 @@ mod tests {
     use super::*;
 
     fn family(path: &str, text: &str) -> Family {
-        of(&Source::new(path, text.as_bytes().to_vec()))
+        of(&Source::new(path, text.as_bytes().to_vec())).expect("it has a table")
     }
 
     #[test]
@@ -562,7 +556,7 @@ mod tests {
             "1 2\n3 4",
             "é\t1\né\t2\n",
         ] {
-            let _ = family("", text);
+            let _ = of(&Source::new("", text.as_bytes().to_vec()));
         }
         let jcamp = family(
             "a.jdx",

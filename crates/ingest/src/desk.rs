@@ -152,7 +152,12 @@ impl Desk {
         if !in_doubt && !vocabulary::is_wanted(&finished.reading) {
             return finished;
         }
-        let family = catch_unwind(AssertUnwindSafe(|| family::of(&finished.source))).unwrap_or_default();
+        let Some(family) = catch_unwind(AssertUnwindSafe(|| family::of(&finished.source)))
+            .ok()
+            .flatten()
+        else {
+            return finished;
+        };
         let answers: Vec<&Answer> = self
             .answers
             .iter()

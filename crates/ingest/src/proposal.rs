@@ -3,7 +3,7 @@
 //! A part of a name is taken for a field only where its form says so (a date, a temperature with its unit) or where the
 //! content of files named so says the same. A rule that contradicts what one file says is not proposed.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use curvary_record::Value;
 use curvary_record::names::{NameRule, Rules};
@@ -13,7 +13,7 @@ use curvary_record::names::{NameRule, Rules};
 pub struct NamedFile {
     /// The path.
     pub path: String,
-    /// The sample and the date (ISO 8601), where the content has them.
+    /// The sample, the date (ISO 8601) and the temperature (a number in °C), where the content has them.
     pub says: BTreeMap<String, String>,
 }
 
@@ -64,17 +64,38 @@ fn tried(pattern: &str, files: &[NamedFile]) -> Option<Proposal> {
         fits: 0,
         examples: Vec::new(),
     };
+    // A number is taken for a field only where the content of some file says the same.
+    let (mut numbers, mut confirmed) = (BTreeSet::new(), BTreeSet::new());
     for file in files {
         let claims = rules.apply(&file.path);
         if claims.is_empty() {
             continue;
         }
         for (key, claim) in &claims {
-            let Value::Text(text) = &claim.value else { continue };
-            if let Some(said) = file.says.get(key.as_str())
-                && plain(said) != plain(text)
-            {
-                return None;
+            let said = file.says.get(key.as_str());
+            match (&claim.value, said) {
+                (Value::Text(text), Some(said)) if plain(said) != plain(text) => return None,
+                (Value::Number(number), Some(said)) => {
+                    let same = said.parse().is_ok_and(|said: f64| (said - number).abs() < 1e-9);
+                    if !same {
+                        return None;
+                    }
+                    confirmed.insert(key.as_str().to_owned());
+                }
+                // `9c` is a sample as well as a temperature.
+                (Value::Number(_), None)
+                    if file.says.get("sample").is_some_and(|sample| {
+                        plain(sample)
+                            .split(' ')
+                            .any(|part| part.trim_end_matches(char::is_alphabetic) == claim.raw)
+                    }) =>
+                {
+                    return None;
+                }
+                (Value::Number(_), None) => {
+                    numbers.insert(key.as_str().to_owned());
+                }
+                _ => {}
             }
         }
         proposal.fits += 1;
@@ -82,7 +103,7 @@ fn tried(pattern: &str, files: &[NamedFile]) -> Option<Proposal> {
             proposal.examples.push(file.path.clone());
         }
     }
-    (proposal.fits >= LEAST).then_some(proposal)
+    (proposal.fits >= LEAST && numbers.is_subset(&confirmed)).then_some(proposal)
 }
 
 /// A name with its blanks and underscores alike.
@@ -95,14 +116,51 @@ fn plain(text: &str) -> String {
         .to_owned()
 }
 
-/// The pattern of one file's name.
+/// The pattern of one file's name: the sample as the content names it, and around it what tells by its form.
 fn pattern_of(file: &NamedFile) -> String {
     let name = file.path.rsplit('/').next().unwrap_or(&file.path);
     let stem = name.rsplit_once('.').map_or(name, |(stem, _)| stem);
+    let Some(range) = sample_in(stem, file) else {
+        return parts_of(stem);
+    };
+    let (before, after) = (&stem[..range.start], &stem[range.end..]);
+    let (front, back) = (
+        before.chars().next_back().map_or(0, char::len_utf8),
+        after.chars().next().map_or(0, char::len_utf8),
+    );
+    let (before, sign) = before.split_at(before.len() - front);
+    let (other_sign, after) = after.split_at(back);
+    format!(
+        "{}{sign}{{sample}}{other_sign}{}",
+        parts_of(before),
+        parts_of(after)
+    )
+}
+
+/// Where the sample of the content stands in a name, between separators.
+fn sample_in(stem: &str, file: &NamedFile) -> Option<std::ops::Range<usize>> {
+    let sample = file.says.get("sample").map(|sample| plain(sample))?;
+    let folded: String = stem
+        .chars()
+        .map(|sign| if sign == '_' { ' ' } else { sign })
+        .flat_map(char::to_lowercase)
+        .collect();
+    // Case may change the length of a text; then nothing is cut.
+    if sample.is_empty() || folded.len() != stem.len() {
+        return None;
+    }
+    let start = folded.find(&sample)?;
+    let end = start + sample.len();
+    let border = |sign: Option<char>| sign.is_none_or(|sign| sign == ' ');
+    let whole = border(folded[..start].chars().next_back()) && border(folded[end..].chars().next());
+    (whole && stem.is_char_boundary(start) && stem.is_char_boundary(end)).then_some(start..end)
+}
+
+/// A part of a name as a pattern: what tells by its form, and anything else as anything.
+fn parts_of(text: &str) -> String {
     let mut pattern = String::new();
-    let mut words = String::new();
+    let mut rest = text;
     let mut between = String::new();
-    let mut rest = stem;
     while !rest.is_empty() {
         let end = rest.find(['_', ' ']).unwrap_or(rest.len());
         let (part, after) = rest.split_at(end);
@@ -110,24 +168,18 @@ fn pattern_of(file: &NamedFile) -> String {
         rest = &after[sign.len()..];
         match telling(part) {
             Some(field) => {
-                pattern.push_str(&words_of(&words, file));
-                words.clear();
                 pattern.push_str(&between);
                 pattern.push_str(&field);
-                between = sign;
             }
+            // Neighbouring words are one anything.
+            None if pattern.ends_with("{*}") => {}
             None => {
-                if words.is_empty() {
-                    pattern.push_str(&between);
-                } else {
-                    words.push_str(&between);
-                }
-                words.push_str(part);
-                between = sign;
+                pattern.push_str(&between);
+                pattern.push_str("{*}");
             }
         }
+        between = sign;
     }
-    pattern.push_str(&words_of(&words, file));
     pattern
 }
 
@@ -165,62 +217,40 @@ fn telling(part: &str) -> Option<String> {
     None
 }
 
-/// Words of a name as a pattern: the sample where the content names it so, anything else as anything.
-fn words_of(words: &str, file: &NamedFile) -> String {
-    if words.is_empty() {
-        return String::new();
-    }
-    let Some(sample) = file
-        .says
-        .get("sample")
-        .map(|sample| plain(sample))
-        .filter(|sample| !sample.is_empty())
-    else {
-        return "{*}".to_owned();
-    };
-    let folded = plain(words);
-    if folded == sample {
-        return "{sample}".to_owned();
-    }
-    // Case may change the length of a text; then nothing is cut.
-    if folded.len() != words.len() {
-        return "{*}".to_owned();
-    }
-    let sign = |at: usize| words.get(at..=at).filter(|sign| matches!(*sign, "_" | " "));
-    if folded.starts_with(&sample)
-        && let Some(sign) = sign(sample.len())
-    {
-        return format!("{{sample}}{sign}{{*}}");
-    }
-    if folded.ends_with(&sample)
-        && let Some(sign) = (folded.len() - sample.len()).checked_sub(1).and_then(sign)
-    {
-        return format!("{{*}}{sign}{{sample}}");
-    }
-    "{*}".to_owned()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    fn file(path: &str, sample: &str) -> NamedFile {
+    fn file(path: &str, says: &[(&str, &str)]) -> NamedFile {
         NamedFile {
             path: path.to_owned(),
-            says: [("sample".to_owned(), sample.to_owned())]
-                .into_iter()
-                .filter(|(_, sample)| !sample.is_empty())
+            says: says
+                .iter()
+                .filter(|(_, text)| !text.is_empty())
+                .map(|(field, text)| ((*field).to_owned(), (*text).to_owned()))
                 .collect(),
         }
     }
 
+    fn weld() -> Vec<NamedFile> {
+        let one = |n: u32| {
+            let (path, sample) = (format!("a/201403{n}_Weld_{n}_25C.txt"), format!("Weld {n}"));
+            file(
+                &path,
+                &[
+                    ("sample", &sample),
+                    ("temperature", if n < 20 { "25" } else { "" }),
+                ],
+            )
+        };
+        (10..30).map(one).collect()
+    }
+
     #[test]
     fn names_that_say_what_the_files_say_make_a_rule() {
-        let mut files: Vec<NamedFile> = (10..30)
-            .map(|n| file(&format!("a/201403{n}_Weld_{n}_25C.txt"), &format!("Weld {n}")))
-            .collect();
-        files.push(file("a/20140401_Madder_30C.txt", ""));
-        files.push(file("notes.txt", "x"));
+        let mut files = weld();
+        files.push(file("a/20140401_Madder_30C.txt", &[]));
+        files.push(file("notes.txt", &[("sample", "x")]));
         let rules = name_rules(&files);
         assert_eq!(rules[0].pattern, "{date}_{sample}_{temperature}C");
         assert_eq!(rules[0].fits, 21);
@@ -228,15 +258,31 @@ mod tests {
 
     #[test]
     fn a_rule_that_contradicts_one_file_is_not_proposed() {
-        let mut files: Vec<NamedFile> = (10..30)
-            .map(|n| file(&format!("a/201403{n}_Weld_{n}_25C.txt"), &format!("Weld {n}")))
+        for contradiction in [
+            file("a/20140401_cal_30C.txt", &[("sample", "nitrite")]),
+            file("a/20140401_cal_30C.txt", &[("temperature", "20")]),
+        ] {
+            let mut files = weld();
+            files.push(contradiction);
+            let rules = name_rules(&files);
+            assert!(
+                rules.iter().all(|rule| !rule.pattern.contains("{sample}_{temp")),
+                "{rules:?}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_sample_is_no_temperature() {
+        let names = ["film 1 9c", "film 2 38c", "film 3 4c", "film 4 5c", "film 5 7c"];
+        let files: Vec<NamedFile> = names
+            .iter()
+            .map(|name| {
+                let sample = name.rsplit(' ').next().unwrap_or_default();
+                file(&format!("{name}.txt"), &[("sample", &format!("Madder {sample}"))])
+            })
             .collect();
-        files.push(file("a/20140401_cal_30C.txt", "nitrite"));
-        assert!(
-            name_rules(&files)
-                .iter()
-                .all(|rule| !rule.pattern.contains("{sample}"))
-        );
+        assert_eq!(name_rules(&files), []);
     }
 
     #[test]
@@ -252,9 +298,10 @@ mod tests {
             "pH.txt",
             "ph7p4_é.txt",
             "C",
+            "_a_",
         ] {
             for sample in ["", "é", "é_İ", "a"] {
-                let _ = pattern_of(&file(path, sample));
+                let _ = pattern_of(&file(path, &[("sample", sample)]));
             }
         }
     }

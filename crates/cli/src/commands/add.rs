@@ -14,7 +14,7 @@ use curvary_record::{Code, Diagnostic};
 use serde::Serialize;
 
 use crate::Setting;
-use crate::desk::{self, Complaints, ReadingOptions};
+use crate::desk::{self, Complaints, ReadingOptions, Scope};
 use crate::ending::{Ending, Failure, Outcome};
 use crate::report::{Report, Summary, SummaryShape};
 use crate::screen::{Errors, FAINT, Progress, Screen, Styled};
@@ -54,7 +54,9 @@ struct Shape<'a> {
 impl Add {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
-        let desk = self.reading.desk(setting.archive.there().as_deref())?;
+        let desk = self
+            .reading
+            .desk(setting.archive.there().as_deref(), Scope::of(&self.paths))?;
         desk::complain(&desk, screen);
         let roots = Root::all(&self.paths);
         let report = self.report.as_deref().map(Report::create).transpose()?;

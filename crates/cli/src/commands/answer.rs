@@ -6,7 +6,7 @@ use std::io::Write;
 use clap::Args;
 use curvary_archive::{Answer as Line, Archive, Asked, AskedAbout, FindOptions, SourceView};
 use curvary_ingest::{Desk, Keeping, NamedFile, Orders, Proposal, name_rules};
-use curvary_record::{Code, Diagnostic, Digest, Value};
+use curvary_record::{Code, Diagnostic, Digest, Unit, Value};
 
 use crate::Setting;
 use crate::commands::export::chosen;
@@ -238,11 +238,19 @@ fn proposals(archive: &Archive) -> Result<Vec<Proposal>, Failure> {
     let found = archive.find(&everything, &FindOptions::default())?;
     let mut files: BTreeMap<String, NamedFile> = BTreeMap::new();
     for hit in found.hits {
-        let says: BTreeMap<String, String> = ["sample", "date"]
+        let says: BTreeMap<String, String> = ["sample", "date", "temperature"]
             .into_iter()
-            .filter_map(|field| match &hit.summary.fields.get(field)?.value {
-                Value::Text(text) => Some((field.to_owned(), text.clone())),
-                _ => None,
+            .filter_map(|field| {
+                let fact = hit.summary.fields.get(field)?;
+                let text = match (&fact.value, &fact.unit) {
+                    (Value::Text(text), _) => text.clone(),
+                    (Value::Number(number), Some(unit)) => {
+                        let celsius = Unit::ucum("Cel").ok()?;
+                        unit.convert(*number, &celsius).ok()?.to_string()
+                    }
+                    _ => return None,
+                };
+                Some((field.to_owned(), text))
             })
             .collect();
         for path in hit.summary.paths {

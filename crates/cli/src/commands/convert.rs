@@ -14,7 +14,7 @@ use curvary_record::{Code, Diagnostic};
 use serde::Serialize;
 
 use crate::Setting;
-use crate::desk::{self, Complaints, ReadingOptions};
+use crate::desk::{self, Complaints, ReadingOptions, Scope};
 use crate::ending::{Failure, Outcome, unusable};
 use crate::output::{Format, OutputOptions, write};
 use crate::report::{Report, Summary, SummaryShape};
@@ -55,7 +55,9 @@ struct Shape<'a> {
 impl Convert {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
-        let desk = self.reading.desk(setting.archive.there().as_deref())?;
+        let desk = self
+            .reading
+            .desk(setting.archive.there().as_deref(), Scope::of(&self.paths))?;
         desk::complain(&desk, screen);
         let roots = Root::all(&self.paths);
         let out = Root::new(&self.out).real;

@@ -12,7 +12,7 @@ use curvary_record::{Code, Diagnostic, Run};
 use serde::Serialize;
 
 use crate::Setting;
-use crate::desk::{self, ReadingOptions};
+use crate::desk::{self, ReadingOptions, Scope};
 use crate::ending::{Ending, Failure, Outcome};
 use crate::screen::{ASKED, Errors, FAINT, GOOD, STRONG, Screen, Styled, plural};
 use crate::{codes, drawing, report};
@@ -67,7 +67,9 @@ impl Explain {
     }
 
     fn file(&self, path: &Path, setting: &Setting, screen: &mut Screen) -> Outcome {
-        let desk = self.reading.desk(setting.archive.there().as_deref())?;
+        let desk = self
+            .reading
+            .desk(setting.archive.there().as_deref(), Scope::Named)?;
         desk::complain(&desk, screen);
         let name = path.display().to_string();
         let taken = Content::InFile(path.to_owned())

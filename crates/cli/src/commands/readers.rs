@@ -12,7 +12,7 @@ use curvary_record::{Code, Diagnostic};
 use serde::Serialize;
 
 use crate::Setting;
-use crate::desk::{self, ReadingOptions};
+use crate::desk::{self, ReadingOptions, Scope};
 use crate::ending::{Ending, Failure, Outcome};
 use crate::output;
 use crate::screen::{Screen, count, plural};
@@ -92,7 +92,7 @@ impl Readers {
             layouts: self.layouts.clone(),
             ..ReadingOptions::default()
         };
-        let desk = options.desk(setting.archive.there().as_deref())?;
+        let desk = options.desk(setting.archive.there().as_deref(), Scope::Named)?;
         desk::complain(&desk, screen);
         let cards = || desk.readers().iter().map(Reader::card);
         let ending = if desk.misfits().is_empty() {
@@ -142,7 +142,7 @@ impl Draft {
             assume: self.assume.clone(),
             ..ReadingOptions::default()
         };
-        let desk = options.desk(None)?;
+        let desk = options.desk(None, Scope::Named)?;
         let name = self.file.display().to_string();
         let taken = Content::InFile(self.file.clone())
             .bytes(&name, &Limits::default())
