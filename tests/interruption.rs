@@ -76,7 +76,8 @@ fn add_may_be_killed_at_any_moment() {
     let begun = Instant::now();
     let mut seed = 0x2545_f491_4f6c_dd1d_u64;
     let mut kills = 0;
-    while kills < KILLS && begun.elapsed() < Duration::from_secs(SECONDS) {
+    // On a machine that is busy with other things a few kills take longer.
+    while kills < 6 || kills < KILLS && begun.elapsed() < Duration::from_secs(SECONDS) {
         // Half of the time in a fresh archive, half in one that was killed before.
         let archive = format!("killed-{}", kills / 2);
         let mut child = call(here, &["add", "in", "--archive", &archive, "--quiet"])
@@ -115,10 +116,6 @@ fn add_may_be_killed_at_any_moment() {
             assert_eq!(sound(here, &archive)["originals"], 400);
         }
     }
-    assert!(
-        kills > 4,
-        "only {kills} kills: the test is too slow to say anything"
-    );
 }
 
 /// Ctrl-C is no crash: what was begun is finished and told.
@@ -154,4 +151,42 @@ fn add_may_be_interrupted() {
         Some(0)
     );
     assert_eq!(ids(here, "lab").len(), 400);
+}
+
+/// A flipped bit among the records: what is whole is found, what is lost is told, and the repair makes it again.
+#[test]
+fn damaged_records_are_told_and_made_again() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let here = folder.path();
+    exports(&here.join("in"));
+    assert_eq!(
+        status(&run(here, &["add", "in", "--archive", "lab", "--quiet"])),
+        Some(0)
+    );
+    let truth = ids(here, "lab");
+    let records = here.join("lab/records/000001.jsonl.zst");
+    let mut bytes = fs::read(&records).expect("it is there");
+    let middle = bytes.len() / 2;
+    bytes[middle] ^= 0x10;
+    fs::write(&records, bytes).expect("it is written");
+    fs::remove_dir_all(here.join("lab/index")).expect("the index may go at any time");
+    let output = run(here, &["find", "--ids", "--archive", "lab"]);
+    assert_eq!(status(&output), Some(1), "what is lost is told by the status too");
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert!(
+        said.contains("records are damaged") && said.contains("verify --repair"),
+        "{said}"
+    );
+    let left = String::from_utf8_lossy(&output.stdout).lines().count();
+    assert!(left > 0 && left < truth.len(), "{left}");
+    let output = run(here, &["verify", "--repair", "--archive", "lab"]);
+    assert_eq!(
+        status(&output),
+        Some(0),
+        "{}{}",
+        String::from_utf8_lossy(&output.stdout),
+        String::from_utf8_lossy(&output.stderr)
+    );
+    assert_eq!(ids(here, "lab"), truth);
+    assert_eq!(sound(here, "lab")["originals"], 400);
 }

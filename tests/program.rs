@@ -396,3 +396,60 @@ fn notes_correct_and_settle() {
     assert!(folder.path().join("both.csv").is_file() && folder.path().join("both.schema.json").is_file());
     assert_eq!(status(&lab(&["verify"])), Some(0));
 }
+
+/// Outputs never replace what they did not make.
+#[test]
+fn originals_are_never_overwritten_by_outputs() {
+    let folder = tempfile::tempdir().unwrap();
+    let here = folder.path();
+    let export = "wavelength (nm),absorbance\n400,0.1\n410,0.2\n420,0.3\n430,0.4\n";
+    fs::write(here.join("a.csv"), export).unwrap();
+    fs::write(here.join("a.csv.csv"), "measured once and never again\n").unwrap();
+    fs::write(here.join("b.csv"), export).unwrap();
+    let output = run(here, &["convert", "a.csv", "b.csv", "--to", "csv", "--out", "."]);
+    assert_eq!(status(&output), Some(1), "one was written, one was refused");
+    let read = |name: &str| fs::read_to_string(here.join(name)).unwrap();
+    assert_eq!(read("a.csv.csv"), "measured once and never again\n");
+    assert!(read("b.csv.csv").starts_with("run,"));
+    // What convert wrote it may write again.
+    let output = run(here, &["convert", "b.csv", "--to", "csv", "--out", "."]);
+    assert_eq!(
+        status(&output),
+        Some(0),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
+    let output = run(
+        here,
+        &["convert", "a.csv", "--to", "csv", "--out", ".", "--replace"],
+    );
+    assert_eq!(status(&output), Some(0));
+    assert!(read("a.csv.csv").starts_with("run,"));
+    // A report replaces a report and nothing else.
+    for (report, expected) in [("a.csv", Some(2)), ("r.jsonl", Some(0)), ("r.jsonl", Some(0))] {
+        let output = run(here, &["add", "b.csv", "--archive", "lab", "--report", report]);
+        assert_eq!(status(&output), expected, "{report}");
+    }
+    assert_eq!(read("a.csv"), export);
+    // The description beside a table is an output too.
+    fs::write(here.join("out.schema.json"), "mine\n").unwrap();
+    let export = [
+        "export",
+        "",
+        "--to",
+        "csv",
+        "--out",
+        "out.csv",
+        "--archive",
+        "lab",
+    ];
+    let output = run(here, &export);
+    assert_eq!(read("out.schema.json"), "mine\n");
+    assert_eq!(
+        status(&output),
+        Some(3),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
+    assert!(!here.join("out.csv").exists());
+}

@@ -6,7 +6,8 @@ use std::collections::BinaryHeap;
 use curvary_record::RunId;
 use serde::Serialize;
 
-use crate::archive::{Archive, Asking, Hit};
+use crate::archive::{Archive, Hit};
+use crate::asking::Asking;
 use crate::index::Candidate;
 use crate::likeness::{Curve, Screened, Sought, class, told};
 use crate::{Error, Query};
@@ -78,7 +79,16 @@ impl Archive {
     /// # Errors
     /// When the index cannot be read or a record is damaged.
     pub fn alike(&self, curve: &Curve, query: &Query, options: &AlikeOptions) -> Result<AlikeFound, Error> {
-        let asking = self.asking()?;
+        self.asked(|asking| self.alike_in(asking, curve, query, options))
+    }
+
+    fn alike_in(
+        &self,
+        asking: &Asking,
+        curve: &Curve,
+        query: &Query,
+        options: &AlikeOptions,
+    ) -> Result<AlikeFound, Error> {
         let mut sought = Sought::new(curve);
         let candidates = asking.index.screen(query, &mut sought, options.but.as_ref())?;
         let mut found = AlikeFound {

@@ -2,47 +2,32 @@
 
 use std::collections::BTreeMap;
 use std::fs;
-use std::io::{Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
-use std::sync::{Mutex, OnceLock, PoisonError};
+use std::sync::{Arc, OnceLock, RwLock};
 
-use curvary_record::interpret::guess_word;
 use curvary_record::stored::{Record, SourceRecord};
-use curvary_record::{Alternative, Digest, Outcome, Run, RunId, Unit, Value, ValueKind, known_field};
+use curvary_record::{Digest, Outcome, Run, RunId, Unit, Value, ValueKind, known_field};
 use serde::Serialize;
 
-use crate::catalog::{Catalog, Source};
-use crate::disk::RealDisk;
-use crate::frames::{At, FrameReader, Walk, lines};
-use crate::index::{Current, Index, Key, Places, folder, sort_path};
+use crate::asking::Asking;
+use crate::frames::At;
+use crate::index::{Key, Places, sort_path};
 use crate::indexer::{originals_name, records_name};
+use crate::listing::PartRecords;
 use crate::manifest::{Manifest, digest_bytes};
 use crate::note::{NoteBook, holding};
-use crate::query::{Node, dimension};
-use crate::worklist::{DisputeGroup, HouseWord, QuestionGroup, UnreadGroup};
-use crate::{
-    Error, Note, Query, Settings, View, Worklist, Writer, originals, rebuild, unfinished, verify, view, words,
-};
+use crate::query::dimension;
+use crate::snippet::snippet;
+use crate::{Error, Note, Query, Settings, View, Writer, originals, rebuild, unfinished, verify, view};
 
 /// An archive, open for reading. What it shows is what was committed when it was opened, or last
 /// [refreshed](Self::refresh).
 pub struct Archive {
-    root: PathBuf,
-    settings: Settings,
-    manifest: Manifest,
+    pub(crate) root: PathBuf,
+    pub(crate) settings: Settings,
+    pub(crate) manifest: Manifest,
     notes: OnceLock<NoteBook>,
-    asking: OnceLock<Asking>,
-}
-
-/// The index and what belongs to it, opened when first asked.
-pub(crate) struct Asking {
-    pub(crate) index: Index,
-    /// The catalogue's file, held open since a writer may delete it, and read only when it is needed.
-    known: Mutex<fs::File>,
-    catalog: OnceLock<Catalog>,
-    /// Committed bytes that it does not cover.
-    pub(crate) behind: u64,
-    frames: FrameReader,
+    pub(crate) asking: RwLock<Option<Arc<Asking>>>,
 }
 
 /// How to answer a query.
@@ -209,6 +194,9 @@ pub struct Checked {
     pub runs: u64,
     /// What is not as it should be; empty when all is well.
     pub problems: Vec<Problem>,
+    /// Sources that must be read again since their records are lost; their originals are whole.
+    #[serde(skip)]
+    pub again: Vec<Digest>,
     /// What is worth knowing and does no harm, such as the tail of a commit that was cut short.
     pub remarks: Vec<String>,
 }
@@ -228,32 +216,8 @@ pub struct Problem {
     pub repairable: bool,
 }
 
-impl Asking {
-    fn catalog(&self) -> Result<&Catalog, Error> {
-        if let Some(catalog) = self.catalog.get() {
-            return Ok(catalog);
-        }
-        let mut known = self.known.lock().unwrap_or_else(PoisonError::into_inner);
-        let mut bytes = Vec::new();
-        let read = known
-            .seek(SeekFrom::Start(0))
-            .and_then(|_| known.read_to_end(&mut bytes));
-        read.map_err(Error::io("read the catalogue in", &self.index.path))?;
-        let catalog = Catalog::from_bytes(&bytes).ok_or_else(|| Error::Index {
-            path: self.index.path.clone(),
-            message: "the catalogue is damaged".into(),
-        })?;
-        Ok(self.catalog.get_or_init(|| catalog))
-    }
-
-    /// What the catalogue says of a source.
-    pub(crate) fn source(&self, digest: &Digest) -> Result<Option<Source>, Error> {
-        let catalog = self.catalog()?;
-        Ok(digest_bytes(digest.as_str())
-            .and_then(|digest| catalog.source(&digest))
-            .map(|source| catalog.sources[source as usize]))
-    }
-}
+/// So many runs a source may have whose record is lost, when answers about them are looked for.
+const LOST_RUNS: u32 = 64;
 
 impl Archive {
     /// Begins an archive in a folder, which is made if need be.
@@ -315,7 +279,7 @@ impl Archive {
             settings,
             manifest,
             notes: OnceLock::new(),
-            asking: OnceLock::new(),
+            asking: RwLock::new(None),
         })
     }
 
@@ -349,61 +313,11 @@ impl Archive {
         &self.settings
     }
 
-    /// The index, completed first when it is behind and nobody is writing.
-    pub(crate) fn asking(&self) -> Result<&Asking, Error> {
-        if let Some(asking) = self.asking.get() {
-            return Ok(asking);
-        }
-        let mut asking = self.open_index()?;
-        if asking.as_ref().is_none_or(|asking| asking.behind > 0) {
-            match Writer::open(&self.root, "curvary: completing the index") {
-                Ok(mut writer) => {
-                    writer.tidy()?;
-                    drop(writer);
-                    asking = self.open_index()?;
-                }
-                // Somebody is at work, or we may not write here: what there is must do, and says how far it reaches.
-                Err(Error::Locked { .. } | Error::Io { .. }) if asking.is_some() => {}
-                Err(error) => return Err(error),
-            }
-        }
-        let asking = asking.ok_or_else(|| Error::Index {
-            path: folder(&self.root),
-            message: "there is none for these records and rules".into(),
-        })?;
-        Ok(self.asking.get_or_init(|| asking))
-    }
-
-    fn open_index(&self) -> Result<Option<Asking>, Error> {
-        // A writer may replace the catalogue between two of our steps; then we look again.
-        for _ in 0..5 {
-            let Some(current) = Current::read(&self.root, &self.settings)? else {
-                return Ok(None);
-            };
-            let path = folder(&self.root).join(&current.folder);
-            let index = Index::open(&path)?;
-            let covered = index.covered()?;
-            if let Ok(known) = fs::File::open(path.join(&covered.catalog)) {
-                return Ok(Some(Asking {
-                    index,
-                    known: Mutex::new(known),
-                    catalog: OnceLock::new(),
-                    behind: covered.behind(&self.manifest),
-                    frames: FrameReader::default(),
-                }));
-            }
-        }
-        Ok(None)
-    }
-
     fn note_book(&self) -> Result<&NoteBook, Error> {
         if let Some(notes) = self.notes.get() {
             return Ok(notes);
         }
-        let notes = NoteBook::read(
-            &self.root.join(&self.manifest.notes.name),
-            self.manifest.notes.length,
-        )?;
+        let notes = NoteBook::read(&self.root, &self.manifest.notes)?;
         Ok(self.notes.get_or_init(|| notes))
     }
 
@@ -439,12 +353,8 @@ impl Archive {
     /// # Errors
     /// When the index cannot be read.
     pub fn house_words(&self) -> Result<Vec<String>, Error> {
-        Ok(self
-            .asking()?
-            .index
-            .count(&Query::everything(), "house")?
-            .into_keys()
-            .collect())
+        let counts = self.asked(|asking| asking.index.count(&Query::everything(), "house"))?;
+        Ok(counts.into_keys().collect())
     }
 
     /// The runs that match, in order, each with its summary.
@@ -452,32 +362,33 @@ impl Archive {
     /// # Errors
     /// When the index cannot be read, or the order names no field.
     pub fn find(&self, query: &Query, options: &FindOptions) -> Result<Found, Error> {
-        let asking = self.asking()?;
-        let (key, falling) = match &options.sort {
-            None => (Key::When, true),
-            Some(sort) => (self.sort_key(&sort.key)?, sort.direction == Direction::Falling),
-        };
-        let (total, addresses) = asking
-            .index
-            .find(query, &key, falling, options.skip, options.limit)?;
-        let mut hits = Vec::with_capacity(addresses.len());
-        for address in addresses {
-            let (id, summary, _) = asking.index.shown(address)?;
-            let snippet = if options.snippets {
-                snippet(&summary, &query.sought())
-            } else {
-                None
+        self.asked(|asking| {
+            let (key, falling) = match &options.sort {
+                None => (Key::When, true),
+                Some(sort) => (self.sort_key(&sort.key)?, sort.direction == Direction::Falling),
             };
-            hits.push(Hit {
-                id: RunId::named(id),
-                summary,
-                snippet,
-            });
-        }
-        Ok(Found {
-            total,
-            hits,
-            behind: asking.behind,
+            let (total, addresses) = asking
+                .index
+                .find(query, &key, falling, options.skip, options.limit)?;
+            let mut hits = Vec::with_capacity(addresses.len());
+            for address in addresses {
+                let (id, summary, _) = asking.index.shown(address)?;
+                let snippet = if options.snippets {
+                    snippet(&summary, &query.sought())
+                } else {
+                    None
+                };
+                hits.push(Hit {
+                    id: RunId::named(id),
+                    summary,
+                    snippet,
+                });
+            }
+            Ok(Found {
+                total,
+                hits,
+                behind: asking.behind,
+            })
         })
     }
 
@@ -511,35 +422,36 @@ impl Archive {
     /// # Errors
     /// When the index cannot be read.
     pub fn facets(&self, query: &Query, names: &[FacetName], limit: usize) -> Result<Facets, Error> {
-        let asking = self.asking()?;
-        let mut facets = Facets::new();
-        for &name in names {
-            let list = match name {
-                FacetName::Technique => "technique",
-                FacetName::Year => "year",
-                FacetName::Sample => "=sample",
-                FacetName::Reader => "reader",
-                FacetName::Verdict => "is",
-            };
-            let counts = asking
-                .index
-                .count(query, list)?
-                .into_iter()
-                .filter(|(value, _)| match name {
-                    // Readers are filed under their short names too; being superseded is no verdict.
-                    FacetName::Reader => value.contains('/'),
-                    FacetName::Verdict => value != "superseded",
-                    _ => true,
-                });
-            let mut counts: Vec<FacetCount> =
-                counts.map(|(value, count)| FacetCount { value, count }).collect();
-            counts.sort_by(|a, b| b.count.cmp(&a.count).then_with(|| a.value.cmp(&b.value)));
-            if limit > 0 {
-                counts.truncate(limit);
+        self.asked(|asking| {
+            let mut facets = Facets::new();
+            for &name in names {
+                let list = match name {
+                    FacetName::Technique => "technique",
+                    FacetName::Year => "year",
+                    FacetName::Sample => "=sample",
+                    FacetName::Reader => "reader",
+                    FacetName::Verdict => "is",
+                };
+                let counts = asking
+                    .index
+                    .count(query, list)?
+                    .into_iter()
+                    .filter(|(value, _)| match name {
+                        // Readers are filed under their short names too; being superseded is no verdict.
+                        FacetName::Reader => value.contains('/'),
+                        FacetName::Verdict => value != "superseded",
+                        _ => true,
+                    });
+                let mut counts: Vec<FacetCount> =
+                    counts.map(|(value, count)| FacetCount { value, count }).collect();
+                counts.sort_by(|a, b| b.count.cmp(&a.count).then_with(|| a.value.cmp(&b.value)));
+                if limit > 0 {
+                    counts.truncate(limit);
+                }
+                facets.insert(name, counts);
             }
-            facets.insert(name, counts);
-        }
-        Ok(facets)
+            Ok(facets)
+        })
     }
 
     /// The run whose name begins so.
@@ -547,12 +459,12 @@ impl Archive {
     /// # Errors
     /// [`Error::NoRun`] and [`Error::Ambiguous`], or when the disk refuses.
     pub fn resolve(&self, asked: &str) -> Result<RunId, Error> {
-        self.found(asked).map(|found| found.0)
+        self.asked(|asking| self.found(asking, asked))
+            .map(|found| found.0)
     }
 
-    fn found(&self, asked: &str) -> Result<(RunId, Summary, Places), Error> {
+    fn found(&self, asking: &Asking, asked: &str) -> Result<(RunId, Summary, Places), Error> {
         const SHOWN: usize = 8;
-        let asking = self.asking()?;
         let prefix = asked.trim().to_lowercase();
         let none = || Error::NoRun {
             asked: asked.to_owned(),
@@ -583,20 +495,21 @@ impl Archive {
     /// # Errors
     /// As [`resolve`](Self::resolve), or when its record is damaged.
     pub fn run(&self, asked: &str) -> Result<View, Error> {
-        let (id, summary, places) = self.found(asked)?;
-        let asking = self.asking()?;
-        let mut run = self.run_at(asking, &id, places.run)?;
-        let notes = self.note_book()?.about(id.as_str()).to_vec();
-        let Summary {
-            paths, superseded, ..
-        } = summary;
-        view::lay_over(&mut run, &self.settings, &paths, &notes);
-        Ok(View {
-            run,
-            paths,
-            superseded,
-            notes,
-            outcomes: self.outcomes_at(asking, &places)?,
+        self.asked(|asking| {
+            let (id, summary, places) = self.found(asking, asked)?;
+            let mut run = self.run_at(asking, &id, places.run)?;
+            let notes = self.note_book()?.about(id.as_str()).to_vec();
+            let Summary {
+                paths, superseded, ..
+            } = summary;
+            view::lay_over(&mut run, &self.settings, &paths, &notes);
+            Ok(View {
+                run,
+                paths,
+                superseded,
+                notes,
+                outcomes: self.outcomes_at(asking, &places)?,
+            })
         })
     }
 
@@ -627,25 +540,20 @@ impl Archive {
     /// # Errors
     /// As [`run`](Self::run).
     pub fn stored(&self, id: &RunId) -> Result<Run, Error> {
-        let (found, _, places) = self.found(id.as_str())?;
-        self.run_at(self.asking()?, &found, places.run)
+        self.asked(|asking| {
+            let (found, _, places) = self.found(asking, id.as_str())?;
+            self.run_at(asking, &found, places.run)
+        })
     }
 
     /// Every committed record in the order in which it was written, superseded readings included.
     ///
     /// # Errors
-    /// Each item can be an error; after one the rest of its file is left out.
+    /// Each item can be an error; what follows a damaged stretch is given all the same.
     pub fn records(&self) -> impl Iterator<Item = Result<Record, Error>> + '_ {
         (0_u32..).zip(&self.manifest.records).flat_map(|(number, part)| {
             let path = self.root.join(&part.name);
-            PartRecords {
-                number,
-                length: part.length,
-                path,
-                at: 0,
-                ready: Vec::new().into_iter(),
-                ended: false,
-            }
+            PartRecords::new(number, path, part.length)
         })
     }
 
@@ -654,28 +562,29 @@ impl Archive {
     /// # Errors
     /// When a record is damaged.
     pub fn sources(&self) -> Result<Vec<SourceView>, Error> {
-        let asking = self.asking()?;
-        let catalog = asking.catalog()?;
-        (0_u32..)
-            .zip(&catalog.sources)
-            .filter_map(|(number, source)| match self.read(asking, source.record) {
-                Ok(Record::Source(record)) => {
-                    let paths = catalog.paths_of(number);
-                    let stands = |path: &&String| {
-                        let entry = catalog.path(path);
-                        entry.is_some_and(|entry| catalog.paths[entry as usize].source == number)
-                    };
-                    Some(Ok(SourceView {
-                        stands_at: paths.iter().find(stands).cloned(),
-                        record,
-                        paths,
-                        superseded: source.current == 0,
-                    }))
-                }
-                Ok(_) => None,
-                Err(error) => Some(Err(error)),
-            })
-            .collect()
+        self.asked(|asking| {
+            let catalog = asking.catalog()?;
+            (0_u32..)
+                .zip(&catalog.sources)
+                .filter_map(|(number, source)| match self.read(asking, source.record) {
+                    Ok(Record::Source(record)) => {
+                        let paths = catalog.paths_of(number);
+                        let stands = |path: &&String| {
+                            let entry = catalog.path(path);
+                            entry.is_some_and(|entry| catalog.paths[entry as usize].source == number)
+                        };
+                        Some(Ok(SourceView {
+                            stands_at: paths.iter().find(stands).cloned(),
+                            record,
+                            paths,
+                            superseded: source.current == 0,
+                        }))
+                    }
+                    Ok(_) => None,
+                    Err(error) => Some(Err(error)),
+                })
+                .collect()
+        })
     }
 
     /// The bytes of an original.
@@ -683,25 +592,50 @@ impl Archive {
     /// # Errors
     /// When there is none, or its bytes no longer agree with the digest.
     pub fn original(&self, digest: &Digest) -> Result<Vec<u8>, Error> {
-        let asking = self.asking()?;
-        let source = asking
-            .source(digest)?
-            .filter(|source| source.part != u32::MAX)
-            .ok_or_else(|| Error::NoOriginal {
+        self.named_original(digest).map(|named| named.1)
+    }
+
+    /// The bytes of an original and the path under which it was met first. Where its records are lost, the path is the
+    /// name that it has in its ZIP file.
+    ///
+    /// # Errors
+    /// As [`original`](Self::original).
+    pub fn named_original(&self, digest: &Digest) -> Result<(String, Vec<u8>), Error> {
+        let known = self.asked(|asking| {
+            let source = asking.source(digest)?;
+            let known = source.filter(|source| source.part != u32::MAX);
+            Ok(known.map(|source| (source.part, source.entry, asking.first_path(digest))))
+        })?;
+        let (part, at, met) = match known {
+            Some((part, at, path)) => (part, at, path?),
+            None => self.unrecorded(digest)?.ok_or_else(|| Error::NoOriginal {
                 digest: digest.clone(),
-            })?;
-        let path = self.root.join(originals_name(source.part));
-        let (_, bytes) = originals::read(&path, u64::from(source.entry))?;
+            })?,
+        };
+        let path = self.root.join(originals_name(part));
+        let (entry, bytes) = originals::read(&path, u64::from(at))?;
         let found = Digest::of(&bytes);
         if found != *digest {
             return Err(Error::damaged(
                 &path,
-                u64::from(source.entry),
+                u64::from(at),
                 found.to_string(),
                 digest.to_string(),
             ));
         }
-        Ok(bytes)
+        Ok((met.unwrap_or(entry.name), bytes))
+    }
+
+    /// Where an original lies that no record knows.
+    fn unrecorded(&self, digest: &Digest) -> Result<Option<(u32, u32, Option<String>)>, Error> {
+        let sought = digest_bytes(digest.as_str());
+        for (part, original) in (0_u32..).zip(&self.manifest.originals) {
+            let entries = originals::entries_of(&self.root, original)?;
+            if let Some(entry) = entries.into_iter().find(|entry| Some(entry.digest) == sought) {
+                return Ok(Some((part, entry.at, None)));
+            }
+        }
+        Ok(None)
     }
 
     /// What computations found about a run, oldest first.
@@ -709,8 +643,10 @@ impl Archive {
     /// # Errors
     /// When a record is damaged.
     pub fn outcomes(&self, id: &RunId) -> Result<Vec<Outcome>, Error> {
-        let (_, _, places) = self.found(id.as_str())?;
-        self.outcomes_at(self.asking()?, &places)
+        self.asked(|asking| {
+            let (_, _, places) = self.found(asking, id.as_str())?;
+            self.outcomes_at(asking, &places)
+        })
     }
 
     /// What people answered.
@@ -735,138 +671,27 @@ impl Archive {
     /// # Errors
     /// When the notes are damaged.
     pub fn assumed(&self, digest: &Digest) -> Result<Vec<String>, Error> {
-        let asking = self.asking()?;
-        let runs = asking.source(digest)?.map_or(0, |source| source.runs);
-        let names: Vec<RunId> = (0..runs)
-            .map(|ordinal| RunId::new(digest, ordinal as usize))
-            .collect();
-        let book = self.note_book()?;
-        let mut all: Vec<(&str, String)> = Vec::new();
-        for name in &names {
-            let notes = book.about(name.as_str());
-            for (note, said) in notes.iter().zip(holding(notes)) {
-                let answers = note
-                    .assume
-                    .iter()
-                    .filter(|answer| said.contains(&answer.as_str()));
-                all.extend(answers.map(|answer| (note.at.as_str(), answer.clone())));
-            }
-        }
-        // Oldest first, whichever run of the source they were said of.
-        all.sort_by_key(|(at, _)| *at);
-        Ok(all.into_iter().map(|(_, answer)| answer).collect())
-    }
-
-    /// What needs a person; at most `examples` examples for each cause.
-    ///
-    /// # Errors
-    /// When the index cannot be read or a record is damaged.
-    pub fn worklist(&self, examples: usize) -> Result<Worklist, Error> {
-        let asking = self.asking()?;
-        let index = &asking.index;
-        let everything = Query::everything();
-        let mut list = Worklist::default();
-        for (code, count) in ranked(index.count_unread()?) {
-            let some = index.unread(&code, examples.max(1))?;
-            list.unread.push(UnreadGroup {
-                code,
-                message: some.first().map_or_else(String::new, |one| one.message.clone()),
-                count,
-                examples: some.into_iter().take(examples).map(|one| one.path).collect(),
-            });
-        }
-        let some = |node: Node| -> Result<(usize, Vec<Shown>), Error> {
-            let (total, addresses) = index.find(&Query::of(node), &Key::When, true, 0, examples.max(1))?;
-            let shown = addresses
-                .into_iter()
-                .map(|address| index.shown(address))
-                .collect::<Result<_, _>>()?;
-            Ok((total, shown))
-        };
-        for (code, count) in ranked(index.count(&everything, "question")?) {
-            let (_, runs) = some(Node::exact("question", code.as_str()))?;
-            let mut message = String::new();
-            let mut readings: Vec<Alternative> = Vec::new();
-            if let Some((id, _, places)) = runs.first() {
-                let run = self.run_at(asking, &RunId::named(id.as_str()), places.run)?;
-                if let Some(question) = run
-                    .questions
-                    .into_iter()
-                    .find(|question| question.code.as_str() == code)
-                {
-                    message = question.message;
-                    readings = question.readings;
-                }
-            }
-            let examples = runs
-                .into_iter()
-                .take(examples)
-                .map(|one| RunId::named(one.0))
+        self.asked(|asking| {
+            let runs = asking.source(digest)?.map_or(LOST_RUNS, |source| source.runs);
+            let names: Vec<RunId> = (0..runs)
+                .map(|ordinal| RunId::new(digest, ordinal as usize))
                 .collect();
-            list.questions.push(QuestionGroup {
-                code,
-                message,
-                readings,
-                count,
-                examples,
-            });
-        }
-        for (field, count) in ranked(index.count(&everything, "dispute")?) {
-            let (_, runs) = some(Node::exact("dispute", field.as_str()))?;
-            let mut shown = Vec::new();
-            for (id, _, _) in runs.into_iter().take(examples) {
-                let view = self.run(&id)?;
-                let claims = view
-                    .run
-                    .fields
-                    .all(&field)
-                    .iter()
-                    .map(|claim| claim.raw.clone())
-                    .collect();
-                shown.push((RunId::named(id), claims));
-            }
-            list.disputes.push(DisputeGroup {
-                field,
-                count,
-                examples: shown,
-            });
-        }
-        let (nameless, runs) = some(Node::Not(Box::new(Node::exact("has", "sample"))))?;
-        list.nameless = nameless as u64;
-        list.nameless_examples = runs
-            .into_iter()
-            .take(examples)
-            .map(|one| RunId::named(one.0))
-            .collect();
-        for (key, count) in ranked(index.count(&everything, "house")?) {
-            let (_, runs) = some(Node::exact("house", key.as_str()))?;
-            let mut values: Vec<String> = Vec::new();
-            for (_, summary, _) in &runs {
-                if let Some(fact) = summary.fields.get(&key) {
-                    let unit = fact
-                        .unit
-                        .as_ref()
-                        .map(|unit| format!(" {unit}"))
-                        .unwrap_or_default();
-                    let value = format!("{}{unit}", fact.value);
-                    if !values.contains(&value) {
-                        values.push(value);
-                    }
+            let book = self.note_book()?;
+            let mut all: Vec<(&str, String)> = Vec::new();
+            for name in &names {
+                let notes = book.about(name.as_str());
+                for (note, said) in notes.iter().zip(holding(notes)) {
+                    let answers = note
+                        .assume
+                        .iter()
+                        .filter(|answer| said.contains(&answer.as_str()));
+                    all.extend(answers.map(|answer| (note.at.as_str(), answer.clone())));
                 }
             }
-            let texts: Vec<&str> = values.iter().map(String::as_str).collect();
-            let (suggests, because) = guess_word(&key, &texts)
-                .map(|(field, why)| (field.to_owned(), why))
-                .unzip();
-            list.words.push(HouseWord {
-                key,
-                count,
-                values,
-                suggests,
-                because,
-            });
-        }
-        Ok(list)
+            // Oldest first, whichever run of the source they were said of.
+            all.sort_by_key(|(at, _)| *at);
+            Ok(all.into_iter().map(|(_, answer)| answer).collect())
+        })
     }
 
     /// Checks every original, record and index entry. `told` hears of progress: bytes done, bytes in all.
@@ -884,29 +709,13 @@ impl Archive {
     /// When another process writes, or the disk refuses.
     pub fn repair(&mut self, told: &mut dyn FnMut(u64, u64)) -> Result<Checked, Error> {
         let built = self.reindex();
-        self.manifest = Manifest::read(&self.root)?;
+        self.refresh()?;
         let checked = self.verify(told)?;
         // An index cannot be built from damaged records; the check says which.
         match built {
             Err(error) if checked.problems.is_empty() => Err(error),
             _ => Ok(checked),
         }
-    }
-
-    /// Builds the index anew from the records, in a new folder that takes the old one's place when it is whole.
-    ///
-    /// # Errors
-    /// When another process writes, or the disk refuses.
-    pub fn reindex(&mut self) -> Result<(), Error> {
-        let mut writer = Writer::open_on(
-            &self.root,
-            "curvary: building the index",
-            RealDisk::shared(),
-            true,
-        )?;
-        writer.tidy()?;
-        drop(writer);
-        self.refresh()
     }
 
     /// Opens the archive for writing. `command` is what others are told of the holder, such as `curvary add`.
@@ -916,112 +725,4 @@ impl Archive {
     pub fn write(&self, command: &str) -> Result<Writer, Error> {
         Writer::open(&self.root, command)
     }
-}
-
-/// A run's name, what a table shows of it, and where its records stand.
-type Shown = (String, Summary, Places);
-
-/// Counts, largest first, then by name.
-fn ranked(counts: BTreeMap<String, u64>) -> Vec<(String, u64)> {
-    let mut all: Vec<(String, u64)> = counts.into_iter().collect();
-    all.sort_by(|a, b| b.1.cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
-    all
-}
-
-/// The records of one part, frame by frame.
-struct PartRecords {
-    number: u32,
-    length: u64,
-    path: PathBuf,
-    at: u64,
-    ready: std::vec::IntoIter<Result<Record, Error>>,
-    ended: bool,
-}
-
-impl PartRecords {
-    fn frame(&mut self) -> Result<bool, Error> {
-        let mut walk = Walk::new(&self.path, self.number, self.at, self.length)?;
-        let Some((frame, bytes)) = walk.next()? else {
-            return Ok(false);
-        };
-        let path = &self.path;
-        let all: Vec<Result<Record, Error>> = lines(frame, &bytes)
-            .map(|(at, line)| {
-                serde_json::from_slice(line).map_err(|error| {
-                    Error::damaged(
-                        path,
-                        at.frame,
-                        format!("{error} in the line at byte {}", at.line),
-                        "a record",
-                    )
-                })
-            })
-            .collect();
-        self.at += u64::from(frame.packed);
-        self.ready = all.into_iter();
-        Ok(true)
-    }
-}
-
-impl Iterator for PartRecords {
-    type Item = Result<Record, Error>;
-
-    fn next(&mut self) -> Option<Self::Item> {
-        loop {
-            if let Some(record) = self.ready.next() {
-                return Some(record);
-            }
-            if self.ended {
-                return None;
-            }
-            match self.frame() {
-                Ok(true) => {}
-                Ok(false) => self.ended = true,
-                Err(error) => {
-                    self.ended = true;
-                    return Some(Err(error));
-                }
-            }
-        }
-    }
-}
-
-/// Some text around the first word that was looked for, with such words between brackets.
-fn snippet(summary: &Summary, sought: &[&str]) -> Option<String> {
-    const AROUND: usize = 48;
-    if sought.is_empty() {
-        return None;
-    }
-    let fields = summary.fields.iter().filter_map(|(key, fact)| match &fact.value {
-        Value::Text(text) => Some((key.as_str(), text.as_str())),
-        _ => None,
-    });
-    let others = summary.paths.iter().map(|path| ("path", path.as_str()));
-    let results = summary.results.iter().map(|model| ("result", model.as_str()));
-    for (key, text) in fields.chain(others).chain(results) {
-        let found: Vec<_> = words::words(text)
-            .into_iter()
-            .filter(|word| sought.contains(&word.0.as_str()))
-            .collect();
-        let Some(first) = found.first() else {
-            continue;
-        };
-        let from = text.floor_char_boundary(first.1.start.saturating_sub(AROUND));
-        let to = text.ceil_char_boundary((first.1.end + AROUND).min(text.len()));
-        let mut cut = format!("{key}: {}", if from > 0 { "…" } else { "" });
-        let mut at = from;
-        for (_, place) in found.iter().filter(|word| word.1.end <= to) {
-            cut.push_str(&text[at..place.start]);
-            cut.push('[');
-            cut.push_str(&text[place.clone()]);
-            cut.push(']');
-            at = place.end;
-        }
-        cut.push_str(&text[at..to]);
-        if to < text.len() {
-            cut.push('…');
-        }
-        return Some(cut);
-    }
-    None
 }

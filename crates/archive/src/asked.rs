@@ -9,7 +9,7 @@ use curvary_record::stored::Record;
 use curvary_record::{Digest, Family, Question, RunId};
 use serde::Serialize;
 
-use crate::archive::Asking;
+use crate::asking::Asking;
 use crate::index::Key;
 use crate::manifest::{digest_bytes, digest_named};
 use crate::query::{Node, Query};
@@ -142,8 +142,11 @@ impl Archive {
     ///
     /// # Errors
     /// When the index cannot be read or a record is damaged.
-    pub fn asked(&self, examples: usize) -> Result<Vec<Asked>, Error> {
-        let asking = self.asking()?;
+    pub fn open_questions(&self, examples: usize) -> Result<Vec<Asked>, Error> {
+        self.asked(|asking| self.open_questions_in(asking, examples))
+    }
+
+    fn open_questions_in(&self, asking: &Asking, examples: usize) -> Result<Vec<Asked>, Error> {
         let mut parts: BTreeMap<AskedAbout, Vec<Part>> = BTreeMap::new();
         for filed in asking.index.count(&Query::everything(), "asked")?.into_keys() {
             let Some((_, about)) = AskedAbout::parse(&filed) else {
@@ -225,7 +228,7 @@ impl Archive {
             let digest = digest_of(&summary.digest);
             let new = part.sources.insert(digest.clone());
             if part.sources.len() == 1 && new {
-                let Some(family) = self.family(&digest)? else {
+                let Some(family) = self.family(asking, &digest)? else {
                     return Ok(None);
                 };
                 part.family = family;
@@ -260,12 +263,7 @@ impl Archive {
         Ok((!part.sources.is_empty()).then_some(part))
     }
 
-    /// How a source is written.
-    ///
-    /// # Errors
-    /// When its record is damaged.
-    pub fn family(&self, digest: &Digest) -> Result<Option<Family>, Error> {
-        let asking = self.asking()?;
+    fn family(&self, asking: &Asking, digest: &Digest) -> Result<Option<Family>, Error> {
         let Some(source) = asking.source(digest)? else {
             return Ok(None);
         };

@@ -191,49 +191,126 @@ impl<'a> Walk<'a> {
         })
     }
 
-    /// The next frame: the place of its first line and its lines.
-    pub(crate) fn next(&mut self) -> Result<Option<(At, Vec<u8>)>, Error> {
+    /// The next frame, or the stretch up to the next whole one.
+    pub(crate) fn next(&mut self) -> Result<Option<Step>, Error> {
         loop {
             if self.buffer.is_empty() && self.left == 0 {
                 return Ok(None);
             }
-            if let Some(packed) = zstd_safe::find_frame_compressed_size(&self.buffer)
+            let packed = zstd_safe::find_frame_compressed_size(&self.buffer)
                 .ok()
-                .filter(|&packed| packed > 0 && packed <= self.buffer.len())
-            {
-                let lines = unpack(self.path, self.at, &self.buffer[..packed])?;
-                let at = At {
-                    part: self.part,
-                    frame: self.at,
-                    packed: u32::try_from(packed).unwrap_or(u32::MAX),
-                    line: 0,
-                    length: 0,
-                };
-                self.buffer.drain(..packed);
-                self.at += packed as u64;
-                return Ok(Some((at, lines)));
-            }
-            let most = usize::try_from(self.left)
-                .unwrap_or(usize::MAX)
-                .min(WINDOW.max(self.buffer.len()));
-            let had = self.buffer.len();
-            self.buffer.resize(had + most, 0);
-            let read = self
-                .file
-                .read(&mut self.buffer[had..])
-                .map_err(Error::io("read", self.path))?;
-            self.buffer.truncate(had + read);
-            self.left -= read as u64;
-            if read == 0 {
-                return Err(Error::damaged(
-                    self.path,
-                    self.at,
-                    "no whole zstd frame",
-                    "a zstd frame of records",
-                ));
+                .filter(|&packed| packed > 0 && packed <= self.buffer.len());
+            match packed {
+                Some(packed) if is_passed_over(&self.buffer) => self.pass(packed),
+                Some(packed) => {
+                    let unpacked = unpack(self.path, self.at, &self.buffer[..packed]);
+                    let Ok(lines) = unpacked else {
+                        self.fill(usize::MAX)?;
+                        return Ok(Some(Step::Damaged(self.damaged())));
+                    };
+                    let at = At {
+                        part: self.part,
+                        frame: self.at,
+                        packed: u32::try_from(packed).unwrap_or(u32::MAX),
+                        line: 0,
+                        length: 0,
+                    };
+                    self.pass(packed);
+                    return Ok(Some(Step::Frame(at, lines)));
+                }
+                None if self.left == 0 => return Ok(Some(Step::Damaged(self.damaged()))),
+                None => self.fill(WINDOW.max(self.buffer.len()))?,
             }
         }
     }
+
+    fn pass(&mut self, bytes: usize) {
+        self.buffer.drain(..bytes);
+        self.at += bytes as u64;
+    }
+
+    /// Reads so many bytes more, or all that are left.
+    fn fill(&mut self, most: usize) -> Result<(), Error> {
+        let most = usize::try_from(self.left).unwrap_or(usize::MAX).min(most);
+        let had = self.buffer.len();
+        self.buffer.resize(had + most, 0);
+        let mut read = 0;
+        while read < most {
+            let more = self
+                .file
+                .read(&mut self.buffer[had + read..])
+                .map_err(Error::io("read", self.path))?;
+            if more == 0 {
+                // The file is shorter than what was committed.
+                self.left = (had + read) as u64;
+                break;
+            }
+            read += more;
+        }
+        self.buffer.truncate(had + read);
+        self.left = if read < most { 0 } else { self.left - read as u64 };
+        Ok(())
+    }
+
+    /// Passes over what is no whole frame, now that all the rest is in the buffer.
+    fn damaged(&mut self) -> Damage {
+        let length = next_whole(self.path, &self.buffer).unwrap_or(self.buffer.len());
+        let damage = Damage {
+            part: self.part,
+            at: self.at,
+            length: length as u64,
+        };
+        self.pass(length);
+        damage
+    }
+}
+
+/// What a walk meets.
+pub(crate) enum Step {
+    /// A frame: the place of its first line and its lines.
+    Frame(At, Vec<u8>),
+    /// Bytes that are no whole frame.
+    Damaged(Damage),
+}
+
+/// A stretch of a record part that cannot be read.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub(crate) struct Damage {
+    /// Number of the part, from 0.
+    pub(crate) part: u32,
+    /// Its first byte.
+    pub(crate) at: u64,
+    /// How many bytes.
+    pub(crate) length: u64,
+}
+
+/// Where the next whole frame begins behind the first byte of `bytes`.
+fn next_whole(path: &Path, bytes: &[u8]) -> Option<usize> {
+    memchr::memmem::find_iter(bytes, &MAGIC)
+        .filter(|&at| at > 0)
+        .find(|&at| {
+            let rest = &bytes[at..];
+            zstd_safe::find_frame_compressed_size(rest)
+                .ok()
+                .filter(|&packed| packed > 0 && packed <= rest.len())
+                .is_some_and(|packed| unpack(path, at as u64, &rest[..packed]).is_ok())
+        })
+}
+
+/// Whether a skippable frame begins here (RFC 8878, 3.1.2): every program that reads zstd passes over it.
+fn is_passed_over(bytes: &[u8]) -> bool {
+    bytes
+        .get(..4)
+        .is_some_and(|four| (0x50..=0x5F).contains(&four[0]) && four[1..] == [0x2A, 0x4D, 0x18])
+}
+
+/// The first eight bytes of a skippable frame that is `length` bytes long altogether; `None` when it would be too short or
+/// too long for one.
+pub(crate) fn passed_over(length: u64) -> Option<[u8; 8]> {
+    let content = u32::try_from(length.checked_sub(8)?).ok()?.to_le_bytes();
+    let mut header = [0x50, 0x2A, 0x4D, 0x18, 0, 0, 0, 0];
+    header[4..].copy_from_slice(&content);
+    Some(header)
 }
 
 /// The first bytes of a zstd frame (RFC 8878, 3.1.1).
@@ -247,7 +324,9 @@ pub(crate) fn whole_frames(path: &Path) -> Result<u64, Error> {
         let packed = zstd_safe::find_frame_compressed_size(&bytes[at..])
             .ok()
             .filter(|&packed| packed > 0 && at + packed <= bytes.len())
-            .filter(|&packed| unpack(path, at as u64, &bytes[at..at + packed]).is_ok());
+            .filter(|&packed| {
+                is_passed_over(&bytes[at..]) || unpack(path, at as u64, &bytes[at..at + packed]).is_ok()
+            });
         match packed {
             Some(packed) => {
                 at += packed;

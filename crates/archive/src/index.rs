@@ -1,19 +1,13 @@
 //! The index: facts of runs in a full-text engine, and the catalogue beside it. All of it may be deleted at any time.
-//!
-//! `index/current.json` names the folder that is in use and what it was built for. An index is built anew only for
-//! causes that are known: there is none, it was built by another version, or the words of the house or rules for names
-//! have changed since. Trouble with the disk or a lock is reported and never answered by building anew. A new index grows
-//! in a folder of its own and takes the old one's place by one atomic rename of `current.json`.
 
 use std::collections::BTreeMap;
-use std::fs;
 use std::ops::Bound;
 use std::path::{Path, PathBuf};
 
 use curvary_record::{Family, RunId};
 use serde::{Deserialize, Serialize};
-use sha2::{Digest as _, Sha256};
 use tantivy::columnar::{ColumnType, MonotonicallyMappableToU64};
+use tantivy::directory::error::OpenReadError;
 use tantivy::query::{
     AllQuery, BooleanQuery, EnableScoring, Occur, PhraseQuery, Query as EngineQuery, RangeQuery, TermQuery,
 };
@@ -23,17 +17,14 @@ use tantivy::schema::{
 };
 use tantivy::{DocAddress, DocId, IndexReader, ReloadPolicy, Searcher, SegmentReader, TantivyDocument, Term};
 
-use crate::disk::Disk;
+use crate::current::Covered;
 use crate::excluded::Excluded;
 use crate::facts::Facts;
 use crate::frames::At;
 use crate::likeness::{Screened, Sought};
-use crate::manifest::{Manifest, hex};
 use crate::query::{Bounds, Node, Query};
-use crate::{Error, Settings, words};
-
-/// Changes whenever what is filed, or how, changes.
-const VERSION: u32 = 4;
+use crate::sealed::Sealed;
+use crate::{Error, words};
 
 /// The fields of the engine.
 #[derive(Clone, Copy)]
@@ -299,132 +290,13 @@ fn order_of(id: &str) -> u64 {
         .unwrap_or_else(|| crate::catalog::path_hash(id.as_bytes()))
 }
 
-/// What an index was built for, in `current.json`.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub(crate) struct Current {
-    version: u32,
-    rules: String,
-    pub(crate) folder: String,
-}
-
-/// Up to where an index has read, in the engine's own commit.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-pub(crate) struct Covered {
-    pub(crate) originals: (u32, u64),
-    pub(crate) records: (u32, u64),
-    pub(crate) notes: u64,
-    /// The file of the catalogue that belongs to it.
-    pub(crate) catalog: String,
-}
-
-impl Covered {
-    /// What an index that has read everything covers.
-    pub(crate) fn whole(manifest: &Manifest) -> Self {
-        let end = |parts: &[crate::manifest::Part]| {
-            let last = parts.len().saturating_sub(1);
-            (
-                u32::try_from(last).unwrap_or(u32::MAX),
-                parts.last().map_or(0, |part| part.length),
-            )
-        };
-        Self {
-            originals: end(&manifest.originals),
-            records: end(&manifest.records),
-            notes: manifest.notes.length,
-            catalog: String::new(),
-        }
-    }
-
-    /// How many committed bytes of records and notes lie beyond.
-    pub(crate) fn behind(&self, manifest: &Manifest) -> u64 {
-        let records: u64 = (0_u32..)
-            .zip(&manifest.records)
-            .filter(|(part, _)| *part >= self.records.0)
-            .map(|(part, record)| {
-                if part == self.records.0 {
-                    record.length.saturating_sub(self.records.1)
-                } else {
-                    record.length
-                }
-            })
-            .sum();
-        records + manifest.notes.length.saturating_sub(self.notes)
-    }
-}
-
-fn rules(settings: &Settings) -> String {
-    let text = serde_json::to_vec(&(&settings.words, &settings.names)).unwrap_or_default();
-    hex(&Sha256::digest(text))
-}
-
-pub(crate) fn folder(root: &Path) -> PathBuf {
-    root.join("index")
-}
-
-impl Current {
-    fn path(root: &Path) -> PathBuf {
-        folder(root).join("current.json")
-    }
-
-    /// What the index of an archive was built for; `None` when there is none, or it is not for this version and these
-    /// rules.
-    pub(crate) fn read(root: &Path, settings: &Settings) -> Result<Option<Self>, Error> {
-        let path = Self::path(root);
-        let bytes = match fs::read(&path) {
-            Ok(bytes) => bytes,
-            Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(None),
-            Err(error) => return Err(Error::io("read", &path)(error)),
-        };
-        Ok(serde_json::from_slice::<Self>(&bytes)
-            .ok()
-            .filter(|current| current.version == VERSION && current.rules == rules(settings))
-            .filter(|current| folder(root).join(&current.folder).is_dir()))
-    }
-
-    /// A fresh folder for a new index, beside those that are there.
-    pub(crate) fn fresh(root: &Path, settings: &Settings) -> Result<Self, Error> {
-        let all = folder(root);
-        fs::create_dir_all(&all).map_err(Error::io("make the folder", &all))?;
-        for number in 1_u32.. {
-            let name = format!("{number:06}");
-            match fs::create_dir(all.join(&name)) {
-                Ok(()) => {
-                    return Ok(Self {
-                        version: VERSION,
-                        rules: rules(settings),
-                        folder: name,
-                    });
-                }
-                Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => {}
-                Err(error) => return Err(Error::io("make the folder", &all.join(&name))(error)),
-            }
-        }
-        Err(Error::Index {
-            path: all,
-            message: "no folder name is free".into(),
-        })
-    }
-
-    pub(crate) fn write(&self, root: &Path, disk: &dyn Disk) -> Result<(), Error> {
-        let path = Self::path(root);
-        let text = serde_json::to_vec(self).unwrap_or_default();
-        disk.replace(&path, &text).map_err(Error::io("write", &path))?;
-        // Older folders are of no use; one that cannot be deleted does no harm.
-        for entry in fs::read_dir(folder(root)).into_iter().flatten().flatten() {
-            if entry.path().is_dir() && entry.file_name().to_str() != Some(&self.folder) {
-                let _ = fs::remove_dir_all(entry.path());
-            }
-        }
-        Ok(())
-    }
-}
-
 /// An index, open for asking.
 pub(crate) struct Index {
     pub(crate) path: PathBuf,
     pub(crate) engine: tantivy::Index,
     pub(crate) names: Names,
     pub(crate) reader: IndexReader,
+    files: Sealed,
 }
 
 /// What is done with the living matches of one segment: its number, its reader, the matches.
@@ -454,19 +326,17 @@ pub(crate) struct Candidate {
 }
 
 impl Index {
-    fn wrong(path: &Path) -> impl Fn(tantivy::TantivyError) -> Error {
-        let path = path.to_owned();
-        move |error| Error::Index {
-            path: path.clone(),
-            message: error.to_string(),
-        }
-    }
-
     pub(crate) fn trouble(&self, error: &tantivy::TantivyError) -> Error {
         Error::Index {
             path: self.path.clone(),
             message: error.to_string(),
+            damaged: self.files.is_damaged(),
         }
+    }
+
+    /// Whether something was read that is not what was written.
+    pub(crate) fn is_damaged(&self) -> bool {
+        self.files.is_damaged()
     }
 
     /// An entry is not what was filed.
@@ -474,6 +344,7 @@ impl Index {
         Error::Index {
             path: self.path.clone(),
             message: "an entry is damaged".into(),
+            damaged: true,
         }
     }
 
@@ -484,35 +355,75 @@ impl Index {
             docstore_compress_dedicated_thread: false,
             ..tantivy::IndexSettings::default()
         };
-        let engine = tantivy::Index::builder()
-            .schema(schema().0)
-            .settings(settings)
-            .create_in_dir(path)
-            .map_err(Self::wrong(path))?;
-        Self::of(path, engine)
+        Self::of(path, |files| tantivy::Index::create(files, schema().0, settings))
     }
 
     pub(crate) fn open(path: &Path) -> Result<Self, Error> {
-        Self::of(
-            path,
-            tantivy::Index::open_in_dir(path).map_err(Self::wrong(path))?,
-        )
+        Self::of(path, tantivy::Index::open)
     }
 
-    fn of(path: &Path, engine: tantivy::Index) -> Result<Self, Error> {
+    fn of(
+        path: &Path,
+        engine: impl FnOnce(Sealed) -> tantivy::Result<tantivy::Index>,
+    ) -> Result<Self, Error> {
+        let wrong = |message: String, damaged| Error::Index {
+            path: path.to_owned(),
+            message,
+            damaged,
+        };
+        let files = Sealed::open(path).map_err(|error| wrong(error.to_string(), false))?;
+        // A list of files that is not there or cannot be understood is as bad as a damaged one.
+        let engine = engine(files.clone()).map_err(|error| {
+            let damaged = files.is_damaged()
+                || matches!(
+                    error,
+                    tantivy::TantivyError::DataCorruption(_)
+                        | tantivy::TantivyError::OpenReadError(OpenReadError::FileDoesNotExist(_))
+                );
+            wrong(error.to_string(), damaged)
+        })?;
         engine.tokenizers().register("words", words::analyzer());
         let reader = engine
             .reader_builder()
             .reload_policy(ReloadPolicy::Manual)
             .doc_store_cache_num_blocks(32)
             .try_into()
-            .map_err(Self::wrong(path))?;
+            .map_err(|error: tantivy::TantivyError| wrong(error.to_string(), files.is_damaged()))?;
         Ok(Self {
             path: path.to_owned(),
             engine,
             names: schema().1,
             reader,
+            files,
         })
+    }
+
+    /// Reads every byte of every file that is in use.
+    pub(crate) fn check(&self) -> Result<(), Error> {
+        let metas = self
+            .engine
+            .searchable_segment_metas()
+            .map_err(|error| self.trouble(&error))?;
+        let in_use = |file: &PathBuf| {
+            let name = file.to_string_lossy();
+            metas.iter().any(|meta| {
+                let deleted = meta
+                    .delete_opstamp()
+                    .is_some_and(|stamp| name.ends_with(&format!(".{stamp}.del")));
+                name.starts_with(&meta.id().uuid_string()) && (deleted || !name.ends_with(".del"))
+            })
+        };
+        for file in self.engine.directory().list_managed_files() {
+            if !in_use(&file) {
+                continue;
+            }
+            self.files.check(&file).map_err(|error| Error::Index {
+                path: self.path.join(&file),
+                message: error.to_string(),
+                damaged: true,
+            })?;
+        }
+        Ok(())
     }
 
     pub(crate) fn covered(&self) -> Result<Covered, Error> {

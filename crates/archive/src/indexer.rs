@@ -11,10 +11,11 @@ use curvary_record::{Digest, Outcome, Run, RunId, Verdict};
 use tantivy::{IndexWriter, TantivyDocument};
 
 use crate::catalog::{Catalog, Source};
+use crate::current::{Covered, Current, folder};
 use crate::disk::Disk;
 use crate::facts::{Around, Facts};
-use crate::frames::{At, FrameReader, Walk, lines};
-use crate::index::{Covered, Current, Index, Places, Unread, folder};
+use crate::frames::{At, FrameReader, Step, Walk, lines};
+use crate::index::{Index, Places, Unread};
 use crate::manifest::{Manifest, digest_bytes, digest_named};
 use crate::note::NoteBook;
 use crate::writer::Stat;
@@ -61,6 +62,7 @@ pub(crate) struct Indexer {
     unread: HashMap<u32, Unread>,
     /// Where the originals of sources lie whose record is still to come.
     entries: HashMap<[u8; 32], (u32, u32)>,
+    looked_for_unrecorded: bool,
     frames: FrameReader,
     /// Short names of the families of sources that were met lately.
     families: HashMap<[u8; 32], Option<String>>,
@@ -76,26 +78,16 @@ impl Indexer {
         manifest: &Manifest,
         anew: bool,
     ) -> Result<Self, Error> {
-        let notes = NoteBook::read(&root.join(&manifest.notes.name), manifest.notes.length)?;
+        let notes = NoteBook::read(root, &manifest.notes)?;
         let current = if anew {
             None
         } else {
             Current::read(root, &settings)?
         };
-        let used = match current {
-            Some(current) => {
-                let path = folder(root).join(&current.folder);
-                let index = Index::open(&path)?;
-                let covered = index.covered()?;
-                let catalog = fs::read(path.join(&covered.catalog))
-                    .ok()
-                    .and_then(|bytes| Catalog::from_bytes(&bytes));
-                // Without its catalogue, or with one that was committed in another history, an index is of no use.
-                catalog
-                    .filter(|_| within(&covered, manifest))
-                    .map(|catalog| (index, covered, catalog))
-            }
-            None => None,
+        let used = match current.map(|current| Self::open_used(root, &current, manifest)) {
+            // A damaged index is of no use either.
+            None | Some(Err(Error::Index { damaged: true, .. })) => None,
+            Some(used) => used?,
         };
         let (index, covered, catalog, fresh_index) = match used {
             Some((index, covered, catalog)) => (index, covered, catalog, None),
@@ -122,12 +114,33 @@ impl Indexer {
             unlinked: HashSet::new(),
             unread: HashMap::new(),
             entries: HashMap::new(),
+            looked_for_unrecorded: false,
             frames: FrameReader::default(),
             families: HashMap::new(),
             dirty: false,
         };
         indexer.catch_up(manifest)?;
+        if !indexer.covered.lost.is_empty() {
+            indexer.find_unrecorded(manifest)?;
+        }
         Ok(indexer)
+    }
+
+    /// The index that is in use, with its catalogue; `None` when it lacks that, or was committed in another history.
+    fn open_used(
+        root: &Path,
+        current: &Current,
+        manifest: &Manifest,
+    ) -> Result<Option<(Index, Covered, Catalog)>, Error> {
+        let path = folder(root).join(&current.folder);
+        let index = Index::open(&path)?;
+        let covered = index.covered()?;
+        let catalog = fs::read(path.join(&covered.catalog))
+            .ok()
+            .and_then(|bytes| Catalog::from_bytes(&bytes));
+        Ok(catalog
+            .filter(|_| within(&covered, manifest))
+            .map(|catalog| (index, covered, catalog)))
     }
 
     pub(crate) fn catalog(&self) -> std::sync::RwLockReadGuard<'_, Catalog> {
@@ -146,11 +159,17 @@ impl Indexer {
                 .engine
                 .writer_with_num_threads(1, HEAP)
                 .map_err(|error| self.index.trouble(&error))?;
+            // Files of a commit that was cut short would stand in the way of the next one of the same number.
+            engine
+                .garbage_collect_files()
+                .wait()
+                .map_err(|error| self.index.trouble(&error))?;
             self.engine = Some(engine);
         }
         self.engine.as_mut().ok_or_else(|| Error::Index {
             path: self.root.clone(),
             message: "no engine".into(),
+            damaged: false,
         })
     }
 
@@ -172,8 +191,7 @@ impl Indexer {
         }
         let (first, from) = self.covered.originals;
         for (part, original) in (0_u32..).zip(&manifest.originals).skip(first as usize) {
-            let path = self.root.join(&original.name);
-            for entry in originals::entries(&path, original.length)? {
+            for entry in originals::entries_of(&self.root, original)? {
                 if part > first || u64::from(entry.at) >= from {
                     self.entries.insert(entry.digest, (part, entry.at));
                 }
@@ -183,17 +201,11 @@ impl Indexer {
         for (part, record) in (0_u32..).zip(&manifest.records).skip(first as usize) {
             let path = self.root.join(&record.name);
             let mut walk = Walk::new(&path, part, if part == first { from } else { 0 }, record.length)?;
-            while let Some((frame, bytes)) = walk.next()? {
-                for (at, line) in lines(frame, &bytes) {
-                    let record: Record = serde_json::from_slice(line).map_err(|error| {
-                        Error::damaged(
-                            &path,
-                            at.frame,
-                            format!("{error} in the line at byte {}", at.line),
-                            "a record",
-                        )
-                    })?;
-                    self.record(&record, at)?;
+            while let Some(step) = walk.next()? {
+                match step {
+                    Step::Frame(frame, bytes) => self.frame(&path, frame, &bytes)?,
+                    // What is whole can be used; what is lost is told with every answer.
+                    Step::Damaged(damage) => self.covered.lost.push(damage),
                 }
             }
         }
@@ -204,6 +216,37 @@ impl Indexer {
             .collect();
         self.touched.extend(unread);
         self.commit(manifest)
+    }
+
+    /// Finds the originals whose record was lost, so that none is kept twice when it is read again.
+    pub(crate) fn find_unrecorded(&mut self, manifest: &Manifest) -> Result<(), Error> {
+        if std::mem::replace(&mut self.looked_for_unrecorded, true) {
+            return Ok(());
+        }
+        for (part, original) in (0_u32..).zip(&manifest.originals) {
+            for entry in originals::entries_of(&self.root, original)? {
+                if self.catalog().source(&entry.digest).is_none() {
+                    self.entries.insert(entry.digest, (part, entry.at));
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Whether the archive keeps these bytes, whatever is known of them.
+    pub(crate) fn keeps(&self, digest: &[u8; 32]) -> bool {
+        self.catalog().source(digest).is_some() || self.entries.contains_key(digest)
+    }
+
+    fn frame(&mut self, path: &Path, frame: At, bytes: &[u8]) -> Result<(), Error> {
+        for (at, line) in lines(frame, bytes) {
+            let record: Record = serde_json::from_slice(line).map_err(|error| {
+                let found = format!("{error} in the line at byte {}", at.line);
+                Error::damaged(path, at.frame, found, "a record")
+            })?;
+            self.record(&record, at)?;
+        }
+        Ok(())
     }
 
     /// Files a record that stands at `at`.
@@ -255,6 +298,11 @@ impl Indexer {
         });
         if new {
             self.unlinked.insert(index);
+            if !self.covered.lost.is_empty() {
+                // Runs whose source's record was lost may be filed already.
+                let term = self.index.names.digest_term(record.digest.as_str());
+                self.engine()?.delete_term(term);
+            }
         } else if let Some(before) = before {
             // What was found about its runs still holds for the runs of the same names.
             for ordinal in 0..before.runs {
@@ -450,7 +498,7 @@ impl Indexer {
         Ok(self.index.names.document(&Facts::of(run, &around)))
     }
 
-    fn read(&mut self, at: At) -> Result<Record, Error> {
+    fn read(&self, at: At) -> Result<Record, Error> {
         let path = self.root.join(records_name(at.part));
         let record = self.frames.line(&path, at, |line| serde_json::from_slice(line))?;
         record.map_err(|error| {
@@ -461,6 +509,11 @@ impl Indexer {
                 "the record that the index points to",
             )
         })
+    }
+
+    /// Whether the record at `at` can be read.
+    pub(crate) fn readable(&self, at: At) -> Result<(), Error> {
+        self.read(at).map(drop)
     }
 
     /// Files again every run about which something new was said.
@@ -479,15 +532,18 @@ impl Indexer {
                     places.outcomes.push(at);
                 }
             }
-            let Record::Run(run) = self.read(places.run)? else {
+            // What cannot be read stays filed as it was; asking for it tells why.
+            let Ok(Record::Run(run)) = self.read(places.run) else {
                 continue;
             };
-            let mut outcomes = Vec::with_capacity(places.outcomes.len());
-            for &at in &places.outcomes {
-                if let Record::Outcome(outcome) = self.read(at)? {
-                    outcomes.push(*outcome);
-                }
-            }
+            let outcomes: Vec<Outcome> = places
+                .outcomes
+                .iter()
+                .filter_map(|&at| match self.read(at) {
+                    Ok(Record::Outcome(outcome)) => Some(*outcome),
+                    _ => None,
+                })
+                .collect();
             let paths = self.paths_of(&run.0.source.digest, &run.0.source.path);
             let mut document = self.document(&run.0, &paths, &outcomes)?;
             self.index.names.place(&mut document, &places);
@@ -508,6 +564,7 @@ impl Indexer {
     pub(crate) fn commit(&mut self, manifest: &Manifest) -> Result<(), Error> {
         self.refresh()?;
         let mut covered = Covered::whole(manifest);
+        covered.lost = self.covered.lost.clone();
         covered.catalog = format!("known-{}-{}", manifest.commit, self.serial());
         let bytes = {
             let mut catalog = self.catalog_mut();

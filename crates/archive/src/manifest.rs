@@ -79,6 +79,33 @@ impl Part {
     }
 }
 
+impl Part {
+    /// Whether these are all of its bytes.
+    ///
+    /// # Errors
+    /// [`Error::Damaged`] with the first stretch that is not.
+    pub(crate) fn compare(&self, path: &Path, bytes: &[u8]) -> Result<(), Error> {
+        let mut at = 0;
+        for stretch in &self.stretches {
+            let end = at + usize::try_from(stretch.length).unwrap_or(usize::MAX);
+            let found = Stretch::of(bytes.get(at..end).unwrap_or_default());
+            if found != *stretch {
+                return Err(Error::damaged(
+                    path,
+                    at as u64,
+                    format!("{} bytes with SHA-256 {}", found.length, found.sha256),
+                    format!(
+                        "the {} bytes with SHA-256 {} that were committed",
+                        stretch.length, stretch.sha256
+                    ),
+                ));
+            }
+            at = end;
+        }
+        Ok(())
+    }
+}
+
 impl Manifest {
     pub(crate) fn path(root: &Path) -> PathBuf {
         root.join("manifest.json")

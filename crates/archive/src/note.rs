@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::Error;
 use crate::disk::read_at;
+use crate::manifest::Part;
 
 /// One line of `notes.jsonl`.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -75,17 +76,20 @@ pub(crate) struct NoteBook {
 }
 
 impl NoteBook {
-    /// The first `length` bytes of a file of notes.
-    pub(crate) fn read(path: &Path, length: u64) -> Result<Self, Error> {
+    /// The committed notes of an archive, compared with their digests: a note that says something else than the person
+    /// wrote must never be believed.
+    pub(crate) fn read(root: &Path, part: &Part) -> Result<Self, Error> {
         let mut book = Self::default();
-        if length == 0 {
+        if part.length == 0 {
             return Ok(book);
         }
-        let bytes = read_at(path, 0, usize::try_from(length).unwrap_or(usize::MAX))
-            .map_err(Error::io("read", path))?;
+        let path = root.join(&part.name);
+        let bytes = read_at(&path, 0, usize::try_from(part.length).unwrap_or(usize::MAX))
+            .map_err(Error::io("read", &path))?;
+        part.compare(&path, &bytes)?;
         for line in bytes.split_inclusive(|&byte| byte == b'\n') {
             let note = serde_json::from_slice(line)
-                .map_err(|error| Error::damaged(path, book.length, error.to_string(), "a note"))?;
+                .map_err(|error| Error::damaged(&path, book.length, error.to_string(), "a note"))?;
             book.push(note, line.len() as u64);
         }
         Ok(book)

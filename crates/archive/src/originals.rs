@@ -28,6 +28,7 @@ use libdeflater::{CompressionLvl, Compressor, Decompressor};
 
 use crate::Error;
 use crate::disk::read_at;
+use crate::manifest::{Part, Stretch};
 
 /// A part that is this long gets no further entry.
 pub(crate) const PART_BYTES: u64 = 256 << 20;
@@ -277,10 +278,65 @@ pub(crate) fn entries(path: &Path, length: u64) -> Result<Vec<Entry>, Error> {
     Ok(all)
 }
 
+/// Every committed entry of a part: from its directory where that is as it was committed, which a damaged header cannot
+/// disturb, else from the entries' headers.
+pub(crate) fn entries_of(root: &Path, part: &Part) -> Result<Vec<Entry>, Error> {
+    let path = root.join(&part.name);
+    if let Some(committed) = &part.directory {
+        let length = usize::try_from(committed.length).unwrap_or(usize::MAX);
+        let listed = read_at(&path, part.length, length)
+            .ok()
+            .filter(|bytes| Stretch::of(bytes) == *committed)
+            .and_then(|bytes| listed(&bytes));
+        if let Some(listed) = listed {
+            return Ok(listed);
+        }
+    }
+    entries(&path, part.length)
+}
+
+/// The entries that a directory lists; `None` when it is no directory of ours.
+pub(crate) fn listed(directory: &[u8]) -> Option<Vec<Entry>> {
+    let word = |from: usize| {
+        Some(u16::from_le_bytes(
+            directory.get(from..from + 2)?.try_into().ok()?,
+        ))
+    };
+    let long = |from: usize| {
+        Some(u32::from_le_bytes(
+            directory.get(from..from + 4)?.try_into().ok()?,
+        ))
+    };
+    let (mut all, mut from) = (Vec::new(), 0);
+    while long(from)? == CENTRAL {
+        let name_length = usize::from(word(from + 28)?);
+        let name = directory.get(from + 46..from + 46 + name_length)?;
+        let extra = from + 46 + name_length;
+        if word(from + 30)? != 36 || word(extra)? != EXTRA || word(extra + 2)? != 32 {
+            return None;
+        }
+        all.push(Entry {
+            name: std::str::from_utf8(name).ok()?.to_owned(),
+            digest: directory.get(extra + 4..extra + 36)?.try_into().ok()?,
+            method: word(from + 10)?,
+            modified: (word(from + 12)?, word(from + 14)?),
+            crc: long(from + 16)?,
+            packed: long(from + 20)?,
+            size: long(from + 24)?,
+            at: long(from + 42)?,
+        });
+        from = extra + 36;
+    }
+    (long(from)? == END).then_some(all)
+}
+
 /// The entries of a part whose length nobody tells, up to the first that is not whole: its header cannot be read, or its
 /// bytes do not agree with its digest and nothing whole follows.
 pub(crate) fn whole_entries(path: &Path) -> Result<Vec<Entry>, Error> {
     let length = std::fs::metadata(path).map_err(Error::io("look at", path))?.len();
+    if let Some(listed) = listed_at_end(path, length) {
+        return Ok(listed);
+    }
     let mut file = File::open(path).map_err(Error::io("open", path))?;
     let mut all = Vec::new();
     let mut at = 0;
@@ -304,6 +360,26 @@ pub(crate) fn whole_entries(path: &Path) -> Result<Vec<Entry>, Error> {
         all.pop();
     }
     Ok(all)
+}
+
+/// What the directory at the very end of a file lists, when there is a whole one that ends with the file.
+fn listed_at_end(path: &Path, length: u64) -> Option<Vec<Entry>> {
+    let end = read_at(path, length.checked_sub(22)?, 22).ok()?;
+    let long = |from: usize| Some(u32::from_le_bytes(end.get(from..from + 4)?.try_into().ok()?));
+    let (size, begin) = (u64::from(long(12)?), u64::from(long(16)?));
+    if long(0)? != END || begin + size + 22 != length {
+        return None;
+    }
+    let bytes = read_at(path, begin, usize::try_from(size + 22).ok()?).ok()?;
+    let all = listed(&bytes)?;
+    // One that leaves no gap and says all that we would say.
+    let mut at = 0;
+    let joined = all.iter().all(|entry| {
+        let here = u64::from(entry.at) == at;
+        at = entry.end();
+        here
+    });
+    (joined && at == begin && directory(&all, begin) == bytes).then_some(all)
 }
 
 fn header_at(file: &mut impl Read, path: &Path, at: u64) -> Result<Entry, Error> {

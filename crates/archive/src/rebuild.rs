@@ -9,7 +9,7 @@ use crate::indexer::{originals_name, records_name};
 use crate::lock::Lock;
 use crate::manifest::{Hasher, Manifest, Part, Stretch};
 use crate::unfinished::{self, Unfinished};
-use crate::{Error, Settings, now, originals};
+use crate::{Error, Settings, mend, now, originals};
 
 /// Writes the first `archive.toml` and the manifest of nothing.
 pub(crate) fn begin(root: &Path, name: &str) -> Result<(), Error> {
@@ -46,6 +46,7 @@ pub(crate) fn rebuild(root: &Path) -> Result<Vec<String>, Error> {
     if let Ok(manifest) = Manifest::read(root)
         && unfinished::explained(root, &manifest).is_ok()
     {
+        done.extend(mend::all(root, manifest)?);
         return Ok(done);
     }
     let mut manifest = Manifest::empty();
@@ -93,7 +94,7 @@ pub(crate) fn rebuild(root: &Path) -> Result<Vec<String>, Error> {
     Ok(done)
 }
 
-fn count(number: usize, one: &str, several: &str) -> String {
+pub(crate) fn count(number: usize, one: &str, several: &str) -> String {
     format!("{number} {}", if number == 1 { one } else { several })
 }
 
@@ -149,7 +150,7 @@ fn plain_part(root: &Path, name: String, length: u64, aside: &mut Aside<'_>) -> 
 }
 
 /// The part with the digests of its bytes.
-fn hashed(root: &Path, part: Part) -> Result<Part, Error> {
+pub(crate) fn hashed(root: &Path, part: Part) -> Result<Part, Error> {
     const STEP: u64 = 1 << 20;
     let path = root.join(&part.name);
     let mut hasher = Hasher::resume(&path, &Part::default())?;
@@ -168,14 +169,14 @@ fn hashed(root: &Path, part: Part) -> Result<Part, Error> {
 }
 
 /// Where bytes go that are no whole entries.
-struct Aside<'a> {
+pub(crate) struct Aside<'a> {
     root: &'a Path,
     /// What was moved, a sentence a file.
-    told: Vec<String>,
+    pub(crate) told: Vec<String>,
 }
 
 impl<'a> Aside<'a> {
-    fn new(root: &'a Path) -> Self {
+    pub(crate) fn new(root: &'a Path) -> Self {
         Self {
             root,
             told: Vec::new(),
@@ -184,13 +185,15 @@ impl<'a> Aside<'a> {
 
     /// Copies what a file holds from byte `from` on into `aside/`. An absent file has nothing.
     fn keep(&mut self, path: &Path, from: u64) -> Result<(), Error> {
-        let whole = match fs::metadata(path) {
-            Ok(metadata) => metadata.len(),
-            Err(_) => return Ok(()),
-        };
-        if whole <= from {
-            return Ok(());
+        let whole = fs::metadata(path).map_or(0, |metadata| metadata.len());
+        if whole > from {
+            self.keep_some(path, from, whole - from, "were no whole entry")?;
         }
+        Ok(())
+    }
+
+    /// Copies some bytes of a file into `aside/`, and tells what they were.
+    pub(crate) fn keep_some(&mut self, path: &Path, from: u64, length: u64, what: &str) -> Result<(), Error> {
         let folder = self.root.join("aside");
         fs::create_dir_all(&folder).map_err(Error::io("make the folder", &folder))?;
         let name = path.file_name().and_then(|name| name.to_str()).unwrap_or("part");
@@ -199,14 +202,14 @@ impl<'a> Aside<'a> {
             .map(|number| folder.join(format!("{stamp}-{number}-{name}")))
             .find(|kept| !kept.exists())
             .unwrap_or_else(|| folder.join(name));
-        let length = usize::try_from(whole - from).unwrap_or(usize::MAX);
-        let bytes = read_at(path, from, length).map_err(Error::io("read", path))?;
+        let bytes = read_at(path, from, usize::try_from(length).unwrap_or(usize::MAX))
+            .map_err(Error::io("read", path))?;
         RealDisk
             .replace(&kept, &bytes)
             .map_err(Error::io("write", &kept))?;
         sync_folder(self.root).map_err(Error::io("sync", self.root))?;
         self.told.push(format!(
-            "{name}: {length} bytes from byte {from} on were no whole entry and are kept in aside/{}",
+            "{name}: {length} bytes from byte {from} on {what} and are kept in aside/{}",
             kept.file_name().unwrap_or_default().to_string_lossy()
         ));
         Ok(())

@@ -103,6 +103,8 @@ pub enum Error {
         path: PathBuf,
         /// What was said.
         message: String,
+        /// Whether its bytes are not those that were written, so that it must be built anew.
+        damaged: bool,
     },
     /// A source is larger than a plain ZIP entry can be.
     TooLarge {
@@ -236,7 +238,7 @@ impl fmt::Display for Error {
             }
             Self::NoOriginal { digest } => write!(f, "no original has the digest {digest}"),
             Self::Query(error) => error.fmt(f),
-            Self::Index { path, message } => write!(f, "index {}: {message}", path.display()),
+            Self::Index { path, message, .. } => write!(f, "index {}: {message}", path.display()),
             Self::TooLarge { path, bytes } => {
                 write!(
                     f,

@@ -8,8 +8,9 @@ use curvary_record::stored::Record;
 use curvary_record::{Digest, RunId};
 
 use crate::archive::{Checked, Problem};
-use crate::frames::{Walk, lines};
-use crate::index::{Current, Index, folder};
+use crate::current::{Current, folder};
+use crate::frames::{Step, Walk, lines};
+use crate::index::Index;
 use crate::manifest::{Manifest, Part, Stretch, check, digest_bytes, digest_named};
 use crate::note::NoteBook;
 use crate::query::Query;
@@ -121,7 +122,7 @@ impl Check<'_> {
     /// Unpacks every original of a part. Gives the digests of those that are whole.
     fn originals(&mut self, part: &Part, digests: &mut BTreeSet<[u8; 32]>) {
         let path = self.root.join(&part.name);
-        let entries = match originals::entries(&path, part.length) {
+        let entries = match originals::entries_of(self.root, part) {
             Ok(entries) => entries,
             Err(error) => return self.trouble(part, error),
         };
@@ -192,7 +193,12 @@ pub(crate) fn all(
     }
     if manifest.notes.length > 0
         && check.bytes(&manifest.notes)
-        && let Err(error) = NoteBook::read(&root.join(&manifest.notes.name), manifest.notes.length)
+        && check
+            .found
+            .problems
+            .iter()
+            .all(|problem| problem.file != manifest.notes.name)
+        && let Err(error) = NoteBook::read(root, &manifest.notes)
     {
         check.trouble(&manifest.notes, error);
     }
@@ -216,18 +222,18 @@ pub(crate) fn all(
         );
     }
     for digest in originals.iter().filter(|digest| !sources.contains_key(*digest)) {
-        check.problem(
-            "records",
-            None,
-            "no record",
-            format!("what became of {}", digest_named(digest)),
-            false,
-        );
+        let expected = format!("what became of {}", digest_named(digest));
+        check.problem("records", None, "no record", expected, true);
+        check.found.again.push(digest_named(digest));
     }
     for (digest, (runs, names)) in &sources {
         if names.len() != *runs as usize {
             let expected = format!("the {runs} runs of {}", digest_named(digest));
-            check.problem("records", None, format!("{} runs", names.len()), expected, false);
+            let whole = originals.contains(digest);
+            check.problem("records", None, format!("{} runs", names.len()), expected, whole);
+            if whole {
+                check.found.again.push(digest_named(digest));
+            }
         }
     }
     check.found.runs = sources.values().map(|(_, names)| names.len() as u64).sum();
@@ -242,8 +248,23 @@ fn records(
     sources: &mut BTreeMap<[u8; 32], (u32, BTreeSet<String>)>,
 ) -> Result<(), Error> {
     let path = check.root.join(&part.name);
+    let mut damaged = false;
     let mut walk = Walk::new(&path, number, 0, part.length)?;
-    while let Some((frame, bytes)) = walk.next()? {
+    while let Some(step) = walk.next()? {
+        let (frame, bytes) = match step {
+            Step::Frame(frame, bytes) => (frame, bytes),
+            Step::Damaged(damage) => {
+                damaged = true;
+                check.problem(
+                    &part.name,
+                    Some(damage.at),
+                    format!("{} damaged bytes", damage.length),
+                    "zstd frames of records",
+                    true,
+                );
+                continue;
+            }
+        };
         for (at, line) in lines(frame, &bytes) {
             let wrong = |found: String| Error::damaged(&path, at.frame, found, "a record");
             let record: Record = serde_json::from_slice(line).map_err(|error| wrong(error.to_string()))?;
@@ -264,6 +285,8 @@ fn records(
                                 return Err(wrong(format!("the run {} for a second time", run.id)));
                             }
                         }
+                        // Its source's record stood in a damaged stretch, and is told as missing.
+                        _ if damaged => {}
                         _ => return Err(wrong(format!("the run {} without its source", run.id))),
                     }
                 }
@@ -288,7 +311,12 @@ fn index(
         return Ok(());
     };
     let opened = Index::open(&folder(check.root).join(&current.folder));
-    let (index, covered) = match opened.and_then(|index| index.covered().map(|covered| (index, covered))) {
+    let checked = opened.and_then(|index| {
+        index.check()?;
+        let covered = index.covered()?;
+        Ok((index, covered))
+    });
+    let (index, covered) = match checked {
         Ok(both) => both,
         Err(error) => {
             check.problem(

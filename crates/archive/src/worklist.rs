@@ -1,7 +1,15 @@
 //! What needs a person, most frequent cause first.
 
+use std::collections::BTreeMap;
+
+use curvary_record::interpret::guess_word;
 use curvary_record::{Alternative, RunId};
 use serde::Serialize;
+
+use crate::asking::Asking;
+use crate::index::{Key, Places};
+use crate::query::Node;
+use crate::{Archive, Error, Query, Summary};
 
 /// Everything that needs a person. Every list is ordered by count, largest first, then by name.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
@@ -72,4 +80,131 @@ pub struct HouseWord {
     pub suggests: Option<String>,
     /// Why.
     pub because: Option<String>,
+}
+
+impl Archive {
+    /// What needs a person; at most `examples` examples for each cause.
+    ///
+    /// # Errors
+    /// When the index cannot be read or a record is damaged.
+    pub fn worklist(&self, examples: usize) -> Result<Worklist, Error> {
+        self.asked(|asking| self.worklist_in(asking, examples))
+    }
+
+    fn worklist_in(&self, asking: &Asking, examples: usize) -> Result<Worklist, Error> {
+        let index = &asking.index;
+        let everything = Query::everything();
+        let mut list = Worklist::default();
+        for (code, count) in ranked(index.count_unread()?) {
+            let some = index.unread(&code, examples.max(1))?;
+            list.unread.push(UnreadGroup {
+                code,
+                message: some.first().map_or_else(String::new, |one| one.message.clone()),
+                count,
+                examples: some.into_iter().take(examples).map(|one| one.path).collect(),
+            });
+        }
+        let some = |node: Node| -> Result<(usize, Vec<Shown>), Error> {
+            let (total, addresses) = index.find(&Query::of(node), &Key::When, true, 0, examples.max(1))?;
+            let shown = addresses
+                .into_iter()
+                .map(|address| index.shown(address))
+                .collect::<Result<_, _>>()?;
+            Ok((total, shown))
+        };
+        for (code, count) in ranked(index.count(&everything, "question")?) {
+            let (_, runs) = some(Node::exact("question", code.as_str()))?;
+            let mut message = String::new();
+            let mut readings: Vec<Alternative> = Vec::new();
+            if let Some((id, _, places)) = runs.first() {
+                let run = self.run_at(asking, &RunId::named(id.as_str()), places.run)?;
+                if let Some(question) = run
+                    .questions
+                    .into_iter()
+                    .find(|question| question.code.as_str() == code)
+                {
+                    message = question.message;
+                    readings = question.readings;
+                }
+            }
+            let examples = runs
+                .into_iter()
+                .take(examples)
+                .map(|one| RunId::named(one.0))
+                .collect();
+            list.questions.push(QuestionGroup {
+                code,
+                message,
+                readings,
+                count,
+                examples,
+            });
+        }
+        for (field, count) in ranked(index.count(&everything, "dispute")?) {
+            let (_, runs) = some(Node::exact("dispute", field.as_str()))?;
+            let mut shown = Vec::new();
+            for (id, _, _) in runs.into_iter().take(examples) {
+                let view = self.run(&id)?;
+                let claims = view
+                    .run
+                    .fields
+                    .all(&field)
+                    .iter()
+                    .map(|claim| claim.raw.clone())
+                    .collect();
+                shown.push((RunId::named(id), claims));
+            }
+            list.disputes.push(DisputeGroup {
+                field,
+                count,
+                examples: shown,
+            });
+        }
+        let (nameless, runs) = some(Node::Not(Box::new(Node::exact("has", "sample"))))?;
+        list.nameless = nameless as u64;
+        list.nameless_examples = runs
+            .into_iter()
+            .take(examples)
+            .map(|one| RunId::named(one.0))
+            .collect();
+        for (key, count) in ranked(index.count(&everything, "house")?) {
+            let (_, runs) = some(Node::exact("house", key.as_str()))?;
+            let mut values: Vec<String> = Vec::new();
+            for (_, summary, _) in &runs {
+                if let Some(fact) = summary.fields.get(&key) {
+                    let unit = fact
+                        .unit
+                        .as_ref()
+                        .map(|unit| format!(" {unit}"))
+                        .unwrap_or_default();
+                    let value = format!("{}{unit}", fact.value);
+                    if !values.contains(&value) {
+                        values.push(value);
+                    }
+                }
+            }
+            let texts: Vec<&str> = values.iter().map(String::as_str).collect();
+            let (suggests, because) = guess_word(&key, &texts)
+                .map(|(field, why)| (field.to_owned(), why))
+                .unzip();
+            list.words.push(HouseWord {
+                key,
+                count,
+                values,
+                suggests,
+                because,
+            });
+        }
+        Ok(list)
+    }
+}
+
+/// A run's name, what a table shows of it, and where its records stand.
+type Shown = (String, Summary, Places);
+
+/// Counts, largest first, then by name.
+fn ranked(counts: BTreeMap<String, u64>) -> Vec<(String, u64)> {
+    let mut all: Vec<(String, u64)> = counts.into_iter().collect();
+    all.sort_by(|a, b| b.1.cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
+    all
 }

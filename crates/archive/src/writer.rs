@@ -16,6 +16,7 @@ use serde::Serialize;
 use tantivy::TantivyDocument;
 
 use crate::catalog::{Catalog, path_hash};
+use crate::current::Current;
 use crate::decimal::Decimals;
 use crate::disk::{Disk, RealDisk, Tail, read_at, sync_folder};
 use crate::facts::{Around, Facts};
@@ -520,6 +521,7 @@ impl Writer {
             return Err(Error::Index {
                 path: self.root.clone(),
                 message: "an earlier error stopped this writer; open the archive again".into(),
+                damaged: false,
             });
         }
         let done = work(self);
@@ -599,7 +601,11 @@ impl Writer {
         done.changed += u64::from(ready.path.replaces.is_some());
         done.runs += ready.runs.len() as u64;
         self.pending += ready.record.bytes;
-        if self.indexer.catalog().source(&ready.digest).is_some() {
+        if ready.again && self.indexer.catalog().source(&ready.digest).is_none() {
+            // Its records may have been lost while the archive keeps its bytes.
+            self.indexer.find_unrecorded(&self.manifest)?;
+        }
+        if self.indexer.keeps(&ready.digest) {
             done.had += 1;
             return Ok(());
         }
@@ -845,7 +851,8 @@ impl Writer {
 
     fn must_have(&self, run: &str) -> Result<(), Error> {
         match self.indexer.places(run)? {
-            Some(_) => Ok(()),
+            // It must be readable too: nothing is kept about what nobody can look at.
+            Some(places) => self.indexer.readable(places.run),
             None => Err(Error::NoRun {
                 asked: run.to_owned(),
             }),
@@ -979,6 +986,9 @@ impl Drop for Writer {
         if self.announced {
             // Should this fail, the next writer does it.
             let _ = restore(&self.root, &self.manifest, &*self.disk);
+        }
+        if self.indexer.index.is_damaged() {
+            Current::forget(&self.root);
         }
     }
 }

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::fs::File;
-use std::io::{BufWriter, Write};
+use std::io::{BufRead as _, BufReader, BufWriter, Read as _, Write};
 use std::path::{Path, PathBuf};
 
 use curvary_ingest::Fate;
@@ -26,8 +26,13 @@ pub(crate) struct Report {
 }
 
 impl Report {
-    /// Begins the file anew.
+    /// Begins the file anew. Only an earlier report is replaced: another file may be an original.
     pub(crate) fn create(path: &Path) -> Result<Self, Failure> {
+        if !may_be_replaced(path) {
+            let message = format!("`{}` is there already and is no report", path.display());
+            let why = Diagnostic::error(Code::new("output-there"), message);
+            return Err(Failure::wrong(why.help("name another file with `--report`")));
+        }
         let file = File::create(path).map_err(|error| Failure::file("write the report to", path, &error))?;
         Ok(Self {
             path: path.to_owned(),
@@ -49,6 +54,27 @@ impl Report {
             .flush()
             .map_err(|error| Failure::file("write the report to", &self.path, &error))
     }
+}
+
+/// Whether a file is absent, empty or a report: JSON Lines that each tell of one file.
+fn may_be_replaced(path: &Path) -> bool {
+    const LONGEST_LINE: u64 = 16 << 20;
+    let Ok(file) = File::open(path) else {
+        // Whatever is there, creating the file tells.
+        return true;
+    };
+    if !file.metadata().is_ok_and(|metadata| metadata.is_file()) {
+        // A device such as /dev/stdout keeps nothing.
+        return true;
+    }
+    let mut first = String::new();
+    let read = BufReader::new(file.take(LONGEST_LINE)).read_line(&mut first);
+    let told = |line: &serde_json::Value| {
+        ["path", "digest", "verdict", "reader", "runs"]
+            .iter()
+            .all(|key| line.get(key).is_some())
+    };
+    read.is_ok_and(|bytes| bytes == 0) || serde_json::from_str(&first).is_ok_and(|line| told(&line))
 }
 
 /// Files and what they gave.

@@ -419,7 +419,7 @@ fn preamble(lines: &[&str], used: &[bool], delimiter: Option<Delimiter>) -> (Vec
 const MARKS: [char; 6] = ['#', '*', '%', '!', ';', '/'];
 
 /// Key and rest of a line that may be a key with its value.
-fn key_and_rest<'a>(line: &'a str, delimiter: Option<Delimiter>) -> Option<(&'a str, &'a str)> {
+fn key_and_rest(line: &str, delimiter: Option<Delimiter>) -> Option<(&str, &str)> {
     let line = line.trim().trim_start_matches(MARKS).trim();
     let short = |key: &str| {
         let key = key.trim();

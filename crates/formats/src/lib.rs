@@ -16,6 +16,7 @@ mod intake;
 pub mod layout;
 pub mod readers;
 mod recognise;
+mod rendering;
 mod settle;
 pub mod source;
 mod told;

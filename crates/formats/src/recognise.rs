@@ -23,6 +23,8 @@ pub struct Glimpse<'a> {
     pub path: &'a str,
     /// Length of the file in bytes.
     pub bytes: usize,
+    /// The first 64 bytes as they are in the file.
+    pub start: &'a [u8],
     /// The first 8 KiB of decoded text, cut at a character.
     pub head: &'a str,
 }

@@ -105,6 +105,17 @@ impl Source {
         }
     }
 
+    /// A copy of the source with another text, in which its tables are written out plainly.
+    #[must_use]
+    pub(crate) fn rendered(&self, text: String) -> Self {
+        Self {
+            text,
+            ordinary: false,
+            lines: OnceLock::new(),
+            ..self.under(self.assume.clone(), self.told.clone())
+        }
+    }
+
     /// Whether the text is known to be without control characters and without `=`, `|` and `*`.
     pub(crate) fn is_ordinary(&self) -> bool {
         self.ordinary
@@ -145,7 +156,7 @@ impl Source {
         &self.text
     }
 
-    /// The encoding's name in the WHATWG Encoding Standard.
+    /// The encoding's name in the WHATWG Encoding Standard; `binary` where the bytes are a document and no text.
     #[must_use]
     pub fn encoding(&self) -> &'static str {
         self.encoding
@@ -189,6 +200,7 @@ impl Source {
         Glimpse {
             path: &self.path,
             bytes: self.bytes().len(),
+            start: self.bytes().get(..64).unwrap_or(self.bytes()),
             head: &self.text[..end],
         }
     }
@@ -214,8 +226,19 @@ fn as_it_is(bytes: Vec<u8>) -> Decoded {
     }
 }
 
+/// What the files begin with that are documents and no text: zip archives, compound files, PDF.
+const DOCUMENTS: [&[u8]; 3] = [b"PK\x03\x04", &[0xD0, 0xCF, 0x11, 0xE0], b"%PDF-"];
+
 fn decode(bytes: Vec<u8>) -> Decoded {
     let mut remarks = Vec::new();
+    if DOCUMENTS.iter().any(|start| bytes.starts_with(start)) {
+        return Decoded {
+            text: String::new(),
+            original: Some(bytes),
+            encoding: "binary",
+            remarks,
+        };
+    }
     // The usual case first: plain UTF-8 without oddities is taken over as it is.
     let bytes = match String::from_utf8(bytes) {
         Ok(text)

@@ -32,6 +32,13 @@ impl From<curvary_archive::Error> for Trouble {
 /// The remark on a file or folder that the operating system refuses: `cannot read`, `cannot write`, …
 #[must_use]
 pub fn unusable(doing: &str, path: &str, error: &io::Error) -> Diagnostic {
+    if error.kind() == io::ErrorKind::AlreadyExists {
+        let why = Diagnostic::error(
+            Code::new("output-there"),
+            format!("cannot {doing} `{path}`: {error}"),
+        );
+        return why.help("name another file, or take its place with `--replace`");
+    }
     let help = match error.kind() {
         io::ErrorKind::NotFound => "look for a misspelt name or a drive that is not connected",
         io::ErrorKind::PermissionDenied => "ask whoever looks after the folder for permission",

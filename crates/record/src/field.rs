@@ -510,6 +510,11 @@ impl Fields {
         self.0.iter().map(|(key, entry)| (key, entry.0.as_slice()))
     }
 
+    /// Every claim, to be changed in place: the ranks must stay as they are.
+    pub fn claims_mut(&mut self) -> impl Iterator<Item = &mut Claim> {
+        self.0.values_mut().flat_map(|entry| entry.0.iter_mut())
+    }
+
     /// The keys whose claims do not all say the same. Comments add to one another and never dispute.
     pub fn disputes(&self) -> impl Iterator<Item = (&Key, &[Claim])> {
         self.iter()

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::*;
 
 /// Every file below a folder with its bytes, by its relative name.
-fn files(root: &Path) -> BTreeMap<String, Vec<u8>> {
+pub(super) fn files(root: &Path) -> BTreeMap<String, Vec<u8>> {
     fn walk(root: &Path, folder: &Path, all: &mut BTreeMap<String, Vec<u8>>) {
         for entry in fs::read_dir(folder).expect("a folder") {
             let path = entry.expect("an entry").path();

@@ -62,7 +62,7 @@ impl Answer {
         if !self.undo.is_empty() {
             return self.take_back(&archive, screen);
         }
-        let all = archive.asked(questions_tried())?;
+        let all = archive.open_questions(questions_tried())?;
         if self.suggested {
             return self.suggest(&archive, &all, screen);
         }

@@ -1,10 +1,11 @@
 //! `curvary convert`: files into open formats, without an archive.
 
 use std::collections::BTreeSet;
-use std::fs;
+use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
+use std::sync::{Mutex, PoisonError};
 use std::time::Instant;
 
 use clap::Args;
@@ -16,14 +17,15 @@ use serde::Serialize;
 use crate::Setting;
 use crate::desk::{self, Complaints, ReadingOptions, Scope};
 use crate::ending::{Failure, Outcome, unusable};
-use crate::output::{Format, OutputOptions, write};
+use crate::output::{Existing, Format, OutputOptions, write};
 use crate::report::{Report, Summary, SummaryShape};
 use crate::screen::{Errors, FAINT, Progress, Screen, Styled};
 
 /// Read files and folders and write what was read in an open format, without an archive
 ///
 /// Writes `DIR/<relative path>.json` (or .csv, .jdx) for each source. As JSON every file gets one, also those that were
-/// refused, with the reason. The files that are read are never touched.
+/// refused, with the reason. The files that are read are never touched, and files that are there already are replaced only
+/// where an earlier convert wrote them.
 #[derive(Debug, Args)]
 pub(crate) struct Convert {
     /// Files and folders
@@ -39,6 +41,9 @@ pub(crate) struct Convert {
     /// Write a line of JSON a file: path, digest, verdict, reader, runs, points, remarks
     #[arg(long, value_name = "FILE")]
     report: Option<PathBuf>,
+    /// Take the place of files that are there already, also of such as curvary did not write
+    #[arg(long)]
+    replace: bool,
     /// Print the summary as JSON
     #[arg(long)]
     json: bool,
@@ -64,9 +69,7 @@ impl Convert {
         let below = apart(&roots, &out)?;
         fs::create_dir_all(&self.out).map_err(|error| Failure::file("make the folder", &self.out, &error))?;
         let out = Root::new(&self.out).real;
-        if below {
-            mark(&out)?;
-        }
+        let made = Made::open(&out, below, self.replace)?;
         let mut report = self.report.as_deref().map(Report::create).transpose()?;
         let progress = Progress::new(screen.quiet());
         let own = out.clone();
@@ -87,7 +90,7 @@ impl Convert {
                 let twice = several && !taken.insert(path.to_owned());
                 twice.then(|| (Fate::failed(path, taken_already(path)), None))
             },
-            |piece| convert(piece, &desk, (&out, &self.output), &limits, errors),
+            |piece| convert(piece, &desk, (&made, &self.output), &limits, errors),
             |(fate, drawn)| {
                 summary.add(&fate);
                 if let Some(report) = &mut report {
@@ -142,41 +145,82 @@ fn apart(roots: &[Root], out: &Path) -> Result<bool, Failure> {
     Ok(roots.iter().any(|root| out.starts_with(&root.real)))
 }
 
-/// The file that says a folder below the originals is ours.
+/// The file that lists what in an output folder is ours.
 const MARK: &str = ".written-by-curvary";
 
-/// Makes sure that an output folder below the originals holds only what we wrote.
-fn mark(out: &Path) -> Result<(), Failure> {
-    let mark = out.join(MARK);
-    let fail = |error: io::Error| Failure::file("use", out, &error);
-    if !mark.exists() && fs::read_dir(out).map_err(fail)?.next().is_some() {
-        let message = format!(
-            "the output folder `{}` holds files that curvary did not write",
-            out.display()
-        );
-        let why = Diagnostic::error(Code::new("out-overlaps"), message);
-        return Err(Failure::wrong(
-            why.help("name a new folder with `--out`; originals are never touched"),
-        ));
+/// An output folder, and the files in it that an earlier convert wrote and a later one may write again.
+struct Made {
+    out: PathBuf,
+    replace: bool,
+    /// Their paths below the folder, and the file in which they are listed.
+    listed: Mutex<(BTreeSet<String>, File)>,
+}
+
+impl Made {
+    /// Opens a folder, which below the originals must hold only what we wrote.
+    fn open(out: &Path, below: bool, replace: bool) -> Result<Self, Failure> {
+        let mark = out.join(MARK);
+        let fail = |error: io::Error| Failure::file("use", out, &error);
+        if below && !mark.exists() && fs::read_dir(out).map_err(fail)?.next().is_some() {
+            let message = format!(
+                "the output folder `{}` holds files that curvary did not write",
+                out.display()
+            );
+            let why = Diagnostic::error(Code::new("out-overlaps"), message);
+            return Err(Failure::wrong(
+                why.help("name a new folder with `--out`; originals are never touched"),
+            ));
+        }
+        let listed = fs::read_to_string(&mark).unwrap_or_default();
+        let mut file = File::options()
+            .append(true)
+            .create(true)
+            .open(&mark)
+            .map_err(fail)?;
+        if listed.is_empty() {
+            writeln!(
+                file,
+                "Files in this folder that curvary wrote and may write again:"
+            )
+            .map_err(fail)?;
+        }
+        let listed = listed.lines().map(str::to_owned).collect();
+        Ok(Self {
+            out: out.to_owned(),
+            replace,
+            listed: Mutex::new((listed, file)),
+        })
     }
-    fs::write(
-        &mark,
-        "What is in this folder was written by curvary and may be overwritten by it.\n",
-    )
-    .map_err(fail)
+
+    /// Whether a file that is at `target` may be replaced; from now on it is ours if none is there.
+    fn claim(&self, target: &Path) -> io::Result<Existing> {
+        let below = target.strip_prefix(&self.out).unwrap_or(target);
+        let line = curvary_ingest::slashed(below);
+        let mut listed = self.listed.lock().unwrap_or_else(PoisonError::into_inner);
+        let (ours, file) = &mut *listed;
+        if ours.contains(&line) {
+            return Ok(Existing::Replaced);
+        }
+        let existing = Existing::asked(self.replace);
+        crate::output::may_be_written(target, existing)?;
+        // Listed before it is written, so that one that was cut short can be written again.
+        file.write_all(format!("{line}\n").as_bytes())?;
+        ours.insert(line);
+        Ok(existing)
+    }
 }
 
 /// Reads one source and writes what came of it; gives what became of it and, where that is wanted, its remarks drawn.
 fn convert(
     piece: Piece,
     desk: &Desk,
-    (out, output): (&Path, &OutputOptions),
+    (made, output): (&Made, &OutputOptions),
     limits: &Limits,
     errors: Option<Errors>,
 ) -> (Fate, Option<String>) {
     let to = output.to;
     let Piece { path, content, .. } = piece;
-    let target = target(out, &path, to.ending());
+    let target = target(&made.out, &path, to.ending());
     let taken = match content.bytes(&path, limits) {
         Ok(taken) => taken,
         Err(why) => {
@@ -189,7 +233,8 @@ fn convert(
                 note(
                     &mut fate,
                     &target,
-                    write(&target, |file| writeln!(file, "{document}")),
+                    made.claim(&target)
+                        .and_then(|existing| write(&target, existing, |file| writeln!(file, "{document}"))),
                 );
             }
             return (fate, None);
@@ -199,10 +244,13 @@ fn convert(
     let mut fate = Fate::of(&finished);
     let drawn = errors.map(|errors| desk::drawn(&finished, &fate, errors));
     let written = match to {
-        Format::Json => write_json(&target, &finished),
+        Format::Json => made
+            .claim(&target)
+            .and_then(|existing| write_json(&target, existing, &finished)),
         _ if finished.reading.runs.is_empty() => Ok(()),
-        _ => output
-            .write(&target, &finished.reading.runs)
+        _ => made
+            .claim(&target)
+            .and_then(|existing| output.write(&target, existing, &finished.reading.runs))
             .map(|remarks| fate.remarks.extend(remarks)),
     };
     note(&mut fate, &target, written);
@@ -233,14 +281,14 @@ fn target(out: &Path, path: &str, ending: &str) -> PathBuf {
     name.into()
 }
 
-fn write_json(target: &Path, finished: &Finished) -> io::Result<()> {
+fn write_json(target: &Path, existing: Existing, finished: &Finished) -> io::Result<()> {
     let Finished {
         source,
         card,
         reading,
         ..
     } = finished;
-    write(target, |file| {
+    write(target, existing, |file| {
         json::SourceDocument::new(source, card.as_ref(), reading).write(file)
     })
 }

@@ -9,7 +9,7 @@ use curvary_record::{Code, Diagnostic, RunId, Severity};
 
 use crate::Setting;
 use crate::ending::{Ending, Failure, Outcome};
-use crate::output::{self, OutputOptions};
+use crate::output::{self, Existing, OutputOptions};
 use crate::screen::{ASKED, Screen, Styled, plural};
 
 /// Write runs out of the archive in an open format
@@ -76,7 +76,7 @@ impl Export {
         }
         let remarks = self
             .output
-            .write(&self.out, &runs)
+            .write(&self.out, Existing::asked(self.replace), &runs)
             .map_err(|error| Failure::file("write", &self.out, &error))?;
         output::tell(&self.out, &remarks, screen);
         if remarks.iter().any(|remark| remark.severity == Severity::Error) {
@@ -89,7 +89,8 @@ impl Export {
             plural(runs.iter().map(|run| run.points() as u64).sum(), "point"),
             self.out.display()
         )?;
-        Ok(Ending::of(runs.len() as u64, asked.len() as u64))
+        let ending = Ending::of(runs.len() as u64, asked.len() as u64);
+        super::tell_lost(&archive, ending, screen)
     }
 }
 

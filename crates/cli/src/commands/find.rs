@@ -79,7 +79,8 @@ impl Find {
                 FacetName::Verdict,
             ];
             let facets = archive.facets(&query, &names, VALUES)?;
-            return self.facets(&facets, screen);
+            let ending = self.facets(&facets, screen)?;
+            return super::tell_lost(&archive, ending, screen);
         }
         let as_table = !(self.json || self.csv || self.ids);
         let limit = self.limit.unwrap_or(if as_table { PAGE } else { 0 });
@@ -92,7 +93,8 @@ impl Find {
                 but: Some(but),
             };
             let found = archive.alike(&curve, &query, &options)?;
-            return self.tell(&Told::alike(&found), screen);
+            let ending = self.tell(&Told::alike(&found), screen)?;
+            return super::tell_lost(&archive, ending, screen);
         }
         let options = FindOptions {
             sort: self
@@ -104,7 +106,8 @@ impl Find {
             snippets: self.snippets || self.json,
         };
         let found = archive.find(&query, &options)?;
-        self.tell(&Told::found(&found), screen)
+        let ending = self.tell(&Told::found(&found), screen)?;
+        super::tell_lost(&archive, ending, screen)
     }
 
     /// Prints the answer in the form that was asked for.

@@ -184,6 +184,25 @@ fn quoted(word: &str) -> String {
     }
 }
 
+/// Tells which stretches of records cannot be read, since what they hold is missing from an answer.
+pub(crate) fn tell_lost(
+    archive: &curvary_archive::Archive,
+    ending: crate::ending::Ending,
+    screen: &mut crate::screen::Screen,
+) -> crate::ending::Outcome {
+    let lost = archive.lost()?;
+    for lost in &lost {
+        screen.say(format_args!(
+            "{lost}; `curvary verify --repair` makes it again from the originals"
+        ));
+    }
+    Ok(if lost.is_empty() {
+        ending
+    } else {
+        crate::ending::Ending::Partly
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

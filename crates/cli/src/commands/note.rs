@@ -422,8 +422,10 @@ fn with_words(text: &str, words: &[String]) -> Result<String, Failure> {
 
 /// Writes a file under another name first, so that nobody ever finds half of it.
 fn replace(path: &Path, text: &str) -> Result<(), Failure> {
-    crate::output::write(path, |file| file.write_all(text.as_bytes()))
-        .map_err(|error| Failure::file("write", path, &error))
+    crate::output::write(path, crate::output::Existing::Replaced, |file| {
+        file.write_all(text.as_bytes())
+    })
+    .map_err(|error| Failure::file("write", path, &error))
 }
 
 #[cfg(test)]

@@ -11,7 +11,7 @@ use crate::again;
 use crate::ending::{Failure, Outcome};
 use crate::figure::{Figure, Layer, Panel};
 use crate::findings::{Finding, Heading, Pictures, Teller};
-use crate::output::{self, Format, OutputOptions};
+use crate::output::{self, Existing, Format, OutputOptions};
 use crate::screen::{Screen, plural};
 use crate::steps::{How, StepOptions};
 use crate::subject::{Reading, Subject, Subjects};
@@ -157,7 +157,7 @@ impl Process {
         let ending = teller.end(asked.len() == 1 || self.average, screen)?;
         if let (Some(out), false) = (&self.out, runs.is_empty()) {
             let remarks = OutputOptions::of(self.to)
-                .write(out, &runs)
+                .write(out, Existing::asked(self.replace), &runs)
                 .map_err(|error| Failure::file("write", out, &error))?;
             output::tell(out, &remarks, screen);
             let curves = runs.iter().map(|run| run.traces.len() as u64).sum();

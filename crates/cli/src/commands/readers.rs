@@ -166,8 +166,10 @@ impl Draft {
         match &self.out {
             None => write!(screen, "{text}")?,
             Some(out) => {
-                output::write(out, |file| file.write_all(text.as_bytes()))
-                    .map_err(|error| Failure::file("write", out, &error))?;
+                output::write(out, output::Existing::Stays, |file| {
+                    file.write_all(text.as_bytes())
+                })
+                .map_err(|error| Failure::file("write", out, &error))?;
                 writeln!(screen, "a first layout: {}", out.display())?;
             }
         }

@@ -14,6 +14,7 @@ use crate::again;
 use crate::ending::{Ending, Failure, Outcome};
 use crate::figure::{Figure, Layer, Panel};
 use crate::findings::{Heading, Pictures, shape_with};
+use crate::output::Existing;
 use crate::screen::Screen;
 use crate::subject::{Reading, Subject, Subjects};
 use crate::telling;
@@ -45,6 +46,9 @@ pub(crate) struct Scans {
     /// The CSV file of difference spectra, or of the spectra of species
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
+    /// Take the place of a file that is there already
+    #[arg(long, requires = "out")]
+    replace: bool,
     #[command(flatten)]
     pictures: Pictures,
 }
@@ -139,7 +143,7 @@ impl Scans {
                     }
                 }
                 if let (Some(path), false) = (&self.out, given.columns.is_empty()) {
-                    write(path, &given.columns)?;
+                    write(path, Existing::asked(self.replace), &given.columns)?;
                     good += 1;
                     screen.say(format_args!("{}", path.display()));
                 }
@@ -268,8 +272,8 @@ fn shape(given: &Given, scan: &ScanFound) -> Value {
     shape_with(&given.heading, &scan.found, spectra)
 }
 
-fn write(path: &Path, columns: &[(String, Vec<f64>)]) -> Result<(), Failure> {
-    crate::output::write(path, |file| {
+fn write(path: &Path, existing: Existing, columns: &[(String, Vec<f64>)]) -> Result<(), Failure> {
+    crate::output::write(path, existing, |file| {
         let mut writer = csv::WriterBuilder::new()
             .terminator(csv::Terminator::CRLF)
             .from_writer(file);

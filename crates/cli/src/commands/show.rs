@@ -188,7 +188,10 @@ fn origin(key: &Key, claim: &Claim) -> String {
             let at = at.as_deref().map(|at| format!(", {at}")).unwrap_or_default();
             format!("note{author}{at}")
         }
-        Origin::Source(place) if place.line > 0 => format!("line {}", place.line),
+        Origin::Source(place) if place.line > 0 => match &place.file {
+            Some(file) => format!("{file}, row {}, column {}", place.line, place.column),
+            None => format!("line {}", place.line),
+        },
         Origin::Source(_) => "the file".to_owned(),
         Origin::Name { rule, part } => format!("name `{part}` (rule {rule})"),
         Origin::Layout { layout } => format!("layout {layout}"),

@@ -3,16 +3,21 @@
 use std::io::Write;
 
 use clap::Args;
+use curvary_archive::{Addition, Archive};
+use curvary_formats::Assumptions;
+use curvary_record::Digest;
 
 use crate::Setting;
-use crate::ending::{Ending, Outcome};
+use crate::desk::{ReadingOptions, Scope};
+use crate::ending::{Ending, Failure, Outcome};
 use crate::screen::{BAD, GOOD, Progress, Screen, Styled, plural};
 
 /// Check that every original, record and index entry is still what was committed
 #[derive(Debug, Args)]
 pub(crate) struct Verify {
     /// Put right what can be put right: make a lost manifest again, cut off what was never committed, build the index
-    /// anew. Nothing that may be an original or a record is deleted; what is no whole entry goes into the folder `aside`
+    /// anew, read originals again whose records are damaged. Nothing that may be an original or a record is deleted; what
+    /// cannot be read goes into the folder `aside`
     #[arg(long)]
     repair: bool,
     /// Print JSON: originals, records, runs, problems and remarks
@@ -31,11 +36,21 @@ impl Verify {
         let mut archive = setting.archive.open()?;
         let progress = Progress::new(screen.quiet());
         let mut told = |done: u64, of: u64| progress.bytes(done, of);
-        let checked = if self.repair {
+        let mut checked = if self.repair {
             archive.repair(&mut told)?
         } else {
             archive.verify(&mut told)?
         };
+        if self.repair && !checked.again.is_empty() {
+            let runs = read_again(&archive, &checked.again)?;
+            screen.say(format_args!(
+                "{} made again from {}",
+                plural(runs, "run"),
+                plural(checked.again.len() as u64, "original")
+            ));
+            archive.refresh()?;
+            checked = archive.verify(&mut told)?;
+        }
         progress.end();
         if self.json {
             screen.json(&checked)?;
@@ -76,4 +91,43 @@ impl Verify {
             Ending::Partly
         })
     }
+}
+
+/// What was read again is made to count after so many bytes of sources.
+const COMMIT_BYTES: u64 = 64 << 20;
+
+/// Reads originals again whose records are lost, with what was settled about them; gives how many runs came of it.
+fn read_again(archive: &Archive, lost: &[Digest]) -> Result<u64, Failure> {
+    let mut writer = archive.write("curvary verify")?;
+    let preparer = writer.preparer();
+    let desk = ReadingOptions::default().desk(Some(archive.root()), Scope::Folders)?;
+    let mut found = 0;
+    for digest in lost {
+        let (path, bytes) = archive.named_original(digest)?;
+        let mut noted = Assumptions::none();
+        for answer in archive.assumed(digest)? {
+            // What was noted by an older program may be no answer any more.
+            let _ = noted.add(&answer);
+        }
+        let finished = desk.read_source(desk.source_settling(&path, bytes.clone().into(), &noted.precise()));
+        found += finished.reading.runs.len() as u64;
+        let addition = Addition {
+            path,
+            bytes,
+            digest: digest.clone(),
+            stat: None,
+            verdict: finished.reading.verdict(),
+            reader: finished.card.map(|card| card.id),
+            remarks: finished.reading.remarks,
+            family: finished.family,
+            runs: finished.reading.runs,
+            again: true,
+        };
+        writer.append(preparer.prepare(vec![addition])?)?;
+        if writer.pending() >= COMMIT_BYTES {
+            writer.commit()?;
+        }
+    }
+    writer.finish()?;
+    Ok(found)
 }

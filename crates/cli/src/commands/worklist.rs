@@ -90,7 +90,7 @@ impl Worklist {
 /// open no more, though its files may stay as they are.
 fn open(archive: &Archive, examples: usize) -> Result<Vec<Asked>, Failure> {
     let answers = archive.answers()?;
-    let mut all = archive.asked(examples)?;
+    let mut all = archive.open_questions(examples)?;
     all.retain(|asked| {
         let closed = answers.holding().any(|line| {
             let about = match &asked.about {

@@ -61,6 +61,9 @@ impl Reader for TextTable {
     }
 
     fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
+        if glimpse.head.is_empty() && glimpse.bytes > 0 {
+            return Recognition::No("the bytes are no text".to_owned());
+        }
         match not_text(glimpse.head) {
             Some(reason) => Recognition::No(reason),
             None if glimpse.head.bytes().any(|b| b.is_ascii_digit())

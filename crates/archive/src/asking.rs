@@ -1,0 +1,179 @@
+//! The index as readers use it: opened when first asked, completed or built anew where that is needed.
+
+use std::fs;
+use std::io::{Read, Seek, SeekFrom};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
+
+use curvary_record::Digest;
+
+use crate::catalog::{Catalog, Source};
+use crate::current::{Current, folder};
+use crate::disk::RealDisk;
+use crate::frames::{Damage, FrameReader};
+use crate::index::Index;
+use crate::indexer::records_name;
+use crate::manifest::digest_bytes;
+use crate::{Archive, Error, Writer};
+
+/// The index and what belongs to it.
+pub(crate) struct Asking {
+    pub(crate) index: Index,
+    /// The catalogue's file, held open since a writer may delete it, and read only when it is needed.
+    known: Mutex<fs::File>,
+    catalog: OnceLock<Catalog>,
+    /// Committed bytes that it does not cover.
+    pub(crate) behind: u64,
+    /// Stretches of records that could not be read when it was built.
+    pub(crate) lost: Vec<Damage>,
+    pub(crate) frames: FrameReader,
+}
+
+impl Asking {
+    pub(crate) fn catalog(&self) -> Result<&Catalog, Error> {
+        if let Some(catalog) = self.catalog.get() {
+            return Ok(catalog);
+        }
+        let mut known = self.known.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut bytes = Vec::new();
+        let read = known
+            .seek(SeekFrom::Start(0))
+            .and_then(|_| known.read_to_end(&mut bytes));
+        read.map_err(Error::io("read the catalogue in", &self.index.path))?;
+        let catalog = Catalog::from_bytes(&bytes).ok_or_else(|| Error::Index {
+            path: self.index.path.clone(),
+            message: "the catalogue is damaged".into(),
+            damaged: true,
+        })?;
+        Ok(self.catalog.get_or_init(|| catalog))
+    }
+
+    /// What the catalogue says of a source.
+    pub(crate) fn source(&self, digest: &Digest) -> Result<Option<Source>, Error> {
+        let catalog = self.catalog()?;
+        Ok(digest_bytes(digest.as_str())
+            .and_then(|digest| catalog.source(&digest))
+            .map(|source| catalog.sources[source as usize]))
+    }
+}
+
+impl Asking {
+    /// The path under which a source was met first.
+    pub(crate) fn first_path(&self, digest: &Digest) -> Result<Option<String>, Error> {
+        let catalog = self.catalog()?;
+        let source = digest_bytes(digest.as_str()).and_then(|digest| catalog.source(&digest));
+        Ok(source.and_then(|source| catalog.paths_of(source).into_iter().next()))
+    }
+}
+
+impl Archive {
+    /// Does some work with the index. Where the index turns out to be damaged it is built anew from the records, and the
+    /// work is done with the new one: nothing is ever answered from what is damaged.
+    pub(crate) fn asked<T>(&self, work: impl Fn(&Asking) -> Result<T, Error>) -> Result<T, Error> {
+        match self.asking().and_then(|asking| work(&asking)) {
+            Err(Error::Index { damaged: true, .. }) => {}
+            done => return done,
+        }
+        // A writer may have put another in its place since it was opened.
+        self.close_index();
+        match self.asking().and_then(|asking| work(&asking)) {
+            Err(Error::Index { damaged: true, .. }) => {
+                self.reindex()?;
+                work(&*self.asking()?)
+            }
+            done => done,
+        }
+    }
+
+    /// Stretches of records that could not be read, a sentence each: the runs in them are missing from every answer.
+    ///
+    /// # Errors
+    /// When the index cannot be read.
+    pub fn lost(&self) -> Result<Vec<String>, Error> {
+        let told = |lost: &Damage| {
+            format!(
+                "{}, byte {}: {} bytes of records are damaged, and what they hold is missing",
+                records_name(lost.part),
+                lost.at,
+                lost.length
+            )
+        };
+        self.asked(|asking| Ok(asking.lost.iter().map(told).collect()))
+    }
+
+    fn close_index(&self) {
+        *self.asking.write().unwrap_or_else(PoisonError::into_inner) = None;
+    }
+
+    /// The index, completed first when it is behind and nobody is writing.
+    fn asking(&self) -> Result<Arc<Asking>, Error> {
+        let known = self.asking.read().unwrap_or_else(PoisonError::into_inner);
+        if let Some(asking) = known.as_ref() {
+            return Ok(Arc::clone(asking));
+        }
+        drop(known);
+        let mut asking = match self.open_index() {
+            // Built anew below.
+            Err(Error::Index { damaged: true, .. }) => None,
+            opened => opened?,
+        };
+        if asking.as_ref().is_none_or(|asking| asking.behind > 0) {
+            match Writer::open(&self.root, "curvary: completing the index") {
+                Ok(mut writer) => {
+                    writer.tidy()?;
+                    drop(writer);
+                    asking = self.open_index()?;
+                }
+                // Somebody is at work, or we may not write here: what there is must do, and says how far it reaches.
+                Err(Error::Locked { .. } | Error::Io { .. }) if asking.is_some() => {}
+                Err(error) => return Err(error),
+            }
+        }
+        let asking = asking.map(Arc::new).ok_or_else(|| Error::Index {
+            path: folder(&self.root),
+            message: "there is none for these records and rules".into(),
+            damaged: false,
+        })?;
+        *self.asking.write().unwrap_or_else(PoisonError::into_inner) = Some(Arc::clone(&asking));
+        Ok(asking)
+    }
+
+    fn open_index(&self) -> Result<Option<Asking>, Error> {
+        // A writer may replace the catalogue between two of our steps; then we look again.
+        for _ in 0..5 {
+            let Some(current) = Current::read(&self.root, &self.settings)? else {
+                return Ok(None);
+            };
+            let path = folder(&self.root).join(&current.folder);
+            let index = Index::open(&path)?;
+            let covered = index.covered()?;
+            if let Ok(known) = fs::File::open(path.join(&covered.catalog)) {
+                return Ok(Some(Asking {
+                    index,
+                    known: Mutex::new(known),
+                    catalog: OnceLock::new(),
+                    behind: covered.behind(&self.manifest),
+                    lost: covered.lost,
+                    frames: FrameReader::default(),
+                }));
+            }
+        }
+        Ok(None)
+    }
+
+    /// Builds the index anew from the records, in a new folder that takes the old one's place when it is whole.
+    ///
+    /// # Errors
+    /// When another process writes, or the disk refuses.
+    pub fn reindex(&self) -> Result<(), Error> {
+        let mut writer = Writer::open_on(
+            &self.root,
+            "curvary: building the index",
+            RealDisk::shared(),
+            true,
+        )?;
+        writer.tidy()?;
+        drop(writer);
+        self.close_index();
+        Ok(())
+    }
+}

@@ -1,0 +1,150 @@
+//! Which index is in use, and up to where it has read.
+//!
+//! `index/current.json` names the folder that is in use and what it was built for. An index is built anew only for
+//! causes that are known: there is none, it was built by another version, or the words of the house or rules for names
+//! have changed since. Trouble with the disk or a lock is reported and never answered by building anew. A new index grows
+//! in a folder of its own and takes the old one's place by one atomic rename of `current.json`.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+use sha2::{Digest as _, Sha256};
+
+use crate::disk::Disk;
+use crate::frames::Damage;
+use crate::manifest::{Manifest, hex};
+use crate::{Error, Settings};
+
+/// Changes whenever what is filed, or how, changes.
+const VERSION: u32 = 5;
+
+/// What an index was built for, in `current.json`.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub(crate) struct Current {
+    version: u32,
+    rules: String,
+    pub(crate) folder: String,
+}
+
+/// Up to where an index has read, in the engine's own commit.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub(crate) struct Covered {
+    pub(crate) originals: (u32, u64),
+    pub(crate) records: (u32, u64),
+    pub(crate) notes: u64,
+    /// The file of the catalogue that belongs to it.
+    pub(crate) catalog: String,
+    /// Stretches of records that could not be read.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub(crate) lost: Vec<Damage>,
+}
+
+impl Covered {
+    /// What an index that has read everything covers.
+    pub(crate) fn whole(manifest: &Manifest) -> Self {
+        let end = |parts: &[crate::manifest::Part]| {
+            let last = parts.len().saturating_sub(1);
+            (
+                u32::try_from(last).unwrap_or(u32::MAX),
+                parts.last().map_or(0, |part| part.length),
+            )
+        };
+        Self {
+            originals: end(&manifest.originals),
+            records: end(&manifest.records),
+            notes: manifest.notes.length,
+            catalog: String::new(),
+            lost: Vec::new(),
+        }
+    }
+
+    /// How many committed bytes of records and notes lie beyond.
+    pub(crate) fn behind(&self, manifest: &Manifest) -> u64 {
+        let records: u64 = (0_u32..)
+            .zip(&manifest.records)
+            .filter(|(part, _)| *part >= self.records.0)
+            .map(|(part, record)| {
+                if part == self.records.0 {
+                    record.length.saturating_sub(self.records.1)
+                } else {
+                    record.length
+                }
+            })
+            .sum();
+        records + manifest.notes.length.saturating_sub(self.notes)
+    }
+}
+
+fn rules(settings: &Settings) -> String {
+    let text = serde_json::to_vec(&(&settings.words, &settings.names)).unwrap_or_default();
+    hex(&Sha256::digest(text))
+}
+
+pub(crate) fn folder(root: &Path) -> PathBuf {
+    root.join("index")
+}
+
+impl Current {
+    fn path(root: &Path) -> PathBuf {
+        folder(root).join("current.json")
+    }
+
+    /// What the index of an archive was built for; `None` when there is none, or it is not for this version and these
+    /// rules.
+    pub(crate) fn read(root: &Path, settings: &Settings) -> Result<Option<Self>, Error> {
+        let path = Self::path(root);
+        let bytes = match fs::read(&path) {
+            Ok(bytes) => bytes,
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(None),
+            Err(error) => return Err(Error::io("read", &path)(error)),
+        };
+        Ok(serde_json::from_slice::<Self>(&bytes)
+            .ok()
+            .filter(|current| current.version == VERSION && current.rules == rules(settings))
+            .filter(|current| folder(root).join(&current.folder).is_dir()))
+    }
+
+    /// Makes the next command build the index anew. It may be deleted at any time, so nothing is lost by it.
+    pub(crate) fn forget(root: &Path) {
+        let _ = fs::remove_file(Self::path(root));
+    }
+
+    /// A fresh folder for a new index, beside those that are there.
+    pub(crate) fn fresh(root: &Path, settings: &Settings) -> Result<Self, Error> {
+        let all = folder(root);
+        fs::create_dir_all(&all).map_err(Error::io("make the folder", &all))?;
+        for number in 1_u32.. {
+            let name = format!("{number:06}");
+            match fs::create_dir(all.join(&name)) {
+                Ok(()) => {
+                    return Ok(Self {
+                        version: VERSION,
+                        rules: rules(settings),
+                        folder: name,
+                    });
+                }
+                Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => {}
+                Err(error) => return Err(Error::io("make the folder", &all.join(&name))(error)),
+            }
+        }
+        Err(Error::Index {
+            path: all,
+            message: "no folder name is free".into(),
+            damaged: false,
+        })
+    }
+
+    pub(crate) fn write(&self, root: &Path, disk: &dyn Disk) -> Result<(), Error> {
+        let path = Self::path(root);
+        let text = serde_json::to_vec(self).unwrap_or_default();
+        disk.replace(&path, &text).map_err(Error::io("write", &path))?;
+        // Older folders are of no use; one that cannot be deleted does no harm.
+        for entry in fs::read_dir(folder(root)).into_iter().flatten().flatten() {
+            if entry.path().is_dir() && entry.file_name().to_str() != Some(&self.folder) {
+                let _ = fs::remove_dir_all(entry.path());
+            }
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,167 @@
+//! Damaged parts: what is whole stays readable, what is lost is told, and what can be made again is.
+
+use super::roots::files;
+use super::*;
+
+fn flip(root: &Path, name: &str, at: usize) {
+    let path = root.join(name);
+    let mut bytes = fs::read(&path).expect("it is there");
+    bytes[at] ^= 1;
+    fs::write(&path, bytes).expect("it is written");
+}
+
+/// As the program does after a repair: every source whose records are lost is read again.
+fn read_again(root: &Path, sources: &[Digest]) {
+    let archive = Archive::open(root).expect("it opens");
+    let known: Vec<Addition> = (0..60).map(|n| addition(n, 0)).collect();
+    let again = sources.iter().map(|digest| {
+        let (_, bytes) = archive.named_original(digest).expect("the original is whole");
+        let known = known
+            .iter()
+            .find(|known| known.digest == *digest)
+            .expect("one of ours");
+        assert_eq!(known.bytes, bytes);
+        Addition {
+            family: None,
+            again: true,
+            ..known.clone()
+        }
+    });
+    let mut writer = archive.write("test").expect("the lock is free");
+    add(&mut writer, again.collect()).expect("they are added");
+    writer.finish().expect("it commits");
+}
+
+#[test]
+fn a_damaged_frame_takes_only_its_own_runs_and_they_are_made_again() {
+    let folder = Folder::new();
+    let mut every = BTreeSet::new();
+    // A commit and a frame each.
+    for n in 0..5 {
+        let archive = Archive::open(&folder.0).or_else(|_| Archive::create(&folder.0, "test"));
+        let archive = archive.expect("it opens");
+        let mut writer = archive.write("test").expect("the lock is free");
+        add(&mut writer, (n * 6..n * 6 + 6).map(|n| addition(n, 0)).collect()).expect("they are added");
+        writer.finish().expect("it commits");
+        drop(archive);
+        every = found(&Archive::open(&folder.0).expect("it opens"), "");
+    }
+    let zipped = files(&folder.0)["originals/000001.zip"].clone();
+    let middle = files(&folder.0)["records/000001.jsonl.zst"].len() / 2;
+    for (what, at) in [
+        ("the header of the first frame", 5),
+        ("the content of a frame", middle),
+    ] {
+        flip(&folder.0, "records/000001.jsonl.zst", at);
+        let _ = fs::remove_dir_all(folder.0.join("index"));
+        let archive = Archive::open(&folder.0).expect("it opens");
+        let left = found(&archive, "");
+        assert!(
+            left.len() >= every.len() / 2 && left.len() < every.len(),
+            "{what}: {}",
+            left.len()
+        );
+        assert!(left.is_subset(&every));
+        assert_eq!(archive.lost().expect("an answer").len(), 1, "{what}");
+        for id in &left {
+            archive.run(id).expect("what is whole can be read");
+        }
+        let checked = archive.verify(&mut |_, _| {}).expect("it checks");
+        assert!(
+            checked
+                .problems
+                .iter()
+                .all(|problem| problem.file == "records" || problem.file.starts_with("records/"))
+        );
+        assert!(!checked.again.is_empty());
+        let done = Archive::rebuild(&folder.0).expect("it is mended");
+        assert!(
+            done.iter().any(|line| line.contains("kept in aside/")),
+            "{done:?}"
+        );
+        let mut archive = Archive::open(&folder.0).expect("it opens");
+        let checked = archive.repair(&mut |_, _| {}).expect("it repairs");
+        drop(archive);
+        read_again(&folder.0, &checked.again);
+        let archive = Archive::open(&folder.0).expect("it opens");
+        assert_eq!(found(&archive, ""), every, "{what}");
+        assert_eq!(archive.lost().expect("an answer"), [""; 0]);
+        assert_eq!(clean(&archive), every.len() as u64);
+        // No original is kept twice, and the file unpacks as a whole.
+        assert_eq!(files(&folder.0)["originals/000001.zip"].len(), zipped.len());
+        let all = fs::read(folder.0.join("records/000001.jsonl.zst")).expect("its bytes");
+        assert!(zstd::decode_all(all.as_slice()).is_ok_and(|lines| lines.ends_with(b"\n")));
+    }
+}
+
+#[test]
+fn lost_records_are_made_again_from_the_originals() {
+    let folder = Folder::new();
+    let archive = filled(&folder.0, 20);
+    let every = found(&archive, "");
+    drop(archive);
+    fs::remove_file(folder.0.join("records/000001.jsonl.zst")).expect("it goes");
+    Archive::rebuild(&folder.0).expect("it is mended");
+    let mut archive = Archive::open(&folder.0).expect("it opens");
+    let checked = archive.repair(&mut |_, _| {}).expect("it repairs");
+    assert_eq!(checked.again.len(), 20);
+    drop(archive);
+    read_again(&folder.0, &checked.again);
+    let archive = Archive::open(&folder.0).expect("it opens");
+    assert_eq!(found(&archive, ""), every);
+    clean(&archive);
+}
+
+#[test]
+fn a_damaged_header_of_an_original_is_written_again() {
+    let folder = Folder::new();
+    let archive = filled(&folder.0, 8);
+    let every = found(&archive, "");
+    drop(archive);
+    flip(&folder.0, "originals/000001.zip", 3);
+    let _ = fs::remove_dir_all(folder.0.join("index"));
+    let archive = Archive::open(&folder.0).expect("it opens");
+    assert_eq!(found(&archive, ""), every);
+    assert!(
+        !archive
+            .verify(&mut |_, _| {})
+            .expect("it checks")
+            .problems
+            .is_empty()
+    );
+    Archive::rebuild(&folder.0).expect("it is mended");
+    assert_eq!(
+        clean(&Archive::open(&folder.0).expect("it opens")),
+        every.len() as u64
+    );
+}
+
+#[test]
+fn damaged_notes_are_refused_until_a_repair_says_what_is_left() {
+    let folder = Folder::new();
+    let archive = filled(&folder.0, 4);
+    let run = found(&archive, "").pop_first().expect("a run");
+    let mut writer = archive.write("test").expect("the lock is free");
+    for value in ["first", "second", "third"] {
+        let mut note = Note::about(&RunId::named(run.as_str()));
+        note.fields.insert("sample".into(), value.into());
+        writer.note(note).expect("it notes");
+    }
+    writer.finish().expect("it commits");
+    // The first sign of the second line: it is no note any more.
+    let text = fs::read(folder.0.join("notes.jsonl")).expect("its bytes");
+    let second = text.iter().position(|&byte| byte == b'\n').expect("a line") + 1;
+    flip(&folder.0, "notes.jsonl", second);
+    let archive = Archive::open(&folder.0).expect("it opens");
+    assert!(matches!(archive.run(&run), Err(Error::Damaged { .. })));
+    let done = Archive::rebuild(&folder.0).expect("it is mended");
+    assert!(
+        done.iter()
+            .any(|line| line.contains("2 notes can be read and 1 not")),
+        "{done:?}"
+    );
+    let mut archive = Archive::open(&folder.0).expect("it opens");
+    archive.repair(&mut |_, _| {}).expect("it repairs");
+    assert_eq!(archive.notes().expect("they are whole").len(), 2);
+    clean(&archive);
+}

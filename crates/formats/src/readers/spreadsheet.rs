@@ -1,0 +1,370 @@
+//! Spreadsheets: every sheet of a workbook, its cells written out as plain lines and understood as any other table.
+//!
+//! Numbers are the stored values and not what a format shows of them; a formula stands for its stored result. Clock times
+//! and dates are written as such, whichever day the workbook counts from. A cell with an error (`#N/A`) is no number and is
+//! told as every other marker is. Places are those of the sheet: row and column, under the sheet's name.
+
+use std::collections::BTreeMap;
+use std::io::Cursor;
+
+use calamine::{
+    CellErrorType, Data, DataRef, ExcelDateTime, Reader as _, SheetType, SheetVisible, Sheets, Xlsx,
+    open_workbook_auto_from_rs,
+};
+use curvary_record::{Code, Diagnostic, Place};
+
+use crate::rendering::{Rendering, joined};
+use crate::{Card, Glimpse, Part, Reader, Reading, Recognition, Source};
+
+/// The reader of spreadsheets.
+pub struct Spreadsheet {
+    card: Card,
+}
+
+impl Default for Spreadsheet {
+    fn default() -> Self {
+        Self {
+            card: Card {
+                id: "built-in/spreadsheet".to_owned(),
+                version: "1".to_owned(),
+                title: "sheets of workbooks (xlsx, xlsb, xls, ods)".to_owned(),
+            },
+        }
+    }
+}
+
+/// A workbook with more filled cells than this is refused: its cells alone would take gigabytes.
+const MOST_CELLS: usize = 40_000_000;
+/// The first bytes of a compound file, in which old workbooks lie (MS-CFB 2.2).
+const COMPOUND: &[u8] = &[0xD0, 0xCF, 0x11, 0xE0, 0xA1, 0xB1, 0x1A, 0xE1];
+
+impl Reader for Spreadsheet {
+    fn card(&self) -> &Card {
+        &self.card
+    }
+
+    fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
+        if glimpse.start.starts_with(COMPOUND) {
+            Recognition::Perhaps("a compound file, as old workbooks are".to_owned())
+        } else if glimpse.start.starts_with(b"PK\x03\x04") {
+            Recognition::Perhaps("a zip file that holds one document, as workbooks are".to_owned())
+        } else {
+            Recognition::No("neither a zip file nor a compound file".to_owned())
+        }
+    }
+
+    fn read(&self, source: &Source) -> Reading {
+        let book = match Book::open(source.bytes()) {
+            Ok(book) => book,
+            Err(why) => return Reading::refused(*why),
+        };
+        let mut remarks = book.remarks;
+        let readings = book.sheets.iter().map(|sheet| {
+            let mut reading = sheet.rendering.read(source, &self.card);
+            for run in &mut reading.runs {
+                // Text was never decoded here.
+                run.source.encoding = None;
+            }
+            reading
+        });
+        let mut reading = joined(source, readings);
+        if reading.runs.is_empty() && book.sheets.is_empty() {
+            remarks.push(Diagnostic::error(
+                Code::new("no-table"),
+                "no sheet of the workbook has a cell",
+            ));
+        }
+        reading.remarks.extend(remarks);
+        reading
+    }
+
+    fn explain(&self, source: &Source) -> Vec<Part> {
+        Book::open(source.bytes()).map_or_else(
+            |_| Vec::new(),
+            |book| {
+                book.sheets
+                    .iter()
+                    .flat_map(|sheet| sheet.rendering.explain(source, &self.card))
+                    .collect()
+            },
+        )
+    }
+}
+
+/// A sheet, written out.
+struct Sheet {
+    rendering: Rendering,
+}
+
+struct Book {
+    sheets: Vec<Sheet>,
+    remarks: Vec<Diagnostic>,
+}
+
+/// The filled cells of a sheet by row, each with its column, both from 0.
+type Cells = BTreeMap<u32, Vec<(u32, String)>>;
+
+impl Book {
+    fn open(bytes: &[u8]) -> Result<Self, Box<Diagnostic>> {
+        let wrong =
+            |error: &dyn std::fmt::Display| {
+                let why = format!("the file cannot be read as a workbook: {error}");
+                Box::new(Diagnostic::error(Code::new("not-a-workbook"), why).help(
+                    "open it with a spreadsheet program; if that works, save it anew as xlsx, ods or CSV",
+                ))
+            };
+        let mut book: Sheets<Cursor<&[u8]>> =
+            open_workbook_auto_from_rs(Cursor::new(bytes)).map_err(|error| wrong(&error))?;
+        let listed = book.sheets_metadata().to_vec();
+        let mut remarks = Vec::new();
+        let mut sheets = Vec::new();
+        let mut count = 0;
+        for listed in listed
+            .into_iter()
+            .filter(|sheet| sheet.typ == SheetType::WorkSheet)
+        {
+            let cells = match cells(&mut book, &listed.name, &mut count) {
+                Ok(cells) => cells,
+                Err(Trouble::TooMany) => {
+                    let why = format!("the workbook has more than {MOST_CELLS} filled cells");
+                    return Err(Box::new(
+                        Diagnostic::error(Code::new("file-too-large"), why)
+                            .help("save the sheets that hold measurements as CSV"),
+                    ));
+                }
+                Err(Trouble::Unreadable(why)) => {
+                    remarks.push(
+                        Diagnostic::error(
+                            Code::new("sheet-unreadable"),
+                            format!("the sheet `{}` cannot be read: {why}", listed.name),
+                        )
+                        .help("the other sheets are not affected"),
+                    );
+                    continue;
+                }
+            };
+            if cells.is_empty() {
+                continue;
+            }
+            if listed.visible != SheetVisible::Visible {
+                remarks.push(Diagnostic::note(
+                    Code::new("sheet-hidden"),
+                    format!(
+                        "the sheet `{}` is hidden in the workbook; it was read as the others",
+                        listed.name
+                    ),
+                ));
+            }
+            let unstored = unstored(&mut book, &listed.name, &cells);
+            if unstored > 0 {
+                remarks.push(
+                    Diagnostic::warning(
+                        Code::new("formula-without-value"),
+                        format!("{unstored} formulas of the sheet `{}` have no stored value", listed.name),
+                    )
+                    .help("open the workbook with a spreadsheet program and save it, so that their results are stored"),
+                );
+            }
+            sheets.push(Sheet {
+                rendering: written_out(&listed.name, &cells),
+            });
+        }
+        Ok(Self { sheets, remarks })
+    }
+}
+
+enum Trouble {
+    TooMany,
+    Unreadable(String),
+}
+
+/// The filled cells of a sheet. Those of xlsx are taken one by one, since two cells far apart would fill the memory as a
+/// rectangle.
+fn cells(book: &mut Sheets<Cursor<&[u8]>>, name: &str, count: &mut usize) -> Result<Cells, Trouble> {
+    let unreadable = |error: &dyn std::fmt::Display| Trouble::Unreadable(error.to_string());
+    let mut all = Cells::new();
+    let mut keep = |row: u32, column: u32, text: String| {
+        if text.trim().is_empty() {
+            return Ok(());
+        }
+        *count += 1;
+        if *count > MOST_CELLS {
+            return Err(Trouble::TooMany);
+        }
+        all.entry(row).or_default().push((column, text));
+        Ok(())
+    };
+    if let Sheets::Xlsx(xlsx) = book {
+        let mut reader = xlsx
+            .worksheet_cells_reader(name)
+            .map_err(|error| unreadable(&error))?;
+        while let Some(cell) = reader.next_cell().map_err(|error| unreadable(&error))? {
+            let (row, column) = cell.get_position();
+            keep(row, column, text_of_ref(cell.get_value()))?;
+        }
+        return Ok(all);
+    }
+    let range = book.worksheet_range(name).map_err(|error| unreadable(&error))?;
+    let (first_row, first_column) = range.start().unwrap_or((0, 0));
+    for (row, column, value) in range.used_cells() {
+        let at = |first: u32, offset: usize| first.saturating_add(u32::try_from(offset).unwrap_or(u32::MAX));
+        keep(at(first_row, row), at(first_column, column), text_of(value))?;
+    }
+    Ok(all)
+}
+
+/// How many cells have a formula and no value.
+fn unstored(book: &mut Sheets<Cursor<&[u8]>>, name: &str, cells: &Cells) -> usize {
+    let Sheets::Xlsx(xlsx) = book else { return 0 };
+    formulas(xlsx, name)
+        .into_iter()
+        .filter(|(row, column)| {
+            !cells
+                .get(row)
+                .is_some_and(|cells| cells.iter().any(|cell| cell.0 == *column))
+        })
+        .count()
+}
+
+fn formulas(xlsx: &mut Xlsx<Cursor<&[u8]>>, name: &str) -> Vec<(u32, u32)> {
+    let mut all = Vec::new();
+    let Ok(mut reader) = xlsx.worksheet_cells_reader(name) else {
+        return all;
+    };
+    while let Ok(Some(cell)) = reader.next_formula() {
+        if all.len() >= MOST_CELLS {
+            break;
+        }
+        if !cell.get_value().is_empty() {
+            all.push(cell.get_position());
+        }
+    }
+    all
+}
+
+fn written_out(name: &str, cells: &Cells) -> Rendering {
+    let mut rendering = Rendering::default();
+    let first_column = cells.values().flatten().map(|cell| cell.0).min().unwrap_or(0);
+    let mut next = None;
+    for (&row, cells) in cells {
+        if next.is_some_and(|next| next != row) {
+            rendering.blank();
+        }
+        next = Some(row + 1);
+        let place = |column: u32| Place {
+            file: Some(format!("sheet `{name}`")),
+            line: row + 1,
+            column: column + 1,
+            span: None,
+        };
+        let mut column = first_column;
+        let mut line: Vec<(&str, Place)> = Vec::with_capacity(cells.len());
+        for (at, text) in cells {
+            while column < *at {
+                line.push(("", place(column)));
+                column += 1;
+            }
+            line.push((text, place(*at)));
+            column = at + 1;
+        }
+        rendering.line(line);
+    }
+    rendering
+}
+
+fn text_of(value: &Data) -> String {
+    match value {
+        Data::Int(number) => number.to_string(),
+        Data::Float(number) => number.to_string(),
+        Data::String(text) | Data::DateTimeIso(text) => text.clone(),
+        Data::DurationIso(text) => iso_duration(text),
+        Data::Bool(flag) => flag.to_string(),
+        Data::DateTime(time) => clock(time),
+        Data::Error(error) => error_text(error),
+        Data::Empty => String::new(),
+    }
+}
+
+fn text_of_ref(value: &DataRef<'_>) -> String {
+    match value {
+        DataRef::SharedString(text) => (*text).to_owned(),
+        other => text_of(&Data::from(other.clone())),
+    }
+}
+
+fn error_text(error: &CellErrorType) -> String {
+    error.to_string()
+}
+
+/// A date, a time of day or a length of time, as people write them.
+fn clock(time: &ExcelDateTime) -> String {
+    const DAY: f64 = 86_400_000.0;
+    let milliseconds = (time.as_f64() * DAY).round();
+    if time.is_duration() || (0.0..1.0).contains(&time.as_f64()) {
+        // Below 2^53 and not negative where it is shown as such.
+        if !(0.0..=9e15).contains(&milliseconds) {
+            return time.as_f64().to_string();
+        }
+        return hours(milliseconds);
+    }
+    let (year, month, day, hour, minute, second, milli) = time.to_ymd_hms_milli();
+    let date = format!("{year:04}-{month:02}-{day:02}");
+    match (hour, minute, second, milli) {
+        (0, 0, 0, 0) => date,
+        (_, _, _, 0) => format!("{date} {hour:02}:{minute:02}:{second:02}"),
+        _ => format!("{date} {hour:02}:{minute:02}:{second:02}.{milli:03}"),
+    }
+}
+
+/// `h:mm:ss`, with thousandths where there are any.
+fn hours(milliseconds: f64) -> String {
+    let whole = |number: f64| number.trunc();
+    let (seconds, milli) = (whole(milliseconds / 1000.0), milliseconds % 1000.0);
+    let (minutes, second) = (whole(seconds / 60.0), seconds % 60.0);
+    let (hour, minute) = (whole(minutes / 60.0), minutes % 60.0);
+    if milli == 0.0 {
+        format!("{hour:02}:{minute:02}:{second:02}")
+    } else {
+        format!("{hour:02}:{minute:02}:{second:02}.{milli:03}")
+    }
+}
+
+/// `PT1H30M5S` (ISO 8601) as `01:30:05`; what is written otherwise stays as it stands.
+fn iso_duration(text: &str) -> String {
+    let parts = || -> Option<f64> {
+        let mut rest = text.strip_prefix("PT")?;
+        let mut seconds = 0.0;
+        for (mark, weight) in [('H', 3600.0), ('M', 60.0), ('S', 1.0)] {
+            if let Some((number, behind)) = rest.split_once(mark) {
+                seconds += number.replace(',', ".").parse::<f64>().ok()? * weight;
+                rest = behind;
+            }
+        }
+        rest.is_empty().then_some(seconds)
+    };
+    parts().map_or_else(|| text.to_owned(), |seconds| hours((seconds * 1000.0).round()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lengths_of_time_are_written_as_clocks() {
+        assert_eq!(hours(5_405_000.0), "01:30:05");
+        assert_eq!(hours(90_000_250.0), "25:00:00.250");
+        assert_eq!(iso_duration("PT1H30M5S"), "01:30:05");
+        assert_eq!(iso_duration("PT00H00M30S"), "00:00:30");
+        assert_eq!(iso_duration("P1D"), "P1D");
+    }
+
+    #[test]
+    fn what_is_no_workbook_is_refused() {
+        for bytes in [&b"PK\x03\x04 nothing"[..], COMPOUND, b""] {
+            let Err(why) = Book::open(bytes) else {
+                panic!("it was opened");
+            };
+            assert_eq!(why.code.as_str(), "not-a-workbook");
+        }
+    }
+}

@@ -1,0 +1,156 @@
+//! Tables that programs wrote as lists and maps, and tables of web pages.
+//!
+//! JSON and JSON lines, printed dictionaries, vectors of scripts (`time_s = [0, 1, …]`), flow lists of YAML, HTML tables.
+//! Each is written out plainly ([`crate::rendering`]) and understood as any other table; this reader decides nothing of
+//! what a column means.
+
+mod page;
+mod syntax;
+mod tables;
+
+use curvary_record::{Code, Diagnostic};
+
+use self::syntax::Item;
+use crate::rendering::{Rendering, joined};
+use crate::{Card, Glimpse, Part, Reader, Reading, Recognition, Source};
+
+/// The reader of lists, maps and web pages.
+pub struct Structured {
+    card: Card,
+}
+
+impl Default for Structured {
+    fn default() -> Self {
+        Self {
+            card: Card {
+                id: "built-in/structured".to_owned(),
+                version: "1".to_owned(),
+                title: "lists and maps of programs (JSON, vectors, dictionaries), tables of web pages"
+                    .to_owned(),
+            },
+        }
+    }
+}
+
+/// A list with fewer numbers is no column that a whole file would be read for.
+const SHORTEST: usize = 3;
+
+impl Reader for Structured {
+    fn card(&self) -> &Card {
+        &self.card
+    }
+
+    fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
+        let start = glimpse
+            .head
+            .trim_start_matches(|c: char| c.is_whitespace() || c == '\u{FEFF}');
+        if page::is_page(start) {
+            return Recognition::Yes("a web page".to_owned());
+        }
+        if start.starts_with("##") || !glimpse.head.contains(['[', '{', '(']) {
+            return Recognition::No("no lists or maps in brackets, and no web page".to_owned());
+        }
+        let document = syntax::parse(glimpse.head);
+        let lists: usize = document.items.iter().map(lists_of).sum();
+        let records = document.items.iter().filter(|item| is_record(item)).count();
+        if start.starts_with('{') || start.starts_with("[{") || lists >= 2 || records >= 2 {
+            Recognition::Yes(format!(
+                "{lists} lists of numbers and {records} records in brackets"
+            ))
+        } else if lists == 1 && document.cut.is_some() {
+            Recognition::Yes("a long list of numbers in brackets".to_owned())
+        } else {
+            Recognition::No("no lists of numbers in brackets".to_owned())
+        }
+    }
+
+    fn read(&self, source: &Source) -> Reading {
+        let (renderings, remarks) = renderings(source);
+        if renderings.is_empty() {
+            return Reading {
+                runs: Vec::new(),
+                remarks: [remarks, vec![no_table(source)]].concat(),
+            };
+        }
+        let mut reading = joined(
+            source,
+            renderings
+                .iter()
+                .map(|rendering| rendering.read(source, &self.card)),
+        );
+        reading.remarks.extend(remarks);
+        reading
+    }
+
+    fn explain(&self, source: &Source) -> Vec<Part> {
+        renderings(source)
+            .0
+            .iter()
+            .flat_map(|rendering| rendering.explain(source, &self.card))
+            .collect()
+    }
+}
+
+fn no_table(source: &Source) -> Diagnostic {
+    let what = if page::is_page(source.text().trim_start()) {
+        "the web page has no table of numbers"
+    } else {
+        "no lists of one length and no records with numbers were found"
+    };
+    Diagnostic::error(Code::new("no-table"), what)
+        .help("save the numbers themselves as text, one row a line, if the page shows them as a picture")
+}
+
+fn renderings(source: &Source) -> (Vec<Rendering>, Vec<Diagnostic>) {
+    if page::is_page(
+        source
+            .text()
+            .trim_start_matches(|c: char| c.is_whitespace() || c == '\u{FEFF}'),
+    ) {
+        return (page::tables(source), Vec::new());
+    }
+    let document = syntax::parse(source.text());
+    let found = tables::tables(source, &document);
+    let mut remarks = found.remarks;
+    if let Some(span) = document.cut {
+        remarks.push(
+            Diagnostic::warning(
+                Code::new("cut-off"),
+                "the file ends inside a list or map: its last number may be incomplete",
+            )
+            .at(source.place(span), "it was opened here")
+            .help("compare it with the original"),
+        );
+    }
+    (found.renderings, remarks)
+}
+
+/// Whether an item is a record of words and numbers on a line of its own.
+fn is_record(item: &Item) -> bool {
+    matches!(item, Item::Node(syntax::Node::Map(members))
+        if members.len() >= 2 && members.iter().any(|(_, node)| is_number(node)))
+}
+
+fn is_number(node: &syntax::Node) -> bool {
+    matches!(node, syntax::Node::Scalar(scalar) if scalar.text.parse::<f64>().is_ok())
+}
+
+/// How many lists of numbers an item has.
+fn lists_of(item: &Item) -> usize {
+    fn of(node: &syntax::Node, named: bool) -> usize {
+        match node {
+            syntax::Node::Scalar(_) => 0,
+            syntax::Node::List(all) => {
+                let numbers = all.iter().filter(|node| is_number(node)).count();
+                usize::from(named && numbers >= SHORTEST)
+                    + all.iter().map(|node| of(node, false)).sum::<usize>()
+            }
+            syntax::Node::Map(all) => all.iter().map(|(_, node)| of(node, true)).sum(),
+        }
+    }
+    match item {
+        Item::Line(_) => 0,
+        Item::Entry(_, node) => of(node, true),
+        Item::Node(node) => of(node, false),
+    }
+}

@@ -1,0 +1,542 @@
+//! Lists and maps as programs write them: JSON, printed dictionaries, vectors of scripts, flow lists of YAML.
+//!
+//! One grammar serves them all, since they agree in what matters here: brackets hold lists, braces hold pairs of a key
+//! and a value, and a name before `=`, `:` or `<-` says what a list is. It is lenient where languages differ (commas or
+//! blanks between numbers, single or double quotes, `None`, `...` at the end of a line) and keeps every scalar as the
+//! text that stood there, with its place. What is none of this stays a line of words.
+
+use curvary_record::Span;
+
+/// A word or a number as it stood.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Scalar {
+    pub(super) text: String,
+    pub(super) span: Span,
+}
+
+/// What stands behind a name, or for itself.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Node {
+    Scalar(Scalar),
+    List(Vec<Node>),
+    Map(Vec<(Scalar, Node)>),
+}
+
+impl Node {
+    /// Takes the last scalar out.
+    fn drop_last(&mut self) {
+        match self {
+            Self::Scalar(_) => {}
+            Self::List(all) => match all.last_mut() {
+                Some(Self::Scalar(_)) => drop(all.pop()),
+                Some(inner) => inner.drop_last(),
+                None => {}
+            },
+            Self::Map(all) => match all.last_mut() {
+                Some((_, Self::Scalar(_))) => drop(all.pop()),
+                Some((_, inner)) => inner.drop_last(),
+                None => {}
+            },
+        }
+    }
+}
+
+/// A piece of the text.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Item {
+    /// A line that is none of the others.
+    Line(Span),
+    /// A named list or map.
+    Entry(Scalar, Node),
+    /// A list or map without a name.
+    Node(Node),
+}
+
+/// Nesting deeper than this is no table of a laboratory.
+const DEEPEST: usize = 32;
+
+/// What a text consists of, and whether it ends inside a list or map.
+pub(super) struct Document {
+    pub(super) items: Vec<Item>,
+    /// Where a list or map was opened that the end of the file cut off.
+    pub(super) cut: Option<Span>,
+}
+
+/// Takes a text apart.
+pub(super) fn parse(text: &str) -> Document {
+    let mut parser = Parser {
+        text,
+        at: 0,
+        cut: None,
+    };
+    let mut items = Vec::new();
+    while parser.at < text.len() {
+        let start = parser.at;
+        if let Some(item) = parser.item() {
+            items.push(item);
+            parser.end_of_item();
+            if parser.cut.is_some() {
+                // The last word or number may be incomplete.
+                if let Some(Item::Entry(_, node) | Item::Node(node)) = items.last_mut() {
+                    node.drop_last();
+                }
+                break;
+            }
+            continue;
+        }
+        let end = text[start..]
+            .find(['\n', '\r'])
+            .map_or(text.len(), |end| start + end);
+        if !text[start..end].trim().is_empty() {
+            items.push(Item::Line(Span::new(start, end)));
+        }
+        parser.at = end;
+        parser.skip_line_end();
+    }
+    Document {
+        items: with_block_lists(text, items),
+        cut: parser.cut,
+    }
+}
+
+struct Parser<'a> {
+    text: &'a str,
+    at: usize,
+    cut: Option<Span>,
+}
+
+impl<'a> Parser<'a> {
+    fn rest(&self) -> &'a str {
+        &self.text[self.at..]
+    }
+
+    fn peek(&self) -> Option<char> {
+        self.rest().chars().next()
+    }
+
+    fn skip_line_end(&mut self) {
+        if self.rest().starts_with("\r\n") {
+            self.at += 2;
+        } else if self.rest().starts_with(['\n', '\r']) {
+            self.at += 1;
+        }
+    }
+
+    /// Passes over blanks of the line, and `;` or `,` behind a structure.
+    fn end_of_item(&mut self) {
+        let rest = self.rest();
+        let kept = rest.trim_start_matches([' ', '\t', ';', ',']);
+        self.at += rest.len() - kept.len();
+        self.skip_line_end();
+    }
+
+    fn skip_blanks(&mut self) {
+        let rest = self.rest();
+        self.at += rest.len() - rest.trim_start_matches([' ', '\t']).len();
+    }
+
+    /// Passes over blanks, line ends, comments and `...`.
+    fn skip_space(&mut self) {
+        loop {
+            let rest = self.rest();
+            let kept = rest.trim_start();
+            self.at += rest.len() - kept.len();
+            let comment = kept.starts_with(['#', '%']) || kept.starts_with("//");
+            let dots = kept.starts_with("...");
+            if !comment && !dots {
+                return;
+            }
+            self.at += kept.find(['\n', '\r']).unwrap_or(kept.len());
+        }
+    }
+
+    /// A list or map at the start of a line, with its name where it has one.
+    fn item(&mut self) -> Option<Item> {
+        let start = self.at;
+        let found = self.try_item();
+        if found.is_none() {
+            self.at = start;
+            self.cut = None;
+        }
+        found
+    }
+
+    fn try_item(&mut self) -> Option<Item> {
+        self.skip_blanks();
+        if matches!(self.peek(), Some('{' | '[')) {
+            return self.structure(0).map(Item::Node);
+        }
+        if self.rest().starts_with("- ") {
+            self.at += 2;
+        }
+        let key = self.key()?;
+        self.skip_blanks();
+        self.opener()?;
+        let node = self.value(0)?;
+        matches!(node, Node::List(_) | Node::Map(_)).then_some(Item::Entry(key, node))
+    }
+
+    /// The name before `=`, `:` or `<-`, which is passed over too.
+    fn key(&mut self) -> Option<Scalar> {
+        let start = self.at;
+        let line = self.rest();
+        let line = &line[..line.find(['\n', '\r']).unwrap_or(line.len())];
+        if line.starts_with(['"', '\'']) {
+            let key = self.quoted()?;
+            self.skip_blanks();
+            return self.sign().then_some(key);
+        }
+        let sign = line.find(['=', ':', '<', '[', '{', '('])?;
+        let name = line[..sign].trim_end();
+        if name.is_empty() || name.len() > 80 {
+            return None;
+        }
+        let key = Scalar {
+            text: name.to_owned(),
+            span: Span::new(start, start + name.len()),
+        };
+        self.at = start + sign;
+        self.sign().then_some(key)
+    }
+
+    /// Passes over `=`, `:` or `<-`.
+    fn sign(&mut self) -> bool {
+        for sign in ["<-", "=", ":"] {
+            if self.rest().starts_with(sign) {
+                self.at += sign.len();
+                return true;
+            }
+        }
+        false
+    }
+
+    /// Whether a list or map begins here, perhaps inside the call of a function (`np.array([`, `c(`).
+    fn opener(&self) -> Option<()> {
+        let rest = self.rest();
+        let named = rest.trim_start_matches(|c: char| c.is_alphanumeric() || matches!(c, '_' | '.'));
+        let call = named.len() < rest.len() && rest.len() - named.len() <= 24;
+        (rest.starts_with(['[', '{']) || call && named.starts_with('(')).then_some(())
+    }
+
+    fn value(&mut self, depth: usize) -> Option<Node> {
+        self.skip_space();
+        match self.peek()? {
+            '[' | '{' => self.structure(depth),
+            '(' => self.list('(', depth),
+            '"' | '\'' => self.quoted().map(Node::Scalar),
+            _ => self.word(depth),
+        }
+    }
+
+    fn structure(&mut self, depth: usize) -> Option<Node> {
+        match self.peek()? {
+            '{' => self.map(depth),
+            open => self.list(open, depth),
+        }
+    }
+
+    /// A bare word or number; with brackets behind it, what stands in them (`array([1, 2])`).
+    fn word(&mut self, depth: usize) -> Option<Node> {
+        let start = self.at;
+        let rest = self.rest();
+        let end = rest
+            .find(|c: char| {
+                c.is_whitespace() || matches!(c, ',' | ';' | '[' | ']' | '{' | '}' | '(' | ')' | ':' | '=')
+            })
+            .unwrap_or(rest.len());
+        if end == 0 {
+            return None;
+        }
+        let text = rest[..end].to_owned();
+        self.at += end;
+        if self.peek() == Some('(') {
+            let Node::List(mut inside) = self.list('(', depth)? else {
+                return None;
+            };
+            // `array([…], dtype=…)` is its list; `c(1, 2)` is what it holds.
+            if let Some(list) = inside.iter().position(|node| matches!(node, Node::List(_))) {
+                return Some(inside.swap_remove(list));
+            }
+            return Some(Node::List(inside));
+        }
+        Some(Node::Scalar(Scalar {
+            text,
+            span: Span::new(start, self.at),
+        }))
+    }
+
+    fn quoted(&mut self) -> Option<Scalar> {
+        let quote = self.peek()?;
+        let start = self.at + 1;
+        let mut text = String::new();
+        let mut signs = self.text[start..].char_indices();
+        while let Some((offset, sign)) = signs.next() {
+            match sign {
+                '\\' => match signs.next()?.1 {
+                    'n' | 't' | 'r' => text.push(' '),
+                    'u' => {
+                        let digits: String = signs.by_ref().take(4).map(|(_, digit)| digit).collect();
+                        let code = u32::from_str_radix(&digits, 16).ok()?;
+                        text.push(char::from_u32(code).unwrap_or('\u{FFFD}'));
+                    }
+                    other => text.push(other),
+                },
+                '\n' | '\r' => return None,
+                sign if sign == quote => {
+                    self.at = start + offset + sign.len_utf8();
+                    return Some(Scalar {
+                        text,
+                        span: Span::new(start, start + offset),
+                    });
+                }
+                sign => text.push(sign),
+            }
+        }
+        None
+    }
+
+    fn cut(&mut self, from: usize) {
+        self.cut.get_or_insert(Span::new(from, from + 1));
+    }
+
+    fn list(&mut self, open: char, depth: usize) -> Option<Node> {
+        if depth >= DEEPEST {
+            return None;
+        }
+        let from = self.at;
+        let close = if open == '(' { ')' } else { ']' };
+        self.at += open.len_utf8();
+        let mut all: Vec<Node> = Vec::new();
+        // Rows of a matrix that are parted by `;`.
+        let mut rows: Vec<Node> = Vec::new();
+        loop {
+            self.skip_space();
+            match self.peek() {
+                None => {
+                    self.cut(from);
+                    break;
+                }
+                Some(sign) if sign == close => {
+                    self.at += sign.len_utf8();
+                    break;
+                }
+                Some(',') => self.at += 1,
+                Some(';') => {
+                    self.at += 1;
+                    rows.push(Node::List(std::mem::take(&mut all)));
+                }
+                Some(']' | '}' | ')') => return None,
+                Some(_) => {
+                    let node = self.value(depth + 1)?;
+                    self.skip_blanks();
+                    // `dtype=float` in a call says nothing of the numbers.
+                    if open == '(' && self.peek() == Some('=') {
+                        self.at += 1;
+                        self.value(depth + 1)?;
+                        continue;
+                    }
+                    all.push(node);
+                    if self.cut.is_some() {
+                        break;
+                    }
+                }
+            }
+        }
+        if rows.is_empty() {
+            return Some(Node::List(all));
+        }
+        if !all.is_empty() {
+            rows.push(Node::List(all));
+        }
+        // A column vector, `[1; 2; 3]`, is a list.
+        let single = |row: &Node| matches!(row, Node::List(cells) if cells.len() == 1);
+        if rows.iter().all(single) {
+            rows = rows
+                .into_iter()
+                .flat_map(|row| match row {
+                    Node::List(cells) => cells,
+                    other => vec![other],
+                })
+                .collect();
+        }
+        Some(Node::List(rows))
+    }
+
+    fn map(&mut self, depth: usize) -> Option<Node> {
+        if depth >= DEEPEST {
+            return None;
+        }
+        let from = self.at;
+        self.at += 1;
+        let mut all = Vec::new();
+        loop {
+            self.skip_space();
+            match self.peek() {
+                None => {
+                    self.cut(from);
+                    break;
+                }
+                Some('}') => {
+                    self.at += 1;
+                    break;
+                }
+                Some(',' | ';') => self.at += 1,
+                Some('"' | '\'') => {
+                    let key = self.quoted()?;
+                    self.skip_space();
+                    if !self.sign() {
+                        return None;
+                    }
+                    all.push((key, self.map_value(depth)?));
+                }
+                Some(_) => {
+                    let key = self.key()?;
+                    all.push((key, self.map_value(depth)?));
+                }
+            }
+            if self.cut.is_some() {
+                break;
+            }
+        }
+        Some(Node::Map(all))
+    }
+
+    /// A value in a map: bare words reach up to the next comma, brace or line end (`buffer: citrate phosphate`).
+    fn map_value(&mut self, depth: usize) -> Option<Node> {
+        self.skip_space();
+        let start = self.at;
+        if let Some(sign) = self.peek()
+            && !matches!(sign, '[' | '{' | '(' | '"' | '\'')
+        {
+            let rest = self.rest();
+            let end = rest
+                .find([',', '}', '\n', '\r', '(', '[', '{'])
+                .unwrap_or(rest.len());
+            if rest[end..].starts_with([',', '}', '\n', '\r']) {
+                let text = rest[..end].trim_end().to_owned();
+                self.at += end;
+                return Some(Node::Scalar(Scalar {
+                    span: Span::new(start, start + text.len()),
+                    text,
+                }));
+            }
+        }
+        let value = self.value(depth + 1);
+        if value.is_none() && self.at >= self.text.len() {
+            self.cut(start.min(self.text.len().saturating_sub(1)));
+        }
+        value
+    }
+}
+
+/// Lines `key:` with lines `- value` under them are named lists.
+fn with_block_lists(text: &str, items: Vec<Item>) -> Vec<Item> {
+    let of = |item: &Item| match item {
+        Item::Line(span) => Some((text[span.range()].trim(), *span)),
+        _ => None,
+    };
+    let mut all = Vec::with_capacity(items.len());
+    let mut at = 0;
+    while at < items.len() {
+        let dashed = items[at + 1..]
+            .iter()
+            .map_while(|item| {
+                let (line, span) = of(item)?;
+                let value = line.strip_prefix("- ")?.trim();
+                let from = text[span.range()].rfind(value).unwrap_or(0) + span.start as usize;
+                (!value.contains(':')).then(|| {
+                    Node::Scalar(Scalar {
+                        text: value.trim_matches(['"', '\'']).to_owned(),
+                        span: Span::new(from, from + value.len()),
+                    })
+                })
+            })
+            .collect::<Vec<_>>();
+        match of(&items[at]) {
+            Some((line, span)) if dashed.len() >= 2 && line.ends_with(':') => {
+                let name = line.trim_end_matches(':');
+                let from = text[span.range()].find(name).unwrap_or(0) + span.start as usize;
+                let key = Scalar {
+                    text: name.to_owned(),
+                    span: Span::new(from, from + name.len()),
+                };
+                at += 1 + dashed.len();
+                all.push(Item::Entry(key, Node::List(dashed)));
+            }
+            _ => {
+                all.push(items[at].clone());
+                at += 1;
+            }
+        }
+    }
+    all
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn texts(node: &Node) -> String {
+        match node {
+            Node::Scalar(scalar) => scalar.text.clone(),
+            Node::List(all) => format!("[{}]", all.iter().map(texts).collect::<Vec<_>>().join(" ")),
+            Node::Map(all) => {
+                let pairs = all
+                    .iter()
+                    .map(|(key, node)| format!("{}={}", key.text, texts(node)));
+                format!("{{{}}}", pairs.collect::<Vec<_>>().join(" "))
+            }
+        }
+    }
+
+    fn told(text: &str) -> Vec<String> {
+        let of = |item: &Item| match item {
+            Item::Line(span) => format!("line {}", text[span.range()].trim()),
+            Item::Entry(key, node) => format!("{} = {}", key.text, texts(node)),
+            Item::Node(node) => texts(node),
+        };
+        parse(text).items.iter().map(of).collect()
+    }
+
+    #[test]
+    fn lists_of_many_languages() {
+        assert_eq!(told("wl = [ 500 504 ...\n  508 ];\n"), ["wl = [500 504 508]"]);
+        assert_eq!(
+            told("A <- c(0.1, 0.2)\nplot(A)\n"),
+            ["A = [0.1 0.2]", "line plot(A)"]
+        );
+        assert_eq!(told("t = np.array([1., 2.], dtype=float)\n"), ["t = [1. 2.]"]);
+        assert_eq!(told("x: [260, 270]\n"), ["x = [260 270]"]);
+        assert_eq!(told("x:\n  - 260\n  - 270\n"), ["x = [260 270]"]);
+        assert_eq!(told("m = [1 2; 3 4];\n"), ["m = [[1 2] [3 4]]"]);
+        assert_eq!(told("v = [1; 2; 3]\n"), ["v = [1 2 3]"]);
+        assert_eq!(
+            told("{'sample': 'BSA in PBS', 'pH': 7.4, 'n': None,\n 'A': [0.1, 0.2]}"),
+            ["{sample=BSA in PBS pH=7.4 n=None A=[0.1 0.2]}"]
+        );
+        assert_eq!(
+            told("{\"t_s\": 0.0, \"ok\": true}\n{\"t_s\": 4.0}"),
+            ["{t_s=0.0 ok=true}", "{t_s=4.0}"]
+        );
+        assert_eq!(told("Probe: x\n1 2\n"), ["line Probe: x", "line 1 2"]);
+    }
+
+    #[test]
+    fn a_list_that_the_end_of_the_file_cuts_is_told() {
+        assert!(parse("A = [0.1, 0.2, 0.").cut.is_some());
+        assert!(parse("{\"a\": [1, 2").cut.is_some());
+        assert!(parse("A = [0.1]").cut.is_none());
+    }
+
+    proptest::proptest! {
+        #[test]
+        fn no_text_makes_it_panic(text in "[\\[\\]{}(),;:='\"\\\\ \n0-9.a-zµ-]{0,200}") {
+            let document = parse(&text);
+            for item in &document.items {
+                if let Item::Line(span) = item {
+                    proptest::prop_assert!(text.get(span.range()).is_some());
+                }
+            }
+        }
+    }
+}
