@@ -38,16 +38,21 @@ pub struct Limits {
     pub depth: usize,
 }
 
+impl Limits {
+    /// What a desk computer can bear.
+    pub const USUAL: Self = Self {
+        member: 1 << 29,
+        total: 1 << 34,
+        ratio: 250,
+        count: 200_000,
+        // `a.zip!/b.tar.gz!/b.tar!/c.txt` is three, and one more is kept for those who pack what was packed.
+        depth: 4,
+    };
+}
+
 impl Default for Limits {
     fn default() -> Self {
-        Self {
-            member: 1 << 29,
-            total: 1 << 34,
-            ratio: 250,
-            count: 200_000,
-            // `a.zip!/b.tar.gz!/b.tar!/c.txt` is three, and one more is kept for those who pack what was packed.
-            depth: 4,
-        }
+        Self::USUAL
     }
 }
 
@@ -106,28 +111,29 @@ pub fn is_container(bytes: &[u8]) -> bool {
     kind(bytes).is_some()
 }
 
-fn kind(bytes: &[u8]) -> Option<Kind> {
-    let packing = match bytes {
+/// So many bytes of a file tell whether it may be a container.
+pub const TELLING: usize = 512;
+
+/// Whether a file that begins so may be a container: a quick look at its first [`TELLING`] bytes; the whole decides later.
+#[must_use]
+pub fn may_be_container(start: &[u8]) -> bool {
+    start.starts_with(b"PK") || start.starts_with(&[0x1f, 0x8b]) || packing(start).is_some() || tape::is_tape(start)
+}
+
+/// How a file is packed, by its first bytes.
+fn packing(bytes: &[u8]) -> Option<Packing> {
+    match bytes {
         [0x1f, 0x8b, 8, ..] => Some(Packing::Gzip),
         // The level, then the first block (its six bytes are the digits of pi).
-        [
-            b'B',
-            b'Z',
-            b'h',
-            b'1'..=b'9',
-            0x31,
-            0x41,
-            0x59,
-            0x26,
-            0x53,
-            0x59,
-            ..,
-        ] => Some(Packing::Bzip2),
+        [b'B', b'Z', b'h', b'1'..=b'9', 0x31, 0x41, 0x59, 0x26, 0x53, 0x59, ..] => Some(Packing::Bzip2),
         [0xFD, b'7', b'z', b'X', b'Z', 0, ..] => Some(Packing::Xz),
         [0x28, 0xB5, 0x2F, 0xFD, ..] => Some(Packing::Zstd),
         _ => None,
-    };
-    if let Some(packing) = packing {
+    }
+}
+
+fn kind(bytes: &[u8]) -> Option<Kind> {
+    if let Some(packing) = packing(bytes) {
         return Some(Kind::Packed(packing));
     }
     if tape::is_tape(bytes) {

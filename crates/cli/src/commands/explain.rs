@@ -8,11 +8,12 @@ use curvary_formats::container;
 use curvary_formats::evidence::{self, Evidence, Target};
 use curvary_formats::explanation::{ColumnPart, ColumnRole, TakenFor};
 use curvary_formats::{Choice, Part, Recognition, Source};
+use curvary_ingest::{Content, Desk, Finished, Limits};
 use curvary_record::{Code, Diagnostic, Run};
 use serde::Serialize;
 
 use crate::Setting;
-use crate::desk::{Content, Desk, Finished, ReadingOptions};
+use crate::desk::{self, ReadingOptions, Scope};
 use crate::ending::{Ending, Failure, Outcome};
 use crate::screen::{ASKED, Errors, FAINT, GOOD, STRONG, Screen, Styled, plural};
 use crate::{codes, drawing, report};
@@ -101,11 +102,13 @@ impl Explain {
     }
 
     fn file(&self, path: &Path, setting: &Setting, screen: &mut Screen) -> Outcome {
-        let desk = Desk::new(&self.reading, setting.archive.there().as_deref(), screen.errors())?;
-        desk.complain(screen);
+        let desk = self
+            .reading
+            .desk(setting.archive.there().as_deref(), Scope::Named)?;
+        desk::complain(&desk, screen);
         let name = path.display().to_string();
         let taken = Content::InFile(path.to_owned())
-            .bytes(&name)
+            .bytes(&name, &Limits::default())
             .map_err(|why| Failure::nothing(*why))?;
         if container::is_container(&taken.bytes) {
             let why = Diagnostic::error(

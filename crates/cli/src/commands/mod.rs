@@ -1,6 +1,7 @@
 //! The commands, one file each.
 
 mod add;
+mod answer;
 mod check;
 mod completions;
 mod convert;
@@ -17,6 +18,7 @@ mod quantify;
 mod rates;
 mod readers;
 mod results;
+mod reread;
 mod scans;
 mod show;
 mod temperature;
@@ -48,7 +50,9 @@ pub(crate) enum Command {
     Show(show::Show),
     Explain(explain::Explain),
     Worklist(worklist::Worklist),
+    Answer(answer::Answer),
     Note(note::Note),
+    Reread(reread::Reread),
     Export(export::Export),
     Convert(convert::Convert),
     Verify(verify::Verify),
@@ -76,6 +80,8 @@ impl Command {
             Self::Show(show) => show.run(setting, screen),
             Self::Explain(explain) => explain.run(setting, screen),
             Self::Worklist(worklist) => worklist.run(setting, screen),
+            Self::Answer(answer) => answer.run(setting, screen),
+            Self::Reread(reread) => reread.run(setting, screen),
             Self::Note(note) => note.run(setting, screen),
             Self::Export(export) => export.run(setting, screen),
             Self::Convert(convert) => convert.run(setting, screen),
@@ -92,7 +98,9 @@ impl Command {
 const EXCLUDED: char = '\u{2212}';
 
 /// Commands that take a query.
-const ASKING: [&str; 12] = [
+const ASKING: [&str; 14] = [
+    "answer",
+    "reread",
     "find",
     "export",
     "note",
