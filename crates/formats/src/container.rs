@@ -117,7 +117,10 @@ pub const TELLING: usize = 512;
 /// Whether a file that begins so may be a container: a quick look at its first [`TELLING`] bytes; the whole decides later.
 #[must_use]
 pub fn may_be_container(start: &[u8]) -> bool {
-    start.starts_with(b"PK") || start.starts_with(&[0x1f, 0x8b]) || packing(start).is_some() || tape::is_tape(start)
+    start.starts_with(b"PK")
+        || start.starts_with(&[0x1f, 0x8b])
+        || packing(start).is_some()
+        || tape::is_tape(start)
 }
 
 /// How a file is packed, by its first bytes.
@@ -125,7 +128,19 @@ fn packing(bytes: &[u8]) -> Option<Packing> {
     match bytes {
         [0x1f, 0x8b, 8, ..] => Some(Packing::Gzip),
         // The level, then the first block (its six bytes are the digits of pi).
-        [b'B', b'Z', b'h', b'1'..=b'9', 0x31, 0x41, 0x59, 0x26, 0x53, 0x59, ..] => Some(Packing::Bzip2),
+        [
+            b'B',
+            b'Z',
+            b'h',
+            b'1'..=b'9',
+            0x31,
+            0x41,
+            0x59,
+            0x26,
+            0x53,
+            0x59,
+            ..,
+        ] => Some(Packing::Bzip2),
         [0xFD, b'7', b'z', b'X', b'Z', 0, ..] => Some(Packing::Xz),
         [0x28, 0xB5, 0x2F, 0xFD, ..] => Some(Packing::Zstd),
         _ => None,

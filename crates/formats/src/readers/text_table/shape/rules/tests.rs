@@ -92,6 +92,7 @@ fn with_shaper(source: &Source, look: impl Fn(&Shaper<'_>)) {
     use crate::readers::text_table::{context::Context, scan};
     let pieces = scan::scan(source.text(), source.assume(), 0, 2);
     let words: Vec<_> = pieces
+        .pieces
         .iter()
         .filter_map(|piece| match piece {
             scan::Piece::Text(line) => Some(*line),
@@ -99,7 +100,7 @@ fn with_shaper(source: &Source, look: impl Fn(&Shaper<'_>)) {
         })
         .collect();
     let context = Context::gather(source.text(), &words, &Fields::default());
-    for piece in &pieces {
+    for piece in &pieces.pieces {
         if let scan::Piece::Table(table) = piece {
             look(&Shaper::of(source, table, &context, None));
             return;
