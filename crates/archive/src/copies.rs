@@ -135,11 +135,13 @@ fn prepare(root: &Path, manifest: &Manifest, to: &Path) -> Result<Manifest, Erro
             "the archive itself, or a folder around or inside it".into(),
         ));
     }
-    let mut names = fs::read_dir(to).map_err(Error::io("look at", to))?.flatten();
+    let names = fs::read_dir(to).map_err(Error::io("look at", to))?.flatten();
     if !Manifest::path(to).exists() {
-        let strange = names.find(|entry| entry.file_name() != "archive.lock");
-        if let Some(strange) = strange {
-            return Err(other(format!("`{}`", strange.file_name().to_string_lossy())));
+        let strange = names
+            .map(|entry| entry.file_name())
+            .filter(|name| name != "archive.lock");
+        if let Some(strange) = strange.min() {
+            return Err(other(format!("`{}`", strange.to_string_lossy())));
         }
         Manifest::empty().write(to, &RealDisk)?;
         return Manifest::read(to);
