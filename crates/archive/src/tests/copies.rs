@@ -78,7 +78,9 @@ fn damage_is_never_copied_over_what_is_whole_and_is_mended_from_it() {
         let mut bytes = whole[name].clone();
         bytes[40] ^= 4;
         fs::write(folder.0.join(name), bytes).expect("it is written");
-        assert!(copy(&folder.0, &to).is_err(), "{name}");
+        // Notes to which nothing was added are not read again: the copy has them whole.
+        let copied = copy(&folder.0, &to);
+        assert!(copied.is_err() || kept(&to)[name] == whole[name], "{name}");
         let again = Archive::open(&to).expect("the copy is what it was");
         clean(&again);
         drop(again);
