@@ -17,6 +17,7 @@ mod process;
 mod quantify;
 mod rates;
 mod readers;
+mod results;
 mod scans;
 mod show;
 mod temperature;
@@ -40,6 +41,7 @@ pub(crate) enum Command {
     Rates(Box<rates::Rates>),
     Scans(scans::Scans),
     Temperature(temperature::Temperature),
+    Results(results::Results),
     Peaks(Box<peaks::Peaks>),
     Process(Box<process::Process>),
     Quantify(Box<quantify::Quantify>),
@@ -69,6 +71,7 @@ impl Command {
             Self::Rates(rates) => rates.run(setting, screen),
             Self::Scans(scans) => scans.run(setting, screen),
             Self::Temperature(temperature) => temperature.run(setting, screen),
+            Self::Results(results) => results.run(setting, screen),
             Self::Peaks(peaks) => peaks.run(setting, screen),
             Self::Process(process) => process.run(setting, screen),
             Self::Quantify(quantify) => quantify.run(setting, screen),
@@ -94,7 +97,7 @@ impl Command {
 const EXCLUDED: char = '\u{2212}';
 
 /// Commands that take a query.
-const ASKING: [&str; 11] = [
+const ASKING: [&str; 12] = [
     "find",
     "export",
     "note",
@@ -102,6 +105,7 @@ const ASKING: [&str; 11] = [
     "rates",
     "scans",
     "temperature",
+    "results",
     "peaks",
     "process",
     "quantify",
