@@ -328,7 +328,11 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> Decision {
             continue;
         }
         let Some(fit) = fit(rows, sep) else { continue };
-        tabs_separate |= sep == Sep::Tab && fit.count >= 2 && fit.steady >= 0.6 && fit.figures >= 0.6;
+        tabs_separate |= sep == Sep::Tab
+            && fit.count >= 2
+            && fit.steady >= 0.6
+            && fit.figures >= 0.6
+            && !tabs_are_blanks(rows);
         let better = match &best {
             None => true,
             Some(old) => {
@@ -438,6 +442,12 @@ pub(super) fn style_of<'a>(sep: Sep, cells: impl Iterator<Item = &'a str>) -> De
             },
         },
     }
+}
+
+/// Whether several rows have no tab, and no tab stands where it may close an empty cell: tabs and blanks in turn.
+fn tabs_are_blanks(rows: &[&str]) -> bool {
+    let empty_cells = |row: &&str| row.contains("\t\t") || row.starts_with('\t') || row.ends_with('\t');
+    rows.iter().filter(|row| !row.contains('\t')).count() >= 2 && !rows.iter().any(empty_cells)
 }
 
 /// Whether single blanks stand only inside names (`sample 1   0.1774`), so that what follows a blank is no cell of its own.
