@@ -156,10 +156,7 @@ impl Answers {
 fn name(lines: &[Answer], line: &Answer) -> String {
     for turn in 0_u32.. {
         let family = line.family.as_ref().map(Family::id).unwrap_or_default();
-        let text = format!(
-            "{}\n{}\n{}\n{family}\n{turn}",
-            line.at, line.question, line.answer
-        );
+        let text = format!("{}\n{}\n{family}\n{turn}", line.question, line.answer);
         let digest = Digest::of(text.as_bytes());
         let name = digest
             .as_str()
