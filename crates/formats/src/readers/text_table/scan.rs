@@ -10,6 +10,7 @@ use super::damaged::is_row_of;
 use super::dialect::{Brackets, Decision, Dialect, Sep, decide, is_blank, raw_split, split, style_of};
 use super::grid::{Cursor, Grid, Kind, MAX_COLUMNS, line_end};
 use super::heads::{glue_units, heads_above, is_summary_word, unmatched_head};
+use super::labelled;
 use super::number::{Cell, Style, cell, dotted_time, durations_differ, has_concise};
 use super::segments::RowClass;
 use crate::Assumptions;
@@ -114,11 +115,26 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) 
         if class == Class::Figures && !worth_it && cursor.at >= from {
             unsought.get_or_insert(cursor.line);
         }
+        if !remark && cursor.at >= from && effort.read <= 8 * text.len() {
+            let rows = |rows: &str, line: u32| {
+                let first = Cursor { at: 0, line };
+                let mut apart = Effort::default();
+                table_at(rows, first, Class::Figures, &[], assume, least, &mut apart).map(|(table, _)| table)
+            };
+            let (labelled, looked) = labelled::table_at(text, cursor, rows);
+            effort.read += looked;
+            if let Some((table, after)) = labelled {
+                pieces.push(Piece::Table(Box::new(table)));
+                cursor = after;
+                failed_before = false;
+                continue;
+            }
+        }
         if class != Class::Words && worth_it && cursor.at >= from {
             let before = effort;
             if let Some((table, after)) = table_at(text, cursor, class, &pieces, assume, least, &mut effort) {
                 effort = before;
-                take_out_heads(text, &table, &mut pieces);
+                take_heads(text, &mut pieces, &table);
                 pieces.push(Piece::Table(Box::new(table)));
                 cursor = after;
                 failed_before = false;
@@ -139,29 +155,6 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) 
     }
 }
 
-/// Takes the heads of a table out of the pieces above it, and rulers and blank lines between them and the rows.
-fn take_out_heads(text: &str, table: &Table, pieces: &mut Vec<Piece>) {
-    let Some(first) = table.heads.first().map(|head| head.line.line) else {
-        return;
-    };
-    let is_first = |piece: &Piece| matches!(piece, Piece::Text(line) if line.line == first);
-    let Some(at) = pieces.iter().rposition(is_first) else {
-        return;
-    };
-    let kept = pieces.split_off(at).into_iter().filter(|piece| match piece {
-        Piece::Text(line) => {
-            let is_head = table.heads.iter().any(|head| head.line.line == line.line);
-            let raw = &text[line.span.range()];
-            let first = split(raw, &table.grid.dialect).into_iter().next();
-            let sums_up = first.is_some_and(|range| is_summary_word(&raw[range]));
-            !is_head && !is_ruler(raw) && !sums_up
-        }
-        Piece::Blank => false,
-        Piece::Table(_) => true,
-    });
-    pieces.extend(kept.collect::<Vec<_>>());
-}
-
 /// The heads above a table that begins at `cursor`. A damaged row may stand between them.
 fn heads_over(text: &str, grid: &Grid, cursor: Cursor, above: &[Piece]) -> Vec<HeadRow> {
     let (end, _) = line_end(text.as_bytes(), cursor.at);
@@ -178,6 +171,27 @@ fn heads_over(text: &str, grid: &Grid, cursor: Cursor, above: &[Piece]) -> Vec<H
         }
     }
     heads_above(text, grid, above)
+}
+
+/// Takes the heads of a table out of the words above it, and the rulers and blank lines between.
+fn take_heads(text: &str, pieces: &mut Vec<Piece>, table: &Table) {
+    let lines: Vec<u32> = table.heads.iter().map(|head| head.line.line).collect();
+    let is_head = |piece: &Piece| matches!(piece, Piece::Text(line) if lines.contains(&line.line));
+    let Some(last) = pieces.iter().rposition(is_head) else {
+        return;
+    };
+    let first = pieces[..=last].iter().rposition(|piece| {
+        !is_head(piece) && !is_ruler_piece(text, piece) && {
+            let above = |line: &TextLine| lines.iter().all(|head| line.line < *head);
+            !matches!(piece, Piece::Text(line) if !above(line))
+        }
+    });
+    let words = pieces.split_off(first.map_or(0, |above| above + 1));
+    let mut met = false;
+    pieces.extend(words.into_iter().filter(|piece| {
+        met |= is_head(piece);
+        !(is_head(piece) || met && is_ruler_piece(text, piece))
+    }));
 }
 
 /// What a line may be, at a glance.
@@ -281,7 +295,11 @@ fn table_at(
         }
         return None;
     }
-    if class == Class::Mixed && (is_head_of_numbers(&sample, &dialect) || sums_up_below(&sample, &dialect)) {
+    if class == Class::Mixed
+        && (is_head_of_numbers(&sample, &dialect)
+            || sums_up_below(&sample, &dialect)
+            || is_row_of_conditions(&sample, &dialect))
+    {
         return None;
     }
     let kinds = kinds_of(&sample, &dialect, columns);
@@ -800,7 +818,35 @@ fn sums_up_below(rows: &[&str], dialect: &Dialect) -> bool {
         .iter()
         .filter(|row| leading_number(&first(row)).is_some())
         .count();
-    is_summary_word(&first(head)) && numbered >= 3 && numbered * 2 > rest.len()
+    let word = first(head);
+    (is_summary_word(&word) || super::segments::is_summary_word(word.trim()))
+        && numbered >= 3
+        && numbered * 2 > rest.len()
+}
+
+/// Whether the first of these rows holds a condition for each curve and is none of them: `T (°C),25,30,35` over rows that
+/// begin with numbers.
+fn is_row_of_conditions(rows: &[&str], dialect: &Dialect) -> bool {
+    let [first, rest @ ..] = rows else { return false };
+    let cells = split(first, dialect);
+    let Some((key, values)) = cells.split_first() else {
+        return false;
+    };
+    let key = &first[key.clone()];
+    let head = crate::head::read_head(key);
+    let known = head.quantity.is_some() || head.unit.is_some() || crate::words::field_of(key).is_some();
+    let is_number = |cell: &Range<usize>| cell.is_empty() || leading_number(&first[cell.clone()]).is_some();
+    let begins_with_number = |row: &&&str| {
+        split(row, dialect)
+            .first()
+            .is_some_and(|range| leading_number(&row[range.clone()]).is_some())
+    };
+    known
+        && leading_number(key).is_none()
+        && values.len() >= 2
+        && values.iter().all(is_number)
+        && rest.len() >= 2
+        && rest.iter().filter(begins_with_number).count() * 10 >= rest.len() * 9
 }
 
 /// Whether the first of these rows, words with numbers behind them, is the head of the others: `Wavelength (nm);420;435`.
