@@ -115,11 +115,11 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) 
         if class == Class::Figures && !worth_it && cursor.at >= from {
             unsought.get_or_insert(cursor.line);
         }
-        if !remark && cursor.at >= from && !effort.is_spent(text.len()) {
+        if !remark && cursor.at >= from && effort.read <= 8 * text.len() {
             let rows = |rows: &str, line: u32| {
                 let first = Cursor { at: 0, line };
-                let mut effort = Effort::default();
-                table_at(rows, first, Class::Figures, &[], assume, least, &mut effort).map(|(table, _)| table)
+                let mut apart = Effort::default();
+                table_at(rows, first, Class::Figures, &[], assume, least, &mut apart).map(|(table, _)| table)
             };
             let (labelled, looked) = labelled::table_at(text, cursor, rows);
             effort.read += looked;
@@ -134,7 +134,7 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) 
             let before = effort;
             if let Some((table, after)) = table_at(text, cursor, class, &pieces, assume, least, &mut effort) {
                 effort = before;
-                take_out_heads(text, &table, &mut pieces);
+                take_heads(text, &mut pieces, &table);
                 pieces.push(Piece::Table(Box::new(table)));
                 cursor = after;
                 failed_before = false;
@@ -153,29 +153,6 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) 
         unsought,
         too_wide: effort.too_wide,
     }
-}
-
-/// Takes the heads of a table out of the pieces above it, and rulers and blank lines between them and the rows.
-fn take_out_heads(text: &str, table: &Table, pieces: &mut Vec<Piece>) {
-    let Some(first) = table.heads.first().map(|head| head.line.line) else {
-        return;
-    };
-    let is_first = |piece: &Piece| matches!(piece, Piece::Text(line) if line.line == first);
-    let Some(at) = pieces.iter().rposition(is_first) else {
-        return;
-    };
-    let kept = pieces.split_off(at).into_iter().filter(|piece| match piece {
-        Piece::Text(line) => {
-            let is_head = table.heads.iter().any(|head| head.line.line == line.line);
-            let raw = &text[line.span.range()];
-            let first = split(raw, &table.grid.dialect).into_iter().next();
-            let sums_up = first.is_some_and(|range| is_summary_word(&raw[range]));
-            !is_head && !is_ruler(raw) && !sums_up
-        }
-        Piece::Blank => false,
-        Piece::Table(_) => true,
-    });
-    pieces.extend(kept.collect::<Vec<_>>());
 }
 
 /// The heads above a table that begins at `cursor`. A damaged row may stand between them.
