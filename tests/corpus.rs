@@ -16,25 +16,33 @@ type Verdict = Result<(), String>;
 
 fn main() {
     let arguments = Arguments::from_args();
-    let corpus = root().join("tests/corpus/text");
+    // Texts, and documents that are no text; no group has the same name in both.
+    let corpora = ["text", "documents"].map(|kind| root().join("tests/corpus").join(kind));
     let mut cases = Vec::new();
-    for group in listed(&corpus) {
-        for case in listed(&corpus.join(&group)) {
-            cases.push(format!("{group}/{case}"));
+    let mut folders = BTreeMap::new();
+    for corpus in &corpora {
+        for group in listed(corpus) {
+            for case in listed(&corpus.join(&group)) {
+                let name = format!("{group}/{case}");
+                folders.insert(name.clone(), corpus.join(&name));
+                cases.push(name);
+            }
         }
     }
     let out = tempfile::tempdir().expect("a folder");
     if !arguments.list {
         let target = out.path().display().to_string();
-        let from = corpus.display().to_string();
-        let output = run(
-            &corpus,
-            &["convert", &from, "--to", "json", "--out", &target, "--quiet"],
-        );
-        assert!(
-            output.status.code().is_some_and(|status| status < 2),
-            "{output:?}"
-        );
+        for corpus in &corpora {
+            let from = corpus.display().to_string();
+            let output = run(
+                corpus,
+                &["convert", &from, "--to", "json", "--out", &target, "--quiet"],
+            );
+            assert!(
+                output.status.code().is_some_and(|status| status < 2),
+                "{output:?}"
+            );
+        }
     }
     let out = Arc::new(out);
     let open = open_cases();
@@ -46,7 +54,7 @@ fn main() {
         );
     }
     let trial = |name: String| {
-        let (out, folder) = (Arc::clone(&out), corpus.join(&name));
+        let (out, folder) = (Arc::clone(&out), folders[&name].clone());
         let reason = open.get(&name).cloned();
         let of_claims = open.get(&format!("{name}{CLAIMS}")).cloned();
         Trial::test(name.clone(), move || {

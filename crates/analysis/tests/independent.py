@@ -126,6 +126,22 @@ def weighted_fits():
 
         return rule
 
+    def m_estimate(weight, slope):
+        """Errors of an M-estimate (Huber, Robust Statistics, 1981, sections 7.6 and 7.10), with NumPy alone."""
+        found = reweighted(robust(weight))
+        a, k, c = found["parameters"]
+        residuals = y - decay(t, a, k, c)
+        sd = np.median(np.abs(residuals)) / stats.norm.ppf(0.75)
+        u = residuals / sd
+        n, p = len(t), 3
+        mean = slope(u).mean()
+        correction = 1 + p / n * slope(u).var() / mean**2
+        jacobian = np.column_stack([np.exp(-k * t), -a * t * np.exp(-k * t), np.ones_like(t)])
+        square = ((u * weight(u)) ** 2).sum() / (n - p)
+        covariance = (sd * correction / mean) ** 2 * square * np.linalg.inv(jacobian.T @ jacobian)
+        found["standard_errors"] = list(map(float, np.sqrt(np.diag(covariance))))
+        return found
+
     return {
         "t": t.tolist(),
         "y": y.tolist(),
@@ -134,8 +150,14 @@ def weighted_fits():
         "known_errors": listed(fit(1 / sigma**2, True)),
         "weights": listed(fit(1 / sigma**2, False)),
         "relative": reweighted(lambda p: 1 / decay(t, *p) ** 2),
-        "huber": reweighted(robust(lambda u: np.minimum(1, 1.345 / np.maximum(np.abs(u), 1e-300)))),
-        "tukey": reweighted(robust(lambda u: np.where(np.abs(u) < 4.685, np.maximum((1 - (u / 4.685) ** 2) ** 2, 1e-12), 1e-12))),
+        "huber": m_estimate(
+            lambda u: np.minimum(1, 1.345 / np.maximum(np.abs(u), 1e-300)),
+            lambda u: np.where(np.abs(u) < 1.345, 1.0, 0.0),
+        ),
+        "tukey": m_estimate(
+            lambda u: np.where(np.abs(u) < 4.685, np.maximum((1 - (u / 4.685) ** 2) ** 2, 1e-12), 1e-12),
+            lambda u: np.where(np.abs(u) < 4.685, (1 - (u / 4.685) ** 2) * (1 - 5 * (u / 4.685) ** 2), 0.0),
+        ),
     }
 
 
@@ -203,6 +225,72 @@ def arrhenius():
     return {"T": t.tolist(), "k": k.tolist(), "errors": e.tolist(), "plain": line(None), "weighted": line(k / e)}
 
 
+def correlated():
+    """Errors under a first-order autoregression by restricted likelihood, with dense matrices (NumPy, SciPy)."""
+    rng = np.random.default_rng(77)
+    n = 60
+    t = np.arange(n) * 1.0
+    e = [rng.standard_normal()]
+    for _ in range(n - 1):
+        e.append(0.6 * e[-1] + 0.8 * rng.standard_normal())
+    y = np.round(0.2 + 0.9 * np.exp(-0.06 * t) + 0.004 * np.array(e), 5)
+    jacobian = lambda t, a, k, c: np.column_stack([np.exp(-k * t), -a * t * np.exp(-k * t), np.ones_like(t)])
+    p = [1.0, 0.05, 0.2]
+    for _ in range(3):
+        p, _ = optimize.curve_fit(decay, t, y, p, jac=jacobian, xtol=1e-15, ftol=1e-15, gtol=1e-15, method="trf")
+    j, r = jacobian(t, *p), y - decay(t, *p)
+    lags = np.abs(np.subtract.outer(np.arange(n), np.arange(n)))
+    trials = []
+    for rho in -0.5 + 1.49 * np.arange(97) / 96:
+        v = rho**lags / (1 - rho**2)
+        w = np.linalg.inv(v)
+        inner = j.T @ w @ j
+        step = np.linalg.solve(inner, j.T @ w @ r)
+        rest = r @ w @ r - step @ inner @ step
+        likelihood = (
+            -0.5 * np.linalg.slogdet(v)[1] - 0.5 * np.linalg.slogdet(inner)[1] - 0.5 * (n - 3) * np.log(rest)
+        )
+        trials.append((rho, likelihood, np.linalg.inv(inner) * rest / (n - 3)))
+    weights = np.exp(np.array([q[1] for q in trials]) - max(q[1] for q in trials))
+    weights /= weights.sum()
+    rho = float(sum(w * q[0] for w, q in zip(weights, trials)))
+    covariance = sum(w * q[2] for w, q in zip(weights, trials))
+    v = rho**lags / (1 - rho**2)
+    plain = np.linalg.inv(j.T @ j)
+    least = plain @ j.T @ v @ j @ plain
+    best = np.linalg.inv(j.T @ np.linalg.inv(v) @ j)
+    growth = np.maximum(np.diag(least) / np.diag(best), 1)
+    return {
+        "t": t.tolist(),
+        "y": y.tolist(),
+        "lag_one": rho,
+        "standard_errors": np.sqrt(np.diag(covariance) * growth).tolist(),
+    }
+
+
+def pooled():
+    """Random effects (DerSimonian and Laird) with the error of Hartung and Knapp, with NumPy and SciPy alone."""
+    values = np.array([0.0312, 0.0298, 0.0335, 0.0307, 0.0321, 0.0289])
+    errors = np.array([0.0006, 0.0004, 0.0011, 0.0005, 0.0008, 0.0007])
+    w = errors**-2.0
+    n = len(values)
+    q = float((w * (values - np.average(values, weights=w)) ** 2).sum())
+    tau2 = max(0.0, (q - (n - 1)) / (w.sum() - (w**2).sum() / w.sum()))
+    w = 1 / (errors**2 + tau2)
+    mean = float(np.average(values, weights=w))
+    error = float(np.sqrt(max(1.0, (w * (values - mean) ** 2).sum() / (n - 1)) / w.sum()))
+    return {
+        "values": values.tolist(),
+        "errors": errors.tolist(),
+        "mean": mean,
+        "standard_error": error,
+        "between": float(np.sqrt(tau2)),
+        "q": q,
+        "probability": float(stats.chi2.sf(q, n - 1)),
+        "half_width": float(stats.t.ppf(0.975, n - 1)) * error,
+    }
+
+
 def main():
     result = {
         "title": "Reference values by general-purpose libraries",
@@ -213,6 +301,8 @@ def main():
         "weighted_fits": weighted_fits(),
         "global_fit": global_fit(),
         "arrhenius": arrhenius(),
+        "correlated": correlated(),
+        "pooled": pooled(),
     }
     (HERE / "data" / "independent.json").write_text(json.dumps(result, indent=1) + "\n")
 

@@ -3,7 +3,7 @@
 #![allow(clippy::unwrap_used)]
 
 use curvary_analysis::courses::{Course, Order};
-use curvary_analysis::fit::{Data, Options, Robust, Weighting, fit};
+use curvary_analysis::fit::{Data, Options, Robust, Weighting, allow_for_correlation, fit};
 use curvary_analysis::models::formula::Formula;
 use curvary_analysis::scans::{Scans, Scheme, fit_global, rank};
 use curvary_analysis::temperature::arrhenius;
@@ -179,4 +179,52 @@ fn arrhenius_lines() {
             key,
         );
     }
+}
+
+#[test]
+fn correlated_errors() {
+    let file = file();
+    let set = &file["correlated"];
+    let (t, y) = (numbers(&set["t"]), numbers(&set["y"]));
+    let course = Course::new(Order::First).with_offset().unwrap();
+    let mut found = fit(&course, &Data::new(&[&t], &y), &Options::default()).unwrap();
+    assert!(allow_for_correlation(&course, &[&t], &mut found));
+    let correlation = found.correlation.as_ref().unwrap();
+    near(
+        correlation.lag_one,
+        set["lag_one"].as_f64().unwrap(),
+        1e-6,
+        "correlation",
+    );
+    for (p, error) in found.parameters.iter().zip(numbers(&set["standard_errors"])) {
+        near(p.standard_error.unwrap(), error, 1e-5, &p.name);
+    }
+}
+
+#[test]
+fn values_of_several_runs_pooled() {
+    let file = file();
+    let set = &file["pooled"];
+    let values: Vec<(f64, Option<f64>)> = numbers(&set["values"])
+        .into_iter()
+        .zip(numbers(&set["errors"]).into_iter().map(Some))
+        .collect();
+    let found = curvary_analysis::study::pool(&values).unwrap();
+    let wanted = |name: &str| set[name].as_f64().unwrap();
+    near(found.mean, wanted("mean"), 1e-12, "mean");
+    near(
+        found.standard_error,
+        wanted("standard_error"),
+        1e-10,
+        "standard error",
+    );
+    near(found.half_width, wanted("half_width"), 1e-9, "half width");
+    near(found.between, wanted("between"), 1e-9, "between");
+    let (q, chance) = found.homogeneity.unwrap();
+    near(q, wanted("q"), 1e-10, "Q");
+    near(chance, wanted("probability"), 1e-9, "probability");
+    // Without own errors, the plain mean.
+    let plain = curvary_analysis::study::pool(&[(1.0, None), (2.0, None), (3.0, Some(0.1))]).unwrap();
+    assert!((plain.mean, plain.between, plain.homogeneity) == (2.0, 1.0, None));
+    assert!(curvary_analysis::study::pool(&[(1.0, None)]).is_err());
 }

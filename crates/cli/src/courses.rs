@@ -23,9 +23,14 @@ pub(crate) struct CourseOptions {
     /// Turn absorbance into concentration with the run's absorption coefficient and path length
     #[arg(long, help_heading = "Data")]
     pub(crate) concentration: bool,
-    /// Molar absorption coefficient, L/(mol cm), in place of the run's own
-    #[arg(long, value_name = "EPSILON", help_heading = "Data")]
-    pub(crate) coefficient: Option<f64>,
+    /// Molar absorption coefficient in place of the run's own, with its unit (`6.22 mM-1cm-1`); without one in L/(mol cm)
+    #[arg(
+        long,
+        value_name = "EPSILON",
+        help_heading = "Data",
+        allow_hyphen_values = true
+    )]
+    coefficient: Option<String>,
     /// Path length, cm, in place of the run's own
     #[arg(long, value_name = "CM", help_heading = "Data")]
     pub(crate) path: Option<f64>,
@@ -44,6 +49,56 @@ impl CourseOptions {
     pub(crate) fn trusted(&self) -> Result<Option<f64>, Failure> {
         trusted(self.trust_below.as_deref())
     }
+
+    /// The molar absorption coefficient, L/(mol cm).
+    pub(crate) fn coefficient(&self) -> Result<Option<f64>, Failure> {
+        self.coefficient.as_deref().map(coefficient).transpose()
+    }
+}
+
+/// `6220`, `6.22 mM-1cm-1`, `6220 L/(mol cm)`: a molar absorption coefficient in L/(mol cm).
+fn coefficient(text: &str) -> Result<f64, Failure> {
+    let text = text.trim();
+    let end = text
+        .char_indices()
+        .find(|(at, c)| {
+            !(c.is_ascii_digit()
+                || matches!(c, '.' | '+')
+                || (*c == '-' && (*at == 0 || text[..*at].ends_with(['e', 'E'])))
+                || (matches!(c, 'e' | 'E')
+                    && text[at + 1..].starts_with(|c: char| c.is_ascii_digit() || matches!(c, '-' | '+'))))
+        })
+        .map_or(text.len(), |(at, _)| at);
+    let value = number(&text[..end])?;
+    let rest = text[end..].trim();
+    if rest.is_empty() {
+        return Ok(value);
+    }
+    let wrong = || {
+        Failure::usage(format!(
+            "`{rest}` is no unit of a molar absorption coefficient: expected one such as L/(mol cm), M-1cm-1 or mM-1cm-1"
+        ))
+    };
+    // Molar units run into each other as people write them: `mM-1cm-1`.
+    let folded: String = rest
+        .replace(['·', '*', '.', '(', ')', '^'], "")
+        .replace('⁻', "-")
+        .replace('¹', "1")
+        .replace('²', "2")
+        .chars()
+        .filter(|c| !c.is_whitespace())
+        .collect();
+    let code = match folded.as_str() {
+        "M-1cm-1" | "Lmol-1cm-1" | "L/molcm" | "L/mol/cm" | "cm-1M-1" | "/M/cm" => "L/mol/cm",
+        "mM-1cm-1" | "Lmmol-1cm-1" | "L/mmolcm" | "L/mmol/cm" | "cm-1mM-1" | "/mM/cm" => "L/mmol/cm",
+        "uM-1cm-1" | "µM-1cm-1" | "μM-1cm-1" | "Lumol-1cm-1" | "L/umol/cm" => "L/umol/cm",
+        "cm2/mol" | "cm2mol-1" => "cm2/mol",
+        "m2/mol" | "m2mol-1" => "m2/mol",
+        other => other,
+    };
+    let own = Unit::ucum(code).ok().map_or_else(|| unit(rest), Ok)?;
+    let wanted = Unit::ucum("L/mol/cm").map_err(|_| wrong())?;
+    own.convert(value, &wanted).map_err(|_| wrong())
 }
 
 impl Level {
@@ -100,6 +155,27 @@ pub(crate) fn span(text: &str) -> Result<Span, Failure> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn coefficients_in_many_units() {
+        for (text, wanted) in [
+            ("6220", 6220.0),
+            ("6.22 mM-1cm-1", 6220.0),
+            ("6.22mM⁻¹·cm⁻¹", 6220.0),
+            ("6.22e3 L/(mol cm)", 6220.0),
+            ("6220 M-1 cm-1", 6220.0),
+            ("6.22e6 cm2/mol", 6220.0),
+            ("622 m2/mol", 6220.0),
+        ] {
+            let found = coefficient(text).ok();
+            assert!(
+                found.is_some_and(|found| (found - wanted).abs() < 1e-6 * wanted),
+                "{text}: {found:?}"
+            );
+        }
+        assert!(coefficient("6220 nm").is_err());
+        assert!(coefficient("large").is_err());
+    }
 
     #[test]
     fn stretches_have_units_or_none() {

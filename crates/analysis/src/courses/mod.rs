@@ -15,6 +15,7 @@ mod compare;
 mod exponential;
 mod preparation;
 mod rate;
+mod whole;
 
 use std::borrow::Cow;
 
@@ -24,7 +25,7 @@ pub use compare::{Comparison, NestedTest, compare_courses, usual_courses};
 pub use preparation::{
     Conversion, CourseFit, Preparation, Prepared, fit_course, fit_prepared, prepare, stages,
 };
-pub use rate::{InitialRate, RateWindow, initial_rate};
+pub use rate::{CourseShape, InitialRate, RateLaw, RateWindow, SteadyRate, initial_rate};
 
 use crate::models::grid::{best, geometric};
 use crate::models::slope::{Slope, zero};

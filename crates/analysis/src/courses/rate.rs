@@ -1,17 +1,24 @@
-//! Initial rates: the slope of a straight part of a time course.
+//! Initial rates: the slope of a time course at its beginning, or of a straight part of it.
 
 use serde::{Deserialize, Serialize};
 
 use super::preparation::{Preparation, Prepared, prepare};
+use super::whole::{Slope, whole_course};
 use crate::distribution::{f_quantile, f_upper, t_half_width};
 use crate::fit::Interval;
 use crate::linear::{line, polynomial};
 use crate::refusal::Refusal;
 
-/// Which part of the course is taken for straight.
+/// How the rate is taken from the course.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "by", rename_all = "kebab-case")]
 pub enum RateWindow {
+    /// What the whole course says: the slope of a law that may bend, burst or lag, at the first point (at mixing where a
+    /// dead time is known).
+    Whole {
+        /// Fewest points.
+        fewest: usize,
+    },
     /// From one time to another, chosen by hand (dead time included).
     Hand {
         /// Beginning.
@@ -35,16 +42,69 @@ pub enum RateWindow {
     },
 }
 
-/// An initial rate.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct InitialRate {
+/// The law that a rate was taken from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum RateLaw {
+    /// A straight line.
+    Line,
+    /// `c + v0 (1 - exp(-k t))/k`.
+    Saturating,
+    /// The integrated law of depletion (Michaelis-Menten, product inhibition).
+    Depletion,
+    /// A steady rate after a burst or a lag.
+    Approach,
+}
+
+/// What a course looks like.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum CourseShape {
+    /// No bend can be told from chance.
+    Straight,
+    /// It slows down (or speeds up) all along.
+    Bending,
+    /// Fast at first, then steady.
+    Burst,
+    /// Slow at first, then steady.
+    Lag,
+}
+
+/// The steady rate of a course after a burst or a lag.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SteadyRate {
     /// Slope, unit of the signal per unit of time.
     pub rate: f64,
     /// Its standard error.
     pub standard_error: f64,
     /// Its 95 % interval by Student's t.
     pub interval: Interval,
-    /// Signal at time zero on the same line.
+}
+
+/// An initial rate.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct InitialRate {
+    /// Slope, unit of the signal per unit of time.
+    pub rate: f64,
+    /// Its standard error; what the choice of the law may add is in it.
+    pub standard_error: f64,
+    /// Its 95 % interval by Student's t.
+    pub interval: Interval,
+    /// The law it was taken from.
+    pub law: RateLaw,
+    /// What the course looks like.
+    pub shape: CourseShape,
+    /// The rate that the course comes to, where it has a burst or a lag.
+    pub steady: Option<SteadyRate>,
+    /// Part of the error that is there because the law may be another one (for a line: because the course may bend).
+    pub bias: f64,
+    /// Correlation of neighbouring errors, where the error allows for it.
+    pub correlation: Option<f64>,
+    /// Values of the law at the points used.
+    pub fitted: Vec<f64>,
+    /// Whether the points leave the law by more than chance.
+    pub wanders: bool,
+    /// Signal at time zero on the tangent.
     pub intercept: f64,
     /// First and last time of the points used.
     pub window: (f64, f64),
@@ -64,6 +124,9 @@ pub struct InitialRate {
 
 /// Fewest points of any run: a line and one degree of freedom.
 const FEWEST: usize = 3;
+
+/// Fewest points of a course that may bend.
+const FEWEST_OF_WHOLE: usize = 5;
 
 /// The initial rate of a trace.
 ///
@@ -85,6 +148,7 @@ pub fn initial_rate(
         });
     }
     let (from, to) = match window {
+        RateWindow::Whole { fewest } => return by_whole(prepared, how, fewest.max(FEWEST_OF_WHOLE)),
         RateWindow::Hand { from, to } => {
             let first = prepared.time.partition_point(|t| *t < from);
             (first, prepared.time.partition_point(|t| *t <= to).max(first))
@@ -99,21 +163,25 @@ pub fn initial_rate(
             needed: FEWEST,
         });
     }
+    by_line(&prepared, from, to)
+}
+
+/// A line through a stretch, with what the stretch may bend in the error.
+fn by_line(prepared: &Prepared, from: usize, to: usize) -> Result<InitialRate, Refusal> {
     let (t, y) = (&prepared.time[from..to], &prepared.signal[from..to]);
     let fit = line(t, y)?;
     let df = fit.degrees_of_freedom as f64;
     // Where every reading is the same, what the line has is rounding.
     let still = y.iter().all(|value| *value == y[0]);
     let rate = if still { 0.0 } else { fit.coefficients[1] };
-    let standard_error = match &fit.standard_errors {
+    let mut standard_error = match &fit.standard_errors {
         Some(_) if still => 0.0,
         Some(errors) => errors[1],
         None => f64::NAN,
     };
-    let half = t_half_width(0.95, df) * standard_error;
+    // From the beginning of the stretch: the square of a time of day would drown the curvature.
+    let since: Vec<f64> = t.iter().map(|value| value - t[0]).collect();
     let straightness = if t.len() > 3 {
-        // From the beginning of the stretch: the square of a time of day would drown the curvature.
-        let since: Vec<f64> = t.iter().map(|value| value - t[0]).collect();
         let bent = polynomial(&since, y, 2)?;
         let rest = bent.residual_sum_of_squares;
         let gained = (fit.residual_sum_of_squares - rest).max(0.0);
@@ -121,19 +189,98 @@ pub fn initial_rate(
     } else {
         None
     };
+    let mut bias = 0.0;
+    if t.len() >= FEWEST_OF_WHOLE
+        && standard_error > 0.0
+        && let Ok(whole) = whole_course(&since, y)
+    {
+        let slope = if whole.shape == CourseShape::Lag {
+            whole.steady.unwrap_or(whole.beginning)
+        } else {
+            whole.beginning
+        };
+        let explained = (slope.error.powi(2) - standard_error.powi(2)).max(0.0);
+        bias = ((slope.rate - rate).powi(2) - explained).max(0.0).sqrt();
+        standard_error = standard_error.hypot(bias);
+    }
     Ok(InitialRate {
         rate,
         standard_error,
-        interval: Interval {
-            lower: Some(rate - half),
-            upper: Some(rate + half),
+        interval: around(rate, t_half_width(0.95, df) * standard_error),
+        law: RateLaw::Line,
+        shape: if straightness.is_some_and(|chance| chance < 0.01) {
+            CourseShape::Bending
+        } else {
+            CourseShape::Straight
         },
+        steady: None,
+        bias,
+        correlation: None,
+        fitted: t.iter().map(|t| fit.coefficients[0] + rate * t).collect(),
+        wanders: false,
         intercept: fit.coefficients[0],
         window: (t[0], t[t.len() - 1]),
         used: prepared.used[from..to].to_vec(),
         r_squared: fit.r_squared,
         residual_sd: fit.residual_sd.unwrap_or(f64::NAN),
         straightness,
+        factor: prepared.factor,
+        saturated: prepared.saturated,
+    })
+}
+
+fn around(value: f64, half: f64) -> Interval {
+    Interval {
+        lower: Some(value - half),
+        upper: Some(value + half),
+    }
+}
+
+/// What the whole course says.
+fn by_whole(prepared: Prepared, how: &Preparation, fewest: usize) -> Result<InitialRate, Refusal> {
+    let (t, y) = (&prepared.time, &prepared.signal);
+    if t.len() < fewest {
+        return Err(Refusal::TooFewPoints {
+            what: "points".into(),
+            found: t.len(),
+            needed: fewest,
+        });
+    }
+    if y.iter().all(|v| *v == y[0]) {
+        return Err(Refusal::ConstantSignal { value: y[0] });
+    }
+    let straight = line(t, y)?;
+    let size = y.iter().map(|v| v * v).sum::<f64>();
+    // A course that is straight to the rounding of its numbers has no bend to fit.
+    if straight.residual_sum_of_squares <= 1e-24 * size {
+        return by_line(&prepared, 0, t.len());
+    }
+    let begin = if how.dead_time > 0.0 { 0.0 } else { t[0] };
+    let since: Vec<f64> = t.iter().map(|value| value - begin).collect();
+    let whole = whole_course(&since, y)?;
+    let last = whole.points;
+    let Slope { rate, error, half } = whole.beginning;
+    Ok(InitialRate {
+        rate,
+        standard_error: error,
+        interval: around(rate, half),
+        law: whole.law,
+        shape: whole.shape,
+        steady: whole.steady.map(|steady| SteadyRate {
+            rate: steady.rate,
+            standard_error: steady.error,
+            interval: around(steady.rate, steady.half),
+        }),
+        bias: whole.bias,
+        correlation: whole.fit.correlation.as_ref().map(|found| found.lag_one),
+        intercept: whole.intercept - rate * begin,
+        window: (t[0], t[last - 1]),
+        used: prepared.used[..last].to_vec(),
+        r_squared: whole.fit.r_squared,
+        residual_sd: whole.fit.residual_sd,
+        straightness: Some(whole.straightness),
+        wanders: whole.wanders,
+        fitted: whole.fit.fitted,
         factor: prepared.factor,
         saturated: prepared.saturated,
     })

@@ -31,7 +31,7 @@ pub use checklist::{Item, State, checklist};
 pub use plots::{DirectLinear, LinearPlots, direct_linear, linear_plots};
 pub use series::{SeriesRate, TraceOfSeries, series_rates};
 
-use crate::fit::{Choice, Data, FTest, Fit, Options, compare, f_test, fit};
+use crate::fit::{Choice, Data, FTest, Fit, Options, Weighting, compare, f_test, fit};
 use crate::models::law::Law;
 use crate::refusal::{Refusal, require_length};
 
@@ -52,6 +52,19 @@ pub struct Rates<'a> {
 /// [`Refusal::Unsuitable`] for a name that is none of [`crate::models::law::LAWS`] or an inhibitor that is missing;
 /// [`Refusal::Negative`] for a negative concentration; further as [`fit`].
 pub fn fit_rates(law: &str, rates: &Rates<'_>, options: &Options) -> Result<Fit, Refusal> {
+    fit_weighted_rates(law, rates, Weighting::Equal, options)
+}
+
+/// The same with what is known of the errors of the rates.
+///
+/// # Errors
+/// As [`fit_rates`].
+pub fn fit_weighted_rates(
+    law: &str,
+    rates: &Rates<'_>,
+    weighting: Weighting<'_>,
+    options: &Options,
+) -> Result<Fit, Refusal> {
     let law = Law::named(law).ok_or_else(|| Refusal::Unsuitable {
         why: format!(
             "there is no rate law '{law}'; known are {}",
@@ -98,7 +111,12 @@ pub fn fit_rates(law: &str, rates: &Rates<'_>, options: &Options) -> Result<Fit,
         }
         columns.push(column);
     }
-    fit(law, &Data::new(&columns, rates.rate), options)
+    let data = Data {
+        x: &columns,
+        y: rates.rate,
+        weighting,
+    };
+    fit(law, &data, options)
 }
 
 /// Adds the turnover number `kcat = Vmax / E` (and `kcat/Km`) to a fit, for a known concentration of active sites in
@@ -139,16 +157,16 @@ pub fn add_turnover(fit: &mut Fit, enzyme: f64) -> Result<(), Refusal> {
     Ok(())
 }
 
-/// The inhibition laws fitted to the same rates.
+/// Laws fitted to the same rates.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct InhibitionComparison {
+pub struct LawComparison {
     /// The fits that came about.
     pub fits: Vec<Fit>,
     /// Laws that could not be fitted, with the reason.
     pub refused: Vec<(String, Refusal)>,
     /// The ranking; positions refer to `fits`.
     pub choice: Choice,
-    /// F tests of each simple law against mixed inhibition, which contains it as a limit: `(simple law, test)`.
+    /// F tests of each simple law against the fullest, which contains it as a limit (mixed inhibition): `(simple law, test)`.
     pub against_mixed: Vec<(String, FTest)>,
 }
 
@@ -156,11 +174,29 @@ pub struct InhibitionComparison {
 ///
 /// # Errors
 /// As [`fit_rates`], where fewer than two of the laws could be fitted.
-pub fn compare_inhibition(rates: &Rates<'_>, options: &Options) -> Result<InhibitionComparison, Refusal> {
+pub fn compare_inhibition(rates: &Rates<'_>, options: &Options) -> Result<LawComparison, Refusal> {
+    compare_laws(
+        &["competitive", "uncompetitive", "noncompetitive", "mixed"],
+        rates,
+        Weighting::Equal,
+        options,
+    )
+}
+
+/// Fits several laws to the same rates and ranks them.
+///
+/// # Errors
+/// As [`fit_rates`], where fewer than two of the laws could be fitted.
+pub fn compare_laws(
+    laws: &[&str],
+    rates: &Rates<'_>,
+    weighting: Weighting<'_>,
+    options: &Options,
+) -> Result<LawComparison, Refusal> {
     let mut fits: Vec<Fit> = Vec::new();
     let mut refused = Vec::new();
-    for law in ["competitive", "uncompetitive", "noncompetitive", "mixed"] {
-        match fit_rates(law, rates, options) {
+    for law in laws.iter().copied() {
+        match fit_weighted_rates(law, rates, weighting, options) {
             Ok(fit) => fits.push(fit),
             Err(refusal) => refused.push((law.to_owned(), refusal)),
         }
@@ -178,7 +214,7 @@ pub fn compare_inhibition(rates: &Rates<'_>, options: &Options) -> Result<Inhibi
         .filter(|f| f.model != "mixed")
         .filter_map(|f| Some((f.model.clone().into_owned(), f_test(f, mixed?).ok()?)))
         .collect();
-    Ok(InhibitionComparison {
+    Ok(LawComparison {
         fits,
         refused,
         choice,

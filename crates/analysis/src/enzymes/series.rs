@@ -25,6 +25,8 @@ pub struct SeriesRate {
     pub net: Option<f64>,
     /// Standard error of the net slope: that of the slope and of the blanks' mean together.
     pub standard_error: Option<f64>,
+    /// Mean slope of the blanks and its variance; zero without blanks.
+    pub blank: (f64, f64),
 }
 
 /// Initial rates of every trace, each less the mean slope of the blanks.
@@ -98,6 +100,7 @@ pub fn series_rates(
             SeriesRate {
                 net: rate.map(|r| r.0 - mean),
                 standard_error: rate.map(|r| (r.1 * r.1 + variance).sqrt()),
+                blank: (mean, variance),
                 measured,
             }
         })

@@ -165,10 +165,12 @@ pub(crate) fn examine(
         }
         let largest = rest.iter().map(|r| r.abs()).chain(lanes).fold(0.0, f64::max);
         // Expected less than once in a hundred fits of n normal residuals.
-        if largest > 3.0 * sd
-            && largest > sd * extreme(n)
-            && let Some(index) = residuals.iter().position(|r| r.abs() == largest)
-        {
+        let far = if n < SMALL {
+            stands_out(largest / sd, n, parameters)
+        } else {
+            largest > 3.0 * sd && largest > sd * extreme(n)
+        };
+        if far && let Some(index) = residuals.iter().position(|r| r.abs() == largest) {
             found.warnings.push(Warning::Outlier {
                 index,
                 deviations: residuals[index] / sd,
@@ -183,6 +185,21 @@ pub(crate) fn wandering(residuals: &[f64], fitted: &[f64], parameters: usize) ->
     examine(residuals, fitted, None, parameters)
         .warnings
         .contains(&Warning::Wandering)
+}
+
+/// Below this many points a far one makes up so much of the standard deviation that it must be left out of it.
+const SMALL: usize = 40;
+
+/// Whether the largest of few residuals, in residual standard deviations, is too large for chance: the deleted studentised
+/// residual by Student's t, with Bonferroni's correction. Leverages are taken as equal.
+fn stands_out(largest: f64, n: usize, parameters: usize) -> bool {
+    let (count, freedom) = (n as f64, (n - parameters) as f64);
+    if largest < 1.7 || freedom < 3.0 {
+        return false;
+    }
+    let inner = largest * largest * count / freedom;
+    let rest = freedom - inner;
+    rest <= 0.0 || count * t_two_sided((inner * (freedom - 1.0) / rest).sqrt(), freedom - 1.0) < ALARM
 }
 
 /// The size that the largest of `n` standard normal values stays below in 99 of 100 cases (Bonferroni).

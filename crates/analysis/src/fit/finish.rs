@@ -19,11 +19,11 @@ pub(super) fn around(value: f64, half: f64) -> Interval {
 }
 
 /// Half the width of an interval in standard errors.
-pub(super) fn half_width(level: f64, degrees_of_freedom: usize, known_errors: bool) -> f64 {
+pub(super) fn half_width(level: f64, degrees_of_freedom: f64, known_errors: bool) -> f64 {
     if known_errors {
         normal_quantile(0.5 + level / 2.0)
     } else {
-        t_half_width(level, degrees_of_freedom as f64)
+        t_half_width(level, degrees_of_freedom)
     }
 }
 
@@ -182,7 +182,7 @@ pub(super) fn finish_within(
     let degrees_of_freedom = n - setting.free.iter().filter(|f| **f).count();
     let df = degrees_of_freedom as f64;
     let variance = if known_errors { 1.0 } else { rss / df };
-    let half = half_width(options.level, degrees_of_freedom, known_errors);
+    let half = half_width(options.level, df, known_errors);
     let size = data.y.iter().fold(0.0_f64, |all, y| all.max(y.abs()));
     let listed = specifications
         .iter()
@@ -265,6 +265,7 @@ pub(super) fn finish_within(
             residuals
         },
         diagnostics,
+        correlation: None,
         termination: match minimum.end {
             End::Gradient => Termination::Gradient,
             End::Exact => Termination::Exact,

@@ -4,8 +4,8 @@ use std::borrow::Cow;
 
 use serde::{Deserialize, Serialize};
 
-use super::Diagnostics;
 use super::finish::{around, half_width};
+use super::{Correlation, Diagnostics};
 
 /// An interval; a missing side is open: the data set no limit there.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -80,6 +80,8 @@ pub struct Derived {
     pub standard_error: Option<f64>,
     /// Interval by Student's t; absent with the standard error.
     pub interval: Option<Interval>,
+    /// Positions of the parameters it follows from.
+    pub follows_from: Vec<usize>,
 }
 
 /// Why the search ended.
@@ -120,7 +122,7 @@ pub enum Remark {
         /// Residual sum of squares of the higher minimum.
         residual_sum_of_squares: f64,
     },
-    /// Weights were found by iteration and the errors are those of the last weighted fit.
+    /// Weights were found by iteration; the errors of a robust fit are those of an M-estimate.
     Reweighted {
         /// Rounds made.
         rounds: usize,
@@ -151,7 +153,7 @@ impl Remark {
                 "another, higher minimum was found (residual sum of squares {residual_sum_of_squares:e})"
             ),
             Self::Reweighted { rounds } => {
-                format!("weights settled in {rounds} rounds; errors are those of the last weighted fit")
+                format!("weights settled in {rounds} rounds")
             }
             Self::Sharpened => "the last digits were found in arithmetic of 31 digits".into(),
             Self::Saturated { left_out, limit } => {
@@ -196,6 +198,8 @@ pub struct Fit {
     pub residuals: Vec<f64>,
     /// What the residuals say.
     pub diagnostics: Diagnostics,
+    /// How the errors allow for neighbours that err together; absent where they are the plain ones.
+    pub correlation: Option<Correlation>,
     /// Why the search ended.
     pub termination: Termination,
     /// Iterations of the search.
@@ -250,11 +254,11 @@ impl Fit {
             sum
         });
         let standard_error = variance.map(|v| v.max(0.0).sqrt()).filter(|v| v.is_finite());
-        let half = half_width(
-            self.level,
-            self.degrees_of_freedom,
-            self.fit_probability.is_some(),
-        );
+        let freedom = self
+            .correlation
+            .as_ref()
+            .map_or(self.degrees_of_freedom as f64, |found| found.degrees_of_freedom);
+        let half = half_width(self.level, freedom, self.fit_probability.is_some());
         let interval = standard_error.map(|se| around(value, half * se));
         if value.is_finite() {
             self.derived.push(Derived {
@@ -263,7 +267,31 @@ impl Fit {
                 value,
                 standard_error,
                 interval,
+                follows_from: (0..p).filter(|j| used(*j)).collect(),
             });
+        }
+    }
+
+    /// Makes every error and interval so many times as large.
+    pub(crate) fn grow_errors(&mut self, scale: f64) {
+        let grow = |value: f64, error: &mut Option<f64>, interval: &mut Option<Interval>| {
+            if let Some(error) = error {
+                *error *= scale;
+            }
+            if let Some(interval) = interval {
+                for limit in [&mut interval.lower, &mut interval.upper].into_iter().flatten() {
+                    *limit = value + (*limit - value) * scale;
+                }
+            }
+        };
+        for p in &mut self.parameters {
+            grow(p.value, &mut p.standard_error, &mut p.interval);
+        }
+        for d in &mut self.derived {
+            grow(d.value, &mut d.standard_error, &mut d.interval);
+        }
+        for value in self.covariance.iter_mut().flatten() {
+            *value *= scale * scale;
         }
     }
 }

@@ -14,14 +14,18 @@
 //! ```
 
 mod compare;
+mod correlation;
 mod diagnostics;
 mod finish;
 mod found;
 mod profile;
+mod robust;
 pub(crate) mod solver;
 mod weighting;
 
 pub use compare::{Choice, FTest, Ranked, compare, f_test, information};
+pub use correlation::Correlation;
+pub use correlation::allow_for_correlation;
 pub(crate) use diagnostics::wandering;
 pub use diagnostics::{Diagnostics, Normality, NormalityTest, Runs, Warning};
 pub use found::{Derived, Fit, Interval, Parameter, Remark, Solved, Standing, Termination};
@@ -203,10 +207,78 @@ pub fn fit(model: &dyn Model, data: &Data<'_>, options: &Options) -> Result<Fit,
         result = Ok(better);
     }
     let mut result = result?;
+    if options.robust != Robust::No {
+        robust_errors(&setting, given.as_deref(), &mut result, options);
+    }
     if options.profile {
         profile::intervals(&setting, roots.as_deref(), &mut result, options);
     }
     Ok(result)
+}
+
+/// Puts the errors of an M-estimate in the place of those of the last weighted fit.
+fn robust_errors(setting: &Setting<'_>, given: Option<&[f64]>, result: &mut Fit, options: &Options) {
+    let base: Option<Vec<f64>> = if matches!(setting.data.weighting, Weighting::Relative) {
+        let largest = result.fitted.iter().fold(0.0_f64, |all, v| all.max(v.abs()));
+        let root = |v: &f64| 1.0 / v.abs().max(1e-6 * largest).max(f64::MIN_POSITIVE);
+        Some(result.fitted.iter().map(root).collect())
+    } else {
+        given.map(<[f64]>::to_vec)
+    };
+    let scaled: Vec<f64> = match &base {
+        None => result.residuals.clone(),
+        Some(base) => result.residuals.iter().zip(base).map(|(r, w)| r * w).collect(),
+    };
+    let free = result.points - result.degrees_of_freedom;
+    let Some(deviation) = robust::deviation(options.robust, &scaled, free) else {
+        return;
+    };
+    let minimum = Minimum {
+        parameters: result.parameters.iter().map(|p| p.value).collect(),
+        rss: result.residual_sum_of_squares,
+        end: End::Step,
+        iterations: 0,
+        evaluations: 0,
+    };
+    let plain = Options {
+        robust: Robust::No,
+        profile: false,
+        ..options.clone()
+    };
+    // Known errors would set the deviation to one; here only the derivatives are wanted.
+    let Ok(unweighted) = finish::finish_within(
+        setting,
+        base.as_deref(),
+        minimum,
+        &plain,
+        Vec::new(),
+        f64::INFINITY,
+    ) else {
+        return;
+    };
+    let unit = if unweighted.fit_probability.is_some() {
+        1.0
+    } else {
+        unweighted.residual_sd
+    };
+    if unit.is_nan() || unit <= 0.0 {
+        return;
+    }
+    let errors: Vec<Option<f64>> = unweighted
+        .parameters
+        .iter()
+        .map(|p| p.standard_error.map(|error| error / unit))
+        .collect();
+    let covariance = unweighted
+        .covariance
+        .map(|c| c.into_iter().map(|value| value / (unit * unit)).collect())
+        .unwrap_or_default();
+    robust::put_errors(result, deviation, &errors, covariance);
+    let values: Vec<f64> = result.parameters.iter().map(|p| p.value).collect();
+    result.derived.clear();
+    for c in setting.model.derived(&values) {
+        result.derive(c.name.into(), c.unit.into(), c.value, &c.gradient);
+    }
 }
 
 /// Whether a result is no result, or one in which a parameter's error exceeds itself.

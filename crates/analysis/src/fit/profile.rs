@@ -11,7 +11,7 @@ use super::{Fit, Interval, Options, Remark, Setting, Standing};
 /// Fills in the profile interval of every free parameter.
 pub(super) fn intervals(setting: &Setting<'_>, roots: Option<&[f64]>, fit: &mut Fit, options: &Options) {
     let known_errors = fit.fit_probability.is_some();
-    let half = half_width(options.level, fit.degrees_of_freedom, known_errors);
+    let half = half_width(options.level, fit.degrees_of_freedom as f64, known_errors);
     let variance = if known_errors {
         1.0
     } else {

@@ -329,6 +329,19 @@ impl Calibration {
                 ),
             );
         }
+        if self.lack_of_fit.is_none()
+            && !self.through_origin
+            && let Some((f, p)) = bent(&self.points, self.residual_sum_of_squares)
+            && p < 0.05
+        {
+            say(
+                "not-straight",
+                format!(
+                    "a squared term fits the standards better (F = {f:.3}, p = {p:.3}): the line is bent, and what is read from it is \
+                     off by more than its errors say"
+                ),
+            );
+        }
         let size: f64 = self.points.iter().map(|p| p.weight * p.y * p.y).sum();
         if self.residual_sum_of_squares <= 1e-26 * size {
             say("no-scatter", "every point lies on the line to the last digit: measured data do not do that, and the errors mean nothing".into());
@@ -391,6 +404,19 @@ fn moments(x: &[f64], w: Option<&[f64]>, about_zero: bool) -> (f64, f64) {
         mean,
         (0..x.len()).map(|i| weight(i) * (x[i] - mean).powi(2)).sum(),
     )
+}
+
+/// F ratio and probability of a squared term, where no standard was repeated.
+fn bent(points: &[StandardPoint], straight: f64) -> Option<(f64, f64)> {
+    if points.len() < 5 {
+        return None;
+    }
+    let column = |of: fn(&StandardPoint) -> f64| points.iter().map(of).collect::<Vec<f64>>();
+    let (x, y, weights) = (column(|p| p.x), column(|p| p.y), column(|p| p.weight));
+    let fit = crate::linear::polynomial_weighted(&x, &y, 2, Some(&weights)).ok()?;
+    let (rest, freedom) = (fit.residual_sum_of_squares, fit.degrees_of_freedom as f64);
+    let f = (straight - rest).max(0.0) / (rest / freedom);
+    (rest > 0.0).then(|| (f, crate::distribution::f_upper(f, 1.0, freedom)))
 }
 
 /// Splits the residual sum of squares into that of the replicates about their level means and the

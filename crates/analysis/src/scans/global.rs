@@ -62,6 +62,11 @@ pub struct GlobalFit {
     pub other_intermediate: Option<SpeciesSpectrum>,
     /// Residual standard deviation of a reading.
     pub residual_sd: f64,
+    /// Correlation of residuals that follow each other in time, over all wavelengths: near zero where the scheme describes
+    /// the scans.
+    pub along_time: f64,
+    /// Whether it is larger than noise makes it.
+    pub lack_of_fit: bool,
     /// Sum of squares over all readings.
     pub residual_sum_of_squares: f64,
     /// Readings less spectra and rate constants.
@@ -238,6 +243,32 @@ fn project(scheme: Scheme, times: &[f64], data: &[Vec<f64>], k: &[f64]) -> Optio
         basis,
         triangle,
     })
+}
+
+/// Correlation of neighbours in time among the residuals of all wavelengths, and whether it is more than noise makes.
+///
+/// Readings at one time may err together (a lamp, a shifted baseline), so that all wavelengths count as ten at most.
+fn along_time(at: &Projected, data: &[Vec<f64>]) -> (f64, bool) {
+    let (mut square, mut lagged) = (0.0, 0.0);
+    let mut residual = Vec::new();
+    for column in data {
+        residual.clone_from(column);
+        for q in &at.basis {
+            let part = product(q, column);
+            for (r, q) in residual.iter_mut().zip(q) {
+                *r -= part * q;
+            }
+        }
+        square += sum_of_squares(&residual);
+        lagged += product(&residual[1..], &residual[..residual.len() - 1]);
+    }
+    if square.is_nan() || square <= 0.0 {
+        return (0.0, false);
+    }
+    let times = residual.len() as f64;
+    let independent = times * (data.len() as f64).min(10.0);
+    let found = lagged / square;
+    (found, found * independent.sqrt() > 3.3)
 }
 
 /// Solves the one or two equations of the rate constants with damping.
@@ -420,6 +451,7 @@ pub fn fit_global(scans: &Scans<'_>, scheme: Scheme) -> Result<GlobalFit, Refusa
         }
     }
     let correlation = (count == 2).then(|| covariance[0][1] / (covariance[0][0] * covariance[1][1]).sqrt());
+    let (along_time, lack_of_fit) = along_time(&at, &data);
     let spectra = spectra_of(scans, &at, variance);
     let other_intermediate = match scheme {
         Scheme::FirstOrder => None,
@@ -433,6 +465,8 @@ pub fn fit_global(scans: &Scans<'_>, scheme: Scheme) -> Result<GlobalFit, Refusa
         spectra,
         other_intermediate,
         residual_sd: variance.sqrt(),
+        along_time,
+        lack_of_fit,
         residual_sum_of_squares: at.rss,
         degrees_of_freedom,
         iterations,

@@ -20,6 +20,7 @@ mod baseline;
 mod blank;
 mod chain;
 mod curve;
+mod measure;
 mod noise;
 mod peaks;
 mod polynomial;
@@ -37,6 +38,7 @@ pub use baseline::{Baseline, BaselineFound, subtract_baseline};
 pub use blank::{BlankUse, Grids, subtract_blank};
 pub use chain::{Chain, ChainError, ChainRefused, LogEntry, Processed, Step};
 pub use curve::{Curve, Window};
+pub use measure::{Estimate, Measured, measure_peak};
 pub use noise::{Noise, noise, point_noise};
 pub use peaks::{
     Apex, Area, AreaBaseline, Extreme, Peak, PeakOptions, PeakTable, Refinement, Threshold, Width,

@@ -36,6 +36,8 @@ pub enum Threshold {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(tag = "method", rename_all = "kebab-case")]
 pub enum Refinement {
+    /// Over the peak's own width, where it has points enough ([`super::measure_peak`]); here as three points.
+    ByWidth,
     /// The parabola through the highest point and its neighbours.
     ThreePoints,
     /// The least-squares parabola over so many points around the highest (odd, 5 or more).
@@ -542,7 +544,7 @@ fn apex(
     let x = curve.x();
     let (equal, index) = (last - first + 1, first.midpoint(last));
     let half = match refinement {
-        Refinement::ThreePoints => 1,
+        Refinement::ByWidth | Refinement::ThreePoints => 1,
         Refinement::LocalQuadratic { points } => points / 2,
     };
     if equal >= 3 && equal > half {

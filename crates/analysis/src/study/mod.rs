@@ -13,6 +13,7 @@ mod plan;
 mod process;
 mod quantify;
 mod rates;
+mod replicates;
 mod reported;
 mod scans;
 mod spectrum;
@@ -20,12 +21,16 @@ mod temperature;
 
 pub use again::{Again, Shelf, Work, again};
 pub use check::{CheckPlan, check_run};
-pub use fit::{Comparison, compare_trace, fit_run};
+pub use fit::{Comparison, ModelCard, compare_trace, fit_run};
 pub use peaks::{PeaksPlan, peaks_run};
 pub use plan::{FitPlan, ParameterPlan, Span, WeightPlan};
 pub use process::{Made, ProcessPlan, average_runs, process_run};
 pub use quantify::{QuantifyPlan, ReferenceSpectrum, Standard, Standards, Way, quantify_run, standards_of};
-pub use rates::{AssayPlan, RatePlan, RatePoint, RunRates, SeriesFit, SeriesPlan, fit_series, rates_run};
+pub use rates::{
+    AssayPlan, RatePlan, RatePoint, RateWeights, RunRates, SeriesFit, SeriesPlan, WhichRate, fit_series,
+    rates_run,
+};
+pub use replicates::{Pooled, pool};
 pub use reported::{Check, reported, reports_of};
 pub use scans::{Differences, ScanFound, ScanTask, scan_differences, scan_run};
 pub use spectrum::{References, reference_of, spectrum_of};
@@ -123,9 +128,9 @@ impl Found {
 pub(crate) fn unit_in_terms(of: &str, x: &Unit, y: &Unit, level: &Unit) -> Option<Unit> {
     let plain = |unit: &Unit| matches!(unit.code(), "1" | "{AU}" | "%" | "[pH]");
     let (above, below) = of.split_once('/').unwrap_or((of, ""));
-    let mut code = String::new();
+    let mut pieces: Vec<(char, String)> = Vec::new();
     let mut put = |text: &str, sign: char| -> Option<()> {
-        for part in text.trim_matches(['(', ')', ' ']).split([' ', '.']) {
+        for part in text.trim().trim_matches(['(', ')', ' ']).split([' ', '.']) {
             let unit = match part {
                 "" | "1" => continue,
                 "x" => x,
@@ -137,14 +142,23 @@ pub(crate) fn unit_in_terms(of: &str, x: &Unit, y: &Unit, level: &Unit) -> Optio
                 continue;
             }
             // `mol/L` below the line is `L/mol`: divide by the first and multiply by what it is divided by.
-            let mut pieces = unit.code().split('/');
-            let first = pieces.next().unwrap_or_default();
+            let mut parts = unit.code().split('/');
+            let first = parts.next().unwrap_or_default();
             let flip = |sign: char| if sign == '.' { '/' } else { '.' };
-            for (piece, sign) in std::iter::once((first, sign)).chain(pieces.map(|piece| (piece, flip(sign))))
+            for (piece, sign) in std::iter::once((first, sign)).chain(parts.map(|piece| (piece, flip(sign))))
             {
-                if !piece.is_empty() {
-                    code.push(sign);
-                    code.push_str(piece);
+                if piece.is_empty() {
+                    continue;
+                }
+                // What stands on both sides of the line falls away.
+                match pieces
+                    .iter()
+                    .position(|(other, known)| known == piece && *other != sign)
+                {
+                    Some(at) => {
+                        pieces.remove(at);
+                    }
+                    None => pieces.push((sign, piece.to_owned())),
                 }
             }
         }
@@ -155,6 +169,10 @@ pub(crate) fn unit_in_terms(of: &str, x: &Unit, y: &Unit, level: &Unit) -> Optio
     }
     put(above, '.')?;
     put(below, '/')?;
+    let code: String = pieces
+        .iter()
+        .map(|(sign, piece)| format!("{sign}{piece}"))
+        .collect();
     if code.is_empty() {
         return Some(if of == "y" { y.clone() } else { Unit::ONE });
     }

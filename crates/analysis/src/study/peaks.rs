@@ -8,14 +8,25 @@ use super::spectrum::{
     with_usual_steps,
 };
 use super::{Drawn, Found, label_of};
+use crate::distribution::normal_quantile;
 use crate::refusal::Refusal;
 use crate::spectra::{
-    Apex, AreaBaseline, Axis, Chain, Extreme, Ordinate, Peak, PeakOptions, Processed, Refinement,
-    SpectrumRefusal, Step, Threshold, Width, WidthLevel, Window, find_peaks, point_noise,
+    Apex, AreaBaseline, Axis, Chain, Estimate, Extreme, Measured, Ordinate, Peak, PeakOptions, Processed,
+    Refinement, SpectrumRefusal, Step, Threshold, Width, WidthLevel, Window, find_peaks, measure_peak,
+    point_noise,
 };
 
-/// How many times the noise an extreme must stand out by, unless a height is given. Common practice.
+/// How many times the noise an extreme must stand out by at least, unless a height is given. Common practice.
 const TIMES_NOISE: f64 = 5.0;
+
+/// How many times the noise an extreme must stand out by among `n` points.
+///
+/// The more points, the farther noise alone reaches: so that it makes a peak in less than one of twenty spectra, no two of
+/// the points may differ by as much (Bonferroni's bound over all pairs of normal values, safe rather than sharp).
+fn times_noise(n: usize) -> f64 {
+    let pairs = (n as f64) * (n as f64 - 1.0).max(1.0);
+    (std::f64::consts::SQRT_2 * normal_quantile(1.0 - 0.05 / pairs.max(1.0))).max(TIMES_NOISE)
+}
 
 /// What is asked of a search for peaks, in a form that is kept with its result.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -30,7 +41,7 @@ pub struct PeaksPlan {
     pub trusted_absorbance: Option<f64>,
     /// Peaks or valleys.
     pub extreme: Extreme,
-    /// Least prominence, in units of y; five times the noise if absent.
+    /// Least prominence, in units of y; if absent, from the noise and the number of points.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub prominence: Option<f64>,
     /// Only extremes here are told, on the axis after the steps.
@@ -56,7 +67,7 @@ impl Default for PeaksPlan {
             extreme: usual.extreme,
             prominence: None,
             within: None,
-            refinement: usual.refinement,
+            refinement: Refinement::ByWidth,
             width: usual.width,
             area: usual.area,
             traces: Vec::new(),
@@ -146,10 +157,42 @@ fn search(
     outcome.parameters = table
         .peaks
         .iter()
-        .flat_map(|peak| parameters(peak, processed.spectrum.axis, processed.spectrum.ordinate))
+        .flat_map(|peak| {
+            let measured = noise
+                .filter(|_| {
+                    plan.refinement == Refinement::ByWidth
+                        && matches!(peak.apex, Apex::Refined { .. } | Apex::Sampled { .. })
+                })
+                .and_then(|noise| {
+                    let upwards = plan.extreme == Extreme::Maximum;
+                    measure_peak(curve, peak, noise, upwards, (plan.width, plan.area))
+                });
+            let mut list = parameters(peak, processed.spectrum.axis, processed.spectrum.ordinate);
+            if let Some(measured) = measured {
+                over_width(&mut list, &measured);
+            }
+            list
+        })
         .collect();
     outcome.termination = "found".into();
     Ok(())
+}
+
+/// Puts what was measured over the peak's width in the place of what the recorded points say.
+fn over_width(list: &mut [Parameter; 5], measured: &Measured) {
+    let [position, height, prominence, width, area] = list;
+    let put = |parameter: &mut Parameter, found: Option<Estimate>| {
+        if let Some(found) = found {
+            parameter.value = Some(found.value);
+            parameter.standard_error = Some(found.error).filter(|error| error.is_finite() && *error > 0.0);
+            parameter.reason = None;
+        }
+    };
+    put(position, Some(measured.position));
+    put(height, Some(measured.height));
+    put(prominence, Some(measured.prominence));
+    put(width, measured.width);
+    put(area, measured.area);
 }
 
 fn describe(chain: &Chain, outcome: &mut Outcome) {
@@ -206,7 +249,7 @@ fn correlates(step: &Step) -> bool {
 fn options(plan: &PeaksPlan, processed: &Processed, noise: Option<f64>) -> PeakOptions {
     let prominence = plan
         .prominence
-        .or_else(|| noise.map(|noise| TIMES_NOISE * noise))
+        .or_else(|| noise.map(|noise| times_noise(processed.spectrum.curve.len()) * noise))
         .unwrap_or(0.0);
     // The error of a position needs independent points.
     let independent = processed.noise_before_smoothing.is_none() && !plan.steps.iter().any(correlates);

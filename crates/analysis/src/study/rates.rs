@@ -16,12 +16,13 @@ use super::spectrum::as_settings;
 use super::{
     BY, Drawn, Found, Six, concentration_of, curve_of, label_of, stated, tell_apart, told, unit_in_terms,
 };
-use crate::courses::{Course, InitialRate, Order, Preparation, RateWindow};
+use crate::courses::{Course, CourseShape, InitialRate, Order, Preparation, RateLaw, RateWindow};
+use crate::distribution::chi_squared_upper;
 use crate::enzymes::{
-    Assay, Rates, TraceOfSeries, activity, add_turnover, compare_inhibition, direct_linear, fit_rates,
+    Assay, Rates, TraceOfSeries, activity, add_turnover, compare_laws, direct_linear, fit_weighted_rates,
     series_rates,
 };
-use crate::fit::{Fit, Options, wandering};
+use crate::fit::{Fit, Options, Weighting, wandering};
 use crate::models::law::Law;
 use crate::refusal::Refusal;
 
@@ -42,6 +43,16 @@ pub struct AssayPlan {
     pub per_turnover: f64,
 }
 
+/// Which rate of a course with a burst or a lag goes on to activities and rate laws.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum WhichRate {
+    /// The one at the beginning.
+    Beginning,
+    /// The steady one.
+    Steady,
+}
+
 /// What is asked of initial rates.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case", default)]
@@ -52,8 +63,15 @@ pub struct RatePlan {
     /// Part of the whole change, in percent, up to which the beginning is taken.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub conversion: Option<f64>,
-    /// Fewest points of a straight beginning that is looked for.
+    /// Fewest points of a course, or of a straight beginning that is looked for.
     pub fewest: usize,
+    /// Whether the longest straight beginning is taken in place of what the whole course says.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub straight: bool,
+    /// The rate that goes on where a course has a burst or a lag; if absent, the one at the beginning, of a lag the
+    /// steady one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub which: Option<WhichRate>,
     /// Traces that are blanks, by number (from 1) or label.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub blanks: Vec<String>,
@@ -89,6 +107,8 @@ impl Default for RatePlan {
             window: None,
             conversion: None,
             fewest: 5,
+            straight: false,
+            which: None,
             blanks: Vec::new(),
             traces: Vec::new(),
             consumed: false,
@@ -146,8 +166,11 @@ fn substrate_of(run: &Run, trace: &Trace, outcome: &mut Outcome) -> Option<(f64,
         ));
         return None;
     }
-    concentration_of(run, trace, &["substrate-concentration", "concentration"])
+    concentration_of(run, trace, &SUBSTRATE)
 }
+
+/// Where the substrate's concentration may stand.
+const SUBSTRATE: [&str; 2] = ["substrate-concentration", "concentration"];
 
 /// What a rate was taken at besides its concentrations and its wavelength.
 fn conditions(run: &Run, trace: &Trace) -> Vec<(String, f64)> {
@@ -261,6 +284,10 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
     };
     let mut series = series.into_iter();
     let mut all = RunRates::default();
+    // Where some traces are told to be at a concentration, one that is not would be lost from a law in silence.
+    let some_known = parts
+        .iter()
+        .any(|(_, trace, blank, ..)| !blank && concentration_of(run, trace, &SUBSTRATE).is_some());
     for (number, trace, blank, mut outcome, points) in parts {
         let trace = trace.as_ref();
         let label = label_of(trace);
@@ -288,8 +315,7 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
         let sign = if plan.consumed { -1.0 } else { 1.0 };
         let net = sign * rate.net.unwrap_or(measured.rate);
         let error = rate.standard_error.unwrap_or(measured.standard_error);
-        let line = |i: &usize| measured.intercept + measured.rate * points.time[*i];
-        let fitted: Vec<f64> = measured.used.iter().map(line).collect();
+        let fitted = measured.fitted.clone();
         let residuals: Vec<f64> = measured
             .used
             .iter()
@@ -306,14 +332,18 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
             Shape::Still
         } else if size(&residuals) <= 1e-12 * size(&fitted) {
             Shape::Straight
-        } else if measured.straightness.is_some_and(|chance| chance < BENT) {
+        } else if measured.law == RateLaw::Line && measured.straightness.is_some_and(|chance| chance < BENT) {
             Shape::Bent
-        } else if wandering(&residuals, &fitted, 2) || jumps(&residuals, &fitted) {
+        } else if measured.wanders || wandering(&residuals, &fitted, 2) || jumps(&residuals, &fitted) {
             Shape::Wandering
         } else {
             Shape::Straight
         };
         put_rate(&mut outcome, &measured, net, error, unit.clone(), shape);
+        let (net, error) = match steady_goes_on(plan, &measured, (sign, rate.blank), &unit, &mut outcome) {
+            Some(steady) => steady,
+            None => (net, error),
+        };
         if blank {
             outcome.model = "initial rate of a blank".into();
         } else if !plan.blanks.is_empty() {
@@ -321,7 +351,7 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
                 Code::new("fit-remark"),
                 format!(
                     "the rate of the blank, {}, was taken off",
-                    Six(sign * measured.rate - net)
+                    Six(sign * rate.blank.0)
                 ),
             ));
         }
@@ -335,8 +365,20 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
             let error = error / trace.x.unit.convert(1.0, &Unit::MINUTE).unwrap_or(f64::NAN);
             put_activity(plan, run, assay, per_minute, error, &mut outcome);
         }
+        let told = outcome.remarks.len();
+        let substrate = if blank {
+            None
+        } else {
+            substrate_of(run, trace, &mut outcome)
+        };
+        if some_known && !blank && substrate.is_none() && outcome.remarks.len() == told {
+            outcome.remarks.push(Diagnostic::warning(
+                Code::new("concentration-not-sure"),
+                "no substrate concentration is known for this trace, though others of the run have one: it goes into no rate law",
+            ));
+        }
         if let (Some(unit), false) = (&unit, blank)
-            && let Some(substrate) = substrate_of(run, trace, &mut outcome)
+            && let Some(substrate) = substrate
         {
             all.points.push(RatePoint {
                 run: run.id.clone(),
@@ -399,7 +441,8 @@ fn window(plan: &RatePlan, run: &Run) -> Result<RateWindow, Refusal> {
             percent,
             change: None,
         },
-        None => RateWindow::Found { fewest: plan.fewest },
+        None if plan.straight => RateWindow::Found { fewest: plan.fewest },
+        None => RateWindow::Whole { fewest: plan.fewest },
     })
 }
 
@@ -463,6 +506,66 @@ enum Shape {
 /// Probability below which a bend is told: chance gives as much once in a hundred straight stretches.
 const BENT: f64 = 0.01;
 
+/// Tells the steady rate of a course with a burst or a lag; gives it with its error where it is the one that goes on.
+fn steady_goes_on(
+    plan: &RatePlan,
+    measured: &InitialRate,
+    (sign, blank): (f64, (f64, f64)),
+    unit: &Option<Unit>,
+    outcome: &mut Outcome,
+) -> Option<(f64, f64)> {
+    let Some(steady) = measured.steady else {
+        if plan.which == Some(WhichRate::Steady) && measured.shape != CourseShape::Straight {
+            outcome.remarks.push(Diagnostic::warning(
+                Code::new("rate-shape"),
+                "no steady rate can be told from the course, which was asked for: the rate is the one at its beginning",
+            ));
+        }
+        return None;
+    };
+    let net = sign * (steady.rate - blank.0);
+    let error = (steady.standard_error * steady.standard_error + blank.1).sqrt();
+    let half = steady
+        .interval
+        .upper
+        .map(|upper| (upper - steady.rate) / steady.standard_error * error);
+    outcome.parameters.push(Parameter {
+        name: "vs".into(),
+        value: Some(net),
+        unit: unit.clone(),
+        standard_error: Some(error),
+        intervals: half
+            .map(|half| KeptInterval {
+                level: 0.95,
+                low: Some(net - half),
+                high: Some(net + half),
+                kind: "t".into(),
+            })
+            .into_iter()
+            .collect(),
+        reason: None,
+    });
+    let lag = measured.shape == CourseShape::Lag;
+    let which = plan.which.unwrap_or(if lag {
+        WhichRate::Steady
+    } else {
+        WhichRate::Beginning
+    });
+    let goes_on = match which {
+        WhichRate::Steady => "vs goes on to laws and activities (--rate beginning takes v0)",
+        WhichRate::Beginning => "v0 goes on to laws and activities (--rate steady takes vs)",
+    };
+    outcome.remarks.push(Diagnostic::warning(
+        Code::new("rate-shape"),
+        if lag {
+            format!("the course begins slowly and comes to a steady rate, a lag: v0 is its rate at the beginning, vs the steady one; {goes_on}")
+        } else {
+            format!("the course begins fast and comes to a steady rate, a burst: v0 is its rate at the beginning, vs the steady one; {goes_on}")
+        },
+    ));
+    (which == WhichRate::Steady).then_some((net, error))
+}
+
 fn put_rate(
     outcome: &mut Outcome,
     measured: &InitialRate,
@@ -504,6 +607,11 @@ fn put_rate(
     put("r_squared", measured.r_squared);
     put("residual_standard_deviation", Some(measured.residual_sd));
     put("straightness_probability", measured.straightness);
+    put(
+        "error_from_the_choice_of_law",
+        Some(measured.bias).filter(|bias| *bias > 0.0),
+    );
+    put("lag_one_correlation", measured.correlation);
     let mut say = |words: String| {
         outcome
             .remarks
@@ -518,7 +626,8 @@ fn put_rate(
         };
         say(format!(
             "the points bend away from the line (probability {chance} of so much by chance): this is a mean over the \
-             stretch, not the rate at its beginning; take a shorter one"
+             stretch, and what it differs from the rate at its beginning is in the error; without --window, --conversion or \
+             --straight the bend is taken into account"
         ));
     } else if shape == Shape::Still {
         say(
@@ -528,10 +637,29 @@ fn put_rate(
         );
     } else if shape == Shape::Wandering {
         say(
-            "the course leaves the line by more than chance, in a step, a lag or a drift: a rate through it may mean nothing; look \
-             at the picture"
+            "the course leaves the curve fitted to it by more than chance, in a step or a drift: a rate from it may mean nothing; \
+             look at the picture"
                 .into(),
         );
+    }
+    let mut note = |words: &str| {
+        outcome
+            .remarks
+            .push(Diagnostic::note(Code::new("rate-shape"), words.to_owned()));
+    };
+    match (measured.law, measured.shape) {
+        (RateLaw::Line, _) => {}
+        (_, CourseShape::Bending) => note(
+            "the course bends: the rate is its slope at the beginning, by the integrated law of depletion over all points",
+        ),
+        (_, CourseShape::Straight) => note(
+            "no bend can be told from chance, and the error allows for one that cannot be seen; --straight takes a line, for a \
+             course that is known to be straight",
+        ),
+        _ => {}
+    }
+    if measured.correlation.is_some() {
+        note("neighbouring readings err together, and the error allows for it (see lag_one_correlation)");
     }
     outcome.termination = format!("from {} to {}", measured.window.0, measured.window.1);
 }
@@ -645,6 +773,19 @@ pub struct SeriesFit {
     pub verdict: Option<String>,
 }
 
+/// How much each rate counts in a law.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum RateWeights {
+    /// All alike.
+    #[default]
+    Equal,
+    /// By the rates' own standard errors; the size of the errors is taken from the residuals.
+    Own,
+    /// An error in proportion to the rate.
+    Relative,
+}
+
 /// What is asked of rates that belong together.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -659,6 +800,9 @@ pub struct SeriesPlan {
     pub enzyme_mol_per_litre: Option<f64>,
     /// Level of the intervals.
     pub level: f64,
+    /// How much each rate counts.
+    #[serde(default, skip_serializing_if = "is_equal")]
+    pub weights: RateWeights,
     /// How the rates were found.
     pub initial_rates: RatePlan,
 }
@@ -671,9 +815,14 @@ impl SeriesPlan {
             compare: false,
             enzyme_mol_per_litre: None,
             level: 0.95,
+            weights: RateWeights::Equal,
             initial_rates: RatePlan::default(),
         }
     }
+}
+
+fn is_equal(weights: &RateWeights) -> bool {
+    *weights == RateWeights::Equal
 }
 
 /// Fits a law to rates, or ranks the laws of inhibition over them.
@@ -733,6 +882,38 @@ pub fn fit_series(plan: &SeriesPlan, points: &[RatePoint]) -> SeriesFit {
     }
 }
 
+/// The time in the unit of a rate.
+fn time_of(rate: &Unit) -> Option<Unit> {
+    Unit::ucum(rate.code().rsplit('/').next()?).ok()
+}
+
+/// Whether the rates leave the law by more than their own errors; chance gives as much once in a hundred.
+fn against_own_errors(found: &Fit, own: &[f64], outcome: &mut Outcome) {
+    let square: f64 = found
+        .residuals
+        .iter()
+        .zip(own)
+        .map(|(residual, error)| (residual / error) * (residual / error))
+        .sum();
+    let freedom = found.degrees_of_freedom as f64;
+    let chance = chi_squared_upper(square, freedom);
+    outcome
+        .statistics
+        .insert("chi_squared_of_own_errors".into(), square);
+    if chance < 0.01 {
+        outcome.remarks.push(Diagnostic::warning(
+            Code::new("lack-of-fit"),
+            format!(
+                "the rates leave the law by {:.1} times their own errors on average (probability {}): another law may hold, a rate \
+                 may be wrong, or assays differ by more than one course can tell; the errors above are from the scatter about \
+                 the law",
+                (square / freedom).sqrt(),
+                if chance < 1e-4 { "below 0.0001".to_owned() } else { format!("{chance:.4}") }
+            ),
+        ));
+    }
+}
+
 fn series(
     plan: &SeriesPlan,
     points: &[RatePoint],
@@ -783,7 +964,9 @@ fn series(
                 .into(),
         ));
     }
-    let needs_inhibitor = plan.compare || Law::named(law).is_some_and(|law| law.variables.len() > 1);
+    let inhibited = points.iter().any(|point| point.inhibitor.is_some());
+    let needs_inhibitor = plan.compare && inhibited
+        || !plan.compare && Law::named(law).is_some_and(|law| law.variables.len() > 1);
     let inhibitor = if needs_inhibitor {
         Some(column("inhibitor concentration", &level_unit, &|point| {
             point.inhibitor.clone()
@@ -824,8 +1007,34 @@ fn series(
         level: plan.level,
         ..Options::default()
     };
+    let own: Option<Vec<f64>> = points
+        .iter()
+        .map(|point| {
+            let error = point.rate.1.filter(|error| *error > 0.0)?;
+            point.rate.2.convert(error, &y_unit).ok()
+        })
+        .collect();
+    let reciprocals: Vec<f64>;
+    let weighting = match (plan.weights, &own) {
+        (RateWeights::Equal, _) => Weighting::Equal,
+        (RateWeights::Relative, _) => Weighting::Relative,
+        (RateWeights::Own, Some(own)) => {
+            reciprocals = own.iter().map(|error| 1.0 / (error * error)).collect();
+            Weighting::Weights(&reciprocals)
+        }
+        (RateWeights::Own, None) => {
+            return Err(unsuitable(
+                "a rate has no error of its own, so that they cannot be weighted by them".into(),
+            ));
+        }
+    };
     let mut found: Fit = if plan.compare {
-        let comparison = compare_inhibition(&rates, &options)?;
+        let laws: &[&str] = if inhibited {
+            &["competitive", "uncompetitive", "noncompetitive", "mixed"]
+        } else {
+            &["michaelis-menten", "hill", "substrate-inhibition"]
+        };
+        let comparison = compare_laws(laws, &rates, weighting, &options)?;
         for place in &comparison.choice.ranking {
             ranked.push((place.model.to_string(), place.difference, place.weight));
         }
@@ -838,8 +1047,11 @@ fn series(
         outcome.model = comparison.fits[best].model.to_string();
         comparison.fits[best].clone()
     } else {
-        fit_rates(law, &rates, &options)?
+        fit_weighted_rates(law, &rates, weighting, &options)?
     };
+    if let Some(own) = &own {
+        against_own_errors(&found, own, outcome);
+    }
     if let Some(enzyme) = plan.enzyme_mol_per_litre {
         // kcat is per time only where rate and enzyme are in one unit of amount.
         let per_time = Unit::MOLE_PER_LITRE;
@@ -864,11 +1076,10 @@ fn series(
     }
     let unit = |of: &str, name: &str| match (of, name) {
         ("y/x", "Vmax") => Some(y_unit.clone()),
-        (_, "kcat") => y_unit
-            .code()
-            .rsplit('/')
-            .next()
-            .and_then(|time| Unit::ucum(&format!("/{time}")).ok()),
+        (_, "kcat") => time_of(&y_unit).and_then(|time| Unit::ucum(&format!("/{}", time.code())).ok()),
+        (_, "kcat/Km") => {
+            time_of(&y_unit).and_then(|time| unit_in_terms("1/(y x)", &time, &x_unit, &level_unit))
+        }
         _ => unit_in_terms(of, &x_unit, &y_unit, &level_unit),
     };
     tell(outcome, &found, &unit);

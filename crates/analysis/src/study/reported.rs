@@ -619,14 +619,17 @@ fn slopes(
             .and_then(|errors| errors.get(1).copied());
         put("a straight line through all points", *slope, error);
     }
-    let window = RateWindow::Found { fewest: 5 };
-    let found = initial_rate(&trace.x.values, &trace.y.values, &Preparation::default(), window);
-    if let Ok(rate) = found {
-        put(
-            "the longest straight beginning",
-            rate.rate,
-            Some(rate.standard_error),
-        );
+    for (how, window) in [
+        (
+            "the beginning of the whole course",
+            RateWindow::Whole { fewest: 5 },
+        ),
+        ("the longest straight beginning", RateWindow::Found { fewest: 5 }),
+    ] {
+        let found = initial_rate(&trace.x.values, &trace.y.values, &Preparation::default(), window);
+        if let Ok(rate) = found {
+            put(how, rate.rate, Some(rate.standard_error));
+        }
     }
     if list.is_empty() {
         return Err(format!("no slope can be had from {}", label_of(trace)));

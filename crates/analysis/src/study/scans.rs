@@ -312,6 +312,19 @@ fn work_on(
                 .insert("residual_sum_of_squares".into(), found.residual_sum_of_squares);
             outcome
                 .statistics
+                .insert("correlation_along_time".into(), found.along_time);
+            if found.lack_of_fit {
+                outcome.remarks.push(Diagnostic::warning(
+                    Code::new("lack-of-fit"),
+                    format!(
+                        "what is left of the scans goes on from one to the next (correlation along time {:.2}): the scheme does not \
+                         describe them, or a drift is in them; the errors above are too small, and another scheme may fit",
+                        found.along_time
+                    ),
+                ));
+            }
+            outcome
+                .statistics
                 .insert("degrees_of_freedom".into(), found.degrees_of_freedom as f64);
             outcome.statistics.insert(
                 "points".into(),

@@ -11,7 +11,7 @@ use std::time::Instant;
 use clap::Args;
 use curvary_formats::writers::json;
 use curvary_ingest::{Desk, Fate, Finished, Limits, Piece, Root, each_piece};
-use curvary_record::{Code, Diagnostic};
+use curvary_record::{Code, Diagnostic, Severity};
 use serde::Serialize;
 
 use crate::Setting;
@@ -88,15 +88,11 @@ impl Convert {
             // Two given folders may hold files of one relative path, and only one can be written.
             |path| {
                 let twice = several && !taken.insert(path.to_owned());
-                twice.then(|| (Fate::failed(path, taken_already(path)), None))
+                twice.then(|| (Fate::failed(path, taken_already(path)), None, Vec::new()))
             },
             |piece| convert(piece, &desk, (&made, &self.output), &limits, errors),
-            |(fate, drawn)| {
+            |(fate, drawn, lost)| {
                 summary.add(&fate);
-                if let Some(report) = &mut report {
-                    report.line(&fate)?;
-                }
-                complaints.show(&fate, drawn, screen);
                 done += 1;
                 progress.at(done, summary.bytes(), begun.elapsed().as_secs_f64());
                 Ok::<(), Failure>(())
@@ -210,14 +206,15 @@ impl Made {
     }
 }
 
-/// Reads one source and writes what came of it; gives what became of it and, where that is wanted, its remarks drawn.
+/// Reads one source and writes what came of it; gives what became of it, its remarks drawn where that is wanted, and what
+/// the format cannot carry.
 fn convert(
     piece: Piece,
     desk: &Desk,
     (made, output): (&Made, &OutputOptions),
     limits: &Limits,
     errors: Option<Errors>,
-) -> (Fate, Option<String>) {
+) -> (Fate, Option<String>, Vec<Diagnostic>) {
     let to = output.to;
     let Piece { path, content, .. } = piece;
     let target = target(&made.out, &path, to.ending());
@@ -237,12 +234,13 @@ fn convert(
                         .and_then(|existing| write(&target, existing, |file| writeln!(file, "{document}"))),
                 );
             }
-            return (fate, None);
+            return (fate, None, Vec::new());
         }
     };
     let finished = desk.read(&path, taken);
     let mut fate = Fate::of(&finished);
     let drawn = errors.map(|errors| desk::drawn(&finished, &fate, errors));
+    let mut lost = Vec::new();
     let written = match to {
         Format::Json => made
             .claim(&target)
@@ -251,10 +249,16 @@ fn convert(
         _ => made
             .claim(&target)
             .and_then(|existing| output.write(&target, existing, &finished.reading.runs))
-            .map(|remarks| fate.remarks.extend(remarks)),
+            .map(|remarks| {
+                let weighty = remarks
+                    .iter()
+                    .filter(|remark| remark.severity >= Severity::Warning);
+                lost.extend(weighty.cloned());
+                fate.remarks.extend(remarks);
+            }),
     };
     note(&mut fate, &target, written);
-    (fate, drawn)
+    (fate, drawn, lost)
 }
 
 /// A file that could not be written is an error of its source.

@@ -434,7 +434,7 @@ fn as_csv(told: &Told<'_>, screen: &mut Screen) -> Result<(), Failure> {
 }
 
 /// A cell; a text that a spreadsheet would run as a formula gets an apostrophe in front.
-fn harmless(value: &Value) -> String {
+pub(crate) fn harmless(value: &Value) -> String {
     match value {
         Value::Text(text)
             if text
@@ -447,7 +447,7 @@ fn harmless(value: &Value) -> String {
     }
 }
 
-fn csv_failure(error: csv::Error) -> Failure {
+pub(crate) fn csv_failure(error: csv::Error) -> Failure {
     std::io::Error::from(error).into()
 }
 

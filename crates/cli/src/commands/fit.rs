@@ -29,12 +29,15 @@ use crate::telling;
 ///
 /// Names of models: zero-order, first-order, second-order, second-order-unequal, reversible-first-order, consecutive,
 /// biphasic and approach-to-steady-rate for time courses, each with +offset, +drift or +lag behind it where wanted;
-/// michaelis-menten and others for rates over concentrations (an unknown name lists them all). Results of runs in the
+/// michaelis-menten and others for rates over concentrations (--list shows all). Results of runs in the
 /// archive are kept and found again: `curvary find result.k:0.001..0.01/s`.
 #[derive(Debug, Args)]
 pub(crate) struct Fit {
     #[command(flatten)]
     subjects: Subjects,
+    /// List the models with their equations and parameters
+    #[arg(long, exclusive = true)]
+    list: bool,
     /// A model by its name
     #[arg(long, value_name = "NAME", value_delimiter = ',', group = "task")]
     model: Vec<String>,
@@ -167,9 +170,35 @@ struct Told {
     remarks: Vec<Diagnostic>,
 }
 
+/// The models with their equations and parameters.
+fn list(screen: &mut Screen) -> Outcome {
+    let mut table = Table::new([
+        Column::new("model"),
+        Column::new("equation"),
+        Column::new("parameters").rank(1),
+    ]);
+    for card in FitPlan::list() {
+        let parameters: Vec<&str> = card.parameters.iter().map(|(name, _)| name.as_str()).collect();
+        table.row([
+            card.name.into(),
+            card.equation.into(),
+            parameters.join(", ").into(),
+        ]);
+    }
+    write!(screen, "{}", table.draw(screen.width()))?;
+    writeln!(
+        screen,
+        "laws of time courses take +offset, +drift and +lag behind their name; t is the time, other capitals are concentrations"
+    )?;
+    Ok(Ending::Done)
+}
+
 impl Fit {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        if self.list {
+            return list(screen);
+        }
         if self.again {
             let asked = self.subjects.asked(setting)?;
             return again::results(
@@ -345,7 +374,7 @@ impl Fit {
             dead_time: self.data.dead_time,
             trusted_absorbance: self.data.trusted()?,
             concentration: self.data.concentration,
-            coefficient: self.data.coefficient,
+            coefficient: self.data.coefficient()?,
             path: self.data.path,
             weights: self.weights.as_ref().map(|weights| match weights.as_str() {
                 "relative" => WeightPlan::Relative,

@@ -18,6 +18,7 @@ mod quantify;
 mod rates;
 mod readers;
 mod reread;
+mod results;
 mod scans;
 mod show;
 mod temperature;
@@ -41,6 +42,7 @@ pub(crate) enum Command {
     Rates(Box<rates::Rates>),
     Scans(scans::Scans),
     Temperature(temperature::Temperature),
+    Results(results::Results),
     Peaks(Box<peaks::Peaks>),
     Process(Box<process::Process>),
     Quantify(Box<quantify::Quantify>),
@@ -70,6 +72,7 @@ impl Command {
             Self::Rates(rates) => rates.run(setting, screen),
             Self::Scans(scans) => scans.run(setting, screen),
             Self::Temperature(temperature) => temperature.run(setting, screen),
+            Self::Results(results) => results.run(setting, screen),
             Self::Peaks(peaks) => peaks.run(setting, screen),
             Self::Process(process) => process.run(setting, screen),
             Self::Quantify(quantify) => quantify.run(setting, screen),
@@ -95,7 +98,7 @@ impl Command {
 const EXCLUDED: char = '\u{2212}';
 
 /// Commands that take a query.
-const ASKING: [&str; 13] = [
+const ASKING: [&str; 14] = [
     "answer",
     "reread",
     "find",
@@ -105,6 +108,7 @@ const ASKING: [&str; 13] = [
     "rates",
     "scans",
     "temperature",
+    "results",
     "peaks",
     "process",
     "quantify",

@@ -41,13 +41,13 @@ pub(crate) struct Peaks {
     /// Look for valleys
     #[arg(long, help_heading = "Search")]
     valleys: bool,
-    /// How far a peak must stand out, in the unit of the values [default: five times the noise]
+    /// How far a peak must stand out, in the unit of the values [default: from the noise and the number of points]
     #[arg(long, value_name = "HEIGHT", help_heading = "Search")]
     prominence: Option<f64>,
     /// Tell peaks of this stretch only, such as 400..600
     #[arg(long, value_name = "FROM..TO", help_heading = "Search")]
     within: Option<String>,
-    /// Lay the parabola that finds the position through so many points (odd) and not through three
+    /// Find the position by a parabola through so many points (odd), in place of a curve over the peak's own width
     #[arg(long, value_name = "POINTS", help_heading = "Search")]
     parabola: Option<usize>,
     /// Take widths at half the height above zero and not half-way down the prominence
@@ -89,7 +89,8 @@ impl Peaks {
             prominence: self.prominence,
             within: self.within.as_deref().map(window).transpose()?,
             refinement: match self.parabola {
-                None | Some(3) => Refinement::ThreePoints,
+                None => Refinement::ByWidth,
+                Some(3) => Refinement::ThreePoints,
                 Some(points) => Refinement::LocalQuadratic { points },
             },
             width: if self.half_height {
@@ -204,14 +205,21 @@ fn tell(heading: &str, finding: &Finding, screen: &mut Screen) -> Result<(), Fai
         let (position, error, unit) = telling::value(&peak[0]);
         let shown = |part: &Parameter| match part.value {
             None => "open".to_owned(),
-            Some(value) => telling::rounded(value, part.standard_error).0,
+            Some(value) => {
+                let (value, error) = telling::rounded(value, part.standard_error);
+                if error.is_empty() {
+                    value
+                } else {
+                    format!("{value} ± {error}")
+                }
+            }
         };
         table.row([
             format!("  {position}").into(),
             error.into(),
             unit.into(),
             shown(&peak[1]).into(),
-            telling::significant(peak[2].value.unwrap_or(0.0)).into(),
+            shown(&peak[2]).into(),
             shown(&peak[3]).into(),
             shown(&peak[4]).into(),
         ]);

@@ -6,7 +6,8 @@ use clap::Args;
 use curvary_analysis::enzymes::{State, checklist, linear_plots};
 use curvary_analysis::models::law::Law;
 use curvary_analysis::study::{
-    AssayPlan, Found, RatePlan, RatePoint, RunRates, SeriesFit, SeriesPlan, Work, fit_series, rates_run,
+    AssayPlan, Found, RatePlan, RatePoint, RateWeights, RunRates, SeriesFit, SeriesPlan, WhichRate, Work,
+    fit_series, rates_run,
 };
 use curvary_record::{Diagnostic, Unit};
 use serde_json::Value;
@@ -24,8 +25,9 @@ use crate::telling;
 
 /// Initial rates of time courses, activities, and enzyme models over the rates of a series
 ///
-/// The straight beginning of each course is found (the longest run to which a squared term adds nothing), or taken by hand
-/// with --window or up to a part of the whole change with --conversion. Results of runs in the archive are kept:
+/// The rate is the slope at the beginning by what the whole course says: a law that may bend, burst or lag. --straight
+/// takes the longest straight beginning, --window a stretch by hand, --conversion the beginning up to a part of the whole
+/// change; what such a line may hide of a bend is in its error. Results of runs in the archive are kept:
 /// `curvary find result.km:<50uM`. For research and teaching, never for diagnosis.
 #[derive(Debug, Args)]
 pub(crate) struct Rates {
@@ -33,8 +35,8 @@ pub(crate) struct Rates {
     subjects: Subjects,
     /// Do again what is kept of these runs, and say whether the same comes out
     #[arg(long, conflicts_with_all = [
-        "window", "conversion", "fewest", "blank", "consumed", "total_volume", "enzyme_volume", "dilution", "protein",
-        "per_turnover", "law", "compare", "together", "enzyme", "level", "checklist", "CourseOptions",
+        "window", "conversion", "straight", "rate", "fewest", "blank", "consumed", "total_volume", "enzyme_volume", "dilution", "protein",
+        "per_turnover", "law", "compare", "weights", "together", "enzyme", "level", "checklist", "CourseOptions",
     ])]
     again: bool,
     /// The stretch of time taken, such as 0..60s
@@ -43,7 +45,13 @@ pub(crate) struct Rates {
     /// Take the beginning up to this part of the whole change
     #[arg(long, value_name = "PERCENT", group = "stretch", help_heading = "Rates")]
     conversion: Option<f64>,
-    /// Fewest points of a straight beginning that is looked for
+    /// Take the longest straight beginning, by a line
+    #[arg(long, group = "stretch", help_heading = "Rates")]
+    straight: bool,
+    /// The rate that goes on to laws and activities where a course has a burst or a lag [default: beginning; of a lag, steady]
+    #[arg(long, value_name = "WHICH", value_enum, help_heading = "Rates")]
+    rate: Option<Which>,
+    /// Fewest points of a course, or of a straight beginning
     #[arg(long, value_name = "N", default_value_t = 5, help_heading = "Rates")]
     fewest: usize,
     /// Blanks, by number (from 1) or label of the trace; the mean of their rates is taken off
@@ -87,9 +95,13 @@ pub(crate) struct Rates {
     /// Fit this law to the rates over concentrations, such as michaelis-menten
     #[arg(long, value_name = "NAME", value_delimiter = ',', help_heading = "Series")]
     law: Vec<String>,
-    /// Rank the laws of inhibition over all inhibitor levels, and say whether the data can tell them apart
+    /// Rank laws and say whether the data can tell them apart: of inhibition over all inhibitor levels, without an inhibitor
+    /// Michaelis-Menten, Hill and substrate inhibition
     #[arg(long, help_heading = "Series")]
     compare: bool,
+    /// How much each rate counts in a law
+    #[arg(long, value_name = "HOW", value_enum, help_heading = "Series")]
+    weights: Option<Weights>,
     /// Take the rates of all runs together as one series
     #[arg(long, help_heading = "Series")]
     together: bool,
@@ -103,6 +115,24 @@ pub(crate) struct Rates {
     checklist: bool,
     #[command(flatten)]
     pictures: Pictures,
+}
+
+/// A rate of a course with a burst or a lag.
+#[derive(Clone, Copy, Debug, clap::ValueEnum)]
+enum Which {
+    /// At the beginning.
+    Beginning,
+    /// The steady one.
+    Steady,
+}
+
+/// How much each rate counts.
+#[derive(Clone, Copy, Debug, clap::ValueEnum)]
+enum Weights {
+    /// By the rates' own errors.
+    Own,
+    /// By an error in proportion to the rate.
+    Relative,
 }
 
 /// What one run gave.
@@ -265,13 +295,18 @@ impl Rates {
             window: self.window.as_deref().map(span).transpose()?,
             conversion: self.conversion,
             fewest: self.fewest,
+            straight: self.straight,
+            which: self.rate.map(|rate| match rate {
+                Which::Beginning => WhichRate::Beginning,
+                Which::Steady => WhichRate::Steady,
+            }),
             blanks: self.blank.clone(),
             traces: self.data.trace.clone(),
             consumed: self.consumed,
             dead_time: self.data.dead_time,
             trusted_absorbance: self.data.trusted()?,
             concentration: self.data.concentration,
-            coefficient: self.data.coefficient,
+            coefficient: self.data.coefficient()?,
             path: self.data.path,
             assay: self
                 .total_volume
@@ -329,6 +364,11 @@ impl Rates {
                 compare,
                 enzyme_mol_per_litre: enzyme,
                 level,
+                weights: match self.weights {
+                    None => RateWeights::Equal,
+                    Some(Weights::Own) => RateWeights::Own,
+                    Some(Weights::Relative) => RateWeights::Relative,
+                },
                 initial_rates: rates.clone(),
             };
             fit_series(&plan, points)
@@ -442,6 +482,20 @@ fn print(given: &Given, screen: &mut Screen) -> Result<(), Failure> {
                         FAINT,
                     ),
                 ]);
+                if let Some(steady) = found.outcome.parameter("vs") {
+                    let (value, error, unit) = telling::value(steady);
+                    table.row([
+                        "    steady".into(),
+                        value.into(),
+                        error.into(),
+                        unit.into(),
+                        "".into(),
+                        "".into(),
+                        "".into(),
+                        "".into(),
+                        Cell::styled("", FAINT),
+                    ]);
+                }
             }
             None => {
                 writeln!(

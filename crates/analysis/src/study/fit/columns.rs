@@ -173,9 +173,18 @@ fn running_told(run: &Run) -> Option<Diagnostic> {
     let name = running_head(run).map_or("the first column".to_owned(), |head| {
         format!("the column `{head}`")
     });
-    Some(Diagnostic::note(
+    if running_head(run).is_some() {
+        return Some(Diagnostic::note(
+            open,
+            format!("`x` is {name} ({first} to {last})"),
+        ));
+    }
+    Some(Diagnostic::warning(
         open,
-        format!("`x` is {name} ({first} to {last})"),
+        format!(
+            "nothing says which column is `x`: {name} was taken ({first} to {last}); if the other is meant, write their names above \
+             the columns"
+        ),
     ))
 }
 

@@ -3,6 +3,7 @@
 mod columns;
 mod compare;
 mod curve;
+mod doubt;
 mod model;
 mod points;
 mod record;
@@ -10,19 +11,21 @@ mod record;
 pub use compare::{Comparison, compare_trace};
 pub(super) use curve::scan_times;
 pub(super) use model::Chosen;
+pub use model::ModelCard;
 pub(super) use points::{preparation, prepared};
 pub(super) use record::tell;
 
-use curvary_record::{Code, Diagnostic, Outcome, Run, Unit};
+use curvary_record::{Code, Diagnostic, Outcome, Quantity, Run, Unit};
 
 use super::plan::{FitPlan, WeightPlan};
 use super::spectrum::bare;
 use super::{Drawn, Found, concentration_of, curve_of, label_of, tell_apart, told, unit_in_terms};
-use crate::courses::{Prepared, fit_prepared};
-use crate::fit::{Data, Weighting, fit};
+use crate::courses::{Order, Prepared, fit_prepared};
+use crate::fit::{Data, Robust, Weighting, fit};
 use crate::refusal::Refusal;
 use columns::{arrange, is_running};
 use curve::{Curve, curves};
+use doubt::{no_finer_than_readings, over_time};
 use points::{beside, levels, negative};
 
 /// Fits every trace of a run that the plan speaks of. Each gives a result or the reason why there is none.
@@ -156,7 +159,7 @@ fn fitted(plan: &FitPlan, chosen: &Chosen, run: &Run, curve: &Curve<'_>) -> Resu
         .first()
         .and_then(|first| concentration_of(run, first, &["inhibitor-concentration", "concentration"]))
         .map_or(Unit::ONE, |found| found.1);
-    let found = match chosen {
+    let mut found = match chosen {
         Chosen::Course(course) => {
             if let Some(far) = far_from_zero(&points.time)? {
                 outcome.remarks.push(far);
@@ -231,7 +234,42 @@ fn fitted(plan: &FitPlan, chosen: &Chosen, run: &Run, curve: &Curve<'_>) -> Resu
         }
         _ => unit_in_terms(of, &trace.x.unit, &y_unit, &level_unit),
     };
+    let plainly = plan.weights.is_none() && options.robust == Robust::No;
+    let mut coarse = false;
+    if plainly && !matches!(chosen, Chosen::Formula(_)) {
+        let step = trace
+            .y
+            .decimals
+            .max()
+            .map(|decimals| 10f64.powi(-i32::from(decimals)));
+        if let Some(step) = step {
+            let resolution = step / points.factor.map_or(1.0, f64::abs);
+            coarse = no_finer_than_readings(resolution, &mut found, &mut outcome);
+        }
+    }
+    let one_variable = plan.variables.is_empty() && chosen.model().variables() == 1;
+    if plainly && !coarse && one_variable && trace.x.quantity == Quantity::TIME {
+        let response = match chosen {
+            Chosen::Formula(formula) => formula.respond(&points.signal)?,
+            _ => points.signal.clone(),
+        };
+        over_time(
+            chosen,
+            (&points.time, &response),
+            &options,
+            &mut found,
+            &mut outcome,
+        );
+    }
     tell(&mut outcome, &found, &unit);
+    let second = matches!(chosen, Chosen::Course(course) if matches!(course.order(), Order::Second | Order::SecondUnequal));
+    if second && y_unit == Unit::ABSORBANCE {
+        outcome.remarks.push(Diagnostic::warning(
+            Code::new("unit-per-absorbance"),
+            "k is per unit of absorbance and time, not per concentration: --concentration with the absorption coefficient and \
+             the path length gives it in L/(mol s)",
+        ));
+    }
     if let Some(factor) = points.factor {
         outcome
             .statistics

@@ -27,7 +27,57 @@ pub(super) const ORDERS: [(&str, Order); 8] = [
     ("approach-to-steady-rate", Order::Approach),
 ];
 
+/// A model as a list shows it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ModelCard {
+    /// Name, as a plan names it.
+    pub name: &'static str,
+    /// Equation; `t` is the time, other capitals are concentrations.
+    pub equation: &'static str,
+    /// Names of its parameters, each with its unit in terms of the axes.
+    pub parameters: Vec<(String, String)>,
+}
+
+/// The equations of the laws of time courses, in the order of [`ORDERS`].
+const EQUATIONS: [&str; 8] = [
+    "y0 - k t",
+    "A exp(-k t)",
+    "A / (1 + |A| k t)",
+    "A0 D / (B0 exp(D k t) - A0), D = B0 - A0",
+    "A0 (kr + kf exp(-(kf + kr) t)) / (kf + kr)",
+    "A0 k1 (exp(-k1 t) - exp(-k2 t)) / (k2 - k1)",
+    "A1 exp(-k1 t) + A2 exp(-k2 t)",
+    "y0 + vs t + (v0 - vs) (1 - exp(-k t)) / k",
+];
+
 impl FitPlan {
+    /// Every model that can be named, with its equation and parameters.
+    pub fn list() -> Vec<ModelCard> {
+        let parameters = |model: &dyn Model| {
+            model
+                .parameters()
+                .iter()
+                .map(|p| (p.name.to_string(), p.unit.to_string()))
+                .collect()
+        };
+        let courses = ORDERS
+            .iter()
+            .zip(EQUATIONS)
+            .map(|((name, order), equation)| ModelCard {
+                name,
+                equation,
+                parameters: parameters(&Course::new(*order)),
+            });
+        let laws = LAWS.iter().map(|law| ModelCard {
+            name: law.name,
+            equation: law
+                .equation
+                .unwrap_or("the integrated law of Michaelis and Menten, by Lambert's W"),
+            parameters: parameters(law),
+        });
+        courses.chain(laws).collect()
+    }
+
     /// Every model that can be named.
     pub fn models() -> Vec<&'static str> {
         ORDERS

@@ -2,7 +2,26 @@
 
 use curvary_record::{Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Unit};
 
-use crate::fit::{Fit, Interval, Standing};
+use crate::fit::{Derived, Fit, Interval, Standing};
+
+/// Why a quantity that follows from the parameters is in doubt; its own error decides, since a ratio of two parameters may
+/// be known well where neither is.
+fn doubt(fit: &Fit, found: &Derived) -> Option<String> {
+    let parameters = || found.follows_from.iter().map(|j| &fit.parameters[*j]);
+    let doubtful = parameters().find(|p| !matches!(p.standing, Standing::Determined | Standing::Held));
+    let reaches_zero = found
+        .interval
+        .as_ref()
+        .is_some_and(|i| i.lower.is_some_and(|low| low <= 0.0) && i.upper.is_some_and(|high| high >= 0.0));
+    match (found.standard_error, doubtful) {
+        (None, Some(parameter)) => Some(format!("{} is {}", parameter.name, parameter.standing.words())),
+        (Some(_), Some(parameter)) if parameter.standing == Standing::BelowZero => {
+            Some(format!("{} is {}", parameter.name, parameter.standing.words()))
+        }
+        (Some(_), _) if reaches_zero => Some("poorly determined: its interval reaches zero".to_owned()),
+        _ => None,
+    }
+}
 
 /// Puts what was found into the record.
 pub(in crate::study) fn tell(outcome: &mut Outcome, fit: &Fit, unit: &dyn Fn(&str, &str) -> Option<Unit>) {
@@ -33,20 +52,20 @@ pub(in crate::study) fn tell(outcome: &mut Outcome, fit: &Fit, unit: &dyn Fn(&st
             reason: (found.standing != Standing::Determined).then(|| found.standing.words().to_owned()),
         })
         .collect();
-    let doubtful = fit
-        .parameters
-        .iter()
-        .find(|found| !matches!(found.standing, Standing::Determined | Standing::Held));
     outcome.parameters.extend(fit.derived.iter().map(|found| {
+        let reason = doubt(fit, found);
+        let unknown = found.standard_error.is_none()
+            && found
+                .follows_from
+                .iter()
+                .any(|j| fit.parameters[*j].standing == Standing::NotDetermined);
         Parameter {
             name: found.name.to_string(),
-            value: doubtful
-                .is_none_or(|parameter| parameter.standing != Standing::NotDetermined)
-                .then_some(found.value),
+            value: (!unknown).then_some(found.value),
             unit: unit(&found.unit, &found.name),
             standard_error: found.standard_error,
             intervals: interval(&found.interval, "t").into_iter().collect(),
-            reason: doubtful.map(|parameter| format!("{} is {}", parameter.name, parameter.standing.words())),
+            reason,
         }
     }));
     let size = fit.parameters.len().max(1);
@@ -76,6 +95,24 @@ pub(in crate::study) fn tell(outcome: &mut Outcome, fit: &Fit, unit: &dyn Fn(&st
         "normality_probability",
         fit.diagnostics.normality.map(|found| found.probability),
     );
+    // Common practice: a chi-squared that chance gives once in a hundred.
+    if let Some(chance) = fit.fit_probability {
+        if chance < 0.01 {
+            outcome.remarks.push(Diagnostic::warning(
+                Code::new("lack-of-fit"),
+                format!(
+                    "the points lie farther from the curve than the given standard deviations allow (probability {chance:.1e}): \
+                     the law is wrong, or the deviations are too small, and the errors above with them"
+                ),
+            ));
+        } else if chance > 0.999 {
+            outcome.remarks.push(Diagnostic::warning(
+                Code::new("lack-of-fit"),
+                "the points lie closer to the curve than the given standard deviations let expect: they are too large, or the \
+                 points are not independent",
+            ));
+        }
+    }
     for warning in &fit.diagnostics.warnings {
         outcome
             .remarks

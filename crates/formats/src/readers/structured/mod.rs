@@ -47,7 +47,7 @@ impl Reader for Structured {
         if page::is_page(start) {
             return Recognition::Yes("a web page".to_owned());
         }
-        if start.starts_with("##") || !glimpse.head.contains(['[', '{', '(']) {
+        if start.starts_with("##") || !glimpse.head.contains(['[', '{', '(', '=']) {
             return Recognition::No("no lists or maps in brackets, and no web page".to_owned());
         }
         let document = syntax::parse(glimpse.head);

@@ -170,7 +170,11 @@ impl<'a> Parser<'a> {
             self.at += 2;
         }
         let key = self.key()?;
+        let named = self.text[..self.at].ends_with('=');
         self.skip_blanks();
+        if named && let Some(list) = self.bare_list() {
+            return Some(Item::Entry(key, list));
+        }
         self.opener()?;
         let node = self.value(0)?;
         matches!(node, Node::List(_) | Node::Map(_)).then_some(Item::Entry(key, node))
@@ -208,6 +212,36 @@ impl<'a> Parser<'a> {
             }
         }
         false
+    }
+
+    /// The numbers of the rest of the line where there is nothing else, without brackets around them: `0 5 10`. A comma
+    /// may be a decimal sign, so only blanks part them.
+    fn bare_list(&mut self) -> Option<Node> {
+        const FEWEST: usize = 3;
+        let rest = self.rest();
+        let line = &rest[..rest.find(['\n', '\r']).unwrap_or(rest.len())];
+        let mut all = Vec::new();
+        let mut from = 0;
+        for word in line.split([' ', '\t']) {
+            let at = self.at + from;
+            from += word.len() + 1;
+            if word.is_empty() {
+                continue;
+            }
+            if word.parse::<f64>().is_err()
+                || !word.starts_with(|c: char| c.is_ascii_digit() || "+-.".contains(c))
+            {
+                return None;
+            }
+            all.push(Node::Scalar(Scalar {
+                text: word.to_owned(),
+                span: Span::new(at, at + word.len()),
+            }));
+        }
+        (all.len() >= FEWEST).then(|| {
+            self.at += line.len();
+            Node::List(all)
+        })
     }
 
     /// Whether a list or map begins here, perhaps inside the call of a function (`np.array([`, `c(`).
@@ -508,6 +542,10 @@ mod tests {
         assert_eq!(told("t = np.array([1., 2.], dtype=float)\n"), ["t = [1. 2.]"]);
         assert_eq!(told("x: [260, 270]\n"), ["x = [260 270]"]);
         assert_eq!(told("x:\n  - 260\n  - 270\n"), ["x = [260 270]"]);
+        assert_eq!(
+            told("A = 0.1 0.2  0.3\nB = 1 2 x\n"),
+            ["A = [0.1 0.2 0.3]", "line B = 1 2 x"]
+        );
         assert_eq!(told("m = [1 2; 3 4];\n"), ["m = [[1 2] [3 4]]"]);
         assert_eq!(told("v = [1; 2; 3]\n"), ["v = [1 2 3]"]);
         assert_eq!(

@@ -170,6 +170,7 @@ impl Shaper<'_> {
                     continue;
                 };
                 let mut words = Vec::new();
+                let names_samples = keys.iter().any(|&i| self.columns[i].names_samples());
                 for ((&i, unit), part) in keys.iter().zip(&units).zip(key) {
                     if roles[i] == Role::Names {
                         let cell = rows
@@ -211,7 +212,7 @@ impl Shaper<'_> {
                 }
                 if !words.is_empty() {
                     let label = words.join(" / ");
-                    if let Some(&first) = rows.first() {
+                    if let Some(&first) = rows.first().filter(|_| names_samples) {
                         let place = Place::line(self.table.grid.line(first));
                         trace
                             .fields

@@ -1,0 +1,465 @@
+//! The rate at the beginning from what the whole course says.
+//!
+//! A straight line through the first part of a course that bends is always flatter than the course at its beginning, and
+//! a test that sees no bend is no proof that there is none. So the slope is taken from laws that may bend:
+//!
+//! * the integrated law of depletion, `k t = (1-a)(-ln s) + a (1-s)` with `y = c + v0 (1-s)/k`, s the part of the
+//!   substrate left. With a = 0 it is first order, `y = c + v0 (1 - exp(-k t))/k`, nearly straight where k is small;
+//!   with `a = S0/(S0 + Km)` that of Michaelis and Menten; with negative a one of product inhibition. What a is, the
+//!   points often cannot tell, and it moves v0: so v0 is the mean over all a by their likelihood, and its error holds what
+//!   they differ by;
+//! * a steady rate after a burst or a lag, `y = c + vs t + (v0-vs)(1 - exp(-k t))/k`, where it fits the points decidedly
+//!   better.
+
+use std::borrow::Cow;
+
+use super::{Course, Order};
+use crate::distribution::{f_upper, t_half_width, t_two_sided};
+use crate::fit::{Data, Fit, Options, Standing, Warning, allow_for_correlation, fit};
+use crate::models::{Model, Specification};
+use crate::refusal::Refusal;
+
+use super::rate::{CourseShape, RateLaw};
+
+/// The law of depletion at one a; parameters `c, v0, k`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Depletion {
+    a: f64,
+}
+
+static DEPLETION: [Specification; 3] = [
+    Specification::any("c", "y"),
+    Specification::any("v0", "y/x"),
+    Specification::any("k", "1/x"),
+];
+
+/// `u = -ln s` where `(1-a) u + a (1 - exp(-u)) = tau`, looked for from `near`; not a number where there is none.
+fn depleted(tau: f64, a: f64, near: f64) -> f64 {
+    if a == 0.0 {
+        return tau;
+    }
+    let mut u = near;
+    for _ in 0..60 {
+        let e = (-u).exp();
+        let slope = (1.0 - a) + a * e;
+        if slope.is_nan() || slope <= 0.0 {
+            return f64::NAN;
+        }
+        let step = ((1.0 - a) * u + a * (1.0 - e) - tau) / slope;
+        u -= step;
+        if step.abs() <= 1e-9 * u.abs() {
+            // Newton's next step would be of the size of the square of this one.
+            return u;
+        }
+    }
+    u
+}
+
+/// Where Newton's search for one point begins; on its right side of the root it goes there without overshooting.
+fn beginning_of(tau: f64, a: f64) -> f64 {
+    if a > 0.0 && tau > 0.0 {
+        tau.max((tau - a) / (1.0 - a))
+    } else {
+        tau
+    }
+}
+
+/// `(1-s)/k`, which is t at k = 0.
+fn used(t: f64, k: f64, a: f64) -> f64 {
+    let tau = k * t;
+    if tau.abs() < 1e-8 {
+        return t * (1.0 - 0.5 * (1.0 - a) * tau);
+    }
+    -(-depleted(tau, a, beginning_of(tau, a))).exp_m1() / k
+}
+
+/// The same for a whole column of rising times, each search begun from the one before.
+fn used_along(t: &[f64], k: f64, a: f64, out: &mut [f64]) {
+    let mut last = (0.0_f64, 0.0_f64);
+    for (value, t) in out.iter_mut().zip(t) {
+        let tau = k * t;
+        *value = if tau.abs() < 1e-8 {
+            t * (1.0 - 0.5 * (1.0 - a) * tau)
+        } else {
+            let (before, u) = last;
+            let near = u + (tau - before) / ((1.0 - a) + a * (-u).exp());
+            let u = depleted(tau, a, near);
+            last = (tau, u);
+            -(-u).exp_m1() / k
+        };
+    }
+}
+
+impl Depletion {
+    fn at(self, t: f64, p: &[f64], g: &mut [f64; 3]) -> f64 {
+        let (v0, k, a) = (p[1], p[2], self.a);
+        let part = used(t, k, a);
+        let tau = k * t;
+        g[0] = 1.0;
+        g[1] = part;
+        g[2] = if tau.abs() < 1e-4 {
+            // -(1-a) t²/2 + (1-a)(1-3a) k t³/3, beyond which nothing is left.
+            v0 * t * t * (1.0 - a) * ((1.0 - 3.0 * a) * tau / 3.0 - 0.5)
+        } else {
+            let e = (-depleted(tau, a, beginning_of(tau, a))).exp();
+            v0 / k * (e * t / ((1.0 - a) + a * e) - part)
+        };
+        p[0] + v0 * part
+    }
+}
+
+impl Model for Depletion {
+    fn name(&self) -> Cow<'static, str> {
+        Cow::Borrowed("depletion")
+    }
+
+    fn parameters(&self) -> &[Specification] {
+        &DEPLETION
+    }
+
+    fn evaluate(&self, x: &[&[f64]], p: &[f64], values: &mut [f64]) {
+        let mut g = [0.0; 3];
+        for (value, t) in values.iter_mut().zip(x[0]) {
+            *value = self.at(*t, p, &mut g);
+        }
+    }
+
+    fn differentiate(&self, x: &[&[f64]], p: &[f64], values: &mut [f64], columns: &mut [f64]) {
+        let n = values.len();
+        let mut g = [0.0; 3];
+        for (i, (value, t)) in values.iter_mut().zip(x[0]).enumerate() {
+            *value = self.at(*t, p, &mut g);
+            for j in 0..3 {
+                columns[j * n + i] = g[j];
+            }
+        }
+    }
+
+    fn start(&self, x: &[&[f64]], y: &[f64]) -> Result<Vec<f64>, Refusal> {
+        search(x[0], y, self.a)
+            .map(|found| found.parameters.to_vec())
+            .ok_or_else(|| Refusal::NoStart {
+                why: "no trial value of the bend suits the course".into(),
+            })
+    }
+
+    fn linear(&self) -> &[usize] {
+        &[0, 1]
+    }
+}
+
+/// The best of one a.
+#[derive(Clone, Copy)]
+struct AtA {
+    a: f64,
+    parameters: [f64; 3],
+    rss: f64,
+    /// Variance of v0 for a residual variance of one.
+    variance: f64,
+}
+
+/// Sum of squares with c and v0 solved for.
+fn projected(t: &[f64], y: &[f64], k: f64, a: f64, column: &mut [f64]) -> (f64, f64, f64) {
+    let n = t.len() as f64;
+    used_along(t, k, a, column);
+    let (sb, sy) = (column.iter().sum::<f64>(), y.iter().sum::<f64>());
+    let (mb, my) = (sb / n, sy / n);
+    let (mut bb, mut by, mut yy) = (0.0, 0.0, 0.0);
+    for (b, y) in column.iter().zip(y) {
+        let (b, y) = (b - mb, y - my);
+        bb += b * b;
+        by += b * y;
+        yy += y * y;
+    }
+    let v0 = by / bb;
+    let rss = yy - v0 * by;
+    if rss.is_finite() {
+        (rss, my - v0 * mb, v0)
+    } else {
+        (f64::INFINITY, my, 0.0)
+    }
+}
+
+/// Bends that are tried first, in lengths of the course.
+const BENDS: [f64; 15] = [
+    -3.0, -1.5, -0.7, -0.3, -0.1, 0.0, 0.1, 0.3, 0.7, 1.2, 2.0, 3.5, 6.0, 12.0, 30.0,
+];
+
+fn search(t: &[f64], y: &[f64], a: f64) -> Option<AtA> {
+    let span = t[t.len() - 1] - t[0];
+    if span.is_nan() || span <= 0.0 {
+        return None;
+    }
+    // A bend to the other side needs no a: what would tell one is of third order.
+    let bends: &[f64] = if a == 0.0 { &BENDS } else { &BENDS[5..] };
+    let mut column = vec![0.0; t.len()];
+    let mut height = |bend: f64| projected(t, y, bend / span, a, &mut column).0;
+    let heights: Vec<f64> = bends.iter().map(|bend| height(*bend)).collect();
+    let lowest = (0..bends.len()).min_by(|i, j| heights[*i].total_cmp(&heights[*j]))?;
+    let (mut low, mut high) = (
+        bends[lowest.saturating_sub(1)],
+        bends[(lowest + 1).min(bends.len() - 1)],
+    );
+    // Golden section: no slope is needed, and eighteen steps leave a part in five thousand of the bracket, far below the error.
+    const PART: f64 = 0.618_033_988_749_894_9;
+    let (mut left, mut right) = (high - PART * (high - low), low + PART * (high - low));
+    let (mut at_left, mut at_right) = (height(left), height(right));
+    for _ in 0..18 {
+        if at_left <= at_right {
+            high = right;
+            (right, at_right) = (left, at_left);
+            left = high - PART * (high - low);
+            at_left = height(left);
+        } else {
+            low = left;
+            (left, at_left) = (right, at_right);
+            right = low + PART * (high - low);
+            at_right = height(right);
+        }
+    }
+    let k = 0.5 * (low + high) / span;
+    let (rss, c, v0) = projected(t, y, k, a, &mut column);
+    let parameters = [c, v0, k];
+    // Gram and Schmidt: what of v0's column is left beside those of c and k.
+    let n = t.len() as f64;
+    let mut g = [0.0; 3];
+    let (mut sums, mut vv, mut vk, mut kk) = ([0.0; 2], 0.0, 0.0, 0.0);
+    for t in t {
+        Depletion { a }.at(*t, &parameters, &mut g);
+        sums[0] += g[1];
+        sums[1] += g[2];
+        vv += g[1] * g[1];
+        vk += g[1] * g[2];
+        kk += g[2] * g[2];
+    }
+    vv -= sums[0] * sums[0] / n;
+    vk -= sums[0] * sums[1] / n;
+    kk -= sums[1] * sums[1] / n;
+    let left = if kk > 0.0 { vv - vk * vk / kk } else { vv };
+    (rss.is_finite() && left > 0.0).then_some(AtA {
+        a,
+        parameters,
+        rss,
+        variance: 1.0 / left,
+    })
+}
+
+/// The mean over all a.
+struct Mean {
+    best: AtA,
+    rate: f64,
+    error: f64,
+    /// Part of the error that is there because a is not known.
+    spread: f64,
+}
+
+/// First values of a: from strong product inhibition to saturation (`S0 = 60 Km`).
+const FIRST: [f64; 9] = [-1.0, -0.4, 0.0, 0.25, 0.45, 0.65, 0.82, 0.93, 0.984];
+
+fn mean_over_a(t: &[f64], y: &[f64]) -> Option<Mean> {
+    let plain = search(t, y, 0.0)?;
+    let freedom = (t.len() as f64 - 4.0).max(1.0);
+    let mut all = vec![plain];
+    if plain.parameters[2] > 0.0 && t.len() >= 7 {
+        all = FIRST
+            .iter()
+            .filter_map(|a| if *a == 0.0 { Some(plain) } else { search(t, y, *a) })
+            .collect();
+        // Finer where the points speak.
+        for _ in 0..3 {
+            let lowest = (0..all.len()).min_by(|i, j| all[*i].rss.total_cmp(&all[*j].rss))?;
+            let beside = [lowest.checked_sub(1), Some(lowest + 1).filter(|i| *i < all.len())];
+            let middles: Vec<f64> = beside
+                .into_iter()
+                .flatten()
+                .map(|i| 0.5 * (all[i].a + all[lowest].a))
+                .collect();
+            all.extend(middles.into_iter().filter_map(|a| search(t, y, a)));
+            all.sort_by(|p, q| p.a.total_cmp(&q.a));
+        }
+    }
+    let best = *all.iter().min_by(|p, q| p.rss.total_cmp(&q.rss))?;
+    let variance = best.rss.max(0.0) / freedom;
+    let (mut weight, mut rate, mut own, mut square) = (0.0, 0.0, 0.0, 0.0);
+    for (i, at) in all.iter().enumerate() {
+        let before = i.checked_sub(1).map_or(at.a, |j| all[j].a);
+        let after = all.get(i + 1).map_or(at.a, |next| next.a);
+        let width = if all.len() == 1 { 1.0 } else { after - before };
+        let likelihood = if variance > 0.0 {
+            (-0.5 * (at.rss - best.rss) / variance).exp()
+        } else {
+            f64::from(u8::from(at.a == best.a))
+        };
+        let share = width * likelihood;
+        let v0 = at.parameters[1];
+        weight += share;
+        rate += share * v0;
+        square += share * v0 * v0;
+        own += share * at.variance * variance;
+    }
+    rate /= weight;
+    let spread = (square / weight - rate * rate).max(0.0);
+    Some(Mean {
+        best,
+        rate,
+        error: (own / weight + spread).sqrt(),
+        spread: spread.sqrt(),
+    })
+}
+
+/// A slope of a course with its error.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Slope {
+    pub(super) rate: f64,
+    pub(super) error: f64,
+    /// Half the width of its 95 % interval.
+    pub(super) half: f64,
+}
+
+/// What the whole course says.
+pub(super) struct Whole {
+    pub(super) law: RateLaw,
+    pub(super) shape: CourseShape,
+    /// The slope at the beginning; without an error where a burst or lag is over before it could be seen.
+    pub(super) beginning: Slope,
+    pub(super) steady: Option<Slope>,
+    /// Signal at the beginning.
+    pub(super) intercept: f64,
+    pub(super) fit: Fit,
+    /// Part of the error that is for the choice of the law.
+    pub(super) bias: f64,
+    /// Probability of so much bend in a straight course.
+    pub(super) straightness: f64,
+    /// How many of the points were used.
+    pub(super) points: usize,
+    /// Whether even the fullest law leaves residuals that wander.
+    pub(super) wanders: bool,
+}
+
+/// Below this probability a bend, a burst or a lag is named. Common practice.
+const NAMED: f64 = 0.01;
+
+fn slope_of(fit: &Fit, name: &str) -> Option<Slope> {
+    let found = fit.parameter(name)?;
+    let error = found.standard_error?;
+    let freedom = fit
+        .correlation
+        .as_ref()
+        .map_or(fit.degrees_of_freedom as f64, |c| c.degrees_of_freedom);
+    Some(Slope {
+        rate: found.value,
+        error,
+        half: t_half_width(0.95, freedom) * error,
+    })
+}
+
+/// The rate of a course by its shape. `since` is the time since the beginning.
+pub(super) fn whole_course(since: &[f64], signal: &[f64]) -> Result<Whole, Refusal> {
+    let mut taken = since.len();
+    loop {
+        let found = over(&since[..taken], &signal[..taken])?;
+        let next = taken * 2 / 3;
+        // Where no law follows the course to its end, its beginning is looked at alone.
+        if !found.wanders || next < 12 {
+            return Ok(found);
+        }
+        taken = next;
+    }
+}
+
+/// A burst or a lag, if it fits decidedly better than depletion and lasts for some points.
+fn approach(t: &[f64], y: &[f64], rss: f64) -> Option<(Fit, CourseShape)> {
+    let n = t.len();
+    if n < 8 {
+        return None;
+    }
+    let span = t[n - 1] - t[0];
+    let options = Options {
+        bounds: vec![(3, Some(0.7 / span), Some(0.35 * (n - 1) as f64 / span))],
+        ..Options::default()
+    };
+    let columns: [&[f64]; 1] = [t];
+    let found = fit(&Course::new(Order::Approach), &Data::new(&columns, y), &options).ok()?;
+    let freedom = found.degrees_of_freedom as f64;
+    let gained = (rss - found.residual_sum_of_squares) / (found.residual_sum_of_squares / freedom);
+    let free = found.parameters.iter().all(|p| p.standing != Standing::AtLimit);
+    if !free || f_upper(gained.max(0.0), 1.0, freedom) > NAMED {
+        return None;
+    }
+    let (v0, vs) = (slope_of(&found, "v0")?, slope_of(&found, "vs")?);
+    if t_two_sided(vs.rate / vs.error, freedom) > NAMED {
+        return None;
+    }
+    let shape = if vs.rate.abs() > v0.rate.abs() || v0.rate * vs.rate < 0.0 {
+        CourseShape::Lag
+    } else {
+        CourseShape::Burst
+    };
+    Some((found, shape))
+}
+
+fn over(t: &[f64], y: &[f64]) -> Result<Whole, Refusal> {
+    let columns: [&[f64]; 1] = [t];
+    let not_told = || Refusal::Unsuitable {
+        why: "the slope at the beginning is not determined by the points".into(),
+    };
+    let mean = mean_over_a(t, y).ok_or_else(not_told)?;
+    let line = crate::linear::line(t, y)?;
+    let freedom = (t.len() as f64 - 3.0).max(1.0);
+    let bend = (line.residual_sum_of_squares - mean.best.rss).max(0.0);
+    let straightness = f_upper(bend / (mean.best.rss / freedom), 1.0, freedom);
+    if let Some((mut found, shape)) = approach(t, y, mean.best.rss) {
+        let wanders = found.diagnostics.warnings.contains(&Warning::Wandering);
+        allow_for_correlation(&Course::new(Order::Approach), &columns, &mut found);
+        return Ok(Whole {
+            law: RateLaw::Approach,
+            shape,
+            beginning: slope_of(&found, "v0").ok_or_else(not_told)?,
+            steady: slope_of(&found, "vs"),
+            intercept: found.parameters[0].value,
+            bias: 0.0,
+            straightness,
+            points: t.len(),
+            wanders,
+            fit: found,
+        });
+    }
+    let model = Depletion { a: mean.best.a };
+    let options = Options {
+        start: Some(mean.best.parameters.to_vec()),
+        ..Options::default()
+    };
+    let mut found = fit(&model, &Data::new(&columns, y), &options)?;
+    let wanders = found.diagnostics.warnings.contains(&Warning::Wandering);
+    let plain = slope_of(&found, "v0").ok_or_else(not_told)?;
+    allow_for_correlation(&model, &columns, &mut found);
+    let allowed = slope_of(&found, "v0").unwrap_or(plain);
+    let error = (mean.error * mean.error - plain.error * plain.error).max(0.0);
+    let error = (allowed.error * allowed.error + error).sqrt();
+    let few = (t.len() as f64 - 4.0).max(1.0);
+    let quantile = (allowed.half / allowed.error).max(t_half_width(0.95, few));
+    Ok(Whole {
+        law: if mean.best.a == 0.0 {
+            RateLaw::Saturating
+        } else {
+            RateLaw::Depletion
+        },
+        shape: if straightness < NAMED {
+            CourseShape::Bending
+        } else {
+            CourseShape::Straight
+        },
+        beginning: Slope {
+            rate: mean.rate,
+            error,
+            half: quantile * error,
+        },
+        steady: None,
+        intercept: found.parameters[0].value,
+        bias: mean.spread,
+        straightness,
+        points: t.len(),
+        wanders,
+        fit: found,
+    })
+}

@@ -1,0 +1,284 @@
+//! A peak measured over its own width, each quantity with its error.
+//!
+//! A parabola through three points follows the noise of three points, and the highest recorded point is high because of
+//! its noise. Here every quantity is a local polynomial's: the top by one of degree four over a third of the width to either
+//! side (less where the noise is so small that the top's own shape shows in the residuals), bases and flanks by parabolas
+//! over a quarter of it. Errors follow from the noise of a single point by the weights of those polynomials.
+
+use serde::{Deserialize, Serialize};
+
+use super::polynomial::Polynomial;
+use super::{AreaBaseline, Curve, Peak, WidthLevel};
+use crate::distribution::chi_squared_quantile;
+
+/// Fewest points within the width; below it the recorded points say as much.
+const FEWEST: usize = 8;
+
+/// A number with its standard error.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Estimate {
+    /// The number.
+    pub value: f64,
+    /// Its standard error.
+    pub error: f64,
+}
+
+/// A peak measured over its own width.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Measured {
+    /// Position of the top.
+    pub position: Estimate,
+    /// Height of the top, as recorded (not turned upside down for a valley).
+    pub height: Estimate,
+    /// Height over the higher of the two bases.
+    pub prominence: Estimate,
+    /// Width at the asked level; absent where a flank does not come down to it.
+    pub width: Option<Estimate>,
+    /// Area between the bases; absent where points are missing among them.
+    pub area: Option<Estimate>,
+}
+
+/// The polynomial of `degree` over the points of rising `x` within `half` of `centre`; `without` is left out. None where a
+/// gap or an end of the curve lies within.
+fn local(
+    (x, up): (&[f64], &[f64]),
+    breaks: &[usize],
+    (centre, half): (f64, f64),
+    degree: usize,
+    without: Option<usize>,
+) -> Option<Polynomial> {
+    let from = x.partition_point(|v| *v < centre - half);
+    let to = x.partition_point(|v| *v <= centre + half);
+    if breaks.iter().any(|b| from < *b && *b < to) {
+        return None;
+    }
+    let kept = |column: &[f64]| -> Vec<f64> {
+        (from..to)
+            .filter(|i| Some(*i) != without)
+            .map(|i| column[i])
+            .collect()
+    };
+    let (xs, ys) = (kept(x), kept(up));
+    if xs.len() < degree + 3 {
+        return None;
+    }
+    Polynomial::fit(&xs, &ys, degree)
+}
+
+/// Where the half-level is crossed: two neighbours in a row below it, so that one noisy point does not end the peak.
+fn crude_flank(up: &[f64], level: f64, order: impl Iterator<Item = usize>) -> Option<usize> {
+    let mut before: Option<usize> = None;
+    for i in order {
+        match (up[i] <= level, before) {
+            (true, Some(first)) => return Some(first),
+            (true, None) => before = Some(i),
+            (false, _) => before = None,
+        }
+    }
+    before
+}
+
+/// Measures a peak that [`super::find_peaks`] found, given the noise of a single point.
+///
+/// None where the peak has fewer than eight points within its width, or where an end or a gap of the curve lies too near:
+/// then the recorded points say as much.
+pub fn measure_peak(
+    curve: &Curve,
+    peak: &Peak,
+    noise: f64,
+    upwards: bool,
+    (level, baseline): (WidthLevel, AreaBaseline),
+) -> Option<Measured> {
+    let rising = curve.rising();
+    let sign = if upwards { 1.0 } else { -1.0 };
+    let x = rising.x();
+    let up: Vec<f64> = rising.y().iter().map(|v| sign * v).collect();
+    let breaks = rising.breaks();
+    let at = x.partition_point(|v| *v < peak.sampled_x);
+    let place = |value: f64| x.partition_point(|v| *v < value).min(x.len() - 1);
+    let (left, right) = (place(peak.left_base), place(peak.right_base));
+    let half_level = up[at] - peak.prominence / 2.0;
+    let first = crude_flank(&up, half_level, (left..at).rev())?;
+    let last = crude_flank(&up, half_level, at + 1..=right)?;
+    if last - first < FEWEST {
+        return None;
+    }
+    let full = x[last] - x[first];
+    // The top. Half the window in widths: what a polynomial of degree four leaves of a Gaussian top grows with its sixth
+    // power, its error falls with the root, so the best grows slowly with the noise.
+    let ratio = noise / (0.001_25 * peak.prominence);
+    let mut share = (0.33 * ratio.powf(1.0 / 6.5)).clamp(0.15, 0.45);
+    let mut centre = x[first] + full / 2.0;
+    let mut top = None;
+    for round in 0..6 {
+        let half = (share * full).min(centre - x[0]).min(x[x.len() - 1] - centre);
+        if half < 0.5 * share * full {
+            return None;
+        }
+        let Some(polynomial) = local((x, &up), breaks, (centre, half), 4, None) else {
+            break;
+        };
+        // Within the first window the top may still lie outside a narrow one.
+        let found = highest(
+            &polynomial,
+            centre,
+            if round == 0 { half.max(0.25 * full) } else { half },
+        )?;
+        let misfit = polynomial.residual_sd().is_some_and(|own| {
+            let allowed = chi_squared_quantile(0.95, polynomial.freedom as f64) / polynomial.freedom as f64;
+            own * own > allowed * noise * noise
+        });
+        centre = found;
+        top = Some(polynomial);
+        if misfit {
+            share *= 0.8;
+        } else if round > 0 {
+            break;
+        }
+    }
+    let top = top?;
+    let noise = noise * noise_beyond(&top, noise);
+    let (slope, bend) = (top.at(centre, 1), top.at(centre, 2));
+    let gradient: Vec<f64> = top
+        .gradient(centre, 1)
+        .iter()
+        .zip(top.gradient(centre, 2))
+        .map(|(first, second)| -first / bend + slope * second / (bend * bend))
+        .collect();
+    let position = Estimate {
+        value: centre,
+        error: noise * top.variance(&gradient).sqrt(),
+    };
+    let height = Estimate {
+        value: top.at(centre, 0),
+        error: noise * top.variance_at(centre, 0).sqrt(),
+    };
+    let base = |index: usize| {
+        let half = 0.25 * full;
+        let found = local((x, &up), breaks, (x[index], half), 2, Some(index));
+        match found {
+            Some(polynomial) if index > 0 && index + 1 < x.len() => Estimate {
+                value: polynomial.at(x[index], 0),
+                error: noise * polynomial.variance_at(x[index], 0).sqrt(),
+            },
+            // At an end of the curve a parabola says less than the mean of a line.
+            _ => match local((x, &up), breaks, (x[index], half), 1, None) {
+                Some(line) => Estimate {
+                    value: line.at(x[index], 0),
+                    error: noise * line.variance_at(x[index], 0).sqrt(),
+                },
+                None => Estimate {
+                    value: up[index],
+                    error: noise,
+                },
+            },
+        }
+    };
+    let (low, high) = (base(left), base(right));
+    let upper = if low.value >= high.value { low } else { high };
+    let prominence = Estimate {
+        value: height.value - upper.value,
+        error: height.error.hypot(upper.error),
+    };
+    let (wanted, wanted_error) = match level {
+        WidthLevel::HalfProminence => (
+            (height.value + upper.value) / 2.0,
+            height.error.hypot(upper.error) / 2.0,
+        ),
+        WidthLevel::HalfHeight => (height.value / 2.0, height.error / 2.0),
+    };
+    let flank = |order: &mut dyn Iterator<Item = usize>| -> Option<(f64, f64, f64)> {
+        let near = crude_flank(&up, wanted, order)?;
+        let polynomial = local((x, &up), breaks, (x[near], 0.25 * full), 2, None)?;
+        let mut crossing = x[near];
+        for _ in 0..20 {
+            let slope = polynomial.at(crossing, 1);
+            crossing -= (polynomial.at(crossing, 0) - wanted) / slope;
+            if crossing.is_nan() || (crossing - x[near]).abs() > 0.3 * full {
+                return None;
+            }
+        }
+        let slope = polynomial.at(crossing, 1).abs();
+        let error = noise * polynomial.variance_at(crossing, 0).sqrt() / slope;
+        Some((crossing, error, slope))
+    };
+    let flanks = flank(&mut (left..at).rev()).zip(flank(&mut (at + 1..=right)));
+    let width = flanks.map(|(l, r)| Estimate {
+        value: r.0 - l.0,
+        error: (l.1 * l.1 + r.1 * r.1 + (wanted_error * (1.0 / l.2 + 1.0 / r.2)).powi(2)).sqrt(),
+    });
+    let whole = !breaks.iter().any(|b| left < *b && *b <= right);
+    let area = whole.then(|| {
+        let span = x[right] - x[left];
+        let (mut value, mut squares) = (0.0, 0.0);
+        for i in left..=right {
+            let weight = (x[(i + 1).min(right)] - x[i.saturating_sub(1).max(left)]) / 2.0;
+            value += weight * up[i];
+            squares += weight * weight;
+        }
+        let own = noise * noise * squares;
+        match baseline {
+            AreaBaseline::Zero => Estimate {
+                value,
+                error: own.sqrt(),
+            },
+            AreaBaseline::Chord => Estimate {
+                value: value - span * (low.value + high.value) / 2.0,
+                error: (own + (span / 2.0).powi(2) * (low.error * low.error + high.error * high.error))
+                    .sqrt(),
+            },
+        }
+    });
+    Some(Measured {
+        position,
+        height: Estimate {
+            value: sign * height.value,
+            ..height
+        },
+        prominence,
+        width,
+        area,
+    })
+}
+
+/// How many times the noise the residuals of the top show, where it is more than chance makes of the noise.
+fn noise_beyond(top: &Polynomial, noise: f64) -> f64 {
+    let (Some(own), freedom) = (top.residual_sd(), top.freedom as f64) else {
+        return 1.0;
+    };
+    let allowed = chi_squared_quantile(0.95, freedom) / freedom;
+    if noise > 0.0 && own * own > allowed * noise * noise {
+        own / noise
+    } else {
+        1.0
+    }
+}
+
+/// The highest place of a polynomial within `half` of `centre`; none where it is not a top.
+fn highest(polynomial: &Polynomial, centre: f64, half: f64) -> Option<f64> {
+    const STEPS: i32 = 20;
+    let mut best = (f64::NEG_INFINITY, centre);
+    for step in -STEPS..=STEPS {
+        let x = centre + half * f64::from(step) / f64::from(STEPS);
+        let value = polynomial.at(x, 0);
+        if value > best.0 {
+            best = (value, x);
+        }
+    }
+    let mut x = best.1;
+    for _ in 0..30 {
+        let (slope, bend) = (polynomial.at(x, 1), polynomial.at(x, 2));
+        if bend.is_nan() || bend >= 0.0 {
+            return None;
+        }
+        let step = slope / bend;
+        x -= step;
+        if x.is_nan() || (x - centre).abs() > half {
+            return None;
+        }
+        if step.abs() <= 1e-12 * half {
+            break;
+        }
+    }
+    Some(x)
+}

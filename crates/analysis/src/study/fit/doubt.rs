@@ -1,0 +1,217 @@
+//! What is told of a fit once it is there: neighbours that err together, a drift, no change, readings too coarse.
+
+use curvary_record::{Code, Diagnostic, Outcome};
+
+use super::Chosen;
+use crate::courses::{Course, Order};
+use crate::distribution::{f_upper, t_two_sided};
+use crate::fit::{Data, Fit, Options, Standing, allow_for_correlation, fit};
+use crate::models::Model;
+use crate::study::Six;
+
+/// Below this probability a drift is told; chance gives one in a hundred fits.
+const DRIFT: f64 = 0.01;
+
+/// Above this probability the points are as well described by a constant.
+const NO_CHANGE: f64 = 0.05;
+
+/// Fewest points of which a drift is asked.
+const FEWEST: usize = 10;
+
+/// Errors of a plain least-squares fit over time, and what else a person should know of it.
+pub(super) fn over_time(
+    chosen: &Chosen,
+    (time, signal): (&[f64], &[f64]),
+    options: &Options,
+    found: &mut Fit,
+    outcome: &mut Outcome,
+) {
+    let columns: [&[f64]; 1] = [time];
+    if allow_for_correlation(chosen.model(), &columns, found)
+        && let Some(correlation) = &found.correlation
+    {
+        let mut put = |name: String, value: f64| {
+            outcome.statistics.insert(name, value);
+        };
+        put("lag_one_correlation".into(), correlation.lag_one);
+        put("effective_points".into(), correlation.effective_points.max(1.0));
+        for (parameter, plain) in found.parameters.iter().zip(&correlation.plain) {
+            if let Some(plain) = plain {
+                put(format!("plain_standard_error {}", parameter.name), *plain);
+            }
+        }
+        outcome.remarks.push(Diagnostic::warning(
+            Code::new("errors-correlated"),
+            correlation.words(found),
+        ));
+    }
+    if let Chosen::Course(course) = chosen {
+        no_change(signal, found, outcome);
+        drift(course, &columns, signal, options, found, outcome);
+    }
+}
+
+/// Says so where a constant describes the points as well as the law.
+fn no_change(signal: &[f64], found: &Fit, outcome: &mut Outcome) {
+    let n = signal.len() as f64;
+    let mean = signal.iter().sum::<f64>() / n;
+    let about_mean: f64 = signal.iter().map(|y| (y - mean) * (y - mean)).sum();
+    let freedom = found.degrees_of_freedom as f64;
+    let added = n - 1.0 - freedom;
+    if added < 1.0 || found.residual_sum_of_squares <= 0.0 {
+        return;
+    }
+    let gained = (about_mean - found.residual_sum_of_squares).max(0.0) / added;
+    if f_upper(gained / (found.residual_sum_of_squares / freedom), added, freedom) > NO_CHANGE {
+        outcome.remarks.push(Diagnostic::warning(
+            Code::new("no-change"),
+            "no change is seen: a constant describes these points as well, so the parameters say nothing of a reaction",
+        ));
+    }
+}
+
+/// Whether a drift beside the law shows in the residuals, before the longer way of fitting it: the score test.
+fn drift_shows(course: &Course, columns: &[&[f64]; 1], found: &Fit) -> bool {
+    let (n, p) = (found.residuals.len(), found.parameters.len());
+    let values: Vec<f64> = found.parameters.iter().map(|p| p.value).collect();
+    let (mut fitted, mut slopes) = (vec![0.0; n], vec![0.0; n * p]);
+    course.differentiate(columns, &values, &mut fitted, &mut slopes);
+    let unit = |column: &mut [f64]| {
+        let length = column.iter().map(|v| v * v).sum::<f64>().sqrt();
+        if length > 0.0 {
+            column.iter_mut().for_each(|v| *v /= length);
+        }
+    };
+    // Gram and Schmidt, twice, is enough here.
+    let mut basis: Vec<Vec<f64>> = Vec::new();
+    for column in slopes.chunks(n).map(<[f64]>::to_vec).chain([columns[0].to_vec()]) {
+        let mut column = column;
+        unit(&mut column);
+        for _ in 0..2 {
+            for known in &basis {
+                let along: f64 = known.iter().zip(&column).map(|(a, b)| a * b).sum();
+                column.iter_mut().zip(known).for_each(|(c, k)| *c -= along * k);
+            }
+        }
+        if column.iter().map(|v| v * v).sum::<f64>() > 1e-18 {
+            unit(&mut column);
+            basis.push(column);
+        } else if basis.len() >= p {
+            return false;
+        }
+    }
+    let Some(drift) = basis.last() else { return false };
+    let along: f64 = drift.iter().zip(&found.residuals).map(|(a, b)| a * b).sum();
+    along.abs() > 2.0 * found.residual_sd
+}
+
+/// Tries a drift beside the law, and tells what it would change.
+fn drift(
+    course: &Course,
+    columns: &[&[f64]; 1],
+    signal: &[f64],
+    options: &Options,
+    found: &Fit,
+    outcome: &mut Outcome,
+) {
+    if signal.len() < FEWEST || matches!(course.order(), Order::Zero | Order::Approach) {
+        return;
+    }
+    let Ok(full) = course.clone().with_drift() else {
+        return;
+    };
+    if full.name() == course.name() || !drift_shows(course, columns, found) {
+        return;
+    }
+    // Parameters that were held stay so: a drift comes last but for a lag.
+    if found
+        .parameters
+        .iter()
+        .any(|p| matches!(p.standing, Standing::Held | Standing::AtLimit))
+    {
+        return;
+    }
+    let plain = Options {
+        level: options.level,
+        ..Options::default()
+    };
+    let Ok(mut other) = fit(&full, &Data::new(columns, signal), &plain) else {
+        return;
+    };
+    allow_for_correlation(&full, columns, &mut other);
+    let freedom = other
+        .correlation
+        .as_ref()
+        .map_or(other.degrees_of_freedom as f64, |c| c.degrees_of_freedom);
+    let Some((slope, error)) = other
+        .parameter("drift")
+        .and_then(|drift| Some((drift.value, drift.standard_error?)))
+    else {
+        return;
+    };
+    let chance = t_two_sided(slope / error, freedom);
+    if chance >= DRIFT {
+        return;
+    }
+    let changes: Vec<String> = other
+        .parameters
+        .iter()
+        .filter(|p| p.name.starts_with('k'))
+        .filter_map(|p| {
+            let before = found.parameter(&p.name)?;
+            Some(format!(
+                "{} {} ± {} in place of {} ± {}",
+                p.name,
+                Six(p.value),
+                two(p.standard_error?),
+                Six(before.value),
+                two(before.standard_error?)
+            ))
+        })
+        .collect();
+    if changes.is_empty() {
+        return;
+    }
+    let chance = if chance < 1e-4 {
+        "below 0.0001".to_owned()
+    } else {
+        format!("{chance:.4}")
+    };
+    outcome.remarks.push(Diagnostic::warning(
+        Code::new("drift-seen"),
+        format!(
+            "the errors above are too small: a drift of the signal beside the law fits these points better (probability {chance} \
+             by chance), and with it (model {}) the result is {}",
+            full.name(),
+            changes.join(", ")
+        ),
+    ));
+}
+
+/// Two figures of an error.
+fn two(value: f64) -> String {
+    let size = value.abs();
+    if size == 0.0 || !(1e-4..1e5).contains(&size) {
+        return format!("{value:.1e}");
+    }
+    format!("{value:.*}", (1.0 - size.log10().floor()).max(0.0) as usize)
+}
+
+/// The errors of a fit whose residuals are smaller than the readings can resolve: a reading of `d` decimals is uncertain by
+/// `10^-d/√12` at least (a uniform distribution).
+/// Gives whether errors were changed.
+pub(super) fn no_finer_than_readings(resolution: f64, found: &mut Fit, outcome: &mut Outcome) -> bool {
+    let floor = resolution / 12f64.sqrt();
+    if !(floor.is_finite() && found.residual_sd > 0.0 && found.residual_sd < 0.9 * floor) {
+        return false;
+    }
+    found.grow_errors(floor / found.residual_sd);
+    outcome.remarks.push(Diagnostic::note(
+        Code::new("readings-coarse"),
+        format!(
+            "the points lie closer to the curve than readings in steps of {resolution:e} can tell: the errors are those of the \
+             readings' resolution (a standard deviation of {floor:.2e})"
+        ),
+    ));
+    true
+}

@@ -1,0 +1,191 @@
+//! Coverage where the usual assumptions fail: errors of neighbours that go together, and peaks in noise.
+//!
+//! Seeded simulations; `SETS=1000 cargo test --release --test coverage_noise -- --nocapture` prints larger ones.
+
+#![allow(clippy::unwrap_used, clippy::print_stdout)]
+
+mod noise;
+
+use curvary_analysis::courses::{Course, Order};
+use curvary_analysis::fit::{Data, Options, allow_for_correlation, fit};
+use curvary_analysis::models::Model;
+use curvary_analysis::spectra::{
+    AreaBaseline, Curve, PeakOptions, Threshold, WidthLevel, find_peaks, measure_peak, point_noise,
+};
+use curvary_analysis::study::{PeaksPlan, References, peaks_run};
+use curvary_record::{Column, Digest, Fields, Quantity, Run, RunId, SourceRef, Technique, Trace, Unit};
+use noise::Noise;
+
+fn sets(usual: usize) -> usize {
+    std::env::var("SETS")
+        .ok()
+        .and_then(|s| s.parse().ok())
+        .unwrap_or(usual)
+}
+
+/// Share of intervals of k that hold the truth, plain and with correlation allowed for.
+fn held(rho: f64, points: u32, sets: usize) -> (f64, f64) {
+    let course = Course::new(Order::First).with_offset().unwrap();
+    let t: Vec<f64> = (0..points)
+        .map(|i| 60.0 * f64::from(i) / f64::from(points))
+        .collect();
+    let truth = [1.05, 0.05, 0.15];
+    let mut exact = vec![0.0; t.len()];
+    course.evaluate(&[&t], &truth, &mut exact);
+    let mut noise = Noise(1234);
+    let (mut plain, mut allowed) = (0, 0);
+    for _ in 0..sets {
+        let errors = noise.correlated(t.len(), rho);
+        let y: Vec<f64> = exact.iter().zip(&errors).map(|(v, e)| v + 0.004 * e).collect();
+        let mut found = fit(&course, &Data::new(&[&t], &y), &Options::default()).unwrap();
+        let holds = |fit: &curvary_analysis::fit::Fit| {
+            let interval = fit.parameter("k").unwrap().interval.unwrap();
+            usize::from(interval.lower.unwrap() <= 0.05 && 0.05 <= interval.upper.unwrap())
+        };
+        plain += holds(&found);
+        allow_for_correlation(&course, &[&t], &mut found);
+        allowed += holds(&found);
+    }
+    (plain as f64 / sets as f64, allowed as f64 / sets as f64)
+}
+
+#[test]
+fn rate_constants_under_correlated_noise() {
+    let sets = sets(60);
+    for (rho, points, least) in [
+        (0.0, 60, 0.92),
+        (0.3, 60, 0.9),
+        (0.5, 60, 0.9),
+        (0.7, 60, 0.9),
+        (0.9, 60, 0.82),
+        (0.5, 200, 0.9),
+        (0.9, 200, 0.85),
+    ] {
+        let (plain, allowed) = held(rho, points, sets);
+        println!(
+            "rho {rho}, {points} points: plain {:.1} %, allowed for {:.1} %",
+            100.0 * plain,
+            100.0 * allowed
+        );
+        assert!(allowed >= least, "{rho}: {allowed}");
+    }
+}
+
+/// Share of intervals that hold the truth: position, height, prominence, width, area; and of spectra whose band was found.
+fn peaks_held(sd: f64, sets: usize) -> ([f64; 5], f64) {
+    let x: Vec<f64> = (0..201).map(|i| 400.0 + f64::from(i)).collect();
+    let sigma: f64 = 12.0;
+    let truth = [
+        500.3,
+        0.8,
+        0.8,
+        2.0 * (2.0 * 2f64.ln()).sqrt() * sigma,
+        0.8 * sigma * (2.0 * std::f64::consts::PI).sqrt(),
+    ];
+    let mut noise = Noise(4321);
+    let (mut held, mut found) = ([0.0; 5], 0.0);
+    for _ in 0..sets {
+        let y: Vec<f64> = x
+            .iter()
+            .map(|x| 0.8 * (-0.5 * ((x - 500.3) / sigma).powi(2)).exp() + sd * noise.normal())
+            .collect();
+        let noise_of_points = point_noise(&y).unwrap();
+        let curve = Curve::new(x.clone(), y).unwrap();
+        let options = PeakOptions {
+            min_prominence: Threshold::Absolute(6.7 * noise_of_points),
+            ..PeakOptions::default()
+        };
+        let table = find_peaks(&curve, &options).unwrap();
+        let Some(peak) = table
+            .peaks
+            .iter()
+            .max_by(|a, b| a.prominence.total_cmp(&b.prominence))
+        else {
+            continue;
+        };
+        let Some(m) = measure_peak(
+            &curve,
+            peak,
+            noise_of_points,
+            true,
+            (WidthLevel::HalfProminence, AreaBaseline::Chord),
+        ) else {
+            continue;
+        };
+        found += 1.0;
+        let values = [
+            m.position,
+            m.height,
+            m.prominence,
+            m.width.unwrap(),
+            m.area.unwrap(),
+        ];
+        for ((count, value), truth) in held.iter_mut().zip(values).zip(truth) {
+            *count += f64::from((value.value - truth).abs() <= 1.96 * value.error);
+        }
+    }
+    (held.map(|count| count / found), found / sets as f64)
+}
+
+#[test]
+fn peaks_in_noise() {
+    let sets = sets(60);
+    for sd in [0.001, 0.003, 0.01, 0.03] {
+        let (held, found) = peaks_held(sd, sets);
+        println!("noise {sd}: found {found:.3}, held {held:.3?}");
+        assert!(found > 0.95, "{sd}: {found}");
+        for (name, share) in ["position", "height", "prominence", "width", "area"]
+            .iter()
+            .zip(held)
+        {
+            assert!(share > 0.88, "{name} at noise {sd}: {share}");
+        }
+    }
+}
+
+/// A spectrum of one trace, a point a nanometre.
+fn spectrum(y: Vec<f64>) -> Run {
+    let x: Vec<f64> = (0..y.len()).map(|i| 400.0 + i as f64).collect();
+    let digest = Digest::of(b"noise");
+    Run {
+        id: RunId::new(&digest, 0),
+        source: SourceRef {
+            path: "noise.csv".into(),
+            digest,
+            reader: "built-in/text-table".into(),
+            reader_version: "1".into(),
+            encoding: None,
+            ordinal: 0,
+            lines: None,
+        },
+        technique: Technique::SPECTRUM,
+        because: Vec::new(),
+        fields: Fields::default(),
+        traces: vec![
+            Trace::new(
+                Column::new(Quantity::WAVELENGTH, Unit::NANOMETRE, x),
+                Column::new(Quantity::ABSORBANCE, Unit::ABSORBANCE, y),
+            )
+            .unwrap(),
+        ],
+        questions: Vec::new(),
+        remarks: Vec::new(),
+    }
+}
+
+/// Noise alone makes a peak in at most one of twenty spectra, however many points they have.
+#[test]
+fn noise_alone_makes_no_peak() {
+    let sets = sets(160);
+    let mut noise = Noise(99);
+    for points in [51, 201, 801] {
+        let with_peaks = (0..sets)
+            .filter(|_| {
+                let y = (0..points).map(|_| 0.2 + 0.002 * noise.normal()).collect();
+                peaks_run(&PeaksPlan::default(), &spectrum(y), &References::new())[0].is_result()
+            })
+            .count();
+        println!("{points} points: {with_peaks} of {sets} spectra of noise have a peak");
+        assert!(with_peaks * 20 <= sets, "{points} points: {with_peaks} of {sets}");
+    }
+}
