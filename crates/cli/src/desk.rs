@@ -139,6 +139,16 @@ impl Complaints {
         }
     }
 
+    /// Shows what the output of a file cannot carry.
+    pub(crate) fn lost(&mut self, fate: &Fate, lost: &[Diagnostic], screen: &mut Screen) {
+        for remark in lost {
+            self.met += 1;
+            if self.met <= SHOWN || screen.errors().is_some() {
+                screen.say_drawn(&format!("{}\n", drawing::short(Some(&fate.path), remark)));
+            }
+        }
+    }
+
     /// Says how many were not shown.
     pub(crate) fn end(&self, screen: &mut Screen) {
         if self.met > SHOWN {

@@ -93,13 +93,6 @@ impl Convert {
             |piece| convert(piece, &desk, (&made, &self.output), &limits, errors),
             |(fate, drawn, lost)| {
                 summary.add(&fate);
-                for remark in &lost {
-                    complaints.tell(&fate.path, remark, screen);
-                }
-                if let Some(report) = &mut report {
-                    report.line(&fate)?;
-                }
-                complaints.show(&fate, drawn, screen);
                 done += 1;
                 progress.at(done, summary.bytes(), begun.elapsed().as_secs_f64());
                 Ok::<(), Failure>(())
@@ -213,7 +206,7 @@ impl Made {
     }
 }
 
-/// Reads one source and writes what came of it; gives what became of it where that is wanted, its remarks drawn, and what
+/// Reads one source and writes what came of it; gives what became of it, its remarks drawn where that is wanted, and what
 /// the format cannot carry.
 fn convert(
     piece: Piece,

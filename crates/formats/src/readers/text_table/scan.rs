@@ -173,6 +173,27 @@ fn heads_over(text: &str, grid: &Grid, cursor: Cursor, above: &[Piece]) -> Vec<H
     heads_above(text, grid, above)
 }
 
+/// Takes the heads of a table out of the words above it, and the rulers and blank lines between.
+fn take_heads(text: &str, pieces: &mut Vec<Piece>, table: &Table) {
+    let lines: Vec<u32> = table.heads.iter().map(|head| head.line.line).collect();
+    let is_head = |piece: &Piece| matches!(piece, Piece::Text(line) if lines.contains(&line.line));
+    let Some(last) = pieces.iter().rposition(is_head) else {
+        return;
+    };
+    let first = pieces[..=last].iter().rposition(|piece| {
+        !is_head(piece) && !is_ruler_piece(text, piece) && {
+            let above = |line: &TextLine| lines.iter().all(|head| line.line < *head);
+            !matches!(piece, Piece::Text(line) if !above(line))
+        }
+    });
+    let words = pieces.split_off(first.map_or(0, |above| above + 1));
+    let mut met = false;
+    pieces.extend(words.into_iter().filter(|piece| {
+        met |= is_head(piece);
+        !(is_head(piece) || met && is_ruler_piece(text, piece))
+    }));
+}
+
 /// What a line may be, at a glance.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Class {
