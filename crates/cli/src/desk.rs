@@ -127,15 +127,10 @@ impl Complaints {
             .iter()
             .filter(|remark| remark.severity == Severity::Error);
         for remark in errors {
-            self.tell(&fate.path, remark, screen);
-        }
-    }
-
-    /// Shows one remark on a file in short, unless many were shown.
-    pub(crate) fn tell(&mut self, path: &str, remark: &Diagnostic, screen: &mut Screen) {
-        self.met += 1;
-        if self.met <= SHOWN || screen.errors().is_some() {
-            screen.say_drawn(&format!("{}\n", drawing::short(Some(path), remark)));
+            self.met += 1;
+            if self.met <= SHOWN {
+                screen.say_drawn(&format!("{}\n", drawing::short(Some(&fate.path), remark)));
+            }
         }
     }
 
