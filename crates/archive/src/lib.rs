@@ -20,6 +20,7 @@ mod alike;
 mod archive;
 mod asking;
 mod catalog;
+mod copies;
 mod current;
 mod decimal;
 mod disk;
@@ -55,6 +56,7 @@ pub use archive::{
     Archive, Checked, Direction, FacetCount, FacetName, Facets, Fact, FindOptions, Found, Hit, Problem, Sort,
     SourceView, Summary,
 };
+pub use copies::Copied;
 pub use likeness::{Curve, Unlike};
 pub use lock::Holder;
 pub use note::Note;

@@ -43,9 +43,29 @@ pub(crate) struct OutputOptions {
     /// What to write
     #[arg(long, value_name = "FORMAT")]
     pub(crate) to: Format,
-    /// How JCAMP-DX writes ordinates [default: difdup]
+    /// How JCAMP-DX writes ordinates [default: affn]
     #[arg(long, value_name = "FORM")]
     form: Option<Form>,
+    /// Version of JCAMP-DX [default: 5.01]
+    #[arg(long, value_name = "VERSION")]
+    jcamp_version: Option<JcampVersion>,
+    /// JCAMP-DX in ASCII alone, for old readers: other characters are replaced, and each is told
+    #[arg(long)]
+    ascii: bool,
+    /// JCAMP-DX with a block for each of several scans, for readers that do not know NTUPLES
+    #[arg(long)]
+    scans_as_blocks: bool,
+}
+
+/// A version of JCAMP-DX.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum JcampVersion {
+    /// Of 1988
+    #[value(name = "4.24")]
+    V424,
+    /// Of 1999
+    #[value(name = "5.01")]
+    V501,
 }
 
 impl Format {
@@ -78,7 +98,13 @@ impl Existing {
 impl OutputOptions {
     /// A format in its usual form.
     pub(crate) fn of(to: Format) -> Self {
-        Self { to, form: None }
+        Self {
+            to,
+            form: None,
+            jcamp_version: None,
+            ascii: false,
+            scans_as_blocks: false,
+        }
     }
 
     /// Writes runs as one file; gives remarks on what the format cannot carry.
@@ -110,8 +136,15 @@ impl OutputOptions {
             Some(Form::Dif) => jcamp::Form::Dif,
             Some(Form::Difdup) => jcamp::Form::DifDup,
         };
+        let version = match self.jcamp_version {
+            Some(JcampVersion::V424) => jcamp::Version::V4_24,
+            Some(JcampVersion::V501) | None => jcamp::Version::V5_01,
+        };
         let options = jcamp::Options {
             form,
+            version,
+            ascii: self.ascii,
+            scans_as_blocks: self.scans_as_blocks,
             ..jcamp::Options::default()
         };
         match jcamp::write(runs, &options) {

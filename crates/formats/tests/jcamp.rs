@@ -142,7 +142,7 @@ fn percent_and_fraction() {
     let fraction = read(&file(labels, PAIRS));
     assert_eq!(fraction.runs[0].traces[0].y.unit, Unit::ONE);
     assert!(!fraction.runs[0].in_question());
-    let high = "##XYPOINTS=(XY..XY)\n400.0, 12.0\n400.5, 98.5";
+    let high = "##XYPOINTS=(XY..XY)\n400.0, 12.0\n400.5, 18.5";
     let asked = read(&file(labels, high));
     assert_eq!(asked.verdict(), Verdict::InQuestion);
     let question = &asked.runs[0].questions[0];
@@ -467,23 +467,66 @@ fn wrong_answers_are_told() {
 }
 
 #[test]
-fn other_measurements_are_refused_with_their_reason() {
-    for (labels, what) in [
-        ("##XUNITS=HZ\n##YUNITS=ARBITRARY UNITS", "HZ"),
-        ("##XUNITS=M/Z\n##YUNITS=RELATIVE ABUNDANCE", "M/Z"),
+fn other_techniques_are_kept_under_their_own_quantities() {
+    for (kind, labels, technique, x, y) in [
+        (
+            "NMR SPECTRUM",
+            "##XUNITS=HZ\n##YUNITS=ARBITRARY UNITS",
+            "nmr-spectrum",
+            ("frequency", "Hz"),
+            ("signal", "1"),
+        ),
+        (
+            "MASS SPECTRUM",
+            "##XUNITS=M/Z\n##YUNITS=RELATIVE ABUNDANCE",
+            "mass-spectrum",
+            ("mass-to-charge-ratio", "{m/z}"),
+            ("relative-abundance", "{relative-abundance}"),
+        ),
+        (
+            "RAMAN SPECTRUM",
+            "##XUNITS=1/CM\n##YUNITS=A.U.",
+            "raman-spectrum",
+            ("raman-shift", "/cm"),
+            ("signal", "1"),
+        ),
+        (
+            "FLUORESCENCE EMISSION SPECTRUM",
+            "##XUNITS=NANOMETERS\n##YUNITS=AU",
+            "fluorescence-emission-spectrum",
+            ("wavelength", "nm"),
+            ("signal", "1"),
+        ),
+        (
+            "NMR FID",
+            "##XUNITS=SECONDS\n##YUNITS=MICROVOLTS",
+            "nmr-fid",
+            ("time", "s"),
+            ("microvolts", "{microvolts}"),
+        ),
     ] {
-        let reading = read(&file(labels, PAIRS));
-        assert_eq!(reading.verdict(), Verdict::Refused);
-        let remark = reading
-            .remarks
-            .iter()
-            .find(|r| r.code.as_str() == "no-absorbance-measurement")
-            .unwrap();
-        assert!(remark.message.contains(what));
-        assert!(remark.line().is_some());
+        let reading = read(&file(labels, PAIRS).replace("UV/VIS SPECTRUM", kind));
+        assert_eq!(reading.verdict(), Verdict::Read, "{kind}: {:?}", reading.runs);
+        let (run, trace) = (&reading.runs[0], &reading.runs[0].traces[0]);
+        assert_eq!(run.technique.as_str(), technique);
+        assert_eq!((trace.x.quantity.as_str(), trace.x.unit.code()), x, "{kind}");
+        assert_eq!((trace.y.quantity.as_str(), trace.y.unit.code()), y, "{kind}");
+        // They are handed on as what they are.
+        let written = write(&reading.runs, &Options::default()).unwrap();
+        assert!(
+            written.text.contains(&format!("##DATA TYPE= {kind}")),
+            "{}",
+            written.text
+        );
+        let again = read(&written.text);
+        assert_eq!(again.runs[0].technique, run.technique);
+        assert_eq!(again.runs[0].traces[0].y, trace.y);
+        assert_eq!(again.runs[0].traces[0].x, trace.x);
     }
-    let nmr = file("##XUNITS=SECONDS\n##YUNITS=ARBITRARY UNITS", PAIRS).replace("UV/VIS SPECTRUM", "NMR FID");
-    assert_eq!(read(&nmr).verdict(), Verdict::Refused);
+    // An axis of another technique tells by itself.
+    let reading = read(&file("##XUNITS=PPM\n##YUNITS=ARBITRARY UNITS", PAIRS));
+    assert!(!reading.runs[0].traces[0].y.quantity.is_of_light());
+    assert_ne!(reading.runs[0].technique, Technique::SPECTRUM);
     let infrared =
         file("##XUNITS=1/CM\n##YUNITS=ABSORBANCE", PAIRS).replace("UV/VIS SPECTRUM", "INFRARED SPECTRUM");
     let reading = read(&infrared);
@@ -1100,4 +1143,91 @@ proptest! {
             }
         }
     }
+}
+
+/// Files of machines whose lines end in CR alone.
+#[test]
+fn lines_may_end_in_cr_alone() {
+    let text = file("##XUNITS=NANOMETERS\n##YUNITS=ABSORBANCE", PAIRS);
+    let source = Source::new(
+        "a.dx",
+        text.replace("\r\n", "\n").replace('\n', "\r").into_bytes(),
+    );
+    let readers = Readers::built_in();
+    let (card, reading) = readers.read(&source, None);
+    assert_eq!(card.map(|card| card.id.as_str()), Some("built-in/jcamp-dx"));
+    assert_eq!(reading.verdict(), Verdict::Read, "{:?}", reading.remarks);
+    assert_eq!(reading.runs[0].traces[0].y, read(&text).runs[0].traces[0].y);
+}
+
+/// The blocks of a file tell together whether its transmittances are percent.
+#[test]
+fn percent_is_decided_over_all_blocks_of_a_file() {
+    let block = |greatest: &str| {
+        format!(
+            "##TITLE=t\n##JCAMP-DX=4.24\n##DATA TYPE=UV/VIS SPECTRUM\n##ORIGIN=nowhere\n##OWNER=nobody\n\
+             ##XUNITS=NANOMETERS\n##YUNITS=TRANSMITTANCE\n##XFACTOR=1\n##YFACTOR=1\n##NPOINTS=2\n\
+             ##XYPOINTS=(XY..XY)\n400, 0.5\n410, {greatest}\n##END=\n"
+        )
+    };
+    let link = |blocks: &[&str]| {
+        let inner: String = blocks.iter().map(|greatest| block(greatest)).collect();
+        let count = blocks.len();
+        read(&format!(
+            "##TITLE=all\n##JCAMP-DX=4.24\n##DATA TYPE=LINK\n##BLOCKS={count}\n{inner}##END=\n"
+        ))
+    };
+    let units = |reading: &Reading| -> Vec<String> {
+        let units = reading
+            .runs
+            .iter()
+            .map(|run| run.traces[0].y.unit.code().to_owned());
+        units.collect()
+    };
+    // Values to 113 are no fractions, and where one block says so, another with 12 is percent too.
+    let percent = link(&["113", "12"]);
+    assert_eq!(percent.verdict(), Verdict::Read, "{:?}", percent.runs);
+    assert_eq!(units(&percent), ["%", "%"]);
+    // Values below 1.5 beside them may be a dark sample in percent: asked.
+    let dark = link(&["113", "0.9"]);
+    assert_eq!(dark.runs[1].questions[0].code.as_str(), "percent-or-fraction");
+    // By themselves they are fractions, as the standard says; 12 alone is asked.
+    assert_eq!(units(&link(&["0.9", "1.02"])), ["1", "1"]);
+    assert!(link(&["12"]).runs[0].in_question());
+}
+
+/// What came home from a table has no unit at its pH, and its comments are several.
+#[test]
+fn comments_and_bare_numbers_of_known_fields_survive() {
+    let mut one = run(Technique::SPECTRUM, vec![spectrum(&[(1200, 4), (1201, 4)])]);
+    for (line, comment) in ["the first", "the second, with $$", "the third\nover two lines"]
+        .into_iter()
+        .enumerate()
+    {
+        one.fields.claim("comment", Claim::text(comment, said(line + 1)));
+    }
+    one.fields.claim("ph", Claim::number(7.4, None, "7.40", said(5)));
+    let written = write(&[one.clone()], &Options::default()).unwrap();
+    assert!(
+        written
+            .remarks
+            .iter()
+            .all(|remark| remark.severity == Severity::Note),
+        "{:?}",
+        written.remarks
+    );
+    let (again, text) = round(&[one], &Options::default());
+    let texts =
+        |claims: &[Claim]| -> Vec<String> { claims.iter().map(|claim| claim.value.to_string()).collect() };
+    assert_eq!(
+        texts(again[0].fields.all("comment")),
+        ["the first", "the second, with $$", "the third\nover two lines"],
+        "{text}"
+    );
+    let ph = again[0].fields.get("ph").unwrap();
+    assert_eq!(
+        (&ph.value, ph.unit.as_ref().map(Unit::code)),
+        (&Value::Number(7.4), Some("[pH]"))
+    );
+    assert!(again[0].fields.get("origin").is_none(), "{text}");
 }

@@ -112,6 +112,12 @@ impl Technique {
     /// Not known; a question goes with it.
     pub const UNKNOWN: Self = Self(Cow::Borrowed("unknown"));
 
+    /// A technique of another kind, under its own name.
+    #[must_use]
+    pub fn named(name: impl Into<String>) -> Self {
+        Self(Cow::Owned(name.into()))
+    }
+
     /// The name.
     #[must_use]
     pub fn as_str(&self) -> &str {

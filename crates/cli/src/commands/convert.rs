@@ -93,7 +93,7 @@ impl Convert {
                         let path = met.below().to_owned();
                         // Two given folders may hold files of one relative path, and only one can be written.
                         if several && !taken.insert(path.clone()) {
-                            return feed.put_done(desk.failed(&path, taken_already(&path)));
+                            return feed.put_done((desk.failed(&path, taken_already(&path)), Vec::new()));
                         }
                         desk::pieces(met, path, container, &mut |piece| {
                             let weight = piece.weight;
@@ -103,8 +103,14 @@ impl Convert {
                 });
             },
             |piece| convert(piece, &desk, &made, &self.output),
-            |fate: Fate| {
+            |(fate, lost): (Fate, Vec<Diagnostic>)| {
                 summary.add(&fate);
+                for remark in &lost {
+                    shown += 1;
+                    if shown <= SHOWN || screen.errors().is_some() {
+                        screen.say_drawn(&format!("{}\n", drawing::short(Some(&fate.path), remark)));
+                    }
+                }
                 if let Some(report) = &mut report {
                     report.line(&fate)?;
                 }
@@ -244,8 +250,8 @@ impl Made {
     }
 }
 
-/// Reads one source and writes what came of it.
-fn convert(piece: Piece, desk: &Desk, made: &Made, output: &OutputOptions) -> Fate {
+/// Reads one source and writes what came of it; also what the format cannot carry.
+fn convert(piece: Piece, desk: &Desk, made: &Made, output: &OutputOptions) -> (Fate, Vec<Diagnostic>) {
     let to = output.to;
     let Piece { path, content, .. } = piece;
     let target = target(&made.out, &path, to.ending());
@@ -265,11 +271,12 @@ fn convert(piece: Piece, desk: &Desk, made: &Made, output: &OutputOptions) -> Fa
                         .and_then(|existing| write(&target, existing, |file| writeln!(file, "{document}"))),
                 );
             }
-            return fate;
+            return (fate, Vec::new());
         }
     };
     let finished = desk.read(&path, taken);
     let mut fate = desk.fate(&finished);
+    let mut lost = Vec::new();
     let written = match to {
         Format::Json => made
             .claim(&target)
@@ -278,10 +285,16 @@ fn convert(piece: Piece, desk: &Desk, made: &Made, output: &OutputOptions) -> Fa
         _ => made
             .claim(&target)
             .and_then(|existing| output.write(&target, existing, &finished.reading.runs))
-            .map(|remarks| fate.remarks.extend(remarks)),
+            .map(|remarks| {
+                let weighty = remarks
+                    .iter()
+                    .filter(|remark| remark.severity >= Severity::Warning);
+                lost.extend(weighty.cloned());
+                fate.remarks.extend(remarks);
+            }),
     };
     note(&mut fate, &target, written);
-    fate
+    (fate, lost)
 }
 
 /// A file that could not be written is an error of its source.

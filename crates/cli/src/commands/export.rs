@@ -89,7 +89,12 @@ impl Export {
             plural(runs.iter().map(|run| run.points() as u64).sum(), "point"),
             self.out.display()
         )?;
-        let ending = Ending::of(runs.len() as u64, asked.len() as u64);
+        // What the format could not carry is an error to whoever wants it so.
+        let warned = remarks.iter().any(|remark| remark.severity == Severity::Warning);
+        let ending = match Ending::of(runs.len() as u64, asked.len() as u64) {
+            Ending::Done if setting.strict && warned => Ending::Partly,
+            ending => ending,
+        };
         super::tell_lost(&archive, ending, screen)
     }
 }

@@ -1,6 +1,7 @@
 //! The commands, one file each.
 
 mod add;
+mod backup;
 mod check;
 mod completions;
 mod convert;
@@ -52,6 +53,8 @@ pub(crate) enum Command {
     Export(export::Export),
     Convert(convert::Convert),
     Verify(verify::Verify),
+    Backup(backup::Backup),
+    Restore(backup::Restore),
     Readers(readers::Readers),
     Demo(demo::Demo),
     Completions(completions::Completions),
@@ -80,6 +83,8 @@ impl Command {
             Self::Export(export) => export.run(setting, screen),
             Self::Convert(convert) => convert.run(setting, screen),
             Self::Verify(verify) => verify.run(setting, screen),
+            Self::Backup(backup) => backup.run(setting, screen),
+            Self::Restore(restore) => restore.run(screen),
             Self::Readers(readers) => readers.run(setting, screen),
             Self::Demo(demo) => demo.run(screen),
             Self::Completions(completions) => completions.run(screen),

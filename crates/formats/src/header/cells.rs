@@ -208,23 +208,13 @@ fn split(line: &str, body: &Range<usize>, separator: char) -> Vec<Range<usize>> 
             quoted = !quoted;
             begun = true;
         } else if sign == separator && !quoted {
-            cells.push(unquoted(line, body.start + from..body.start + at));
+            cells.push(bare(line, body.start + from..body.start + at));
             from = at + sign.len_utf8();
             begun = false;
         } else if !sign.is_whitespace() {
             begun = true;
         }
     }
-    cells.push(unquoted(line, body.start + from..body.end));
+    cells.push(bare(line, body.start + from..body.end));
     cells
-}
-
-/// A cell without blanks and one pair of quotes.
-fn unquoted(line: &str, cell: Range<usize>) -> Range<usize> {
-    let cell = super::trim(line, cell);
-    let text = &line[cell.clone()];
-    if text.len() >= 2 && text.starts_with('"') && text.ends_with('"') {
-        return super::trim(line, cell.start + 1..cell.end - 1);
-    }
-    cell
 }

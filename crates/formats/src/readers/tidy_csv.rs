@@ -455,7 +455,7 @@ fn run(source: &Source, card: &Card, roles: &[Role], ordinal: usize, name: &str,
                 let known = Technique::ALL.into_iter().find(|known| known.as_str() == text);
                 technique = known.unwrap_or(Technique::UNKNOWN);
             }
-            Role::Source => fields.claim("origin", Claim::text(text, origin())),
+            Role::Source => fields.claim("source-path", Claim::text(text, origin())),
             Role::Words(key) if same_throughout(traces, at) => {
                 fields.claim(key.as_str(), Claim::text(text, origin()))
             }

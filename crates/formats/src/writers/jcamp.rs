@@ -11,15 +11,15 @@
 use curvary_jcamp_dx as dx;
 use curvary_record::{
     Claim, Code, Column, Coordinate, Diagnostic, Fields, Key, Origin, Place, Quantity, Run, Technique, Trace,
-    Unit, Value,
+    Unit, Value, ValueKind,
 };
 
 pub use curvary_jcamp_dx::{Form, Version};
 
 use super::digits::as_written;
 use crate::readers::jcamp::{
-    Meaning, OURS, abscissa, claim, diagnostic, is_foreign, is_of_standard, label_of, long_date,
-    only_concentration, ordinate, private_claim, text, written,
+    Meaning, OURS, abscissa, claim, diagnostic, is_of_standard, label_of, long_date, only_concentration,
+    ordinate, private_claim, text, written,
 };
 
 /// How to write.
@@ -344,7 +344,7 @@ impl<'a> Page<'a> {
         let data_type = made_up(
             "DATA TYPE",
             self.data_type.take(),
-            kind(self.run, trace),
+            &kind(self.run, trace),
             &mut self.made,
         );
         let origin = made_up("ORIGIN", self.origin.take(), "not stated", &mut self.made);
@@ -432,13 +432,18 @@ impl<'a> Page<'a> {
             if matches!(key.as_str(), "date" | "time") {
                 continue;
             }
+            // Comments add to one another: each is kept.
+            if key.as_str() == "comment" {
+                for comment in claims {
+                    self.comment(key, comment);
+                }
+                continue;
+            }
             let told = text(strongest);
             if matches!(strongest.value, Value::Text(_)) && self.is_plain("DATA TYPE", &told) {
                 let own = match key.as_str() {
                     "title" if !one_of_several => Some(&mut self.title),
-                    "data-type" if !is_foreign(&told) && dx::normalise_label(&told) != "LINK" => {
-                        Some(&mut self.data_type)
-                    }
+                    "data-type" if dx::normalise_label(&told) != "LINK" => Some(&mut self.data_type),
                     "origin" => Some(&mut self.origin),
                     "owner" => Some(&mut self.owner),
                     _ => None,
@@ -461,6 +466,19 @@ impl<'a> Page<'a> {
         self.weaker(&run.fields);
     }
 
+    /// A comment: the first under its label where it can stand there, all others among the private fields.
+    fn comment(&mut self, key: &Key, comment: &Claim) {
+        let told = text(comment);
+        let labelled = label_of(key.as_str()).is_some_and(|label| self.has(&label));
+        if labelled {
+            if let Some(line) = self.private_field(key, comment) {
+                self.private.push(line);
+            }
+        } else {
+            self.field(key, comment, told);
+        }
+    }
+
     fn field(&mut self, key: &Key, strongest: &Claim, told: String) {
         // Both are in these units by the standard.
         let told = match (key.as_str(), strongest.unit.as_ref().map(Unit::code)) {
@@ -471,7 +489,7 @@ impl<'a> Page<'a> {
         let structure = matches!(key.as_str(), "title" | "data-type" | "origin" | "owner");
         if let Some(label) = label_of(key.as_str()).filter(|_| !structure) {
             if self.is_plain(&label, &told)
-                && says_the_same(&claim(key, &told, nowhere()), strongest)
+                && says_the_same(&claim(key, &told, nowhere()), &in_its_unit(key, strongest))
                 && !self.has(&label)
             {
                 self.records.push((label, told));
@@ -493,7 +511,10 @@ impl<'a> Page<'a> {
             Value::Text(words) => quoted(words),
             _ => text(strongest),
         };
-        let same = says_the_same(&private_claim(key, &told, nowhere()), strongest);
+        let same = says_the_same(
+            &private_claim(key, &told, nowhere()),
+            &in_its_unit(key, strongest),
+        );
         if !same {
             let message = format!(
                 "run {}: `{key}` = {told} cannot be written so that it reads the same",
@@ -560,6 +581,7 @@ impl<'a> Page<'a> {
     fn weaker(&mut self, fields: &Fields) {
         let count: usize = fields
             .iter()
+            .filter(|(key, _)| key.as_str() != "comment")
             .map(|(_, claims)| claims.len().saturating_sub(1))
             .sum();
         if count > 0 {
@@ -580,6 +602,19 @@ fn nowhere() -> Origin {
 
 fn says_the_same(one: &Claim, other: &Claim) -> bool {
     one.value == other.value && one.unit == other.unit && one.plus_minus == other.plus_minus
+}
+
+/// A claim, a bare number of a known field in the unit that is meant by custom: pH without a unit is pH.
+fn in_its_unit(key: &Key, claim: &Claim) -> Claim {
+    let usual = match key.known().map(|known| known.kind) {
+        Some(ValueKind::Number(usual)) => Unit::ucum(usual).ok(),
+        _ => None,
+    };
+    let bare = claim.unit.is_none() && matches!(claim.value, Value::Number(_));
+    Claim {
+        unit: claim.unit.clone().or(usual.filter(|_| bare)),
+        ..claim.clone()
+    }
 }
 
 fn one_line(text: &str) -> String {
@@ -616,17 +651,22 @@ fn quoted(text: &str) -> String {
 }
 
 /// DATA TYPE as it is generally used for UV-visible spectra; for time courses nothing is defined.
-fn kind(run: &Run, trace: &Trace) -> &'static str {
+fn kind(run: &Run, trace: &Trace) -> String {
     if run.technique == Technique::PEAK_LIST {
-        return "UV/VIS PEAK TABLE";
+        return "UV/VIS PEAK TABLE".to_owned();
     }
-    match trace.x.quantity.as_str() {
+    // A technique of another kind is called what its own data type called it.
+    if run.technique != Technique::UNKNOWN && !Technique::ALL.contains(&run.technique) {
+        return run.technique.as_str().to_uppercase().replace('-', " ");
+    }
+    let kind = match trace.x.quantity.as_str() {
         "time" => "UV/VIS TIME COURSE",
         // Below 10,000 /cm, that is beyond 1000 nm, the light is infrared.
         "wavenumber" if trace.x.values.iter().all(|&x| x < 10_000.0) => "INFRARED SPECTRUM",
         "wavelength" | "wavenumber" | "energy" => "UV/VIS SPECTRUM",
         _ => "UV/VIS SERIES",
-    }
+    };
+    kind.to_owned()
 }
 
 fn curve(trace: &Trace) -> dx::Curve {

@@ -10,7 +10,8 @@ use super::{DIFFERENCE, DIFFERENCE_NEGATIVE, DUPLICATE, SQUEEZED, SQUEEZED_NEGAT
 /// How ordinates are written.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
 pub enum Form {
-    /// Plain numbers with their decimals, separated by blanks.
+    /// Plain numbers with their decimals, separated by blanks: what every reader understands.
+    #[default]
     Affn,
     /// Integers whose signs separate them.
     Pac,
@@ -19,7 +20,6 @@ pub enum Form {
     /// Differences of neighbours.
     Dif,
     /// Differences, repeated ones counted: the shortest form.
-    #[default]
     DifDup,
 }
 

@@ -146,6 +146,8 @@ impl Table<'_> {
         } = layout;
         let checks = *checks;
         let n = self.lines.len();
+        let count = self.total(checks);
+        let whole = self.complete && self.checks_hold(checks) && self.axis.count() == Some(count);
         let mut positions = vec![None; n];
         let mut slips = vec![false; n];
         let mut next: Option<usize> = Some(0);
@@ -182,7 +184,8 @@ impl Table<'_> {
                     .filter(|at| last_place.is_none_or(|l| *at > l));
                 match by_x {
                     Some(at) => {
-                        if let Some(e) = expected
+                        // Where the labels agree with the count, no line has lost a point.
+                        if let Some(e) = expected.filter(|_| !whole)
                             && k > 0
                         {
                             slips[k - 1] = true;
@@ -227,7 +230,7 @@ impl Table<'_> {
     }
 
     /// Whether the lines go on as counted although the X of line `k` says otherwise: then that X is a misprint.
-    fn goes_on(&self, k: usize, at: usize, grid: &Grid, checks: Checks) -> bool {
+    pub(super) fn goes_on(&self, k: usize, at: usize, grid: &Grid, checks: Checks) -> bool {
         let line = &self.lines[k];
         if line.damage.is_some() {
             return false;

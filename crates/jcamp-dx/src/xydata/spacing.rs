@@ -5,6 +5,7 @@ use super::{Checks, Layout, Table};
 use crate::axis::Stated;
 use crate::choice::Choice;
 use crate::grid::Grid;
+use crate::number::Decimal;
 use crate::remark::{Code, Notes};
 use crate::table::{Doubt, Outcome, Stretch};
 
@@ -71,6 +72,25 @@ impl Table<'_> {
             }
             return Some(layout(grid));
         }
+        // The labels agree with the count to the point, and the X at the lines do not: no point is lost, whichever holds.
+        if stretch.told.get(Choice::Spacing).is_none()
+            && count == axis.count().unwrap_or(0)
+            && count > 2
+            && axis.last_x.is_some()
+            && self.complete
+            && self.checks_hold(checks)
+            && let Some(grid) = self.labels_grid(count)
+            && !self.stays(&grid, checks)
+            && self.labels_agree(&grid, count)
+            && !self.may_be_pairs()
+        {
+            outcome.agreed += 3;
+            outcome.doubts.push(Doubt::new(Choice::Spacing, true));
+            return Some(Layout {
+                by_labels: true,
+                ..layout(grid)
+            });
+        }
         if count == 1 && self.lines.len() <= 2 {
             return self.single(notes, stretch, outcome).map(layout);
         }
@@ -94,6 +114,25 @@ impl Table<'_> {
                     by: By::Lines,
                 },
                 None => {
+                    let stated = self.labels_grid(count).filter(|_| axis.count() == Some(count));
+                    // A single misprint, and all else agrees: in a short table too few lines are left to vote.
+                    if let Some(grid) = stated.filter(|grid| {
+                        self.stays(grid, checks)
+                            && self.labels_agree(grid, count)
+                            && self.misprints(grid, checks) < 2
+                    }) {
+                        outcome.agreed += 3;
+                        return Some(layout(grid));
+                    }
+                    // Nothing is lost, so counting on by the labels is a reading; the other is none at all.
+                    let asked = stretch.told.get(Choice::Spacing).is_none() && self.complete;
+                    if let Some(grid) = self.labels_grid(count).filter(|_| asked) {
+                        outcome.doubts.push(Doubt::new(Choice::Spacing, true));
+                        return Some(Layout {
+                            by_labels: true,
+                            ..layout(grid)
+                        });
+                    }
                     let found = self.describe(count);
                     notes.add(
                         Code::GridUndecided,
@@ -230,6 +269,38 @@ impl Table<'_> {
             }),
         };
         doubtful.then_some(standard)
+    }
+
+    /// Whether counting alone places every line on the grid, single misprinted X passed over.
+    fn stays(&self, grid: &Grid, checks: Checks) -> bool {
+        let mut next = 0usize;
+        (0..self.lines.len()).all(|k| {
+            let at = next - usize::from(self.is_check(k, checks)).min(next);
+            next = at + self.lines[k].len;
+            self.fits(k, at, grid) || self.goes_on(k, at, grid, checks)
+        })
+    }
+
+    /// How many lines do not stand where counting places them.
+    fn misprints(&self, grid: &Grid, checks: Checks) -> usize {
+        let mut next = 0usize;
+        let misplaced = (0..self.lines.len()).filter(|&k| {
+            let at = next - usize::from(self.is_check(k, checks)).min(next);
+            next = at + self.lines[k].len;
+            !self.fits(k, at, grid)
+        });
+        misplaced.count()
+    }
+
+    /// Whether DELTAX, where it is stated, is the spacing by FIRSTX, LASTX and NPOINTS.
+    fn labels_agree(&self, grid: &Grid, count: usize) -> bool {
+        let step = grid.step();
+        let delta = self.axis.delta_x.is_none_or(|delta| {
+            let slack = (0.5 * step.abs() / count.max(1) as f64).max(delta.decimal.half_unit()) * 1.000_001;
+            (delta.value().abs() - step.abs()).abs() <= slack
+        });
+        // With a factor the labels may hold the X without it: that is another question.
+        delta && (self.axis.x_factor == Decimal::ONE || self.fits(0, 0, grid))
     }
 
     /// Every line holds one ordinate that stands alone: the printed X are all there is.

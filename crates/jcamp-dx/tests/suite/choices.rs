@@ -379,3 +379,31 @@ fn a_damaged_difference_without_check_values() {
     let labels = "##XFACTOR=1\n##YFACTOR=1\n##FIRSTX=400\n##LASTX=411\n##NPOINTS=12";
     assert!(codes(&open(&file(labels, checked))).contains(&Code::YCheckFailed));
 }
+
+/// FIRSTX, LASTX, NPOINTS, DELTAX and the count agree, and the X at the lines slip by a step: no point is lost, whichever
+/// holds.
+#[test]
+fn lines_that_slip_by_a_step() {
+    let labels = "##XFACTOR=1\n##YFACTOR=1\n##FIRSTX=400\n##LASTX=419\n##NPOINTS=20\n##DELTAX=1";
+    let table = "##XYDATA=(X++(Y..Y))\n400 1 2 3 4 5\n405 6 7 8 9 10\n411 11 12 13 14 15\n416 16 17 18 19 20";
+    let y: Vec<f64> = (1..=20).map(f64::from).collect();
+    let by_labels: Vec<f64> = (400..=419).map(f64::from).collect();
+    let by_lines: Vec<f64> = (400..=409).chain(411..=420).map(f64::from).collect();
+    either(
+        &file(labels, table),
+        Choice::Spacing,
+        (&by_labels, &y),
+        (&by_lines, &y),
+    );
+    // The lines count points instead of telling X: the labels agree to the digit, and both are asked.
+    let counted = "##XYDATA=(X++(Y..Y))\n1 1 2 3 4 5\n6 6 7 8 9 10\n11 11 12 13 14 15\n16 16 17 18 19 20";
+    either(
+        &file(labels, counted),
+        Choice::Spacing,
+        (&by_labels, &y),
+        (&y, &y),
+    );
+    // A single misprint among lines that go on as counted is no question.
+    let misprint = table.replace("\n411", "\n412").replace("\n416", "\n415");
+    certain(&file(labels, &misprint), Choice::Spacing, &by_labels, &y);
+}

@@ -80,7 +80,11 @@ fn table_vi_as_published() {
         .collect();
     let mut curve = Curve::new(x, TABLE_VI.map(f64::from).to_vec(), 3, 0);
     curve.x_decimals = Decimals::Unlimited;
-    let text = write(&[sheet(curve)], &WriteOptions::default()).unwrap().text;
+    let options = WriteOptions {
+        form: Form::DifDup,
+        ..WriteOptions::default()
+    };
+    let text = write(&[sheet(curve)], &options).unwrap().text;
     assert!(text.contains("##FIRSTX= 599.86\r\n"));
     assert!(
         text.contains("@VKT%TLkj%J%KLJ%njKjL%kL%jJULJ%kLK1%lLMNPNPRLJ0QTOJ1P\r\n700.158"),
@@ -90,7 +94,10 @@ fn table_vi_as_published() {
 
 #[test]
 fn what_does_not_fit_is_written_plainer() {
-    let options = WriteOptions::default();
+    let options = WriteOptions {
+        form: Form::DifDup,
+        ..WriteOptions::default()
+    };
     let mut curve = small();
     curve.x[3] = 402.0;
     let written = write(&[sheet(curve)], &options).unwrap();

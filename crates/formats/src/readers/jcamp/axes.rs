@@ -1,11 +1,12 @@
 //! What the axes of a table are: what a person said, what our own writer said, what the unit labels say.
 
 use curvary_jcamp_dx as dx;
-use curvary_record::{Alternative, Code, Quantity, Question, Unit};
+use curvary_record::{Alternative, Code, Quantity, Question, Technique, Unit};
 
-use super::axis::{Meaning, abscissa, ordinate, written};
+use super::axis::{Meaning, abscissa, is_of_other, ordinate, other_x, other_y, own_name, written};
 use super::gathering::Gathering;
 use super::ours::Ours;
+use super::recognise::other_technique;
 use super::told::{alternatives, labels, place_of};
 
 /// What the axes of a block were understood to be.
@@ -16,6 +17,8 @@ pub(super) struct Axes {
     pub(super) y_name: Option<String>,
     pub(super) questions: Vec<Question>,
     pub(super) because: Vec<String>,
+    /// The technique, where the data type or the axis is of none that absorbs light.
+    pub(super) other: Option<Technique>,
 }
 
 impl Gathering<'_> {
@@ -44,7 +47,18 @@ impl Gathering<'_> {
                 .filter(|name| !name.is_empty()),
             questions: Vec::new(),
             because: Vec::new(),
+            other: None,
         };
+        let data_type = block.value("DATA TYPE").unwrap_or("").trim();
+        if ours.technique.is_none() {
+            axes.other = other_technique(data_type);
+        }
+        let (mut meant_x, mut meant_y) = (abscissa(x_units), ordinate(y_units));
+        if let Some(other) = &axes.other {
+            (meant_x, meant_y) = (other_x(other.as_str(), x_units), other_y(y_units));
+            axes.because
+                .push(format!("DATA TYPE says `{data_type}`: kept under its own name"));
+        }
         let settled = |about: &str| {
             let (quantity, unit) = self.source.assume().axis(about)?;
             let usual = match quantity.as_str() {
@@ -65,7 +79,7 @@ impl Gathering<'_> {
             .y
             .as_ref()
             .filter(|(quantity, unit)| written(quantity, unit) == y_units);
-        match (ours_x, settled("x"), abscissa(x_units)) {
+        match (ours_x, settled("x"), meant_x) {
             (_, Some(x), _) => {
                 axes.because.push("a person said what the x axis is".to_owned());
                 axes.x = x;
@@ -75,12 +89,6 @@ impl Gathering<'_> {
                 axes.because
                     .push(format!("XUNITS says `{x_units}`: {quantity} in {unit}"));
                 axes.x = (quantity, unit);
-            }
-            (None, None, Meaning::Foreign) => {
-                let message = format!("the x axis is in `{x_units}`, which no absorbance measurement is");
-                let place = block.record("XUNITS").or_else(|| block.record("UNITS"));
-                self.refuse(message, &place.map(|record| record.place).unwrap_or_default());
-                return None;
             }
             (None, None, Meaning::Share(_) | Meaning::Unknown) => axes.questions.push(Question {
                 code: Code::new("axis-unknown"),
@@ -97,7 +105,7 @@ impl Gathering<'_> {
                 labels: labels(x_place),
             }),
         }
-        match (ours_y, settled("y"), ordinate(y_units)) {
+        match (ours_y, settled("y"), meant_y) {
             (_, Some(y), _) => {
                 axes.because.push("a person said what the y axis is".to_owned());
                 axes.y = y;
@@ -114,11 +122,22 @@ impl Gathering<'_> {
                 axes.y = (quantity, unit);
             }
             // A share above a few percent over one cannot be a fraction; below, the standard's meaning holds.
-            (None, None, Meaning::Share(quantity)) if greatest() <= 1.5 => {
+            (None, None, Meaning::Share(quantity))
+                if greatest() <= 1.5 && !self.is_percent(y_units, f64::INFINITY) =>
+            {
                 axes.because.push(format!(
                     "YUNITS says `{y_units}` and no value is above 1.5: a fraction"
                 ));
                 axes.y = (quantity, Unit::ONE);
+            }
+            // A fraction of 20 would be 2000 percent. Values between that and one are percent where the same units reach
+            // further in another block.
+            (None, None, Meaning::Share(quantity)) if self.is_percent(y_units, greatest()) => {
+                axes.because.push(format!(
+                    "YUNITS says `{y_units}` and values reach {} in this file: percent",
+                    self.shares.get(y_units).copied().unwrap_or_default()
+                ));
+                axes.y = (quantity, Unit::PERCENT);
             }
             (None, None, Meaning::Share(quantity)) => {
                 let greatest = greatest();
@@ -141,7 +160,7 @@ impl Gathering<'_> {
                 });
                 axes.y = (quantity, Unit::PERCENT);
             }
-            (None, None, Meaning::Foreign | Meaning::Unknown) => axes.questions.push(Question {
+            (None, None, Meaning::Unknown) => axes.questions.push(Question {
                 code: Code::new("ordinate-unknown"),
                 message: if y_units.is_empty() {
                     "YUNITS says nothing, so it is not known what was measured".to_owned()
@@ -156,6 +175,10 @@ impl Gathering<'_> {
                 labels: labels(y_place),
             }),
         }
+        if axes.other.is_none() && ours.technique.is_none() && is_of_other(&axes.x.0) {
+            let name = if data_type.is_empty() { "other" } else { data_type };
+            axes.other = Some(Technique::named(own_name(name)));
+        }
         let open = |about: &str, ours: bool| !ours && settled(about).is_none();
         if open("x", ours_x.is_some()) {
             axes.questions
@@ -166,6 +189,14 @@ impl Gathering<'_> {
                 .extend(stated_twice(block, "YUNITS", "y", &ordinate));
         }
         Some(axes)
+    }
+}
+
+impl Gathering<'_> {
+    /// Whether a share with these units and this greatest value in its block is certainly in percent.
+    fn is_percent(&self, units: &str, greatest: f64) -> bool {
+        let in_file = self.shares.get(units).copied().unwrap_or(greatest);
+        greatest > 1.5 && (20.0..=150.0).contains(&in_file)
     }
 }
 
@@ -205,7 +236,7 @@ fn stated_twice(
                 Meaning::Share(quantity) => {
                     vec![reading(quantity, &Unit::ONE), reading(quantity, &Unit::PERCENT)]
                 }
-                Meaning::Foreign | Meaning::Unknown => Vec::new(),
+                Meaning::Unknown => Vec::new(),
             })
             .collect(),
         labels: labels(records.last().map(|record| place_of(&record.place))),

@@ -13,8 +13,6 @@ pub(crate) enum Meaning {
     Share(Quantity),
     /// A quantity that only its own name tells.
     Own(Quantity, Unit),
-    /// An axis of another kind of measurement.
-    Foreign,
     /// Nothing that is known.
     Unknown,
 }
@@ -43,9 +41,91 @@ pub(crate) fn abscissa(text: &str) -> Meaning {
         "NANOSECONDS" | "NSEC" | "NS" => sure(Quantity::TIME, "ns"),
         "MINUTES" | "MINUTE" | "MINS" | "MIN" => sure(Quantity::TIME, "min"),
         "HOURS" | "HOUR" | "HRS" | "H" => sure(Quantity::TIME, "h"),
-        "HZ" | "HERTZ" | "KHZ" | "MHZ" | "PPM" | "MZ" | "M/Z" | "GAUSS" | "TESLA" | "MT" | "G" | "2THETA"
-        | "VOLTS" | "V" | "MV" | "ATOMICMASSUNITS" | "AMU" => Meaning::Foreign,
-        _ => name_and_unit(text),
+        _ => other_abscissa(&squeezed).unwrap_or_else(|| name_and_unit(text)),
+    }
+}
+
+/// The axes of other techniques, each under its own quantity; `text` as [`normalise_label`] gives it.
+fn other_abscissa(text: &str) -> Option<Meaning> {
+    let (name, code) = match text {
+        "HZ" | "HERTZ" => ("frequency", "Hz"),
+        "KHZ" | "KILOHERTZ" => ("frequency", "kHz"),
+        "MHZ" | "MEGAHERTZ" => ("frequency", "MHz"),
+        "PPM" => ("chemical-shift", "[ppm]"),
+        "MZ" | "M/Z" => ("mass-to-charge-ratio", "{m/z}"),
+        "GAUSS" | "G" => ("magnetic-flux-density", "G"),
+        "TESLA" => ("magnetic-flux-density", "T"),
+        "MT" => ("magnetic-flux-density", "mT"),
+        "2THETA" => ("diffraction-angle", "deg"),
+        "VOLTS" | "V" => ("potential", "V"),
+        "MV" => ("potential", "mV"),
+        "ATOMICMASSUNITS" | "AMU" => ("mass", "u"),
+        _ => return None,
+    };
+    Some(Meaning::Own(Quantity::named(name), unit_or_name(code, text)))
+}
+
+/// Whether a quantity is an abscissa of another technique.
+pub(super) fn is_of_other(quantity: &Quantity) -> bool {
+    [
+        "frequency",
+        "chemical-shift",
+        "mass-to-charge-ratio",
+        "magnetic-flux-density",
+        "diffraction-angle",
+        "potential",
+        "mass",
+        "raman-shift",
+    ]
+    .contains(&quantity.as_str())
+}
+
+/// A unit, or where it is none that is known here, its own name: never a bare number.
+fn unit_or_name(code: &str, name: &str) -> Unit {
+    let plain: String = name
+        .chars()
+        .filter(|c| matches!(c, '!'..='~') && !matches!(c, '{' | '}'))
+        .collect();
+    Unit::ucum(code)
+        .or_else(|_| Unit::ucum(&format!("{{{plain}}}")))
+        .unwrap_or(Unit::ONE)
+}
+
+/// What XUNITS say where the data type is of another technique: there, a wavenumber is a shift in Raman spectra, and a
+/// text that is not known keeps its name.
+pub(crate) fn other_x(technique: &str, text: &str) -> Meaning {
+    match abscissa(text) {
+        Meaning::Sure(quantity, unit) if quantity == Quantity::WAVENUMBER && technique.contains("raman") => {
+            Meaning::Own(Quantity::named("raman-shift"), unit)
+        }
+        Meaning::Unknown if !text.trim().is_empty() => own(text),
+        known => known,
+    }
+}
+
+/// What YUNITS say there: the short texts that mean absorbance elsewhere mean arbitrary units.
+pub(crate) fn other_y(text: &str) -> Meaning {
+    let squeezed = normalise_label(text);
+    let spelled_out = ["ABSORB", "EXTINCTION", "OPTICAL"]
+        .iter()
+        .any(|word| squeezed.contains(word));
+    match ordinate(text) {
+        Meaning::Sure(quantity, _) if quantity == Quantity::ABSORBANCE && !spelled_out => {
+            Meaning::Own(Quantity::named("signal"), Unit::ONE)
+        }
+        Meaning::Unknown if squeezed == "A.U." => Meaning::Own(Quantity::named("signal"), Unit::ONE),
+        known => known,
+    }
+}
+
+/// A text of units that is not known: it is the name of the quantity and that of the unit.
+fn own(text: &str) -> Meaning {
+    let name = own_name(text);
+    let unit = unit_or_name(text.trim(), &name);
+    if name.is_empty() {
+        Meaning::Unknown
+    } else {
+        Meaning::Own(Quantity::named(name), unit)
     }
 }
 
@@ -71,11 +151,12 @@ pub(crate) fn ordinate(text: &str) -> Meaning {
             Meaning::Sure(Quantity::REFLECTANCE, Unit::PERCENT)
         }
         "KUBELKAMUNK" => Meaning::Sure(Quantity::named("kubelka-munk"), Unit::ONE),
-        "ARBITRARYUNITS" | "ARBITRARY" | "ARB.UNITS" | "ARBUNITS" | "COUNTS" | "INTENSITY"
-        | "RELATIVEABUNDANCE" => Meaning::Sure(Quantity::named("signal"), Unit::ONE),
+        "ARBITRARYUNITS" | "ARBITRARY" | "ARB.UNITS" | "ARBUNITS" => {
+            Meaning::Sure(Quantity::named("signal"), Unit::ONE)
+        }
         "" | "A.U." | "UNKNOWN" => Meaning::Unknown,
         _ => match name_and_unit(text) {
-            Meaning::Unknown => Meaning::Own(Quantity::named(own_name(text)), Unit::ONE),
+            Meaning::Unknown => own(text),
             known => known,
         },
     }
@@ -113,7 +194,7 @@ fn name_and_unit(text: &str) -> Meaning {
 }
 
 /// A name in lower case with hyphens.
-fn own_name(text: &str) -> String {
+pub(super) fn own_name(text: &str) -> String {
     text.to_lowercase()
         .split(|c: char| !c.is_alphanumeric())
         .filter(|word| !word.is_empty())
@@ -142,6 +223,11 @@ pub(crate) fn written(quantity: &Quantity, unit: &Unit) -> String {
         ("reflectance", "%") => "% REFLECTANCE",
         ("kubelka-munk", _) if pure => "KUBELKA-MUNK",
         ("signal", _) if pure => "ARBITRARY UNITS",
+        ("frequency", "Hz") => "HZ",
+        ("chemical-shift", "[ppm]") => "PPM",
+        ("mass-to-charge-ratio", "{m/z}") => "M/Z",
+        ("raman-shift", "/cm") => "1/CM",
+        (name, code) if code == format!("{{{name}}}") => return name.to_uppercase().replace('-', " "),
         (name, code) => return format!("{} ({code})", name.to_uppercase().replace('-', " ")),
     };
     text.to_owned()
@@ -183,7 +269,17 @@ mod tests {
         }
         assert_eq!(abscissa("SECONDS"), sure(Quantity::TIME, "s"));
         assert_eq!(abscissa("Time (min)"), sure(Quantity::TIME, "min"));
-        assert_eq!(abscissa("HZ"), Meaning::Foreign);
+        let own = |name, code: &str| Meaning::Own(Quantity::named(name), Unit::ucum(code).unwrap());
+        assert_eq!(abscissa("HZ"), own("frequency", "Hz"));
+        assert_eq!(abscissa("M/Z"), own("mass-to-charge-ratio", "{m/z}"));
+        assert_eq!(other_x("raman-spectrum", "1/CM"), own("raman-shift", "/cm"));
+        assert_eq!(other_y("AU"), own("signal", "1"));
+        assert_eq!(other_y("ABSORBANCE"), sure(Quantity::ABSORBANCE, "{AU}"));
+        // Standard of mass spectra (JCAMP-DX, Lampen et al. 1994).
+        assert_eq!(
+            ordinate("RELATIVE ABUNDANCE"),
+            own("relative-abundance", "{relative-abundance}")
+        );
         assert_eq!(abscissa(""), Meaning::Unknown);
         for text in ["ABSORBANCE", "Abs", "AU"] {
             assert_eq!(ordinate(text), sure(Quantity::ABSORBANCE, "{AU}"), "{text}");
@@ -192,7 +288,7 @@ mod tests {
         assert_eq!(ordinate("TRANSMITTANCE"), Meaning::Share(Quantity::TRANSMITTANCE));
         assert_eq!(
             ordinate("Logarithm epsilon"),
-            Meaning::Own(Quantity::named("logarithm-epsilon"), Unit::ONE)
+            own("logarithm-epsilon", "{logarithm-epsilon}")
         );
     }
 

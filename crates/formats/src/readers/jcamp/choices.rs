@@ -138,13 +138,17 @@ pub(super) fn questions(
             if same && asked.choice != Choice::YFactor {
                 return None;
             }
+            let apart = match &readings {
+                [(_, Some(one)), (_, Some(other))] => one.iter().zip(other).position(|(a, b)| a != b),
+                _ => None,
+            };
             let readings = readings
                 .into_iter()
                 .take(if same { 1 } else { 2 })
                 .filter_map(|((answer, means), points)| {
                     Some(Alternative {
                         assume: format!("{}={answer}", asked.about),
-                        says: format!("{means}: {}", described(&points?)),
+                        says: format!("{means}: {}", described(&points?, apart)),
                     })
                 })
                 .collect();
@@ -194,16 +198,23 @@ fn points(table: &dx::Table) -> Vec<(f64, f64)> {
     }
 }
 
-/// `4 points, x from 400 to 403, y from 0.125 on`
-fn described(points: &[(f64, f64)]) -> String {
+/// `4 points, x from 400 to 403, the first is 0.125`, with the first point that another reading gives otherwise, unless
+/// that is the first of all.
+fn described(points: &[(f64, f64)], apart: Option<usize>) -> String {
     match points {
         [] => "no points".to_owned(),
         [(x, y)] => format!("one point, {y} at {x}"),
         [(first, y), .., (last, _)] => {
-            format!(
+            let mut says = format!(
                 "{} points, x from {first} to {last}, the first is {y}",
                 points.len()
-            )
+            );
+            if let Some(at) = apart.filter(|at| *at > 0)
+                && let Some((x, y)) = points.get(at)
+            {
+                says.push_str(&format!(", point {} is {y} at {x}", at + 1));
+            }
+            says
         }
     }
 }

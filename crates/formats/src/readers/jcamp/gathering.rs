@@ -1,5 +1,7 @@
 //! Gathers the runs of a document, block by block.
 
+use std::collections::BTreeMap;
+
 use curvary_jcamp_dx as dx;
 use curvary_record::{
     Code, Coordinate, Diagnostic, Fields, Place, Quantity, Question, Run, RunId, SourceRef, Technique, Trace,
@@ -8,8 +10,7 @@ use curvary_record::{
 
 use super::axes::Axes;
 use super::ours::Ours;
-use super::recognise::is_foreign;
-use super::told::{diagnostic, place_of, span_of};
+use super::told::{diagnostic, span_of};
 
 use crate::{Card, Reading, Source};
 
@@ -23,6 +24,8 @@ pub(super) struct Gathering<'s> {
     pub(super) names: Vec<Option<String>>,
     /// The span of each block that gave runs, and its first run.
     pub(super) blocks: Vec<(dx::Span, usize)>,
+    /// For each text of YUNITS that may mean a fraction or percent, the greatest value over all blocks that have it.
+    pub(super) shares: BTreeMap<String, f64>,
 }
 
 impl Gathering<'_> {
@@ -33,17 +36,6 @@ impl Gathering<'_> {
             return;
         }
         let ours = Ours::of(block);
-        if ours.technique.is_none()
-            && let Some(foreign) = block
-                .record("DATA TYPE")
-                .filter(|record| is_foreign(&record.value))
-        {
-            let message = format!(
-                "the data type is `{}`, which is no absorbance measurement",
-                foreign.value
-            );
-            return self.refuse(message, &foreign.place);
-        }
         let before = self.runs.len();
         for ntuples in &block.ntuples {
             self.ntuples(block, ntuples, &ours);
@@ -71,14 +63,6 @@ impl Gathering<'_> {
                 run.questions.extend(asked.iter().cloned());
             }
         }
-    }
-
-    pub(super) fn refuse(&mut self, message: String, place: &dx::Place) {
-        self.remarks.push(
-            Diagnostic::error(Code::new("no-absorbance-measurement"), message)
-                .at(place_of(place), "")
-                .help("nothing to do: curvary keeps measurements of light absorbed"),
-        );
     }
 
     /// Whether a block holds a further curve of the last run.
@@ -197,6 +181,9 @@ impl Gathering<'_> {
 }
 
 pub(super) fn technique_of(axes: &Axes, traces: &[Trace]) -> Technique {
+    if let Some(other) = &axes.other {
+        return other.clone();
+    }
     match axes.x.0.as_str() {
         "wavelength" | "wavenumber" | "energy" => {
             if traces.len() > 1 && traces.iter().all(|trace| trace.held(&Quantity::TIME).is_some()) {

@@ -5,10 +5,9 @@
 //! DATA TYPE; where they leave a choice, the run is in question. What the codec found odd is told by remarks with
 //! their places, and of a damaged table the points that are certain are kept.
 //!
-//! JCAMP-DX also carries other measurements. A block is refused, with its reason, when its axis or its data type says
-//! that it is none of light absorbed over wavelength, wavenumber, energy, time or a condition: magnetic resonance,
-//! mass spectra, ion mobility, diffraction, chromatograms, interferograms. Infrared and other optical spectra are
-//! kept as what they say they are.
+//! JCAMP-DX also carries other measurements: magnetic resonance, mass spectra, Raman, fluorescence, chromatograms. They
+//! are kept under the name of their data type as the technique, with axes under their own quantities and units, so that
+//! they are found and handed on and no law of absorption touches them. A unit that is not known keeps its name.
 
 mod axes;
 mod axis;
@@ -27,8 +26,9 @@ pub(crate) use axis::{Meaning, abscissa, is_of_standard, ordinate, written};
 pub(crate) use choices::{abouts, answers};
 pub(crate) use claim::{claim, label_of, long_date, only_concentration, private_claim, text};
 pub(crate) use ours::OURS;
-pub(crate) use recognise::is_foreign;
 pub(crate) use told::diagnostic;
+
+use std::collections::BTreeMap;
 
 use curvary_jcamp_dx::{self as dx, ReadOptions};
 
@@ -48,7 +48,7 @@ impl Default for JcampDx {
         Self {
             card: Card {
                 id: "built-in/jcamp-dx".to_owned(),
-                version: "1".to_owned(),
+                version: "2".to_owned(),
                 title: "JCAMP-DX, the open standard of IUPAC for spectra".to_owned(),
             },
         }
@@ -88,6 +88,7 @@ impl Reader for JcampDx {
             remarks: Vec::new(),
             names: Vec::new(),
             blocks: Vec::new(),
+            shares: shares(with_commas.as_ref().unwrap_or(&document)),
         };
         let mut remarks = document.remarks.clone();
         match &with_commas {
@@ -126,6 +127,22 @@ impl Reader for JcampDx {
         }
         gathering.finish(remarks)
     }
+}
+
+/// For each text of YUNITS that may mean a fraction or percent, the greatest value over all blocks that have it.
+fn shares(document: &dx::Document) -> BTreeMap<String, f64> {
+    let mut greatest = BTreeMap::new();
+    for block in document.all_blocks() {
+        let units = block.value("YUNITS").unwrap_or("").trim();
+        if !matches!(ordinate(units), Meaning::Share(_)) {
+            continue;
+        }
+        let curves = block.tables.iter().filter_map(|table| table.data.curve());
+        let values = curves.flat_map(|curve| curve.y.iter().copied());
+        let most = greatest.entry(units.to_owned()).or_insert(f64::NEG_INFINITY);
+        *most = values.fold(*most, f64::max);
+    }
+    greatest
 }
 
 /// How a source is to be read, by what a person has settled about it.

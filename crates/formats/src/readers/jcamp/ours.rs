@@ -84,7 +84,7 @@ fn technique(name: &str) -> Technique {
     Technique::ALL
         .into_iter()
         .find(|technique| technique.as_str() == name)
-        .unwrap_or(Technique::UNKNOWN)
+        .unwrap_or_else(|| Technique::named(name))
 }
 
 /// `wavelength, nm`

@@ -1,14 +1,19 @@
 //! Whether a source is a file of the standard, and a block one of ours to keep.
 
 use curvary_jcamp_dx::normalise_label;
+use curvary_record::Technique;
 
+use super::axis::own_name;
 use crate::Recognition;
+
+/// Lines end at LF, CR LF or CR alone, as old machines wrote them.
+const LINE_ENDS: [char; 2] = ['\n', '\r'];
 
 /// A file of labelled records begins with one.
 pub(super) fn recognise(head: &str) -> Recognition {
     let first = head
         .trim_start_matches('\u{feff}')
-        .lines()
+        .split(LINE_ENDS)
         .map(str::trim)
         .find(|line| !line.is_empty() && !line.starts_with("$$"));
     let Some(first) = first else {
@@ -19,7 +24,7 @@ pub(super) fn recognise(head: &str) -> Recognition {
     };
     // Remarks in other text files may begin with `##` too, so one such line is not enough.
     let stands = |wanted: &[&str]| {
-        head.lines().any(|line| {
+        head.split(LINE_ENDS).any(|line| {
             let record = line
                 .trim()
                 .strip_prefix("##")
@@ -53,8 +58,13 @@ pub(super) fn recognise(head: &str) -> Recognition {
     }
 }
 
-/// Whether a data type names another kind of measurement.
-pub(crate) fn is_foreign(data_type: &str) -> bool {
+/// The technique of a data type that is no absorption of light: it is kept under its own name, and so are its axes.
+pub(super) fn other_technique(data_type: &str) -> Option<Technique> {
+    is_other(data_type).then(|| Technique::named(own_name(data_type)))
+}
+
+/// Whether a data type names another kind of measurement than light absorbed, transmitted or reflected.
+fn is_other(data_type: &str) -> bool {
     let upper = data_type.to_uppercase();
     let mut words = upper.split(|c: char| !c.is_alphanumeric());
     let squeezed = normalise_label(data_type);
@@ -68,6 +78,12 @@ pub(crate) fn is_foreign(data_type: &str) -> bool {
             "DIFFRACT",
             "VOLTAMM",
             "THERMOGRAM",
+            "RAMAN",
+            "FLUORESCENCE",
+            "PHOSPHORESCENCE",
+            "LUMINESCENCE",
+            "EMISSION",
+            "EXCITATION",
         ]
         .iter()
         .any(|part| squeezed.contains(part))

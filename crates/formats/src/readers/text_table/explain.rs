@@ -9,6 +9,7 @@ use super::context::Context;
 use super::grid::Grid;
 use super::join::is_furniture;
 use super::scan::{HeadRow, Piece, Table, TextLine, is_ruler, leading_number, strip_remark};
+use super::segments::RowClass;
 use super::shape::{ColumnUse, Shaped};
 use crate::evidence::{Evidence, Ledger, Target};
 use crate::explanation::{ColumnPart, ColumnRole, Part, TakenFor, folded, folded_columns};
@@ -244,6 +245,18 @@ fn heads_part(text: &str, row: &HeadRow, own: bool) -> Part {
         .flatten()
         .map(|span| &text[span.range()])
         .collect();
+    let beside = match row.class {
+        RowClass::Condition => Some("a condition for each curve"),
+        RowClass::Samples => Some("the samples of the curves"),
+        RowClass::Names => Some("names of the curves"),
+        _ => None,
+    };
+    if let Some(says) = beside {
+        return Part::new(line, line, TakenFor::Heads, says);
+    }
+    if row.class == RowClass::Summary {
+        return Part::new(line, line, TakenFor::LeftOut, "sums up the rows");
+    }
     let numbers = cells.iter().filter(|cell| leading_number(cell).is_some()).count();
     let only_unit = |cell: &&&str| {
         let head = head_or_first_word(cell);

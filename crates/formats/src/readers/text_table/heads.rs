@@ -49,11 +49,13 @@ pub(super) fn unmatched_head(text: &str, above: &[Piece]) -> Option<TextLine> {
 
 /// The rows of heads directly above a table, from top to bottom.
 pub(super) fn heads_above(text: &str, grid: &Grid, above: &[Piece]) -> Vec<HeadRow> {
-    let mut heads = rows_above(text, grid, above);
-    let classes = classify(text, &heads);
-    for (head, (class, _)) in heads.iter_mut().zip(classes) {
-        head.class = class;
+    let (mut heads, mut others): (Vec<HeadRow>, Vec<HeadRow>) = rows_above(text, grid, above)
+        .into_iter()
+        .partition(|head| head.class == RowClass::Summary);
+    for (head, (class, _)) in classify(text, &others).into_iter().enumerate() {
+        others[head].class = class;
     }
+    heads.extend(others);
     heads.retain(|head| head.class != RowClass::Title);
     // Under the headers a name or a condition of a curve would hide what its column holds.
     heads.sort_by_key(|head| matches!(head.class, RowClass::Header | RowClass::Units));
@@ -104,13 +106,20 @@ fn heads_behind(text: &str, grid: &Grid, above: &[Piece], keys: bool) -> Vec<Hea
                     skipped += 1;
                     continue;
                 }
-                let Some(cells) = map_heads(text, *line, grid, heads.is_empty(), blanks > 0) else {
+                let nearest = heads.iter().all(|head| head.class == RowClass::Summary);
+                let Some(cells) = map_heads(text, *line, grid, nearest, blanks > 0) else {
                     break;
                 };
                 if is_summary(text, &cells, grid) {
+                    heads.push(HeadRow {
+                        line: *line,
+                        class: RowClass::Summary,
+                        cells,
+                    });
                     continue;
                 }
-                if heads.last().is_some_and(|below| is_title(text, &cells, below)) {
+                let below = heads.last().filter(|below| below.class != RowClass::Summary);
+                if below.is_some_and(|below| is_title(text, &cells, below)) {
                     break;
                 }
                 heads.push(HeadRow {
@@ -159,7 +168,8 @@ fn is_title(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool {
 /// Whether a line is a known key and its value, and names no two quantities.
 fn is_key_line(raw: &str) -> bool {
     let (_, kept) = strip_remark(raw);
-    matches!(crate::header::pairs(kept).as_slice(), [pair] if crate::words::field_of(&kept[pair.key.clone()]).is_some())
+    let known = |pair: &crate::header::Pair| crate::words::field_of(&kept[pair.key.clone()]).is_some();
+    matches!(crate::header::pairs(kept).as_slice(), [pair] if known(pair)) || super::marks::is_mark(kept)
 }
 
 /// Whether a head is a unit and nothing else, so that the words above it are its name.
@@ -192,7 +202,13 @@ fn is_summary(text: &str, cells: &[Option<Span>], grid: &Grid) -> bool {
     let [Some(name), numbers @ ..] = cells else {
         return false;
     };
-    let Some(of) = summary_of(&text[name.range()]) else {
+    let word = text[name.range()].trim();
+    let number = |cell: &Option<Span>| cell.is_none_or(|span| leading_number(&text[span.range()]).is_some());
+    if super::segments::is_summary_word(word) && grid.rows >= 3 && grid.kinds.first() == Some(&Kind::Figures)
+    {
+        return numbers.iter().any(Option::is_some) && numbers.iter().all(number);
+    }
+    let Some(of) = summary_of(word) else {
         return false;
     };
     let sums_up = |(index, cell): (usize, &Option<Span>)| {
@@ -234,6 +250,12 @@ fn map_heads(
         pair.mark == ':' && (!nearest || crate::words::field_of(&kept[pair.key.clone()]).is_some())
     }) && columns > 1
     {
+        return None;
+    }
+    // `Sample;leaf;pH;7` is several of them, and `Temperature;25;°C` one with its unit in a cell.
+    let known = |pair: &crate::header::Pair| crate::words::field_of(&kept[pair.key.clone()]).is_some();
+    let in_cells = stated.len() >= 2 || stated.iter().any(|pair| pair.says.is_some());
+    if in_cells && columns > 1 && stated.iter().all(known) {
         return None;
     }
     let (cells, exact) = head_cells(kept, grid, offset)?;
@@ -359,6 +381,11 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Rang
             shifted.extend(whole(cells));
             return Some((shifted, true));
         }
+        if names_rows_without_head(line, &cells, grid) {
+            let mut shifted = vec![None];
+            shifted.extend(whole(cells));
+            return Some((shifted, true));
+        }
         // Group heads: fewer cells than columns, the rest left empty.
         if cells.len() >= 2 && cells.len() < columns {
             let mut padded = whole(cells);
@@ -397,7 +424,42 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Rang
         shifted.extend(whole(words));
         return Some((shifted, blanks));
     }
+    if names_rows_without_head(line, &words, grid) {
+        let mut shifted = vec![None];
+        shifted.extend(whole(words));
+        return Some((shifted, blanks));
+    }
     by_position(line, &words, grid, indent).map(|cells| (cells, false))
+}
+
+/// Whether a header is short by one since the first column only numbers or names the rows: `nm A` over `1 400 0.12`. It
+/// must name what runs and what was measured, and the numbers under what runs must not do for what was measured.
+fn names_rows_without_head(line: &str, cells: &[Range<usize>], grid: &Grid) -> bool {
+    if cells.len() + 1 != grid.columns() || cells.len() < 2 || grid.rows < 3 {
+        return false;
+    }
+    let head =
+        |range: &Range<usize>| super::columns::head_or_first_word(line[range.clone()].trim_matches('"'));
+    let measured = |range: &Range<usize>| head(range).quantity.is_some_and(|q| q.is_of_light());
+    let runs = head(&cells[0])
+        .quantity
+        .is_some_and(|q| matches!(q.as_str(), "wavelength" | "wavenumber" | "time"));
+    if !runs || !cells[1..].iter().all(measured) || grid.kinds[1] != Kind::Figures {
+        return false;
+    }
+    let axis: Vec<f64> = grid.column(1).collect();
+    let orderly =
+        axis.windows(2).all(|pair| pair[0] < pair[1]) || axis.windows(2).all(|pair| pair[0] > pair[1]);
+    let beyond = axis.iter().any(|value| *value > 10.0);
+    let counts = || {
+        let first = grid.figure(0, 0);
+        (first == 0.0 || first == 1.0)
+            && grid
+                .column(0)
+                .enumerate()
+                .all(|(row, value)| value == first + row as f64)
+    };
+    orderly && beyond && (grid.kinds[0] == Kind::Words || counts())
 }
 
 /// A line of heads without an aside at its end: `nm  Abs   (one sample, columns continue)`.

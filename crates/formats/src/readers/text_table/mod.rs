@@ -14,6 +14,8 @@ mod explain;
 mod grid;
 mod heads;
 mod join;
+mod labelled;
+mod marks;
 mod number;
 mod scan;
 mod segments;
@@ -31,6 +33,7 @@ use self::explain::{TableTold, Told, Use};
 use self::grid::Noted;
 use self::join::{Section, sections};
 use self::scan::{TextLine, scan, strip_remark};
+use self::segments::RowClass;
 use self::shape::{Draft, Shaped, shape};
 use crate::header;
 use crate::{Card, Glimpse, Part, Reader, Reading, Recognition, Source};
@@ -192,7 +195,16 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
     if let Some(told) = told.as_deref_mut() {
         told.pieces.clone_from(&pieces);
     }
-    let (sections, behind) = sections(text, pieces);
+    let (mut sections, mut behind) = sections(text, pieces);
+    let sums = |section: &Section| {
+        let mut notes = section.table.grid.notes.iter();
+        notes.any(|note| matches!(note.what, Noted::Summary))
+    };
+    let summed: Vec<bool> = sections.iter().map(sums).collect();
+    let mut summaries = take_summaries(text, &mut behind, summed.last() == Some(&true));
+    for (section, before) in sections.iter_mut().skip(1).zip(&summed) {
+        summaries.extend(take_summaries(text, &mut section.words, *before));
+    }
     if sections.is_empty() {
         return Reading::refused(
             Diagnostic::error(Code::new("no-table"), "no table of numbers was found")
@@ -202,7 +214,12 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
     let (sections, behind) = keys_behind(text, sections, behind);
     // What stands in front of the first table speaks of all; what stands above a later one, of that one.
     let mut sections = sections;
-    let titles = titles(text, &mut sections);
+    let marks = marks::marks(text, &mut sections);
+    let titles = if marks.is_empty() {
+        titles(text, &mut sections)
+    } else {
+        marks.iter().map(|mark| mark.line).collect()
+    };
     let mut preamble = Said::hear(source, &sections[0].words);
     let trailer = Said::hear(source, &behind);
     let (conditions, sections): (Vec<Section>, Vec<Section>) = sections
@@ -239,7 +256,9 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
             said.inherit(&preamble);
         }
         said.inherit(&trailer);
-        let keyed = |title: &TextLine| !header::pairs(strip_remark(&text[title.span.range()]).1).is_empty();
+        let keyed = |title: &TextLine| {
+            marks.is_empty() && !header::pairs(strip_remark(&text[title.span.range()]).1).is_empty()
+        };
         if let Some(title) = titles.get(index).filter(|title| keyed(title)) {
             let mut own = Said::hear(source, std::slice::from_ref(title));
             own.inherit(&said);
@@ -286,7 +305,10 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
                         said.claim_all(&fields);
                     }
                 }
-                for draft in drafts {
+                for mut draft in drafts {
+                    if let Some(mark) = marks.get(index) {
+                        hold(mark, &mut draft);
+                    }
                     if draft.traces.is_empty() && draft.questions.is_empty() {
                         continue;
                     }
@@ -320,6 +342,7 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
             remarks: others,
         };
     }
+    reading.remarks.extend(summed_up(&summaries));
     let words = sections.iter().flat_map(|section| &section.words).chain(&behind);
     reading.remarks.extend(numbers_aside(text, words));
     // A table of something else beside a measurement is told, but it is no error.
@@ -339,6 +362,42 @@ fn not_known(table: &scan::Table) -> Diagnostic {
         "nothing says what a few rows of numbers are: they were left out",
     )
     .at(Place::line(table.first_line as usize), "they begin here")
+}
+
+/// Takes the lines directly behind a table that sum it up, `Mean;0.45`, out of the words, and gives their numbers.
+/// `summed`: its last rows do so already.
+fn take_summaries(text: &str, words: &mut Vec<TextLine>, summed: bool) -> Vec<u32> {
+    let mut lines = Vec::new();
+    for line in words.iter() {
+        if !segments::is_summary_line(&text[line.span.range()], summed || !lines.is_empty()) {
+            break;
+        }
+        lines.push(line.line);
+    }
+    words.drain(..lines.len());
+    lines
+}
+
+/// A remark on lines around a table that sum it up.
+fn summed_up(lines: &[u32]) -> Option<Diagnostic> {
+    let first = *lines.first()?;
+    let rows = if lines.len() == 1 { "row" } else { "rows" };
+    Some(
+        Diagnostic::note(
+            Code::new("statistics-row"),
+            format!("{} {rows} that sum up others were left out", lines.len()),
+        )
+        .at(Place::line(first as usize), "the first of them"),
+    )
+}
+
+/// Holds what the line in front of a block says along all curves of it.
+fn hold(mark: &marks::Mark, draft: &mut Draft) {
+    for trace in &mut draft.traces {
+        if marks::holds(mark, &trace.x.quantity) && trace.held(&mark.held.quantity).is_none() {
+            trace.held.push(mark.held.clone());
+        }
+    }
 }
 
 /// Whether a table is a single row of conditions under their names: `Sample,Temperature,pH` over `betanin,37,7.0`.
@@ -603,7 +662,11 @@ impl Said {
                 let before = said.fields.len();
                 header::claim_free(&mut said.fields, source, base..base + kept.len());
                 if said.fields.len() == before && comments.len() < 24 {
-                    comments.push((kept.trim().to_owned(), Span::new(base, base + kept.len())));
+                    let padding = |c: char| c.is_whitespace() || matches!(c, ';' | '|' | ',');
+                    let bare = kept.trim_end_matches(padding);
+                    let inner = bare.strip_prefix('"').and_then(|bare| bare.strip_suffix('"'));
+                    let bare = inner.filter(|inner| !inner.contains('"')).unwrap_or(bare);
+                    comments.push((bare.trim().to_owned(), Span::new(base, base + kept.len())));
                 }
                 continue;
             }
@@ -627,6 +690,11 @@ impl Said {
             lines
                 .first()
                 .is_some_and(|line| line.span.start <= span.start && line.line <= 3)
+                // What stands over a later column is no title.
+                && !lines.first().is_some_and(|line| {
+                    let raw = &text[line.span.range()];
+                    raw.starts_with([',', '\t', '|']) || raw.starts_with(";;")
+                })
         });
         for (index, (comment, span)) in comments.into_iter().enumerate() {
             if !comment.chars().any(char::is_alphabetic) {
@@ -716,6 +784,14 @@ fn run(source: &Source, card: &Card, section: &Section, draft: Draft, said: &Sai
     let mut remarks = draft.remarks;
     remarks.extend(section.remarks.iter().cloned());
     remarks.extend(cut_off(source, section));
+    let summaries = section
+        .table
+        .heads
+        .iter()
+        .filter(|head| head.class == RowClass::Summary);
+    remarks.extend(summed_up(
+        &summaries.map(|head| head.line.line).collect::<Vec<_>>(),
+    ));
     for (column, unit, cells) in section.table.grid.units_in_some_cells() {
         remarks.push(
             Diagnostic::warning(

@@ -9,6 +9,7 @@ use super::columns::{clock_of, is_head_of_times};
 use super::dialect::{Brackets, Decision, Dialect, Sep, decide, is_blank, raw_split, split, style_of};
 use super::grid::{Cursor, Grid, Kind, MAX_COLUMNS, line_end};
 use super::heads::{glue_units, heads_above, is_summary_word, unmatched_head};
+use super::labelled;
 use super::number::{Cell, Style, cell, dotted_time, durations_differ, has_concise};
 use super::segments::RowClass;
 use crate::Assumptions;
@@ -81,26 +82,25 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) 
         let class = if remark { Class::Words } else { class_of(line) };
         // A long text full of digits is no reason to weigh every one of its lines.
         let worth_it = (failures < 400 || !failed_before) && looked_at / 8 <= text.len();
+        if !remark && cursor.at >= from && looked_at / 8 <= text.len() {
+            let rows = |rows: &str, line: u32| {
+                let first = Cursor { at: 0, line };
+                table_at(rows, first, Class::Figures, &[], assume, least, &mut 0).map(|(table, _)| table)
+            };
+            let (labelled, looked) = labelled::table_at(text, cursor, rows);
+            looked_at += looked;
+            if let Some((table, after)) = labelled {
+                pieces.push(Piece::Table(Box::new(table)));
+                cursor = after;
+                failed_before = false;
+                continue;
+            }
+        }
         if class != Class::Words && worth_it && cursor.at >= from {
             if let Some((table, after)) =
                 table_at(text, cursor, class, &pieces, assume, least, &mut looked_at)
             {
-                for _ in 0..table.heads.len() {
-                    while matches!(pieces.last(), Some(Piece::Blank)) {
-                        pieces.pop();
-                    }
-                    // Rulers between heads and rows go with them.
-                    while let Some(Piece::Text(above)) = pieces.last() {
-                        let is_head = table.heads.iter().any(|head| head.line.line == above.line);
-                        let is_ruler = is_ruler(&text[above.span.range()]);
-                        if is_head || is_ruler {
-                            pieces.pop();
-                        }
-                        if is_head || !is_ruler {
-                            break;
-                        }
-                    }
-                }
+                take_heads(text, &mut pieces, &table);
                 pieces.push(Piece::Table(Box::new(table)));
                 cursor = after;
                 failed_before = false;
@@ -116,6 +116,27 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) 
         cursor = behind;
     }
     pieces
+}
+
+/// Takes the heads of a table out of the words above it, and the rulers and blank lines between.
+fn take_heads(text: &str, pieces: &mut Vec<Piece>, table: &Table) {
+    let lines: Vec<u32> = table.heads.iter().map(|head| head.line.line).collect();
+    let is_head = |piece: &Piece| matches!(piece, Piece::Text(line) if lines.contains(&line.line));
+    let Some(last) = pieces.iter().rposition(is_head) else {
+        return;
+    };
+    let first = pieces[..=last].iter().rposition(|piece| {
+        !is_head(piece) && !is_ruler_piece(text, piece) && {
+            let above = |line: &TextLine| lines.iter().all(|head| line.line < *head);
+            !matches!(piece, Piece::Text(line) if !above(line))
+        }
+    });
+    let words = pieces.split_off(first.map_or(0, |above| above + 1));
+    let mut met = false;
+    pieces.extend(words.into_iter().filter(|piece| {
+        met |= is_head(piece);
+        !(is_head(piece) || met && is_ruler_piece(text, piece))
+    }));
 }
 
 /// What a line may be, at a glance.
@@ -215,7 +236,11 @@ fn table_at(
     if !(least..=MAX_COLUMNS).contains(&columns) {
         return None;
     }
-    if class == Class::Mixed && (is_head_of_numbers(&sample, &dialect) || sums_up_below(&sample, &dialect)) {
+    if class == Class::Mixed
+        && (is_head_of_numbers(&sample, &dialect)
+            || sums_up_below(&sample, &dialect)
+            || is_row_of_conditions(&sample, &dialect))
+    {
         return None;
     }
     let kinds = kinds_of(&sample, &dialect, columns);
@@ -704,7 +729,35 @@ fn sums_up_below(rows: &[&str], dialect: &Dialect) -> bool {
         .iter()
         .filter(|row| leading_number(&first(row)).is_some())
         .count();
-    is_summary_word(&first(head)) && numbered >= 3 && numbered * 2 > rest.len()
+    let word = first(head);
+    (is_summary_word(&word) || super::segments::is_summary_word(word.trim()))
+        && numbered >= 3
+        && numbered * 2 > rest.len()
+}
+
+/// Whether the first of these rows holds a condition for each curve and is none of them: `T (°C),25,30,35` over rows that
+/// begin with numbers.
+fn is_row_of_conditions(rows: &[&str], dialect: &Dialect) -> bool {
+    let [first, rest @ ..] = rows else { return false };
+    let cells = split(first, dialect);
+    let Some((key, values)) = cells.split_first() else {
+        return false;
+    };
+    let key = &first[key.clone()];
+    let head = crate::head::read_head(key);
+    let known = head.quantity.is_some() || head.unit.is_some() || crate::words::field_of(key).is_some();
+    let is_number = |cell: &Range<usize>| cell.is_empty() || leading_number(&first[cell.clone()]).is_some();
+    let begins_with_number = |row: &&&str| {
+        split(row, dialect)
+            .first()
+            .is_some_and(|range| leading_number(&row[range.clone()]).is_some())
+    };
+    known
+        && leading_number(key).is_none()
+        && values.len() >= 2
+        && values.iter().all(is_number)
+        && rest.len() >= 2
+        && rest.iter().filter(begins_with_number).count() * 10 >= rest.len() * 9
 }
 
 /// Whether the first of these rows, words with numbers behind them, is the head of the others: `Wavelength (nm);420;435`.

@@ -27,6 +27,8 @@ pub(super) enum RowClass {
     Names,
     /// It speaks of the whole, and stands over columns by chance.
     Title,
+    /// It sums up the rows: their mean, their deviation, their count.
+    Summary,
 }
 
 const CLASSES: [RowClass; 6] = [
@@ -141,12 +143,14 @@ impl Row {
 
     /// Whether it names what runs and what was measured, at least of half its columns.
     fn is_whole(&self) -> bool {
-        matches!(self.first, First::Axis) && self.quantities * 2 >= self.filled.max(1)
+        let runs = matches!(self.first, First::Axis | First::Condition) || !self.axes.is_empty();
+        runs && self.filled > 0 && self.quantities * 2 >= self.filled
     }
 
     /// Whether it may be the header: what runs is named, and the others are words.
     fn may_be_header(&self) -> bool {
-        matches!(self.first, First::Axis | First::Unit) && self.filled > 0 && self.numbers * 2 < self.filled
+        let runs = matches!(self.first, First::Axis | First::Unit) || self.is_whole();
+        runs && (self.numbers == 0 || self.numbers * 2 < self.filled)
     }
 
     /// Whether its cells differ where those of a header below or above are alike.
@@ -170,7 +174,7 @@ impl Row {
         match class {
             RowClass::Header => {
                 let mut score = 0;
-                if self.first == First::Axis {
+                if self.first == First::Axis || self.first == First::Unit && self.is_whole() {
                     score += STRONG;
                 }
                 if self.quantities > 0 && self.quantities * 2 >= self.filled {
@@ -189,7 +193,8 @@ impl Row {
             }
             RowClass::Units => {
                 if self.only_units && self.numbers == 0 {
-                    DECISIVE
+                    // `nm;A` names as well.
+                    if self.is_whole() { STRONG } else { DECISIVE }
                 } else {
                     NEVER
                 }
@@ -230,14 +235,20 @@ impl Row {
                     _ => NEVER,
                 }
             }
+            // What sums up is known by its word before the others are weighed.
+            RowClass::Summary => NEVER,
             RowClass::Title => {
                 // Words over the first column, which the header names already.
                 if !whole || self.first != First::Word || self.quantities > 0 || self.units > 0 {
                     return NEVER;
                 }
-                let begins_block =
-                    |row: &&&Self| row.axes.iter().any(|&at| at > 0 && !self.cells[at].is_empty());
-                if others.iter().any(|row| begins_block(&row)) {
+                // A word over another column of what runs begins a table beside the first.
+                let begins_block = |row: &Self| {
+                    let first = row.cells.first();
+                    let again = |at: &usize| row.axes.contains(at) || row.cells.get(*at) == first;
+                    (1..self.cells.len()).any(|at| !self.cells[at].is_empty() && again(&at))
+                };
+                if others.iter().any(|row| begins_block(row)) {
                     return NEVER;
                 }
                 let mut score = STRONG;
@@ -377,10 +388,41 @@ fn first_of(text: &str, head: &Head) -> First {
 }
 
 fn is_axis(head: &Head) -> bool {
-    head.held.is_empty()
-        && head.quantity.as_ref().is_some_and(|quantity| {
-            matches!(quantity.as_str(), "wavelength" | "wavenumber" | "energy" | "time")
-        })
+    let quantity = head.quantity.clone();
+    let quantity = quantity.or_else(|| head.unit.as_ref().and_then(quantity_of_unit));
+    let runs = |q: Quantity| matches!(q.as_str(), "wavelength" | "wavenumber" | "energy" | "time");
+    head.held.is_empty() && quantity.is_some_and(runs)
+}
+
+/// Whether a line sums up the rows of a table above it: a word for it, and behind it nothing but numbers.
+pub(super) fn is_summary_line(line: &str, after_summary: bool) -> bool {
+    let line = line.trim();
+    let cells: Vec<&str> = match ['\t', ';', '|', ',']
+        .into_iter()
+        .find(|mark| line.contains(*mark))
+    {
+        Some(mark) => line.split(mark).collect(),
+        None => line.split_whitespace().collect(),
+    };
+    let mut cells = cells
+        .into_iter()
+        .map(|cell| cell.trim().trim_matches('"'))
+        .filter(|cell| !cell.is_empty());
+    let Some(word) = cells.next() else { return false };
+    let word = word.trim_end_matches([':', '=']).trim();
+    let mut numbers = 0;
+    for cell in cells {
+        if leading_number(cell).is_none() {
+            return false;
+        }
+        numbers += 1;
+    }
+    numbers > 0 && (is_summary_word(word) || after_summary && super::heads::is_summary_word(word))
+}
+
+/// Whether a word says that the numbers behind it sum up others, and is no key.
+pub(super) fn is_summary_word(word: &str) -> bool {
+    word.chars().count() >= 2 && crate::words::is_statistics(word) && field_of(word).is_none()
 }
 
 /// Whether a cell is a unit and nothing else, in brackets or not.

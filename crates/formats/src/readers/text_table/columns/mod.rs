@@ -41,6 +41,17 @@ pub(super) struct Column {
     pub(super) stats: Stats,
 }
 
+impl Column {
+    /// Whether its head is a key that means sample: what stands in it are names of samples.
+    pub(super) fn names_samples(&self) -> bool {
+        let key = |(text, _): &(String, Span)| {
+            let key = text.trim().trim_end_matches([':', '.']);
+            matches!(crate::words::field_of(key), Some("sample" | "sample-id"))
+        };
+        self.heads.iter().any(key)
+    }
+}
+
 /// The numbers of a column looked over.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Stats {
@@ -181,7 +192,7 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option
                 RowClass::Header | RowClass::Units | RowClass::Title => {
                     column.heads.push((cell.to_owned(), span));
                 }
-                RowClass::Condition | RowClass::Samples | RowClass::Names => {}
+                RowClass::Condition | RowClass::Samples | RowClass::Names | RowClass::Summary => {}
             }
         }
         understand_heads(&mut column);
@@ -313,10 +324,11 @@ fn beside_heads(column: &mut Column, class: RowClass, key: &str, text: &str, spa
             Some(held) => {
                 column.held.retain(|other| other.quantity != held.quantity);
                 column.held.push(held);
+                column.label.get_or_insert_with(|| text.to_owned());
             }
             None => column.label = Some(with(&column.label, &format!("{key} {text}"))),
         },
-        RowClass::Header | RowClass::Units | RowClass::Title => {}
+        RowClass::Header | RowClass::Units | RowClass::Title | RowClass::Summary => {}
     }
 }
 

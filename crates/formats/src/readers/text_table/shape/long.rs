@@ -176,7 +176,8 @@ impl Shaper<'_> {
                 let Some(mut trace) = self.assemble(x, column, y, &kept) else {
                     continue;
                 };
-                let (mut words, mut names) = (Vec::new(), Vec::new());
+                let (mut words, mut by_word) = (Vec::new(), false);
+                let names_samples = keys.iter().any(|&i| self.columns[i].names_samples());
                 for ((&i, unit), part) in keys.iter().zip(&units).zip(key) {
                     if roles[i] == Role::Names {
                         let cell = rows
@@ -199,7 +200,7 @@ impl Shaper<'_> {
                             );
                         } else if !part.is_empty() {
                             words.push(part.clone());
-                            names.push(part.clone());
+                            by_word = true;
                         }
                     } else if matches!(roles[i], Role::Open | Role::Counter) {
                         words.push(
@@ -220,9 +221,10 @@ impl Shaper<'_> {
                 if !words.is_empty() {
                     let label = words.join(" / ");
                     // The number of a cell or a run is a part of the label, and names no sample.
-                    if let Some(&first) = rows.first().filter(|_| !names.is_empty()) {
+                    let named = names_samples && by_word;
+                    if let Some(&first) = rows.first().filter(|_| named) {
                         let place = Place::line(self.table.grid.line(first));
-                        let name = Claim::text(names.join(" / "), Origin::Source(place));
+                        let name = Claim::text(label.clone(), Origin::Source(place));
                         trace.fields.claim("sample", name);
                     }
                     trace.label = Some(label);

@@ -246,6 +246,7 @@ impl Shaper<'_> {
                 .map_or("", |(text, _)| text.as_str())
         }));
         let names = self.row_names(&self.columns.iter().map(role).collect::<Vec<_>>());
+        let names_samples = first.names_samples();
         let mut traces = Vec::with_capacity(rows);
         let mut lacking: BTreeMap<(u32, u32), Lack> = BTreeMap::new();
         for gap in &self.table.grid.gaps {
@@ -342,7 +343,7 @@ impl Shaper<'_> {
                     }
                 }
                 // `Initial rate (µmol/L/min)` says what the row is of, and names no sample.
-                if label.is_some() || !in_names {
+                if names_samples && (label.is_some() || !in_names) {
                     trace.fields.claim(
                         "sample",
                         Claim::text(

@@ -642,6 +642,9 @@ fn summed_rows(text: &str, table: &Table, columns: &[Column]) -> std::collection
             let word = text[span.range()].trim();
             if word.chars().count() >= 2 && crate::words::is_statistics(word) && !is_numbered(word) {
                 rows.insert(row);
+            } else if row > 0 && rows.contains(&(row - 1)) && super::heads::is_summary_word(word) {
+                // `n` behind a mean and a deviation counts what they are of.
+                rows.insert(row);
             }
         }
     }

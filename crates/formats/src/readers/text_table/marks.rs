@@ -1,0 +1,114 @@
+//! The line in front of each block that says where it stands in a series: `scan at t = 2 min`, `Cycle 3 (4 min)`.
+
+use curvary_record::unit::spelled;
+use curvary_record::{Coordinate, Quantity};
+
+use super::columns::quantity_of_unit;
+use super::join::Section;
+use super::scan::{TextLine, strip_remark};
+
+/// Longer lines are prose.
+const LONGEST: usize = 80;
+
+/// A mark stands among so many lines above its table.
+const NEAREST: usize = 3;
+
+/// The coordinate of a block, and the line that says it.
+pub(super) struct Mark {
+    pub(super) line: TextLine,
+    pub(super) held: Coordinate,
+}
+
+/// The marks of the blocks of a text, where the line above every table is one and they differ in their numbers alone.
+/// They are taken out of the words, since each speaks of its own table.
+pub(super) fn marks(text: &str, sections: &mut [Section]) -> Vec<Mark> {
+    if sections.len() < 2 {
+        return Vec::new();
+    }
+    let read = |line: &TextLine| coordinate(strip_remark(&text[line.span.range()]).1);
+    // The last block's mark tells what the others look like; a remark may stand between a mark and its table.
+    let Some((_, form)) = sections.last().and_then(|section| read(section.words.last()?)) else {
+        return Vec::new();
+    };
+    let mut marks: Vec<Mark> = Vec::with_capacity(sections.len());
+    let mut places = Vec::with_capacity(sections.len());
+    for section in sections.iter() {
+        let nearest = section.words.iter().enumerate().rev().take(NEAREST);
+        let found = nearest
+            .filter_map(|(at, line)| Some((at, *line, read(line)?)))
+            .find(|(_, _, (_, this))| *this == form);
+        let Some((at, line, (mut held, _))) = found else {
+            return Vec::new();
+        };
+        held.line = Some(line.line);
+        marks.push(Mark { line, held });
+        places.push(at);
+    }
+    let same = |pair: &[Mark]| pair[0].held.value == pair[1].held.value;
+    if marks.windows(2).any(same) {
+        return Vec::new();
+    }
+    for (section, at) in sections.iter_mut().zip(places) {
+        section.words.remove(at);
+    }
+    marks
+}
+
+/// Whether a line may mark a block: one number with a unit of time, temperature or concentration.
+pub(super) fn is_mark(line: &str) -> bool {
+    coordinate(line).is_some()
+}
+
+/// The one number with a unit in a line that names no known field, and the line without its numbers.
+fn coordinate(line: &str) -> Option<(Coordinate, String)> {
+    if line.len() > LONGEST {
+        return None;
+    }
+    let known = |pair: &crate::header::Pair| crate::words::field_of(&line[pair.key.clone()]).is_some();
+    if crate::header::pairs(line).iter().any(known) {
+        return None;
+    }
+    let mut form = String::new();
+    let mut found: Option<Coordinate> = None;
+    let mut rest = line;
+    while let Some(at) = rest.find(|c: char| c.is_ascii_digit()) {
+        form.push_str(&rest[..at]);
+        form.push('#');
+        let end = rest[at..]
+            .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',')))
+            .map_or(rest.len(), |length| at + length);
+        let number = rest[at..end].trim_end_matches(['.', ',']);
+        let behind = &rest[at + number.len()..];
+        let unit: String = behind
+            .trim_start_matches(' ')
+            .chars()
+            .take_while(|c| c.is_alphabetic() || matches!(c, '°' | 'µ' | '/'))
+            .collect();
+        // `A405` names, and `10:30` is a time of day.
+        let alone = !rest[..at].ends_with(|c: char| c.is_alphabetic()) && !behind.starts_with(':');
+        let negative = rest[..at].ends_with(['-', '\u{2212}']);
+        if alone
+            && !negative
+            && !unit.is_empty()
+            && let [unit, ..] = spelled(&unit).units()
+            && let Some(quantity) = quantity_of_unit(unit)
+            && matches!(quantity.as_str(), "time" | "temperature" | "concentration")
+        {
+            let value: f64 = number.replace(',', ".").parse().ok()?;
+            if found.is_some() {
+                return None;
+            }
+            let mut held = Coordinate::new(quantity, unit.clone(), value);
+            held.raw = Some(line.trim().to_owned());
+            found = Some(held);
+        }
+        rest = behind;
+    }
+    form.push_str(rest);
+    found.map(|held| (held, form))
+}
+
+/// Whether a curve over `quantity` can be held at this coordinate.
+pub(super) fn holds(mark: &Mark, running: &Quantity) -> bool {
+    mark.held.quantity != *running
+}
