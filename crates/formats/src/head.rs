@@ -1262,24 +1262,13 @@ impl Parts {
                     quantities.push(quantity);
                 }
             }
-            // `Zorp (A)`: absorbance, or a current in amperes. The symbol of the current says which.
-            if !self.labels.is_empty()
-                && let Some(ampere) = units
+            // `Zorp (A)`: absorbance, or a current in amperes; `Zorp (a.u.)`: absorbance, or anything in arbitrary units.
+            let doubled = units.len() > 1
+                && units
                     .iter()
-                    .find(|unit| unit.code() == "A" || unit.code() == "mA")
-                    .cloned()
-                && units.len() > 1
-            {
-                if self
-                    .labels
-                    .iter()
-                    .all(|label| matches!(label.as_str(), "I" | "i"))
-                {
-                    quantities = vec![Quantity::named("current")];
-                    units = vec![ampere];
-                } else {
-                    quantities.push(Quantity::named("current"));
-                }
+                    .any(|unit| matches!(unit.code(), "A" | "mA" | "[arb'U]"));
+            if doubled && !self.labels.is_empty() {
+                quantities.push(Quantity::UNKNOWN);
             }
         } else if !units.is_empty() {
             let fitting: Vec<Quantity> = quantities

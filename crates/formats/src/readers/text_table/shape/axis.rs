@@ -157,6 +157,15 @@ impl Shaper<'_> {
                 labels,
             );
         }
+        // Of two columns that may both run, which was measured over the other is asked.
+        let mut ys = ys;
+        if ys.is_empty() {
+            ys = second_axes;
+            ys.retain(|&i| self.columns[i].kind == Kind::Figures && self.columns[i].clock.is_none());
+            if let Some(&y) = ys.first() {
+                self.ask_measured(&self.columns[y].clone());
+            }
+        }
         if ys.is_empty() {
             return Shaped::Other("a single column of numbers, with nothing measured over it".to_owned());
         }

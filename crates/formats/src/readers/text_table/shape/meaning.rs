@@ -688,7 +688,7 @@ impl Shaper<'_> {
     }
 
     /// Asks what was measured, with the choices that its numbers allow, likeliest first.
-    fn ask_measured(&mut self, column: &Column) -> (Quantity, Unit) {
+    pub(super) fn ask_measured(&mut self, column: &Column) -> (Quantity, Unit) {
         let labels = self.label_at(column, "the measured column");
         let stats = column.stats;
         let message = format!(

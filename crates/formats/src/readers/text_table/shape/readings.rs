@@ -118,10 +118,8 @@ impl Shaper<'_> {
             })
             .filter(|&i| i > 0 || !self.columns[i].heads.is_empty() || !self.columns[i].stats.counts())
             .collect();
-        if !ys.iter().any(|&y| roles[y] == Role::Measured)
-            && !self.context.quantities.iter().any(Quantity::is_of_light)
-        {
-            return Shaped::Other("rows of names and numbers, and none of them absorbance".to_owned());
+        if ys.is_empty() {
+            return Shaped::Other("rows of names, and no numbers beside them".to_owned());
         }
         let rows = self.table.grid.rows;
         let names = self.row_names(roles);
