@@ -93,6 +93,11 @@ impl Convert {
             |piece| convert(piece, &desk, (&made, &self.output), &limits, errors),
             |(fate, drawn, lost)| {
                 summary.add(&fate);
+                if let Some(report) = &mut report {
+                    report.line(&fate)?;
+                }
+                complaints.show(&fate, drawn, screen);
+                complaints.lost(&fate, &lost, screen);
                 done += 1;
                 progress.at(done, summary.bytes(), begun.elapsed().as_secs_f64());
                 Ok::<(), Failure>(())
