@@ -17,7 +17,8 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("analysis", &["record"]),
     ("archive", &["record"]),
     ("plugin-host", &["record", "formats", "plugin-abi"]),
-    ("page", &["record", "archive", "analysis"]),
+    ("ingest", &["record", "formats", "archive", "plugin-host"]),
+    ("page", &["record", "archive", "analysis", "ingest"]),
 ];
 
 fn rooms() -> Vec<String> {

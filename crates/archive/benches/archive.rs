@@ -137,6 +137,7 @@ fn export(n: usize, points: usize, step: f64, mut absorbance: impl FnMut(f64) ->
         reader: Some("built-in/text-table".into()),
         remarks: Vec::new(),
         runs: vec![run],
+        family: None,
         again: false,
     }
 }

@@ -15,7 +15,7 @@ use crate::index::{Key, Places, sort_path};
 use crate::indexer::{originals_name, records_name};
 use crate::listing::PartRecords;
 use crate::manifest::{Manifest, digest_bytes};
-use crate::note::NoteBook;
+use crate::note::{NoteBook, holding};
 use crate::query::dimension;
 use crate::snippet::snippet;
 use crate::{Error, Note, Query, Settings, View, Writer, originals, rebuild, unfinished, verify, view};
@@ -177,6 +177,8 @@ pub struct SourceView {
     pub record: SourceRecord,
     /// Its paths, first met first.
     pub paths: Vec<String>,
+    /// A path at which it stands today; none when a newer version has taken its place under all of its paths.
+    pub stands_at: Option<String>,
     /// Whether a newer version has taken its place under all of its paths.
     pub superseded: bool,
 }
@@ -319,7 +321,7 @@ impl Archive {
         Ok(self.notes.get_or_init(|| notes))
     }
 
-    fn read(&self, asking: &Asking, at: At) -> Result<Record, Error> {
+    pub(crate) fn read(&self, asking: &Asking, at: At) -> Result<Record, Error> {
         let path = self.root.join(records_name(at.part));
         let record = asking
             .frames
@@ -565,11 +567,19 @@ impl Archive {
             (0_u32..)
                 .zip(&catalog.sources)
                 .filter_map(|(number, source)| match self.read(asking, source.record) {
-                    Ok(Record::Source(record)) => Some(Ok(SourceView {
-                        record,
-                        paths: catalog.paths_of(number),
-                        superseded: source.current == 0,
-                    })),
+                    Ok(Record::Source(record)) => {
+                        let paths = catalog.paths_of(number);
+                        let stands = |path: &&String| {
+                            let entry = catalog.path(path);
+                            entry.is_some_and(|entry| catalog.paths[entry as usize].source == number)
+                        };
+                        Some(Ok(SourceView {
+                            stands_at: paths.iter().find(stands).cloned(),
+                            record,
+                            paths,
+                            superseded: source.current == 0,
+                        }))
+                    }
                     Ok(_) => None,
                     Err(error) => Some(Err(error)),
                 })
@@ -639,6 +649,14 @@ impl Archive {
         })
     }
 
+    /// What people answered.
+    ///
+    /// # Errors
+    /// When a line is no answer.
+    pub fn answers(&self) -> Result<crate::Answers, Error> {
+        crate::Answers::read(&self.root)
+    }
+
     /// Every note, oldest first.
     ///
     /// # Errors
@@ -658,12 +676,21 @@ impl Archive {
             let names: Vec<RunId> = (0..runs)
                 .map(|ordinal| RunId::new(digest, ordinal as usize))
                 .collect();
-            Ok(self
-                .note_book()?
-                .iter()
-                .filter(|note| names.iter().any(|name| name.as_str() == note.run))
-                .flat_map(|note| note.assume.iter().cloned())
-                .collect())
+            let book = self.note_book()?;
+            let mut all: Vec<(&str, String)> = Vec::new();
+            for name in &names {
+                let notes = book.about(name.as_str());
+                for (note, said) in notes.iter().zip(holding(notes)) {
+                    let answers = note
+                        .assume
+                        .iter()
+                        .filter(|answer| said.contains(&answer.as_str()));
+                    all.extend(answers.map(|answer| (note.at.as_str(), answer.clone())));
+                }
+            }
+            // Oldest first, whichever run of the source they were said of.
+            all.sort_by_key(|(at, _)| *at);
+            Ok(all.into_iter().map(|(_, answer)| answer).collect())
         })
     }
 

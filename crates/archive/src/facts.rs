@@ -7,7 +7,7 @@ use curvary_record::{Claim, Coordinate, Outcome, Quantity, Run, Unit, Value, Val
 
 use crate::archive::{Fact, Summary};
 use crate::query::dimension;
-use crate::{Note, Settings, likeness, view};
+use crate::{Note, Settings, asked, likeness, view};
 
 /// What can be asked of a run.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -42,6 +42,8 @@ pub(crate) struct Around<'a> {
     pub(crate) superseded: bool,
     pub(crate) notes: &'a [Note],
     pub(crate) outcomes: &'a [Outcome],
+    /// The short name of the source's family.
+    pub(crate) family: Option<String>,
 }
 
 impl Facts {
@@ -88,6 +90,9 @@ impl Facts {
         }
         for outcome in around.outcomes {
             facts.outcome(outcome);
+        }
+        if let Some(family) = &around.family {
+            facts.asked(run, family);
         }
         facts.shown();
         facts.count("traces", run.traces.len());
@@ -169,6 +174,22 @@ impl Facts {
             results,
             fields: BTreeMap::new(),
         };
+    }
+
+    /// What a person is asked about the family: open questions, and keys that no field is known for.
+    fn asked(&mut self, run: &Run, family: &str) {
+        for question in &run.questions {
+            self.exact("asked", asked::of_question(family, question));
+        }
+        let keys: Vec<String> = run
+            .fields
+            .iter()
+            .filter(|(key, _)| known_field(key.as_str()).is_none())
+            .map(|(key, _)| asked::of_key(family, key.as_str()))
+            .collect();
+        for key in keys {
+            self.exact("asked", key);
+        }
     }
 
     /// The short texts by which runs are ordered and counted.

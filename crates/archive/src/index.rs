@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::ops::Bound;
 use std::path::{Path, PathBuf};
 
-use curvary_record::RunId;
+use curvary_record::{Family, RunId};
 use serde::{Deserialize, Serialize};
 use tantivy::columnar::{ColumnType, MonotonicallyMappableToU64};
 use tantivy::directory::error::OpenReadError;
@@ -235,9 +235,15 @@ impl Names {
         let mut document = TantivyDocument::new();
         document.add_text(self.digest, short(digest));
         document.add_u64(self.order, order_of(digest));
+        let asked = unread
+            .family
+            .as_ref()
+            .map(|family| crate::asked::of_refusal(&family.id(), &unread.code));
         let lists = [("kind", "unread"), ("code", unread.code.as_str())]
+            .into_iter()
+            .chain(asked.iter().map(|asked| ("asked", asked.as_str())))
             .map(|(list, word)| (list.to_owned(), OwnedValue::Str(word.to_owned())));
-        document.add_object(self.list, lists.into_iter().collect());
+        document.add_object(self.list, lists.collect());
         document.add_bytes(self.summary, &serde_json::to_vec(unread).unwrap_or_default());
         document
     }
@@ -267,6 +273,10 @@ pub(crate) struct Unread {
     pub(crate) code: String,
     pub(crate) message: String,
     pub(crate) path: String,
+    #[serde(default)]
+    pub(crate) digest: String,
+    #[serde(default)]
+    pub(crate) family: Option<Family>,
 }
 
 fn array(values: impl Iterator<Item = OwnedValue>) -> OwnedValue {
@@ -686,6 +696,12 @@ impl Index {
         self.count_of(&*engine_query, list)
     }
 
+    /// How many unread sources there are of each word of a list.
+    pub(crate) fn count_unread_by(&self, list: &str) -> Result<BTreeMap<String, u64>, Error> {
+        let query = self.engine_query(&Node::exact("kind", "unread"));
+        self.count_of(&*query, list)
+    }
+
     pub(crate) fn count_unread(&self) -> Result<BTreeMap<String, u64>, Error> {
         let query = self.engine_query(&Node::exact("kind", "unread"));
         self.count_of(&*query, "code")
@@ -693,7 +709,15 @@ impl Index {
 
     /// The first few sources that gave no run for one cause.
     pub(crate) fn unread(&self, code: &str, limit: usize) -> Result<Vec<Unread>, Error> {
-        let query = self.engine_query(&Node::exact("code", code));
+        self.unread_by("code", code, limit)
+    }
+
+    /// The first few sources that gave no run and have a word of a list.
+    pub(crate) fn unread_by(&self, list: &str, word: &str, limit: usize) -> Result<Vec<Unread>, Error> {
+        let query = self.engine_query(&Node::And(vec![
+            Node::exact("kind", "unread"),
+            Node::exact(list, word),
+        ]));
         let searcher = self.reader.searcher();
         let mut all: Vec<(u64, DocAddress)> = Vec::new();
         self.each(&searcher, &*query, &mut |ordinal, segment, documents| {

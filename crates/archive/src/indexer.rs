@@ -24,6 +24,9 @@ use crate::{Error, Settings, originals};
 /// Memory for words that wait to be written. One thread fills it; it is written out as a segment when it is full.
 const HEAP: usize = 48 << 20;
 
+/// How many sources' families are remembered.
+const FAMILIES: usize = 4096;
+
 /// The name of a record part.
 pub(crate) fn records_name(part: u32) -> String {
     format!("records/{:06}.jsonl.zst", part + 1)
@@ -61,6 +64,8 @@ pub(crate) struct Indexer {
     entries: HashMap<[u8; 32], (u32, u32)>,
     looked_for_unrecorded: bool,
     frames: FrameReader,
+    /// Short names of the families of sources that were met lately.
+    families: HashMap<[u8; 32], Option<String>>,
     dirty: bool,
 }
 
@@ -111,6 +116,7 @@ impl Indexer {
             entries: HashMap::new(),
             looked_for_unrecorded: false,
             frames: FrameReader::default(),
+            families: HashMap::new(),
             dirty: false,
         };
         indexer.catch_up(manifest)?;
@@ -270,6 +276,7 @@ impl Indexer {
         let Some(digest) = digest_bytes(record.digest.as_str()) else {
             return Ok(());
         };
+        self.remember_family(digest, record);
         let before = {
             let catalog = self.catalog();
             catalog
@@ -328,6 +335,8 @@ impl Indexer {
                     .first()
                     .cloned()
                     .unwrap_or_default(),
+                digest: record.digest.as_str().to_owned(),
+                family: record.family.clone(),
             };
             if new {
                 // Its path comes next.
@@ -435,7 +444,40 @@ impl Indexer {
         }
     }
 
-    fn document(&self, run: &Run, paths: &[String], outcomes: &[Outcome]) -> Result<TantivyDocument, Error> {
+    fn remember_family(&mut self, digest: [u8; 32], record: &SourceRecord) {
+        // Runs follow their source's record, and a run that is filed again stands near others of its source.
+        if self.families.len() >= FAMILIES {
+            self.families.clear();
+        }
+        let family = record.family.as_ref().map(curvary_record::Family::id);
+        self.families.insert(digest, family);
+    }
+
+    /// The short name of a source's family.
+    fn family(&mut self, digest: &Digest) -> Option<String> {
+        let digest = digest_bytes(digest.as_str())?;
+        if let Some(known) = self.families.get(&digest) {
+            return known.clone();
+        }
+        let at = {
+            let catalog = self.catalog();
+            catalog
+                .source(&digest)
+                .map(|source| catalog.sources[source as usize].record)?
+        };
+        // A record that cannot be read is told where it is needed itself.
+        if let Ok(Record::Source(record)) = self.read(at) {
+            self.remember_family(digest, &record);
+        }
+        self.families.get(&digest).cloned().flatten()
+    }
+
+    fn document(
+        &mut self,
+        run: &Run,
+        paths: &[String],
+        outcomes: &[Outcome],
+    ) -> Result<TantivyDocument, Error> {
         let superseded = digest_bytes(run.source.digest.as_str())
             .and_then(|digest| {
                 let catalog = self.catalog();
@@ -444,8 +486,10 @@ impl Indexer {
                     .map(|source| catalog.sources[source as usize].current == 0)
             })
             .unwrap_or(false);
+        let family = self.family(&run.source.digest);
         let around = Around {
             settings: &self.settings,
+            family,
             paths,
             superseded,
             notes: self.notes.about(run.id.as_str()),

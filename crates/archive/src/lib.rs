@@ -17,9 +17,12 @@
 //! [`Archive::find`] answers a query; [`Archive::alike`] orders what answers it by the likeness to a [`Curve`].
 
 mod alike;
+mod answer;
 mod archive;
+mod asked;
 mod asking;
 mod catalog;
+mod copies;
 mod current;
 mod decimal;
 mod disk;
@@ -51,13 +54,16 @@ mod worklist;
 mod writer;
 
 pub use alike::{AlikeFound, AlikeHit, AlikeOptions};
+pub use answer::{Answer, Answers};
 pub use archive::{
     Archive, Checked, Direction, FacetCount, FacetName, Facets, Fact, FindOptions, Found, Hit, Problem, Sort,
     SourceView, Summary,
 };
+pub use asked::{Asked, AskedAbout, Example};
+pub use copies::Copied;
 pub use likeness::{Curve, Unlike};
 pub use lock::Holder;
-pub use note::Note;
+pub use note::{Note, holding};
 pub use query::{Query, QueryError};
 pub use settings::{FORMAT, Settings};
 pub use trouble::Error;

@@ -27,6 +27,32 @@ pub struct Note {
     /// Answers that settle questions, such as `decimal=comma`. They hold for the whole source of the run.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub assume: Vec<String>,
+    /// What is taken back of earlier notes: fields by name, answers as `about=answer`.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub undo: Vec<String>,
+}
+
+/// What each of the notes about a run still says, in their order: fields by name, answers as `about=answer`.
+///
+/// A later note about the same field takes the place of an earlier one, and what a note takes back holds no more.
+/// What a note said before that holds again then.
+#[must_use]
+pub fn holding(notes: &[Note]) -> Vec<Vec<&str>> {
+    let mut all: Vec<Vec<&str>> = Vec::with_capacity(notes.len());
+    for note in notes {
+        for undone in &note.undo {
+            // The newest that says it is taken back.
+            for said in all.iter_mut().rev() {
+                if let Some(at) = said.iter().position(|one| one == undone) {
+                    said.remove(at);
+                    break;
+                }
+            }
+        }
+        let fields = note.fields.keys().map(String::as_str);
+        all.push(fields.chain(note.assume.iter().map(String::as_str)).collect());
+    }
+    all
 }
 
 impl Note {

@@ -22,6 +22,7 @@ use crate::{
     Known, Note, Query, Sort, Stat, Writer, words,
 };
 
+mod copies;
 mod damage;
 mod flips;
 mod roots;
@@ -122,6 +123,7 @@ fn addition(n: u64, version: u64) -> Addition {
         reader: Some("built-in/text-table".into()),
         remarks: Vec::new(),
         runs: made,
+        family: None,
         again: false,
     }
 }
@@ -477,6 +479,7 @@ fn the_index_finds_exactly_what_a_look_at_every_run_finds() {
         .map(|hit| {
             let view = archive.run(hit.id.as_str()).expect("it is there");
             let around = Around {
+                family: None,
                 settings: archive.settings(),
                 paths: &view.paths,
                 superseded: view.superseded,

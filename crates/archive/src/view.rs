@@ -1,9 +1,11 @@
 //! A run as it is seen: what was stored, with everything that was said about it since.
 
+use std::collections::BTreeMap;
+
 use curvary_record::interpret::{apply_words, interpret};
 use curvary_record::{Claim, Key, Origin, Outcome, Run};
 
-use crate::{Note, Settings};
+use crate::{Note, Settings, holding};
 
 /// A run with the words of the house, the rules for names over all its paths, and the notes laid over it.
 #[derive(Clone, Debug, PartialEq)]
@@ -35,8 +37,17 @@ pub(crate) fn lay_over(run: &mut Run, settings: &Settings, paths: &[String], not
             }
         }
     }
-    for note in notes {
+    let holding = holding(notes);
+    // Of several notes about a field the newest counts; older ones are history and no dispute.
+    let mut newest: BTreeMap<&str, usize> = BTreeMap::new();
+    for (number, said) in holding.iter().enumerate() {
+        newest.extend(said.iter().map(|field| (*field, number)));
+    }
+    for (number, note) in notes.iter().enumerate() {
         for (field, text) in &note.fields {
+            if newest.get(field.as_str()) != Some(&number) {
+                continue;
+            }
             let origin = Origin::Note {
                 at: Some(note.at.clone()).filter(|at| !at.is_empty()),
                 author: note.author.clone(),

@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, PoisonError, RwLock};
 
 use curvary_record::stored::{PathRecord, Record, SourceRecord, StoredRun};
-use curvary_record::{Diagnostic, Digest, Outcome, Run, RunId, Verdict};
+use curvary_record::{Diagnostic, Digest, Family, Outcome, Run, RunId, Verdict};
 use serde::Serialize;
 use tantivy::TantivyDocument;
 
@@ -94,6 +94,8 @@ pub struct Addition {
     pub reader: Option<String>,
     /// Remarks on the file as a whole.
     pub remarks: Vec<Diagnostic>,
+    /// How it is written.
+    pub family: Option<Family>,
     /// The runs it gave; their names must be those of [`RunId::new`] for the digest, in order.
     pub runs: Vec<Run>,
     /// Whether it was read again, and this reading takes the place of the one before. Without it, bytes that the archive
@@ -194,6 +196,7 @@ impl Preparer {
             verdict,
             reader,
             remarks,
+            family,
             runs,
             again,
         } = addition;
@@ -218,6 +221,7 @@ impl Preparer {
             verdict,
             reader,
             runs: u32::try_from(runs.len()).unwrap_or(u32::MAX),
+            family,
             remarks,
         };
         let source_line = put_line(lines, &Record::Source(record.clone()))?;
@@ -239,6 +243,7 @@ impl Preparer {
             superseded: false,
             notes: &[],
             outcomes: &[],
+            family: record.family.as_ref().map(Family::id),
         };
         let mut ready_runs = Vec::with_capacity(runs.len());
         for run in runs {
@@ -860,7 +865,7 @@ impl Writer {
     /// [`Error::NoRun`], [`Error::Note`] when it says nothing, or as [`append`](Self::append).
     pub fn note(&mut self, mut note: Note) -> Result<(), Error> {
         self.must_have(&note.run)?;
-        if note.fields.is_empty() && note.assume.is_empty() {
+        if note.fields.is_empty() && note.assume.is_empty() && note.undo.is_empty() {
             return Err(Error::Note {
                 message: "the note says nothing: expected a value or an assumption".into(),
             });

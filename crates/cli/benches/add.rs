@@ -145,6 +145,7 @@ fn shares(here: &Path) {
                 reader: reader.map(|card| card.id.clone()),
                 remarks: reading.remarks,
                 runs: reading.runs,
+                family: None,
                 again: false,
             });
         }

@@ -5,6 +5,8 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use curvary_archive::Error;
+use curvary_ingest::Trouble;
+pub(crate) use curvary_ingest::unusable;
 use curvary_record::{Code, Diagnostic, Place, Span};
 
 /// How a command ended, as the exit status says it.
@@ -93,33 +95,13 @@ impl Failure {
     }
 }
 
-/// The remark on a file or folder that the operating system refuses: `cannot read`, `cannot write`, …
-pub(crate) fn unusable(doing: &str, path: &str, error: &io::Error) -> Diagnostic {
-    if error.kind() == io::ErrorKind::AlreadyExists {
-        let why = Diagnostic::error(
-            Code::new("output-there"),
-            format!("cannot {doing} `{path}`: {error}"),
-        );
-        return why.help("name another file, or take its place with `--replace`");
-    }
-    let help = match error.kind() {
-        io::ErrorKind::NotFound => "look for a misspelt name or a drive that is not connected",
-        io::ErrorKind::PermissionDenied => "ask whoever looks after the folder for permission",
-        io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => {
-            "make room on the disk and run the same command again; what was done stays done"
+impl From<Trouble> for Failure {
+    fn from(trouble: Trouble) -> Self {
+        match trouble {
+            Trouble::Order(why) => Self::wrong(*why),
+            Trouble::File(why) => Self::nothing(*why),
+            Trouble::Archive(error) => error.into(),
         }
-        _ => "try again; if it stays so, copy the file elsewhere first",
-    };
-    let message = format!("cannot {doing} `{path}`: {}", reason(error));
-    Diagnostic::error(Code::new("file-unusable"), message).help(help)
-}
-
-/// The operating system's reason without its number, which helps nobody.
-fn reason(error: &io::Error) -> String {
-    let text = error.to_string();
-    match text.find(" (os error") {
-        Some(at) => text[..at].to_lowercase(),
-        None => text,
     }
 }
 
@@ -144,6 +126,7 @@ impl From<Error> for Failure {
             Error::Settings { .. } => "settings-wrong",
             Error::Damaged { .. } => "archive-damaged",
             Error::Unlisted { .. } => "archive-unlisted",
+            Error::NoCopy { .. } => "backup-elsewhere",
             Error::Locked { .. } => "archive-locked",
             Error::NoRun { .. } => "no-run",
             Error::Ambiguous { .. } => "run-ambiguous",
@@ -209,11 +192,5 @@ mod tests {
             Failure::from(io::Error::from(io::ErrorKind::BrokenPipe)),
             Failure::Closed
         ));
-    }
-
-    #[test]
-    fn reasons_carry_no_error_numbers() {
-        let error = io::Error::from_raw_os_error(2);
-        assert!(!unusable("read", "a.txt", &error).message.contains("os error"));
     }
 }

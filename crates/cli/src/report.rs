@@ -6,83 +6,17 @@ use std::fs::File;
 use std::io::{BufRead as _, BufReader, BufWriter, Read as _, Write};
 use std::path::{Path, PathBuf};
 
-use curvary_record::{Code, Diagnostic, Digest, Severity, Verdict};
+use curvary_ingest::Fate;
+use curvary_record::{Code, Diagnostic, Severity, Verdict};
 use serde::Serialize;
 
 use crate::drawing;
 use crate::ending::{Ending, Failure};
 use crate::screen::{ASKED, BAD, FAINT, GOOD, STRONG, Styled, count, megabytes, plural};
 
-/// What became of one file. As JSON it is a line of `--report`.
-#[derive(Clone, Debug, Serialize)]
-pub(crate) struct Fate {
-    /// The path, with `/` between folders; inside a container `outer.zip!/inner.txt`.
-    pub(crate) path: String,
-    /// The digest of the bytes, unless they could not be read.
-    pub(crate) digest: Option<Digest>,
-    /// How its reading went.
-    pub(crate) verdict: Verdict,
-    /// The reader, unless none knew it.
-    pub(crate) reader: Option<String>,
-    /// How many runs it gave.
-    pub(crate) runs: u64,
-    /// How many points these have.
-    pub(crate) points: Option<u64>,
-    /// What was odd, about the file and about its runs.
-    pub(crate) remarks: Vec<Diagnostic>,
-    /// Codes of the questions that its runs leave open, with what is asked.
-    #[serde(skip)]
-    pub(crate) questions: Vec<(Code, String)>,
-    /// Length in bytes.
-    #[serde(skip)]
-    pub(crate) bytes: u64,
-    /// Whether the archive had it already, under this path.
-    #[serde(skip)]
-    pub(crate) known: bool,
-    /// Its remarks as they are to be shown, where every remark is to be shown.
-    #[serde(skip)]
-    pub(crate) drawn: String,
-}
-
-impl Fate {
-    /// A file that could not be read at all.
-    pub(crate) fn failed(path: impl Into<String>, why: Diagnostic) -> Self {
-        Self {
-            path: path.into(),
-            digest: None,
-            verdict: Verdict::Failed,
-            reader: None,
-            runs: 0,
-            points: Some(0),
-            remarks: vec![why],
-            questions: Vec::new(),
-            bytes: 0,
-            known: false,
-            drawn: String::new(),
-        }
-    }
-
-    /// A file that the archive has under this path, unchanged.
-    pub(crate) fn unchanged(path: impl Into<String>) -> Self {
-        Self {
-            path: path.into(),
-            digest: None,
-            verdict: Verdict::Read,
-            reader: None,
-            runs: 0,
-            points: None,
-            remarks: Vec::new(),
-            questions: Vec::new(),
-            bytes: 0,
-            known: true,
-            drawn: String::new(),
-        }
-    }
-
-    /// Why nothing came of it: the weightiest remark.
-    fn reason(&self) -> Option<&Diagnostic> {
-        self.remarks.iter().rev().max_by_key(|remark| remark.severity)
-    }
+/// Why nothing came of a file: the weightiest remark.
+fn reason(fate: &Fate) -> Option<&Diagnostic> {
+    fate.remarks.iter().rev().max_by_key(|remark| remark.severity)
 }
 
 /// The file of `--report`: JSON Lines.
@@ -227,7 +161,7 @@ impl Summary {
         let reason = match fate.verdict {
             Verdict::Read => None,
             Verdict::InQuestion => fate.questions.first().map(|(code, message)| (code, message)),
-            Verdict::Refused | Verdict::Failed => fate.reason().map(|remark| (&remark.code, &remark.message)),
+            Verdict::Refused | Verdict::Failed => reason(fate).map(|remark| (&remark.code, &remark.message)),
         };
         if let Some((code, message)) = reason {
             let reason = self

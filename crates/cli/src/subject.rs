@@ -5,13 +5,14 @@ use std::sync::atomic::AtomicBool;
 
 use clap::Args;
 use curvary_archive::Archive;
+use curvary_formats::Assumptions;
+use curvary_ingest::{Content, Desk, Limits, flow, threads};
 use curvary_record::{Code, Diagnostic, Outcome, Run, RunId};
 
 use crate::Setting;
 use crate::commands::export::chosen;
-use crate::desk::{Content, Desk, ReadingOptions};
+use crate::desk::{ReadingOptions, Scope};
 use crate::ending::Failure;
-use crate::flow::flow;
 use crate::screen::Screen;
 
 /// Runs or files, and what becomes of the results.
@@ -93,7 +94,7 @@ impl Subjects {
             ));
         }
         let folder = setting.archive.there();
-        let desk = Desk::new(&self.reading, folder.as_deref(), None)?;
+        let desk = self.reading.desk(folder.as_deref(), Scope::Named)?;
         Ok(Asked { archive, desk, named })
     }
 
@@ -108,10 +109,10 @@ impl Subjects {
         mut take: impl FnMut(&str, Result<T, Diagnostic>) -> Result<(), Failure>,
     ) -> Result<Kept, Failure> {
         let stop = AtomicBool::new(false);
-        let threads = std::thread::available_parallelism().map_or(1, usize::from);
         let mut keeper = Keeper::new(asked.archive.as_ref().filter(|_| !self.dry_run), command);
         flow(
-            threads,
+            threads(),
+            &Limits::default(),
             &stop,
             |feed| {
                 for named in &asked.named {
@@ -247,10 +248,15 @@ impl Asked {
 /// The runs of a file.
 fn from_file(desk: &Desk, path: &Path, how: Reading) -> Result<Vec<Subject>, Box<Diagnostic>> {
     let name = path.display().to_string();
-    let taken = Content::InFile(path.to_owned()).bytes(&name)?;
+    let taken = Content::InFile(path.to_owned()).bytes(&name, &Limits::default())?;
     let mut reading = desk.read(&name, taken.clone()).reading;
     if how == Reading::Numbers && (reading.runs.is_empty() || reading.runs.iter().any(Run::in_question)) {
-        let open = desk.source_settling(&name, taken, &["x=x:1", "y=y:1"]);
+        let mut left_open = Assumptions::none();
+        for answer in ["x=x:1", "y=y:1"] {
+            // The answers are our own, and known.
+            let _ = left_open.add(answer);
+        }
+        let open = desk.source_settling(&name, taken, &left_open.precise());
         let again = desk.read_source(open).reading;
         if !again.runs.is_empty() {
             reading = again;

@@ -1,14 +1,19 @@
 //! What a person has settled about sources: `--assume`, or a note in the archive.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use curvary_record::{Quantity, Question, Unit};
 
 use crate::readers::jcamp;
+use crate::words;
 
 /// Settled questions, by what they are about: `decimal=comma`, `x=wavelength:nm`, `y=transmittance:%`, `date=day-first`.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Assumptions(BTreeMap<String, String>);
+pub struct Assumptions {
+    by_about: BTreeMap<String, String>,
+    /// What was settled for one file, or for files written alike, and not for all that may come.
+    precise: BTreeSet<String>,
+}
 
 impl Assumptions {
     /// Nothing is settled.
@@ -37,13 +42,9 @@ impl Assumptions {
                 return wrong("`day-first`, `month-first` or `year-first`");
             }
             "x" | "y" => {
-                let (_, unit) = axis(answer);
-                if let Some(unit) = unit.filter(|unit| Unit::ucum(unit).is_err()) {
-                    return wrong(&format!(
-                        "QUANTITY or QUANTITY:UNIT with a UCUM unit, `{unit}` is none"
-                    ));
-                }
+                check_axis(answer).or_else(|expected| wrong(&expected))?;
             }
+            "measurement" if !matches!(answer, "yes" | "no") => return wrong("`yes` or `no`"),
             "columns" if answer.is_empty() || !answer.split('+').all(|part| matches!(part, "1" | "2")) => {
                 return wrong("the pieces of each cell between the commas, such as `2+2` or `1+2`");
             }
@@ -62,10 +63,12 @@ impl Assumptions {
                     "`from-zero`, `after-interval`, `next-day`, `as-written`, `sixtieths` or `decimal`",
                 );
             }
+            "measurement" if !matches!(answer, "yes" | "no") => return wrong("`yes` or `no`"),
             "heads" if !matches!(answer, "swapped" | "as-written") => {
                 return wrong("`swapped` or `as-written`");
             }
-            "columns" | "date" | "decimal" | "heads" | "parentheses" | "ranges" | "shape" | "times" => {}
+            "columns" | "date" | "decimal" | "heads" | "measurement" | "parentheses" | "ranges" | "shape"
+            | "times" => {}
             _ => match jcamp::answers(about) {
                 Some(answers) if answers.contains(&answer) => {}
                 Some([one, other]) => return wrong(&format!("`{one}` or `{other}`")),
@@ -76,6 +79,7 @@ impl Assumptions {
                             "date",
                             "decimal",
                             "heads",
+                            "measurement",
                             "parentheses",
                             "ranges",
                             "shape",
@@ -83,36 +87,55 @@ impl Assumptions {
                         ])
                         .collect();
                     known.sort_unstable();
+                    let near = nearest(about, known.iter().copied())
+                        .map(|near| format!("; did you mean `{near}`?"))
+                        .unwrap_or_default();
                     return Err(format!(
-                        "nothing is called `{about}`: expected {}, x or y",
+                        "nothing is called `{about}`: expected {}, x or y{near}",
                         known.join(", ")
                     ));
                 }
             },
         }
-        self.0.insert(about.to_owned(), answer.to_owned());
+        self.by_about.insert(about.to_owned(), answer.to_owned());
         Ok(())
+    }
+
+    /// The same, said of this very source or of sources written like it: they may write out what was not offered, and
+    /// settle a source that was refused.
+    #[must_use]
+    pub fn precise(mut self) -> Self {
+        self.precise = self.by_about.keys().cloned().collect();
+        self
+    }
+
+    /// Whether the answer about something was said of this very source, or of sources written like it.
+    #[must_use]
+    pub fn is_precise(&self, about: &str) -> bool {
+        self.precise.contains(about)
     }
 
     /// Takes over what `others` settle, in place of what was settled here.
     pub(crate) fn outweigh(&mut self, others: &Self) {
-        self.0.extend(others.0.clone());
+        self.overlay(others);
     }
 
     /// Takes over the answers of others; theirs weigh more.
     pub fn overlay(&mut self, others: &Self) {
-        self.0.extend(
-            others
-                .0
-                .iter()
-                .map(|(about, answer)| (about.clone(), answer.clone())),
-        );
+        for (about, answer) in &others.by_about {
+            if others.is_precise(about) {
+                self.precise.insert(about.clone());
+            } else {
+                self.precise.remove(about);
+            }
+            self.by_about.insert(about.clone(), answer.clone());
+        }
     }
 
     /// The answer about something.
     #[must_use]
     pub fn get(&self, about: &str) -> Option<&str> {
-        self.0.get(about).map(String::as_str)
+        self.by_about.get(about).map(String::as_str)
     }
 
     /// The settled quantity and unit of the `x` or `y` axis.
@@ -138,7 +161,7 @@ impl Assumptions {
 
     /// Every pair, by what it is about.
     pub fn iter(&self) -> impl Iterator<Item = (&str, &str)> {
-        self.0
+        self.by_about
             .iter()
             .map(|(about, answer)| (about.as_str(), answer.as_str()))
     }
@@ -146,13 +169,167 @@ impl Assumptions {
     /// Whether nothing is settled.
     #[must_use]
     pub fn is_empty(&self) -> bool {
-        self.0.is_empty()
+        self.by_about.is_empty()
     }
 }
 
+/// What stands before a quantity that is none of the known ones, so that a slip of the pen makes no new quantity.
+const NEW: &str = "new:";
+
+/// Quantity and unit of an answer about an axis.
 fn axis(answer: &str) -> (&str, Option<&str>) {
+    let answer = answer.strip_prefix(NEW).unwrap_or(answer);
     match answer.split_once(':') {
         Some((quantity, unit)) => (quantity.trim(), Some(unit.trim())),
         None => (answer, None),
+    }
+}
+
+/// Quantities that an axis can be of, each with units that measure it; without units any one will do.
+///
+/// `x`, `y` and `signal` leave open what was measured.
+const QUANTITIES: [(&str, &[&str]); 24] = [
+    ("absorbance", &["{AU}"]),
+    ("absorption-coefficient", &["/cm"]),
+    ("activity", &[]),
+    ("concentration", &["mol/L", "g/L", "%", "[arb'U]"]),
+    ("cross-section", &["cm2"]),
+    ("dose", &[]),
+    ("ellipticity", &[]),
+    ("emission", &[]),
+    ("energy", &["eV"]),
+    ("fluorescence", &[]),
+    ("frequency", &["Hz"]),
+    ("index", &["1"]),
+    ("intensity", &[]),
+    ("molar-absorption-coefficient", &["L/mol/cm"]),
+    ("ph", &["[pH]"]),
+    ("rate", &[]),
+    ("reflectance", &["%"]),
+    ("signal", &[]),
+    ("temperature", &["K"]),
+    ("time", &["s"]),
+    ("transmittance", &["%"]),
+    ("volume", &["L"]),
+    ("wavelength", &["nm"]),
+    ("wavenumber", &["/cm"]),
+];
+
+/// Whether an answer names an axis that can be; else what was expected.
+fn check_axis(answer: &str) -> Result<(), String> {
+    let (quantity, unit) = axis(answer);
+    let unit = match unit {
+        Some(code) => Some(Unit::ucum(code).map_err(|_| {
+            format!("QUANTITY or QUANTITY:UNIT with a UCUM unit such as `nm`, `s`, `%` or `{{AU}}`; `{code}` is none")
+        })?),
+        None => None,
+    };
+    if quantity.is_empty() {
+        return Err("QUANTITY or QUANTITY:UNIT".to_owned());
+    }
+    if matches!(quantity, "x" | "y") {
+        return Ok(());
+    }
+    let known = QUANTITIES.iter().find(|(name, _)| *name == quantity);
+    let by_word = || words::quantity_of(quantity).is_some_and(|named| named.as_str() == quantity);
+    match known {
+        Some((_, units)) => {
+            let measured = |unit: &Unit| {
+                units.is_empty()
+                    || units
+                        .iter()
+                        .any(|code| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other)))
+            };
+            match unit.filter(|unit| !measured(unit)) {
+                Some(unit) => Err(format!(
+                    "a unit of {quantity}, such as `{quantity}:{}`; `{unit}` measures something else",
+                    units.first().unwrap_or(&"1")
+                )),
+                None => Ok(()),
+            }
+        }
+        None if answer.starts_with(NEW) || by_word() => Ok(()),
+        None => {
+            let names = QUANTITIES.iter().map(|(name, _)| *name);
+            let near = nearest(quantity, names)
+                .map(|near| format!("did you mean `{near}`? "))
+                .unwrap_or_default();
+            Err(format!(
+                "a known quantity; {near}write `{NEW}{answer}` for a quantity of your own"
+            ))
+        }
+    }
+}
+
+/// The word that is spelled most like another, when a slip of the pen could have made one of the other.
+#[must_use]
+pub fn nearest<'a>(text: &str, words: impl Iterator<Item = &'a str>) -> Option<&'a str> {
+    let text: Vec<char> = text.to_lowercase().chars().collect();
+    words
+        .map(|word| (distance(&text, word), word))
+        .filter(|&(distance, word)| distance * 3 <= word.chars().count().max(3))
+        .min()
+        .map(|(_, word)| word)
+}
+
+/// How many letters must be changed, added or left out to make one text the other (Levenshtein's distance).
+fn distance(text: &[char], word: &str) -> usize {
+    let mut row: Vec<usize> = (0..=text.len()).collect();
+    for (i, letter) in word.chars().enumerate() {
+        let mut corner = row[0];
+        row[0] = i + 1;
+        for (j, other) in text.iter().enumerate() {
+            let change = corner + usize::from(letter != *other);
+            corner = row[j + 1];
+            row[j + 1] = change.min(row[j] + 1).min(corner + 1);
+        }
+    }
+    row[text.len()]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn slips_of_the_pen_settle_nothing() {
+        for (text, wanted) in [
+            ("y=absorbence", "did you mean `absorbance`?"),
+            ("y=glimm", "`new:glimm`"),
+            ("x=time:nm", "a unit of time"),
+            ("x=wavelength:s", "a unit of wavelength"),
+            ("y=transmittance:nm", "a unit of transmittance"),
+            ("x=time:sec", "`sec` is none"),
+            ("dates=day-first", "did you mean `date`?"),
+            ("x=", "QUANTITY"),
+            ("measurement=maybe", "`yes` or `no`"),
+        ] {
+            let mut assume = Assumptions::none();
+            let error = assume.add(text).expect_err(text);
+            assert!(error.contains(wanted), "{text}: {error}");
+            assert!(assume.is_empty(), "{text}");
+        }
+    }
+
+    #[test]
+    fn known_quantities_and_new_ones_on_purpose_do() {
+        let mut assume = Assumptions::none();
+        for text in [
+            "y=absorbance",
+            "y=absorbance:{AU}",
+            "y=absorbance:10*-3",
+            "y=transmittance:1",
+            "y=rate:{AU}/min",
+            "x=concentration:umol/L",
+            "x=concentration:g/L",
+            "x=energy:eV",
+            "x=index",
+            "x=x:1",
+            "y=new:turbidity:{NTU}",
+        ] {
+            assert_eq!(assume.add(text), Ok(()), "{text}");
+        }
+        let (quantity, unit) = assume.axis("y").expect("it is settled");
+        assert_eq!((quantity.as_str(), unit.is_some()), ("turbidity", true));
     }
 }

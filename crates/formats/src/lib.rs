@@ -8,7 +8,9 @@
 
 pub mod assume;
 pub mod container;
+pub mod evidence;
 pub mod explanation;
+pub mod family;
 pub mod head;
 pub mod header;
 mod intake;
@@ -16,6 +18,7 @@ pub mod layout;
 pub mod readers;
 mod recognise;
 mod rendering;
+mod settle;
 pub mod source;
 mod told;
 pub mod words;
@@ -26,4 +29,5 @@ pub use explanation::Part;
 pub use intake::{Taken, take_in};
 pub use layout::Layout;
 pub use recognise::{Candidate, Card, Choice, Glimpse, Reader, Readers, Reading, Recognition};
+pub use settle::Settled;
 pub use source::Source;

@@ -2,7 +2,8 @@
 
 use curvary_record::{Code, Diagnostic, Run, Verdict};
 
-use crate::{Part, Source};
+use crate::settle::settled;
+use crate::{Part, Settled, Source};
 
 /// What a reader is called.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -186,13 +187,38 @@ impl Readers {
     }
 
     /// Reads a source with the reader it belongs to. Returns that reader's card too.
+    ///
+    /// Answers that the source carries come into force only where the source asks for them.
     #[must_use]
     pub fn read(&self, source: &Source, asked: Option<&str>) -> (Option<&Card>, Reading) {
+        let (card, settled) = self.settle(source, asked);
+        (card, settled.reading)
+    }
+
+    /// The same, with the answers that the source asked for.
+    #[must_use]
+    pub fn settle(&self, source: &Source, asked: Option<&str>) -> (Option<&Card>, Settled) {
+        let refused = |remark| {
+            let settled = Settled {
+                reading: Reading::refused(remark),
+                ..Settled::default()
+            };
+            (None, settled)
+        };
         match self.choose(source, asked) {
             Choice::One(reader, _) => {
-                let mut reading = reader.read(source);
-                reading.remarks.extend(source.remarks().iter().cloned());
-                (Some(reader.card()), reading)
+                let mut settled = if source.assume().is_empty() {
+                    Settled {
+                        reading: reader.read(source),
+                        ..Settled::default()
+                    }
+                } else {
+                    settled(source.assume(), |assume| {
+                        reader.read(&source.under(assume, source.told().clone()))
+                    })
+                };
+                settled.reading.remarks.extend(source.remarks().iter().cloned());
+                (Some(reader.card()), settled)
             }
             Choice::None => {
                 let message = match asked {
@@ -201,7 +227,7 @@ impl Readers {
                 };
                 let remark = Diagnostic::error(Code::new("not-recognised"), message)
                     .help("`curvary explain FILE` shows what each reader said; a layout can teach curvary a new shape");
-                (None, Reading::refused(remark))
+                refused(remark)
             }
             Choice::Several(candidates) => {
                 let ids: Vec<&str> = candidates.iter().map(|c| c.reader.card().id.as_str()).collect();
@@ -213,7 +239,7 @@ impl Readers {
                     "name one with `--reader {}`",
                     ids.first().copied().unwrap_or("ID")
                 ));
-                (None, Reading::refused(remark))
+                refused(remark)
             }
         }
     }

@@ -19,6 +19,7 @@
 
 mod column;
 mod diagnostic;
+mod family;
 mod field;
 pub mod interpret;
 pub mod moment;
@@ -34,6 +35,7 @@ pub mod unit;
 
 pub use column::{Column, Decimals, Quantity, write_decimal};
 pub use diagnostic::{Alternative, Code, Diagnostic, Label, Question, Severity};
+pub use family::Family;
 pub use field::{Claim, Fields, Key, KnownField, Origin, Value, ValueKind, known_field, known_fields};
 pub use numbers::Numbers;
 pub use outcome::{Interval, Outcome, Parameter};

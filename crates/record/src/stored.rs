@@ -7,8 +7,8 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::{
-    Column, Coordinate, Decimals, Diagnostic, Digest, Fields, Lines, Numbers, Outcome, Quantity, Question,
-    Run, RunId, SourceRef, Technique, Trace, Unit, Verdict,
+    Column, Coordinate, Decimals, Diagnostic, Digest, Family, Fields, Lines, Numbers, Outcome, Quantity,
+    Question, Run, RunId, SourceRef, Technique, Trace, Unit, Verdict,
 };
 
 /// What became of one source.
@@ -25,6 +25,9 @@ pub struct SourceRecord {
     pub reader: Option<String>,
     /// How many runs it gave.
     pub runs: u32,
+    /// How it is written.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub family: Option<Family>,
     /// Remarks on the file as a whole.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub remarks: Vec<Diagnostic>,

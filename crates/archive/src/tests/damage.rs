@@ -22,6 +22,7 @@ fn read_again(root: &Path, sources: &[Digest]) {
             .expect("one of ours");
         assert_eq!(known.bytes, bytes);
         Addition {
+            family: None,
             again: true,
             ..known.clone()
         }

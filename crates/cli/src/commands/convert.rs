@@ -10,19 +10,16 @@ use std::time::Instant;
 
 use clap::Args;
 use curvary_formats::writers::json;
+use curvary_ingest::{Desk, Fate, Finished, Limits, Piece, Root, each_piece};
 use curvary_record::{Code, Diagnostic, Severity};
-use rayon::prelude::*;
 use serde::Serialize;
 
 use crate::Setting;
-use crate::desk::{self, Desk, Finished, Piece, ReadingOptions};
-use crate::drawing;
+use crate::desk::{self, Complaints, ReadingOptions, Scope};
 use crate::ending::{Failure, Outcome, unusable};
-use crate::flow::{flow, threads};
 use crate::output::{Existing, Format, OutputOptions, write};
-use crate::report::{Fate, Report, Summary, SummaryShape};
-use crate::screen::{FAINT, Progress, Screen, Styled, plural};
-use crate::walk::{self, Met, Root};
+use crate::report::{Report, Summary, SummaryShape};
+use crate::screen::{Errors, FAINT, Progress, Screen, Styled};
 
 /// Read files and folders and write what was read in an open format, without an archive
 ///
@@ -60,15 +57,14 @@ struct Shape<'a> {
     summary: SummaryShape<'a>,
 }
 
-/// Complaints that are shown before the rest is only counted.
-const SHOWN: usize = 10;
-
 impl Convert {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
-        let desk = Desk::new(&self.reading, setting.archive.there().as_deref(), screen.errors())?;
-        desk.complain(screen);
-        let roots = desk::roots(&self.paths);
+        let desk = self
+            .reading
+            .desk(setting.archive.there().as_deref(), Scope::of(&self.paths))?;
+        desk::complain(&desk, screen);
+        let roots = Root::all(&self.paths);
         let out = Root::new(&self.out).real;
         let below = apart(&roots, &out)?;
         fs::create_dir_all(&self.out).map_err(|error| Failure::file("make the folder", &self.out, &error))?;
@@ -81,53 +77,27 @@ impl Convert {
         desk::count_aside(&progress, roots.clone(), leave_out.clone());
         let several = roots.len() > 1;
         let mut summary = Summary::default();
-        let (begun, mut shown, mut done) = (Instant::now(), 0, 0);
-        flow(
-            threads(),
+        let (begun, mut complaints, mut done) = (Instant::now(), Complaints::default(), 0);
+        let (limits, errors) = (Limits::default(), screen.errors());
+        let mut taken = BTreeSet::new();
+        each_piece(
+            &roots,
+            &leave_out,
+            &limits,
             &AtomicBool::new(false),
-            |feed| {
-                let mut taken = BTreeSet::new();
-                walk::walk(&roots, &leave_out, &mut |_, met| {
-                    let containers: Vec<bool> = met.par_iter().map(is_container).collect();
-                    met.into_iter().zip(containers).all(|(met, container)| {
-                        let path = met.below().to_owned();
-                        // Two given folders may hold files of one relative path, and only one can be written.
-                        if several && !taken.insert(path.clone()) {
-                            return feed.put_done((desk.failed(&path, taken_already(&path)), Vec::new()));
-                        }
-                        desk::pieces(met, path, container, &mut |piece| {
-                            let weight = piece.weight;
-                            feed.put(piece, weight)
-                        })
-                    })
-                });
+            // Two given folders may hold files of one relative path, and only one can be written.
+            |path| {
+                let twice = several && !taken.insert(path.to_owned());
+                twice.then(|| (Fate::failed(path, taken_already(path)), None, Vec::new()))
             },
-            |piece| convert(piece, &desk, &made, &self.output),
-            |(fate, lost): (Fate, Vec<Diagnostic>)| {
+            |piece| convert(piece, &desk, (&made, &self.output), &limits, errors),
+            |(fate, drawn, lost)| {
                 summary.add(&fate);
-                for remark in &lost {
-                    shown += 1;
-                    if shown <= SHOWN || screen.errors().is_some() {
-                        screen.say_drawn(&format!("{}\n", drawing::short(Some(&fate.path), remark)));
-                    }
-                }
                 if let Some(report) = &mut report {
                     report.line(&fate)?;
                 }
-                if !fate.drawn.is_empty() {
-                    screen.say_drawn(&fate.drawn);
-                } else if screen.errors().is_none() {
-                    for remark in fate
-                        .remarks
-                        .iter()
-                        .filter(|remark| remark.severity == Severity::Error)
-                    {
-                        shown += 1;
-                        if shown <= SHOWN {
-                            screen.say_drawn(&format!("{}\n", drawing::short(Some(&fate.path), remark)));
-                        }
-                    }
-                }
+                complaints.show(&fate, drawn, screen);
+                complaints.lost(&fate, &lost, screen);
                 done += 1;
                 progress.at(done, summary.bytes(), begun.elapsed().as_secs_f64());
                 Ok::<(), Failure>(())
@@ -137,12 +107,7 @@ impl Convert {
         if let Some(report) = report {
             report.end()?;
         }
-        if shown > SHOWN {
-            let more = plural((shown - SHOWN) as u64, "complaint");
-            screen.say(format_args!(
-                "and {more} more; `--errors short` shows all of them, `--report FILE` keeps them"
-            ));
-        }
+        complaints.end(screen);
         let folder = self.out.display().to_string();
         if self.json {
             screen.json(&Shape {
@@ -155,10 +120,6 @@ impl Convert {
         }
         Ok(summary.ending(setting.strict))
     }
-}
-
-fn is_container(met: &Met) -> bool {
-    matches!(met, Met::File(found) if desk::may_be_container(&found.place))
 }
 
 fn taken_already(path: &str) -> Diagnostic {
@@ -235,7 +196,7 @@ impl Made {
     /// Whether a file that is at `target` may be replaced; from now on it is ours if none is there.
     fn claim(&self, target: &Path) -> io::Result<Existing> {
         let below = target.strip_prefix(&self.out).unwrap_or(target);
-        let line = crate::walk::slashed(below);
+        let line = curvary_ingest::slashed(below);
         let mut listed = self.listed.lock().unwrap_or_else(PoisonError::into_inner);
         let (ours, file) = &mut *listed;
         if ours.contains(&line) {
@@ -250,15 +211,22 @@ impl Made {
     }
 }
 
-/// Reads one source and writes what came of it; also what the format cannot carry.
-fn convert(piece: Piece, desk: &Desk, made: &Made, output: &OutputOptions) -> (Fate, Vec<Diagnostic>) {
+/// Reads one source and writes what came of it; gives what became of it, its remarks drawn where that is wanted, and what
+/// the format cannot carry.
+fn convert(
+    piece: Piece,
+    desk: &Desk,
+    (made, output): (&Made, &OutputOptions),
+    limits: &Limits,
+    errors: Option<Errors>,
+) -> (Fate, Option<String>, Vec<Diagnostic>) {
     let to = output.to;
     let Piece { path, content, .. } = piece;
     let target = target(&made.out, &path, to.ending());
-    let taken = match content.bytes(&path) {
+    let taken = match content.bytes(&path, limits) {
         Ok(taken) => taken,
         Err(why) => {
-            let mut fate = desk.failed(&path, *why);
+            let mut fate = Fate::failed(path.as_str(), *why);
             if to == Format::Json {
                 let document = serde_json::json!({
                     "source": path, "digest": null, "bytes": null, "reader": null, "verdict": fate.verdict,
@@ -271,11 +239,12 @@ fn convert(piece: Piece, desk: &Desk, made: &Made, output: &OutputOptions) -> (F
                         .and_then(|existing| write(&target, existing, |file| writeln!(file, "{document}"))),
                 );
             }
-            return (fate, Vec::new());
+            return (fate, None, Vec::new());
         }
     };
     let finished = desk.read(&path, taken);
-    let mut fate = desk.fate(&finished);
+    let mut fate = Fate::of(&finished);
+    let drawn = errors.map(|errors| desk::drawn(&finished, &fate, errors));
     let mut lost = Vec::new();
     let written = match to {
         Format::Json => made
@@ -294,7 +263,7 @@ fn convert(piece: Piece, desk: &Desk, made: &Made, output: &OutputOptions) -> (F
             }),
     };
     note(&mut fate, &target, written);
-    (fate, lost)
+    (fate, drawn, lost)
 }
 
 /// A file that could not be written is an error of its source.
@@ -326,6 +295,7 @@ fn write_json(target: &Path, existing: Existing, finished: &Finished) -> io::Res
         source,
         card,
         reading,
+        ..
     } = finished;
     write(target, existing, |file| {
         json::SourceDocument::new(source, card.as_ref(), reading).write(file)

@@ -1,6 +1,8 @@
 //! The commands, one file each.
 
 mod add;
+mod answer;
+mod backup;
 mod check;
 mod completions;
 mod convert;
@@ -16,6 +18,7 @@ mod process;
 mod quantify;
 mod rates;
 mod readers;
+mod reread;
 mod results;
 mod scans;
 mod show;
@@ -48,10 +51,14 @@ pub(crate) enum Command {
     Show(show::Show),
     Explain(explain::Explain),
     Worklist(worklist::Worklist),
+    Answer(answer::Answer),
     Note(note::Note),
+    Reread(reread::Reread),
     Export(export::Export),
     Convert(convert::Convert),
     Verify(verify::Verify),
+    Backup(backup::Backup),
+    Restore(backup::Restore),
     Readers(readers::Readers),
     Demo(demo::Demo),
     Completions(completions::Completions),
@@ -76,10 +83,14 @@ impl Command {
             Self::Show(show) => show.run(setting, screen),
             Self::Explain(explain) => explain.run(setting, screen),
             Self::Worklist(worklist) => worklist.run(setting, screen),
+            Self::Answer(answer) => answer.run(setting, screen),
+            Self::Reread(reread) => reread.run(setting, screen),
             Self::Note(note) => note.run(setting, screen),
             Self::Export(export) => export.run(setting, screen),
             Self::Convert(convert) => convert.run(setting, screen),
             Self::Verify(verify) => verify.run(setting, screen),
+            Self::Backup(backup) => backup.run(setting, screen),
+            Self::Restore(restore) => restore.run(screen),
             Self::Readers(readers) => readers.run(setting, screen),
             Self::Demo(demo) => demo.run(screen),
             Self::Completions(completions) => completions.run(screen),
@@ -92,7 +103,9 @@ impl Command {
 const EXCLUDED: char = '\u{2212}';
 
 /// Commands that take a query.
-const ASKING: [&str; 12] = [
+const ASKING: [&str; 14] = [
+    "answer",
+    "reread",
     "find",
     "export",
     "note",

@@ -1,17 +1,22 @@
 //! `curvary note`: corrections, answers to questions, and words of the house.
 
+use std::collections::BTreeSet;
 use std::fs;
 use std::io::Write;
 use std::path::Path;
 
 use clap::Args;
-use curvary_archive::{Addition, Archive, FindOptions, Writer};
-use curvary_record::{Code, Diagnostic, Digest, RunId};
+use curvary_archive::{Archive, FindOptions};
+use curvary_formats::assume::nearest;
+use curvary_ingest::Keeping;
+use curvary_record::interpret::interpret;
+use curvary_record::{Code, Diagnostic, Key, RunId, ValueKind, known_field, known_fields};
 
 use crate::Setting;
 use crate::commands::find::{fact, short};
-use crate::desk::{Desk, ReadingOptions, assumptions};
+use crate::desk::assumptions;
 use crate::ending::{Ending, Failure, Outcome};
+use crate::questions;
 use crate::screen::{FAINT, Screen, Styled, plural};
 use crate::table::{Column, Shorten, Table, one_line};
 
@@ -33,6 +38,12 @@ pub(crate) struct Note {
     /// Accept a word of the house, as in jacket=temperature, for all runs, old and new
     #[arg(long, value_name = "WORD=FIELD", conflicts_with = "what")]
     word: Vec<String>,
+    /// List the notes about a run, oldest first
+    #[arg(long, conflicts_with_all = ["query", "word", "undo"])]
+    history: bool,
+    /// Take back the newest note about a run that still holds; of all its fields, or of those that are named
+    #[arg(long, conflicts_with_all = ["query", "word"])]
+    undo: bool,
     /// Who says so
     #[arg(long, value_name = "NAME", env = "CURVARY_AUTHOR", hide_env_values = true)]
     author: Option<String>,
@@ -52,7 +63,18 @@ impl Note {
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
         let archive = setting.archive.open()?;
         if !self.word.is_empty() {
-            return accept(archive, &self.word, screen);
+            return accept(&archive, &self.word, screen);
+        }
+        if self.history || self.undo {
+            let Some((run, rest)) = self.what.split_first() else {
+                return Err(Failure::usage("expected RUN"));
+            };
+            let run = archive.resolve(run)?;
+            return if self.history {
+                history(&archive, &run, screen)
+            } else {
+                take_back(&archive, &run, rest, self.author, screen)
+            };
         }
         let (runs, said) = match &self.query {
             Some(query) => {
@@ -117,16 +139,62 @@ impl Said {
             ));
         }
         assumptions(&said.assume)?;
+        for (key, value) in &said.fields {
+            check(key, value)?;
+        }
         Ok(said)
     }
 
     fn about(&self, run: &RunId, author: Option<&str>) -> curvary_archive::Note {
         let mut note = curvary_archive::Note::about(run);
         note.author = author.map(str::to_owned);
-        note.fields.extend(self.fields.iter().cloned());
+        note.fields.extend(self.fields.iter().map(|(key, value)| {
+            (
+                key.strip_prefix(NEW).unwrap_or(key).trim().to_owned(),
+                value.clone(),
+            )
+        }));
         note.assume.clone_from(&self.assume);
         note
     }
+}
+
+/// What stands before the name of a field of one's own, so that a slip of the pen makes no new one.
+const NEW: &str = "new:";
+
+/// Whether a field is known, or new on purpose, and the value is of its kind.
+fn check(key: &str, value: &str) -> Result<(), Failure> {
+    if key.strip_prefix(NEW).is_some_and(|name| !name.trim().is_empty()) {
+        return Ok(());
+    }
+    let Some(known) = known_field(key) else {
+        let near = nearest(key, known_fields().iter().map(|known| known.key))
+            .map(|near| format!("did you mean `{near}`? "))
+            .unwrap_or_default();
+        return Err(Failure::usage(format!(
+            "no field is called `{key}`; {near}write `{NEW}{key}={value}` for a field of your own"
+        )));
+    };
+    let meant = interpret(&Key::new(known.key), value, None);
+    if let Some(question) = meant.question {
+        return Err(Failure::usage(format!(
+            "`{value}` can be read in two ways: {}",
+            question.message
+        )));
+    }
+    if !meant.fits {
+        let expected = match known.kind {
+            ValueKind::Number(unit) => format!("a number in a unit such as `{unit}`"),
+            ValueKind::Range(unit) => format!("two numbers in a unit such as `{unit}`"),
+            ValueKind::Date => "a date such as 2024-03-05".to_owned(),
+            ValueKind::TimeOfDay => "a time of day such as 14:05".to_owned(),
+            ValueKind::Text => "words".to_owned(),
+        };
+        return Err(Failure::usage(format!(
+            "`{value}` is no {key}: expected {expected}"
+        )));
+    }
+    Ok(())
 }
 
 /// The runs that match; `None` when only a preview was shown.
@@ -182,71 +250,139 @@ fn keep(
     author: Option<&str>,
 ) -> Result<Option<(u64, u64)>, Failure> {
     let mut writer = archive.write("curvary note")?;
-    let mut sources: Vec<(Digest, String)> = Vec::new();
     for run in runs {
-        if !said.assume.is_empty() {
-            let stored = archive.stored(run)?;
-            if !sources.iter().any(|(digest, _)| *digest == stored.source.digest) {
-                sources.push((stored.source.digest, stored.source.path));
-            }
-        }
         writer.note(said.about(run, author))?;
     }
-    let mut found = 0;
-    for (digest, path) in &sources {
-        found += read_again(archive, &mut writer, digest, path, said)?;
-    }
     writer.finish()?;
-    Ok((!sources.is_empty()).then_some((sources.len() as u64, found)))
+    if said.assume.is_empty() {
+        return Ok(None);
+    }
+    read_again(archive, runs).map(Some)
 }
 
-/// Reads an original again with everything that was ever settled about it; gives how many runs came of it.
-fn read_again(
+/// Reads the originals of some runs again with everything that was ever settled about them; gives how many there were
+/// and the runs they gave.
+fn read_again(archive: &Archive, runs: &[RunId]) -> Result<(u64, u64), Failure> {
+    // Notes count only once they are committed.
+    let archive = Archive::open(archive.root())?;
+    let mut wanted = BTreeSet::new();
+    for run in runs {
+        wanted.insert(archive.stored(run)?.source.digest);
+    }
+    let mut sources = archive.sources()?;
+    sources.retain(|source| wanted.contains(&source.record.digest));
+    let mut found = 0;
+    let effect = questions::read_again(
+        &archive,
+        sources,
+        Keeping::Changes,
+        "curvary note",
+        &mut |again| {
+            found += again.fate.runs;
+            Ok(())
+        },
+    )?;
+    Ok((effect.files, found))
+}
+
+/// Lists the notes about a run.
+fn history(archive: &Archive, run: &RunId, screen: &mut Screen) -> Outcome {
+    let view = archive.run(run.as_str())?;
+    if view.notes.is_empty() {
+        screen.say("there are no notes about this run");
+    }
+    for note in &view.notes {
+        let who = note
+            .author
+            .as_deref()
+            .map(|by| format!(" by {by}"))
+            .unwrap_or_default();
+        let mut said: Vec<String> = note
+            .fields
+            .iter()
+            .map(|(key, value)| format!("{key}={value}"))
+            .collect();
+        said.extend(note.assume.iter().map(|answer| format!("assume:{answer}")));
+        said.extend(note.undo.iter().map(|what| format!("{what} taken back")));
+        writeln!(
+            screen,
+            "{}  {}",
+            one_line(&said.join(", ")),
+            Styled(FAINT, one_line(&format!("{}{who}", note.at)))
+        )?;
+    }
+    Ok(Ending::Done)
+}
+
+/// Takes back what the newest note that still holds says of some fields, or all that it says.
+fn take_back(
     archive: &Archive,
-    writer: &mut Writer,
-    digest: &Digest,
-    path: &str,
-    said: &Said,
-) -> Result<u64, Failure> {
-    let mut assume = archive.assumed(digest)?;
-    assume.extend(said.assume.iter().cloned());
-    let options = ReadingOptions {
-        assume,
-        ..ReadingOptions::default()
+    run: &RunId,
+    fields: &[String],
+    author: Option<String>,
+    screen: &mut Screen,
+) -> Outcome {
+    let view = archive.run(run.as_str())?;
+    let holding = curvary_archive::holding(&view.notes);
+    let wanted: Vec<String> = if fields.is_empty() {
+        let newest = holding.iter().rev().find(|said| !said.is_empty());
+        newest
+            .map(|said| said.iter().map(|one| (*one).to_owned()).collect())
+            .unwrap_or_default()
+    } else {
+        for field in fields {
+            if !holding.iter().flatten().any(|said| said == field) {
+                return Err(Failure::usage(format!(
+                    "no note that holds says anything of `{field}`"
+                )));
+            }
+        }
+        fields.to_vec()
     };
-    let desk = Desk::new(&options, Some(archive.root()), None)?;
-    let bytes = archive.original(digest)?;
-    let finished = desk.read(path, bytes.clone().into());
-    let addition = Addition {
-        path: path.to_owned(),
-        bytes,
-        digest: digest.clone(),
-        stat: None,
-        verdict: finished.reading.verdict(),
-        reader: finished.card.map(|card| card.id),
-        remarks: finished.reading.remarks,
-        runs: finished.reading.runs,
-        again: true,
-    };
-    let runs = addition.runs.len() as u64;
-    writer.append(writer.preparer().prepare(vec![addition])?)?;
-    Ok(runs)
+    if wanted.is_empty() {
+        return Err(Failure::nothing(Diagnostic::error(
+            Code::new("no-note"),
+            "no note about this run holds, so nothing was taken back",
+        )));
+    }
+    let mut note = curvary_archive::Note::about(run);
+    note.author = author;
+    note.undo.clone_from(&wanted);
+    let mut writer = archive.write("curvary note")?;
+    writer.note(note)?;
+    writer.finish()?;
+    writeln!(screen, "taken back: {}", one_line(&wanted.join(", ")))?;
+    if wanted.iter().any(|what| what.contains('=')) {
+        let (files, found) = read_again(archive, std::slice::from_ref(run))?;
+        writeln!(
+            screen,
+            "{} read again: {}",
+            plural(files, "file"),
+            plural(found, "run")
+        )?;
+    }
+    Ok(Ending::Done)
 }
 
 /// Writes words of the house into `archive.toml`, leaving its comments and order alone, and indexes anew.
-fn accept(archive: Archive, words: &[String], screen: &mut Screen) -> Outcome {
-    let path = archive.root().join("archive.toml");
-    let text = fs::read_to_string(&path).map_err(|error| Failure::file("read", &path, &error))?;
-    let text = with_words(&text, words)?;
-    let root = archive.root().to_owned();
-    // The words are checked as the archive will read them before they take the place of the old ones.
-    replace(&path, &text)?;
-    let archive = Archive::open(&root)?;
-    archive.reindex()?;
+fn accept(archive: &Archive, words: &[String], screen: &mut Screen) -> Outcome {
+    change_settings(archive, |text| with_words(text, words))?;
     for word in words {
         writeln!(screen, "accepted: {word}")?;
     }
     Ok(Ending::Done)
+}
+
+/// Changes `archive.toml` and indexes anew.
+pub(crate) fn change_settings(
+    archive: &Archive,
+    change: impl FnOnce(&str) -> Result<String, Failure>,
+) -> Result<(), Failure> {
+    let path = archive.root().join("archive.toml");
+    let text = fs::read_to_string(&path).map_err(|error| Failure::file("read", &path, &error))?;
+    replace(&path, &change(&text)?)?;
+    Archive::open(archive.root())?.reindex()?;
+    Ok(())
 }
 
 fn with_words(text: &str, words: &[String]) -> Result<String, Failure> {
@@ -314,5 +450,14 @@ mod tests {
         assert!(Said::new(&["assume:decimal=dot".to_owned()]).is_err());
         let said = Said::new(&["temperature=37 °C".to_owned(), "assume:decimal=comma".to_owned()]);
         assert!(said.is_ok_and(|said| said.fields.len() == 1 && said.assume.len() == 1));
+        for wrong in [
+            "temperature=37 apples",
+            "temprature=37 °C",
+            "date=03/04/2021",
+            "jacket=37 °C",
+        ] {
+            assert!(Said::new(&[wrong.to_owned()]).is_err(), "{wrong}");
+        }
+        assert!(Said::new(&["new:jacket=37 °C".to_owned()]).is_ok());
     }
 }

@@ -7,13 +7,13 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, Subcommand};
 use curvary_formats::{Layout, Reader, layout};
+use curvary_ingest::{Content, LayoutText, Limits, Shelf};
 use curvary_record::{Code, Diagnostic};
 use serde::Serialize;
 
 use crate::Setting;
-use crate::desk::{Content, Desk, ReadingOptions};
+use crate::desk::{self, ReadingOptions, Scope};
 use crate::ending::{Ending, Failure, Outcome};
-use crate::layouts::{self, LayoutText, Shelf};
 use crate::output;
 use crate::screen::{Screen, count, plural};
 use crate::table::{Column, Shorten, Table};
@@ -92,10 +92,10 @@ impl Readers {
             layouts: self.layouts.clone(),
             ..ReadingOptions::default()
         };
-        let desk = Desk::new(&options, setting.archive.there().as_deref(), None)?;
-        desk.complain(screen);
+        let desk = options.desk(setting.archive.there().as_deref(), Scope::Named)?;
+        desk::complain(&desk, screen);
         let cards = || desk.readers().iter().map(Reader::card);
-        let ending = if desk.all_usable() {
+        let ending = if desk.misfits().is_empty() {
             Ending::Done
         } else {
             Ending::Partly
@@ -142,10 +142,10 @@ impl Draft {
             assume: self.assume.clone(),
             ..ReadingOptions::default()
         };
-        let desk = Desk::new(&options, None, None)?;
+        let desk = options.desk(None, Scope::Named)?;
         let name = self.file.display().to_string();
         let taken = Content::InFile(self.file.clone())
-            .bytes(&name)
+            .bytes(&name, &Limits::default())
             .map_err(|why| Failure::nothing(*why))?;
         let finished = desk.read(&name, taken);
         if finished.reading.runs.is_empty() {
@@ -214,26 +214,26 @@ struct Tried {
 impl Check {
     fn run(&self, setting: &Setting, screen: &mut Screen) -> Outcome {
         let mut shelf = self.chosen(setting)?;
-        if shelf.layouts.is_empty() && shelf.troubles.is_empty() {
+        if shelf.layouts.is_empty() && shelf.misfits.is_empty() {
             let why = Diagnostic::error(Code::new("no-layout"), "there is no layout to try");
             return Err(Failure::wrong(why.help(
                 "name a file or a folder with `--layouts DIR`, or put layouts into the archive's folder `layouts`",
             )));
         }
         let mut tried = Vec::new();
-        for trouble in &shelf.troubles {
-            let place = trouble
+        for misfit in &shelf.misfits {
+            let place = misfit
                 .why
                 .labels
                 .first()
                 .and_then(|label| label.place.file.clone());
             tried.push(Tried {
                 path: place.unwrap_or_default(),
-                complaints: vec![trouble.why.clone()],
+                complaints: vec![misfit.why.clone()],
                 ..Tried::default()
             });
             if !self.json {
-                screen.complain(None, &trouble.why, &trouble.text);
+                screen.complain(None, &misfit.why, &misfit.text);
             }
         }
         for layout in shelf.layouts.drain(..) {
@@ -274,9 +274,9 @@ impl Check {
             .filter(|which| !is_file(which))
             .collect();
         for file in self.which.iter().filter(|which| is_file(which)) {
-            match layouts::understood(Path::new(file)) {
+            match curvary_ingest::understood(Path::new(file)) {
                 Ok(layout) => chosen.layouts.push(layout),
-                Err(trouble) => chosen.troubles.push(*trouble),
+                Err(misfit) => chosen.misfits.push(*misfit),
             }
         }
         if self.which.len() > by_name.len() && by_name.is_empty() {
@@ -313,7 +313,7 @@ fn attempt(layout: &Layout) -> Tried {
         ..Tried::default()
     };
     for example in layout.examples() {
-        let bytes = match layouts::content(layout, example) {
+        let bytes = match curvary_ingest::content(layout, example) {
             Ok(bytes) => bytes,
             Err(why) => {
                 tried.complaints.push(*why);

@@ -1,13 +1,15 @@
 //! `curvary verify`: is everything still what was committed?
 
 use std::io::Write;
+use std::path::PathBuf;
 
 use clap::Args;
 use curvary_archive::{Addition, Archive};
+use curvary_formats::Assumptions;
 use curvary_record::Digest;
 
 use crate::Setting;
-use crate::desk::{Desk, ReadingOptions};
+use crate::desk::{ReadingOptions, Scope};
 use crate::ending::{Ending, Failure, Outcome};
 use crate::screen::{BAD, GOOD, Progress, Screen, Styled, plural};
 
@@ -19,6 +21,9 @@ pub(crate) struct Verify {
     /// cannot be read goes into the folder `aside`
     #[arg(long)]
     repair: bool,
+    /// With --repair: take damaged bytes from this backup first, bit for bit
+    #[arg(long, value_name = "BACKUP", requires = "repair")]
+    from: Option<PathBuf>,
     /// Print JSON: originals, records, runs, problems and remarks
     #[arg(long)]
     json: bool,
@@ -27,6 +32,11 @@ pub(crate) struct Verify {
 impl Verify {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        if let Some(backup) = &self.from {
+            for done in setting.archive.mend_from(backup)? {
+                screen.say(done);
+            }
+        }
         if self.repair {
             for done in setting.archive.rebuild()? {
                 screen.say(done);
@@ -99,15 +109,16 @@ const COMMIT_BYTES: u64 = 64 << 20;
 fn read_again(archive: &Archive, lost: &[Digest]) -> Result<u64, Failure> {
     let mut writer = archive.write("curvary verify")?;
     let preparer = writer.preparer();
+    let desk = ReadingOptions::default().desk(Some(archive.root()), Scope::Folders)?;
     let mut found = 0;
     for digest in lost {
         let (path, bytes) = archive.named_original(digest)?;
-        let options = ReadingOptions {
-            assume: archive.assumed(digest)?,
-            ..ReadingOptions::default()
-        };
-        let desk = Desk::new(&options, Some(archive.root()), None)?;
-        let finished = desk.read(&path, bytes.clone().into());
+        let mut noted = Assumptions::none();
+        for answer in archive.assumed(digest)? {
+            // What was noted by an older program may be no answer any more.
+            let _ = noted.add(&answer);
+        }
+        let finished = desk.read_source(desk.source_settling(&path, bytes.clone().into(), &noted.precise()));
         found += finished.reading.runs.len() as u64;
         let addition = Addition {
             path,
@@ -117,6 +128,7 @@ fn read_again(archive: &Archive, lost: &[Digest]) -> Result<u64, Failure> {
             verdict: finished.reading.verdict(),
             reader: finished.card.map(|card| card.id),
             remarks: finished.reading.remarks,
+            family: finished.family,
             runs: finished.reading.runs,
             again: true,
         };

@@ -1,89 +1,301 @@
 //! `curvary worklist`: what needs a person, most frequent cause first.
 
-use std::io::Write;
+use std::io::{BufRead, Write};
 
 use clap::Args;
+use curvary_archive::{Archive, Asked, AskedAbout};
+use serde::Serialize;
 
 use crate::Setting;
+use crate::commands::answer;
 use crate::commands::find::short;
 use crate::ending::{Ending, Failure, Outcome};
-use crate::screen::{FAINT, STRONG, Screen, Styled, count};
+use crate::questions::{self, Choice, Shown};
+use crate::screen::{FAINT, STRONG, Screen, Styled, count, plural};
 use crate::table::one_line;
 
 /// List what needs a person, most frequent cause first
 ///
-/// Open questions with their plausible readings, files that were not read, fields on which the sources do not agree,
-/// runs without a sample name, and keys that only this laboratory uses.
+/// Questions with their choices, once for all files that are written alike, files that were not read, fields on which
+/// the sources do not agree, runs without a sample name, and keys that only this laboratory uses.
 #[derive(Debug, Args)]
 pub(crate) struct Worklist {
     /// Print JSON: unread, questions, disputes, nameless and words
-    #[arg(long)]
+    #[arg(long, conflicts_with = "ask")]
     json: bool,
     /// List the words of the house alone: keys that no field is known for
-    #[arg(long)]
+    #[arg(long, conflicts_with = "ask")]
     words: bool,
+    /// Go through the questions one by one and answer them: a key and Enter for each choice
+    #[arg(long)]
+    ask: bool,
+    /// Who answers, with --ask
+    #[arg(long, value_name = "NAME", env = "CURVARY_AUTHOR", hide_env_values = true)]
+    author: Option<String>,
     /// How many examples to give of each cause
     #[arg(long, value_name = "N", default_value_t = 3)]
     examples: usize,
+}
+
+/// The worklist as `--json` shows it.
+#[derive(Serialize)]
+struct Shape<'a> {
+    unread: &'a [curvary_archive::UnreadGroup],
+    questions: &'a [Shown],
+    disputes: &'a [curvary_archive::DisputeGroup],
+    nameless: u64,
+    nameless_examples: &'a [curvary_record::RunId],
+    words: &'a [curvary_archive::HouseWord],
 }
 
 impl Worklist {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
         let archive = setting.archive.open()?;
-        let list = archive.worklist(self.examples)?;
-        if self.json {
-            if self.words {
+        if self.ask {
+            return ask(&archive, self.author, screen);
+        }
+        let mut list = archive.worklist(self.examples)?;
+        // What a person answered to be no measurement needs nobody any more.
+        list.unread.retain(|group| group.code != "left-out");
+        if self.words {
+            if self.json {
                 screen.json(&list.words)?;
             } else {
-                screen.json(&list)?;
+                words(&list, screen)?;
             }
             return Ok(Ending::Done);
         }
-        if self.words {
-            words(&list, screen)?;
+        let questions = open(&archive, self.examples)?
+            .iter()
+            .map(|asked| questions::shown(&archive, asked))
+            .collect::<Result<Vec<Shown>, Failure>>()?;
+        if self.json {
+            screen.json(&Shape {
+                unread: &list.unread,
+                questions: &questions,
+                disputes: &list.disputes,
+                nameless: list.nameless,
+                nameless_examples: &list.nameless_examples,
+                words: &list.words,
+            })?;
         } else {
-            all(&list, screen)?;
+            all(&list, &questions, screen)?;
         }
         Ok(Ending::Done)
     }
 }
 
-fn all(list: &curvary_archive::Worklist, screen: &mut Screen) -> Result<(), Failure> {
-    let heading = |screen: &mut Screen, text: &str| writeln!(screen, "{}", Styled(STRONG, text));
-    if !list.questions.is_empty() {
-        heading(screen, "open questions")?;
-        for group in &list.questions {
-            writeln!(
-                screen,
-                "{:>8}  {}: {}",
-                count(group.count),
-                group.code,
-                one_line(&group.message)
-            )?;
-            for reading in &group.readings {
+/// What is open: questions of readers first, refusals next, keys last, most files first in each; what was answered is
+/// open no more, though its files may stay as they are.
+fn open(archive: &Archive, examples: usize) -> Result<Vec<Asked>, Failure> {
+    let answers = archive.answers()?;
+    let mut all = archive.open_questions(examples)?;
+    all.retain(|asked| {
+        let closed = answers.holding().any(|line| {
+            let about = match &asked.about {
+                AskedAbout::Key { key } => line
+                    .key()
+                    .is_some_and(|(own, meaning)| own == key && meaning == curvary_ingest::NOTHING),
+                AskedAbout::Question { .. } => false,
+                AskedAbout::Refusal { code } => code == "left-out" || line.question == *code,
+            };
+            let kin = line
+                .family
+                .as_ref()
+                .is_some_and(|family| family.is_kin(&asked.family));
+            about && kin && line.only.is_empty()
+        });
+        let left_out = matches!(&asked.about, AskedAbout::Refusal { code } if code == "left-out");
+        !closed && !left_out
+    });
+    all.sort_by_key(|asked| match asked.about {
+        AskedAbout::Question { .. } => 0,
+        AskedAbout::Refusal { .. } => 1,
+        AskedAbout::Key { .. } => 2,
+    });
+    Ok(all)
+}
+
+fn heading(screen: &mut Screen, text: &str) -> Result<(), Failure> {
+    Ok(writeln!(screen, "{}", Styled(STRONG, text))?)
+}
+
+/// One question: how many files, what is asked, its lines, its choices.
+fn question(shown: &Shown, keys: bool, screen: &mut Screen) -> Result<(), Failure> {
+    writeln!(
+        screen,
+        "{:>8}  {}  {}: {}",
+        count(shown.files),
+        Styled(STRONG, &shown.id),
+        shown.kind,
+        one_line(&shown.asks)
+    )?;
+    writeln!(
+        screen,
+        "          {}",
+        Styled(FAINT, format!("written as {}", one_line(&shown.family)))
+    )?;
+    for line in &shown.examples {
+        let place = format!("{}:{}:", one_line(&line.path), line.line);
+        writeln!(
+            screen,
+            "          {} {}",
+            Styled(FAINT, place),
+            one_line(&line.text)
+        )?;
+    }
+    for (number, choice) in (1..).zip(&shown.choices) {
+        let key = if keys {
+            format!("{}  ", key_of(number, choice))
+        } else {
+            String::new()
+        };
+        writeln!(
+            screen,
+            "          {key}{}  {}",
+            one_line(&choice.answer),
+            Styled(FAINT, one_line(&choice.says))
+        )?;
+    }
+    Ok(())
+}
+
+/// The key that chooses: `n` where the files are no measurement, a number for all others.
+fn key_of(number: usize, choice: &Choice) -> String {
+    if choice.answer == "measurement=no" {
+        "n".to_owned()
+    } else {
+        number.to_string()
+    }
+}
+
+/// What a person typed.
+enum Typed {
+    Answer(String),
+    Skip,
+    Back,
+    Quit,
+    Unclear,
+}
+
+/// Goes through the questions one by one.
+fn ask(archive: &Archive, author: Option<String>, screen: &mut Screen) -> Outcome {
+    let root = archive.root().to_owned();
+    let mut archive = Archive::open(&root)?;
+    let mut list = open(&archive, 3)?;
+    let (mut at, mut settled) = (0, 0_u64);
+    let mut lines = std::io::stdin().lock().lines();
+    while let Some(asked) = list.get(at) {
+        let shown = questions::shown(&archive, asked)?;
+        writeln!(
+            screen,
+            "{}",
+            Styled(FAINT, format!("question {} of {}", at + 1, list.len()))
+        )?;
+        question(&shown, true, screen)?;
+        writeln!(
+            screen,
+            "          {}",
+            Styled(
+                FAINT,
+                "a key of these, an answer written out, s skip, b back, q quit"
+            )
+        )?;
+        screen.flush()?;
+        let Some(line) = lines.next().transpose()? else {
+            break;
+        };
+        let answer = match typed(line.trim(), &shown.choices) {
+            Typed::Quit => break,
+            Typed::Back => {
+                at = at.saturating_sub(1);
+                continue;
+            }
+            Typed::Skip => {
+                at += 1;
+                continue;
+            }
+            Typed::Unclear => {
                 writeln!(
                     screen,
-                    "          {}  {}",
-                    reading.assume,
-                    Styled(FAINT, one_line(&reading.says))
+                    "          write it out: the words in capitals stand for your own"
                 )?;
+                continue;
             }
-            let runs: Vec<&str> = group.examples.iter().map(|run| short(run.as_str())).collect();
+            Typed::Answer(answer) => answer,
+        };
+        let effect = questions::understood(asked, &answer).and_then(|answer| {
+            let line = answer::line(asked, answer, Vec::new(), author.clone());
+            answer::settle(&archive, asked, line)
+        });
+        match effect {
+            Ok(effect) => {
+                settled += 1;
+                answer::tell(&effect, screen)?;
+                archive = Archive::open(&root)?;
+                list = open(&archive, 3)?;
+                // What was skipped stays in front; what is open now may have moved up.
+                at = at.min(list.len());
+            }
+            Err(Failure::Told { why, text, .. }) if text.is_none() => {
+                writeln!(screen, "          {}", one_line(&why.message))?;
+                if let Some(help) = &why.help {
+                    writeln!(screen, "          {}", Styled(FAINT, one_line(help)))?;
+                }
+            }
+            Err(failure) => return Err(failure),
+        }
+    }
+    let left = list.len();
+    writeln!(
+        screen,
+        "{} answered, {} left open",
+        plural(settled, "question"),
+        count(left as u64)
+    )?;
+    Ok(Ending::Done)
+}
+
+fn typed(line: &str, choices: &[Choice]) -> Typed {
+    match line {
+        "q" | "quit" => return Typed::Quit,
+        "s" | "skip" | "" => return Typed::Skip,
+        "b" | "back" => return Typed::Back,
+        _ => {}
+    }
+    let chosen = (1..)
+        .zip(choices)
+        .find(|(number, choice)| key_of(*number, choice) == line);
+    match chosen {
+        Some((_, choice)) if choice.is_open() => Typed::Unclear,
+        Some((_, choice)) => Typed::Answer(choice.answer.clone()),
+        None => Typed::Answer(line.to_owned()),
+    }
+}
+
+fn all(list: &curvary_archive::Worklist, questions: &[Shown], screen: &mut Screen) -> Result<(), Failure> {
+    let (keys, others): (Vec<&Shown>, Vec<&Shown>) =
+        questions.iter().partition(|shown| shown.kind == "key-unknown");
+    if !others.is_empty() {
+        heading(screen, "open questions")?;
+        for shown in others {
+            question(shown, false, screen)?;
             writeln!(
                 screen,
                 "          {}",
-                Styled(FAINT, format!("as in {}", runs.join(", ")))
+                Styled(FAINT, format!("settle with `{}`", shown.settle))
             )?;
-            if let (Some(run), Some(reading)) = (runs.first(), group.readings.first()) {
-                let settle = format!("settle with `curvary note {run} assume:{}`", reading.assume);
-                writeln!(screen, "          {}", Styled(FAINT, settle))?;
-            }
         }
     }
-    if !list.unread.is_empty() {
+    let unread: Vec<_> = list
+        .unread
+        .iter()
+        .filter(|group| !questions.iter().any(|shown| shown.kind == group.code))
+        .collect();
+    if !unread.is_empty() {
         heading(screen, "files that were not read")?;
-        for group in &list.unread {
+        for group in unread {
             writeln!(
                 screen,
                 "{:>8}  {}: {}",
@@ -125,8 +337,29 @@ fn all(list: &curvary_archive::Worklist, screen: &mut Screen) -> Result<(), Fail
             Styled(FAINT, format!("as {}", runs.join(", ")))
         )?;
     }
-    words(list, screen)?;
-    if list.questions.is_empty()
+    if !keys.is_empty() {
+        heading(screen, "local keys")?;
+    }
+    for shown in keys {
+        writeln!(
+            screen,
+            "{:>8}  {}  {}",
+            count(shown.files),
+            Styled(STRONG, &shown.id),
+            one_line(&shown.asks)
+        )?;
+        let first = shown.choices.first().filter(|choice| !choice.is_open());
+        let settle = match first {
+            Some(choice) => format!(
+                "{}: settle with `{}`",
+                one_line(&choice.says),
+                one_line(&shown.settle)
+            ),
+            None => format!("settle with `curvary answer {} FIELD`", shown.id),
+        };
+        writeln!(screen, "          {}", Styled(FAINT, settle))?;
+    }
+    if questions.is_empty()
         && list.unread.is_empty()
         && list.disputes.is_empty()
         && list.nameless == 0

@@ -20,7 +20,7 @@ mod marks;
 mod number;
 mod scan;
 mod segments;
-mod shape;
+pub(crate) mod shape;
 
 use std::collections::BTreeSet;
 
@@ -268,6 +268,7 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
         remarks: untold.collect(),
     };
     let mut others: Vec<Diagnostic> = Vec::new();
+    let mut unknown: Vec<(Run, Diagnostic)> = Vec::new();
     let mut ordinal = 0;
     for (index, section) in sections.iter().enumerate() {
         let before = index.checked_sub(1).map(|before| &sections[before]);
@@ -306,7 +307,7 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
         let mut context = Context::gather(text, &lines, &said.fields);
         context.sentinels.extend(&source.told().missing);
         context.beside.clone_from(&said.beside);
-        let mut columns = Vec::new();
+        let mut columns = (Vec::new(), Vec::new());
         let shaped = shape(
             source,
             &section.table,
@@ -340,13 +341,23 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
                     if draft.traces.is_empty() && draft.questions.is_empty() {
                         continue;
                     }
-                    reading
-                        .runs
-                        .push(run(source, card, section, draft, &said, ordinal));
+                    let known = draft.known;
+                    let run = run(source, card, section, draft, &said, ordinal);
                     ordinal += 1;
+                    if known || section.table.grid.rows >= SUBSTANTIAL {
+                        reading.runs.push(run);
+                    } else {
+                        unknown.push((run, not_known(&section.table)));
+                    }
                 }
             }
         }
+    }
+    // A few rows of which nothing tells what they are: beside a measurement they are told, alone they are asked about.
+    if reading.runs.is_empty() {
+        reading.runs.extend(unknown.into_iter().map(|(run, _)| run));
+    } else {
+        others.extend(unknown.into_iter().map(|(_, told)| told));
     }
     if reading.runs.is_empty() {
         if others.is_empty() {
@@ -406,6 +417,17 @@ fn hold(mark: &marks::Mark, draft: &mut Draft) {
             trace.held.push(mark.held.clone());
         }
     }
+}
+
+/// From this count of rows on, a table of which nothing is known is asked about beside a measurement, too.
+const SUBSTANTIAL: usize = 8;
+
+fn not_known(table: &scan::Table) -> Diagnostic {
+    Diagnostic::warning(
+        Code::new("not-a-measurement"),
+        "nothing says what a few rows of numbers are: they were left out",
+    )
+    .at(Place::line(table.first_line as usize), "they begin here")
 }
 
 /// Whether a table is a single row of conditions under their names: `Sample,Temperature,pH` over `betanin,37,7.0`.

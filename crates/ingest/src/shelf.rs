@@ -9,36 +9,34 @@ use curvary_formats::Layout;
 use curvary_formats::layout::Example;
 use curvary_record::{Code, Diagnostic, Place};
 
-use crate::drawing::Texts;
-use crate::ending::{Failure, unusable};
-
-/// A layout or an example longer than this is not opened.
-const LONGEST: u64 = 16 << 20;
+use crate::limits::Limits;
+use crate::trouble::{Trouble, unusable};
 
 /// A layout that cannot be used, with the text that its places lie in.
-pub(crate) struct Trouble {
+pub struct Misfit {
     /// Why.
-    pub(crate) why: Diagnostic,
+    pub why: Diagnostic,
     /// The layout's file and its text.
-    pub(crate) text: LayoutText,
+    pub text: LayoutText,
 }
 
 /// The text of a layout's file, for drawing.
 #[derive(Default)]
-pub(crate) struct LayoutText {
+pub struct LayoutText {
     path: String,
     text: String,
 }
 
-impl Texts for LayoutText {
-    fn text(&self, file: Option<&str>) -> Option<&str> {
+impl LayoutText {
+    /// The text, when a place names the layout's file.
+    #[must_use]
+    pub fn text_in(&self, file: Option<&str>) -> Option<&str> {
         (file == Some(self.path.as_str()) && !self.text.is_empty()).then_some(self.text.as_str())
     }
-}
 
-impl LayoutText {
     /// The text of a layout that was understood.
-    pub(crate) fn of(layout: &Layout) -> Self {
+    #[must_use]
+    pub fn of(layout: &Layout) -> Self {
         Self {
             path: layout.path().to_owned(),
             text: layout.text().to_owned(),
@@ -48,16 +46,16 @@ impl LayoutText {
 
 /// The layouts of some folders, by their files' names.
 #[derive(Default)]
-pub(crate) struct Shelf {
+pub struct Shelf {
     /// Those that were understood.
-    pub(crate) layouts: Vec<Layout>,
+    pub layouts: Vec<Layout>,
     /// Those that were not.
-    pub(crate) troubles: Vec<Trouble>,
+    pub misfits: Vec<Misfit>,
 }
 
 impl Shelf {
     /// The layouts of `named`, which must be there, and then those of the archive's own folder `layouts`.
-    pub(crate) fn open(named: &[PathBuf], archive: Option<&Path>) -> Result<Self, Failure> {
+    pub fn open(named: &[PathBuf], archive: Option<&Path>) -> Result<Self, Trouble> {
         let mut shelf = Self::default();
         for folder in named {
             shelf.folder(folder)?;
@@ -73,18 +71,18 @@ impl Shelf {
         Ok(shelf)
     }
 
-    fn folder(&mut self, folder: &Path) -> Result<(), Failure> {
+    fn folder(&mut self, folder: &Path) -> Result<(), Trouble> {
         let listed = fs::read_dir(folder).and_then(|entries| {
             let paths = entries.map(|entry| entry.map(|entry| entry.path()));
             paths.collect::<Result<Vec<PathBuf>, _>>()
         });
-        let mut paths = listed.map_err(|error| Failure::file("read", folder, &error))?;
+        let mut paths = listed.map_err(|error| Trouble::file("read", folder, &error))?;
         paths.retain(|path| is_layout(path));
         paths.sort();
         for path in paths {
             match understood(&path) {
                 Ok(layout) => self.layouts.push(layout),
-                Err(trouble) => self.troubles.push(*trouble),
+                Err(trouble) => self.misfits.push(*trouble),
             }
         }
         Ok(())
@@ -105,7 +103,7 @@ impl Shelf {
                 file: Some(layout.path().to_owned()),
                 ..Place::default()
             };
-            self.troubles.push(Trouble {
+            self.misfits.push(Misfit {
                 why: Diagnostic::error(Code::new("layout-wrong"), message)
                     .at(place, "")
                     .help("give one of them another name"),
@@ -116,7 +114,7 @@ impl Shelf {
     }
 
     /// Puts aside the layouts of which an example does not hold.
-    pub(crate) fn try_examples(&mut self) {
+    pub fn try_examples(&mut self) {
         let mut kept = Vec::with_capacity(self.layouts.len());
         for layout in self.layouts.drain(..) {
             let mut complaints = layout
@@ -136,7 +134,7 @@ impl Shelf {
             }
             let help =
                 "the layout is not used while its example does not hold; other readers are not concerned";
-            self.troubles.push(Trouble {
+            self.misfits.push(Misfit {
                 why: if why.help.is_none() {
                     why.help(help)
                 } else {
@@ -157,10 +155,10 @@ fn is_layout(path: &Path) -> bool {
 }
 
 /// The layout in a file.
-pub(crate) fn understood(path: &Path) -> Result<Layout, Box<Trouble>> {
+pub fn understood(path: &Path) -> Result<Layout, Box<Misfit>> {
     let name = path.display().to_string();
     let trouble = |why: Diagnostic, text: String| {
-        Box::new(Trouble {
+        Box::new(Misfit {
             why,
             text: LayoutText {
                 path: name.clone(),
@@ -184,7 +182,7 @@ pub(crate) fn understood(path: &Path) -> Result<Layout, Box<Trouble>> {
 }
 
 /// What an example expects and reading it does not give.
-pub(crate) fn hold(layout: &Layout, example: &Example) -> Vec<Diagnostic> {
+pub fn hold(layout: &Layout, example: &Example) -> Vec<Diagnostic> {
     match content(layout, example) {
         Ok(bytes) => layout.hold(example, bytes),
         Err(why) => vec![*why],
@@ -192,7 +190,7 @@ pub(crate) fn hold(layout: &Layout, example: &Example) -> Vec<Diagnostic> {
 }
 
 /// The bytes of an example.
-pub(crate) fn content(layout: &Layout, example: &Example) -> Result<Vec<u8>, Box<Diagnostic>> {
+pub fn content(layout: &Layout, example: &Example) -> Result<Vec<u8>, Box<Diagnostic>> {
     match (example.text(), example.file()) {
         (Some(text), _) => Ok(text.as_bytes().to_vec()),
         (None, file) => {
@@ -207,9 +205,11 @@ fn bytes(path: &Path) -> Result<Vec<u8>, Box<Diagnostic>> {
     let failed = |error: std::io::Error| Box::new(unusable("read", &name, &error));
     let file = fs::File::open(path).map_err(failed)?;
     let mut bytes = Vec::new();
-    file.take(LONGEST + 1).read_to_end(&mut bytes).map_err(failed)?;
-    if bytes.len() as u64 > LONGEST {
-        let message = format!("`{name}` is longer than {LONGEST} bytes");
+    file.take(Limits::USUAL.layout + 1)
+        .read_to_end(&mut bytes)
+        .map_err(failed)?;
+    if bytes.len() as u64 > Limits::USUAL.layout {
+        let message = format!("`{name}` is longer than {} bytes", Limits::USUAL.layout);
         return Err(Box::new(Diagnostic::error(Code::new("file-too-large"), message)));
     }
     Ok(bytes)

@@ -9,10 +9,7 @@ use std::sync::{Condvar, Mutex, PoisonError};
 
 use crossbeam_channel::{Sender, bounded};
 
-/// Bytes under way at most; a single thing that weighs more goes alone.
-const HEAVIEST: u64 = 24 << 20;
-/// Things under way at most.
-const MOST: u64 = 256;
+use crate::limits::Limits;
 
 /// What is under way.
 #[derive(Default)]
@@ -22,8 +19,11 @@ struct Load {
 }
 
 /// Lets things pass while there is room for them.
-#[derive(Default)]
 struct Gate {
+    /// Bytes under way at most; a single thing that weighs more goes alone.
+    heaviest: u64,
+    /// Things under way at most.
+    most: u64,
     load: Mutex<Load>,
     lighter: Condvar,
 }
@@ -31,7 +31,7 @@ struct Gate {
 impl Gate {
     fn enter(&self, weight: u64) {
         let mut load = self.load.lock().unwrap_or_else(PoisonError::into_inner);
-        while load.things > 0 && (load.things >= MOST || load.weight + weight > HEAVIEST) {
+        while load.things > 0 && (load.things >= self.most || load.weight + weight > self.heaviest) {
             load = self.lighter.wait(load).unwrap_or_else(PoisonError::into_inner);
         }
         load.things += 1;
@@ -54,7 +54,7 @@ struct Numbered<T> {
 }
 
 /// Where the feeding thread puts things.
-pub(crate) struct Feed<'a, I, T> {
+pub struct Feed<'a, I, T> {
     gate: &'a Gate,
     stop: &'a AtomicBool,
     next: u64,
@@ -64,7 +64,7 @@ pub(crate) struct Feed<'a, I, T> {
 
 impl<I, T> Feed<'_, I, T> {
     /// Puts in a thing of so many bytes, as soon as there is room; `false` when no more is wanted.
-    pub(crate) fn put(&mut self, thing: I, weight: u64) -> bool {
+    pub fn put(&mut self, thing: I, weight: u64) -> bool {
         self.enter(weight).is_some_and(|number| {
             self.work
                 .send(Numbered {
@@ -77,7 +77,7 @@ impl<I, T> Feed<'_, I, T> {
     }
 
     /// Puts in a result that needs no work, at its place in the order; `false` when no more is wanted.
-    pub(crate) fn put_done(&mut self, thing: T) -> bool {
+    pub fn put_done(&mut self, thing: T) -> bool {
         self.enter(0).is_some_and(|number| {
             self.done
                 .send(Numbered {
@@ -90,7 +90,8 @@ impl<I, T> Feed<'_, I, T> {
     }
 
     /// Whether no more is wanted.
-    pub(crate) fn stopped(&self) -> bool {
+    #[must_use]
+    pub fn stopped(&self) -> bool {
         self.stop.load(Ordering::Relaxed)
     }
 
@@ -105,16 +106,25 @@ impl<I, T> Feed<'_, I, T> {
 }
 
 /// Feeds, works and takes until the feed ends, `stop` is set or `take` fails. What was fed before `stop` is finished.
-pub(crate) fn flow<I: Send, T: Send, E>(
+///
+/// # Errors
+/// The first that `take` gives.
+pub fn flow<I: Send, T: Send, E>(
     threads: usize,
+    limits: &Limits,
     stop: &AtomicBool,
     feed: impl FnOnce(&mut Feed<'_, I, T>) + Send,
     work: impl Fn(I) -> T + Sync,
     mut take: impl FnMut(T) -> Result<(), E>,
 ) -> Result<(), E> {
-    let gate = Gate::default();
+    let gate = Gate {
+        heaviest: limits.under_way,
+        most: limits.things,
+        load: Mutex::default(),
+        lighter: Condvar::new(),
+    };
     // The gate bounds both queues; these bounds only keep them small.
-    let room = usize::try_from(MOST).unwrap_or(usize::MAX);
+    let room = usize::try_from(limits.things).unwrap_or(usize::MAX);
     let (work_in, work_out) = bounded::<Numbered<I>>(room);
     let (done_in, done_out) = bounded::<Numbered<T>>(room);
     std::thread::scope(|scope| {
@@ -174,7 +184,8 @@ pub(crate) fn flow<I: Send, T: Send, E>(
 }
 
 /// How many threads work: as many as there are processors.
-pub(crate) fn threads() -> usize {
+#[must_use]
+pub fn threads() -> usize {
     std::thread::available_parallelism().map_or(1, usize::from)
 }
 
@@ -188,6 +199,7 @@ mod tests {
         let mut taken = Vec::new();
         let all: Result<(), ()> = flow(
             4,
+            &Limits::USUAL,
             &stop,
             |feed| {
                 for n in 0..2_000_u64 {
@@ -218,6 +230,7 @@ mod tests {
         let stop = AtomicBool::new(false);
         let result = flow(
             2,
+            &Limits::USUAL,
             &stop,
             |feed| {
                 let mut n = 0_u64;
@@ -237,6 +250,7 @@ mod tests {
         let mut taken = 0_u64;
         let result: Result<(), ()> = flow(
             2,
+            &Limits::USUAL,
             &stop,
             |feed| {
                 assert!(feed.put(1, 1));

@@ -10,22 +10,22 @@ use curvary_record::{Code, Diagnostic};
 use rayon::prelude::*;
 use walkdir::{DirEntry, WalkDir};
 
-use crate::ending::unusable;
+use crate::trouble::unusable;
 
 /// A file that was found.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(crate) struct Found {
+pub struct Found {
     /// Where it is.
-    pub(crate) place: PathBuf,
+    pub place: PathBuf,
     /// Its path below the path that was given, with `/` between folders; its name when it was given itself.
-    pub(crate) below: String,
+    pub below: String,
     /// What the operating system says of it.
-    pub(crate) stat: Stat,
+    pub stat: Stat,
 }
 
 /// A file, or something that should have been one.
 #[derive(Debug)]
-pub(crate) enum Met {
+pub enum Met {
     /// A file.
     File(Found),
     /// Something that cannot be read, and why.
@@ -39,7 +39,8 @@ pub(crate) enum Met {
 
 impl Met {
     /// Its path below the path that was given.
-    pub(crate) fn below(&self) -> &str {
+    #[must_use]
+    pub fn below(&self) -> &str {
         match self {
             Self::File(found) => &found.below,
             Self::Trouble { below, .. } => below,
@@ -49,15 +50,22 @@ impl Met {
 
 /// A file or folder that was given.
 #[derive(Clone, Debug)]
-pub(crate) struct Root {
+pub struct Root {
     given: PathBuf,
     /// The same without links and `..`, as far as it exists.
-    pub(crate) real: PathBuf,
+    pub real: PathBuf,
 }
 
 impl Root {
+    /// The paths that were given, as they are on this disk.
+    #[must_use]
+    pub fn all(paths: &[PathBuf]) -> Vec<Self> {
+        paths.iter().map(|path| Self::new(path)).collect()
+    }
+
     /// The path as it was given.
-    pub(crate) fn new(given: &Path) -> Self {
+    #[must_use]
+    pub fn new(given: &Path) -> Self {
         let real = fs::canonicalize(given)
             .or_else(|_| std::path::absolute(given))
             .unwrap_or_else(|_| given.to_owned());
@@ -69,7 +77,7 @@ impl Root {
 }
 
 /// Whether a file (`false`) or folder (`true`) below the given paths is left out; it is asked with the real path.
-pub(crate) type LeaveOut<'a> = dyn Fn(&Path, bool) -> bool + Sync + 'a;
+pub type LeaveOut<'a> = dyn Fn(&Path, bool) -> bool + Sync + 'a;
 
 /// How many files are looked at together.
 const TOGETHER: usize = 1024;
@@ -78,7 +86,7 @@ const TOGETHER: usize = 1024;
 ///
 /// Hidden files and folders are left out, and so is everything for which `leave_out` holds. Folders behind links are
 /// not entered.
-pub(crate) fn walk(roots: &[Root], leave_out: &LeaveOut<'_>, each: &mut dyn FnMut(&Root, Vec<Met>) -> bool) {
+pub fn walk(roots: &[Root], leave_out: &LeaveOut<'_>, each: &mut dyn FnMut(&Root, Vec<Met>) -> bool) {
     for root in roots {
         let mut entries = Vec::with_capacity(TOGETHER);
         let hidden = |entry: &DirEntry| {
@@ -105,7 +113,8 @@ pub(crate) fn walk(roots: &[Root], leave_out: &LeaveOut<'_>, each: &mut dyn FnMu
 }
 
 /// How many files [`walk`] will hand on, found as quickly as can be: no file is looked at.
-pub(crate) fn count(roots: &[Root], leave_out: &LeaveOut<'_>) -> u64 {
+#[must_use]
+pub fn count(roots: &[Root], leave_out: &LeaveOut<'_>) -> u64 {
     let mut files = 0;
     for root in roots {
         let tree = WalkDir::new(&root.real).into_iter().filter_entry(|entry| {
@@ -117,6 +126,12 @@ pub(crate) fn count(roots: &[Root], leave_out: &LeaveOut<'_>) -> u64 {
             .count() as u64;
     }
     files
+}
+
+/// A folder that is an archive of curvary: its originals were read before they came there.
+#[must_use]
+pub fn is_archive(path: &Path) -> bool {
+    path.join("archive.toml").is_file() && path.join("manifest.json").is_file()
 }
 
 fn look(root: &Root, entries: Vec<walkdir::Result<DirEntry>>) -> Vec<Met> {
@@ -203,7 +218,8 @@ fn below(root: &Root, path: &Path) -> String {
 }
 
 /// A path with `/` between its parts, without a root and without `.`.
-pub(crate) fn slashed(path: &Path) -> String {
+#[must_use]
+pub fn slashed(path: &Path) -> String {
     let mut text = String::new();
     for part in path.components() {
         let part = match part {

@@ -1,0 +1,228 @@
+//! What people answered, a line each in `answers.jsonl`: append-only, and theirs to read, edit and delete.
+//!
+//! The file is no part of what is committed: like `archive.toml` it is written by people too, and an answer holds from the
+//! moment its line is there. Nothing is learned that does not stand in it.
+
+use std::collections::BTreeSet;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use curvary_record::{Digest, Family};
+use serde::{Deserialize, Serialize};
+
+use crate::disk::{Disk, RealDisk};
+use crate::{Error, now};
+
+/// One line of `answers.jsonl`.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Answer {
+    /// Its short name, by which it is taken back.
+    pub id: String,
+    /// When it was given, RFC 3339.
+    #[serde(default)]
+    pub at: String,
+    /// Who gave it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub by: Option<String>,
+    /// The code of the question, `key-unknown`, or the code of a refusal; for people.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub question: String,
+    /// `x=time:s`, `measurement=no`, `key:Kz=operator`, `key:Cell=path-length:cm`, `key:Tw=nothing`.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub answer: String,
+    /// The files that it is about: all that are written like this.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub family: Option<Family>,
+    /// Only these of them, by the digests of their bytes.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub only: Vec<Digest>,
+    /// The short name of an answer that is taken back by this line.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub undo: Option<String>,
+}
+
+impl Answer {
+    /// Whether it speaks of a source.
+    #[must_use]
+    pub fn is_about(&self, digest: &Digest, family: &Family) -> bool {
+        let named = self.only.is_empty() || self.only.contains(digest);
+        // An answer about nothing in particular would be one about everything.
+        let narrow = self.family.is_some() || !self.only.is_empty();
+        narrow && named && self.family.as_ref().is_none_or(|own| own.is_kin(family))
+    }
+
+    /// The key and its meaning, for an answer about a key.
+    #[must_use]
+    pub fn key(&self) -> Option<(&str, &str)> {
+        let (key, meaning) = self.answer.strip_prefix("key:")?.rsplit_once('=')?;
+        Some((key, meaning))
+    }
+}
+
+/// Every line of `answers.jsonl`, in the order in which they were written.
+#[derive(Clone, Debug, Default)]
+pub struct Answers {
+    path: PathBuf,
+    lines: Vec<Answer>,
+}
+
+impl Answers {
+    /// The answers of the archive in a folder; none where there is no file.
+    ///
+    /// # Errors
+    /// [`Error::Settings`] with the line that is no answer, or when the disk refuses.
+    pub fn read(root: &Path) -> Result<Self, Error> {
+        let path = root.join("answers.jsonl");
+        let text = match fs::read_to_string(&path) {
+            Ok(text) => text,
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => String::new(),
+            Err(error) => return Err(Error::io("read", &path)(error)),
+        };
+        let mut lines = Vec::new();
+        for (number, line) in text.lines().enumerate() {
+            if line.trim().is_empty() {
+                continue;
+            }
+            lines.push(serde_json::from_str(line).map_err(|error| Error::Settings {
+                path: path.clone(),
+                line: number + 1,
+                column: error.column(),
+                message: format!("this line is no answer: {error}"),
+            })?);
+        }
+        Ok(Self { path, lines })
+    }
+
+    /// Every line.
+    #[must_use]
+    pub fn lines(&self) -> &[Answer] {
+        &self.lines
+    }
+
+    /// Those that hold: neither taken back nor lines that take back.
+    pub fn holding(&self) -> impl Iterator<Item = &Answer> {
+        let undone: BTreeSet<&str> = self
+            .lines
+            .iter()
+            .filter_map(|line| line.undo.as_deref())
+            .collect();
+        self.lines
+            .iter()
+            .filter(move |line| line.undo.is_none() && !undone.contains(line.id.as_str()))
+    }
+
+    /// Adds lines, all or none; fills in when they were given, and gives each a short name of its own. Gives the names.
+    ///
+    /// # Errors
+    /// When the disk refuses; then none is added.
+    pub fn append(&mut self, new: Vec<Answer>) -> Result<Vec<String>, Error> {
+        let mut lines = self.lines.clone();
+        let mut names = Vec::with_capacity(new.len());
+        for mut line in new {
+            if line.at.is_empty() {
+                line.at = now();
+            }
+            if line.id.is_empty() {
+                line.id = name(&lines, &line);
+            }
+            names.push(line.id.clone());
+            lines.push(line);
+        }
+        // Lines that people wrote stay as they wrote them.
+        let mut text = match fs::read_to_string(&self.path) {
+            Ok(text) => text,
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => String::new(),
+            Err(error) => return Err(Error::io("read", &self.path)(error)),
+        };
+        if !text.is_empty() && !text.ends_with('\n') {
+            text.push('\n');
+        }
+        for line in &lines[self.lines.len()..] {
+            let line = serde_json::to_string(line).map_err(|error| Error::Note {
+                message: format!("the answer cannot be kept: {error}"),
+            })?;
+            text.push_str(&line);
+            text.push('\n');
+        }
+        RealDisk
+            .replace(&self.path, text.as_bytes())
+            .map_err(Error::io("write", &self.path))?;
+        self.lines = lines;
+        Ok(names)
+    }
+}
+
+/// A short name that no line has yet.
+fn name(lines: &[Answer], line: &Answer) -> String {
+    for turn in 0_u32.. {
+        let family = line.family.as_ref().map(Family::id).unwrap_or_default();
+        let text = format!("{}\n{}\n{family}\n{turn}", line.question, line.answer);
+        let digest = Digest::of(text.as_bytes());
+        let name = digest
+            .as_str()
+            .trim_start_matches("sha256:")
+            .get(..6)
+            .unwrap_or_default();
+        if !lines.iter().any(|other| other.id == name) {
+            return name.to_owned();
+        }
+    }
+    String::new()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn answer(text: &str, writing: &str) -> Answer {
+        Answer {
+            answer: text.to_owned(),
+            family: Some(Family {
+                writing: writing.to_owned(),
+                keys: Vec::new(),
+            }),
+            ..Answer::default()
+        }
+    }
+
+    #[test]
+    fn answers_are_lines_that_stay_and_can_be_taken_back() {
+        let folder = std::env::temp_dir().join(format!("curvary-answers-{}", std::process::id()));
+        fs::create_dir_all(&folder).expect("a folder");
+        let path = folder.join("answers.jsonl");
+        let _ = fs::remove_file(&path);
+        let mut answers = Answers::read(&folder).expect("none yet");
+        let names = answers
+            .append(vec![answer("x=time:s", "tabs"), answer("y=absorbance", "tabs")])
+            .expect("it is written");
+        assert_ne!(names[0], names[1]);
+        answers
+            .append(vec![Answer {
+                undo: Some(names[0].clone()),
+                ..Answer::default()
+            }])
+            .expect("it is written");
+        let read = Answers::read(&folder).expect("it is there");
+        assert_eq!(read.lines().len(), 3);
+        let holding: Vec<&str> = read.holding().map(|one| one.answer.as_str()).collect();
+        assert_eq!(holding, ["y=absorbance"]);
+        fs::write(&path, "{\"id\":\"a\"}\nnonsense\n").expect("a file");
+        assert!(matches!(
+            Answers::read(&folder),
+            Err(Error::Settings { line: 2, .. })
+        ));
+        let _ = fs::remove_dir_all(&folder);
+    }
+
+    #[test]
+    fn an_answer_about_nothing_is_about_no_file() {
+        let (digest, family) = (Digest::of(b"a"), Family::default());
+        assert!(!Answer::default().is_about(&digest, &family));
+        assert!(answer("x=time:s", "").is_about(&digest, &family));
+        assert!(!answer("x=time:s", "tabs").is_about(&digest, &family));
+        let mut key = answer("key:a=b=operator", "");
+        assert_eq!(key.key(), Some(("a=b", "operator")));
+        key.only = vec![Digest::of(b"b")];
+        assert!(!key.is_about(&digest, &family));
+    }
+}

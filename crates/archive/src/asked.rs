@@ -1,0 +1,310 @@
+//! What a person is asked, once for all files that are written alike.
+//!
+//! The index files, for every run and every refused source, what is asked about it together with the short name of its
+//! family. So what is open is counted without opening a record.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use curvary_record::stored::Record;
+use curvary_record::{Digest, Family, Question, RunId};
+use serde::Serialize;
+
+use crate::asking::Asking;
+use crate::index::Key;
+use crate::manifest::{digest_bytes, digest_named};
+use crate::query::{Node, Query};
+use crate::{Archive, Error};
+
+/// Parts of what is filed: no text has this sign.
+const APART: char = '\u{1f}';
+
+pub(crate) fn of_question(family: &str, question: &Question) -> String {
+    let abouts: BTreeSet<&str> = question
+        .readings
+        .iter()
+        .filter_map(|reading| reading.assume.split_once('='))
+        .map(|(about, _)| about)
+        .filter(|about| *about != "measurement")
+        .collect();
+    let abouts: Vec<&str> = abouts.into_iter().collect();
+    format!(
+        "{family}{APART}question{APART}{}{APART}{}",
+        question.code.as_str(),
+        abouts.join("+")
+    )
+}
+
+pub(crate) fn of_key(family: &str, key: &str) -> String {
+    format!("{family}{APART}key{APART}{key}{APART}")
+}
+
+pub(crate) fn of_refusal(family: &str, code: &str) -> String {
+    format!("{family}{APART}refusal{APART}{code}{APART}")
+}
+
+/// What is asked.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum AskedAbout {
+    /// A question of a reader: its code, and what answers to it are about, joined by `+`.
+    Question {
+        /// The question's code.
+        code: String,
+        /// `x`, `decimal`, …
+        about: String,
+    },
+    /// What a key means that no field is known for.
+    Key {
+        /// The key in its own spelling.
+        key: String,
+    },
+    /// Whether a file that was refused is a measurement after all.
+    Refusal {
+        /// The refusal's code.
+        code: String,
+    },
+}
+
+impl AskedAbout {
+    fn parse(filed: &str) -> Option<(&str, Self)> {
+        let mut parts = filed.split(APART);
+        let (family, kind, what, about) = (parts.next()?, parts.next()?, parts.next()?, parts.next()?);
+        let what = what.to_owned();
+        let about = match kind {
+            "question" => Self::Question {
+                code: what,
+                about: about.to_owned(),
+            },
+            "key" => Self::Key { key: what },
+            "refusal" => Self::Refusal { code: what },
+            _ => return None,
+        };
+        Some((family, about))
+    }
+}
+
+/// One thing that is asked about files written alike.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Asked {
+    /// A short name that stays the same while files come and go: from the writing and what is asked.
+    pub id: String,
+    /// What.
+    pub about: AskedAbout,
+    /// The family: what all of the files have in common, and every key that one of them has.
+    pub family: Family,
+    /// The files, by their digests.
+    pub sources: Vec<Digest>,
+    /// How many runs of theirs ask it; none where the files were refused.
+    pub runs: u64,
+    /// The first few files.
+    pub examples: Vec<Example>,
+}
+
+/// The short name of what is asked about files written so; `turn` tells those apart that only differ in their keys.
+fn name(about: &AskedAbout, family: &Family, turn: usize) -> String {
+    let (kind, what, about) = match about {
+        AskedAbout::Question { code, about } => ("question", code, about.as_str()),
+        AskedAbout::Key { key } => ("key", key, ""),
+        AskedAbout::Refusal { code } => ("refusal", code, ""),
+    };
+    let text = format!("{}\n{kind}\n{what}\n{about}\n{turn}", family.writing);
+    let digest = Digest::of(text.as_bytes());
+    let hexadecimal = digest.as_str().trim_start_matches("sha256:");
+    hexadecimal.get(..6).unwrap_or_default().to_owned()
+}
+
+/// A file about which something is asked.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Example {
+    /// Its digest.
+    pub digest: Digest,
+    /// Its first path.
+    pub path: String,
+    /// The run that asks; none where the file was refused.
+    pub run: Option<RunId>,
+    /// The question, or the refusal as a question without readings.
+    pub question: Option<Question>,
+    /// What stands there, for a key.
+    pub value: Option<String>,
+}
+
+/// A part of a family with one set of keys, before kin are put together.
+struct Part {
+    family: Family,
+    sources: BTreeSet<Digest>,
+    runs: u64,
+    examples: Vec<Example>,
+}
+
+impl Archive {
+    /// Everything that is asked, once for files written alike: most files first, then by name. With `examples` files
+    /// each.
+    ///
+    /// # Errors
+    /// When the index cannot be read or a record is damaged.
+    pub fn open_questions(&self, examples: usize) -> Result<Vec<Asked>, Error> {
+        self.asked(|asking| self.open_questions_in(asking, examples))
+    }
+
+    fn open_questions_in(&self, asking: &Asking, examples: usize) -> Result<Vec<Asked>, Error> {
+        let mut parts: BTreeMap<AskedAbout, Vec<Part>> = BTreeMap::new();
+        for filed in asking.index.count(&Query::everything(), "asked")?.into_keys() {
+            let Some((_, about)) = AskedAbout::parse(&filed) else {
+                continue;
+            };
+            if let Some(part) = self.asked_by_runs(asking, &filed, &about, examples)? {
+                parts.entry(about).or_default().push(part);
+            }
+        }
+        for filed in asking.index.count_unread_by("asked")?.into_keys() {
+            let Some((_, about)) = AskedAbout::parse(&filed) else {
+                continue;
+            };
+            let unread = asking.index.unread_by("asked", &filed, usize::MAX)?;
+            let Some(family) = unread.first().and_then(|one| one.family.clone()) else {
+                continue;
+            };
+            let part = Part {
+                family,
+                runs: 0,
+                sources: unread.iter().map(|one| digest_of(&one.digest)).collect(),
+                examples: unread
+                    .into_iter()
+                    .take(examples)
+                    .map(|one| Example {
+                        digest: digest_of(&one.digest),
+                        path: one.path,
+                        run: None,
+                        question: Some(Question {
+                            code: curvary_record::Code::named(one.code),
+                            message: one.message,
+                            readings: Vec::new(),
+                            labels: Vec::new(),
+                        }),
+                        value: None,
+                    })
+                    .collect(),
+            };
+            parts.entry(about).or_default().push(part);
+        }
+        let mut all: Vec<Asked> = parts
+            .into_iter()
+            .flat_map(|(about, parts)| put_together(&about, parts, examples))
+            .collect();
+        all.sort_by(|a, b| {
+            let files = b.sources.len().cmp(&a.sources.len());
+            files
+                .then_with(|| a.about.cmp(&b.about))
+                .then_with(|| a.family.cmp(&b.family))
+        });
+        let mut names = BTreeSet::new();
+        for asked in &mut all {
+            let mut turn = 0;
+            while !names.insert(name(&asked.about, &asked.family, turn)) {
+                turn += 1;
+            }
+            asked.id = name(&asked.about, &asked.family, turn);
+        }
+        Ok(all)
+    }
+
+    fn asked_by_runs(
+        &self,
+        asking: &Asking,
+        filed: &str,
+        about: &AskedAbout,
+        examples: usize,
+    ) -> Result<Option<Part>, Error> {
+        let query = Query::of(Node::exact("asked", filed));
+        let (total, addresses) = asking.index.find(&query, &Key::When, true, 0, 0)?;
+        let mut part = Part {
+            family: Family::default(),
+            sources: BTreeSet::new(),
+            runs: total as u64,
+            examples: Vec::new(),
+        };
+        for address in addresses {
+            let (id, summary, places) = asking.index.shown(address)?;
+            let digest = digest_of(&summary.digest);
+            let new = part.sources.insert(digest.clone());
+            if part.sources.len() == 1 && new {
+                let Some(family) = self.family(asking, &digest)? else {
+                    return Ok(None);
+                };
+                part.family = family;
+            }
+            if new && part.examples.len() < examples {
+                let run = self.run_at(asking, &RunId::named(id.as_str()), places.run)?;
+                let value = match about {
+                    AskedAbout::Key { key } => run
+                        .fields
+                        .iter()
+                        .find(|(own, _)| own.as_str() == key)
+                        .and_then(|(_, claims)| claims.first().map(|claim| claim.raw.clone())),
+                    _ => None,
+                };
+                let question = match about {
+                    AskedAbout::Question { .. } => run
+                        .questions
+                        .iter()
+                        .find(|question| filed.ends_with(of_question("", question).as_str()))
+                        .cloned(),
+                    _ => None,
+                };
+                part.examples.push(Example {
+                    digest,
+                    path: summary.paths.first().cloned().unwrap_or_default(),
+                    run: Some(RunId::named(id)),
+                    question,
+                    value,
+                });
+            }
+        }
+        Ok((!part.sources.is_empty()).then_some(part))
+    }
+
+    fn family(&self, asking: &Asking, digest: &Digest) -> Result<Option<Family>, Error> {
+        let Some(source) = asking.source(digest)? else {
+            return Ok(None);
+        };
+        match self.read(asking, source.record)? {
+            Record::Source(record) => Ok(record.family),
+            _ => Ok(None),
+        }
+    }
+}
+
+/// A digest as the index has it; what is none names no source.
+fn digest_of(text: &str) -> Digest {
+    digest_named(&digest_bytes(text).unwrap_or_default())
+}
+
+/// Puts kin together: the part with most files first, and to it whatever is written like it.
+fn put_together(about: &AskedAbout, mut parts: Vec<Part>, examples: usize) -> Vec<Asked> {
+    parts.sort_by(|a, b| {
+        let files = b.sources.len().cmp(&a.sources.len());
+        files.then_with(|| a.family.cmp(&b.family))
+    });
+    let mut all: Vec<Asked> = Vec::new();
+    for part in parts {
+        match all.iter_mut().find(|asked| asked.family.is_kin(&part.family)) {
+            Some(asked) => {
+                let family = std::mem::take(&mut asked.family);
+                asked.family = family.with(&part.family);
+                asked.sources.extend(part.sources);
+                asked.runs += part.runs;
+                asked.examples.extend(part.examples);
+                asked.examples.truncate(examples);
+            }
+            None => all.push(Asked {
+                id: String::new(),
+                about: about.clone(),
+                family: part.family,
+                sources: part.sources.into_iter().collect(),
+                runs: part.runs,
+                examples: part.examples,
+            }),
+        }
+    }
+    all
+}

@@ -1,0 +1,127 @@
+//! `curvary reread`: originals read again with today's readers, layouts and answers.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::io::Write;
+
+use clap::Args;
+use curvary_ingest::Keeping;
+use serde::Serialize;
+
+use crate::Setting;
+use crate::commands::export::chosen;
+use crate::ending::{Ending, Outcome};
+use crate::questions::{self, Effect};
+use crate::screen::{FAINT, Screen, Styled, count, plural};
+use crate::table::one_line;
+
+/// Read the originals of the archive again with today's readers, layouts and answers
+///
+/// Says first what changes, by kind, and then files it. Originals are never touched, and the records before stay in the
+/// archive's files.
+#[derive(Debug, Args)]
+pub(crate) struct Reread {
+    /// Only the files of these runs, by name or query [default: every file]
+    #[arg(value_name = "RUN|QUERY")]
+    what: Vec<String>,
+    /// Say what would change, and file nothing
+    #[arg(long)]
+    dry_run: bool,
+    /// Print JSON: files, changed, kinds (what changes, in how many files, with examples), filed
+    #[arg(long)]
+    json: bool,
+}
+
+/// What changes in one way.
+#[derive(Default, Serialize)]
+struct Kind {
+    files: u64,
+    examples: Vec<String>,
+}
+
+#[derive(Serialize)]
+struct Shape {
+    #[serde(flatten)]
+    effect: Effect,
+    kinds: BTreeMap<String, Kind>,
+    filed: bool,
+}
+
+/// How many files are named for each kind of change.
+const EXAMPLES: usize = 3;
+
+impl Reread {
+    /// Does it.
+    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        let archive = setting.archive.open()?;
+        let mut sources = archive.sources()?;
+        if !self.what.is_empty() {
+            let mut wanted = BTreeSet::new();
+            for run in chosen(&archive, &self.what)? {
+                wanted.insert(archive.stored(&run)?.source.digest);
+            }
+            sources.retain(|source| wanted.contains(&source.record.digest));
+        }
+        let mut kinds: BTreeMap<String, Kind> = BTreeMap::new();
+        let mut changed = BTreeSet::new();
+        let effect = questions::read_again(
+            &archive,
+            sources.clone(),
+            Keeping::Nothing,
+            "curvary reread",
+            &mut |again| {
+                let mut note = |kind: String| {
+                    let kind = kinds.entry(kind).or_default();
+                    kind.files += 1;
+                    if kind.examples.len() < EXAMPLES {
+                        kind.examples.push(again.fate.path.clone());
+                    }
+                };
+                for change in &again.changes {
+                    note(match *change {
+                        "verdict" => format!(
+                            "verdict: {} → {}",
+                            again.before.as_str(),
+                            again.fate.verdict.as_str()
+                        ),
+                        other => other.to_owned(),
+                    });
+                }
+                if again.is_changed() {
+                    changed.extend(again.fate.digest.clone());
+                }
+                Ok(())
+            },
+        )?;
+        let filed = !self.dry_run && !changed.is_empty();
+        if !self.json {
+            writeln!(
+                screen,
+                "{} read again, {} changed",
+                plural(effect.files, "file"),
+                count(effect.changed)
+            )?;
+            for (name, kind) in &kinds {
+                writeln!(screen, "{:>8}  {name}", count(kind.files))?;
+                let examples: Vec<String> = kind.examples.iter().map(|path| one_line(path)).collect();
+                writeln!(
+                    screen,
+                    "          {}",
+                    Styled(FAINT, format!("as in {}", examples.join(", ")))
+                )?;
+            }
+            screen.flush()?;
+        }
+        if filed {
+            sources.retain(|source| changed.contains(&source.record.digest));
+            questions::read_again(&archive, sources, Keeping::Changes, "curvary reread", &mut |_| {
+                Ok(())
+            })?;
+        }
+        if self.json {
+            screen.json(&Shape { effect, kinds, filed })?;
+        } else if self.dry_run {
+            writeln!(screen, "{}", Styled(FAINT, "nothing was filed: --dry-run"))?;
+        }
+        Ok(Ending::Done)
+    }
+}

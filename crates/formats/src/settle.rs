@@ -1,0 +1,255 @@
+//! Answers where they were asked for, and nowhere else.
+//!
+//! A source is read without any answer first. What is in no doubt then stays as it is, whatever was answered. An answer
+//! comes into force only when a question of this very source is about the same thing, and offers it or leaves room for
+//! what a person writes out; the runs that did not ask are kept from the reading before. Answers may raise further
+//! questions, so this goes on until none of the answers left is asked for.
+
+use curvary_record::{Code, Diagnostic, Quantity, Question, Run, Trace, Unit};
+
+use crate::{Assumptions, Reading};
+
+/// A reading with the answers that it asked for.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Settled {
+    /// The reading.
+    pub reading: Reading,
+    /// The answers that were asked for, as `about=answer`, in the order in which they came into force.
+    pub met: Vec<String>,
+}
+
+/// Reads with as many of the answers as are asked for; `read` reads the source under some answers.
+pub(crate) fn settled(given: &Assumptions, mut read: impl FnMut(Assumptions) -> Reading) -> Settled {
+    let mut reading = read(Assumptions::none());
+    let mut force = Assumptions::none();
+    let mut left: Vec<(String, String)> = given
+        .iter()
+        .map(|(about, answer)| (about.to_owned(), answer.to_owned()))
+        .collect();
+    let mut met = Vec::new();
+    loop {
+        let asked = |(about, answer): &(String, String)| {
+            questions(&reading).any(|question| takes(question, (about, answer), given.is_precise(about)))
+                || reading.runs.is_empty() && given.is_precise(about)
+        };
+        let (now, later): (Vec<_>, Vec<_>) = left.into_iter().partition(asked);
+        left = later;
+        if now.is_empty() {
+            break;
+        }
+        let mut trial = force.clone();
+        for (about, answer) in &now {
+            // Both halves were taken from answers that are known.
+            let _ = trial.add(&format!("{about}={answer}"));
+        }
+        let again = read(trial.clone());
+        if reading.runs.is_empty() && again.runs.is_empty() {
+            break;
+        }
+        match merged(&reading, again, &now, given) {
+            Ok(better) => {
+                reading = better;
+                force = trial;
+                met.extend(now.iter().map(|(about, answer)| format!("{about}={answer}")));
+            }
+            Err(why) => reading.remarks.push(*why),
+        }
+    }
+    Settled { reading, met }
+}
+
+fn questions(reading: &Reading) -> impl Iterator<Item = &Question> {
+    reading.runs.iter().flat_map(|run| run.questions.iter())
+}
+
+/// Whether a question is about the thing, and offers the answer. What a person writes out for this very file, or for
+/// files written like it, need not be offered where an axis is asked about.
+fn takes(question: &Question, (about, answer): (&str, &str), precise: bool) -> bool {
+    let offered = || {
+        question
+            .readings
+            .iter()
+            .filter_map(|reading| reading.assume.split_once('='))
+            .filter(|(own, _)| *own == about)
+            .map(|(_, offered)| offered)
+    };
+    if offered().any(|offered| offered == answer) {
+        return true;
+    }
+    if !matches!(about, "x" | "y") || answer.starts_with("new:") && !precise {
+        return false;
+    }
+    // A quantity alone is enough where it is offered in one unit.
+    let mut same = offered().filter(|offered| offered.split(':').next() == Some(answer));
+    let one = same.next().is_some() && same.next().is_none();
+    one || precise && offered().next().is_some()
+}
+
+/// The newer reading, with the runs that did not ask kept as they were; why not, where that cannot be.
+fn merged(
+    old: &Reading,
+    new: Reading,
+    answers: &[(String, String)],
+    given: &Assumptions,
+) -> Result<Reading, Box<Diagnostic>> {
+    let told = || {
+        answers
+            .iter()
+            .map(|(about, answer)| format!("`{about}={answer}`"))
+            .collect::<Vec<_>>()
+            .join(" and ")
+    };
+    let asked = |run: &Run| {
+        run.questions.iter().any(|question| {
+            answers
+                .iter()
+                .any(|(about, answer)| takes(question, (about, answer), given.is_precise(about)))
+        })
+    };
+    for (about, _) in answers
+        .iter()
+        .filter(|(about, _)| matches!(about.as_str(), "x" | "y"))
+    {
+        for trace in new.runs.iter().flat_map(|run| run.traces.iter()) {
+            let column = if about == "x" { &trace.x } else { &trace.y };
+            let settled = answers
+                .iter()
+                .any(|(own, answer)| own == about && answer.contains(column.quantity.as_str()));
+            if settled && let Some(why) = misfit(about, trace) {
+                let message = format!("{} was not used: {why}", told());
+                return Err(Box::new(
+                    Diagnostic::warning(Code::new("answer-does-not-fit"), message)
+                        .help("answer this file on its own, or take the answer back"),
+                ));
+            }
+        }
+    }
+    let sure: Vec<&Run> = old.runs.iter().filter(|run| !asked(run)).collect();
+    if sure.is_empty() {
+        return Ok(new);
+    }
+    let same_runs =
+        old.runs.len() == new.runs.len() && old.runs.iter().zip(&new.runs).all(|(a, b)| a.id == b.id);
+    if same_runs {
+        let runs = old
+            .runs
+            .iter()
+            .zip(new.runs)
+            .map(|(old, new)| if asked(old) { new } else { old.clone() })
+            .collect();
+        return Ok(Reading { runs, ..new });
+    }
+    if sure
+        .iter()
+        .all(|run| new.runs.iter().any(|other| other.traces == run.traces))
+    {
+        return Ok(new);
+    }
+    let message = format!(
+        "{} was not used: it would change a part of the file that is in no doubt",
+        told()
+    );
+    Err(Box::new(
+        Diagnostic::warning(Code::new("answer-does-not-fit"), message)
+            .help("split the file, or describe it in a layout"),
+    ))
+}
+
+/// Why numbers cannot be what an answer says they are. Only what cannot be is told, not what is rare.
+fn misfit(about: &str, trace: &Trace) -> Option<String> {
+    let column = if about == "x" { &trace.x } else { &trace.y };
+    let values = column.values.iter().copied();
+    let (least, most) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(least, most), value| {
+        (least.min(value), most.max(value))
+    });
+    if least > most {
+        return None;
+    }
+    let told = |what: &str| Some(format!("the values run from {least} to {most}, and {what}"));
+    let quantity = &column.quantity;
+    if *quantity == Quantity::TIME {
+        let falls = column.values.windows(2).all(|two| two[0] > two[1]) && column.values.len() > 1;
+        return if falls {
+            told("a time does not run backwards")
+        } else {
+            None
+        };
+    }
+    if *quantity == Quantity::WAVELENGTH {
+        let nanometres = |value: f64| column.unit.convert(value, &Unit::NANOMETRE).ok();
+        return match (nanometres(least), nanometres(most)) {
+            (Some(least), _) if least <= 0.0 => told("a wavelength is above zero"),
+            (_, Some(most)) if most < 10.0 => told("light of less than 10 nm is none that was measured here"),
+            _ => None,
+        };
+    }
+    if matches!(quantity.as_str(), "wavenumber" | "energy" | "frequency") && least <= 0.0 {
+        return told("none of them can be zero or less");
+    }
+    if matches!(quantity.as_str(), "transmittance" | "reflectance") {
+        let whole = if column.unit == Unit::ONE { 1.0 } else { 100.0 };
+        if most > whole * 2.0 {
+            return told("no more light comes out than went in");
+        }
+    }
+    None
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{Readers, Source};
+
+    fn read(text: &str, answers: &[&str], precise: bool) -> Settled {
+        let mut assume = Assumptions::none();
+        for answer in answers {
+            assume.add(answer).expect("an answer");
+        }
+        if precise {
+            assume = assume.precise();
+        }
+        let source = Source::new("a.txt", text.as_bytes().to_vec()).assuming(assume);
+        Readers::built_in().settle(&source, None).1
+    }
+
+    const SURE: &str = "Wavelength (nm)\tAbsorbance\n400\t0.100\n410\t0.200\n420\t0.300\n430\t0.200\n";
+    const ASKED: &str = "Time\tAbsorbance\n0\t0.100\n5\t0.200\n10\t0.300\n15\t0.400\n";
+
+    #[test]
+    fn what_is_in_no_doubt_stays() {
+        let plain = read(SURE, &[], false);
+        assert!(plain.reading.runs.iter().all(|run| !run.in_question()));
+        for answer in ["x=time:s", "y=transmittance:%", "decimal=comma", "date=day-first"] {
+            for precise in [false, true] {
+                assert_eq!(read(SURE, &[answer], precise), plain, "{answer}");
+            }
+        }
+    }
+
+    #[test]
+    fn what_was_asked_is_settled_and_told() {
+        let open = read(ASKED, &[], false);
+        assert!(open.reading.runs[0].in_question(), "{:?}", open.reading);
+        let settled = read(
+            ASKED,
+            &["x=time:min", "y=transmittance:%", "decimal=comma"],
+            false,
+        );
+        assert_eq!(settled.met, ["x=time:min"]);
+        let run = &settled.reading.runs[0];
+        assert!(!run.in_question(), "{:?}", run.questions);
+        assert_eq!(run.traces[0].x.unit.code(), "min");
+        assert_eq!(run.traces[0].y.quantity, Quantity::ABSORBANCE);
+    }
+
+    #[test]
+    fn what_was_not_offered_is_taken_only_for_this_very_file() {
+        let open = read(ASKED, &[], false);
+        assert_eq!(read(ASKED, &["x=temperature:Cel"], false), open);
+        let settled = read(ASKED, &["x=temperature:Cel"], true);
+        assert_eq!(
+            settled.reading.runs[0].traces[0].x.quantity,
+            Quantity::TEMPERATURE
+        );
+    }
+}

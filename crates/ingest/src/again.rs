@@ -1,0 +1,161 @@
+//! Originals read again, and what changes by it.
+
+use std::collections::BTreeSet;
+use std::sync::atomic::AtomicBool;
+
+use curvary_archive::{Addition, Archive, Prepared, SourceView};
+use curvary_formats::Assumptions;
+use curvary_record::{Column, Digest, Run, RunId, Verdict};
+
+use crate::desk::Finished;
+use crate::fate::Fate;
+use crate::filing::Filing;
+use crate::flow::{flow, threads};
+use crate::trouble::Trouble;
+
+/// What reading a source again gave.
+#[derive(Clone, Debug)]
+pub struct Again {
+    /// What became of it now.
+    pub fate: Fate,
+    /// How its reading went before.
+    pub before: Verdict,
+    /// What differs, in a few words each, every kind once; empty when all is as it was.
+    pub changes: BTreeSet<&'static str>,
+}
+
+impl Again {
+    /// Whether anything differs.
+    #[must_use]
+    pub fn is_changed(&self) -> bool {
+        !self.changes.is_empty()
+    }
+}
+
+/// Whether what changed is filed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Keeping {
+    /// It is only told.
+    Nothing,
+    /// It takes the place of what was read before.
+    Changes,
+}
+
+type Done = Result<(Again, Option<Prepared>), Trouble>;
+
+impl Filing<'_> {
+    /// Reads sources of the archive again, and hands over what changes, in their order. What is superseded is left alone.
+    ///
+    /// # Errors
+    /// When an original or record is damaged, the archive cannot be written, or the first that `take` gives.
+    pub fn read_again<E: From<Trouble>>(
+        &self,
+        sources: Vec<SourceView>,
+        keeping: Keeping,
+        stop: &AtomicBool,
+        mut take: impl FnMut(Again) -> Result<(), E>,
+    ) -> Result<(), E> {
+        let mut since = 0;
+        flow(
+            threads(),
+            self.limits(),
+            stop,
+            |feed| {
+                for source in sources {
+                    let weight = source.record.bytes;
+                    if source.stands_at.is_some() && !feed.put(source, weight) {
+                        return;
+                    }
+                }
+            },
+            |source| self.one_again(&source, keeping),
+            |done: Done| {
+                let (again, prepared) = done?;
+                self.append(prepared, &mut since)?;
+                take(again)
+            },
+        )
+    }
+
+    fn one_again(&self, source: &SourceView, keeping: Keeping) -> Done {
+        let archive = self.archive();
+        let digest = &source.record.digest;
+        let path = source.stands_at.clone().unwrap_or_default();
+        let bytes = archive.original(digest)?;
+        let mut noted = Assumptions::none();
+        for answer in archive.assumed(digest)? {
+            // What was noted by an older program may be no answer any more.
+            let _ = noted.add(&answer);
+        }
+        let desk = self.desk();
+        let finished = desk.read_source(desk.source_settling(&path, bytes.into(), &noted.precise()));
+        let fate = Fate::of(&finished);
+        let before = runs_before(archive, digest, source.record.runs)?;
+        let again = Again {
+            changes: changes(source, &before, &finished),
+            before: source.record.verdict,
+            fate,
+        };
+        if keeping == Keeping::Nothing || !again.is_changed() {
+            return Ok((again, None));
+        }
+        let addition = Addition {
+            path,
+            digest: digest.clone(),
+            stat: None,
+            verdict: again.fate.verdict,
+            reader: again.fate.reader.clone(),
+            remarks: finished.reading.remarks,
+            family: finished.family,
+            runs: finished.reading.runs,
+            bytes: finished.source.into_bytes(),
+            again: true,
+        };
+        Ok((again, Some(self.preparer().prepare(vec![addition])?)))
+    }
+}
+
+fn runs_before(archive: &Archive, digest: &Digest, count: u32) -> Result<Vec<Run>, Trouble> {
+    (0..count as usize)
+        .map(|ordinal| Ok(archive.stored(&RunId::new(digest, ordinal))?))
+        .collect()
+}
+
+/// What differs between what is kept of a source and its reading today.
+fn changes(source: &SourceView, before: &[Run], now: &Finished) -> BTreeSet<&'static str> {
+    let mut changes = BTreeSet::new();
+    let runs = &now.reading.runs;
+    let mut note = |differs: bool, what: &'static str| {
+        if differs {
+            changes.insert(what);
+        }
+    };
+    note(source.record.verdict != now.reading.verdict(), "verdict");
+    note(
+        source.record.reader != now.card.as_ref().map(|card| card.id.clone()),
+        "reader",
+    );
+    note(
+        now.family.is_some() && source.record.family != now.family,
+        "family",
+    );
+    note(before.len() != runs.len(), "number of runs");
+    note(source.record.remarks != now.reading.remarks, "remarks");
+    for (old, new) in before.iter().zip(runs) {
+        note(old.technique != new.technique, "technique");
+        note(old.fields != new.fields, "fields");
+        note(old.questions != new.questions, "questions");
+        note(old.remarks != new.remarks, "remarks");
+        note(old.traces.len() != new.traces.len(), "number of traces");
+        for (old, new) in old.traces.iter().zip(&new.traces) {
+            let axis = |a: &Column, b: &Column| a.quantity != b.quantity || a.unit != b.unit;
+            note(axis(&old.x, &new.x) || axis(&old.y, &new.y), "axes");
+            let values = |a: &Column, b: &Column| a.values != b.values;
+            note(values(&old.x, &new.x) || values(&old.y, &new.y), "values");
+            note(old.held != new.held, "held coordinates");
+            note(old.label != new.label || old.row_names != new.row_names, "labels");
+            note(old.fields != new.fields, "fields");
+        }
+    }
+    changes
+}

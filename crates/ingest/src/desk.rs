@@ -1,0 +1,247 @@
+//! Where one source is read: bytes in, runs and remarks out, whatever the bytes are.
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::{Path, PathBuf};
+
+use curvary_archive::{Answer, Answers};
+use curvary_formats::{Assumptions, Card, Readers, Reading, Settled, Source, Taken, family};
+use curvary_record::{Code, Diagnostic, Family};
+
+use crate::shelf::{Misfit, Shelf};
+use crate::trouble::Trouble;
+use crate::vocabulary;
+
+/// What was said about how to read.
+#[derive(Clone, Debug, Default)]
+pub struct Orders {
+    /// Read every source with the reader of this id, instead of asking which one knows it.
+    pub reader: Option<String>,
+    /// Answers that settle questions.
+    pub assume: Assumptions,
+    /// Folders of layouts, beside the archive's own.
+    pub layouts: Vec<PathBuf>,
+}
+
+/// The readers and what was said about how to use them.
+pub struct Desk {
+    readers: Readers,
+    /// Layouts that cannot be used.
+    misfits: Vec<Misfit>,
+    orders: Orders,
+    /// What was answered about files that are written alike.
+    answers: Vec<Answer>,
+}
+
+/// What reading one source gave.
+pub struct Finished {
+    /// The source.
+    pub source: Source,
+    /// The reader's card, unless none knew the source.
+    pub card: Option<Card>,
+    /// Runs and remarks.
+    pub reading: Reading,
+    /// How the source is written, where something is asked about it.
+    pub family: Option<Family>,
+    /// The answers that the source asked for, as `about=answer`.
+    pub met: Vec<String>,
+}
+
+impl Desk {
+    /// The built-in readers and the layouts of an archive (its folder), used as the orders say.
+    ///
+    /// # Errors
+    /// When a named folder of layouts cannot be read, or no reader has the id that was asked for.
+    pub fn new(orders: Orders, archive: Option<&Path>) -> Result<Self, Trouble> {
+        let mut readers = Readers::built_in();
+        let mut shelf = Shelf::open(&orders.layouts, archive)?;
+        shelf.try_examples();
+        for layout in shelf.layouts {
+            readers.add(Box::new(layout));
+        }
+        if let Some(asked) = &orders.reader
+            && !readers.iter().any(|reader| reader.card().id == *asked)
+        {
+            let ids: Vec<&str> = readers.iter().map(|reader| reader.card().id.as_str()).collect();
+            let why = Diagnostic::error(Code::new("no-reader"), format!("no reader is called `{asked}`"));
+            return Err(Trouble::Order(Box::new(
+                why.help(format!("there are {}", ids.join(", "))),
+            )));
+        }
+        Ok(Self {
+            readers,
+            misfits: shelf.misfits,
+            orders,
+            answers: match archive {
+                Some(root) => Answers::read(root)?.holding().cloned().collect(),
+                None => Vec::new(),
+            },
+        })
+    }
+
+    /// The same desk, with these answers in place of the archive's.
+    #[must_use]
+    pub fn answering(mut self, answers: Vec<Answer>) -> Self {
+        self.answers = answers;
+        self
+    }
+
+    /// The readers.
+    #[must_use]
+    pub fn readers(&self) -> &Readers {
+        &self.readers
+    }
+
+    /// The layouts that cannot be used, and why.
+    #[must_use]
+    pub fn misfits(&self) -> &[Misfit] {
+        &self.misfits
+    }
+
+    /// The reader that was asked for.
+    #[must_use]
+    pub fn asked(&self) -> Option<&str> {
+        self.orders.reader.as_deref()
+    }
+
+    /// Whether something was said that changes how files are read.
+    #[must_use]
+    pub fn has_orders(&self) -> bool {
+        let Orders {
+            reader,
+            assume,
+            layouts,
+        } = &self.orders;
+        reader.is_some() || !layouts.is_empty() || !assume.is_empty()
+    }
+
+    /// The source of some bytes, with what was settled about it.
+    #[must_use]
+    pub fn source(&self, path: &str, taken: Taken) -> Source {
+        Source::taken(path, taken).assuming(self.orders.assume.clone())
+    }
+
+    /// The source of some bytes, with more settled about it than the orders say; the orders weigh more.
+    #[must_use]
+    pub fn source_settling(&self, path: &str, taken: Taken, more: &Assumptions) -> Source {
+        let mut assume = more.clone();
+        assume.overlay(&self.orders.assume);
+        Source::taken(path, taken).assuming(assume)
+    }
+
+    /// Reads one source. A reader that fails on it fails on it alone.
+    #[must_use]
+    pub fn read(&self, path: &str, taken: Taken) -> Finished {
+        self.read_source(self.source(path, taken))
+    }
+
+    /// Reads one source. A reader that fails on it fails on it alone.
+    ///
+    /// What was answered about files written like it comes into force where it asks; what the orders say weighs more.
+    #[must_use]
+    pub fn read_source(&self, source: Source) -> Finished {
+        let (card, settled) = self.attempt(&source);
+        let in_doubt = is_in_doubt(&settled.reading);
+        let mut finished = Finished {
+            source,
+            card,
+            reading: settled.reading,
+            family: None,
+            met: settled.met,
+        };
+        // How a file is written matters only where it asks something.
+        if !in_doubt && !vocabulary::is_wanted(&finished.reading) {
+            return finished;
+        }
+        let Some(family) = catch_unwind(AssertUnwindSafe(|| family::of(&finished.source)))
+            .ok()
+            .flatten()
+        else {
+            return finished;
+        };
+        let answers: Vec<&Answer> = self
+            .answers
+            .iter()
+            .filter(|answer| answer.is_about(finished.source.digest(), &family))
+            .collect();
+        finished.family = Some(family);
+        if in_doubt && answers.iter().any(|answer| answer.key().is_none()) {
+            let given = given(&answers, finished.source.assume());
+            finished.source = finished.source.assuming(given);
+            let (card, settled) = self.attempt(&finished.source);
+            finished.card = card;
+            finished.reading = settled.reading;
+            finished.met = settled.met;
+        }
+        if is_in_doubt(&finished.reading)
+            && let Some(answer) = answers.iter().rev().find(|answer| answer.answer == NONE)
+        {
+            finished.reading = Reading::refused(left_out(answer));
+            finished.met = vec![NONE.to_owned()];
+        }
+        vocabulary::apply(&answers, &mut finished.reading, &mut finished.met);
+        finished
+    }
+
+    fn attempt(&self, source: &Source) -> (Option<Card>, Settled) {
+        let read = catch_unwind(AssertUnwindSafe(|| {
+            let (card, settled) = self.readers.settle(source, self.asked());
+            (card.cloned(), settled)
+        }));
+        read.unwrap_or_else(|_| {
+            let why = Diagnostic::error(
+                Code::new("reader-failed"),
+                "the reader came to a state that it was not made for; nothing of this file was used",
+            );
+            let reading = Reading::refused(
+                why.help("please send the file to those who make curvary: this is our mistake"),
+            );
+            let settled = Settled {
+                reading,
+                met: Vec::new(),
+            };
+            (None, settled)
+        })
+    }
+}
+
+fn is_in_doubt(reading: &Reading) -> bool {
+    reading.runs.is_empty() || reading.runs.iter().any(|run| run.in_question())
+}
+
+/// The answer that files are no measurements.
+const NONE: &str = "measurement=no";
+
+fn left_out(answer: &Answer) -> Diagnostic {
+    let who = answer.by.as_deref().unwrap_or("a person");
+    let message = format!("{who} answered that files written like this are no measurements");
+    Diagnostic::note(Code::new("left-out"), message).help(format!(
+        "`curvary answer --undo {}` takes the answer back",
+        answer.id
+    ))
+}
+
+/// What was answered about files like a source, later answers before earlier ones, under what was said beside it.
+fn given(answers: &[&Answer], said: &Assumptions) -> Assumptions {
+    let mut given = Assumptions::none();
+    for answer in answers.iter().filter(|answer| answer.key().is_none()) {
+        // A line that a person has spoilt settles nothing; `answer --list` tells of it.
+        let _ = given.add(&answer.answer);
+    }
+    given = given.precise();
+    given.overlay(said);
+    given
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_reader_that_is_not_there_is_a_wrong_order() {
+        let orders = Orders {
+            reader: Some("built-in/none".into()),
+            ..Orders::default()
+        };
+        assert!(matches!(Desk::new(orders, None), Err(Trouble::Order(_))));
+    }
+}

@@ -1,0 +1,104 @@
+//! What became of one file.
+
+use curvary_record::{Code, Diagnostic, Digest, Verdict};
+use serde::Serialize;
+
+use crate::desk::Finished;
+
+/// What became of one file. As JSON it is a line of `--report`.
+#[derive(Clone, Debug, Serialize)]
+pub struct Fate {
+    /// The path, with `/` between folders; inside a container `outer.zip!/inner.txt`.
+    pub path: String,
+    /// The digest of the bytes, unless they could not be read.
+    pub digest: Option<Digest>,
+    /// How its reading went.
+    pub verdict: Verdict,
+    /// The reader, unless none knew it.
+    pub reader: Option<String>,
+    /// How many runs it gave.
+    pub runs: u64,
+    /// How many points these have.
+    pub points: Option<u64>,
+    /// What was odd, about the file and about its runs.
+    pub remarks: Vec<Diagnostic>,
+    /// Codes of the questions that its runs leave open, with what is asked.
+    #[serde(skip)]
+    pub questions: Vec<(Code, String)>,
+    /// The answers that the file asked for, as `about=answer`.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub answers: Vec<String>,
+    /// Length in bytes.
+    #[serde(skip)]
+    pub bytes: u64,
+    /// Whether the archive had it already, under this path.
+    #[serde(skip)]
+    pub known: bool,
+}
+
+impl Fate {
+    /// A file that was read, or refused.
+    #[must_use]
+    pub fn of(finished: &Finished) -> Self {
+        let Finished {
+            source,
+            card,
+            reading,
+            met,
+            ..
+        } = finished;
+        let of_runs = reading.runs.iter().flat_map(|run| run.remarks.iter());
+        let questions = reading.runs.iter().flat_map(|run| run.questions.iter());
+        Self {
+            path: source.path().to_owned(),
+            digest: Some(source.digest().clone()),
+            verdict: reading.verdict(),
+            reader: card.as_ref().map(|card| card.id.clone()),
+            runs: reading.runs.len() as u64,
+            points: Some(reading.runs.iter().map(|run| run.points() as u64).sum()),
+            remarks: reading.remarks.iter().chain(of_runs).cloned().collect(),
+            questions: questions
+                .map(|question| (question.code.clone(), question.message.clone()))
+                .collect(),
+            answers: met.clone(),
+            bytes: source.bytes().len() as u64,
+            known: false,
+        }
+    }
+
+    /// A file that could not be read at all.
+    #[must_use]
+    pub fn failed(path: impl Into<String>, why: Diagnostic) -> Self {
+        Self {
+            path: path.into(),
+            digest: None,
+            verdict: Verdict::Failed,
+            reader: None,
+            runs: 0,
+            points: Some(0),
+            remarks: vec![why],
+            questions: Vec::new(),
+            answers: Vec::new(),
+            bytes: 0,
+            known: false,
+        }
+    }
+
+    /// A file that the archive has under this path, unchanged.
+    #[must_use]
+    pub fn unchanged(path: impl Into<String>) -> Self {
+        Self {
+            path: path.into(),
+            digest: None,
+            verdict: Verdict::Read,
+            reader: None,
+            runs: 0,
+            points: None,
+            remarks: Vec::new(),
+            questions: Vec::new(),
+            answers: Vec::new(),
+            bytes: 0,
+            known: true,
+        }
+    }
+}

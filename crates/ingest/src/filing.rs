@@ -1,0 +1,407 @@
+//! Sources into an archive: read on all cores, filed in order.
+
+use std::collections::BTreeSet;
+use std::path::Path;
+use std::sync::atomic::AtomicBool;
+use std::sync::{Mutex, MutexGuard, PoisonError};
+
+use curvary_archive::{Addition, Archive, Holder, Known, Prepared, Preparer, Stat, Writer};
+use curvary_formats::Reading;
+use curvary_record::{Digest, Outcome, Run};
+use rayon::prelude::*;
+
+use crate::before::Ledger;
+use crate::desk::{Desk, Finished};
+use crate::fate::Fate;
+use crate::flow::{Feed, flow, threads};
+use crate::limits::Limits;
+use crate::names::{Names, belongs_to};
+use crate::piece::{Piece, may_be_container, pieces};
+use crate::trouble::Trouble;
+use crate::walk::{Found, LeaveOut, Met, Root, is_archive, walk};
+
+/// What an export states about its own results, found in one of its runs.
+type Reported<'a> = dyn Fn(&Run) -> Vec<Outcome> + Sync + 'a;
+
+/// An archive that is being filled.
+pub struct Filing<'a> {
+    archive: &'a Archive,
+    desk: &'a Desk,
+    limits: Limits,
+    writer: Mutex<Writer>,
+    preparer: Preparer,
+    reported: &'a Reported<'a>,
+}
+
+/// What became of one file, and what was seen while its text was at hand.
+pub struct Handed<T> {
+    /// What became of it.
+    pub fate: Fate,
+    /// What was seen; nothing when the file was not read now.
+    pub seen: Option<T>,
+}
+
+/// A source on its way into the archive.
+struct Parcel {
+    piece: Piece,
+    stat: Option<Stat>,
+    /// Whether the archive knows the path, and the file may only have been touched.
+    perhaps: bool,
+}
+
+/// What becomes of sources that stay together.
+struct Batch<T> {
+    handed: Vec<Handed<T>>,
+    prepared: Option<Result<Prepared, curvary_archive::Error>>,
+    /// Files that were only touched: where they are, and their bytes, which the archive has.
+    touched: Vec<(String, Digest, Option<Stat>)>,
+    /// What the exports state about their own results.
+    reported: Vec<Outcome>,
+}
+
+impl<T> Batch<T> {
+    fn unchanged(paths: Vec<String>) -> Self {
+        let handed = |path| Handed {
+            fate: Fate::unchanged(path),
+            seen: None,
+        };
+        Self {
+            handed: paths.into_iter().map(handed).collect(),
+            prepared: None,
+            touched: Vec::new(),
+            reported: Vec::new(),
+        }
+    }
+}
+
+impl<'a> Filing<'a> {
+    /// Takes the archive's lock in the name of a command. `reported` finds what exports state about their own results.
+    ///
+    /// # Errors
+    /// When the archive cannot be written, or another program writes it.
+    pub fn begin(
+        archive: &'a Archive,
+        desk: &'a Desk,
+        limits: Limits,
+        command: &str,
+        reported: &'a Reported<'a>,
+    ) -> Result<Self, Trouble> {
+        let writer = archive.write(command)?;
+        Ok(Self {
+            archive,
+            desk,
+            limits,
+            preparer: writer.preparer(),
+            writer: Mutex::new(writer),
+            reported,
+        })
+    }
+
+    /// Whose lock was taken over, because its holder is gone.
+    #[must_use]
+    pub fn taken_over(&self) -> Option<Holder> {
+        self.lock().taken_over().cloned()
+    }
+
+    /// Tells what is left out when the folders are walked: archives, this one among them.
+    pub fn leave_out(&self) -> impl Fn(&Path, bool) -> bool + Clone + Send + Sync + 'static {
+        let own = Root::new(self.archive.root()).real;
+        move |path, folder| belongs_to(path, &own) || (folder && (path == own || is_archive(path)))
+    }
+
+    /// Reads everything below the given paths that is new, keeps it, and hands over what became of each file, in order.
+    ///
+    /// `look` sees each source that is read while its text is at hand, on any thread. With `complete`, fates of known
+    /// files tell how these were read before. What is done counts from time to time, and at the latest after
+    /// [`finish`](Self::finish).
+    ///
+    /// # Errors
+    /// When the archive cannot be written, or the first that `take` gives.
+    pub fn add<T: Send, E: From<Trouble>>(
+        &self,
+        roots: &[Root],
+        stop: &AtomicBool,
+        complete: bool,
+        look: impl Fn(&Finished, &Fate) -> T + Sync,
+        mut take: impl FnMut(Handed<T>) -> Result<(), E>,
+    ) -> Result<(), E> {
+        let names = Names::new(self.archive.root(), roots);
+        let leave_out = self.leave_out();
+        let mut ledger = complete.then(|| Ledger::new(self.archive));
+        let mut since = 0;
+        flow(
+            threads(),
+            &self.limits,
+            stop,
+            |feed| self.send(feed, roots, &leave_out, &names),
+            |parcels: Vec<Parcel>| self.read(parcels, &look),
+            |batch: Batch<T>| {
+                for mut handed in self.file(batch, &mut since)? {
+                    if let Some(ledger) = &mut ledger {
+                        ledger.complete(&mut handed.fate)?;
+                    }
+                    take(handed)?;
+                }
+                Ok(())
+            },
+        )
+    }
+
+    /// Makes everything count and gives the lock back.
+    ///
+    /// # Errors
+    /// When the disk refuses.
+    pub fn finish(self) -> Result<(), Trouble> {
+        let writer = self.writer.into_inner().unwrap_or_else(PoisonError::into_inner);
+        Ok(writer.finish()?)
+    }
+
+    pub(crate) fn archive(&self) -> &Archive {
+        self.archive
+    }
+
+    pub(crate) fn desk(&self) -> &Desk {
+        self.desk
+    }
+
+    pub(crate) fn limits(&self) -> &Limits {
+        &self.limits
+    }
+
+    pub(crate) fn preparer(&self) -> &Preparer {
+        &self.preparer
+    }
+
+    /// Files what is ready; `since` counts the files since the last commit.
+    pub(crate) fn append(&self, prepared: Option<Prepared>, since: &mut u64) -> Result<(), Trouble> {
+        let Some(prepared) = prepared else {
+            return Ok(());
+        };
+        let mut writer = self.lock();
+        writer.append(prepared)?;
+        *since += 1;
+        if writer.pending() >= self.limits.commit_bytes || *since >= self.limits.commit_files {
+            writer.commit()?;
+            *since = 0;
+        }
+        Ok(())
+    }
+
+    /// Adds a note, such as one that settles a question of one run.
+    ///
+    /// # Errors
+    /// When there is no such run, or the disk refuses.
+    pub fn note(&self, note: curvary_archive::Note) -> Result<(), Trouble> {
+        Ok(self.lock().note(note)?)
+    }
+
+    fn lock(&self) -> MutexGuard<'_, Writer> {
+        self.writer.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Files what was read; `since` counts the files since the last commit.
+    fn file<T>(&self, batch: Batch<T>, since: &mut u64) -> Result<Vec<Handed<T>>, Trouble> {
+        let mut handed = batch.handed;
+        let mut writer = self.lock();
+        if !self.desk.has_orders() {
+            mark_known(&mut handed, &writer);
+        }
+        if let Some(prepared) = batch.prepared {
+            writer.append(prepared?)?;
+        }
+        for outcome in batch.reported {
+            writer.put_outcome(outcome)?;
+        }
+        for (path, digest, stat) in batch.touched {
+            writer.met(&path, &digest, stat)?;
+        }
+        *since += handed.len() as u64;
+        if writer.pending() >= self.limits.commit_bytes
+            || *since >= self.limits.commit_files && writer.pending() > 0
+        {
+            writer.commit()?;
+            *since = 0;
+        }
+        Ok(handed)
+    }
+
+    /// Walks the folders and sends what is not known to be unchanged, several sources together.
+    fn send<T>(
+        &self,
+        feed: &mut Feed<'_, Vec<Parcel>, Batch<T>>,
+        roots: &[Root],
+        leave_out: &LeaveOut<'_>,
+        names: &Names,
+    ) {
+        let mut together: Vec<Parcel> = Vec::new();
+        let mut weight = 0;
+        walk(roots, leave_out, &mut |root, met| {
+            let mut unchanged = Vec::new();
+            for Looked {
+                met,
+                path,
+                stat,
+                known,
+                container,
+            } in self.look(met, names, root)
+            {
+                if known == Known::Unchanged {
+                    unchanged.push(path);
+                    continue;
+                }
+                // What is unchanged goes in its place among what is new.
+                if !unchanged.is_empty() {
+                    let batch = Batch::unchanged(std::mem::take(&mut unchanged));
+                    if !(send_off(feed, &mut together, &mut weight) && feed.put_done(batch)) {
+                        return false;
+                    }
+                }
+                let sent = pieces(met, path, container, &self.limits, &mut |piece| {
+                    weight += piece.weight;
+                    together.push(Parcel {
+                        piece,
+                        stat,
+                        perhaps: known == Known::Perhaps,
+                    });
+                    weight < Preparer::BATCH_BYTES as u64 || send_off(feed, &mut together, &mut weight)
+                });
+                if !sent {
+                    return false;
+                }
+            }
+            unchanged.is_empty()
+                || (send_off(feed, &mut together, &mut weight) && feed.put_done(Batch::unchanged(unchanged)))
+        });
+        send_off(feed, &mut together, &mut weight);
+    }
+
+    /// Looks at many files: what the archive knows of them, and which are containers. With orders none is unchanged.
+    fn look(&self, met: Vec<Met>, names: &Names, root: &Root) -> Vec<Looked> {
+        let again = self.desk.has_orders();
+        let mut looked: Vec<Looked> = {
+            let writer = self.lock();
+            let one = |met: Met| {
+                let path = names.of(root, met.below());
+                let stat = if let Met::File(Found { stat, .. }) = &met {
+                    Some(*stat)
+                } else {
+                    None
+                };
+                let known = match stat.map(|stat| writer.known(&path, &stat)) {
+                    Some(Known::Unchanged) if again => Known::Perhaps,
+                    Some(known) => known,
+                    None => Known::New,
+                };
+                Looked {
+                    met,
+                    path,
+                    stat,
+                    known,
+                    container: false,
+                }
+            };
+            met.into_iter().map(one).collect()
+        };
+        looked
+            .par_iter_mut()
+            .with_min_len(64)
+            .filter(|one| one.known != Known::Unchanged)
+            .for_each(|one| {
+                one.container = may_be_container(&one.met);
+                // The members of a container are no files of their own, and the system says nothing of them.
+                if one.container {
+                    one.stat = None;
+                }
+            });
+        looked
+    }
+
+    /// Reads sources and makes them ready for the archive.
+    fn read<T>(&self, parcels: Vec<Parcel>, look: &impl Fn(&Finished, &Fate) -> T) -> Batch<T> {
+        let mut batch = Batch::unchanged(Vec::new());
+        let mut additions = Vec::with_capacity(parcels.len());
+        let again = self.desk.has_orders();
+        for Parcel { piece, stat, perhaps } in parcels {
+            let Piece { path, content, .. } = piece;
+            let taken = match content.bytes(&path, &self.limits) {
+                Ok(taken) => taken,
+                Err(why) => {
+                    batch.handed.push(Handed {
+                        fate: Fate::failed(path, *why),
+                        seen: None,
+                    });
+                    continue;
+                }
+            };
+            let digest = taken.digest.clone();
+            if perhaps && !again && self.lock().has(&digest) {
+                batch.handed.push(Handed {
+                    fate: Fate {
+                        digest: Some(digest.clone()),
+                        ..Fate::unchanged(path.clone())
+                    },
+                    seen: None,
+                });
+                batch.touched.push((path, digest, stat));
+                continue;
+            }
+            let finished = self.desk.read(&path, taken);
+            let fate = Fate::of(&finished);
+            let seen = look(&finished, &fate);
+            let bytes = finished.source.into_bytes();
+            let Reading { runs, remarks } = finished.reading;
+            let (verdict, reader) = (fate.verdict, fate.reader.clone());
+            let family = finished.family;
+            batch.handed.push(Handed {
+                fate,
+                seen: Some(seen),
+            });
+            batch
+                .reported
+                .extend(runs.iter().flat_map(|run| (self.reported)(run)));
+            additions.push(Addition {
+                path,
+                bytes,
+                digest,
+                stat,
+                verdict,
+                reader,
+                remarks,
+                family,
+                runs,
+                again,
+            });
+        }
+        if !additions.is_empty() {
+            batch.prepared = Some(self.preparer.prepare(additions));
+        }
+        batch
+    }
+}
+
+/// Marks what the archive has already. It is asked in the order of the files, so the answer depends on no thread.
+fn mark_known<T>(handed: &mut [Handed<T>], writer: &Writer) {
+    let mut here = BTreeSet::new();
+    for Handed { fate, .. } in handed {
+        if let Some(digest) = &fate.digest {
+            fate.known = writer.has(digest) || !here.insert(digest.clone());
+        }
+    }
+}
+
+fn send_off<T>(
+    feed: &mut Feed<'_, Vec<Parcel>, Batch<T>>,
+    together: &mut Vec<Parcel>,
+    weight: &mut u64,
+) -> bool {
+    together.is_empty() || feed.put(std::mem::take(together), std::mem::take(weight))
+}
+
+/// What one look at a file told.
+struct Looked {
+    met: Met,
+    path: String,
+    stat: Option<Stat>,
+    known: Known,
+    container: bool,
+}

@@ -1,0 +1,41 @@
+//! How much is opened, held and committed at a time.
+
+use curvary_formats::container;
+
+/// Limits of one ingest. All of them are told when they are met: nothing is left out in silence.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Limits {
+    /// The longest file that is opened, in bytes: the numbers of a longer one would fill the memory of a small computer.
+    pub file: u64,
+    /// The longest layout, or example of one, that is opened, in bytes.
+    pub layout: u64,
+    /// Bytes of sources under way at any time; a single source that has more goes alone.
+    pub under_way: u64,
+    /// Sources, or groups of small ones, under way at any time.
+    pub things: u64,
+    /// Bytes of sources after which what was done is made to count: a second's work at most is lost with the power.
+    pub commit_bytes: u64,
+    /// … and so many files.
+    pub commit_files: u64,
+    /// What is taken out of a container.
+    pub container: container::Limits,
+}
+
+impl Limits {
+    /// The limits of every command.
+    pub const USUAL: Self = Self {
+        file: 1 << 30,
+        layout: 16 << 20,
+        under_way: 24 << 20,
+        things: 256,
+        commit_bytes: 64 << 20,
+        commit_files: 20_000,
+        container: container::Limits::USUAL,
+    };
+}
+
+impl Default for Limits {
+    fn default() -> Self {
+        Self::USUAL
+    }
+}

@@ -1,0 +1,205 @@
+//! Single sources: a file, or a member of a container.
+
+use std::fs::File;
+use std::io::Read;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::AtomicBool;
+
+use curvary_formats::{Taken, container, take_in};
+use curvary_record::{Code, Diagnostic};
+use rayon::prelude::*;
+
+use crate::flow::{Feed, flow, threads};
+use crate::limits::Limits;
+use crate::trouble::unusable;
+use crate::walk::{LeaveOut, Met, Root, walk};
+
+/// One source on its way to a desk.
+pub struct Piece {
+    /// The path under which it goes into reports.
+    pub path: String,
+    /// Its bytes, or where they are, or why there are none.
+    pub content: Content,
+    /// Its length in bytes.
+    pub weight: u64,
+}
+
+/// The bytes of a source.
+pub enum Content {
+    /// In a file that is still to be read.
+    InFile(PathBuf),
+    /// Out of a container.
+    Here(Vec<u8>),
+    /// They cannot be had.
+    Nowhere(Diagnostic),
+}
+
+impl Content {
+    /// The bytes and their digest; no more than the limits let, however the file grows meanwhile.
+    ///
+    /// # Errors
+    /// Why they cannot be had.
+    pub fn bytes(self, path: &str, limits: &Limits) -> Result<Taken, Box<Diagnostic>> {
+        match self {
+            Self::InFile(place) => {
+                bytes(&place, limits).map_err(|error| Box::new(unusable("read", path, &error)))
+            }
+            Self::Here(bytes) => Ok(bytes.into()),
+            Self::Nowhere(why) => Err(Box::new(why)),
+        }
+    }
+}
+
+fn bytes(place: &Path, limits: &Limits) -> std::io::Result<Taken> {
+    let file = File::open(place)?;
+    let size = usize::try_from(file.metadata()?.len().min(limits.file)).unwrap_or(0);
+    take_in(file.take(limits.file), size)
+}
+
+/// Whether what was met may be a container, by its first bytes; the whole decides later.
+pub(crate) fn may_be_container(met: &Met) -> bool {
+    let Met::File(found) = met else {
+        return false;
+    };
+    let mut start = Vec::new();
+    let read = File::open(&found.place)
+        .and_then(|file| file.take(container::TELLING as u64).read_to_end(&mut start));
+    read.is_ok() && container::may_be_container(&start)
+}
+
+/// Hands on a file that was met as one piece, or as a piece a member when it is a container; `false` when no more is
+/// wanted. `path` is the file's path in reports.
+pub(crate) fn pieces(
+    met: Met,
+    path: String,
+    container: bool,
+    limits: &Limits,
+    each: &mut dyn FnMut(Piece) -> bool,
+) -> bool {
+    let nowhere = |path: String, why: Diagnostic| Piece {
+        path,
+        content: Content::Nowhere(why),
+        weight: 0,
+    };
+    let found = match met {
+        Met::Trouble { why, .. } => return each(nowhere(path, why)),
+        Met::File(found) => found,
+    };
+    if found.stat.bytes > limits.file {
+        let message = format!(
+            "the file has {} bytes; at most {} are read",
+            found.stat.bytes, limits.file
+        );
+        let why = Diagnostic::error(Code::new("file-too-large"), message).help("split the file");
+        return each(nowhere(path, why));
+    }
+    if !container {
+        return each(Piece {
+            path,
+            content: Content::InFile(found.place),
+            weight: found.stat.bytes,
+        });
+    }
+    let whole = match bytes(&found.place, limits) {
+        Ok(whole) => whole.bytes,
+        Err(error) => {
+            let why = unusable("read", &path, &error);
+            return each(nowhere(path, why));
+        }
+    };
+    if !container::is_container(&whole) {
+        let weight = whole.len() as u64;
+        return each(Piece {
+            path,
+            content: Content::Here(whole),
+            weight,
+        });
+    }
+    let mut empty = true;
+    for member in container::members(path.clone(), whole, limits.container) {
+        let piece = match member {
+            Ok(member) if is_hidden(&member.path) => continue,
+            Ok(member) => {
+                let weight = member.bytes.len() as u64;
+                Piece {
+                    path: member.path,
+                    content: Content::Here(member.bytes),
+                    weight,
+                }
+            }
+            Err(why) => {
+                let file = why.labels.first().and_then(|label| label.place.file.clone());
+                nowhere(file.unwrap_or_else(|| path.clone()), why)
+            }
+        };
+        empty = false;
+        if !each(piece) {
+            return false;
+        }
+    }
+    if empty {
+        let why = Diagnostic::error(Code::new("container-empty"), "no file is packed in it");
+        return each(nowhere(path, why));
+    }
+    true
+}
+
+/// Whether a member of a container is hidden, by the same rule as files in folders.
+fn is_hidden(path: &str) -> bool {
+    let inner = path.rsplit("!/").next().unwrap_or(path);
+    inner
+        .split('/')
+        .any(|part| part.starts_with('.') || part == "__MACOSX")
+}
+
+/// Walks the given paths, works on every source on all cores, and takes what came of them in the order of the files.
+///
+/// `admit` is asked with the path of every file, in order, before it is opened: what it gives goes in the place of the
+/// file's result, and the file is left alone.
+///
+/// # Errors
+/// The first that `take` gives.
+pub fn each_piece<T: Send, E>(
+    roots: &[Root],
+    leave_out: &LeaveOut<'_>,
+    limits: &Limits,
+    stop: &AtomicBool,
+    mut admit: impl FnMut(&str) -> Option<T> + Send,
+    work: impl Fn(Piece) -> T + Sync,
+    take: impl FnMut(T) -> Result<(), E>,
+) -> Result<(), E> {
+    flow(
+        threads(),
+        limits,
+        stop,
+        |feed: &mut Feed<'_, Piece, T>| {
+            walk(roots, leave_out, &mut |_, met| {
+                let containers: Vec<bool> = met.par_iter().map(may_be_container).collect();
+                met.into_iter().zip(containers).all(|(met, container)| {
+                    let path = met.below().to_owned();
+                    if let Some(instead) = admit(&path) {
+                        return feed.put_done(instead);
+                    }
+                    pieces(met, path, container, limits, &mut |piece| {
+                        let weight = piece.weight;
+                        feed.put(piece, weight)
+                    })
+                })
+            });
+        },
+        work,
+        take,
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn hidden_members_are_told_by_their_own_path() {
+        assert!(is_hidden("/home/.x/a.zip!/__MACOSX/b.txt"));
+        assert!(is_hidden("a.zip!/d/.b.txt"));
+        assert!(!is_hidden("/home/.x/a.zip!/d/b.txt"));
+    }
+}

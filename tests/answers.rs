@@ -1,0 +1,374 @@
+//! One answer a way of writing: an invented archive of several ways, each with its truth, is wholly read after about one
+//! answer each, and nothing that was in no doubt changes by any of them.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt::Write as _;
+use std::fs;
+use std::io::Write as _;
+use std::path::Path;
+use std::process::Stdio;
+
+use curvary_formats::{Assumptions, Readers, Source};
+use curvary_tests::{call, root};
+use serde_json::Value;
+
+/// A small generator of even numbers, the same on every machine (Knuth's MMIX constants).
+struct Dice(u64);
+
+impl Dice {
+    fn roll(&mut self, sides: u64) -> u64 {
+        self.0 = self
+            .0
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
+        (self.0 >> 33) % sides
+    }
+}
+
+/// One way of writing: how its files are made, and what the truth answers.
+struct Way {
+    name: &'static str,
+    make: fn(&mut Dice, u64) -> String,
+    /// The answer that the truth gives; none where nothing must be asked.
+    truth: Option<&'static str>,
+}
+
+fn rows(dice: &mut Dice, step: u64, count: u64, mut row: impl FnMut(u64, f64) -> String) -> String {
+    let start = dice.roll(3) * step;
+    let mut text = String::new();
+    for n in 0..count {
+        let absorbance = 0.05 + (n * 7 % 23) as f64 / 50.0 + dice.roll(9) as f64 / 1000.0;
+        text += &row(start + n * step, absorbance);
+    }
+    text
+}
+
+/// The ways. All of it is invented.
+const WAYS: &[Way] = &[
+    Way {
+        name: "sure-spectra",
+        make: |dice, n| {
+            let rows = rows(dice, 10, 12, |x, a| format!("{}\t{a:.4}\n", 400 + x));
+            format!("Sample: Dyer {n}\nWavelength (nm)\tAbsorbance\n{rows}")
+        },
+        truth: None,
+    },
+    Way {
+        name: "sure-courses",
+        make: |dice, n| {
+            let rows = rows(dice, 5, 12, |x, a| {
+                format!("{x};{}\n", format!("{a:.4}").replace('.', ","))
+            });
+            format!("Probe: Weld {n}\nZeit (s);Absorbanz\n{rows}")
+        },
+        truth: None,
+    },
+    Way {
+        name: "seconds",
+        make: |dice, n| {
+            let operator = if n % 3 == 0 { "operator: im\n" } else { "" };
+            let rows = rows(dice, 5, 14, |x, a| format!("{x}\t{a:.4}\n"));
+            format!("run: {n}\nsample: Skin {n}\n{operator}Time\tA412\n{rows}")
+        },
+        truth: Some("x=time:s"),
+    },
+    Way {
+        name: "minutes",
+        make: |dice, n| {
+            let rows = rows(dice, 2, 14, |x, a| format!("{x},{a:.4}\n"));
+            format!("run: {n}\nsample: Skin {n}\nTime,A412\n{rows}")
+        },
+        truth: Some("x=time:min"),
+    },
+    Way {
+        name: "day-first",
+        make: |dice, n| {
+            let (day, month) = (1 + dice.roll(12), 1 + dice.roll(12));
+            let rows = rows(dice, 5, 12, |x, a| format!("{}\t{a:.4}\n", 500 + x));
+            format!("Sample: B{n}\nDate: {day:02}/{month:02}/2014\nWavelength (nm)\tAbsorbance\n{rows}")
+        },
+        truth: Some("date=day-first"),
+    },
+    Way {
+        name: "month-first",
+        make: |dice, n| {
+            let (day, month) = (1 + dice.roll(12), 1 + dice.roll(12));
+            let rows = rows(dice, 5, 12, |x, a| format!("{},{a:.4}\n", 500 + x));
+            format!("Sample: B{n}\nDate: {month:02}/{day:02}/2014\nWavelength (nm),Absorbance\n{rows}")
+        },
+        truth: Some("date=month-first"),
+    },
+];
+
+const FILES: u64 = 9;
+
+/// Writes the invented archive; gives each file's way.
+fn laboratory(folder: &Path) -> BTreeMap<String, &'static Way> {
+    let mut ways = BTreeMap::new();
+    let mut dice = Dice(20_140_311);
+    for way in WAYS {
+        for n in 0..FILES {
+            let path = format!("in/{}/{n}.txt", 2010 + dice.roll(5));
+            let path = path.replace(".txt", &format!("-{}.txt", way.name));
+            fs::create_dir_all(folder.join(&path).parent().unwrap()).unwrap();
+            fs::write(folder.join(&path), (way.make)(&mut dice, n + 1)).unwrap();
+            ways.insert(path, way);
+        }
+    }
+    ways
+}
+
+fn run(folder: &Path, arguments: &[&str]) -> String {
+    let output = call(folder, arguments)
+        .args(["--archive", "lab"])
+        .output()
+        .unwrap();
+    assert!(
+        output.status.success(),
+        "{arguments:?}: {}{}",
+        String::from_utf8_lossy(&output.stdout),
+        String::from_utf8_lossy(&output.stderr)
+    );
+    String::from_utf8(output.stdout).unwrap()
+}
+
+fn worklist(folder: &Path) -> Vec<Value> {
+    let list: Value = serde_json::from_str(&run(folder, &["worklist", "--json"])).unwrap();
+    let questions = list["questions"].as_array().unwrap().clone();
+    questions
+        .into_iter()
+        .filter(|question| question["kind"] != "key-unknown")
+        .collect()
+}
+
+/// Verdicts and numbers of every run, by path and run.
+fn everything(folder: &Path) -> BTreeMap<String, Value> {
+    let found: Value = serde_json::from_str(&run(folder, &["find", "--json", "--limit", "0"])).unwrap();
+    let ids: Vec<&str> = found["runs"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|hit| hit["run"].as_str().unwrap())
+        .collect();
+    let mut arguments = vec!["show", "--json"];
+    arguments.extend(&ids);
+    let shown: Value = serde_json::from_str(&run(folder, &arguments)).unwrap();
+    let shown = shown.as_array().unwrap();
+    assert_eq!(shown.len(), ids.len());
+    shown
+        .iter()
+        .map(|run| (run["id"].to_string(), run.clone()))
+        .collect()
+}
+
+#[test]
+fn an_archive_is_wholly_read_after_one_answer_a_way() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    let ways = laboratory(folder);
+    let _ = call(folder, &["add", "in", "--archive", "lab", "--quiet"])
+        .output()
+        .unwrap();
+    let mut answers = 0;
+    while let Some(question) = worklist(folder).first() {
+        for key in [
+            "id", "kind", "asks", "family", "files", "runs", "examples", "choices", "settle",
+        ] {
+            assert!(!question[key].is_null(), "{key}: {question}");
+        }
+        // A date such as 05/05 asks nothing.
+        let files = question["files"].as_u64().unwrap();
+        assert!(
+            (FILES - 3..=FILES).contains(&files),
+            "one question for the whole way: {question}"
+        );
+        let lines = question["examples"].as_array().unwrap();
+        assert!(lines.len() >= 3, "{question}");
+        let path = lines[0]["path"].as_str().unwrap();
+        let way = ways
+            .iter()
+            .find(|(own, _)| path.ends_with(own.as_str()))
+            .unwrap()
+            .1;
+        let truth = way
+            .truth
+            .unwrap_or_else(|| panic!("nothing is to be asked: {question}"));
+        let offered: Vec<&str> = question["choices"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|choice| choice["answer"].as_str().unwrap())
+            .collect();
+        assert!(offered.contains(&truth), "{truth} of {offered:?}");
+        assert!(offered.contains(&"measurement=no"), "{offered:?}");
+        run(
+            folder,
+            &[
+                "answer",
+                question["id"].as_str().unwrap(),
+                truth,
+                "--author",
+                "im",
+            ],
+        );
+        answers += 1;
+        assert!(answers <= WAYS.len(), "too many answers");
+    }
+    let asked = WAYS.iter().filter(|way| way.truth.is_some()).count();
+    assert_eq!(answers, asked);
+
+    // Each file says what the truth says, and so do files that come later.
+    let late = (WAYS[3].make)(&mut Dice(7), 99);
+    fs::write(folder.join("in/late.txt"), late).unwrap();
+    let _ = run(folder, &["add", "in", "--quiet"]);
+    let text = run(folder, &["find", "is:in-question", "--ids"]);
+    assert_eq!(text.trim(), "", "nothing is in question");
+    for (unit, files) in [("min", FILES + 1), ("s", 2 * FILES)] {
+        let all = everything(folder);
+        let of = all
+            .values()
+            .filter(|run| {
+                run["traces"][0]["x"]["quantity"] == "time" && run["traces"][0]["x"]["unit"] == unit
+            })
+            .count();
+        assert_eq!(of as u64, files, "{unit}");
+    }
+
+    // An answer that is taken back is open again, and the others stay.
+    let list: Value = serde_json::from_str(&run(folder, &["answer", "--list", "--json"])).unwrap();
+    let line = &list.as_array().unwrap()[0];
+    assert_eq!(line["by"], "im");
+    run(folder, &["answer", "--undo", line["id"].as_str().unwrap()]);
+    assert_eq!(worklist(folder).len(), 1);
+}
+
+#[test]
+fn answers_that_settle_nothing_are_not_kept() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    laboratory(folder);
+    let _ = call(folder, &["add", "in", "--archive", "lab", "--quiet"])
+        .output()
+        .unwrap();
+    let before = everything(folder);
+    let id = worklist(folder)[0]["id"].as_str().unwrap().to_owned();
+    for wrong in ["x=absorbence", "time:nm", "decimal=comma", "nonsense", "y=new:"] {
+        let output = call(folder, &["answer", &id, wrong, "--archive", "lab"])
+            .output()
+            .unwrap();
+        assert_eq!(output.status.code(), Some(2), "{wrong}");
+    }
+    assert!(!folder.join("lab/answers.jsonl").exists());
+    // A folder-wide answer changes nothing that was in no doubt.
+    let _ = call(
+        folder,
+        &["add", "in", "--assume", "y=transmittance:%", "--archive", "lab"],
+    )
+    .output()
+    .unwrap();
+    assert_eq!(everything(folder), before);
+}
+
+#[test]
+fn questions_are_gone_through_one_by_one() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    laboratory(folder);
+    let _ = call(folder, &["add", "in", "--archive", "lab", "--quiet"])
+        .output()
+        .unwrap();
+    let open = worklist(folder).len();
+    let mut child = call(folder, &["worklist", "--ask", "--archive", "lab"])
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    child
+        .stdin
+        .take()
+        .unwrap()
+        .write_all(b"s\nb\n1\nzebra\nq\n")
+        .unwrap();
+    let output = child.wait_with_output().unwrap();
+    let text = String::from_utf8(output.stdout).unwrap();
+    assert!(output.status.success(), "{text}");
+    assert!(text.contains("1 question answered"), "{text}");
+    assert_eq!(worklist(folder).len(), open - 1, "{text}");
+}
+
+/// Every input of the corpus.
+fn inputs() -> Vec<(String, Vec<u8>)> {
+    let mut all = Vec::new();
+    let groups = fs::read_dir(root().join("tests/corpus/text")).unwrap();
+    for group in groups.map(|group| group.unwrap().path()) {
+        for case in fs::read_dir(group).unwrap().map(|case| case.unwrap().path()) {
+            for file in fs::read_dir(case).unwrap().map(|file| file.unwrap().path()) {
+                if file.file_stem().is_some_and(|stem| stem == "input") {
+                    all.push((file.display().to_string(), fs::read(&file).unwrap()));
+                }
+            }
+        }
+    }
+    all.sort();
+    all
+}
+
+/// Every answer that is offered anywhere, applied to every file of the corpus, changes no file that does not offer it.
+#[test]
+fn no_answer_changes_a_file_that_did_not_ask() {
+    let readers = Readers::built_in();
+    let mut offered: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+    let mut plain = Vec::new();
+    for (path, bytes) in inputs() {
+        let source = Source::new(path, bytes);
+        let (_, reading) = readers.read(&source, None);
+        let own: BTreeSet<String> = reading
+            .runs
+            .iter()
+            .flat_map(|run| &run.questions)
+            .flat_map(|question| question.readings.iter().map(|reading| reading.assume.clone()))
+            .collect();
+        for answer in &own {
+            let about = answer.split_once('=').expect("about=answer").0;
+            offered
+                .entry(about.to_owned())
+                .or_default()
+                .insert(answer.clone());
+        }
+        plain.push((source, reading, own));
+    }
+    assert!(
+        plain.len() > 900 && offered.len() >= 5,
+        "{} {offered:?}",
+        plain.len()
+    );
+    let most = offered.values().map(BTreeSet::len).max().unwrap_or(0);
+    let mut wrong = String::new();
+    for (number, (source, reading, own)) in plain.iter().enumerate() {
+        // A file that asks something meets every answer; one that asks nothing a few, since none is even looked at.
+        let turns: Vec<usize> = if own.is_empty() {
+            vec![number % most, (number / most) % most]
+        } else {
+            (0..most).collect()
+        };
+        for turn in turns {
+            let mut assume = Assumptions::none();
+            for answers in offered.values() {
+                let answer = answers.iter().nth(turn % answers.len()).unwrap();
+                // A quantity of one's own is offered too where a header names it.
+                if !own.contains(answer) {
+                    assume
+                        .add(answer)
+                        .unwrap_or_else(|why| panic!("{answer} is offered, and is none: {why}"));
+                }
+            }
+            let text = Source::new(source.path(), source.bytes().to_vec()).assuming(assume);
+            let (_, again) = readers.read(&text, None);
+            if again != *reading {
+                let _ = writeln!(wrong, "{} under turn {turn}", source.path());
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{wrong}");
+}
