@@ -145,6 +145,7 @@ pub(super) fn tell_beside_tables(source: &Source, sections: &mut [Section], behi
             .take_while(|line| of_table(first, line))
             .map(|line| line.line)
             .collect();
+        let lost_above = above.len();
         let last = row(grid.rows - 1);
         let below = sections.get(index + 1).map_or(behind, |next| &next.words);
         let below: Vec<u32> = below
@@ -152,6 +153,7 @@ pub(super) fn tell_beside_tables(source: &Source, sections: &mut [Section], behi
             .take_while(|line| of_table(last, line))
             .map(|line| line.line)
             .collect();
+        sections[index].table.grid.lost_above = lost_above;
         for (lines, where_they_stand, nearest) in [
             (above.as_slice(), "above", "the last"),
             (&below, "below", "the first"),

@@ -116,6 +116,8 @@ pub(super) struct Grid {
     /// The gaps sorted by column, found when they are first asked for so.
     by_column: OnceLock<Vec<Gap>>,
     pub(super) odd: Vec<OddRow>,
+    /// How many damaged rows stand directly above the first one.
+    pub(super) lost_above: usize,
     pub(super) notes: Vec<RowNote>,
     /// The unit that stood behind the numbers of a column, in its cells.
     pub(super) units: Vec<Option<String>>,
@@ -169,6 +171,7 @@ impl Grid {
             gaps: Vec::new(),
             by_column: OnceLock::new(),
             odd: Vec::new(),
+            lost_above: 0,
             notes: Vec::new(),
             amid: false,
             bare_before: Vec::new(),
@@ -334,6 +337,18 @@ impl Grid {
         self.lines
             .get(index)
             .map_or(0, |&(first, line)| (line + (row - first)) as usize)
+    }
+
+    /// The place of each row among all that were written, from 0, those among them that were left out.
+    pub(super) fn places_as_written(&self) -> impl Iterator<Item = usize> + '_ {
+        let mut odd = self.odd.iter().map(|odd| odd.line as usize).peekable();
+        let mut left_out = self.lost_above;
+        (0..self.rows).map(move |row| {
+            while odd.next_if(|&line| line < self.line(row)).is_some() {
+                left_out += 1;
+            }
+            row + left_out
+        })
     }
 
     /// The pieces of consecutive lines: first row, its line, how many rows.

@@ -123,7 +123,12 @@ impl Shaper<'_> {
         }
         let rows = self.table.grid.rows;
         let names = self.row_names(roles);
-        let counted: Numbers = (1..=rows).map(|row| row as f64).collect();
+        let counted: Numbers = self
+            .table
+            .grid
+            .places_as_written()
+            .map(|place| (place + 1) as f64)
+            .collect();
         let times = match self.axis_by_steps() {
             Some(axis) => axis,
             None => self.times_by_interval(&ys, roles),
@@ -217,7 +222,12 @@ impl Shaper<'_> {
         // Reckoned in thousandths, in which such steps are whole, so that no error adds up.
         let (from, by) = ((first * 1000.0).round(), (step * 1000.0).round());
         let exact = (first * 1000.0 - from).abs() < 1e-6 && (step * 1000.0 - by).abs() < 1e-6;
-        let values: Vec<f64> = (0..n).map(|i| (from + by * i as f64) / 1000.0).collect();
+        let values: Vec<f64> = self
+            .table
+            .grid
+            .places_as_written()
+            .map(|place| (from + by * place as f64) / 1000.0)
+            .collect();
         let ends = values.last().copied()?;
         let agrees = self.context.last.is_none_or(|last| (ends - last).abs() < 1e-6);
         if !exact || !agrees {
@@ -266,7 +276,8 @@ impl Shaper<'_> {
             }
         };
         self.because_once("the times are the count of the readings times the interval that is stated");
-        let times = (first..rows + first).map(|reading| reading as f64 * interval);
+        let places = self.table.grid.places_as_written();
+        let times = places.map(|place| (place + first) as f64 * interval);
         Times::Reckoned(Quantity::TIME, Unit::SECOND, times.collect())
     }
 }
