@@ -22,6 +22,7 @@ mod archive;
 mod asked;
 mod asking;
 mod catalog;
+mod copies;
 mod current;
 mod decimal;
 mod disk;
@@ -59,6 +60,7 @@ pub use archive::{
     SourceView, Summary,
 };
 pub use asked::{Asked, AskedAbout, Example};
+pub use copies::Copied;
 pub use likeness::{Curve, Unlike};
 pub use lock::Holder;
 pub use note::{Note, holding};

@@ -48,7 +48,7 @@ pub(crate) fn all(root: &Path, mut manifest: Manifest) -> Result<Vec<String>, Er
 }
 
 /// Whether a file holds all that was committed of it.
-fn is_whole(root: &Path, part: &Part) -> bool {
+pub(crate) fn is_whole(root: &Path, part: &Part) -> bool {
     let content = Part {
         directory: None,
         ..part.clone()
@@ -169,9 +169,11 @@ fn notes(root: &Path, part: &Part, aside: &mut Aside<'_>) -> Result<Part, Error>
     )
 }
 
-fn overwrite(path: &Path, at: u64, bytes: &[u8]) -> Result<(), Error> {
+pub(crate) fn overwrite(path: &Path, at: u64, bytes: &[u8]) -> Result<(), Error> {
     let mut file = OpenOptions::new()
         .write(true)
+        .create(true)
+        .truncate(false)
         .open(path)
         .map_err(Error::io("open", path))?;
     file.seek(SeekFrom::Start(at))

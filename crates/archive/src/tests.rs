@@ -22,6 +22,7 @@ use crate::{
     Known, Note, Query, Sort, Stat, Writer, words,
 };
 
+mod copies;
 mod damage;
 mod flips;
 mod roots;

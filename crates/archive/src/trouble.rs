@@ -71,6 +71,13 @@ pub enum Error {
         /// What was expected.
         expected: String,
     },
+    /// A folder is no earlier copy of this archive.
+    NoCopy {
+        /// The folder.
+        path: PathBuf,
+        /// What was found there.
+        found: String,
+    },
     /// Another process writes to the archive.
     Locked {
         /// The lock file.
@@ -158,12 +165,15 @@ impl Error {
             Self::NewerFormat { .. } => "use a newer curvary".into(),
             Self::Settings { .. } => "correct the file by hand; it is plain TOML".into(),
             Self::Damaged { .. } => {
-                "run `curvary verify`; `curvary verify --repair` rebuilds what can be rebuilt".into()
+                "run `curvary verify`; `curvary verify --repair --from COPY` mends it from a backup, without one \
+                 `curvary verify --repair` rebuilds what can be rebuilt"
+                    .into()
             }
             Self::Unlisted { .. } => "put the right manifest.json back from a copy of the archive, or run `curvary verify \
                                       --repair`, which makes it again from the originals and records themselves; nothing \
                                       is deleted meanwhile"
                 .into(),
+            Self::NoCopy { .. } => "name a new folder, or one that holds an earlier copy of this archive".into(),
             Self::Locked { path, holder } if !holder.is_here() => format!(
                 "wait for it; if that process is gone for certain, delete {}",
                 path.display()
@@ -227,6 +237,11 @@ impl fmt::Display for Error {
                 found,
                 expected,
             } => write!(f, "{}: found {found}, expected {expected}", path.display()),
+            Self::NoCopy { path, found } => write!(
+                f,
+                "{}: found {found}, expected an empty folder or an earlier copy of this archive",
+                path.display()
+            ),
             Self::Locked { holder, .. } => write!(f, "the archive is being written by {holder}"),
             Self::NoRun { asked } => write!(f, "no run has a name that begins with `{asked}`"),
             Self::Ambiguous { asked, candidates } => {

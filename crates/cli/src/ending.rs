@@ -126,6 +126,7 @@ impl From<Error> for Failure {
             Error::Settings { .. } => "settings-wrong",
             Error::Damaged { .. } => "archive-damaged",
             Error::Unlisted { .. } => "archive-unlisted",
+            Error::NoCopy { .. } => "backup-elsewhere",
             Error::Locked { .. } => "archive-locked",
             Error::NoRun { .. } => "no-run",
             Error::Ambiguous { .. } => "run-ambiguous",

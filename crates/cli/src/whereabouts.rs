@@ -52,6 +52,11 @@ impl Whereabouts {
         Ok(Archive::open(&self.folder()?)?)
     }
 
+    /// Mends what is damaged from a copy; gives what was done.
+    pub(crate) fn mend_from(&self, copy: &Path) -> Result<Vec<String>, Failure> {
+        Ok(Archive::mend_from(&self.folder()?, copy)?)
+    }
+
     /// Makes again what the archive cannot be opened without; gives what was done.
     pub(crate) fn rebuild(&self) -> Result<Vec<String>, Failure> {
         Ok(Archive::rebuild(&self.folder()?)?)

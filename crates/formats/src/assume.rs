@@ -63,6 +63,7 @@ impl Assumptions {
                     "`from-zero`, `after-interval`, `next-day`, `as-written`, `sixtieths` or `decimal`",
                 );
             }
+            "measurement" if !matches!(answer, "yes" | "no") => return wrong("`yes` or `no`"),
             "heads" if !matches!(answer, "swapped" | "as-written") => {
                 return wrong("`swapped` or `as-written`");
             }

@@ -1,4 +1,4 @@
-//! Zip archives and gzip files as the files inside them.
+//! Zip and tar archives, and files packed by gzip, bzip2, xz or zstd, as the files inside them.
 //!
 //! [`members`] hands out the files of a container one by one, each under the path `outer.zip!/inner.txt`. Only members
 //! whose check sum is right are handed out; for everything else there is a remark. Containers inside containers are
@@ -9,6 +9,8 @@
 //! No file is opened and none is written here. Member paths that climb out of their folder are refused, so a caller
 //! may use the paths as relative ones.
 
+mod tape;
+
 use std::io::{Cursor, Read};
 use std::sync::Arc;
 
@@ -17,6 +19,8 @@ use flate2::bufread::GzDecoder;
 use zip::ZipArchive;
 use zip::read::{ZipFile, read_zipfile_from_stream};
 use zip::result::ZipError;
+
+use self::tape::Tape;
 
 /// How much a container may unfold to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -41,7 +45,8 @@ impl Limits {
         total: 1 << 34,
         ratio: 250,
         count: 200_000,
-        depth: 2,
+        // `a.zip!/b.tar.gz!/b.tar!/c.txt` is three, and one more is kept for those who pack what was packed.
+        depth: 4,
     };
 }
 
@@ -66,8 +71,37 @@ pub struct Member {
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Kind {
     Zip,
-    Gzip,
+    Tape,
+    /// One file, packed.
+    Packed(Packing),
 }
+
+/// How one file is packed.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Packing {
+    Gzip,
+    Bzip2,
+    Xz,
+    Zstd,
+}
+
+/// Endings of packed files, and what the file inside is called then.
+const ENDINGS: [(&str, &str); 11] = [
+    (".tgz", ".tar"),
+    (".tbz2", ".tar"),
+    (".tbz", ".tar"),
+    (".txz", ".tar"),
+    (".tzst", ".tar"),
+    (".gz", ""),
+    (".bz2", ""),
+    (".xz", ""),
+    (".zst", ""),
+    (".zstd", ""),
+    (".bz", ""),
+];
+
+/// A file packed by xz may ask for a dictionary of 4 GiB (its format, 5.3.1); its own program makes at most 64 MiB.
+const XZ_MEMORY_KIB: u32 = 128 << 10;
 
 /// Whether the bytes are a container whose members are files of their own.
 ///
@@ -77,9 +111,48 @@ pub fn is_container(bytes: &[u8]) -> bool {
     kind(bytes).is_some()
 }
 
+/// So many bytes of a file tell whether it may be a container.
+pub const TELLING: usize = 512;
+
+/// Whether a file that begins so may be a container: a quick look at its first [`TELLING`] bytes; the whole decides later.
+#[must_use]
+pub fn may_be_container(start: &[u8]) -> bool {
+    start.starts_with(b"PK")
+        || start.starts_with(&[0x1f, 0x8b])
+        || packing(start).is_some()
+        || tape::is_tape(start)
+}
+
+/// How a file is packed, by its first bytes.
+fn packing(bytes: &[u8]) -> Option<Packing> {
+    match bytes {
+        [0x1f, 0x8b, 8, ..] => Some(Packing::Gzip),
+        // The level, then the first block (its six bytes are the digits of pi).
+        [
+            b'B',
+            b'Z',
+            b'h',
+            b'1'..=b'9',
+            0x31,
+            0x41,
+            0x59,
+            0x26,
+            0x53,
+            0x59,
+            ..,
+        ] => Some(Packing::Bzip2),
+        [0xFD, b'7', b'z', b'X', b'Z', 0, ..] => Some(Packing::Xz),
+        [0x28, 0xB5, 0x2F, 0xFD, ..] => Some(Packing::Zstd),
+        _ => None,
+    }
+}
+
 fn kind(bytes: &[u8]) -> Option<Kind> {
-    if bytes.starts_with(&[0x1f, 0x8b, 8]) {
-        return Some(Kind::Gzip);
+    if let Some(packing) = packing(bytes) {
+        return Some(Kind::Packed(packing));
+    }
+    if tape::is_tape(bytes) {
+        return Some(Kind::Tape);
     }
     let zip = bytes.starts_with(b"PK\x03\x04") || bytes.starts_with(b"PK\x05\x06");
     (zip && !is_document(bytes)).then_some(Kind::Zip)
@@ -121,7 +194,7 @@ pub fn members(path: impl Into<String>, bytes: Vec<u8>, limits: Limits) -> Membe
             members.waiting = Some(remark(
                 "container-unknown",
                 &path,
-                "the file is no zip archive and no gzip file",
+                "the file is no zip or tar archive and not packed by gzip, bzip2, xz or zstd",
             ));
         }
     }
@@ -151,8 +224,10 @@ enum Content {
     },
     /// A zip archive whose table of contents is lost: its members are found one after the other.
     Salvage(Cursor<Shared>),
-    /// A gzip file, which holds one file.
-    Gzip(Shared),
+    /// A tar archive.
+    Tape(Tape),
+    /// One packed file.
+    Packed(Packing, Shared),
     /// Nothing more.
     Spent,
 }
@@ -225,7 +300,12 @@ impl Members {
     fn enter(&mut self, kind: Kind, path: String, bytes: Vec<u8>) {
         let bytes = Shared(Arc::new(bytes));
         let content = match kind {
-            Kind::Gzip => Content::Gzip(bytes),
+            Kind::Packed(packing) => Content::Packed(packing, bytes),
+            Kind::Tape => {
+                let (tape, damaged) = Tape::open(&path, bytes, self.limits.count);
+                self.waiting = damaged;
+                Content::Tape(tape)
+            }
             Kind::Zip => match ZipArchive::new(Cursor::new(bytes.clone())) {
                 Ok(archive) => {
                     if archive.has_duplicate_names() {
@@ -284,11 +364,12 @@ impl Open {
                 }
                 step
             }
-            Content::Gzip(bytes) => {
-                let step = match gunzip(&self.path, bytes.as_ref(), limits, left) {
+            Content::Tape(tape) => tape.step(&self.path, limits, left),
+            Content::Packed(packing, bytes) => {
+                let step = match unpacked(&self.path, *packing, bytes.as_ref(), limits, left) {
                     Ok(content) => {
                         let file = self.path.rsplit(['/', '\\']).next().unwrap_or(&self.path);
-                        Step::Member(format!("{}!/{}", self.path, without_gz(file)), content)
+                        Step::Member(format!("{}!/{}", self.path, without_ending(file)), content)
                     }
                     Err(remark) => Step::Remark(*remark),
                 };
@@ -358,25 +439,64 @@ fn bounded(
             ))
         }
         Ok(_) if bytes.len() as u64 <= limit => Ok(bytes),
-        Ok(_) => {
-            let message = if limit == by_ratio {
-                format!(
-                    "the member unfolds to more than {} times its packed length of {packed} bytes; it is left out",
-                    limits.ratio
-                )
-            } else if limit == left {
-                format!(
-                    "all members together unfold to more than {} bytes; this one is left out",
-                    limits.total
-                )
-            } else {
-                format!("the member unfolds to more than {limit} bytes; it is left out")
-            };
+        Ok(_) if limit == by_ratio => {
+            let message = format!(
+                "the member unfolds to more than {} times its packed length of {packed} bytes; it is left out",
+                limits.ratio
+            );
             let remark = remark("container-limit", path, message);
             Err(Box::new(
                 remark.help("unpack the container by hand if you trust it"),
             ))
         }
+        Ok(_) => Err(over_limit(path, limit, left, limits)),
+    }
+}
+
+/// The remark on a member that is longer than the limit of one member, or than what is left for all together.
+fn over_limit(path: &str, limit: u64, left: u64, limits: Limits) -> Box<Diagnostic> {
+    let message = if limit == left {
+        format!(
+            "all members together unfold to more than {} bytes; this one is left out",
+            limits.total
+        )
+    } else {
+        format!("the member unfolds to more than {limit} bytes; it is left out")
+    };
+    let remark = remark("container-limit", path, message);
+    Box::new(remark.help("unpack the container by hand if you trust it"))
+}
+
+/// The content of a packed file.
+fn unpacked(
+    path: &str,
+    packing: Packing,
+    bytes: &[u8],
+    limits: Limits,
+    left: u64,
+) -> Result<Vec<u8>, Box<Diagnostic>> {
+    let packed = bytes.len() as u64;
+    match packing {
+        Packing::Gzip => gunzip(path, bytes, limits, left),
+        Packing::Bzip2 => bounded(
+            &mut bzip2::read::MultiBzDecoder::new(bytes),
+            path,
+            packed,
+            limits,
+            left,
+        ),
+        Packing::Xz => {
+            let mut reader = lzma_rust2::XzReader::new_mem_limit(bytes, true, XZ_MEMORY_KIB);
+            bounded(&mut reader, path, packed, limits, left)
+        }
+        Packing::Zstd => match zstd::stream::read::Decoder::with_buffer(bytes) {
+            Ok(mut decoder) => bounded(&mut decoder, path, packed, limits, left),
+            Err(error) => Err(Box::new(remark(
+                "container-damaged",
+                path,
+                format!("the packed data are damaged ({error}); the member is left out"),
+            ))),
+        },
     }
 }
 
@@ -407,16 +527,13 @@ fn gunzip(path: &str, bytes: &[u8], limits: Limits, left: u64) -> Result<Vec<u8>
     }
 }
 
-fn without_gz(file: &str) -> String {
-    let cut = |ending: usize| file.get(..file.len() - ending).unwrap_or(file);
+fn without_ending(file: &str) -> String {
     let lower = file.to_ascii_lowercase();
-    if lower.ends_with(".tgz") {
-        format!("{}.tar", cut(4))
-    } else if lower.ends_with(".gz") && file.len() > 3 {
-        cut(3).to_owned()
-    } else {
-        file.to_owned()
-    }
+    ENDINGS
+        .iter()
+        .find(|(ending, _)| lower.ends_with(ending) && lower.len() > ending.len())
+        .and_then(|(ending, inside)| Some(format!("{}{inside}", file.get(..file.len() - ending.len())?)))
+        .unwrap_or_else(|| file.to_owned())
 }
 
 /// A member's name as a relative path with `/`; none when it is absolute, climbs, or has signs no path may have.

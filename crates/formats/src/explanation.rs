@@ -3,6 +3,8 @@
 use curvary_record::{Quantity, Unit};
 use serde::Serialize;
 
+use crate::evidence::{Evidence, Kind, Role};
+
 /// Lines of a file that were understood in one way.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Part {
@@ -17,6 +19,9 @@ pub struct Part {
     /// Of the rows of a table, its columns; those that follow one another and are alike are told once.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub columns: Vec<ColumnPart>,
+    /// What speaks for and against the table being a measurement.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub evidence: Vec<Evidence>,
 }
 
 impl Part {
@@ -29,6 +34,7 @@ impl Part {
             taken_for,
             says: says.into(),
             columns: Vec::new(),
+            evidence: Vec::new(),
         }
     }
 }
@@ -98,6 +104,9 @@ pub struct ColumnPart {
     pub quantity_because: String,
     /// Why this unit.
     pub unit_because: String,
+    /// What speaks for and against what the first of them may be.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub evidence: Vec<Evidence>,
 }
 
 /// What a column is for.
@@ -160,6 +169,14 @@ pub fn folded(mut parts: Vec<Part>) -> Vec<Part> {
 /// The same of columns.
 #[must_use]
 pub fn folded_columns(columns: Vec<ColumnPart>) -> Vec<ColumnPart> {
+    // Numbers differ from column to column; words and units tell them apart.
+    fn signs(part: &ColumnPart) -> impl Iterator<Item = (&'static str, &Role, bool)> {
+        let told = part
+            .evidence
+            .iter()
+            .filter(|one| matches!(one.kind, Kind::Textual | Kind::Unit));
+        told.map(|one| (one.rule, &one.speaks_for, one.against))
+    }
     let mut folded: Vec<ColumnPart> = Vec::with_capacity(columns.len().min(64));
     for column in columns {
         match folded.last_mut() {
@@ -169,7 +186,8 @@ pub fn folded_columns(columns: Vec<ColumnPart>) -> Vec<ColumnPart> {
                     && last.quantity == column.quantity
                     && last.unit == column.unit
                     && last.quantity_because == column.quantity_because
-                    && last.unit_because == column.unit_because =>
+                    && last.unit_because == column.unit_because
+                    && signs(last).eq(signs(&column)) =>
             {
                 last.last = column.last;
                 last.last_head = column.last_head;

@@ -106,6 +106,19 @@ fn understand(text: &str) -> Head {
             ..Head::default()
         };
     }
+    if let Some((name @ ("I" | "i"), unit)) = split_unit(text)
+        && let Some(ampere) = spelled(unit)
+            .units()
+            .iter()
+            .find(|unit| unit.code().ends_with('A'))
+    {
+        return Head {
+            quantity: Some(Quantity::named("current")),
+            unit: Some(ampere.clone()),
+            why: format!("`{name}` in amperes is an electric current"),
+            ..Head::default()
+        };
+    }
     let mut parts = Parts::default();
     if let Some(piece) = piece(text, true, 0) {
         parts.add(piece);
@@ -247,6 +260,26 @@ pub(crate) fn ends_in_other_unit(text: &str) -> bool {
             .any(|unit| !unit.converts_to(&Unit::ONE))
 }
 
+/// Whether a head is of a logarithm, a derivative or a complement of something.
+pub(crate) fn is_reckoned(text: &str) -> bool {
+    let text = trimmed(text);
+    text.len() <= LONGEST && reckoned(text).is_some()
+}
+
+/// A name without a factor of ten behind it: the `eps` of `eps x 10-3`. What the factor means is asked elsewhere.
+pub(crate) fn without_scale(name: &str) -> &str {
+    let name = name.trim();
+    for mark in [" x ", " X ", "×", "*", "·", " /", "/"] {
+        if let Some((before, behind)) = name.split_once(mark)
+            && (behind.trim_start().starts_with("10") || behind.trim_start().starts_with("1e"))
+            && scale_of(name).is_some()
+        {
+            return before.trim();
+        }
+    }
+    name
+}
+
 /// Whether a head is of a logarithm or a derivative of what spectrometers measure: never a running axis.
 pub(crate) fn is_reckoned_of_light(text: &str) -> bool {
     let text = trimmed(text);
@@ -283,7 +316,8 @@ fn logarithm_of(text: &str) -> Option<&str> {
         // `Log 7` and `log file` are names.
         let said = || {
             let head = understand(inner);
-            head.quantity.is_some() || !head.quantities_possible.is_empty()
+            let other = matches!(crate::words::word(inner), crate::words::Word::Other(_));
+            other || head.quantity.is_some() || !head.quantities_possible.is_empty()
         };
         return (!inner.is_empty() && (of.starts_with(['(', '[']) || said())).then_some(inner);
     }
@@ -337,7 +371,7 @@ fn is_derivative(text: &str) -> bool {
     }
     let squeezed: String = text
         .chars()
-        .filter(|c| !c.is_whitespace() && !matches!(c, '²' | '^' | '2'))
+        .filter(|c| !c.is_whitespace() && !matches!(c, '²' | '^' | '2' | '(' | ')' | '[' | ']'))
         .collect();
     let differential = |part: &str| -> Option<String> {
         let mut signs = part.chars();
@@ -397,6 +431,14 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
         {
             return Some((name.trim(), unit.trim()));
         }
+    }
+    // `std mg/L`: the quotient behind the blank is the unit, and not the litre behind the stroke.
+    if let Some((name, unit)) = text.rsplit_once(' ')
+        && unit.find('/').is_some_and(|at| at > 0)
+        && pair(name, unit)
+        && lone_unit(name.trim()).is_none()
+    {
+        return Some((name.trim(), unit.trim()));
     }
     if let Some((name, unit)) = text.split_once('/')
         && pair(name, unit)
@@ -1218,6 +1260,25 @@ impl Parts {
             for quantity in units.iter().flat_map(quantities_of) {
                 if !quantities.contains(&quantity) {
                     quantities.push(quantity);
+                }
+            }
+            // `Zorp (A)`: absorbance, or a current in amperes. The symbol of the current says which.
+            if !self.labels.is_empty()
+                && let Some(ampere) = units
+                    .iter()
+                    .find(|unit| unit.code() == "A" || unit.code() == "mA")
+                    .cloned()
+                && units.len() > 1
+            {
+                if self
+                    .labels
+                    .iter()
+                    .all(|label| matches!(label.as_str(), "I" | "i"))
+                {
+                    quantities = vec![Quantity::named("current")];
+                    units = vec![ampere];
+                } else {
+                    quantities.push(Quantity::named("current"));
                 }
             }
         } else if !units.is_empty() {

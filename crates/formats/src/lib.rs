@@ -8,6 +8,7 @@
 
 pub mod assume;
 pub mod container;
+pub mod evidence;
 pub mod explanation;
 pub mod family;
 pub mod head;

@@ -99,8 +99,11 @@ impl Rendering {
     pub(crate) fn explain(&self, source: &Source, card: &Card) -> Vec<Part> {
         let mut parts = text_table::explain(&source.rendered(self.text.clone()), card);
         for part in &mut parts {
-            part.first = self.line_of(part.first).unwrap_or(part.first);
-            part.last = self.line_of(part.last).unwrap_or(part.last);
+            // A line that stands nowhere in the source is where the other end of the part is.
+            let (first, last) = (self.line_of(part.first), self.line_of(part.last));
+            let first = first.or(last).unwrap_or(part.first);
+            let last = last.unwrap_or(first);
+            (part.first, part.last) = (first.min(last), first.max(last));
         }
         parts
     }

@@ -9,6 +9,91 @@ use std::sync::LazyLock;
 use curvary_record::{Quantity, known_field};
 use serde::Deserialize;
 
+/// What a word over a column says.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Word {
+    /// A quantity that photometers measure, or that their measurements run over or are taken at.
+    Quantity(Quantity),
+    /// Another quantity: positive evidence that the column is no light absorbed.
+    Other(Quantity),
+    /// A word that stands over any column: `value`, `channel 2`.
+    Generic,
+    /// A word that is in no list. It is no evidence, neither for anything nor against.
+    Unknown,
+}
+
+/// The quantities of this trade; all others that words name are [`Word::Other`].
+const OURS: [&str; 16] = [
+    "wavelength",
+    "wavenumber",
+    "energy",
+    "time",
+    "time-of-day",
+    "date",
+    "absorbance",
+    "transmittance",
+    "reflectance",
+    "temperature",
+    "concentration",
+    "rate",
+    "ph",
+    "index",
+    "sample",
+    "flag",
+];
+
+/// Optical quantities beyond ours, under whose names their columns are kept, however they are spelled. They are named in
+/// lines of words, too.
+const OPTICAL: [&str; 7] = [
+    "absorption-coefficient",
+    "molar-absorption-coefficient",
+    "specific-absorption",
+    "absorption-cross-section",
+    "absorptance",
+    "refractive-index",
+    "attenuation",
+];
+
+/// Whether a quantity is optical, beyond ours: one that is known by one name, however it is spelled.
+#[must_use]
+pub fn is_optical(quantity: &Quantity) -> bool {
+    OPTICAL.contains(&quantity.as_str())
+        || matches!(
+            quantity.as_str(),
+            "emission"
+                | "ellipticity"
+                | "irradiance"
+                | "quantum-yield"
+                | "kubelka-munk"
+                | "penetration-depth"
+                | "intensity"
+        )
+}
+
+/// Quantities that nobody writes beside a measurement of light: a table with one of them is something else.
+#[must_use]
+pub fn is_of_another_trade(quantity: &Quantity) -> bool {
+    matches!(
+        quantity.as_str(),
+        "rain"
+            | "wind"
+            | "sunshine"
+            | "coordinate"
+            | "price"
+            | "mark"
+            | "address"
+            | "person"
+            | "weekday"
+            | "population"
+    )
+}
+
+/// Whether a quantity is one that photometers measure, or that their measurements run over or are taken at.
+#[must_use]
+pub fn is_ours(quantity: &Quantity) -> bool {
+    OURS.contains(&quantity.as_str())
+}
+
 /// What a cell that is no number stands for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Marker {
@@ -118,6 +203,8 @@ struct Data {
     #[serde(rename = "field-if-fitting")]
     fitting: BTreeMap<String, Vec<String>>,
     quantity: BTreeMap<String, Vec<String>>,
+    other: BTreeMap<String, Vec<String>>,
+    generic: Words,
     statistics: Words,
     marker: BTreeMap<String, Vec<String>>,
     blank: Words,
@@ -142,6 +229,8 @@ struct Meaning {
     field: Option<&'static str>,
     fitting: Vec<&'static str>,
     quantity: Option<Quantity>,
+    other: Option<Quantity>,
+    generic: bool,
     statistics: bool,
     marker: Option<Marker>,
     saturated: bool,
@@ -175,6 +264,14 @@ fn table(data: Data) -> HashMap<String, Meaning> {
         for word in words {
             table.entry(fold(&word)).or_default().quantity = Some(Quantity::named(name.clone()));
         }
+    }
+    for (name, words) in data.other {
+        for word in words {
+            table.entry(fold(&word)).or_default().other = Some(Quantity::named(name.clone()));
+        }
+    }
+    for word in data.generic.words {
+        table.entry(fold(&word)).or_default().generic = true;
     }
     for (kind, words) in data.marker {
         let marker = if kind == "missing" {
@@ -218,6 +315,7 @@ pub(crate) fn spellings() -> HashSet<String> {
         .field
         .into_values()
         .chain(data.quantity.into_values())
+        .chain(data.other.into_values())
         .chain(data.marker.into_values())
         .chain([data.statistics.words, data.blank.words, data.furniture.end]);
     let mut spellings = HashSet::new();
@@ -271,6 +369,87 @@ pub fn quantity_of(word: &str) -> Option<Quantity> {
         return None;
     }
     meaning(word)?.quantity.clone()
+}
+
+/// What a word says, or a few words that are one term. A number behind it (`channel 2`) changes nothing.
+#[must_use]
+pub fn word(text: &str) -> Word {
+    let of = |text: &str| {
+        if let Some(quantity) = quantity_of(text) {
+            return if is_ours(&quantity) {
+                Word::Quantity(quantity)
+            } else {
+                Word::Other(quantity)
+            };
+        }
+        match meaning(text) {
+            Some(Meaning {
+                other: Some(quantity),
+                ..
+            }) => Word::Other(quantity.clone()),
+            Some(meaning) if meaning.generic => Word::Generic,
+            _ => Word::Unknown,
+        }
+    };
+    match of(text) {
+        Word::Unknown => {
+            let bare = text
+                .trim_end_matches(|c: char| c.is_ascii_digit() || matches!(c, ' ' | '_' | '-' | '.' | '#'));
+            if bare.len() < text.len() && !bare.is_empty() {
+                of(bare)
+            } else {
+                Word::Unknown
+            }
+        }
+        known => known,
+    }
+}
+
+/// The other quantity that a head names, whole, before its unit, or with its first or last words: `humidity %`,
+/// `rain_mm`, `wind from north`.
+#[must_use]
+pub fn other_in(head: &str) -> Option<Quantity> {
+    let of = |text: &str| match word(text) {
+        Word::Other(quantity) => Some(quantity),
+        _ => None,
+    };
+    let head = head.trim();
+    if head.len() > LONGEST * 2 {
+        return None;
+    }
+    if let Some(found) = of(head) {
+        return Some(found);
+    }
+    let parts: Vec<&str> = head
+        .split(|c: char| c.is_whitespace() || matches!(c, '_' | '(' | ')' | '[' | ']' | ',' | ';'))
+        .filter(|part| !part.is_empty())
+        .collect();
+    let words = parts.len().min(6);
+    (1..words)
+        .rev()
+        .flat_map(|count| [parts[..count].join(" "), parts[parts.len() - count..].join(" ")])
+        // One letter, or a sign, among others is too little.
+        .filter(|text| text.chars().filter(|c| c.is_alphabetic()).count() >= 2)
+        .find_map(|text| of(&text))
+}
+
+/// The optical quantities beyond ours that a line of words names: `absorption cross section in cm2`. The longest phrase
+/// counts.
+#[must_use]
+pub fn optical_in(line: &str) -> Option<Quantity> {
+    let words: Vec<&str> = line
+        .split(|c: char| c.is_whitespace() || matches!(c, ',' | ';' | ':' | '(' | ')' | '[' | ']' | '='))
+        .filter(|word| !word.is_empty())
+        .take(40)
+        .collect();
+    (2..=4).rev().find_map(|length| {
+        words
+            .windows(length)
+            .find_map(|window| match word(&window.join(" ")) {
+                Word::Other(quantity) if OPTICAL.contains(&quantity.as_str()) => Some(quantity),
+                _ => None,
+            })
+    })
 }
 
 /// Whether a row or column under this word sums up others: a mean, a deviation, a slope.

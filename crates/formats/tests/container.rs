@@ -79,6 +79,65 @@ fn gzip_holds_one_file_however_many_members() {
     );
 }
 
+/// The bytes that hexadecimal digits stand for.
+fn hex(digits: &str) -> Vec<u8> {
+    (0..digits.len() / 2)
+        .map(|at| u8::from_str_radix(&digits[2 * at..2 * at + 2], 16).unwrap())
+        .collect()
+}
+
+/// Packed by the bz2, lzma and tarfile modules of Python 3.11: `400 0.1`, `410 0.2`; the tar archive holds that as
+/// `runs/a.txt`, then `../out.txt`, a link to `/etc/passwd` and `Größe/b.txt`.
+#[test]
+fn other_packings_and_tar_are_opened() {
+    let text = b"400 0.1\n410 0.2\n";
+    let bzip2 = hex(
+        "425a6839314159265359da5384de0000075800001040017400200021a68da4218003138ad6eaf177245385090da5384d\
+         e0",
+    );
+    let xz = hex(
+        "fd377a585a000004e6d6b4460200210116000000742fe5a301000f34303020302e310a34313020302e320a00e15ea979\
+         cd56147400012810e50b6c601fb6f37d010000000004595a",
+    );
+    let tape = hex(
+        "fd377a585a000004e6d6b446020021011c00000010cf58cce027ff00e75d00391d4a00edc7369fbd0bf20aba3d5f9609\
+         3ae538b61aaa12c59c5c86e591eb408cb2de3c2c288e30667a93afe074f6154ade634ecdebd86d9d7b9efd7544c86210\
+         0dc73e960731ef9afc6fc1f3b43e44626dbbfaddd9db774eb50b992671dcdf27fb3750841dfdc5ae2ff700526c3c70db\
+         3e695651a08afd5375a727cc8aba14076ab0581194ff7ea5827c6765a9ced9fe36b746300ad46b02e84e8e19ade6e8c7\
+         0d0e7ffed5331ebed0e6326f8b36685eb85207b62836d97de523df40f07d2c8d9551aa4db9ddcdf3c1dac03d66d79a75\
+         e56c2bce4d3333b3ac6870fad7137a4d54d2f90022c0000083e5f597be35a17b0001830280500000407954a0b1c467fb\
+         020000000004595a",
+    );
+    for (name, bytes) in [("r.txt.bz2", bzip2.clone()), ("r.txt.xz", xz)] {
+        let (found, codes) = unpacked(name, bytes, Limits::default());
+        assert_eq!((found[0].path.clone(), codes), (format!("{name}!/r.txt"), vec![]));
+        assert_eq!(found[0].bytes, text);
+    }
+    let zstd = zstd::stream::encode_all(&text[..], 3).unwrap();
+    let (found, codes) = unpacked("r.zst", zstd, Limits::default());
+    assert_eq!((found[0].bytes.as_slice(), codes), (&text[..], vec![]));
+    let (found, codes) = unpacked("all.txz", tape, Limits::default());
+    assert_eq!(
+        paths(&found),
+        ["all.txz!/all.tar!/runs/a.txt", "all.txz!/all.tar!/Größe/b.txt"]
+    );
+    assert_eq!(found[0].bytes, text);
+    assert_eq!(codes, ["container-path", "container-link"]);
+    for cut in 4..bzip2.len() {
+        let (found, codes) = unpacked("r.bz2", bzip2[..cut].to_vec(), Limits::default());
+        assert!(found.is_empty() && codes.len() == 1, "cut at {cut}");
+    }
+}
+
+#[test]
+fn bombs_of_other_packings_are_refused() {
+    let zeros = vec![b'0'; 64 << 20];
+    let zstd = zstd::stream::encode_all(&zeros[..], 3).unwrap();
+    let (found, codes) = unpacked("bomb.zst", zstd, Limits::default());
+    assert!(found.is_empty());
+    assert_eq!(codes, ["container-limit"]);
+}
+
 #[test]
 fn containers_inside_containers_are_opened_to_a_depth() {
     let inner = zip(&[("a.txt", b"a")]);
@@ -90,7 +149,11 @@ fn containers_inside_containers_are_opened_to_a_depth() {
         ("d.zip", &deepest),
         ("z.txt", b"z"),
     ]);
-    let (found, codes) = unpacked("o.zip", outer, Limits::default());
+    let limits = Limits {
+        depth: 2,
+        ..Limits::default()
+    };
+    let (found, codes) = unpacked("o.zip", outer, limits);
     assert_eq!(
         paths(&found),
         ["o.zip!/in.zip!/a.txt", "o.zip!/g.txt.gz!/g.txt", "o.zip!/z.txt"]

@@ -56,14 +56,15 @@ fn bytes(place: &Path, limits: &Limits) -> std::io::Result<Taken> {
     take_in(file.take(limits.file), size)
 }
 
-/// Whether what was met begins as zip and gzip files do. A look into its first bytes; the whole decides later.
+/// Whether what was met may be a container, by its first bytes; the whole decides later.
 pub(crate) fn may_be_container(met: &Met) -> bool {
     let Met::File(found) = met else {
         return false;
     };
-    let mut head = [0; 4];
-    let read = File::open(&found.place).and_then(|mut file| file.read_exact(&mut head));
-    read.is_ok() && (head.starts_with(&[0x1f, 0x8b]) || head.starts_with(b"PK"))
+    let mut start = Vec::new();
+    let read = File::open(&found.place)
+        .and_then(|file| file.take(container::TELLING as u64).read_to_end(&mut start));
+    read.is_ok() && container::may_be_container(&start)
 }
 
 /// Hands on a file that was met as one piece, or as a piece a member when it is a container; `false` when no more is

@@ -64,25 +64,25 @@ impl std::error::Error for Incommensurable {}
 /// The dimension of a unit, as exponents of the SI base units.
 ///
 /// UCUM counts the mole as a pure number; here it is the SI base unit, so that mol/L is not confused with 1/L. Units
-/// whose scale is a convention (pH, international and arbitrary units) have a dimension of their own each.
+/// whose scale is a convention (pH, international and arbitrary units, the bel) have a dimension of their own each.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct Dimension {
     /// Metre, kilogram, second, ampere, kelvin, mole, candela, radian.
     base: [i8; 8],
-    /// pH, international unit, arbitrary unit.
-    convention: [i8; 3],
+    /// pH, international unit, arbitrary unit, bel.
+    convention: [i8; 4],
 }
 
 impl Dimension {
     /// The dimension of pure numbers.
     pub const ONE: Self = Self {
         base: [0; 8],
-        convention: [0; 3],
+        convention: [0; 4],
     };
 
     fn symbols(self) -> impl Iterator<Item = (&'static str, i8)> {
         const BASE: [&str; 8] = ["m", "kg", "s", "A", "K", "mol", "cd", "rad"];
-        const CONVENTION: [&str; 3] = ["[pH]", "[iU]", "[arb'U]"];
+        const CONVENTION: [&str; 4] = ["[pH]", "[iU]", "[arb'U]", "B"];
         BASE.into_iter()
             .zip(self.base)
             .chain(CONVENTION.into_iter().zip(self.convention))

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use curvary_formats::container;
+use curvary_formats::evidence::{self, Evidence, Target};
 use curvary_formats::explanation::{ColumnPart, ColumnRole, TakenFor};
 use curvary_formats::{Choice, Part, Recognition, Source};
 use curvary_ingest::{Content, Desk, Finished, Limits};
@@ -20,12 +21,15 @@ use crate::{codes, drawing, report};
 /// Show how a file would be read and why, or what a diagnostic code means
 ///
 /// Of a file: what each reader says to it and, for the one that is chosen, how each part of the file was understood,
-/// line by line. Nothing is stored.
+/// line by line, with the evidence for it. Nothing is stored.
 #[derive(Debug, Args)]
 pub(crate) struct Explain {
     /// A file, or the code of a diagnostic
-    #[arg(value_name = "FILE|CODE", required_unless_present = "codes")]
+    #[arg(value_name = "FILE|CODE", required_unless_present_any = ["codes", "rules"])]
     what: Option<String>,
+    /// List the rules of evidence by which tables are understood, each with an example
+    #[arg(long, conflicts_with = "codes")]
+    rules: bool,
     /// List all codes
     #[arg(long)]
     codes: bool,
@@ -39,6 +43,9 @@ pub(crate) struct Explain {
 impl Explain {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        if self.rules {
+            return self.rules(screen);
+        }
         let Some(what) = self.what.as_deref().filter(|_| !self.codes) else {
             for code in codes::all() {
                 writeln!(screen, "{code}")?;
@@ -64,6 +71,34 @@ impl Explain {
             why = why.help(format!("the nearest codes are {}", near.join(", ")));
         }
         Err(Failure::wrong(why))
+    }
+
+    fn rules(&self, screen: &mut Screen) -> Outcome {
+        let rules = evidence::rules();
+        if self.json {
+            screen.json(&rules)?;
+            return Ok(Ending::Done);
+        }
+        for rule in rules {
+            let side = if rule.against { "against" } else { "for" };
+            writeln!(
+                screen,
+                "{} ({}, {}, {side})\n  {}",
+                Styled(STRONG, rule.id),
+                rule.kind.as_str(),
+                rule.weight.as_str(),
+                rule.says
+            )?;
+            let about = match rule.about {
+                Target::Table => "the table".to_owned(),
+                Target::Column(column) => format!("column {column}"),
+            };
+            for line in rule.example.lines() {
+                writeln!(screen, "    {}", Styled(FAINT, line.replace('\t', "    ")))?;
+            }
+            writeln!(screen, "  {about}: {side} `{}`", rule.speaks_for)?;
+        }
+        Ok(Ending::Done)
     }
 
     fn file(&self, path: &Path, setting: &Setting, screen: &mut Screen) -> Outcome {
@@ -254,6 +289,14 @@ fn lines_text(parts: &[Part], screen: &mut Screen) -> Result<(), Failure> {
             Styled(style, format!("{:<9}", part.taken_for.as_str())),
             drawing::clean(&part.says)
         )?;
+        for one in &part.evidence {
+            writeln!(
+                screen,
+                "  {:>width$}            {}",
+                "",
+                Styled(FAINT, evidence_text(one))
+            )?;
+        }
         for column in &part.columns {
             writeln!(
                 screen,
@@ -261,9 +304,30 @@ fn lines_text(parts: &[Part], screen: &mut Screen) -> Result<(), Failure> {
                 "",
                 drawing::clean(&column_text(column))
             )?;
+            for one in &column.evidence {
+                writeln!(
+                    screen,
+                    "  {:>width$}              {}",
+                    "",
+                    Styled(FAINT, evidence_text(one))
+                )?;
+            }
         }
     }
     Ok(())
+}
+
+/// `for x axis: wavelength, strong: the unit belongs to one quantity (unit-of-the-trade)`.
+fn evidence_text(one: &Evidence) -> String {
+    let side = if one.against { "against" } else { "for" };
+    let says = evidence::rule(one.rule).unwrap_or_default();
+    let text = format!(
+        "{side} `{}`, {}: {says} ({})",
+        one.speaks_for,
+        one.weight.as_str(),
+        one.rule
+    );
+    drawing::clean(&text)
 }
 
 /// `` column 2 `Absorbance`: measured, absorbance (its head says so) in {AU} (the customary one) ``.

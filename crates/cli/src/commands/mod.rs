@@ -2,6 +2,7 @@
 
 mod add;
 mod answer;
+mod backup;
 mod check;
 mod completions;
 mod convert;
@@ -56,6 +57,8 @@ pub(crate) enum Command {
     Export(export::Export),
     Convert(convert::Convert),
     Verify(verify::Verify),
+    Backup(backup::Backup),
+    Restore(backup::Restore),
     Readers(readers::Readers),
     Demo(demo::Demo),
     Completions(completions::Completions),
@@ -86,6 +89,8 @@ impl Command {
             Self::Export(export) => export.run(setting, screen),
             Self::Convert(convert) => convert.run(setting, screen),
             Self::Verify(verify) => verify.run(setting, screen),
+            Self::Backup(backup) => backup.run(setting, screen),
+            Self::Restore(restore) => restore.run(screen),
             Self::Readers(readers) => readers.run(setting, screen),
             Self::Demo(demo) => demo.run(screen),
             Self::Completions(completions) => completions.run(screen),

@@ -1,6 +1,7 @@
 //! `curvary verify`: is everything still what was committed?
 
 use std::io::Write;
+use std::path::PathBuf;
 
 use clap::Args;
 use curvary_archive::{Addition, Archive};
@@ -20,6 +21,9 @@ pub(crate) struct Verify {
     /// cannot be read goes into the folder `aside`
     #[arg(long)]
     repair: bool,
+    /// With --repair: take damaged bytes from this backup first, bit for bit
+    #[arg(long, value_name = "BACKUP", requires = "repair")]
+    from: Option<PathBuf>,
     /// Print JSON: originals, records, runs, problems and remarks
     #[arg(long)]
     json: bool,
@@ -28,6 +32,11 @@ pub(crate) struct Verify {
 impl Verify {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        if let Some(backup) = &self.from {
+            for done in setting.archive.mend_from(backup)? {
+                screen.say(done);
+            }
+        }
         if self.repair {
             for done in setting.archive.rebuild()? {
                 screen.say(done);

@@ -78,6 +78,11 @@ static ATOMS: &[Atom] = &[
     atom("eV", true, ENERGY, 1_602_176_634, -28, "eV"),
     atom("cal", true, ENERGY, 4184, -3, "cal"),
     atom("Ao", false, [1, 0, 0, 0, 0, 0, 0, 0], 1, -10, "Å"),
+    // π/180 to the digits of a double.
+    atom("deg", false, ANGLE, 17_453_292_519_943_295, -18, "°"),
+    atom("lx", true, [-2, 0, 0, 0, 0, 0, 1, 0], 1, 0, "lx"),
+    atom("T", true, [0, 1, -2, -1, 0, 0, 0, 0], 1, 0, "T"),
+    atom("Gy", true, [2, 0, -2, 0, 0, 0, 0, 0], 1, 0, "Gy"),
     atom("kat", true, CATALYTIC, 1, 0, "kat"),
     Atom {
         code: "U",
@@ -102,6 +107,8 @@ static CONVENTIONS: &[(&str, bool, usize, &str)] = &[
     ("[iU]", true, 1, "IU"),
     ("[IU]", true, 1, "IU"),
     ("[arb'U]", false, 2, "arb. unit"),
+    // The bel: a logarithm of a ratio, and no number that converts to one.
+    ("B", true, 3, "B"),
 ];
 
 /// Atoms whose zero is elsewhere: value + offset (hundredths), then × numerator / denominator, is kelvin.
@@ -586,12 +593,22 @@ impl Parser<'_> {
         } else {
             self.parsed.scale = self.parsed.scale.times(found.scale, exponent)?;
         }
-        self.parsed.factors.push(Factor {
-            text: format!("{}{}", found.text, found.note),
-            shown: found.shown,
-            slug: found.slug,
-            exponent,
-        });
+        let text = format!("{}{}", found.text, found.note);
+        // `cm.cm` is `cm2`.
+        let same = self
+            .parsed
+            .factors
+            .iter_mut()
+            .find(|factor| factor.text == text && factor.exponent.signum() == exponent.signum());
+        match same {
+            Some(factor) => factor.exponent = factor.exponent.checked_add(exponent)?,
+            None => self.parsed.factors.push(Factor {
+                text,
+                shown: found.shown,
+                slug: found.slug,
+                exponent,
+            }),
+        }
         Some(())
     }
 
@@ -691,7 +708,8 @@ impl Found {
             let slug = match index {
                 0 => "",
                 1 => "IU",
-                _ => "arb",
+                2 => "arb",
+                _ => "B",
             };
             let mut found = named(text, shown, slug);
             found.convention = Some(index);

@@ -4,6 +4,7 @@
 //! `M-1 cm-1`, `mAU/min`). Where a spelling means several units in this trade (`C`, `NM`, `J/mol K`), all are
 //! returned, likeliest first, and the place where it stands decides by dimension.
 
+use std::borrow::Cow;
 use std::cell::RefCell;
 use std::collections::HashMap;
 
@@ -97,7 +98,7 @@ thread_local! {
 }
 
 fn understand(text: &str) -> Spelling {
-    let plain = plain(text);
+    let plain = plain(&with_caret(text));
     let text = without_brackets(&plain);
     if text.is_empty() || text.chars().count() > LONGEST {
         return Spelling::None;
@@ -108,7 +109,68 @@ fn understand(text: &str) -> Spelling {
     if text.contains(['{', '[']) && !text.contains("^{") {
         return Unit::ucum(text).map_or(Spelling::None, Spelling::One);
     }
+    if let Some((power, of)) = scaled(text) {
+        let units = understand(of).units().to_vec();
+        let code = |unit: &Unit| {
+            let link = if unit.code().starts_with('/') { "" } else { "." };
+            Unit::ucum(&format!("10*{power}{link}{}", unit.code())).ok()
+        };
+        return Spelling::of(
+            units
+                .iter()
+                .filter(|unit| **unit != Unit::ONE)
+                .filter_map(code)
+                .collect(),
+        );
+    }
     Spelling::of(product(text))
+}
+
+/// `10³` as `10^³`: without the caret a raised digit becomes one of the number.
+fn with_caret(text: &str) -> Cow<'_, str> {
+    let raised = |sign: char| "⁰¹²³⁴⁵⁶⁷⁸⁹⁺⁻".contains(sign);
+    match text.find("10").map(|at| text.split_at(at + 2)) {
+        Some((ten, behind)) if behind.starts_with(raised) => Cow::Owned(format!("{ten}^{behind}")),
+        _ => Cow::Borrowed(text),
+    }
+}
+
+/// A power of ten in front of a unit, `10^-20 cm2`, `10³ M-1 cm-1`, `1e-20 cm^2`, and the unit: it is a part of the unit
+/// and is kept. A bare `10-20 cm2` is one only in front of exponents, since it may be a range: `10-20 min`.
+fn scaled(text: &str) -> Option<(i32, &str)> {
+    let bare = text.trim_start_matches(['*', 'x', ' ']);
+    let (rest, marked) = bare
+        .strip_prefix("10**")
+        .or_else(|| bare.strip_prefix("10^"))
+        .or_else(|| bare.strip_prefix("1e"))
+        .or_else(|| bare.strip_prefix("1E"))
+        .map(|rest| (rest, true))
+        .or_else(|| Some((bare.strip_prefix("10")?, false)))?;
+    let braced = rest.starts_with(['(', '{']);
+    let rest = rest.trim_start_matches(['(', '{']);
+    let (minus, digits) = match rest.strip_prefix('-') {
+        Some(rest) => (true, rest),
+        None => (false, rest.strip_prefix('+').unwrap_or(rest)),
+    };
+    let end = digits.find(|c: char| !c.is_ascii_digit()).unwrap_or(digits.len());
+    let power: i32 = digits[..end]
+        .parse()
+        .ok()
+        .filter(|power| (1..=30).contains(power))?;
+    let mut of = &digits[end..];
+    if braced {
+        of = of.strip_prefix([')', '}'])?;
+    }
+    // What was raised and has lost its sign, `103 M-1 cm-1`, cannot be told from a number.
+    if !marked && !minus {
+        return None;
+    }
+    if !of.starts_with([' ', '*', '.', '/']) {
+        return None;
+    }
+    let of = of.trim_start_matches([' ', '*', '.']);
+    let exponents = of.contains("-1") || of.contains("cm2") || of.contains("cm^2") || of.contains("m2");
+    (!of.is_empty() && (marked || exponents)).then_some((if minus { -power } else { power }, of))
 }
 
 /// One sign for each meaning: micro is `u`, blanks are one blank, superscripts are digits, every dash is `-`.
@@ -129,6 +191,12 @@ fn plain(text: &str) -> String {
             '¹' => '1',
             '²' => '2',
             '³' => '3',
+            '⁴' => '4',
+            '⁵' => '5',
+            '⁶' => '6',
+            '⁷' => '7',
+            '⁸' => '8',
+            '⁹' => '9',
             '⁺' => '+',
             '−' | '–' | '‐' | '‑' | '⁻' | '﹣' | '－' => '-',
             '·' | '×' | '⋅' | '•' | '∙' => '*',
@@ -267,7 +335,11 @@ fn whole(text: &str) -> Option<&'static [&'static str]> {
         | "攝氏度" => &["Cel"],
         "°f" | "degf" | "deg f" | "fahrenheit" | "degrees f" => &["[degF]"],
         "°k" | "degk" | "deg k" | "kelvin" | "kelvins" => &["K"],
-        "°" | "deg" | "degree" | "degrees" | "grad" | "degré" | "degrés" | "grados" | "gradi" => &["Cel"],
+        // Degrees of temperature, and degrees of an angle.
+        "°" | "deg" | "degree" | "degrees" | "grad" | "degré" | "degrés" | "grados" | "gradi" => {
+            &["Cel", "deg"]
+        }
+        "mdeg" | "millidegree" | "millidegrees" | "m°" => &["10*-3.deg"],
         "%"
         | "% t"
         | "%t"
@@ -457,6 +529,10 @@ fn word_of_any_case(lower: &str) -> Option<&'static str> {
         "mau" | "mod" | "mabs" | "δmau" | "δmod" => "10*-3.{AU}",
         "units" | "unit" | "einheiten" | "einheit" | "unités" | "unité" | "unidades" | "unità" => "U",
         "rev" | "umdrehungen" | "umdr" => "1",
+        "molecule" | "molecules" | "molec" | "molécule" | "molecula" | "molécula" | "molecola"
+        | "molekyl" | "molekül" | "particle" | "particles" | "photon" | "photons" => "1",
+        "db" | "decibel" | "decibels" => "dB",
+        "lx" | "lux" => "lx",
         _ => return None,
     })
 }
@@ -516,6 +592,19 @@ fn word_of_this_case(word: &str) -> Option<&'static [&'static str]> {
         "MHz" => &["MHz"],
         "mHz" => &["mHz"],
         "GHz" => &["GHz"],
+        "mS" => &["mS"],
+        "uS" => &["uS"],
+        "Gy" => &["Gy"],
+        "kGy" => &["kGy"],
+        "mT" => &["mT"],
+        "uA" => &["uA"],
+        "nA" => &["nA"],
+        "pA" => &["pA"],
+        "uW" => &["uW"],
+        "kW" => &["kW"],
+        "uV" => &["uV"],
+        "mJ" => &["mJ"],
+        "uJ" => &["uJ"],
         "MPa" => &["MPa"],
         "ns" => &["ns"],
         "ps" => &["ps"],
@@ -609,6 +698,7 @@ fn word(text: &str) -> Vec<String> {
                     | "Mg"
                     | "Nl"
                     | "Ml"
+                    | "dB"
             );
         return if short_and_mixed {
             Vec::new()

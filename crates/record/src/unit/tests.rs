@@ -212,7 +212,7 @@ fn spellings_that_people_write() {
             ],
         ),
         ("Cel|C", &["C"]),
-        ("Cel", &["°", "deg", "Grad", "degrees"]),
+        ("Cel|deg", &["°", "deg", "Grad", "degrees"]),
         ("K", &["K", "Kelvin", "°K", "\u{212A}"]),
         ("[degF]", &["°F", "degF"]),
         (
@@ -527,6 +527,59 @@ fn spellings_that_people_write() {
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
     assert!(count > 250, "{count}");
+}
+
+/// A power of ten in front of a unit is a part of it (IUPAC Green Book, 1.1: the quotient of a quantity and its unit).
+#[test]
+fn powers_of_ten_are_kept() {
+    for (text, code) in [
+        ("10^-20 cm2", "10*-20.cm2"),
+        ("10^-20 cm^2 molecule^-1", "10*-20.cm2"),
+        ("10⁻²⁰ cm²", "10*-20.cm2"),
+        ("10-20 cm2 molecule-1", "10*-20.cm2"),
+        ("1e-20 cm2", "10*-20.cm2"),
+        ("10^3 M-1 cm-1", "10*3.L/mol/cm"),
+        ("10³ M⁻¹ cm⁻¹", "10*3.L/mol/cm"),
+        ("×10^4 L mol-1 cm-1", "10*4.L/mol/cm"),
+        ("10^{3} cm-1", "10*3/cm"),
+        ("10**3 cm-1", "10*3/cm"),
+        ("(10^-3 AU)", "10*-3.{AU}"),
+    ] {
+        let wanted = unit(code);
+        let found = spelled(text);
+        let found = found.one().unwrap_or_else(|| panic!("`{text}`: {found:?}"));
+        assert_eq!(
+            (found.to_si(1.0), found.dimension()),
+            (wanted.to_si(1.0), wanted.dimension()),
+            "`{text}`: {found}"
+        );
+    }
+    // 5 × 10⁻²⁰ cm² are 5 × 10⁻²⁴ m², to the last digit.
+    assert_eq!(unit("10*-20.cm2").to_si(5.0), 5e-24);
+    for text in ["10-20 min", "10-30 nm", "103 M-1 cm-1", "10^3", "10^-3", "10 cm2"] {
+        assert_eq!(spelled(text), Spelling::None, "`{text}`");
+    }
+}
+
+#[test]
+fn units_of_other_things() {
+    for (text, code) in [
+        ("dB/m", "dB/m"),
+        ("dB", "dB"),
+        ("mdeg", "10*-3.deg"),
+        ("W m-2 nm-1", "W/m2/nm"),
+        ("mS/cm", "mS/cm"),
+        ("µA", "uA"),
+        ("L g-1 cm-1", "L/g/cm"),
+        ("mJ/cm2", "mJ/cm2"),
+        ("kGy", "kGy"),
+    ] {
+        assert_eq!(spelled(text).one(), Some(&unit(code)), "`{text}`");
+    }
+    // A logarithm of a ratio is no ratio; degrees are of a temperature or of an angle.
+    assert!(!unit("dB").converts_to(&Unit::ONE));
+    assert_eq!(spelled("deg").units(), [unit("Cel"), unit("deg")]);
+    assert!(unit("deg").converts_to(&unit("rad")));
 }
 
 #[test]

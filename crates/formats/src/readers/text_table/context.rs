@@ -24,6 +24,10 @@ pub(super) struct Context {
     pub(super) axes: Option<(Quantity, Unit)>,
     /// A title that says what was measured with a factor of ten: `absorbance × 1000`.
     pub(super) scaled: Option<String>,
+    /// Optical quantities beyond ours that are named: absorption cross sections, coefficients.
+    pub(super) others: BTreeSet<Quantity>,
+    /// A line that is a header of what nobody writes beside a measurement of light: days of the week, prices.
+    pub(super) of_another_trade: Option<String>,
     /// Transmittance is named in percent.
     pub(super) percent: bool,
     /// Units of time, wavelength and the like that are named.
@@ -205,6 +209,12 @@ impl Context {
             }
         }
         self.hear_axes(line);
+        self.others.extend(crate::words::optical_in(line));
+        if let crate::words::Word::Other(quantity) = crate::words::word(line)
+            && crate::words::is_of_another_trade(&quantity)
+        {
+            self.of_another_trade = Some(line.trim().to_owned());
+        }
         for phrase in line.split([',', ';', ':', '|']) {
             // A phrase about an axis is short; a sentence may name a quantity and a unit that do not go together.
             if phrase.split_whitespace().count() <= 5 && phrase.len() >= 4 {

@@ -319,8 +319,20 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> Decision {
         if tabs_separate && matches!(sep, Sep::Blank | Sep::Wide) {
             continue;
         }
+        // A damaged row has no say against the two kinds of comma in all others.
+        if sep == Sep::Comma
+            && best
+                .as_ref()
+                .is_some_and(|fit| fit.sep == Sep::CommaBlank && fit.steady >= 0.8 && fit.figures >= 0.8)
+        {
+            continue;
+        }
         let Some(fit) = fit(rows, sep) else { continue };
-        tabs_separate |= sep == Sep::Tab && fit.count >= 2 && fit.steady >= 0.6 && fit.figures >= 0.6;
+        tabs_separate |= sep == Sep::Tab
+            && fit.count >= 2
+            && fit.steady >= 0.6
+            && fit.figures >= 0.6
+            && !tabs_are_blanks(rows);
         let better = match &best {
             None => true,
             Some(old) => {
@@ -432,6 +444,12 @@ pub(super) fn style_of<'a>(sep: Sep, cells: impl Iterator<Item = &'a str>) -> De
     }
 }
 
+/// Whether several rows have no tab, and no tab stands where it may close an empty cell: tabs and blanks in turn.
+fn tabs_are_blanks(rows: &[&str]) -> bool {
+    let empty_cells = |row: &&str| row.contains("\t\t") || row.starts_with('\t') || row.ends_with('\t');
+    rows.iter().filter(|row| !row.contains('\t')).count() >= 2 && !rows.iter().any(empty_cells)
+}
+
 /// Whether single blanks stand only inside names (`sample 1   0.1774`), so that what follows a blank is no cell of its own.
 fn names_have_blanks(rows: &[&str]) -> bool {
     let mut any = false;
@@ -508,6 +526,10 @@ fn fit(rows: &[&str], sep: Sep) -> Option<Fit> {
 
 /// How much a cell looks like part of a table: a figure counts one, a date or code with digits half, words nothing.
 fn weigh(text: &str) -> f64 {
+    // A sign that separates has been left at the cell: it was split at another.
+    if text.ends_with([',', ';']) {
+        return 0.5;
+    }
     // Most cells are plain numbers in one of the styles, which is seen before all else is tried.
     let is_plain =
         |style: Style| plain(text.as_bytes(), 0, style.decimal).is_some_and(|(_, _, end)| end == text.len());
@@ -526,7 +548,9 @@ fn weigh(text: &str) -> f64 {
         }
     }
     let digits = text.bytes().filter(u8::is_ascii_digit).count();
+    let parts_a_date = |text: &str| text.contains(['-', '/', ':']) || text.matches('.').count() >= 2;
     let date_like = digits >= 4
+        && (!text.contains(' ') || text.split(' ').any(parts_a_date))
         && text
             .bytes()
             .all(|b| b.is_ascii_digit() || matches!(b, b'-' | b'/' | b'.' | b':' | b' ' | b'T'));

@@ -11,6 +11,7 @@ use super::join::is_furniture;
 use super::scan::{HeadRow, Piece, Table, TextLine, is_ruler, leading_number, strip_remark};
 use super::segments::RowClass;
 use super::shape::{ColumnUse, Shaped};
+use crate::evidence::{Evidence, Ledger, Target};
 use crate::explanation::{ColumnPart, ColumnRole, Part, TakenFor, folded, folded_columns};
 use crate::{Source, words};
 
@@ -38,6 +39,7 @@ pub(super) struct TableTold {
     unmatched: Option<u32>,
     used: Use,
     columns: Vec<ColumnPart>,
+    evidence: Vec<Evidence>,
 }
 
 /// What became of a table.
@@ -70,12 +72,17 @@ impl TableTold {
             unmatched: table.unmatched_head.map(|line| line.line),
             used,
             columns: Vec::new(),
+            evidence: Vec::new(),
         }
     }
 
-    /// The same with its columns.
-    pub(super) fn with(self, columns: Vec<ColumnPart>) -> Self {
-        Self { columns, ..self }
+    /// The same with its columns, and the evidence on the whole.
+    pub(super) fn with(self, (columns, evidence): (Vec<ColumnPart>, Vec<Evidence>)) -> Self {
+        Self {
+            columns,
+            evidence,
+            ..self
+        }
     }
 }
 
@@ -308,7 +315,10 @@ fn rows_parts(
             odd.line,
             odd.line,
             TakenFor::LeftOut,
-            format!("a row of {} cells, which does not fit the table", odd.cells),
+            match odd.cells {
+                Some(cells) => format!("a row of {cells} cells, which does not fit the table"),
+                None => "a damaged row".to_owned(),
+            },
         ));
     }
     for (index, (begin, end, rows)) in stretches.into_iter().enumerate() {
@@ -327,12 +337,16 @@ fn rows_parts(
                 let keys: Vec<String> = keys.map(|(key, claim)| key_says(key, claim)).collect();
                 Part::new(begin, end, TakenFor::Key, keys.join("; "))
             }
-            Use::Nothing(reason) => Part::new(
-                begin,
-                end,
-                TakenFor::LeftOut,
-                format!("{rows} of a table that is no measurement of absorbance: {reason}"),
-            ),
+            Use::Nothing(reason) => Part {
+                columns: owner.columns.clone(),
+                evidence: owner.evidence.clone(),
+                ..Part::new(
+                    begin,
+                    end,
+                    TakenFor::LeftOut,
+                    format!("{rows} of a table that is no measurement of absorbance: {reason}"),
+                )
+            },
             Use::Curves if !first || index > 0 => Part::new(
                 begin,
                 end,
@@ -352,6 +366,7 @@ fn rows_parts(
                 };
                 Part {
                     columns: owner.columns.clone(),
+                    evidence: owner.evidence.clone(),
                     ..Part::new(
                         begin,
                         end,
@@ -378,6 +393,7 @@ pub(super) fn columns_told(
     uses: &[Option<ColumnUse>],
     otherwise: impl Fn(usize) -> ColumnRole,
     because: &[String],
+    ledger: &Ledger,
 ) -> Vec<ColumnPart> {
     let mut told: Vec<ColumnPart> = Vec::with_capacity(table.grid.columns());
     let empty = |index: usize| ColumnPart {
@@ -390,6 +406,7 @@ pub(super) fn columns_told(
         unit: None,
         quantity_because: "nothing stands in it".to_owned(),
         unit_because: String::new(),
+        evidence: Vec::new(),
     };
     for (place, column) in columns.iter().enumerate() {
         told.extend((told.len()..column.index).map(empty));
@@ -403,6 +420,7 @@ pub(super) fn columns_told(
             last_head: head.clone(),
             head,
             quantity_because: String::new(),
+            evidence: ledger.on(Target::Column(column.index + 1)),
             ..empty(column.index)
         };
         if let Some((role, quantity, unit)) = uses.get(place).and_then(Option::as_ref) {
@@ -597,7 +615,7 @@ mod tests {
     fn what_is_no_measurement_is_left_out() {
         let parts = explained("month,rain\n1,55\n2,48\n3,60\n");
         assert_eq!(parts[1].taken_for, TakenFor::LeftOut, "{parts:#?}");
-        assert!(parts[1].says.contains("heads speak of other things"));
+        assert!(parts[1].says.contains("columns are of other things"));
         assert!(explained("<html>405 0.1</html>").is_empty());
     }
 }

@@ -348,6 +348,14 @@ pub(super) fn is_furniture(line: &str, seen: &BTreeSet<String>) -> bool {
                     | "feed"
             )
     };
+    // Pages are counted with a slash or a word, and never have decimals: `420.0.15` is a damaged row.
+    if bare.contains('.')
+        && words
+            .iter()
+            .all(|word| word.bytes().all(|byte| byte.is_ascii_digit()))
+    {
+        return false;
+    }
     let paged = words.iter().any(|word| page(word)) && words.iter().all(|word| page(word) || small(word));
     paged || words.iter().all(|word| small(word)) && words.len() <= 6
         // The title with a page number behind it, as on the first page.

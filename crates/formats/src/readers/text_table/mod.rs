@@ -9,6 +9,7 @@
 mod blanking;
 mod columns;
 mod context;
+mod damaged;
 mod dialect;
 mod explain;
 mod grid;
@@ -19,7 +20,7 @@ mod marks;
 mod number;
 mod scan;
 mod segments;
-mod shape;
+pub(crate) mod shape;
 
 use std::collections::BTreeSet;
 
@@ -187,11 +188,33 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
     if let Some(reason) = not_text(source.glimpse().head) {
         return Reading::refused(Diagnostic::error(Code::new("not-a-text-table"), reason));
     }
-    let mut pieces = scan(text, source.assume(), source.told().from, 2);
-    if !pieces.iter().any(|piece| matches!(piece, scan::Piece::Table(_))) {
+    let mut scanned = scan(text, source.assume(), source.told().from, 2);
+    if !scanned
+        .pieces
+        .iter()
+        .any(|piece| matches!(piece, scan::Piece::Table(_)))
+    {
         // Where no table stands, a single column whose axis is only told may.
-        pieces = scan(text, source.assume(), source.told().from, 1);
+        scanned = scan(text, source.assume(), source.told().from, 1);
     }
+    let unsought = scanned.unsought.map(|line| {
+        Diagnostic::warning(
+            Code::new("tables-not-sought"),
+            "too many lines with figures are rows of no table: from here on no more were looked for one",
+        )
+        .at(Place::line(line as usize), "from this line on")
+        .help("cut the file before its tables, or let a layout tell where they begin (`after`)")
+    });
+    let too_wide = scanned.too_wide.map(|(line, columns)| {
+        let most = grid::MAX_COLUMNS;
+        Diagnostic::warning(
+            Code::new("table-too-wide"),
+            format!("a line has {columns} cells, and no table of more than {most} columns is read: it was left out"),
+        )
+        .at(Place::line(line as usize), "this line")
+    });
+    let untold = unsought.into_iter().chain(too_wide);
+    let pieces = scanned.pieces;
     if let Some(told) = told.as_deref_mut() {
         told.pieces.clone_from(&pieces);
     }
@@ -206,10 +229,12 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
         summaries.extend(take_summaries(text, &mut section.words, *before));
     }
     if sections.is_empty() {
-        return Reading::refused(
-            Diagnostic::error(Code::new("no-table"), "no table of numbers was found")
-                .help("if there is one, a layout can tell where it stands and what its columns are"),
-        );
+        let none = Diagnostic::error(Code::new("no-table"), "no table of numbers was found")
+            .help("if there is one, a layout can tell where it stands and what its columns are");
+        return Reading {
+            runs: Vec::new(),
+            remarks: std::iter::once(none).chain(untold).collect(),
+        };
     }
     let (sections, behind) = keys_behind(text, sections, behind);
     // What stands in front of the first table speaks of all; what stands above a later one, of that one.
@@ -222,6 +247,7 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
     };
     let mut preamble = Said::hear(source, &sections[0].words);
     let trailer = Said::hear(source, &behind);
+    damaged::tell_beside_tables(source, &mut sections, &behind);
     let (conditions, sections): (Vec<Section>, Vec<Section>) = sections
         .into_iter()
         .partition(|section| is_row_of_conditions(text, section));
@@ -237,8 +263,12 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
                 .map(|section| TableTold::of(&section.table, Use::Conditions)),
         );
     }
-    let mut reading = Reading::default();
+    let mut reading = Reading {
+        runs: Vec::new(),
+        remarks: untold.collect(),
+    };
     let mut others: Vec<Diagnostic> = Vec::new();
+    let mut unknown: Vec<(Run, Diagnostic)> = Vec::new();
     let mut ordinal = 0;
     for (index, section) in sections.iter().enumerate() {
         let before = index.checked_sub(1).map(|before| &sections[before]);
@@ -277,7 +307,7 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
         let mut context = Context::gather(text, &lines, &said.fields);
         context.sentinels.extend(&source.told().missing);
         context.beside.clone_from(&said.beside);
-        let mut columns = Vec::new();
+        let mut columns = (Vec::new(), Vec::new());
         let shaped = shape(
             source,
             &section.table,
@@ -311,13 +341,23 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
                     if draft.traces.is_empty() && draft.questions.is_empty() {
                         continue;
                     }
-                    reading
-                        .runs
-                        .push(run(source, card, section, draft, &said, ordinal));
+                    let known = draft.known;
+                    let run = run(source, card, section, draft, &said, ordinal);
                     ordinal += 1;
+                    if known || section.table.grid.rows >= SUBSTANTIAL {
+                        reading.runs.push(run);
+                    } else {
+                        unknown.push((run, not_known(&section.table)));
+                    }
                 }
             }
         }
+    }
+    // A few rows of which nothing tells what they are: beside a measurement they are told, alone they are asked about.
+    if reading.runs.is_empty() {
+        reading.runs.extend(unknown.into_iter().map(|(run, _)| run));
+    } else {
+        others.extend(unknown.into_iter().map(|(_, told)| told));
     }
     if reading.runs.is_empty() {
         if others.is_empty() {
@@ -326,6 +366,7 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
                 "the tables hold no curve",
             ));
         }
+        others.extend(reading.remarks);
         return Reading {
             runs: Vec::new(),
             remarks: others,
@@ -376,6 +417,17 @@ fn hold(mark: &marks::Mark, draft: &mut Draft) {
             trace.held.push(mark.held.clone());
         }
     }
+}
+
+/// From this count of rows on, a table of which nothing is known is asked about beside a measurement, too.
+const SUBSTANTIAL: usize = 8;
+
+fn not_known(table: &scan::Table) -> Diagnostic {
+    Diagnostic::warning(
+        Code::new("not-a-measurement"),
+        "nothing says what a few rows of numbers are: they were left out",
+    )
+    .at(Place::line(table.first_line as usize), "they begin here")
 }
 
 /// Whether a table is a single row of conditions under their names: `Sample,Temperature,pH` over `betanin,37,7.0`.
@@ -784,19 +836,7 @@ fn run(source: &Source, card: &Card, section: &Section, draft: Draft, said: &Sai
     }
     remarks.extend(first_row_lost(source, section));
     remarks.extend(noted(section));
-    for odd in section.table.grid.odd.iter().take(20) {
-        remarks.push(
-            Diagnostic::warning(
-                Code::new("row-does-not-fit"),
-                format!(
-                    "a row of {} cells in a table of {} columns was left out",
-                    odd.cells,
-                    section.table.grid.columns()
-                ),
-            )
-            .at(source.place(odd.span), "this row"),
-        );
-    }
+    remarks.extend(odd_rows(source, section));
     let mut questions = draft.questions;
     let columns = section.table.grid.columns();
     let longer: Vec<_> = section
@@ -804,7 +844,7 @@ fn run(source: &Source, card: &Card, section: &Section, draft: Draft, said: &Sai
         .grid
         .odd
         .iter()
-        .filter(|odd| odd.cells as usize > columns)
+        .filter(|odd| odd.cells.is_some_and(|cells| cells as usize > columns))
         .collect();
     if !longer.is_empty() && source.assume().get("shape").is_none() {
         questions.push(Question {
@@ -859,6 +899,34 @@ fn run(source: &Source, card: &Card, section: &Section, draft: Draft, said: &Sai
         questions,
         remarks,
     }
+}
+
+/// Remarks on the rows that were left out since they do not fit: one each, and one for the rest of many.
+fn odd_rows<'a>(source: &'a Source, section: &'a Section) -> impl Iterator<Item = Diagnostic> + 'a {
+    /// So many are told one by one.
+    const EACH: usize = 20;
+    let odd = &section.table.grid.odd;
+    let columns = section.table.grid.columns();
+    let each = odd.iter().take(EACH).map(move |odd| {
+        let message = match odd.cells {
+            Some(cells) => format!("a row of {cells} cells in a table of {columns} columns was left out"),
+            None => {
+                "a damaged row was left out: its cells are no numbers in the style of the table".to_owned()
+            }
+        };
+        Diagnostic::warning(Code::new("row-does-not-fit"), message).at(source.place(odd.span), "this row")
+    });
+    let rest = odd.get(EACH).map(|first| {
+        Diagnostic::warning(
+            Code::new("row-does-not-fit"),
+            format!(
+                "{} more rows do not fit the table and were left out",
+                odd.len() - EACH
+            ),
+        )
+        .at(source.place(first.span), "the first of them")
+    });
+    each.chain(rest)
 }
 
 /// A remark on a line of nothing but figures and signs directly above a table, which is mostly its first row, damaged;

@@ -6,6 +6,7 @@ use std::ops::Range;
 use curvary_record::{Code, Span};
 
 use super::columns::{clock_of, is_head_of_times};
+use super::damaged::is_row_of;
 use super::dialect::{Brackets, Decision, Dialect, Sep, decide, is_blank, raw_split, split, style_of};
 use super::grid::{Cursor, Grid, Kind, MAX_COLUMNS, line_end};
 use super::heads::{glue_units, heads_above, is_summary_word, unmatched_head};
@@ -54,13 +55,43 @@ pub(super) enum Piece {
     Table(Box<Table>),
 }
 
+/// How much of a text was looked at in vain for tables.
+#[derive(Clone, Copy, Debug, Default)]
+struct Effort {
+    /// Bytes of lines that were weighed as the first rows of a table.
+    weighed: usize,
+    /// Bytes that were read as rows.
+    read: usize,
+    /// The first line of more cells than a table may have columns, and how many it has.
+    too_wide: Option<(u32, usize)>,
+}
+
+impl Effort {
+    /// Whether a text of so many bytes is worth no more. A long text full of digits that are no tables, such as the log
+    /// of a program, comes here; one table behind the other never does, however many they are.
+    fn is_spent(self, length: usize) -> bool {
+        const LEAST: usize = if cfg!(test) { 1 << 14 } else { 4 << 20 };
+        self.weighed > LEAST.max(4 * length) || self.read > 8 * (length + LEAST)
+    }
+}
+
+/// A text in pieces.
+#[derive(Clone, Debug)]
+pub(super) struct Scanned {
+    pub(super) pieces: Vec<Piece>,
+    /// The first of the lines that may be rows and were not looked at, since too many before them were none.
+    pub(super) unsought: Option<u32>,
+    /// The first line that has more cells than a table may have columns, and how many it has.
+    pub(super) too_wide: Option<(u32, usize)>,
+}
+
 /// Cuts a text into pieces. No table begins above byte `from`; one has `least` columns or more.
-pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) -> Vec<Piece> {
+pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) -> Scanned {
     let bytes = text.as_bytes();
     let mut pieces: Vec<Piece> = Vec::new();
     let mut cursor = Cursor { at: 0, line: 1 };
-    let mut failures = 0_usize;
-    let mut looked_at = 0_usize;
+    let mut effort = Effort::default();
+    let mut unsought = None;
     let mut failed_before = false;
     while cursor.at < bytes.len() {
         let (end, next) = line_end(bytes, cursor.at);
@@ -80,15 +111,18 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) 
         // A row behind a remark sign was put out of use; it begins no table.
         let remark = matches!(strip_remark(line).0, Some("#" | "##" | "//" | "!" | "%"));
         let class = if remark { Class::Words } else { class_of(line) };
-        // A long text full of digits is no reason to weigh every one of its lines.
-        let worth_it = (failures < 400 || !failed_before) && looked_at / 8 <= text.len();
-        if !remark && cursor.at >= from && looked_at / 8 <= text.len() {
+        let worth_it = !effort.is_spent(text.len()) || !failed_before && effort.read <= 8 * text.len();
+        if class == Class::Figures && !worth_it && cursor.at >= from {
+            unsought.get_or_insert(cursor.line);
+        }
+        if !remark && cursor.at >= from && effort.read <= 8 * text.len() {
             let rows = |rows: &str, line: u32| {
                 let first = Cursor { at: 0, line };
-                table_at(rows, first, Class::Figures, &[], assume, least, &mut 0).map(|(table, _)| table)
+                let mut apart = Effort::default();
+                table_at(rows, first, Class::Figures, &[], assume, least, &mut apart).map(|(table, _)| table)
             };
             let (labelled, looked) = labelled::table_at(text, cursor, rows);
-            looked_at += looked;
+            effort.read += looked;
             if let Some((table, after)) = labelled {
                 pieces.push(Piece::Table(Box::new(table)));
                 cursor = after;
@@ -97,16 +131,15 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) 
             }
         }
         if class != Class::Words && worth_it && cursor.at >= from {
-            if let Some((table, after)) =
-                table_at(text, cursor, class, &pieces, assume, least, &mut looked_at)
-            {
+            let before = effort;
+            if let Some((table, after)) = table_at(text, cursor, class, &pieces, assume, least, &mut effort) {
+                effort = before;
                 take_heads(text, &mut pieces, &table);
                 pieces.push(Piece::Table(Box::new(table)));
                 cursor = after;
                 failed_before = false;
                 continue;
             }
-            failures += 1;
             failed_before = true;
         }
         pieces.push(Piece::Text(TextLine {
@@ -115,7 +148,29 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) 
         }));
         cursor = behind;
     }
-    pieces
+    Scanned {
+        pieces,
+        unsought,
+        too_wide: effort.too_wide,
+    }
+}
+
+/// The heads above a table that begins at `cursor`. A damaged row may stand between them.
+fn heads_over(text: &str, grid: &Grid, cursor: Cursor, above: &[Piece]) -> Vec<HeadRow> {
+    let (end, _) = line_end(text.as_bytes(), cursor.at);
+    let row = &text[cursor.at..end];
+    let damaged = |piece: &&Piece| match piece {
+        Piece::Text(line) => is_row_of(&text[line.span.range()], row, grid),
+        _ => false,
+    };
+    let lines = above.iter().rev().take_while(damaged).count();
+    if lines > 0 {
+        let heads = heads_above(text, grid, &above[..above.len() - lines]);
+        if !heads.is_empty() {
+            return heads;
+        }
+    }
+    heads_above(text, grid, above)
 }
 
 /// Takes the heads of a table out of the words above it, and the rulers and blank lines between.
@@ -208,9 +263,10 @@ fn table_at(
     above: &[Piece],
     assume: &Assumptions,
     least: usize,
-    looked_at: &mut usize,
+    effort: &mut Effort,
 ) -> Option<(Table, Cursor)> {
     let sample = sample(text, cursor, class);
+    effort.weighed += sample.iter().map(|row| row.len()).sum::<usize>();
     let head_above = match above.iter().rev().find(|piece| !is_ruler_piece(text, piece)) {
         Some(Piece::Text(line)) => Some(strip_remark(&text[line.span.range()]).1),
         _ => None,
@@ -229,11 +285,14 @@ fn table_at(
         Some(_) => Brackets::Absent,
         None => Brackets::Open,
     };
-    let mut columns = usual_count(&sample, &dialect)?;
+    let mut columns = usual_count(&sample, &dialect, head_above)?;
     if columns_with_marks(&sample, &dialect, head_above) == Some(columns + 1) {
         columns += 1;
     }
     if !(least..=MAX_COLUMNS).contains(&columns) {
+        if columns > MAX_COLUMNS {
+            effort.too_wide.get_or_insert((cursor.line, columns));
+        }
         return None;
     }
     if class == Class::Mixed
@@ -261,11 +320,12 @@ fn table_at(
     grid.expect_units(&sample);
     let end = uncut(text).max(cursor.at);
     let mut after = grid.read(text, cursor, end);
-    *looked_at += after.at - cursor.at;
+    grid.doubt_numbers(text, cursor);
+    effort.read += after.at - cursor.at;
     if grid.rows == 0 {
         return None;
     }
-    let mut heads = heads_above(text, &grid, above);
+    let mut heads = heads_over(text, &grid, cursor, above);
     let worded = heads.iter().any(|head| {
         head.cells
             .iter()
@@ -318,11 +378,12 @@ fn table_at(
         if let Some(dialect) = later_evidence(text, cursor, end, readings) {
             open = None;
             if dialect != grid.dialect {
-                let kinds = kinds_of(&sample, &dialect, usual_count(&sample, &dialect)?);
+                let kinds = kinds_of(&sample, &dialect, usual_count(&sample, &dialect, head_above)?);
                 grid = Grid::new(dialect, kinds);
                 grid.learn_extents(sample.iter().copied());
                 grid.expect_units(&sample);
                 after = grid.read(text, cursor, end);
+                grid.doubt_numbers(text, cursor);
             }
         }
     }
@@ -346,7 +407,7 @@ fn table_at(
             };
             grid = Grid::new(dialect.clone(), kinds_of(&sample, &dialect, columns - 1));
             after = grid.read(text, cursor, end);
-            heads = heads_above(text, &grid, above);
+            heads = heads_over(text, &grid, cursor, above);
         } else {
             open = Some((Code::new("columns-run-together"), vec![grid.dialect.clone()]));
         }
@@ -498,17 +559,33 @@ fn sample(text: &str, cursor: Cursor, class: Class) -> Vec<&str> {
                 break;
             }
         }
-        // Where the hard separators change, another table or another hand begins.
-        if rows
-            .first()
-            .is_some_and(|first| hard_marks(first) != hard_marks(line))
-            && rows.len() >= 2
-        {
+        // Where the hard separators change, another table or another hand begins. One of the first three rows that
+        // differs from the other two is damaged.
+        let alike = |one: &str, other: &str| !change(hard_marks(one), hard_marks(other));
+        let model = match rows.as_slice() {
+            [_, second] if alike(second, line) => Some(second),
+            [first, second, third, ..] if !alike(first, second) => {
+                if alike(first, third) {
+                    Some(first)
+                } else {
+                    Some(second)
+                }
+            }
+            _ => rows.first(),
+        };
+        if model.is_some_and(|first| change(hard_marks(first), hard_marks(line))) && rows.len() >= 2 {
             break;
         }
         rows.push(line);
     }
     rows
+}
+
+/// Whether each of two lines has a separator that the other has not. A mark too many or too few is a damaged row.
+fn change(one: [bool; 3], other: [bool; 3]) -> bool {
+    let has_more =
+        |one: [bool; 3], other: [bool; 3]| one.iter().zip(other).any(|(&mine, theirs)| mine && !theirs);
+    has_more(one, other) && has_more(other, one)
 }
 
 /// Which of the separators that stand in no number a line has.
@@ -606,7 +683,7 @@ fn later_evidence(text: &str, from: Cursor, end: usize, readings: &[Dialect]) ->
 }
 
 /// The count of cells that most rows have; for hard separators the largest of them, since rows may end early.
-fn usual_count(rows: &[&str], dialect: &Dialect) -> Option<usize> {
+fn usual_count(rows: &[&str], dialect: &Dialect, head: Option<&str>) -> Option<usize> {
     // How many cells each row has, and how many without empty ones at its end.
     let (whole, mut counts): (Vec<usize>, Vec<usize>) = rows
         .iter()
@@ -621,6 +698,16 @@ fn usual_count(rows: &[&str], dialect: &Dialect) -> Option<usize> {
         // The largest count that is no slip of a single row; empty cells at the end count where most rows have them.
         let largest = *counts.last()?;
         let with_largest = counts.iter().filter(|&&c| c == largest).count();
+        // One row with more cells than all others, which are alike, is two rows on one line, unless there are as many
+        // heads.
+        let next = counts.iter().rev().copied().find(|&count| count < largest);
+        let others = next.map_or(0, |next| counts.iter().filter(|&&count| count == next).count());
+        let headed = || head.is_some_and(|head| split(head, dialect).len() == largest);
+        let with_largest = if with_largest == 1 && others >= 3 && others + 1 == counts.len() && !headed() {
+            0
+        } else {
+            with_largest
+        };
         let agreed = whole
             .first()
             .copied()
@@ -671,7 +758,9 @@ fn kinds_of(rows: &[&str], dialect: &Dialect, columns: usize) -> Vec<Kind> {
             .iter()
             .rposition(|cell| !cell.is_empty())
             .map_or(0, |last| last + 1);
-        if count > columns || (matches!(dialect.sep, Sep::Blank | Sep::Wide) && count != columns) {
+        // A title between the rows says nothing of the first column.
+        let title = count < 2 && columns >= 2;
+        if title || count > columns || (matches!(dialect.sep, Sep::Blank | Sep::Wide) && count != columns) {
             continue;
         }
         for (column, range) in cells.into_iter().take(columns).enumerate() {

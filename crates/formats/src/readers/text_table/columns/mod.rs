@@ -12,8 +12,9 @@ use super::grid::{Grid, Kind, Lack};
 use super::number::{Cell, cell};
 use super::scan::{Table, leading_number};
 use super::segments::{RowClass, is_dash};
-use crate::head::read_head;
+use crate::head::{read_head, split_unit};
 use crate::told::{Told, Which};
+use crate::words::{self, Word};
 
 /// A column with what its heads and its numbers tell.
 #[derive(Clone, Debug)]
@@ -195,6 +196,7 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option
             }
         }
         understand_heads(&mut column);
+        hear_other(&mut column);
         for (row, head) in rows_of_heads.iter().zip(&table.heads) {
             if let (Some(span), 1..) = (row[index], index) {
                 let key = row[0].map_or("", |key| text[key.range()].trim());
@@ -258,6 +260,7 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option
         }
         columns.push(column);
     }
+    names::take_lone_letters(&mut columns);
     names::by_neighbours(&mut columns);
     clock::join_minutes_and_seconds(&mut columns, table);
     clock::part_four_digits(&mut columns, table);
@@ -417,6 +420,11 @@ fn understand_heads(column: &mut Column) {
         if head.quantity.is_some() && head.unit.is_some() && agrees {
             column.quantity = head.quantity;
             column.unit = head.unit;
+        } else if contradicts_its_unit(column) {
+            // `A` over `(1/cm)`: the unit alone would make a wavenumber of it.
+            column.quantities_possible = head.quantities_possible;
+            column.unit = head.unit;
+            return;
         }
     }
     for (text, _) in column.heads.iter().rev() {
@@ -455,6 +463,174 @@ fn understand_heads(column: &mut Column) {
     if !labels.is_empty() {
         column.label = Some(labels.join(" "));
     }
+}
+
+/// Whether the lowest head is a bare unit, and the name above it is of a quantity that does not come in it.
+fn contradicts_its_unit(column: &Column) -> bool {
+    let [.., (above, _), (lowest, _)] = column.heads.as_slice() else {
+        return false;
+    };
+    let units = spelled(lowest.trim());
+    let above = read_head(above);
+    let named = above
+        .quantity
+        .filter(|quantity| quantity.is_of_light() && above.unit.is_none() && above.held.is_empty());
+    named.is_some_and(|quantity| {
+        !units.units().is_empty() && !units.units().iter().any(|unit| unit_fits(&quantity, unit))
+    })
+}
+
+/// Hears that a column is of a quantity beyond those of this trade: its name says so, or its unit does. The column keeps
+/// that quantity and its unit, whatever single words of the head seemed to say.
+fn hear_other(column: &mut Column) {
+    let whole = column
+        .heads
+        .iter()
+        .map(|(text, _)| text.trim())
+        .collect::<Vec<_>>()
+        .join(" ");
+    let lowest = column.heads.iter().rev().map(|(text, _)| text.trim().to_owned());
+    for text in lowest.chain([whole]) {
+        if crate::head::is_reckoned(&text) {
+            return;
+        }
+        let parted = split_unit(&text);
+        let name = parted.map_or(text.as_str(), |(name, _)| name);
+        let name = crate::head::without_scale(name);
+        // `Strom 1 mA` was measured at a current, and is none.
+        let at_one = name.ends_with(|c: char| c.is_ascii_digit()) && !text.ends_with([')', ']', '>']);
+        let exact = match words::word(name) {
+            _ if at_one && parted.is_some() => None,
+            Word::Other(quantity) => Some(quantity),
+            _ => None,
+        };
+        // Some of its words say so where nothing else says anything.
+        let open = column.quantity.is_none()
+            && column.quantities_possible.is_empty()
+            && column.held.iter().all(|held| held.quantity == Quantity::UNKNOWN);
+        let open = open && !text.contains(|c: char| c.is_ascii_digit());
+        let Some(quantity) = exact.or_else(|| words::other_in(&text).filter(|_| open)) else {
+            continue;
+        };
+        // Quantities that have nothing to do with light keep the words of their header: `volume added`.
+        let named = words::quantity_of(name).is_some() || column.quantity.as_ref() == Some(&quantity);
+        let quantity = if named || words::is_optical(&quantity) || words::is_of_another_trade(&quantity) {
+            quantity
+        } else {
+            Quantity::named(name.to_lowercase())
+        };
+        let unit = parted.and_then(|(_, unit)| unit_of_other(unit)).or_else(|| {
+            let units = column
+                .heads
+                .iter()
+                .rev()
+                .filter_map(|(text, _)| unit_of_other(text));
+            units.take(1).next()
+        });
+        column.quantity = Some(quantity);
+        column.unit = unit.or_else(|| column.unit.take());
+        column.quantities_possible.clear();
+        column.units_possible.clear();
+        column.label = None;
+        return;
+    }
+    hear_other_unit(column);
+}
+
+/// The unit of a quantity that is none of ours: of `A`, the ampere; of `deg`, those of an angle.
+fn unit_of_other(text: &str) -> Option<Unit> {
+    match spelled(text).units() {
+        [] => None,
+        [one] => Some(one.clone()),
+        several => several
+            .iter()
+            .find(|unit| !is_unit_of_ours(unit))
+            .or_else(|| several.iter().find(|unit| !unit.converts_to(&Unit::ONE)))
+            .or(several.first())
+            .cloned(),
+    }
+}
+
+/// A name that says nothing, with a unit that no quantity of ours has: `Zork (mV)`. The name is kept for the quantity. So
+/// it is where the unit contradicts a symbol, or a word of what readings are taken at: `Dose (Gy)`.
+fn hear_other_unit(column: &mut Column) {
+    if column.quantity.is_some() || !column.held.is_empty() {
+        return;
+    }
+    let Some((text, _)) = column.heads.last() else {
+        return;
+    };
+    let (name, unit) = match split_unit(text) {
+        Some((name, unit)) => (name, unit),
+        // The unit stands in a row of its own, below the name, or alone.
+        None => match column.heads.as_slice() {
+            [.., (above, _), (unit, _)] => (above.trim(), unit.trim()),
+            _ if column.unit.is_some() => ("", text.trim()),
+            _ => return,
+        },
+    };
+    let Some(unit) = spelled(unit).one().cloned() else {
+        return;
+    };
+    // A stated unit is never thrown away.
+    column.unit.get_or_insert_with(|| unit.clone());
+    let light = column.quantities_possible.iter().any(Quantity::is_of_light);
+    let symbol = name.chars().filter(|c| c.is_alphabetic()).count() <= 2;
+    if is_unit_of_ours(&unit) || light && !symbol {
+        return;
+    }
+    let quantity = if name.chars().any(char::is_alphabetic) {
+        Quantity::named(name.trim().to_lowercase())
+    } else {
+        quantity_of_other_unit(&unit)
+    };
+    column.quantity = Some(quantity);
+    column.unit = Some(unit);
+    column.quantities_possible.clear();
+    column.units_possible.clear();
+    column.label = None;
+}
+
+/// What a unit alone is of, beyond our quantities.
+fn quantity_of_other_unit(unit: &Unit) -> Quantity {
+    let like = |code: &str| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other));
+    let table = [
+        ("L/mol/cm", "molar-absorption-coefficient"),
+        ("L/g/cm", "specific-absorption"),
+        ("dB/m", "attenuation"),
+        ("W/m2", "irradiance"),
+        ("W/m2/nm", "irradiance"),
+        ("V", "voltage"),
+        ("A", "current"),
+        ("g", "mass"),
+        ("L", "volume"),
+        ("Pa", "pressure"),
+        ("m", "length"),
+        ("/nm", "absorption-coefficient"),
+    ];
+    let found = table.into_iter().find(|(code, _)| like(code));
+    found.map_or_else(
+        || Quantity::named(unit.display()),
+        |(_, name)| Quantity::named(name),
+    )
+}
+
+/// Whether a quantity that photometers measure, or that their measurements run over or are taken at, may have a unit.
+pub(crate) fn is_unit_of_ours(unit: &Unit) -> bool {
+    let like = |code: &str| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other));
+    // Micrometres are of light; millimetres are of cells, and of rain.
+    if like("nm") {
+        return unit.to_si(1.0) <= 1e-5;
+    }
+    if like("/cm") {
+        return unit.code() == "/cm";
+    }
+    [
+        "1", "s", "K", "eV", "kJ/mol", "mol/L", "g/L", "U/L", "[iU]/L", "mol/kg", "[pH]", "/s", "mol/L/s",
+        "mol/s", "mol/s/g", "g/s", "g/L/s", "[iU]/s", "[arb'U]", "mol",
+    ]
+    .into_iter()
+    .any(like)
 }
 
 /// A head; where it names no quantity but its first word does, that and the rest as a label: `Absorbance C`.

@@ -6,11 +6,36 @@ use super::*;
 
 /// Mends what heads seem to say alone by the heads beside them.
 pub(super) fn by_neighbours(columns: &mut [Column]) {
+    take_least_for_no_minute(columns);
     take_letters_for_names(columns);
     take_siblings_for_names(columns);
     understand_numbered(columns);
     understand_first_of_several(columns);
     name_numbers_in_heads(columns);
+}
+
+/// A lone capital letter that is a unit, `K`, names a curve where its numbers are none of that unit, or where other lone
+/// letters beside it name curves: `H J K`.
+pub(super) fn take_lone_letters(columns: &mut [Column]) {
+    let lone = |column: &Column| {
+        let text = column.heads.last().map_or("", |(text, _)| text.trim());
+        column.heads.len() == 1
+            && text.len() == 1
+            && text.starts_with(|c: char| c.is_ascii_uppercase())
+            && column.kind == Kind::Figures
+    };
+    let nameless = columns
+        .iter()
+        .filter(|column| lone(column) && column.quantity.is_none())
+        .count();
+    for column in columns.iter_mut().filter(|column| lone(column)) {
+        // Nothing dissolved is read below 50 K.
+        let kelvin = column.unit.as_ref() == Some(&Unit::KELVIN);
+        let by_unit = column.unit.is_some() || !column.units_possible.is_empty();
+        if by_unit && (nameless > 0 || kelvin && column.stats.max < 50.0) {
+            name(column);
+        }
+    }
 }
 
 /// Takes the lowest head for a name, whatever it seemed to say.
@@ -21,6 +46,31 @@ fn name(column: &mut Column) {
     column.units_possible.clear();
     column.held.clear();
     column.label = column.heads.last().map(|(text, _)| text.trim().to_owned());
+}
+
+/// `T min` beside `T max` is the least, and no minute.
+fn take_least_for_no_minute(columns: &mut [Column]) {
+    let stem = |column: &Column, end: &str| {
+        let text = column
+            .heads
+            .last()
+            .map_or("", |(text, _)| text.trim())
+            .to_lowercase();
+        let stem = text.strip_suffix(end)?.trim_end_matches([' ', '_', '.', '-']);
+        (!stem.is_empty()).then(|| stem.to_owned())
+    };
+    let greatest: BTreeSet<String> = columns.iter().filter_map(|column| stem(column, "max")).collect();
+    for column in columns {
+        let Some(stem) = stem(column, "min").filter(|stem| greatest.contains(stem)) else {
+            continue;
+        };
+        let said = read_head(&stem.to_uppercase());
+        name(column);
+        column.quantity = read_head(&stem)
+            .quantity
+            .or(said.quantity)
+            .filter(|q| *q != Quantity::TIME);
+    }
 }
 
 /// Heads that are letters in a row, `A,B,C,D`, name cuvettes or samples: `A` is no absorbance there and `C` no

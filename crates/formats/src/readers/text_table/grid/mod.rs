@@ -1,5 +1,6 @@
 //! The rows of one table as numbers: a quick way for rows of plain numbers, a careful way for all others.
 
+mod doubt;
 mod joining;
 mod pieces;
 mod rows;
@@ -9,10 +10,11 @@ use std::sync::OnceLock;
 use curvary_record::{Decimals, Numbers, Span};
 
 use super::columns::{Stats, unit_in_cells};
+use super::damaged::resembles;
 use super::dialect::{Brackets, Dialect, Sep, is_blank, split};
 use super::number::{Cell, EXTINCTION, cell, duration_in, has_concise, is_uncertainty, plain};
 
-/// No table has more cells than this; what lies beyond is left unread, with a remark.
+/// No table has more cells than this; what lies beyond begins another one.
 pub(super) const MAX_CELLS: usize = 400_000_000;
 
 /// No table has more columns than this.
@@ -45,6 +47,8 @@ pub(super) enum Lack {
     Bracketed,
     /// The row ended before it.
     Short,
+    /// A number stood there that has lost its decimal sign, as the numbers above and below show.
+    Unpointed,
 }
 
 /// A cell of figures without a number.
@@ -62,7 +66,8 @@ pub(super) struct Gap {
 pub(super) struct OddRow {
     pub(super) line: u32,
     pub(super) span: Span,
-    pub(super) cells: u32,
+    /// How many cells it has, where all of them are numbers.
+    pub(super) cells: Option<u32>,
 }
 
 /// A row that was read in a way worth telling.

@@ -184,7 +184,7 @@ mod tests {
 
     /// Reads the first table of a text by one core and in pieces by several, and wants the same of both.
     fn read_both_ways(text: &str) -> usize {
-        let pieces = scan(text, &Assumptions::none(), 0, 2);
+        let pieces = scan(text, &Assumptions::none(), 0, 2).pieces;
         let tables = pieces.into_iter().filter_map(|piece| match piece {
             Piece::Table(table) => Some(table),
             _ => None,

@@ -1,5 +1,6 @@
 //! Rows into a grid: a quick way for plain numbers, a careful way for all others.
 
+use super::super::scan::strip_remark;
 use super::*;
 
 /// What became of a line.
@@ -52,7 +53,7 @@ impl Grid {
                 line: cursor.line + 1,
             };
             if line.trim_matches(is_blank).is_empty() {
-                if self.is_at_seam() || !self.goes_on(text, behind, end) {
+                if self.is_at_seam() || self.next_row(text, behind, end).is_none() {
                     break;
                 }
                 cursor = behind;
@@ -68,18 +69,18 @@ impl Grid {
                 }
                 Taken::Odd(cells) => {
                     // Left out only where the table goes on behind it; else it may begin another table.
-                    if self.rows == 0 || self.is_at_seam() || !self.goes_on(text, behind, end) {
+                    if self.rows == 0 || self.is_at_seam() || self.next_row(text, behind, end).is_none() {
                         break;
                     }
                     self.odd.push(OddRow {
                         line: cursor.line,
                         span: Span::new(cursor.at, line_end),
-                        cells: u32::try_from(cells).unwrap_or(u32::MAX),
+                        cells: u32::try_from(cells).ok(),
                     });
                 }
                 // At the foot of a table it is no row, and what stands behind it belongs to no table.
                 Taken::Summary => {
-                    if self.is_at_seam() || !self.goes_on(text, behind, end) {
+                    if self.is_at_seam() || self.next_row(text, behind, end).is_none() {
                         break;
                     }
                     self.notes.push(RowNote {
@@ -87,11 +88,37 @@ impl Grid {
                         what: Noted::Summary,
                     });
                 }
-                Taken::No => break,
+                // One damaged sign is no end of a table that goes on behind it.
+                Taken::No => {
+                    let next = self
+                        .next_row(text, behind, end)
+                        .filter(|_| self.rows > 0 && !self.is_at_seam() && strip_remark(line).0.is_none());
+                    let before = text[..cursor.at].lines().next_back().unwrap_or("");
+                    if !next.is_some_and(|next| {
+                        resembles(line, next) || resembles(line, before) || self.is_two_rows(line)
+                    }) {
+                        break;
+                    }
+                    self.odd.push(OddRow {
+                        line: cursor.line,
+                        span: Span::new(cursor.at, line_end),
+                        cells: None,
+                    });
+                }
             }
             cursor = behind;
         }
         cursor
+    }
+
+    /// Whether a line is two rows that have lost the line end between them: the last cell of one and the first of the
+    /// other have become one cell.
+    fn is_two_rows(&self, line: &str) -> bool {
+        if self.dialect.sep.byte().is_none() {
+            return false;
+        }
+        let cells: Vec<_> = split(line, &self.dialect).into_iter().map(Some).collect();
+        cells.len() + 1 == 2 * self.columns() && self.is_next_x(line, &cells)
     }
 
     /// Whether the rows before this one, which may decide how it is read, lie in another piece.
@@ -110,8 +137,8 @@ impl Grid {
         self.fresh[(row - settled) * stride]
     }
 
-    /// Whether the next line with something on it is a row of this table and goes on in the direction of its x.
-    fn goes_on(&self, text: &str, mut cursor: Cursor, end: usize) -> bool {
+    /// The next line with something on it, where it is a row of this table and goes on in the direction of its x.
+    fn next_row<'a>(&self, text: &'a str, mut cursor: Cursor, end: usize) -> Option<&'a str> {
         let bytes = &text.as_bytes()[..end];
         while cursor.at < end {
             let (stop, next) = line_end(bytes, cursor.at);
@@ -119,25 +146,26 @@ impl Grid {
             if !line.trim_matches(is_blank).is_empty() {
                 let mut trial = self.empty_like();
                 if !matches!(trial.careful_row(line, cursor), Taken::Yes) {
-                    return false;
+                    return None;
                 }
                 let step =
                     |grid: &Self, row: usize| grid.kinds.first() == Some(&Kind::Figures) && row < grid.rows;
                 if step(&trial, 0) && self.rows >= 2 {
                     let (before, last, new) = (self.first_figure(1), self.first_figure(0), trial.fresh[0]);
-                    return (last - before) * (new - last) >= 0.0
+                    let on = (last - before) * (new - last) >= 0.0
                         || new.is_nan()
                         || before.is_nan()
                         || last.is_nan();
+                    return on.then_some(line);
                 }
-                return true;
+                return Some(line);
             }
             cursor = Cursor {
                 at: next,
                 line: cursor.line + 1,
             };
         }
-        false
+        None
     }
 
     /// A row of plain numbers that begins at `at`; returns where the next line begins, or nothing and leaves no trace.
@@ -266,6 +294,7 @@ impl Grid {
         if cells.len() != columns && self.is_at_seam() {
             return Taken::No;
         }
+        let before_padding = cells.len();
         if cells.len() < columns {
             let only_words_lack = self.kinds[cells.len()..].iter().all(|kind| *kind == Kind::Words);
             let ends_early =
@@ -296,6 +325,7 @@ impl Grid {
             let odd = figures == cells.len() && figures > 0 && !cells.is_empty();
             return if odd { Taken::Odd(cells.len()) } else { Taken::No };
         }
+        let early = columns - before_padding.min(columns);
         // First look, then take: a line that is no row leaves no trace.
         let mut seen: Vec<Cell> = Vec::with_capacity(columns);
         let (mut good, mut bad, mut empty) = (0, 0, 0);
@@ -335,6 +365,13 @@ impl Grid {
                 }
             }
             seen.push(found);
+        }
+        // Where a delimiter is lost, all cells behind it stand under the wrong columns.
+        if early > 0
+            && hard
+            && (bad > 0 || self.leaves_its_step(&seen) || self.stand_beside(line, &cells, &seen))
+        {
+            return Taken::Odd(before_padding);
         }
         let x_is_words =
             self.kinds[0] == Kind::Figures && matches!(seen.first(), Some(Cell::Words | Cell::Clock { .. }));
@@ -466,6 +503,49 @@ impl Grid {
             }
         }
         Taken::Yes
+    }
+
+    /// Whether the first cell of a row that ends early has other decimals than those above it and does not go on in
+    /// their steps: two cells that have become one.
+    fn leaves_its_step(&self, seen: &[Cell]) -> bool {
+        let (Some(&Cell::Number { value, decimals }), Some(&Kind::Figures)) =
+            (seen.first(), self.kinds.first())
+        else {
+            return false;
+        };
+        if self.rows < 2 || self.current.first() == Some(&decimals) {
+            return false;
+        }
+        let (before, last) = (self.first_figure(1), self.first_figure(0));
+        let steps = (value - last) / (last - before);
+        !(steps > 0.0 && steps < 3.5)
+    }
+
+    /// Whether numbers of a row that ends early are written like those of the next column and not like those of their
+    /// own; or a name in front ends like a number of the column behind it.
+    fn stand_beside(&self, line: &str, cells: &[Option<std::ops::Range<usize>>], seen: &[Cell]) -> bool {
+        let decimals_of = |column: usize| -> Option<u8> {
+            let figures = self.kinds.get(column) == Some(&Kind::Figures);
+            let decimals = self.current.get(*self.place.get(column)?).copied();
+            decimals.filter(|&decimals| figures && decimals != u8::MAX)
+        };
+        let shifted = seen.iter().enumerate().any(|(column, found)| match found {
+            Cell::Number { decimals, .. } if column > 0 => {
+                decimals_of(column).is_some_and(|own| own != *decimals)
+                    && decimals_of(column + 1) == Some(*decimals)
+            }
+            _ => false,
+        });
+        let glued = || {
+            let front = cells.first()?.as_ref().map(|range| &line[range.clone()])?;
+            let decimals = decimals_of(1).filter(|&decimals| decimals > 0)?;
+            let (name, behind) = front.rsplit_once(char::from(self.dialect.style.decimal))?;
+            let number = behind.len() == usize::from(decimals)
+                && behind.bytes().all(|byte| byte.is_ascii_digit())
+                && name.ends_with(|c: char| c.is_ascii_digit());
+            Some(number)
+        };
+        shifted || self.kinds.first() == Some(&Kind::Words) && glued() == Some(true)
     }
 
     /// Whether a row begins with the next running number: it goes on in the direction of the two before it, by no more

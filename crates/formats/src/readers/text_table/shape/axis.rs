@@ -160,36 +160,13 @@ impl Shaper<'_> {
         if ys.is_empty() {
             return Shaped::Other("a single column of numbers, with nothing measured over it".to_owned());
         }
-        let other = |&y: &usize| {
-            let column = &self.columns[y];
-            let emitted = column
-                .quantity
-                .as_ref()
-                .is_some_and(|quantity| matches!(quantity.as_str(), "emission" | "ellipticity"));
-            // `uL` and no more.
-            let bare = column.heads.last().is_some_and(|(text, _)| {
-                column.quantity.is_none() && unit::spelled(text.trim()).one() == column.unit.as_ref()
-            });
-            let foreign = |unit: &Unit| !unit.converts_to(&Unit::ONE) && !is_molar_absorption(unit);
-            emitted
-                || column.quantity == Some(Quantity::PH)
-                || bare && column.unit.as_ref().is_some_and(foreign)
-                || meaning::unit_of_other_things(column).is_some_and(|(_, unit)| !is_molar_absorption(&unit))
-        };
-        if self.source.assume().get("y").is_none() && ys.iter().all(other) {
-            let heads: Vec<String> = ys
-                .iter()
-                .filter_map(|&y| self.name(y))
-                .map(|head| format!("`{head}`"))
-                .collect();
-            return Shaped::Other(format!(
-                "no light absorbed was measured, but {}",
-                heads.join(", ")
-            ));
+        if let Some(reason) = self.all_other(x, &ys) {
+            return Shaped::Other(reason);
         }
         let (quantity, unit) = self.x_meaning(x);
         let sweeps = self.sweeps(x, &quantity);
         self.tell_disorder(x, &quantity);
+        self.ask_condition(x, &quantity, &unit, sweeps.len());
         let technique = self.technique_of(&quantity, &ys);
         let held_constants = self.constants(x, roles);
         for (column, constant) in &held_constants {
@@ -229,6 +206,40 @@ impl Shaper<'_> {
             self.tell_interval(x);
         }
         Shaped::Runs(vec![self.finish(technique, traces)])
+    }
+
+    /// Asks where a time turns back again and again, and not at the ends of sweeps: a delay, a condition of each reading,
+    /// and no time that runs.
+    fn ask_condition(&mut self, x: usize, quantity: &Quantity, unit: &Unit, sweeps: usize) {
+        let column = self.columns[x].clone();
+        if *quantity != Quantity::TIME
+            || sweeps > 1
+            || column.clock.is_some()
+            || column.stats.orderly()
+            || self.source.assume().get("x").is_some()
+        {
+            return;
+        }
+        let turns = rules::turns(self, &column);
+        if turns < 3 || turns * 4 < column.stats.count {
+            return;
+        }
+        let message = format!(
+            "the times turn back {turns} times in {} rows: are they a condition of each reading, such as a delay?",
+            column.stats.count
+        );
+        let labels = self.label_at(&column, "goes back and forth");
+        let one = format!("x={quantity}:{unit}");
+        self.ask(
+            "axis-unknown",
+            &message,
+            &[
+                ("x=index", "a condition: each row is a reading of its own"),
+                (one.as_str(), "one curve, in the order of the rows"),
+                NOT_A_MEASUREMENT,
+            ],
+            labels,
+        );
     }
 
     /// The name in front of a sweep that begins at `row`, where names stand at the beginnings of sweeps and nowhere
@@ -379,10 +390,11 @@ impl Shaper<'_> {
             && column < x
             && this.stats.counts()
             && this.stats.count >= 3
-            && this
-                .heads
-                .iter()
-                .all(|(text, _)| !text.chars().any(char::is_alphabetic))
+            && this.unit.is_none()
+            && this.heads.iter().all(|(text, _)| {
+                !text.chars().any(char::is_alphabetic)
+                    || crate::words::word(text) == crate::words::Word::Unknown
+            })
     }
 
     /// Coordinates that have the same value in every row.
@@ -465,11 +477,4 @@ fn turning_row(values: &[f64]) -> Option<usize> {
     let returns = back.len() >= 3 && turn >= 3 && back.windows(2).all(|pair| goes(pair, -1.0));
     let same = back.iter().all(|value| values[..turn].contains(value));
     (returns && same).then_some(turn)
-}
-
-/// Whether a unit is one of absorption coefficients, molar or by mass.
-fn is_molar_absorption(unit: &Unit) -> bool {
-    ["L/mol/cm", "L/g/cm", "/cm", "m2/mol", "m2"]
-        .iter()
-        .any(|code| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other)))
 }

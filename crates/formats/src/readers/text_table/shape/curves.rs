@@ -93,6 +93,7 @@ impl Shaper<'_> {
     /// The running column at the kept rows.
     pub(super) fn axis(&mut self, x: usize, quantity: &Quantity, unit: &Unit, kept: &Kept) -> Values {
         self.used(x, ColumnRole::Axis, quantity, unit);
+        self.tell_lost_times(x);
         let grid = &self.table.grid;
         let column = &self.columns[x];
         let (values, decimals): (Numbers, Decimals) = match &column.clock {
@@ -124,6 +125,44 @@ impl Shaper<'_> {
             name: self.name(x),
             values,
             decimals,
+        }
+    }
+
+    /// Tells of the cells of a column of times that hold no time; their rows have no place on the axis.
+    fn tell_lost_times(&mut self, x: usize) {
+        let column = &self.columns[x];
+        let Some(clock) = &column.clock else { return };
+        let cells = self.table.grid.words(column.index).iter().zip(&clock.seconds);
+        let lost: Vec<(usize, Span)> = cells
+            .enumerate()
+            .filter(|(_, (_, time))| time.is_none())
+            .map(|(row, (span, _))| (row, *span))
+            .collect();
+        let Some(&(_, first)) = lost.first() else { return };
+        let raw = &self.source.text()[first.range()];
+        let (code, what) = match (raw.is_empty(), lost.len()) {
+            (true, 1) => ("empty-cell", "is empty".to_owned()),
+            (true, _) => ("empty-cell", "are empty".to_owned()),
+            (false, 1) => ("number-not-readable", format!("holds no time (`{raw}`)")),
+            (false, _) => (
+                "number-not-readable",
+                format!("hold no time (the first: `{raw}`)"),
+            ),
+        };
+        let message = format!(
+            "{} of the column of times {what}; the row has no place on the axis and is left out",
+            count(lost.len(), "cell")
+        );
+        let mut remark = Diagnostic::warning(Code::new(code), message);
+        for &(row, span) in lost.iter().take(PLACES_TOLD) {
+            let place = match span.start == span.end {
+                true => Place::line(self.table.grid.line(row)),
+                false => self.source.place(span),
+            };
+            remark = remark.at(place, "");
+        }
+        if !self.remarks.contains(&remark) {
+            self.remarks.push(remark);
         }
     }
 
@@ -343,6 +382,12 @@ impl Shaper<'_> {
                 "number-not-readable",
                 "is no number in the style of this table",
                 "are no numbers in the style of this table",
+            ),
+            (
+                Lack::Unpointed,
+                "decimal-sign-lost",
+                "has no decimal sign, and with one it would go with the numbers above and below",
+                "have no decimal sign, and with one they would go with the numbers above and below",
             ),
             (
                 Lack::Bracketed,

@@ -4,7 +4,7 @@ use super::*;
 
 /// Whether a column of whole numbers says by its head which run, injection or replicate each row belongs to.
 pub(super) fn is_series(column: &Column) -> bool {
-    const HEADS: [&str; 14] = [
+    const HEADS: [&str; 21] = [
         "run",
         "run no",
         "injection",
@@ -19,6 +19,13 @@ pub(super) fn is_series(column: &Column) -> bool {
         "wiederholung",
         "essai",
         "ensayo",
+        "cell",
+        "cuvette",
+        "kuvette",
+        "tube",
+        "cuve",
+        "cubeta",
+        "cuvette no",
     ];
     let head = column.heads.last().map_or("", |(text, _)| text.as_str());
     column.kind == Kind::Figures
@@ -169,8 +176,7 @@ impl Shaper<'_> {
                 let Some(mut trace) = self.assemble(x, column, y, &kept) else {
                     continue;
                 };
-                let mut words = Vec::new();
-                let names_samples = keys.iter().any(|&i| self.columns[i].names_samples());
+                let (mut words, mut names) = (Vec::new(), Vec::new());
                 for ((&i, unit), part) in keys.iter().zip(&units).zip(key) {
                     if roles[i] == Role::Names {
                         let cell = rows
@@ -193,6 +199,9 @@ impl Shaper<'_> {
                             );
                         } else if !part.is_empty() {
                             words.push(part.clone());
+                            if self.columns[i].names_samples() {
+                                names.push(part.clone());
+                            }
                         }
                     } else if matches!(roles[i], Role::Open | Role::Counter) {
                         words.push(
@@ -212,11 +221,11 @@ impl Shaper<'_> {
                 }
                 if !words.is_empty() {
                     let label = words.join(" / ");
-                    if let Some(&first) = rows.first().filter(|_| names_samples) {
+                    // The number of a cell or a run is a part of the label, and names no sample.
+                    if let Some(&first) = rows.first().filter(|_| !names.is_empty()) {
                         let place = Place::line(self.table.grid.line(first));
-                        trace
-                            .fields
-                            .claim("sample", Claim::text(label.clone(), Origin::Source(place)));
+                        let name = Claim::text(names.join(" / "), Origin::Source(place));
+                        trace.fields.claim("sample", name);
                     }
                     trace.label = Some(label);
                 }

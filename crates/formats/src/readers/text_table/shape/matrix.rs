@@ -362,6 +362,12 @@ impl Shaper<'_> {
             }
         }
         let columns: Vec<usize> = across.iter().map(|(i, _, _)| self.columns[*i].index).collect();
+        if let Some(down) = time_quantity
+            .as_ref()
+            .or(row_axis.as_ref().map(|(quantity, _)| quantity))
+        {
+            self.tell_gaps(&[first.index], down);
+        }
         self.tell_gaps(&columns, &y_quantity);
         self.tell_sentinels("the table", &sentinels);
         let (from, to) = (

@@ -436,35 +436,20 @@ impl Shaper<'_> {
                 return (quantity, unit);
             }
         }
-        let mut readings: Vec<(&str, &str)> = Vec::new();
-        if like_light || stats.like_nanometres() {
-            readings.push(("x=wavelength:nm", "wavelengths in nanometres"));
-        }
-        if stats.min > 2000.0 {
-            readings.push(("x=wavenumber:/cm", "wavenumbers in reciprocal centimetres"));
-        }
-        if !stats.falling && stats.min >= 0.0 {
-            readings.push(("x=time:s", "times in seconds"));
-            readings.push(("x=time:min", "times in minutes"));
-        }
-        if stats.min >= 0.0 && !like_light {
-            readings.push((
-                "x=concentration:umol/L",
-                "concentrations, here in micromoles per litre",
-            ));
-        }
-        if readings.is_empty() {
-            readings.push(("x=index", "a mere count"));
-        }
-        self.ask_x(
-            column,
-            "axis-unknown",
-            &format!(
-                "nothing tells what the running column (from {} to {}) is",
-                stats.first, stats.last
-            ),
-            &readings,
+        let labels = self.label_at(column, "the running column");
+        let message = format!(
+            "nothing tells what the running column (from {} to {}) is",
+            stats.first, stats.last
         );
+        let mut offers = fitting::axes();
+        if !like_light && !stats.falling {
+            offers.push(fitting::Offer {
+                quantity: Quantity::CONCENTRATION,
+                unit: Unit::ucum("umol/L").unwrap_or(Unit::ONE),
+                says: "concentrations, here in micromoles per litre",
+            });
+        }
+        self.ask_offers("axis-unknown", &message, "x", offers, column, labels);
         (Quantity::UNKNOWN, Unit::ONE)
     }
 
@@ -559,15 +544,13 @@ impl Shaper<'_> {
             };
             return (quantity, unit);
         }
-        if let Some((name, unit)) = unit_of_other_things(&column) {
-            return (name, unit);
-        }
-        // A bare `uL` is of a volume, whatever the words around speak of.
-        if let Some(unit) = column.unit.as_ref().filter(|unit| !unit.converts_to(&Unit::ONE))
-            && !head.contains(|c: char| c.is_ascii_digit())
-            && unit::spelled(&head).one() == Some(unit)
+        // A stated unit outweighs the words: `A (cm-1)` is no absorbance, whatever stands around it.
+        if let Some(unit) = column
+            .unit
+            .clone()
+            .filter(|unit| !intensity && !super::super::columns::unit_fits(&Quantity::ABSORBANCE, unit))
         {
-            return (Quantity::named(head.to_lowercase()), unit.clone());
+            return self.own_quantity(&column, &head, unit);
         }
         // What a reading should have been was not measured.
         if is_target_word(&head) {
@@ -595,6 +578,9 @@ impl Shaper<'_> {
                 || self.columns.iter().any(|c| c.quantity.as_ref() == Some(quantity))
         };
         let (absorbance, transmittance) = (names(&Quantity::ABSORBANCE), names(&Quantity::TRANSMITTANCE));
+        if let Some(other) = self.context.others.first().cloned().filter(|_| !intensity) {
+            return self.ask_named_around(&column, &other);
+        }
         match (absorbance, transmittance) {
             _ if intensity => self.ask_measured(&column),
             (true, false) => {
@@ -613,22 +599,158 @@ impl Shaper<'_> {
         }
     }
 
-    /// Asks whether a column is of absorbance or of transmittance.
+    /// Asks whether a column is of the other optical quantity that the words around the table name.
+    fn ask_named_around(&mut self, column: &Column, other: &Quantity) -> (Quantity, Unit) {
+        let units: &[&str] = match other.as_str() {
+            "molar-absorption-coefficient" => &["L/mol/cm", "m2/mol"],
+            "absorption-cross-section" => &["cm2", "m2"],
+            "absorption-coefficient" => &["/cm", "/m"],
+            "specific-absorption" => &["L/g/cm"],
+            "attenuation" => &["dB/m", "/cm"],
+            _ => &["1"],
+        };
+        let name = other.as_str().replace('-', " ");
+        let texts: Vec<(String, String)> = units
+            .iter()
+            .map(|unit| {
+                let shown = Unit::ucum(unit).map_or_else(|_| String::new(), |unit| unit.display());
+                (
+                    format!("y={other}:{unit}"),
+                    format!("{name} in {shown}").trim_end_matches(" in ").to_owned(),
+                )
+            })
+            .collect();
+        let mut readings: Vec<(&str, &str)> = texts
+            .iter()
+            .map(|(answer, says)| (answer.as_str(), says.as_str()))
+            .collect();
+        if fitting::fits_values(&Quantity::ABSORBANCE, &Unit::ABSORBANCE, &column.stats) {
+            readings.push(("y=absorbance:{AU}", "absorbance"));
+        }
+        readings.push(NOT_A_MEASUREMENT);
+        let labels = self.label_at(column, "the measured column");
+        let message = format!(
+            "the words around the table name the {name}, and the header does not say what was measured (values from {} to {})",
+            column.stats.min, column.stats.max
+        );
+        self.ask("absorbance-or-other", &message, &readings, labels);
+        (Quantity::UNKNOWN, Unit::ONE)
+    }
+
+    /// The quantity of a column whose unit is none of absorbance: its own name. Where its word says absorbance, one of the
+    /// two is wrong, and which is asked.
+    fn own_quantity(&mut self, column: &Column, head: &str, unit: Unit) -> (Quantity, Unit) {
+        let name = crate::head::split_unit(head)
+            .map_or(head, |(name, _)| name)
+            .trim();
+        let contradicts = column.quantities_possible.iter().any(Quantity::is_of_light);
+        let per_length = unit.converts_to(&Unit::PER_CENTIMETRE);
+        let quantity = if contradicts && per_length {
+            Quantity::named("absorption-coefficient")
+        } else if contradicts {
+            Quantity::UNKNOWN
+        } else {
+            Quantity::named(name.to_lowercase())
+        };
+        if contradicts {
+            let word = column
+                .quantities_possible
+                .iter()
+                .find(|quantity| quantity.is_of_light())
+                .cloned()
+                .unwrap_or(Quantity::ABSORBANCE);
+            let whole: Vec<&str> = column.heads.iter().map(|(text, _)| text.trim()).collect();
+            let message = format!(
+                "the header `{}` names the {word}, but {} is no unit of it",
+                whole.join(" "),
+                unit.display()
+            );
+            let own = if quantity == Quantity::UNKNOWN {
+                format!("y=signal:{unit}")
+            } else {
+                format!("y={quantity}:{unit}")
+            };
+            let says = if quantity == Quantity::UNKNOWN {
+                "the unit is right: a signal of the detector"
+            } else {
+                "the unit is right: an absorption for each length"
+            };
+            let by_word = format!("y={word}:{}", customary_unit(&word));
+            let readings = [
+                (own.as_str(), says),
+                (by_word.as_str(), "the word is right, and the unit is wrong"),
+                NOT_A_MEASUREMENT,
+            ];
+            let labels = self.label_at(column, "the word and the unit disagree");
+            self.ask("unit-does-not-suit", &message, &readings, labels);
+        }
+        (quantity, unit)
+    }
+
+    /// Asks what was measured, with the choices that its numbers allow, likeliest first.
     fn ask_measured(&mut self, column: &Column) -> (Quantity, Unit) {
         let labels = self.label_at(column, "the measured column");
         let stats = column.stats;
-        let mut readings = vec![("y=absorbance:{AU}", "absorbance")];
-        if stats.max > 1.5 {
-            readings.push(("y=transmittance:%", "transmittance in percent"));
-        } else {
-            readings.push(("y=transmittance:1", "transmittance as a fraction"));
-        }
         let message = format!(
             "nothing tells what was measured (values from {} to {})",
             stats.min, stats.max
         );
-        self.ask("absorbance-or-transmittance", &message, &readings, labels);
+        self.ask_offers(
+            "absorbance-or-transmittance",
+            &message,
+            "y",
+            fitting::measured(),
+            column,
+            labels,
+        );
         (Quantity::UNKNOWN, Unit::ONE)
+    }
+
+    /// Asks with those of the choices that the numbers of a column allow, in the order of the evidence; that it is no
+    /// measurement is always one.
+    fn ask_offers(
+        &mut self,
+        code: &'static str,
+        message: &str,
+        axis: &str,
+        mut offers: Vec<fitting::Offer>,
+        column: &Column,
+        labels: Vec<Label>,
+    ) {
+        offers.retain(|offer| fitting::fits_values(&offer.quantity, &offer.unit, &column.stats));
+        // A stated unit is never thrown away.
+        if let Some(unit) = column.unit.as_ref().filter(|unit| **unit != Unit::ONE) {
+            let stated: Vec<fitting::Offer> = fitting::axes()
+                .into_iter()
+                .chain(fitting::measured())
+                .chain(fitting::reflected())
+                .filter(|offer| offer.unit == *unit && (axis == "x") == !offer.quantity.is_of_light())
+                .collect();
+            if !stated.is_empty() {
+                offers = stated;
+            }
+        }
+        let ledger = self.weigh();
+        let about = crate::evidence::Target::Column(column.index + 1);
+        let role = |offer: &fitting::Offer| match axis {
+            "x" => crate::evidence::Role::Axis(offer.quantity.clone()),
+            _ => crate::evidence::Role::Measured(offer.quantity.clone()),
+        };
+        // Of two alike the more usual one stays first.
+        offers.sort_by_key(|offer| std::cmp::Reverse(ledger.balance(about, &role(offer))));
+        let texts: Vec<(String, &str)> = offers
+            .iter()
+            .map(|offer| (format!("{axis}={}:{}", offer.quantity, offer.unit), offer.says))
+            .collect();
+        let mut readings: Vec<(&str, &str)> = texts
+            .iter()
+            .map(|(answer, says)| (answer.as_str(), *says))
+            .collect();
+        if axis == "x" && (readings.is_empty() || column.stats.counts()) {
+            readings.push(("x=index", "a mere count"));
+        }
+        readings.push(NOT_A_MEASUREMENT);
+        self.ask(code, message, &readings, labels);
     }
 
     /// Asks what a power of ten in a head means: that the numbers were multiplied by it, or that they are to be. Says
@@ -646,9 +768,15 @@ impl Shaper<'_> {
         let unit = column.unit.clone().unwrap_or_else(|| customary_unit(quantity));
         let as_written = format!("{axis}={quantity}:{unit}");
         let scaled = format!("{axis}={quantity}:10*-{}", power.abs());
+        let link = if unit.code().starts_with('/') { "" } else { "." };
+        let [up, down] =
+            [power.abs(), -power.abs()].map(|power| format!("{axis}={quantity}:10*{power}{link}{unit}"));
         let mut readings = vec![(as_written.as_str(), "as they stand, the factor left aside")];
         if *quantity == Quantity::ABSORBANCE {
             readings.insert(0, (scaled.as_str(), "in so small a part of one"));
+        } else if !quantity.is_of_light() && unit != Unit::ONE {
+            readings.insert(0, (down.as_str(), "in so small a part of the unit"));
+            readings.insert(0, (up.as_str(), "in so large a multiple of the unit"));
         }
         let labels = self.label_at(column, "a factor in the head");
         let message = format!(
@@ -847,19 +975,6 @@ fn light_possible(column: &Column) -> bool {
             .quantities_possible
             .iter()
             .all(|quantity| *quantity == Quantity::WAVELENGTH || *quantity == Quantity::WAVENUMBER)
-}
-
-/// What a column with a name and a unit is of, where the unit is none of light measured, of a time or of a wavelength:
-/// `Volume (mL)`, `CD (mdeg)`, `Irradiance (W/m2)`.
-pub(super) fn unit_of_other_things(column: &Column) -> Option<(Quantity, Unit)> {
-    let (text, _) = column.heads.last()?;
-    let (name, unit) = crate::head::split_unit(text)?;
-    let unit = unit::spelled(unit).one()?.clone();
-    let light =
-        unit.converts_to(&Unit::ONE) || unit.converts_to(&Unit::SECOND) || unit.converts_to(&Unit::NANOMETRE);
-    let named = name.chars().filter(|c| c.is_alphabetic()).count() >= 2;
-    (named && !light && column.quantity.is_none() && column.held.is_empty())
-        .then(|| (Quantity::named(name.trim().to_lowercase()), unit))
 }
 
 /// Heads of values that a reading is compared with.

@@ -1,20 +1,23 @@
 //! From a table to curves: which column runs, which are measured, what is held, and what must be asked.
 //!
 //! One file for each shape of a table (`axis`, `readings`, `several`, `long`, `packed`, `matrix`), one for what columns
-//! mean (`meaning`), one for dates and times as people write them (`clocks`), and one for what all end in (`curves`). What
-//! speaks against a measurement stands in `foreign`, what is put to a person in `asking`.
+//! mean (`meaning`), one for dates and times as people write them (`clocks`), and one for what all end in (`curves`). `rules`
+//! holds what each sign of a table speaks for, `verdict` weighs whether it is a measurement, `fitting` which choices its
+//! numbers allow, and `asking` puts questions to a person.
 
 mod asking;
 mod axis;
 mod clocks;
 mod curves;
-mod foreign;
+mod fitting;
 mod long;
 mod matrix;
 mod meaning;
 mod packed;
 mod readings;
+pub(crate) mod rules;
 mod several;
+mod verdict;
 
 use std::collections::BTreeMap;
 
@@ -25,6 +28,7 @@ use curvary_record::{
 
 use self::curves::sentinel_of;
 use self::matrix::corner_heads;
+use self::verdict::{NOT_A_MEASUREMENT, Verdict};
 use super::columns::{Column, Stats, describe, give_meaning};
 use super::context::{CLOCK_FORMS, Context};
 use super::explain::columns_told;
@@ -32,6 +36,7 @@ use super::grid::{Gap, Kind, Lack, decimals_of};
 use super::number::Style;
 use super::scan::{Table, leading_number};
 use crate::Source;
+use crate::evidence::{Evidence, Ledger, Target};
 use crate::explanation::{ColumnPart, ColumnRole};
 use crate::head::read_head;
 
@@ -45,6 +50,8 @@ pub(super) struct Draft {
     pub(super) because: Vec<String>,
     pub(super) questions: Vec<Question>,
     pub(super) remarks: Vec<Diagnostic>,
+    /// Whether something says that it is a measurement.
+    pub(super) known: bool,
 }
 
 /// What a table turned out to be.
@@ -65,43 +72,28 @@ pub(super) fn shape(
     source: &Source,
     table: &Table,
     context: &Context,
-    told: Option<&mut Vec<ColumnPart>>,
+    told: Option<&mut (Vec<ColumnPart>, Vec<Evidence>)>,
 ) -> Shaped {
-    let (values, stats) = table.grid.all_columns();
     let order = source.assume().get("date").and_then(moment::Order::named);
-    let mut columns = describe(source.text(), table, &stats, order);
-    if let Err(reason) = give_meaning(&mut columns, source.told()) {
+    let mut shaper = Shaper::of(source, table, context, order);
+    if let Err(reason) = give_meaning(&mut shaper.columns, source.told()) {
         return Shaped::Other(reason);
     }
-    let mut shaper = Shaper {
-        source,
-        table,
-        context,
-        over_all: None,
-        values,
-        decimals: table.grid.decimals(),
-        summed: summed_rows(source.text(), table, &columns),
-        uses: vec![None; columns.len()],
-        columns,
-        because: Vec::new(),
-        questions: Vec::new(),
-        remarks: Vec::new(),
-        own: Fields::default(),
-        unplaced: BTreeMap::new(),
-        untold_gaps: BTreeMap::new(),
-    };
+    shaper.uses = vec![None; shaper.columns.len()];
     shaper.hear_columns();
     shaper.take_ranges();
     shaper.read_dotted_times();
     shaper.pass_midnight();
+    // Curves take what they need out of the columns, so the ledger that is told is that of the beginning.
+    let ledger = told.is_some().then(|| shaper.weigh());
     let mut shaped = shaper.run();
     if let Shaped::Runs(drafts) = &mut shaped
         && let Some(draft) = drafts.first_mut()
     {
         draft.remarks.extend(shaper.tell_unused());
     }
-    if let Some(told) = told {
-        *told = shaper.tell_columns(&shaped);
+    if let (Some(told), Some(ledger)) = (told, ledger) {
+        *told = (shaper.tell_columns(&shaped, &ledger), ledger.on(Target::Table));
     }
     shaped
 }
@@ -222,6 +214,31 @@ fn of_the_trade(quantity: &Quantity) -> bool {
     quantity.is_of_light() || matches!(quantity.as_str(), "wavelength" | "wavenumber")
 }
 
+impl<'a> Shaper<'a> {
+    /// A table with its columns described. `order` is that of day and month in dates, where it is settled.
+    fn of(source: &'a Source, table: &'a Table, context: &'a Context, order: Option<moment::Order>) -> Self {
+        let (values, stats) = table.grid.all_columns();
+        let columns = describe(source.text(), table, &stats, order);
+        Self {
+            source,
+            table,
+            context,
+            over_all: None,
+            values,
+            decimals: table.grid.decimals(),
+            summed: summed_rows(source.text(), table, &columns),
+            uses: vec![None; columns.len()],
+            columns,
+            because: Vec::new(),
+            questions: Vec::new(),
+            remarks: Vec::new(),
+            own: Fields::default(),
+            unplaced: BTreeMap::new(),
+            untold_gaps: BTreeMap::new(),
+        }
+    }
+}
+
 impl Shaper<'_> {
     fn run(&mut self) -> Shaped {
         if let Some(&row) = self.summed.first() {
@@ -239,9 +256,38 @@ impl Shaper<'_> {
         self.ask_parentheses();
         self.hear_rates();
         self.unswap();
-        if let Some(reason) = self.foreign() {
+        let verdict = self.verdict();
+        if let Verdict::Other(reason) = verdict {
             return Shaped::Other(reason);
         }
+        let shaped = self.shaped();
+        match (verdict, shaped) {
+            (Verdict::Open, Shaped::Runs(mut drafts)) => {
+                // Where an axis is known, what was measured over it is asked, and that is enough.
+                let axis = |draft: &Draft| {
+                    draft.traces.iter().any(|trace| {
+                        trace.x.quantity != Quantity::UNKNOWN && trace.x.quantity != Quantity::INDEX
+                    })
+                };
+                let open = !drafts.iter().any(axis);
+                if open {
+                    self.ask_whether_measured();
+                }
+                for draft in &mut drafts {
+                    draft.known = false;
+                    // The last question, behind those on the axes.
+                    draft
+                        .questions
+                        .extend(self.questions.last().cloned().filter(|_| open));
+                }
+                Shaped::Runs(drafts)
+            }
+            (_, shaped) => shaped,
+        }
+    }
+
+    /// The curves of a table that may be a measurement.
+    fn shaped(&mut self) -> Shaped {
         if let Some((code, readings)) = &self.table.open {
             self.ask_dialect(code.clone(), readings);
             // Where no reading is known that would be right, no number is given.
@@ -345,6 +391,15 @@ impl Shaper<'_> {
         let x = match (xs.as_slice(), beside) {
             ([x], Some(beside)) if constant(*x) => Some(beside),
             ([x, ..], _) => Some(*x),
+            // A word in every row beside a temperature that runs tells the phase, and the row number is no axis.
+            ([], Some(beside))
+                if roles.contains(&Role::Measured)
+                    && roles.contains(&Role::Names)
+                    && self.columns[beside].stats.count >= 4
+                    && !self.named_one_by_one(&roles) =>
+            {
+                Some(beside)
+            }
             ([], _) => self.x_by_values(&roles),
         };
         // Readings with a name each, and the time of day they were taken at, are no time course.
@@ -358,7 +413,9 @@ impl Shaper<'_> {
             Some(x) => {
                 self.tell_flags(&roles);
                 let split = !self.columns[x].stats.orderly() || self.columns.iter().any(long::is_series);
-                if (roles.contains(&Role::Names) || split)
+                // Remarks beside a temperature that rises all the way part no curves.
+                let melting = roles[x] == Role::Beside && self.columns[x].stats.orderly();
+                if (roles.contains(&Role::Names) && !melting || split)
                     && let Some(draft) = self.long_form(&[x], &roles)
                 {
                     return Shaped::Runs(vec![draft]);
@@ -506,7 +563,7 @@ impl Shaper<'_> {
     }
 
     /// What each column was taken for, for those who ask.
-    fn tell_columns(&self, shaped: &Shaped) -> Vec<ColumnPart> {
+    fn tell_columns(&self, shaped: &Shaped, ledger: &Ledger) -> Vec<ColumnPart> {
         let because: Vec<String> = match shaped {
             Shaped::Runs(drafts) => drafts.iter().flat_map(|draft| draft.because.clone()).collect(),
             Shaped::Other(_) => Vec::new(),
@@ -527,6 +584,7 @@ impl Shaper<'_> {
             &self.uses,
             otherwise,
             &because,
+            ledger,
         )
     }
 
@@ -551,6 +609,7 @@ impl Shaper<'_> {
             because,
             questions: self.questions.clone(),
             remarks: std::mem::take(&mut self.remarks),
+            known: true,
         }
     }
 }

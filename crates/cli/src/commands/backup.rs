@@ -1,0 +1,120 @@
+//! `curvary backup` and `curvary restore`: copies of the archive, compared with its digests.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use curvary_archive::{Archive, Checked, Copied};
+use curvary_record::{Code, Diagnostic};
+use serde::Serialize;
+
+use crate::Setting;
+use crate::ending::{Ending, Failure, Outcome};
+use crate::screen::{BAD, GOOD, Progress, Screen, Styled, megabytes, plural};
+
+/// Copy the archive into another folder, while others may write, and check the copy
+///
+/// Into a folder that holds an earlier backup only what has been added since is copied. A damaged part is never copied over a
+/// whole one. A backup is an archive like any other: `--archive` opens it, and `curvary verify --repair --from` mends from it.
+#[derive(Debug, Args)]
+pub(crate) struct Backup {
+    /// The folder to copy to: a new one, an empty one, or that of an earlier backup
+    #[arg(value_name = "DIR")]
+    to: PathBuf,
+    /// Print JSON: commit, bytes, had, originals, records, runs, problems
+    #[arg(long)]
+    json: bool,
+}
+
+/// Copy a backup into a new folder, and check it there
+#[derive(Debug, Args)]
+pub(crate) struct Restore {
+    /// The backup's folder
+    #[arg(value_name = "BACKUP")]
+    from: PathBuf,
+    /// The folder of the new archive, which must not be there yet or be empty
+    #[arg(value_name = "DIR")]
+    to: PathBuf,
+    /// Print JSON: commit, bytes, had, originals, records, runs, problems
+    #[arg(long)]
+    json: bool,
+}
+
+/// What was copied, and what a check of the copy found, as `--json` shows it.
+#[derive(Serialize)]
+struct Shape<'a> {
+    to: String,
+    #[serde(flatten)]
+    copied: Copied,
+    #[serde(flatten)]
+    checked: &'a Checked,
+}
+
+impl Backup {
+    /// Does it.
+    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        let archive = setting.archive.open()?;
+        copy(&archive, &self.to, self.json, screen)
+    }
+}
+
+impl Restore {
+    /// Does it.
+    pub(crate) fn run(self, screen: &mut Screen) -> Outcome {
+        let backup = Archive::open(&self.from)?;
+        let taken = std::fs::read_dir(&self.to).is_ok_and(|mut entries| entries.next().is_some());
+        if taken {
+            let message = format!("`{}` is there already and not empty", self.to.display());
+            let why = Diagnostic::error(Code::new("output-there"), message);
+            return Err(Failure::wrong(why.help(
+                "name a new folder; `curvary verify --repair --from BACKUP` mends an archive that is damaged",
+            )));
+        }
+        copy(&backup, &self.to, self.json, screen)
+    }
+}
+
+/// Copies an archive and checks what came of it.
+fn copy(archive: &Archive, to: &Path, json: bool, screen: &mut Screen) -> Outcome {
+    let progress = Progress::new(screen.quiet());
+    let mut told = |done: u64, of: u64| progress.bytes(done, of);
+    let copied = archive.copy_to(to, &mut told)?;
+    let checked = Archive::open(to)?.verify(&mut told)?;
+    progress.end();
+    if json {
+        screen.json(&Shape {
+            to: to.display().to_string(),
+            copied,
+            checked: &checked,
+        })?;
+    } else {
+        writeln!(
+            screen,
+            "{} copied, {} were there: {}, {}, {} in {}",
+            megabytes(copied.bytes),
+            megabytes(copied.had),
+            plural(checked.originals, "original"),
+            plural(checked.records, "record"),
+            plural(checked.runs, "run"),
+            to.display()
+        )?;
+        for problem in &checked.problems {
+            let file = &problem.file;
+            writeln!(
+                screen,
+                "{} {file}: found {}, expected {}",
+                Styled(BAD, "damaged"),
+                problem.found,
+                problem.expected
+            )?;
+        }
+        if checked.problems.is_empty() {
+            writeln!(screen, "{}", Styled(GOOD, "the copy was read back and is whole"))?;
+        }
+    }
+    Ok(if checked.problems.is_empty() {
+        Ending::Done
+    } else {
+        Ending::Partly
+    })
+}

@@ -1,0 +1,246 @@
+//! What a damaged row looks like: a line that one lost, doubled or exchanged sign keeps from being a row.
+
+use curvary_record::{Code, Diagnostic, Place};
+
+use super::dialect::split;
+use super::grid::{Grid, Kind};
+use super::join::Section;
+use super::number::{Cell, cell};
+use super::scan::{TextLine, strip_remark};
+use crate::Source;
+
+/// A line in its outline: each run of digits, of letters and of blanks is one sign, all other signs stand as they are.
+fn outline(line: &str) -> Vec<u8> {
+    let mut outline: Vec<u8> = Vec::with_capacity(line.len() / 2);
+    for byte in line.trim().bytes() {
+        let sign = match byte {
+            b'0'..=b'9' => b'0',
+            b' ' => b' ',
+            _ if byte.is_ascii_alphabetic() || byte >= 0x80 => b'a',
+            _ => byte,
+        };
+        let in_run = matches!(sign, b'0' | b' ' | b'a') && outline.last() == Some(&sign);
+        if !in_run {
+            outline.push(sign);
+        }
+    }
+    outline
+}
+
+fn digits(line: &str) -> usize {
+    line.bytes().filter(u8::is_ascii_digit).count()
+}
+
+/// So many signs of the outlines may differ: a digit that became a letter in the midst of a number changes two.
+const MOST: usize = 2;
+
+/// Whether two outlines differ by no more than [`MOST`] signs that are lost, added or exchanged.
+fn nearly_same(one: &[u8], other: &[u8]) -> bool {
+    if one.len().abs_diff(other.len()) > MOST {
+        return false;
+    }
+    // Distances of Levenshtein, of which only a band about the diagonal can be small enough.
+    const BAND: usize = 2 * MOST + 1;
+    let far = MOST + 1;
+    let mut row: [usize; BAND] = std::array::from_fn(|at| at.checked_sub(MOST).unwrap_or(far));
+    for (i, sign) in one.iter().enumerate() {
+        let mut next = [far; BAND];
+        for at in 0..BAND {
+            // The column of this place of the band, counted from one.
+            let Some(j) = (i + 1 + at).checked_sub(MOST) else {
+                continue;
+            };
+            if j > other.len() {
+                continue;
+            }
+            let exchanged = match j.checked_sub(1).and_then(|j| other.get(j)) {
+                Some(theirs) => row[at] + usize::from(theirs != sign),
+                None => far,
+            };
+            let lost = row.get(at + 1).map_or(far, |&above| above + 1);
+            let added = match at.checked_sub(1) {
+                Some(left) if j > 0 => next[left] + 1,
+                _ => far,
+            };
+            next[at] = exchanged.min(lost).min(added).min(far);
+        }
+        if next.iter().all(|&distance| distance > MOST) {
+            return false;
+        }
+        row = next;
+    }
+    let end = other.len() + MOST - one.len();
+    row.get(end).is_some_and(|&distance| distance <= MOST)
+}
+
+/// Whether a line looks like `row`, a row of a table, or like two of them on one line, with one sign damaged.
+pub(super) fn resembles(line: &str, row: &str) -> bool {
+    let (has, wanted) = (digits(line), digits(row));
+    if wanted == 0 || has * 10 < wanted * 6 || line.len() > 3 * row.len() + 16 {
+        return false;
+    }
+    let (line, row) = (outline(line), outline(row));
+    nearly_same(&line, &row) || nearly_same(&line, &[row.as_slice(), &row].concat())
+}
+
+/// Whether a line above a table is a damaged row of it and no row of heads: it looks like `row`, its first one, and its
+/// numbers go with those in the columns below or beside them.
+pub(super) fn is_row_of(line: &str, row: &str, grid: &Grid) -> bool {
+    if !resembles(line, row) {
+        return false;
+    }
+    let ranges: Vec<Option<(f64, f64)>> = (0..grid.columns())
+        .map(|column| {
+            if grid.kinds[column] != Kind::Figures {
+                return None;
+            }
+            let numbers = || grid.column(column).filter(|value| !value.is_nan());
+            let (least, most) = (numbers().reduce(f64::min)?, numbers().reduce(f64::max)?);
+            // The first number of a column may lie a step beyond the others.
+            let margin = (most - least) * 0.5;
+            Some((least - margin, most + margin))
+        })
+        .collect();
+    let goes_with = |column: usize, value: f64| {
+        // The second of two rows on one line.
+        let column = if column > ranges.len() {
+            column - ranges.len()
+        } else {
+            column
+        };
+        let near = column.saturating_sub(1)..(column + 2).min(ranges.len());
+        ranges
+            .get(near)
+            .unwrap_or_default()
+            .iter()
+            .flatten()
+            .any(|&(least, most)| (least..=most).contains(&value))
+    };
+    let (mut numbers, mut fitting) = (0, 0);
+    for (column, range) in split(line, &grid.dialect).into_iter().enumerate() {
+        if let Cell::Number { value, .. } = cell(&line[range], grid.dialect.style) {
+            numbers += 1;
+            fitting += usize::from(goes_with(column, value));
+        }
+    }
+    fitting * 2 > numbers || numbers == 0
+}
+
+/// Tells of lines next to a table that look like rows of it, and are none.
+pub(super) fn tell_beside_tables(source: &Source, sections: &mut [Section], behind: &[TextLine]) {
+    let text = source.text();
+    for index in 0..sections.len() {
+        let grid = &sections[index].table.grid;
+        if grid.rows == 0 {
+            continue;
+        }
+        let row = |row: usize| text[source.lines().span(grid.line(row) - 1).range()].trim_end();
+        let of_table = |row: &str, line: &TextLine| {
+            let line = &text[line.span.range()];
+            strip_remark(line).0.is_none() && !crate::words::is_furniture(line) && resembles(line, row)
+        };
+        let first = row(0);
+        let above = sections[index].words.iter().rev();
+        let above: Vec<u32> = above
+            .take_while(|line| of_table(first, line))
+            .map(|line| line.line)
+            .collect();
+        let last = row(grid.rows - 1);
+        let below = sections.get(index + 1).map_or(behind, |next| &next.words);
+        let below: Vec<u32> = below
+            .iter()
+            .take_while(|line| of_table(last, line))
+            .map(|line| line.line)
+            .collect();
+        for (lines, where_they_stand, nearest) in [
+            (above.as_slice(), "above", "the last"),
+            (&below, "below", "the first"),
+        ] {
+            let Some(&line) = lines.first() else { continue };
+            let message = match lines.len() {
+                1 => format!(
+                    "a line directly {where_they_stand} the table looks like a damaged row of it, and was left out"
+                ),
+                n => format!(
+                    "{n} lines directly {where_they_stand} the table look like damaged rows of it, and were left out"
+                ),
+            };
+            let label = if lines.len() == 1 {
+                "this line".to_owned()
+            } else {
+                format!("{nearest} of them")
+            };
+            sections[index].remarks.push(
+                Diagnostic::warning(Code::new("row-does-not-fit"), message)
+                    .at(Place::line(line as usize), label)
+                    .help("compare it with the original"),
+            );
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn damaged_rows_are_told_from_titles() {
+        for (line, row) in [
+            ("402.00.6347", "401.0,0.6135"),
+            ("420.0.15", "421.0,0.16"),
+            ("x22.0;0.2688", "421.0;0.2001"),
+            ("4l1\t0.3", "412\t0.4"),
+            ("400.0:0.5200", "400.0;0.5100"),
+            ("10:08:30\t0..5789", "10:09:30\t0.5701"),
+            ("420.0,0.3537422.0,0.2688", "418.0,0.4001"),
+            ("\"400\"\"0.5200\"", "\"401\",\"0.5100\""),
+            ("4500.8152", "460,0.8201"),
+        ] {
+            assert!(resembles(line, row), "{line} {row}");
+        }
+        for (line, row) in [
+            ("- 3 -", "400 0.5"),
+            ("Spectrum 2", "400.0,0.5200"),
+            ("12", "400,0.52"),
+            ("Temperature: 37.5", "400.0,0.5200"),
+            ("2 of 3", "400 0.5"),
+            ("10 min", "400 0.52"),
+            ("nm,Abs 1,Abs 2", "400,0.1,0.2"),
+        ] {
+            assert!(!resembles(line, row), "{line} {row}");
+        }
+    }
+
+    /// The band gives the same as the whole table of distances.
+    #[test]
+    fn the_band_is_wide_enough() {
+        let whole = |one: &[u8], other: &[u8]| {
+            let mut row: Vec<usize> = (0..=other.len()).collect();
+            for (i, sign) in one.iter().enumerate() {
+                let mut next = vec![i + 1];
+                for (j, theirs) in other.iter().enumerate() {
+                    let exchanged = row[j] + usize::from(theirs != sign);
+                    next.push(exchanged.min(row[j + 1] + 1).min(next[j] + 1));
+                }
+                row = next;
+            }
+            row[other.len()]
+        };
+        let mut seed = 3_u64;
+        let mut word = || -> Vec<u8> {
+            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(11);
+            let length = (seed >> 60) % 7;
+            (0..length)
+                .map(|n| b'a' + ((seed >> (20 + n)) % 2) as u8)
+                .collect()
+        };
+        for _ in 0..5000 {
+            let (one, other) = (word(), word());
+            assert_eq!(
+                nearly_same(&one, &other),
+                whole(&one, &other) <= MOST,
+                "{one:?} {other:?}"
+            );
+        }
+    }
+}

@@ -1,0 +1,335 @@
+//! Whether a table is a measurement of light absorbed, something else, or nothing that can be told: from the ledger.
+
+use super::*;
+use crate::evidence::{Ledger, Role as Says, Target};
+use crate::readers::text_table::number;
+use crate::words;
+
+/// What a table is, by the evidence.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) enum Verdict {
+    /// A measurement: words or units say so.
+    Measurement,
+    /// Something else, by this sign.
+    Other(String),
+    /// Nothing says what it is.
+    Open,
+}
+
+impl Shaper<'_> {
+    /// Weighs the evidence. A word that is in no list counts neither for nor against.
+    pub(super) fn verdict(&self) -> Verdict {
+        match self.source.assume().get("measurement") {
+            Some("no") => return Verdict::Other("that is what was answered".to_owned()),
+            Some(_) => return Verdict::Measurement,
+            None if self.source.assume().get("x").is_some() || self.source.assume().get("y").is_some() => {
+                return Verdict::Measurement;
+            }
+            None => {}
+        }
+        // Where light or a wavelength is named, and nothing decisive may speak against it, the rest is not weighed.
+        let is = |column: &Column, of: fn(&Quantity) -> bool| column.quantity.as_ref().is_some_and(of);
+        let light = |column: &Column| {
+            is(column, of_the_trade)
+                || column
+                    .held
+                    .iter()
+                    .any(|held| held.quantity == Quantity::WAVELENGTH)
+        };
+        let wavelength = self
+            .columns
+            .iter()
+            .any(|column| is(column, |q| *q == Quantity::WAVELENGTH));
+        let doubted = || {
+            self.columns.first().is_some_and(frequency)
+                || self.columns.iter().any(|column| retention(column).is_some())
+        };
+        if wavelength || (self.columns.iter().any(light) && !doubted()) {
+            return Verdict::Measurement;
+        }
+        self.judge(&self.weigh())
+    }
+
+    fn judge(&self, ledger: &Ledger) -> Verdict {
+        let balance = ledger.balance(Target::Table, &Says::Measurement);
+        if balance.is_for() {
+            return Verdict::Measurement;
+        }
+        let against = |rule: &str| ledger.iter().any(|one| one.rule == rule);
+        if against("times-of-a-chromatogram")
+            && let Some(head) = self.columns.iter().find_map(retention)
+        {
+            return Verdict::Other(format!(
+                "`{head}` speaks of a chromatogram, whose times are those of a column and not of a reaction"
+            ));
+        }
+        if against("word-of-another-trade")
+            && let Some(sign) = self.of_another_trade()
+        {
+            return Verdict::Other(format!("its columns are of other things: {sign}"));
+        }
+        if against("frequencies") {
+            return Verdict::Other("it runs over frequencies in hertz".to_owned());
+        }
+        self.other_by_its_columns(ledger)
+    }
+
+    /// A header that names what nobody writes beside a measurement of light.
+    pub(super) fn of_another_trade(&self) -> Option<String> {
+        let around = self.context.of_another_trade.as_deref();
+        let heads = self
+            .columns
+            .iter()
+            .flat_map(|column| column.heads.iter().map(|(head, _)| head.as_str()));
+        heads.chain(around).find_map(|head| {
+            let quantity = words::other_in(head).filter(words::is_of_another_trade)?;
+            Some(sign(head.trim(), &quantity))
+        })
+    }
+
+    /// Something else by the signs of its columns: each that may hold what was measured is of another quantity, or a
+    /// temperature, a pH or a concentration with nothing measured beside it.
+    fn other_by_its_columns(&self, ledger: &Ledger) -> Verdict {
+        let mut signs: Vec<String> = Vec::new();
+        let mut open = 0;
+        for (place, column) in self.columns.iter().enumerate() {
+            let about = Target::Column(column.index + 1);
+            let said = ledger
+                .on(about)
+                .into_iter()
+                .find(|one| matches!(one.speaks_for, Says::Other(_)) && !one.against);
+            let head = column.heads.last().map_or("", |(text, _)| text.trim());
+            let words = column.kind == Kind::Words && column.clock.is_none();
+            if let Some(Says::Other(quantity)) = said.map(|one| one.speaks_for) {
+                signs.push(sign(head, &quantity));
+            } else if matches!(role(column), Role::Beside)
+                || column.quantity == Some(Quantity::CONCENTRATION)
+                || column.quantity == Some(Quantity::RATE)
+            {
+                let quantity = column.quantity.clone().unwrap_or(Quantity::UNKNOWN);
+                signs.push(sign(head, &quantity));
+            } else if let Some(quantity) = words.then(|| words::other_in(head)).flatten() {
+                signs.push(sign(head, &quantity));
+            } else if !(words
+                || column.clock.is_some()
+                || matches!(role(column), Role::Counter | Role::Coordinate)
+                || column
+                    .quantity
+                    .as_ref()
+                    .is_some_and(|quantity| matches!(quantity.as_str(), "date" | "time-of-day" | "flag"))
+                || column.heads.iter().any(|(text, _)| words::is_statistics(text))
+                || (place == 0 && column.stats.counts()))
+            {
+                open += 1;
+            }
+        }
+        if open > 0 || signs.is_empty() {
+            return Verdict::Open;
+        }
+        signs.dedup();
+        signs.truncate(6);
+        Verdict::Other(format!("its columns are of other things: {}", signs.join(", ")))
+    }
+
+    /// Why a table is something else where nothing that was measured in it is of light: each measured column is of
+    /// another quantity. Over a wavelength such a column is a spectrum all the same, and is kept.
+    pub(super) fn all_other(&self, x: usize, ys: &[usize]) -> Option<String> {
+        let assume = self.source.assume();
+        let of_light = self.columns[x]
+            .quantity
+            .as_ref()
+            .is_some_and(|quantity| matches!(quantity.as_str(), "wavelength" | "wavenumber" | "energy"));
+        if of_light || assume.get("y").is_some() || assume.get("measurement").is_some() {
+            return None;
+        }
+        let other = |&y: &usize| {
+            let column = &self.columns[y];
+            let reckoned = column
+                .heads
+                .last()
+                .is_some_and(|(text, _)| crate::head::is_reckoned(text));
+            column
+                .quantity
+                .as_ref()
+                .is_some_and(|quantity| *quantity == Quantity::PH || !words::is_ours(quantity) && !reckoned)
+        };
+        ys.iter().all(other).then(|| {
+            let signs: Vec<String> = ys
+                .iter()
+                .take(6)
+                .map(|&y| {
+                    let quantity = self.columns[y].quantity.clone().unwrap_or(Quantity::UNKNOWN);
+                    sign(&self.name(y).unwrap_or_default(), &quantity)
+                })
+                .collect();
+            format!("no light absorbed was measured, but {}", signs.join(", "))
+        })
+    }
+
+    /// Whether a corner of the table names light, or what runs across is one: `nm\s`.
+    pub(super) fn corner_of_light(&self) -> bool {
+        let corner = self.columns.first().and_then(|first| first.heads.last());
+        corner
+            .map(|(text, _)| corner_heads(text))
+            .is_some_and(|(down, over)| {
+                [down, over]
+                    .into_iter()
+                    .flatten()
+                    .any(|head| head.0.as_ref().is_some_and(of_the_trade))
+            })
+    }
+
+    /// Whether the names of all rows say that light was measured in them.
+    pub(super) fn rows_of_light(&self) -> bool {
+        let named = self.columns.first().is_some_and(|first| {
+            first.kind == Kind::Words && first.clock.is_none() && first.quantity.is_some()
+        });
+        named && self.rows_are_measured()
+    }
+
+    /// Whether rates stand beside what reactions run over.
+    pub(super) fn rates_of_a_reaction(&self) -> bool {
+        let named: Vec<&Quantity> = self
+            .columns
+            .iter()
+            .filter_map(|column| column.quantity.as_ref())
+            .collect();
+        let has = |quantity: &Quantity| named.contains(&quantity);
+        let rates = has(&Quantity::RATE) || self.context.names(&Quantity::RATE);
+        // Beside a time alone, `Heart rate (1/min)` is no rate of a reaction: those change absorbances or concentrations.
+        let beats = self.columns.iter().all(|column| {
+            column.quantity != Some(Quantity::RATE)
+                || column.unit.as_ref().is_some_and(|unit| {
+                    Unit::ucum("/s").is_ok_and(|beat| unit.converts_to(&beat))
+                        && !unit.code().contains("{AU}")
+                }) && !column
+                    .heads
+                    .iter()
+                    .any(|(text, _)| text.trim().starts_with(['d', 'Δ', '∆']))
+        });
+        let of_reactions = [Quantity::CONCENTRATION, Quantity::PH, Quantity::TEMPERATURE]
+            .iter()
+            .any(has);
+        rates && (of_reactions || (!beats && has(&Quantity::TIME)))
+    }
+
+    /// Asks whether a table is a measurement at all, of which nothing else tells what it is.
+    pub(super) fn ask_whether_measured(&mut self) {
+        let heads: Vec<String> = self
+            .columns
+            .iter()
+            .filter_map(|column| column.heads.last())
+            .filter(|(text, _)| text.chars().any(char::is_alphabetic))
+            .map(|(text, _)| format!("`{}`", text.trim()))
+            .take(6)
+            .collect();
+        let message = if heads.is_empty() {
+            "nothing says what these numbers are: no header, no unit and no word around them".to_owned()
+        } else {
+            format!(
+                "nothing says what these numbers are: the headers {} are not known, and there is no unit that tells",
+                heads.join(", ")
+            )
+        };
+        let label = Label {
+            place: Place::line(self.table.first_line as usize),
+            text: "is this a measurement?".to_owned(),
+        };
+        self.ask(
+            "is-it-a-measurement",
+            &message,
+            &[
+                (
+                    "measurement=yes",
+                    "a measurement: what its axes are is asked as well",
+                ),
+                NOT_A_MEASUREMENT,
+            ],
+            vec![label],
+        );
+    }
+
+    /// Whether a column of words has a head that says what was measured, and numbers among the words.
+    pub(super) fn is_measured_in_words(&self, column: &Column) -> bool {
+        let told = column.unit.is_some()
+            || column.quantity.as_ref().is_some_and(|quantity| {
+                of_the_trade(quantity)
+                    || matches!(
+                        quantity.as_str(),
+                        "rate" | "temperature" | "concentration" | "ph" | "time"
+                    )
+            });
+        let text = self.source.text();
+        told && self.table.grid.words(column.index).iter().any(|span| {
+            matches!(
+                number::cell(text[span.range()].trim(), self.table.grid.dialect.style),
+                number::Cell::Number { .. } | number::Cell::WithUnit { .. }
+            )
+        })
+    }
+
+    /// Whether all columns but the first, which says what runs, have bare numbers for heads that may be wavelengths.
+    pub(super) fn over_wavelengths_without_unit(&self) -> bool {
+        let [first, rest @ ..] = self.columns.as_slice() else {
+            return false;
+        };
+        let wavelength = |column: &Column| {
+            let bare = column
+                .heads
+                .last()
+                .and_then(|(text, _)| text.trim().parse::<f64>().ok());
+            bare.is_some_and(|number| (190.0..=1100.0).contains(&number))
+        };
+        first.quantity.is_some() && rest.len() >= 2 && rest.iter().all(wavelength)
+    }
+}
+
+/// The answer that a table is none.
+pub(super) const NOT_A_MEASUREMENT: (&str, &str) = ("measurement=no", "no measurement: it is left out");
+
+fn sign(head: &str, quantity: &Quantity) -> String {
+    let name = quantity.as_str().replace('-', " ");
+    if head.is_empty() {
+        name
+    } else if words::fold(head).starts_with(&words::fold(&name)) {
+        format!("`{head}`")
+    } else {
+        format!("`{head}` ({name})")
+    }
+}
+
+/// Whether a column is of frequencies, in hertz.
+pub(super) fn frequency(column: &Column) -> bool {
+    column
+        .unit
+        .as_ref()
+        .is_some_and(|unit| matches!(unit.code(), "Hz" | "kHz" | "MHz"))
+}
+
+/// The head of a column of retention times, or of peak areas in absorbance times time.
+pub(super) fn retention(column: &Column) -> Option<&str> {
+    column.heads.iter().map(|(text, _)| text.trim()).find(|text| {
+        let folded = crate::words::fold(text);
+        let mut words = folded.split(' ');
+        let first = words.next().unwrap_or("");
+        // `RT` alone is room temperature as often; with a unit of time it is none.
+        let timed = first == "rt"
+            && words
+                .next()
+                .is_some_and(|unit| matches!(unit, "min" | "s" | "sec" | "mins"));
+        timed
+            || [
+                "retention",
+                "retentions",
+                "tiempo de retencion",
+                "tempo di ritenzione",
+                "temps de retention",
+            ]
+            .iter()
+            .any(|word| folded.starts_with(word))
+            // An area is an absorbance times a time; `mAU/min` is a rate.
+            || ["mau*s", "mau·s", "mau.s", "mau s", "mau*min", "mau·min", "mau.min", "mau min"]
+                .iter()
+                .any(|unit| text.to_lowercase().contains(unit))
+    })
+}
