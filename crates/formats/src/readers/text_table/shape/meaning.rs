@@ -724,7 +724,7 @@ impl Shaper<'_> {
                 .into_iter()
                 .chain(fitting::measured())
                 .chain(fitting::reflected())
-                .filter(|offer| offer.unit == *unit && (axis == "x") == !offer.quantity.is_of_light())
+                .filter(|offer| offer.unit == *unit && (axis == "x") != offer.quantity.is_of_light())
                 .collect();
             if !stated.is_empty() {
                 offers = stated;
