@@ -63,7 +63,6 @@ impl Assumptions {
                     "`from-zero`, `after-interval`, `next-day`, `as-written`, `sixtieths` or `decimal`",
                 );
             }
-            "measurement" if !matches!(answer, "yes" | "no") => return wrong("`yes` or `no`"),
             "heads" if !matches!(answer, "swapped" | "as-written") => {
                 return wrong("`swapped` or `as-written`");
             }
@@ -231,7 +230,6 @@ fn check_axis(answer: &str) -> Result<(), String> {
         return Ok(());
     }
     let known = QUANTITIES.iter().find(|(name, _)| *name == quantity);
-    let by_word = || words::quantity_of(quantity).is_some_and(|named| named.as_str() == quantity);
     match known {
         Some((_, units)) => {
             let measured = |unit: &Unit| {
@@ -248,10 +246,11 @@ fn check_axis(answer: &str) -> Result<(), String> {
                 None => Ok(()),
             }
         }
-        None if answer.starts_with(NEW) || by_word() => Ok(()),
+        None if answer.starts_with(NEW) || words::quantities().contains(quantity) => Ok(()),
         None => {
+            let others = words::quantities();
             let names = QUANTITIES.iter().map(|(name, _)| *name);
-            let near = nearest(quantity, names)
+            let near = nearest(quantity, names.chain(others))
                 .map(|near| format!("did you mean `{near}`? "))
                 .unwrap_or_default();
             Err(format!(

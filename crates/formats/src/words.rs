@@ -3,7 +3,7 @@
 //! Words are compared as [`fold`] leaves them: without case, accents and marks. A look-up is one hash of the folded
 //! word; the table is read once, from `words.toml`, which is part of the program.
 
-use std::collections::{BTreeMap, HashMap, HashSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 use std::sync::LazyLock;
 
 use curvary_record::{Quantity, known_field};
@@ -302,6 +302,16 @@ fn table(data: Data) -> HashMap<String, Meaning> {
         table.entry(fold(&word)).or_default().end = true;
     }
     table
+}
+
+/// The names of all quantities that some word means, ours and others.
+#[must_use]
+pub fn quantities() -> BTreeSet<&'static str> {
+    WORDS
+        .values()
+        .flat_map(|meaning| meaning.quantity.iter().chain(&meaning.other))
+        .map(Quantity::as_str)
+        .collect()
 }
 
 /// The single words of all the lists that have letters beyond ASCII, as they are spelled, in lower case.
