@@ -370,10 +370,9 @@ fn notes_correct_and_settle() {
     assert_eq!(id("ph:5"), course);
     // An answer to a question reads the original again.
     let asked = json(&lab(&["worklist", "--json"]));
-    let run_asked = asked["questions"][0]["examples"][0]
-        .as_str()
-        .expect("a run in question")
-        .to_owned();
+    assert!(asked["questions"][0]["examples"][0]["path"].is_string());
+    let run_asked = id("is:in-question");
+    assert!(!run_asked.is_empty(), "a run in question");
     let refused = lab(&["export", &run_asked, "--to", "csv", "--out", "bare.csv"]);
     assert_eq!(status(&refused), Some(3), "{}", stderr(&refused));
     let settled = lab(&["note", &run_asked, "assume:x=time:s", "assume:y=absorbance:{AU}"]);

@@ -88,6 +88,9 @@ impl Rendering {
             for question in &mut run.questions {
                 self.place_question(question);
             }
+            for remark in &mut run.remarks {
+                self.place_remark(remark);
+            }
         }
         for remark in &mut reading.remarks {
             self.place_remark(remark);

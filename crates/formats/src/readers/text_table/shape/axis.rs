@@ -162,7 +162,8 @@ impl Shaper<'_> {
         if ys.is_empty() {
             ys = second_axes;
             ys.retain(|&i| self.columns[i].kind == Kind::Figures && self.columns[i].clock.is_none());
-            if let Some(&y) = ys.first() {
+            let settled = self.source.assume().axis("y").is_some();
+            if let Some(&y) = ys.first().filter(|_| !settled) {
                 self.ask_measured(&self.columns[y].clone());
             }
         }
