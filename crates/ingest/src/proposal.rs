@@ -85,9 +85,10 @@ fn tried(pattern: &str, files: &[NamedFile]) -> Option<Proposal> {
                 // `9c` is a sample as well as a temperature.
                 (Value::Number(_), None)
                     if file.says.get("sample").is_some_and(|sample| {
-                        plain(sample)
-                            .split(' ')
-                            .any(|part| part.trim_end_matches(char::is_alphabetic) == claim.raw)
+                        plain(sample).split(' ').any(|part| {
+                            let number = part.trim_end_matches(char::is_alphabetic);
+                            number != part && number == claim.raw
+                        })
                     }) =>
                 {
                     return None;

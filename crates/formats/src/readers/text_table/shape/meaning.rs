@@ -689,6 +689,10 @@ impl Shaper<'_> {
 
     /// Asks what was measured, with the choices that its numbers allow, likeliest first.
     pub(super) fn ask_measured(&mut self, column: &Column) -> (Quantity, Unit) {
+        // What a person has settled is not asked again, whatever the numbers.
+        if let Some((quantity, unit)) = self.source.assume().axis("y") {
+            return (quantity, unit.unwrap_or(Unit::ONE));
+        }
         let labels = self.label_at(column, "the measured column");
         let stats = column.stats;
         let message = format!(
