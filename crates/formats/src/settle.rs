@@ -82,7 +82,13 @@ fn takes(question: &Question, (about, answer): (&str, &str), precise: bool) -> b
     // A quantity alone is enough where it is offered in one unit.
     let mut same = offered().filter(|offered| offered.split(':').next() == Some(answer));
     let one = same.next().is_some() && same.next().is_none();
-    one || precise && offered().next().is_some()
+    // Where no quantity that we know fits the numbers, the axis is asked about without an offer for it.
+    let asked = match question.code.as_str() {
+        "absorbance-or-transmittance" => "y",
+        "axis-unknown" => "x",
+        _ => "",
+    };
+    one || precise && (asked == about || offered().next().is_some())
 }
 
 /// The newer reading, with the runs that did not ask kept as they were; why not, where that cannot be.
