@@ -1,7 +1,7 @@
 //! Sources into an archive: walking, choosing a reader, reading in parallel, handing over in order, filing.
 //!
-//! [`Desk`] reads one source, whatever its bytes are. [`walk`] finds files, [`Piece`] is one of them or one member of a
-//! container, [`flow`] works on many in bounded memory and gives what came of them in the order they came in;
+//! [`Desk`] reads one source, whatever its bytes are. [`walk()`] finds files, [`Piece`] is one of them or one member of a
+//! container, [`flow()`] works on many in bounded memory and gives what came of them in the order they came in;
 //! [`each_piece`] is the three together. [`Filing`] keeps what is read in an archive, and `add`, answers and reading
 //! again all go through it. How much is opened, held and committed at a time is data: [`Limits`].
 //!
