@@ -74,8 +74,9 @@ pub fn read_head(text: &str) -> Head {
     })
 }
 
-/// So many heads are remembered on each thread.
-const REMEMBERED: usize = 2048;
+/// So many heads are remembered on each thread: more than the widest usual tables have, whose heads are asked for several
+/// times one after the other.
+const REMEMBERED: usize = 1 << 14;
 
 thread_local! {
     static KNOWN: RefCell<HashMap<String, Head>> = RefCell::new(HashMap::new());
@@ -95,6 +96,11 @@ fn understand(text: &str) -> Head {
             why: "the head is too long to be more than a label".to_owned(),
             ..Head::default()
         };
+    }
+    if let Some(coordinate) = coordinate_alone(text) {
+        let mut parts = Parts::default();
+        parts.add(Piece::Held(coordinate));
+        return parts.into_head(text);
     }
     if let Some(head) = reckoned(text).or_else(|| absorbed(text)) {
         return head;
@@ -131,6 +137,22 @@ fn understand(text: &str) -> Head {
         }
     }
     parts.into_head(text)
+}
+
+/// A number and the letters of its unit and nothing else, `300.5 nm` or `40s`: what all others of a wide table's heads
+/// are, found without trying what such a head cannot be.
+fn coordinate_alone(text: &str) -> Option<Coordinate> {
+    let bytes = text.as_bytes();
+    let digits = bytes
+        .iter()
+        .take_while(|b| b.is_ascii_digit() || matches!(b, b'.' | b','))
+        .count();
+    let unit = bytes.get(digits..)?.trim_ascii_start();
+    let alone = bytes[0].is_ascii_digit() && !unit.is_empty() && unit.iter().all(u8::is_ascii_alphabetic);
+    if !alone || quantity_of(text).is_some() {
+        return None;
+    }
+    measured(text)
 }
 
 /// The power of ten that a head says its numbers are scaled by: 3 for `A x 1000`, `A·10³` and `10^3 A`, -3 for
@@ -662,6 +684,23 @@ fn fits(quantity: &Quantity, unit: &Unit) -> bool {
 
 /// The quantities whose usual unit this is.
 fn quantities_of(unit: &Unit) -> Vec<Quantity> {
+    thread_local! {
+        static FOUND: RefCell<HashMap<Unit, Vec<Quantity>>> = RefCell::new(HashMap::new());
+    }
+    FOUND.with_borrow_mut(|found| {
+        if let Some(quantities) = found.get(unit) {
+            return quantities.clone();
+        }
+        if found.len() >= REMEMBERED {
+            found.clear();
+        }
+        let quantities = quantities_by_dimension(unit);
+        found.insert(unit.clone(), quantities.clone());
+        quantities
+    })
+}
+
+fn quantities_by_dimension(unit: &Unit) -> Vec<Quantity> {
     let like = |code: &str| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other));
     if *unit == Unit::PERCENT {
         return vec![Quantity::TRANSMITTANCE, Quantity::REFLECTANCE];

@@ -35,7 +35,7 @@ impl From<Vec<u8>> for Taken {
 
 /// Whether bytes are nothing but visible ASCII, blanks and line ends, without a sign that a text is looked through for:
 /// those of formulas, bars and footnotes.
-fn is_ordinary(bytes: &[u8]) -> bool {
+pub(crate) fn is_ordinary(bytes: &[u8]) -> bool {
     let odd = |byte: u8| {
         (byte >= 0x7F)
             | (byte < 0x20) & (byte != b'\n') & (byte != b'\r') & (byte != b'\t')
@@ -54,7 +54,9 @@ fn is_ordinary(bytes: &[u8]) -> bool {
 /// # Errors
 /// When the file cannot be read.
 pub fn take_in(mut file: impl Read, size: usize) -> io::Result<Taken> {
-    if size < LARGE {
+    // How many cores there are is asked for large files only: the answer is read from several files of the system.
+    let alone = || std::thread::available_parallelism().is_ok_and(|cores| cores.get() == 1);
+    if size < LARGE || alone() {
         let mut bytes = Vec::with_capacity(size + 1);
         file.read_to_end(&mut bytes)?;
         return Ok(bytes.into());

@@ -7,7 +7,7 @@ use std::sync::OnceLock;
 
 use curvary_record::{Code, Diagnostic, Digest, LineTable, Place, Span};
 
-use crate::intake::Taken;
+use crate::intake::{Taken, is_ordinary};
 use crate::told::Told;
 use crate::{Assumptions, Glimpse};
 
@@ -51,7 +51,8 @@ impl Source {
     /// The same of a file that was taken in.
     #[must_use]
     pub fn taken(path: impl Into<String>, taken: Taken) -> Self {
-        let ordinary = taken.ordinary;
+        let document = DOCUMENTS.iter().any(|start| taken.bytes.starts_with(start));
+        let ordinary = !document && (taken.ordinary || is_ordinary(&taken.bytes));
         let decoded = if ordinary {
             as_it_is(taken.bytes)
         } else {

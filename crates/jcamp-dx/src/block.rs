@@ -2,7 +2,7 @@
 
 use crate::axis::{Axis, Stated, stated};
 use crate::choice::Choices;
-use crate::label::{Kind, is_table, normalise_label};
+use crate::label::{Kind, is_table, normal, normalise_label};
 use crate::ntuples::{self, Ntuples};
 use crate::number::Decimal;
 use crate::records::{RawRecord, Source, scan, text_value};
@@ -108,7 +108,7 @@ impl Block {
     /// The first record with this label, in any spelling.
     #[must_use]
     pub fn record(&self, label: &str) -> Option<&Record> {
-        let label = normalise_label(label);
+        let label = normal(label);
         self.records.iter().find(|r| r.label == label)
     }
 

@@ -1,5 +1,7 @@
 //! Labels of records and how they are compared.
 
+use std::borrow::Cow;
+
 /// What a record is by the form of its label.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Kind {
@@ -24,11 +26,28 @@ pub enum Kind {
 /// ```
 #[must_use]
 pub fn normalise_label(spelled: &str) -> String {
+    if spelled.is_ascii() {
+        let kept = |b: &u8| b.is_ascii_graphic() && !matches!(b, b'-' | b'/' | b'_');
+        let mut label = String::with_capacity(spelled.len());
+        let signs = spelled.bytes().filter(kept);
+        label.extend(signs.map(|b| char::from(b.to_ascii_uppercase())));
+        return label;
+    }
     spelled
         .chars()
         .filter(|c| !c.is_whitespace() && !c.is_control() && !matches!(c, '-' | '/' | '_'))
         .flat_map(char::to_uppercase)
         .collect()
+}
+
+/// The same, without a copy of a label that is in this form already.
+pub(crate) fn normal(spelled: &str) -> Cow<'_, str> {
+    let is_normal = |b: u8| b.is_ascii_uppercase() || b.is_ascii_digit() || matches!(b, b'$' | b'.');
+    if spelled.bytes().all(is_normal) {
+        Cow::Borrowed(spelled)
+    } else {
+        Cow::Owned(normalise_label(spelled))
+    }
 }
 
 /// The kind of a label that [`normalise_label`] returned.

@@ -230,11 +230,13 @@ fn blank(text: &str, line: &Line) -> bool {
 
 /// The text of a value without comments, and the comments. Lines are trimmed and joined by line feeds.
 pub(crate) fn text_value(source: &Source<'_>, from: usize, to: usize) -> (String, Vec<String>) {
-    let mut value = String::new();
+    let mut value = String::with_capacity(to.saturating_sub(from) + 1);
     let mut comments = Vec::new();
+    // Few values have comments.
+    let commented = memchr::memchr(b'$', &source.text.as_bytes()[from..to]).is_some();
     for line in Lines::new(source, from, to, 0) {
         let whole = &source.text[line.start..line.end];
-        let (text, comment) = match whole.find("$$") {
+        let (text, comment) = match commented.then(|| whole.find("$$")).flatten() {
             Some(at) => (&whole[..at], Some(&whole[at + 2..])),
             None => (whole, None),
         };

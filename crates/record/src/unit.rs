@@ -11,7 +11,10 @@ mod code;
 mod spelling;
 
 use std::borrow::Cow;
+use std::cell::RefCell;
+use std::collections::HashMap;
 use std::fmt;
+use std::thread::LocalKey;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -60,6 +63,32 @@ impl fmt::Display for Incommensurable {
 }
 
 impl std::error::Error for Incommensurable {}
+
+/// What was found out about codes, by code.
+type Known<T> = LocalKey<RefCell<HashMap<String, Option<T>>>>;
+
+/// So many codes are remembered on each thread.
+const REMEMBERED: usize = 1024;
+
+thread_local! {
+    static CANONICAL: RefCell<HashMap<String, Option<String>>> = RefCell::new(HashMap::new());
+    static DIMENSIONS: RefCell<HashMap<String, Option<Dimension>>> = RefCell::new(HashMap::new());
+}
+
+/// What is known of a code, found once: the same few stand in thousands of files, and taking one apart is dear.
+fn remembered<T: Clone>(known: &'static Known<T>, code: &str, find: impl FnOnce() -> Option<T>) -> Option<T> {
+    known.with_borrow_mut(|known| {
+        if let Some(found) = known.get(code) {
+            return found.clone();
+        }
+        if known.len() >= REMEMBERED {
+            known.clear();
+        }
+        let found = find();
+        known.insert(code.to_owned(), found.clone());
+        found
+    })
+}
 
 /// The dimension of a unit, as exponents of the SI base units.
 ///
@@ -141,12 +170,9 @@ impl Unit {
     /// # Errors
     /// When the code is not valid, or made of units that are unknown in this trade.
     pub fn ucum(code: &str) -> Result<Self, UnknownUnit> {
-        match Parsed::of(code) {
-            Some(parsed) => {
-                let canonical = parsed.canonical();
-                // The canonical code must be valid itself; this can only fail on huge exponents.
-                Ok(Self(Cow::Owned(canonical)))
-            }
+        match remembered(&CANONICAL, code, || Parsed::of(code).map(|parsed| parsed.canonical())) {
+            // The canonical code must be valid itself; this can only fail on huge exponents.
+            Some(canonical) => Ok(Self(Cow::Owned(canonical))),
             None => Err(UnknownUnit(code.to_owned())),
         }
     }
@@ -160,7 +186,9 @@ impl Unit {
     /// The dimension; `None` for a code that is unknown here (as from a record that a later version wrote).
     #[must_use]
     pub fn dimension(&self) -> Option<Dimension> {
-        Parsed::of(&self.0).map(|parsed| parsed.dimension)
+        remembered(&DIMENSIONS, &self.0, || {
+            Parsed::of(&self.0).map(|parsed| parsed.dimension)
+        })
     }
 
     /// Whether both units measure the same dimension, so that values convert.

@@ -2,6 +2,9 @@
 //!
 //! Labels of other programs' files only share [`key_of`]; their texts are understood as those of any other source.
 
+use std::collections::HashMap;
+use std::sync::LazyLock;
+
 use crate::writers::digits::as_written;
 use curvary_jcamp_dx::normalise_label;
 use curvary_record::unit::spelled;
@@ -58,14 +61,15 @@ pub(crate) fn key_of(label: &str, spelled: &str) -> Key {
         return Key::new(known.key);
     }
     // `PATHLENGTH` and the like: the key without its hyphens.
+    static SQUEEZED: LazyLock<HashMap<String, &'static str>> = LazyLock::new(|| {
+        // Of two keys that are one when squeezed the first counts.
+        let fields = curvary_record::known_fields().iter().rev();
+        fields
+            .map(|known| (normalise_label(known.key), known.key))
+            .collect()
+    });
     let squeezed = label.trim_start_matches('$');
-    match curvary_record::known_fields()
-        .iter()
-        .find(|known| normalise_label(known.key) == squeezed)
-    {
-        Some(known) => Key::new(known.key),
-        None => Key::new(name),
-    }
+    Key::new(SQUEEZED.get(squeezed).copied().unwrap_or(name))
 }
 
 /// The label under which a field is written, when reading gives the same field back.

@@ -1,6 +1,6 @@
 //! Labels as claims.
 
-use curvary_jcamp_dx::{self as dx, Kind, normalise_label};
+use curvary_jcamp_dx::{self as dx, Kind};
 use curvary_record::interpret::{Customs, Interpretation, interpret_as};
 use curvary_record::moment::Order;
 use curvary_record::unit::Spelling;
@@ -16,11 +16,11 @@ use crate::words;
 impl Gathering<'_> {
     /// The labels of a block as claims, and what a person must decide about them.
     pub(super) fn claims(&mut self, block: &dx::Block, ours: &Ours, fields: &mut Fields) -> Vec<Question> {
-        let prefix = normalise_label(OURS);
+        let prefix = OURS;
         let mut questions = Vec::new();
         for record in &block.records {
             let text = record.value.trim();
-            let of_ours = record.label.starts_with(&prefix) || ours.made.contains(&record.label);
+            let of_ours = record.label.starts_with(prefix) || ours.made.contains(&record.label);
             if text.is_empty() || is_structure(&record.label) || of_ours {
                 continue;
             }

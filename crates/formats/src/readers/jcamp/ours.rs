@@ -5,7 +5,7 @@ use curvary_record::{Code, Coordinate, Label, Place, Quantity, Question, Techniq
 
 use super::told::place_of;
 
-/// The private labels of our own writer begin so.
+/// The private labels of our own writer begin so, in the form in which labels are compared.
 pub(crate) const OURS: &str = "$CURVARY";
 
 /// What our own writer said in its private labels.
@@ -36,9 +36,8 @@ pub(super) struct Ours {
 impl Ours {
     pub(super) fn of(block: &dx::Block) -> Self {
         let mut ours = Self::default();
-        let prefix = normalise_label(OURS);
         for record in &block.records {
-            let Some(name) = record.label.strip_prefix(&prefix) else {
+            let Some(name) = record.label.strip_prefix(OURS) else {
                 continue;
             };
             let value = record.value.replace('\n', " ");

@@ -134,19 +134,20 @@ pub(super) fn tell_beside_tables(source: &Source, sections: &mut [Section], behi
         if grid.rows == 0 {
             continue;
         }
+        // Most tables have no line beside them, and none of their rows is looked up.
         let row = |row: usize| text[source.lines().span(grid.line(row) - 1).range()].trim_end();
-        let of_table = |row: &str, line: &TextLine| {
+        let of_table = |nth: usize, line: &TextLine| {
             let line = &text[line.span.range()];
-            strip_remark(line).0.is_none() && !crate::words::is_furniture(line) && resembles(line, row)
+            strip_remark(line).0.is_none() && !crate::words::is_furniture(line) && resembles(line, row(nth))
         };
-        let first = row(0);
+        let first = 0;
         let above = sections[index].words.iter().rev();
         let above: Vec<u32> = above
             .take_while(|line| of_table(first, line))
             .map(|line| line.line)
             .collect();
         let lost_above = above.len();
-        let last = row(grid.rows - 1);
+        let last = grid.rows - 1;
         let below = sections.get(index + 1).map_or(behind, |next| &next.words);
         let below: Vec<u32> = below
             .iter()

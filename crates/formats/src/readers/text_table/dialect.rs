@@ -146,6 +146,23 @@ pub(super) fn raw_split(line: &str, sep: Sep) -> Vec<Range<usize>> {
     }
     let bytes = line.as_bytes();
     let mut cells = Vec::with_capacity(8);
+    if sep == Sep::Blank && line.is_ascii() && !bytes.contains(&b'"') {
+        let mut start = None;
+        for (at, &byte) in bytes.iter().enumerate() {
+            match start {
+                _ if !is_blank(char::from(byte)) => {
+                    start.get_or_insert(at);
+                }
+                Some(from) => {
+                    cells.push(from..at);
+                    start = None;
+                }
+                None => {}
+            }
+        }
+        cells.extend(start.map(|from| from..bytes.len()));
+        return cells;
+    }
     if sep == Sep::Blank {
         let mut at = 0;
         while at < bytes.len() {
@@ -300,6 +317,8 @@ struct Fit {
     steady: f64,
     /// Share of the non-empty cells that are figures under one of the two styles.
     figures: f64,
+    /// The cells of each line.
+    cells: Vec<Vec<Range<usize>>>,
 }
 
 /// Decides the dialect of `rows`, lines that follow one another and look like data. `heads` is the line above them.
@@ -362,13 +381,17 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> Decision {
     if fit.sep == Sep::Blank {
         // Rules and closing words among the rows have no figures, and no say.
         let with_figures = |row: &&&str| row.bytes().any(|byte| byte.is_ascii_digit());
-        let rows: Vec<&str> = rows.iter().filter(with_figures).copied().collect();
-        if let Some(wide) = self::fit(&rows, Sep::Wide)
+        let figured: Vec<&str> = rows.iter().filter(with_figures).copied().collect();
+        // A name has a letter, and is one of at least three cells.
+        let may_have_names = fit.count > 2 && figured.iter().any(|row| row.contains(char::is_alphabetic));
+        if may_have_names
+            && let Some(wide) = self::fit(&figured, Sep::Wide)
             && wide.steady >= 1.0
             && (2..fit.count).contains(&wide.count)
-            && names_have_blanks(&rows)
+            && names_have_blanks(&figured)
         {
-            fit = wide;
+            let cells = rows.iter().map(|row| raw_split(row, Sep::Wide)).collect();
+            fit = Fit { cells, ..wide };
         }
     }
     if fit.sep == Sep::Comma
@@ -376,10 +399,9 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> Decision {
     {
         return decision;
     }
-    let cells: Vec<Vec<Range<usize>>> = rows.iter().map(|row| raw_split(row, fit.sep)).collect();
     let texts = rows
         .iter()
-        .zip(&cells)
+        .zip(&fit.cells)
         .flat_map(|(row, cells)| cells.iter().map(move |cell| &row[cell.clone()]));
     style_of(fit.sep, texts)
 }
@@ -494,13 +516,12 @@ fn fit(rows: &[&str], sep: Sep) -> Option<Fit> {
             return None;
         }
     }
-    let mut counts: Vec<usize> = Vec::with_capacity(rows.len());
+    let cells: Vec<Vec<Range<usize>>> = rows.iter().map(|row| raw_split(row, sep)).collect();
+    let counts: Vec<usize> = cells.iter().map(Vec::len).collect();
     let (mut figures, mut filled) = (0.0, 0_usize);
-    for row in rows {
-        let cells = raw_split(row, sep);
-        counts.push(cells.len());
+    for (row, cells) in rows.iter().zip(&cells) {
         for range in cells {
-            let text = &row[range];
+            let text = &row[range.clone()];
             if text.is_empty() {
                 continue;
             }
@@ -521,6 +542,7 @@ fn fit(rows: &[&str], sep: Sep) -> Option<Fit> {
         count,
         steady: near as f64 / rows.len() as f64,
         figures: figures / filled.max(1) as f64,
+        cells,
     })
 }
 

@@ -58,6 +58,49 @@ const EXACT: [f64; 23] = [
 /// a power of ten up to 10²² is one correctly rounded operation on two exact operands.
 #[inline(always)]
 pub(super) fn plain(bytes: &[u8], at: usize, decimal: u8) -> Option<(f64, u8, usize)> {
+    let first = *bytes.get(at)?;
+    let signed = usize::from(matches!(first, b'-' | b'+'));
+    if let Some((value, fraction, length)) = short(bytes.get(at + signed..)?, decimal) {
+        let value = if first == b'-' { -value } else { value };
+        return Some((value, fraction, at + signed + length));
+    }
+    long(bytes, at, decimal)
+}
+
+/// A number of at most seven signs, digits and perhaps a decimal sign behind the first of them: value, decimals and
+/// length. All its signs are looked at together, as the bytes of one word.
+#[inline(always)]
+fn short(bytes: &[u8], decimal: u8) -> Option<(f64, u8, usize)> {
+    const ZEROS: u64 = u64::from_le_bytes([b'0'; 8]);
+    const HIGH: u64 = u64::from_le_bytes([0x80; 8]);
+    let word = u64::from_le_bytes(*bytes.first_chunk::<8>()?) ^ ZEROS;
+    // The high bit of each byte that is no digit; a digit is at most 9 now, and 9 + 0x76 has none.
+    let others = (((word & !HIGH) + u64::from_le_bytes([0x76; 8])) | word) & HIGH;
+    let whole = (others.trailing_zeros() / 8) as usize;
+    let (digits, length, fraction) = if others == 0 || whole == 0 {
+        return None;
+    } else if bytes[whole] == decimal {
+        let behind = others & (others - 1);
+        if behind == 0 {
+            return None;
+        }
+        let end = (behind.trailing_zeros() / 8) as usize;
+        // The digits behind the sign move up to those in front of it.
+        let front = (1_u64 << (8 * whole)) - 1;
+        let together = word & front | (word >> 8) & !front;
+        (together << (8 * (9 - end)), end, end - whole - 1)
+    } else {
+        (word << (8 * (8 - whole)), whole, 0)
+    };
+    // Eight digits, the last in the highest byte: neighbours are put together, then pairs, then fours.
+    let pairs = (digits.wrapping_mul(10) + (digits >> 8)) & 0x00FF_00FF_00FF_00FF;
+    let fours = (pairs.wrapping_mul(100) + (pairs >> 16)) & 0x0000_FFFF_0000_FFFF;
+    let number = (fours.wrapping_mul(10_000) + (fours >> 32)) & 0xFFFF_FFFF;
+    Some((number as f64 / EXACT[fraction], fraction as u8, length))
+}
+
+/// [`plain`] of any length.
+fn long(bytes: &[u8], at: usize, decimal: u8) -> Option<(f64, u8, usize)> {
     let mut at = at;
     let negative = match bytes.get(at)? {
         b'-' => {
@@ -981,6 +1024,32 @@ mod tests {
         ] {
             assert_eq!(evidence(text), wanted, "{text}");
         }
+    }
+
+    /// Numbers of few signs, in front of anything, are the same digit by digit.
+    #[test]
+    fn signs_together_are_the_same_as_one_by_one() {
+        const SIGNS: &[u8] = b"0123456789.,+-eE \t;\n\xC2\xB5\x8A/:";
+        let mut seed = 11_u64;
+        let mut below = |n: usize| {
+            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+            (seed >> 33) as usize % n
+        };
+        let mut numbers = 0;
+        for _ in 0..200_000 {
+            let text: Vec<u8> = (0..below(14))
+                .map(|_| SIGNS[below(if below(5) == 0 { SIGNS.len() } else { 11 })])
+                .collect();
+            for decimal in [b'.', b','] {
+                for at in 0..=text.len().min(2) {
+                    let (one, other) = (plain(&text, at, decimal), long(&text, at, decimal));
+                    numbers += usize::from(one.is_some());
+                    let bits = |read: (f64, u8, usize)| (read.0.to_bits(), read.1, read.2);
+                    assert_eq!(one.map(bits), other.map(bits), "{:?} at {at}", String::from_utf8_lossy(&text));
+                }
+            }
+        }
+        assert!(numbers > 100_000, "{numbers}");
     }
 
     #[test]

@@ -285,8 +285,9 @@ fn table_at(
         Some(_) => Brackets::Absent,
         None => Brackets::Open,
     };
-    let mut columns = usual_count(&sample, &dialect, head_above)?;
-    if columns_with_marks(&sample, &dialect, head_above) == Some(columns + 1) {
+    let cells = split_all(&sample, &dialect);
+    let mut columns = usual_count(&cells, &dialect, head_above)?;
+    if columns_with_marks(&sample, &cells, &dialect, head_above) == Some(columns + 1) {
         columns += 1;
     }
     if !(least..=MAX_COLUMNS).contains(&columns) {
@@ -302,7 +303,7 @@ fn table_at(
     {
         return None;
     }
-    let kinds = kinds_of(&sample, &dialect, columns);
+    let kinds = kinds_of(&sample, &cells, &dialect, columns);
     let figures = kinds.iter().filter(|kind| **kind == Kind::Figures).count();
     if figures == 0 {
         return None;
@@ -316,7 +317,7 @@ fn table_at(
         return None;
     }
     let mut grid = Grid::new(dialect.clone(), kinds);
-    grid.learn_extents(sample.iter().copied());
+    grid.learn_extents(&sample, &cells);
     grid.expect_units(&sample);
     let end = uncut(text).max(cursor.at);
     let mut after = grid.read(text, cursor, end);
@@ -367,7 +368,7 @@ fn table_at(
     if words_first && grid.rows == 1 && figures == 1 && dialect.sep == Sep::Blank {
         return None;
     }
-    if words_first && all_keys(text, &grid) && (columns == 2 && figures == 1 || grid.rows <= 6) {
+    if words_first && (columns == 2 && figures == 1 || grid.rows <= 6) && all_keys(text, &grid) {
         return None;
     }
     let last_line = grid.line(grid.rows - 1) as u32;
@@ -378,9 +379,11 @@ fn table_at(
         if let Some(dialect) = later_evidence(text, cursor, end, readings) {
             open = None;
             if dialect != grid.dialect {
-                let kinds = kinds_of(&sample, &dialect, usual_count(&sample, &dialect, head_above)?);
+                let cells = split_all(&sample, &dialect);
+                let columns = usual_count(&cells, &dialect, head_above)?;
+                let kinds = kinds_of(&sample, &cells, &dialect, columns);
                 grid = Grid::new(dialect, kinds);
-                grid.learn_extents(sample.iter().copied());
+                grid.learn_extents(&sample, &cells);
                 grid.expect_units(&sample);
                 after = grid.read(text, cursor, end);
                 grid.doubt_numbers(text, cursor);
@@ -405,7 +408,8 @@ fn table_at(
                 pieces: Some(pieces),
                 ..grid.dialect.clone()
             };
-            grid = Grid::new(dialect.clone(), kinds_of(&sample, &dialect, columns - 1));
+            let kinds = kinds_of(&sample, &split_all(&sample, &dialect), &dialect, columns - 1);
+            grid = Grid::new(dialect, kinds);
             after = grid.read(text, cursor, end);
             heads = heads_over(text, &grid, cursor, above);
         } else {
@@ -492,6 +496,10 @@ fn groups_of_three(rows: &[&str], dialect: &Dialect) -> Option<usize> {
     if !matches!(dialect.sep, Sep::Blank | Sep::Comma) || dialect.pieces.is_some() {
         return None;
     }
+    // A row without three digits that stand alone has no group of them; neither has a table of such rows.
+    if !rows.iter().any(|row| has_three_alone(row)) {
+        return None;
+    }
     let cells: Vec<Vec<&str>> = rows
         .iter()
         .map(|row| split(row, dialect).into_iter().map(|range| &row[range]).collect())
@@ -516,6 +524,14 @@ fn groups_of_three(rows: &[&str], dialect: &Dialect) -> Option<usize> {
         }
         zeros > 0 && seen >= 2
     })
+}
+
+/// Whether three digits stand somewhere in a line with no other sign of a number beside them.
+fn has_three_alone(line: &str) -> bool {
+    let of_number = |byte: &u8| byte.is_ascii_alphanumeric() || matches!(byte, b'.' | b'-' | b'+');
+    let runs = line.as_bytes().split(|byte| !of_number(byte));
+    runs.into_iter()
+        .any(|run| run.len() == 3 && run.iter().all(u8::is_ascii_digit))
 }
 
 pub(super) fn is_ruler_piece(text: &str, piece: &Piece) -> bool {
@@ -683,12 +699,11 @@ fn later_evidence(text: &str, from: Cursor, end: usize, readings: &[Dialect]) ->
 }
 
 /// The count of cells that most rows have; for hard separators the largest of them, since rows may end early.
-fn usual_count(rows: &[&str], dialect: &Dialect, head: Option<&str>) -> Option<usize> {
+fn usual_count(rows: &[Vec<Range<usize>>], dialect: &Dialect, head: Option<&str>) -> Option<usize> {
     // How many cells each row has, and how many without empty ones at its end.
     let (whole, mut counts): (Vec<usize>, Vec<usize>) = rows
         .iter()
-        .map(|row| {
-            let cells = split(row, dialect);
+        .map(|cells| {
             let filled = cells.iter().rposition(|cell| !cell.is_empty());
             (cells.len(), filled.map_or(0, |last| last + 1))
         })
@@ -731,29 +746,37 @@ fn usual_count(rows: &[&str], dialect: &Dialect, head: Option<&str>) -> Option<u
 
 /// How many columns the head names where blanks separate and the last of them holds a word in some rows only: `x` under
 /// `pooled`.
-fn columns_with_marks(rows: &[&str], dialect: &Dialect, head: Option<&str>) -> Option<usize> {
+fn columns_with_marks(
+    rows: &[&str],
+    cells: &[Vec<Range<usize>>],
+    dialect: &Dialect,
+    head: Option<&str>,
+) -> Option<usize> {
     let head = head.filter(|_| dialect.sep == Sep::Blank)?;
     let count = split(head, dialect).len();
-    let marked = rows.iter().any(|row| {
-        let cells = split(row, dialect);
+    let marked = rows.iter().zip(cells).any(|(row, cells)| {
         let last = cells.last().map_or("", |range| &row[range.clone()]);
         cells.len() == count && matches!(cell(last, dialect.style), Cell::Words)
     });
     (marked
-        && rows
+        && cells
             .iter()
-            .all(|row| (count.saturating_sub(1)..=count).contains(&split(row, dialect).len())))
+            .all(|cells| (count.saturating_sub(1)..=count).contains(&cells.len())))
     .then_some(count)
 }
 
-fn kinds_of(rows: &[&str], dialect: &Dialect, columns: usize) -> Vec<Kind> {
+/// The cells of each row.
+fn split_all(rows: &[&str], dialect: &Dialect) -> Vec<Vec<Range<usize>>> {
+    rows.iter().map(|row| split(row, dialect)).collect()
+}
+
+fn kinds_of(rows: &[&str], cells: &[Vec<Range<usize>>], dialect: &Dialect, columns: usize) -> Vec<Kind> {
     let mut figures = vec![0_usize; columns];
     let mut words = vec![0_usize; columns];
     let mut beyond = vec![0_usize; columns];
     // The columns in which a length of time may stand, by its unit or its parts.
     let mut timed: BTreeMap<usize, Vec<&str>> = BTreeMap::new();
-    for row in rows {
-        let cells = split(row, dialect);
+    for (row, cells) in rows.iter().zip(cells) {
         let count = cells
             .iter()
             .rposition(|cell| !cell.is_empty())
@@ -763,7 +786,7 @@ fn kinds_of(rows: &[&str], dialect: &Dialect, columns: usize) -> Vec<Kind> {
         if title || count > columns || (matches!(dialect.sep, Sep::Blank | Sep::Wide) && count != columns) {
             continue;
         }
-        for (column, range) in cells.into_iter().take(columns).enumerate() {
+        for (column, range) in cells.iter().take(columns).enumerate() {
             let found = cell(&row[range.clone()], dialect.style);
             if matches!(found, Cell::WithUnit { .. } | Cell::Clock { .. }) {
                 timed.entry(column).or_default();
@@ -776,10 +799,7 @@ fn kinds_of(rows: &[&str], dialect: &Dialect, columns: usize) -> Vec<Kind> {
             }
         }
     }
-    // Most tables have none, and are not split once more.
-    let again = if timed.is_empty() { &[] } else { rows };
-    for row in again {
-        let cells = split(row, dialect);
+    for (row, cells) in rows.iter().zip(cells) {
         for (&column, texts) in &mut timed {
             texts.extend(cells.get(column).map(|range| &row[range.clone()]));
         }

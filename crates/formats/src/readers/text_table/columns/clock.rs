@@ -106,6 +106,7 @@ fn durations_of(text: &str, cells: &[Span], style: Style) -> Option<Clock> {
 }
 
 /// A time as it stands in a cell: the text of its date, its clock time, and how many seconds its zone is ahead of UTC.
+#[derive(Clone)]
 struct Stamp<'a> {
     date: Option<&'a str>,
     parts: [f64; 3],
@@ -183,11 +184,17 @@ fn half_of_day(text: &str) -> Option<(&str, bool)> {
 fn times_of(text: &str, cells: &[Span], style: Style, order: Option<Order>) -> Option<Clock> {
     // A few damaged cells, at most one in ten, have no time.
     let mut damaged_left = (cells.len() / 10).max(usize::from(cells.len() >= 5));
+    // Names stand in many rows one below the other.
+    let mut before: Option<(&str, Option<Stamp>)> = None;
     let stamps: Vec<Option<Stamp>> = cells
         .iter()
         .map(|span| text[span.range()].trim())
         .map(|raw| {
-            let stamp = Stamp::read(raw, style);
+            let stamp = match &before {
+                Some((same, stamp)) if *same == raw => stamp.clone(),
+                _ => Stamp::read(raw, style),
+            };
+            before = Some((raw, stamp.clone()));
             if stamp.is_none() && !raw.is_empty() {
                 damaged_left = damaged_left.checked_sub(1)?;
             }

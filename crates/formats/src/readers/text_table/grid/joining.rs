@@ -44,11 +44,13 @@ impl Grid {
                 *mine = theirs.take();
             }
         }
-        self.lines.extend(
-            part.lines
-                .drain(..)
-                .map(|(row, line)| (row + rows, line + lines_before)),
-        );
+        for (row, line) in part.lines.drain(..) {
+            let (row, line) = (row + rows, line + lines_before);
+            let goes_on = |&(first, at): &(u32, u32)| at + (row - first) == line;
+            if !self.lines.last().is_some_and(goes_on) {
+                self.lines.push((row, line));
+            }
+        }
         self.rows += part.rows;
     }
 

@@ -108,6 +108,7 @@ pub(super) struct Grid {
     fresh: Vec<f64>,
     /// Room for the row that is being read.
     row: Vec<f64>,
+    cells: Vec<QuickCell>,
     words: Vec<Vec<Span>>,
     /// Where the count of decimals of a figures column changes: row, place, decimals.
     changes: Vec<(u32, u32, u8)>,
@@ -131,6 +132,14 @@ pub(super) struct Grid {
     pub(super) rows: usize,
     /// Columns of the line over which each cell of a blank-separated table stands.
     extents: Vec<(usize, usize)>,
+}
+
+/// A cell of a row that was read the quick way.
+#[derive(Clone, Copy, Debug)]
+enum QuickCell {
+    /// A number with its count of decimals.
+    Number(f64, u8),
+    Words(Span),
 }
 
 /// A place in the text: a byte and the line (from 1) that begins there.
@@ -165,6 +174,7 @@ impl Grid {
             figures: vec![Numbers::default(); figures],
             fresh: Vec::new(),
             row: vec![0.0; figures],
+            cells: Vec::new(),
             words: vec![Vec::new(); words],
             changes: Vec::new(),
             current: vec![u8::MAX; figures],
@@ -194,13 +204,12 @@ impl Grid {
     }
 
     /// Tells where the cells of a blank-separated table stand, so that a row with a hole can be placed.
-    pub(super) fn learn_extents<'a>(&mut self, rows: impl Iterator<Item = &'a str>) {
+    pub(super) fn learn_extents(&mut self, rows: &[&str], cells: &[Vec<std::ops::Range<usize>>]) {
         if self.dialect.sep != Sep::Blank {
             return;
         }
         let mut extents: Vec<(usize, usize)> = Vec::new();
-        for row in rows {
-            let cells = split(row, &self.dialect);
+        for (row, cells) in rows.iter().zip(cells) {
             if cells.len() != self.columns() || row.contains('\t') {
                 continue;
             }

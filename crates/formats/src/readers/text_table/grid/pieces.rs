@@ -23,6 +23,14 @@ impl Grid {
                 cursor = self.read_together(text, from, end, cores);
             }
         }
+        if end - cursor.at >= 2 * FRONT && cursor == from {
+            // Room for all rows at once: columns that grow step by step are copied again and again.
+            cursor = self.read_here(text, from, line_behind(text, from.at + FRONT, end));
+            self.settle();
+            if cursor.at - from.at >= FRONT {
+                self.expect_rows(end - from.at, cursor.at - from.at);
+            }
+        }
         let cursor = self.read_here(text, cursor, end);
         self.settle();
         cursor

@@ -19,10 +19,18 @@ impl Grid {
     pub(super) fn read_here(&mut self, text: &str, from: Cursor, end: usize) -> Cursor {
         let bytes = &text.as_bytes()[..end];
         let mut cursor = from;
-        let quick = self.dialect.pieces.is_none()
-            && self.dialect.sep != Sep::CommaBlank
-            && self.kinds.iter().all(|kind| *kind == Kind::Figures);
-        let mut expected_line = u32::MAX;
+        let plain = self.dialect.pieces.is_none() && self.dialect.sep != Sep::CommaBlank;
+        let quick = plain && self.kinds.iter().all(|kind| *kind == Kind::Figures);
+        let parted = self
+            .dialect
+            .sep
+            .byte()
+            .filter(|_| plain && self.dialect.sep != Sep::Pipe);
+        // Where rows were read before, the next one may stand in the line behind them.
+        let mut expected_line = self.lines.last().map_or(u32::MAX, |&(first, line)| {
+            let rows = u32::try_from(self.rows).unwrap_or(u32::MAX);
+            line.saturating_add(rows.saturating_sub(first))
+        });
         while cursor.at < end {
             if self.fresh.len() >= FRESH && !self.amid {
                 if self.rows * self.figures.len() > MAX_CELLS {
@@ -35,6 +43,17 @@ impl Grid {
                     .push((u32::try_from(self.rows).unwrap_or(u32::MAX), cursor.line));
             }
             if quick && let Some(next) = self.quick_row(bytes, cursor.at) {
+                self.rows += 1;
+                expected_line = cursor.line + 1;
+                cursor = Cursor {
+                    at: next,
+                    line: cursor.line + 1,
+                };
+                continue;
+            }
+            if let Some(sep) = parted
+                && let Some(next) = self.parted_row(bytes, cursor.at, sep)
+            {
                 self.rows += 1;
                 expected_line = cursor.line + 1;
                 cursor = Cursor {
@@ -242,6 +261,78 @@ impl Grid {
             }
         }
         Some(at)
+    }
+
+    /// A row of plain numbers and words between the separators `sep`, quoted or not, that begins at `at`; returns where
+    /// the next line begins, or nothing and leaves no trace. What a careful reading would look at twice is left to it.
+    fn parted_row(&mut self, bytes: &[u8], mut at: usize, sep: u8) -> Option<usize> {
+        let decimal = self.dialect.style.decimal;
+        let last = self.kinds.len() - 1;
+        self.cells.clear();
+        for (column, kind) in self.kinds.iter().enumerate() {
+            let quoted = bytes.get(at) == Some(&b'"');
+            let start = at + usize::from(quoted);
+            let end = match kind {
+                Kind::Figures => {
+                    let (value, decimals, end) = plain(bytes, start, decimal)?;
+                    self.cells.push(QuickCell::Number(value, decimals));
+                    end
+                }
+                Kind::Words => {
+                    let rest = bytes.get(start..)?;
+                    let length = if quoted {
+                        memchr::memchr3(b'"', b'\n', b'\r', rest)?
+                    } else {
+                        memchr::memchr3(sep, b'\n', b'\r', rest).unwrap_or(rest.len())
+                    };
+                    let words = &rest[..length];
+                    // Blanks and quotes about words are none of them, and some signs in them are told of.
+                    let bare = |byte: &u8| byte.is_ascii_graphic() && !matches!(byte, b'"' | b'\'');
+                    let is_bare = words.first().is_none_or(bare) && words.last().is_none_or(bare);
+                    let uncertain = memchr::memchr2_iter(b'+', 0xC2, words)
+                        .any(|at| words[at] == b'+' || words.get(at + 1) == Some(&0xB1));
+                    if !is_bare || uncertain {
+                        return None;
+                    }
+                    self.cells.push(QuickCell::Words(Span::new(start, start + length)));
+                    start + length
+                }
+            };
+            at = end;
+            if quoted {
+                if bytes.get(at) != Some(&b'"') {
+                    return None;
+                }
+                at += 1;
+            }
+            if column < last {
+                if bytes.get(at) != Some(&sep) {
+                    return None;
+                }
+                at += 1;
+            }
+        }
+        let next = match bytes.get(at) {
+            None => at,
+            Some(b'\n') => at + 1,
+            Some(b'\r') => at + 1 + usize::from(bytes.get(at + 1) == Some(&b'\n')),
+            Some(_) => return None,
+        };
+        let row = u32::try_from(self.rows).unwrap_or(u32::MAX);
+        for (cell, &place) in self.cells.iter().zip(&self.place) {
+            match *cell {
+                QuickCell::Words(span) => self.words[place].push(span),
+                QuickCell::Number(value, decimals) => {
+                    self.fresh.push(value);
+                    if self.current[place] != decimals {
+                        self.current[place] = decimals;
+                        self.changes
+                            .push((row, u32::try_from(place).unwrap_or(u32::MAX), decimals));
+                    }
+                }
+            }
+        }
+        Some(next)
     }
 
     #[cold]

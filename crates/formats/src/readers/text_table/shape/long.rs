@@ -1,5 +1,7 @@
 //! The long form: one observation a row.
 
+use std::collections::HashMap;
+
 use super::*;
 
 /// Whether a column of whole numbers says by its head which run, injection or replicate each row belongs to.
@@ -269,17 +271,36 @@ impl Shaper<'_> {
                 })
                 .collect()
         };
-        let mut groups: Vec<(Vec<String>, Vec<usize>)> = Vec::new();
-        let mut places: BTreeMap<Vec<String>, usize> = BTreeMap::new();
-        for row in 0..grid.rows {
-            let key = key_of(row);
-            match places.get(&key) {
-                Some(&group) => groups[group].1.push(row),
-                None => {
-                    places.insert(key.clone(), groups.len());
-                    groups.push((key, vec![row]));
+        let same = |row: usize, other: usize| {
+            keys.iter().all(|&i| {
+                let column = &self.columns[i];
+                match column.kind {
+                    Kind::Words => {
+                        let words = grid.words(column.index);
+                        let word = |row: usize| words.get(row).map_or("", |span| &text[span.range()]);
+                        word(row) == word(other)
+                    }
+                    Kind::Figures => {
+                        let figure = |row: usize| grid.figure(row, column.index).to_bits();
+                        figure(row) == figure(other)
+                    }
                 }
-            }
+            })
+        };
+        let mut groups: Vec<(Vec<String>, Vec<usize>)> = Vec::new();
+        let mut places: HashMap<Vec<String>, usize> = HashMap::new();
+        let mut last = None;
+        for row in 0..grid.rows {
+            // Rows of one curve mostly stand together.
+            let group = last.filter(|_| same(row, row - 1)).unwrap_or_else(|| {
+                let key = key_of(row);
+                *places.entry(key).or_insert_with_key(|key| {
+                    groups.push((key.clone(), Vec::new()));
+                    groups.len() - 1
+                })
+            });
+            groups[group].1.push(row);
+            last = Some(group);
         }
         groups
     }
