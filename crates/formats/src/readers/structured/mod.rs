@@ -50,6 +50,9 @@ impl Reader for Structured {
         if start.starts_with("##") || !glimpse.head.contains(['[', '{', '(', '=']) {
             return Recognition::No("no lists or maps in brackets, and no web page".to_owned());
         }
+        if !syntax::may_have_lists(glimpse.head) {
+            return Recognition::No("no lists of numbers in brackets".to_owned());
+        }
         let document = syntax::parse(glimpse.head);
         let lists: usize = document.items.iter().map(lists_of).sum();
         let records = document.items.iter().filter(|item| is_record(item)).count();

@@ -62,6 +62,20 @@ pub(super) struct Document {
     pub(super) cut: Option<Span>,
 }
 
+/// Whether a text may have a list or a map at all, at a glance. The bracket of `Wavelength (nm)` opens none.
+pub(super) fn may_have_lists(text: &str) -> bool {
+    let bytes = text.as_bytes();
+    let calls = |at: usize| {
+        let before = text[..at].chars().next_back();
+        before.is_some_and(|c| c.is_alphanumeric() || matches!(c, '_' | '.'))
+    };
+    memchr::memchr3(b'[', b'{', b'=', bytes).is_some()
+        || memchr::memchr_iter(b'(', bytes).any(calls)
+        || text
+            .split(['\n', '\r'])
+            .any(|line| line.trim_start().starts_with("- "))
+}
+
 /// Takes a text apart.
 pub(super) fn parse(text: &str) -> Document {
     let mut parser = Parser {
@@ -530,6 +544,24 @@ mod tests {
             Item::Node(node) => texts(node),
         };
         parse(text).items.iter().map(of).collect()
+    }
+
+    #[test]
+    fn what_may_have_lists_is_seen_at_a_glance() {
+        for text in [
+            "x = 1 2 3\n",
+            "x: c(1, 2)\n",
+            "  - 1\n",
+            "x <- np.array((1, 2))\n",
+            "[1, 2]",
+            "{\"x\": 1}",
+        ] {
+            assert!(may_have_lists(text), "{text}");
+        }
+        for text in ["Wavelength (nm)\tA\n400\t0.1\n", "Sample: betanin (0.1 mM)\n", "-1 2\n"] {
+            assert!(!may_have_lists(text), "{text}");
+            assert!(parse(text).items.iter().all(|item| matches!(item, Item::Line(_))), "{text}");
+        }
     }
 
     #[test]

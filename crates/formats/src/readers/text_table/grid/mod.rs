@@ -109,6 +109,9 @@ pub(super) struct Grid {
     /// Room for the row that is being read.
     row: Vec<f64>,
     cells: Vec<QuickCell>,
+    /// Every row is read the careful way, for comparison.
+    #[cfg(test)]
+    careful: bool,
     words: Vec<Vec<Span>>,
     /// Where the count of decimals of a figures column changes: row, place, decimals.
     changes: Vec<(u32, u32, u8)>,
@@ -175,6 +178,8 @@ impl Grid {
             fresh: Vec::new(),
             row: vec![0.0; figures],
             cells: Vec::new(),
+            #[cfg(test)]
+            careful: false,
             words: vec![Vec::new(); words],
             changes: Vec::new(),
             current: vec![u8::MAX; figures],

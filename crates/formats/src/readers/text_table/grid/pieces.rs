@@ -228,6 +228,104 @@ mod tests {
         rows
     }
 
+    /// Reads the first table of a text the quick way and the careful way, and wants the same of both.
+    fn read_quickly_and_carefully(text: &str) -> usize {
+        let pieces = scan(text, &Assumptions::none(), 0, 2).pieces;
+        let Some(table) = pieces.into_iter().find_map(|piece| match piece {
+            Piece::Table(table) => Some(table),
+            _ => None,
+        }) else {
+            return 0;
+        };
+        let line = table.grid.line(0);
+        let from = Cursor {
+            at: text.split_inclusive('\n').take(line - 1).map(str::len).sum(),
+            line: u32::try_from(line).expect("few lines"),
+        };
+        let read = |careful: bool| {
+            let mut grid = table.grid.empty_like();
+            grid.careful = careful;
+            let end = grid.read_here(text, from, text.len());
+            grid.settle();
+            let pieces: Vec<_> = grid.line_pieces().collect();
+            (told(&grid, end), pieces, grid.rows)
+        };
+        let (quick, careful) = (read(false), read(true));
+        assert_eq!(quick, careful, "{text}");
+        quick.2
+    }
+
+    #[test]
+    fn the_quick_way_is_the_careful_way() {
+        const NAMES: [&str; 14] = [
+            "betanin",
+            "well B7",
+            "",
+            "µM dye",
+            "30 °C",
+            "1 + 2",
+            "5 ± 1",
+            "it's",
+            "'crocin'",
+            " led by a blank",
+            "5\" tube",
+            "a;b",
+            "dark, lid on",
+            "é",
+        ];
+        let mut state = 5_u64;
+        let mut below = |n: usize| {
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
+            (state >> 33) as usize % n
+        };
+        let mut read = 0;
+        for seed in 0..60 {
+            for sep in [',', '\t', ';', ' '] {
+                read += read_quickly_and_carefully(&rows(seed, sep));
+            }
+        }
+        for _ in 0..600 {
+            let sep = [',', '\t', ';'][below(3)];
+            let comma = sep != ',' && below(2) == 0;
+            let quotes = below(3);
+            let shape = below(4);
+            let end = ["\n", "\r\n"][below(2)];
+            let mut text = format!("Sample{sep}Time (s){sep}A405{sep}Note{end}");
+            for row in 0..40 {
+                let quoted = |cell: String, odd: bool| match quotes {
+                    0 => cell,
+                    1 if odd => cell,
+                    _ => format!("\"{cell}\""),
+                };
+                let odd = below(9) == 0;
+                let pick = if below(3) == 0 { NAMES.len() } else { 2 };
+                let name = quoted(NAMES[below(pick)].to_owned(), odd);
+                let note = quoted(NAMES[below(pick)].to_owned(), odd);
+                let number = format!("0.{:0width$}", below(999), width = 3 + below(8));
+                let number = if comma { number.replace('.', ",") } else { number };
+                let number = quoted(number, odd);
+                let time = quoted(format!("{}", 10 * row), odd);
+                let cells = match shape {
+                    0 => vec![name, time, number, note],
+                    1 => vec![time, number, note, name],
+                    2 => vec![time, note, number, name],
+                    _ => vec![time.clone(), number.clone(), number, time],
+                };
+                text.push_str(&cells.join(&sep.to_string()));
+                text.push_str(match below(40) {
+                    0 => "  ",
+                    1 => "\t",
+                    _ => "",
+                });
+                text.push_str(end);
+            }
+            read += read_quickly_and_carefully(&text);
+        }
+        assert!(read > 30_000, "{read} rows");
+    }
+
     /// A text of rows among which every so often one is not as the others.
     fn rows(seed: u64, sep: char) -> String {
         let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
