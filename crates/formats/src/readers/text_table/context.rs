@@ -1,6 +1,6 @@
 //! What the words around a table say about it.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashSet};
 
 use curvary_record::{Fields, Quantity, Unit, Value};
 
@@ -70,9 +70,18 @@ impl Context {
     /// Gathers from lines of words and from the claims made of them.
     pub(super) fn gather(text: &str, lines: &[TextLine], fields: &Fields) -> Self {
         let mut context = Self::default();
-        for line in lines.iter().take(MAX_LINES) {
-            let (_, kept) = strip_remark(&text[line.span.range()]);
-            context.hear(kept);
+        // What stands on every page of a report says no more than what stands once; the last word counts.
+        let lines = &lines[..lines.len().min(MAX_LINES)];
+        let mut heard: HashSet<&str> = HashSet::with_capacity(lines.len());
+        let mut once: Vec<&str> = lines
+            .iter()
+            .rev()
+            .map(|line| strip_remark(&text[line.span.range()]).1)
+            .filter(|&line| heard.insert(line))
+            .collect();
+        once.reverse();
+        for line in once {
+            context.hear(line);
         }
         if let Some((first, unit)) = context.heard.first()
             && context.heard.iter().all(|other| other == &(*first, unit.clone()))

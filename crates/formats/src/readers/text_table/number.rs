@@ -765,6 +765,31 @@ pub(super) enum Evidence {
 
 /// Weighs one cell.
 pub(super) fn evidence(text: &str) -> Evidence {
+    plain_evidence(text.as_bytes()).unwrap_or_else(|| any_evidence(text))
+}
+
+/// [`evidence`] of digits with at most one sign among them, which most cells are.
+fn plain_evidence(bytes: &[u8]) -> Option<Evidence> {
+    let signs = bytes.iter().take_while(|b| matches!(b, b'+' | b'-')).count();
+    let figure = &bytes[signs..];
+    let front = figure.iter().take_while(|b| b.is_ascii_digit()).count();
+    let Some((sign, behind)) = figure[front..].split_first() else {
+        return Some(Evidence::None);
+    };
+    if !behind.iter().all(u8::is_ascii_digit) {
+        return None;
+    }
+    let sure = behind.len() != 3 || front == 0 || figure[0] == b'0' || front > 3;
+    match (sign, sure) {
+        (b'.', true) => Some(Evidence::Point),
+        (b'.', false) => Some(Evidence::EitherPoint),
+        (b',', true) => Some(Evidence::Comma),
+        (b',', false) => Some(Evidence::EitherComma),
+        _ => None,
+    }
+}
+
+fn any_evidence(text: &str) -> Evidence {
     let text = text.trim();
     let bytes = text.as_bytes();
     // Only the figure itself counts, not an exponent or unit behind it.
@@ -1005,6 +1030,22 @@ mod tests {
         ] {
             assert_eq!(number(text, Style::POINT), None, "{text}");
             assert!(!has_concise(text, Style::POINT), "{text}");
+        }
+    }
+
+    #[test]
+    fn evidence_of_plain_cells_is_that_of_any() {
+        for front in ["", "0", "01", "12", "123", "1234"] {
+            for sign in ["", ".", ",", ".,", " "] {
+                for behind in ["", "5", "123", "000", "1234", "12.3", "12 nm"] {
+                    for minus in ["", "-", "+-", " "] {
+                        let text = format!("{minus}{front}{sign}{behind}");
+                        if let Some(found) = plain_evidence(text.as_bytes()) {
+                            assert_eq!(found, any_evidence(&text), "{text:?}");
+                        }
+                    }
+                }
+            }
         }
     }
 

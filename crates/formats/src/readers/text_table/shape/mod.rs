@@ -638,9 +638,16 @@ fn summed_rows(text: &str, table: &Table, columns: &[Column]) -> std::collection
                         && other.get(..stem(other)) == word.get(..stem(word))
                 })
         };
+        // Names stand in many rows one below the other.
+        let mut before: Option<(&str, bool)> = None;
         for (row, span) in words.iter().enumerate() {
             let word = text[span.range()].trim();
-            if word.chars().count() >= 2 && crate::words::is_statistics(word) && !is_numbered(word) {
+            let sums_up = match before {
+                Some((same, sums_up)) if same == word => sums_up,
+                _ => word.chars().count() >= 2 && crate::words::is_statistics(word) && !is_numbered(word),
+            };
+            before = Some((word, sums_up));
+            if sums_up {
                 rows.insert(row);
             } else if row > 0 && rows.contains(&(row - 1)) && super::heads::is_summary_word(word) {
                 // `n` behind a mean and a deviation counts what they are of.
