@@ -43,7 +43,13 @@ fn without_thousands(text: &str) -> Option<Blanked> {
     let is_row = |line: &&str| line.starts_with(|c: char| c.is_ascii_digit());
     let commas = |line: &str| line.bytes().filter(|&byte| byte == b',').count();
     // Most texts are seen not to be such by two of their lines.
-    let (first, last) = (text.lines().find(is_row)?, text.lines().rev().find(is_row)?);
+    let bytes = text.as_bytes();
+    let begins_row = |at: &usize| bytes.get(*at).is_some_and(u8::is_ascii_digit);
+    let line_from = |at: usize| text.get(at..).and_then(|rest| rest.lines().next());
+    let behind_ends = || memchr::memchr_iter(b'\n', bytes).map(|end| end + 1);
+    let first = std::iter::once(0).chain(behind_ends()).find(begins_row)?;
+    let last = behind_ends().rev().chain([0]).find(begins_row)?;
+    let (first, last) = (line_from(first)?, line_from(last)?);
     let least = commas(first).min(commas(last));
     if commas(first).abs_diff(commas(last)) != 1 || least == 0 {
         return None;

@@ -1,5 +1,7 @@
 //! Columns of times: clock times, stamps with dates and zones, lengths of time in words, times in two columns.
 
+use std::collections::HashMap;
+
 use curvary_record::moment::{self, DateOrder, Order};
 
 use super::*;
@@ -184,17 +186,19 @@ fn half_of_day(text: &str) -> Option<(&str, bool)> {
 fn times_of(text: &str, cells: &[Span], style: Style, order: Option<Order>) -> Option<Clock> {
     // A few damaged cells, at most one in ten, have no time.
     let mut damaged_left = (cells.len() / 10).max(usize::from(cells.len() >= 5));
-    // Names stand in many rows one below the other.
-    let mut before: Option<(&str, Option<Stamp>)> = None;
+    // The same few names stand in many rows.
+    let mut known: HashMap<&str, Option<Stamp>> = HashMap::new();
     let stamps: Vec<Option<Stamp>> = cells
         .iter()
         .map(|span| text[span.range()].trim())
         .map(|raw| {
-            let stamp = match &before {
-                Some((same, stamp)) if *same == raw => stamp.clone(),
-                _ => Stamp::read(raw, style),
-            };
-            before = Some((raw, stamp.clone()));
+            let stamp = known.get(raw).cloned().unwrap_or_else(|| {
+                let stamp = Stamp::read(raw, style);
+                if known.len() < FEW_NAMES {
+                    known.insert(raw, stamp.clone());
+                }
+                stamp
+            });
             if stamp.is_none() && !raw.is_empty() {
                 damaged_left = damaged_left.checked_sub(1)?;
             }

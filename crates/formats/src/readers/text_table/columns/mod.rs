@@ -69,6 +69,9 @@ pub(super) struct Stats {
     pub(super) step: Option<f64>,
 }
 
+/// What is found out about so many names of a column is remembered.
+pub(super) const FEW_NAMES: usize = 256;
+
 impl Stats {
     /// Of the numbers that are there; NaN stands for absent ones.
     pub(super) fn of(values: &[f64]) -> Self {

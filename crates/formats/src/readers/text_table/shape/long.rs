@@ -1,7 +1,5 @@
 //! The long form: one observation a row.
 
-use std::collections::HashMap;
-
 use super::*;
 
 /// Whether a column of whole numbers says by its head which run, injection or replicate each row belongs to.
@@ -35,6 +33,13 @@ pub(super) fn is_series(column: &Column) -> bool {
         && column.stats.min < column.stats.max
         && !column.stats.counts()
         && HEADS.contains(&crate::words::fold(head).as_str())
+}
+
+/// What stands in a row in a column that tells curves apart. An absent number is always the same NaN.
+#[derive(Clone, Copy, PartialEq, Eq, Hash)]
+enum Part<'a> {
+    Word(&'a str),
+    Number(u64),
 }
 
 impl Shaper<'_> {
@@ -271,36 +276,41 @@ impl Shaper<'_> {
                 })
                 .collect()
         };
-        let same = |row: usize, other: usize| {
-            keys.iter().all(|&i| {
-                let column = &self.columns[i];
-                match column.kind {
-                    Kind::Words => {
-                        let words = grid.words(column.index);
-                        let word = |row: usize| words.get(row).map_or("", |span| &text[span.range()]);
-                        word(row) == word(other)
+        // Column by column: rows that were together stay so where they have the same word or number.
+        let mut group_of: Vec<u32> = vec![0; grid.rows];
+        for &i in keys {
+            let column = &self.columns[i];
+            let words = match column.kind {
+                Kind::Words => grid.words(column.index),
+                Kind::Figures => &[],
+            };
+            let part_of = |row: usize| match column.kind {
+                Kind::Words => Part::Word(words.get(row).map_or("", |span| text[span.range()].trim())),
+                Kind::Figures => Part::Number(grid.figure(row, column.index).to_bits()),
+            };
+            let mut finer: HashMap<(u32, Part<'_>), u32> = HashMap::new();
+            let mut last: Option<((u32, Part<'_>), u32)> = None;
+            for (row, group) in group_of.iter_mut().enumerate() {
+                let key = (*group, part_of(row));
+                // Rows of one curve mostly stand together.
+                let place = match last {
+                    Some((before, place)) if before == key => place,
+                    _ => {
+                        let next = u32::try_from(finer.len()).unwrap_or(u32::MAX);
+                        *finer.entry(key).or_insert(next)
                     }
-                    Kind::Figures => {
-                        let figure = |row: usize| grid.figure(row, column.index).to_bits();
-                        figure(row) == figure(other)
-                    }
-                }
-            })
-        };
+                };
+                *group = place;
+                last = Some((key, place));
+            }
+        }
         let mut groups: Vec<(Vec<String>, Vec<usize>)> = Vec::new();
-        let mut places: HashMap<Vec<String>, usize> = HashMap::new();
-        let mut last = None;
-        for row in 0..grid.rows {
-            // Rows of one curve mostly stand together.
-            let group = last.filter(|_| same(row, row - 1)).unwrap_or_else(|| {
-                let key = key_of(row);
-                *places.entry(key).or_insert_with_key(|key| {
-                    groups.push((key.clone(), Vec::new()));
-                    groups.len() - 1
-                })
-            });
+        for (row, &group) in group_of.iter().enumerate() {
+            let group = group as usize;
+            if group == groups.len() {
+                groups.push((key_of(row), Vec::new()));
+            }
             groups[group].1.push(row);
-            last = Some(group);
         }
         groups
     }

@@ -19,7 +19,7 @@ pub(crate) mod rules;
 mod several;
 mod verdict;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 
 use curvary_record::{
     Alternative, Claim, Code, Column as Values, Coordinate, Decimals, Diagnostic, Fields, Label, Lines,
@@ -638,15 +638,18 @@ fn summed_rows(text: &str, table: &Table, columns: &[Column]) -> std::collection
                         && other.get(..stem(other)) == word.get(..stem(word))
                 })
         };
-        // Names stand in many rows one below the other.
-        let mut before: Option<(&str, bool)> = None;
+        // The same few names stand in many rows.
+        let mut known: HashMap<&str, bool> = HashMap::new();
         for (row, span) in words.iter().enumerate() {
             let word = text[span.range()].trim();
-            let sums_up = match before {
-                Some((same, sums_up)) if same == word => sums_up,
-                _ => word.chars().count() >= 2 && crate::words::is_statistics(word) && !is_numbered(word),
-            };
-            before = Some((word, sums_up));
+            let sums_up = known.get(word).copied().unwrap_or_else(|| {
+                let sums_up =
+                    word.chars().count() >= 2 && crate::words::is_statistics(word) && !is_numbered(word);
+                if known.len() < super::columns::FEW_NAMES {
+                    known.insert(word, sums_up);
+                }
+                sums_up
+            });
             if sums_up {
                 rows.insert(row);
             } else if row > 0 && rows.contains(&(row - 1)) && super::heads::is_summary_word(word) {
