@@ -498,7 +498,7 @@ impl Indexer {
         Ok(self.index.names.document(&Facts::of(run, &around)))
     }
 
-    fn read(&self, at: At) -> Result<Record, Error> {
+    pub(crate) fn read(&self, at: At) -> Result<Record, Error> {
         let path = self.root.join(records_name(at.part));
         let record = self.frames.line(&path, at, |line| serde_json::from_slice(line))?;
         record.map_err(|error| {

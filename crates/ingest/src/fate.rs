@@ -1,6 +1,6 @@
 //! What became of one file.
 
-use curvary_record::{Code, Diagnostic, Digest, Verdict};
+use curvary_record::{Code, Diagnostic, Digest, RunId, Verdict};
 use serde::Serialize;
 
 use crate::desk::Finished;
@@ -28,12 +28,29 @@ pub struct Fate {
     /// The answers that the file asked for, as `about=answer`.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub answers: Vec<String>,
+    /// The digest of what stood at this path before, when the file has changed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub replaces: Option<Digest>,
+    /// How many runs took over notes or results from the earlier version, since their numbers are the same.
+    #[serde(skip_serializing_if = "is_zero")]
+    pub inherited: u64,
+    /// Runs of the earlier version whose notes or results hold for no run of this one.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub left_behind: Vec<RunId>,
+    /// The path of another file with the same bytes, when this path is new.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub same_as: Option<String>,
     /// Length in bytes.
     #[serde(skip)]
     pub bytes: u64,
     /// Whether the archive had it already, under this path.
     #[serde(skip)]
     pub known: bool,
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "the serialiser hands it over so")]
+fn is_zero(number: &u64) -> bool {
+    *number == 0
 }
 
 impl Fate {
@@ -61,6 +78,10 @@ impl Fate {
                 .map(|question| (question.code.clone(), question.message.clone()))
                 .collect(),
             answers: met.clone(),
+            replaces: None,
+            inherited: 0,
+            left_behind: Vec::new(),
+            same_as: None,
             bytes: source.bytes().len() as u64,
             known: false,
         }
@@ -79,6 +100,10 @@ impl Fate {
             remarks: vec![why],
             questions: Vec::new(),
             answers: Vec::new(),
+            replaces: None,
+            inherited: 0,
+            left_behind: Vec::new(),
+            same_as: None,
             bytes: 0,
             known: false,
         }
@@ -97,6 +122,10 @@ impl Fate {
             remarks: Vec::new(),
             questions: Vec::new(),
             answers: Vec::new(),
+            replaces: None,
+            inherited: 0,
+            left_behind: Vec::new(),
+            same_as: None,
             bytes: 0,
             known: true,
         }

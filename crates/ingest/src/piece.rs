@@ -1,7 +1,7 @@
 //! Single sources: a file, or a member of a container.
 
-use std::fs::File;
-use std::io::Read;
+use std::fs::{File, OpenOptions};
+use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 
@@ -50,8 +50,27 @@ impl Content {
     }
 }
 
-fn bytes(place: &Path, limits: &Limits) -> std::io::Result<Taken> {
-    let file = File::open(place)?;
+/// Opens a file that was met as one, and looks at what was opened: since it was met, something else may have come into
+/// its place, and reading a pipe or a device could wait for ever.
+pub(crate) fn opened(place: &Path) -> io::Result<File> {
+    let mut options = OpenOptions::new();
+    options.read(true);
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::OpenOptionsExt;
+        // Opening a pipe would wait for somebody who writes. For files it changes nothing.
+        options.custom_flags(libc::O_NONBLOCK | libc::O_NOCTTY);
+    }
+    let file = options.open(place)?;
+    if file.metadata()?.is_file() {
+        Ok(file)
+    } else {
+        Err(io::Error::other("a pipe, a device or a folder is in its place"))
+    }
+}
+
+fn bytes(place: &Path, limits: &Limits) -> io::Result<Taken> {
+    let file = opened(place)?;
     let size = usize::try_from(file.metadata()?.len().min(limits.file)).unwrap_or(0);
     take_in(file.take(limits.file), size)
 }
@@ -62,7 +81,7 @@ pub(crate) fn may_be_container(met: &Met) -> bool {
         return false;
     };
     let mut start = Vec::new();
-    let read = File::open(&found.place)
+    let read = opened(&found.place)
         .and_then(|file| file.take(container::TELLING as u64).read_to_end(&mut start));
     read.is_ok() && container::may_be_container(&start)
 }
@@ -195,6 +214,26 @@ pub fn each_piece<T: Send, E>(
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// A pipe that nobody writes to, put where a file was met.
+    #[cfg(unix)]
+    #[test]
+    fn what_was_opened_is_looked_at() {
+        let pipe = std::env::temp_dir().join(format!("curvary-pipe-{}", std::process::id()));
+        let _ = std::fs::remove_file(&pipe);
+        let made = std::process::Command::new("mkfifo").arg(&pipe).status();
+        assert!(made.expect("mkfifo runs").success());
+        let refused = bytes(&pipe, &Limits::USUAL).expect_err("it is no file");
+        assert!(refused.to_string().contains("pipe"), "{refused}");
+        let met = Met::File(crate::walk::Found {
+            place: pipe.clone(),
+            below: "a.csv".into(),
+            stat: curvary_archive::Stat::default(),
+        });
+        assert!(!may_be_container(&met));
+        assert!(opened(Path::new("/dev/null")).is_err());
+        let _ = std::fs::remove_file(&pipe);
+    }
 
     #[test]
     fn hidden_members_are_told_by_their_own_path() {
