@@ -48,9 +48,16 @@ fn names_that_are_no_utf_8_stay_apart() {
     let folder = tempfile::tempdir().expect("a folder");
     let here = folder.path();
     fs::create_dir(here.join("in")).expect("a folder");
-    for (seed, name) in [&b"Pr\xE4parat.csv"[..], b"Pr\xF6parat.csv", b"Pr\\xE4parat.csv"].iter().enumerate() {
+    for (seed, name) in [&b"Pr\xE4parat.csv"[..], b"Pr\xF6parat.csv", b"Pr\\xE4parat.csv"]
+        .iter()
+        .enumerate()
+    {
         let name = std::ffi::OsStr::from_bytes(name);
-        fs::write(here.join("in").join(name), export("dye", u32::try_from(seed).expect("small"))).expect("a file");
+        fs::write(
+            here.join("in").join(name),
+            export("dye", u32::try_from(seed).expect("small")),
+        )
+        .expect("a file");
     }
     assert_eq!(added(here, &["in"])["changed"]["files"], 0);
     assert_eq!(found(here, "dye").len(), 3);
@@ -63,7 +70,11 @@ fn names_that_are_no_utf_8_stay_apart() {
 #[cfg(unix)]
 #[test]
 fn whole_paths_and_paths_beside_the_archive_stay_apart() {
-    let folder = tempfile::tempdir().expect("a folder");
+    // Folders whose names begin with a point are hidden.
+    let folder = tempfile::Builder::new()
+        .prefix("versions")
+        .tempdir()
+        .expect("a folder");
     let real = fs::canonicalize(folder.path()).expect("it is there");
     let outside = real.join("stick");
     let base = real.join("house");
@@ -87,10 +98,16 @@ fn what_is_replaced_is_told_and_can_be_kept_beside() {
     added(here, &["stick"]);
     put(here, "stick/run1.csv", &export("dye two", 3));
     let told = done(here, &["add", "stick", "--archive", "lab"]);
-    assert!(told.contains("changed") && told.contains("stick/run1.csv"), "{told}");
+    assert!(
+        told.contains("changed") && told.contains("stick/run1.csv"),
+        "{told}"
+    );
     assert_eq!(found(here, "dye").len(), 2);
     let listed = done(here, &["worklist", "--archive", "lab"]);
-    assert!(listed.contains("earlier versions") && listed.contains("stick/run1.csv"), "{listed}");
+    assert!(
+        listed.contains("earlier versions") && listed.contains("stick/run1.csv"),
+        "{listed}"
+    );
     done(here, &["add", "stick", "--beside", "--archive", "lab"]);
     assert_eq!(found(here, "dye").len(), 3);
     let listed = done(here, &["worklist", "--archive", "lab"]);
@@ -111,12 +128,18 @@ fn a_copy_is_named_as_one() {
     put(here, "in/Copy of run1.csv", &export("dye", 1));
     let first = added(here, &["in"]);
     assert_eq!(first["duplicates"]["files"], 1, "{first}");
-    assert_eq!(first["duplicates"]["examples"][0], serde_json::json!(["in/run1.csv", "in/Copy of run1.csv"]));
+    assert_eq!(
+        first["duplicates"]["examples"][0],
+        serde_json::json!(["in/run1.csv", "in/Copy of run1.csv"])
+    );
     put(here, "in/run1 (2).csv", &export("dye", 1));
     let told = done(here, &["add", "in", "--archive", "lab"]);
     assert!(told.contains("in/run1 (2).csv is in/Copy of run1.csv"), "{told}");
     let again = added(here, &["in"]);
-    assert_eq!((&again["duplicates"]["files"], &again["unchanged"]), (&0.into(), &3.into()));
+    assert_eq!(
+        (&again["duplicates"]["files"], &again["unchanged"]),
+        (&0.into(), &3.into())
+    );
     assert_eq!(found(here, "dye").len(), 1);
 }
 
@@ -125,7 +148,8 @@ fn a_copy_is_named_as_one() {
 fn a_newer_version_inherits_what_still_fits() {
     let folder = tempfile::tempdir().expect("a folder");
     let here = folder.path();
-    let two = |first: u32, second: u32| format!("{}\n{}", export("dye one", first), export("dye two", second));
+    let two =
+        |first: u32, second: u32| format!("{}\n{}", export("dye one", first), export("dye two", second));
     put(here, "in/day.csv", &two(1, 2));
     added(here, &["in"]);
     let before = found(here, "dye");
@@ -135,18 +159,30 @@ fn a_newer_version_inherits_what_still_fits() {
         done(here, &["rates", id, "--archive", "lab"]);
     }
     // The second run was measured again, and a third one added.
-    put(here, "in/day.csv", &format!("{}\n{}", two(1, 4), export("dye three", 5)));
+    put(
+        here,
+        "in/day.csv",
+        &format!("{}\n{}", two(1, 4), export("dye three", 5)),
+    );
     let told = added(here, &["in"]);
     assert_eq!(told["changed"]["files"], 1, "{told}");
     assert_eq!(told["changed"]["inherited"], 1, "{told}");
-    assert_eq!(told["changed"]["left_behind"].as_array().map(Vec::len), Some(1), "{told}");
+    assert_eq!(
+        told["changed"]["left_behind"].as_array().map(Vec::len),
+        Some(1),
+        "{told}"
+    );
     assert_eq!(found(here, "dye").len(), 3);
     assert_eq!(found(here, "temperature:37C").len(), 1);
     assert_eq!(found(here, "has:result").len(), 1);
     let heir = &found(here, "temperature:37C")[0];
     assert!(!before.contains(heir));
     let listed = json(&run(here, &["worklist", "--json", "--archive", "lab"]));
-    assert_eq!(listed["replaced"]["left_behind"].as_array().map(Vec::len), Some(1), "{listed}");
+    assert_eq!(
+        listed["replaced"]["left_behind"].as_array().map(Vec::len),
+        Some(1),
+        "{listed}"
+    );
     done(here, &["verify", "--archive", "lab"]);
 }
 
@@ -178,4 +214,84 @@ fn members_of_one_name_stay_apart() {
     let told = added(here, &["in"]);
     assert_eq!(told["changed"]["files"], 0, "{told}");
     assert_eq!(found(here, "dye").len(), 2);
+}
+
+/// A container that cannot be unpacked is kept bit for bit, and what cannot be read at all stays listed.
+#[test]
+fn what_cannot_be_read_is_kept_or_listed() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let here = folder.path();
+    let mut packed = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
+    let options = zip::write::SimpleFileOptions::default();
+    for (seed, name) in ["a.csv", "b.csv"].iter().enumerate() {
+        packed.start_file(*name, options).expect("it begins");
+        let text = export("dye", u32::try_from(seed).expect("small"));
+        std::io::Write::write_all(&mut packed, text.as_bytes()).expect("it writes");
+    }
+    let mut bytes = packed.finish().expect("it ends").into_inner();
+    // Into the deflated data of the second member.
+    let at = bytes
+        .windows(5)
+        .rposition(|five| five == b"b.csv")
+        .expect("in the directory");
+    let local = bytes[..at]
+        .windows(5)
+        .rposition(|five| five == b"b.csv")
+        .expect("in its header");
+    bytes[local + 40] ^= 0xFF;
+    fs::create_dir(here.join("in")).expect("a folder");
+    fs::write(here.join("in/day.zip"), &bytes).expect("a file");
+    let told = run(here, &["add", "in", "--archive", "lab"]);
+    assert_eq!(status(&told), Some(1));
+    assert_eq!(found(here, "dye").len(), 1);
+    let listed = json(&run(here, &["worklist", "--json", "--archive", "lab"]));
+    assert_eq!(listed["unread"][0]["code"], "container-damaged", "{listed}");
+    assert_eq!(listed["unread"][0]["examples"][0], "in/day.zip");
+    let original = fs::File::open(here.join("lab/originals/000001.zip")).expect("it is there");
+    let mut originals = zip::ZipArchive::new(original).expect("a zip file");
+    let mut kept = Vec::new();
+    std::io::Read::read_to_end(
+        &mut originals.by_name("in/day.zip").expect("it is kept"),
+        &mut kept,
+    )
+    .expect("it reads");
+    assert!(kept == bytes, "bit for bit");
+    done(here, &["verify", "--archive", "lab"]);
+    done(here, &["reread", "--archive", "lab"]);
+    assert_eq!(added(here, &["in"])["unchanged"], 2);
+    // A whole copy takes its place, and nothing is open any more.
+    bytes[local + 40] ^= 0xFF;
+    fs::write(here.join("in/day.zip"), &bytes).expect("a file");
+    added(here, &["in"]);
+    assert_eq!(found(here, "dye").len(), 2);
+    let listed = json(&run(here, &["worklist", "--json", "--archive", "lab"]));
+    assert_eq!(listed["unread"], serde_json::json!([]), "{listed}");
+}
+
+/// A file that is longer than what is opened stays listed until it can be kept, or a person strikes it.
+#[test]
+fn what_cannot_be_kept_stays_listed() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let here = folder.path();
+    fs::create_dir(here.join("in")).expect("a folder");
+    for name in ["a.csv", "b.csv"] {
+        // It takes no room: the disk keeps holes as holes.
+        let file = fs::File::create(here.join("in").join(name)).expect("a file");
+        file.set_len((1 << 30) + 1).expect("a length");
+    }
+    put(here, "in/c.csv", &export("dye", 1));
+    let unread = || json(&run(here, &["worklist", "--json", "--archive", "lab"]))["unread"].clone();
+    run(here, &["add", "in", "--archive", "lab"]);
+    assert_eq!(unread()[0]["code"], "file-too-large");
+    assert_eq!(unread()[0]["count"], 2);
+    run(here, &["add", "in", "--archive", "lab"]);
+    assert_eq!(unread()[0]["count"], 2);
+    fs::remove_dir_all(here.join("lab/index")).expect("the index may go at any time");
+    assert_eq!(unread()[0]["count"], 2);
+    put(here, "in/a.csv", &export("dye", 2));
+    run(here, &["add", "in", "--archive", "lab"]);
+    assert_eq!(unread()[0]["examples"], serde_json::json!(["in/b.csv"]));
+    done(here, &["worklist", "--strike", "in/b.csv", "--archive", "lab"]);
+    assert_eq!(unread(), serde_json::json!([]));
+    done(here, &["verify", "--archive", "lab"]);
 }

@@ -614,7 +614,14 @@ impl Archive {
             let mut all = Vec::new();
             for ordinal in 0..runs {
                 let id = RunId::new(digest, ordinal as usize);
-                let found = || Ok::<_, Error>(asking.index.places(id.as_str())?.is_some_and(|at| !at.outcomes.is_empty()));
+                let found = || {
+                    Ok::<_, Error>(
+                        asking
+                            .index
+                            .places(id.as_str())?
+                            .is_some_and(|at| !at.outcomes.is_empty()),
+                    )
+                };
                 if !book.about(id.as_str()).is_empty() || found()? {
                     all.push(id);
                 }

@@ -224,7 +224,9 @@ impl Archive {
             replaced.versions += 1;
             if replaced.examples.len() < examples {
                 let number = u32::try_from(number).unwrap_or(u32::MAX);
-                replaced.examples.extend(catalog.paths_of(number).into_iter().next());
+                replaced
+                    .examples
+                    .extend(catalog.paths_of(number).into_iter().next());
             }
         }
         if replaced.versions == 0 {
@@ -244,7 +246,11 @@ impl Archive {
                 None => found || !book.about(&id).is_empty(),
                 Some(heir) if found => {
                     let places = asking.index.places(heir)?.unwrap_or_default();
-                    let inherited = |one: &Outcome| one.remarks.iter().any(|remark| remark.code.as_str() == "inherited");
+                    let inherited = |one: &Outcome| {
+                        one.remarks
+                            .iter()
+                            .any(|remark| remark.code.as_str() == "inherited")
+                    };
                     !self.outcomes_at(asking, &places)?.iter().any(inherited)
                 }
                 Some(_) => false,

@@ -10,7 +10,7 @@ use std::ops::Range;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, PoisonError, RwLock};
 
-use curvary_record::stored::{PathRecord, Record, SourceRecord, StoredRun};
+use curvary_record::stored::{MissedRecord, PathRecord, Record, SourceRecord, StoredRun};
 use curvary_record::{Code, Diagnostic, Digest, Family, Outcome, Run, RunId, Verdict};
 use serde::Serialize;
 use tantivy::TantivyDocument;
@@ -521,7 +521,9 @@ impl Writer {
     pub fn stands(&self, path: &str) -> Option<Digest> {
         let catalog = self.indexer.catalog();
         let source = catalog.paths[catalog.path(path)? as usize].source;
-        Some(crate::manifest::digest_named(&catalog.sources[source as usize].digest))
+        Some(crate::manifest::digest_named(
+            &catalog.sources[source as usize].digest,
+        ))
     }
 
     /// The path under which bytes were met first.
@@ -849,6 +851,40 @@ impl Writer {
         })
     }
 
+    /// Tells that a file was met and could not be kept, so that it stays listed until it can or a person decides that it
+    /// is not wanted (without a reason). Without news nothing is written; a path that leads to a source needs no such
+    /// line.
+    ///
+    /// # Errors
+    /// As [`append`](Self::append).
+    pub fn missed(&mut self, path: &str, why: Option<Diagnostic>) -> Result<(), Error> {
+        let listed = self.indexer.all_missed()?.get(path).cloned();
+        let code = why.as_ref().map(|why| why.code.as_str().to_owned());
+        if listed == code || self.indexer.catalog().path(path).is_some() {
+            return Ok(());
+        }
+        self.guarded(|writer| {
+            let record = MissedRecord {
+                path: path.to_owned(),
+                why,
+            };
+            writer.indexer.missed(&record)?;
+            put_line(&mut writer.loose.lines, &Record::Missed(record))?;
+            writer.loose.ends.push(writer.loose.lines.len());
+            // Worth a commit, even without anything else.
+            writer.pending += 1;
+            writer.flush_when_long()
+        })
+    }
+
+    /// The paths that were met and could not be kept.
+    ///
+    /// # Errors
+    /// When the index cannot be read.
+    pub fn all_missed(&mut self) -> Result<Vec<String>, Error> {
+        Ok(self.indexer.all_missed()?.keys().cloned().collect())
+    }
+
     fn flush_when_long(&mut self) -> Result<(), Error> {
         if self.loose.lines.len() >= frames::FRAME_BYTES {
             self.flush_loose()
@@ -972,7 +1008,9 @@ impl Writer {
                 })
                 .collect();
             let fresh = given.into_iter().filter(|note| !had.contains(note));
-            let mut said = had.iter().any(|note| note.inherits.as_deref() == Some(before.as_str()));
+            let mut said = had
+                .iter()
+                .any(|note| note.inherits.as_deref() == Some(before.as_str()));
             for note in fresh {
                 said = true;
                 self.note(note)?;
@@ -994,7 +1032,11 @@ impl Writer {
     fn inherited_outcomes(&self, heirs: &[Heir]) -> Result<Vec<Outcome>, Error> {
         let mut places = BTreeSet::new();
         for Heir { before, .. } in heirs.iter().filter(|heir| heir.results) {
-            places.extend(self.indexer.places(before.as_str())?.map_or_else(Vec::new, |at| at.outcomes));
+            places.extend(
+                self.indexer
+                    .places(before.as_str())?
+                    .map_or_else(Vec::new, |at| at.outcomes),
+            );
         }
         let mut all = Vec::new();
         for at in places {
@@ -1005,10 +1047,13 @@ impl Writer {
             if outcome.kind == "reported" {
                 continue;
             }
-            let runs = outcome.runs.iter().map(|run| match heirs.iter().find(|heir| heir.before == *run) {
-                Some(heir) => heir.results.then(|| heir.after.clone()),
-                None => Some(run.clone()),
-            });
+            let runs = outcome
+                .runs
+                .iter()
+                .map(|run| match heirs.iter().find(|heir| heir.before == *run) {
+                    Some(heir) => heir.results.then(|| heir.after.clone()),
+                    None => Some(run.clone()),
+                });
             let Some(runs) = runs.collect::<Option<Vec<RunId>>>() else {
                 continue;
             };

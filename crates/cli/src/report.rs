@@ -334,7 +334,10 @@ impl Summary {
         if let Some(path) = path {
             say(format!("as in {}", drawing::clean(path)));
         }
-        say("`curvary find is:superseded` finds the earlier runs; `curvary add --beside` lets both stand".into());
+        say(
+            "`curvary find is:superseded` finds the earlier runs; `curvary add --beside` lets both stand"
+                .into(),
+        );
         if *inherited > 0 {
             say(format!(
                 "{}: notes and results taken over, since the numbers are the same",
@@ -347,7 +350,11 @@ impl Summary {
                 "{}: notes or results stay with the earlier version, since what was read differs: {}{}",
                 plural(left_behind.len() as u64, "run"),
                 runs.join(" "),
-                if left_behind.len() > runs.len() { " …" } else { "" }
+                if left_behind.len() > runs.len() {
+                    " …"
+                } else {
+                    ""
+                }
             ));
         }
     }

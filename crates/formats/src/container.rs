@@ -333,7 +333,8 @@ impl Members {
             Kind::Zip => match ZipArchive::new(Cursor::new(bytes.clone())) {
                 Ok(archive) => {
                     if archive.has_duplicate_names() {
-                        let message = "several members have the same name; each is read, the second as `NAME~2`";
+                        let message =
+                            "several members have the same name; each is read, the second as `NAME~2`";
                         self.waiting = Some(remark("container-duplicate", &path, message));
                     }
                     Content::Zip { archive, next: 0 }

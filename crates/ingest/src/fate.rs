@@ -48,7 +48,10 @@ pub struct Fate {
     pub known: bool,
 }
 
-#[expect(clippy::trivially_copy_pass_by_ref, reason = "the serialiser hands it over so")]
+#[expect(
+    clippy::trivially_copy_pass_by_ref,
+    reason = "the serialiser hands it over so"
+)]
 fn is_zero(number: &u64) -> bool {
     *number == 0
 }
@@ -69,7 +72,7 @@ impl Fate {
         Self {
             path: source.path().to_owned(),
             digest: Some(source.digest().clone()),
-            verdict: reading.verdict(),
+            verdict: finished.verdict(),
             reader: card.as_ref().map(|card| card.id.clone()),
             runs: reading.runs.len() as u64,
             points: Some(reading.runs.iter().map(|run| run.points() as u64).sum()),

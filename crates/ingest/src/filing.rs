@@ -1,13 +1,14 @@
 //! Sources into an archive: read on all cores, filed in order.
 
 use std::collections::BTreeMap;
+use std::fs;
 use std::path::Path;
 use std::sync::atomic::AtomicBool;
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
 use curvary_archive::{Addition, Archive, Heir, Holder, Known, Prepared, Preparer, Stat, Writer};
 use curvary_formats::{Reading, Taken};
-use curvary_record::{Digest, Outcome, Run};
+use curvary_record::{Diagnostic, Digest, Outcome, Run};
 use rayon::prelude::*;
 
 use crate::before::Ledger;
@@ -61,6 +62,8 @@ struct Batch<T> {
     reported: Vec<Outcome>,
     /// Runs of newer versions that take over what was said of earlier ones, version by version.
     heirs: Vec<Vec<Heir>>,
+    /// Files that are there and could not be kept, and why.
+    missed: Vec<(String, Diagnostic)>,
     /// Why the work cannot go on.
     trouble: Option<Trouble>,
 }
@@ -77,6 +80,7 @@ impl<T> Batch<T> {
             touched: Vec::new(),
             reported: Vec::new(),
             heirs: Vec::new(),
+            missed: Vec::new(),
             trouble: None,
         }
     }
@@ -235,6 +239,9 @@ impl<'a> Filing<'a> {
         for heirs in batch.heirs {
             writer.inherit(&heirs)?;
         }
+        for (path, why) in batch.missed {
+            writer.missed(&path, Some(why))?;
+        }
         for (path, digest, stat) in batch.touched {
             writer.met(&path, &digest, stat)?;
         }
@@ -283,7 +290,9 @@ impl<'a> Filing<'a> {
                         return false;
                     }
                 }
-                let sent = pieces(met, path, container, &self.limits, &mut |piece| {
+                // What stood there was kept as a whole, so the newer version must take its place as a whole.
+                let always = known == Known::Perhaps;
+                let sent = pieces(met, path, container, always, &self.limits, &mut |piece| {
                     weight += piece.weight;
                     together.push(Parcel {
                         piece,
@@ -365,9 +374,13 @@ impl<'a> Filing<'a> {
         let again = self.desk.has_orders();
         for Parcel { piece, stat, perhaps } in parcels {
             let Piece { path, content, .. } = piece;
+            let place = content.place().map(Path::to_owned);
             let taken = match content.bytes(&path, &self.limits) {
                 Ok(taken) => taken,
                 Err(why) => {
+                    if place.is_some_and(|place| fs::symlink_metadata(place).is_ok()) {
+                        batch.missed.push((path.clone(), (*why).clone()));
+                    }
                     batch.handed.push(Handed {
                         fate: Fate::failed(path, *why),
                         seen: None,

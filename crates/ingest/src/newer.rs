@@ -18,7 +18,13 @@ pub(crate) struct Inheritance {
 
 /// Reads a newer version of the file whose bytes were `before`. Answers that people gave about these are used where the
 /// newer version is written alike and asks the same.
-pub(crate) fn read(desk: &Desk, archive: &Archive, path: &str, taken: Taken, before: &Digest) -> Result<Finished, Trouble> {
+pub(crate) fn read(
+    desk: &Desk,
+    archive: &Archive,
+    path: &str,
+    taken: Taken,
+    before: &Digest,
+) -> Result<Finished, Trouble> {
     let mut noted = Assumptions::none();
     for answer in archive.assumed(before)? {
         // What was noted by an older program may be no answer any more.
@@ -52,7 +58,11 @@ pub(crate) fn inheritance(archive: &Archive, before: &Digest, runs: &[Run]) -> R
         match same(&earlier, runs) {
             Some(later) => {
                 let results = same_fields(&earlier.fields, &later.fields);
-                let found = || archive.outcomes(&id).map(|found| found.iter().any(|one| one.kind != "reported"));
+                let found = || {
+                    archive
+                        .outcomes(&id)
+                        .map(|found| found.iter().any(|one| one.kind != "reported"))
+                };
                 if !results && found()? {
                     all.left_behind.push(id.clone());
                 }
@@ -83,7 +93,8 @@ fn same<'a>(earlier: &Run, runs: &'a [Run]) -> Option<&'a Run> {
 
 /// Whether two runs have the same curves. Runs without a point say nothing of it.
 fn same_numbers(a: &Run, b: &Run) -> bool {
-    let column = |a: &Column, b: &Column| a.quantity == b.quantity && a.unit == b.unit && a.values == b.values;
+    let column =
+        |a: &Column, b: &Column| a.quantity == b.quantity && a.unit == b.unit && a.values == b.values;
     a.points() > 0
         && a.technique == b.technique
         && a.traces.len() == b.traces.len()
@@ -96,7 +107,9 @@ fn same_numbers(a: &Run, b: &Run) -> bool {
 fn same_fields(a: &Fields, b: &Fields) -> bool {
     let values = |fields: &Fields| {
         let claims = fields.iter().flat_map(|(key, claims)| {
-            claims.iter().map(move |claim| (key.clone(), claim.value.clone(), claim.unit.clone()))
+            claims
+                .iter()
+                .map(move |claim| (key.clone(), claim.value.clone(), claim.unit.clone()))
         });
         claims.collect::<Vec<_>>()
     };

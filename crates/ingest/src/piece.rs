@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 
 use curvary_formats::{Taken, container, take_in};
-use curvary_record::{Code, Diagnostic};
+use curvary_record::{Code, Diagnostic, Severity};
 use rayon::prelude::*;
 
 use crate::flow::{Feed, flow, threads};
@@ -30,11 +30,19 @@ pub enum Content {
     InFile(PathBuf),
     /// Out of a container.
     Here(Vec<u8>),
-    /// They cannot be had.
-    Nowhere(Diagnostic),
+    /// They cannot be had: where something is all the same, and why.
+    Nowhere(Option<PathBuf>, Diagnostic),
 }
 
 impl Content {
+    /// The file that they are in, or should be.
+    pub(crate) fn place(&self) -> Option<&Path> {
+        match self {
+            Self::InFile(place) | Self::Nowhere(Some(place), _) => Some(place),
+            Self::Here(_) | Self::Nowhere(None, _) => None,
+        }
+    }
+
     /// The bytes and their digest; no more than the limits let, however the file grows meanwhile.
     ///
     /// # Errors
@@ -45,7 +53,7 @@ impl Content {
                 bytes(&place, limits).map_err(|error| Box::new(unusable("read", path, &error)))
             }
             Self::Here(bytes) => Ok(bytes.into()),
-            Self::Nowhere(why) => Err(Box::new(why)),
+            Self::Nowhere(_, why) => Err(Box::new(why)),
         }
     }
 }
@@ -81,27 +89,32 @@ pub(crate) fn may_be_container(met: &Met) -> bool {
         return false;
     };
     let mut start = Vec::new();
-    let read = opened(&found.place)
-        .and_then(|file| file.take(container::TELLING as u64).read_to_end(&mut start));
+    let read =
+        opened(&found.place).and_then(|file| file.take(container::TELLING as u64).read_to_end(&mut start));
     read.is_ok() && container::may_be_container(&start)
 }
 
-/// Hands on a file that was met as one piece, or as a piece a member when it is a container; `false` when no more is
-/// wanted. `path` is the file's path in reports.
+/// Hands on a file that was met as one piece, or as a piece a member when it is a container, with the container itself
+/// behind them when not all of it can be unpacked, or `always`; `false` when no more is wanted. `path` is the file's path in reports.
 pub(crate) fn pieces(
     met: Met,
     path: String,
     container: bool,
+    always: bool,
     limits: &Limits,
     each: &mut dyn FnMut(Piece) -> bool,
 ) -> bool {
-    let nowhere = |path: String, why: Diagnostic| Piece {
+    let nowhere = |path: String, place: Option<PathBuf>, why: Diagnostic| Piece {
         path,
-        content: Content::Nowhere(why),
+        content: Content::Nowhere(place, why),
         weight: 0,
     };
     let found = match met {
-        Met::Trouble { why, .. } => return each(nowhere(path, why)),
+        Met::Trouble { why, place, .. } => {
+            // What is no file holds nothing that could be kept.
+            let place = Some(place).filter(|_| why.severity >= Severity::Error);
+            return each(nowhere(path, place, why));
+        }
         Met::File(found) => found,
     };
     if found.stat.bytes > limits.file {
@@ -110,7 +123,7 @@ pub(crate) fn pieces(
             found.stat.bytes, limits.file
         );
         let why = Diagnostic::error(Code::new("file-too-large"), message).help("split the file");
-        return each(nowhere(path, why));
+        return each(nowhere(path, Some(found.place), why));
     }
     if !container {
         return each(Piece {
@@ -123,7 +136,7 @@ pub(crate) fn pieces(
         Ok(whole) => whole.bytes,
         Err(error) => {
             let why = unusable("read", &path, &error);
-            return each(nowhere(path, why));
+            return each(nowhere(path, Some(found.place), why));
         }
     };
     if !container::is_container(&whole) {
@@ -134,33 +147,34 @@ pub(crate) fn pieces(
             weight,
         });
     }
-    let mut empty = true;
-    for member in container::members(path.clone(), whole, limits.container) {
-        let piece = match member {
-            Ok(member) if is_hidden(&member.path) => continue,
+    let mut is_whole = true;
+    let mut members = container::members(path.clone(), whole, limits.container).peekable();
+    is_whole &= members.peek().is_some();
+    for member in members {
+        match member {
+            Ok(member) if is_hidden(&member.path) => {}
             Ok(member) => {
                 let weight = member.bytes.len() as u64;
-                Piece {
+                let piece = Piece {
                     path: member.path,
                     content: Content::Here(member.bytes),
                     weight,
+                };
+                if !each(piece) {
+                    return false;
                 }
             }
-            Err(why) => {
-                let file = why.labels.first().and_then(|label| label.place.file.clone());
-                nowhere(file.unwrap_or_else(|| path.clone()), why)
-            }
-        };
-        empty = false;
-        if !each(piece) {
-            return false;
+            // Told with the container itself, which then is a source of its own.
+            Err(_) => is_whole = false,
         }
     }
-    if empty {
-        let why = Diagnostic::error(Code::new("container-empty"), "no file is packed in it");
-        return each(nowhere(path, why));
-    }
-    true
+    // What cannot be unpacked today, or not without its password, is not thrown away.
+    (is_whole && !always)
+        || each(Piece {
+            path,
+            content: Content::InFile(found.place),
+            weight: found.stat.bytes,
+        })
 }
 
 /// Whether a member of a container is hidden, by the same rule as files in folders.
@@ -199,7 +213,7 @@ pub fn each_piece<T: Send, E>(
                     if let Some(instead) = admit(&path) {
                         return feed.put_done(instead);
                     }
-                    pieces(met, path, container, limits, &mut |piece| {
+                    pieces(met, path, container, false, limits, &mut |piece| {
                         let weight = piece.weight;
                         feed.put(piece, weight)
                     })

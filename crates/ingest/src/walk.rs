@@ -33,6 +33,8 @@ pub enum Met {
     Trouble {
         /// Its path below the path that was given.
         below: String,
+        /// Where it is.
+        place: PathBuf,
         /// Why.
         why: Diagnostic,
     },
@@ -160,6 +162,7 @@ fn met(root: &Root, entry: walkdir::Result<DirEntry>) -> Met {
             };
             return Met::Trouble {
                 why: unusable("read", &named, &error),
+                place: path,
                 below,
             };
         }
@@ -178,10 +181,12 @@ fn met(root: &Root, entry: walkdir::Result<DirEntry>) -> Met {
         }),
         Ok(metadata) => Met::Trouble {
             why: no_file(&below, &metadata),
+            place: entry.into_path(),
             below,
         },
         Err(error) => Met::Trouble {
             why: unusable("read", &below, &error),
+            place: entry.into_path(),
             below,
         },
     }
@@ -211,10 +216,7 @@ fn is_hidden(name: &OsStr) -> bool {
 fn below(root: &Root, path: &Path) -> String {
     match path.strip_prefix(&root.real) {
         Ok(rest) if !rest.as_os_str().is_empty() => slashed(rest),
-        _ => root
-            .real
-            .file_name()
-            .map_or_else(|| slashed(path), spelled),
+        _ => root.real.file_name().map_or_else(|| slashed(path), spelled),
     }
 }
 
@@ -318,7 +320,10 @@ mod tests {
             "aé.csv".as_bytes(),
             "a\u{fffd}.csv".as_bytes(),
         ];
-        let texts: Vec<String> = names.iter().map(|name| spelled(OsStr::from_bytes(name))).collect();
+        let texts: Vec<String> = names
+            .iter()
+            .map(|name| spelled(OsStr::from_bytes(name)))
+            .collect();
         assert_eq!(texts[..3], ["a\\xE9.csv", "a\\xE8.csv", "a\\x5CxE9.csv"]);
         let different: std::collections::BTreeSet<&String> = texts.iter().collect();
         assert_eq!(different.len(), names.len(), "{texts:?}");

@@ -4,6 +4,7 @@ use std::io::{BufRead, Write};
 
 use clap::Args;
 use curvary_archive::{Archive, Asked, AskedAbout};
+use curvary_record::{Code, Diagnostic};
 use serde::Serialize;
 
 use crate::Setting;
@@ -29,6 +30,9 @@ pub(crate) struct Worklist {
     /// Go through the questions one by one and answer them: a key and Enter for each choice
     #[arg(long)]
     ask: bool,
+    /// Strike a file that could not be kept from the list, by its path: it is not wanted
+    #[arg(long, value_name = "PATH", conflicts_with = "ask")]
+    strike: Vec<String>,
     /// Who answers, with --ask
     #[arg(long, value_name = "NAME", env = "CURVARY_AUTHOR", hide_env_values = true)]
     author: Option<String>,
@@ -55,6 +59,9 @@ impl Worklist {
         let archive = setting.archive.open()?;
         if self.ask {
             return ask(&archive, self.author, screen);
+        }
+        if !self.strike.is_empty() {
+            return strike(&archive, &self.strike, screen);
         }
         let mut list = archive.worklist(self.examples)?;
         // What a person answered to be no measurement needs nobody any more.
@@ -374,6 +381,29 @@ fn all(list: &curvary_archive::Worklist, questions: &[Shown], screen: &mut Scree
     Ok(())
 }
 
+/// Strikes files that could not be kept from the list.
+fn strike(archive: &Archive, paths: &[String], screen: &mut Screen) -> Outcome {
+    let mut writer = archive.write("curvary worklist")?;
+    let listed = writer.all_missed()?;
+    if let Some(strange) = paths.iter().find(|path| !listed.contains(path)) {
+        let message = format!("`{strange}` is not listed as a file that could not be kept");
+        let why = Diagnostic::error(Code::new("command-line"), message);
+        return Err(Failure::wrong(
+            why.help("`curvary worklist` lists such files with their paths"),
+        ));
+    }
+    for path in paths {
+        writer.missed(path, None)?;
+    }
+    writer.finish()?;
+    writeln!(
+        screen,
+        "{} struck from the list",
+        plural(paths.len() as u64, "file")
+    )?;
+    Ok(Ending::Done)
+}
+
 /// Files that a newer version has taken the place of.
 fn replaced(replaced: &curvary_archive::Replaced, screen: &mut Screen) -> Result<(), Failure> {
     if replaced.versions == 0 {
@@ -401,7 +431,10 @@ fn replaced(replaced: &curvary_archive::Replaced, screen: &mut Screen) -> Result
         writeln!(
             screen,
             "          {}",
-            Styled(FAINT, format!("`curvary show RUN` shows them: {}", runs.join(", ")))
+            Styled(
+                FAINT,
+                format!("`curvary show RUN` shows them: {}", runs.join(", "))
+            )
         )?;
     }
     Ok(())
