@@ -281,15 +281,15 @@ fn what_cannot_be_kept_stays_listed() {
     }
     put(here, "in/c.csv", &export("dye", 1));
     let unread = || json(&run(here, &["worklist", "--json", "--archive", "lab"]))["unread"].clone();
-    run(here, &["add", "in", "--archive", "lab"]);
+    assert_eq!(status(&run(here, &["add", "in", "--archive", "lab"])), Some(1));
     assert_eq!(unread()[0]["code"], "file-too-large");
     assert_eq!(unread()[0]["count"], 2);
-    run(here, &["add", "in", "--archive", "lab"]);
+    assert_eq!(status(&run(here, &["add", "in", "--archive", "lab"])), Some(1));
     assert_eq!(unread()[0]["count"], 2);
     fs::remove_dir_all(here.join("lab/index")).expect("the index may go at any time");
     assert_eq!(unread()[0]["count"], 2);
     put(here, "in/a.csv", &export("dye", 2));
-    run(here, &["add", "in", "--archive", "lab"]);
+    assert_eq!(status(&run(here, &["add", "in", "--archive", "lab"])), Some(1));
     assert_eq!(unread()[0]["examples"], serde_json::json!(["in/b.csv"]));
     done(here, &["worklist", "--strike", "in/b.csv", "--archive", "lab"]);
     assert_eq!(unread(), serde_json::json!([]));

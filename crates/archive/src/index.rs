@@ -242,7 +242,7 @@ impl Names {
         let lists = [("kind", "unread"), ("code", unread.code.as_str())]
             .into_iter()
             .chain(asked.iter().map(|asked| ("asked", asked.as_str())))
-            .chain(unread.digest.is_empty().then_some(("kind", "missed")))
+            .chain(unread.digest.is_empty().then_some(("missed", "yes")))
             .map(|(list, word)| (list.to_owned(), OwnedValue::Str(word.to_owned())));
         document.add_object(self.list, lists.collect());
         document.add_bytes(self.summary, &serde_json::to_vec(unread).unwrap_or_default());
@@ -710,7 +710,7 @@ impl Index {
 
     /// Every path that could not be kept, with the code of the reason.
     pub(crate) fn missed(&self) -> Result<BTreeMap<String, String>, Error> {
-        let all = self.unread_by("kind", "missed", usize::MAX)?;
+        let all = self.unread_by("missed", "yes", usize::MAX)?;
         Ok(all.into_iter().map(|one| (one.path, one.code)).collect())
     }
 
