@@ -689,9 +689,8 @@ impl Said {
                 pairs.extend(header::pair_in_blanks(kept));
             }
             if pairs.is_empty() {
-                let before = said.fields.len();
-                header::claim_free(&mut said.fields, source, base..base + kept.len());
-                if said.fields.len() == before && comments.len() < 24 {
+                let whole = header::claim_free(&mut said.fields, source, base..base + kept.len());
+                if !whole && comments.len() < 24 {
                     let padding = |c: char| c.is_whitespace() || matches!(c, ';' | '|' | ',');
                     let bare = kept.trim_end_matches(padding);
                     let inner = bare.strip_prefix('"').and_then(|bare| bare.strip_suffix('"'));
