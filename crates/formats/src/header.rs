@@ -15,7 +15,7 @@ use curvary_record::{Claim, Fields, Key, Label, Origin, Question, Span, Value, k
 
 use crate::Source;
 use crate::head::split_unit;
-use crate::words::{field_of, fields_if_fitting, fold};
+use crate::words::{field_of, fields_if_fitting};
 
 /// A key and its value, as byte ranges of the line.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -410,7 +410,12 @@ fn claim_with(
     says: Option<&str>,
     customs: Customs,
 ) {
-    let raw = text(source, value.clone()).trim();
+    // `Sample TAB : leaf`: the colon was set under those of the other lines.
+    let whole = text(source, value.clone());
+    let raw = whole.trim_start_matches(|c: char| c.is_whitespace() || matches!(c, ':' | '='));
+    let value = value.end - raw.len()..value.end;
+    let raw = raw.trim_end();
+    let says = says.map(|says| says.trim_start_matches([':', '=', ' ']));
     if spelling.is_empty() || raw.is_empty() || (field_of(spelling).is_some() && says_nothing(raw)) {
         return;
     }
@@ -451,9 +456,9 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
     let stated: Option<Spelling> = parted.map(|(_, unit)| spelled(unit));
     let name = parted.map_or(spelling, |(name, _)| name);
     let read = |field: &str| interpret_as(&Key::new(field), raw, stated.as_ref(), customs);
-    let field = whole
-        .or_else(|| field_of(name))
-        .filter(|field| spelling.split_whitespace().count() < 2 || is_of_kind(field, &read(field)));
+    let meant = whole.or_else(|| field_of(name));
+    let field =
+        meant.filter(|field| spelling.split_whitespace().count() < 2 || is_of_kind(field, &read(field)));
     if let Some(field) = field {
         if field == "wavelength" && is_list_of_wavelengths(raw) {
             let list = raw.replace(',', " / ");
@@ -480,7 +485,7 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
         }
     }
     // The source's own word. A known field's name that the words do not list would be taken for that field.
-    let own = if known_field(name).is_some() {
+    let own = if known_field(name).is_some() || meant.is_some() {
         spelling
     } else {
         name
@@ -494,7 +499,7 @@ fn says_nothing(raw: &str) -> bool {
     raw.chars()
         .all(|c| matches!(c, '-' | '–' | '—' | '?' | '.' | '_' | '/'))
         || matches!(
-            fold(raw).as_str(),
+            raw.to_lowercase().as_str(),
             "n/a" | "na" | "n.a." | "k.a." | "k. a." | "null" | "nan"
         )
 }

@@ -680,6 +680,14 @@ impl Said {
         for line in lines.iter().take(MAX_WORD_LINES) {
             let raw = &text[line.span.range()];
             let (_, kept) = strip_remark(raw);
+            // `Sample: leaf      Page 1/4`: what stands before the page's number is said of the run.
+            let kept = join::without_page(kept)
+                .filter(|front| {
+                    header::pairs(front)
+                        .iter()
+                        .any(|pair| crate::words::field_of(&front[pair.key.clone()]).is_some())
+                })
+                .unwrap_or(kept);
             if kept.is_empty() || join::is_furniture(kept, &none) || scan::is_ruler(kept) {
                 continue;
             }
