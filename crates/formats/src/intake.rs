@@ -34,7 +34,7 @@ impl From<Vec<u8>> for Taken {
 }
 
 /// Whether bytes are nothing but visible ASCII, blanks and line ends, without a sign that a text is looked through for:
-/// those of formulas, bars and footnotes.
+/// those of formulas, bars, footnotes, quoted letters and uncertainties.
 pub(crate) fn is_ordinary(bytes: &[u8]) -> bool {
     let odd = |byte: u8| {
         (byte >= 0x7F)
@@ -42,6 +42,8 @@ pub(crate) fn is_ordinary(bytes: &[u8]) -> bool {
             | (byte == b'=')
             | (byte == b'|')
             | (byte == b'*')
+            | (byte == b'>')
+            | (byte == b'+')
     };
     // Many bytes at a time.
     bytes
@@ -126,7 +128,7 @@ mod tests {
         let row = b"400.5;0.1234\r\n";
         let mut bytes: Vec<u8> = row.iter().copied().cycle().take(LARGE + 5).collect();
         assert!(take_in(bytes.as_slice(), bytes.len()).expect("bytes").ordinary);
-        for odd in [0, 0x0C, 0x1A, 0x1B, b'=', b'|', b'*', 0x7F, 0xC2] {
+        for odd in [0, 0x0C, 0x1A, 0x1B, b'=', b'|', b'*', b'>', b'+', 0x7F, 0xC2] {
             let at = bytes.len() - 3;
             let was = std::mem::replace(&mut bytes[at], odd);
             assert!(

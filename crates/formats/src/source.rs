@@ -117,7 +117,7 @@ impl Source {
         }
     }
 
-    /// Whether the text is known to be without control characters and without `=`, `|` and `*`.
+    /// Whether the text is known to be without control characters and without `=`, `|`, `*`, `>` and `+`.
     pub(crate) fn is_ordinary(&self) -> bool {
         self.ordinary
     }
