@@ -380,7 +380,8 @@ fn whole(text: &str) -> Option<&'static [&'static str]> {
         | "optical density" | "extinktion" | "absorbanz" | "absorbancia" | "assorbanza" | "absorbância" => {
             &["{AU}"]
         }
-        "a.u" | "a. u" | "a.u.." => &["{AU}", "[arb'U]"],
+        // Absorbance units or arbitrary ones, in English order or in that of the Romance languages.
+        "a.u" | "a. u" | "a.u.." | "u. a" | "u.a" => &["{AU}", "[arb'U]"],
         "mau"
         | "m{au}"
         | "mod"
@@ -400,9 +401,7 @@ fn whole(text: &str) -> Option<&'static [&'static str]> {
         | "arbitrary unit"
         | "arbitrary units"
         | "willk. einh"
-        | "willkürliche einheiten"
-        | "u. a"
-        | "u.a" => &["[arb'U]"],
+        | "willkürliche einheiten" => &["[arb'U]"],
         "ph" | "[ph]" | "ph unit" | "ph units" | "ph-einheiten" => &["[pH]"],
         "dimensionless" | "unitless" | "dimensionslos" | "ohne einheit" | "sans unité" | "fraction" => {
             &["1"]

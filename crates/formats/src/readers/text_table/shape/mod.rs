@@ -30,7 +30,7 @@ use self::curves::sentinel_of;
 use self::matrix::corner_heads;
 use self::verdict::{NOT_A_MEASUREMENT, Verdict};
 use super::columns::{Column, Stats, describe, give_meaning};
-use super::context::{CLOCK_FORMS, Context};
+use super::context::Context;
 use super::explain::columns_told;
 use super::grid::{Gap, Kind, Lack, decimals_of};
 use super::number::Style;
@@ -39,6 +39,7 @@ use crate::Source;
 use crate::evidence::{Evidence, Ledger, Target};
 use crate::explanation::{ColumnPart, ColumnRole};
 use crate::head::read_head;
+use crate::words::{self, List};
 
 /// A run in the making.
 #[derive(Clone, Debug)]
@@ -172,7 +173,7 @@ fn role(column: &Column) -> Role {
             if column
                 .heads
                 .last()
-                .is_some_and(|(text, _)| crate::head::is_reckoned_of_light(text)) =>
+                .is_some_and(|(text, _)| crate::head::is_derived_of_light(text)) =>
         {
             Role::Measured
         }
@@ -180,33 +181,15 @@ fn role(column: &Column) -> Role {
         None if holds_light => Role::Measured,
         None if column.stats.whole
             && column.stats.rising
-            && column.heads.last().is_some_and(|(text, _)| is_counter_word(text)) =>
+            && column
+                .heads
+                .last()
+                .is_some_and(|(text, _)| words::is(List::Counter, text)) =>
         {
             Role::Counter
         }
         None => Role::Open,
     }
-}
-
-/// Heads of columns that number the lines.
-fn is_counter_word(text: &str) -> bool {
-    matches!(
-        text.trim().trim_end_matches(['.', ':']).to_lowercase().as_str(),
-        "line"
-            | "row"
-            | "zeile"
-            | "ligne"
-            | "línea"
-            | "linea"
-            | "fila"
-            | "record"
-            | "rec"
-            | "point"
-            | "pt"
-            | "punkt"
-            | "lfd"
-            | "lfd. nr"
-    )
 }
 
 /// Quantities that make a table one of light absorbed.
@@ -318,7 +301,7 @@ impl Shaper<'_> {
             .copied()
             .filter(|&i| self.columns[i].kind == Kind::Figures)
             .collect();
-        if self.is_reckoned(&xs, &roles) {
+        if self.is_computed(&xs, &roles) {
             xs.clear();
         }
         if figures.len() < xs.len()
@@ -429,9 +412,9 @@ impl Shaper<'_> {
         }
     }
 
-    /// Whether the only coordinate is a concentration that was reckoned from the readings beside it: samples in any
+    /// Whether the only coordinate is a concentration that was computed from the readings beside it: samples in any
     /// order, each read at several wavelengths.
-    fn is_reckoned(&self, xs: &[usize], roles: &[Role]) -> bool {
+    fn is_computed(&self, xs: &[usize], roles: &[Role]) -> bool {
         let [x] = xs else { return false };
         let mut wavelengths: Vec<u64> = self
             .columns
@@ -442,7 +425,7 @@ impl Shaper<'_> {
             .collect();
         wavelengths.sort_unstable();
         wavelengths.dedup();
-        // Behind the only reading it may have been reckoned from it as well.
+        // Behind the only reading it may have been computed from it as well.
         let behind = roles
             .iter()
             .position(|role| *role == Role::Measured)
