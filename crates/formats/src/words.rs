@@ -249,6 +249,8 @@ pub enum List {
     Everyday,
     /// Words between a quantity and its wavelength or unit.
     Link,
+    /// Words in front of what a quantity is of.
+    Genitive,
     /// Words in front of the wavelength at which was measured.
     At,
     /// Words between two things of which one is meant.
@@ -590,6 +592,23 @@ pub fn optical_in(line: &str) -> Option<(Quantity, String)> {
                 _ => None,
             })
     })
+}
+
+/// The words of a term in front of what it is of: the `temperature` of `temperature of the bath`.
+#[must_use]
+pub fn before_its_genitive(term: &str) -> Option<&str> {
+    let mut at = term.find(' ')?;
+    loop {
+        let word = term[at..]
+            .trim_start()
+            .split([' ', '\'', '’'])
+            .next()
+            .unwrap_or("");
+        if is(List::Genitive, word) {
+            return Some(term[..at].trim_end());
+        }
+        at += 1 + term[at + 1..].find(' ')?;
+    }
 }
 
 /// Whether a row or column under this word sums up others: a mean, a deviation, a slope.

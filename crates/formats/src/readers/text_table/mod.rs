@@ -676,6 +676,7 @@ impl Said {
         let text = source.text();
         let mut said = Self::default();
         let mut comments: Vec<(String, Span)> = Vec::new();
+        let mut passing = header::Passing::default();
         let none = BTreeSet::new();
         for line in lines.iter().take(MAX_WORD_LINES) {
             let raw = &text[line.span.range()];
@@ -691,6 +692,7 @@ impl Said {
             if pairs.is_empty() {
                 let before = said.fields.len();
                 header::claim_free(&mut said.fields, source, base..base + kept.len());
+                passing.hear(source, base..base + kept.len());
                 if said.fields.len() == before && comments.len() < 24 {
                     let padding = |c: char| c.is_whitespace() || matches!(c, ';' | '|' | ',');
                     let bare = kept.trim_end_matches(padding);
@@ -699,6 +701,13 @@ impl Said {
                     comments.push((bare.trim().to_owned(), Span::new(base, base + kept.len())));
                 }
                 continue;
+            }
+            // Words in front of the first key are kept.
+            let lead = kept[..pairs[0].key.start].trim();
+            if lead.chars().filter(|c| c.is_alphabetic()).count() >= 3 && comments.len() < 24 {
+                passing.hear(source, base..base + pairs[0].key.start);
+                let lead = lead.trim_end_matches([',', ';', '|', ' ', '-', '*']).to_owned();
+                comments.push((lead, Span::new(base, base + pairs[0].key.start)));
             }
             let key = |pair: &header::Pair| crate::words::field_of(&kept[pair.key.clone()]);
             let beside = pairs.len() >= 2
@@ -714,8 +723,19 @@ impl Said {
                     &mut said.fields
                 };
                 header::claim_pair(fields, &mut said.questions, source, base, &pair);
+                let conditions = crate::words::field_of(&kept[pair.key.clone()]).is_some_and(|field| {
+                    matches!(
+                        field,
+                        "title" | "comment" | "buffer" | "solvent" | "cell" | "method"
+                    )
+                });
+                let cell = crate::words::fields_if_fitting(&kept[pair.key.clone()]).contains(&"cell");
+                if conditions || cell {
+                    passing.hear(source, base + pair.value.start..base + pair.value.end);
+                }
             }
         }
+        passing.settle(&mut said.fields);
         let first_is_title = comments.first().is_some_and(|(_, span)| {
             lines
                 .first()

@@ -472,9 +472,70 @@ impl Shaper<'_> {
         self.because_once("y is a rate: the words around the table say so");
     }
 
+    /// Takes keys and their values that stand to the right of a table, in two columns without heads, for what they are.
+    fn hear_keys_beside(&mut self) {
+        let text = self.source.text();
+        let Some(place) = (1..self.columns.len().saturating_sub(1)).find(|&place| self.are_keys(place))
+        else {
+            return;
+        };
+        let (keys, values) = (self.columns[place].index, self.columns[place + 1].index);
+        let pairs: Vec<(Span, Span)> = self
+            .table
+            .grid
+            .words(keys)
+            .iter()
+            .copied()
+            .zip(self.table.grid.words(values).iter().copied())
+            .filter(|(key, value)| key.start < key.end && value.start < value.end)
+            .collect();
+        for (key, value) in pairs {
+            let bare = text[key.range()].trim_end().trim_end_matches([':', '=']).len();
+            crate::header::claim(
+                &mut self.own,
+                &mut self.questions,
+                self.source,
+                key.start as usize..key.start as usize + bare,
+                value.range(),
+            );
+        }
+        self.columns.drain(place..place + 2);
+        self.uses.drain(place..place + 2);
+    }
+
+    /// Whether a column holds keys of the trade in some of the rows, and the next one their values.
+    fn are_keys(&self, place: usize) -> bool {
+        let text = self.source.text();
+        let bare = |column: &Column| column.kind == Kind::Words && column.heads.is_empty();
+        let [keys, values] = [&self.columns[place], &self.columns[place + 1]];
+        if !bare(keys) || !bare(values) {
+            return false;
+        }
+        let words = |column: &Column| -> Vec<&str> {
+            let words = self.table.grid.words(column.index).iter();
+            words.map(|span| text[span.range()].trim()).collect()
+        };
+        let (keys, values) = (words(keys), words(values));
+        let paired = keys
+            .iter()
+            .zip(&values)
+            .all(|(key, value)| key.is_empty() == value.is_empty());
+        let filled: Vec<&&str> = keys.iter().filter(|key| !key.is_empty()).collect();
+        let known = filled
+            .iter()
+            .filter(|key| {
+                let key = key.trim_end_matches([':', '=']).trim_end();
+                let name = crate::head::split_unit(key).map_or(key, |(name, _)| name);
+                crate::header::is_known(key) || crate::header::is_known(name)
+            })
+            .count();
+        paired && known >= 2 && known * 2 >= filled.len()
+    }
+
     /// Takes what a column says of the whole run: a date in front of clock times, or one word in every row under the name
     /// of a field.
     fn hear_columns(&mut self) {
+        self.hear_keys_beside();
         let text = self.source.text();
         for place in 0..self.columns.len() {
             let column = &self.columns[place];
