@@ -106,6 +106,17 @@ fn understand(text: &str) -> Head {
             ..Head::default()
         };
     }
+    // `conc_mg_per_L`, `mg per L`: a quotient in words, for programs that allow no stroke in a name.
+    for per in ["_per_", " per "] {
+        if let Some((over, under)) = text.split_once(per)
+            && !over.is_empty()
+            && !under.contains(' ')
+            && let Some((_, unit)) = split_unit(&format!("{over}/{under}"))
+            && unit.contains('/')
+        {
+            return understand(&format!("{over}/{under}"));
+        }
+    }
     if let Some(head) = derived(text).or_else(|| absorbed(text)) {
         return head;
     }
@@ -232,7 +243,8 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
             return pair(name, unit).then(|| (name.trim(), unit.trim()));
         }
     }
-    for link in [" in ", " en ", " em ", " w ", " i ", " v ", " в "] {
+    // `c / µmol/L`: a stroke with blanks parts the name from a unit that has a stroke of its own.
+    for link in [" / ", " in ", " en ", " em ", " w ", " i ", " v ", " в "] {
         if let Some((name, unit)) = text.rsplit_once(link)
             && pair(name, unit)
         {

@@ -470,7 +470,12 @@ fn claim_with(
     says: Option<&str>,
     customs: Customs,
 ) {
-    let raw = text(source, value.clone()).trim();
+    // `Sample TAB : leaf`: the colon was set under those of the other lines.
+    let whole = text(source, value.clone());
+    let raw = whole.trim_start_matches(|c: char| c.is_whitespace() || matches!(c, ':' | '='));
+    let value = value.end - raw.len()..value.end;
+    let raw = raw.trim_end();
+    let says = says.map(|says| says.trim_start_matches([':', '=', ' ']));
     if spelling.is_empty() || raw.is_empty() || says_nothing(spelling, raw) {
         return;
     }
@@ -530,7 +535,10 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
     let stated: Option<Spelling> = parted.map(|(_, unit)| spelled(unit));
     let name = parted.map_or(spelling, |(name, _)| name);
     let read = |field: &str| interpret_as(&Key::new(field), raw, stated.as_ref(), customs);
-    if let Some(field) = whole.or_else(|| field_of(name)) {
+    let meant = whole.or_else(|| field_of(name));
+    let field =
+        meant.filter(|field| spelling.split_whitespace().count() < 2 || is_of_kind(field, &read(field)));
+    if let Some(field) = field {
         if field == "wavelength" && is_list_of_wavelengths(raw) {
             let list = raw.replace(',', " / ");
             return (
@@ -563,7 +571,7 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
         }
     }
     // The source's own word. A known field's name that the words do not list would be taken for that field.
-    let own = if known_field(name).is_some() {
+    let own = if known_field(name).is_some() || meant.is_some() {
         spelling
     } else {
         name
@@ -580,6 +588,13 @@ fn is_alike(unit: &Unit, custom: &Unit) -> bool {
             .any(|code| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other)))
     };
     unit.converts_to(custom) || amount(unit) && amount(custom)
+}
+
+/// Whether a value is of its field's kind: `no. 7` under `pH meter` is no number, and the words mean something else.
+fn is_of_kind(field: &str, found: &Interpretation) -> bool {
+    !matches!(found.value, Value::Text(_))
+        || found.question.is_some()
+        || known_field(field).is_none_or(|known| !matches!(known.kind, ValueKind::Number(_)))
 }
 
 /// `340,405` and `260,280 nm` are two wavelengths: no instrument tells thousandths of a nanometre.

@@ -269,6 +269,8 @@ pub enum List {
     Missing,
     /// Beginnings of keys whose wavelength is not the one of the measurement.
     AnotherWavelength,
+    /// Beginnings of words that speak of light that a sample is lit with.
+    LightShone,
     /// Seconds.
     Second,
     /// Minutes.

@@ -264,6 +264,22 @@ pub(super) fn with_unit(name: &str, unit: &str, depth: usize) -> Option<Piece> {
         Some(Piece::Measured(quantities, own)) if units.iter().any(|unit| own.contains(unit)) => {
             Some(Piece::Measured(quantities, own))
         }
+        // `gallic acid mg/L`, as `gallic acid (mg/L)`: the unit is one of concentrations alone, the rest is a name.
+        // `A 0.02 mol/L` is an absorbance at that concentration: a name has neither numbers nor words of the trade.
+        None if unit.contains('/')
+            && name.split_whitespace().all(|word| {
+                word.starts_with(char::is_alphabetic) && symbol(word).is_none() && quantity_of(word).is_none()
+            })
+            && !units.is_empty()
+            && units
+                .iter()
+                .all(|unit| quantities_of(unit) == [Quantity::CONCENTRATION]) =>
+        {
+            Some(Piece::Several(vec![
+                Piece::Label(name.to_owned()),
+                Piece::Unit(units),
+            ]))
+        }
         _ => None,
     }
 }

@@ -18,13 +18,40 @@ impl Passing {
             return;
         }
         let customs = customs(source);
-        for phrase in phrases(line) {
-            if let Some((field, found)) = condition(line[phrase.clone()].trim(), customs) {
-                let at = trim(line, phrase);
-                let raw = &line[at.clone()];
-                let at = range.start + at.start..range.start + at.end;
-                self.0.push((field, found.claim(raw, origin(source, &at))));
+        let phrases = phrases(line);
+        // `95 °C, 10 min` tells how a sample was treated.
+        if phrases
+            .iter()
+            .any(|phrase| is_duration(line[phrase.clone()].trim(), customs))
+        {
+            return;
+        }
+        let found: Vec<(Range<usize>, &'static str, Interpretation)> = phrases
+            .into_iter()
+            .filter_map(|phrase| {
+                let (field, found) = condition(line[phrase.clone()].trim(), customs)?;
+                Some((trim(line, phrase), field, found))
+            })
+            .collect();
+        // A lone temperature may be that of a store or of a treatment, unless its phrase names it.
+        let alone = found.len() == 1 && !speaks_of_a_measurement(line);
+        for (at, field, said) in found {
+            let raw = &line[at.clone()];
+            // `Temperature of the cell holder during the run: 37 °C`
+            let clause = line[..at.start].trim_end().strip_suffix(':').unwrap_or("");
+            let first = clause
+                .rsplit([',', ';', '.'])
+                .next()
+                .unwrap_or("")
+                .split_whitespace()
+                .next();
+            let named = raw.starts_with(char::is_alphabetic)
+                || first.is_some_and(|word| field_of(word) == Some(field));
+            if field == "temperature" && alone && !named {
+                continue;
             }
+            let at = range.start + at.start..range.start + at.end;
+            self.0.push((field, said.claim(raw, origin(source, &at))));
         }
     }
 
@@ -41,6 +68,25 @@ impl Passing {
             }
         }
     }
+}
+
+/// Whether a line names a quantity of light, a wavelength or a pH.
+fn speaks_of_a_measurement(line: &str) -> bool {
+    let words: Vec<&str> = line
+        .split(|c: char| !(c.is_alphanumeric() || c == '%'))
+        .filter(|word| !word.is_empty())
+        .collect();
+    let number = |word: &str| word.starts_with(|c: char| c.is_ascii_digit());
+    let apart = words.windows(2).any(|pair| match *pair {
+        ["pH", value] => number(value),
+        [value, "nm" | "NM"] => number(value),
+        _ => false,
+    });
+    apart
+        || words.iter().any(|word| {
+            number(word) && word.ends_with("nm")
+                || words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
+        })
 }
 
 /// Longer lines are prose, which tells stories: `heated to 90 °C, then cooled`.
@@ -86,7 +132,7 @@ fn condition(phrase: &str, customs: Customs) -> Option<(&'static str, Interpreta
     let number = tokens
         .iter()
         .position(|token| begins(&token.trim_start_matches("pH")))?;
-    if tokens.iter().filter(|token| begins(*token)).count() > 1 {
+    if tokens.iter().filter(|token| begins(token)).count() > 1 {
         return None;
     }
     let (before, rest) = tokens.split_at(number);
@@ -162,33 +208,28 @@ pub(crate) fn furniture_off(line: &str, value: Range<usize>) -> Range<usize> {
     }
 }
 
-/// Claims what a line without keys says beyond doubt: `37 °C, pH 7.0, 405 nm`, `14.03.2021 10:32`.
+/// Claims what a line without keys says beyond doubt: `37 °C, pH 7.0, 405 nm`, `14.03.2021 10:32`; whether the line says
+/// nothing else, and is more than a comment.
 ///
-/// Nothing is claimed unless every part of the line is understood; then the line is more than a comment.
-pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) {
+/// Among words that are not understood, `Guaiacol test, 436 nm, 25 °C, pH 7.0`, conditions are claimed where several
+/// kinds of them stand together, each in a part of its own and none twice: a lone temperature may be that of a
+/// treatment, and so may all where a length of time stands beside (`95 °C, 10 min`). A date is claimed where the line
+/// begins with it, as the heading of a page does.
+pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> bool {
     let whole = text(source, range.clone());
     let body = without_remark_sign(whole);
     let line = &whole[body.clone()];
     if line.is_empty() || line.len() > 160 {
-        return;
+        return false;
     }
     let start = range.start + body.start;
     let customs = customs(source);
-    let moment = moment::read(line, customs.order);
-    let at = start..start + line.len();
-    if let DateReading::Read(date) = &moment.date {
-        fields.claim(
-            "date",
-            free(Value::Text(date.iso.clone()), None, line, source, &at),
-        );
-        if let Some(time) = moment.time {
-            fields.claim("time", free(Value::Text(time), None, line, source, &at));
-        }
-        return;
+    if claim_moment(fields, source, line, start, customs) {
+        return true;
     }
     let mut found: Vec<(&'static str, Claim)> = Vec::new();
-    let mut offset = 0;
-    for part in parts(line) {
+    let (mut offset, mut words, mut treated) = (0, false, false);
+    for (place, part) in parts(line).into_iter().enumerate() {
         let from = start + offset + (part.len() - part.trim_start().len());
         offset += part.len() + 1;
         let part = part.trim();
@@ -197,17 +238,77 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) {
         }
         let at = from..from + part.len();
         let Some((key, interpretation)) = free_part(part, customs) else {
-            return;
+            words = true;
+            treated |= is_duration(part, customs);
+            if place == 0 {
+                claim_heading_date(fields, source, part, from, customs);
+            }
+            continue;
         };
         if found.iter().any(|(other, _)| *other == key) {
             // Two temperatures in a row: which is the sample's is not ours to say.
-            return;
+            return false;
         }
         found.push((key, interpretation.claim(part, origin(source, &at))));
+    }
+    let stated_before = |(key, _): &(&'static str, Claim)| fields.get(key).is_some();
+    if words && (found.len() < 2 || treated || found.iter().any(stated_before)) {
+        return false;
     }
     for (key, claim) in found {
         fields.claim(key, claim);
     }
+    !words
+}
+
+/// Claims a date, and the time beside it, that a text is from end to end.
+fn claim_moment(fields: &mut Fields, source: &Source, line: &str, start: usize, customs: Customs) -> bool {
+    let moment = moment::read(line, customs.order);
+    let at = start..start + line.len();
+    let DateReading::Read(date) = &moment.date else {
+        return false;
+    };
+    fields.claim(
+        "date",
+        free(Value::Text(date.iso.clone()), None, line, source, &at),
+    );
+    if let Some(time) = moment.time {
+        fields.claim("time", free(Value::Text(time), None, line, source, &at));
+    }
+    true
+}
+
+/// The date that words begin with, `Mi 14.5.2008`, `2017.03.22. szerda`: whole, with a year of four digits, the first
+/// of the source.
+fn claim_heading_date(fields: &mut Fields, source: &Source, part: &str, start: usize, customs: Customs) {
+    if fields.get("date").is_some() {
+        return;
+    }
+    let numbered = |word: &str| word.len() >= 8 && word.bytes().filter(u8::is_ascii_digit).count() >= 6;
+    // A weekday before it belongs to the date; `Printed 2023-02-14` says when the paper was made.
+    let mut words = part.split_whitespace();
+    let first = words.next().unwrap_or_default();
+    let heading = match words.next() {
+        _ if numbered(first) => first,
+        Some(second) if numbered(second) => {
+            let end = part.find(second).unwrap_or(0) + second.len();
+            &part[..end]
+        }
+        _ => return,
+    };
+    let has_year = heading
+        .split(|c: char| !c.is_ascii_digit())
+        .any(|digits| digits.len() == 4);
+    let from = start + part.find(heading).unwrap_or(0);
+    if has_year {
+        claim_moment(fields, source, heading, from, customs);
+    }
+}
+
+/// `10 min`, `2 h`: a length of time.
+fn is_duration(part: &str, customs: Customs) -> bool {
+    let found = interpret_as(&Key::new("duration"), part, None, customs);
+    matches!(found.value, Value::Number(_)) && found.fits && found.unit_written
 }
 
 fn free(value: Value, unit: Option<Unit>, raw: &str, source: &Source, at: &Range<usize>) -> Claim {
@@ -241,6 +342,8 @@ fn parts(line: &str) -> Vec<&str> {
 /// One part that names its field by its unit or by the word pH.
 fn free_part(part: &str, customs: Customs) -> Option<(&'static str, Interpretation)> {
     if let Some(value) = part.strip_prefix("pH") {
+        // `pH 7.0 (phosphate)`: the bracket names the buffer.
+        let value = value.split(" (").next().unwrap_or(value);
         let value = value.trim_start_matches([' ', '=', ':']);
         let found = interpret_as(&Key::new("ph"), value, None, customs);
         return (found.fits && matches!(found.value, Value::Number(_))).then_some(("ph", found));

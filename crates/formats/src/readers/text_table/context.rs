@@ -137,6 +137,27 @@ impl Context {
         }
     }
 
+    /// `Calibration of p-nitrophenol (405 nm)`: a title that ends in the wavelength, in brackets of its own. Light that
+    /// a sample is lit with, `irradiated (365 nm)`, is another.
+    fn hear_bracketed(&mut self, line: &str) {
+        let lower = line.to_lowercase();
+        let shone = lower
+            .split(|c: char| !c.is_alphabetic())
+            .any(|word| words::begins(List::LightShone, word));
+        if line.len() > LONGEST_TITLE || shone {
+            return;
+        }
+        if let Some((title, bracket)) = line
+            .trim_end()
+            .strip_suffix(')')
+            .and_then(|line| line.rsplit_once('('))
+            && title.trim_end().ends_with(char::is_alphanumeric)
+            && !bracket.contains(['(', ')'])
+        {
+            self.hear_wavelength(&crate::head::read_head(bracket));
+        }
+    }
+
     /// A line that names a unit of wavelength or time, bare of a number, and what was measured, and little else.
     fn hear_axes(&mut self, line: &str) {
         if line.len() > LONGEST_TITLE {
@@ -209,6 +230,7 @@ impl Context {
             }
         }
         self.hear_axes(line);
+        self.hear_bracketed(line);
         if let Some((quantity, initials)) = words::optical_in(line) {
             self.abbreviated.push((initials, quantity.clone()));
             self.others.insert(quantity);

@@ -681,6 +681,14 @@ impl Said {
         for line in lines.iter().take(MAX_WORD_LINES) {
             let raw = &text[line.span.range()];
             let (_, kept) = strip_remark(raw);
+            // `Sample: leaf      Page 1/4`: what stands before the page's number is said of the run.
+            let kept = join::without_page(kept)
+                .filter(|front| {
+                    header::pairs(front)
+                        .iter()
+                        .any(|pair| !pair.value.is_empty() && header::is_known(&front[pair.key.clone()]))
+                })
+                .unwrap_or(kept);
             if kept.is_empty() || join::is_furniture(kept, &none) || scan::is_ruler(kept) {
                 continue;
             }
@@ -690,10 +698,9 @@ impl Said {
                 pairs.extend(header::pair_in_blanks(kept));
             }
             if pairs.is_empty() {
-                let before = said.fields.len();
-                header::claim_free(&mut said.fields, source, base..base + kept.len());
+                let whole = header::claim_free(&mut said.fields, source, base..base + kept.len());
                 passing.hear(source, base..base + kept.len());
-                if said.fields.len() == before && comments.len() < 24 {
+                if !whole && comments.len() < 24 {
                     let padding = |c: char| c.is_whitespace() || matches!(c, ';' | '|' | ',');
                     let bare = kept.trim_end_matches(padding);
                     let inner = bare.strip_prefix('"').and_then(|bare| bare.strip_suffix('"'));
