@@ -272,9 +272,18 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
         return Some((name.trim(), unit.trim()));
     }
     let (name, unit) = text.rsplit_once(' ')?;
-    // The `A` of `T% sample A` is the sample's, and no ampere.
-    let lettered =
-        name.contains(' ') && unit.len() == 1 && unit.starts_with(|c: char| c.is_ascii_uppercase());
+    // The `A` of `T% sample A` is the sample's, and no ampere; `Sample C` is no temperature. A capital letter apart is a
+    // unit only beside a quantity that can have it: `Temp C`.
+    let can_have = || {
+        let quantities = symbol(name).or_else(|| quantity_of(name).map(|quantity| vec![quantity]));
+        let units = spelled(unit);
+        quantities
+            .unwrap_or_default()
+            .iter()
+            .any(|quantity| units.units().iter().any(|unit| fits(quantity, unit)))
+    };
+    let capital = unit.len() == 1 && unit.starts_with(|c: char| c.is_ascii_uppercase());
+    let lettered = capital && (name.contains(' ') || !can_have());
     (!lettered && pair(name, unit)).then(|| (name.trim(), unit.trim()))
 }
 

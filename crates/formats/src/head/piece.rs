@@ -64,6 +64,17 @@ pub(super) fn piece(text: &str, sure: bool, depth: usize) -> Option<Piece> {
     if let Some(found) = glued(text) {
         return Some(found);
     }
+    // `abs-1`, `abs-2`: replicates of one quantity.
+    if let Some((name, number)) = text.rsplit_once('-')
+        && (1..=2).contains(&number.len())
+        && number.bytes().all(|b| b.is_ascii_digit())
+        && let Some(quantity) = quantity_of(name).filter(Quantity::is_of_light)
+    {
+        return Some(Piece::Several(vec![
+            named(name, quantity),
+            Piece::Label(text.to_owned()),
+        ]));
+    }
     phrase(text, depth).or_else(|| {
         let spaced = spaced(text)?;
         piece(&spaced, sure, depth + 1)
@@ -584,6 +595,16 @@ pub(super) fn phrase(text: &str, depth: usize) -> Option<Piece> {
         && let Some(found) = at_wavelength(&format!("{first}{second}"))
     {
         return Some(Piece::Several(vec![found, Piece::Label(rest.join(" "))]));
+    }
+    // `WT OD600`: a name before the reading at a wavelength.
+    if let [names @ .., last] = words.as_slice()
+        && !names.is_empty()
+        && names
+            .iter()
+            .all(|name| quantity_of(name).is_none() && symbol(name).is_none())
+        && let Some(found) = at_wavelength(last)
+    {
+        return Some(Piece::Several(vec![found, Piece::Label(names.join(" "))]));
     }
     // `A595 b`: a reading at a wavelength with its replicate.
     if let [first, rest @ ..] = words.as_slice()
