@@ -135,13 +135,34 @@ fn understand(text: &str) -> Head {
         parts.add(piece);
     } else {
         for (text, bracketed) in cut(text) {
-            match piece(text, bracketed, 0) {
+            let found = match parts.labels.as_slice() {
+                // Behind a word that says nothing `(A)` may be amperes as well.
+                [name] if bracketed && is_unknown_word(name) && text.trim() == "A" => {
+                    as_unit(text.trim())
+                }
+                _ => piece(text, bracketed, 0),
+            };
+            match found {
                 Some(piece) => parts.add(piece),
                 None => parts.label(text),
             }
         }
     }
     parts.into_head(text)
+}
+
+/// Whether a name is one word that is in no list, and no number of a sample.
+fn is_unknown_word(name: &str) -> bool {
+    name.chars().count() >= 4
+        && name.chars().all(char::is_alphabetic)
+        && crate::words::word(name) == crate::words::Word::Unknown
+        && crate::words::field_of(name).is_none()
+}
+
+/// A sign that is a symbol as well as a unit, taken for the unit.
+fn as_unit(text: &str) -> Option<Piece> {
+    let units = spelled(text).units().to_vec();
+    (!units.is_empty()).then_some(Piece::Unit(units))
 }
 
 /// `Abs / %T`, `A or T`: a head that names two quantities of light and leaves open which.
@@ -282,6 +303,10 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
             .iter()
             .any(|quantity| units.units().iter().any(|unit| fits(quantity, unit)))
     };
+    // The `nm-1` of `E / zo m-2 nm-1` is a part of a unit.
+    if name.contains('/') {
+        return None;
+    }
     let capital = unit.len() == 1 && unit.starts_with(|c: char| c.is_ascii_uppercase());
     let lettered = capital && (name.contains(' ') || !can_have());
     (!lettered && pair(name, unit)).then(|| (name.trim(), unit.trim()))

@@ -61,6 +61,9 @@ pub(super) fn piece(text: &str, sure: bool, depth: usize) -> Option<Piece> {
     {
         return Some(found);
     }
+    if let Some(found) = over_unit_of_axis(text) {
+        return Some(found);
+    }
     if let Some(found) = glued(text) {
         return Some(found);
     }
@@ -496,6 +499,21 @@ pub(super) fn glued(text: &str) -> Option<Piece> {
         }
     }
     None
+}
+
+/// `Vlnk / nm`: an unknown name over a unit of wavelengths or wavenumbers, as quantities are written with their units.
+/// Other quotients may be rates: `drops / min`.
+fn over_unit_of_axis(text: &str) -> Option<Piece> {
+    let (name, unit) = text.split_once('/')?;
+    let name = name.trim();
+    let words = name.chars().filter(|c| c.is_alphabetic()).count() >= 3 && !name.contains(char::is_numeric);
+    let units = lone_unit(unit.trim())?;
+    let of_axis = |unit: &Unit| {
+        matches!(quantities_of(unit).as_slice(), [one] if *one == Quantity::WAVELENGTH || *one == Quantity::WAVENUMBER)
+    };
+    (words && units.iter().all(of_axis)).then(|| {
+        Piece::Several(vec![Piece::Label(name.to_owned()), Piece::Unit(units)])
+    })
 }
 
 /// Words between a quantity and its wavelength or unit.

@@ -203,6 +203,9 @@ fn kind(text: &str) -> Cell {
 
 /// `Température du bain`: a quantity that is stated of something.
 fn is_of_something(text: &str) -> bool {
+    if text.contains(|c: char| c.is_ascii_digit() || matches!(c, ':' | '=')) {
+        return false;
+    }
     crate::words::before_its_genitive(text)
         .and_then(field_of)
         .is_some_and(|field| matches!(field, "temperature" | "ph" | "path-length" | "wavelength"))

@@ -305,7 +305,9 @@ fn squeeze(line: &str) -> String {
 pub(super) fn without_page(line: &str) -> Option<&str> {
     let at = line.rfind("  ").or_else(|| line.rfind('\t'))?;
     let (front, page) = (line[..at].trim_end(), line[at..].trim_start());
-    (!front.is_empty() && is_furniture(page, &BTreeSet::new())).then_some(front)
+    // A lone number is the value of a key.
+    let worded = page.contains(char::is_alphabetic);
+    (!front.is_empty() && worded && is_furniture(page, &BTreeSet::new())).then_some(front)
 }
 
 /// Lines that belong to the paper and not to the data: page numbers, repeated titles, "continued".

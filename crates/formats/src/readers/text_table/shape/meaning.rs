@@ -615,7 +615,10 @@ impl Shaper<'_> {
         else {
             return false;
         };
-        let small = label.chars().count() <= 3 && !label.contains(char::is_uppercase);
+        // Behind a symbol, `A405 sem`, it is no word of a language.
+        let name = column.heads.last().map_or("", |(text, _)| text.trim());
+        let letters = name.chars().take_while(|c| c.is_alphabetic()).count();
+        let small = label.chars().count() <= 3 && !label.contains(char::is_uppercase) && letters > 3;
         let mean_of_it = |other: &Column| {
             other.index != column.index
                 && other.quantity == column.quantity
