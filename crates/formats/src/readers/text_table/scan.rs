@@ -315,6 +315,11 @@ fn table_at(
     if words_in_front && (sentences && !parted || dialect.sep == Sep::Blank && wordy >= 4) {
         return None;
     }
+    // Lines of a log, `17 59 pump 8 on, valve 2 off`, are sentences too, though they begin with numbers.
+    let named = || head_above.is_some_and(|line| names_quantity(line));
+    if dialect.sep == Sep::Blank && wordy >= 4 && wordy >= figures && !named() {
+        return None;
+    }
     let mut grid = Grid::new(dialect.clone(), kinds);
     grid.learn_extents(sample.iter().copied());
     grid.expect_units(&sample);
@@ -903,6 +908,14 @@ fn all_keys(text: &str, grid: &Grid) -> bool {
             .is_some()
     });
     keys.count() * 2 >= words.len()
+}
+
+/// Whether a word of a line, or two of them, name a quantity: it may be a row of heads.
+fn names_quantity(line: &str) -> bool {
+    let words = glue_units(line, raw_split(line, Sep::Blank));
+    words
+        .into_iter()
+        .any(|range| crate::head::read_head(&line[range]).quantity.is_some())
 }
 
 fn is_prose(rows: &[&str]) -> bool {
