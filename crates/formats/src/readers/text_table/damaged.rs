@@ -2,9 +2,9 @@
 
 use curvary_record::{Code, Diagnostic, Place};
 
-use super::dialect::split;
+use super::dialect::{Dialect, Sep, is_blank, raw_split, split};
 use super::grid::{Grid, Kind};
-use super::join::Section;
+use super::join::{Section, row_cut};
 use super::number::{Cell, cell};
 use super::scan::{TextLine, strip_remark};
 use crate::Source;
@@ -83,6 +83,19 @@ pub(super) fn resembles(line: &str, row: &str) -> bool {
     nearly_same(&line, &row) || nearly_same(&line, &[row.as_slice(), &row].concat())
 }
 
+/// Whether a line is the first cell of a row and nothing else: a row that was cut behind it. `row` is one of the table's,
+/// whose first cell looks the same. Only where a sign of its own parts the cells.
+pub(super) fn is_cut_row(line: &str, row: &str, dialect: &Dialect) -> bool {
+    let hard = dialect.sep.byte().is_some() || dialect.sep == Sep::CommaBlank;
+    let line = line.trim_matches(is_blank);
+    if !hard || line.is_empty() || raw_split(line, dialect.sep).len() != 1 {
+        return false;
+    }
+    let cells = raw_split(row, dialect.sep);
+    let first = cells.first().map_or("", |range| &row[range.clone()]);
+    cells.len() > 1 && !first.is_empty() && outline(line) == outline(first)
+}
+
 /// Whether a line above a table is a damaged row of it and no row of heads: it looks like `row`, its first one, and its
 /// numbers go with those in the columns below or beside them.
 pub(super) fn is_row_of(line: &str, row: &str, grid: &Grid) -> bool {
@@ -126,8 +139,9 @@ pub(super) fn is_row_of(line: &str, row: &str, grid: &Grid) -> bool {
     fitting * 2 > numbers || numbers == 0
 }
 
-/// Tells of lines next to a table that look like rows of it, and are none.
-pub(super) fn tell_beside_tables(source: &Source, sections: &mut [Section], behind: &[TextLine]) {
+/// Takes the lines next to a table that look like rows of it, and are none, out of the words, and tells of them. They
+/// name nothing, whatever stands in them.
+pub(super) fn take_beside_tables(source: &Source, sections: &mut [Section], behind: &mut Vec<TextLine>) {
     let text = source.text();
     for index in 0..sections.len() {
         let grid = &sections[index].table.grid;
@@ -147,13 +161,31 @@ pub(super) fn tell_beside_tables(source: &Source, sections: &mut [Section], behi
             .collect();
         let lost_above = above.len();
         let last = row(grid.rows - 1);
-        let below = sections.get(index + 1).map_or(behind, |next| &next.words);
-        let below: Vec<u32> = below
+        let of_names = grid.kinds.first() == Some(&Kind::Words);
+        let words_below = sections.get(index + 1).map_or(behind.as_slice(), |next| &next.words);
+        // A row of names that was cut behind its name stands at once below the last row.
+        let cut = words_below
+            .first()
+            .filter(|line| {
+                of_names
+                    && line.line as usize == grid.line(grid.rows - 1) + 1
+                    && is_cut_row(&text[line.span.range()], last, &grid.dialect)
+            })
+            .map(|line| line.line);
+        let below: Vec<u32> = words_below
             .iter()
+            .skip(usize::from(cut.is_some()))
             .take_while(|line| of_table(last, line))
             .map(|line| line.line)
             .collect();
+        let taken: Vec<u32> = above.iter().chain(&below).copied().chain(cut).collect();
         sections[index].table.grid.lost_above = lost_above;
+        sections[index].words.retain(|line| !taken.contains(&line.line));
+        match sections.get_mut(index + 1) {
+            Some(next) => next.words.retain(|line| !taken.contains(&line.line)),
+            None => behind.retain(|line| !taken.contains(&line.line)),
+        }
+        sections[index].remarks.extend(cut.map(row_cut));
         for (lines, where_they_stand, nearest) in [
             (above.as_slice(), "above", "the last"),
             (&below, "below", "the first"),

@@ -25,10 +25,18 @@ pub(super) fn sections(text: &str, pieces: Vec<Piece>) -> (Vec<Section>, Vec<Tex
             Piece::Blank => {}
             Piece::Text(line) => words.push(line),
             Piece::Table(table) => {
+                let mut table = *table;
+                // A row that was cut behind its first number is no page number.
+                let cut = sections
+                    .last()
+                    .and_then(|last| cut_row_between(text, &last.table, &words, &table));
+                if let (Some(line), Some(last)) = (cut, sections.last_mut()) {
+                    words.retain(|word| word.line != line);
+                    last.remarks.push(row_cut(line));
+                }
                 let furniture = words
                     .iter()
                     .all(|line| is_furniture(&text[line.span.range()], &seen));
-                let mut table = *table;
                 let own_head = !table.heads.is_empty();
                 let between = std::mem::take(&mut words);
                 let relation = sections
@@ -118,6 +126,45 @@ fn relation(text: &str, first: &Table, second: &Table, lines_between: usize) -> 
     } else {
         Relation::Apart
     }
+}
+
+/// The line between two tables that holds the next number of the first one's running column, or the one before the
+/// second's, and nothing else.
+fn cut_row_between(text: &str, first: &Table, between: &[TextLine], second: &Table) -> Option<u32> {
+    let (a, b) = (&first.grid, &second.grid);
+    let column = a.kinds.iter().position(|kind| *kind == Kind::Figures)?;
+    let hard = a.dialect.sep.byte().is_some() || a.dialect.sep == super::dialect::Sep::CommaBlank;
+    let figures = |table: &Table| table.grid.kinds.get(column) == Some(&Kind::Figures) && table.grid.rows > 0;
+    if column != 0 || !hard || a.columns() < 2 || !second.heads.is_empty() || !figures(first) || !figures(second) {
+        return None;
+    }
+    let mut next = Vec::new();
+    if a.rows >= 2 {
+        next.push(2.0 * a.figure(a.rows - 1, 0) - a.figure(a.rows - 2, 0));
+    }
+    if b.rows >= 2 {
+        next.push(2.0 * b.figure(0, 0) - b.figure(1, 0));
+    }
+    let is_next = |line: &&TextLine| {
+        let line = text[line.span.range()].trim();
+        match super::number::cell(line, a.dialect.style) {
+            super::number::Cell::Number { value, .. } => next
+                .iter()
+                .any(|next| (value - next).abs() <= 1e-9 * next.abs().max(1.0)),
+            _ => false,
+        }
+    };
+    between.iter().find(is_next).map(|line| line.line)
+}
+
+/// A remark on a row that ends behind its first cell.
+pub(super) fn row_cut(line: u32) -> Diagnostic {
+    Diagnostic::warning(
+        Code::new("row-does-not-fit"),
+        "a line holds only the first cell of a row, and was left out",
+    )
+    .at(Place::line(line as usize), "this line")
+    .help("compare it with the original")
 }
 
 /// Whether the first column of `second` goes on where that of `first` ends, and whether in its very step. Rows that

@@ -236,6 +236,7 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
             remarks: std::iter::once(none).chain(untold).collect(),
         };
     }
+    damaged::take_beside_tables(source, &mut sections, &mut behind);
     let (sections, behind) = keys_behind(text, sections, behind);
     // What stands in front of the first table speaks of all; what stands above a later one, of that one.
     let mut sections = sections;
@@ -247,7 +248,6 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
     };
     let mut preamble = Said::hear(source, &sections[0].words);
     let trailer = Said::hear(source, &behind);
-    damaged::tell_beside_tables(source, &mut sections, &behind);
     let (conditions, sections): (Vec<Section>, Vec<Section>) = sections
         .into_iter()
         .partition(|section| is_row_of_conditions(text, section));
@@ -909,6 +909,7 @@ fn odd_rows<'a>(source: &'a Source, section: &'a Section) -> impl Iterator<Item 
     let columns = section.table.grid.columns();
     let each = odd.iter().take(EACH).map(move |odd| {
         let message = match odd.cells {
+            Some(1) => "a line holds only the first cell of a row, and was left out".to_owned(),
             Some(cells) => format!("a row of {cells} cells in a table of {columns} columns was left out"),
             None => {
                 "a damaged row was left out: its cells are no numbers in the style of the table".to_owned()

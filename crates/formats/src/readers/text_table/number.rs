@@ -720,6 +720,41 @@ pub(super) enum Evidence {
     EitherPoint,
 }
 
+/// Whether a sign that stands several times in a figure parts it in groups of three: `1,234,567`.
+fn in_thousands(figure: &str, sign: char) -> bool {
+    let digits = |group: &str| group.bytes().all(|byte| byte.is_ascii_digit());
+    let mut groups = figure.split(sign);
+    let front = groups.next().unwrap_or("");
+    (1..=3).contains(&front.len())
+        && digits(front)
+        && !front.starts_with('0')
+        && groups.all(|group| group.len() == 3 && digits(group))
+}
+
+/// Whether a cell that is no number would be one but for a single sign: its decimal sign is doubled, or a letter stands
+/// for a digit. `0..15`, `0.l5`.
+pub(super) fn is_nearly_number(text: &str, style: Style) -> bool {
+    let decimal = char::from(style.decimal);
+    let text = text.trim().trim_start_matches(['-', '+']);
+    let is_decimal = |text: &str| {
+        text.contains(decimal)
+            && text.starts_with(|c: char| c.is_ascii_digit())
+            && matches!(cell(text, style), Cell::Number { .. })
+    };
+    let doubled = String::from_iter([decimal, decimal]);
+    if text.matches(doubled.as_str()).count() == 1 {
+        return is_decimal(&text.replacen(doubled.as_str(), &decimal.to_string(), 1));
+    }
+    let mut letters = text.char_indices().filter(|(_, c)| c.is_alphabetic());
+    match (letters.next(), letters.next()) {
+        (Some((at, letter)), None) => {
+            let whole = format!("{}0{}", &text[..at], &text[at + letter.len_utf8()..]);
+            whole.len() >= 3 && is_decimal(&whole)
+        }
+        _ => false,
+    }
+}
+
 /// Weighs one cell.
 pub(super) fn evidence(text: &str) -> Evidence {
     let text = text.trim();
@@ -764,8 +799,10 @@ pub(super) fn evidence(text: &str) -> Evidence {
                 Evidence::EitherPoint
             }
         }
-        (_, 0) => Evidence::Point,
-        (0, _) => Evidence::Comma,
+        // Groups of three, or a damaged number, which says nothing.
+        (_, 0) if in_thousands(figure, ',') => Evidence::Point,
+        (0, _) if in_thousands(figure, '.') => Evidence::Comma,
+        (_, 0) | (0, _) => Evidence::None,
         _ => {
             if figure.rfind(',') > figure.rfind('.') {
                 Evidence::Comma
@@ -966,6 +1003,17 @@ mod tests {
     }
 
     #[test]
+    fn numbers_with_one_damaged_sign() {
+        for text in ["0..15", "-0.l5", "36.l5", "5.l", "l.5", "0..0215"] {
+            assert!(is_nearly_number(text, Style::POINT), "{text}");
+        }
+        assert!(is_nearly_number("0,,0208", Style::COMMA));
+        for text in ["A1", "1:20", "2.3.4", "well", "1.5 ok", "260/280", "S1", "2b", "", "."] {
+            assert!(!is_nearly_number(text, Style::POINT), "{text}");
+        }
+    }
+
+    #[test]
     fn evidence_of_the_decimal_sign() {
         for (text, wanted) in [
             ("400", Evidence::None),
@@ -978,6 +1026,9 @@ mod tests {
             ("1.234,5", Evidence::Comma),
             ("1,234.5", Evidence::Point),
             ("1,2E-3", Evidence::Comma),
+            ("425.3.730", Evidence::None),
+            ("3..730", Evidence::None),
+            ("0,,0208", Evidence::None),
         ] {
             assert_eq!(evidence(text), wanted, "{text}");
         }

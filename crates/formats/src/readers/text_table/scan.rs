@@ -11,7 +11,7 @@ use super::dialect::{Brackets, Decision, Dialect, Sep, decide, is_blank, raw_spl
 use super::grid::{Cursor, Grid, Kind, MAX_COLUMNS, line_end};
 use super::heads::{glue_units, heads_above, is_summary_word, unmatched_head};
 use super::labelled;
-use super::number::{Cell, Style, cell, dotted_time, durations_differ, has_concise};
+use super::number::{Cell, Style, cell, dotted_time, durations_differ, has_concise, is_nearly_number};
 use super::segments::RowClass;
 use crate::Assumptions;
 
@@ -755,6 +755,7 @@ fn kinds_of(rows: &[&str], dialect: &Dialect, columns: usize) -> Vec<Kind> {
     let mut figures = vec![0_usize; columns];
     let mut words = vec![0_usize; columns];
     let mut beyond = vec![0_usize; columns];
+    let mut damaged = vec![0_usize; columns];
     // The columns in which a length of time may stand, by its unit or its parts.
     let mut timed: BTreeMap<usize, Vec<&str>> = BTreeMap::new();
     for row in rows {
@@ -775,6 +776,7 @@ fn kinds_of(rows: &[&str], dialect: &Dialect, columns: usize) -> Vec<Kind> {
             }
             match found {
                 Cell::Number { .. } | Cell::WithUnit { .. } | Cell::Bracketed { .. } => figures[column] += 1,
+                Cell::Words if is_nearly_number(&row[range], dialect.style) => damaged[column] += 1,
                 Cell::Words | Cell::Clock { .. } => words[column] += 1,
                 Cell::Beyond => beyond[column] += 1,
                 Cell::Missing | Cell::Empty => {}
@@ -797,8 +799,12 @@ fn kinds_of(rows: &[&str], dialect: &Dialect, columns: usize) -> Vec<Kind> {
         .iter()
         .zip(&words)
         .zip(&beyond)
+        .zip(&damaged)
         .enumerate()
-        .map(|(column, ((&f, &w), &b))| {
+        .map(|(column, (((&f, &w), &b), &d))| {
+            // One damaged sign makes no column of words; where there is but one row, its other cells tell.
+            let alone = f == 0 && rows.len() == 1 && figures.iter().any(|&count| count > 0);
+            let w = if w == 0 && (d <= f || alone) { 0 } else { w + d };
             // Where an overflow is written as such, a word of its own (`dark`) may be another one.
             let overflows = b > 0 && f >= 3 && w < f;
             if w > 0 && w * 3 >= f && !overflows || differ(column) {
