@@ -93,7 +93,34 @@ pub(super) fn is_cut_row(line: &str, row: &str, dialect: &Dialect) -> bool {
     }
     let cells = raw_split(row, dialect.sep);
     let first = cells.first().map_or("", |range| &row[range.clone()]);
-    cells.len() > 1 && !first.is_empty() && outline(line) == outline(first)
+    if cells.len() < 2 || first.is_empty() {
+        return false;
+    }
+    // The name may have run together with the value behind it: `S4OVER`.
+    let value = |text: &str| matches!(cell(text, dialect.style), Cell::Missing | Cell::Beyond);
+    let runs_on = || {
+        let ends = line.char_indices().skip(1).map(|(at, _)| at);
+        cells.len() == 2
+            && first.contains(|c: char| c.is_ascii_digit())
+            && ends
+                .filter(|&at| value(&line[at..]))
+                .any(|at| outline(&line[..at]) == outline(first))
+    };
+    outline(line) == outline(first) || runs_on()
+}
+
+/// Whether a line has about as many cells as a row of a table and nearly all of them hold numbers: a row that lost a sign
+/// somewhere, however many of its cells are empty or hold markers. Only where a sign of its own parts the cells.
+fn has_cells_of_row(line: &str, grid: &Grid) -> bool {
+    let hard = grid.dialect.sep.byte().is_some() || grid.dialect.sep == Sep::CommaBlank;
+    let cells = split(line, &grid.dialect);
+    let numbers = cells.iter().filter(|range| {
+        let cell = cell(&line[(*range).clone()], grid.dialect.style);
+        matches!(cell, Cell::Number { .. } | Cell::Missing | Cell::Beyond)
+    });
+    hard && cells.len() >= 4
+        && cells.len().abs_diff(grid.columns()) <= 1
+        && numbers.count() + 1 >= cells.len()
 }
 
 /// Whether a line above a table is a damaged row of it and no row of heads: it looks like `row`, its first one, and its
@@ -151,7 +178,9 @@ pub(super) fn take_beside_tables(source: &Source, sections: &mut [Section], behi
         let row = |row: usize| text[source.lines().span(grid.line(row) - 1).range()].trim_end();
         let of_table = |row: &str, line: &TextLine| {
             let line = &text[line.span.range()];
-            strip_remark(line).0.is_none() && !crate::words::is_furniture(line) && resembles(line, row)
+            strip_remark(line).0.is_none()
+                && !crate::words::is_furniture(line)
+                && (resembles(line, row) || has_cells_of_row(line, grid))
         };
         let first = row(0);
         let above = sections[index].words.iter().rev();
@@ -162,7 +191,9 @@ pub(super) fn take_beside_tables(source: &Source, sections: &mut [Section], behi
         let lost_above = above.len();
         let last = row(grid.rows - 1);
         let of_names = grid.kinds.first() == Some(&Kind::Words);
-        let words_below = sections.get(index + 1).map_or(behind.as_slice(), |next| &next.words);
+        let words_below = sections
+            .get(index + 1)
+            .map_or(behind.as_slice(), |next| &next.words);
         // A row of names that was cut behind its name stands at once below the last row.
         let cut = words_below
             .first()

@@ -84,7 +84,6 @@ fn heads_behind(text: &str, grid: &Grid, above: &[Piece], keys: bool) -> Vec<Hea
     let mut heads: Vec<HeadRow> = Vec::new();
     let mut blanks = 0;
     let mut skipped = 0;
-    let mut stepped_over = false;
     for (index, piece) in above.iter().enumerate().rev() {
         match piece {
             Piece::Blank => {
@@ -109,10 +108,7 @@ fn heads_behind(text: &str, grid: &Grid, above: &[Piece], keys: bool) -> Vec<Hea
                 }
                 let nearest = heads.iter().all(|head| head.class == RowClass::Summary);
                 let Some(cells) = map_heads(text, *line, grid, nearest, blanks > 0) else {
-                    // One line of words between rows of heads does not part them.
-                    let over = above[..index].last();
-                    if !stepped_over && blanks == 0 && stands_between_heads(text, *line, over, grid) {
-                        stepped_over = true;
+                    if blanks == 0 && stand_between_heads(text, &above[..=index], grid) {
                         continue;
                     }
                     break;
@@ -145,28 +141,51 @@ fn heads_behind(text: &str, grid: &Grid, above: &[Piece], keys: bool) -> Vec<Hea
     heads
 }
 
-/// Whether a line is a single cell of words, and the line above it, `over`, a row of heads beyond doubt: it has a cell for
-/// each column, and names the axis or holds a number for each curve.
-fn stands_between_heads(text: &str, line: TextLine, over: Option<&Piece>, grid: &Grid) -> bool {
+/// So many lines of words may stand between rows of heads.
+const MAX_BETWEEN: usize = 2;
+
+/// Whether the last of these lines, and perhaps some above it, are words in a single cell, and the line above them a row of
+/// heads beyond doubt: it has a cell for each column, and names the axis or holds a number for each curve.
+fn stand_between_heads(text: &str, lines: &[Piece], grid: &Grid) -> bool {
     let sep = grid.dialect.sep;
+    let words = |piece: &&Piece| match piece {
+        Piece::Text(line) => {
+            let kept = strip_remark(&text[line.span.range()]).1;
+            raw_split(kept, sep).len() == 1
+        }
+        _ => false,
+    };
+    let between = lines.iter().rev().take_while(words).count();
+    let over = lines.len().checked_sub(between + 1).and_then(|at| lines.get(at));
     let Some(Piece::Text(over)) = over else {
         return false;
     };
-    let kept = strip_remark(&text[line.span.range()]).1;
     let over = &text[over.span.range()];
-    if sep.byte().is_none() || grid.columns() < 2 || raw_split(kept, sep).len() != 1 {
+    if sep.byte().is_none() || grid.columns() < 2 || !(1..=MAX_BETWEEN).contains(&between) {
         return false;
     }
-    let cells: Vec<&str> = raw_split(over, sep).into_iter().map(|range| &over[range]).collect();
+    let cells: Vec<&str> = raw_split(over, sep)
+        .into_iter()
+        .map(|range| &over[range])
+        .collect();
     let Some((first, others)) = cells.split_first().filter(|_| cells.len() == grid.columns()) else {
         return false;
     };
-    let runs = is_axis(&read_head(first));
-    let of_light = |cell: &&str| read_head(cell).quantity.is_some_and(|quantity| quantity.is_of_light());
-    let numbers = others.iter().filter(|cell| leading_number(cell).is_some()).count();
+    let head = read_head(first);
+    let runs = is_axis(&head);
+    let tells = head.quantity.is_some() || head.unit.is_some() || crate::words::field_of(first).is_some();
+    let of_light = |cell: &&str| {
+        read_head(cell)
+            .quantity
+            .is_some_and(|quantity| quantity.is_of_light())
+    };
+    let numbers = others
+        .iter()
+        .filter(|cell| leading_number(cell).is_some())
+        .count();
     let filled = others.iter().filter(|cell| !cell.is_empty()).count();
-    let key = first.is_empty() || crate::words::field_of(first).is_some() || runs;
-    key && numbers >= 2 && numbers == filled
+    let sums = is_summary_word(first) || super::segments::is_summary_word(first);
+    (first.is_empty() || tells || sums) && numbers >= 2 && numbers == filled
         || runs && numbers == 0 && (filled == others.len() || others.iter().any(of_light))
 }
 
@@ -175,7 +194,11 @@ fn is_title(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool {
     let words = |span: &Span| text[span.range()].split_whitespace().count();
     let filled = cells.iter().flatten().count();
     let in_front = cells.iter().take(filled).all(Option::is_some);
-    let of_light = |span: &Span| read_head(&text[span.range()]).quantity.is_some_and(|q| q.is_of_light());
+    let of_light = |span: &Span| {
+        read_head(&text[span.range()])
+            .quantity
+            .is_some_and(|q| q.is_of_light())
+    };
     match (filled, below.cells.first().copied().flatten()) {
         // Words over the first column alone, which has a head already: `Urease, A at 630 nm;`, `Extinktion;`. A unit that
         // stands alone has its name above it, but what is measured is no name of an axis.

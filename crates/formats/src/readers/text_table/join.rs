@@ -135,7 +135,13 @@ fn cut_row_between(text: &str, first: &Table, between: &[TextLine], second: &Tab
     let column = a.kinds.iter().position(|kind| *kind == Kind::Figures)?;
     let hard = a.dialect.sep.byte().is_some() || a.dialect.sep == super::dialect::Sep::CommaBlank;
     let figures = |table: &Table| table.grid.kinds.get(column) == Some(&Kind::Figures) && table.grid.rows > 0;
-    if column != 0 || !hard || a.columns() < 2 || !second.heads.is_empty() || !figures(first) || !figures(second) {
+    if column != 0
+        || !hard
+        || a.columns() < 2
+        || !second.heads.is_empty()
+        || !figures(first)
+        || !figures(second)
+    {
         return None;
     }
     let mut next = Vec::new();

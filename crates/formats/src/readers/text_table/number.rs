@@ -731,8 +731,8 @@ fn in_thousands(figure: &str, sign: char) -> bool {
         && groups.all(|group| group.len() == 3 && digits(group))
 }
 
-/// Whether a cell that is no number would be one but for a single sign: its decimal sign is doubled, or a letter stands
-/// for a digit. `0..15`, `0.l5`.
+/// Whether a cell that is no number would be one but for a single sign: its decimal sign is doubled, or stands for a
+/// delimiter, or a letter stands for a digit. `0..15`, `420.0.15`, `0.l5`. A date is none.
 pub(super) fn is_nearly_number(text: &str, style: Style) -> bool {
     let decimal = char::from(style.decimal);
     let text = text.trim().trim_start_matches(['-', '+']);
@@ -744,6 +744,11 @@ pub(super) fn is_nearly_number(text: &str, style: Style) -> bool {
     let doubled = String::from_iter([decimal, decimal]);
     if text.matches(doubled.as_str()).count() == 1 {
         return is_decimal(&text.replacen(doubled.as_str(), &decimal.to_string(), 1));
+    }
+    if let [front, middle, back] = text.split(decimal).collect::<Vec<_>>()[..] {
+        let digits = |part: &str| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit());
+        let dated = front.len() <= 2 && middle.len() <= 2 || front.len() == 4 && middle.len() == 2;
+        return [front, middle, back].into_iter().all(digits) && !dated;
     }
     let mut letters = text.char_indices().filter(|(_, c)| c.is_alphabetic());
     match (letters.next(), letters.next()) {
@@ -1004,11 +1009,13 @@ mod tests {
 
     #[test]
     fn numbers_with_one_damaged_sign() {
-        for text in ["0..15", "-0.l5", "36.l5", "5.l", "l.5", "0..0215"] {
+        for text in ["0..15", "-0.l5", "36.l5", "5.l", "l.5", "0..0215", "410.0.12"] {
             assert!(is_nearly_number(text, Style::POINT), "{text}");
         }
         assert!(is_nearly_number("0,,0208", Style::COMMA));
-        for text in ["A1", "1:20", "2.3.4", "well", "1.5 ok", "260/280", "S1", "2b", "", "."] {
+        for text in [
+            "A1", "1:20", "2.3.4", "well", "1.5 ok", "260/280", "S1", "2b", "", ".",
+        ] {
             assert!(!is_nearly_number(text, Style::POINT), "{text}");
         }
     }

@@ -71,6 +71,9 @@ impl Grid {
                 return (0, Vec::new());
             };
             let (mut pointed, mut whole) = (0, Vec::new());
+            let rising = numbers.windows(2).filter(|pair| pair[1] > pair[0]).count();
+            let falling = numbers.windows(2).filter(|pair| pair[1] < pair[0]).count();
+            let runs = rising.max(falling) * 10 >= numbers.len().saturating_sub(1) * 9 && numbers.len() >= 8;
             for (at, &(first, decimals)) in changes.iter().enumerate() {
                 let first = first as usize;
                 let end = changes
@@ -83,10 +86,11 @@ impl Grid {
                 }
                 whole.extend(rows.filter(|&row| {
                     let near = |at: Option<usize>| at.and_then(|at| numbers.get(at)).copied();
-                    let between = match (near(row.checked_sub(1)), near(row.checked_add(1))) {
-                        (Some(above), Some(below)) => (above < numbers[row]) == (numbers[row] < below),
-                        _ => false,
-                    };
+                    let between = runs
+                        && match (near(row.checked_sub(1)), near(row.checked_add(1))) {
+                            (Some(above), Some(below)) => (above < numbers[row]) == (numbers[row] < below),
+                            _ => false,
+                        };
                     numbers[row].abs() >= 1.0 && !between
                 }));
             }
@@ -137,15 +141,14 @@ impl Grid {
         let changes = self.decimals().swap_remove(place);
         let most = |rows: std::ops::Range<usize>| -> u8 {
             let runs = changes.iter().enumerate().filter_map(|(at, &(first, decimals))| {
-                let end = changes
-                    .get(at + 1)
-                    .map_or(self.rows, |&(next, _)| next as usize);
+                let end = changes.get(at + 1).map_or(self.rows, |&(next, _)| next as usize);
                 ((first as usize) < rows.end && end > rows.start).then_some(decimals)
             });
             runs.max().unwrap_or(0)
         };
         let orderly = |numbers: &[f64]| {
-            numbers.windows(2).all(|pair| pair[1] > pair[0]) || numbers.windows(2).all(|pair| pair[1] < pair[0])
+            numbers.windows(2).all(|pair| pair[1] > pair[0])
+                || numbers.windows(2).all(|pair| pair[1] < pair[0])
         };
         let numbers: Vec<f64> = self.column(0).collect();
         let glued: Vec<usize> = short
@@ -155,13 +158,21 @@ impl Grid {
                 let finer = own > most(0..row).max(most(row + 1..self.rows));
                 let near = row.saturating_sub(3)..(row + 4).min(numbers.len());
                 let with = &numbers[near.clone()];
-                let without: Vec<f64> = near.filter(|&other| other != row).map(|other| numbers[other]).collect();
+                let without: Vec<f64> = near
+                    .filter(|&other| other != row)
+                    .map(|other| numbers[other])
+                    .collect();
                 finer || without.len() >= 2 && orderly(&without) && !orderly(with)
             })
             .collect();
         for row in glued {
             let line = u32::try_from(row).unwrap_or(u32::MAX);
-            let lacking: Vec<u32> = self.gaps.iter().filter(|gap| gap.row == line).map(|gap| gap.column).collect();
+            let lacking: Vec<u32> = self
+                .gaps
+                .iter()
+                .filter(|gap| gap.row == line)
+                .map(|gap| gap.column)
+                .collect();
             let span = self.gaps.iter().find(|gap| gap.row == line).map(|gap| gap.span);
             for column in (0..self.columns()).filter(|&column| self.kinds[column] == Kind::Figures) {
                 let index = u32::try_from(column).unwrap_or(u32::MAX);
@@ -170,7 +181,12 @@ impl Grid {
                     *number = f64::NAN;
                 }
                 if let Some(span) = span.filter(|_| !lacking.contains(&index)) {
-                    self.gaps.push(Gap { row: line, column: index, lack: Lack::Glued, span });
+                    self.gaps.push(Gap {
+                        row: line,
+                        column: index,
+                        lack: Lack::Glued,
+                        span,
+                    });
                 }
             }
         }

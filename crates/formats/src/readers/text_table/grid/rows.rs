@@ -561,9 +561,14 @@ impl Grid {
         };
         // Or they have decimals under whole numbers, and the next column has decimals.
         let never_had = |column: usize| {
-            let place = self.place.get(column).and_then(|&place| u32::try_from(place).ok());
+            let place = self
+                .place
+                .get(column)
+                .and_then(|&place| u32::try_from(place).ok());
             let changes = self.changes.iter().rev().take(LOOK);
-            changes.filter(|(_, at, _)| Some(*at) == place).all(|&(_, _, decimals)| decimals == 0)
+            changes
+                .filter(|(_, at, _)| Some(*at) == place)
+                .all(|&(_, _, decimals)| decimals == 0)
         };
         let shifted = seen.iter().enumerate().any(|(column, found)| match found {
             Cell::Number { decimals, .. } if column > 0 => {
@@ -579,7 +584,10 @@ impl Grid {
         });
         let glued = || {
             let front = cells.first()?.as_ref().map(|range| &line[range.clone()])?;
-            let decimals = decimals_of(1).filter(|&decimals| decimals > 0)?;
+            // The next column may have had no number yet; then the others tell.
+            let decimals = (1..self.columns())
+                .find_map(decimals_of)
+                .filter(|&decimals| decimals > 0)?;
             let (name, behind) = front.rsplit_once(char::from(self.dialect.style.decimal))?;
             let number = behind.len() == usize::from(decimals)
                 && behind.bytes().all(|byte| byte.is_ascii_digit())
