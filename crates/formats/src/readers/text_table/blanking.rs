@@ -250,11 +250,8 @@ fn without_clocks(text: &str) -> Option<Blanked> {
             None if line.trim_start().starts_with(char::is_alphabetic) => without += 1,
             None => return None,
         }
-        if without * 8 > lines {
-            return None;
-        }
     }
-    if lines < 4 || words == 0 || words == lines {
+    if lines < 4 || without * 8 > lines || words == 0 || words == lines {
         return None;
     }
     let mut blanked = String::with_capacity(text.len());

@@ -87,7 +87,8 @@ pub(super) fn resembles(line: &str, row: &str) -> bool {
 /// whose first cell looks the same. Only where a sign of its own parts the cells.
 pub(super) fn is_cut_row(line: &str, row: &str, dialect: &Dialect) -> bool {
     let hard = dialect.sep.byte().is_some() || dialect.sep == Sep::CommaBlank;
-    let line = line.trim_matches(is_blank);
+    // Separators behind the cell close empty ones: nothing was cut.
+    let line = line.trim_matches(|c| c != '\t' && is_blank(c));
     if !hard || line.is_empty() || raw_split(line, dialect.sep).len() != 1 {
         return false;
     }

@@ -1,6 +1,6 @@
 //! Rows into a grid: a quick way for plain numbers, a careful way for all others.
 
-use super::super::scan::strip_remark;
+use super::super::scan::{leading_number, strip_remark};
 use super::*;
 
 /// What became of a line.
@@ -96,7 +96,12 @@ impl Grid {
                     let before = text[..cursor.at].lines().next_back().unwrap_or("");
                     let Some(next) = next else { break };
                     // A row of names that ends behind its name.
+                    let begins_with_number = |row: &str| {
+                        let first = split(row, &self.dialect).into_iter().next();
+                        first.is_some_and(|range| leading_number(&row[range]).is_some())
+                    };
                     let cut = self.kinds.first() == Some(&Kind::Words)
+                        && begins_with_number(next) == begins_with_number(before)
                         && [next, before]
                             .iter()
                             .any(|row| is_cut_row(line, row, &self.dialect));
