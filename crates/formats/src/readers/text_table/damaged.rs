@@ -27,6 +27,11 @@ fn outline(line: &str) -> Vec<u8> {
     outline
 }
 
+/// Whether two texts have the same outline.
+pub(super) fn same_outline(one: &str, other: &str) -> bool {
+    outline(one) == outline(other)
+}
+
 fn digits(line: &str) -> usize {
     line.bytes().filter(u8::is_ascii_digit).count()
 }

@@ -13,6 +13,8 @@ pub(super) struct Section {
     pub(super) words: Vec<TextLine>,
     pub(super) table: Table,
     pub(super) remarks: Vec<Diagnostic>,
+    /// Whether nothing but the furniture of paper stands between it and the table before, under the same heads.
+    pub(super) on_next_page: bool,
 }
 
 /// The sections of a text, and the words behind the last table.
@@ -45,7 +47,7 @@ pub(super) fn sections(text: &str, pieces: Vec<Piece>) -> (Vec<Section>, Vec<Tex
                 match (sections.last_mut(), relation) {
                     // A remark in the middle of a table that goes on in its very step does not end it.
                     (Some(last), Some(Relation::GoesOn { in_step }))
-                        if furniture || (in_step && !begins_anew(text, &between)) =>
+                        if furniture || (in_step && !begins_anew(text, &between, &seen)) =>
                     {
                         last.remarks.extend(put_out_of_use(text, &between));
                         if !furniture {
@@ -71,10 +73,13 @@ pub(super) fn sections(text: &str, pieces: Vec<Piece>) -> (Vec<Section>, Vec<Tex
                     }
                     _ => {}
                 }
+                let same_heads = |last: &Section| head_texts(text, &last.table) == head_texts(text, &table);
+                let on_next_page = furniture && sections.last().is_some_and(same_heads);
                 for line in &between {
                     seen.insert(squeeze(&text[line.span.range()]));
                 }
                 sections.push(Section {
+                    on_next_page,
                     words: between,
                     table,
                     remarks: Vec::new(),
@@ -265,9 +270,14 @@ fn passed_over(text: &str, lines: &[TextLine], table: &Table) -> Option<Diagnost
 }
 
 /// Whether lines between two tables say that another measurement begins: another sample, another title.
-fn begins_anew(text: &str, lines: &[TextLine]) -> bool {
+/// What was said before, word for word, is the head of a page.
+fn begins_anew(text: &str, lines: &[TextLine], seen: &BTreeSet<String>) -> bool {
     lines.iter().any(|line| {
-        let (_, kept) = super::scan::strip_remark(&text[line.span.range()]);
+        let line = &text[line.span.range()];
+        if seen.contains(&squeeze(line)) {
+            return false;
+        }
+        let (_, kept) = super::scan::strip_remark(line);
         crate::header::pairs(kept).iter().any(|pair| {
             matches!(
                 crate::words::field_of(&kept[pair.key.clone()]),

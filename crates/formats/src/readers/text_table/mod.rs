@@ -20,6 +20,7 @@ mod marks;
 mod number;
 mod scan;
 mod segments;
+mod series;
 pub(crate) mod shape;
 
 use std::collections::BTreeSet;
@@ -345,7 +346,12 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
                     let run = run(source, card, section, draft, &said, ordinal);
                     ordinal += 1;
                     if known || section.table.grid.rows >= SUBSTANTIAL {
-                        reading.runs.push(run);
+                        let before = reading.runs.last_mut().filter(|_| section.on_next_page);
+                        let left = match before {
+                            Some(before) => series::next_page(before, run),
+                            None => Some(run),
+                        };
+                        reading.runs.extend(left);
                     } else {
                         unknown.push((run, not_known(&section.table)));
                     }
@@ -371,6 +377,11 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
             runs: Vec::new(),
             remarks: others,
         };
+    }
+    if !marks.is_empty() && others.is_empty() {
+        let mut of_all = preamble.clone();
+        of_all.inherit(&trailer);
+        reading.runs = series::scans(reading.runs, &of_all.fields);
     }
     reading.remarks.extend(summed_up(&summaries));
     let words = sections.iter().flat_map(|section| &section.words).chain(&behind);

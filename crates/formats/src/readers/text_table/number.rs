@@ -731,32 +731,30 @@ fn in_thousands(figure: &str, sign: char) -> bool {
         && groups.all(|group| group.len() == 3 && digits(group))
 }
 
-/// Whether a cell that is no number would be one but for a single sign: its decimal sign is doubled, or stands for a
-/// delimiter, or a letter stands for a digit. `0..15`, `420.0.15`, `0.l5`. A date is none.
+/// Whether a cell that is no number would be one but for a sign or two: its decimal sign is doubled, or stands for a
+/// delimiter, or letters stand for digits. `0..15`, `420.0.15`, `0.l5`. A date is none.
 pub(super) fn is_nearly_number(text: &str, style: Style) -> bool {
     let decimal = char::from(style.decimal);
     let text = text.trim().trim_start_matches(['-', '+']);
-    let is_decimal = |text: &str| {
-        text.contains(decimal)
-            && text.starts_with(|c: char| c.is_ascii_digit())
-            && matches!(cell(text, style), Cell::Number { .. })
-    };
-    let doubled = String::from_iter([decimal, decimal]);
-    if text.matches(doubled.as_str()).count() == 1 {
-        return is_decimal(&text.replacen(doubled.as_str(), &decimal.to_string(), 1));
+    let digits = text.bytes().filter(u8::is_ascii_digit).count();
+    let letters = text.chars().filter(|c| c.is_alphabetic()).count();
+    let signs = text.matches(decimal).count();
+    if digits == 0
+        || letters > 2.min(digits)
+        || signs == 0
+        || digits + letters + signs != text.chars().count()
+        || text.starts_with(decimal)
+    {
+        return false;
     }
-    if let [front, middle, back] = text.split(decimal).collect::<Vec<_>>()[..] {
-        let digits = |part: &str| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit());
-        let dated = front.len() <= 2 && middle.len() <= 2 || front.len() == 4 && middle.len() == 2;
-        return [front, middle, back].into_iter().all(digits) && !dated;
-    }
-    let mut letters = text.char_indices().filter(|(_, c)| c.is_alphabetic());
-    match (letters.next(), letters.next()) {
-        (Some((at, letter)), None) => {
-            let whole = format!("{}0{}", &text[..at], &text[at + letter.len_utf8()..]);
-            whole.len() >= 3 && is_decimal(&whole)
+    let parts: Vec<&str> = text.split(decimal).collect();
+    match parts.as_slice() {
+        _ if letters > 0 => signs <= 3,
+        [front, middle, back] if !middle.is_empty() => {
+            let dated = front.len() <= 2 && middle.len() <= 2 || front.len() == 4 && middle.len() == 2;
+            !back.is_empty() && !dated
         }
-        _ => false,
+        parts => parts.iter().any(|part| part.is_empty()) && signs <= 4 && !text.ends_with(decimal),
     }
 }
 
@@ -1009,7 +1007,9 @@ mod tests {
 
     #[test]
     fn numbers_with_one_damaged_sign() {
-        for text in ["0..15", "-0.l5", "36.l5", "5.l", "l.5", "0..0215", "410.0.12"] {
+        for text in [
+            "0..15", "-0.l5", "36.l5", "5.l", "l.5", "0..0215", "410.0.12", "0...9090", "0..l090",
+        ] {
             assert!(is_nearly_number(text, Style::POINT), "{text}");
         }
         assert!(is_nearly_number("0,,0208", Style::COMMA));

@@ -316,14 +316,14 @@ fn table_at(
         return None;
     }
     // Lines of a log, `17 59 pump 8 on, valve 2 off`, are sentences too, though they begin with numbers.
-    let named = || head_above.is_some_and(|line| names_quantity(line));
+    let named = || head_above.is_some_and(names_quantity);
     if dialect.sep == Sep::Blank && wordy >= 4 && wordy >= figures && !named() {
         return None;
     }
     let mut grid = Grid::new(dialect.clone(), kinds);
     grid.learn_extents(sample.iter().copied());
     grid.expect_units(&sample);
-    let end = uncut(text).max(cursor.at);
+    let end = uncut(text, &grid.dialect).max(cursor.at);
     let mut after = grid.read(text, cursor, end);
     grid.doubt_numbers(text, cursor);
     effort.read += after.at - cursor.at;
@@ -370,6 +370,9 @@ fn table_at(
     }
     // `run 1` under a title of two words is no sample with a reading of one.
     if words_first && grid.rows == 1 && figures == 1 && dialect.sep == Sep::Blank {
+        return None;
+    }
+    if words_first && columns == 2 && grid.rows <= 6 && heads_are_a_key(text, &heads, &grid) {
         return None;
     }
     if words_first && all_keys(text, &grid) && (columns == 2 && figures == 1 || grid.rows <= 6) {
@@ -436,13 +439,22 @@ fn table_at(
     ))
 }
 
-/// Where the last whole line of a text ends: before a line that the end of the file cuts behind a decimal sign, `472 0.`.
-fn uncut(text: &str) -> usize {
+/// Where the last whole cell of a text ends: before one that the end of the file cuts behind a decimal sign, `472 0.`.
+/// Where blanks part the cells, the whole line is left out, since its cells may stand under any column.
+fn uncut(text: &str, dialect: &Dialect) -> usize {
     let cut = text
         .strip_suffix(['.', ','])
         .is_some_and(|front| front.ends_with(|c: char| c.is_ascii_digit()));
-    match text.rfind(['\n', '\r']) {
-        Some(at) if cut => at + 1,
+    let line = text.rfind(['\n', '\r']).map_or(0, |at| at + 1);
+    let sign = dialect
+        .sep
+        .byte()
+        .filter(|_| dialect.pieces.is_none())
+        .map(char::from);
+    match sign.and_then(|sign| text[line..].rfind(sign)) {
+        // With a cell or two in front of it.
+        Some(at) if cut && text[line..line + at].contains(|c: char| c.is_ascii_digit()) => line + at,
+        _ if cut => line,
         _ => text.len(),
     }
 }
@@ -901,6 +913,19 @@ fn is_head_of_numbers(rows: &[&str], dialect: &Dialect) -> bool {
             .iter()
             .all(|row| numbers(row).iter().all(|value| value.abs() < 100.0));
     corner_tells || (orderly && light && !rest.is_empty())
+}
+
+/// Whether the lowest of the heads over two columns is a key and its value and so are the rows: `Slit;2 nm` over
+/// `Averaging;0.1 s`. The unit of a head is that of the numbers below it.
+fn heads_are_a_key(text: &str, heads: &[HeadRow], grid: &Grid) -> bool {
+    let Some([Some(_), Some(value)]) = heads.last().map(|head| head.cells.as_slice()) else {
+        return false;
+    };
+    let value = &text[value.range()];
+    match (cell(value, grid.dialect.style), grid.units.get(1)) {
+        (Cell::WithUnit { unit, .. }, Some(Some(below))) => value[unit..].trim() != below.trim(),
+        _ => false,
+    }
 }
 
 /// Whether the first words of all rows are keys of known fields: `Temperature  37` is no row of a table.

@@ -10,7 +10,7 @@ use std::sync::OnceLock;
 use curvary_record::{Decimals, Numbers, Span};
 
 use super::columns::{Stats, unit_in_cells};
-use super::damaged::{is_cut_row, resembles};
+use super::damaged::{is_cut_row, resembles, same_outline};
 use super::dialect::{Brackets, Dialect, Sep, is_blank, split};
 use super::number::{Cell, EXTINCTION, cell, duration_in, has_concise, is_uncertainty, plain};
 

@@ -105,7 +105,14 @@ impl Grid {
                         && [next, before]
                             .iter()
                             .any(|row| is_cut_row(line, row, &self.dialect));
-                    if !(cut || resembles(line, next) || resembles(line, before) || self.is_two_rows(line)) {
+                    // `5:00 forgot`: the row is there, and its number is not.
+                    let unread = || self.names_row_without_number(line, before);
+                    if !(cut
+                        || unread()
+                        || resembles(line, next)
+                        || resembles(line, before)
+                        || self.is_two_rows(line))
+                    {
                         break;
                     }
                     self.odd.push(OddRow {
@@ -118,6 +125,22 @@ impl Grid {
             cursor = behind;
         }
         cursor
+    }
+
+    /// Whether a line has a cell for each column, and the first of them is of the same form as in the row before it, with
+    /// figures in it.
+    fn names_row_without_number(&self, line: &str, before: &str) -> bool {
+        let (cells, model) = (split(line, &self.dialect), split(before, &self.dialect));
+        let first = |line: &str, cells: &[std::ops::Range<usize>]| {
+            cells.first().map(|range| line[range.clone()].to_owned())
+        };
+        let (Some(one), Some(other)) = (first(line, &cells), first(before, &model)) else {
+            return false;
+        };
+        self.kinds.first() == Some(&Kind::Words)
+            && cells.len() == self.columns()
+            && one.contains(|c: char| c.is_ascii_digit())
+            && same_outline(&one, &other)
     }
 
     /// Whether a line is two rows that have lost the line end between them: the last cell of one and the first of the
@@ -406,6 +429,13 @@ impl Grid {
             && (bad > 0 || self.leaves_its_step(&seen) || self.stand_beside(line, &cells, &seen))
         {
             return Taken::Odd(before_padding);
+        }
+        // `*** page 2 ***` has four cells too.
+        if bad > 0
+            && line.contains(char::is_alphabetic)
+            && super::super::join::is_furniture(line, &std::collections::BTreeSet::new())
+        {
+            return Taken::No;
         }
         let x_is_words =
             self.kinds[0] == Kind::Figures && matches!(seen.first(), Some(Cell::Words | Cell::Clock { .. }));
