@@ -387,14 +387,16 @@ fn no_number_changes_in_silence(base: &Reading, other: &Reading, row: &str) -> H
         return Ok(());
     }
     let (before, after) = (points(base), points(other));
-    if let Some((x, y)) = after.difference(&before).next() {
+    // Where too few rows are left to run over anything, the readings are listed; their numbers must still be the same.
+    let listed = |(x, y): &&(u64, u64)| *x == 0 && before.iter().any(|(_, other)| other == y);
+    if let Some((x, y)) = after.difference(&before).find(|point| !listed(point)) {
         return Err(format!(
             "`{row}` gives the point {}, {}",
             f64::from_bits(*x),
             f64::from_bits(*y)
         ));
     }
-    let missing = before.len() - after.len();
+    let missing = before.len().saturating_sub(after.len());
     if missing > 0 && told(other).is_subset(&told(base)) {
         return Err(format!("{missing} points are missing without a word for `{row}`"));
     }

@@ -34,14 +34,17 @@ fn value(claim: &Claim) -> String {
     format!("{} {unit}", claim.value).trim().to_lowercase()
 }
 
-/// All points, minus zero as zero.
+/// All points, minus zero as zero. A place in a list of single readings is a count of the reader's own, and no number.
 pub(crate) fn points(reading: &Reading) -> Points {
     let traces = reading.runs.iter().flat_map(|run| &run.traces);
     let bits = |value: f64| (value + 0.0).to_bits();
     traces
         .flat_map(|trace| {
+            let counted = trace.x.quantity == Quantity::INDEX;
             let pairs = trace.x.values.iter().zip(trace.y.values.iter());
-            pairs.map(|(&x, &y)| (bits(x), bits(y))).collect::<Vec<_>>()
+            pairs
+                .map(|(&x, &y)| (if counted { 0 } else { bits(x) }, bits(y)))
+                .collect::<Vec<_>>()
         })
         .collect()
 }

@@ -143,9 +143,7 @@ fn understand(text: &str) -> Head {
         for (text, bracketed) in cut(text) {
             let found = match parts.labels.as_slice() {
                 // Behind a word that says nothing `(A)` may be amperes as well.
-                [name] if bracketed && is_unknown_word(name) && text.trim() == "A" => {
-                    as_unit(text.trim())
-                }
+                [name] if bracketed && is_unknown_word(name) && text.trim() == "A" => as_unit(text.trim()),
                 _ => piece(text, bracketed, 0),
             };
             match found {
@@ -170,7 +168,7 @@ fn coordinate_alone(text: &str) -> Option<Coordinate> {
     if !alone || quantity_of(text).is_some() {
         return None;
     }
-    measured(text)
+    piece::measured(text)
 }
 
 /// Whether a name is one word that is in no list, and no number of a sample.

@@ -217,6 +217,7 @@ struct Decoded {
 /// Bytes that were found to be ordinary.
 fn as_it_is(bytes: Vec<u8>) -> Decoded {
     match String::from_utf8(bytes) {
+        Ok(text) if ends_in_cr(&text) => decode(text.into_bytes()),
         Ok(text) => Decoded {
             text,
             original: None,
@@ -245,6 +246,7 @@ fn decode(bytes: Vec<u8>) -> Decoded {
         Ok(text)
             if !text.starts_with('\u{FEFF}')
                 && memchr::memchr3(0, 0x1A, 0x0C, text.as_bytes()).is_none()
+                && !ends_in_cr(&text)
                 && (!signs::has_odd(&text) || is_exact(&text)) =>
         {
             return Decoded {
@@ -279,6 +281,11 @@ fn decode(bytes: Vec<u8>) -> Decoded {
             remarks,
         },
     }
+}
+
+/// Whether the lines of a text all end in a carriage return alone.
+fn ends_in_cr(text: &str) -> bool {
+    memchr::memchr(b'\n', text.as_bytes()).is_none() && memchr::memchr(b'\r', text.as_bytes()).is_some()
 }
 
 /// Whether a text is of a form in which every sign counts as it stands, in words as well: labelled records, or a tidy
@@ -328,6 +335,12 @@ fn decode_any(bytes: &[u8], remarks: &mut Vec<Diagnostic>) -> (String, &'static 
     let (good, bad) = utf8_sequences(bytes);
     if good > bad {
         return (mostly_utf8(bytes, remarks), "UTF-8");
+    }
+    if let Some(text) = Some(good)
+        .filter(|&good| good > 0)
+        .and_then(|_| by_lines(bytes, remarks))
+    {
+        return (text, "UTF-8");
     }
     let (encoding, text) = guess::guess(bytes);
     if text.contains('\u{FFFD}') {
@@ -420,7 +433,56 @@ fn mostly_utf8(bytes: &[u8], remarks: &mut Vec<Diagnostic>) -> String {
     text
 }
 
-/// Takes out what old systems leave in texts: padding of zeros, an end-of-file sign, form feeds.
+/// UTF-8 and an encoding of one byte a sign in one file: each line is read as what it is. Only where the lines that are
+/// no UTF-8 are in one of the encodings of Latin letters: in those no letters follow each other as the bytes of UTF-8 do.
+fn by_lines(bytes: &[u8], remarks: &mut Vec<Diagnostic>) -> Option<String> {
+    let lines = || bytes.split_inclusive(|&byte| matches!(byte, b'\n' | b'\r'));
+    let is_utf8 = |line: &[u8]| std::str::from_utf8(line).is_ok();
+    let utf8 = lines().filter(|line| !line.is_ascii() && is_utf8(line)).count();
+    let others: Vec<u8> = lines().filter(|line| !is_utf8(line)).flatten().copied().collect();
+    if utf8 == 0 || others.is_empty() {
+        return None;
+    }
+    let (name, _) = guess::guess(&others);
+    let latin = [
+        "windows-1252",
+        "windows-1250",
+        "windows-1254",
+        "windows-1257",
+        "ISO-8859-2",
+        "macintosh",
+    ];
+    let encoding = encoding_rs::Encoding::for_label(name.as_bytes()).filter(|_| latin.contains(&name))?;
+    let mut text = String::with_capacity(bytes.len() + others.len());
+    let mut first = None;
+    let mut count = 0_usize;
+    for (index, line) in lines().enumerate() {
+        match std::str::from_utf8(line) {
+            Ok(line) => text.push_str(line),
+            Err(_) => {
+                first.get_or_insert(index + 1);
+                count += 1;
+                text.push_str(&encoding.decode_without_bom_handling(line).0);
+            }
+        }
+    }
+    let which = if count == 1 {
+        "1 line is".to_owned()
+    } else {
+        format!("{count} lines are")
+    };
+    remarks.push(
+        Diagnostic::warning(
+            Code::new("bytes-not-decodable"),
+            format!("{which} not UTF-8 as other lines of the file are; read as {name}"),
+        )
+        .at(Place::line(first.unwrap_or(1)), "the first of them"),
+    );
+    Some(text)
+}
+
+/// Takes out what old systems leave in texts: padding of zeros, an end-of-file sign, form feeds. Lines that end in a
+/// carriage return alone end as others do.
 fn tidy(text: String, remarks: &mut Vec<Diagnostic>) -> String {
     let mut text = text;
     if text.starts_with('\u{FEFF}') {
@@ -467,6 +529,9 @@ fn tidy(text: String, remarks: &mut Vec<Diagnostic>) -> String {
         }
         text = fed;
     }
+    if ends_in_cr(&text) {
+        text = text.replace('\r', "\n");
+    }
     text
 }
 
@@ -478,6 +543,35 @@ mod tests {
         let source = Source::new("a.txt", bytes.to_vec());
         assert_eq!(source.bytes(), bytes, "the original is kept bit for bit");
         (source.text().to_owned(), source.encoding())
+    }
+
+    /// Files put together from two programs: each line is read as what it is, and that is told.
+    #[test]
+    fn two_encodings_in_one_file_are_read_line_by_line() {
+        let mut bytes = "Temperatur: 37 °C\n".as_bytes().to_vec();
+        for line in ["Gerät: 3\n", "Prüfer: Möller\n", "Lösung: süß, trüb\n"] {
+            bytes.extend(line.chars().map(|c| c as u8));
+        }
+        bytes.extend("c = 5 µmol/L\n".as_bytes());
+        let source = Source::new("a.txt", bytes.clone());
+        assert_eq!(
+            source.text(),
+            "Temperatur: 37 °C\nGerät: 3\nPrüfer: Möller\nLösung: süß, trüb\nc = 5 µmol/L\n"
+        );
+        let told: Vec<&str> = source
+            .remarks()
+            .iter()
+            .map(|remark| remark.code.as_str())
+            .collect();
+        assert_eq!(told, ["bytes-not-decodable"]);
+        assert_eq!(source.bytes(), bytes);
+    }
+
+    /// Where all lines end in a carriage return alone, places stay what they are.
+    #[test]
+    fn carriage_returns_alone_end_lines() {
+        let (text, _) = text_of(b"nm;A\r400;0.1\r410;0.2\r");
+        assert_eq!(text, "nm;A\n400;0.1\n410;0.2\n");
     }
 
     #[test]

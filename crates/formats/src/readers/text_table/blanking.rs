@@ -251,13 +251,19 @@ fn without_clocks(text: &str) -> Option<Blanked> {
             .then_some(8)
     };
     clock(text)?;
-    let (mut lines, mut words) = (0, 0);
+    let (mut lines, mut words, mut without) = (0_usize, 0, 0);
     for line in text.lines().filter(|line| !line.trim().is_empty()) {
-        let end = clock(line)?;
-        lines += 1;
-        words += usize::from(line[end..].trim_start().starts_with(char::is_alphabetic));
+        match clock(line) {
+            Some(end) => {
+                lines += 1;
+                words += usize::from(line[end..].trim_start().starts_with(char::is_alphabetic));
+            }
+            // A line that somebody wrote into the log by hand.
+            None if line.trim_start().starts_with(char::is_alphabetic) => without += 1,
+            None => return None,
+        }
     }
-    if lines < 4 || words == 0 || words == lines {
+    if lines < 4 || without * 8 > lines || words == 0 || words == lines {
         return None;
     }
     let mut blanked = String::with_capacity(text.len());

@@ -2,9 +2,9 @@
 
 use curvary_record::{Code, Diagnostic, Place};
 
-use super::dialect::split;
+use super::dialect::{Dialect, Sep, is_blank, raw_split, split};
 use super::grid::{Grid, Kind};
-use super::join::Section;
+use super::join::{Section, row_cut};
 use super::number::{Cell, cell};
 use super::scan::{TextLine, strip_remark};
 use crate::Source;
@@ -25,6 +25,11 @@ fn outline(line: &str) -> Vec<u8> {
         }
     }
     outline
+}
+
+/// Whether two texts have the same outline.
+pub(super) fn same_outline(one: &str, other: &str) -> bool {
+    outline(one) == outline(other)
 }
 
 fn digits(line: &str) -> usize {
@@ -83,6 +88,47 @@ pub(super) fn resembles(line: &str, row: &str) -> bool {
     nearly_same(&line, &row) || nearly_same(&line, &[row.as_slice(), &row].concat())
 }
 
+/// Whether a line is the first cell of a row and nothing else: a row that was cut behind it. `row` is one of the table's,
+/// whose first cell looks the same. Only where a sign of its own parts the cells.
+pub(super) fn is_cut_row(line: &str, row: &str, dialect: &Dialect) -> bool {
+    let hard = dialect.sep.byte().is_some() || dialect.sep == Sep::CommaBlank;
+    // Separators behind the cell close empty ones: nothing was cut.
+    let line = line.trim_matches(|c| c != '\t' && is_blank(c));
+    if !hard || line.is_empty() || raw_split(line, dialect.sep).len() != 1 {
+        return false;
+    }
+    let cells = raw_split(row, dialect.sep);
+    let first = cells.first().map_or("", |range| &row[range.clone()]);
+    if cells.len() < 2 || first.is_empty() {
+        return false;
+    }
+    // The name may have run together with the value behind it: `S4OVER`.
+    let value = |text: &str| matches!(cell(text, dialect.style), Cell::Missing | Cell::Beyond);
+    let runs_on = || {
+        let ends = line.char_indices().skip(1).map(|(at, _)| at);
+        cells.len() == 2
+            && first.contains(|c: char| c.is_ascii_digit())
+            && ends
+                .filter(|&at| value(&line[at..]))
+                .any(|at| outline(&line[..at]) == outline(first))
+    };
+    outline(line) == outline(first) || runs_on()
+}
+
+/// Whether a line has about as many cells as a row of a table and nearly all of them hold numbers: a row that lost a sign
+/// somewhere, however many of its cells are empty or hold markers. Only where a sign of its own parts the cells.
+fn has_cells_of_row(line: &str, grid: &Grid) -> bool {
+    let hard = grid.dialect.sep.byte().is_some() || grid.dialect.sep == Sep::CommaBlank;
+    let cells = split(line, &grid.dialect);
+    let numbers = cells.iter().filter(|range| {
+        let cell = cell(&line[(*range).clone()], grid.dialect.style);
+        matches!(cell, Cell::Number { .. } | Cell::Missing | Cell::Beyond)
+    });
+    hard && cells.len() >= 4
+        && cells.len().abs_diff(grid.columns()) <= 1
+        && numbers.count() + 1 >= cells.len()
+}
+
 /// Whether a line above a table is a damaged row of it and no row of heads: it looks like `row`, its first one, and its
 /// numbers go with those in the columns below or beside them.
 pub(super) fn is_row_of(line: &str, row: &str, grid: &Grid) -> bool {
@@ -126,8 +172,9 @@ pub(super) fn is_row_of(line: &str, row: &str, grid: &Grid) -> bool {
     fitting * 2 > numbers || numbers == 0
 }
 
-/// Tells of lines next to a table that look like rows of it, and are none.
-pub(super) fn tell_beside_tables(source: &Source, sections: &mut [Section], behind: &[TextLine]) {
+/// Takes the lines next to a table that look like rows of it, and are none, out of the words, and tells of them. They
+/// name nothing, whatever stands in them.
+pub(super) fn take_beside_tables(source: &Source, sections: &mut [Section], behind: &mut Vec<TextLine>) {
     let text = source.text();
     for index in 0..sections.len() {
         let grid = &sections[index].table.grid;
@@ -138,7 +185,9 @@ pub(super) fn tell_beside_tables(source: &Source, sections: &mut [Section], behi
         let row = |row: usize| text[source.lines().span(grid.line(row) - 1).range()].trim_end();
         let of_table = |nth: usize, line: &TextLine| {
             let line = &text[line.span.range()];
-            strip_remark(line).0.is_none() && !crate::words::is_furniture(line) && resembles(line, row(nth))
+            strip_remark(line).0.is_none()
+                && !crate::words::is_furniture(line)
+                && (resembles(line, row(nth)) || has_cells_of_row(line, grid))
         };
         let first = 0;
         let above = sections[index].words.iter().rev();
@@ -148,13 +197,33 @@ pub(super) fn tell_beside_tables(source: &Source, sections: &mut [Section], behi
             .collect();
         let lost_above = above.len();
         let last = grid.rows - 1;
-        let below = sections.get(index + 1).map_or(behind, |next| &next.words);
-        let below: Vec<u32> = below
+        let of_names = grid.kinds.first() == Some(&Kind::Words);
+        let words_below = sections
+            .get(index + 1)
+            .map_or(behind.as_slice(), |next| &next.words);
+        // A row of names that was cut behind its name stands at once below the last row.
+        let cut = words_below
+            .first()
+            .filter(|line| {
+                of_names
+                    && line.line as usize == grid.line(last) + 1
+                    && is_cut_row(&text[line.span.range()], row(last), &grid.dialect)
+            })
+            .map(|line| line.line);
+        let below: Vec<u32> = words_below
             .iter()
+            .skip(usize::from(cut.is_some()))
             .take_while(|line| of_table(last, line))
             .map(|line| line.line)
             .collect();
+        let taken: Vec<u32> = above.iter().chain(&below).copied().chain(cut).collect();
         sections[index].table.grid.lost_above = lost_above;
+        sections[index].words.retain(|line| !taken.contains(&line.line));
+        match sections.get_mut(index + 1) {
+            Some(next) => next.words.retain(|line| !taken.contains(&line.line)),
+            None => behind.retain(|line| !taken.contains(&line.line)),
+        }
+        sections[index].remarks.extend(cut.map(row_cut));
         for (lines, where_they_stand, nearest) in [
             (above.as_slice(), "above", "the last"),
             (&below, "below", "the first"),

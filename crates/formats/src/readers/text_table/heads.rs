@@ -9,7 +9,7 @@ use crate::head::read_head;
 use super::dialect::{Sep, is_blank, raw_split, split_wide};
 use super::grid::{Grid, Kind};
 use super::scan::{HeadRow, Piece, TextLine, is_ruler, is_ruler_piece, leading_number, strip_remark};
-use super::segments::{RowClass, classify};
+use super::segments::{RowClass, classify, is_axis};
 
 /// How many rows of heads a table may have.
 const MAX_HEADS: usize = 8;
@@ -84,7 +84,7 @@ fn heads_behind(text: &str, grid: &Grid, above: &[Piece], keys: bool) -> Vec<Hea
     let mut heads: Vec<HeadRow> = Vec::new();
     let mut blanks = 0;
     let mut skipped = 0;
-    for piece in above.iter().rev() {
+    for (index, piece) in above.iter().enumerate().rev() {
         match piece {
             Piece::Blank => {
                 blanks += 1;
@@ -108,6 +108,9 @@ fn heads_behind(text: &str, grid: &Grid, above: &[Piece], keys: bool) -> Vec<Hea
                 }
                 let nearest = heads.iter().all(|head| head.class == RowClass::Summary);
                 let Some(cells) = map_heads(text, *line, grid, nearest, blanks > 0) else {
+                    if blanks == 0 && stand_between_heads(text, &above[..=index], grid) {
+                        continue;
+                    }
                     break;
                 };
                 if is_summary(text, &cells, grid) {
@@ -138,23 +141,78 @@ fn heads_behind(text: &str, grid: &Grid, above: &[Piece], keys: bool) -> Vec<Hea
     heads
 }
 
+/// So many lines of words may stand between rows of heads.
+const MAX_BETWEEN: usize = 2;
+
+/// Whether the last of these lines, and perhaps some above it, are words in a single cell, and the line above them a row of
+/// heads beyond doubt: it has a cell for each column, and names the axis or holds a number for each curve.
+fn stand_between_heads(text: &str, lines: &[Piece], grid: &Grid) -> bool {
+    let sep = grid.dialect.sep;
+    let words = |piece: &&Piece| match piece {
+        Piece::Text(line) => {
+            let kept = strip_remark(&text[line.span.range()]).1;
+            raw_split(kept, sep).len() == 1
+        }
+        _ => false,
+    };
+    let between = lines.iter().rev().take_while(words).count();
+    let over = lines.len().checked_sub(between + 1).and_then(|at| lines.get(at));
+    let Some(Piece::Text(over)) = over else {
+        return false;
+    };
+    let over = &text[over.span.range()];
+    if sep.byte().is_none() || grid.columns() < 2 || !(1..=MAX_BETWEEN).contains(&between) {
+        return false;
+    }
+    let cells: Vec<&str> = raw_split(over, sep)
+        .into_iter()
+        .map(|range| &over[range])
+        .collect();
+    let Some((first, others)) = cells.split_first().filter(|_| cells.len() == grid.columns()) else {
+        return false;
+    };
+    let head = read_head(first);
+    let runs = is_axis(&head);
+    let tells = head.quantity.is_some() || head.unit.is_some() || crate::words::field_of(first).is_some();
+    let of_light = |cell: &&str| {
+        read_head(cell)
+            .quantity
+            .is_some_and(|quantity| quantity.is_of_light())
+    };
+    let numbers = others
+        .iter()
+        .filter(|cell| leading_number(cell).is_some())
+        .count();
+    let filled = others.iter().filter(|cell| !cell.is_empty()).count();
+    let sums = is_summary_word(first) || super::segments::is_summary_word(first);
+    (first.is_empty() || tells || sums) && numbers >= 2 && numbers == filled
+        || runs && numbers == 0 && (filled == others.len() || others.iter().any(of_light))
+}
+
 /// Whether a line above a row of heads is a title, though it has cells over some of the columns.
 fn is_title(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool {
     let words = |span: &Span| text[span.range()].split_whitespace().count();
     let filled = cells.iter().flatten().count();
     let in_front = cells.iter().take(filled).all(Option::is_some);
+    let of_light = |span: &Span| {
+        read_head(&text[span.range()])
+            .quantity
+            .is_some_and(|q| q.is_of_light())
+    };
     match (filled, below.cells.first().copied().flatten()) {
-        // Words over the first column alone, which has a head already: `Urease, A at 630 nm;`, `Extinktion;`.
+        // Words over the first column alone, which has a head already: `Urease, A at 630 nm;`, `Extinktion;`. A unit that
+        // stands alone has its name above it, but what is measured is no name of an axis.
         (1, Some(head)) => {
-            let title = |span: &Span| {
-                let measured = read_head(&text[span.range()]).quantity;
-                words(span) >= 2 || measured.is_some_and(|q| q.is_of_light())
-            };
+            let title = |span: &Span| words(span) >= 2 || of_light(span);
+            let head = &text[head.range()];
+            let of_axis = || is_axis(&read_head(head)) && cells.iter().flatten().all(of_light);
             in_front
                 && cells.len() >= 2
                 && cells.iter().flatten().all(title)
-                && !is_unit_alone(&text[head.range()])
+                && (!is_unit_alone(head) || of_axis())
         }
+        // What is measured, over a corner that is left empty.
+        (1, None) => in_front && cells.len() >= 3 && cells.iter().flatten().all(of_light),
         // A sentence with commas that covers the first columns, or one that names conditions of the whole.
         _ => {
             let conditions = cells

@@ -13,6 +13,8 @@ pub(super) struct Section {
     pub(super) words: Vec<TextLine>,
     pub(super) table: Table,
     pub(super) remarks: Vec<Diagnostic>,
+    /// Whether nothing but the furniture of paper stands between it and the table before, under the same heads.
+    pub(super) on_next_page: bool,
 }
 
 /// The sections of a text, and the words behind the last table.
@@ -25,10 +27,18 @@ pub(super) fn sections(text: &str, pieces: Vec<Piece>) -> (Vec<Section>, Vec<Tex
             Piece::Blank => {}
             Piece::Text(line) => words.push(line),
             Piece::Table(table) => {
+                let mut table = *table;
+                // A row that was cut behind its first number is no page number.
+                let cut = sections
+                    .last()
+                    .and_then(|last| cut_row_between(text, &last.table, &words, &table));
+                if let (Some(line), Some(last)) = (cut, sections.last_mut()) {
+                    words.retain(|word| word.line != line);
+                    last.remarks.push(row_cut(line));
+                }
                 let furniture = words
                     .iter()
                     .all(|line| is_furniture(&text[line.span.range()], &seen));
-                let mut table = *table;
                 let own_head = !table.heads.is_empty();
                 let between = std::mem::take(&mut words);
                 let relation = sections
@@ -37,7 +47,7 @@ pub(super) fn sections(text: &str, pieces: Vec<Piece>) -> (Vec<Section>, Vec<Tex
                 match (sections.last_mut(), relation) {
                     // A remark in the middle of a table that goes on in its very step does not end it.
                     (Some(last), Some(Relation::GoesOn { in_step }))
-                        if furniture || (in_step && !begins_anew(text, &between, &last.words)) =>
+                        if furniture || (in_step && !begins_anew(text, &between, &seen, &last.words)) =>
                     {
                         last.remarks.extend(put_out_of_use(text, &between));
                         if !furniture {
@@ -63,10 +73,13 @@ pub(super) fn sections(text: &str, pieces: Vec<Piece>) -> (Vec<Section>, Vec<Tex
                     }
                     _ => {}
                 }
+                let same_heads = |last: &Section| head_texts(text, &last.table) == head_texts(text, &table);
+                let on_next_page = furniture && sections.last().is_some_and(same_heads);
                 for line in &between {
                     seen.insert(squeeze(&text[line.span.range()]));
                 }
                 sections.push(Section {
+                    on_next_page,
                     words: between,
                     table,
                     remarks: Vec::new(),
@@ -118,6 +131,51 @@ fn relation(text: &str, first: &Table, second: &Table, lines_between: usize) -> 
     } else {
         Relation::Apart
     }
+}
+
+/// The line between two tables that holds the next number of the first one's running column, or the one before the
+/// second's, and nothing else.
+fn cut_row_between(text: &str, first: &Table, between: &[TextLine], second: &Table) -> Option<u32> {
+    let (a, b) = (&first.grid, &second.grid);
+    let column = a.kinds.iter().position(|kind| *kind == Kind::Figures)?;
+    let hard = a.dialect.sep.byte().is_some() || a.dialect.sep == super::dialect::Sep::CommaBlank;
+    let figures = |table: &Table| table.grid.kinds.get(column) == Some(&Kind::Figures) && table.grid.rows > 0;
+    if column != 0
+        || !hard
+        || a.columns() < 2
+        || !second.heads.is_empty()
+        || !figures(first)
+        || !figures(second)
+    {
+        return None;
+    }
+    let mut next = Vec::new();
+    if a.rows >= 2 {
+        next.push(2.0 * a.figure(a.rows - 1, 0) - a.figure(a.rows - 2, 0));
+    }
+    if b.rows >= 2 {
+        next.push(2.0 * b.figure(0, 0) - b.figure(1, 0));
+    }
+    let is_next = |line: &&TextLine| {
+        let line = text[line.span.range()].trim();
+        match super::number::cell(line, a.dialect.style) {
+            super::number::Cell::Number { value, .. } => next
+                .iter()
+                .any(|next| (value - next).abs() <= 1e-9 * next.abs().max(1.0)),
+            _ => false,
+        }
+    };
+    between.iter().find(is_next).map(|line| line.line)
+}
+
+/// A remark on a row that ends behind its first cell.
+pub(super) fn row_cut(line: u32) -> Diagnostic {
+    Diagnostic::warning(
+        Code::new("row-does-not-fit"),
+        "a line holds only the first cell of a row, and was left out",
+    )
+    .at(Place::line(line as usize), "this line")
+    .help("compare it with the original")
 }
 
 /// Whether the first column of `second` goes on where that of `first` ends, and whether in its very step. Rows that
@@ -212,7 +270,8 @@ fn passed_over(text: &str, lines: &[TextLine], table: &Table) -> Option<Diagnost
 }
 
 /// Whether lines between two tables say that another measurement begins: another sample, another title.
-fn begins_anew(text: &str, lines: &[TextLine], before: &[TextLine]) -> bool {
+/// What was said before, word for word, is the head of a page, and the same sample there is the same one.
+fn begins_anew(text: &str, lines: &[TextLine], seen: &BTreeSet<String>, before: &[TextLine]) -> bool {
     let stated = |line: &TextLine| -> Vec<(&'static str, String)> {
         let (_, kept) = super::scan::strip_remark(&text[line.span.range()]);
         let pairs = crate::header::pairs(kept).into_iter();
@@ -223,9 +282,11 @@ fn begins_anew(text: &str, lines: &[TextLine], before: &[TextLine]) -> bool {
             })
             .collect()
     };
-    // The same sample at the head of the next page is the same one.
     let known: BTreeSet<(&str, String)> = before.iter().flat_map(stated).collect();
-    lines.iter().flat_map(stated).any(|pair| {
+    let anew = lines
+        .iter()
+        .filter(|line| !seen.contains(&squeeze(&text[line.span.range()])));
+    anew.flat_map(stated).any(|pair| {
         matches!(
             pair.0,
             "sample" | "title" | "wavelength" | "replicate" | "concentration"

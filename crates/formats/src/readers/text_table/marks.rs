@@ -87,6 +87,11 @@ fn coordinate(line: &str) -> Option<(Coordinate, String)> {
         // `A405` names, and `10:30` is a time of day.
         let alone = !rest[..at].ends_with(|c: char| c.is_alphabetic()) && !behind.starts_with(':');
         let negative = rest[..at].ends_with(['-', '\u{2212}']);
+        // In a line of capitals `S` is a second, and no siemens.
+        let shouted = !line.contains(char::is_lowercase);
+        let small = unit.to_lowercase();
+        let small = Some(small).filter(|unit| shouted && matches!(unit.as_str(), "s" | "ms" | "min" | "h"));
+        let unit = small.unwrap_or(unit);
         if alone
             && !negative
             && !unit.is_empty()
@@ -105,6 +110,9 @@ fn coordinate(line: &str) -> Option<(Coordinate, String)> {
         rest = behind;
     }
     form.push_str(rest);
+    // Numbers that grow take the place of blanks in front of them.
+    let form: Vec<&str> = form.split_whitespace().collect();
+    let form = form.join(" ");
     found.map(|held| (held, form))
 }
 

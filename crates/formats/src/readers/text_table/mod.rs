@@ -20,6 +20,7 @@ mod marks;
 mod number;
 mod scan;
 mod segments;
+mod series;
 pub(crate) mod shape;
 
 use std::collections::BTreeSet;
@@ -236,6 +237,7 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
             remarks: std::iter::once(none).chain(untold).collect(),
         };
     }
+    damaged::take_beside_tables(source, &mut sections, &mut behind);
     let (sections, behind) = keys_behind(text, sections, behind);
     // What stands in front of the first table speaks of all; what stands above a later one, of that one.
     let mut sections = sections;
@@ -247,7 +249,6 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
     };
     let mut preamble = Said::hear(source, &sections[0].words);
     let trailer = Said::hear(source, &behind);
-    damaged::tell_beside_tables(source, &mut sections, &behind);
     let (conditions, sections): (Vec<Section>, Vec<Section>) = sections
         .into_iter()
         .partition(|section| is_row_of_conditions(text, section));
@@ -345,7 +346,12 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
                     let run = run(source, card, section, draft, &said, ordinal);
                     ordinal += 1;
                     if known || section.table.grid.rows >= SUBSTANTIAL {
-                        reading.runs.push(run);
+                        let before = reading.runs.last_mut().filter(|_| section.on_next_page);
+                        let left = match before {
+                            Some(before) => series::next_page(before, run),
+                            None => Some(run),
+                        };
+                        reading.runs.extend(left);
                     } else {
                         unknown.push((run, not_known(&section.table)));
                     }
@@ -371,6 +377,11 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
             runs: Vec::new(),
             remarks: others,
         };
+    }
+    if !marks.is_empty() && others.is_empty() {
+        let mut of_all = preamble.clone();
+        of_all.inherit(&trailer);
+        reading.runs = series::scans(reading.runs, &of_all.fields);
     }
     reading.remarks.extend(summed_up(&summaries));
     let words = sections.iter().flat_map(|section| &section.words).chain(&behind);
@@ -964,6 +975,7 @@ fn odd_rows<'a>(source: &'a Source, section: &'a Section) -> impl Iterator<Item 
     let columns = section.table.grid.columns();
     let each = odd.iter().take(EACH).map(move |odd| {
         let message = match odd.cells {
+            Some(1) => "a line holds only the first cell of a row, and was left out".to_owned(),
             Some(cells) => format!("a row of {cells} cells in a table of {columns} columns was left out"),
             None => {
                 "a damaged row was left out: its cells are no numbers in the style of the table".to_owned()

@@ -763,6 +763,44 @@ pub(super) enum Evidence {
     EitherPoint,
 }
 
+/// Whether a sign that stands several times in a figure parts it in groups of three: `1,234,567`.
+fn in_thousands(figure: &str, sign: char) -> bool {
+    let digits = |group: &str| group.bytes().all(|byte| byte.is_ascii_digit());
+    let mut groups = figure.split(sign);
+    let front = groups.next().unwrap_or("");
+    (1..=3).contains(&front.len())
+        && digits(front)
+        && !front.starts_with('0')
+        && groups.all(|group| group.len() == 3 && digits(group))
+}
+
+/// Whether a cell that is no number would be one but for a sign or two: its decimal sign is doubled, or stands for a
+/// delimiter, or letters stand for digits. `0..15`, `420.0.15`, `0.l5`. A date is none.
+pub(super) fn is_nearly_number(text: &str, style: Style) -> bool {
+    let decimal = char::from(style.decimal);
+    let text = text.trim().trim_start_matches(['-', '+']);
+    let digits = text.bytes().filter(u8::is_ascii_digit).count();
+    let letters = text.chars().filter(|c| c.is_alphabetic()).count();
+    let signs = text.matches(decimal).count();
+    if digits == 0
+        || letters > 2.min(digits)
+        || signs == 0
+        || digits + letters + signs != text.chars().count()
+        || text.starts_with(decimal)
+    {
+        return false;
+    }
+    let parts: Vec<&str> = text.split(decimal).collect();
+    match parts.as_slice() {
+        _ if letters > 0 => signs <= 3,
+        [front, middle, back] if !middle.is_empty() => {
+            let dated = front.len() <= 2 && middle.len() <= 2 || front.len() == 4 && middle.len() == 2;
+            !back.is_empty() && !dated
+        }
+        parts => parts.iter().any(|part| part.is_empty()) && signs <= 4 && !text.ends_with(decimal),
+    }
+}
+
 /// Weighs one cell.
 pub(super) fn evidence(text: &str) -> Evidence {
     plain_evidence(text.as_bytes()).unwrap_or_else(|| any_evidence(text))
@@ -832,8 +870,10 @@ fn any_evidence(text: &str) -> Evidence {
                 Evidence::EitherPoint
             }
         }
-        (_, 0) => Evidence::Point,
-        (0, _) => Evidence::Comma,
+        // Groups of three, or a damaged number, which says nothing.
+        (_, 0) if in_thousands(figure, ',') => Evidence::Point,
+        (0, _) if in_thousands(figure, '.') => Evidence::Comma,
+        (_, 0) | (0, _) => Evidence::None,
         _ => {
             if figure.rfind(',') > figure.rfind('.') {
                 Evidence::Comma
@@ -1050,6 +1090,21 @@ mod tests {
     }
 
     #[test]
+    fn numbers_with_one_damaged_sign() {
+        for text in [
+            "0..15", "-0.l5", "36.l5", "5.l", "l.5", "0..0215", "410.0.12", "0...9090", "0..l090",
+        ] {
+            assert!(is_nearly_number(text, Style::POINT), "{text}");
+        }
+        assert!(is_nearly_number("0,,0208", Style::COMMA));
+        for text in [
+            "A1", "1:20", "2.3.4", "well", "1.5 ok", "260/280", "S1", "2b", "", ".",
+        ] {
+            assert!(!is_nearly_number(text, Style::POINT), "{text}");
+        }
+    }
+
+    #[test]
     fn evidence_of_the_decimal_sign() {
         for (text, wanted) in [
             ("400", Evidence::None),
@@ -1062,6 +1117,9 @@ mod tests {
             ("1.234,5", Evidence::Comma),
             ("1,234.5", Evidence::Point),
             ("1,2E-3", Evidence::Comma),
+            ("425.3.730", Evidence::None),
+            ("3..730", Evidence::None),
+            ("0,,0208", Evidence::None),
         ] {
             assert_eq!(evidence(text), wanted, "{text}");
         }
@@ -1079,14 +1137,22 @@ mod tests {
         let mut numbers = 0;
         for _ in 0..200_000 {
             let text: Vec<u8> = (0..below(14))
-                .map(|_| SIGNS[below(if below(5) == 0 { SIGNS.len() } else { 11 })])
+                .map(|_| {
+                    let kinds = if below(5) == 0 { SIGNS.len() } else { 11 };
+                    SIGNS[below(kinds)]
+                })
                 .collect();
             for decimal in [b'.', b','] {
                 for at in 0..=text.len().min(2) {
                     let (one, other) = (plain(&text, at, decimal), long(&text, at, decimal));
                     numbers += usize::from(one.is_some());
                     let bits = |read: (f64, u8, usize)| (read.0.to_bits(), read.1, read.2);
-                    assert_eq!(one.map(bits), other.map(bits), "{:?} at {at}", String::from_utf8_lossy(&text));
+                    assert_eq!(
+                        one.map(bits),
+                        other.map(bits),
+                        "{:?} at {at}",
+                        String::from_utf8_lossy(&text)
+                    );
                 }
             }
         }

@@ -11,7 +11,7 @@ use super::dialect::{Brackets, Decision, Dialect, Sep, decide, is_blank, raw_spl
 use super::grid::{Cursor, Grid, Kind, MAX_COLUMNS, line_end};
 use super::heads::{glue_units, heads_above, is_summary_word, unmatched_head};
 use super::labelled;
-use super::number::{Cell, Style, cell, dotted_time, durations_differ, has_concise};
+use super::number::{Cell, Style, cell, dotted_time, durations_differ, has_concise, is_nearly_number};
 use super::segments::RowClass;
 use crate::Assumptions;
 
@@ -316,10 +316,15 @@ fn table_at(
     if words_in_front && (sentences && !parted || dialect.sep == Sep::Blank && wordy >= 4) {
         return None;
     }
+    // Lines of a log, `17 59 pump 8 on, valve 2 off`, are sentences too, though they begin with numbers.
+    let named = || head_above.is_some_and(names_quantity);
+    if dialect.sep == Sep::Blank && wordy >= 4 && wordy >= figures && !named() {
+        return None;
+    }
     let mut grid = Grid::new(dialect.clone(), kinds);
     grid.learn_extents(&sample, &cells);
     grid.expect_units(&sample);
-    let end = uncut(text).max(cursor.at);
+    let end = uncut(text, &grid.dialect).max(cursor.at);
     let mut after = grid.read(text, cursor, end);
     grid.doubt_numbers(text, cursor);
     effort.read += after.at - cursor.at;
@@ -366,6 +371,9 @@ fn table_at(
     }
     // `run 1` under a title of two words is no sample with a reading of one.
     if words_first && grid.rows == 1 && figures == 1 && dialect.sep == Sep::Blank {
+        return None;
+    }
+    if words_first && columns == 2 && grid.rows <= 6 && heads_are_a_key(text, &heads, &grid) {
         return None;
     }
     let below_a_key = || grid.rows <= 2 && head_above.is_some_and(is_key_with_number);
@@ -439,13 +447,22 @@ fn table_at(
     ))
 }
 
-/// Where the last whole line of a text ends: before a line that the end of the file cuts behind a decimal sign, `472 0.`.
-fn uncut(text: &str) -> usize {
+/// Where the last whole cell of a text ends: before one that the end of the file cuts behind a decimal sign, `472 0.`.
+/// Where blanks part the cells, the whole line is left out, since its cells may stand under any column.
+fn uncut(text: &str, dialect: &Dialect) -> usize {
     let cut = text
         .strip_suffix(['.', ','])
         .is_some_and(|front| front.ends_with(|c: char| c.is_ascii_digit()));
-    match text.rfind(['\n', '\r']) {
-        Some(at) if cut => at + 1,
+    let line = text.rfind(['\n', '\r']).map_or(0, |at| at + 1);
+    let sign = dialect
+        .sep
+        .byte()
+        .filter(|_| dialect.pieces.is_none())
+        .map(char::from);
+    match sign.and_then(|sign| text[line..].rfind(sign)) {
+        // With a cell or two in front of it.
+        Some(at) if cut && text[line..line + at].contains(|c: char| c.is_ascii_digit()) => line + at,
+        _ if cut => line,
         _ => text.len(),
     }
 }
@@ -778,6 +795,7 @@ fn kinds_of(rows: &[&str], cells: &[Vec<Range<usize>>], dialect: &Dialect, colum
     let mut figures = vec![0_usize; columns];
     let mut words = vec![0_usize; columns];
     let mut beyond = vec![0_usize; columns];
+    let mut damaged = vec![0_usize; columns];
     // The columns in which a length of time may stand, by its unit or its parts.
     let mut timed: BTreeMap<usize, Vec<&str>> = BTreeMap::new();
     for (row, cells) in rows.iter().zip(cells) {
@@ -797,6 +815,7 @@ fn kinds_of(rows: &[&str], cells: &[Vec<Range<usize>>], dialect: &Dialect, colum
             }
             match found {
                 Cell::Number { .. } | Cell::WithUnit { .. } | Cell::Bracketed { .. } => figures[column] += 1,
+                Cell::Words if is_nearly_number(&row[range.clone()], dialect.style) => damaged[column] += 1,
                 Cell::Words | Cell::Clock { .. } => words[column] += 1,
                 Cell::Beyond => beyond[column] += 1,
                 Cell::Missing | Cell::Empty => {}
@@ -816,8 +835,12 @@ fn kinds_of(rows: &[&str], cells: &[Vec<Range<usize>>], dialect: &Dialect, colum
         .iter()
         .zip(&words)
         .zip(&beyond)
+        .zip(&damaged)
         .enumerate()
-        .map(|(column, ((&f, &w), &b))| {
+        .map(|(column, (((&f, &w), &b), &d))| {
+            // One damaged sign makes no column of words; where there is but one row, its other cells tell.
+            let alone = f == 0 && rows.len() == 1 && figures.iter().any(|&count| count > 0);
+            let w = if w == 0 && (d <= f || alone) { 0 } else { w + d };
             // Where an overflow is written as such, a word of its own (`dark`) may be another one.
             let overflows = b > 0 && f >= 3 && w < f;
             if w > 0 && w * 3 >= f && !overflows || differ(column) {
@@ -920,6 +943,19 @@ fn is_head_of_numbers(rows: &[&str], dialect: &Dialect) -> bool {
     corner_tells || (orderly && light && !rest.is_empty())
 }
 
+/// Whether the lowest of the heads over two columns is a key and its value and so are the rows: `Slit;2 nm` over
+/// `Averaging;0.1 s`. The unit of a head is that of the numbers below it.
+fn heads_are_a_key(text: &str, heads: &[HeadRow], grid: &Grid) -> bool {
+    let Some([Some(_), Some(value)]) = heads.last().map(|head| head.cells.as_slice()) else {
+        return false;
+    };
+    let value = &text[value.range()];
+    match (cell(value, grid.dialect.style), grid.units.get(1)) {
+        (Cell::WithUnit { unit, .. }, Some(Some(below))) => value[unit..].trim() != below.trim(),
+        _ => false,
+    }
+}
+
 /// Whether the first words of all rows are keys of known fields: `Temperature  37` is no row of a table.
 fn all_keys(text: &str, grid: &Grid) -> bool {
     let words = grid.words(0);
@@ -938,6 +974,14 @@ fn is_key_with_number(line: &str) -> bool {
     let [pair] = pairs.as_slice() else { return false };
     crate::header::is_known(&line[pair.key.clone()])
         && line[pair.value.clone()].starts_with(|c: char| c.is_ascii_digit())
+}
+
+/// Whether a word of a line, or two of them, name a quantity: it may be a row of heads.
+fn names_quantity(line: &str) -> bool {
+    let words = glue_units(line, raw_split(line, Sep::Blank));
+    words
+        .into_iter()
+        .any(|range| crate::head::read_head(&line[range]).quantity.is_some())
 }
 
 fn is_prose(rows: &[&str]) -> bool {

@@ -387,7 +387,8 @@ fn first_of(text: &str, head: &Head) -> First {
     }
 }
 
-fn is_axis(head: &Head) -> bool {
+/// Whether a head names what may run: a wavelength, a wavenumber, an energy or a time, by its word or by its unit.
+pub(super) fn is_axis(head: &Head) -> bool {
     let quantity = head.quantity.clone();
     let quantity = quantity.or_else(|| head.unit.as_ref().and_then(quantity_of_unit));
     let runs = |q: Quantity| matches!(q.as_str(), "wavelength" | "wavenumber" | "energy" | "time");

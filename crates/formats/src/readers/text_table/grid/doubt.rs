@@ -1,4 +1,4 @@
-//! Numbers that have lost their decimal sign, and no longer are what was measured.
+//! Numbers that have lost their decimal sign, and rows that have lost a delimiter: they no longer say what was measured.
 
 use super::*;
 
@@ -10,17 +10,20 @@ impl Grid {
     /// would go with the numbers above and below, and as they stand do not: `0106` between `0.104` and `0.109`. The rows
     /// begin at `from` or behind it.
     pub(in crate::readers::text_table) fn doubt_numbers(&mut self, text: &str, from: Cursor) {
-        if self.dialect.pieces.is_some() || self.rows < FEWEST {
+        if self.dialect.pieces.is_some() {
             return;
         }
-        let mut doubted: Vec<(usize, usize)> = Vec::new();
+        self.doubt_short_rows();
         let all = self.decimals();
+        let mut doubted: Vec<(usize, usize)> = self.whole_among_decimals(&all);
         for (column, kind) in self.kinds.iter().enumerate() {
             if *kind != Kind::Figures {
                 continue;
             }
             let place = self.place[column];
-            if let (Some(changes), Some(numbers)) = (all.get(place), self.figures.get(place)) {
+            if self.rows >= FEWEST
+                && let (Some(changes), Some(numbers)) = (all.get(place), self.figures.get(place))
+            {
                 doubted.extend(
                     out_of_scale(changes, numbers)
                         .into_iter()
@@ -32,6 +35,7 @@ impl Grid {
             return;
         }
         doubted.sort_unstable();
+        doubted.dedup();
         let mut cursor = from;
         for (row, column) in doubted {
             let Some(cell) = self.cell_of(text, &mut cursor, row, column) else {
@@ -51,6 +55,139 @@ impl Grid {
                     lack: Lack::Unpointed,
                     span: cell,
                 });
+            }
+        }
+        self.gaps.sort_by_key(|gap| (gap.row, gap.column));
+        self.by_column = OnceLock::new();
+    }
+
+    /// The whole numbers in columns of which most numbers have decimals; in a table of one row, or two, most of its
+    /// numbers. Those that stand between their neighbours in a column that runs on are left out: `401` between `400.5`
+    /// and `401.5`.
+    fn whole_among_decimals(&self, all: &[Vec<(u32, u8)>]) -> Vec<(usize, usize)> {
+        // Of the rows of a column: how many have decimals, and which whole numbers are none below one.
+        let look = |place: usize| -> (usize, Vec<usize>) {
+            let (Some(changes), Some(numbers)) = (all.get(place), self.figures.get(place)) else {
+                return (0, Vec::new());
+            };
+            let (mut pointed, mut whole) = (0, Vec::new());
+            let rising = numbers.windows(2).filter(|pair| pair[1] > pair[0]).count();
+            let falling = numbers.windows(2).filter(|pair| pair[1] < pair[0]).count();
+            let runs = rising.max(falling) * 10 >= numbers.len().saturating_sub(1) * 9 && numbers.len() >= 8;
+            for (at, &(first, decimals)) in changes.iter().enumerate() {
+                let first = first as usize;
+                let end = changes
+                    .get(at + 1)
+                    .map_or(numbers.len(), |&(next, _)| next as usize);
+                let rows = first..end.min(numbers.len());
+                if decimals > 0 {
+                    pointed += rows.len();
+                    continue;
+                }
+                whole.extend(rows.filter(|&row| {
+                    let near = |at: Option<usize>| at.and_then(|at| numbers.get(at)).copied();
+                    let between = runs
+                        && match (near(row.checked_sub(1)), near(row.checked_add(1))) {
+                            (Some(above), Some(below)) => (above < numbers[row]) == (numbers[row] < below),
+                            _ => false,
+                        };
+                    numbers[row].abs() >= 1.0 && !between
+                }));
+            }
+            (pointed, whole)
+        };
+        let few = self.rows <= 2;
+        // Most columns have decimals throughout, or none.
+        let mixed = |column: usize| {
+            let changes = all.get(self.place[column]).map_or(&[][..], Vec::as_slice);
+            let has = |pointed: bool| changes.iter().any(|&(_, decimals)| (decimals > 0) == pointed);
+            few || has(true) && has(false)
+        };
+        let columns: Vec<(usize, (usize, Vec<usize>))> = (0..self.columns())
+            .filter(|&column| self.kinds[column] == Kind::Figures && mixed(column))
+            .map(|column| (column, look(self.place[column])))
+            .collect();
+        let pointed_of_all: usize = columns.iter().map(|(_, (pointed, _))| pointed).sum();
+        let whole_of_all: usize = columns.iter().map(|(_, (_, whole))| whole.len()).sum();
+        let mut found = Vec::new();
+        for (column, (pointed, whole)) in columns {
+            let few_among_many = few && pointed_of_all > 2 * whole_of_all;
+            if pointed > 0 && pointed >= whole.len() || few_among_many {
+                found.extend(whole.into_iter().map(|row| (row, column)));
+            }
+        }
+        found
+    }
+
+    /// Takes out the numbers of rows that end early and whose first number looks like two that have become one: `4100.12`
+    /// between `400` and `420`. All cells behind the lost delimiter stand under the wrong columns.
+    fn doubt_short_rows(&mut self) {
+        let hard = self.dialect.sep.byte().is_some() || self.dialect.sep == Sep::CommaBlank;
+        if !hard || self.kinds.first() != Some(&Kind::Figures) {
+            return;
+        }
+        let mut short: Vec<usize> = self
+            .gaps
+            .iter()
+            .filter(|gap| gap.lack == Lack::Short)
+            .map(|gap| gap.row as usize)
+            .collect();
+        short.dedup();
+        // Where many rows end early, that is how the table is written.
+        if short.is_empty() || short.len() * 10 > self.rows.max(10) {
+            return;
+        }
+        let place = self.place[0];
+        let changes = self.decimals().swap_remove(place);
+        let most = |rows: std::ops::Range<usize>| -> u8 {
+            let runs = changes.iter().enumerate().filter_map(|(at, &(first, decimals))| {
+                let end = changes.get(at + 1).map_or(self.rows, |&(next, _)| next as usize);
+                ((first as usize) < rows.end && end > rows.start).then_some(decimals)
+            });
+            runs.max().unwrap_or(0)
+        };
+        let orderly = |numbers: &[f64]| {
+            numbers.windows(2).all(|pair| pair[1] > pair[0])
+                || numbers.windows(2).all(|pair| pair[1] < pair[0])
+        };
+        let numbers: Vec<f64> = self.column(0).collect();
+        let glued: Vec<usize> = short
+            .into_iter()
+            .filter(|&row| {
+                let own = most(row..row + 1);
+                let finer = own > most(0..row).max(most(row + 1..self.rows));
+                let near = row.saturating_sub(3)..(row + 4).min(numbers.len());
+                let with = &numbers[near.clone()];
+                let without: Vec<f64> = near
+                    .filter(|&other| other != row)
+                    .map(|other| numbers[other])
+                    .collect();
+                finer || without.len() >= 2 && orderly(&without) && !orderly(with)
+            })
+            .collect();
+        for row in glued {
+            let line = u32::try_from(row).unwrap_or(u32::MAX);
+            let lacking: Vec<u32> = self
+                .gaps
+                .iter()
+                .filter(|gap| gap.row == line)
+                .map(|gap| gap.column)
+                .collect();
+            let span = self.gaps.iter().find(|gap| gap.row == line).map(|gap| gap.span);
+            for column in (0..self.columns()).filter(|&column| self.kinds[column] == Kind::Figures) {
+                let index = u32::try_from(column).unwrap_or(u32::MAX);
+                let figures = self.figures.get_mut(self.place[column]);
+                if let Some(number) = figures.and_then(|figures| figures.make_mut().get_mut(row)) {
+                    *number = f64::NAN;
+                }
+                if let Some(span) = span.filter(|_| !lacking.contains(&index)) {
+                    self.gaps.push(Gap {
+                        row: line,
+                        column: index,
+                        lack: Lack::Glued,
+                        span,
+                    });
+                }
             }
         }
         self.gaps.sort_by_key(|gap| (gap.row, gap.column));
@@ -97,6 +234,10 @@ impl Grid {
         if mantissa.len() == cell.trim_start_matches(['-', '+']).len()
             && mantissa.len() <= usize::from(others)
         {
+            return false;
+        }
+        // What the digits and their scale tell takes some numbers to compare with.
+        if self.rows < FEWEST {
             return false;
         }
         let numbers = self.column(column).enumerate().filter(|&(other, _)| other != row);

@@ -10,7 +10,7 @@ use std::sync::OnceLock;
 use curvary_record::{Decimals, Numbers, Span};
 
 use super::columns::{Stats, unit_in_cells};
-use super::damaged::resembles;
+use super::damaged::{is_cut_row, resembles, same_outline};
 use super::dialect::{Brackets, Dialect, Sep, is_blank, split};
 use super::number::{Cell, EXTINCTION, cell, duration_in, has_concise, is_uncertainty, plain};
 
@@ -49,6 +49,8 @@ pub(super) enum Lack {
     Short,
     /// A number stood there that has lost its decimal sign, as the numbers above and below show.
     Unpointed,
+    /// Its row lacks a delimiter: two cells have become one, and the others stand under the wrong columns.
+    Glued,
 }
 
 /// A cell of figures without a number.

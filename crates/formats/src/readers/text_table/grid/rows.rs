@@ -1,6 +1,6 @@
 //! Rows into a grid: a quick way for plain numbers, a careful way for all others.
 
-use super::super::scan::strip_remark;
+use super::super::scan::{leading_number, strip_remark};
 use super::*;
 
 /// What became of a line.
@@ -115,21 +115,53 @@ impl Grid {
                         .next_row(text, behind, end)
                         .filter(|_| self.rows > 0 && !self.is_at_seam() && strip_remark(line).0.is_none());
                     let before = text[..cursor.at].lines().next_back().unwrap_or("");
-                    if !next.is_some_and(|next| {
-                        resembles(line, next) || resembles(line, before) || self.is_two_rows(line)
-                    }) {
+                    let Some(next) = next else { break };
+                    // A row of names that ends behind its name.
+                    let begins_with_number = |row: &str| {
+                        let first = split(row, &self.dialect).into_iter().next();
+                        first.is_some_and(|range| leading_number(&row[range]).is_some())
+                    };
+                    let cut = self.kinds.first() == Some(&Kind::Words)
+                        && begins_with_number(next) == begins_with_number(before)
+                        && [next, before]
+                            .iter()
+                            .any(|row| is_cut_row(line, row, &self.dialect));
+                    // `5:00 forgot`: the row is there, and its number is not.
+                    let unread = || self.names_row_without_number(line, before);
+                    if !(cut
+                        || unread()
+                        || resembles(line, next)
+                        || resembles(line, before)
+                        || self.is_two_rows(line))
+                    {
                         break;
                     }
                     self.odd.push(OddRow {
                         line: cursor.line,
                         span: Span::new(cursor.at, line_end),
-                        cells: None,
+                        cells: cut.then_some(1),
                     });
                 }
             }
             cursor = behind;
         }
         cursor
+    }
+
+    /// Whether a line has a cell for each column, and the first of them is of the same form as in the row before it, with
+    /// figures in it.
+    fn names_row_without_number(&self, line: &str, before: &str) -> bool {
+        let (cells, model) = (split(line, &self.dialect), split(before, &self.dialect));
+        let first = |line: &str, cells: &[std::ops::Range<usize>]| {
+            cells.first().map(|range| line[range.clone()].to_owned())
+        };
+        let (Some(one), Some(other)) = (first(line, &cells), first(before, &model)) else {
+            return false;
+        };
+        self.kinds.first() == Some(&Kind::Words)
+            && cells.len() == self.columns()
+            && one.contains(|c: char| c.is_ascii_digit())
+            && same_outline(&one, &other)
     }
 
     /// Whether a line is two rows that have lost the line end between them: the last cell of one and the first of the
@@ -158,6 +190,26 @@ impl Grid {
         self.fresh[(row - settled) * stride]
     }
 
+    /// Whether the first column goes one way over the rows that were read last.
+    fn first_column_runs(&self) -> bool {
+        const LOOK: usize = 16;
+        let numbers: Vec<f64> = (0..self.rows.min(LOOK))
+            .map(|back| self.first_figure(back))
+            .filter(|number| !number.is_nan())
+            .collect();
+        numbers.windows(2).all(|pair| pair[1] >= pair[0]) || numbers.windows(2).all(|pair| pair[1] <= pair[0])
+    }
+
+    /// Whether a line is the next running number and nothing else, where a sign of its own parts the cells.
+    fn ends_behind_next_x(&self, line: &str) -> bool {
+        let hard = self.dialect.sep.byte().is_some() || self.dialect.sep == Sep::CommaBlank;
+        if !hard || self.columns() < 2 {
+            return false;
+        }
+        let cells: Vec<_> = split(line, &self.dialect).into_iter().map(Some).collect();
+        cells.len() == 1 && self.is_next_x(line, &cells)
+    }
+
     /// The next line with something on it, where it is a row of this table and goes on in the direction of its x.
     fn next_row<'a>(&self, text: &'a str, mut cursor: Cursor, end: usize) -> Option<&'a str> {
         let bytes = &text.as_bytes()[..end];
@@ -165,13 +217,18 @@ impl Grid {
             let (stop, next) = line_end(bytes, cursor.at);
             let line = &text[cursor.at..stop];
             if !line.trim_matches(is_blank).is_empty() {
+                // A row that ends behind its first number is known by the numbers before it.
+                if self.ends_behind_next_x(line) {
+                    return Some(line);
+                }
                 let mut trial = self.empty_like();
                 if !matches!(trial.careful_row(line, cursor), Taken::Yes) {
                     return None;
                 }
                 let step =
                     |grid: &Self, row: usize| grid.kinds.first() == Some(&Kind::Figures) && row < grid.rows;
-                if step(&trial, 0) && self.rows >= 2 {
+                // Numbers of cells come again and again in front of the axis, and have no direction.
+                if step(&trial, 0) && self.rows >= 2 && self.first_column_runs() {
                     let (before, last, new) = (self.first_figure(1), self.first_figure(0), trial.fresh[0]);
                     let on = (last - before) * (new - last) >= 0.0
                         || new.is_nan()
@@ -296,7 +353,8 @@ impl Grid {
                     if !is_bare || uncertain {
                         return None;
                     }
-                    self.cells.push(QuickCell::Words(Span::new(start, start + length)));
+                    self.cells
+                        .push(QuickCell::Words(Span::new(start, start + length)));
                     start + length
                 }
             };
@@ -466,6 +524,13 @@ impl Grid {
         {
             return Taken::Odd(before_padding);
         }
+        // `*** page 2 ***` has four cells too.
+        if bad > 0
+            && line.contains(char::is_alphabetic)
+            && super::super::join::is_furniture(line, &std::collections::BTreeSet::new())
+        {
+            return Taken::No;
+        }
         let x_is_words =
             self.kinds[0] == Kind::Figures && matches!(seen.first(), Some(Cell::Words | Cell::Clock { .. }));
         let first = cells
@@ -617,21 +682,41 @@ impl Grid {
     /// Whether numbers of a row that ends early are written like those of the next column and not like those of their
     /// own; or a name in front ends like a number of the column behind it.
     fn stand_beside(&self, line: &str, cells: &[Option<std::ops::Range<usize>>], seen: &[Cell]) -> bool {
+        const LOOK: usize = 4096;
         let decimals_of = |column: usize| -> Option<u8> {
             let figures = self.kinds.get(column) == Some(&Kind::Figures);
             let decimals = self.current.get(*self.place.get(column)?).copied();
             decimals.filter(|&decimals| figures && decimals != u8::MAX)
         };
+        // Or they have decimals under whole numbers, and the next column has decimals.
+        let never_had = |column: usize| {
+            let place = self
+                .place
+                .get(column)
+                .and_then(|&place| u32::try_from(place).ok());
+            let changes = self.changes.iter().rev().take(LOOK);
+            changes
+                .filter(|(_, at, _)| Some(*at) == place)
+                .all(|&(_, _, decimals)| decimals == 0)
+        };
         let shifted = seen.iter().enumerate().any(|(column, found)| match found {
             Cell::Number { decimals, .. } if column > 0 => {
-                decimals_of(column).is_some_and(|own| own != *decimals)
-                    && decimals_of(column + 1) == Some(*decimals)
+                let (own, next) = (decimals_of(column), decimals_of(column + 1));
+                own.is_some_and(|own| own != *decimals) && next == Some(*decimals)
+                    || self.rows >= 2
+                        && *decimals > 0
+                        && own == Some(0)
+                        && next.is_some_and(|next| next > 0)
+                        && never_had(column)
             }
             _ => false,
         });
         let glued = || {
             let front = cells.first()?.as_ref().map(|range| &line[range.clone()])?;
-            let decimals = decimals_of(1).filter(|&decimals| decimals > 0)?;
+            // The next column may have had no number yet; then the others tell.
+            let decimals = (1..self.columns())
+                .find_map(decimals_of)
+                .filter(|&decimals| decimals > 0)?;
             let (name, behind) = front.rsplit_once(char::from(self.dialect.style.decimal))?;
             let number = behind.len() == usize::from(decimals)
                 && behind.bytes().all(|byte| byte.is_ascii_digit())

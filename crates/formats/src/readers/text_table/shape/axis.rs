@@ -403,12 +403,24 @@ impl Shaper<'_> {
         self.remarks.push(remark);
     }
 
+    /// Whether the numbers of a column count the rows as they were written: 1, 2, 3, …, those of damaged rows missing.
+    pub(super) fn counts_rows(&self, column: &Column) -> bool {
+        let stats = &column.stats;
+        if stats.counts() || !(stats.whole && stats.rising && matches!(stats.first, 0.0 | 1.0)) {
+            return stats.counts();
+        }
+        let grid = &self.table.grid;
+        grid.column(column.index)
+            .zip(grid.places_as_written())
+            .all(|(value, place)| value.is_nan() || value == stats.first + place as f64)
+    }
+
     /// A column without a head, 1, 2, 3, …, beside an axis that is none: it counts the rows.
     fn is_counter_by_values(&self, column: usize, x: usize, roles: &[Role]) -> bool {
         let this = &self.columns[column];
         roles[column] == Role::Open
             && column < x
-            && this.stats.counts()
+            && self.counts_rows(this)
             && this.stats.count >= 3
             && this.unit.is_none()
             && this.heads.iter().all(|(text, _)| {

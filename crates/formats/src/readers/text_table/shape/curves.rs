@@ -390,6 +390,12 @@ impl Shaper<'_> {
                 "have no decimal sign, and with one they would go with the numbers above and below",
             ),
             (
+                Lack::Glued,
+                "row-does-not-fit",
+                "stands in a row that lacks a delimiter: its first number looks like two that have become one",
+                "stand in rows that lack a delimiter: their first number looks like two that have become one",
+            ),
+            (
                 Lack::Bracketed,
                 "number-in-parentheses",
                 "is a number in parentheses",

@@ -399,6 +399,10 @@ impl Shaper<'_> {
         across: &[(usize, f64, Option<Coordinate>)],
         unit: Option<Unit>,
     ) -> Option<Draft> {
+        // Cells that are no numbers are no axis.
+        if self.columns[0].kind == Kind::Words && self.columns[0].clock.is_none() {
+            return None;
+        }
         // `nm\s`: what runs down stands in front.
         // `nm` over `t/min`: the lower head names the times beside it.
         if let [.., (above, _), (lowest, _)] = self.columns[0].heads.as_slice() {

@@ -2,7 +2,38 @@
 
 use super::*;
 
+/// Whether a column under `NM` is one of wavelengths. `NM` is nanometres or nanomoles per litre; nobody makes up a list of
+/// concentrations a few nanomoles apart that lie where light lies.
+fn is_shouted_nanometres(column: &Column) -> bool {
+    let stats = &column.stats;
+    column.heads.last().is_some_and(|(head, _)| head.trim() == "NM")
+        && stats.orderly()
+        && stats.like_nanometres()
+        && stats.step.is_some_and(|step| step.abs() <= 20.0)
+        && stats.count >= 8
+}
+
 impl Shaper<'_> {
+    /// Takes several columns under `NM` for wavelengths, where each is one by its values: columns side by side.
+    pub(super) fn hear_shouted_nanometres(&mut self) {
+        let shouted = |column: &&mut Column| column.quantity.is_none() && is_shouted_nanometres(column);
+        if self
+            .columns
+            .iter()
+            .filter(|column| is_shouted_nanometres(column))
+            .count()
+            < 2
+        {
+            return;
+        }
+        for column in self.columns.iter_mut().filter(shouted) {
+            column.quantity = Some(Quantity::WAVELENGTH);
+            column.unit = Some(Unit::NANOMETRE);
+            column.quantities_possible.clear();
+            column.units_possible.clear();
+        }
+    }
+
     /// What the running column is of.
     pub(super) fn x_meaning(&mut self, x: usize) -> (Quantity, Unit) {
         let column = self.columns[x].clone();
@@ -53,12 +84,7 @@ impl Shaper<'_> {
             }
             return (quantity, unit);
         }
-        // `NM` is nanometres or nanomoles per litre; nobody makes up fifty concentrations two apart.
-        let listed = column.stats.orderly()
-            && column.stats.like_nanometres()
-            && column.stats.step.is_some_and(|step| step.abs() <= 20.0)
-            && column.stats.count >= 8;
-        if head.as_deref().is_some_and(|head| head.trim() == "NM") && listed {
+        if is_shouted_nanometres(&column) {
             self.because
                 .push("x is wavelength: its head says `NM`, and its values are those of light".to_owned());
             return (Quantity::WAVELENGTH, Unit::NANOMETRE);

@@ -28,6 +28,7 @@ use curvary_record::{
 
 use self::curves::sentinel_of;
 use self::matrix::corner_heads;
+pub(super) use self::several::{goes_on, put_behind};
 use self::verdict::{NOT_A_MEASUREMENT, Verdict};
 use super::columns::{Column, Stats, describe, give_meaning};
 use super::context::Context;
@@ -236,6 +237,7 @@ impl Shaper<'_> {
                 .at(Place::line(self.table.grid.line(row)), "the first of them"),
             );
         }
+        self.hear_shouted_nanometres();
         self.ask_parentheses();
         self.hear_rates();
         self.unswap();

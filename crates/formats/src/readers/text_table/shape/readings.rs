@@ -66,10 +66,14 @@ impl Shaper<'_> {
         Some(names).filter(|names| names.iter().any(|name| !name.is_empty()))
     }
 
-    /// Whether every row has a name of its own.
+    /// Whether every row has a name of its own. A date is none.
     pub(super) fn named_one_by_one(&self, roles: &[Role]) -> bool {
+        let dated = |name: &String| !matches!(moment::read(name, None).date, moment::DateReading::No);
         self.row_names(roles).is_some_and(|mut names| {
             let rows = names.len();
+            if names.iter().all(dated) {
+                return false;
+            }
             names.sort_unstable();
             names.dedup();
             names.len() == rows

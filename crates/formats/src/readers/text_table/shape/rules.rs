@@ -618,7 +618,7 @@ static RULES: &[Rule] = &[
         speaks_for: "counts the rows",
         weigh: |shaper, note| {
             shaper.each(|column, about| {
-                if column.kind == Kind::Figures && column.stats.count >= 3 && column.stats.counts() {
+                if column.kind == Kind::Figures && column.stats.count >= 3 && shaper.counts_rows(column) {
                     note(about, Says::Counter, None);
                 }
             });

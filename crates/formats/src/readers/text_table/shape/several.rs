@@ -191,6 +191,47 @@ fn laced(traces: &[Trace]) -> Option<Trace> {
     Some(whole)
 }
 
+/// Whether a curve goes on in the step of another one behind its end, give or take this share of a step.
+pub(crate) fn goes_on(last: &Trace, next: &Trace, slack: f64) -> bool {
+    let (a, b) = (&last.x.values, &next.x.values);
+    let same = last.x.quantity == next.x.quantity
+        && last.x.unit == next.x.unit
+        && last.y.quantity == next.y.quantity
+        && last.y.unit == next.y.unit
+        && last.label == next.label;
+    match (a.len(), a.last(), b.first()) {
+        (n, Some(&end), Some(&start)) if n >= 2 && same => {
+            let step = end - a[n - 2];
+            step != 0.0 && ((start - end) / step - 1.0).abs() < slack
+        }
+        _ => false,
+    }
+}
+
+/// Puts the points of a curve behind those of another.
+pub(crate) fn put_behind(last: &mut Trace, next: &Trace) {
+    let chain = |a: &Values, b: &Values| {
+        let mut decimals = Decimals::default();
+        for digits in a.decimals.iter().chain(b.decimals.iter()) {
+            decimals.push(digits);
+        }
+        let values: Vec<f64> = a.values.iter().chain(b.values.iter()).copied().collect();
+        Values {
+            values: values.into(),
+            decimals,
+            ..a.clone()
+        }
+    };
+    last.x = chain(&last.x, &next.x);
+    last.y = chain(&last.y, &next.y);
+    let mut lines = std::mem::take(&mut last.lines);
+    for index in 0..next.len() {
+        lines.push(next.lines.get(index).unwrap_or(0) as usize);
+    }
+    last.lines = lines;
+    last.absent += next.absent;
+}
+
 /// Columns of a newspaper put together: where one curve goes on in the step of the one before it.
 fn newspaper(traces: Vec<Trace>) -> Vec<Trace> {
     if let Some(whole) = laced(&traces) {
@@ -198,42 +239,8 @@ fn newspaper(traces: Vec<Trace>) -> Vec<Trace> {
     }
     let mut joined: Vec<Trace> = Vec::new();
     for trace in traces {
-        let goes_on = joined.last().is_some_and(|last: &Trace| {
-            let (a, b) = (&last.x.values, &trace.x.values);
-            let same = last.y.quantity == trace.y.quantity
-                && last.y.unit == trace.y.unit
-                && last.label == trace.label;
-            match (a.len(), a.last(), b.first()) {
-                (n, Some(&end), Some(&start)) if n >= 2 && same => {
-                    let step = end - a[n - 2];
-                    step != 0.0 && ((start - end) / step - 1.0).abs() < 0.5
-                }
-                _ => false,
-            }
-        });
         match joined.last_mut() {
-            Some(last) if goes_on => {
-                let chain = |a: &Values, b: &Values| {
-                    let mut decimals = Decimals::default();
-                    for digits in a.decimals.iter().chain(b.decimals.iter()) {
-                        decimals.push(digits);
-                    }
-                    let values: Vec<f64> = a.values.iter().chain(b.values.iter()).copied().collect();
-                    Values {
-                        values: values.into(),
-                        decimals,
-                        ..a.clone()
-                    }
-                };
-                last.x = chain(&last.x, &trace.x);
-                last.y = chain(&last.y, &trace.y);
-                let mut lines = std::mem::take(&mut last.lines);
-                for index in 0..trace.len() {
-                    lines.push(trace.lines.get(index).unwrap_or(0) as usize);
-                }
-                last.lines = lines;
-                last.absent += trace.absent;
-            }
+            Some(last) if goes_on(last, &trace, 0.5) => put_behind(last, &trace),
             _ => joined.push(trace),
         }
     }
