@@ -6,6 +6,7 @@
 #![allow(clippy::expect_used)]
 
 pub mod laboratory;
+pub mod truth;
 
 use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
