@@ -81,7 +81,9 @@ fn answerable(readers: &Readers, case: &Path) -> Verdict {
     let read = |answers: &BTreeSet<String>| {
         let mut assume = Assumptions::none();
         for answer in answers {
-            assume.add(answer).map_err(|why| format!("`{answer}` is offered, and is none: {why}"))?;
+            assume
+                .add(answer)
+                .map_err(|why| format!("`{answer}` is offered, and is none: {why}"))?;
         }
         let source = Source::new(path.clone(), bytes.clone()).assuming(assume.precise());
         let (card, reading) = readers.read(&source, None);
@@ -94,7 +96,9 @@ fn answerable(readers: &Readers, case: &Path) -> Verdict {
     }
     // Where the truth itself is that it is no measurement, that choice ends it.
     let refused = wanted["verdict"] == "refused"
-        || list(&wanted["verdicts_also_fine"]).iter().any(|fine| *fine == *"refused");
+        || list(&wanted["verdicts_also_fine"])
+            .iter()
+            .any(|fine| *fine == *"refused");
     let mut left: Vec<BTreeSet<String>> = vec![BTreeSet::new()];
     let mut seen = BTreeSet::new();
     let mut tried = Vec::new();
@@ -147,6 +151,8 @@ fn answerable(readers: &Readers, case: &Path) -> Verdict {
 /// A reading as `--to json` writes it.
 fn shown(source: &Source, card: Option<&Card>, reading: &Reading) -> Value {
     let mut text = Vec::new();
-    SourceDocument::new(source, card, reading).write(&mut text).unwrap();
+    SourceDocument::new(source, card, reading)
+        .write(&mut text)
+        .unwrap();
     serde_json::from_slice(&text).unwrap()
 }

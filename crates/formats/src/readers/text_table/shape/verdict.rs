@@ -25,6 +25,7 @@ impl Shaper<'_> {
             None if self.source.assume().get("x").is_some() || self.source.assume().get("y").is_some() => {
                 return Verdict::Measurement;
             }
+            None if self.by_vocabulary() => return Verdict::Measurement,
             None => {}
         }
         // Where light or a wavelength is named, and nothing decisive may speak against it, the rest is not weighed.
@@ -48,6 +49,13 @@ impl Shaper<'_> {
             return Verdict::Measurement;
         }
         self.judge(&self.weigh())
+    }
+
+    /// Whether a person said what a header or unit of the table means that is of a measurement.
+    fn by_vocabulary(&self) -> bool {
+        self.columns
+            .iter()
+            .any(|column| column.by_vocabulary && !matches!(role(column), Role::Beside))
     }
 
     fn judge(&self, ledger: &Ledger) -> Verdict {
@@ -144,6 +152,9 @@ impl Shaper<'_> {
         }
         let other = |&y: &usize| {
             let column = &self.columns[y];
+            if column.by_vocabulary {
+                return false;
+            }
             let reckoned = column
                 .heads
                 .last()
