@@ -18,7 +18,9 @@ use crate::manifest::{Manifest, digest_bytes};
 use crate::note::{NoteBook, holding};
 use crate::query::dimension;
 use crate::snippet::snippet;
-use crate::{Error, Note, Query, Settings, View, Vocabulary, Writer, originals, rebuild, unfinished, verify, view};
+use crate::{
+    Error, Note, Query, Settings, View, Vocabulary, Writer, originals, rebuild, unfinished, verify, view,
+};
 
 /// An archive, open for reading. What it shows is what was committed when it was opened, or last
 /// [refreshed](Self::refresh).

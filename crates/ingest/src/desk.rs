@@ -181,7 +181,8 @@ impl Desk {
             finished.family = Some(family);
         }
         let methods = vocabulary::by_values(&answers, &finished.reading);
-        if in_doubt && (!methods.is_empty() || answers.iter().any(|answer| !vocabulary::is_of_fields(answer))) {
+        if in_doubt && (!methods.is_empty() || answers.iter().any(|answer| !vocabulary::is_of_fields(answer)))
+        {
             let given = given(&answers, &methods, finished.source.assume());
             finished.source = finished.source.assuming(given);
             let (card, settled) = self.attempt(&finished.source);

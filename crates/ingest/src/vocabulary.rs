@@ -64,7 +64,8 @@ pub(crate) fn apply(answers: &[&Answer], reading: &mut Reading, met: &mut Vec<St
         .filter_map(|answer| Some((*answer, LocalWord::read(&answer.answer)?)))
         .filter(|(_, word)| seen.insert(plain(&word.about())))
         .collect();
-    let units: Vec<&(&Answer, LocalWord)> = words.iter().filter(|(_, word)| word.kind == Kind::Unit).collect();
+    let units: Vec<&(&Answer, LocalWord)> =
+        words.iter().filter(|(_, word)| word.kind == Kind::Unit).collect();
     let mut each = |change: &mut dyn FnMut(&mut Fields) -> bool| {
         let mut changed = false;
         for run in &mut reading.runs {
@@ -123,7 +124,11 @@ pub(crate) fn plain(key: &str) -> String {
 /// Whether a claim stands under the key of a word's value: the field, or the key as it is spelled.
 fn is_under(word: &LocalWord, key: &Key, claim: &Claim) -> bool {
     let of = plain(word.of.as_deref().unwrap_or_default());
-    plain(key.as_str()) == of || claim.spelled.as_deref().is_some_and(|spelled| plain(spelled) == of)
+    plain(key.as_str()) == of
+        || claim
+            .spelled
+            .as_deref()
+            .is_some_and(|spelled| plain(spelled) == of)
 }
 
 /// The claims of all fields anew, each as `change` gives it; whether any differs.

@@ -327,7 +327,10 @@ impl Parser<'_> {
             ));
         }
         if let Some(value) = self.vocabulary.in_known_unit(spot.value) {
-            return self.plain_term(&Spot { value: &value, ..*spot });
+            return self.plain_term(&Spot {
+                value: &value,
+                ..*spot
+            });
         }
         let mut nodes = vec![self.plain_term(spot)?];
         for meant in self.vocabulary.values_of(spot.key, spot.value) {

@@ -10,7 +10,7 @@ use crate::Setting;
 use crate::commands::answer;
 use crate::commands::find::short;
 use crate::ending::{Ending, Failure, Outcome};
-use crate::questions::{self, Choice, Shown};
+use crate::questions::{self, Choice, Known, Shown};
 use crate::screen::{FAINT, STRONG, Screen, Styled, count, plural};
 use crate::table::one_line;
 
@@ -23,9 +23,6 @@ pub(crate) struct Worklist {
     /// Print JSON: unread, questions, disputes, nameless and words
     #[arg(long, conflicts_with = "ask")]
     json: bool,
-    /// List the words of the house alone: keys that no field is known for
-    #[arg(long, conflicts_with = "ask")]
-    words: bool,
     /// Go through the questions one by one and answer them: a key and Enter for each choice
     #[arg(long)]
     ask: bool,
@@ -58,17 +55,10 @@ impl Worklist {
         let mut list = archive.worklist(self.examples)?;
         // What a person answered to be no measurement needs nobody any more.
         list.unread.retain(|group| group.code != "left-out");
-        if self.words {
-            if self.json {
-                screen.json(&list.words)?;
-            } else {
-                words(&list, screen)?;
-            }
-            return Ok(Ending::Done);
-        }
-        let questions = open(&archive, self.examples)?
+        let known = Known::of(&archive)?;
+        let questions = open(&archive)?
             .iter()
-            .map(|asked| questions::shown(&archive, asked))
+            .map(|asked| questions::shown(&archive, asked, &known, self.examples))
             .collect::<Result<Vec<Shown>, Failure>>()?;
         if self.json {
             screen.json(&Shape {
@@ -88,9 +78,9 @@ impl Worklist {
 
 /// What is open: questions of readers first, refusals next, keys last, most files first in each; what was answered is
 /// open no more, though its files may stay as they are.
-fn open(archive: &Archive, examples: usize) -> Result<Vec<Asked>, Failure> {
+fn open(archive: &Archive) -> Result<Vec<Asked>, Failure> {
     let answers = archive.answers()?;
-    let mut all = archive.open_questions(examples)?;
+    let mut all = archive.open_questions(answer::EXAMPLES)?;
     all.retain(|asked| {
         let closed = answers.holding().any(|line| {
             let about = match &asked.about {
@@ -183,11 +173,12 @@ enum Typed {
 fn ask(archive: &Archive, author: Option<String>, screen: &mut Screen) -> Outcome {
     let root = archive.root().to_owned();
     let mut archive = Archive::open(&root)?;
-    let mut list = open(&archive, 3)?;
+    let mut list = open(&archive)?;
+    let known = Known::of(&archive)?;
     let (mut at, mut settled) = (0, 0_u64);
     let mut lines = std::io::stdin().lock().lines();
     while let Some(asked) = list.get(at) {
-        let shown = questions::shown(&archive, asked)?;
+        let shown = questions::shown(&archive, asked, &known, 3)?;
         writeln!(
             screen,
             "{}",
@@ -234,7 +225,7 @@ fn ask(archive: &Archive, author: Option<String>, screen: &mut Screen) -> Outcom
                 settled += 1;
                 answer::tell(&effect, screen)?;
                 archive = Archive::open(&root)?;
-                list = open(&archive, 3)?;
+                list = open(&archive)?;
                 // What was skipped stays in front; what is open now may have moved up.
                 at = at.min(list.len());
             }
@@ -366,37 +357,6 @@ fn all(list: &curvary_archive::Worklist, questions: &[Shown], screen: &mut Scree
         && list.words.is_empty()
     {
         screen.say("nothing needs a person");
-    }
-    Ok(())
-}
-
-fn words(list: &curvary_archive::Worklist, screen: &mut Screen) -> Result<(), Failure> {
-    if list.words.is_empty() {
-        return Ok(());
-    }
-    writeln!(screen, "{}", Styled(STRONG, "words of the house"))?;
-    for word in &list.words {
-        let values: Vec<String> = word.values.iter().map(|value| one_line(value)).collect();
-        writeln!(
-            screen,
-            "{:>8}  {}: {}",
-            count(word.count),
-            one_line(&word.key),
-            Styled(FAINT, values.join(" | "))
-        )?;
-        if let Some(field) = &word.suggests {
-            let because = word
-                .because
-                .as_deref()
-                .map(|because| format!(": {because}"))
-                .unwrap_or_default();
-            writeln!(screen, "          looks like {field}{because}")?;
-            let accept = format!(
-                "accept with `curvary note --word '{}={field}'`",
-                one_line(&word.key)
-            );
-            writeln!(screen, "          {}", Styled(FAINT, accept))?;
-        }
     }
     Ok(())
 }
