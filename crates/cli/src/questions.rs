@@ -4,11 +4,11 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use curvary_archive::{Answer, Archive, Asked, AskedAbout, Example, SourceView};
-use curvary_formats::vocabulary::{Kind, LocalWord, check_field};
+use curvary_formats::vocabulary::{Kind, LocalWord, check_field, unit_of};
 use curvary_formats::{Assumptions, Source};
 use curvary_ingest::{Again, Desk, Filing, Keeping, Limits, NOTHING, Orders};
 use curvary_record::interpret::guess_word;
-use curvary_record::{Code, Diagnostic, Digest, Question, ValueKind, Verdict, known_fields};
+use curvary_record::{Code, Diagnostic, Digest, Question, Unit, ValueKind, Verdict, known_fields};
 use serde::Serialize;
 
 use crate::ending::Failure;
@@ -71,6 +71,58 @@ impl Choice {
     /// Whether something of it must be written out.
     pub(crate) fn is_open(&self) -> bool {
         self.answer.contains("QUANTITY") || self.answer.ends_with("=FIELD")
+    }
+}
+
+/// An answer as people write its unit: `y=absorbance`, `x=concentration:µmol/L`; what [`understood`] takes for the same.
+pub(crate) fn plainly(answer: &str) -> String {
+    let Some((about @ ("x" | "y"), meaning)) = answer.split_once('=') else {
+        return answer.to_owned();
+    };
+    match meaning.rsplit_once(':') {
+        Some(("absorbance", "{AU}")) => format!("{about}=absorbance"),
+        Some((quantity, code)) => {
+            let written = Unit::ucum(code)
+                .ok()
+                .map(|unit| (unit.display(), unit))
+                .filter(|(text, unit)| unit_of(text).as_ref() == Some(unit) && !text.contains([' ', '⁻', '⁰']));
+            match written {
+                Some((text, _)) if !text.is_empty() => format!("{about}={quantity}:{text}"),
+                _ => answer.to_owned(),
+            }
+        }
+        None => answer.to_owned(),
+    }
+}
+
+/// A word of a command line, in quotes where a shell needs them.
+pub(crate) fn quoted(word: &str) -> String {
+    let plain = |c: char| c.is_alphanumeric() || "=:/.,%+-_µ°²³".contains(c);
+    if word.chars().all(plain) {
+        word.to_owned()
+    } else {
+        format!("'{}'", word.replace('\'', "'\\''"))
+    }
+}
+
+/// How a family is written, in plain words.
+pub(crate) fn written(writing: &str) -> String {
+    let Some((cells, rest)) = writing.split_once(" | ") else {
+        return writing.to_owned();
+    };
+    let cells = cells.split_once("; ").map_or(cells, |(cells, _)| cells);
+    let (headers, keys) = rest.rsplit_once("; ").unwrap_or((rest, ""));
+    let keys = match keys.strip_prefix("keys as ") {
+        Some(form) => format!(
+            "; keys written `{}`",
+            form.replacen('k', "key", 1).replacen(" v", " value", 1)
+        ),
+        None if keys.is_empty() => String::new(),
+        None => format!("; {keys}"),
+    };
+    match headers.strip_prefix("no header, ") {
+        Some(table) => format!("{cells}; no headers, {table}{keys}"),
+        None => format!("{cells}; headers {headers}{keys}"),
     }
 }
 
@@ -148,7 +200,7 @@ pub(crate) fn shown(archive: &Archive, asked: &Asked, known: &Known, files: usiz
         AskedAbout::Question { code, .. } => (code.clone(), message(asked)),
         AskedAbout::Refusal { code } => (
             code.clone(),
-            format!("{}: is it a measurement after all?", message(asked)),
+            format!("not read, because {}: is it a measurement?", message(asked)),
         ),
         AskedAbout::Key { key } => {
             let mut seen = BTreeSet::new();
@@ -174,7 +226,7 @@ pub(crate) fn shown(archive: &Archive, asked: &Asked, known: &Known, files: usiz
     let first = choices.iter().find(|choice| !choice.is_open());
     Ok(Shown {
         settle: match first {
-            Some(choice) => format!("curvary answer {id} '{}'", choice.answer),
+            Some(choice) => format!("curvary answer {id} {}", quoted(&plainly(&choice.answer))),
             None => format!("curvary answer {id} ANSWER"),
         },
         id,
@@ -367,9 +419,9 @@ pub(crate) fn understood(asked: &Asked, said: &str) -> Result<String, Failure> {
                 return Ok(word.line());
             }
             if let Some(choice) = offered.iter().find(|choice| {
-                !choice.is_open()
-                    && (choice.answer == said
-                        || choice.answer.split_once('=').is_some_and(|(_, own)| own == said))
+                let same =
+                    |text: &str| text == said || text.split_once('=').is_some_and(|(_, own)| own == said);
+                !choice.is_open() && (same(&choice.answer) || same(&plainly(&choice.answer)))
             }) {
                 return Ok(choice.answer.clone());
             }
@@ -383,7 +435,13 @@ pub(crate) fn understood(asked: &Asked, said: &str) -> Result<String, Failure> {
                     )));
                 }
             };
-            Assumptions::none().add(&whole).map_err(Failure::usage)?;
+            let mut checked = Assumptions::none();
+            checked.add(&whole).map_err(Failure::usage)?;
+            // With the unit's code, whatever people write.
+            let whole = checked
+                .iter()
+                .next()
+                .map_or(whole, |(about, answer)| format!("{about}={answer}"));
             let own = whole.split_once('=').map_or("", |(own, _)| own);
             if !abouts.contains(&own) {
                 return Err(Failure::usage(format!(
@@ -401,8 +459,10 @@ pub(crate) fn understood(asked: &Asked, said: &str) -> Result<String, Failure> {
             Ok(whole)
         }
         AskedAbout::Refusal { .. } => {
-            Assumptions::none().add(said).map_err(Failure::usage)?;
-            Ok(said.to_owned())
+            let mut checked = Assumptions::none();
+            checked.add(said).map_err(Failure::usage)?;
+            let whole = checked.iter().next();
+            Ok(whole.map_or_else(|| said.to_owned(), |(about, answer)| format!("{about}={answer}")))
         }
     }
 }

@@ -1,5 +1,6 @@
 //! `curvary worklist`: what needs a person, most frequent cause first.
 
+use std::collections::BTreeSet;
 use std::io::{BufRead, Write};
 
 use clap::Args;
@@ -111,31 +112,26 @@ fn heading(screen: &mut Screen, text: &str) -> Result<(), Failure> {
     Ok(writeln!(screen, "{}", Styled(STRONG, text))?)
 }
 
-/// One question: how many files, what is asked, its lines, its choices.
+/// One question: how many files, what is asked, its choices, the command, and then the lines it is about and why.
 fn question(shown: &Shown, keys: bool, screen: &mut Screen) -> Result<(), Failure> {
     writeln!(
         screen,
-        "{:>8}  {}  {}: {}",
+        "{:>8}  {}  {}",
         count(shown.files),
         Styled(STRONG, &shown.id),
-        shown.kind,
         one_line(&shown.asks)
     )?;
-    writeln!(
-        screen,
-        "          {}",
-        Styled(FAINT, format!("written as {}", one_line(&shown.family)))
-    )?;
-    for line in &shown.examples {
-        let place = format!("{}:{}:", one_line(&line.path), line.line);
-        writeln!(
-            screen,
-            "          {} {}",
-            Styled(FAINT, place),
-            one_line(&line.text)
-        )?;
-    }
-    for (number, choice) in (1..).zip(&shown.choices) {
+    let answers: Vec<String> = shown
+        .choices
+        .iter()
+        .map(|choice| one_line(&questions::plainly(&choice.answer)))
+        .collect();
+    let widest = answers
+        .iter()
+        .map(|answer| answer.chars().count())
+        .max()
+        .unwrap_or(0);
+    for ((number, choice), answer) in (1..).zip(&shown.choices).zip(&answers) {
         let key = if keys {
             format!("{}  ", key_of(number, choice))
         } else {
@@ -143,11 +139,44 @@ fn question(shown: &Shown, keys: bool, screen: &mut Screen) -> Result<(), Failur
         };
         writeln!(
             screen,
-            "          {key}{}  {}",
-            one_line(&choice.answer),
+            "          {key}{answer:widest$}  {}",
             Styled(FAINT, one_line(&choice.says))
         )?;
     }
+    if !keys {
+        writeln!(screen, "          answer with `{}`", one_line(&shown.settle))?;
+    }
+    let mut others: Vec<&str> = Vec::new();
+    let first = shown.examples.first().map_or("", |line| line.path.as_str());
+    if !first.is_empty() {
+        writeln!(
+            screen,
+            "          {}",
+            Styled(FAINT, format!("in {}", one_line(first)))
+        )?;
+    }
+    for line in &shown.examples {
+        if line.path == first {
+            let number = Styled(FAINT, format!("{:>6}", line.line));
+            writeln!(screen, "          {number}  {}", one_line(&line.text))?;
+        } else if others.last() != Some(&line.path.as_str()) {
+            others.push(&line.path);
+        }
+    }
+    if !others.is_empty() {
+        let others: Vec<String> = others.iter().map(|path| one_line(path)).collect();
+        writeln!(
+            screen,
+            "          {}",
+            Styled(FAINT, format!("and in {}", others.join(", ")))
+        )?;
+    }
+    let family = questions::written(&shown.family);
+    writeln!(
+        screen,
+        "          {}",
+        Styled(FAINT, format!("{}; {}", shown.kind, one_line(&family)))
+    )?;
     Ok(())
 }
 
@@ -272,11 +301,6 @@ fn all(list: &curvary_archive::Worklist, questions: &[Shown], screen: &mut Scree
         heading(screen, "open questions")?;
         for shown in others {
             question(shown, false, screen)?;
-            writeln!(
-                screen,
-                "          {}",
-                Styled(FAINT, format!("settle with `{}`", shown.settle))
-            )?;
         }
     }
     let unread: Vec<_> = list
@@ -331,25 +355,7 @@ fn all(list: &curvary_archive::Worklist, questions: &[Shown], screen: &mut Scree
     if !keys.is_empty() {
         heading(screen, "local keys")?;
     }
-    for shown in keys {
-        writeln!(
-            screen,
-            "{:>8}  {}  {}",
-            count(shown.files),
-            Styled(STRONG, &shown.id),
-            one_line(&shown.asks)
-        )?;
-        let first = shown.choices.first().filter(|choice| !choice.is_open());
-        let settle = match first {
-            Some(choice) => format!(
-                "{}: settle with `{}`",
-                one_line(&choice.says),
-                one_line(&shown.settle)
-            ),
-            None => format!("settle with `curvary answer {} FIELD`", shown.id),
-        };
-        writeln!(screen, "          {}", Styled(FAINT, settle))?;
-    }
+    local_keys(&keys, screen)?;
     if questions.is_empty()
         && list.unread.is_empty()
         && list.disputes.is_empty()
@@ -359,4 +365,78 @@ fn all(list: &curvary_archive::Worklist, questions: &[Shown], screen: &mut Scree
         screen.say("nothing needs a person");
     }
     Ok(())
+}
+
+/// Keys that no field is known for: each once, however many ways of writing have it.
+fn local_keys(keys: &[&Shown], screen: &mut Screen) -> Result<(), Failure> {
+    let mut done = BTreeSet::new();
+    for shown in keys {
+        let Some(key) = key_of_question(shown).filter(|key| done.insert(key.to_lowercase())) else {
+            continue;
+        };
+        let same: Vec<&&Shown> = keys
+            .iter()
+            .filter(|other| {
+                key_of_question(other).is_some_and(|own| own.to_lowercase() == key.to_lowercase())
+            })
+            .collect();
+        let guess = |shown: &Shown| {
+            let first = shown.choices.first().filter(|choice| !choice.is_open());
+            first
+                .filter(|choice| !choice.answer.ends_with("=nothing"))
+                .cloned()
+        };
+        let first = guess(shown);
+        // One meaning wherever it stands is said once, for every file.
+        if same
+            .iter()
+            .all(|other| guess(other).map(|own| own.answer) == first.as_ref().map(|own| own.answer.clone()))
+        {
+            let files = same.iter().map(|other| other.files).sum();
+            writeln!(screen, "{:>8}  {}", count(files), one_line(&shown.asks))?;
+            if let Some(choice) = &first {
+                writeln!(screen, "          {}", Styled(FAINT, one_line(&choice.says)))?;
+            }
+            let word = first.map_or_else(|| format!("key:{key}=FIELD"), |choice| choice.answer);
+            let says = format!("curvary vocabulary {}", questions::quoted(&word));
+            writeln!(screen, "          say it with `{}`", one_line(&says))?;
+            if same.len() > 1 {
+                let names: Vec<&str> = same.iter().map(|other| other.id.as_str()).collect();
+                let apart = format!(
+                    "written in {} ways; if it means something else in one: `curvary answer {} FIELD`",
+                    same.len(),
+                    names.join("|")
+                );
+                writeln!(screen, "          {}", Styled(FAINT, apart))?;
+            }
+            continue;
+        }
+        for other in same {
+            writeln!(
+                screen,
+                "{:>8}  {}  {}",
+                count(other.files),
+                Styled(STRONG, &other.id),
+                one_line(&other.asks)
+            )?;
+            let answer = match guess(other) {
+                Some(choice) => {
+                    writeln!(screen, "          {}", Styled(FAINT, one_line(&choice.says)))?;
+                    one_line(&other.settle)
+                }
+                None => format!("curvary answer {} FIELD", other.id),
+            };
+            writeln!(screen, "          answer for these files with `{answer}`")?;
+        }
+    }
+    Ok(())
+}
+
+/// The key that a question asks about.
+fn key_of_question(shown: &Shown) -> Option<&str> {
+    let open = shown
+        .choices
+        .iter()
+        .find_map(|choice| choice.answer.strip_suffix("=FIELD"))?;
+    open.strip_prefix("key:")
 }
