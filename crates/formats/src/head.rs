@@ -96,6 +96,17 @@ fn understand(text: &str) -> Head {
             ..Head::default()
         };
     }
+    // `conc_mg_per_L`, `mg per L`: a quotient in words, for programs that allow no stroke in a name.
+    for per in ["_per_", " per "] {
+        if let Some((over, under)) = text.split_once(per)
+            && !over.is_empty()
+            && !under.contains(' ')
+            && let Some((_, unit)) = split_unit(&format!("{over}/{under}"))
+            && unit.contains('/')
+        {
+            return understand(&format!("{over}/{under}"));
+        }
+    }
     if let Some(head) = reckoned(text).or_else(|| absorbed(text)) {
         return head;
     }
@@ -418,7 +429,8 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
             return pair(name, unit).then(|| (name.trim(), unit.trim()));
         }
     }
-    for link in [" in ", " en ", " em ", " w ", " i ", " v ", " в "] {
+    // `c / µmol/L`: a stroke with blanks parts the name from a unit that has a stroke of its own.
+    for link in [" / ", " in ", " en ", " em ", " w ", " i ", " v ", " в "] {
         if let Some((name, unit)) = text.rsplit_once(link)
             && pair(name, unit)
         {
@@ -752,6 +764,22 @@ fn with_unit(name: &str, unit: &str, depth: usize) -> Option<Piece> {
         // `A (AU)` twice over: the unit said again.
         Some(Piece::Measured(quantities, own)) if units.iter().any(|unit| own.contains(unit)) => {
             Some(Piece::Measured(quantities, own))
+        }
+        // `gallic acid mg/L`, as `gallic acid (mg/L)`: the unit is one of concentrations alone, the rest is a name.
+        // `A 0.02 mol/L` is an absorbance at that concentration: a name has neither numbers nor words of the trade.
+        None if unit.contains('/')
+            && name.split_whitespace().all(|word| {
+                word.starts_with(char::is_alphabetic) && symbol(word).is_none() && quantity_of(word).is_none()
+            })
+            && !units.is_empty()
+            && units
+                .iter()
+                .all(|unit| quantities_of(unit) == [Quantity::CONCENTRATION]) =>
+        {
+            Some(Piece::Several(vec![
+                Piece::Label(name.to_owned()),
+                Piece::Unit(units),
+            ]))
         }
         _ => None,
     }

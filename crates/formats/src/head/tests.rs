@@ -402,6 +402,11 @@ fn heads_in_more_languages() {
         ("温度(℃)", "temperature|Cel||"),
         ("Концентрация, мкМ", "concentration|umol/L||"),
         ("производная D", "производная d|||"),
+        ("conc_mg_per_L", "concentration|mg/L||"),
+        ("c / µmol/L", "concentration|umol/L||"),
+        ("c / mol per L", "concentration|mol/L||"),
+        ("gallic acid mg/L", "concentration|mg/L||gallic acid"),
+        ("A 0.02 mol/L", "absorbance||concentration=0.02 mol/L|"),
         // Names stay names, even with a word of the trade in them.
         ("样品1", "|||样品1"),
         ("5 perc", "|||5 perc"),

@@ -17,7 +17,8 @@ type Blanked = (String, Option<Diagnostic>);
 const IN_ALL: [fn(&str) -> Option<Blanked>; 2] = [without_thousands, without_clocks];
 
 /// What has signs that an ordinary text is without.
-const IN_OTHERS: [fn(&str) -> Option<Blanked>; 3] = [without_footnotes, without_formulas, without_bars];
+const IN_OTHERS: [fn(&str) -> Option<Blanked>; 4] =
+    [without_footnotes, without_formulas, without_bars, without_quoting];
 
 /// The text of a source without what stands in the way of its tables, where something does.
 pub(super) fn cleared(source: &Source) -> Option<Cleared> {
@@ -261,5 +262,58 @@ fn without_clocks(text: &str) -> Option<Blanked> {
     let message = "every line begins with the time at which it was written, words and numbers alike: these times were left aside";
     let remark =
         Diagnostic::note(Code::new("clock-before-lines"), message).at(Place::line(1), "the first of them");
+    Some((blanked, Some(remark)))
+}
+
+/// The text with blanks in place of the `>` that a mail program puts before each line of a quoted letter, once or
+/// several times. Limits in a first column (`>3.5`) are no quotation: one begins all its lines so, words among them.
+fn without_quoting(text: &str) -> Option<Blanked> {
+    memchr::memchr(b'>', text.as_bytes())?;
+    /// Fewer lines are no quoted table.
+    const FEWEST: usize = 3;
+    let quoting = |line: &str| {
+        line.bytes()
+            .take_while(|byte| matches!(byte, b'>' | b' '))
+            .collect::<Vec<u8>>()
+            .iter()
+            .rposition(|&byte| byte == b'>')
+            .map_or(0, |last| last + 1)
+    };
+    let lines: Vec<&str> = text.split_inclusive('\n').collect();
+    let mut blanked = String::with_capacity(text.len());
+    let mut first = None;
+    let mut at = 0;
+    while at < lines.len() {
+        let run = lines[at..].iter().take_while(|line| quoting(line) > 0).count();
+        let quoted = &lines[at..at + run];
+        let apart = |line: &&&str| {
+            let rest = &line[quoting(line)..];
+            rest.is_empty() || rest.starts_with(char::is_whitespace)
+        };
+        let worded = |line: &&str| {
+            line[quoting(line)..]
+                .trim_start()
+                .starts_with(char::is_alphabetic)
+        };
+        if run >= FEWEST && quoted.iter().all(|line| apart(&line)) && quoted.iter().any(|line| worded(line)) {
+            first = first.or(Some(at + 1));
+            for line in quoted {
+                let signs = quoting(line);
+                blanked.extend(std::iter::repeat_n(' ', signs));
+                blanked.push_str(&line[signs..]);
+            }
+        } else {
+            quoted.iter().for_each(|line| blanked.push_str(line));
+        }
+        at += run;
+        if let Some(line) = lines.get(at) {
+            blanked.push_str(line);
+            at += 1;
+        }
+    }
+    let message =
+        "these lines are quoted from a letter, each with `>` before it: they were read without that sign";
+    let remark =
+        Diagnostic::note(Code::new("quoted-lines"), message).at(Place::line(first?), "the first of them");
     Some((blanked, Some(remark)))
 }

@@ -292,6 +292,13 @@ fn squeeze(line: &str) -> String {
         .to_lowercase()
 }
 
+/// A line without the number of the page at its end, two blanks or more behind its words; nothing where there is none.
+pub(super) fn without_page(line: &str) -> Option<&str> {
+    let at = line.rfind("  ").or_else(|| line.rfind('\t'))?;
+    let (front, page) = (line[..at].trim_end(), line[at..].trim_start());
+    (!front.is_empty() && is_furniture(page, &BTreeSet::new())).then_some(front)
+}
+
 /// Lines that belong to the paper and not to the data: page numbers, repeated titles, "continued".
 pub(super) fn is_furniture(line: &str, seen: &BTreeSet<String>) -> bool {
     let line = squeeze(line);

@@ -680,6 +680,14 @@ impl Said {
         for line in lines.iter().take(MAX_WORD_LINES) {
             let raw = &text[line.span.range()];
             let (_, kept) = strip_remark(raw);
+            // `Sample: leaf      Page 1/4`: what stands before the page's number is said of the run.
+            let kept = join::without_page(kept)
+                .filter(|front| {
+                    header::pairs(front)
+                        .iter()
+                        .any(|pair| crate::words::field_of(&front[pair.key.clone()]).is_some())
+                })
+                .unwrap_or(kept);
             if kept.is_empty() || join::is_furniture(kept, &none) || scan::is_ruler(kept) {
                 continue;
             }
@@ -689,9 +697,8 @@ impl Said {
                 pairs.extend(header::pair_in_blanks(kept));
             }
             if pairs.is_empty() {
-                let before = said.fields.len();
-                header::claim_free(&mut said.fields, source, base..base + kept.len());
-                if said.fields.len() == before && comments.len() < 24 {
+                let whole = header::claim_free(&mut said.fields, source, base..base + kept.len());
+                if !whole && comments.len() < 24 {
                     let padding = |c: char| c.is_whitespace() || matches!(c, ';' | '|' | ',');
                     let bare = kept.trim_end_matches(padding);
                     let inner = bare.strip_prefix('"').and_then(|bare| bare.strip_suffix('"'));

@@ -923,7 +923,8 @@ pub(super) fn strip_remark(line: &str) -> (Option<&str>, &str) {
             // `%T` is a head, `;0;30` a row with an empty first cell, and a quoted cell is no remark.
             let is_mark = match mark {
                 "%" => !rest.starts_with(['T', 'R', 't', 'r']) || rest.starts_with(char::is_whitespace),
-                ";" => {
+                // `;;nm;Abs` is a row of a sheet whose first columns are empty.
+                ";" | ";;" => {
                     !rest.contains(';') && rest.starts_with(|c: char| c.is_whitespace() || c.is_alphabetic())
                 }
                 "\"" => {
