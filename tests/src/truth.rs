@@ -108,7 +108,7 @@ fn never(wanted: &Value, runs: &[Value]) -> Verdict {
 }
 
 /// The fields of which a truth lists all that its file states, unless it says otherwise.
-const FIELDS_ALL: [&str; 8] = [
+pub const FIELDS_ALL: [&str; 8] = [
     "sample",
     "temperature",
     "ph",

@@ -85,7 +85,9 @@ pub(crate) fn plainly(answer: &str) -> String {
             let written = Unit::ucum(code)
                 .ok()
                 .map(|unit| (unit.display(), unit))
-                .filter(|(text, unit)| unit_of(text).as_ref() == Some(unit) && !text.contains([' ', '⁻', '⁰']));
+                .filter(|(text, unit)| {
+                    unit_of(text).as_ref() == Some(unit) && !text.contains([' ', '⁻', '⁰'])
+                });
             match written {
                 Some((text, _)) if !text.is_empty() => format!("{about}={quantity}:{text}"),
                 _ => answer.to_owned(),
@@ -227,6 +229,12 @@ pub(crate) fn shown(archive: &Archive, asked: &Asked, known: &Known, files: usiz
     Ok(Shown {
         settle: match first {
             Some(choice) => format!("curvary answer {id} {}", quoted(&plainly(&choice.answer))),
+            // Where the file contradicts itself, only the right value helps.
+            None if matches!(&asked.about, AskedAbout::Question { about, .. } if about.is_empty()) => {
+                let run = asked.examples.iter().find_map(|example| example.run.as_ref());
+                let run = run.map_or("RUN", |run| run.as_str());
+                format!("curvary note {} FIELD=VALUE", run.get(..8).unwrap_or(run))
+            }
             None => format!("curvary answer {id} ANSWER"),
         },
         id,
