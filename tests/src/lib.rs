@@ -7,6 +7,7 @@
 
 pub mod laboratory;
 pub mod truth;
+pub mod ways;
 
 use std::ffi::OsStr;
 use std::path::{Path, PathBuf};

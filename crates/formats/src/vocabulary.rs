@@ -135,7 +135,7 @@ impl LocalWord {
     #[must_use]
     pub fn axis(&self) -> (Quantity, Option<Unit>) {
         let (quantity, unit) = axis(&self.meaning);
-        (Quantity::named(quantity), unit.and_then(|code| unit_of(code)))
+        (Quantity::named(quantity), unit.and_then(unit_of))
     }
 
     fn check_header(&self) -> Result<(), String> {

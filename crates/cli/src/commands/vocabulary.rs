@@ -286,7 +286,7 @@ fn suggestions(archive: &Archive, author: Option<&str>) -> Result<Vec<Suggestion
     let known = Known::of(archive)?;
     let open = archive.open_questions(EXAMPLES)?;
     // What each word seems to mean in each family; none where nothing tells.
-    let mut words: BTreeMap<String, Vec<(&Asked, Option<(String, String)>)>> = BTreeMap::new();
+    let mut words: BTreeMap<String, Vec<(&Asked, Meant)>> = BTreeMap::new();
     for asked in &open {
         let (word, meaning) = match &asked.about {
             AskedAbout::Key { key } => {
@@ -362,8 +362,11 @@ fn suggestions(archive: &Archive, author: Option<&str>) -> Result<Vec<Suggestion
     Ok(all)
 }
 
+/// A word with its meaning, and why; none where nothing tells.
+type Meant = Option<(String, String)>;
+
 /// The header that a question is about, and what it means where one choice alone suits the numbers of every file.
-type Header = (String, Option<(String, String)>);
+type Header = (String, Meant);
 
 fn header(archive: &Archive, asked: &Asked) -> Result<Option<Header>, Failure> {
     let Some(example) = asked.examples.first() else {
