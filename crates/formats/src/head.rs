@@ -458,9 +458,18 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
         return Some((name.trim(), unit.trim()));
     }
     let (name, unit) = text.rsplit_once(' ')?;
-    // The `A` of `T% sample A` is the sample's, and no ampere.
-    let lettered =
-        name.contains(' ') && unit.len() == 1 && unit.starts_with(|c: char| c.is_ascii_uppercase());
+    // The `A` of `T% sample A` is the sample's, and no ampere; `Sample C` is no temperature. A capital letter apart is a
+    // unit only beside a quantity that can have it: `Temp C`.
+    let can_have = || {
+        let quantities = symbol(name).or_else(|| quantity_of(name).map(|quantity| vec![quantity]));
+        let units = spelled(unit);
+        quantities
+            .unwrap_or_default()
+            .iter()
+            .any(|quantity| units.units().iter().any(|unit| fits(quantity, unit)))
+    };
+    let capital = unit.len() == 1 && unit.starts_with(|c: char| c.is_ascii_uppercase());
+    let lettered = capital && (name.contains(' ') || !can_have());
     (!lettered && pair(name, unit)).then(|| (name.trim(), unit.trim()))
 }
 
@@ -548,6 +557,17 @@ fn piece(text: &str, sure: bool, depth: usize) -> Option<Piece> {
     }
     if let Some(found) = glued(text) {
         return Some(found);
+    }
+    // `abs-1`, `abs-2`: replicates of one quantity.
+    if let Some((name, number)) = text.rsplit_once('-')
+        && (1..=2).contains(&number.len())
+        && number.bytes().all(|b| b.is_ascii_digit())
+        && let Some(quantity) = quantity_of(name).filter(Quantity::is_of_light)
+    {
+        return Some(Piece::Several(vec![
+            named(name, quantity),
+            Piece::Label(text.to_owned()),
+        ]));
     }
     phrase(text, depth).or_else(|| {
         let spaced = spaced(text)?;
@@ -1111,6 +1131,16 @@ fn phrase(text: &str, depth: usize) -> Option<Piece> {
         && let Some(found) = at_wavelength(&format!("{first}{second}"))
     {
         return Some(Piece::Several(vec![found, Piece::Label(rest.join(" "))]));
+    }
+    // `WT OD600`: a name before the reading at a wavelength.
+    if let [names @ .., last] = words.as_slice()
+        && !names.is_empty()
+        && names
+            .iter()
+            .all(|name| quantity_of(name).is_none() && symbol(name).is_none())
+        && let Some(found) = at_wavelength(last)
+    {
+        return Some(Piece::Several(vec![found, Piece::Label(names.join(" "))]));
     }
     // `A595 b`: a reading at a wavelength with its replicate.
     if let [first, rest @ ..] = words.as_slice()

@@ -332,6 +332,41 @@ fn origin(source: &Source, range: &Range<usize>) -> Origin {
     Origin::Source(source.place(Span::new(range.start, range.end)))
 }
 
+/// The keys that begin the head of a letter, in lower case: of who wrote it, and of what it is about.
+pub(crate) const LETTER_KEYS: [&[&str]; 2] = [
+    &[
+        "from",
+        "von",
+        "de",
+        "da",
+        "från",
+        "fra",
+        "van",
+        "od",
+        "от",
+        "发件人",
+        "差出人",
+        "보낸사람",
+    ],
+    &[
+        "subject",
+        "betreff",
+        "objet",
+        "asunto",
+        "assunto",
+        "oggetto",
+        "ämne",
+        "emne",
+        "onderwerp",
+        "temat",
+        "předmět",
+        "тема",
+        "主题",
+        "件名",
+        "제목",
+    ],
+];
+
 /// Turns a pair into a claim: the key into a known field where its word is known, the value into a number, range,
 /// date or text of that field's kind. `key` and `value` are byte ranges of the source's text.
 ///
@@ -567,6 +602,15 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
         }
         found.push((key, interpretation.claim(part, origin(source, &at))));
     }
+    // A cell's length stands alone: nothing else in a laboratory is a cell of so many millimetres.
+    if words
+        && fields.get("path-length").is_none()
+        && let Some((at, found)) = cell_length(line, customs)
+    {
+        let at = start + at.start..start + at.end;
+        let raw = text(source, at.clone());
+        fields.claim("path-length", found.claim(raw, origin(source, &at)));
+    }
     let stated_before = |(key, _): &(&'static str, Claim)| fields.get(key).is_some();
     if words && (found.len() < 2 || treated || found.iter().any(stated_before)) {
         return false;
@@ -621,6 +665,52 @@ fn claim_heading_date(fields: &mut Fields, source: &Source, part: &str, start: u
     }
 }
 
+/// `1 cm cell`, `cubeta de 5 cm`: a length beside a word for the cell, in a line of words.
+fn cell_length(line: &str, customs: Customs) -> Option<(Range<usize>, Interpretation)> {
+    let brackets = |c: char| c.is_whitespace() || matches!(c, ',' | ';' | '(' | ')' | '[' | ']' | '|');
+    let mut words: Vec<(usize, &str)> = Vec::new();
+    let mut at = 0;
+    for word in line.split(brackets) {
+        if !word.is_empty() {
+            words.push((at, word.trim_end_matches(['.', ':'])));
+        }
+        at += word.len() + line[at + word.len()..].chars().next().map_or(0, char::len_utf8);
+    }
+    let is_cell = |word: &str| {
+        field_of(word) == Some("path-length")
+            || fields_if_fitting(word).contains(&"path-length") && word.len() > 2
+    };
+    let number = |word: &str| word.starts_with(|c: char| c.is_ascii_digit());
+    // The length is one word (`1cm`) or two.
+    let lengths = (0..words.len()).filter_map(|first| {
+        let (from, word) = words[first];
+        if !number(word) {
+            return None;
+        }
+        let last = if word.ends_with('m') { first } else { first + 1 };
+        let (start, unit) = *words.get(last)?;
+        let to = start + unit.len();
+        let found = interpret_as(&Key::new("path-length"), line.get(from..to)?, None, customs);
+        let code = found.unit.as_ref().map(|unit| unit.code().to_owned())?;
+        let sure = matches!(found.value, Value::Number(_))
+            && found.fits
+            && found.unit_written
+            && found.question.is_none();
+        (sure && matches!(code.as_str(), "cm" | "mm")).then_some((first, last, from..to, found))
+    });
+    let mut beside = lengths.filter(|(first, last, _, _)| {
+        let behind = words.get(last + 1).is_some_and(|(_, word)| is_cell(word));
+        let before = first.checked_sub(1).is_some_and(|at| is_cell(words[at].1));
+        // `cubeta de 5 cm`, `cuve de 1 cm`.
+        let linked = first.checked_sub(2).is_some_and(|at| {
+            is_cell(words[at].1) && words[at + 1].1.chars().count() <= 3 && !number(words[at + 1].1)
+        });
+        behind || before || linked
+    });
+    let (_, _, at, found) = beside.next()?;
+    beside.next().is_none().then_some((at, found))
+}
+
 /// `10 min`, `2 h`: a length of time.
 fn is_duration(part: &str, customs: Customs) -> bool {
     let found = interpret_as(&Key::new("duration"), part, None, customs);
@@ -644,7 +734,8 @@ fn free(
     }
 }
 
-/// The parts of a line, cut at commas (decimal ones excepted), semicolons and bars; each cut is one byte.
+/// The parts of a line, cut at commas (decimal ones excepted), semicolons, bars and where two blanks stand together; each
+/// cut is one byte.
 fn parts(line: &str) -> Vec<&str> {
     let bytes = line.as_bytes();
     let digit = |at: Option<usize>| at.and_then(|at| bytes.get(at)).is_some_and(u8::is_ascii_digit);
@@ -652,7 +743,8 @@ fn parts(line: &str) -> Vec<&str> {
     let mut from = 0;
     for (at, byte) in bytes.iter().enumerate() {
         let decimal = digit(at.checked_sub(1)) && digit(Some(at + 1));
-        if matches!(byte, b';' | b'|') || *byte == b',' && !decimal {
+        let wide = *byte == b'\t' || *byte == b' ' && bytes.get(at + 1) == Some(&b' ');
+        if matches!(byte, b';' | b'|') || wide || *byte == b',' && !decimal {
             parts.push(&line[from..at]);
             from = at + 1;
         }

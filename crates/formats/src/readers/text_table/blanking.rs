@@ -17,8 +17,13 @@ type Blanked = (String, Option<Diagnostic>);
 const IN_ALL: [fn(&str) -> Option<Blanked>; 2] = [without_thousands, without_clocks];
 
 /// What has signs that an ordinary text is without.
-const IN_OTHERS: [fn(&str) -> Option<Blanked>; 4] =
-    [without_footnotes, without_formulas, without_bars, without_quoting];
+const IN_OTHERS: [fn(&str) -> Option<Blanked>; 5] = [
+    without_footnotes,
+    without_formulas,
+    without_bars,
+    without_quoting,
+    without_errors,
+];
 
 /// The text of a source without what stands in the way of its tables, where something does.
 pub(super) fn cleared(source: &Source) -> Option<Cleared> {
@@ -315,5 +320,49 @@ fn without_quoting(text: &str) -> Option<Blanked> {
         "these lines are quoted from a letter, each with `>` before it: they were read without that sign";
     let remark =
         Diagnostic::note(Code::new("quoted-lines"), message).at(Place::line(first?), "the first of them");
+    Some((blanked, Some(remark)))
+}
+
+/// The text with blanks in place of the uncertainties beside numbers, `0.448 ± 0.006` and `0.448 +/- 0.006`, where at
+/// least three numbers have one: they are no readings.
+fn without_errors(text: &str) -> Option<Blanked> {
+    const FEWEST: usize = 3;
+    let signs = ["±", "+/-", "+-"];
+    let mut found: Vec<(usize, usize)> = Vec::new();
+    for sign in signs {
+        for (at, _) in text.match_indices(sign) {
+            let before = text[..at].trim_end_matches(' ');
+            let behind = &text[at + sign.len()..];
+            let blanks = behind.len() - behind.trim_start_matches(' ').len();
+            let digits = behind[blanks..]
+                .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',')))
+                .unwrap_or(behind.len() - blanks);
+            let error = behind[blanks..blanks + digits].trim_end_matches([',', '.']);
+            let number = before.ends_with(|c: char| c.is_ascii_digit());
+            if number && error.starts_with(|c: char| c.is_ascii_digit()) {
+                found.push((before.len(), at + sign.len() + blanks + error.len()));
+            }
+        }
+    }
+    if found.len() < FEWEST {
+        return None;
+    }
+    found.sort_unstable();
+    let mut blanked = String::with_capacity(text.len());
+    let mut done = 0;
+    for &(from, to) in &found {
+        blanked.push_str(text.get(done..from)?);
+        blanked.extend(std::iter::repeat_n(' ', to - from));
+        done = to;
+    }
+    blanked.push_str(text.get(done..)?);
+    let line = text[..found.first()?.0].matches('\n').count() + 1;
+    let message = format!(
+        "{} numbers have an uncertainty beside them (`±`): the numbers were read, the uncertainties were left out",
+        found.len()
+    );
+    let remark = Diagnostic::note(Code::new("uncertainty-aside"), message)
+        .at(Place::line(line), "the first of them")
+        .help("the original keeps them; `curvary show RUN --source` shows it");
     Some((blanked, Some(remark)))
 }
