@@ -378,7 +378,6 @@ fn all(list: &curvary_archive::Worklist, questions: &[Shown], screen: &mut Scree
     Ok(())
 }
 
-<<<<<<< HEAD
 /// Keys that no field is known for: each once, however many ways of writing have it.
 fn local_keys(keys: &[&Shown], screen: &mut Screen) -> Result<(), Failure> {
     let mut done = BTreeSet::new();
@@ -439,7 +438,11 @@ fn local_keys(keys: &[&Shown], screen: &mut Screen) -> Result<(), Failure> {
                 None => format!("curvary answer {} FIELD", other.id),
             };
             writeln!(screen, "          answer for these files with `{answer}`")?;
-=======
+        }
+    }
+    Ok(())
+}
+
 /// Strikes files that could not be kept from the list.
 fn strike(archive: &Archive, paths: &[String], screen: &mut Screen) -> Outcome {
     let mut writer = archive.write("curvary worklist")?;
@@ -495,38 +498,6 @@ fn replaced(replaced: &curvary_archive::Replaced, screen: &mut Screen) -> Result
                 format!("`curvary show RUN` shows them: {}", runs.join(", "))
             )
         )?;
-    }
-    Ok(())
-}
-
-fn words(list: &curvary_archive::Worklist, screen: &mut Screen) -> Result<(), Failure> {
-    if list.words.is_empty() {
-        return Ok(());
-    }
-    writeln!(screen, "{}", Styled(STRONG, "words of the house"))?;
-    for word in &list.words {
-        let values: Vec<String> = word.values.iter().map(|value| one_line(value)).collect();
-        writeln!(
-            screen,
-            "{:>8}  {}: {}",
-            count(word.count),
-            one_line(&word.key),
-            Styled(FAINT, values.join(" | "))
-        )?;
-        if let Some(field) = &word.suggests {
-            let because = word
-                .because
-                .as_deref()
-                .map(|because| format!(": {because}"))
-                .unwrap_or_default();
-            writeln!(screen, "          looks like {field}{because}")?;
-            let accept = format!(
-                "accept with `curvary note --word '{}={field}'`",
-                one_line(&word.key)
-            );
-            writeln!(screen, "          {}", Styled(FAINT, accept))?;
->>>>>>> main
-        }
     }
     Ok(())
 }
