@@ -10,7 +10,7 @@ use std::path::Path;
 use std::process::Stdio;
 
 use curvary_formats::{Assumptions, Readers, Source};
-use curvary_tests::{call, root};
+use curvary_tests::{call, root, truth, ways};
 use serde_json::Value;
 
 /// A small generator of even numbers, the same on every machine (Knuth's MMIX constants).
@@ -241,6 +241,132 @@ fn an_archive_is_wholly_read_after_one_answer_a_way() {
     assert_eq!(line["by"], "im");
     run(folder, &["answer", "--undo", line["id"].as_str().unwrap()]);
     assert_eq!(worklist(folder).len(), 1);
+}
+
+/// An archive of a thousand files in thirty-one ways of writing is wholly read after at most thirty answers and words, each
+/// file as its truth has it. Questions are answered in the order in which the worklist puts them, only with what the truth
+/// says, and what is suggested is taken only where it is true.
+#[test]
+fn a_thousand_files_need_thirty_answers() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    let mut dice = ways::Dice(20_260_314);
+    let mut files: BTreeMap<String, (&ways::Way, Value)> = BTreeMap::new();
+    for way in ways::WAYS {
+        for n in 0..33 {
+            let file = way.file(&mut dice, n);
+            let path = folder.join(&file.path);
+            fs::create_dir_all(path.parent().unwrap()).unwrap();
+            fs::write(path, &file.text).unwrap();
+            files.insert(file.path, (way, file.truth));
+        }
+    }
+    assert!(files.len() >= 1000, "{}", files.len());
+    let _ = call(folder, &["add", "in", "--archive", "lab", "--quiet"])
+        .output()
+        .unwrap();
+    let mut given: Vec<String> = Vec::new();
+    let mut skipped: BTreeSet<String> = BTreeSet::new();
+    loop {
+        let list = worklist(folder);
+        let Some(question) = list
+            .iter()
+            .find(|question| !skipped.contains(question["id"].as_str().unwrap()))
+        else {
+            break;
+        };
+        let path = question["examples"][0]["path"].as_str().unwrap();
+        let (way, _) = files
+            .iter()
+            .find(|(own, _)| path.ends_with(own.as_str()))
+            .unwrap()
+            .1;
+        let (id, kind) = (
+            question["id"].as_str().unwrap(),
+            question["kind"].as_str().unwrap(),
+        );
+        let Some((_, truth)) = way.answers.iter().find(|(code, _)| *code == kind) else {
+            // What was refused rightly needs no answer.
+            assert!(
+                !way.is_measured() && question["runs"] == 0,
+                "nothing is to be asked of {}: {question}",
+                way.name
+            );
+            skipped.insert(id.to_owned());
+            continue;
+        };
+        let choices = question["choices"].as_array().unwrap();
+        let offered: Vec<&str> = choices
+            .iter()
+            .map(|choice| choice["answer"].as_str().unwrap())
+            .collect();
+        let axis = truth.split('=').next().unwrap();
+        assert!(
+            offered.contains(truth) || offered.contains(&format!("{axis}=QUANTITY:UNIT").as_str()),
+            "{truth} of {offered:?}"
+        );
+        assert_eq!(offered.last(), Some(&"measurement=no"), "{question}");
+        run(folder, &["answer", id, truth]);
+        given.push(format!("{}: {truth}", way.name));
+        assert!(given.len() <= 30, "too many answers: {given:#?}");
+    }
+    // Words: those that are suggested and true are accepted by their names, the others said outright.
+    let words: BTreeSet<&str> = ways::WAYS.iter().flat_map(|way| way.words).copied().collect();
+    let suggested: Value =
+        serde_json::from_str(&run(folder, &["vocabulary", "--suggested", "--json"])).unwrap();
+    let mut left = words.clone();
+    for one in suggested.as_array().unwrap() {
+        let says = one["says"].as_str().unwrap();
+        if says.starts_with("names like ") {
+            continue;
+        }
+        assert!(words.contains(says), "what is suggested is not so: {one}");
+        run(folder, &["vocabulary", one["id"].as_str().unwrap()]);
+        left.remove(says);
+        given.push(says.to_owned());
+    }
+    assert!(
+        left.len() < words.len(),
+        "nothing true was suggested: {suggested}"
+    );
+    for word in left {
+        run(folder, &["vocabulary", word]);
+        given.push(word.to_owned());
+    }
+    assert!(given.len() <= 30, "too many answers and words: {given:#?}");
+    assert_eq!(
+        run(folder, &["find", "is:in-question", "--ids"]).trim(),
+        "",
+        "nothing is in question"
+    );
+
+    // Each file is read as its truth has it.
+    let mut by_path: BTreeMap<String, Vec<Value>> = BTreeMap::new();
+    for run in everything(folder).into_values() {
+        let path = run["source"]["path"].as_str().unwrap().to_owned();
+        by_path.entry(path).or_default().push(run);
+    }
+    let mut wrong = String::new();
+    for (path, (way, truth)) in &files {
+        let runs = by_path
+            .iter()
+            .find(|(own, _)| own.ends_with(path.as_str()))
+            .map_or(&[][..], |(_, runs)| runs);
+        let verdict = if way.is_measured() || runs.is_empty() {
+            truth::matches(truth, runs)
+        } else {
+            Err("it is no measurement".to_owned())
+        };
+        let verdict = verdict.and(if way.is_measured() && runs.is_empty() {
+            Err("it was not read".to_owned())
+        } else {
+            Ok(())
+        });
+        if let Err(why) = verdict {
+            let _ = writeln!(wrong, "{path} ({}): {why}", way.name);
+        }
+    }
+    assert!(wrong.is_empty(), "after {given:#?}\n{wrong}");
 }
 
 #[test]

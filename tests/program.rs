@@ -324,7 +324,7 @@ fn every_listing_is_json_too() {
     assert_eq!(shown[0]["traces"][0]["y"]["values"][1], 0.8123);
     for listing in [
         &["worklist", "--json", "--archive", "lab"][..],
-        &["worklist", "--words", "--json", "--archive", "lab"],
+        &["vocabulary", "--json", "--archive", "lab"],
         &["verify", "--json", "--archive", "lab"],
         &["readers", "--json"],
         &["find", "--facets", "--json", "--archive", "lab"],

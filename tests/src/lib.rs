@@ -6,6 +6,8 @@
 #![allow(clippy::expect_used)]
 
 pub mod laboratory;
+pub mod truth;
+pub mod ways;
 
 use std::ffi::OsStr;
 use std::path::{Path, PathBuf};

@@ -36,6 +36,9 @@ pub struct Answer {
     /// Only these of them, by the digests of their bytes.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub only: Vec<Digest>,
+    /// Whether it is a word of the vocabulary, which holds for every file.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub everywhere: bool,
     /// The short name of an answer that is taken back by this line.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub undo: Option<String>,
@@ -45,10 +48,24 @@ impl Answer {
     /// Whether it speaks of a source.
     #[must_use]
     pub fn is_about(&self, digest: &Digest, family: &Family) -> bool {
+        if self.everywhere {
+            return true;
+        }
         let named = self.only.is_empty() || self.only.contains(digest);
         // An answer about nothing in particular would be one about everything.
         let narrow = self.family.is_some() || !self.only.is_empty();
         narrow && named && self.family.as_ref().is_none_or(|own| own.is_kin(family))
+    }
+
+    /// How closely it is about a file: a word that holds everywhere weighs least, then files written alike, then single
+    /// files.
+    #[must_use]
+    pub fn closeness(&self) -> u8 {
+        match (self.everywhere, self.only.is_empty()) {
+            (true, _) => 0,
+            (false, true) => 1,
+            (false, false) => 2,
+        }
     }
 
     /// The key and its meaning, for an answer about a key.

@@ -18,7 +18,9 @@ use crate::manifest::{Manifest, digest_bytes};
 use crate::note::{NoteBook, holding};
 use crate::query::dimension;
 use crate::snippet::snippet;
-use crate::{Error, Note, Query, Settings, View, Writer, originals, rebuild, unfinished, verify, view};
+use crate::{
+    Error, Note, Query, Settings, View, Vocabulary, Writer, originals, rebuild, unfinished, verify, view,
+};
 
 /// An archive, open for reading. What it shows is what was committed when it was opened, or last
 /// [refreshed](Self::refresh).
@@ -342,10 +344,21 @@ impl Archive {
     /// [`Error::Query`] with the column and the nearest right word.
     pub fn query(&self, text: &str) -> Result<Query, Error> {
         // Most queries use known fields alone; the words of the house cost a look at the index.
-        if let Ok(query) = Query::parse(text, &[]) {
+        let vocabulary = self.vocabulary()?;
+        if vocabulary == Vocabulary::default()
+            && let Ok(query) = Query::parse(text, &[])
+        {
             return Ok(query);
         }
-        Ok(Query::parse(text, &self.house_words()?)?)
+        Ok(Query::with_vocabulary(text, &self.house_words()?, &vocabulary)?)
+    }
+
+    /// What people said that keys, units and values mean.
+    ///
+    /// # Errors
+    /// When the answers cannot be read.
+    pub fn vocabulary(&self) -> Result<Vocabulary, Error> {
+        Ok(Vocabulary::of(self.answers()?.holding(), &self.settings().words))
     }
 
     /// The keys of this archive that no field is known for, each in its own spelling.

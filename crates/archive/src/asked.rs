@@ -208,6 +208,25 @@ impl Archive {
         Ok(all)
     }
 
+    /// The values that runs have under fields of text: for each field, which, folded to lower case.
+    ///
+    /// # Errors
+    /// When the index cannot be read.
+    pub fn known_texts(&self, fields: &[&str]) -> Result<BTreeMap<String, BTreeSet<String>>, Error> {
+        self.asked(|asking| {
+            let mut all = BTreeMap::new();
+            for field in fields {
+                let counts = asking.index.count(&Query::everything(), &format!("={field}"))?;
+                let texts = counts
+                    .into_keys()
+                    .map(|text| text.trim().to_lowercase())
+                    .collect();
+                all.insert((*field).to_owned(), texts);
+            }
+            Ok(all)
+        })
+    }
+
     fn asked_by_runs(
         &self,
         asking: &Asking,

@@ -64,7 +64,7 @@ pub use copies::Copied;
 pub use likeness::{Curve, Unlike};
 pub use lock::Holder;
 pub use note::{Note, holding};
-pub use query::{Query, QueryError};
+pub use query::{Query, QueryError, Vocabulary};
 pub use settings::{FORMAT, Settings};
 pub use trouble::Error;
 pub use view::View;

@@ -1,11 +1,14 @@
 //! What a person is asked: a question once for all files that are written alike, with the lines it is about and the
 //! answers there are.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use curvary_archive::{Answer, Archive, Asked, AskedAbout, Example, SourceView};
-use curvary_formats::{Assumptions, Source, assume::nearest};
-use curvary_ingest::{Again, Desk, Filing, Keeping, Limits, NOTHING, Orders, parts};
-use curvary_record::interpret::{accepts_unit, guess_word};
-use curvary_record::{Code, Diagnostic, Digest, Key, Verdict, known_field, known_fields};
+use curvary_formats::vocabulary::{Kind, LocalWord, check_field, unit_of};
+use curvary_formats::{Assumptions, Source};
+use curvary_ingest::{Again, Desk, Filing, Keeping, Limits, NOTHING, Orders};
+use curvary_record::interpret::guess_word;
+use curvary_record::{Code, Diagnostic, Digest, Question, Unit, ValueKind, Verdict, known_fields};
 use serde::Serialize;
 
 use crate::ending::Failure;
@@ -67,7 +70,61 @@ impl Choice {
 
     /// Whether something of it must be written out.
     pub(crate) fn is_open(&self) -> bool {
-        self.answer.contains("QUANTITY") || self.answer.contains("FIELD")
+        self.answer.contains("QUANTITY") || self.answer.ends_with("=FIELD")
+    }
+}
+
+/// An answer as people write its unit: `y=absorbance`, `x=concentration:µmol/L`; what [`understood`] takes for the same.
+pub(crate) fn plainly(answer: &str) -> String {
+    let Some((about @ ("x" | "y"), meaning)) = answer.split_once('=') else {
+        return answer.to_owned();
+    };
+    match meaning.rsplit_once(':') {
+        Some(("absorbance", "{AU}")) => format!("{about}=absorbance"),
+        Some((quantity, code)) => {
+            let written = Unit::ucum(code)
+                .ok()
+                .map(|unit| (unit.display(), unit))
+                .filter(|(text, unit)| {
+                    unit_of(text).as_ref() == Some(unit) && !text.contains([' ', '⁻', '⁰'])
+                });
+            match written {
+                Some((text, _)) if !text.is_empty() => format!("{about}={quantity}:{text}"),
+                _ => answer.to_owned(),
+            }
+        }
+        None => answer.to_owned(),
+    }
+}
+
+/// A word of a command line, in quotes where a shell needs them.
+pub(crate) fn quoted(word: &str) -> String {
+    let plain = |c: char| c.is_alphanumeric() || "=:/.,%+-_µ°²³".contains(c);
+    if word.chars().all(plain) {
+        word.to_owned()
+    } else {
+        format!("'{}'", word.replace('\'', "'\\''"))
+    }
+}
+
+/// How a family is written, in plain words.
+pub(crate) fn written(writing: &str) -> String {
+    let Some((cells, rest)) = writing.split_once(" | ") else {
+        return writing.to_owned();
+    };
+    let cells = cells.split_once("; ").map_or(cells, |(cells, _)| cells);
+    let (headers, keys) = rest.rsplit_once("; ").unwrap_or((rest, ""));
+    let keys = match keys.strip_prefix("keys as ") {
+        Some(form) => format!(
+            "; keys written `{}`",
+            form.replacen('k', "key", 1).replacen(" v", " value", 1)
+        ),
+        None if keys.is_empty() => String::new(),
+        None => format!("; {keys}"),
+    };
+    match headers.strip_prefix("no header, ") {
+        Some(table) => format!("{cells}; no headers, {table}{keys}"),
+        None => format!("{cells}; headers {headers}{keys}"),
     }
 }
 
@@ -76,17 +133,82 @@ const LINES: u32 = 3;
 /// A longer line is cut.
 const LONGEST: usize = 160;
 
+/// Texts that are known under fields of this archive, so that a key with the same values may be told.
+#[derive(Default)]
+pub(crate) struct Known(BTreeMap<String, BTreeSet<String>>);
+
+impl Known {
+    /// Of an archive.
+    pub(crate) fn of(archive: &Archive) -> Result<Self, Failure> {
+        // What is a text of its own each time, or a category of many kinds, tells nothing.
+        let fields: Vec<&str> = known_fields()
+            .iter()
+            .filter(|known| known.kind == ValueKind::Text && !matches!(known.key, "comment" | "title"))
+            .map(|known| known.key)
+            .collect();
+        Ok(Self(archive.known_texts(&fields)?))
+    }
+
+    /// The field under which other files have the values of a key, with the reason.
+    fn guess(&self, values: &[&str]) -> Option<(String, String)> {
+        let all: BTreeSet<String> = values.iter().map(|value| value.trim().to_lowercase()).collect();
+        let mut best: Vec<(&String, Vec<&String>)> = self
+            .0
+            .iter()
+            .map(|(field, texts)| (field, all.iter().filter(|value| texts.contains(*value)).collect()))
+            .filter(|(_, met): &(_, Vec<_>)| met.len() >= 2 && met.len() * 2 > all.len())
+            .collect();
+        best.sort_by_key(|(_, met)| std::cmp::Reverse(met.len()));
+        let (field, met) = best.first()?;
+        // Two fields with the same values tell nothing.
+        if best.get(1).is_some_and(|(_, second)| second.len() == met.len()) {
+            return None;
+        }
+        let some: Vec<String> = values
+            .iter()
+            .filter(|value| met.iter().any(|text| **text == value.trim().to_lowercase()))
+            .take(3)
+            .map(|value| format!("`{}`", value.trim()))
+            .collect();
+        Some((
+            (*field).clone(),
+            format!("other files have the same values as {field}: {}", some.join(", ")),
+        ))
+    }
+}
+
+/// The header of the column that a question is about.
+pub(crate) fn header_asked(archive: &Archive, example: &Example) -> Result<Option<String>, Failure> {
+    let Some(span) = example
+        .question
+        .as_ref()
+        .and_then(|question| question.labels.first()?.place.span)
+    else {
+        return Ok(None);
+    };
+    let source = Source::new(example.path.clone(), archive.original(&example.digest)?);
+    let text = source.text().get(span.range()).map(str::trim);
+    Ok(text
+        .filter(|text| {
+            text.contains(char::is_alphabetic) && text.len() < 60 && !text.contains(['\n', '\t', ';'])
+        })
+        .map(str::to_owned))
+}
+
 /// A question with its lines and choices.
-pub(crate) fn shown(archive: &Archive, asked: &Asked) -> Result<Shown, Failure> {
+pub(crate) fn shown(archive: &Archive, asked: &Asked, known: &Known, files: usize) -> Result<Shown, Failure> {
     let id = asked.id.clone();
     let (kind, asks) = match &asked.about {
         AskedAbout::Question { code, .. } => (code.clone(), message(asked)),
         AskedAbout::Refusal { code } => (
             code.clone(),
-            format!("{}: is it a measurement after all?", message(asked)),
+            format!("not read, because {}: is it a measurement?", message(asked)),
         ),
         AskedAbout::Key { key } => {
+            let mut seen = BTreeSet::new();
             let values: Vec<String> = values(asked)
+                .filter(|value| seen.insert(*value))
+                .take(3)
                 .map(|value| format!("`{}`", one_line(value)))
                 .collect();
             let asks = format!(
@@ -98,15 +220,21 @@ pub(crate) fn shown(archive: &Archive, asked: &Asked) -> Result<Shown, Failure> 
         }
     };
     let mut examples = Vec::new();
-    for example in &asked.examples {
+    for example in asked.examples.iter().take(files.max(1)) {
         let wanted = if examples.is_empty() { LINES } else { 1 };
         examples.extend(lines(archive, asked, example, wanted)?);
     }
-    let choices = choices(asked);
+    let choices = choices(asked, known);
     let first = choices.iter().find(|choice| !choice.is_open());
     Ok(Shown {
         settle: match first {
-            Some(choice) => format!("curvary answer {id} '{}'", choice.answer),
+            Some(choice) => format!("curvary answer {id} {}", quoted(&plainly(&choice.answer))),
+            // Where the file contradicts itself, only the right value helps.
+            None if matches!(&asked.about, AskedAbout::Question { about, .. } if about.is_empty()) => {
+                let run = asked.examples.iter().find_map(|example| example.run.as_ref());
+                let run = run.map_or("RUN", |run| run.as_str());
+                format!("curvary note {} FIELD=VALUE", run.get(..8).unwrap_or(run))
+            }
             None => format!("curvary answer {id} ANSWER"),
         },
         id,
@@ -135,60 +263,82 @@ fn values(asked: &Asked) -> impl Iterator<Item = &str> {
         .filter_map(|example| example.value.as_deref())
 }
 
-/// The answers that there are: those that were offered, most often first; then what can be written out; then none.
-pub(crate) fn choices(asked: &Asked) -> Vec<Choice> {
-    let mut choices: Vec<Choice> = Vec::new();
-    let mut add = |choice: Choice| {
-        if !choices.iter().any(|known| known.answer == choice.answer) {
-            choices.push(choice);
-        }
+/// The answers that the examples of a question offer, those first that most of them do, each with how many.
+pub(crate) fn offered(asked: &Asked) -> Vec<(Choice, usize)> {
+    let questions = || {
+        asked
+            .examples
+            .iter()
+            .filter_map(|example| example.question.as_ref())
     };
+    let offers =
+        |question: &Question, answer: &str| question.readings.iter().any(|reading| reading.assume == answer);
+    let mut all: Vec<(Choice, usize)> = Vec::new();
+    for reading in questions().flat_map(|question| &question.readings) {
+        if reading.assume == NONE || all.iter().any(|(known, _)| known.answer == reading.assume) {
+            continue;
+        }
+        let count = questions()
+            .filter(|question| offers(question, &reading.assume))
+            .count();
+        all.push((Choice::new(reading.assume.clone(), reading.says.clone()), count));
+    }
+    // The sort is stable: the order of the evidence stays among equals.
+    all.sort_by_key(|(_, count)| std::cmp::Reverse(*count));
+    all
+}
+
+/// The answers that there are: those that were offered, that fit most files first; then what can be written out; then
+/// that it is none.
+pub(crate) fn choices(asked: &Asked, known: &Known) -> Vec<Choice> {
+    let mut choices: Vec<Choice> = Vec::new();
     match &asked.about {
         AskedAbout::Question { about, .. } => {
-            for reading in asked
+            let all = asked
                 .examples
                 .iter()
-                .filter_map(|example| example.question.as_ref())
-                .flat_map(|question| &question.readings)
-            {
-                if reading.assume != NONE {
-                    add(Choice::new(reading.assume.clone(), reading.says.clone()));
+                .filter(|example| example.question.is_some())
+                .count();
+            for (mut choice, count) in offered(asked) {
+                if count < all {
+                    choice.says = format!("{} (does not suit the numbers of every file)", choice.says);
                 }
+                choices.push(choice);
             }
             for axis in about.split('+').filter(|about| matches!(*about, "x" | "y")) {
-                add(Choice::new(
+                choices.push(Choice::new(
                     format!("{axis}=QUANTITY:UNIT"),
                     "another quantity or unit: write it out",
                 ));
             }
-            add(Choice::new(NONE, "not a measurement: these files are left out"));
+            choices.push(Choice::new(NONE, "not a measurement: leave these files out"));
         }
         AskedAbout::Refusal { .. } => {
-            add(Choice::new(
-                NONE,
-                "not a measurement: it is right to leave these files out",
-            ));
-            add(Choice::new(
+            choices.push(Choice::new(NONE, "not a measurement: leave these files out"));
+            choices.push(Choice::new(
                 "x=QUANTITY:UNIT",
-                "a measurement over this: write it out",
+                "a measurement; the x axis is this: write it out",
             ));
-            add(Choice::new(
+            choices.push(Choice::new(
                 "y=QUANTITY:UNIT",
-                "a measurement of this: write it out",
+                "a measurement; the y axis is this: write it out",
             ));
         }
         AskedAbout::Key { key } => {
             let all: Vec<&str> = values(asked).collect();
-            if let Some((field, because)) = guess_word(key, &all) {
-                add(Choice::new(format!("key:{key}={field}"), because));
+            let guess = guess_word(key, &all)
+                .map(|(field, because)| (field.to_owned(), because))
+                .or_else(|| known.guess(&all));
+            if let Some((field, because)) = guess {
+                choices.push(Choice::new(format!("key:{key}={field}"), because));
             }
-            add(Choice::new(
+            choices.push(Choice::new(
                 format!("key:{key}=FIELD"),
-                "a known field: write it out, as FIELD or FIELD:UNIT",
+                "a known field, as FIELD or FIELD:UNIT: write it out",
             ));
-            add(Choice::new(
+            choices.push(Choice::new(
                 format!("key:{key}={NOTHING}"),
-                "no field: it stays under its own name",
+                "no field: it stays as it is",
             ));
         }
     }
@@ -266,16 +416,20 @@ pub(crate) fn understood(asked: &Asked, said: &str) -> Result<String, Failure> {
                 .and_then(|rest| rest.strip_prefix(key.as_str()))
                 .and_then(|rest| rest.strip_prefix('='))
                 .unwrap_or(said);
-            check_meaning(meaning)?;
+            check_field(meaning).map_err(Failure::usage)?;
             Ok(format!("key:{key}={meaning}"))
         }
         AskedAbout::Question { about, .. } => {
             let abouts: Vec<&str> = about.split('+').collect();
-            let offered: Vec<Choice> = choices(asked);
+            let offered: Vec<Choice> = choices(asked, &Known::default());
+            if let Some(word) = LocalWord::read(said).filter(|word| word.kind != Kind::Key) {
+                LocalWord::parse(said).map_err(Failure::usage)?;
+                return Ok(word.line());
+            }
             if let Some(choice) = offered.iter().find(|choice| {
-                !choice.is_open()
-                    && (choice.answer == said
-                        || choice.answer.split_once('=').is_some_and(|(_, own)| own == said))
+                let same =
+                    |text: &str| text == said || text.split_once('=').is_some_and(|(_, own)| own == said);
+                !choice.is_open() && (same(&choice.answer) || same(&plainly(&choice.answer)))
             }) {
                 return Ok(choice.answer.clone());
             }
@@ -289,7 +443,13 @@ pub(crate) fn understood(asked: &Asked, said: &str) -> Result<String, Failure> {
                     )));
                 }
             };
-            Assumptions::none().add(&whole).map_err(Failure::usage)?;
+            let mut checked = Assumptions::none();
+            checked.add(&whole).map_err(Failure::usage)?;
+            // With the unit's code, whatever people write.
+            let whole = checked
+                .iter()
+                .next()
+                .map_or(whole, |(about, answer)| format!("{about}={answer}"));
             let own = whole.split_once('=').map_or("", |(own, _)| own);
             if !abouts.contains(&own) {
                 return Err(Failure::usage(format!(
@@ -307,35 +467,11 @@ pub(crate) fn understood(asked: &Asked, said: &str) -> Result<String, Failure> {
             Ok(whole)
         }
         AskedAbout::Refusal { .. } => {
-            Assumptions::none().add(said).map_err(Failure::usage)?;
-            Ok(said.to_owned())
+            let mut checked = Assumptions::none();
+            checked.add(said).map_err(Failure::usage)?;
+            let whole = checked.iter().next();
+            Ok(whole.map_or_else(|| said.to_owned(), |(about, answer)| format!("{about}={answer}")))
         }
-    }
-}
-
-/// Whether a meaning of a key is one: a known field, with a unit that measures it where one is given.
-pub(crate) fn check_meaning(meaning: &str) -> Result<(), Failure> {
-    if meaning == NOTHING {
-        return Ok(());
-    }
-    let (field, unit) = parts(meaning);
-    let Some(known) = known_field(field) else {
-        let near = nearest(field, known_fields().iter().map(|known| known.key))
-            .map(|near| format!("; did you mean `{near}`?"))
-            .unwrap_or_default();
-        return Err(Failure::usage(format!(
-            "no field is called `{field}`{near} (`{NOTHING}` when it is none)"
-        )));
-    };
-    match (meaning.split_once(':'), unit) {
-        (None, _) => Ok(()),
-        (Some((_, text)), None) => Err(Failure::usage(format!(
-            "`{text}` is no unit: expected a UCUM unit such as `cm`, `Cel` or `mmol/L`"
-        ))),
-        (Some((_, text)), Some(unit)) if !accepts_unit(&Key::new(known.key), &unit) => {
-            Err(Failure::usage(format!("`{text}` does not measure {field}")))
-        }
-        (Some(_), Some(_)) => Ok(()),
     }
 }
 

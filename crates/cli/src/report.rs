@@ -1,6 +1,6 @@
 //! What became of each file: the report, a line a file, and the summary.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 use std::fs::File;
 use std::io::{BufRead as _, BufReader, BufWriter, Read as _, Write};
@@ -197,12 +197,22 @@ impl Summary {
         tally.files += 1;
         tally.runs += fate.runs;
         tally.points += fate.points.unwrap_or(0);
-        let reason = match fate.verdict {
-            Verdict::Read => None,
-            Verdict::InQuestion => fate.questions.first().map(|(code, message)| (code, message)),
-            Verdict::Refused | Verdict::Failed => reason(fate).map(|remark| (&remark.code, &remark.message)),
+        // A file that asks two things is counted under both, as the worklist counts it.
+        let mut reasons: Vec<(&Code, &String)> = match fate.verdict {
+            Verdict::Read => Vec::new(),
+            Verdict::InQuestion => fate
+                .questions
+                .iter()
+                .map(|(code, message)| (code, message))
+                .collect(),
+            Verdict::Refused | Verdict::Failed => reason(fate)
+                .map(|remark| (&remark.code, &remark.message))
+                .into_iter()
+                .collect(),
         };
-        if let Some((code, message)) = reason {
+        let mut seen = BTreeSet::new();
+        reasons.retain(|(code, _)| seen.insert((*code).clone()));
+        for (code, message) in reasons {
             let reason = self
                 .reasons
                 .entry((fate.verdict, code.clone()))
@@ -403,7 +413,7 @@ impl Summary {
         self.put_changed(&mut text);
         let reasons = self.reasons.len();
         if reasons > 0 {
-            let _ = writeln!(text, "{}", Styled(STRONG, "most frequent reasons"));
+            let _ = writeln!(text, "{}", Styled(STRONG, "what is open, most files first"));
         }
         for (_, code, reason) in self.sorted_reasons().take(REASONS) {
             let message = drawing::clean(&reason.message);
@@ -419,6 +429,13 @@ impl Summary {
                 text,
                 "  and {} more",
                 plural((reasons - REASONS) as u64, "reason")
+            );
+        }
+        if self.tally(Some(Verdict::InQuestion)).files > 0 {
+            let _ = writeln!(
+                text,
+                "{}",
+                Styled(FAINT, "`curvary worklist` shows each question with its answers")
             );
         }
         text

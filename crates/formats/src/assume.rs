@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use curvary_record::{Quantity, Question, Unit};
 
 use crate::readers::jcamp;
+use crate::vocabulary::{Kind, LocalWord, unit_of};
 use crate::words;
 
 /// Settled questions, by what they are about: `decimal=comma`, `x=wavelength:nm`, `y=transmittance:%`, `date=day-first`.
@@ -27,6 +28,11 @@ impl Assumptions {
     /// # Errors
     /// When the text is no such pair, or the answer is none that `about` takes; the message says which there are.
     pub fn add(&mut self, text: &str) -> Result<(), String> {
+        if LocalWord::read(text).is_some() {
+            let word = LocalWord::parse(text)?;
+            self.by_about.insert(word.about(), word.meaning);
+            return Ok(());
+        }
         let (about, answer) = text.split_once('=').ok_or_else(|| {
             format!("`{text}` is no assumption: expected ABOUT=ANSWER, such as `decimal=comma`")
         })?;
@@ -96,8 +102,29 @@ impl Assumptions {
                 }
             },
         }
-        self.by_about.insert(about.to_owned(), answer.to_owned());
+        let answer = match about {
+            "x" | "y" => in_ucum(answer),
+            _ => answer.to_owned(),
+        };
+        self.by_about.insert(about.to_owned(), answer);
         Ok(())
+    }
+
+    /// The words of a vocabulary among what was settled.
+    pub fn words(&self) -> impl Iterator<Item = LocalWord> {
+        self.by_about
+            .iter()
+            .filter(|(about, _)| is_word(about))
+            .filter_map(|(about, meaning)| LocalWord::read(&format!("{about}={meaning}")))
+    }
+
+    /// The word of a kind that a text is, whatever its case and blanks.
+    pub(crate) fn word(&self, kind: Kind, text: &str) -> Option<LocalWord> {
+        // Nothing at all is settled about most sources.
+        if self.by_about.is_empty() {
+            return None;
+        }
+        self.words().find(|word| word.kind == kind && word.is(text))
     }
 
     /// The same, said of this very source or of sources written like it: they may write out what was not offered, and
@@ -141,10 +168,7 @@ impl Assumptions {
     #[must_use]
     pub fn axis(&self, about: &str) -> Option<(Quantity, Option<Unit>)> {
         let (quantity, unit) = axis(self.get(about)?);
-        Some((
-            Quantity::named(quantity),
-            unit.and_then(|unit| Unit::ucum(unit).ok()),
-        ))
+        Some((Quantity::named(quantity), unit.and_then(unit_of)))
     }
 
     /// Whether one of a question's readings has been settled upon.
@@ -175,8 +199,32 @@ impl Assumptions {
 /// What stands before a quantity that is none of the known ones, so that a slip of the pen makes no new quantity.
 const NEW: &str = "new:";
 
+/// Whether what is settled is what a word of a vocabulary means.
+pub(crate) fn is_word(about: &str) -> bool {
+    Kind::ALL.iter().any(|kind| {
+        about
+            .strip_prefix(kind.name())
+            .is_some_and(|rest| rest.starts_with(':'))
+    })
+}
+
+/// An answer about an axis with the unit's code in place of what people write: `temperature:°C` as `temperature:Cel`.
+fn in_ucum(answer: &str) -> String {
+    let (front, bare) = match answer.strip_prefix(NEW) {
+        Some(bare) => (NEW, bare),
+        None => ("", answer),
+    };
+    match bare
+        .split_once(':')
+        .map(|(quantity, unit)| (quantity, unit_of(unit)))
+    {
+        Some((quantity, Some(unit))) => format!("{front}{}:{unit}", quantity.trim()),
+        _ => answer.to_owned(),
+    }
+}
+
 /// Quantity and unit of an answer about an axis.
-fn axis(answer: &str) -> (&str, Option<&str>) {
+pub(crate) fn axis(answer: &str) -> (&str, Option<&str>) {
     let answer = answer.strip_prefix(NEW).unwrap_or(answer);
     match answer.split_once(':') {
         Some((quantity, unit)) => (quantity.trim(), Some(unit.trim())),
@@ -215,11 +263,13 @@ const QUANTITIES: [(&str, &[&str]); 24] = [
 ];
 
 /// Whether an answer names an axis that can be; else what was expected.
-fn check_axis(answer: &str) -> Result<(), String> {
+pub(crate) fn check_axis(answer: &str) -> Result<(), String> {
     let (quantity, unit) = axis(answer);
     let unit = match unit {
-        Some(code) => Some(Unit::ucum(code).map_err(|_| {
-            format!("QUANTITY or QUANTITY:UNIT with a UCUM unit such as `nm`, `s`, `%` or `{{AU}}`; `{code}` is none")
+        Some(code) => Some(unit_of(code).ok_or_else(|| {
+            format!(
+                "QUANTITY or QUANTITY:UNIT with a unit such as `nm`, `s`, `%` or `{{AU}}`; `{code}` is none"
+            )
         })?),
         None => None,
     };

@@ -21,6 +21,7 @@ mod rendering;
 mod settle;
 pub mod source;
 mod told;
+pub mod vocabulary;
 pub mod words;
 pub mod writers;
 

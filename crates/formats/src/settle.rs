@@ -7,6 +7,8 @@
 
 use curvary_record::{Code, Diagnostic, Quantity, Question, Run, Trace, Unit};
 
+use crate::assume::is_word;
+use crate::vocabulary::LocalWord;
 use crate::{Assumptions, Reading};
 
 /// A reading with the answers that it asked for.
@@ -22,29 +24,31 @@ pub struct Settled {
 pub(crate) fn settled(given: &Assumptions, mut read: impl FnMut(Assumptions) -> Reading) -> Settled {
     let mut reading = read(Assumptions::none());
     let mut force = Assumptions::none();
-    let mut left: Vec<(String, String)> = given
+    let (mut words, mut left): (Vec<_>, Vec<_>) = given
         .iter()
         .map(|(about, answer)| (about.to_owned(), answer.to_owned()))
-        .collect();
+        .partition(|(about, _)| is_word(about));
     let mut met = Vec::new();
     loop {
         let asked = |(about, answer): &(String, String)| {
             questions(&reading).any(|question| takes(question, (about, answer), given.is_precise(about)))
                 || reading.runs.is_empty() && given.is_precise(about)
         };
-        let (now, later): (Vec<_>, Vec<_>) = left.into_iter().partition(asked);
+        let (mut now, later): (Vec<_>, Vec<_>) = left.into_iter().partition(asked);
         left = later;
+        // What was answered about this question weighs more than what a word means everywhere.
+        if now.is_empty() && is_open(&reading) {
+            now = std::mem::take(&mut words);
+            // Each is tried alone, so that only those that the source has are told.
+            now.retain(|word| now_differs(&reading, &force, word, &mut read));
+        }
         if now.is_empty() {
             break;
         }
-        let mut trial = force.clone();
-        for (about, answer) in &now {
-            // Both halves were taken from answers that are known.
-            let _ = trial.add(&format!("{about}={answer}"));
-        }
+        let trial = with(&force, &now);
         let again = read(trial.clone());
         if reading.runs.is_empty() && again.runs.is_empty() {
-            break;
+            continue;
         }
         match merged(&reading, again, &now, given) {
             Ok(better) => {
@@ -56,6 +60,31 @@ pub(crate) fn settled(given: &Assumptions, mut read: impl FnMut(Assumptions) -> 
         }
     }
     Settled { reading, met }
+}
+
+fn with(force: &Assumptions, more: &[(String, String)]) -> Assumptions {
+    let mut trial = force.clone();
+    for (about, answer) in more {
+        // Both halves were taken from answers that are known.
+        let _ = trial.add(&format!("{about}={answer}"));
+    }
+    trial
+}
+
+fn now_differs(
+    reading: &Reading,
+    force: &Assumptions,
+    word: &(String, String),
+    read: &mut impl FnMut(Assumptions) -> Reading,
+) -> bool {
+    let again = read(with(force, std::slice::from_ref(word)));
+    // A refusal in other words settles nothing.
+    again.runs != reading.runs
+}
+
+/// Whether something is asked, or nothing could be read.
+fn is_open(reading: &Reading) -> bool {
+    reading.runs.is_empty() || reading.runs.iter().any(Run::in_question)
 }
 
 fn questions(reading: &Reading) -> impl Iterator<Item = &Question> {
@@ -105,22 +134,28 @@ fn merged(
             .collect::<Vec<_>>()
             .join(" and ")
     };
+    // A word may be in any column, whatever the question is about.
+    let word = answers.iter().any(|(about, _)| is_word(about));
     let asked = |run: &Run| {
-        run.questions.iter().any(|question| {
-            answers
-                .iter()
-                .any(|(about, answer)| takes(question, (about, answer), given.is_precise(about)))
-        })
+        word && run.in_question()
+            || run.questions.iter().any(|question| {
+                answers
+                    .iter()
+                    .any(|(about, answer)| takes(question, (about, answer), given.is_precise(about)))
+            })
     };
-    for (about, _) in answers
+    let meant: Vec<Quantity> = answers
         .iter()
-        .filter(|(about, _)| matches!(about.as_str(), "x" | "y"))
-    {
+        .filter_map(|(about, answer)| LocalWord::read(&format!("{about}={answer}")))
+        .map(|word| word.axis().0)
+        .collect();
+    for about in ["x", "y"] {
         for trace in new.runs.iter().flat_map(|run| run.traces.iter()) {
             let column = if about == "x" { &trace.x } else { &trace.y };
-            let settled = answers
-                .iter()
-                .any(|(own, answer)| own == about && answer.contains(column.quantity.as_str()));
+            let settled = meant.contains(&column.quantity)
+                || answers
+                    .iter()
+                    .any(|(own, answer)| own == about && answer.contains(column.quantity.as_str()));
             if settled && let Some(why) = misfit(about, trace) {
                 let message = format!("{} was not used: {why}", told());
                 return Err(Box::new(

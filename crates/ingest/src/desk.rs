@@ -168,29 +168,52 @@ impl Desk {
             family: None,
             met: settled.met,
         };
+        // What is said on the command line of keys and values holds for every file of it.
+        let ordered: Vec<Answer> = self
+            .orders
+            .assume
+            .words()
+            .map(|word| Answer {
+                answer: word.line(),
+                everywhere: true,
+                ..Answer::default()
+            })
+            .collect();
         // How a file is written matters only where it asks something.
-        if !in_doubt && !vocabulary::is_wanted(&finished.reading) {
+        if !in_doubt && !vocabulary::is_wanted(&finished.reading, &self.answers) && ordered.is_empty() {
             return finished;
         }
-        let Some(family) = catch_unwind(AssertUnwindSafe(|| family::of(&finished.source)))
+        let family = catch_unwind(AssertUnwindSafe(|| family::of(&finished.source)))
             .ok()
-            .flatten()
-        else {
+            .flatten();
+        let Some(family) = family else {
             return finished;
         };
-        let answers: Vec<&Answer> = self
+        let mut answers: Vec<&Answer> = self
             .answers
             .iter()
             .filter(|answer| answer.is_about(finished.source.digest(), &family))
             .collect();
-        finished.family = Some(family);
-        if in_doubt && answers.iter().any(|answer| answer.key().is_none()) {
-            let given = given(&answers, finished.source.assume());
+        // What is said of fewer files weighs more.
+        answers.sort_by_key(|answer| answer.closeness());
+        answers.extend(&ordered);
+        if in_doubt || vocabulary::is_wanted(&finished.reading, &[]) {
+            finished.family = Some(family);
+        }
+        let methods = vocabulary::by_values(&answers, &finished.reading);
+        if in_doubt && (!methods.is_empty() || answers.iter().any(|answer| !vocabulary::is_of_fields(answer)))
+        {
+            let given = given(&answers, &methods, finished.source.assume());
             finished.source = finished.source.assuming(given);
             let (card, settled) = self.attempt(&finished.source);
             finished.card = card;
             finished.reading = settled.reading;
             finished.met = settled.met;
+            for (said, line) in methods {
+                if finished.met.contains(&said) {
+                    finished.met.push(line);
+                }
+            }
         }
         if is_in_doubt(&finished.reading)
             && let Some(answer) = answers.iter().rev().find(|answer| answer.answer == NONE)
@@ -276,10 +299,14 @@ fn left_out(answer: &Answer) -> Diagnostic {
     ))
 }
 
-/// What was answered about files like a source, later answers before earlier ones, under what was said beside it.
-fn given(answers: &[&Answer], said: &Assumptions) -> Assumptions {
+/// What was answered about files like a source, closer and later answers before others, under what was said beside it.
+/// What the name of a method means weighs less than an answer.
+fn given(answers: &[&Answer], methods: &[(String, String)], said: &Assumptions) -> Assumptions {
     let mut given = Assumptions::none();
-    for answer in answers.iter().filter(|answer| answer.key().is_none()) {
+    for (about, _) in methods {
+        let _ = given.add(about);
+    }
+    for answer in answers.iter().filter(|answer| !vocabulary::is_of_fields(answer)) {
         // A line that a person has spoilt settles nothing; `answer --list` tells of it.
         let _ = given.add(&answer.answer);
     }

@@ -16,11 +16,13 @@
 
 mod quantity;
 mod syntax;
+mod vocabulary;
 
 use std::fmt;
 
 pub(crate) use quantity::Bounds;
 pub(crate) use syntax::dimension;
+pub use vocabulary::Vocabulary;
 
 /// A query that was understood.
 #[derive(Clone, Debug, PartialEq)]
@@ -81,7 +83,19 @@ impl Query {
     /// # Errors
     /// When a field, unit or value is not known, with its column and the nearest right one.
     pub fn parse(text: &str, house: &[String]) -> Result<Self, QueryError> {
-        let node = syntax::parse(text, house)?;
+        Self::with_vocabulary(text, house, &Vocabulary::default())
+    }
+
+    /// The same, with what the words of an archive mean.
+    ///
+    /// # Errors
+    /// As for [`Query::parse`].
+    pub fn with_vocabulary(
+        text: &str,
+        house: &[String],
+        vocabulary: &Vocabulary,
+    ) -> Result<Self, QueryError> {
+        let node = syntax::parse(text, house, vocabulary)?;
         let superseded = node.asks_for("is", "superseded");
         Ok(Self {
             text: text.to_owned(),

@@ -3,7 +3,7 @@
 use curvary_record::{Unit, ValueKind, known_field, known_fields};
 
 use super::quantity::{Bounds, Compare, days, meanings, number_and_unit, seconds};
-use super::{Node, QueryError};
+use super::{Node, QueryError, Vocabulary};
 use crate::words::words;
 
 /// What can be asked for beside fields.
@@ -55,11 +55,12 @@ enum Kind {
     },
 }
 
-pub(super) fn parse(text: &str, house: &[String]) -> Result<Node, QueryError> {
+pub(super) fn parse(text: &str, house: &[String], vocabulary: &Vocabulary) -> Result<Node, QueryError> {
     let tokens = tokens(text)?;
     let mut parser = Parser {
         text,
         house,
+        vocabulary,
         tokens: &tokens,
         at: 0,
         depth: 0,
@@ -204,12 +205,14 @@ fn term(text: &str, key: String, at: &mut usize) -> Result<Kind, QueryError> {
 struct Parser<'a> {
     text: &'a str,
     house: &'a [String],
+    vocabulary: &'a Vocabulary,
     tokens: &'a [Token],
     at: usize,
     depth: usize,
 }
 
 /// A term with its place in the query.
+#[derive(Clone, Copy)]
 struct Spot<'a> {
     text: &'a str,
     key: &'a str,
@@ -323,6 +326,24 @@ impl Parser<'_> {
                 Some(format!("write `has:{}` for runs that have one", spot.key)),
             ));
         }
+        if let Some(value) = self.vocabulary.in_known_unit(spot.value) {
+            return self.plain_term(&Spot {
+                value: &value,
+                ..*spot
+            });
+        }
+        let mut nodes = vec![self.plain_term(spot)?];
+        for meant in self.vocabulary.values_of(spot.key, spot.value) {
+            nodes.push(self.plain_term(&Spot {
+                value: meant,
+                quoted: true,
+                ..*spot
+            })?);
+        }
+        Ok(one_or(nodes, Node::Or))
+    }
+
+    fn plain_term(&self, spot: &Spot<'_>) -> Result<Node, QueryError> {
         let lower = spot.key.to_lowercase();
         if let Some(known) = known_field(&lower) {
             return match known.kind {
@@ -353,11 +374,28 @@ impl Parser<'_> {
             _ => match lower.strip_prefix("result.") {
                 Some(name) if RESULT_WORDS.contains(&name) => phrase(&lower, spot),
                 Some(name) if !name.is_empty() => house(&lower, spot, true),
-                _ => match self.house_key(spot.key) {
-                    Some(key) => house(key, spot, false),
-                    None => Err(self.unknown_key(spot)),
-                },
+                _ => self.local_term(spot),
             },
+        }
+    }
+
+    /// A term whose key only this archive knows: under its own name, and as the fields that it means.
+    fn local_term(&self, spot: &Spot<'_>) -> Result<Node, QueryError> {
+        let mut nodes: Vec<Node> = Vec::new();
+        let mut why = None;
+        if let Some(key) = self.house_key(spot.key) {
+            nodes.push(house(key, spot, false)?);
+        }
+        for field in self.vocabulary.fields_of(spot.key) {
+            match self.plain_term(&Spot { key: field, ..*spot }) {
+                Ok(node) => nodes.push(node),
+                Err(error) => why = Some(error),
+            }
+        }
+        match (nodes.is_empty(), why) {
+            (false, _) => Ok(one_or(nodes, Node::Or)),
+            (true, Some(why)) => Err(why),
+            (true, None) => Err(self.unknown_key(spot)),
         }
     }
 
@@ -377,6 +415,7 @@ impl Parser<'_> {
             .map(|known| known.key)
             .chain(SPECIAL_KEYS)
             .chain(self.house.iter().map(String::as_str))
+            .chain(self.vocabulary.keys())
     }
 
     fn unknown_key(&self, spot: &Spot<'_>) -> QueryError {
@@ -399,6 +438,7 @@ impl Parser<'_> {
             Some(lower.as_str())
         } else {
             self.house_key(value)
+                .or_else(|| self.vocabulary.fields_of(value).next())
         };
         match key {
             Some(key) => Ok(Node::exact("has", key)),

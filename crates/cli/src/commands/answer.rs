@@ -1,49 +1,45 @@
 //! `curvary answer`: one answer for all files that are written alike.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::io::Write;
 
 use clap::Args;
-use curvary_archive::{Answer as Line, Archive, Asked, AskedAbout, FindOptions, SourceView};
-use curvary_ingest::{Desk, Keeping, NamedFile, Orders, Proposal, name_rules};
-use curvary_record::{Code, Diagnostic, Digest, Unit, Value};
+use curvary_archive::{Answer as Line, Archive, Asked, AskedAbout, SourceView};
+use curvary_formats::vocabulary::LocalWord;
+use curvary_ingest::{Desk, Keeping, Orders};
+use curvary_record::{Code, Diagnostic, Digest};
 
 use crate::Setting;
 use crate::commands::export::chosen;
-use crate::commands::note::change_settings;
+use crate::commands::vocabulary;
 use crate::ending::{Ending, Failure, Outcome};
 use crate::questions::{self, Effect};
 use crate::screen::{FAINT, STRONG, Screen, Styled, plural};
-use crate::table::{Column, Shorten, Table, one_line};
+use crate::table::one_line;
 
 /// Settle a question for all files that are written alike, those that are there and those that come
 ///
 /// QUESTION is a name from `curvary worklist`, ANSWER one of its choices or one written out, such as x=time:s, or
 /// key:Kz=operator. The files are read again at once; what is in no doubt stays as it is. Answers are lines of
-/// `answers.jsonl` in the archive's folder; `--undo` takes one back.
+/// `answers.jsonl` in the archive's folder; `--undo` takes one back. What a word means in every file is said with
+/// `curvary vocabulary`.
 #[derive(Debug, Args)]
 pub(crate) struct Answer {
     /// The question's name
-    #[arg(required_unless_present_any = ["list", "undo", "suggested"])]
+    #[arg(required_unless_present_any = ["list", "undo"])]
     question: Option<String>,
     /// The answer
-    #[arg(required_unless_present_any = ["list", "undo", "suggested"])]
+    #[arg(required_unless_present_any = ["list", "undo"])]
     answer: Option<String>,
     /// Only for the files of this run, or of the runs that match a query
     #[arg(long, value_name = "RUN|QUERY")]
     only: Option<String>,
     /// List the answers that were given
-    #[arg(long, conflicts_with_all = ["question", "undo", "suggested"])]
+    #[arg(long, conflicts_with_all = ["question", "undo"])]
     list: bool,
     /// Take back an answer, by its name from `--list`; may be given several times
     #[arg(long, value_name = "NAME", conflicts_with = "question")]
     undo: Vec<String>,
-    /// Show what local keys seem to mean, going by their values; with --yes all of it is accepted
-    #[arg(long, conflicts_with = "question")]
-    suggested: bool,
-    /// Do it without the preview of --suggested
-    #[arg(long)]
-    yes: bool,
     /// Who answers
     #[arg(long, value_name = "NAME", env = "CURVARY_AUTHOR", hide_env_values = true)]
     author: Option<String>,
@@ -60,24 +56,13 @@ impl Answer {
             return list(&archive, self.json, screen);
         }
         if !self.undo.is_empty() {
-            return self.take_back(&archive, screen);
+            let effect = take_back(&archive, &self.undo, self.author.as_deref(), screen)?;
+            return self.tell(&effect, screen);
         }
-        let all = archive.open_questions(questions_tried())?;
-        if self.suggested {
-            return self.suggest(&archive, &all, screen);
-        }
+        let all = archive.open_questions(EXAMPLES)?;
         let (Some(question), Some(said)) = (&self.question, &self.answer) else {
             return Err(Failure::usage("expected QUESTION and ANSWER"));
         };
-        if said == "yes"
-            && let Some(rule) = proposals(&archive)?
-                .iter()
-                .find(|rule| rule_id(&rule.pattern) == *question)
-        {
-            accept_rules(&archive, std::slice::from_ref(rule))?;
-            writeln!(screen, "accepted: {}", rule.pattern)?;
-            return Ok(Ending::Done);
-        }
         let asked = questions::named(&all, question)?;
         let answer = questions::understood(asked, said)?;
         let only = match &self.only {
@@ -97,240 +82,62 @@ impl Answer {
         }
         Ok(Ending::Done)
     }
+}
 
-    fn take_back(&self, archive: &Archive, screen: &mut Screen) -> Outcome {
-        let accepted: Vec<&str> = archive
-            .settings()
-            .names
-            .iter()
-            .map(|rule| rule.name.as_str())
-            .collect();
-        if let [name] = self.undo.as_slice()
-            && accepted.contains(&format!("accepted-{name}").as_str())
-        {
-            change_settings(archive, |text| without_rule(text, name))?;
-            writeln!(screen, "rule taken back: {name}")?;
-            return Ok(Ending::Done);
-        }
-        let mut answers = archive.answers()?;
-        let mut taken: Vec<Line> = Vec::new();
-        for name in &self.undo {
-            let Some(found) = answers.holding().find(|line| line.id == *name) else {
-                return Err(Failure::wrong(
-                    Diagnostic::error(
-                        Code::new("no-answer"),
-                        format!("no answer that holds is called `{name}`"),
-                    )
-                    .help("`curvary answer --list` lists them"),
-                ));
-            };
-            taken.push(found.clone());
-        }
-        let undo = |name: &String| Line {
-            undo: Some(name.clone()),
-            by: self.author.clone(),
-            ..Line::default()
-        };
-        answers.append(self.undo.iter().map(undo).collect())?;
-        let mut sources = archive.sources()?;
-        sources.retain(|source| {
-            let family = source.record.family.clone().unwrap_or_default();
-            taken
-                .iter()
-                .any(|line| line.is_about(&source.record.digest, &family))
-        });
-        let effect = again(archive, sources)?;
-        if !self.json {
-            writeln!(screen, "{} taken back", plural(taken.len() as u64, "answer"))?;
-        }
-        self.tell(&effect, screen)
-    }
-
-    /// Shows, or accepts, what keys seem to mean.
-    fn suggest(&self, archive: &Archive, all: &[Asked], screen: &mut Screen) -> Outcome {
-        let suggested: Vec<(&Asked, String)> = all
-            .iter()
-            .filter(|asked| matches!(asked.about, AskedAbout::Key { .. }))
-            .filter_map(|asked| {
-                let first = questions::choices(asked).into_iter().next()?;
-                (!first.is_open() && !first.answer.ends_with(curvary_ingest::NOTHING))
-                    .then_some((asked, first.answer))
-            })
-            .collect();
-        let mut table = Table::new([
-            Column::new("question"),
-            Column::new("files").right(),
-            Column::new("answer").shorten(Shorten::End),
-            Column::new("values").shorten(Shorten::End),
-        ]);
-        for (asked, answer) in &suggested {
-            let values: Vec<&str> = asked
-                .examples
-                .iter()
-                .filter_map(|example| example.value.as_deref())
-                .collect();
-            table.row([
-                asked.id.as_str().into(),
-                asked.sources.len().to_string().into(),
-                one_line(answer).into(),
-                one_line(&values.join(" | ")).into(),
-            ]);
-        }
-        write!(screen, "{}", table.draw(screen.width()))?;
-        let rules = proposals(archive)?;
-        let total = archive.sources()?.len();
-        for rule in &rules {
-            writeln!(
-                screen,
-                "{}  names like {}: fits {} of {}",
-                rule_id(&rule.pattern),
-                Styled(STRONG, &rule.pattern),
-                rule.fits,
-                plural(total as u64, "file")
-            )?;
-            let examples: Vec<String> = rule.examples.iter().map(|path| one_line(path)).collect();
-            writeln!(
-                screen,
-                "        {}",
-                Styled(FAINT, format!("as in {}", examples.join(", ")))
-            )?;
-        }
-        if !self.yes {
-            if let Some(rule) = rules.first() {
-                let accept = format!(
-                    "one rule is accepted with `curvary answer {} yes`",
-                    rule_id(&rule.pattern)
-                );
-                writeln!(screen, "{}", Styled(FAINT, accept))?;
-            }
-            let total = format!(
-                "{} and {}",
-                plural(suggested.len() as u64, "key"),
-                plural(rules.len() as u64, "rule")
-            );
-            writeln!(
-                screen,
-                "{}",
-                Styled(
-                    FAINT,
-                    format!("{total} would be accepted; say it again with --yes")
+/// Takes back answers, words and rules by their names, and reads the files again that they were about.
+pub(crate) fn take_back(
+    archive: &Archive,
+    names: &[String],
+    author: Option<&str>,
+    screen: &mut Screen,
+) -> Result<Effect, Failure> {
+    let is_rule = |name: &String| {
+        let own = vocabulary::rule_name(name);
+        archive.settings().names.iter().any(|rule| rule.name == own)
+    };
+    let (rules, names): (Vec<&String>, Vec<&String>) = names.iter().partition(|name| is_rule(name));
+    let mut answers = archive.answers()?;
+    let mut taken: Vec<Line> = Vec::new();
+    for name in names {
+        let Some(found) = answers.holding().find(|line| line.id == *name) else {
+            return Err(Failure::wrong(
+                Diagnostic::error(
+                    Code::new("no-answer"),
+                    format!("no answer or word that holds is called `{name}`"),
                 )
-            )?;
-            return Ok(Ending::Done);
-        }
-        let mut digests = BTreeSet::new();
-        let mut lines = Vec::new();
-        for (asked, answer) in suggested {
-            digests.extend(asked.sources.iter().cloned());
-            lines.push(line(asked, answer, Vec::new(), self.author.clone()));
-        }
-        archive.answers()?.append(lines)?;
-        accept_rules(archive, &rules)?;
-        let archive = &Archive::open(archive.root())?;
-        let effect = again(archive, among(archive, &digests)?)?;
-        self.tell(&effect, screen)
-    }
-}
-
-/// Rules for names that fit and are not accepted yet.
-fn proposals(archive: &Archive) -> Result<Vec<Proposal>, Failure> {
-    let everything = archive.query("")?;
-    let found = archive.find(&everything, &FindOptions::default())?;
-    let mut files: BTreeMap<String, NamedFile> = BTreeMap::new();
-    for hit in found.hits {
-        let says: BTreeMap<String, String> = ["sample", "date", "temperature"]
-            .into_iter()
-            .filter_map(|field| {
-                let fact = hit.summary.fields.get(field)?;
-                let text = match (&fact.value, &fact.unit) {
-                    (Value::Text(text), _) => text.clone(),
-                    (Value::Number(number), Some(unit)) => {
-                        let celsius = Unit::ucum("Cel").ok()?;
-                        unit.convert(*number, &celsius).ok()?.to_string()
-                    }
-                    _ => return None,
-                };
-                Some((field.to_owned(), text))
-            })
-            .collect();
-        for path in hit.summary.paths {
-            // Several runs of a file may be of several samples; then its name is of none of them.
-            let file = files.entry(path.clone()).or_insert_with(|| NamedFile {
-                path,
-                says: says.clone(),
-            });
-            file.says.retain(|field, text| says.get(field) == Some(text));
-        }
-    }
-    let files: Vec<NamedFile> = files.into_values().collect();
-    let mut rules = name_rules(&files);
-    rules.retain(|rule| {
-        archive
-            .settings()
-            .names
-            .iter()
-            .all(|own| own.pattern != rule.pattern)
-    });
-    Ok(rules)
-}
-
-/// The short name of a rule.
-fn rule_id(pattern: &str) -> String {
-    let digest = Digest::of(pattern.as_bytes());
-    let digits = digest.as_str().trim_start_matches("sha256:");
-    digits.get(..6).unwrap_or_default().to_owned()
-}
-
-fn accept_rules(archive: &Archive, rules: &[Proposal]) -> Result<(), Failure> {
-    if rules.is_empty() {
-        return Ok(());
-    }
-    change_settings(archive, |text| {
-        let mut settings = document(text)?;
-        let names = settings
-            .entry("names")
-            .or_insert_with(|| toml_edit::Item::ArrayOfTables(toml_edit::ArrayOfTables::new()));
-        let Some(names) = names.as_array_of_tables_mut() else {
-            return Err(Failure::usage("archive.toml: `names` is no list of tables"));
+                .help("`curvary answer --list` lists the answers, `curvary vocabulary` the words"),
+            ));
         };
-        for rule in rules {
-            let mut table = toml_edit::Table::new();
-            table.insert(
-                "name",
-                toml_edit::value(format!("accepted-{}", rule_id(&rule.pattern))),
-            );
-            table.insert("pattern", toml_edit::value(rule.pattern.as_str()));
-            names.push(table);
-        }
-        Ok(settings.to_string())
-    })
-}
-
-fn without_rule(text: &str, name: &str) -> Result<String, Failure> {
-    let mut settings = document(text)?;
-    if let Some(names) = settings
-        .get_mut("names")
-        .and_then(toml_edit::Item::as_array_of_tables_mut)
-    {
-        let own = format!("accepted-{name}");
-        names.retain(|rule| rule.get("name").and_then(toml_edit::Item::as_str) != Some(own.as_str()));
+        taken.push(found.clone());
     }
-    Ok(settings.to_string())
-}
-
-fn document(text: &str) -> Result<toml_edit::DocumentMut, Failure> {
-    text.parse().map_err(|error: toml_edit::TomlError| {
-        Failure::nothing(Diagnostic::error(
-            Code::new("settings-wrong"),
-            format!("archive.toml: {error}"),
-        ))
-    })
+    for name in rules {
+        vocabulary::drop_rule(archive, name)?;
+        writeln!(screen, "taken back: the rule {name} for names")?;
+    }
+    let archive = &Archive::open(archive.root())?;
+    let undo = |line: &Line| Line {
+        undo: Some(line.id.clone()),
+        by: author.map(str::to_owned),
+        ..Line::default()
+    };
+    if !taken.is_empty() {
+        answers.append(taken.iter().map(undo).collect())?;
+    }
+    for line in &taken {
+        writeln!(screen, "taken back: {}", one_line(&line.answer))?;
+    }
+    let mut sources = archive.sources()?;
+    sources.retain(|source| {
+        let family = source.record.family.clone().unwrap_or_default();
+        taken
+            .iter()
+            .any(|line| line.is_about(&source.record.digest, &family))
+    });
+    again(archive, sources)
 }
 
 /// How many files of each question are looked at for its choices.
-fn questions_tried() -> usize {
-    8
-}
+pub(crate) const EXAMPLES: usize = 64;
 
 /// The line that an answer to a question makes.
 pub(crate) fn line(asked: &Asked, answer: String, only: Vec<Digest>, by: Option<String>) -> Line {
@@ -361,7 +168,7 @@ pub(crate) fn settle(archive: &Archive, asked: &Asked, line: Line) -> Result<Eff
     again(archive, among(archive, &sources.into_iter().collect())?)
 }
 
-fn again(archive: &Archive, sources: Vec<SourceView>) -> Result<Effect, Failure> {
+pub(crate) fn again(archive: &Archive, sources: Vec<SourceView>) -> Result<Effect, Failure> {
     questions::read_again(archive, sources, Keeping::Changes, "curvary answer", &mut |_| {
         Ok(())
     })
@@ -416,7 +223,7 @@ fn list(archive: &Archive, json: bool, screen: &mut Screen) -> Outcome {
         return Ok(Ending::Done);
     }
     let mut none = true;
-    for line in answers.holding() {
+    for line in answers.holding().filter(|line| !line.everywhere) {
         none = false;
         let who = line
             .by
@@ -446,6 +253,16 @@ fn list(archive: &Archive, json: bool, screen: &mut Screen) -> Outcome {
     }
     if none {
         screen.say("no answers were given");
+    }
+    let words = answers
+        .holding()
+        .filter(|line| line.everywhere && LocalWord::read(&line.answer).is_some())
+        .count();
+    if words > 0 {
+        screen.say(format_args!(
+            "{} besides: `curvary vocabulary` lists what words mean",
+            plural(words as u64, "word")
+        ));
     }
     Ok(Ending::Done)
 }

@@ -24,6 +24,7 @@ mod scans;
 mod show;
 mod temperature;
 mod verify;
+mod vocabulary;
 mod worklist;
 
 use std::ffi::OsString;
@@ -52,6 +53,7 @@ pub(crate) enum Command {
     Explain(explain::Explain),
     Worklist(worklist::Worklist),
     Answer(answer::Answer),
+    Vocabulary(vocabulary::Vocabulary),
     Note(note::Note),
     Reread(reread::Reread),
     Export(export::Export),
@@ -84,6 +86,7 @@ impl Command {
             Self::Explain(explain) => explain.run(setting, screen),
             Self::Worklist(worklist) => worklist.run(setting, screen),
             Self::Answer(answer) => answer.run(setting, screen),
+            Self::Vocabulary(vocabulary) => vocabulary.run(setting, screen),
             Self::Reread(reread) => reread.run(setting, screen),
             Self::Note(note) => note.run(setting, screen),
             Self::Export(export) => export.run(setting, screen),

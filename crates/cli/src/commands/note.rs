@@ -1,4 +1,4 @@
-//! `curvary note`: corrections, answers to questions, and words of the house.
+//! `curvary note`: corrections and answers to questions, of single runs.
 
 use std::collections::BTreeSet;
 use std::fs;
@@ -27,22 +27,19 @@ use crate::table::{Column, Shorten, Table, one_line};
 #[derive(Debug, Args)]
 pub(crate) struct Note {
     /// The run (left out with --where), then what to note
-    #[arg(value_name = "RUN|KEY=VALUE", required_unless_present = "word")]
+    #[arg(value_name = "RUN|KEY=VALUE", required = true)]
     what: Vec<String>,
     /// Note it for every run that matches a query; shows a preview first
-    #[arg(long = "where", value_name = "QUERY", conflicts_with = "word")]
+    #[arg(long = "where", value_name = "QUERY")]
     query: Option<String>,
     /// Do it without the preview of --where
     #[arg(long)]
     yes: bool,
-    /// Accept a word of the house, as in jacket=temperature, for all runs, old and new
-    #[arg(long, value_name = "WORD=FIELD", conflicts_with = "what")]
-    word: Vec<String>,
     /// List the notes about a run, oldest first
-    #[arg(long, conflicts_with_all = ["query", "word", "undo"])]
+    #[arg(long, conflicts_with_all = ["query", "undo"])]
     history: bool,
     /// Take back the newest note about a run that still holds; of all its fields, or of those that are named
-    #[arg(long, conflicts_with_all = ["query", "word"])]
+    #[arg(long, conflicts_with = "query")]
     undo: bool,
     /// Who says so
     #[arg(long, value_name = "NAME", env = "CURVARY_AUTHOR", hide_env_values = true)]
@@ -62,9 +59,6 @@ impl Note {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
         let archive = setting.archive.open()?;
-        if !self.word.is_empty() {
-            return accept(&archive, &self.word, screen);
-        }
         if self.history || self.undo {
             let Some((run, rest)) = self.what.split_first() else {
                 return Err(Failure::usage("expected RUN"));
@@ -364,15 +358,6 @@ fn take_back(
     Ok(Ending::Done)
 }
 
-/// Writes words of the house into `archive.toml`, leaving its comments and order alone, and indexes anew.
-fn accept(archive: &Archive, words: &[String], screen: &mut Screen) -> Outcome {
-    change_settings(archive, |text| with_words(text, words))?;
-    for word in words {
-        writeln!(screen, "accepted: {word}")?;
-    }
-    Ok(Ending::Done)
-}
-
 /// Changes `archive.toml` and indexes anew.
 pub(crate) fn change_settings(
     archive: &Archive,
@@ -383,41 +368,6 @@ pub(crate) fn change_settings(
     replace(&path, &change(&text)?)?;
     Archive::open(archive.root())?.reindex()?;
     Ok(())
-}
-
-fn with_words(text: &str, words: &[String]) -> Result<String, Failure> {
-    let mut settings: toml_edit::DocumentMut = text.parse().map_err(|error: toml_edit::TomlError| {
-        Failure::nothing(Diagnostic::error(
-            Code::new("settings-wrong"),
-            format!("archive.toml: {error}"),
-        ))
-    })?;
-    for word in words {
-        let Some((word, field)) = word
-            .split_once('=')
-            .map(|(word, field)| (word.trim(), field.trim()))
-        else {
-            return Err(Failure::usage(format!(
-                "`{word}` is no word of the house: expected WORD=FIELD, such as jacket=temperature"
-            )));
-        };
-        if curvary_record::known_field(field).is_none() {
-            let message = format!("no field is called `{field}`");
-            let why = Diagnostic::error(Code::new("command-line"), message);
-            return Err(Failure::wrong(why.help(
-                "known fields are temperature, ph, sample, buffer, wavelength, …: see `curvary find --help`",
-            )));
-        }
-        let table = settings.entry("words").or_insert_with(toml_edit::table);
-        let Some(table) = table.as_table_like_mut() else {
-            return Err(Failure::nothing(Diagnostic::error(
-                Code::new("settings-wrong"),
-                "archive.toml: `words` is no table",
-            )));
-        };
-        table.insert(word, toml_edit::value(field));
-    }
-    Ok(settings.to_string())
 }
 
 /// Writes a file under another name first, so that nobody ever finds half of it.
@@ -431,18 +381,6 @@ fn replace(path: &Path, text: &str) -> Result<(), Failure> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn words_are_added_and_comments_stay() {
-        let text =
-            "# ours\nname = \"lab\" # short\nformat = 1\n\n[words]\n# warm water\njacket = \"temperature\"\n";
-        let new = with_words(text, &["Küvette=cell".to_owned()]).expect("it is sound");
-        assert!(new.starts_with("# ours\nname = \"lab\" # short\n"), "{new}");
-        assert!(new.contains("# warm water\njacket = \"temperature\"\n"), "{new}");
-        assert!(new.contains("cell\""), "{new}");
-        assert!(with_words(text, &["a=no-such-field".to_owned()]).is_err());
-        assert!(with_words(text, &["alone".to_owned()]).is_err());
-    }
 
     #[test]
     fn what_says_nothing_is_refused() {

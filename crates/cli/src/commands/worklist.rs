@@ -1,5 +1,6 @@
 //! `curvary worklist`: what needs a person, most frequent cause first.
 
+use std::collections::BTreeSet;
 use std::io::{BufRead, Write};
 
 use clap::Args;
@@ -11,7 +12,7 @@ use crate::Setting;
 use crate::commands::answer;
 use crate::commands::find::short;
 use crate::ending::{Ending, Failure, Outcome};
-use crate::questions::{self, Choice, Shown};
+use crate::questions::{self, Choice, Known, Shown};
 use crate::screen::{FAINT, STRONG, Screen, Styled, count, plural};
 use crate::table::one_line;
 
@@ -24,9 +25,6 @@ pub(crate) struct Worklist {
     /// Print JSON: unread, questions, disputes, replaced, nameless and words
     #[arg(long, conflicts_with = "ask")]
     json: bool,
-    /// List the words of the house alone: keys that no field is known for
-    #[arg(long, conflicts_with = "ask")]
-    words: bool,
     /// Go through the questions one by one and answer them: a key and Enter for each choice
     #[arg(long)]
     ask: bool,
@@ -66,17 +64,10 @@ impl Worklist {
         let mut list = archive.worklist(self.examples)?;
         // What a person answered to be no measurement needs nobody any more.
         list.unread.retain(|group| group.code != "left-out");
-        if self.words {
-            if self.json {
-                screen.json(&list.words)?;
-            } else {
-                words(&list, screen)?;
-            }
-            return Ok(Ending::Done);
-        }
-        let questions = open(&archive, self.examples)?
+        let known = Known::of(&archive)?;
+        let questions = open(&archive)?
             .iter()
-            .map(|asked| questions::shown(&archive, asked))
+            .map(|asked| questions::shown(&archive, asked, &known, self.examples))
             .collect::<Result<Vec<Shown>, Failure>>()?;
         if self.json {
             screen.json(&Shape {
@@ -97,9 +88,9 @@ impl Worklist {
 
 /// What is open: questions of readers first, refusals next, keys last, most files first in each; what was answered is
 /// open no more, though its files may stay as they are.
-fn open(archive: &Archive, examples: usize) -> Result<Vec<Asked>, Failure> {
+fn open(archive: &Archive) -> Result<Vec<Asked>, Failure> {
     let answers = archive.answers()?;
-    let mut all = archive.open_questions(examples)?;
+    let mut all = archive.open_questions(answer::EXAMPLES)?;
     all.retain(|asked| {
         let closed = answers.holding().any(|line| {
             let about = match &asked.about {
@@ -130,31 +121,26 @@ fn heading(screen: &mut Screen, text: &str) -> Result<(), Failure> {
     Ok(writeln!(screen, "{}", Styled(STRONG, text))?)
 }
 
-/// One question: how many files, what is asked, its lines, its choices.
+/// One question: how many files, what is asked, its choices, the command, and then the lines it is about and why.
 fn question(shown: &Shown, keys: bool, screen: &mut Screen) -> Result<(), Failure> {
     writeln!(
         screen,
-        "{:>8}  {}  {}: {}",
+        "{:>8}  {}  {}",
         count(shown.files),
         Styled(STRONG, &shown.id),
-        shown.kind,
         one_line(&shown.asks)
     )?;
-    writeln!(
-        screen,
-        "          {}",
-        Styled(FAINT, format!("written as {}", one_line(&shown.family)))
-    )?;
-    for line in &shown.examples {
-        let place = format!("{}:{}:", one_line(&line.path), line.line);
-        writeln!(
-            screen,
-            "          {} {}",
-            Styled(FAINT, place),
-            one_line(&line.text)
-        )?;
-    }
-    for (number, choice) in (1..).zip(&shown.choices) {
+    let answers: Vec<String> = shown
+        .choices
+        .iter()
+        .map(|choice| one_line(&questions::plainly(&choice.answer)))
+        .collect();
+    let widest = answers
+        .iter()
+        .map(|answer| answer.chars().count())
+        .max()
+        .unwrap_or(0);
+    for ((number, choice), answer) in (1..).zip(&shown.choices).zip(&answers) {
         let key = if keys {
             format!("{}  ", key_of(number, choice))
         } else {
@@ -162,11 +148,44 @@ fn question(shown: &Shown, keys: bool, screen: &mut Screen) -> Result<(), Failur
         };
         writeln!(
             screen,
-            "          {key}{}  {}",
-            one_line(&choice.answer),
+            "          {key}{answer:widest$}  {}",
             Styled(FAINT, one_line(&choice.says))
         )?;
     }
+    if !keys {
+        writeln!(screen, "          answer with `{}`", one_line(&shown.settle))?;
+    }
+    let mut others: Vec<&str> = Vec::new();
+    let first = shown.examples.first().map_or("", |line| line.path.as_str());
+    if !first.is_empty() {
+        writeln!(
+            screen,
+            "          {}",
+            Styled(FAINT, format!("in {}", one_line(first)))
+        )?;
+    }
+    for line in &shown.examples {
+        if line.path == first {
+            let number = Styled(FAINT, format!("{:>6}", line.line));
+            writeln!(screen, "          {number}  {}", one_line(&line.text))?;
+        } else if others.last() != Some(&line.path.as_str()) {
+            others.push(&line.path);
+        }
+    }
+    if !others.is_empty() {
+        let others: Vec<String> = others.iter().map(|path| one_line(path)).collect();
+        writeln!(
+            screen,
+            "          {}",
+            Styled(FAINT, format!("and in {}", others.join(", ")))
+        )?;
+    }
+    let family = questions::written(&shown.family);
+    writeln!(
+        screen,
+        "          {}",
+        Styled(FAINT, format!("{}; {}", shown.kind, one_line(&family)))
+    )?;
     Ok(())
 }
 
@@ -192,11 +211,12 @@ enum Typed {
 fn ask(archive: &Archive, author: Option<String>, screen: &mut Screen) -> Outcome {
     let root = archive.root().to_owned();
     let mut archive = Archive::open(&root)?;
-    let mut list = open(&archive, 3)?;
+    let mut list = open(&archive)?;
+    let known = Known::of(&archive)?;
     let (mut at, mut settled) = (0, 0_u64);
     let mut lines = std::io::stdin().lock().lines();
     while let Some(asked) = list.get(at) {
-        let shown = questions::shown(&archive, asked)?;
+        let shown = questions::shown(&archive, asked, &known, 3)?;
         writeln!(
             screen,
             "{}",
@@ -243,7 +263,7 @@ fn ask(archive: &Archive, author: Option<String>, screen: &mut Screen) -> Outcom
                 settled += 1;
                 answer::tell(&effect, screen)?;
                 archive = Archive::open(&root)?;
-                list = open(&archive, 3)?;
+                list = open(&archive)?;
                 // What was skipped stays in front; what is open now may have moved up.
                 at = at.min(list.len());
             }
@@ -290,11 +310,6 @@ fn all(list: &curvary_archive::Worklist, questions: &[Shown], screen: &mut Scree
         heading(screen, "open questions")?;
         for shown in others {
             question(shown, false, screen)?;
-            writeln!(
-                screen,
-                "          {}",
-                Styled(FAINT, format!("settle with `{}`", shown.settle))
-            )?;
         }
     }
     let unread: Vec<_> = list
@@ -350,25 +365,7 @@ fn all(list: &curvary_archive::Worklist, questions: &[Shown], screen: &mut Scree
     if !keys.is_empty() {
         heading(screen, "local keys")?;
     }
-    for shown in keys {
-        writeln!(
-            screen,
-            "{:>8}  {}  {}",
-            count(shown.files),
-            Styled(STRONG, &shown.id),
-            one_line(&shown.asks)
-        )?;
-        let first = shown.choices.first().filter(|choice| !choice.is_open());
-        let settle = match first {
-            Some(choice) => format!(
-                "{}: settle with `{}`",
-                one_line(&choice.says),
-                one_line(&shown.settle)
-            ),
-            None => format!("settle with `curvary answer {} FIELD`", shown.id),
-        };
-        writeln!(screen, "          {}", Styled(FAINT, settle))?;
-    }
+    local_keys(&keys, screen)?;
     if questions.is_empty()
         && list.unread.is_empty()
         && list.disputes.is_empty()
@@ -377,6 +374,71 @@ fn all(list: &curvary_archive::Worklist, questions: &[Shown], screen: &mut Scree
         && list.words.is_empty()
     {
         screen.say("nothing needs a person");
+    }
+    Ok(())
+}
+
+/// Keys that no field is known for: each once, however many ways of writing have it.
+fn local_keys(keys: &[&Shown], screen: &mut Screen) -> Result<(), Failure> {
+    let mut done = BTreeSet::new();
+    for shown in keys {
+        let Some(key) = key_of_question(shown).filter(|key| done.insert(key.to_lowercase())) else {
+            continue;
+        };
+        let same: Vec<&&Shown> = keys
+            .iter()
+            .filter(|other| {
+                key_of_question(other).is_some_and(|own| own.to_lowercase() == key.to_lowercase())
+            })
+            .collect();
+        let guess = |shown: &Shown| {
+            let first = shown.choices.first().filter(|choice| !choice.is_open());
+            first
+                .filter(|choice| !choice.answer.ends_with("=nothing"))
+                .cloned()
+        };
+        let first = guess(shown);
+        // One meaning wherever it stands is said once, for every file.
+        if same
+            .iter()
+            .all(|other| guess(other).map(|own| own.answer) == first.as_ref().map(|own| own.answer.clone()))
+        {
+            let files = same.iter().map(|other| other.files).sum();
+            writeln!(screen, "{:>8}  {}", count(files), one_line(&shown.asks))?;
+            if let Some(choice) = &first {
+                writeln!(screen, "          {}", Styled(FAINT, one_line(&choice.says)))?;
+            }
+            let word = first.map_or_else(|| format!("key:{key}=FIELD"), |choice| choice.answer);
+            let says = format!("curvary vocabulary {}", questions::quoted(&word));
+            writeln!(screen, "          say it with `{}`", one_line(&says))?;
+            if same.len() > 1 {
+                let names: Vec<&str> = same.iter().map(|other| other.id.as_str()).collect();
+                let apart = format!(
+                    "written in {} ways; if it means something else in one: `curvary answer {} FIELD`",
+                    same.len(),
+                    names.join("|")
+                );
+                writeln!(screen, "          {}", Styled(FAINT, apart))?;
+            }
+            continue;
+        }
+        for other in same {
+            writeln!(
+                screen,
+                "{:>8}  {}  {}",
+                count(other.files),
+                Styled(STRONG, &other.id),
+                one_line(&other.asks)
+            )?;
+            let answer = match guess(other) {
+                Some(choice) => {
+                    writeln!(screen, "          {}", Styled(FAINT, one_line(&choice.says)))?;
+                    one_line(&other.settle)
+                }
+                None => format!("curvary answer {} FIELD", other.id),
+            };
+            writeln!(screen, "          answer for these files with `{answer}`")?;
+        }
     }
     Ok(())
 }
@@ -440,33 +502,11 @@ fn replaced(replaced: &curvary_archive::Replaced, screen: &mut Screen) -> Result
     Ok(())
 }
 
-fn words(list: &curvary_archive::Worklist, screen: &mut Screen) -> Result<(), Failure> {
-    if list.words.is_empty() {
-        return Ok(());
-    }
-    writeln!(screen, "{}", Styled(STRONG, "words of the house"))?;
-    for word in &list.words {
-        let values: Vec<String> = word.values.iter().map(|value| one_line(value)).collect();
-        writeln!(
-            screen,
-            "{:>8}  {}: {}",
-            count(word.count),
-            one_line(&word.key),
-            Styled(FAINT, values.join(" | "))
-        )?;
-        if let Some(field) = &word.suggests {
-            let because = word
-                .because
-                .as_deref()
-                .map(|because| format!(": {because}"))
-                .unwrap_or_default();
-            writeln!(screen, "          looks like {field}{because}")?;
-            let accept = format!(
-                "accept with `curvary note --word '{}={field}'`",
-                one_line(&word.key)
-            );
-            writeln!(screen, "          {}", Styled(FAINT, accept))?;
-        }
-    }
-    Ok(())
+/// The key that a question asks about.
+fn key_of_question(shown: &Shown) -> Option<&str> {
+    let open = shown
+        .choices
+        .iter()
+        .find_map(|choice| choice.answer.strip_suffix("=FIELD"))?;
+    open.strip_prefix("key:")
 }

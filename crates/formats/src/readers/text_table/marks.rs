@@ -6,6 +6,8 @@ use curvary_record::{Coordinate, Quantity};
 use super::columns::quantity_of_unit;
 use super::join::Section;
 use super::scan::{TextLine, strip_remark};
+use crate::Assumptions;
+use crate::vocabulary::Kind;
 
 /// Longer lines are prose.
 const LONGEST: usize = 80;
@@ -21,11 +23,14 @@ pub(super) struct Mark {
 
 /// The marks of the blocks of a text, where the line above every table is one and they differ in their numbers alone.
 /// They are taken out of the words, since each speaks of its own table.
-pub(super) fn marks(text: &str, sections: &mut [Section]) -> Vec<Mark> {
+pub(super) fn marks(text: &str, sections: &mut [Section], assume: &Assumptions) -> Vec<Mark> {
     if sections.len() < 2 {
         return Vec::new();
     }
-    let read = |line: &TextLine| coordinate(strip_remark(&text[line.span.range()]).1);
+    let read = |line: &TextLine| {
+        let line = strip_remark(&text[line.span.range()]).1;
+        coordinate(line).or_else(|| local(line, assume))
+    };
     // The last block's mark tells what the others look like; a remark may stand between a mark and its table.
     let Some((_, form)) = sections.last().and_then(|section| read(section.words.last()?)) else {
         return Vec::new();
@@ -57,6 +62,19 @@ pub(super) fn marks(text: &str, sections: &mut [Section]) -> Vec<Mark> {
 /// Whether a line may mark a block: one number with a unit of time, temperature or concentration.
 pub(super) fn is_mark(line: &str) -> bool {
     coordinate(line).is_some()
+}
+
+/// The number behind a local word, `Takt 3`, and the line without it.
+fn local(line: &str, assume: &Assumptions) -> Option<(Coordinate, String)> {
+    let line = line.trim();
+    let at = line.find(|c: char| c.is_ascii_digit())?;
+    let (word, number) = line.split_at(at);
+    let meant = assume.word(Kind::Mark, word.trim_end_matches([' ', ':', '=', '#', '.']))?;
+    let value: f64 = number.trim().replace(',', ".").parse().ok()?;
+    let (quantity, unit) = meant.axis();
+    let mut held = Coordinate::new(quantity, unit?, value);
+    held.raw = Some(line.to_owned());
+    Some((held, format!("{word}#")))
 }
 
 /// The one number with a unit in a line that names no known field, and the line without its numbers.

@@ -241,7 +241,7 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
     let (sections, behind) = keys_behind(text, sections, behind);
     // What stands in front of the first table speaks of all; what stands above a later one, of that one.
     let mut sections = sections;
-    let marks = marks::marks(text, &mut sections);
+    let marks = marks::marks(text, &mut sections, source.assume());
     let titles = if marks.is_empty() {
         titles(text, &mut sections)
     } else {

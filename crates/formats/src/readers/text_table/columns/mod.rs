@@ -1,6 +1,7 @@
 //! What each column of a table is: its heads understood, its numbers looked over.
 
 mod clock;
+mod local;
 mod names;
 
 use curvary_record::moment::Order;
@@ -8,6 +9,7 @@ use curvary_record::unit::spelled;
 use curvary_record::{Coordinate, Quantity, Span, Unit};
 
 pub(super) use self::clock::{Clock, clock_of, is_head_of_clocks, is_head_of_times};
+pub(super) use self::local::hear_vocabulary;
 use super::grid::{Grid, Kind, Lack};
 use super::number::{Cell, cell};
 use super::scan::{Table, leading_number};
@@ -38,6 +40,8 @@ pub(super) struct Column {
     pub(super) sample: Option<(String, Span)>,
     /// Seconds, where the column is of clock times.
     pub(super) clock: Option<Clock>,
+    /// Whether the vocabulary of a laboratory says what it is of.
+    pub(super) by_vocabulary: bool,
     pub(super) stats: Stats,
 }
 
@@ -185,6 +189,7 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option
             label: None,
             sample: None,
             clock: None,
+            by_vocabulary: false,
             stats: Stats::default(),
         };
         for (row, head) in rows_of_heads.iter().zip(&table.heads) {

@@ -482,6 +482,29 @@ impl Shaper<'_> {
         self.ask(code, message, readings, labels);
     }
 
+    /// What was settled about what was measured.
+    fn assumed_y(&self) -> Option<(Quantity, Option<Unit>)> {
+        if self.unsettled {
+            return None;
+        }
+        self.source.assume().axis("y")
+    }
+
+    /// What a measured column is of where nothing needs to be asked about it.
+    fn in_no_doubt(&mut self, y: usize, x_quantity: &Quantity, roles: &[Role]) -> Option<(Quantity, Unit)> {
+        let questions = std::mem::take(&mut self.questions);
+        let (because, remarks) = (self.because.len(), self.remarks.len());
+        self.unsettled = true;
+        let own = self.y_meaning(y, x_quantity, roles);
+        self.unsettled = false;
+        let asked = !std::mem::replace(&mut self.questions, questions).is_empty();
+        if asked {
+            self.because.truncate(because);
+            self.remarks.truncate(remarks);
+        }
+        (!asked).then_some(own)
+    }
+
     /// What a measured column is of.
     pub(super) fn y_meaning(&mut self, y: usize, x_quantity: &Quantity, roles: &[Role]) -> (Quantity, Unit) {
         let column = self.columns[y].clone();
@@ -491,7 +514,7 @@ impl Shaper<'_> {
             .map_or("", |(text, _)| text.as_str())
             .trim()
             .to_owned();
-        let assumed = self.source.assume().axis("y");
+        let assumed = self.assumed_y();
         let quantity = match (&column.quantity, roles[y]) {
             (Some(quantity), Role::Measured)
                 if !matches!(quantity.as_str(), "wavelength" | "wavenumber" | "energy" | "time") =>
@@ -515,10 +538,18 @@ impl Shaper<'_> {
         let quantity = quantity.filter(|_| !intensity);
         let measured = roles[y] == Role::Measured || roles[y] == Role::Open;
         if (quantity.is_none() || measured)
-            && let Some((quantity, unit)) = assumed
+            && let Some((meant, unit)) = assumed
         {
-            let unit = unit.unwrap_or_else(|| customary_unit(&quantity));
-            return (quantity, unit);
+            // A column that says what it is, beside one that does not, was not asked about.
+            if quantity
+                .as_ref()
+                .is_some_and(|own| own.is_of_light() || *own == Quantity::RATE)
+                && let Some(own) = self.in_no_doubt(y, x_quantity, roles)
+            {
+                return own;
+            }
+            let unit = unit.unwrap_or_else(|| customary_unit(&meant));
+            return (meant, unit);
         }
         let spread = self.is_spread(&column);
         if let Some((text, _)) = column
@@ -745,7 +776,7 @@ impl Shaper<'_> {
     /// Asks what was measured, with the choices that its numbers allow, likeliest first.
     pub(super) fn ask_measured(&mut self, column: &Column) -> (Quantity, Unit) {
         // What a person has settled is not asked again, whatever the numbers.
-        if let Some((quantity, unit)) = self.source.assume().axis("y") {
+        if let Some((quantity, unit)) = self.assumed_y() {
             return (quantity, unit.unwrap_or(Unit::ONE));
         }
         let labels = self.label_at(column, "the measured column");
@@ -848,7 +879,7 @@ impl Shaper<'_> {
     /// Asks where the numbers do not suit an absorbance: no detector tells more than ten, and noise is not below minus one.
     fn doubt_measured(&mut self, column: &Column, quantity: &Quantity) {
         let scale = column.unit.as_ref().map_or(1.0, |unit| unit.to_si(1.0));
-        if *quantity != Quantity::ABSORBANCE || self.source.assume().get("y").is_some() {
+        if *quantity != Quantity::ABSORBANCE || self.assumed_y().is_some() {
             return;
         }
         let plausible = |value: f64| value * scale <= 10.0 && value * scale >= -2.0;

@@ -30,7 +30,7 @@ use self::curves::sentinel_of;
 use self::matrix::corner_heads;
 pub(super) use self::several::{goes_on, put_behind};
 use self::verdict::{NOT_A_MEASUREMENT, Verdict};
-use super::columns::{Column, Stats, describe, give_meaning};
+use super::columns::{Column, Stats, describe, give_meaning, hear_vocabulary};
 use super::context::Context;
 use super::explain::columns_told;
 use super::grid::{Gap, Kind, Lack, decimals_of};
@@ -81,6 +81,8 @@ pub(super) fn shape(
     if let Err(reason) = give_meaning(&mut shaper.columns, source.told()) {
         return Shaped::Other(reason);
     }
+    let left_out = hear_vocabulary(&mut shaper.columns, source);
+    shaper.remarks.extend(left_out);
     shaper.uses = vec![None; shaper.columns.len()];
     shaper.hear_columns();
     shaper.take_ranges();
@@ -119,6 +121,8 @@ struct Shaper<'a> {
     uses: Vec<Option<ColumnUse>>,
     because: Vec<String>,
     questions: Vec<Question>,
+    /// While it is found out whether a column would be asked about without what was settled.
+    unsettled: bool,
     remarks: Vec<Diagnostic>,
     /// What columns say of the whole run.
     own: Fields,
@@ -215,6 +219,7 @@ impl<'a> Shaper<'a> {
             columns,
             because: Vec::new(),
             questions: Vec::new(),
+            unsettled: false,
             remarks: Vec::new(),
             own: Fields::default(),
             unplaced: BTreeMap::new(),

@@ -24,6 +24,7 @@ impl Shaper<'_> {
             None if self.source.assume().get("x").is_some() || self.source.assume().get("y").is_some() => {
                 return Verdict::Measurement;
             }
+            None if self.by_vocabulary() => return Verdict::Measurement,
             None => {}
         }
         // Where light or a wavelength is named, and nothing decisive may speak against it, the rest is not weighed.
@@ -47,6 +48,13 @@ impl Shaper<'_> {
             return Verdict::Measurement;
         }
         self.judge(&self.weigh())
+    }
+
+    /// Whether a person said what a header or unit of the table means that is of a measurement.
+    fn by_vocabulary(&self) -> bool {
+        self.columns
+            .iter()
+            .any(|column| column.by_vocabulary && !matches!(role(column), Role::Beside))
     }
 
     fn judge(&self, ledger: &Ledger) -> Verdict {
@@ -143,6 +151,9 @@ impl Shaper<'_> {
         }
         let other = |&y: &usize| {
             let column = &self.columns[y];
+            if column.by_vocabulary {
+                return false;
+            }
             // Prices of filters over their wavelengths are no spectrum.
             if of_light {
                 return column.quantity.as_ref().is_some_and(words::is_of_another_trade);

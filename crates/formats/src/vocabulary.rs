@@ -1,0 +1,310 @@
+//! Words that only one laboratory uses: what a key, the header of a column, a unit, a value or the mark of a block means.
+//!
+//! A word is one line that a person can read: `key:Kz=operator`, `header:Glimm=absorbance`, `unit:Grd=Cel`,
+//! `value:solvent:aq. dest.=water`, `value:Modus:Klarheit=y=transmittance:%`, `mark:Takt=time:min`. It is used only where a
+//! file leaves something open: what is in no doubt stays as it is.
+
+use curvary_record::interpret::accepts_unit;
+use curvary_record::{Key, Quantity, Unit, known_field, known_fields, unit};
+
+use crate::assume::{axis, check_axis, nearest};
+use crate::{Assumptions, words};
+
+/// What a word stands for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Kind {
+    /// A key of the preamble.
+    Key,
+    /// The header of a column.
+    Header,
+    /// A unit.
+    Unit,
+    /// A value of a key, such as the name of a method.
+    Value,
+    /// What stands before the number in a line above each block.
+    Mark,
+}
+
+impl Kind {
+    /// Every kind.
+    pub const ALL: [Self; 5] = [Self::Key, Self::Header, Self::Unit, Self::Value, Self::Mark];
+
+    /// The word that a line begins with.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Key => "key",
+            Self::Header => "header",
+            Self::Unit => "unit",
+            Self::Value => "value",
+            Self::Mark => "mark",
+        }
+    }
+}
+
+/// The meaning of what means nothing: a key that is no field, a column that is left out.
+pub const NOTHING: &str = "nothing";
+
+/// A word and what it means.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LocalWord {
+    /// What it stands for.
+    pub kind: Kind,
+    /// The key whose values are meant, for a value.
+    pub of: Option<String>,
+    /// The word, as it is written in the files.
+    pub word: String,
+    /// Field and unit, quantity and unit, a unit's UCUM code, or another value.
+    pub meaning: String,
+}
+
+impl LocalWord {
+    /// Takes a line apart; `None` where it is no line of a vocabulary. Nothing is checked.
+    #[must_use]
+    pub fn read(line: &str) -> Option<Self> {
+        let line = line.trim();
+        let (kind, rest) = Kind::ALL.into_iter().find_map(|kind| {
+            let rest = line.strip_prefix(kind.name())?.strip_prefix(':')?;
+            Some((kind, rest))
+        })?;
+        // A key may hold the sign itself; the meaning of a value may be an answer, which has one.
+        let (left, meaning) = match kind {
+            Kind::Value => rest.split_once('='),
+            _ => rest.rsplit_once('='),
+        }?;
+        let (of, word) = match kind {
+            Kind::Value => {
+                let (key, value) = left.split_once(':')?;
+                (Some(key.trim().to_owned()), value)
+            }
+            _ => (None, left),
+        };
+        Some(Self {
+            kind,
+            of,
+            word: word.trim().to_owned(),
+            meaning: meaning.trim().to_owned(),
+        })
+    }
+
+    /// Takes a line apart and checks it: the meaning is one, and the word is none of those that every laboratory uses.
+    ///
+    /// # Errors
+    /// What is wrong with it, and what was expected.
+    pub fn parse(line: &str) -> Result<Self, String> {
+        let word = Self::read(line).ok_or_else(|| {
+            format!(
+                "`{line}` is no word of a vocabulary: expected key:WORD=FIELD, header:WORD=QUANTITY:UNIT, unit:WORD=UNIT, value:KEY:WORD=TEXT or mark:WORD=QUANTITY:UNIT"
+            )
+        })?;
+        if word.word.is_empty() || word.meaning.is_empty() {
+            return Err(format!(
+                "`{line}` says nothing: a word and its meaning are expected"
+            ));
+        }
+        match word.kind {
+            Kind::Key => check_field(&word.meaning)?,
+            Kind::Header => word.check_header()?,
+            Kind::Unit => word.check_unit()?,
+            Kind::Value => word.check_value()?,
+            Kind::Mark => word.check_mark()?,
+        }
+        Ok(word)
+    }
+
+    /// Whether a text of a file is this word, whatever its case, accents and blanks.
+    #[must_use]
+    pub fn is(&self, text: &str) -> bool {
+        same(&self.word, text)
+    }
+
+    /// The line.
+    #[must_use]
+    pub fn line(&self) -> String {
+        format!("{}={}", self.about(), self.meaning)
+    }
+
+    /// What stands before the meaning.
+    #[must_use]
+    pub fn about(&self) -> String {
+        let of = self.of.as_ref().map(|of| format!("{of}:")).unwrap_or_default();
+        format!("{}:{of}{}", self.kind.name(), self.word)
+    }
+
+    /// The quantity and unit that are meant.
+    #[must_use]
+    pub fn axis(&self) -> (Quantity, Option<Unit>) {
+        let (quantity, unit) = axis(&self.meaning);
+        (Quantity::named(quantity), unit.and_then(unit_of))
+    }
+
+    fn check_header(&self) -> Result<(), String> {
+        if self.meaning == NOTHING {
+            return Ok(());
+        }
+        let wrong = |expected: String| {
+            format!(
+                "`{}` does not say what `{}` is: expected {expected}",
+                self.meaning, self.word
+            )
+        };
+        check_axis(&self.meaning).map_err(wrong)?;
+        let (meant, _) = self.axis();
+        match words::quantity_of(&self.word) {
+            Some(known) if known != meant => Err(format!(
+                "`{}` is a word for {known} in every laboratory; where a file uses it otherwise, answer the question about that file",
+                self.word
+            )),
+            _ => Ok(()),
+        }
+    }
+
+    fn check_unit(&self) -> Result<(), String> {
+        if unit_of(&self.meaning).is_none() {
+            return Err(format!(
+                "`{}` is no unit: expected one such as `cm`, `°C` or `mmol/L`",
+                self.meaning
+            ));
+        }
+        if let Some(known) = unit::spelled(&self.word).one() {
+            return Err(format!(
+                "`{}` is known as a unit already: {}",
+                self.word,
+                known.display()
+            ));
+        }
+        Ok(())
+    }
+
+    fn check_value(&self) -> Result<(), String> {
+        let of = self.of.as_deref().unwrap_or_default();
+        if of.is_empty() {
+            return Err("the key is missing: expected value:KEY:WORD=TEXT".to_owned());
+        }
+        match self.meaning.split_once('=') {
+            Some(("x" | "y", _)) => Assumptions::none().add(&self.meaning),
+            Some((about, _)) => Err(format!(
+                "`{about}` cannot be settled by a value: expected x=QUANTITY:UNIT, y=QUANTITY:UNIT or a text"
+            )),
+            None => Ok(()),
+        }
+    }
+
+    fn check_mark(&self) -> Result<(), String> {
+        check_axis(&self.meaning)?;
+        let (quantity, unit) = self.axis();
+        if unit.is_none() || !matches!(quantity.as_str(), "time" | "temperature" | "concentration" | "ph") {
+            return Err(format!(
+                "`{}` is nothing that a block is taken at: expected time, temperature, concentration or ph with a unit, such as `time:min`",
+                self.meaning
+            ));
+        }
+        Ok(())
+    }
+}
+
+/// Whether two spellings are one word.
+#[must_use]
+pub fn same(one: &str, other: &str) -> bool {
+    let plain = |text: &str| {
+        text.split_whitespace()
+            .collect::<Vec<_>>()
+            .join(" ")
+            .to_lowercase()
+    };
+    plain(one) == plain(other)
+}
+
+/// A unit by its UCUM code, or as people write it: `Cel`, `°C`.
+#[must_use]
+pub fn unit_of(text: &str) -> Option<Unit> {
+    let text = text.trim();
+    Unit::ucum(text)
+        .ok()
+        .or_else(|| unit::spelled(text).one().cloned())
+}
+
+/// Whether a meaning of a key is one: a known field, with a unit that measures it where one is given.
+///
+/// # Errors
+/// What is wrong with it, and what was expected.
+pub fn check_field(meaning: &str) -> Result<(), String> {
+    if meaning == NOTHING {
+        return Ok(());
+    }
+    let (field, unit) = meaning
+        .split_once(':')
+        .map_or((meaning, None), |(field, unit)| (field, Some(unit.trim())));
+    let Some(known) = known_field(field.trim()) else {
+        let near = nearest(field, known_fields().iter().map(|known| known.key))
+            .map(|near| format!("; did you mean `{near}`?"))
+            .unwrap_or_default();
+        return Err(format!(
+            "no field is called `{field}`{near} (`{NOTHING}` when it is none)"
+        ));
+    };
+    match unit.map(|text| (text, unit_of(text))) {
+        None => Ok(()),
+        Some((text, None)) => Err(format!(
+            "`{text}` is no unit: expected one such as `cm`, `°C` or `mmol/L`"
+        )),
+        Some((text, Some(unit))) if !accepts_unit(&Key::new(known.key), &unit) => {
+            Err(format!("`{text}` does not measure {field}"))
+        }
+        Some(_) => Ok(()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_line_is_a_word_and_its_meaning() {
+        for line in [
+            "key:Kz=operator",
+            "key:Kuevette=path-length:cm",
+            "key:a=b=operator",
+            "key:Tw=nothing",
+            "header:Glimm=absorbance:{AU}",
+            "header:Trübe=new:turbidity:[ntu'U]",
+            "header:Bem.=nothing",
+            "header:Zeit=time:min",
+            "unit:Grd=°C",
+            "value:solvent:aq. dest.=water",
+            "value:Modus:Klarheit=y=transmittance:%",
+            "mark:Takt=time:min",
+        ] {
+            let word = LocalWord::parse(line);
+            assert!(
+                word.as_ref().is_ok_and(|word| word.line() == line),
+                "{line}: {word:?}"
+            );
+        }
+        let word = LocalWord::parse("value:Modus:Klarheit=y=transmittance:%").expect("it is one");
+        assert_eq!(
+            (word.of.as_deref(), word.word.as_str()),
+            (Some("Modus"), "Klarheit")
+        );
+        assert!(word.is(" klarheit"));
+    }
+
+    #[test]
+    fn what_is_no_word_is_told() {
+        for (line, wanted) in [
+            ("Kz=operator", "expected key:WORD=FIELD"),
+            ("key:Kz=operater", "did you mean `operator`?"),
+            ("key:Tw=temperature:cm", "does not measure"),
+            ("header:Glimm=absorbence", "did you mean `absorbance`?"),
+            ("header:Absorbance=transmittance:%", "in every laboratory"),
+            ("unit:Grd=nonsense", "is no unit"),
+            ("unit:nm=um", "known as a unit already"),
+            ("value:Modus:x=decimal=comma", "cannot be settled by a value"),
+            ("mark:Takt=absorbance", "nothing that a block is taken at"),
+            ("header:=absorbance", "says nothing"),
+        ] {
+            let error = LocalWord::parse(line).expect_err(line);
+            assert!(error.contains(wanted), "{line}: {error}");
+        }
+    }
+}
