@@ -23,6 +23,7 @@ mod results;
 mod scans;
 mod show;
 mod temperature;
+mod unlock;
 mod verify;
 mod worklist;
 
@@ -57,6 +58,7 @@ pub(crate) enum Command {
     Export(export::Export),
     Convert(convert::Convert),
     Verify(verify::Verify),
+    Unlock(unlock::Unlock),
     Backup(backup::Backup),
     Restore(backup::Restore),
     Readers(readers::Readers),
@@ -89,6 +91,7 @@ impl Command {
             Self::Export(export) => export.run(setting, screen),
             Self::Convert(convert) => convert.run(setting, screen),
             Self::Verify(verify) => verify.run(setting, screen),
+            Self::Unlock(unlock) => unlock.run(setting, screen),
             Self::Backup(backup) => backup.run(setting, screen),
             Self::Restore(restore) => restore.run(screen),
             Self::Readers(readers) => readers.run(setting, screen),
