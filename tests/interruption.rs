@@ -191,6 +191,17 @@ fn damaged_records_are_told_and_made_again() {
     assert_eq!(sound(here, "lab")["originals"], 400);
 }
 
+/// The notes that count: what lies beyond the manifest's length is the tail of a commit that was cut short.
+fn committed_notes(folder: &Path) -> Vec<u8> {
+    let manifest = fs::read(folder.join("lab/manifest.json")).expect("it is there");
+    let manifest: serde_json::Value = serde_json::from_slice(&manifest).expect("JSON");
+    let length = manifest["notes"]["length"].as_u64().expect("a length");
+    let mut notes = fs::read(folder.join("lab/notes.jsonl")).unwrap_or_default();
+    notes.truncate(usize::try_from(length).expect("small"));
+    assert_eq!(notes.len() as u64, length);
+    notes
+}
+
 /// Kills every other command that writes: what was said before stays said, nothing is there twice, nothing is stuck.
 #[test]
 fn every_writing_command_may_be_killed() {
@@ -239,11 +250,11 @@ fn every_writing_command_may_be_killed() {
     let begun = Instant::now();
     let mut seed = 0x9e37_79b9_7f4a_7c15_u64;
     let mut kills = 0;
-    while kills < 14 || (kills < KILLS * 2 && begun.elapsed() < Duration::from_secs(SECONDS * 2)) {
+    while kills < 7 || (kills < KILLS * 2 && begun.elapsed() < Duration::from_secs(SECONDS)) {
         let arguments = &commands[kills as usize % commands.len()];
         let mut all: Vec<&str> = arguments.iter().map(String::as_str).collect();
         all.extend(["--archive", "lab", "--quiet"]);
-        let notes = fs::read_to_string(here.join("lab/notes.jsonl")).unwrap_or_default();
+        let notes = committed_notes(here);
         let mut child = call(here, &all)
             .stdin(Stdio::null())
             .stdout(Stdio::null())
@@ -264,8 +275,7 @@ fn every_writing_command_may_be_killed() {
             "after `{}` was killed",
             arguments.join(" ")
         );
-        let after = fs::read_to_string(here.join("lab/notes.jsonl")).unwrap_or_default();
-        assert!(after.starts_with(&notes), "a note is gone");
+        assert!(committed_notes(here).starts_with(&notes), "a note is gone");
         if here.join("copy/manifest.json").is_file() && kills % 3 == 0 {
             let backup = run(here, &["backup", "copy", "--archive", "lab", "--quiet"]);
             assert_eq!(
