@@ -88,7 +88,7 @@ impl Archive {
             Err(Error::Index { damaged: true, .. }) => match self.reindex() {
                 Ok(()) => work(&*self.asking()?),
                 // Who may not write here, or not now, builds one of their own.
-                Err(Error::Locked { .. } | Error::Io { .. }) => work(&*self.keep_asking(self.cached(true)?)),
+                Err(Error::Locked { .. } | Error::Io { .. }) => work(&self.keep_asking(self.cached(true)?)),
                 Err(error) => Err(error),
             },
             done => done,

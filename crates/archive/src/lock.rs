@@ -119,7 +119,7 @@ impl Lock {
             Err(TryLockError::WouldBlock) => {
                 return Err(Error::Locked {
                     path,
-                    holder: named(&mut file).unwrap_or_default(),
+                    holder: named(&mut file).unwrap_or_default().into(),
                 });
             }
             // A disk without locks: the name in the file is all there is.
@@ -132,7 +132,7 @@ impl Lock {
             if !gone {
                 return Err(Error::Locked {
                     path,
-                    holder: holder.clone(),
+                    holder: holder.clone().into(),
                 });
             }
         }
@@ -179,7 +179,7 @@ pub(crate) fn unlock(root: &Path, gone: bool) -> Result<Unlocked, Error> {
         Err(TryLockError::WouldBlock) => {
             return Err(Error::Locked {
                 path,
-                holder: named(&mut file).unwrap_or_default(),
+                holder: named(&mut file).unwrap_or_default().into(),
             });
         }
         Err(TryLockError::Error(error)) if error.kind() == std::io::ErrorKind::Unsupported => false,
@@ -190,7 +190,10 @@ pub(crate) fn unlock(root: &Path, gone: bool) -> Result<Unlocked, Error> {
     };
     let here = holder.is_here();
     if here && !carried && alive(holder.pid) || !here && !gone {
-        return Err(Error::Locked { path, holder });
+        return Err(Error::Locked {
+            path,
+            holder: holder.into(),
+        });
     }
     rewrite(&mut file, b"").map_err(Error::io("write the lock", &path))?;
     Ok(Unlocked::Freed(holder))

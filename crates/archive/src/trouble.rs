@@ -83,7 +83,7 @@ pub enum Error {
         /// The lock file.
         path: PathBuf,
         /// Who holds it.
-        holder: Holder,
+        holder: Box<Holder>,
     },
     /// No run has a name that begins so.
     NoRun {
