@@ -11,7 +11,7 @@ use std::ops::Range;
 use curvary_record::interpret::{Customs, Interpretation, interpret_as};
 use curvary_record::moment::{self, DateReading, Order};
 use curvary_record::unit::{Spelling, spelled};
-use curvary_record::{Claim, Fields, Key, Label, Origin, Question, Span, Value, known_field};
+use curvary_record::{Claim, Fields, Key, Label, Origin, Place, Question, Span, Value, known_field};
 
 use crate::Source;
 use crate::head::split_unit;
@@ -425,6 +425,35 @@ fn claim_with(
         found.value = Value::Text(raw.to_owned());
     }
     let place = source.place(Span::new(value.start, value.end));
+    put(fields, questions, source, (spelling, raw), (field, &found), place);
+}
+
+/// The same for a key and a value that another reader found, at a place that it names.
+pub(crate) fn claim_at(
+    fields: &mut Fields,
+    questions: &mut Vec<Question>,
+    source: &Source,
+    spelling: &str,
+    raw: &str,
+    place: Place,
+) {
+    let (spelling, raw) = (spelling.trim(), raw.trim());
+    if spelling.is_empty() || raw.is_empty() {
+        return;
+    }
+    let (field, found) = understand(spelling, raw, customs(source));
+    put(fields, questions, source, (spelling, raw), (field, &found), place);
+}
+
+/// Claims what was understood, and asks what only a person can decide.
+fn put(
+    fields: &mut Fields,
+    questions: &mut Vec<Question>,
+    source: &Source,
+    (spelling, raw): (&str, &str),
+    (field, found): (Key, &Interpretation),
+    place: Place,
+) {
     if let Some(mut question) = found.question.clone() {
         question.labels.push(Label {
             place: place.clone(),

@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use curvary_record::{Code, Diagnostic, Severity, Value};
 
 use super::example::{axis_of, pair};
-use super::{Example, Layout};
+use super::{Example, Paper};
 use crate::{Reader, Reading, Recognition, Source};
 
 /// Of each kind of damage at most so many copies are tried, evenly spread over the file.
@@ -120,20 +120,20 @@ impl Content {
     }
 }
 
-impl Layout {
+impl Paper {
     /// Reads damaged copies of an example: cut off anywhere, lines dropped, bytes flipped.
-    #[must_use]
-    pub fn damage(&self, example: &Example, bytes: &[u8]) -> Damage {
-        let whole = Content::of(&self.read(&Source::new(example.path(), bytes.to_vec())));
+    pub(crate) fn damage(&self, reader: &dyn Reader, example: &Example, bytes: &[u8]) -> Damage {
+        let whole = Content::of(&reader.read(&Source::new(example.path(), bytes.to_vec())));
         let mut damage = Damage::default();
-        self.try_all(&mut damage, &whole, example, cut_off(bytes));
-        self.try_all(&mut damage, &whole, example, lines_dropped(bytes));
-        self.try_all(&mut damage, &whole, example, bytes_flipped(bytes));
+        self.try_all(reader, &mut damage, &whole, example, cut_off(bytes));
+        self.try_all(reader, &mut damage, &whole, example, lines_dropped(bytes));
+        self.try_all(reader, &mut damage, &whole, example, bytes_flipped(bytes));
         damage
     }
 
     fn try_all(
         &self,
+        reader: &dyn Reader,
         damage: &mut Damage,
         whole: &Content,
         example: &Example,
@@ -143,11 +143,11 @@ impl Layout {
         for (what, bytes) in copies {
             damage.copies += 1;
             let source = Source::new(example.path(), bytes);
-            if let Recognition::No(_) = self.recognise(&source.glimpse()) {
+            if let Recognition::No(_) = reader.recognise(&source.glimpse()) {
                 damage.told += 1;
                 continue;
             }
-            let mut reading = self.read(&source);
+            let mut reading = reader.read(&source);
             reading.remarks.extend(source.remarks().iter().cloned());
             let content = Content::of(&reading);
             let told = content.asked || reading.runs.is_empty() || !content.remarks.is_subset(&whole.remarks);
@@ -174,12 +174,22 @@ impl Layout {
             .or(example.text.as_ref())
             .map_or(0..0, toml::Spanned::span);
         let begin = span.start..(span.start + 3).min(span.end);
+        let (code, help) = match self.kind {
+            "layout" => (
+                Code::new("layout-damage"),
+                "make the layout stricter: settle less by position, and name heads and texts under `[recognise]`",
+            ),
+            _ => (
+                Code::new("plugin-damage"),
+                "let the plugin look for the end of what it reads, and refuse or remark what it does not know",
+            ),
+        };
         Diagnostic::error(
-            Code::new("layout-damage"),
+            code,
             format!("a copy of the example with {what} gives {number} without a word; the whole file has no such number"),
         )
         .at(self.place(begin), "this example")
-        .help("make the layout stricter: settle less by position, and name heads and texts under `[recognise]`")
+        .help(help)
     }
 }
 

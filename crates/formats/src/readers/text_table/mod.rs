@@ -234,6 +234,7 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
         return Reading {
             runs: Vec::new(),
             remarks: std::iter::once(none).chain(untold).collect(),
+            failed: false,
         };
     }
     let (sections, behind) = keys_behind(text, sections, behind);
@@ -266,6 +267,7 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
     let mut reading = Reading {
         runs: Vec::new(),
         remarks: untold.collect(),
+        failed: false,
     };
     let mut others: Vec<Diagnostic> = Vec::new();
     let mut unknown: Vec<(Run, Diagnostic)> = Vec::new();
@@ -370,6 +372,7 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
         return Reading {
             runs: Vec::new(),
             remarks: others,
+            failed: false,
         };
     }
     reading.remarks.extend(summed_up(&summaries));
