@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use curvary_archive::{Answer, Answers};
 use curvary_formats::{Assumptions, Card, Readers, Reading, Settled, Source, Taken, family};
+use curvary_plugin_host::{Entry, Plugin};
 use curvary_record::{Code, Diagnostic, Family};
 
 use crate::shelf::{Misfit, Shelf};
@@ -20,6 +21,8 @@ pub struct Orders {
     pub assume: Assumptions,
     /// Folders of layouts, beside the archive's own.
     pub layouts: Vec<PathBuf>,
+    /// Plugins that the person has allowed.
+    pub plugins: Vec<Entry>,
 }
 
 /// The readers and what was said about how to use them.
@@ -47,7 +50,7 @@ pub struct Finished {
 }
 
 impl Desk {
-    /// The built-in readers and the layouts of an archive (its folder), used as the orders say.
+    /// The built-in readers, the layouts of an archive (its folder) and the plugins, used as the orders say.
     ///
     /// # Errors
     /// When a named folder of layouts cannot be read, or no reader has the id that was asked for.
@@ -57,6 +60,12 @@ impl Desk {
         shelf.try_examples();
         for layout in shelf.layouts {
             readers.add(Box::new(layout));
+        }
+        for entry in &orders.plugins {
+            match Plugin::of_entry(entry) {
+                Ok(plugin) => readers.add(Box::new(plugin)),
+                Err(why) => shelf.misfits.push(Misfit::without_text(*why)),
+            }
         }
         if let Some(asked) = &orders.reader
             && !readers.iter().any(|reader| reader.card().id == *asked)
@@ -91,7 +100,16 @@ impl Desk {
         &self.readers
     }
 
-    /// The layouts that cannot be used, and why.
+    /// What is to be said of readers when the work is done: plugins that failed and were put aside.
+    #[must_use]
+    pub fn summaries(&self) -> Vec<Diagnostic> {
+        self.readers
+            .iter()
+            .filter_map(curvary_formats::Reader::summary)
+            .collect()
+    }
+
+    /// The layouts and plugins that cannot be used, and why.
     #[must_use]
     pub fn misfits(&self) -> &[Misfit] {
         &self.misfits
@@ -110,6 +128,7 @@ impl Desk {
             reader,
             assume,
             layouts,
+            plugins: _,
         } = &self.orders;
         reader.is_some() || !layouts.is_empty() || !assume.is_empty()
     }
