@@ -60,8 +60,14 @@ fn play(text: &str, folder: &Path) -> Result<String, Failed> {
     let mut lines = text.lines();
     while let Some(line) = lines.next() {
         let _ = writeln!(new, "{line}");
-        if let Some((_, name)) = line.strip_prefix("```").and_then(|line| line.split_once(" file=")) {
-            let body: Vec<&str> = lines.by_ref().take_while(|line| line.trim_end() != "```").collect();
+        if let Some((_, name)) = line
+            .strip_prefix("```")
+            .and_then(|line| line.split_once(" file="))
+        {
+            let body: Vec<&str> = lines
+                .by_ref()
+                .take_while(|line| line.trim_end() != "```")
+                .collect();
             let body = body.iter().map(|line| format!("{line}\n")).collect::<String>();
             let path = folder.join(name.trim());
             fs::create_dir_all(path.parent().expect("it lies in the folder"))?;

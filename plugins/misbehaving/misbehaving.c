@@ -80,7 +80,7 @@ static int32_t read_file(const curvary_source *source, const curvary_sink *sink)
         abort();
     } else if (is(order, "divide")) {
         volatile int zero = 0;
-        return 1 / zero;
+        return 10 / zero;
     } else if (is(order, "stack")) {
         return deeper(0);
     } else if (is(order, "exit")) {

@@ -77,7 +77,9 @@ pub fn call(folder: &Path, arguments: &[&str]) -> Command {
 /// The folder in which the program keeps the settings of a person, for calls in `folder`.
 #[must_use]
 pub fn settings(folder: &Path) -> PathBuf {
-    std::path::absolute(folder).unwrap_or_else(|_| folder.to_owned()).join(".settings")
+    std::path::absolute(folder)
+        .unwrap_or_else(|_| folder.to_owned())
+        .join(".settings")
 }
 
 /// Runs the program in a folder.

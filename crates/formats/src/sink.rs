@@ -37,8 +37,10 @@ pub struct Limits {
     pub curves: usize,
     /// Points of all columns.
     pub points: usize,
-    /// Claims, held coordinates, remarks and questions.
+    /// Claims, held coordinates and questions.
     pub sayings: usize,
+    /// Remarks.
+    pub remarks: usize,
     /// Bytes of one text.
     pub text: usize,
     /// Bytes of all texts.
@@ -52,6 +54,7 @@ impl Limits {
         curves: 100_000,
         points: 16 << 20,
         sayings: 200_000,
+        remarks: 1_000,
         text: 64 << 10,
         texts: 64 << 20,
     };
@@ -348,7 +351,9 @@ impl<'a> Sink<'a> {
         span: Span,
     ) -> Result<(), Breach> {
         self.texts(&[code, message])?;
-        self.saying()?;
+        take(&mut self.left.remarks, 1, || {
+            format!("{} remarks", self.limits.remarks)
+        })?;
         if !is_name(code) {
             return breach(format!(
                 "`{}` is no code of a remark: expected small letters and hyphens",
@@ -501,7 +506,7 @@ impl<'a> Sink<'a> {
 
     fn saying(&mut self) -> Result<(), Breach> {
         take(&mut self.left.sayings, 1, || {
-            format!("{} claims and remarks", self.limits.sayings)
+            format!("{} claims", self.limits.sayings)
         })
     }
 

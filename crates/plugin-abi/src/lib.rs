@@ -402,7 +402,7 @@ macro_rules! reader {
         const _: () = {
             extern crate std;
 
-            unsafe extern "C" fn read(
+            unsafe extern "C" fn __curvary_read(
                 source: *const $crate::raw::Source,
                 sink: *const $crate::raw::Sink,
             ) -> i32 {
@@ -426,7 +426,7 @@ macro_rules! reader {
                 contract: $crate::raw::CONTRACT,
                 name: $crate::raw::Text::of($name),
                 version: $crate::raw::Text::of($version),
-                read: Some(read),
+                read: Some(__curvary_read),
             };
 
             #[unsafe(no_mangle)]
