@@ -313,7 +313,7 @@ impl Archive {
         &self.settings
     }
 
-    fn note_book(&self) -> Result<&NoteBook, Error> {
+    pub(crate) fn note_book(&self) -> Result<&NoteBook, Error> {
         if let Some(notes) = self.notes.get() {
             return Ok(notes);
         }
@@ -525,7 +525,7 @@ impl Archive {
         }
     }
 
-    fn outcomes_at(&self, asking: &Asking, places: &Places) -> Result<Vec<Outcome>, Error> {
+    pub(crate) fn outcomes_at(&self, asking: &Asking, places: &Places) -> Result<Vec<Outcome>, Error> {
         let mut all = Vec::with_capacity(places.outcomes.len());
         for &at in &places.outcomes {
             if let Record::Outcome(outcome) = self.read(asking, at)? {
@@ -584,6 +584,49 @@ impl Archive {
                     Err(error) => Some(Err(error)),
                 })
                 .collect()
+        })
+    }
+
+    /// What is known of a source.
+    ///
+    /// # Errors
+    /// When the index cannot be read or the record is damaged.
+    pub fn source(&self, digest: &Digest) -> Result<Option<SourceRecord>, Error> {
+        self.asked(|asking| {
+            let Some(source) = asking.source(digest)? else {
+                return Ok(None);
+            };
+            Ok(match self.read(asking, source.record)? {
+                Record::Source(record) => Some(record),
+                _ => None,
+            })
+        })
+    }
+
+    /// The runs of a source about which something was noted or found.
+    ///
+    /// # Errors
+    /// When the index cannot be read.
+    pub fn spoken_of(&self, digest: &Digest) -> Result<Vec<RunId>, Error> {
+        self.asked(|asking| {
+            let runs = asking.source(digest)?.map_or(0, |source| source.runs);
+            let book = self.note_book()?;
+            let mut all = Vec::new();
+            for ordinal in 0..runs {
+                let id = RunId::new(digest, ordinal as usize);
+                let found = || {
+                    Ok::<_, Error>(
+                        asking
+                            .index
+                            .places(id.as_str())?
+                            .is_some_and(|at| !at.outcomes.is_empty()),
+                    )
+                };
+                if !book.about(id.as_str()).is_empty() || found()? {
+                    all.push(id);
+                }
+            }
+            Ok(all)
         })
     }
 

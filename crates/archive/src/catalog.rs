@@ -126,6 +126,12 @@ impl Catalog {
         })
     }
 
+    /// Every source that stands nowhere today, with each path at which it stood.
+    pub(crate) fn superseded(&self) -> Vec<(u32, u32)> {
+        let superseded = |link: &&(u32, u32)| self.sources[link.0 as usize].current == 0;
+        self.links.iter().filter(superseded).copied().collect()
+    }
+
     /// Adds a source, or its newer reading. Gives its number and whether it is new.
     pub(crate) fn add_source(&mut self, source: Source) -> (u32, bool) {
         self.dirty = true;

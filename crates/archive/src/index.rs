@@ -242,6 +242,7 @@ impl Names {
         let lists = [("kind", "unread"), ("code", unread.code.as_str())]
             .into_iter()
             .chain(asked.iter().map(|asked| ("asked", asked.as_str())))
+            .chain(unread.digest.is_empty().then_some(("missed", "yes")))
             .map(|(list, word)| (list.to_owned(), OwnedValue::Str(word.to_owned())));
         document.add_object(self.list, lists.collect());
         document.add_bytes(self.summary, &serde_json::to_vec(unread).unwrap_or_default());
@@ -705,6 +706,12 @@ impl Index {
     pub(crate) fn count_unread(&self) -> Result<BTreeMap<String, u64>, Error> {
         let query = self.engine_query(&Node::exact("kind", "unread"));
         self.count_of(&*query, "code")
+    }
+
+    /// Every path that could not be kept, with the code of the reason.
+    pub(crate) fn missed(&self) -> Result<BTreeMap<String, String>, Error> {
+        let all = self.unread_by("missed", "yes", usize::MAX)?;
+        Ok(all.into_iter().map(|one| (one.path, one.code)).collect())
     }
 
     /// The first few sources that gave no run for one cause.

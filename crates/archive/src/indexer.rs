@@ -6,7 +6,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, PoisonError, RwLock};
 
-use curvary_record::stored::{PathRecord, Record, SourceRecord};
+use curvary_record::stored::{MissedRecord, PathRecord, Record, SourceRecord};
 use curvary_record::{Digest, Outcome, Run, RunId, Verdict};
 use tantivy::{IndexWriter, TantivyDocument};
 
@@ -66,6 +66,8 @@ pub(crate) struct Indexer {
     frames: FrameReader,
     /// Short names of the families of sources that were met lately.
     families: HashMap<[u8; 32], Option<String>>,
+    /// What could not be kept, read from the index when it is first asked for.
+    missed: Option<BTreeMap<String, String>>,
     dirty: bool,
 }
 
@@ -117,6 +119,7 @@ impl Indexer {
             looked_for_unrecorded: false,
             frames: FrameReader::default(),
             families: HashMap::new(),
+            missed: None,
             dirty: false,
         };
         indexer.catch_up(manifest)?;
@@ -263,6 +266,7 @@ impl Indexer {
                 self.outcome(outcome, at);
                 Ok(())
             }
+            Record::Missed(missed) => self.missed(missed),
         }
     }
 
@@ -321,27 +325,16 @@ impl Indexer {
             let term = self.index.names.digest_term(record.digest.as_str());
             self.engine()?.delete_term(term);
         }
-        if record.runs == 0 && matches!(record.verdict, Verdict::Refused | Verdict::Failed) {
-            let cause = record.remarks.iter().max_by_key(|remark| remark.severity);
-            let unread = Unread {
-                code: cause.map_or_else(
-                    || record.verdict.as_str().to_owned(),
-                    |remark| remark.code.as_str().to_owned(),
-                ),
-                message: cause.map_or_else(String::new, |remark| remark.message.clone()),
-                path: self
-                    .catalog()
-                    .paths_of(index)
-                    .first()
-                    .cloned()
-                    .unwrap_or_default(),
-                digest: record.digest.as_str().to_owned(),
-                family: record.family.clone(),
-            };
+        if let Some(unread) = unread_of(record) {
+            let path = self.catalog().paths_of(index).into_iter().next();
             if new {
                 // Its path comes next.
                 self.unread.insert(index, unread);
             } else {
+                let unread = Unread {
+                    path: path.unwrap_or_default(),
+                    ..unread
+                };
                 let document = self.index.names.unread(record.digest.as_str(), &unread);
                 self.add(document)?;
             }
@@ -356,6 +349,9 @@ impl Indexer {
             return Ok(());
         };
         let first = self.unlinked.remove(&index);
+        if !first {
+            self.stand_again(index);
+        }
         let replaced = self.catalog_mut().link(&record.path, index, stat);
         self.dirty = true;
         if !first {
@@ -371,8 +367,73 @@ impl Indexer {
         }
         if let Some(old) = replaced {
             self.touch(old);
+            self.leave_unread(old)?;
+        }
+        self.keep_missed(&record.path)
+    }
+
+    /// Lists a source without runs among what was not read again, before it stands at a path again.
+    fn stand_again(&mut self, source: u32) {
+        let known = self.catalog().sources[source as usize];
+        if known.current > 0 || known.runs > 0 {
+            return;
+        }
+        if let Ok(Record::Source(record)) = self.read(known.record)
+            && let Some(unread) = unread_of(&record)
+        {
+            self.unread.insert(source, unread);
+        }
+    }
+
+    /// Strikes a source without runs from the list of what was not read, when it stands nowhere any more.
+    fn leave_unread(&mut self, source: u32) -> Result<(), Error> {
+        let source = self.catalog().sources[source as usize];
+        if source.current == 0 && source.runs == 0 {
+            let term = self
+                .index
+                .names
+                .digest_term(digest_named(&source.digest).as_str());
+            self.engine()?.delete_term(term);
         }
         Ok(())
+    }
+
+    /// Files what was met and could not be kept, in place of what was said of its path before.
+    pub(crate) fn missed(&mut self, record: &MissedRecord) -> Result<(), Error> {
+        self.keep_missed(&record.path)?;
+        let Some(why) = &record.why else {
+            return Ok(());
+        };
+        let name = missed_name(&record.path);
+        let unread = Unread {
+            code: why.code.as_str().to_owned(),
+            message: why.message.clone(),
+            path: record.path.clone(),
+            digest: String::new(),
+            family: None,
+        };
+        let document = self.index.names.unread(name.as_str(), &unread);
+        self.add(document)?;
+        self.all_missed()?.insert(record.path.clone(), unread.code);
+        Ok(())
+    }
+
+    /// Strikes a path that could not be kept before from the list.
+    fn keep_missed(&mut self, path: &str) -> Result<(), Error> {
+        if self.all_missed()?.remove(path).is_some() {
+            let term = self.index.names.digest_term(missed_name(path).as_str());
+            self.engine()?.delete_term(term);
+        }
+        Ok(())
+    }
+
+    /// Every path that could not be kept, with the code of the reason.
+    pub(crate) fn all_missed(&mut self) -> Result<&mut BTreeMap<String, String>, Error> {
+        let missed = match self.missed.take() {
+            Some(missed) => missed,
+            None => self.index.missed()?,
+        };
+        Ok(self.missed.insert(missed))
     }
 
     /// Marks every run of a source to be filed again.
@@ -498,7 +559,7 @@ impl Indexer {
         Ok(self.index.names.document(&Facts::of(run, &around)))
     }
 
-    fn read(&self, at: At) -> Result<Record, Error> {
+    pub(crate) fn read(&self, at: At) -> Result<Record, Error> {
         let path = self.root.join(records_name(at.part));
         let record = self.frames.line(&path, at, |line| serde_json::from_slice(line))?;
         record.map_err(|error| {
@@ -634,6 +695,29 @@ impl Indexer {
         }
         Ok(())
     }
+}
+
+/// What is listed of a source that gave no run, still without its path; `None` when it gave some.
+fn unread_of(record: &SourceRecord) -> Option<Unread> {
+    if record.runs > 0 || !matches!(record.verdict, Verdict::Refused | Verdict::Failed) {
+        return None;
+    }
+    let cause = record.remarks.iter().max_by_key(|remark| remark.severity);
+    Some(Unread {
+        code: cause.map_or_else(
+            || record.verdict.as_str().to_owned(),
+            |remark| remark.code.as_str().to_owned(),
+        ),
+        message: cause.map_or_else(String::new, |remark| remark.message.clone()),
+        path: String::new(),
+        digest: record.digest.as_str().to_owned(),
+        family: record.family.clone(),
+    })
+}
+
+/// What a path that could not be kept is filed under.
+fn missed_name(path: &str) -> Digest {
+    Digest::of(format!("missed {path}").as_bytes())
 }
 
 /// Whether what an index covers was committed in this archive's history.

@@ -68,8 +68,8 @@ pub use query::{Query, QueryError};
 pub use settings::{FORMAT, Settings};
 pub use trouble::Error;
 pub use view::View;
-pub use worklist::{DisputeGroup, HouseWord, QuestionGroup, UnreadGroup, Worklist};
-pub use writer::{Addition, Appended, Known, Prepared, Preparer, Stat, Writer};
+pub use worklist::{DisputeGroup, HouseWord, QuestionGroup, Replaced, UnreadGroup, Worklist};
+pub use writer::{Addition, Appended, Heir, Known, Prepared, Preparer, Stat, Writer};
 
 /// This moment, RFC 3339 in UTC to the second.
 pub(crate) fn now() -> String {

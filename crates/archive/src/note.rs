@@ -30,6 +30,10 @@ pub struct Note {
     /// What is taken back of earlier notes: fields by name, answers as `about=answer`.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub undo: Vec<String>,
+    /// The run, an earlier version of this one with the same numbers, that all of this was said of. Such a note may say
+    /// nothing more.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub inherits: Option<String>,
 }
 
 /// What each of the notes about a run still says, in their order: fields by name, answers as `about=answer`.
@@ -72,6 +76,8 @@ pub(crate) struct NoteBook {
     by_run: BTreeMap<String, Vec<Note>>,
     /// Each note's run with the byte at which the note ends, in order.
     order: Vec<(u64, String, usize)>,
+    /// Runs whose notes and results later versions have inherited, each with the later run.
+    heirs: BTreeMap<String, String>,
     length: u64,
 }
 
@@ -98,6 +104,9 @@ impl NoteBook {
     /// Adds a note whose line has `bytes` bytes.
     pub(crate) fn push(&mut self, note: Note, bytes: u64) {
         self.length += bytes;
+        if let Some(before) = &note.inherits {
+            self.heirs.insert(before.clone(), note.run.clone());
+        }
         let notes = self.by_run.entry(note.run.clone()).or_default();
         self.order.push((self.length, note.run.clone(), notes.len()));
         notes.push(note);
@@ -106,6 +115,11 @@ impl NoteBook {
     /// The notes about a run, oldest first.
     pub(crate) fn about(&self, run: &str) -> &[Note] {
         self.by_run.get(run).map_or(&[], Vec::as_slice)
+    }
+
+    /// The later version of a run that has inherited what was said of it.
+    pub(crate) fn heir(&self, run: &str) -> Option<&str> {
+        self.heirs.get(run).map(String::as_str)
     }
 
     /// Every note, oldest first.

@@ -407,8 +407,11 @@ pub(crate) fn read(path: &Path, at: u64) -> Result<(Entry, Vec<u8>), Error> {
 }
 
 /// A path as the name of a ZIP entry: relative, with `/`, and without anything that leads out of a folder.
+///
+/// A byte that is no UTF-8, `\xE9` in a path, is `%E9` here: a backslash parts folders in the eyes of some programs.
 pub(crate) fn entry_name(path: &str) -> String {
     let mut name = String::with_capacity(path.len());
+    let path = without_bytes(path);
     for part in path.split(['/', '\\']) {
         let part = part.trim_end_matches(':');
         if matches!(part, "" | "." | "..") {
@@ -428,6 +431,22 @@ pub(crate) fn entry_name(path: &str) -> String {
         name.drain(..cut.max(name.floor_char_boundary(name.len() - 60_000)));
     }
     name
+}
+
+fn without_bytes(path: &str) -> std::borrow::Cow<'_, str> {
+    let is_byte = |rest: &str| {
+        let digits = rest.as_bytes().get(..2);
+        digits.is_some_and(|two| two.iter().all(|byte| matches!(byte, b'0'..=b'9' | b'A'..=b'F')))
+    };
+    let mut parts = path.split("\\x");
+    let mut name = parts.next().unwrap_or_default().to_owned();
+    let mut changed = false;
+    for part in parts {
+        changed |= is_byte(part);
+        name.push_str(if is_byte(part) { "%" } else { "\\x" });
+        name.push_str(part);
+    }
+    if changed { name.into() } else { path.into() }
 }
 
 /// The name with eight digits of the digest before its ending, for bytes that another version's name is taken by.
@@ -466,6 +485,8 @@ mod tests {
         assert_eq!(entry_name("../../etc/a.txt"), "etc/a.txt");
         assert_eq!(entry_name("C:\\data\\b.txt"), "C/data/b.txt");
         assert_eq!(entry_name("/"), "unnamed");
+        assert_eq!(entry_name("/media/a\\xE9.txt"), "media/a%E9.txt");
+        assert_eq!(entry_name("data\\x\\xyz.txt"), "data/x/xyz.txt");
         assert_eq!(entry_name("a.zip!/in/c.txt"), "a.zip!/in/c.txt");
         assert_eq!(version_name("d.e/f.txt", &[0xab; 32]), "d.e/f~abababab.txt");
         assert_eq!(version_name("d.e/f", &[0xab; 32]), "d.e/f~abababab");

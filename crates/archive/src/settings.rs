@@ -14,7 +14,7 @@ use crate::Error;
 ///
 /// 1: as it began. 2: the manifest has a checksum of its own, the one before is kept, and a commit that is being written
 /// is announced in `unfinished.json`.
-pub const FORMAT: u32 = 2;
+pub const FORMAT: u32 = 3;
 
 /// The content of `archive.toml`.
 #[derive(Clone, Debug, Serialize, Deserialize)]

@@ -290,7 +290,7 @@ fn records(
                         _ => return Err(wrong(format!("the run {} without its source", run.id))),
                     }
                 }
-                Record::Path(_) | Record::Outcome(_) => {}
+                Record::Path(_) | Record::Outcome(_) | Record::Missed(_) => {}
             }
         }
     }

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use curvary_record::interpret::guess_word;
-use curvary_record::{Alternative, RunId};
+use curvary_record::{Alternative, Outcome, RunId};
 use serde::Serialize;
 
 use crate::asking::Asking;
@@ -20,6 +20,8 @@ pub struct Worklist {
     pub questions: Vec<QuestionGroup>,
     /// Fields on which sources, names and notes do not agree.
     pub disputes: Vec<DisputeGroup>,
+    /// Files that a newer version has taken the place of.
+    pub replaced: Replaced,
     /// How many runs have no sample name.
     pub nameless: u64,
     /// The first few of them.
@@ -65,6 +67,17 @@ pub struct DisputeGroup {
     pub count: u64,
     /// The first few runs, each with the claims as they stood.
     pub examples: Vec<(RunId, Vec<String>)>,
+}
+
+/// Versions of files that have another content at the same path today.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Replaced {
+    /// How many earlier versions stand nowhere today; `is:superseded` is the query for their runs.
+    pub versions: u64,
+    /// The paths of the latest few.
+    pub examples: Vec<String>,
+    /// Runs of earlier versions whose notes or results no later run has inherited, since the numbers differ.
+    pub left_behind: Vec<RunId>,
 }
 
 /// A key of the house: one that no field is known for.
@@ -160,6 +173,7 @@ impl Archive {
                 examples: shown,
             });
         }
+        list.replaced = self.replaced_in(asking, examples)?;
         let (nameless, runs) = some(Node::Not(Box::new(Node::exact("has", "sample"))))?;
         list.nameless = nameless as u64;
         list.nameless_examples = runs
@@ -196,6 +210,56 @@ impl Archive {
             });
         }
         Ok(list)
+    }
+}
+
+impl Archive {
+    fn replaced_in(&self, asking: &Asking, examples: usize) -> Result<Replaced, Error> {
+        let catalog = asking.catalog()?;
+        let mut replaced = Replaced::default();
+        for (number, source) in catalog.sources.iter().enumerate().rev() {
+            if source.current > 0 {
+                continue;
+            }
+            replaced.versions += 1;
+            if replaced.examples.len() < examples {
+                let number = u32::try_from(number).unwrap_or(u32::MAX);
+                replaced
+                    .examples
+                    .extend(catalog.paths_of(number).into_iter().next());
+            }
+        }
+        if replaced.versions == 0 {
+            return Ok(replaced);
+        }
+        let spoken_of = Node::Or(vec![Node::exact("has", "note"), Node::exact("has", "result")]);
+        let mut query = Query::of(Node::And(vec![Node::exact("is", "superseded"), spoken_of]));
+        query.superseded = true;
+        let (_, addresses) = asking.index.find(&query, &Key::When, true, 0, 0)?;
+        let book = self.note_book()?;
+        for address in addresses {
+            let (id, _, places) = asking.index.shown(address)?;
+            // What an export states about itself goes with it.
+            let is_found = |one: &Outcome| one.kind != "reported";
+            let found = self.outcomes_at(asking, &places)?.iter().any(is_found);
+            let left = match book.heir(&id) {
+                None => found || !book.about(&id).is_empty(),
+                Some(heir) if found => {
+                    let places = asking.index.places(heir)?.unwrap_or_default();
+                    let inherited = |one: &Outcome| {
+                        one.remarks
+                            .iter()
+                            .any(|remark| remark.code.as_str() == "inherited")
+                    };
+                    !self.outcomes_at(asking, &places)?.iter().any(inherited)
+                }
+                Some(_) => false,
+            };
+            if left {
+                replaced.left_behind.push(RunId::named(id));
+            }
+        }
+        Ok(replaced)
     }
 }
 

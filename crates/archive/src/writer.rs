@@ -4,14 +4,14 @@
 //! one atomic rename. Until that rename nothing has happened; after it everything has. The index is brought up
 //! afterwards: should that fail, the next writer does it from the records.
 
-use std::collections::HashSet;
+use std::collections::{BTreeSet, HashSet};
 use std::fs;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, PoisonError, RwLock};
 
-use curvary_record::stored::{PathRecord, Record, SourceRecord, StoredRun};
-use curvary_record::{Diagnostic, Digest, Family, Outcome, Run, RunId, Verdict};
+use curvary_record::stored::{MissedRecord, PathRecord, Record, SourceRecord, StoredRun};
+use curvary_record::{Code, Diagnostic, Digest, Family, Outcome, Run, RunId, Verdict};
 use serde::Serialize;
 use tantivy::TantivyDocument;
 
@@ -148,6 +148,17 @@ struct Ready {
     source_line: Range<usize>,
     path_line: Range<usize>,
     runs: Vec<(RunId, Range<usize>, TantivyDocument)>,
+}
+
+/// A run that takes the place of an earlier version with the same numbers.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Heir {
+    /// The earlier run.
+    pub before: RunId,
+    /// The later one.
+    pub after: RunId,
+    /// Whether results hold as well: nothing else that was read of the run, such as a path length, has changed.
+    pub results: bool,
 }
 
 /// What an append did.
@@ -505,6 +516,46 @@ impl Writer {
         digest_bytes(digest.as_str()).is_some_and(|digest| self.indexer.catalog().source(&digest).is_some())
     }
 
+    /// The bytes that stand at a path today.
+    #[must_use]
+    pub fn stands(&self, path: &str) -> Option<Digest> {
+        let catalog = self.indexer.catalog();
+        let source = catalog.paths[catalog.path(path)? as usize].source;
+        Some(crate::manifest::digest_named(
+            &catalog.sources[source as usize].digest,
+        ))
+    }
+
+    /// The path under which bytes were met first.
+    #[must_use]
+    pub fn first_path(&self, digest: &Digest) -> Option<String> {
+        let catalog = self.indexer.catalog();
+        let source = catalog.source(&digest_bytes(digest.as_str())?)?;
+        catalog.paths_of(source).into_iter().next()
+    }
+
+    /// Lets what stood at these paths earlier, and stands nowhere today, count again beside what stands there now, each
+    /// under the path with eight digits of its digest.
+    ///
+    /// # Errors
+    /// As [`append`](Self::append).
+    pub fn keep_earlier(&mut self, paths: &HashSet<&str>) -> Result<(), Error> {
+        let earlier: Vec<(String, [u8; 32])> = {
+            let catalog = self.indexer.catalog();
+            let named = catalog.superseded().into_iter().filter_map(|(source, path)| {
+                let path = catalog.path_text(path);
+                let here = paths.contains(path.as_str());
+                here.then(|| (path, catalog.sources[source as usize].digest))
+            });
+            named.collect()
+        };
+        for (path, digest) in earlier {
+            let beside = originals::version_name(&path, &digest);
+            self.guarded(|writer| writer.put_path(beside, &digest, None))?;
+        }
+        Ok(())
+    }
+
     /// What makes sources ready, for any number of threads.
     #[must_use]
     pub fn preparer(&self) -> Preparer {
@@ -800,6 +851,40 @@ impl Writer {
         })
     }
 
+    /// Tells that a file was met and could not be kept, so that it stays listed until it can or a person decides that it
+    /// is not wanted (without a reason). Without news nothing is written; a path that leads to a source needs no such
+    /// line.
+    ///
+    /// # Errors
+    /// As [`append`](Self::append).
+    pub fn missed(&mut self, path: &str, why: Option<Diagnostic>) -> Result<(), Error> {
+        let listed = self.indexer.all_missed()?.get(path).cloned();
+        let code = why.as_ref().map(|why| why.code.as_str().to_owned());
+        if listed == code || self.indexer.catalog().path(path).is_some() {
+            return Ok(());
+        }
+        self.guarded(|writer| {
+            let record = MissedRecord {
+                path: path.to_owned(),
+                why,
+            };
+            writer.indexer.missed(&record)?;
+            put_line(&mut writer.loose.lines, &Record::Missed(record))?;
+            writer.loose.ends.push(writer.loose.lines.len());
+            // Worth a commit, even without anything else.
+            writer.pending += 1;
+            writer.flush_when_long()
+        })
+    }
+
+    /// The paths that were met and could not be kept.
+    ///
+    /// # Errors
+    /// When the index cannot be read.
+    pub fn all_missed(&mut self) -> Result<Vec<String>, Error> {
+        Ok(self.indexer.all_missed()?.keys().cloned().collect())
+    }
+
     fn flush_when_long(&mut self) -> Result<(), Error> {
         if self.loose.lines.len() >= frames::FRAME_BYTES {
             self.flush_loose()
@@ -865,7 +950,8 @@ impl Writer {
     /// [`Error::NoRun`], [`Error::Note`] when it says nothing, or as [`append`](Self::append).
     pub fn note(&mut self, mut note: Note) -> Result<(), Error> {
         self.must_have(&note.run)?;
-        if note.fields.is_empty() && note.assume.is_empty() && note.undo.is_empty() {
+        if note.fields.is_empty() && note.assume.is_empty() && note.undo.is_empty() && note.inherits.is_none()
+        {
             return Err(Error::Note {
                 message: "the note says nothing: expected a value or an assumption".into(),
             });
@@ -900,6 +986,86 @@ impl Writer {
             writer.indexer.notes.push(note, line.len() as u64);
             Ok(())
         })
+    }
+
+    /// Gives runs that take the place of earlier versions with the same numbers what was said and found of these: pairs of
+    /// the earlier run and the later one. Results about a run that `results` does not hold for stay where they are.
+    ///
+    /// # Errors
+    /// As [`note`](Self::note) and [`put_outcome`](Self::put_outcome).
+    pub fn inherit(&mut self, heirs: &[Heir]) -> Result<(), Error> {
+        for Heir { before, after, .. } in heirs {
+            let had = self.indexer.notes.about(after.as_str()).to_vec();
+            let given: Vec<Note> = self
+                .indexer
+                .notes
+                .about(before.as_str())
+                .iter()
+                .map(|note| Note {
+                    run: after.as_str().to_owned(),
+                    inherits: Some(before.as_str().to_owned()),
+                    ..note.clone()
+                })
+                .collect();
+            let fresh = given.into_iter().filter(|note| !had.contains(note));
+            let mut said = had
+                .iter()
+                .any(|note| note.inherits.as_deref() == Some(before.as_str()));
+            for note in fresh {
+                said = true;
+                self.note(note)?;
+            }
+            if !said {
+                self.note(Note {
+                    inherits: Some(before.as_str().to_owned()),
+                    ..Note::about(after)
+                })?;
+            }
+        }
+        for outcome in self.inherited_outcomes(heirs)? {
+            self.put_outcome(outcome)?;
+        }
+        Ok(())
+    }
+
+    /// The outcomes about earlier runs that hold for the later ones too, in their names.
+    fn inherited_outcomes(&self, heirs: &[Heir]) -> Result<Vec<Outcome>, Error> {
+        let mut places = BTreeSet::new();
+        for Heir { before, .. } in heirs.iter().filter(|heir| heir.results) {
+            places.extend(
+                self.indexer
+                    .places(before.as_str())?
+                    .map_or_else(Vec::new, |at| at.outcomes),
+            );
+        }
+        let mut all = Vec::new();
+        for at in places {
+            let Record::Outcome(outcome) = self.indexer.read(at)? else {
+                continue;
+            };
+            // What an export states about itself, its later version states or does not.
+            if outcome.kind == "reported" {
+                continue;
+            }
+            let runs = outcome
+                .runs
+                .iter()
+                .map(|run| match heirs.iter().find(|heir| heir.before == *run) {
+                    Some(heir) => heir.results.then(|| heir.after.clone()),
+                    None => Some(run.clone()),
+                });
+            let Some(runs) = runs.collect::<Option<Vec<RunId>>>() else {
+                continue;
+            };
+            let mut outcome = Outcome { runs, ..*outcome };
+            let message = "found for an earlier version of the file, in which these numbers are the same";
+            let remark = Diagnostic::note(Code::new("inherited"), message);
+            if !outcome.remarks.contains(&remark) {
+                outcome.remarks.push(remark);
+            }
+            all.push(outcome.identified());
+        }
+        Ok(all)
     }
 
     /// Bytes of sources, outcomes and notes appended since the last commit, for deciding when to commit.

@@ -7,7 +7,7 @@ use std::io::{BufRead as _, BufReader, BufWriter, Read as _, Write};
 use std::path::{Path, PathBuf};
 
 use curvary_ingest::Fate;
-use curvary_record::{Code, Diagnostic, Severity, Verdict};
+use curvary_record::{Code, Diagnostic, RunId, Severity, Verdict};
 use serde::Serialize;
 
 use crate::drawing;
@@ -101,6 +101,28 @@ pub(crate) struct Summary {
     bytes: u64,
     unchanged: u64,
     warnings: u64,
+    changed: Changed,
+    duplicates: Same,
+}
+
+/// Files that have another content than before at their path.
+#[derive(Debug, Default, Serialize)]
+struct Changed {
+    files: u64,
+    /// Runs that took over notes or results from the earlier version.
+    inherited: u64,
+    /// Runs of earlier versions whose notes or results hold for no run of the newer one.
+    left_behind: Vec<RunId>,
+    /// The first such file.
+    path: Option<String>,
+}
+
+/// Files with the bytes of another.
+#[derive(Debug, Default, Serialize)]
+struct Same {
+    files: u64,
+    /// The first few, each with the other's path.
+    examples: Vec<(String, String)>,
 }
 
 /// The summary as `--json` shows it.
@@ -111,8 +133,10 @@ pub(crate) struct SummaryShape<'a> {
     in_question: u64,
     refused: u64,
     failed: u64,
-    /// Files that the archive had already, unchanged.
+    /// Files that the archive had already, unchanged, duplicates among them.
     unchanged: u64,
+    changed: &'a Changed,
+    duplicates: &'a Same,
     runs: u64,
     points: u64,
     bytes: u64,
@@ -137,12 +161,27 @@ struct ReasonShape<'a> {
     message: &'a str,
 }
 
+/// How many duplicates the summary names.
+const DUPLICATES: usize = 5;
+
 /// How many reasons the summary names.
 const REASONS: usize = 8;
 
 impl Summary {
     /// Counts one file.
     pub(crate) fn add(&mut self, fate: &Fate) {
+        if fate.replaces.is_some() {
+            self.changed.files += 1;
+            self.changed.inherited += fate.inherited;
+            self.changed.left_behind.extend(fate.left_behind.iter().cloned());
+            self.changed.path.get_or_insert_with(|| fate.path.clone());
+        }
+        if let Some(other) = &fate.same_as {
+            self.duplicates.files += 1;
+            if self.duplicates.examples.len() < DUPLICATES {
+                self.duplicates.examples.push((fate.path.clone(), other.clone()));
+            }
+        }
         if fate.known {
             self.unchanged += 1;
             return;
@@ -215,6 +254,8 @@ impl Summary {
             refused: of(Verdict::Refused),
             failed: of(Verdict::Failed),
             unchanged: self.unchanged,
+            changed: &self.changed,
+            duplicates: &self.duplicates,
             runs: all.runs,
             points: all.points,
             bytes: self.bytes,
@@ -251,6 +292,73 @@ impl Summary {
         all.into_iter()
     }
 
+    fn put_duplicates(&self, text: &mut String) {
+        let Same { files, examples } = &self.duplicates;
+        if *files == 0 {
+            return;
+        }
+        let _ = writeln!(
+            text,
+            "  {} {:>7}  the same bytes as another file",
+            Styled(FAINT, format!("{:<12}", "duplicate")),
+            count(*files)
+        );
+        for (path, other) in examples {
+            let line = format!("{} is {}", drawing::clean(path), drawing::clean(other));
+            let _ = writeln!(text, "           {}", Styled(FAINT, line));
+        }
+        if *files > examples.len() as u64 {
+            let _ = writeln!(text, "           and {} more", files - examples.len() as u64);
+        }
+    }
+
+    fn put_changed(&self, text: &mut String) {
+        let Changed {
+            files,
+            inherited,
+            left_behind,
+            path,
+        } = &self.changed;
+        if *files == 0 {
+            return;
+        }
+        let _ = writeln!(
+            text,
+            "  {} {:>7}  other content than before at the same path; it takes the earlier one's place",
+            Styled(ASKED, format!("{:<12}", "changed")),
+            count(*files)
+        );
+        let mut say = |line: String| {
+            let _ = writeln!(text, "           {}", Styled(FAINT, line));
+        };
+        if let Some(path) = path {
+            say(format!("as in {}", drawing::clean(path)));
+        }
+        say(
+            "`curvary find is:superseded` finds the earlier runs; `curvary add --beside` lets both stand"
+                .into(),
+        );
+        if *inherited > 0 {
+            say(format!(
+                "{}: notes and results taken over, since the numbers are the same",
+                plural(*inherited, "run")
+            ));
+        }
+        if !left_behind.is_empty() {
+            let runs: Vec<&str> = left_behind.iter().take(REASONS).map(RunId::as_str).collect();
+            say(format!(
+                "{}: notes or results stay with the earlier version, since what was read differs: {}{}",
+                plural(left_behind.len() as u64, "run"),
+                runs.join(" "),
+                if left_behind.len() > runs.len() {
+                    " …"
+                } else {
+                    ""
+                }
+            ));
+        }
+    }
+
     /// For people.
     pub(crate) fn text(&self) -> String {
         let mut text = String::new();
@@ -282,14 +390,17 @@ impl Summary {
             }
             text.push('\n');
         }
-        if self.unchanged > 0 {
+        let unchanged = self.unchanged - self.duplicates.files;
+        if unchanged > 0 {
             let _ = writeln!(
                 text,
                 "  {} {:>7}  kept already",
                 Styled(FAINT, format!("{:<12}", "unchanged")),
-                count(self.unchanged)
+                count(unchanged)
             );
         }
+        self.put_duplicates(&mut text);
+        self.put_changed(&mut text);
         let reasons = self.reasons.len();
         if reasons > 0 {
             let _ = writeln!(text, "{}", Styled(STRONG, "most frequent reasons"));

@@ -11,6 +11,8 @@
 
 mod tape;
 
+use std::collections::HashSet;
+use std::fmt::Write as _;
 use std::io::{Cursor, Read};
 use std::sync::Arc;
 
@@ -185,6 +187,7 @@ pub fn members(path: impl Into<String>, bytes: Vec<u8>, limits: Limits) -> Membe
         limits,
         total: 0,
         count: 0,
+        names: HashSet::new(),
         waiting: None,
     };
     let path = path.into();
@@ -208,6 +211,8 @@ pub struct Members {
     limits: Limits,
     total: u64,
     count: usize,
+    /// The paths that were handed out.
+    names: HashSet<String>,
     waiting: Option<Diagnostic>,
 }
 
@@ -278,6 +283,7 @@ impl Iterator for Members {
                 Step::Remark(remark) => return Some(Err(remark)),
                 Step::Member(path, bytes) => {
                     self.total += bytes.len() as u64;
+                    let path = self.unused(path);
                     match kind(&bytes) {
                         None => return Some(Ok(Member { path, bytes })),
                         Some(_) if self.open.len() >= self.limits.depth => {
@@ -297,6 +303,24 @@ impl Iterator for Members {
 }
 
 impl Members {
+    /// The path, with a number before its ending where another member has it already: `run~2.csv`.
+    fn unused(&mut self, path: String) -> String {
+        if self.names.insert(path.clone()) {
+            return path;
+        }
+        let file = path.rfind('/').map_or(0, |slash| slash + 1);
+        let dot = path[file..].rfind('.').filter(|&dot| dot > 0);
+        let (stem, ending) = path.split_at(dot.map_or(path.len(), |dot| file + dot));
+        let mut number = 2;
+        loop {
+            let path = format!("{stem}~{number}{ending}");
+            if self.names.insert(path.clone()) {
+                return path;
+            }
+            number += 1;
+        }
+    }
+
     fn enter(&mut self, kind: Kind, path: String, bytes: Vec<u8>) {
         let bytes = Shared(Arc::new(bytes));
         let content = match kind {
@@ -309,7 +333,8 @@ impl Members {
             Kind::Zip => match ZipArchive::new(Cursor::new(bytes.clone())) {
                 Ok(archive) => {
                     if archive.has_duplicate_names() {
-                        let message = "several members have the same name; each is read";
+                        let message =
+                            "several members have the same name; each is read, the second as `NAME~2`";
                         self.waiting = Some(remark("container-duplicate", &path, message));
                     }
                     Content::Zip { archive, next: 0 }
@@ -385,7 +410,7 @@ impl Open {
 fn label<R: Read>(outer: &str, file: &ZipFile<'_, R>) -> String {
     match file.name() {
         Ok(name) => format!("{outer}!/{name}"),
-        Err(_) => format!("{outer}!/{}", String::from_utf8_lossy(file.name_raw())),
+        Err(_) => format!("{outer}!/{}", spelled(file.name_raw())),
     }
 }
 
@@ -536,9 +561,42 @@ fn without_ending(file: &str) -> String {
         .unwrap_or_else(|| file.to_owned())
 }
 
+/// A file's name as text. Bytes that are no UTF-8 stand as `\xE9`, and a backslash that would read as the beginning of
+/// such a byte stands as `\x5C`, so that no two names share a text.
+#[must_use]
+pub fn spelled(name: &[u8]) -> String {
+    let mut text = String::with_capacity(name.len());
+    for chunk in name.utf8_chunks() {
+        let valid = chunk.valid();
+        for (at, sign) in valid.char_indices() {
+            if sign == '\\' && reads_as_byte(&valid[at..]) {
+                text.push_str("\\x5C");
+            } else {
+                text.push(sign);
+            }
+        }
+        for byte in chunk.invalid() {
+            let _ = write!(text, "\\x{byte:02X}");
+        }
+    }
+    text
+}
+
+/// Whether a text begins as [`spelled`] writes a byte that is no UTF-8.
+fn reads_as_byte(text: &str) -> bool {
+    let is_digit = |byte: &u8| matches!(byte, b'0'..=b'9' | b'A'..=b'F');
+    matches!(text.as_bytes(), [b'\\', b'x', high, low, ..] if is_digit(high) && is_digit(low))
+}
+
 /// A member's name as a relative path with `/`; none when it is absolute, climbs, or has signs no path may have.
 fn safe(name: &str) -> Option<String> {
-    let name = name.replace('\\', "/");
+    let name: String = name
+        .char_indices()
+        .map(|(at, sign)| match sign {
+            '\\' if !reads_as_byte(&name[at..]) => '/',
+            sign => sign,
+        })
+        .collect();
     if name.starts_with('/') || name.chars().any(|c| c.is_control() || c == ':') {
         return None;
     }

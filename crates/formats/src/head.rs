@@ -96,6 +96,17 @@ fn understand(text: &str) -> Head {
             ..Head::default()
         };
     }
+    // `conc_mg_per_L`, `mg per L`: a quotient in words, for programs that allow no stroke in a name.
+    for per in ["_per_", " per "] {
+        if let Some((over, under)) = text.split_once(per)
+            && !over.is_empty()
+            && !under.contains(' ')
+            && let Some((_, unit)) = split_unit(&format!("{over}/{under}"))
+            && unit.contains('/')
+        {
+            return understand(&format!("{over}/{under}"));
+        }
+    }
     if let Some(head) = reckoned(text).or_else(|| absorbed(text)) {
         return head;
     }
@@ -418,7 +429,8 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
             return pair(name, unit).then(|| (name.trim(), unit.trim()));
         }
     }
-    for link in [" in ", " en ", " em ", " w ", " i ", " v ", " в "] {
+    // `c / µmol/L`: a stroke with blanks parts the name from a unit that has a stroke of its own.
+    for link in [" / ", " in ", " en ", " em ", " w ", " i ", " v ", " в "] {
         if let Some((name, unit)) = text.rsplit_once(link)
             && pair(name, unit)
         {
@@ -446,9 +458,18 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
         return Some((name.trim(), unit.trim()));
     }
     let (name, unit) = text.rsplit_once(' ')?;
-    // The `A` of `T% sample A` is the sample's, and no ampere.
-    let lettered =
-        name.contains(' ') && unit.len() == 1 && unit.starts_with(|c: char| c.is_ascii_uppercase());
+    // The `A` of `T% sample A` is the sample's, and no ampere; `Sample C` is no temperature. A capital letter apart is a
+    // unit only beside a quantity that can have it: `Temp C`.
+    let can_have = || {
+        let quantities = symbol(name).or_else(|| quantity_of(name).map(|quantity| vec![quantity]));
+        let units = spelled(unit);
+        quantities
+            .unwrap_or_default()
+            .iter()
+            .any(|quantity| units.units().iter().any(|unit| fits(quantity, unit)))
+    };
+    let capital = unit.len() == 1 && unit.starts_with(|c: char| c.is_ascii_uppercase());
+    let lettered = capital && (name.contains(' ') || !can_have());
     (!lettered && pair(name, unit)).then(|| (name.trim(), unit.trim()))
 }
 
@@ -536,6 +557,17 @@ fn piece(text: &str, sure: bool, depth: usize) -> Option<Piece> {
     }
     if let Some(found) = glued(text) {
         return Some(found);
+    }
+    // `abs-1`, `abs-2`: replicates of one quantity.
+    if let Some((name, number)) = text.rsplit_once('-')
+        && (1..=2).contains(&number.len())
+        && number.bytes().all(|b| b.is_ascii_digit())
+        && let Some(quantity) = quantity_of(name).filter(Quantity::is_of_light)
+    {
+        return Some(Piece::Several(vec![
+            named(name, quantity),
+            Piece::Label(text.to_owned()),
+        ]));
     }
     phrase(text, depth).or_else(|| {
         let spaced = spaced(text)?;
@@ -752,6 +784,22 @@ fn with_unit(name: &str, unit: &str, depth: usize) -> Option<Piece> {
         // `A (AU)` twice over: the unit said again.
         Some(Piece::Measured(quantities, own)) if units.iter().any(|unit| own.contains(unit)) => {
             Some(Piece::Measured(quantities, own))
+        }
+        // `gallic acid mg/L`, as `gallic acid (mg/L)`: the unit is one of concentrations alone, the rest is a name.
+        // `A 0.02 mol/L` is an absorbance at that concentration: a name has neither numbers nor words of the trade.
+        None if unit.contains('/')
+            && name.split_whitespace().all(|word| {
+                word.starts_with(char::is_alphabetic) && symbol(word).is_none() && quantity_of(word).is_none()
+            })
+            && !units.is_empty()
+            && units
+                .iter()
+                .all(|unit| quantities_of(unit) == [Quantity::CONCENTRATION]) =>
+        {
+            Some(Piece::Several(vec![
+                Piece::Label(name.to_owned()),
+                Piece::Unit(units),
+            ]))
         }
         _ => None,
     }
@@ -1083,6 +1131,16 @@ fn phrase(text: &str, depth: usize) -> Option<Piece> {
         && let Some(found) = at_wavelength(&format!("{first}{second}"))
     {
         return Some(Piece::Several(vec![found, Piece::Label(rest.join(" "))]));
+    }
+    // `WT OD600`: a name before the reading at a wavelength.
+    if let [names @ .., last] = words.as_slice()
+        && !names.is_empty()
+        && names
+            .iter()
+            .all(|name| quantity_of(name).is_none() && symbol(name).is_none())
+        && let Some(found) = at_wavelength(last)
+    {
+        return Some(Piece::Several(vec![found, Piece::Label(names.join(" "))]));
     }
     // `A595 b`: a reading at a wavelength with its replicate.
     if let [first, rest @ ..] = words.as_slice()

@@ -332,6 +332,41 @@ fn origin(source: &Source, range: &Range<usize>) -> Origin {
     Origin::Source(source.place(Span::new(range.start, range.end)))
 }
 
+/// The keys that begin the head of a letter, in lower case: of who wrote it, and of what it is about.
+pub(crate) const LETTER_KEYS: [&[&str]; 2] = [
+    &[
+        "from",
+        "von",
+        "de",
+        "da",
+        "från",
+        "fra",
+        "van",
+        "od",
+        "от",
+        "发件人",
+        "差出人",
+        "보낸사람",
+    ],
+    &[
+        "subject",
+        "betreff",
+        "objet",
+        "asunto",
+        "assunto",
+        "oggetto",
+        "ämne",
+        "emne",
+        "onderwerp",
+        "temat",
+        "předmět",
+        "тема",
+        "主题",
+        "件名",
+        "제목",
+    ],
+];
+
 /// Turns a pair into a claim: the key into a known field where its word is known, the value into a number, range,
 /// date or text of that field's kind. `key` and `value` are byte ranges of the source's text.
 ///
@@ -410,8 +445,13 @@ fn claim_with(
     says: Option<&str>,
     customs: Customs,
 ) {
-    let raw = text(source, value.clone()).trim();
-    if spelling.is_empty() || raw.is_empty() {
+    // `Sample TAB : leaf`: the colon was set under those of the other lines.
+    let whole = text(source, value.clone());
+    let raw = whole.trim_start_matches(|c: char| c.is_whitespace() || matches!(c, ':' | '='));
+    let value = value.end - raw.len()..value.end;
+    let raw = raw.trim_end();
+    let says = says.map(|says| says.trim_start_matches([':', '=', ' ']));
+    if spelling.is_empty() || raw.is_empty() || (field_of(spelling).is_some() && says_nothing(raw)) {
         return;
     }
     // A number and its unit in cells of their own.
@@ -480,7 +520,10 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
     let stated: Option<Spelling> = parted.map(|(_, unit)| spelled(unit));
     let name = parted.map_or(spelling, |(name, _)| name);
     let read = |field: &str| interpret_as(&Key::new(field), raw, stated.as_ref(), customs);
-    if let Some(field) = whole.or_else(|| field_of(name)) {
+    let meant = whole.or_else(|| field_of(name));
+    let field =
+        meant.filter(|field| spelling.split_whitespace().count() < 2 || is_of_kind(field, &read(field)));
+    if let Some(field) = field {
         if field == "wavelength" && is_list_of_wavelengths(raw) {
             let list = raw.replace(',', " / ");
             return (
@@ -506,13 +549,30 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
         }
     }
     // The source's own word. A known field's name that the words do not list would be taken for that field.
-    let own = if known_field(name).is_some() {
+    let own = if known_field(name).is_some() || meant.is_some() {
         spelling
     } else {
         name
     };
     let found = interpret_as(&Key::new(own), raw, stated.as_ref(), customs);
     (Key::new(own), found)
+}
+
+/// A field left open: `-`, `?`, `n/a`. Nothing is claimed by it.
+fn says_nothing(raw: &str) -> bool {
+    raw.chars()
+        .all(|c| matches!(c, '-' | '–' | '—' | '?' | '.' | '_' | '/'))
+        || matches!(
+            raw.to_lowercase().as_str(),
+            "n/a" | "na" | "n.a." | "k.a." | "k. a." | "null" | "nan"
+        )
+}
+
+/// Whether a value is of its field's kind: `no. 7` under `pH meter` is no number, and the words mean something else.
+fn is_of_kind(field: &str, found: &Interpretation) -> bool {
+    !matches!(found.value, Value::Text(_))
+        || found.question.is_some()
+        || known_field(field).is_none_or(|known| !matches!(known.kind, curvary_record::ValueKind::Number(_)))
 }
 
 /// `340,405` and `260,280 nm` are two wavelengths: no instrument tells thousandths of a nanometre.
@@ -528,33 +588,28 @@ fn is_list_of_wavelengths(raw: &str) -> bool {
     numbers.contains(',') && parts.all(light)
 }
 
-/// Claims what a line without keys says beyond doubt: `37 °C, pH 7.0, 405 nm`, `14.03.2021 10:32`.
+/// Claims what a line without keys says beyond doubt: `37 °C, pH 7.0, 405 nm`, `14.03.2021 10:32`; whether the line says
+/// nothing else, and is more than a comment.
 ///
-/// Nothing is claimed unless every part of the line is understood; then the line is more than a comment.
-pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) {
+/// Among words that are not understood, `Guaiacol test, 436 nm, 25 °C, pH 7.0`, conditions are claimed where several
+/// kinds of them stand together, each in a part of its own and none twice: a lone temperature may be that of a
+/// treatment, and so may all where a length of time stands beside (`95 °C, 10 min`). A date is claimed where the line
+/// begins with it, as the heading of a page does.
+pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> bool {
     let whole = text(source, range.clone());
     let body = without_remark_sign(whole);
     let line = &whole[body.clone()];
     if line.is_empty() || line.len() > 160 {
-        return;
+        return false;
     }
     let start = range.start + body.start;
     let customs = customs(source);
-    let moment = moment::read(line, customs.order);
-    let at = start..start + line.len();
-    if let DateReading::Read(date) = &moment.date {
-        fields.claim(
-            "date",
-            free(Value::Text(date.iso.clone()), None, line, source, &at),
-        );
-        if let Some(time) = moment.time {
-            fields.claim("time", free(Value::Text(time), None, line, source, &at));
-        }
-        return;
+    if claim_moment(fields, source, line, start, customs) {
+        return true;
     }
     let mut found: Vec<(&'static str, Claim)> = Vec::new();
-    let mut offset = 0;
-    for part in parts(line) {
+    let (mut offset, mut words, mut treated) = (0, false, false);
+    for (place, part) in parts(line).into_iter().enumerate() {
         let from = start + offset + (part.len() - part.trim_start().len());
         offset += part.len() + 1;
         let part = part.trim();
@@ -563,17 +618,132 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) {
         }
         let at = from..from + part.len();
         let Some((key, interpretation)) = free_part(part, customs) else {
-            return;
+            words = true;
+            treated |= is_duration(part, customs);
+            if place == 0 {
+                claim_heading_date(fields, source, part, from, customs);
+            }
+            continue;
         };
         if found.iter().any(|(other, _)| *other == key) {
             // Two temperatures in a row: which is the sample's is not ours to say.
-            return;
+            return false;
         }
         found.push((key, interpretation.claim(part, origin(source, &at))));
+    }
+    // A cell's length stands alone: nothing else in a laboratory is a cell of so many millimetres.
+    if words
+        && fields.get("path-length").is_none()
+        && let Some((at, found)) = cell_length(line, customs)
+    {
+        let at = start + at.start..start + at.end;
+        let raw = text(source, at.clone());
+        fields.claim("path-length", found.claim(raw, origin(source, &at)));
+    }
+    let stated_before = |(key, _): &(&'static str, Claim)| fields.get(key).is_some();
+    if words && (found.len() < 2 || treated || found.iter().any(stated_before)) {
+        return false;
     }
     for (key, claim) in found {
         fields.claim(key, claim);
     }
+    !words
+}
+
+/// Claims a date, and the time beside it, that a text is from end to end.
+fn claim_moment(fields: &mut Fields, source: &Source, line: &str, start: usize, customs: Customs) -> bool {
+    let moment = moment::read(line, customs.order);
+    let at = start..start + line.len();
+    let DateReading::Read(date) = &moment.date else {
+        return false;
+    };
+    fields.claim(
+        "date",
+        free(Value::Text(date.iso.clone()), None, line, source, &at),
+    );
+    if let Some(time) = moment.time {
+        fields.claim("time", free(Value::Text(time), None, line, source, &at));
+    }
+    true
+}
+
+/// The date that words begin with, `Mi 14.5.2008`, `2017.03.22. szerda`: whole, with a year of four digits, the first
+/// of the source.
+fn claim_heading_date(fields: &mut Fields, source: &Source, part: &str, start: usize, customs: Customs) {
+    if fields.get("date").is_some() {
+        return;
+    }
+    let numbered = |word: &str| word.len() >= 8 && word.bytes().filter(u8::is_ascii_digit).count() >= 6;
+    // A weekday before it belongs to the date; `Printed 2023-02-14` says when the paper was made.
+    let mut words = part.split_whitespace();
+    let first = words.next().unwrap_or_default();
+    let heading = match words.next() {
+        _ if numbered(first) => first,
+        Some(second) if numbered(second) => {
+            let end = part.find(second).unwrap_or(0) + second.len();
+            &part[..end]
+        }
+        _ => return,
+    };
+    let has_year = heading
+        .split(|c: char| !c.is_ascii_digit())
+        .any(|digits| digits.len() == 4);
+    let from = start + part.find(heading).unwrap_or(0);
+    if has_year {
+        claim_moment(fields, source, heading, from, customs);
+    }
+}
+
+/// `1 cm cell`, `cubeta de 5 cm`: a length beside a word for the cell, in a line of words.
+fn cell_length(line: &str, customs: Customs) -> Option<(Range<usize>, Interpretation)> {
+    let brackets = |c: char| c.is_whitespace() || matches!(c, ',' | ';' | '(' | ')' | '[' | ']' | '|');
+    let mut words: Vec<(usize, &str)> = Vec::new();
+    let mut at = 0;
+    for word in line.split(brackets) {
+        if !word.is_empty() {
+            words.push((at, word.trim_end_matches(['.', ':'])));
+        }
+        at += word.len() + line[at + word.len()..].chars().next().map_or(0, char::len_utf8);
+    }
+    let is_cell = |word: &str| {
+        field_of(word) == Some("path-length")
+            || fields_if_fitting(word).contains(&"path-length") && word.len() > 2
+    };
+    let number = |word: &str| word.starts_with(|c: char| c.is_ascii_digit());
+    // The length is one word (`1cm`) or two.
+    let lengths = (0..words.len()).filter_map(|first| {
+        let (from, word) = words[first];
+        if !number(word) {
+            return None;
+        }
+        let last = if word.ends_with('m') { first } else { first + 1 };
+        let (start, unit) = *words.get(last)?;
+        let to = start + unit.len();
+        let found = interpret_as(&Key::new("path-length"), line.get(from..to)?, None, customs);
+        let code = found.unit.as_ref().map(|unit| unit.code().to_owned())?;
+        let sure = matches!(found.value, Value::Number(_))
+            && found.fits
+            && found.unit_written
+            && found.question.is_none();
+        (sure && matches!(code.as_str(), "cm" | "mm")).then_some((first, last, from..to, found))
+    });
+    let mut beside = lengths.filter(|(first, last, _, _)| {
+        let behind = words.get(last + 1).is_some_and(|(_, word)| is_cell(word));
+        let before = first.checked_sub(1).is_some_and(|at| is_cell(words[at].1));
+        // `cubeta de 5 cm`, `cuve de 1 cm`.
+        let linked = first.checked_sub(2).is_some_and(|at| {
+            is_cell(words[at].1) && words[at + 1].1.chars().count() <= 3 && !number(words[at + 1].1)
+        });
+        behind || before || linked
+    });
+    let (_, _, at, found) = beside.next()?;
+    beside.next().is_none().then_some((at, found))
+}
+
+/// `10 min`, `2 h`: a length of time.
+fn is_duration(part: &str, customs: Customs) -> bool {
+    let found = interpret_as(&Key::new("duration"), part, None, customs);
+    matches!(found.value, Value::Number(_)) && found.fits && found.unit_written
 }
 
 fn free(
@@ -593,7 +763,8 @@ fn free(
     }
 }
 
-/// The parts of a line, cut at commas (decimal ones excepted), semicolons and bars; each cut is one byte.
+/// The parts of a line, cut at commas (decimal ones excepted), semicolons, bars and where two blanks stand together; each
+/// cut is one byte.
 fn parts(line: &str) -> Vec<&str> {
     let bytes = line.as_bytes();
     let digit = |at: Option<usize>| at.and_then(|at| bytes.get(at)).is_some_and(u8::is_ascii_digit);
@@ -601,7 +772,8 @@ fn parts(line: &str) -> Vec<&str> {
     let mut from = 0;
     for (at, byte) in bytes.iter().enumerate() {
         let decimal = digit(at.checked_sub(1)) && digit(Some(at + 1));
-        if matches!(byte, b';' | b'|') || *byte == b',' && !decimal {
+        let wide = *byte == b'\t' || *byte == b' ' && bytes.get(at + 1) == Some(&b' ');
+        if matches!(byte, b';' | b'|') || wide || *byte == b',' && !decimal {
             parts.push(&line[from..at]);
             from = at + 1;
         }
@@ -613,6 +785,8 @@ fn parts(line: &str) -> Vec<&str> {
 /// One part that names its field by its unit or by the word pH.
 fn free_part(part: &str, customs: Customs) -> Option<(&'static str, Interpretation)> {
     if let Some(value) = part.strip_prefix("pH") {
+        // `pH 7.0 (phosphate)`: the bracket names the buffer.
+        let value = value.split(" (").next().unwrap_or(value);
         let value = value.trim_start_matches([' ', '=', ':']);
         let found = interpret_as(&Key::new("ph"), value, None, customs);
         return (found.fits && matches!(found.value, Value::Number(_))).then_some(("ph", found));

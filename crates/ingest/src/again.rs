@@ -130,7 +130,7 @@ fn changes(source: &SourceView, before: &[Run], now: &Finished) -> BTreeSet<&'st
             changes.insert(what);
         }
     };
-    note(source.record.verdict != now.reading.verdict(), "verdict");
+    note(source.record.verdict != now.verdict(), "verdict");
     note(
         source.record.reader != now.card.as_ref().map(|card| card.id.clone()),
         "reader",

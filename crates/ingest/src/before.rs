@@ -116,7 +116,7 @@ impl Before {
                 Record::Path(path) => {
                     before.paths.insert(path.path, path.digest);
                 }
-                Record::Outcome(_) => {}
+                Record::Outcome(_) | Record::Missed(_) => {}
             }
         }
         for (digest, (points, remarks)) in runs {

@@ -4,10 +4,11 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 
 use curvary_archive::{Answer, Answers};
-use curvary_formats::{Assumptions, Card, Readers, Reading, Settled, Source, Taken, family};
+use curvary_formats::{Assumptions, Card, Readers, Reading, Settled, Source, Taken, container, family};
 use curvary_plugin_host::{Entry, Plugin};
-use curvary_record::{Code, Diagnostic, Family};
+use curvary_record::{Code, Diagnostic, Family, Verdict};
 
+use crate::limits::Limits;
 use crate::shelf::{Misfit, Shelf};
 use crate::trouble::Trouble;
 use crate::vocabulary;
@@ -48,6 +49,22 @@ pub struct Finished {
     /// The answers that the source asked for, as `about=answer`.
     pub met: Vec<String>,
 }
+
+impl Finished {
+    /// How the reading went. A container of which every member is a source of its own is read, though it gives no run.
+    #[must_use]
+    pub fn verdict(&self) -> Verdict {
+        let remarks = &self.reading.remarks;
+        if self.reading.runs.is_empty() && remarks.iter().any(|remark| remark.code.as_str() == UNPACKED) {
+            Verdict::Read
+        } else {
+            self.reading.verdict()
+        }
+    }
+}
+
+/// The code of the remark on a container that was unpacked as a whole.
+const UNPACKED: &str = "container-unpacked";
 
 impl Desk {
     /// The built-in readers, the layouts of an archive (its folder) and the plugins, used as the orders say.
@@ -158,6 +175,9 @@ impl Desk {
     /// What was answered about files written like it comes into force where it asks; what the orders say weighs more.
     #[must_use]
     pub fn read_source(&self, source: Source) -> Finished {
+        if container::is_container(source.bytes()) {
+            return unopened(source);
+        }
         let (card, settled) = self.attempt(&source);
         let in_doubt = is_in_doubt(&settled.reading);
         let mut finished = Finished {
@@ -211,7 +231,7 @@ impl Desk {
                 Code::new("reader-failed"),
                 "the reader came to a state that it was not made for; nothing of this file was used",
             );
-            let reading = Reading::refused(
+            let reading = Reading::failed(
                 why.help("please send the file to those who make curvary: this is our mistake"),
             );
             let settled = Settled {
@@ -220,6 +240,43 @@ impl Desk {
             };
             (None, settled)
         })
+    }
+}
+
+/// A container that is kept as a whole, mostly since not all of it can be unpacked: why, for each member that is left out.
+fn unopened(source: Source) -> Finished {
+    let path = source.path().to_owned();
+    let mut unpacked = 0;
+    let mut remarks = Vec::new();
+    for member in container::members(path, source.bytes().to_vec(), Limits::USUAL.container) {
+        match member {
+            Ok(_) => unpacked += 1,
+            Err(why) => remarks.push(why),
+        }
+    }
+    if remarks.is_empty() && unpacked == 0 {
+        remarks.push(Diagnostic::error(
+            Code::new("container-empty"),
+            "no file is packed in it",
+        ));
+    }
+    if remarks.is_empty() {
+        let message = "every file packed in it is read by itself";
+        remarks.push(Diagnostic::note(Code::new(UNPACKED), message));
+    } else if let Some(first) = remarks.first_mut() {
+        let note = "the whole file is kept as it is, and what can be unpacked is read";
+        *first = std::mem::replace(first, Diagnostic::note(first.code.clone(), "")).with_note(note);
+    }
+    Finished {
+        source,
+        card: None,
+        reading: Reading {
+            runs: Vec::new(),
+            remarks,
+            failed: false,
+        },
+        family: None,
+        met: Vec::new(),
     }
 }
 

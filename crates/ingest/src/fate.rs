@@ -1,6 +1,6 @@
 //! What became of one file.
 
-use curvary_record::{Code, Diagnostic, Digest, Verdict};
+use curvary_record::{Code, Diagnostic, Digest, RunId, Verdict};
 use serde::Serialize;
 
 use crate::desk::Finished;
@@ -28,12 +28,32 @@ pub struct Fate {
     /// The answers that the file asked for, as `about=answer`.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub answers: Vec<String>,
+    /// The digest of what stood at this path before, when the file has changed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub replaces: Option<Digest>,
+    /// How many runs took over notes or results from the earlier version, since their numbers are the same.
+    #[serde(skip_serializing_if = "is_zero")]
+    pub inherited: u64,
+    /// Runs of the earlier version whose notes or results hold for no run of this one.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub left_behind: Vec<RunId>,
+    /// The path of another file with the same bytes, when this path is new.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub same_as: Option<String>,
     /// Length in bytes.
     #[serde(skip)]
     pub bytes: u64,
     /// Whether the archive had it already, under this path.
     #[serde(skip)]
     pub known: bool,
+}
+
+#[expect(
+    clippy::trivially_copy_pass_by_ref,
+    reason = "the serialiser hands it over so"
+)]
+fn is_zero(number: &u64) -> bool {
+    *number == 0
 }
 
 impl Fate {
@@ -52,7 +72,7 @@ impl Fate {
         Self {
             path: source.path().to_owned(),
             digest: Some(source.digest().clone()),
-            verdict: reading.verdict(),
+            verdict: finished.verdict(),
             reader: card.as_ref().map(|card| card.id.clone()),
             runs: reading.runs.len() as u64,
             points: Some(reading.runs.iter().map(|run| run.points() as u64).sum()),
@@ -61,6 +81,10 @@ impl Fate {
                 .map(|question| (question.code.clone(), question.message.clone()))
                 .collect(),
             answers: met.clone(),
+            replaces: None,
+            inherited: 0,
+            left_behind: Vec::new(),
+            same_as: None,
             bytes: source.bytes().len() as u64,
             known: false,
         }
@@ -79,6 +103,10 @@ impl Fate {
             remarks: vec![why],
             questions: Vec::new(),
             answers: Vec::new(),
+            replaces: None,
+            inherited: 0,
+            left_behind: Vec::new(),
+            same_as: None,
             bytes: 0,
             known: false,
         }
@@ -97,6 +125,10 @@ impl Fate {
             remarks: Vec::new(),
             questions: Vec::new(),
             answers: Vec::new(),
+            replaces: None,
+            inherited: 0,
+            left_behind: Vec::new(),
+            same_as: None,
             bytes: 0,
             known: true,
         }

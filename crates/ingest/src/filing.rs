@@ -1,13 +1,14 @@
 //! Sources into an archive: read on all cores, filed in order.
 
-use std::collections::BTreeSet;
+use std::collections::BTreeMap;
+use std::fs;
 use std::path::Path;
 use std::sync::atomic::AtomicBool;
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
-use curvary_archive::{Addition, Archive, Holder, Known, Prepared, Preparer, Stat, Writer};
-use curvary_formats::Reading;
-use curvary_record::{Digest, Outcome, Run};
+use curvary_archive::{Addition, Archive, Heir, Holder, Known, Prepared, Preparer, Stat, Writer};
+use curvary_formats::{Reading, Taken};
+use curvary_record::{Diagnostic, Digest, Outcome, Run};
 use rayon::prelude::*;
 
 use crate::before::Ledger;
@@ -16,6 +17,7 @@ use crate::fate::Fate;
 use crate::flow::{Feed, flow, threads};
 use crate::limits::Limits;
 use crate::names::{Names, belongs_to};
+use crate::newer::{self, Inheritance};
 use crate::piece::{Piece, may_be_container, pieces};
 use crate::trouble::Trouble;
 use crate::walk::{Found, LeaveOut, Met, Root, is_archive, walk};
@@ -31,6 +33,7 @@ pub struct Filing<'a> {
     writer: Mutex<Writer>,
     preparer: Preparer,
     reported: &'a Reported<'a>,
+    beside: bool,
 }
 
 /// What became of one file, and what was seen while its text was at hand.
@@ -57,6 +60,12 @@ struct Batch<T> {
     touched: Vec<(String, Digest, Option<Stat>)>,
     /// What the exports state about their own results.
     reported: Vec<Outcome>,
+    /// Runs of newer versions that take over what was said of earlier ones, version by version.
+    heirs: Vec<Vec<Heir>>,
+    /// Files that are there and could not be kept, and why.
+    missed: Vec<(String, Diagnostic)>,
+    /// Why the work cannot go on.
+    trouble: Option<Trouble>,
 }
 
 impl<T> Batch<T> {
@@ -70,6 +79,9 @@ impl<T> Batch<T> {
             prepared: None,
             touched: Vec::new(),
             reported: Vec::new(),
+            heirs: Vec::new(),
+            missed: Vec::new(),
+            trouble: None,
         }
     }
 }
@@ -94,7 +106,16 @@ impl<'a> Filing<'a> {
             preparer: writer.preparer(),
             writer: Mutex::new(writer),
             reported,
+            beside: false,
         })
+    }
+
+    /// Lets earlier versions of the files that are met count beside the newer ones: two files that had one path, such as
+    /// those of two memory sticks, are no versions of each other.
+    #[must_use]
+    pub fn beside(mut self, beside: bool) -> Self {
+        self.beside = beside;
+        self
     }
 
     /// Whose lock was taken over, because its holder is gone.
@@ -201,6 +222,9 @@ impl<'a> Filing<'a> {
 
     /// Files what was read; `since` counts the files since the last commit.
     fn file<T>(&self, batch: Batch<T>, since: &mut u64) -> Result<Vec<Handed<T>>, Trouble> {
+        if let Some(trouble) = batch.trouble {
+            return Err(trouble);
+        }
         let mut handed = batch.handed;
         let mut writer = self.lock();
         if !self.desk.has_orders() {
@@ -212,8 +236,18 @@ impl<'a> Filing<'a> {
         for outcome in batch.reported {
             writer.put_outcome(outcome)?;
         }
+        for heirs in batch.heirs {
+            writer.inherit(&heirs)?;
+        }
+        for (path, why) in batch.missed {
+            writer.missed(&path, Some(why))?;
+        }
         for (path, digest, stat) in batch.touched {
             writer.met(&path, &digest, stat)?;
+        }
+        if self.beside {
+            let paths = handed.iter().map(|one| one.fate.path.as_str());
+            writer.keep_earlier(&paths.collect())?;
         }
         *since += handed.len() as u64;
         if writer.pending() >= self.limits.commit_bytes
@@ -256,7 +290,9 @@ impl<'a> Filing<'a> {
                         return false;
                     }
                 }
-                let sent = pieces(met, path, container, &self.limits, &mut |piece| {
+                // What stood there was kept as a whole, so the newer version must take its place as a whole.
+                let always = known == Known::Perhaps;
+                let sent = pieces(met, path, container, always, &self.limits, &mut |piece| {
                     weight += piece.weight;
                     together.push(Parcel {
                         piece,
@@ -316,6 +352,21 @@ impl<'a> Filing<'a> {
         looked
     }
 
+    /// Reads one source, the newer version of another where something else stood at its path.
+    fn read_one(
+        &self,
+        path: &str,
+        taken: Taken,
+        before: Option<&Digest>,
+    ) -> Result<(Finished, Inheritance), Trouble> {
+        let Some(before) = before else {
+            return Ok((self.desk.read(path, taken), Inheritance::default()));
+        };
+        let finished = newer::read(self.desk, self.archive, path, taken, before)?;
+        let inheritance = newer::inheritance(self.archive, before, &finished.reading.runs)?;
+        Ok((finished, inheritance))
+    }
+
     /// Reads sources and makes them ready for the archive.
     fn read<T>(&self, parcels: Vec<Parcel>, look: &impl Fn(&Finished, &Fate) -> T) -> Batch<T> {
         let mut batch = Batch::unchanged(Vec::new());
@@ -323,9 +374,13 @@ impl<'a> Filing<'a> {
         let again = self.desk.has_orders();
         for Parcel { piece, stat, perhaps } in parcels {
             let Piece { path, content, .. } = piece;
+            let place = content.place().map(Path::to_owned);
             let taken = match content.bytes(&path, &self.limits) {
                 Ok(taken) => taken,
                 Err(why) => {
+                    if place.is_some_and(|place| fs::symlink_metadata(place).is_ok()) {
+                        batch.missed.push((path.clone(), (*why).clone()));
+                    }
                     batch.handed.push(Handed {
                         fate: Fate::failed(path, *why),
                         seen: None,
@@ -345,8 +400,21 @@ impl<'a> Filing<'a> {
                 batch.touched.push((path, digest, stat));
                 continue;
             }
-            let finished = self.desk.read(&path, taken);
-            let fate = Fate::of(&finished);
+            let before = self.lock().stands(&path).filter(|before| *before != digest);
+            let (finished, inheritance) = match self.read_one(&path, taken, before.as_ref()) {
+                Ok(done) => done,
+                Err(trouble) => {
+                    batch.trouble = Some(trouble);
+                    break;
+                }
+            };
+            let mut fate = Fate::of(&finished);
+            fate.replaces = before;
+            fate.inherited = inheritance.heirs.len() as u64;
+            fate.left_behind = inheritance.left_behind;
+            if !inheritance.heirs.is_empty() {
+                batch.heirs.push(inheritance.heirs);
+            }
             let seen = look(&finished, &fate);
             let bytes = finished.source.into_bytes();
             let Reading { runs, remarks, .. } = finished.reading;
@@ -379,12 +447,20 @@ impl<'a> Filing<'a> {
     }
 }
 
-/// Marks what the archive has already. It is asked in the order of the files, so the answer depends on no thread.
+/// Marks what the archive has already, and under which other path. It is asked in the order of the files, so the answer
+/// depends on no thread.
 fn mark_known<T>(handed: &mut [Handed<T>], writer: &Writer) {
-    let mut here = BTreeSet::new();
+    let mut here: BTreeMap<Digest, String> = BTreeMap::new();
     for Handed { fate, .. } in handed {
-        if let Some(digest) = &fate.digest {
-            fate.known = writer.has(digest) || !here.insert(digest.clone());
+        let Some(digest) = &fate.digest else {
+            continue;
+        };
+        fate.known = writer.has(digest) || here.contains_key(digest);
+        if !fate.known {
+            here.insert(digest.clone(), fate.path.clone());
+        } else if writer.stands(&fate.path).as_ref() != Some(digest) {
+            let first = writer.first_path(digest).or_else(|| here.get(digest).cloned());
+            fate.same_as = first.filter(|first| *first != fate.path);
         }
     }
 }

@@ -26,7 +26,8 @@ pub(crate) fn belongs_to(path: &Path, archive: &Path) -> bool {
 /// What files are called in the archive.
 ///
 /// The name must be the same each time the same file is added, wherever the command was given, and no two files may
-/// share one. So it is the path from the folder that holds the archive, for files below it; for others the whole path.
+/// share one. So it is the path from the folder that holds the archive, for files below it; for others the whole path,
+/// which begins with `/` or a drive, so that it is told from one that does not.
 pub(crate) struct Names {
     fronts: BTreeMap<PathBuf, Name>,
 }

@@ -1,12 +1,12 @@
 //! Single sources: a file, or a member of a container.
 
-use std::fs::File;
-use std::io::Read;
+use std::fs::{File, OpenOptions};
+use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 
 use curvary_formats::{Taken, container, take_in};
-use curvary_record::{Code, Diagnostic};
+use curvary_record::{Code, Diagnostic, Severity};
 use rayon::prelude::*;
 
 use crate::flow::{Feed, flow, threads};
@@ -30,11 +30,19 @@ pub enum Content {
     InFile(PathBuf),
     /// Out of a container.
     Here(Vec<u8>),
-    /// They cannot be had.
-    Nowhere(Diagnostic),
+    /// They cannot be had: where something is all the same, and why.
+    Nowhere(Option<PathBuf>, Diagnostic),
 }
 
 impl Content {
+    /// The file that they are in, or should be.
+    pub(crate) fn place(&self) -> Option<&Path> {
+        match self {
+            Self::InFile(place) | Self::Nowhere(Some(place), _) => Some(place),
+            Self::Here(_) | Self::Nowhere(None, _) => None,
+        }
+    }
+
     /// The bytes and their digest; no more than the limits let, however the file grows meanwhile.
     ///
     /// # Errors
@@ -45,13 +53,32 @@ impl Content {
                 bytes(&place, limits).map_err(|error| Box::new(unusable("read", path, &error)))
             }
             Self::Here(bytes) => Ok(bytes.into()),
-            Self::Nowhere(why) => Err(Box::new(why)),
+            Self::Nowhere(_, why) => Err(Box::new(why)),
         }
     }
 }
 
-fn bytes(place: &Path, limits: &Limits) -> std::io::Result<Taken> {
-    let file = File::open(place)?;
+/// Opens a file that was met as one, and looks at what was opened: since it was met, something else may have come into
+/// its place, and reading a pipe or a device could wait for ever.
+pub(crate) fn opened(place: &Path) -> io::Result<File> {
+    let mut options = OpenOptions::new();
+    options.read(true);
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::OpenOptionsExt;
+        // Opening a pipe would wait for somebody who writes. For files it changes nothing.
+        options.custom_flags(libc::O_NONBLOCK | libc::O_NOCTTY);
+    }
+    let file = options.open(place)?;
+    if file.metadata()?.is_file() {
+        Ok(file)
+    } else {
+        Err(io::Error::other("a pipe, a device or a folder is in its place"))
+    }
+}
+
+fn bytes(place: &Path, limits: &Limits) -> io::Result<Taken> {
+    let file = opened(place)?;
     let size = usize::try_from(file.metadata()?.len().min(limits.file)).unwrap_or(0);
     take_in(file.take(limits.file), size)
 }
@@ -62,27 +89,32 @@ pub(crate) fn may_be_container(met: &Met) -> bool {
         return false;
     };
     let mut start = Vec::new();
-    let read = File::open(&found.place)
-        .and_then(|file| file.take(container::TELLING as u64).read_to_end(&mut start));
+    let read =
+        opened(&found.place).and_then(|file| file.take(container::TELLING as u64).read_to_end(&mut start));
     read.is_ok() && container::may_be_container(&start)
 }
 
-/// Hands on a file that was met as one piece, or as a piece a member when it is a container; `false` when no more is
-/// wanted. `path` is the file's path in reports.
+/// Hands on a file that was met as one piece, or as a piece a member when it is a container, with the container itself
+/// behind them when not all of it can be unpacked, or `always`; `false` when no more is wanted. `path` is the file's path in reports.
 pub(crate) fn pieces(
     met: Met,
     path: String,
     container: bool,
+    always: bool,
     limits: &Limits,
     each: &mut dyn FnMut(Piece) -> bool,
 ) -> bool {
-    let nowhere = |path: String, why: Diagnostic| Piece {
+    let nowhere = |path: String, place: Option<PathBuf>, why: Diagnostic| Piece {
         path,
-        content: Content::Nowhere(why),
+        content: Content::Nowhere(place, why),
         weight: 0,
     };
     let found = match met {
-        Met::Trouble { why, .. } => return each(nowhere(path, why)),
+        Met::Trouble { why, place, .. } => {
+            // What is no file holds nothing that could be kept.
+            let place = Some(place).filter(|_| why.severity >= Severity::Error);
+            return each(nowhere(path, place, why));
+        }
         Met::File(found) => found,
     };
     if found.stat.bytes > limits.file {
@@ -91,7 +123,7 @@ pub(crate) fn pieces(
             found.stat.bytes, limits.file
         );
         let why = Diagnostic::error(Code::new("file-too-large"), message).help("split the file");
-        return each(nowhere(path, why));
+        return each(nowhere(path, Some(found.place), why));
     }
     if !container {
         return each(Piece {
@@ -104,7 +136,7 @@ pub(crate) fn pieces(
         Ok(whole) => whole.bytes,
         Err(error) => {
             let why = unusable("read", &path, &error);
-            return each(nowhere(path, why));
+            return each(nowhere(path, Some(found.place), why));
         }
     };
     if !container::is_container(&whole) {
@@ -115,33 +147,34 @@ pub(crate) fn pieces(
             weight,
         });
     }
-    let mut empty = true;
-    for member in container::members(path.clone(), whole, limits.container) {
-        let piece = match member {
-            Ok(member) if is_hidden(&member.path) => continue,
+    let mut is_whole = true;
+    let mut members = container::members(path.clone(), whole, limits.container).peekable();
+    is_whole &= members.peek().is_some();
+    for member in members {
+        match member {
+            Ok(member) if is_hidden(&member.path) => {}
             Ok(member) => {
                 let weight = member.bytes.len() as u64;
-                Piece {
+                let piece = Piece {
                     path: member.path,
                     content: Content::Here(member.bytes),
                     weight,
+                };
+                if !each(piece) {
+                    return false;
                 }
             }
-            Err(why) => {
-                let file = why.labels.first().and_then(|label| label.place.file.clone());
-                nowhere(file.unwrap_or_else(|| path.clone()), why)
-            }
-        };
-        empty = false;
-        if !each(piece) {
-            return false;
+            // Told with the container itself, which then is a source of its own.
+            Err(_) => is_whole = false,
         }
     }
-    if empty {
-        let why = Diagnostic::error(Code::new("container-empty"), "no file is packed in it");
-        return each(nowhere(path, why));
-    }
-    true
+    // What cannot be unpacked today, or not without its password, is not thrown away.
+    (is_whole && !always)
+        || each(Piece {
+            path,
+            content: Content::InFile(found.place),
+            weight: found.stat.bytes,
+        })
 }
 
 /// Whether a member of a container is hidden, by the same rule as files in folders.
@@ -180,7 +213,7 @@ pub fn each_piece<T: Send, E>(
                     if let Some(instead) = admit(&path) {
                         return feed.put_done(instead);
                     }
-                    pieces(met, path, container, limits, &mut |piece| {
+                    pieces(met, path, container, false, limits, &mut |piece| {
                         let weight = piece.weight;
                         feed.put(piece, weight)
                     })
@@ -195,6 +228,26 @@ pub fn each_piece<T: Send, E>(
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// A pipe that nobody writes to, put where a file was met.
+    #[cfg(unix)]
+    #[test]
+    fn what_was_opened_is_looked_at() {
+        let pipe = std::env::temp_dir().join(format!("curvary-pipe-{}", std::process::id()));
+        let _ = std::fs::remove_file(&pipe);
+        let made = std::process::Command::new("mkfifo").arg(&pipe).status();
+        assert!(made.expect("mkfifo runs").success());
+        let refused = bytes(&pipe, &Limits::USUAL).expect_err("it is no file");
+        assert!(refused.to_string().contains("pipe"), "{refused}");
+        let met = Met::File(crate::walk::Found {
+            place: pipe.clone(),
+            below: "a.csv".into(),
+            stat: curvary_archive::Stat::default(),
+        });
+        assert!(!may_be_container(&met));
+        assert!(opened(Path::new("/dev/null")).is_err());
+        let _ = std::fs::remove_file(&pipe);
+    }
 
     #[test]
     fn hidden_members_are_told_by_their_own_path() {

@@ -6,6 +6,7 @@ use std::io;
 use std::path::{Component, Path, PathBuf};
 
 use curvary_archive::Stat;
+use curvary_formats::container;
 use curvary_record::{Code, Diagnostic};
 use rayon::prelude::*;
 use walkdir::{DirEntry, WalkDir};
@@ -32,6 +33,8 @@ pub enum Met {
     Trouble {
         /// Its path below the path that was given.
         below: String,
+        /// Where it is.
+        place: PathBuf,
         /// Why.
         why: Diagnostic,
     },
@@ -159,6 +162,7 @@ fn met(root: &Root, entry: walkdir::Result<DirEntry>) -> Met {
             };
             return Met::Trouble {
                 why: unusable("read", &named, &error),
+                place: path,
                 below,
             };
         }
@@ -177,10 +181,12 @@ fn met(root: &Root, entry: walkdir::Result<DirEntry>) -> Met {
         }),
         Ok(metadata) => Met::Trouble {
             why: no_file(&below, &metadata),
+            place: entry.into_path(),
             below,
         },
         Err(error) => Met::Trouble {
             why: unusable("read", &below, &error),
+            place: entry.into_path(),
             below,
         },
     }
@@ -210,34 +216,39 @@ fn is_hidden(name: &OsStr) -> bool {
 fn below(root: &Root, path: &Path) -> String {
     match path.strip_prefix(&root.real) {
         Ok(rest) if !rest.as_os_str().is_empty() => slashed(rest),
-        _ => root
-            .real
-            .file_name()
-            .map_or_else(|| slashed(path), |name| name.to_string_lossy().into_owned()),
+        _ => root.real.file_name().map_or_else(|| slashed(path), spelled),
     }
 }
 
-/// A path with `/` between its parts, without a root and without `.`.
+/// A path with `/` between its parts, without `.`; a whole path begins with `/` or with its drive.
+///
+/// Two paths never share a text: see [`container::spelled`].
 #[must_use]
 pub fn slashed(path: &Path) -> String {
     let mut text = String::new();
     for part in path.components() {
         let part = match part {
-            Component::Normal(part) => part.to_string_lossy(),
+            Component::Normal(part) => spelled(part),
             Component::ParentDir => "..".into(),
-            Component::Prefix(prefix) => prefix
-                .as_os_str()
-                .to_string_lossy()
-                .replace([':', '\\', '?'], "")
-                .into(),
-            Component::RootDir | Component::CurDir => continue,
+            Component::Prefix(prefix) => spelled(prefix.as_os_str()).replace('\\', "/").replace('?', ""),
+            Component::RootDir => {
+                text.push('/');
+                continue;
+            }
+            Component::CurDir => continue,
         };
-        if !text.is_empty() {
+        if !text.is_empty() && !text.ends_with('/') {
             text.push('/');
         }
         text.push_str(&part);
     }
     text
+}
+
+/// A file's name as text, as members of containers are spelled: no two names share a text.
+#[must_use]
+pub fn spelled(name: &OsStr) -> String {
+    container::spelled(name.as_encoded_bytes())
 }
 
 #[cfg(test)]
@@ -293,6 +304,31 @@ mod tests {
         let found = names(&[&folder.0], &|path, _| path == archive);
         assert_eq!(found, ["a/10.txt", "a/2.txt", "b.txt", "c"]);
         assert_eq!(names(&[&folder.0.join("a/2.txt")], &|_, _| false), ["2.txt"]);
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn no_two_names_share_a_text() {
+        use std::os::unix::ffi::OsStrExt;
+        let names: [&[u8]; 8] = [
+            b"a\xE9.csv",
+            b"a\xE8.csv",
+            b"a\\xE9.csv",
+            b"a\\x5CxE9.csv",
+            b"a\\xe9.csv",
+            b"a\\\xE9.csv",
+            "aé.csv".as_bytes(),
+            "a\u{fffd}.csv".as_bytes(),
+        ];
+        let texts: Vec<String> = names
+            .iter()
+            .map(|name| spelled(OsStr::from_bytes(name)))
+            .collect();
+        assert_eq!(texts[..3], ["a\\xE9.csv", "a\\xE8.csv", "a\\x5CxE9.csv"]);
+        let different: std::collections::BTreeSet<&String> = texts.iter().collect();
+        assert_eq!(different.len(), names.len(), "{texts:?}");
+        assert_eq!(slashed(Path::new("/b/./c")), "/b/c");
+        assert_eq!(slashed(Path::new("b/../c")), "b/../c");
     }
 
     #[test]

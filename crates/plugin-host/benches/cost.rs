@@ -26,7 +26,10 @@ fn main() -> ExitCode {
     let begun = Instant::now();
     let example = Source::new("a.peg", board(20).into_bytes());
     assert_eq!(plugin.read(&example).runs.len(), 1);
-    println!("a worker started, the library loaded, a first file read: {:?}", begun.elapsed());
+    println!(
+        "a worker started, the library loaded, a first file read: {:?}",
+        begun.elapsed()
+    );
     for rows in [20, 2_000, 200_000] {
         let files = if rows > 100_000 { 5 } else { FILES };
         let source = Source::new("a.peg", board(rows).into_bytes());
@@ -66,7 +69,14 @@ fn least(mut work: impl FnMut()) -> Duration {
 fn board(rows: usize) -> String {
     let mut text = "PEGBOARD 2\n!material betanin in citrate\n!cell 1 cm\nboard nm / A\n".to_owned();
     for row in 0..rows {
-        let _ = writeln!(text, "{}.{}'{}.{:04}", 200 + row / 10, row % 10, row % 3, row * 7 % 10_000);
+        let _ = writeln!(
+            text,
+            "{}.{}'{}.{:04}",
+            200 + row / 10,
+            row % 10,
+            row % 3,
+            row * 7 % 10_000
+        );
     }
     let _ = writeln!(text, "pegs {rows}");
     text

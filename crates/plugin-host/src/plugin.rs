@@ -41,7 +41,7 @@ pub struct Plugin {
     allowed: Option<Entry>,
     limits: Limits,
     /// A copy of the library in a folder of ours, so that what was looked at is what is loaded.
-    staged: OnceLock<Result<Staged, Diagnostic>>,
+    staged: OnceLock<Result<Staged, Box<Diagnostic>>>,
     idle: Mutex<Vec<Hired>>,
     falls: AtomicU32,
     passed_over: AtomicU32,
@@ -125,9 +125,8 @@ impl Plugin {
     }
 
     fn staged(&self) -> Result<&Staged, &Diagnostic> {
-        self.staged
-            .get_or_init(|| self.stage().map_err(|why| *why))
-            .as_ref()
+        let staged = self.staged.get_or_init(|| self.stage());
+        staged.as_ref().map_err(|why| &**why)
     }
 
     fn stage(&self) -> Result<Staged, Box<Diagnostic>> {

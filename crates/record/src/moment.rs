@@ -105,7 +105,7 @@ pub fn read(text: &str, order: Option<Order>) -> Moment {
     if text.is_empty() || text.len() > LONGEST {
         return Moment::NONE;
     }
-    let marked = text.contains('年').then(|| with_marks(text));
+    let marked = text.contains(['年', '년']).then(|| with_marks(text));
     let Some(mut tokens) = tokens(marked.as_deref().unwrap_or(text)) else {
         return Moment::NONE;
     };
@@ -302,6 +302,14 @@ fn tokens(text: &str) -> Option<Vec<Token>> {
 /// behind numbers, as a date and time of numbers: `2021年3月14日 10时32分05秒` is `2021-3-14 10:32:05`.
 fn with_marks(text: &str) -> String {
     let marks = [
+        ("년 ", "-"),
+        ("월 ", "-"),
+        ("년", "-"),
+        ("월", "-"),
+        ("일", " "),
+        ("시", ":"),
+        ("분", ":"),
+        ("초", ""),
         ("年", "-"),
         ("月", "-"),
         ("日", " "),
@@ -311,11 +319,28 @@ fn with_marks(text: &str) -> String {
         ("分", ":"),
         ("秒", ""),
     ];
-    let mut marked = text.to_owned();
+    let mut marked = with_year_of_era(text).unwrap_or_else(|| text.to_owned());
     for (mark, sign) in marks {
         marked = marked.replace(mark, sign);
     }
     marked.trim_end_matches([':', ' ']).to_owned()
+}
+
+/// A date whose year is counted in a Japanese era, `平成29年3月8日`, with the year of the common era: the first year of an
+/// era (`元年`, 1) is the year in which it began (Shōwa 1926, Heisei 1989, Reiwa 2019).
+fn with_year_of_era(text: &str) -> Option<String> {
+    let eras = [("昭和", 1925), ("平成", 1988), ("令和", 2018)];
+    let (rest, before) = eras
+        .iter()
+        .find_map(|(era, before)| Some((text.trim_start().strip_prefix(era)?, before)))?;
+    let (year, rest) = rest.split_once('年')?;
+    let year: i32 = match year.trim() {
+        "元" => 1,
+        year => year.parse().ok()?,
+    };
+    (1..=64)
+        .contains(&year)
+        .then(|| format!("{}年{rest}", before + year))
 }
 
 /// A letter without its accent, as far as names of months and days need it.

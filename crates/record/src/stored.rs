@@ -45,6 +45,16 @@ pub struct PathRecord {
     pub replaces: Option<Digest>,
 }
 
+/// A file that was met and could not be kept, such as one that may not be read or is too large.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct MissedRecord {
+    /// Its path, as in the record of a path.
+    pub path: String,
+    /// Why; absent when a person has decided that it is not wanted.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub why: Option<Diagnostic>,
+}
+
 /// One line of a record file, such as `{"run":{…}}`.
 ///
 /// The kind is the key and not a member, so that a reader need not hold a whole object to learn what it is.
@@ -59,6 +69,8 @@ pub enum Record {
     Source(SourceRecord),
     /// Where a source was met.
     Path(PathRecord),
+    /// What was met and could not be kept.
+    Missed(MissedRecord),
 }
 
 /// A run as a line of a record file.

@@ -32,6 +32,9 @@ pub(crate) struct Add {
     /// Read and say what would come of it, but store nothing
     #[arg(long)]
     dry_run: bool,
+    /// Let files that have changed stand beside their earlier versions, also those replaced by an earlier `add`
+    #[arg(long)]
+    beside: bool,
     #[command(flatten)]
     reading: ReadingOptions,
     /// Write a line of JSON a file: path, digest, verdict, reader, runs, points, remarks
@@ -82,7 +85,7 @@ impl Add {
                 tale.screen
                     .say(format_args!("a new archive: {}", opened.archive.root().display()));
             }
-            keep(&opened.archive, &desk, &roots, &stop, &mut tale)?;
+            keep(&opened.archive, &desk, &roots, &stop, self.beside, &mut tale)?;
             Some(opened.archive.root().display().to_string())
         };
         tale.progress.end();
@@ -205,9 +208,10 @@ fn keep(
     desk: &Desk,
     roots: &[Root],
     stop: &AtomicBool,
+    beside: bool,
     tale: &mut Tale<'_>,
 ) -> Result<(), Failure> {
-    let filing = Filing::begin(archive, desk, Limits::default(), "curvary add", &reports_of)?;
+    let filing = Filing::begin(archive, desk, Limits::default(), "curvary add", &reports_of)?.beside(beside);
     if let Some(holder) = filing.taken_over() {
         tale.screen.say(format_args!(
             "took over the lock that {holder} left behind; what it committed is there"

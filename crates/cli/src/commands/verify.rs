@@ -125,7 +125,7 @@ fn read_again(archive: &Archive, lost: &[Digest]) -> Result<u64, Failure> {
             bytes,
             digest: digest.clone(),
             stat: None,
-            verdict: finished.reading.verdict(),
+            verdict: finished.verdict(),
             reader: finished.card.map(|card| card.id),
             remarks: finished.reading.remarks,
             family: finished.family,

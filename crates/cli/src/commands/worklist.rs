@@ -4,6 +4,7 @@ use std::io::{BufRead, Write};
 
 use clap::Args;
 use curvary_archive::{Archive, Asked, AskedAbout};
+use curvary_record::{Code, Diagnostic};
 use serde::Serialize;
 
 use crate::Setting;
@@ -20,7 +21,7 @@ use crate::table::one_line;
 /// the sources do not agree, runs without a sample name, and keys that only this laboratory uses.
 #[derive(Debug, Args)]
 pub(crate) struct Worklist {
-    /// Print JSON: unread, questions, disputes, nameless and words
+    /// Print JSON: unread, questions, disputes, replaced, nameless and words
     #[arg(long, conflicts_with = "ask")]
     json: bool,
     /// List the words of the house alone: keys that no field is known for
@@ -29,6 +30,9 @@ pub(crate) struct Worklist {
     /// Go through the questions one by one and answer them: a key and Enter for each choice
     #[arg(long)]
     ask: bool,
+    /// Strike a file that could not be kept from the list, by its path: it is not wanted
+    #[arg(long, value_name = "PATH", conflicts_with = "ask")]
+    strike: Vec<String>,
     /// Who answers, with --ask
     #[arg(long, value_name = "NAME", env = "CURVARY_AUTHOR", hide_env_values = true)]
     author: Option<String>,
@@ -43,6 +47,7 @@ struct Shape<'a> {
     unread: &'a [curvary_archive::UnreadGroup],
     questions: &'a [Shown],
     disputes: &'a [curvary_archive::DisputeGroup],
+    replaced: &'a curvary_archive::Replaced,
     nameless: u64,
     nameless_examples: &'a [curvary_record::RunId],
     words: &'a [curvary_archive::HouseWord],
@@ -54,6 +59,9 @@ impl Worklist {
         let archive = setting.archive.open()?;
         if self.ask {
             return ask(&archive, self.author, screen);
+        }
+        if !self.strike.is_empty() {
+            return strike(&archive, &self.strike, screen);
         }
         let mut list = archive.worklist(self.examples)?;
         // What a person answered to be no measurement needs nobody any more.
@@ -75,6 +83,7 @@ impl Worklist {
                 unread: &list.unread,
                 questions: &questions,
                 disputes: &list.disputes,
+                replaced: &list.replaced,
                 nameless: list.nameless,
                 nameless_examples: &list.nameless_examples,
                 words: &list.words,
@@ -323,6 +332,7 @@ fn all(list: &curvary_archive::Worklist, questions: &[Shown], screen: &mut Scree
             }
         }
     }
+    replaced(&list.replaced, screen)?;
     if list.nameless > 0 {
         heading(screen, "runs without a sample name")?;
         let runs: Vec<&str> = list
@@ -362,10 +372,70 @@ fn all(list: &curvary_archive::Worklist, questions: &[Shown], screen: &mut Scree
     if questions.is_empty()
         && list.unread.is_empty()
         && list.disputes.is_empty()
+        && list.replaced.versions == 0
         && list.nameless == 0
         && list.words.is_empty()
     {
         screen.say("nothing needs a person");
+    }
+    Ok(())
+}
+
+/// Strikes files that could not be kept from the list.
+fn strike(archive: &Archive, paths: &[String], screen: &mut Screen) -> Outcome {
+    let mut writer = archive.write("curvary worklist")?;
+    let listed = writer.all_missed()?;
+    if let Some(strange) = paths.iter().find(|path| !listed.contains(path)) {
+        let message = format!("`{strange}` is not listed as a file that could not be kept");
+        let why = Diagnostic::error(Code::new("command-line"), message);
+        return Err(Failure::wrong(
+            why.help("`curvary worklist` lists such files with their paths"),
+        ));
+    }
+    for path in paths {
+        writer.missed(path, None)?;
+    }
+    writer.finish()?;
+    writeln!(
+        screen,
+        "{} struck from the list",
+        plural(paths.len() as u64, "file")
+    )?;
+    Ok(Ending::Done)
+}
+
+/// Files that a newer version has taken the place of.
+fn replaced(replaced: &curvary_archive::Replaced, screen: &mut Screen) -> Result<(), Failure> {
+    if replaced.versions == 0 {
+        return Ok(());
+    }
+    heading(screen, "earlier versions of files")?;
+    writeln!(
+        screen,
+        "{:>8}  replaced by other content at the same path; `curvary find is:superseded` finds their runs",
+        count(replaced.versions)
+    )?;
+    for path in &replaced.examples {
+        writeln!(screen, "          {}", Styled(FAINT, one_line(path)))?;
+    }
+    let advice = "if these were no versions of each other: `curvary add --beside PATH`";
+    writeln!(screen, "          {}", Styled(FAINT, advice))?;
+    if !replaced.left_behind.is_empty() {
+        let runs = replaced.left_behind.iter().map(|run| short(run.as_str()));
+        writeln!(
+            screen,
+            "{:>8}  runs among them whose notes or results hold for no newer run, since what was read differs",
+            count(replaced.left_behind.len() as u64)
+        )?;
+        let runs: Vec<&str> = runs.take(8).collect();
+        writeln!(
+            screen,
+            "          {}",
+            Styled(
+                FAINT,
+                format!("`curvary show RUN` shows them: {}", runs.join(", "))
+            )
+        )?;
     }
     Ok(())
 }

@@ -4,7 +4,7 @@ use std::io::Cursor;
 
 use curvary_record::Diagnostic;
 
-use super::{Limits, Shared, Step, over_limit, remark, safe};
+use super::{Limits, Shared, Step, over_limit, remark, safe, spelled};
 
 /// Where the magic of a tar header stands, and its first bytes (POSIX.1-1988, 10.1.1).
 const MAGIC_AT: usize = 257;
@@ -56,7 +56,7 @@ impl Tape {
                         continue;
                     }
                     found.push(Entry {
-                        name: String::from_utf8_lossy(&entry.path_bytes()).into_owned(),
+                        name: spelled(&entry.path_bytes()),
                         kind: if kind.is_file() {
                             Kind::File
                         } else if kind.is_symlink() || kind.is_hard_link() {

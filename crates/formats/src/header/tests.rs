@@ -122,6 +122,36 @@ fn lines_with_keys() {
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
+#[test]
+fn conditions_among_words_of_a_line_are_claimed_where_several_stand_together() {
+    let cases = [
+        (
+            "Guaiacol test, 436 nm, 25 °C, pH 7.0 (phosphate)",
+            "ph=7 [pH] | temperature=25 Cel | wavelength=436 nm",
+        ),
+        (
+            "Trypsin mit BAPNA, 405 nm, 37 °C",
+            "temperature=37 Cel | wavelength=405 nm",
+        ),
+        ("Yeast, 30 °C", ""),
+        ("Absorbance of river samples, 1 cm cell", "path-length=1 cm"),
+        ("Absorbância (cubeta de 5 cm)", "path-length=5 cm"),
+        ("Station 22, 50 mm cuvette", "path-length=50 mm"),
+        (
+            "phosphatase, extract B   pH 9.8   30 °C",
+            "ph=9.8 [pH] | temperature=30 Cel",
+        ),
+        ("piece of 5 cm, film of 2 mm", ""),
+        ("Beet juice, 95 °C, pH 4.0, 10 min", ""),
+        ("2017.03.22. szerda, 3. gyakorlat", "date=2017-03-22"),
+        ("Mi 14.5.2008, Praktikum Tag 3", "date=2008-05-14"),
+        ("Stock of 14.5.2008, diluted", ""),
+    ];
+    for (line, wanted) in cases {
+        assert_eq!(claimed(line, &[]), wanted, "{line}");
+    }
+}
+
 /// `field=value unit` of every claim, by field; with `?` for each question.
 fn claimed(lines: &str, assume: &[&str]) -> String {
     let mut assumptions = Assumptions::none();
@@ -165,6 +195,10 @@ fn pairs_become_claims() {
         ("pH:,7", "ph=7 [pH]"),
         ("Path length:,,1,cm,,", "path-length=1 cm"),
         ("Path length,10,mm", "path-length=10 mm"),
+        ("Path length\t: 10 mm", "path-length=10 mm"),
+        ("Operator: -", ""),
+        ("Date: n/a", ""),
+        ("pH meter: no. 7", "pH meter=no. 7"),
         ("Temperatur;37,5;°C", "temperature=37.5 Cel"),
         ("\"Temperature\",\"36,5\",\"C\"", "temperature=36.5 Cel"),
         ("\"Date:\",\"23/4/2023\"", "date=2023-04-23"),

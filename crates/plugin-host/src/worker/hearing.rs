@@ -189,6 +189,7 @@ impl Hearing {
         let places = if said.places.is_null() {
             &[]
         } else {
+            // SAFETY: as above.
             unsafe { slice(said.places, said.count, "places") }?
         };
         let stretches = || {
@@ -200,12 +201,17 @@ impl Hearing {
         let cells = if said.count == 0 {
             Cells::Here(Vec::new())
         } else if !said.cells.is_null() {
+            // SAFETY: as above.
             let cells = unsafe { slice(said.cells, said.count, "cells") }?;
-            unsafe { self.cells(cells, stretches()?, gathered) }?
+            let places = stretches()?;
+            // SAFETY: as above.
+            unsafe { self.cells(cells, places, gathered) }?
         } else {
+            // SAFETY: as above.
             let numbers = unsafe { slice(said.numbers, said.count, "cells or numbers") }?;
             Cells::Numbers(numbers.to_vec(), stretches()?)
         };
+        // SAFETY: as above.
         unsafe {
             Ok(Column {
                 header: self.word(said.header, raw::Span::default())?,

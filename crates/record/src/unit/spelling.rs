@@ -375,11 +375,35 @@ fn whole(text: &str) -> Option<&'static [&'static str]> {
         "‰" | "promille" | "per mille" | "per mil" => &["[ppth]"],
         "ppm" => &["[ppm]"],
         "ppb" => &["[ppb]"],
-        "au" | "{au}" | "od" | "{od}" | "o.d" | "abs" | "absorbance unit" | "absorbance units"
-        | "absorbance" | "abs unit" | "abs units" | "abs. unit" | "abs. units" | "od unit" | "od units"
-        | "optical density" | "extinktion" | "absorbanz" | "absorbancia" | "assorbanza" | "absorbância" => {
-            &["{AU}"]
-        }
+        "au"
+        | "{au}"
+        | "od"
+        | "{od}"
+        | "o.d"
+        | "abs"
+        | "absorbance unit"
+        | "absorbance units"
+        | "absorbance"
+        | "abs unit"
+        | "abs units"
+        | "abs. unit"
+        | "abs. units"
+        | "od unit"
+        | "od units"
+        | "u.a. d'absorbance"
+        | "ua d'absorbance"
+        | "unité d'absorbance"
+        | "unités d'absorbance"
+        | "unidades de absorbancia"
+        | "unità di assorbanza"
+        | "extinktionseinheiten"
+        | "absorptionseinheiten"
+        | "optical density"
+        | "extinktion"
+        | "absorbanz"
+        | "absorbancia"
+        | "assorbanza"
+        | "absorbância" => &["{AU}"],
         "a.u" | "a. u" | "a.u.." => &["{AU}", "[arb'U]"],
         "mau"
         | "m{au}"
@@ -404,9 +428,8 @@ fn whole(text: &str) -> Option<&'static [&'static str]> {
         | "u. a"
         | "u.a" => &["[arb'U]"],
         "ph" | "[ph]" | "ph unit" | "ph units" | "ph-einheiten" => &["[pH]"],
-        "dimensionless" | "unitless" | "dimensionslos" | "ohne einheit" | "sans unité" | "fraction" => {
-            &["1"]
-        }
+        "dimensionless" | "unitless" | "dimensionslos" | "ohne einheit" | "sans unité" | "fraction"
+        | "0-1" | "0–1" | "0..1" | "0 - 1" | "0 to 1" => &["1"],
         "kayser"
         | "kaysers"
         | "wavenumber"
@@ -468,22 +491,33 @@ fn word_of_any_case(lower: &str) -> Option<&'static str> {
         | "δευτερόλεπτα"
         | "δευτερόλεπτο"
         | "δευτ"
-        | "秒" => "s",
+        | "秒"
+        | "초"
+        | "secunda"
+        | "secunde"
+        | "sekundi"
+        | "секунде"
+        | "giây"
+        | "detik"
+        | "segon"
+        | "segons" => "s",
         "min" | "mins" | "minute" | "minutes" | "minuten" | "mn" | "minuto" | "minutos" | "minuti"
         | "minuut" | "minut" | "minuter" | "minuty" | "minutach" | "minutter" | "minuta" | "minútach"
         | "minutách" | "minút" | "minuutti" | "minuuttia" | "dk" | "dakika" | "мин" | "минута" | "минуты"
         | "минут" | "минутах" | "хв" | "хвилина" | "хвилини" | "хвилин" | "хвилинах" | "λεπτά" | "λεπτα"
-        | "λεπτό" | "分" | "分钟" | "分鐘" | "分間" => "min",
+        | "λεπτό" | "分" | "分钟" | "分鐘" | "分間" | "분" | "minutu" | "phút" | "menit" => {
+            "min"
+        }
         "h" | "hr" | "hrs" | "hour" | "hours" | "std" | "stunde" | "stunden" | "heure" | "heures"
         | "hora" | "horas" | "ora" | "ore" | "uur" | "uren" | "timme" | "timmar" | "godz" | "godzina"
         | "godziny" | "hod" | "hodin" | "hodina" | "hodiny" | "hodinách" | "óra" | "saat" | "tunti"
         | "tuntia" | "ч" | "час" | "часы" | "часов" | "часах" | "години" | "годин" | "ώρες" | "小时"
-        | "小時" => "h",
+        | "小時" | "시간" | "giờ" | "jam" | "hores" => "h",
         "d" | "day" | "days" | "tag" | "tage" | "tagen" | "jour" | "jours" | "día" | "días" | "dia"
         | "dias" | "giorno" | "giorni" | "dag" | "dagen" | "dagar" | "dni" | "dage" | "сут" | "сутки" => {
             "d"
         }
-        "ms" | "msec" | "msecs" | "msek" | "мс" | "мсек" | "毫秒" | "ミリ秒" => "ms",
+        "ms" | "msec" | "msecs" | "msek" | "millis" | "мс" | "мсек" | "毫秒" | "ミリ秒" => "ms",
         "us" | "usec" | "usecs" | "мкс" | "微秒" => "us",
         "ml" | "cc" | "ccm" | "mls" | "мл" | "毫升" => "mL",
         "ul" | "mcl" | "мкл" | "微升" => "uL",

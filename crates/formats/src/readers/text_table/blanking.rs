@@ -17,7 +17,13 @@ type Blanked = (String, Option<Diagnostic>);
 const IN_ALL: [fn(&str) -> Option<Blanked>; 2] = [without_thousands, without_clocks];
 
 /// What has signs that an ordinary text is without.
-const IN_OTHERS: [fn(&str) -> Option<Blanked>; 3] = [without_footnotes, without_formulas, without_bars];
+const IN_OTHERS: [fn(&str) -> Option<Blanked>; 5] = [
+    without_footnotes,
+    without_formulas,
+    without_bars,
+    without_quoting,
+    without_errors,
+];
 
 /// The text of a source without what stands in the way of its tables, where something does.
 pub(super) fn cleared(source: &Source) -> Option<Cleared> {
@@ -261,5 +267,102 @@ fn without_clocks(text: &str) -> Option<Blanked> {
     let message = "every line begins with the time at which it was written, words and numbers alike: these times were left aside";
     let remark =
         Diagnostic::note(Code::new("clock-before-lines"), message).at(Place::line(1), "the first of them");
+    Some((blanked, Some(remark)))
+}
+
+/// The text with blanks in place of the `>` that a mail program puts before each line of a quoted letter, once or
+/// several times. Limits in a first column (`>3.5`) are no quotation: one begins all its lines so, words among them.
+fn without_quoting(text: &str) -> Option<Blanked> {
+    memchr::memchr(b'>', text.as_bytes())?;
+    /// Fewer lines are no quoted table.
+    const FEWEST: usize = 3;
+    let quoting = |line: &str| {
+        line.bytes()
+            .take_while(|byte| matches!(byte, b'>' | b' '))
+            .collect::<Vec<u8>>()
+            .iter()
+            .rposition(|&byte| byte == b'>')
+            .map_or(0, |last| last + 1)
+    };
+    let lines: Vec<&str> = text.split_inclusive('\n').collect();
+    let mut blanked = String::with_capacity(text.len());
+    let mut first = None;
+    let mut at = 0;
+    while at < lines.len() {
+        let run = lines[at..].iter().take_while(|line| quoting(line) > 0).count();
+        let quoted = &lines[at..at + run];
+        let apart = |line: &&&str| {
+            let rest = &line[quoting(line)..];
+            rest.is_empty() || rest.starts_with(char::is_whitespace)
+        };
+        let worded = |line: &&str| {
+            line[quoting(line)..]
+                .trim_start()
+                .starts_with(char::is_alphabetic)
+        };
+        if run >= FEWEST && quoted.iter().all(|line| apart(&line)) && quoted.iter().any(|line| worded(line)) {
+            first = first.or(Some(at + 1));
+            for line in quoted {
+                let signs = quoting(line);
+                blanked.extend(std::iter::repeat_n(' ', signs));
+                blanked.push_str(&line[signs..]);
+            }
+        } else {
+            quoted.iter().for_each(|line| blanked.push_str(line));
+        }
+        at += run;
+        if let Some(line) = lines.get(at) {
+            blanked.push_str(line);
+            at += 1;
+        }
+    }
+    let message =
+        "these lines are quoted from a letter, each with `>` before it: they were read without that sign";
+    let remark =
+        Diagnostic::note(Code::new("quoted-lines"), message).at(Place::line(first?), "the first of them");
+    Some((blanked, Some(remark)))
+}
+
+/// The text with blanks in place of the uncertainties beside numbers, `0.448 ± 0.006` and `0.448 +/- 0.006`, where at
+/// least three numbers have one: they are no readings.
+fn without_errors(text: &str) -> Option<Blanked> {
+    const FEWEST: usize = 3;
+    let signs = ["±", "+/-", "+-"];
+    let mut found: Vec<(usize, usize)> = Vec::new();
+    for sign in signs {
+        for (at, _) in text.match_indices(sign) {
+            let before = text[..at].trim_end_matches(' ');
+            let behind = &text[at + sign.len()..];
+            let blanks = behind.len() - behind.trim_start_matches(' ').len();
+            let digits = behind[blanks..]
+                .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',')))
+                .unwrap_or(behind.len() - blanks);
+            let error = behind[blanks..blanks + digits].trim_end_matches([',', '.']);
+            let number = before.ends_with(|c: char| c.is_ascii_digit());
+            if number && error.starts_with(|c: char| c.is_ascii_digit()) {
+                found.push((before.len(), at + sign.len() + blanks + error.len()));
+            }
+        }
+    }
+    if found.len() < FEWEST {
+        return None;
+    }
+    found.sort_unstable();
+    let mut blanked = String::with_capacity(text.len());
+    let mut done = 0;
+    for &(from, to) in &found {
+        blanked.push_str(text.get(done..from)?);
+        blanked.extend(std::iter::repeat_n(' ', to - from));
+        done = to;
+    }
+    blanked.push_str(text.get(done..)?);
+    let line = text[..found.first()?.0].matches('\n').count() + 1;
+    let message = format!(
+        "{} numbers have an uncertainty beside them (`±`): the numbers were read, the uncertainties were left out",
+        found.len()
+    );
+    let remark = Diagnostic::note(Code::new("uncertainty-aside"), message)
+        .at(Place::line(line), "the first of them")
+        .help("the original keeps them; `curvary show RUN --source` shows it");
     Some((blanked, Some(remark)))
 }

@@ -134,6 +134,30 @@ impl Context {
         }
     }
 
+    /// `Calibration of p-nitrophenol (405 nm)`: a title that ends in the wavelength, in brackets of its own. Light that
+    /// a sample is lit with, `irradiated (365 nm)`, is another.
+    fn hear_bracketed(&mut self, line: &str) {
+        const OF_LIGHT_SHONE: [&str; 9] = [
+            "irradi", "bestrahl", "belicht", "illumin", "excit", "anreg", "laser", "led", "lamp",
+        ];
+        let lower = line.to_lowercase();
+        let shone = lower
+            .split(|c: char| !c.is_alphabetic())
+            .any(|word| OF_LIGHT_SHONE.iter().any(|stem| word.starts_with(stem)));
+        if line.len() > LONGEST_TITLE || shone {
+            return;
+        }
+        if let Some((title, bracket)) = line
+            .trim_end()
+            .strip_suffix(')')
+            .and_then(|line| line.rsplit_once('('))
+            && title.trim_end().ends_with(char::is_alphanumeric)
+            && !bracket.contains(['(', ')'])
+        {
+            self.hear_wavelength(&crate::head::read_head(bracket));
+        }
+    }
+
     /// A line that names a unit of wavelength or time, bare of a number, and what was measured, and little else.
     fn hear_axes(&mut self, line: &str) {
         if line.len() > LONGEST_TITLE {
@@ -209,6 +233,7 @@ impl Context {
             }
         }
         self.hear_axes(line);
+        self.hear_bracketed(line);
         self.others.extend(crate::words::optical_in(line));
         if let crate::words::Word::Other(quantity) = crate::words::word(line)
             && crate::words::is_of_another_trade(&quantity)

@@ -292,6 +292,13 @@ fn squeeze(line: &str) -> String {
         .to_lowercase()
 }
 
+/// A line without the number of the page at its end, two blanks or more behind its words; nothing where there is none.
+pub(super) fn without_page(line: &str) -> Option<&str> {
+    let at = line.rfind("  ").or_else(|| line.rfind('\t'))?;
+    let (front, page) = (line[..at].trim_end(), line[at..].trim_start());
+    (!front.is_empty() && is_furniture(page, &BTreeSet::new())).then_some(front)
+}
+
 /// Lines that belong to the paper and not to the data: page numbers, repeated titles, "continued".
 pub(super) fn is_furniture(line: &str, seen: &BTreeSet<String>) -> bool {
     let line = squeeze(line);
@@ -360,6 +367,10 @@ pub(super) fn is_furniture(line: &str, seen: &BTreeSet<String>) -> bool {
     paged || words.iter().all(|word| small(word)) && words.len() <= 6
         // The title with a page number behind it, as on the first page.
         || words.iter().position(|word| page(word)).is_some_and(|at| {
-            at > 0 && words[at + 1..].iter().all(|word| small(word)) && at + 1 < words.len()
+            // A lone letter is a page only with its point (`S. 3`), and nobody counts pages in more than three words:
+            // `nm \\ s  0  30  60` is the head of a table.
+            let lettered = words[at].chars().count() == 1 && !line.contains(&format!("{}.", words[at]));
+            let behind = &words[at + 1..];
+            at > 0 && !lettered && (1..=3).contains(&behind.len()) && behind.iter().all(|word| small(word))
         })
 }

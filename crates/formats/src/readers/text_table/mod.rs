@@ -665,6 +665,27 @@ fn cut_off(source: &Source, section: &Section) -> Option<Diagnostic> {
     })
 }
 
+/// The lines of a letter's head, `From: …`, `Date: …`, `Subject: …`: its date and its writer are not the measurement's.
+fn head_of_letter(text: &str, lines: &[TextLine]) -> Option<std::ops::RangeInclusive<u32>> {
+    let key = |line: &TextLine| {
+        let line = text[line.span.range()].trim_start_matches(['>', ' ']);
+        header::LETTER_KEYS.iter().position(|keys| {
+            line.split_once(':')
+                .is_some_and(|(key, _)| keys.contains(&key.trim().to_lowercase().as_str()))
+        })
+    };
+    let first = lines.iter().position(|line| key(line).is_some())?;
+    let block: Vec<&TextLine> = lines[first..]
+        .iter()
+        .zip(lines[first].line..)
+        .take_while(|(line, number)| line.line == *number && text[line.span.range()].contains(':'))
+        .map(|(line, _)| line)
+        .collect();
+    let has = |which: usize| block.iter().any(|line| key(line) == Some(which));
+    // A writer and a subject; `From: 400 nm` alone is a setting.
+    (has(0) && has(1)).then(|| lines[first].line..=block.last().map_or(lines[first].line, |line| line.line))
+}
+
 /// What lines of words say: claims, questions about them, and what is left as comment.
 #[derive(Clone, Default)]
 struct Said {
@@ -680,9 +701,24 @@ impl Said {
         let mut said = Self::default();
         let mut comments: Vec<(String, Span)> = Vec::new();
         let none = BTreeSet::new();
+        let letter = head_of_letter(text, lines);
         for line in lines.iter().take(MAX_WORD_LINES) {
             let raw = &text[line.span.range()];
+            if letter.as_ref().is_some_and(|head| head.contains(&line.line)) {
+                if comments.len() < 24 {
+                    comments.push((raw.trim().to_owned(), line.span));
+                }
+                continue;
+            }
             let (_, kept) = strip_remark(raw);
+            // `Sample: leaf      Page 1/4`: what stands before the page's number is said of the run.
+            let kept = join::without_page(kept)
+                .filter(|front| {
+                    header::pairs(front)
+                        .iter()
+                        .any(|pair| crate::words::field_of(&front[pair.key.clone()]).is_some())
+                })
+                .unwrap_or(kept);
             if kept.is_empty() || join::is_furniture(kept, &none) || scan::is_ruler(kept) {
                 continue;
             }
@@ -692,9 +728,8 @@ impl Said {
                 pairs.extend(header::pair_in_blanks(kept));
             }
             if pairs.is_empty() {
-                let before = said.fields.len();
-                header::claim_free(&mut said.fields, source, base..base + kept.len());
-                if said.fields.len() == before && comments.len() < 24 {
+                let whole = header::claim_free(&mut said.fields, source, base..base + kept.len());
+                if !whole && comments.len() < 24 {
                     let padding = |c: char| c.is_whitespace() || matches!(c, ';' | '|' | ',');
                     let bare = kept.trim_end_matches(padding);
                     let inner = bare.strip_prefix('"').and_then(|bare| bare.strip_suffix('"'));

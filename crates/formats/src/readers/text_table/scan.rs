@@ -852,11 +852,15 @@ fn is_row_of_conditions(rows: &[&str], dialect: &Dialect) -> bool {
 /// Whether the first of these rows, words with numbers behind them, is the head of the others: `Wavelength (nm);420;435`.
 fn is_head_of_numbers(rows: &[&str], dialect: &Dialect) -> bool {
     let [first, rest @ ..] = rows else { return false };
+    // In the style of the table: `1,365` is no thousand where the comma is the decimal sign.
     let numbers = |row: &str| -> Vec<f64> {
         split(row, dialect)
             .into_iter()
             .skip(1)
-            .filter_map(|range| leading_number(&row[range]))
+            .filter_map(|range| match cell(&row[range], dialect.style) {
+                Cell::Number { value, .. } | Cell::WithUnit { value, .. } => Some(value),
+                _ => None,
+            })
             .collect()
     };
     let across = numbers(first);
@@ -923,7 +927,8 @@ pub(super) fn strip_remark(line: &str) -> (Option<&str>, &str) {
             // `%T` is a head, `;0;30` a row with an empty first cell, and a quoted cell is no remark.
             let is_mark = match mark {
                 "%" => !rest.starts_with(['T', 'R', 't', 'r']) || rest.starts_with(char::is_whitespace),
-                ";" => {
+                // `;;nm;Abs` is a row of a sheet whose first columns are empty.
+                ";" | ";;" => {
                     !rest.contains(';') && rest.starts_with(|c: char| c.is_whitespace() || c.is_alphabetic())
                 }
                 "\"" => {

@@ -212,8 +212,18 @@ impl Shaper<'_> {
         }
         if quantity == Quantity::TIME {
             self.hold_bare_wavelengths(&ys, &mut traces);
-            self.hold_wavelength(&mut traces);
             self.tell_interval(x);
+        }
+        // A calibration or a titration was read at one wavelength as a time course was.
+        if [
+            Quantity::TIME,
+            Quantity::CONCENTRATION,
+            Quantity::PH,
+            Quantity::TEMPERATURE,
+        ]
+        .contains(&quantity)
+        {
+            self.hold_wavelength(&mut traces);
         }
         Shaped::Runs(vec![self.finish(technique, traces)])
     }
