@@ -300,7 +300,7 @@ fn without_quoting(text: &str) -> Option<Blanked> {
                 .trim_start()
                 .starts_with(char::is_alphabetic)
         };
-        if run >= FEWEST && quoted.iter().all(|line| apart(&line)) && quoted.iter().any(|line| worded(line)) {
+        if run >= FEWEST && quoted.iter().all(|line| apart(&line)) && quoted.iter().any(worded) {
             first = first.or(Some(at + 1));
             for line in quoted {
                 let signs = quoting(line);
