@@ -1,9 +1,10 @@
-//! Runs the commands of the prose in `tests/cases/*.md` and of the README, and compares their output with what stands
+//! Runs the commands of the prose in `tests/cases/*.md`, of the README and of the guides in `docs`, and compares their output with what stands
 //! there. `UPDATE=1` writes what they really say into the files.
 //!
 //! A block begins with three backticks and `console`; a line that begins with `$ ` is a command, the lines below it are
 //! what it says on both streams, and `[exit 3]` tells an exit status other than 0. All commands of a file run one after another
-//! in one fresh folder, in which `demo-data` lies. What changes from machine to machine is written as `[DIR]`,
+//! in one fresh folder, in which `demo-data` lies. A block that begins with three backticks, a language and `file=NAME`
+//! is written into that file. `$CURVARY_SOURCE` is the repository. What changes from machine to machine is written as `[DIR]`,
 //! `[VERSION]`, `[TIME]` and `[RATE]`. A line `…` stands for any number of lines.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
@@ -23,7 +24,8 @@ fn main() {
         .map(|entry| entry.expect("it can be listed").path())
         .filter(|path| path.extension().is_some_and(|ending| ending == "md"))
         .collect();
-    files.extend(Some(root().join("README.md")).filter(|path| path.is_file()));
+    let guides = ["README.md", "docs/plugins.md"].map(|name| root().join(name));
+    files.extend(guides.into_iter().filter(|path| path.is_file()));
     files.sort();
     let trial = |path: PathBuf| {
         let name = path.strip_prefix(root()).unwrap_or(&path).display().to_string();
@@ -58,6 +60,21 @@ fn play(text: &str, folder: &Path) -> Result<String, Failed> {
     let mut lines = text.lines();
     while let Some(line) = lines.next() {
         let _ = writeln!(new, "{line}");
+        if let Some((_, name)) = line
+            .strip_prefix("```")
+            .and_then(|line| line.split_once(" file="))
+        {
+            let body: Vec<&str> = lines
+                .by_ref()
+                .take_while(|line| line.trim_end() != "```")
+                .collect();
+            let body = body.iter().map(|line| format!("{line}\n")).collect::<String>();
+            let path = folder.join(name.trim());
+            fs::create_dir_all(path.parent().expect("it lies in the folder"))?;
+            fs::write(path, &body)?;
+            let _ = writeln!(new, "{body}```");
+            continue;
+        }
         if line.trim_end() != "```console" {
             continue;
         }
@@ -86,6 +103,8 @@ fn answer(command: &str, folder: &Path) -> Result<String, Failed> {
         .env("PATH", std::env::join_paths(path)?)
         .env_remove("CURVARY_ARCHIVE")
         .env_remove("CURVARY_AUTHOR")
+        .env("XDG_CONFIG_HOME", folder.join(".settings"))
+        .env("CURVARY_SOURCE", root())
         .env("NO_COLOR", "1")
         .output()?;
     let mut text = filtered(&String::from_utf8_lossy(&output.stdout), folder);

@@ -70,8 +70,18 @@ pub fn call(folder: &Path, arguments: &[&str]) -> Command {
         .env_remove("CURVARY_ARCHIVE")
         .env_remove("CURVARY_AUTHOR")
         .env_remove("NO_COLOR");
+    // Plugins that a person has allowed are none of a test's.
+    command.env("XDG_CONFIG_HOME", settings(folder));
     command.env_remove("CLICOLOR_FORCE");
     command
+}
+
+/// The folder in which the program keeps the settings of a person, for calls in `folder`.
+#[must_use]
+pub fn settings(folder: &Path) -> PathBuf {
+    std::path::absolute(folder)
+        .unwrap_or_else(|_| folder.to_owned())
+        .join(".settings")
 }
 
 /// Runs the program in a folder.

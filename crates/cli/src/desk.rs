@@ -9,6 +9,7 @@ use curvary_record::{Diagnostic, Severity};
 
 use crate::drawing::{self, NoTexts, Texts};
 use crate::ending::Failure;
+use crate::plugins;
 use crate::screen::{Errors, Progress, Screen, plural};
 
 /// How files are read.
@@ -56,6 +57,7 @@ impl ReadingOptions {
                 Scope::Folders => assume,
             },
             layouts: self.layouts.clone(),
+            plugins: plugins::allowed()?.entries().to_vec(),
         };
         Ok(Desk::new(orders, archive)?)
     }
@@ -76,10 +78,17 @@ impl Texts for LayoutText {
     }
 }
 
-/// Tells which layouts cannot be used, and why.
+/// Tells which layouts and plugins cannot be used, and why.
 pub(crate) fn complain(desk: &Desk, screen: &mut Screen) {
     for misfit in desk.misfits() {
         screen.complain(None, &misfit.why, &misfit.text);
+    }
+}
+
+/// Tells what is to be said of readers when the work is done.
+pub(crate) fn sum_up(desk: &Desk, screen: &mut Screen) {
+    for why in desk.summaries() {
+        screen.complain(None, &why, &NoTexts);
     }
 }
 

@@ -63,6 +63,9 @@ pub(crate) fn short(path: Option<&str>, diagnostic: &Diagnostic) -> String {
                 let _ = write!(text, ":{}", place.column);
             }
         }
+        if let Some(bytes) = place.and_then(|place| place.bytes) {
+            let _ = write!(text, ":byte {}", bytes.start);
+        }
         text.push_str(": ");
     }
     let _ = write!(

@@ -160,6 +160,7 @@ impl From<Error> for Failure {
                     line: 1,
                     column: u32::try_from(error.column).unwrap_or(u32::MAX),
                     span: Some(Span::new(start, start + length)),
+                    bytes: None,
                 };
                 let why = Box::new(why.at(place, ""));
                 Self::Told {

@@ -14,6 +14,7 @@ mod figure;
 mod findings;
 mod likeness;
 mod output;
+mod plugins;
 mod questions;
 mod report;
 mod screen;
@@ -100,6 +101,13 @@ impl Texts for Spoken {
 }
 
 fn main() -> ExitCode {
+    // The worker of a plugin is this program started again: it must be nothing else then.
+    if std::env::args_os()
+        .nth(1)
+        .is_some_and(|first| first == curvary_plugin_host::WORKER)
+    {
+        return curvary_plugin_host::serve();
+    }
     let program = match Program::try_parse_from(commands::arguments(std::env::args_os())) {
         Ok(program) => program,
         Err(error) => {

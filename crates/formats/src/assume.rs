@@ -74,6 +74,12 @@ impl Assumptions {
             }
             "columns" | "date" | "decimal" | "heads" | "measurement" | "parentheses" | "ranges" | "shape"
             | "times" => {}
+            // What a plugin asks is its own: `NAME/ABOUT`.
+            _ if is_of_reader(about) => {
+                if answer.is_empty() || answer.len() > LONGEST_ANSWER || answer.contains(char::is_control) {
+                    return wrong("an answer of a word or two");
+                }
+            }
             _ => match jcamp::answers(about) {
                 Some(answers) if answers.contains(&answer) => {}
                 Some([one, other]) => return wrong(&format!("`{one}` or `{other}`")),
@@ -194,6 +200,36 @@ impl Assumptions {
     pub fn is_empty(&self) -> bool {
         self.by_about.is_empty()
     }
+}
+
+/// An answer to a question of a plugin is no longer, in bytes.
+const LONGEST_ANSWER: usize = 200;
+
+/// Whether something is asked by one reader alone, a plugin: `NAME/ABOUT`, both of small letters, digits and hyphens.
+pub(crate) fn is_of_reader(about: &str) -> bool {
+    let plain = |part: &str| {
+        !part.is_empty()
+            && part.len() <= 60
+            && part
+                .bytes()
+                .all(|byte| byte.is_ascii_lowercase() || byte.is_ascii_digit() || byte == b'-')
+    };
+    about
+        .split_once('/')
+        .is_some_and(|(reader, about)| plain(reader) && plain(about))
+}
+
+/// The quantity and unit of a column as a reader states them: `wavelength`, `new:turbidity`.
+///
+/// # Errors
+/// When the quantity is none that is known, or the unit measures something else; the message says what was expected.
+pub(crate) fn stated_axis(quantity: &str, unit: Option<&Unit>) -> Result<Quantity, String> {
+    let answer = match unit {
+        Some(unit) => format!("{quantity}:{unit}"),
+        None => quantity.to_owned(),
+    };
+    check_axis(&answer)?;
+    Ok(Quantity::named(axis(&answer).0))
 }
 
 /// What stands before a quantity that is none of the known ones, so that a slip of the pen makes no new quantity.

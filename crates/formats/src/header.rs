@@ -13,7 +13,7 @@ use curvary_record::interpret::{Customs, Interpretation, interpret_as};
 use curvary_record::moment::Order;
 use curvary_record::unit::{Spelling, spelled};
 use curvary_record::{
-    Claim, Fields, Key, Label, Origin, Question, Span, Unit, Value, ValueKind, known_field,
+    Claim, Fields, Key, Label, Origin, Place, Question, Span, Unit, Value, ValueKind, known_field,
 };
 
 pub use self::passing::claim_free;
@@ -525,6 +525,35 @@ fn claim_with(
         found.value = Value::Text(raw.to_owned());
     }
     let place = source.place(Span::new(value.start, value.end));
+    put(fields, questions, source, (spelling, raw), (field, &found), place);
+}
+
+/// The same for a key and a value that another reader found, at a place that it names.
+pub(crate) fn claim_at(
+    fields: &mut Fields,
+    questions: &mut Vec<Question>,
+    source: &Source,
+    spelling: &str,
+    raw: &str,
+    place: Place,
+) {
+    let (spelling, raw) = (spelling.trim(), raw.trim());
+    if spelling.is_empty() || raw.is_empty() {
+        return;
+    }
+    let (field, found) = understand(spelling, raw, customs(source));
+    put(fields, questions, source, (spelling, raw), (field, &found), place);
+}
+
+/// Claims what was understood, and asks what only a person can decide.
+fn put(
+    fields: &mut Fields,
+    questions: &mut Vec<Question>,
+    source: &Source,
+    (spelling, raw): (&str, &str),
+    (field, found): (Key, &Interpretation),
+    place: Place,
+) {
     if let Some(mut question) = found.question.clone() {
         question.labels.push(Label {
             place: place.clone(),

@@ -47,6 +47,8 @@ pub struct Reading {
     pub runs: Vec<Run>,
     /// What was odd about the source as a whole.
     pub remarks: Vec<Diagnostic>,
+    /// Whether the reader itself failed, so that nothing is known of the source; a remark says how.
+    pub failed: bool,
 }
 
 impl Reading {
@@ -56,13 +58,25 @@ impl Reading {
         Self {
             runs: Vec::new(),
             remarks: vec![reason],
+            failed: false,
+        }
+    }
+
+    /// The reader could not do its work, for this reason; the source may be all right.
+    #[must_use]
+    pub fn failed(reason: Diagnostic) -> Self {
+        Self {
+            failed: true,
+            ..Self::refused(reason)
         }
     }
 
     /// The one word for it.
     #[must_use]
     pub fn verdict(&self) -> Verdict {
-        if self.runs.is_empty() {
+        if self.failed {
+            Verdict::Failed
+        } else if self.runs.is_empty() {
             Verdict::Refused
         } else if self.runs.iter().any(Run::in_question) {
             Verdict::InQuestion
@@ -89,6 +103,10 @@ pub trait Reader: Send + Sync {
     fn explain(&self, source: &Source) -> Vec<Part> {
         let _ = source;
         Vec::new()
+    }
+    /// What is to be said of the reader itself when the work is done: that it failed and was put aside.
+    fn summary(&self) -> Option<Diagnostic> {
+        None
     }
 }
 

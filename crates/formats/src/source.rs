@@ -3,7 +3,7 @@
 mod guess;
 mod signs;
 
-use std::sync::OnceLock;
+use std::sync::{Arc, OnceLock};
 
 use curvary_record::{Code, Diagnostic, Digest, LineTable, Place, Span};
 
@@ -19,7 +19,7 @@ pub struct Source {
     ordinary: bool,
     text: String,
     /// The bytes, when they are not the text's own.
-    original: Option<Vec<u8>>,
+    original: Option<Arc<Vec<u8>>>,
     encoding: &'static str,
     remarks: Vec<Diagnostic>,
     assume: Assumptions,
@@ -63,7 +63,7 @@ impl Source {
             digest: taken.digest,
             ordinary,
             text: decoded.text,
-            original: decoded.original,
+            original: decoded.original.map(Arc::new),
             encoding: decoded.encoding,
             remarks: decoded.remarks,
             assume: Assumptions::none(),
@@ -87,7 +87,8 @@ impl Source {
             digest: self.digest.clone(),
             ordinary: self.ordinary,
             text: self.text.clone(),
-            original: None,
+            // A reader that wants bytes reads them under answers too.
+            original: self.original.clone(),
             encoding: self.encoding,
             remarks: self.remarks.clone(),
             assume,
@@ -142,13 +143,18 @@ impl Source {
     /// The bytes as they were.
     #[must_use]
     pub fn bytes(&self) -> &[u8] {
-        self.original.as_deref().unwrap_or(self.text.as_bytes())
+        self.original
+            .as_ref()
+            .map_or(self.text.as_bytes(), |bytes| bytes.as_slice())
     }
 
     /// The bytes as they were, given back.
     #[must_use]
     pub fn into_bytes(self) -> Vec<u8> {
-        self.original.unwrap_or_else(|| self.text.into_bytes())
+        match self.original {
+            Some(bytes) => Arc::unwrap_or_clone(bytes),
+            None => self.text.into_bytes(),
+        }
     }
 
     /// The decoded text, without byte-order mark.

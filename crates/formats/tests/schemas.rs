@@ -6,7 +6,7 @@
 use std::fs;
 use std::path::PathBuf;
 
-use curvary_formats::{Readers, Source, layout, writers};
+use curvary_formats::{Readers, Source, layout, manifest, writers};
 use curvary_record::stored::{Record, StoredRun};
 
 fn folder() -> PathBuf {
@@ -17,6 +17,7 @@ fn schemas() -> Vec<(&'static str, String)> {
     let mut all = curvary_record::schema::all();
     all.push(("source-document-v1.json", writers::json::schema()));
     all.push(("layout-v1.json", layout::schema()));
+    all.push(("plugin-v1.json", manifest::schema()));
     all
 }
 

@@ -563,6 +563,7 @@ fn document() -> (Source, Card, Reading) {
     let reading = Reading {
         runs: vec![one],
         remarks: vec![Diagnostic::note(Code::new("whole"), "of the file").help("nothing")],
+        failed: false,
     };
     (source, card, reading)
 }

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use curvary_archive::{Answer, Answers};
 use curvary_formats::{Assumptions, Card, Readers, Reading, Settled, Source, Taken, container, family};
+use curvary_plugin_host::{Entry, Plugin};
 use curvary_record::{Code, Diagnostic, Family, Verdict};
 
 use crate::limits::Limits;
@@ -21,6 +22,8 @@ pub struct Orders {
     pub assume: Assumptions,
     /// Folders of layouts, beside the archive's own.
     pub layouts: Vec<PathBuf>,
+    /// Plugins that the person has allowed.
+    pub plugins: Vec<Entry>,
 }
 
 /// The readers and what was said about how to use them.
@@ -64,7 +67,7 @@ impl Finished {
 const UNPACKED: &str = "container-unpacked";
 
 impl Desk {
-    /// The built-in readers and the layouts of an archive (its folder), used as the orders say.
+    /// The built-in readers, the layouts of an archive (its folder) and the plugins, used as the orders say.
     ///
     /// # Errors
     /// When a named folder of layouts cannot be read, or no reader has the id that was asked for.
@@ -74,6 +77,12 @@ impl Desk {
         shelf.try_examples();
         for layout in shelf.layouts {
             readers.add(Box::new(layout));
+        }
+        for entry in &orders.plugins {
+            match Plugin::of_entry(entry) {
+                Ok(plugin) => readers.add(Box::new(plugin)),
+                Err(why) => shelf.misfits.push(Misfit::without_text(*why)),
+            }
         }
         if let Some(asked) = &orders.reader
             && !readers.iter().any(|reader| reader.card().id == *asked)
@@ -108,7 +117,16 @@ impl Desk {
         &self.readers
     }
 
-    /// The layouts that cannot be used, and why.
+    /// What is to be said of readers when the work is done: plugins that failed and were put aside.
+    #[must_use]
+    pub fn summaries(&self) -> Vec<Diagnostic> {
+        self.readers
+            .iter()
+            .filter_map(curvary_formats::Reader::summary)
+            .collect()
+    }
+
+    /// The layouts and plugins that cannot be used, and why.
     #[must_use]
     pub fn misfits(&self) -> &[Misfit] {
         &self.misfits
@@ -127,6 +145,7 @@ impl Desk {
             reader,
             assume,
             layouts,
+            plugins: _,
         } = &self.orders;
         reader.is_some() || !layouts.is_empty() || !assume.is_empty()
     }
@@ -235,7 +254,7 @@ impl Desk {
                 Code::new("reader-failed"),
                 "the reader came to a state that it was not made for; nothing of this file was used",
             );
-            let reading = Reading::refused(
+            let reading = Reading::failed(
                 why.help("please send the file to those who make curvary: this is our mistake"),
             );
             let settled = Settled {
@@ -277,6 +296,7 @@ fn unopened(source: Source) -> Finished {
         reading: Reading {
             runs: Vec::new(),
             remarks,
+            failed: false,
         },
         family: None,
         met: Vec::new(),

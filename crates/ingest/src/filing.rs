@@ -407,7 +407,7 @@ impl<'a> Filing<'a> {
             }
             let seen = look(&finished, &fate);
             let bytes = finished.source.into_bytes();
-            let Reading { runs, remarks } = finished.reading;
+            let Reading { runs, remarks, .. } = finished.reading;
             let (verdict, reader) = (fate.verdict, fate.reader.clone());
             let family = finished.family;
             batch.handed.push(Handed {

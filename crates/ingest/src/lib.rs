@@ -31,7 +31,7 @@ pub use flow::{Feed, flow, threads};
 pub use limits::Limits;
 pub use piece::{Content, Piece, each_piece};
 pub use proposal::{NamedFile, Proposal, name_rules};
-pub use shelf::{LayoutText, Misfit, Shelf, content, hold, understood};
+pub use shelf::{LayoutText, Misfit, Shelf, content, content_beside, hold, understood};
 pub use trouble::{Trouble, unusable};
 pub use vocabulary::{NOTHING, parts};
 pub use walk::{Found, LeaveOut, Met, Root, count, is_archive, slashed, spelled, walk};

@@ -12,12 +12,22 @@ use curvary_record::{Code, Diagnostic, Place};
 use crate::limits::Limits;
 use crate::trouble::{Trouble, unusable};
 
-/// A layout that cannot be used, with the text that its places lie in.
+/// A layout or plugin that cannot be used, with the text that its places lie in.
 pub struct Misfit {
     /// Why.
     pub why: Diagnostic,
     /// The layout's file and its text.
     pub text: LayoutText,
+}
+
+impl Misfit {
+    /// A misfit of which no text is shown.
+    pub(crate) fn without_text(why: Diagnostic) -> Self {
+        Self {
+            why,
+            text: LayoutText::default(),
+        }
+    }
 }
 
 /// The text of a layout's file, for drawing.
@@ -191,10 +201,15 @@ pub fn hold(layout: &Layout, example: &Example) -> Vec<Diagnostic> {
 
 /// The bytes of an example.
 pub fn content(layout: &Layout, example: &Example) -> Result<Vec<u8>, Box<Diagnostic>> {
+    content_beside(Path::new(layout.path()), example)
+}
+
+/// The bytes of an example that is described in a file.
+pub fn content_beside(described: &Path, example: &Example) -> Result<Vec<u8>, Box<Diagnostic>> {
     match (example.text(), example.file()) {
         (Some(text), _) => Ok(text.as_bytes().to_vec()),
         (None, file) => {
-            let folder = Path::new(layout.path()).parent().unwrap_or(Path::new(""));
+            let folder = described.parent().unwrap_or(Path::new(""));
             bytes(&folder.join(file.unwrap_or("")))
         }
     }

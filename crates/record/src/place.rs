@@ -46,6 +46,9 @@ pub struct Place {
     /// The bytes of the decoded text.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub span: Option<Span>,
+    /// The bytes of the file, where it was read as bytes and not as text; there is no line then.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub bytes: Option<Span>,
 }
 
 impl Place {
@@ -83,6 +86,7 @@ impl Place {
             line: count(index + 1),
             column: count(before.chars().count() + 1),
             span: Some(span),
+            bytes: None,
         }
     }
 }

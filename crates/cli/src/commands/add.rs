@@ -99,6 +99,7 @@ impl Add {
             ..
         } = tale;
         complaints.end(screen);
+        desk::sum_up(&desk, screen);
         let interrupted = stop.load(Ordering::Relaxed);
         if self.json {
             screen.json(&Shape {

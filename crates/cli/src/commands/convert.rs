@@ -108,6 +108,7 @@ impl Convert {
             report.end()?;
         }
         complaints.end(screen);
+        desk::sum_up(&desk, screen);
         let folder = self.out.display().to_string();
         if self.json {
             screen.json(&Shape {

@@ -1,4 +1,6 @@
-//! `curvary readers`: who can read what; layouts drafted and tried.
+//! `curvary readers`: who can read what; layouts drafted and tried; plugins allowed and tried.
+
+mod plugins;
 
 use std::fs;
 use std::io::Write;
@@ -18,12 +20,19 @@ use crate::output;
 use crate::screen::{Screen, count, plural};
 use crate::table::{Column, Shorten, Table};
 
-/// List the readers that turn files into runs; draft a layout, or try layouts on their examples
+/// List the readers that turn files into runs; draft a layout; try layouts and plugins; allow plugins
 #[derive(Debug, Args)]
 #[command(args_conflicts_with_subcommands = true)]
 pub(crate) struct Readers {
     #[command(subcommand)]
     what: Option<What>,
+    #[command(flatten)]
+    listing: Listing,
+}
+
+/// List the readers: built-in ones, layouts and plugins
+#[derive(Debug, Args)]
+struct Listing {
     /// Use the layouts of this folder too
     #[arg(long, value_name = "DIR")]
     layouts: Vec<PathBuf>,
@@ -34,8 +43,11 @@ pub(crate) struct Readers {
 
 #[derive(Debug, Subcommand)]
 enum What {
+    List(Listing),
     Draft(Draft),
     Check(Check),
+    Allow(plugins::Allow),
+    Forget(plugins::Forget),
 }
 
 /// Write a first layout from what is understood of a file, to be corrected by hand
@@ -53,14 +65,14 @@ struct Draft {
     assume: Vec<String>,
 }
 
-/// Try layouts on their examples, and on damaged copies of them
+/// Try layouts and plugins on their examples, and on damaged copies of them
 ///
 /// A copy that is cut off, lacks a line or has a wrong byte must never give a number in silence that the whole example
-/// does not hold.
+/// does not hold. A plugin is named by its folder, and is loaded for this once without being allowed.
 #[derive(Debug, Args)]
 struct Check {
-    /// Layouts by name, or files [default: all of the archive and of --layouts]
-    #[arg(value_name = "NAME|FILE")]
+    /// Layouts by name, or files; folders of plugins [default: all layouts of the archive and of --layouts]
+    #[arg(value_name = "NAME|FILE|DIR")]
     which: Vec<String>,
     /// Try the layouts of this folder too
     #[arg(long, value_name = "DIR")]
@@ -83,11 +95,16 @@ impl Readers {
         match &self.what {
             Some(What::Draft(draft)) => draft.run(screen),
             Some(What::Check(check)) => check.run(setting, screen),
-            None => self.list(setting, screen),
+            Some(What::Allow(allow)) => allow.run(screen),
+            Some(What::Forget(forget)) => forget.run(screen),
+            Some(What::List(listing)) => listing.run(setting, screen),
+            None => self.listing.run(setting, screen),
         }
     }
+}
 
-    fn list(&self, setting: &Setting, screen: &mut Screen) -> Outcome {
+impl Listing {
+    fn run(&self, setting: &Setting, screen: &mut Screen) -> Outcome {
         let options = ReadingOptions {
             layouts: self.layouts.clone(),
             ..ReadingOptions::default()
@@ -95,7 +112,8 @@ impl Readers {
         let desk = options.desk(setting.archive.there().as_deref(), Scope::Named)?;
         desk::complain(&desk, screen);
         let cards = || desk.readers().iter().map(Reader::card);
-        let ending = if desk.misfits().is_empty() {
+        let unusable = plugins::tell_unusable(screen)?;
+        let ending = if desk.misfits().is_empty() && unusable == 0 {
             Ending::Done
         } else {
             Ending::Partly
@@ -214,7 +232,8 @@ struct Tried {
 impl Check {
     fn run(&self, setting: &Setting, screen: &mut Screen) -> Outcome {
         let mut shelf = self.chosen(setting)?;
-        if shelf.layouts.is_empty() && shelf.misfits.is_empty() {
+        let mut plugins = self.plugins(screen)?;
+        if shelf.layouts.is_empty() && shelf.misfits.is_empty() && plugins.is_empty() {
             let why = Diagnostic::error(Code::new("no-layout"), "there is no layout to try");
             return Err(Failure::wrong(why.help(
                 "name a file or a folder with `--layouts DIR`, or put layouts into the archive's folder `layouts`",
@@ -256,11 +275,25 @@ impl Check {
             }
             tried.push(result);
         }
+        tried.append(&mut plugins);
         if self.json {
             screen.json(&tried)?;
         }
         let good = tried.iter().filter(|tried| tried.holds).count() as u64;
         Ok(Ending::of(good, tried.len() as u64 - good))
+    }
+
+    /// What came of the plugins that are meant.
+    fn plugins(&self, screen: &mut Screen) -> Result<Vec<Tried>, Failure> {
+        let mut all = Vec::new();
+        for folder in self.which.iter().map(Path::new).filter(|which| which.is_dir()) {
+            let tried = plugins::attempt(folder);
+            if !self.json {
+                plugins::tell(&tried, screen)?;
+            }
+            all.push(tried);
+        }
+        Ok(all)
     }
 
     /// The layouts that are meant.
@@ -271,8 +304,11 @@ impl Check {
             .which
             .iter()
             .map(String::as_str)
-            .filter(|which| !is_file(which))
+            .filter(|which| !is_file(which) && !Path::new(which).is_dir())
             .collect();
+        if !self.which.is_empty() && self.which.iter().all(|which| Path::new(which).is_dir()) {
+            return Ok(chosen);
+        }
         for file in self.which.iter().filter(|which| is_file(which)) {
             match curvary_ingest::understood(Path::new(file)) {
                 Ok(layout) => chosen.layouts.push(layout),

@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use curvary_record::{Code, Diagnostic, Severity, Value};
 
 use super::example::{axis_of, pair};
-use super::{Example, Layout};
+use super::{Example, Paper};
 use crate::{Reader, Reading, Recognition, Source};
 
 /// Of each kind of damage at most so many copies are tried, evenly spread over the file.
@@ -120,20 +120,24 @@ impl Content {
     }
 }
 
-impl Layout {
+impl Paper {
     /// Reads damaged copies of an example: cut off anywhere, lines dropped, bytes flipped.
-    #[must_use]
-    pub fn damage(&self, example: &Example, bytes: &[u8]) -> Damage {
-        let whole = Content::of(&self.read(&Source::new(example.path(), bytes.to_vec())));
+    pub(crate) fn damage(&self, reader: &dyn Reader, example: &Example, bytes: &[u8]) -> Damage {
+        let whole = Content::of(&reader.read(&Source::new(example.path(), bytes.to_vec())));
         let mut damage = Damage::default();
-        self.try_all(&mut damage, &whole, example, cut_off(bytes));
-        self.try_all(&mut damage, &whole, example, lines_dropped(bytes));
-        self.try_all(&mut damage, &whole, example, bytes_flipped(bytes));
+        self.try_all(reader, &mut damage, &whole, example, cut_off(bytes));
+        self.try_all(reader, &mut damage, &whole, example, lines_dropped(bytes));
+        self.try_all(reader, &mut damage, &whole, example, bytes_flipped(bytes));
+        if self.kind != "layout" {
+            self.try_all(reader, &mut damage, &whole, example, encoded(bytes));
+            Self::try_hostile(reader, &mut damage, example, hostile(bytes));
+        }
         damage
     }
 
     fn try_all(
         &self,
+        reader: &dyn Reader,
         damage: &mut Damage,
         whole: &Content,
         example: &Example,
@@ -143,11 +147,18 @@ impl Layout {
         for (what, bytes) in copies {
             damage.copies += 1;
             let source = Source::new(example.path(), bytes);
-            if let Recognition::No(_) = self.recognise(&source.glimpse()) {
+            if let Recognition::No(_) = reader.recognise(&source.glimpse()) {
                 damage.told += 1;
                 continue;
             }
-            let mut reading = self.read(&source);
+            let mut reading = reader.read(&source);
+            if reading.failed {
+                complaints += 1;
+                if complaints <= MOST_TOLD {
+                    damage.complaints.push(Self::fallen(&what, &reading));
+                }
+                continue;
+            }
             reading.remarks.extend(source.remarks().iter().cloned());
             let content = Content::of(&reading);
             let told = content.asked || reading.runs.is_empty() || !content.remarks.is_subset(&whole.remarks);
@@ -167,6 +178,38 @@ impl Layout {
         }
     }
 
+    /// Copies that may be read in any way, as long as the reader does not fail.
+    fn try_hostile(
+        reader: &dyn Reader,
+        damage: &mut Damage,
+        example: &Example,
+        copies: Vec<(String, Vec<u8>)>,
+    ) {
+        let mut complaints = 0;
+        for (what, bytes) in copies {
+            damage.copies += 1;
+            let reading = reader.read(&Source::new(example.path(), bytes));
+            if !reading.failed {
+                damage.told += 1;
+                continue;
+            }
+            complaints += 1;
+            if complaints <= MOST_TOLD {
+                damage.complaints.push(Self::fallen(&what, &reading));
+            }
+        }
+    }
+
+    /// A reader that failed on a copy.
+    fn fallen(what: &str, reading: &Reading) -> Diagnostic {
+        let why = reading.remarks.first();
+        let said = why.map_or("no reason was given", |why| why.message.as_str());
+        let code = why.map_or(Code::new("plugin-failed"), |why| why.code.clone());
+        let told = Diagnostic::error(code, format!("a copy of the example with {what}: {said}"));
+        let notes = why.map(|why| why.notes.clone()).unwrap_or_default();
+        notes.into_iter().fold(told, Diagnostic::with_note)
+    }
+
     fn silent(&self, example: &Example, what: &str, number: &str) -> Diagnostic {
         let span = example
             .file
@@ -174,13 +217,92 @@ impl Layout {
             .or(example.text.as_ref())
             .map_or(0..0, toml::Spanned::span);
         let begin = span.start..(span.start + 3).min(span.end);
+        let (code, help) = match self.kind {
+            "layout" => (
+                Code::new("layout-damage"),
+                "make the layout stricter: settle less by position, and name heads and texts under `[recognise]`",
+            ),
+            _ => (
+                Code::new("plugin-damage"),
+                "let the plugin look for the end of what it reads, and refuse or remark what it does not know",
+            ),
+        };
         Diagnostic::error(
-            Code::new("layout-damage"),
+            code,
             format!("a copy of the example with {what} gives {number} without a word; the whole file has no such number"),
         )
         .at(self.place(begin), "this example")
-        .help("make the layout stricter: settle less by position, and name heads and texts under `[recognise]`")
+        .help(help)
     }
+}
+
+/// The same text in other encodings and with other line ends.
+fn encoded(bytes: &[u8]) -> impl Iterator<Item = (String, Vec<u8>)> {
+    let text = std::str::from_utf8(bytes).map(str::to_owned).ok();
+    let copies = text.map(|text| {
+        let wide = std::iter::once(0xFEFF_u16).chain(text.encode_utf16());
+        let crlf = text.replace("\r\n", "\n").replace('\n', "\r\n");
+        vec![
+            ("UTF-16".to_owned(), wide.flat_map(u16::to_le_bytes).collect()),
+            (
+                "a byte-order mark".to_owned(),
+                format!("\u{FEFF}{text}").into_bytes(),
+            ),
+            ("the line ends CR LF".to_owned(), crlf.into_bytes()),
+        ]
+    });
+    copies.into_iter().flatten()
+}
+
+/// What nobody would write: lines out of order, doubled, far too long; bytes that are no text; nothing at all.
+fn hostile(bytes: &[u8]) -> Vec<(String, Vec<u8>)> {
+    let lines: Vec<&[u8]> = bytes.split_inclusive(|&byte| byte == b'\n').collect();
+    let mut all: Vec<(String, Vec<u8>)> = vec![
+        ("nothing in it".to_owned(), Vec::new()),
+        (
+            "its lines in reverse".to_owned(),
+            lines.iter().rev().flat_map(|line| line.to_vec()).collect(),
+        ),
+        ("all of it twice".to_owned(), bytes.repeat(2)),
+        (
+            "a million zeros behind it".to_owned(),
+            [bytes, &[0; 1_000_000]].concat(),
+        ),
+        (
+            "a million digits behind it".to_owned(),
+            [bytes, &[b'9'; 1_000_000]].concat(),
+        ),
+        (
+            "a million line ends before it".to_owned(),
+            [&[b'\n'; 1_000_000], bytes].concat(),
+        ),
+    ];
+    // A plain generator: the same disorder every time.
+    let mut state = 0x9E37_79B9_7F4A_7C15_u64;
+    let mut next = move |below: usize| {
+        state ^= state << 13;
+        state ^= state >> 7;
+        state ^= state << 17;
+        usize::try_from(state >> 16).unwrap_or(0) % below.max(1)
+    };
+    for round in 1..=40 {
+        let mut mixed = lines.clone();
+        for at in (1..mixed.len()).rev() {
+            mixed.swap(at, next(at + 1));
+        }
+        all.push((format!("its lines mixed, {round}"), mixed.concat()));
+        let mut wild = bytes.to_vec();
+        for _ in 0..=round / 4 {
+            if let Some(byte) = {
+                let at = next(wild.len());
+                wild.get_mut(at)
+            } {
+                *byte = u8::try_from(next(256)).unwrap_or(0);
+            }
+        }
+        all.push((format!("bytes at random in it, {round}"), wild));
+    }
+    all
 }
 
 /// Numbers from 0 to `count`, all of them or evenly spread.

@@ -160,13 +160,13 @@ pub fn schema() -> String {
 }
 
 /// What is wrong with a layout, and where.
-pub(super) struct Fault {
-    pub(super) span: Option<Range<usize>>,
-    pub(super) message: String,
+pub(crate) struct Fault {
+    pub(crate) span: Option<Range<usize>>,
+    pub(crate) message: String,
 }
 
 impl Fault {
-    pub(super) fn at<T>(value: &Spanned<T>, message: impl Into<String>) -> Self {
+    pub(crate) fn at<T>(value: &Spanned<T>, message: impl Into<String>) -> Self {
         Self {
             span: Some(value.span()),
             message: message.into(),
@@ -282,7 +282,7 @@ impl Example {
         self.path.as_deref().or(self.file()).unwrap_or("example.txt")
     }
 
-    fn check(&self) -> Result<(), Fault> {
+    pub(crate) fn check(&self) -> Result<(), Fault> {
         match (&self.file, &self.text) {
             (Some(_), None) | (None, Some(_)) => {}
             (Some(file), Some(_)) => {

@@ -5,13 +5,12 @@ use std::ops::Range;
 use curvary_record::{Claim, Code, Column, Diagnostic, Key, Origin, Trace, interpret};
 
 use super::description::raw_of;
-use super::{Example, Layout};
+use super::{Example, Paper};
 use crate::{Reader, Reading, Recognition, Source};
 
-impl Layout {
+impl Paper {
     /// What an example expects and reading its bytes did not give; empty when the example holds.
-    #[must_use]
-    pub fn hold(&self, example: &Example, bytes: Vec<u8>) -> Vec<Diagnostic> {
+    pub(crate) fn hold(&self, reader: &dyn Reader, example: &Example, bytes: Vec<u8>) -> Vec<Diagnostic> {
         let mut complaints = Vec::new();
         let source = Source::new(example.path(), bytes);
         let whole = example
@@ -21,13 +20,13 @@ impl Layout {
             .map_or(0..0, toml::Spanned::span);
         // A long text is shown by its beginning.
         let begin = whole.start..(whole.start + 3).min(whole.end);
-        if let Recognition::No(why) = self.recognise(&source.glimpse()) {
+        if let Recognition::No(why) = reader.recognise(&source.glimpse()) {
             complaints.push(self.complaint(
                 begin.clone(),
-                format!("the layout does not know its own example: {why}"),
+                format!("the {} does not know its own example: {why}", self.kind),
             ));
         }
-        let reading = self.read(&source);
+        let reading = reader.read(&source);
         let mut expect = |span: Range<usize>, what: &str, wanted: String, found: String| {
             if wanted != found {
                 complaints.push(self.complaint(
@@ -98,10 +97,13 @@ impl Layout {
                 "reading the example leaves a question open, {}: {}",
                 question.code, question.message
             );
-            complaints.push(self.complaint(begin.clone(), why).help(format!(
-                "settle it under `[settle]`; the readings are {}",
-                readings.join(", ")
-            )));
+            complaints.push(self.complaint(begin.clone(), why).help(match self.kind {
+                "layout" => format!(
+                    "settle it under `[settle]`; the readings are {}",
+                    readings.join(", ")
+                ),
+                _ => format!("the plugin can say it; the readings are {}", readings.join(", ")),
+            }));
         }
         if reading.runs.is_empty() {
             let why = reading
@@ -136,7 +138,11 @@ impl Layout {
     }
 
     fn complaint(&self, span: Range<usize>, message: String) -> Diagnostic {
-        Diagnostic::error(Code::new("layout-example"), message).at(self.place(span), "")
+        let code = match self.kind {
+            "layout" => Code::new("layout-example"),
+            _ => Code::new("plugin-example"),
+        };
+        Diagnostic::error(code, message).at(self.place(span), "")
     }
 }
 

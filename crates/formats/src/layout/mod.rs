@@ -16,6 +16,9 @@ mod meaning;
 mod recognise;
 mod table;
 
+pub(crate) use description::Fault;
+pub(crate) use recognise::Recognise;
+
 pub use damage::Damage;
 pub use description::{Example, schema};
 pub use draft::draft;
@@ -30,9 +33,7 @@ use crate::{Assumptions, Card, Glimpse, Part, Reader, Reading, Recognition, Sour
 #[derive(Debug)]
 pub struct Layout {
     card: Card,
-    /// The layout's file, as its places name it.
-    path: String,
-    text: String,
+    paper: Paper,
     description: Description,
     settled: Assumptions,
 }
@@ -67,8 +68,7 @@ impl Layout {
                 version: format!("{}+{short}", description.version),
                 title: description.title.clone(),
             },
-            path: path.to_owned(),
-            text: text.to_owned(),
+            paper: Paper::new("layout", path, text),
             description,
             settled,
         })
@@ -83,19 +83,50 @@ impl Layout {
     /// The layout's file, as it was named to [`Layout::parse`].
     #[must_use]
     pub fn path(&self) -> &str {
-        &self.path
+        &self.paper.path
     }
 
     /// The layout's text.
     #[must_use]
     pub fn text(&self) -> &str {
-        &self.text
+        &self.paper.text
     }
 
     /// Its examples; there is at least one.
     #[must_use]
     pub fn examples(&self) -> &[Example] {
         &self.description.example
+    }
+
+    /// What an example expects and reading its bytes did not give; empty when the example holds.
+    #[must_use]
+    pub fn hold(&self, example: &Example, bytes: Vec<u8>) -> Vec<Diagnostic> {
+        self.paper.hold(self, example, bytes)
+    }
+
+    /// Reads damaged copies of an example: cut off anywhere, lines dropped, bytes flipped.
+    #[must_use]
+    pub fn damage(&self, example: &Example, bytes: &[u8]) -> Damage {
+        self.paper.damage(self, example, bytes)
+    }
+}
+
+/// The file in which a layout or a plugin is described, as places name it.
+#[derive(Clone, Debug)]
+pub(crate) struct Paper {
+    /// `layout` or `plugin`.
+    kind: &'static str,
+    pub(crate) path: String,
+    pub(crate) text: String,
+}
+
+impl Paper {
+    pub(crate) fn new(kind: &'static str, path: &str, text: &str) -> Self {
+        Self {
+            kind,
+            path: path.to_owned(),
+            text: text.to_owned(),
+        }
     }
 
     fn place(&self, span: std::ops::Range<usize>) -> Place {
@@ -153,15 +184,19 @@ fn place(path: &str, text: &str, span: std::ops::Range<usize>) -> Place {
 
 fn wrong(path: &str, text: &str, span: Option<std::ops::Range<usize>>, message: String) -> Diagnostic {
     let why = Diagnostic::error(Code::new("layout-wrong"), message);
-    let at = match span {
+    why.at(place_or_file(path, text, span), "")
+        .help("the layout is not used until this is put right; other readers are not concerned")
+}
+
+/// A place in a file, or the file as a whole.
+pub(crate) fn place_or_file(path: &str, text: &str, span: Option<std::ops::Range<usize>>) -> Place {
+    match span {
         Some(span) => place(path, text, span),
         None => Place {
             file: Some(path.to_owned()),
             ..Place::default()
         },
-    };
-    why.at(at, "")
-        .help("the layout is not used until this is put right; other readers are not concerned")
+    }
 }
 
 #[cfg(test)]

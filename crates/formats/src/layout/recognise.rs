@@ -10,7 +10,7 @@ use crate::{Glimpse, Recognition};
 /// How files of a layout are told from all others. All that is given must hold.
 #[derive(Clone, Debug, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
-pub(super) struct Recognise {
+pub(crate) struct Recognise {
     /// Texts that must all stand in the first 8 KiB, as they are spelled.
     #[serde(default)]
     #[schemars(with = "Vec<String>")]
@@ -21,6 +21,10 @@ pub(super) struct Recognise {
     /// Heads that must all stand as cells of one line of the first 8 KiB.
     #[serde(default)]
     columns: Vec<String>,
+    /// The bytes that the file begins with, in hexadecimal digits, such as `89 50 4E`; at least two, at most 64.
+    #[serde(default)]
+    #[schemars(with = "Option<String>")]
+    begins: Option<Spanned<String>>,
     /// What the end of the path must look like; `*` stands for any letters within a name, `?` for one.
     #[serde(default)]
     #[schemars(with = "Option<String>")]
@@ -31,7 +35,7 @@ pub(super) struct Recognise {
 const SHORTEST: usize = 4;
 
 impl Recognise {
-    pub(super) fn check(&self) -> Result<(), Fault> {
+    pub(crate) fn check(&self) -> Result<(), Fault> {
         for text in &self.contains {
             if text.get_ref().trim().chars().count() < SHORTEST {
                 let message = format!(
@@ -41,13 +45,24 @@ impl Recognise {
                 return Err(Fault::at(text, message));
             }
         }
+        if let Some(begins) = &self.begins {
+            let bytes = hexadecimal(begins.get_ref()).filter(|bytes| (2..=64).contains(&bytes.len()));
+            if bytes.is_none() {
+                let message = format!(
+                    "`{}` is not what a file begins with: expected 2 to 64 bytes in hexadecimal digits, such as `89 50 4E`",
+                    begins.get_ref()
+                );
+                return Err(Fault::at(begins, message));
+            }
+            return Ok(());
+        }
         if !self.contains.is_empty() || self.columns.len() >= 2 {
             return Ok(());
         }
         let Some(pattern) = &self.file_name else {
             return Err(Fault {
                 span: None,
-                message: "nothing tells the files of this layout: give `contains`, two `columns` or more, or `file-name` under `[recognise]`"
+                message: "nothing tells its files: give `contains`, two `columns` or more, `begins` or `file-name` under `[recognise]`"
                     .to_owned(),
             });
         };
@@ -67,7 +82,7 @@ impl Recognise {
     }
 
     /// Whether a source is one of the layout's.
-    pub(super) fn ask(&self, glimpse: &Glimpse<'_>) -> Recognition {
+    pub(crate) fn ask(&self, glimpse: &Glimpse<'_>) -> Recognition {
         let mut reasons = Vec::new();
         if let Some(pattern) = &self.file_name {
             let pattern = pattern.get_ref();
@@ -75,6 +90,13 @@ impl Recognise {
                 return Recognition::No(format!("its name does not fit `{pattern}`"));
             }
             reasons.push(format!("its name fits `{pattern}`"));
+        }
+        if let Some(begins) = &self.begins {
+            let begins = begins.get_ref();
+            if !hexadecimal(begins).is_some_and(|bytes| glimpse.start.starts_with(&bytes)) {
+                return Recognition::No(format!("it does not begin with the bytes `{begins}`"));
+            }
+            reasons.push(format!("it begins with the bytes `{begins}`"));
         }
         for text in &self.contains {
             let text = text.get_ref();
@@ -99,6 +121,20 @@ impl Recognise {
         }
         Recognition::Yes(reasons.join(", and "))
     }
+}
+
+/// The bytes of hexadecimal digits, with or without blanks between them.
+fn hexadecimal(text: &str) -> Option<Vec<u8>> {
+    let digits: Vec<u32> = text
+        .chars()
+        .filter(|c| !c.is_whitespace())
+        .map(|c| c.to_digit(16))
+        .collect::<Option<_>>()?;
+    let byte = |two: &[u32]| u8::try_from(two[0] * 16 + two[1]).ok();
+    if digits.len() % 2 == 1 {
+        return None;
+    }
+    digits.chunks(2).map(byte).collect()
 }
 
 /// Whether all heads are cells of a line, whatever separates them.

@@ -167,7 +167,9 @@ impl Layout {
                         after.get_ref()
                     );
                     let why = Diagnostic::error(Code::new("no-table"), message);
-                    return Err(Box::new(why.at(self.place(after.span()), "the layout says so")));
+                    return Err(Box::new(
+                        why.at(self.paper.place(after.span()), "the layout says so"),
+                    ));
                 }
             },
         };

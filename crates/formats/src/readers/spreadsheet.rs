@@ -256,6 +256,7 @@ fn written_out(name: &str, cells: &Cells) -> Rendering {
             line: row + 1,
             column: column + 1,
             span: None,
+            bytes: None,
         };
         let mut column = first_column;
         let mut line: Vec<(&str, Place)> = Vec::with_capacity(cells.len());

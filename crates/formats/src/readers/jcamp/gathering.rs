@@ -176,6 +176,7 @@ impl Gathering<'_> {
         Reading {
             runs: self.runs,
             remarks: self.remarks,
+            failed: false,
         }
     }
 }

@@ -46,6 +46,7 @@ pub(super) fn place_of(place: &dx::Place) -> Place {
         line: place.line,
         column: place.column,
         span: Some(span_of(place.span)),
+        bytes: None,
     }
 }
 

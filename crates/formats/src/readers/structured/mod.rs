@@ -73,6 +73,7 @@ impl Reader for Structured {
             return Reading {
                 runs: Vec::new(),
                 remarks: [remarks, vec![no_table(source)]].concat(),
+                ..Reading::default()
             };
         }
         let mut reading = joined(

@@ -235,6 +235,7 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
         return Reading {
             runs: Vec::new(),
             remarks: std::iter::once(none).chain(untold).collect(),
+            failed: false,
         };
     }
     damaged::take_beside_tables(source, &mut sections, &mut behind);
@@ -267,6 +268,7 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
     let mut reading = Reading {
         runs: Vec::new(),
         remarks: untold.collect(),
+        failed: false,
     };
     let mut others: Vec<Diagnostic> = Vec::new();
     let mut unknown: Vec<(Run, Diagnostic)> = Vec::new();
@@ -376,6 +378,7 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
         return Reading {
             runs: Vec::new(),
             remarks: others,
+            failed: false,
         };
     }
     if !marks.is_empty() && others.is_empty() {

@@ -1,0 +1,839 @@
+//! Where a reader puts what it finds, piece by piece.
+//!
+//! A reader that knows its form says what stood there: a run begins, a key has a value, a column has cells. A [`Sink`]
+//! keeps the order, holds the limits, turns cells into numbers and values into claims with the rules of all readers, and
+//! asks where quantity or unit is not said. Plugins speak to it through the worker, built-in readers directly.
+//!
+//! What may not be said ends the reading with a [`Breach`]: nothing of it is used then.
+
+mod cells;
+
+use std::fmt;
+
+use curvary_record::{
+    Alternative, Code, Coordinate, Diagnostic, Fields, Label, Lines, Origin, Place, Quantity, Question, Run,
+    RunId, Severity, SourceRef, Span, Technique, Trace, Unit, Value,
+};
+
+use self::cells::{Meaning, Numbered};
+use crate::assume::{is_of_reader, stated_axis};
+use crate::{Card, Reading, Source, header};
+
+/// What spans count.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Counting {
+    /// Bytes of the decoded text: places have lines and columns.
+    Text,
+    /// Bytes of the file.
+    Bytes,
+}
+
+/// How much of one source may be said.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Limits {
+    /// Runs.
+    pub runs: usize,
+    /// Curves of all runs.
+    pub curves: usize,
+    /// Points of all columns.
+    pub points: usize,
+    /// Claims, held coordinates and questions.
+    pub sayings: usize,
+    /// Remarks.
+    pub remarks: usize,
+    /// Bytes of one text.
+    pub text: usize,
+    /// Bytes of all texts.
+    pub texts: usize,
+}
+
+impl Limits {
+    /// The limits of every reader.
+    pub const USUAL: Self = Self {
+        runs: 10_000,
+        curves: 100_000,
+        points: 16 << 20,
+        sayings: 200_000,
+        remarks: 1_000,
+        text: 64 << 10,
+        texts: 64 << 20,
+    };
+}
+
+/// What a reader said and may not say, as a sentence.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Breach(pub String);
+
+impl fmt::Display for Breach {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+impl std::error::Error for Breach {}
+
+/// A text that stood in the source, and where.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Said<'a> {
+    /// The text.
+    pub text: &'a str,
+    /// Its place; an empty span is no known place.
+    pub span: Span,
+}
+
+impl<'a> Said<'a> {
+    /// A text without a known place.
+    #[must_use]
+    pub fn of(text: &'a str) -> Self {
+        Self {
+            text,
+            span: Span::default(),
+        }
+    }
+}
+
+/// A column as it stood.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct ColumnSaid<'a> {
+    /// The header above it, as it was spelled.
+    pub header: Said<'a>,
+    /// What its numbers are of: a quantity that is known, `new:NAME` for another one, or nothing, where the header says it.
+    pub quantity: &'a str,
+    /// The unit, a UCUM code or as people write it, or nothing, where the header says it.
+    pub unit: &'a str,
+    /// Whether the decimal sign is a comma.
+    pub comma: bool,
+    /// The values.
+    pub values: Values<'a>,
+}
+
+/// The values of a column.
+#[derive(Clone, Copy, Debug)]
+pub enum Values<'a> {
+    /// As they were written. A text without a sign is no value.
+    Texts(&'a [Said<'a>]),
+    /// Numbers of a form that holds no texts, each with its place where places are known. NaN is no value.
+    Numbers(&'a [f64], &'a [Span]),
+}
+
+impl Default for Values<'_> {
+    fn default() -> Self {
+        Self::Texts(&[])
+    }
+}
+
+impl Values<'_> {
+    fn len(&self) -> usize {
+        match self {
+            Self::Texts(texts) => texts.len(),
+            Self::Numbers(numbers, _) => numbers.len(),
+        }
+    }
+}
+
+/// A coordinate that stays the same along a curve.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct HeldSaid<'a> {
+    /// A quantity, as in a column.
+    pub quantity: &'a str,
+    /// Its unit, a UCUM code or as people write it.
+    pub unit: &'a str,
+    /// Its value as it was written, with a decimal point.
+    pub value: Said<'a>,
+}
+
+/// A curve over the axis that was given last.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct CurveSaid<'a> {
+    /// Its name, where it has one.
+    pub label: &'a str,
+    /// Its values, as many as the axis has.
+    pub column: ColumnSaid<'a>,
+    /// What stays the same along it.
+    pub held: &'a [HeldSaid<'a>],
+    /// What is said of this curve alone, key and value.
+    pub claims: &'a [(Said<'a>, Said<'a>)],
+}
+
+/// Takes what a reader finds in one source and makes runs of it.
+///
+/// The order is `begin_run (claim | question | axis | curve)* end_run`, as often as there are runs; a remark may come at
+/// any time. See [`Limits`] for how much.
+pub struct Sink<'a> {
+    source: &'a Source,
+    card: &'a Card,
+    counting: Counting,
+    limits: Limits,
+    left: Limits,
+    reading: Reading,
+    open: Option<Run>,
+    axis: Option<Axis>,
+    /// Cells that were no numbers, of the run that is open.
+    unreadable: usize,
+}
+
+/// The axis that curves run over.
+struct Axis {
+    meaning: Meaning,
+    numbered: Numbered,
+}
+
+/// Cells that are no numbers are told one by one up to here.
+const TOLD: usize = 20;
+
+impl<'a> Sink<'a> {
+    /// A sink for what the reader of this card finds in a source.
+    #[must_use]
+    pub fn new(source: &'a Source, card: &'a Card, counting: Counting, limits: Limits) -> Self {
+        Self {
+            source,
+            card,
+            counting,
+            limits,
+            left: limits,
+            reading: Reading::default(),
+            open: None,
+            axis: None,
+            unreadable: 0,
+        }
+    }
+
+    /// A run begins. `technique` may be empty: then the axes tell.
+    ///
+    /// # Errors
+    /// When the run before has not ended, or there are too many.
+    pub fn begin_run(&mut self, technique: &str, span: Span) -> Result<(), Breach> {
+        if self.open.is_some() {
+            return breach("a run was begun before the run before it was ended");
+        }
+        take(&mut self.left.runs, 1, || format!("{} runs", self.limits.runs))?;
+        if !technique.is_empty() && !is_name(technique) {
+            return breach(format!(
+                "`{}` is no technique: expected small letters and hyphens, such as `time-course`",
+                shortened(technique)
+            ));
+        }
+        let place = self.place(span);
+        let ordinal = self.reading.runs.len();
+        self.open = Some(Run {
+            id: RunId::new(self.source.digest(), ordinal),
+            source: SourceRef {
+                path: self.source.path().to_owned(),
+                digest: self.source.digest().clone(),
+                reader: self.card.id.clone(),
+                reader_version: self.card.version.clone(),
+                encoding: (self.counting == Counting::Text).then(|| self.source.encoding().to_owned()),
+                ordinal: u32::try_from(ordinal).unwrap_or(u32::MAX),
+                lines: (place.line > 0).then_some((place.line, place.line)),
+            },
+            technique: if technique.is_empty() {
+                Technique::UNKNOWN
+            } else {
+                known(technique)
+            },
+            because: vec![format!("`{}` states axes and units", self.card.id)],
+            fields: Fields::default(),
+            traces: Vec::new(),
+            questions: Vec::new(),
+            remarks: Vec::new(),
+        });
+        self.axis = None;
+        self.unreadable = 0;
+        Ok(())
+    }
+
+    /// A key with its value, said of the run.
+    ///
+    /// # Errors
+    /// When no run is open, or there are too many.
+    pub fn claim(&mut self, key: Said<'_>, value: Said<'_>) -> Result<(), Breach> {
+        self.texts(&[key.text, value.text])?;
+        self.saying()?;
+        let place = self.place(value.span);
+        let source = self.source;
+        let run = self.run("a claim")?;
+        header::claim_at(
+            &mut run.fields,
+            &mut run.questions,
+            source,
+            key.text,
+            value.text,
+            place,
+        );
+        Ok(())
+    }
+
+    /// The axis that the next curves run over.
+    ///
+    /// # Errors
+    /// When no run is open, the quantity or the unit cannot be, or there are too many points.
+    pub fn axis(&mut self, column: &ColumnSaid<'_>) -> Result<(), Breach> {
+        self.run("an axis")?;
+        let (meaning, numbered) = self.column("x", column)?;
+        self.axis = Some(Axis { meaning, numbered });
+        Ok(())
+    }
+
+    /// A curve over the last axis.
+    ///
+    /// # Errors
+    /// When there is no axis or one of another length, the quantity or the unit cannot be, or there is too much.
+    pub fn curve(&mut self, curve: &CurveSaid<'_>) -> Result<(), Breach> {
+        self.run("a curve")?;
+        take(&mut self.left.curves, 1, || {
+            format!("{} curves", self.limits.curves)
+        })?;
+        let length = match &self.axis {
+            Some(axis) => axis.numbered.count,
+            None => return breach("a curve came before an axis"),
+        };
+        if length != curve.column.values.len() {
+            return breach(format!(
+                "a curve of {} values came over an axis of {length}",
+                curve.column.values.len()
+            ));
+        }
+        self.texts(&[curve.label])?;
+        let (meaning, numbered) = self.column("y", &curve.column)?;
+        let mut held = Vec::with_capacity(curve.held.len());
+        for one in curve.held {
+            held.push(self.held(one)?);
+        }
+        let mut fields = Fields::default();
+        let mut questions = Vec::new();
+        for (key, value) in curve.claims {
+            self.texts(&[key.text, value.text])?;
+            self.saying()?;
+            let place = self.place(value.span);
+            header::claim_at(
+                &mut fields,
+                &mut questions,
+                self.source,
+                key.text,
+                value.text,
+                place,
+            );
+        }
+        let Some(axis) = &self.axis else {
+            return breach("a curve came before an axis");
+        };
+        let mut trace = joined(axis, meaning, &numbered);
+        trace.label = (!curve.label.trim().is_empty()).then(|| curve.label.trim().to_owned());
+        trace.held = held;
+        trace.fields = fields;
+        let run = self.run("a curve")?;
+        if let (Some(first), Some(last)) = (
+            trace.lines.get(0),
+            trace.lines.get(trace.lines.len().saturating_sub(1)),
+        ) {
+            let (from, to) = (first.min(last), first.max(last));
+            let lines = run.source.lines.get_or_insert((from, to));
+            *lines = (lines.0.min(from), lines.1.max(to));
+        }
+        for question in questions {
+            if !run.questions.contains(&question) {
+                run.questions.push(question);
+            }
+        }
+        run.traces.push(trace);
+        Ok(())
+    }
+
+    /// Something odd, with its place.
+    ///
+    /// # Errors
+    /// When the code is no word, or there are too many.
+    pub fn remark(
+        &mut self,
+        severity: Severity,
+        code: &str,
+        message: &str,
+        span: Span,
+    ) -> Result<(), Breach> {
+        self.texts(&[code, message])?;
+        take(&mut self.left.remarks, 1, || {
+            format!("{} remarks", self.limits.remarks)
+        })?;
+        if !is_name(code) {
+            return breach(format!(
+                "`{}` is no code of a remark: expected small letters and hyphens",
+                shortened(code)
+            ));
+        }
+        let mut remark = Diagnostic::new(Code::named(code), severity, line_of(message));
+        let place = self.place(span);
+        if place != Place::default() {
+            remark = remark.at(place, "");
+        }
+        match &mut self.open {
+            Some(run) => run.remarks.push(remark),
+            None => self.reading.remarks.push(remark),
+        }
+        Ok(())
+    }
+
+    /// Something that only a person can decide, about the run. `about` is the reader's own word; each answer comes with
+    /// what the file says under it.
+    ///
+    /// # Errors
+    /// When no run is open, or a word is none.
+    pub fn question(
+        &mut self,
+        about: &str,
+        message: &str,
+        answers: &[(&str, &str)],
+        span: Span,
+    ) -> Result<(), Breach> {
+        self.saying()?;
+        self.texts(&[about, message])?;
+        let about = format!("{}/{about}", self.card.id.rsplit('/').next().unwrap_or_default());
+        if !is_of_reader(&about) {
+            return breach(format!("`{}` is no name of a question", shortened(&about)));
+        }
+        if answers.len() < 2 || answers.len() > 20 {
+            return breach(format!("a question has 2 to 20 answers, found {}", answers.len()));
+        }
+        let mut readings = Vec::new();
+        for (answer, says) in answers {
+            self.texts(&[answer, says])?;
+            if !is_name(answer) {
+                return breach(format!(
+                    "`{}` is no answer: expected small letters and hyphens",
+                    shortened(answer)
+                ));
+            }
+            readings.push(Alternative {
+                assume: format!("{about}={answer}"),
+                says: line_of(says),
+            });
+        }
+        let place = self.place(span);
+        let mut labels = Vec::new();
+        if place != Place::default() {
+            labels.push(Label {
+                place,
+                text: String::new(),
+            });
+        }
+        let question = Question {
+            code: Code::new("reader-asks"),
+            message: line_of(message),
+            readings,
+            labels,
+        };
+        self.ask(question)
+    }
+
+    /// The run ends.
+    ///
+    /// # Errors
+    /// When none is open.
+    pub fn end_run(&mut self) -> Result<(), Breach> {
+        let Some(mut run) = self.open.take() else {
+            return breach("a run was ended before one was begun");
+        };
+        if self.unreadable > TOLD {
+            run.remarks.push(Diagnostic::warning(
+                Code::new("number-not-readable"),
+                format!("and {} more cells are no numbers", self.unreadable - TOLD),
+            ));
+        }
+        if run.traces.iter().all(Trace::is_empty) {
+            let why = Diagnostic::error(Code::new("no-table"), "the run has no points");
+            let place = run.source.lines.map(|(line, _)| Place::line(line as usize));
+            self.reading.remarks.push(match place {
+                Some(place) => why.at(place, "it begins here"),
+                None => why,
+            });
+            self.reading.remarks.append(&mut run.remarks);
+            return Ok(());
+        }
+        if run.technique == Technique::UNKNOWN {
+            run.technique = technique_of(&run.traces);
+        }
+        hold_wavelength(&mut run);
+        // A run that was left out takes no number.
+        run.source.ordinal = u32::try_from(self.reading.runs.len()).unwrap_or(u32::MAX);
+        run.id = RunId::new(self.source.digest(), self.reading.runs.len());
+        self.reading.runs.push(run);
+        Ok(())
+    }
+
+    /// What was found.
+    ///
+    /// # Errors
+    /// When a run has not ended.
+    pub fn finish(mut self) -> Result<Reading, Breach> {
+        if self.open.is_some() {
+            return breach("the last run was not ended");
+        }
+        let told = |remark: &Diagnostic| remark.severity == Severity::Error;
+        if self.reading.runs.is_empty() && !self.reading.remarks.iter().any(told) {
+            self.reading.remarks.push(Diagnostic::error(
+                Code::new("no-table"),
+                format!("`{}` found no run", self.card.id),
+            ));
+        }
+        Ok(self.reading)
+    }
+
+    /// What was remarked so far, for a reader that gives up.
+    #[must_use]
+    pub fn remarks(mut self) -> Vec<Diagnostic> {
+        if let Some(run) = self.open {
+            self.reading.remarks.extend(run.remarks);
+        }
+        self.reading.remarks
+    }
+
+    fn run(&mut self, what: &str) -> Result<&mut Run, Breach> {
+        match &mut self.open {
+            Some(run) => Ok(run),
+            None => breach(format!("{what} came outside a run")),
+        }
+    }
+
+    fn ask(&mut self, question: Question) -> Result<(), Breach> {
+        if self.source.assume().settle(&question) {
+            return Ok(());
+        }
+        let run = self.run("a question")?;
+        if !run.questions.contains(&question) {
+            run.questions.push(question);
+        }
+        Ok(())
+    }
+
+    fn saying(&mut self) -> Result<(), Breach> {
+        take(&mut self.left.sayings, 1, || {
+            format!("{} claims", self.limits.sayings)
+        })
+    }
+
+    fn texts(&mut self, texts: &[&str]) -> Result<(), Breach> {
+        for text in texts {
+            if text.len() > self.limits.text {
+                return breach(format!(
+                    "a text of {} bytes; at most {} are taken",
+                    text.len(),
+                    self.limits.text
+                ));
+            }
+            take(&mut self.left.texts, text.len(), || {
+                format!("{} bytes of texts", self.limits.texts)
+            })?;
+        }
+        Ok(())
+    }
+
+    fn place(&self, span: Span) -> Place {
+        match self.counting {
+            _ if span.start >= span.end => Place::default(),
+            Counting::Text => self.source.place(span),
+            Counting::Bytes => Place {
+                bytes: Some(span),
+                ..Place::default()
+            },
+        }
+    }
+
+    fn held(&mut self, said: &HeldSaid<'_>) -> Result<Coordinate, Breach> {
+        self.texts(&[said.quantity, said.unit, said.value.text])?;
+        self.saying()?;
+        let unit = unit_of(said.unit);
+        let quantity = stated(said.quantity, unit.as_ref())?;
+        let Some(unit) = unit.or_else(|| customary(&quantity)) else {
+            return breach(format!("a held `{quantity}` has no unit"));
+        };
+        let Some((value, _)) = cells::number(said.value.text.trim(), false) else {
+            return breach(format!(
+                "a held `{quantity}` has no number: `{}`",
+                shortened(said.value.text)
+            ));
+        };
+        let line = self.place(said.value.span).line;
+        Ok(Coordinate {
+            raw: Some(said.value.text.trim().to_owned()),
+            line: (line > 0).then_some(line),
+            ..Coordinate::new(quantity, unit, value)
+        })
+    }
+
+    /// What a column means and holds; what must be asked about it is asked.
+    fn column(&mut self, axis: &str, said: &ColumnSaid<'_>) -> Result<(Meaning, Numbered), Breach> {
+        self.texts(&[said.header.text, said.quantity, said.unit])?;
+        take(&mut self.left.points, said.values.len(), || {
+            format!("{} points", self.limits.points)
+        })?;
+        let (meaning, question) = self.meaning(axis, said)?;
+        if let Some(question) = question {
+            self.ask(question)?;
+        }
+        let counting = self.counting;
+        let source = self.source;
+        let mut unreadable = Vec::new();
+        let mut more = 0;
+        let numbered = cells::read(said, source, counting, |text, span| {
+            if unreadable.len() < TOLD {
+                unreadable.push((shortened(text), span));
+            } else {
+                more += 1;
+            }
+        })?;
+        for (text, span) in unreadable {
+            self.unreadable += 1;
+            if self.unreadable > TOLD {
+                continue;
+            }
+            let place = self.place(span);
+            let remark = Diagnostic::warning(
+                Code::new("number-not-readable"),
+                format!("`{text}` is no number; the point was left out"),
+            );
+            let remark = if place == Place::default() {
+                remark
+            } else {
+                remark.at(place, "")
+            };
+            self.run("a column")?.remarks.push(remark);
+        }
+        self.unreadable += more;
+        Ok((meaning, numbered))
+    }
+
+    fn meaning(&self, axis: &str, said: &ColumnSaid<'_>) -> Result<(Meaning, Option<Question>), Breach> {
+        let head = crate::head::read_head(said.header.text);
+        let stated_unit = unit_of(said.unit).or(head.unit);
+        let quantity = if said.quantity.is_empty() {
+            head.quantity
+        } else {
+            Some(stated(said.quantity, stated_unit.as_ref())?)
+        };
+        let unit = stated_unit.or_else(|| quantity.as_ref().and_then(customary));
+        let name = said.header.text.trim();
+        let named = (!name.is_empty()).then(|| name.to_owned());
+        if let (Some(quantity), Some(unit)) = (quantity.clone(), unit.clone()) {
+            return Ok((
+                Meaning {
+                    quantity,
+                    unit,
+                    name: named,
+                },
+                None,
+            ));
+        }
+        if let Some((answered, own)) = self.source.assume().axis(axis)
+            && quantity.as_ref().is_none_or(|quantity| *quantity == answered)
+            && let Some(unit) = own.or_else(|| unit.clone()).or_else(|| customary(&answered))
+        {
+            return Ok((
+                Meaning {
+                    quantity: answered,
+                    unit,
+                    name: named,
+                },
+                None,
+            ));
+        }
+        let offers: &[&str] = match (quantity.as_ref().map(Quantity::as_str), axis) {
+            (Some("time"), _) => &["time:s", "time:min", "time:h"],
+            (Some("wavelength"), _) => &["wavelength:nm", "wavelength:um"],
+            (Some("transmittance"), _) => &["transmittance:%", "transmittance:1"],
+            (Some("reflectance"), _) => &["reflectance:%", "reflectance:1"],
+            (Some(_), _) => &[],
+            (None, "x") => &["wavelength:nm", "time:s", "time:min", "wavenumber:/cm"],
+            (None, _) => &["absorbance:{AU}", "transmittance:%"],
+        };
+        let what = match &quantity {
+            Some(quantity) => format!("the unit of the {quantity} on the {axis} axis is not said"),
+            None => format!("what the {axis} axis is of is not said"),
+        };
+        let question = Question {
+            code: Code::new("axis-unknown"),
+            message: if name.is_empty() {
+                what
+            } else {
+                format!("{what}; its header is `{}`", shortened(name))
+            },
+            readings: offers
+                .iter()
+                .map(|offer| Alternative {
+                    assume: format!("{axis}={offer}"),
+                    says: format!("the {axis} axis is {}", offer.replace(':', " in ")),
+                })
+                .collect(),
+            labels: match self.place(said.header.span) {
+                place if place == Place::default() => Vec::new(),
+                place => vec![Label {
+                    place,
+                    text: String::new(),
+                }],
+            },
+        };
+        let meaning = Meaning {
+            quantity: quantity.unwrap_or(Quantity::UNKNOWN),
+            unit: unit.unwrap_or(Unit::ONE),
+            name: named,
+        };
+        Ok((meaning, Some(question)))
+    }
+}
+
+fn breach<T>(why: impl Into<String>) -> Result<T, Breach> {
+    Err(Breach(why.into()))
+}
+
+fn take(left: &mut usize, count: usize, limit: impl Fn() -> String) -> Result<(), Breach> {
+    match left.checked_sub(count) {
+        Some(rest) => {
+            *left = rest;
+            Ok(())
+        }
+        None => breach(format!("more than {} of one file", limit())),
+    }
+}
+
+/// A name of small letters, digits and hyphens.
+fn is_name(text: &str) -> bool {
+    let plain = |byte: u8| byte.is_ascii_lowercase() || byte.is_ascii_digit() || byte == b'-';
+    (1..=60).contains(&text.len()) && text.bytes().all(plain)
+}
+
+fn known(technique: &str) -> Technique {
+    let known = Technique::ALL
+        .into_iter()
+        .find(|known| known.as_str() == technique);
+    known.unwrap_or_else(|| Technique::named(technique))
+}
+
+/// A text for a message: one line, not long, without signs that a terminal would obey.
+fn shortened(text: &str) -> String {
+    let line = line_of(text);
+    match line.char_indices().nth(60) {
+        Some((at, _)) => format!("{}…", &line[..at]),
+        None => line,
+    }
+}
+
+fn line_of(text: &str) -> String {
+    let flat = |sign: char| if sign.is_control() { ' ' } else { sign };
+    text.trim().chars().map(flat).collect()
+}
+
+/// The unit of a UCUM code or of what people write; one that is not known here keeps its name as an annotation.
+fn unit_of(text: &str) -> Option<Unit> {
+    let text = text.trim();
+    if text.is_empty() {
+        return None;
+    }
+    let known = Unit::ucum(text).ok();
+    let written = || curvary_record::unit::spelled(text).one().cloned();
+    let own = || {
+        let name: String = text
+            .chars()
+            .filter(|c| c.is_ascii_graphic() && !matches!(c, '{' | '}'))
+            .collect();
+        Unit::ucum(&format!("{{{name}}}")).ok()
+    };
+    known.or_else(written).or_else(own)
+}
+
+/// The unit of a quantity that needs none.
+fn customary(quantity: &Quantity) -> Option<Unit> {
+    match quantity.as_str() {
+        "absorbance" => Some(Unit::ABSORBANCE),
+        "ph" => Some(Unit::PH),
+        "index" => Some(Unit::ONE),
+        _ => None,
+    }
+}
+
+fn stated(quantity: &str, unit: Option<&Unit>) -> Result<Quantity, Breach> {
+    stated_axis(quantity, unit).map_err(|expected| {
+        Breach(format!(
+            "`{}` is not what a column can be of: expected {expected}",
+            shortened(quantity)
+        ))
+    })
+}
+
+/// A curve of the points at which both axis and curve have a number.
+fn joined(axis: &Axis, meaning: Meaning, y: &Numbered) -> Trace {
+    let x = &axis.numbered;
+    let lines = |numbered: &Numbered| !numbered.lines.is_empty();
+    let of = if lines(y) { y } else { x };
+    let whole = x.absent.is_empty() && y.absent.is_empty();
+    let mut trace = Trace {
+        label: None,
+        x: axis.meaning.column(x.numbers.clone(), x.decimals.clone()),
+        y: meaning.column(y.numbers.clone(), y.decimals.clone()),
+        held: Vec::new(),
+        fields: Fields::default(),
+        lines: Lines::default(),
+        row_names: Vec::new(),
+        absent: 0,
+        saturated: Vec::new(),
+    };
+    let both: Vec<bool> = if whole {
+        Vec::new()
+    } else {
+        (0..x.count).map(|at| x.has(at) && y.has(at)).collect()
+    };
+    if !whole {
+        (trace.x.values, trace.x.decimals) = x.only(&both);
+        (trace.y.values, trace.y.decimals) = y.only(&both);
+        trace.absent = u32::try_from(x.unreadable + y.unreadable).unwrap_or(u32::MAX);
+    }
+    for (at, line) in of.lines.iter().enumerate() {
+        if whole || both.get(at).copied().unwrap_or(false) {
+            trace.lines.push(*line as usize);
+        }
+    }
+    trace
+}
+
+fn technique_of(traces: &[Trace]) -> Technique {
+    let Some(first) = traces.first() else {
+        return Technique::UNKNOWN;
+    };
+    match first.x.quantity.as_str() {
+        "wavelength" | "wavenumber" | "energy" | "frequency" => {
+            if traces.len() > 1 && traces.iter().all(|trace| trace.held(&Quantity::TIME).is_some()) {
+                Technique::SPECTRAL_TIME_COURSE
+            } else {
+                Technique::SPECTRUM
+            }
+        }
+        "time" => Technique::TIME_COURSE,
+        "concentration" if first.y.quantity == Quantity::RATE => Technique::RATE_SERIES,
+        "concentration" | "index" => Technique::FIXED_WAVELENGTH,
+        _ => Technique::UNKNOWN,
+    }
+}
+
+/// Time courses hold the wavelength that is said of their run.
+fn hold_wavelength(run: &mut Run) {
+    let Some(claim) = run.fields.get("wavelength") else {
+        return;
+    };
+    let (Value::Number(value), Some(unit)) = (&claim.value, &claim.unit) else {
+        return;
+    };
+    let line = match &claim.origin {
+        Origin::Source(place) => Some(place.line).filter(|&line| line > 0),
+        _ => None,
+    };
+    let held = Coordinate {
+        raw: Some(claim.raw.clone()),
+        line,
+        ..Coordinate::new(Quantity::WAVELENGTH, unit.clone(), *value)
+    };
+    for trace in &mut run.traces {
+        if trace.x.quantity == Quantity::TIME && trace.held(&Quantity::WAVELENGTH).is_none() {
+            trace.held.push(held.clone());
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,140 @@
+use curvary_record::Verdict;
+
+use super::*;
+use crate::Assumptions;
+
+const TEXT: &str = "sample=betanin\n400 0.1200\n405 x\n410 0.1400\n";
+
+fn card() -> Card {
+    Card {
+        id: "plugin/trial".into(),
+        version: "1".into(),
+        title: "a trial".into(),
+    }
+}
+
+fn said<'a>(source: &'a Source, text: &str) -> Said<'a> {
+    let start = source.text().find(text).expect("it is there");
+    Said {
+        text: &source.text()[start..start + text.len()],
+        span: Span::new(start, start + text.len()),
+    }
+}
+
+fn column<'a>(quantity: &'a str, unit: &'a str, cells: &'a [Said<'a>]) -> ColumnSaid<'a> {
+    ColumnSaid {
+        quantity,
+        unit,
+        values: Values::Texts(cells),
+        ..ColumnSaid::default()
+    }
+}
+
+fn read(source: &Source, card: &Card, x: (&str, &str)) -> Result<Reading, Breach> {
+    let mut sink = Sink::new(source, card, Counting::Text, Limits::USUAL);
+    let cells = |texts: [&str; 3]| texts.map(|text| said(source, text));
+    sink.begin_run("", Span::default())?;
+    sink.claim(Said::of("sample"), said(source, "betanin"))?;
+    let (xs, ys) = (cells(["400", "405", "410"]), cells(["0.1200", "x", "0.1400"]));
+    sink.axis(&column(x.0, x.1, &xs))?;
+    sink.curve(&CurveSaid {
+        column: column("absorbance", "", &ys),
+        ..CurveSaid::default()
+    })?;
+    sink.end_run()?;
+    sink.finish()
+}
+
+#[test]
+fn what_stood_there_becomes_a_run() {
+    let (source, card) = (Source::new("a.txt", TEXT.into()), card());
+    let reading = read(&source, &card, ("wavelength", "nm")).expect("in order");
+    let run = &reading.runs[0];
+    assert_eq!(reading.verdict(), Verdict::Read);
+    assert_eq!(run.technique, Technique::SPECTRUM);
+    assert_eq!(run.fields.text("sample"), Some("betanin"));
+    let trace = &run.traces[0];
+    assert_eq!(&trace.x.values[..], [400.0, 410.0]);
+    assert_eq!(trace.y.texts().collect::<Vec<_>>(), ["0.1200", "0.1400"]);
+    assert_eq!((trace.lines.get(0), trace.lines.get(1)), (Some(2), Some(4)));
+    assert_eq!((trace.absent, run.remarks.len()), (1, 1));
+    assert_eq!(run.remarks[0].line(), Some(3));
+}
+
+#[test]
+fn what_is_not_said_is_asked_and_can_be_answered() {
+    let (source, card) = (Source::new("a.txt", TEXT.into()), card());
+    let asked = read(&source, &card, ("time", "")).expect("in order");
+    assert_eq!(asked.verdict(), Verdict::InQuestion);
+    assert_eq!(asked.runs[0].questions[0].readings[1].assume, "x=time:min");
+    let mut assume = Assumptions::none();
+    assume.add("x=time:min").expect("an answer");
+    let source = source.assuming(assume);
+    let settled = read(&source, &card, ("time", "")).expect("in order");
+    assert_eq!(settled.verdict(), Verdict::Read);
+    assert_eq!(settled.runs[0].traces[0].x.unit.code(), "min");
+}
+
+#[test]
+fn what_cannot_be_is_a_breach() {
+    let (source, card) = (Source::new("a.txt", TEXT.into()), card());
+    for (x, wanted) in [
+        (("wavelenght", "nm"), "did you mean `wavelength`?"),
+        (("wavelength", "s"), "measures something else"),
+    ] {
+        let why = read(&source, &card, x).expect_err("it cannot be").0;
+        assert!(why.contains(wanted), "{why}");
+    }
+    let new = || Sink::new(&source, &card, Counting::Text, Limits::USUAL);
+    assert!(new().end_run().is_err());
+    assert!(new().claim(Said::of("a"), Said::of("b")).is_err());
+    let mut sink = new();
+    sink.begin_run("", Span::default()).expect("the first");
+    assert!(sink.curve(&CurveSaid::default()).is_err());
+    assert!(sink.begin_run("", Span::default()).is_err());
+    assert!(sink.finish().is_err());
+    let mut sink = Sink::new(
+        &source,
+        &card,
+        Counting::Text,
+        Limits {
+            points: 2,
+            ..Limits::USUAL
+        },
+    );
+    sink.begin_run("", Span::default()).expect("the first");
+    let cells = [Said::of("1"); 3];
+    assert!(sink.axis(&column("time", "s", &cells)).is_err());
+}
+
+#[test]
+fn a_reader_asks_what_only_it_knows() {
+    let (source, card) = (Source::new("a.txt", TEXT.into()), card());
+    let ask = |source: &Source| {
+        let mut sink = Sink::new(source, &card, Counting::Text, Limits::USUAL);
+        sink.begin_run("time-course", Span::default()).expect("a run");
+        let cells = [Said::of("1"), Said::of("2")];
+        sink.axis(&column("time", "s", &cells)).expect("an axis");
+        let column = column("new:glow", "lamps", &cells);
+        sink.curve(&CurveSaid {
+            column,
+            ..CurveSaid::default()
+        })
+        .expect("a curve");
+        sink.question(
+            "lamp",
+            "which lamp was lit",
+            &[("left", "the left"), ("right", "the right")],
+            Span::default(),
+        )
+        .expect("a question");
+        sink.end_run().expect("the end");
+        sink.finish().expect("in order")
+    };
+    let asked = ask(&source);
+    assert_eq!(asked.runs[0].traces[0].y.unit.code(), "{lamps}");
+    assert_eq!(asked.runs[0].questions[0].readings[0].assume, "trial/lamp=left");
+    let mut assume = Assumptions::none();
+    assume.add("trial/lamp=left").expect("an answer");
+    assert_eq!(ask(&source.assuming(assume)).verdict(), Verdict::Read);
+}

@@ -1,0 +1,488 @@
+//! What the plugin says, taken from its memory and put on its way to the host.
+//!
+//! Pointers cannot be tried; a wrong one ends the process, and that is what the process is for. Everything else is
+//! looked at: sizes, lengths, UTF-8, the thread, the time.
+
+use std::ffi::c_void;
+use std::fs::File;
+use std::io::{self, Write};
+use std::ptr;
+use std::slice::from_raw_parts;
+use std::thread::{self, ThreadId};
+
+use curvary_formats::sink::Limits;
+use curvary_plugin_abi::raw;
+
+use crate::wire::{Cells, Column, Held, Report, Stretch, Word, put};
+
+/// So much is gathered before it is sent.
+const GATHERED: usize = 256 << 10;
+
+/// More than so many coordinates, claims or answers of one call are a lie.
+const MOST: usize = 100_000;
+
+/// Hears one plugin.
+pub(super) struct Hearing {
+    reports: File,
+    buffer: Vec<u8>,
+    /// Where the body lies, and whether it is text.
+    body: (usize, usize),
+    text: bool,
+    /// The thread of `read`, while it runs.
+    reading: Option<ThreadId>,
+    breach: Option<String>,
+}
+
+type Heard<T> = Result<T, String>;
+
+impl Hearing {
+    pub(super) fn new(reports: File) -> Self {
+        Self {
+            reports,
+            buffer: Vec::new(),
+            body: (0, 0),
+            text: false,
+            reading: None,
+            breach: None,
+        }
+    }
+
+    pub(super) fn buffer(&mut self) -> &mut Vec<u8> {
+        &mut self.buffer
+    }
+
+    pub(super) fn flush(&mut self) -> io::Result<()> {
+        self.reports.write_all(&self.buffer)?;
+        self.buffer.clear();
+        Ok(())
+    }
+
+    /// Lets the plugin read a body.
+    pub(super) fn read(
+        &mut self,
+        reader: &raw::Reader,
+        name: &str,
+        body: &[u8],
+        text: bool,
+        settled: &[(&str, &str)],
+    ) -> i32 {
+        let Some(read) = reader.read else { return -1 };
+        let settled: Vec<raw::Settled> = settled
+            .iter()
+            .map(|(about, answer)| raw::Settled {
+                about: raw::Text::of(about),
+                answer: raw::Text::of(answer),
+            })
+            .collect();
+        let source = raw::Source {
+            size: size_of::<raw::Source>() as u32,
+            reserved: 0,
+            name: raw::Text::of(name),
+            body: raw::Text {
+                at: body.as_ptr().cast(),
+                len: body.len(),
+            },
+            settled: settled.as_ptr(),
+            settled_count: settled.len(),
+        };
+        self.body = (body.as_ptr() as usize, body.len());
+        self.text = text;
+        self.breach = None;
+        self.reading = Some(thread::current().id());
+        let sink = raw::Sink {
+            size: size_of::<raw::Sink>() as u32,
+            reserved: 0,
+            host: ptr::from_mut(self).cast(),
+            begin_run,
+            claim,
+            axis,
+            curve,
+            remark,
+            question,
+            end_run,
+        };
+        // SAFETY: the function of a reader that the contract describes, called as the contract says.
+        let status = unsafe { read(&raw const source, &raw const sink) };
+        self.reading = None;
+        status
+    }
+
+    /// Ends the report on a body.
+    pub(super) fn done(&mut self, status: i32) -> io::Result<()> {
+        if let Some(why) = self.breach.take() {
+            put(&mut self.buffer, &Report::Breach(&why)).map_err(io::Error::other)?;
+        }
+        put(&mut self.buffer, &Report::Done(status)).map_err(io::Error::other)?;
+        self.flush()
+    }
+
+    fn report(&mut self, report: &Report<'_>) -> Heard<()> {
+        put(&mut self.buffer, report).map_err(|error| error.to_string())?;
+        if self.buffer.len() < GATHERED {
+            return Ok(());
+        }
+        // Without a host there is nothing left to do.
+        self.flush().map_err(|_| String::new())
+    }
+
+    /// The part of the body that a text is, where it is one.
+    fn part(&self, text: raw::Text) -> Option<Stretch> {
+        let start = (text.at as usize).checked_sub(self.body.0)?;
+        let end = start.checked_add(text.len)?;
+        if text.len == 0 || end > self.body.1 {
+            return None;
+        }
+        Some((u32::try_from(start).ok()?, u32::try_from(end).ok()?))
+    }
+
+    /// # Safety
+    /// What the plugin calls a text must be one.
+    unsafe fn word<'a>(&self, text: raw::Text, place: raw::Span) -> Heard<Word<'a>> {
+        let part = self.part(text);
+        if let Some(part) = part.filter(|_| self.text && place.start >= place.end) {
+            return Ok(Word::Here(part));
+        }
+        // SAFETY: the caller's promise.
+        let text = unsafe { str_of(text) }?;
+        let place = self.place(place)?;
+        Ok(Word::Made(
+            text,
+            if place.0 < place.1 {
+                place
+            } else {
+                part.unwrap_or((0, 0))
+            },
+        ))
+    }
+
+    fn place(&self, place: raw::Span) -> Heard<Stretch> {
+        if place.start >= place.end {
+            return Ok((0, 0));
+        }
+        let beyond = place.end > self.body.1 as u64;
+        match (u32::try_from(place.start), u32::try_from(place.end)) {
+            (Ok(start), Ok(end)) if !beyond => Ok((start, end)),
+            _ => Err(format!(
+                "it named the place {}..{} in a body of {} bytes",
+                place.start, place.end, self.body.1
+            )),
+        }
+    }
+
+    /// # Safety
+    /// The column must be what the contract says.
+    unsafe fn column<'a>(&self, column: *const raw::Column, gathered: &'a mut String) -> Heard<Column<'a>> {
+        // SAFETY: the caller's promise, here and below.
+        let said = unsafe { structure(column, "curvary_column", |column| &raw const (*column).size) }?;
+        if said.count > Limits::USUAL.points {
+            return Err(format!(
+                "it said that a column has {} values; at most {} are taken",
+                said.count,
+                Limits::USUAL.points
+            ));
+        }
+        let comma = match char::from_u32(said.decimal) {
+            Some('\0' | '.') => false,
+            Some(',') => true,
+            _ => return Err(format!("it said that the decimal sign is {}", said.decimal)),
+        };
+        let places = if said.places.is_null() {
+            &[]
+        } else {
+            // SAFETY: as above.
+            unsafe { slice(said.places, said.count, "places") }?
+        };
+        let stretches = || {
+            places
+                .iter()
+                .map(|place| self.place(*place))
+                .collect::<Heard<Vec<Stretch>>>()
+        };
+        let cells = if said.count == 0 {
+            Cells::Here(Vec::new())
+        } else if !said.cells.is_null() {
+            // SAFETY: as above.
+            let cells = unsafe { slice(said.cells, said.count, "cells") }?;
+            let places = stretches()?;
+            // SAFETY: as above.
+            unsafe { self.cells(cells, places, gathered) }?
+        } else {
+            // SAFETY: as above.
+            let numbers = unsafe { slice(said.numbers, said.count, "cells or numbers") }?;
+            Cells::Numbers(numbers.to_vec(), stretches()?)
+        };
+        // SAFETY: as above.
+        unsafe {
+            Ok(Column {
+                header: self.word(said.header, raw::Span::default())?,
+                quantity: str_of(said.quantity)?,
+                unit: str_of(said.unit)?,
+                comma,
+                cells,
+            })
+        }
+    }
+
+    /// # Safety
+    /// What the plugin calls texts must be texts.
+    unsafe fn cells<'a>(
+        &self,
+        cells: &[raw::Text],
+        places: Vec<Stretch>,
+        gathered: &'a mut String,
+    ) -> Heard<Cells<'a>> {
+        if self.text && places.is_empty() {
+            let parts: Option<Vec<Stretch>> = cells
+                .iter()
+                .map(|cell| {
+                    if cell.len == 0 {
+                        Some((0, 0))
+                    } else {
+                        self.part(*cell)
+                    }
+                })
+                .collect();
+            if let Some(parts) = parts {
+                return Ok(Cells::Here(parts));
+            }
+        }
+        let mut lengths = Vec::with_capacity(cells.len());
+        let mut stretches = Vec::with_capacity(cells.len());
+        for (at, cell) in cells.iter().enumerate() {
+            // SAFETY: the caller's promise.
+            let text = unsafe { str_of(*cell) }?;
+            gathered.push_str(text);
+            lengths.push(u32::try_from(text.len()).unwrap_or(u32::MAX));
+            let named = places.get(at).copied().filter(|place| place.0 < place.1);
+            stretches.push(named.or_else(|| self.part(*cell)).unwrap_or((0, 0)));
+            if gathered.len() > Limits::USUAL.texts {
+                return Err("the texts of one column are too long".to_owned());
+            }
+        }
+        Ok(Cells::Made(gathered, lengths, stretches))
+    }
+}
+
+/// Does what a call of the plugin says; other than 0 is "stop".
+///
+/// # Safety
+/// `host` must be what the sink holds.
+unsafe fn with(host: *mut c_void, hear: impl FnOnce(&mut Hearing) -> Heard<()>) -> i32 {
+    let hearing: *mut Hearing = host.cast();
+    if hearing.is_null() || !hearing.is_aligned() {
+        return 1;
+    }
+    // SAFETY: the caller's promise; a call from another thread is found out before anything is touched.
+    let reading = unsafe { (&raw const (*hearing).reading).read() };
+    if reading != Some(thread::current().id()) {
+        // Told by the end of the process, since nothing can be told from here without disturbing the reading thread.
+        std::process::abort();
+    }
+    // SAFETY: as above.
+    let hearing = unsafe { &mut *hearing };
+    if hearing.breach.is_some() {
+        return 1;
+    }
+    match hear(hearing) {
+        Ok(()) => 0,
+        Err(why) => {
+            hearing.breach = Some(why);
+            1
+        }
+    }
+}
+
+/// The bytes of a text.
+///
+/// # Safety
+/// What the plugin calls a text must be one.
+pub(super) unsafe fn bytes<'a>(text: raw::Text, longest: usize) -> Heard<&'a [u8]> {
+    if text.len == 0 {
+        return Ok(&[]);
+    }
+    if text.at.is_null() {
+        return Err(format!(
+            "it handed over a text of {} bytes that is nowhere",
+            text.len
+        ));
+    }
+    if text.len > longest {
+        return Err(format!(
+            "it handed over a text of {} bytes; at most {longest} are taken",
+            text.len
+        ));
+    }
+    // SAFETY: the caller's promise.
+    Ok(unsafe { from_raw_parts(text.at.cast(), text.len) })
+}
+
+/// # Safety
+/// As [`bytes`].
+unsafe fn str_of<'a>(text: raw::Text) -> Heard<&'a str> {
+    // SAFETY: the caller's promise.
+    let bytes = unsafe { bytes(text, Limits::USUAL.text) }?;
+    std::str::from_utf8(bytes).map_err(|error| {
+        let shown = String::from_utf8_lossy(&bytes[..bytes.len().min(40)]).into_owned();
+        format!(
+            "it handed over a text that is no UTF-8 at byte {}: `{shown}`",
+            error.valid_up_to()
+        )
+    })
+}
+
+/// # Safety
+/// The pointer must be good for so many.
+unsafe fn slice<'a, T>(pointer: *const T, count: usize, what: &str) -> Heard<&'a [T]> {
+    if count == 0 {
+        return Ok(&[]);
+    }
+    if pointer.is_null() || !pointer.is_aligned() {
+        return Err(format!(
+            "it said that there are {count} {what}, and there are none"
+        ));
+    }
+    // SAFETY: the caller's promise.
+    Ok(unsafe { from_raw_parts(pointer, count) })
+}
+
+/// A struct that says its size.
+///
+/// # Safety
+/// The pointer must be to such a struct, as long as it says.
+unsafe fn structure<T: Copy>(
+    pointer: *const T,
+    name: &str,
+    size: impl FnOnce(*const T) -> *const u32,
+) -> Heard<T> {
+    if pointer.is_null() || !pointer.is_aligned() {
+        return Err(format!("it handed over no {name}"));
+    }
+    // SAFETY: the caller's promise; the rest is read only when it is there.
+    let own = unsafe { size(pointer).read() } as usize;
+    if own < size_of::<T>() {
+        return Err(format!(
+            "its {name} says that it has {own} bytes, and version {} has {}",
+            raw::CONTRACT,
+            size_of::<T>()
+        ));
+    }
+    // SAFETY: as above.
+    Ok(unsafe { pointer.read() })
+}
+
+unsafe extern "C" fn begin_run(host: *mut c_void, technique: raw::Text, place: raw::Span) -> i32 {
+    // SAFETY: the contract's; so in all functions below.
+    unsafe {
+        with(host, |hearing| {
+            let place = hearing.place(place)?;
+            hearing.report(&Report::BeginRun(str_of(technique)?, place))
+        })
+    }
+}
+
+unsafe extern "C" fn claim(host: *mut c_void, key: raw::Text, value: raw::Text, place: raw::Span) -> i32 {
+    // SAFETY: see `begin_run`.
+    unsafe {
+        with(host, |hearing| {
+            let key = hearing.word(key, raw::Span::default())?;
+            let value = hearing.word(value, place)?;
+            hearing.report(&Report::Claim(key, value))
+        })
+    }
+}
+
+unsafe extern "C" fn axis(host: *mut c_void, column: *const raw::Column) -> i32 {
+    // SAFETY: see `begin_run`.
+    unsafe {
+        with(host, |hearing| {
+            let mut gathered = String::new();
+            let column = hearing.column(column, &mut gathered)?;
+            hearing.report(&Report::Axis(column))
+        })
+    }
+}
+
+unsafe extern "C" fn curve(host: *mut c_void, curve: *const raw::Curve) -> i32 {
+    // SAFETY: see `begin_run`.
+    unsafe {
+        with(host, |hearing| {
+            let said = structure(curve, "curvary_curve", |curve| &raw const (*curve).size)?;
+            if said.held_count > MOST || said.claim_count > MOST {
+                return Err(format!(
+                    "it said that a curve has {} coordinates and {} claims",
+                    said.held_count, said.claim_count
+                ));
+            }
+            let mut held: Vec<Held<'_>> = Vec::new();
+            for one in slice(said.held, said.held_count, "coordinates")? {
+                let value = hearing.word(one.value, one.place)?;
+                held.push((str_of(one.quantity)?, str_of(one.unit)?, value));
+            }
+            let mut claims = Vec::new();
+            for one in slice(said.claims, said.claim_count, "claims")? {
+                let key = hearing.word(one.key, raw::Span::default())?;
+                claims.push((key, hearing.word(one.value, one.place)?));
+            }
+            let mut gathered = String::new();
+            let report = Report::Curve {
+                label: str_of(said.label)?,
+                column: hearing.column(said.column, &mut gathered)?,
+                held,
+                claims,
+            };
+            hearing.report(&report)
+        })
+    }
+}
+
+unsafe extern "C" fn remark(
+    host: *mut c_void,
+    severity: u32,
+    code: raw::Text,
+    message: raw::Text,
+    place: raw::Span,
+) -> i32 {
+    // SAFETY: see `begin_run`.
+    unsafe {
+        with(host, |hearing| {
+            let place = hearing.place(place)?;
+            if severity > raw::ERROR {
+                return Err(format!("it made a remark of severity {severity}"));
+            }
+            hearing.report(&Report::Remark(severity, str_of(code)?, str_of(message)?, place))
+        })
+    }
+}
+
+unsafe extern "C" fn question(host: *mut c_void, question: *const raw::Question) -> i32 {
+    // SAFETY: see `begin_run`.
+    unsafe {
+        with(host, |hearing| {
+            let said = structure(question, "curvary_question", |question| {
+                &raw const (*question).size
+            })?;
+            if said.answer_count > MOST {
+                return Err(format!(
+                    "it said that a question has {} answers",
+                    said.answer_count
+                ));
+            }
+            let mut answers = Vec::new();
+            for one in slice(said.answers, said.answer_count, "answers")? {
+                answers.push((str_of(one.answer)?, str_of(one.says)?));
+            }
+            let report = Report::Question {
+                about: str_of(said.about)?,
+                message: str_of(said.message)?,
+                answers,
+                place: hearing.place(said.place)?,
+            };
+            hearing.report(&report)
+        })
+    }
+}
+
+unsafe extern "C" fn end_run(host: *mut c_void) -> i32 {
+    // SAFETY: see `begin_run`.
+    unsafe { with(host, |hearing| hearing.report(&Report::EndRun)) }
+}
