@@ -137,9 +137,7 @@ fn understand(text: &str) -> Head {
         for (text, bracketed) in cut(text) {
             let found = match parts.labels.as_slice() {
                 // Behind a word that says nothing `(A)` may be amperes as well.
-                [name] if bracketed && is_unknown_word(name) && text.trim() == "A" => {
-                    as_unit(text.trim())
-                }
+                [name] if bracketed && is_unknown_word(name) && text.trim() == "A" => as_unit(text.trim()),
                 _ => piece(text, bracketed, 0),
             };
             match found {

@@ -508,12 +508,9 @@ fn over_unit_of_axis(text: &str) -> Option<Piece> {
     let name = name.trim();
     let words = name.chars().filter(|c| c.is_alphabetic()).count() >= 3 && !name.contains(char::is_numeric);
     let units = lone_unit(unit.trim())?;
-    let of_axis = |unit: &Unit| {
-        matches!(quantities_of(unit).as_slice(), [one] if *one == Quantity::WAVELENGTH || *one == Quantity::WAVENUMBER)
-    };
-    (words && units.iter().all(of_axis)).then(|| {
-        Piece::Several(vec![Piece::Label(name.to_owned()), Piece::Unit(units)])
-    })
+    let of_axis = |unit: &Unit| matches!(quantities_of(unit).as_slice(), [one] if *one == Quantity::WAVELENGTH || *one == Quantity::WAVENUMBER);
+    (words && units.iter().all(of_axis))
+        .then(|| Piece::Several(vec![Piece::Label(name.to_owned()), Piece::Unit(units)]))
 }
 
 /// Words between a quantity and its wavelength or unit.
