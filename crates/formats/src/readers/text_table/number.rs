@@ -1079,7 +1079,10 @@ mod tests {
         let mut numbers = 0;
         for _ in 0..200_000 {
             let text: Vec<u8> = (0..below(14))
-                .map(|_| SIGNS[below(if below(5) == 0 { SIGNS.len() } else { 11 })])
+                .map(|_| {
+                    let signs = if below(5) == 0 { SIGNS.len() } else { 11 };
+                    SIGNS[below(signs)]
+                })
                 .collect();
             for decimal in [b'.', b','] {
                 for at in 0..=text.len().min(2) {
