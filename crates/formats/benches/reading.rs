@@ -147,7 +147,11 @@ fn read_folder(readers: &Readers, folder: &Path, rounds: usize) -> std::io::Resu
             points += read.1;
         }
     });
-    println!("{runs} runs, {points} points in {:.3} ms, peak {} kB", time * 1e3, peak());
+    println!(
+        "{runs} runs, {points} points in {:.3} ms, peak {} kB",
+        time * 1e3,
+        peak()
+    );
     Ok(())
 }
 
@@ -155,7 +159,9 @@ fn main() {
     let readers = Readers::built_in();
     let rounds = 7;
     if let Some(folder) = std::env::var_os("FOLDER") {
-        let rounds = std::env::var("ROUNDS").ok().and_then(|rounds| rounds.parse().ok());
+        let rounds = std::env::var("ROUNDS")
+            .ok()
+            .and_then(|rounds| rounds.parse().ok());
         if let Err(error) = read_folder(&readers, Path::new(&folder), rounds.unwrap_or(5)) {
             println!("{}: {error}", Path::new(&folder).display());
         }

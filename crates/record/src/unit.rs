@@ -170,7 +170,9 @@ impl Unit {
     /// # Errors
     /// When the code is not valid, or made of units that are unknown in this trade.
     pub fn ucum(code: &str) -> Result<Self, UnknownUnit> {
-        match remembered(&CANONICAL, code, || Parsed::of(code).map(|parsed| parsed.canonical())) {
+        match remembered(&CANONICAL, code, || {
+            Parsed::of(code).map(|parsed| parsed.canonical())
+        }) {
             // The canonical code must be valid itself; this can only fail on huge exponents.
             Some(canonical) => Ok(Self(Cow::Owned(canonical))),
             None => Err(UnknownUnit(code.to_owned())),

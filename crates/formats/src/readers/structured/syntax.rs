@@ -558,9 +558,16 @@ mod tests {
         ] {
             assert!(may_have_lists(text), "{text}");
         }
-        for text in ["Wavelength (nm)\tA\n400\t0.1\n", "Sample: betanin (0.1 mM)\n", "-1 2\n"] {
+        for text in [
+            "Wavelength (nm)\tA\n400\t0.1\n",
+            "Sample: betanin (0.1 mM)\n",
+            "-1 2\n",
+        ] {
             assert!(!may_have_lists(text), "{text}");
-            assert!(parse(text).items.iter().all(|item| matches!(item, Item::Line(_))), "{text}");
+            assert!(
+                parse(text).items.iter().all(|item| matches!(item, Item::Line(_))),
+                "{text}"
+            );
         }
     }
 

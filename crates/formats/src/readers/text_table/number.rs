@@ -1077,7 +1077,7 @@ mod tests {
             (seed >> 33) as usize % n
         };
         let mut numbers = 0;
-        for _ in 0..200_000 {
+        for _ in 0..50_000 {
             let text: Vec<u8> = (0..below(14))
                 .map(|_| {
                     let signs = if below(5) == 0 { SIGNS.len() } else { 11 };
@@ -1089,11 +1089,16 @@ mod tests {
                     let (one, other) = (plain(&text, at, decimal), long(&text, at, decimal));
                     numbers += usize::from(one.is_some());
                     let bits = |read: (f64, u8, usize)| (read.0.to_bits(), read.1, read.2);
-                    assert_eq!(one.map(bits), other.map(bits), "{:?} at {at}", String::from_utf8_lossy(&text));
+                    assert_eq!(
+                        one.map(bits),
+                        other.map(bits),
+                        "{:?} at {at}",
+                        String::from_utf8_lossy(&text)
+                    );
                 }
             }
         }
-        assert!(numbers > 100_000, "{numbers}");
+        assert!(numbers > 30_000, "{numbers}");
     }
 
     #[test]

@@ -296,7 +296,8 @@ impl Grid {
                     if !is_bare || uncertain {
                         return None;
                     }
-                    self.cells.push(QuickCell::Words(Span::new(start, start + length)));
+                    self.cells
+                        .push(QuickCell::Words(Span::new(start, start + length)));
                     start + length
                 }
             };
