@@ -290,7 +290,8 @@ fn without_quoting(text: &str) -> Option<Blanked> {
             .rposition(|&byte| byte == b'>')
             .map_or(0, |last| last + 1)
     };
-    let lines: Vec<&str> = text.split_inclusive('\n').collect();
+    let end = if text.contains('\n') { '\n' } else { '\r' };
+    let lines: Vec<&str> = text.split_inclusive(end).collect();
     let mut blanked = String::with_capacity(text.len());
     let mut first = None;
     let mut at = 0;
@@ -306,7 +307,7 @@ fn without_quoting(text: &str) -> Option<Blanked> {
                 .trim_start()
                 .starts_with(char::is_alphabetic)
         };
-        if run >= FEWEST && quoted.iter().all(|line| apart(&line)) && quoted.iter().any(|line| worded(line)) {
+        if run >= FEWEST && quoted.iter().all(|line| apart(&line)) && quoted.iter().any(worded) {
             first = first.or(Some(at + 1));
             for line in quoted {
                 let signs = quoting(line);
