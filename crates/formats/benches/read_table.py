@@ -49,7 +49,7 @@ class Shape:
         return polars.read_csv(path, skip_rows=self.preamble, infer_schema_length=100)
 
     def pandas(self, pandas, path):
-        return pandas.read_csv(path, skiprows=self.preamble, engine="c", float_precision="round_trip")
+        return pandas.read_csv(path, skiprows=self.preamble, engine="c")
 
     def numpy(self, numpy, path):
         return numpy.loadtxt(path, delimiter=",", skiprows=self.preamble + 1)
@@ -85,7 +85,7 @@ class Preamble(Shape):
         return polars.read_csv(path, separator="\t", skip_rows=self.preamble, infer_schema_length=100)
 
     def pandas(self, pandas, path):
-        return pandas.read_csv(path, sep="\t", skiprows=self.preamble, engine="c", float_precision="round_trip")
+        return pandas.read_csv(path, sep="\t", skiprows=self.preamble, engine="c")
 
     def numpy(self, numpy, path):
         return numpy.loadtxt(path, delimiter="\t", skiprows=self.preamble + 1, encoding="utf-8")
@@ -131,7 +131,7 @@ class Blanks(Shape):
         return polars.read_csv(path, separator=" ", skip_rows=self.preamble, infer_schema_length=100)
 
     def pandas(self, pandas, path):
-        return pandas.read_csv(path, sep=" ", skiprows=self.preamble, engine="c", float_precision="round_trip")
+        return pandas.read_csv(path, sep=" ", skiprows=self.preamble, engine="c")
 
     def numpy(self, numpy, path):
         return numpy.loadtxt(path, skiprows=self.preamble + 1)
@@ -151,12 +151,12 @@ class Aligned(Blanks):
 
     def polars(self, polars, path):
         lines = polars.read_csv(path, separator="\x01", skip_rows=2, has_header=False, quote_char=None)
-        column = polars.col("column_1")
+        column = polars.col("column_0")
         cells = [column.str.slice(at, length).str.strip_chars().cast(polars.Float64) for at, length in ((0, 10), (10, 11), (21, 11))]
         return lines.select(cells[0].alias("x"), cells[1].alias("a"), cells[2].alias("b"))
 
     def pandas(self, pandas, path):
-        return pandas.read_csv(path, sep=r"\s+", skiprows=self.preamble, engine="c", float_precision="round_trip")
+        return pandas.read_csv(path, sep=r"\s+", skiprows=self.preamble, engine="c")
 
 
 class Pairs(Shape):
@@ -262,7 +262,7 @@ class Paged(Shape):
 
     def polars(self, polars, path):
         lines = polars.read_csv(path, separator="\x01", has_header=False, quote_char=None, skip_rows=3)
-        column = polars.col("column_1")
+        column = polars.col("column_0")
         cells = [column.str.slice(at, length).str.strip_chars().cast(polars.Float64, strict=False) for at, length in ((2, 8), (12, 8))]
         return lines.select(cells[0].alias("x"), cells[1].alias("y")).drop_nulls()
 

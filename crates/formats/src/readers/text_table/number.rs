@@ -1135,7 +1135,7 @@ mod tests {
             (seed >> 33) as usize % n
         };
         let mut numbers = 0;
-        for _ in 0..200_000 {
+        for _ in 0..50_000 {
             let text: Vec<u8> = (0..below(14))
                 .map(|_| {
                     let kinds = if below(5) == 0 { SIGNS.len() } else { 11 };
@@ -1156,7 +1156,7 @@ mod tests {
                 }
             }
         }
-        assert!(numbers > 100_000, "{numbers}");
+        assert!(numbers > 30_000, "{numbers}");
     }
 
     #[test]
