@@ -266,6 +266,7 @@ STATED = {
     "bytes/micro-sign-cp850": {"concentration": q(50, "umol/L")},
     "bytes/micro-sign-utf8": {"wavelength": q(405, "nm")},
     "bytes/mu-letter-utf8": {"wavelength": q(405, "nm")},
+    "kinetics/assay-series": {"temperature": q(30, "Cel")},
     "kinetics/date-and-clock-columns": {"date": "2020-05-04"},
     "kinetics/full-stamps": {"date": "2020-05-04"},
     "kinetics/time-unit-from-head": {"wavelength": q(412, "nm")},
@@ -279,8 +280,10 @@ STATED = {
     "metadata/italian": {"sample": "succo di barbabietola", "operator": "lr", "date": "2021-03-14"},
     "metadata/kinetics-conditions": {"wavelength": q(405, "nm")},
     "metadata/kinetics-german": {"wavelength": q(405, "nm")},
+    "metadata/long-keys": {"temperature": q(37, "Cel")},
     "metadata/portuguese": {"sample": "suco de beterraba", "date": "2021-03-14"},
     "metadata/temperature-range": {"temperature": q("37.0", "Cel")},
+    "metadata/title-only": {"temperature": q(25, "Cel")},
     "metadata/unit-in-key-slash": {
         "temperature": q("37.0", "Cel"),
         "path-length": q("0.5", "cm"),

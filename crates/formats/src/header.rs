@@ -5,17 +5,23 @@
 //! spelling, or stays a comment.
 
 mod cells;
+mod passing;
 
 use std::ops::Range;
 
 use curvary_record::interpret::{Customs, Interpretation, interpret_as};
-use curvary_record::moment::{self, DateReading, Order};
+use curvary_record::moment::Order;
 use curvary_record::unit::{Spelling, spelled};
-use curvary_record::{Claim, Fields, Key, Label, Origin, Place, Question, Span, Value, known_field};
+use curvary_record::{
+    Claim, Fields, Key, Label, Origin, Place, Question, Span, Unit, Value, ValueKind, known_field,
+};
 
+pub use self::passing::claim_free;
+use self::passing::furniture_off;
+pub(crate) use self::passing::{Passing, is_condition};
 use crate::Source;
 use crate::head::split_unit;
-use crate::words::{field_of, fields_if_fitting};
+use crate::words::{self, field_of, fields_if_fitting};
 
 /// A key and its value, as byte ranges of the line.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -54,6 +60,7 @@ pub fn pairs(line: &str) -> Vec<Pair> {
     cells::pairs(line, &body)
         .or_else(|| marked(line, body.clone(), ':'))
         .or_else(|| marked(line, body.clone(), '='))
+        .or_else(|| arrowed(line, body.clone()))
         .or_else(|| dotted(line, body.clone()))
         .or_else(|| separated(line, body))
         .unwrap_or_default()
@@ -61,7 +68,17 @@ pub fn pairs(line: &str) -> Vec<Pair> {
 
 /// The line without the sign that marks a remark, and without blanks at its ends.
 fn without_remark_sign(line: &str) -> Range<usize> {
-    let whole = trim(line, 0..line.len());
+    let mut whole = trim(line, 0..line.len());
+    // `- **Sample:** beet`: the point of a list, and letters in bold.
+    for bullet in ["- ", "• ", "+ "] {
+        let listed = line[whole.clone()].strip_prefix(bullet);
+        if listed.is_some_and(|rest| {
+            rest.trim_start()
+                .starts_with(|c: char| c.is_alphabetic() || c == '*')
+        }) {
+            whole = trim(line, whole.start + bullet.len()..whole.end);
+        }
+    }
     let text = &line[whole.clone()];
     for sign in ["//", "#", "%", ";", "*", "'", "!", "REM ", "rem "] {
         if text.starts_with(sign) {
@@ -111,6 +128,11 @@ fn bare(line: &str, range: Range<usize>) -> Range<usize> {
         if text.len() >= 2 && text.starts_with('"') && text.ends_with('"') {
             next = trim(line, next.start + 1..next.end - 1);
         }
+        let text = &line[next.clone()];
+        let bold = text.trim_start_matches("**");
+        next = trim(line, next.start + (text.len() - bold.len())..next.end);
+        let text = &line[next.clone()];
+        next = trim(line, next.start..next.start + text.trim_end_matches("**").len());
         if next == range {
             return range;
         }
@@ -169,7 +191,7 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<Pair>> {
         .take(MOST_PAIRS + 1)
         .collect();
     let (&first, more) = marks.split_first()?;
-    let key = bare(line, body.start..body.start + first);
+    let key = without_lead(line, bare(line, body.start..body.start + first));
     if !is_key(&line[key.clone()]) {
         return None;
     }
@@ -206,6 +228,7 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<Pair>> {
         let end = starts.get(index + 1).map_or(body.end, |next| next.0.start);
         let value = bare(line, at + 1..end);
         let value = cut_dash(line, value, index + 1 < starts.len());
+        let value = furniture_off(line, value);
         pairs.push(Pair {
             key: key.clone(),
             value,
@@ -214,6 +237,43 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<Pair>> {
         });
     }
     Some(pairs)
+}
+
+/// `SAMPLE>beet`: a key of the trade, an arrow and its value.
+fn arrowed(line: &str, body: Range<usize>) -> Option<Vec<Pair>> {
+    let at = body.start + line[body.clone()].find('>')?;
+    let key = bare(line, body.start..at);
+    let value = bare(line, at + 1..body.end);
+    (is_known(&line[key.clone()]) && !value.is_empty()).then(|| {
+        vec![Pair {
+            key,
+            value,
+            mark: '>',
+            says: None,
+        }]
+    })
+}
+
+/// Whether a word is a key of the trade, or may be one.
+pub(crate) fn is_known(words: &str) -> bool {
+    field_of(words).is_some() || !fields_if_fitting(words).is_empty()
+}
+
+/// A key without the words in front of it that are none of its own: the `sample` of `Dept. printout   sample: beet`.
+fn without_lead(line: &str, key: Range<usize>) -> Range<usize> {
+    let text = &line[key.clone()];
+    if is_known(text) {
+        return key;
+    }
+    ["  ", "\t", "; ", "| ", ", "]
+        .into_iter()
+        .filter_map(|gap| {
+            let at = text.rfind(gap)? + gap.len();
+            let own = bare(line, key.start + at..key.end);
+            is_known(&line[own.clone()]).then_some(own)
+        })
+        .next()
+        .unwrap_or(key)
 }
 
 /// The dash that parted two pairs is no part of the value before it.
@@ -451,7 +511,7 @@ fn claim_with(
     let value = value.end - raw.len()..value.end;
     let raw = raw.trim_end();
     let says = says.map(|says| says.trim_start_matches([':', '=', ' ']));
-    if spelling.is_empty() || raw.is_empty() || (field_of(spelling).is_some() && says_nothing(raw)) {
+    if spelling.is_empty() || raw.is_empty() || says_nothing(spelling, raw) {
         return;
     }
     // A number and its unit in cells of their own.
@@ -512,11 +572,30 @@ fn put(
     fields.claim(field, found.claim(raw, Origin::Source(place)).spelled(spelling));
 }
 
+/// Whether the value under a known key says that there is none: `Operator: -`, `Date: n/a`. A word such as `empty` may be the
+/// name of a sample, but neither a number nor a date.
+fn says_nothing(spelling: &str, raw: &str) -> bool {
+    let Some(known) = field_of(spelling).and_then(known_field) else {
+        return false;
+    };
+    let missing = words::marker(raw) == Some(words::Marker::Missing);
+    missing && (known.kind != ValueKind::Text || !raw.chars().all(char::is_alphabetic))
+}
+
 /// The field that a key means, and what the value says under it.
 fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretation) {
     // `Temp. (°C)`: the name and its unit. A key that is known as a whole (`Sample no`) is not cut.
     let whole = field_of(spelling);
-    let parted = split_unit(spelling).filter(|_| whole.is_none());
+    // `pH meter` is in no metres.
+    let goes_with =
+        |name: &str, unit: &str| match field_of(name).and_then(known_field).map(|known| known.kind) {
+            Some(ValueKind::Number(custom) | ValueKind::Range(custom)) => Unit::ucum(custom)
+                .is_ok_and(|custom| spelled(unit).units().iter().any(|unit| is_alike(unit, &custom))),
+            _ => true,
+        };
+    let parted = split_unit(spelling)
+        .filter(|_| whole.is_none())
+        .filter(|(name, unit)| crate::head::states_unit(spelling) || goes_with(name, unit));
     let stated: Option<Spelling> = parted.map(|(_, unit)| spelled(unit));
     let name = parted.map_or(spelling, |(name, _)| name);
     let read = |field: &str| interpret_as(&Key::new(field), raw, stated.as_ref(), customs);
@@ -542,10 +621,17 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
     for field in fields_if_fitting(name) {
         let found = read(field);
         let number = matches!(found.value, Value::Number(_) | Value::Range { .. });
-        let text_field =
-            known_field(field).is_some_and(|known| known.kind == curvary_record::ValueKind::Text);
+        let text_field = known_field(field).is_some_and(|known| known.kind == ValueKind::Text);
         if text_field || found.fits && (!number || found.unit_written) {
             return (Key::new(*field), found);
+        }
+    }
+    // `Température du bain`, `pH of the buffer`: what it is of goes behind, and the value tells that it is meant.
+    if let Some(field) = words::before_its_genitive(name).and_then(field_of) {
+        let found = read(field);
+        let number = matches!(found.value, Value::Number(_));
+        if found.fits && number && (found.unit_written || field == "ph") && field != "concentration" {
+            return (Key::new(field), found);
         }
     }
     // The source's own word. A known field's name that the words do not list would be taken for that field.
@@ -558,21 +644,21 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
     (Key::new(own), found)
 }
 
-/// A field left open: `-`, `?`, `n/a`. Nothing is claimed by it.
-fn says_nothing(raw: &str) -> bool {
-    raw.chars()
-        .all(|c| matches!(c, '-' | '–' | '—' | '?' | '.' | '_' | '/'))
-        || matches!(
-            raw.to_lowercase().as_str(),
-            "n/a" | "na" | "n.a." | "k.a." | "k. a." | "null" | "nan"
-        )
+/// Whether one unit can be turned into another, or both are of amounts.
+fn is_alike(unit: &Unit, custom: &Unit) -> bool {
+    let amount = |unit: &Unit| {
+        ["mol/L", "g/L", "U/L", "[iU]/L", "1"]
+            .iter()
+            .any(|code| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other)))
+    };
+    unit.converts_to(custom) || amount(unit) && amount(custom)
 }
 
 /// Whether a value is of its field's kind: `no. 7` under `pH meter` is no number, and the words mean something else.
 fn is_of_kind(field: &str, found: &Interpretation) -> bool {
     !matches!(found.value, Value::Text(_))
         || found.question.is_some()
-        || known_field(field).is_none_or(|known| !matches!(known.kind, curvary_record::ValueKind::Number(_)))
+        || known_field(field).is_none_or(|known| !matches!(known.kind, ValueKind::Number(_)))
 }
 
 /// `340,405` and `260,280 nm` are two wavelengths: no instrument tells thousandths of a nanometre.
@@ -586,231 +672,6 @@ fn is_list_of_wavelengths(raw: &str) -> bool {
                 .is_ok_and(|value| (185..=999).contains(&value))
     };
     numbers.contains(',') && parts.all(light)
-}
-
-/// Claims what a line without keys says beyond doubt: `37 °C, pH 7.0, 405 nm`, `14.03.2021 10:32`; whether the line says
-/// nothing else, and is more than a comment.
-///
-/// Among words that are not understood, `Guaiacol test, 436 nm, 25 °C, pH 7.0`, conditions are claimed where several
-/// kinds of them stand together, each in a part of its own and none twice: a lone temperature may be that of a
-/// treatment, and so may all where a length of time stands beside (`95 °C, 10 min`). A date is claimed where the line
-/// begins with it, as the heading of a page does.
-pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> bool {
-    let whole = text(source, range.clone());
-    let body = without_remark_sign(whole);
-    let line = &whole[body.clone()];
-    if line.is_empty() || line.len() > 160 {
-        return false;
-    }
-    let start = range.start + body.start;
-    let customs = customs(source);
-    if claim_moment(fields, source, line, start, customs) {
-        return true;
-    }
-    let mut found: Vec<(&'static str, Claim)> = Vec::new();
-    let (mut offset, mut words, mut treated) = (0, false, false);
-    for (place, part) in parts(line).into_iter().enumerate() {
-        let from = start + offset + (part.len() - part.trim_start().len());
-        offset += part.len() + 1;
-        let part = part.trim();
-        if part.is_empty() {
-            continue;
-        }
-        let at = from..from + part.len();
-        let Some((key, interpretation)) = free_part(part, customs) else {
-            words = true;
-            treated |= is_duration(part, customs);
-            if place == 0 {
-                claim_heading_date(fields, source, part, from, customs);
-            }
-            continue;
-        };
-        if found.iter().any(|(other, _)| *other == key) {
-            // Two temperatures in a row: which is the sample's is not ours to say.
-            return false;
-        }
-        found.push((key, interpretation.claim(part, origin(source, &at))));
-    }
-    // A cell's length stands alone: nothing else in a laboratory is a cell of so many millimetres.
-    if words
-        && fields.get("path-length").is_none()
-        && let Some((at, found)) = cell_length(line, customs)
-    {
-        let at = start + at.start..start + at.end;
-        let raw = text(source, at.clone());
-        fields.claim("path-length", found.claim(raw, origin(source, &at)));
-    }
-    let stated_before = |(key, _): &(&'static str, Claim)| fields.get(key).is_some();
-    if words && (found.len() < 2 || treated || found.iter().any(stated_before)) {
-        return false;
-    }
-    for (key, claim) in found {
-        fields.claim(key, claim);
-    }
-    !words
-}
-
-/// Claims a date, and the time beside it, that a text is from end to end.
-fn claim_moment(fields: &mut Fields, source: &Source, line: &str, start: usize, customs: Customs) -> bool {
-    let moment = moment::read(line, customs.order);
-    let at = start..start + line.len();
-    let DateReading::Read(date) = &moment.date else {
-        return false;
-    };
-    fields.claim(
-        "date",
-        free(Value::Text(date.iso.clone()), None, line, source, &at),
-    );
-    if let Some(time) = moment.time {
-        fields.claim("time", free(Value::Text(time), None, line, source, &at));
-    }
-    true
-}
-
-/// The date that words begin with, `Mi 14.5.2008`, `2017.03.22. szerda`: whole, with a year of four digits, the first
-/// of the source.
-fn claim_heading_date(fields: &mut Fields, source: &Source, part: &str, start: usize, customs: Customs) {
-    if fields.get("date").is_some() {
-        return;
-    }
-    let numbered = |word: &str| word.len() >= 8 && word.bytes().filter(u8::is_ascii_digit).count() >= 6;
-    // A weekday before it belongs to the date; `Printed 2023-02-14` says when the paper was made.
-    let mut words = part.split_whitespace();
-    let first = words.next().unwrap_or_default();
-    let heading = match words.next() {
-        _ if numbered(first) => first,
-        Some(second) if numbered(second) => {
-            let end = part.find(second).unwrap_or(0) + second.len();
-            &part[..end]
-        }
-        _ => return,
-    };
-    let has_year = heading
-        .split(|c: char| !c.is_ascii_digit())
-        .any(|digits| digits.len() == 4);
-    let from = start + part.find(heading).unwrap_or(0);
-    if has_year {
-        claim_moment(fields, source, heading, from, customs);
-    }
-}
-
-/// `1 cm cell`, `cubeta de 5 cm`: a length beside a word for the cell, in a line of words.
-fn cell_length(line: &str, customs: Customs) -> Option<(Range<usize>, Interpretation)> {
-    let brackets = |c: char| c.is_whitespace() || matches!(c, ',' | ';' | '(' | ')' | '[' | ']' | '|');
-    let mut words: Vec<(usize, &str)> = Vec::new();
-    let mut at = 0;
-    for word in line.split(brackets) {
-        if !word.is_empty() {
-            words.push((at, word.trim_end_matches(['.', ':'])));
-        }
-        at += word.len() + line[at + word.len()..].chars().next().map_or(0, char::len_utf8);
-    }
-    let is_cell = |word: &str| {
-        field_of(word) == Some("path-length")
-            || fields_if_fitting(word).contains(&"path-length") && word.len() > 2
-    };
-    let number = |word: &str| word.starts_with(|c: char| c.is_ascii_digit());
-    // The length is one word (`1cm`) or two.
-    let lengths = (0..words.len()).filter_map(|first| {
-        let (from, word) = words[first];
-        if !number(word) {
-            return None;
-        }
-        let last = if word.ends_with('m') { first } else { first + 1 };
-        let (start, unit) = *words.get(last)?;
-        let to = start + unit.len();
-        let found = interpret_as(&Key::new("path-length"), line.get(from..to)?, None, customs);
-        let code = found.unit.as_ref().map(|unit| unit.code().to_owned())?;
-        let sure = matches!(found.value, Value::Number(_))
-            && found.fits
-            && found.unit_written
-            && found.question.is_none();
-        (sure && matches!(code.as_str(), "cm" | "mm")).then_some((first, last, from..to, found))
-    });
-    let mut beside = lengths.filter(|(first, last, _, _)| {
-        let behind = words.get(last + 1).is_some_and(|(_, word)| is_cell(word));
-        let before = first.checked_sub(1).is_some_and(|at| is_cell(words[at].1));
-        // `cubeta de 5 cm`, `cuve de 1 cm`.
-        let linked = first.checked_sub(2).is_some_and(|at| {
-            is_cell(words[at].1) && words[at + 1].1.chars().count() <= 3 && !number(words[at + 1].1)
-        });
-        behind || before || linked
-    });
-    let (_, _, at, found) = beside.next()?;
-    beside.next().is_none().then_some((at, found))
-}
-
-/// `10 min`, `2 h`: a length of time.
-fn is_duration(part: &str, customs: Customs) -> bool {
-    let found = interpret_as(&Key::new("duration"), part, None, customs);
-    matches!(found.value, Value::Number(_)) && found.fits && found.unit_written
-}
-
-fn free(
-    value: Value,
-    unit: Option<curvary_record::Unit>,
-    raw: &str,
-    source: &Source,
-    at: &Range<usize>,
-) -> Claim {
-    Claim {
-        value,
-        unit,
-        plus_minus: None,
-        raw: raw.to_owned(),
-        spelled: None,
-        origin: origin(source, at),
-    }
-}
-
-/// The parts of a line, cut at commas (decimal ones excepted), semicolons, bars and where two blanks stand together; each
-/// cut is one byte.
-fn parts(line: &str) -> Vec<&str> {
-    let bytes = line.as_bytes();
-    let digit = |at: Option<usize>| at.and_then(|at| bytes.get(at)).is_some_and(u8::is_ascii_digit);
-    let mut parts = Vec::new();
-    let mut from = 0;
-    for (at, byte) in bytes.iter().enumerate() {
-        let decimal = digit(at.checked_sub(1)) && digit(Some(at + 1));
-        let wide = *byte == b'\t' || *byte == b' ' && bytes.get(at + 1) == Some(&b' ');
-        if matches!(byte, b';' | b'|') || wide || *byte == b',' && !decimal {
-            parts.push(&line[from..at]);
-            from = at + 1;
-        }
-    }
-    parts.push(&line[from..]);
-    parts
-}
-
-/// One part that names its field by its unit or by the word pH.
-fn free_part(part: &str, customs: Customs) -> Option<(&'static str, Interpretation)> {
-    if let Some(value) = part.strip_prefix("pH") {
-        // `pH 7.0 (phosphate)`: the bracket names the buffer.
-        let value = value.split(" (").next().unwrap_or(value);
-        let value = value.trim_start_matches([' ', '=', ':']);
-        let found = interpret_as(&Key::new("ph"), value, None, customs);
-        return (found.fits && matches!(found.value, Value::Number(_))).then_some(("ph", found));
-    }
-    // A scan speed's unit is nobody else's; a temperature and a wavelength need their range too.
-    ["temperature", "wavelength", "scan-speed"]
-        .into_iter()
-        .find_map(|field| {
-            let found = interpret_as(&Key::new(field), part, None, customs);
-            let Value::Number(number) = found.value else {
-                return None;
-            };
-            let code = found
-                .unit
-                .as_ref()
-                .map(|unit| unit.code().to_owned())
-                .unwrap_or_default();
-            let sure = match field {
-                "temperature" => code == "Cel" && !part.ends_with('C') | part.contains(['°', 'º']),
-                "wavelength" => code == "nm" && (185.0..=1100.0).contains(&number),
-                _ => code == "nm/min",
-            };
-            (found.fits && found.unit_written && found.question.is_none() && sure).then_some((field, found))
-        })
 }
 
 #[cfg(test)]

@@ -44,8 +44,9 @@ const OURS: [&str; 16] = [
 
 /// Optical quantities beyond ours, under whose names their columns are kept, however they are spelled. They are named in
 /// lines of words, too.
-const OPTICAL: [&str; 7] = [
+const OPTICAL: [&str; 8] = [
     "absorption-coefficient",
+    "optical-depth",
     "molar-absorption-coefficient",
     "specific-absorption",
     "absorption-cross-section",
@@ -209,6 +210,7 @@ struct Data {
     marker: BTreeMap<String, Vec<String>>,
     blank: Words,
     furniture: Furniture,
+    list: BTreeMap<List, Vec<String>>,
 }
 
 #[derive(Deserialize)]
@@ -221,6 +223,90 @@ struct Furniture {
     page: Vec<String>,
     of: Vec<String>,
     end: Vec<String>,
+}
+
+/// Lists of words that say something of a column or of a line beside its quantity. `words.toml` has a comment on each.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum List {
+    /// Headers of columns that number the lines.
+    Counter,
+    /// Headers that count what a mean is of.
+    Count,
+    /// Headers of times in days.
+    Days,
+    /// Headers of what a reading should have been.
+    Target,
+    /// Words behind a quantity that say that its spread is meant.
+    Spread,
+    /// Headers of errors.
+    Error,
+    /// Beginnings of headers of the times of a chromatogram.
+    Retention,
+    /// Areas under the peaks of a chromatogram.
+    PeakAreaUnit,
+    /// Words of everyday language that are units elsewhere.
+    Everyday,
+    /// Words between a quantity and its wavelength or unit.
+    Link,
+    /// Words in front of what a quantity is of.
+    Genitive,
+    /// Words in front of the wavelength at which was measured.
+    At,
+    /// Words between two things of which one is meant.
+    Or,
+    /// Words that deny what comes behind them.
+    Negation,
+    /// Beginnings of words that speak of a spectrum.
+    Spectrum,
+    /// Beginnings of words that speak of a time course, and phrases.
+    Kinetics,
+    /// Beginnings of words that speak of peaks.
+    Peak,
+    /// Beginnings of words that speak of a derivative.
+    Derivative,
+    /// Parts of words that say what stands for a missing value.
+    Missing,
+    /// Beginnings of keys whose wavelength is not the one of the measurement.
+    AnotherWavelength,
+    /// Beginnings of words that speak of light that a sample is lit with.
+    LightShone,
+    /// Seconds.
+    Second,
+    /// Minutes.
+    Minute,
+    /// How people write that times are minutes and seconds.
+    MinutesAndSeconds,
+    /// How people write that times are hours and minutes.
+    HoursAndMinutes,
+}
+
+/// The words of a list, in lower case.
+#[must_use]
+pub fn words_of(list: List) -> &'static [String] {
+    BOOK.lists.get(&list).map_or(&[], |(words, _)| words)
+}
+
+/// Whether a text is a word of a list, whatever its case and accents.
+#[must_use]
+pub fn is(list: List, text: &str) -> bool {
+    text.len() <= LONGEST * 2
+        && BOOK
+            .lists
+            .get(&list)
+            .is_some_and(|(_, folded)| folded.contains(&fold(text)))
+}
+
+/// Whether a word in lower case begins with one of a list.
+#[must_use]
+pub fn begins(list: List, lower: &str) -> bool {
+    words_of(list).iter().any(|stem| lower.starts_with(stem.as_str()))
+}
+
+/// Whether a text in lower case contains one of a list.
+#[must_use]
+pub fn contains(list: List, lower: &str) -> bool {
+    words_of(list).iter().any(|part| lower.contains(part.as_str()))
 }
 
 /// What one folded word means in each role.
@@ -240,10 +326,37 @@ struct Meaning {
     end: bool,
 }
 
-static WORDS: LazyLock<HashMap<String, Meaning>> = LazyLock::new(|| {
+/// What `words.toml` says.
+#[derive(Default)]
+struct Book {
+    /// By folded word.
+    words: HashMap<String, Meaning>,
+    /// In lower case as they are spelled, and folded.
+    lists: BTreeMap<List, (Vec<String>, HashSet<String>)>,
+}
+
+static BOOK: LazyLock<Book> = LazyLock::new(|| {
     // The file is part of the program; a test reads it, so that it can only fail there.
-    toml::from_str::<Data>(include_str!("words.toml")).map_or_else(|_| HashMap::new(), table)
+    let data = toml::from_str::<Data>(include_str!("words.toml"));
+    data.map_or_else(|_| Book::default(), Book::of)
 });
+
+impl Book {
+    fn of(mut data: Data) -> Self {
+        let lists = std::mem::take(&mut data.list);
+        let both = |words: Vec<String>| {
+            let folded = words.iter().map(|word| fold(word)).collect();
+            (words.iter().map(|word| word.to_lowercase()).collect(), folded)
+        };
+        Self {
+            words: table(data),
+            lists: lists
+                .into_iter()
+                .map(|(list, words)| (list, both(words)))
+                .collect(),
+        }
+    }
+}
 
 fn table(data: Data) -> HashMap<String, Meaning> {
     let mut table: HashMap<String, Meaning> = HashMap::with_capacity(4096);
@@ -307,7 +420,7 @@ fn table(data: Data) -> HashMap<String, Meaning> {
 /// The names of all quantities that some word means, ours and others.
 #[must_use]
 pub fn quantities() -> BTreeSet<&'static str> {
-    WORDS
+    BOOK.words
         .values()
         .flat_map(|meaning| meaning.quantity.iter().chain(&meaning.other))
         .map(Quantity::as_str)
@@ -350,7 +463,7 @@ fn meaning(word: &str) -> Option<&'static Meaning> {
     if folded.is_empty() {
         None
     } else {
-        WORDS.get(&folded)
+        BOOK.words.get(&folded)
     }
 }
 
@@ -415,6 +528,24 @@ pub fn word(text: &str) -> Word {
     }
 }
 
+/// The other quantity that a compound word ends in: `photocurrent`, `Diodenstrom`. What ends a name by chance, as `range`
+/// ends `orange`, is no evidence unless a unit beside it goes with it.
+#[must_use]
+pub fn other_at_the_end_of(name: &str) -> Option<Quantity> {
+    let count = name.chars().count();
+    if !(7..=LONGEST / 2).contains(&count) || !name.chars().all(char::is_alphabetic) {
+        return None;
+    }
+    // A part of five letters at least, behind one of two at least.
+    let starts = name.char_indices().map(|(at, _)| at).skip(2).take(count - 6);
+    starts
+        .filter_map(|at| match word(&name[at..]) {
+            Word::Other(quantity) => Some(quantity),
+            _ => None,
+        })
+        .next()
+}
+
 /// The other quantity that a head names, whole, before its unit, or with its first or last words: `humidity %`,
 /// `rain_mm`, `wind from north`.
 #[must_use]
@@ -444,9 +575,9 @@ pub fn other_in(head: &str) -> Option<Quantity> {
 }
 
 /// The optical quantities beyond ours that a line of words names: `absorption cross section in cm2`. The longest phrase
-/// counts.
+/// counts. Its initials come along: `OD` below the words `optical depth` is that.
 #[must_use]
-pub fn optical_in(line: &str) -> Option<Quantity> {
+pub fn optical_in(line: &str) -> Option<(Quantity, String)> {
     let words: Vec<&str> = line
         .split(|c: char| c.is_whitespace() || matches!(c, ',' | ';' | ':' | '(' | ')' | '[' | ']' | '='))
         .filter(|word| !word.is_empty())
@@ -456,10 +587,30 @@ pub fn optical_in(line: &str) -> Option<Quantity> {
         words
             .windows(length)
             .find_map(|window| match word(&window.join(" ")) {
-                Word::Other(quantity) if OPTICAL.contains(&quantity.as_str()) => Some(quantity),
+                Word::Other(quantity) if OPTICAL.contains(&quantity.as_str()) => {
+                    let initials = window.iter().filter_map(|word| word.chars().next());
+                    Some((quantity, initials.flat_map(char::to_lowercase).collect()))
+                }
                 _ => None,
             })
     })
+}
+
+/// The words of a term in front of what it is of: the `temperature` of `temperature of the bath`.
+#[must_use]
+pub fn before_its_genitive(term: &str) -> Option<&str> {
+    let mut at = term.find(' ')?;
+    loop {
+        let word = term[at..]
+            .trim_start()
+            .split([' ', '\'', '’'])
+            .next()
+            .unwrap_or("");
+        if is(List::Genitive, word) {
+            return Some(term[..at].trim_end());
+        }
+        at += 1 + term[at + 1..].find(' ')?;
+    }
 }
 
 /// Whether a row or column under this word sums up others: a mean, a deviation, a slope.
@@ -503,7 +654,7 @@ pub fn marker(cell: &str) -> Option<Marker> {
     {
         return Some(Marker::Missing);
     }
-    WORDS.get(&marker_form(cell))?.marker
+    BOOK.words.get(&marker_form(cell))?.marker
 }
 
 /// Whether a cell or a flag says that the detector was saturated or stray light ruled.
@@ -511,7 +662,8 @@ pub fn marker(cell: &str) -> Option<Marker> {
 pub fn is_saturation(cell: &str) -> bool {
     let cell = cell.trim();
     cell.len() <= LONGEST
-        && WORDS
+        && BOOK
+            .words
             .get(&marker_form(cell))
             .is_some_and(|meaning| meaning.saturated)
 }
@@ -528,12 +680,12 @@ pub fn is_furniture(line: &str) -> bool {
         return true;
     }
     let folded = fold(bare);
-    if WORDS.get(&folded).is_some_and(|meaning| meaning.end) {
+    if BOOK.words.get(&folded).is_some_and(|meaning| meaning.end) {
         return true;
     }
     let words: Vec<&str> = folded.split(' ').collect();
-    let is_page = |word: &str| WORDS.get(word).is_some_and(|meaning| meaning.page);
-    let is_of = |word: &str| WORDS.get(word).is_some_and(|meaning| meaning.of);
+    let is_page = |word: &str| BOOK.words.get(word).is_some_and(|meaning| meaning.page);
+    let is_of = |word: &str| BOOK.words.get(word).is_some_and(|meaning| meaning.of);
     let is_number = |word: &str| word.len() <= 5 && word.bytes().all(|b| b.is_ascii_digit());
     // The slash of `Page 1/3` is folded into a blank.
     match words.as_slice() {

@@ -332,7 +332,7 @@ fn factors_of_ten_in_heads() {
 }
 
 #[test]
-fn what_is_reckoned_from_light_is_no_light() {
+fn what_is_derived_from_light_is_no_light() {
     for head in [
         "ln(A500)",
         "log A",
@@ -346,12 +346,12 @@ fn what_is_reckoned_from_light_is_no_light() {
         "1-T",
     ] {
         let quantity = read_head(head).quantity;
-        assert!(is_reckoned_of_light(head), "{head}");
+        assert!(is_derived_of_light(head), "{head}");
         let name = head.to_lowercase().replace('%', "").replace(" - ", "-");
         assert_eq!(quantity, Some(Quantity::named(name)), "{head}");
     }
     for head in ["A500", "dA/dt", "ΔA/min", "Log 7", "%T", "lg onde"] {
-        assert!(!is_reckoned_of_light(head), "{head}");
+        assert!(!is_derived_of_light(head), "{head}");
     }
 }
 
@@ -435,4 +435,59 @@ fn heads_in_more_languages() {
         }
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[test]
+fn two_quantities_in_one_head_are_both_possible() {
+    for text in [
+        "Abs / %T",
+        "A or T",
+        "Absorbance oder Transmission",
+        "A|T",
+        "%R / %T",
+    ] {
+        let head = read_head(text);
+        assert!(
+            head.quantity.is_none() && head.quantities_possible.len() == 2,
+            "{text}: {head:?}"
+        );
+    }
+    for text in ["Abs", "A / AU", "A/min", "T / K", "Abs / OD"] {
+        let head = read_head(text);
+        assert!(head.quantity.is_some(), "{text}: {head:?}");
+    }
+}
+
+#[test]
+fn a_letter_of_something_else_is_no_absorbance() {
+    for text in ["d (A)", "a (A)", "r / A"] {
+        let head = read_head(text);
+        assert!(head.quantity.is_none(), "{text}: {head:?}");
+    }
+    assert_eq!(read_head("I (A)").quantity.unwrap().as_str(), "current");
+    assert_eq!(read_head("tube 1 (A)").quantity, Some(Quantity::ABSORBANCE));
+}
+
+#[test]
+fn units_that_are_stated_and_values_that_are_held() {
+    for text in [
+        "E / W m-2 nm-1",
+        "A (cm-1)",
+        "Abs, mV",
+        "eps (10^3 M-1 cm-1)",
+        "Zeit in min",
+        "A [1/cm]",
+    ] {
+        assert!(states_unit(text), "{text}");
+    }
+    for text in [
+        "A (1 cm)",
+        "A (1 mM)",
+        "Abs sample C",
+        "time_s",
+        "Absorbance",
+        "Absorbance, 1 cm",
+    ] {
+        assert!(!states_unit(text), "{text}");
+    }
 }

@@ -35,11 +35,17 @@ pub(super) fn pairs(line: &str, body: &Range<usize>) -> Option<Vec<Pair>> {
 }
 
 fn paired(line: &str, body: &Range<usize>, separator: char) -> Option<Vec<Pair>> {
-    let cells: Vec<Range<usize>> = split(line, body, separator)
+    let mut cells: Vec<Range<usize>> = split(line, body, separator)
         .into_iter()
         .filter(|cell| !cell.is_empty())
         .collect();
-    let kinds: Vec<Cell> = cells.iter().map(|cell| kind(&line[cell.clone()])).collect();
+    let marks = take_marks(line, &mut cells);
+    let mut kinds: Vec<Cell> = cells.iter().map(|cell| kind(&line[cell.clone()])).collect();
+    for (at, mark) in marks {
+        if is_key(&line[cells[at].clone()]) {
+            kinds[at] = Cell::Marked(mark);
+        }
+    }
     if kinds.first() == Some(&Cell::Other) {
         return None;
     }
@@ -74,6 +80,29 @@ fn paired(line: &str, body: &Range<usize>, separator: char) -> Option<Vec<Pair>>
         pairs.clear();
     }
     Some(pairs)
+}
+
+/// Takes the marks of keys that stand in a cell of their own, or in front of a value, out of the cells: `Sample;:;beet`,
+/// `Sample;: beet`. Says which cells they belong to.
+fn take_marks(line: &str, cells: &mut Vec<Range<usize>>) -> Vec<(usize, char)> {
+    let mut marks = Vec::new();
+    let mut at = 1;
+    while at < cells.len() {
+        let text = &line[cells[at].clone()];
+        let mark = text.chars().next().filter(|mark| matches!(mark, ':' | '='));
+        let Some(mark) = mark.filter(|_| text.len() == 1 || text[1..].starts_with(' ')) else {
+            at += 1;
+            continue;
+        };
+        marks.push((at - 1, mark));
+        if text.len() == 1 {
+            cells.remove(at);
+        } else {
+            cells[at] = bare(line, cells[at].start + 1..cells[at].end);
+            at += 1;
+        }
+    }
+    marks
 }
 
 /// A line whose first cell is a key, and whose cells do not go up in keys and values: the commas of prose go on in the
@@ -163,13 +192,23 @@ fn kind(text: &str) -> Cell {
     let bare = split_unit(text).map_or(text, |(name, _)| name);
     if !is_key(text) {
         Cell::Other
-    } else if field_of(text).is_some() || field_of(bare).is_some() {
+    } else if field_of(text).is_some() || field_of(bare).is_some() || is_of_something(text) {
         Cell::Known
     } else if fields_if_fitting(text).is_empty() {
         Cell::Other
     } else {
         Cell::Perhaps
     }
+}
+
+/// `Température du bain`: a quantity that is stated of something.
+fn is_of_something(text: &str) -> bool {
+    if text.contains(|c: char| c.is_ascii_digit() || matches!(c, ':' | '=')) {
+        return false;
+    }
+    crate::words::before_its_genitive(text)
+        .and_then(field_of)
+        .is_some_and(|field| matches!(field, "temperature" | "ph" | "path-length" | "wavelength"))
 }
 
 /// A key without the mark at its end.

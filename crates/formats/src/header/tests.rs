@@ -325,3 +325,63 @@ proptest::proptest! {
         claim_free(&mut fields, &source, 0..line.len());
     }
 }
+
+#[test]
+fn marks_of_keys_in_cells_of_their_own() {
+    for (line, key, value) in [
+        ("Sample\t:\tpeptide, shaken", "Sample", "peptide, shaken"),
+        ("Numune\t: beet (1/10)", "Numune", "beet (1/10)"),
+        ("- **Sample:** lipase crude", "Sample", "lipase crude"),
+        ("SAMPLE>no inhibitor", "SAMPLE", "no inhibitor"),
+        (
+            "Dept. printout   sample: saffron tea   page 1 of 3",
+            "sample",
+            "saffron tea",
+        ),
+        ("Température du bain\t37\t°C", "Température du bain", "37\t°C"),
+    ] {
+        let found = pairs(line);
+        let pair = found.first().unwrap_or_else(|| panic!("{line}"));
+        assert_eq!(
+            (&line[pair.key.clone()], &line[pair.value.clone()]),
+            (key, value),
+            "{line}"
+        );
+    }
+}
+
+#[test]
+fn conditions_in_passing() {
+    for phrase in [
+        "37 deg C",
+        "25 GRAD C",
+        "37.0 C",
+        "at 37 °C",
+        "Thermostat auf 30 °C",
+        "20 st. C",
+        "pH 10.2",
+        "buffer pH 8.1",
+        "1 cm",
+        "1 cm cell",
+        "2 mm flow cell",
+        "10.0 cm",
+        "path 10 mm",
+    ] {
+        assert!(is_condition(phrase), "{phrase}");
+    }
+    // Stories, other lengths, and two numbers.
+    for phrase in [
+        "heated to 90 °C",
+        "kept at 4 °C in the dark",
+        "5 mm gap",
+        "20 °C to 90 °C",
+        "plate 17",
+        "405 nm",
+        "150 mm",
+        "diluted 1:10",
+        "in 50 mM Tris at pH 7",
+        "1 cm of snow on the roof",
+    ] {
+        assert!(!is_condition(phrase), "{phrase}");
+    }
+}

@@ -294,6 +294,9 @@ fn whole(text: &str) -> Option<&'static [&'static str]> {
         | "deg.c"
         | "° c"
         | "grad c"
+        | "st. c"
+        | "st c"
+        | "stopni c"
         | "gradc"
         | "grad celsius"
         | "celsius"
@@ -404,7 +407,8 @@ fn whole(text: &str) -> Option<&'static [&'static str]> {
         | "absorbancia"
         | "assorbanza"
         | "absorbância" => &["{AU}"],
-        "a.u" | "a. u" | "a.u.." => &["{AU}", "[arb'U]"],
+        // Absorbance units or arbitrary ones, in English order or in that of the Romance languages.
+        "a.u" | "a. u" | "a.u.." | "u. a" | "u.a" => &["{AU}", "[arb'U]"],
         "mau"
         | "m{au}"
         | "mod"
@@ -424,9 +428,7 @@ fn whole(text: &str) -> Option<&'static [&'static str]> {
         | "arbitrary unit"
         | "arbitrary units"
         | "willk. einh"
-        | "willkürliche einheiten"
-        | "u. a"
-        | "u.a" => &["[arb'U]"],
+        | "willkürliche einheiten" => &["[arb'U]"],
         "ph" | "[ph]" | "ph unit" | "ph units" | "ph-einheiten" => &["[pH]"],
         "dimensionless" | "unitless" | "dimensionslos" | "ohne einheit" | "sans unité" | "fraction"
         | "0-1" | "0–1" | "0..1" | "0 - 1" | "0 to 1" => &["1"],

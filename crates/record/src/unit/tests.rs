@@ -385,7 +385,7 @@ fn spellings_that_people_write() {
             ],
         ),
         ("{AU}|A", &["A"]),
-        ("{AU}|[arb'U]", &["a.u.", "a.u"]),
+        ("{AU}|[arb'U]", &["a.u.", "a.u", "u.a.", "u. a."]),
         (
             "[arb'U]",
             &["arb. units", "arbitrary units", "arb. u.", "ARBITRARY UNITS"],

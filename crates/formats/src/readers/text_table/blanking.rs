@@ -284,7 +284,8 @@ fn without_quoting(text: &str) -> Option<Blanked> {
             .rposition(|&byte| byte == b'>')
             .map_or(0, |last| last + 1)
     };
-    let lines: Vec<&str> = text.split_inclusive('\n').collect();
+    let end = if text.contains('\n') { '\n' } else { '\r' };
+    let lines: Vec<&str> = text.split_inclusive(end).collect();
     let mut blanked = String::with_capacity(text.len());
     let mut first = None;
     let mut at = 0;

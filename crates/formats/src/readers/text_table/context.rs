@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use curvary_record::{Fields, Quantity, Unit, Value};
 
 use super::scan::{TextLine, strip_remark};
+use crate::words::{self, List};
 
 /// At most so many lines of words are searched for what was measured.
 const MAX_LINES: usize = 400;
@@ -12,8 +13,8 @@ const MAX_LINES: usize = 400;
 /// A line from this many bytes on is a sentence, and no title that gives a factor.
 const LONGEST_TITLE: usize = 60;
 
-/// How people write that times are minutes and seconds.
-pub(super) const CLOCK_FORMS: [&str; 7] = ["mm:ss", "m:ss", "min:s", "min:sek", "mn:s", "min:seg", "m:s"];
+/// So many words behind one that denies are denied.
+const REACH_OF_A_NEGATION: usize = 4;
 
 /// The trade's words in the lines around a table, and what is known of the run.
 #[derive(Clone, Debug, Default)]
@@ -26,6 +27,8 @@ pub(super) struct Context {
     pub(super) scaled: Option<String>,
     /// Optical quantities beyond ours that are named: absorption cross sections, coefficients.
     pub(super) others: BTreeSet<Quantity>,
+    /// Their initials: `dOD` below the words `differential optical depth` is that.
+    abbreviated: Vec<(String, Quantity)>,
     /// A line that is a header of what nobody writes beside a measurement of light: days of the week, prices.
     pub(super) of_another_trade: Option<String>,
     /// Transmittance is named in percent.
@@ -137,13 +140,10 @@ impl Context {
     /// `Calibration of p-nitrophenol (405 nm)`: a title that ends in the wavelength, in brackets of its own. Light that
     /// a sample is lit with, `irradiated (365 nm)`, is another.
     fn hear_bracketed(&mut self, line: &str) {
-        const OF_LIGHT_SHONE: [&str; 9] = [
-            "irradi", "bestrahl", "belicht", "illumin", "excit", "anreg", "laser", "led", "lamp",
-        ];
         let lower = line.to_lowercase();
         let shone = lower
             .split(|c: char| !c.is_alphabetic())
-            .any(|word| OF_LIGHT_SHONE.iter().any(|stem| word.starts_with(stem)));
+            .any(|word| words::begins(List::LightShone, word));
         if line.len() > LONGEST_TITLE || shone {
             return;
         }
@@ -163,11 +163,11 @@ impl Context {
         if line.len() > LONGEST_TITLE {
             return;
         }
-        let words: Vec<&str> = line
+        let parts: Vec<&str> = line
             .split([' ', '\t', '/', ',', ';', ':', '|', '(', ')', '*', '=', '[', ']'])
             .filter(|word| !word.is_empty())
             .collect();
-        let unit = |at: usize| match words[at] {
+        let unit = |at: usize| match parts[at] {
             "nm" => Some((Quantity::WAVELENGTH, Unit::NANOMETRE)),
             "s" | "sec" => Some((Quantity::TIME, Unit::SECOND)),
             "min" => Unit::ucum("min").ok().map(|minute| (Quantity::TIME, minute)),
@@ -175,21 +175,21 @@ impl Context {
         };
         let bare = |at: usize| {
             let number = |word: &str| word.ends_with(|c: char| c.is_ascii_digit());
-            !at.checked_sub(1).is_some_and(|before| number(words[before]))
+            !at.checked_sub(1).is_some_and(|before| number(parts[before]))
         };
-        let mut named = (0..words.len())
+        let mut named = (0..parts.len())
             .filter(|&at| bare(at))
             .filter_map(|at| Some((at, unit(at)?)));
         let (Some((at, axis)), None) = (named.next(), named.next()) else {
             return;
         };
         // What was measured stands behind it.
-        let measured = words[at + 1..].iter().find_map(|word| {
-            crate::words::quantity_of(word)
+        let measured = parts[at + 1..].iter().find_map(|word| {
+            words::quantity_of(word)
                 .or_else(|| matches!(*word, "A" | "E" | "OD").then_some(Quantity::ABSORBANCE))
                 .filter(|q| q.is_of_light())
         });
-        if let Some(measured) = measured.filter(|_| words.len() <= 8) {
+        if let Some(measured) = measured.filter(|_| parts.len() <= 8) {
             self.axes = Some(axis);
             self.quantities.insert(measured);
         }
@@ -200,7 +200,7 @@ impl Context {
         // `Lamp change: 340 nm` and `Reference: 650 nm` tell no wavelength of the measurement.
         let key = line.split(':').next().unwrap_or("");
         let of_other_things = key.len() < line.len()
-            && (crate::words::field_of(key).is_some_and(|field| {
+            && (words::field_of(key).is_some_and(|field| {
                 matches!(
                     field,
                     "lamp"
@@ -214,29 +214,29 @@ impl Context {
                         | "last-wavelength"
                         | "processing"
                 )
-            }) || ["refer", "excit", "emiss", "lamp", "correction", "normal"]
-                .iter()
-                .any(|stem| {
-                    key.to_lowercase()
-                        .split([' ', '-'])
-                        .any(|word| word.starts_with(stem))
-                }));
+            }) || key
+                .to_lowercase()
+                .split([' ', '-'])
+                .any(|word| words::begins(List::AnotherWavelength, word)));
         if of_other_things {
             return;
         }
         if line.contains('0') && line.len() < LONGEST_TITLE && crate::head::scale_of(line).is_some() {
             let measured = crate::head::read_head(line)
                 .quantity
-                .or_else(|| line.split_whitespace().next().and_then(crate::words::quantity_of));
+                .or_else(|| line.split_whitespace().next().and_then(words::quantity_of));
             if measured.is_some_and(|quantity| quantity.is_of_light()) {
                 self.scaled = Some(line.trim().to_owned());
             }
         }
         self.hear_axes(line);
         self.hear_bracketed(line);
-        self.others.extend(crate::words::optical_in(line));
-        if let crate::words::Word::Other(quantity) = crate::words::word(line)
-            && crate::words::is_of_another_trade(&quantity)
+        if let Some((quantity, initials)) = words::optical_in(line) {
+            self.abbreviated.push((initials, quantity.clone()));
+            self.others.insert(quantity);
+        }
+        if let words::Word::Other(quantity) = words::word(line)
+            && words::is_of_another_trade(&quantity)
         {
             self.of_another_trade = Some(line.trim().to_owned());
         }
@@ -268,36 +268,18 @@ impl Context {
             }
         }
         let lower = line.to_lowercase();
-        let words: Vec<&str> = lower.split_whitespace().collect();
+        let parts: Vec<&str> = lower.split_whitespace().collect();
         let has = |sign: u8| line.as_bytes().contains(&sign);
-        if line.bytes().any(|byte| byte.is_ascii_digit())
-            && [
-                "missing",
-                "fehl",
-                "manquant",
-                "no value",
-                "no data",
-                "faltan",
-                "not measured",
-                "nicht gemessen",
-                "invalid",
-                "ungültig",
-            ]
-            .iter()
-            .any(|word| lower.contains(word))
-        {
+        if line.bytes().any(|byte| byte.is_ascii_digit()) && words::contains(List::Missing, &lower) {
             let number = |word: &&str| {
                 super::scan::leading_number(word.trim_matches(|c: char| !(c.is_ascii_digit() || c == '-')))
             };
-            self.sentinels.extend(words.iter().filter_map(number));
+            self.sentinels.extend(parts.iter().filter_map(number));
         }
         // `at 405 nm`
-        for (index, word) in words.iter().enumerate() {
-            let said = matches!(
-                *word,
-                "at" | "bei" | "à" | "a" | "@" | "λ" | "=" | "wavelength" | "wellenlänge"
-            );
-            let (number, unit) = (words.get(index + 1), words.get(index + 2));
+        for (index, word) in parts.iter().enumerate() {
+            let said = words::words_of(List::At).iter().any(|at| at == word);
+            let (number, unit) = (parts.get(index + 1), parts.get(index + 2));
             let joined = number.and_then(|n| n.trim_end_matches([',', '.', ';', ')']).strip_suffix("nm"));
             let apart = number
                 .filter(|_| unit.is_some_and(|u| u.trim_end_matches([',', '.', ';', ')', ':']) == "nm"))
@@ -311,11 +293,13 @@ impl Context {
                 self.heard.push((value, Unit::NANOMETRE));
             }
         }
-        self.minutes_and_seconds |= has(b':') && CLOCK_FORMS.iter().any(|form| lower.contains(form));
+        self.minutes_and_seconds |= has(b':') && words::contains(List::MinutesAndSeconds, &lower);
         if has(b'%') && (lower.contains("%t") || lower.contains("% t")) {
             self.percent = true;
             self.quantities.insert(Quantity::TRANSMITTANCE);
         }
+        // `no es la absorbancia` names none.
+        let mut denied = 0_usize;
         for word in
             lower.split(|c: char| !(c.is_alphanumeric() || matches!(c, '%' | 'µ' | 'λ' | '-' | '/' | '\'')))
         {
@@ -326,73 +310,46 @@ impl Context {
                 "nm" | "нм" => {
                     self.units.insert(Unit::NANOMETRE);
                 }
-                "s" | "sec" | "secs" | "sek" | "seconds" | "sekunden" | "secondes" | "segundos" | "seg"
-                | "secondi" | "seconden" | "sekund" | "sekunder" | "сек" | "секунды" | "секундах" | "秒" =>
-                {
+                _ if words::is(List::Second, word) => {
                     self.units.insert(Unit::SECOND);
                 }
-                "min" | "mins" | "minutes" | "minuten" | "minutos" | "minuti" | "minuter" | "minutter"
-                | "мин" | "минуты" | "минутах" | "分" | "分钟" | "分鐘" => {
+                _ if words::is(List::Minute, word) => {
                     self.units.insert(Unit::MINUTE);
                 }
                 _ => {}
             }
-            let stem = |stems: &[&str]| stems.iter().any(|stem| word.starts_with(stem));
-            self.spectrum |= stem(&["spectr", "spektr", "espectr", "scan", "spettr", "спектр", "φάσμα"]);
-            self.kinetics |= stem(&[
-                "kinetic",
-                "kinetik",
-                "cinétic",
-                "cinetic",
-                "cinetiq",
-                "cinétiq",
-                "кинетик",
-                "кінетик",
-                "κινητικ",
-                "timecourse",
-                "time-course",
-                "zeitverlauf",
-                "zeitkurve",
-            ]);
-            self.peaks |= stem(&["peak", "pic", "pico", "picco", "maxim", "λmax", "extrem", "bande"])
-                && !word.starts_with("pict");
-            if word.chars().count() >= 2
-                && let Some(quantity) = crate::words::quantity_of(word)
+            self.spectrum |= words::begins(List::Spectrum, word);
+            self.kinetics |= words::begins(List::Kinetics, word);
+            self.peaks |= words::begins(List::Peak, word) || matches!(word, "pic" | "pics");
+            if words::is(List::Negation, word) {
+                denied = REACH_OF_A_NEGATION;
+            } else if word.starts_with(|c: char| c.is_ascii_digit()) {
+                // `sample no 5`
+                denied = 0;
+            } else {
+                denied = denied.saturating_sub(1);
+            }
+            if denied == 0
+                && word.chars().count() >= 2
+                && let Some(quantity) = words::quantity_of(word)
             {
                 self.quantities.insert(quantity);
             }
         }
-        if words.len() < 2 {
+        if parts.len() < 2 {
             return;
         }
-        if lower.contains("time course") || lower.contains("time scan") || lower.contains("cours du temps") {
-            self.kinetics = true;
-        }
-        for phrase in [
-            "optical density",
-            "optische dichte",
-            "densité optique",
-            "densidad óptica",
-            "longueur d'onde",
-            "longitud de onda",
-            "lunghezza d'onda",
-            "densità ottica",
-            "comprimento de onda",
-            "densidade óptica",
-            "optische dichtheid",
-            "długość fali",
-            "gęstość optyczna",
-            "vlnová délka",
-            "dalga boyu",
-            "длина волны",
-            "оптическая плотность",
-            "довжина хвилі",
-            "μήκος κύματος",
-        ] {
-            if lower.contains(phrase)
-                && let Some(quantity) = crate::words::quantity_of(phrase)
-            {
-                self.quantities.insert(quantity);
+        self.kinetics |= words::words_of(List::Kinetics)
+            .iter()
+            .any(|phrase| phrase.contains(' ') && lower.contains(phrase.as_str()));
+        // `optical density`, `longueur d'onde`: terms of two or three words.
+        let denies = |part: &&str| words::is(List::Negation, part);
+        for length in [2, 3].into_iter().filter(|_| !parts.iter().any(denies)) {
+            for pair in parts.windows(length) {
+                let quantity = words::quantity_of(&pair.join(" ")).filter(|quantity| {
+                    quantity.is_of_light() || matches!(quantity.as_str(), "wavelength" | "wavenumber")
+                });
+                self.quantities.extend(quantity);
             }
         }
     }
@@ -400,6 +357,16 @@ impl Context {
     /// Whether a quantity is named.
     pub(super) fn names(&self, quantity: &Quantity) -> bool {
         self.quantities.contains(quantity)
+    }
+
+    /// The optical quantity that is named and whose initials a header is: `OD` below `optical depth`.
+    pub(super) fn abbreviated(&self, header: &str) -> Option<Quantity> {
+        let letters = header.trim().to_lowercase();
+        let letters = letters.trim_start_matches(['δ', '∆']);
+        let found = self.abbreviated.iter().find(|(initials, _)| {
+            initials == letters || letters.strip_prefix('d') == Some(initials.as_str())
+        });
+        found.map(|(_, quantity)| quantity.clone())
     }
 
     /// The unit that a phrase states for a quantity, where all phrases agree.

@@ -155,12 +155,18 @@ fn is_title(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool {
                 && cells.iter().flatten().all(title)
                 && !is_unit_alone(&text[head.range()])
         }
-        // A sentence with commas that covers the first columns.
+        // A sentence with commas that covers the first columns, or one that names conditions of the whole.
         _ => {
+            let conditions = cells
+                .iter()
+                .flatten()
+                .filter(|span| crate::header::is_condition(&text[span.range()]))
+                .count();
+            let passing = conditions >= 1 && conditions + 1 < filled && filled < cells.len();
             in_front
                 && filled >= 2
-                && filled * 2 <= cells.len()
-                && cells.iter().flatten().any(|span| words(span) >= 3)
+                && (filled * 2 <= cells.len() && cells.iter().flatten().any(|span| words(span) >= 3)
+                    || passing && below.cells.iter().all(Option::is_some))
         }
     }
 }
@@ -254,6 +260,14 @@ fn map_heads(
     }
     // `Sample;leaf;pH;7` is several of them, and `Temperature;25;°C` one with its unit in a cell.
     let known = |pair: &crate::header::Pair| crate::words::field_of(&kept[pair.key.clone()]).is_some();
+    // `Cell;2 mm` is of the run.
+    let condition = |pair: &crate::header::Pair| {
+        crate::header::is_known(&kept[pair.key.clone()])
+            && crate::header::is_condition(&kept[pair.value.clone()])
+    };
+    if !nearest && columns > 1 && matches!(stated.as_slice(), [pair] if condition(pair)) {
+        return None;
+    }
     let in_cells = stated.len() >= 2 || stated.iter().any(|pair| pair.says.is_some());
     if in_cells && columns > 1 && stated.iter().all(known) {
         return None;

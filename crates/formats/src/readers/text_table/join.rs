@@ -37,7 +37,7 @@ pub(super) fn sections(text: &str, pieces: Vec<Piece>) -> (Vec<Section>, Vec<Tex
                 match (sections.last_mut(), relation) {
                     // A remark in the middle of a table that goes on in its very step does not end it.
                     (Some(last), Some(Relation::GoesOn { in_step }))
-                        if furniture || (in_step && !begins_anew(text, &between)) =>
+                        if furniture || (in_step && !begins_anew(text, &between, &last.words)) =>
                     {
                         last.remarks.extend(put_out_of_use(text, &between));
                         if !furniture {
@@ -212,15 +212,24 @@ fn passed_over(text: &str, lines: &[TextLine], table: &Table) -> Option<Diagnost
 }
 
 /// Whether lines between two tables say that another measurement begins: another sample, another title.
-fn begins_anew(text: &str, lines: &[TextLine]) -> bool {
-    lines.iter().any(|line| {
+fn begins_anew(text: &str, lines: &[TextLine], before: &[TextLine]) -> bool {
+    let stated = |line: &TextLine| -> Vec<(&'static str, String)> {
         let (_, kept) = super::scan::strip_remark(&text[line.span.range()]);
-        crate::header::pairs(kept).iter().any(|pair| {
-            matches!(
-                crate::words::field_of(&kept[pair.key.clone()]),
-                Some("sample" | "title" | "wavelength" | "replicate" | "concentration")
-            )
-        })
+        let pairs = crate::header::pairs(kept).into_iter();
+        pairs
+            .filter_map(|pair| {
+                let field = crate::words::field_of(&kept[pair.key.clone()])?;
+                Some((field, kept[pair.value].to_owned()))
+            })
+            .collect()
+    };
+    // The same sample at the head of the next page is the same one.
+    let known: BTreeSet<(&str, String)> = before.iter().flat_map(stated).collect();
+    lines.iter().flat_map(stated).any(|pair| {
+        matches!(
+            pair.0,
+            "sample" | "title" | "wavelength" | "replicate" | "concentration"
+        ) && !known.contains(&pair)
     })
 }
 
@@ -296,7 +305,9 @@ fn squeeze(line: &str) -> String {
 pub(super) fn without_page(line: &str) -> Option<&str> {
     let at = line.rfind("  ").or_else(|| line.rfind('\t'))?;
     let (front, page) = (line[..at].trim_end(), line[at..].trim_start());
-    (!front.is_empty() && is_furniture(page, &BTreeSet::new())).then_some(front)
+    // A lone number is the value of a key.
+    let worded = page.contains(char::is_alphabetic);
+    (!front.is_empty() && worded && is_furniture(page, &BTreeSet::new())).then_some(front)
 }
 
 /// Lines that belong to the paper and not to the data: page numbers, repeated titles, "continued".

@@ -700,6 +700,7 @@ impl Said {
         let text = source.text();
         let mut said = Self::default();
         let mut comments: Vec<(String, Span)> = Vec::new();
+        let mut passing = header::Passing::default();
         let none = BTreeSet::new();
         let letter = head_of_letter(text, lines);
         for line in lines.iter().take(MAX_WORD_LINES) {
@@ -716,7 +717,7 @@ impl Said {
                 .filter(|front| {
                     header::pairs(front)
                         .iter()
-                        .any(|pair| crate::words::field_of(&front[pair.key.clone()]).is_some())
+                        .any(|pair| !pair.value.is_empty() && header::is_known(&front[pair.key.clone()]))
                 })
                 .unwrap_or(kept);
             if kept.is_empty() || join::is_furniture(kept, &none) || scan::is_ruler(kept) {
@@ -729,6 +730,7 @@ impl Said {
             }
             if pairs.is_empty() {
                 let whole = header::claim_free(&mut said.fields, source, base..base + kept.len());
+                passing.hear(source, base..base + kept.len());
                 if !whole && comments.len() < 24 {
                     let padding = |c: char| c.is_whitespace() || matches!(c, ';' | '|' | ',');
                     let bare = kept.trim_end_matches(padding);
@@ -737,6 +739,13 @@ impl Said {
                     comments.push((bare.trim().to_owned(), Span::new(base, base + kept.len())));
                 }
                 continue;
+            }
+            // Words in front of the first key are kept.
+            let lead = kept[..pairs[0].key.start].trim();
+            if lead.chars().filter(|c| c.is_alphabetic()).count() >= 3 && comments.len() < 24 {
+                passing.hear(source, base..base + pairs[0].key.start);
+                let lead = lead.trim_end_matches([',', ';', '|', ' ', '-', '*']).to_owned();
+                comments.push((lead, Span::new(base, base + pairs[0].key.start)));
             }
             let key = |pair: &header::Pair| crate::words::field_of(&kept[pair.key.clone()]);
             let beside = pairs.len() >= 2
@@ -752,8 +761,19 @@ impl Said {
                     &mut said.fields
                 };
                 header::claim_pair(fields, &mut said.questions, source, base, &pair);
+                let conditions = crate::words::field_of(&kept[pair.key.clone()]).is_some_and(|field| {
+                    matches!(
+                        field,
+                        "title" | "comment" | "buffer" | "solvent" | "cell" | "method"
+                    )
+                });
+                let cell = crate::words::fields_if_fitting(&kept[pair.key.clone()]).contains(&"cell");
+                if conditions || cell {
+                    passing.hear(source, base + pair.value.start..base + pair.value.end);
+                }
             }
         }
+        passing.settle(&mut said.fields);
         let first_is_title = comments.first().is_some_and(|(_, span)| {
             lines
                 .first()

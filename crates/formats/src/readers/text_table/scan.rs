@@ -367,7 +367,11 @@ fn table_at(
     if words_first && grid.rows == 1 && figures == 1 && dialect.sep == Sep::Blank {
         return None;
     }
-    if words_first && all_keys(text, &grid) && (columns == 2 && figures == 1 || grid.rows <= 6) {
+    let below_a_key = || grid.rows <= 2 && head_above.is_some_and(is_key_with_number);
+    if words_first
+        && (all_keys(text, &grid) || below_a_key())
+        && (columns == 2 && figures == 1 || grid.rows <= 6)
+    {
         return None;
     }
     let last_line = grid.line(grid.rows - 1) as u32;
@@ -902,11 +906,18 @@ fn all_keys(text: &str, grid: &Grid) -> bool {
     let keys = words.iter().filter(|span| {
         let word = text[span.range()].trim_end_matches([':', '=']).trim();
         let bare = crate::head::split_unit(word).map_or(word, |(name, _)| name);
-        crate::words::field_of(word)
-            .or_else(|| crate::words::field_of(bare))
-            .is_some()
+        // `b` and `c` name samples.
+        word.chars().count() >= 3 && crate::header::is_known(word) || crate::words::field_of(bare).is_some()
     });
     keys.count() * 2 >= words.len()
+}
+
+/// Whether a line is a key that is known with a number behind it: `Slit;2 nm`. What follows are more of them.
+fn is_key_with_number(line: &str) -> bool {
+    let pairs = crate::header::pairs(line);
+    let [pair] = pairs.as_slice() else { return false };
+    crate::header::is_known(&line[pair.key.clone()])
+        && line[pair.value.clone()].starts_with(|c: char| c.is_ascii_digit())
 }
 
 fn is_prose(rows: &[&str]) -> bool {

@@ -491,7 +491,7 @@ fn hear_other(column: &mut Column) {
         .join(" ");
     let lowest = column.heads.iter().rev().map(|(text, _)| text.trim().to_owned());
     for text in lowest.chain([whole]) {
-        if crate::head::is_reckoned(&text) {
+        if crate::head::is_derived(&text) {
             return;
         }
         let parted = split_unit(&text);
@@ -502,6 +502,8 @@ fn hear_other(column: &mut Column) {
         let exact = match words::word(name) {
             _ if at_one && parted.is_some() => None,
             Word::Other(quantity) => Some(quantity),
+            // `photocurrent (A)`: the unit goes with what the name ends in.
+            Word::Unknown if parted.is_some() => words::other_at_the_end_of(name),
             _ => None,
         };
         // Some of its words say so where nothing else says anything.
@@ -579,10 +581,12 @@ fn hear_other_unit(column: &mut Column) {
     if is_unit_of_ours(&unit) || light && !symbol {
         return;
     }
-    let quantity = if name.chars().any(char::is_alphabetic) {
-        Quantity::named(name.trim().to_lowercase())
-    } else {
-        quantity_of_other_unit(&unit)
+    // Of `E / W m-2 nm-1` the unit says more than the symbol.
+    let by_unit = quantity_of_other_unit(&unit);
+    let quantity = match by_unit {
+        Some(quantity) if symbol => quantity,
+        _ if name.chars().any(char::is_alphabetic) => Quantity::named(name.trim().to_lowercase()),
+        by_unit => by_unit.unwrap_or_else(|| Quantity::named(unit.display())),
     };
     column.quantity = Some(quantity);
     column.unit = Some(unit);
@@ -592,7 +596,7 @@ fn hear_other_unit(column: &mut Column) {
 }
 
 /// What a unit alone is of, beyond our quantities.
-fn quantity_of_other_unit(unit: &Unit) -> Quantity {
+fn quantity_of_other_unit(unit: &Unit) -> Option<Quantity> {
     let like = |code: &str| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other));
     let table = [
         ("L/mol/cm", "molar-absorption-coefficient"),
@@ -609,10 +613,7 @@ fn quantity_of_other_unit(unit: &Unit) -> Quantity {
         ("/nm", "absorption-coefficient"),
     ];
     let found = table.into_iter().find(|(code, _)| like(code));
-    found.map_or_else(
-        || Quantity::named(unit.display()),
-        |(_, name)| Quantity::named(name),
-    )
+    found.map(|(_, name)| Quantity::named(name))
 }
 
 /// Whether a quantity that photometers measure, or that their measurements run over or are taken at, may have a unit.
@@ -689,7 +690,14 @@ pub(super) fn head_or_first_word(text: &str) -> crate::head::Head {
     let measured = crate::words::quantity_of(first)
         .or_else(|| read_head(first).quantity)
         .filter(|q| q.is_of_light());
-    match measured {
+    // A stated unit is never thrown away, and what is a quotient of a symbol is not what the symbol stands for.
+    let contradicted = |quantity: &Quantity| {
+        let units = head.unit.iter().chain(&head.units_possible);
+        let stated = crate::head::states_unit(trimmed) && units.clone().next().is_some();
+        stated && !units.clone().any(|unit| unit_fits(quantity, unit))
+            || first.chars().count() <= 2 && rest.trim().starts_with('/')
+    };
+    match measured.filter(|quantity| !contradicted(quantity)) {
         Some(quantity) if !rest.trim().is_empty() && rest.trim() != "*" => crate::head::Head {
             quantity: Some(quantity),
             quantities_possible: Vec::new(),
@@ -762,7 +770,16 @@ pub(super) fn quantity_of_unit(unit: &Unit) -> Option<Quantity> {
 /// The unit that stands behind the numbers of a column.
 pub(super) fn unit_in_cells(text: &str) -> Option<Unit> {
     let head = read_head(text);
-    head.unit.or_else(|| {
+    // Behind a number `C` is a degree and no coulomb.
+    let mut of_ours = head
+        .units_possible
+        .iter()
+        .filter(|unit| quantity_of_unit(unit).is_some());
+    let only = match (of_ours.next(), of_ours.next()) {
+        (Some(one), None) => Some(one.clone()),
+        _ => None,
+    };
+    head.unit.or(only).or_else(|| {
         head.quantity
             .filter(|q| *q == Quantity::ABSORBANCE)
             .map(|_| Unit::ABSORBANCE)

@@ -3,10 +3,12 @@
 use std::collections::BTreeSet;
 
 use super::*;
+use crate::words::List;
 
 /// Mends what heads seem to say alone by the heads beside them.
 pub(super) fn by_neighbours(columns: &mut [Column]) {
     take_least_for_no_minute(columns);
+    take_counts_of_means(columns);
     take_letters_for_names(columns);
     take_siblings_for_names(columns);
     understand_numbered(columns);
@@ -70,6 +72,34 @@ fn take_least_for_no_minute(columns: &mut [Column]) {
             .quantity
             .or(said.quantity)
             .filter(|q| *q != Quantity::TIME);
+    }
+}
+
+/// `n` beside a mean, a least and a greatest counts what they are of, and was not measured.
+fn take_counts_of_means(columns: &mut [Column]) {
+    let last_word = |column: &Column| {
+        let text = column.heads.last().map_or("", |(text, _)| text.trim());
+        text.rsplit([' ', '_']).next().unwrap_or("").to_owned()
+    };
+    let sums_up = |column: &Column| {
+        let word = last_word(column);
+        word.chars().count() >= 2 && words::is_statistics(&word) && !words::is(List::Count, &word)
+    };
+    if !columns.iter().any(sums_up) {
+        return;
+    }
+    for column in columns.iter_mut() {
+        let counts = column.kind == Kind::Figures
+            && column.stats.whole
+            && column.stats.min >= 0.0
+            && column
+                .heads
+                .last()
+                .is_some_and(|(text, _)| words::is(List::Count, text));
+        if counts {
+            name(column);
+            column.quantity = Some(Quantity::INDEX);
+        }
     }
 }
 

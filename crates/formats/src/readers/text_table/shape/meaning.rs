@@ -102,7 +102,7 @@ impl Shaper<'_> {
         }
         if column.stats.orderly()
             && let (Some(head), Ok(day)) = (&head, Unit::ucum("d"))
-            && is_days(head)
+            && words::is(List::Days, head)
         {
             self.because
                 .push(format!("x is time in days: its head says `{}`", head.trim()));
@@ -327,15 +327,13 @@ impl Shaper<'_> {
     fn two_parts_are_hours(&mut self, column: &Column) -> bool {
         let said = column.heads.iter().any(|(text, _)| {
             let head = text.to_lowercase();
-            let form = |form: &&str| {
-                head.match_indices(*form).any(|(at, _)| {
+            let form = |form: &String| {
+                head.match_indices(form.as_str()).any(|(at, _)| {
                     let alone = !head[..at].ends_with(|c: char| c.is_alphanumeric() || c == ':');
                     alone && !head[at + form.len()..].starts_with(|c: char| c.is_alphanumeric() || c == ':')
                 })
             };
-            ["h:min", "h:mm", "hh:mm", "hh:min", "h:m", "std:min", "h:mn"]
-                .iter()
-                .any(form)
+            words::words_of(List::HoursAndMinutes).iter().any(form)
         });
         if said {
             self.because
@@ -351,7 +349,7 @@ impl Shaper<'_> {
             .map(|(text, _)| text.to_lowercase())
             .collect::<Vec<_>>()
             .join(" ");
-        let said = self.context.minutes_and_seconds || CLOCK_FORMS.iter().any(|form| head.contains(form));
+        let said = self.context.minutes_and_seconds || words::contains(List::MinutesAndSeconds, &head);
         let step = column.stats.step.map(f64::abs);
         let by_interval = self
             .context
@@ -496,12 +494,12 @@ impl Shaper<'_> {
             let unit = unit.unwrap_or_else(|| customary_unit(&quantity));
             return (quantity, unit);
         }
-        let spread = column.label.as_deref().is_some_and(is_spread_word);
+        let spread = self.is_spread(&column);
         if let Some((text, _)) = column
             .heads
             .iter()
             .rev()
-            .find(|(text, _)| crate::words::is_statistics(text) || is_error_word(text) || spread)
+            .find(|(text, _)| words::is_statistics(text) || is_error_word(text) || spread)
         {
             // A mean or deviation beside its readings is kept under its own name; alone, it says not what it is of.
             let measured = self.columns.iter().any(|c| {
@@ -516,6 +514,14 @@ impl Shaper<'_> {
             // `min` is the least here, and no minute.
             let unit = unit.filter(|unit| !unit.converts_to(&Unit::SECOND));
             return (Quantity::named(name), unit.unwrap_or(Unit::ONE));
+        }
+        if let Some(other) = self.context.abbreviated(&head).filter(|_| assumed.is_none()) {
+            return self.ask_named_around(&column, &other);
+        }
+        // `Abs / %T`: the header itself leaves it open, and no word around it decides.
+        let left_open = |quantity| column.quantities_possible.contains(quantity);
+        if quantity.is_none() && left_open(&Quantity::ABSORBANCE) && left_open(&Quantity::TRANSMITTANCE) {
+            return self.ask_measured(&column);
         }
         if let Some(quantity) = quantity {
             if !self.ask_scale(&column, "y", &quantity) {
@@ -553,7 +559,7 @@ impl Shaper<'_> {
             return self.own_quantity(&column, &head, unit);
         }
         // What a reading should have been was not measured.
-        if is_target_word(&head) {
+        if words::is(List::Target, &head) {
             return (Quantity::named(head.to_lowercase()), Unit::ONE);
         }
         // Beside a column that says what it is, a column of another name keeps its own.
@@ -597,6 +603,29 @@ impl Shaper<'_> {
             }
             _ => self.ask_measured(&column),
         }
+    }
+
+    /// Whether the label of a column says that it is the spread of another. Short words in small letters need what they
+    /// are the spread of beside them: `sem` is Portuguese for without.
+    fn is_spread(&self, column: &Column) -> bool {
+        let Some(label) = column
+            .label
+            .as_deref()
+            .filter(|label| words::is(List::Spread, label))
+        else {
+            return false;
+        };
+        // Behind a symbol, `A405 sem`, it is no word of a language.
+        let name = column.heads.last().map_or("", |(text, _)| text.trim());
+        let letters = name.chars().take_while(|c| c.is_alphabetic()).count();
+        let small = label.chars().count() <= 3 && !label.contains(char::is_uppercase) && letters > 3;
+        let mean_of_it = |other: &Column| {
+            other.index != column.index
+                && other.quantity == column.quantity
+                && other.held == column.held
+                && other.label.as_deref().is_none_or(words::is_statistics)
+        };
+        !small || self.columns.iter().any(mean_of_it)
     }
 
     /// Asks whether a column is of the other optical quantity that the words around the table name.
@@ -797,6 +826,21 @@ impl Shaper<'_> {
             return;
         }
         let plausible = |value: f64| value * scale <= 10.0 && value * scale >= -2.0;
+        // No detector tells a hundred-thousandth: a current in amperes, or a power of ten that is not stated.
+        let greatest = column.stats.max.abs().max(column.stats.min.abs()) * scale;
+        if column.stats.count >= 3 && greatest > 0.0 && greatest < 5e-5 {
+            let labels = self.label_at(column, "the header says absorbance");
+            let message = format!(
+                "values from {} to {} are too small for an absorbance",
+                column.stats.min, column.stats.max
+            );
+            let readings = [
+                ("y=absorbance:{AU}", "absorbance all the same"),
+                NOT_A_MEASUREMENT,
+            ];
+            self.ask("values-do-not-suit", &message, &readings, labels);
+            return;
+        }
         // The least and the greatest tell of all.
         if plausible(column.stats.min) && plausible(column.stats.max) {
             return;
@@ -934,39 +978,9 @@ fn says_wavenumber(head: &str) -> bool {
     read_head(name).quantity == Some(Quantity::WAVENUMBER)
 }
 
-/// Heads that say nothing but days. `Tag` and `dag` are left out: in English they are names.
-fn is_days(text: &str) -> bool {
-    matches!(
-        crate::words::fold(text).as_str(),
-        "day"
-            | "days"
-            | "tage"
-            | "jour"
-            | "jours"
-            | "dia"
-            | "dias"
-            | "giorno"
-            | "giorni"
-            | "dagen"
-            | "dagar"
-            | "dni"
-    )
-}
-
 fn is_peak_word(text: &str) -> bool {
     let lower = text.to_lowercase();
-    [
-        "peak",
-        "λmax",
-        "lambda max",
-        "lambda_max",
-        "maxim",
-        "pico",
-        "picco",
-        "bande",
-    ]
-    .iter()
-    .any(|word| lower.contains(word))
+    words::contains(List::Peak, &lower)
         || lower
             .split_whitespace()
             .any(|word| word == "pic" || word == "pics")
@@ -981,65 +995,11 @@ fn light_possible(column: &Column) -> bool {
             .all(|quantity| *quantity == Quantity::WAVELENGTH || *quantity == Quantity::WAVENUMBER)
 }
 
-/// Heads of values that a reading is compared with.
-fn is_target_word(text: &str) -> bool {
-    matches!(
-        crate::words::fold(text).as_str(),
-        "soll"
-            | "sollwert"
-            | "target"
-            | "nominal"
-            | "certified"
-            | "expected"
-            | "limit"
-            | "lower limit"
-            | "upper limit"
-            | "spec"
-            | "tolerance"
-            | "toleranz"
-            | "grenze"
-            | "nominell"
-            | "valeur cible"
-            | "cible"
-            | "valor nominal"
-    )
-}
-
-/// Labels behind a quantity that say that its spread is meant: `A405 SD`.
-fn is_spread_word(text: &str) -> bool {
-    matches!(
-        crate::words::fold(text).as_str(),
-        "sd" | "s d"
-            | "std"
-            | "std dev"
-            | "stdev"
-            | "stdabw"
-            | "stabw"
-            | "se"
-            | "sem"
-            | "cv"
-            | "rsd"
-            | "error"
-            | "err"
-            | "fehler"
-            | "erreur"
-            | "standard deviation"
-            | "standardabweichung"
-            | "ecart type"
-            | "e t"
-            | "desv est"
-            | "dev std"
-    )
-}
-
-/// Heads of a column of errors. As names of rows they may mean anything, so they are not among the words of statistics.
+/// Headers of a column of errors, with or without a unit of percent.
 fn is_error_word(text: &str) -> bool {
     let text = text
         .trim()
         .trim_end_matches(['.', '%', ' ', '(', ')', '[', ']'])
         .to_lowercase();
-    matches!(
-        text.as_str(),
-        "±" | "+/-" | "+-" | "error" | "err" | "fehler" | "erreur" | "error bar" | "errors"
-    )
+    words::words_of(List::Error).contains(&text)
 }

@@ -30,7 +30,7 @@ use self::curves::sentinel_of;
 use self::matrix::corner_heads;
 use self::verdict::{NOT_A_MEASUREMENT, Verdict};
 use super::columns::{Column, Stats, describe, give_meaning};
-use super::context::{CLOCK_FORMS, Context};
+use super::context::Context;
 use super::explain::columns_told;
 use super::grid::{Gap, Kind, Lack, decimals_of};
 use super::number::Style;
@@ -39,6 +39,7 @@ use crate::Source;
 use crate::evidence::{Evidence, Ledger, Target};
 use crate::explanation::{ColumnPart, ColumnRole};
 use crate::head::read_head;
+use crate::words::{self, List};
 
 /// A run in the making.
 #[derive(Clone, Debug)]
@@ -172,7 +173,7 @@ fn role(column: &Column) -> Role {
             if column
                 .heads
                 .last()
-                .is_some_and(|(text, _)| crate::head::is_reckoned_of_light(text)) =>
+                .is_some_and(|(text, _)| crate::head::is_derived_of_light(text)) =>
         {
             Role::Measured
         }
@@ -180,33 +181,15 @@ fn role(column: &Column) -> Role {
         None if holds_light => Role::Measured,
         None if column.stats.whole
             && column.stats.rising
-            && column.heads.last().is_some_and(|(text, _)| is_counter_word(text)) =>
+            && column
+                .heads
+                .last()
+                .is_some_and(|(text, _)| words::is(List::Counter, text)) =>
         {
             Role::Counter
         }
         None => Role::Open,
     }
-}
-
-/// Heads of columns that number the lines.
-fn is_counter_word(text: &str) -> bool {
-    matches!(
-        text.trim().trim_end_matches(['.', ':']).to_lowercase().as_str(),
-        "line"
-            | "row"
-            | "zeile"
-            | "ligne"
-            | "línea"
-            | "linea"
-            | "fila"
-            | "record"
-            | "rec"
-            | "point"
-            | "pt"
-            | "punkt"
-            | "lfd"
-            | "lfd. nr"
-    )
 }
 
 /// Quantities that make a table one of light absorbed.
@@ -318,7 +301,7 @@ impl Shaper<'_> {
             .copied()
             .filter(|&i| self.columns[i].kind == Kind::Figures)
             .collect();
-        if self.is_reckoned(&xs, &roles) {
+        if self.is_computed(&xs, &roles) {
             xs.clear();
         }
         if figures.len() < xs.len()
@@ -429,9 +412,9 @@ impl Shaper<'_> {
         }
     }
 
-    /// Whether the only coordinate is a concentration that was reckoned from the readings beside it: samples in any
+    /// Whether the only coordinate is a concentration that was computed from the readings beside it: samples in any
     /// order, each read at several wavelengths.
-    fn is_reckoned(&self, xs: &[usize], roles: &[Role]) -> bool {
+    fn is_computed(&self, xs: &[usize], roles: &[Role]) -> bool {
         let [x] = xs else { return false };
         let mut wavelengths: Vec<u64> = self
             .columns
@@ -442,7 +425,7 @@ impl Shaper<'_> {
             .collect();
         wavelengths.sort_unstable();
         wavelengths.dedup();
-        // Behind the only reading it may have been reckoned from it as well.
+        // Behind the only reading it may have been computed from it as well.
         let behind = roles
             .iter()
             .position(|role| *role == Role::Measured)
@@ -489,9 +472,70 @@ impl Shaper<'_> {
         self.because_once("y is a rate: the words around the table say so");
     }
 
+    /// Takes keys and their values that stand to the right of a table, in two columns without heads, for what they are.
+    fn hear_keys_beside(&mut self) {
+        let text = self.source.text();
+        let Some(place) = (1..self.columns.len().saturating_sub(1)).find(|&place| self.are_keys(place))
+        else {
+            return;
+        };
+        let (keys, values) = (self.columns[place].index, self.columns[place + 1].index);
+        let pairs: Vec<(Span, Span)> = self
+            .table
+            .grid
+            .words(keys)
+            .iter()
+            .copied()
+            .zip(self.table.grid.words(values).iter().copied())
+            .filter(|(key, value)| key.start < key.end && value.start < value.end)
+            .collect();
+        for (key, value) in pairs {
+            let bare = text[key.range()].trim_end().trim_end_matches([':', '=']).len();
+            crate::header::claim(
+                &mut self.own,
+                &mut self.questions,
+                self.source,
+                key.start as usize..key.start as usize + bare,
+                value.range(),
+            );
+        }
+        self.columns.drain(place..place + 2);
+        self.uses.drain(place..place + 2);
+    }
+
+    /// Whether a column holds keys of the trade in some of the rows, and the next one their values.
+    fn are_keys(&self, place: usize) -> bool {
+        let text = self.source.text();
+        let bare = |column: &Column| column.kind == Kind::Words && column.heads.is_empty();
+        let [keys, values] = [&self.columns[place], &self.columns[place + 1]];
+        if !bare(keys) || !bare(values) {
+            return false;
+        }
+        let words = |column: &Column| -> Vec<&str> {
+            let words = self.table.grid.words(column.index).iter();
+            words.map(|span| text[span.range()].trim()).collect()
+        };
+        let (keys, values) = (words(keys), words(values));
+        let paired = keys
+            .iter()
+            .zip(&values)
+            .all(|(key, value)| key.is_empty() == value.is_empty());
+        let filled: Vec<&&str> = keys.iter().filter(|key| !key.is_empty()).collect();
+        let known = filled
+            .iter()
+            .filter(|key| {
+                let key = key.trim_end_matches([':', '=']).trim_end();
+                let name = crate::head::split_unit(key).map_or(key, |(name, _)| name);
+                crate::header::is_known(key) || crate::header::is_known(name)
+            })
+            .count();
+        paired && known >= 2 && known * 2 >= filled.len()
+    }
+
     /// Takes what a column says of the whole run: a date in front of clock times, or one word in every row under the name
     /// of a field.
     fn hear_columns(&mut self) {
+        self.hear_keys_beside();
         let text = self.source.text();
         for place in 0..self.columns.len() {
             let column = &self.columns[place];

@@ -233,7 +233,7 @@ impl Shaper<'_> {
         if !exact || !agrees {
             return None;
         }
-        self.because_once("the wavelengths are reckoned from the first and the step that are stated");
+        self.because_once("the wavelengths are computed from the first and the step that are stated");
         Some(Times::Reckoned(
             Quantity::WAVELENGTH,
             Unit::NANOMETRE,
@@ -288,6 +288,6 @@ enum Times {
     None,
     /// They were taken at an interval, but from when on is not known.
     Counted,
-    /// The axis that was reckoned from what is stated.
+    /// The axis that was computed from what is stated.
     Reckoned(Quantity, Unit, Numbers),
 }

@@ -210,7 +210,7 @@ static RULES: &[Rule] = &[
         },
     },
     Rule {
-        id: "reckoned-quantity",
+        id: "derived-quantity",
         from: From::Textual,
         weight: Weight::Strong,
         against: false,
@@ -220,11 +220,11 @@ static RULES: &[Rule] = &[
         speaks_for: "another quantity: da/dλ",
         weigh: |shaper, note| {
             shaper.each(|column, about| {
-                let reckoned = column
+                let derived = column
                     .heads
                     .last()
-                    .is_some_and(|(text, _)| crate::head::is_reckoned(text));
-                if let Some(quantity) = column.quantity.as_ref().filter(|_| reckoned) {
+                    .is_some_and(|(text, _)| crate::head::is_derived(text));
+                if let Some(quantity) = column.quantity.as_ref().filter(|_| derived) {
                     note(about, Says::Other(quantity.clone()), shaper.at(column));
                 }
             });

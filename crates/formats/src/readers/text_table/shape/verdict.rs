@@ -3,7 +3,6 @@
 use super::*;
 use crate::evidence::{Ledger, Role as Says, Target};
 use crate::readers::text_table::number;
-use crate::words;
 
 /// What a table is, by the evidence.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -139,19 +138,23 @@ impl Shaper<'_> {
             .quantity
             .as_ref()
             .is_some_and(|quantity| matches!(quantity.as_str(), "wavelength" | "wavenumber" | "energy"));
-        if of_light || assume.get("y").is_some() || assume.get("measurement").is_some() {
+        if assume.get("y").is_some() || assume.get("measurement").is_some() {
             return None;
         }
         let other = |&y: &usize| {
             let column = &self.columns[y];
-            let reckoned = column
+            // Prices of filters over their wavelengths are no spectrum.
+            if of_light {
+                return column.quantity.as_ref().is_some_and(words::is_of_another_trade);
+            }
+            let derived = column
                 .heads
                 .last()
-                .is_some_and(|(text, _)| crate::head::is_reckoned(text));
+                .is_some_and(|(text, _)| crate::head::is_derived(text));
             column
                 .quantity
                 .as_ref()
-                .is_some_and(|quantity| *quantity == Quantity::PH || !words::is_ours(quantity) && !reckoned)
+                .is_some_and(|quantity| *quantity == Quantity::PH || !words::is_ours(quantity) && !derived)
         };
         ys.iter().all(other).then(|| {
             let signs: Vec<String> = ys
@@ -310,26 +313,16 @@ pub(super) fn frequency(column: &Column) -> bool {
 pub(super) fn retention(column: &Column) -> Option<&str> {
     column.heads.iter().map(|(text, _)| text.trim()).find(|text| {
         let folded = crate::words::fold(text);
-        let mut words = folded.split(' ');
-        let first = words.next().unwrap_or("");
+        let mut parts = folded.split(' ');
+        let first = parts.next().unwrap_or("");
         // `RT` alone is room temperature as often; with a unit of time it is none.
         let timed = first == "rt"
-            && words
+            && parts
                 .next()
                 .is_some_and(|unit| matches!(unit, "min" | "s" | "sec" | "mins"));
         timed
-            || [
-                "retention",
-                "retentions",
-                "tiempo de retencion",
-                "tempo di ritenzione",
-                "temps de retention",
-            ]
-            .iter()
-            .any(|word| folded.starts_with(word))
+            || words::begins(List::Retention, &folded)
             // An area is an absorbance times a time; `mAU/min` is a rate.
-            || ["mau*s", "mau·s", "mau.s", "mau s", "mau*min", "mau·min", "mau.min", "mau min"]
-                .iter()
-                .any(|unit| text.to_lowercase().contains(unit))
+            || words::contains(List::PeakAreaUnit, &text.to_lowercase())
     })
 }

@@ -1,0 +1,657 @@
+//! One piece of a head: a quantity, a unit, both, a coordinate that is held, or a name.
+
+use super::*;
+use crate::words::{self, List};
+
+/// What one piece of a head says.
+#[derive(Clone, Debug)]
+pub(super) enum Piece {
+    /// A quantity, or several it may be.
+    Quantity(Vec<Quantity>),
+    /// A quantity with a unit beside it: both fit.
+    Measured(Vec<Quantity>, Vec<Unit>),
+    /// A unit alone, with the quantities it may be of.
+    Unit(Vec<Unit>),
+    /// A held coordinate.
+    Held(Coordinate),
+    /// Clock times.
+    Clock,
+    /// Several of these, with what was left between them.
+    Several(Vec<Piece>),
+    /// A name.
+    Label(String),
+}
+
+/// Takes one piece apart. `sure` when nothing else stands around it but brackets or commas, so that a mere unit is
+/// one. `None` when nothing in it is understood.
+pub(super) fn piece(text: &str, sure: bool, depth: usize) -> Option<Piece> {
+    let text = trimmed(text);
+    if text.is_empty() || depth > DEEPEST {
+        return None;
+    }
+    if clock(text) {
+        return Some(Piece::Clock);
+    }
+    if let Some(quantities) = symbol(text) {
+        return Some(Piece::Quantity(quantities));
+    }
+    if let Some(found) = rate(text) {
+        return Some(found);
+    }
+    if let Some(quantity) = quantity_of(text) {
+        return Some(named(text, quantity));
+    }
+    if let Some(value) = number(text) {
+        return Some(Piece::Held(held(Quantity::UNKNOWN, Unit::ONE, value, text)));
+    }
+    if let Some(coordinate) = measured(text) {
+        return Some(Piece::Held(coordinate));
+    }
+    if let Some(found) = at_wavelength(text) {
+        return Some(found);
+    }
+    if let Some(found) = assigned(text) {
+        return Some(found);
+    }
+    if sure && let Some(units) = lone_unit(text) {
+        return Some(Piece::Unit(units));
+    }
+    if let Some((name, unit)) = split_unit(text)
+        && let Some(found) = with_unit(name, unit, depth)
+    {
+        return Some(found);
+    }
+    if let Some(found) = over_unit_of_axis(text) {
+        return Some(found);
+    }
+    if let Some(found) = glued(text) {
+        return Some(found);
+    }
+    // `abs-1`, `abs-2`: replicates of one quantity.
+    if let Some((name, number)) = text.rsplit_once('-')
+        && (1..=2).contains(&number.len())
+        && number.bytes().all(|b| b.is_ascii_digit())
+        && let Some(quantity) = quantity_of(name).filter(Quantity::is_of_light)
+    {
+        return Some(Piece::Several(vec![
+            named(name, quantity),
+            Piece::Label(text.to_owned()),
+        ]));
+    }
+    phrase(text, depth).or_else(|| {
+        let spaced = spaced(text)?;
+        piece(&spaced, sure, depth + 1)
+    })
+}
+
+/// Signs of Chinese and Japanese, which are written without blanks between words.
+pub(super) fn is_ideograph(sign: char) -> bool {
+    matches!(sign, '\u{3005}' | '\u{3041}'..='\u{30FF}' | '\u{3400}'..='\u{9FFF}')
+}
+
+/// The text with blanks between ideographs and Latin letters or digits: `450nm吸光度` is `450nm 吸光度`.
+pub(super) fn spaced(text: &str) -> Option<String> {
+    let mut spaced = String::with_capacity(text.len() + 4);
+    let mut last = ' ';
+    for sign in text.chars() {
+        let parted = |one: char, other: char| is_ideograph(one) && other.is_ascii_alphanumeric();
+        if parted(last, sign) || parted(sign, last) {
+            spaced.push(' ');
+        }
+        spaced.push(sign);
+        last = sign;
+    }
+    (spaced.len() > text.len()).then_some(spaced)
+}
+
+/// A word of a quantity; those that are units too bring the unit along.
+pub(super) fn named(text: &str, quantity: Quantity) -> Piece {
+    let units: Vec<Unit> = match fold(text).as_str() {
+        "mau" | "mod" | "mabs" => vec![Unit::MILLIABSORBANCE],
+        "au" => vec![Unit::ABSORBANCE],
+        folded if folded.contains('%') || folded.contains("percent") || folded.contains("pct") => {
+            vec![Unit::PERCENT]
+        }
+        _ => return Piece::Quantity(vec![quantity]),
+    };
+    Piece::Measured(vec![quantity], units)
+}
+
+/// Symbols of one letter, where case matters (IUPAC Green Book, chapter 2, and common practice).
+pub(super) fn symbol(text: &str) -> Option<Vec<Quantity>> {
+    Some(match text {
+        "t" => vec![Quantity::TIME],
+        // The second of each pair is the Cyrillic letter, the third the Greek one.
+        "A" | "А" | "Α" | "E" | "Е" | "D" | "A." | "E." => vec![Quantity::ABSORBANCE],
+        "T" | "Т" | "Τ" => vec![Quantity::TEMPERATURE, Quantity::TRANSMITTANCE, Quantity::TIME],
+        "R" => vec![Quantity::REFLECTANCE],
+        "λ" | "Λ" => vec![Quantity::WAVELENGTH],
+        "ν" | "ν̃" | "ṽ" | "σ" => vec![Quantity::WAVENUMBER],
+        "θ" | "ϑ" => vec![Quantity::TEMPERATURE],
+        "c" => vec![Quantity::CONCENTRATION],
+        "%" => vec![Quantity::TRANSMITTANCE, Quantity::REFLECTANCE],
+        _ => return None,
+    })
+}
+
+/// Symbols that say something only together with a fitting unit: `S / mM`, `v (µM/min)`.
+pub(super) fn symbol_with_unit(text: &str) -> Option<Vec<Quantity>> {
+    Some(match text {
+        "S" | "s" | "I" | "C" | "P" | "B" => vec![Quantity::CONCENTRATION],
+        "v" | "V" | "k" => vec![Quantity::RATE],
+        "W" | "E" => vec![Quantity::ENERGY],
+        _ => return None,
+    })
+}
+
+/// `dA/dt`, `ΔA/min`, `µM/min`, `E/min`: a change per time.
+pub(super) fn rate(text: &str) -> Option<Piece> {
+    if let Some(first) = text.split_once('/').map(|(over, _)| over.trim()) {
+        let under = text[text.find('/')? + 1..].trim();
+        // An absorbance per time is a rate: `A/min`, `E/s`, `Abs/min`.
+        let absorbance = symbol(first) == Some(vec![Quantity::ABSORBANCE])
+            || quantity_of(first) == Some(Quantity::ABSORBANCE);
+        let time = spelled(under)
+            .one()
+            .cloned()
+            .filter(|unit| unit.converts_to(&Unit::SECOND));
+        if let Some(time) = time.filter(|_| absorbance) {
+            let over = match spelled(first).one() {
+                Some(unit) if *unit == Unit::MILLIABSORBANCE => Unit::MILLIABSORBANCE,
+                _ => Unit::ABSORBANCE,
+            };
+            let unit = Unit::ucum(&format!("{over}/{time}")).ok()?;
+            return Some(Piece::Measured(vec![Quantity::RATE], vec![unit]));
+        }
+    }
+    None
+}
+
+/// Whether a unit is one that a quantity can have.
+pub(super) fn fits(quantity: &Quantity, unit: &Unit) -> bool {
+    let like = |code: &str| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other));
+    let pure = like("1");
+    match quantity.as_str() {
+        "wavelength" => like("nm"),
+        "wavenumber" => like("/cm"),
+        "energy" => like("eV") || like("kJ/mol"),
+        "time" => like("s"),
+        "absorbance" => pure && *unit != Unit::PERCENT || like("[arb'U]"),
+        "transmittance" | "reflectance" => {
+            pure && *unit != Unit::ABSORBANCE && *unit != Unit::MILLIABSORBANCE
+        }
+        "temperature" => like("K"),
+        "concentration" => {
+            like("mol/L")
+                || like("g/L")
+                || like("U/mL")
+                || like("[iU]/mL")
+                || like("mol/kg")
+                || pure && *unit != Unit::ABSORBANCE
+        }
+        "rate" => [
+            "/s", "mol/L/s", "mol/s", "mol/s/g", "g/s", "g/L/s", "U/mL", "[iU]/mL", "[iU]/s",
+        ]
+        .into_iter()
+        .any(like),
+        "ph" => like("[pH]"),
+        "index" | "sample" | "flag" | "date" => false,
+        "time-of-day" => like("s"),
+        _ => true,
+    }
+}
+
+/// The quantities whose usual unit this is.
+pub(super) fn quantities_of(unit: &Unit) -> Vec<Quantity> {
+    let like = |code: &str| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other));
+    if *unit == Unit::PERCENT {
+        return vec![Quantity::TRANSMITTANCE, Quantity::REFLECTANCE];
+    }
+    if *unit == Unit::ABSORBANCE || *unit == Unit::MILLIABSORBANCE {
+        return vec![Quantity::ABSORBANCE];
+    }
+    // Millimetres measure cells and rain, not light.
+    if like("nm") && unit.to_si(1.0) > 1e-5 {
+        return Vec::new();
+    }
+    // Something per nanometre is a slope of a spectrum.
+    if like("/cm") && unit.to_si(1.0) > 1e8 {
+        return Vec::new();
+    }
+    let table = [
+        ("nm", Quantity::WAVELENGTH),
+        ("/cm", Quantity::WAVENUMBER),
+        ("eV", Quantity::ENERGY),
+        ("s", Quantity::TIME),
+        ("K", Quantity::TEMPERATURE),
+        ("mol/L", Quantity::CONCENTRATION),
+        ("g/L", Quantity::CONCENTRATION),
+        ("[pH]", Quantity::PH),
+        ("mol/L/s", Quantity::RATE),
+        ("/s", Quantity::RATE),
+        ("mol/s/g", Quantity::RATE),
+    ];
+    table
+        .into_iter()
+        .find(|(code, _)| like(code))
+        .map(|(_, quantity)| vec![quantity])
+        .unwrap_or_default()
+}
+
+/// A head, or a bracket, that is nothing but a unit. Words of everyday language that are units elsewhere are not.
+pub(super) fn lone_unit(text: &str) -> Option<Vec<Unit>> {
+    let units = spelled(text).units().to_vec();
+    let everyday = words::is(List::Everyday, text)
+        || fold(text).is_empty()
+        || text == "-"
+        || text.chars().count() == 1
+            && !matches!(
+                text,
+                "s" | "h" | "M" | "K" | "C" | "S" | "%" | "Å" | "℃" | "秒" | "分"
+            );
+    (!everyday && !units.is_empty()).then_some(units)
+}
+
+/// A name beside a unit: both must fit.
+pub(super) fn with_unit(name: &str, unit: &str, depth: usize) -> Option<Piece> {
+    let units = spelled(unit).units().to_vec();
+    let inner = symbol_with_unit(name)
+        .filter(|quantities| units.iter().any(|unit| quantities.iter().any(|q| fits(q, unit))))
+        .map(Piece::Quantity)
+        .or_else(|| piece(name, false, depth + 1));
+    match inner {
+        Some(Piece::Quantity(quantities)) => Some(together(quantities, units)),
+        Some(Piece::Several(mut pieces)) => {
+            let last = pieces
+                .iter()
+                .position(|piece| matches!(piece, Piece::Quantity(_)))?;
+            let Piece::Quantity(quantities) = pieces[last].clone() else {
+                return None;
+            };
+            let joined = together(quantities, units);
+            matches!(joined, Piece::Measured(..)).then(|| {
+                pieces[last] = joined;
+                Piece::Several(pieces)
+            })
+        }
+        // `A (AU)` twice over: the unit said again.
+        Some(Piece::Measured(quantities, own)) if units.iter().any(|unit| own.contains(unit)) => {
+            Some(Piece::Measured(quantities, own))
+        }
+        // `gallic acid mg/L`, as `gallic acid (mg/L)`: the unit is one of concentrations alone, the rest is a name.
+        // `A 0.02 mol/L` is an absorbance at that concentration: a name has neither numbers nor words of the trade.
+        None if unit.contains('/')
+            && name.split_whitespace().all(|word| {
+                word.starts_with(char::is_alphabetic) && symbol(word).is_none() && quantity_of(word).is_none()
+            })
+            && !units.is_empty()
+            && units
+                .iter()
+                .all(|unit| quantities_of(unit) == [Quantity::CONCENTRATION]) =>
+        {
+            Some(Piece::Several(vec![
+                Piece::Label(name.to_owned()),
+                Piece::Unit(units),
+            ]))
+        }
+        _ => None,
+    }
+}
+
+/// Quantities and units that fit each other; a contradiction keeps the unit and says that the quantity is open.
+pub(super) fn together(quantities: Vec<Quantity>, units: Vec<Unit>) -> Piece {
+    let fitting: Vec<Quantity> = quantities
+        .iter()
+        .filter(|quantity| units.iter().any(|unit| fits(quantity, unit)))
+        .cloned()
+        .collect();
+    if fitting.is_empty() {
+        return Piece::Several(vec![Piece::Quantity(quantities), Piece::Unit(units)]);
+    }
+    let units = units
+        .into_iter()
+        .filter(|unit| fitting.iter().any(|quantity| fits(quantity, unit)))
+        .collect();
+    Piece::Measured(fitting, units)
+}
+
+/// A number in a head: digits with at most one decimal sign, point or comma.
+pub(super) fn number(text: &str) -> Option<f64> {
+    let digits = text.strip_prefix(['+', '-', '−']).unwrap_or(text);
+    let well_formed = digits.starts_with(|c: char| c.is_ascii_digit())
+        && digits.ends_with(|c: char| c.is_ascii_digit())
+        && digits
+            .bytes()
+            .all(|b| b.is_ascii_digit() || matches!(b, b'.' | b','))
+        && digits.matches(['.', ',']).count() <= 1
+        && digits.len() <= 12;
+    // `1,234` may be a thousand and more: not a number that a head may be read by.
+    let grouped = digits
+        .split_once(',')
+        .is_some_and(|(before, behind)| behind.len() == 3 && before.len() <= 3 && !before.starts_with('0'));
+    if !well_formed || grouped {
+        return None;
+    }
+    let sign = if digits.len() == text.len() || text.starts_with('+') {
+        ""
+    } else {
+        "-"
+    };
+    format!("{sign}{}", digits.replace(',', ".")).parse().ok()
+}
+
+pub(super) fn held(quantity: Quantity, unit: Unit, value: f64, raw: &str) -> Coordinate {
+    Coordinate {
+        raw: Some(raw.to_owned()),
+        ..Coordinate::new(quantity, unit, value)
+    }
+}
+
+/// A number with its unit, `405 nm` or `0,5min`, as a held coordinate; the unit must tell the quantity.
+pub(super) fn measured(text: &str) -> Option<Coordinate> {
+    let end = text
+        .char_indices()
+        .find(|&(at, c)| {
+            !(c.is_ascii_digit() || matches!(c, '.' | ',') || at == 0 && matches!(c, '+' | '-' | '−'))
+        })
+        .map(|(at, _)| at)?;
+    let (digits, unit) = (text[..end].trim(), text[end..].trim());
+    // `1/cm` is a unit.
+    if unit.starts_with('/') {
+        return None;
+    }
+    let value = number(digits)?;
+    let spelling = spelled(unit);
+    // `5 perc` is five minutes in Hungarian and five percent elsewhere.
+    if spelling.units().len() > 1 && spelling.units().contains(&Unit::PERCENT) {
+        return None;
+    }
+    let mut meanings: Vec<(Quantity, Unit)> = Vec::new();
+    for unit in spelling.units() {
+        for quantity in quantities_of(unit) {
+            // A held absorbance or rate is no coordinate, and a percentage may be many things.
+            let coordinate = matches!(
+                quantity.as_str(),
+                "wavelength" | "wavenumber" | "time" | "temperature" | "concentration" | "energy" | "ph"
+            );
+            if coordinate {
+                meanings.push((quantity, unit.clone()));
+            }
+        }
+    }
+    match meanings.as_slice() {
+        [(quantity, unit)] => Some(held(quantity.clone(), unit.clone(), value, text)),
+        // `340 NM` is a wavelength, `5 NM` may be a concentration: by the range of the instrument, else unknown.
+        [(quantity, unit), ..] if *quantity == Quantity::WAVELENGTH && *unit == Unit::NANOMETRE => {
+            WAVELENGTHS
+                .contains(&value)
+                .then(|| held(quantity.clone(), unit.clone(), value, text))
+        }
+        _ => None,
+    }
+}
+
+/// `A405`, `OD600`, `Abs405nm`, `Abs_405`, `A 405 nm`, `ΔA340`, `405nm Abs`: an absorbance at a wavelength.
+pub(super) fn at_wavelength(text: &str) -> Option<Piece> {
+    let start = text.find(|c: char| c.is_ascii_digit())?;
+    let (word, rest) = text.split_at(start);
+    let word = word.trim_end_matches([' ', '_', '@', '-', '.']).trim_end();
+    let of_light = |name: &str| {
+        symbol(name)
+            .or_else(|| quantity_of(name).map(|quantity| vec![quantity]))
+            .filter(|quantities| matches!(quantities.as_slice(), [one] if one.is_of_light()))
+    };
+    let quantities = of_light(word)?;
+    let end = rest
+        .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',')))
+        .unwrap_or(rest.len());
+    let (digits, unit) = (rest[..end].trim_end_matches(['.', ',']), rest[end..].trim());
+    let value = number(digits)?;
+    let bare = unit.is_empty() || matches!(unit, "_" | ".");
+    let whole = digits.split(['.', ',']).next().unwrap_or("").len();
+    if !(bare || spelled(unit).units().first() == Some(&Unit::NANOMETRE))
+        || !WAVELENGTHS.contains(&value)
+        || whole < 3
+        || digits.starts_with('0')
+    {
+        return None;
+    }
+    let quantity = match named(word, quantities[0].clone()) {
+        Piece::Measured(_, units) => Piece::Measured(quantities, units),
+        _ => Piece::Quantity(quantities),
+    };
+    Some(Piece::Several(vec![
+        quantity,
+        Piece::Held(held(Quantity::WAVELENGTH, Unit::NANOMETRE, value, rest)),
+    ]))
+}
+
+/// `t=30 s`, `T = 37 °C`, `λ=405 nm`, `pH 7`, `pH=7,4`, `[S] = 5 µM`: a held coordinate under its name.
+pub(super) fn assigned(text: &str) -> Option<Piece> {
+    if let Some(rest) = text.strip_prefix("pH").or_else(|| text.strip_prefix("PH")) {
+        let value = number(rest.trim_start_matches([' ', '=', ':']).trim())?;
+        return (0.0..=14.0)
+            .contains(&value)
+            .then(|| Piece::Held(held(Quantity::PH, Unit::PH, value, text)));
+    }
+    let (name, value) = text.split_once('=')?;
+    let (name, value) = (name.trim(), value.trim());
+    let quantities = symbol(name)
+        .or_else(|| symbol_with_unit(name))
+        .or_else(|| quantity_of(name).map(|quantity| vec![quantity]))?;
+    if let Some(coordinate) = measured(value) {
+        return quantities
+            .contains(&coordinate.quantity)
+            .then_some(Piece::Held(coordinate));
+    }
+    // Without a unit only the quantity is known, and the unit is asked for.
+    let value = number(value)?;
+    match quantities.as_slice() {
+        [one] if matches!(one.as_str(), "ph" | "index") => None,
+        _ => Some(Piece::Held(held(Quantity::UNKNOWN, Unit::ONE, value, text))),
+    }
+}
+
+/// `mm:ss`, `hh:mm:ss`, `min:s`, `h:min:s`, `mm:ss.f`: the form of clock times.
+pub(super) fn clock(text: &str) -> bool {
+    let lower = text.to_lowercase();
+    let parts: Vec<&str> = lower.split([':', '.', ',']).collect();
+    lower.contains(':')
+        && parts.len() <= 4
+        && parts.iter().all(|part| {
+            matches!(
+                part.trim(),
+                "h" | "hh"
+                    | "m"
+                    | "mm"
+                    | "min"
+                    | "s"
+                    | "ss"
+                    | "sec"
+                    | "f"
+                    | "ff"
+                    | "fff"
+                    | "hhh"
+                    | "sss"
+                    | "0"
+                    | "00"
+            )
+        })
+}
+
+/// `Wavelengthnm`, `Timesec`, `Zeitmin`: a word of a quantity with its unit glued on.
+pub(super) fn glued(text: &str) -> Option<Piece> {
+    // Words of two signs are whole words where each sign is one.
+    let whole = |name: &str| name.chars().count() >= if name.contains(is_ideograph) { 2 } else { 3 };
+    for unit in ["cm-1", "nm", "sec", "min", "AU", "µM", "uM", "mM", "°C", "℃"] {
+        if let Some(name) = text.strip_suffix(unit) {
+            // With its unit `T` is a temperature and nothing else: `T°C`.
+            let quantity = if name.trim() == "T" && unit == "°C" {
+                Quantity::TEMPERATURE
+            } else {
+                quantity_of(name).filter(|_| whole(name))?
+            };
+            let units = spelled(unit).units().to_vec();
+            return match together(vec![quantity], units) {
+                found @ Piece::Measured(..) => Some(found),
+                _ => None,
+            };
+        }
+    }
+    None
+}
+
+/// `Vlnk / nm`: an unknown name over a unit of wavelengths or wavenumbers, as quantities are written with their units.
+/// Other quotients may be rates: `drops / min`.
+fn over_unit_of_axis(text: &str) -> Option<Piece> {
+    let (name, unit) = text.split_once('/')?;
+    let name = name.trim();
+    let words = name.chars().filter(|c| c.is_alphabetic()).count() >= 3 && !name.contains(char::is_numeric);
+    let units = lone_unit(unit.trim())?;
+    let of_axis = |unit: &Unit| matches!(quantities_of(unit).as_slice(), [one] if *one == Quantity::WAVELENGTH || *one == Quantity::WAVENUMBER);
+    (words && units.iter().all(of_axis))
+        .then(|| Piece::Several(vec![Piece::Label(name.to_owned()), Piece::Unit(units)]))
+}
+
+/// Words between a quantity and its wavelength or unit.
+pub(super) fn is_link(word: &str) -> bool {
+    word == "@" || fold(word).is_empty() || words::is(List::Link, word)
+}
+
+/// A phrase of several words: `Absorbance at 405 nm`, `405 nm betanin`, `betanin pH 7`, `Time s`, `Probe 1 Abs`.
+pub(super) fn phrase(text: &str, depth: usize) -> Option<Piece> {
+    // Brackets, commas and dashes part a head; its pieces come here one by one.
+    if depth > DEEPEST
+        || text.contains(['(', ')', '[', ']', '{', '}', ';', '|', '–', '—'])
+        || text.contains(", ")
+    {
+        return None;
+    }
+    if let Some((before, behind)) = text.split_once('@') {
+        let spaced = format!("{} at {}", before.trim(), behind.trim());
+        return phrase(&spaced, depth + 1).filter(|_| depth < DEEPEST);
+    }
+    // Underscores are blanks where there are no others.
+    if !text.contains(' ') && text.contains('_') {
+        let spaced = text.replace('_', " ");
+        return piece(&spaced, false, depth + 1);
+    }
+    let words: Vec<&str> = text.split(' ').filter(|word| !word.is_empty()).collect();
+    if words.len() < 2 || words.len() > 12 {
+        return None;
+    }
+    // `t x 60 s` tells a scale, and nothing that is held.
+    let scaled = |pair: &[&str]| matches!(pair, ["x" | "X" | "×" | "*" | "·", factor] if factor.starts_with(|c: char| c.is_ascii_digit()));
+    if words.windows(2).any(scaled) {
+        return None;
+    }
+    let mut found: Vec<Piece> = Vec::new();
+    let mut left: Vec<&str> = Vec::new();
+    let mut at = 0;
+    let mut coordinates = 0;
+    while at < words.len() {
+        let two = (at + 1 < words.len()).then(|| format!("{} {}", words[at], words[at + 1]));
+        let coordinate = two
+            .as_deref()
+            .and_then(|two| coordinate(two).map(|piece| (piece, 2)))
+            .or_else(|| coordinate(words[at]).map(|piece| (piece, 1)));
+        if let Some((piece, length)) = coordinate {
+            found.push(piece);
+            coordinates += 1;
+            at += length;
+        } else {
+            left.push(words[at]);
+            at += 1;
+        }
+    }
+    // Of what is left, a quantity stands at the front or at the end.
+    let words_left = left.clone();
+    // `sample A` ends with a name, however much `a` is a link.
+    let letter = |word: &str| word.len() == 1 && word.starts_with(|c: char| c.is_ascii_uppercase());
+    // Links stand in front of coordinates; without one, `chlorophyll a` ends with a name as well.
+    while coordinates > 0 && left.last().is_some_and(|word| is_link(word) && !letter(word)) && left.len() > 1
+    {
+        left.pop();
+    }
+    if left.is_empty() {
+        return Some(Piece::Several(found)).filter(|_| coordinates > 0);
+    }
+    let whole = left.join(" ");
+    // `10 µM inhibitor`, `time 30 s`, `25 °C temperature`: the word names what is held, and not the column.
+    let named_held = quantity_of(&whole).filter(|quantity| {
+        found
+            .iter()
+            .any(|piece| matches!(piece, Piece::Held(held) if held.quantity == *quantity))
+    });
+    if let Some(quantity) = named_held {
+        // Which substance is held is worth a label; that a time is one is said by its unit.
+        if quantity == Quantity::CONCENTRATION {
+            found.push(Piece::Label(whole));
+        }
+        return Some(Piece::Several(found));
+    }
+    let alone = symbol(&whole)
+        .map(Piece::Quantity)
+        .or_else(|| quantity_of(&whole).map(|quantity| named(&whole, quantity)))
+        .or_else(|| {
+            (left.len() < words.len())
+                .then(|| piece(&whole, false, depth + 1))
+                .flatten()
+        });
+    if let Some(piece) = alone {
+        found.insert(0, piece);
+        return Some(Piece::Several(found));
+    }
+    // `E 340 sample 1` is `E340 sample 1`.
+    if let [first, second, rest @ ..] = words.as_slice()
+        && !rest.is_empty()
+        && second.len() == 3
+        && symbol(first).is_some()
+        && let Some(found) = at_wavelength(&format!("{first}{second}"))
+    {
+        return Some(Piece::Several(vec![found, Piece::Label(rest.join(" "))]));
+    }
+    // `WT OD600`: a name before the reading at a wavelength.
+    if let [names @ .., last] = words.as_slice()
+        && !names.is_empty()
+        && names
+            .iter()
+            .all(|name| quantity_of(name).is_none() && symbol(name).is_none())
+        && let Some(found) = at_wavelength(last)
+    {
+        return Some(Piece::Several(vec![found, Piece::Label(names.join(" "))]));
+    }
+    // `A595 b`: a reading at a wavelength with its replicate.
+    if let [first, rest @ ..] = words.as_slice()
+        && !rest.is_empty()
+        && let Some(found) = at_wavelength(first)
+    {
+        return Some(Piece::Several(vec![found, Piece::Label(rest.join(" "))]));
+    }
+    for split in 1..left.len() {
+        let (front, back) = (
+            left[..left.len() - split].join(" "),
+            left[left.len() - split..].join(" "),
+        );
+        // The longest quantity in front (`Abs. betanin`), then the longest at the end (`betanin Abs`).
+        for (name, rest) in [(&front, &back), (&back, &front)] {
+            if let Some(quantity) = quantity_of(name).filter(|q| q.is_of_light() && name.chars().count() > 1)
+            {
+                found.insert(0, named(name, quantity));
+                found.push(Piece::Label(rest.clone()));
+                return Some(Piece::Several(found));
+            }
+        }
+    }
+    (coordinates > 0).then(|| {
+        found.push(Piece::Label(words_left.join(" ")));
+        Piece::Several(found)
+    })
+}
+
+/// A held coordinate that is sure even among other words.
+pub(super) fn coordinate(text: &str) -> Option<Piece> {
+    measured(text).map(Piece::Held).or_else(|| {
+        assigned(text).filter(|piece| matches!(piece, Piece::Held(c) if c.quantity != Quantity::UNKNOWN))
+    })
+}

@@ -1,0 +1,428 @@
+//! What lines say of a run in passing, without a key: `37 °C, pH 7.0, 405 nm`, `flow cell, 2 mm`.
+
+use curvary_record::moment::{self, DateReading};
+
+use super::*;
+use crate::words::List;
+
+/// Conditions that lines of words and titles name in passing, each in a phrase of its own that says nothing else. A key says
+/// more, and where two phrases disagree neither is taken.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Passing(Vec<(&'static str, Claim)>);
+
+impl Passing {
+    /// Hears a line, or a part of one.
+    pub(crate) fn hear(&mut self, source: &Source, range: Range<usize>) {
+        let line = text(source, range.clone());
+        if line.len() > LONGEST_PASSING {
+            return;
+        }
+        let customs = customs(source);
+        let phrases = phrases(line);
+        // `95 °C, 10 min` tells how a sample was treated.
+        if phrases
+            .iter()
+            .any(|phrase| is_duration(line[phrase.clone()].trim(), customs))
+        {
+            return;
+        }
+        let found: Vec<(Range<usize>, &'static str, Interpretation)> = phrases
+            .into_iter()
+            .filter_map(|phrase| {
+                let (field, found) = condition(line[phrase.clone()].trim(), customs)?;
+                Some((trim(line, phrase), field, found))
+            })
+            .collect();
+        // A lone temperature may be that of a store or of a treatment, unless its phrase names it.
+        let alone = found.len() == 1 && !speaks_of_a_measurement(line);
+        for (at, field, said) in found {
+            let raw = &line[at.clone()];
+            // `Temperature of the cell holder during the run: 37 °C`
+            let clause = line[..at.start].trim_end().strip_suffix(':').unwrap_or("");
+            let first = clause
+                .rsplit([',', ';', '.'])
+                .next()
+                .unwrap_or("")
+                .split_whitespace()
+                .next();
+            let named = raw.starts_with(char::is_alphabetic)
+                || first.is_some_and(|word| field_of(word) == Some(field));
+            if field == "temperature" && alone && !named {
+                continue;
+            }
+            let at = range.start + at.start..range.start + at.end;
+            self.0.push((field, said.claim(raw, origin(source, &at))));
+        }
+    }
+
+    /// Claims what all phrases agree on and no key says.
+    pub(crate) fn settle(self, fields: &mut Fields) {
+        for (at, (field, claim)) in self.0.iter().enumerate() {
+            let first = self.0.iter().position(|(other, _)| other == field) == Some(at);
+            let agreed = self
+                .0
+                .iter()
+                .all(|(other, said)| other != field || said.value == claim.value && said.unit == claim.unit);
+            if first && agreed && fields.all(field).is_empty() {
+                fields.claim(*field, claim.clone());
+            }
+        }
+    }
+}
+
+/// Whether a line names a quantity of light, a wavelength or a pH.
+fn speaks_of_a_measurement(line: &str) -> bool {
+    let words: Vec<&str> = line
+        .split(|c: char| !(c.is_alphanumeric() || c == '%'))
+        .filter(|word| !word.is_empty())
+        .collect();
+    let number = |word: &str| word.starts_with(|c: char| c.is_ascii_digit());
+    let apart = words.windows(2).any(|pair| match *pair {
+        ["pH", value] => number(value),
+        [value, "nm" | "NM"] => number(value),
+        _ => false,
+    });
+    apart
+        || words.iter().any(|word| {
+            number(word) && word.ends_with("nm")
+                || words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
+        })
+}
+
+/// Longer lines are prose, which tells stories: `heated to 90 °C, then cooled`.
+const LONGEST_PASSING: usize = 160;
+/// A phrase of more words says more than a condition.
+const MOST_WORDS_OF_A_PHRASE: usize = 6;
+
+/// The phrases of a line: between commas, semicolons, brackets, bars, tabs, several blanks, and at the ends of sentences.
+fn phrases(line: &str) -> Vec<Range<usize>> {
+    let bytes = line.as_bytes();
+    let digit = |at: Option<usize>| at.and_then(|at| bytes.get(at)).is_some_and(u8::is_ascii_digit);
+    let mut phrases = Vec::new();
+    let mut from = 0;
+    for (at, byte) in bytes.iter().enumerate() {
+        let next = bytes.get(at + 1);
+        let cuts = match byte {
+            b';' | b'|' | b'(' | b')' | b'[' | b']' | b'\t' => true,
+            b',' => !(digit(at.checked_sub(1)) && digit(Some(at + 1))),
+            b' ' => next == Some(&b' '),
+            b':' => next.is_none_or(|next| *next == b' '),
+            // `cell. (b) n.d.`, and not the `st. C` of a Polish degree.
+            b'.' => next.is_none() || next == Some(&b' ') && !line[..at].ends_with("st"),
+            _ => false,
+        };
+        if cuts {
+            phrases.push(from..at);
+            from = at + 1;
+        }
+    }
+    phrases.push(from..line.len());
+    phrases.retain(|phrase| !line[phrase.clone()].trim().is_empty());
+    phrases
+}
+
+/// The condition that a phrase is, where it says nothing else: a temperature, a pH or a path length. A wavelength is held by
+/// what was measured at it.
+fn condition(phrase: &str, customs: Customs) -> Option<(&'static str, Interpretation)> {
+    let tokens: Vec<&str> = phrase.split_whitespace().collect();
+    if tokens.is_empty() || tokens.len() > MOST_WORDS_OF_A_PHRASE {
+        return None;
+    }
+    let begins = |token: &&str| token.starts_with(|c: char| c.is_ascii_digit());
+    let number = tokens
+        .iter()
+        .position(|token| begins(&token.trim_start_matches("pH")))?;
+    if tokens.iter().filter(|token| begins(token)).count() > 1 {
+        return None;
+    }
+    let (before, rest) = tokens.split_at(number);
+    if let Some(value) = rest[0].strip_prefix("pH").or_else(|| {
+        let marked = before.last().is_some_and(|word| matches!(*word, "pH" | "pH="));
+        marked.then_some(rest[0])
+    }) {
+        let found = interpret_as(&Key::new("ph"), value, None, customs);
+        let known = found.fits && matches!(found.value, Value::Number(_));
+        // `buffer pH 8.1`
+        return (known && rest.len() == 1 && before.len() <= 2).then_some(("ph", found));
+    }
+    // The longest text behind the number that is a unit.
+    let glued = rest[0].find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',')));
+    let (unit, behind) = (1..=rest.len().min(3)).rev().find_map(|count| {
+        let whole = rest[..count].join(" ");
+        let at = glued.unwrap_or(rest[0].len());
+        let unit = whole[at..].trim().to_owned();
+        (!unit.is_empty() && spelled(&unit) != Spelling::None).then(|| (unit, &rest[count..]))
+    })?;
+    let digits = &rest[0][..glued.unwrap_or(rest[0].len())];
+    let units = spelled(&unit);
+    let has = |wanted: &Unit| units.units().contains(wanted);
+    let says = |code: &str| format!("{digits} {code}");
+    let link = |word: &&str| words::is(List::Link, word) || words::is(List::At, word);
+    let of = |field: &'static str| {
+        move |word: &&str| field_of(word) == Some(field) || fields_if_fitting(word).contains(&field)
+    };
+    if has(&Unit::CELSIUS) {
+        let found = interpret_as(&Key::new("temperature"), &says("°C"), None, customs);
+        let Value::Number(value) = found.value else {
+            return None;
+        };
+        let only = before
+            .iter()
+            .chain(behind)
+            .all(|word| link(word) || of("temperature")(word));
+        return (only && found.fits && (-80.0..=150.0).contains(&value)).then_some(("temperature", found));
+    }
+    let length = ["mm", "cm"]
+        .into_iter()
+        .find(|code| Unit::ucum(code).is_ok_and(|unit| has(&unit)))?;
+    let found = interpret_as(&Key::new("path-length"), &says(length), None, customs);
+    let Value::Number(value) = found.value else {
+        return None;
+    };
+    let centimetres = if length == "cm" { value } else { value / 10.0 };
+    let around: Vec<&str> = before.iter().chain(behind).copied().collect();
+    // `2 mm flow cell`: one more word, and a word for the cell; alone, the lengths that cells have.
+    let named = around.iter().any(|word| of("path-length")(word));
+    let others = around
+        .iter()
+        .filter(|word| !link(word) && !of("path-length")(word))
+        .count();
+    let alone = around.is_empty() && [0.1, 0.2, 0.5, 1.0, 2.0, 4.0, 5.0, 10.0].contains(&centimetres);
+    let fits = found.fits && (0.001..=100.0).contains(&centimetres);
+    (fits && (alone || named && others <= 1)).then_some(("path-length", found))
+}
+
+/// Whether a phrase is a temperature, a pH or a path length, and says nothing else.
+pub(crate) fn is_condition(phrase: &str) -> bool {
+    condition(phrase.trim(), Customs::default()).is_some()
+}
+
+/// A value without the words of the paper behind it: `beet   page 1 of 3`.
+pub(crate) fn furniture_off(line: &str, value: Range<usize>) -> Range<usize> {
+    let text = &line[value.clone()];
+    match text.rfind("  ") {
+        Some(at) if words::is_furniture(text[at..].trim()) => {
+            value.start..value.start + text[..at].trim_end().len()
+        }
+        _ => value,
+    }
+}
+
+/// Claims what a line without keys says beyond doubt: `37 °C, pH 7.0, 405 nm`, `14.03.2021 10:32`; whether the line says
+/// nothing else, and is more than a comment.
+///
+/// Among words that are not understood, `Guaiacol test, 436 nm, 25 °C, pH 7.0`, conditions are claimed where several
+/// kinds of them stand together, each in a part of its own and none twice: a lone temperature may be that of a
+/// treatment, and so may all where a length of time stands beside (`95 °C, 10 min`). A date is claimed where the line
+/// begins with it, as the heading of a page does.
+pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> bool {
+    let whole = text(source, range.clone());
+    let body = without_remark_sign(whole);
+    let line = &whole[body.clone()];
+    if line.is_empty() || line.len() > 160 {
+        return false;
+    }
+    let start = range.start + body.start;
+    let customs = customs(source);
+    if claim_moment(fields, source, line, start, customs) {
+        return true;
+    }
+    let mut found: Vec<(&'static str, Claim)> = Vec::new();
+    let (mut offset, mut words, mut treated) = (0, false, false);
+    for (place, part) in parts(line).into_iter().enumerate() {
+        let from = start + offset + (part.len() - part.trim_start().len());
+        offset += part.len() + 1;
+        let part = part.trim();
+        if part.is_empty() {
+            continue;
+        }
+        let at = from..from + part.len();
+        let Some((key, interpretation)) = free_part(part, customs) else {
+            words = true;
+            treated |= is_duration(part, customs);
+            if place == 0 {
+                claim_heading_date(fields, source, part, from, customs);
+            }
+            continue;
+        };
+        if found.iter().any(|(other, _)| *other == key) {
+            // Two temperatures in a row: which is the sample's is not ours to say.
+            return false;
+        }
+        found.push((key, interpretation.claim(part, origin(source, &at))));
+    }
+    // A cell's length stands alone: nothing else in a laboratory is a cell of so many millimetres.
+    if words
+        && fields.get("path-length").is_none()
+        && let Some((at, found)) = cell_length(line, customs)
+    {
+        let at = start + at.start..start + at.end;
+        let raw = text(source, at.clone());
+        fields.claim("path-length", found.claim(raw, origin(source, &at)));
+    }
+    let stated_before = |(key, _): &(&'static str, Claim)| fields.get(key).is_some();
+    if words && (found.len() < 2 || treated || found.iter().any(stated_before)) {
+        return false;
+    }
+    for (key, claim) in found {
+        fields.claim(key, claim);
+    }
+    !words
+}
+
+/// Claims a date, and the time beside it, that a text is from end to end.
+fn claim_moment(fields: &mut Fields, source: &Source, line: &str, start: usize, customs: Customs) -> bool {
+    let moment = moment::read(line, customs.order);
+    let at = start..start + line.len();
+    let DateReading::Read(date) = &moment.date else {
+        return false;
+    };
+    fields.claim(
+        "date",
+        free(Value::Text(date.iso.clone()), None, line, source, &at),
+    );
+    if let Some(time) = moment.time {
+        fields.claim("time", free(Value::Text(time), None, line, source, &at));
+    }
+    true
+}
+
+/// The date that words begin with, `Mi 14.5.2008`, `2017.03.22. szerda`: whole, with a year of four digits, the first
+/// of the source.
+fn claim_heading_date(fields: &mut Fields, source: &Source, part: &str, start: usize, customs: Customs) {
+    if fields.get("date").is_some() {
+        return;
+    }
+    let numbered = |word: &str| word.len() >= 8 && word.bytes().filter(u8::is_ascii_digit).count() >= 6;
+    // A weekday before it belongs to the date; `Printed 2023-02-14` says when the paper was made.
+    let mut words = part.split_whitespace();
+    let first = words.next().unwrap_or_default();
+    let heading = match words.next() {
+        _ if numbered(first) => first,
+        Some(second) if numbered(second) => {
+            let end = part.find(second).unwrap_or(0) + second.len();
+            &part[..end]
+        }
+        _ => return,
+    };
+    let has_year = heading
+        .split(|c: char| !c.is_ascii_digit())
+        .any(|digits| digits.len() == 4);
+    let from = start + part.find(heading).unwrap_or(0);
+    if has_year {
+        claim_moment(fields, source, heading, from, customs);
+    }
+}
+
+/// `1 cm cell`, `cubeta de 5 cm`: a length beside a word for the cell, in a line of words.
+fn cell_length(line: &str, customs: Customs) -> Option<(Range<usize>, Interpretation)> {
+    let brackets = |c: char| c.is_whitespace() || matches!(c, ',' | ';' | '(' | ')' | '[' | ']' | '|');
+    let mut words: Vec<(usize, &str)> = Vec::new();
+    let mut at = 0;
+    for word in line.split(brackets) {
+        if !word.is_empty() {
+            words.push((at, word.trim_end_matches(['.', ':'])));
+        }
+        at += word.len() + line[at + word.len()..].chars().next().map_or(0, char::len_utf8);
+    }
+    let is_cell = |word: &str| {
+        field_of(word) == Some("path-length")
+            || fields_if_fitting(word).contains(&"path-length") && word.len() > 2
+    };
+    let number = |word: &str| word.starts_with(|c: char| c.is_ascii_digit());
+    // The length is one word (`1cm`) or two.
+    let lengths = (0..words.len()).filter_map(|first| {
+        let (from, word) = words[first];
+        if !number(word) {
+            return None;
+        }
+        let last = if word.ends_with('m') { first } else { first + 1 };
+        let (start, unit) = *words.get(last)?;
+        let to = start + unit.len();
+        let found = interpret_as(&Key::new("path-length"), line.get(from..to)?, None, customs);
+        let code = found.unit.as_ref().map(|unit| unit.code().to_owned())?;
+        let sure = matches!(found.value, Value::Number(_))
+            && found.fits
+            && found.unit_written
+            && found.question.is_none();
+        (sure && matches!(code.as_str(), "cm" | "mm")).then_some((first, last, from..to, found))
+    });
+    let mut beside = lengths.filter(|(first, last, _, _)| {
+        let behind = words.get(last + 1).is_some_and(|(_, word)| is_cell(word));
+        let before = first.checked_sub(1).is_some_and(|at| is_cell(words[at].1));
+        // `cubeta de 5 cm`, `cuve de 1 cm`.
+        let linked = first.checked_sub(2).is_some_and(|at| {
+            is_cell(words[at].1) && words[at + 1].1.chars().count() <= 3 && !number(words[at + 1].1)
+        });
+        behind || before || linked
+    });
+    let (_, _, at, found) = beside.next()?;
+    beside.next().is_none().then_some((at, found))
+}
+
+/// `10 min`, `2 h`: a length of time.
+fn is_duration(part: &str, customs: Customs) -> bool {
+    let found = interpret_as(&Key::new("duration"), part, None, customs);
+    matches!(found.value, Value::Number(_)) && found.fits && found.unit_written
+}
+
+fn free(value: Value, unit: Option<Unit>, raw: &str, source: &Source, at: &Range<usize>) -> Claim {
+    Claim {
+        value,
+        unit,
+        plus_minus: None,
+        raw: raw.to_owned(),
+        spelled: None,
+        origin: origin(source, at),
+    }
+}
+
+/// The parts of a line, cut at commas (decimal ones excepted), semicolons, bars and where two blanks stand together; each
+/// cut is one byte.
+fn parts(line: &str) -> Vec<&str> {
+    let bytes = line.as_bytes();
+    let digit = |at: Option<usize>| at.and_then(|at| bytes.get(at)).is_some_and(u8::is_ascii_digit);
+    let mut parts = Vec::new();
+    let mut from = 0;
+    for (at, byte) in bytes.iter().enumerate() {
+        let decimal = digit(at.checked_sub(1)) && digit(Some(at + 1));
+        let wide = *byte == b'\t' || *byte == b' ' && bytes.get(at + 1) == Some(&b' ');
+        if matches!(byte, b';' | b'|') || wide || *byte == b',' && !decimal {
+            parts.push(&line[from..at]);
+            from = at + 1;
+        }
+    }
+    parts.push(&line[from..]);
+    parts
+}
+
+/// One part that names its field by its unit or by the word pH.
+fn free_part(part: &str, customs: Customs) -> Option<(&'static str, Interpretation)> {
+    if let Some(value) = part.strip_prefix("pH") {
+        // `pH 7.0 (phosphate)`: the bracket names the buffer.
+        let value = value.split(" (").next().unwrap_or(value);
+        let value = value.trim_start_matches([' ', '=', ':']);
+        let found = interpret_as(&Key::new("ph"), value, None, customs);
+        return (found.fits && matches!(found.value, Value::Number(_))).then_some(("ph", found));
+    }
+    // A scan speed's unit is nobody else's; a temperature and a wavelength need their range too.
+    ["temperature", "wavelength", "scan-speed"]
+        .into_iter()
+        .find_map(|field| {
+            let found = interpret_as(&Key::new(field), part, None, customs);
+            let Value::Number(number) = found.value else {
+                return None;
+            };
+            let code = found
+                .unit
+                .as_ref()
+                .map(|unit| unit.code().to_owned())
+                .unwrap_or_default();
+            let sure = match field {
+                "temperature" => code == "Cel" && !part.ends_with('C') | part.contains(['°', 'º']),
+                "wavelength" => code == "nm" && (185.0..=1100.0).contains(&number),
+                _ => code == "nm/min",
+            };
+            (found.fits && found.unit_written && found.question.is_none() && sure).then_some((field, found))
+        })
+}
