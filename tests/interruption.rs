@@ -1,4 +1,4 @@
-//! Kills `add` at random moments: after each, the archive is sound, and a repeated `add` completes it. Nothing is lost
+//! Kills `add` and every other writing command at random moments: after each, the archive is sound, and a repeated `add` completes it. Nothing is lost
 //! and nothing is there twice.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
@@ -189,4 +189,116 @@ fn damaged_records_are_told_and_made_again() {
     );
     assert_eq!(ids(here, "lab"), truth);
     assert_eq!(sound(here, "lab")["originals"], 400);
+}
+
+/// The notes that count: what lies beyond the manifest's length is the tail of a commit that was cut short.
+fn committed_notes(folder: &Path) -> Vec<u8> {
+    let manifest = fs::read(folder.join("lab/manifest.json")).expect("it is there");
+    let manifest: serde_json::Value = serde_json::from_slice(&manifest).expect("JSON");
+    let length = manifest["notes"]["length"].as_u64().expect("a length");
+    let mut notes = fs::read(folder.join("lab/notes.jsonl")).unwrap_or_default();
+    notes.truncate(usize::try_from(length).expect("small"));
+    assert_eq!(notes.len() as u64, length);
+    notes
+}
+
+/// Kills every other command that writes: what was said before stays said, nothing is there twice, nothing is stuck.
+#[test]
+fn every_writing_command_may_be_killed() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let here = folder.path();
+    exports(&here.join("in"));
+    // A table whose decimal sign and delimiter are in doubt, so that there is something to answer.
+    for file in 0..40_u32 {
+        let mut text = String::from("time,absorbance\n");
+        for point in 0..60_u32 {
+            text.push_str(&format!(
+                "{},{:.3}\n",
+                point * 10,
+                0.9 - f64::from(point * (file % 5 + 1)) / 900.0
+            ));
+        }
+        fs::write(here.join(format!("in/open-{file:02}.csv")), text).expect("a file");
+    }
+    let add = run(here, &["add", "in", "--archive", "lab", "--quiet"]);
+    assert!(
+        matches!(status(&add), Some(0 | 1)),
+        "{}",
+        String::from_utf8_lossy(&add.stderr)
+    );
+    let truth = ids(here, "lab");
+    let listed = json(&run(here, &["worklist", "--json", "--archive", "lab"]));
+    let question = listed["questions"][0].clone();
+    let choice = |number: usize| question["choices"][number]["answer"].as_str().map(str::to_owned);
+    let id = question["id"].as_str().map(str::to_owned);
+    let mut commands: Vec<Vec<String>> = vec![
+        vec![
+            "note".into(),
+            "--where".into(),
+            "betanin".into(),
+            "--yes".into(),
+            "operator=nobody".into(),
+        ],
+        vec!["note".into(), truth[0].clone(), "ph=7".into()],
+        vec!["rates".into(), "betanin".into()],
+        vec!["reread".into()],
+        vec!["backup".into(), "copy".into()],
+    ];
+    if let (Some(id), Some(answer)) = (&id, choice(0)) {
+        commands.push(vec!["answer".into(), id.clone(), answer]);
+    }
+    let begun = Instant::now();
+    let mut seed = 0x9e37_79b9_7f4a_7c15_u64;
+    let mut kills = 0;
+    while kills < 7 || (kills < KILLS * 2 && begun.elapsed() < Duration::from_secs(SECONDS)) {
+        let arguments = &commands[kills as usize % commands.len()];
+        let mut all: Vec<&str> = arguments.iter().map(String::as_str).collect();
+        all.extend(["--archive", "lab", "--quiet"]);
+        let notes = committed_notes(here);
+        let mut child = call(here, &all)
+            .stdin(Stdio::null())
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("the program starts");
+        seed ^= seed << 13;
+        seed ^= seed >> 7;
+        seed ^= seed << 17;
+        sleep(Duration::from_millis(seed % 400));
+        let _ = child.kill();
+        let _ = child.wait();
+        kills += 1;
+        sound(here, "lab");
+        assert_eq!(
+            ids(here, "lab"),
+            truth,
+            "after `{}` was killed",
+            arguments.join(" ")
+        );
+        assert!(committed_notes(here).starts_with(&notes), "a note is gone");
+        if here.join("copy/manifest.json").is_file() && kills % 3 == 0 {
+            let backup = run(here, &["backup", "copy", "--archive", "lab", "--quiet"]);
+            assert_eq!(
+                status(&backup),
+                Some(0),
+                "{}",
+                String::from_utf8_lossy(&backup.stderr)
+            );
+            sound(here, "copy");
+            assert_eq!(ids(here, "copy"), truth);
+        }
+    }
+    // Whatever was killed, each can be done now.
+    for arguments in &commands[..5] {
+        let mut all: Vec<&str> = arguments.iter().map(String::as_str).collect();
+        all.extend(["--archive", "lab", "--quiet"]);
+        let output = run(here, &all);
+        assert!(
+            matches!(status(&output), Some(0 | 1)),
+            "{arguments:?}: {}",
+            String::from_utf8_lossy(&output.stderr)
+        );
+        sound(here, "lab");
+    }
+    assert_eq!(ids(here, "lab"), truth);
 }

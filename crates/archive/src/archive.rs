@@ -14,6 +14,7 @@ use crate::frames::At;
 use crate::index::{Key, Places, sort_path};
 use crate::indexer::{originals_name, records_name};
 use crate::listing::PartRecords;
+use crate::lock::Unlocked;
 use crate::manifest::{Manifest, digest_bytes};
 use crate::note::{NoteBook, holding};
 use crate::query::dimension;
@@ -772,6 +773,15 @@ impl Archive {
             Err(error) if checked.problems.is_empty() => Err(error),
             _ => Ok(checked),
         }
+    }
+
+    /// Frees a lock that a writer left behind. `gone` says that it is known to be gone: of a process on another machine
+    /// nothing here can tell.
+    ///
+    /// # Errors
+    /// [`Error::Locked`] when its holder is at work, or may be.
+    pub fn unlock(root: &Path, gone: bool) -> Result<Unlocked, Error> {
+        crate::lock::unlock(root, gone)
     }
 
     /// Opens the archive for writing. `command` is what others are told of the holder, such as `curvary add`.

@@ -2,6 +2,7 @@
 
 use std::fs;
 use std::io::{Read, Seek, SeekFrom};
+use std::path::Path;
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use curvary_record::Digest;
@@ -13,7 +14,7 @@ use crate::frames::{Damage, FrameReader};
 use crate::index::Index;
 use crate::indexer::records_name;
 use crate::manifest::digest_bytes;
-use crate::{Archive, Error, Writer};
+use crate::{Archive, Error, Writer, cache};
 
 /// The index and what belongs to it.
 pub(crate) struct Asking {
@@ -26,6 +27,14 @@ pub(crate) struct Asking {
     /// Stretches of records that could not be read when it was built.
     pub(crate) lost: Vec<Damage>,
     pub(crate) frames: FrameReader,
+}
+
+fn none(home: &Path) -> Error {
+    Error::Index {
+        path: home.to_owned(),
+        message: "there is none for these records and rules".into(),
+        damaged: false,
+    }
 }
 
 impl Asking {
@@ -76,10 +85,12 @@ impl Archive {
         // A writer may have put another in its place since it was opened.
         self.close_index();
         match self.asking().and_then(|asking| work(&asking)) {
-            Err(Error::Index { damaged: true, .. }) => {
-                self.reindex()?;
-                work(&*self.asking()?)
-            }
+            Err(Error::Index { damaged: true, .. }) => match self.reindex() {
+                Ok(()) => work(&*self.asking()?),
+                // Who may not write here, or not now, builds one of their own.
+                Err(Error::Locked { .. } | Error::Io { .. }) => work(&self.keep_asking(self.cached(true)?)),
+                Err(error) => Err(error),
+            },
             done => done,
         }
     }
@@ -111,39 +122,56 @@ impl Archive {
             return Ok(Arc::clone(asking));
         }
         drop(known);
-        let mut asking = match self.open_index() {
-            // Built anew below.
-            Err(Error::Index { damaged: true, .. }) => None,
+        let home = folder(&self.root);
+        let opened = match self.open_index(&home) {
+            // Built anew below. One that we may not read is of no use either.
+            Err(Error::Index { damaged: true, .. } | Error::Io { .. }) => None,
             opened => opened?,
         };
-        if asking.as_ref().is_none_or(|asking| asking.behind > 0) {
-            match Writer::open(&self.root, "curvary: completing the index") {
+        let asking = match opened {
+            Some(asking) if asking.behind == 0 => asking,
+            opened => match Writer::open(&self.root, "curvary: completing the index") {
                 Ok(mut writer) => {
                     writer.tidy()?;
                     drop(writer);
-                    asking = self.open_index()?;
+                    self.open_index(&home)?.ok_or_else(|| none(&home))?
                 }
-                // Somebody is at work, or we may not write here: what there is must do, and says how far it reaches.
-                Err(Error::Locked { .. } | Error::Io { .. }) if asking.is_some() => {}
+                // Somebody is at work: what there is must do, and says how far it reaches.
+                Err(Error::Locked { .. }) if opened.is_some() => opened.ok_or_else(|| none(&home))?,
+                // We may not write here, or not now.
+                Err(error @ (Error::Locked { .. } | Error::Io { .. })) => {
+                    match (self.cached(false), opened) {
+                        (Ok(asking), _) => asking,
+                        (Err(_), Some(asking)) => asking,
+                        (Err(Error::Index { .. }), None) => return Err(error),
+                        (Err(why), None) => return Err(why),
+                    }
+                }
                 Err(error) => return Err(error),
-            }
-        }
-        let asking = asking.map(Arc::new).ok_or_else(|| Error::Index {
-            path: folder(&self.root),
-            message: "there is none for these records and rules".into(),
-            damaged: false,
-        })?;
-        *self.asking.write().unwrap_or_else(PoisonError::into_inner) = Some(Arc::clone(&asking));
-        Ok(asking)
+            },
+        };
+        Ok(self.keep_asking(asking))
     }
 
-    fn open_index(&self) -> Result<Option<Asking>, Error> {
+    fn keep_asking(&self, asking: Asking) -> Arc<Asking> {
+        let asking = Arc::new(asking);
+        *self.asking.write().unwrap_or_else(PoisonError::into_inner) = Some(Arc::clone(&asking));
+        asking
+    }
+
+    /// The index in the user's cache, brought up to what is committed.
+    fn cached(&self, anew: bool) -> Result<Asking, Error> {
+        let home = cache::bring_up(&self.root, &self.settings, &self.manifest, anew)?;
+        self.open_index(&home)?.ok_or_else(|| none(&home))
+    }
+
+    fn open_index(&self, home: &Path) -> Result<Option<Asking>, Error> {
         // A writer may replace the catalogue between two of our steps; then we look again.
         for _ in 0..5 {
-            let Some(current) = Current::read(&self.root, &self.settings)? else {
+            let Some(current) = Current::read(home, &self.settings)? else {
                 return Ok(None);
             };
-            let path = folder(&self.root).join(&current.folder);
+            let path = home.join(&current.folder);
             let index = Index::open(&path)?;
             let covered = index.covered()?;
             if let Ok(known) = fs::File::open(path.join(&covered.catalog)) {

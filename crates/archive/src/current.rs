@@ -1,6 +1,7 @@
 //! Which index is in use, and up to where it has read.
 //!
-//! `index/current.json` names the folder that is in use and what it was built for. An index is built anew only for
+//! An index has a home: the archive's folder `index`, or one in the user's cache where the archive cannot be written
+//! (`cache.rs`). `current.json` in it names the folder that is in use and what it was built for. An index is built anew only for
 //! causes that are known: there is none, it was built by another version, or the words of the house or rules for names
 //! have changed since. Trouble with the disk or a lock is reported and never answered by building anew. A new index grows
 //! in a folder of its own and takes the old one's place by one atomic rename of `current.json`.
@@ -86,14 +87,14 @@ pub(crate) fn folder(root: &Path) -> PathBuf {
 }
 
 impl Current {
-    fn path(root: &Path) -> PathBuf {
-        folder(root).join("current.json")
+    fn path(home: &Path) -> PathBuf {
+        home.join("current.json")
     }
 
-    /// What the index of an archive was built for; `None` when there is none, or it is not for this version and these
+    /// What the index in a home was built for; `None` when there is none, or it is not for this version and these
     /// rules.
-    pub(crate) fn read(root: &Path, settings: &Settings) -> Result<Option<Self>, Error> {
-        let path = Self::path(root);
+    pub(crate) fn read(home: &Path, settings: &Settings) -> Result<Option<Self>, Error> {
+        let path = Self::path(home);
         let bytes = match fs::read(&path) {
             Ok(bytes) => bytes,
             Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(None),
@@ -102,21 +103,20 @@ impl Current {
         Ok(serde_json::from_slice::<Self>(&bytes)
             .ok()
             .filter(|current| current.version == VERSION && current.rules == rules(settings))
-            .filter(|current| folder(root).join(&current.folder).is_dir()))
+            .filter(|current| home.join(&current.folder).is_dir()))
     }
 
     /// Makes the next command build the index anew. It may be deleted at any time, so nothing is lost by it.
-    pub(crate) fn forget(root: &Path) {
-        let _ = fs::remove_file(Self::path(root));
+    pub(crate) fn forget(home: &Path) {
+        let _ = fs::remove_file(Self::path(home));
     }
 
     /// A fresh folder for a new index, beside those that are there.
-    pub(crate) fn fresh(root: &Path, settings: &Settings) -> Result<Self, Error> {
-        let all = folder(root);
-        fs::create_dir_all(&all).map_err(Error::io("make the folder", &all))?;
+    pub(crate) fn fresh(home: &Path, settings: &Settings) -> Result<Self, Error> {
+        fs::create_dir_all(home).map_err(Error::io("make the folder", home))?;
         for number in 1_u32.. {
             let name = format!("{number:06}");
-            match fs::create_dir(all.join(&name)) {
+            match fs::create_dir(home.join(&name)) {
                 Ok(()) => {
                     return Ok(Self {
                         version: VERSION,
@@ -125,22 +125,22 @@ impl Current {
                     });
                 }
                 Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => {}
-                Err(error) => return Err(Error::io("make the folder", &all.join(&name))(error)),
+                Err(error) => return Err(Error::io("make the folder", &home.join(&name))(error)),
             }
         }
         Err(Error::Index {
-            path: all,
+            path: home.to_owned(),
             message: "no folder name is free".into(),
             damaged: false,
         })
     }
 
-    pub(crate) fn write(&self, root: &Path, disk: &dyn Disk) -> Result<(), Error> {
-        let path = Self::path(root);
+    pub(crate) fn write(&self, home: &Path, disk: &dyn Disk) -> Result<(), Error> {
+        let path = Self::path(home);
         let text = serde_json::to_vec(self).unwrap_or_default();
         disk.replace(&path, &text).map_err(Error::io("write", &path))?;
         // Older folders are of no use; one that cannot be deleted does no harm.
-        for entry in fs::read_dir(folder(root)).into_iter().flatten().flatten() {
+        for entry in fs::read_dir(home).into_iter().flatten().flatten() {
             if entry.path().is_dir() && entry.file_name().to_str() != Some(&self.folder) {
                 let _ = fs::remove_dir_all(entry.path());
             }

@@ -11,7 +11,7 @@ use curvary_record::{Digest, Outcome, Run, RunId, Verdict};
 use tantivy::{IndexWriter, TantivyDocument};
 
 use crate::catalog::{Catalog, Source};
-use crate::current::{Covered, Current, folder};
+use crate::current::{Covered, Current};
 use crate::disk::Disk;
 use crate::facts::{Around, Facts};
 use crate::frames::{At, FrameReader, Step, Walk, lines};
@@ -39,6 +39,8 @@ pub(crate) fn originals_name(part: u32) -> String {
 
 pub(crate) struct Indexer {
     root: PathBuf,
+    /// Where the index lives.
+    home: PathBuf,
     disk: Arc<dyn Disk>,
     pub(crate) settings: Arc<Settings>,
     pub(crate) catalog: Arc<RwLock<Catalog>>,
@@ -72,9 +74,10 @@ pub(crate) struct Indexer {
 }
 
 impl Indexer {
-    /// Opens the index of an archive for writing, built anew where it must be, and brings it up to the manifest.
+    /// Opens the index of an archive that lives in `home` for writing, built anew where it must be, and brings it up to the manifest.
     pub(crate) fn open(
         root: &Path,
+        home: &Path,
         disk: Arc<dyn Disk>,
         settings: Arc<Settings>,
         manifest: &Manifest,
@@ -84,9 +87,9 @@ impl Indexer {
         let current = if anew {
             None
         } else {
-            Current::read(root, &settings)?
+            Current::read(home, &settings)?
         };
-        let used = match current.map(|current| Self::open_used(root, &current, manifest)) {
+        let used = match current.map(|current| Self::open_used(home, &current, manifest)) {
             // A damaged index is of no use either.
             None | Some(Err(Error::Index { damaged: true, .. })) => None,
             Some(used) => used?,
@@ -94,13 +97,14 @@ impl Indexer {
         let (index, covered, catalog, fresh_index) = match used {
             Some((index, covered, catalog)) => (index, covered, catalog, None),
             None => {
-                let current = Current::fresh(root, &settings)?;
-                let index = Index::create(&folder(root).join(&current.folder))?;
+                let current = Current::fresh(home, &settings)?;
+                let index = Index::create(&home.join(&current.folder))?;
                 (index, Covered::default(), Catalog::default(), Some(current))
             }
         };
         let mut indexer = Self {
             root: root.to_owned(),
+            home: home.to_owned(),
             disk,
             settings,
             catalog: Arc::new(RwLock::new(catalog)),
@@ -131,11 +135,11 @@ impl Indexer {
 
     /// The index that is in use, with its catalogue; `None` when it lacks that, or was committed in another history.
     fn open_used(
-        root: &Path,
+        home: &Path,
         current: &Current,
         manifest: &Manifest,
     ) -> Result<Option<(Index, Covered, Catalog)>, Error> {
-        let path = folder(root).join(&current.folder);
+        let path = home.join(&current.folder);
         let index = Index::open(&path)?;
         let covered = index.covered()?;
         let catalog = fs::read(path.join(&covered.catalog))
@@ -649,7 +653,7 @@ impl Indexer {
             .map_err(|error| self.index.trouble(&error))?;
         self.share(&path);
         if let Some(current) = self.fresh_index.take() {
-            current.write(&self.root, &*self.disk)?;
+            current.write(&self.home, &*self.disk)?;
         }
         let old = std::mem::replace(&mut self.covered, covered).catalog;
         if !old.is_empty() {

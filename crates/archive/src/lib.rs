@@ -21,6 +21,7 @@ mod answer;
 mod archive;
 mod asked;
 mod asking;
+mod cache;
 mod catalog;
 mod copies;
 mod current;
@@ -62,7 +63,7 @@ pub use archive::{
 pub use asked::{Asked, AskedAbout, Example};
 pub use copies::Copied;
 pub use likeness::{Curve, Unlike};
-pub use lock::Holder;
+pub use lock::{Holder, Unlocked};
 pub use note::{Note, holding};
 pub use query::{Query, QueryError, Vocabulary};
 pub use settings::{FORMAT, Settings};

@@ -2,8 +2,10 @@
 //!
 //! The file `archive.lock` carries the operating system's own lock, which ends with the process that holds it, and
 //! says in JSON who that is. So a crashed writer is told by two signs together: nobody holds the lock, and the file
-//! still names somebody. On the same host it is taken over and reported. A holder on another host is believed, since
-//! not every shared disk carries locks from one host to another.
+//! still names somebody. On the same machine it is taken over and reported. A holder on another machine is believed, since
+//! not every shared disk carries locks from one machine to another; [`unlock`] is for those who know better.
+//!
+//! A machine is known by what the operating system keeps for that, hashed, and by its present start; its name may change.
 
 use std::fmt;
 use std::fs::{File, OpenOptions, TryLockError};
@@ -11,16 +13,24 @@ use std::io::{Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
+use sha2::{Digest as _, Sha256};
 
 use crate::Error;
+use crate::manifest::hex;
 
 /// Who writes to an archive.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Holder {
     /// Its process number.
     pub pid: u32,
-    /// The host it runs on.
+    /// The name of the host it runs on.
     pub host: String,
+    /// The machine, where the operating system tells one from another; its name may change.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub machine: Option<String>,
+    /// The start of the machine since which it runs.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub boot: Option<String>,
     /// When it began, RFC 3339.
     pub since: String,
     /// What it does, such as `curvary add`.
@@ -32,16 +42,33 @@ impl Holder {
         Self {
             pid: std::process::id(),
             host: host(),
+            machine: told("/etc/machine-id"),
+            boot: told("/proc/sys/kernel/random/boot_id"),
             since: crate::now(),
             command: command.to_owned(),
         }
     }
 
-    /// Whether it runs, or ran, on this host.
+    /// Whether it runs, or ran, on this machine.
     #[must_use]
     pub fn is_here(&self) -> bool {
-        self.host == host()
+        let this = Self::this("");
+        let same = |a: &Option<String>, b: &Option<String>| Some(a.as_ref()? == b.as_ref()?);
+        match (same(&self.boot, &this.boot), same(&self.machine, &this.machine)) {
+            (Some(true), _) => true,
+            (_, Some(machine)) => machine,
+            _ => self.host == this.host,
+        }
     }
+}
+
+/// What a file of the operating system tells this machine by, hashed: it is not for others to know.
+fn told(file: &str) -> Option<String> {
+    let text = std::fs::read_to_string(file)
+        .ok()
+        .filter(|text| !text.trim().is_empty())?;
+    let digest = Sha256::digest(format!("curvary {}", text.trim()));
+    hex(&digest).get(..16).map(str::to_owned)
 }
 
 impl fmt::Display for Holder {
@@ -92,7 +119,7 @@ impl Lock {
             Err(TryLockError::WouldBlock) => {
                 return Err(Error::Locked {
                     path,
-                    holder: named(&mut file).unwrap_or_default(),
+                    holder: named(&mut file).unwrap_or_default().into(),
                 });
             }
             // A disk without locks: the name in the file is all there is.
@@ -105,7 +132,7 @@ impl Lock {
             if !gone {
                 return Err(Error::Locked {
                     path,
-                    holder: holder.clone(),
+                    holder: holder.clone().into(),
                 });
             }
         }
@@ -124,6 +151,52 @@ impl Drop for Lock {
         let _ = rewrite(&mut self.file, b"");
         let _ = self.file.unlock();
     }
+}
+
+/// What [`unlock`] found and did.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Unlocked {
+    /// Nobody held the lock.
+    Free,
+    /// It was left behind by this one, and is free now.
+    Freed(Holder),
+}
+
+/// Frees a lock that was left behind. That its holder is gone is certain where it ran on this machine; of one on another
+/// machine the caller must know it (`gone`).
+///
+/// # Errors
+/// [`Error::Locked`] when the holder is at work, or may be.
+pub(crate) fn unlock(root: &Path, gone: bool) -> Result<Unlocked, Error> {
+    let path = Lock::path(root);
+    let mut file = match OpenOptions::new().read(true).write(true).open(&path) {
+        Ok(file) => file,
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(Unlocked::Free),
+        Err(error) => return Err(Error::io("open the lock", &path)(error)),
+    };
+    let carried = match file.try_lock() {
+        Ok(()) => true,
+        Err(TryLockError::WouldBlock) => {
+            return Err(Error::Locked {
+                path,
+                holder: named(&mut file).unwrap_or_default().into(),
+            });
+        }
+        Err(TryLockError::Error(error)) if error.kind() == std::io::ErrorKind::Unsupported => false,
+        Err(TryLockError::Error(error)) => return Err(Error::io("lock", &path)(error)),
+    };
+    let Some(holder) = named(&mut file) else {
+        return Ok(Unlocked::Free);
+    };
+    let here = holder.is_here();
+    if here && !carried && alive(holder.pid) || !here && !gone {
+        return Err(Error::Locked {
+            path,
+            holder: holder.into(),
+        });
+    }
+    rewrite(&mut file, b"").map_err(Error::io("write the lock", &path))?;
+    Ok(Unlocked::Freed(holder))
 }
 
 fn rewrite(file: &mut File, bytes: &[u8]) -> std::io::Result<()> {

@@ -130,6 +130,30 @@ impl Manifest {
         }
     }
 
+    /// Whether this archive is one whose earlier manifest was `earlier`: every part begins with the same bytes. Stretches
+    /// that have grown since are read.
+    pub(crate) fn continues(&self, root: &Path, earlier: &Self) -> bool {
+        let begins = |now: &Part, before: &Part| {
+            let mut at = 0;
+            now.length >= before.length
+                && before.stretches.iter().enumerate().all(|(number, stretch)| {
+                    let same = now.stretches.get(number) == Some(stretch) || {
+                        let length = usize::try_from(stretch.length).unwrap_or(usize::MAX);
+                        read_at(&root.join(&now.name), at, length)
+                            .is_ok_and(|bytes| Stretch::of(&bytes) == *stretch)
+                    };
+                    at += stretch.length;
+                    same
+                })
+        };
+        let all = |now: &[Part], before: &[Part]| {
+            now.len() >= before.len() && now.iter().zip(before).all(|(now, before)| begins(now, before))
+        };
+        all(&self.originals, &earlier.originals)
+            && all(&self.records, &earlier.records)
+            && begins(&self.notes, &earlier.notes)
+    }
+
     /// What tells this manifest from every other.
     pub(crate) fn checksum(&self) -> &str {
         &self.checksum

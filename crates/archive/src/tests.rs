@@ -19,7 +19,7 @@ use crate::lock::{Holder, Lock};
 use crate::query::Node;
 use crate::{
     Addition, AlikeFound, AlikeHit, AlikeOptions, Archive, Curve, Direction, Error, FacetName, FindOptions,
-    Known, Note, Query, Sort, Stat, Writer, words,
+    Known, Note, Query, Sort, Stat, Unlocked, Writer, words,
 };
 
 mod copies;
@@ -845,8 +845,24 @@ fn a_lock_names_its_holder_and_outlives_no_process() {
             .taken_over()
             .is_none()
     );
+    // Neither a new name of the host nor a new start of the machine makes it another.
+    for renamed in [
+        Holder {
+            host: "a-new-name".into(),
+            ..dead.clone()
+        },
+        Holder {
+            boot: Some("an earlier start".into()),
+            ..dead.clone()
+        },
+    ] {
+        fs::write(&path, serde_json::to_string(&renamed).expect("json")).expect("it writes");
+        assert!(Writer::open(&folder.0, "the next").is_ok() || renamed.machine.is_none());
+    }
     let away = Holder {
         host: "another-host".into(),
+        machine: Some("another machine".into()),
+        boot: Some("another start".into()),
         ..dead
     };
     fs::write(&path, serde_json::to_string(&away).expect("json")).expect("it writes");
@@ -854,11 +870,31 @@ fn a_lock_names_its_holder_and_outlives_no_process() {
         Err(error @ Error::Locked { .. }) => {
             assert!(
                 error.to_string().contains("another-host")
-                    && error.help().is_some_and(|help| help.contains("delete"))
+                    && error
+                        .help()
+                        .is_some_and(|help| help.contains("curvary unlock --gone"))
             );
         }
         _ => panic!("another host is believed"),
     }
+    assert!(matches!(
+        Archive::unlock(&folder.0, false),
+        Err(Error::Locked { .. })
+    ));
+    assert_eq!(
+        Archive::unlock(&folder.0, true).expect("we know it"),
+        Unlocked::Freed(away)
+    );
+    let writer = Writer::open(&folder.0, "the next").expect("it is free");
+    assert!(
+        matches!(Archive::unlock(&folder.0, true), Err(Error::Locked { .. })),
+        "it is held"
+    );
+    drop(writer);
+    assert_eq!(
+        Archive::unlock(&folder.0, true).expect("it is free"),
+        Unlocked::Free
+    );
 }
 
 /// A disk that refuses everything after a number of bytes, and tears the write in which they end.

@@ -83,7 +83,7 @@ pub enum Error {
         /// The lock file.
         path: PathBuf,
         /// Who holds it.
-        holder: Holder,
+        holder: Box<Holder>,
     },
     /// No run has a name that begins so.
     NoRun {
@@ -175,8 +175,8 @@ impl Error {
                 .into(),
             Self::NoCopy { .. } => "name a new folder, or one that holds an earlier copy of this archive".into(),
             Self::Locked { path, holder } if !holder.is_here() => format!(
-                "wait for it; if that process is gone for certain, delete {}",
-                path.display()
+                "wait for it; if that process is gone for certain, run `curvary unlock --gone --archive {}`",
+                path.parent().unwrap_or(path).display()
             ),
             Self::Locked { .. } => "wait until it has ended".into(),
             Self::NoRun { .. } => "look the run up with `curvary find --ids`".into(),

@@ -303,7 +303,7 @@ fn index(
     manifest: &Manifest,
     sources: &BTreeMap<[u8; 32], (u32, BTreeSet<String>)>,
 ) -> Result<(), Error> {
-    let Some(current) = Current::read(check.root, settings)? else {
+    let Some(current) = Current::read(&folder(check.root), settings)? else {
         check
             .found
             .remarks

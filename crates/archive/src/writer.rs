@@ -16,7 +16,7 @@ use serde::Serialize;
 use tantivy::TantivyDocument;
 
 use crate::catalog::{Catalog, path_hash};
-use crate::current::Current;
+use crate::current::{self, Current};
 use crate::decimal::Decimals;
 use crate::disk::{Disk, RealDisk, Tail, read_at, sync_folder};
 use crate::facts::{Around, Facts};
@@ -474,7 +474,8 @@ impl Writer {
         let settings = Arc::new(Settings::read(root)?);
         let manifest = Manifest::read(root)?;
         restore(root, &manifest, &*disk)?;
-        let indexer = Indexer::open(root, Arc::clone(&disk), settings, &manifest, anew)?;
+        let home = current::folder(root);
+        let indexer = Indexer::open(root, &home, Arc::clone(&disk), settings, &manifest, anew)?;
         Ok(Self {
             root: root.to_owned(),
             disk,
@@ -1154,7 +1155,7 @@ impl Drop for Writer {
             let _ = restore(&self.root, &self.manifest, &*self.disk);
         }
         if self.indexer.index.is_damaged() {
-            Current::forget(&self.root);
+            Current::forget(&current::folder(&self.root));
         }
     }
 }

@@ -9,7 +9,7 @@ use curvary_record::{Column, Digest, Run, RunId, Verdict};
 
 use crate::desk::Finished;
 use crate::fate::Fate;
-use crate::filing::Filing;
+use crate::filing::{Filing, Pace};
 use crate::flow::{flow, threads};
 use crate::trouble::Trouble;
 
@@ -55,7 +55,7 @@ impl Filing<'_> {
         stop: &AtomicBool,
         mut take: impl FnMut(Again) -> Result<(), E>,
     ) -> Result<(), E> {
-        let mut since = 0;
+        let mut pace = Pace::new();
         flow(
             threads(),
             self.limits(),
@@ -71,7 +71,7 @@ impl Filing<'_> {
             |source| self.one_again(&source, keeping),
             |done: Done| {
                 let (again, prepared) = done?;
-                self.append(prepared, &mut since)?;
+                self.append(prepared, &mut pace)?;
                 take(again)
             },
         )

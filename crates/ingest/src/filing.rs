@@ -5,6 +5,7 @@ use std::fs;
 use std::path::Path;
 use std::sync::atomic::AtomicBool;
 use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::time::{Duration, Instant};
 
 use curvary_archive::{Addition, Archive, Heir, Holder, Known, Prepared, Preparer, Stat, Writer};
 use curvary_formats::{Reading, Taken};
@@ -149,7 +150,7 @@ impl<'a> Filing<'a> {
         let names = Names::new(self.archive.root(), roots);
         let leave_out = self.leave_out();
         let mut ledger = complete.then(|| Ledger::new(self.archive));
-        let mut since = 0;
+        let mut pace = Pace::new();
         flow(
             threads(),
             &self.limits,
@@ -157,7 +158,7 @@ impl<'a> Filing<'a> {
             |feed| self.send(feed, roots, &leave_out, &names),
             |parcels: Vec<Parcel>| self.read(parcels, &look),
             |batch: Batch<T>| {
-                for mut handed in self.file(batch, &mut since)? {
+                for mut handed in self.file(batch, &mut pace)? {
                     if let Some(ledger) = &mut ledger {
                         ledger.complete(&mut handed.fate)?;
                     }
@@ -193,19 +194,14 @@ impl<'a> Filing<'a> {
         &self.preparer
     }
 
-    /// Files what is ready; `since` counts the files since the last commit.
-    pub(crate) fn append(&self, prepared: Option<Prepared>, since: &mut u64) -> Result<(), Trouble> {
+    /// Files what is ready.
+    pub(crate) fn append(&self, prepared: Option<Prepared>, pace: &mut Pace) -> Result<(), Trouble> {
         let Some(prepared) = prepared else {
             return Ok(());
         };
         let mut writer = self.lock();
         writer.append(prepared)?;
-        *since += 1;
-        if writer.pending() >= self.limits.commit_bytes || *since >= self.limits.commit_files {
-            writer.commit()?;
-            *since = 0;
-        }
-        Ok(())
+        pace.step(1, &mut writer, &self.limits)
     }
 
     /// Adds a note, such as one that settles a question of one run.
@@ -220,8 +216,8 @@ impl<'a> Filing<'a> {
         self.writer.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// Files what was read; `since` counts the files since the last commit.
-    fn file<T>(&self, batch: Batch<T>, since: &mut u64) -> Result<Vec<Handed<T>>, Trouble> {
+    /// Files what was read.
+    fn file<T>(&self, batch: Batch<T>, pace: &mut Pace) -> Result<Vec<Handed<T>>, Trouble> {
         if let Some(trouble) = batch.trouble {
             return Err(trouble);
         }
@@ -249,13 +245,7 @@ impl<'a> Filing<'a> {
             let paths = handed.iter().map(|one| one.fate.path.as_str());
             writer.keep_earlier(&paths.collect())?;
         }
-        *since += handed.len() as u64;
-        if writer.pending() >= self.limits.commit_bytes
-            || *since >= self.limits.commit_files && writer.pending() > 0
-        {
-            writer.commit()?;
-            *since = 0;
-        }
+        pace.step(handed.len() as u64, &mut writer, &self.limits)?;
         Ok(handed)
     }
 
@@ -444,6 +434,44 @@ impl<'a> Filing<'a> {
             batch.prepared = Some(self.preparer.prepare(additions));
         }
         batch
+    }
+}
+
+/// When to commit next.
+pub(crate) struct Pace {
+    /// Files since the last commit.
+    files: u64,
+    /// The end of the last commit.
+    since: Instant,
+    /// How long that commit took.
+    took: Duration,
+}
+
+impl Pace {
+    pub(crate) fn new() -> Self {
+        Self {
+            files: 0,
+            since: Instant::now(),
+            took: Duration::ZERO,
+        }
+    }
+
+    /// Counts files that were filed, and commits when it is time.
+    fn step(&mut self, files: u64, writer: &mut Writer, limits: &Limits) -> Result<(), Trouble> {
+        self.files += files;
+        let due = writer.pending() >= limits.commit_bytes
+            || self.files >= limits.commit_files
+            || self.since.elapsed() >= limits.commit_time.max(self.took * 10);
+        if due && writer.pending() > 0 {
+            let begun = Instant::now();
+            writer.commit()?;
+            *self = Self {
+                files: 0,
+                since: Instant::now(),
+                took: begun.elapsed(),
+            };
+        }
+        Ok(())
     }
 }
 

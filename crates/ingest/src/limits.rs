@@ -1,5 +1,7 @@
 //! How much is opened, held and committed at a time.
 
+use std::time::Duration;
+
 use curvary_formats::container;
 
 /// Limits of one ingest. All of them are told when they are met: nothing is left out in silence.
@@ -13,10 +15,12 @@ pub struct Limits {
     pub under_way: u64,
     /// Sources, or groups of small ones, under way at any time.
     pub things: u64,
-    /// Bytes of sources after which what was done is made to count: a second's work at most is lost with the power.
+    /// Bytes of sources after which what was done is made to count: what is not committed is lost with the power.
     pub commit_bytes: u64,
     /// … and so many files.
     pub commit_files: u64,
+    /// … and so much time: the work that a lost power supply can cost. Where a commit itself takes long, ten times that.
+    pub commit_time: Duration,
     /// What is taken out of a container.
     pub container: container::Limits,
 }
@@ -30,6 +34,7 @@ impl Limits {
         things: 256,
         commit_bytes: 64 << 20,
         commit_files: 20_000,
+        commit_time: Duration::from_secs(5),
         container: container::Limits::USUAL,
     };
 }

@@ -95,7 +95,7 @@ impl Export {
             Ending::Done if setting.strict && warned => Ending::Partly,
             ending => ending,
         };
-        super::tell_lost(&archive, ending, screen)
+        Ok(ending)
     }
 }
 

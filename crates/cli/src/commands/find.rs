@@ -79,8 +79,7 @@ impl Find {
                 FacetName::Verdict,
             ];
             let facets = archive.facets(&query, &names, VALUES)?;
-            let ending = self.facets(&facets, screen)?;
-            return super::tell_lost(&archive, ending, screen);
+            return self.facets(&facets, screen);
         }
         let as_table = !(self.json || self.csv || self.ids);
         let limit = self.limit.unwrap_or(if as_table { PAGE } else { 0 });
@@ -93,8 +92,7 @@ impl Find {
                 but: Some(but),
             };
             let found = archive.alike(&curve, &query, &options)?;
-            let ending = self.tell(&Told::alike(&found), screen)?;
-            return super::tell_lost(&archive, ending, screen);
+            return self.tell(&Told::alike(&found), screen);
         }
         let options = FindOptions {
             sort: self
@@ -106,8 +104,7 @@ impl Find {
             snippets: self.snippets || self.json,
         };
         let found = archive.find(&query, &options)?;
-        let ending = self.tell(&Told::found(&found), screen)?;
-        super::tell_lost(&archive, ending, screen)
+        self.tell(&Told::found(&found), screen)
     }
 
     /// Prints the answer in the form that was asked for.

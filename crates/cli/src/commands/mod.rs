@@ -23,6 +23,7 @@ mod results;
 mod scans;
 mod show;
 mod temperature;
+mod unlock;
 mod verify;
 mod vocabulary;
 mod worklist;
@@ -30,9 +31,10 @@ mod worklist;
 use std::ffi::OsString;
 
 use clap::Subcommand;
+use curvary_archive::Archive;
 
 use crate::Setting;
-use crate::ending::Outcome;
+use crate::ending::{Ending, Outcome};
 use crate::screen::Screen;
 
 /// All commands.
@@ -59,6 +61,7 @@ pub(crate) enum Command {
     Export(export::Export),
     Convert(convert::Convert),
     Verify(verify::Verify),
+    Unlock(unlock::Unlock),
     Backup(backup::Backup),
     Restore(backup::Restore),
     Readers(readers::Readers),
@@ -68,8 +71,39 @@ pub(crate) enum Command {
 }
 
 impl Command {
-    /// Does what was asked.
+    /// Does what was asked, and tells what was missing from it because it cannot be read.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        let asks = self.asks_the_archive();
+        let ending = self.done(setting, screen)?;
+        let asked = setting.archive.there().filter(|_| asks);
+        // One that cannot be opened was not asked.
+        let lost = asked.and_then(|root| Archive::open(&root).ok()?.lost().ok());
+        Ok(tell_lost(&lost.unwrap_or_default(), ending, screen))
+    }
+
+    /// Whether runs that cannot be read would be missing from what it does.
+    fn asks_the_archive(&self) -> bool {
+        matches!(
+            self,
+            Self::Find(_)
+                | Self::Fit(_)
+                | Self::Rates(_)
+                | Self::Scans(_)
+                | Self::Temperature(_)
+                | Self::Results(_)
+                | Self::Peaks(_)
+                | Self::Process(_)
+                | Self::Quantify(_)
+                | Self::Check(_)
+                | Self::Worklist(_)
+                | Self::Answer(_)
+                | Self::Note(_)
+                | Self::Reread(_)
+                | Self::Export(_)
+        )
+    }
+
+    fn done(self, setting: &Setting, screen: &mut Screen) -> Outcome {
         match self {
             Self::Add(add) => add.run(setting, screen),
             Self::Find(find) => find.run(setting, screen),
@@ -92,6 +126,7 @@ impl Command {
             Self::Export(export) => export.run(setting, screen),
             Self::Convert(convert) => convert.run(setting, screen),
             Self::Verify(verify) => verify.run(setting, screen),
+            Self::Unlock(unlock) => unlock.run(setting, screen),
             Self::Backup(backup) => backup.run(setting, screen),
             Self::Restore(restore) => restore.run(screen),
             Self::Readers(readers) => readers.run(setting, screen),
@@ -197,22 +232,13 @@ fn quoted(word: &str) -> String {
 }
 
 /// Tells which stretches of records cannot be read, since what they hold is missing from an answer.
-pub(crate) fn tell_lost(
-    archive: &curvary_archive::Archive,
-    ending: crate::ending::Ending,
-    screen: &mut crate::screen::Screen,
-) -> crate::ending::Outcome {
-    let lost = archive.lost()?;
-    for lost in &lost {
+fn tell_lost(lost: &[String], ending: Ending, screen: &mut Screen) -> Ending {
+    for lost in lost {
         screen.say(format_args!(
             "{lost}; `curvary verify --repair` makes it again from the originals"
         ));
     }
-    Ok(if lost.is_empty() {
-        ending
-    } else {
-        crate::ending::Ending::Partly
-    })
+    if lost.is_empty() { ending } else { Ending::Partly }
 }
 
 #[cfg(test)]

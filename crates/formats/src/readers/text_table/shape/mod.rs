@@ -1,9 +1,9 @@
 //! From a table to curves: which column runs, which are measured, what is held, and what must be asked.
 //!
-//! One file for each shape of a table (`axis`, `readings`, `several`, `long`, `packed`, `matrix`), one for what columns
-//! mean (`meaning`), one for dates and times as people write them (`clocks`), and one for what all end in (`curves`). `rules`
-//! holds what each sign of a table speaks for, `verdict` weighs whether it is a measurement, `fitting` which choices its
-//! numbers allow, and `asking` puts questions to a person.
+//! One file for each shape of a table (`axis`, `readings`, `several`, `long`, `packed`, `matrix`), one for what runs
+//! (`meaning`), one for what was measured (`measured`), one for dates and times as people write them (`clocks`), and one
+//! for what all end in (`curves`). `rules` holds what each sign of a table speaks for, `verdict` weighs whether it is a
+//! measurement, `fitting` which choices its numbers allow, and `asking` puts questions to a person.
 
 mod asking;
 mod axis;
@@ -13,6 +13,7 @@ mod fitting;
 mod long;
 mod matrix;
 mod meaning;
+mod measured;
 mod packed;
 mod readings;
 pub(crate) mod rules;

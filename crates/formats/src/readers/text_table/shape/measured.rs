@@ -1,0 +1,533 @@
+//! What was measured, and in which unit: from heads, from the words around, from the values, or by asking.
+
+use super::*;
+
+impl Shaper<'_> {
+    /// What was settled about what was measured.
+    fn assumed_y(&self) -> Option<(Quantity, Option<Unit>)> {
+        if self.unsettled {
+            return None;
+        }
+        self.source.assume().axis("y")
+    }
+
+    /// What a measured column is of where nothing needs to be asked about it.
+    fn in_no_doubt(&mut self, y: usize, x_quantity: &Quantity, roles: &[Role]) -> Option<(Quantity, Unit)> {
+        let questions = std::mem::take(&mut self.questions);
+        let (because, remarks) = (self.because.len(), self.remarks.len());
+        self.unsettled = true;
+        let own = self.y_meaning(y, x_quantity, roles);
+        self.unsettled = false;
+        let asked = !std::mem::replace(&mut self.questions, questions).is_empty();
+        if asked {
+            self.because.truncate(because);
+            self.remarks.truncate(remarks);
+        }
+        (!asked).then_some(own)
+    }
+
+    /// What a measured column is of.
+    pub(super) fn y_meaning(&mut self, y: usize, x_quantity: &Quantity, roles: &[Role]) -> (Quantity, Unit) {
+        let column = self.columns[y].clone();
+        let head = column
+            .heads
+            .last()
+            .map_or("", |(text, _)| text.as_str())
+            .trim()
+            .to_owned();
+        let assumed = self.assumed_y();
+        let quantity = match (&column.quantity, roles[y]) {
+            (Some(quantity), Role::Measured)
+                if !matches!(quantity.as_str(), "wavelength" | "wavenumber" | "energy" | "time") =>
+            {
+                Some(quantity.clone())
+            }
+            // `α (cm-1)` over a wavelength: the unit alone made a wavenumber of it.
+            (Some(quantity), Role::Coordinate)
+                if *quantity == Quantity::WAVENUMBER && !says_wavenumber(&head) =>
+            {
+                let name = crate::head::split_unit(&head).map_or(head.as_str(), |(name, _)| name);
+                Some(Quantity::named(name.to_lowercase()))
+            }
+            (Some(quantity), Role::Beside | Role::Open | Role::Coordinate) => Some(quantity.clone()),
+            _ => None,
+        };
+        // An intensity may be of light that came through, was emitted or scattered: what was measured is asked.
+        let intensity = quantity
+            .as_ref()
+            .is_some_and(|quantity| quantity.as_str() == "intensity");
+        let quantity = quantity.filter(|_| !intensity);
+        let measured = roles[y] == Role::Measured || roles[y] == Role::Open;
+        if (quantity.is_none() || measured)
+            && let Some((meant, unit)) = assumed
+        {
+            // A column that says what it is, beside one that does not, was not asked about.
+            if quantity
+                .as_ref()
+                .is_some_and(|own| own.is_of_light() || *own == Quantity::RATE)
+                && let Some(own) = self.in_no_doubt(y, x_quantity, roles)
+            {
+                return own;
+            }
+            let unit = unit.unwrap_or_else(|| customary_unit(&meant));
+            return (meant, unit);
+        }
+        let spread = self.is_spread(&column);
+        if let Some((text, _)) = column
+            .heads
+            .iter()
+            .rev()
+            .find(|(text, _)| words::is_statistics(text) || is_error_word(text) || spread)
+        {
+            // A mean or deviation beside its readings is kept under its own name; alone, it says not what it is of.
+            let measured = self.columns.iter().any(|c| {
+                c.quantity
+                    .as_ref()
+                    .is_some_and(|q| q.is_of_light() || *q == Quantity::RATE)
+            }) || self.context.quantities.iter().any(Quantity::is_of_light);
+            let (name, unit) = (text.trim().to_lowercase(), column.unit.clone());
+            if !measured && roles.iter().all(|role| *role != Role::Names) {
+                self.ask_measured(&column);
+            }
+            // `min` is the least here, and no minute.
+            let unit = unit.filter(|unit| !unit.converts_to(&Unit::SECOND));
+            return (Quantity::named(name), unit.unwrap_or(Unit::ONE));
+        }
+        if let Some(other) = self.context.abbreviated(&head).filter(|_| assumed.is_none()) {
+            return self.ask_named_around(&column, &other);
+        }
+        // `Abs / %T`: the header itself leaves it open, and no word around it decides.
+        let left_open = |quantity| column.quantities_possible.contains(quantity);
+        if quantity.is_none() && left_open(&Quantity::ABSORBANCE) && left_open(&Quantity::TRANSMITTANCE) {
+            return self.ask_measured(&column);
+        }
+        if let Some(quantity) = quantity {
+            if !self.ask_scale(&column, "y", &quantity) {
+                self.doubt_measured(&column, &quantity);
+            }
+            let unit = match quantity.as_str() {
+                "absorbance" => column
+                    .unit
+                    .clone()
+                    .filter(|unit| *unit != Unit::ONE)
+                    .unwrap_or(Unit::ABSORBANCE),
+                "transmittance" | "reflectance" => self.percent_or_fraction(&column, &quantity),
+                "rate" => column.unit.clone().unwrap_or_else(|| {
+                    self.ask(
+                        "rate-unit",
+                        "the rates have no unit",
+                        &[
+                            ("y=rate:{AU}/min", "absorbance per minute"),
+                            ("y=rate:umol/L/min", "micromoles per litre and minute"),
+                        ],
+                        Vec::new(),
+                    );
+                    Unit::ONE
+                }),
+                _ => column.unit.clone().unwrap_or_else(|| customary_unit(&quantity)),
+            };
+            return (quantity, unit);
+        }
+        // A stated unit outweighs the words: `A (cm-1)` is no absorbance, whatever stands around it.
+        if let Some(unit) = column
+            .unit
+            .clone()
+            .filter(|unit| !intensity && !super::super::columns::unit_fits(&Quantity::ABSORBANCE, unit))
+        {
+            return self.own_quantity(&column, &head, unit);
+        }
+        // What a reading should have been was not measured.
+        if words::is(List::Target, &head) {
+            return (Quantity::named(head.to_lowercase()), Unit::ONE);
+        }
+        // Beside a column that says what it is, a column of another name keeps its own.
+        let others_told = roles.iter().enumerate().any(|(i, role)| {
+            i != y
+                && *role == Role::Measured
+                && self.columns[i]
+                    .quantity
+                    .as_ref()
+                    .is_some_and(Quantity::is_of_light)
+        });
+        let has_words = head.chars().any(char::is_alphabetic);
+        if others_told && has_words && column.held.is_empty() && x_quantity != &Quantity::UNKNOWN {
+            return (
+                Quantity::named(head.to_lowercase()),
+                column.unit.clone().unwrap_or(Unit::ONE),
+            );
+        }
+        let names = |quantity: &Quantity| {
+            self.context.names(quantity)
+                || self.over_all.as_ref() == Some(quantity)
+                || self.columns.iter().any(|c| c.quantity.as_ref() == Some(quantity))
+        };
+        let (absorbance, transmittance) = (names(&Quantity::ABSORBANCE), names(&Quantity::TRANSMITTANCE));
+        if let Some(other) = self.context.others.first().cloned().filter(|_| !intensity) {
+            return self.ask_named_around(&column, &other);
+        }
+        match (absorbance, transmittance) {
+            _ if intensity => self.ask_measured(&column),
+            (true, false) => {
+                self.because_once("y is absorbance: the words around the table say so");
+                if !self.ask_scale(&column, "y", &Quantity::ABSORBANCE) {
+                    self.doubt_measured(&column, &Quantity::ABSORBANCE);
+                }
+                (Quantity::ABSORBANCE, Unit::ABSORBANCE)
+            }
+            (false, true) => {
+                self.because_once("y is transmittance: the words around the table say so");
+                let unit = self.percent_or_fraction(&column, &Quantity::TRANSMITTANCE);
+                (Quantity::TRANSMITTANCE, unit)
+            }
+            _ => self.ask_measured(&column),
+        }
+    }
+
+    /// Whether the label of a column says that it is the spread of another. Short words in small letters need what they
+    /// are the spread of beside them: `sem` is Portuguese for without.
+    fn is_spread(&self, column: &Column) -> bool {
+        let Some(label) = column
+            .label
+            .as_deref()
+            .filter(|label| words::is(List::Spread, label))
+        else {
+            return false;
+        };
+        // Behind a symbol, `A405 sem`, it is no word of a language.
+        let name = column.heads.last().map_or("", |(text, _)| text.trim());
+        let letters = name.chars().take_while(|c| c.is_alphabetic()).count();
+        let small = label.chars().count() <= 3 && !label.contains(char::is_uppercase) && letters > 3;
+        let mean_of_it = |other: &Column| {
+            other.index != column.index
+                && other.quantity == column.quantity
+                && other.held == column.held
+                && other.label.as_deref().is_none_or(words::is_statistics)
+        };
+        !small || self.columns.iter().any(mean_of_it)
+    }
+
+    /// Asks whether a column is of the other optical quantity that the words around the table name.
+    fn ask_named_around(&mut self, column: &Column, other: &Quantity) -> (Quantity, Unit) {
+        let units: &[&str] = match other.as_str() {
+            "molar-absorption-coefficient" => &["L/mol/cm", "m2/mol"],
+            "absorption-cross-section" => &["cm2", "m2"],
+            "absorption-coefficient" => &["/cm", "/m"],
+            "specific-absorption" => &["L/g/cm"],
+            "attenuation" => &["dB/m", "/cm"],
+            _ => &["1"],
+        };
+        let name = other.as_str().replace('-', " ");
+        let texts: Vec<(String, String)> = units
+            .iter()
+            .map(|unit| {
+                let shown = Unit::ucum(unit).map_or_else(|_| String::new(), |unit| unit.display());
+                (
+                    format!("y={other}:{unit}"),
+                    format!("{name} in {shown}").trim_end_matches(" in ").to_owned(),
+                )
+            })
+            .collect();
+        let mut readings: Vec<(&str, &str)> = texts
+            .iter()
+            .map(|(answer, says)| (answer.as_str(), says.as_str()))
+            .collect();
+        if fitting::fits_values(&Quantity::ABSORBANCE, &Unit::ABSORBANCE, &column.stats) {
+            readings.push(("y=absorbance:{AU}", "absorbance"));
+        }
+        readings.push(NOT_A_MEASUREMENT);
+        let labels = self.label_at(column, "the measured column");
+        let message = format!(
+            "the words around the table name the {name}, and the header does not say what was measured (values from {} to {})",
+            column.stats.min, column.stats.max
+        );
+        self.ask("absorbance-or-other", &message, &readings, labels);
+        (Quantity::UNKNOWN, Unit::ONE)
+    }
+
+    /// The quantity of a column whose unit is none of absorbance: its own name. Where its word says absorbance, one of the
+    /// two is wrong, and which is asked.
+    fn own_quantity(&mut self, column: &Column, head: &str, unit: Unit) -> (Quantity, Unit) {
+        let name = crate::head::split_unit(head)
+            .map_or(head, |(name, _)| name)
+            .trim();
+        let contradicts = column.quantities_possible.iter().any(Quantity::is_of_light);
+        let per_length = unit.converts_to(&Unit::PER_CENTIMETRE);
+        let quantity = if contradicts && per_length {
+            Quantity::named("absorption-coefficient")
+        } else if contradicts {
+            Quantity::UNKNOWN
+        } else {
+            Quantity::named(name.to_lowercase())
+        };
+        if contradicts {
+            let word = column
+                .quantities_possible
+                .iter()
+                .find(|quantity| quantity.is_of_light())
+                .cloned()
+                .unwrap_or(Quantity::ABSORBANCE);
+            let whole: Vec<&str> = column.heads.iter().map(|(text, _)| text.trim()).collect();
+            let message = format!(
+                "the header `{}` names the {word}, but {} is no unit of it",
+                whole.join(" "),
+                unit.display()
+            );
+            let own = if quantity == Quantity::UNKNOWN {
+                format!("y=signal:{unit}")
+            } else {
+                format!("y={quantity}:{unit}")
+            };
+            let says = if quantity == Quantity::UNKNOWN {
+                "the unit is right: a signal of the detector"
+            } else {
+                "the unit is right: an absorption for each length"
+            };
+            let by_word = format!("y={word}:{}", customary_unit(&word));
+            let readings = [
+                (own.as_str(), says),
+                (by_word.as_str(), "the word is right, and the unit is wrong"),
+                NOT_A_MEASUREMENT,
+            ];
+            let labels = self.label_at(column, "the word and the unit disagree");
+            self.ask("unit-does-not-suit", &message, &readings, labels);
+        }
+        (quantity, unit)
+    }
+
+    /// Asks what was measured, with the choices that its numbers allow, likeliest first.
+    pub(super) fn ask_measured(&mut self, column: &Column) -> (Quantity, Unit) {
+        // What a person has settled is not asked again, whatever the numbers.
+        if let Some((quantity, unit)) = self.assumed_y() {
+            return (quantity, unit.unwrap_or(Unit::ONE));
+        }
+        let labels = self.label_at(column, "the measured column");
+        let stats = column.stats;
+        let message = format!(
+            "nothing tells what was measured (values from {} to {})",
+            stats.min, stats.max
+        );
+        self.ask_offers(
+            "absorbance-or-transmittance",
+            &message,
+            "y",
+            fitting::measured(),
+            column,
+            labels,
+        );
+        (Quantity::UNKNOWN, Unit::ONE)
+    }
+
+    /// Asks with those of the choices that the numbers of a column allow, in the order of the evidence; that it is no
+    /// measurement is always one.
+    pub(super) fn ask_offers(
+        &mut self,
+        code: &'static str,
+        message: &str,
+        axis: &str,
+        mut offers: Vec<fitting::Offer>,
+        column: &Column,
+        labels: Vec<Label>,
+    ) {
+        offers.retain(|offer| fitting::fits_values(&offer.quantity, &offer.unit, &column.stats));
+        // A stated unit is never thrown away.
+        if let Some(unit) = column.unit.as_ref().filter(|unit| **unit != Unit::ONE) {
+            let stated: Vec<fitting::Offer> = fitting::axes()
+                .into_iter()
+                .chain(fitting::measured())
+                .chain(fitting::reflected())
+                .filter(|offer| offer.unit == *unit && (axis == "x") != offer.quantity.is_of_light())
+                .collect();
+            if !stated.is_empty() {
+                offers = stated;
+            }
+        }
+        let ledger = self.weigh();
+        let about = crate::evidence::Target::Column(column.index + 1);
+        let role = |offer: &fitting::Offer| match axis {
+            "x" => crate::evidence::Role::Axis(offer.quantity.clone()),
+            _ => crate::evidence::Role::Measured(offer.quantity.clone()),
+        };
+        // Of two alike the more usual one stays first.
+        offers.sort_by_key(|offer| std::cmp::Reverse(ledger.balance(about, &role(offer))));
+        let texts: Vec<(String, &str)> = offers
+            .iter()
+            .map(|offer| (format!("{axis}={}:{}", offer.quantity, offer.unit), offer.says))
+            .collect();
+        let mut readings: Vec<(&str, &str)> = texts
+            .iter()
+            .map(|(answer, says)| (answer.as_str(), *says))
+            .collect();
+        if axis == "x" && (readings.is_empty() || column.stats.counts()) {
+            readings.push(("x=index", "a mere count"));
+        }
+        readings.push(NOT_A_MEASUREMENT);
+        self.ask(code, message, &readings, labels);
+    }
+
+    /// Asks what a power of ten in a head means: that the numbers were multiplied by it, or that they are to be. Says
+    /// whether there is one.
+    pub(super) fn ask_scale(&mut self, column: &Column, axis: &str, quantity: &Quantity) -> bool {
+        let heads = column.heads.iter().rev().map(|(text, _)| text);
+        let title = self.context.scaled.as_ref().filter(|_| quantity.is_of_light());
+        let Some((head, power)) = heads
+            .chain(title)
+            .filter_map(|text| Some((text.trim().to_owned(), crate::head::scale_of(text)?)))
+            .next()
+        else {
+            return false;
+        };
+        let unit = column.unit.clone().unwrap_or_else(|| customary_unit(quantity));
+        let as_written = format!("{axis}={quantity}:{unit}");
+        let scaled = format!("{axis}={quantity}:10*-{}", power.abs());
+        let link = if unit.code().starts_with('/') { "" } else { "." };
+        let [up, down] =
+            [power.abs(), -power.abs()].map(|power| format!("{axis}={quantity}:10*{power}{link}{unit}"));
+        let mut readings = vec![(as_written.as_str(), "as they stand, the factor left aside")];
+        if *quantity == Quantity::ABSORBANCE {
+            readings.insert(0, (scaled.as_str(), "in so small a part of one"));
+        } else if !quantity.is_of_light() && unit != Unit::ONE {
+            readings.insert(0, (down.as_str(), "in so small a part of the unit"));
+            readings.insert(0, (up.as_str(), "in so large a multiple of the unit"));
+        }
+        let labels = self.label_at(column, "a factor in the head");
+        let message = format!(
+            "the head `{head}` has a factor of ten to the {power}: were the numbers multiplied by it?"
+        );
+        self.ask("scale-in-head", &message, &readings, labels);
+        true
+    }
+
+    /// Asks where the numbers do not suit an absorbance: no detector tells more than ten, and noise is not below minus one.
+    fn doubt_measured(&mut self, column: &Column, quantity: &Quantity) {
+        let scale = column.unit.as_ref().map_or(1.0, |unit| unit.to_si(1.0));
+        if *quantity != Quantity::ABSORBANCE || self.assumed_y().is_some() {
+            return;
+        }
+        let plausible = |value: f64| value * scale <= 10.0 && value * scale >= -2.0;
+        // No detector tells a hundred-thousandth: a current in amperes, or a power of ten that is not stated.
+        let greatest = column.stats.max.abs().max(column.stats.min.abs()) * scale;
+        if column.stats.count >= 3 && greatest > 0.0 && greatest < 5e-5 {
+            let labels = self.label_at(column, "the header says absorbance");
+            let message = format!(
+                "values from {} to {} are too small for an absorbance",
+                column.stats.min, column.stats.max
+            );
+            let readings = [
+                ("y=absorbance:{AU}", "absorbance all the same"),
+                NOT_A_MEASUREMENT,
+            ];
+            self.ask("values-do-not-suit", &message, &readings, labels);
+            return;
+        }
+        // The least and the greatest tell of all.
+        if plausible(column.stats.min) && plausible(column.stats.max) {
+            return;
+        }
+        let is_sentinel = sentinel_of(self.context, quantity, column.unit.as_ref());
+        let values = self
+            .table
+            .grid
+            .column(column.index)
+            .filter(|value| !value.is_nan() && !is_sentinel(*value));
+        let (mut bad, mut all) = (0_usize, 0_usize);
+        for value in values {
+            all += 1;
+            bad += usize::from(!plausible(value));
+        }
+        // Single values out of range are told elsewhere; a column of them is no absorbance.
+        if bad * 4 > all {
+            let labels = self.label_at(column, "the head says absorbance");
+            let message = format!(
+                "values from {} to {} do not suit an absorbance",
+                column.stats.min, column.stats.max
+            );
+            self.ask(
+                "values-do-not-suit",
+                &message,
+                &[
+                    ("y=transmittance:%", "transmittance in percent"),
+                    ("y=absorbance:10*-3", "absorbance in thousandths"),
+                    ("y=absorbance:{AU}", "absorbance all the same"),
+                ],
+                labels,
+            );
+        } else if bad > 0 {
+            let row = (0..self.table.grid.rows).find(|&row| {
+                let value = self.table.grid.figure(row, column.index);
+                !value.is_nan() && !is_sentinel(value) && !plausible(value)
+            });
+            let line = row.map_or(0, |row| self.table.grid.line(row));
+            let remark = Diagnostic::warning(
+                Code::new("value-out-of-range"),
+                format!(
+                    "{} far above the range of any detector: damaged numbers or a lost decimal sign",
+                    if bad == 1 {
+                        "1 absorbance lies".to_owned()
+                    } else {
+                        format!("{bad} absorbances lie")
+                    }
+                ),
+            )
+            .at(Place::line(line), "the first of them")
+            .help("the numbers are kept as they stand; a note can correct them");
+            if !self.remarks.contains(&remark) {
+                self.remarks.push(remark);
+            }
+        }
+    }
+
+    fn percent_or_fraction(&mut self, column: &Column, quantity: &Quantity) -> Unit {
+        if let Some(unit) = &column.unit {
+            let stats = &column.stats;
+            // So little light tells no instrument a curve: a fraction under a wrong unit, or an absorbance.
+            if *unit == Unit::PERCENT && stats.count >= 8 && (0.1..=1.5).contains(&stats.max) {
+                let message = format!(
+                    "the head says percent, but the values go from {} to {} only",
+                    stats.min, stats.max
+                );
+                let readings = [
+                    (format!("y={quantity}:1"), "a fraction of one"),
+                    (format!("y={quantity}:%"), "percent all the same"),
+                    ("y=absorbance:{AU}".to_owned(), "an absorbance under a wrong head"),
+                ];
+                let readings: Vec<(&str, &str)> = readings
+                    .iter()
+                    .map(|(answer, says)| (answer.as_str(), *says))
+                    .collect();
+                let labels = self.label_at(column, "the head says percent");
+                self.ask("percent-or-fraction", &message, &readings, labels);
+            }
+            return unit.clone();
+        }
+        if self.context.percent || column.stats.max > 2.0 {
+            return Unit::PERCENT;
+        }
+        let readings = [
+            ("y=transmittance:1", "a fraction of one"),
+            ("y=transmittance:%", "percent"),
+        ];
+        let labels = self.label_at(column, "without a unit");
+        self.ask(
+            "percent-or-fraction",
+            &format!("the {quantity} may be a fraction or in percent"),
+            &readings,
+            labels,
+        );
+        Unit::ONE
+    }
+}
+
+/// Whether a head names a wavenumber by word or symbol, not by its unit alone.
+fn says_wavenumber(head: &str) -> bool {
+    let name = crate::head::split_unit(head).map_or(head, |(name, _)| name);
+    read_head(name).quantity == Some(Quantity::WAVENUMBER)
+}
+
+/// Headers of a column of errors, with or without a unit of percent.
+fn is_error_word(text: &str) -> bool {
+    let text = text
+        .trim()
+        .trim_end_matches(['.', '%', ' ', '(', ')', '[', ']'])
+        .to_lowercase();
+    words::words_of(List::Error).contains(&text)
+}
