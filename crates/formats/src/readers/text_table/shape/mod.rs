@@ -733,9 +733,7 @@ fn sums_of_series(names: &[&str], sums: &std::collections::BTreeSet<usize>) -> V
                 crate::words::is_statistics(word)
                     && names[..row]
                         .iter()
-                        .filter(|name| numbered(name) && series(name) == of)
-                        .count()
-                        >= 2
+                        .any(|name| numbered(name) && series(name) == of)
             })
         })
         .collect();
