@@ -612,6 +612,10 @@ impl<'a> Sink<'a> {
         let unit = stated_unit.or_else(|| quantity.as_ref().and_then(customary));
         let name = said.header.text.trim();
         let named = (!name.is_empty()).then(|| name.to_owned());
+        // A header whose unit cannot be one of its quantity says nothing for sure.
+        let quantity = quantity.filter(|quantity| {
+            stated_axis(quantity.as_str(), unit.as_ref()).is_ok() || !said.quantity.is_empty()
+        });
         if let (Some(quantity), Some(unit)) = (quantity.clone(), unit.clone()) {
             return Ok((
                 Meaning {

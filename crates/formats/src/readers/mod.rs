@@ -1,11 +1,13 @@
 //! The built-in readers.
 
+mod animl;
 pub(crate) mod jcamp;
 mod spreadsheet;
 mod structured;
 pub(crate) mod text_table;
 mod tidy_csv;
 
+pub use animl::Animl;
 pub use jcamp::JcampDx;
 pub use spreadsheet::Spreadsheet;
 pub use structured::Structured;
@@ -18,6 +20,7 @@ use crate::Reader;
 #[must_use]
 pub fn all() -> Vec<Box<dyn Reader>> {
     vec![
+        Box::new(Animl::default()),
         Box::new(JcampDx::default()),
         Box::new(Spreadsheet::default()),
         Box::new(Structured::default()),

@@ -1,0 +1,262 @@
+//! The values of a series: written one by one, counted up, or packed in base64.
+
+use std::borrow::Cow;
+
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
+use curvary_record::Span;
+
+use super::tree::Node;
+use crate::sink::Limits;
+
+/// A series of values.
+pub(super) struct Series<'n> {
+    pub(super) name: &'n str,
+    /// The unit's label.
+    pub(super) unit: &'n str,
+    pub(super) span: Span,
+    pub(super) values: Given<'n>,
+}
+
+/// Values as they were given.
+pub(super) enum Given<'n> {
+    /// As texts; an empty one is no value.
+    Texts(Vec<(Cow<'n, str>, Span)>),
+    /// As binary numbers; NaN is no value.
+    Numbers(Vec<f64>),
+}
+
+impl Series<'_> {
+    pub(super) fn len(&self) -> usize {
+        match &self.values {
+            Given::Texts(texts) => texts.len(),
+            Given::Numbers(numbers) => numbers.len(),
+        }
+    }
+}
+
+/// The series of a node; why it is none of numbers. `length` is what the set says.
+pub(super) fn series(node: &Node, length: Option<usize>) -> Result<Series<'_>, String> {
+    let kind = node.attribute("seriesType").unwrap_or("");
+    if !matches!(kind, "Int32" | "Int64" | "Float32" | "Float64" | "") {
+        return Err(format!("its values are of the type `{kind}`, and not numbers"));
+    }
+    let sets: Vec<&Node> = node
+        .children
+        .iter()
+        .filter(|child| child.name.ends_with("ValueSet"))
+        .collect();
+    if sets.is_empty() {
+        return Err("it has no values".to_owned());
+    }
+    let packed = sets.iter().filter(|set| set.name == "EncodedValueSet").count();
+    let values = if packed == 0 {
+        Given::Texts(texts(&sets, length)?)
+    } else if packed == sets.len() {
+        Given::Numbers(numbers(&sets, kind, length)?)
+    } else {
+        return Err("some of its values are packed and some are not".to_owned());
+    };
+    let series = Series {
+        name: node.attribute("name").unwrap_or(""),
+        unit: node
+            .one("Unit")
+            .and_then(|unit| unit.attribute("label"))
+            .unwrap_or(""),
+        span: node.span,
+        values,
+    };
+    match length {
+        Some(length) if length != series.len() => Err(format!(
+            "it has {} values, and its set says that there are {length}",
+            series.len()
+        )),
+        _ => Ok(series),
+    }
+}
+
+/// Where a value set begins and, if it says so, ends: both indices are its own.
+fn indices(set: &Node, next: usize) -> Result<(usize, Option<usize>), String> {
+    let of = |name: &str| match set.attribute(name) {
+        None => Ok(None),
+        Some(text) => text
+            .trim()
+            .parse::<usize>()
+            .map(Some)
+            .map_err(|_| format!("`{text}` is no index")),
+    };
+    let (start, end) = (of("startIndex")?.unwrap_or(next), of("endIndex")?);
+    if start != next {
+        return Err(format!(
+            "a value set begins at index {start}, and {next} was expected"
+        ));
+    }
+    if end.is_some_and(|end| end < start || end >= Limits::USUAL.points) {
+        return Err(format!("a value set ends at index {}", end.unwrap_or(0)));
+    }
+    Ok((start, end))
+}
+
+fn counted(found: usize, start: usize, end: Option<usize>) -> Result<(), String> {
+    match end {
+        Some(end) if end + 1 - start != found => Err(format!(
+            "a value set from index {start} to {end} has {found} values"
+        )),
+        _ => Ok(()),
+    }
+}
+
+fn texts<'n>(sets: &[&'n Node], length: Option<usize>) -> Result<Vec<(Cow<'n, str>, Span)>, String> {
+    let mut all: Vec<(Cow<'n, str>, Span)> = Vec::new();
+    for set in sets {
+        let (start, end) = indices(set, all.len())?;
+        if set.name == "IndividualValueSet" {
+            all.extend(
+                set.children
+                    .iter()
+                    .map(|value| (Cow::Borrowed(value.text.trim()), value.span)),
+            );
+            counted(all.len() - start, start, end)?;
+            continue;
+        }
+        if set.name != "AutoIncrementedValueSet" {
+            return Err(format!("`{}` is no set of values that is known", set.name));
+        }
+        let end = end.or_else(|| length.and_then(|length| length.checked_sub(1)));
+        let Some(end) = end.filter(|end| *end >= start && *end < Limits::USUAL.points) else {
+            return Err("values that count up do not say where they end".to_owned());
+        };
+        let number = |name: &str| {
+            let text = set.one(name).and_then(|node| {
+                let own = node.text.trim();
+                let inner = node.children.first().map(|value| value.text.trim());
+                Some(if own.is_empty() { inner? } else { own })
+            });
+            text.and_then(Decimal::of)
+                .ok_or_else(|| format!("values that count up have no plain decimal as `{name}`"))
+        };
+        let (first, step) = (number("StartValue")?, number("Increment")?);
+        for at in 0..=end - start {
+            let value = first
+                .plus(step, at)
+                .ok_or("values that count up grow too great")?;
+            all.push((Cow::Owned(value), set.span));
+        }
+    }
+    Ok(all)
+}
+
+/// A decimal as a whole number of its last place, so that counting up is exact.
+#[derive(Clone, Copy)]
+struct Decimal {
+    units: i128,
+    places: u32,
+}
+
+impl Decimal {
+    fn of(text: &str) -> Option<Self> {
+        let (mantissa, exponent) = match text.split_once(['e', 'E']) {
+            Some((mantissa, exponent)) => (mantissa, exponent.parse::<i32>().ok()?),
+            None => (text, 0),
+        };
+        let bare = mantissa.strip_prefix(['-', '+']).unwrap_or(mantissa);
+        let (whole, behind) = bare.split_once('.').unwrap_or((bare, ""));
+        let digits = format!("{whole}{behind}");
+        if digits.is_empty() || digits.len() > 24 || !digits.bytes().all(|byte| byte.is_ascii_digit()) {
+            return None;
+        }
+        let mut units: i128 = digits.parse().ok()?;
+        if mantissa.starts_with('-') {
+            units = -units;
+        }
+        let places = i32::try_from(behind.len()).ok()?.checked_sub(exponent)?;
+        if places < 0 {
+            units = units.checked_mul(10_i128.checked_pow(places.unsigned_abs())?)?;
+        }
+        let places = u32::try_from(places.max(0)).ok().filter(|places| *places <= 24)?;
+        Some(Self { units, places })
+    }
+
+    /// This and `count` times a step, as text.
+    fn plus(self, step: Self, count: usize) -> Option<String> {
+        let places = self.places.max(step.places);
+        let at = |one: Self| one.units.checked_mul(10_i128.checked_pow(places - one.places)?);
+        let count = i128::try_from(count).ok()?;
+        let units = at(self)?.checked_add(at(step)?.checked_mul(count)?)?;
+        let digits = format!("{:0>1$}", units.unsigned_abs(), places as usize + 1);
+        let (whole, behind) = digits.split_at(digits.len() - places as usize);
+        let sign = if units < 0 { "-" } else { "" };
+        let point = if places > 0 { "." } else { "" };
+        Some(format!("{sign}{whole}{point}{behind}"))
+    }
+}
+
+/// Packed numbers, little end first, each exactly as it is.
+fn numbers(sets: &[&Node], kind: &str, length: Option<usize>) -> Result<Vec<f64>, String> {
+    let mut all: Vec<f64> = Vec::new();
+    for set in sets {
+        let (start, end) = indices(set, all.len())?;
+        let plain: String = set.text.chars().filter(|sign| !sign.is_whitespace()).collect();
+        let bytes = STANDARD
+            .decode(plain)
+            .map_err(|error| format!("its base64 is damaged: {error}"))?;
+        let width = if matches!(kind, "Int32" | "Float32") { 4 } else { 8 };
+        if kind.is_empty() || bytes.len() % width != 0 {
+            return Err(format!(
+                "{} bytes are no whole count of numbers of the type `{kind}`",
+                bytes.len()
+            ));
+        }
+        if all.len() + bytes.len() / width > Limits::USUAL.points {
+            return Err("it has too many values".to_owned());
+        }
+        if width == 4 {
+            for four in bytes.as_chunks::<4>().0 {
+                all.push(match kind {
+                    "Int32" => f64::from(i32::from_le_bytes(*four)),
+                    _ => f64::from(f32::from_le_bytes(*four)),
+                });
+            }
+        } else {
+            for eight in bytes.as_chunks::<8>().0 {
+                all.push(match kind {
+                    "Float64" => f64::from_le_bytes(*eight),
+                    _ => whole(i64::from_le_bytes(*eight))?,
+                });
+            }
+        }
+        counted(all.len() - start, start, end)?;
+    }
+    if all.iter().any(|value| value.is_infinite()) {
+        return Err("it holds an infinite number".to_owned());
+    }
+    match length {
+        Some(length) if length != all.len() => Err(format!("it has {} values of {length}", all.len())),
+        _ => Ok(all),
+    }
+}
+
+/// A whole number, where it can be held exactly.
+fn whole(value: i64) -> Result<f64, String> {
+    if value.unsigned_abs() <= 1 << 53 {
+        Ok(value as f64)
+    } else {
+        Err(format!("{value} is too great to be held exactly"))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn counting_up_is_exact() {
+        let count = |start: &str, step: &str, at| Decimal::of(start)?.plus(Decimal::of(step)?, at);
+        assert_eq!(count("400", "0.1", 3).as_deref(), Some("400.3"));
+        assert_eq!(count("190.00", "-0.25", 1).as_deref(), Some("189.75"));
+        assert_eq!(count("0", "1e-1", 7).as_deref(), Some("0.7"));
+        assert_eq!(count("-0.5", "0.25", 1).as_deref(), Some("-0.25"));
+        assert_eq!(count("1e2", "5", 2).as_deref(), Some("110"));
+        assert_eq!(count("x", "1", 0), None);
+    }
+}
