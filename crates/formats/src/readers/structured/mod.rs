@@ -1,14 +1,17 @@
 //! Tables that programs wrote as lists and maps, and tables of web pages.
 //!
-//! JSON and JSON lines, printed dictionaries, vectors of scripts (`time_s = [0, 1, …]`), flow lists of YAML, HTML tables.
+//! JSON and JSON lines, printed dictionaries, vectors of scripts (`time_s = [0, 1, …]`), flow lists of YAML, HTML tables,
+//! tables of TeX, variables that a matrix language saved as text.
 //! Each is written out plainly ([`crate::rendering`]) and understood as any other table; this reader decides nothing of
 //! what a column means.
 
+mod octave;
 mod page;
 mod syntax;
 mod tables;
+mod tex;
 
-use curvary_record::{Code, Diagnostic};
+use curvary_record::{Code, Diagnostic, Span};
 
 use self::syntax::Item;
 use crate::rendering::{Rendering, joined};
@@ -25,7 +28,7 @@ impl Default for Structured {
             card: Card {
                 id: "built-in/structured".to_owned(),
                 version: "1".to_owned(),
-                title: "lists and maps of programs (JSON, vectors, dictionaries), tables of web pages"
+                title: "lists and maps of programs (JSON, vectors, saved variables), tables of web pages and of TeX"
                     .to_owned(),
             },
         }
@@ -46,6 +49,12 @@ impl Reader for Structured {
             .trim_start_matches(|c: char| c.is_whitespace() || c == '\u{FEFF}');
         if page::is_page(start) {
             return Recognition::Yes("a web page".to_owned());
+        }
+        if octave::is_saved(start) {
+            return Recognition::Yes("variables saved as text, each with its name and type".to_owned());
+        }
+        if tex::is_document(start) {
+            return Recognition::Yes("a document or a table of TeX".to_owned());
         }
         if start.starts_with("##") || !glimpse.head.contains(['[', '{', '(', '=']) {
             return Recognition::No("no lists or maps in brackets, and no web page".to_owned());
@@ -113,20 +122,31 @@ fn renderings(source: &Source) -> (Vec<Rendering>, Vec<Diagnostic>) {
     ) {
         return (page::tables(source), Vec::new());
     }
-    let document = syntax::parse(source.text());
-    let found = tables::tables(source, &document);
-    let mut remarks = found.remarks;
-    if let Some(span) = document.cut {
-        remarks.push(
-            Diagnostic::warning(
-                Code::new("cut-off"),
-                "the file ends inside a list or map: its last number may be incomplete",
-            )
-            .at(source.place(span), "it was opened here")
-            .help("compare it with the original"),
+    if tex::is_document(source.text()) {
+        let (renderings, cut) = tex::tables(source);
+        return (
+            renderings,
+            cut.map(|span| cut_off(source, span)).into_iter().collect(),
         );
     }
+    let (document, mut remarks) = if octave::is_saved(source.text()) {
+        octave::parse(source)
+    } else {
+        (syntax::parse(source.text()), Vec::new())
+    };
+    let found = tables::tables(source, &document);
+    remarks.extend(found.remarks);
+    remarks.extend(document.cut.map(|span| cut_off(source, span)));
     (found.renderings, remarks)
+}
+
+fn cut_off(source: &Source, span: Span) -> Diagnostic {
+    Diagnostic::warning(
+        Code::new("cut-off"),
+        "the file ends inside a list, map or table: its last number may be incomplete",
+    )
+    .at(source.place(span), "it was opened here")
+    .help("compare it with the original")
 }
 
 /// Whether an item is a record of words and numbers on a line of its own.
