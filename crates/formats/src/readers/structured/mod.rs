@@ -1,10 +1,11 @@
 //! Tables that programs wrote as lists and maps, and tables of web pages.
 //!
 //! JSON and JSON lines, printed dictionaries, vectors of scripts (`time_s = [0, 1, …]`), flow lists of YAML, HTML tables,
-//! tables of TeX, variables that a matrix language saved as text.
+//! tables of TeX, variables that a matrix language saved as text, vectors as consoles print them.
 //! Each is written out plainly ([`crate::rendering`]) and understood as any other table; this reader decides nothing of
 //! what a column means.
 
+mod console;
 mod octave;
 mod page;
 mod syntax;
@@ -53,10 +54,15 @@ impl Reader for Structured {
         if octave::is_saved(start) {
             return Recognition::Yes("variables saved as text, each with its name and type".to_owned());
         }
+        if console::is_printed(start) {
+            return Recognition::Yes("vectors as a console prints them, each under its name".to_owned());
+        }
         if tex::is_document(start) {
             return Recognition::Yes("a document or a table of TeX".to_owned());
         }
-        if start.starts_with("##") || !glimpse.head.contains(['[', '{', '(', '=']) {
+        if start.starts_with("##")
+            || !glimpse.head.contains(['[', '{', '(', '=']) && !glimpse.head.contains("- ")
+        {
             return Recognition::No("no lists or maps in brackets, and no web page".to_owned());
         }
         if !syntax::may_have_lists(glimpse.head) {
@@ -131,6 +137,8 @@ fn renderings(source: &Source) -> (Vec<Rendering>, Vec<Diagnostic>) {
     }
     let (document, mut remarks) = if octave::is_saved(source.text()) {
         octave::parse(source)
+    } else if console::is_printed(source.text()) {
+        (console::parse(source.text()), Vec::new())
     } else {
         (syntax::parse(source.text()), Vec::new())
     };

@@ -108,7 +108,7 @@ pub(super) fn parse(text: &str) -> Document {
         parser.skip_line_end();
     }
     Document {
-        items: with_block_lists(text, items),
+        items: with_names_above(text, with_block_lists(text, items)),
         cut: parser.cut,
     }
 }
@@ -182,6 +182,9 @@ impl<'a> Parser<'a> {
         }
         if self.rest().starts_with("- ") {
             self.at += 2;
+            if matches!(self.peek(), Some('{' | '[')) {
+                return self.structure(0).map(Item::Node);
+            }
         }
         let key = self.key()?;
         let named = self.text[..self.at].ends_with('=');
@@ -298,14 +301,17 @@ impl<'a> Parser<'a> {
         let text = rest[..end].to_owned();
         self.at += end;
         if self.peek() == Some('(') {
-            let Node::List(mut inside) = self.list('(', depth)? else {
-                return None;
+            return match self.list('(', depth)? {
+                // `array([…], dtype=…)` is its list; `c(1, 2)` is what it holds.
+                Node::List(mut inside) => {
+                    let structure = |node: &Node| matches!(node, Node::List(_) | Node::Map(_));
+                    Some(match inside.iter().position(structure) {
+                        Some(list) => inside.swap_remove(list),
+                        None => Node::List(inside),
+                    })
+                }
+                other => Some(other),
             };
-            // `array([…], dtype=…)` is its list; `c(1, 2)` is what it holds.
-            if let Some(list) = inside.iter().position(|node| matches!(node, Node::List(_))) {
-                return Some(inside.swap_remove(list));
-            }
-            return Some(Node::List(inside));
         }
         Some(Node::Scalar(Scalar {
             text,
@@ -357,6 +363,8 @@ impl<'a> Parser<'a> {
         let mut all: Vec<Node> = Vec::new();
         // Rows of a matrix that are parted by `;`.
         let mut rows: Vec<Node> = Vec::new();
+        // Lists and maps that a call takes by name.
+        let mut named: Vec<(Scalar, Node)> = Vec::new();
         loop {
             self.skip_space();
             match self.peek() {
@@ -377,10 +385,16 @@ impl<'a> Parser<'a> {
                 Some(_) => {
                     let node = self.value(depth + 1)?;
                     self.skip_blanks();
-                    // `dtype=float` in a call says nothing of the numbers.
                     if open == '(' && self.peek() == Some('=') {
                         self.at += 1;
-                        self.value(depth + 1)?;
+                        let value = self.value(depth + 1)?;
+                        // `dtype=float` in a call says nothing of the numbers, `A = c(…)` does.
+                        if let (Node::Scalar(name), Node::List(_) | Node::Map(_)) = (node, &value) {
+                            named.push((name, value));
+                        }
+                        if self.cut.is_some() {
+                            break;
+                        }
                         continue;
                     }
                     all.push(node);
@@ -391,7 +405,12 @@ impl<'a> Parser<'a> {
             }
         }
         if rows.is_empty() {
-            return Some(Node::List(all));
+            let structure = |node: &Node| matches!(node, Node::List(_) | Node::Map(_));
+            return Some(if named.is_empty() || all.iter().any(structure) {
+                Node::List(all)
+            } else {
+                Node::Map(named)
+            });
         }
         if !all.is_empty() {
             rows.push(Node::List(all));
@@ -475,6 +494,49 @@ impl<'a> Parser<'a> {
         }
         value
     }
+}
+
+/// A list that stands alone under a line with a name is a named list: `>>> absorbance`, `wavelength (nm):`.
+fn with_names_above(text: &str, items: Vec<Item>) -> Vec<Item> {
+    let mut all: Vec<Item> = Vec::with_capacity(items.len());
+    for item in items {
+        let name = match (all.last(), &item) {
+            (Some(Item::Line(span)), Item::Node(Node::List(_))) => name_above(text, *span),
+            _ => None,
+        };
+        match (name, item) {
+            (Some(name), Item::Node(list)) => {
+                all.pop();
+                all.push(Item::Entry(name, list));
+            }
+            (_, item) => all.push(item),
+        }
+    }
+    all
+}
+
+/// The name that a line consists of: behind the prompt of a console, or before a colon or `=`.
+pub(super) fn name_above(text: &str, span: Span) -> Option<Scalar> {
+    let line = text.get(span.range())?;
+    let bare = line.trim_start();
+    let (prompted, rest) = match [">>>", ">>", ">"]
+        .iter()
+        .find_map(|prompt| bare.strip_prefix(prompt))
+    {
+        Some(rest) => (true, rest.trim_start()),
+        None => (false, bare),
+    };
+    let name = rest.trim_end().trim_end_matches([':', '=']).trim_end();
+    let led = prompted || name.len() < rest.trim_end().len();
+    let plain = |c: char| c.is_alphanumeric() || " _.-/()%°µ".contains(c);
+    if !led || name.is_empty() || name.len() > 60 || !name.chars().all(plain) || name.parse::<f64>().is_ok() {
+        return None;
+    }
+    let from = span.start as usize + (line.len() - rest.len());
+    Some(Scalar {
+        text: name.to_owned(),
+        span: Span::new(from, from + name.len()),
+    })
 }
 
 /// Lines `key:` with lines `- value` under them are named lists.

@@ -22,15 +22,37 @@ enum Said {
 
 /// The members of a map.
 type Pairs<'n> = &'n [(Scalar, Node)];
+
 /// A list of words or numbers under its name.
-type NamedList<'n> = (&'n Scalar, Vec<&'n Scalar>);
+#[derive(Clone)]
+struct Column<'n> {
+    /// Its name, with its unit where that is said apart.
+    header: String,
+    /// Where the name stands.
+    key: &'n Scalar,
+    values: Vec<&'n Scalar>,
+}
+
+impl<'n> Column<'n> {
+    fn new(key: &'n Scalar, values: Vec<&'n Scalar>) -> Self {
+        Self {
+            header: key.text.clone(),
+            key,
+            values,
+        }
+    }
+
+    fn len(&self) -> usize {
+        self.values.len()
+    }
+}
 
 /// A map with its members by what they are.
 #[derive(Default)]
 struct Members<'n> {
     said: Vec<Said>,
     /// Lists of words or numbers: columns, perhaps.
-    columns: Vec<NamedList<'n>>,
+    columns: Vec<Column<'n>>,
     /// Lists of lists: rows of cells.
     matrices: Vec<(Option<&'n Scalar>, Vec<Vec<&'n Scalar>>)>,
     /// Lists of maps: a record a row.
@@ -40,9 +62,11 @@ struct Members<'n> {
 }
 
 /// Names that say that the scalar beside them is the unit of the values.
-const UNIT_KEYS: [&str; 3] = ["unit", "units", "einheit"];
+const UNIT_KEYS: [&str; 4] = ["unit", "units", "einheit", "einheiten"];
 /// Names of the values beside a unit.
-const VALUE_KEYS: [&str; 4] = ["value", "values", "data", "wert"];
+const VALUE_KEYS: [&str; 5] = ["value", "values", "data", "wert", "werte"];
+/// Names of what the values beside them are of.
+const NAME_KEYS: [&str; 5] = ["quantity", "name", "label", "title", "id"];
 
 /// Finds the tables of a document.
 pub(super) fn tables(source: &Source, document: &Document) -> Tables {
@@ -67,7 +91,20 @@ pub(super) fn tables(source: &Source, document: &Document) -> Tables {
                 whole.add(Some(key), node);
             }
         }
-        _ => whole.records.insert(0, (None, lines)),
+        _ => {
+            for (number, group) in alike(lines).into_iter().enumerate() {
+                match group.as_slice() {
+                    // What is said once is said of the whole.
+                    [one] => {
+                        let flat = one.iter().filter(|(_, node)| is_flat(node));
+                        flat.for_each(|(key, node)| whole.add(Some(key), node));
+                    }
+                    _ => whole
+                        .records
+                        .insert(number.min(whole.records.len()), (None, group)),
+                }
+            }
+        }
     }
     let text = source.text();
     let mut writer = Writer {
@@ -75,8 +112,96 @@ pub(super) fn tables(source: &Source, document: &Document) -> Tables {
         text,
         found: &mut found,
     };
-    writer.members(&whole, &[], 0);
+    writer.members(&whole, &[], &[], 0);
     found
+}
+
+fn is_one_of(key: &Scalar, known: &[&str]) -> bool {
+    known.contains(&key.text.to_lowercase().as_str())
+}
+
+/// `{"quantity": "wavelength", "unit": "nm", "values": […]}` under its key: a column with its own name and unit.
+fn described<'n>(key: &'n Scalar, members: Pairs<'n>) -> Option<Column<'n>> {
+    let of = |keys: &[&str]| {
+        let mut all = members.iter();
+        all.find(|(key, _)| is_one_of(key, keys)).map(|(_, node)| node)
+    };
+    let word = |keys: &[&str]| match of(keys) {
+        Some(Node::Scalar(scalar)) => Some(scalar),
+        _ => None,
+    };
+    let values = scalars(of(&VALUE_KEYS)?)?;
+    let (name, unit) = (word(&NAME_KEYS), word(&UNIT_KEYS));
+    if name.is_none() && unit.is_none() || values.len() < 2 {
+        return None;
+    }
+    let name = name.unwrap_or(key);
+    let header = match unit {
+        Some(unit) => format!("{} ({})", name.text, unit.text),
+        None => name.text.clone(),
+    };
+    Some(Column {
+        header,
+        key: name,
+        values,
+    })
+}
+
+/// Records in groups of the same kind, each in its order: a record goes with the first one of which it has more than
+/// half of the keys.
+fn alike(records: Vec<Pairs<'_>>) -> Vec<Vec<Pairs<'_>>> {
+    let mut groups: Vec<Vec<Pairs<'_>>> = Vec::new();
+    for record in records {
+        let fits = |group: &Vec<Pairs<'_>>| {
+            let widest = group.iter().max_by_key(|one| one.len());
+            widest.is_some_and(|first| {
+                let has = |(key, _): &&(Scalar, Node)| record.iter().any(|(own, _)| own.text == key.text);
+                first.iter().filter(has).count() * 2 > first.len()
+            })
+        };
+        match groups.iter_mut().find(|group| fits(group)) {
+            Some(group) => group.push(record),
+            None => groups.push(vec![record]),
+        }
+    }
+    groups
+}
+
+/// Puts units into the headers of the columns that a map of units names; whether it named any.
+fn add_units(columns: &mut [Column<'_>], units: Pairs<'_>) -> bool {
+    let mut any = false;
+    for (key, node) in units {
+        if let Node::Scalar(unit) = node
+            && let Some(column) = columns.iter_mut().find(|column| column.key.text == key.text)
+        {
+            column.header = format!("{} ({})", key.text, unit.text);
+            any = true;
+        }
+    }
+    any
+}
+
+/// `"absorbance": {"leaf 1": […], "leaf 2": […]}` beside a list as long: columns under one name. Whether it was one.
+fn add_group<'n>(columns: &mut Vec<Column<'n>>, key: &'n Scalar, pairs: Pairs<'n>) -> bool {
+    let lists: Option<Vec<(&Scalar, Vec<&Scalar>)>> = pairs
+        .iter()
+        .map(|(name, node)| Some((name, scalars(node)?)))
+        .collect();
+    let Some(lists) = lists.filter(|lists| !lists.is_empty()) else {
+        return false;
+    };
+    let fits = |length: usize| length > 3 && columns.iter().any(|column| column.len() == length);
+    if !lists.iter().all(|(_, list)| fits(list.len())) {
+        return false;
+    }
+    for (name, values) in lists {
+        columns.push(Column {
+            header: format!("{} {}", key.text, name.text),
+            key: name,
+            values,
+        });
+    }
+    true
 }
 
 /// Whether a value is a scalar, or a scalar with its unit.
@@ -135,6 +260,18 @@ impl<'n> Members<'n> {
                     self.said
                         .push(Said::Pair(key.clone(), vec![value.clone(), unit.clone()]));
                 }
+                (Some(key), _) if let Some(column) = described(key, members) => self.columns.push(column),
+                // `"sample": {"name": "leaf 3", "pH": 5}` says of the table what it would say beside it.
+                (Some(key), _)
+                    if !is_one_of(key, &UNIT_KEYS)
+                        && !members.is_empty()
+                        && members.iter().all(|(_, node)| is_flat(node)) =>
+                {
+                    for (inner, node) in members {
+                        let name = if is_one_of(inner, &NAME_KEYS) { key } else { inner };
+                        self.add(Some(name), node);
+                    }
+                }
                 _ => self.inner.push((key, members)),
             },
             Node::List(all) => {
@@ -148,7 +285,7 @@ impl<'n> Members<'n> {
                 let rows: Option<Vec<Vec<&Scalar>>> = all.iter().map(scalars).collect();
                 match (key, scalars(node)) {
                     (_, Some(list)) if list.is_empty() => {}
-                    (Some(key), Some(list)) => self.columns.push((key, list)),
+                    (Some(key), Some(list)) => self.columns.push(Column::new(key, list)),
                     (None, Some(_)) => {}
                     _ => {
                         if let Some(records) = records {
@@ -174,77 +311,104 @@ impl<'a> Writer<'a> {
         self.source.place(scalar.span)
     }
 
-    /// Writes out the tables of a map and of those inside. `above` is what the maps around it say.
-    fn members(&mut self, members: &Members<'_>, above: &[Said], depth: usize) {
+    /// Writes out the tables of a map and of those inside. `above` is what the maps around it say, and `shared` are
+    /// their lists, which those inside may run over. Gives the places of the lists around it that were used so.
+    fn members(
+        &mut self,
+        members: &Members<'_>,
+        above: &[Said],
+        shared: &[Column<'_>],
+        depth: usize,
+    ) -> Vec<Span> {
         let mut said = above.to_vec();
         said.extend(members.said.iter().cloned());
-        let mut headers: Vec<&NamedList<'_>> = members.columns.iter().collect();
-        for (key, rows) in &members.matrices {
-            self.matrix(&said, *key, rows, &mut headers);
+        let mut used = Vec::new();
+        let mut columns = members.columns.clone();
+        let mut inner = Vec::new();
+        for (key, pairs) in &members.inner {
+            match key {
+                Some(key) if is_one_of(key, &UNIT_KEYS) && add_units(&mut columns, pairs) => {}
+                Some(key) if add_group(&mut columns, key, pairs) => {}
+                _ => inner.push((*key, *pairs)),
+            }
         }
-        self.columns(&said, &headers);
+        for (key, rows) in &members.matrices {
+            self.matrix(&said, *key, rows, &mut columns);
+        }
+        let lists: Vec<Column<'_>> = columns.iter().chain(shared).cloned().collect();
         for (key, records) in &members.records {
             if records
                 .iter()
                 .all(|record| record.iter().all(|(_, node)| is_flat(node)))
             {
                 self.records(&said, *key, records);
+            } else if let Some(column) = self.spectra(&said, records, &lists) {
+                used.push(column);
             } else if depth < 8 {
                 for record in records {
-                    self.members(&Members::of(record), &said, depth + 1);
+                    used.extend(self.members(&Members::of(record), &said, &lists, depth + 1));
                 }
             }
         }
-        for (key, inner) in &members.inner {
+        for (key, pairs) in inner {
             if depth >= 8 {
-                return;
+                break;
             }
-            // `{"unit": "nm", "values": […]}` is a column with its unit in the header.
             let mut inside = said.clone();
             if let Some(key) = key
-                && Members::of(inner).columns.len() + Members::of(inner).records.len() > 0
+                && Members::of(pairs).columns.len() + Members::of(pairs).records.len() > 0
             {
                 inside.push(Said::Line(key.span));
             }
-            self.members(&Members::of(inner), &inside, depth + 1);
+            used.extend(self.members(&Members::of(pairs), &inside, &lists, depth + 1));
         }
-        self.united_columns(&said, members);
+        let own: Vec<Column<'_>> = columns
+            .into_iter()
+            .filter(|column| !used.contains(&column.key.span))
+            .collect();
+        used.extend(self.columns(&said, &own, shared));
+        used
     }
 
-    /// Columns that are maps of values and a unit each.
-    fn united_columns(&mut self, said: &[Said], members: &Members<'_>) {
-        let columns: Vec<(&Scalar, Vec<&Scalar>, &Scalar)> = members
-            .inner
-            .iter()
-            .filter_map(|(key, inner)| {
-                let of = |keys: &[&str]| {
-                    inner
-                        .iter()
-                        .find(|(key, _)| keys.contains(&key.text.to_lowercase().as_str()))
-                };
-                let values = scalars(&of(&VALUE_KEYS)?.1)?;
-                match &of(&UNIT_KEYS)?.1 {
-                    Node::Scalar(unit) => Some(((*key)?, values, unit)),
-                    _ => None,
-                }
-            })
-            .collect();
-        let Some(length) = columns.first().map(|column| column.1.len()) else {
-            return;
+    /// Records that hold a number and a list each, which runs over a list beside them: rows of a matrix. Gives the place
+    /// of that list.
+    fn spectra(&mut self, said: &[Said], records: &[Pairs<'_>], lists: &[Column<'_>]) -> Option<Span> {
+        let row = |record: &Pairs<'_>| match *record {
+            [(first, Node::Scalar(at)), (second, values @ Node::List(_))]
+            | [(second, values @ Node::List(_)), (first, Node::Scalar(at))] => {
+                at.text.parse::<f64>().ok()?;
+                Some((
+                    first.clone(),
+                    at.clone(),
+                    second.clone(),
+                    scalars(values)?.into_iter().cloned().collect(),
+                ))
+            }
+            _ => None,
         };
-        if columns.len() < 2 || columns.iter().any(|column| column.1.len() != length) {
-            return;
+        let rows: Vec<(Scalar, Scalar, Scalar, Vec<Scalar>)> =
+            records.iter().map(row).collect::<Option<_>>()?;
+        let (down, _, name, first) = rows.first()?;
+        let across = lists.iter().find(|list| list.len() == first.len())?;
+        if rows.len() < 2
+            || rows
+                .iter()
+                .any(|row| (&row.0.text, &row.2.text, row.3.len()) != (&down.text, &name.text, first.len()))
+        {
+            return None;
         }
         let mut rendering = self.begun(said);
-        let headers: Vec<(String, Place)> = columns
-            .iter()
-            .map(|(key, _, unit)| (format!("{} ({})", key.text, unit.text), self.place(key)))
-            .collect();
-        rendering.line(headers.iter().map(|(text, place)| (text.as_str(), place.clone())));
-        for row in 0..length {
-            rendering.line(columns.iter().map(|column| self.cell(column.1[row])));
+        rendering.line([(name.text.as_str(), self.place(name))]);
+        let corner = format!("{}\\{}", down.text, across.header);
+        rendering.line(
+            std::iter::once((corner.as_str(), self.place(across.key)))
+                .chain(across.values.iter().map(|cell| self.cell(cell))),
+        );
+        for (_, at, _, values) in &rows {
+            rendering.line(std::iter::once(self.cell(at)).chain(values.iter().map(|cell| self.cell(cell))));
         }
         self.found.renderings.push(rendering);
+        Some(across.key.span)
     }
 
     /// A scalar as a cell; what says that there is no value is an empty one.
@@ -282,67 +446,90 @@ impl<'a> Writer<'a> {
         rendering
     }
 
-    /// Lists of one length are the columns of a table.
-    fn columns(&mut self, said: &[Said], columns: &[&NamedList<'_>]) {
+    /// Lists of one length are the columns of a table; one alone may run over a list of the maps around it. Gives the
+    /// places of those that were used so.
+    fn columns(&mut self, said: &[Said], columns: &[Column<'_>], shared: &[Column<'_>]) -> Vec<Span> {
         let mut lengths: Vec<usize> = Vec::new();
-        for (_, column) in columns {
+        for column in columns {
             if !lengths.contains(&column.len()) {
                 lengths.push(column.len());
             }
         }
         let mut said = said.to_vec();
         let mut tables = Vec::new();
+        let mut used = Vec::new();
         for length in lengths {
-            let alike: Vec<_> = columns.iter().filter(|column| column.1.len() == length).collect();
+            let mut alike: Vec<&Column<'_>> =
+                columns.iter().filter(|column| column.len() == length).collect();
+            if alike.len() == 1
+                && length > 3
+                && let Some(axis) = shared.iter().find(|axis| axis.len() == length)
+            {
+                used.push(axis.key.span);
+                alike.insert(0, axis);
+            }
             if alike.len() >= 2 && length >= 2 {
                 tables.push(alike);
             } else if length <= 3 {
                 // A few words or numbers are a value and no curve.
-                for (key, list) in alike {
-                    let values = list.iter().map(|scalar| (*scalar).clone()).collect();
-                    said.push(Said::Pair((*key).clone(), values));
+                for column in alike {
+                    let values = column.values.iter().map(|scalar| (*scalar).clone()).collect();
+                    said.push(Said::Pair(column.key.clone(), values));
                 }
             } else {
-                for (key, list) in alike {
-                    let others: Vec<String> = columns
-                        .iter()
-                        .filter(|other| other.0 != *key)
-                        .map(|other| format!("`{}` {}", other.0.text, other.1.len()))
-                        .collect();
-                    let beside = if others.is_empty() {
-                        "and there is no other list".to_owned()
-                    } else {
-                        format!("and no other list has as many: {}", others.join(", "))
-                    };
-                    self.found.remarks.push(
-                        Diagnostic::warning(
-                            Code::new("list-alone"),
-                            format!("the list `{}` has {} values, {beside}", key.text, list.len()),
-                        )
-                        .at(self.place(key), "it was left out")
-                        .help("a curve needs as many x as y; compare the lists with the original"),
-                    );
+                for column in alike {
+                    self.list_alone(column, columns);
                 }
             }
         }
         for alike in tables {
             let mut rendering = self.begun(&said);
-            rendering.line(alike.iter().map(|(key, _)| (key.text.as_str(), self.place(key))));
-            for row in 0..alike[0].1.len() {
-                rendering.line(alike.iter().map(|column| self.cell(column.1[row])));
+            rendering.line(
+                alike
+                    .iter()
+                    .map(|column| (column.header.as_str(), self.place(column.key))),
+            );
+            for row in 0..alike[0].len() {
+                rendering.line(alike.iter().map(|column| self.cell(column.values[row])));
             }
             self.found.renderings.push(rendering);
         }
+        used
+    }
+
+    fn list_alone(&mut self, column: &Column<'_>, columns: &[Column<'_>]) {
+        let others: Vec<String> = columns
+            .iter()
+            .filter(|other| other.key != column.key)
+            .map(|other| format!("`{}` {}", other.header, other.len()))
+            .collect();
+        let beside = if others.is_empty() {
+            "and there is no other list".to_owned()
+        } else {
+            format!("and no other list has as many: {}", others.join(", "))
+        };
+        self.found.remarks.push(
+            Diagnostic::warning(
+                Code::new("list-alone"),
+                format!(
+                    "the list `{}` has {} values, {beside}",
+                    column.header,
+                    column.len()
+                ),
+            )
+            .at(self.place(column.key), "it was left out")
+            .help("a curve needs as many x as y; compare the lists with the original"),
+        );
     }
 
     /// Rows of cells. Lists beside them that have as many words or numbers as the rows have cells are their headers, one that
     /// has as many as there are rows is their first column.
-    fn matrix<'n>(
+    fn matrix(
         &mut self,
         said: &[Said],
         key: Option<&Scalar>,
         rows: &[Vec<&Scalar>],
-        headers: &mut Vec<&'n NamedList<'n>>,
+        headers: &mut Vec<Column<'_>>,
     ) {
         let Some(width) = rows.first().map(Vec::len).filter(|&width| width > 0) else {
             return;
@@ -359,7 +546,7 @@ impl<'a> Writer<'a> {
             return;
         }
         let mut take = |length: usize| {
-            let at = headers.iter().position(|header| header.1.len() == length)?;
+            let at = headers.iter().position(|header| header.len() == length)?;
             Some(headers.remove(at))
         };
         let across = take(width);
@@ -368,19 +555,21 @@ impl<'a> Writer<'a> {
         if let Some(key) = key {
             rendering.line([(key.text.as_str(), self.place(key))]);
         }
-        if let Some((across_key, across)) = across {
-            let corner = down.map(|(down_key, _)| format!("{}\\{}", down_key.text, across_key.text));
+        if let Some(across) = &across {
+            let corner = down
+                .as_ref()
+                .map(|down| format!("{}\\{}", down.header, across.header));
             let corner = corner
                 .as_ref()
-                .map(|corner| (corner.as_str(), self.place(across_key)));
+                .map(|corner| (corner.as_str(), self.place(across.key)));
             rendering.line(
                 corner
                     .into_iter()
-                    .chain(across.iter().map(|cell| self.cell(cell))),
+                    .chain(across.values.iter().map(|cell| self.cell(cell))),
             );
         }
         for (number, row) in rows.iter().enumerate() {
-            let first = down.map(|(_, down)| self.cell(down[number]));
+            let first = down.as_ref().map(|down| self.cell(down.values[number]));
             rendering.line(first.into_iter().chain(row.iter().map(|cell| self.cell(cell))));
         }
         self.found.renderings.push(rendering);
