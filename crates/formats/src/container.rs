@@ -1,4 +1,4 @@
-//! Zip and tar archives, and files packed by gzip, bzip2, xz or zstd, as the files inside them.
+//! Zip and tar archives, mails with attached files, and files packed by gzip, bzip2, xz or zstd, as the files inside them.
 //!
 //! [`members`] hands out the files of a container one by one, each under the path `outer.zip!/inner.txt`. Only members
 //! whose check sum is right are handed out; for everything else there is a remark. Containers inside containers are
@@ -9,6 +9,7 @@
 //! No file is opened and none is written here. Member paths that climb out of their folder are refused, so a caller
 //! may use the paths as relative ones.
 
+mod mail;
 mod tape;
 
 use std::collections::HashSet;
@@ -22,6 +23,7 @@ use zip::ZipArchive;
 use zip::read::{ZipFile, read_zipfile_from_stream};
 use zip::result::ZipError;
 
+use self::mail::Mail;
 use self::tape::Tape;
 
 /// How much a container may unfold to.
@@ -74,6 +76,7 @@ pub struct Member {
 enum Kind {
     Zip,
     Tape,
+    Mail,
     /// One file, packed.
     Packed(Packing),
 }
@@ -123,6 +126,7 @@ pub fn may_be_container(start: &[u8]) -> bool {
         || start.starts_with(&[0x1f, 0x8b])
         || packing(start).is_some()
         || tape::is_tape(start)
+        || mail::may_be_mail(start)
 }
 
 /// How a file is packed, by its first bytes.
@@ -155,6 +159,9 @@ fn kind(bytes: &[u8]) -> Option<Kind> {
     }
     if tape::is_tape(bytes) {
         return Some(Kind::Tape);
+    }
+    if mail::is_mail(bytes) {
+        return Some(Kind::Mail);
     }
     let zip = bytes.starts_with(b"PK\x03\x04") || bytes.starts_with(b"PK\x05\x06");
     (zip && !is_document(bytes)).then_some(Kind::Zip)
@@ -197,7 +204,7 @@ pub fn members(path: impl Into<String>, bytes: Vec<u8>, limits: Limits) -> Membe
             members.waiting = Some(remark(
                 "container-unknown",
                 &path,
-                "the file is no zip or tar archive and not packed by gzip, bzip2, xz or zstd",
+                "the file is no zip or tar archive, no mail of several parts, and not packed by gzip, bzip2, xz or zstd",
             ));
         }
     }
@@ -231,6 +238,8 @@ enum Content {
     Salvage(Cursor<Shared>),
     /// A tar archive.
     Tape(Tape),
+    /// A mail with coded words or attached files.
+    Mail(Mail),
     /// One packed file.
     Packed(Packing, Shared),
     /// Nothing more.
@@ -330,6 +339,7 @@ impl Members {
                 self.waiting = damaged;
                 Content::Tape(tape)
             }
+            Kind::Mail => Content::Mail(Mail::open(&bytes)),
             Kind::Zip => match ZipArchive::new(Cursor::new(bytes.clone())) {
                 Ok(archive) => {
                     if archive.has_duplicate_names() {
@@ -390,6 +400,7 @@ impl Open {
                 step
             }
             Content::Tape(tape) => tape.step(&self.path, limits, left),
+            Content::Mail(mail) => mail.step(&self.path, limits, left),
             Content::Packed(packing, bytes) => {
                 let step = match unpacked(&self.path, *packing, bytes.as_ref(), limits, left) {
                     Ok(content) => {

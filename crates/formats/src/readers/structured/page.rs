@@ -54,6 +54,8 @@ struct Page {
     /// The rows of the table that is open.
     rows: Vec<Vec<Cell>>,
     row: Option<Vec<Cell>>,
+    /// The cells of the open row that reach over several columns: the first, and how many.
+    wide: Vec<(usize, usize)>,
     cell: Option<(Cell, usize, usize)>,
     /// Cells that reach down from rows above: column, rows left.
     reaching: Vec<(usize, usize)>,
@@ -93,16 +95,31 @@ pub(super) fn tables(source: &Source) -> Vec<Rendering> {
     page.end("table");
     page.end_line();
     let behind = page.words;
-    let mut words: Vec<Cell> = Vec::new();
+    let place = |cell: &Cell| cell.span.map_or_else(Place::default, |span| source.place(span));
+    let measured = page.tables.iter().any(|(_, rows)| !is_said(rows));
+    let mut above: Vec<Said> = Vec::new();
+    let mut shared: Vec<Said> = Vec::new();
     let mut all = Vec::new();
-    for (number, (own, rows)) in page.tables.into_iter().enumerate() {
-        if number == 0 {
-            words.clone_from(&own);
+    for (words, rows) in page.tables {
+        above.extend(words.into_iter().map(Said::Line));
+        if measured && is_said(&rows) {
+            above.extend(rows.into_iter().filter_map(|row| {
+                let mut cells = row.into_iter();
+                Some(Said::Pair(cells.next()?, cells.next()?))
+            }));
+            continue;
         }
+        let own = std::mem::take(&mut above);
         let mut rendering = Rendering::default();
-        let place = |cell: &Cell| cell.span.map_or_else(Place::default, |span| source.place(span));
-        let first = if number == 0 { &[][..] } else { &words[..] };
-        for line in first.iter().chain(&own).chain(&behind) {
+        // What stands above the first table holds for those below it too, unless they say it anew.
+        let known: Vec<String> = own.iter().filter_map(Said::key).collect();
+        let inherited = shared
+            .iter()
+            .filter(|said| said.key().is_none_or(|key| !known.contains(&key)));
+        for said in inherited.chain(&own) {
+            said.write(&mut rendering, place);
+        }
+        for line in &behind {
             rendering.line([(line.text.as_str(), place(line))]);
         }
         rendering.blank();
@@ -110,10 +127,52 @@ pub(super) fn tables(source: &Source) -> Vec<Rendering> {
             rendering.line(row.iter().map(|cell| (cell.text.as_str(), place(cell))));
         }
         if rows.iter().any(|row| row.len() >= 2) {
+            if shared.is_empty() {
+                shared = own;
+            }
             all.push(rendering);
         }
     }
     all
+}
+
+/// What is said above a table.
+enum Said {
+    Line(Cell),
+    /// A row of a table of keys and values.
+    Pair(Cell, Cell),
+}
+
+impl Said {
+    /// The key of a pair or of a line `key: value`.
+    fn key(&self) -> Option<String> {
+        let key = match self {
+            Self::Line(line) => line.text.split_once(':')?.0,
+            Self::Pair(key, _) => key.text.trim().trim_end_matches(':'),
+        };
+        Some(key.trim().to_lowercase())
+    }
+
+    fn write(&self, rendering: &mut Rendering, place: impl Fn(&Cell) -> Place) {
+        match self {
+            Self::Line(line) => rendering.line([(line.text.as_str(), place(line))]),
+            Self::Pair(key, value) => {
+                let name = key.text.trim().trim_end_matches(':');
+                rendering.pair((name, place(key)), (value.text.trim(), place(value)));
+            }
+        }
+    }
+}
+
+/// Whether a table says things by key and value: two columns, the first of words, the second not of numbers alone.
+fn is_said(rows: &[Vec<Cell>]) -> bool {
+    const LONGEST: usize = 60;
+    let is_number = |cell: &Cell| cell.text.trim().replace(',', ".").parse::<f64>().is_ok();
+    rows.len() <= LONGEST
+        && rows.iter().all(|row| row.len() == 2 && !row[0].is_empty() && !is_number(&row[0]))
+        && rows.iter().any(|row| !is_number(&row[1]) && !row[1].is_empty())
+        // Headers over readings of named samples are words too.
+        && rows.iter().skip(1).any(|row| !is_number(&row[1]))
 }
 
 impl Page {
@@ -196,6 +255,9 @@ impl Page {
                 self.reaching
                     .extend((0..columns).map(|column| (row.len() + column, rows)));
             }
+            if columns > 1 {
+                self.wide.push((row.len(), columns));
+            }
             row.push(cell);
             row.resize(row.len() + columns - 1, Cell::default());
         }
@@ -205,6 +267,7 @@ impl Page {
         self.end_cell();
         if let Some(mut row) = self.row.take() {
             fill(&mut row, &mut self.reaching);
+            repeat_headers(&mut row, &std::mem::take(&mut self.wide));
             for (_, left) in &mut self.reaching {
                 *left -= 1;
             }
@@ -212,6 +275,21 @@ impl Page {
             if row.iter().any(|cell| !cell.is_empty()) {
                 self.rows.push(row);
             }
+        }
+    }
+}
+
+/// A header over several columns is the header of each, unless it is all that the row says.
+fn repeat_headers(row: &mut [Cell], wide: &[(usize, usize)]) {
+    let said = row.iter().filter(|cell| !cell.is_empty()).count();
+    for &(first, columns) in wide {
+        let Some(cell) = row.get(first).cloned() else { continue };
+        let is_number = cell.text.trim().replace(',', ".").parse::<f64>().is_ok();
+        if said < 2 || cell.is_empty() || is_number {
+            continue;
+        }
+        for other in row.iter_mut().skip(first + 1).take(columns - 1) {
+            *other = cell.clone();
         }
     }
 }
