@@ -302,6 +302,16 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
             return Some((name.trim(), unit.trim()));
         }
     }
+    // `time.s`, `Absorbance..AU.`: some languages put dots for blanks and brackets.
+    if !text.contains([' ', '/'])
+        && let Some((name, unit)) = text.trim_end_matches('.').rsplit_once('.')
+        && let name = name.trim_end_matches('.')
+        && pair(name, unit)
+        && quantity_of(name)
+            .is_some_and(|quantity| spelled(unit).units().iter().any(|unit| fits(&quantity, unit)))
+    {
+        return Some((name, unit));
+    }
     // `std mg/L`: the quotient behind the blank is the unit, and not the litre behind the stroke.
     if let Some((name, unit)) = text.rsplit_once(' ')
         && unit.find('/').is_some_and(|at| at > 0)

@@ -35,7 +35,9 @@ const KEPT: [&str; 4] = ["From", "To", "Date", "Subject"];
 pub(super) fn may_be_mail(start: &[u8]) -> bool {
     let end = start.iter().position(|byte| *byte == b':').unwrap_or(0);
     let name = start.get(..end).unwrap_or(&[]);
-    FIRST.iter().any(|known| name.eq_ignore_ascii_case(known.as_bytes()))
+    FIRST
+        .iter()
+        .any(|known| name.eq_ignore_ascii_case(known.as_bytes()))
 }
 
 /// Whether the bytes are a mail that has to be taken apart: its header names a sender, and says that the words are coded
@@ -112,35 +114,46 @@ fn damaged(path: &str) -> Diagnostic {
 /// The words and the attached files of a mail.
 fn parts(message: &Message<'_>) -> Vec<Part> {
     let mut all = Vec::new();
-    let words: Vec<&MessagePart<'_>> = message.text_bodies().collect();
-    let mut text = String::new();
+    let mut head: Vec<String> = Vec::new();
     for name in KEPT {
         let value = match name {
             "Subject" => message.subject().map(str::to_owned),
-            name => message.header_raw(name).map(|raw| raw.split_whitespace().collect::<Vec<_>>().join(" ")),
+            name => message
+                .header_raw(name)
+                .map(|raw| raw.split_whitespace().collect::<Vec<_>>().join(" ")),
         };
-        if let Some(value) = value {
-            text.push_str(&format!("{name}: {value}\n"));
-        }
+        head.extend(value.map(|value| format!("{name}: {value}")));
     }
-    text.push('\n');
-    let (mut ending, mut coded_badly) = ("txt", false);
-    for part in words {
-        match &part.body {
-            PartType::Text(words) => text.push_str(words),
-            PartType::Html(page) => {
-                // A page stands for itself: a reader of pages knows it by its first tag.
-                ending = "html";
-                text = page.to_string();
+    // Where the same words come as text and as a page, the page has the table as a table.
+    let page = message.html_bodies().find_map(|part| match &part.body {
+        PartType::Html(page) if page.to_ascii_lowercase().contains("<table") => Some((page, part)),
+        _ => None,
+    });
+    let (name, text, damaged) = match page {
+        Some((page, part)) => {
+            let lines = head.iter().map(|line| {
+                let safe = line.replace('&', "&amp;").replace('<', "&lt;");
+                format!("<p>{safe}</p>\n")
+            });
+            let text = format!("<!DOCTYPE html>\n{}{page}", lines.collect::<String>());
+            ("message.html", text, part.is_encoding_problem)
+        }
+        None => {
+            let mut text = head.join("\n") + "\n\n";
+            let mut damaged = false;
+            for part in message.text_bodies() {
+                if let Some(words) = part.text_contents() {
+                    text.push_str(words);
+                }
+                damaged |= part.is_encoding_problem;
             }
-            _ => {}
+            ("message.txt", text, damaged)
         }
-        coded_badly |= part.is_encoding_problem;
-    }
+    };
     all.push(Part {
-        name: format!("message.{ending}"),
+        name: name.to_owned(),
         bytes: text.into_bytes(),
-        damaged: coded_badly,
+        damaged,
     });
     for (number, part) in message.attachments().enumerate() {
         let name = part

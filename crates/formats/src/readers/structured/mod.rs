@@ -6,6 +6,7 @@
 //! what a column means.
 
 mod console;
+mod grid;
 mod octave;
 mod page;
 mod syntax;
@@ -57,6 +58,9 @@ impl Reader for Structured {
         if console::is_printed(start) {
             return Recognition::Yes("vectors as a console prints them, each under its name".to_owned());
         }
+        if grid::is_drawn(start) {
+            return Recognition::Yes("a table drawn with a border around every row".to_owned());
+        }
         if tex::is_document(start) {
             return Recognition::Yes("a document or a table of TeX".to_owned());
         }
@@ -71,7 +75,8 @@ impl Reader for Structured {
         let document = syntax::parse(glimpse.head);
         let lists: usize = document.items.iter().map(lists_of).sum();
         let records = document.items.iter().filter(|item| is_record(item)).count();
-        if start.starts_with('{') || start.starts_with("[{") || lists >= 2 || records >= 2 {
+        let matrices = document.items.iter().filter(|item| is_matrix(item)).count();
+        if start.starts_with('{') || start.starts_with("[{") || lists >= 2 || records >= 2 || matrices > 0 {
             Recognition::Yes(format!(
                 "{lists} lists of numbers and {records} records in brackets"
             ))
@@ -135,6 +140,9 @@ fn renderings(source: &Source) -> (Vec<Rendering>, Vec<Diagnostic>) {
             cut.map(|span| cut_off(source, span)).into_iter().collect(),
         );
     }
+    if grid::is_drawn(source.text()) {
+        return (grid::tables(source), Vec::new());
+    }
     let (document, mut remarks) = if octave::is_saved(source.text()) {
         octave::parse(source)
     } else if console::is_printed(source.text()) {
@@ -161,6 +169,12 @@ fn cut_off(source: &Source, span: Span) -> Diagnostic {
 fn is_record(item: &Item) -> bool {
     matches!(item, Item::Node(syntax::Node::Map(members))
         if members.len() >= 2 && members.iter().any(|(_, node)| is_number(node)))
+}
+
+/// Whether an item is a named list of rows, as long as a table: `data = [400 0.314; 410 0.532; …]`.
+fn is_matrix(item: &Item) -> bool {
+    matches!(item, Item::Entry(_, syntax::Node::List(rows))
+        if rows.len() >= SHORTEST && rows.iter().all(|row| matches!(row, syntax::Node::List(cells) if cells.len() >= 2)))
 }
 
 fn is_number(node: &syntax::Node) -> bool {

@@ -283,7 +283,9 @@ impl Page {
 fn repeat_headers(row: &mut [Cell], wide: &[(usize, usize)]) {
     let said = row.iter().filter(|cell| !cell.is_empty()).count();
     for &(first, columns) in wide {
-        let Some(cell) = row.get(first).cloned() else { continue };
+        let Some(cell) = row.get(first).cloned() else {
+            continue;
+        };
         let is_number = cell.text.trim().replace(',', ".").parse::<f64>().is_ok();
         if said < 2 || cell.is_empty() || is_number {
             continue;

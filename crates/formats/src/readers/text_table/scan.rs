@@ -303,6 +303,9 @@ fn table_at(
     {
         return None;
     }
+    if is_row_of_levels(&sample, &dialect) {
+        return None;
+    }
     let kinds = kinds_of(&sample, &cells, &dialect, columns);
     let figures = kinds.iter().filter(|kind| **kind == Kind::Figures).count();
     if figures == 0 {
@@ -894,6 +897,26 @@ fn is_row_of_conditions(rows: &[&str], dialect: &Dialect) -> bool {
         && values.iter().all(is_number)
         && rest.len() >= 2
         && rest.iter().filter(begins_with_number).count() * 10 >= rest.len() * 9
+}
+
+/// Whether the first of these rows tells the columns of the others apart: nothing over the first column, a number with
+/// its unit over each of the rest (`;0 µM;5 µM;10 µM`), and no unit in the rows below.
+fn is_row_of_levels(rows: &[&str], dialect: &Dialect) -> bool {
+    let [first, rest @ ..] = rows else { return false };
+    let united = |row: &str, range: &Range<usize>| {
+        matches!(cell(&row[range.clone()], dialect.style), Cell::WithUnit { .. })
+    };
+    let cells = split(first, dialect);
+    let Some((corner, levels)) = cells.split_first() else {
+        return false;
+    };
+    first[corner.clone()].trim_matches(is_blank).is_empty()
+        && levels.len() >= 2
+        && levels.iter().all(|range| united(first, range))
+        && rest.len() >= 2
+        && rest
+            .iter()
+            .all(|row| !split(row, dialect).iter().any(|range| united(row, range)))
 }
 
 /// Whether the first of these rows, words with numbers behind them, is the head of the others: `Wavelength (nm);420;435`.
