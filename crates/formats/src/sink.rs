@@ -198,6 +198,12 @@ impl<'a> Sink<'a> {
         }
     }
 
+    /// The source that is read.
+    #[must_use]
+    pub fn source(&self) -> &'a Source {
+        self.source
+    }
+
     /// A run begins. `technique` may be empty: then the axes tell.
     ///
     /// # Errors

@@ -5,6 +5,7 @@
 //! told as every other marker is. Places are those of the sheet: row and column, under the sheet's name.
 
 mod compound;
+mod regions;
 
 use std::collections::BTreeMap;
 use std::io::Cursor;
@@ -170,9 +171,19 @@ impl Book {
                     .help("open the workbook with a spreadsheet program and save it, so that their results are stored"),
                 );
             }
+            let parts = regions::regions(with_midnights(cells));
             sheets.push(Sheet {
-                rendering: written_out(&listed.name, &cells),
+                rendering: written_out(&listed.name, &parts.pairs, &parts.table),
             });
+            for block in parts.beside {
+                if regions::sums_up(&block) {
+                    remarks.push(left_beside(&listed.name, &block));
+                } else {
+                    sheets.push(Sheet {
+                        rendering: written_out(&listed.name, &[], &block),
+                    });
+                }
+            }
         }
         Ok(Self { sheets, remarks })
     }
@@ -247,8 +258,66 @@ fn formulas(xlsx: &mut Xlsx<Cursor<&[u8]>>, name: &str) -> Vec<(u32, u32)> {
     all
 }
 
-fn written_out(name: &str, cells: &Cells) -> Rendering {
+/// A block beside a table that sums up what stands in it.
+fn left_beside(name: &str, block: &Cells) -> Diagnostic {
+    let row = block.keys().next().copied().unwrap_or(0);
+    let column = block.values().flatten().map(|cell| cell.0).min().unwrap_or(0);
+    Diagnostic::note(
+        Code::new("block-beside"),
+        format!(
+            "a block of {} rows beside the table sums up numbers; it was left out",
+            block.len()
+        ),
+    )
+    .at(place(name, row, column), "it begins here")
+}
+
+fn place(name: &str, row: u32, column: u32) -> Place {
+    Place {
+        file: Some(format!("sheet `{name}`")),
+        line: row + 1,
+        column: column + 1,
+        span: None,
+        bytes: None,
+    }
+}
+
+/// Midnight is stored as a date without a time of day; between cells with one it is written as they are.
+fn with_midnights(mut cells: Cells) -> Cells {
+    let is_date = |text: &str| text.len() == 10 && text.as_bytes().get(4) == Some(&b'-');
+    let is_timed = |text: &str| text.len() >= 19 && text.get(..10).is_some_and(is_date) && text.contains(':');
+    let timed: std::collections::HashSet<(u32, u32)> = cells
+        .iter()
+        .flat_map(|(row, line)| line.iter().map(move |cell| (*row, cell)))
+        .filter(|(_, cell)| is_timed(&cell.1))
+        .map(|(row, cell)| (row, cell.0))
+        .collect();
+    if timed.is_empty() {
+        return cells;
+    }
+    for (row, line) in &mut cells {
+        for (column, text) in line {
+            let beside = [row.checked_sub(1), row.checked_add(1)];
+            let is_beside = beside
+                .into_iter()
+                .flatten()
+                .any(|row| timed.contains(&(row, *column)));
+            if is_beside && is_date(text) {
+                text.push_str(" 00:00:00");
+            }
+        }
+    }
+    cells
+}
+
+fn written_out(name: &str, pairs: &[regions::Pair], cells: &Cells) -> Rendering {
     let mut rendering = Rendering::default();
+    for pair in pairs {
+        rendering.pair(
+            (&pair.key.1, place(name, pair.row, pair.key.0)),
+            (&pair.value.1, place(name, pair.row, pair.value.0)),
+        );
+    }
     let first_column = cells.values().flatten().map(|cell| cell.0).min().unwrap_or(0);
     let mut next = None;
     for (&row, cells) in cells {
@@ -256,13 +325,7 @@ fn written_out(name: &str, cells: &Cells) -> Rendering {
             rendering.blank();
         }
         next = Some(row + 1);
-        let place = |column: u32| Place {
-            file: Some(format!("sheet `{name}`")),
-            line: row + 1,
-            column: column + 1,
-            span: None,
-            bytes: None,
-        };
+        let place = |column: u32| place(name, row, column);
         let mut column = first_column;
         let mut line: Vec<(&str, Place)> = Vec::with_capacity(cells.len());
         for (at, text) in cells {

@@ -8,12 +8,15 @@
 mod tree;
 mod values;
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
+use curvary_record::unit::{Spelling, spelled};
 use curvary_record::{Code, Diagnostic, Severity, Span, Unit};
 
 use self::tree::Node;
 use self::values::Series;
+use crate::rendering::{Rendering, joined};
 use crate::sink::{Breach, ColumnSaid, Counting, CurveSaid, Limits, Said, Sink, Values};
 use crate::{Card, Glimpse, Reader, Reading, Recognition, Source};
 
@@ -55,10 +58,27 @@ impl Reader for Animl {
         let mut document = Document {
             sink: Sink::new(source, &self.card, Counting::Text, Limits::USUAL),
             samples: samples(&root),
+            tables: Vec::new(),
+            runs: 0,
         };
         let read = document.steps(&root);
-        match read.and_then(|()| document.sink.finish()) {
-            Ok(reading) => reading,
+        let tables: Vec<Reading> = document
+            .tables
+            .iter()
+            .map(|table| table.read(source, &self.card))
+            .collect();
+        let finished = read.and_then(|()| {
+            if document.runs == 0 && !tables.is_empty() {
+                return Ok(Reading {
+                    remarks: document.sink.remarks(),
+                    ..Reading::default()
+                });
+            }
+            document.sink.finish()
+        });
+        match finished {
+            Ok(reading) if tables.is_empty() => reading,
+            Ok(reading) => joined(source, std::iter::once(reading).chain(tables)),
             Err(breach) => Reading::refused(Diagnostic::error(
                 Code::new("xml-refused"),
                 format!("the document says what cannot be: {breach}"),
@@ -99,12 +119,25 @@ fn samples(root: &Node) -> BTreeMap<String, Node> {
 struct Document<'a> {
     sink: Sink<'a>,
     samples: BTreeMap<String, Node>,
+    /// Series sets of another form than one axis and its curves, written out as plain tables.
+    tables: Vec<Rendering>,
+    /// How many runs the sink has.
+    runs: usize,
+}
+
+/// A key and its value, as the document has them.
+struct Claimed {
+    key: String,
+    text: String,
+    span: Span,
 }
 
 /// The parts of a step that are said of all its runs.
 struct Step<'n> {
     step: &'n Node,
     samples: Vec<&'n Node>,
+    /// The categories of the result around the series.
+    categories: Vec<&'n Node>,
 }
 
 impl Document<'_> {
@@ -121,13 +154,29 @@ impl Document<'_> {
                     .into_iter()
                     .flat_map(|set| set.all("SampleReference"))
                     .collect(),
+                categories: Vec::new(),
             };
             for result in step.all("Result") {
-                for set in result.all("SeriesSet") {
-                    self.run(&of_step, result, set)?;
-                }
+                self.results(&of_step, result, 0)?;
                 self.steps(result)?;
             }
+        }
+        Ok(())
+    }
+
+    /// The series sets of a result, and those in its categories.
+    fn results(&mut self, of_step: &Step<'_>, parent: &Node, depth: usize) -> Result<(), Breach> {
+        for set in parent.all("SeriesSet") {
+            self.run(of_step, parent, set)?;
+        }
+        for category in parent.all("Category").filter(|_| depth < 8) {
+            let mut inside = Step {
+                step: of_step.step,
+                samples: of_step.samples.clone(),
+                categories: of_step.categories.clone(),
+            };
+            inside.categories.push(category);
+            self.results(&inside, category, depth + 1)?;
         }
         Ok(())
     }
@@ -145,6 +194,19 @@ impl Document<'_> {
         let length = set
             .attribute("length")
             .and_then(|length| length.trim().parse::<usize>().ok());
+        if !has_one_axis(set) {
+            return match self.table(of_step, set, length) {
+                Some(table) => {
+                    self.tables.push(table);
+                    Ok(())
+                }
+                None => leave(
+                    &mut self.sink,
+                    "it has not one axis of numbers, and its series are not of one length",
+                    set.span,
+                ),
+            };
+        }
         let (mut axes, mut curves) = (Vec::new(), Vec::new());
         for node in set.all("Series") {
             match values::series(node, length) {
@@ -190,7 +252,14 @@ impl Document<'_> {
             );
         }
         self.sink.begin_run("", set.span)?;
-        self.claims(of_step)?;
+        self.runs += 1;
+        for claimed in self.claims(of_step) {
+            let said = Said {
+                text: &claimed.text,
+                span: claimed.span,
+            };
+            self.sink.claim(Said::of(&claimed.key), said)?;
+        }
         with_column(axis, |column| self.sink.axis(column))?;
         for curve in &curves {
             with_column(curve, |column| {
@@ -204,94 +273,143 @@ impl Document<'_> {
         self.sink.end_run()
     }
 
-    /// What is said of a step, as claims on its run.
-    fn claims(&mut self, of_step: &Step<'_>) -> Result<(), Breach> {
+    /// What is said of a step.
+    fn claims(&self, of_step: &Step<'_>) -> Vec<Claimed> {
         let step = of_step.step;
+        let mut all = Vec::new();
         for reference in &of_step.samples {
             let Some(id) = reference.attribute("sampleID") else {
                 continue;
             };
             let role = reference.attribute("role").unwrap_or("");
-            let own = role.is_empty() || role.contains("Test") || of_step.samples.len() == 1;
-            let sample = self.samples.get(id).cloned();
-            let said = sample
-                .as_ref()
-                .and_then(|sample| sample.attribute("name"))
-                .unwrap_or(id)
-                .to_owned();
-            let key = if own { "sample" } else { role };
-            let span = sample.as_ref().map_or(reference.span, |sample| sample.span);
-            self.sink.claim(Said::of(key), Said { text: &said, span })?;
-            for category in sample
+            let of_test = role.is_empty() || role.to_lowercase().contains("test");
+            let own = of_test || of_step.samples.len() == 1;
+            let sample = self.samples.get(id);
+            let name = sample.and_then(|sample| sample.attribute("name")).unwrap_or(id);
+            all.push(Claimed {
+                key: if own { "sample" } else { role }.to_owned(),
+                text: name.to_owned(),
+                span: sample.map_or(reference.span, |sample| sample.span),
+            });
+            let categories = sample
                 .iter()
                 .filter(|_| own)
-                .flat_map(|sample| sample.all("Category"))
-            {
-                self.parameters(category, 0)?;
+                .flat_map(|sample| sample.all("Category"));
+            for category in categories {
+                parameters(category, 0, &mut all);
             }
         }
-        if let Some(time) = step.one("Infrastructure").and_then(|all| all.one("Timestamp")) {
-            self.sink.claim(Said::of("date"), of(time))?;
-        }
-        let Some(method) = step.one("Method") else {
-            return Ok(());
+        let claimed = |key: &str, node: &Node| Claimed {
+            key: key.to_owned(),
+            text: node.text.trim().to_owned(),
+            span: node.span,
         };
-        for (path, key) in [
-            (["Author", "Name"], "operator"),
-            (["Device", "Name"], "instrument"),
-        ] {
-            if let Some(node) = path.iter().try_fold(method, |node, name| node.one(name)) {
-                self.sink.claim(Said::of(key), of(node))?;
+        if let Some(time) = step.one("Infrastructure").and_then(|all| all.one("Timestamp")) {
+            all.push(claimed("date", time));
+        }
+        if let Some(method) = step.one("Method") {
+            for (path, key) in [
+                (["Author", "Name"], "operator"),
+                (["Device", "Name"], "instrument"),
+            ] {
+                let node = path.iter().try_fold(method, |node, name| node.one(name));
+                all.extend(node.map(|node| claimed(key, node)));
+            }
+            for category in method.all("Category") {
+                parameters(category, 0, &mut all);
             }
         }
-        for category in method.all("Category") {
-            self.parameters(category, 0)?;
+        for category in &of_step.categories {
+            own_parameters(category, &mut all);
         }
-        Ok(())
+        all.retain(|claimed| !claimed.key.trim().is_empty());
+        all
     }
 
-    /// The parameters of a category, each with its unit.
-    fn parameters(&mut self, category: &Node, depth: usize) -> Result<(), Breach> {
-        if depth > 8 {
-            return Ok(());
+    /// A series set that is no axis with its curves (names of samples, times beside wavelengths), written out as a plain
+    /// table. None where its series are not of one length.
+    fn table(&self, of_step: &Step<'_>, set: &Node, length: Option<usize>) -> Option<Rendering> {
+        let columns: Vec<Series<'_>> = set
+            .all("Series")
+            .map(|node| values::series_or_words(node, length))
+            .collect::<Result<_, _>>()
+            .ok()?;
+        let length = columns.first().map(Series::len).filter(|length| *length > 0)?;
+        if columns.len() < 2 || columns.iter().any(|column| column.len() != length) {
+            return None;
         }
-        for parameter in category.all("Parameter") {
-            let Some(key) = parameter.attribute("name") else {
-                continue;
-            };
-            let Some(value) = parameter.children.iter().find(|child| child.name != "Unit") else {
-                continue;
-            };
-            let unit = parameter
-                .one("Unit")
-                .and_then(|unit| unit.attribute("label"))
-                .unwrap_or("");
-            let text = format!("{} {}", value.text.trim(), plain_unit(unit));
-            let text = text.trim();
-            self.sink.claim(
-                Said::of(key),
-                Said {
-                    text,
-                    span: value.span,
-                },
-            )?;
+        let place = |span: Span| self.sink.source().place(span);
+        let mut rendering = Rendering::default();
+        for claimed in self.claims(of_step) {
+            let at = place(claimed.span);
+            rendering.pair((&claimed.key, at.clone()), (&claimed.text, at));
         }
-        for inner in category.all("Category") {
-            self.parameters(inner, depth + 1)?;
+        rendering.blank();
+        let headers: Vec<String> = columns
+            .iter()
+            .map(|column| match plain_unit(column) {
+                unit if unit.is_empty() => column.name.to_owned(),
+                unit => format!("{} ({unit})", column.name),
+            })
+            .collect();
+        rendering.line(
+            headers
+                .iter()
+                .zip(&columns)
+                .map(|(header, column)| (header.as_str(), place(column.span))),
+        );
+        for row in 0..length {
+            let cells: Vec<(Cow<'_, str>, Span)> = columns.iter().map(|column| column.cell(row)).collect();
+            rendering.line(cells.iter().map(|(text, span)| (text.as_ref(), place(*span))));
         }
-        Ok(())
+        Some(rendering)
     }
 }
 
-fn of(node: &Node) -> Said<'_> {
-    Said {
-        text: node.text.trim(),
-        span: node.span,
+/// Whether a set has one independent series, and that of numbers.
+fn has_one_axis(set: &Node) -> bool {
+    let mut independent = set
+        .all("Series")
+        .filter(|node| node.attribute("dependency") == Some("independent"));
+    let first = independent.next();
+    independent.next().is_none() && first.is_some_and(values::is_of_numbers)
+}
+
+/// The parameters of a category and of those inside, each with its unit.
+fn parameters(category: &Node, depth: usize, all: &mut Vec<Claimed>) {
+    if depth > 8 {
+        return;
+    }
+    own_parameters(category, all);
+    for inner in category.all("Category") {
+        parameters(inner, depth + 1, all);
+    }
+}
+
+fn own_parameters(category: &Node, all: &mut Vec<Claimed>) {
+    for parameter in category.all("Parameter") {
+        let Some(key) = parameter.attribute("name") else {
+            continue;
+        };
+        let Some(value) = parameter.children.iter().find(|child| child.name != "Unit") else {
+            continue;
+        };
+        let unit = parameter
+            .one("Unit")
+            .and_then(|unit| unit.attribute("label"))
+            .unwrap_or("");
+        all.push(Claimed {
+            key: key.to_owned(),
+            text: format!("{} {}", value.text.trim(), plain_label(unit))
+                .trim()
+                .to_owned(),
+            span: value.span,
+        });
     }
 }
 
 /// A label of a unit as people write it.
-fn plain_unit(label: &str) -> &str {
+fn plain_label(label: &str) -> &str {
     match label.trim() {
         "percentT" | "percent" => "%",
         "reciprocal_cm" => "1/cm",
@@ -299,6 +417,31 @@ fn plain_unit(label: &str) -> &str {
         "mol_per_L" => "mol/L",
         other => other,
     }
+}
+
+/// The unit of a series as people write it. A label that names no unit gives way to the unit of the SI with its factor,
+/// where those are of one of the few that an axis here has.
+fn plain_unit<'s>(series: &Series<'s>) -> &'s str {
+    let label = plain_label(series.unit);
+    if label.is_empty() || spelled(label) != Spelling::None {
+        return label;
+    }
+    let known = [
+        ("m", 1e-9, "nm"),
+        ("m", 1e-6, "µm"),
+        ("m", 1e-3, "mm"),
+        ("m", 1e-2, "cm"),
+        ("s", 1e-3, "ms"),
+        ("s", 1.0, "s"),
+        ("s", 60.0, "min"),
+        ("s", 3600.0, "h"),
+    ];
+    let Some((base, factor)) = series.base else {
+        return label;
+    };
+    let near = |one: f64| (one - factor).abs() <= 1e-9 * factor.abs();
+    let unit = known.iter().find(|(own, one, _)| *own == base && near(*one));
+    unit.map_or(label, |(_, _, unit)| unit)
 }
 
 /// What a series is of, and its unit, by its name and its unit's label; nothing where that is not sure.
@@ -313,7 +456,7 @@ fn meaning(series: &Series<'_>) -> (&'static str, String) {
         ("Radiant Energy", "eV") => return ("energy", "eV".to_owned()),
         _ => {}
     }
-    ("", plain_unit(label).to_owned())
+    ("", plain_unit(series).to_owned())
 }
 
 fn with_column(

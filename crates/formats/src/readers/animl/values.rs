@@ -14,6 +14,8 @@ pub(super) struct Series<'n> {
     pub(super) name: &'n str,
     /// The unit's label.
     pub(super) unit: &'n str,
+    /// The one base unit of the SI that it is made of, with its factor.
+    pub(super) base: Option<(&'n str, f64)>,
     pub(super) span: Span,
     pub(super) values: Given<'n>,
 }
@@ -33,14 +35,48 @@ impl Series<'_> {
             Given::Numbers(numbers) => numbers.len(),
         }
     }
+
+    /// A value as text, with its place.
+    pub(super) fn cell(&self, row: usize) -> (Cow<'_, str>, Span) {
+        match &self.values {
+            Given::Texts(texts) => texts
+                .get(row)
+                .map_or((Cow::Borrowed(""), self.span), |(text, span)| {
+                    (Cow::Borrowed(text), *span)
+                }),
+            Given::Numbers(numbers) => {
+                let number = numbers.get(row).filter(|number| !number.is_nan());
+                (
+                    number.map_or(Cow::Borrowed(""), |number| Cow::Owned(number.to_string())),
+                    self.span,
+                )
+            }
+        }
+    }
+}
+
+/// Whether a series says that its values are numbers.
+pub(super) fn is_of_numbers(node: &Node) -> bool {
+    let kind = node.attribute("seriesType").unwrap_or("");
+    matches!(kind, "Int32" | "Int64" | "Float32" | "Float64" | "")
+}
+
+/// As [`series`], where words are values too.
+pub(super) fn series_or_words(node: &Node, length: Option<usize>) -> Result<Series<'_>, String> {
+    read(node, length)
 }
 
 /// The series of a node; why it is none of numbers. `length` is what the set says.
 pub(super) fn series(node: &Node, length: Option<usize>) -> Result<Series<'_>, String> {
-    let kind = node.attribute("seriesType").unwrap_or("");
-    if !matches!(kind, "Int32" | "Int64" | "Float32" | "Float64" | "") {
+    if !is_of_numbers(node) {
+        let kind = node.attribute("seriesType").unwrap_or("");
         return Err(format!("its values are of the type `{kind}`, and not numbers"));
     }
+    read(node, length)
+}
+
+fn read(node: &Node, length: Option<usize>) -> Result<Series<'_>, String> {
+    let kind = node.attribute("seriesType").unwrap_or("");
     let sets: Vec<&Node> = node
         .children
         .iter()
@@ -63,6 +99,7 @@ pub(super) fn series(node: &Node, length: Option<usize>) -> Result<Series<'_>, S
             .one("Unit")
             .and_then(|unit| unit.attribute("label"))
             .unwrap_or(""),
+        base: node.one("Unit").and_then(base),
         span: node.span,
         values,
     };
@@ -73,6 +110,18 @@ pub(super) fn series(node: &Node, length: Option<usize>) -> Result<Series<'_>, S
         )),
         _ => Ok(series),
     }
+}
+
+/// The base unit of a unit that is made of one, to the first power and without an offset.
+fn base(unit: &Node) -> Option<(&str, f64)> {
+    let mut bases = unit.all("SIUnit");
+    let (one, none) = (bases.next()?, bases.next());
+    let number = |name: &str, usual: f64| match one.attribute(name) {
+        None => Some(usual),
+        Some(text) => text.trim().parse().ok(),
+    };
+    let plain = none.is_none() && number("exponent", 1.0)? == 1.0 && number("offset", 0.0)? == 0.0;
+    Some((one.text.trim(), number("factor", 1.0)?)).filter(|_| plain)
 }
 
 /// Where a value set begins and, if it says so, ends: both indices are its own.
