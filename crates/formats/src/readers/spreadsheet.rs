@@ -11,8 +11,8 @@ use std::collections::BTreeMap;
 use std::io::Cursor;
 
 use calamine::{
-    CellErrorType, Data, DataRef, ExcelDateTime, Reader as _, SheetType, SheetVisible, Sheets, Xlsx,
-    open_workbook_auto_from_rs,
+    CellErrorType, Data, DataRef, Dimensions, ExcelDateTime, Reader as _, SheetType, SheetVisible, Sheets,
+    Xlsx, open_workbook_auto_from_rs,
 };
 use curvary_record::{Code, Diagnostic, Place};
 
@@ -171,7 +171,8 @@ impl Book {
                     .help("open the workbook with a spreadsheet program and save it, so that their results are stored"),
                 );
             }
-            let parts = regions::regions(with_midnights(cells));
+            let merged = merged(&mut book, &listed.name);
+            let parts = regions::regions(with_midnights(with_headers_repeated(cells, &merged)));
             sheets.push(Sheet {
                 rendering: written_out(&listed.name, &parts.pairs, &parts.table),
             });
@@ -227,6 +228,39 @@ fn cells(book: &mut Sheets<Cursor<&[u8]>>, name: &str, count: &mut usize) -> Res
         keep(at(first_row, row), at(first_column, column), text_of(value))?;
     }
     Ok(all)
+}
+
+/// The cells that are merged into one, each with its first and last row and column.
+fn merged(book: &mut Sheets<Cursor<&[u8]>>, name: &str) -> Vec<Dimensions> {
+    match book {
+        Sheets::Xlsx(xlsx) => xlsx.merge_cells_by_sheet_name(name).unwrap_or_default(),
+        Sheets::Xls(xls) => xls.merge_cells_by_sheet_name(name).unwrap_or_default(),
+        _ => Vec::new(),
+    }
+}
+
+/// A header that is merged over several columns is the header of each, unless it is all that its row says.
+fn with_headers_repeated(mut cells: Cells, merged: &[Dimensions]) -> Cells {
+    const WIDEST: u32 = 1000;
+    for area in merged {
+        let ((row, first), (last_row, last)) = (area.start, area.end);
+        if last_row != row || last <= first || last - first > WIDEST {
+            continue;
+        }
+        let Some(line) = cells.get_mut(&row) else { continue };
+        let Some((_, text)) = line.iter().find(|cell| cell.0 == first).cloned() else {
+            continue;
+        };
+        if line.len() < 2 || text.trim().replace(',', ".").parse::<f64>().is_ok() {
+            continue;
+        }
+        let at = line.partition_point(|cell| cell.0 <= first);
+        let free = line.get(at).is_none_or(|next| next.0 > last);
+        if free {
+            line.splice(at..at, (first + 1..=last).map(|column| (column, text.clone())));
+        }
+    }
+    cells
 }
 
 /// How many cells have a formula and no value.

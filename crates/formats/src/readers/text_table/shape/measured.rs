@@ -164,6 +164,15 @@ impl Shaper<'_> {
                     .as_ref()
                     .is_some_and(Quantity::is_of_light)
         });
+        // One of its headers may say it, where another is the name of a sample: `Absorbance` over `Dye A`.
+        let said = column.heads.iter().rev().find_map(|(text, _)| {
+            let read = crate::head::read_head(text);
+            read.quantity.filter(|quantity| *quantity == Quantity::ABSORBANCE)
+        });
+        if let Some(quantity) = said.filter(|_| others_told && column.unit.is_none()) {
+            let unit = customary_unit(&quantity);
+            return (quantity, unit);
+        }
         let has_words = head.chars().any(char::is_alphabetic);
         if others_told && has_words && column.held.is_empty() && x_quantity != &Quantity::UNKNOWN {
             return (
