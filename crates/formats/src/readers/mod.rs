@@ -1,5 +1,6 @@
 //! The built-in readers.
 
+mod compound;
 pub(crate) mod jcamp;
 mod spreadsheet;
 mod structured;

@@ -113,6 +113,9 @@ impl Book {
                     "open it with a spreadsheet program; if that works, save it anew as xlsx, ods or CSV",
                 ))
             };
+        if let Some(why) = super::compound::endless_chain(bytes) {
+            return Err(wrong(&why));
+        }
         let mut book: Sheets<Cursor<&[u8]>> =
             open_workbook_auto_from_rs(Cursor::new(bytes)).map_err(|error| wrong(&error))?;
         let listed = book.sheets_metadata().to_vec();
