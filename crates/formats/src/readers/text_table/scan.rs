@@ -64,6 +64,8 @@ struct Effort {
     read: usize,
     /// The first line of more cells than a table may have columns, and how many it has.
     too_wide: Option<(u32, usize)>,
+    /// Lines that begin in front of this byte were seen to be sentences, and are not weighed one by one.
+    sentences_to: usize,
 }
 
 impl Effort {
@@ -130,7 +132,7 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) 
                 continue;
             }
         }
-        if class != Class::Words && worth_it && cursor.at >= from {
+        if class != Class::Words && worth_it && cursor.at >= from.max(effort.sentences_to) {
             let before = effort;
             if let Some((table, after)) = table_at(text, cursor, class, &pieces, assume, least, &mut effort) {
                 effort = before;
@@ -319,6 +321,10 @@ fn table_at(
     // Lines of a log, `17 59 pump 8 on, valve 2 off`, are sentences too, though they begin with numbers.
     let named = || head_above.is_some_and(names_quantity);
     if dialect.sep == Sep::Blank && wordy >= 4 && wordy >= figures && !named() {
+        // A table that begins in the first half of the sample would have shown in it.
+        if let Some(line) = sample.get(sample.len() / 2) {
+            effort.sentences_to = (line.as_ptr() as usize).saturating_sub(text.as_ptr() as usize);
+        }
         return None;
     }
     let mut grid = Grid::new(dialect.clone(), kinds);
