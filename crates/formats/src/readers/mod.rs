@@ -1,6 +1,5 @@
 //! The built-in readers.
 
-mod compound;
 pub(crate) mod jcamp;
 mod spreadsheet;
 mod structured;
