@@ -231,6 +231,8 @@ struct Furniture {
 pub enum List {
     /// Headers of columns that number the lines.
     Counter,
+    /// Headers that number what was measured one by one: tablets, vials.
+    Numbered,
     /// Headers that count what a mean is of.
     Count,
     /// Headers of times in days.
@@ -275,6 +277,10 @@ pub enum List {
     Second,
     /// Minutes.
     Minute,
+    /// Words behind a unit of time that say since when it ran.
+    Since,
+    /// What says that a transmittance is a fraction of one.
+    Fraction,
     /// How people write that times are minutes and seconds.
     MinutesAndSeconds,
     /// How people write that times are hours and minutes.

@@ -17,7 +17,9 @@ type Blanked = (String, Option<Diagnostic>);
 const IN_ALL: [fn(&str) -> Option<Blanked>; 2] = [without_thousands, without_clocks];
 
 /// What has signs that an ordinary text is without.
-const IN_OTHERS: [fn(&str) -> Option<Blanked>; 5] = [
+const IN_OTHERS: [fn(&str) -> Option<Blanked>; 7] = [
+    without_frames,
+    without_arrows,
     without_footnotes,
     without_formulas,
     without_bars,
@@ -213,6 +215,82 @@ fn without_formulas(text: &str) -> Option<Blanked> {
     }
     let mut blanked = blanked?;
     blanked.push_str(&text[done..]);
+    Some((blanked, None))
+}
+
+/// The text with bars and rulers in ASCII in place of the signs that frames are drawn with, `║ 400 ║ 0.512 ║`: each is
+/// three bytes long, as are a bar and two blanks.
+fn without_frames(text: &str) -> Option<Blanked> {
+    let drawn = |sign: char| matches!(sign, '\u{2500}'..='\u{257F}');
+    // All of these signs begin with this byte.
+    memchr::memchr(0xE2, text.as_bytes())?;
+    let framed = |line: &&str| line.trim_start().starts_with(drawn) && line.trim_end().ends_with(drawn);
+    if text.lines().filter(framed).count() < 3 {
+        return None;
+    }
+    let mut plain = String::with_capacity(text.len());
+    for line in text.split_inclusive('\n') {
+        // A line of the frame parts rows, and has no cells.
+        let ruler = !line.contains(char::is_alphanumeric);
+        for sign in line.chars() {
+            match sign {
+                _ if drawn(sign) && ruler => plain.push_str("---"),
+                '│' | '║' | '┃' | '┆' | '┊' => plain.push_str("|  "),
+                _ if drawn(sign) => plain.push_str("   "),
+                _ => plain.push(sign),
+            }
+        }
+    }
+    Some((plain, None))
+}
+
+/// The text with blanks in place of arrows between a number, perhaps with its unit, and another, `at 400 nm -> 0.024`, and
+/// in place of a word in front of it, where at least three lines are so.
+fn without_arrows(text: &str) -> Option<Blanked> {
+    const FEWEST: usize = 3;
+    const ARROWS: [&str; 6] = ["-->", "->", "==>", "=>", "→", "⇒"];
+    let number = |word: &str| {
+        word.starts_with(|c: char| c.is_ascii_digit() || matches!(c, '-' | '+' | '.'))
+            && word.contains(|c: char| c.is_ascii_digit())
+    };
+    let arrow = |line: &str| -> Option<(usize, usize, usize)> {
+        let (at, arrow) = ARROWS
+            .iter()
+            .find_map(|arrow| Some((line.find(arrow)?, *arrow)))?;
+        let (front, behind) = (&line[..at], &line[at + arrow.len()..]);
+        let lead = front.len() - front.trim_start().len();
+        let first = front[lead..].split_whitespace().next()?;
+        // `at 400 nm`
+        let word = if crate::words::is(crate::words::List::At, first) && !number(first) {
+            first.len()
+        } else {
+            0
+        };
+        let mut words = front[lead + word..].split_whitespace();
+        let fits = words.next().is_some_and(number) && words.count() <= 1;
+        let mut words = behind.split_whitespace();
+        let fits = fits && words.next().is_some_and(number) && words.count() <= 1;
+        fits.then_some((lead + word, at, at + arrow.len()))
+    };
+    if !text.contains('>') && !text.contains('→') && !text.contains('⇒') {
+        return None;
+    }
+    if text.lines().filter(|line| arrow(line).is_some()).count() < FEWEST {
+        return None;
+    }
+    let mut blanked = String::with_capacity(text.len());
+    for line in text.split_inclusive('\n') {
+        match arrow(line) {
+            Some((word, from, to)) => {
+                blanked.extend(std::iter::repeat_n(' ', word));
+                blanked.push_str(&line[word..from]);
+                blanked.push('\t');
+                blanked.extend(std::iter::repeat_n(' ', to - from - 1));
+                blanked.push_str(&line[to..]);
+            }
+            None => blanked.push_str(line),
+        }
+    }
     Some((blanked, None))
 }
 

@@ -13,6 +13,9 @@ const MAX_LINES: usize = 400;
 /// A line from this many bytes on is a sentence, and no title that gives a factor.
 const LONGEST_TITLE: usize = 60;
 
+/// A line from this many bytes on is prose, and states no form of the numbers.
+const LONGEST_FACT: usize = 100;
+
 /// So many words behind one that denies are denied.
 const REACH_OF_A_NEGATION: usize = 4;
 
@@ -33,6 +36,8 @@ pub(super) struct Context {
     pub(super) of_another_trade: Option<String>,
     /// Transmittance is named in percent.
     pub(super) percent: bool,
+    /// Transmittance is named as a fraction of one.
+    pub(super) fraction: bool,
     /// Units of time, wavelength and the like that are named.
     pub(super) units: BTreeSet<Unit>,
     /// Words that name a kind of measurement.
@@ -303,6 +308,9 @@ impl Context {
             }
         }
         self.minutes_and_seconds |= has(b':') && words::contains(List::MinutesAndSeconds, &lower);
+        self.fraction |= lower.len() <= LONGEST_FACT
+            && words::contains(List::Fraction, &lower)
+            && (lower.contains("trans") || lower.contains("refl") || lower.contains("i/i"));
         if has(b'%') && (lower.contains("%t") || lower.contains("% t")) {
             self.percent = true;
             self.quantities.insert(Quantity::TRANSMITTANCE);

@@ -302,6 +302,7 @@ fn map_heads(
     if mark.is_none() && grid.dialect.sep == Sep::Tab {
         kept = raw.trim_matches(|c| c != '\t' && is_blank(c));
     }
+    kept = undecorated(kept);
     let offset = raw.find(kept).unwrap_or(0);
     let base = line.span.start as usize + offset;
     let columns = grid.columns();
@@ -549,6 +550,20 @@ fn without_aside(line: &str) -> &str {
     } else {
         line[..open].trim_end()
     }
+}
+
+/// A line without the strokes that it is set off with on both sides: the `nm , A` of `-- nm , A --`.
+fn undecorated(line: &str) -> &str {
+    for stroke in ['-', '=', '~', '*', '_'] {
+        let bare = |text: &str| text.starts_with(stroke) && text[1..].starts_with(stroke);
+        if bare(line) && line.ends_with(stroke) {
+            let inner = line.trim_matches(stroke);
+            if inner.starts_with(' ') && inner.ends_with(' ') {
+                return inner.trim();
+            }
+        }
+    }
+    line
 }
 
 /// Puts `(nm)`, `[nm]`, `/ nm` and the like to the word before them.

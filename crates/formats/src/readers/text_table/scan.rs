@@ -157,6 +157,23 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) 
     }
 }
 
+/// Whether one of the nearest lines above says that light absorbed was measured: `absorbance at 410 nm:` over a list of
+/// names with a number each.
+fn lines_of_light_above(text: &str, above: &[Piece]) -> bool {
+    const NEAREST: usize = 3;
+    let lines = above.iter().rev().filter_map(|piece| match piece {
+        Piece::Text(line) => Some(&text[line.span.range()]),
+        _ => None,
+    });
+    let of_light = |line: &str| {
+        line.split(|c: char| !c.is_alphanumeric()).any(|word| {
+            word.chars().count() >= 3
+                && crate::words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
+        })
+    };
+    lines.take(NEAREST).any(of_light)
+}
+
 /// The heads above a table that begins at `cursor`. A damaged row may stand between them.
 fn heads_over(text: &str, grid: &Grid, cursor: Cursor, above: &[Piece]) -> Vec<HeadRow> {
     let (end, _) = line_end(text.as_bytes(), cursor.at);
@@ -365,7 +382,8 @@ fn table_at(
     // Words between separators that stand in no sentence, under heads that say what they are, are no prose however many.
     let prose = sentences && !(worded && parted);
     let enough = if words_first {
-        worded || numbered_heads || (figures >= 2 && grid.rows >= 3 && !prose)
+        let list = || parted && grid.rows >= 3 && !prose && lines_of_light_above(text, above);
+        worded || numbered_heads || (figures >= 2 && grid.rows >= 3 && !prose) || list()
     } else {
         grid.rows >= 2 || worded || numbered_heads
     };

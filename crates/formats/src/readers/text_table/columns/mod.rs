@@ -272,11 +272,40 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option
         }
         columns.push(column);
     }
+    number_rows(&mut columns);
     names::take_lone_letters(&mut columns);
     names::by_neighbours(&mut columns);
     clock::join_minutes_and_seconds(&mut columns, table);
     clock::part_four_digits(&mut columns, table);
     columns
+}
+
+/// A first column 1, 2, 3, … without a header, in front of one that runs and others that all have headers, numbers the rows:
+/// tables of R and others are written so.
+fn number_rows(columns: &mut [Column]) {
+    let nameless = |column: &Column| {
+        let named = |(text, _): &(String, Span)| text.contains(char::is_alphanumeric);
+        !column.heads.iter().any(named)
+    };
+    let [first, rest @ ..] = columns else { return };
+    let runs = |column: &Column| {
+        column.quantity.as_ref().is_some_and(|quantity| {
+            matches!(
+                quantity.as_str(),
+                "wavelength" | "wavenumber" | "time" | "concentration"
+            )
+        })
+    };
+    let numbers = first.kind == Kind::Figures && first.stats.counts() && first.stats.count >= 3;
+    if numbers
+        && nameless(first)
+        && first.quantity.is_none()
+        && rest.len() >= 2
+        && rest.iter().any(runs)
+        && !rest.iter().any(nameless)
+    {
+        first.quantity = Some(Quantity::INDEX);
+    }
 }
 
 /// Gives columns the meaning that a layout tells. Whatever their heads seem to say counts no more.
@@ -663,6 +692,11 @@ pub(super) fn head_or_first_word(text: &str) -> crate::head::Head {
         || !head.held.is_empty()
         || head.units_possible.is_empty() && head.unit.is_none() && head.label.is_none()
     {
+        return head;
+    }
+    // `DO (mg/L)`: the word is of one quantity, the unit of another, and neither is thrown away.
+    let quotient = |unit: &Unit| unit.code().contains('/') && !unit.code().starts_with('/');
+    if head.quantities_possible.len() > 1 && head.unit.as_ref().is_some_and(quotient) {
         return head;
     }
     let trimmed = text.trim();

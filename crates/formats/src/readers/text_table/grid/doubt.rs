@@ -135,15 +135,24 @@ impl Grid {
             .map(|gap| gap.row as usize)
             .collect();
         short.dedup();
-        let shifted: Vec<usize> = short
-            .iter()
-            .copied()
-            .filter(|&row| self.goes_with_next_column(row))
-            .collect();
-        self.take_out(&shifted, 1, Lack::Shifted);
+        let glued = self.glued_among(&short);
+        self.take_out(&glued, 0, Lack::Glued);
+        // Where every second row ends early, rows were broken over two lines.
+        if short.len() * 2 < self.rows {
+            let shifted: Vec<usize> = short
+                .into_iter()
+                .filter(|row| !glued.contains(row))
+                .filter(|&row| !self.figure(row, 0).is_nan() && self.goes_with_next_column(row))
+                .collect();
+            self.take_out(&shifted, 1, Lack::Shifted);
+        }
+    }
+
+    /// Of the rows that end early, those whose first number looks like two that have become one.
+    fn glued_among(&self, short: &[usize]) -> Vec<usize> {
         // Where many rows end early, that is how the table is written.
         if short.is_empty() || short.len() * 10 > self.rows.max(10) {
-            return;
+            return Vec::new();
         }
         let place = self.place[0];
         let changes = self.decimals().swap_remove(place);
@@ -159,8 +168,9 @@ impl Grid {
                 || numbers.windows(2).all(|pair| pair[1] < pair[0])
         };
         let numbers: Vec<f64> = self.column(0).collect();
-        let glued: Vec<usize> = short
-            .into_iter()
+        short
+            .iter()
+            .copied()
             .filter(|&row| {
                 let own = most(row..row + 1);
                 let finer = own > most(0..row).max(most(row + 1..self.rows));
@@ -172,8 +182,7 @@ impl Grid {
                     .collect();
                 finer || without.len() >= 2 && orderly(&without) && !orderly(with)
             })
-            .collect();
-        self.take_out(&glued, 0, Lack::Glued);
+            .collect()
     }
 
     /// Whether a number of a row that ends early lies far nearer to those above and below it in the next column than to

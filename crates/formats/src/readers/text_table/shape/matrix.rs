@@ -89,12 +89,13 @@ impl Shaper<'_> {
                 self.light_across(&across, &values, &spread, None)
             }
             Some((quantity, unit)) if quantity == Quantity::TIME => self.time_across(&across, unit),
-            // A table laid on its side: the corner names what runs across, each row what was measured.
+            // A table laid on its side: the corner names what runs across, each row what was measured, or a name where
+            // the words around say it.
             None if first.kind == Kind::Words
                 && first.clock.is_none()
                 && let Some((Some(quantity), Some(unit))) = down.clone()
                 && matches!(quantity.as_str(), "concentration" | "time" | "temperature" | "ph")
-                && self.rows_are_measured() =>
+                && (self.rows_are_measured() || spread.orderly && self.rows_are_names()) =>
             {
                 self.light_across(&across, &values, &spread, Some((quantity, unit)))
             }
@@ -121,6 +122,16 @@ impl Shaper<'_> {
             head.quantity
                 .is_some_and(|quantity| quantity.is_of_light() || quantity == Quantity::RATE)
         })
+    }
+
+    /// Whether what stands in front of the rows are names, none of which begins with a number: a header in front of
+    /// them that names a quantity with a unit is then of what stands across.
+    fn rows_are_names(&self) -> bool {
+        let text = self.source.text();
+        let words = self.table.grid.words(self.columns[0].index);
+        words
+            .iter()
+            .all(|span| text[span.range()].trim().starts_with(char::is_alphabetic))
     }
 
     /// Spectra as rows, or times down and wavelengths across; or curves over another `axis` that stands across.

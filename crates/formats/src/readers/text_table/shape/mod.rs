@@ -187,10 +187,9 @@ fn role(column: &Column) -> Role {
         None if holds_light => Role::Measured,
         None if column.stats.whole
             && column.stats.rising
-            && column
-                .heads
-                .last()
-                .is_some_and(|(text, _)| words::is(List::Counter, text)) =>
+            && column.heads.last().is_some_and(|(text, _)| {
+                words::is(List::Counter, text) || words::is(List::Numbered, text) && column.stats.counts()
+            }) =>
         {
             Role::Counter
         }
@@ -677,6 +676,20 @@ fn summed_rows(text: &str, table: &Table, columns: &[Column]) -> std::collection
         // `max` behind one row of many is a flag.
         let empty = words.iter().filter(|span| span.start == span.end).count();
         if column.index > 0 && empty * 3 > words.len() {
+            continue;
+        }
+        // Where each row is a `max` or a `min`, and they come again, they tell kinds of peaks.
+        let repeats = || {
+            let named = || {
+                words
+                    .iter()
+                    .map(|span| text[span.range()].trim())
+                    .filter(|word| !word.is_empty())
+            };
+            let distinct: std::collections::BTreeSet<&str> = named().collect();
+            distinct.len() < named().count() && named().all(crate::words::is_statistics)
+        };
+        if words.len() >= 3 && repeats() {
             continue;
         }
         // Beside an `r1`, `r2` is the second of several and no measure of a fit.
