@@ -229,6 +229,12 @@ struct Furniture {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum List {
+    /// Keys of who wrote a letter.
+    LetterFrom,
+    /// Keys of what a letter is about.
+    LetterSubject,
+    /// Headers of times of day.
+    OverClocks,
     /// Headers of columns that number the lines.
     Counter,
     /// Headers that number what was measured one by one: tablets, vials.
@@ -253,6 +259,10 @@ pub enum List {
     Link,
     /// Words in front of what a quantity is of.
     Genitive,
+    /// Beginnings of words of what is read at one wavelength.
+    ReadAt,
+    /// Places whose temperature is that of what is measured in them.
+    PlaceOfTemperature,
     /// Words in front of the wavelength at which was measured.
     At,
     /// Words between two things of which one is meant.

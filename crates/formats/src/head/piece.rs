@@ -634,13 +634,9 @@ pub(super) fn phrase(text: &str, depth: usize) -> Option<Piece> {
         && second.len() == 3
         && (symbol(first).is_some() || quantity_of(first).is_some_and(|quantity| quantity.is_of_light()))
         && second.bytes().all(|byte| byte.is_ascii_digit())
-        && let Some(Piece::Several(mut pieces)) =
-            phrase(&format!("{} {first}{second}", names.join(" ")), depth + 1)
-        && pieces.iter().any(|piece| matches!(piece, Piece::Held(_)))
+        && let Some(found) = at_wavelength(&format!("{first}{second}"))
     {
-        pieces.retain(|piece| !matches!(piece, Piece::Label(_)));
-        pieces.push(Piece::Label(names.join(" ")));
-        return Some(Piece::Several(pieces));
+        return Some(Piece::Several(vec![found, Piece::Label(names.join(" "))]));
     }
     // `seconds since the start`: a unit of time in a word, and since when.
     if let [unit, since, ..] = words.as_slice()

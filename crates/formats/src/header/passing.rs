@@ -166,10 +166,13 @@ fn condition(phrase: &str, customs: Customs) -> Option<(&'static str, Interpreta
         let Value::Number(value) = found.value else {
             return None;
         };
-        let only = before
-            .iter()
-            .chain(behind)
-            .all(|word| link(word) || of("temperature")(word));
+        let around = || before.iter().chain(behind);
+        // `room temp 21 °C`, `T = 25 °C`
+        let named = around().any(of("temperature"));
+        let of_place = |word: &&str| named && words::is(List::PlaceOfTemperature, word);
+        let symbol = |word: &&str| *word == "T" && before.contains(&"=");
+        let only =
+            around().all(|word| link(word) || of("temperature")(word) || of_place(word) || symbol(word));
         return (only && found.fits && (-80.0..=150.0).contains(&value)).then_some(("temperature", found));
     }
     let length = ["mm", "cm"]

@@ -215,7 +215,10 @@ fn sense(text: &str, tongues: Tongues) -> i32 {
             continue;
         }
         // One letter again and again is a line that was drawn.
-        if word.len() >= 4 && word.iter().all(|letter| *letter == word[0]) {
+        if word
+            .windows(4)
+            .any(|four| four.iter().all(|letter| *letter == four[0]))
+        {
             score -= i32::try_from(word.len()).unwrap_or(0);
             continue;
         }

@@ -172,6 +172,61 @@ impl Context {
         }
     }
 
+    /// `Calibration of caffeine 273 nm`: a title of something read at one wavelength, with a lone wavelength. Sizes of particles
+    /// and light that a sample is lit with are others.
+    fn hear_titled(&mut self, line: &str) {
+        let lower = line.to_lowercase();
+        let words = || {
+            lower
+                .split(|c: char| !c.is_alphabetic())
+                .filter(|word| !word.is_empty())
+        };
+        let shone = |word: &str| {
+            words::begins(List::LightShone, word) || words::begins(List::AnotherWavelength, word)
+        };
+        let read = |word: &str| {
+            words::begins(List::ReadAt, word)
+                || words::quantity_of(word)
+                    .is_some_and(|quantity| quantity.is_of_light() || quantity == Quantity::WAVELENGTH)
+        };
+        let parts: Vec<&str> = lower
+            .split([' ', '\t', ',', ';', '(', ')'])
+            .filter(|part| !part.is_empty())
+            .collect();
+        let known = words().any(read)
+            || (1..parts.len()).any(|at| {
+                words::quantity_of(&format!("{} {}", parts[at - 1], parts[at])) == Some(Quantity::WAVELENGTH)
+            });
+        if line.len() > LONGEST_TITLE || words().any(shone) || !known {
+            return;
+        }
+        let number = |text: &str| {
+            text.replace(',', ".")
+                .parse::<f64>()
+                .ok()
+                .filter(|value| (185.0..=1100.0).contains(value))
+        };
+        let unit = |part: &str| matches!(part, "nm" | "нм");
+        let found: Vec<f64> = parts
+            .iter()
+            .enumerate()
+            .filter_map(|(at, part)| {
+                let glued = part
+                    .strip_suffix("nm")
+                    .or_else(|| part.strip_suffix("нм"))
+                    .and_then(number);
+                let apart = parts
+                    .get(at + 1)
+                    .filter(|next| unit(next))
+                    .and_then(|_| number(part));
+                glued.or(apart)
+            })
+            .collect();
+        if let [value] = found[..] {
+            self.heard.push((value, Unit::NANOMETRE));
+        }
+    }
+
     /// A line that names a unit of wavelength or time, bare of a number, and what was measured, and little else.
     fn hear_axes(&mut self, line: &str) {
         if line.len() > LONGEST_TITLE {
@@ -245,6 +300,7 @@ impl Context {
         }
         self.hear_axes(line);
         self.hear_bracketed(line);
+        self.hear_titled(line);
         if let Some((quantity, initials)) = words::optical_in(line) {
             self.abbreviated.push((initials, quantity.clone()));
             self.others.insert(quantity);
@@ -259,7 +315,7 @@ impl Context {
             if phrase.split_whitespace().count() <= 5 && phrase.len() >= 4 {
                 let head = crate::head::read_head(phrase.trim());
                 // `Lamp change: 340 nm` says something else.
-                if !line.contains([':', '=']) {
+                if !line.contains(": ") && !line.contains('=') && !line.trim_end().ends_with(':') {
                     self.hear_wavelength(&head);
                 }
                 if let (Some(quantity), Some(unit), true) = (head.quantity, head.unit, head.held.is_empty()) {

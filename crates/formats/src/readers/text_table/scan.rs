@@ -895,6 +895,9 @@ fn sums_up_below(rows: &[&str], dialect: &Dialect) -> bool {
         && numbered * 2 > rest.len()
 }
 
+/// So many rows of conditions and headers stand over one table.
+const MOST_CONDITIONS: usize = 4;
+
 /// Whether the first of these rows holds a condition for each curve and is none of them: `T (°C),25,30,35` over rows that
 /// begin with numbers.
 fn is_row_of_conditions(rows: &[&str], dialect: &Dialect) -> bool {
@@ -912,6 +915,9 @@ fn is_row_of_conditions(rows: &[&str], dialect: &Dialect) -> bool {
             .first()
             .is_some_and(|range| leading_number(&row[range.clone()]).is_some())
     };
+    // Other rows of conditions and the header may stand below it.
+    let above = rest.iter().take_while(|row| !begins_with_number(row)).count();
+    let rest = rest.get(above.min(MOST_CONDITIONS)..).unwrap_or(&[]);
     known
         && leading_number(key).is_none()
         && values.len() >= 2
@@ -935,6 +941,22 @@ fn is_head_of_numbers(rows: &[&str], dialect: &Dialect) -> bool {
             .collect()
     };
     let across = numbers(first);
+    // `substrate;0 s;30 s;60 s`: a unit behind every number of the first row, and behind none below.
+    let with_unit = |row: &str| {
+        let cells = split(row, dialect).into_iter().skip(1);
+        cells
+            .filter(|range| matches!(cell(&row[range.clone()], dialect.style), Cell::WithUnit { .. }))
+            .count()
+    };
+    let rises = across.windows(2).all(|pair| pair[0] < pair[1]);
+    if across.len() >= 3
+        && rises
+        && with_unit(first) == across.len()
+        && rest.len() >= 2
+        && rest.iter().all(|row| with_unit(row) == 0)
+    {
+        return true;
+    }
     let Some(corner) = split(first, dialect).first().map(|range| &first[range.clone()]) else {
         return false;
     };
