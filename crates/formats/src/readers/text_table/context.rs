@@ -307,6 +307,8 @@ impl Context {
         }
         if let words::Word::Other(quantity) = words::word(line)
             && words::is_of_another_trade(&quantity)
+            // `tel 0555-12 34` below a letter is no header.
+            && !line.contains(|c: char| c.is_ascii_digit())
         {
             self.of_another_trade = Some(line.trim().to_owned());
         }

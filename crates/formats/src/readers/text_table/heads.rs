@@ -311,9 +311,19 @@ fn map_heads(
     }
     // `Sample: betanin, one spectrum` speaks of the run, however many commas it has.
     let stated = crate::header::pairs(kept);
-    if stated.iter().any(|pair| {
-        pair.mark == ':' && (!nearest || crate::words::field_of(&kept[pair.key.clone()]).is_some())
-    }) && columns > 1
+    // `hours of ageing:,0,100,300`: a key, and a number over each of the other columns.
+    let over_all = columns >= 4 && grid.dialect.sep.byte().is_some() && {
+        let cells = raw_split(kept, grid.dialect.sep);
+        cells.len() == columns
+            && cells[1..]
+                .iter()
+                .all(|cell| leading_number(&kept[cell.clone()]).is_some())
+    };
+    if !over_all
+        && stated.iter().any(|pair| {
+            pair.mark == ':' && (!nearest || crate::words::field_of(&kept[pair.key.clone()]).is_some())
+        })
+        && columns > 1
     {
         return None;
     }

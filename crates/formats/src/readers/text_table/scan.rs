@@ -315,14 +315,20 @@ fn table_at(
         }
         return None;
     }
+    let named = class == Class::Mixed && begins_with_name(&sample, &dialect, head_above);
     if class == Class::Mixed
+        && !named
         && (is_head_of_numbers(&sample, &dialect)
             || sums_up_below(&sample, &dialect)
-            || is_row_of_conditions(&sample, &dialect))
+            || is_row_of_conditions(&sample, &dialect)
+            || sample.len() == 1 && is_row_of_conditions(&with_following(text, cursor, &sample), &dialect))
     {
         return None;
     }
-    let kinds = kinds_of(&sample, &cells, &dialect, columns);
+    let mut kinds = kinds_of(&sample, &cells, &dialect, columns);
+    if named {
+        kinds[0] = Kind::Words;
+    }
     let figures = kinds.iter().filter(|kind| **kind == Kind::Figures).count();
     if figures == 0 {
         return None;
@@ -895,8 +901,37 @@ fn sums_up_below(rows: &[&str], dialect: &Dialect) -> bool {
         && numbered * 2 > rest.len()
 }
 
+/// Whether the first of these rows begins with a name, `blank;0.081;0.080`, below a row of numbers that all have units,
+/// `substrate;0 s;30 s`: then what stands in front of the rows are names, though most of them be numbers.
+fn begins_with_name(rows: &[&str], dialect: &Dialect, head_above: Option<&str>) -> bool {
+    let (Some(row), Some(head)) = (rows.first(), head_above) else {
+        return false;
+    };
+    let (row_cells, head_cells) = (split(row, dialect), split(head, dialect));
+    let measured =
+        |range: &Range<usize>| matches!(cell(&head[range.clone()], dialect.style), Cell::WithUnit { .. });
+    let name = row_cells.first().map(|range| row[range.clone()].trim());
+    row_cells.len() == head_cells.len()
+        && head_cells.len() >= 3
+        && head_cells[1..].iter().all(measured)
+        && name.is_some_and(|name| {
+            matches!(cell(name, dialect.style), Cell::Words) && name.starts_with(char::is_alphabetic)
+        })
+}
+
 /// So many rows of conditions and headers stand over one table.
 const MOST_CONDITIONS: usize = 4;
+
+/// A row and the lines that follow it, as far as they tell what it is.
+fn with_following<'a>(text: &'a str, cursor: Cursor, sample: &[&'a str]) -> Vec<&'a str> {
+    const FEW: usize = 8;
+    let behind = text.get(cursor.at..).unwrap_or("").lines().skip(1);
+    sample
+        .iter()
+        .copied()
+        .chain(behind.take_while(|line| !line.trim().is_empty()).take(FEW))
+        .collect()
+}
 
 /// Whether the first of these rows holds a condition for each curve and is none of them: `T (°C),25,30,35` over rows that
 /// begin with numbers.

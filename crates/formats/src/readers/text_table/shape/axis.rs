@@ -244,6 +244,9 @@ impl Shaper<'_> {
             self.hold_wavelength(&mut traces);
         }
         let beside = self.samples_beside_standards(x, &quantity, &ys, names.as_deref(), roles);
+        if let Some(samples) = beside.as_ref().filter(|_| traces.iter().all(Trace::is_empty)) {
+            return Shaped::Runs(vec![self.finish(Technique::FIXED_WAVELENGTH, samples.clone())]);
+        }
         let standards = self.finish(technique, traces);
         let samples = beside.map(|traces| self.finish(Technique::FIXED_WAVELENGTH, traces));
         Shaped::Runs(std::iter::once(standards).chain(samples).collect())

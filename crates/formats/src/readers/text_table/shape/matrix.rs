@@ -88,6 +88,19 @@ impl Shaper<'_> {
             Some((quantity, _)) if quantity == Quantity::WAVELENGTH => {
                 self.light_across(&across, &values, &spread, None)
             }
+            // Time courses in rows, each of a sample or of a condition.
+            Some((quantity, Some(unit)))
+                if quantity == Quantity::TIME
+                    && spread.orderly
+                    && (first.kind == Kind::Words
+                        && first.clock.is_none()
+                        && self.rows_are_names_or_conditions()
+                        || first.quantity.as_ref().is_some_and(|quantity| {
+                            matches!(quantity.as_str(), "concentration" | "temperature" | "ph")
+                        })) =>
+            {
+                self.light_across(&across, &values, &spread, Some((quantity, unit)))
+            }
             Some((quantity, unit)) if quantity == Quantity::TIME => self.time_across(&across, unit),
             // A table laid on its side: the corner names what runs across, each row what was measured, or a name where
             // the words around say it.
@@ -132,6 +145,20 @@ impl Shaper<'_> {
         words
             .iter()
             .all(|span| text[span.range()].trim().starts_with(char::is_alphabetic))
+    }
+
+    /// Whether what stands in front of the rows are names, or numbers with units: `blank`, `0.1 mM`.
+    fn rows_are_names_or_conditions(&self) -> bool {
+        let text = self.source.text();
+        let mut words = self.table.grid.words(self.columns[0].index).iter();
+        words.all(|span| {
+            let name = text[span.range()].trim();
+            name.starts_with(char::is_alphabetic)
+                || read_head(name)
+                    .held
+                    .iter()
+                    .any(|held| held.quantity != Quantity::UNKNOWN)
+        })
     }
 
     /// Spectra as rows, or times down and wavelengths across; or curves over another `axis` that stands across.
@@ -390,6 +417,9 @@ impl Shaper<'_> {
         } else {
             format!("the {x_quantity} from {from} to {to} stands across; each row is a curve")
         });
+        if x_quantity != Quantity::WAVELENGTH {
+            self.hold_wavelength(&mut traces);
+        }
         let technique = if x_quantity != Quantity::WAVELENGTH {
             if y_quantity == Quantity::RATE {
                 Technique::RATE_SERIES

@@ -707,6 +707,16 @@ fn summed_rows(text: &str, table: &Table, columns: &[Column]) -> std::collection
         let mut known: HashMap<&str, bool> = HashMap::new();
         for (row, span) in words.iter().enumerate() {
             let word = text[span.range()].trim();
+            // `Std` in one row after another names standards, and no deviation.
+            let at = |row: Option<usize>| {
+                row.and_then(|row| words.get(row))
+                    .map(|span| text[span.range()].trim())
+            };
+            let standards = crate::words::fold(word) == "std"
+                && (at(row.checked_sub(1)) == Some(word) || at(Some(row + 1)) == Some(word));
+            if standards {
+                continue;
+            }
             let sums_up = known.get(word).copied().unwrap_or_else(|| {
                 let sums_up =
                     word.chars().count() >= 2 && crate::words::is_statistics(word) && !is_numbered(word);
