@@ -126,6 +126,16 @@ fn understand(text: &str) -> Head {
     if let Some(quotient) = quotient_without_stroke(text) {
         return understand(&quotient);
     }
+    // `T = I/I0`, `A = -log T`: a symbol and how it is computed.
+    if let Some((name, rule)) = text.split_once('=')
+        && symbol(name.trim()).is_some()
+        && (rule.contains("log") || rule.trim_start().starts_with('I') && rule.contains('/'))
+    {
+        return understand(name);
+    }
+    if let Some(head) = reciprocal(text) {
+        return head;
+    }
     if let Some(head) = derived(text).or_else(|| absorbed(text)) {
         return head;
     }
@@ -162,6 +172,26 @@ fn understand(text: &str) -> Head {
         }
     }
     parts.into_head(text)
+}
+
+/// `1/[S] (1/mM)`, `1/T (1/K)`: the reciprocal of a quantity, under its own name. The reciprocal of a length of light is a
+/// wavenumber and known as such.
+fn reciprocal(text: &str) -> Option<Head> {
+    let (name, unit) = split_unit(text)?;
+    let of = name
+        .trim()
+        .strip_prefix('1')?
+        .trim_start()
+        .strip_prefix('/')?
+        .trim();
+    let unit = spelled(unit).one()?.clone();
+    let wavenumber = unit.converts_to(&Unit::PER_CENTIMETRE);
+    (of.starts_with(|c: char| c.is_alphabetic() || c == '[') && !wavenumber).then(|| Head {
+        quantity: Some(Quantity::named(name.trim().to_lowercase())),
+        unit: Some(unit),
+        why: format!("`{text}` is the reciprocal of a quantity"),
+        ..Head::default()
+    })
 }
 
 /// `DO_mg_L`, `conductivity_uS_cm`: a name and the two units of a quotient, whose stroke is left out. The head with it.

@@ -261,6 +261,10 @@ pub enum List {
     Genitive,
     /// Beginnings of words of what is read at one wavelength.
     ReadAt,
+    /// Keys whose values tell conditions in passing.
+    OfConditions,
+    /// Beginnings of words of what has a size in nanometres.
+    OfSize,
     /// Places whose temperature is that of what is measured in them.
     PlaceOfTemperature,
     /// Words in front of the wavelength at which was measured.

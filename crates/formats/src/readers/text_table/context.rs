@@ -182,7 +182,9 @@ impl Context {
                 .filter(|word| !word.is_empty())
         };
         let shone = |word: &str| {
-            words::begins(List::LightShone, word) || words::begins(List::AnotherWavelength, word)
+            words::begins(List::LightShone, word)
+                || words::begins(List::AnotherWavelength, word)
+                || words::begins(List::OfSize, word)
         };
         let read = |word: &str| {
             words::begins(List::ReadAt, word)

@@ -303,6 +303,10 @@ fn map_heads(
         kept = raw.trim_matches(|c| c != '\t' && is_blank(c));
     }
     kept = undecorated(kept);
+    // `Readings, 1 cm cell:` and a blank line introduce a table, and name none of its columns.
+    if after_blank && kept.ends_with(':') {
+        return None;
+    }
     let offset = raw.find(kept).unwrap_or(0);
     let base = line.span.start as usize + offset;
     let columns = grid.columns();

@@ -22,6 +22,7 @@ mod scan;
 mod segments;
 mod series;
 pub(crate) mod shape;
+mod surroundings;
 
 use std::collections::BTreeSet;
 
@@ -784,7 +785,8 @@ impl Said {
                     )
                 });
                 let cell = crate::words::fields_if_fitting(&kept[pair.key.clone()]).contains(&"cell");
-                if conditions || cell {
+                let told = crate::words::is(List::OfConditions, &kept[pair.key.clone()]);
+                if conditions || cell || told {
                     passing.hear(source, base + pair.value.start..base + pair.value.end);
                 }
             }

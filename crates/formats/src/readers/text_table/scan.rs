@@ -13,6 +13,7 @@ use super::heads::{glue_units, heads_above, is_summary_word, unmatched_head};
 use super::labelled;
 use super::number::{Cell, Style, cell, dotted_time, durations_differ, has_concise, is_nearly_number};
 use super::segments::RowClass;
+use super::surroundings::{are_like_readings, begins_with_name, lines_of_light_above, with_following};
 use crate::Assumptions;
 
 /// How many lines are looked at to decide how a table is written.
@@ -155,23 +156,6 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) 
         unsought,
         too_wide: effort.too_wide,
     }
-}
-
-/// Whether one of the nearest lines above says that light absorbed was measured: `absorbance at 410 nm:` over a list of
-/// names with a number each.
-fn lines_of_light_above(text: &str, above: &[Piece]) -> bool {
-    const NEAREST: usize = 3;
-    let lines = above.iter().rev().filter_map(|piece| match piece {
-        Piece::Text(line) => Some(&text[line.span.range()]),
-        _ => None,
-    });
-    let of_light = |line: &str| {
-        line.split(|c: char| !c.is_alphanumeric()).any(|word| {
-            word.chars().count() >= 3
-                && crate::words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
-        })
-    };
-    lines.take(NEAREST).any(of_light)
 }
 
 /// The heads above a table that begins at `cursor`. A damaged row may stand between them.
@@ -388,7 +372,13 @@ fn table_at(
     // Words between separators that stand in no sentence, under heads that say what they are, are no prose however many.
     let prose = sentences && !(worded && parted);
     let enough = if words_first {
-        let list = || parted && grid.rows >= 3 && !prose && lines_of_light_above(text, above);
+        let list = || {
+            parted
+                && grid.rows >= 3
+                && !prose
+                && are_like_readings(&grid)
+                && lines_of_light_above(text, above)
+        };
         worded || numbered_heads || (figures >= 2 && grid.rows >= 3 && !prose) || list()
     } else {
         grid.rows >= 2 || worded || numbered_heads
@@ -901,37 +891,8 @@ fn sums_up_below(rows: &[&str], dialect: &Dialect) -> bool {
         && numbered * 2 > rest.len()
 }
 
-/// Whether the first of these rows begins with a name, `blank;0.081;0.080`, below a row of numbers that all have units,
-/// `substrate;0 s;30 s`: then what stands in front of the rows are names, though most of them be numbers.
-fn begins_with_name(rows: &[&str], dialect: &Dialect, head_above: Option<&str>) -> bool {
-    let (Some(row), Some(head)) = (rows.first(), head_above) else {
-        return false;
-    };
-    let (row_cells, head_cells) = (split(row, dialect), split(head, dialect));
-    let measured =
-        |range: &Range<usize>| matches!(cell(&head[range.clone()], dialect.style), Cell::WithUnit { .. });
-    let name = row_cells.first().map(|range| row[range.clone()].trim());
-    row_cells.len() == head_cells.len()
-        && head_cells.len() >= 3
-        && head_cells[1..].iter().all(measured)
-        && name.is_some_and(|name| {
-            matches!(cell(name, dialect.style), Cell::Words) && name.starts_with(char::is_alphabetic)
-        })
-}
-
 /// So many rows of conditions and headers stand over one table.
 const MOST_CONDITIONS: usize = 4;
-
-/// A row and the lines that follow it, as far as they tell what it is.
-fn with_following<'a>(text: &'a str, cursor: Cursor, sample: &[&'a str]) -> Vec<&'a str> {
-    const FEW: usize = 8;
-    let behind = text.get(cursor.at..).unwrap_or("").lines().skip(1);
-    sample
-        .iter()
-        .copied()
-        .chain(behind.take_while(|line| !line.trim().is_empty()).take(FEW))
-        .collect()
-}
 
 /// Whether the first of these rows holds a condition for each curve and is none of them: `T (°C),25,30,35` over rows that
 /// begin with numbers.
