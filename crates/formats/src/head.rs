@@ -123,6 +123,19 @@ fn understand(text: &str) -> Head {
             return understand(&format!("{over}/{under}"));
         }
     }
+    if let Some(quotient) = quotient_without_stroke(text) {
+        return understand(&quotient);
+    }
+    // `T = I/I0`, `A = -log T`: a symbol and how it is computed.
+    if let Some((name, rule)) = text.split_once('=')
+        && symbol(name.trim()).is_some()
+        && (rule.contains("log") || rule.trim_start().starts_with('I') && rule.contains('/'))
+    {
+        return understand(name);
+    }
+    if let Some(head) = reciprocal(text) {
+        return head;
+    }
     if let Some(head) = derived(text).or_else(|| absorbed(text)) {
         return head;
     }
@@ -141,7 +154,10 @@ fn understand(text: &str) -> Head {
         parts.add(piece);
     } else {
         let in_brackets = text.ends_with([')', ']', '}']);
-        for (text, bracketed) in cut(text) {
+        for (place, (text, bracketed)) in cut(text).into_iter().enumerate() {
+            // `nm (leaf)`: a unit of more than one letter in front of a bracket.
+            let bracketed =
+                bracketed || place == 0 && in_brackets && matches!(text.trim(), "nm" | "cm-1" | "sec");
             let found = match parts.labels.as_slice() {
                 // Behind a word that says nothing `(A)` may be amperes as well.
                 [name] if bracketed && in_brackets && is_unknown_word(name) && text.trim() == "A" => {
@@ -156,6 +172,56 @@ fn understand(text: &str) -> Head {
         }
     }
     parts.into_head(text)
+}
+
+/// `1/[S] (1/mM)`, `1/T (1/K)`: the reciprocal of a quantity, under its own name. The reciprocal of a length of light is a
+/// wavenumber and known as such.
+fn reciprocal(text: &str) -> Option<Head> {
+    let (name, unit) = split_unit(text)?;
+    let of = name
+        .trim()
+        .strip_prefix('1')?
+        .trim_start()
+        .strip_prefix('/')?
+        .trim();
+    let unit = spelled(unit).one()?.clone();
+    let wavenumber = unit.converts_to(&Unit::PER_CENTIMETRE);
+    (of.starts_with(|c: char| c.is_alphabetic() || c == '[') && !wavenumber).then(|| Head {
+        quantity: Some(Quantity::named(name.trim().to_lowercase())),
+        unit: Some(unit),
+        why: format!("`{text}` is the reciprocal of a quantity"),
+        ..Head::default()
+    })
+}
+
+/// `DO_mg_L`, `conductivity_uS_cm`: a name and the two units of a quotient, whose stroke is left out. The head with it.
+fn quotient_without_stroke(text: &str) -> Option<String> {
+    let mark = if text.contains('_') { '_' } else { ' ' };
+    let (rest, under) = text.rsplit_once(mark)?;
+    let (name, over) = rest.rsplit_once(mark)?;
+    if name.trim().is_empty() || text.contains(['/', '(', '[', '^']) {
+        return None;
+    }
+    // Letters alone, and two of them above the stroke: the `M` of `abs_M_1` names a sample as likely.
+    let letters = |unit: &str| {
+        unit.chars()
+            .all(|c| c.is_alphabetic() || matches!(c, 'µ' | '2' | '3'))
+    };
+    let below = spelled(under).one().is_some_and(|unit| {
+        ["L", "m", "m2", "m3", "g"]
+            .iter()
+            .any(|code| Unit::ucum(code).is_ok_and(|like| unit.converts_to(&like)))
+    });
+    let quotient = format!("{over}/{under}");
+    (over.chars().count() >= 2
+        && letters(over)
+        && letters(under)
+        && below
+        && spelled(over)
+            .one()
+            .is_some_and(|unit| !unit.converts_to(&Unit::SECOND))
+        && spelled(&quotient) != Spelling::None)
+        .then(|| format!("{name}{mark}{quotient}"))
 }
 
 /// A number and the letters of its unit and nothing else, `300.5 nm` or `40s`: what all others of a wide table's heads

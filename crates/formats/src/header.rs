@@ -392,41 +392,6 @@ fn origin(source: &Source, range: &Range<usize>) -> Origin {
     Origin::Source(source.place(Span::new(range.start, range.end)))
 }
 
-/// The keys that begin the head of a letter, in lower case: of who wrote it, and of what it is about.
-pub(crate) const LETTER_KEYS: [&[&str]; 2] = [
-    &[
-        "from",
-        "von",
-        "de",
-        "da",
-        "från",
-        "fra",
-        "van",
-        "od",
-        "от",
-        "发件人",
-        "差出人",
-        "보낸사람",
-    ],
-    &[
-        "subject",
-        "betreff",
-        "objet",
-        "asunto",
-        "assunto",
-        "oggetto",
-        "ämne",
-        "emne",
-        "onderwerp",
-        "temat",
-        "předmět",
-        "тема",
-        "主题",
-        "件名",
-        "제목",
-    ],
-];
-
 /// Turns a pair into a claim: the key into a known field where its word is known, the value into a number, range,
 /// date or text of that field's kind. `key` and `value` are byte ranges of the source's text.
 ///

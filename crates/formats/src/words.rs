@@ -229,8 +229,16 @@ struct Furniture {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum List {
+    /// Keys of who wrote a letter.
+    LetterFrom,
+    /// Keys of what a letter is about.
+    LetterSubject,
+    /// Headers of times of day.
+    OverClocks,
     /// Headers of columns that number the lines.
     Counter,
+    /// Headers that number what was measured one by one: tablets, vials.
+    Numbered,
     /// Headers that count what a mean is of.
     Count,
     /// Headers of times in days.
@@ -251,6 +259,14 @@ pub enum List {
     Link,
     /// Words in front of what a quantity is of.
     Genitive,
+    /// Beginnings of words of what is read at one wavelength.
+    ReadAt,
+    /// Keys whose values tell conditions in passing.
+    OfConditions,
+    /// Beginnings of words of what has a size in nanometres.
+    OfSize,
+    /// Places whose temperature is that of what is measured in them.
+    PlaceOfTemperature,
     /// Words in front of the wavelength at which was measured.
     At,
     /// Words between two things of which one is meant.
@@ -275,6 +291,10 @@ pub enum List {
     Second,
     /// Minutes.
     Minute,
+    /// Words behind a unit of time that say since when it ran.
+    Since,
+    /// What says that a transmittance is a fraction of one.
+    Fraction,
     /// How people write that times are minutes and seconds.
     MinutesAndSeconds,
     /// How people write that times are hours and minutes.

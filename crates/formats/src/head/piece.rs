@@ -628,6 +628,25 @@ pub(super) fn phrase(text: &str, depth: usize) -> Option<Piece> {
     {
         return Some(Piece::Several(vec![found, Piece::Label(rest.join(" "))]));
     }
+    // `yeast OD 600` is `yeast OD600`.
+    if let [names @ .., first, second] = words.as_slice()
+        && !names.is_empty()
+        && second.len() == 3
+        && (symbol(first).is_some() || quantity_of(first).is_some_and(|quantity| quantity.is_of_light()))
+        && second.bytes().all(|byte| byte.is_ascii_digit())
+        && let Some(found) = at_wavelength(&format!("{first}{second}"))
+    {
+        return Some(Piece::Several(vec![found, Piece::Label(names.join(" "))]));
+    }
+    // `seconds since the start`: a unit of time in a word, and since when.
+    if let [unit, since, ..] = words.as_slice()
+        && unit.chars().count() > 3
+        && words::is(List::Since, since)
+        && let Some(units) = lone_unit(unit)
+        && units.iter().all(|unit| unit.converts_to(&Unit::SECOND))
+    {
+        return Some(Piece::Measured(vec![Quantity::TIME], units));
+    }
     // `WT OD600`: a name before the reading at a wavelength.
     if let [names @ .., last] = words.as_slice()
         && !names.is_empty()

@@ -166,10 +166,13 @@ fn condition(phrase: &str, customs: Customs) -> Option<(&'static str, Interpreta
         let Value::Number(value) = found.value else {
             return None;
         };
-        let only = before
-            .iter()
-            .chain(behind)
-            .all(|word| link(word) || of("temperature")(word));
+        let around = || before.iter().chain(behind);
+        // `room temp 21 °C`, `T = 25 °C`
+        let named = around().any(of("temperature"));
+        let of_place = |word: &&str| named && words::is(List::PlaceOfTemperature, word);
+        let symbol = |word: &&str| *word == "T" && before.contains(&"=");
+        let only =
+            around().all(|word| link(word) || of("temperature")(word) || of_place(word) || symbol(word));
         return (only && found.fits && (-80.0..=150.0).contains(&value)).then_some(("temperature", found));
     }
     let length = ["mm", "cm"]
@@ -227,6 +230,23 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
     if claim_moment(fields, source, line, start, customs) {
         return true;
     }
+    // `date 2013-07-04`
+    if let Some((key, rest)) = line.split_once(' ')
+        && field_of(key.trim_end_matches(':')) == Some("date")
+        && claim_moment(
+            fields,
+            source,
+            rest.trim(),
+            start + line.len() - rest.trim_start().len(),
+            customs,
+        )
+    {
+        return true;
+    }
+    // A title may end in the date, in a part of its own.
+    let title = source.text()[..start]
+        .trim_matches(|c: char| !c.is_alphanumeric())
+        .is_empty();
     let mut found: Vec<(&'static str, Claim)> = Vec::new();
     let (mut offset, mut words, mut treated) = (0, false, false);
     for (place, part) in parts(line).into_iter().enumerate() {
@@ -240,6 +260,9 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
         let Some((key, interpretation)) = free_part(part, customs) else {
             words = true;
             treated |= is_duration(part, customs);
+            if title && place > 0 && fields.get("date").is_none() && has_year(part) {
+                claim_moment(fields, source, part, from, customs);
+            }
             if place == 0 {
                 claim_heading_date(fields, source, part, from, customs);
             }
@@ -305,13 +328,16 @@ fn claim_heading_date(fields: &mut Fields, source: &Source, part: &str, start: u
         }
         _ => return,
     };
-    let has_year = heading
-        .split(|c: char| !c.is_ascii_digit())
-        .any(|digits| digits.len() == 4);
     let from = start + part.find(heading).unwrap_or(0);
-    if has_year {
+    if has_year(heading) {
         claim_moment(fields, source, heading, from, customs);
     }
+}
+
+/// Whether a text has a year of four digits.
+fn has_year(text: &str) -> bool {
+    text.split(|c: char| !c.is_ascii_digit())
+        .any(|digits| digits.len() == 4)
 }
 
 /// `1 cm cell`, `cubeta de 5 cm`: a length beside a word for the cell, in a line of words.

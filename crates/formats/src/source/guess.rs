@@ -214,6 +214,14 @@ fn sense(text: &str, tongues: Tongues) -> i32 {
         if word.iter().all(char::is_ascii) {
             continue;
         }
+        // One letter again and again is a line that was drawn.
+        if word
+            .windows(4)
+            .any(|four| four.iter().all(|letter| *letter == four[0]))
+        {
+            score -= i32::try_from(word.len()).unwrap_or(0);
+            continue;
+        }
         let spelled: String = word.iter().flat_map(|c| c.to_lowercase()).collect();
         let known = VOCABULARY.contains(spelled.as_str());
         score += match (known, word.len()) {

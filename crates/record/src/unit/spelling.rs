@@ -511,10 +511,10 @@ fn word_of_any_case(lower: &str) -> Option<&'static str> {
             "min"
         }
         "h" | "hr" | "hrs" | "hour" | "hours" | "std" | "stunde" | "stunden" | "heure" | "heures"
-        | "hora" | "horas" | "ora" | "ore" | "uur" | "uren" | "timme" | "timmar" | "godz" | "godzina"
-        | "godziny" | "hod" | "hodin" | "hodina" | "hodiny" | "hodinách" | "óra" | "saat" | "tunti"
-        | "tuntia" | "ч" | "час" | "часы" | "часов" | "часах" | "години" | "годин" | "ώρες" | "小时"
-        | "小時" | "시간" | "giờ" | "jam" | "hores" => "h",
+        | "hora" | "horas" | "ora" | "ore" | "uur" | "uren" | "timme" | "timmar" | "timer" | "godz"
+        | "godzina" | "godziny" | "hod" | "hodin" | "hodina" | "hodiny" | "hodinách" | "óra" | "saat"
+        | "tunti" | "tuntia" | "ч" | "час" | "часы" | "часов" | "часах" | "години" | "годин" | "ώρες"
+        | "小时" | "小時" | "시간" | "giờ" | "jam" | "hores" => "h",
         "d" | "day" | "days" | "tag" | "tage" | "tagen" | "jour" | "jours" | "día" | "días" | "dia"
         | "dias" | "giorno" | "giorni" | "dag" | "dagen" | "dagar" | "dni" | "dage" | "сут" | "сутки" => {
             "d"

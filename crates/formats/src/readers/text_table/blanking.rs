@@ -17,7 +17,9 @@ type Blanked = (String, Option<Diagnostic>);
 const IN_ALL: [fn(&str) -> Option<Blanked>; 2] = [without_thousands, without_clocks];
 
 /// What has signs that an ordinary text is without.
-const IN_OTHERS: [fn(&str) -> Option<Blanked>; 5] = [
+const IN_OTHERS: [fn(&str) -> Option<Blanked>; 7] = [
+    without_frames,
+    without_arrows,
     without_footnotes,
     without_formulas,
     without_bars,
@@ -216,6 +218,82 @@ fn without_formulas(text: &str) -> Option<Blanked> {
     Some((blanked, None))
 }
 
+/// The text with bars and rulers in ASCII in place of the signs that frames are drawn with, `║ 400 ║ 0.512 ║`: each is
+/// three bytes long, as are a bar and two blanks.
+fn without_frames(text: &str) -> Option<Blanked> {
+    let drawn = |sign: char| matches!(sign, '\u{2500}'..='\u{257F}');
+    // All of these signs begin with this byte.
+    memchr::memchr(0xE2, text.as_bytes())?;
+    let framed = |line: &&str| line.trim_start().starts_with(drawn) && line.trim_end().ends_with(drawn);
+    if text.lines().filter(framed).count() < 3 {
+        return None;
+    }
+    let mut plain = String::with_capacity(text.len());
+    for line in text.split_inclusive('\n') {
+        // A line of the frame parts rows, and has no cells.
+        let ruler = !line.contains(char::is_alphanumeric);
+        for sign in line.chars() {
+            match sign {
+                _ if drawn(sign) && ruler => plain.push_str("---"),
+                '│' | '║' | '┃' | '┆' | '┊' => plain.push_str("|  "),
+                _ if drawn(sign) => plain.push_str("   "),
+                _ => plain.push(sign),
+            }
+        }
+    }
+    Some((plain, None))
+}
+
+/// The text with blanks in place of arrows between a number, perhaps with its unit, and another, `at 400 nm -> 0.024`, and
+/// in place of a word in front of it, where at least three lines are so.
+fn without_arrows(text: &str) -> Option<Blanked> {
+    const FEWEST: usize = 3;
+    const ARROWS: [&str; 6] = ["-->", "->", "==>", "=>", "→", "⇒"];
+    let number = |word: &str| {
+        word.starts_with(|c: char| c.is_ascii_digit() || matches!(c, '-' | '+' | '.'))
+            && word.contains(|c: char| c.is_ascii_digit())
+    };
+    let arrow = |line: &str| -> Option<(usize, usize, usize)> {
+        let (at, arrow) = ARROWS
+            .iter()
+            .find_map(|arrow| Some((line.find(arrow)?, *arrow)))?;
+        let (front, behind) = (&line[..at], &line[at + arrow.len()..]);
+        let lead = front.len() - front.trim_start().len();
+        let first = front[lead..].split_whitespace().next()?;
+        // `at 400 nm`
+        let word = if crate::words::is(crate::words::List::At, first) && !number(first) {
+            first.len()
+        } else {
+            0
+        };
+        let mut words = front[lead + word..].split_whitespace();
+        let fits = words.next().is_some_and(number) && words.count() <= 1;
+        let mut words = behind.split_whitespace();
+        let fits = fits && words.next().is_some_and(number) && words.count() <= 1;
+        fits.then_some((lead + word, at, at + arrow.len()))
+    };
+    if !text.contains('>') && !text.contains('→') && !text.contains('⇒') {
+        return None;
+    }
+    if text.lines().filter(|line| arrow(line).is_some()).count() < FEWEST {
+        return None;
+    }
+    let mut blanked = String::with_capacity(text.len());
+    for line in text.split_inclusive('\n') {
+        match arrow(line) {
+            Some((word, from, to)) => {
+                blanked.extend(std::iter::repeat_n(' ', word));
+                blanked.push_str(&line[word..from]);
+                blanked.push('\t');
+                blanked.extend(std::iter::repeat_n(' ', to - from - 1));
+                blanked.push_str(&line[to..]);
+            }
+            None => blanked.push_str(line),
+        }
+    }
+    Some((blanked, None))
+}
+
 /// The text with blanks in place of the bars between tables side by side, `400  0.512 | 420  0.433`: where bars part
 /// whole rows of numbers and not cells.
 fn without_bars(text: &str) -> Option<Blanked> {
@@ -378,4 +456,35 @@ fn without_errors(text: &str) -> Option<Blanked> {
         .at(Place::line(line), "the first of them")
         .help("the original keeps them; `curvary show RUN --source` shows it");
     Some((blanked, Some(remark)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::intake::is_ordinary;
+
+    /// A text for each of [`IN_OTHERS`], in its order, that it has something to blank in.
+    const TEXTS: [&str; IN_OTHERS.len()] = [
+        "║ nm  ║ A     ║\n║ 400 ║ 0.512 ║\n║ 420 ║ 0.433 ║\n",
+        "400 nm -> 0.512\n420 nm -> 0.433\n440 nm -> 0.390\n",
+        "nm,A\n400,0.512*\n420,0.433\n* diluted twice\n",
+        "nm,A\n=\"400\",0.512\n",
+        "400 0.512 | 500 0.433\n420 0.498 | 520 0.377\n440 0.451 | 540 0.301\n",
+        "> spectrum of leaf\n> nm A\n> 400 0.512\n> 420 0.433\n",
+        "400 0.512 +/- 0.003\n420 0.433 +/- 0.004\n440 0.390 +/- 0.002\n",
+    ];
+
+    #[test]
+    fn what_is_looked_for_in_others_is_not_in_ordinary_texts() {
+        for (without, text) in IN_OTHERS.iter().zip(TEXTS) {
+            assert!(!is_ordinary(text.as_bytes()), "{text}");
+            let blanked = without(text).map(|(blanked, _)| blanked);
+            let blanked = blanked.unwrap_or_else(|| panic!("nothing was blanked in {text}"));
+            assert_eq!(
+                blanked.len(),
+                text.len(),
+                "every line stays as long as it was: {text}"
+            );
+        }
+    }
 }

@@ -13,6 +13,9 @@ const MAX_LINES: usize = 400;
 /// A line from this many bytes on is a sentence, and no title that gives a factor.
 const LONGEST_TITLE: usize = 60;
 
+/// A line from this many bytes on is prose, and states no form of the numbers.
+const LONGEST_FACT: usize = 100;
+
 /// So many words behind one that denies are denied.
 const REACH_OF_A_NEGATION: usize = 4;
 
@@ -33,6 +36,8 @@ pub(super) struct Context {
     pub(super) of_another_trade: Option<String>,
     /// Transmittance is named in percent.
     pub(super) percent: bool,
+    /// Transmittance is named as a fraction of one.
+    pub(super) fraction: bool,
     /// Units of time, wavelength and the like that are named.
     pub(super) units: BTreeSet<Unit>,
     /// Words that name a kind of measurement.
@@ -167,6 +172,63 @@ impl Context {
         }
     }
 
+    /// `Calibration of caffeine 273 nm`: a title of something read at one wavelength, with a lone wavelength. Sizes of particles
+    /// and light that a sample is lit with are others.
+    fn hear_titled(&mut self, line: &str) {
+        let lower = line.to_lowercase();
+        let words = || {
+            lower
+                .split(|c: char| !c.is_alphabetic())
+                .filter(|word| !word.is_empty())
+        };
+        let shone = |word: &str| {
+            words::begins(List::LightShone, word)
+                || words::begins(List::AnotherWavelength, word)
+                || words::begins(List::OfSize, word)
+        };
+        let read = |word: &str| {
+            words::begins(List::ReadAt, word)
+                || words::quantity_of(word)
+                    .is_some_and(|quantity| quantity.is_of_light() || quantity == Quantity::WAVELENGTH)
+        };
+        let parts: Vec<&str> = lower
+            .split([' ', '\t', ',', ';', '(', ')'])
+            .filter(|part| !part.is_empty())
+            .collect();
+        let known = words().any(read)
+            || (1..parts.len()).any(|at| {
+                words::quantity_of(&format!("{} {}", parts[at - 1], parts[at])) == Some(Quantity::WAVELENGTH)
+            });
+        if line.len() > LONGEST_TITLE || words().any(shone) || !known {
+            return;
+        }
+        let number = |text: &str| {
+            text.replace(',', ".")
+                .parse::<f64>()
+                .ok()
+                .filter(|value| (185.0..=1100.0).contains(value))
+        };
+        let unit = |part: &str| matches!(part, "nm" | "нм");
+        let found: Vec<f64> = parts
+            .iter()
+            .enumerate()
+            .filter_map(|(at, part)| {
+                let glued = part
+                    .strip_suffix("nm")
+                    .or_else(|| part.strip_suffix("нм"))
+                    .and_then(number);
+                let apart = parts
+                    .get(at + 1)
+                    .filter(|next| unit(next))
+                    .and_then(|_| number(part));
+                glued.or(apart)
+            })
+            .collect();
+        if let [value] = found[..] {
+            self.heard.push((value, Unit::NANOMETRE));
+        }
+    }
+
     /// A line that names a unit of wavelength or time, bare of a number, and what was measured, and little else.
     fn hear_axes(&mut self, line: &str) {
         if line.len() > LONGEST_TITLE {
@@ -240,12 +302,15 @@ impl Context {
         }
         self.hear_axes(line);
         self.hear_bracketed(line);
+        self.hear_titled(line);
         if let Some((quantity, initials)) = words::optical_in(line) {
             self.abbreviated.push((initials, quantity.clone()));
             self.others.insert(quantity);
         }
         if let words::Word::Other(quantity) = words::word(line)
             && words::is_of_another_trade(&quantity)
+            // `tel 0555-12 34` below a letter is no header.
+            && !line.contains(|c: char| c.is_ascii_digit())
         {
             self.of_another_trade = Some(line.trim().to_owned());
         }
@@ -254,7 +319,7 @@ impl Context {
             if phrase.split_whitespace().count() <= 5 && phrase.len() >= 4 {
                 let head = crate::head::read_head(phrase.trim());
                 // `Lamp change: 340 nm` says something else.
-                if !line.contains([':', '=']) {
+                if !line.contains(": ") && !line.contains('=') && !line.trim_end().ends_with(':') {
                     self.hear_wavelength(&head);
                 }
                 if let (Some(quantity), Some(unit), true) = (head.quantity, head.unit, head.held.is_empty()) {
@@ -303,6 +368,9 @@ impl Context {
             }
         }
         self.minutes_and_seconds |= has(b':') && words::contains(List::MinutesAndSeconds, &lower);
+        self.fraction |= lower.len() <= LONGEST_FACT
+            && words::contains(List::Fraction, &lower)
+            && (lower.contains("trans") || lower.contains("refl") || lower.contains("i/i"));
         if has(b'%') && (lower.contains("%t") || lower.contains("% t")) {
             self.percent = true;
             self.quantities.insert(Quantity::TRANSMITTANCE);

@@ -302,6 +302,11 @@ fn map_heads(
     if mark.is_none() && grid.dialect.sep == Sep::Tab {
         kept = raw.trim_matches(|c| c != '\t' && is_blank(c));
     }
+    kept = undecorated(kept);
+    // `Readings, 1 cm cell:` and a blank line introduce a table, and name none of its columns.
+    if after_blank && kept.ends_with(':') {
+        return None;
+    }
     let offset = raw.find(kept).unwrap_or(0);
     let base = line.span.start as usize + offset;
     let columns = grid.columns();
@@ -310,9 +315,19 @@ fn map_heads(
     }
     // `Sample: betanin, one spectrum` speaks of the run, however many commas it has.
     let stated = crate::header::pairs(kept);
-    if stated.iter().any(|pair| {
-        pair.mark == ':' && (!nearest || crate::words::field_of(&kept[pair.key.clone()]).is_some())
-    }) && columns > 1
+    // `hours of ageing:,0,100,300`: a key, and a number over each of the other columns.
+    let over_all = columns >= 4 && grid.dialect.sep.byte().is_some() && {
+        let cells = raw_split(kept, grid.dialect.sep);
+        cells.len() == columns
+            && cells[1..]
+                .iter()
+                .all(|cell| leading_number(&kept[cell.clone()]).is_some())
+    };
+    if !over_all
+        && stated.iter().any(|pair| {
+            pair.mark == ':' && (!nearest || crate::words::field_of(&kept[pair.key.clone()]).is_some())
+        })
+        && columns > 1
     {
         return None;
     }
@@ -549,6 +564,20 @@ fn without_aside(line: &str) -> &str {
     } else {
         line[..open].trim_end()
     }
+}
+
+/// A line without the strokes that it is set off with on both sides: the `nm , A` of `-- nm , A --`.
+fn undecorated(line: &str) -> &str {
+    for stroke in ['-', '=', '~', '*', '_'] {
+        let bare = |text: &str| text.starts_with(stroke) && text[1..].starts_with(stroke);
+        if bare(line) && line.ends_with(stroke) {
+            let inner = line.trim_matches(stroke);
+            if inner.starts_with(' ') && inner.ends_with(' ') {
+                return inner.trim();
+            }
+        }
+    }
+    line
 }
 
 /// Puts `(nm)`, `[nm]`, `/ nm` and the like to the word before them.

@@ -22,6 +22,7 @@ mod scan;
 mod segments;
 mod series;
 pub(crate) mod shape;
+mod surroundings;
 
 use std::collections::BTreeSet;
 
@@ -38,6 +39,7 @@ use self::scan::{TextLine, scan, strip_remark};
 use self::segments::RowClass;
 use self::shape::{Draft, Shaped, shape};
 use crate::header;
+use crate::words::List;
 use crate::{Card, Glimpse, Part, Reader, Reading, Recognition, Source};
 
 /// Lines of words beyond this count are not searched for keys and values.
@@ -680,10 +682,14 @@ fn cut_off(source: &Source, section: &Section) -> Option<Diagnostic> {
 fn head_of_letter(text: &str, lines: &[TextLine]) -> Option<std::ops::RangeInclusive<u32>> {
     let key = |line: &TextLine| {
         let line = text[line.span.range()].trim_start_matches(['>', ' ']);
-        header::LETTER_KEYS.iter().position(|keys| {
-            line.split_once(':')
-                .is_some_and(|(key, _)| keys.contains(&key.trim().to_lowercase().as_str()))
-        })
+        let (key, _) = line.split_once(':')?;
+        [List::LetterFrom, List::LetterSubject]
+            .into_iter()
+            .position(|list| {
+                crate::words::words_of(list)
+                    .iter()
+                    .any(|word| *word == key.trim().to_lowercase())
+            })
     };
     let first = lines.iter().position(|line| key(line).is_some())?;
     let block: Vec<&TextLine> = lines[first..]
@@ -779,7 +785,8 @@ impl Said {
                     )
                 });
                 let cell = crate::words::fields_if_fitting(&kept[pair.key.clone()]).contains(&"cell");
-                if conditions || cell {
+                let told = crate::words::is(List::OfConditions, &kept[pair.key.clone()]);
+                if conditions || cell || told {
                     passing.hear(source, base + pair.value.start..base + pair.value.end);
                 }
             }

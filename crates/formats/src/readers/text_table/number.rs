@@ -171,6 +171,10 @@ pub(super) fn cell(text: &str, style: Style) -> Cell {
         if rest.trim().is_empty() || remark || rest == ":" || uncertain {
             return Cell::Number { value, decimals };
         }
+        // `1/cm` is a unit and no number.
+        if value == 1.0 && end == 1 && rest.starts_with('/') {
+            return Cell::Words;
+        }
         if let Some(clock) = clock(text, style).or_else(|| clock_of_duration(text, style)) {
             return clock;
         }

@@ -13,6 +13,7 @@ use super::heads::{glue_units, heads_above, is_summary_word, unmatched_head};
 use super::labelled;
 use super::number::{Cell, Style, cell, dotted_time, durations_differ, has_concise, is_nearly_number};
 use super::segments::RowClass;
+use super::surroundings::{are_like_readings, begins_with_name, lines_of_light_above, with_following};
 use crate::Assumptions;
 
 /// How many lines are looked at to decide how a table is written.
@@ -64,6 +65,8 @@ struct Effort {
     read: usize,
     /// The first line of more cells than a table may have columns, and how many it has.
     too_wide: Option<(u32, usize)>,
+    /// Lines that begin in front of this byte were seen to be sentences, and are not weighed one by one.
+    sentences_to: usize,
 }
 
 impl Effort {
@@ -130,7 +133,7 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) 
                 continue;
             }
         }
-        if class != Class::Words && worth_it && cursor.at >= from {
+        if class != Class::Words && worth_it && cursor.at >= from.max(effort.sentences_to) {
             let before = effort;
             if let Some((table, after)) = table_at(text, cursor, class, &pieces, assume, least, &mut effort) {
                 effort = before;
@@ -296,17 +299,23 @@ fn table_at(
         }
         return None;
     }
+    let named = class == Class::Mixed && begins_with_name(&sample, &dialect, head_above);
     if class == Class::Mixed
+        && !named
         && (is_head_of_numbers(&sample, &dialect)
             || sums_up_below(&sample, &dialect)
-            || is_row_of_conditions(&sample, &dialect))
+            || is_row_of_conditions(&sample, &dialect)
+            || sample.len() == 1 && is_row_of_conditions(&with_following(text, cursor, &sample), &dialect))
     {
         return None;
     }
     if is_row_of_levels(&sample, &dialect) {
         return None;
     }
-    let kinds = kinds_of(&sample, &cells, &dialect, columns);
+    let mut kinds = kinds_of(&sample, &cells, &dialect, columns);
+    if named {
+        kinds[0] = Kind::Words;
+    }
     let figures = kinds.iter().filter(|kind| **kind == Kind::Figures).count();
     if figures == 0 {
         return None;
@@ -322,6 +331,10 @@ fn table_at(
     // Lines of a log, `17 59 pump 8 on, valve 2 off`, are sentences too, though they begin with numbers.
     let named = || head_above.is_some_and(names_quantity);
     if dialect.sep == Sep::Blank && wordy >= 4 && wordy >= figures && !named() {
+        // A table that begins in the first half of the sample would have shown in it.
+        if let Some(line) = sample.get(sample.len() / 2) {
+            effort.sentences_to = (line.as_ptr() as usize).saturating_sub(text.as_ptr() as usize);
+        }
         return None;
     }
     let mut grid = Grid::new(dialect.clone(), kinds);
@@ -362,7 +375,14 @@ fn table_at(
     // Words between separators that stand in no sentence, under heads that say what they are, are no prose however many.
     let prose = sentences && !(worded && parted);
     let enough = if words_first {
-        worded || numbered_heads || (figures >= 2 && grid.rows >= 3 && !prose)
+        let list = || {
+            parted
+                && grid.rows >= 3
+                && !prose
+                && are_like_readings(&grid)
+                && lines_of_light_above(text, above)
+        };
+        worded || numbered_heads || (figures >= 2 && grid.rows >= 3 && !prose) || list()
     } else {
         grid.rows >= 2 || worded || numbered_heads
     };
@@ -874,6 +894,9 @@ fn sums_up_below(rows: &[&str], dialect: &Dialect) -> bool {
         && numbered * 2 > rest.len()
 }
 
+/// So many rows of conditions and headers stand over one table.
+const MOST_CONDITIONS: usize = 4;
+
 /// Whether the first of these rows holds a condition for each curve and is none of them: `T (°C),25,30,35` over rows that
 /// begin with numbers.
 fn is_row_of_conditions(rows: &[&str], dialect: &Dialect) -> bool {
@@ -891,6 +914,9 @@ fn is_row_of_conditions(rows: &[&str], dialect: &Dialect) -> bool {
             .first()
             .is_some_and(|range| leading_number(&row[range.clone()]).is_some())
     };
+    // Other rows of conditions and the header may stand below it.
+    let above = rest.iter().take_while(|row| !begins_with_number(row)).count();
+    let rest = rest.get(above.min(MOST_CONDITIONS)..).unwrap_or(&[]);
     known
         && leading_number(key).is_none()
         && values.len() >= 2
@@ -934,6 +960,22 @@ fn is_head_of_numbers(rows: &[&str], dialect: &Dialect) -> bool {
             .collect()
     };
     let across = numbers(first);
+    // `substrate;0 s;30 s;60 s`: a unit behind every number of the first row, and behind none below.
+    let with_unit = |row: &str| {
+        let cells = split(row, dialect).into_iter().skip(1);
+        cells
+            .filter(|range| matches!(cell(&row[range.clone()], dialect.style), Cell::WithUnit { .. }))
+            .count()
+    };
+    let rises = across.windows(2).all(|pair| pair[0] < pair[1]);
+    if across.len() >= 3
+        && rises
+        && with_unit(first) == across.len()
+        && rest.len() >= 2
+        && rest.iter().all(|row| with_unit(row) == 0)
+    {
+        return true;
+    }
     let Some(corner) = split(first, dialect).first().map(|range| &first[range.clone()]) else {
         return false;
     };

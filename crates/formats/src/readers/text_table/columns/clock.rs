@@ -43,15 +43,12 @@ impl Clock {
     }
 }
 
-/// Words over times of day, beside those known as a quantity (`Uhrzeit`). From memory.
-const OVER_CLOCKS: [&str; 5] = ["klo", "kl", "kello", "uhr", "o'clock"];
-
 /// Whether a head names times of day.
 pub(in crate::readers::text_table) fn is_head_of_clocks(text: &str) -> bool {
     // `klo (hh.mm.ss)`: the form stands in brackets.
     let bare = text.split(['(', '[']).next().unwrap_or(text);
     let word = bare.trim().trim_end_matches(['.', ':']).to_lowercase();
-    OVER_CLOCKS.contains(&word.as_str())
+    words::words_of(words::List::OverClocks).contains(&word)
         || read_head(text)
             .quantity
             .is_some_and(|quantity| quantity.as_str() == "time-of-day")

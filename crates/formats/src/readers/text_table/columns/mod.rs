@@ -171,6 +171,12 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option
         empties[gap.column as usize] += 1;
     }
     let rows_of_heads = spread_groups(text, table);
+    // What stands lowest over the first column says what runs; what stands above it may be a condition of each curve.
+    let lowest = rows_of_heads
+        .iter()
+        .rev()
+        .find_map(|row| row.first().copied().flatten())
+        .map(|span| text[span.range()].trim().to_owned());
     let mut columns = Vec::with_capacity(grid.columns());
     for index in 0..grid.columns() {
         let kind = grid.kinds[index];
@@ -192,6 +198,7 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option
             by_vocabulary: false,
             stats: Stats::default(),
         };
+        let mut held: Vec<Coordinate> = Vec::new();
         for (row, head) in rows_of_heads.iter().zip(&table.heads) {
             let Some(span) = row[index] else { continue };
             let cell = &text[span.range()];
@@ -199,11 +206,22 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option
                 RowClass::Units if is_dash(cell) => {}
                 RowClass::Header | RowClass::Units | RowClass::Title => {
                     column.heads.push((cell.to_owned(), span));
+                    held.extend(
+                        row[0].filter(|_| index > 0).and_then(|key| {
+                            condition_over(&text[key.range()], cell, lowest.as_deref(), grid)
+                        }),
+                    );
                 }
                 RowClass::Condition | RowClass::Samples | RowClass::Names | RowClass::Summary => {}
             }
         }
         understand_heads(&mut column);
+        for one in held {
+            column
+                .held
+                .retain(|other| other.quantity != Quantity::UNKNOWN && other.quantity != one.quantity);
+            column.held.push(one);
+        }
         hear_other(&mut column);
         for (row, head) in rows_of_heads.iter().zip(&table.heads) {
             if let (Some(span), 1..) = (row[index], index) {
@@ -272,11 +290,40 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option
         }
         columns.push(column);
     }
+    number_rows(&mut columns);
     names::take_lone_letters(&mut columns);
     names::by_neighbours(&mut columns);
     clock::join_minutes_and_seconds(&mut columns, table);
     clock::part_four_digits(&mut columns, table);
     columns
+}
+
+/// A first column 1, 2, 3, … without a header, in front of one that runs and others that all have headers, numbers the rows:
+/// tables of R and others are written so.
+fn number_rows(columns: &mut [Column]) {
+    let nameless = |column: &Column| {
+        let named = |(text, _): &(String, Span)| text.contains(char::is_alphanumeric);
+        !column.heads.iter().any(named)
+    };
+    let [first, rest @ ..] = columns else { return };
+    let runs = |column: &Column| {
+        column.quantity.as_ref().is_some_and(|quantity| {
+            matches!(
+                quantity.as_str(),
+                "wavelength" | "wavenumber" | "time" | "concentration"
+            )
+        })
+    };
+    let numbers = first.kind == Kind::Figures && first.stats.counts() && first.stats.count >= 3;
+    if numbers
+        && nameless(first)
+        && first.quantity.is_none()
+        && rest.len() >= 2
+        && rest.iter().any(runs)
+        && !rest.iter().any(nameless)
+    {
+        first.quantity = Some(Quantity::INDEX);
+    }
 }
 
 /// Gives columns the meaning that a layout tells. Whatever their heads seem to say counts no more.
@@ -342,6 +389,23 @@ fn beside_heads(column: &mut Column, class: RowClass, key: &str, text: &str, spa
         },
         RowClass::Header | RowClass::Units | RowClass::Title | RowClass::Summary => {}
     }
+}
+
+/// The pH or temperature that a number over a column is, where the key in front of it says so and another header below
+/// says what runs: `pH` over `nm`.
+fn condition_over(key: &str, cell: &str, lowest: Option<&str>, grid: &Grid) -> Option<Coordinate> {
+    let key = key.trim();
+    let runs = |lowest: &str| {
+        lowest != key && {
+            let head = read_head(lowest);
+            head.quantity
+                .is_some_and(|quantity| matches!(quantity.as_str(), "wavelength" | "wavenumber" | "time"))
+        }
+    };
+    let of = read_head(key).quantity?;
+    (lowest.is_some_and(runs) && matches!(of.as_str(), "ph" | "temperature" | "concentration"))
+        .then(|| condition(key, cell.trim(), grid))
+        .flatten()
 }
 
 /// The coordinate that a number in a row of conditions is, where its key and unit say so.
@@ -663,6 +727,11 @@ pub(super) fn head_or_first_word(text: &str) -> crate::head::Head {
         || !head.held.is_empty()
         || head.units_possible.is_empty() && head.unit.is_none() && head.label.is_none()
     {
+        return head;
+    }
+    // `DO (mg/L)`: the word is of one quantity, the unit of another, and neither is thrown away.
+    let quotient = |unit: &Unit| unit.code().contains('/') && !unit.code().starts_with('/');
+    if head.quantities_possible.len() > 1 && head.unit.as_ref().is_some_and(quotient) {
         return head;
     }
     let trimmed = text.trim();

@@ -1,5 +1,7 @@
 //! Numbers that have lost their decimal sign, and rows that have lost a delimiter: they no longer say what was measured.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use super::*;
 
 /// Columns with fewer numbers say nothing of how their numbers are written.
@@ -133,9 +135,24 @@ impl Grid {
             .map(|gap| gap.row as usize)
             .collect();
         short.dedup();
+        let glued = self.glued_among(&short);
+        self.take_out(&glued, 0, Lack::Glued);
+        // Where every second row ends early, rows were broken over two lines.
+        if short.len() * 2 < self.rows {
+            let shifted: Vec<usize> = short
+                .into_iter()
+                .filter(|row| !glued.contains(row))
+                .filter(|&row| !self.figure(row, 0).is_nan() && self.goes_with_next_column(row))
+                .collect();
+            self.take_out(&shifted, 1, Lack::Shifted);
+        }
+    }
+
+    /// Of the rows that end early, those whose first number looks like two that have become one.
+    fn glued_among(&self, short: &[usize]) -> Vec<usize> {
         // Where many rows end early, that is how the table is written.
         if short.is_empty() || short.len() * 10 > self.rows.max(10) {
-            return;
+            return Vec::new();
         }
         let place = self.place[0];
         let changes = self.decimals().swap_remove(place);
@@ -151,8 +168,9 @@ impl Grid {
                 || numbers.windows(2).all(|pair| pair[1] < pair[0])
         };
         let numbers: Vec<f64> = self.column(0).collect();
-        let glued: Vec<usize> = short
-            .into_iter()
+        short
+            .iter()
+            .copied()
             .filter(|&row| {
                 let own = most(row..row + 1);
                 let finer = own > most(0..row).max(most(row + 1..self.rows));
@@ -164,27 +182,67 @@ impl Grid {
                     .collect();
                 finer || without.len() >= 2 && orderly(&without) && !orderly(with)
             })
+            .collect()
+    }
+
+    /// Whether a number of a row that ends early lies far nearer to those above and below it in the next column than to
+    /// those in its own.
+    fn goes_with_next_column(&self, row: usize) -> bool {
+        let filled = |column: usize| self.kinds.get(column) == Some(&Kind::Figures);
+        // What would stand there: the middle of the numbers above and below.
+        let middle = |column: usize| -> Option<f64> {
+            let above = row.checked_sub(1).map(|row| self.figure(row, column))?;
+            let below = self.figure(row + 1, column);
+            Some((above + below) / 2.0).filter(|middle| middle.is_finite())
+        };
+        (1..self.columns().saturating_sub(1)).any(|column| {
+            let value = self.figure(row, column);
+            if !filled(column) || !filled(column + 1) || value.is_nan() {
+                return false;
+            }
+            match (middle(column), middle(column + 1)) {
+                (Some(own), Some(next)) => (value - next).abs() * 4.0 < (value - own).abs(),
+                _ => false,
+            }
+        })
+    }
+
+    /// Takes the numbers of rows, from this column on, out for this reason.
+    fn take_out(&mut self, rows: &[usize], from: usize, lack: Lack) {
+        if rows.is_empty() {
+            return;
+        }
+        let number = |row: usize| u32::try_from(row).unwrap_or(u32::MAX);
+        let of_rows = |gap: &&Gap| rows.binary_search(&(gap.row as usize)).is_ok();
+        let lacking: BTreeSet<(u32, u32)> = self
+            .gaps
+            .iter()
+            .filter(of_rows)
+            .map(|gap| (gap.row, gap.column))
             .collect();
-        for row in glued {
-            let line = u32::try_from(row).unwrap_or(u32::MAX);
-            let lacking: Vec<u32> = self
-                .gaps
-                .iter()
-                .filter(|gap| gap.row == line)
-                .map(|gap| gap.column)
-                .collect();
-            let span = self.gaps.iter().find(|gap| gap.row == line).map(|gap| gap.span);
-            for column in (0..self.columns()).filter(|&column| self.kinds[column] == Kind::Figures) {
-                let index = u32::try_from(column).unwrap_or(u32::MAX);
-                let figures = self.figures.get_mut(self.place[column]);
-                if let Some(number) = figures.and_then(|figures| figures.make_mut().get_mut(row)) {
-                    *number = f64::NAN;
+        // Where the row ends.
+        let spans: BTreeMap<u32, Span> = self
+            .gaps
+            .iter()
+            .filter(of_rows)
+            .map(|gap| (gap.row, gap.span))
+            .collect();
+        for column in (from..self.columns()).filter(|&column| self.kinds[column] == Kind::Figures) {
+            let index = number(column);
+            let Some(figures) = self.figures.get_mut(self.place[column]) else {
+                continue;
+            };
+            let figures = figures.make_mut();
+            for &row in rows {
+                if let Some(value) = figures.get_mut(row) {
+                    *value = f64::NAN;
                 }
-                if let Some(span) = span.filter(|_| !lacking.contains(&index)) {
+                let row = number(row);
+                if let Some(&span) = spans.get(&row).filter(|_| !lacking.contains(&(row, index))) {
                     self.gaps.push(Gap {
-                        row: line,
+                        row,
                         column: index,
-                        lack: Lack::Glued,
+                        lack,
                         span,
                     });
                 }

@@ -51,6 +51,8 @@ pub(super) enum Lack {
     Unpointed,
     /// Its row lacks a delimiter: two cells have become one, and the others stand under the wrong columns.
     Glued,
+    /// Its row lacks a cell, and the numbers of the row go better with those of the next column.
+    Shifted,
 }
 
 /// A cell of figures without a number.

@@ -13,7 +13,25 @@ impl Shaper<'_> {
         // Flags behind single rows are no names of all.
         let named = (0..roles.len())
             .any(|i| roles[i] == Role::Names && (i == 0 || !self.is_sparse(&self.columns[i])));
-        if named && measured {
+        // So do the numbers of tablets and vials.
+        let numbered = || {
+            self.columns.iter().any(|column| {
+                role(column) == Role::Counter
+                    && column
+                        .heads
+                        .last()
+                        .is_some_and(|(text, _)| words::is(List::Numbered, text))
+            })
+        };
+        // A lone column of numbers behind names was measured in them.
+        let alone = || {
+            self.columns
+                .iter()
+                .filter(|column| column.kind == Kind::Figures)
+                .count()
+                == 1
+        };
+        if measured && (named || numbered()) || roles.first() == Some(&Role::Names) && named && alone() {
             return None;
         }
         // Temperature against absorbance: a melting curve.
@@ -225,7 +243,80 @@ impl Shaper<'_> {
         {
             self.hold_wavelength(&mut traces);
         }
-        Shaped::Runs(vec![self.finish(technique, traces)])
+        let beside = self.samples_beside_standards(x, &quantity, &ys, names.as_deref(), roles);
+        if let Some(samples) = beside.as_ref().filter(|_| traces.iter().all(Trace::is_empty)) {
+            return Shaped::Runs(vec![self.finish(Technique::FIXED_WAVELENGTH, samples.clone())]);
+        }
+        let standards = self.finish(technique, traces);
+        let samples = beside.map(|traces| self.finish(Technique::FIXED_WAVELENGTH, traces));
+        Shaped::Runs(std::iter::once(standards).chain(samples).collect())
+    }
+
+    /// The readings of named rows without a concentration among rows that have one: the samples among the standards. They
+    /// are readings of their own.
+    fn samples_beside_standards(
+        &mut self,
+        x: usize,
+        quantity: &Quantity,
+        ys: &[usize],
+        names: Option<&[String]>,
+        roles: &[Role],
+    ) -> Option<Vec<Trace>> {
+        let names = names.filter(|_| *quantity == Quantity::CONCENTRATION)?;
+        let grid = &self.table.grid;
+        let column = self.columns[x].index;
+        if self.columns[x].kind != Kind::Figures {
+            return None;
+        }
+        // A number that cannot be read is a damaged standard.
+        let rows: Vec<usize> = grid
+            .gaps_of(column)
+            .iter()
+            .filter(|gap| matches!(gap.lack, Lack::Empty | Lack::Missing | Lack::Short))
+            .map(|gap| gap.row as usize)
+            .filter(|row| !self.summed.contains(row) && names.get(*row).is_some_and(|name| !name.is_empty()))
+            .collect();
+        let mut traces = Vec::new();
+        for &y in ys.iter().filter(|_| !rows.is_empty()) {
+            let (of, unit) = self.y_meaning(y, &Quantity::INDEX, roles);
+            let (kept, values, decimals) = self.kept_rows(y, &of, None, rows.iter().copied());
+            if kept.len() == 0 {
+                continue;
+            }
+            let counted: Vec<f64> = (1..=kept.len()).map(|place| place as f64).collect();
+            let x = Values::new(Quantity::INDEX, Unit::ONE, counted);
+            let column = Values {
+                quantity: of,
+                unit,
+                name: self.name(y),
+                values,
+                decimals,
+            };
+            if let Some(mut trace) = self.assemble(x, column, y, &kept) {
+                trace.row_names = kept.iter().filter_map(|row| names.get(row).cloned()).collect();
+                trace.absent = 0;
+                traces.push(trace);
+            }
+        }
+        if traces.is_empty() {
+            return None;
+        }
+        self.hold_wavelength(&mut traces);
+        let lost = |remark: &Diagnostic| {
+            remark.code.as_str() == "missing-value" && remark.message.contains("cannot be placed")
+        };
+        self.remarks.retain(|remark| !lost(remark));
+        self.remarks.push(
+            Diagnostic::note(
+                Code::new("samples-beside-standards"),
+                format!(
+                    "{} have no concentration: they are kept as a run of their own, behind the standards",
+                    count(rows.len(), "row")
+                ),
+            )
+            .at(Place::line(self.table.grid.line(rows[0])), "the first of them"),
+        );
+        Some(traces)
     }
 
     /// Asks where a time turns back again and again, and not at the ends of sweeps: a delay, a condition of each reading,

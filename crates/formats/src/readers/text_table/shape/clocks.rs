@@ -130,8 +130,10 @@ impl Shaper<'_> {
             else {
                 continue;
             };
-            // Two parts may be minutes and seconds, unless dates change beside them.
+            // Two parts may be minutes and seconds, unless dates change beside them or the header names times of day.
             let two = clock.parts == 2;
+            let head = self.columns[place].heads.last();
+            let of_day = head.is_some_and(|(text, _)| super::super::columns::is_head_of_clocks(text));
             let day = if two { 24.0 * 60.0 } else { 24.0 * 3600.0 };
             let times: Vec<(usize, f64)> = clock
                 .seconds
@@ -150,7 +152,7 @@ impl Shaper<'_> {
             }
             let days: Vec<f64> = match beside.clone().filter(|days| days.len() == rows) {
                 Some(days) => days,
-                None if two || falls.is_empty() => continue,
+                None if two && !of_day || falls.is_empty() => continue,
                 None => {
                     let by_midnight = times
                         .windows(2)

@@ -396,6 +396,12 @@ impl Shaper<'_> {
                 "stand in rows that lack a delimiter: their first number looks like two that have become one",
             ),
             (
+                Lack::Shifted,
+                "row-does-not-fit",
+                "stands in a row that lacks a cell, and goes better with the next column",
+                "stand in rows that lack a cell, and go better with the next column",
+            ),
+            (
                 Lack::Bracketed,
                 "number-in-parentheses",
                 "is a number in parentheses",

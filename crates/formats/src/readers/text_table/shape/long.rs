@@ -87,7 +87,9 @@ impl Shaper<'_> {
         };
         let mut keys: Vec<usize> = (0..roles.len())
             .filter(|&i| {
-                let names = roles[i] == Role::Names && !self.is_sparse(&self.columns[i]);
+                let names = roles[i] == Role::Names
+                    && !self.is_sparse(&self.columns[i])
+                    && !self.tells_kinds_of_peaks(i);
                 i != running && (names || (roles[i] == Role::Coordinate && xs.contains(&i)))
             })
             .collect();
@@ -256,6 +258,13 @@ impl Shaper<'_> {
                 .to_owned(),
         );
         Some(self.finish(technique, traces))
+    }
+
+    /// Whether a column of words says of each row which kind of peak it is, `max` or `min`: a list of peaks is one curve.
+    fn tells_kinds_of_peaks(&self, place: usize) -> bool {
+        let text = self.source.text();
+        let mut words = self.table.grid.words(self.columns[place].index).iter();
+        words.all(|span| words::is_statistics(text[span.range()].trim()))
     }
 
     /// The rows that have the same names and numbers in the columns `keys`, in the order of the table.

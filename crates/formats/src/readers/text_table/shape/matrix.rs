@@ -88,13 +88,27 @@ impl Shaper<'_> {
             Some((quantity, _)) if quantity == Quantity::WAVELENGTH => {
                 self.light_across(&across, &values, &spread, None)
             }
+            // Time courses in rows, each of a sample or of a condition.
+            Some((quantity, Some(unit)))
+                if quantity == Quantity::TIME
+                    && spread.orderly
+                    && (first.kind == Kind::Words
+                        && first.clock.is_none()
+                        && self.rows_are_names_or_conditions()
+                        || first.quantity.as_ref().is_some_and(|quantity| {
+                            matches!(quantity.as_str(), "concentration" | "temperature" | "ph")
+                        })) =>
+            {
+                self.light_across(&across, &values, &spread, Some((quantity, unit)))
+            }
             Some((quantity, unit)) if quantity == Quantity::TIME => self.time_across(&across, unit),
-            // A table laid on its side: the corner names what runs across, each row what was measured.
+            // A table laid on its side: the corner names what runs across, each row what was measured, or a name where
+            // the words around say it.
             None if first.kind == Kind::Words
                 && first.clock.is_none()
                 && let Some((Some(quantity), Some(unit))) = down.clone()
                 && matches!(quantity.as_str(), "concentration" | "time" | "temperature" | "ph")
-                && self.rows_are_measured() =>
+                && (self.rows_are_measured() || spread.orderly && self.rows_are_names()) =>
             {
                 self.light_across(&across, &values, &spread, Some((quantity, unit)))
             }
@@ -120,6 +134,30 @@ impl Shaper<'_> {
             let head = super::super::columns::head_or_first_word(&text[span.range()]);
             head.quantity
                 .is_some_and(|quantity| quantity.is_of_light() || quantity == Quantity::RATE)
+        })
+    }
+
+    /// Whether what stands in front of the rows are names, none of which begins with a number: a header in front of
+    /// them that names a quantity with a unit is then of what stands across.
+    fn rows_are_names(&self) -> bool {
+        let text = self.source.text();
+        let words = self.table.grid.words(self.columns[0].index);
+        words
+            .iter()
+            .all(|span| text[span.range()].trim().starts_with(char::is_alphabetic))
+    }
+
+    /// Whether what stands in front of the rows are names, or numbers with units: `blank`, `0.1 mM`.
+    fn rows_are_names_or_conditions(&self) -> bool {
+        let text = self.source.text();
+        let mut words = self.table.grid.words(self.columns[0].index).iter();
+        words.all(|span| {
+            let name = text[span.range()].trim();
+            name.starts_with(char::is_alphabetic)
+                || read_head(name)
+                    .held
+                    .iter()
+                    .any(|held| held.quantity != Quantity::UNKNOWN)
         })
     }
 
@@ -379,6 +417,9 @@ impl Shaper<'_> {
         } else {
             format!("the {x_quantity} from {from} to {to} stands across; each row is a curve")
         });
+        if x_quantity != Quantity::WAVELENGTH {
+            self.hold_wavelength(&mut traces);
+        }
         let technique = if x_quantity != Quantity::WAVELENGTH {
             if y_quantity == Quantity::RATE {
                 Technique::RATE_SERIES

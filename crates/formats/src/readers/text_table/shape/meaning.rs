@@ -360,12 +360,22 @@ impl Shaper<'_> {
                 })
             };
             words::words_of(List::HoursAndMinutes).iter().any(form)
-        });
+        }) || self.are_times_of_day(column);
         if said {
             self.because
                 .push("the times are hours and minutes: their head says so".to_owned());
         }
         said
+    }
+
+    /// Whether the head names times of day, and all are within one.
+    fn are_times_of_day(&self, column: &Column) -> bool {
+        const SIXTIETHS_OF_A_DAY: f64 = 24.0 * 60.0;
+        let named = column
+            .heads
+            .last()
+            .is_some_and(|(text, _)| super::super::columns::is_head_of_clocks(text));
+        named && column.stats.min >= 0.0 && column.stats.max < SIXTIETHS_OF_A_DAY
     }
 
     fn two_parts_are_minutes(&mut self, column: &Column) -> bool {

@@ -526,6 +526,11 @@ impl Shaper<'_> {
         if self.context.percent || column.stats.max > 2.0 {
             return Unit::PERCENT;
         }
+        let head_says = |(text, _): &(String, Span)| words::contains(List::Fraction, &text.to_lowercase());
+        if self.context.fraction || column.heads.iter().any(head_says) {
+            self.because_once("it is a fraction of one: that is said in words");
+            return Unit::ONE;
+        }
         let readings = [
             ("y=transmittance:1", "a fraction of one"),
             ("y=transmittance:%", "percent"),

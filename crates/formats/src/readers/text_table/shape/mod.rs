@@ -187,10 +187,9 @@ fn role(column: &Column) -> Role {
         None if holds_light => Role::Measured,
         None if column.stats.whole
             && column.stats.rising
-            && column
-                .heads
-                .last()
-                .is_some_and(|(text, _)| words::is(List::Counter, text)) =>
+            && column.heads.last().is_some_and(|(text, _)| {
+                words::is(List::Counter, text) || words::is(List::Numbered, text) && column.stats.counts()
+            }) =>
         {
             Role::Counter
         }
@@ -679,6 +678,20 @@ fn summed_rows(text: &str, table: &Table, columns: &[Column]) -> std::collection
         if column.index > 0 && empty * 3 > words.len() {
             continue;
         }
+        // Where each row is a `max` or a `min`, and they come again, they tell kinds of peaks.
+        let repeats = || {
+            let named = || {
+                words
+                    .iter()
+                    .map(|span| text[span.range()].trim())
+                    .filter(|word| !word.is_empty())
+            };
+            let distinct: std::collections::BTreeSet<&str> = named().collect();
+            distinct.len() < named().count() && named().all(crate::words::is_statistics)
+        };
+        if words.len() >= 3 && repeats() {
+            continue;
+        }
         // Beside an `r1`, `r2` is the second of several and no measure of a fit.
         let is_numbered = |word: &str| {
             let stem = |word: &str| word.trim_end_matches(|c: char| c.is_ascii_digit()).len();
@@ -694,6 +707,16 @@ fn summed_rows(text: &str, table: &Table, columns: &[Column]) -> std::collection
         let mut known: HashMap<&str, bool> = HashMap::new();
         for (row, span) in words.iter().enumerate() {
             let word = text[span.range()].trim();
+            // `Std` in one row after another names standards, and no deviation.
+            let at = |row: Option<usize>| {
+                row.and_then(|row| words.get(row))
+                    .map(|span| text[span.range()].trim())
+            };
+            let standards = crate::words::fold(word) == "std"
+                && (at(row.checked_sub(1)) == Some(word) || at(Some(row + 1)) == Some(word));
+            if standards {
+                continue;
+            }
             let sums_up = known.get(word).copied().unwrap_or_else(|| {
                 let sums_up =
                     word.chars().count() >= 2 && crate::words::is_statistics(word) && !is_numbered(word);

@@ -1,0 +1,64 @@
+//! What the lines around a row tell of it: whether it begins a table, names a row, or stands over others.
+
+use std::ops::Range;
+
+use super::dialect::{Dialect, split};
+use super::grid::{Cursor, Grid, Kind};
+use super::number::{Cell, cell};
+use super::scan::Piece;
+
+/// Whether one of the nearest lines above introduces readings of light absorbed, `the absorbance at 410 nm:`, over a list of
+/// names with a number each.
+pub(super) fn lines_of_light_above(text: &str, above: &[Piece]) -> bool {
+    const NEAREST: usize = 2;
+    let lines = above.iter().rev().filter_map(|piece| match piece {
+        Piece::Text(line) => Some(text[line.span.range()].trim_end()),
+        _ => None,
+    });
+    let of_light = |word: &str| {
+        word.chars().count() >= 3
+            && crate::words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
+    };
+    let introduces =
+        |line: &str| line.ends_with(':') && line.split(|c: char| !c.is_alphanumeric()).any(of_light);
+    lines.take(NEAREST).any(introduces)
+}
+
+/// Whether the numbers of a column may be absorbances that were read: they have decimals, and none is above four.
+pub(super) fn are_like_readings(grid: &Grid) -> bool {
+    let Some(column) = grid.kinds.iter().position(|kind| *kind == Kind::Figures) else {
+        return false;
+    };
+    let numbers = || grid.column(column).filter(|value| !value.is_nan());
+    let with_decimals = numbers().filter(|value| value.fract() != 0.0).count();
+    with_decimals * 2 > grid.rows && numbers().all(|value| (-1.0..=4.0).contains(&value))
+}
+
+/// Whether the first of these rows begins with a name, `blank;0.081;0.080`, below a row of numbers that all have units,
+/// `substrate;0 s;30 s`: then what stands in front of the rows are names, though most of them be numbers.
+pub(super) fn begins_with_name(rows: &[&str], dialect: &Dialect, head_above: Option<&str>) -> bool {
+    let (Some(row), Some(head)) = (rows.first(), head_above) else {
+        return false;
+    };
+    let (row_cells, head_cells) = (split(row, dialect), split(head, dialect));
+    let measured =
+        |range: &Range<usize>| matches!(cell(&head[range.clone()], dialect.style), Cell::WithUnit { .. });
+    let name = row_cells.first().map(|range| row[range.clone()].trim());
+    row_cells.len() == head_cells.len()
+        && head_cells.len() >= 3
+        && head_cells[1..].iter().all(measured)
+        && name.is_some_and(|name| {
+            matches!(cell(name, dialect.style), Cell::Words) && name.starts_with(char::is_alphabetic)
+        })
+}
+
+/// A row and the lines that follow it, as far as they tell what it is.
+pub(super) fn with_following<'a>(text: &'a str, cursor: Cursor, sample: &[&'a str]) -> Vec<&'a str> {
+    const FEW: usize = 8;
+    let behind = text.get(cursor.at..).unwrap_or("").lines().skip(1);
+    sample
+        .iter()
+        .copied()
+        .chain(behind.take_while(|line| !line.trim().is_empty()).take(FEW))
+        .collect()
+}
