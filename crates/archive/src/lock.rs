@@ -153,7 +153,7 @@ impl Drop for Lock {
     }
 }
 
-/// What [`unlock`] found and did.
+/// What `Archive::unlock` found and did.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Unlocked {
     /// Nobody held the lock.

@@ -384,7 +384,7 @@ mod tests {
             ("x=time:nm", "a unit of time"),
             ("x=wavelength:s", "a unit of wavelength"),
             ("y=transmittance:nm", "a unit of transmittance"),
-            ("x=time:sec", "`sec` is none"),
+            ("x=time:fortnights", "`fortnights` is none"),
             ("dates=day-first", "did you mean `date`?"),
             ("x=", "QUANTITY"),
             ("measurement=maybe", "`yes` or `no`"),

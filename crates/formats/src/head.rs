@@ -140,10 +140,13 @@ fn understand(text: &str) -> Head {
     if let Some(piece) = piece(text, true, 0) {
         parts.add(piece);
     } else {
+        let in_brackets = text.ends_with([')', ']', '}']);
         for (text, bracketed) in cut(text) {
             let found = match parts.labels.as_slice() {
                 // Behind a word that says nothing `(A)` may be amperes as well.
-                [name] if bracketed && is_unknown_word(name) && text.trim() == "A" => as_unit(text.trim()),
+                [name] if bracketed && in_brackets && is_unknown_word(name) && text.trim() == "A" => {
+                    as_unit(text.trim())
+                }
                 _ => piece(text, bracketed, 0),
             };
             match found {

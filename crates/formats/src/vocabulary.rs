@@ -267,7 +267,7 @@ mod tests {
             "key:a=b=operator",
             "key:Tw=nothing",
             "header:Glimm=absorbance:{AU}",
-            "header:Trübe=new:turbidity:[ntu'U]",
+            "header:Trübe=new:turbidity:{NTU}",
             "header:Bem.=nothing",
             "header:Zeit=time:min",
             "unit:Grd=°C",

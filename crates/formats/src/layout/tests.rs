@@ -128,7 +128,7 @@ fn what_no_layout_can_say_is_refused_with_its_place() {
             "unknown field",
         ),
         ("\"tarn\"", "\"Tarn bench\"", 2, "no name of a layout"),
-        ("time:min", "time:fortnights", 10, "UCUM"),
+        ("time:min", "time:fortnights", 10, "`fortnights` is none"),
         (
             "\"absorbance:{AU}\"\ndate",
             "\"absorbance\"\ndate",

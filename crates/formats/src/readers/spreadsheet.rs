@@ -4,6 +4,8 @@
 //! and dates are written as such, whichever day the workbook counts from. A cell with an error (`#N/A`) is no number and is
 //! told as every other marker is. Places are those of the sheet: row and column, under the sheet's name.
 
+mod compound;
+
 use std::collections::BTreeMap;
 use std::io::Cursor;
 
@@ -113,6 +115,9 @@ impl Book {
                     "open it with a spreadsheet program; if that works, save it anew as xlsx, ods or CSV",
                 ))
             };
+        if bytes.starts_with(COMPOUND) && !compound::has_ends(bytes) {
+            return Err(wrong(&"its list of sectors goes in a circle"));
+        }
         let mut book: Sheets<Cursor<&[u8]>> =
             open_workbook_auto_from_rs(Cursor::new(bytes)).map_err(|error| wrong(&error))?;
         let listed = book.sheets_metadata().to_vec();

@@ -22,6 +22,7 @@ pub(super) fn sections(text: &str, pieces: Vec<Piece>) -> (Vec<Section>, Vec<Tex
     let mut sections: Vec<Section> = Vec::new();
     let mut words: Vec<TextLine> = Vec::new();
     let mut seen: BTreeSet<String> = BTreeSet::new();
+    let mut said = Stated::default();
     for piece in pieces {
         match piece {
             Piece::Blank => {}
@@ -47,7 +48,9 @@ pub(super) fn sections(text: &str, pieces: Vec<Piece>) -> (Vec<Section>, Vec<Tex
                 match (sections.last_mut(), relation) {
                     // A remark in the middle of a table that goes on in its very step does not end it.
                     (Some(last), Some(Relation::GoesOn { in_step }))
-                        if furniture || (in_step && !begins_anew(text, &between, &seen, &last.words)) =>
+                        if furniture
+                            || (in_step
+                                && !begins_anew(text, &between, &seen, said.of(text, &last.words))) =>
                     {
                         last.remarks.extend(put_out_of_use(text, &between));
                         if !furniture {
@@ -78,6 +81,7 @@ pub(super) fn sections(text: &str, pieces: Vec<Piece>) -> (Vec<Section>, Vec<Tex
                 for line in &between {
                     seen.insert(squeeze(&text[line.span.range()]));
                 }
+                said = Stated::default();
                 sections.push(Section {
                     on_next_page,
                     words: between,
@@ -269,24 +273,47 @@ fn passed_over(text: &str, lines: &[TextLine], table: &Table) -> Option<Diagnost
     )
 }
 
+/// What lines of a section state of known fields, gathered as they come: a report has a few on each of its pages.
+#[derive(Default)]
+struct Stated {
+    lines: usize,
+    pairs: BTreeSet<(&'static str, String)>,
+}
+
+impl Stated {
+    /// What all `lines` state; those that were heard before are the first of them.
+    fn of(&mut self, text: &str, lines: &[TextLine]) -> &BTreeSet<(&'static str, String)> {
+        let new = lines.get(self.lines..).unwrap_or_default();
+        self.pairs.extend(new.iter().flat_map(|line| stated(text, line)));
+        self.lines = lines.len();
+        &self.pairs
+    }
+}
+
+/// The known fields that a line states, each with its text.
+fn stated(text: &str, line: &TextLine) -> Vec<(&'static str, String)> {
+    let (_, kept) = super::scan::strip_remark(&text[line.span.range()]);
+    let pairs = crate::header::pairs(kept).into_iter();
+    pairs
+        .filter_map(|pair| {
+            let field = crate::words::field_of(&kept[pair.key.clone()])?;
+            Some((field, kept[pair.value].to_owned()))
+        })
+        .collect()
+}
+
 /// Whether lines between two tables say that another measurement begins: another sample, another title.
 /// What was said before, word for word, is the head of a page, and the same sample there is the same one.
-fn begins_anew(text: &str, lines: &[TextLine], seen: &BTreeSet<String>, before: &[TextLine]) -> bool {
-    let stated = |line: &TextLine| -> Vec<(&'static str, String)> {
-        let (_, kept) = super::scan::strip_remark(&text[line.span.range()]);
-        let pairs = crate::header::pairs(kept).into_iter();
-        pairs
-            .filter_map(|pair| {
-                let field = crate::words::field_of(&kept[pair.key.clone()])?;
-                Some((field, kept[pair.value].to_owned()))
-            })
-            .collect()
-    };
-    let known: BTreeSet<(&str, String)> = before.iter().flat_map(stated).collect();
+fn begins_anew(
+    text: &str,
+    lines: &[TextLine],
+    seen: &BTreeSet<String>,
+    known: &BTreeSet<(&'static str, String)>,
+) -> bool {
     let anew = lines
         .iter()
         .filter(|line| !seen.contains(&squeeze(&text[line.span.range()])));
-    anew.flat_map(stated).any(|pair| {
+    anew.flat_map(|line| stated(text, line)).any(|pair| {
         matches!(
             pair.0,
             "sample" | "title" | "wavelength" | "replicate" | "concentration"

@@ -344,7 +344,7 @@ fn table_at(
     let clocked = grid.rows >= 4 && grid.kinds[0] == Kind::Words && {
         let cells = grid.words(0);
         let cells = cells.get(..SAMPLE).unwrap_or(cells);
-        clock_of(text, cells, grid.dialect.style, None).is_some()
+        clock_of(text, cells, grid.dialect.style, None, false).is_some()
     };
     let words_first = grid.kinds[0] == Kind::Words && !clocked;
     let numbered_heads = heads.iter().any(|head| {

@@ -48,7 +48,9 @@ const OVER_CLOCKS: [&str; 5] = ["klo", "kl", "kello", "uhr", "o'clock"];
 
 /// Whether a head names times of day.
 pub(in crate::readers::text_table) fn is_head_of_clocks(text: &str) -> bool {
-    let word = text.trim().trim_end_matches(['.', ':']).to_lowercase();
+    // `klo (hh.mm.ss)`: the form stands in brackets.
+    let bare = text.split(['(', '[']).next().unwrap_or(text);
+    let word = bare.trim().trim_end_matches(['.', ':']).to_lowercase();
     OVER_CLOCKS.contains(&word.as_str())
         || read_head(text)
             .quantity
@@ -61,14 +63,16 @@ pub(in crate::readers::text_table) fn is_head_of_times(text: &str) -> bool {
 }
 
 /// The times of a column of clock times or of lengths of time, where its cells are such. `order` is that of day and
-/// month in the dates in front of them, where it is settled.
+/// month in the dates in front of them, where it is settled. Times with points, `09.41.07`, are such only where their
+/// header names times (`pointed`): dates are written so as well.
 pub(in crate::readers::text_table) fn clock_of(
     text: &str,
     cells: &[Span],
     style: Style,
     order: Option<Order>,
+    pointed: bool,
 ) -> Option<Clock> {
-    durations_of(text, cells, style).or_else(|| times_of(text, cells, style, order))
+    durations_of(text, cells, style).or_else(|| times_of(text, cells, style, order, pointed))
 }
 
 /// A column of lengths of time, all in one unit: minutes where none is written finer, else seconds. A few cells that
@@ -120,6 +124,31 @@ struct Stamp<'a> {
 }
 
 impl<'a> Stamp<'a> {
+    /// `09.41.07`: hours, minutes and seconds with points between.
+    fn pointed(raw: &str) -> Option<Self> {
+        let mut parts = [0.0; 3];
+        let mut count = 0_u8;
+        for part in raw.split('.') {
+            let place = usize::from(count);
+            let digits = part.bytes().all(|byte| byte.is_ascii_digit());
+            let long_enough = part.len() == 2 || place == 0 && part.len() == 1;
+            if place > 2 || !digits || !long_enough {
+                return None;
+            }
+            parts[place] = part.parse().ok()?;
+            count += 1;
+        }
+        let [hours, minutes, seconds] = parts;
+        (count == 3 && hours < 24.0 && minutes < 60.0 && seconds < 60.0).then_some(Self {
+            date: None,
+            parts,
+            count,
+            decimals: 0,
+            zone: None,
+            of_day: false,
+        })
+    }
+
     fn read(raw: &'a str, style: Style) -> Option<Self> {
         let mut found = cell(raw, style);
         let (mut date, mut zone, mut half) = (None, None, None);
@@ -183,7 +212,7 @@ fn half_of_day(text: &str) -> Option<(&str, bool)> {
 }
 
 /// A column of clock times, where all its cells are such: since the midnight before the first of them.
-fn times_of(text: &str, cells: &[Span], style: Style, order: Option<Order>) -> Option<Clock> {
+fn times_of(text: &str, cells: &[Span], style: Style, order: Option<Order>, pointed: bool) -> Option<Clock> {
     // A few damaged cells, at most one in ten, have no time.
     let mut damaged_left = (cells.len() / 10).max(usize::from(cells.len() >= 5));
     // The same few names stand in many rows.
@@ -193,7 +222,7 @@ fn times_of(text: &str, cells: &[Span], style: Style, order: Option<Order>) -> O
         .map(|span| text[span.range()].trim())
         .map(|raw| {
             let stamp = known.get(raw).cloned().unwrap_or_else(|| {
-                let stamp = Stamp::read(raw, style);
+                let stamp = Stamp::read(raw, style).or_else(|| Stamp::pointed(raw).filter(|_| pointed));
                 if known.len() < FEW_NAMES {
                     known.insert(raw, stamp.clone());
                 }

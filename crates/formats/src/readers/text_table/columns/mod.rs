@@ -238,7 +238,11 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option
                 if grid.words(index).iter().all(|span| span.start == span.end) {
                     continue;
                 }
-                column.clock = clock_of(text, grid.words(index), grid.dialect.style, order)
+                let pointed = column
+                    .heads
+                    .last()
+                    .is_some_and(|(head, _)| clock::is_head_of_times(head));
+                column.clock = clock_of(text, grid.words(index), grid.dialect.style, order, pointed)
                     .filter(|clock| clock.is_likely(&column, text, grid.words(index), grid.dialect.style));
                 if let Some(clock) = &column.clock {
                     column.stats = Stats::of(&clock.numbers());

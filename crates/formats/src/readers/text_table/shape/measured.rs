@@ -3,6 +3,19 @@
 use super::*;
 
 impl Shaper<'_> {
+    /// Whether a word over a column stands over one that runs as well.
+    fn names_an_axis_too(&self, y: usize, word: &str) -> bool {
+        let runs = |column: &Column| {
+            column
+                .quantity
+                .as_ref()
+                .is_some_and(|quantity| matches!(quantity.as_str(), "wavelength" | "wavenumber" | "time"))
+        };
+        self.columns.iter().enumerate().any(|(place, column)| {
+            place != y && runs(column) && column.heads.iter().any(|(text, _)| text == word)
+        })
+    }
+
     /// What was settled about what was measured.
     fn assumed_y(&self) -> Option<(Quantity, Option<Unit>)> {
         if self.unsettled {
@@ -77,6 +90,8 @@ impl Shaper<'_> {
             .heads
             .iter()
             .rev()
+            // `std` over a wavelength and its absorbance names a sample: no mean and no deviation has an axis of its own.
+            .filter(|(text, _)| !self.names_an_axis_too(y, text))
             .find(|(text, _)| words::is_statistics(text) || is_error_word(text) || spread)
         {
             // A mean or deviation beside its readings is kept under its own name; alone, it says not what it is of.

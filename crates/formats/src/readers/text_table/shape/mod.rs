@@ -709,8 +709,52 @@ fn summed_rows(text: &str, table: &Table, columns: &[Column]) -> std::collection
                 rows.insert(row);
             }
         }
+        let names: Vec<&str> = words.iter().map(|span| text[span.range()].trim()).collect();
+        rows.extend(sums_of_series(&names, &rows));
     }
     rows
+}
+
+/// Rows that sum up others by where they stand: `mean ctrl` below `ctrl-1`, `ctrl-2`, and `rel. %` at the end of a table,
+/// behind a mean, where the readings above are all of one series (`leaf 1`, `leaf 2`).
+fn sums_of_series(names: &[&str], sums: &std::collections::BTreeSet<usize>) -> Vec<usize> {
+    /// A mean is followed by no more: a deviation, a relative one, a count.
+    const MOST_BEHIND: usize = 3;
+    let series = |name: &str| {
+        let end = name.find(|c: char| !c.is_alphabetic()).unwrap_or(name.len());
+        name[..end].to_lowercase()
+    };
+    let numbered = |name: &str| name.ends_with(|c: char| c.is_ascii_digit());
+    let mut found: Vec<usize> = (0..names.len())
+        .filter(|row| !sums.contains(row))
+        .filter(|&row| {
+            names[row].split_once(' ').is_some_and(|(word, of)| {
+                let of = of.trim().to_lowercase();
+                crate::words::is_statistics(word)
+                    && names[..row]
+                        .iter()
+                        .any(|name| numbered(name) && series(name) == of)
+            })
+        })
+        .collect();
+    if let Some(&first) = sums.first() {
+        let above = &names[..first];
+        let of_one = above.first().map(|name| series(name)).filter(|of| {
+            !of.is_empty()
+                && above.len() >= 3
+                && above.iter().all(|name| numbered(name) && series(name) == *of)
+        });
+        let behind = first + 1..names.len();
+        if let Some(of) = of_one
+            && behind.len() <= MOST_BEHIND
+            && names[behind.clone()]
+                .iter()
+                .all(|name| series(name) != of && !numbered(name))
+        {
+            found.extend(behind.filter(|row| !sums.contains(row)));
+        }
+    }
+    found
 }
 
 fn customary_unit(quantity: &Quantity) -> Unit {

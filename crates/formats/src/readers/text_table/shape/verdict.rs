@@ -162,10 +162,17 @@ impl Shaper<'_> {
                 .heads
                 .last()
                 .is_some_and(|(text, _)| crate::head::is_derived(text));
-            column
-                .quantity
-                .as_ref()
-                .is_some_and(|quantity| *quantity == Quantity::PH || !words::is_ours(quantity) && !derived)
+            // `N/%`, `Lambda max nm`: a unit that no light absorbed has, under a word that says nothing else.
+            let other_unit = || {
+                column
+                    .unit
+                    .as_ref()
+                    .is_some_and(|unit| !super::super::columns::unit_fits(&Quantity::ABSORBANCE, unit))
+            };
+            column.quantity.as_ref().map_or_else(
+                || !derived && other_unit(),
+                |quantity| *quantity == Quantity::PH || !words::is_ours(quantity) && !derived,
+            )
         };
         ys.iter().all(other).then(|| {
             let signs: Vec<String> = ys
