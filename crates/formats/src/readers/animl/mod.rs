@@ -169,7 +169,19 @@ impl Document<'_> {
             }
             _ => return leave(&mut self.sink, "it has several independent series", set.span),
         };
-        curves.retain(|curve| curve.len() == axis.len());
+        let (curves, others): (Vec<_>, Vec<_>) =
+            curves.into_iter().partition(|curve| curve.len() == axis.len());
+        for other in &others {
+            let message = format!(
+                "the series `{}` of `{name}` was left out: it has {} values, and the axis `{}` has {}",
+                other.name,
+                other.len(),
+                axis.name,
+                axis.len()
+            );
+            self.sink
+                .remark(Severity::Warning, "series-left-out", &message, other.span)?;
+        }
         if curves.is_empty() {
             return leave(
                 &mut self.sink,
