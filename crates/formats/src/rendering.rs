@@ -150,7 +150,7 @@ impl Rendering {
             None => {
                 let line = self.place_of(place.line);
                 *place = line.map_or_else(Place::default, |first| Place {
-                    file: first.file.clone(),
+                    part: first.part.clone(),
                     ..Place::line(first.line as usize)
                 });
             }

@@ -257,7 +257,8 @@ fn written_out(name: &str, cells: &Cells) -> Rendering {
         }
         next = Some(row + 1);
         let place = |column: u32| Place {
-            file: Some(format!("sheet `{name}`")),
+            file: None,
+            part: Some(format!("sheet `{name}`")),
             line: row + 1,
             column: column + 1,
             span: None,

@@ -1,13 +1,14 @@
 //! The letters of a report with their places on each page, from the library that interprets pages.
 
+use std::collections::HashMap;
 use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use hayro_interpret::font::{Glyph as Shape, GlyphRun};
+use hayro_interpret::font::{Glyph as Shape, GlyphIdentifier, GlyphRun, OutlineGlyph};
 use hayro_interpret::hayro_cmap::BfString;
 use hayro_interpret::hayro_syntax::{DecryptionError, LoadPdfError, Pdf};
-use hayro_interpret::kurbo::{Affine, BezPath, Point, Rect};
+use hayro_interpret::kurbo::{Affine, BezPath, Point, Rect, Shape as _};
 use hayro_interpret::{
     BlendMode, ClipPath, Context, Device, DrawMode, DrawProps, Image, ImageDrawProps, InterpreterCache,
     InterpreterSettings, SoftMask, interpret_page,
@@ -19,9 +20,10 @@ use super::unfold::{self, Excess, MOST_UNFOLDED};
 pub(super) const MOST_PAGES: usize = 5_000;
 /// Letters of all pages together.
 const MOST_GLYPHS: usize = 4_000_000;
-/// Strokes, clips and pictures of all pages together.
-const MOST_STEPS: usize = 20_000_000;
-/// A report that takes longer is hostile: a page of a thousand rows takes some milliseconds.
+/// Texts, strokes, clips and pictures of one page. A page that draws a picture out of so many strokes is no report.
+const MOST_STEPS: usize = 1_000_000;
+/// How long a page and all pages may take. A page of a thousand rows takes some milliseconds.
+const LONGEST_PAGE: Duration = Duration::from_secs(10);
 const LONGEST: Duration = Duration::from_secs(60);
 /// Glyph space has a thousand units to the font's size (ISO 32000-1, 9.2.4).
 const UNITS: f64 = 1000.0;
@@ -106,14 +108,17 @@ fn interpreted(bytes: &Arc<Vec<u8>>) -> Result<Vec<Page>, Refusal> {
         return Err(Refusal::Pages(pdf.pages().len()));
     }
     let cache = InterpreterCache::new();
+    let end = Instant::now() + LONGEST;
     let mut work = Work {
         glyphs: 0,
         steps: 0,
-        until: Instant::now() + LONGEST,
+        until: end,
     };
     let mut unfolded = 0;
     let mut pages = Vec::new();
     for (index, page) in pdf.pages().iter().enumerate() {
+        work.steps = 0;
+        work.until = end.min(Instant::now() + LONGEST_PAGE);
         let mut collector = Collector {
             page: Page {
                 number: index + 1,
@@ -124,9 +129,12 @@ fn interpreted(bytes: &Arc<Vec<u8>>) -> Result<Vec<Page>, Refusal> {
                 Rect::new(0.0, 0.0, f64::from(width), f64::from(height))
             },
             work: &mut work,
+            shapes: HashMap::new(),
         };
         // The library keeps what it unfolded of each page, and pages may share it.
-        unfolded += page.page_stream().map_or(0, <[u8]>::len) as u64;
+        let content = page.page_stream();
+        collector.page.damaged = content.is_none() && page.raw().contains_key("Contents");
+        unfolded += content.map_or(0, <[u8]>::len) as u64;
         if unfolded > MOST_UNFOLDED {
             return Err(Refusal::Unfolded);
         }
@@ -150,9 +158,11 @@ fn interpreted(bytes: &Arc<Vec<u8>>) -> Result<Vec<Page>, Refusal> {
     Ok(pages)
 }
 
-/// The work done over all pages.
+/// The work done.
 struct Work {
+    /// Of all pages.
     glyphs: usize,
+    /// Of this page.
     steps: usize,
     until: Instant,
 }
@@ -173,8 +183,26 @@ impl Work {
 
 struct Collector<'w> {
     page: Page,
+    /// Whether figures of fonts are drawn above the line, by what identifies their shapes.
+    shapes: HashMap<GlyphIdentifier, bool>,
     bounds: Rect,
     work: &'w mut Work,
+}
+
+impl Collector<'_> {
+    /// A figure whose shape is raised above the line, as the sign for it. Fonts have such shapes for exponents and marks
+    /// of footnotes, and call them by the same figure.
+    fn raised(&mut self, text: &str, outline: &OutlineGlyph) -> Option<String> {
+        /// A figure on the line begins there; a raised one begins a third of the size above it.
+        const ABOVE: f64 = 0.2 * UNITS;
+        const RAISED: [&str; 10] = ["⁰", "¹", "²", "³", "⁴", "⁵", "⁶", "⁷", "⁸", "⁹"];
+        let figure: usize = text.parse().ok().filter(|_| text.len() == 1)?;
+        let raised = *self
+            .shapes
+            .entry(outline.identifier())
+            .or_insert_with(|| outline.outline().bounding_box().y0 > ABOVE);
+        raised.then(|| RAISED.get(figure).copied().unwrap_or_default().to_owned())
+    }
 }
 
 impl<'a> Device<'a> for Collector<'_> {
@@ -206,8 +234,14 @@ impl<'a> Device<'a> for Collector<'_> {
             if !finite || size < 0.5 || !self.bounds.inflate(1.0, 1.0).contains(start) {
                 continue;
             }
+            let mut letter = letter(glyph.as_unicode());
+            if let (Letter::Known(text), Shape::Outline(outline)) = (&letter, &**glyph)
+                && let Some(sign) = self.raised(text, outline)
+            {
+                letter = Letter::Known(sign);
+            }
             self.page.glyphs.push(Glyph {
-                letter: letter(glyph.as_unicode()),
+                letter,
                 start,
                 end,
                 size,

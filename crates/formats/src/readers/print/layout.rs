@@ -2,9 +2,10 @@
 
 use super::words::{Line, Word};
 
-/// A gap inside a line from which a cell ends, in sizes of the font: two blanks of a typewriter's font are 1.2, a blank in
-/// a justified line is hardly 0.8.
-const CELL: f64 = 0.95;
+/// A gap inside a line from which a cell ends, in sizes of the font: two blanks of a typewriter's font are 1.2, one is 0.6.
+const CELL: f64 = 0.85;
+/// How far a head may stand beside its column, in sizes of the font.
+const BESIDE: f64 = 0.6;
 /// The narrowest strip between parts of a page that are read one after the other.
 const STRIP: f64 = 1.2;
 /// Fewer lines beside each other are no columns of a page.
@@ -107,7 +108,7 @@ fn is_number(text: &str) -> bool {
 /// The rows of a page in the order of reading.
 pub(super) fn rows(lines: Vec<Line>) -> Vec<Row> {
     let usual = usual_step(&lines);
-    let numbered: Vec<(usize, Line)> = lines
+    let numbered: Numbered = lines
         .into_iter()
         .enumerate()
         .map(|(at, line)| (at + 1, line))
@@ -115,15 +116,21 @@ pub(super) fn rows(lines: Vec<Line>) -> Vec<Row> {
     let mut rows = Vec::new();
     for part in parts(numbered) {
         let mut before = None;
+        let prose = prose(&part);
         let mut of_part: Vec<Row> = part
             .into_iter()
-            .map(|(number, line)| {
+            .zip(prose)
+            .map(|((number, line), prose)| {
                 let row = Row {
                     line: number,
                     apart: before.is_none_or(|before| line.baseline - before > 1.7 * usual),
                     hidden: line.words.iter().any(|word| word.hidden),
                     baseline: line.baseline,
-                    cells: cells(line.words),
+                    cells: if prose {
+                        Cell::of(line.words).into_iter().collect()
+                    } else {
+                        cells(line.words)
+                    },
                 };
                 before = Some(line.baseline);
                 row
@@ -145,6 +152,34 @@ fn usual_step(lines: &[Line]) -> f64 {
     let middle = steps.get(steps.len() / 2).copied();
     let size = lines.iter().map(|line| line.size).fold(0.0, f64::max);
     middle.unwrap_or(1.2 * size).max(1.0)
+}
+
+/// Whether a line has wide gaps.
+fn has_gaps(line: &Line) -> bool {
+    line.words
+        .windows(2)
+        .any(|pair| pair[1].left - pair[0].right >= CELL * pair[0].size.min(pair[1].size))
+}
+
+/// Which lines are lines of running words: also those with wide gaps, which come of justifying, where the line above or below
+/// begins at the same place and runs without.
+fn prose(lines: &Numbered) -> Vec<bool> {
+    let words = |line: &Line| {
+        let letters = |word: &&Word| word.text.chars().filter(|sign| sign.is_alphabetic()).count() >= 2;
+        line.words.iter().filter(letters).count() >= 4
+    };
+    let sure: Vec<bool> = lines.iter().map(|(_, line)| words(line) && !has_gaps(line)).collect();
+    let left = |at: usize| lines.get(at).and_then(|(_, line)| line.words.first()).map(|word| word.left);
+    let beside = |at: usize, other: usize| {
+        let same = left(at).zip(left(other)).is_some_and(|(a, b)| (a - b).abs() < 2.0);
+        same && sure.get(other).copied().unwrap_or(false)
+    };
+    (0..lines.len())
+        .map(|at| {
+            let near = || (at > 0 && beside(at, at - 1)) || beside(at, at + 1);
+            sure[at] || (words(&lines[at].1) && near())
+        })
+        .collect()
 }
 
 /// The words of a line as cells, where the gaps are wide.
@@ -326,7 +361,13 @@ fn in_columns(rows: &mut [Row]) {
 
 /// Aligns the rows from `first` up to `end`, and the heads above them.
 fn table(rows: &mut [Row], first: usize, end: usize) {
-    part_at_gutters(&mut rows[first..end]);
+    // A head with a cell for each column tells where they end.
+    let above: Vec<(f64, f64)> = rows[..first]
+        .last()
+        .filter(|head| head.cells.len() > 1)
+        .map(gaps)
+        .unwrap_or_default();
+    part_at_gutters(&mut rows[first..end], above);
     let columns = columns(&rows[first..end]);
     if columns.len() < 2 {
         return;
@@ -340,33 +381,35 @@ fn table(rows: &mut [Row], first: usize, end: usize) {
     let step = (rows[end - 1].baseline - rows[first].baseline) / (end - 1 - first).max(1) as f64;
     for at in (0..first).rev().take(3) {
         let (row, below) = (&rows[at], &rows[at + 1]);
-        let is_head = row.cells.len() > 1 || spans(&row.cells, &columns);
-        if below.baseline - row.baseline > 3.0 * step || !is_head {
+        if below.baseline - row.baseline > 3.0 * step {
             break;
         }
-        part_head(&mut rows[at], &columns);
-        if rows[at].cells.len() > 1 && rows[at].cells.len() < columns.len() {
+        if row.cells.len() < columns.len()
+            && let Some(cells) = heads_over(row, &columns)
+        {
+            rows[at].cells = cells;
+        }
+        if rows[at].cells.len() <= 1 {
+            break;
+        }
+        if rows[at].cells.len() < columns.len() {
             align(&mut rows[at], &columns);
         }
     }
 }
 
-/// Whether one cell lies over several columns.
-fn spans(cells: &[Cell], columns: &[(f64, f64)]) -> bool {
-    cells.iter().any(|cell| {
-        let under = |column: &&(f64, f64)| cell.left < column.1 && column.0 < cell.right;
-        columns.iter().filter(under).count() >= 2
-    })
+/// The gaps between the cells of a row.
+fn gaps(row: &Row) -> Vec<(f64, f64)> {
+    row.cells
+        .windows(2)
+        .map(|pair| (pair[0].right, pair[1].left))
+        .collect()
 }
 
 /// Parts cells at gaps that are narrow in this row, where they are wide in another row of the same table.
-fn part_at_gutters(rows: &mut [Row]) {
-    let mut wide: Vec<(f64, f64)> = Vec::new();
-    for row in rows.iter() {
-        for pair in row.cells.windows(2) {
-            wide.push((pair[0].right, pair[1].left));
-        }
-    }
+fn part_at_gutters(rows: &mut [Row], above: Vec<(f64, f64)>) {
+    let mut wide = above;
+    wide.extend(rows.iter().flat_map(gaps));
     // The strips that are white in all rows.
     let mut covered: Vec<(f64, f64)> = rows
         .iter()
@@ -454,36 +497,52 @@ fn align(row: &mut Row, columns: &[(f64, f64)]) {
     row.cells = aligned;
 }
 
-/// Parts heads that run together over several columns at the gap that is nearest to the strip between those.
-fn part_head(row: &mut Row, columns: &[(f64, f64)]) {
-    let cells = std::mem::take(&mut row.cells);
-    for cell in cells {
-        let mut rest = cell;
-        for pair in columns.windows(2) {
-            let over = |column: (f64, f64)| {
-                rest.left < column.1 - 0.1 * rest.size && column.0 + 0.1 * rest.size < rest.right
-            };
-            if !over(pair[0]) || !over(pair[1]) || rest.words.len() < 2 {
-                continue;
-            }
-            let strip = (pair[0].1, pair[1].0);
-            let gap = (1..rest.words.len())
-                .map(|at| (at, rest.words[at - 1].right, rest.words[at].left))
-                .filter(|&(_, from, to)| from < strip.1 && strip.0 < to)
-                .max_by(|a, b| (a.2 - a.1).total_cmp(&(b.2 - b.1)));
-            if let Some((at, _, _)) = gap {
-                let behind = rest.words.split_off(at);
-                row.cells.extend(Cell::of(std::mem::take(&mut rest.words)));
-                match Cell::of(behind) {
-                    Some(cell) => rest = cell,
-                    None => break,
+/// The words of a row as one head for each column, where heads that run together can be parted so that each stands over
+/// its column: at the same left or right edge, or about the same middle.
+fn heads_over(row: &Row, columns: &[(f64, f64)]) -> Option<Vec<Cell>> {
+    /// Longer lines are no heads, and would take long.
+    const MOST_WORDS: usize = 60;
+    let words: Vec<&Word> = row.cells.iter().flat_map(|cell| &cell.words).collect();
+    let key = row.cells.first().is_some_and(|cell| cell.text.contains(": "));
+    if key || words.len() < columns.len() || words.len() > MOST_WORDS {
+        return None;
+    }
+    let size = words.iter().map(|word| word.size).fold(0.0, f64::max);
+    // Cells that are apart already stay apart.
+    let mut ends: Vec<usize> = Vec::new();
+    for cell in &row.cells {
+        ends.push(ends.last().unwrap_or(&0) + cell.words.len());
+    }
+    let off = |from: usize, to: usize, column: (f64, f64)| {
+        let (left, right) = (words[from].left, words[to - 1].right);
+        let apart = ends.iter().any(|&end| from < end && end < to);
+        let middles = f64::midpoint(left, right) - f64::midpoint(column.0, column.1);
+        let off = (left - column.0).abs().min((right - column.1).abs()).min(middles.abs());
+        (!apart && off <= BESIDE * size && left < column.1 && column.0 < right).then_some(off)
+    };
+    // For each number of words, the least that the heads of the columns so far are off, and where the last begins.
+    let mut best: Vec<Vec<Option<(f64, usize)>>> = vec![vec![None; words.len() + 1]; columns.len() + 1];
+    best[0][0] = Some((0.0, 0));
+    for (at, &column) in columns.iter().enumerate() {
+        for to in 1..=words.len() {
+            for from in 0..to {
+                let Some((before, _)) = best[at][from] else { continue };
+                let Some(off) = off(from, to, column) else { continue };
+                if best[at + 1][to].is_none_or(|(known, _)| before + off < known) {
+                    best[at + 1][to] = Some((before + off, from));
                 }
             }
         }
-        if !rest.words.is_empty() {
-            row.cells.push(rest);
-        }
     }
+    let mut cells = Vec::new();
+    let mut to = words.len();
+    for at in (1..=columns.len()).rev() {
+        let (_, from) = best[at][to]?;
+        cells.extend(Cell::of(words[from..to].iter().map(|word| (*word).clone()).collect()));
+        to = from;
+    }
+    cells.reverse();
+    Some(cells)
 }
 
 #[cfg(test)]

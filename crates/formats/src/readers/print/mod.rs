@@ -177,7 +177,7 @@ impl Report {
 /// A line of a page.
 fn place(page: usize, line: usize) -> Place {
     Place {
-        file: Some(format!("page {page}")),
+        part: Some(format!("page {page}")),
         ..Place::line(line)
     }
 }
@@ -192,7 +192,7 @@ fn mark(run: &mut Run, report: &Report, settled: bool) {
         (None, None) => "the report".to_owned(),
     };
     let origin = Origin::Source(Place {
-        file: Some(pages.clone()),
+        part: Some(pages.clone()),
         ..Place::default()
     });
     let hidden = report.hidden.range(first..=last).next();

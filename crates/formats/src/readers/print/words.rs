@@ -55,6 +55,9 @@ pub(super) struct Written {
 pub(super) fn written(page: &Page) -> Written {
     let (turn, glyphs, turned) = upright(page);
     let mut words = words(&without_overprint(glyphs));
+    for word in &mut words {
+        word.text = with_raised_signs(&word.text);
+    }
     let raised = raised(&mut words);
     let lines = lines(words, raised);
     Written {
@@ -228,6 +231,21 @@ fn raised(words: &mut Vec<Word>) -> Vec<bool> {
         raised[at] = true;
     }
     raised
+}
+
+/// The text with the sign of an exponent raised where its figures are: `cm−¹` is `cm⁻¹`.
+fn with_raised_signs(text: &str) -> String {
+    let mut signs = text.chars().peekable();
+    let mut whole = String::with_capacity(text.len());
+    while let Some(sign) = signs.next() {
+        let raised = signs.peek().is_some_and(|next| "⁰¹²³⁴⁵⁶⁷⁸⁹".contains(*next));
+        whole.push(match sign {
+            '-' | '−' | '–' if raised => '⁻',
+            '+' if raised => '⁺',
+            sign => sign,
+        });
+    }
+    whole
 }
 
 /// Raised or lowered letters as the signs that plain text has for them. Figures always have such a sign, so that an
