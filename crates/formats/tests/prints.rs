@@ -181,6 +181,20 @@ fn brackets_without_end() {
     refused(deep, "no-table");
 }
 
+/// A directory of objects that take no bytes, and a font with the widths of thousands of millions of signs.
+#[test]
+fn lists_that_are_said_to_be_endless() {
+    let directory = stream("/Type /XRef /Size 4000000000 /W [ 0 0 0 ] /Root 1 0 R", b"");
+    let mut bytes = b"%PDF-1.7\n1 0 obj\n".to_vec();
+    bytes.extend(&directory);
+    bytes.extend(b"\nendobj\nstartxref\n9\n%%EOF\n");
+    refused(bytes, "file-too-large");
+    let font = "<< /Type /Font /Subtype /CIDFontType2 /BaseFont /A /CIDSystemInfo << >> /W [0 4000000000 500] >>";
+    let resources = "/Font << /F << /Type /Font /Subtype /Type0 /BaseFont /A /Encoding /Identity-H /DescendantFonts [5 0 R] >> >>";
+    let content = stream("", table().as_bytes());
+    refused(page(content, resources, vec![object(font)]), "file-too-large");
+}
+
 #[test]
 fn an_empty_document() {
     refused(page(stream("", b""), "", vec![]), "no-table");

@@ -774,6 +774,18 @@ case(
 )
 
 case(
+    "raised-figures-of-the-font",
+    "marks of footnotes behind two values as raised shapes of the font itself, on the line and of the same size",
+    lambda: typeset(
+        "#table(columns: 2, align: left, stroke: none, [Wavelength (nm)], [Absorbance],"
+        + ", ".join(f"[{x}], [{y}{'#super[1]' if i in (2, 5) else ''}]" for i, (x, y) in enumerate(zip(X, Y)))
+        + ")\n\n#super[1] diluted twice before"
+    ),
+    [spectrum(X, Y)],
+    never=[number(Y[2] + "1"), number(Y[5] + "1")],
+)
+
+case(
     "lowered-wavelength",
     "heads with a lowered wavelength, A₂₈₀ and A₃₄₀, over time",
     lambda: typeset(

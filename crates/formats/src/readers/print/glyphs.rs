@@ -7,6 +7,7 @@ use std::time::{Duration, Instant};
 
 use hayro_interpret::font::{Glyph as Shape, GlyphIdentifier, GlyphRun, OutlineGlyph};
 use hayro_interpret::hayro_cmap::BfString;
+use hayro_interpret::hayro_syntax::object::{Array, Dict, Object};
 use hayro_interpret::hayro_syntax::{DecryptionError, LoadPdfError, Pdf};
 use hayro_interpret::kurbo::{Affine, BezPath, Point, Rect, Shape as _};
 use hayro_interpret::{
@@ -104,6 +105,9 @@ fn interpreted(bytes: &Arc<Vec<u8>>) -> Result<Vec<Page>, Refusal> {
     if pdf.len() > unfold::MOST_OBJECTS {
         return Err(Refusal::Objects);
     }
+    if pdf.objects().into_iter().any(|object| object.into_dict().is_some_and(|dict| is_endless_font(&dict, 0))) {
+        return Err(Refusal::Objects);
+    }
     if pdf.pages().len() > MOST_PAGES {
         return Err(Refusal::Pages(pdf.pages().len()));
     }
@@ -156,6 +160,28 @@ fn interpreted(bytes: &Arc<Vec<u8>>) -> Result<Vec<Page>, Refusal> {
         pages.push(page);
     }
     Ok(pages)
+}
+
+/// Whether a font tells the widths of more signs than there can be (ISO 32000-1, 9.7.4.3): the library would list each.
+fn is_endless_font(dict: &Dict<'_>, depth: usize) -> bool {
+    const MOST_SIGNS: f64 = 65_536.0;
+    let too_wide = |widths: Array<'_>| {
+        // First sign, last sign, width; or the first sign and a list of widths.
+        let mut before: Option<f64> = None;
+        widths.iter::<Object<'_>>().any(|entry| {
+            let number = entry.into_number().map(|number| number.as_f64());
+            // Which of the numbers begin a range is not asked: no sign has such a number, and widths are small.
+            let far = before.zip(number).is_some_and(|(first, last)| last - first > MOST_SIGNS);
+            before = number;
+            far
+        })
+    };
+    let descendants = || dict.get::<Array<'_>>("DescendantFonts");
+    ["W", "W2"].iter().any(|key| dict.get::<Array<'_>>(key).is_some_and(too_wide))
+        || depth == 0
+            && descendants().is_some_and(|fonts| {
+                fonts.iter::<Dict<'_>>().any(|font| is_endless_font(&font, 1))
+            })
 }
 
 /// The work done.

@@ -29,7 +29,6 @@ pub(super) struct Cell {
     pub(super) text: String,
     left: f64,
     right: f64,
-    size: f64,
     words: Vec<Word>,
 }
 
@@ -67,7 +66,6 @@ impl Cell {
             text: texts.join(" "),
             left: first.left,
             right: last.right,
-            size: words.iter().map(|word| word.size).fold(0.0, f64::max),
             words,
         })
     }
@@ -78,7 +76,6 @@ impl Cell {
             text: String::new(),
             left: at,
             right: at,
-            size: 0.0,
             words: Vec::new(),
         }
     }

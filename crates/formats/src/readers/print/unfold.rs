@@ -33,6 +33,9 @@ pub(super) fn check(bytes: &[u8]) -> Result<(), Excess> {
         if front.ends_with(b"end") {
             continue;
         }
+        if is_directory_of_nothing(front) {
+            return Err(Excess::Objects);
+        }
         let rest = bytes.get(at + b"stream".len()..).unwrap_or_default();
         let rest = rest
             .strip_prefix(b"\r\n")
@@ -43,6 +46,19 @@ pub(super) fn check(bytes: &[u8]) -> Result<(), Excess> {
         left = left.checked_sub(size).ok_or(Excess::Unfolded)?;
     }
     Ok(())
+}
+
+/// Whether a stream says that it lists objects in no bytes each, and so any number of them.
+fn is_directory_of_nothing(front: &[u8]) -> bool {
+    let front = memchr::memmem::rfind(front, b" obj").map_or(front, |at| &front[at..]);
+    memchr::memmem::find_iter(front, b"/W").any(|at| {
+        let digits = front[at + 2..]
+            .iter()
+            .skip_while(|byte| byte.is_ascii_whitespace() || **byte == b'[')
+            .take_while(|byte| byte.is_ascii_digit() || byte.is_ascii_whitespace());
+        let mut widths = digits.filter(|byte| byte.is_ascii_digit()).peekable();
+        widths.peek().is_some() && widths.all(|digit| *digit == b'0')
+    })
 }
 
 /// The names behind `/Filter` in the dictionary that ends here.
