@@ -57,6 +57,9 @@ pub(crate) fn short(path: Option<&str>, diagnostic: &Diagnostic) -> String {
     let place = diagnostic.labels.first().map(|label| &label.place);
     if let Some(file) = place.and_then(|place| place.file.as_deref()).or(path) {
         text.push_str(file);
+        if let Some(part) = place.and_then(|place| place.part.as_deref()) {
+            let _ = write!(text, ", {part}");
+        }
         if let Some(place) = place.filter(|place| place.line > 0) {
             let _ = write!(text, ":{}", place.line);
             if place.column > 0 {
@@ -141,8 +144,11 @@ fn place<'a>(
 ) -> Group<'a> {
     let file = label.place.file.as_deref();
     let shown = file.or(path);
+    // The text of a part of a source is not at hand.
+    let whole = label.place.part.is_none();
     let cut = texts
         .text(file)
+        .filter(|_| whole)
         .and_then(|text| Some((text, cut(text, &label.place)?)));
     match (cut, shown) {
         (Some((text, cut)), _) => {
@@ -165,7 +171,10 @@ fn place<'a>(
             group.element(snippet)
         }
         (None, Some(shown)) => {
-            let mut origin = Origin::path(shown);
+            let mut origin = match &label.place.part {
+                Some(part) => Origin::path(format!("{shown}, {part}")),
+                None => Origin::path(shown),
+            };
             if label.place.line > 0 {
                 origin = origin.line(label.place.line as usize);
                 if label.place.column > 0 {

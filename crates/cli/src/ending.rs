@@ -157,6 +157,7 @@ impl From<Error> for Failure {
                     .sum();
                 let place = Place {
                     file: None,
+                    part: None,
                     line: 1,
                     column: u32::try_from(error.column).unwrap_or(u32::MAX),
                     span: Some(Span::new(start, start + length)),

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use curvary_record::{Quantity, Question, Unit};
 
-use crate::readers::jcamp;
+use crate::readers::{jcamp, print};
 use crate::vocabulary::{Kind, LocalWord, unit_of};
 use crate::words;
 
@@ -72,7 +72,10 @@ impl Assumptions {
             "heads" if !matches!(answer, "swapped" | "as-written") => {
                 return wrong("`swapped` or `as-written`");
             }
-            "columns" | "date" | "decimal" | "heads" | "measurement" | "parentheses" | "ranges" | "shape"
+            print::HIDDEN_TEXT if !print::HIDDEN_TEXT_ANSWERS.contains(&answer) => {
+                return wrong("`read` or `left-out`");
+            }
+            print::HIDDEN_TEXT | "columns" | "date" | "decimal" | "heads" | "measurement" | "parentheses" | "ranges" | "shape"
             | "times" => {}
             // What a plugin asks is its own: `NAME/ABOUT`.
             _ if is_of_reader(about) => {
@@ -90,6 +93,7 @@ impl Assumptions {
                             "date",
                             "decimal",
                             "heads",
+                            print::HIDDEN_TEXT,
                             "measurement",
                             "parentheses",
                             "ranges",

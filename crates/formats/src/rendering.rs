@@ -19,6 +19,8 @@ pub(crate) struct Rendering {
     cells: Vec<(Span, Place)>,
     /// For each line, its first cell in `cells`.
     lines: Vec<usize>,
+    /// The numbers of lines that are counted through all pages, by their index in `lines`; their places count on each page.
+    through: BTreeMap<usize, u32>,
 }
 
 impl Rendering {
@@ -37,6 +39,12 @@ impl Rendering {
             self.cells.push((Span::new(start, self.text.len()), place));
         }
         self.text.push('\n');
+    }
+
+    /// Adds a line of cells that has a number of its own, counted through all pages from 1.
+    pub(crate) fn line_through<'c>(&mut self, number: u32, cells: impl IntoIterator<Item = (&'c str, Place)>) {
+        self.through.insert(self.lines.len(), number);
+        self.line(cells);
     }
 
     /// Adds `key: value`.
@@ -113,7 +121,10 @@ impl Rendering {
 
     /// The original line of a line of the rendering, both from 1.
     fn line_of(&self, line: u32) -> Option<u32> {
-        self.place_of(line).map(|place| place.line)
+        let through = (line as usize)
+            .checked_sub(1)
+            .and_then(|index| self.through.get(&index));
+        through.copied().or_else(|| self.place_of(line).map(|place| place.line))
     }
 
     /// The place of the first cell of a line of the rendering.
@@ -139,7 +150,7 @@ impl Rendering {
             None => {
                 let line = self.place_of(place.line);
                 *place = line.map_or_else(Place::default, |first| Place {
-                    file: first.file.clone(),
+                    part: first.part.clone(),
                     ..Place::line(first.line as usize)
                 });
             }

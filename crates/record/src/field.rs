@@ -209,6 +209,10 @@ static KNOWN: &[KnownField] = &[
         "What was done to the data before they were exported.",
     ),
     text("project", "Project or course the run belongs to."),
+    text(
+        "recovered-from",
+        "What the numbers were recovered from, where no file of them was left: print.",
+    ),
     text("reference", "What stood in the reference beam."),
     text("replicate", "Which repetition the run is."),
     text("sample", "Name of the sample."),

@@ -38,6 +38,9 @@ pub struct Place {
     /// The file, when it is another than the source of the run that carries the place.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub file: Option<String>,
+    /// The part of the source in which lines are counted, where it has parts: "page 3", "sheet `data`".
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub part: Option<String>,
     /// Line, from 1; 0 when the place is the file as a whole.
     pub line: u32,
     /// Column in characters, from 1; 0 when the place is the line as a whole.
@@ -83,6 +86,7 @@ impl Place {
         let count = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
         Self {
             file: None,
+            part: None,
             line: count(index + 1),
             column: count(before.chars().count() + 1),
             span: Some(span),

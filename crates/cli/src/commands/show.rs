@@ -4,7 +4,7 @@ use std::io::Write;
 
 use clap::Args;
 use curvary_archive::View;
-use curvary_record::{Claim, Column, Coordinate, Key, Origin, Outcome as Result_, Run, Trace};
+use curvary_record::{Claim, Column, Coordinate, Key, Origin, Outcome as Result_, Place, Run, Trace};
 use serde::Serialize;
 
 use crate::Setting;
@@ -188,10 +188,14 @@ fn origin(key: &Key, claim: &Claim) -> String {
             let at = at.as_deref().map(|at| format!(", {at}")).unwrap_or_default();
             format!("note{author}{at}")
         }
-        Origin::Source(place) if place.line > 0 => match &place.file {
-            Some(file) => format!("{file}, row {}, column {}", place.line, place.column),
+        Origin::Source(place) if place.line > 0 => match &place.part {
+            Some(part) => {
+                let row = if part.starts_with("page ") { "line" } else { "row" };
+                format!("{part}, {row} {}, column {}", place.line, place.column)
+            }
             None => format!("line {}", place.line),
         },
+        Origin::Source(Place { part: Some(part), .. }) => part.clone(),
         Origin::Source(_) => "the file".to_owned(),
         Origin::Name { rule, part } => format!("name `{part}` (rule {rule})"),
         Origin::Layout { layout } => format!("layout {layout}"),

@@ -2,6 +2,7 @@
 
 mod animl;
 pub(crate) mod jcamp;
+pub(crate) mod print;
 mod spreadsheet;
 mod structured;
 pub(crate) mod text_table;
@@ -9,6 +10,7 @@ mod tidy_csv;
 
 pub use animl::Animl;
 pub use jcamp::JcampDx;
+pub use print::Print;
 pub use spreadsheet::Spreadsheet;
 pub use structured::Structured;
 pub use text_table::TextTable;
@@ -22,6 +24,7 @@ pub fn all() -> Vec<Box<dyn Reader>> {
     vec![
         Box::new(Animl::default()),
         Box::new(JcampDx::default()),
+        Box::new(Print::default()),
         Box::new(Spreadsheet::default()),
         Box::new(Structured::default()),
         Box::new(TextTable::default()),

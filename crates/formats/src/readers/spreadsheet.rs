@@ -308,7 +308,8 @@ fn left_beside(name: &str, block: &Cells) -> Diagnostic {
 
 fn place(name: &str, row: u32, column: u32) -> Place {
     Place {
-        file: Some(format!("sheet `{name}`")),
+        file: None,
+        part: Some(format!("sheet `{name}`")),
         line: row + 1,
         column: column + 1,
         span: None,

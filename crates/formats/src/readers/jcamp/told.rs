@@ -43,6 +43,7 @@ pub(super) fn span_of(span: dx::Span) -> Span {
 pub(super) fn place_of(place: &dx::Place) -> Place {
     Place {
         file: None,
+        part: None,
         line: place.line,
         column: place.column,
         span: Some(span_of(place.span)),

@@ -158,7 +158,8 @@ fn told(origin: &Origin) -> (&'static str, String, String) {
             } else {
                 place.line.to_string()
             };
-            ("source", place.file.clone().unwrap_or_default(), line)
+            let parts: Vec<&str> = place.file.iter().chain(&place.part).map(String::as_str).collect();
+            ("source", parts.join(", "), line)
         }
         Origin::Name { rule, part } => ("name", format!("{rule}: {part}"), none()),
         Origin::Layout { layout } => ("layout", layout.clone(), none()),

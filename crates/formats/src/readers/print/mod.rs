@@ -1,0 +1,351 @@
+//! Printed reports: the text of PDF documents, its lines and tables put together again from the places of the letters.
+//!
+//! A library interprets the pages and says which letter stands where ([`glyphs`]); words and lines are put together here
+//! ([`words`]), then cells and columns of the page ([`layout`]). All of it is written out plainly and understood as any
+//! other table. Places are those of the print: the page, the line on it, the cell in the line.
+//!
+//! What was recovered so is marked: the run has the field `recovered-from` and a remark. Text that lies hidden behind a
+//! picture was recognised by a machine, and is asked about. A sign that a font does not tell is never guessed.
+
+mod glyphs;
+mod layout;
+mod margin;
+mod unfold;
+mod words;
+
+use std::collections::BTreeSet;
+use std::sync::Arc;
+
+use curvary_record::{Alternative, Claim, Code, Diagnostic, Label, Origin, Place, Question, Run, Severity};
+
+use self::glyphs::Refusal;
+use self::layout::Row;
+use crate::rendering::Rendering;
+use crate::{Card, Glimpse, Part, Reader, Reading, Recognition, Source};
+
+/// The reader of printed reports.
+pub struct Print {
+    card: Card,
+}
+
+impl Default for Print {
+    fn default() -> Self {
+        Self {
+            card: Card {
+                id: "built-in/print".to_owned(),
+                version: "1".to_owned(),
+                title: "printed reports with a text layer (PDF)".to_owned(),
+            },
+        }
+    }
+}
+
+/// What an answer to the question about hidden text is about.
+pub(crate) const HIDDEN_TEXT: &str = "hidden-text";
+/// The answers to it.
+pub(crate) const HIDDEN_TEXT_ANSWERS: [&str; 2] = ["read", "left-out"];
+
+impl Reader for Print {
+    fn card(&self) -> &Card {
+        &self.card
+    }
+
+    fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
+        if glimpse.start.starts_with(b"%PDF-") {
+            Recognition::Yes("a PDF document".to_owned())
+        } else {
+            Recognition::No("no PDF document".to_owned())
+        }
+    }
+
+    fn read(&self, source: &Source) -> Reading {
+        let report = match Report::open(source) {
+            Ok(report) => report,
+            Err(why) => return Reading::refused(*why),
+        };
+        let mut reading = if report.rendering.is_empty() {
+            Reading::default()
+        } else {
+            report.rendering.read(source, &self.card)
+        };
+        let settled = source.assume().get(HIDDEN_TEXT).is_some();
+        for run in &mut reading.runs {
+            run.source.encoding = None;
+            mark(run, &report, settled);
+        }
+        if report.rendering.is_empty() && report.remarks.is_empty() {
+            reading.remarks.push(Diagnostic::error(
+                Code::new("no-table"),
+                "no page of the document has any text",
+            ));
+        }
+        let read = !reading.runs.is_empty();
+        reading
+            .remarks
+            .extend(report.remarks.into_iter().map(|mut remark| {
+                if report.rendering.is_empty() {
+                    remark.severity = Severity::Error;
+                } else if read {
+                    remark.severity = remark.severity.min(Severity::Warning);
+                }
+                remark
+            }));
+        reading
+    }
+
+    fn explain(&self, source: &Source) -> Vec<Part> {
+        Report::open(source).map_or_else(
+            |_| Vec::new(),
+            |report| report.rendering.explain(source, &self.card),
+        )
+    }
+}
+
+/// A report, written out.
+struct Report {
+    rendering: Rendering,
+    remarks: Vec<Diagnostic>,
+    /// The lines, counted through all pages, that lie hidden.
+    hidden: BTreeSet<u32>,
+    /// The page of each line, counted through all pages from 1.
+    pages: Vec<usize>,
+}
+
+impl Report {
+    fn open(source: &Source) -> Result<Self, Box<Diagnostic>> {
+        let bytes = Arc::new(source.bytes().to_vec());
+        let pages = glyphs::pages(&bytes).map_err(|refusal| Box::new(told(refusal)))?;
+        let left_out = source.assume().get(HIDDEN_TEXT) == Some("left-out");
+        let mut remarks = Told::default();
+        let mut of_pages = Vec::new();
+        for page in pages {
+            remarks.look_at(&page);
+            let written = words::written(&page);
+            if let Some((text, count)) = written.turned {
+                remarks.turned.push((page.number, text, count));
+            }
+            if written.sideways {
+                remarks.sideways.push(page.number);
+            }
+            let mut rows = layout::rows(written.lines);
+            if left_out {
+                rows.retain(|row| !row.hidden);
+            }
+            of_pages.push((page.number, rows));
+        }
+        margin::part_furniture(&mut of_pages);
+        let mut report = Self {
+            rendering: Rendering::default(),
+            remarks: Vec::new(),
+            hidden: BTreeSet::new(),
+            pages: Vec::new(),
+        };
+        for (number, rows) in &of_pages {
+            report.add_page(*number, rows, &mut remarks);
+        }
+        report.remarks = remarks.diagnostics();
+        Ok(report)
+    }
+
+    fn add_page(&mut self, page: usize, rows: &[Row], remarks: &mut Told) {
+        let before = u32::try_from(self.pages.len()).unwrap_or(u32::MAX);
+        let lines = rows.iter().map(|row| row.line).max().unwrap_or(0);
+        self.pages.extend(std::iter::repeat_n(page, lines));
+        for row in rows {
+            if row.apart {
+                self.rendering.blank();
+            }
+            let place = |column: usize| Place {
+                column: u32::try_from(column + 1).unwrap_or(u32::MAX),
+                ..place(page, row.line)
+            };
+            let line = u32::try_from(row.line).unwrap_or(u32::MAX);
+            let through = before.saturating_add(line);
+            if row.hidden {
+                self.hidden.insert(through);
+            }
+            if row.cells.iter().any(|cell| cell.text.contains(words::UNKNOWN)) {
+                remarks.unknown.push(place(0));
+            }
+            let cells = row.cells.iter().enumerate();
+            let cells = cells.map(|(column, cell)| (cell.text.as_str(), place(column)));
+            self.rendering.line_through(through, cells);
+        }
+    }
+}
+
+/// A line of a page.
+fn place(page: usize, line: usize) -> Place {
+    Place {
+        part: Some(format!("page {page}")),
+        ..Place::line(line)
+    }
+}
+
+/// Marks a run as recovered from print.
+fn mark(run: &mut Run, report: &Report, settled: bool) {
+    let (first, last) = run.source.lines.unwrap_or((1, 1));
+    let page = |line: u32| report.pages.get((line as usize).saturating_sub(1)).copied();
+    let pages = match (page(first), page(last)) {
+        (Some(first), Some(last)) if first != last => format!("pages {first} to {last}"),
+        (Some(page), _) | (None, Some(page)) => format!("page {page}"),
+        (None, None) => "the report".to_owned(),
+    };
+    let origin = Origin::Source(Place {
+        part: Some(pages.clone()),
+        ..Place::default()
+    });
+    let hidden = report.hidden.range(first..=last).next();
+    let what = if hidden.is_some() {
+        "recognised text"
+    } else {
+        "print"
+    };
+    run.fields.claim("recovered-from", Claim::text(what, origin));
+    run.remarks.push(Diagnostic::note(
+        Code::new("recovered-from-print"),
+        format!("{pages} of a printed report: the numbers have the digits that were printed, and no more"),
+    ));
+    if let Some(&line) = hidden
+        && !settled
+    {
+        run.questions.push(question(page(line).unwrap_or(1)));
+    }
+}
+
+/// The question that text hidden behind a picture raises.
+fn question(page: usize) -> Question {
+    let says = [
+        "the numbers are those that a machine recognised; compare them with the picture first",
+        "text that is not printed itself is left out",
+    ];
+    let readings = HIDDEN_TEXT_ANSWERS.iter().zip(says);
+    Question {
+        code: Code::new("hidden-text"),
+        message: "the text lies hidden behind a picture: it was recognised by a machine, which may have mistaken digits"
+            .to_owned(),
+        readings: readings
+            .map(|(answer, says)| Alternative {
+                assume: format!("{HIDDEN_TEXT}={answer}"),
+                says: says.to_owned(),
+            })
+            .collect(),
+        labels: vec![Label {
+            place: place(page, 0),
+            text: "the first such line is here".to_owned(),
+        }],
+    }
+}
+
+/// Why a report was not read at all.
+fn told(refusal: Refusal) -> Diagnostic {
+    let too_large = |what: String| {
+        Diagnostic::error(Code::new("file-too-large"), what)
+            .help("print the pages with the measurement alone into a document of their own")
+    };
+    match refusal {
+        Refusal::Encrypted => Diagnostic::error(
+            Code::new("document-encrypted"),
+            "the document is encrypted, with or without a password for opening it",
+        )
+        .help("save it without protection, or print it anew into a document"),
+        Refusal::Damaged => Diagnostic::error(
+            Code::new("document-damaged"),
+            "the document is damaged: its pages are not found",
+        )
+        .help("open it with a viewer; if that works, print it anew into a document"),
+        Refusal::Objects => too_large(format!(
+            "the document has more than {} objects",
+            unfold::MOST_OBJECTS
+        )),
+        Refusal::Unfolded => too_large(format!(
+            "the streams of the document unfold to more than {} MiB",
+            unfold::MOST_UNFOLDED >> 20
+        )),
+        Refusal::Pages(count) => too_large(format!(
+            "the document has {count} pages, and at most {} are read",
+            glyphs::MOST_PAGES
+        )),
+        Refusal::Glyphs => too_large("the document has more letters than any report".to_owned()),
+        Refusal::Steps => too_large("the pages of the document take too long to draw".to_owned()),
+    }
+}
+
+/// What is to be told of the pages.
+#[derive(Default)]
+struct Told {
+    pictures: Vec<usize>,
+    damaged: Vec<usize>,
+    sideways: Vec<usize>,
+    /// Page, beginning of the text, letters.
+    turned: Vec<(usize, String, usize)>,
+    unknown: Vec<Place>,
+}
+
+impl Told {
+    fn look_at(&mut self, page: &glyphs::Page) {
+        if page.damaged {
+            self.damaged.push(page.number);
+        }
+        if page.glyphs.is_empty() && page.pictures > 0 {
+            self.pictures.push(page.number);
+        }
+    }
+
+    fn diagnostics(self) -> Vec<Diagnostic> {
+        let mut all = Vec::new();
+        if !self.pictures.is_empty() {
+            let what = format!("{} without any text", counted(&self.pictures, "only a picture", "only pictures"));
+            all.push(
+                Diagnostic::warning(Code::new("page-is-picture"), what)
+                    .help("ask for the numbers as a file, or type them from the picture"),
+            );
+        }
+        if !self.damaged.is_empty() {
+            let what = format!("{} to the end", counted(&self.damaged, "damaged and was not read", "damaged and were not read"));
+            all.push(
+                Diagnostic::warning(Code::new("page-damaged"), what)
+                    .help("compare its end with the original; print the document anew if a viewer shows more"),
+            );
+        }
+        if let Some(first) = self.unknown.first() {
+            let what = match self.unknown.len() {
+                1 => "a line has signs of which the font does not say what they are".to_owned(),
+                n => format!("{n} lines have signs of which the font does not say what they are"),
+            };
+            all.push(
+                Diagnostic::warning(Code::new("sign-unknown"), what)
+                    .at(first.clone(), "the first of them")
+                    .help("no number with such a sign is read; type it from the print"),
+            );
+        }
+        if let Some((page, text, _)) = self.turned.first() {
+            let count: usize = self.turned.iter().map(|turned| turned.2).sum();
+            let what = format!("{count} letters run in another direction than the lines and were left out: `{text}`");
+            all.push(
+                Diagnostic::note(Code::new("text-turned"), what).at(place(*page, 0), "the first of them"),
+            );
+        }
+        if !self.sideways.is_empty() {
+            let what = format!(
+                "{} along another edge of the paper and read so",
+                counted(&self.sideways, "written", "written")
+            );
+            all.push(Diagnostic::note(Code::new("page-sideways"), what));
+        }
+        all
+    }
+}
+
+/// `page 2 is …`, `pages 2, 3 and 7 are …`.
+fn counted(pages: &[usize], one: &str, several: &str) -> String {
+    match pages {
+        [page] => format!("page {page} is {one}"),
+        [first @ .., last] if pages.len() <= 6 => {
+            let first: Vec<String> = first.iter().map(ToString::to_string).collect();
+            format!("pages {} and {last} are {several}", first.join(", "))
+        }
+        [first, .., last] => format!("{} pages from {first} to {last} are {several}", pages.len()),
+        [] => String::new(),
+    }
+}
