@@ -20,7 +20,7 @@ pub(crate) mod rules;
 mod several;
 mod verdict;
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::BTreeMap;
 
 use curvary_record::{
     Alternative, Claim, Code, Column as Values, Coordinate, Decimals, Diagnostic, Fields, Label, Lines,
@@ -673,88 +673,113 @@ fn summed_rows(text: &str, table: &Table, columns: &[Column]) -> std::collection
         .iter()
         .filter(|column| column.kind == Kind::Words && column.clock.is_none())
     {
-        let words = table.grid.words(column.index);
+        let spans = table.grid.words(column.index);
         // `max` behind one row of many is a flag.
-        let empty = words.iter().filter(|span| span.start == span.end).count();
-        if column.index > 0 && empty * 3 > words.len() {
+        let empty = spans.iter().filter(|span| span.start == span.end).count();
+        if column.index > 0 && empty * 3 > spans.len() {
             continue;
         }
+        // The same few names stand in many rows.
+        let names = Names::of(text, &table.grid, column.index);
+        let sums_up: Vec<bool> = (0..names.words.len()).map(|name| names.sums_up(name)).collect();
+        if sums_up.contains(&true) || !rows.is_empty() {
+            for (row, &name) in names.of_row.iter().enumerate() {
+                // `n` behind a mean and a deviation counts what they are of.
+                let counts = row > 0
+                    && rows.contains(&(row - 1))
+                    && super::heads::is_summary_word(names.words[name as usize].1);
+                if sums_up[name as usize] || counts {
+                    rows.insert(row);
+                }
+            }
+        }
+        rows.extend(names.sums_of_series(&rows));
+    }
+    rows
+}
+
+/// The names in a column of words, each once.
+struct Names<'a> {
+    /// For each row the place of its name.
+    of_row: &'a [u32],
+    /// The first row of each name, and the name.
+    words: Vec<(usize, &'a str)>,
+}
+
+impl<'a> Names<'a> {
+    fn of(text: &'a str, grid: &'a super::grid::Grid, column: usize) -> Self {
+        let distinct = grid.distinct(text, column);
+        Self {
+            of_row: distinct.of_row(),
+            words: distinct.words(text).collect(),
+        }
+    }
+
+    fn sums_up(&self, name: usize) -> bool {
+        let word = self.words[name].1;
         // Beside an `r1`, `r2` is the second of several and no measure of a fit.
-        let is_numbered = |word: &str| {
+        let is_numbered = || {
             let stem = |word: &str| word.trim_end_matches(|c: char| c.is_ascii_digit()).len();
             stem(word) < word.len()
-                && words.iter().any(|span| {
-                    let other = text[span.range()].trim();
+                && self.words.iter().any(|&(_, other)| {
                     other != word
                         && stem(other) < other.len()
                         && other.get(..stem(other)) == word.get(..stem(word))
                 })
         };
-        // The same few names stand in many rows.
-        let mut known: HashMap<&str, bool> = HashMap::new();
-        for (row, span) in words.iter().enumerate() {
-            let word = text[span.range()].trim();
-            let sums_up = known.get(word).copied().unwrap_or_else(|| {
-                let sums_up =
-                    word.chars().count() >= 2 && crate::words::is_statistics(word) && !is_numbered(word);
-                if known.len() < super::columns::FEW_NAMES {
-                    known.insert(word, sums_up);
+        word.chars().nth(1).is_some() && crate::words::is_statistics(word) && !is_numbered()
+    }
+
+    /// Rows that sum up others by where they stand: `mean ctrl` below `ctrl-1`, `ctrl-2`, and `rel. %` at the end of a
+    /// table, behind a mean, where the readings above are all of one series (`leaf 1`, `leaf 2`).
+    fn sums_of_series(&self, sums: &std::collections::BTreeSet<usize>) -> Vec<usize> {
+        /// A mean is followed by no more: a deviation, a relative one, a count.
+        const MOST_BEHIND: usize = 3;
+        let series = |name: &str| {
+            let end = name.find(|c: char| !c.is_alphabetic()).unwrap_or(name.len());
+            name[..end].to_lowercase()
+        };
+        let numbered = |name: &str| name.ends_with(|c: char| c.is_ascii_digit());
+        // For each name that a word of statistics begins the first row of the series it is of.
+        let begins: Vec<Option<usize>> = self
+            .words
+            .iter()
+            .map(|(_, name)| {
+                let (word, of) = name.split_once(' ')?;
+                if !crate::words::is_statistics(word) {
+                    return None;
                 }
-                sums_up
+                let of = of.trim().to_lowercase();
+                let mut others = self.words.iter();
+                let first = others.find(|(_, name)| numbered(name) && series(name) == of)?;
+                Some(first.0)
+            })
+            .collect();
+        let mut found = Vec::new();
+        if begins.iter().any(Option::is_some) {
+            let rows = self.of_row.iter().enumerate();
+            let behind = rows.filter(|&(row, &name)| begins[name as usize].is_some_and(|first| first < row));
+            found.extend(behind.map(|(row, _)| row).filter(|row| !sums.contains(row)));
+        }
+        if let Some(&first) = sums.first() {
+            let name = |row: usize| self.words[self.of_row[row] as usize].1;
+            let mut above = self.words.iter().take_while(|&&(row, _)| row < first);
+            let of_one = above.next().map(|(_, name)| series(name)).filter(|of| {
+                let mut above = self.words.iter().take_while(|&&(row, _)| row < first);
+                !of.is_empty() && first >= 3 && above.all(|(_, name)| numbered(name) && series(name) == *of)
             });
-            if sums_up {
-                rows.insert(row);
-            } else if row > 0 && rows.contains(&(row - 1)) && super::heads::is_summary_word(word) {
-                // `n` behind a mean and a deviation counts what they are of.
-                rows.insert(row);
+            let behind = first + 1..self.of_row.len();
+            if let Some(of) = of_one
+                && behind.len() <= MOST_BEHIND
+                && behind
+                    .clone()
+                    .all(|row| series(name(row)) != of && !numbered(name(row)))
+            {
+                found.extend(behind.filter(|row| !sums.contains(row)));
             }
         }
-        let names: Vec<&str> = words.iter().map(|span| text[span.range()].trim()).collect();
-        rows.extend(sums_of_series(&names, &rows));
+        found
     }
-    rows
-}
-
-/// Rows that sum up others by where they stand: `mean ctrl` below `ctrl-1`, `ctrl-2`, and `rel. %` at the end of a table,
-/// behind a mean, where the readings above are all of one series (`leaf 1`, `leaf 2`).
-fn sums_of_series(names: &[&str], sums: &std::collections::BTreeSet<usize>) -> Vec<usize> {
-    /// A mean is followed by no more: a deviation, a relative one, a count.
-    const MOST_BEHIND: usize = 3;
-    let series = |name: &str| {
-        let end = name.find(|c: char| !c.is_alphabetic()).unwrap_or(name.len());
-        name[..end].to_lowercase()
-    };
-    let numbered = |name: &str| name.ends_with(|c: char| c.is_ascii_digit());
-    let mut found: Vec<usize> = (0..names.len())
-        .filter(|row| !sums.contains(row))
-        .filter(|&row| {
-            names[row].split_once(' ').is_some_and(|(word, of)| {
-                let of = of.trim().to_lowercase();
-                crate::words::is_statistics(word)
-                    && names[..row]
-                        .iter()
-                        .any(|name| numbered(name) && series(name) == of)
-            })
-        })
-        .collect();
-    if let Some(&first) = sums.first() {
-        let above = &names[..first];
-        let of_one = above.first().map(|name| series(name)).filter(|of| {
-            !of.is_empty()
-                && above.len() >= 3
-                && above.iter().all(|name| numbered(name) && series(name) == *of)
-        });
-        let behind = first + 1..names.len();
-        if let Some(of) = of_one
-            && behind.len() <= MOST_BEHIND
-            && names[behind.clone()]
-                .iter()
-                .all(|name| series(name) != of && !numbered(name))
-        {
-            found.extend(behind.filter(|row| !sums.contains(row)));
-        }
-    }
-    found
 }
 
 fn customary_unit(quantity: &Quantity) -> Unit {
