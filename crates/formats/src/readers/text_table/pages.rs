@@ -49,13 +49,15 @@ pub(super) struct PageBreak<'t> {
 impl<'t> PageBreak<'t> {
     /// What stands between the last table of `above`, which ends at byte `from`, and `table`, whose first row begins at
     /// byte `to`: where `table` goes on with the one before it, and nothing but the furniture of paper and the headers
-    /// lies between. `above` has no headers of `table` any more.
+    /// lies between. `above` has no headers of `table` any more; its lines in front of the first table, which pages repeat,
+    /// are gathered once, `in_front`.
     pub(super) fn between(
         text: &'t str,
         from: usize,
         to: usize,
         above: &[Piece],
         table: &Table,
+        in_front: &mut Option<BTreeSet<String>>,
     ) -> Option<Self> {
         if table.heads.is_empty() || table.open.is_some() || !table.grid.may_go_on_plainly() {
             return None;
@@ -65,6 +67,7 @@ impl<'t> PageBreak<'t> {
             return None;
         };
         if last.grid.kinds != table.grid.kinds
+            || !last.grid.may_go_on_plainly()
             || goes_on(last, table, 0).is_none()
             || head_texts(text, last) != head_texts(text, table)
         {
@@ -77,12 +80,14 @@ impl<'t> PageBreak<'t> {
                 _ => None,
             })
             .collect();
-        let first = above.iter().position(|piece| matches!(piece, Piece::Table(_)))?;
-        let in_front = above[..first].iter().filter_map(|piece| match piece {
-            Piece::Text(line) => Some(squeeze(&text[line.span.range()])),
-            _ => None,
+        let in_front = in_front.get_or_insert_with(|| {
+            let lines = above.iter().map_while(|piece| match piece {
+                Piece::Text(line) => Some(squeeze(&text[line.span.range()])),
+                Piece::Blank => Some(String::new()),
+                Piece::Table(_) => None,
+            });
+            lines.collect()
         });
-        let seen: BTreeSet<String> = in_front.collect();
         let none = BTreeSet::new();
         let mut lines = Vec::new();
         let mut at = from;
@@ -101,7 +106,7 @@ impl<'t> PageBreak<'t> {
                 return None;
             } else if is_words && counts() && is_furniture(line, &none) {
                 Sort::Numbered
-            } else if !is_words || is_furniture(line, &seen) {
+            } else if !is_words || is_furniture(line, in_front) {
                 Sort::Same
             } else if is_title_of_page(line, table) {
                 Sort::Title

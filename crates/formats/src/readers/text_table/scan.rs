@@ -102,6 +102,9 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
     let mut failed_before = false;
     // Where the last table ends, the effort until there, and how many lines were weighed in vain behind it.
     let mut table_before = None;
+    let mut in_front = None;
+    // How the first table is written, as long as all are written so.
+    let mut written: Option<Option<Dialect>> = None;
     let mut at_table = effort;
     let mut tried = 0;
     while cursor.at < bytes.len() {
@@ -138,6 +141,7 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
                 pieces.push(Piece::Table(Box::new(table)));
                 cursor = after;
                 table_before = None;
+                written = Some(None);
                 failed_before = false;
                 continue;
             }
@@ -154,9 +158,17 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
                 (at_table, tried) = (effort, 0);
                 take_heads(text, &mut pieces, &table);
                 let mut table = Box::new(table);
-                let page_break = table_before
-                    .filter(|_| !by_page)
-                    .and_then(|before| PageBreak::between(text, before, cursor.at, &pieces, &table));
+                let dialect = &table.grid.dialect;
+                let alike = written
+                    .get_or_insert_with(|| Some(dialect.clone()))
+                    .as_ref()
+                    .is_some_and(|first| first == dialect);
+                if !alike {
+                    written = Some(None);
+                }
+                let page_break = table_before.filter(|_| alike && !by_page).and_then(|before| {
+                    PageBreak::between(text, before, cursor.at, &pieces, &table, &mut in_front)
+                });
                 cursor = page_break.map_or(after, |found| found.read_on(text, after, &mut table));
                 table_before = Some(cursor.at);
                 pieces.push(Piece::Table(table));
