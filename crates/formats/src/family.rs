@@ -29,8 +29,7 @@ pub fn of(source: &Source) -> Option<Family> {
     {
         return Some(labelled(&lines));
     }
-    let delimiter = delimiter(&lines)?;
-    let rows: Vec<Row> = lines.iter().map(|line| Row::of(line, delimiter)).collect();
+    let (delimiter, rows) = delimiter(&lines)?;
     let blocks = blocks(&rows);
     let mut used = vec![false; lines.len()];
     let mut headers: Vec<String> = Vec::new();
@@ -157,19 +156,19 @@ fn is_number(cell: &str) -> bool {
 }
 
 /// A line as it could be a row.
-struct Row {
-    cells: Vec<String>,
+struct Row<'t> {
+    cells: Vec<&'t str>,
     numbers: usize,
     filled: usize,
 }
 
-impl Row {
-    fn of(line: &str, delimiter: Delimiter) -> Self {
+impl<'t> Row<'t> {
+    fn of(line: &'t str, delimiter: Delimiter) -> Self {
         let cells = cells(line, delimiter);
         Self {
             numbers: cells.iter().filter(|cell| is_number(cell)).count(),
             filled: cells.iter().filter(|cell| !cell.is_empty()).count(),
-            cells: cells.into_iter().map(str::to_owned).collect(),
+            cells,
         }
     }
 
@@ -182,10 +181,15 @@ impl Row {
     }
 }
 
-/// The delimiter that makes most lines rows of numbers.
-fn delimiter(lines: &[&str]) -> Option<Delimiter> {
+/// The delimiter that makes most lines rows of numbers, and the lines as such rows.
+fn delimiter<'t>(lines: &[&'t str]) -> Option<(Delimiter, Vec<Row<'t>>)> {
     let mut best = (0, None);
     for delimiter in Delimiter::ALL {
+        if let Delimiter::Sign(sign) = delimiter
+            && !lines.iter().any(|line| line.contains(sign))
+        {
+            continue;
+        }
         let rows: Vec<Row> = lines.iter().map(|line| Row::of(line, delimiter)).collect();
         let score: usize = blocks(&rows)
             .into_iter()
@@ -193,7 +197,7 @@ fn delimiter(lines: &[&str]) -> Option<Delimiter> {
             .map(|row| if rows[row].is_full() { 3 } else { 1 })
             .sum();
         if score > best.0 {
-            best = (score, Some(delimiter));
+            best = (score, Some((delimiter, rows)));
         }
     }
     best.1
@@ -300,7 +304,7 @@ struct Marks {
 }
 
 impl Marks {
-    fn see(&mut self, cells: &[String]) {
+    fn see(&mut self, cells: &[&str]) {
         for cell in cells.iter().filter(|cell| is_number(cell)) {
             let between = |mark: u8| {
                 cell.as_bytes()

@@ -9,10 +9,10 @@ mod piece;
 mod scale;
 
 use std::cell::RefCell;
-use std::collections::HashMap;
 
 use curvary_record::unit::{Spelling, spelled};
 use curvary_record::{Coordinate, Quantity, Unit};
+use hashbrown::HashMap;
 
 use self::derived::{absorbed, derived};
 pub(crate) use self::derived::{is_derived, is_derived_of_light};

@@ -50,6 +50,7 @@ const MOST_PAIRS: usize = 12;
 /// Windows paths are not taken apart.
 #[must_use]
 pub fn pairs(line: &str) -> Vec<Pair> {
+    crate::work::looks_at(line.len());
     if line.len() > LONGEST_LINE {
         return Vec::new();
     }

@@ -25,6 +25,7 @@ pub mod source;
 mod told;
 pub mod vocabulary;
 pub mod words;
+mod work;
 pub mod writers;
 
 pub use assume::Assumptions;

@@ -181,9 +181,12 @@ impl Source {
         &self.assume
     }
 
-    /// The starts of the lines.
-    pub fn lines(&self) -> &LineTable {
-        self.lines.get_or_init(|| LineTable::new(&self.text))
+    /// The lines of the text.
+    pub fn lines(&self) -> TextLines<'_> {
+        TextLines {
+            text: &self.text,
+            table: self.lines.get_or_init(|| LineTable::new(&self.text)),
+        }
     }
 
     /// The place of a span.
@@ -194,7 +197,7 @@ impl Source {
         if self.lines.get().is_none() && span.start < NEAR {
             return Place::of(&self.text, span);
         }
-        self.lines().place(&self.text, span)
+        self.lines().table.place(&self.text, span)
     }
 
     /// What every reader is shown first.
@@ -210,6 +213,33 @@ impl Source {
             start: self.bytes().get(..64).unwrap_or(self.bytes()),
             head: &self.text[..end],
         }
+    }
+}
+
+/// The lines of a source's text.
+#[derive(Clone, Copy, Debug)]
+pub struct TextLines<'a> {
+    text: &'a str,
+    table: &'a LineTable,
+}
+
+impl TextLines<'_> {
+    /// How many lines there are; an empty text has one.
+    #[must_use]
+    pub fn count(&self) -> usize {
+        self.table.count()
+    }
+
+    /// The span of line `index` (from 0) with its line end.
+    #[must_use]
+    pub fn span(&self, index: usize) -> Span {
+        self.table.span(self.text, index)
+    }
+
+    /// The index (from 0) of the line that holds byte `offset`.
+    #[must_use]
+    pub fn index_of(&self, offset: usize) -> usize {
+        self.table.index_of(self.text, offset)
     }
 }
 
@@ -238,33 +268,45 @@ fn as_it_is(bytes: Vec<u8>) -> Decoded {
 const DOCUMENTS: [&[u8]; 3] = [b"PK\x03\x04", &[0xD0, 0xCF, 0x11, 0xE0], b"%PDF-"];
 
 fn decode(bytes: Vec<u8>) -> Decoded {
-    let mut remarks = Vec::new();
     if DOCUMENTS.iter().any(|start| bytes.starts_with(start)) {
         return Decoded {
             text: String::new(),
             original: Some(bytes),
             encoding: "binary",
-            remarks,
+            remarks: Vec::new(),
         };
     }
-    // The usual case first: plain UTF-8 without oddities is taken over as it is.
+    let has = |text: &str, byte: u8| memchr::memchr(byte, text.as_bytes()).is_some();
+    // The usual case first: plain UTF-8 without oddities is taken over as it is, or but for the ends of its pages.
     let bytes = match String::from_utf8(bytes) {
         Ok(text)
             if !text.starts_with('\u{FEFF}')
-                && memchr::memchr3(0, 0x1A, 0x0C, text.as_bytes()).is_none()
+                && memchr::memchr2(0, 0x1A, text.as_bytes()).is_none()
+                && !(has(&text, 0x0C) && has(&text, 0x1B))
                 && !ends_in_cr(&text)
                 && (!signs::has_odd(&text) || is_exact(&text)) =>
         {
+            let (text, original) = if has(&text, 0x0C) {
+                (without_form_feeds(text.clone()), Some(text.into_bytes()))
+            } else {
+                (text, None)
+            };
             return Decoded {
                 text,
-                original: None,
+                original,
                 encoding: "UTF-8",
-                remarks,
+                remarks: Vec::new(),
             };
         }
         Ok(text) => text.into_bytes(),
         Err(error) => error.into_bytes(),
     };
+    decode_oddly(bytes)
+}
+
+/// The text of bytes that are no plain UTF-8.
+fn decode_oddly(bytes: Vec<u8>) -> Decoded {
+    let mut remarks = Vec::new();
     let (text, encoding) = decode_any(&bytes, &mut remarks);
     let text = tidy(text, &mut remarks);
     let text = if is_exact(&text) {
@@ -519,26 +561,29 @@ fn tidy(text: String, remarks: &mut Vec<Diagnostic>) -> String {
         }
     }
     if text.contains('\u{C}') {
-        // A form feed at the start or end of a line is paper; in the middle of one it ends the line.
-        let mut fed = String::with_capacity(text.len());
-        for (at, sign) in text.char_indices() {
-            if sign != '\u{C}' {
-                fed.push(sign);
-                continue;
-            }
-            let starts = fed.is_empty() || fed.ends_with(['\n', '\r']);
-            let ends = text[at + 1..]
-                .chars()
-                .next()
-                .is_none_or(|c| matches!(c, '\n' | '\r'));
-            fed.push(if starts || ends { ' ' } else { '\n' });
-        }
-        text = fed;
+        text = without_form_feeds(text);
     }
     if ends_in_cr(&text) {
         text = text.replace('\r', "\n");
     }
     text
+}
+
+/// A text without form feeds: one at the start or end of a line is paper and becomes a blank, in the middle of a line it
+/// ends the line.
+fn without_form_feeds(text: String) -> String {
+    let mut bytes = text.into_bytes();
+    let line_end = |byte: Option<&u8>| byte.is_none_or(|byte| matches!(byte, b'\n' | b'\r'));
+    let mut from = 0;
+    while let Some(found) = memchr::memchr(0x0C, &bytes[from..]) {
+        let at = from + found;
+        let before = at.checked_sub(1).and_then(|before| bytes.get(before));
+        let paper = line_end(before) || line_end(bytes.get(at + 1));
+        bytes[at] = if paper { b' ' } else { b'\n' };
+        from = at + 1;
+    }
+    // One sign of ASCII was put in the place of another.
+    String::from_utf8(bytes).unwrap_or_else(|error| String::from_utf8_lossy(error.as_bytes()).into_owned())
 }
 
 #[cfg(test)]
@@ -549,6 +594,28 @@ mod tests {
         let source = Source::new("a.txt", bytes.to_vec());
         assert_eq!(source.bytes(), bytes, "the original is kept bit for bit");
         (source.text().to_owned(), source.encoding())
+    }
+
+    /// Pages are read in the quick way as they are in the other.
+    #[test]
+    fn form_feeds_are_paper_or_line_ends() {
+        for (raw, wanted) in [
+            ("a\n\u{c}b\n", "a\n b\n"),
+            ("a\u{c}b\n", "a\nb\n"),
+            ("a\u{c}\nb\n", "a \nb\n"),
+            ("\u{c}a\u{c}\u{c}b\n\u{c}", " a\n b\n "),
+            ("°C\r\n\u{c}\r\n37\n", "°C\r\n \r\n37\n"),
+        ] {
+            let (quick, odd) = (
+                decode(raw.as_bytes().to_vec()),
+                decode_oddly(raw.as_bytes().to_vec()),
+            );
+            assert_eq!(quick.text, wanted, "{raw:?}");
+            assert_eq!(quick.text, odd.text, "{raw:?}");
+            assert_eq!(quick.original, odd.original, "{raw:?}");
+            assert_eq!(quick.encoding, odd.encoding, "{raw:?}");
+            assert!(quick.remarks.is_empty() && odd.remarks.is_empty(), "{raw:?}");
+        }
     }
 
     /// Files put together from two programs: each line is read as what it is, and that is told.

@@ -3,10 +3,11 @@
 //! Words are compared as [`fold`] leaves them: without case, accents and marks. A look-up is one hash of the folded
 //! word; the table is read once, from `words.toml`, which is part of the program.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
+use std::collections::{BTreeMap, BTreeSet, HashSet};
 use std::sync::LazyLock;
 
 use curvary_record::{Quantity, known_field};
+use hashbrown::HashMap;
 use serde::Deserialize;
 
 /// What a word over a column says.
@@ -110,6 +111,7 @@ pub enum Marker {
 /// (`%`, `#`, `[`, `]`, `<`, `>`, `+`, Greek letters, digits) stay.
 #[must_use]
 pub fn fold(text: &str) -> String {
+    crate::work::looks_at(text.len());
     let mut folded = String::with_capacity(text.len());
     let mut blank = false;
     let mut push = |folded: &mut String, plain: Option<Plain>| match plain {

@@ -1,11 +1,15 @@
 //! Blocks: records, tables and inner blocks, built from the flat run of records.
 
+use std::borrow::Cow;
+
+use smol_str::SmolStr;
+
 use crate::axis::{Axis, Stated, stated};
 use crate::choice::Choices;
 use crate::label::{Kind, is_table, normal, normalise_label};
 use crate::ntuples::{self, Ntuples};
 use crate::number::Decimal;
-use crate::records::{RawRecord, Source, scan, text_value};
+use crate::records::{RawRecord, Source, one_line, scan, text_value};
 use crate::remark::{Code, Notes, Place, Remark, Span, quote};
 use crate::table::{self, RawTable, Reading, Table};
 
@@ -76,13 +80,13 @@ impl Document {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Record {
     /// The label as it is compared; see [`normalise_label`]. Empty for comment records.
-    pub label: String,
+    pub label: SmolStr,
     /// The label as spelled.
-    pub spelled: String,
+    pub spelled: SmolStr,
     /// The kind of the label.
     pub kind: Kind,
     /// The value without comments, its lines trimmed and joined by line feeds. For tables only the form.
-    pub value: String,
+    pub value: SmolStr,
     /// The comments (`$$`) that stood in the value.
     pub comments: Vec<String>,
     /// Where the record starts; the span covers label and value.
@@ -109,7 +113,7 @@ impl Block {
     #[must_use]
     pub fn record(&self, label: &str) -> Option<&Record> {
         let label = normal(label);
-        self.records.iter().find(|r| r.label == label)
+        self.records.iter().find(|r| *r.label == *label)
     }
 
     /// The value of the first record with this label, in any spelling.
@@ -207,9 +211,9 @@ struct Open<'r, 't> {
 }
 
 impl Open<'_, '_> {
-    fn raw_value(&self, label: &str) -> Option<String> {
+    fn raw_value(&self, label: &str) -> Option<Cow<'_, str>> {
         let record = self.records.iter().find(|r| r.label == label)?;
-        Some(text_value(&self.source, record.value, record.end).0)
+        Some(plain_value(&self.source, record))
     }
 
     fn title(&self) -> &str {
@@ -431,15 +435,18 @@ pub(crate) fn raw_table(record: &RawRecord<'_>) -> RawTable {
 pub(crate) fn finished(source: &Source<'_>, record: &RawRecord<'_>, notes: &Notes<'_>) -> Record {
     let (value, comments) = if is_table(&record.label) {
         (
-            table::open(source, &raw_table(record)).form.to_owned(),
+            SmolStr::new(table::open(source, &raw_table(record)).form),
             Vec::new(),
         )
+    } else if let Some(value) = one_line(source, record.value, record.end) {
+        (SmolStr::new(value), Vec::new())
     } else {
-        text_value(source, record.value, record.end)
+        let (value, comments) = text_value(source, record.value, record.end);
+        (SmolStr::from(value), comments)
     };
     Record {
         label: record.label.clone(),
-        spelled: record.spelled.to_owned(),
+        spelled: SmolStr::new(record.spelled),
         kind: record.kind,
         value,
         comments,
@@ -490,7 +497,7 @@ fn check_labels(source: &Source<'_>, records: &[&RawRecord<'_>], children: usize
     }
     let get = |label: &str| records.iter().find(|r| r.label == label);
     if let Some(record) = get("JCAMPDX").or_else(|| get("JCAMPCS")) {
-        let (value, _) = text_value(source, record.value, record.end);
+        let value = plain_value(source, record);
         let version: String = value
             .chars()
             .take_while(|c| c.is_ascii_digit() || *c == '.')
@@ -519,7 +526,7 @@ fn check_labels(source: &Source<'_>, records: &[&RawRecord<'_>], children: usize
         );
     }
     if let Some(record) = get("BLOCKS") {
-        let (value, _) = text_value(source, record.value, record.end);
+        let value = plain_value(source, record);
         if value.trim().parse() != Ok(children) {
             notes.add(
                 Code::BlocksDiffers,
@@ -529,6 +536,14 @@ fn check_labels(source: &Source<'_>, records: &[&RawRecord<'_>], children: usize
                 format!("{children}"),
             );
         }
+    }
+}
+
+/// The value of a record without comments.
+fn plain_value<'t>(source: &Source<'t>, record: &RawRecord<'t>) -> Cow<'t, str> {
+    match one_line(source, record.value, record.end) {
+        Some(value) => Cow::Borrowed(value),
+        None => Cow::Owned(text_value(source, record.value, record.end).0),
     }
 }
 
@@ -562,7 +577,7 @@ fn axis_of(
             .iter()
             .filter(|l| !l.is_empty())
             .find_map(|l| records().find(|r| r.label == *l))?;
-        let (value, _) = text_value(source, record.value, record.end);
+        let value = plain_value(source, record);
         let span = Span {
             start: record.start,
             end: record.value + (record.end - record.value).min(40),
@@ -618,7 +633,7 @@ fn axis_of(
         .iter()
         .filter(|r| !several && r.label == y_label)
         .filter_map(|r| {
-            let (value, _) = text_value(source, r.value, r.end);
+            let value = plain_value(source, r);
             stated(r.spelled, &value, r.line, r.head(), &mut false, &mut quiet)
         })
         .map(|stated| stated.decimal.stripped())

@@ -2,6 +2,8 @@
 
 use std::borrow::Cow;
 
+use smol_str::SmolStr;
+
 /// What a record is by the form of its label.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Kind {
@@ -38,6 +40,14 @@ pub fn normalise_label(spelled: &str) -> String {
         .filter(|c| !c.is_whitespace() && !c.is_control() && !matches!(c, '-' | '/' | '_'))
         .flat_map(char::to_uppercase)
         .collect()
+}
+
+/// The same of few bytes, without room of its own.
+pub(crate) fn short_label(spelled: &str) -> SmolStr {
+    match normal(spelled) {
+        Cow::Borrowed(label) => SmolStr::new(label),
+        Cow::Owned(label) => SmolStr::from(label),
+    }
 }
 
 /// The same, without a copy of a label that is in this form already.

@@ -1,6 +1,8 @@
 //! Splits a text into lines and labelled records.
 
-use crate::label::{Kind, kind_of, normalise_label};
+use smol_str::SmolStr;
+
+use crate::label::{Kind, kind_of, short_label};
 use crate::remark::{Code, Notes, Span, quote};
 
 /// One line: its number and its bytes without the line end.
@@ -95,7 +97,7 @@ impl<'t> Source<'t> {
 /// A record as it stands in the text; its value is `text[value..end]`.
 #[derive(Clone, Debug)]
 pub(crate) struct RawRecord<'t> {
-    pub(crate) label: String,
+    pub(crate) label: SmolStr,
     pub(crate) spelled: &'t str,
     pub(crate) kind: Kind,
     pub(crate) line: u32,
@@ -169,15 +171,15 @@ pub(crate) fn scan<'t>(source: &Source<'t>, notes: &mut Notes<'t>) -> Vec<RawRec
         let (spelled, label, value) = match memchr::memchr(b'=', &bytes[from..stop]) {
             Some(n) => (
                 &text[from..from + n],
-                normalise_label(&text[from..from + n]),
+                short_label(&text[from..from + n]),
                 from + n + 1,
             ),
             None => {
                 let words = text[from..stop].split("$$").next().unwrap_or("");
-                let label = normalise_label(words);
+                let label = short_label(words);
                 let span = Span { start: at, end: stop };
                 let ends = matches!(label.as_str(), "END" | "ENDNTUPLES");
-                let end_of_text = stop == bytes.len() && "END".starts_with(&label);
+                let end_of_text = stop == bytes.len() && "END".starts_with(label.as_str());
                 if !ends && !end_of_text {
                     notes.add(
                         Code::LabelWithoutEquals,
@@ -190,7 +192,7 @@ pub(crate) fn scan<'t>(source: &Source<'t>, notes: &mut Notes<'t>) -> Vec<RawRec
                 if ends {
                     (words.trim(), label, stop)
                 } else {
-                    ("", String::new(), from)
+                    ("", SmolStr::default(), from)
                 }
             }
         };
@@ -226,6 +228,15 @@ fn text_before<'t>(source: &Source<'t>, from: usize, to: usize, notes: &mut Note
 
 fn blank(text: &str, line: &Line) -> bool {
     text[line.start..line.end].bytes().all(is_blank)
+}
+
+/// The text of a value that stands on one line, without a comment; what [`text_value`] gives, as it stands in the source.
+pub(crate) fn one_line<'t>(source: &Source<'t>, from: usize, to: usize) -> Option<&'t str> {
+    let trim = |c: char| c.is_whitespace() || matches!(c, '\0' | '\u{1a}');
+    let value = source.text[from..to].trim_matches(trim);
+    memchr::memchr3(b'\n', b'\r', b'$', value.as_bytes())
+        .is_none()
+        .then_some(value)
 }
 
 /// The text of a value without comments, and the comments. Lines are trimmed and joined by line feeds.

@@ -95,63 +95,116 @@ impl Place {
     }
 }
 
-/// The starts of all lines of a decoded text, so that a span becomes a line and a column without counting again.
+/// Where the lines of a decoded text begin, so that a span becomes a line and a column without counting from its start.
 ///
-/// Lines end at LF, CR LF or a lone CR, freely mixed.
+/// Lines end at LF, CR LF or a lone CR, freely mixed. Kept is how many lines end in front of each block of the text; the
+/// rest is found in the block, so that the table of a large text is made quickly and is small.
 #[derive(Clone, Debug)]
 pub struct LineTable {
-    starts: Vec<u32>,
-    len: u32,
+    /// How many lines end in front of each block.
+    ended: Vec<u32>,
+    count: usize,
 }
 
+/// The length of a block in bytes.
+const BLOCK: usize = 512;
+
 impl LineTable {
-    /// Finds every line start of `text`.
+    /// Counts the lines of `text`.
     #[must_use]
     pub fn new(text: &str) -> Self {
         let bytes = text.as_bytes();
-        let mut starts = Vec::with_capacity(bytes.len() / 16 + 1);
-        starts.push(0);
-        for at in memchr::memchr2_iter(b'\n', b'\r', bytes) {
-            let ends_line = bytes[at] == b'\n' || bytes.get(at + 1) != Some(&b'\n');
-            if ends_line && at + 1 < bytes.len() {
-                starts.push(u32::try_from(at + 1).unwrap_or(u32::MAX));
-            }
+        // Behind the last byte no line begins.
+        let ends = &bytes[..bytes.len().saturating_sub(1)];
+        let mut ended = Vec::with_capacity(bytes.len() / BLOCK + 1);
+        let mut count = 0_u32;
+        for (block, behind) in ends
+            .chunks(BLOCK)
+            .zip(bytes.get(1..).unwrap_or_default().chunks(BLOCK))
+        {
+            ended.push(count);
+            count = count.saturating_add(line_ends(block, behind));
+        }
+        if ended.len() * BLOCK <= bytes.len() {
+            ended.push(count);
         }
         Self {
-            starts,
-            len: u32::try_from(bytes.len()).unwrap_or(u32::MAX),
+            ended,
+            count: count as usize + 1,
         }
     }
 
     /// How many lines there are; an empty text has one.
     #[must_use]
     pub fn count(&self) -> usize {
-        self.starts.len()
+        self.count
     }
 
-    /// The span of line `index` (from 0) with its line end.
+    /// The span of line `index` (from 0) of `text`, which must be the text this table was made from, with its line end.
     #[must_use]
-    pub fn span(&self, index: usize) -> Span {
-        let start = self.starts.get(index).copied().unwrap_or(self.len);
-        let end = self.starts.get(index + 1).copied().unwrap_or(self.len);
-        Span { start, end }
+    pub fn span(&self, text: &str, index: usize) -> Span {
+        let bytes = text.as_bytes();
+        let nth = u32::try_from(index).unwrap_or(u32::MAX);
+        let start = if index == 0 {
+            0
+        } else if index >= self.count {
+            bytes.len()
+        } else {
+            // The line end in front of it lies in the last block in front of which fewer have ended.
+            let block = self.ended.partition_point(|&ended| ended < nth).saturating_sub(1);
+            let before = self.ended.get(block).copied().unwrap_or(0);
+            let mut ends = ends_in(bytes, block * BLOCK);
+            ends.nth((nth - before).saturating_sub(1) as usize)
+                .map_or(bytes.len(), |end| end + 1)
+        };
+        let end = ends_in(bytes, start).next().map_or(bytes.len(), |end| end + 1);
+        Span::new(start, end)
     }
 
-    /// The index (from 0) of the line that holds byte `offset`.
+    /// The index (from 0) of the line of `text` that holds byte `offset`.
     #[must_use]
-    pub fn index_of(&self, offset: usize) -> usize {
-        let offset = u32::try_from(offset).unwrap_or(u32::MAX);
-        self.starts
-            .partition_point(|&start| start <= offset)
-            .saturating_sub(1)
+    pub fn index_of(&self, text: &str, offset: usize) -> usize {
+        let bytes = text.as_bytes();
+        let offset = offset.min(bytes.len());
+        let block = (offset / BLOCK).min(self.ended.len().saturating_sub(1));
+        let before = self.ended.get(block).copied().unwrap_or(0);
+        let within = ends_in(bytes, block * BLOCK).take_while(|&end| end < offset);
+        before as usize + within.count()
     }
 
     /// The place of `span` in `text`, which must be the text this table was made from.
     #[must_use]
     pub fn place(&self, text: &str, span: Span) -> Place {
-        let index = self.index_of(span.start as usize);
-        Place::behind(text, index, self.span(index).start as usize, span)
+        let bytes = text.as_bytes();
+        let index = self.index_of(text, span.start as usize);
+        let front = &bytes[..bytes.len().min(span.start as usize)];
+        let ends_line =
+            |&at: &usize| (bytes[at] == b'\n' || bytes.get(at + 1) != Some(&b'\n')) && at + 1 < bytes.len();
+        let end = memchr::memrchr2_iter(b'\n', b'\r', front).find(ends_line);
+        Place::behind(text, index, end.map_or(0, |end| end + 1), span)
     }
+}
+
+/// How many lines end in a piece of text; `behind` is the same piece one byte further.
+fn line_ends(piece: &[u8], behind: &[u8]) -> u32 {
+    /// So many can be counted in one byte, and many bytes at a time.
+    const LOT: usize = 128;
+    let lots = piece.chunks(LOT).zip(behind.chunks(LOT));
+    lots.map(|(piece, behind)| {
+        let ends = piece.iter().zip(behind).fold(0_u8, |count, (&byte, &next)| {
+            count + u8::from((byte == b'\n') | (byte == b'\r') & (next != b'\n'))
+        });
+        u32::from(ends)
+    })
+    .sum()
+}
+
+/// The places from byte `from` on at which lines end behind which another one begins.
+fn ends_in(bytes: &[u8], from: usize) -> impl Iterator<Item = usize> {
+    let rest = bytes.get(from..).unwrap_or_default();
+    memchr::memchr2_iter(b'\n', b'\r', rest)
+        .map(move |at| from + at)
+        .filter(|&at| (bytes[at] == b'\n' || bytes.get(at + 1) != Some(&b'\n')) && at + 1 < bytes.len())
 }
 
 /// The source line of every point of a trace, run-length coded: points mostly stand one a line.
@@ -225,7 +278,9 @@ mod tests {
     fn lines_end_at_lf_crlf_and_cr() {
         let text = "a\nb\r\nc\rd";
         let table = LineTable::new(text);
-        let lines: Vec<&str> = (0..table.count()).map(|i| &text[table.span(i).range()]).collect();
+        let lines: Vec<&str> = (0..table.count())
+            .map(|i| &text[table.span(text, i).range()])
+            .collect();
         assert_eq!(lines, ["a\n", "b\r\n", "c\r", "d"]);
         assert_eq!(table.place(text, Span::new(5, 6)).line, 3);
         for text in [text, "a\r\n", "\n\r\n\r", ""] {
@@ -238,6 +293,32 @@ mod tests {
                     "byte {at} of {text:?}"
                 );
             }
+        }
+    }
+
+    #[test]
+    fn lines_of_a_long_text_are_those_counted_from_its_start() {
+        let mut text = String::new();
+        for line in 0..400_usize {
+            text.push_str(&"é".repeat(line * 7 % 23));
+            text.push_str(&"x".repeat([0, 1, 3, 600][line % 61 % 4] * usize::from(line % 61 < 4)));
+            text.push_str(["\n", "\r\n", "\r", "\n\n"][line * 13 % 4]);
+        }
+        for text in [text.as_str(), &text[1..], text.trim_end()] {
+            let table = LineTable::new(text);
+            let mut index = 0;
+            let mut start = 0;
+            for at in (0..text.len()).filter(|&at| text.is_char_boundary(at)) {
+                let place = Place::of(text, Span::new(at, at));
+                assert_eq!(table.place(text, Span::new(at, at)), place, "byte {at}");
+                if place.line as usize != index + 1 {
+                    assert_eq!(table.span(text, index), Span::new(start, at), "line {index}");
+                    (index, start) = (index + 1, at);
+                }
+            }
+            assert_eq!(table.span(text, index), Span::new(start, text.len()));
+            assert_eq!(table.count(), index + 1);
+            assert_eq!(table.span(text, index + 1), Span::new(text.len(), text.len()));
         }
     }
 

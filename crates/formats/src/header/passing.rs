@@ -55,16 +55,24 @@ impl Passing {
         }
     }
 
+    /// How many conditions were heard.
+    pub(crate) fn len(&self) -> usize {
+        self.0.len()
+    }
+
     /// Claims what all phrases agree on and no key says.
     pub(crate) fn settle(self, fields: &mut Fields) {
-        for (at, (field, claim)) in self.0.iter().enumerate() {
-            let first = self.0.iter().position(|(other, _)| other == field) == Some(at);
-            let agreed = self
-                .0
-                .iter()
-                .all(|(other, said)| other != field || said.value == claim.value && said.unit == claim.unit);
-            if first && agreed && fields.all(field).is_empty() {
-                fields.claim(*field, claim.clone());
+        // The first claim of each field, and whether all others agree with it.
+        let mut first: Vec<(&'static str, Claim, bool)> = Vec::new();
+        for (field, claim) in self.0 {
+            match first.iter_mut().find(|(other, ..)| *other == field) {
+                Some((_, said, agreed)) => *agreed &= said.value == claim.value && said.unit == claim.unit,
+                None => first.push((field, claim, true)),
+            }
+        }
+        for (field, claim, agreed) in first {
+            if agreed && fields.all(field).is_empty() {
+                fields.claim(field, claim);
             }
         }
     }

@@ -193,7 +193,7 @@ impl Outcome {
 
 /// A table before it is read.
 pub(crate) struct RawTable {
-    pub(crate) label: String,
+    pub(crate) label: smol_str::SmolStr,
     pub(crate) line: u32,
     pub(crate) head: Span,
     pub(crate) from: usize,
@@ -409,7 +409,7 @@ pub(crate) fn read(
         Data::Xy(curve) | Data::Points(curve) => curve.len() + curve.missing.len(),
     };
     let table = Table {
-        label: raw.label.clone(),
+        label: raw.label.to_string(),
         form: opened.form.to_owned(),
         data,
         left_out,

@@ -20,7 +20,8 @@ impl Gathering<'_> {
         let mut questions = Vec::new();
         for record in &block.records {
             let text = record.value.trim();
-            let of_ours = record.label.starts_with(prefix) || ours.made.contains(&record.label);
+            let of_ours =
+                record.label.starts_with(prefix) || ours.made.iter().any(|made| *made == *record.label);
             if text.is_empty() || is_structure(&record.label) || of_ours {
                 continue;
             }

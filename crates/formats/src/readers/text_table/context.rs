@@ -1,8 +1,10 @@
 //! What the words around a table say about it.
 
+use std::cell::RefCell;
 use std::collections::{BTreeSet, HashSet};
 
 use curvary_record::{Fields, Quantity, Unit, Value};
+use hashbrown::HashMap;
 
 use super::scan::{TextLine, strip_remark};
 use crate::words::{self, List};
@@ -18,6 +20,15 @@ const LONGEST_FACT: usize = 100;
 
 /// So many words behind one that denies are denied.
 const REACH_OF_A_NEGATION: usize = 4;
+
+/// What so many lines say is remembered, none of them longer than this: the same lines stand above many tables, in one
+/// file and in all files of a program.
+const MOST_KNOWN: usize = 1024;
+const LONGEST_KNOWN: usize = 200;
+
+thread_local! {
+    static KNOWN: RefCell<HashMap<String, Context>> = RefCell::default();
+}
 
 /// The trade's words in the lines around a table, and what is known of the run.
 #[derive(Clone, Debug, Default)]
@@ -89,7 +100,7 @@ impl Context {
             .collect();
         once.reverse();
         for line in once {
-            context.hear(line);
+            context.hear_known(line);
         }
         if let Some((first, unit)) = context.heard.first()
             && context.heard.iter().all(|other| other == &(*first, unit.clone()))
@@ -263,6 +274,54 @@ impl Context {
         if let Some(measured) = measured.filter(|_| parts.len() <= 8) {
             self.axes = Some(axis);
             self.quantities.insert(measured);
+        }
+    }
+
+    /// Takes in the words of one line, which need not be taken apart where they were heard before.
+    fn hear_known(&mut self, line: &str) {
+        if line.len() > LONGEST_KNOWN {
+            self.hear(line);
+            return;
+        }
+        KNOWN.with_borrow_mut(|known| {
+            if let Some(said) = known.get(line) {
+                self.take_over(said);
+                return;
+            }
+            let mut said = Self::default();
+            said.hear(line);
+            self.take_over(&said);
+            if known.len() >= MOST_KNOWN {
+                known.clear();
+            }
+            known.insert(line.to_owned(), said);
+        });
+    }
+
+    /// Takes over what a later line says by itself.
+    fn take_over(&mut self, line: &Self) {
+        self.quantities.extend(line.quantities.iter().cloned());
+        self.others.extend(line.others.iter().cloned());
+        self.units.extend(line.units.iter().cloned());
+        self.abbreviated.extend(line.abbreviated.iter().cloned());
+        self.heard.extend(line.heard.iter().cloned());
+        self.stated.extend(line.stated.iter().cloned());
+        self.sentinels.extend(&line.sentinels);
+        self.percent |= line.percent;
+        self.spectrum |= line.spectrum;
+        self.kinetics |= line.kinetics;
+        self.peaks |= line.peaks;
+        self.minutes_and_seconds |= line.minutes_and_seconds;
+        for (mine, later) in [
+            (&mut self.scaled, &line.scaled),
+            (&mut self.of_another_trade, &line.of_another_trade),
+        ] {
+            if later.is_some() {
+                mine.clone_from(later);
+            }
+        }
+        if line.axes.is_some() {
+            self.axes.clone_from(&line.axes);
         }
     }
 

@@ -42,6 +42,7 @@ pub(super) fn sections(text: &str, pieces: Vec<Piece>) -> (Vec<Section>, Vec<Tex
                     .all(|line| is_furniture(&text[line.span.range()], &seen));
                 let own_head = !table.heads.is_empty();
                 let between = std::mem::take(&mut words);
+                let joined = std::mem::take(&mut table.joined);
                 let relation = sections
                     .last()
                     .map(|last| relation(text, &last.table, &table, between.len()));
@@ -57,6 +58,7 @@ pub(super) fn sections(text: &str, pieces: Vec<Piece>) -> (Vec<Section>, Vec<Tex
                             last.remarks.extend(passed_over(text, &between, &last.table));
                         }
                         last.words.extend(between);
+                        last.words.extend(joined);
                         extend(last, table);
                         continue;
                     }
@@ -82,9 +84,11 @@ pub(super) fn sections(text: &str, pieces: Vec<Piece>) -> (Vec<Section>, Vec<Tex
                     seen.insert(squeeze(&text[line.span.range()]));
                 }
                 said = Stated::default();
+                let mut words = between;
+                words.extend(joined);
                 sections.push(Section {
                     on_next_page,
-                    words: between,
+                    words,
                     table,
                     remarks: Vec::new(),
                 });
@@ -184,7 +188,7 @@ pub(super) fn row_cut(line: u32) -> Diagnostic {
 
 /// Whether the first column of `second` goes on where that of `first` ends, and whether in its very step. Rows that
 /// were put out of use by a remark sign leave a gap of as many steps.
-fn goes_on(first: &Table, second: &Table, lines_between: usize) -> Option<bool> {
+pub(super) fn goes_on(first: &Table, second: &Table, lines_between: usize) -> Option<bool> {
     let (a, b) = (&first.grid, &second.grid);
     let column = a.kinds.iter().position(|kind| *kind == Kind::Figures)?;
     if a.rows == 0 || b.rows == 0 {
@@ -243,26 +247,11 @@ fn put_out_of_use(text: &str, lines: &[TextLine]) -> Option<Diagnostic> {
     )
 }
 
-/// A remark on lines between the rows that are nearly all figures, or have as many cells as the rows with figures among
-/// them: damaged rows.
+/// A remark on lines between the rows that look like damaged rows.
 fn passed_over(text: &str, lines: &[TextLine], table: &Table) -> Option<Diagnostic> {
-    let dialect = &table.grid.dialect;
-    let like_row = |line: &&TextLine| {
-        let line = &text[line.span.range()];
-        let signs = line.chars().filter(|c| !c.is_whitespace());
-        let (mut all, mut of_numbers) = (0_usize, 0_usize);
-        for sign in signs {
-            all += 1;
-            of_numbers += usize::from(sign.is_ascii_digit() || matches!(sign, '.' | ',' | ';' | '-' | '+'));
-        }
-        super::scan::strip_remark(line).0.is_none()
-            && !crate::words::is_furniture(line)
-            && line.contains(|c: char| c.is_ascii_digit())
-            && (of_numbers * 4 >= all * 3 || super::dialect::split(line, dialect).len() == table.grid.columns())
-            // `- 3 -` is a page.
-            && all >= 4
-    };
-    let first = lines.iter().find(like_row)?;
+    let first = lines
+        .iter()
+        .find(|line| is_like_row(&text[line.span.range()], table))?;
     Some(
         Diagnostic::warning(
             Code::new("row-does-not-fit"),
@@ -271,6 +260,29 @@ fn passed_over(text: &str, lines: &[TextLine], table: &Table) -> Option<Diagnost
         .at(Place::line(first.line as usize), "this line")
         .help("compare it with the original"),
     )
+}
+
+/// Whether a line between the rows is nearly all figures, or has as many cells as the rows with figures among them: a
+/// damaged row.
+pub(super) fn is_like_row(line: &str, table: &Table) -> bool {
+    let signs = line.chars().filter(|c| !c.is_whitespace());
+    let (mut all, mut of_numbers) = (0_usize, 0_usize);
+    for sign in signs {
+        all += 1;
+        of_numbers += usize::from(sign.is_ascii_digit() || matches!(sign, '.' | ',' | ';' | '-' | '+'));
+    }
+    let grid = &table.grid;
+    super::scan::strip_remark(line).0.is_none()
+        && !crate::words::is_furniture(line)
+        && line.contains(|c: char| c.is_ascii_digit())
+        && (of_numbers * 4 >= all * 3 || super::dialect::split(line, &grid.dialect).len() == grid.columns())
+        // `- 3 -` is a page.
+        && all >= 4
+}
+
+/// Whether a line between two pages of a table says nothing of the run, and looks like none of its rows.
+pub(super) fn is_title_of_page(line: &str, table: &Table) -> bool {
+    stated(line).is_empty() && !is_like_row(line, table)
 }
 
 /// What lines of a section state of known fields, gathered as they come: a report has a few on each of its pages.
@@ -284,15 +296,16 @@ impl Stated {
     /// What all `lines` state; those that were heard before are the first of them.
     fn of(&mut self, text: &str, lines: &[TextLine]) -> &BTreeSet<(&'static str, String)> {
         let new = lines.get(self.lines..).unwrap_or_default();
-        self.pairs.extend(new.iter().flat_map(|line| stated(text, line)));
+        self.pairs
+            .extend(new.iter().flat_map(|line| stated(&text[line.span.range()])));
         self.lines = lines.len();
         &self.pairs
     }
 }
 
 /// The known fields that a line states, each with its text.
-fn stated(text: &str, line: &TextLine) -> Vec<(&'static str, String)> {
-    let (_, kept) = super::scan::strip_remark(&text[line.span.range()]);
+fn stated(line: &str) -> Vec<(&'static str, String)> {
+    let (_, kept) = super::scan::strip_remark(line);
     let pairs = crate::header::pairs(kept).into_iter();
     pairs
         .filter_map(|pair| {
@@ -313,12 +326,13 @@ fn begins_anew(
     let anew = lines
         .iter()
         .filter(|line| !seen.contains(&squeeze(&text[line.span.range()])));
-    anew.flat_map(|line| stated(text, line)).any(|pair| {
-        matches!(
-            pair.0,
-            "sample" | "title" | "wavelength" | "replicate" | "concentration"
-        ) && !known.contains(&pair)
-    })
+    anew.flat_map(|line| stated(&text[line.span.range()]))
+        .any(|pair| {
+            matches!(
+                pair.0,
+                "sample" | "title" | "wavelength" | "replicate" | "concentration"
+            ) && !known.contains(&pair)
+        })
 }
 
 fn extend(section: &mut Section, table: Table) {
@@ -370,7 +384,7 @@ fn widen(section: &mut Section, table: Table) {
     section.table.heads = heads;
 }
 
-fn head_texts(text: &str, table: &Table) -> Vec<String> {
+pub(super) fn head_texts(text: &str, table: &Table) -> Vec<String> {
     table
         .heads
         .iter()
@@ -382,7 +396,8 @@ fn head_texts(text: &str, table: &Table) -> Vec<String> {
         .collect()
 }
 
-fn squeeze(line: &str) -> String {
+pub(super) fn squeeze(line: &str) -> String {
+    crate::work::looks_at(line.len());
     line.split_whitespace()
         .collect::<Vec<_>>()
         .join(" ")

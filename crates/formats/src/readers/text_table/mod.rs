@@ -18,13 +18,14 @@ mod join;
 mod labelled;
 mod marks;
 mod number;
+mod pages;
 mod scan;
 mod segments;
 mod series;
 pub(crate) mod shape;
 mod surroundings;
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashSet};
 
 use curvary_record::{
     Claim, Code, Diagnostic, Fields, Origin, Place, Quantity, Question, Run, RunId, SourceRef, Span, moment,
@@ -191,14 +192,16 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
     if let Some(reason) = not_text(source.glimpse().head) {
         return Reading::refused(Diagnostic::error(Code::new("not-a-text-table"), reason));
     }
-    let mut scanned = scan(text, source.assume(), source.told().from, 2);
+    // For those who ask, each page of a report is told for itself.
+    let by_page = told.is_some();
+    let mut scanned = scan(text, source.assume(), source.told().from, 2, by_page);
     if !scanned
         .pieces
         .iter()
         .any(|piece| matches!(piece, scan::Piece::Table(_)))
     {
         // Where no table stands, a single column whose axis is only told may.
-        scanned = scan(text, source.assume(), source.told().from, 1);
+        scanned = scan(text, source.assume(), source.told().from, 1, by_page);
     }
     let unsought = scanned.unsought.map(|line| {
         Diagnostic::warning(
@@ -514,12 +517,14 @@ fn keys_behind(
             })
             .collect()
     };
+    if sections.len() < 2 {
+        return (sections, behind);
+    }
     let last = keys(&behind);
     let in_front = sections
         .first()
         .is_some_and(|section| !keys(&section.words).is_empty());
-    if sections.len() < 2
-        || in_front
+    if in_front
         || !last.contains("sample")
         || !sections[1..].iter().all(|section| keys(&section.words) == last)
     {
@@ -556,19 +561,21 @@ fn columns_change(before: &Section, section: &Section) -> Option<Diagnostic> {
 fn numbers_aside<'a>(text: &str, lines: impl Iterator<Item = &'a TextLine>) -> Option<Diagnostic> {
     let is_aside = |line: &&TextLine| {
         let line = text[line.span.range()].trim();
-        let cells: Vec<&str> = line
-            .split([' ', '\t', ';', '|'])
-            .filter(|cell| !cell.is_empty())
-            .collect();
-        let number = |cell: &&str| {
+        let cells = line.split([' ', '\t', ';', '|']).filter(|cell| !cell.is_empty());
+        let number = |cell: &str| {
             cell.contains(|c: char| c.is_ascii_digit())
                 && cell
                     .chars()
                     .all(|c| c.is_ascii_digit() || matches!(c, '.' | ',' | '-' | '+'))
         };
-        cells.len() >= 2
-            && cells.iter().all(number)
-            && !matches!(moment::read(line, None).date, moment::DateReading::Read(_))
+        let mut count = 0;
+        for cell in cells {
+            if !number(cell) {
+                return false;
+            }
+            count += 1;
+        }
+        count >= 2 && !matches!(moment::read(line, None).date, moment::DateReading::Read(_))
     };
     let aside: Vec<u32> = lines.filter(is_aside).map(|line| line.line).collect();
     let first = *aside.first()?;
@@ -720,24 +727,34 @@ impl Said {
         let mut passing = header::Passing::default();
         let none = BTreeSet::new();
         let letter = head_of_letter(text, lines);
+        // What stands on every page of a report: lines that said nothing new the first time, and the last number of a page.
+        let mut heard: HashSet<&str> = HashSet::new();
+        let mut page: Option<&str> = None;
+        let claims = |fields: &Fields| -> usize { fields.iter().map(|(_, claims)| claims.len()).sum() };
         for line in lines.iter().take(MAX_WORD_LINES) {
             let raw = &text[line.span.range()];
+            if page.is_some_and(|page| pages::same_but_for_counts(page, raw)) || heard.contains(raw) {
+                continue;
+            }
             if letter.as_ref().is_some_and(|head| head.contains(&line.line)) {
                 if comments.len() < 24 {
                     comments.push((raw.trim().to_owned(), line.span));
                 }
                 continue;
             }
-            let (_, kept) = strip_remark(raw);
+            let (_, bare) = strip_remark(raw);
             // `Sample: leaf      Page 1/4`: what stands before the page's number is said of the run.
-            let kept = join::without_page(kept)
+            let kept = join::without_page(bare)
                 .filter(|front| {
                     header::pairs(front)
                         .iter()
                         .any(|pair| !pair.value.is_empty() && header::is_known(&front[pair.key.clone()]))
                 })
-                .unwrap_or(kept);
+                .unwrap_or(bare);
             if kept.is_empty() || join::is_furniture(kept, &none) || scan::is_ruler(kept) {
+                if letter.is_none() && kept.len() == bare.len() {
+                    page = Some(raw);
+                }
                 continue;
             }
             let base = line.span.start as usize + raw.find(kept).unwrap_or(0);
@@ -746,8 +763,13 @@ impl Said {
                 pairs.extend(header::pair_in_blanks(kept));
             }
             if pairs.is_empty() {
+                let before = (claims(&said.fields), passing.len());
                 let whole = header::claim_free(&mut said.fields, source, base..base + kept.len());
                 passing.hear(source, base..base + kept.len());
+                let new = (claims(&said.fields), passing.len()) != before;
+                if !whole && !new && comments.len() >= 24 && letter.is_none() {
+                    heard.insert(raw);
+                }
                 if !whole && comments.len() < 24 {
                     let padding = |c: char| c.is_whitespace() || matches!(c, ';' | '|' | ',');
                     let bare = kept.trim_end_matches(padding);

@@ -146,6 +146,7 @@ pub(super) fn cell(text: &str, style: Style) -> Cell {
     {
         return Cell::Number { value, decimals };
     }
+    crate::work::looks_at(text.len());
     let text = text.trim();
     let bytes = text.as_bytes();
     if bytes.is_empty() {

@@ -12,12 +12,16 @@ use super::grid::{Cursor, Grid, Kind, MAX_COLUMNS, line_end};
 use super::heads::{glue_units, heads_above, is_summary_word, unmatched_head};
 use super::labelled;
 use super::number::{Cell, Style, cell, dotted_time, durations_differ, has_concise, is_nearly_number};
+use super::pages::PageBreak;
 use super::segments::RowClass;
 use super::surroundings::{are_like_readings, begins_with_name, lines_of_light_above, with_following};
 use crate::Assumptions;
 
 /// How many lines are looked at to decide how a table is written.
 const SAMPLE: usize = 48;
+
+/// So many lines between two tables are their titles and headers, and are no sign of a text without tables.
+const MOST_TRIED: usize = 12;
 
 /// A line of words: its bytes without the line end, and its number from 1.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -46,6 +50,8 @@ pub(super) struct Table {
     pub(super) open: Option<(Code, Vec<Dialect>)>,
     /// A line above the table that names quantities, but not as many as the table has columns.
     pub(super) unmatched_head: Option<TextLine>,
+    /// The words between its pages, where several were read as one.
+    pub(super) joined: Vec<TextLine>,
 }
 
 /// A piece of the text.
@@ -88,14 +94,22 @@ pub(super) struct Scanned {
     pub(super) too_wide: Option<(u32, usize)>,
 }
 
-/// Cuts a text into pieces. No table begins above byte `from`; one has `least` columns or more.
-pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) -> Scanned {
+/// Cuts a text into pieces. No table begins above byte `from`; one has `least` columns or more. Pages of a report that are
+/// all written alike become one table at once, unless each is a piece of its own `by_page`.
+pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, by_page: bool) -> Scanned {
     let bytes = text.as_bytes();
     let mut pieces: Vec<Piece> = Vec::new();
     let mut cursor = Cursor { at: 0, line: 1 };
     let mut effort = Effort::default();
     let mut unsought = None;
     let mut failed_before = false;
+    // Where the last table ends, the effort until there, and how many lines were weighed in vain behind it.
+    let mut table_before = None;
+    let mut in_front = None;
+    // How the first table is written, as long as all are written so.
+    let mut written: Option<Option<Dialect>> = None;
+    let mut at_table = effort;
+    let mut tried = 0;
     while cursor.at < bytes.len() {
         let (end, next) = line_end(bytes, cursor.at);
         let line = &text[cursor.at..end];
@@ -129,6 +143,8 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) 
             if let Some((table, after)) = labelled {
                 pieces.push(Piece::Table(Box::new(table)));
                 cursor = after;
+                table_before = None;
+                written = Some(None);
                 failed_before = false;
                 continue;
             }
@@ -136,14 +152,34 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize) 
         if class != Class::Words && worth_it && cursor.at >= from.max(effort.sentences_to) {
             let before = effort;
             if let Some((table, after)) = table_at(text, cursor, class, &pieces, assume, least, &mut effort) {
-                effort = before;
+                // What stands between the pages of a report is no log, however often it is weighed in vain.
+                let spent = if tried <= MOST_TRIED { at_table } else { before };
+                effort = Effort {
+                    too_wide: effort.too_wide,
+                    ..spent
+                };
+                (at_table, tried) = (effort, 0);
                 take_heads(text, &mut pieces, &table);
-                pieces.push(Piece::Table(Box::new(table)));
-                cursor = after;
+                let mut table = Box::new(table);
+                let dialect = &table.grid.dialect;
+                let alike = written
+                    .get_or_insert_with(|| Some(dialect.clone()))
+                    .as_ref()
+                    .is_some_and(|first| first == dialect);
+                if !alike {
+                    written = Some(None);
+                }
+                let page_break = table_before.filter(|_| alike && !by_page).and_then(|before| {
+                    PageBreak::between(text, before, cursor.at, &pieces, &table, &mut in_front)
+                });
+                cursor = page_break.map_or(after, |found| found.read_on(text, after, &mut table));
+                table_before = Some(cursor.at);
+                pieces.push(Piece::Table(table));
                 failed_before = false;
                 continue;
             }
             failed_before = true;
+            tried += 1;
         }
         pieces.push(Piece::Text(TextLine {
             span: Span::new(cursor.at, end),
@@ -209,6 +245,7 @@ enum Class {
 }
 
 fn class_of(line: &str) -> Class {
+    crate::work::looks_at(line.len().min(4096));
     let text = line.trim_start_matches(|c| is_blank(c) || matches!(c, '"' | '\'' | '|'));
     let mut digits = 0_usize;
     let mut letters = 0_usize;
@@ -465,6 +502,7 @@ fn table_at(
             last_line,
             open,
             unmatched_head,
+            joined: Vec::new(),
         },
         after,
     ))
@@ -1061,6 +1099,7 @@ fn is_prose(rows: &[&str]) -> bool {
 
 /// A line without the sign that makes it a remark, and that sign.
 pub(super) fn strip_remark(line: &str) -> (Option<&str>, &str) {
+    crate::work::looks_at(line.len());
     let text = line.trim_matches(is_blank);
     for mark in ["//", "##", "#", "%", "!", "*", "'", "$", ";;", ";", "\""] {
         if let Some(rest) = text.strip_prefix(mark) {

@@ -1,6 +1,6 @@
 //! Columns of times: clock times, stamps with dates and zones, lengths of time in words, times in two columns.
 
-use std::collections::HashMap;
+use hashbrown::HashMap;
 
 use curvary_record::moment::{self, DateOrder, Order};
 
@@ -214,10 +214,18 @@ fn times_of(text: &str, cells: &[Span], style: Style, order: Option<Order>, poin
     let mut damaged_left = (cells.len() / 10).max(usize::from(cells.len() >= 5));
     // The same few names stand in many rows.
     let mut known: HashMap<&str, Option<Stamp>> = HashMap::new();
+    // And mostly in rows that stand together.
+    let mut last: Option<(&str, Option<Stamp>)> = None;
     let stamps: Vec<Option<Stamp>> = cells
         .iter()
         .map(|span| text[span.range()].trim())
         .map(|raw| {
+            if let Some((_, stamp)) = last.as_ref().filter(|(before, _)| *before == raw) {
+                if stamp.is_none() && !raw.is_empty() {
+                    damaged_left = damaged_left.checked_sub(1)?;
+                }
+                return Some(stamp.clone());
+            }
             let stamp = known.get(raw).cloned().unwrap_or_else(|| {
                 let stamp = Stamp::read(raw, style).or_else(|| Stamp::pointed(raw).filter(|_| pointed));
                 if known.len() < FEW_NAMES {
@@ -228,6 +236,7 @@ fn times_of(text: &str, cells: &[Span], style: Style, order: Option<Order>, poin
             if stamp.is_none() && !raw.is_empty() {
                 damaged_left = damaged_left.checked_sub(1)?;
             }
+            last = Some((raw, stamp.clone()));
             Some(stamp)
         })
         .collect::<Option<_>>()?;

@@ -27,6 +27,7 @@ impl Grid {
             *mine += theirs;
         }
         self.by_column = OnceLock::new();
+        self.distinct.fill(OnceLock::new());
         self.gaps.extend(part.gaps.drain(..).map(|gap| Gap {
             row: gap.row + rows,
             ..gap

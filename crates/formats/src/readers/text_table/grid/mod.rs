@@ -1,7 +1,9 @@
 //! The rows of one table as numbers: a quick way for rows of plain numbers, a careful way for all others.
 
+mod distinct;
 mod doubt;
 mod joining;
+mod pages;
 mod pieces;
 mod rows;
 
@@ -9,6 +11,7 @@ use std::sync::OnceLock;
 
 use curvary_record::{Decimals, Numbers, Span};
 
+use self::distinct::Distinct;
 use super::columns::{Stats, unit_in_cells};
 use super::damaged::{is_cut_row, resembles, same_outline};
 use super::dialect::{Brackets, Dialect, Sep, is_blank, split};
@@ -112,11 +115,16 @@ pub(super) struct Grid {
     fresh: Vec<f64>,
     /// Room for the row that is being read.
     row: Vec<f64>,
-    cells: Vec<QuickCell>,
+    /// Their decimals, and the words of the row, by place, each with whether they were quoted. Words stay here until
+    /// others are read.
+    row_decimals: Vec<u8>,
+    row_words: Vec<(Span, bool)>,
     /// Every row is read the careful way, for comparison.
     #[cfg(test)]
     careful: bool,
     words: Vec<Vec<Span>>,
+    /// For each column of words the different ones among them, found when they are first asked for.
+    distinct: Vec<OnceLock<Distinct>>,
     /// Where the count of decimals of a figures column changes: row, place, decimals.
     changes: Vec<(u32, u32, u8)>,
     current: Vec<u8>,
@@ -139,14 +147,6 @@ pub(super) struct Grid {
     pub(super) rows: usize,
     /// Columns of the line over which each cell of a blank-separated table stands.
     extents: Vec<(usize, usize)>,
-}
-
-/// A cell of a row that was read the quick way.
-#[derive(Clone, Copy, Debug)]
-enum QuickCell {
-    /// A number with its count of decimals.
-    Number(f64, u8),
-    Words(Span),
 }
 
 /// A place in the text: a byte and the line (from 1) that begins there.
@@ -181,10 +181,12 @@ impl Grid {
             figures: vec![Numbers::default(); figures],
             fresh: Vec::new(),
             row: vec![0.0; figures],
-            cells: Vec::new(),
+            row_decimals: vec![0; figures],
+            row_words: vec![(Span::new(0, 0), false); words],
             #[cfg(test)]
             careful: false,
             words: vec![Vec::new(); words],
+            distinct: vec![OnceLock::new(); words],
             changes: Vec::new(),
             current: vec![u8::MAX; figures],
             gaps: Vec::new(),
@@ -282,9 +284,14 @@ impl Grid {
     }
 
     /// The numbers of a column of figures, NaN where there is none.
-    pub(super) fn column(&self, column: usize) -> impl Iterator<Item = f64> + Clone + '_ {
+    pub(super) fn numbers(&self, column: usize) -> &[f64] {
         let figures = self.figures.get(self.place[column]);
-        figures.map_or(&[][..], |figures| figures).iter().copied()
+        figures.map_or(&[][..], |figures| figures)
+    }
+
+    /// The same one by one.
+    pub(super) fn column(&self, column: usize) -> impl Iterator<Item = f64> + Clone + '_ {
+        self.numbers(column).iter().copied()
     }
 
     /// One number of a column of figures.
@@ -357,6 +364,27 @@ impl Grid {
             .map_or(0, |&(first, line)| (line + (row - first)) as usize)
     }
 
+    /// The line of each of `rows`, from 1; quick where they go from top to bottom.
+    pub(super) fn lines_of(&self, rows: impl Iterator<Item = usize>) -> impl Iterator<Item = usize> {
+        // The rows that stand on consecutive lines with the last one, and the line of the first of them.
+        let (mut run, mut line) = (0..0, 0);
+        rows.map(move |row| {
+            if !run.contains(&row) {
+                let at = u32::try_from(row).unwrap_or(u32::MAX);
+                let index = self.lines.partition_point(|&(first, _)| first <= at);
+                let (first, first_line) = index
+                    .checked_sub(1)
+                    .and_then(|index| self.lines.get(index))
+                    .copied()
+                    .unwrap_or((at, 0));
+                let end = self.lines.get(index).map_or(u32::MAX, |&(next, _)| next);
+                run = first as usize..end as usize;
+                line = first_line as usize;
+            }
+            line + (row - run.start)
+        })
+    }
+
     /// The place of each row among all that were written, from 0, those among them that were left out.
     pub(super) fn places_as_written(&self) -> impl Iterator<Item = usize> + '_ {
         let mut odd = self.odd.iter().map(|odd| odd.line as usize).peekable();
@@ -393,18 +421,30 @@ impl Grid {
     }
 }
 
-/// Decimals of the rows `rows`, from the changes of one column.
+/// Decimals of the rows `rows`, which go from top to bottom, from the changes of one column.
 pub(super) fn decimals_of(changes: &[(u32, u8)], rows: impl Iterator<Item = usize>) -> Decimals {
     let mut decimals = Decimals::default();
-    let mut next = 0;
-    let mut current = 0;
-    for row in rows {
-        while changes.get(next).is_some_and(|&(first, _)| first as usize <= row) {
+    let mut rows = rows.peekable();
+    let Some(&first) = rows.peek() else {
+        return decimals;
+    };
+    // A curve may begin far down in a long table.
+    let mut next = changes.partition_point(|&(row, _)| row as usize <= first);
+    let mut current = next.checked_sub(1).map_or(0, |before| changes[before].1);
+    while next < changes.len() {
+        let Some(row) = rows.next() else {
+            return decimals;
+        };
+        while changes
+            .get(next)
+            .is_some_and(|&(change, _)| change as usize <= row)
+        {
             current = changes[next].1;
             next += 1;
         }
         decimals.push(current);
     }
+    decimals.push_run(current, rows.count());
     decimals
 }
 
@@ -413,6 +453,7 @@ pub(super) fn line_end(bytes: &[u8], at: usize) -> (usize, usize) {
     match memchr::memchr2(b'\n', b'\r', &bytes[at..]) {
         None => (bytes.len(), bytes.len()),
         Some(n) => {
+            crate::work::looks_at(n);
             let end = at + n;
             let crlf = bytes[end] == b'\r' && bytes.get(end + 1) == Some(&b'\n');
             (end, end + 1 + usize::from(crlf))

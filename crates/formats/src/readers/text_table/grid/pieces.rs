@@ -28,7 +28,7 @@ impl Grid {
             cursor = self.read_here(text, from, line_behind(text, from.at + FRONT, end));
             self.settle();
             if cursor.at - from.at >= FRONT {
-                self.expect_rows(end - from.at, cursor.at - from.at);
+                self.expect_rows(&text[from.at..end], cursor.at - from.at);
             }
         }
         let cursor = self.read_here(text, cursor, end);
@@ -42,7 +42,7 @@ impl Grid {
         let front = line_behind(text, from.at + FRONT, end);
         let mut cursor = self.read_here(text, from, front);
         self.settle();
-        self.expect_rows(end - from.at, cursor.at - from.at);
+        self.expect_rows(&text[from.at..end], cursor.at - from.at);
         let mut parts: Vec<Self> = (0..cores).map(|_| self.piece()).collect();
         let mut all_read = cursor.at == front;
         while all_read && cursor.at < end && self.rows * self.figures.len() <= MAX_CELLS {
@@ -107,8 +107,11 @@ impl Grid {
         }
     }
 
-    /// Makes room for all rows of a text of which some bytes have been read.
-    fn expect_rows(&mut self, all: usize, read: usize) {
+    /// Makes room for all rows up to the next blank line of a text of which some bytes have been read.
+    fn expect_rows(&mut self, text: &str, read: usize) {
+        let rest = text.as_bytes().get(read..).unwrap_or_default();
+        let blank = memchr::memmem::find(rest, b"\n\n").or_else(|| memchr::memmem::find(rest, b"\n\r\n"));
+        let all = blank.map_or(text.len(), |at| read + at);
         let rows = (self.rows as f64 * all as f64 / read.max(1) as f64 * 1.02) as usize;
         let room = rows.min(all / self.figures.len().max(1));
         for figures in &mut self.figures {
@@ -192,7 +195,7 @@ mod tests {
 
     /// Reads the first table of a text by one core and in pieces by several, and wants the same of both.
     fn read_both_ways(text: &str) -> usize {
-        let pieces = scan(text, &Assumptions::none(), 0, 2).pieces;
+        let pieces = scan(text, &Assumptions::none(), 0, 2, true).pieces;
         let tables = pieces.into_iter().filter_map(|piece| match piece {
             Piece::Table(table) => Some(table),
             _ => None,
@@ -230,7 +233,7 @@ mod tests {
 
     /// Reads the first table of a text the quick way and the careful way, and wants the same of both.
     fn read_quickly_and_carefully(text: &str) -> usize {
-        let pieces = scan(text, &Assumptions::none(), 0, 2).pieces;
+        let pieces = scan(text, &Assumptions::none(), 0, 2, true).pieces;
         let Some(table) = pieces.into_iter().find_map(|piece| match piece {
             Piece::Table(table) => Some(table),
             _ => None,

@@ -248,7 +248,7 @@ impl Grid {
 
     /// A row of plain numbers that begins at `at`; returns where the next line begins, or nothing and leaves no trace.
     #[inline]
-    fn quick_row(&mut self, bytes: &[u8], at: usize) -> Option<usize> {
+    pub(super) fn quick_row(&mut self, bytes: &[u8], at: usize) -> Option<usize> {
         let changed = self.changes.len();
         let mut row = std::mem::take(&mut self.row);
         let done = match self.dialect.sep.byte() {
@@ -327,38 +327,25 @@ impl Grid {
     fn parted_row(&mut self, bytes: &[u8], mut at: usize, sep: u8) -> Option<usize> {
         let decimal = self.dialect.style.decimal;
         let last = self.kinds.len() - 1;
-        self.cells.clear();
+        let mut numbers = self.row.iter_mut().zip(&mut self.row_decimals);
+        let mut words = self.row_words.iter_mut();
         for (column, kind) in self.kinds.iter().enumerate() {
             let quoted = bytes.get(at) == Some(&b'"');
             let start = at + usize::from(quoted);
-            let end = match kind {
+            at = match kind {
                 Kind::Figures => {
-                    let (value, decimals, end) = plain(bytes, start, decimal)?;
-                    self.cells.push(QuickCell::Number(value, decimals));
+                    let (room, room_decimals) = numbers.next()?;
+                    let end;
+                    (*room, *room_decimals, end) = plain(bytes, start, decimal)?;
                     end
                 }
                 Kind::Words => {
-                    let rest = bytes.get(start..)?;
-                    let length = if quoted {
-                        memchr::memchr3(b'"', b'\n', b'\r', rest)?
-                    } else {
-                        memchr::memchr3(sep, b'\n', b'\r', rest).unwrap_or(rest.len())
-                    };
-                    let words = &rest[..length];
-                    // Blanks and quotes about words are none of them, and some signs in them are told of.
-                    let bare = |byte: &u8| byte.is_ascii_graphic() && !matches!(byte, b'"' | b'\'');
-                    let is_bare = words.first().is_none_or(bare) && words.last().is_none_or(bare);
-                    let uncertain = memchr::memchr2_iter(b'+', 0xC2, words)
-                        .any(|at| words[at] == b'+' || words.get(at + 1) == Some(&0xB1));
-                    if !is_bare || uncertain {
-                        return None;
-                    }
-                    self.cells
-                        .push(QuickCell::Words(Span::new(start, start + length)));
-                    start + length
+                    let room = words.next()?;
+                    let end = plain_words(bytes, start, if quoted { b'"' } else { sep }, *room)?;
+                    *room = (Span::new(start, end), quoted);
+                    end
                 }
             };
-            at = end;
             if quoted {
                 if bytes.get(at) != Some(&b'"') {
                     return None;
@@ -378,17 +365,15 @@ impl Grid {
             Some(b'\r') => at + 1 + usize::from(bytes.get(at + 1) == Some(&b'\n')),
             Some(_) => return None,
         };
-        let row = u32::try_from(self.rows).unwrap_or(u32::MAX);
-        for (cell, &place) in self.cells.iter().zip(&self.place) {
-            match *cell {
-                QuickCell::Words(span) => self.words[place].push(span),
-                QuickCell::Number(value, decimals) => {
-                    self.fresh.push(value);
-                    if self.current[place] != decimals {
-                        self.current[place] = decimals;
-                        self.changes
-                            .push((row, u32::try_from(place).unwrap_or(u32::MAX), decimals));
-                    }
+        for (words, (span, _)) in self.words.iter_mut().zip(&self.row_words) {
+            words.push(*span);
+        }
+        self.fresh.extend_from_slice(&self.row);
+        if self.current != self.row_decimals {
+            for place in 0..self.row_decimals.len() {
+                let decimals = self.row_decimals[place];
+                if self.current[place] != decimals {
+                    self.decimals_change(place, decimals);
                 }
             }
         }
@@ -800,6 +785,59 @@ impl Grid {
         }
         Some(placed)
     }
+}
+
+/// Where words that begin at `start` end: in front of `stop`, or at the end of the line. Nothing where a careful reading
+/// would look at them twice: blanks and quotes about words are none of them, and some signs in them are told of.
+/// `before` are words of the same column that were plain, and whether they were quoted; most often they stand here again.
+#[inline(always)]
+fn plain_words(bytes: &[u8], start: usize, stop: u8, before: (Span, bool)) -> Option<usize> {
+    /// The signs at which a closer look is taken.
+    const TELLING: [bool; 256] = {
+        let mut telling = [false; 256];
+        telling[b'\n' as usize] = true;
+        telling[b'\r' as usize] = true;
+        telling[b'+' as usize] = true;
+        telling[0xB1] = true;
+        telling
+    };
+    let quoted = stop == b'"';
+    let line_end = |byte: u8| matches!(byte, b'\n' | b'\r');
+    let (before, alike) = (before.0.range(), before.1 == quoted);
+    let again = start + before.len();
+    if let Some(&behind) = bytes.get(again)
+        && (behind == stop || !quoted && line_end(behind))
+        && alike
+        && bytes.get(start..again) == bytes.get(before)
+    {
+        return Some(again);
+    }
+    let mut end = start;
+    loop {
+        let Some(&byte) = bytes.get(end) else {
+            if quoted {
+                return None;
+            }
+            break;
+        };
+        if byte == stop {
+            break;
+        }
+        if TELLING[usize::from(byte)] {
+            match byte {
+                b'+' => return None,
+                // `±`
+                0xB1 if end > start && bytes[end - 1] == 0xC2 => return None,
+                0xB1 => {}
+                _ if quoted => return None,
+                _ => break,
+            }
+        }
+        end += 1;
+    }
+    let bare = |byte: &u8| byte.is_ascii_graphic() && !matches!(byte, b'"' | b'\'');
+    let words = &bytes[start..end];
+    (words.first().is_none_or(bare) && words.last().is_none_or(bare)).then_some(end)
 }
 
 /// Whether one unit, as it stands in a cell, can be converted into another.

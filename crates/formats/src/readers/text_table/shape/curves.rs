@@ -203,21 +203,28 @@ impl Shaper<'_> {
         rows: impl IntoIterator<Item = usize>,
     ) -> (Kept, Numbers, Decimals) {
         let grid = &self.table.grid;
-        let mut kept = Vec::new();
-        let mut values = Vec::new();
+        let rows = rows.into_iter();
+        let mut kept = Vec::with_capacity(rows.size_hint().0);
+        let mut values = Vec::with_capacity(rows.size_hint().0);
         let mut sentinels: Vec<(usize, f64)> = Vec::new();
         let mut unplaced: Vec<usize> = Vec::new();
         let is_sentinel = sentinel_of(self.context, quantity, self.columns[y].unit.as_ref());
+        let numbers = grid.numbers(self.columns[y].index);
+        let (clock, x_numbers) = match x.map(|x| &self.columns[x]) {
+            None => (None, None),
+            Some(column) => match &column.clock {
+                Some(clock) => (Some(clock), None),
+                None => (None, Some(grid.numbers(column.index))),
+            },
+        };
         for row in rows {
-            let value = grid.figure(row, self.columns[y].index);
-            let x_there = match x.map(|x| &self.columns[x]) {
-                None => true,
-                Some(column) => match &column.clock {
-                    Some(clock) => clock.seconds.get(row).copied().flatten().is_some(),
-                    None => !grid.figure(row, column.index).is_nan(),
-                },
+            let value = numbers.get(row).copied().unwrap_or(f64::NAN);
+            let x_there = match (clock, x_numbers) {
+                (Some(clock), _) => clock.seconds.get(row).copied().flatten().is_some(),
+                (None, Some(numbers)) => numbers.get(row).is_some_and(|number| !number.is_nan()),
+                (None, None) => true,
             };
-            if value.is_nan() || self.summed.contains(&row) {
+            if value.is_nan() || !self.summed.is_empty() && self.summed.contains(&row) {
                 continue;
             }
             if !x_there {
@@ -573,8 +580,8 @@ fn whole_lines(grid: &super::super::grid::Grid) -> Lines {
 
 fn some_lines(grid: &super::super::grid::Grid, rows: &Kept) -> Lines {
     let mut lines = Lines::default();
-    for row in rows.iter() {
-        lines.push(grid.line(row));
+    for line in grid.lines_of(rows.iter()) {
+        lines.push(line);
     }
     lines
 }

@@ -1,5 +1,7 @@
 //! The long form: one observation a row.
 
+use hashbrown::HashMap;
+
 use super::*;
 
 /// Whether a column of whole numbers says by its head which run, injection or replicate each row belongs to.
@@ -35,13 +37,6 @@ pub(super) fn is_series(column: &Column) -> bool {
         && HEADS.contains(&crate::words::fold(head).as_str())
 }
 
-/// What stands in a row in a column that tells curves apart. An absent number is always the same NaN.
-#[derive(Clone, Copy, PartialEq, Eq, Hash)]
-enum Part<'a> {
-    Word(&'a str),
-    Number(u64),
-}
-
 impl Shaper<'_> {
     /// One observation a row, with its coordinates and names in columns.
     pub(super) fn long_form(&mut self, xs: &[usize], roles: &[Role]) -> Option<Draft> {
@@ -66,6 +61,17 @@ impl Shaper<'_> {
             seen.dedup();
             seen.len()
         };
+        // Whether there are so many different numbers, few, which mostly the first rows tell.
+        let has_different = |i: usize, few: usize| -> bool {
+            let mut seen: Vec<u64> = Vec::with_capacity(few);
+            self.table.grid.column(self.columns[i].index).any(|value| {
+                let bits = value.to_bits();
+                if seen.last() != Some(&bits) && !seen.contains(&bits) {
+                    seen.push(bits);
+                }
+                seen.len() >= few
+            })
+        };
         let of = |quantity: &Quantity| {
             xs.iter()
                 .copied()
@@ -74,14 +80,13 @@ impl Shaper<'_> {
         let light = of(&Quantity::WAVELENGTH).or_else(|| of(&Quantity::WAVENUMBER));
         let running = match (light, of(&Quantity::TIME)) {
             (Some(light), Some(time)) => {
-                let (wavelengths, times) = (distinct(light), distinct(time));
-                if wavelengths >= SCAN_FROM || times == 1 {
+                if has_different(light, SCAN_FROM) || !has_different(time, 2) {
                     light
                 } else {
                     time
                 }
             }
-            (Some(light), None) if distinct(light) > 1 => light,
+            (Some(light), None) if has_different(light, 2) => light,
             (None, Some(time)) => time,
             _ => *xs.iter().max_by_key(|&&x| distinct(x))?,
         };
@@ -156,16 +161,28 @@ impl Shaper<'_> {
                 _ => self.used(key, ColumnRole::Held, &named, unit.as_ref().unwrap_or(&Unit::ONE)),
             }
         }
-        let mut traces = Vec::new();
+        // What the heads of the keys say of what stands below them: a field of each curve, or names of samples.
+        let heads: Vec<(Option<&str>, bool)> = keys
+            .iter()
+            .map(|&i| {
+                let head = self.columns[i].heads.last();
+                let field = head
+                    .and_then(|(head, _)| crate::words::field_of(head.trim()))
+                    .filter(|field| matches!(*field, "date" | "operator" | "comment"));
+                (field, self.columns[i].names_samples())
+            })
+            .collect();
+        let mut traces = Vec::with_capacity(measured.len() * groups.len());
         for &y in &measured {
             let (y_quantity, y_unit) = self.y_meaning(y, &quantity, roles);
             for (key, rows) in &groups {
                 let (kept, values, decimals) =
                     self.kept_rows(y, &y_quantity, Some(running), rows.iter().copied());
                 let place = self.table.grid.place(self.columns[running].index);
+                let numbers = self.table.grid.numbers(self.columns[running].index);
                 let x_values: Vec<f64> = kept
                     .iter()
-                    .map(|row| self.table.grid.figure(row, self.columns[running].index))
+                    .map(|row| numbers.get(row).copied().unwrap_or(f64::NAN))
                     .collect();
                 let x_decimals = decimals_of(&self.decimals[place], kept.iter());
                 let x = Values {
@@ -186,16 +203,11 @@ impl Shaper<'_> {
                     continue;
                 };
                 let (mut words, mut names) = (Vec::new(), Vec::new());
-                for ((&i, unit), part) in keys.iter().zip(&units).zip(key) {
+                for (((&i, unit), part), &(field, samples)) in keys.iter().zip(&units).zip(key).zip(&heads) {
                     if roles[i] == Role::Names {
                         let cell = rows
                             .first()
                             .and_then(|&row| self.table.grid.words(self.columns[i].index).get(row));
-                        let field = self.columns[i]
-                            .heads
-                            .last()
-                            .and_then(|(head, _)| crate::words::field_of(head.trim()))
-                            .filter(|field| *field == "date" || *field == "operator" || *field == "comment");
                         if let (Some(field), Some(cell)) = (field, cell) {
                             // A date beside each row is said of the curve, and names no sample.
                             let questions = &mut self.questions;
@@ -208,7 +220,7 @@ impl Shaper<'_> {
                             );
                         } else if !part.is_empty() {
                             words.push(part.clone());
-                            if self.columns[i].names_samples() {
+                            if samples {
                                 names.push(part.clone());
                             }
                         }
@@ -287,37 +299,38 @@ impl Shaper<'_> {
         };
         // Column by column: rows that were together stay so where they have the same word or number.
         let mut group_of: Vec<u32> = vec![0; grid.rows];
+        let mut groups_are_one = true;
         for &i in keys {
             let column = &self.columns[i];
-            let words = match column.kind {
-                Kind::Words => grid.words(column.index),
-                Kind::Figures => &[],
-            };
-            let part_of = |row: usize| match column.kind {
-                Kind::Words => Part::Word(words.get(row).map_or("", |span| text[span.range()].trim())),
-                Kind::Figures => Part::Number(grid.figure(row, column.index).to_bits()),
-            };
-            let mut finer: HashMap<(u32, Part<'_>), u32> = HashMap::new();
-            let mut last: Option<((u32, Part<'_>), u32)> = None;
-            for (row, group) in group_of.iter_mut().enumerate() {
-                let key = (*group, part_of(row));
-                // Rows of one curve mostly stand together.
-                let place = match last {
-                    Some((before, place)) if before == key => place,
-                    _ => {
-                        let next = u32::try_from(finer.len()).unwrap_or(u32::MAX);
-                        *finer.entry(key).or_insert(next)
-                    }
-                };
-                *group = place;
-                last = Some((key, place));
+            match column.kind {
+                Kind::Words if groups_are_one => {
+                    let words = grid.distinct(text, column.index).of_row();
+                    group_of
+                        .iter_mut()
+                        .zip(words)
+                        .for_each(|(group, &word)| *group = word);
+                }
+                Kind::Words => {
+                    let words = grid.distinct(text, column.index).of_row();
+                    part_finer(&mut group_of, words.iter().map(|&word| u64::from(word)));
+                }
+                // An absent number is always the same NaN.
+                Kind::Figures => part_finer(&mut group_of, grid.column(column.index).map(f64::to_bits)),
+            }
+            groups_are_one = false;
+        }
+        let mut sizes: Vec<usize> = Vec::new();
+        for &group in &group_of {
+            match sizes.get_mut(group as usize) {
+                Some(size) => *size += 1,
+                None => sizes.push(1),
             }
         }
-        let mut groups: Vec<(Vec<String>, Vec<usize>)> = Vec::new();
+        let mut groups: Vec<(Vec<String>, Vec<usize>)> = Vec::with_capacity(sizes.len());
         for (row, &group) in group_of.iter().enumerate() {
             let group = group as usize;
             if group == groups.len() {
-                groups.push((key_of(row), Vec::new()));
+                groups.push((key_of(row), Vec::with_capacity(sizes[group])));
             }
             groups[group].1.push(row);
         }
@@ -326,12 +339,19 @@ impl Shaper<'_> {
 
     /// The rows at which the running column of a group goes back to where it has been.
     fn breaks(&self, groups: &[(Vec<String>, Vec<usize>)], running: usize) -> Vec<usize> {
-        let x = |row: usize| self.table.grid.figure(row, self.columns[running].index);
+        let place = self.table.grid.place(self.columns[running].index);
+        let Some(x) = self.values.get(place) else {
+            return Vec::new();
+        };
         let mut breaks = Vec::new();
         for (_, rows) in groups {
-            let steps = || rows.windows(2).map(|pair| (pair[1], x(pair[1]) - x(pair[0])));
+            let steps = || rows.windows(2).map(|pair| (pair[1], x[pair[1]] - x[pair[0]]));
             let rises = steps().filter(|(_, step)| *step > 0.0).count();
             let falls = steps().filter(|(_, step)| *step < 0.0).count();
+            // Most groups run one way all through.
+            if rises.max(falls) + 1 == rows.len() {
+                continue;
+            }
             let forth = if rises >= falls { 1.0 } else { -1.0 };
             breaks.extend(
                 steps()
@@ -340,5 +360,25 @@ impl Shaper<'_> {
             );
         }
         breaks
+    }
+}
+
+/// Parts groups of rows by what stands in each row, one `part` for each; groups are counted in the order in which they
+/// come first.
+fn part_finer(group_of: &mut [u32], parts: impl Iterator<Item = u64>) {
+    let mut finer: HashMap<(u32, u64), u32> = HashMap::new();
+    let mut last: Option<((u32, u64), u32)> = None;
+    for (group, part) in group_of.iter_mut().zip(parts) {
+        let key = (*group, part);
+        // Rows of one curve mostly stand together.
+        let place = match last {
+            Some((before, place)) if before == key => place,
+            _ => {
+                let next = u32::try_from(finer.len()).unwrap_or(u32::MAX);
+                *finer.entry(key).or_insert(next)
+            }
+        };
+        *group = place;
+        last = Some((key, place));
     }
 }

@@ -20,7 +20,7 @@ pub(crate) mod rules;
 mod several;
 mod verdict;
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::BTreeMap;
 
 use curvary_record::{
     Alternative, Claim, Code, Column as Values, Coordinate, Decimals, Diagnostic, Fields, Label, Lines,
@@ -672,112 +672,137 @@ fn summed_rows(text: &str, table: &Table, columns: &[Column]) -> std::collection
         .iter()
         .filter(|column| column.kind == Kind::Words && column.clock.is_none())
     {
-        let words = table.grid.words(column.index);
+        let spans = table.grid.words(column.index);
         // `max` behind one row of many is a flag.
-        let empty = words.iter().filter(|span| span.start == span.end).count();
-        if column.index > 0 && empty * 3 > words.len() {
+        let empty = spans.iter().filter(|span| span.start == span.end).count();
+        if column.index > 0 && empty * 3 > spans.len() {
             continue;
         }
-        // Where each row is a `max` or a `min`, and they come again, they tell kinds of peaks.
-        let repeats = || {
-            let named = || {
-                words
-                    .iter()
-                    .map(|span| text[span.range()].trim())
-                    .filter(|word| !word.is_empty())
-            };
-            let distinct: std::collections::BTreeSet<&str> = named().collect();
-            distinct.len() < named().count() && named().all(crate::words::is_statistics)
-        };
-        if words.len() >= 3 && repeats() {
+        // The same few names stand in many rows.
+        let names = Names::of(text, &table.grid, column.index);
+        if names.are_kinds_of_peaks() {
             continue;
         }
+        let sums_up: Vec<bool> = (0..names.words.len()).map(|name| names.sums_up(name)).collect();
+        if sums_up.contains(&true) || !rows.is_empty() {
+            for (row, &name) in names.of_row.iter().enumerate() {
+                // `n` behind a mean and a deviation counts what they are of.
+                let counts = row > 0
+                    && rows.contains(&(row - 1))
+                    && super::heads::is_summary_word(names.words[name as usize].1);
+                if sums_up[name as usize] && !names.is_standard(row) || counts {
+                    rows.insert(row);
+                }
+            }
+        }
+        rows.extend(names.sums_of_series(&rows));
+    }
+    rows
+}
+
+/// The names in a column of words, each once.
+struct Names<'a> {
+    /// For each row the place of its name.
+    of_row: &'a [u32],
+    /// The first row of each name, and the name.
+    words: Vec<(usize, &'a str)>,
+}
+
+impl<'a> Names<'a> {
+    fn of(text: &'a str, grid: &'a super::grid::Grid, column: usize) -> Self {
+        let distinct = grid.distinct(text, column);
+        Self {
+            of_row: distinct.of_row(),
+            words: distinct.words(text).collect(),
+        }
+    }
+
+    /// Whether each row is a `max` or a `min`, and they come again.
+    fn are_kinds_of_peaks(&self) -> bool {
+        let is_named = |name: usize| !self.words[name].1.is_empty();
+        let distinct = (0..self.words.len()).filter(|&name| is_named(name)).count();
+        let rows = self.of_row.iter().filter(|&&name| is_named(name as usize)).count();
+        self.of_row.len() >= 3
+            && distinct < rows
+            && self
+                .words
+                .iter()
+                .all(|(_, word)| word.is_empty() || crate::words::is_statistics(word))
+    }
+
+    /// Whether a row is one of several under `Std`: standards, and no deviation.
+    fn is_standard(&self, row: usize) -> bool {
+        let at = |row: Option<usize>| row.and_then(|row| self.of_row.get(row));
+        let own = at(Some(row));
+        own.is_some_and(|&name| crate::words::fold(self.words[name as usize].1) == "std")
+            && (at(row.checked_sub(1)) == own || at(Some(row + 1)) == own)
+    }
+
+    fn sums_up(&self, name: usize) -> bool {
+        let word = self.words[name].1;
         // Beside an `r1`, `r2` is the second of several and no measure of a fit.
-        let is_numbered = |word: &str| {
+        let is_numbered = || {
             let stem = |word: &str| word.trim_end_matches(|c: char| c.is_ascii_digit()).len();
             stem(word) < word.len()
-                && words.iter().any(|span| {
-                    let other = text[span.range()].trim();
+                && self.words.iter().any(|&(_, other)| {
                     other != word
                         && stem(other) < other.len()
                         && other.get(..stem(other)) == word.get(..stem(word))
                 })
         };
-        // The same few names stand in many rows.
-        let mut known: HashMap<&str, bool> = HashMap::new();
-        for (row, span) in words.iter().enumerate() {
-            let word = text[span.range()].trim();
-            // `Std` in one row after another names standards, and no deviation.
-            let at = |row: Option<usize>| {
-                row.and_then(|row| words.get(row))
-                    .map(|span| text[span.range()].trim())
-            };
-            let standards = crate::words::fold(word) == "std"
-                && (at(row.checked_sub(1)) == Some(word) || at(Some(row + 1)) == Some(word));
-            if standards {
-                continue;
-            }
-            let sums_up = known.get(word).copied().unwrap_or_else(|| {
-                let sums_up =
-                    word.chars().count() >= 2 && crate::words::is_statistics(word) && !is_numbered(word);
-                if known.len() < super::columns::FEW_NAMES {
-                    known.insert(word, sums_up);
-                }
-                sums_up
-            });
-            if sums_up {
-                rows.insert(row);
-            } else if row > 0 && rows.contains(&(row - 1)) && super::heads::is_summary_word(word) {
-                // `n` behind a mean and a deviation counts what they are of.
-                rows.insert(row);
-            }
-        }
-        let names: Vec<&str> = words.iter().map(|span| text[span.range()].trim()).collect();
-        rows.extend(sums_of_series(&names, &rows));
+        word.chars().nth(1).is_some() && crate::words::is_statistics(word) && !is_numbered()
     }
-    rows
-}
 
-/// Rows that sum up others by where they stand: `mean ctrl` below `ctrl-1`, `ctrl-2`, and `rel. %` at the end of a table,
-/// behind a mean, where the readings above are all of one series (`leaf 1`, `leaf 2`).
-fn sums_of_series(names: &[&str], sums: &std::collections::BTreeSet<usize>) -> Vec<usize> {
-    /// A mean is followed by no more: a deviation, a relative one, a count.
-    const MOST_BEHIND: usize = 3;
-    let series = |name: &str| {
-        let end = name.find(|c: char| !c.is_alphabetic()).unwrap_or(name.len());
-        name[..end].to_lowercase()
-    };
-    let numbered = |name: &str| name.ends_with(|c: char| c.is_ascii_digit());
-    let mut found: Vec<usize> = (0..names.len())
-        .filter(|row| !sums.contains(row))
-        .filter(|&row| {
-            names[row].split_once(' ').is_some_and(|(word, of)| {
+    /// Rows that sum up others by where they stand: `mean ctrl` below `ctrl-1`, `ctrl-2`, and `rel. %` at the end of a
+    /// table, behind a mean, where the readings above are all of one series (`leaf 1`, `leaf 2`).
+    fn sums_of_series(&self, sums: &std::collections::BTreeSet<usize>) -> Vec<usize> {
+        /// A mean is followed by no more: a deviation, a relative one, a count.
+        const MOST_BEHIND: usize = 3;
+        let series = |name: &str| {
+            let end = name.find(|c: char| !c.is_alphabetic()).unwrap_or(name.len());
+            name[..end].to_lowercase()
+        };
+        let numbered = |name: &str| name.ends_with(|c: char| c.is_ascii_digit());
+        // For each name that a word of statistics begins the first row of the series it is of.
+        let begins: Vec<Option<usize>> = self
+            .words
+            .iter()
+            .map(|(_, name)| {
+                let (word, of) = name.split_once(' ')?;
+                if !crate::words::is_statistics(word) {
+                    return None;
+                }
                 let of = of.trim().to_lowercase();
-                crate::words::is_statistics(word)
-                    && names[..row]
-                        .iter()
-                        .any(|name| numbered(name) && series(name) == of)
+                let mut others = self.words.iter();
+                let first = others.find(|(_, name)| numbered(name) && series(name) == of)?;
+                Some(first.0)
             })
-        })
-        .collect();
-    if let Some(&first) = sums.first() {
-        let above = &names[..first];
-        let of_one = above.first().map(|name| series(name)).filter(|of| {
-            !of.is_empty()
-                && above.len() >= 3
-                && above.iter().all(|name| numbered(name) && series(name) == *of)
-        });
-        let behind = first + 1..names.len();
-        if let Some(of) = of_one
-            && behind.len() <= MOST_BEHIND
-            && names[behind.clone()]
-                .iter()
-                .all(|name| series(name) != of && !numbered(name))
-        {
-            found.extend(behind.filter(|row| !sums.contains(row)));
+            .collect();
+        let mut found = Vec::new();
+        if begins.iter().any(Option::is_some) {
+            let rows = self.of_row.iter().enumerate();
+            let behind = rows.filter(|&(row, &name)| begins[name as usize].is_some_and(|first| first < row));
+            found.extend(behind.map(|(row, _)| row).filter(|row| !sums.contains(row)));
         }
+        if let Some(&first) = sums.first() {
+            let name = |row: usize| self.words[self.of_row[row] as usize].1;
+            let mut above = self.words.iter().take_while(|&&(row, _)| row < first);
+            let of_one = above.next().map(|(_, name)| series(name)).filter(|of| {
+                let mut above = self.words.iter().take_while(|&&(row, _)| row < first);
+                !of.is_empty() && first >= 3 && above.all(|(_, name)| numbered(name) && series(name) == *of)
+            });
+            let behind = first + 1..self.of_row.len();
+            if let Some(of) = of_one
+                && behind.len() <= MOST_BEHIND
+                && behind
+                    .clone()
+                    .all(|row| series(name(row)) != of && !numbered(name(row)))
+            {
+                found.extend(behind.filter(|row| !sums.contains(row)));
+            }
+        }
+        found
     }
-    found
 }
 
 fn customary_unit(quantity: &Quantity) -> Unit {

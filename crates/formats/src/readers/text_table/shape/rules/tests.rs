@@ -90,7 +90,7 @@ fn the_order_of_the_rules_changes_nothing() {
 /// The first table of a text, as it is before it is shaped.
 fn with_shaper(source: &Source, look: impl Fn(&Shaper<'_>)) {
     use crate::readers::text_table::{context::Context, scan};
-    let pieces = scan::scan(source.text(), source.assume(), 0, 2);
+    let pieces = scan::scan(source.text(), source.assume(), 0, 2, true);
     let words: Vec<_> = pieces
         .pieces
         .iter()
