@@ -1,6 +1,6 @@
 //! A curve in few bytes, and how far its likeness to a curve that is sought can be told from them.
 //!
-//! A signature keeps the values of a curve at up to [`NODES`] evenly spaced places of its own range, each in 16 bits, and
+//! A signature keeps the values of a curve at up to [`NODES`] evenly spaced places of its own range, each in 8 bits, and
 //! E, the root mean square of what the straight lines between them miss. It is made from the record alone. It never
 //! decides a rank: it bounds the likeness, and only what its bounds leave open is computed from the record.
 //!
@@ -29,10 +29,10 @@ use curvary_record::Run;
 use super::curve::{Axis, Curve, FEWEST_POINTS, Merged, Walk, common, straight, together};
 
 /// A signature has at most so many values: an evenly sampled curve of no more points is kept at its own, and 200 nm to
-/// 800 nm are kept every 4.7 nm, a fraction of the width of the bands of dissolved molecules.
-const NODES: usize = 128;
+/// 800 nm are kept every 9.5 nm, a fraction of the width of the bands of dissolved molecules.
+const NODES: usize = 64;
 /// The largest value.
-const LEVELS: f64 = 65_535.0;
+const LEVELS: f64 = 255.0;
 /// What is added to δ for the rounding of sums. The cosine of an angle comes out right to some 1e-14 (sums of a few
 /// hundred products, each right to 1e-16), which is an angle of √(2·1e-14) = 1.4e-7 where it matters most, near zero.
 const SLACK: f64 = 1e-6;
@@ -119,7 +119,7 @@ pub(crate) fn signature(curve: &Curve) -> Vec<u8> {
         f64::INFINITY
     };
 
-    let mut bytes = Vec::with_capacity(HEAD + 2 * count);
+    let mut bytes = Vec::with_capacity(HEAD + count);
     bytes.push(match curve.axis {
         Axis::Wavelength => 0,
         Axis::Time => 1,
@@ -135,10 +135,9 @@ pub(crate) fn signature(curve: &Curve) -> Vec<u8> {
         #[expect(
             clippy::cast_possible_truncation,
             clippy::cast_sign_loss,
-            reason = "values are whole numbers from 0 to 65535"
+            reason = "values are whole numbers from 0 to 255"
         )]
-        let value = value as u16;
-        bytes.extend_from_slice(&value.to_le_bytes());
+        bytes.push(value as u8);
     }
     bytes
 }
@@ -225,18 +224,15 @@ impl<'a> Read<'a> {
             coarse: single(30)?,
             values,
         };
-        (values.len() == 2 * usize::from(*count)).then_some(read)
+        (values.len() == usize::from(*count)).then_some(read)
     }
 
     fn count(&self) -> usize {
-        self.values.len() / 2
+        self.values.len()
     }
 
     fn values(&self) -> impl Iterator<Item = f64> + '_ {
-        self.values.chunks_exact(2).map(|two| match two {
-            [low, high] => f64::from(u16::from_le_bytes([*low, *high])),
-            _ => 0.0,
-        })
+        self.values.iter().map(|&value| f64::from(value))
     }
 
     /// Whether the curve has enough points in a part of its range; none where its steps do not tell. A stretch holds as
@@ -311,7 +307,7 @@ impl Shared {
             #[expect(
                 clippy::cast_possible_truncation,
                 clippy::cast_sign_loss,
-                reason = "places are counted from 0 to 127"
+                reason = "places are counted from 0 to 63"
             )]
             let index = step as usize;
             let length = two.0 - one.0;
