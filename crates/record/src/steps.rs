@@ -167,6 +167,7 @@ impl Serialize for Steps<'_> {
 
 /// A step, or several equal ones.
 #[derive(JsonSchema)]
+#[schemars(rename = "StoredStep")]
 #[serde(untagged)]
 #[expect(dead_code, reason = "for the schema alone")]
 pub(crate) enum Step {
@@ -179,6 +180,7 @@ pub(crate) enum Step {
 /// The numbers of a column: each written out; or as whole numbers, times 10 to the power of `decimals`, of which steps
 /// were taken `order` times (each number less the one before, 0 before the first).
 #[derive(JsonSchema)]
+#[schemars(rename = "StoredNumbers")]
 #[serde(untagged)]
 #[expect(dead_code, reason = "for the schema alone")]
 pub(crate) enum NumbersShape {
