@@ -673,8 +673,16 @@ impl Archive {
             Some((held, path)) => (held, path?),
             None => (self.unrecorded(digest)?.ok_or_else(none)?, None),
         };
-        let part = self.manifest.originals.get(held.part as usize).ok_or_else(none)?;
-        let path = self.root.join(&part.name);
+        let listed = self.manifest.originals.get(held.part as usize);
+        let path = match listed {
+            Some(part) => self.root.join(&part.name),
+            // A writer has begun a part since this archive was opened.
+            None => originals::names(held.part)
+                .map(|name| self.root.join(name))
+                .into_iter()
+                .find(|path| path.exists())
+                .ok_or_else(none)?,
+        };
         let (name, bytes) = originals::read(&path, held)?;
         let found = Digest::of(&bytes);
         if found != *digest {

@@ -6,7 +6,7 @@
 
 use std::collections::VecDeque;
 use std::fs::File;
-use std::io::Read;
+use std::io::{self, Read, Write};
 use std::path::Path;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
@@ -68,6 +68,22 @@ pub(crate) fn pack(bytes: &[u8]) -> Result<Vec<u8>, String> {
         packer.compress(bytes)
     })
     .map_err(|error| error.to_string())
+}
+
+/// The same of bytes that lie in pieces, of which no copy is made.
+pub(crate) fn pack_pieces(pieces: &[&[u8]]) -> io::Result<Vec<u8>> {
+    let mut packer = zstd::stream::Encoder::new(Vec::new(), 1)?;
+    for parameter in PARAMETERS {
+        packer.set_parameter(parameter)?;
+    }
+    packer.include_checksum(true)?;
+    packer.include_contentsize(true)?;
+    let length: usize = pieces.iter().map(|piece| piece.len()).sum();
+    packer.set_pledged_src_size(Some(length as u64))?;
+    for piece in pieces {
+        packer.write_all(piece)?;
+    }
+    packer.finish()
 }
 
 fn unpack(path: &Path, at: u64, packed: &[u8]) -> Result<Vec<u8>, Error> {

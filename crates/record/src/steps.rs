@@ -88,7 +88,7 @@ fn times(numbers: &[f64], decimals: u8) -> Option<Vec<i64>> {
 /// `number` times `power` as a whole number, when the division gives the number back.
 fn whole(number: f64, power: f64) -> Option<i64> {
     let product = number * power;
-    if !(product.abs() < 9e15) {
+    if !product.is_finite() || product.abs() >= 9e15 {
         return None;
     }
     #[expect(clippy::cast_possible_truncation, reason = "below 2^53")]

@@ -15,7 +15,7 @@ use std::path::Path;
 
 use super::{Held, LARGEST, Member, Members, digest};
 use crate::Error;
-use crate::frames::{Step, Walk, pack};
+use crate::frames::{Step, Walk, pack, pack_pieces};
 
 /// A part that is this long gets no further frame.
 pub(crate) const PART_BYTES: u64 = 256 << 20;
@@ -50,10 +50,6 @@ impl Packing {
                 bytes: bytes.len() as u64,
             });
         }
-        let packed = Packed {
-            frame: self.frames.len(),
-            within: u32::try_from(self.open.len()).unwrap_or(u32::MAX),
-        };
         let mut header = tar::Header::new_gnu();
         header.set_entry_type(tar::EntryType::Regular);
         header.set_size(bytes.len() as u64);
@@ -61,12 +57,28 @@ impl Packing {
         header.set_uid(0);
         header.set_gid(0);
         header.set_mtime(u64::try_from(modified.unwrap_or(0) / 1_000_000_000).unwrap_or(0));
-        self.open.reserve(bytes.len() + 3 * BLOCK);
-        let mut builder = tar::Builder::new(std::mem::take(&mut self.open));
-        let put = builder.append_data(&mut header, name, bytes);
-        // Taken out before the builder closes the file with its blocks of zeros.
-        self.open = std::mem::take(builder.get_mut());
-        put.map_err(Error::io("pack", Path::new(name)))?;
+        let wrong = Error::io("pack", Path::new(name));
+        if bytes.len() >= FRAME_BYTES {
+            // A frame of its own, without another copy of the bytes.
+            self.close()?;
+            let mut head = Vec::new();
+            append(&mut head, &mut header, name, &[])
+                .and_then(|()| {
+                    let padding = vec![0; bytes.len().next_multiple_of(BLOCK) - bytes.len()];
+                    pack_pieces(&[&head, bytes, &padding])
+                })
+                .map(|frame| self.frames.push(frame))
+                .map_err(wrong)?;
+            return Ok(Packed {
+                frame: self.frames.len() - 1,
+                within: 0,
+            });
+        }
+        let packed = Packed {
+            frame: self.frames.len(),
+            within: u32::try_from(self.open.len()).unwrap_or(u32::MAX),
+        };
+        append(&mut self.open, &mut header, name, bytes).map_err(wrong)?;
         if self.open.len() >= FRAME_BYTES {
             self.close()?;
         }
@@ -88,6 +100,15 @@ impl Packing {
         self.close()?;
         Ok(self.frames)
     }
+}
+
+/// Writes a member behind others: its header with the names, its bytes, and zeros up to a whole block.
+fn append(open: &mut Vec<u8>, header: &mut tar::Header, name: &str, bytes: &[u8]) -> std::io::Result<()> {
+    let mut builder = tar::Builder::new(std::mem::take(open));
+    let put = builder.append_data(header, name, bytes);
+    // Taken out before the builder closes the file with its blocks of zeros.
+    *open = std::mem::take(builder.get_mut());
+    put
 }
 
 /// The members of unpacked frames, each with its name, its bytes and the time of its last change in nanoseconds.
@@ -189,7 +210,7 @@ mod tests {
     #[test]
     fn members_come_back_from_any_program_that_reads_tar() {
         let long = format!("{}/ä.txt", "folder/".repeat(60));
-        let sources: Vec<(String, Vec<u8>)> = (0..200_u32)
+        let mut sources: Vec<(String, Vec<u8>)> = (0..200_u32)
             .map(|n| {
                 let name = if n % 50 == 7 {
                     format!("{n}{long}")
@@ -202,6 +223,10 @@ mod tests {
                 (name, text.into_bytes())
             })
             .collect();
+        let long: Vec<u8> = (0..300_001_u32)
+            .map(|n| u8::try_from(n / 7 % 251).expect("small"))
+            .collect();
+        sources.insert(90, ("box/long.bin".to_owned(), long));
         let mut packing = Packing::default();
         let mut places = Vec::new();
         for (name, bytes) in &sources {
@@ -219,7 +244,7 @@ mod tests {
         std::fs::write(&path, frames.concat()).expect("it is written");
         let begins = |frame: usize| frames[..frame].iter().map(Vec::len).sum::<usize>();
         let found = members(&path, 0, begins(frames.len()) as u64).expect("it reads");
-        assert_eq!((found.all.len(), found.damaged.len()), (200, 0));
+        assert_eq!((found.all.len(), found.damaged.len()), (201, 0));
         for (((name, bytes), place), member) in sources.iter().zip(&places).zip(&found.all) {
             let held = Held {
                 part: 0,

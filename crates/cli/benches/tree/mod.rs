@@ -5,11 +5,11 @@ use std::fs;
 use std::path::Path;
 
 /// SplitMix64 (Steele, Lea, Flood 2014): the same numbers on every machine.
-pub struct Dice(pub u64);
+pub(crate) struct Dice(u64);
 
 impl Dice {
     /// The next number below `n`.
-    pub fn below(&mut self, n: u64) -> u64 {
+    fn below(&mut self, n: u64) -> u64 {
         self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let z = (self.0 ^ (self.0 >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
         let z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
@@ -78,7 +78,7 @@ fn block(text: &mut String, dice: &mut Dice, way: u64, run: u64, points: u64) {
 }
 
 /// Writes `files` small files of one to three runs, some 4.6 kB each; gives how many bytes and runs there are.
-pub fn small(folder: &Path, files: u64) -> (u64, u64) {
+pub(crate) fn small(folder: &Path, files: u64) -> (u64, u64) {
     let (mut bytes, mut runs) = (0, 0);
     for file in 0..files {
         let mut dice = Dice(file ^ 0x5ca1e);
@@ -102,7 +102,7 @@ pub fn small(folder: &Path, files: u64) -> (u64, u64) {
 }
 
 /// Writes mixed files, from 2 kB to 8 MB, until there are so many bytes; gives how many bytes and files there are.
-pub fn mixed(folder: &Path, most: u64) -> (u64, u64) {
+pub(crate) fn mixed(folder: &Path, most: u64) -> (u64, u64) {
     let (mut bytes, mut files) = (0, 0);
     while bytes < most {
         let mut dice = Dice(files ^ 0x0005_eed5);
