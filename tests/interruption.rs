@@ -10,9 +10,18 @@ use std::time::{Duration, Instant};
 
 use curvary_tests::{call, json, run, status};
 
-/// How long the killing goes on at most, and how often it happens.
+/// How long the killing of one test goes on at most, and how often it happens.
 const SECONDS: u64 = 20;
 const KILLS: u32 = 25;
+
+/// How often to kill, and how long that may take: `CURVARY_KILLS=500` asks for a long run of so many in each of the two tests.
+fn kills_wanted(usual: u32) -> (u32, Duration) {
+    let told = std::env::var("CURVARY_KILLS").ok();
+    match told.and_then(|count| count.parse().ok()) {
+        Some(count) => (count, Duration::MAX),
+        None => (usual, Duration::from_secs(SECONDS)),
+    }
+}
 
 fn exports(folder: &Path) {
     for file in 0..400_u32 {
@@ -77,9 +86,14 @@ fn add_may_be_killed_at_any_moment() {
     let mut seed = 0x2545_f491_4f6c_dd1d_u64;
     let mut kills = 0;
     // On a machine that is busy with other things a few kills take longer.
-    while kills < 6 || kills < KILLS && begun.elapsed() < Duration::from_secs(SECONDS) {
+    let (wanted, most) = kills_wanted(KILLS);
+    while kills < 6 || kills < wanted && begun.elapsed() < most {
         // Half of the time in a fresh archive, half in one that was killed before.
         let archive = format!("killed-{}", kills / 2);
+        if kills >= 2 && kills % 2 == 0 {
+            // A long run would fill the disk.
+            let _ = fs::remove_dir_all(here.join(format!("killed-{}", kills / 2 - 1)));
+        }
         let mut child = call(here, &["add", "in", "--archive", &archive, "--quiet"])
             .stdout(Stdio::null())
             .stderr(Stdio::null())
@@ -243,6 +257,7 @@ fn every_writing_command_may_be_killed() {
         vec!["rates".into(), "betanin".into()],
         vec!["reread".into()],
         vec!["backup".into(), "copy".into()],
+        vec!["verify".into(), "--repair".into()],
     ];
     if let (Some(id), Some(answer)) = (&id, choice(0)) {
         commands.push(vec!["answer".into(), id.clone(), answer]);
@@ -250,7 +265,8 @@ fn every_writing_command_may_be_killed() {
     let begun = Instant::now();
     let mut seed = 0x9e37_79b9_7f4a_7c15_u64;
     let mut kills = 0;
-    while kills < 7 || (kills < KILLS * 2 && begun.elapsed() < Duration::from_secs(SECONDS)) {
+    let (wanted, most) = kills_wanted(KILLS * 2);
+    while kills < 8 || (kills < wanted && begun.elapsed() < most) {
         let arguments = &commands[kills as usize % commands.len()];
         let mut all: Vec<&str> = arguments.iter().map(String::as_str).collect();
         all.extend(["--archive", "lab", "--quiet"]);
@@ -289,7 +305,7 @@ fn every_writing_command_may_be_killed() {
         }
     }
     // Whatever was killed, each can be done now.
-    for arguments in &commands[..5] {
+    for arguments in &commands[..6] {
         let mut all: Vec<&str> = arguments.iter().map(String::as_str).collect();
         all.extend(["--archive", "lab", "--quiet"]);
         let output = run(here, &all);

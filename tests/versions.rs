@@ -247,15 +247,18 @@ fn what_cannot_be_read_is_kept_or_listed() {
     let listed = json(&run(here, &["worklist", "--json", "--archive", "lab"]));
     assert_eq!(listed["unread"][0]["code"], "container-damaged", "{listed}");
     assert_eq!(listed["unread"][0]["examples"][0], "in/day.zip");
-    let original = fs::File::open(here.join("lab/originals/000001.zip")).expect("it is there");
-    let mut originals = zip::ZipArchive::new(original).expect("a zip file");
-    let mut kept = Vec::new();
-    std::io::Read::read_to_end(
-        &mut originals.by_name("in/day.zip").expect("it is kept"),
-        &mut kept,
-    )
-    .expect("it reads");
-    assert!(kept == bytes, "bit for bit");
+    let originals = fs::File::open(here.join("lab/originals/000001.tar.zst")).expect("it is there");
+    let mut originals = tar::Archive::new(zstd::Decoder::new(originals).expect("zstd"));
+    let mut kept = None;
+    for entry in originals.entries().expect("a tar file") {
+        let mut entry = entry.expect("an entry");
+        if entry.path_bytes() == "in/day.zip".as_bytes() {
+            let mut bytes = Vec::new();
+            std::io::Read::read_to_end(&mut entry, &mut bytes).expect("it reads");
+            kept = Some(bytes);
+        }
+    }
+    assert!(kept.as_ref() == Some(&bytes), "bit for bit");
     done(here, &["verify", "--archive", "lab"]);
     done(here, &["reread", "--archive", "lab"]);
     assert_eq!(added(here, &["in"])["unchanged"], 2);
@@ -294,4 +297,50 @@ fn what_cannot_be_kept_stays_listed() {
     done(here, &["worklist", "--strike", "in/b.csv", "--archive", "lab"]);
     assert_eq!(unread(), serde_json::json!([]));
     done(here, &["verify", "--archive", "lab"]);
+}
+
+/// An archive of format 3: read by every command that reads, written by none, and moved on by one that says so.
+#[test]
+fn an_older_archive_is_moved_on_by_a_command_alone() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let here = folder.path();
+    for name in [
+        "archive.toml",
+        "manifest.json",
+        "notes.jsonl",
+        "originals/000001.zip",
+    ]
+    .into_iter()
+    .chain(["records/000001.jsonl.zst"])
+    {
+        let to = here.join("lab").join(name);
+        fs::create_dir_all(to.parent().expect("it has one")).expect("a folder");
+        let from = curvary_tests::root().join("tests/archives/format-3");
+        fs::copy(from.join(name), to).expect("it copies");
+    }
+    let before = fs::read(here.join("lab/manifest.json")).expect("it is there");
+    let every = found(here, "");
+    assert_eq!(every.len(), 6);
+    done(here, &["show", &every[0], "--archive", "lab"]);
+    done(here, &["verify", "--archive", "lab"]);
+    put(here, "in/e.csv", &export("dye", 3));
+    let note = ["note", &every[0], "ph=7", "--archive", "lab"];
+    for refused in [&["add", "in", "--archive", "lab"][..], &note] {
+        let output = run(here, refused);
+        assert_eq!(status(&output), Some(3), "{refused:?}");
+        let said = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert!(said.contains("`curvary upgrade`"), "{said}");
+    }
+    assert_eq!(
+        fs::read(here.join("lab/manifest.json")).expect("it is there"),
+        before
+    );
+    let said = done(here, &["upgrade", "--archive", "lab"]);
+    assert!(said.contains("from format 3 to 4"), "{said}");
+    done(here, &["note", &every[0], "ph=7", "--archive", "lab"]);
+    assert_eq!(added(here, &["in"])["runs"], 1);
+    assert_eq!(found(here, "").len(), 7);
+    assert_eq!(found(here, "dye").len(), 1);
+    done(here, &["verify", "--archive", "lab"]);
+    assert!(done(here, &["upgrade", "--archive", "lab"]).contains("already"));
 }

@@ -12,15 +12,17 @@ use serde::Serialize;
 use crate::asking::Asking;
 use crate::frames::At;
 use crate::index::{Key, Places, sort_path};
-use crate::indexer::{originals_name, records_name};
+use crate::indexer::records_name;
 use crate::listing::PartRecords;
 use crate::lock::Unlocked;
 use crate::manifest::{Manifest, digest_bytes};
 use crate::note::{NoteBook, holding};
+use crate::originals::{self, Held};
 use crate::query::dimension;
 use crate::snippet::snippet;
 use crate::{
-    Error, Note, Query, Settings, View, Vocabulary, Writer, originals, rebuild, unfinished, verify, view,
+    Error, FORMAT, Note, Query, Settings, View, Vocabulary, Writer, rebuild, unfinished, upgrade, verify,
+    view,
 };
 
 /// An archive, open for reading. What it shows is what was committed when it was opened, or last
@@ -114,6 +116,7 @@ pub struct Summary {
     /// Every path of its source, first met first.
     pub paths: Vec<String>,
     /// The digest of its source.
+    #[serde(default)]
     pub digest: String,
     /// Curves.
     pub traces: u64,
@@ -653,43 +656,57 @@ impl Archive {
     }
 
     /// The bytes of an original and the path under which it was met first. Where its records are lost, the path is the
-    /// name that it has in its ZIP file.
+    /// name that it has among the originals.
     ///
     /// # Errors
     /// As [`original`](Self::original).
     pub fn named_original(&self, digest: &Digest) -> Result<(String, Vec<u8>), Error> {
         let known = self.asked(|asking| {
             let source = asking.source(digest)?;
-            let known = source.filter(|source| source.part != u32::MAX);
-            Ok(known.map(|source| (source.part, source.entry, asking.first_path(digest))))
+            let known = source.filter(|source| source.held != Held::NOWHERE);
+            Ok(known.map(|source| (source.held, asking.first_path(digest))))
         })?;
-        let (part, at, met) = match known {
-            Some((part, at, path)) => (part, at, path?),
-            None => self.unrecorded(digest)?.ok_or_else(|| Error::NoOriginal {
-                digest: digest.clone(),
-            })?,
+        let none = || Error::NoOriginal {
+            digest: digest.clone(),
         };
-        let path = self.root.join(originals_name(part));
-        let (entry, bytes) = originals::read(&path, u64::from(at))?;
+        let (held, met) = match known {
+            Some((held, path)) => (held, path?),
+            None => (self.unrecorded(digest)?.ok_or_else(none)?, None),
+        };
+        let listed = self.manifest.originals.get(held.part as usize);
+        let path = match listed {
+            Some(part) => self.root.join(&part.name),
+            // A writer has begun a part since this archive was opened.
+            None => originals::names(held.part)
+                .map(|name| self.root.join(name))
+                .into_iter()
+                .find(|path| path.exists())
+                .ok_or_else(none)?,
+        };
+        let (name, bytes) = originals::read(&path, held)?;
         let found = Digest::of(&bytes);
         if found != *digest {
             return Err(Error::damaged(
                 &path,
-                u64::from(at),
+                u64::from(held.at),
                 found.to_string(),
                 digest.to_string(),
             ));
         }
-        Ok((met.unwrap_or(entry.name), bytes))
+        Ok((met.unwrap_or(name), bytes))
     }
 
     /// Where an original lies that no record knows.
-    fn unrecorded(&self, digest: &Digest) -> Result<Option<(u32, u32, Option<String>)>, Error> {
+    fn unrecorded(&self, digest: &Digest) -> Result<Option<Held>, Error> {
         let sought = digest_bytes(digest.as_str());
         for (part, original) in (0_u32..).zip(&self.manifest.originals) {
-            let entries = originals::entries_of(&self.root, original)?;
-            if let Some(entry) = entries.into_iter().find(|entry| Some(entry.digest) == sought) {
-                return Ok(Some((part, entry.at, None)));
+            let members = originals::members(&self.root, part, original)?;
+            if let Some(member) = members
+                .all
+                .into_iter()
+                .find(|member| Some(member.digest) == sought)
+            {
+                return Ok(Some(member.held));
             }
         }
         Ok(None)
@@ -784,11 +801,29 @@ impl Archive {
         crate::lock::unlock(root, gone)
     }
 
+    /// Moves the archive on to the newest format; gives the number of the format before, unless it had it already. What
+    /// is there stays as it is, and what is written from now on is in the newest format, which older programs refuse.
+    ///
+    /// # Errors
+    /// When another process writes, or the disk refuses.
+    pub fn upgrade(&mut self) -> Result<Option<u32>, Error> {
+        let before = upgrade::upgrade(&self.root)?;
+        self.refresh()?;
+        Ok(before)
+    }
+
     /// Opens the archive for writing. `command` is what others are told of the holder, such as `curvary add`.
     ///
     /// # Errors
-    /// [`Error::Locked`], or when the disk refuses.
+    /// [`Error::OlderFormat`], [`Error::Locked`], or when the disk refuses.
     pub fn write(&self, command: &str) -> Result<Writer, Error> {
+        if self.manifest.format < FORMAT {
+            return Err(Error::OlderFormat {
+                path: self.root.clone(),
+                found: self.manifest.format,
+                known: FORMAT,
+            });
+        }
         Writer::open(&self.root, command)
     }
 }

@@ -1,15 +1,16 @@
 //! Every source and path the archive knows, small enough to load in milliseconds.
 //!
-//! It lies in the index folder as one flat binary file and can be rebuilt from the records and the ZIP headers. The
+//! It lies in the index folder as one binary file and can be rebuilt from the records and the originals. The
 //! index's own commit names the file that belongs to it, so both always speak of the same records.
 
 use hashbrown::HashTable;
 
 use crate::frames::At;
+use crate::originals::Held;
 use crate::writer::Stat;
 
 /// What the archive knows of one source.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Source {
     pub(crate) digest: [u8; 32],
     /// Its length.
@@ -18,9 +19,8 @@ pub(crate) struct Source {
     pub(crate) runs: u32,
     /// How many paths lead to it today; a source to which none leads is superseded.
     pub(crate) current: u32,
-    /// ZIP part and first byte of the entry.
-    pub(crate) part: u32,
-    pub(crate) entry: u32,
+    /// Where its bytes lie.
+    pub(crate) held: Held,
     /// Its newest record.
     pub(crate) record: At,
 }
@@ -52,7 +52,118 @@ pub(crate) struct Catalog {
     pub(crate) dirty: bool,
 }
 
-const MAGIC: &[u8; 8] = b"cvknown1";
+const MAGIC: &[u8; 8] = b"cvknown2";
+
+/// A number of an entry: how it is taken out, and how it is put back.
+type Column<T> = (fn(&T) -> u64, fn(&mut T, u64));
+
+/// The numbers of a source, in the order in which they are written.
+const SOURCE_COLUMNS: [Column<Source>; 10] = [
+    (|source| source.bytes, |source, value| source.bytes = value),
+    (
+        |source| source.record.frame,
+        |source, value| source.record.frame = value,
+    ),
+    (
+        |source| u64::from(source.runs),
+        |source, value| source.runs = small(value),
+    ),
+    (
+        |source| u64::from(source.current),
+        |source, value| source.current = small(value),
+    ),
+    (
+        |source| u64::from(source.held.part) << 32 | u64::from(source.held.at),
+        |source, value| {
+            source.held.part = small(value >> 32);
+            source.held.at = small(value & 0xFFFF_FFFF);
+        },
+    ),
+    (
+        |source| u64::from(source.held.within),
+        |source, value| source.held.within = small(value),
+    ),
+    (
+        |source| u64::from(source.record.part),
+        |source, value| source.record.part = small(value),
+    ),
+    (
+        |source| u64::from(source.record.packed),
+        |source, value| source.record.packed = small(value),
+    ),
+    (
+        |source| u64::from(source.record.line),
+        |source, value| source.record.line = small(value),
+    ),
+    (
+        |source| u64::from(source.record.length),
+        |source, value| source.record.length = small(value),
+    ),
+];
+
+/// The numbers of a path.
+const PATH_COLUMNS: [Column<PathEntry>; 7] = [
+    (|path| path.start, |path, value| path.start = value),
+    (
+        |path| u64::from(path.length),
+        |path, value| path.length = small(value),
+    ),
+    (
+        |path| u64::from(path.source),
+        |path, value| path.source = small(value),
+    ),
+    (|path| path.stat.bytes, |path, value| path.stat.bytes = value),
+    (
+        |path| path.stat.modified.cast_unsigned(),
+        |path, value| path.stat.modified = value.cast_signed(),
+    ),
+    (
+        |path| path.stat.changed.cast_unsigned(),
+        |path, value| path.stat.changed = value.cast_signed(),
+    ),
+    (|path| path.stat.inode, |path, value| path.stat.inode = value),
+];
+
+/// A number of 32 bits; one that has more is damaged and leads nowhere.
+fn small(value: u64) -> u32 {
+    u32::try_from(value).unwrap_or(u32::MAX)
+}
+
+fn put_column(bytes: &mut Vec<u8>, values: impl Iterator<Item = u64>) {
+    let mut before = 0_u64;
+    for value in values {
+        bytes.extend_from_slice(&value.wrapping_sub(before).to_le_bytes());
+        before = value;
+    }
+}
+
+impl Source {
+    /// A source of which nothing else is known.
+    pub(crate) fn of(digest: [u8; 32]) -> Self {
+        Self {
+            digest,
+            bytes: 0,
+            runs: 0,
+            current: 0,
+            held: Held::NOWHERE,
+            record: At::default(),
+        }
+    }
+}
+
+impl PathEntry {
+    const NOWHERE: Self = Self {
+        start: 0,
+        length: 0,
+        source: u32::MAX,
+        stat: Stat {
+            bytes: 0,
+            modified: 0,
+            changed: 0,
+            inode: 0,
+        },
+    };
+}
 
 fn digest_hash(digest: &[u8; 32]) -> u64 {
     let mut first = [0; 8];
@@ -124,6 +235,11 @@ impl Catalog {
         linked.get(source as usize).map_or_else(Vec::new, |paths| {
             paths.iter().map(|&path| self.path_text(path)).collect()
         })
+    }
+
+    /// The path under which a source was met first.
+    pub(crate) fn first_path_of(&self, source: u32) -> Option<String> {
+        self.paths_of(source).into_iter().next()
     }
 
     /// Every source that stands nowhere today, with each path at which it stood.
@@ -207,12 +323,11 @@ impl Catalog {
         Some(before)
     }
 
-    /// The whole catalogue as bytes.
+    /// The whole catalogue as bytes: column by column, each number as what it adds to the one above it, under zstd.
     pub(crate) fn to_bytes(&self) -> Vec<u8> {
         let mut bytes = Vec::with_capacity(
-            40 + self.text.len() + self.sources.len() * 88 + self.paths.len() * 48 + self.links.len() * 8,
+            40 + self.text.len() + self.sources.len() * 120 + self.paths.len() * 48 + self.links.len() * 16,
         );
-        bytes.extend_from_slice(MAGIC);
         for length in [
             self.text.len(),
             self.sources.len(),
@@ -224,45 +339,22 @@ impl Catalog {
         bytes.extend_from_slice(&self.text);
         for source in &self.sources {
             bytes.extend_from_slice(&source.digest);
-            for word in [source.bytes, source.record.frame] {
-                bytes.extend_from_slice(&word.to_le_bytes());
-            }
-            let At {
-                part,
-                packed,
-                line,
-                length,
-                ..
-            } = source.record;
-            for word in [
-                source.runs,
-                source.current,
-                source.part,
-                source.entry,
-                part,
-                packed,
-                line,
-                length,
-            ] {
-                bytes.extend_from_slice(&word.to_le_bytes());
-            }
         }
-        for path in &self.paths {
-            bytes.extend_from_slice(&path.start.to_le_bytes());
-            bytes.extend_from_slice(&path.length.to_le_bytes());
-            bytes.extend_from_slice(&path.source.to_le_bytes());
-            bytes.extend_from_slice(&path.stat.bytes.to_le_bytes());
-            bytes.extend_from_slice(&path.stat.modified.to_le_bytes());
-            bytes.extend_from_slice(&path.stat.changed.to_le_bytes());
-            bytes.extend_from_slice(&path.stat.inode.to_le_bytes());
+        for column in SOURCE_COLUMNS {
+            put_column(&mut bytes, self.sources.iter().map(column.0));
         }
-        for (source, path) in &self.links {
-            bytes.extend_from_slice(&source.to_le_bytes());
-            bytes.extend_from_slice(&path.to_le_bytes());
+        for column in PATH_COLUMNS {
+            put_column(&mut bytes, self.paths.iter().map(column.0));
         }
-        let sum = crc32fast::hash(&bytes);
-        bytes.extend_from_slice(&sum.to_le_bytes());
-        bytes
+        put_column(&mut bytes, self.links.iter().map(|link| u64::from(link.0)));
+        put_column(&mut bytes, self.links.iter().map(|link| u64::from(link.1)));
+        let packed = zstd::bulk::compress(&bytes, 1).unwrap_or_default();
+        let mut all = MAGIC.to_vec();
+        all.extend_from_slice(&(bytes.len() as u64).to_le_bytes());
+        all.extend_from_slice(&packed);
+        let sum = crc32fast::hash(&all);
+        all.extend_from_slice(&sum.to_le_bytes());
+        all
     }
 
     /// The catalogue from its bytes; `None` when they are damaged.
@@ -275,70 +367,50 @@ impl Catalog {
         if cursor.take(8)? != MAGIC {
             return None;
         }
+        let length = usize::try_from(cursor.u64()?).ok()?;
+        // zstd packs at most some 30,000 to one.
+        if length / 32_768 > cursor.0.len() {
+            return None;
+        }
+        let unpacked = zstd::bulk::decompress(cursor.0, length).ok()?;
+        let mut cursor = Cursor(&unpacked);
         let mut lengths = [0_usize; 4];
         for length in &mut lengths {
             *length = usize::try_from(cursor.u64()?).ok()?;
         }
         let [text, sources, paths, links] = lengths;
-        let mut catalog = Self {
-            text: cursor.take(text)?.to_vec(),
-            ..Self::default()
-        };
-        // Each entry takes at least eight bytes, so damaged lengths cannot ask for more memory than the file has.
-        if sources.max(paths).max(links) > content.len() / 8 {
+        // Each entry takes at least sixteen bytes, so wrong lengths cannot ask for more memory than there are bytes.
+        if sources.max(paths).max(links) > unpacked.len() / 16 {
             return None;
         }
-        catalog.sources.reserve_exact(sources);
-        for _ in 0..sources {
-            let digest = cursor.take(32)?.try_into().ok()?;
-            let (bytes, frame) = (cursor.u64()?, cursor.u64()?);
-            let mut words = [0; 8];
-            for word in &mut words {
-                *word = cursor.u32()?;
-            }
-            let [runs, current, part, entry, record, packed, line, length] = words;
-            let record = At {
-                part: record,
-                frame,
-                packed,
-                line,
-                length,
-            };
-            catalog.sources.push(Source {
-                digest,
-                bytes,
-                runs,
-                current,
-                part,
-                entry,
-                record,
-            });
+        let mut catalog = Self {
+            text: cursor.take(text)?.to_vec(),
+            sources: Vec::with_capacity(sources),
+            paths: vec![PathEntry::NOWHERE; paths],
+            links: vec![(0, 0); links],
+            ..Self::default()
+        };
+        for digest in cursor.take(sources.checked_mul(32)?)?.as_chunks::<32>().0 {
+            catalog.sources.push(Source::of(*digest));
         }
-        catalog.paths.reserve_exact(paths);
-        for _ in 0..paths {
-            let path = PathEntry {
-                start: cursor.u64()?,
-                length: cursor.u32()?,
-                source: cursor.u32()?,
-                stat: Stat {
-                    bytes: cursor.u64()?,
-                    modified: cursor.u64()?.cast_signed(),
-                    changed: cursor.u64()?.cast_signed(),
-                    inode: cursor.u64()?,
-                },
-            };
-            if path.source as usize >= sources || path.start + u64::from(path.length) > text as u64 {
-                return None;
-            }
-            catalog.paths.push(path);
+        for column in SOURCE_COLUMNS {
+            cursor.column(&mut catalog.sources, column.1)?;
         }
-        catalog.links.reserve_exact(links);
-        for _ in 0..links {
-            let link = (cursor.u32()?, cursor.u32()?);
-            if link.0 as usize >= sources || link.1 as usize >= paths {
-                return None;
-            }
-            catalog.links.push(link);
+        for column in PATH_COLUMNS {
+            cursor.column(&mut catalog.paths, column.1)?;
+        }
+        cursor.column(&mut catalog.links, |link, value| link.0 = small(value))?;
+        cursor.column(&mut catalog.links, |link, value| link.1 = small(value))?;
+        let inside = |path: &PathEntry| {
+            (path.source as usize) < sources
+                && path
+                    .start
+                    .checked_add(u64::from(path.length))
+                    .is_some_and(|end| end <= text as u64)
+        };
+        let linked = |link: &(u32, u32)| (link.0 as usize) < sources && (link.1 as usize) < paths;
+        if !catalog.paths.iter().all(inside) || !catalog.links.iter().all(linked) {
+            return None;
         }
         catalog.hash_all();
         Some(catalog)
@@ -375,8 +447,13 @@ impl<'a> Cursor<'a> {
         Some(u64::from_le_bytes(self.take(8)?.try_into().ok()?))
     }
 
-    fn u32(&mut self) -> Option<u32> {
-        Some(u32::from_le_bytes(self.take(4)?.try_into().ok()?))
+    fn column<T>(&mut self, entries: &mut [T], put: impl Fn(&mut T, u64)) -> Option<()> {
+        let mut value = 0_u64;
+        for entry in entries {
+            value = value.wrapping_add(self.u64()?);
+            put(entry, value);
+        }
+        Some(())
     }
 }
 
@@ -386,10 +463,9 @@ mod tests {
 
     fn source(n: u8) -> Source {
         Source {
-            digest: [n; 32],
             bytes: u64::from(n),
             runs: 1,
-            ..Source::default()
+            ..Source::of([n; 32])
         }
     }
 

@@ -16,8 +16,9 @@ use crate::disk::{Disk, RealDisk, read_at, sync_folder};
 use crate::lock::Lock;
 use crate::manifest::{Hasher, Manifest, Part, Stretch};
 use crate::mend::{self, overwrite};
+use crate::originals::zipped;
 use crate::unfinished::{self, Unfinished};
-use crate::{Archive, Error, originals};
+use crate::{Archive, Error};
 
 /// What a copy took.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
@@ -278,7 +279,7 @@ fn add_part(
         ));
     }
     if let Some(committed) = &part.directory {
-        let directory = originals::directory(&originals::entries(&target, part.length)?, part.length);
+        let directory = zipped::directory(&zipped::entries(&target, part.length)?, part.length);
         if Stretch::of(&directory) != *committed {
             let found = "entries of another directory";
             return Err(Error::damaged(

@@ -17,8 +17,6 @@ pub(crate) trait Disk: Send + Sync {
 pub(crate) trait Tail: Send {
     /// Writes at the end.
     fn write(&mut self, bytes: &[u8]) -> io::Result<()>;
-    /// Cuts the file to `length` and goes on writing there.
-    fn cut(&mut self, length: u64) -> io::Result<()>;
     /// Returns when the bytes are on the disk.
     fn sync(&mut self) -> io::Result<()>;
 }
@@ -71,11 +69,6 @@ impl Disk for RealDisk {
 impl Tail for File {
     fn write(&mut self, bytes: &[u8]) -> io::Result<()> {
         self.write_all(bytes)
-    }
-
-    fn cut(&mut self, length: u64) -> io::Result<()> {
-        self.set_len(length)?;
-        self.seek(SeekFrom::Start(length)).map(drop)
     }
 
     fn sync(&mut self) -> io::Result<()> {

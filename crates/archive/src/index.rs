@@ -1,5 +1,6 @@
 //! The index: facts of runs in a full-text engine, and the catalogue beside it. All of it may be deleted at any time.
 
+use std::cmp::Ordering;
 use std::collections::BTreeMap;
 use std::ops::Bound;
 use std::path::{Path, PathBuf};
@@ -12,8 +13,8 @@ use tantivy::query::{
     AllQuery, BooleanQuery, EnableScoring, Occur, PhraseQuery, Query as EngineQuery, RangeQuery, TermQuery,
 };
 use tantivy::schema::{
-    BytesOptions, Field, IndexRecordOption, JsonObjectOptions, NumericOptions, OwnedValue, STORED, STRING,
-    Schema, TextFieldIndexing, TextOptions, Value as _,
+    BytesOptions, Field, IndexRecordOption, JsonObjectOptions, NumericOptions, OwnedValue, STRING, Schema,
+    TextFieldIndexing, TextOptions, Value as _,
 };
 use tantivy::{DocAddress, DocId, IndexReader, ReloadPolicy, Searcher, SegmentReader, TantivyDocument, Term};
 
@@ -22,6 +23,7 @@ use crate::excluded::Excluded;
 use crate::facts::Facts;
 use crate::frames::At;
 use crate::likeness::{Screened, Sought};
+use crate::manifest::{digest_bytes, digest_named};
 use crate::query::{Bounds, Node, Query};
 use crate::sealed::Sealed;
 use crate::{Error, words};
@@ -31,8 +33,10 @@ use crate::{Error, words};
 pub(crate) struct Names {
     /// The run's name, or empty for a source.
     id: Field,
-    /// The source's digest.
+    /// The beginning of the source's digest, by which its runs are found.
     digest: Field,
+    /// The source's digest as it is shown.
+    source: Field,
     /// Words of closed lists, by list.
     list: Field,
     /// All texts.
@@ -68,8 +72,9 @@ pub(crate) fn schema() -> (Schema, Names) {
     let fast = || NumericOptions::default().set_fast();
     let stored = || BytesOptions::default().set_stored();
     let names = Names {
-        id: builder.add_text_field("id", STRING | STORED),
+        id: builder.add_text_field("id", STRING),
         digest: builder.add_text_field("digest", STRING),
+        source: builder.add_bytes_field("source", stored()),
         list: builder.add_json_field(
             "list",
             JsonObjectOptions::default()
@@ -172,6 +177,7 @@ impl Names {
         let mut document = TantivyDocument::new();
         document.add_text(self.id, &facts.id);
         document.add_text(self.digest, short(&facts.digest));
+        document.add_bytes(self.source, &digest_bytes(&facts.digest).unwrap_or_default());
         document.add_u64(self.order, order_of(&facts.id));
         let mut lists: BTreeMap<String, OwnedValue> = facts
             .exact
@@ -352,7 +358,7 @@ impl Index {
     pub(crate) fn create(path: &Path) -> Result<Self, Error> {
         let settings = tantivy::IndexSettings {
             docstore_compression: tantivy::store::Compressor::Lz4,
-            docstore_blocksize: 8192,
+            docstore_blocksize: 32_768,
             docstore_compress_dedicated_thread: false,
             ..tantivy::IndexSettings::default()
         };
@@ -581,56 +587,56 @@ impl Index {
         } else {
             skip.saturating_add(limit)
         };
+        let mut total = 0;
         if let Key::When = key {
             // The common case, with plain numbers: a missing date comes last either way.
             let mut all: Vec<(i64, u64, DocAddress)> = Vec::new();
             self.each(&searcher, &*engine_query, &mut |ordinal, segment, documents| {
                 let when = segment.fast_fields().i64("when")?;
                 let order = segment.fast_fields().u64("order")?;
-                all.extend(documents.iter().map(|&doc| {
-                    let rank = match when.first(doc) {
-                        Some(when) if falling => -when,
-                        Some(when) => when,
-                        None => i64::MAX,
-                    };
-                    (rank, order.first(doc).unwrap_or(0), DocAddress::new(ordinal, doc))
-                }));
+                total += documents.len();
+                for some in documents.chunks(AT_ONCE) {
+                    all.extend(some.iter().map(|&doc| {
+                        let rank = match when.first(doc) {
+                            Some(when) if falling => -when,
+                            Some(when) => when,
+                            None => i64::MAX,
+                        };
+                        (rank, order.first(doc).unwrap_or(0), DocAddress::new(ordinal, doc))
+                    }));
+                    keep_first(&mut all, end, Ord::cmp);
+                }
                 Ok(())
             })?;
-            let total = all.len();
-            if end < total {
-                all.select_nth_unstable(end);
-                all.truncate(end);
-            }
             all.sort_unstable();
             return Ok((total, all.into_iter().skip(skip).map(|one| one.2).collect()));
         }
-        let mut all: Vec<(Rank, u64, DocAddress)> = Vec::new();
-        self.each(&searcher, &*engine_query, &mut |ordinal, segment, documents| {
-            let order = segment.fast_fields().u64("order")?;
-            let ranks = ranks(segment, key, falling, documents)?;
-            all.extend(
-                ranks
-                    .into_iter()
-                    .zip(documents)
-                    .map(|(rank, &doc)| (rank, order.first(doc).unwrap_or(0), DocAddress::new(ordinal, doc))),
-            );
-            Ok(())
-        })?;
-        let total = all.len();
-        all.sort_by(|a, b| {
+        let compare = |a: &(Rank, u64, DocAddress), b: &(Rank, u64, DocAddress)| {
             let ranks = match (&a.0, &b.0) {
-                (Rank::None, Rank::None) => std::cmp::Ordering::Equal,
-                (Rank::None, _) => std::cmp::Ordering::Greater,
-                (_, Rank::None) => std::cmp::Ordering::Less,
+                (Rank::None, Rank::None) => Ordering::Equal,
+                (Rank::None, _) => Ordering::Greater,
+                (_, Rank::None) => Ordering::Less,
                 (a, b) => {
-                    let order = a.partial_cmp(b).unwrap_or(std::cmp::Ordering::Equal);
+                    let order = a.partial_cmp(b).unwrap_or(Ordering::Equal);
                     if falling { order.reverse() } else { order }
                 }
             };
             ranks.then(a.1.cmp(&b.1))
-        });
-        all.truncate(end);
+        };
+        let mut all: Vec<(Rank, u64, DocAddress)> = Vec::new();
+        self.each(&searcher, &*engine_query, &mut |ordinal, segment, documents| {
+            let order = segment.fast_fields().u64("order")?;
+            total += documents.len();
+            for some in documents.chunks(AT_ONCE) {
+                let ranks = ranks(segment, key, falling, some)?;
+                all.extend(ranks.into_iter().zip(some).map(|(rank, &doc)| {
+                    (rank, order.first(doc).unwrap_or(0), DocAddress::new(ordinal, doc))
+                }));
+                keep_first(&mut all, end, compare);
+            }
+            Ok(())
+        })?;
+        all.sort_unstable_by(compare);
         Ok((total, all.into_iter().skip(skip).map(|one| one.2).collect()))
     }
 
@@ -796,19 +802,31 @@ impl Index {
     ) -> Result<(String, crate::archive::Summary, Places), Error> {
         let document = self.document(address)?;
         let broken = || self.damaged();
-        let id = document
-            .get_first(self.names.id)
-            .and_then(|value| value.as_str())
-            .ok_or_else(broken)?;
-        let summary = self
+        let id = self.id_at(address)?;
+        let mut summary: crate::archive::Summary = self
             .bytes(&document, self.names.summary)
             .and_then(|bytes| serde_json::from_slice(bytes).ok())
             .ok_or_else(broken)?;
+        let source = self.bytes(&document, self.names.source);
+        let source: [u8; 32] = source
+            .and_then(|bytes| bytes.try_into().ok())
+            .ok_or_else(broken)?;
+        digest_named(&source).as_str().clone_into(&mut summary.digest);
         let places = self
             .bytes(&document, self.names.places)
             .and_then(Places::from_bytes)
             .ok_or_else(broken)?;
-        Ok((id.to_owned(), summary, places))
+        Ok((id, summary, places))
+    }
+
+    /// The name of the run in a document.
+    fn id_at(&self, address: DocAddress) -> Result<String, Error> {
+        let searcher = self.reader.searcher();
+        let segment = searcher.segment_reader(address.segment_ord);
+        let order = segment.fast_fields().u64("order");
+        let order = order.map_err(|error| self.trouble(&error))?;
+        let number = order.first(address.doc_id).ok_or_else(|| self.damaged())?;
+        Ok(format!("{number:016x}"))
     }
 
     /// The names of living runs that begin so, with their documents; at most `limit`.
@@ -856,7 +874,7 @@ impl Index {
         let (_, addresses) = self.find(query, &Key::When, true, 0, 0)?;
         addresses
             .into_iter()
-            .map(|address| Ok((self.shown(address)?.0, address)))
+            .map(|address| Ok((self.id_at(address)?, address)))
             .collect()
     }
 
@@ -869,6 +887,17 @@ impl Index {
             Ok(())
         })?;
         Ok(count)
+    }
+}
+
+/// So many matches are ranked at once.
+const AT_ONCE: usize = 1 << 16;
+
+/// Leaves out what does not come among the first `end`, in no order.
+fn keep_first<T>(all: &mut Vec<T>, end: usize, compare: impl Fn(&T, &T) -> Ordering) {
+    if end < all.len() {
+        all.select_nth_unstable_by(end, compare);
+        all.truncate(end);
     }
 }
 

@@ -18,8 +18,9 @@ use crate::frames::{At, FrameReader, Step, Walk, lines};
 use crate::index::{Index, Places, Unread};
 use crate::manifest::{Manifest, digest_bytes, digest_named};
 use crate::note::NoteBook;
+use crate::originals::{self, Held};
 use crate::writer::Stat;
-use crate::{Error, Settings, originals};
+use crate::{Error, Settings};
 
 /// Memory for words that wait to be written. One thread fills it; it is written out as a segment when it is full.
 const HEAP: usize = 48 << 20;
@@ -30,11 +31,6 @@ const FAMILIES: usize = 4096;
 /// The name of a record part.
 pub(crate) fn records_name(part: u32) -> String {
     format!("records/{:06}.jsonl.zst", part + 1)
-}
-
-/// The name of a ZIP part.
-pub(crate) fn originals_name(part: u32) -> String {
-    format!("originals/{:06}.zip", part + 1)
 }
 
 pub(crate) struct Indexer {
@@ -63,7 +59,7 @@ pub(crate) struct Indexer {
     /// Sources without runs whose first path is still to come.
     unread: HashMap<u32, Unread>,
     /// Where the originals of sources lie whose record is still to come.
-    entries: HashMap<[u8; 32], (u32, u32)>,
+    entries: HashMap<[u8; 32], Held>,
     looked_for_unrecorded: bool,
     frames: FrameReader,
     /// Short names of the families of sources that were met lately.
@@ -198,9 +194,10 @@ impl Indexer {
         }
         let (first, from) = self.covered.originals;
         for (part, original) in (0_u32..).zip(&manifest.originals).skip(first as usize) {
-            for entry in originals::entries_of(&self.root, original)? {
-                if part > first || u64::from(entry.at) >= from {
-                    self.entries.insert(entry.digest, (part, entry.at));
+            // What is whole can be used; what is damaged is told by `verify`, and when it is asked for.
+            for member in originals::members(&self.root, part, original)?.all {
+                if part > first || u64::from(member.held.at) >= from {
+                    self.entries.insert(member.digest, member.held);
                 }
             }
         }
@@ -231,9 +228,9 @@ impl Indexer {
             return Ok(());
         }
         for (part, original) in (0_u32..).zip(&manifest.originals) {
-            for entry in originals::entries_of(&self.root, original)? {
-                if self.catalog().source(&entry.digest).is_none() {
-                    self.entries.insert(entry.digest, (part, entry.at));
+            for member in originals::members(&self.root, part, original)?.all {
+                if self.catalog().source(&member.digest).is_none() {
+                    self.entries.insert(member.digest, member.held);
                 }
             }
         }
@@ -275,8 +272,8 @@ impl Indexer {
     }
 
     /// The original of a source whose record comes next.
-    pub(crate) fn original(&mut self, digest: [u8; 32], part: u32, entry: u32) {
-        self.entries.insert(digest, (part, entry));
+    pub(crate) fn original(&mut self, digest: [u8; 32], held: Held) {
+        self.entries.insert(digest, held);
     }
 
     /// Files a source, or a newer reading of one, whose runs come next.
@@ -291,17 +288,16 @@ impl Indexer {
                 .source(&digest)
                 .map(|index| catalog.sources[index as usize])
         };
-        let (part, entry) = match before {
-            Some(before) => (before.part, before.entry),
-            None => self.entries.remove(&digest).unwrap_or((u32::MAX, 0)),
+        let held = match before {
+            Some(before) => before.held,
+            None => self.entries.remove(&digest).unwrap_or(Held::NOWHERE),
         };
         let (index, new) = self.catalog_mut().add_source(Source {
             digest,
             bytes: record.bytes,
             runs: record.runs,
             current: 0,
-            part,
-            entry,
+            held,
             record: at,
         });
         if new {

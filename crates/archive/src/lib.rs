@@ -2,7 +2,7 @@
 //!
 //! ```text
 //! archive.toml              what people decide: name, rules, words of the house        [Settings]
-//! originals/000001.zip      every source bit for bit, plain ZIP, deflate
+//! originals/000001.tar.zst  every source bit for bit, a tar file in zstd frames
 //! records/000001.jsonl.zst  one JSON record a line, many small zstd frames
 //! notes.jsonl               people's corrections                                       [Note]
 //! manifest.json             what is committed, with its own checksum; the one before is manifest.previous.json
@@ -39,6 +39,7 @@ mod manifest;
 mod mend;
 mod note;
 mod originals;
+mod parts;
 mod query;
 mod rebuild;
 mod sealed;
@@ -48,6 +49,7 @@ mod snippet;
 mod tests;
 mod trouble;
 mod unfinished;
+mod upgrade;
 mod verify;
 mod view;
 mod words;

@@ -27,7 +27,7 @@ pub(crate) struct Manifest {
     pub(crate) commit: u64,
     /// When the last one was, RFC 3339.
     pub(crate) at: String,
-    /// The ZIP parts, without their directories.
+    /// The parts with originals; ZIP files of older formats without their directories.
     pub(crate) originals: Vec<Part>,
     /// The record parts.
     pub(crate) records: Vec<Part>,
@@ -229,7 +229,8 @@ impl Manifest {
     /// Puts this manifest in the place of the one before, which is kept beside it.
     pub(crate) fn write(&mut self, root: &Path, disk: &dyn Disk) -> Result<(), Error> {
         let path = Self::path(root);
-        self.format = FORMAT;
+        // Format 1 had no checksum; a program that knows no other reads a manifest of format 2 no worse.
+        self.format = self.format.max(2);
         self.checksum = self.computed(&path)?;
         let mut text = serde_json::to_vec_pretty(self)
             .map_err(|error| Error::damaged(&path, None, error.to_string(), "a manifest"))?;

@@ -13,8 +13,9 @@ use std::path::Path;
 use crate::disk::{Disk, RealDisk, read_at};
 use crate::frames::{Damage, Step, Walk, passed_over, whole_frames};
 use crate::manifest::{Manifest, Part, Stretch, check};
+use crate::originals::{self, zipped};
 use crate::rebuild::{Aside, count, hashed};
-use crate::{Error, Note, originals, writer};
+use crate::{Error, Note, writer};
 
 /// Mends what a manifest lists. Gives what was done, a sentence a line.
 pub(crate) fn all(root: &Path, mut manifest: Manifest) -> Result<Vec<String>, Error> {
@@ -22,7 +23,7 @@ pub(crate) fn all(root: &Path, mut manifest: Manifest) -> Result<Vec<String>, Er
     let mut aside = Aside::new(root);
     let mut changed = false;
     for part in &manifest.originals {
-        if !is_whole(root, part) {
+        if originals::is_zip(&part.name) && !is_whole(root, part) {
             headers(root, part, &mut done)?;
         }
     }
@@ -66,7 +67,7 @@ fn headers(root: &Path, part: &Part, done: &mut Vec<String>) -> Result<(), Error
     let listed = read_at(&path, part.length, length)
         .ok()
         .filter(|bytes| Stretch::of(bytes) == *committed)
-        .and_then(|bytes| originals::listed(&bytes))
+        .and_then(|bytes| zipped::listed(&bytes))
         .unwrap_or_default();
     let mut mended = 0;
     for entry in listed {

@@ -5,11 +5,12 @@ use std::path::Path;
 
 use crate::disk::{Disk, RealDisk, read_at, sync_folder};
 use crate::frames::whole_frames;
-use crate::indexer::{originals_name, records_name};
+use crate::indexer::records_name;
 use crate::lock::Lock;
 use crate::manifest::{Hasher, Manifest, Part, Stretch};
+use crate::originals::{self, zipped};
 use crate::unfinished::{self, Unfinished};
-use crate::{Error, Settings, mend, now, originals};
+use crate::{Error, Settings, mend, now};
 
 /// Writes the first `archive.toml` and the manifest of nothing.
 pub(crate) fn begin(root: &Path, name: &str) -> Result<(), Error> {
@@ -52,11 +53,17 @@ pub(crate) fn rebuild(root: &Path) -> Result<Vec<String>, Error> {
     let mut manifest = Manifest::empty();
     let mut aside = Aside::new(root);
     for number in 0.. {
-        let name = originals_name(number);
-        if !root.join(&name).exists() {
+        let mut names = originals::names(number).into_iter();
+        let Some(name) = names.find(|name| root.join(name).exists()) else {
             break;
-        }
-        manifest.originals.push(originals_part(root, name, &mut aside)?);
+        };
+        let part = if originals::is_zip(&name) {
+            zip_part(root, name, &mut aside)?
+        } else {
+            let length = whole_frames(&root.join(&name))?;
+            plain_part(root, name, length, &mut aside)?
+        };
+        manifest.originals.push(part);
     }
     for number in 0.. {
         let name = records_name(number);
@@ -99,11 +106,11 @@ pub(crate) fn count(number: usize, one: &str, several: &str) -> String {
 }
 
 /// A ZIP part as its whole entries tell it. What follows them and is not their directory is moved aside.
-fn originals_part(root: &Path, name: String, aside: &mut Aside<'_>) -> Result<Part, Error> {
+fn zip_part(root: &Path, name: String, aside: &mut Aside<'_>) -> Result<Part, Error> {
     let path = root.join(&name);
-    let entries = originals::whole_entries(&path)?;
-    let length = entries.last().map_or(0, originals::Entry::end);
-    let directory = originals::directory(&entries, length);
+    let entries = zipped::whole_entries(&path)?;
+    let length = entries.last().map_or(0, zipped::Entry::end);
+    let directory = zipped::directory(&entries, length);
     let there = read_at(&path, length, directory.len()).unwrap_or_default();
     let whole = fs::metadata(&path).map_err(Error::io("look at", &path))?.len();
     let as_it_should = there == directory && whole == length + directory.len() as u64;

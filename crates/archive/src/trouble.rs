@@ -40,6 +40,15 @@ pub enum Error {
         /// The newest number known here.
         known: u32,
     },
+    /// The archive is of an older format, which this program reads and does not write.
+    OlderFormat {
+        /// The archive.
+        path: PathBuf,
+        /// The format's number there.
+        found: u32,
+        /// The number that is written.
+        known: u32,
+    },
     /// A settings file is not as it should be.
     Settings {
         /// The file.
@@ -113,7 +122,7 @@ pub enum Error {
         /// Whether its bytes are not those that were written, so that it must be built anew.
         damaged: bool,
     },
-    /// A source is larger than a plain ZIP entry can be.
+    /// A source is larger than a part of originals can be.
     TooLarge {
         /// The source's path.
         path: String,
@@ -163,6 +172,9 @@ impl Error {
             }
             Self::AlreadyThere { .. } => "add to it, or choose another folder".into(),
             Self::NewerFormat { .. } => "use a newer curvary".into(),
+            Self::OlderFormat { .. } => "`curvary upgrade` moves the archive on, in a moment and without touching what is \
+                                         there; older programs cannot open it then. All commands that only read work without"
+                .into(),
             Self::Settings { .. } => "correct the file by hand; it is plain TOML".into(),
             Self::Damaged { .. } => {
                 "run `curvary verify`; `curvary verify --repair --from COPY` mends it from a backup, without one \
@@ -184,7 +196,7 @@ impl Error {
             Self::NoOriginal { .. } => return None,
             Self::Query(error) => return error.help.clone(),
             Self::Index { .. } => "run `curvary verify --repair`, which builds the index anew".into(),
-            Self::TooLarge { .. } => "split the file; a plain ZIP entry holds at most 4 GiB".into(),
+            Self::TooLarge { .. } => "split the file; an archive keeps files of at most 3.75 GiB".into(),
             Self::Note { .. } => return None,
         })
     }
@@ -209,6 +221,11 @@ impl fmt::Display for Error {
             Self::NewerFormat { path, found, known } => write!(
                 f,
                 "{}: format {found} was found, this program knows formats up to {known}",
+                path.display()
+            ),
+            Self::OlderFormat { path, found, known } => write!(
+                f,
+                "{}: the archive is of format {found}; this program reads it and writes only format {known}",
                 path.display()
             ),
             Self::Settings {

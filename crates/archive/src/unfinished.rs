@@ -11,9 +11,9 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use crate::disk::{Disk, sync_folder};
-use crate::indexer::{originals_name, records_name};
+use crate::indexer::records_name;
 use crate::manifest::Manifest;
-use crate::{Error, now};
+use crate::{Error, now, originals};
 
 /// A commit that is being written.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -69,18 +69,32 @@ pub(crate) fn beyond(root: &Path, manifest: &Manifest) -> Vec<(String, u64)> {
         .chain(&manifest.records)
         .chain([&manifest.notes])
         .map(|part| (part.name.clone(), length(&part.name).saturating_sub(part.whole())));
-    let unlisted = |name: fn(u32) -> String, listed: usize| {
-        (u32::try_from(listed).unwrap_or(u32::MAX)..)
-            .map(name)
-            .take_while(|name| root.join(name).exists())
-            .map(|name| (name.clone(), length(&name)))
-            .collect::<Vec<_>>()
-    };
-    listed
-        .chain(unlisted(originals_name, manifest.originals.len()))
-        .chain(unlisted(records_name, manifest.records.len()))
-        .filter(|(_, bytes)| *bytes > 0)
-        .collect()
+    let unlisted = unlisted(root, manifest)
+        .into_iter()
+        .map(|name| (name.clone(), length(&name)));
+    listed.chain(unlisted).filter(|(_, bytes)| *bytes > 0).collect()
+}
+
+/// Parts of originals and records that a manifest does not list.
+pub(crate) fn unlisted(root: &Path, manifest: &Manifest) -> Vec<String> {
+    let mut all = Vec::new();
+    for number in u32::try_from(manifest.originals.len()).unwrap_or(u32::MAX).. {
+        let there = originals::names(number)
+            .into_iter()
+            .filter(|name| root.join(name).exists());
+        let before = all.len();
+        all.extend(there);
+        if all.len() == before {
+            break;
+        }
+    }
+    let records = u32::try_from(manifest.records.len()).unwrap_or(u32::MAX);
+    all.extend(
+        (records..)
+            .map(records_name)
+            .take_while(|name| root.join(name).exists()),
+    );
+    all
 }
 
 /// Whether every byte beyond the manifest is the tail of a commit that began from it.

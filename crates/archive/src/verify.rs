@@ -13,8 +13,9 @@ use crate::frames::{Step, Walk, lines};
 use crate::index::Index;
 use crate::manifest::{Manifest, Part, Stretch, check, digest_bytes, digest_named};
 use crate::note::NoteBook;
+use crate::originals::{self, zipped};
 use crate::query::Query;
-use crate::{Error, Settings, originals};
+use crate::{Error, Settings};
 
 struct Check<'a> {
     root: &'a Path,
@@ -120,14 +121,32 @@ impl Check<'_> {
     }
 
     /// Unpacks every original of a part. Gives the digests of those that are whole.
-    fn originals(&mut self, part: &Part, digests: &mut BTreeSet<[u8; 32]>) {
+    fn originals(&mut self, number: u32, part: &Part, digests: &mut BTreeSet<[u8; 32]>) {
+        if originals::is_zip(&part.name) {
+            return self.zipped(part, digests);
+        }
+        let members = match originals::members(self.root, number, part) {
+            Ok(members) => members,
+            Err(error) => return self.trouble(part, error),
+        };
+        for damage in members.damaged {
+            let found = format!("{} damaged bytes", damage.length);
+            self.problem(&part.name, Some(damage.at), found, "a frame of originals", false);
+        }
+        self.found.originals += members.all.len() as u64;
+        digests.extend(members.all.iter().map(|member| member.digest));
+        self.step(part.length);
+    }
+
+    /// The same of a ZIP file, in which each entry tells its digest.
+    fn zipped(&mut self, part: &Part, digests: &mut BTreeSet<[u8; 32]>) {
         let path = self.root.join(&part.name);
-        let entries = match originals::entries_of(self.root, part) {
+        let entries = match zipped::entries_of(self.root, part) {
             Ok(entries) => entries,
             Err(error) => return self.trouble(part, error),
         };
         for entry in &entries {
-            match originals::read(&path, u64::from(entry.at)) {
+            match zipped::read(&path, u64::from(entry.at)) {
                 Ok((_, bytes)) => {
                     let found = Digest::of(&bytes);
                     if digest_bytes(found.as_str()) == Some(entry.digest) {
@@ -147,7 +166,7 @@ impl Check<'_> {
                 Err(error) => self.trouble(part, error),
             }
         }
-        let directory = originals::directory(&entries, part.length);
+        let directory = zipped::directory(&entries, part.length);
         let length = directory.len();
         if part.directory.as_ref() != Some(&Stretch::of(&directory)) {
             self.problem(
@@ -186,9 +205,9 @@ pub(crate) fn all(
         told,
     };
     let mut originals = BTreeSet::new();
-    for part in &manifest.originals {
+    for (number, part) in (0_u32..).zip(&manifest.originals) {
         if check.bytes(part) {
-            check.originals(part, &mut originals);
+            check.originals(number, part, &mut originals);
         }
     }
     if manifest.notes.length > 0
@@ -351,11 +370,10 @@ fn index(
             true,
         );
     }
-    let there = |id: &String| sources.values().any(|(_, names)| names.contains(id));
     let every: BTreeSet<&String> = sources.values().flat_map(|(_, names)| names).collect();
     if filed.len() != every.len() || !filed.keys().all(|id| every.contains(id)) {
         let missing = every.iter().filter(|id| !filed.contains_key(**id)).count();
-        let strange = filed.keys().filter(|id| !there(id)).count();
+        let strange = filed.keys().filter(|id| !every.contains(*id)).count();
         let found = format!("{missing} runs missing and {strange} that no record knows");
         check.problem("index", None, found, "exactly the runs of the records", true);
     }

@@ -1,6 +1,6 @@
 //! The writer's side: prepared in parallel, appended in order, committed at once.
 //!
-//! A commit writes and syncs the new tails of the ZIP part, the record part and the notes, and then swaps the manifest by
+//! A commit writes and syncs the new tails of the originals, the records and the notes, and then swaps the manifest by
 //! one atomic rename. Until that rename nothing has happened; after it everything has. The index is brought up
 //! afterwards: should that fail, the next writer does it from the records.
 
@@ -18,14 +18,16 @@ use tantivy::TantivyDocument;
 use crate::catalog::{Catalog, path_hash};
 use crate::current::{self, Current};
 use crate::decimal::Decimals;
-use crate::disk::{Disk, RealDisk, Tail, read_at, sync_folder};
+use crate::disk::{Disk, RealDisk, read_at};
 use crate::facts::{Around, Facts};
 use crate::frames::{self, At};
 use crate::index::{Names, schema};
-use crate::indexer::{Indexer, originals_name, records_name};
+use crate::indexer::{Indexer, records_name};
 use crate::lock::{Holder, Lock};
-use crate::manifest::{Hasher, Manifest, Part, Stretch, digest_bytes};
-use crate::originals::{self, Entry, Packed};
+use crate::manifest::{Manifest, Part, Stretch, digest_bytes};
+use crate::originals::tarred::{self, Packing};
+use crate::originals::{self, Held, zipped};
+use crate::parts::{Growing, Parts};
 use crate::unfinished::{self, Unfinished};
 use crate::{Error, Note, Settings, now};
 
@@ -119,14 +121,12 @@ pub enum Known {
 pub struct Preparer {
     settings: Arc<Settings>,
     catalog: Arc<RwLock<Catalog>>,
-    names: Names,
+    names: Arc<RwLock<Option<HashSet<u64>>>>,
+    fields: Names,
 }
 
 /// A packed frame with the stretch of lines that it holds.
 type Frame = (Range<usize>, Vec<u8>);
-
-/// A part and its number.
-type Numbered = (u32, Part);
 
 /// Sources that are ready to be appended.
 pub struct Prepared {
@@ -135,6 +135,8 @@ pub struct Prepared {
     lines: Vec<u8>,
     /// The same, packed: each frame with the stretch of lines that it holds.
     frames: Vec<Frame>,
+    /// The originals of sources that were new when they were prepared, in frames.
+    originals: Vec<Vec<u8>>,
 }
 
 struct Ready {
@@ -143,7 +145,10 @@ struct Ready {
     path: PathRecord,
     stat: Option<Stat>,
     again: bool,
-    original: Packed,
+    /// Its place among the packed originals, unless the archive had it already.
+    original: Option<tarred::Packed>,
+    /// The name that it has there.
+    name: String,
     /// Where its lines are: the source, the path, the runs.
     source_line: Range<usize>,
     path_line: Range<usize>,
@@ -188,17 +193,27 @@ impl Preparer {
             sources: Vec::with_capacity(additions.len()),
             lines: Vec::with_capacity(additions.iter().map(|one| one.bytes.len() * 3 / 2 + 2048).sum()),
             frames: Vec::new(),
+            originals: Vec::new(),
         };
+        let mut packing = Packing::default();
+        let mut taken = HashSet::new();
         for addition in additions {
-            let ready = self.one(addition, &mut prepared.lines)?;
+            let ready = self.one(addition, &mut prepared.lines, &mut packing, &mut taken)?;
             prepared.sources.push(ready);
         }
+        prepared.originals = packing.finish()?;
         let ends = prepared.sources.iter().flat_map(Ready::line_ends);
         prepared.frames = pack_frames(&prepared.lines, ends)?;
         Ok(prepared)
     }
 
-    fn one(&self, addition: Addition, lines: &mut Vec<u8>) -> Result<Ready, Error> {
+    fn one(
+        &self,
+        addition: Addition,
+        lines: &mut Vec<u8>,
+        packing: &mut Packing,
+        taken: &mut HashSet<u64>,
+    ) -> Result<Ready, Error> {
         let Addition {
             path,
             bytes,
@@ -258,12 +273,25 @@ impl Preparer {
         };
         let mut ready_runs = Vec::with_capacity(runs.len());
         for run in runs {
-            let document = self.names.document(&Facts::of(&run, &around));
+            let document = self.fields.document(&Facts::of(&run, &around));
             let id = run.id.clone();
             let line = put_line(lines, &Record::Run(Box::new(StoredRun(run))))?;
             ready_runs.push((id, line, document));
         }
-        let original = Packed::of(&path.path, &bytes, stat.map(|stat| stat.modified))?;
+        let known = {
+            let catalog = self.catalog.read().unwrap_or_else(PoisonError::into_inner);
+            catalog.source(&key).is_some()
+        };
+        let mut name = originals::entry_name(&path.path);
+        let mut original = None;
+        if !known {
+            let used = self.names.read().unwrap_or_else(PoisonError::into_inner);
+            let used = used.as_ref().is_some_and(|used| used.contains(&name_hash(&name)));
+            if used || !taken.insert(name_hash(&name)) {
+                name = originals::version_name(&name, &key);
+            }
+            original = Some(packing.put(&name, &bytes, stat.map(|stat| stat.modified))?);
+        }
         Ok(Ready {
             record,
             digest: key,
@@ -271,6 +299,7 @@ impl Preparer {
             stat,
             again,
             original,
+            name,
             source_line,
             path_line,
             runs: ready_runs,
@@ -326,106 +355,6 @@ impl Ready {
     }
 }
 
-/// A growing file.
-struct Growing {
-    /// Number of the part.
-    part: u32,
-    path: PathBuf,
-    name: String,
-    tail: Box<dyn Tail>,
-    hasher: Hasher,
-    length: u64,
-    grown: bool,
-}
-
-impl Growing {
-    /// Goes on with a part, or begins it.
-    fn open(root: &Path, disk: &dyn Disk, number: u32, part: &Part) -> Result<Self, Error> {
-        let path = root.join(&part.name);
-        if let Some(folder) = path.parent().filter(|folder| !folder.exists()) {
-            fs::create_dir_all(folder).map_err(Error::io("make the folder", folder))?;
-            sync_folder(root).map_err(Error::io("sync", root))?;
-        }
-        let hasher = Hasher::resume(&path, part)?;
-        let tail = disk
-            .open_at(&path, part.length)
-            .map_err(Error::io("open", &path))?;
-        Ok(Self {
-            part: number,
-            path,
-            name: part.name.clone(),
-            tail,
-            hasher,
-            length: part.length,
-            grown: false,
-        })
-    }
-
-    fn write(&mut self, bytes: &[u8]) -> Result<(), Error> {
-        self.tail.write(bytes).map_err(Error::io("write", &self.path))?;
-        self.hasher.update(bytes);
-        self.length += bytes.len() as u64;
-        self.grown = true;
-        Ok(())
-    }
-
-    fn sync(&mut self) -> Result<(), Error> {
-        self.tail.sync().map_err(Error::io("sync", &self.path))?;
-        let folder = self.path.parent().unwrap_or(Path::new("."));
-        sync_folder(folder).map_err(Error::io("sync", folder))?;
-        self.grown = false;
-        Ok(())
-    }
-
-    fn part(&self) -> Part {
-        Part {
-            name: self.name.clone(),
-            length: self.length,
-            stretches: self.hasher.stretches(),
-            directory: None,
-        }
-    }
-}
-
-/// A ZIP part that grows.
-struct GrowingZip {
-    file: Growing,
-    entries: Vec<Entry>,
-    /// Whether the directory stands behind the entries.
-    closed: bool,
-}
-
-impl GrowingZip {
-    fn put(&mut self, entry: Entry, packed: &Packed) -> Result<(), Error> {
-        if self.closed {
-            self.file
-                .tail
-                .cut(self.file.length)
-                .map_err(Error::io("cut", &self.file.path))?;
-            self.closed = false;
-        }
-        self.file.write(&entry.header())?;
-        self.file.write(packed.bytes())?;
-        self.entries.push(entry);
-        Ok(())
-    }
-
-    /// Writes the directory behind the entries and syncs.
-    fn close(&mut self) -> Result<Part, Error> {
-        let directory = originals::directory(&self.entries, self.file.length);
-        self.file
-            .tail
-            .write(&directory)
-            .map_err(Error::io("write", &self.file.path))?;
-        self.closed = true;
-        self.file.sync()?;
-        Ok(Part {
-            directory: Some(Stretch::of(&directory)),
-            ..self.file.part()
-        })
-    }
-}
-
 /// Lines that wait for a frame: paths of sources that were there already, and outcomes.
 #[derive(Default)]
 struct Loose {
@@ -440,14 +369,12 @@ pub struct Writer {
     root: PathBuf,
     disk: Arc<dyn Disk>,
     manifest: Manifest,
-    originals: Option<GrowingZip>,
-    records: Option<Growing>,
+    originals: Parts,
+    records: Parts,
     notes: Option<Growing>,
-    /// ZIP and record parts that were filled since the last commit, by number.
-    full: (Vec<Numbered>, Vec<Numbered>),
     indexer: Indexer,
-    /// Hashes of the names that ZIP entries have, in lower case.
-    names: Option<HashSet<u64>>,
+    /// Hashes of the names that originals have, in lower case; gathered when the first is added.
+    names: Arc<RwLock<Option<HashSet<u64>>>>,
     loose: Loose,
     pending: u64,
     /// Whether `unfinished.json` says that bytes beyond the manifest are being written.
@@ -480,12 +407,11 @@ impl Writer {
             root: root.to_owned(),
             disk,
             manifest,
-            originals: None,
-            records: None,
+            originals: Parts::new(|number| originals::names(number)[0].clone(), tarred::PART_BYTES),
+            records: Parts::new(records_name, frames::PART_BYTES),
             notes: None,
-            full: (Vec::new(), Vec::new()),
             indexer,
-            names: None,
+            names: Arc::default(),
             loose: Loose::default(),
             pending: 0,
             announced: false,
@@ -563,7 +489,8 @@ impl Writer {
         Preparer {
             settings: Arc::clone(&self.indexer.settings),
             catalog: Arc::clone(&self.indexer.catalog),
-            names: schema().1,
+            names: Arc::clone(&self.names),
+            fields: schema().1,
         }
     }
 
@@ -597,28 +524,29 @@ impl Writer {
             sources,
             lines,
             frames,
+            originals,
         } = prepared;
         let mut done = Appended::default();
-        let as_prepared = {
-            let catalog = self.indexer.catalog();
-            let mut digests = HashSet::new();
-            let mut paths = HashSet::new();
-            sources.iter().all(|ready| {
-                (ready.again || catalog.source(&ready.digest).is_none())
-                    && digests.insert(ready.digest)
-                    && paths.insert(ready.path.path.as_str())
-                    && replaced(&catalog, &ready.path.path, &ready.digest) == ready.path.replaces
-            })
-        };
-        if as_prepared {
+        self.gather_names();
+        if sources
+            .iter()
+            .any(|ready| ready.again && self.indexer.catalog().source(&ready.digest).is_none())
+        {
+            // Its records may have been lost while the archive keeps its bytes.
+            self.indexer.find_unrecorded(&self.manifest)?;
+        }
+        if self.is_as_prepared(&sources) {
+            let places = self.put_originals(&originals)?;
             for ready in &sources {
-                self.take(ready, &mut done)?;
+                self.count(ready, ready.original.is_some(), &mut done);
+                self.keep(ready.digest, &ready.name, ready.original, &places);
             }
             self.put_frames(sources, frames)?;
             return Ok(done);
         }
-        // Rare: a source that another had brought already, or a path that has changed hands since. Each is looked at by
-        // itself; its line about the path is written anew.
+        // Rare: a source that another had brought already, or a path or name that has changed hands since. What is new is
+        // packed again; each source is looked at by itself, and its line about the path is written anew.
+        let fresh = self.repack(&sources, &originals)?;
         for mut ready in sources {
             let (known, replaces) = {
                 let catalog = self.indexer.catalog();
@@ -633,67 +561,135 @@ impl Writer {
             }
             self.flush_loose()?;
             ready.path.replaces = replaces;
-            self.take(&ready, &mut done)?;
-            let mut fresh = lines[ready.source_line.clone()].to_vec();
-            ready.source_line = 0..fresh.len();
-            ready.path_line = put_line(&mut fresh, &Record::Path(ready.path.clone()))?;
+            self.count(&ready, fresh.contains(&ready.digest), &mut done);
+            let mut own = lines[ready.source_line.clone()].to_vec();
+            ready.source_line = 0..own.len();
+            ready.path_line = put_line(&mut own, &Record::Path(ready.path.clone()))?;
             for run in &mut ready.runs {
-                let from = fresh.len();
-                fresh.extend_from_slice(&lines[run.1.clone()]);
-                run.1 = from..fresh.len();
+                let from = own.len();
+                own.extend_from_slice(&lines[run.1.clone()]);
+                run.1 = from..own.len();
             }
-            let frames = pack_frames(&fresh, ready.line_ends())?;
+            let frames = pack_frames(&own, ready.line_ends())?;
             self.put_frames(vec![ready], frames)?;
         }
         Ok(done)
     }
 
-    /// Counts a source, and writes its original unless the archive has it.
-    fn take(&mut self, ready: &Ready, done: &mut Appended) -> Result<(), Error> {
+    /// Whether nothing has changed since these were prepared.
+    fn is_as_prepared(&self, sources: &[Ready]) -> bool {
+        let catalog = self.indexer.catalog();
+        let names = self.names.read().unwrap_or_else(PoisonError::into_inner);
+        let mut digests = HashSet::new();
+        let mut paths = HashSet::new();
+        let mut fresh = HashSet::new();
+        sources.iter().all(|ready| {
+            let name = name_hash(&ready.name);
+            (ready.again || catalog.source(&ready.digest).is_none())
+                && digests.insert(ready.digest)
+                && paths.insert(ready.path.path.as_str())
+                && replaced(&catalog, &ready.path.path, &ready.digest) == ready.path.replaces
+                && ready.original.is_none() == self.indexer.keeps(&ready.digest)
+                && (ready.original.is_none()
+                    || fresh.insert(name) && !names.as_ref().is_some_and(|names| names.contains(&name)))
+        })
+    }
+
+    /// Counts a source; `fresh` says that its bytes are new.
+    fn count(&mut self, ready: &Ready, fresh: bool, done: &mut Appended) {
         done.changed += u64::from(ready.path.replaces.is_some());
         done.runs += ready.runs.len() as u64;
         self.pending += ready.record.bytes;
-        if ready.again && self.indexer.catalog().source(&ready.digest).is_none() {
-            // Its records may have been lost while the archive keeps its bytes.
-            self.indexer.find_unrecorded(&self.manifest)?;
+        done.new += u64::from(fresh);
+        done.had += u64::from(!fresh);
+    }
+
+    /// Packs those originals again that the archive has not, each under a name that is free today; gives their digests.
+    fn repack(&mut self, sources: &[Ready], originals: &[Vec<u8>]) -> Result<HashSet<[u8; 32]>, Error> {
+        let mut bytes = Vec::new();
+        for frame in originals {
+            bytes.extend(tarred::unpacked(frame)?);
         }
-        if self.indexer.keeps(&ready.digest) {
-            done.had += 1;
-            return Ok(());
-        }
-        done.new += 1;
-        self.announce()?;
-        let name = self.entry_name(&ready.path.path, &ready.digest);
-        let length = 30 + name.len() as u64 + 36 + ready.original.bytes().len() as u64;
-        if let Some(zip) = &mut self.originals
-            && zip.file.length > 0
-            && (zip.file.length + length > originals::PART_BYTES
-                || zip.entries.len() >= originals::PART_ENTRIES)
-        {
-            let part = zip.close()?;
-            self.full.0.push((zip.file.part, part));
-            let next = zip.file.part + 1;
-            self.originals = Some(self.open_zip(next)?);
-        }
-        if self.originals.is_none() {
-            let mut number =
-                u32::try_from(self.manifest.originals.len().saturating_sub(1)).unwrap_or(u32::MAX);
-            if let Some(part) = self.manifest.originals.get(number as usize)
-                && (part.length + length > originals::PART_BYTES
-                    || originals::entries(&self.root.join(&part.name), part.length)?.len()
-                        >= originals::PART_ENTRIES)
-            {
-                number += 1;
+        let mut packing = Packing::default();
+        let mut kept = Vec::new();
+        let mut seen = HashSet::new();
+        let packed = sources.iter().filter(|ready| ready.original.is_some());
+        for (ready, (_, bytes, _)) in packed.zip(bytes) {
+            if self.indexer.keeps(&ready.digest) || !seen.insert(ready.digest) {
+                continue;
             }
-            self.originals = Some(self.open_zip(number)?);
+            let mut name = originals::entry_name(&ready.path.path);
+            if self.is_taken(&name) {
+                name = originals::version_name(&name, &ready.digest);
+            }
+            let modified = ready.stat.map(|stat| stat.modified);
+            let place = packing.put(&name, &bytes, modified)?;
+            self.take_name(&name);
+            kept.push((ready.digest, name, place));
         }
-        if let Some(zip) = &mut self.originals {
-            let at = u32::try_from(zip.file.length).unwrap_or(u32::MAX);
-            zip.put(ready.original.entry(name, ready.digest, at), &ready.original)?;
-            let part = zip.file.part;
-            self.indexer.original(ready.digest, part, at);
+        let places = self.put_originals(&packing.finish()?)?;
+        for (digest, name, place) in kept {
+            self.keep(digest, &name, Some(place), &places);
         }
-        Ok(())
+        Ok(seen)
+    }
+
+    /// Writes packed originals; gives where each frame begins.
+    fn put_originals(&mut self, frames: &[Vec<u8>]) -> Result<Vec<(u32, u64)>, Error> {
+        let mut places = Vec::with_capacity(frames.len());
+        for frame in frames {
+            self.announce()?;
+            let committed = &self.manifest.originals;
+            places.push(self.originals.put(&self.root, &*self.disk, committed, frame)?);
+        }
+        Ok(places)
+    }
+
+    /// Remembers where an original lies until its source's record is filed.
+    fn keep(
+        &mut self,
+        digest: [u8; 32],
+        name: &str,
+        original: Option<tarred::Packed>,
+        places: &[(u32, u64)],
+    ) {
+        if let Some(original) = original
+            && let Some(&(part, at)) = places.get(original.frame)
+        {
+            self.take_name(name);
+            let held = Held {
+                part,
+                at: u32::try_from(at).unwrap_or(u32::MAX),
+                within: original.within,
+            };
+            self.indexer.original(digest, held);
+        }
+    }
+
+    /// Gathers the names that originals have.
+    fn gather_names(&mut self) {
+        let mut names = self.names.write().unwrap_or_else(PoisonError::into_inner);
+        if names.is_none() {
+            let catalog = self.indexer.catalog();
+            let all = 0..u32::try_from(catalog.sources.len()).unwrap_or(u32::MAX);
+            *names = Some(
+                all.filter_map(|source| catalog.first_path_of(source))
+                    .map(|path| name_hash(&originals::entry_name(&path)))
+                    .collect(),
+            );
+        }
+    }
+
+    fn is_taken(&self, name: &str) -> bool {
+        let names = self.names.read().unwrap_or_else(PoisonError::into_inner);
+        names
+            .as_ref()
+            .is_some_and(|names| names.contains(&name_hash(name)))
+    }
+
+    fn take_name(&self, name: &str) {
+        let mut names = self.names.write().unwrap_or_else(PoisonError::into_inner);
+        names.get_or_insert_default().insert(name_hash(name));
     }
 
     /// Says on the disk that bytes beyond the manifest are about to be written, once a commit.
@@ -703,49 +699,6 @@ impl Writer {
             self.announced = true;
         }
         Ok(())
-    }
-
-    fn open_zip(&self, number: u32) -> Result<GrowingZip, Error> {
-        let part = match self.manifest.originals.get(number as usize) {
-            Some(part) => part.clone(),
-            None => Part {
-                name: originals_name(number),
-                ..Part::default()
-            },
-        };
-        let path = self.root.join(&part.name);
-        let entries = if part.length == 0 {
-            Vec::new()
-        } else {
-            originals::entries(&path, part.length)?
-        };
-        // Opening cuts the directory off; from here on the part is whole again only after its close.
-        let file = Growing::open(&self.root, &*self.disk, number, &part)?;
-        Ok(GrowingZip {
-            file,
-            entries,
-            closed: false,
-        })
-    }
-
-    /// A name that no other entry has, whatever its case.
-    fn entry_name(&mut self, path: &str, digest: &[u8; 32]) -> String {
-        let hash = |name: &str| path_hash(name.to_lowercase().as_bytes());
-        let indexer = &self.indexer;
-        let names = self.names.get_or_insert_with(|| {
-            let catalog = indexer.catalog();
-            (0..catalog.sources.len())
-                .filter_map(|source| catalog.paths_of(u32::try_from(source).ok()?).into_iter().next())
-                .map(|path| hash(&originals::entry_name(&path)))
-                .collect()
-        });
-        let name = originals::entry_name(path);
-        if names.insert(hash(&name)) {
-            return name;
-        }
-        let name = originals::version_name(&name, digest);
-        names.insert(hash(&name));
-        name
     }
 
     fn put_frames(&mut self, sources: Vec<Ready>, frames: Vec<Frame>) -> Result<(), Error> {
@@ -766,46 +719,15 @@ impl Writer {
 
     fn put_frame(&mut self, frame: &[u8]) -> Result<At, Error> {
         self.announce()?;
-        let full = |records: &Growing| {
-            records.length > 0 && records.length + frame.len() as u64 > frames::PART_BYTES
-        };
-        if let Some(records) = self.records.as_mut().filter(|records| full(records)) {
-            records.sync()?;
-            self.full.1.push((records.part, records.part()));
-            let next = records.part + 1;
-            self.records = Some(self.open_records(next)?);
-        }
-        if self.records.is_none() {
-            let last = u32::try_from(self.manifest.records.len().saturating_sub(1)).unwrap_or(u32::MAX);
-            let mut records = self.open_records(last)?;
-            if full(&records) {
-                records = self.open_records(last + 1)?;
-            }
-            self.records = Some(records);
-        }
-        let Some(records) = &mut self.records else {
-            return Ok(At::default());
-        };
-        let at = At {
-            part: records.part,
-            frame: records.length,
+        let committed = &self.manifest.records;
+        let (part, at) = self.records.put(&self.root, &*self.disk, committed, frame)?;
+        Ok(At {
+            part,
+            frame: at,
             packed: u32::try_from(frame.len()).unwrap_or(u32::MAX),
             line: 0,
             length: 0,
-        };
-        records.write(frame)?;
-        Ok(at)
-    }
-
-    fn open_records(&self, number: u32) -> Result<Growing, Error> {
-        let part = match self.manifest.records.get(number as usize) {
-            Some(part) => part.clone(),
-            None => Part {
-                name: records_name(number),
-                ..Part::default()
-            },
-        };
-        Growing::open(&self.root, &*self.disk, number, &part)
+        })
     }
 
     /// Tells that bytes which the archive [`has`](Self::has) were met under a path. Without news nothing is written.
@@ -1090,17 +1012,8 @@ impl Writer {
             let mut manifest = self.manifest.clone();
             manifest.commit += 1;
             manifest.at = now();
-            let mut originals = std::mem::take(&mut self.full.0);
-            if let Some(zip) = self.originals.as_mut().filter(|zip| !zip.closed) {
-                originals.push((zip.file.part, zip.close()?));
-            }
-            put_parts(&mut manifest.originals, originals);
-            let mut records = std::mem::take(&mut self.full.1);
-            if let Some(file) = self.records.as_mut().filter(|file| file.grown) {
-                file.sync()?;
-                records.push((file.part, file.part()));
-            }
-            put_parts(&mut manifest.records, records);
+            self.originals.commit(&mut manifest.originals)?;
+            self.records.commit(&mut manifest.records)?;
             if let Some(file) = self.notes.as_mut().filter(|file| file.grown) {
                 file.sync()?;
                 manifest.notes = file.part();
@@ -1120,12 +1033,9 @@ impl Writer {
     }
 
     fn has_grown(&self) -> bool {
-        let grown = |file: &Option<Growing>| file.as_ref().is_some_and(|file| file.grown);
-        grown(&self.records)
-            || grown(&self.notes)
-            || self.originals.as_ref().is_some_and(|zip| !zip.closed)
-            || !self.full.0.is_empty()
-            || !self.full.1.is_empty()
+        self.originals.has_grown()
+            || self.records.has_grown()
+            || self.notes.as_ref().is_some_and(|notes| notes.grown)
     }
 
     /// Waits until the index is tidy.
@@ -1146,8 +1056,8 @@ impl Writer {
 impl Drop for Writer {
     fn drop(&mut self) {
         if self.has_grown() {
-            self.originals = None;
-            self.records = None;
+            self.originals.close();
+            self.records.close();
             self.notes = None;
         }
         if self.announced {
@@ -1160,14 +1070,9 @@ impl Drop for Writer {
     }
 }
 
-fn put_parts(all: &mut Vec<Part>, grown: Vec<Numbered>) {
-    for (number, part) in grown {
-        let number = number as usize;
-        if all.len() <= number {
-            all.resize(number + 1, Part::default());
-        }
-        all[number] = part;
-    }
+/// A name as it is compared: two that differ in case are one to some systems.
+fn name_hash(name: &str) -> u64 {
+    path_hash(name.to_lowercase().as_bytes())
 }
 
 /// The place of a line of packed frames.
@@ -1181,7 +1086,8 @@ fn place(frames: &[(Range<usize>, At)], line: &Range<usize>) -> At {
     })
 }
 
-/// Cuts off the tail of a commit that was cut short, and writes ZIP directories again where they are not as committed.
+/// Cuts off the tail of a commit that was cut short, and writes directories of ZIP files, which older formats have, again
+/// where they are not as committed.
 ///
 /// # Errors
 /// [`Error::Unlisted`] before anything is touched, when what lies beyond the manifest is no such tail.
@@ -1190,13 +1096,15 @@ pub(crate) fn restore(root: &Path, manifest: &Manifest, disk: &dyn Disk) -> Resu
     let last = manifest.originals.len().saturating_sub(1);
     for (number, part) in manifest.originals.iter().enumerate() {
         let path = root.join(&part.name);
-        if number == last || length_of(&path)? != part.whole() {
+        if originals::is_zip(&part.name) && (number == last || length_of(&path)? != part.whole()) {
             restore_zip(&path, part, disk)?;
         }
     }
     for part in manifest
-        .records
+        .originals
         .iter()
+        .filter(|part| !originals::is_zip(&part.name))
+        .chain(&manifest.records)
         .chain((manifest.notes.length > 0).then_some(&manifest.notes))
     {
         let path = root.join(&part.name);
@@ -1205,17 +1113,10 @@ pub(crate) fn restore(root: &Path, manifest: &Manifest, disk: &dyn Disk) -> Resu
                 .map_err(Error::io("cut", &path))?;
         }
     }
-    let mut dead = Vec::new();
-    let mut number = u32::try_from(manifest.originals.len()).unwrap_or(u32::MAX);
-    while root.join(originals_name(number)).exists() {
-        dead.push(root.join(originals_name(number)));
-        number += 1;
-    }
-    number = u32::try_from(manifest.records.len()).unwrap_or(u32::MAX);
-    while root.join(records_name(number)).exists() {
-        dead.push(root.join(records_name(number)));
-        number += 1;
-    }
+    let mut dead: Vec<PathBuf> = unfinished::unlisted(root, manifest)
+        .iter()
+        .map(|name| root.join(name))
+        .collect();
     if manifest.notes.length == 0 && root.join(&manifest.notes.name).exists() {
         dead.push(root.join(&manifest.notes.name));
     }
@@ -1243,7 +1144,7 @@ fn restore_zip(path: &Path, part: &Part, disk: &dyn Disk) -> Result<(), Error> {
     if whole {
         return Ok(());
     }
-    let directory = originals::directory(&originals::entries(path, part.length)?, part.length);
+    let directory = zipped::directory(&zipped::entries(path, part.length)?, part.length);
     if Stretch::of(&directory) != *committed {
         return Err(Error::damaged(
             path,

@@ -123,6 +123,7 @@ impl From<Error> for Failure {
             Error::NoArchive { .. } => "no-archive",
             Error::AlreadyThere { .. } => "archive-there",
             Error::NewerFormat { .. } => "archive-newer",
+            Error::OlderFormat { .. } => "archive-older",
             Error::Settings { .. } => "settings-wrong",
             Error::Damaged { .. } => "archive-damaged",
             Error::Unlisted { .. } => "archive-unlisted",

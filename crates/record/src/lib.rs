@@ -29,6 +29,7 @@ mod outcome;
 mod place;
 mod run;
 pub mod schema;
+mod steps;
 pub mod stored;
 mod trace;
 pub mod unit;

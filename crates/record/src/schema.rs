@@ -17,7 +17,7 @@ pub fn all() -> Vec<(&'static str, String)> {
             schema_of::<Outcome>("An outcome: what a computation found about one or several runs."),
         ),
         (
-            "record-v1.json",
+            "record-v2.json",
             schema_of::<Record>("One line of an archive's record files."),
         ),
     ]

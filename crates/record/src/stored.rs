@@ -1,11 +1,13 @@
 //! The lines of the archive's record files: one JSON object a line, told apart by their only key.
 //!
 //! A run's line differs from its plain JSON in one point: a trace that runs over the very axis of an earlier trace
-//! says `"values_of": n` instead of the numbers, so that a matrix of a thousand scans keeps its wavelengths once.
+//! says `"values_of": n` instead of the numbers, so that a matrix of a thousand scans keeps its wavelengths once; and
+//! numbers may be written as whole numbers and the steps between them (`steps.rs`).
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use crate::steps::{NumbersShape, StoredNumbers};
 use crate::{
     Column, Coordinate, Decimals, Diagnostic, Digest, Family, Fields, Lines, Numbers, Outcome, Quantity,
     Question, Run, RunId, SourceRef, Technique, Trace, Unit, Verdict,
@@ -99,7 +101,7 @@ struct RunShape {
 struct TraceShape {
     label: Option<String>,
     x: AxisShape,
-    y: Column,
+    y: ColumnShape,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     held: Vec<Coordinate>,
     #[serde(default, skip_serializing_if = "Fields::is_empty")]
@@ -124,12 +126,52 @@ struct AxisShape {
     name: Option<String>,
     /// The numbers, unless `values_of` names an earlier trace that has them.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    values: Option<Numbers>,
+    #[schemars(with = "Option<NumbersShape>")]
+    values: Option<StoredNumbers>,
     /// The earlier trace (from 0) over whose axis this one runs.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     values_of: Option<u32>,
     #[serde(default, skip_serializing_if = "Decimals::is_empty")]
     decimals: Decimals,
+}
+
+/// A column with its own numbers.
+#[derive(Serialize, Deserialize, JsonSchema)]
+#[schemars(rename = "StoredColumn")]
+struct ColumnShape {
+    quantity: Quantity,
+    unit: Unit,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    name: Option<String>,
+    /// The numbers.
+    #[schemars(with = "NumbersShape")]
+    values: StoredNumbers,
+    #[serde(default, skip_serializing_if = "Decimals::is_empty")]
+    decimals: Decimals,
+}
+
+impl From<Column> for ColumnShape {
+    fn from(column: Column) -> Self {
+        Self {
+            quantity: column.quantity,
+            unit: column.unit,
+            name: column.name,
+            values: StoredNumbers::new(column.values, &column.decimals),
+            decimals: column.decimals,
+        }
+    }
+}
+
+impl From<ColumnShape> for Column {
+    fn from(stored: ColumnShape) -> Self {
+        Self {
+            quantity: stored.quantity,
+            unit: stored.unit,
+            name: stored.name,
+            values: stored.values.into_numbers(),
+            decimals: stored.decimals,
+        }
+    }
 }
 
 impl From<StoredRun> for RunShape {
@@ -156,14 +198,14 @@ impl From<StoredRun> for RunShape {
                 quantity,
                 unit,
                 name,
-                values: owner.is_none().then_some(values),
+                values: owner.is_none().then(|| StoredNumbers::new(values, &decimals)),
                 values_of: owner,
                 decimals,
             };
             traces.push(TraceShape {
                 label: trace.label,
                 x,
-                y: trace.y,
+                y: trace.y.into(),
                 held: trace.held,
                 fields: trace.fields,
                 lines: trace.lines,
@@ -210,7 +252,7 @@ impl TryFrom<RunShape> for StoredRun {
                 decimals,
             } = stored.x;
             let values = match (values, values_of) {
-                (Some(values), _) => values,
+                (Some(values), _) => values.into_numbers(),
                 (None, Some(owner)) => traces
                     .get(owner as usize)
                     .map(|trace| trace.x.values.clone())
@@ -231,7 +273,7 @@ impl TryFrom<RunShape> for StoredRun {
                 decimals,
             };
             let mut trace =
-                Trace::new(x, stored.y).map_err(|mismatch| format!("trace {index}: {mismatch}"))?;
+                Trace::new(x, stored.y.into()).map_err(|mismatch| format!("trace {index}: {mismatch}"))?;
             trace.label = stored.label;
             trace.held = stored.held;
             trace.fields = stored.fields;

@@ -1,6 +1,6 @@
 //! A curve in few bytes, and how far its likeness to a curve that is sought can be told from them.
 //!
-//! A signature keeps the values of a curve at up to [`NODES`] evenly spaced places of its own range, each in 16 bits, and
+//! A signature keeps the values of a curve at up to [`NODES`] evenly spaced places of its own range, each in 8 to 16 bits, and
 //! E, the root mean square of what the straight lines between them miss. It is made from the record alone. It never
 //! decides a rank: it bounds the likeness, and only what its bounds leave open is computed from the record.
 //!
@@ -31,8 +31,14 @@ use super::curve::{Axis, Curve, FEWEST_POINTS, Merged, Walk, common, straight, t
 /// A signature has at most so many values: an evenly sampled curve of no more points is kept at its own, and 200 nm to
 /// 800 nm are kept every 4.7 nm, a fraction of the width of the bands of dissolved molecules.
 const NODES: usize = 128;
+/// Half as many will do unless all of them miss less than a fourth: noise is missed by either, and where the curve bends
+/// between them twice the nodes miss a fourth.
+const FEWER: usize = 64;
 /// The largest value.
 const LEVELS: f64 = 65_535.0;
+/// In how many bits a value is kept when the straight lines miss so much (root mean square, of [`LEVELS`]): what rounding
+/// adds, the square root of 1/12 of a step, is then less than what is missed anyway.
+const WIDTHS: [(f64, u32); 3] = [(100.0, 8), (5.0, 12), (0.0, 16)];
 /// What is added to δ for the rounding of sums. The cosine of an angle comes out right to some 1e-14 (sums of a few
 /// hundred products, each right to 1e-16), which is an angle of √(2·1e-14) = 1.4e-7 where it matters most, near zero.
 const SLACK: f64 = 1e-6;
@@ -94,23 +100,31 @@ pub(crate) fn signature(curve: &Curve) -> Vec<u8> {
         widest = widest.max(two - one);
     }
     let even = widest - narrowest <= 1e-3 * widest;
-    let count = if even { curve.x.len().min(NODES) } else { NODES };
-    let places = nodes(range, count);
-    let mut walk = Walk::new((&curve.x, &curve.y));
-    let values: Vec<f64> = places
-        .iter()
-        .map(|&place| (walk.at(place) * LEVELS).round())
-        .collect();
-    let mut square = 0.0;
-    let mut before: Option<(f64, f64)> = None;
-    together((&curve.x, &curve.y), (&places, &values), range, |(x, y, kept)| {
-        let missed = y * LEVELS - kept;
-        if let Some((from, less)) = before {
-            square += (x - from) * straight((less, less), (missed, missed));
-        }
-        before = Some((x, missed));
-    });
-    let error = (square / (range.1 - range.0)).sqrt() * (1.0 + STEPS) + STEPS;
+    let sampled = |most: usize| {
+        let places = nodes(range, if even { curve.x.len().min(most) } else { most });
+        let mut walk = Walk::new((&curve.x, &curve.y));
+        let values: Vec<f64> = places.iter().map(|&place| walk.at(place) * LEVELS).collect();
+        let missed = missed(curve, &places, &values, range);
+        (places, values, missed)
+    };
+    let (all, fewer) = (sampled(NODES), sampled(FEWER));
+    let (places, mut values, at_least) = if 4.0 * all.2 < fewer.2 { all } else { fewer };
+    let count = places.len();
+    let width = WIDTHS.iter().find(|(least, _)| at_least >= *least);
+    let bits = width.map_or(16, |(_, bits)| *bits);
+    let step = step_of(bits);
+    let mut levels = Vec::with_capacity(count);
+    for value in &mut values {
+        let level = (*value / step).round();
+        *value = level * step;
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "levels are whole numbers from 0 to 65535"
+        )]
+        levels.push(level as u16);
+    }
+    let error = missed(curve, &places, &values, range) * (1.0 + STEPS) + STEPS;
     // Places that rounding makes equal say nothing: such a curve is always computed anew.
     let sound = places.windows(2).all(|two| two.first() < two.get(1));
     let error = if sound && error.is_finite() {
@@ -120,10 +134,11 @@ pub(crate) fn signature(curve: &Curve) -> Vec<u8> {
     };
 
     let mut bytes = Vec::with_capacity(HEAD + 2 * count);
-    bytes.push(match curve.axis {
+    let axis = match curve.axis {
         Axis::Wavelength => 0,
         Axis::Time => 1,
-    });
+    };
+    bytes.push(axis | u8::try_from(bits).unwrap_or(16) << 2);
     bytes.push(u8::try_from(count).unwrap_or(u8::MAX));
     for end in [range.0, range.1] {
         bytes.extend_from_slice(&end.to_le_bytes());
@@ -131,16 +146,44 @@ pub(crate) fn signature(curve: &Curve) -> Vec<u8> {
     for number in [narrowest, widest, error, curve.coarse * LEVELS] {
         bytes.extend_from_slice(&no_less(number).to_le_bytes());
     }
-    for value in values {
-        #[expect(
-            clippy::cast_possible_truncation,
-            clippy::cast_sign_loss,
-            reason = "values are whole numbers from 0 to 65535"
-        )]
-        let value = value as u16;
-        bytes.extend_from_slice(&value.to_le_bytes());
-    }
+    put_levels(&mut bytes, &levels, bits);
     bytes
+}
+
+/// How far apart the levels of values are that are kept in so many bits.
+fn step_of(bits: u32) -> f64 {
+    LEVELS / f64::from((1_u32 << bits) - 1)
+}
+
+/// The root mean square of what the straight lines between values at some places miss of a curve.
+fn missed(curve: &Curve, places: &[f64], values: &[f64], range: (f64, f64)) -> f64 {
+    let mut square = 0.0;
+    let mut before: Option<(f64, f64)> = None;
+    together((&curve.x, &curve.y), (places, values), range, |(x, y, kept)| {
+        let missed = y * LEVELS - kept;
+        if let Some((from, less)) = before {
+            square += (x - from) * straight((less, less), (missed, missed));
+        }
+        before = Some((x, missed));
+    });
+    (square / (range.1 - range.0)).sqrt()
+}
+
+/// Writes levels of 8, 12 or 16 bits, the low bits first.
+fn put_levels(bytes: &mut Vec<u8>, levels: &[u16], bits: u32) {
+    let (mut open, mut filled) = (0_u32, 0);
+    for &level in levels {
+        open |= u32::from(level) << filled;
+        filled += bits;
+        while filled >= 8 {
+            bytes.push((open & 0xFF) as u8);
+            open >>= 8;
+            filled -= 8;
+        }
+    }
+    if filled > 0 {
+        bytes.push((open & 0xFF) as u8);
+    }
 }
 
 /// What a signature tells of the likeness of its curve to the one that is sought.
@@ -200,6 +243,8 @@ struct Read<'a> {
     widest: f64,
     error: f64,
     coarse: f64,
+    count: usize,
+    bits: u32,
     values: &'a [u8],
 }
 
@@ -213,7 +258,7 @@ impl<'a> Read<'a> {
         };
         let (axis, count) = (head.first()?, head.get(1)?);
         let read = Self {
-            axis: match axis {
+            axis: match axis & 3 {
                 0 => Axis::Wavelength,
                 1 => Axis::Time,
                 _ => return None,
@@ -223,19 +268,27 @@ impl<'a> Read<'a> {
             widest: single(22)? * (1.0 + STEPS),
             error: single(26)?,
             coarse: single(30)?,
+            count: usize::from(*count),
+            bits: u32::from(axis >> 2),
             values,
         };
-        (values.len() == 2 * usize::from(*count)).then_some(read)
-    }
-
-    fn count(&self) -> usize {
-        self.values.len() / 2
+        let known = WIDTHS.iter().any(|(_, bits)| *bits == read.bits);
+        (known && values.len() == (read.count * read.bits as usize).div_ceil(8)).then_some(read)
     }
 
     fn values(&self) -> impl Iterator<Item = f64> + '_ {
-        self.values.chunks_exact(2).map(|two| match two {
-            [low, high] => f64::from(u16::from_le_bytes([*low, *high])),
-            _ => 0.0,
+        let step = step_of(self.bits);
+        let mut bytes = self.values.iter();
+        let (mut open, mut filled) = (0_u32, 0);
+        (0..self.count).map(move |_| {
+            while filled < self.bits {
+                open |= u32::from(*bytes.next().unwrap_or(&0)) << filled;
+                filled += 8;
+            }
+            let level = open & ((1 << self.bits) - 1);
+            open >>= self.bits;
+            filled -= self.bits;
+            f64::from(level) * step
         })
     }
 
@@ -282,9 +335,9 @@ impl<'a> Sought<'a> {
             Some(false) => return Screened::Nothing,
             None => return Screened::Open,
         }
-        let of = (read.range.0, read.range.1, read.count());
+        let of = (read.range.0, read.range.1, read.count);
         if self.of != of {
-            self.shared = Shared::new(self.curve, read.range, read.count(), range);
+            self.shared = Shared::new(self.curve, read.range, read.count, range);
             self.of = of;
         }
         match &self.shared {

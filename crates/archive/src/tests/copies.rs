@@ -1,7 +1,5 @@
 //! Copies are whole or as they were, and mend what is damaged bit for bit.
 
-use std::collections::BTreeMap;
-
 use super::roots::files;
 use super::*;
 
@@ -61,7 +59,11 @@ fn a_copy_holds_what_was_committed_while_others_write() {
 
 #[test]
 fn damage_is_never_copied_over_what_is_whole_and_is_mended_from_it() {
-    for name in ["originals/000001.zip", "records/000001.jsonl.zst", "notes.jsonl"] {
+    for name in [
+        "originals/000001.tar.zst",
+        "records/000001.jsonl.zst",
+        "notes.jsonl",
+    ] {
         let (folder, other) = (Folder::new(), Folder::new());
         let archive = filled(&folder.0, 10);
         let run = found(&archive, "").pop_first().expect("a run");
@@ -104,7 +106,7 @@ fn a_lost_file_comes_back_from_a_copy() {
     let to = other.0.join("copy");
     copy(&folder.0, &to).expect("it copies");
     let whole = kept(&folder.0);
-    for name in ["originals/000001.zip", "records/000001.jsonl.zst"] {
+    for name in ["originals/000001.tar.zst", "records/000001.jsonl.zst"] {
         fs::remove_file(folder.0.join(name)).expect("it goes");
         Archive::mend_from(&folder.0, &to).expect("it is mended");
         assert_eq!(kept(&folder.0), whole, "{name}");

@@ -2,6 +2,7 @@
 
 use super::roots::files;
 use super::*;
+use crate::Problem;
 
 fn flip(root: &Path, name: &str, at: usize) {
     let path = root.join(name);
@@ -46,7 +47,7 @@ fn a_damaged_frame_takes_only_its_own_runs_and_they_are_made_again() {
         drop(archive);
         every = found(&Archive::open(&folder.0).expect("it opens"), "");
     }
-    let zipped = files(&folder.0)["originals/000001.zip"].clone();
+    let packed = files(&folder.0)["originals/000001.tar.zst"].clone();
     let middle = files(&folder.0)["records/000001.jsonl.zst"].len() / 2;
     for (what, at) in [
         ("the header of the first frame", 5),
@@ -88,7 +89,7 @@ fn a_damaged_frame_takes_only_its_own_runs_and_they_are_made_again() {
         assert_eq!(archive.lost().expect("an answer"), [""; 0]);
         assert_eq!(clean(&archive), every.len() as u64);
         // No original is kept twice, and the file unpacks as a whole.
-        assert_eq!(files(&folder.0)["originals/000001.zip"].len(), zipped.len());
+        assert_eq!(files(&folder.0)["originals/000001.tar.zst"].len(), packed.len());
         let all = fs::read(folder.0.join("records/000001.jsonl.zst")).expect("its bytes");
         assert!(zstd::decode_all(all.as_slice()).is_ok_and(|lines| lines.ends_with(b"\n")));
     }
@@ -113,27 +114,36 @@ fn lost_records_are_made_again_from_the_originals() {
 }
 
 #[test]
-fn a_damaged_header_of_an_original_is_written_again() {
+fn a_damaged_frame_of_originals_takes_only_its_own() {
     let folder = Folder::new();
-    let archive = filled(&folder.0, 8);
+    let mut archive = filled(&folder.0, 4);
+    let mut writer = archive.write("test").expect("the lock is free");
+    add(&mut writer, (4..8).map(|n| addition(n, 0)).collect()).expect("they are added");
+    writer.finish().expect("it commits");
+    archive.refresh().expect("it opens");
     let every = found(&archive, "");
-    drop(archive);
-    flip(&folder.0, "originals/000001.zip", 3);
-    let _ = fs::remove_dir_all(folder.0.join("index"));
-    let archive = Archive::open(&folder.0).expect("it opens");
-    assert_eq!(found(&archive, ""), every);
-    assert!(
-        !archive
-            .verify(&mut |_, _| {})
-            .expect("it checks")
-            .problems
-            .is_empty()
-    );
-    Archive::rebuild(&folder.0).expect("it is mended");
-    assert_eq!(
-        clean(&Archive::open(&folder.0).expect("it opens")),
-        every.len() as u64
-    );
+    let whole = files(&folder.0)["originals/000001.tar.zst"].clone();
+    flip(&folder.0, "originals/000001.tar.zst", 60);
+    for index in ["there", "built anew"] {
+        let archive = Archive::open(&folder.0).expect("it opens");
+        assert_eq!(found(&archive, ""), every, "{index}");
+        for n in 0..8 {
+            let original = archive.original(&addition(n, 0).digest);
+            match original {
+                Ok(bytes) => assert!(n >= 4 && bytes == addition(n, 0).bytes, "{n}"),
+                Err(_) => assert!(n < 4, "{n}"),
+            }
+        }
+        let checked = archive.verify(&mut |_, _| {}).expect("it checks");
+        let lost = |problem: &&Problem| problem.found == "no whole original";
+        assert_eq!(checked.problems.iter().filter(lost).count(), 4);
+        assert_eq!(checked.originals, 4);
+        let _ = fs::remove_dir_all(folder.0.join("index"));
+    }
+    // A repair without a copy can do nothing for them, and takes nothing away.
+    Archive::rebuild(&folder.0).expect("it is looked at");
+    let after = files(&folder.0)["originals/000001.tar.zst"].clone();
+    assert_eq!(after.len(), whole.len());
 }
 
 #[test]

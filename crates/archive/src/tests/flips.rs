@@ -1,7 +1,5 @@
 //! Single bits of an archive's files are turned over: what is answered is what was kept, or nothing, and nothing panics.
 
-use std::collections::BTreeMap;
-
 use super::roots::files;
 use super::*;
 

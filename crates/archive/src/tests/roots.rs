@@ -1,7 +1,5 @@
 //! What stands at the root of an archive is lost, damaged or put back from an older copy: nothing is ever deleted by it.
 
-use std::collections::BTreeMap;
-
 use super::*;
 
 /// Every file below a folder with its bytes, by its relative name.

@@ -24,6 +24,7 @@ mod scans;
 mod show;
 mod temperature;
 mod unlock;
+mod upgrade;
 mod verify;
 mod vocabulary;
 mod worklist;
@@ -62,6 +63,7 @@ pub(crate) enum Command {
     Convert(convert::Convert),
     Verify(verify::Verify),
     Unlock(unlock::Unlock),
+    Upgrade(upgrade::Upgrade),
     Backup(backup::Backup),
     Restore(backup::Restore),
     Readers(readers::Readers),
@@ -127,6 +129,7 @@ impl Command {
             Self::Convert(convert) => convert.run(setting, screen),
             Self::Verify(verify) => verify.run(setting, screen),
             Self::Unlock(unlock) => unlock.run(setting, screen),
+            Self::Upgrade(upgrade) => upgrade.run(setting, screen),
             Self::Backup(backup) => backup.run(setting, screen),
             Self::Restore(restore) => restore.run(screen),
             Self::Readers(readers) => readers.run(setting, screen),

@@ -1,20 +1,12 @@
-//! `originals/000001.zip`: every source bit for bit, in plain ZIP files that any program opens.
+//! `originals/000001.zip`: the parts of archives up to format 3, each source an entry of a plain ZIP file.
 //!
-//! # How a ZIP file grows without harm
-//!
-//! A ZIP file is its entries, one behind the other, and then a directory of them. To append, the new entries are
-//! written over the old directory and a new directory behind them. So that a crash in between loses nothing, an
-//! entry says in its own header all that the directory says of it: a directory can be written again from the entries
-//! alone, byte for byte. The manifest tells how long the committed entries are. After a crash the next writer cuts
-//! the file there and writes their directory again; the digest in the manifest must agree. Appending behind the old
-//! directory would need no such repair, but would leave one dead directory for every commit in the file.
-//!
-//! Our own readers never look at the directory: they know each entry's place from the index, which is
-//! rebuilt from the entries' headers. So they are not disturbed while a writer is at work.
+//! Such parts are read, and never written to. A ZIP file is its entries, one behind the other, and then a directory of
+//! them; an entry says in its own header all that the directory says of it, so a directory can be written again from the
+//! entries alone, byte for byte. Our own readers never look at the directory: they know each entry's place from the index,
+//! which is rebuilt from the entries' headers.
 //!
 //! An entry carries the SHA-256 digest of its bytes in an extra field of its own (identifier `0x7663`, 32 bytes; other
-//! programs pass over extra fields they do not know, as APPNOTE.TXT 4.5 asks). Sizes and offsets stay below 4 GiB and
-//! entries below 65,535 a part, so the ZIP64 extension is never needed.
+//! programs pass over extra fields they do not know, as APPNOTE.TXT 4.5 asks).
 //!
 //! Source: PKWARE APPNOTE.TXT 6.3, sections 4.3.7 (local header), 4.3.12 (directory), 4.3.16 (its end).
 
@@ -24,18 +16,11 @@ use std::path::Path;
 
 use sha2::Digest as _;
 
-use libdeflater::{CompressionLvl, Compressor, Decompressor};
+use libdeflater::Decompressor;
 
 use crate::Error;
 use crate::disk::read_at;
 use crate::manifest::{Part, Stretch};
-
-/// A part that is this long gets no further entry.
-pub(crate) const PART_BYTES: u64 = 256 << 20;
-/// A part with so many entries gets no further entry.
-pub(crate) const PART_ENTRIES: usize = 60_000;
-/// The largest source: with its headers and directory it still lies below 4 GiB.
-pub(crate) const LARGEST: u64 = 0xF000_0000;
 
 const LOCAL: u32 = 0x0403_4b50;
 const CENTRAL: u32 = 0x0201_4b50;
@@ -44,22 +29,6 @@ const LOCAL_BYTES: usize = 30;
 const EXTRA: u16 = 0x7663;
 /// Bit 11: names are UTF-8.
 const FLAGS: u16 = 1 << 11;
-/// 1980-01-01 00:00:00, the first moment that ZIP knows.
-const NO_TIME: (u16, u16) = (0, 0x21);
-
-/// Deflate at this level: in the bench of this crate (exports of 13 kB) level 4 packs to 0.281 and level 1 to 0.298 of the
-/// text, and level 1 takes half the time.
-const LEVEL: i32 = 1;
-
-/// The bytes of a source, deflated.
-pub(crate) struct Packed {
-    method: u16,
-    crc: u32,
-    size: u32,
-    bytes: Vec<u8>,
-    modified: (u16, u16),
-}
-
 /// An entry of a part, as its header tells.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Entry {
@@ -72,59 +41,6 @@ pub(crate) struct Entry {
     modified: (u16, u16),
     /// Where its local header begins.
     pub(crate) at: u32,
-}
-
-impl Packed {
-    /// Deflates `bytes`; bytes that grow by it are kept as they are.
-    pub(crate) fn of(path: &str, bytes: &[u8], modified: Option<i64>) -> Result<Self, Error> {
-        thread_local! {
-            static DEFLATE: std::cell::RefCell<Compressor> =
-                std::cell::RefCell::new(Compressor::new(CompressionLvl::new(LEVEL).unwrap_or_default()));
-        }
-        let size = u32::try_from(bytes.len())
-            .ok()
-            .filter(|&size| u64::from(size) <= LARGEST)
-            .ok_or_else(|| Error::TooLarge {
-                path: path.to_owned(),
-                bytes: bytes.len() as u64,
-            })?;
-        // One byte less than the source: what does not fit there is not worth deflating.
-        let mut packed = vec![0; bytes.len().saturating_sub(1)];
-        let length = DEFLATE.with_borrow_mut(|deflate| deflate.deflate_compress(bytes, &mut packed));
-        let (method, packed) = match length {
-            Ok(length) => {
-                packed.truncate(length);
-                packed.shrink_to_fit();
-                (8, packed)
-            }
-            Err(_) => (0, bytes.to_vec()),
-        };
-        Ok(Self {
-            method,
-            crc: crc32fast::hash(bytes),
-            size,
-            bytes: packed,
-            modified: modified.map_or(NO_TIME, dos_time),
-        })
-    }
-
-    pub(crate) fn bytes(&self) -> &[u8] {
-        &self.bytes
-    }
-
-    pub(crate) fn entry(&self, name: String, digest: [u8; 32], at: u32) -> Entry {
-        Entry {
-            name,
-            digest,
-            method: self.method,
-            crc: self.crc,
-            // The source is below 4 GiB and what is packed is no longer than it.
-            packed: u32::try_from(self.bytes.len()).unwrap_or(u32::MAX),
-            size: self.size,
-            modified: self.modified,
-            at,
-        }
-    }
 }
 
 impl Entry {
@@ -404,101 +320,4 @@ pub(crate) fn read(path: &Path, at: u64) -> Result<(Entry, Vec<u8>), Error> {
     let packed = read_at(path, from, entry.packed as usize).map_err(Error::io("read", path))?;
     let bytes = entry.unpack(path, &packed)?;
     Ok((entry, bytes))
-}
-
-/// A path as the name of a ZIP entry: relative, with `/`, and without anything that leads out of a folder.
-///
-/// A byte that is no UTF-8, `\xE9` in a path, is `%E9` here: a backslash parts folders in the eyes of some programs.
-pub(crate) fn entry_name(path: &str) -> String {
-    let mut name = String::with_capacity(path.len());
-    let path = without_bytes(path);
-    for part in path.split(['/', '\\']) {
-        let part = part.trim_end_matches(':');
-        if matches!(part, "" | "." | "..") {
-            continue;
-        }
-        if !name.is_empty() {
-            name.push('/');
-        }
-        name.extend(part.chars().filter(|sign| !sign.is_control()));
-    }
-    if name.is_empty() {
-        name.push_str("unnamed");
-    }
-    // A ZIP name has at most 65,535 bytes; the end tells most.
-    while name.len() > 60_000 {
-        let cut = name.char_indices().nth(1).map_or(name.len(), |(at, _)| at);
-        name.drain(..cut.max(name.floor_char_boundary(name.len() - 60_000)));
-    }
-    name
-}
-
-fn without_bytes(path: &str) -> std::borrow::Cow<'_, str> {
-    let is_byte = |rest: &str| {
-        let digits = rest.as_bytes().get(..2);
-        digits.is_some_and(|two| two.iter().all(|byte| matches!(byte, b'0'..=b'9' | b'A'..=b'F')))
-    };
-    let mut parts = path.split("\\x");
-    let mut name = parts.next().unwrap_or_default().to_owned();
-    let mut changed = false;
-    for part in parts {
-        changed |= is_byte(part);
-        name.push_str(if is_byte(part) { "%" } else { "\\x" });
-        name.push_str(part);
-    }
-    if changed { name.into() } else { path.into() }
-}
-
-/// The name with eight digits of the digest before its ending, for bytes that another version's name is taken by.
-pub(crate) fn version_name(name: &str, digest: &[u8; 32]) -> String {
-    let mark = crate::manifest::hex(&digest[..4]);
-    let file = name.rfind('/').map_or(0, |slash| slash + 1);
-    match name[file..].rfind('.').filter(|&dot| dot > 0) {
-        Some(dot) => format!("{}~{mark}{}", &name[..file + dot], &name[file + dot..]),
-        None => format!("{name}~{mark}"),
-    }
-}
-
-/// Date and time as ZIP keeps them: local civil time of no known zone, here always UTC, in steps of two seconds.
-fn dos_time(nanoseconds: i64) -> (u16, u16) {
-    let Ok(moment) = jiff::Timestamp::from_nanosecond(i128::from(nanoseconds)) else {
-        return NO_TIME;
-    };
-    let civil = jiff::tz::Offset::UTC.to_datetime(moment);
-    let year = i32::from(civil.year()) - 1980;
-    if !(0..=127).contains(&year) {
-        return NO_TIME;
-    }
-    let part = |number: i8| u16::from(number.unsigned_abs());
-    (
-        (part(civil.hour()) << 11) | (part(civil.minute()) << 5) | (part(civil.second()) / 2),
-        (u16::try_from(year).unwrap_or(0) << 9) | (part(civil.month()) << 5) | part(civil.day()),
-    )
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn names_never_lead_out_of_a_folder() {
-        assert_eq!(entry_name("../../etc/a.txt"), "etc/a.txt");
-        assert_eq!(entry_name("C:\\data\\b.txt"), "C/data/b.txt");
-        assert_eq!(entry_name("/"), "unnamed");
-        assert_eq!(entry_name("/media/a\\xE9.txt"), "media/a%E9.txt");
-        assert_eq!(entry_name("data\\x\\xyz.txt"), "data/x/xyz.txt");
-        assert_eq!(entry_name("a.zip!/in/c.txt"), "a.zip!/in/c.txt");
-        assert_eq!(version_name("d.e/f.txt", &[0xab; 32]), "d.e/f~abababab.txt");
-        assert_eq!(version_name("d.e/f", &[0xab; 32]), "d.e/f~abababab");
-        let long = "ä".repeat(40_000);
-        assert!(entry_name(&long).len() <= 60_000);
-    }
-
-    /// 2021-03-14 15:09:26 UTC is 1615734566 s after 1970 (reckoned with the `date` command of GNU coreutils).
-    #[test]
-    fn times_are_those_of_zip() {
-        let (time, date) = dos_time(1_615_734_566_000_000_000);
-        assert_eq!((date >> 9, date >> 5 & 15, date & 31), (41, 3, 14));
-        assert_eq!((time >> 11, time >> 5 & 63, time & 31), (15, 9, 13));
-    }
 }

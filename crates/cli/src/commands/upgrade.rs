@@ -1,0 +1,33 @@
+//! `curvary upgrade`: moves an archive on to the newest format.
+
+use std::io::Write;
+
+use clap::Args;
+use curvary_archive::FORMAT;
+
+use crate::Setting;
+use crate::ending::{Ending, Outcome};
+use crate::screen::Screen;
+
+/// Move an archive on to the newest format, in which this program writes
+///
+/// Archives of older formats are read without it. It takes a moment: what is there stays as it is, and what is written from
+/// now on is in the newest format. Programs that know only the older one refuse the archive then and change nothing.
+#[derive(Debug, Args)]
+pub(crate) struct Upgrade {}
+
+impl Upgrade {
+    /// Does it.
+    #[expect(clippy::unused_self, reason = "commands are values")]
+    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        let mut archive = setting.archive.open()?;
+        match archive.upgrade()? {
+            None => writeln!(screen, "the archive is of format {FORMAT} already")?,
+            Some(before) => writeln!(
+                screen,
+                "moved on from format {before} to {FORMAT}; what was there stays as it is"
+            )?,
+        }
+        Ok(Ending::Done)
+    }
+}

@@ -1,0 +1,413 @@
+//! The numbers of a stored column as whole numbers and the steps between them.
+//!
+//! What an instrument writes are short decimals close to their neighbours. Times 10 to the power of their decimals they are
+//! whole numbers, and the steps from one to the next are small: `[0.1250, 0.1252, 0.1255]` is
+//! `{"decimals":4,"order":1,"steps":[1250,2,3]}`. With `order` 2 the steps are taken of the steps, so that an even axis is
+//! its first number, its step and zeros; `[0,117]` stands for 117 zeros. Undone by running sums, `order` times, and one
+//! division.
+//!
+//! Only what comes back bit for bit is stored so. The division of two whole numbers that an `f64` holds exactly gives the
+//! `f64` nearest to their ratio (IEEE 754-2019, 5.4.1), as reading the decimal does; 10²² is the largest power of ten that
+//! an `f64` holds exactly.
+
+use std::fmt;
+
+use schemars::JsonSchema;
+use serde::de::{self, MapAccess, SeqAccess, Visitor};
+use serde::ser::{SerializeMap, SerializeSeq};
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+use crate::{Decimals, Numbers};
+
+/// Fewer numbers are written out: there is nothing to gain.
+const FEWEST: usize = 4;
+/// So many equal steps are written as one pair.
+const EQUAL: usize = 4;
+/// The most decimals that are looked for where their count is not known.
+const SOUGHT: u8 = 9;
+/// The most decimals: larger powers of ten are no exact `f64`.
+const MOST_DECIMALS: u8 = 22;
+/// Whole numbers below are exact as `f64`.
+const EXACT: i64 = 1 << 53;
+/// No column has more numbers: a file of 1 GiB, the longest that is read, has no more.
+const MOST_NUMBERS: usize = 1 << 29;
+
+/// The numbers of a column as they are stored.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct StoredNumbers {
+    numbers: Numbers,
+    /// The most decimals that one of them was written with, as far as it is known.
+    decimals: Option<u8>,
+}
+
+impl StoredNumbers {
+    pub(crate) fn new(numbers: Numbers, decimals: &Decimals) -> Self {
+        Self {
+            numbers,
+            decimals: decimals.max(),
+        }
+    }
+
+    pub(crate) fn into_numbers(self) -> Numbers {
+        self.numbers
+    }
+
+    /// Each number times the same power of ten, where all of them come back from that.
+    fn whole(&self) -> Option<(u8, Vec<i64>)> {
+        if self.numbers.len() < FEWEST {
+            return None;
+        }
+        let known = self.decimals.filter(|&decimals| decimals <= MOST_DECIMALS);
+        if let Some(decimals) = known
+            && let Some(all) = times(&self.numbers, decimals)
+        {
+            return Some((decimals, all));
+        }
+        let mut decimals = 0;
+        for &number in self.numbers.iter() {
+            while whole(number, power(decimals)).is_none() {
+                decimals += 1;
+                if decimals > SOUGHT {
+                    return None;
+                }
+            }
+        }
+        times(&self.numbers, decimals).map(|all| (decimals, all))
+    }
+}
+
+fn power(decimals: u8) -> f64 {
+    10_f64.powi(i32::from(decimals))
+}
+
+fn times(numbers: &[f64], decimals: u8) -> Option<Vec<i64>> {
+    let power = power(decimals);
+    numbers.iter().map(|&number| whole(number, power)).collect()
+}
+
+/// `number` times `power` as a whole number, when the division gives the number back.
+fn whole(number: f64, power: f64) -> Option<i64> {
+    let product = number * power;
+    if !product.is_finite() || product.abs() >= 9e15 {
+        return None;
+    }
+    #[expect(clippy::cast_possible_truncation, reason = "below 2^53")]
+    let near = (product + 0.5_f64.copysign(product)) as i64;
+    (back(near, power).to_bits() == number.to_bits()).then_some(near)
+}
+
+#[expect(clippy::cast_precision_loss, reason = "below 2^53")]
+fn back(whole: i64, power: f64) -> f64 {
+    whole as f64 / power
+}
+
+/// About how many digits all steps of an order have together.
+fn length(all: &[i64], order: u8) -> u64 {
+    steps(all, order)
+        .map(|step| u64::from(64 - step.unsigned_abs().leading_zeros()))
+        .sum()
+}
+
+fn steps(all: &[i64], order: u8) -> impl Iterator<Item = i64> + '_ {
+    let (mut one, mut two) = (0, 0);
+    all.iter().map(move |&number| {
+        let first = number - one;
+        let second = first - two;
+        (one, two) = (number, first);
+        match order {
+            0 => number,
+            1 => first,
+            _ => second,
+        }
+    })
+}
+
+impl Serialize for StoredNumbers {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let Some((decimals, all)) = self.whole() else {
+            return self.numbers.serialize(serializer);
+        };
+        let order = [1, 2, 0]
+            .into_iter()
+            .min_by_key(|&order| length(&all, order))
+            .unwrap_or(1);
+        let mut map = serializer.serialize_map(Some(3))?;
+        map.serialize_entry("decimals", &decimals)?;
+        map.serialize_entry("order", &order)?;
+        map.serialize_entry("steps", &Steps { all: &all, order })?;
+        map.end()
+    }
+}
+
+struct Steps<'a> {
+    all: &'a [i64],
+    order: u8,
+}
+
+impl Serialize for Steps<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut list = serializer.serialize_seq(None)?;
+        let mut steps = steps(self.all, self.order).peekable();
+        while let Some(step) = steps.next() {
+            let mut count = 1_usize;
+            while steps.next_if_eq(&step).is_some() {
+                count += 1;
+            }
+            if count >= EQUAL {
+                list.serialize_element(&(step, count))?;
+            } else {
+                for _ in 0..count {
+                    list.serialize_element(&step)?;
+                }
+            }
+        }
+        list.end()
+    }
+}
+
+/// A step, or several equal ones.
+#[derive(JsonSchema)]
+#[schemars(rename = "StoredStep")]
+#[serde(untagged)]
+#[expect(dead_code, reason = "for the schema alone")]
+pub(crate) enum Step {
+    /// A step.
+    One(i64),
+    /// A step and how many times it follows.
+    Several(i64, u32),
+}
+
+/// The numbers of a column: each written out; or as whole numbers, times 10 to the power of `decimals`, of which steps
+/// were taken `order` times (each number less the one before, 0 before the first).
+#[derive(JsonSchema)]
+#[schemars(rename = "StoredNumbers")]
+#[serde(untagged)]
+#[expect(dead_code, reason = "for the schema alone")]
+pub(crate) enum NumbersShape {
+    /// Each written out.
+    Plain(Vec<f64>),
+    /// Whole numbers and the steps between them.
+    Steps {
+        /// The numbers were multiplied by 10 to this power.
+        #[schemars(range(max = 22))]
+        decimals: u8,
+        /// How many times steps were taken.
+        #[schemars(range(max = 2))]
+        order: u8,
+        /// What came of it; running sums, `order` times, undo it.
+        steps: Vec<Step>,
+    },
+}
+
+impl<'de> Deserialize<'de> for StoredNumbers {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        deserializer.deserialize_any(Reading)
+    }
+}
+
+/// What is said of a column that is written in steps.
+#[derive(Deserialize)]
+#[serde(field_identifier, rename_all = "lowercase")]
+enum Member {
+    Decimals,
+    Order,
+    Steps,
+}
+
+struct Reading;
+
+impl<'de> Visitor<'de> for Reading {
+    type Value = StoredNumbers;
+
+    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("numbers, or `decimals`, `order` and `steps`")
+    }
+
+    fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<StoredNumbers, A::Error> {
+        let mut numbers = Vec::new();
+        while let Some(number) = list.next_element::<f64>()? {
+            numbers.push(number);
+        }
+        Ok(StoredNumbers {
+            numbers: numbers.into(),
+            decimals: None,
+        })
+    }
+
+    fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<StoredNumbers, A::Error> {
+        let (mut decimals, mut order, mut steps) = (None, None, None);
+        while let Some(key) = map.next_key()? {
+            match key {
+                Member::Decimals => decimals = Some(map.next_value::<u8>()?),
+                Member::Order => order = Some(map.next_value::<u8>()?),
+                Member::Steps => steps = Some(map.next_value::<Read>()?.0),
+            }
+        }
+        let decimals = decimals.ok_or_else(|| de::Error::missing_field("decimals"))?;
+        let order = order.ok_or_else(|| de::Error::missing_field("order"))?;
+        let mut all = steps.ok_or_else(|| de::Error::missing_field("steps"))?;
+        if decimals > MOST_DECIMALS || order > 2 {
+            let found = format!("decimals {decimals} and order {order}, expected at most 22 and 2");
+            return Err(de::Error::custom(found));
+        }
+        for _ in 0..order {
+            let mut sum = 0_i64;
+            for step in &mut all {
+                sum = sum.saturating_add(*step);
+                *step = sum;
+            }
+        }
+        let power = power(decimals);
+        let number = |&whole: &i64| (whole.abs() <= EXACT).then(|| back(whole, power));
+        let numbers: Option<Vec<f64>> = all.iter().map(number).collect();
+        Ok(StoredNumbers {
+            numbers: numbers
+                .ok_or_else(|| de::Error::custom("steps that add up to more than 2^53"))?
+                .into(),
+            decimals: None,
+        })
+    }
+}
+
+/// Steps as they are read, each by itself.
+struct Read(Vec<i64>);
+
+impl<'de> Deserialize<'de> for Read {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct List;
+        impl<'de> Visitor<'de> for List {
+            type Value = Read;
+
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a list of steps")
+            }
+
+            fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<Read, A::Error> {
+                let mut all = Vec::new();
+                while let Some(Several(step, count)) = list.next_element()? {
+                    let count = count as usize;
+                    if all.len() + count > MOST_NUMBERS {
+                        return Err(de::Error::custom("more steps than a column has numbers"));
+                    }
+                    all.resize(all.len() + count, step);
+                }
+                Ok(Read(all))
+            }
+        }
+        deserializer.deserialize_seq(List)
+    }
+}
+
+/// A step and how many times it follows.
+struct Several(i64, u32);
+
+impl<'de> Deserialize<'de> for Several {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct One;
+        impl<'de> Visitor<'de> for One {
+            type Value = Several;
+
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a whole number, or one and its count")
+            }
+
+            fn visit_i64<E: de::Error>(self, step: i64) -> Result<Several, E> {
+                Ok(Several(step, 1))
+            }
+
+            fn visit_u64<E: de::Error>(self, step: u64) -> Result<Several, E> {
+                i64::try_from(step)
+                    .map(|step| Several(step, 1))
+                    .map_err(|_| de::Error::custom("a step beyond 2^63"))
+            }
+
+            fn visit_seq<A: SeqAccess<'de>>(self, mut pair: A) -> Result<Several, A::Error> {
+                let missing = || de::Error::custom("a step and its count");
+                let step = pair.next_element()?.ok_or_else(missing)?;
+                let count = pair.next_element()?.ok_or_else(missing)?;
+                Ok(Several(step, count))
+            }
+        }
+        deserializer.deserialize_any(One)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn stored(numbers: &[f64], decimals: &Decimals) -> String {
+        let stored = StoredNumbers::new(numbers.to_vec().into(), decimals);
+        serde_json::to_string(&stored).expect("it writes")
+    }
+
+    fn read(text: &str) -> Result<Vec<f64>, String> {
+        serde_json::from_str::<StoredNumbers>(text)
+            .map(|stored| stored.into_numbers().to_vec())
+            .map_err(|error| error.to_string())
+    }
+
+    #[test]
+    fn known_columns() {
+        let four = Decimals::uniform(4, 4);
+        assert_eq!(
+            stored(&[0.125, 0.1252, 0.1255, 0.125], &four),
+            r#"{"decimals":4,"order":1,"steps":[1250,2,3,-5]}"#
+        );
+        let axis: Vec<f64> = (0..100).map(|n| 350.0 + 0.5 * f64::from(n)).collect();
+        assert_eq!(
+            stored(&axis, &Decimals::default()),
+            r#"{"decimals":1,"order":2,"steps":[3500,-3495,[0,98]]}"#
+        );
+        assert_eq!(stored(&[0.125, 0.5], &four), "[0.125,0.5]");
+        // Neither a minus zero nor a third comes back from whole numbers.
+        assert_eq!(stored(&[1.0, -0.0, 2.0, 3.0], &four), "[1.0,-0.0,2.0,3.0]");
+        assert!(stored(&[1.0 / 3.0, 1.0, 2.0, 3.0], &four).starts_with("[0.333"));
+    }
+
+    #[test]
+    fn what_cannot_be_is_refused() {
+        for wrong in [
+            r#"{"decimals":4,"order":3,"steps":[1]}"#,
+            r#"{"decimals":23,"order":1,"steps":[1]}"#,
+            r#"{"decimals":4,"steps":[1]}"#,
+            r#"{"decimals":4,"order":1,"steps":[[1,4294967295]]}"#,
+            r#"{"decimals":4,"order":1,"steps":[9007199254740992,1]}"#,
+            r#"{"decimals":4,"order":1,"steps":[18446744073709551615]}"#,
+            r#"{"decimals":4,"order":1,"steps":[[1]]}"#,
+            r#"{"decimals":4,"order":1,"steps":[1.5]}"#,
+            r#"{"digits":4,"order":1,"steps":[1]}"#,
+            r#""numbers""#,
+        ] {
+            assert!(read(wrong).is_err(), "{wrong}");
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn decimals_come_back_bit_for_bit(
+            whole in prop::collection::vec(-1_000_000_000_i64..1_000_000_000, 0..60),
+            digits in 0_u8..12,
+            told in any::<bool>(),
+        ) {
+            let text = |n: &i64| format!("{n}e-{digits}").parse::<f64>().expect("a number");
+            let numbers: Vec<f64> = whole.iter().map(text).collect();
+            let decimals = if told { Decimals::uniform(digits, numbers.len()) } else { Decimals::default() };
+            let again = read(&stored(&numbers, &decimals)).expect("it reads");
+            let bits = |all: &[f64]| all.iter().map(|n| n.to_bits()).collect::<Vec<_>>();
+            prop_assert_eq!(bits(&again), bits(&numbers));
+        }
+
+        #[test]
+        fn any_numbers_come_back_bit_for_bit(
+            numbers in prop::collection::vec(any::<f64>().prop_filter("finite", |n| n.is_finite()), 0..40),
+            digits in 0_u8..40,
+        ) {
+            let again = read(&stored(&numbers, &Decimals::uniform(digits, 1))).expect("it reads");
+            let bits = |all: &[f64]| all.iter().map(|n| n.to_bits()).collect::<Vec<_>>();
+            prop_assert_eq!(bits(&again), bits(&numbers));
+        }
+    }
+}
