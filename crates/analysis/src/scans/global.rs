@@ -430,9 +430,12 @@ fn fit_shape(scans: &Scans<'_>, shape: &Shape<'_>) -> Result<GlobalFit, Refusal>
             why: "no trial rate constants suit the scans".into(),
         });
     };
-    let lost = |iterations| Refusal::NotConverged {
-        how: "the rate constants did not settle; the scans may not follow this scheme".into(),
-        iterations,
+    let lost = |iterations| match shape {
+        Shape::Own(network) => network.undetermined(),
+        Shape::Known(_) => Refusal::NotConverged {
+            how: "the rate constants did not settle; the scans may not follow this scheme".into(),
+            iterations,
+        },
     };
     let mut at = project(shape, scans.times, &data, &k).ok_or_else(|| lost(0))?;
     let mut damping = 1e-3;
@@ -483,6 +486,14 @@ fn fit_shape(scans: &Scans<'_>, shape: &Shape<'_>) -> Result<GlobalFit, Refusal>
                 .to_owned(),
         );
     }
+    if let Shape::Own(_) = shape {
+        let (order, said) = most_sensible(scans, shape, &data, &k, &at);
+        if order != k {
+            k = order;
+            at = project(shape, scans.times, &data, &k).ok_or_else(|| lost(iterations))?;
+        }
+        remarks.extend(said);
+    }
     let degrees_of_freedom = (n * m).saturating_sub(species * m + count);
     if degrees_of_freedom == 0 {
         return Err(Refusal::TooFewPoints {
@@ -492,10 +503,7 @@ fn fit_shape(scans: &Scans<'_>, shape: &Shape<'_>) -> Result<GlobalFit, Refusal>
         });
     }
     let variance = at.rss / degrees_of_freedom as f64;
-    let covariance = invert(&at.normal).ok_or_else(|| match shape {
-        Shape::Own(network) => network.undetermined(),
-        Shape::Known(_) => lost(iterations),
-    })?;
+    let covariance = invert(&at.normal).ok_or_else(|| lost(iterations))?;
     let half = t_half_width(0.95, degrees_of_freedom as f64);
     let rates = k
         .iter()
@@ -534,27 +542,6 @@ fn fit_shape(scans: &Scans<'_>, shape: &Shape<'_>) -> Result<GlobalFit, Refusal>
         }
         _ => None,
     };
-    if matches!(shape, Shape::Own(_)) && count > 1 {
-        remarks.push(
-            "other rate constants with other spectra of the species may fit equally well, such as the same ones in another order; \
-             spectra that are nowhere negative speak for one of them, and only chemistry can choose"
-                .to_owned(),
-        );
-        let negative = spectra.iter().find(|spectrum| {
-            spectrum
-                .absorbance
-                .iter()
-                .zip(&spectrum.standard_error)
-                .any(|(a, e)| *a < -4.0 * e)
-        });
-        if let Some(negative) = negative {
-            remarks.push(format!(
-                "the spectrum of {} is negative somewhere by more than four of its errors: the scheme, or the order of its constants, \
-                 is wrong",
-                negative.species
-            ));
-        }
-    }
     let concentrations = shape
         .profiles(scans.times, &k)
         .map(|profiles| shape.species().into_iter().zip(profiles.species).collect())
@@ -573,6 +560,83 @@ fn fit_shape(scans: &Scans<'_>, shape: &Shape<'_>) -> Result<GlobalFit, Refusal>
         iterations,
         remarks,
     })
+}
+
+/// Of the same rate constants in other orders that fit as well, the one whose spectra are least negative; and what must be said
+/// of the others.
+fn most_sensible(
+    scans: &Scans<'_>,
+    shape: &Shape<'_>,
+    data: &[Vec<f64>],
+    k: &[f64],
+    at: &Projected,
+) -> (Vec<f64>, Vec<String>) {
+    /// Errors by which a spectrum may lie below zero by chance, over all its wavelengths.
+    const BELOW: f64 = -4.0;
+    if k.len() < 2 {
+        return (k.to_vec(), Vec::new());
+    }
+    let readings = (scans.times.len() * scans.wavelengths.len()) as f64;
+    let variance = at.rss / readings;
+    let mut found: Vec<(f64, Vec<f64>)> = Vec::new();
+    for order in orders(k.len()) {
+        let trial: Vec<f64> = order.iter().map(|place| k[*place]).collect();
+        let Some(other) = project(shape, scans.times, data, &trial) else {
+            continue;
+        };
+        if other.rss > at.rss * (1.0 + 1e-6) {
+            continue;
+        }
+        let spectra = spectra_of(scans, &other, variance, &shape.species());
+        let lowest = spectra
+            .iter()
+            .flat_map(|s| s.absorbance.iter().zip(&s.standard_error))
+            .map(|(a, e)| a / e.max(f64::MIN_POSITIVE))
+            .fold(f64::INFINITY, f64::min);
+        found.push((lowest.min(0.0), trial));
+    }
+    found.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let mut said = Vec::new();
+    let Some((lowest, best)) = found.first().cloned() else {
+        return (k.to_vec(), said);
+    };
+    if lowest < BELOW {
+        said.push(
+            "in every order of the rate constants the spectrum of some species is negative somewhere by more than four of its \
+             errors: the scheme is wrong, or something is missing from the scans"
+                .to_owned(),
+        );
+    } else if found.len() > 1 {
+        let others = found.iter().filter(|(lowest, _)| *lowest >= BELOW).count() - 1;
+        said.push(if others == 0 {
+            "the same rate constants fit as well in another order; this is the only one in which no spectrum is negative".to_owned()
+        } else {
+            format!(
+                "the same rate constants fit as well in {others} other {}, with other spectra that are nowhere negative either: only \
+                 chemistry can choose",
+                if others == 1 { "order" } else { "orders" }
+            )
+        });
+    }
+    (best, said)
+}
+
+/// All orders of so many things, the given one first.
+fn orders(count: usize) -> Vec<Vec<usize>> {
+    let mut all: Vec<Vec<usize>> = vec![Vec::new()];
+    for _ in 0..count {
+        all = all
+            .iter()
+            .flat_map(|begun| {
+                (0..count).filter(|place| !begun.contains(place)).map(|place| {
+                    let mut next = begun.clone();
+                    next.push(place);
+                    next
+                })
+            })
+            .collect();
+    }
+    all
 }
 
 /// Spectra of the species from the scans at the projected state, with errors from the residual variance.

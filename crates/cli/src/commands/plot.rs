@@ -125,7 +125,8 @@ impl Plot {
         let mut sets: Vec<(String, Drawn)> = Vec::new();
         for subject in subjects {
             for found in fit_run_for(&plan, &subject.run, &Wanted::default()) {
-                let name = name_of(subject, &found.label);
+                let several = subject.run.traces.len() > 1;
+                let name = name_of(subject, if several { &found.label } else { "" });
                 if !found.is_result() {
                     said.push(format!("left out: {name}: {}", found.outcome.termination));
                     continue;

@@ -159,6 +159,125 @@ impl Look {
     }
 }
 
+/// How each layer of a panel looks.
+fn looks(panel: &Panel) -> Vec<Look> {
+    let (mut lines, mut points) = (0, 0);
+    panel
+        .layers
+        .iter()
+        .map(|layer| {
+            let next = |count: &mut usize| {
+                *count += 1;
+                *count - 1
+            };
+            match (layer.series(), layer.shape()) {
+                (Some(series), _) => Look::of_series(series),
+                (None, Layer::Points(_)) => Look::of_points(next(&mut points)),
+                (None, Layer::Line(_)) => Look::of_line(next(&mut lines)),
+                (None, Layer::Band(_)) => Look::of_line(lines),
+                (None, Layer::Bars(_)) => Look::of_points(points),
+                (None, _) => Look::of_points(0),
+            }
+        })
+        .collect()
+}
+
+fn has_series(panel: &Panel) -> bool {
+    panel.layers.iter().any(|layer| layer.series().is_some())
+}
+
+/// The names of series, in rows between the title and the panels.
+struct Names<'a> {
+    entries: Vec<(&'a Layer, Look)>,
+    columns: i32,
+}
+
+impl<'a> Names<'a> {
+    const SIZE: i32 = 26;
+    const ROW: i32 = 38;
+    /// Above so many names they stand in two columns.
+    const MANY: usize = 6;
+
+    fn of(figure: &'a Figure) -> Self {
+        let mut entries: Vec<(&Layer, Look)> = Vec::new();
+        for panel in figure.panels.iter().filter(|panel| has_series(panel)) {
+            for (layer, look) in panel.layers.iter().zip(looks(panel)) {
+                if !layer.name().is_empty() && !layer.shape().is_empty() {
+                    entries.push((layer, look));
+                }
+            }
+        }
+        let columns = if entries.len() > Self::MANY { 2 } else { 1 };
+        Self { entries, columns }
+    }
+
+    fn height(&self) -> i32 {
+        let rows = self
+            .entries
+            .len()
+            .div_ceil(usize::try_from(self.columns).unwrap_or(1));
+        Self::ROW * i32::try_from(rows).unwrap_or(0)
+    }
+
+    fn draw<B: DrawingBackend>(&self, area: &Area<B>, top: i32, right: i32) -> Result<(), String> {
+        let width = (right - LEFT) / self.columns;
+        for (number, (layer, look)) in (0..).zip(&self.entries) {
+            let left = LEFT + width * (number % self.columns);
+            let middle = top + Self::ROW * (number / self.columns) + Self::ROW / 2;
+            sample(area, layer, *look, (left, middle))?;
+            let style = letters(Self::SIZE, BLACK, HPos::Left, VPos::Center);
+            let name = fitted(layer.name(), Self::SIZE, width - 110);
+            area.draw(&Text::new(name, (left + 72, middle), style))
+                .map_err(words)?;
+        }
+        Ok(())
+    }
+}
+
+/// A small piece of a layer, for a legend.
+fn sample<B: DrawingBackend>(
+    area: &Area<B>,
+    layer: &Layer,
+    look: Look,
+    (left, middle): (i32, i32),
+) -> Result<(), String> {
+    let (from, to) = (left, left + 60);
+    let centre = (left + 30, middle);
+    let fill = |colour: RGBColor| {
+        let box_of = [(from, middle - 12), (to, middle + 12)];
+        area.draw(&Rectangle::new(box_of, colour.filled())).map_err(words)
+    };
+    match layer.shape() {
+        Layer::Points(_) => mark(area, centre, look),
+        Layer::LeftOut(_) => crossed(area, centre),
+        Layer::Line(_) => stroke(
+            area,
+            &[(from, middle), (to, middle)],
+            look.dashes(),
+            look.colour.stroke_width(4),
+        ),
+        Layer::Level(_) => stroke(
+            area,
+            &[(from, middle), (to, middle)],
+            DASHES[2],
+            GREY.stroke_width(3),
+        ),
+        Layer::Bars(_) => {
+            let ends = vec![(centre.0, middle - 12), (centre.0, middle + 12)];
+            area.draw(&PathElement::new(ends, look.colour.stroke_width(2)))
+                .map_err(words)
+        }
+        Layer::Band(_) => fill(look.wash()),
+        Layer::Window(..) => fill(WASH),
+        Layer::Marks(_) => {
+            let (x, y) = centre;
+            let tip = vec![(x, y + 9), (x - 9, y - 9), (x + 9, y - 9)];
+            area.draw(&Polygon::new(tip, LINES[0].filled())).map_err(words)
+        }
+        Layer::Named(..) | Layer::Series(..) => Ok(()),
+    }
+}
+
 /// Where a panel lies on the picture, and its scales.
 struct Frame<'a> {
     x: &'a Scale,
@@ -205,9 +324,12 @@ impl Figure {
         let x = Scale::of(all().flat_map(|layer| layer.shape().xs()), true);
         let shares: f64 = self.panels.iter().map(|panel| panel.share.max(0.0)).sum();
         let gaps = BETWEEN * i32::try_from(self.panels.len().saturating_sub(1)).unwrap_or(0);
+        let names = Names::of(self);
         let height = i32::try_from(sheet.height).unwrap_or(i32::MAX);
-        let room = f64::from(height - sheet.above() - BELOW - gaps);
-        let mut top = sheet.above();
+        let above = sheet.above() + names.height();
+        names.draw(area, sheet.above(), sheet.right())?;
+        let room = f64::from((height - above - BELOW - gaps).max(100));
+        let mut top = above;
         for (number, panel) in self.panels.iter().enumerate() {
             let height = (room * panel.share.max(0.0) / shares.max(f64::MIN_POSITIVE)).round() as i32;
             let frame = Frame {
@@ -256,25 +378,7 @@ impl Layer {
 
 impl Frame<'_> {
     fn draw<B: DrawingBackend>(&self, area: &Area<B>, panel: &Panel, last: bool) -> Result<(), String> {
-        let (mut lines, mut points) = (0, 0);
-        let looks: Vec<Look> = panel
-            .layers
-            .iter()
-            .map(|layer| {
-                let next = |count: &mut usize| {
-                    *count += 1;
-                    *count - 1
-                };
-                match (layer.series(), layer.shape()) {
-                    (Some(series), _) => Look::of_series(series),
-                    (None, Layer::Points(_)) => Look::of_points(next(&mut points)),
-                    (None, Layer::Line(_)) => Look::of_line(next(&mut lines)),
-                    (None, Layer::Band(_)) => Look::of_line(lines),
-                    (None, Layer::Bars(_)) => Look::of_points(points),
-                    (None, _) => Look::of_points(0),
-                }
-            })
-            .collect();
+        let looks = looks(panel);
         for (layer, look) in panel.layers.iter().zip(&looks) {
             match layer.shape() {
                 Layer::Window(from, to) => self.window(area, *from, *to)?,
@@ -302,7 +406,8 @@ impl Frame<'_> {
                 legend.push((layer, *look));
             }
         }
-        if legend.len() > 1 {
+        // Series are named above the panels, where nothing is covered.
+        if legend.len() > 1 && !has_series(panel) {
             self.legend(area, &legend)?;
         }
         Ok(())
@@ -496,7 +601,7 @@ impl Frame<'_> {
         const ROW: i32 = 38;
         let names: Vec<String> = entries
             .iter()
-            .map(|(layer, _)| fitted(layer.name(), SIZE, 520))
+            .map(|(layer, _)| fitted(layer.name(), SIZE, (self.right - LEFT - 200).min(520)))
             .collect();
         let longest = names.iter().map(|name| name.chars().count()).max().unwrap_or(0);
         let width = 100 + i32::try_from(longest).unwrap_or(0) * SIZE * 55 / 100;
@@ -525,46 +630,7 @@ impl Frame<'_> {
             .map_err(words)?;
         let mut middle = corner.1 + 8 + ROW / 2;
         for ((layer, look), name) in entries.iter().zip(names) {
-            let (from, to) = (corner.0 + 14, corner.0 + 74);
-            let centre = (corner.0 + 44, middle);
-            match layer.shape() {
-                Layer::Points(_) => mark(area, centre, *look)?,
-                Layer::Bars(_) => {
-                    let ends = [(centre.0, middle - 12), (centre.0, middle + 12)];
-                    area.draw(&PathElement::new(ends.to_vec(), look.colour.stroke_width(2)))
-                        .map_err(words)?;
-                }
-                Layer::Band(_) => {
-                    let box_of = [(from, middle - 12), (to, middle + 12)];
-                    area.draw(&Rectangle::new(box_of, look.wash().filled()))
-                        .map_err(words)?;
-                }
-                Layer::LeftOut(_) => crossed(area, centre)?,
-                Layer::Line(_) => stroke(
-                    area,
-                    &[(from, middle), (to, middle)],
-                    look.dashes(),
-                    look.colour.stroke_width(4),
-                )?,
-                Layer::Level(_) => {
-                    stroke(
-                        area,
-                        &[(from, middle), (to, middle)],
-                        DASHES[2],
-                        GREY.stroke_width(3),
-                    )?;
-                }
-                Layer::Named(..) | Layer::Series(..) => {}
-                Layer::Window(..) => {
-                    let box_of = [(from, middle - 12), (to, middle + 12)];
-                    area.draw(&Rectangle::new(box_of, WASH.filled())).map_err(words)?;
-                }
-                Layer::Marks(_) => {
-                    let (x, y) = centre;
-                    let tip = vec![(x, y + 9), (x - 9, y - 9), (x + 9, y - 9)];
-                    area.draw(&Polygon::new(tip, LINES[0].filled())).map_err(words)?;
-                }
-            }
+            sample(area, layer, *look, (corner.0 + 14, middle))?;
             let style = letters(SIZE, BLACK, HPos::Left, VPos::Center);
             area.draw(&Text::new(name, (corner.0 + 86, middle), style))
                 .map_err(words)?;
@@ -677,9 +743,16 @@ fn mark<B: DrawingBackend>(area: &Area<B>, (x, y): (i32, i32), look: Look) -> Re
             let corners = vec![(x, y - R), (x - R, y + R), (x + R, y + R), (x, y - R)];
             area.draw(&PathElement::new(corners, style)).map_err(words)
         }
-        2 => area
-            .draw(&Rectangle::new([(x - R, y - R), (x + R, y + R)], style))
-            .map_err(words),
+        2 => {
+            let corners = vec![
+                (x - R, y - R),
+                (x + R, y - R),
+                (x + R, y + R),
+                (x - R, y + R),
+                (x - R, y - R),
+            ];
+            area.draw(&PathElement::new(corners, style)).map_err(words)
+        }
         _ => {
             let corners = vec![(x, y - R), (x + R, y), (x, y + R), (x - R, y), (x, y - R)];
             area.draw(&PathElement::new(corners, style)).map_err(words)
