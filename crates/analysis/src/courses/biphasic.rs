@@ -72,9 +72,9 @@ fn begin(t: &[f64], y: &[f64], offset: bool) -> Option<(f64, f64)> {
     let with_y: Vec<f64> = (0..GRID).map(|i| dot(of(i), &values)).collect();
     let sums: Vec<f64> = (0..GRID).map(|i| dot(of(i), &ones)).collect();
     let mut products = [[0.0; GRID]; GRID];
-    for i in 0..GRID {
-        for j in 0..=i {
-            products[i][j] = dot(of(i), of(j));
+    for (i, row) in products.iter_mut().enumerate() {
+        for (j, product) in row.iter_mut().enumerate().take(i + 1) {
+            *product = dot(of(i), of(j));
         }
     }
     let m = if offset { 3 } else { 2 };

@@ -6,6 +6,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::network::Followed;
 use super::{Network, Scans};
 use crate::distribution::t_half_width;
 use crate::fit::Interval;
@@ -150,7 +151,7 @@ impl Shape<'_> {
         match self {
             Self::Known(scheme) => Some(profiles(*scheme, times, k)),
             Self::Own(network) => {
-                let (species, slopes) = network.follow(times, k)?;
+                let Followed { species, slopes } = network.follow(times, k)?;
                 Some(Profiles { species, slopes })
             }
         }

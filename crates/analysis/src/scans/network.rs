@@ -11,6 +11,14 @@ pub struct Network {
     pub steps: Vec<(usize, usize, String)>,
 }
 
+/// Concentrations over time.
+pub(super) struct Followed {
+    /// A column for each species.
+    pub(super) species: Vec<Vec<f64>>,
+    /// For each rate constant, the derivatives of each species' column by it.
+    pub(super) slopes: Vec<Vec<Vec<f64>>>,
+}
+
 /// Most species: more are never told apart by scans.
 const MOST_SPECIES: usize = 6;
 /// Most rate constants that are searched for together.
@@ -95,7 +103,7 @@ impl Network {
     ///
     /// The linear equations are carried from one time to the next by their Taylor series (18 terms over steps of half the
     /// shortest time constant, which leaves less than the last digit), sensitivities along with them.
-    pub(super) fn follow(&self, times: &[f64], k: &[f64]) -> Option<(Vec<Vec<f64>>, Vec<Vec<Vec<f64>>>)> {
+    pub(super) fn follow(&self, times: &[f64], k: &[f64]) -> Option<Followed> {
         let (s, count, n) = (self.species.len(), k.len(), times.len());
         let mut loss = vec![0.0; s];
         for ((from, _, _), k) in self.steps.iter().zip(k) {
@@ -125,7 +133,7 @@ impl Network {
                 }
             }
         }
-        Some((species, slopes))
+        Some(Followed { species, slopes })
     }
 
     /// One step of the Taylor series.
@@ -185,7 +193,7 @@ mod tests {
         let times = [0.0, 0.5, 3.0, 40.0, 300.0];
         let chain = Network::parse("A->B, B->C").unwrap();
         let (k1, k2) = (0.31, 0.047);
-        let (species, slopes) = chain.follow(&times, &[k1, k2]).unwrap();
+        let Followed { species, slopes } = chain.follow(&times, &[k1, k2]).unwrap();
         for (i, t) in times.iter().enumerate() {
             let b = k1 / (k2 - k1) * ((-k1 * t).exp() - (-k2 * t).exp());
             assert!((species[0][i] - (-k1 * t).exp()).abs() < 1e-14);
@@ -195,7 +203,7 @@ mod tests {
             assert!((sum - 1.0).abs() < 1e-13);
         }
         let reversible = Network::parse("A<->B").unwrap();
-        let (species, _) = reversible.follow(&times, &[0.3, 0.1]).unwrap();
+        let species = reversible.follow(&times, &[0.3, 0.1]).unwrap().species;
         for (i, t) in times.iter().enumerate() {
             let wanted = (0.1 + 0.3 * (-0.4 * t).exp()) / 0.4;
             assert!((species[0][i] - wanted).abs() < 1e-14);

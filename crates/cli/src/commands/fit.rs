@@ -348,7 +348,8 @@ impl Fit {
                 let words = heading.words(&found.found);
                 ranked(
                     &words,
-                    (&found.ranked, &found.refused),
+                    &found.ranked,
+                    &found.refused,
                     &found.found.outcome,
                     screen,
                 )?;
@@ -802,7 +803,8 @@ fn comparison(subject: &Told, compared: &Comparison) -> Value {
 fn ranking(subject: &Told, compared: &Comparison, screen: &mut Screen) -> Result<(), Failure> {
     ranked(
         &subject.heading.words(&compared.found),
-        (&compared.ranked, &compared.refused),
+        &compared.ranked,
+        &compared.refused,
         &compared.found.outcome,
         screen,
     )
@@ -810,7 +812,8 @@ fn ranking(subject: &Told, compared: &Comparison, screen: &mut Screen) -> Result
 
 fn ranked(
     heading: &str,
-    (list, refused): (&[(String, f64, f64)], &[(String, String)]),
+    list: &[(String, f64, f64)],
+    refused: &[(String, String)],
     outcome: &curvary_record::Outcome,
     screen: &mut Screen,
 ) -> Result<(), Failure> {

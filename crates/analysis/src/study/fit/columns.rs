@@ -87,7 +87,7 @@ pub(super) fn arrange<'a>(plan: &FitPlan, run: &'a Run) -> Result<Arranged<'a>, 
     let parsed = Formula::parse(&whole, &[]).map_err(|error| unsuitable(error.to_string()))?;
     let names: Vec<&str> = parsed.parameters().iter().map(|p| p.name.as_ref()).collect();
     let measured = parsed.measured();
-    if let Some((run, plan, note)) = bare_columns(plan, run, &names, measured)? {
+    if let Some(Bare { run, plan, note }) = bare_columns(plan, run, &names, measured)? {
         let arranged = arrange(&plan, &run)?;
         let mut remarks = arranged.remarks;
         remarks.extend(note);
@@ -198,21 +198,19 @@ fn running_told(run: &Run) -> Option<Diagnostic> {
     ))
 }
 
+/// A table without heads whose columns have got names.
+struct Bare {
+    run: Run,
+    plan: FitPlan,
+    note: Option<Diagnostic>,
+}
+
 /// A table without heads, its columns named: by a line above it, such as `Data: y x`, or by their place where the person
 /// says which of them runs.
 ///
 /// # Errors
 /// The question which column runs, where nothing says it.
-#[expect(
-    clippy::type_complexity,
-    reason = "a run, a plan and a remark that belong together once"
-)]
-fn bare_columns(
-    plan: &FitPlan,
-    run: &Run,
-    names: &[&str],
-    measured: &str,
-) -> Result<Option<(Run, FitPlan, Option<Diagnostic>)>, Refusal> {
+fn bare_columns(plan: &FitPlan, run: &Run, names: &[&str], measured: &str) -> Result<Option<Bare>, Refusal> {
     let named = |column: &Column| column.name.as_deref().is_some_and(|name| !name.is_empty());
     let has_heads = run
         .traces
@@ -243,7 +241,11 @@ fn bare_columns(
                 words.join(", ")
             ),
         );
-        return Ok(Some((with_heads(run, &words), plan.clone(), Some(note))));
+        return Ok(Some(Bare {
+            run: with_heads(run, &words),
+            plan: plan.clone(),
+            note: Some(note),
+        }));
     }
     if plan.variables.is_empty() {
         let column = |place: usize, column: &Column| {
@@ -295,7 +297,11 @@ fn bare_columns(
             names.last().copied().unwrap_or_default()
         )));
     }
-    Ok(Some((with_heads(run, &heads), plan, None)))
+    Ok(Some(Bare {
+        run: with_heads(run, &heads),
+        plan,
+        note: None,
+    }))
 }
 
 /// The run with names for its running column and its measured ones.
