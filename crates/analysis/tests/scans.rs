@@ -2,7 +2,7 @@
 
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
-use curvary_analysis::scans::{Scans, Scheme, fit_global, isosbestic_points, rank};
+use curvary_analysis::scans::{Network, Scans, Scheme, fit_global, fit_network, isosbestic_points, rank};
 
 struct Noise(u64);
 
@@ -159,6 +159,33 @@ fn global_fits_give_rates_and_spectra() {
     Made::new(&[0.05, 0.25], 0.0, 150).with(|s| {
         let found = fit_global(s, Scheme::Consecutive).unwrap();
         assert!((found.rates[0].value - 0.25).abs() < 1e-8 && (found.rates[1].value - 0.05).abs() < 1e-8);
+    });
+}
+
+/// A scheme of one's own is the built-in one where they are the same, to the digits of the minimum.
+#[test]
+fn own_schemes_give_the_same_and_say_what_they_cannot_tell() {
+    Made::new(&[0.25, 0.05], 5e-4, 60).with(|s| {
+        let known = fit_global(s, Scheme::Consecutive).unwrap();
+        let own = fit_network(s, &Network::parse("A->B, B->C").unwrap()).unwrap();
+        assert!((own.residual_sum_of_squares / known.residual_sum_of_squares - 1.0).abs() < 1e-9);
+        let mut found: Vec<f64> = own.rates.iter().map(|rate| rate.value).collect();
+        found.sort_by(|a, b| b.total_cmp(a));
+        for (found, known) in found.iter().zip(&known.rates) {
+            assert!((found / known.value - 1.0).abs() < 1e-7, "{found} {known:?}");
+        }
+        assert!(!own.remarks.is_empty());
+        for i in 0..own.concentrations[0].1.len() {
+            let sum: f64 = own.concentrations.iter().map(|species| species.1[i]).sum();
+            assert!((sum - 1.0).abs() < 1e-12);
+        }
+    });
+    // One reversible step shows the sum of its constants only.
+    Made::new(&[0.08], 5e-4, 40).with(|s| {
+        let refused = fit_network(s, &Network::parse("A<->B").unwrap()).unwrap_err();
+        assert_eq!(refused.code(), "unsuitable");
+        let single = fit_network(s, &Network::parse("A->B").unwrap()).unwrap();
+        assert!((single.rates[0].value - 0.08).abs() < 4.0 * single.rates[0].standard_error);
     });
 }
 

@@ -10,7 +10,7 @@ use serde_json::{Map, Value, json};
 
 use crate::commands::find::short;
 use crate::ending::{Ending, Failure, Outcome};
-use crate::figure::{Figure, Kind};
+use crate::figure::{Figure, Kind, Size};
 use crate::screen::{Screen, plural};
 use crate::subject::{Asked, Reading, Subject, Subjects};
 use crate::table::one_line;
@@ -24,6 +24,14 @@ pub(crate) struct Pictures {
     /// Kind of picture
     #[arg(long, value_name = "KIND", default_value = "svg", help_heading = "Pictures")]
     picture: Kind,
+    /// How large pictures are
+    #[arg(
+        long,
+        value_name = "SIZE",
+        default_value = "screen",
+        help_heading = "Pictures"
+    )]
+    size: Size,
 }
 
 impl Pictures {
@@ -32,6 +40,7 @@ impl Pictures {
         Self {
             figures: None,
             picture: Kind::Svg,
+            size: Size::Screen,
         }
     }
 
@@ -54,7 +63,7 @@ impl Pictures {
     pub(crate) fn draw(&self, name: &str, figure: &Figure) -> Result<u64, Failure> {
         let Some(folder) = &self.figures else { return Ok(0) };
         let path = folder.join(format!("{name}.{}", self.picture.ending()));
-        figure.write(&path, self.picture)?;
+        figure.write(&path, self.picture, self.size)?;
         Ok(1)
     }
 

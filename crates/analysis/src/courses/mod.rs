@@ -11,6 +11,7 @@
 //! assert!((found.fit.parameter("k").unwrap().value - 0.035).abs() < 1e-12);
 //! ```
 
+mod biphasic;
 mod compare;
 mod exponential;
 mod preparation;
@@ -455,6 +456,9 @@ impl Model for Course {
     }
 
     fn shortcut(&self, x: &[&[f64]], y: &[f64]) -> Option<Vec<f64>> {
+        if self.order == Order::Biphasic && !self.drift && !self.lag {
+            return biphasic::shortcut(x[0], y, self.offset);
+        }
         if self.order != Order::First || self.drift || self.lag || y.len() < 5 {
             return None;
         }

@@ -44,6 +44,8 @@ impl Conversion {
 pub struct Preparation {
     /// Times kept, both ends included; none: all.
     pub window: Option<(f64, f64)>,
+    /// Times left out, both ends included.
+    pub leave_out: Vec<(f64, f64)>,
     /// Signals above this are left out and counted: there stray light rules.
     pub saturated_above: Option<f64>,
     /// Time from mixing to the first reading's zero; added to every time, so that amplitudes are those at mixing.
@@ -108,6 +110,17 @@ pub fn prepare(time: &[f64], signal: &[f64], how: &Preparation) -> Result<Prepar
             allowed: format!("below its end {to}"),
         });
     }
+    if let Some((from, to)) = how
+        .leave_out
+        .iter()
+        .find(|(from, to)| from.is_nan() || to.is_nan() || from > to)
+    {
+        return Err(Refusal::OutOfRange {
+            what: "the beginning of the stretch that is left out".into(),
+            value: *from,
+            allowed: format!("at most its end {to}"),
+        });
+    }
     let factor = how.conversion.map(|c| c.factor()).transpose()?;
     let mut prepared = Prepared {
         time: Vec::new(),
@@ -118,6 +131,9 @@ pub fn prepare(time: &[f64], signal: &[f64], how: &Preparation) -> Result<Prepar
     };
     for (i, (t, y)) in time.iter().zip(signal).enumerate() {
         if how.window.is_some_and(|(from, to)| *t < from || *t > to) {
+            continue;
+        }
+        if how.leave_out.iter().any(|(from, to)| (*from..=*to).contains(t)) {
             continue;
         }
         if how.saturated_above.is_some_and(|limit| *y > limit) {

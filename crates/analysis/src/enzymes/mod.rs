@@ -70,6 +70,7 @@ pub fn fit_weighted_rates(
             "there is no rate law '{law}'; known are {}",
             crate::models::law::LAWS
                 .iter()
+                .filter(|l| l.is_of_rates())
                 .map(|l| l.name)
                 .collect::<Vec<_>>()
                 .join(", ")

@@ -211,6 +211,11 @@ pub struct Fit {
 }
 
 impl Fit {
+    /// The values of the parameters, in their order.
+    pub fn values(&self) -> Vec<f64> {
+        self.parameters.iter().map(|p| p.value).collect()
+    }
+
     /// The parameter of that name.
     pub fn parameter(&self, name: &str) -> Option<&Parameter> {
         self.parameters.iter().find(|p| p.name == name)

@@ -13,6 +13,8 @@
 //! assert!((found.parameters[0].value - 213.809_408_89).abs() < 1e-7);
 //! ```
 
+mod along;
+mod bootstrap;
 mod compare;
 mod correlation;
 mod diagnostics;
@@ -20,15 +22,19 @@ mod finish;
 mod found;
 mod profile;
 mod robust;
+mod shared;
 pub(crate) mod solver;
 mod weighting;
 
+pub use along::Along;
+pub use bootstrap::{Bootstrap, Dealt, bootstrap};
 pub use compare::{Choice, FTest, Ranked, compare, f_test, information};
 pub use correlation::Correlation;
 pub use correlation::allow_for_correlation;
 pub(crate) use diagnostics::wandering;
 pub use diagnostics::{Diagnostics, Normality, NormalityTest, Runs, Warning};
 pub use found::{Derived, Fit, Interval, Parameter, Remark, Solved, Standing, Termination};
+pub use shared::{Set, SharedFit, fit_shared};
 pub use weighting::{HUBER, Robust, TUKEY, Weighting};
 
 use crate::models::Model;

@@ -6,7 +6,8 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::Scans;
+use super::network::Followed;
+use super::{Network, Scans};
 use crate::distribution::t_half_width;
 use crate::fit::Interval;
 use crate::fit::solver::{factorise, product, sum_of_squares};
@@ -50,14 +51,14 @@ pub struct SpeciesSpectrum {
 /// The result of a global fit.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct GlobalFit {
-    /// The scheme.
-    pub scheme: Scheme,
     /// The rate constants; for A→B→C the faster one first.
     pub rates: Vec<GlobalRate>,
-    /// Correlation of the two rate constants; absent for one.
+    /// Correlation of the two rate constants; absent for one, and for more than two.
     pub correlation: Option<f64>,
     /// Spectra of the species.
     pub spectra: Vec<SpeciesSpectrum>,
+    /// Concentration of each species at the time of each scan; the first one starts at one.
+    pub concentrations: Vec<(String, Vec<f64>)>,
     /// For A→B→C: the spectrum of B if the slower step came first. It fits equally well; only chemistry can choose.
     pub other_intermediate: Option<SpeciesSpectrum>,
     /// Residual standard deviation of a reading.
@@ -139,6 +140,77 @@ fn profiles(scheme: Scheme, times: &[f64], k: &[f64]) -> Profiles {
     }
 }
 
+/// What gives the concentrations: a scheme that comes with the program, or one of a person's own.
+enum Shape<'a> {
+    Known(Scheme),
+    Own(&'a Network),
+}
+
+impl Shape<'_> {
+    fn profiles(&self, times: &[f64], k: &[f64]) -> Option<Profiles> {
+        match self {
+            Self::Known(scheme) => Some(profiles(*scheme, times, k)),
+            Self::Own(network) => {
+                let Followed { species, slopes } = network.follow(times, k)?;
+                Some(Profiles { species, slopes })
+            }
+        }
+    }
+
+    fn species(&self) -> Vec<String> {
+        match self {
+            Self::Known(Scheme::FirstOrder) => vec!["A".into(), "B".into()],
+            Self::Known(Scheme::Consecutive) => vec!["A".into(), "B".into(), "C".into()],
+            Self::Own(network) => network.species.clone(),
+        }
+    }
+
+    fn constants(&self) -> Vec<String> {
+        match self {
+            Self::Known(Scheme::FirstOrder) => vec!["k".into()],
+            Self::Known(Scheme::Consecutive) => vec!["k1".into(), "k2".into()],
+            Self::Own(network) => network.steps.iter().map(|step| step.2.clone()).collect(),
+        }
+    }
+
+    /// Rate constants to begin from, over what scans of such a length can show.
+    fn candidates(&self, span: f64, scans: usize) -> Vec<Vec<f64>> {
+        let fine = geometric(0.05 / span, scans as f64 / span, 14);
+        match self {
+            Self::Known(Scheme::FirstOrder) => fine.iter().map(|k| vec![*k]).collect(),
+            Self::Known(Scheme::Consecutive) => fine
+                .iter()
+                .enumerate()
+                .flat_map(|(i, fast)| fine[..i].iter().map(move |slow| vec![*fast, *slow]))
+                .collect(),
+            Self::Own(network) => {
+                let each = match network.steps.len() {
+                    1 => 14,
+                    2 => 9,
+                    3 => 6,
+                    _ => 4,
+                };
+                let grid = geometric(0.1 / span, scans as f64 / span, each);
+                let mut all: Vec<Vec<f64>> = vec![Vec::new()];
+                for place in 0..network.steps.len() {
+                    all = all
+                        .iter()
+                        .flat_map(|begun| {
+                            grid.iter().map(move |k| {
+                                let mut next = begun.clone();
+                                // Equal constants in a row make concentrations that cannot be told apart.
+                                next.push(k * (1.0 + 0.07 * place as f64));
+                                next
+                            })
+                        })
+                        .collect();
+                }
+                all
+            }
+        }
+    }
+}
+
 /// The state of the projected problem at given rate constants.
 struct Projected {
     rss: f64,
@@ -150,8 +222,8 @@ struct Projected {
     triangle: Vec<f64>,
 }
 
-fn project(scheme: Scheme, times: &[f64], data: &[Vec<f64>], k: &[f64]) -> Option<Projected> {
-    let profiles = profiles(scheme, times, k);
+fn project(shape: &Shape<'_>, times: &[f64], data: &[Vec<f64>], k: &[f64]) -> Option<Projected> {
+    let profiles = shape.profiles(times, k)?;
     let s = profiles.species.len();
     let n = times.len();
     // Orthonormal basis by Gram and Schmidt, twice.
@@ -298,12 +370,22 @@ fn step(at: &Projected, damping: f64) -> Option<Vec<f64>> {
 /// Bad data as named there; too few scans; [`Refusal::NotConverged`] where no rate constants settle;
 /// [`Refusal::ConstantSignal`] where nothing changes.
 pub fn fit_global(scans: &Scans<'_>, scheme: Scheme) -> Result<GlobalFit, Refusal> {
+    fit_shape(scans, &Shape::Known(scheme))
+}
+
+/// Fits a person's own scheme to scans. Times count from the beginning of the reaction, and rise.
+///
+/// # Errors
+/// As [`fit_global`]; [`Refusal::Unsuitable`] for a scheme whose rate constants scans do not determine.
+pub fn fit_network(scans: &Scans<'_>, network: &Network) -> Result<GlobalFit, Refusal> {
+    fit_shape(scans, &Shape::Own(network))
+}
+
+fn fit_shape(scans: &Scans<'_>, shape: &Shape<'_>) -> Result<GlobalFit, Refusal> {
     scans.check()?;
     let (n, m) = (scans.times.len(), scans.wavelengths.len());
-    let (count, species) = match scheme {
-        Scheme::FirstOrder => (1, 2),
-        Scheme::Consecutive => (2, 3),
-    };
+    let names = shape.constants();
+    let (count, species) = (names.len(), shape.species().len());
     if n < species + count + 1 {
         return Err(Refusal::TooFewPoints {
             what: "scans".into(),
@@ -336,18 +418,9 @@ pub fn fit_global(scans: &Scans<'_>, scheme: Scheme) -> Result<GlobalFit, Refusa
             .collect()
     };
     let span = scans.times[n - 1] - scans.times[0];
-    let grid = geometric(0.05 / span, n as f64 / span, 14);
     let mut best: Option<(f64, Vec<f64>)> = None;
-    let candidates: Vec<Vec<f64>> = match scheme {
-        Scheme::FirstOrder => grid.iter().map(|k| vec![*k]).collect(),
-        Scheme::Consecutive => grid
-            .iter()
-            .enumerate()
-            .flat_map(|(i, fast)| grid[..i].iter().map(move |slow| vec![*fast, *slow]))
-            .collect(),
-    };
-    for k in candidates {
-        if let Some(at) = project(scheme, scans.times, &data, &k)
+    for k in shape.candidates(span, n) {
+        if let Some(at) = project(shape, scans.times, &data, &k)
             && best.as_ref().is_none_or(|(rss, _)| at.rss < *rss)
         {
             best = Some((at.rss, k));
@@ -358,11 +431,14 @@ pub fn fit_global(scans: &Scans<'_>, scheme: Scheme) -> Result<GlobalFit, Refusa
             why: "no trial rate constants suit the scans".into(),
         });
     };
-    let lost = |iterations| Refusal::NotConverged {
-        how: "the rate constants did not settle; the scans may not follow this scheme".into(),
-        iterations,
+    let lost = |iterations| match shape {
+        Shape::Own(network) => network.undetermined(),
+        Shape::Known(_) => Refusal::NotConverged {
+            how: "the rate constants did not settle; the scans may not follow this scheme".into(),
+            iterations,
+        },
     };
-    let mut at = project(scheme, scans.times, &data, &k).ok_or_else(|| lost(0))?;
+    let mut at = project(shape, scans.times, &data, &k).ok_or_else(|| lost(0))?;
     let mut damping = 1e-3;
     let mut iterations = 0;
     let mut settled = false;
@@ -381,7 +457,7 @@ pub fn fit_global(scans: &Scans<'_>, scheme: Scheme) -> Result<GlobalFit, Refusa
             .zip(&k)
             .map(|(s, k)| (s / k).abs())
             .fold(0.0, f64::max);
-        match project(scheme, scans.times, &data, &trial) {
+        match project(shape, scans.times, &data, &trial) {
             Some(next) if next.rss <= at.rss * (1.0 + 1e-14) => {
                 settled = size < 1e-11;
                 k = trial;
@@ -400,16 +476,24 @@ pub fn fit_global(scans: &Scans<'_>, scheme: Scheme) -> Result<GlobalFit, Refusa
         return Err(lost(iterations));
     }
     let mut remarks = Vec::new();
-    if scheme == Scheme::Consecutive {
+    if matches!(shape, Shape::Known(Scheme::Consecutive)) {
         if k[0] < k[1] {
             k.swap(0, 1);
-            at = project(scheme, scans.times, &data, &k).ok_or_else(|| lost(iterations))?;
+            at = project(shape, scans.times, &data, &k).ok_or_else(|| lost(iterations))?;
         }
         remarks.push(
             "the same scans fit with the two rate constants in the other order and another spectrum of B; the faster \
              step is given first"
                 .to_owned(),
         );
+    }
+    if let Shape::Own(_) = shape {
+        let (order, said) = most_sensible(scans, shape, &data, &k, &at);
+        if order != k {
+            k = order;
+            at = project(shape, scans.times, &data, &k).ok_or_else(|| lost(iterations))?;
+        }
+        remarks.extend(said);
     }
     let degrees_of_freedom = (n * m).saturating_sub(species * m + count);
     if degrees_of_freedom == 0 {
@@ -428,11 +512,7 @@ pub fn fit_global(scans: &Scans<'_>, scheme: Scheme) -> Result<GlobalFit, Refusa
         .map(|(j, value)| {
             let standard_error = (covariance[j][j] * variance).sqrt();
             GlobalRate {
-                name: if count == 1 {
-                    "k".into()
-                } else {
-                    format!("k{}", j + 1)
-                },
+                name: names[j].clone(),
                 value: *value,
                 standard_error,
                 interval: Interval {
@@ -452,14 +532,23 @@ pub fn fit_global(scans: &Scans<'_>, scheme: Scheme) -> Result<GlobalFit, Refusa
     }
     let correlation = (count == 2).then(|| covariance[0][1] / (covariance[0][0] * covariance[1][1]).sqrt());
     let (along_time, lack_of_fit) = along_time(&at, &data);
-    let spectra = spectra_of(scans, &at, variance);
-    let other_intermediate = match scheme {
-        Scheme::FirstOrder => None,
-        Scheme::Consecutive => project(scheme, scans.times, &data, &[k[1], k[0]])
-            .and_then(|other| spectra_of(scans, &other, variance).into_iter().nth(1)),
+    let spectra = spectra_of(scans, &at, variance, &shape.species());
+    let other_intermediate = match shape {
+        Shape::Known(Scheme::Consecutive) => {
+            project(shape, scans.times, &data, &[k[1], k[0]]).and_then(|other| {
+                spectra_of(scans, &other, variance, &shape.species())
+                    .into_iter()
+                    .nth(1)
+            })
+        }
+        _ => None,
     };
+    let concentrations = shape
+        .profiles(scans.times, &k)
+        .map(|profiles| shape.species().into_iter().zip(profiles.species).collect())
+        .unwrap_or_default();
     Ok(GlobalFit {
-        scheme,
+        concentrations,
         rates,
         correlation,
         spectra,
@@ -474,14 +563,91 @@ pub fn fit_global(scans: &Scans<'_>, scheme: Scheme) -> Result<GlobalFit, Refusa
     })
 }
 
+/// Of the same rate constants in other orders that fit as well, the one whose spectra are least negative; and what must be said
+/// of the others.
+fn most_sensible(
+    scans: &Scans<'_>,
+    shape: &Shape<'_>,
+    data: &[Vec<f64>],
+    k: &[f64],
+    at: &Projected,
+) -> (Vec<f64>, Vec<String>) {
+    /// Errors by which a spectrum may lie below zero by chance, over all its wavelengths.
+    const BELOW: f64 = -4.0;
+    if k.len() < 2 {
+        return (k.to_vec(), Vec::new());
+    }
+    let readings = (scans.times.len() * scans.wavelengths.len()) as f64;
+    let variance = at.rss / readings;
+    let mut found: Vec<(f64, Vec<f64>)> = Vec::new();
+    for order in orders(k.len()) {
+        let trial: Vec<f64> = order.iter().map(|place| k[*place]).collect();
+        let Some(other) = project(shape, scans.times, data, &trial) else {
+            continue;
+        };
+        if other.rss > at.rss * (1.0 + 1e-6) {
+            continue;
+        }
+        let spectra = spectra_of(scans, &other, variance, &shape.species());
+        let lowest = spectra
+            .iter()
+            .flat_map(|s| s.absorbance.iter().zip(&s.standard_error))
+            .map(|(a, e)| a / e.max(f64::MIN_POSITIVE))
+            .fold(f64::INFINITY, f64::min);
+        found.push((lowest.min(0.0), trial));
+    }
+    found.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let mut said = Vec::new();
+    let Some((lowest, best)) = found.first().cloned() else {
+        return (k.to_vec(), said);
+    };
+    if lowest < BELOW {
+        said.push(
+            "in every order of the rate constants the spectrum of some species is negative somewhere by more than four of its \
+             errors: the scheme is wrong, or something is missing from the scans"
+                .to_owned(),
+        );
+    } else if found.len() > 1 {
+        let others = found.iter().filter(|(lowest, _)| *lowest >= BELOW).count() - 1;
+        said.push(if others == 0 {
+            "the same rate constants fit as well in another order; this is the only one in which no spectrum is negative".to_owned()
+        } else {
+            format!(
+                "the same rate constants fit as well in {others} other {}, with other spectra that are nowhere negative either: only \
+                 chemistry can choose",
+                if others == 1 { "order" } else { "orders" }
+            )
+        });
+    }
+    (best, said)
+}
+
+/// All orders of so many things, the given one first.
+fn orders(count: usize) -> Vec<Vec<usize>> {
+    let mut all: Vec<Vec<usize>> = vec![Vec::new()];
+    for _ in 0..count {
+        all = all
+            .iter()
+            .flat_map(|begun| {
+                (0..count).filter(|place| !begun.contains(place)).map(|place| {
+                    let mut next = begun.clone();
+                    next.push(place);
+                    next
+                })
+            })
+            .collect();
+    }
+    all
+}
+
 /// Spectra of the species from the scans at the projected state, with errors from the residual variance.
-fn spectra_of(scans: &Scans<'_>, at: &Projected, variance: f64) -> Vec<SpeciesSpectrum> {
+fn spectra_of(scans: &Scans<'_>, at: &Projected, variance: f64, names: &[String]) -> Vec<SpeciesSpectrum> {
     let s = at.basis.len();
     let m = scans.wavelengths.len();
-    let mut spectra: Vec<SpeciesSpectrum> = ["A", "B", "C"][..s]
+    let mut spectra: Vec<SpeciesSpectrum> = names
         .iter()
         .map(|name| SpeciesSpectrum {
-            species: (*name).into(),
+            species: name.clone(),
             absorbance: Vec::with_capacity(m),
             standard_error: Vec::with_capacity(m),
         })
@@ -510,18 +676,38 @@ fn spectra_of(scans: &Scans<'_>, at: &Projected, variance: f64) -> Vec<SpeciesSp
     spectra
 }
 
+/// The inverse of a small matrix that is positive, by Gauss and Jordan on a scaled copy; none where it is singular to 13 digits.
 fn invert(normal: &[Vec<f64>]) -> Option<Vec<Vec<f64>>> {
-    match normal {
-        [a] => (a[0] > 0.0).then(|| vec![vec![1.0 / a[0]]]),
-        [a, b] => {
-            let determinant = a[0] * b[1] - a[1] * b[0];
-            (determinant > 1e-13 * a[0] * b[1]).then(|| {
-                vec![
-                    vec![b[1] / determinant, -a[1] / determinant],
-                    vec![-b[0] / determinant, a[0] / determinant],
-                ]
-            })
-        }
-        _ => None,
+    let m = normal.len();
+    let scale: Vec<f64> = (0..m).map(|i| normal[i][i].sqrt()).collect();
+    if scale.iter().any(|s| s.is_nan() || *s <= 0.0) {
+        return None;
     }
+    let mut rows: Vec<Vec<f64>> = (0..m)
+        .map(|i| {
+            let own = (0..m).map(|j| normal[i][j] / (scale[i] * scale[j]));
+            let unit = (0..m).map(|j| f64::from(u8::from(i == j)));
+            own.chain(unit).collect()
+        })
+        .collect();
+    for j in 0..m {
+        // A scaled positive matrix has ones on its diagonal, and what is left of them says how singular it is.
+        if rows[j][j] <= 1e-13 {
+            return None;
+        }
+        let pivot = rows[j][j];
+        rows[j].iter_mut().for_each(|v| *v /= pivot);
+        let row = rows[j].clone();
+        for (i, other) in rows.iter_mut().enumerate() {
+            let factor = other[j];
+            if i != j {
+                other.iter_mut().zip(&row).for_each(|(v, r)| *v -= factor * r);
+            }
+        }
+    }
+    Some(
+        (0..m)
+            .map(|i| (0..m).map(|j| rows[i][m + j] / (scale[i] * scale[j])).collect())
+            .collect(),
+    )
 }

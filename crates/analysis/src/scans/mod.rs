@@ -2,11 +2,13 @@
 
 mod global;
 mod isosbestic;
+mod network;
 
 use serde::{Deserialize, Serialize};
 
-pub use global::{GlobalFit, GlobalRate, Scheme, SpeciesSpectrum, fit_global};
+pub use global::{GlobalFit, GlobalRate, Scheme, SpeciesSpectrum, fit_global, fit_network};
 pub use isosbestic::{Isosbestic, IsosbesticSearch, isosbestic_points};
+pub use network::Network;
 
 use crate::linear::{Svd, singular_values};
 use crate::refusal::{Refusal, require_finite, require_length};

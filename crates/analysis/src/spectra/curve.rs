@@ -240,6 +240,11 @@ impl Window {
         }
     }
 
+    /// Whether a place lies in the window.
+    pub(crate) fn holds(self, x: f64) -> bool {
+        (self.from..=self.to).contains(&x)
+    }
+
     /// The points of a curve in the window, at least `needed` of them.
     pub(crate) fn points<'a>(
         self,

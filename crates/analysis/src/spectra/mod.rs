@@ -16,6 +16,7 @@
 
 mod average;
 mod axis;
+mod bands;
 mod baseline;
 mod blank;
 mod chain;
@@ -34,6 +35,7 @@ pub use axis::{
     Axis, ELEMENTARY_CHARGE_C, HC_OVER_E_EV_NM, Ordinate, PLANCK_J_S, SPEED_OF_LIGHT_M_PER_S, Spectrum,
     absorbance_of, ev_of_nm, nm_of_ev, nm_of_per_cm, per_cm_of_nm, transmittance_of,
 };
+pub use bands::{BandShape, BandSize, BandStart, Bands};
 pub use baseline::{Baseline, BaselineFound, subtract_baseline};
 pub use blank::{BlankUse, Grids, subtract_blank};
 pub use chain::{Chain, ChainError, ChainRefused, LogEntry, Processed, Step};

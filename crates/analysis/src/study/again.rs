@@ -6,9 +6,10 @@ use serde_json::Value;
 
 use super::spectrum::reference_of;
 use super::{
-    CheckPlan, Drawn, FitPlan, Found, PeaksPlan, ProcessPlan, QuantifyPlan, RatePlan, References, ScanTask,
-    SeriesPlan, TemperaturePlan, Way, average_runs, check_run, compare_trace, fit_run, fit_series, peaks_run,
-    process_run, quantify_run, rate_constants, rates_run, scan_run, temperature_series,
+    CheckPlan, Drawn, FitPlan, Found, Named, PeaksPlan, ProcessPlan, QuantifyPlan, RatePlan, References,
+    ScanTask, SeriesPlan, TemperaturePlan, Way, average_runs, check_run, compare_together, compare_trace,
+    fit_run, fit_series, fit_together, peaks_run, process_run, quantify_run, rate_constants, rates_run,
+    scan_run, temperature_series,
 };
 use crate::spectra::Step;
 
@@ -44,7 +45,7 @@ impl Work {
             "initial-rate" => Self::Rates,
             "scans" => Self::Scans,
             "temperature" => Self::Temperature,
-            "peaks" => Self::Peaks,
+            "peaks" | "bands" => Self::Peaks,
             "quantify" => Self::Quantify,
             "check" => Self::Check,
             "processed" => Self::Process,
@@ -57,6 +58,8 @@ impl Work {
 pub(super) const SCANS: &str = "task";
 /// What tells a law over a series of rates from one over a trace: [`SeriesPlan`] has it.
 const SERIES: &str = "law";
+/// What tells a law over several runs at once: `share` of [`FitPlan`].
+const SHARE: &str = "share";
 
 /// A kept result that was done again.
 #[derive(Clone, Debug, PartialEq)]
@@ -112,21 +115,30 @@ fn redone(kept: &Outcome, shelf: Shelf<'_>) -> Result<Found, String> {
         runs.push(shelf(id)?);
     }
     let run = &runs.first().ok_or("it names no run")?.0;
+    let named: Vec<Named<'_>> = runs
+        .iter()
+        .map(|(run, _)| Named {
+            run,
+            name: run.source.path.as_str(),
+        })
+        .collect();
     let all = match work {
-        Work::Fit if kept.kind == "comparison" => {
-            let models: Vec<String> = match kept.settings.get("models") {
-                Some(models) => serde_json::from_value(models.clone())
-                    .map_err(|error| format!("its models cannot be read: {error}"))?,
-                None => Vec::new(),
+        Work::Fit if kept.settings.contains_key(SHARE) => {
+            let plan: FitPlan = plan(kept)?;
+            let found = if kept.kind == "comparison" {
+                compare_together(&plan, &models(kept)?, &named)
+            } else {
+                fit_together(&plan, &named)
             };
-            compare_trace(&plan::<FitPlan>(kept)?, &models, run)
-                .into_iter()
-                .map(|compared| match compared {
-                    Ok(compared) => compared.found,
-                    Err(refused) => *refused,
-                })
-                .collect()
+            found.map(|together| together.found).into_iter().collect()
         }
+        Work::Fit if kept.kind == "comparison" => compare_trace(&plan::<FitPlan>(kept)?, &models(kept)?, run)
+            .into_iter()
+            .map(|compared| match compared {
+                Ok(compared) => compared.found,
+                Err(refused) => *refused,
+            })
+            .collect(),
         Work::Fit => {
             let plan: FitPlan = plan(kept)?;
             if plan.model.is_empty() && plan.formula.is_none() {
@@ -199,6 +211,15 @@ fn redone(kept: &Outcome, shelf: Shelf<'_>) -> Result<Found, String> {
             Some(refused) if !refused.is_result() => refused.outcome.termination.clone(),
             _ => "the run has no such trace any more".to_owned(),
         })
+}
+
+/// The models that were compared.
+fn models(kept: &Outcome) -> Result<Vec<String>, String> {
+    match kept.settings.get("models") {
+        Some(models) => serde_json::from_value(models.clone())
+            .map_err(|error| format!("its models cannot be read: {error}")),
+        None => Ok(Vec::new()),
+    }
 }
 
 /// The plan that stands in the settings.

@@ -5,6 +5,7 @@
 //! person asked for; it is kept whole in the outcome's `settings`.
 
 mod again;
+mod bands;
 mod check;
 mod fit;
 mod ordinate;
@@ -13,6 +14,7 @@ mod plan;
 mod process;
 mod quantify;
 mod rates;
+mod recorded;
 mod replicates;
 mod reported;
 mod scans;
@@ -21,7 +23,10 @@ mod temperature;
 
 pub use again::{Again, Shelf, Work, again};
 pub use check::{CheckPlan, check_run};
-pub use fit::{Comparison, ModelCard, compare_trace, fit_run};
+pub use fit::{
+    Comparison, ModelCard, Named, Together, compare_together, compare_trace, fit_run, fit_run_for,
+    fit_together,
+};
 pub use peaks::{PeaksPlan, peaks_run};
 pub use plan::{FitPlan, ParameterPlan, Span, WeightPlan};
 pub use process::{Made, ProcessPlan, average_runs, process_run};
@@ -32,12 +37,13 @@ pub use rates::{
 };
 pub use replicates::{Pooled, pool};
 pub use reported::{Check, reported, reports_of};
-pub use scans::{Differences, ScanFound, ScanTask, scan_differences, scan_run};
+pub use scans::{Differences, ScanFound, ScanTask, Series, scan_differences, scan_run};
 pub use spectrum::{References, reference_of, spectrum_of};
 pub use temperature::{AtTemperature, TemperaturePlan, rate_constants, temperature_series};
 
 use curvary_record::{Column, Fields, Quantity, Run, Trace, Unit, Value};
 
+use crate::fit::Along;
 use crate::refusal::Refusal;
 
 /// What computed an outcome: the program and its version.
@@ -68,16 +74,25 @@ pub struct Drawn {
     /// The fitted curve between the points; empty where it cannot be drawn over one axis. Without it the fitted values
     /// may be joined by straight lines.
     pub curve: Option<Vec<(f64, f64)>>,
+    /// The same curve with its errors, where they were asked for and are known.
+    pub band: Vec<Along>,
+    /// The points used with the errors of the curve there, where they were asked for and are known.
+    pub along: Vec<Along>,
+    /// The curve at places that were asked for.
+    pub predicted: Vec<Along>,
+}
+
+/// What is wanted of a fit beside its record.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Wanted {
+    /// The errors of the curve, for pictures and tables.
+    pub band: bool,
+    /// Places, in the unit of the running axis, at which the curve is asked for.
+    pub places: Vec<f64>,
 }
 
 /// A model's curve over the range of `x`; empty for a model of several variables.
-pub(crate) fn curve_of(
-    model: &dyn crate::models::Model,
-    fit: &crate::fit::Fit,
-    x: &[f64],
-) -> Vec<(f64, f64)> {
-    /// Fine enough for a picture.
-    const STEPS: u32 = 240;
+pub(crate) fn curve_of(model: &dyn crate::models::Model, parameters: &[f64], x: &[f64]) -> Vec<(f64, f64)> {
     let (low, high) = x
         .iter()
         .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), x| {
@@ -86,15 +101,20 @@ pub(crate) fn curve_of(
     if model.variables() != 1 || low >= high {
         return Vec::new();
     }
-    let grid: Vec<f64> = (0..=STEPS)
-        .map(|step| low + (high - low) * f64::from(step) / f64::from(STEPS))
-        .collect();
-    let parameters: Vec<f64> = fit.parameters.iter().map(|parameter| parameter.value).collect();
+    let grid = grid_of(low, high);
     let mut values = vec![0.0; grid.len()];
-    model.evaluate(&[&grid], &parameters, &mut values);
+    model.evaluate(&[&grid], parameters, &mut values);
     grid.into_iter()
         .zip(values)
         .filter(|(_, y)| y.is_finite())
+        .collect()
+}
+
+/// Places along an axis, fine enough for a picture.
+pub(crate) fn grid_of(low: f64, high: f64) -> Vec<f64> {
+    const STEPS: u32 = 240;
+    (0..=STEPS)
+        .map(|step| low + (high - low) * f64::from(step) / f64::from(STEPS))
         .collect()
 }
 
@@ -188,6 +208,10 @@ pub(crate) fn unit_in_terms(of: &str, x: &Unit, y: &Unit, level: &Unit) -> Optio
 }
 
 /// A column's title with its unit, for axes and tables.
+pub fn title_of(column: &Column) -> String {
+    title(column)
+}
+
 pub(crate) fn title(column: &Column) -> String {
     let name = match (&column.name, column.quantity.as_str()) {
         (Some(name), "unknown") => name.clone(),

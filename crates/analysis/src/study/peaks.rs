@@ -3,6 +3,7 @@
 use curvary_record::{Code, Diagnostic, Outcome, Parameter, Run, Trace, Unit};
 use serde::{Deserialize, Serialize};
 
+use super::bands::fit_bands;
 use super::spectrum::{
     References, asked_traces, axis_title, bare, in_question, spectrum_of, tell_log, told, unit_of,
     with_usual_steps,
@@ -11,9 +12,9 @@ use super::{Drawn, Found, label_of};
 use crate::distribution::normal_quantile;
 use crate::refusal::Refusal;
 use crate::spectra::{
-    Apex, AreaBaseline, Axis, Chain, Estimate, Extreme, Measured, Ordinate, Peak, PeakOptions, Processed,
-    Refinement, SpectrumRefusal, Step, Threshold, Width, WidthLevel, Window, find_peaks, measure_peak,
-    point_noise,
+    Apex, AreaBaseline, Axis, BandShape, Chain, Curve, Estimate, Extreme, Measured, Ordinate, Peak,
+    PeakOptions, Processed, Refinement, Shoulder, SpectrumRefusal, Step, Threshold, Width, WidthLevel,
+    Window, find_peaks, find_shoulders, measure_peak, point_noise,
 };
 
 /// How many times the noise an extreme must stand out by at least, unless a height is given. Common practice.
@@ -53,6 +54,12 @@ pub struct PeaksPlan {
     pub width: WidthLevel,
     /// From where areas are counted.
     pub area: AreaBaseline,
+    /// Fit bands of this shape in place of reading peaks off.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub bands: Option<BandShape>,
+    /// Where the bands begin, on the axis after the steps; at the peaks and shoulders if empty.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub positions: Vec<f64>,
     /// Traces by number (from 1) or label; all if empty.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub traces: Vec<String>,
@@ -70,6 +77,8 @@ impl Default for PeaksPlan {
             refinement: Refinement::ByWidth,
             width: usual.width,
             area: usual.area,
+            bands: None,
+            positions: Vec::new(),
             traces: Vec::new(),
         }
     }
@@ -78,11 +87,13 @@ impl Default for PeaksPlan {
 /// Finds the peaks of every trace of a run that the plan speaks of.
 ///
 /// Each peak gives five parameters one after another: `peak` (its position), `peak-height`, `peak-prominence`,
-/// `peak-width` and `peak-area`, the same names for every peak, so that a search for a position finds any of them. What
-/// is drawn is the curve after the steps.
+/// `peak-width` and `peak-area`, the same names for every peak, so that a search for a position finds any of them; behind
+/// them stand `shoulder` and `shoulder-height` of each shoulder. Bands give `band`, `band-height`, `band-width` and
+/// `band-area`, those of Voigt `band-gauss-width` and `band-lorentz-width` too. What is drawn is the curve after the steps.
 pub fn peaks_run(plan: &PeaksPlan, run: &Run, references: &References) -> Vec<Found> {
     let whole = |why: String| {
-        let mut outcome = bare("peaks", "as recorded", run, None, plan);
+        let kind = if plan.bands.is_some() { "bands" } else { "peaks" };
+        let mut outcome = bare(kind, "as recorded", run, None, plan);
         outcome.termination = why;
         vec![Found {
             trace: None,
@@ -104,9 +115,17 @@ pub fn peaks_run(plan: &PeaksPlan, run: &Run, references: &References) -> Vec<Fo
 }
 
 fn peaks_of(plan: &PeaksPlan, run: &Run, number: u32, trace: &Trace, references: &References) -> Found {
-    let mut outcome = bare("peaks", "as recorded", run, Some(number), plan);
     let mut drawn = Drawn::default();
-    if let Err(why) = search(plan, trace, references, &mut outcome, &mut drawn) {
+    let (mut outcome, found) = if plan.bands.is_some() {
+        let mut outcome = bare("bands", "as recorded", run, Some(number), plan);
+        let found = fit_bands(plan, trace, references, &mut outcome, &mut drawn);
+        (outcome, found)
+    } else {
+        let mut outcome = bare("peaks", "as recorded", run, Some(number), plan);
+        let found = search(plan, trace, references, &mut outcome, &mut drawn);
+        (outcome, found)
+    };
+    if let Err(why) = found {
         outcome.parameters.clear();
         outcome.termination = why;
     }
@@ -148,7 +167,12 @@ fn search(
             .remarks
             .push(Diagnostic::note(Code::new("processing-remark"), note.clone()));
     }
-    if table.peaks.is_empty() {
+    let shoulders =
+        match noise.filter(|_| plan.extreme == Extreme::Maximum && !plan.steps.iter().any(correlates)) {
+            Some(noise) => shoulders(curve, &table.peaks, noise.max(resolution(trace)), plan.within),
+            None => Vec::new(),
+        };
+    if table.peaks.is_empty() && shoulders.is_empty() {
         return Err(format!(
             "no-peak: nothing stands out by {:.3e} or more",
             table.min_prominence
@@ -174,8 +198,67 @@ fn search(
             list
         })
         .collect();
+    let (axis, ordinate) = (processed.spectrum.axis, processed.spectrum.ordinate);
+    for shoulder in &shoulders {
+        outcome.parameters.push(Parameter {
+            reason: Some(
+                "a shoulder: the second derivative is lowest here, and a hidden band lies near; --bands finds its numbers"
+                    .into(),
+            ),
+            ..parameter("shoulder", Some(shoulder.x), unit_of(axis))
+        });
+        outcome.parameters.push(parameter(
+            "shoulder-height",
+            Some(shoulder.y),
+            unit_of_ordinate(ordinate),
+        ));
+    }
     outcome.termination = "found".into();
     Ok(())
+}
+
+/// Half a step of the last decimal counts as noise that no difference of readings shows.
+pub(super) fn resolution(trace: &Trace) -> f64 {
+    let step = trace
+        .y
+        .decimals
+        .max()
+        .map(|decimals| 10f64.powi(-i32::from(decimals)));
+    step.unwrap_or(0.0) / 12f64.sqrt()
+}
+
+/// A window for derivatives, in points: half the width of the narrowest peak, a fifteenth of all points without one.
+pub(super) fn window_of(curve: &Curve, peaks: &[Peak]) -> usize {
+    let (low, high) = curve.range();
+    let step = (high - low) / (curve.len().max(2) - 1) as f64;
+    let narrowest = peaks
+        .iter()
+        .filter_map(|peak| match peak.width {
+            Width::Found { width, .. } => Some(width / step),
+            Width::Open { .. } => None,
+        })
+        .fold(f64::INFINITY, f64::min);
+    let points = if narrowest.is_finite() {
+        0.5 * narrowest
+    } else {
+        curve.len() as f64 / 15.0
+    };
+    2 * (points.clamp(5.0, 201.0) as usize / 2) + 1
+}
+
+/// Shoulders that noise alone makes in less than one of twenty spectra.
+pub(super) fn shoulders(curve: &Curve, peaks: &[Peak], noise: f64, within: Option<Window>) -> Vec<Shoulder> {
+    let window = window_of(curve, peaks);
+    let own = point_noise(curve.y()).unwrap_or(0.0);
+    if noise <= 0.0 || own <= 0.0 || curve.len() < 3 * window {
+        return Vec::new();
+    }
+    let depth = Threshold::Noise(times_noise(curve.len()) * (noise / own).max(1.0));
+    let Ok(mut found) = find_shoulders(curve, window, 3, depth) else {
+        return Vec::new();
+    };
+    found.retain(|shoulder| within.is_none_or(|within| within.holds(shoulder.x)));
+    found
 }
 
 /// Puts what was measured over the peak's width in the place of what the recorded points say.
@@ -195,13 +278,13 @@ fn over_width(list: &mut [Parameter; 5], measured: &Measured) {
     put(area, measured.area);
 }
 
-fn describe(chain: &Chain, outcome: &mut Outcome) {
+pub(super) fn describe(chain: &Chain, outcome: &mut Outcome) {
     if !chain.steps.is_empty() {
         outcome.model = chain.to_string();
     }
 }
 
-fn drawn_of(processed: &Processed, trace: &Trace) -> Drawn {
+pub(super) fn drawn_of(processed: &Processed, trace: &Trace) -> Drawn {
     let spectrum = &processed.spectrum;
     Drawn {
         x_title: axis_title(spectrum.axis),
@@ -218,7 +301,7 @@ fn drawn_of(processed: &Processed, trace: &Trace) -> Drawn {
 }
 
 /// The noise of a single point: before a filter, where there was one.
-fn noise_of(processed: &Processed, plan: &PeaksPlan) -> Result<Option<f64>, SpectrumRefusal> {
+pub(super) fn noise_of(processed: &Processed, plan: &PeaksPlan) -> Result<Option<f64>, SpectrumRefusal> {
     if plan.steps.iter().any(correlates) {
         let differentiated = plan
             .steps
@@ -242,11 +325,11 @@ fn noise_of(processed: &Processed, plan: &PeaksPlan) -> Result<Option<f64>, Spec
     }
 }
 
-fn correlates(step: &Step) -> bool {
+pub(super) fn correlates(step: &Step) -> bool {
     matches!(step, Step::Filter { .. } | Step::Resample { .. })
 }
 
-fn options(plan: &PeaksPlan, processed: &Processed, noise: Option<f64>) -> PeakOptions {
+pub(super) fn options(plan: &PeaksPlan, processed: &Processed, noise: Option<f64>) -> PeakOptions {
     let prominence = plan
         .prominence
         .or_else(|| noise.map(|noise| times_noise(processed.spectrum.curve.len()) * noise))
@@ -265,21 +348,30 @@ fn options(plan: &PeaksPlan, processed: &Processed, noise: Option<f64>) -> PeakO
     }
 }
 
-fn parameters(peak: &Peak, axis: Axis, ordinate: Ordinate) -> [Parameter; 5] {
-    let bare = |name: &str, value: Option<f64>, unit: Option<Unit>| Parameter {
+/// A number without an error.
+pub(super) fn parameter(name: &str, value: Option<f64>, unit: Option<Unit>) -> Parameter {
+    Parameter {
         name: name.into(),
         value,
         unit,
         standard_error: None,
         intervals: Vec::new(),
         reason: None,
-    };
-    let y_unit = match ordinate {
+    }
+}
+
+pub(super) fn unit_of_ordinate(ordinate: Ordinate) -> Option<Unit> {
+    match ordinate {
         Ordinate::Absorbance => Some(Unit::ABSORBANCE),
         Ordinate::PercentTransmittance => Some(Unit::PERCENT),
         Ordinate::Transmittance => Some(Unit::ONE),
         Ordinate::Derivative(_) | Ordinate::Other => None,
-    };
+    }
+}
+
+fn parameters(peak: &Peak, axis: Axis, ordinate: Ordinate) -> [Parameter; 5] {
+    let bare = parameter;
+    let y_unit = unit_of_ordinate(ordinate);
     let x_unit = unit_of(axis);
     let mut position = bare("peak", Some(peak.apex.x()), x_unit.clone());
     let mut height = bare("peak-height", Some(peak.apex.height()), y_unit.clone());

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use curvary_record::Unit;
 use serde::{Deserialize, Serialize};
 
-use crate::fit::Robust;
+use crate::fit::{Bootstrap, Robust};
 
 /// A stretch of an axis, both ends included.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -74,6 +74,9 @@ pub struct FitPlan {
     /// Whether profile-likelihood intervals are found too.
     #[serde(skip_serializing_if = "is_false")]
     pub profile: bool,
+    /// A second opinion about the errors, by residuals dealt out anew.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub bootstrap: Option<Bootstrap>,
     /// Whether far points count less.
     #[serde(skip_serializing_if = "is_plain")]
     pub robust: Robust,
@@ -83,6 +86,9 @@ pub struct FitPlan {
     /// The stretch of the running axis that is fitted.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub window: Option<Span>,
+    /// Stretches of the running axis that are left out.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub leave_out: Vec<Span>,
     /// Time from mixing to the first reading's zero, s; the run's own field if absent.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub dead_time: Option<f64>,
@@ -100,6 +106,9 @@ pub struct FitPlan {
     /// Wavelength, nm, at which repeated scans are read as a time course.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub at: Option<f64>,
+    /// Parameters that several runs have in common, by name, or `all`; such a plan is for runs together.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub share: Vec<String>,
     /// Traces by number (from 1) or label; all if empty.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub traces: Vec<String>,
@@ -123,15 +132,18 @@ impl Default for FitPlan {
             parameters: BTreeMap::new(),
             level: 0.95,
             profile: false,
+            bootstrap: None,
             robust: Robust::No,
             weights: None,
             window: None,
+            leave_out: Vec::new(),
             dead_time: None,
             trusted_absorbance: None,
             concentration: false,
             coefficient: None,
             path: None,
             at: None,
+            share: Vec::new(),
             traces: Vec::new(),
         }
     }

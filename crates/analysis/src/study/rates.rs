@@ -242,6 +242,10 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
                     Cow::Owned(trace)
                 });
                 let points = preparation(&data, &chosen, run, &trace)
+                    .map(|how| Preparation {
+                        equal_times: false,
+                        ..how
+                    })
                     .and_then(|how| Ok((prepared(&how, &trace, true, &mut outcome)?, how)));
                 (trace, points)
             }
@@ -408,6 +412,7 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
                 used,
                 fitted,
                 residuals,
+                ..Drawn::default()
             },
         });
     }
@@ -966,7 +971,7 @@ fn series(
     }
     let inhibited = points.iter().any(|point| point.inhibitor.is_some());
     let needs_inhibitor = plan.compare && inhibited
-        || !plan.compare && Law::named(law).is_some_and(|law| law.variables.len() > 1);
+        || !plan.compare && Law::named(law).is_some_and(|law| law.variables.contains(&"I"));
     let inhibitor = if needs_inhibitor {
         Some(column("inhibitor concentration", &level_unit, &|point| {
             point.inhibitor.clone()
@@ -1106,7 +1111,8 @@ fn series(
     }
     Ok(Drawn {
         curve: Some(
-            Law::named(&outcome.model).map_or_else(Vec::new, |law| curve_of(law, &found, &substrate)),
+            Law::named(&outcome.model)
+                .map_or_else(Vec::new, |law| curve_of(law, &found.values(), &substrate)),
         ),
         x_title: format!("concentration / {}", x_unit.display()),
         y_title: format!("rate / {}", y_unit.display()),
@@ -1115,5 +1121,6 @@ fn series(
         y: rate,
         fitted: found.fitted,
         residuals: found.residuals,
+        ..Drawn::default()
     })
 }

@@ -13,10 +13,12 @@ use super::fit::scan_times;
 use super::ordinate::as_absorbance;
 use super::{BY, Drawn, Found, TRUSTED_ABSORBANCE, told, unit_in_terms};
 use crate::refusal::Refusal;
-use crate::scans::{Scans, Scheme, SpeciesSpectrum, fit_global, isosbestic_points, rank};
+use crate::scans::{
+    Network, Scans, Scheme, SpeciesSpectrum, fit_global, fit_network, isosbestic_points, rank,
+};
 
 /// What is asked of repeated scans.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum ScanTask {
     /// How many singular values stand out.
@@ -25,6 +27,8 @@ pub enum ScanTask {
     Isosbestic,
     /// One reaction scheme over all wavelengths.
     Global(Scheme),
+    /// A scheme of a person's own over all wavelengths, such as `A->B, B<->C`.
+    Own(String),
 }
 
 impl ScanTask {
@@ -40,23 +44,29 @@ pub struct ScanFound {
     /// The record.
     pub found: Found,
     /// Spectra of the species over the wavelengths, for global fits.
-    pub spectra: Vec<(String, Vec<(f64, f64)>)>,
+    pub spectra: Vec<Series>,
+    /// Concentrations of the species over time, for global fits; the first one starts at one.
+    pub concentrations: Vec<Series>,
 }
+
+/// A name and its points.
+pub type Series = (String, Vec<(f64, f64)>);
 
 /// Carries out a task on the scans of a run.
 pub fn scan_run(task: ScanTask, run: &Run) -> ScanFound {
-    let (kind, model) = match task {
-        ScanTask::Rank => ("scans", "singular values"),
-        ScanTask::Isosbestic => ("scans", "isosbestic points"),
-        ScanTask::Global(Scheme::FirstOrder) => ("fit", "first-order over all wavelengths"),
-        ScanTask::Global(Scheme::Consecutive) => ("fit", "consecutive over all wavelengths"),
+    let (kind, model) = match &task {
+        ScanTask::Rank => ("scans", "singular values".to_owned()),
+        ScanTask::Isosbestic => ("scans", "isosbestic points".to_owned()),
+        ScanTask::Global(Scheme::FirstOrder) => ("fit", "first-order over all wavelengths".to_owned()),
+        ScanTask::Global(Scheme::Consecutive) => ("fit", "consecutive over all wavelengths".to_owned()),
+        ScanTask::Own(scheme) => ("fit", format!("{scheme} over all wavelengths")),
     };
     let mut outcome = Outcome {
         id: String::new(),
         kind: kind.into(),
         runs: vec![run.id.clone()],
         trace: None,
-        model: model.into(),
+        model,
         by: BY.into(),
         settings: BTreeMap::from([(SCANS.to_owned(), serde_json::json!(task))]),
         termination: String::new(),
@@ -65,8 +75,8 @@ pub fn scan_run(task: ScanTask, run: &Run) -> ScanFound {
         statistics: BTreeMap::new(),
         remarks: Vec::new(),
     };
-    let mut spectra = Vec::new();
-    let drawn = match computed(task, run, &mut outcome, &mut spectra) {
+    let (mut spectra, mut concentrations) = (Vec::new(), Vec::new());
+    let drawn = match computed(&task, run, &mut outcome, (&mut spectra, &mut concentrations)) {
         Ok(drawn) => drawn,
         Err(refusal) => {
             outcome.parameters.clear();
@@ -82,6 +92,7 @@ pub fn scan_run(task: ScanTask, run: &Run) -> ScanFound {
             drawn,
         },
         spectra,
+        concentrations,
     }
 }
 
@@ -202,10 +213,10 @@ fn with_scans<T>(
 }
 
 fn computed(
-    task: ScanTask,
+    task: &ScanTask,
     run: &Run,
     outcome: &mut Outcome,
-    spectra: &mut Vec<(String, Vec<(f64, f64)>)>,
+    species: (&mut Vec<Series>, &mut Vec<Series>),
 ) -> Result<Drawn, Refusal> {
     let wavelength = run
         .traces
@@ -213,17 +224,16 @@ fn computed(
         .map_or(Unit::NANOMETRE, |trace| trace.x.unit.clone());
     with_scans(run, TRUSTED_ABSORBANCE, |scans, time, said| {
         outcome.remarks.extend(said);
-        work_on(task, scans, time, &wavelength, outcome, spectra)
+        work_on(task, scans, (time, &wavelength), outcome, species)
     })
 }
 
 fn work_on(
-    task: ScanTask,
+    task: &ScanTask,
     scans: &Scans<'_>,
-    time: &Unit,
-    wavelength: &Unit,
+    (time, wavelength): (&Unit, &Unit),
     outcome: &mut Outcome,
-    spectra: &mut Vec<(String, Vec<(f64, f64)>)>,
+    (spectra, concentrations): (&mut Vec<Series>, &mut Vec<Series>),
 ) -> Result<Drawn, Refusal> {
     match task {
         ScanTask::Rank => {
@@ -252,6 +262,7 @@ fn work_on(
                 used: (0..found.values.len()).collect(),
                 fitted: Vec::new(),
                 residuals: Vec::new(),
+                ..Drawn::default()
             })
         }
         ScanTask::Isosbestic => {
@@ -282,8 +293,19 @@ fn work_on(
             outcome.termination = found.verdict;
             Ok(Drawn::default())
         }
-        ScanTask::Global(scheme) => {
-            let found = fit_global(scans, scheme)?;
+        ScanTask::Global(_) | ScanTask::Own(_) => {
+            let found = match task {
+                ScanTask::Own(scheme) => {
+                    let network = Network::parse(scheme).map_err(|why| Refusal::Unsuitable { why })?;
+                    fit_network(scans, &network)?
+                }
+                ScanTask::Global(scheme) => fit_global(scans, *scheme)?,
+                _ => return Ok(Drawn::default()),
+            };
+            concentrations.extend(found.concentrations.iter().map(|(name, values)| {
+                let points = scans.times.iter().copied().zip(values.iter().copied()).collect();
+                (name.clone(), points)
+            }));
             for rate in &found.rates {
                 outcome.parameters.push(Parameter {
                     name: rate.name.clone(),

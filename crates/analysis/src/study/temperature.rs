@@ -113,14 +113,30 @@ pub fn rate_constants(
                 .value
                 .zip(parameter.unit.clone())
                 .ok_or_else(|| format!("its `{}` has no value or no unit", plan.of))?;
+            // What was recorded during the course is nearer to it than what was set.
+            let recorded = fit.statistics.get("recorded_temperature_K").copied();
+            let stated = of_trace(fit.trace).map_or_else(of_run, Ok);
+            if let (Some(recorded), Ok(stated)) = (recorded, &stated)
+                && (recorded - stated).abs() > APART
+            {
+                return Err(format!(
+                    "{:.2} K was recorded on average during the course, and {stated:.2} K is stated; a note settles the temperature, \
+                     or leaves the record out",
+                    recorded
+                ));
+            }
             Ok(AtTemperature {
                 run: run.id.clone(),
-                kelvin: of_trace(fit.trace).map_or_else(of_run, Ok)?,
+                kelvin: recorded.map_or(stated, Ok)?,
                 rate: (value, parameter.standard_error, unit),
             })
         })
         .collect()
 }
+
+/// Recorded and stated temperatures farther apart than this, in kelvin, cannot both be meant. A choice: thermostats and sensors
+/// agree better, and an activation energy hardly feels it.
+const APART: f64 = 1.0;
 
 /// The Arrhenius and the Eyring line through rate constants of several runs, coldest first whatever their order.
 pub fn temperature_series(plan: &TemperaturePlan, points: &[AtTemperature]) -> Vec<Found> {
@@ -318,5 +334,6 @@ fn fitted(
         used: (0..k.len()).collect(),
         fitted: line.fitted,
         residuals: line.residuals,
+        ..Drawn::default()
     })
 }

@@ -2,13 +2,14 @@
 
 use std::collections::BTreeMap;
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
-use curvary_analysis::fit::Robust;
+use curvary_analysis::fit::{Along, Bootstrap, Robust};
 use curvary_analysis::models::formula::ModelFile;
 use curvary_analysis::study::{
-    Check, Comparison, FitPlan, Found, ParameterPlan, Span, WeightPlan, Work, compare_trace, fit_run,
+    Check, Comparison, FitPlan, Found, Named, ParameterPlan, Span, Together, Wanted, WeightPlan, Work,
+    compare_together, compare_trace, fit_run_for, fit_together,
 };
 use curvary_record::Diagnostic;
 use serde_json::{Value, json};
@@ -17,11 +18,12 @@ use crate::Setting;
 use crate::again;
 use crate::courses::{CourseOptions, Level, span, unit};
 use crate::ending::{Ending, Failure, Outcome};
-use crate::figure::of_fit;
+use crate::figure::{of_fit, of_runs};
 use crate::findings::{self, Heading, Pictures};
-use crate::screen::{FAINT, STRONG, Screen, Styled};
+use crate::output::{self, Existing};
+use crate::screen::{FAINT, STRONG, Screen, Styled, plural};
 use crate::steps::number;
-use crate::subject::{Reading, Subject, Subjects};
+use crate::subject::{Asked, Reading, Subject, Subjects};
 use crate::table::{Column, Table, one_line};
 use crate::telling;
 
@@ -31,6 +33,9 @@ use crate::telling;
 /// biphasic and approach-to-steady-rate for time courses, each with +offset, +drift or +lag behind it where wanted;
 /// michaelis-menten and others for rates over concentrations (--list shows all). Results of runs in the
 /// archive are kept and found again: `curvary find result.k:0.001..0.01/s`.
+///
+/// Several runs are fitted at once with --share: `--share k` gives all of them one rate constant and each its own amplitude, says
+/// whether they agree, and with --compare ranks laws over all of them together.
 #[derive(Debug, Args)]
 pub(crate) struct Fit {
     #[command(flatten)]
@@ -49,8 +54,8 @@ pub(crate) struct Fit {
     model_file: Option<PathBuf>,
     /// Do again what is kept of these runs, and say whether the same comes out
     #[arg(long, group = "task", conflicts_with_all = [
-        "start", "hold", "bound", "unit", "response", "over", "window", "at", "weights", "robust", "level", "profile",
-        "CourseOptions",
+        "start", "hold", "bound", "unit", "response", "over", "window", "leave_out", "at", "weights", "robust", "level",
+        "profile", "bootstrap", "CourseOptions",
     ])]
     again: bool,
     /// Compute anew what the export itself reports (rate constants, rates, slopes), and say whether it is reproduced
@@ -59,6 +64,16 @@ pub(crate) struct Fit {
     /// Rank the models named, or the usual orders of reaction, and say whether the data can tell them apart
     #[arg(long, conflicts_with_all = ["formula", "model_file", "again", "reported"])]
     compare: bool,
+    /// Fit all runs at once, these parameters the same in all of them and the others own in each; `all` lays one curve
+    /// through replicates
+    #[arg(
+        long,
+        value_name = "NAME",
+        value_delimiter = ',',
+        conflicts_with_all = ["again", "reported"],
+        help_heading = "Several runs"
+    )]
+    share: Vec<String>,
     /// Starting values of the parameters, such as `b1=500,b2=0.0001`
     #[arg(
         long,
@@ -105,6 +120,9 @@ pub(crate) struct Fit {
     /// The stretch of the running axis that is fitted, such as 30..600s; several for stages
     #[arg(long, value_name = "FROM..TO", help_heading = "Data")]
     window: Vec<String>,
+    /// Stretches of the running axis that are left out, such as 195..280
+    #[arg(long, value_name = "FROM..TO", value_delimiter = ',', help_heading = "Data")]
+    leave_out: Vec<String>,
     /// Wavelength at which repeated scans are read as a time course
     #[arg(long, value_name = "NM", help_heading = "Data")]
     at: Option<f64>,
@@ -122,6 +140,38 @@ pub(crate) struct Fit {
     /// Find profile-likelihood intervals too; an end that the data leave open stays open
     #[arg(long, help_heading = "Errors")]
     profile: bool,
+    /// A second opinion about the errors: fit again so many times with the residuals dealt out anew
+    #[arg(long, value_name = "ROUNDS", help_heading = "Errors")]
+    bootstrap: Option<u32>,
+    /// Seed of --bootstrap: the same one deals the same
+    #[arg(
+        long,
+        value_name = "NUMBER",
+        default_value_t = 1,
+        requires = "bootstrap",
+        help_heading = "Errors"
+    )]
+    seed: u64,
+    /// Tell the curve at these places, with its error and that of one more reading
+    #[arg(
+        long,
+        value_name = "X",
+        value_delimiter = ',',
+        conflicts_with_all = ["again", "reported", "compare", "share"],
+        help_heading = "Curve"
+    )]
+    predict: Vec<f64>,
+    /// Write points, fitted values, residuals and the errors of the curve as a table (CSV)
+    #[arg(
+        long,
+        value_name = "FILE",
+        conflicts_with_all = ["again", "reported", "compare", "share"],
+        help_heading = "Curve"
+    )]
+    points: Option<PathBuf>,
+    /// Let --points take the place of a file that is there already
+    #[arg(long, requires = "points", help_heading = "Curve")]
+    replace: bool,
     #[command(flatten)]
     pictures: Pictures,
 }
@@ -162,6 +212,8 @@ struct Tally {
     bad: u64,
     pictures: u64,
     shown: Vec<Value>,
+    /// What goes into the table of points.
+    points: Vec<(String, Found)>,
 }
 
 /// What is said of a subject.
@@ -188,7 +240,8 @@ fn list(screen: &mut Screen) -> Outcome {
     write!(screen, "{}", table.draw(screen.width()))?;
     writeln!(
         screen,
-        "laws of time courses take +offset, +drift and +lag behind their name; t is the time, other capitals are concentrations"
+        "laws of time courses take +offset, +drift and +lag behind their name; t is the time, T the temperature in kelvin, f the ligand's \
+         part of a total, and other capitals are concentrations"
     )?;
     Ok(Ending::Done)
 }
@@ -218,6 +271,9 @@ impl Fit {
         } else {
             Reading::Whole
         };
+        if !self.share.is_empty() {
+            return self.together(&plans, &asked, reading, screen);
+        }
         let mut tally = Tally::default();
         let compute = |subjects: &[Subject]| {
             let given: Vec<Given> = subjects
@@ -253,6 +309,73 @@ impl Fit {
         }
         kept.say(screen);
         self.pictures.say(tally.pictures, screen);
+        if let Some(path) = &self.points {
+            write_points(path, Existing::asked(self.replace), &tally.points)?;
+            screen.say(format_args!("points in {}", path.display()));
+        }
+        Ok(Ending::of(tally.good, tally.bad))
+    }
+
+    /// All runs at once, once for each model and window.
+    fn together(&self, plans: &[FitPlan], asked: &Asked, reading: Reading, screen: &mut Screen) -> Outcome {
+        let subjects = asked.all(reading)?;
+        let names = names_of(&subjects);
+        let runs: Vec<Named<'_>> = subjects
+            .iter()
+            .zip(&names)
+            .map(|(subject, name)| Named {
+                run: &subject.run,
+                name,
+            })
+            .collect();
+        let heading = Heading::of_several(format!("{} together", plural(runs.len() as u64, "run")));
+        let mut tally = Tally::default();
+        let mut outcomes = Vec::new();
+        for plan in plans {
+            let found = if self.compare {
+                compare_together(plan, &self.model, &runs)
+            } else {
+                fit_together(plan, &runs)
+            };
+            let Some(found) = found else { continue };
+            let good = found.found.is_result() || !found.ranked.is_empty();
+            *(if good { &mut tally.good } else { &mut tally.bad }) += 1;
+            if self.subjects.json {
+                tally.shown.push(of_several(&heading, &found));
+            } else if found.ranked.is_empty() {
+                telling::tell(&heading.words(&found.found), &found.found.outcome, screen)?;
+            } else {
+                let words = heading.words(&found.found);
+                ranked(
+                    &words,
+                    &found.ranked,
+                    &found.refused,
+                    &found.found.outcome,
+                    screen,
+                )?;
+            }
+            if good {
+                outcomes.push(found.found.outcome.clone());
+                if self.pictures.wanted() {
+                    let figure = of_runs(&heading.words(&found.found), &found.sets);
+                    tally.pictures += self.pictures.draw(&found.found.outcome.id, &figure)?;
+                }
+            }
+        }
+        // A file is no run of the archive, and what several say together has no place there.
+        let kept = if asked.all_kept() {
+            self.subjects.keep(asked, "curvary fit", outcomes)?
+        } else {
+            Default::default()
+        };
+        if self.subjects.json {
+            match tally.shown.as_slice() {
+                [one] => screen.json(one)?,
+                many => screen.json(&many)?,
+            }
+        }
+        kept.say(screen);
+        self.pictures.say(tally.pictures, screen);
         Ok(Ending::of(tally.good, tally.bad))
     }
 
@@ -269,10 +392,14 @@ impl Fit {
                 tally.shown.push(shape(subject, found));
             } else {
                 telling::tell(&subject.heading.words(found), &found.outcome, screen)?;
+                predictions(found, screen)?;
                 subject
                     .remarks
                     .iter()
                     .try_for_each(|remark| telling::remark(remark, screen))?;
+            }
+            if found.is_result() && self.points.is_some() {
+                tally.points.push((subject.heading.words(found), found.clone()));
             }
             if found.is_result() && self.pictures.wanted() {
                 let figure = of_fit(&subject.heading.words(found), found);
@@ -351,7 +478,11 @@ impl Fit {
             }
         } else {
             for plan in plans {
-                given.found.extend(fit_run(plan, &subject.run));
+                let wanted = Wanted {
+                    band: self.points.is_some() || self.pictures.wanted(),
+                    places: self.predict.clone(),
+                };
+                given.found.extend(fit_run_for(plan, &subject.run, &wanted));
             }
         }
         given
@@ -370,6 +501,16 @@ impl Fit {
             response: self.response.clone(),
             variables: pairs(&self.over, "a variable")?,
             traces: self.data.trace.clone(),
+            share: self.share.clone(),
+            leave_out: self
+                .leave_out
+                .iter()
+                .map(|text| span(text))
+                .collect::<Result<_, _>>()?,
+            bootstrap: self.bootstrap.map(|rounds| Bootstrap {
+                rounds,
+                seed: self.seed,
+            }),
             at: self.at,
             dead_time: self.data.dead_time,
             trusted_absorbance: self.data.trusted()?,
@@ -473,11 +614,155 @@ impl Fit {
     }
 }
 
-/// A result as `--json` shows it, with what was said of the reading.
+/// A result as `--json` shows it, with what was said of the reading and what was asked of the curve.
 fn shape(subject: &Told, found: &Found) -> Value {
-    let said =
-        (!subject.remarks.is_empty()).then(|| ("remarks_on_reading".to_owned(), json!(subject.remarks)));
-    findings::shape_with(&subject.heading, found, said)
+    let mut more = Vec::new();
+    if !subject.remarks.is_empty() {
+        more.push(("remarks_on_reading".to_owned(), json!(subject.remarks)));
+    }
+    if !found.drawn.predicted.is_empty() {
+        let all: Vec<Value> = found.drawn.predicted.iter().map(place).collect();
+        more.push(("predicted".to_owned(), Value::Array(all)));
+    }
+    if !found.drawn.along.is_empty() {
+        let drawn = &found.drawn;
+        let all: Vec<Value> = drawn
+            .used
+            .iter()
+            .zip(drawn.fitted.iter().zip(&drawn.residuals))
+            .map(|(i, (fitted, residual))| json!({ "x": drawn.x[*i], "y": drawn.y[*i], "fitted": fitted, "residual": residual }))
+            .collect();
+        more.push(("points".to_owned(), Value::Array(all)));
+    }
+    findings::shape_with(&subject.heading, found, more)
+}
+
+fn place(along: &Along) -> Value {
+    json!({
+        "x": along.x, "y": along.y, "standard_error": along.standard_error,
+        "curve": [along.curve.0, along.curve.1], "reading": along.reading.map(|(low, high)| [low, high]),
+    })
+}
+
+/// The curve at places that were asked for.
+fn predictions(found: &Found, screen: &mut Screen) -> Result<(), Failure> {
+    if found.drawn.predicted.is_empty() {
+        return Ok(());
+    }
+    let mut table = Table::new([
+        Column::new("  at").right(),
+        Column::new("curve").right(),
+        Column::new(""),
+        Column::new("curve between").rank(1),
+        Column::new("one reading between").rank(2),
+    ]);
+    for along in &found.drawn.predicted {
+        let (y, error) = telling::rounded(along.y, Some(along.standard_error));
+        let between = |(low, high): (f64, f64)| {
+            let end = |value: f64| telling::rounded(value, Some(along.standard_error)).0;
+            format!("{} and {}", end(low), end(high))
+        };
+        table.row([
+            format!("  {}", telling::significant(along.x)).into(),
+            y.into(),
+            format!("± {error}").into(),
+            between(along.curve).into(),
+            along.reading.map_or(String::new(), between).into(),
+        ]);
+    }
+    write!(screen, "{}", table.draw(screen.width()))?;
+    Ok(())
+}
+
+/// Points, fitted values and residuals, a row each.
+fn write_points(path: &Path, existing: Existing, all: &[(String, Found)]) -> Result<(), Failure> {
+    const HEADS: [&str; 12] = [
+        "curve",
+        "model",
+        "x",
+        "y",
+        "used",
+        "fitted",
+        "residual",
+        "fitted_standard_error",
+        "curve_low",
+        "curve_high",
+        "reading_low",
+        "reading_high",
+    ];
+    output::write(path, existing, |file| {
+        let mut writer = csv::WriterBuilder::new()
+            .terminator(csv::Terminator::CRLF)
+            .from_writer(file);
+        writer.write_record(HEADS)?;
+        for (name, found) in all {
+            let drawn = &found.drawn;
+            for i in 0..drawn.x.len() {
+                let at = drawn.used.iter().position(|used| *used == i);
+                let text = |value: Option<f64>| value.map_or(String::new(), |value| value.to_string());
+                let along = at.and_then(|at| drawn.along.get(at));
+                let reading = along.and_then(|along| along.reading);
+                writer.write_record([
+                    name.clone(),
+                    found.outcome.model.clone(),
+                    drawn.x[i].to_string(),
+                    drawn.y[i].to_string(),
+                    if at.is_some() { "yes" } else { "no" }.to_owned(),
+                    text(at.map(|at| drawn.fitted[at])),
+                    text(at.map(|at| drawn.residuals[at])),
+                    text(along.map(|along| along.standard_error)),
+                    text(along.map(|along| along.curve.0)),
+                    text(along.map(|along| along.curve.1)),
+                    text(reading.map(|reading| reading.0)),
+                    text(reading.map(|reading| reading.1)),
+                ])?;
+            }
+        }
+        writer.flush()
+    })
+    .map_err(|error| Failure::file("write", path, &error))
+}
+
+/// What several runs said together as `--json` shows it.
+fn of_several(heading: &Heading, together: &Together) -> Value {
+    let ranked: Vec<Value> = together
+        .ranked
+        .iter()
+        .map(|(model, difference, weight)| json!({ "model": model, "aicc_difference": difference, "weight": weight }))
+        .collect();
+    let refused: Vec<Value> = together
+        .refused
+        .iter()
+        .map(|(model, reason)| json!({ "model": model, "reason": reason }))
+        .collect();
+    let mut more = Vec::new();
+    if !ranked.is_empty() {
+        more.push(("ranked".to_owned(), json!(ranked)));
+        more.push(("refused".to_owned(), json!(refused)));
+    }
+    let mut all = findings::shape_with(heading, &together.found, more);
+    if let Value::Object(all) = &mut all
+        && !together.ranked.is_empty()
+    {
+        all.remove("reason");
+    }
+    all
+}
+
+/// Names by which runs are told apart: their places, with a number where one file has several.
+fn names_of(subjects: &[Subject]) -> Vec<String> {
+    subjects
+        .iter()
+        .enumerate()
+        .map(|(i, subject)| {
+            let same = |other: &&Subject| other.place == subject.place;
+            if subjects.iter().filter(same).count() < 2 {
+                return subject.place.clone();
+            }
+            let before = subjects[..i].iter().filter(same).count();
+            format!("{} (run {})", subject.place, before + 1)
+        })
+        .collect()
 }
 
 /// A report as `--json` shows it, with what was computed to compare.
@@ -516,17 +801,29 @@ fn comparison(subject: &Told, compared: &Comparison) -> Value {
 }
 
 fn ranking(subject: &Told, compared: &Comparison, screen: &mut Screen) -> Result<(), Failure> {
-    writeln!(
+    ranked(
+        &subject.heading.words(&compared.found),
+        &compared.ranked,
+        &compared.refused,
+        &compared.found.outcome,
         screen,
-        "{}",
-        Styled(STRONG, one_line(&subject.heading.words(&compared.found)))
-    )?;
+    )
+}
+
+fn ranked(
+    heading: &str,
+    list: &[(String, f64, f64)],
+    refused: &[(String, String)],
+    outcome: &curvary_record::Outcome,
+    screen: &mut Screen,
+) -> Result<(), Failure> {
+    writeln!(screen, "{}", Styled(STRONG, one_line(heading)))?;
     let mut table = Table::new([
         Column::new("  model"),
         Column::new("AICc above the best").right(),
         Column::new("weight").right(),
     ]);
-    for (model, difference, weight) in &compared.ranked {
+    for (model, difference, weight) in list {
         table.row([
             format!("  {model}").into(),
             format!("{difference:.1}").into(),
@@ -534,10 +831,10 @@ fn ranking(subject: &Told, compared: &Comparison, screen: &mut Screen) -> Result
         ]);
     }
     write!(screen, "{}", table.draw(screen.width()))?;
-    for (model, reason) in &compared.refused {
+    for (model, reason) in refused {
         writeln!(screen, "  {model}: {}", Styled(FAINT, one_line(reason)))?;
     }
-    for remark in &compared.found.outcome.remarks {
+    for remark in &outcome.remarks {
         telling::remark(remark, screen)?;
     }
     Ok(())

@@ -14,6 +14,7 @@ mod fit;
 mod man;
 mod note;
 mod peaks;
+mod plot;
 mod process;
 mod quantify;
 mod rates;
@@ -49,6 +50,7 @@ pub(crate) enum Command {
     Temperature(temperature::Temperature),
     Results(results::Results),
     Peaks(Box<peaks::Peaks>),
+    Plot(Box<plot::Plot>),
     Process(Box<process::Process>),
     Quantify(Box<quantify::Quantify>),
     Check(Box<check::Check>),
@@ -94,6 +96,7 @@ impl Command {
                 | Self::Temperature(_)
                 | Self::Results(_)
                 | Self::Peaks(_)
+                | Self::Plot(_)
                 | Self::Process(_)
                 | Self::Quantify(_)
                 | Self::Check(_)
@@ -115,6 +118,7 @@ impl Command {
             Self::Temperature(temperature) => temperature.run(setting, screen),
             Self::Results(results) => results.run(setting, screen),
             Self::Peaks(peaks) => peaks.run(setting, screen),
+            Self::Plot(plot) => plot.run(setting, screen),
             Self::Process(process) => process.run(setting, screen),
             Self::Quantify(quantify) => quantify.run(setting, screen),
             Self::Check(check) => check.run(setting, screen),

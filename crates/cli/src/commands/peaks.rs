@@ -2,8 +2,8 @@
 
 use std::io::Write;
 
-use clap::Args;
-use curvary_analysis::spectra::{AreaBaseline, Extreme, Refinement, WidthLevel, Window};
+use clap::{Args, ValueEnum};
+use curvary_analysis::spectra::{AreaBaseline, BandShape, Extreme, Refinement, WidthLevel, Window};
 use curvary_analysis::study::{Found, PeaksPlan, References, Work, peaks_run};
 use curvary_record::{Outcome as Record, Parameter};
 use serde_json::{Map, Value, json};
@@ -11,7 +11,7 @@ use serde_json::{Map, Value, json};
 use crate::Setting;
 use crate::again;
 use crate::ending::{Failure, Outcome};
-use crate::figure::{Figure, Layer, Panel};
+use crate::figure::{Figure, Layer, Panel, of_fit};
 use crate::findings::{Finding, Pictures, each};
 use crate::screen::{FAINT, STRONG, Screen, Styled};
 use crate::steps::StepOptions;
@@ -20,6 +20,10 @@ use crate::table::{Column, Table, one_line};
 use crate::telling;
 
 /// Find the peaks of spectra: position between the points, height, prominence, width and area
+///
+/// Shoulders, where a band shows only as a bend on another's flank, are told too. With --bands, bands of Gauss or Voigt are
+/// fitted, beginning at the peaks and shoulders, and their numbers have errors that know of each other. They are found again
+/// by `curvary find result.band:430..440nm`.
 ///
 /// Steps go before the search, in the order given, and are kept with the result:
 /// ordinate(absorbance), axis(cm-1), crop(220..400), saturation(above=3), blank(RUN), blank(RUN, resample=cubic),
@@ -33,7 +37,7 @@ pub(crate) struct Peaks {
     subjects: Subjects,
     /// Do again what is kept of these runs, and say whether the same comes out
     #[arg(long, conflicts_with_all = [
-        "StepOptions", "valleys", "prominence", "within", "parabola", "half_height", "area_from_zero", "trace",
+        "StepOptions", "valleys", "prominence", "within", "parabola", "half_height", "area_from_zero", "trace", "bands",
     ])]
     again: bool,
     #[command(flatten)]
@@ -53,14 +57,35 @@ pub(crate) struct Peaks {
     /// Take widths at half the height above zero and not half-way down the prominence
     #[arg(long, help_heading = "Search")]
     half_height: bool,
-    /// Count areas from zero and not from the line between the bases
+    /// Count areas from zero and not from the line between the bases; for bands, fit no baseline
     #[arg(long, help_heading = "Search")]
     area_from_zero: bool,
     /// Traces by number (from 1) or label
     #[arg(long, value_name = "TRACE", value_delimiter = ',', help_heading = "Search")]
     trace: Vec<String>,
+    /// Fit bands of this shape over a straight baseline, in place of reading peaks off
+    #[arg(long, value_name = "SHAPE", help_heading = "Bands")]
+    bands: Option<Shape>,
+    /// Where the bands begin their search, such as 430,462 [default: at the peaks and shoulders]
+    #[arg(
+        long,
+        value_name = "POSITION",
+        value_delimiter = ',',
+        requires = "bands",
+        help_heading = "Bands"
+    )]
+    band_at: Vec<f64>,
     #[command(flatten)]
     pictures: Pictures,
+}
+
+/// The shape of bands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Shape {
+    /// Gauss's curve
+    Gauss,
+    /// Gauss's curve widened by that of Lorentz
+    Voigt,
 }
 
 impl Peaks {
@@ -103,6 +128,11 @@ impl Peaks {
             } else {
                 AreaBaseline::Chord
             },
+            bands: self.bands.map(|shape| match shape {
+                Shape::Gauss => BandShape::Gauss,
+                Shape::Voigt => BandShape::Voigt,
+            }),
+            positions: self.band_at.clone(),
             traces: self.trace.clone(),
         };
         let asked = self.subjects.asked(setting)?;
@@ -121,26 +151,43 @@ fn find(plan: &PeaksPlan, references: &References, subject: &Subject) -> Vec<Fin
     peaks_run(plan, &subject.run, references)
         .into_iter()
         .map(|found| {
-            let listed: Vec<Value> = peaks(&found.outcome)
-                .map(|peak| {
-                    let all: Map<String, Value> = peak
-                        .iter()
-                        .map(|part| (name(part).to_owned(), json!(part.value)))
-                        .collect();
-                    Value::Object(all)
-                })
-                .collect();
+            let shown = |parts: &[Parameter], name: &dyn Fn(&Parameter) -> String| {
+                let all: Map<String, Value> =
+                    parts.iter().map(|part| (name(part), json!(part.value))).collect();
+                Value::Object(all)
+            };
+            let mut more = Map::new();
+            if found.outcome.kind != "bands" {
+                let listed = peaks(&found.outcome).map(|peak| shown(peak, &|part| name(part).to_owned()));
+                more.insert("peaks".to_owned(), listed.collect());
+                let bent: Vec<Value> = shoulders(&found.outcome)
+                    .map(|shoulder| {
+                        shown(shoulder, &|part| {
+                            part.name
+                                .strip_prefix("shoulder-")
+                                .unwrap_or("position")
+                                .to_owned()
+                        })
+                    })
+                    .collect();
+                if !bent.is_empty() {
+                    more.insert("shoulders".to_owned(), Value::Array(bent));
+                }
+            }
             Finding {
                 figure: Some(picture(subject, &found)),
-                more: Map::from_iter([("peaks".to_owned(), Value::Array(listed))]),
+                more,
                 ..Finding::of(found)
             }
         })
         .collect()
 }
 
-/// The spectrum with its peaks.
+/// The spectrum with its peaks, or with the bands that were fitted to it.
 fn picture(subject: &Subject, found: &Found) -> Figure {
+    if found.outcome.kind == "bands" {
+        return of_fit(&format!("{} {}", subject.place, found.label), found);
+    }
     let marks: Vec<(f64, f64, String)> = peaks(&found.outcome)
         .filter_map(|peak| {
             let at = peak[0].value?;
@@ -170,7 +217,22 @@ fn picture(subject: &Subject, found: &Found) -> Figure {
 
 /// The peaks of a result: five parameters each.
 fn peaks(outcome: &Record) -> impl Iterator<Item = &[Parameter]> {
-    outcome.parameters.chunks_exact(5)
+    let of_peaks = outcome
+        .parameters
+        .iter()
+        .take_while(|parameter| parameter.name.starts_with("peak"))
+        .count();
+    outcome.parameters[..of_peaks].chunks_exact(5)
+}
+
+/// The shoulders of a result: position and height.
+fn shoulders(outcome: &Record) -> impl Iterator<Item = &[Parameter]> {
+    let first = outcome
+        .parameters
+        .iter()
+        .position(|parameter| parameter.name == "shoulder")
+        .unwrap_or(outcome.parameters.len());
+    outcome.parameters[first..].chunks_exact(2)
 }
 
 /// `height` for `peak-height`, `position` for `peak`.
@@ -183,7 +245,7 @@ fn name(parameter: &Parameter) -> &str {
 
 fn tell(heading: &str, finding: &Finding, screen: &mut Screen) -> Result<(), Failure> {
     let outcome = &finding.found.outcome;
-    if !finding.found.is_result() {
+    if !finding.found.is_result() || outcome.kind == "bands" {
         return telling::tell(heading, outcome, screen);
     }
     writeln!(
@@ -224,7 +286,18 @@ fn tell(heading: &str, finding: &Finding, screen: &mut Screen) -> Result<(), Fai
             shown(&peak[4]).into(),
         ]);
     }
-    write!(screen, "{}", table.draw(screen.width()))?;
+    if peaks(outcome).next().is_some() {
+        write!(screen, "{}", table.draw(screen.width()))?;
+    }
+    for shoulder in shoulders(outcome) {
+        let (position, _, unit) = telling::value(&shoulder[0]);
+        let (height, _, _) = telling::value(&shoulder[1]);
+        writeln!(
+            screen,
+            "  shoulder near {}, height {height}: a band hidden there lies near it; --bands fits its numbers",
+            format!("{position} {unit}").trim_end()
+        )?;
+    }
     for reason in peaks(outcome).flatten().filter_map(|part| part.reason.as_deref()) {
         writeln!(screen, "  {}", Styled(FAINT, one_line(reason)))?;
     }

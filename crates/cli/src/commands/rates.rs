@@ -159,9 +159,10 @@ impl Rates {
             );
         }
         for law in &self.law {
-            if Law::named(law).is_none() {
+            if !Law::named(law).is_some_and(Law::is_of_rates) {
                 let names: Vec<&str> = curvary_analysis::models::law::LAWS
                     .iter()
+                    .filter(|law| law.is_of_rates())
                     .map(|law| law.name)
                     .collect();
                 return Err(Failure::usage(format!(

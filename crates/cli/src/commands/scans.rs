@@ -4,7 +4,7 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
-use curvary_analysis::scans::Scheme;
+use curvary_analysis::scans::{Network, Scheme};
 use curvary_analysis::study::{Differences, ScanFound, ScanTask, Work, scan_differences, scan_run};
 use curvary_record::Diagnostic;
 use serde_json::{Value, json};
@@ -23,13 +23,14 @@ use crate::telling;
 ///
 /// Without a choice all of it is done: how many singular values stand out of the noise, at which wavelengths the absorbance
 /// stays, and a first-order fit over all wavelengths with the spectra of the species. A time course at one wavelength is
-/// fitted with `curvary fit --at NM`.
+/// fitted with `curvary fit --at NM`. With --scheme, a scheme of your own is fitted, and --concentrations writes how much of each
+/// species there is over time.
 #[derive(Debug, Args)]
 pub(crate) struct Scans {
     #[command(flatten)]
     subjects: Subjects,
     /// Do again what is kept of these runs, and say whether the same comes out
-    #[arg(long, conflicts_with_all = ["rank", "isosbestic", "global", "difference", "out"])]
+    #[arg(long, conflicts_with_all = ["rank", "isosbestic", "global", "scheme", "concentrations", "difference", "out"])]
     again: bool,
     /// How many independent species the scans show
     #[arg(long)]
@@ -40,6 +41,12 @@ pub(crate) struct Scans {
     /// Fit one scheme over all wavelengths
     #[arg(long, value_name = "SCHEME")]
     global: Option<Way>,
+    /// Fit a scheme of your own over all wavelengths, first-order steps parted by commas, such as `A->B, B<->C`
+    #[arg(long, value_name = "STEPS", value_parser = scheme)]
+    scheme: Option<String>,
+    /// The CSV file of the concentrations of the species over time
+    #[arg(long, value_name = "FILE")]
+    concentrations: Option<PathBuf>,
     /// Write every scan less this one (from 1) as CSV
     #[arg(long, value_name = "SCAN", requires = "out")]
     difference: Option<usize>,
@@ -47,7 +54,7 @@ pub(crate) struct Scans {
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
     /// Take the place of a file that is there already
-    #[arg(long, requires = "out")]
+    #[arg(long)]
     replace: bool,
     #[command(flatten)]
     pictures: Pictures,
@@ -90,9 +97,9 @@ impl Scans {
             );
         }
         self.pictures.make_folder()?;
-        if self.out.is_some() && asked.len() > 1 {
+        if (self.out.is_some() || self.concentrations.is_some()) && asked.len() > 1 {
             return Err(Failure::usage(
-                "`--out` takes the spectra of one run; several are named",
+                "`--out` and `--concentrations` take the numbers of one run; several are named",
             ));
         }
         let tasks = self.tasks();
@@ -141,6 +148,20 @@ impl Scans {
                     if let Some(figure) = of_species(&given.heading, scan) {
                         pictures += self.pictures.draw(&scan.found.outcome.id, &figure)?;
                     }
+                    if self.concentrations.is_some()
+                        && let Some(figure) = over_time(&given.heading, scan)
+                    {
+                        let name = format!("{}-concentrations", scan.found.outcome.id);
+                        pictures += self.pictures.draw(&name, &figure)?;
+                    }
+                    if let Some(path) = self
+                        .concentrations
+                        .as_ref()
+                        .filter(|_| !scan.concentrations.is_empty())
+                    {
+                        write(path, Existing::asked(self.replace), &columns_over_time(scan))?;
+                        screen.say(format_args!("{}", path.display()));
+                    }
                 }
                 if let (Some(path), false) = (&self.out, given.columns.is_empty()) {
                     write(path, Existing::asked(self.replace), &given.columns)?;
@@ -175,6 +196,7 @@ impl Scans {
                 Way::Consecutive => Scheme::Consecutive,
             })
         }));
+        tasks.extend(self.scheme.clone().map(ScanTask::Own));
         if tasks.is_empty() && self.difference.is_none() {
             tasks = vec![
                 ScanTask::Rank,
@@ -186,7 +208,10 @@ impl Scans {
     }
 
     fn compute(&self, tasks: &[ScanTask], subject: &Subject) -> Given {
-        let found: Vec<ScanFound> = tasks.iter().map(|task| scan_run(*task, &subject.run)).collect();
+        let found: Vec<ScanFound> = tasks
+            .iter()
+            .map(|task| scan_run(task.clone(), &subject.run))
+            .collect();
         let mut columns: Vec<(String, Vec<f64>)> = Vec::new();
         let mut trouble = None;
         let unit = subject
@@ -261,6 +286,44 @@ fn of_species(heading: &Heading, scan: &ScanFound) -> Option<Figure> {
     })
 }
 
+/// The concentrations of the species over time, in one panel.
+fn over_time(heading: &Heading, scan: &ScanFound) -> Option<Figure> {
+    if scan.concentrations.is_empty() {
+        return None;
+    }
+    let layers = (0..)
+        .zip(&scan.concentrations)
+        .map(|(number, (species, points))| Layer::Line(points.clone()).of_series(number).named(species))
+        .collect();
+    Some(Figure {
+        title: format!("{}: concentrations of the species", heading.title()),
+        panels: vec![Panel {
+            x: "time".into(),
+            y: "part of the first species' beginning".into(),
+            share: 1.0,
+            layers,
+        }],
+    })
+}
+
+fn columns_over_time(scan: &ScanFound) -> Vec<(String, Vec<f64>)> {
+    let times = scan.concentrations[0].1.iter().map(|point| point.0).collect();
+    let species = scan.concentrations.iter().map(|(species, points)| {
+        (
+            format!("part_{species}"),
+            points.iter().map(|point| point.1).collect(),
+        )
+    });
+    std::iter::once(("time".to_owned(), times))
+        .chain(species)
+        .collect()
+}
+
+/// A scheme, checked before any file is read.
+fn scheme(text: &str) -> Result<String, String> {
+    Network::parse(text).map(|_| text.trim().to_owned())
+}
+
 /// A result as `--json` shows it, with the spectra of the species.
 fn shape(given: &Given, scan: &ScanFound) -> Value {
     let spectra: Vec<Value> = scan
@@ -269,7 +332,18 @@ fn shape(given: &Given, scan: &ScanFound) -> Value {
         .map(|(species, points)| json!({ "species": species, "points": points }))
         .collect();
     let spectra = (!spectra.is_empty()).then(|| ("spectra".to_owned(), json!(spectra)));
-    shape_with(&given.heading, &scan.found, spectra)
+    let concentrations: Vec<Value> = scan
+        .concentrations
+        .iter()
+        .map(|(species, points)| json!({ "species": species, "points": points }))
+        .collect();
+    let concentrations =
+        (!concentrations.is_empty()).then(|| ("concentrations".to_owned(), json!(concentrations)));
+    shape_with(
+        &given.heading,
+        &scan.found,
+        spectra.into_iter().chain(concentrations),
+    )
 }
 
 fn write(path: &Path, existing: Existing, columns: &[(String, Vec<f64>)]) -> Result<(), Failure> {

@@ -10,10 +10,25 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 use super::scale::Scale;
 use super::{Figure, Layer, Panel};
 
-/// Width of every picture, in dots.
-pub(super) const WIDTH: u32 = 1600;
-/// Height of every picture.
-pub(super) const HEIGHT: u32 = 1200;
+/// How large a picture is, in dots, and what stands on it.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Sheet {
+    pub(super) width: u32,
+    pub(super) height: u32,
+    /// Whether the title stands above the panels; a paper has it in the caption.
+    pub(super) titled: bool,
+}
+
+impl Sheet {
+    fn right(self) -> i32 {
+        i32::try_from(self.width).unwrap_or(i32::MAX) - RIGHT
+    }
+
+    fn above(self) -> i32 {
+        if self.titled { ABOVE } else { RIGHT }
+    }
+}
+
 /// Room at the left for numbers and the title of y.
 const LEFT: i32 = 200;
 /// Room at the right.
@@ -34,6 +49,16 @@ const PALE: RGBColor = RGBColor(225, 225, 225);
 const WASH: RGBColor = RGBColor(221, 240, 250);
 /// Okabe-Ito colours of lines, the most distinct first.
 const LINES: [RGBColor; 6] = [
+    RGBColor(0xD5, 0x5E, 0x00),
+    RGBColor(0x00, 0x9E, 0x73),
+    RGBColor(0x00, 0x00, 0x00),
+    RGBColor(0xCC, 0x79, 0xA7),
+    RGBColor(0x56, 0xB4, 0xE9),
+    RGBColor(0xE6, 0x9F, 0x00),
+];
+/// Okabe-Ito colours of series, each for its points and its line; with four marks and four dashes, 28 are told apart.
+const SERIES: [RGBColor; 7] = [
+    RGBColor(0x00, 0x72, 0xB2),
     RGBColor(0xD5, 0x5E, 0x00),
     RGBColor(0x00, 0x9E, 0x73),
     RGBColor(0x00, 0x00, 0x00),
@@ -94,21 +119,177 @@ fn letters(size: i32, colour: RGBColor, across: HPos, along: VPos) -> TextStyle<
         .pos(Pos::new(across, along))
 }
 
+/// How a series looks: its colour, and its mark or dashes.
+#[derive(Clone, Copy)]
+struct Look {
+    colour: RGBColor,
+    form: usize,
+}
+
+impl Look {
+    fn of_series(number: usize) -> Self {
+        Self {
+            colour: SERIES[number % SERIES.len()],
+            form: number,
+        }
+    }
+
+    fn of_points(number: usize) -> Self {
+        Self {
+            colour: POINTS[number % POINTS.len()],
+            form: number,
+        }
+    }
+
+    fn of_line(number: usize) -> Self {
+        Self {
+            colour: LINES[number % LINES.len()],
+            form: number,
+        }
+    }
+
+    fn dashes(self) -> &'static [i32] {
+        DASHES[self.form % DASHES.len()]
+    }
+
+    /// The colour mixed with white, for a stretch of y.
+    fn wash(self) -> RGBColor {
+        let mix = |part: u8| 255 - (255 - part) / 5;
+        RGBColor(mix(self.colour.0), mix(self.colour.1), mix(self.colour.2))
+    }
+}
+
+/// How each layer of a panel looks.
+fn looks(panel: &Panel) -> Vec<Look> {
+    let (mut lines, mut points) = (0, 0);
+    panel
+        .layers
+        .iter()
+        .map(|layer| {
+            let next = |count: &mut usize| {
+                *count += 1;
+                *count - 1
+            };
+            match (layer.series(), layer.shape()) {
+                (Some(series), _) => Look::of_series(series),
+                (None, Layer::Points(_)) => Look::of_points(next(&mut points)),
+                (None, Layer::Line(_)) => Look::of_line(next(&mut lines)),
+                (None, Layer::Band(_)) => Look::of_line(lines),
+                (None, Layer::Bars(_)) => Look::of_points(points),
+                (None, _) => Look::of_points(0),
+            }
+        })
+        .collect()
+}
+
+fn has_series(panel: &Panel) -> bool {
+    panel.layers.iter().any(|layer| layer.series().is_some())
+}
+
+/// The names of series, in rows between the title and the panels.
+struct Names<'a> {
+    entries: Vec<(&'a Layer, Look)>,
+    columns: i32,
+}
+
+impl<'a> Names<'a> {
+    const SIZE: i32 = 26;
+    const ROW: i32 = 38;
+    /// Above so many names they stand in two columns.
+    const MANY: usize = 6;
+
+    fn of(figure: &'a Figure) -> Self {
+        let mut entries: Vec<(&Layer, Look)> = Vec::new();
+        for panel in figure.panels.iter().filter(|panel| has_series(panel)) {
+            for (layer, look) in panel.layers.iter().zip(looks(panel)) {
+                if !layer.name().is_empty() && !layer.shape().is_empty() {
+                    entries.push((layer, look));
+                }
+            }
+        }
+        let columns = if entries.len() > Self::MANY { 2 } else { 1 };
+        Self { entries, columns }
+    }
+
+    fn height(&self) -> i32 {
+        let rows = self
+            .entries
+            .len()
+            .div_ceil(usize::try_from(self.columns).unwrap_or(1));
+        Self::ROW * i32::try_from(rows).unwrap_or(0)
+    }
+
+    fn draw<B: DrawingBackend>(&self, area: &Area<B>, top: i32, right: i32) -> Result<(), String> {
+        let width = (right - LEFT) / self.columns;
+        for (number, (layer, look)) in (0..).zip(&self.entries) {
+            let left = LEFT + width * (number % self.columns);
+            let middle = top + Self::ROW * (number / self.columns) + Self::ROW / 2;
+            sample(area, layer, *look, (left, middle))?;
+            let style = letters(Self::SIZE, BLACK, HPos::Left, VPos::Center);
+            let name = fitted(layer.name(), Self::SIZE, width - 110);
+            area.draw(&Text::new(name, (left + 72, middle), style))
+                .map_err(words)?;
+        }
+        Ok(())
+    }
+}
+
+/// A small piece of a layer, for a legend.
+fn sample<B: DrawingBackend>(
+    area: &Area<B>,
+    layer: &Layer,
+    look: Look,
+    (left, middle): (i32, i32),
+) -> Result<(), String> {
+    let (from, to) = (left, left + 60);
+    let centre = (left + 30, middle);
+    let fill = |colour: RGBColor| {
+        let box_of = [(from, middle - 12), (to, middle + 12)];
+        area.draw(&Rectangle::new(box_of, colour.filled())).map_err(words)
+    };
+    match layer.shape() {
+        Layer::Points(_) => mark(area, centre, look),
+        Layer::LeftOut(_) => crossed(area, centre),
+        Layer::Line(_) => stroke(
+            area,
+            &[(from, middle), (to, middle)],
+            look.dashes(),
+            look.colour.stroke_width(4),
+        ),
+        Layer::Level(_) => stroke(
+            area,
+            &[(from, middle), (to, middle)],
+            DASHES[2],
+            GREY.stroke_width(3),
+        ),
+        Layer::Bars(_) => {
+            let ends = vec![(centre.0, middle - 12), (centre.0, middle + 12)];
+            area.draw(&PathElement::new(ends, look.colour.stroke_width(2)))
+                .map_err(words)
+        }
+        Layer::Band(_) => fill(look.wash()),
+        Layer::Window(..) => fill(WASH),
+        Layer::Marks(_) => {
+            let (x, y) = centre;
+            let tip = vec![(x, y + 9), (x - 9, y - 9), (x + 9, y - 9)];
+            area.draw(&Polygon::new(tip, LINES[0].filled())).map_err(words)
+        }
+        Layer::Named(..) | Layer::Series(..) => Ok(()),
+    }
+}
+
 /// Where a panel lies on the picture, and its scales.
 struct Frame<'a> {
     x: &'a Scale,
     y: Scale,
     top: i32,
     bottom: i32,
+    right: i32,
 }
 
 impl Frame<'_> {
-    fn right() -> i32 {
-        WIDTH as i32 - RIGHT
-    }
-
     fn across(&self, x: f64) -> i32 {
-        LEFT + (self.x.place(x) * f64::from(Self::right() - LEFT)).round() as i32
+        LEFT + (self.x.place(x) * f64::from(self.right - LEFT)).round() as i32
     }
 
     fn down(&self, y: f64) -> i32 {
@@ -128,20 +309,27 @@ fn words(error: impl std::fmt::Display) -> String {
 }
 
 impl Figure {
-    pub(super) fn draw<B: DrawingBackend>(&self, area: &Area<B>) -> Result<(), String> {
+    pub(super) fn draw<B: DrawingBackend>(&self, area: &Area<B>, sheet: Sheet) -> Result<(), String> {
         area.fill(&WHITE).map_err(words)?;
-        let title = Text::new(
-            fitted(&self.title, 36, WIDTH as i32 - 80),
-            (WIDTH as i32 / 2, ABOVE / 2),
-            letters(36, BLACK, HPos::Center, VPos::Center),
-        );
-        area.draw(&title).map_err(words)?;
+        let width = sheet.right() + RIGHT;
+        if sheet.titled {
+            let title = Text::new(
+                fitted(&self.title, 36, width - 80),
+                (width / 2, ABOVE / 2),
+                letters(36, BLACK, HPos::Center, VPos::Center),
+            );
+            area.draw(&title).map_err(words)?;
+        }
         let all = || self.panels.iter().flat_map(|panel| &panel.layers);
         let x = Scale::of(all().flat_map(|layer| layer.shape().xs()), true);
         let shares: f64 = self.panels.iter().map(|panel| panel.share.max(0.0)).sum();
         let gaps = BETWEEN * i32::try_from(self.panels.len().saturating_sub(1)).unwrap_or(0);
-        let room = f64::from(HEIGHT as i32 - ABOVE - BELOW - gaps);
-        let mut top = ABOVE;
+        let names = Names::of(self);
+        let height = i32::try_from(sheet.height).unwrap_or(i32::MAX);
+        let above = sheet.above() + names.height();
+        names.draw(area, sheet.above(), sheet.right())?;
+        let room = f64::from((height - above - BELOW - gaps).max(100));
+        let mut top = above;
         for (number, panel) in self.panels.iter().enumerate() {
             let height = (room * panel.share.max(0.0) / shares.max(f64::MIN_POSITIVE)).round() as i32;
             let frame = Frame {
@@ -149,6 +337,7 @@ impl Figure {
                 y: Scale::of(panel.layers.iter().flat_map(|layer| layer.shape().ys()), true),
                 top,
                 bottom: top + height,
+                right: sheet.right(),
             };
             frame.draw(area, panel, number + 1 == self.panels.len())?;
             top = frame.bottom + BETWEEN;
@@ -166,7 +355,8 @@ impl Layer {
             Self::Level(_) => Vec::new(),
             Self::Window(from, to) => vec![*from, *to],
             Self::Marks(marks) => marks.iter().map(|(x, _, _)| *x).collect(),
-            Self::Named(_, layer) => layer.xs(),
+            Self::Bars(all) | Self::Band(all) => all.iter().map(|(x, _, _)| *x).collect(),
+            Self::Named(_, layer) | Self::Series(_, layer) => layer.xs(),
         }
     }
 
@@ -178,36 +368,33 @@ impl Layer {
             Self::Level(level) => vec![*level],
             Self::Window(..) => Vec::new(),
             Self::Marks(marks) => marks.iter().map(|(_, y, _)| *y).collect(),
-            Self::Named(_, layer) => layer.ys(),
+            Self::Bars(all) | Self::Band(all) => {
+                all.iter().flat_map(|(_, low, high)| [*low, *high]).collect()
+            }
+            Self::Named(_, layer) | Self::Series(_, layer) => layer.ys(),
         }
     }
 }
 
 impl Frame<'_> {
     fn draw<B: DrawingBackend>(&self, area: &Area<B>, panel: &Panel, last: bool) -> Result<(), String> {
-        for layer in &panel.layers {
-            if let Layer::Window(from, to) = layer.shape() {
-                self.window(area, *from, *to)?;
+        let looks = looks(panel);
+        for (layer, look) in panel.layers.iter().zip(&looks) {
+            match layer.shape() {
+                Layer::Window(from, to) => self.window(area, *from, *to)?,
+                Layer::Band(all) => self.band(area, all, *look)?,
+                _ => {}
             }
         }
         self.axes(area, panel, last)?;
-        let (mut lines, mut points) = (0, 0);
-        let mut legend: Vec<(&Layer, usize)> = Vec::new();
-        for layer in &panel.layers {
-            let mut number = 0;
+        let mut legend: Vec<(&Layer, Look)> = Vec::new();
+        for (layer, look) in panel.layers.iter().zip(&looks) {
             match layer.shape() {
-                Layer::Window(..) | Layer::Named(..) => {}
-                Layer::Points(all) => {
-                    number = points;
-                    points += 1;
-                    self.points(area, all, |at| mark(area, at, number))?;
-                }
+                Layer::Window(..) | Layer::Band(_) | Layer::Named(..) | Layer::Series(..) => {}
+                Layer::Points(all) => self.points(area, all, |at| mark(area, at, *look))?,
                 Layer::LeftOut(all) => self.points(area, all, |at| crossed(area, at))?,
-                Layer::Line(all) => {
-                    number = lines;
-                    lines += 1;
-                    self.line(area, all, number)?;
-                }
+                Layer::Line(all) => self.line(area, all, *look)?,
+                Layer::Bars(all) => self.bars(area, all, *look)?,
                 Layer::Level(level) => {
                     let whole = [(self.x.low, *level), (self.x.high, *level)];
                     let ends: Vec<(i32, i32)> = whole.into_iter().filter_map(|at| self.at(at)).collect();
@@ -216,11 +403,67 @@ impl Frame<'_> {
                 Layer::Marks(all) => self.marks(area, all)?,
             }
             if !layer.name().is_empty() && !layer.shape().is_empty() {
-                legend.push((layer, number));
+                legend.push((layer, *look));
             }
         }
-        if legend.len() > 1 {
+        // Series are named above the panels, where nothing is covered.
+        if legend.len() > 1 && !has_series(panel) {
             self.legend(area, &legend)?;
+        }
+        Ok(())
+    }
+
+    /// A stretch of y along a curve.
+    fn band<B: DrawingBackend>(
+        &self,
+        area: &Area<B>,
+        all: &[(f64, f64, f64)],
+        look: Look,
+    ) -> Result<(), String> {
+        let inside = |y: f64| self.down(y.clamp(self.y.low, self.y.high));
+        let seen = || {
+            all.iter()
+                .filter(|(x, low, high)| self.x.holds(*x) && low.is_finite() && high.is_finite())
+        };
+        let mut outline: Vec<(i32, i32)> = seen()
+            .map(|(x, low, _)| (self.across(*x), inside(*low)))
+            .collect();
+        let back: Vec<(i32, i32)> = seen()
+            .map(|(x, _, high)| (self.across(*x), inside(*high)))
+            .collect();
+        outline.extend(back.into_iter().rev());
+        if outline.len() < 4 {
+            return Ok(());
+        }
+        area.draw(&Polygon::new(outline, look.wash().filled()))
+            .map_err(words)
+    }
+
+    /// Error bars with short ends.
+    fn bars<B: DrawingBackend>(
+        &self,
+        area: &Area<B>,
+        all: &[(f64, f64, f64)],
+        look: Look,
+    ) -> Result<(), String> {
+        let mut seen = HashSet::new();
+        for (x, low, high) in all {
+            if !(self.x.holds(*x) && low.is_finite() && high.is_finite()) {
+                continue;
+            }
+            let inside = |y: &f64| self.down(y.clamp(self.y.low, self.y.high));
+            let (across, from, to) = (self.across(*x), inside(low), inside(high));
+            if !seen.insert((across, from, to)) {
+                continue;
+            }
+            for pair in [
+                [(across, from), (across, to)],
+                [(across - 6, from), (across + 6, from)],
+                [(across - 6, to), (across + 6, to)],
+            ] {
+                area.draw(&PathElement::new(pair.to_vec(), look.colour.stroke_width(2)))
+                    .map_err(words)?;
+            }
         }
         Ok(())
     }
@@ -235,7 +478,7 @@ impl Frame<'_> {
     }
 
     fn axes<B: DrawingBackend>(&self, area: &Area<B>, panel: &Panel, last: bool) -> Result<(), String> {
-        let right = Self::right();
+        let right = self.right;
         let small = 28;
         for (value, text) in &self.y.ticks {
             let at = self.down(*value);
@@ -311,10 +554,10 @@ impl Frame<'_> {
         &self,
         area: &Area<B>,
         points: &[(f64, f64)],
-        number: usize,
+        look: Look,
     ) -> Result<(), String> {
-        let style = LINES[number % LINES.len()].stroke_width(4);
-        let dashes = DASHES[number % DASHES.len()];
+        let style = look.colour.stroke_width(4);
+        let dashes = look.dashes();
         let mut piece: Vec<(i32, i32)> = Vec::new();
         for point in points {
             match self.at(*point) {
@@ -353,20 +596,20 @@ impl Frame<'_> {
     }
 
     /// The legend stands inside the panel, in the upper corner with fewer points under it.
-    fn legend<B: DrawingBackend>(&self, area: &Area<B>, entries: &[(&Layer, usize)]) -> Result<(), String> {
+    fn legend<B: DrawingBackend>(&self, area: &Area<B>, entries: &[(&Layer, Look)]) -> Result<(), String> {
         const SIZE: i32 = 26;
         const ROW: i32 = 38;
         let names: Vec<String> = entries
             .iter()
-            .map(|(layer, _)| fitted(layer.name(), SIZE, 520))
+            .map(|(layer, _)| fitted(layer.name(), SIZE, (self.right - LEFT - 200).min(520)))
             .collect();
         let longest = names.iter().map(|name| name.chars().count()).max().unwrap_or(0);
         let width = 100 + i32::try_from(longest).unwrap_or(0) * SIZE * 55 / 100;
         let height = 16 + ROW * i32::try_from(names.len()).unwrap_or(0);
         let corners = [
-            (Self::right() - width - 14, self.top + 14),
+            (self.right - width - 14, self.top + 14),
             (LEFT + 14, self.top + 14),
-            (Self::right() - width - 14, self.bottom - height - 14),
+            (self.right - width - 14, self.bottom - height - 14),
             (LEFT + 14, self.bottom - height - 14),
         ];
         let covered = |corner: &(i32, i32)| {
@@ -386,37 +629,8 @@ impl Frame<'_> {
         area.draw(&Rectangle::new([corner, far], GREY.stroke_width(1)))
             .map_err(words)?;
         let mut middle = corner.1 + 8 + ROW / 2;
-        for ((layer, number), name) in entries.iter().zip(names) {
-            let (from, to) = (corner.0 + 14, corner.0 + 74);
-            let centre = (corner.0 + 44, middle);
-            match layer.shape() {
-                Layer::Points(_) => mark(area, centre, *number)?,
-                Layer::LeftOut(_) => crossed(area, centre)?,
-                Layer::Line(_) => stroke(
-                    area,
-                    &[(from, middle), (to, middle)],
-                    DASHES[number % DASHES.len()],
-                    LINES[number % LINES.len()].stroke_width(4),
-                )?,
-                Layer::Level(_) => {
-                    stroke(
-                        area,
-                        &[(from, middle), (to, middle)],
-                        DASHES[2],
-                        GREY.stroke_width(3),
-                    )?;
-                }
-                Layer::Named(..) => {}
-                Layer::Window(..) => {
-                    let box_of = [(from, middle - 12), (to, middle + 12)];
-                    area.draw(&Rectangle::new(box_of, WASH.filled())).map_err(words)?;
-                }
-                Layer::Marks(_) => {
-                    let (x, y) = centre;
-                    let tip = vec![(x, y + 9), (x - 9, y - 9), (x + 9, y - 9)];
-                    area.draw(&Polygon::new(tip, LINES[0].filled())).map_err(words)?;
-                }
-            }
+        for ((layer, look), name) in entries.iter().zip(names) {
+            sample(area, layer, *look, (corner.0 + 14, middle))?;
             let style = letters(SIZE, BLACK, HPos::Left, VPos::Center);
             area.draw(&Text::new(name, (corner.0 + 86, middle), style))
                 .map_err(words)?;
@@ -431,7 +645,8 @@ impl Layer {
         match self {
             Self::Points(points) | Self::LeftOut(points) | Self::Line(points) => points.is_empty(),
             Self::Marks(marks) => marks.is_empty(),
-            Self::Named(_, layer) => layer.is_empty(),
+            Self::Bars(all) | Self::Band(all) => all.is_empty(),
+            Self::Named(_, layer) | Self::Series(_, layer) => layer.is_empty(),
             Self::Level(_) | Self::Window(..) => false,
         }
     }
@@ -440,7 +655,8 @@ impl Layer {
         match self {
             Self::Points(points) | Self::LeftOut(points) | Self::Line(points) => points.clone(),
             Self::Marks(marks) => marks.iter().map(|(x, y, _)| (*x, *y)).collect(),
-            Self::Named(_, layer) => layer.places(),
+            Self::Bars(all) | Self::Band(all) => all.iter().map(|(x, low, _)| (*x, *low)).collect(),
+            Self::Named(_, layer) | Self::Series(_, layer) => layer.places(),
             Self::Level(_) | Self::Window(..) => Vec::new(),
         }
     }
@@ -448,7 +664,9 @@ impl Layer {
 
 /// A curve of very many points, thinned to what can be seen: the first, lowest, highest and last of each column of dots.
 fn thinned(points: &[(i32, i32)]) -> Vec<(i32, i32)> {
-    if points.len() <= 4 * WIDTH as usize {
+    /// More points than a picture has columns of dots, four times.
+    const MANY: usize = 6400;
+    if points.len() <= MANY {
         return points.to_vec();
     }
     let mut all = Vec::new();
@@ -516,18 +734,25 @@ fn stroke<B: DrawingBackend>(
 }
 
 /// The mark of the points of one series.
-fn mark<B: DrawingBackend>(area: &Area<B>, (x, y): (i32, i32), number: usize) -> Result<(), String> {
+fn mark<B: DrawingBackend>(area: &Area<B>, (x, y): (i32, i32), look: Look) -> Result<(), String> {
     const R: i32 = 8;
-    let style = POINTS[number % POINTS.len()].stroke_width(3);
-    match number % POINTS.len() {
+    let style = look.colour.stroke_width(3);
+    match look.form % 4 {
         0 => area.draw(&Circle::new((x, y), R, style)).map_err(words),
         1 => {
             let corners = vec![(x, y - R), (x - R, y + R), (x + R, y + R), (x, y - R)];
             area.draw(&PathElement::new(corners, style)).map_err(words)
         }
-        2 => area
-            .draw(&Rectangle::new([(x - R, y - R), (x + R, y + R)], style))
-            .map_err(words),
+        2 => {
+            let corners = vec![
+                (x - R, y - R),
+                (x + R, y - R),
+                (x + R, y + R),
+                (x - R, y + R),
+                (x - R, y - R),
+            ];
+            area.draw(&PathElement::new(corners, style)).map_err(words)
+        }
         _ => {
             let corners = vec![(x, y - R), (x + R, y), (x, y + R), (x - R, y), (x, y - R)];
             area.draw(&PathElement::new(corners, style)).map_err(words)

@@ -5,16 +5,17 @@
 //! any kind of colour vision. One font comes with the program, so that a machine without fonts draws the same picture.
 
 mod canvas;
+mod dots;
 mod scale;
 
 use std::path::Path;
 
 use clap::ValueEnum;
-use curvary_analysis::study::Found;
+use curvary_analysis::study::{Drawn, Found};
 use plotters::prelude::*;
 
 use crate::ending::Failure;
-use canvas::{HEIGHT, WIDTH, load_font};
+use canvas::{Sheet, load_font};
 
 /// Kind of picture.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -31,6 +32,41 @@ impl Kind {
         match self {
             Self::Svg => "svg",
             Self::Png => "png",
+        }
+    }
+}
+
+/// Size of a picture: for a screen, or for a paper, where a tenth of a millimetre is one dot and letters have 8 points.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Size {
+    /// For a screen, with a title
+    #[default]
+    Screen,
+    /// One column of a paper, 85 mm wide
+    Single,
+    /// Two columns of a paper, 175 mm wide
+    Double,
+}
+
+impl Size {
+    fn sheet(self) -> Sheet {
+        let (width, height) = match self {
+            Self::Screen => (1600, 1200),
+            Self::Single => (850, 750),
+            Self::Double => (1750, 1000),
+        };
+        Sheet {
+            width,
+            height,
+            titled: self == Self::Screen,
+        }
+    }
+
+    /// Dots of a PNG for each dot of the drawing: 600 an inch on paper.
+    fn grain(self) -> f32 {
+        match self {
+            Self::Screen => 1.0,
+            Self::Single | Self::Double => 600.0 / 254.0,
         }
     }
 }
@@ -70,8 +106,14 @@ pub(crate) enum Layer {
     Window(f64, f64),
     /// Places with a name, such as peaks.
     Marks(Vec<(f64, f64, String)>),
+    /// Error bars: x, low and high.
+    Bars(Vec<(f64, f64, f64)>),
+    /// A stretch of y along a curve: x, low and high.
+    Band(Vec<(f64, f64, f64)>),
     /// A layer that the legend calls otherwise than its kind.
     Named(String, Box<Self>),
+    /// A layer of a series: everything of one series has one colour.
+    Series(usize, Box<Self>),
 }
 
 impl Layer {
@@ -80,8 +122,23 @@ impl Layer {
         Self::Named(name.into(), Box::new(self))
     }
 
+    /// The layer as part of a series.
+    pub(crate) fn of_series(self, number: usize) -> Self {
+        Self::Series(number, Box::new(self))
+    }
+
+    fn series(&self) -> Option<usize> {
+        match self {
+            Self::Series(number, _) => Some(*number),
+            Self::Named(_, layer) => layer.series(),
+            _ => None,
+        }
+    }
+
     fn name(&self) -> &str {
         match self {
+            Self::Series(_, layer) => layer.name(),
+            Self::Bars(_) | Self::Band(_) => "",
             Self::Points(_) => "measured",
             Self::LeftOut(_) => "left out",
             Self::Line(_) => "computed",
@@ -95,7 +152,7 @@ impl Layer {
     /// The layer without its name.
     fn shape(&self) -> &Self {
         match self {
-            Self::Named(_, layer) => layer.shape(),
+            Self::Named(_, layer) | Self::Series(_, layer) => layer.shape(),
             layer => layer,
         }
     }
@@ -103,27 +160,30 @@ impl Layer {
 
 impl Figure {
     /// Writes the picture.
-    pub(crate) fn write(&self, path: &Path, kind: Kind) -> Result<(), Failure> {
-        std::fs::write(path, self.bytes(kind)?).map_err(|error| Failure::file("write", path, &error))
+    pub(crate) fn write(&self, path: &Path, kind: Kind, size: Size) -> Result<(), Failure> {
+        std::fs::write(path, self.bytes(kind, size)?).map_err(|error| Failure::file("write", path, &error))
     }
 
-    fn bytes(&self, kind: Kind) -> Result<Vec<u8>, Failure> {
+    fn bytes(&self, kind: Kind, size: Size) -> Result<Vec<u8>, Failure> {
         load_font();
+        let sheet = size.sheet();
+        let mut text = String::new();
+        let area = SVGBackend::with_string(&mut text, (sheet.width, sheet.height)).into_drawing_area();
+        self.draw(&area, sheet).map_err(|why| undrawn(&why))?;
+        drop(area);
         match kind {
+            Kind::Svg if size == Size::Screen => Ok(text.into_bytes()),
             Kind::Svg => {
-                let mut text = String::new();
-                let area = SVGBackend::with_string(&mut text, (WIDTH, HEIGHT)).into_drawing_area();
-                self.draw(&area).map_err(|why| undrawn(&why))?;
-                drop(area);
-                Ok(text.into_bytes())
+                let dots = format!("<svg width=\"{}\" height=\"{}\"", sheet.width, sheet.height);
+                let tenth = |length: u32| f64::from(length) / 10.0;
+                let millimetres = format!(
+                    "<svg width=\"{}mm\" height=\"{}mm\"",
+                    tenth(sheet.width),
+                    tenth(sheet.height)
+                );
+                Ok(text.replacen(&dots, &millimetres, 1).into_bytes())
             }
-            Kind::Png => {
-                let mut dots = vec![255; (WIDTH * HEIGHT * 3) as usize];
-                let area = BitMapBackend::with_buffer(&mut dots, (WIDTH, HEIGHT)).into_drawing_area();
-                self.draw(&area).map_err(|why| undrawn(&why))?;
-                drop(area);
-                png_of(&dots).map_err(|why| undrawn(&why.to_string()))
-            }
+            Kind::Png => dots::png_of(&text, size.grain()).map_err(|why| undrawn(&why)),
         }
     }
 }
@@ -136,15 +196,51 @@ fn undrawn(why: &str) -> Failure {
     )
 }
 
-fn png_of(dots: &[u8]) -> Result<Vec<u8>, png::EncodingError> {
-    let mut bytes = Vec::new();
-    let mut encoder = png::Encoder::new(&mut bytes, WIDTH, HEIGHT);
-    encoder.set_color(png::ColorType::Rgb);
-    encoder.set_depth(png::BitDepth::Eight);
-    let mut writer = encoder.write_header()?;
-    writer.write_image_data(dots)?;
-    writer.finish()?;
-    Ok(bytes)
+/// Several runs over each other: points and curve of each in one colour, residuals below.
+pub(crate) fn of_runs(title: &str, sets: &[(String, Drawn)]) -> Figure {
+    let (mut above, mut below) = (Vec::new(), vec![Layer::Level(0.0)]);
+    for (number, (name, drawn)) in sets.iter().enumerate() {
+        let points = drawn.used.iter().map(|i| (drawn.x[*i], drawn.y[*i])).collect();
+        above.push(Layer::Points(points).of_series(number).named(name));
+        let line = match &drawn.curve {
+            Some(curve) => curve.clone(),
+            None => drawn
+                .used
+                .iter()
+                .zip(&drawn.fitted)
+                .map(|(i, y)| (drawn.x[*i], *y))
+                .collect(),
+        };
+        above.push(Layer::Line(line).of_series(number).named(""));
+        let residuals = drawn
+            .used
+            .iter()
+            .zip(&drawn.residuals)
+            .map(|(i, y)| (drawn.x[*i], *y))
+            .collect();
+        below.push(Layer::Points(residuals).of_series(number).named(""));
+    }
+    let (x, y) = sets
+        .first()
+        .map(|(_, drawn)| (drawn.x_title.clone(), drawn.y_title.clone()))
+        .unwrap_or_default();
+    Figure {
+        title: title.to_owned(),
+        panels: vec![
+            Panel {
+                x: x.clone(),
+                y,
+                share: 0.7,
+                layers: above,
+            },
+            Panel {
+                x,
+                y: "residual".into(),
+                share: 0.3,
+                layers: below,
+            },
+        ],
+    }
 }
 
 /// The picture of a fit: every point and the curve above, the residuals below.
@@ -172,6 +268,11 @@ pub(crate) fn of_fit(title: &str, found: &Found) -> Figure {
         .zip(&drawn.residuals)
         .map(|(i, y)| (drawn.x[*i], *y))
         .collect();
+    let band: Vec<(f64, f64, f64)> = drawn
+        .band
+        .iter()
+        .map(|along| (along.x, along.curve.0, along.curve.1))
+        .collect();
     Figure {
         title: title.to_owned(),
         panels: vec![
@@ -180,6 +281,7 @@ pub(crate) fn of_fit(title: &str, found: &Found) -> Figure {
                 y: drawn.y_title.clone(),
                 share: 0.7,
                 layers: vec![
+                    Layer::Band(band).named("its interval"),
                     Layer::LeftOut(left_out),
                     Layer::Points(points),
                     Layer::Line(line).named("fit"),
@@ -235,7 +337,7 @@ mod tests {
     }
 
     fn svg(figure: &Figure) -> String {
-        String::from_utf8(figure.bytes(Kind::Svg).expect("drawn")).expect("text")
+        String::from_utf8(figure.bytes(Kind::Svg, Size::Screen).expect("drawn")).expect("text")
     }
 
     /// Well-formed XML 1.0, with what must be read on it as text.
@@ -276,13 +378,13 @@ mod tests {
     #[test]
     fn a_png_has_its_size_and_is_not_blank() {
         let points: Vec<(f64, f64)> = (0..50).map(|i| (f64::from(i), f64::from(i * i))).collect();
-        let bytes = figure(&points).bytes(Kind::Png).expect("drawn");
+        let bytes = figure(&points).bytes(Kind::Png, Size::Screen).expect("drawn");
         let mut reader = png::Decoder::new(std::io::Cursor::new(bytes))
             .read_info()
             .expect("a PNG");
         let mut dots = vec![0; reader.output_buffer_size().expect("a size")];
         let frame = reader.next_frame(&mut dots).expect("a picture");
-        assert_eq!((frame.width, frame.height), (WIDTH, HEIGHT));
+        assert_eq!((frame.width, frame.height), (1600, 1200));
         let dark = dots
             .chunks(3)
             .filter(|dot| dot.iter().all(|part| *part < 60))

@@ -6,7 +6,7 @@
 
 use std::borrow::Cow;
 
-use curvary_record::{Code, Column, Diagnostic, Run, Trace};
+use curvary_record::{Code, Column, Diagnostic, Origin, Place, Run, Trace, Value};
 
 use super::curve::joined;
 use crate::models::Model;
@@ -24,7 +24,7 @@ pub(super) struct Arranged<'a> {
 
 /// A column of a table.
 #[derive(Clone, PartialEq, Eq)]
-enum Place {
+enum Stand {
     /// The column that the reader took as the running one.
     Running,
     /// A measured one, by its head.
@@ -52,22 +52,22 @@ fn running_head(run: &Run) -> Option<&str> {
 
 /// Whether a variable that stands for `column` stands for the running axis.
 pub(super) fn is_running(run: &Run, column: &str) -> bool {
-    matches!(place(run, column), Some(Place::Running))
+    matches!(place(run, column), Some(Stand::Running))
 }
 
-fn place(run: &Run, name: &str) -> Option<Place> {
-    headed(run, name).or_else(|| (name == "x").then_some(Place::Running))
+fn place(run: &Run, name: &str) -> Option<Stand> {
+    headed(run, name).or_else(|| (name == "x").then_some(Stand::Running))
 }
 
-fn headed(run: &Run, name: &str) -> Option<Place> {
+fn headed(run: &Run, name: &str) -> Option<Stand> {
     if running_head(run).is_some_and(|head| is_head(head, name)) {
-        return Some(Place::Running);
+        return Some(Stand::Running);
     }
     let labels = run.traces.iter().map(label_of);
     let exact = labels.clone().find(|label| label == name);
     exact
         .or_else(|| labels.into_iter().find(|label| is_head(label, name)))
-        .map(Place::Measured)
+        .map(Stand::Measured)
 }
 
 /// Finds the columns that the names of a formula stand for, and brings them where the fit expects them.
@@ -87,6 +87,16 @@ pub(super) fn arrange<'a>(plan: &FitPlan, run: &'a Run) -> Result<Arranged<'a>, 
     let parsed = Formula::parse(&whole, &[]).map_err(|error| unsuitable(error.to_string()))?;
     let names: Vec<&str> = parsed.parameters().iter().map(|p| p.name.as_ref()).collect();
     let measured = parsed.measured();
+    if let Some(Bare { run, plan, note }) = bare_columns(plan, run, &names, measured)? {
+        let arranged = arrange(&plan, &run)?;
+        let mut remarks = arranged.remarks;
+        remarks.extend(note);
+        return Ok(Arranged {
+            plan: arranged.plan,
+            run: Cow::Owned(arranged.run.into_owned()),
+            remarks,
+        });
+    }
     let written = plan.response.is_some() || formula.contains('=');
     let mut plan = plan.clone();
     let by_head = plan.variables.is_empty();
@@ -100,17 +110,17 @@ pub(super) fn arrange<'a>(plan: &FitPlan, run: &'a Run) -> Result<Arranged<'a>, 
     let response = headed(run, measured);
     if let Some(response) = &response
         && (places.contains(response)
-            || *response == Place::Running && places.iter().all(|place| *place == Place::Running))
+            || *response == Stand::Running && places.iter().all(|place| *place == Stand::Running))
     {
         return Err(unsuitable(format!(
             "`{measured}` is what the formula gives, and heads the column that it runs along; name the column that runs: \
              its head in the formula, or as a variable"
         )));
     }
-    let plain = places.iter().all(|place| *place == Place::Running);
-    if plain && response != Some(Place::Running) {
+    let plain = places.iter().all(|place| *place == Stand::Running);
+    if plain && response != Some(Stand::Running) {
         // The running column as the reader has it; there is nothing to move.
-        if let (Some(Place::Measured(label)), true, true) = (&response, written, plan.traces.is_empty())
+        if let (Some(Stand::Measured(label)), true, true) = (&response, written, plan.traces.is_empty())
             && run.traces.iter().any(|trace| label_of(trace) != *label)
         {
             plan.traces = vec![label.clone()];
@@ -126,8 +136,8 @@ pub(super) fn arrange<'a>(plan: &FitPlan, run: &'a Run) -> Result<Arranged<'a>, 
     }
     let run = moved(run, &places, &response)?;
     match (&response, plan.traces.is_empty()) {
-        (Some(Place::Measured(label)), true) if written => plan.traces = vec![label.clone()],
-        (Some(Place::Running), true) => plan.traces = vec![measured_head(&run, measured)],
+        (Some(Stand::Measured(label)), true) if written => plan.traces = vec![label.clone()],
+        (Some(Stand::Running), true) => plan.traces = vec![measured_head(&run, measured)],
         _ => {}
     }
     let said: Vec<String> = plan
@@ -188,9 +198,152 @@ fn running_told(run: &Run) -> Option<Diagnostic> {
     ))
 }
 
+/// A table without heads whose columns have got names.
+struct Bare {
+    run: Run,
+    plan: FitPlan,
+    note: Option<Diagnostic>,
+}
+
+/// A table without heads, its columns named: by a line above it, such as `Data: y x`, or by their place where the person
+/// says which of them runs.
+///
+/// # Errors
+/// The question which column runs, where nothing says it.
+fn bare_columns(plan: &FitPlan, run: &Run, names: &[&str], measured: &str) -> Result<Option<Bare>, Refusal> {
+    let named = |column: &Column| column.name.as_deref().is_some_and(|name| !name.is_empty());
+    let has_heads = run
+        .traces
+        .iter()
+        .any(|trace| named(&trace.x) || named(&trace.y) || !label_of(trace).is_empty());
+    let open = run
+        .remarks
+        .iter()
+        .any(|remark| remark.code.as_str() == "axes-left-open")
+        || run
+            .questions
+            .iter()
+            .any(|question| question.code.as_str() == "axis-unknown");
+    let Some(first) = run.traces.first().filter(|_| open && !has_heads) else {
+        return Ok(None);
+    };
+    let count = run.traces.len() + 1;
+    if let Some((line, words)) = words_above(run, count)
+        && words.iter().any(|word| is_head(word, measured))
+        && names
+            .iter()
+            .any(|name| words.iter().any(|word| is_head(word, name)))
+    {
+        let note = Diagnostic::note(
+            Code::new("columns-by-head"),
+            format!(
+                "line {line} above the table names its columns: {}",
+                words.join(", ")
+            ),
+        );
+        return Ok(Some(Bare {
+            run: with_heads(run, &words),
+            plan: plan.clone(),
+            note: Some(note),
+        }));
+    }
+    if plan.variables.is_empty() {
+        let column = |place: usize, column: &Column| {
+            let ends = (column.values.first(), column.values.last());
+            match ends {
+                (Some(first), Some(last)) => format!("column {place} ({first} to {last})"),
+                _ => format!("column {place}"),
+            }
+        };
+        let list: Vec<String> = std::iter::once(column(1, &first.x))
+            .chain(
+                (2..)
+                    .zip(&run.traces)
+                    .map(|(place, trace)| column(place, &trace.y)),
+            )
+            .collect();
+        return Err(unsuitable(format!(
+            "nothing says which column is `x`: {}? say it with --over x=1 or --over x=2, counted as here, or write the names of \
+             the columns above them",
+            list.join(" or ")
+        )));
+    }
+    // A person says by its place which column runs.
+    let heads: Vec<String> = (1..=count).map(|place| format!("column {place}")).collect();
+    let mut plan = plan.clone();
+    let mut told = false;
+    for (_, column) in &mut plan.variables {
+        if let Some(head) = column
+            .parse::<usize>()
+            .ok()
+            .and_then(|place| heads.get(place.wrapping_sub(1)))
+        {
+            column.clone_from(head);
+            told = true;
+        }
+    }
+    if !told {
+        return Ok(None);
+    }
+    let left: Vec<&String> = heads
+        .iter()
+        .filter(|head| !plan.variables.iter().any(|(_, column)| column == *head))
+        .collect();
+    if plan.traces.is_empty() && left.len() > 1 && plan.variables.len() == 1 {
+        let names: Vec<&str> = left.iter().map(|head| head.as_str()).collect();
+        return Err(unsuitable(format!(
+            "nothing says which column is measured: {}? say it with --trace, such as --trace '{}'",
+            names.join(" or "),
+            names.last().copied().unwrap_or_default()
+        )));
+    }
+    Ok(Some(Bare {
+        run: with_heads(run, &heads),
+        plan,
+        note: None,
+    }))
+}
+
+/// The run with names for its running column and its measured ones.
+fn with_heads(run: &Run, heads: &[String]) -> Run {
+    let mut run = run.clone();
+    for (trace, head) in run.traces.iter_mut().zip(&heads[1..]) {
+        trace.x.name = Some(heads[0].clone());
+        trace.y.name = Some(head.clone());
+        trace.label = Some(head.clone());
+    }
+    run
+}
+
+/// The words of the line nearest above the table, where there are as many as columns and each may be a name.
+fn words_above(run: &Run, count: usize) -> Option<(u32, Vec<String>)> {
+    let start = run.source.lines?.0;
+    let mut nearest: Option<(u32, Vec<String>)> = None;
+    for claim in run.fields.iter().flat_map(|(_, claims)| claims) {
+        let (Origin::Source(Place { line, .. }), Value::Text(text)) = (&claim.origin, &claim.value) else {
+            continue;
+        };
+        let words: Vec<String> = text.split_whitespace().map(str::to_owned).collect();
+        let names = words.iter().all(|word| {
+            word.starts_with(|c: char| c.is_alphabetic())
+                && word.chars().all(|c| c.is_alphanumeric() || c == '_')
+        });
+        let apart = (1..words.len()).all(|i| !words[..i].contains(&words[i]));
+        if *line < start
+            && words.len() == count
+            && names
+            && apart
+            && nearest.as_ref().is_none_or(|(known, _)| line > known)
+        {
+            nearest = Some((*line, words));
+        }
+    }
+    nearest
+}
+
 fn measured_head(run: &Run, name: &str) -> String {
     match headed(run, name) {
-        Some(Place::Measured(label)) => label,
+        Some(Stand::Measured(label)) => label,
         _ => name.to_owned(),
     }
 }
@@ -229,7 +382,7 @@ fn by_heads(
         match headed(run, name) {
             None if *name == "x" => found.push(("x".to_owned(), "x".to_owned())),
             None => {}
-            Some(Place::Measured(_)) if *name == "x" && headed(run, measured).is_none() => {
+            Some(Stand::Measured(_)) if *name == "x" && headed(run, measured).is_none() => {
                 let runs = running_head(run).unwrap_or("the first column");
                 return Err(unsuitable(format!(
                     "`x` in the formula may be the column of that head or the running axis, {runs}; say which, as in \
@@ -246,22 +399,22 @@ fn by_heads(
                 }
                 heads = true;
                 let column = match place {
-                    Place::Running => (*name).to_owned(),
-                    Place::Measured(label) => label,
+                    Stand::Running => (*name).to_owned(),
+                    Stand::Measured(label) => label,
                 };
                 found.push(((*name).to_owned(), column));
             }
         }
     }
     // The running axis alone, under its usual name, is what a plan without variables means.
-    if !heads && headed(run, measured) != Some(Place::Running) {
+    if !heads && headed(run, measured) != Some(Stand::Running) {
         found.clear();
     }
     Ok(found)
 }
 
 /// The table with one of the columns that the formula runs along in the place of the running one.
-fn moved(run: &Run, places: &[Place], response: &Option<Place>) -> Result<Run, Refusal> {
+fn moved(run: &Run, places: &[Stand], response: &Option<Stand>) -> Result<Run, Refusal> {
     let mut columns: Vec<Trace> = Vec::new();
     for trace in &run.traces {
         let label = label_of(trace);
@@ -286,10 +439,10 @@ fn moved(run: &Run, places: &[Place], response: &Option<Place>) -> Result<Run, R
         )));
     }
     let mut all = run.clone();
-    let swap = *response == Some(Place::Running) || !places.contains(&Place::Running);
-    if let (true, Some(Place::Measured(runs))) = (
+    let swap = *response == Some(Stand::Running) || !places.contains(&Stand::Running);
+    if let (true, Some(Stand::Measured(runs))) = (
         swap,
-        places.iter().find(|place| matches!(place, Place::Measured(_))),
+        places.iter().find(|place| matches!(place, Stand::Measured(_))),
     ) && let Some(at) = columns.iter().position(|column| label_of(column) == *runs)
     {
         let new = columns.remove(at);

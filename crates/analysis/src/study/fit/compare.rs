@@ -4,12 +4,11 @@ use curvary_record::{Code, Diagnostic, Run};
 use serde_json::json;
 
 use super::curve::{Curve, curves};
-use super::model::{Chosen, course};
-use super::points::{preparation, prepared};
-use super::{blank, refused, weighs};
-use crate::courses::{Course, Preparation, compare_courses, usual_courses};
-use crate::fit::Options;
-use crate::models::Model;
+use super::model::Chosen;
+use super::points::needs;
+use super::{Gathered, blank, gather, refused, weighs};
+use crate::courses::{Course, NestedTest, Preparation, compare_courses, usual_courses};
+use crate::fit::{Choice, Data, Fit, Options, compare, f_test, fit};
 use crate::refusal::Refusal;
 use crate::study::plan::FitPlan;
 use crate::study::{Drawn, Found, label_of, title, told};
@@ -34,19 +33,27 @@ pub struct Comparison {
 /// # Errors
 /// The reason, where no comparison came about.
 pub fn compare_trace(plan: &FitPlan, models: &[String], run: &Run) -> Vec<Result<Comparison, Box<Found>>> {
-    let courses: Result<Vec<Course>, String> = if models.is_empty() {
-        Ok(usual_courses())
-    } else {
-        models.iter().map(|name| course(name)).collect()
-    };
     let fail = |label: String, refusal: &Refusal| Err(Box::new(refused(plan, run, None, label, refusal)));
-    let courses = match courses {
-        Ok(courses) => courses,
+    let laws: Result<Vec<Chosen>, String> = if models.is_empty() {
+        Ok(usual_courses().into_iter().map(Chosen::Course).collect())
+    } else {
+        models
+            .iter()
+            .map(|name| {
+                let own = FitPlan {
+                    model: name.clone(),
+                    ..plan.clone()
+                };
+                own.chosen()
+            })
+            .collect()
+    };
+    let laws = match laws {
+        Ok(laws) => laws,
         Err(why) => return vec![fail(String::new(), &Refusal::Unsuitable { why })],
     };
-    let first = match courses.first() {
-        Some(first) => Chosen::Course(first.clone()),
-        None => return Vec::new(),
+    let Some(first) = laws.first() else {
+        return Vec::new();
     };
     if let Some(question) = run
         .questions
@@ -56,7 +63,7 @@ pub fn compare_trace(plan: &FitPlan, models: &[String], run: &Run) -> Vec<Result
         let why = format!("the run is in question: {}", question.message);
         return vec![fail(String::new(), &Refusal::Unsuitable { why })];
     }
-    let curves = match curves(plan, &first, run) {
+    let curves = match curves(plan, first, run) {
         Ok(curves) => curves,
         Err(refusal) => return vec![fail(String::new(), &refusal)],
     };
@@ -64,40 +71,144 @@ pub fn compare_trace(plan: &FitPlan, models: &[String], run: &Run) -> Vec<Result
         .iter()
         .map(|curve| {
             let trace = curve.trace.as_ref();
-            compared(plan, &first, &courses, run, curve).or_else(|refusal| fail(label_of(trace), &refusal))
+            compared(plan, &laws, run, curve).or_else(|refusal| fail(label_of(trace), &refusal))
         })
         .collect()
 }
 
-pub(super) fn compared(
+/// What ranking laws over one curve gave, whatever kind of laws they are.
+struct Ranking {
+    fits: Vec<Fit>,
+    refused: Vec<(String, Refusal)>,
+    choice: Choice,
+    nested: Vec<NestedTest>,
+    told_apart: bool,
+    verdict: String,
+}
+
+/// Ranks time courses, which know what is nested in what.
+fn rank_courses(courses: &[Course], gathered: &Gathered, options: &Options) -> Result<Ranking, Refusal> {
+    let bare = Preparation {
+        equal_times: true,
+        ..Preparation::default()
+    };
+    let points = &gathered.points;
+    let found = compare_courses(courses, &points.time, &points.signal, &bare, options)?;
+    Ok(Ranking {
+        fits: found.fits.into_iter().map(|fit| fit.fit).collect(),
+        refused: found.refused,
+        choice: found.choice,
+        nested: found.nested,
+        told_apart: found.told_apart,
+        verdict: found.verdict,
+    })
+}
+
+/// Ranks laws of any kind over the same points.
+fn rank_laws(
     plan: &FitPlan,
-    first: &Chosen,
-    courses: &[Course],
-    run: &Run,
-    curve: &Curve<'_>,
-) -> Result<Comparison, Refusal> {
+    laws: &[Chosen],
+    gathered: &Gathered,
+    options: &Options,
+) -> Result<Ranking, Refusal> {
+    let columns: Vec<&[f64]> = gathered.columns.iter().map(Vec::as_slice).collect();
+    let (mut fits, mut refused) = (Vec::new(), Vec::new());
+    for law in laws {
+        let model = law.model();
+        let data = Data {
+            x: &columns,
+            y: &gathered.response,
+            weighting: gathered.weighting(plan),
+        };
+        let found = if needs(law) == needs(&laws[0]) {
+            fit(model, &data, options)
+        } else {
+            Err(Refusal::Unsuitable {
+                why: "it runs along something else than the first law named".into(),
+            })
+        };
+        match found {
+            Ok(found) => fits.push(found),
+            Err(refusal) => refused.push((model.name().into_owned(), refusal)),
+        }
+    }
+    if fits.len() < 2
+        && let Some((_, refusal)) = refused.first()
+    {
+        return Err(refusal.clone());
+    }
+    let list: Vec<&Fit> = fits.iter().collect();
+    let choice = compare(&list)?;
+    let mut nested = Vec::new();
+    for simple in &fits {
+        for full in &fits {
+            if NESTED.contains(&(simple.model.as_ref(), full.model.as_ref()))
+                && let Ok(test) = f_test(simple, full)
+            {
+                nested.push(NestedTest {
+                    simple: simple.model.to_string(),
+                    full: full.model.to_string(),
+                    test,
+                });
+            }
+        }
+    }
+    Ok(Ranking {
+        told_apart: choice.not_told_apart.is_empty(),
+        verdict: choice.verdict.clone(),
+        fits,
+        refused,
+        choice,
+        nested,
+    })
+}
+
+/// Laws that are a special case of another: the simpler one first.
+const NESTED: [(&str, &str); 10] = [
+    ("michaelis-menten", "substrate-inhibition"),
+    ("michaelis-menten", "hill"),
+    ("competitive", "mixed"),
+    ("uncompetitive", "mixed"),
+    ("noncompetitive", "mixed"),
+    ("competitive", "partial-competitive"),
+    ("noncompetitive", "partial-noncompetitive"),
+    ("ic50", "four-parameter"),
+    ("pka", "two-pka"),
+    ("inactivation", "approach-to-steady-rate"),
+];
+
+fn compared(plan: &FitPlan, laws: &[Chosen], run: &Run, curve: &Curve<'_>) -> Result<Comparison, Refusal> {
     let trace = curve.trace.as_ref();
-    let how = preparation(plan, first, run, trace)?;
-    let names: Vec<String> = courses.iter().map(|course| course.name().into_owned()).collect();
+    let names: Vec<String> = laws.iter().map(|law| law.model().name().into_owned()).collect();
     let mut outcome = blank(plan, run, curve.number);
     outcome.kind = "comparison".into();
     outcome.model = names.join(", ");
     outcome.settings.insert("models".into(), json!(names));
     // What is left out is told as by a fit; the laws below see the same points.
     outcome.remarks.clone_from(&curve.remarks);
-    let points = prepared(&how, trace, true, &mut outcome)?;
-    let bare = Preparation::default();
+    let gathered = gather(plan, &laws[0], run, trace, &mut outcome)?;
     let options = Options {
         level: plan.level,
         ..Options::default()
     };
-    let found = compare_courses(courses, &points.time, &points.signal, &bare, &options)?;
+    let courses: Vec<Course> = laws
+        .iter()
+        .filter_map(|law| match law {
+            Chosen::Course(course) => Some(course.clone()),
+            _ => None,
+        })
+        .collect();
+    let found = if courses.len() == laws.len() && plan.weights.is_none() {
+        rank_courses(&courses, &gathered, &options)?
+    } else {
+        rank_laws(plan, laws, &gathered, &options)?
+    };
     let ranked: Vec<(String, f64, f64)> = found
         .choice
         .ranking
         .iter()
         .map(|ranked| {
-            let name = found.fits[ranked.index].fit.model.to_string();
+            let name = found.fits[ranked.index].model.to_string();
             (name, ranked.difference, ranked.weight)
         })
         .collect();
@@ -114,9 +225,25 @@ pub(super) fn compared(
     outcome
         .remarks
         .push(Diagnostic::note(Code::new("fit-remark"), found.verdict.clone()));
-    let best = &found.fits[found.choice.ranking[0].index].fit;
+    for nested in &found.nested {
+        let NestedTest { simple, full, test } = nested;
+        outcome
+            .statistics
+            .insert(format!("f_probability {simple} in {full}"), test.probability);
+        outcome.remarks.push(Diagnostic::note(
+            Code::new("fit-remark"),
+            format!(
+                "{simple} within {full}: F {:.2} on {} and {}, probability {} of so much by chance if the simpler law holds",
+                test.f,
+                test.df1,
+                test.df2,
+                probability(test.probability)
+            ),
+        ));
+    }
+    let best = &found.fits[found.choice.ranking[0].index];
+    let how = &gathered.how;
     let drawn = Drawn {
-        curve: None,
         x_title: title(&trace.x),
         y_title: title(&trace.y),
         x: trace.x.values.iter().map(|x| x + how.dead_time).collect(),
@@ -124,11 +251,12 @@ pub(super) fn compared(
             .y
             .values
             .iter()
-            .map(|y| y / points.factor.unwrap_or(1.0))
+            .map(|y| y / gathered.points.factor.unwrap_or(1.0))
             .collect(),
-        used: points.used,
+        used: gathered.points.used.clone(),
         fitted: best.fitted.clone(),
         residuals: best.residuals.clone(),
+        ..Drawn::default()
     };
     Ok(Comparison {
         found: Found {
@@ -146,4 +274,13 @@ pub(super) fn compared(
         told_apart: found.told_apart,
         verdict: found.verdict,
     })
+}
+
+/// A probability in words that need no small powers.
+fn probability(chance: f64) -> String {
+    if chance < 1e-4 {
+        "below 0.0001".to_owned()
+    } else {
+        format!("{chance:.4}")
+    }
 }

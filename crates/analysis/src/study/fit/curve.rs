@@ -11,6 +11,7 @@ use crate::scans::Scans;
 use crate::study::label_of;
 use crate::study::ordinate::as_absorbance;
 use crate::study::plan::{FitPlan, WeightPlan};
+use crate::study::recorded::is_recorded_temperature;
 
 /// One curve to fit: a trace, or what several traces of a run make together.
 pub(super) struct Curve<'a> {
@@ -25,13 +26,34 @@ pub(super) fn curves<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Resul
     if matches!(chosen, Chosen::Formula(_)) && !plan.concentration && plan.coefficient.is_none() {
         return Ok(all);
     }
+    let melts = matches!(chosen, Chosen::Law(law) if law.variables == ["T"]);
     for curve in &mut all {
+        if melts && curve.trace.x.quantity == Quantity::TEMPERATURE {
+            curve.trace = Cow::Owned(in_kelvin(&curve.trace)?);
+        }
         if let Some((trace, remarks)) = as_absorbance(&curve.trace)? {
             curve.trace = Cow::Owned(trace);
             curve.remarks.extend(remarks);
         }
     }
     Ok(all)
+}
+
+/// A trace over temperature, its axis in kelvin.
+fn in_kelvin(trace: &Trace) -> Result<Trace, Refusal> {
+    let mut trace = trace.clone();
+    let kelvin: Result<Vec<f64>, _> = trace
+        .x
+        .values
+        .iter()
+        .map(|value| trace.x.unit.convert(*value, &Unit::KELVIN))
+        .collect();
+    let kelvin = kelvin.map_err(|error| Refusal::Unsuitable {
+        why: error.to_string(),
+    })?;
+    trace.x.values = kelvin.into_iter().collect();
+    trace.x.unit = Unit::KELVIN;
+    Ok(trace)
 }
 
 fn as_they_stand<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Result<Vec<Curve<'a>>, Refusal> {
@@ -44,10 +66,16 @@ fn as_they_stand<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Result<Ve
         });
     }
     let several = matches!(chosen, Chosen::Law(law) if law.variables.len() > 1) || !plan.variables.is_empty();
+    let beside_others =
+        matches!(chosen, Chosen::Course(_)) && run.traces.iter().any(|trace| !is_recorded_temperature(trace));
     let mut curves: Vec<Curve<'a>> = Vec::new();
     let mut keys: Vec<Option<String>> = Vec::new();
     for (number, trace) in (0..).zip(&run.traces) {
         if !wanted(plan, number, trace) && !several {
+            continue;
+        }
+        // A temperature recorded beside others is no course of its own, unless it is asked for.
+        if plan.traces.is_empty() && beside_others && is_recorded_temperature(trace) {
             continue;
         }
         // A table that goes through its x again and again is one set of observations to a fit.

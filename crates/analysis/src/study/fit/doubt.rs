@@ -27,28 +27,40 @@ pub(super) fn over_time(
     outcome: &mut Outcome,
 ) {
     let columns: [&[f64]; 1] = [time];
-    if allow_for_correlation(chosen.model(), &columns, found)
-        && let Some(correlation) = &found.correlation
-    {
-        let mut put = |name: String, value: f64| {
-            outcome.statistics.insert(name, value);
-        };
-        put("lag_one_correlation".into(), correlation.lag_one);
-        put("effective_points".into(), correlation.effective_points.max(1.0));
-        for (parameter, plain) in found.parameters.iter().zip(&correlation.plain) {
-            if let Some(plain) = plain {
-                put(format!("plain_standard_error {}", parameter.name), *plain);
-            }
-        }
-        outcome.remarks.push(Diagnostic::warning(
-            Code::new("errors-correlated"),
-            correlation.words(found),
-        ));
-    }
+    correlated(chosen.model(), &columns, found, outcome);
     if let Chosen::Course(course) = chosen {
         no_change(signal, found, outcome);
         drift(course, &columns, signal, options, found, outcome);
     }
+}
+
+/// Errors that allow for neighbours that err together, where the residuals speak for it, and that it is so.
+pub(in crate::study) fn correlated(
+    model: &dyn Model,
+    columns: &[&[f64]],
+    found: &mut Fit,
+    outcome: &mut Outcome,
+) {
+    if !allow_for_correlation(model, columns, found) {
+        return;
+    }
+    let Some(correlation) = &found.correlation else {
+        return;
+    };
+    let mut put = |name: String, value: f64| {
+        outcome.statistics.insert(name, value);
+    };
+    put("lag_one_correlation".into(), correlation.lag_one);
+    put("effective_points".into(), correlation.effective_points.max(1.0));
+    for (parameter, plain) in found.parameters.iter().zip(&correlation.plain) {
+        if let Some(plain) = plain {
+            put(format!("plain_standard_error {}", parameter.name), *plain);
+        }
+    }
+    outcome.remarks.push(Diagnostic::warning(
+        Code::new("errors-correlated"),
+        correlation.words(found),
+    ));
 }
 
 /// Says so where a constant describes the points as well as the law.

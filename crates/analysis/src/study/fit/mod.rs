@@ -7,21 +7,29 @@ mod doubt;
 mod model;
 mod points;
 mod record;
+mod shared;
 
 pub use compare::{Comparison, compare_trace};
 pub(super) use curve::scan_times;
+pub(super) use doubt::correlated;
 pub(super) use model::Chosen;
 pub use model::ModelCard;
 pub(super) use points::{preparation, prepared};
-pub(super) use record::tell;
+pub(super) use record::{statistics, tell};
+pub use shared::{Named, Together, compare_together, fit_together};
 
-use curvary_record::{Code, Diagnostic, Outcome, Quantity, Run, Unit};
+use curvary_record::{Code, Diagnostic, Interval, Outcome, Quantity, Run, Trace, Unit};
 
 use super::plan::{FitPlan, WeightPlan};
+use super::recorded::temperature_between;
 use super::spectrum::bare;
-use super::{Drawn, Found, concentration_of, curve_of, label_of, tell_apart, told, unit_in_terms};
-use crate::courses::{Order, Prepared, fit_prepared};
-use crate::fit::{Data, Robust, Weighting, fit};
+use super::{
+    Drawn, Found, Wanted, concentration_of, curve_of, label_of, tell_apart, title, told, unit_in_terms,
+};
+use crate::courses::{Order, Preparation, Prepared, fit_prepared};
+use crate::fit::{
+    Along, Bootstrap, Data, Dealt, Fit, Robust, Weighting, allow_for_correlation, bootstrap, fit,
+};
 use crate::refusal::Refusal;
 use columns::{arrange, is_running};
 use curve::{Curve, curves};
@@ -30,6 +38,11 @@ use points::{beside, levels, negative};
 
 /// Fits every trace of a run that the plan speaks of. Each gives a result or the reason why there is none.
 pub fn fit_run(plan: &FitPlan, run: &Run) -> Vec<Found> {
+    fit_run_for(plan, run, &Wanted::default())
+}
+
+/// The same, with what is wanted beside the record.
+pub fn fit_run_for(plan: &FitPlan, run: &Run, wanted: &Wanted) -> Vec<Found> {
     if let Some(question) = run
         .questions
         .iter()
@@ -70,7 +83,7 @@ pub fn fit_run(plan: &FitPlan, run: &Run) -> Vec<Found> {
     }
     let mut all: Vec<Found> = curves
         .iter()
-        .map(|curve| fit_curve(plan, &chosen, run, curve))
+        .map(|curve| fit_curve(plan, &chosen, run, (curve, wanted)))
         .collect();
     tell_apart(&mut all);
     all
@@ -83,9 +96,9 @@ fn weighs(plan: &FitPlan, code: &str) -> bool {
     !(about_conditions.contains(&code) || plan.is_formula() && about_axes.contains(&code))
 }
 
-fn fit_curve(plan: &FitPlan, chosen: &Chosen, run: &Run, curve: &Curve<'_>) -> Found {
+fn fit_curve(plan: &FitPlan, chosen: &Chosen, run: &Run, (curve, wanted): (&Curve<'_>, &Wanted)) -> Found {
     let label = label_of(&curve.trace);
-    match fitted(plan, chosen, run, curve) {
+    match fitted(plan, chosen, run, (curve, wanted)) {
         Ok(found) => found,
         Err(refusal) => refused(plan, run, curve.number, label, &refusal),
     }
@@ -136,22 +149,51 @@ fn far_from_zero(time: &[f64]) -> Result<Option<Diagnostic>, Refusal> {
     }))
 }
 
-fn fitted(plan: &FitPlan, chosen: &Chosen, run: &Run, curve: &Curve<'_>) -> Result<Found, Refusal> {
-    let trace = curve.trace.as_ref();
-    let mut outcome = blank(plan, run, curve.number);
-    outcome.remarks.clone_from(&curve.remarks);
-    let how = preparation(plan, chosen, run, trace)?;
-    let ordered = matches!(chosen, Chosen::Course(_));
-    let points = prepared(&how, trace, ordered, &mut outcome)?;
-    let options = plan.options(chosen.model())?;
-    let errors;
-    let weighting = match &plan.weights {
-        None => Weighting::Equal,
-        Some(WeightPlan::Relative) => Weighting::Relative,
-        Some(WeightPlan::Errors(label)) => {
-            errors = beside(run, trace, label, &points.used)?;
-            Weighting::KnownErrors(&errors)
+/// What a fit of one curve takes: points, in the units of the record, and what counts how much.
+pub(super) struct Gathered {
+    how: Preparation,
+    points: Prepared,
+    /// One column for each variable of the model.
+    columns: Vec<Vec<f64>>,
+    /// What is fitted: the signal, or what a formula makes of it.
+    response: Vec<f64>,
+    /// Known standard deviations, where the plan names some.
+    errors: Option<Vec<f64>>,
+    /// The unit in which inhibitor concentrations count.
+    level_unit: Unit,
+}
+
+impl Gathered {
+    fn weighting(&self, plan: &FitPlan) -> Weighting<'_> {
+        match (&self.errors, &plan.weights) {
+            (Some(errors), _) => Weighting::KnownErrors(errors),
+            (None, Some(WeightPlan::Relative)) => Weighting::Relative,
+            (None, _) => Weighting::Equal,
         }
+    }
+
+    /// The unit of the fitted values.
+    fn y_unit(&self, trace: &Trace) -> Unit {
+        match self.how.conversion {
+            Some(_) => Unit::MOLE_PER_LITRE,
+            None => trace.y.unit.clone(),
+        }
+    }
+}
+
+/// Collects the points of a curve; what is left out is told in the outcome.
+fn gather(
+    plan: &FitPlan,
+    chosen: &Chosen,
+    run: &Run,
+    trace: &Trace,
+    outcome: &mut Outcome,
+) -> Result<Gathered, Refusal> {
+    let how = preparation(plan, chosen, run, trace)?;
+    let points = prepared(&how, trace, matches!(chosen, Chosen::Course(_)), outcome)?;
+    let errors = match &plan.weights {
+        Some(WeightPlan::Errors(label)) => Some(beside(run, trace, label, &points.used)?),
+        _ => None,
     };
     // Traces that are fitted together have lost what they held; `levels` counts in the unit of the first.
     let level_unit = run
@@ -159,48 +201,27 @@ fn fitted(plan: &FitPlan, chosen: &Chosen, run: &Run, curve: &Curve<'_>) -> Resu
         .first()
         .and_then(|first| concentration_of(run, first, &["inhibitor-concentration", "concentration"]))
         .map_or(Unit::ONE, |found| found.1);
-    let mut found = match chosen {
-        Chosen::Course(course) => {
+    let mut response = points.signal.clone();
+    let columns = match chosen {
+        Chosen::Course(_) => {
             if let Some(far) = far_from_zero(&points.time)? {
                 outcome.remarks.push(far);
             }
-            // What was left out has been told above.
-            let points = Prepared {
-                saturated: 0,
-                ..points.clone()
-            };
-            fit_prepared(course, points, &how, weighting, &options)?.fit
+            vec![points.time.clone()]
         }
         Chosen::Law(law) if law.variables.len() > 1 => {
             let levels = levels(run, &points.used)?;
-            let columns: [&[f64]; 2] = [&points.time, &levels];
             negative("concentration", &points.time)?;
-            let data = Data {
-                x: &columns,
-                y: &points.signal,
-                weighting,
-            };
-            fit(*law, &data, &options)?
+            vec![points.time.clone(), levels]
         }
         Chosen::Law(law) => {
-            negative(
-                if law.variables == ["t"] {
-                    "time"
-                } else {
-                    "concentration"
-                },
-                &points.time,
-            )?;
-            let columns: [&[f64]; 1] = [&points.time];
-            let data = Data {
-                x: &columns,
-                y: &points.signal,
-                weighting,
-            };
-            fit(*law, &data, &options)?
+            if let Some(what) = law.never_negative() {
+                negative(what, &points.time)?;
+            }
+            vec![points.time.clone()]
         }
         Chosen::Formula(formula) => {
-            let response = formula.respond(&points.signal)?;
+            response = formula.respond(&points.signal)?;
             let mut columns: Vec<Vec<f64>> = Vec::new();
             for (_, column) in &plan.variables {
                 columns.push(if is_running(run, column) {
@@ -212,27 +233,136 @@ fn fitted(plan: &FitPlan, chosen: &Chosen, run: &Run, curve: &Curve<'_>) -> Resu
             if columns.is_empty() {
                 columns.push(points.time.clone());
             }
-            let columns: Vec<&[f64]> = columns.iter().map(Vec::as_slice).collect();
-            let data = Data {
-                x: &columns,
-                y: &response,
-                weighting,
-            };
-            fit(formula.as_ref(), &data, &options)?
+            columns
         }
     };
-    let y_unit = match (&how.conversion, chosen) {
-        (Some(_), _) => Unit::MOLE_PER_LITRE,
-        _ => trace.y.unit.clone(),
-    };
-    let unit = |of: &str, name: &str| match chosen {
+    Ok(Gathered {
+        how,
+        points,
+        columns,
+        response,
+        errors,
+        level_unit,
+    })
+}
+
+/// The unit of a parameter of a model over a trace.
+fn unit_of_parameter(
+    plan: &FitPlan,
+    chosen: &Chosen,
+    (x, y, level): (&Unit, &Unit, &Unit),
+    (of, name): (&str, &str),
+) -> Option<Unit> {
+    if let Some(code) = of.strip_prefix('=') {
+        return Unit::ucum(code).ok();
+    }
+    match chosen {
         Chosen::Formula(_) => plan.parameters.get(name).and_then(|plan| plan.unit.clone()),
         // A rate over concentrations: `y` is the rate, so Vmax is in its unit.
-        Chosen::Law(law) if law.variables != ["t"] => {
+        Chosen::Law(law) if law.variables[0] != "t" => {
             let of = if of == "y/x" && name == "Vmax" { "y" } else { of };
-            unit_in_terms(of, &trace.x.unit, &y_unit, &level_unit)
+            unit_in_terms(of, x, y, level)
         }
-        _ => unit_in_terms(of, &trace.x.unit, &y_unit, &level_unit),
+        _ => unit_in_terms(of, x, y, level),
+    }
+}
+
+/// Puts the intervals of a second opinion beside the others, and says how its deviations compare.
+fn say_dealt(dealt: &Dealt, how: Bootstrap, found: &Fit, outcome: &mut Outcome) {
+    let mut words = Vec::new();
+    for (j, parameter) in found.parameters.iter().enumerate() {
+        let own = outcome
+            .parameters
+            .iter_mut()
+            .find(|own| own.name == parameter.name.as_ref());
+        if let Some(own) = own {
+            own.intervals.push(Interval {
+                level: found.level,
+                low: dealt.intervals[j].lower,
+                high: dealt.intervals[j].upper,
+                kind: "bootstrap".into(),
+            });
+        }
+        if let Some(error) = parameter.standard_error.filter(|error| *error > 0.0) {
+            words.push(format!("{} {:.2}", parameter.name, dealt.deviations[j] / error));
+        }
+        outcome.statistics.insert(
+            format!("bootstrap_standard_error {}", parameter.name),
+            dealt.deviations[j],
+        );
+    }
+    let together = if dealt.block > 1 {
+        format!(", {} neighbours at a time", dealt.block)
+    } else {
+        String::new()
+    };
+    outcome.remarks.push(Diagnostic::note(
+        Code::new("fit-remark"),
+        format!(
+            "intervals by residuals dealt out anew {} times (seed {}{together}); their deviations in terms of the standard errors: {}",
+            dealt.rounds,
+            how.seed,
+            words.join(", ")
+        ),
+    ));
+}
+
+fn fitted(
+    plan: &FitPlan,
+    chosen: &Chosen,
+    run: &Run,
+    (curve, wanted): (&Curve<'_>, &Wanted),
+) -> Result<Found, Refusal> {
+    let trace = curve.trace.as_ref();
+    let mut outcome = blank(plan, run, curve.number);
+    outcome.remarks.clone_from(&curve.remarks);
+    let options = plan.options(chosen.model())?;
+    let gathered = gather(plan, chosen, run, trace, &mut outcome)?;
+    let columns: Vec<&[f64]> = gathered.columns.iter().map(Vec::as_slice).collect();
+    let ordered = matches!(chosen, Chosen::Course(_));
+    let mut found = match chosen {
+        Chosen::Course(course) => {
+            // What was left out has been told above.
+            let points = Prepared {
+                saturated: 0,
+                ..gathered.points.clone()
+            };
+            fit_prepared(course, points, &gathered.how, gathered.weighting(plan), &options)?.fit
+        }
+        _ => {
+            let data = Data {
+                x: &columns,
+                y: &gathered.response,
+                weighting: gathered.weighting(plan),
+            };
+            fit(chosen.model(), &data, &options)?
+        }
+    };
+    let dealt = plan
+        .bootstrap
+        .map(|how| {
+            let data = Data {
+                x: &columns,
+                y: &gathered.response,
+                weighting: gathered.weighting(plan),
+            };
+            let mut serial = found.clone();
+            if trace.x.quantity == Quantity::TIME && plan.weights.is_none() {
+                allow_for_correlation(chosen.model(), &columns, &mut serial);
+            }
+            bootstrap(chosen.model(), &data, &serial, &options, how)
+        })
+        .transpose()?;
+    let y_unit = gathered.y_unit(trace);
+    let level_unit = gathered.level_unit.clone();
+    let Gathered {
+        how,
+        points,
+        response,
+        ..
+    } = gathered;
+    let unit = |of: &str, name: &str| {
+        unit_of_parameter(plan, chosen, (&trace.x.unit, &y_unit, &level_unit), (of, name))
     };
     let plainly = plan.weights.is_none() && options.robust == Robust::No;
     let mut coarse = false;
@@ -249,10 +379,6 @@ fn fitted(plan: &FitPlan, chosen: &Chosen, run: &Run, curve: &Curve<'_>) -> Resu
     }
     let one_variable = plan.variables.is_empty() && chosen.model().variables() == 1;
     if plainly && !coarse && one_variable && trace.x.quantity == Quantity::TIME {
-        let response = match chosen {
-            Chosen::Formula(formula) => formula.respond(&points.signal)?,
-            _ => points.signal.clone(),
-        };
         over_time(
             chosen,
             (&points.time, &response),
@@ -262,6 +388,9 @@ fn fitted(plan: &FitPlan, chosen: &Chosen, run: &Run, curve: &Curve<'_>) -> Resu
         );
     }
     tell(&mut outcome, &found, &unit);
+    if let (Some(dealt), Some(how)) = (&dealt, plan.bootstrap) {
+        say_dealt(dealt, how, &found, &mut outcome);
+    }
     let second = matches!(chosen, Chosen::Course(course) if matches!(course.order(), Order::Second | Order::SecondUnequal));
     if second && y_unit == Unit::ABSORBANCE {
         outcome.remarks.push(Diagnostic::warning(
@@ -294,23 +423,51 @@ fn fitted(plan: &FitPlan, chosen: &Chosen, run: &Run, curve: &Curve<'_>) -> Resu
     {
         outcome.statistics.insert("first_x".into(), *first);
         outcome.statistics.insert("last_x".into(), *last);
+        // Times of the record, without the dead time.
+        let between = (first - how.dead_time, last - how.dead_time);
+        if let Some(recorded) = temperature_between(run, between, &trace.x.unit) {
+            recorded.tell(&mut outcome);
+        }
     }
     let y_title = if how.conversion.is_some() {
         "concentration / mol/L".to_owned()
     } else {
-        super::title(&trace.y)
+        title(&trace.y)
     };
     let scale = points.factor.unwrap_or(1.0);
+    let along = |x: &[f64]| -> Vec<Along> {
+        found
+            .along(chosen.model(), x, plainly)
+            .filter(|_| !x.is_empty())
+            .unwrap_or_default()
+    };
+    let curve_drawn = curve_of(chosen.model(), &found.values(), &points.time);
+    let (band, at_points) = if wanted.band {
+        let grid: Vec<f64> = curve_drawn.iter().map(|(x, _)| *x).collect();
+        (along(&grid), along(&points.time))
+    } else {
+        (Vec::new(), Vec::new())
+    };
+    let predicted = along(&wanted.places);
+    if !wanted.places.is_empty() && predicted.is_empty() {
+        outcome.remarks.push(Diagnostic::warning(
+            Code::new("fit-remark"),
+            "no prediction: the data do not determine the curve, or it runs along several columns",
+        ));
+    }
     Ok(Found {
         trace: curve.number,
         label: label_of(trace),
         outcome: outcome.identified(),
         drawn: Drawn {
-            x_title: super::title(&trace.x),
+            x_title: title(&trace.x),
             y_title,
             x: trace.x.values.iter().map(|x| x + how.dead_time).collect(),
             y: trace.y.values.iter().map(|y| y / scale).collect(),
-            curve: Some(curve_of(chosen.model(), &found, &points.time)),
+            curve: Some(curve_drawn),
+            band,
+            along: at_points,
+            predicted,
             used: points.used,
             fitted: found.fitted,
             residuals: found.residuals,

@@ -32,7 +32,7 @@ pub(super) const ORDERS: [(&str, Order); 8] = [
 pub struct ModelCard {
     /// Name, as a plan names it.
     pub name: &'static str,
-    /// Equation; `t` is the time, other capitals are concentrations.
+    /// Equation; `t` is the time, `T` the temperature in kelvin, `f` a part of a total; other capitals are concentrations.
     pub equation: &'static str,
     /// Names of its parameters, each with its unit in terms of the axes.
     pub parameters: Vec<(String, String)>,
@@ -70,9 +70,13 @@ impl FitPlan {
             });
         let laws = LAWS.iter().map(|law| ModelCard {
             name: law.name,
-            equation: law
-                .equation
-                .unwrap_or("the integrated law of Michaelis and Menten, by Lambert's W"),
+            equation: law.equation.unwrap_or(match law.name {
+                "progress-product-inhibited" => {
+                    "y0 + P, (1 - Km/Kp) P + Km (1 + S0/Kp) ln(S0/(S0 - P)) = Vmax t"
+                }
+                "job-plot" => "dy c, (1 - f - c) (f - n c)^n = K c",
+                _ => "the integrated law of Michaelis and Menten, by Lambert's W",
+            }),
             parameters: parameters(law),
         });
         courses.chain(laws).collect()

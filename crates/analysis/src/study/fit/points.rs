@@ -5,15 +5,21 @@ use curvary_record::{Code, Column, Diagnostic, Outcome, Quantity, Run, Trace, Un
 use super::model::Chosen;
 use crate::courses::{Conversion, Preparation, Prepared, prepare};
 use crate::refusal::Refusal;
-use crate::study::plan::FitPlan;
+use crate::study::plan::{FitPlan, Span};
 use crate::study::{TRUSTED_ABSORBANCE, concentration_of, is_absorbance, label_of, stated};
 
 /// What a model needs to run along, where it minds.
 pub(super) fn needs(chosen: &Chosen) -> Option<Quantity> {
     match chosen {
         Chosen::Course(_) => Some(Quantity::TIME),
-        Chosen::Law(law) if law.variables == ["t"] => Some(Quantity::TIME),
-        Chosen::Law(_) => Some(Quantity::CONCENTRATION),
+        Chosen::Law(law) => match law.variables[0] {
+            "t" => Some(Quantity::TIME),
+            "T" => Some(Quantity::TEMPERATURE),
+            "pH" => Some(Quantity::PH),
+            // A part of a total has no dimension, and no name of its own among the quantities.
+            "f" => None,
+            _ => Some(Quantity::CONCENTRATION),
+        },
         Chosen::Formula(_) => None,
     }
 }
@@ -48,25 +54,31 @@ pub(in crate::study) fn preparation(
             ),
         });
     }
+    let stretch = |span: &Span, what: &str| -> Result<(f64, f64), Refusal> {
+        let own = |value: f64| match &span.unit {
+            None => Ok(value),
+            Some(unit) => unit
+                .convert(value, &trace.x.unit)
+                .map_err(|_| Refusal::Unsuitable {
+                    why: format!(
+                        "the {what} is in {}, the axis in {}",
+                        unit.display(),
+                        trace.x.unit.display()
+                    ),
+                }),
+        };
+        Ok((own(span.from)?, own(span.to)?))
+    };
     let window = plan
         .window
         .as_ref()
-        .map(|span| {
-            let own = |value: f64| match &span.unit {
-                None => Ok(value),
-                Some(unit) => unit
-                    .convert(value, &trace.x.unit)
-                    .map_err(|_| Refusal::Unsuitable {
-                        why: format!(
-                            "the window is in {}, the axis in {}",
-                            unit.display(),
-                            trace.x.unit.display()
-                        ),
-                    }),
-            };
-            Ok((own(span.from)?, own(span.to)?))
-        })
+        .map(|span| stretch(span, "window"))
         .transpose()?;
+    let leave_out: Vec<(f64, f64)> = plan
+        .leave_out
+        .iter()
+        .map(|span| stretch(span, "stretch that is left out"))
+        .collect::<Result<_, _>>()?;
     let dead_time = if is_time {
         let seconds = plan
             .dead_time
@@ -115,11 +127,13 @@ pub(in crate::study) fn preparation(
     }
     Ok(Preparation {
         window,
+        leave_out,
         saturated_above,
         dead_time,
         conversion,
         concentration: false,
-        equal_times: !is_time,
+        // Readings at one time are replicates of each other.
+        equal_times: true,
     })
 }
 
@@ -184,6 +198,25 @@ pub(in crate::study) fn prepared(
         );
     }
     say(trace.absent as usize, "no number stood there".into());
+    let asked = x
+        .iter()
+        .filter(|x| how.leave_out.iter().any(|(from, to)| (*from..=*to).contains(*x)))
+        .count();
+    say(asked, "they stand where the person asked to leave out".into());
+    let doubled = found.time.windows(2).filter(|pair| pair[0] == pair[1]).count();
+    if ordered && doubled > 0 {
+        outcome.remarks.push(Diagnostic::note(
+            Code::new("fit-remark"),
+            format!(
+                "{doubled} {} at the time of another: they count as replicates",
+                if doubled == 1 {
+                    "reading stands"
+                } else {
+                    "readings stand"
+                }
+            ),
+        ));
+    }
     Ok(found)
 }
 

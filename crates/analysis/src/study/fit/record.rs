@@ -74,6 +74,11 @@ pub(in crate::study) fn tell(outcome: &mut Outcome, fit: &Fit, unit: &dyn Fn(&st
         .as_ref()
         .map(|all| all.chunks(size).map(<[f64]>::to_vec).collect())
         .unwrap_or_default();
+    statistics(outcome, fit);
+}
+
+/// Puts the statistics of a fit into the record, and what its residuals say.
+pub(in crate::study) fn statistics(outcome: &mut Outcome, fit: &Fit) {
     let mut put = |name: &str, value: Option<f64>| {
         if let Some(value) = value.filter(|value| value.is_finite()) {
             outcome.statistics.insert(name.into(), value);

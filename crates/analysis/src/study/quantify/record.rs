@@ -117,6 +117,7 @@ pub(super) fn drawn_line(
         fitted: line.points.iter().map(|point| point.fitted).collect(),
         residuals: line.points.iter().map(|point| point.residual).collect(),
         curve: None,
+        ..Drawn::default()
     };
     if let Some((x, y)) = unknown {
         drawn.x.push(x);

@@ -196,6 +196,7 @@ impl Place<'_> {
             residuals: found.residuals,
             curve: None,
             used: found.used,
+            ..Drawn::default()
         };
         outcome.termination = "computed".into();
         Ok(())

@@ -4,6 +4,8 @@
 //! [`LAWS`]. The entry's equation is also fitted and differentiated as a formula in `tests/models.rs`, which checks the
 //! hand-written derivatives against exact ones without another line.
 
+mod curves;
+
 use std::borrow::Cow;
 
 use super::grid::{best, geometric};
@@ -49,6 +51,24 @@ impl Law {
     /// The law of that name.
     pub fn named(name: &str) -> Option<&'static Self> {
         LAWS.iter().find(|l| l.name == name)
+    }
+
+    /// Whether it is a law of rates over concentrations of a substrate or an inhibitor.
+    pub fn is_of_rates(&self) -> bool {
+        self.variables
+            .iter()
+            .all(|variable| matches!(*variable, "S" | "I"))
+    }
+
+    /// What its first column of x is called where it cannot be negative.
+    pub fn never_negative(&self) -> Option<&'static str> {
+        match self.variables[0] {
+            "t" => Some("time"),
+            "T" => Some("absolute temperature"),
+            "f" => Some("part of the ligand"),
+            "S" | "I" | "L" => Some("concentration"),
+            _ => None,
+        }
     }
 
     fn gather(x: &[&[f64]], i: usize) -> [f64; WIDEST] {
@@ -134,8 +154,9 @@ fn specificity(p: &[f64]) -> Vec<Consequence> {
 const VMAX: Specification = Specification::positive("Vmax", "y");
 const KM: Specification = Specification::positive("Km", "x");
 
-/// Every rate law. Variables are the substrate concentration S and the inhibitor concentration I.
-pub static LAWS: [Law; 12] = [
+/// Every law. Variables are the substrate concentration S, the inhibitor concentration I, the ligand concentration L, the time
+/// t, the temperature T in kelvin, the pH, and the ligand's part f of a total concentration.
+pub static LAWS: [Law; 23] = [
     Law {
         name: "michaelis-menten",
         title: "Michaelis-Menten",
@@ -375,6 +396,17 @@ pub static LAWS: [Law; 12] = [
         shortcut: no_shortcut,
         derived: nothing_derived,
     },
+    curves::IC50,
+    curves::FOUR_PARAMETER,
+    curves::PKA,
+    curves::TWO_PKA,
+    curves::QUADRATIC,
+    curves::MELTING,
+    curves::SLOW_BINDING,
+    curves::INACTIVATION,
+    curves::INACTIVATION_SERIES,
+    curves::PRODUCT_INHIBITED,
+    curves::CONTINUOUS_VARIATION,
 ];
 
 /// Trial values over the range of a concentration column, in thirds of a decade.

@@ -1,0 +1,163 @@
+//! A second opinion about errors: the fit done again with its own residuals dealt out anew.
+
+use serde::{Deserialize, Serialize};
+
+use super::{Data, Fit, Interval, Options, Robust, Weighting, fit};
+use crate::models::Model;
+use crate::refusal::Refusal;
+
+/// How often, and from which seed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Bootstrap {
+    /// Rounds.
+    pub rounds: u32,
+    /// Seed: the same one deals the same.
+    pub seed: u64,
+}
+
+/// What the rounds gave.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Dealt {
+    /// Standard deviation of each parameter over the rounds.
+    pub deviations: Vec<f64>,
+    /// Interval of each parameter between the quantiles of the rounds, at the level of the fit.
+    pub intervals: Vec<Interval>,
+    /// Rounds that came to a result.
+    pub rounds: usize,
+    /// Neighbouring residuals were dealt out together, so many at a time.
+    pub block: usize,
+}
+
+/// Fewest rounds whose quantiles say something at 95 %.
+const FEWEST: u32 = 200;
+/// Most rounds.
+const MOST: u32 = 100_000;
+
+/// The generator SplitMix64 (Steele, Lea and Flood, OOPSLA 2014, 453): the same everywhere and in every version, since results
+/// are kept and done again.
+struct Dealer(u64);
+
+impl Dealer {
+    fn next(&mut self) -> u64 {
+        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        z ^ (z >> 31)
+    }
+
+    /// A number below `n`.
+    fn below(&mut self, n: usize) -> usize {
+        usize::try_from((u128::from(self.next()) * n as u128) >> 64).unwrap_or(0)
+    }
+}
+
+/// Deals the residuals of a fit out anew, so many times, and fits again (Efron, Annals of Statistics 7, 1, 1979, for residuals:
+/// Davison and Hinkley, Bootstrap Methods and their Application, 1997, chapter 6).
+///
+/// Residuals are made as large as the errors by the root of points over degrees of freedom. With weights they are dealt in units
+/// of their errors. Where the fit found that neighbours err together, runs of neighbours are dealt together (Künsch, Annals of
+/// Statistics 17, 1217, 1989).
+///
+/// # Errors
+/// [`Refusal::OutOfRange`] for fewer than 200 or more than 100,000 rounds; [`Refusal::Unsuitable`] for a robust fit or one
+/// without degrees of freedom, or where fewer than nine rounds of ten come to a result.
+pub fn bootstrap(
+    model: &dyn Model,
+    data: &Data<'_>,
+    found: &Fit,
+    options: &Options,
+    how: Bootstrap,
+) -> Result<Dealt, Refusal> {
+    if !(FEWEST..=MOST).contains(&how.rounds) {
+        return Err(Refusal::OutOfRange {
+            what: "the number of rounds".into(),
+            value: f64::from(how.rounds),
+            allowed: format!("{FEWEST} to {MOST}"),
+        });
+    }
+    let n = data.y.len();
+    if options.robust != Robust::No || found.degrees_of_freedom == 0 {
+        return Err(Refusal::Unsuitable {
+            why: "residuals are dealt out anew only for a fit by least squares with points to spare".into(),
+        });
+    }
+    // What a residual is divided by to be like the others.
+    let scale: Vec<f64> = match data.weighting {
+        Weighting::Equal => vec![1.0; n],
+        Weighting::KnownErrors(errors) => errors.to_vec(),
+        Weighting::Weights(weights) => weights.iter().map(|w| 1.0 / w.sqrt()).collect(),
+        Weighting::Relative => found
+            .fitted
+            .iter()
+            .map(|v| v.abs().max(f64::MIN_POSITIVE))
+            .collect(),
+    };
+    let grow = (n as f64 / found.degrees_of_freedom as f64).sqrt();
+    let like: Vec<f64> = found
+        .residuals
+        .iter()
+        .zip(&scale)
+        .map(|(r, s)| grow * r / s)
+        .collect();
+    let mean = like.iter().sum::<f64>() / n as f64;
+    let block = found.correlation.as_ref().map_or(1, |correlation| {
+        let length = 2.0 * (n as f64 / correlation.effective_points.max(1.0)).ceil();
+        (length as usize).clamp(1, (n / 4).max(1))
+    });
+    let again = Options {
+        start: Some(found.values()),
+        profile: false,
+        ..options.clone()
+    };
+    let mut dealer = Dealer(how.seed);
+    let mut rounds: Vec<Vec<f64>> = Vec::new();
+    for _ in 0..how.rounds {
+        let mut y = found.fitted.clone();
+        let mut i = 0;
+        while i < n {
+            let from = dealer.below(n + 1 - block);
+            for step in 0..block.min(n - i) {
+                y[i] += (like[from + step] - mean) * scale[i];
+                i += 1;
+            }
+        }
+        if let Ok(fit) = fit(model, &Data { y: &y, ..*data }, &again) {
+            rounds.push(fit.values());
+        }
+    }
+    if rounds.len() * 10 < how.rounds as usize * 9 {
+        return Err(Refusal::Unsuitable {
+            why: format!(
+                "only {} of {} rounds came to a result: the data hardly determine the parameters",
+                rounds.len(),
+                how.rounds
+            ),
+        });
+    }
+    let count = rounds.len() as f64;
+    let (mut deviations, mut intervals) = (Vec::new(), Vec::new());
+    for j in 0..found.parameters.len() {
+        let mut values: Vec<f64> = rounds.iter().map(|round| round[j]).collect();
+        values.sort_by(f64::total_cmp);
+        let middle = values.iter().sum::<f64>() / count;
+        let square: f64 = values.iter().map(|v| (v - middle) * (v - middle)).sum();
+        deviations.push((square / (count - 1.0)).sqrt());
+        let quantile = |part: f64| {
+            let at = part * (count - 1.0);
+            let (low, high) = (at.floor() as usize, at.ceil() as usize);
+            values[low] + (at - at.floor()) * (values[high] - values[low])
+        };
+        let side = 0.5 * (1.0 - found.level);
+        intervals.push(Interval {
+            lower: Some(quantile(side)),
+            upper: Some(quantile(1.0 - side)),
+        });
+    }
+    Ok(Dealt {
+        deviations,
+        intervals,
+        rounds: rounds.len(),
+        block,
+    })
+}

@@ -1,0 +1,559 @@
+//! One law over the curves of several runs at once, with parameters that they share and others of their own.
+
+use curvary_record::{Code, Diagnostic, Outcome, Parameter, Quantity, Run, Trace, Unit};
+use serde_json::json;
+
+use super::columns::arrange;
+use super::curve::curves;
+use super::model::Chosen;
+use super::{Gathered, blank, gather, tell, title, unit_of_parameter, weighs};
+use crate::fit::{Options, Set, SharedFit, Weighting, compare, fit_shared};
+use crate::models::Model;
+use crate::refusal::Refusal;
+use crate::study::plan::FitPlan;
+use crate::study::replicates::{Pooled, pool};
+use crate::study::{Drawn, Found, Six, curve_of, label_of, told};
+
+/// Below this probability the runs are taken to differ by more than their own errors. Common practice.
+const DIFFER: f64 = 0.05;
+
+/// A run to be fitted with others, under the name that people know it by.
+#[derive(Clone, Copy, Debug)]
+pub struct Named<'a> {
+    /// The run.
+    pub run: &'a Run,
+    /// A name for it, such as its file.
+    pub name: &'a str,
+}
+
+/// What a law over several runs gave.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Together {
+    /// The record; it names every run.
+    pub found: Found,
+    /// Each curve with its name, for pictures.
+    pub sets: Vec<(String, Drawn)>,
+    /// Laws ranked over all runs with their AICc above the best and their weight, best first, where several were compared.
+    pub ranked: Vec<(String, f64, f64)>,
+    /// Laws that could not be fitted, with the reason.
+    pub refused: Vec<(String, String)>,
+}
+
+/// One curve among those that are fitted together.
+struct Member {
+    label: String,
+    trace: Trace,
+    gathered: Gathered,
+}
+
+/// Fits the plan's law to the curves of all runs at once; what `plan.share` names is the same in all of them (`all`: every
+/// parameter, so that one curve goes through replicates).
+///
+/// None where no run is given.
+pub fn fit_together(plan: &FitPlan, runs: &[Named<'_>]) -> Option<Together> {
+    let mut outcome = several(plan, runs)?;
+    Some(match together(plan, runs, &mut outcome) {
+        Ok((sets, _)) => Together {
+            found: found(outcome, &sets),
+            sets,
+            ranked: Vec::new(),
+            refused: Vec::new(),
+        },
+        Err(refusal) => refused(outcome, &refusal),
+    })
+}
+
+/// Ranks laws over all runs at once, each with those of the parameters `plan.share` names that it has.
+///
+/// None where no run is given.
+pub fn compare_together(plan: &FitPlan, models: &[String], runs: &[Named<'_>]) -> Option<Together> {
+    let mut outcome = several(plan, runs)?;
+    outcome.kind = "comparison".into();
+    outcome.model = models.join(", ");
+    outcome.settings.insert("models".into(), json!(models));
+    let (mut fits, mut failed) = (Vec::new(), Vec::new());
+    for model in models {
+        let own = FitPlan {
+            model: model.clone(),
+            ..plan.clone()
+        };
+        let own = FitPlan {
+            share: own
+                .chosen()
+                .map_or_else(|_| Vec::new(), |chosen| shared_names(&own, chosen.model())),
+            ..own
+        };
+        let mut scratch = several(&own, runs)?;
+        match together(&own, runs, &mut scratch) {
+            Ok((sets, fit)) => fits.push((model.clone(), sets, fit.fit)),
+            Err(refusal) => failed.push((model.clone(), told(&refusal))),
+        }
+    }
+    let list: Vec<&crate::fit::Fit> = fits.iter().map(|(_, _, fit)| fit).collect();
+    let choice = match compare(&list) {
+        Ok(choice) => choice,
+        Err(refusal) => {
+            let mut all = refused(outcome, &refusal);
+            all.refused = failed;
+            return Some(all);
+        }
+    };
+    let ranked: Vec<(String, f64, f64)> = choice
+        .ranking
+        .iter()
+        .map(|ranked| (fits[ranked.index].0.clone(), ranked.difference, ranked.weight))
+        .collect();
+    for (name, difference, _) in &ranked {
+        outcome
+            .statistics
+            .insert(format!("aicc_difference {name}"), *difference);
+    }
+    outcome.termination = if choice.not_told_apart.is_empty() {
+        format!("told apart: {}", ranked[0].0)
+    } else {
+        "not told apart".into()
+    };
+    outcome
+        .remarks
+        .push(Diagnostic::note(Code::new("fit-remark"), choice.verdict.clone()));
+    let sets = fits[choice.ranking[0].index].1.clone();
+    Some(Together {
+        found: found(outcome, &sets),
+        sets,
+        ranked,
+        refused: failed,
+    })
+}
+
+fn several(plan: &FitPlan, runs: &[Named<'_>]) -> Option<Outcome> {
+    let mut outcome = blank(plan, runs.first()?.run, None);
+    outcome.runs = Vec::new();
+    for named in runs {
+        if !outcome.runs.contains(&named.run.id) {
+            outcome.runs.push(named.run.id.clone());
+        }
+    }
+    Some(outcome)
+}
+
+fn found(outcome: Outcome, sets: &[(String, Drawn)]) -> Found {
+    Found {
+        trace: None,
+        label: String::new(),
+        outcome: outcome.identified(),
+        drawn: sets.first().map(|set| set.1.clone()).unwrap_or_default(),
+    }
+}
+
+fn refused(mut outcome: Outcome, refusal: &Refusal) -> Together {
+    outcome.termination = told(refusal);
+    Together {
+        found: Found {
+            trace: None,
+            label: String::new(),
+            outcome: outcome.identified(),
+            drawn: Drawn::default(),
+        },
+        sets: Vec::new(),
+        ranked: Vec::new(),
+        refused: Vec::new(),
+    }
+}
+
+/// The names of `plan.share` that a model has.
+fn shared_names(plan: &FitPlan, model: &dyn Model) -> Vec<String> {
+    plan.share
+        .iter()
+        .filter(|name| *name == "all" || model.parameters().iter().any(|p| p.name == name.as_str()))
+        .cloned()
+        .collect()
+}
+
+/// Positions of the shared parameters.
+fn positions(plan: &FitPlan, model: &dyn Model) -> Result<Vec<usize>, Refusal> {
+    let own = model.parameters();
+    if plan.share.iter().any(|name| name == "all") {
+        return Ok((0..own.len()).collect());
+    }
+    plan.share
+        .iter()
+        .map(|name| {
+            own.iter().position(|p| p.name == name.as_str()).ok_or_else(|| {
+                let names: Vec<&str> = own.iter().map(|p| p.name.as_ref()).collect();
+                Refusal::Unsuitable {
+                    why: format!(
+                        "no parameter of {} is called `{name}`, so the runs cannot share it: expected one of {}, or `all`",
+                        plan.name(),
+                        names.join(", ")
+                    ),
+                }
+            })
+        })
+        .collect()
+}
+
+fn together(
+    plan: &FitPlan,
+    runs: &[Named<'_>],
+    outcome: &mut Outcome,
+) -> Result<(Vec<(String, Drawn)>, SharedFit), Refusal> {
+    let unsuitable = |why: String| Refusal::Unsuitable { why };
+    let chosen = plan.chosen().map_err(unsuitable)?;
+    let share = positions(plan, chosen.model())?;
+    let members = members(plan, runs, outcome)?;
+    let columns: Vec<Vec<&[f64]>> = members
+        .iter()
+        .map(|member| member.gathered.columns.iter().map(Vec::as_slice).collect())
+        .collect();
+    let sets: Vec<Set<'_>> = members
+        .iter()
+        .zip(&columns)
+        .map(|(member, columns)| Set {
+            x: columns,
+            y: &member.gathered.response,
+            errors: match member.gathered.weighting(plan) {
+                Weighting::KnownErrors(errors) => Some(errors),
+                _ => None,
+            },
+        })
+        .collect();
+    let options: Options = plan.options(chosen.model())?;
+    let first = members
+        .first()
+        .ok_or_else(|| unsuitable("no run is named".into()))?;
+    let serial = plan.weights.is_none() && first.trace.x.quantity == Quantity::TIME;
+    let mut shared = fit_shared(chosen.model(), &sets, &share, serial, &options)?;
+    let pooled = pooled(chosen.model(), &share, &mut shared, options.level);
+    let y_unit = first.gathered.y_unit(&first.trace);
+    let level_unit = first.gathered.level_unit.clone();
+    let unit = |of: &str, name: &str| -> Option<Unit> {
+        let name = name.split('[').next().unwrap_or_default();
+        unit_of_parameter(
+            plan,
+            &chosen,
+            (&first.trace.x.unit, &y_unit, &level_unit),
+            (of, name),
+        )
+    };
+    tell(outcome, &shared.fit, &unit);
+    say(plan, &members, &shared, &pooled, &share, outcome);
+    for (name, pooled) in &pooled {
+        let own = chosen
+            .model()
+            .parameters()
+            .iter()
+            .find(|p| p.name == name.as_str());
+        let unit = own.and_then(|own| unit(&own.unit, name));
+        let between = Parameter {
+            name: format!("{name} between runs"),
+            value: Some(pooled.between),
+            unit,
+            standard_error: None,
+            intervals: Vec::new(),
+            reason: None,
+        };
+        outcome.parameters.push(between);
+    }
+    let drawn = members
+        .iter()
+        .enumerate()
+        .map(|(i, member)| (member.label.clone(), drawn(&chosen, member, i, &shared, &share)))
+        .collect();
+    Ok((drawn, shared))
+}
+
+/// The curves of all runs, in the units of the first.
+fn members(plan: &FitPlan, runs: &[Named<'_>], outcome: &mut Outcome) -> Result<Vec<Member>, Refusal> {
+    let mut all: Vec<Member> = Vec::new();
+    for named in runs {
+        let of_run = |refusal: Refusal| Refusal::Unsuitable {
+            why: format!("{}: {refusal}", named.name),
+        };
+        let run = named.run;
+        if let Some(question) = run
+            .questions
+            .iter()
+            .find(|question| weighs(plan, question.code.as_str()))
+        {
+            return Err(Refusal::Unsuitable {
+                why: format!("{}: the run is in question: {}", named.name, question.message),
+            });
+        }
+        let arranged = arrange(plan, run).map_err(of_run)?;
+        let (plan, run) = (&arranged.plan, arranged.run.as_ref());
+        let chosen = plan.chosen().map_err(|why| Refusal::Unsuitable { why })?;
+        let curves = curves(plan, &chosen, run).map_err(of_run)?;
+        let several = curves.len() > 1;
+        for curve in curves {
+            let mut trace = curve.trace.into_owned();
+            if let Some(first) = all.first() {
+                in_units_of(&mut trace, &first.trace).map_err(of_run)?;
+            }
+            let mut own = blank(plan, run, None);
+            let gathered = gather(plan, &chosen, run, &trace, &mut own).map_err(of_run)?;
+            let trace_label = label_of(&trace);
+            let label = if several && !trace_label.is_empty() {
+                format!("{}, {trace_label}", named.name)
+            } else {
+                named.name.to_owned()
+            };
+            for remark in curve.remarks.into_iter().chain(own.remarks) {
+                outcome.remarks.push(Diagnostic {
+                    message: format!("{label}: {}", remark.message),
+                    ..remark
+                });
+            }
+            all.push(Member {
+                label,
+                trace,
+                gathered,
+            });
+        }
+    }
+    Ok(all)
+}
+
+/// Brings both columns into the units of the first curve.
+fn in_units_of(trace: &mut Trace, first: &Trace) -> Result<(), Refusal> {
+    for (column, wanted) in [(&mut trace.x, &first.x), (&mut trace.y, &first.y)] {
+        if column.quantity != wanted.quantity || !column.unit.converts_to(&wanted.unit) {
+            return Err(Refusal::Unsuitable {
+                why: format!(
+                    "its {} does not go together with the {} of the first run",
+                    title(column),
+                    title(wanted)
+                ),
+            });
+        }
+        if column.unit != wanted.unit {
+            let values: Result<Vec<f64>, _> = column
+                .values
+                .iter()
+                .map(|value| column.unit.convert(*value, &wanted.unit))
+                .collect();
+            column.values = values
+                .map_err(|error| Refusal::Unsuitable {
+                    why: error.to_string(),
+                })?
+                .into_iter()
+                .collect();
+            column.unit = wanted.unit.clone();
+        }
+    }
+    Ok(())
+}
+
+/// What the runs by themselves say of each shared parameter. Where they differ by more than their own errors, the error of the
+/// shared value is made to count runs, not points.
+fn pooled(model: &dyn Model, share: &[usize], shared: &mut SharedFit, level: f64) -> Vec<(String, Pooled)> {
+    let mut all = Vec::new();
+    for (place, j) in share.iter().enumerate() {
+        let own: Vec<(f64, Option<f64>)> = shared
+            .alone
+            .iter()
+            .filter_map(|fit| {
+                let p = &fit.as_ref().ok()?.parameters[*j];
+                p.standard_error.map(|error| (p.value, Some(error)))
+            })
+            .collect();
+        if own.len() < shared.alone.len() {
+            continue;
+        }
+        let Ok(found) = pool(&own) else { continue };
+        let differ = found.homogeneity.is_some_and(|(_, chance)| chance < DIFFER);
+        // Shared parameters stand first, in the order of the model.
+        let place = share.iter().filter(|other| **other < share[place]).count();
+        let parameter = &mut shared.fit.parameters[place];
+        if differ
+            && let Some(error) = parameter
+                .standard_error
+                .filter(|error| *error < found.standard_error)
+        {
+            let half =
+                crate::distribution::t_half_width(level, found.count as f64 - 1.0) * found.standard_error;
+            parameter.standard_error = Some(found.standard_error);
+            parameter.interval = Some(crate::fit::Interval {
+                lower: Some(parameter.value - half),
+                upper: Some(parameter.value + half),
+            });
+            let factor = found.standard_error / error;
+            if let Some(covariance) = &mut shared.fit.covariance {
+                let size = shared.fit.parameters.len();
+                for other in 0..size {
+                    covariance[place * size + other] *= factor;
+                    covariance[other * size + place] *= factor;
+                }
+            }
+            for derived in &mut shared.fit.derived {
+                if derived.follows_from == [place] {
+                    derived.standard_error = derived.standard_error.map(|error| error * factor);
+                    let half = derived.standard_error.map(|error| {
+                        crate::distribution::t_half_width(level, found.count as f64 - 1.0) * error
+                    });
+                    derived.interval = half.map(|half| crate::fit::Interval {
+                        lower: Some(derived.value - half),
+                        upper: Some(derived.value + half),
+                    });
+                }
+            }
+        }
+        all.push((model.parameters()[*j].name.to_string(), found));
+    }
+    all
+}
+
+/// Tells which run is which, whether they agree, and what each says by itself.
+fn say(
+    plan: &FitPlan,
+    members: &[Member],
+    shared: &SharedFit,
+    pooled: &[(String, Pooled)],
+    share: &[usize],
+    outcome: &mut Outcome,
+) {
+    let mut note = |text: String| {
+        outcome
+            .remarks
+            .push(Diagnostic::note(Code::new("fit-remark"), text));
+    };
+    let names: Vec<String> = (1..)
+        .zip(members)
+        .map(|(number, member)| format!("[{number}] {}", member.label))
+        .collect();
+    note(format!("the runs: {}", names.join(", ")));
+    for (set, fit) in members.iter().zip(&shared.alone) {
+        if let Err(refusal) = fit {
+            note(format!(
+                "{} by itself gives nothing ({refusal}); it counts in the fit of all",
+                set.label
+            ));
+        }
+    }
+    let mut warn = |text: String| {
+        outcome
+            .remarks
+            .push(Diagnostic::warning(Code::new("runs-differ"), text));
+    };
+    let mut remarks = Vec::new();
+    for (name, found) in pooled {
+        let alone: Vec<String> = shared
+            .alone
+            .iter()
+            .filter_map(|fit| {
+                let p = fit.as_ref().ok()?.parameter(name)?;
+                Some(format!("{} ± {}", Six(p.value), Six(p.standard_error?)))
+            })
+            .collect();
+        let words = format!("{name} by itself is {}: {}", alone.join(", "), found.words());
+        if found.homogeneity.is_some_and(|(_, chance)| chance < DIFFER) {
+            warn(format!(
+                "{words}; the mean over runs is {} ± {}",
+                Six(found.mean),
+                Six(found.standard_error)
+            ));
+        } else {
+            remarks.push(words);
+        }
+        if let Some((q, chance)) = found.homogeneity {
+            outcome
+                .statistics
+                .insert(format!("homogeneity_chi_squared {name}"), q);
+            outcome
+                .statistics
+                .insert(format!("homogeneity_probability {name}"), chance);
+        }
+    }
+    if let (Some(test), None) = (&shared.test, shared.correlation) {
+        outcome.statistics.insert("shared_f".into(), test.f);
+        outcome
+            .statistics
+            .insert("shared_probability".into(), test.probability);
+        let text = format!(
+            "against own values of {} in every run: F {:.2} on {} and {}, probability {:.2e}",
+            if share.len() == 1 {
+                plan.share.join(", ")
+            } else {
+                "what is shared".into()
+            },
+            test.f,
+            test.df1,
+            test.df2,
+            test.probability
+        );
+        if test.probability < DIFFER {
+            outcome.remarks.push(Diagnostic::warning(
+                Code::new("runs-differ"),
+                format!("{text}: what is shared is not the same in all runs, as far as the law holds"),
+            ));
+        } else {
+            remarks.push(text);
+        }
+    }
+    if shared.weighted {
+        remarks.push(
+            "the runs scatter differently about their curves, and the points of each count by its scatter"
+                .into(),
+        );
+    }
+    if let Some(factor) = shared.correlation.filter(|factor| *factor > 1.0) {
+        outcome.statistics.insert("correlation_factor".into(), factor);
+        remarks.push(format!(
+            "neighbouring points err together, and every error is {factor:.2} times the plain one, as in the runs by themselves"
+        ));
+    }
+    for text in remarks {
+        outcome
+            .remarks
+            .push(Diagnostic::note(Code::new("fit-remark"), text));
+    }
+}
+
+/// Points and curve of one run.
+fn drawn(chosen: &Chosen, member: &Member, number: usize, shared: &SharedFit, share: &[usize]) -> Drawn {
+    let own = chosen.model().parameters().len();
+    let kept = own - share.len();
+    let (mut next_shared, mut next_own) = (0, share.len() + number * kept);
+    let parameters: Vec<f64> = (0..own)
+        .map(|j| {
+            let place = if share.contains(&j) {
+                &mut next_shared
+            } else {
+                &mut next_own
+            };
+            let value = shared.fit.parameters[*place].value;
+            *place += 1;
+            value
+        })
+        .collect();
+    let gathered = &member.gathered;
+    let columns: Vec<&[f64]> = gathered.columns.iter().map(Vec::as_slice).collect();
+    let mut fitted = vec![0.0; gathered.response.len()];
+    chosen.model().evaluate(&columns, &parameters, &mut fitted);
+    let scale = gathered.points.factor.unwrap_or(1.0);
+    Drawn {
+        x_title: title(&member.trace.x),
+        y_title: if gathered.how.conversion.is_some() {
+            "concentration / mol/L".to_owned()
+        } else {
+            title(&member.trace.y)
+        },
+        x: member
+            .trace
+            .x
+            .values
+            .iter()
+            .map(|x| x + gathered.how.dead_time)
+            .collect(),
+        y: member.trace.y.values.iter().map(|y| y / scale).collect(),
+        used: gathered.points.used.clone(),
+        residuals: gathered
+            .response
+            .iter()
+            .zip(&fitted)
+            .map(|(y, f)| y - f)
+            .collect(),
+        curve: Some(curve_of(chosen.model(), &parameters, &gathered.points.time)),
+        fitted,
+        ..Drawn::default()
+    }
+}

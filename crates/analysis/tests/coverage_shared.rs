@@ -1,0 +1,166 @@
+//! Whether intervals of what several runs share hold what they promise, by simulation: runs alike, runs that differ, correlated noise;
+//! and those of bands that hide each other. `SETS=2000` in the environment, with `--release`, for large ones.
+
+#![allow(clippy::unwrap_used, clippy::print_stdout)]
+
+mod noise;
+
+use curvary_analysis::courses::{Course, Order};
+use curvary_analysis::fit::{Data, Options, Set, fit, fit_shared};
+use curvary_analysis::models::Model;
+use curvary_analysis::spectra::{AreaBaseline, BandShape, BandStart, Bands};
+use curvary_analysis::study::{FitPlan, Named, fit_together};
+use curvary_record::{Column, Digest, Fields, Quantity, Run, RunId, SourceRef, Technique, Trace, Unit};
+use noise::Noise;
+
+fn sets() -> usize {
+    std::env::var("SETS")
+        .ok()
+        .and_then(|sets| sets.parse().ok())
+        .unwrap_or(120)
+}
+
+/// Bounds of a share that is 95 % in truth: four standard deviations of chance on either side.
+fn holds(name: &str, count: usize, of: usize) {
+    let share = count as f64 / of as f64;
+    let room = 4.0 * (0.95 * 0.05 / of as f64).sqrt();
+    println!("{name}: {:.1} % of {of}", 100.0 * share);
+    assert!((share - 0.95).abs() < room.max(0.02), "{name}: {share}");
+}
+
+fn times() -> Vec<f64> {
+    (0..60).map(|i| 3.0 * f64::from(i)).collect()
+}
+
+/// The curve of one run.
+fn course(noise: &[f64], k: f64, amplitude: f64) -> Vec<f64> {
+    times()
+        .iter()
+        .zip(noise)
+        .map(|(t, e)| 0.1 + amplitude * (-k * t).exp() + 0.003 * e)
+        .collect()
+}
+
+#[test]
+fn a_shared_rate_constant_of_runs_alike() {
+    let t = times();
+    let law = Course::new(Order::First).with_offset().unwrap();
+    let place = law.parameters().iter().position(|p| p.name == "k").unwrap();
+    for (name, rho) in [("white noise", 0.0), ("lag-one correlation 0.5", 0.5)] {
+        let mut noise = Noise(21);
+        let mut held = 0;
+        for _ in 0..sets() {
+            let runs: Vec<Vec<f64>> = (0..4)
+                .map(|r| course(&noise.correlated(t.len(), rho), 0.02, 0.5 + 0.1 * f64::from(r)))
+                .collect();
+            let columns: [&[f64]; 1] = [&t];
+            let all: Vec<Set<'_>> = runs
+                .iter()
+                .map(|y| Set {
+                    x: &columns,
+                    y,
+                    errors: None,
+                })
+                .collect();
+            let found = fit_shared(&law, &all, &[place], true, &Options::default()).unwrap();
+            let interval = found.fit.parameters[0].interval.unwrap();
+            held += usize::from(interval.lower.unwrap() <= 0.02 && 0.02 <= interval.upper.unwrap());
+        }
+        if rho == 0.0 {
+            holds(name, held, sets());
+        } else {
+            let share = held as f64 / sets() as f64;
+            println!("{name}: {:.1} % of {}", 100.0 * share, sets());
+            assert!(share > 0.88, "{name}: {share}");
+        }
+    }
+}
+
+fn run_of(y: Vec<f64>, number: u32) -> Run {
+    let trace = Trace::new(
+        Column::new(Quantity::TIME, Unit::SECOND, times()),
+        Column::new(Quantity::ABSORBANCE, Unit::ABSORBANCE, y),
+    )
+    .unwrap();
+    let digest = Digest::of(&number.to_le_bytes());
+    Run {
+        id: RunId::new(&digest, 0),
+        source: SourceRef {
+            path: format!("{number}.csv"),
+            digest,
+            reader: "built-in/text-table".into(),
+            reader_version: "1".into(),
+            encoding: None,
+            ordinal: 0,
+            lines: None,
+        },
+        technique: Technique::TIME_COURSE,
+        because: Vec::new(),
+        fields: Fields::default(),
+        traces: vec![trace],
+        questions: Vec::new(),
+        remarks: Vec::new(),
+    }
+}
+
+/// Rate constants vary from run to run by 3 %, many times their own errors.
+#[test]
+fn a_shared_rate_constant_of_runs_that_differ() {
+    let plan = FitPlan {
+        model: "first-order+offset".into(),
+        share: vec!["k".into()],
+        ..FitPlan::default()
+    };
+    let mut noise = Noise(22);
+    let (mut held, mut told) = (0, 0);
+    for _ in 0..sets() {
+        let runs: Vec<Run> = (0..6)
+            .map(|r| {
+                let k = 0.02 * (1.0 + 0.03 * noise.normal());
+                run_of(course(&noise.correlated(times().len(), 0.0), k, 0.7), r)
+            })
+            .collect();
+        let named: Vec<Named<'_>> = runs.iter().map(|run| Named { run, name: "a" }).collect();
+        let found = fit_together(&plan, &named).unwrap();
+        let k = found.found.outcome.parameter("k").unwrap();
+        let interval = &k.intervals[0];
+        held += usize::from(interval.low.unwrap() <= 0.02 && 0.02 <= interval.high.unwrap());
+        let between = found.found.outcome.parameter("k between runs").unwrap();
+        assert!(between.value.unwrap() > 0.0);
+        let mut remarks = found.found.outcome.remarks.iter();
+        told += usize::from(remarks.any(|remark| remark.code.as_str() == "runs-differ"));
+    }
+    assert!(told * 100 >= sets() * 95, "told in {told} of {}", sets());
+    holds("runs that differ", held, sets());
+}
+
+#[test]
+fn bands_that_hide_each_other() {
+    let x: Vec<f64> = (0..121).map(|i| 400.0 + 1.5 * f64::from(i)).collect();
+    let truth = [0.8, 460.0, 40.0, 0.4, 500.0, 35.0, 0.05, 1e-4];
+    let start = |position: f64| BandStart {
+        position,
+        width: 40.0,
+    };
+    let bands = Bands::new(
+        BandShape::Gauss,
+        vec![start(458.0), start(505.0)],
+        (400.0, 580.0),
+        AreaBaseline::Chord,
+    );
+    let mut exact = vec![0.0; x.len()];
+    bands.evaluate(&[&x], &truth, &mut exact);
+    let mut noise = Noise(23);
+    let mut held = [0; 8];
+    for _ in 0..sets() {
+        let y: Vec<f64> = exact.iter().map(|v| v + 0.005 * noise.normal()).collect();
+        let found = fit(&bands, &Data::new(&[&x], &y), &Options::default()).unwrap();
+        for (count, (p, truth)) in held.iter_mut().zip(found.parameters.iter().zip(truth)) {
+            let interval = p.interval.unwrap();
+            *count += usize::from(interval.lower.unwrap() <= truth && truth <= interval.upper.unwrap());
+        }
+    }
+    for (count, parameter) in held.iter().zip(bands.parameters()) {
+        holds(&format!("bands, {}", parameter.name), *count, sets());
+    }
+}

@@ -1,0 +1,441 @@
+//! `curvary plot`: the curves of runs over each other, as they were measured, as means with their spread, or with a fit.
+
+use std::path::PathBuf;
+
+use clap::Args;
+use curvary_analysis::spectra::{Average, Curve, Grids, Interpolation, average};
+use curvary_analysis::study::{Drawn, FitPlan, Wanted, fit_run_for, label_of};
+use curvary_record::{Code, Diagnostic, Run, Trace, Value};
+
+use crate::Setting;
+use crate::ending::{Ending, Failure, Outcome};
+use crate::figure::{Figure, Kind, Layer, Panel, Size, of_runs};
+use crate::screen::{Screen, plural};
+use crate::subject::{Reading, Subject, Subjects};
+use crate::telling;
+
+/// Draw the curves of runs over each other
+///
+/// Every curve has a colour and a mark or dashes of its own, so that it is told apart in grey too. With --model, each is drawn
+/// with its fit and the residuals below; with --mean, curves are drawn as means with a band of one standard deviation.
+#[derive(Debug, Args)]
+pub(crate) struct Plot {
+    #[command(flatten)]
+    subjects: Subjects,
+    /// The picture to write; its ending, .svg or .png, says the kind
+    #[arg(long, value_name = "FILE")]
+    out: PathBuf,
+    /// How large it is
+    #[arg(long, value_name = "SIZE", default_value = "screen")]
+    size: Size,
+    /// Traces by number (from 1) or label
+    #[arg(long, value_name = "TRACE", value_delimiter = ',')]
+    trace: Vec<String>,
+    /// Draw only this stretch of the axis, such as 400..600
+    #[arg(long, value_name = "FROM..TO")]
+    within: Option<String>,
+    /// Draw means with their spread, of all curves or of those that have the same in a field: `--mean`, `--mean sample`
+    #[arg(long, value_name = "FIELD", num_args = 0..=1, default_missing_value = "", conflicts_with = "model")]
+    mean: Option<String>,
+    /// Fit this model to each curve and draw it with its parameters, residuals below
+    #[arg(long, value_name = "NAME")]
+    model: Option<String>,
+    /// The trace that holds standard deviations, drawn as error bars
+    #[arg(long, value_name = "TRACE", conflicts_with_all = ["mean", "model"])]
+    errors: Option<String>,
+    /// Take the place of a picture that is there already
+    #[arg(long)]
+    replace: bool,
+}
+
+/// A curve among others.
+struct One {
+    name: String,
+    /// What the curves of a mean have in common.
+    group: String,
+    trace: Trace,
+    /// Standard deviations of its points, where a trace holds them.
+    errors: Option<Vec<f64>>,
+}
+
+/// Most curves of one picture: more have no colour of their own any more.
+const MOST: usize = 28;
+/// Curves of more points than this are lines, others points.
+const FEW: usize = 60;
+
+impl Plot {
+    /// Does it.
+    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        let kind = self.kind()?;
+        if self.out.exists() && !self.replace {
+            let why = Diagnostic::error(
+                Code::new("output-there"),
+                format!("`{}` is there already", self.out.display()),
+            );
+            return Err(Failure::nothing(
+                why.help("name another file, or take its place with `--replace`"),
+            ));
+        }
+        let asked = self.subjects.asked(setting)?;
+        let subjects = asked.all(Reading::Whole)?;
+        let title = match subjects.as_slice() {
+            [one] => one.place.clone(),
+            several => plural(several.len() as u64, "run"),
+        };
+        let mut said = Vec::new();
+        let figure = match &self.model {
+            Some(model) => self.with_fits(model, &subjects, &title, &mut said)?,
+            None => self.of_curves(&subjects, &title, &mut said)?,
+        };
+        figure.write(&self.out, kind, self.size)?;
+        for words in said {
+            screen.say(format_args!("{words}"));
+        }
+        screen.say(format_args!("picture in {}", self.out.display()));
+        Ok(Ending::Done)
+    }
+
+    fn kind(&self) -> Result<Kind, Failure> {
+        let ending = self.out.extension().and_then(|ending| ending.to_str());
+        match ending.map(str::to_ascii_lowercase).as_deref() {
+            Some("svg") => Ok(Kind::Svg),
+            Some("png") => Ok(Kind::Png),
+            _ => Err(Failure::usage(format!(
+                "`{}` ends neither in .svg nor in .png, and its ending says the kind of picture",
+                self.out.display()
+            ))),
+        }
+    }
+
+    /// Every curve with its fit.
+    fn with_fits(
+        &self,
+        model: &str,
+        subjects: &[Subject],
+        title: &str,
+        said: &mut Vec<String>,
+    ) -> Result<Figure, Failure> {
+        let plan = FitPlan {
+            model: model.to_owned(),
+            traces: self.trace.clone(),
+            window: self.within.as_deref().map(crate::courses::span).transpose()?,
+            ..FitPlan::default()
+        };
+        plan.check().map_err(Failure::usage)?;
+        let mut sets: Vec<(String, Drawn)> = Vec::new();
+        for subject in subjects {
+            for found in fit_run_for(&plan, &subject.run, &Wanted::default()) {
+                let several = subject.run.traces.len() > 1;
+                let name = name_of(subject, if several { &found.label } else { "" });
+                if !found.is_result() {
+                    said.push(format!("left out: {name}: {}", found.outcome.termination));
+                    continue;
+                }
+                let numbers: Vec<String> = found
+                    .outcome
+                    .parameters
+                    .iter()
+                    .filter(|parameter| parameter.name.starts_with(['k', 'K', 'V']))
+                    .map(|parameter| {
+                        let (value, error, unit) = telling::value(parameter);
+                        format!("{} {value} {error} {unit}", parameter.name)
+                            .trim_end()
+                            .to_owned()
+                    })
+                    .collect();
+                sets.push((format!("{name}: {}", numbers.join(", ")), found.drawn));
+            }
+        }
+        one_axis(
+            sets.iter()
+                .map(|(name, drawn)| (name.as_str(), drawn.x_title.as_str(), drawn.y_title.as_str())),
+        )?;
+        few_enough(sets.len())?;
+        Ok(of_runs(&format!("{title}, {model}"), &sets))
+    }
+
+    /// The curves as they are, or their means.
+    fn of_curves(
+        &self,
+        subjects: &[Subject],
+        title: &str,
+        said: &mut Vec<String>,
+    ) -> Result<Figure, Failure> {
+        let mut all = self.curves(subjects, said)?;
+        let Some(first) = all.first().map(|one| one.trace.clone()) else {
+            return Err(Failure::nothing(Diagnostic::error(
+                Code::new("no-run"),
+                "no curve is left to be drawn",
+            )));
+        };
+        for one in &mut all {
+            in_units_of(one, &first)?;
+        }
+        let mut layers = Vec::new();
+        if self.mean.is_some() {
+            self.means(&all, &mut layers, said)?;
+        } else {
+            few_enough(all.len())?;
+            for (number, one) in all.iter().enumerate() {
+                let points: Vec<(f64, f64)> = (0..one.trace.len())
+                    .map(|i| (one.trace.x.values[i], one.trace.y.values[i]))
+                    .collect();
+                if let Some(errors) = &one.errors {
+                    let bars = points
+                        .iter()
+                        .zip(errors)
+                        .map(|((x, y), e)| (*x, y - e, y + e))
+                        .collect();
+                    layers.push(Layer::Bars(bars).of_series(number));
+                }
+                let layer = if points.len() > FEW {
+                    Layer::Line(points)
+                } else {
+                    Layer::Points(points)
+                };
+                layers.push(layer.of_series(number).named(&one.name));
+            }
+        }
+        Ok(Figure {
+            title: title.to_owned(),
+            panels: vec![Panel {
+                x: curvary_analysis::study::title_of(&first.x),
+                y: curvary_analysis::study::title_of(&first.y),
+                share: 1.0,
+                layers,
+            }],
+        })
+    }
+
+    /// A mean with its spread for each group.
+    fn means(&self, all: &[One], layers: &mut Vec<Layer>, said: &mut Vec<String>) -> Result<(), Failure> {
+        let mut groups: Vec<&str> = Vec::new();
+        for one in all {
+            if !groups.contains(&one.group.as_str()) {
+                groups.push(&one.group);
+            }
+        }
+        few_enough(groups.len())?;
+        let mut bands = Vec::new();
+        for (number, group) in groups.into_iter().enumerate() {
+            let members: Vec<&One> = all.iter().filter(|one| one.group == group).collect();
+            let name = if group.is_empty() { "mean" } else { group };
+            let Average {
+                mean,
+                standard_deviation,
+                resampled,
+                ..
+            } = match mean_of(&members) {
+                Ok(found) => found,
+                Err(why) => {
+                    said.push(format!("left out: {name}: {why}"));
+                    continue;
+                }
+            };
+            let places = || mean.x().iter().zip(mean.y());
+            let band = places()
+                .zip(&standard_deviation)
+                .map(|((x, y), s)| (*x, y - s, y + s))
+                .collect();
+            let line = places().map(|(x, y)| (*x, *y)).collect();
+            bands.push(Layer::Band(band).of_series(number));
+            layers.push(
+                Layer::Line(line)
+                    .of_series(number)
+                    .named(format!("{name} ({} curves)", members.len())),
+            );
+            if !resampled.is_empty() {
+                said.push(format!(
+                    "{name}: {} of {} curves stand at other places and were taken on straight lines between their points",
+                    resampled.len(),
+                    members.len()
+                ));
+            }
+        }
+        if layers.is_empty() {
+            return Err(Failure::nothing(Diagnostic::error(
+                Code::new("no-run"),
+                format!("no mean can be drawn: {}", said.join("; ")),
+            )));
+        }
+        said.push("bands: one standard deviation between curves".into());
+        layers.splice(0..0, bands);
+        Ok(())
+    }
+
+    /// Every trace that is meant.
+    fn curves(&self, subjects: &[Subject], said: &mut Vec<String>) -> Result<Vec<One>, Failure> {
+        let window = self.within.as_deref().map(crate::courses::span).transpose()?;
+        let mut all = Vec::new();
+        for subject in subjects {
+            if subject.run.in_question() {
+                let question = subject
+                    .run
+                    .questions
+                    .first()
+                    .map_or("", |question| question.message.as_str());
+                said.push(format!(
+                    "left out: {}: the run is in question: {question}",
+                    subject.place
+                ));
+                continue;
+            }
+            let errors = self
+                .errors
+                .as_ref()
+                .and_then(|label| subject.run.traces.iter().find(|trace| label_of(trace) == *label));
+            for (number, trace) in subject.run.traces.iter().enumerate() {
+                let label = label_of(trace);
+                let meant = self.trace.is_empty()
+                    || self
+                        .trace
+                        .iter()
+                        .any(|name| *name == label || name.parse() == Ok(number + 1));
+                if !meant || errors.is_some_and(|errors| std::ptr::eq(errors, trace)) {
+                    continue;
+                }
+                let Some(trace) = cut(trace, window.as_ref())? else {
+                    continue;
+                };
+                let errors = errors
+                    .filter(|errors| errors.x.values == subject.run.traces[number].x.values)
+                    .filter(|_| trace.len() == subject.run.traces[number].len())
+                    .map(|errors| errors.y.values.to_vec());
+                all.push(One {
+                    name: name_of(subject, if subject.run.traces.len() > 1 { &label } else { "" }),
+                    group: self
+                        .mean
+                        .as_deref()
+                        .map_or(String::new(), |field| group_of(&subject.run, &trace, field)),
+                    trace,
+                    errors,
+                });
+            }
+        }
+        Ok(all)
+    }
+}
+
+fn name_of(subject: &Subject, label: &str) -> String {
+    if label.is_empty() {
+        subject.place.clone()
+    } else {
+        format!("{}, {label}", subject.place)
+    }
+}
+
+/// What a field says of a curve, in words.
+fn group_of(run: &Run, trace: &Trace, field: &str) -> String {
+    if field.is_empty() {
+        return String::new();
+    }
+    if let Some(held) = trace.held.iter().find(|held| held.quantity.as_str() == field) {
+        return format!("{field} {} {}", held.value, held.unit.display())
+            .trim_end()
+            .to_owned();
+    }
+    let claim = trace.fields.get(field).or_else(|| run.fields.get(field));
+    match claim.map(|claim| (&claim.value, &claim.unit)) {
+        Some((Value::Text(text), _)) => text.clone(),
+        Some((Value::Number(number), unit)) => {
+            let unit = unit.as_ref().map_or(String::new(), |unit| unit.display());
+            format!("{field} {number} {unit}").trim_end().to_owned()
+        }
+        Some(_) => claim.map_or(String::new(), |claim| claim.raw.clone()),
+        None => format!("no {field}"),
+    }
+}
+
+/// The part of a trace within a stretch; none where nothing lies there.
+fn cut(trace: &Trace, window: Option<&curvary_analysis::study::Span>) -> Result<Option<Trace>, Failure> {
+    let Some(window) = window else {
+        return Ok(Some(trace.clone()));
+    };
+    let own = |value: f64| match &window.unit {
+        None => Ok(value),
+        Some(unit) => unit
+            .convert(value, &trace.x.unit)
+            .map_err(|error| Failure::usage(format!("--within: {error}"))),
+    };
+    let (from, to) = (own(window.from)?, own(window.to)?);
+    let kept: Vec<usize> = (0..trace.len())
+        .filter(|i| (from..=to).contains(&trace.x.values[*i]))
+        .collect();
+    if kept.is_empty() {
+        return Ok(None);
+    }
+    let mut part = trace.clone();
+    part.x.values = kept.iter().map(|i| trace.x.values[*i]).collect();
+    part.y.values = kept.iter().map(|i| trace.y.values[*i]).collect();
+    part.saturated.clear();
+    Ok(Some(part))
+}
+
+/// Brings a curve into the units of the first one.
+fn in_units_of(one: &mut One, first: &Trace) -> Result<(), Failure> {
+    for (column, wanted) in [(&mut one.trace.x, &first.x), (&mut one.trace.y, &first.y)] {
+        if column.quantity != wanted.quantity || !column.unit.converts_to(&wanted.unit) {
+            return Err(Failure::nothing(Diagnostic::error(
+                Code::new("axes-differ"),
+                format!(
+                    "{} has {} where the first curve has {}: one picture has one axis",
+                    one.name,
+                    curvary_analysis::study::title_of(column),
+                    curvary_analysis::study::title_of(wanted)
+                ),
+            )));
+        }
+        if column.unit != wanted.unit {
+            let values: Result<Vec<f64>, _> = column
+                .values
+                .iter()
+                .map(|value| column.unit.convert(*value, &wanted.unit))
+                .collect();
+            column.values = values
+                .map_err(|error| Failure::usage(error.to_string()))?
+                .into_iter()
+                .collect();
+            column.unit = wanted.unit.clone();
+        }
+    }
+    Ok(())
+}
+
+fn mean_of(members: &[&One]) -> Result<Average, String> {
+    let curves: Vec<Curve> = members
+        .iter()
+        .map(|one| Curve::new(one.trace.x.values.to_vec(), one.trace.y.values.to_vec()))
+        .collect::<Result<_, _>>()
+        .map_err(|refusal| refusal.to_string())?;
+    average(&curves, Grids::Resample(Interpolation::Linear)).map_err(|refusal| refusal.to_string())
+}
+
+fn few_enough(count: usize) -> Result<(), Failure> {
+    match count {
+        0 => Err(Failure::nothing(Diagnostic::error(
+            Code::new("no-run"),
+            "no curve is left to be drawn",
+        ))),
+        1..=MOST => Ok(()),
+        _ => Err(Failure::usage(format!(
+            "{count} curves are more than the {MOST} that one picture can tell apart: name fewer runs or traces, or draw means \
+             with --mean"
+        ))),
+    }
+}
+
+/// All curves must stand over one axis.
+fn one_axis<'a>(mut all: impl Iterator<Item = (&'a str, &'a str, &'a str)>) -> Result<(), Failure> {
+    let Some((_, x, y)) = all.next() else {
+        return Ok(());
+    };
+    match all.find(|(_, other_x, other_y)| *other_x != x || *other_y != y) {
+        None => Ok(()),
+        Some((name, other_x, other_y)) => Err(Failure::nothing(Diagnostic::error(
+            Code::new("axes-differ"),
+            format!(
+                "{name} has {other_x} and {other_y} where the first curve has {x} and {y}: one picture has one axis"
+            ),
+        ))),
+    }
+}

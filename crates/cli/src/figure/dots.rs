@@ -1,0 +1,64 @@
+//! A drawing as dots: the SVG that was drawn is rasterised, so that both kinds of picture are one and edges are smooth.
+
+use std::sync::{Arc, OnceLock};
+
+use resvg::tiny_skia::{Color, Pixmap, Transform};
+use resvg::usvg::{Options, Tree, fontdb};
+
+/// The font that comes with the program, and no other: every machine draws the same letters.
+fn fonts() -> Arc<fontdb::Database> {
+    static FONTS: OnceLock<Arc<fontdb::Database>> = OnceLock::new();
+    FONTS
+        .get_or_init(|| {
+            let mut fonts = fontdb::Database::new();
+            fonts.load_font_data(dejavu::sans::regular().to_vec());
+            fonts.set_sans_serif_family("DejaVu Sans");
+            Arc::new(fonts)
+        })
+        .clone()
+}
+
+/// A PNG of an SVG, `grain` dots for each of its own.
+///
+/// # Errors
+/// In words, where the drawing cannot be read or the picture is too large to be held.
+pub(super) fn png_of(svg: &str, grain: f32) -> Result<Vec<u8>, String> {
+    let options = Options {
+        fontdb: fonts(),
+        ..Options::default()
+    };
+    let tree = Tree::from_str(svg, &options).map_err(|error| error.to_string())?;
+    let size = tree
+        .size()
+        .to_int_size()
+        .scale_by(grain)
+        .ok_or("the picture has no size")?;
+    let mut dots = Pixmap::new(size.width(), size.height()).ok_or("the picture is too large")?;
+    dots.fill(Color::WHITE);
+    resvg::render(&tree, Transform::from_scale(grain, grain), &mut dots.as_mut());
+    // Nothing shines through a white ground, so that the colours are those of the dots.
+    let plain: Vec<u8> = dots
+        .pixels()
+        .iter()
+        .flat_map(|dot| [dot.red(), dot.green(), dot.blue()])
+        .collect();
+    encoded(&plain, size.width(), size.height(), grain).map_err(|error| error.to_string())
+}
+
+fn encoded(dots: &[u8], width: u32, height: u32, grain: f32) -> Result<Vec<u8>, png::EncodingError> {
+    let mut bytes = Vec::new();
+    let mut encoder = png::Encoder::new(&mut bytes, width, height);
+    encoder.set_color(png::ColorType::Rgb);
+    encoder.set_depth(png::BitDepth::Eight);
+    // Ten dots of the drawing are a millimetre on paper.
+    let per_metre = (10_000.0 * grain).round() as u32;
+    encoder.set_pixel_dims(Some(png::PixelDimensions {
+        xppu: per_metre,
+        yppu: per_metre,
+        unit: png::Unit::Meter,
+    }));
+    let mut writer = encoder.write_header()?;
+    writer.write_image_data(dots)?;
+    writer.finish()?;
+    Ok(bytes)
+}
