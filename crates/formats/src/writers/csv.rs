@@ -31,25 +31,37 @@
 //!
 //! **Columns.** `run`, `trace` (from 0, as in the JSON), `sample`, `technique`; then the coordinates, such as
 //! `wavelength_nm` and `time_s`, whether they run along the curve or are held; then every field of the runs; then
-//! `label`, `point`, `question`, `source`; last what was measured, such as `absorbance`. Runs that differ in a unit fill
-//! different columns: nothing is converted. What is known of a curve goes before what is known of its run; where a
+//! `label`, `point`, `absent`, `question`, `source`; last what was measured, such as `absorbance`, and `saturated`. Runs
+//! that differ in a unit fill different columns: nothing is converted here (see [`super::units`]). What was measured keeps
+//! its name whatever else bears it: a field that a source happens to call `Absorbance` is `field_absorbance`. What is known of a curve goes before what is known of its run; where a
 //! curve has its own coordinate and the run states a different one (a jacket at 37 °C, a logged 36.8 °C), the latter
 //! stands under `stated_…`.
+//!
+//! **Numbers.** In a column of whole and of other numbers the whole ones end with a point (`400.`), which keeps their
+//! count of decimals and yet makes no program take the column for one of integers by its first rows. A run's name that
+//! reads as a number is written with `run-` in front ([`run_name`]).
 //!
 //! **Formulas.** A text that a spreadsheet would run as a formula (it begins with `=`, `+`, `-`, `@`, a tab or a line
 //! end) gets an apostrophe in front; so does one that begins with apostrophes before such a sign, so that taking one
 //! off always gives the text back. The schema tells which columns have such cells. Numbers are never touched.
 
+mod columns;
 mod origins;
+mod unit_form;
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::fmt;
 use std::io::{self, Write};
 
-use curvary_record::{Column, Decimals, Fields, Numbers, Run, Trace, Unit, Value, ValueKind, known_field};
+use curvary_record::{Claim, Column, Decimals, Fields, Numbers, Run, RunId, Trace, Unit, Value, known_field};
 
 use super::digits::{Digits, as_written};
-use super::table_schema::{ColumnType, TableField, TableSchema};
+use super::table_schema::{TableField, TableSchema};
+
+use columns::{canonical, describe, heads, plain_name, rank};
+
+pub(crate) use unit_form::unit_of;
 
 pub use origins::Origins;
 
@@ -59,6 +71,8 @@ const BLOCK: usize = 1 << 16;
 /// What a table holds.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Options {
+    /// Begin with a byte-order mark, by which some spreadsheets know that a file is UTF-8.
+    pub byte_order_mark: bool,
     /// Leave out the fields that are kept under the sources' own spellings.
     pub known_fields_only: bool,
 }
@@ -117,13 +131,27 @@ enum Variable {
         /// The UCUM code; all pure numbers have `1`.
         unit: Option<String>,
         part: Part,
+        standing: Standing,
     },
     Words(String),
     Label,
     Point,
+    Absent,
     Question,
     Source,
     Saturated,
+}
+
+/// What a number is to its curve. Numbers of one name and different standing never share a column: a field that a
+/// source happens to call `absorbance` is not what was measured.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Standing {
+    /// A coordinate, or a field that is known by this name.
+    Condition,
+    /// What was measured.
+    Measured,
+    /// A field under its source's own spelling.
+    Own,
 }
 
 /// Which of the numbers of one name.
@@ -152,30 +180,27 @@ enum Cell {
     Saturated,
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Role {
-    Field,
-    Coordinate,
-    Measured,
-}
-
 /// A variable of a row with its content, and how it came in.
 struct Entry {
     variable: Variable,
     cell: Cell,
-    role: Role,
+    /// Whether it runs along a curve or is held along it.
+    coordinate: bool,
     /// The unit as it was, before all pure numbers became one.
     unit: Option<Unit>,
 }
 
 /// What the survey learnt about a variable.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 struct Seen {
     coordinate: bool,
-    measured: bool,
     unit: Option<Unit>,
     all_dates: bool,
     guarded: bool,
+    /// Some numbers are written without decimals.
+    whole: bool,
+    /// Some numbers have decimals, or more digits than an integer of 64 bits.
+    fractional: bool,
 }
 
 /// The first pass: which columns do the runs fill?
@@ -201,50 +226,47 @@ impl Survey {
         for (index, trace) in run.traces.iter().enumerate().filter(|(_, t)| !t.is_empty()) {
             let own = trace_entries(index, trace, &of_run, self.options);
             for entry in of_run.iter().chain(&own) {
-                self.note(entry);
+                let (whole, fractional) = match &entry.cell {
+                    Cell::X => form_of(&trace.x),
+                    Cell::Y => form_of(&trace.y),
+                    Cell::Number(_, text) => (!has_point(text.as_bytes()), has_point(text.as_bytes())),
+                    _ => (false, false),
+                };
+                self.note(entry, whole, fractional);
             }
         }
     }
 
-    fn note(&mut self, entry: &Entry) {
+    fn note(&mut self, entry: &Entry, whole: bool, fractional: bool) {
         let (dated, guarded) = match &entry.cell {
             Cell::Text(text) => (is_date(text), runs_as_formula(text)),
             Cell::Name { guarded } => (false, *guarded),
             _ => (false, false),
         };
-        if let Some(seen) = self.seen.get_mut(&entry.variable) {
-            seen.coordinate |= entry.role == Role::Coordinate;
-            seen.measured |= entry.role == Role::Measured;
-            seen.all_dates &= dated;
-            seen.guarded |= guarded;
-            if seen.unit != entry.unit {
-                seen.unit = Some(Unit::ONE);
+        let new = Seen {
+            coordinate: entry.coordinate,
+            unit: entry.unit.clone(),
+            all_dates: dated,
+            guarded,
+            whole,
+            fractional,
+        };
+        match self.seen.get_mut(&entry.variable) {
+            Some(seen) => seen.add(new),
+            None => {
+                self.seen.insert(entry.variable.clone(), new);
             }
-        } else {
-            let seen = Seen {
-                coordinate: entry.role == Role::Coordinate,
-                measured: entry.role == Role::Measured,
-                unit: entry.unit.clone(),
-                all_dates: dated,
-                guarded,
-            };
-            self.seen.insert(entry.variable.clone(), seen);
         }
     }
 
     /// Adds what another survey saw, so that the first pass can be shared out.
     pub fn merge(&mut self, other: Self) {
         for (variable, theirs) in other.seen {
-            if let Some(ours) = self.seen.get_mut(&variable) {
-                ours.coordinate |= theirs.coordinate;
-                ours.measured |= theirs.measured;
-                ours.all_dates &= theirs.all_dates;
-                ours.guarded |= theirs.guarded;
-                if ours.unit != theirs.unit {
-                    ours.unit = Some(Unit::ONE);
+            match self.seen.get_mut(&variable) {
+                Some(ours) => ours.add(theirs),
+                None => {
+                    self.seen.insert(variable, theirs);
                 }
-            } else {
-                self.seen.insert(variable, theirs);
             }
         }
     }
@@ -254,38 +276,72 @@ impl Survey {
     pub fn table(&self) -> Table {
         let mut found: Vec<(&Variable, &Seen)> = self.seen.iter().collect();
         found.sort_by_cached_key(|(variable, seen)| (rank(variable, seen), (*variable).clone()));
-        let mut columns: Vec<TableField> = Vec::with_capacity(found.len());
-        let mut index = BTreeMap::new();
-        // An empty archive still gives a table with a head.
-        for (at, (variable, seen)) in found.iter().enumerate() {
-            let mut field = describe(variable, seen);
-            let plain = field.name.clone();
-            let mut count = 2;
-            while columns.iter().any(|c| c.name.eq_ignore_ascii_case(&field.name)) {
-                field.name = format!("{plain}_{count}");
-                count += 1;
-            }
-            columns.push(field);
-            index.insert((*variable).clone(), at);
+        let empty = Seen::default();
+        if found.is_empty() {
+            // An empty archive still gives a table with a head.
+            found.extend(
+                [Variable::RUN, Variable::TRACE, Variable::TECHNIQUE].map(|variable| (variable, &empty)),
+            );
         }
-        if columns.is_empty() {
-            for variable in [Variable::Run, Variable::Trace, Variable::Technique] {
-                let seen = Seen {
-                    coordinate: false,
-                    measured: false,
-                    unit: None,
-                    all_dates: false,
-                    guarded: false,
-                };
-                columns.push(describe(&variable, &seen));
-            }
-        }
+        let heads = heads(&found);
+        let columns = found
+            .iter()
+            .zip(heads)
+            .map(|((variable, seen), head)| describe(variable, seen, head))
+            .collect();
+        let place = |wanted: &Variable| found.iter().position(|(variable, _)| *variable == wanted);
         Table {
             options: self.options,
             columns,
-            index,
+            dotted: found
+                .iter()
+                .map(|(_, seen)| seen.whole && seen.fractional)
+                .collect(),
+            saturated: place(&Variable::Saturated),
+            absent: place(&Variable::Absent),
+            index: found
+                .iter()
+                .enumerate()
+                .map(|(at, (variable, _))| ((*variable).clone(), at))
+                .collect(),
         }
     }
+}
+
+impl Seen {
+    fn add(&mut self, other: Self) {
+        self.coordinate |= other.coordinate;
+        self.all_dates &= other.all_dates;
+        self.guarded |= other.guarded;
+        self.whole |= other.whole;
+        self.fractional |= other.fractional;
+        if self.unit != other.unit {
+            self.unit = Some(Unit::ONE);
+        }
+    }
+}
+
+/// Whether numbers of a column are written without decimals, and whether some are written with them.
+fn form_of(column: &Column) -> (bool, bool) {
+    let huge = |value: f64| value.abs() >= 1e15;
+    if column.values.iter().any(|&value| huge(value)) {
+        return (true, true);
+    }
+    if column.decimals.len() < column.values.len() {
+        let whole = column.values.iter().any(|value| value.fract() == 0.0);
+        return (whole, column.values.iter().any(|value| value.fract() != 0.0));
+    }
+    match column.decimals.single() {
+        Some(digits) => (digits == 0, digits > 0),
+        None => (
+            column.decimals.iter().any(|digits| digits == 0),
+            column.decimals.iter().any(|digits| digits > 0),
+        ),
+    }
+}
+
+fn has_point(text: &[u8]) -> bool {
+    text.contains(&b'.')
 }
 
 /// The columns of a table.
@@ -293,6 +349,11 @@ impl Survey {
 pub struct Table {
     options: Options,
     columns: Vec<TableField>,
+    /// Columns of whole and of other numbers: the whole ones end with a point there, so that no program takes the
+    /// column for one of integers by its first rows.
+    dotted: Vec<bool>,
+    saturated: Option<usize>,
+    absent: Option<usize>,
     index: BTreeMap<Variable, usize>,
 }
 
@@ -322,6 +383,7 @@ pub struct Writer<'t, W: Write> {
 struct AxisText {
     values: Numbers,
     decimals: Decimals,
+    dotted: bool,
     text: Vec<u8>,
     ends: Vec<usize>,
 }
@@ -329,8 +391,9 @@ struct AxisText {
 /// A row is these pieces one after another.
 enum Piece {
     Same(std::ops::Range<usize>),
-    X,
-    Y,
+    /// With whether whole numbers end with a point.
+    X(bool),
+    Y(bool),
     Name,
     Saturated,
 }
@@ -342,6 +405,9 @@ impl<'t, W: Write> Writer<'t, W> {
     /// When `out` cannot be written.
     pub fn new(out: W, table: &'t Table) -> Result<Self, WriteError> {
         let mut block = Vec::with_capacity(BLOCK + BLOCK / 4);
+        if table.options.byte_order_mark {
+            block.extend_from_slice("\u{FEFF}".as_bytes());
+        }
         for (at, column) in table.columns.iter().enumerate() {
             if at > 0 {
                 block.push(b',');
@@ -365,7 +431,16 @@ impl<'t, W: Write> Writer<'t, W> {
     /// written.
     pub fn write(&mut self, run: &Run) -> Result<u64, WriteError> {
         let of_run = run_entries(run, self.table.options);
-        let base = self.row(run, vec![None; self.table.columns.len()], &of_run)?;
+        let mut base = vec![None; self.table.columns.len()];
+        // A mark that some curve has is said of all: an empty cell would say that nothing is known.
+        if let Some(at) = self.table.saturated {
+            base[at] = Some(&Cell::Saturated);
+        }
+        let nothing_absent = Cell::Text("0".to_owned());
+        if let Some(at) = self.table.absent {
+            base[at] = Some(&nothing_absent);
+        }
+        let base = self.row(run, base, &of_run)?;
         let mut rows = 0;
         for (index, trace) in run.traces.iter().enumerate().filter(|(_, t)| !t.is_empty()) {
             let own = trace_entries(index, trace, &of_run, self.table.options);
@@ -405,11 +480,12 @@ impl<'t, W: Write> Writer<'t, W> {
         row: &[Option<&Cell>],
         axis_shared: bool,
     ) -> Result<(), WriteError> {
-        let (pieces, same) = pieces(row);
+        let (pieces, same) = pieces(row, &self.table.dotted);
+        let dotted = pieces.iter().any(|piece| matches!(piece, Piece::X(true)));
         if axis_shared {
-            self.keep_axis(&trace.x);
+            self.keep_axis(&trace.x, dotted);
         }
-        let kept = self.axis.as_ref().filter(|axis| axis.is_of(&trace.x));
+        let kept = self.axis.as_ref().filter(|axis| axis.is_of(&trace.x, dotted));
         let mut x_decimals = trace.x.decimals.iter();
         let mut y_decimals = trace.y.decimals.iter();
         let mut saturated = trace.saturated.clone();
@@ -420,11 +496,11 @@ impl<'t, W: Write> Writer<'t, W> {
             for piece in &pieces {
                 match piece {
                     Piece::Same(range) => self.block.extend_from_slice(&same[range.clone()]),
-                    Piece::X => match kept {
+                    Piece::X(dotted) => match kept {
                         Some(axis) => self.block.extend_from_slice(axis.get(at)),
-                        None => self.digits.push(&mut self.block, x, x_digits),
+                        None => push_number(&mut self.digits, &mut self.block, x, x_digits, *dotted),
                     },
-                    Piece::Y => self.digits.push(&mut self.block, y, y_digits),
+                    Piece::Y(dotted) => push_number(&mut self.digits, &mut self.block, y, y_digits, *dotted),
                     Piece::Name => {
                         if let Some(name) = trace.row_names.get(at) {
                             push_text(&mut self.block, name);
@@ -435,9 +511,8 @@ impl<'t, W: Write> Writer<'t, W> {
                         while saturated.next_if(|&point| point as usize <= at).is_some() {
                             marked = true;
                         }
-                        if marked {
-                            self.block.extend_from_slice(b"true");
-                        }
+                        self.block
+                            .extend_from_slice(if marked { b"true" } else { b"false" });
                     }
                 }
             }
@@ -450,20 +525,21 @@ impl<'t, W: Write> Writer<'t, W> {
     }
 
     /// Keeps the text of an axis, since the next curve probably runs over it too.
-    fn keep_axis(&mut self, x: &Column) {
-        if self.axis.as_ref().is_some_and(|axis| axis.is_of(x)) {
+    fn keep_axis(&mut self, x: &Column, dotted: bool) {
+        if self.axis.as_ref().is_some_and(|axis| axis.is_of(x, dotted)) {
             return;
         }
         let mut text = Vec::with_capacity(x.values.len() * 8);
         let mut ends = Vec::with_capacity(x.values.len());
         let mut decimals = x.decimals.iter();
         for &value in x.values.iter() {
-            self.digits.push(&mut text, value, decimals.next());
+            push_number(&mut self.digits, &mut text, value, decimals.next(), dotted);
             ends.push(text.len());
         }
         self.axis = Some(AxisText {
             values: x.values.clone(),
             decimals: x.decimals.clone(),
+            dotted,
             text,
             ends,
         });
@@ -481,8 +557,8 @@ impl<'t, W: Write> Writer<'t, W> {
 }
 
 impl AxisText {
-    fn is_of(&self, x: &Column) -> bool {
-        self.values.is_shared_with(&x.values) && self.decimals == x.decimals
+    fn is_of(&self, x: &Column, dotted: bool) -> bool {
+        self.dotted == dotted && self.values.is_shared_with(&x.values) && self.decimals == x.decimals
     }
 
     #[inline]
@@ -492,8 +568,17 @@ impl AxisText {
     }
 }
 
+#[inline]
+fn push_number(digits: &mut Digits, out: &mut Vec<u8>, value: f64, decimals: Option<u8>, dotted: bool) {
+    let start = out.len();
+    digits.push(out, value, decimals);
+    if dotted && !has_point(&out[start..]) {
+        out.push(b'.');
+    }
+}
+
 /// The pieces of a row, and the bytes that are the same in every row.
-fn pieces(row: &[Option<&Cell>]) -> (Vec<Piece>, Vec<u8>) {
+fn pieces(row: &[Option<&Cell>], dotted: &[bool]) -> (Vec<Piece>, Vec<u8>) {
     let (mut pieces, mut same) = (Vec::new(), Vec::new());
     let mut start = 0;
     for (at, cell) in row.iter().enumerate() {
@@ -508,10 +593,13 @@ fn pieces(row: &[Option<&Cell>]) -> (Vec<Piece>, Vec<u8>) {
             }
             Some(Cell::Number(_, text)) => {
                 same.extend_from_slice(text.as_bytes());
+                if dotted[at] && !has_point(text.as_bytes()) {
+                    same.push(b'.');
+                }
                 continue;
             }
-            Some(Cell::X) => Piece::X,
-            Some(Cell::Y) => Piece::Y,
+            Some(Cell::X) => Piece::X(dotted[at]),
+            Some(Cell::Y) => Piece::Y(dotted[at]),
             Some(Cell::Name { .. }) => Piece::Name,
             Some(Cell::Saturated) => Piece::Saturated,
         };
@@ -527,7 +615,7 @@ fn pieces(row: &[Option<&Cell>]) -> (Vec<Piece>, Vec<u8>) {
 /// What a run says for all its rows.
 fn run_entries(run: &Run, options: Options) -> Vec<Entry> {
     let mut entries = vec![
-        Entry::text(Variable::Run, run.id.as_str()),
+        Entry::text(Variable::Run, &run_name(&run.id)),
         Entry::text(Variable::Technique, run.technique.as_str()),
         Entry::text(Variable::Source, &run.source.path),
     ];
@@ -550,7 +638,7 @@ fn trace_entries(index: usize, trace: &Trace, of_run: &[Entry], options: Options
         trace.x.quantity.as_str(),
         &trace.x.unit,
         Cell::X,
-        Role::Coordinate,
+        Standing::Condition,
     );
     for held in &trace.held {
         let text = as_written(held.value, held.raw.as_deref().unwrap_or(""));
@@ -560,7 +648,7 @@ fn trace_entries(index: usize, trace: &Trace, of_run: &[Entry], options: Options
             held.quantity.as_str(),
             &held.unit,
             cell,
-            Role::Coordinate,
+            Standing::Condition,
         );
     }
     push_quantity(
@@ -568,7 +656,7 @@ fn trace_entries(index: usize, trace: &Trace, of_run: &[Entry], options: Options
         trace.y.quantity.as_str(),
         &trace.y.unit,
         Cell::Y,
-        Role::Measured,
+        Standing::Measured,
     );
     if !trace.row_names.is_empty() {
         let guarded = trace.row_names.iter().any(|name| runs_as_formula(name));
@@ -582,6 +670,9 @@ fn trace_entries(index: usize, trace: &Trace, of_run: &[Entry], options: Options
             cell: Cell::Saturated,
             ..Entry::text(Variable::Saturated, "")
         });
+    }
+    if trace.absent > 0 {
+        own.push(Entry::text(Variable::Absent, &trace.absent.to_string()));
     }
     let coordinates = own.len();
     let mut fields = Vec::new();
@@ -619,26 +710,28 @@ fn stated(coordinates: &[Entry], field: &Entry) -> Option<Option<Entry>> {
             name: name.clone(),
             unit: unit.clone(),
             part: Part::Stated,
+            standing: Standing::Condition,
         },
         cell: field.cell.clone(),
-        role: Role::Field,
+        coordinate: false,
         unit: field.unit.clone(),
     }))
 }
 
-fn push_quantity(own: &mut Vec<Entry>, name: &str, unit: &Unit, cell: Cell, role: Role) {
+fn push_quantity(own: &mut Vec<Entry>, name: &str, unit: &Unit, cell: Cell, standing: Standing) {
     let mut nth = 0;
     loop {
         let variable = Variable::Number {
             name: name.to_owned(),
             unit: Some(canonical(unit)),
             part: Part::Value(nth),
+            standing,
         };
         if nth == u8::MAX || !own.iter().any(|entry| entry.variable == variable) {
             own.push(Entry {
                 variable,
                 cell,
-                role,
+                coordinate: standing == Standing::Condition,
                 unit: Some(unit.clone()),
             });
             return;
@@ -659,12 +752,20 @@ fn field_entries(fields: &Fields, options: Options, entries: &mut Vec<Entry>) {
                 name: key.to_owned(),
                 unit: claim.unit.as_ref().map(canonical),
                 part,
+                standing: if known_field(key).is_some() {
+                    Standing::Condition
+                } else {
+                    Standing::Own
+                },
             },
             cell: Cell::Number(value, as_written(value, &claim.raw)),
-            role: Role::Field,
+            coordinate: false,
             unit: claim.unit.clone(),
         };
         match &claim.value {
+            Value::Text(_) if key == "comment" && claims.len() > 1 => {
+                entries.push(Entry::text(Variable::Words(key.to_owned()), &all_texts(claims)));
+            }
             Value::Text(text) if key == "sample" => entries.push(Entry::text(Variable::Sample, text)),
             Value::Text(text) => entries.push(Entry::text(Variable::Words(key.to_owned()), text)),
             _ if key == "sample" => entries.push(Entry::text(Variable::Sample, &claim.raw)),
@@ -680,207 +781,22 @@ impl Entry {
         Self {
             variable,
             cell: Cell::Text(text.to_owned()),
-            role: Role::Field,
+            coordinate: false,
             unit: None,
         }
     }
 }
 
-/// The code by which columns are told apart: all pure numbers, annotated or not, are of one unit.
-fn canonical(unit: &Unit) -> String {
-    let code = unit.code();
-    if is_pure(code) { "1" } else { code }.to_owned()
-}
-
-/// Whether a code is `1` or a mere annotation, which UCUM defines as one.
-fn is_pure(code: &str) -> bool {
-    code == "1" || (code.starts_with('{') && code.find('}') == Some(code.len() - 1))
-}
-
-/// Coordinates and conditions in the order in which people look for them.
-const FAMILIAR: [&str; 13] = [
-    "wavelength",
-    "wavenumber",
-    "energy",
-    "time",
-    "cycle",
-    "temperature",
-    "ph",
-    "concentration",
-    "substrate-concentration",
-    "inhibitor-concentration",
-    "enzyme-concentration",
-    "path-length",
-    "index",
-];
-
-fn rank(variable: &Variable, seen: &Seen) -> (u8, usize) {
-    let familiar = |name: &str| FAMILIAR.iter().position(|f| *f == name).unwrap_or(FAMILIAR.len());
-    match variable {
-        Variable::Run => (0, 0),
-        Variable::Trace => (1, 0),
-        Variable::Sample => (2, 0),
-        Variable::Technique => (3, 0),
-        Variable::Number { name, .. } if seen.coordinate => (4, familiar(name)),
-        Variable::Number { .. } if seen.measured => (12, 0),
-        Variable::Number { name, .. } if known_field(name).is_some() => (5, familiar(name)),
-        Variable::Words(key) if known_field(key).is_some() => (6, 0),
-        Variable::Number { .. } | Variable::Words(_) => (7, 0),
-        Variable::Label | Variable::Point => (8, 0),
-        Variable::Question => (9, 0),
-        Variable::Source => (10, 0),
-        Variable::Saturated => (13, 0),
-    }
-}
-
-/// The head of a column, before equal heads are told apart.
-fn plain_name(variable: &Variable) -> String {
-    match variable {
-        Variable::Run => "run".into(),
-        Variable::Trace => "trace".into(),
-        Variable::Sample => "sample".into(),
-        Variable::Technique => "technique".into(),
-        Variable::Label => "label".into(),
-        Variable::Point => "point".into(),
-        Variable::Question => "question".into(),
-        Variable::Source => "source".into(),
-        Variable::Saturated => "saturated".into(),
-        Variable::Words(key) => match known_field(key).map(|known| known.kind) {
-            Some(ValueKind::TimeOfDay) => "time_of_day".into(),
-            // A number that some source wrote in words must not share a column with the numbers.
-            Some(ValueKind::Number(_) | ValueKind::Range(_)) => format!("{}_text", slug(key)),
-            _ => slug(key),
-        },
-        Variable::Number { name, unit, part } => {
-            let unit = unit.as_deref().and_then(|code| Unit::ucum(code).ok());
-            let unit = unit.as_ref().map(Unit::slug).unwrap_or_default();
-            let mut head = match part {
-                Part::Stated => format!("stated_{}", slug(name)),
-                Part::From => format!("{}_from", slug(name)),
-                Part::To => format!("{}_to", slug(name)),
-                Part::PlusMinus => format!("{}_plus_minus", slug(name)),
-                Part::Value(_) => slug(name),
-            };
-            if !unit.is_empty() {
-                head.push('_');
-                head.push_str(&unit);
-            }
-            head
-        }
-    }
-}
-
-/// A name of letters, digits and underscores, in lower case.
-fn slug(name: &str) -> String {
-    let mut slug = String::with_capacity(name.len());
-    for c in name.chars() {
-        if c.is_alphanumeric() {
-            slug.extend(c.to_lowercase());
-        } else if !slug.is_empty() && !slug.ends_with('_') {
-            slug.push('_');
-        }
-    }
-    let slug = slug.trim_end_matches('_');
-    if slug.is_empty() { "field" } else { slug }.to_owned()
-}
-
-fn describe(variable: &Variable, seen: &Seen) -> TableField {
-    let (kind, description, title) = match variable {
-        Variable::Run => (ColumnType::String, "The run, by its name.".into(), None),
-        Variable::Trace => (
-            ColumnType::Integer,
-            "The curve within its run, from 0.".into(),
-            None,
-        ),
-        Variable::Sample => (ColumnType::String, "Name of the sample.".into(), None),
-        Variable::Technique => (
-            ColumnType::String,
-            "What kind of measurement the run is.".into(),
-            None,
-        ),
-        Variable::Label => (
-            ColumnType::String,
-            "The name the curve had in its source.".into(),
-            None,
-        ),
-        Variable::Point => (
-            ColumnType::String,
-            "The name the point had in its source.".into(),
-            None,
-        ),
-        Variable::Question => (
-            ColumnType::String,
-            "What a person must decide before the run is used; do not rely on a row with a question.".into(),
-            None,
-        ),
-        Variable::Source => (ColumnType::String, "The file the run was read from.".into(), None),
-        Variable::Saturated => (
-            ColumnType::Boolean,
-            "True where the point lies beyond the range of the instrument.".into(),
-            None,
-        ),
-        Variable::Words(key) => match known_field(key) {
-            Some(known) if known.kind == ValueKind::Date && seen.all_dates => {
-                (ColumnType::Date, known.about.to_owned(), Some(key))
-            }
-            Some(known) => (ColumnType::String, known.about.to_owned(), Some(key)),
-            None => (ColumnType::String, own_spelling(key), Some(key)),
-        },
-        Variable::Number { name, part, unit } => {
-            let mut about = quantity_about(name);
-            match part {
-                Part::Value(0) => {}
-                Part::Value(nth) => about.push_str(&format!(" The curve's number {} of this kind.", nth + 1)),
-                Part::PlusMinus => about.push_str(" The uncertainty that stood beside the value."),
-                Part::From => about.push_str(" The first value."),
-                Part::To => about.push_str(" The last value."),
-                Part::Stated => {
-                    about.push_str(" As stated for the whole run, where the curve has values of its own.");
-                }
-            }
-            if unit.is_none() {
-                about.push_str(" No unit was stated.");
-            }
-            (ColumnType::Number, about, Some(name))
-        }
-    };
-    let mut description: String = description;
-    if seen.guarded {
-        description.push_str(
-            " An apostrophe stands before texts that a spreadsheet would run as a formula; it is not part of the text.",
-        );
-    }
-    TableField {
-        name: plain_name(variable),
-        kind,
-        title: title.cloned(),
-        description,
-        unit: seen.unit.as_ref().map(|unit| unit.code().to_owned()),
-    }
-}
-
-fn quantity_about(name: &str) -> String {
-    let about = match name {
-        "wavelength" => "Wavelength of the light.",
-        "wavenumber" => "Wavenumber of the light.",
-        "energy" => "Photon energy.",
-        "time" => "Time since the start of the run.",
-        "absorbance" => "Decadic absorbance.",
-        "transmittance" => "Transmittance.",
-        "reflectance" => "Reflectance.",
-        "rate" => "Rate of the reaction.",
-        "index" => "Number of the row.",
-        "unknown" => "What it is was not stated.",
-        _ => match known_field(name) {
-            Some(known) => known.about,
-            None => return own_spelling(name),
-        },
-    };
-    about.to_owned()
-}
-
-fn own_spelling(key: &str) -> String {
-    format!("Kept under its source's own spelling, `{key}`.")
+/// Comments add to one another: all of them, a line each.
+fn all_texts(claims: &[Claim]) -> String {
+    let texts: Vec<&str> = claims
+        .iter()
+        .filter_map(|claim| match &claim.value {
+            Value::Text(text) => Some(text.as_str()),
+            _ => None,
+        })
+        .collect();
+    texts.join("\n")
 }
 
 fn is_date(text: &str) -> bool {
@@ -910,6 +826,32 @@ fn is_plain_number(text: &str) -> bool {
     digits.starts_with(|c: char| c.is_ascii_digit() || c == '.')
         && text.bytes().all(|b| b.is_ascii_digit() || b"+-.eE".contains(&b))
         && text.parse::<f64>().is_ok()
+}
+
+/// A run's name as tables have it: one that reads as a number (`9e32225530320292`) begins with `run-`, since a program
+/// that guesses the types of columns would make it another name.
+#[must_use]
+pub fn run_name(id: &RunId) -> Cow<'_, str> {
+    let name = id.as_str();
+    if reads_as_number(name) {
+        Cow::Owned(format!("run-{name}"))
+    } else {
+        Cow::Borrowed(name)
+    }
+}
+
+/// The run's own name again.
+pub(crate) fn name_of_run(written: &str) -> &str {
+    written
+        .strip_prefix("run-")
+        .filter(|name| reads_as_number(name))
+        .unwrap_or(written)
+}
+
+fn reads_as_number(name: &str) -> bool {
+    let only_number = name.bytes().all(|b| b.is_ascii_digit() || b"eE+-.".contains(&b));
+    // A program that stumbles over the size takes it for infinite.
+    only_number && name.parse::<f64>().is_ok()
 }
 
 /// Appends words as a cell.

@@ -8,3 +8,4 @@ pub(crate) mod digits;
 pub mod jcamp;
 pub mod json;
 pub mod table_schema;
+pub mod units;
