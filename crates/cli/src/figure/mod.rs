@@ -107,7 +107,7 @@ impl Figure {
         std::fs::write(path, self.bytes(kind)?).map_err(|error| Failure::file("write", path, &error))
     }
 
-    fn bytes(&self, kind: Kind) -> Result<Vec<u8>, Failure> {
+    pub(crate) fn bytes(&self, kind: Kind) -> Result<Vec<u8>, Failure> {
         load_font();
         match kind {
             Kind::Svg => {

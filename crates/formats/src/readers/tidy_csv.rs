@@ -602,10 +602,18 @@ fn trace(
         "rate-series" => "concentration",
         _ => "wavelength",
     };
+    // A quantity that is none of ours stands under its own name: its column is the one that changes along the curve.
+    let own_axis = roles.iter().enumerate().find_map(|(at, role)| match role {
+        Role::Words(key) if changes(at) && rows.iter().all(|row| number(&row.cells[at]).is_some()) => {
+            Some((at, named_with_unit(&key.replace('-', "_"), true)))
+        }
+        _ => None,
+    });
     let x = numbers
         .iter()
         .copied()
         .find(|&(at, _, _)| changes(at))
+        .or_else(|| own_axis.as_ref().map(|(at, (key, unit))| (*at, key, unit)))
         .or_else(|| numbers.iter().copied().find(|(_, key, _)| *key == usual))
         .or_else(|| numbers.iter().copied().find(|(_, key, _)| is_coordinate(key)));
     let y = roles.iter().enumerate().find_map(|(at, role)| match role {

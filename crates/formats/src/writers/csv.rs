@@ -46,24 +46,28 @@
 //! off always gives the text back. The schema tells which columns have such cells. Numbers are never touched.
 
 mod columns;
+mod entries;
 mod origins;
+mod rows;
 mod unit_form;
 
-use std::borrow::Cow;
+use std::borrow::{Borrow, Cow};
 use std::collections::BTreeMap;
 use std::fmt;
 use std::io::{self, Write};
 
-use curvary_record::{Claim, Column, Decimals, Fields, Numbers, Run, RunId, Trace, Unit, Value, known_field};
+use curvary_record::{Column, Decimals, Numbers, Run, RunId, Trace, Unit};
 
-use super::digits::{Digits, as_written};
+use super::digits::Digits;
 use super::table_schema::{TableField, TableSchema};
 
-use columns::{canonical, describe, heads, plain_name, rank};
+use columns::{describe, heads, plain_name, rank};
+use entries::groups;
 
 pub(crate) use unit_form::unit_of;
 
 pub use origins::Origins;
+pub use rows::Content;
 
 /// Rows are handed on in blocks of about this many bytes.
 const BLOCK: usize = 1 << 16;
@@ -71,10 +75,26 @@ const BLOCK: usize = 1 << 16;
 /// What a table holds.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Options {
+    /// What a row is.
+    pub rows: Rows,
     /// Begin with a byte-order mark, by which some spreadsheets know that a file is UTF-8.
     pub byte_order_mark: bool,
     /// Leave out the fields that are kept under the sources' own spellings.
     pub known_fields_only: bool,
+}
+
+/// What a row of a table is.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Rows {
+    /// A point, with everything that is known of it: the one tidy table.
+    #[default]
+    Tidy,
+    /// A run, with its fields: the first of three tables.
+    Runs,
+    /// A curve, with what is held along it: the second.
+    Curves,
+    /// A point with its place in its curve, and nothing else: the third.
+    Points,
 }
 
 /// Why rows could not be written.
@@ -140,6 +160,12 @@ enum Variable {
     Question,
     Source,
     Saturated,
+    Digest,
+    Reader,
+    RunsOver,
+    Measures,
+    Count,
+    Position,
 }
 
 /// What a number is to its curve. Numbers of one name and different standing never share a column: a field that a
@@ -178,6 +204,8 @@ enum Cell {
         guarded: bool,
     },
     Saturated,
+    /// The point's place in its curve.
+    Position,
 }
 
 /// A variable of a row with its content, and how it came in.
@@ -222,14 +250,13 @@ impl Survey {
 
     /// Looks at one run. The numbers of its curves are not touched.
     pub fn see(&mut self, run: &Run) {
-        let of_run = run_entries(run, self.options);
-        for (index, trace) in run.traces.iter().enumerate().filter(|(_, t)| !t.is_empty()) {
-            let own = trace_entries(index, trace, &of_run, self.options);
-            for entry in of_run.iter().chain(&own) {
-                let (whole, fractional) = match &entry.cell {
-                    Cell::X => form_of(&trace.x),
-                    Cell::Y => form_of(&trace.y),
-                    Cell::Number(_, text) => (!has_point(text.as_bytes()), has_point(text.as_bytes())),
+        let (of_run, groups) = groups(run, self.options);
+        for group in &groups {
+            for entry in of_run.iter().chain(&group.own) {
+                let (whole, fractional) = match (&entry.cell, group.trace) {
+                    (Cell::X, Some(trace)) => form_of(&trace.x),
+                    (Cell::Y, Some(trace)) => form_of(&trace.y),
+                    (Cell::Number(_, text), _) => (!has_point(text.as_bytes()), has_point(text.as_bytes())),
                     _ => (false, false),
                 };
                 self.note(entry, whole, fractional);
@@ -299,6 +326,7 @@ impl Survey {
                 .collect(),
             saturated: place(&Variable::Saturated),
             absent: place(&Variable::Absent),
+            nothing_absent: Cell::Text("0".to_owned()),
             index: found
                 .iter()
                 .enumerate()
@@ -354,6 +382,7 @@ pub struct Table {
     dotted: Vec<bool>,
     saturated: Option<usize>,
     absent: Option<usize>,
+    nothing_absent: Cell,
     index: BTreeMap<Variable, usize>,
 }
 
@@ -368,12 +397,48 @@ impl Table {
     pub fn schema(&self) -> TableSchema {
         TableSchema::new(self.columns.clone())
     }
+
+    /// A row before it is filled. A mark that some curve has is said of all: an empty cell would say that nothing is
+    /// known.
+    fn base(&self) -> Vec<Option<&Cell>> {
+        let mut base = vec![None; self.columns.len()];
+        if let Some(at) = self.saturated {
+            base[at] = Some(&Cell::Saturated);
+        }
+        if let Some(at) = self.absent {
+            base[at] = Some(&self.nothing_absent);
+        }
+        base
+    }
+
+    /// Fills a row with entries.
+    fn row<'c>(
+        &self,
+        run: &Run,
+        mut row: Vec<Option<&'c Cell>>,
+        entries: &'c [Entry],
+    ) -> Result<Vec<Option<&'c Cell>>, WriteError> {
+        for entry in entries {
+            let Some(&at) = self.index.get(&entry.variable) else {
+                // A run without points fills no row and was not surveyed.
+                if run.points() == 0 {
+                    continue;
+                }
+                return Err(WriteError::NotSurveyed {
+                    run: run.id.to_string(),
+                    column: plain_name(&entry.variable),
+                });
+            };
+            row[at] = Some(&entry.cell);
+        }
+        Ok(row)
+    }
 }
 
 /// Writes the rows of a [`Table`].
-pub struct Writer<'t, W: Write> {
+pub struct Writer<W: Write, T: Borrow<Table> + Clone> {
     out: W,
-    table: &'t Table,
+    table: T,
     block: Vec<u8>,
     digits: Digits,
     axis: Option<AxisText>,
@@ -396,19 +461,21 @@ enum Piece {
     Y(bool),
     Name,
     Saturated,
+    Position,
 }
 
-impl<'t, W: Write> Writer<'t, W> {
+impl<W: Write, T: Borrow<Table> + Clone> Writer<W, T> {
     /// Writes the head.
     ///
     /// # Errors
     /// When `out` cannot be written.
-    pub fn new(out: W, table: &'t Table) -> Result<Self, WriteError> {
+    pub fn new(out: W, table: T) -> Result<Self, WriteError> {
+        let columns: &Table = table.borrow();
         let mut block = Vec::with_capacity(BLOCK + BLOCK / 4);
-        if table.options.byte_order_mark {
+        if columns.options.byte_order_mark {
             block.extend_from_slice("\u{FEFF}".as_bytes());
         }
-        for (at, column) in table.columns.iter().enumerate() {
+        for (at, column) in columns.columns.iter().enumerate() {
             if at > 0 {
                 block.push(b',');
             }
@@ -430,57 +497,43 @@ impl<'t, W: Write> Writer<'t, W> {
     /// When `out` cannot be written, or the run was not seen by the survey; then no row of the offending curve is
     /// written.
     pub fn write(&mut self, run: &Run) -> Result<u64, WriteError> {
-        let of_run = run_entries(run, self.table.options);
-        let mut base = vec![None; self.table.columns.len()];
-        // A mark that some curve has is said of all: an empty cell would say that nothing is known.
-        if let Some(at) = self.table.saturated {
-            base[at] = Some(&Cell::Saturated);
-        }
-        let nothing_absent = Cell::Text("0".to_owned());
-        if let Some(at) = self.table.absent {
-            base[at] = Some(&nothing_absent);
-        }
-        let base = self.row(run, base, &of_run)?;
+        let table = self.table.clone();
+        let table: &Table = table.borrow();
+        let (of_run, groups) = groups(run, table.options);
+        let base = table.row(run, table.base(), &of_run)?;
         let mut rows = 0;
-        for (index, trace) in run.traces.iter().enumerate().filter(|(_, t)| !t.is_empty()) {
-            let own = trace_entries(index, trace, &of_run, self.table.options);
-            let row = self.row(run, base.clone(), &own)?;
-            self.write_trace(trace, &row, run.traces.len() > 1)?;
-            rows += trace.len() as u64;
+        for group in &groups {
+            let row = table.row(run, base.clone(), &group.own)?;
+            match group.trace {
+                Some(trace) => {
+                    self.write_trace(trace, pieces(&row, &table.dotted), run.traces.len() > 1)?;
+                    rows += trace.len() as u64;
+                }
+                None => {
+                    let (_, same) = pieces(&row, &table.dotted);
+                    self.block.extend_from_slice(&same);
+                    self.hand_on()?;
+                    rows += 1;
+                }
+            }
         }
         Ok(rows)
     }
 
-    /// Fills a row with entries.
-    fn row<'c>(
-        &self,
-        run: &Run,
-        mut row: Vec<Option<&'c Cell>>,
-        entries: &'c [Entry],
-    ) -> Result<Vec<Option<&'c Cell>>, WriteError> {
-        for entry in entries {
-            let Some(&at) = self.table.index.get(&entry.variable) else {
-                // A run without points fills no row and was not surveyed.
-                if run.points() == 0 {
-                    continue;
-                }
-                return Err(WriteError::NotSurveyed {
-                    run: run.id.to_string(),
-                    column: plain_name(&entry.variable),
-                });
-            };
-            row[at] = Some(&entry.cell);
+    fn hand_on(&mut self) -> io::Result<()> {
+        if self.block.len() >= BLOCK {
+            self.out.write_all(&self.block)?;
+            self.block.clear();
         }
-        Ok(row)
+        Ok(())
     }
 
     fn write_trace(
         &mut self,
         trace: &Trace,
-        row: &[Option<&Cell>],
+        (pieces, same): (Vec<Piece>, Vec<u8>),
         axis_shared: bool,
     ) -> Result<(), WriteError> {
-        let (pieces, same) = pieces(row, &self.table.dotted);
         let dotted = pieces.iter().any(|piece| matches!(piece, Piece::X(true)));
         if axis_shared {
             self.keep_axis(&trace.x, dotted);
@@ -506,6 +559,7 @@ impl<'t, W: Write> Writer<'t, W> {
                             push_text(&mut self.block, name);
                         }
                     }
+                    Piece::Position => self.digits.push(&mut self.block, at as f64, Some(0)),
                     Piece::Saturated => {
                         let mut marked = false;
                         while saturated.next_if(|&point| point as usize <= at).is_some() {
@@ -602,6 +656,7 @@ fn pieces(row: &[Option<&Cell>], dotted: &[bool]) -> (Vec<Piece>, Vec<u8>) {
             Some(Cell::Y) => Piece::Y(dotted[at]),
             Some(Cell::Name { .. }) => Piece::Name,
             Some(Cell::Saturated) => Piece::Saturated,
+            Some(Cell::Position) => Piece::Position,
         };
         pieces.push(Piece::Same(start..same.len()));
         pieces.push(piece);
@@ -610,193 +665,6 @@ fn pieces(row: &[Option<&Cell>], dotted: &[bool]) -> (Vec<Piece>, Vec<u8>) {
     same.extend_from_slice(b"\r\n");
     pieces.push(Piece::Same(start..same.len()));
     (pieces, same)
-}
-
-/// What a run says for all its rows.
-fn run_entries(run: &Run, options: Options) -> Vec<Entry> {
-    let mut entries = vec![
-        Entry::text(Variable::Run, &run_name(&run.id)),
-        Entry::text(Variable::Technique, run.technique.as_str()),
-        Entry::text(Variable::Source, &run.source.path),
-    ];
-    if run.in_question() {
-        let codes: Vec<&str> = run.questions.iter().map(|q| q.code.as_str()).collect();
-        entries.push(Entry::text(Variable::Question, &codes.join("; ")));
-    }
-    field_entries(&run.fields, options, &mut entries);
-    entries
-}
-
-/// What one curve says: it goes before what its run says.
-fn trace_entries(index: usize, trace: &Trace, of_run: &[Entry], options: Options) -> Vec<Entry> {
-    let mut own: Vec<Entry> = vec![Entry::text(Variable::Trace, &index.to_string())];
-    if let Some(label) = trace.label.as_deref().filter(|label| !label.is_empty()) {
-        own.push(Entry::text(Variable::Label, label));
-    }
-    push_quantity(
-        &mut own,
-        trace.x.quantity.as_str(),
-        &trace.x.unit,
-        Cell::X,
-        Standing::Condition,
-    );
-    for held in &trace.held {
-        let text = as_written(held.value, held.raw.as_deref().unwrap_or(""));
-        let cell = Cell::Number(held.value, text);
-        push_quantity(
-            &mut own,
-            held.quantity.as_str(),
-            &held.unit,
-            cell,
-            Standing::Condition,
-        );
-    }
-    push_quantity(
-        &mut own,
-        trace.y.quantity.as_str(),
-        &trace.y.unit,
-        Cell::Y,
-        Standing::Measured,
-    );
-    if !trace.row_names.is_empty() {
-        let guarded = trace.row_names.iter().any(|name| runs_as_formula(name));
-        own.push(Entry {
-            cell: Cell::Name { guarded },
-            ..Entry::text(Variable::Point, "")
-        });
-    }
-    if !trace.saturated.is_empty() {
-        own.push(Entry {
-            cell: Cell::Saturated,
-            ..Entry::text(Variable::Saturated, "")
-        });
-    }
-    if trace.absent > 0 {
-        own.push(Entry::text(Variable::Absent, &trace.absent.to_string()));
-    }
-    let coordinates = own.len();
-    let mut fields = Vec::new();
-    field_entries(&trace.fields, options, &mut fields);
-    for field in fields {
-        match stated(&own[..coordinates], &field) {
-            None => own.push(field),
-            Some(stated) => own.extend(stated),
-        }
-    }
-    let mut more = Vec::new();
-    for field in of_run {
-        if let Some(Some(stated)) = stated(&own[..coordinates], field)
-            && !own.iter().any(|entry| entry.variable == stated.variable)
-        {
-            more.push(stated);
-        }
-    }
-    own.extend(more);
-    own
-}
-
-/// Where a curve has the very coordinate that a field states: the field under its second name, or nothing when both
-/// say the same. `None` when there is no such coordinate.
-fn stated(coordinates: &[Entry], field: &Entry) -> Option<Option<Entry>> {
-    let coordinate = coordinates
-        .iter()
-        .find(|entry| entry.variable == field.variable)?;
-    let Variable::Number { name, unit, .. } = &field.variable else {
-        return Some(None);
-    };
-    let same = matches!((&coordinate.cell, &field.cell), (Cell::Number(a, _), Cell::Number(b, _)) if a == b);
-    Some((!same).then(|| Entry {
-        variable: Variable::Number {
-            name: name.clone(),
-            unit: unit.clone(),
-            part: Part::Stated,
-            standing: Standing::Condition,
-        },
-        cell: field.cell.clone(),
-        coordinate: false,
-        unit: field.unit.clone(),
-    }))
-}
-
-fn push_quantity(own: &mut Vec<Entry>, name: &str, unit: &Unit, cell: Cell, standing: Standing) {
-    let mut nth = 0;
-    loop {
-        let variable = Variable::Number {
-            name: name.to_owned(),
-            unit: Some(canonical(unit)),
-            part: Part::Value(nth),
-            standing,
-        };
-        if nth == u8::MAX || !own.iter().any(|entry| entry.variable == variable) {
-            own.push(Entry {
-                variable,
-                cell,
-                coordinate: standing == Standing::Condition,
-                unit: Some(unit.clone()),
-            });
-            return;
-        }
-        nth += 1;
-    }
-}
-
-fn field_entries(fields: &Fields, options: Options, entries: &mut Vec<Entry>) {
-    for (key, claims) in fields.iter() {
-        let Some(claim) = claims.first() else { continue };
-        if options.known_fields_only && key.known().is_none() {
-            continue;
-        }
-        let key = key.as_str();
-        let number = |part, value: f64| Entry {
-            variable: Variable::Number {
-                name: key.to_owned(),
-                unit: claim.unit.as_ref().map(canonical),
-                part,
-                standing: if known_field(key).is_some() {
-                    Standing::Condition
-                } else {
-                    Standing::Own
-                },
-            },
-            cell: Cell::Number(value, as_written(value, &claim.raw)),
-            coordinate: false,
-            unit: claim.unit.clone(),
-        };
-        match &claim.value {
-            Value::Text(_) if key == "comment" && claims.len() > 1 => {
-                entries.push(Entry::text(Variable::Words(key.to_owned()), &all_texts(claims)));
-            }
-            Value::Text(text) if key == "sample" => entries.push(Entry::text(Variable::Sample, text)),
-            Value::Text(text) => entries.push(Entry::text(Variable::Words(key.to_owned()), text)),
-            _ if key == "sample" => entries.push(Entry::text(Variable::Sample, &claim.raw)),
-            Value::Number(value) => entries.push(number(Part::Value(0), *value)),
-            Value::Range { from, to } => entries.extend([number(Part::From, *from), number(Part::To, *to)]),
-        }
-        entries.extend(claim.plus_minus.map(|value| number(Part::PlusMinus, value)));
-    }
-}
-
-impl Entry {
-    fn text(variable: Variable, text: &str) -> Self {
-        Self {
-            variable,
-            cell: Cell::Text(text.to_owned()),
-            coordinate: false,
-            unit: None,
-        }
-    }
-}
-
-/// Comments add to one another: all of them, a line each.
-fn all_texts(claims: &[Claim]) -> String {
-    let texts: Vec<&str> = claims
-        .iter()
-        .filter_map(|claim| match &claim.value {
-            Value::Text(text) => Some(text.as_str()),
-            _ => None,
-        })
-        .collect();
-    texts.join("\n")
 }
 
 fn is_date(text: &str) -> bool {
@@ -855,7 +723,7 @@ fn reads_as_number(name: &str) -> bool {
 }
 
 /// Appends words as a cell.
-fn push_text(out: &mut Vec<u8>, text: &str) {
+pub(super) fn push_text(out: &mut Vec<u8>, text: &str) {
     if runs_as_formula(text) {
         push_quoted(out, &format!("'{text}"));
     } else {

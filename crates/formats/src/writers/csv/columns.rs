@@ -21,7 +21,7 @@ impl Variable {
 }
 
 /// Names of columns that mean something to every table, so that no field of a source may bear them.
-pub(crate) const RESERVED: [&str; 10] = [
+pub(crate) const RESERVED: [&str; 16] = [
     "run",
     "trace",
     "sample",
@@ -32,6 +32,12 @@ pub(crate) const RESERVED: [&str; 10] = [
     "question",
     "source",
     "saturated",
+    "source_digest",
+    "reader",
+    "runs_over",
+    "measures",
+    "position",
+    "points",
 ];
 
 /// The heads of columns, in the order given. What was measured and what is known by its name keep the plain name; a
@@ -116,6 +122,10 @@ pub(super) fn rank(variable: &Variable, seen: &Seen) -> (u8, usize) {
         Variable::Question => (9, 0),
         Variable::Source => (10, 0),
         Variable::Saturated => (13, 0),
+        Variable::RunsOver | Variable::Measures => (3, 1),
+        Variable::Position => (3, 2),
+        Variable::Count => (8, 1),
+        Variable::Digest | Variable::Reader => (11, 0),
     }
 }
 
@@ -132,6 +142,12 @@ pub(super) fn plain_name(variable: &Variable) -> String {
         Variable::Source => "source".into(),
         Variable::Saturated => "saturated".into(),
         Variable::Absent => "absent".into(),
+        Variable::Digest => "source_digest".into(),
+        Variable::Reader => "reader".into(),
+        Variable::RunsOver => "runs_over".into(),
+        Variable::Measures => "measures".into(),
+        Variable::Count => "points".into(),
+        Variable::Position => "position".into(),
         Variable::Words(key) => match known_field(key).map(|known| known.kind) {
             Some(ValueKind::TimeOfDay) => "time_of_day".into(),
             // A number that some source wrote in words must not share a column with the numbers.
@@ -188,6 +204,32 @@ pub(super) fn describe(variable: &Variable, seen: &Seen, head: String) -> TableF
         Variable::Trace => (
             ColumnType::Integer,
             "The curve within its run, from 0.".into(),
+            None,
+        ),
+        Variable::Digest => (
+            ColumnType::String,
+            "The SHA-256 digest of the file the run was read from.".into(),
+            None,
+        ),
+        Variable::Reader => (
+            ColumnType::String,
+            "What read the file, by its name.".into(),
+            None,
+        ),
+        Variable::RunsOver => (
+            ColumnType::String,
+            "The quantity that runs along the curve.".into(),
+            None,
+        ),
+        Variable::Measures => (ColumnType::String, "The quantity that was measured.".into(), None),
+        Variable::Count => (
+            ColumnType::Integer,
+            "How many points the curve has.".into(),
+            None,
+        ),
+        Variable::Position => (
+            ColumnType::Integer,
+            "The point within its curve, from 0.".into(),
             None,
         ),
         Variable::Sample => (ColumnType::String, "Name of the sample.".into(), None),

@@ -60,6 +60,8 @@ fn factor(part: &str) -> Option<String> {
     let exponent = &part[name.len()..];
     let code = match name {
         "percent" => "%".to_owned(),
+        "arb" => "[arb'U]".to_owned(),
+        "IU" => "[iU]".to_owned(),
         "mAU" => "10*-3.{AU}".to_owned(),
         _ => [name.to_owned(), format!("[{name}]")]
             .into_iter()
@@ -96,6 +98,7 @@ mod tests {
             "mV",
             "nA",
             "K/min",
+            "[arb'U]",
             "mol/m3",
             "kPa",
         ] {
