@@ -201,10 +201,14 @@ fn of_sheet(book: &mut Xlsx<Cursor<Vec<u8>>>, name: &str) -> Table {
             })
             .collect()
     });
-    let heads = rows.next().unwrap_or_default().iter().map(|cell| match cell {
-        Cell::Text(text) => text.clone(),
-        other => format!("{other:?}"),
-    });
+    let heads = rows
+        .next()
+        .unwrap_or_default()
+        .into_iter()
+        .map(|cell| match cell {
+            Cell::Text(text) => text,
+            other => format!("{other:?}"),
+        });
     let heads: Vec<String> = heads.collect();
     let rows: Vec<Vec<Cell>> = rows.collect();
     let columns = book.worksheet_range("columns").unwrap();

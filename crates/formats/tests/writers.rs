@@ -590,9 +590,11 @@ proptest! {
         for trace in &one.traces {
             for ((value, text), x) in trace.y.values.iter().zip(trace.y.texts()).zip(trace.x.texts()) {
                 let row = rows.next().unwrap();
-                prop_assert_eq!(&row["absorbance"], &text);
+                // Beside numbers with decimals a whole one ends with a point.
+                let bare = |cell: &str| cell.strip_suffix('.').unwrap_or(cell).to_owned();
+                prop_assert_eq!(bare(&row["absorbance"]), text);
                 prop_assert_eq!(row["absorbance"].parse::<f64>().unwrap().to_bits(), value.to_bits());
-                prop_assert_eq!(&row["wavelength_nm"], &x);
+                prop_assert_eq!(bare(&row["wavelength_nm"]), x);
                 let cell = &row["sample"];
                 let guarded = cell.trim_start_matches('\'').starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠']);
                 let back = if guarded && cell.starts_with('\'') { &cell[1..] } else { cell };
