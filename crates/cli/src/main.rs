@@ -12,6 +12,7 @@ mod drawing;
 mod ending;
 mod figure;
 mod findings;
+mod handover;
 mod likeness;
 mod output;
 mod plugins;

@@ -5,21 +5,41 @@ use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
-use curvary_formats::writers::{csv, jcamp};
-use curvary_record::{Diagnostic, Run, Severity};
+use curvary_formats::writers::export::{
+    self, ExportError, Exporter, Files, Output, Part, Room, Subject, Subjects,
+};
+use curvary_formats::writers::units::Units;
+use curvary_formats::writers::{csv, jcamp, json_lines, parquet, tables, wide, xlsx};
+use curvary_record::{Code, Diagnostic, Run, Severity};
 
 use crate::drawing::NoTexts;
+use crate::ending::Failure;
+use crate::handover::Page;
 use crate::screen::Screen;
 
 /// An open format.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub(crate) enum Format {
-    /// Tidy CSV, with a Table Schema beside it
+    /// Tidy CSV, one table of everything, with a Table Schema beside it
     Csv,
+    /// CSV for a spreadsheet: one x axis, a column for each curve
+    WideCsv,
+    /// Runs, curves, points and results as four CSV files in a folder (a Data Package)
+    Tables,
+    /// A workbook
+    Xlsx,
+    /// Runs, curves, points and results as four Parquet files in a folder
+    Parquet,
     /// JCAMP-DX, the open standard for spectra
     JcampDx,
     /// The open schema's JSON
     Json,
+    /// The same, a line for each run
+    JsonLines,
+    /// A report for reading and printing: one HTML file without scripts
+    Report,
+    /// Everything for a stranger in one ZIP file: tables, report, README, checksums
+    Bundle,
 }
 
 /// How JCAMP-DX writes ordinates.
@@ -38,7 +58,7 @@ enum Form {
 }
 
 /// What is written.
-#[derive(Clone, Copy, Debug, Args)]
+#[derive(Clone, Debug, Args)]
 pub(crate) struct OutputOptions {
     /// What to write
     #[arg(long, value_name = "FORMAT")]
@@ -55,6 +75,32 @@ pub(crate) struct OutputOptions {
     /// JCAMP-DX with a block for each of several scans, for readers that do not know NTUPLES
     #[arg(long)]
     scans_as_blocks: bool,
+    /// What becomes of units [default: one-each in tables, as-read elsewhere]
+    #[arg(long, value_name = "HOW")]
+    units: Option<UnitsOption>,
+    /// Let CSV begin with a byte-order mark, for spreadsheets that take it for another encoding otherwise
+    #[arg(long)]
+    bom: bool,
+    /// Let wide CSV have a row for every x that was met, with empty cells, where the axes of the curves differ
+    #[arg(long)]
+    union: bool,
+    /// Title of a report.
+    #[arg(skip)]
+    pub(crate) title: Option<String>,
+    /// What was left out of a report, in words.
+    #[arg(skip)]
+    pub(crate) left_out: Option<String>,
+}
+
+/// What becomes of units.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum UnitsOption {
+    /// A quantity that was met in several units is brought to one, where that is exact
+    OneEach,
+    /// As they were read
+    AsRead,
+    /// Customary units: nm, s, °C, mol/L, fractions
+    Canonical,
 }
 
 /// A version of JCAMP-DX.
@@ -72,9 +118,22 @@ impl Format {
     /// The ending of its files' names.
     pub(crate) fn ending(self) -> &'static str {
         match self {
-            Self::Csv => "csv",
+            Self::Csv | Self::WideCsv => "csv",
+            Self::Tables => "tables",
+            Self::Xlsx => "xlsx",
+            Self::Parquet => "parquet",
             Self::JcampDx => "jdx",
             Self::Json => "json",
+            Self::JsonLines => "jsonl",
+            Self::Report => "html",
+            Self::Bundle => "zip",
+        }
+    }
+
+    fn units(self) -> Units {
+        match self {
+            Self::JcampDx | Self::Json | Self::JsonLines | Self::Report | Self::Bundle => Units::AsRead,
+            _ => Units::OneEach,
         }
     }
 }
@@ -104,30 +163,76 @@ impl OutputOptions {
             jcamp_version: None,
             ascii: false,
             scans_as_blocks: false,
+            units: None,
+            bom: false,
+            union: false,
+            title: None,
+            left_out: None,
         }
     }
 
-    /// Writes runs as one file; gives remarks on what the format cannot carry.
+    /// Writes runs; gives remarks on what the format cannot carry. Where it fails nothing is left behind.
     pub(crate) fn write(
         &self,
         target: &Path,
         existing: Existing,
-        runs: &[Run],
+        mut runs: &[Run],
     ) -> io::Result<Vec<Diagnostic>> {
-        match self.to {
-            Format::Csv => write_csv(target, existing, runs).map(|()| Vec::new()),
-            Format::JcampDx => self.write_jcamp(target, existing, runs),
-            Format::Json => {
-                write(target, existing, |file| {
-                    serde_json::to_writer(&mut *file, &serde_json::json!({ "runs": runs }))?;
-                    file.write_all(b"\n")
-                })?;
-                Ok(Vec::new())
-            }
+        match self.write_all(target, existing, &mut runs) {
+            Ok(remarks) => Ok(remarks),
+            Err(ExportError::Io(error)) => Err(error),
+            Err(ExportError::Refused(why)) => Ok(vec![*why]),
+            Err(error @ ExportError::Changed(_)) => Err(io::Error::other(error)),
         }
     }
 
-    fn write_jcamp(&self, target: &Path, existing: Existing, runs: &[Run]) -> io::Result<Vec<Diagnostic>> {
+    /// Writes runs that need not be held all at once.
+    pub(crate) fn write_all(
+        &self,
+        target: &Path,
+        existing: Existing,
+        subjects: &mut dyn Subjects,
+    ) -> Result<Vec<Diagnostic>, ExportError> {
+        if target == Path::new("-") {
+            return Err(io::Error::new(
+                io::ErrorKind::InvalidInput,
+                "`-` names no file: expected a path, since what is written may be several files",
+            )
+            .into());
+        }
+        let mut files = Writing::new(target, existing);
+        let units = match self.units {
+            None => self.to.units(),
+            Some(UnitsOption::OneEach) => Units::OneEach,
+            Some(UnitsOption::AsRead) => Units::AsRead,
+            Some(UnitsOption::Canonical) => Units::Canonical,
+        };
+        let mut exporter = self.exporter();
+        let remarks = export::export(exporter.as_mut(), subjects, units, &mut files)?;
+        drop(exporter);
+        files.commit()?;
+        Ok(remarks)
+    }
+
+    fn exporter(&self) -> Box<dyn Exporter> {
+        let options = csv::Options {
+            byte_order_mark: self.bom,
+            ..csv::Options::default()
+        };
+        match self.to {
+            Format::Csv => Box::new(export::TidyCsv::new(options)),
+            Format::WideCsv => Box::new(wide::Wide::new(self.union, self.bom)),
+            Format::Tables => Box::new(tables::Tables::new(options)),
+            Format::Xlsx => Box::new(xlsx::Xlsx::default()),
+            Format::Parquet => Box::new(parquet::Parquet::default()),
+            Format::JcampDx => Box::new(export::JcampDx::new(self.jcamp())),
+            Format::Json => Box::new(json_lines::Json::document()),
+            Format::JsonLines => Box::new(json_lines::Json::lines()),
+            Format::Report | Format::Bundle => Box::new(Report::new(self)),
+        }
+    }
+
+    fn jcamp(&self) -> jcamp::Options {
         let form = match self.form {
             None => jcamp::Form::default(),
             Some(Form::Affn) => jcamp::Form::Affn,
@@ -140,21 +245,166 @@ impl OutputOptions {
             Some(JcampVersion::V424) => jcamp::Version::V4_24,
             Some(JcampVersion::V501) | None => jcamp::Version::V5_01,
         };
-        let options = jcamp::Options {
+        jcamp::Options {
             form,
             version,
             ascii: self.ascii,
             scans_as_blocks: self.scans_as_blocks,
             ..jcamp::Options::default()
-        };
-        match jcamp::write(runs, &options) {
-            Ok(written) => {
-                write(target, existing, |file| file.write_all(written.text.as_bytes()))?;
-                Ok(written.remarks)
-            }
-            Err(why) => Ok(vec![*why]),
         }
     }
+}
+
+/// The exporter of a report. A bundle is no exporter of its own: it is made of runs of an archive by `export` alone.
+struct Report {
+    refused: bool,
+    page: Page,
+}
+
+impl Report {
+    fn new(options: &OutputOptions) -> Self {
+        let mut page = Page::new(options.title.as_deref().unwrap_or("Measurements"));
+        page.left_out(options.left_out.clone());
+        Self {
+            refused: options.to == Format::Bundle,
+            page,
+        }
+    }
+}
+
+impl Exporter for Report {
+    fn room(&self) -> Room {
+        Room::ALL
+    }
+
+    fn see(&mut self, _subject: &Subject<'_>) {}
+
+    fn begin(&mut self, _files: &mut dyn Files) -> Result<(), ExportError> {
+        if !self.refused {
+            return Ok(());
+        }
+        let why = Diagnostic::error(
+            Code::new("bundle-of-an-archive"),
+            "a bundle is packed from runs of an archive: files alone have no results, notes and origins",
+        );
+        Err(ExportError::Refused(Box::new(why.help(
+            "`curvary add` the files first, then `curvary export QUERY --to bundle --out NAME.zip`",
+        ))))
+    }
+
+    fn write(&mut self, subject: &Subject<'_>) -> Result<(), ExportError> {
+        self.page.add(subject.run, subject.results);
+        Ok(())
+    }
+
+    fn finish(&mut self, files: &mut dyn Files) -> Result<Vec<Diagnostic>, ExportError> {
+        let html = self.page.html().map_err(|failure| match failure {
+            Failure::Told { why, .. } => ExportError::Refused(why),
+            Failure::Closed => io::Error::other("nobody reads it").into(),
+        })?;
+        let mut out = files.create(Part::Main)?;
+        out.write_all(html.as_bytes())?;
+        out.flush()?;
+        Ok(Vec::new())
+    }
+}
+
+/// The files of one export: each under another name until all are whole, so that nobody ever finds half of it.
+pub(crate) struct Writing {
+    target: PathBuf,
+    existing: Existing,
+    /// Each file under its first name and its last.
+    parts: Vec<(PathBuf, PathBuf)>,
+    /// Folders that were made for it.
+    made: Vec<PathBuf>,
+    done: bool,
+}
+
+impl Writing {
+    /// Files that will be at `target`, or in it.
+    pub(crate) fn new(target: &Path, existing: Existing) -> Self {
+        Self {
+            target: target.to_owned(),
+            existing,
+            parts: Vec::new(),
+            made: Vec::new(),
+            done: false,
+        }
+    }
+
+    fn create_file(&mut self, target: PathBuf) -> io::Result<BufWriter<File>> {
+        let folder = folder_of(&target);
+        let missing: Vec<PathBuf> = folder
+            .ancestors()
+            .take_while(|folder| !folder.as_os_str().is_empty() && !folder.exists())
+            .map(Path::to_owned)
+            .collect();
+        fs::create_dir_all(folder)?;
+        self.made.extend(missing);
+        may_be_written(&target, self.existing)?;
+        let (part, file) = part_of(&target)?;
+        self.parts.push((part, target));
+        Ok(BufWriter::with_capacity(1 << 16, file))
+    }
+
+    /// Makes the files durable and gives them their names.
+    pub(crate) fn commit(mut self) -> io::Result<()> {
+        for (part, _) in &self.parts {
+            File::open(part)?.sync_all()?;
+        }
+        for (part, target) in &self.parts {
+            put_in_place(part, target, self.existing)?;
+        }
+        for (_, target) in &self.parts {
+            sync_folder(folder_of(target))?;
+        }
+        self.done = true;
+        Ok(())
+    }
+}
+
+impl Drop for Writing {
+    fn drop(&mut self) {
+        if self.done {
+            return;
+        }
+        // What is half written is of no use to anybody; a folder goes only if it is empty again.
+        for (part, _) in &self.parts {
+            let _ = fs::remove_file(part);
+        }
+        for folder in &self.made {
+            let _ = fs::remove_dir(folder);
+        }
+    }
+}
+
+impl Files for Writing {
+    fn create(&mut self, part: Part<'_>) -> io::Result<Box<dyn Output>> {
+        let target = match part {
+            Part::Main => self.target.clone(),
+            Part::Schema => schema_beside(&self.target),
+            Part::Member(name) => self.target.join(name),
+        };
+        let described = part == Part::Schema;
+        let file = self.create_file(target).map_err(|error| {
+            if described && error.kind() == io::ErrorKind::AlreadyExists {
+                let path = schema_beside(&self.target);
+                return io::Error::new(
+                    error.kind(),
+                    format!("{error}: {}, which describes the table", path.display()),
+                );
+            }
+            error
+        })?;
+        Ok(Box::new(file))
+    }
+}
+
+fn folder_of(target: &Path) -> &Path {
+    target
+        .parent()
+        .filter(|folder| !folder.as_os_str().is_empty())
+        .unwrap_or(Path::new("."))
 }
 
 /// Tells what a format cannot carry; notes on matters of form only to those who ask for them.
@@ -185,10 +435,7 @@ pub(crate) fn write(
             "`-` names no file: expected a path, since what is written may be several files",
         ));
     }
-    let folder = target
-        .parent()
-        .filter(|folder| !folder.as_os_str().is_empty())
-        .unwrap_or(Path::new("."));
+    let folder = folder_of(target);
     fs::create_dir_all(folder)?;
     may_be_written(target, existing)?;
     let (part, file) = part_of(target)?;
@@ -262,44 +509,9 @@ fn sync_folder(folder: &Path) -> io::Result<()> {
     }
 }
 
-/// Writes runs as tidy CSV, and the table's description beside it.
-fn write_csv(target: &Path, existing: Existing, runs: &[Run]) -> io::Result<()> {
-    let schema = schema_beside(target);
-    // Both or none.
-    may_be_written(&schema, existing).map_err(|error| {
-        io::Error::new(
-            error.kind(),
-            format!("{error}: {}, which describes the table", schema.display()),
-        )
-    })?;
-    let mut survey = csv::Survey::new(csv::Options::default());
-    for run in runs {
-        survey.see(run);
-    }
-    let table = survey.table();
-    write(target, existing, |file| {
-        let mut writer = csv::Writer::new(file, &table).map_err(other)?;
-        for run in runs {
-            writer.write(run).map_err(other)?;
-        }
-        writer.finish().map_err(other)?;
-        Ok(())
-    })?;
-    write(&schema, existing, |file| {
-        file.write_all(table.schema().to_json().as_bytes())
-    })
-}
-
 /// `a.csv` has its description in `a.schema.json`.
 fn schema_beside(target: &Path) -> PathBuf {
     target.with_extension("schema.json")
-}
-
-fn other(error: csv::WriteError) -> io::Error {
-    match error {
-        csv::WriteError::Io(error) => error,
-        error => io::Error::other(error),
-    }
 }
 
 #[cfg(test)]

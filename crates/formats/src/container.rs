@@ -184,6 +184,35 @@ fn first_name(bytes: &[u8]) -> Option<&[u8]> {
     bytes.get(30..30 + usize::from(length))
 }
 
+/// The folder in a ZIP that holds a bundle of ours: a bag that says so. Of such a ZIP only the originals below
+/// `FOLDER/data/originals/` are measurements; everything else was written from them.
+#[must_use]
+pub fn bundle(bytes: &[u8]) -> Option<String> {
+    if kind(bytes) != Some(Kind::Zip) {
+        return None;
+    }
+    let mut archive = ZipArchive::new(Cursor::new(bytes)).ok()?;
+    let names: Vec<String> = archive
+        .file_names()
+        .filter_map(|name| Some(name.ok()?.into_owned()))
+        .collect();
+    let folder = names
+        .iter()
+        .find_map(|name| name.strip_suffix("/bag-info.txt"))
+        .filter(|folder| !folder.contains('/'))?
+        .to_owned();
+    let mut said = String::new();
+    let info = archive.by_name(&format!("{folder}/bag-info.txt")).ok()?;
+    info.take(1 << 16).read_to_string(&mut said).ok()?;
+    let ours = said
+        .lines()
+        .any(|line| line.starts_with("Bag-Software-Agent: curvary "));
+    let whole = names
+        .iter()
+        .any(|name| name.strip_prefix(folder.as_str()) == Some("/data/runs.jsonl"));
+    (ours && whole).then_some(folder)
+}
+
 /// The members of a container that stood at `path`, in its order.
 ///
 /// An `Err` is a remark about a member that is not handed out, or about the container; the iterator goes on after it.

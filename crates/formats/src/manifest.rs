@@ -82,7 +82,10 @@ pub struct Manifest {
 /// The schema of `plugin.toml`, as pretty JSON.
 #[must_use]
 pub fn schema() -> String {
-    curvary_record::schema::schema_of::<Description>("A plugin: a reader in a shared library.")
+    curvary_record::schema::schema_of::<Description>(
+        "plugin-v1.json",
+        "A plugin: a reader in a shared library.",
+    )
 }
 
 impl Manifest {

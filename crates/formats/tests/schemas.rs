@@ -18,6 +18,7 @@ fn schemas() -> Vec<(&'static str, String)> {
     all.push(("source-document-v1.json", writers::json::schema()));
     all.push(("layout-v1.json", layout::schema()));
     all.push(("plugin-v1.json", manifest::schema()));
+    all.extend(writers::json_lines::schemas());
     all
 }
 
@@ -34,6 +35,35 @@ fn schemas_are_current() {
             "{} is not current: run with UPDATE_SCHEMAS=1",
             path.display()
         );
+    }
+}
+
+/// What strict validators ask for: an identifier of its own, and no format that the standard does not name.
+#[test]
+fn schemas_are_strict() {
+    fn formats(value: &serde_json::Value, all: &mut Vec<String>) {
+        match value {
+            serde_json::Value::Object(map) => {
+                all.extend(
+                    map.get("format")
+                        .and_then(|format| format.as_str())
+                        .map(str::to_owned),
+                );
+                map.values().for_each(|value| formats(value, all));
+            }
+            serde_json::Value::Array(list) => list.iter().for_each(|value| formats(value, all)),
+            _ => {}
+        }
+    }
+    for (name, text) in schemas() {
+        let schema: serde_json::Value = serde_json::from_str(&text).expect("a schema is JSON");
+        assert_eq!(
+            schema["$id"],
+            format!("https://example.org/curvary/schemas/{name}")
+        );
+        let mut all = Vec::new();
+        formats(&schema, &mut all);
+        assert!(all.is_empty(), "{name}: {all:?}");
     }
 }
 

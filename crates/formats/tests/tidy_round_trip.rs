@@ -88,19 +88,10 @@ fn same(was: &Trace, is: &Trace) -> Result<(), String> {
 
 /// Files of quantities that are none of ours: tidy CSV has no column for them yet that comes home with its own unit, so
 /// they come home with the unit in the name or not at all. One that comes home must be struck from here.
-const OPEN: [&str; 13] = [
+const OPEN: [&str; 4] = [
     "found/fluorescence-small",
-    "found/irradiance",
     "meaning/angle-in-degrees",
-    "meaning/attenuation",
-    "meaning/coefficient-per-metre",
-    "meaning/compound-word-of-a-current",
-    "meaning/cross-section",
-    "meaning/cross-section-molecule",
     "meaning/dose-in-millijoules",
-    "meaning/ellipticity-mdeg",
-    "meaning/irradiance-under-a-symbol",
-    "meaning/molar-coefficient-thousands",
     "meaning/redox-potential",
 ];
 

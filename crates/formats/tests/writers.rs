@@ -216,7 +216,7 @@ fn the_same_quantity_twice_on_a_curve_is_two_columns() {
     trace.y.unit = Unit::CELSIUS;
     let read = written(&[run("a", Technique::UNKNOWN, vec![trace])], Options::default());
     assert_eq!(read.rows[0]["temperature_Cel"], "20");
-    assert_eq!(read.rows[0]["temperature_Cel_2"], "21.5");
+    assert_eq!(read.rows[0]["measured_temperature_Cel"], "21.5");
 }
 
 #[test]
@@ -236,7 +236,7 @@ fn questions_and_saturation_are_told_in_their_rows() {
     let read = written(&[doubtful], Options::default());
     assert_eq!(read.rows[0]["question"], "axis-unknown");
     let marks: Vec<&str> = read.rows.iter().map(|row| row["saturated"].as_str()).collect();
-    assert_eq!(marks, ["", "true", ""]);
+    assert_eq!(marks, ["false", "true", "false"]);
 }
 
 #[test]
@@ -316,6 +316,7 @@ fn unknown_fields_can_be_left_out_and_empty_runs_write_nothing() {
     none.fields.claim("solvent", Claim::text("water", said(1)));
     let options = Options {
         known_fields_only: true,
+        ..Options::default()
     };
     let read = written(&[one, none], options);
     assert!(
@@ -325,6 +326,98 @@ fn unknown_fields_can_be_left_out_and_empty_runs_write_nothing() {
             .any(|head| head == "lamp_hours" || head == "solvent")
     );
     assert_eq!(read.rows.len(), 1);
+}
+
+/// A field that a source calls like a quantity must not take its column, nor one of the table's own.
+#[test]
+fn what_was_measured_keeps_its_name() {
+    let mut one = run("a", Technique::SPECTRUM, vec![spectrum(&[400.0], &[0.1], 1)]);
+    one.fields
+        .claim("Absorbance", Claim::number(0.5, None, "0.5", said(1)));
+    one.fields.claim("absorbance", Claim::text("no", said(1)));
+    one.fields.claim("Source", Claim::text("lamp", said(2)));
+    one.fields.claim("Point", Claim::text("3", said(3)));
+    let read = written(&[one], Options::default());
+    let row = &read.rows[0];
+    assert_eq!(row["absorbance"], "0.1");
+    assert_eq!(row["field_absorbance"], "0.5");
+    assert_eq!(row["field_absorbance_2"], "no");
+    assert_eq!(row["source"], "a.txt");
+    assert_eq!(
+        (row["field_source"].as_str(), row["field_point"].as_str()),
+        ("lamp", "3")
+    );
+}
+
+/// polars takes a column for one of integers by its first rows; `400.` is none, and has as many decimals as `400`.
+#[test]
+fn a_column_of_whole_and_other_numbers_has_a_point_in_each() {
+    let mut first = run(
+        "a",
+        Technique::SPECTRUM,
+        vec![spectrum(&[400.0, 401.0], &[1.0, 2.0], 0)],
+    );
+    first.traces[0].x.decimals = Decimals::uniform(0, 2);
+    first.fields.claim(
+        "temperature",
+        Claim::number(37.0, Some(Unit::CELSIUS), "37", said(1)),
+    );
+    let mut second = run("b", Technique::SPECTRUM, vec![spectrum(&[400.5], &[3.0], 0)]);
+    second.fields.claim(
+        "temperature",
+        Claim::number(36.5, Some(Unit::CELSIUS), "36.5", said(1)),
+    );
+    let read = written(&[first, second], Options::default());
+    let column = |name: &str| -> Vec<&str> { read.rows.iter().map(|row| row[name].as_str()).collect() };
+    assert_eq!(column("wavelength_nm"), ["400.", "401.", "400.5"]);
+    assert_eq!(column("temperature_Cel"), ["37.", "37.", "36.5"]);
+    assert_eq!(column("absorbance"), ["1", "2", "3"]);
+}
+
+#[test]
+fn names_of_runs_are_never_numbers() {
+    let names = ["9e32225530320292", "0123456789012345", "bafd90fc9920124c", "1e5"];
+    let runs = names.map(|name| run(name, Technique::SPECTRUM, vec![spectrum(&[400.0], &[0.1], 1)]));
+    let read = written(&runs, Options::default());
+    let written: Vec<&str> = read.rows.iter().map(|row| row["run"].as_str()).collect();
+    assert_eq!(
+        written,
+        [
+            "run-9e32225530320292",
+            "run-0123456789012345",
+            "bafd90fc9920124c",
+            "run-1e5"
+        ]
+    );
+}
+
+#[test]
+fn what_could_not_be_read_and_all_comments_are_told() {
+    let mut first = run("a", Technique::SPECTRUM, vec![spectrum(&[400.0], &[0.1], 1)]);
+    first.traces[0].absent = 3;
+    first.fields.claim("comment", Claim::text("one", said(1)));
+    first.fields.claim("comment", Claim::text("two", said(2)));
+    let second = run("b", Technique::SPECTRUM, vec![spectrum(&[400.0], &[0.1], 1)]);
+    let read = written(&[first, second], Options::default());
+    assert_eq!(
+        (read.rows[0]["absent"].as_str(), read.rows[1]["absent"].as_str()),
+        ("3", "0")
+    );
+    assert_eq!(read.rows[0]["comment"], "one\ntwo");
+}
+
+#[test]
+fn a_byte_order_mark_on_request() {
+    let one = run("a", Technique::SPECTRUM, vec![spectrum(&[400.0], &[0.1], 1)]);
+    let mut survey = Survey::new(Options {
+        byte_order_mark: true,
+        ..Options::default()
+    });
+    survey.see(&one);
+    let table = survey.table();
+    let mut writer = Writer::new(Vec::new(), &table).unwrap();
+    writer.write(&one).unwrap();
+    assert!(writer.finish().unwrap().starts_with(b"\xEF\xBB\xBFrun,trace,"));
 }
 
 #[test]
@@ -497,9 +590,11 @@ proptest! {
         for trace in &one.traces {
             for ((value, text), x) in trace.y.values.iter().zip(trace.y.texts()).zip(trace.x.texts()) {
                 let row = rows.next().unwrap();
-                prop_assert_eq!(&row["absorbance"], &text);
+                // Beside numbers with decimals a whole one ends with a point.
+                let bare = |cell: &str| cell.strip_suffix('.').unwrap_or(cell).to_owned();
+                prop_assert_eq!(bare(&row["absorbance"]), text);
                 prop_assert_eq!(row["absorbance"].parse::<f64>().unwrap().to_bits(), value.to_bits());
-                prop_assert_eq!(&row["wavelength_nm"], &x);
+                prop_assert_eq!(bare(&row["wavelength_nm"]), x);
                 let cell = &row["sample"];
                 let guarded = cell.trim_start_matches('\'').starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠']);
                 let back = if guarded && cell.starts_with('\'') { &cell[1..] } else { cell };

@@ -147,13 +147,21 @@ pub(crate) fn pieces(
             weight,
         });
     }
+    // Of a bundle of ours only the originals are read: the tables in it were written from them.
+    let originals = container::bundle(&whole).map(|folder| format!("!/{folder}/data/originals/"));
+    let mut any = originals.is_none();
     let mut is_whole = true;
     let mut members = container::members(path.clone(), whole, limits.container).peekable();
     is_whole &= members.peek().is_some();
     for member in members {
         match member {
             Ok(member) if is_hidden(&member.path) => {}
+            Ok(member)
+                if originals
+                    .as_ref()
+                    .is_some_and(|front| !member.path.contains(front)) => {}
             Ok(member) => {
+                any = true;
                 let weight = member.bytes.len() as u64;
                 let piece = Piece {
                     path: member.path,
@@ -167,6 +175,13 @@ pub(crate) fn pieces(
             // Told with the container itself, which then is a source of its own.
             Err(_) => is_whole = false,
         }
+    }
+    if !any {
+        let message = "the bundle was packed without the originals, and only those can be kept in an archive";
+        let why = Diagnostic::error(Code::new("bundle-without-originals"), message).help(
+            "ask for one that was packed with `--originals`; its tables and report can be used as they are",
+        );
+        return each(nowhere(path, None, why));
     }
     // What cannot be unpacked today, or not without its password, is not thrown away.
     (is_whole && !always)

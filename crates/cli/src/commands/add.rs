@@ -86,6 +86,10 @@ impl Add {
                     .say(format_args!("a new archive: {}", opened.archive.root().display()));
             }
             keep(&opened.archive, &desk, &roots, &stop, self.beside, &mut tale)?;
+            let root = opened.archive.root().to_owned();
+            for path in &self.paths {
+                crate::handover::home::take_in(path, &root, tale.screen)?;
+            }
             Some(opened.archive.root().display().to_string())
         };
         tale.progress.end();

@@ -19,7 +19,7 @@ use crate::desk::{self, Complaints, ReadingOptions, Scope};
 use crate::ending::{Failure, Outcome, unusable};
 use crate::output::{Existing, Format, OutputOptions, write};
 use crate::report::{Report, Summary, SummaryShape};
-use crate::screen::{Errors, FAINT, Progress, Screen, Styled};
+use crate::screen::{Errors, FAINT, Progress, Screen, Styled, plural};
 
 /// Read files and folders and write what was read in an open format, without an archive
 ///
@@ -80,6 +80,7 @@ impl Convert {
         let (begun, mut complaints, mut done) = (Instant::now(), Complaints::default(), 0);
         let (limits, errors) = (Limits::default(), screen.errors());
         let mut taken = BTreeSet::new();
+        let mut without_room = 0;
         each_piece(
             &roots,
             &leave_out,
@@ -98,6 +99,11 @@ impl Convert {
                 }
                 complaints.show(&fate, drawn, screen);
                 complaints.lost(&fate, &lost, screen);
+                without_room += u64::from(
+                    fate.remarks
+                        .iter()
+                        .any(|remark| remark.code.as_str() == "not-carried"),
+                );
                 done += 1;
                 progress.at(done, summary.bytes(), begun.elapsed().as_secs_f64());
                 Ok::<(), Failure>(())
@@ -108,6 +114,12 @@ impl Convert {
             report.end()?;
         }
         complaints.end(screen);
+        if without_room > 0 {
+            screen.say(format_args!(
+                "this format had no room for something of {}; `--report FILE` says what",
+                plural(without_room, "file")
+            ));
+        }
         desk::sum_up(&desk, screen);
         let folder = self.out.display().to_string();
         if self.json {
@@ -230,6 +242,7 @@ fn convert(
             let mut fate = Fate::failed(path.as_str(), *why);
             if to == Format::Json {
                 let document = serde_json::json!({
+                    "curvary": curvary_formats::writers::json_lines::Maker::of("source-document-v1.json"),
                     "source": path, "digest": null, "bytes": null, "reader": null, "verdict": fate.verdict,
                     "remarks": fate.remarks, "runs": [],
                 });
@@ -285,8 +298,15 @@ fn target(out: &Path, path: &str, ending: &str) -> PathBuf {
     {
         target.push(part);
     }
+    // A file that has the ending already gets no second one, and cannot meet one that has none.
+    let ended = target
+        .extension()
+        .is_some_and(|own| own.eq_ignore_ascii_case(ending));
+    if ended {
+        target.set_extension("");
+    }
     let mut name = target.into_os_string();
-    name.push(".");
+    name.push(if ended { ".curvary." } else { "." });
     name.push(ending);
     name.into()
 }
@@ -314,6 +334,10 @@ mod tests {
         assert_eq!(
             target(out, "../../b.zip!/../c.txt", "csv"),
             Path::new("/out/b.zip!/c.txt.csv")
+        );
+        assert_eq!(
+            target(out, "leaf 1.CSV", "csv"),
+            Path::new("/out/leaf 1.curvary.csv")
         );
     }
 

@@ -49,7 +49,8 @@ impl Demo {
         };
         tell(
             screen,
-            "Everything in a folder of old exports goes into an archive.",
+            "Everything in a folder of old exports goes into an archive. Some of its files are no measurements, or leave a question \
+             open, on purpose: they are told, and met again at the end.",
         )?;
         act(&in_out(&["add", &data]), screen)?;
         tell(
@@ -63,8 +64,6 @@ impl Demo {
             tell(screen, "Each says where it came from, line by line.")?;
             act(&in_out(&["show", short(&run)]), screen)?;
         }
-        tell(screen, "What is not sure is asked, never guessed.")?;
-        act(&in_out(&["worklist"]), screen)?;
         tell(
             screen,
             "What the runs were made for is computed, with how sure it is, and kept.",
@@ -115,8 +114,52 @@ impl Demo {
         };
         act(&export(&QUERY, "csv", &table), screen)?;
         act(&export(&["technique:spectrum"], "jcamp-dx", &spectra), screen)?;
+        let opened = |name: &str| format!("{out}/exports/{name}");
+        let courses = [QUERY[0], "temperature:37C", "date:2016"];
+        act(
+            &export(&courses, "wide-csv", &opened("for a spreadsheet.csv")),
+            screen,
+        )?;
+        act(&export(&QUERY, "report", &opened("report.html")), screen)?;
+        act(&export(&QUERY, "bundle", &opened("handover.zip")), screen)?;
         tell(screen, "And all of it is still what was committed.")?;
-        act(&in_out(&["verify"]), screen)
+        act(&in_out(&["verify"]), screen)?;
+        tell(
+            screen,
+            "Some of the data are wrong on purpose: what is not sure is asked, never guessed.",
+        )?;
+        let ending = act(&in_out(&["worklist"]), screen)?;
+        tell(screen, "Now open")?;
+        for (name, what) in [
+            (
+                "report.html",
+                "conditions, curves over each other, fits with residuals: in a browser",
+            ),
+            (
+                "for a spreadsheet.csv",
+                "time, and a column for each course: in a spreadsheet",
+            ),
+            ("handover.zip", "what a collaborator is given, with a README"),
+        ] {
+            writeln!(screen, "  {}  {what}", opened(name))?;
+        }
+        tell(screen, "and try")?;
+        for words in [
+            &["find", "temperature:30..40C"][..],
+            &["results", "sample:betanin"],
+            &[
+                "export",
+                "enzyme:phosphatase",
+                "--to",
+                "xlsx",
+                "--out",
+                "phosphatase.xlsx",
+            ],
+        ] {
+            let shown: Vec<String> = in_out(words).iter().map(|word| for_shell(word)).collect();
+            writeln!(screen, "  curvary {}", shown.join(" "))?;
+        }
+        Ok(ending)
     }
 }
 

@@ -5,11 +5,14 @@ use std::path::PathBuf;
 
 use clap::Args;
 use curvary_archive::{Archive, FindOptions};
-use curvary_record::{Code, Diagnostic, RunId, Severity};
+use curvary_formats::writers::export::{ExportError, Subject, Subjects};
+use curvary_record::{Code, Diagnostic, Outcome as Found, Run, RunId, Severity};
 
 use crate::Setting;
 use crate::ending::{Ending, Failure, Outcome};
-use crate::output::{self, Existing, OutputOptions};
+use crate::handover::bundle::{Order, pack};
+use crate::handover::{Gone, LeaveOut};
+use crate::output::{self, Existing, Format, OutputOptions};
 use crate::screen::{ASKED, Screen, Styled, plural};
 
 /// Write runs out of the archive in an open format
@@ -31,6 +34,58 @@ pub(crate) struct Export {
     /// Take the place of a file that is there already
     #[arg(long)]
     replace: bool,
+    #[command(flatten)]
+    handing: Handing,
+}
+
+/// What a bundle or report holds beside the runs.
+#[derive(Debug, Args)]
+struct Handing {
+    /// Leave these fields out, `path` for the paths of files; bundles and reports leave out operator and path anyway
+    #[arg(
+        long,
+        value_name = "FIELD",
+        value_delimiter = ',',
+        help_heading = "Handing over"
+    )]
+    without: Vec<String>,
+    /// Hand these fields over that are left out otherwise
+    #[arg(
+        long,
+        value_name = "FIELD",
+        value_delimiter = ',',
+        help_heading = "Handing over"
+    )]
+    with: Vec<String>,
+    /// Put the files as they came from the instrument into the bundle
+    #[arg(long, help_heading = "Handing over")]
+    originals: bool,
+    /// Title of the bundle or report
+    #[arg(long, value_name = "TEXT", help_heading = "Handing over")]
+    title: Option<String>,
+    /// Licence of the bundle: a name such as CC-BY-4.0, or an address
+    #[arg(long, value_name = "TEXT", help_heading = "Handing over")]
+    licence: Option<String>,
+    /// The day that the bundle says it was packed [default: today]
+    #[arg(long, value_name = "DAY", help_heading = "Handing over")]
+    dated: Option<jiff::civil::Date>,
+}
+
+/// What bundles and reports leave out unless it is asked for: they go to strangers.
+const NOT_FOR_STRANGERS: [&str; 2] = ["operator", "path"];
+
+impl Handing {
+    fn leave_out(&self, to: Format, archive: &Archive) -> LeaveOut {
+        let by_itself: &[&str] = match to {
+            Format::Bundle | Format::Report => &NOT_FOR_STRANGERS,
+            _ => &[],
+        };
+        let settings = archive.settings().leave_out.iter().map(String::as_str);
+        let asked = self.without.iter().map(String::as_str);
+        let with: Vec<&str> = self.with.iter().map(String::as_str).collect();
+        let all = by_itself.iter().copied().chain(settings).chain(asked);
+        LeaveOut::of(all.filter(|name| !with.contains(name)))
+    }
 }
 
 impl Export {
@@ -47,21 +102,24 @@ impl Export {
                 why.help("name another file, or take its place with `--replace`"),
             ));
         }
-        let mut runs = Vec::with_capacity(names.len());
-        let mut asked = Vec::new();
-        for name in &names {
-            let run = archive.run(name.as_str())?.run;
-            if run.in_question() && !self.even_in_question {
-                asked.push(run.id);
-            } else {
-                runs.push(run);
-            }
+        let leave_out = self.handing.leave_out(self.output.to, &archive);
+        if self.handing.originals && !leave_out.is_empty() {
+            let names = leave_out.names().join(",");
+            let why = Diagnostic::error(
+                Code::new("originals-hold-all"),
+                format!("the originals hold what is to be left out: {names}"),
+            );
+            return Err(Failure::wrong(why.help(format!(
+                "hand it over with `--with {names}`, or the runs without `--originals`"
+            ))));
         }
-        if !asked.is_empty() {
-            left_out(&asked, screen);
+        let mut kept = Kept::new(&archive, names, self.even_in_question, leave_out);
+        kept.settle()?;
+        if !kept.asked.is_empty() {
+            left_out(&kept.asked, screen);
         }
-        if runs.is_empty() {
-            let message = if names.is_empty() {
+        if kept.names.is_empty() {
+            let message = if kept.asked.is_empty() {
                 "no run matches"
             } else {
                 "every run that matches is in question"
@@ -74,24 +132,32 @@ impl Export {
                 .help("`curvary find` shows what matches, `curvary worklist` what is in question"),
             ));
         }
-        let remarks = self
-            .output
-            .write(&self.out, Existing::asked(self.replace), &runs)
-            .map_err(|error| Failure::file("write", &self.out, &error))?;
+        let existing = Existing::asked(self.replace);
+        if let Some(words) = kept.gone.words() {
+            screen.say(&words);
+        }
+        let remarks = if self.output.to == Format::Bundle {
+            self.pack(&archive, &mut kept, existing)?
+        } else {
+            self.write(&mut kept, existing)?
+        };
         output::tell(&self.out, &remarks, screen);
-        if remarks.iter().any(|remark| remark.severity == Severity::Error) {
-            return Ok(Ending::Nothing);
+        for remark in remarks
+            .iter()
+            .filter(|remark| remark.code.as_str() == "not-carried")
+        {
+            screen.say(&remark.message);
         }
         writeln!(
             screen,
             "{}, {} to {}",
-            plural(runs.len() as u64, "run"),
-            plural(runs.iter().map(|run| run.points() as u64).sum(), "point"),
+            plural(kept.names.len() as u64, "run"),
+            plural(kept.points, "point"),
             self.out.display()
         )?;
         // What the format could not carry is an error to whoever wants it so.
         let warned = remarks.iter().any(|remark| remark.severity == Severity::Warning);
-        let ending = match Ending::of(runs.len() as u64, asked.len() as u64) {
+        let ending = match Ending::of(kept.names.len() as u64, kept.asked.len() as u64) {
             Ending::Done if setting.strict && warned => Ending::Partly,
             ending => ending,
         };
@@ -99,13 +165,152 @@ impl Export {
     }
 }
 
+impl Export {
+    fn write(&self, kept: &mut Kept<'_>, existing: Existing) -> Result<Vec<Diagnostic>, Failure> {
+        let mut output = self.output.clone();
+        output.title.clone_from(&self.handing.title);
+        output.left_out = kept.gone.words();
+        match output.write_all(&self.out, existing, kept) {
+            Ok(remarks) => Ok(remarks),
+            Err(ExportError::Io(error)) => Err(Failure::file("write", &self.out, &error)),
+            Err(ExportError::Refused(why)) => Err(Failure::nothing(*why)),
+            Err(error @ ExportError::Changed(_)) => {
+                Err(Failure::file("write", &self.out, &std::io::Error::other(error)))
+            }
+        }
+    }
+
+    fn pack(
+        &self,
+        archive: &Archive,
+        kept: &mut Kept<'_>,
+        existing: Existing,
+    ) -> Result<Vec<Diagnostic>, Failure> {
+        let today = || jiff::Timestamp::now().to_string().chars().take(10).collect();
+        let title = self.handing.title.clone();
+        let order = Order {
+            title: title.unwrap_or_else(|| format!("Runs of {}", archive.settings().name)),
+            licence: self.handing.licence.clone(),
+            dated: self.handing.dated.map_or_else(today, |day| day.to_string()),
+            originals: self.handing.originals.then_some(archive),
+            runs: kept.names.len() as u64,
+            points: kept.points,
+        };
+        let gone = kept.gone.clone();
+        pack(&self.out, existing, kept, &gone, &order)
+    }
+}
+
+/// Runs of the archive, read again for every pass; few are kept in memory meanwhile.
+pub(crate) struct Kept<'a> {
+    archive: &'a Archive,
+    /// The runs to write.
+    pub(crate) names: Vec<RunId>,
+    even_in_question: bool,
+    /// Those that are left out, since a person must decide something first.
+    pub(crate) asked: Vec<RunId>,
+    /// Points of all runs to write.
+    pub(crate) points: u64,
+    held: Option<Vec<(Run, Vec<Found>)>>,
+    leave_out: LeaveOut,
+    /// What was left out.
+    gone: Gone,
+}
+
+/// So many points are held between the passes; more are read again.
+const HELD: u64 = 1 << 20;
+
+impl<'a> Kept<'a> {
+    /// Runs by name.
+    pub(crate) fn new(
+        archive: &'a Archive,
+        names: Vec<RunId>,
+        even_in_question: bool,
+        leave_out: LeaveOut,
+    ) -> Self {
+        Self {
+            archive,
+            names,
+            even_in_question,
+            asked: Vec::new(),
+            points: 0,
+            held: Some(Vec::new()),
+            leave_out,
+            gone: Gone::default(),
+        }
+    }
+
+    /// Parts the runs in question from the others.
+    pub(crate) fn settle(&mut self) -> Result<(), Failure> {
+        let mut sure = Vec::with_capacity(self.names.len());
+        for name in std::mem::take(&mut self.names) {
+            let view = self.archive.run(name.as_str())?;
+            if view.run.in_question() && !self.even_in_question {
+                self.asked.push(name);
+                continue;
+            }
+            self.points += view.run.points() as u64;
+            sure.push(name);
+            match &mut self.held {
+                Some(held) if self.points <= HELD => {
+                    held.push(self.leave_out.apply(view.run, view.outcomes, &mut self.gone));
+                }
+                held => {
+                    *held = None;
+                    self.leave_out.apply(view.run, view.outcomes, &mut self.gone);
+                }
+            }
+        }
+        self.names = sure;
+        Ok(())
+    }
+}
+
+impl Subjects for Kept<'_> {
+    fn each(
+        &mut self,
+        take: &mut dyn FnMut(&Subject<'_>) -> Result<(), ExportError>,
+    ) -> Result<(), ExportError> {
+        if let Some(held) = &self.held {
+            return held
+                .iter()
+                .try_for_each(|(run, results)| take(&Subject { run, results }));
+        }
+        for name in &self.names {
+            let view = self.archive.run(name.as_str()).map_err(|error| {
+                ExportError::Refused(match Failure::from(error) {
+                    Failure::Told { why, .. } => why,
+                    Failure::Closed => Box::new(Diagnostic::error(
+                        Code::new("file-unusable"),
+                        "the archive was closed",
+                    )),
+                })
+            })?;
+            let (run, results) = self
+                .leave_out
+                .apply(view.run, view.outcomes, &mut Gone::default());
+            take(&Subject {
+                run: &run,
+                results: &results,
+            })?;
+        }
+        Ok(())
+    }
+}
+
 /// The runs that the words name: a run's name or a beginning of it each, else one query together.
 pub(crate) fn chosen(archive: &Archive, what: &[String]) -> Result<Vec<RunId>, Failure> {
-    let looks_like_name =
-        |word: &String| word.len() >= 4 && word.bytes().all(|byte| byte.is_ascii_hexdigit());
+    // A name as tables have it where it would read as a number.
+    fn bare(word: &str) -> &str {
+        word.strip_prefix("run-").unwrap_or(word)
+    }
+    let looks_like_name = |word: &String| {
+        let word = bare(word);
+        word.len() >= 4 && word.bytes().all(|byte| byte.is_ascii_hexdigit())
+    };
     if what.iter().all(looks_like_name) {
         let names: Result<Vec<RunId>, curvary_archive::Error> =
-            what.iter().map(|word| archive.resolve(word)).collect();
+            what.iter().map(|word| archive.resolve(bare(word))).collect();
         match names {
             Ok(names) => return Ok(names),
             // A word such as `cafe` may be meant as a word.

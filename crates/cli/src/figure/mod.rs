@@ -164,7 +164,7 @@ impl Figure {
         std::fs::write(path, self.bytes(kind, size)?).map_err(|error| Failure::file("write", path, &error))
     }
 
-    fn bytes(&self, kind: Kind, size: Size) -> Result<Vec<u8>, Failure> {
+    pub(crate) fn bytes(&self, kind: Kind, size: Size) -> Result<Vec<u8>, Failure> {
         load_font();
         let sheet = size.sheet();
         let mut text = String::new();

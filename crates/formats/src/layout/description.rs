@@ -156,7 +156,7 @@ fn one() -> Spanned<usize> {
 /// The schema of layout files, as pretty JSON.
 #[must_use]
 pub fn schema() -> String {
-    curvary_record::schema::schema_of::<Description>("A layout: one shape of text export.")
+    curvary_record::schema::schema_of::<Description>("layout-v1.json", "A layout: one shape of text export.")
 }
 
 /// What is wrong with a layout, and where.

@@ -11,7 +11,7 @@ use curvary_record::{
     Run, RunId, SourceRef, Technique, Trace, Unit, Value, ValueKind, known_field,
 };
 
-use crate::writers::csv::unguarded;
+use crate::writers::csv::{name_of_run, unguarded, unit_of};
 use crate::{Card, Glimpse, Reader, Reading, Recognition, Source};
 
 /// The reader of tidy CSV.
@@ -67,6 +67,7 @@ enum Role {
     Question,
     Source,
     Saturated,
+    Absent,
     /// A coordinate or a field with a number, and which of its numbers.
     Number(String, Option<Unit>, Part),
     Words(String),
@@ -82,6 +83,8 @@ enum Part {
     To,
     PlusMinus,
     Stated,
+    /// Of a field of the source's own that bears the name of a quantity.
+    Own,
 }
 
 /// Quantities that run along curves or are held along them; other numbers are fields.
@@ -182,7 +185,7 @@ fn read(source: &Source, card: &Card) -> Reading {
                 .help("the schema beside the table names the unit; the run's original, or its JSON, can be read instead"),
             );
         }
-        let (run, trace) = (&cells[run_at], &cells[trace_at]);
+        let (run, trace) = (name_of_run(&cells[run_at]), &cells[trace_at]);
         // Somebody may have sorted the rows: they belong together by their names, wherever they stand.
         let key = (run.to_owned(), trace.to_owned());
         let (in_run, in_trace) = *places.entry(key).or_insert_with(|| {
@@ -226,8 +229,9 @@ fn roles(head: &csv::StringRecord) -> Vec<Role> {
             "question" => Role::Question,
             "source" => Role::Source,
             "saturated" => Role::Saturated,
+            "absent" => Role::Absent,
             _ if at > source_at => {
-                let (quantity, unit) = named_with_unit(name);
+                let (quantity, unit) = named_with_unit(name.strip_prefix("measured_").unwrap_or(name), true);
                 let unit = unit.unwrap_or(match quantity.as_str() {
                     "absorbance" => Unit::ABSORBANCE,
                     "ph" => Unit::PH,
@@ -270,11 +274,18 @@ fn field_or_coordinate(name: &str) -> Role {
     if let Some(key) = in_words.filter(|key| known_field(key).is_some()) {
         return Role::Words(key);
     }
+    if let Some(own) = name.strip_prefix("field_") {
+        let (key, unit) = named_with_unit(own, false);
+        return match unit {
+            Some(_) => Role::Number(key, unit, Part::Own),
+            None => Role::Words(key),
+        };
+    }
     let (stated, rest) = match name.strip_prefix("stated_") {
         Some(rest) => (true, rest),
         None => (false, name),
     };
-    let (key, unit) = named_with_unit(rest);
+    let (key, unit) = named_with_unit(rest, false);
     for (end, part) in [
         ("-from", Part::From),
         ("-to", Part::To),
@@ -297,19 +308,33 @@ fn field_or_coordinate(name: &str) -> Role {
 
 /// The quantity or field that a column's name begins with, and the unit with which it ends: the longest end that is a
 /// unit's form in names, in front of which a known name stands, else the longest at all.
-fn named_with_unit(name: &str) -> (String, Option<Unit>) {
+///
+/// Behind what was `measured`, and behind a known name, a unit may have any form; behind a name of the source's own only
+/// a usual one, since `lamp_h` may be a lamp's name.
+fn named_with_unit(name: &str, measured: bool) -> (String, Option<Unit>) {
     let key = |name: &str| name.replace('_', "-");
     let known = |name: &str| {
         let key = key(name);
         known_field(&key).is_some() || COORDINATES.contains(&key.as_str()) || MEASURED.contains(&key.as_str())
     };
     let cuts = name.char_indices().filter(|&(_, sign)| sign == '_');
-    let parted: Vec<(&str, &Unit)> = cuts
-        .filter_map(|(at, _)| Some((&name[..at], forms().get(&name[at + 1..])?)))
+    let fronts = ["_from", "_to", "_plus_minus"];
+    let parted: Vec<(&str, Unit)> = cuts
+        .filter_map(|(at, _)| {
+            let (front, form) = (&name[..at], &name[at + 1..]);
+            let unit = forms().get(form).cloned().or_else(|| {
+                let part = fronts
+                    .iter()
+                    .find_map(|end| front.strip_suffix(end))
+                    .unwrap_or(front);
+                (measured || known(part)).then(|| unit_of(form)).flatten()
+            });
+            Some((front, unit?))
+        })
         .collect();
     let best = parted.iter().find(|(front, _)| known(front)).or(parted.first());
     match best {
-        Some((front, unit)) if !known(name) => (key(front), Some((*unit).clone())),
+        Some((front, unit)) if !known(name) => (key(front), Some(unit.clone())),
         _ => (key(name), None),
     }
 }
@@ -347,12 +372,11 @@ fn forms() -> &'static BTreeMap<String, Unit> {
             "g/dL",
             "mg/dL",
             "g/kg",
-            "%{v/v}",
+            "%",
             "U",
             "kat/L",
             "nkat/L",
             "ukat/L",
-            "%",
             "Cel",
             "K",
             "[degF]",
@@ -416,6 +440,11 @@ fn forms() -> &'static BTreeMap<String, Unit> {
     })
 }
 
+/// A number's text without the point that only tells programs that its column is not one of integers.
+fn whole(text: &str) -> &str {
+    text.strip_suffix('.').unwrap_or(text)
+}
+
 /// A number with its count of decimals.
 fn number(text: &str) -> Option<(f64, u8)> {
     let value: f64 = text.parse().ok().filter(|value: &f64| value.is_finite())?;
@@ -456,6 +485,11 @@ fn run(source: &Source, card: &Card, roles: &[Role], ordinal: usize, name: &str,
                 technique = known.unwrap_or(Technique::UNKNOWN);
             }
             Role::Source => fields.claim("source-path", Claim::text(text, origin())),
+            Role::Words(key) if key == "comment" && same_throughout(traces, at) => {
+                for line in text.split('\n').filter(|line| !line.is_empty()) {
+                    fields.claim(key.as_str(), Claim::text(line, origin()));
+                }
+            }
             Role::Words(key) if same_throughout(traces, at) => {
                 fields.claim(key.as_str(), Claim::text(text, origin()))
             }
@@ -465,13 +499,16 @@ fn run(source: &Source, card: &Card, roles: &[Role], ordinal: usize, name: &str,
                 readings: Vec::new(),
                 labels: Vec::new(),
             }),
-            Role::Number(key, unit, part) if !is_coordinate(key) || *part == Part::Stated => {
+            Role::Number(key, unit, part)
+                if !is_coordinate(key) || matches!(part, Part::Stated | Part::Own) =>
+            {
                 let Some((value, _)) = number(text).filter(|_| same_throughout(traces, at)) else {
                     continue;
                 };
                 match part {
-                    Part::Value | Part::Stated => {
-                        let mut claim = Claim::number(value, unit.clone(), text, origin());
+                    Part::Value | Part::Stated | Part::Own => {
+                        let unit = unit.clone().or_else(|| (key == "ph").then_some(Unit::PH));
+                        let mut claim = Claim::number(value, unit, whole(text), origin());
                         claim.plus_minus = errors.get(key.as_str()).copied();
                         fields.claim(key.as_str(), claim);
                     }
@@ -565,10 +602,18 @@ fn trace(
         "rate-series" => "concentration",
         _ => "wavelength",
     };
+    // A quantity that is none of ours stands under its own name: its column is the one that changes along the curve.
+    let own_axis = roles.iter().enumerate().find_map(|(at, role)| match role {
+        Role::Words(key) if changes(at) && rows.iter().all(|row| number(&row.cells[at]).is_some()) => {
+            Some((at, named_with_unit(&key.replace('-', "_"), true)))
+        }
+        _ => None,
+    });
     let x = numbers
         .iter()
         .copied()
         .find(|&(at, _, _)| changes(at))
+        .or_else(|| own_axis.as_ref().map(|(at, (key, unit))| (*at, key, unit)))
         .or_else(|| numbers.iter().copied().find(|(_, key, _)| *key == usual))
         .or_else(|| numbers.iter().copied().find(|(_, key, _)| is_coordinate(key)));
     let y = roles.iter().enumerate().find_map(|(at, role)| match role {
@@ -661,18 +706,20 @@ fn trace(
         }
         match role {
             Role::Label => trace.label = Some(text.to_owned()),
+            Role::Absent => trace.absent += text.parse::<u32>().unwrap_or(0),
             Role::Number(key, unit, Part::Value) if is_coordinate(key) && !changes(at) => {
                 if let Some((value, _)) = number(text) {
                     let unit = unit.clone().unwrap_or(Unit::ONE);
                     let mut held = Coordinate::new(Quantity::named(key.clone()), unit, value);
-                    held.raw = Some(text.to_owned());
+                    held.raw = Some(whole(text).to_owned());
                     held.line = u32::try_from(first.line).ok();
                     trace.held.push(held);
                 }
             }
-            Role::Number(key, unit, Part::Value) if !same_throughout(all, at) && !changes(at) => {
+            Role::Number(key, unit, Part::Value | Part::Own) if !same_throughout(all, at) && !changes(at) => {
                 if let Some((value, _)) = number(text) {
-                    let claim = Claim::number(value, unit.clone(), text, Origin::Source(place()));
+                    let unit = unit.clone().or_else(|| (key == "ph").then_some(Unit::PH));
+                    let claim = Claim::number(value, unit, whole(text), Origin::Source(place()));
                     trace.fields.claim(key.as_str(), claim);
                 }
             }

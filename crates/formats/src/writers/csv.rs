@@ -31,27 +31,43 @@
 //!
 //! **Columns.** `run`, `trace` (from 0, as in the JSON), `sample`, `technique`; then the coordinates, such as
 //! `wavelength_nm` and `time_s`, whether they run along the curve or are held; then every field of the runs; then
-//! `label`, `point`, `question`, `source`; last what was measured, such as `absorbance`. Runs that differ in a unit fill
-//! different columns: nothing is converted. What is known of a curve goes before what is known of its run; where a
+//! `label`, `point`, `absent`, `question`, `source`; last what was measured, such as `absorbance`, and `saturated`. Runs
+//! that differ in a unit fill different columns: nothing is converted here (see [`super::units`]). What was measured keeps
+//! its name whatever else bears it: a field that a source happens to call `Absorbance` is `field_absorbance`. What is known of a curve goes before what is known of its run; where a
 //! curve has its own coordinate and the run states a different one (a jacket at 37 °C, a logged 36.8 °C), the latter
 //! stands under `stated_…`.
+//!
+//! **Numbers.** In a column of whole and of other numbers the whole ones end with a point (`400.`), which keeps their
+//! count of decimals and yet makes no program take the column for one of integers by its first rows. A run's name that
+//! reads as a number is written with `run-` in front ([`run_name`]).
 //!
 //! **Formulas.** A text that a spreadsheet would run as a formula (it begins with `=`, `+`, `-`, `@`, a tab or a line
 //! end) gets an apostrophe in front; so does one that begins with apostrophes before such a sign, so that taking one
 //! off always gives the text back. The schema tells which columns have such cells. Numbers are never touched.
 
+mod columns;
+mod entries;
 mod origins;
+mod rows;
+mod unit_form;
 
+use std::borrow::{Borrow, Cow};
 use std::collections::BTreeMap;
 use std::fmt;
 use std::io::{self, Write};
 
-use curvary_record::{Column, Decimals, Fields, Numbers, Run, Trace, Unit, Value, ValueKind, known_field};
+use curvary_record::{Column, Decimals, Numbers, Run, RunId, Trace, Unit};
 
-use super::digits::{Digits, as_written};
-use super::table_schema::{ColumnType, TableField, TableSchema};
+use super::digits::Digits;
+use super::table_schema::{TableField, TableSchema};
+
+use columns::{describe, heads, plain_name, rank};
+use entries::groups;
+
+pub(crate) use unit_form::unit_of;
 
 pub use origins::Origins;
+pub use rows::Content;
 
 /// Rows are handed on in blocks of about this many bytes.
 const BLOCK: usize = 1 << 16;
@@ -59,8 +75,26 @@ const BLOCK: usize = 1 << 16;
 /// What a table holds.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Options {
+    /// What a row is.
+    pub rows: Rows,
+    /// Begin with a byte-order mark, by which some spreadsheets know that a file is UTF-8.
+    pub byte_order_mark: bool,
     /// Leave out the fields that are kept under the sources' own spellings.
     pub known_fields_only: bool,
+}
+
+/// What a row of a table is.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Rows {
+    /// A point, with everything that is known of it: the one tidy table.
+    #[default]
+    Tidy,
+    /// A run, with its fields: the first of three tables.
+    Runs,
+    /// A curve, with what is held along it: the second.
+    Curves,
+    /// A point with its place in its curve, and nothing else: the third.
+    Points,
 }
 
 /// Why rows could not be written.
@@ -117,13 +151,33 @@ enum Variable {
         /// The UCUM code; all pure numbers have `1`.
         unit: Option<String>,
         part: Part,
+        standing: Standing,
     },
     Words(String),
     Label,
     Point,
+    Absent,
     Question,
     Source,
     Saturated,
+    Digest,
+    Reader,
+    RunsOver,
+    Measures,
+    Count,
+    Position,
+}
+
+/// What a number is to its curve. Numbers of one name and different standing never share a column: a field that a
+/// source happens to call `absorbance` is not what was measured.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Standing {
+    /// A coordinate, or a field that is known by this name.
+    Condition,
+    /// What was measured.
+    Measured,
+    /// A field under its source's own spelling.
+    Own,
 }
 
 /// Which of the numbers of one name.
@@ -150,32 +204,31 @@ enum Cell {
         guarded: bool,
     },
     Saturated,
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Role {
-    Field,
-    Coordinate,
-    Measured,
+    /// The point's place in its curve.
+    Position,
 }
 
 /// A variable of a row with its content, and how it came in.
 struct Entry {
     variable: Variable,
     cell: Cell,
-    role: Role,
+    /// Whether it runs along a curve or is held along it.
+    coordinate: bool,
     /// The unit as it was, before all pure numbers became one.
     unit: Option<Unit>,
 }
 
 /// What the survey learnt about a variable.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 struct Seen {
     coordinate: bool,
-    measured: bool,
     unit: Option<Unit>,
     all_dates: bool,
     guarded: bool,
+    /// Some numbers are written without decimals.
+    whole: bool,
+    /// Some numbers have decimals, or more digits than an integer of 64 bits.
+    fractional: bool,
 }
 
 /// The first pass: which columns do the runs fill?
@@ -197,54 +250,50 @@ impl Survey {
 
     /// Looks at one run. The numbers of its curves are not touched.
     pub fn see(&mut self, run: &Run) {
-        let of_run = run_entries(run, self.options);
-        for (index, trace) in run.traces.iter().enumerate().filter(|(_, t)| !t.is_empty()) {
-            let own = trace_entries(index, trace, &of_run, self.options);
-            for entry in of_run.iter().chain(&own) {
-                self.note(entry);
+        let (of_run, groups) = groups(run, self.options);
+        for group in &groups {
+            for entry in of_run.iter().chain(&group.own) {
+                let (whole, fractional) = match (&entry.cell, group.trace) {
+                    (Cell::X, Some(trace)) => form_of(&trace.x),
+                    (Cell::Y, Some(trace)) => form_of(&trace.y),
+                    (Cell::Number(_, text), _) => (!has_point(text.as_bytes()), has_point(text.as_bytes())),
+                    _ => (false, false),
+                };
+                self.note(entry, whole, fractional);
             }
         }
     }
 
-    fn note(&mut self, entry: &Entry) {
+    fn note(&mut self, entry: &Entry, whole: bool, fractional: bool) {
         let (dated, guarded) = match &entry.cell {
             Cell::Text(text) => (is_date(text), runs_as_formula(text)),
             Cell::Name { guarded } => (false, *guarded),
             _ => (false, false),
         };
-        if let Some(seen) = self.seen.get_mut(&entry.variable) {
-            seen.coordinate |= entry.role == Role::Coordinate;
-            seen.measured |= entry.role == Role::Measured;
-            seen.all_dates &= dated;
-            seen.guarded |= guarded;
-            if seen.unit != entry.unit {
-                seen.unit = Some(Unit::ONE);
+        let new = Seen {
+            coordinate: entry.coordinate,
+            unit: entry.unit.clone(),
+            all_dates: dated,
+            guarded,
+            whole,
+            fractional,
+        };
+        match self.seen.get_mut(&entry.variable) {
+            Some(seen) => seen.add(new),
+            None => {
+                self.seen.insert(entry.variable.clone(), new);
             }
-        } else {
-            let seen = Seen {
-                coordinate: entry.role == Role::Coordinate,
-                measured: entry.role == Role::Measured,
-                unit: entry.unit.clone(),
-                all_dates: dated,
-                guarded,
-            };
-            self.seen.insert(entry.variable.clone(), seen);
         }
     }
 
     /// Adds what another survey saw, so that the first pass can be shared out.
     pub fn merge(&mut self, other: Self) {
         for (variable, theirs) in other.seen {
-            if let Some(ours) = self.seen.get_mut(&variable) {
-                ours.coordinate |= theirs.coordinate;
-                ours.measured |= theirs.measured;
-                ours.all_dates &= theirs.all_dates;
-                ours.guarded |= theirs.guarded;
-                if ours.unit != theirs.unit {
-                    ours.unit = Some(Unit::ONE);
+            match self.seen.get_mut(&variable) {
+                Some(ours) => ours.add(theirs),
+                None => {
+                    self.seen.insert(variable, theirs);
                 }
-            } else {
-                self.seen.insert(variable, theirs);
             }
         }
     }
@@ -254,38 +303,73 @@ impl Survey {
     pub fn table(&self) -> Table {
         let mut found: Vec<(&Variable, &Seen)> = self.seen.iter().collect();
         found.sort_by_cached_key(|(variable, seen)| (rank(variable, seen), (*variable).clone()));
-        let mut columns: Vec<TableField> = Vec::with_capacity(found.len());
-        let mut index = BTreeMap::new();
-        // An empty archive still gives a table with a head.
-        for (at, (variable, seen)) in found.iter().enumerate() {
-            let mut field = describe(variable, seen);
-            let plain = field.name.clone();
-            let mut count = 2;
-            while columns.iter().any(|c| c.name.eq_ignore_ascii_case(&field.name)) {
-                field.name = format!("{plain}_{count}");
-                count += 1;
-            }
-            columns.push(field);
-            index.insert((*variable).clone(), at);
+        let empty = Seen::default();
+        if found.is_empty() {
+            // An empty archive still gives a table with a head.
+            found.extend(
+                [Variable::RUN, Variable::TRACE, Variable::TECHNIQUE].map(|variable| (variable, &empty)),
+            );
         }
-        if columns.is_empty() {
-            for variable in [Variable::Run, Variable::Trace, Variable::Technique] {
-                let seen = Seen {
-                    coordinate: false,
-                    measured: false,
-                    unit: None,
-                    all_dates: false,
-                    guarded: false,
-                };
-                columns.push(describe(&variable, &seen));
-            }
-        }
+        let heads = heads(&found);
+        let columns = found
+            .iter()
+            .zip(heads)
+            .map(|((variable, seen), head)| describe(variable, seen, head))
+            .collect();
+        let place = |wanted: &Variable| found.iter().position(|(variable, _)| *variable == wanted);
         Table {
             options: self.options,
             columns,
-            index,
+            dotted: found
+                .iter()
+                .map(|(_, seen)| seen.whole && seen.fractional)
+                .collect(),
+            saturated: place(&Variable::Saturated),
+            absent: place(&Variable::Absent),
+            nothing_absent: Cell::Text("0".to_owned()),
+            index: found
+                .iter()
+                .enumerate()
+                .map(|(at, (variable, _))| ((*variable).clone(), at))
+                .collect(),
         }
     }
+}
+
+impl Seen {
+    fn add(&mut self, other: Self) {
+        self.coordinate |= other.coordinate;
+        self.all_dates &= other.all_dates;
+        self.guarded |= other.guarded;
+        self.whole |= other.whole;
+        self.fractional |= other.fractional;
+        if self.unit != other.unit {
+            self.unit = Some(Unit::ONE);
+        }
+    }
+}
+
+/// Whether numbers of a column are written without decimals, and whether some are written with them.
+fn form_of(column: &Column) -> (bool, bool) {
+    let huge = |value: f64| value.abs() >= 1e15;
+    if column.values.iter().any(|&value| huge(value)) {
+        return (true, true);
+    }
+    if column.decimals.len() < column.values.len() {
+        let whole = column.values.iter().any(|value| value.fract() == 0.0);
+        return (whole, column.values.iter().any(|value| value.fract() != 0.0));
+    }
+    match column.decimals.single() {
+        Some(digits) => (digits == 0, digits > 0),
+        None => (
+            column.decimals.iter().any(|digits| digits == 0),
+            column.decimals.iter().any(|digits| digits > 0),
+        ),
+    }
+}
+
+fn has_point(text: &[u8]) -> bool {
+    text.contains(&b'.')
 }
 
 /// The columns of a table.
@@ -293,6 +377,12 @@ impl Survey {
 pub struct Table {
     options: Options,
     columns: Vec<TableField>,
+    /// Columns of whole and of other numbers: the whole ones end with a point there, so that no program takes the
+    /// column for one of integers by its first rows.
+    dotted: Vec<bool>,
+    saturated: Option<usize>,
+    absent: Option<usize>,
+    nothing_absent: Cell,
     index: BTreeMap<Variable, usize>,
 }
 
@@ -307,12 +397,48 @@ impl Table {
     pub fn schema(&self) -> TableSchema {
         TableSchema::new(self.columns.clone())
     }
+
+    /// A row before it is filled. A mark that some curve has is said of all: an empty cell would say that nothing is
+    /// known.
+    fn base(&self) -> Vec<Option<&Cell>> {
+        let mut base = vec![None; self.columns.len()];
+        if let Some(at) = self.saturated {
+            base[at] = Some(&Cell::Saturated);
+        }
+        if let Some(at) = self.absent {
+            base[at] = Some(&self.nothing_absent);
+        }
+        base
+    }
+
+    /// Fills a row with entries.
+    fn row<'c>(
+        &self,
+        run: &Run,
+        mut row: Vec<Option<&'c Cell>>,
+        entries: &'c [Entry],
+    ) -> Result<Vec<Option<&'c Cell>>, WriteError> {
+        for entry in entries {
+            let Some(&at) = self.index.get(&entry.variable) else {
+                // A run without points fills no row and was not surveyed.
+                if run.points() == 0 {
+                    continue;
+                }
+                return Err(WriteError::NotSurveyed {
+                    run: run.id.to_string(),
+                    column: plain_name(&entry.variable),
+                });
+            };
+            row[at] = Some(&entry.cell);
+        }
+        Ok(row)
+    }
 }
 
 /// Writes the rows of a [`Table`].
-pub struct Writer<'t, W: Write> {
+pub struct Writer<W: Write, T: Borrow<Table> + Clone> {
     out: W,
-    table: &'t Table,
+    table: T,
     block: Vec<u8>,
     digits: Digits,
     axis: Option<AxisText>,
@@ -322,6 +448,7 @@ pub struct Writer<'t, W: Write> {
 struct AxisText {
     values: Numbers,
     decimals: Decimals,
+    dotted: bool,
     text: Vec<u8>,
     ends: Vec<usize>,
 }
@@ -329,20 +456,26 @@ struct AxisText {
 /// A row is these pieces one after another.
 enum Piece {
     Same(std::ops::Range<usize>),
-    X,
-    Y,
+    /// With whether whole numbers end with a point.
+    X(bool),
+    Y(bool),
     Name,
     Saturated,
+    Position,
 }
 
-impl<'t, W: Write> Writer<'t, W> {
+impl<W: Write, T: Borrow<Table> + Clone> Writer<W, T> {
     /// Writes the head.
     ///
     /// # Errors
     /// When `out` cannot be written.
-    pub fn new(out: W, table: &'t Table) -> Result<Self, WriteError> {
+    pub fn new(out: W, table: T) -> Result<Self, WriteError> {
+        let columns: &Table = table.borrow();
         let mut block = Vec::with_capacity(BLOCK + BLOCK / 4);
-        for (at, column) in table.columns.iter().enumerate() {
+        if columns.options.byte_order_mark {
+            block.extend_from_slice("\u{FEFF}".as_bytes());
+        }
+        for (at, column) in columns.columns.iter().enumerate() {
             if at > 0 {
                 block.push(b',');
             }
@@ -364,52 +497,48 @@ impl<'t, W: Write> Writer<'t, W> {
     /// When `out` cannot be written, or the run was not seen by the survey; then no row of the offending curve is
     /// written.
     pub fn write(&mut self, run: &Run) -> Result<u64, WriteError> {
-        let of_run = run_entries(run, self.table.options);
-        let base = self.row(run, vec![None; self.table.columns.len()], &of_run)?;
+        let table = self.table.clone();
+        let table: &Table = table.borrow();
+        let (of_run, groups) = groups(run, table.options);
+        let base = table.row(run, table.base(), &of_run)?;
         let mut rows = 0;
-        for (index, trace) in run.traces.iter().enumerate().filter(|(_, t)| !t.is_empty()) {
-            let own = trace_entries(index, trace, &of_run, self.table.options);
-            let row = self.row(run, base.clone(), &own)?;
-            self.write_trace(trace, &row, run.traces.len() > 1)?;
-            rows += trace.len() as u64;
+        for group in &groups {
+            let row = table.row(run, base.clone(), &group.own)?;
+            match group.trace {
+                Some(trace) => {
+                    self.write_trace(trace, pieces(&row, &table.dotted), run.traces.len() > 1)?;
+                    rows += trace.len() as u64;
+                }
+                None => {
+                    let (_, same) = pieces(&row, &table.dotted);
+                    self.block.extend_from_slice(&same);
+                    self.hand_on()?;
+                    rows += 1;
+                }
+            }
         }
         Ok(rows)
     }
 
-    /// Fills a row with entries.
-    fn row<'c>(
-        &self,
-        run: &Run,
-        mut row: Vec<Option<&'c Cell>>,
-        entries: &'c [Entry],
-    ) -> Result<Vec<Option<&'c Cell>>, WriteError> {
-        for entry in entries {
-            let Some(&at) = self.table.index.get(&entry.variable) else {
-                // A run without points fills no row and was not surveyed.
-                if run.points() == 0 {
-                    continue;
-                }
-                return Err(WriteError::NotSurveyed {
-                    run: run.id.to_string(),
-                    column: plain_name(&entry.variable),
-                });
-            };
-            row[at] = Some(&entry.cell);
+    fn hand_on(&mut self) -> io::Result<()> {
+        if self.block.len() >= BLOCK {
+            self.out.write_all(&self.block)?;
+            self.block.clear();
         }
-        Ok(row)
+        Ok(())
     }
 
     fn write_trace(
         &mut self,
         trace: &Trace,
-        row: &[Option<&Cell>],
+        (pieces, same): (Vec<Piece>, Vec<u8>),
         axis_shared: bool,
     ) -> Result<(), WriteError> {
-        let (pieces, same) = pieces(row);
+        let dotted = pieces.iter().any(|piece| matches!(piece, Piece::X(true)));
         if axis_shared {
-            self.keep_axis(&trace.x);
+            self.keep_axis(&trace.x, dotted);
         }
-        let kept = self.axis.as_ref().filter(|axis| axis.is_of(&trace.x));
+        let kept = self.axis.as_ref().filter(|axis| axis.is_of(&trace.x, dotted));
         let mut x_decimals = trace.x.decimals.iter();
         let mut y_decimals = trace.y.decimals.iter();
         let mut saturated = trace.saturated.clone();
@@ -420,24 +549,24 @@ impl<'t, W: Write> Writer<'t, W> {
             for piece in &pieces {
                 match piece {
                     Piece::Same(range) => self.block.extend_from_slice(&same[range.clone()]),
-                    Piece::X => match kept {
+                    Piece::X(dotted) => match kept {
                         Some(axis) => self.block.extend_from_slice(axis.get(at)),
-                        None => self.digits.push(&mut self.block, x, x_digits),
+                        None => push_number(&mut self.digits, &mut self.block, x, x_digits, *dotted),
                     },
-                    Piece::Y => self.digits.push(&mut self.block, y, y_digits),
+                    Piece::Y(dotted) => push_number(&mut self.digits, &mut self.block, y, y_digits, *dotted),
                     Piece::Name => {
                         if let Some(name) = trace.row_names.get(at) {
                             push_text(&mut self.block, name);
                         }
                     }
+                    Piece::Position => self.digits.push(&mut self.block, at as f64, Some(0)),
                     Piece::Saturated => {
                         let mut marked = false;
                         while saturated.next_if(|&point| point as usize <= at).is_some() {
                             marked = true;
                         }
-                        if marked {
-                            self.block.extend_from_slice(b"true");
-                        }
+                        self.block
+                            .extend_from_slice(if marked { b"true" } else { b"false" });
                     }
                 }
             }
@@ -450,20 +579,21 @@ impl<'t, W: Write> Writer<'t, W> {
     }
 
     /// Keeps the text of an axis, since the next curve probably runs over it too.
-    fn keep_axis(&mut self, x: &Column) {
-        if self.axis.as_ref().is_some_and(|axis| axis.is_of(x)) {
+    fn keep_axis(&mut self, x: &Column, dotted: bool) {
+        if self.axis.as_ref().is_some_and(|axis| axis.is_of(x, dotted)) {
             return;
         }
         let mut text = Vec::with_capacity(x.values.len() * 8);
         let mut ends = Vec::with_capacity(x.values.len());
         let mut decimals = x.decimals.iter();
         for &value in x.values.iter() {
-            self.digits.push(&mut text, value, decimals.next());
+            push_number(&mut self.digits, &mut text, value, decimals.next(), dotted);
             ends.push(text.len());
         }
         self.axis = Some(AxisText {
             values: x.values.clone(),
             decimals: x.decimals.clone(),
+            dotted,
             text,
             ends,
         });
@@ -481,8 +611,8 @@ impl<'t, W: Write> Writer<'t, W> {
 }
 
 impl AxisText {
-    fn is_of(&self, x: &Column) -> bool {
-        self.values.is_shared_with(&x.values) && self.decimals == x.decimals
+    fn is_of(&self, x: &Column, dotted: bool) -> bool {
+        self.dotted == dotted && self.values.is_shared_with(&x.values) && self.decimals == x.decimals
     }
 
     #[inline]
@@ -492,8 +622,17 @@ impl AxisText {
     }
 }
 
+#[inline]
+fn push_number(digits: &mut Digits, out: &mut Vec<u8>, value: f64, decimals: Option<u8>, dotted: bool) {
+    let start = out.len();
+    digits.push(out, value, decimals);
+    if dotted && !has_point(&out[start..]) {
+        out.push(b'.');
+    }
+}
+
 /// The pieces of a row, and the bytes that are the same in every row.
-fn pieces(row: &[Option<&Cell>]) -> (Vec<Piece>, Vec<u8>) {
+fn pieces(row: &[Option<&Cell>], dotted: &[bool]) -> (Vec<Piece>, Vec<u8>) {
     let (mut pieces, mut same) = (Vec::new(), Vec::new());
     let mut start = 0;
     for (at, cell) in row.iter().enumerate() {
@@ -508,12 +647,16 @@ fn pieces(row: &[Option<&Cell>]) -> (Vec<Piece>, Vec<u8>) {
             }
             Some(Cell::Number(_, text)) => {
                 same.extend_from_slice(text.as_bytes());
+                if dotted[at] && !has_point(text.as_bytes()) {
+                    same.push(b'.');
+                }
                 continue;
             }
-            Some(Cell::X) => Piece::X,
-            Some(Cell::Y) => Piece::Y,
+            Some(Cell::X) => Piece::X(dotted[at]),
+            Some(Cell::Y) => Piece::Y(dotted[at]),
             Some(Cell::Name { .. }) => Piece::Name,
             Some(Cell::Saturated) => Piece::Saturated,
+            Some(Cell::Position) => Piece::Position,
         };
         pieces.push(Piece::Same(start..same.len()));
         pieces.push(piece);
@@ -522,365 +665,6 @@ fn pieces(row: &[Option<&Cell>]) -> (Vec<Piece>, Vec<u8>) {
     same.extend_from_slice(b"\r\n");
     pieces.push(Piece::Same(start..same.len()));
     (pieces, same)
-}
-
-/// What a run says for all its rows.
-fn run_entries(run: &Run, options: Options) -> Vec<Entry> {
-    let mut entries = vec![
-        Entry::text(Variable::Run, run.id.as_str()),
-        Entry::text(Variable::Technique, run.technique.as_str()),
-        Entry::text(Variable::Source, &run.source.path),
-    ];
-    if run.in_question() {
-        let codes: Vec<&str> = run.questions.iter().map(|q| q.code.as_str()).collect();
-        entries.push(Entry::text(Variable::Question, &codes.join("; ")));
-    }
-    field_entries(&run.fields, options, &mut entries);
-    entries
-}
-
-/// What one curve says: it goes before what its run says.
-fn trace_entries(index: usize, trace: &Trace, of_run: &[Entry], options: Options) -> Vec<Entry> {
-    let mut own: Vec<Entry> = vec![Entry::text(Variable::Trace, &index.to_string())];
-    if let Some(label) = trace.label.as_deref().filter(|label| !label.is_empty()) {
-        own.push(Entry::text(Variable::Label, label));
-    }
-    push_quantity(
-        &mut own,
-        trace.x.quantity.as_str(),
-        &trace.x.unit,
-        Cell::X,
-        Role::Coordinate,
-    );
-    for held in &trace.held {
-        let text = as_written(held.value, held.raw.as_deref().unwrap_or(""));
-        let cell = Cell::Number(held.value, text);
-        push_quantity(
-            &mut own,
-            held.quantity.as_str(),
-            &held.unit,
-            cell,
-            Role::Coordinate,
-        );
-    }
-    push_quantity(
-        &mut own,
-        trace.y.quantity.as_str(),
-        &trace.y.unit,
-        Cell::Y,
-        Role::Measured,
-    );
-    if !trace.row_names.is_empty() {
-        let guarded = trace.row_names.iter().any(|name| runs_as_formula(name));
-        own.push(Entry {
-            cell: Cell::Name { guarded },
-            ..Entry::text(Variable::Point, "")
-        });
-    }
-    if !trace.saturated.is_empty() {
-        own.push(Entry {
-            cell: Cell::Saturated,
-            ..Entry::text(Variable::Saturated, "")
-        });
-    }
-    let coordinates = own.len();
-    let mut fields = Vec::new();
-    field_entries(&trace.fields, options, &mut fields);
-    for field in fields {
-        match stated(&own[..coordinates], &field) {
-            None => own.push(field),
-            Some(stated) => own.extend(stated),
-        }
-    }
-    let mut more = Vec::new();
-    for field in of_run {
-        if let Some(Some(stated)) = stated(&own[..coordinates], field)
-            && !own.iter().any(|entry| entry.variable == stated.variable)
-        {
-            more.push(stated);
-        }
-    }
-    own.extend(more);
-    own
-}
-
-/// Where a curve has the very coordinate that a field states: the field under its second name, or nothing when both
-/// say the same. `None` when there is no such coordinate.
-fn stated(coordinates: &[Entry], field: &Entry) -> Option<Option<Entry>> {
-    let coordinate = coordinates
-        .iter()
-        .find(|entry| entry.variable == field.variable)?;
-    let Variable::Number { name, unit, .. } = &field.variable else {
-        return Some(None);
-    };
-    let same = matches!((&coordinate.cell, &field.cell), (Cell::Number(a, _), Cell::Number(b, _)) if a == b);
-    Some((!same).then(|| Entry {
-        variable: Variable::Number {
-            name: name.clone(),
-            unit: unit.clone(),
-            part: Part::Stated,
-        },
-        cell: field.cell.clone(),
-        role: Role::Field,
-        unit: field.unit.clone(),
-    }))
-}
-
-fn push_quantity(own: &mut Vec<Entry>, name: &str, unit: &Unit, cell: Cell, role: Role) {
-    let mut nth = 0;
-    loop {
-        let variable = Variable::Number {
-            name: name.to_owned(),
-            unit: Some(canonical(unit)),
-            part: Part::Value(nth),
-        };
-        if nth == u8::MAX || !own.iter().any(|entry| entry.variable == variable) {
-            own.push(Entry {
-                variable,
-                cell,
-                role,
-                unit: Some(unit.clone()),
-            });
-            return;
-        }
-        nth += 1;
-    }
-}
-
-fn field_entries(fields: &Fields, options: Options, entries: &mut Vec<Entry>) {
-    for (key, claims) in fields.iter() {
-        let Some(claim) = claims.first() else { continue };
-        if options.known_fields_only && key.known().is_none() {
-            continue;
-        }
-        let key = key.as_str();
-        let number = |part, value: f64| Entry {
-            variable: Variable::Number {
-                name: key.to_owned(),
-                unit: claim.unit.as_ref().map(canonical),
-                part,
-            },
-            cell: Cell::Number(value, as_written(value, &claim.raw)),
-            role: Role::Field,
-            unit: claim.unit.clone(),
-        };
-        match &claim.value {
-            Value::Text(text) if key == "sample" => entries.push(Entry::text(Variable::Sample, text)),
-            Value::Text(text) => entries.push(Entry::text(Variable::Words(key.to_owned()), text)),
-            _ if key == "sample" => entries.push(Entry::text(Variable::Sample, &claim.raw)),
-            Value::Number(value) => entries.push(number(Part::Value(0), *value)),
-            Value::Range { from, to } => entries.extend([number(Part::From, *from), number(Part::To, *to)]),
-        }
-        entries.extend(claim.plus_minus.map(|value| number(Part::PlusMinus, value)));
-    }
-}
-
-impl Entry {
-    fn text(variable: Variable, text: &str) -> Self {
-        Self {
-            variable,
-            cell: Cell::Text(text.to_owned()),
-            role: Role::Field,
-            unit: None,
-        }
-    }
-}
-
-/// The code by which columns are told apart: all pure numbers, annotated or not, are of one unit.
-fn canonical(unit: &Unit) -> String {
-    let code = unit.code();
-    if is_pure(code) { "1" } else { code }.to_owned()
-}
-
-/// Whether a code is `1` or a mere annotation, which UCUM defines as one.
-fn is_pure(code: &str) -> bool {
-    code == "1" || (code.starts_with('{') && code.find('}') == Some(code.len() - 1))
-}
-
-/// Coordinates and conditions in the order in which people look for them.
-const FAMILIAR: [&str; 13] = [
-    "wavelength",
-    "wavenumber",
-    "energy",
-    "time",
-    "cycle",
-    "temperature",
-    "ph",
-    "concentration",
-    "substrate-concentration",
-    "inhibitor-concentration",
-    "enzyme-concentration",
-    "path-length",
-    "index",
-];
-
-fn rank(variable: &Variable, seen: &Seen) -> (u8, usize) {
-    let familiar = |name: &str| FAMILIAR.iter().position(|f| *f == name).unwrap_or(FAMILIAR.len());
-    match variable {
-        Variable::Run => (0, 0),
-        Variable::Trace => (1, 0),
-        Variable::Sample => (2, 0),
-        Variable::Technique => (3, 0),
-        Variable::Number { name, .. } if seen.coordinate => (4, familiar(name)),
-        Variable::Number { .. } if seen.measured => (12, 0),
-        Variable::Number { name, .. } if known_field(name).is_some() => (5, familiar(name)),
-        Variable::Words(key) if known_field(key).is_some() => (6, 0),
-        Variable::Number { .. } | Variable::Words(_) => (7, 0),
-        Variable::Label | Variable::Point => (8, 0),
-        Variable::Question => (9, 0),
-        Variable::Source => (10, 0),
-        Variable::Saturated => (13, 0),
-    }
-}
-
-/// The head of a column, before equal heads are told apart.
-fn plain_name(variable: &Variable) -> String {
-    match variable {
-        Variable::Run => "run".into(),
-        Variable::Trace => "trace".into(),
-        Variable::Sample => "sample".into(),
-        Variable::Technique => "technique".into(),
-        Variable::Label => "label".into(),
-        Variable::Point => "point".into(),
-        Variable::Question => "question".into(),
-        Variable::Source => "source".into(),
-        Variable::Saturated => "saturated".into(),
-        Variable::Words(key) => match known_field(key).map(|known| known.kind) {
-            Some(ValueKind::TimeOfDay) => "time_of_day".into(),
-            // A number that some source wrote in words must not share a column with the numbers.
-            Some(ValueKind::Number(_) | ValueKind::Range(_)) => format!("{}_text", slug(key)),
-            _ => slug(key),
-        },
-        Variable::Number { name, unit, part } => {
-            let unit = unit.as_deref().and_then(|code| Unit::ucum(code).ok());
-            let unit = unit.as_ref().map(Unit::slug).unwrap_or_default();
-            let mut head = match part {
-                Part::Stated => format!("stated_{}", slug(name)),
-                Part::From => format!("{}_from", slug(name)),
-                Part::To => format!("{}_to", slug(name)),
-                Part::PlusMinus => format!("{}_plus_minus", slug(name)),
-                Part::Value(_) => slug(name),
-            };
-            if !unit.is_empty() {
-                head.push('_');
-                head.push_str(&unit);
-            }
-            head
-        }
-    }
-}
-
-/// A name of letters, digits and underscores, in lower case.
-fn slug(name: &str) -> String {
-    let mut slug = String::with_capacity(name.len());
-    for c in name.chars() {
-        if c.is_alphanumeric() {
-            slug.extend(c.to_lowercase());
-        } else if !slug.is_empty() && !slug.ends_with('_') {
-            slug.push('_');
-        }
-    }
-    let slug = slug.trim_end_matches('_');
-    if slug.is_empty() { "field" } else { slug }.to_owned()
-}
-
-fn describe(variable: &Variable, seen: &Seen) -> TableField {
-    let (kind, description, title) = match variable {
-        Variable::Run => (ColumnType::String, "The run, by its name.".into(), None),
-        Variable::Trace => (
-            ColumnType::Integer,
-            "The curve within its run, from 0.".into(),
-            None,
-        ),
-        Variable::Sample => (ColumnType::String, "Name of the sample.".into(), None),
-        Variable::Technique => (
-            ColumnType::String,
-            "What kind of measurement the run is.".into(),
-            None,
-        ),
-        Variable::Label => (
-            ColumnType::String,
-            "The name the curve had in its source.".into(),
-            None,
-        ),
-        Variable::Point => (
-            ColumnType::String,
-            "The name the point had in its source.".into(),
-            None,
-        ),
-        Variable::Question => (
-            ColumnType::String,
-            "What a person must decide before the run is used; do not rely on a row with a question.".into(),
-            None,
-        ),
-        Variable::Source => (ColumnType::String, "The file the run was read from.".into(), None),
-        Variable::Saturated => (
-            ColumnType::Boolean,
-            "True where the point lies beyond the range of the instrument.".into(),
-            None,
-        ),
-        Variable::Words(key) => match known_field(key) {
-            Some(known) if known.kind == ValueKind::Date && seen.all_dates => {
-                (ColumnType::Date, known.about.to_owned(), Some(key))
-            }
-            Some(known) => (ColumnType::String, known.about.to_owned(), Some(key)),
-            None => (ColumnType::String, own_spelling(key), Some(key)),
-        },
-        Variable::Number { name, part, unit } => {
-            let mut about = quantity_about(name);
-            match part {
-                Part::Value(0) => {}
-                Part::Value(nth) => about.push_str(&format!(" The curve's number {} of this kind.", nth + 1)),
-                Part::PlusMinus => about.push_str(" The uncertainty that stood beside the value."),
-                Part::From => about.push_str(" The first value."),
-                Part::To => about.push_str(" The last value."),
-                Part::Stated => {
-                    about.push_str(" As stated for the whole run, where the curve has values of its own.");
-                }
-            }
-            if unit.is_none() {
-                about.push_str(" No unit was stated.");
-            }
-            (ColumnType::Number, about, Some(name))
-        }
-    };
-    let mut description: String = description;
-    if seen.guarded {
-        description.push_str(
-            " An apostrophe stands before texts that a spreadsheet would run as a formula; it is not part of the text.",
-        );
-    }
-    TableField {
-        name: plain_name(variable),
-        kind,
-        title: title.cloned(),
-        description,
-        unit: seen.unit.as_ref().map(|unit| unit.code().to_owned()),
-    }
-}
-
-fn quantity_about(name: &str) -> String {
-    let about = match name {
-        "wavelength" => "Wavelength of the light.",
-        "wavenumber" => "Wavenumber of the light.",
-        "energy" => "Photon energy.",
-        "time" => "Time since the start of the run.",
-        "absorbance" => "Decadic absorbance.",
-        "transmittance" => "Transmittance.",
-        "reflectance" => "Reflectance.",
-        "rate" => "Rate of the reaction.",
-        "index" => "Number of the row.",
-        "unknown" => "What it is was not stated.",
-        _ => match known_field(name) {
-            Some(known) => known.about,
-            None => return own_spelling(name),
-        },
-    };
-    about.to_owned()
-}
-
-fn own_spelling(key: &str) -> String {
-    format!("Kept under its source's own spelling, `{key}`.")
 }
 
 fn is_date(text: &str) -> bool {
@@ -912,8 +696,34 @@ fn is_plain_number(text: &str) -> bool {
         && text.parse::<f64>().is_ok()
 }
 
+/// A run's name as tables have it: one that reads as a number (`9e32225530320292`) begins with `run-`, since a program
+/// that guesses the types of columns would make it another name.
+#[must_use]
+pub fn run_name(id: &RunId) -> Cow<'_, str> {
+    let name = id.as_str();
+    if reads_as_number(name) {
+        Cow::Owned(format!("run-{name}"))
+    } else {
+        Cow::Borrowed(name)
+    }
+}
+
+/// The run's own name again.
+pub(crate) fn name_of_run(written: &str) -> &str {
+    written
+        .strip_prefix("run-")
+        .filter(|name| reads_as_number(name))
+        .unwrap_or(written)
+}
+
+fn reads_as_number(name: &str) -> bool {
+    let only_number = name.bytes().all(|b| b.is_ascii_digit() || b"eE+-.".contains(&b));
+    // A program that stumbles over the size takes it for infinite.
+    only_number && name.parse::<f64>().is_ok()
+}
+
 /// Appends words as a cell.
-fn push_text(out: &mut Vec<u8>, text: &str) {
+pub(super) fn push_text(out: &mut Vec<u8>, text: &str) {
     if runs_as_formula(text) {
         push_quoted(out, &format!("'{text}"));
     } else {

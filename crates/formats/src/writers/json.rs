@@ -9,11 +9,17 @@ use curvary_record::{Diagnostic, Digest, Run, Verdict};
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::json_lines::Maker;
 use crate::{Card, Reading, Source};
+
+/// The file name of the schema.
+const SCHEMA: &str = "source-document-v1.json";
 
 /// What became of one source, ready to be written.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
 pub struct SourceDocument<'a> {
+    /// Who wrote the document.
+    pub curvary: Maker,
     /// The path of the source, relative to the folder that was given, with `/` between folders; inside a container
     /// `outer.zip!/inner.txt`.
     pub source: &'a str,
@@ -74,6 +80,7 @@ impl<'a> SourceDocument<'a> {
                 .map(move |remark| Remark::new(remark, Some(index)))
         });
         Self {
+            curvary: Maker::of(SCHEMA),
             source: source.path(),
             digest: source.digest(),
             bytes: source.bytes().len() as u64,
@@ -108,6 +115,7 @@ impl<'a> SourceDocument<'a> {
 #[must_use]
 pub fn schema() -> String {
     curvary_record::schema::schema_of::<SourceDocument<'_>>(
+        SCHEMA,
         "A source: one file and the runs that were read from it.",
     )
 }

@@ -1,0 +1,531 @@
+//! The bundle: one file that a stranger can use.
+//!
+//! A BagIt bag (RFC 8493) whose payload is at once a Data Package (Frictionless 2.0) and an RO-Crate (1.1): tables, JSON,
+//! a figure, a report, a README in plain words, and the originals if they are asked for. The same runs packed on the same
+//! day are the same bytes.
+
+use std::collections::BTreeSet;
+use std::fs::{self, File};
+use std::io::{self, Read, Write};
+use std::path::{Path, PathBuf};
+
+use curvary_archive::Archive;
+use curvary_formats::writers::csv::{Options, Origins};
+use curvary_formats::writers::export::{self, ExportError, Files, Output, Part, Subjects};
+use curvary_formats::writers::table_schema::TableField;
+use curvary_formats::writers::units::Units;
+use curvary_formats::writers::{json_lines, tables};
+use curvary_record::{Code, Diagnostic, Digest};
+use serde_json::{Value, json};
+use sha2::{Digest as _, Sha512};
+
+use super::readme::{self, About};
+use super::{Gone, Page};
+use crate::ending::{Failure, unusable};
+use crate::output::{self, Existing, Writing};
+
+/// What is packed beside the runs.
+pub(crate) struct Order<'a> {
+    pub(crate) title: String,
+    pub(crate) licence: Option<String>,
+    /// The day it is packed, ISO 8601.
+    pub(crate) dated: String,
+    /// The archive from which the originals are taken, if they are wanted.
+    pub(crate) originals: Option<&'a Archive>,
+    /// How many runs, and points of theirs.
+    pub(crate) runs: u64,
+    pub(crate) points: u64,
+}
+
+/// Packs runs into a ZIP file, or into a folder where the name has another ending.
+pub(crate) fn pack(
+    target: &Path,
+    existing: Existing,
+    subjects: &mut dyn Subjects,
+    gone: &Gone,
+    order: &Order<'_>,
+) -> Result<Vec<Diagnostic>, Failure> {
+    let fail = |error: io::Error| Failure::file("write", target, &error);
+    output::may_be_written(target, existing).map_err(fail)?;
+    let stage = Stage::new(target).map_err(fail)?;
+    let remarks = fill(&stage.folder, subjects, gone, order)?;
+    let bag = bag(&stage.folder).map_err(fail)?;
+    debug_assert!(bag.windows(2).all(|pair| pair[0] < pair[1]));
+    for name in bag.iter().filter(|name| !name.starts_with("data/originals/")) {
+        let bytes = fs::read(stage.folder.join(name)).map_err(fail)?;
+        if let Some(value) = gone.found_in(&bytes) {
+            let why = Diagnostic::error(
+                Code::new("left-out-value-found"),
+                format!("`{value}` was to be left out and still stands in `{name}`; nothing was written"),
+            );
+            return Err(Failure::nothing(why.help(
+                "leave out the field that it stands in too, with `--without FIELD`",
+            )));
+        }
+    }
+    let stem = target
+        .file_stem()
+        .map_or_else(|| "bundle".into(), |stem| stem.to_string_lossy());
+    let zipped = target
+        .extension()
+        .is_some_and(|ending| ending.eq_ignore_ascii_case("zip"));
+    if zipped {
+        output::write(target, existing, |file| {
+            zip_into(file, &stage.folder, &stem, &bag)
+        })
+        .map_err(fail)?;
+    } else {
+        if existing == Existing::Replaced && target.is_dir() {
+            // Only a bag is ever replaced: a folder may hold anything.
+            if !target.join("bagit.txt").is_file() {
+                return Err(fail(io::Error::new(
+                    io::ErrorKind::AlreadyExists,
+                    "a folder of this name is there already, and it is no bundle",
+                )));
+            }
+            fs::remove_dir_all(target).map_err(fail)?;
+        }
+        fs::rename(&stage.folder, target).map_err(fail)?;
+    }
+    Ok(remarks)
+}
+
+/// A folder beside the target in which a bundle is made; it goes away in any case.
+struct Stage {
+    folder: PathBuf,
+}
+
+impl Stage {
+    fn new(target: &Path) -> io::Result<Self> {
+        if let Some(parent) = target.parent().filter(|parent| !parent.as_os_str().is_empty()) {
+            fs::create_dir_all(parent)?;
+        }
+        for number in 0_u32..1000 {
+            let mut name = target.as_os_str().to_owned();
+            name.push(format!(".making{number}"));
+            let folder = PathBuf::from(name);
+            match fs::create_dir(&folder) {
+                Ok(()) => return Ok(Self { folder }),
+                Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {}
+                Err(error) => return Err(error),
+            }
+        }
+        Err(io::Error::other("no free name for a folder beside it"))
+    }
+}
+
+impl Drop for Stage {
+    fn drop(&mut self) {
+        // It is gone already where it was given its last name.
+        let _ = fs::remove_dir_all(&self.folder);
+    }
+}
+
+/// The files of one exporter under a folder of the bundle, its main file under a name.
+struct Within<'w> {
+    files: &'w mut Writing,
+    folder: &'static str,
+    main: &'static str,
+}
+
+impl Files for Within<'_> {
+    fn create(&mut self, part: Part<'_>) -> io::Result<Box<dyn Output>> {
+        let name = match part {
+            Part::Main => self.main.to_owned(),
+            Part::Schema => format!("{}.schema.json", self.main),
+            Part::Member(name) => format!("{}{name}", self.folder),
+        };
+        self.files.create(Part::Member(&name))
+    }
+}
+
+fn exported(error: ExportError) -> Failure {
+    match error {
+        ExportError::Io(error) => Failure::nothing(unusable("write", "the bundle", &error)),
+        ExportError::Refused(why) => Failure::nothing(*why),
+        error @ ExportError::Changed(_) => {
+            Failure::nothing(unusable("write", "the bundle", &io::Error::other(error)))
+        }
+    }
+}
+
+/// Fills the payload.
+fn fill(
+    stage: &Path,
+    subjects: &mut dyn Subjects,
+    gone: &Gone,
+    order: &Order<'_>,
+) -> Result<Vec<Diagnostic>, Failure> {
+    let data = stage.join("data");
+    let fail = |error: io::Error| Failure::nothing(unusable("write", "the bundle", &error));
+    let mut files = Writing::new(&data, Existing::Replaced);
+    let mut within = Within {
+        files: &mut files,
+        folder: "tables/",
+        main: "runs.jsonl",
+    };
+    let mut four = tables::Tables::new(Options::default());
+    let mut remarks = export::export(&mut four, subjects, Units::OneEach, &mut within).map_err(exported)?;
+    // The bundle itself has everything, whatever one of its forms has no room for.
+    remarks.retain(|remark| remark.code.as_str() != "not-carried");
+    let mut lines = json_lines::Json::lines();
+    export::export(&mut lines, subjects, Units::AsRead, &mut within).map_err(exported)?;
+    drop((four, lines));
+    let mut page = Page::new(&order.title);
+    let (mut results, mut sources, mut known) = (BTreeSet::new(), BTreeSet::new(), BTreeSet::new());
+    {
+        let out = files.create(Part::Member("tables/origins.csv")).map_err(fail)?;
+        let mut origins = Origins::new(out).map_err(fail)?;
+        subjects
+            .each(&mut |subject| {
+                origins.write(subject.run)?;
+                page.add(subject.run, subject.results);
+                known.insert(subject.run.id.to_string());
+                results.extend(subject.results.iter().map(|result| result.id.clone()));
+                sources.insert((subject.run.source.path.clone(), subject.run.source.digest.clone()));
+                Ok(())
+            })
+            .map_err(exported)?;
+        origins.finish().map_err(fail)?;
+    }
+    let left_out = gone.words();
+    page.left_out(left_out.clone());
+    let put = |files: &mut Writing, name: &str, bytes: &[u8]| -> Result<(), Failure> {
+        let mut out = files.create(Part::Member(name)).map_err(fail)?;
+        out.write_all(bytes).and_then(|()| out.flush()).map_err(fail)
+    };
+    put(&mut files, "report.html", page.html()?.as_bytes())?;
+    let mut pages = vec![(
+        "report.html",
+        "a report for reading and printing: conditions, curves, fits with their residuals, results",
+    )];
+    if let Some(svg) = page.overlay()? {
+        put(&mut files, "curves.svg", &svg)?;
+        pages.push(("curves.svg", "the curves over each other, as a picture"));
+    }
+    if let Some(archive) = order.originals {
+        for (path, digest) in &sources {
+            let bytes = archive.original(digest)?;
+            put(&mut files, &format!("originals/{}", inside(path, digest)), &bytes)?;
+        }
+        // What people said of the runs, for the way back into an archive.
+        let mut notes = Vec::new();
+        for note in archive
+            .notes()?
+            .iter()
+            .filter(|note| known.contains(note.run.as_str()))
+        {
+            notes.extend(serde_json::to_vec(note).map_err(|error| fail(error.into()))?);
+            notes.push(b'\n');
+        }
+        put(&mut files, "notes.jsonl", &notes)?;
+    }
+    files.commit().map_err(fail)?;
+    let package = package(&data, order).map_err(fail)?;
+    let described = described(&package);
+    let about = About {
+        title: &order.title,
+        runs: order.runs,
+        points: order.points,
+        results: results.len() as u64,
+        licence: order.licence.as_deref(),
+        left_out: left_out.as_deref(),
+        originals: order.originals.is_some(),
+        tables: &described,
+        pages: &pages,
+    };
+    let write = |name: &str, text: &str| fs::write(data.join(name), text).map_err(fail);
+    write("README.md", &readme::text(&about))?;
+    write("datapackage.json", &pretty(&package))?;
+    write("ro-crate-metadata.json", "")?;
+    let crate_ = ro_crate(&data, order).map_err(fail)?;
+    write("ro-crate-metadata.json", &pretty(&crate_))?;
+    Ok(remarks)
+}
+
+fn pretty(value: &Value) -> String {
+    let mut text = serde_json::to_string_pretty(value).unwrap_or_default();
+    text.push('\n');
+    text
+}
+
+/// A path of a source below `originals/`, of names that every file system takes and that lead nowhere else.
+fn inside(path: &str, digest: &Digest) -> String {
+    let safe = |part: &str| -> String {
+        let plain: String = part
+            .chars()
+            .map(|sign| {
+                if sign.is_control() || "<>:\"\\|?*".contains(sign) {
+                    '_'
+                } else {
+                    sign
+                }
+            })
+            .collect();
+        plain.trim_end_matches(['.', ' ']).to_owned()
+    };
+    let parts: Vec<String> = path
+        .split('/')
+        .map(safe)
+        .filter(|part| !part.is_empty() && part != "..")
+        .collect();
+    if parts.is_empty() {
+        return digest.as_str().replace(':', "-");
+    }
+    parts.join("/")
+}
+
+/// The Data Package: that of the tables, with their paths in the bundle and what else there is.
+fn package(data: &Path, order: &Order<'_>) -> io::Result<Value> {
+    let path = data.join("tables/datapackage.json");
+    let mut package: Value = serde_json::from_slice(&fs::read(&path)?)?;
+    fs::remove_file(&path)?;
+    let resources = package["resources"].take();
+    let mut all: Vec<Value> = resources.as_array().cloned().unwrap_or_default();
+    all.push(tables::resource(
+        "origins",
+        "origins.csv",
+        "csv",
+        Origins::<Vec<u8>>::schema().fields,
+    ));
+    for resource in &mut all {
+        let path = format!("tables/{}", resource["path"].as_str().unwrap_or_default());
+        let size = fs::metadata(data.join(&path))?.len();
+        resource["path"] = path.into();
+        resource["bytes"] = size.into();
+    }
+    let mut names: Vec<Value> = vec![json!({
+        "name": "all-as-json", "path": "runs.jsonl", "format": "jsonl", "mediatype": "application/jsonl",
+        "description": "A line for each run, in the open schema.",
+    })];
+    names
+        .push(json!({ "name": "report", "path": "report.html", "format": "html", "mediatype": "text/html" }));
+    if data.join("curves.svg").exists() {
+        names.push(json!({ "name": "curves-as-picture", "path": "curves.svg", "format": "svg", "mediatype": "image/svg+xml" }));
+    }
+    all.extend(names);
+    let mut described = json!({
+        "$schema": "https://datapackage.org/profiles/2.0/datapackage.json",
+        "name": "handed-over", "title": order.title,
+        "description": "Measurements of a UV-visible spectrophotometer with what was computed from them. README.md says more.",
+        "created": format!("{}T00:00:00Z", order.dated),
+    });
+    if let Some(licence) = &order.licence {
+        described["licenses"] = json!([licence_of(licence)]);
+    }
+    described["resources"] = Value::Array(all);
+    Ok(described)
+}
+
+fn licence_of(licence: &str) -> Value {
+    if licence.contains("://") {
+        json!({ "path": licence })
+    } else {
+        // A name without blanks is that of a list of licences; anything else is a title.
+        let name = licence
+            .chars()
+            .all(|c| c.is_ascii_alphanumeric() || "-._".contains(c));
+        if name {
+            json!({ "name": licence })
+        } else {
+            json!({ "name": "other", "title": licence })
+        }
+    }
+}
+
+/// The tables of a package with their columns, for the README.
+fn described(package: &Value) -> Vec<(String, Vec<TableField>)> {
+    let resources = package["resources"]
+        .as_array()
+        .map(Vec::as_slice)
+        .unwrap_or_default();
+    resources
+        .iter()
+        .filter_map(|resource| {
+            let fields = serde_json::from_value(resource["schema"]["fields"].clone()).ok()?;
+            Some((resource["path"].as_str()?.to_owned(), fields))
+        })
+        .collect()
+}
+
+/// What the files are, as an RO-Crate.
+fn ro_crate(data: &Path, order: &Order<'_>) -> io::Result<Value> {
+    let mut names = Vec::new();
+    walk(data, "", &mut names)?;
+    let payload: Vec<&String> = names
+        .iter()
+        .filter(|name| *name != "ro-crate-metadata.json")
+        .collect();
+    let part = |name: &String| json!({ "@id": encoded(name) });
+    let made: Vec<Value> = payload
+        .iter()
+        .filter(|name| !name.starts_with("originals/"))
+        .map(|name| part(name))
+        .collect();
+    let mut root = json!({
+        "@id": "./", "@type": "Dataset", "name": order.title,
+        "description": "Measurements of a UV-visible spectrophotometer with what was computed from them.",
+        "datePublished": order.dated,
+        "hasPart": payload.iter().map(|name| part(name)).collect::<Vec<_>>(),
+    });
+    root["license"] = match &order.licence {
+        Some(licence) if licence.contains("://") => json!({ "@id": licence }),
+        Some(licence) => json!(licence),
+        None => json!("None was stated."),
+    };
+    let mut graph = vec![
+        json!({
+            "@id": "ro-crate-metadata.json", "@type": "CreativeWork", "about": { "@id": "./" },
+            "conformsTo": { "@id": "https://w3id.org/ro/crate/1.1" },
+        }),
+        root,
+        json!({
+            "@id": "#curvary", "@type": "SoftwareApplication", "name": "curvary", "version": env!("CARGO_PKG_VERSION"),
+            "softwareVersion": env!("CARGO_PKG_VERSION"),
+        }),
+        json!({
+            "@id": "#packing", "@type": "CreateAction", "name": "runs taken out of an archive and packed",
+            "instrument": { "@id": "#curvary" }, "result": made, "endTime": order.dated,
+        }),
+    ];
+    if let Some(licence) = order.licence.as_ref().filter(|licence| licence.contains("://")) {
+        graph.push(json!({ "@id": licence, "@type": "CreativeWork", "name": licence }));
+    }
+    for name in payload {
+        let media = match name.rsplit('.').next().unwrap_or_default() {
+            "csv" => "text/csv",
+            "json" => "application/json",
+            "jsonl" => "application/jsonl",
+            "html" => "text/html",
+            "svg" => "image/svg+xml",
+            "md" => "text/markdown",
+            _ => "application/octet-stream",
+        };
+        graph.push(json!({
+            "@id": encoded(name), "@type": "File", "name": name, "encodingFormat": media,
+            "contentSize": fs::metadata(data.join(name))?.len().to_string(),
+        }));
+    }
+    Ok(json!({ "@context": "https://w3id.org/ro/crate/1.1/context", "@graph": graph }))
+}
+
+/// A path as a relative reference: signs beyond the unreserved ones of RFC 3986 are encoded.
+fn encoded(path: &str) -> String {
+    let mut text = String::new();
+    for byte in path.bytes() {
+        if byte.is_ascii_alphanumeric() || b"-._~/".contains(&byte) {
+            text.push(char::from(byte));
+        } else {
+            text.push_str(&format!("%{byte:02X}"));
+        }
+    }
+    text
+}
+
+/// Every file below a folder, by name.
+fn walk(folder: &Path, front: &str, all: &mut Vec<String>) -> io::Result<()> {
+    let mut entries: Vec<_> = fs::read_dir(folder)?.collect::<Result<_, _>>()?;
+    entries.sort_by_key(fs::DirEntry::file_name);
+    for entry in entries {
+        let name = format!("{front}{}", entry.file_name().to_string_lossy());
+        if entry.file_type()?.is_dir() {
+            walk(&entry.path(), &format!("{name}/"), all)?;
+        } else {
+            all.push(name);
+        }
+    }
+    if front.is_empty() {
+        all.sort();
+    }
+    Ok(())
+}
+
+/// Makes a folder with `data/` a bag (RFC 8493); gives all its files.
+fn bag(folder: &Path) -> io::Result<Vec<String>> {
+    let mut payload = Vec::new();
+    walk(&folder.join("data"), "", &mut payload)?;
+    let (mut manifest, mut bytes) = (String::new(), 0);
+    for name in &payload {
+        let (digest, size) = sha512(&folder.join("data").join(name))?;
+        // Line ends and percent signs in names are encoded.
+        let name = name.replace('%', "%25").replace('\n', "%0A").replace('\r', "%0D");
+        manifest.push_str(&format!("{digest}  data/{name}\n"));
+        bytes += size;
+    }
+    let info = format!(
+        "Bag-Software-Agent: curvary {}\nPayload-Oxum: {bytes}.{}\n",
+        env!("CARGO_PKG_VERSION"),
+        payload.len()
+    );
+    let tags = [
+        (
+            "bagit.txt",
+            "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n".to_owned(),
+        ),
+        ("bag-info.txt", info),
+        ("manifest-sha512.txt", manifest),
+    ];
+    let mut tag_manifest = String::new();
+    for (name, text) in tags {
+        fs::write(folder.join(name), text)?;
+        let (digest, _) = sha512(&folder.join(name))?;
+        tag_manifest.push_str(&format!("{digest}  {name}\n"));
+    }
+    fs::write(folder.join("tagmanifest-sha512.txt"), tag_manifest)?;
+    let mut all = Vec::new();
+    walk(folder, "", &mut all)?;
+    Ok(all)
+}
+
+fn sha512(path: &Path) -> io::Result<(String, u64)> {
+    let mut file = File::open(path)?;
+    let (mut hash, mut size) = (Sha512::new(), 0);
+    let mut block = vec![0; 1 << 16];
+    loop {
+        let count = file.read(&mut block)?;
+        if count == 0 {
+            break;
+        }
+        hash.update(&block[..count]);
+        size += count as u64;
+    }
+    let hex: Vec<String> = hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect();
+    Ok((hex.concat(), size))
+}
+
+/// The files in a ZIP, below one folder; the same files give the same bytes.
+fn zip_into(
+    out: &mut (impl Write + io::Seek),
+    folder: &Path,
+    stem: &str,
+    names: &[String],
+) -> io::Result<()> {
+    let mut zip = zip::ZipWriter::new(out);
+    for name in names {
+        let path = folder.join(name);
+        let options = zip::write::SimpleFileOptions::default()
+            .compression_method(zip::CompressionMethod::Deflated)
+            .last_modified_time(zip::DateTime::default())
+            .unix_permissions(0o644)
+            .large_file(fs::metadata(&path)?.len() > u64::from(u32::MAX) / 2);
+        zip.start_file(format!("{stem}/{name}"), options)
+            .map_err(io::Error::other)?;
+        io::copy(&mut File::open(&path)?, &mut zip)?;
+    }
+    zip.finish().map_err(io::Error::other)?;
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn originals_stay_inside() {
+        let digest = Digest::of(b"x");
+        assert_eq!(inside("../../etc/a:b.txt", &digest), "etc/a_b.txt");
+        assert_eq!(inside("b.zip!/c d.txt", &digest), "b.zip!/c d.txt");
+        assert!(inside("..", &digest).starts_with("sha256-"));
+        assert_eq!(encoded("a b/ü.csv"), "a%20b/%C3%BC.csv");
+    }
+}

@@ -1,0 +1,133 @@
+//! The README of a bundle, in plain words.
+
+use curvary_formats::writers::table_schema::TableField;
+
+/// What the README says of one bundle.
+pub(super) struct About<'a> {
+    pub(super) title: &'a str,
+    pub(super) runs: u64,
+    pub(super) points: u64,
+    pub(super) results: u64,
+    pub(super) licence: Option<&'a str>,
+    pub(super) left_out: Option<&'a str>,
+    pub(super) originals: bool,
+    /// Each table with its columns.
+    pub(super) tables: &'a [(String, Vec<TableField>)],
+    /// The figure and the report, where there are any.
+    pub(super) pages: &'a [(&'a str, &'a str)],
+}
+
+/// The text.
+pub(super) fn text(about: &About<'_>) -> String {
+    let mut text = format!("# {}\n\n", about.title);
+    text.push_str(&format!(
+        "Measurements of a UV-visible spectrophotometer: {} runs with {} points and {} results computed from them.\n\n",
+        about.runs, about.points, about.results
+    ));
+    text.push_str("## What is in here\n\n| file | what it is |\n|---|---|\n");
+    for (name, what) in about.pages {
+        text.push_str(&format!("| `{name}` | {what} |\n"));
+    }
+    for (name, what) in [
+        (
+            "tables/runs.csv",
+            "a row for each run: what is known of it (sample, conditions, date)",
+        ),
+        (
+            "tables/curves.csv",
+            "a row for each curve of a run: what was measured over what, and what was held",
+        ),
+        ("tables/points.csv", "a row for each point: the numbers"),
+        (
+            "tables/results.csv",
+            "a row for each number that was computed, with its standard error and interval",
+        ),
+        (
+            "tables/origins.csv",
+            "who said what: for each value the text that stood there and its line in the source",
+        ),
+        (
+            "runs.jsonl",
+            "all of it as JSON, a line for each run; nothing is left away here",
+        ),
+        (
+            "datapackage.json",
+            "the types and units of all columns, for programs (Frictionless Data Package 2.0)",
+        ),
+        (
+            "ro-crate-metadata.json",
+            "what the files are and what made them, for programs (RO-Crate 1.1)",
+        ),
+    ] {
+        text.push_str(&format!("| `{name}` | {what} |\n"));
+    }
+    if about.originals {
+        text.push_str(
+            "| `originals/` | the files as they came from the instrument, bit for bit |\n\
+             | `notes.jsonl` | what people said of the runs, a note a line |\n",
+        );
+    }
+    if about.originals {
+        text.push_str(
+            "\n`curvary add` with this bundle's ZIP file keeps the originals in an archive, where the runs have the same names as \
+             here, and takes the notes and results along.\n",
+        );
+    }
+    text.push_str(
+        "\nThe folder above this one is a BagIt bag: `manifest-sha512.txt` has a checksum of every file, and any BagIt \
+         program says whether one was changed or lost on the way.\n\n## How to open it\n\n\
+         `report.html` opens in any browser, without a network. The tables are CSV in UTF-8 with commas between cells and \
+         points as decimal signs. `run` and `trace` tie them together:\n\n\
+         ```python\nimport pandas as pd\npoints = pd.read_csv(\"tables/points.csv\")\nruns = pd.read_csv(\"tables/runs.csv\")\n\
+         everything = points.merge(runs, on=\"run\")\n```\n\n\
+         ```r\npoints <- read.csv(\"tables/points.csv\")\nruns <- read.csv(\"tables/runs.csv\")\n\
+         everything <- merge(points, runs, by = \"run\")\n```\n\n\
+         ## Columns\n\nUnits are UCUM codes. An empty cell means that there is no value.\n",
+    );
+    for (name, fields) in about.tables {
+        text.push_str(&format!(
+            "\n### {name}\n\n| column | unit | what it is |\n|---|---|---|\n"
+        ));
+        for field in fields {
+            let cell = |text: &str| text.replace('|', "\\|").replace('\n', " ");
+            text.push_str(&format!(
+                "| `{}` | {} | {} |\n",
+                field.name,
+                field
+                    .unit
+                    .as_deref()
+                    .map(|unit| format!("`{unit}`"))
+                    .unwrap_or_default(),
+                cell(&field.description)
+            ));
+        }
+    }
+    text.push_str(
+        "\n## How each number came about\n\n\
+         Measured numbers are the decimals that stood in the sources, unchanged. Where one quantity came in several units, it \
+         was brought to one where that is exact to the last digit; where it is not, each unit has its own column. Values of \
+         conditions come from the sources, from names of files or from notes of people; `origins.csv` says which. Where \
+         several claims disagree, the strongest stands in `runs.csv` (a person's note, then the source, then the file's name) \
+         and all of them in `origins.csv` and `runs.jsonl`. Results name their model, the runs they were computed from and the \
+         program that did it; their settings in `runs.jsonl` are enough to compute them again.\n",
+    );
+    if let Some(left_out) = about.left_out {
+        text.push_str(&format!(
+            "\n## What is not in here\n\nSome things were {left_out}. A search made when this was packed found their values in \
+             none of the files.\n"
+        ));
+    }
+    text.push_str(&format!(
+        "\n## Licence\n\n{}\n\n## Cautions\n\n\
+         The data are for research and teaching, never for diagnosis. A point whose `saturated` is true lies beyond the range of \
+         the instrument and is no measurement of the sample. A run with something in the column `question` waits for a person's \
+         decision. Ultraviolet lamps harm eyes and skin, and reference solutions may be corrosive, oxidising or toxic: local \
+         rules and licensed practice come first where anything of this is measured again.\n\n\
+         Packed by curvary {}.\n",
+        about
+            .licence
+            .unwrap_or("None was stated. Ask whoever handed this over before you pass it on or publish from it."),
+        env!("CARGO_PKG_VERSION")
+    ));
+    text
+}

@@ -1,0 +1,324 @@
+//! How columns are ordered, named and described.
+
+use curvary_record::{Unit, ValueKind, known_field};
+
+use super::unit_form::form;
+use super::{Part, Seen, Standing, Variable};
+use crate::writers::table_schema::{ColumnType, TableField};
+
+impl Variable {
+    pub(super) const RUN: &'static Self = &Self::Run;
+    pub(super) const TRACE: &'static Self = &Self::Trace;
+    pub(super) const TECHNIQUE: &'static Self = &Self::Technique;
+
+    fn standing(&self) -> Option<Standing> {
+        match self {
+            Self::Number { standing, .. } => Some(*standing),
+            Self::Words(key) if known_field(key).is_none() => Some(Standing::Own),
+            _ => None,
+        }
+    }
+}
+
+/// Names of columns that mean something to every table, so that no field of a source may bear them.
+pub(crate) const RESERVED: [&str; 16] = [
+    "run",
+    "trace",
+    "sample",
+    "technique",
+    "label",
+    "point",
+    "absent",
+    "question",
+    "source",
+    "saturated",
+    "source_digest",
+    "reader",
+    "runs_over",
+    "measures",
+    "position",
+    "points",
+];
+
+/// The heads of columns, in the order given. What was measured and what is known by its name keep the plain name; a
+/// field of the source's own that would bear the same is `field_…`, and a measured quantity that is a condition too
+/// `measured_…`.
+pub(super) fn heads(found: &[(&Variable, &Seen)]) -> Vec<String> {
+    let mut heads = vec![String::new(); found.len()];
+    let mut order: Vec<usize> = (0..found.len()).collect();
+    let turn = |at: usize| match found[at].0.standing() {
+        None | Some(Standing::Condition) => 0,
+        Some(Standing::Measured) => 1,
+        Some(Standing::Own) => 2,
+    };
+    order.sort_by_key(|&at| (turn(at), at));
+    for at in order {
+        let variable = found[at].0;
+        let taken = |head: &str| heads.iter().any(|other| other.eq_ignore_ascii_case(head));
+        let mut plain = plain_name(variable);
+        let own = variable.standing() == Some(Standing::Own);
+        if own && RESERVED.contains(&plain.as_str()) || taken(&plain) {
+            match variable.standing() {
+                Some(Standing::Own) => plain = format!("field_{plain}"),
+                Some(Standing::Measured) => plain = format!("measured_{plain}"),
+                _ => {}
+            }
+        }
+        let mut head = plain.clone();
+        let mut count = 2;
+        while taken(&head) {
+            head = format!("{plain}_{count}");
+            count += 1;
+        }
+        heads[at] = head;
+    }
+    heads
+}
+
+/// The code by which columns are told apart: all pure numbers, annotated or not, are of one unit.
+pub(super) fn canonical(unit: &Unit) -> String {
+    let code = unit.code();
+    if is_pure(code) { "1" } else { code }.to_owned()
+}
+
+/// Whether a code is `1` or a mere annotation, which UCUM defines as one.
+fn is_pure(code: &str) -> bool {
+    code == "1" || (code.starts_with('{') && code.find('}') == Some(code.len() - 1))
+}
+
+/// Coordinates and conditions in the order in which people look for them.
+const FAMILIAR: [&str; 13] = [
+    "wavelength",
+    "wavenumber",
+    "energy",
+    "time",
+    "cycle",
+    "temperature",
+    "ph",
+    "concentration",
+    "substrate-concentration",
+    "inhibitor-concentration",
+    "enzyme-concentration",
+    "path-length",
+    "index",
+];
+
+pub(super) fn rank(variable: &Variable, seen: &Seen) -> (u8, usize) {
+    let familiar = |name: &str| FAMILIAR.iter().position(|f| *f == name).unwrap_or(FAMILIAR.len());
+    match variable {
+        Variable::Run => (0, 0),
+        Variable::Trace => (1, 0),
+        Variable::Sample => (2, 0),
+        Variable::Technique => (3, 0),
+        Variable::Number {
+            standing: Standing::Measured,
+            ..
+        } => (12, 0),
+        Variable::Number { name, .. } if seen.coordinate => (4, familiar(name)),
+        Variable::Number { name, .. } if known_field(name).is_some() => (5, familiar(name)),
+        Variable::Words(key) if known_field(key).is_some() => (6, 0),
+        Variable::Number { .. } | Variable::Words(_) => (7, 0),
+        Variable::Label | Variable::Point | Variable::Absent => (8, 0),
+        Variable::Question => (9, 0),
+        Variable::Source => (10, 0),
+        Variable::Saturated => (13, 0),
+        Variable::RunsOver | Variable::Measures => (3, 1),
+        Variable::Position => (3, 2),
+        Variable::Count => (8, 1),
+        Variable::Digest | Variable::Reader => (11, 0),
+    }
+}
+
+/// The head of a column, before equal heads are told apart.
+pub(super) fn plain_name(variable: &Variable) -> String {
+    match variable {
+        Variable::Run => "run".into(),
+        Variable::Trace => "trace".into(),
+        Variable::Sample => "sample".into(),
+        Variable::Technique => "technique".into(),
+        Variable::Label => "label".into(),
+        Variable::Point => "point".into(),
+        Variable::Question => "question".into(),
+        Variable::Source => "source".into(),
+        Variable::Saturated => "saturated".into(),
+        Variable::Absent => "absent".into(),
+        Variable::Digest => "source_digest".into(),
+        Variable::Reader => "reader".into(),
+        Variable::RunsOver => "runs_over".into(),
+        Variable::Measures => "measures".into(),
+        Variable::Count => "points".into(),
+        Variable::Position => "position".into(),
+        Variable::Words(key) => match known_field(key).map(|known| known.kind) {
+            Some(ValueKind::TimeOfDay) => "time_of_day".into(),
+            // A number that some source wrote in words must not share a column with the numbers.
+            Some(ValueKind::Number(_) | ValueKind::Range(_)) => format!("{}_text", slug(key)),
+            _ => slug(key),
+        },
+        Variable::Number { name, unit, part, .. } => {
+            let unit = unit.as_deref().and_then(|code| Unit::ucum(code).ok());
+            let unit = unit.as_ref().map(form).unwrap_or_default();
+            let mut head = match part {
+                Part::Stated => format!("stated_{}", slug(name)),
+                Part::From => format!("{}_from", slug(name)),
+                Part::To => format!("{}_to", slug(name)),
+                Part::PlusMinus => format!("{}_plus_minus", slug(name)),
+                Part::Value(_) => slug(name),
+            };
+            if !unit.is_empty() {
+                head.push('_');
+                head.push_str(&unit);
+            }
+            head
+        }
+    }
+}
+
+/// A name of letters, digits and underscores, in lower case.
+fn slug(name: &str) -> String {
+    let mut slug = String::with_capacity(name.len());
+    for c in name.chars() {
+        if c.is_alphanumeric() {
+            slug.extend(c.to_lowercase());
+        } else if !slug.is_empty() && !slug.ends_with('_') {
+            slug.push('_');
+        }
+    }
+    let slug = slug.trim_end_matches('_');
+    if slug.is_empty() { "field" } else { slug }.to_owned()
+}
+
+pub(super) fn describe(variable: &Variable, seen: &Seen, head: String) -> TableField {
+    let (kind, description, title) = match variable {
+        Variable::Run => (
+            ColumnType::String,
+            "The run, by its name; one that reads as a number has `run-` in front.".into(),
+            None,
+        ),
+        Variable::Absent => (
+            ColumnType::Integer,
+            "How many points of the curve stood in its source and have no row, since no number could be read there: \
+             marked as over range, or damaged."
+                .into(),
+            None,
+        ),
+        Variable::Trace => (
+            ColumnType::Integer,
+            "The curve within its run, from 0.".into(),
+            None,
+        ),
+        Variable::Digest => (
+            ColumnType::String,
+            "The SHA-256 digest of the file the run was read from.".into(),
+            None,
+        ),
+        Variable::Reader => (
+            ColumnType::String,
+            "What read the file, by its name.".into(),
+            None,
+        ),
+        Variable::RunsOver => (
+            ColumnType::String,
+            "The quantity that runs along the curve.".into(),
+            None,
+        ),
+        Variable::Measures => (ColumnType::String, "The quantity that was measured.".into(), None),
+        Variable::Count => (
+            ColumnType::Integer,
+            "How many points the curve has.".into(),
+            None,
+        ),
+        Variable::Position => (
+            ColumnType::Integer,
+            "The point within its curve, from 0.".into(),
+            None,
+        ),
+        Variable::Sample => (ColumnType::String, "Name of the sample.".into(), None),
+        Variable::Technique => (
+            ColumnType::String,
+            "What kind of measurement the run is.".into(),
+            None,
+        ),
+        Variable::Label => (
+            ColumnType::String,
+            "The name the curve had in its source.".into(),
+            None,
+        ),
+        Variable::Point => (
+            ColumnType::String,
+            "The name the point had in its source.".into(),
+            None,
+        ),
+        Variable::Question => (
+            ColumnType::String,
+            "What a person must decide before the run is used; do not rely on a row with a question.".into(),
+            None,
+        ),
+        Variable::Source => (ColumnType::String, "The file the run was read from.".into(), None),
+        Variable::Saturated => (
+            ColumnType::Boolean,
+            "True where the point lies beyond the range of the instrument.".into(),
+            None,
+        ),
+        Variable::Words(key) => match known_field(key) {
+            Some(known) if known.kind == ValueKind::Date && seen.all_dates => {
+                (ColumnType::Date, known.about.to_owned(), Some(key))
+            }
+            Some(known) => (ColumnType::String, known.about.to_owned(), Some(key)),
+            None => (ColumnType::String, own_spelling(key), Some(key)),
+        },
+        Variable::Number { name, part, unit, .. } => {
+            let mut about = quantity_about(name);
+            match part {
+                Part::Value(0) => {}
+                Part::Value(nth) => about.push_str(&format!(" The curve's number {} of this kind.", nth + 1)),
+                Part::PlusMinus => about.push_str(" The uncertainty that stood beside the value."),
+                Part::From => about.push_str(" The first value."),
+                Part::To => about.push_str(" The last value."),
+                Part::Stated => {
+                    about.push_str(" As stated for the whole run, where the curve has values of its own.");
+                }
+            }
+            if unit.is_none() {
+                about.push_str(" No unit was stated.");
+            }
+            (ColumnType::Number, about, Some(name))
+        }
+    };
+    let mut description: String = description;
+    if seen.guarded {
+        description.push_str(
+            " An apostrophe stands before texts that a spreadsheet would run as a formula; it is not part of the text.",
+        );
+    }
+    TableField {
+        name: head,
+        kind,
+        title: title.cloned(),
+        description,
+        unit: seen.unit.as_ref().map(|unit| unit.code().to_owned()),
+    }
+}
+
+fn quantity_about(name: &str) -> String {
+    let about = match name {
+        "wavelength" => "Wavelength of the light.",
+        "wavenumber" => "Wavenumber of the light.",
+        "energy" => "Photon energy.",
+        "time" => "Time since the start of the run.",
+        "absorbance" => "Decadic absorbance.",
+        "transmittance" => "Transmittance.",
+        "reflectance" => "Reflectance.",
+        "rate" => "Rate of the reaction.",
+        "index" => "Number of the row.",
+        "unknown" => "What it is was not stated.",
+        _ => match known_field(name) {
+            Some(known) => known.about,
+            None => return own_spelling(name),
+        },
+    };
+    about.to_owned()
+}
+
+fn own_spelling(key: &str) -> String {
+    format!("Kept under its source's own spelling, `{key}`.")
+}

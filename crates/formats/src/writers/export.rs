@@ -1,0 +1,400 @@
+//! The one trait of all exporters, and what drives it.
+
+use std::collections::BTreeSet;
+use std::fmt;
+use std::io::{self, Seek, Write};
+
+use curvary_record::{Code, Diagnostic, Outcome, Run};
+
+use super::csv::WriteError;
+use super::units::{UnitSurvey, Units};
+
+/// A run with what computations found about it.
+#[derive(Clone, Copy, Debug)]
+pub struct Subject<'a> {
+    /// The run.
+    pub run: &'a Run,
+    /// What was found about it, oldest first. One that speaks of several runs comes with each of them.
+    pub results: &'a [Outcome],
+}
+
+/// Where a file is written.
+pub trait Output: Write + Seek + Send {}
+
+impl<T: Write + Seek + Send> Output for T {}
+
+/// Which of an export's files.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Part<'a> {
+    /// The file that was named, where an export is one file.
+    Main,
+    /// The description beside it.
+    Schema,
+    /// A file in the folder that was named, where an export is a folder.
+    Member(&'a str),
+}
+
+/// Gives exporters their files. A file is whole once the exporter has finished and dropped it.
+pub trait Files {
+    /// A new file.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    fn create(&mut self, part: Part<'_>) -> io::Result<Box<dyn Output>>;
+}
+
+/// Why an export failed.
+#[derive(Debug)]
+pub enum ExportError {
+    /// A file could not be written.
+    Io(io::Error),
+    /// The runs do not fit the format as asked; nothing was written yet.
+    Refused(Box<Diagnostic>),
+    /// The runs changed between the two passes.
+    Changed(WriteError),
+}
+
+impl fmt::Display for ExportError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Io(error) => error.fmt(f),
+            Self::Refused(why) => f.write_str(&why.message),
+            Self::Changed(error) => error.fmt(f),
+        }
+    }
+}
+
+impl std::error::Error for ExportError {}
+
+impl From<io::Error> for ExportError {
+    fn from(error: io::Error) -> Self {
+        Self::Io(error)
+    }
+}
+
+impl From<serde_json::Error> for ExportError {
+    fn from(error: serde_json::Error) -> Self {
+        Self::Io(error.into())
+    }
+}
+
+impl From<WriteError> for ExportError {
+    fn from(error: WriteError) -> Self {
+        match error {
+            WriteError::Io(error) => Self::Io(error),
+            error => Self::Changed(error),
+        }
+    }
+}
+
+/// What a format has room for beside numbers, units and the strongest claim of each field.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Room {
+    /// All claims of a field, with their origins.
+    pub all_claims: bool,
+    /// What was odd about a run.
+    pub remarks: bool,
+    /// What computations found.
+    pub results: bool,
+    /// The fields of runs and curves.
+    pub fields: bool,
+    /// Marks of single points.
+    pub marks: bool,
+}
+
+impl Room {
+    /// Everything has room.
+    pub const ALL: Self = Self {
+        all_claims: true,
+        remarks: true,
+        results: true,
+        fields: true,
+        marks: true,
+    };
+}
+
+/// A format.
+pub trait Exporter {
+    /// What it has room for.
+    fn room(&self) -> Room;
+
+    /// Looks at a run, before anything is written.
+    fn see(&mut self, subject: &Subject<'_>);
+
+    /// Opens the files, every run being seen.
+    ///
+    /// # Errors
+    /// When the runs do not fit the format, or a file cannot be written.
+    fn begin(&mut self, files: &mut dyn Files) -> Result<(), ExportError>;
+
+    /// Writes a run.
+    ///
+    /// # Errors
+    /// When it was not seen, or a file cannot be written.
+    fn write(&mut self, subject: &Subject<'_>) -> Result<(), ExportError>;
+
+    /// Writes what is left and closes the files; gives remarks on what could not be written as asked.
+    ///
+    /// # Errors
+    /// When a file cannot be written.
+    fn finish(&mut self, files: &mut dyn Files) -> Result<Vec<Diagnostic>, ExportError>;
+}
+
+/// Runs that can be gone through more than once, in the same order.
+pub trait Subjects {
+    /// Gives every run in turn.
+    ///
+    /// # Errors
+    /// What `take` says, or that a run cannot be read.
+    fn each(
+        &mut self,
+        take: &mut dyn FnMut(&Subject<'_>) -> Result<(), ExportError>,
+    ) -> Result<(), ExportError>;
+}
+
+impl Subjects for &[Run] {
+    fn each(
+        &mut self,
+        take: &mut dyn FnMut(&Subject<'_>) -> Result<(), ExportError>,
+    ) -> Result<(), ExportError> {
+        self.iter()
+            .try_for_each(|run| take(&Subject { run, results: &[] }))
+    }
+}
+
+/// Writes all runs; gives remarks on what the format could not carry.
+///
+/// The runs are gone through three times (units, columns, writing), or twice where units stay as read; no more than one
+/// run is held at a time.
+///
+/// # Errors
+/// As [`Exporter`]; what was half written must be thrown away.
+pub fn export(
+    exporter: &mut dyn Exporter,
+    subjects: &mut dyn Subjects,
+    units: Units,
+    files: &mut dyn Files,
+) -> Result<Vec<Diagnostic>, ExportError> {
+    let mut survey = UnitSurvey::default();
+    if units != Units::AsRead {
+        subjects.each(&mut |subject| {
+            survey.see(subject.run);
+            Ok(())
+        })?;
+    }
+    let plan = survey.plan(units);
+    let (mut left, mut stays) = (Left::default(), BTreeSet::new());
+    let room = exporter.room();
+    subjects.each(&mut |subject| {
+        let run = plan.apply(subject.run, &mut stays);
+        left.see(subject, room);
+        exporter.see(&Subject {
+            run: &run,
+            ..*subject
+        });
+        Ok(())
+    })?;
+    exporter.begin(files)?;
+    let mut known = BTreeSet::new();
+    subjects.each(&mut |subject| {
+        let run = plan.apply(subject.run, &mut known);
+        exporter.write(&Subject {
+            run: &run,
+            ..*subject
+        })
+    })?;
+    let mut remarks = exporter.finish(files)?;
+    remarks.extend(left.told());
+    let more = stays.len().saturating_sub(STAYS);
+    let mut stays: Vec<String> = stays.into_iter().take(STAYS).collect();
+    if more > 0 {
+        stays.push(format!("{more} more quantities stay in their own units"));
+    }
+    remarks.extend(
+        stays
+            .into_iter()
+            .map(|message| Diagnostic::warning(Code::new("unit-stays"), message)),
+    );
+    Ok(remarks)
+}
+
+/// So many quantities that stay in their own units are told one by one.
+const STAYS: usize = 5;
+
+/// What a format leaves behind.
+#[derive(Default)]
+struct Left {
+    disputes: u64,
+    remarks: u64,
+    results: BTreeSet<String>,
+    fields: u64,
+    marks: u64,
+}
+
+impl Left {
+    fn see(&mut self, subject: &Subject<'_>, room: Room) {
+        let Subject { run, results } = subject;
+        let all_fields = || std::iter::once(&run.fields).chain(run.traces.iter().map(|trace| &trace.fields));
+        if !room.all_claims {
+            self.disputes += all_fields()
+                .map(|fields| fields.disputes().count() as u64)
+                .sum::<u64>();
+        }
+        if !room.remarks {
+            self.remarks += run.remarks.len() as u64;
+        }
+        if !room.results {
+            self.results
+                .extend(results.iter().map(|result| result.id.clone()));
+        }
+        if !room.fields {
+            self.fields += all_fields().map(|fields| fields.len() as u64).sum::<u64>();
+        }
+        if !room.marks {
+            self.marks += run
+                .traces
+                .iter()
+                .map(|trace| trace.saturated.len() as u64)
+                .sum::<u64>();
+        }
+    }
+
+    /// One remark on all of it, since it is the same for a whole export.
+    fn told(&self) -> Option<Diagnostic> {
+        let kinds = [
+            (self.fields, "field", "fields"),
+            (
+                self.disputes,
+                "field of which only the strongest of several claims is written",
+                "fields of which only the strongest of several claims is written",
+            ),
+            (
+                self.marks,
+                "mark of a point over range",
+                "marks of points over range",
+            ),
+            (self.remarks, "remark", "remarks"),
+            (self.results.len() as u64, "result", "results"),
+        ];
+        let list: Vec<String> = kinds
+            .iter()
+            .filter(|(count, ..)| *count > 0)
+            .map(|(count, one, many)| format!("{count} {}", if *count == 1 { one } else { many }))
+            .collect();
+        (!list.is_empty()).then(|| {
+            Diagnostic::note(
+                Code::new("not-carried"),
+                format!("this format has no room for {}", list.join(", ")),
+            )
+            .help("`--to json` and `--to bundle` carry everything")
+        })
+    }
+}
+
+/// Tidy CSV with its Table Schema beside it.
+#[derive(Default)]
+pub struct TidyCsv {
+    options: super::csv::Options,
+    survey: super::csv::Survey,
+    writer: Option<TableWriter>,
+}
+
+/// A table being written.
+pub(super) type TableWriter = super::csv::Writer<Box<dyn Output>, std::sync::Arc<super::csv::Table>>;
+
+impl TidyCsv {
+    /// A tidy table.
+    #[must_use]
+    pub fn new(options: super::csv::Options) -> Self {
+        Self {
+            options,
+            survey: super::csv::Survey::new(options),
+            writer: None,
+        }
+    }
+}
+
+impl Exporter for TidyCsv {
+    fn room(&self) -> Room {
+        Room {
+            fields: true,
+            marks: true,
+            ..Room::default()
+        }
+    }
+
+    fn see(&mut self, subject: &Subject<'_>) {
+        self.survey.see(subject.run);
+    }
+
+    fn begin(&mut self, files: &mut dyn Files) -> Result<(), ExportError> {
+        let table = std::mem::replace(&mut self.survey, super::csv::Survey::new(self.options)).table();
+        let mut schema = files.create(Part::Schema)?;
+        schema.write_all(table.schema().to_json().as_bytes())?;
+        schema.flush()?;
+        let out = files.create(Part::Main)?;
+        self.writer = Some(super::csv::Writer::new(out, std::sync::Arc::new(table))?);
+        Ok(())
+    }
+
+    fn write(&mut self, subject: &Subject<'_>) -> Result<(), ExportError> {
+        if let Some(writer) = &mut self.writer {
+            writer.write(subject.run)?;
+        }
+        Ok(())
+    }
+
+    fn finish(&mut self, _files: &mut dyn Files) -> Result<Vec<Diagnostic>, ExportError> {
+        if let Some(writer) = self.writer.take() {
+            writer.finish()?;
+        }
+        Ok(Vec::new())
+    }
+}
+
+/// JCAMP-DX. Its file begins with the count of its blocks and its texts depend on one another, so all runs are held.
+#[derive(Debug, Default)]
+pub struct JcampDx {
+    options: super::jcamp::Options,
+    runs: Vec<Run>,
+}
+
+impl JcampDx {
+    /// A file of the standard.
+    #[must_use]
+    pub fn new(options: super::jcamp::Options) -> Self {
+        Self {
+            options,
+            runs: Vec::new(),
+        }
+    }
+}
+
+impl Exporter for JcampDx {
+    fn room(&self) -> Room {
+        Room {
+            fields: true,
+            marks: true,
+            ..Room::default()
+        }
+    }
+
+    fn see(&mut self, _subject: &Subject<'_>) {}
+
+    fn begin(&mut self, _files: &mut dyn Files) -> Result<(), ExportError> {
+        Ok(())
+    }
+
+    fn write(&mut self, subject: &Subject<'_>) -> Result<(), ExportError> {
+        self.runs.push(subject.run.clone());
+        Ok(())
+    }
+
+    fn finish(&mut self, files: &mut dyn Files) -> Result<Vec<Diagnostic>, ExportError> {
+        let written = super::jcamp::write(&self.runs, &self.options).map_err(ExportError::Refused)?;
+        let mut out = files.create(Part::Main)?;
+        out.write_all(written.text.as_bytes())?;
+        out.flush()?;
+        Ok(written.remarks)
+    }
+}

@@ -1,0 +1,249 @@
+//! Parquet: runs, curves, points and results as typed columns, for dataframes and query engines.
+//!
+//! Numbers are doubles, bit for bit; the heads carry the units, and the Table Schema of each file, with units as UCUM
+//! codes, stands in its metadata under `table-schema`.
+
+use std::sync::Arc;
+
+use curvary_record::Diagnostic;
+use parquet::basic::{Compression, GzipLevel, LogicalType, Repetition, Type as Physical};
+use parquet::data_type::{BoolType, ByteArray, ByteArrayType, DoubleType, Int32Type, Int64Type};
+use parquet::errors::ParquetError;
+use parquet::file::metadata::KeyValue;
+use parquet::file::properties::WriterProperties;
+use parquet::file::writer::SerializedFileWriter;
+use parquet::schema::types::Type;
+
+use super::csv::{Content, Options, Table};
+use super::export::{ExportError, Exporter, Files, Output, Part, Room, Subject};
+use super::results::Results;
+use super::table_schema::{ColumnType, TableField, TableSchema};
+use super::tables::{NAMES, Surveys};
+
+/// So many rows are held before they are written.
+const ROWS: usize = 1 << 17;
+
+fn failed(error: ParquetError) -> ExportError {
+    ExportError::Io(std::io::Error::other(error.to_string()))
+}
+
+/// The cells of a column that are not written yet.
+enum Cells {
+    Texts(Vec<ByteArray>),
+    Numbers(Vec<f64>),
+    Wholes(Vec<i64>),
+    Truths(Vec<bool>),
+    Days(Vec<i32>),
+}
+
+/// A file being written.
+struct Sheet {
+    writer: SerializedFileWriter<Box<dyn Output>>,
+    columns: Vec<(Cells, Vec<i16>)>,
+    rows: usize,
+}
+
+impl Sheet {
+    fn new(out: Box<dyn Output>, fields: &[TableField]) -> Result<Self, ExportError> {
+        let leaf = |field: &TableField| {
+            let (physical, logical) = match field.kind {
+                ColumnType::String => (Physical::BYTE_ARRAY, Some(LogicalType::String)),
+                ColumnType::Number => (Physical::DOUBLE, None),
+                ColumnType::Integer => (Physical::INT64, None),
+                ColumnType::Boolean => (Physical::BOOLEAN, None),
+                ColumnType::Date => (Physical::INT32, Some(LogicalType::Date)),
+            };
+            Type::primitive_type_builder(&field.name, physical)
+                .with_repetition(Repetition::OPTIONAL)
+                .with_logical_type(logical)
+                .build()
+                .map(Arc::new)
+        };
+        let leaves = fields
+            .iter()
+            .map(leaf)
+            .collect::<Result<Vec<_>, _>>()
+            .map_err(failed)?;
+        let schema = Type::group_type_builder("row")
+            .with_fields(leaves)
+            .build()
+            .map_err(failed)?;
+        let described = TableSchema::new(fields.to_vec()).to_json();
+        let properties = WriterProperties::builder()
+            .set_compression(Compression::GZIP(GzipLevel::default()))
+            .set_key_value_metadata(Some(vec![KeyValue::new("table-schema".to_owned(), described)]))
+            .build();
+        let writer =
+            SerializedFileWriter::new(out, Arc::new(schema), Arc::new(properties)).map_err(failed)?;
+        let columns = fields.iter().map(|field| {
+            let cells = match field.kind {
+                ColumnType::String => Cells::Texts(Vec::new()),
+                ColumnType::Number => Cells::Numbers(Vec::new()),
+                ColumnType::Integer => Cells::Wholes(Vec::new()),
+                ColumnType::Boolean => Cells::Truths(Vec::new()),
+                ColumnType::Date => Cells::Days(Vec::new()),
+            };
+            (cells, Vec::new())
+        });
+        Ok(Self {
+            writer,
+            columns: columns.collect(),
+            rows: 0,
+        })
+    }
+
+    fn row(&mut self, row: &[Content<'_>]) -> Result<(), ExportError> {
+        for ((cells, there), content) in self.columns.iter_mut().zip(row) {
+            let pushed = match (cells, content) {
+                (Cells::Texts(cells), Content::Text(text)) => {
+                    cells.push(ByteArray::from(*text));
+                    true
+                }
+                (Cells::Numbers(cells), Content::Number(value)) => {
+                    cells.push(*value);
+                    true
+                }
+                (Cells::Wholes(cells), Content::Whole(count)) => {
+                    cells.push(*count);
+                    true
+                }
+                (Cells::Truths(cells), Content::Truth(mark)) => {
+                    cells.push(*mark);
+                    true
+                }
+                (Cells::Days(cells), Content::Text(text)) => match days(text) {
+                    Some(days) => {
+                        cells.push(days);
+                        true
+                    }
+                    None => false,
+                },
+                _ => false,
+            };
+            there.push(i16::from(pushed));
+        }
+        self.rows += 1;
+        if self.rows >= ROWS {
+            self.hand_on()?;
+        }
+        Ok(())
+    }
+
+    /// Writes the rows that are held as a group.
+    fn hand_on(&mut self) -> Result<(), ExportError> {
+        if self.rows == 0 {
+            return Ok(());
+        }
+        let mut group = self.writer.next_row_group().map_err(failed)?;
+        for (cells, there) in &mut self.columns {
+            let Some(mut column) = group.next_column().map_err(failed)? else {
+                break;
+            };
+            let there = Some(there.as_slice());
+            match cells {
+                Cells::Texts(cells) => column.typed::<ByteArrayType>().write_batch(cells, there, None),
+                Cells::Numbers(cells) => column.typed::<DoubleType>().write_batch(cells, there, None),
+                Cells::Wholes(cells) => column.typed::<Int64Type>().write_batch(cells, there, None),
+                Cells::Truths(cells) => column.typed::<BoolType>().write_batch(cells, there, None),
+                Cells::Days(cells) => column.typed::<Int32Type>().write_batch(cells, there, None),
+            }
+            .map_err(failed)?;
+            column.close().map_err(failed)?;
+        }
+        group.close().map_err(failed)?;
+        for (cells, there) in &mut self.columns {
+            match cells {
+                Cells::Texts(cells) => cells.clear(),
+                Cells::Numbers(cells) => cells.clear(),
+                Cells::Wholes(cells) => cells.clear(),
+                Cells::Truths(cells) => cells.clear(),
+                Cells::Days(cells) => cells.clear(),
+            }
+            there.clear();
+        }
+        self.rows = 0;
+        Ok(())
+    }
+
+    fn finish(mut self) -> Result<(), ExportError> {
+        self.hand_on()?;
+        let mut out = self.writer.into_inner().map_err(failed)?;
+        out.flush()?;
+        Ok(())
+    }
+}
+
+/// Days since 1970-01-01.
+fn days(text: &str) -> Option<i32> {
+    let day: jiff::civil::Date = text.parse().ok()?;
+    let begin = jiff::civil::date(1970, 1, 1);
+    begin.until(day).ok().map(|span| span.get_days())
+}
+
+/// The exporter of four files.
+pub struct Parquet {
+    surveys: Surveys,
+    tables: Vec<Table>,
+    sheets: Vec<Sheet>,
+    results: Results,
+}
+
+impl Default for Parquet {
+    fn default() -> Self {
+        Self {
+            surveys: Surveys::new(Options::default()),
+            tables: Vec::new(),
+            sheets: Vec::new(),
+            results: Results::default(),
+        }
+    }
+}
+
+impl Exporter for Parquet {
+    fn room(&self) -> Room {
+        Room {
+            results: true,
+            fields: true,
+            marks: true,
+            ..Room::default()
+        }
+    }
+
+    fn see(&mut self, subject: &Subject<'_>) {
+        self.surveys.see(subject);
+    }
+
+    fn begin(&mut self, files: &mut dyn Files) -> Result<(), ExportError> {
+        self.tables = self.surveys.tables().into();
+        let mut all: Vec<Vec<TableField>> = self.tables.iter().map(|table| table.schema().fields).collect();
+        all.push(Results::columns());
+        for (name, fields) in NAMES.iter().zip(&all) {
+            let out = files.create(Part::Member(&format!("{name}.parquet")))?;
+            self.sheets.push(Sheet::new(out, fields)?);
+        }
+        Ok(())
+    }
+
+    fn write(&mut self, subject: &Subject<'_>) -> Result<(), ExportError> {
+        let Self {
+            tables,
+            sheets,
+            results,
+            ..
+        } = self;
+        for (table, sheet) in tables.iter().zip(sheets.iter_mut()) {
+            table.each_row(subject.run, |row| sheet.row(row))?;
+        }
+        match sheets.last_mut() {
+            Some(sheet) => results.each(subject.results, |row| sheet.row(row)),
+            None => Ok(()),
+        }
+    }
+
+    fn finish(&mut self, _files: &mut dyn Files) -> Result<Vec<Diagnostic>, ExportError> {
+        for sheet in self.sheets.drain(..) {
+            sheet.finish()?;
+        }
+        Ok(Vec::new())
+    }
+}

@@ -1,0 +1,136 @@
+//! Results as a table: one number that was found a row.
+
+use std::collections::BTreeSet;
+
+use curvary_record::{Outcome, Unit};
+
+use super::csv::{Content, run_name};
+use super::table_schema::{ColumnType, TableField};
+
+/// The columns.
+const COLUMNS: [(&str, ColumnType, &str); 16] = [
+    ("result", ColumnType::String, "The result, by its name."),
+    ("kind", ColumnType::String, "What was done: fit, rate, peaks, …"),
+    (
+        "run",
+        ColumnType::String,
+        "The run it speaks of, by its name; empty where it speaks of several.",
+    ),
+    (
+        "runs",
+        ColumnType::String,
+        "All runs it speaks of, by their names, with blanks between them.",
+    ),
+    (
+        "trace",
+        ColumnType::Integer,
+        "The curve within its run, from 0, where it speaks of one.",
+    ),
+    ("model", ColumnType::String, "The model or procedure."),
+    ("parameter", ColumnType::String, "What the number is of."),
+    (
+        "value",
+        ColumnType::Number,
+        "The number; empty where the data do not determine it.",
+    ),
+    ("unit", ColumnType::String, "Its unit, a UCUM code."),
+    (
+        "standard_error",
+        ColumnType::Number,
+        "Its standard error, in the same unit.",
+    ),
+    (
+        "low",
+        ColumnType::Number,
+        "The lower end of its first interval; empty where the data leave it open.",
+    ),
+    ("high", ColumnType::Number, "The upper end."),
+    (
+        "level",
+        ColumnType::Number,
+        "How often such intervals hold the true value, such as 0.95.",
+    ),
+    ("termination", ColumnType::String, "How the computation ended."),
+    (
+        "reason",
+        ColumnType::String,
+        "Why the number is absent or doubtful.",
+    ),
+    (
+        "by",
+        ColumnType::String,
+        "The program and version that computed it.",
+    ),
+];
+
+/// The results of an export, each written once, with whichever of its runs comes first.
+#[derive(Debug, Default)]
+pub struct Results {
+    known: BTreeSet<String>,
+}
+
+impl Results {
+    /// The columns.
+    #[must_use]
+    pub fn columns() -> Vec<TableField> {
+        let field = |&(name, kind, about): &(&str, ColumnType, &str)| TableField {
+            name: name.to_owned(),
+            kind,
+            title: None,
+            description: about.to_owned(),
+            unit: None,
+        };
+        COLUMNS.iter().map(field).collect()
+    }
+
+    /// Gives a row for every number that was not given before; a result without any has one row.
+    ///
+    /// # Errors
+    /// What `take` says.
+    pub fn each<E>(
+        &mut self,
+        results: &[Outcome],
+        mut take: impl FnMut(&[Content<'_>]) -> Result<(), E>,
+    ) -> Result<(), E> {
+        for result in results {
+            if !self.known.insert(result.id.clone()) {
+                continue;
+            }
+            let names: Vec<String> = result.runs.iter().map(|run| run_name(run).into_owned()).collect();
+            let all = names.join(" ");
+            let number = |value: Option<f64>| value.map_or(Content::Empty, Content::Number);
+            let mut row = [Content::Empty; COLUMNS.len()];
+            row[0] = Content::Text(&result.id);
+            row[1] = Content::Text(&result.kind);
+            if let [one] = names.as_slice() {
+                row[2] = Content::Text(one);
+            }
+            row[3] = Content::Text(&all);
+            row[4] = result
+                .trace
+                .map_or(Content::Empty, |trace| Content::Whole(trace.into()));
+            row[5] = Content::Text(&result.model);
+            row[13] = Content::Text(&result.termination);
+            row[15] = Content::Text(&result.by);
+            if result.parameters.is_empty() {
+                take(&row)?;
+            }
+            for parameter in &result.parameters {
+                let interval = parameter.intervals.first();
+                row[6] = Content::Text(&parameter.name);
+                row[7] = number(parameter.value);
+                row[8] = parameter
+                    .unit
+                    .as_ref()
+                    .map_or(Content::Empty, |unit| Content::Text(Unit::code(unit)));
+                row[9] = number(parameter.standard_error);
+                row[10] = number(interval.and_then(|interval| interval.low));
+                row[11] = number(interval.and_then(|interval| interval.high));
+                row[12] = number(interval.map(|interval| interval.level));
+                row[14] = parameter.reason.as_deref().map_or(Content::Empty, Content::Text);
+                take(&row)?;
+            }
+        }
+        Ok(())
+    }
+}

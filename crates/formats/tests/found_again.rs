@@ -1,0 +1,426 @@
+//! Every number, unit and field of a source is found again in every export that can carry it: over the whole corpus and the
+//! demonstration data, as libraries for CSV, JSON, workbooks and Parquet read what was written.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::io::{self, Cursor, Seek, SeekFrom, Write};
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex};
+
+use calamine::{Data, Reader as _, Xlsx};
+use curvary_formats::writers::csv::Options;
+use curvary_formats::writers::export::{Exporter, Files, Output, Part, TidyCsv, export};
+use curvary_formats::writers::json_lines::Json;
+use curvary_formats::writers::table_schema::TableSchema;
+use curvary_formats::writers::units::Units;
+use curvary_formats::writers::{parquet, tables, xlsx};
+use curvary_formats::{Readers, Source};
+use curvary_record::{Fields, Run, Unit, Value};
+
+type Written = BTreeMap<String, Vec<u8>>;
+
+/// Files in memory.
+#[derive(Clone, Default)]
+struct Memory(Arc<Mutex<Written>>);
+
+struct File {
+    name: String,
+    bytes: Cursor<Vec<u8>>,
+    all: Memory,
+}
+
+impl Write for File {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.bytes.write(bytes)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        Ok(())
+    }
+}
+
+impl Seek for File {
+    fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
+        self.bytes.seek(to)
+    }
+}
+
+impl Drop for File {
+    fn drop(&mut self) {
+        let bytes = std::mem::take(self.bytes.get_mut());
+        self.all.0.lock().unwrap().insert(self.name.clone(), bytes);
+    }
+}
+
+impl Files for Memory {
+    fn create(&mut self, part: Part<'_>) -> io::Result<Box<dyn Output>> {
+        let name = match part {
+            Part::Main => "main",
+            Part::Schema => "schema",
+            Part::Member(name) => name,
+        };
+        Ok(Box::new(File {
+            name: name.to_owned(),
+            bytes: Cursor::default(),
+            all: self.clone(),
+        }))
+    }
+}
+
+fn written(mut exporter: impl Exporter, runs: &[Run]) -> Written {
+    let mut memory = Memory::default();
+    let mut runs = runs;
+    export(&mut exporter, &mut runs, Units::AsRead, &mut memory).expect("memory takes all");
+    drop(exporter);
+    let all = memory.0.lock().unwrap();
+    all.clone()
+}
+
+/// What stands in a cell, whatever the format.
+#[derive(Clone, Debug, PartialEq)]
+enum Cell {
+    Empty,
+    Number(f64),
+    Text(String),
+    Truth(bool),
+}
+
+impl Cell {
+    fn is(&self, value: f64) -> bool {
+        match self {
+            Self::Number(number) => *number == value,
+            Self::Text(text) => text.parse::<f64>().is_ok_and(|number| number == value),
+            _ => false,
+        }
+    }
+
+    fn says(&self, words: &str) -> bool {
+        matches!(self, Self::Text(text) if text == words || text.strip_prefix('\'') == Some(words) || text.split('\n').any(|line| line == words))
+    }
+}
+
+/// A table: heads, units of the columns where they are described, rows.
+struct Table {
+    heads: Vec<String>,
+    units: BTreeMap<String, String>,
+    rows: Vec<Vec<Cell>>,
+}
+
+fn units_of(schema: &TableSchema) -> BTreeMap<String, String> {
+    let fields = schema.fields.iter();
+    fields
+        .filter_map(|field| Some((field.name.clone(), field.unit.clone()?)))
+        .collect()
+}
+
+fn csv_table(bytes: &[u8], schema: &TableSchema) -> Table {
+    let mut reader = csv::Reader::from_reader(bytes);
+    let heads = reader.headers().unwrap().iter().map(str::to_owned).collect();
+    let cell = |text: &str| {
+        if text.is_empty() {
+            Cell::Empty
+        } else {
+            Cell::Text(text.to_owned())
+        }
+    };
+    let rows = reader
+        .records()
+        .map(|row| row.unwrap().iter().map(cell).collect());
+    Table {
+        heads,
+        units: units_of(schema),
+        rows: rows.collect(),
+    }
+}
+
+fn of_package(all: &Written, name: &str) -> Table {
+    let package: serde_json::Value = serde_json::from_slice(&all["datapackage.json"]).unwrap();
+    let resource = package["resources"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|one| one["name"] == name)
+        .unwrap();
+    let schema: TableSchema = serde_json::from_value(resource["schema"].clone()).unwrap();
+    csv_table(&all[resource["path"].as_str().unwrap()], &schema)
+}
+
+fn of_parquet(bytes: &[u8]) -> Table {
+    use ::parquet::file::reader::{FileReader, SerializedFileReader};
+    use ::parquet::record::Field;
+    let reader = SerializedFileReader::new(bytes::Bytes::from(bytes.to_vec())).unwrap();
+    let metadata = reader.metadata().file_metadata();
+    let described = metadata
+        .key_value_metadata()
+        .unwrap()
+        .iter()
+        .find(|one| one.key == "table-schema")
+        .unwrap();
+    let schema: TableSchema = serde_json::from_str(described.value.as_ref().unwrap()).unwrap();
+    let heads = schema.fields.iter().map(|field| field.name.clone()).collect();
+    let rows = reader.get_row_iter(None).unwrap().map(|row| {
+        let row = row.unwrap();
+        row.get_column_iter()
+            .map(|(_, field)| match field {
+                Field::Null => Cell::Empty,
+                Field::Double(value) => Cell::Number(*value),
+                #[allow(clippy::cast_precision_loss)]
+                Field::Long(value) => Cell::Number(*value as f64),
+                Field::Bool(mark) => Cell::Truth(*mark),
+                Field::Str(text) => Cell::Text(text.clone()),
+                Field::Date(_) => Cell::Text(day(field)),
+                other => panic!("{other:?}"),
+            })
+            .collect()
+    });
+    Table {
+        heads,
+        units: units_of(&schema),
+        rows: rows.collect(),
+    }
+}
+
+/// A day as it is written, without the time that the library adds.
+fn day(field: &::parquet::record::Field) -> String {
+    field.to_string().chars().take(10).collect()
+}
+
+fn of_sheet(book: &mut Xlsx<Cursor<Vec<u8>>>, name: &str) -> Table {
+    let range = book.worksheet_range(name).unwrap();
+    let mut rows = range.rows().map(|row| -> Vec<Cell> {
+        row.iter()
+            .map(|cell| match cell {
+                Data::Empty => Cell::Empty,
+                Data::Float(value) => Cell::Number(*value),
+                #[allow(clippy::cast_precision_loss)]
+                Data::Int(value) => Cell::Number(*value as f64),
+                Data::Bool(mark) => Cell::Truth(*mark),
+                Data::String(text) => Cell::Text(text.clone()),
+                other => Cell::Text(other.to_string()),
+            })
+            .collect()
+    });
+    let heads = rows
+        .next()
+        .unwrap_or_default()
+        .into_iter()
+        .map(|cell| match cell {
+            Cell::Text(text) => text,
+            other => format!("{other:?}"),
+        });
+    let heads: Vec<String> = heads.collect();
+    let rows: Vec<Vec<Cell>> = rows.collect();
+    let columns = book.worksheet_range("columns").unwrap();
+    let units = columns
+        .rows()
+        .filter(|row| row[0].to_string() == name && !row[2].to_string().is_empty())
+        .map(|row| (row[1].to_string(), row[2].to_string()))
+        .collect();
+    Table { heads, units, rows }
+}
+
+/// Units of one size that share columns: `{AU}` and `1`.
+fn same_unit(one: &str, other: &str) -> bool {
+    let form = |code: &str| Unit::ucum(code).map(|unit| unit.slug()).unwrap_or_default();
+    one == other || form(one) == form(other)
+}
+
+impl Table {
+    /// Whether a number of this unit stands in the row.
+    fn has(&self, row: &[Cell], value: f64, unit: Option<&Unit>) -> bool {
+        row.iter().zip(&self.heads).any(|(cell, head)| {
+            let fits = match (unit, self.units.get(head)) {
+                (Some(unit), Some(own)) => same_unit(unit.code(), own),
+                (Some(_), None) => false,
+                (None, _) => true,
+            };
+            fits && cell.is(value)
+        })
+    }
+
+    fn fields(&self, row: &[Cell], fields: &Fields) -> Result<(), String> {
+        for (key, claims) in fields.iter() {
+            let claim = &claims[0];
+            let unit = claim.unit.as_ref();
+            let there = match &claim.value {
+                Value::Number(value) => {
+                    self.has(row, *value, unit)
+                        || key.as_str() == "sample" && row.iter().any(|cell| cell.says(&claim.raw))
+                }
+                Value::Range { from, to } => {
+                    self.has(row, *from, unit) && self.has(row, *to, unit)
+                        || key.as_str() == "sample" && row.iter().any(|cell| cell.says(&claim.raw))
+                }
+                Value::Text(text) => {
+                    text.is_empty()
+                        || row.iter().any(|cell| cell.says(text))
+                        || text.contains('\n')
+                            && row
+                                .iter()
+                                .any(|cell| matches!(cell, Cell::Text(own) if own.contains(text.as_str())))
+                }
+            };
+            let error = claim.plus_minus.is_none_or(|error| self.has(row, error, unit));
+            if !there || !error {
+                return Err(format!("{key} is not there: {claim:?}"));
+            }
+        }
+        Ok(())
+    }
+
+    /// All points in their order; of tidy tables also what is known of the run.
+    fn points(&self, runs: &[Run], with_fields: bool) -> Result<(), String> {
+        let mut rows = self.rows.iter();
+        for run in runs {
+            for trace in &run.traces {
+                for (at, (&x, &y)) in trace.x.values.iter().zip(trace.y.values.iter()).enumerate() {
+                    let row = rows.next().ok_or("rows are missing")?;
+                    for (value, unit) in [(x, &trace.x.unit), (y, &trace.y.unit)] {
+                        if !self.has(row, value, Some(unit)) {
+                            return Err(format!(
+                                "{value} {unit} is not in {row:?} of {:?} {:?}",
+                                self.heads, self.units
+                            ));
+                        }
+                    }
+                    let marked = trace.saturated.contains(&u32::try_from(at).unwrap());
+                    let mark = |cell: &Cell| *cell == Cell::Truth(true) || cell.says("true");
+                    let column = self.heads.iter().position(|head| head == "saturated");
+                    if marked != column.is_some_and(|at| mark(&row[at])) {
+                        return Err(format!("its mark is wrong: {row:?}"));
+                    }
+                    if let Some(name) = trace.row_names.get(at).filter(|name| !name.is_empty())
+                        && !row.iter().any(|cell| cell.says(name))
+                    {
+                        return Err(format!("the name {name} is not there"));
+                    }
+                    if with_fields && at == 0 && trace.fields.is_empty() {
+                        self.fields(row, &run.fields)?;
+                    }
+                }
+            }
+        }
+        match rows.next() {
+            None => Ok(()),
+            Some(row) => Err(format!("a row too many: {row:?}")),
+        }
+    }
+
+    fn runs(&self, runs: &[Run]) -> Result<(), String> {
+        for (run, row) in runs.iter().zip(&self.rows) {
+            self.fields(row, &run.fields)?;
+        }
+        (self.rows.len() == runs.len())
+            .then_some(())
+            .ok_or_else(|| "the count of runs differs".to_owned())
+    }
+
+    fn curves(&self, runs: &[Run]) -> Result<(), String> {
+        let traces = runs.iter().flat_map(|run| &run.traces);
+        for (trace, row) in traces.zip(&self.rows) {
+            self.fields(row, &trace.fields)?;
+            for held in &trace.held {
+                if !self.has(row, held.value, Some(&held.unit)) {
+                    return Err(format!("{} is not there", held.quantity));
+                }
+            }
+            if let Some(label) = trace.label.as_deref().filter(|label| !label.is_empty())
+                && !row
+                    .iter()
+                    .any(|cell| cell.says(label) || matches!(cell, Cell::Text(own) if own.contains(label)))
+            {
+                return Err(format!("the label {label} is not there"));
+            }
+        }
+        Ok(())
+    }
+}
+
+fn sources(folder: &Path, all: &mut Vec<PathBuf>) {
+    for entry in fs::read_dir(folder).expect("a folder") {
+        let path = entry.expect("an entry").path();
+        if path.is_dir() {
+            sources(&path, all);
+        } else if path.extension().is_none_or(|end| end != "json") {
+            all.push(path);
+        }
+    }
+}
+
+fn all_exports(runs: &[Run]) -> Result<(), String> {
+    let told = |format: &'static str| move |why: String| format!("{format}: {why}");
+    let tidy = written(TidyCsv::new(Options::default()), runs);
+    let schema: TableSchema = serde_json::from_slice(&tidy["schema"]).unwrap();
+    csv_table(&tidy["main"], &schema)
+        .points(runs, true)
+        .map_err(told("csv"))?;
+    let four = written(tables::Tables::new(Options::default()), runs);
+    of_package(&four, "runs").runs(runs).map_err(told("runs.csv"))?;
+    of_package(&four, "curves")
+        .curves(runs)
+        .map_err(told("curves.csv"))?;
+    of_package(&four, "points")
+        .points(runs, false)
+        .map_err(told("points.csv"))?;
+    let four = written(parquet::Parquet::default(), runs);
+    of_parquet(&four["runs.parquet"])
+        .runs(runs)
+        .map_err(told("runs.parquet"))?;
+    of_parquet(&four["curves.parquet"])
+        .curves(runs)
+        .map_err(told("curves.parquet"))?;
+    of_parquet(&four["points.parquet"])
+        .points(runs, false)
+        .map_err(told("points.parquet"))?;
+    let book = written(xlsx::Xlsx::default(), runs);
+    let mut book: Xlsx<_> = calamine::open_workbook_from_rs(Cursor::new(book["main"].clone())).unwrap();
+    of_sheet(&mut book, "runs").runs(runs).map_err(told("xlsx"))?;
+    of_sheet(&mut book, "curves").curves(runs).map_err(told("xlsx"))?;
+    of_sheet(&mut book, "points")
+        .points(runs, false)
+        .map_err(told("xlsx"))?;
+    let lines = written(Json::lines(), runs);
+    let lines = String::from_utf8(lines["main"].clone()).unwrap();
+    let back: Vec<Run> = lines
+        .lines()
+        .map(|line| {
+            serde_json::from_value(serde_json::from_str::<serde_json::Value>(line).unwrap()["run"].take())
+                .unwrap()
+        })
+        .collect();
+    (back == runs)
+        .then_some(())
+        .ok_or_else(|| "json-lines: another run comes back".to_owned())
+}
+
+#[test]
+fn everything_is_found_again() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
+    let mut all = Vec::new();
+    sources(&root.join("tests/corpus"), &mut all);
+    sources(&root.join("demo-data"), &mut all);
+    all.sort();
+    let readers = Readers::built_in();
+    let (mut tried, mut wrong) = (0, Vec::new());
+    for path in all {
+        let name = path.display().to_string();
+        let source = Source::new(name.clone(), fs::read(&path).expect("a file"));
+        let (_, reading) = readers.read(&source, None);
+        let runs: Vec<Run> = reading.runs.into_iter().filter(|run| run.points() > 0).collect();
+        if runs.is_empty() {
+            continue;
+        }
+        tried += 1;
+        if let Err(why) = all_exports(&runs) {
+            wrong.push(format!("{name}: {why}"));
+        }
+    }
+    assert!(tried > 700, "{tried} files");
+    assert!(
+        wrong.is_empty(),
+        "{} of {tried}:\n{}",
+        wrong.len(),
+        wrong.join("\n")
+    );
+}

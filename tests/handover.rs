@@ -1,0 +1,442 @@
+//! What is handed over: tables, workbooks, reports and bundles of the demonstration data, and the ways in which it is
+//! refused before work is lost.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::io::Read;
+use std::path::Path;
+
+use curvary_formats::{Readers, Source};
+use curvary_tests::{call, root, run, status};
+
+/// An archive of some of the demonstration data, with results.
+fn laboratory(folder: &Path) {
+    let data = root().join("demo-data");
+    let data = data.to_str().unwrap();
+    let added = call(folder, &["add", data, "--archive", "lab", "--quiet"])
+        .output()
+        .unwrap();
+    assert_eq!(
+        status(&added),
+        Some(1),
+        "{}",
+        String::from_utf8_lossy(&added.stderr)
+    );
+    let fitted = call(
+        folder,
+        &[
+            "fit",
+            "betanin",
+            "technique:time-course",
+            "temperature:37C",
+            "--model",
+            "first-order+offset",
+            "--archive",
+            "lab",
+        ],
+    )
+    .output()
+    .unwrap();
+    assert!(status(&fitted).is_some_and(|status| status <= 1));
+}
+
+fn export(folder: &Path, words: &[&str]) -> (Option<i32>, String) {
+    let all = ["export"]
+        .iter()
+        .chain(words)
+        .chain(&["--archive", "lab"])
+        .copied()
+        .collect::<Vec<_>>();
+    let output = run(folder, &all);
+    let told = format!(
+        "{}{}",
+        String::from_utf8_lossy(&output.stdout),
+        String::from_utf8_lossy(&output.stderr)
+    );
+    (status(&output), told)
+}
+
+/// The members of a ZIP file.
+fn members(path: &Path) -> BTreeMap<String, Vec<u8>> {
+    let mut zip = zip::ZipArchive::new(fs::File::open(path).unwrap()).unwrap();
+    let mut all = BTreeMap::new();
+    for at in 0..zip.len() {
+        let mut member = zip.by_index(at).unwrap();
+        let mut bytes = Vec::new();
+        member.read_to_end(&mut bytes).unwrap();
+        all.insert(member.name().unwrap().into_owned(), bytes);
+    }
+    all
+}
+
+/// Every file below a folder.
+fn left_behind(folder: &Path) -> Vec<String> {
+    let mut all = Vec::new();
+    for entry in fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_dir() && !path.ends_with("lab") {
+            all.extend(left_behind(&path));
+            all.push(path.display().to_string());
+        } else if !path.is_dir() {
+            all.push(path.display().to_string());
+        }
+    }
+    all
+}
+
+#[test]
+fn a_bundle_is_whole_and_tells_no_names() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    laboratory(folder);
+    let words = ["date:2016..2021", "--to", "bundle", "--dated", "2026-01-02"];
+    let (ending, told) = export(folder, &[&words[..], &["--out", "handover.zip"]].concat());
+    assert_eq!(ending, Some(1), "runs in question are left out: {told}");
+    assert!(told.contains("left out: operator"), "{told}");
+    let all = members(&folder.join("handover.zip"));
+    for name in [
+        "bagit.txt",
+        "bag-info.txt",
+        "manifest-sha512.txt",
+        "tagmanifest-sha512.txt",
+        "data/README.md",
+        "data/datapackage.json",
+        "data/ro-crate-metadata.json",
+        "data/report.html",
+        "data/curves.svg",
+        "data/runs.jsonl",
+        "data/tables/runs.csv",
+        "data/tables/curves.csv",
+        "data/tables/points.csv",
+        "data/tables/results.csv",
+        "data/tables/origins.csv",
+    ] {
+        assert!(all.contains_key(&format!("handover/{name}")), "{name} is missing");
+    }
+    let manifest = String::from_utf8(all["handover/manifest-sha512.txt"].clone()).unwrap();
+    let listed: Vec<&str> = manifest
+        .lines()
+        .map(|line| line.split_once("  ").unwrap().1)
+        .collect();
+    let payload: Vec<&str> = all
+        .keys()
+        .filter_map(|name| name.strip_prefix("handover/"))
+        .filter(|name| name.starts_with("data/"))
+        .collect();
+    assert_eq!(listed, payload);
+    // Names of operators and paths of the demonstration data, as their own generator says them.
+    let everything: String = all
+        .values()
+        .map(|bytes| String::from_utf8_lossy(bytes).into_owned())
+        .collect();
+    assert!(!everything.contains("demo-data/"), "a path is there");
+    export(folder, &["date:2016..2021", "--to", "json", "--out", "all.json"]);
+    let whole = fs::read_to_string(folder.join("all.json")).unwrap();
+    let whole: serde_json::Value = serde_json::from_str(&whole).unwrap();
+    let mut tried = 0;
+    for one in whole["runs"].as_array().unwrap() {
+        if let Some(operator) = one["fields"]["operator"]["value"]
+            .as_str()
+            .filter(|name| name.len() > 2)
+        {
+            assert!(!everything.contains(operator), "`{operator}` is there");
+            tried += 1;
+        }
+    }
+    assert!(tried > 0);
+    // Nothing that was half written is left, and the same is packed again byte for byte.
+    assert!(
+        left_behind(folder)
+            .iter()
+            .all(|name| !name.contains(".making") && !name.contains(".part"))
+    );
+    fs::create_dir(folder.join("again")).unwrap();
+    export(folder, &[&words[..], &["--out", "again/handover.zip"]].concat());
+    assert_eq!(
+        fs::read(folder.join("handover.zip")).unwrap(),
+        fs::read(folder.join("again/handover.zip")).unwrap()
+    );
+}
+
+#[test]
+fn originals_come_along_bit_for_bit_if_nothing_is_left_out() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    laboratory(folder);
+    let words = ["date:2019", "--to", "bundle", "--originals", "--out", "all.zip"];
+    let (ending, told) = export(folder, &words);
+    assert_eq!(ending, Some(2), "{told}");
+    assert!(!folder.join("all.zip").exists());
+    let (ending, told) = export(folder, &[&words[..], &["--with", "operator,path"]].concat());
+    assert_eq!(ending, Some(0), "{told}");
+    let all = members(&folder.join("all.zip"));
+    let mut tried = 0;
+    for (name, bytes) in &all {
+        if let Some((_, path)) = name.split_once("data/originals/") {
+            let path = root()
+                .join("demo-data")
+                .join(path.split_once("demo-data/").unwrap().1);
+            assert_eq!(&fs::read(path).unwrap(), bytes, "{name}");
+            tried += 1;
+        }
+    }
+    assert!(tried > 2);
+}
+
+/// On another machine a bundle with its originals gives the same runs under the same names, with notes and results.
+#[test]
+fn a_bundle_comes_home() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    laboratory(folder);
+    let query = ["betanin", "temperature:37C", "date:2016"];
+    let noted = run(
+        folder,
+        &[
+            "note",
+            "--where",
+            "betanin temperature:37C date:2016",
+            "solvent=water",
+            "--yes",
+            "--archive",
+            "lab",
+        ],
+    );
+    let noted = status(&noted) == Some(0);
+    let words = [
+        "--to",
+        "bundle",
+        "--originals",
+        "--with",
+        "operator,path",
+        "--out",
+        "all.zip",
+    ];
+    let (ending, told) = export(folder, &[&query[..], &words].concat());
+    assert_eq!(ending, Some(0), "{told}");
+    let added = run(folder, &["add", "all.zip", "--archive", "there"]);
+    assert_eq!(
+        status(&added),
+        Some(0),
+        "{}",
+        String::from_utf8_lossy(&added.stderr)
+    );
+    let ids = |archive: &str| {
+        let found = run(
+            folder,
+            &[
+                "find",
+                "betanin",
+                "temperature:37C",
+                "date:2016",
+                "--ids",
+                "--archive",
+                archive,
+            ],
+        );
+        let text = String::from_utf8(found.stdout).unwrap();
+        let mut ids: Vec<String> = text.lines().map(str::to_owned).collect();
+        ids.sort();
+        ids
+    };
+    assert!(!ids("lab").is_empty());
+    assert_eq!(ids("there"), ids("lab"));
+    let results = |archive: &str| {
+        let all = run(
+            folder,
+            &[
+                "results",
+                "betanin temperature:37C date:2016",
+                "--csv",
+                "--archive",
+                archive,
+            ],
+        );
+        let text = String::from_utf8(all.stdout).unwrap();
+        // The paths differ: there they begin with the bundle's.
+        text.lines().filter(|line| line.contains("first-order")).count()
+    };
+    assert!(results("lab") > 0);
+    assert_eq!(results("there"), results("lab"));
+    if noted {
+        let shown = run(folder, &["show", &ids("there")[0], "--archive", "there"]);
+        assert!(String::from_utf8_lossy(&shown.stdout).contains("water"));
+    }
+    // Twice changes nothing, and a bundle without originals says what is wrong with it.
+    let again = run(folder, &["add", "all.zip", "--archive", "there"]);
+    assert!(!String::from_utf8_lossy(&again.stderr).contains("of the bundle kept"));
+    let (ending, _) = export(
+        folder,
+        &[&query[..], &["--to", "bundle", "--out", "bare.zip"]].concat(),
+    );
+    assert_eq!(ending, Some(0));
+    let bare = run(folder, &["add", "bare.zip", "--archive", "there"]);
+    assert!(String::from_utf8_lossy(&bare.stderr).contains("bundle-without-originals"));
+}
+
+/// The workbook is read by our own reader of workbooks, which another library opens: the numbers come home.
+#[test]
+fn a_workbook_has_every_point() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    laboratory(folder);
+    let (ending, told) = export(
+        folder,
+        &[
+            "date:2016",
+            "technique:spectrum",
+            "--to",
+            "xlsx",
+            "--out",
+            "a.xlsx",
+        ],
+    );
+    assert_eq!(ending, Some(0), "{told}");
+    let source = Source::new("a.xlsx", fs::read(folder.join("a.xlsx")).unwrap());
+    let readers = Readers::built_in();
+    let (card, _) = readers.read(&source, None);
+    assert_eq!(card.map(|card| card.id.as_str()), Some("built-in/spreadsheet"));
+    let names = members(&folder.join("a.xlsx"));
+    let book = String::from_utf8_lossy(&names["xl/workbook.xml"]).into_owned();
+    for sheet in ["runs", "curves", "points", "results", "columns"] {
+        assert!(book.contains(&format!("name=\"{sheet}\"")), "{book}");
+    }
+}
+
+#[test]
+fn wide_tables_need_one_axis() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    for (name, from) in [("a", 0), ("b", 0), ("c", 5)] {
+        let mut text = format!("sample: {name}\nwavelength: 535 nm\n\ntime (s),absorbance\n");
+        for point in 0..12_u32 {
+            text += &format!("{},{:.4}\n", from + point * 10, 0.8 - f64::from(point) / 100.0);
+        }
+        fs::write(folder.join(format!("{name}.csv")), text).unwrap();
+    }
+    let added = run(
+        folder,
+        &["add", "a.csv", "b.csv", "c.csv", "--archive", "lab", "--quiet"],
+    );
+    assert_eq!(status(&added), Some(0));
+    let wide = |query: &str, more: &[&str]| {
+        export(
+            folder,
+            &[
+                &[query, "--to", "wide-csv", "--out", "wide.csv", "--replace"][..],
+                more,
+            ]
+            .concat(),
+        )
+    };
+    let (ending, told) = wide("sample:a or sample:b", &[]);
+    assert_eq!(ending, Some(0), "{told}");
+    let text = fs::read_to_string(folder.join("wide.csv")).unwrap();
+    let lines: Vec<&str> = text.lines().collect();
+    assert!(lines[0].starts_with("time in s,"), "{text}");
+    assert_eq!(
+        lines[1..5],
+        [
+            "0,0.8000,0.8000",
+            "10,0.7900,0.7900",
+            "20,0.7800,0.7800",
+            "30,0.7700,0.7700"
+        ]
+    );
+    fs::remove_file(folder.join("wide.csv")).unwrap();
+    let (ending, told) = wide("technique:time-course", &[]);
+    assert_eq!(ending, Some(3));
+    assert!(told.contains("axes-differ") && told.contains("--union"), "{told}");
+    assert!(!folder.join("wide.csv").exists());
+    let (ending, told) = wide("technique:time-course", &["--union", "--bom"]);
+    assert_eq!(ending, Some(0), "{told}");
+    let text = fs::read_to_string(folder.join("wide.csv")).unwrap();
+    assert!(text.starts_with('\u{FEFF}'));
+    assert_eq!(text.lines().count(), 25);
+    assert!(
+        text.lines()
+            .any(|line| line.starts_with("5,") && line.matches("0.8000").count() == 1),
+        "{text}"
+    );
+}
+
+#[test]
+fn a_report_is_one_page_without_scripts() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    laboratory(folder);
+    let words = [
+        "betanin",
+        "temperature:37C",
+        "--to",
+        "report",
+        "--out",
+        "report.html",
+        "--title",
+        "Beet red at 37 °C",
+    ];
+    let (ending, told) = export(folder, &words);
+    assert_eq!(ending, Some(0), "{told}");
+    let page = fs::read_to_string(folder.join("report.html")).unwrap();
+    for there in [
+        "<h1>Beet red at 37 °C</h1>",
+        "first-order+offset",
+        "<svg",
+        "standard error",
+        "@media print",
+        "residual",
+    ] {
+        assert!(page.contains(there), "{there} is missing");
+    }
+    for never in [
+        "<script",
+        "<link",
+        "<iframe",
+        " src=",
+        "@import",
+        "javascript:",
+        "demo-data/",
+    ] {
+        assert!(!page.contains(never), "{never} is there");
+    }
+}
+
+/// A folder of tables appears whole or not at all, and no file of another person is touched.
+#[test]
+fn folders_appear_whole() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    laboratory(folder);
+    for form in ["tables", "parquet"] {
+        let (ending, told) = export(folder, &["date:2016", "--to", form, "--out", form]);
+        assert_eq!(ending, Some(0), "{told}");
+        let count = fs::read_dir(folder.join(form)).unwrap().count();
+        assert_eq!(count, if form == "tables" { 5 } else { 4 });
+    }
+    fs::create_dir(folder.join("theirs")).unwrap();
+    fs::write(folder.join("theirs/points.csv"), "measured").unwrap();
+    let (ending, _) = export(folder, &["date:2016", "--to", "tables", "--out", "theirs"]);
+    assert_eq!(ending, Some(3));
+    assert_eq!(left_behind(&folder.join("theirs")).len(), 1);
+    assert_eq!(fs::read(folder.join("theirs/points.csv")).unwrap(), b"measured");
+}
+
+#[test]
+fn a_file_gets_no_second_ending() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    fs::create_dir(folder.join("in")).unwrap();
+    fs::write(
+        folder.join("in/leaf 1.csv"),
+        "wavelength (nm),absorbance\n400,0.10\n410,0.20\n420,0.30\n430,0.1\n",
+    )
+    .unwrap();
+    let converted = run(folder, &["convert", "in", "--to", "csv", "--out", "out"]);
+    assert_eq!(status(&converted), Some(0));
+    assert!(
+        folder.join("out/leaf 1.curvary.csv").is_file(),
+        "{:?}",
+        left_behind(&folder.join("out"))
+    );
+}
