@@ -215,8 +215,11 @@ fn raised(words: &mut Vec<Word>) -> Vec<bool> {
             })
             .filter_map(|other| {
                 let up = (other.baseline - word.baseline) / other.size;
-                ((0.12..0.75).contains(&up) || (-0.45..-0.05).contains(&up))
-                    .then_some((other.baseline, up > 0.0, (word.left - other.right).abs()))
+                ((0.12..0.75).contains(&up) || (-0.45..-0.05).contains(&up)).then_some((
+                    other.baseline,
+                    up > 0.0,
+                    (word.left - other.right).abs(),
+                ))
             })
             .min_by(|a, b| a.2.total_cmp(&b.2));
         if let Some((baseline, up, _)) = beside {
