@@ -110,13 +110,12 @@ fn what_does_not_fit_is_left_out_and_told() {
 fn a_series_that_is_shorter_than_the_axis_is_told() {
     let short = "<Series name=\"Dark\" seriesID=\"d\" seriesType=\"Float64\" dependency=\"dependent\">\
         <IndividualValueSet><D>0.001</D></IndividualValueSet></Series></SeriesSet>";
-    let series = SERIES.replace(" length=\"3\"", "").replace("</SeriesSet>", short);
+    let series = SERIES
+        .replace(" length=\"3\"", "")
+        .replace("</SeriesSet>", short);
     let reading = read(document(&series));
     assert_eq!(reading.runs[0].traces.len(), 1, "{reading:?}");
-    let told = reading
-        .remarks
-        .iter()
-        .find(|one| one.code.as_str() == "series-left-out");
+    let told = reading.remarks.iter().find(|one| one.code.as_str() == "series-left-out");
     assert!(
         told.is_some_and(|one| one.message.contains("`Dark`") && one.message.contains("1 values")),
         "{reading:?}"

@@ -177,7 +177,7 @@ fn has_gaps(line: &Line) -> bool {
 
 /// Which lines are lines of running words: also those with wide gaps, which come of justifying, where the line above or below
 /// begins at the same place and runs without.
-fn prose(lines: &Numbered) -> Vec<bool> {
+fn prose(lines: &[(usize, Line)]) -> Vec<bool> {
     let words = |line: &Line| {
         let letters = |word: &&Word| word.text.chars().filter(|sign| sign.is_alphabetic()).count() >= 2;
         line.words.iter().filter(letters).count() >= 4

@@ -197,7 +197,7 @@ fn words(glyphs: &[Glyph]) -> Vec<Word> {
 
 /// What is set small above or below the line of the word beside it, as the signs of plain text for it; its baseline becomes
 /// that of the line. Tells which words those are.
-fn raised(words: &mut Vec<Word>) -> Vec<bool> {
+fn raised(words: &mut [Word]) -> Vec<bool> {
     words.sort_by(|a, b| a.baseline.total_cmp(&b.baseline).then(a.left.total_cmp(&b.left)));
     let mut moves: Vec<(usize, f64, bool)> = Vec::new();
     for (at, word) in words.iter().enumerate() {
