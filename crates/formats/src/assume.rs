@@ -75,7 +75,15 @@ impl Assumptions {
             print::HIDDEN_TEXT if !print::HIDDEN_TEXT_ANSWERS.contains(&answer) => {
                 return wrong("`read` or `left-out`");
             }
-            print::HIDDEN_TEXT | "columns" | "date" | "decimal" | "heads" | "measurement" | "parentheses" | "ranges" | "shape"
+            print::HIDDEN_TEXT
+            | "columns"
+            | "date"
+            | "decimal"
+            | "heads"
+            | "measurement"
+            | "parentheses"
+            | "ranges"
+            | "shape"
             | "times" => {}
             // What a plugin asks is its own: `NAME/ABOUT`.
             _ if is_of_reader(about) => {

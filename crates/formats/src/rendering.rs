@@ -42,7 +42,11 @@ impl Rendering {
     }
 
     /// Adds a line of cells that has a number of its own, counted through all pages from 1.
-    pub(crate) fn line_through<'c>(&mut self, number: u32, cells: impl IntoIterator<Item = (&'c str, Place)>) {
+    pub(crate) fn line_through<'c>(
+        &mut self,
+        number: u32,
+        cells: impl IntoIterator<Item = (&'c str, Place)>,
+    ) {
         self.through.insert(self.lines.len(), number);
         self.line(cells);
     }
@@ -124,7 +128,9 @@ impl Rendering {
         let through = (line as usize)
             .checked_sub(1)
             .and_then(|index| self.through.get(&index));
-        through.copied().or_else(|| self.place_of(line).map(|place| place.line))
+        through
+            .copied()
+            .or_else(|| self.place_of(line).map(|place| place.line))
     }
 
     /// The place of the first cell of a line of the rendering.

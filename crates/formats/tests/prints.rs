@@ -79,13 +79,20 @@ fn refused(bytes: Vec<u8>, code: &str) {
     // Bare builds on a machine with other work are slow; nothing here may take minutes.
     let reading = read(bytes, Duration::from_secs(30));
     assert!(reading.runs.is_empty());
-    let codes: Vec<&str> = reading.remarks.iter().map(|remark| remark.code.as_str()).collect();
+    let codes: Vec<&str> = reading
+        .remarks
+        .iter()
+        .map(|remark| remark.code.as_str())
+        .collect();
     assert!(codes.contains(&code), "{codes:?}");
 }
 
 #[test]
 fn a_small_document_is_read() {
-    let reading = read(page(stream("", table().as_bytes()), "", vec![]), Duration::from_secs(10));
+    let reading = read(
+        page(stream("", table().as_bytes()), "", vec![]),
+        Duration::from_secs(10),
+    );
     assert_eq!(reading.runs.len(), 1, "{:?}", reading.remarks);
     let run = &reading.runs[0];
     assert_eq!(run.points(), 10);
@@ -177,7 +184,11 @@ fn brackets_without_end() {
     let deep = [b"[".repeat(300_000), table().into_bytes()].concat();
     let reading = read(page(stream("", &deep), "", vec![]), Duration::from_secs(10));
     assert!(reading.runs.len() <= 1);
-    let deep = page(stream("", b""), "", vec![b"[".repeat(300_000), b"<</A".repeat(300_000)]);
+    let deep = page(
+        stream("", b""),
+        "",
+        vec![b"[".repeat(300_000), b"<</A".repeat(300_000)],
+    );
     refused(deep, "no-table");
 }
 
@@ -189,7 +200,8 @@ fn lists_that_are_said_to_be_endless() {
     bytes.extend(&directory);
     bytes.extend(b"\nendobj\nstartxref\n9\n%%EOF\n");
     refused(bytes, "file-too-large");
-    let font = "<< /Type /Font /Subtype /CIDFontType2 /BaseFont /A /CIDSystemInfo << >> /W [0 4000000000 500] >>";
+    let font =
+        "<< /Type /Font /Subtype /CIDFontType2 /BaseFont /A /CIDSystemInfo << >> /W [0 4000000000 500] >>";
     let resources = "/Font << /F << /Type /Font /Subtype /Type0 /BaseFont /A /Encoding /Identity-H /DescendantFonts [5 0 R] >> >>";
     let content = stream("", table().as_bytes());
     refused(page(content, resources, vec![object(font)]), "file-too-large");

@@ -88,7 +88,9 @@ pub(super) fn pages(bytes: &Arc<Vec<u8>>) -> Result<Vec<Page>, Refusal> {
     })?;
     catch_unwind(AssertUnwindSafe(|| interpreted(bytes))).unwrap_or_else(|payload| {
         // A panic of the library is damage that it did not expect.
-        Err(payload.downcast::<Refusal>().map_or(Refusal::Damaged, |refusal| *refusal))
+        Err(payload
+            .downcast::<Refusal>()
+            .map_or(Refusal::Damaged, |refusal| *refusal))
     })
 }
 
@@ -105,7 +107,11 @@ fn interpreted(bytes: &Arc<Vec<u8>>) -> Result<Vec<Page>, Refusal> {
     if pdf.len() > unfold::MOST_OBJECTS {
         return Err(Refusal::Objects);
     }
-    if pdf.objects().into_iter().any(|object| object.into_dict().is_some_and(|dict| is_endless_font(&dict, 0))) {
+    if pdf
+        .objects()
+        .into_iter()
+        .any(|object| object.into_dict().is_some_and(|dict| is_endless_font(&dict, 0)))
+    {
         return Err(Refusal::Objects);
     }
     if pdf.pages().len() > MOST_PAGES {
@@ -171,17 +177,20 @@ fn is_endless_font(dict: &Dict<'_>, depth: usize) -> bool {
         widths.iter::<Object<'_>>().any(|entry| {
             let number = entry.into_number().map(|number| number.as_f64());
             // Which of the numbers begin a range is not asked: no sign has such a number, and widths are small.
-            let far = before.zip(number).is_some_and(|(first, last)| last - first > MOST_SIGNS);
+            let far = before
+                .zip(number)
+                .is_some_and(|(first, last)| last - first > MOST_SIGNS);
             before = number;
             far
         })
     };
     let descendants = || dict.get::<Array<'_>>("DescendantFonts");
-    ["W", "W2"].iter().any(|key| dict.get::<Array<'_>>(key).is_some_and(too_wide))
+    ["W", "W2"]
+        .iter()
+        .any(|key| dict.get::<Array<'_>>(key).is_some_and(too_wide))
         || depth == 0
-            && descendants().is_some_and(|fonts| {
-                fonts.iter::<Dict<'_>>().any(|font| is_endless_font(&font, 1))
-            })
+            && descendants()
+                .is_some_and(|fonts| fonts.iter::<Dict<'_>>().any(|font| is_endless_font(&font, 1)))
 }
 
 /// The work done.

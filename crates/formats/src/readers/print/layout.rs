@@ -40,7 +40,10 @@ impl Row {
 
     /// The same line with other cells.
     pub(super) fn with_cells(&self, cells: Vec<Cell>) -> Self {
-        Self { cells, ..self.clone() }
+        Self {
+            cells,
+            ..self.clone()
+        }
     }
 
     /// Its cells of which something is so.
@@ -96,7 +99,21 @@ fn is_number(text: &str) -> bool {
             sign.is_ascii_digit()
                 || matches!(
                     sign,
-                    '.' | ',' | '-' | '+' | '−' | '–' | 'e' | 'E' | ' ' | ':' | '%' | '*' | '<' | '>' | '×' | '·'
+                    '.' | ','
+                        | '-'
+                        | '+'
+                        | '−'
+                        | '–'
+                        | 'e'
+                        | 'E'
+                        | ' '
+                        | ':'
+                        | '%'
+                        | '*'
+                        | '<'
+                        | '>'
+                        | '×'
+                        | '·'
                 )
                 || "⁰¹²³⁴⁵⁶⁷⁸⁹⁻⁺ᵃᵇᶜᵈᵉ".contains(sign)
         })
@@ -160,15 +177,25 @@ fn has_gaps(line: &Line) -> bool {
 
 /// Which lines are lines of running words: also those with wide gaps, which come of justifying, where the line above or below
 /// begins at the same place and runs without.
-fn prose(lines: &Numbered) -> Vec<bool> {
+fn prose(lines: &[(usize, Line)]) -> Vec<bool> {
     let words = |line: &Line| {
         let letters = |word: &&Word| word.text.chars().filter(|sign| sign.is_alphabetic()).count() >= 2;
         line.words.iter().filter(letters).count() >= 4
     };
-    let sure: Vec<bool> = lines.iter().map(|(_, line)| words(line) && !has_gaps(line)).collect();
-    let left = |at: usize| lines.get(at).and_then(|(_, line)| line.words.first()).map(|word| word.left);
+    let sure: Vec<bool> = lines
+        .iter()
+        .map(|(_, line)| words(line) && !has_gaps(line))
+        .collect();
+    let left = |at: usize| {
+        lines
+            .get(at)
+            .and_then(|(_, line)| line.words.first())
+            .map(|word| word.left)
+    };
     let beside = |at: usize, other: usize| {
-        let same = left(at).zip(left(other)).is_some_and(|(a, b)| (a - b).abs() < 2.0);
+        let same = left(at)
+            .zip(left(other))
+            .is_some_and(|(a, b)| (a - b).abs() < 2.0);
         same && sure.get(other).copied().unwrap_or(false)
     };
     (0..lines.len())
@@ -297,7 +324,8 @@ fn are_columns(lines: &[(usize, Line)], strip: (f64, f64)) -> bool {
     let mut before = None;
     for (_, line) in lines {
         let middle = f64::midpoint(strip.0, strip.1);
-        let (left, right): (Vec<&Word>, Vec<&Word>) = line.words.iter().partition(|word| word.right <= middle);
+        let (left, right): (Vec<&Word>, Vec<&Word>) =
+            line.words.iter().partition(|word| word.right <= middle);
         let runs = |words: &[&Word]| {
             let letters = |word: &&&Word| word.text.chars().filter(|sign| sign.is_alphabetic()).count() >= 2;
             words.iter().filter(letters).count() >= 4
@@ -345,8 +373,8 @@ fn in_columns(rows: &mut [Row]) {
             continue;
         }
         let mut end = at + 1;
-        // A line of words inside a table does not end it, where rows of the same columns go on behind.
-        while end < rows.len() && is_data(&rows[end]) {
+        // A number alone with room above it, such as that of the page, is none of the table's.
+        while end < rows.len() && is_data(&rows[end]) && !(rows[end].apart && rows[end].cells.len() == 1) {
             end += 1;
         }
         if end - at >= 2 {
@@ -369,7 +397,9 @@ fn table(rows: &mut [Row], first: usize, end: usize) {
     if columns.len() < 2 {
         return;
     }
-    let complete = rows[first..end].iter().all(|row| row.cells.len() == columns.len());
+    let complete = rows[first..end]
+        .iter()
+        .all(|row| row.cells.len() == columns.len());
     if !complete {
         for row in &mut rows[first..end] {
             align(row, &columns);
@@ -433,7 +463,8 @@ fn part_at_gutters(rows: &mut [Row], above: Vec<(f64, f64)>) {
             let mut part: Vec<Word> = Vec::new();
             for word in cell.words {
                 let parts = part.last().is_some_and(|last| {
-                    let between = |gutter: &(f64, f64)| last.right <= gutter.0 + 0.01 && gutter.1 <= word.left + 0.01;
+                    let between =
+                        |gutter: &(f64, f64)| last.right <= gutter.0 + 0.01 && gutter.1 <= word.left + 0.01;
                     !is_group(&last.text, &word.text) && gutters.iter().any(between)
                 });
                 if parts {
@@ -514,7 +545,10 @@ fn heads_over(row: &Row, columns: &[(f64, f64)]) -> Option<Vec<Cell>> {
         let (left, right) = (words[from].left, words[to - 1].right);
         let apart = ends.iter().any(|&end| from < end && end < to);
         let middles = f64::midpoint(left, right) - f64::midpoint(column.0, column.1);
-        let off = (left - column.0).abs().min((right - column.1).abs()).min(middles.abs());
+        let off = (left - column.0)
+            .abs()
+            .min((right - column.1).abs())
+            .min(middles.abs());
         (!apart && off <= BESIDE * size && left < column.1 && column.0 < right).then_some(off)
     };
     // For each number of words, the least that the heads of the columns so far are off, and where the last begins.
@@ -523,8 +557,12 @@ fn heads_over(row: &Row, columns: &[(f64, f64)]) -> Option<Vec<Cell>> {
     for (at, &column) in columns.iter().enumerate() {
         for to in 1..=words.len() {
             for from in 0..to {
-                let Some((before, _)) = best[at][from] else { continue };
-                let Some(off) = off(from, to, column) else { continue };
+                let Some((before, _)) = best[at][from] else {
+                    continue;
+                };
+                let Some(off) = off(from, to, column) else {
+                    continue;
+                };
                 if best[at + 1][to].is_none_or(|(known, _)| before + off < known) {
                     best[at + 1][to] = Some((before + off, from));
                 }
@@ -535,7 +573,9 @@ fn heads_over(row: &Row, columns: &[(f64, f64)]) -> Option<Vec<Cell>> {
     let mut to = words.len();
     for at in (1..=columns.len()).rev() {
         let (_, from) = best[at][to]?;
-        cells.extend(Cell::of(words[from..to].iter().map(|word| (*word).clone()).collect()));
+        cells.extend(Cell::of(
+            words[from..to].iter().map(|word| (*word).clone()).collect(),
+        ));
         to = from;
     }
     cells.reverse();

@@ -64,11 +64,19 @@ pub(super) fn part_furniture(pages: &mut [(usize, Vec<Row>)]) {
 
 /// Whether words of a line are repeated on other pages, and what is not is the number of the page: never a row of numbers.
 fn is_numbered(row: &Row, repeated: &[bool]) -> bool {
-    let cells = || row.cells.iter().zip(repeated).filter(|(cell, _)| !cell.text.is_empty());
+    let cells = || {
+        row.cells
+            .iter()
+            .zip(repeated)
+            .filter(|(cell, _)| !cell.text.is_empty())
+    };
     let words = |text: &str| text.contains(char::is_alphabetic);
     let is_number = |text: &str| {
         let parts: Vec<&str> = text.split('/').map(str::trim).collect();
-        parts.len() <= 2 && parts.iter().all(|part| part.len() <= 4 && part.parse::<u16>().is_ok())
+        parts.len() <= 2
+            && parts
+                .iter()
+                .all(|part| part.len() <= 4 && part.parse::<u16>().is_ok())
     };
     let own = |text: &str| crate::words::is_furniture(text) || is_number(text);
     cells().any(|(cell, again)| *again && words(&cell.text))

@@ -295,17 +295,28 @@ impl Told {
     fn diagnostics(self) -> Vec<Diagnostic> {
         let mut all = Vec::new();
         if !self.pictures.is_empty() {
-            let what = format!("{} without any text", counted(&self.pictures, "only a picture", "only pictures"));
+            let what = format!(
+                "{} without any text",
+                counted(&self.pictures, "only a picture", "only pictures")
+            );
             all.push(
                 Diagnostic::warning(Code::new("page-is-picture"), what)
                     .help("ask for the numbers as a file, or type them from the picture"),
             );
         }
         if !self.damaged.is_empty() {
-            let what = format!("{} to the end", counted(&self.damaged, "damaged and was not read", "damaged and were not read"));
+            let what = format!(
+                "{} to the end",
+                counted(
+                    &self.damaged,
+                    "damaged and was not read",
+                    "damaged and were not read"
+                )
+            );
             all.push(
-                Diagnostic::warning(Code::new("page-damaged"), what)
-                    .help("compare its end with the original; print the document anew if a viewer shows more"),
+                Diagnostic::warning(Code::new("page-damaged"), what).help(
+                    "compare its end with the original; print the document anew if a viewer shows more",
+                ),
             );
         }
         if let Some(first) = self.unknown.first() {
@@ -321,7 +332,9 @@ impl Told {
         }
         if let Some((page, text, _)) = self.turned.first() {
             let count: usize = self.turned.iter().map(|turned| turned.2).sum();
-            let what = format!("{count} letters run in another direction than the lines and were left out: `{text}`");
+            let what = format!(
+                "{count} letters run in another direction than the lines and were left out: `{text}`"
+            );
             all.push(
                 Diagnostic::note(Code::new("text-turned"), what).at(place(*page, 0), "the first of them"),
             );

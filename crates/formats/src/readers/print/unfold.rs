@@ -76,7 +76,9 @@ fn filters(front: &[u8]) -> Vec<&[u8]> {
     let mut names = Vec::new();
     loop {
         rest = rest.trim_ascii_start();
-        let Some(name) = rest.strip_prefix(b"/") else { break };
+        let Some(name) = rest.strip_prefix(b"/") else {
+            break;
+        };
         let length = name
             .iter()
             .take_while(|byte| byte.is_ascii_alphanumeric())
@@ -279,7 +281,10 @@ mod tests {
             check(&stream("/Filter [/FlateDecode /FlateDecode]", &twice)),
             Err(Excess::Unfolded)
         );
-        assert_eq!(check(&b"1 0 obj\n".repeat(MOST_OBJECTS + 1)), Err(Excess::Objects));
+        assert_eq!(
+            check(&b"1 0 obj\n".repeat(MOST_OBJECTS + 1)),
+            Err(Excess::Objects)
+        );
     }
 
     /// The example of ISO 32000-1, 7.4.4.2: these codes stand for `2D 2D 2D 2D 2D 41 2D 2D 2D 42`, from memory.
@@ -290,10 +295,7 @@ mod tests {
         let bytes: Vec<u8> = bits
             .as_bytes()
             .chunks(8)
-            .map(|byte| {
-                byte.iter()
-                    .fold(0, |whole, bit| whole << 1 | (bit - b'0'))
-            })
+            .map(|byte| byte.iter().fold(0, |whole, bit| whole << 1 | (bit - b'0')))
             .collect();
         assert_eq!(of_codes(&bytes), 10);
     }

@@ -197,7 +197,7 @@ fn words(glyphs: &[Glyph]) -> Vec<Word> {
 
 /// What is set small above or below the line of the word beside it, as the signs of plain text for it; its baseline becomes
 /// that of the line. Tells which words those are.
-fn raised(words: &mut Vec<Word>) -> Vec<bool> {
+fn raised(words: &mut [Word]) -> Vec<bool> {
     words.sort_by(|a, b| a.baseline.total_cmp(&b.baseline).then(a.left.total_cmp(&b.left)));
     let mut moves: Vec<(usize, f64, bool)> = Vec::new();
     for (at, word) in words.iter().enumerate() {
@@ -215,8 +215,11 @@ fn raised(words: &mut Vec<Word>) -> Vec<bool> {
             })
             .filter_map(|other| {
                 let up = (other.baseline - word.baseline) / other.size;
-                ((0.12..0.75).contains(&up) || (-0.45..-0.05).contains(&up))
-                    .then_some((other.baseline, up > 0.0, (word.left - other.right).abs()))
+                ((0.12..0.75).contains(&up) || (-0.45..-0.05).contains(&up)).then_some((
+                    other.baseline,
+                    up > 0.0,
+                    (word.left - other.right).abs(),
+                ))
             })
             .min_by(|a, b| a.2.total_cmp(&b.2));
         if let Some((baseline, up, _)) = beside {
