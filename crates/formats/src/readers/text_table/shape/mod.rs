@@ -721,7 +721,11 @@ impl<'a> Names<'a> {
     fn are_kinds_of_peaks(&self) -> bool {
         let is_named = |name: usize| !self.words[name].1.is_empty();
         let distinct = (0..self.words.len()).filter(|&name| is_named(name)).count();
-        let rows = self.of_row.iter().filter(|&&name| is_named(name as usize)).count();
+        let rows = self
+            .of_row
+            .iter()
+            .filter(|&&name| is_named(name as usize))
+            .count();
         self.of_row.len() >= 3
             && distinct < rows
             && self
