@@ -687,7 +687,7 @@ fn summed_rows(text: &str, table: &Table, columns: &[Column]) -> std::collection
                     .filter(|word| !word.is_empty())
             };
             let distinct: std::collections::BTreeSet<&str> = named().collect();
-            distinct.len() < named().count() && named().all(crate::words::is_statistics)
+            distinct.len() < named().count() && named().all(names_extreme)
         };
         if words.len() >= 3 && repeats() {
             continue;
@@ -778,6 +778,12 @@ fn sums_of_series(names: &[&str], sums: &std::collections::BTreeSet<usize>) -> V
         }
     }
     found
+}
+
+/// Whether a word names a greatest or a least value, in a few languages: `max`, `mín`, `Maximum`.
+fn names_extreme(word: &str) -> bool {
+    let folded = words::fold(word);
+    folded.starts_with("max") || folded.starts_with("min")
 }
 
 fn customary_unit(quantity: &Quantity) -> Unit {
