@@ -7,7 +7,7 @@ use super::grid::{Cursor, Grid, Kind};
 use super::number::{Cell, cell};
 use super::scan::Piece;
 
-/// Whether one of the nearest lines above introduces readings of light absorbed, `the absorbance at 410 nm:`, over a list of
+/// Whether one of the nearest lines above introduces readings of light absorbed at a wavelength, `the absorbance at 410 nm:`, over a list of
 /// names with a number each.
 pub(super) fn lines_of_light_above(text: &str, above: &[Piece]) -> bool {
     const NEAREST: usize = 2;
@@ -19,8 +19,9 @@ pub(super) fn lines_of_light_above(text: &str, above: &[Piece]) -> bool {
         word.chars().count() >= 3
             && crate::words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
     };
-    let introduces =
-        |line: &str| line.ends_with(':') && line.split(|c: char| !c.is_alphanumeric()).any(of_light);
+    let introduces = |line: &str| {
+        line.ends_with(':') && line.contains("nm") && line.split(|c: char| !c.is_alphanumeric()).any(of_light)
+    };
     lines.take(NEAREST).any(introduces)
 }
 

@@ -729,9 +729,11 @@ pub(super) fn head_or_first_word(text: &str) -> crate::head::Head {
     {
         return head;
     }
-    // `DO (mg/L)`: the word is of one quantity, the unit of another, and neither is thrown away.
+    // `DO (mg/L)`: the word is of one quantity, the unit of another, and neither is thrown away. `A (1 mM)` tells what was
+    // read.
     let quotient = |unit: &Unit| unit.code().contains('/') && !unit.code().starts_with('/');
-    if head.quantities_possible.len() > 1 && head.unit.as_ref().is_some_and(quotient) {
+    let numbered = text.contains(|c: char| c.is_ascii_digit());
+    if !numbered && head.quantities_possible.len() > 1 && head.unit.as_ref().is_some_and(quotient) {
         return head;
     }
     let trimmed = text.trim();

@@ -50,7 +50,7 @@ fn name(column: &mut Column) {
     column.label = column.heads.last().map(|(text, _)| text.trim().to_owned());
 }
 
-/// `T min` beside `T max` is the least, and no minute.
+/// `T min` beside `T max`, and `min` beside `max`, is the least, and no minute.
 fn take_least_for_no_minute(columns: &mut [Column]) {
     let stem = |column: &Column, end: &str| {
         let text = column
@@ -59,7 +59,7 @@ fn take_least_for_no_minute(columns: &mut [Column]) {
             .map_or("", |(text, _)| text.trim())
             .to_lowercase();
         let stem = text.strip_suffix(end)?.trim_end_matches([' ', '_', '.', '-']);
-        (!stem.is_empty()).then(|| stem.to_owned())
+        Some(stem.to_owned())
     };
     let greatest: BTreeSet<String> = columns.iter().filter_map(|column| stem(column, "max")).collect();
     for column in columns {

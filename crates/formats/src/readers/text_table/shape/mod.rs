@@ -731,7 +731,7 @@ impl<'a> Names<'a> {
             && self
                 .words
                 .iter()
-                .all(|(_, word)| word.is_empty() || crate::words::is_statistics(word))
+                .all(|(_, word)| word.is_empty() || names_extreme(word))
     }
 
     /// Whether a row is one of several under `Std`: standards, and no deviation.
@@ -807,6 +807,12 @@ impl<'a> Names<'a> {
         }
         found
     }
+}
+
+/// Whether a word names a greatest or a least value, in a few languages: `max`, `mín`, `Maximum`.
+fn names_extreme(word: &str) -> bool {
+    let folded = words::fold(word);
+    folded.starts_with("max") || folded.starts_with("min")
 }
 
 fn customary_unit(quantity: &Quantity) -> Unit {
