@@ -274,9 +274,8 @@ fn beside(lines: &[(usize, Line)], at: usize) -> Option<(usize, (f64, f64))> {
     let (least, most) = (left + 0.3 * width, left + 0.7 * width);
     let size = lines.get(at)?.1.size;
     let mut open: Vec<(f64, f64)> = vec![(least, most)];
-    let mut end = at;
     let mut found = None;
-    for (_, line) in &lines[at..] {
+    for (index, (_, line)) in lines.iter().enumerate().skip(at) {
         let mut next = Vec::new();
         for &strip in &open {
             next.extend(without(strip, &line.words));
@@ -285,13 +284,12 @@ fn beside(lines: &[(usize, Line)], at: usize) -> Option<(usize, (f64, f64))> {
         if next.is_empty() {
             break;
         }
-        end += 1;
         open = next;
         let widest = open
             .iter()
             .copied()
             .max_by(|a, b| (a.1 - a.0).total_cmp(&(b.1 - b.0)));
-        found = widest.map(|strip| (end, strip));
+        found = widest.map(|strip| (index + 1, strip));
     }
     let (end, strip) = found?;
     are_columns(&lines[at..end], strip).then_some((end, strip))
