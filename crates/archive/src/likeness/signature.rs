@@ -31,9 +31,10 @@ use super::curve::{Axis, Curve, FEWEST_POINTS, Merged, Walk, common, straight, t
 /// A signature has at most so many values: an evenly sampled curve of no more points is kept at its own, and 200 nm to
 /// 800 nm are kept every 4.7 nm, a fraction of the width of the bands of dissolved molecules.
 const NODES: usize = 128;
-/// Half as many will do unless all of them miss less than a fourth: noise is missed by either, and where the curve bends
-/// between them twice the nodes miss a fourth.
+/// Half as many will do for a curve with noise, of which more nodes would keep more.
 const FEWER: usize = 64;
+/// The noise, of [`LEVELS`], from which on a curve is not smooth.
+const NOISE: f64 = 10.0;
 /// The largest value.
 const LEVELS: f64 = 65_535.0;
 /// In how many bits a value is kept when the straight lines miss so much (root mean square, of [`LEVELS`]): what rounding
@@ -107,8 +108,8 @@ pub(crate) fn signature(curve: &Curve) -> Vec<u8> {
         let missed = missed(curve, &places, &values, range);
         (places, values, missed)
     };
-    let (all, fewer) = (sampled(NODES), sampled(FEWER));
-    let (places, mut values, at_least) = if 4.0 * all.2 < fewer.2 { all } else { fewer };
+    let smooth = even && noise(&curve.y) * LEVELS < NOISE;
+    let (places, mut values, at_least) = sampled(if smooth { NODES } else { FEWER });
     let count = places.len();
     let width = WIDTHS.iter().find(|(least, _)| at_least >= *least);
     let bits = width.map_or(16, |(_, bits)| *bits);
@@ -148,6 +149,20 @@ pub(crate) fn signature(curve: &Curve) -> Vec<u8> {
     }
     put_levels(&mut bytes, &levels, bits);
     bytes
+}
+
+/// The standard deviation of what no smooth curve explains: the fifth differences of evenly spaced values vanish for
+/// polynomials of the fourth degree, and have √252 times the deviation of independent noise.
+fn noise(values: &[f64]) -> f64 {
+    let (mut square, mut count) = (0.0, 0.0);
+    for six in values.windows(6) {
+        if let [a, b, c, d, e, f] = six {
+            let fifth = f - a + 5.0 * (b - e) + 10.0 * (d - c);
+            square += fifth * fifth;
+            count += 1.0;
+        }
+    }
+    (square / f64::max(count, 1.0) / 252.0).sqrt()
 }
 
 /// How far apart the levels of values are that are kept in so many bits.
