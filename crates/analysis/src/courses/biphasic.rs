@@ -33,8 +33,9 @@ fn solve<const M: usize>(mut a: [[f64; M]; M], mut b: [f64; M], m: usize) -> Opt
         for i in j + 1..m {
             let factor = a[i][j] / own;
             let before = a[i][i];
-            for k in j..m {
-                a[i][k] -= factor * a[j][k];
+            let row = a[j];
+            for (value, own) in a[i].iter_mut().zip(row).take(m).skip(j) {
+                *value -= factor * own;
             }
             if a[i][i] <= 1e-12 * before {
                 return None;

@@ -451,7 +451,7 @@ pub(super) const CONTINUOUS_VARIATION: Law = Law {
 fn varied(x: &[f64], p: &[f64], g: &mut [f64]) -> f64 {
     let (f, n, k) = (x[0], p[1], p[2]);
     g[..3].fill(0.0);
-    if !(n > 0.0 && k >= 0.0) || !(0.0..=1.0).contains(&f) {
+    if !(n > 0.0 && k >= 0.0 && (0.0..=1.0).contains(&f)) {
         g[..3].fill(f64::NAN);
         return f64::NAN;
     }
