@@ -181,18 +181,23 @@ fn scrub(value: &mut serde_json::Value, swaps: &[(String, String)], count: &mut 
 
 /// Where a value stands in a text as a word of its own, whatever its case in ASCII.
 fn place_of(text: &str, value: &str) -> Option<usize> {
-    let (bytes, sought) = (text.as_bytes(), value.as_bytes());
-    if sought.is_empty() || bytes.len() < sought.len() {
+    place_in(&text.to_ascii_lowercase(), value)
+}
+
+/// The same in a text whose letters of ASCII are small.
+fn place_in(small: &str, value: &str) -> Option<usize> {
+    if value.is_empty() {
         return None;
     }
-    (0..=bytes.len() - sought.len()).find(|&at| {
-        let end = at + sought.len();
-        text.is_char_boundary(at)
-            && text.is_char_boundary(end)
-            && bytes[at..end].eq_ignore_ascii_case(sought)
-            && !text[..at].chars().next_back().is_some_and(char::is_alphanumeric)
-            && !text[end..].chars().next().is_some_and(char::is_alphanumeric)
-    })
+    let sought = value.to_ascii_lowercase();
+    let mut places = small.match_indices(sought.as_str());
+    places
+        .find(|(at, found)| {
+            let before = small[..*at].chars().next_back();
+            let after = small[at + found.len()..].chars().next();
+            !before.is_some_and(char::is_alphanumeric) && !after.is_some_and(char::is_alphanumeric)
+        })
+        .map(|(at, _)| at)
 }
 
 impl Gone {
@@ -221,10 +226,10 @@ impl Gone {
 
     /// A value that was left out and stands in these bytes all the same.
     pub(crate) fn found_in(&self, bytes: &[u8]) -> Option<&str> {
-        let text = String::from_utf8_lossy(bytes);
+        let small = String::from_utf8_lossy(bytes).to_ascii_lowercase();
         self.values
             .iter()
-            .find(|value| place_of(&text, value).is_some())
+            .find(|value| place_in(&small, value).is_some())
             .map(String::as_str)
     }
 }
