@@ -403,13 +403,13 @@ fn originals_are_never_overwritten_by_outputs() {
     let here = folder.path();
     let export = "wavelength (nm),absorbance\n400,0.1\n410,0.2\n420,0.3\n430,0.4\n";
     fs::write(here.join("a.csv"), export).unwrap();
-    fs::write(here.join("a.csv.csv"), "measured once and never again\n").unwrap();
+    fs::write(here.join("a.curvary.csv"), "measured once and never again\n").unwrap();
     fs::write(here.join("b.csv"), export).unwrap();
     let output = run(here, &["convert", "a.csv", "b.csv", "--to", "csv", "--out", "."]);
     assert_eq!(status(&output), Some(1), "one was written, one was refused");
     let read = |name: &str| fs::read_to_string(here.join(name)).unwrap();
-    assert_eq!(read("a.csv.csv"), "measured once and never again\n");
-    assert!(read("b.csv.csv").starts_with("run,"));
+    assert_eq!(read("a.curvary.csv"), "measured once and never again\n");
+    assert!(read("b.curvary.csv").starts_with("run,"));
     // What convert wrote it may write again.
     let output = run(here, &["convert", "b.csv", "--to", "csv", "--out", "."]);
     assert_eq!(
@@ -423,7 +423,7 @@ fn originals_are_never_overwritten_by_outputs() {
         &["convert", "a.csv", "--to", "csv", "--out", ".", "--replace"],
     );
     assert_eq!(status(&output), Some(0));
-    assert!(read("a.csv.csv").starts_with("run,"));
+    assert!(read("a.curvary.csv").starts_with("run,"));
     // A report replaces a report and nothing else.
     for (report, expected) in [("a.csv", Some(2)), ("r.jsonl", Some(0)), ("r.jsonl", Some(0))] {
         let output = run(here, &["add", "b.csv", "--archive", "lab", "--report", report]);

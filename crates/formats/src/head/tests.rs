@@ -435,7 +435,7 @@ fn heads_in_more_languages() {
         // Names stay names, even with a word of the trade in them.
         ("样品1", "|||样品1"),
         ("5 perc", "|||5 perc"),
-        ("Tid (timer)", "time|||timer"),
+        ("Tid (timer)", "time|h||"),
         ("吸光度甲", "|||吸光度甲"),
     ];
     let mut wrong = Vec::new();

@@ -194,7 +194,7 @@ impl Document<'_> {
         let length = set
             .attribute("length")
             .and_then(|length| length.trim().parse::<usize>().ok());
-        if !has_one_axis(set) {
+        if is_table(set) {
             return match self.table(of_step, set, length) {
                 Some(table) => {
                     self.tables.push(table);
@@ -366,13 +366,13 @@ impl Document<'_> {
     }
 }
 
-/// Whether a set has one independent series, and that of numbers.
-fn has_one_axis(set: &Node) -> bool {
-    let mut independent = set
+/// Whether a set runs over something else than one axis of numbers: over names, or over times and wavelengths.
+fn is_table(set: &Node) -> bool {
+    let (independent, dependent): (Vec<&Node>, Vec<&Node>) = set
         .all("Series")
-        .filter(|node| node.attribute("dependency") == Some("independent"));
-    let first = independent.next();
-    independent.next().is_none() && first.is_some_and(values::is_of_numbers)
+        .partition(|node| node.attribute("dependency") == Some("independent"));
+    let several = independent.len() > 1 || independent.iter().any(|node| !values::is_of_numbers(node));
+    several && !dependent.is_empty()
 }
 
 /// The parameters of a category and of those inside, each with its unit.

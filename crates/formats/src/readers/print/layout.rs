@@ -642,14 +642,15 @@ mod tests {
     #[test]
     fn heads_that_run_together_are_parted_over_their_columns() {
         let found = page(&[
-            ("Absorbance 1 Absorbance 2", 40.0, 0.0),
+            // Centred over their columns, with no more than a blank between.
+            ("Absorbance 1 Absorbance 2", 45.0, 0.0),
             ("nm", 0.0, 0.0),
             ("400", 0.0, 12.0),
-            ("0.123", 50.0, 12.0),
-            ("0.234", 120.0, 12.0),
+            ("0.123", 62.0, 12.0),
+            ("0.234", 127.0, 12.0),
             ("410", 0.0, 24.0),
-            ("0.133", 50.0, 24.0),
-            ("0.244", 120.0, 24.0),
+            ("0.133", 62.0, 24.0),
+            ("0.244", 127.0, 24.0),
         ]);
         assert_eq!(found[0], ["nm", "Absorbance 1", "Absorbance 2"]);
     }

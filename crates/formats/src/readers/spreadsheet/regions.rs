@@ -167,8 +167,19 @@ fn stands_apart(one: &Strip, (rows, header): &(BTreeSet<u32>, Option<String>), t
     }
     // In the lines above the table a free column parts keys from keys.
     let beside = one.cells.keys().any(|row| *row + 1 >= top);
-    let keys = beside && one.cells.len() < rows.len() && blocks_are_keys(one);
-    let same_rows = one.numbers.first() == rows.first() && one.numbers.last() == rows.last();
+    let copy = Strip {
+        cells: one.cells.clone(),
+        numbers: one.numbers.clone(),
+    };
+    let blocks_of_keys: Vec<bool> = copy
+        .blocks()
+        .into_iter()
+        .map(|block| strip(block).is_keys())
+        .collect();
+    let keys = beside && one.cells.len() < rows.len() && !blocks_of_keys.contains(&false);
+    let same_rows = one.numbers.first() == rows.first()
+        && one.numbers.last() == rows.last()
+        && !blocks_of_keys.contains(&true);
     let same_header = match (one.first_header(), header) {
         (Some(own), Some(header)) => own.eq_ignore_ascii_case(header),
         (None, None) => true,
@@ -179,14 +190,6 @@ fn stands_apart(one: &Strip, (rows, header): &(BTreeSet<u32>, Option<String>), t
         && !same_header
         && one.first_header().is_some()
         && one.numbers.len() < rows.len()
-}
-
-fn blocks_are_keys(one: &Strip) -> bool {
-    let copy = Strip {
-        cells: one.cells.clone(),
-        numbers: one.numbers.clone(),
-    };
-    copy.blocks().into_iter().all(|block| strip(block).is_keys())
 }
 
 /// Whether a block sums up what stands elsewhere: a word of its cells says so.

@@ -300,28 +300,59 @@ impl Context {
 
     /// Takes over what a later line says by itself.
     fn take_over(&mut self, line: &Self) {
-        self.quantities.extend(line.quantities.iter().cloned());
-        self.others.extend(line.others.iter().cloned());
-        self.units.extend(line.units.iter().cloned());
-        self.abbreviated.extend(line.abbreviated.iter().cloned());
-        self.heard.extend(line.heard.iter().cloned());
-        self.stated.extend(line.stated.iter().cloned());
-        self.sentinels.extend(&line.sentinels);
-        self.percent |= line.percent;
-        self.spectrum |= line.spectrum;
-        self.kinetics |= line.kinetics;
-        self.peaks |= line.peaks;
-        self.minutes_and_seconds |= line.minutes_and_seconds;
+        // Every field is named, so that none is forgotten when one is added. What is not of single lines is left out.
+        let Self {
+            quantities,
+            axes,
+            scaled,
+            others,
+            abbreviated,
+            of_another_trade,
+            percent,
+            fraction,
+            units,
+            spectrum,
+            kinetics,
+            peaks,
+            wavelength: _,
+            heard,
+            interval: _,
+            duration: _,
+            range: _,
+            first: _,
+            last: _,
+            step: _,
+            points: _,
+            stated,
+            sentinels,
+            minutes_and_seconds,
+            beside: _,
+            scans,
+        } = line;
+        self.quantities.extend(quantities.iter().cloned());
+        self.others.extend(others.iter().cloned());
+        self.units.extend(units.iter().cloned());
+        self.abbreviated.extend(abbreviated.iter().cloned());
+        self.heard.extend(heard.iter().cloned());
+        self.stated.extend(stated.iter().cloned());
+        self.sentinels.extend(sentinels);
+        self.percent |= percent;
+        self.fraction |= fraction;
+        self.spectrum |= spectrum;
+        self.kinetics |= kinetics;
+        self.peaks |= peaks;
+        self.scans |= scans;
+        self.minutes_and_seconds |= minutes_and_seconds;
         for (mine, later) in [
-            (&mut self.scaled, &line.scaled),
-            (&mut self.of_another_trade, &line.of_another_trade),
+            (&mut self.scaled, scaled),
+            (&mut self.of_another_trade, of_another_trade),
         ] {
             if later.is_some() {
                 mine.clone_from(later);
             }
         }
-        if line.axes.is_some() {
-            self.axes.clone_from(&line.axes);
+        if axes.is_some() {
+            self.axes.clone_from(axes);
         }
     }
 
