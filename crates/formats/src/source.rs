@@ -277,15 +277,16 @@ fn decode(bytes: Vec<u8>) -> Decoded {
         };
     }
     let has = |text: &str, byte: u8| memchr::memchr(byte, text.as_bytes()).is_some();
+    let is_odd = |text: &str| {
+        text.starts_with('\u{FEFF}')
+            || memchr::memchr2(0, 0x1A, text.as_bytes()).is_some()
+            || has(text, 0x0C) && has(text, 0x1B)
+            || ends_in_cr(text)
+            || signs::has_odd(text) && !is_exact(text)
+    };
     // The usual case first: plain UTF-8 without oddities is taken over as it is, or but for the ends of its pages.
     let bytes = match String::from_utf8(bytes) {
-        Ok(text)
-            if !text.starts_with('\u{FEFF}')
-                && memchr::memchr2(0, 0x1A, text.as_bytes()).is_none()
-                && !(has(&text, 0x0C) && has(&text, 0x1B))
-                && !ends_in_cr(&text)
-                && (!signs::has_odd(&text) || is_exact(&text)) =>
-        {
+        Ok(text) if !is_odd(&text) => {
             let (text, original) = if has(&text, 0x0C) {
                 (without_form_feeds(text.clone()), Some(text.into_bytes()))
             } else {

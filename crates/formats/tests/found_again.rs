@@ -214,7 +214,7 @@ fn of_sheet(book: &mut Xlsx<Cursor<Vec<u8>>>, name: &str) -> Table {
     let columns = book.worksheet_range("columns").unwrap();
     let units = columns
         .rows()
-        .filter(|row| row[0].to_string() == name && !row[2].to_string().is_empty())
+        .filter(|row| row[0] == name && !row[2].to_string().is_empty())
         .map(|row| (row[1].to_string(), row[2].to_string()))
         .collect();
     Table { heads, units, rows }

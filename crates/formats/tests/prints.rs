@@ -13,7 +13,7 @@ fn document(objects: &[Vec<u8>]) -> Vec<u8> {
     let mut places = Vec::new();
     for (at, object) in objects.iter().enumerate() {
         places.push(bytes.len());
-        write!(bytes, "{} 0 obj\n", at + 1).unwrap();
+        writeln!(bytes, "{} 0 obj", at + 1).unwrap();
         bytes.extend(object);
         bytes.extend(b"\nendobj\n");
     }
@@ -21,7 +21,7 @@ fn document(objects: &[Vec<u8>]) -> Vec<u8> {
     let count = objects.len() + 1;
     write!(bytes, "xref\n0 {count}\n0000000000 65535 f \n").unwrap();
     for place in places {
-        write!(bytes, "{place:010} 00000 n \n").unwrap();
+        writeln!(bytes, "{place:010} 00000 n ").unwrap();
     }
     write!(
         bytes,

@@ -348,7 +348,7 @@ impl Document<'_> {
         let headers: Vec<String> = columns
             .iter()
             .map(|column| match plain_unit(column) {
-                unit if unit.is_empty() => column.name.to_owned(),
+                "" => column.name.to_owned(),
                 unit => format!("{} ({unit})", column.name),
             })
             .collect();

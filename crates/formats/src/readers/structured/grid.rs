@@ -5,6 +5,9 @@ use curvary_record::Span;
 use crate::Source;
 use crate::rendering::Rendering;
 
+/// The cells of a row with their places.
+type Row = Vec<(String, Span)>;
+
 /// So many borders make a drawn table; one with fewer has no border between its rows.
 const FEWEST: usize = 5;
 
@@ -35,8 +38,9 @@ pub(super) fn tables(source: &Source) -> Vec<Rendering> {
     let text = source.text();
     let place = |span: Span| source.place(span);
     let mut words: Vec<(&str, Span)> = Vec::new();
-    let mut tables: Vec<(usize, Vec<Vec<(String, Span)>>)> = Vec::new();
-    let mut row: Vec<(String, Span)> = Vec::new();
+    // With each table, how many lines of words stand above it.
+    let mut tables: Vec<(usize, Vec<Row>)> = Vec::new();
+    let mut row = Row::new();
     let mut open = false;
     for line in text.split_inclusive('\n') {
         let start = line.as_ptr().addr() - text.as_ptr().addr();
@@ -91,7 +95,7 @@ pub(super) fn tables(source: &Source) -> Vec<Rendering> {
 }
 
 /// The cells between the bars of a line.
-fn cells(line: &str, start: usize) -> Option<Vec<(String, Span)>> {
+fn cells(line: &str, start: usize) -> Option<Row> {
     let inside = line.trim().strip_prefix('|')?.strip_suffix('|')?;
     let cells = inside.split('|').map(|cell| {
         let at =
