@@ -42,17 +42,21 @@ impl Surveys {
 fn schema(name: &str, fields: Vec<TableField>) -> Value {
     let mut schema = serde_json::to_value(TableSchema::new(fields)).unwrap_or_default();
     let refers = |fields: Value, resource: &str| json!({ "fields": fields, "reference": { "resource": resource, "fields": fields } });
+    // A result without a number has no parameter and a claim may be made twice: those tables have no key.
     let (key, references) = match name {
-        "runs" => (json!(["run"]), json!([])),
-        "curves" => (json!(["run", "trace"]), json!([refers(json!(["run"]), "runs")])),
+        "runs" => (Some(json!(["run"])), json!([])),
+        "curves" => (
+            Some(json!(["run", "trace"])),
+            json!([refers(json!(["run"]), "runs")]),
+        ),
         "points" => (
-            json!(["run", "trace", "position"]),
+            Some(json!(["run", "trace", "position"])),
             json!([refers(json!(["run", "trace"]), "curves")]),
         ),
-        _ => (json!(["result", "parameter"]), json!([])),
+        "origins" => (None, json!([refers(json!(["run"]), "runs")])),
+        _ => (None, json!([])),
     };
-    // A result without a number has no parameter, so that its key could be empty.
-    if name != "results" {
+    if let Some(key) = key {
         schema["primaryKey"] = key;
     }
     if references != json!([]) {
