@@ -379,8 +379,14 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
         return Some((name, unit));
     }
     // `std mg/L`: the quotient behind the blank is the unit, and not the litre behind the stroke.
+    // `Abs 15 mg/L`: the number in front of it makes it a value, at which was measured.
+    let ends_in_number = |name: &str| {
+        let last = name.trim().rsplit(' ').next().unwrap_or("");
+        last.replace(',', ".").parse::<f64>().is_ok()
+    };
     if let Some((name, unit)) = text.rsplit_once(' ')
         && unit.find('/').is_some_and(|at| at > 0)
+        && !ends_in_number(name)
         && pair(name, unit)
         && lone_unit(name.trim()).is_none()
     {

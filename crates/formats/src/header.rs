@@ -80,6 +80,11 @@ fn without_remark_sign(line: &str) -> Range<usize> {
             whole = trim(line, whole.start + bullet.len()..whole.end);
         }
     }
+    // `:Sample: beet`: a field of a list of fields, between colons.
+    let field = line[whole.clone()].strip_prefix(':');
+    if field.is_some_and(|rest| rest.starts_with(char::is_alphabetic) && rest.contains(": ")) {
+        whole = whole.start + 1..whole.end;
+    }
     let text = &line[whole.clone()];
     for sign in ["//", "#", "%", ";", "*", "'", "!", "REM ", "rem "] {
         if text.starts_with(sign) {
@@ -230,6 +235,7 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<Pair>> {
         let value = bare(line, at + 1..end);
         let value = cut_dash(line, value, index + 1 < starts.len());
         let value = furniture_off(line, value);
+        let value = bracket_off(line, value);
         pairs.push(Pair {
             key: key.clone(),
             value,
@@ -238,6 +244,16 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<Pair>> {
         });
     }
     Some(pairs)
+}
+
+/// A value without the end of a bracket that begins before it: `(sample: beet, path: 1 cm):`.
+fn bracket_off(line: &str, value: Range<usize>) -> Range<usize> {
+    let text = &line[value.clone()];
+    let inside = text.trim_end_matches([':', '.', ' ']);
+    match inside.strip_suffix(')') {
+        Some(rest) if !rest.contains(['(', ')']) => value.start..value.start + rest.trim_end().len(),
+        _ => value,
+    }
 }
 
 /// `SAMPLE>beet`: a key of the trade, an arrow and its value.

@@ -291,3 +291,38 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn a_mail_is_its_words_and_its_attached_files() {
+    let mail = "From: a.n@lab.example\r\nTo: b@lab.example\r\nSubject: =?utf-8?Q?K=C3=BCvette_3?=\r\n\
+        Date: Tue, 5 Apr 2022 14:03:11 +0200\r\nMIME-Version: 1.0\r\n\
+        Content-Type: multipart/mixed; boundary=\"xyz\"\r\n\r\n--xyz\r\nContent-Type: text/plain; charset=utf-8\r\n\
+        Content-Transfer-Encoding: quoted-printable\r\n\r\n25=C2=B0C\r\n\r\n--xyz\r\n\
+        Content-Type: text/csv; name=\"run5.csv\"\r\nContent-Transfer-Encoding: base64\r\n\
+        Content-Disposition: attachment; filename=\"run5.csv\"\r\n\r\ndCxBCjAsMC4x\r\n--xyz--\r\n";
+    assert!(is_container(mail.as_bytes()));
+    let found: Vec<Member> = members("m.eml", mail.as_bytes().to_vec(), Limits::USUAL)
+        .collect::<Result<_, _>>()
+        .unwrap();
+    let text = |at: usize| String::from_utf8(found[at].bytes.clone()).unwrap();
+    assert_eq!(found.len(), 2);
+    assert_eq!(found[0].path, "m.eml!/message.txt");
+    assert!(
+        text(0).contains("Subject: Küvette 3\n") && text(0).contains("25°C"),
+        "{}",
+        text(0)
+    );
+    assert_eq!(
+        (found[1].path.as_str(), text(1).as_str()),
+        ("m.eml!/run5.csv", "t,A\n0,0.1")
+    );
+    // A plain mail is read as it stands, and keys that look like those of a mail make none.
+    assert!(!is_container(b"From: a@b.c\nDate: today\n\nnm,A\n400,0.1\n"));
+    assert!(!is_container(b"Date: 2020-01-02\nSubject: leaf\n400,0.1\n"));
+    // A name that climbs out of its folder is refused.
+    let climbing = mail.replace("run5.csv", "../run5.csv");
+    let told = members("m.eml", climbing.into_bytes(), Limits::USUAL)
+        .filter(Result::is_err)
+        .count();
+    assert_eq!(told, 1);
+}

@@ -119,11 +119,16 @@ fn parts(line: &str) -> Option<Vec<Part>> {
     GAPS.into_iter().find_map(|gap| {
         let mut parts = Vec::new();
         let mut from = 0;
+        // Numbers that are set under each other have blanks behind the mark: `t=   0 s`.
+        let mut open: Option<usize> = None;
         for piece in line.split(gap) {
-            let range = from..from + piece.len();
+            let range = open.unwrap_or(from)..from + piece.len();
             from += piece.len() + gap.len();
-            if !piece.trim().is_empty() {
+            if line[range.clone()].trim_end().ends_with(['=', ':']) {
+                open = Some(range.start);
+            } else if !piece.trim().is_empty() {
                 parts.push(part(line, &range)?);
+                open = None;
             }
         }
         (parts.len() >= 2).then_some(parts)
@@ -202,6 +207,9 @@ mod tests {
     fn values_with_names_and_units() {
         let table = [
             ("t=0.0s A=0.07", "t=0.0[s] A=0.07[]"),
+            ("t=   0 s  A=0.841", "t=0[s] A=0.841[]"),
+            ("t=  15 s  A= 0.741", "t=15[s] A=0.741[]"),
+            ("t=  15 s  A=", ""),
             ("time: 30 s, absorbance: 0.7012", "time=30[s] absorbance=0.7012[]"),
             ("λ = 400 nm; A = 0,112", "λ=400[nm] A=0,112[]"),
             ("0 min: 0.123", "=0[min] =0.123[]"),

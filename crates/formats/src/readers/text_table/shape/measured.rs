@@ -85,7 +85,11 @@ impl Shaper<'_> {
             let unit = unit.unwrap_or_else(|| customary_unit(&meant));
             return (meant, unit);
         }
-        let spread = self.is_spread(&column);
+        let names_a_sample = column
+            .heads
+            .iter()
+            .any(|(text, _)| self.names_an_axis_too(y, text));
+        let spread = self.is_spread(&column) && !names_a_sample;
         if let Some((text, _)) = column
             .heads
             .iter()
