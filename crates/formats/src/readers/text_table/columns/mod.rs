@@ -126,6 +126,11 @@ impl Stats {
         self.whole && self.step == Some(1.0) && (self.first == 0.0 || self.first == 1.0)
     }
 
+    /// 1, 2, 4, 5, …: counts rows of which a few are lost, one in four at most.
+    pub(super) fn counts_with_gaps(&self) -> bool {
+        self.whole && self.rising && self.min >= 0.0 && self.max <= 1.25 * self.count as f64 + 1.0
+    }
+
     /// Lies where the wavelengths of UV, visible and near-infrared light lie, in nanometres.
     pub(super) fn like_nanometres(&self) -> bool {
         self.count > 0 && self.min >= 120.0 && self.max <= 3500.0
@@ -314,7 +319,7 @@ fn number_rows(columns: &mut [Column]) {
             )
         })
     };
-    let numbers = first.kind == Kind::Figures && first.stats.counts() && first.stats.count >= 3;
+    let numbers = first.kind == Kind::Figures && first.stats.counts_with_gaps() && first.stats.count >= 3;
     if numbers
         && nameless(first)
         && first.quantity.is_none()

@@ -15,7 +15,7 @@ impl Grid {
         if self.dialect.pieces.is_some() {
             return;
         }
-        self.doubt_short_rows();
+        self.doubt_short_rows(text);
         let all = self.decimals();
         let mut doubted: Vec<(usize, usize)> = self.whole_among_decimals(&all);
         for (column, kind) in self.kinds.iter().enumerate() {
@@ -123,9 +123,9 @@ impl Grid {
 
     /// Takes out the numbers of rows that end early and whose first number looks like two that have become one: `4100.12`
     /// between `400` and `420`. All cells behind the lost delimiter stand under the wrong columns.
-    fn doubt_short_rows(&mut self) {
+    fn doubt_short_rows(&mut self, text: &str) {
         let hard = self.dialect.sep.byte().is_some() || self.dialect.sep == Sep::CommaBlank;
-        if !hard || self.kinds.first() != Some(&Kind::Figures) {
+        if !hard {
             return;
         }
         let mut short: Vec<usize> = self
@@ -135,6 +135,14 @@ impl Grid {
             .map(|gap| gap.row as usize)
             .collect();
         short.dedup();
+        if self.kinds.first() == Some(&Kind::Words) {
+            let glued = self.names_with_a_number(&short, text);
+            self.take_out(&glued, 0, Lack::Glued);
+            return;
+        }
+        if self.kinds.first() != Some(&Kind::Figures) {
+            return;
+        }
         let glued = self.glued_among(&short);
         self.take_out(&glued, 0, Lack::Glued);
         // Where every second row ends early, rows were broken over two lines.
@@ -146,6 +154,27 @@ impl Grid {
                 .collect();
             self.take_out(&shifted, 1, Lack::Shifted);
         }
+    }
+
+    /// Of the rows that end early, those whose name ends in a number with a decimal sign, as that of no whole row does:
+    /// `0.1 mM0.053`. The first reading has gone into the name, and all others stand under the wrong columns.
+    fn names_with_a_number(&self, short: &[usize], text: &str) -> Vec<usize> {
+        let decimal = char::from(self.dialect.style.decimal);
+        let ends_in_number = |span: &Span| {
+            let name = text.get(span.range()).unwrap_or("").trim_end();
+            let head = name.trim_end_matches(|c: char| c.is_ascii_digit());
+            head.len() < name.len() && head.ends_with(decimal)
+        };
+        let names = self.words(0);
+        let whole = |row: &usize| short.binary_search(row).is_err();
+        if (0..self.rows)
+            .filter(whole)
+            .any(|row| names.get(row).is_some_and(ends_in_number))
+        {
+            return Vec::new();
+        }
+        let is_glued = |row: &&usize| names.get(**row).is_some_and(ends_in_number);
+        short.iter().filter(is_glued).copied().collect()
     }
 
     /// Of the rows that end early, those whose first number looks like two that have become one.
