@@ -469,7 +469,35 @@ impl Shaper<'_> {
             .filter(|w| if up { w[1].1 <= w[0].1 } else { w[1].1 >= w[0].1 })
             .map(|w| w[1].0)
             .collect();
+        if self.lists_readings(&breaks, quantity) {
+            let labels = breaks.first().map(|&row| Label {
+                place: Place::line(self.table.grid.line(row)),
+                text: format!("the {quantity} goes back here"),
+            });
+            let labels = labels.into_iter().collect();
+            let message = format!(
+                "each row has a name of its own and the {quantity} goes back again and again: these look like single \
+                 readings, and not like one curve"
+            );
+            let readings = [("shape=columns", "one curve over the first axis, in this order")];
+            self.ask("layout-unknown", &message, &readings, labels);
+            return;
+        }
         self.tell_breaks(&breaks, quantity);
+    }
+
+    /// Whether the rows are single readings, as in the book of a laboratory: a wavelength that goes back in one of four
+    /// rows or more, and a column of words that are nearly all different.
+    fn lists_readings(&self, breaks: &[usize], quantity: &Quantity) -> bool {
+        let rows = self.table.grid.rows;
+        let text = self.source.text();
+        matches!(quantity.as_str(), "wavelength" | "wavenumber")
+            && breaks.len() * 4 >= rows
+            && self.source.assume().get("shape").is_none()
+            && self.columns.iter().any(|column| {
+                let distinct = self.table.grid.distinct(text, column.index).words(text).count();
+                column.kind == Kind::Words && distinct * 4 >= rows * 3
+            })
     }
 
     /// Tells at which rows a running column goes back or repeats.
