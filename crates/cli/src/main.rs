@@ -109,6 +109,13 @@ fn main() -> ExitCode {
     {
         return curvary_plugin_host::serve();
     }
+    let usual = std::panic::take_hook();
+    std::panic::set_hook(Box::new(move |panic| {
+        // What is caught is told as damage of the file.
+        if !curvary_formats::guard::is_guarded() {
+            usual(panic);
+        }
+    }));
     let program = match Program::try_parse_from(commands::arguments(std::env::args_os())) {
         Ok(program) => program,
         Err(error) => {

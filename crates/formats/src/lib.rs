@@ -11,6 +11,7 @@ pub mod container;
 pub mod evidence;
 pub mod explanation;
 pub mod family;
+pub mod guard;
 pub mod head;
 pub mod header;
 mod intake;

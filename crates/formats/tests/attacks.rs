@@ -112,3 +112,14 @@ fn files_cut_at_any_length_do_no_harm() {
         }
     }
 }
+
+/// The library behind old workbooks panics where a sector is cut; each such length is refused instead.
+#[test]
+fn old_workbooks_cut_within_a_sector_are_refused() {
+    const SECTOR: usize = 512;
+    let path = "../../tests/corpus/documents/sheets/old-workbook/input.xls";
+    let whole = std::fs::read(PathBuf::from(env!("CARGO_MANIFEST_DIR")).join(path)).expect("a workbook");
+    for length in (SECTOR / 2..whole.len()).step_by(SECTOR / 4) {
+        targets::all(&whole[..length]);
+    }
+}

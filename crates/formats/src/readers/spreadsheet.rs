@@ -16,6 +16,7 @@ use calamine::{
 };
 use curvary_record::{Code, Diagnostic, Place};
 
+use crate::guard::guarded;
 use crate::rendering::{Rendering, joined};
 use crate::{Card, Glimpse, Part, Reader, Reading, Recognition, Source};
 
@@ -109,18 +110,17 @@ type Cells = BTreeMap<u32, Vec<(u32, String)>>;
 
 impl Book {
     fn open(bytes: &[u8]) -> Result<Self, Box<Diagnostic>> {
-        let wrong =
-            |error: &dyn std::fmt::Display| {
-                let why = format!("the file cannot be read as a workbook: {error}");
-                Box::new(Diagnostic::error(Code::new("not-a-workbook"), why).help(
-                    "open it with a spreadsheet program; if that works, save it anew as xlsx, ods or CSV",
-                ))
-            };
+        // A panic of the library is damage that it did not expect, such as a file that ends within a sector.
+        guarded(|| Self::opened(bytes))
+            .unwrap_or_else(|_| Err(unreadable(&"it is damaged, or its end is missing")))
+    }
+
+    fn opened(bytes: &[u8]) -> Result<Self, Box<Diagnostic>> {
         if bytes.starts_with(COMPOUND) && !compound::has_ends(bytes) {
-            return Err(wrong(&"its list of sectors goes in a circle"));
+            return Err(unreadable(&"its list of sectors goes in a circle"));
         }
         let mut book: Sheets<Cursor<&[u8]>> =
-            open_workbook_auto_from_rs(Cursor::new(bytes)).map_err(|error| wrong(&error))?;
+            open_workbook_auto_from_rs(Cursor::new(bytes)).map_err(|error| unreadable(&error))?;
         let listed = book.sheets_metadata().to_vec();
         let mut remarks = Vec::new();
         let mut sheets = Vec::new();
@@ -188,6 +188,14 @@ impl Book {
         }
         Ok(Self { sheets, remarks })
     }
+}
+
+fn unreadable(error: &dyn std::fmt::Display) -> Box<Diagnostic> {
+    let why = format!("the file cannot be read as a workbook: {error}");
+    Box::new(
+        Diagnostic::error(Code::new("not-a-workbook"), why)
+            .help("open it with a spreadsheet program; if that works, save it anew as xlsx, ods or CSV"),
+    )
 }
 
 enum Trouble {

@@ -1,7 +1,7 @@
 //! The letters of a report with their places on each page, from the library that interprets pages.
 
 use std::collections::HashMap;
-use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
+use std::panic::resume_unwind;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
@@ -16,6 +16,7 @@ use hayro_interpret::{
 };
 
 use super::unfold::{self, Excess, MOST_UNFOLDED};
+use crate::guard::guarded;
 
 /// A report with more pages is refused.
 pub(super) const MOST_PAGES: usize = 5_000;
@@ -86,7 +87,7 @@ pub(super) fn pages(bytes: &Arc<Vec<u8>>) -> Result<Vec<Page>, Refusal> {
         Excess::Objects => Refusal::Objects,
         Excess::Unfolded => Refusal::Unfolded,
     })?;
-    catch_unwind(AssertUnwindSafe(|| interpreted(bytes))).unwrap_or_else(|payload| {
+    guarded(|| interpreted(bytes)).unwrap_or_else(|payload| {
         // A panic of the library is damage that it did not expect.
         Err(payload
             .downcast::<Refusal>()
@@ -148,14 +149,14 @@ fn interpreted(bytes: &Arc<Vec<u8>>) -> Result<Vec<Page>, Refusal> {
         if unfolded > MOST_UNFOLDED {
             return Err(Refusal::Unfolded);
         }
-        let done = catch_unwind(AssertUnwindSafe(|| {
+        let done = guarded(|| {
             let upright = Affine::new(page.initial_transform(true).as_coeffs());
             // Clips that cover the whole page are not told by the library, and each step has to be counted.
             let everywhere = Rect::new(-1e12, -1e12, 1e12, 1e12);
             let settings = InterpreterSettings::default();
             let mut context = Context::new(upright, everywhere, &cache, pdf.xref(), settings);
             interpret_page(page, &mut context, &mut collector);
-        }));
+        });
         let Collector { mut page, .. } = collector;
         if let Err(payload) = done {
             if payload.is::<Refusal>() {
