@@ -168,7 +168,7 @@ fn kind(bytes: &[u8]) -> Option<Kind> {
 }
 
 /// Whether a zip archive is one document: Open Packaging (ECMA-376) has `[Content_Types].xml`, OpenDocument and EPUB
-/// have `mimetype` first.
+/// have `mimetype` first; an enzymatic experiment is a document with its tables.
 fn is_document(bytes: &[u8]) -> bool {
     let first = first_name(bytes);
     if matches!(first, Some(b"[Content_Types].xml" | b"mimetype")) {
@@ -176,6 +176,14 @@ fn is_document(bytes: &[u8]) -> bool {
     }
     ZipArchive::new(Cursor::new(bytes))
         .is_ok_and(|archive| archive.index_for_name("[Content_Types].xml").is_some())
+        || crate::readers::enzymeml::is_experiment(bytes)
+}
+
+/// Whether a zip archive lists its members in a `manifest.xml` beside them, as COMBINE archives do.
+pub(crate) fn has_manifest(bytes: &[u8]) -> bool {
+    bytes.starts_with(b"PK\x03\x04")
+        && ZipArchive::new(Cursor::new(bytes))
+            .is_ok_and(|archive| archive.index_for_name("manifest.xml").is_some())
 }
 
 /// The name in the first local header: its length stands at byte 26, the name at byte 30.

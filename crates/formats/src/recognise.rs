@@ -27,6 +27,8 @@ pub struct Glimpse<'a> {
     pub start: &'a [u8],
     /// The first 8 KiB of decoded text, cut at a character.
     pub head: &'a str,
+    /// Whether it is a zip archive that lists its members in a `manifest.xml`, as COMBINE archives do.
+    pub has_manifest: bool,
 }
 
 /// A reader's answer, with its reason.

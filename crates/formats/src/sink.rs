@@ -170,6 +170,8 @@ pub struct Sink<'a> {
     axis: Option<Axis>,
     /// Cells that were no numbers, of the run that is open.
     unreadable: usize,
+    /// The part of the source that things are said in.
+    part: Option<String>,
 }
 
 /// The axis that curves run over.
@@ -195,7 +197,14 @@ impl<'a> Sink<'a> {
             open: None,
             axis: None,
             unreadable: 0,
+            part: None,
         }
+    }
+
+    /// What is said from now on without a place of its own stands in this part of the source, such as a member of an
+    /// archive.
+    pub fn within(&mut self, part: &str) {
+        self.part = Some(line_of(part));
     }
 
     /// The source that is read.
@@ -534,7 +543,10 @@ impl<'a> Sink<'a> {
 
     fn place(&self, span: Span) -> Place {
         match self.counting {
-            _ if span.start >= span.end => Place::default(),
+            _ if span.start >= span.end => Place {
+                part: self.part.clone(),
+                ..Place::default()
+            },
             Counting::Text => self.source.place(span),
             Counting::Bytes => Place {
                 bytes: Some(span),

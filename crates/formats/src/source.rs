@@ -7,6 +7,7 @@ use std::sync::{Arc, OnceLock};
 
 use curvary_record::{Code, Diagnostic, Digest, LineTable, Place, Span};
 
+use crate::container;
 use crate::intake::{Taken, is_ordinary};
 use crate::told::Told;
 use crate::{Assumptions, Glimpse};
@@ -212,6 +213,7 @@ impl Source {
             bytes: self.bytes().len(),
             start: self.bytes().get(..64).unwrap_or(self.bytes()),
             head: &self.text[..end],
+            has_manifest: container::has_manifest(self.bytes()),
         }
     }
 }

@@ -1,14 +1,17 @@
 //! The built-in readers.
 
 mod animl;
+pub(crate) mod enzymeml;
 pub(crate) mod jcamp;
 pub(crate) mod print;
 mod spreadsheet;
 mod structured;
 pub(crate) mod text_table;
 mod tidy_csv;
+mod xml;
 
 pub use animl::Animl;
+pub use enzymeml::EnzymeMl;
 pub use jcamp::JcampDx;
 pub use print::Print;
 pub use spreadsheet::Spreadsheet;
@@ -23,6 +26,7 @@ use crate::Reader;
 pub fn all() -> Vec<Box<dyn Reader>> {
     vec![
         Box::new(Animl::default()),
+        Box::new(EnzymeMl::default()),
         Box::new(JcampDx::default()),
         Box::new(Print::default()),
         Box::new(Spreadsheet::default()),

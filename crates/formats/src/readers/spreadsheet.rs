@@ -50,6 +50,8 @@ impl Reader for Spreadsheet {
     fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
         if glimpse.start.starts_with(COMPOUND) {
             Recognition::Perhaps("a compound file, as old workbooks are".to_owned())
+        } else if glimpse.has_manifest {
+            Recognition::No("a zip archive with a list of its members, as no workbook has".to_owned())
         } else if glimpse.start.starts_with(b"PK\x03\x04") {
             Recognition::Perhaps("a zip file that holds one document, as workbooks are".to_owned())
         } else {

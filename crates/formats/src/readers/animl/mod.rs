@@ -5,7 +5,6 @@
 //! without a namespace are taken alike. Numbers that stand as text are read as they are written; base64 holds binary
 //! numbers, and these are taken exactly as they are.
 
-mod tree;
 mod values;
 
 use std::borrow::Cow;
@@ -14,8 +13,8 @@ use std::collections::BTreeMap;
 use curvary_record::unit::{Spelling, spelled};
 use curvary_record::{Code, Diagnostic, Severity, Span, Unit};
 
-use self::tree::Node;
 use self::values::Series;
+use super::xml::{self, Node};
 use crate::rendering::{Rendering, joined};
 use crate::sink::{Breach, ColumnSaid, Counting, CurveSaid, Limits, Said, Sink, Values};
 use crate::{Card, Glimpse, Reader, Reading, Recognition, Source};
@@ -51,7 +50,7 @@ impl Reader for Animl {
     }
 
     fn read(&self, source: &Source) -> Reading {
-        let root = match tree::parse(source.text()) {
+        let root = match xml::parse(source.text()) {
             Ok(root) => root,
             Err(why) => return Reading::refused(*why),
         };

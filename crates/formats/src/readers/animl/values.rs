@@ -6,7 +6,7 @@ use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use curvary_record::Span;
 
-use super::tree::Node;
+use crate::readers::xml::Node;
 use crate::sink::Limits;
 
 /// A series of values.

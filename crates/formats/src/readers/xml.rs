@@ -37,8 +37,21 @@ impl Node {
         self.children.iter().filter(move |child| child.name == name)
     }
 
-    pub(super) fn one<'n>(&'n self, name: &'n str) -> Option<&'n Self> {
-        self.all(name).next()
+    /// The elements of a name, however deep, in the order of the document.
+    pub(super) fn every(&self, name: &str) -> Vec<&Self> {
+        let mut found = Vec::new();
+        let mut waiting: Vec<&Self> = self.children.iter().rev().collect();
+        while let Some(node) = waiting.pop() {
+            if node.name == name {
+                found.push(node);
+            }
+            waiting.extend(node.children.iter().rev());
+        }
+        found
+    }
+
+    pub(super) fn one(&self, name: &str) -> Option<&Self> {
+        self.children.iter().find(|child| child.name == name)
     }
 }
 
