@@ -37,3 +37,6 @@ pub use manifest::Manifest;
 pub use recognise::{Candidate, Card, Choice, Glimpse, Reader, Readers, Reading, Recognition};
 pub use settle::Settled;
 pub use source::Source;
+
+/// The code of the remark on a file that only says what a package holds: no run is expected of it.
+pub const PACKAGE_DESCRIPTION: &str = "package-description";

@@ -4,7 +4,9 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 
 use curvary_archive::{Answer, Answers};
-use curvary_formats::{Assumptions, Card, Readers, Reading, Settled, Source, Taken, container, family};
+use curvary_formats::{
+    Assumptions, Card, PACKAGE_DESCRIPTION, Readers, Reading, Settled, Source, Taken, container, family,
+};
 use curvary_plugin_host::{Entry, Plugin};
 use curvary_record::{Code, Diagnostic, Family, Verdict};
 
@@ -51,11 +53,13 @@ pub struct Finished {
 }
 
 impl Finished {
-    /// How the reading went. A container of which every member is a source of its own is read, though it gives no run.
+    /// How the reading went. A container of which every member is a source of its own is read, though it gives no run;
+    /// so is what a package says of itself.
     #[must_use]
     pub fn verdict(&self) -> Verdict {
         let remarks = &self.reading.remarks;
-        if self.reading.runs.is_empty() && remarks.iter().any(|remark| remark.code.as_str() == UNPACKED) {
+        let expected = |remark: &Diagnostic| matches!(remark.code.as_str(), UNPACKED | PACKAGE_DESCRIPTION);
+        if self.reading.runs.is_empty() && remarks.iter().any(expected) {
             Verdict::Read
         } else {
             self.reading.verdict()
@@ -304,7 +308,9 @@ fn unopened(source: Source) -> Finished {
 }
 
 fn is_in_doubt(reading: &Reading) -> bool {
-    reading.runs.is_empty() || reading.runs.iter().any(|run| run.in_question())
+    let is_description = |remark: &Diagnostic| remark.code.as_str() == PACKAGE_DESCRIPTION;
+    reading.runs.is_empty() && !reading.remarks.iter().any(is_description)
+        || reading.runs.iter().any(|run| run.in_question())
 }
 
 /// The answer that files are no measurements.

@@ -3,6 +3,7 @@
 mod animl;
 pub(crate) mod enzymeml;
 pub(crate) mod jcamp;
+mod package;
 pub(crate) mod print;
 mod spreadsheet;
 mod structured;
@@ -13,6 +14,7 @@ mod xml;
 pub use animl::Animl;
 pub use enzymeml::EnzymeMl;
 pub use jcamp::JcampDx;
+pub use package::Package;
 pub use print::Print;
 pub use spreadsheet::Spreadsheet;
 pub use structured::Structured;
@@ -28,6 +30,7 @@ pub fn all() -> Vec<Box<dyn Reader>> {
         Box::new(Animl::default()),
         Box::new(EnzymeMl::default()),
         Box::new(JcampDx::default()),
+        Box::new(Package::default()),
         Box::new(Print::default()),
         Box::new(Spreadsheet::default()),
         Box::new(Structured::default()),

@@ -55,6 +55,26 @@ impl Node {
     }
 }
 
+/// The name of the first element of a text, without a prefix.
+pub(super) fn root_name(head: &str) -> Option<&str> {
+    let mut rest = head.trim_start_matches(|c: char| c.is_whitespace() || c == '\u{FEFF}');
+    loop {
+        let inner = rest.strip_prefix('<')?;
+        let (skipped, end) = match inner.get(..1)? {
+            "?" => (inner, "?>"),
+            "!" if inner.starts_with("!--") => (inner, "-->"),
+            "!" => (inner, ">"),
+            _ => {
+                let name = inner
+                    .split(|c: char| c.is_whitespace() || matches!(c, '>' | '/'))
+                    .next()?;
+                return Some(name.rsplit(':').next().unwrap_or(name));
+            }
+        };
+        rest = skipped.split_once(end)?.1.trim_start();
+    }
+}
+
 /// The root element of a text.
 pub(super) fn parse(text: &str) -> Result<Node, Box<Diagnostic>> {
     let mut reader = Reader::from_str(text);

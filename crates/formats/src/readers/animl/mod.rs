@@ -14,7 +14,7 @@ use curvary_record::unit::{Spelling, spelled};
 use curvary_record::{Code, Diagnostic, Severity, Span, Unit};
 
 use self::values::Series;
-use super::xml::{self, Node};
+use super::xml::{self, Node, root_name};
 use crate::rendering::{Rendering, joined};
 use crate::sink::{Breach, ColumnSaid, Counting, CurveSaid, Limits, Said, Sink, Values};
 use crate::{Card, Glimpse, Reader, Reading, Recognition, Source};
@@ -83,26 +83,6 @@ impl Reader for Animl {
                 format!("the document says what cannot be: {breach}"),
             )),
         }
-    }
-}
-
-/// The name of the first element of a text, without a prefix.
-fn root_name(head: &str) -> Option<&str> {
-    let mut rest = head.trim_start_matches(|c: char| c.is_whitespace() || c == '\u{FEFF}');
-    loop {
-        let inner = rest.strip_prefix('<')?;
-        let (skipped, end) = match inner.get(..1)? {
-            "?" => (inner, "?>"),
-            "!" if inner.starts_with("!--") => (inner, "-->"),
-            "!" => (inner, ">"),
-            _ => {
-                let name = inner
-                    .split(|c: char| c.is_whitespace() || matches!(c, '>' | '/'))
-                    .next()?;
-                return Some(name.rsplit(':').next().unwrap_or(name));
-            }
-        };
-        rest = skipped.split_once(end)?.1.trim_start();
     }
 }
 

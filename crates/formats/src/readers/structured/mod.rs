@@ -49,6 +49,9 @@ impl Reader for Structured {
         let start = glimpse
             .head
             .trim_start_matches(|c: char| c.is_whitespace() || c == '\u{FEFF}');
+        if let Some(what) = super::package::paper(glimpse.path, glimpse.head) {
+            return Recognition::No(what.to_owned());
+        }
         if page::is_page(start) {
             return Recognition::Yes("a web page".to_owned());
         }
