@@ -75,7 +75,11 @@ impl Assumptions {
             print::HIDDEN_TEXT if !print::HIDDEN_TEXT_ANSWERS.contains(&answer) => {
                 return wrong("`read` or `left-out`");
             }
-            print::HIDDEN_TEXT
+            print::DRAWN_CURVE if !print::DRAWN_CURVE_ANSWERS.contains(&answer) => {
+                return wrong("`digitised` or `left-out`");
+            }
+            print::DRAWN_CURVE
+            | print::HIDDEN_TEXT
             | "columns"
             | "date"
             | "decimal"
@@ -101,6 +105,7 @@ impl Assumptions {
                             "date",
                             "decimal",
                             "heads",
+                            print::DRAWN_CURVE,
                             print::HIDDEN_TEXT,
                             "measurement",
                             "parentheses",

@@ -9,7 +9,7 @@ use hayro_interpret::font::{Glyph as Shape, GlyphIdentifier, GlyphRun, OutlineGl
 use hayro_interpret::hayro_cmap::BfString;
 use hayro_interpret::hayro_syntax::object::{Array, Dict, Object};
 use hayro_interpret::hayro_syntax::{DecryptionError, LoadPdfError, Pdf};
-use hayro_interpret::kurbo::{Affine, BezPath, Point, Rect, Shape as _};
+use hayro_interpret::kurbo::{Affine, BezPath, PathEl, Point, Rect, Shape as _};
 use hayro_interpret::{
     BlendMode, ClipPath, Context, Device, DrawMode, DrawProps, Image, ImageDrawProps, InterpreterCache,
     InterpreterSettings, SoftMask, interpret_page,
@@ -24,6 +24,8 @@ pub(super) const MOST_PAGES: usize = 5_000;
 const MOST_GLYPHS: usize = 4_000_000;
 /// Texts, strokes, clips and pictures of one page. A page that draws a picture out of so many strokes is no report.
 const MOST_STEPS: usize = 1_000_000;
+/// Corners of drawn lines of one page; what is drawn beyond them is a picture.
+const MOST_CORNERS: usize = 500_000;
 /// How long a page and all pages may take. A page of a thousand rows takes some milliseconds.
 const LONGEST_PAGE: Duration = Duration::from_secs(10);
 const LONGEST: Duration = Duration::from_secs(60);
@@ -60,6 +62,8 @@ pub(super) struct Page {
     /// From 1.
     pub(super) number: usize,
     pub(super) glyphs: Vec<Glyph>,
+    /// The corners of the lines that are drawn on it. Of bent lines, the points between their bends.
+    pub(super) drawn: Vec<Vec<Point>>,
     pub(super) pictures: usize,
     /// Whether the library gave up on it.
     pub(super) damaged: bool,
@@ -139,6 +143,7 @@ fn interpreted(bytes: &Arc<Vec<u8>>) -> Result<Vec<Page>, Refusal> {
                 let (width, height) = page.render_dimensions();
                 Rect::new(0.0, 0.0, f64::from(width), f64::from(height))
             },
+            corners: 0,
             work: &mut work,
             shapes: HashMap::new(),
         };
@@ -222,10 +227,55 @@ struct Collector<'w> {
     /// Whether figures of fonts are drawn above the line, by what identifies their shapes.
     shapes: HashMap<GlyphIdentifier, bool>,
     bounds: Rect,
+    /// Of the lines drawn so far.
+    corners: usize,
     work: &'w mut Work,
 }
 
 impl Collector<'_> {
+    /// Keeps the corners of a drawn line. Lines that go on where the one before ended are one line.
+    fn draw(&mut self, path: &BezPath, place: Affine) {
+        let mut line: Vec<Point> = Vec::new();
+        for element in path.elements() {
+            let (is_new, point) = match element {
+                PathEl::MoveTo(point) => (true, *point),
+                PathEl::LineTo(point) | PathEl::QuadTo(_, point) | PathEl::CurveTo(_, _, point) => {
+                    (false, *point)
+                }
+                PathEl::ClosePath => match line.first() {
+                    Some(first) => {
+                        line.push(*first);
+                        continue;
+                    }
+                    None => continue,
+                },
+            };
+            let point = place * point;
+            if !point.is_finite() {
+                return;
+            }
+            if is_new {
+                self.keep(std::mem::take(&mut line));
+            }
+            line.push(point);
+        }
+        self.keep(line);
+    }
+
+    fn keep(&mut self, line: Vec<Point>) {
+        self.corners += line.len();
+        if line.len() < 2 || self.corners > MOST_CORNERS {
+            return;
+        }
+        if let (Some(last), [first, rest @ ..]) = (self.page.drawn.last_mut(), line.as_slice())
+            && last.last() == Some(first)
+        {
+            last.extend_from_slice(rest);
+            return;
+        }
+        self.page.drawn.push(line);
+    }
+
     /// A figure whose shape is raised above the line, as the sign for it. Fonts have such shapes for exponents and marks
     /// of footnotes, and call them by the same figure.
     fn raised(&mut self, text: &str, outline: &OutlineGlyph) -> Option<String> {
@@ -242,8 +292,11 @@ impl Collector<'_> {
 }
 
 impl<'a> Device<'a> for Collector<'_> {
-    fn draw_path(&mut self, _: &BezPath, _: DrawProps<'a>, _: &DrawMode) {
+    fn draw_path(&mut self, path: &BezPath, props: DrawProps<'a>, mode: &DrawMode) {
         self.work.step(0);
+        if matches!(mode, DrawMode::Stroke(_) | DrawMode::FillAndStroke(..)) {
+            self.draw(path, props.transform);
+        }
     }
 
     fn push_clip_path(&mut self, _: &ClipPath) {

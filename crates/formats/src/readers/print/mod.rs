@@ -7,6 +7,7 @@
 //! What was recovered so is marked: the run has the field `recovered-from` and a remark. Text that lies hidden behind a
 //! picture was recognised by a machine, and is asked about. A sign that a font does not tell is never guessed.
 
+mod curves;
 mod glyphs;
 mod layout;
 mod margin;
@@ -16,11 +17,15 @@ mod words;
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
-use curvary_record::{Alternative, Claim, Code, Diagnostic, Label, Origin, Place, Question, Run, Severity};
+use curvary_record::{
+    Alternative, Claim, Code, Diagnostic, Label, Origin, Place, Question, Run, RunId, Severity, Span,
+};
 
+use self::curves::Plot;
 use self::glyphs::Refusal;
 use self::layout::Row;
 use crate::rendering::Rendering;
+use crate::sink::{Breach, ColumnSaid, Counting, CurveSaid, Limits, Said, Sink, Values};
 use crate::{Card, Glimpse, Part, Reader, Reading, Recognition, Source};
 
 /// The reader of printed reports.
@@ -44,6 +49,9 @@ impl Default for Print {
 pub(crate) const HIDDEN_TEXT: &str = "hidden-text";
 /// The answers to it.
 pub(crate) const HIDDEN_TEXT_ANSWERS: [&str; 2] = ["read", "left-out"];
+/// What is said of curves that are drawn beside printed numbers, and the answers to it.
+pub(crate) const DRAWN_CURVE: &str = "drawn-curve";
+pub(crate) const DRAWN_CURVE_ANSWERS: [&str; 2] = ["digitised", "left-out"];
 
 impl Reader for Print {
     fn card(&self) -> &Card {
@@ -79,6 +87,7 @@ impl Reader for Print {
                 "no page of the document has any text",
             ));
         }
+        self.digitise(source, &report, &mut reading);
         let read = !reading.runs.is_empty();
         reading
             .remarks
@@ -101,6 +110,118 @@ impl Reader for Print {
     }
 }
 
+impl Print {
+    /// Measures the curves that are drawn, where no numbers are printed, or where it is wanted beside them.
+    fn digitise(&self, source: &Source, report: &Report, reading: &mut Reading) {
+        let wanted = source.assume().get(DRAWN_CURVE);
+        if wanted.is_some() || reading.runs.is_empty() {
+            reading
+                .remarks
+                .extend(report.not_measured.iter().map(|(page, why)| {
+                    Diagnostic::note(
+                        Code::new("curve-not-digitised"),
+                        format!("a curve that is drawn on page {page} was not measured: {why}"),
+                    )
+                }));
+        }
+        let Some((page, _)) = report.plots.first() else {
+            return;
+        };
+        match wanted {
+            Some("left-out") => return,
+            Some(_) => {}
+            None if reading.runs.is_empty() => {}
+            None => {
+                reading.remarks.push(
+                    Diagnostic::note(
+                        Code::new("curve-not-digitised"),
+                        format!(
+                            "a curve is drawn on page {page}; it was not measured, since numbers are printed"
+                        ),
+                    )
+                    .help(format!(
+                        "`--assume {DRAWN_CURVE}=digitised` measures it too, as a run of its own"
+                    )),
+                );
+                return;
+            }
+        }
+        let mut sink = Sink::new(source, &self.card, Counting::Bytes, Limits::USUAL);
+        let measured = report
+            .plots
+            .iter()
+            .try_for_each(|(page, plot)| digitised(&mut sink, *page, plot));
+        match measured.and_then(|()| sink.finish()) {
+            Ok(digitised) => {
+                // That there is no table is no error any more.
+                if reading.runs.is_empty() {
+                    reading
+                        .remarks
+                        .retain(|remark| remark.code.as_str() != "no-table");
+                }
+                let before = reading.runs.len();
+                for (ordinal, mut run) in digitised.runs.into_iter().enumerate() {
+                    run.source.ordinal = u32::try_from(before + ordinal).unwrap_or(u32::MAX);
+                    run.id = RunId::new(source.digest(), before + ordinal);
+                    run.source.encoding = None;
+                    reading.runs.push(run);
+                }
+                reading.remarks.extend(digitised.remarks);
+            }
+            Err(breach) => reading.remarks.push(Diagnostic::warning(
+                Code::new("curve-not-digitised"),
+                format!("the curves that are drawn were not measured: {breach}"),
+            )),
+        }
+    }
+}
+
+/// A plot as a run.
+fn digitised(sink: &mut Sink<'_>, page: usize, plot: &Plot) -> Result<(), Breach> {
+    sink.within(&format!("page {page}"));
+    sink.begin_run("", Span::default())?;
+    sink.claim(Said::of("recovered-from"), Said::of("drawn curve"))?;
+    for (key, scale) in [("resolution of x", &plot.x), ("resolution of y", &plot.y)] {
+        sink.claim(Said::of(key), Said::of(&scale.resolution_text()))?;
+    }
+    sink.remark(
+        Severity::Note,
+        "digitised",
+        "measured from a drawn curve against the ticks of its axes: these are the corners of a line, and no readings",
+        Span::default(),
+    )?;
+    if plot.curves.len() > 1 {
+        sink.remark(
+            Severity::Warning,
+            "curves-not-named",
+            "several curves are drawn; which of them is which is not known here: compare them with the picture",
+            Span::default(),
+        )?;
+    }
+    for (at, curve) in plot.curves.iter().enumerate() {
+        let xs: Vec<String> = curve.iter().map(|point| plot.x.text(point.x)).collect();
+        let ys: Vec<String> = curve.iter().map(|point| plot.y.text(point.y)).collect();
+        let xs: Vec<Said<'_>> = xs.iter().map(|text| Said::of(text)).collect();
+        let ys: Vec<Said<'_>> = ys.iter().map(|text| Said::of(text)).collect();
+        sink.axis(&ColumnSaid {
+            header: Said::of(&plot.x.title),
+            values: Values::Texts(&xs),
+            ..ColumnSaid::default()
+        })?;
+        let label = format!("curve {}", at + 1);
+        sink.curve(&CurveSaid {
+            label: if plot.curves.len() > 1 { &label } else { "" },
+            column: ColumnSaid {
+                header: Said::of(&plot.y.title),
+                values: Values::Texts(&ys),
+                ..ColumnSaid::default()
+            },
+            ..CurveSaid::default()
+        })?;
+    }
+    sink.end_run()
+}
+
 /// A report, written out.
 struct Report {
     rendering: Rendering,
@@ -109,6 +230,10 @@ struct Report {
     hidden: BTreeSet<u32>,
     /// The page of each line, counted through all pages from 1.
     pages: Vec<usize>,
+    /// What is drawn, with its page.
+    plots: Vec<(usize, Plot)>,
+    /// Curves that could not be measured: the page and why.
+    not_measured: Vec<(usize, &'static str)>,
 }
 
 impl Report {
@@ -118,8 +243,10 @@ impl Report {
         let left_out = source.assume().get(HIDDEN_TEXT) == Some("left-out");
         let mut remarks = Told::default();
         let mut of_pages = Vec::new();
+        let (mut of_plots, mut not_measured) = (Vec::new(), Vec::new());
         for page in pages {
             remarks.look_at(&page);
+            let drawn = curves::drawn(&page);
             let written = words::written(&page);
             if let Some((text, count)) = written.turned {
                 remarks.turned.push((page.number, text, count));
@@ -127,7 +254,9 @@ impl Report {
             if written.sideways {
                 remarks.sideways.push(page.number);
             }
-            let mut rows = layout::rows(written.lines);
+            let mut rows = layout::rows(drawn.without_ticks(written.lines));
+            of_plots.extend(drawn.plots.into_iter().map(|plot| (page.number, plot)));
+            not_measured.extend(drawn.reasons.into_iter().map(|why| (page.number, why)));
             if left_out {
                 rows.retain(|row| !row.hidden);
             }
@@ -139,6 +268,8 @@ impl Report {
             remarks: Vec::new(),
             hidden: BTreeSet::new(),
             pages: Vec::new(),
+            plots: of_plots,
+            not_measured,
         };
         for (number, rows) in &of_pages {
             report.add_page(*number, rows, &mut remarks);
