@@ -349,6 +349,31 @@ impl<'a> Device<'a> for Collector<'_> {
     fn pop_transparency_group(&mut self) {}
 }
 
+/// The plain letter for a mathematical one, italic, bold or both (Unicode, Mathematical Alphanumeric Symbols): formulas are
+/// set in them, and they are no letters of their own.
+fn plain(sign: char) -> char {
+    const GREEK: &str = "ΑΒΓΔΕΖΗΘΙΚΛΜΝΞΟΠΡϴΣΤΥΦΧΨΩ∇αβγδεζηθικλμνξοπρςστυφχψω∂ϵϑϰϕϱϖ";
+    let code = u32::from(sign);
+    let nth = |letters: &str, at: u32| letters.chars().nth(at as usize).unwrap_or(sign);
+    match code {
+        // Alphabets of 26 capitals and 26 small letters each.
+        0x1D400..=0x1D6A3 => {
+            let at = (code - 0x1D400) % 52;
+            let base = if at < 26 {
+                u32::from(b'A') + at
+            } else {
+                u32::from(b'a') + at - 26
+            };
+            char::from_u32(base).unwrap_or(sign)
+        }
+        0x1D6A8..=0x1D7C9 => nth(GREEK, (code - 0x1D6A8) % 58),
+        0x1D7CE..=0x1D7FF => nth("0123456789", (code - 0x1D7CE) % 10),
+        // The italic h stood in Unicode before the others did.
+        0x210E => 'h',
+        _ => sign,
+    }
+}
+
 /// What a font says of a glyph. Signs of private use and control characters say nothing.
 fn letter(said: Option<BfString>) -> Letter {
     let text = match said {
@@ -361,6 +386,7 @@ fn letter(said: Option<BfString>) -> Letter {
     let text: String = text
         .chars()
         .filter(|sign| !matches!(sign, '\u{200B}'..='\u{200F}' | '\u{FEFF}'))
+        .map(plain)
         .collect();
     if text.chars().all(|sign| sign.is_whitespace() || sign == '\u{A0}') {
         Letter::Blank
@@ -368,5 +394,17 @@ fn letter(said: Option<BfString>) -> Letter {
         Letter::Unknown
     } else {
         Letter::Known(text)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn letters_of_formulas_are_plain_letters() {
+        let letters: String = "𝑣𝐴𝐀𝟗𝜆𝛥𝑧𝒂ℎx".chars().map(plain).collect();
+        assert_eq!(letters, "vAA9λΔzahx");
+        assert!("𝜀".chars().map(plain).eq("ε".chars()));
     }
 }

@@ -176,7 +176,7 @@ fn has_gaps(line: &Line) -> bool {
 }
 
 /// Which lines are lines of running words: also those with wide gaps, which come of justifying, where the line above or below
-/// begins at the same place and runs without.
+/// begins and ends at the same places, is set in the same size, and runs without.
 fn prose(lines: &[(usize, Line)]) -> Vec<bool> {
     let words = |line: &Line| {
         let letters = |word: &&Word| word.text.chars().filter(|sign| sign.is_alphabetic()).count() >= 2;
@@ -186,16 +186,15 @@ fn prose(lines: &[(usize, Line)]) -> Vec<bool> {
         .iter()
         .map(|(_, line)| words(line) && !has_gaps(line))
         .collect();
-    let left = |at: usize| {
-        lines
-            .get(at)
-            .and_then(|(_, line)| line.words.first())
-            .map(|word| word.left)
+    let ends = |at: usize| {
+        let (_, line) = lines.get(at)?;
+        let (first, last) = (line.words.first()?, line.words.last()?);
+        Some((first.left, last.right, line.size))
     };
     let beside = |at: usize, other: usize| {
-        let same = left(at)
-            .zip(left(other))
-            .is_some_and(|(a, b)| (a - b).abs() < 2.0);
+        let same = ends(at).zip(ends(other)).is_some_and(|(a, b)| {
+            (a.0 - b.0).abs() < 2.0 && (a.1 - b.1).abs() < 3.0 && (a.2 / b.2 - 1.0).abs() < 0.1
+        });
         same && sure.get(other).copied().unwrap_or(false)
     };
     (0..lines.len())

@@ -207,7 +207,11 @@ fn raised(words: &mut [Word]) -> Vec<bool> {
             .iter()
             .take_while(|other| other.baseline <= word.baseline + window);
         let beside = around
-            .filter(|other| other.size >= 1.15 * word.size)
+            .filter(|other| {
+                // What touches a word may be set nearly as large as it.
+                let touches = (-0.1..0.12).contains(&((word.left - other.right) / other.size));
+                other.size >= if touches { 1.02 } else { 1.15 } * word.size
+            })
             .filter(|other| {
                 let (behind, before) = (word.left - other.right, other.left - word.right);
                 let near = -0.2 * other.size..0.3 * other.size;

@@ -335,7 +335,9 @@ impl Grid {
         for (_, number) in numbers.filter(|(_, number)| !number.is_nan()) {
             largest = largest.max(number.abs());
             let digits = (number * scale).round();
-            keeps_zeros |= number.fract() != 0.0 && digits % 10.0 == 0.0;
+            // A number with more decimals than the others near the row says nothing of its last one.
+            let is_whole = (number * scale - digits).abs() < 1e-6 * digits.abs().max(1.0);
+            keeps_zeros |= number.fract() != 0.0 && is_whole && digits % 10.0 == 0.0;
         }
         keeps_zeros || value > 3.0 * largest
     }
