@@ -155,7 +155,17 @@ fn date(raw: &str, text: &str, order: Option<Order>) -> Interpretation {
                 ..Interpretation::text(raw, true)
             }
         }
-        DateReading::No => Interpretation::text(raw, false),
+        DateReading::No => {
+            // What is said behind the date is no part of it: `9 September 2019. All runs at 412 nm`.
+            let fronts = [". ", "; "].iter().flat_map(|end| text.match_indices(end));
+            let front = fronts
+                .map(|(at, _)| &text[..at])
+                .find(|front| moment::read_date(front, order) != DateReading::No);
+            front.map_or_else(
+                || Interpretation::text(raw, false),
+                |front| date(raw, front, order),
+            )
+        }
     }
 }
 

@@ -507,8 +507,16 @@ impl Shaper<'_> {
     fn percent_or_fraction(&mut self, column: &Column, quantity: &Quantity) -> Unit {
         if let Some(unit) = &column.unit {
             let stats = &column.stats;
+            // What goes on in another column under the same unit settles it: a band that is wholly dark in one part.
+            let settled = || {
+                self.columns.iter().any(|other| {
+                    other.unit.as_ref() == Some(unit)
+                        && other.quantity == column.quantity
+                        && other.stats.max > 2.0
+                })
+            };
             // So little light tells no instrument a curve: a fraction under a wrong unit, or an absorbance.
-            if *unit == Unit::PERCENT && stats.count >= 8 && (0.1..=1.5).contains(&stats.max) {
+            if *unit == Unit::PERCENT && stats.count >= 8 && (0.1..=1.5).contains(&stats.max) && !settled() {
                 let message = format!(
                     "the head says percent, but the values go from {} to {} only",
                     stats.min, stats.max
