@@ -11,7 +11,7 @@ use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use curvary_record::unit::{Spelling, spelled};
-use curvary_record::{Code, Diagnostic, Severity, Span, Unit};
+use curvary_record::{Code, Diagnostic, Quantity, Severity, Span, Unit};
 
 use self::values::Series;
 use super::xml::{self, Node, root_name};
@@ -423,19 +423,26 @@ fn plain_unit<'s>(series: &Series<'s>) -> &'s str {
     unit.map_or(label, |(_, _, unit)| unit)
 }
 
-/// What a series is of, and its unit, by its name and its unit's label; nothing where that is not sure.
-fn meaning(series: &Series<'_>) -> (&'static str, String) {
+/// What a series is of, and its unit, by its name, its unit's label and what the unit is said to measure; nothing where
+/// that is not sure.
+fn meaning(series: &Series<'_>) -> (Cow<'static, str>, String) {
     let label = series.unit.trim();
-    let light = |quantity, unit: &Unit| (quantity, unit.code().to_owned());
+    let light = |quantity, unit: &Unit| (Cow::Borrowed(quantity), unit.code().to_owned());
     // The labels of the technique definitions for ultraviolet and visible light.
     match (series.name.trim(), label) {
         ("Absorbance", _) | ("Intensity", "AU" | "A") => return light("absorbance", &Unit::ABSORBANCE),
         ("Transmittance" | "Intensity", "percentT") => return light("transmittance", &Unit::PERCENT),
         ("Transmittance" | "Intensity", "T") => return light("transmittance", &Unit::ONE),
-        ("Radiant Energy", "eV") => return ("energy", "eV".to_owned()),
+        ("Radiant Energy", "eV") => return (Cow::Borrowed("energy"), "eV".to_owned()),
         _ => {}
     }
-    ("", plain_unit(series).to_owned())
+    let named = |text: &str| crate::head::read_head(text).quantity;
+    let quantity = match (named(series.name), named(series.quantity)) {
+        (None, Some(said)) if label != "AU" => Cow::Owned(said.as_str().to_owned()),
+        (None, Some(said)) if said == Quantity::ABSORBANCE => return light("absorbance", &Unit::ABSORBANCE),
+        _ => Cow::Borrowed(""),
+    };
+    (quantity, plain_unit(series).to_owned())
 }
 
 fn with_column(
@@ -455,7 +462,7 @@ fn with_column(
             text: series.name,
             span: series.span,
         },
-        quantity,
+        quantity: &quantity,
         unit: &unit,
         comma: false,
         values: match &series.values {

@@ -160,3 +160,25 @@ fn roots_are_found_behind_what_stands_before_them() {
     assert_eq!(root_name("<!DOCTYPE html><html>"), Some("html"));
     assert_eq!(root_name("a < b"), None);
 }
+
+#[test]
+fn what_a_unit_measures_tells_what_a_name_does_not() {
+    let series = SERIES
+        .replace("name=\"Wavelength\"", "name=\"Peak position\"")
+        .replace("name=\"Intensity\"", "name=\"Peak height\"")
+        .replace(
+            "<Unit label=\"AU\"/>",
+            "<Unit label=\"AU\" quantity=\"absorbance\"/>",
+        );
+    let reading = read(document(&series));
+    assert_eq!(reading.verdict(), Verdict::Read, "{reading:?}");
+    let trace = &reading.runs[0].traces[0];
+    assert_eq!(
+        (trace.x.quantity.as_str(), trace.x.unit.code()),
+        ("wavelength", "nm")
+    );
+    assert_eq!(
+        (trace.y.quantity.as_str(), trace.y.unit.code()),
+        ("absorbance", "{AU}")
+    );
+}

@@ -14,6 +14,8 @@ pub(super) struct Series<'n> {
     pub(super) name: &'n str,
     /// The unit's label.
     pub(super) unit: &'n str,
+    /// What the unit is said to measure.
+    pub(super) quantity: &'n str,
     /// The one base unit of the SI that it is made of, with its factor.
     pub(super) base: Option<(&'n str, f64)>,
     pub(super) span: Span,
@@ -98,6 +100,10 @@ fn read(node: &Node, length: Option<usize>) -> Result<Series<'_>, String> {
         unit: node
             .one("Unit")
             .and_then(|unit| unit.attribute("label"))
+            .unwrap_or(""),
+        quantity: node
+            .one("Unit")
+            .and_then(|unit| unit.attribute("quantity"))
             .unwrap_or(""),
         base: node.one("Unit").and_then(base),
         span: node.span,
