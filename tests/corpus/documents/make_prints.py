@@ -840,7 +840,63 @@ def curve(axes):
 
 case(
     "curve-only",
-    "a drawn curve without a table: the numbers at its axes are no measurement",
+    "a drawn curve without a table: it is measured against its ticks, and marked as digitised",
     lambda: figure(curve, 42),
+    [spectrum(X, Y, sample="cochineal")],
+)
+
+
+def two_axes(axes):
+    curve(axes)
+    other = axes.twinx()
+    other.plot(numbers(X), [20 + number(x) / 100 for x in X])
+    other.set_ylabel("Temperature (°C)")
+
+
+case(
+    "curve-with-two-axes",
+    "curves over axes of their own on both sides: which curve goes with which axis is not known",
+    lambda: figure(two_axes, 42),
     verdict="refused",
 )
+
+
+def steep(axes):
+    axes.plot(numbers(X), [number(y) / 1e6 for y in Y])
+    axes.set_xlabel("Wavelength (nm)")
+    axes.set_ylabel("Absorbance")
+
+
+case(
+    "curve-with-a-factor",
+    "the numbers at the axis are to be multiplied by what stands above it: not measured",
+    lambda: figure(steep, 42),
+    verdict="refused",
+)
+
+
+def logarithmic(axes):
+    curve(axes)
+    axes.set_yscale("log")
+
+
+case(
+    "curve-over-powers-of-ten",
+    "an axis of powers of ten: not measured",
+    lambda: figure(logarithmic, 42),
+    verdict="refused",
+)
+
+
+def without_ticks(axes):
+    curve(axes)
+    axes.tick_params(length=0)
+
+
+case(
+    "curve-without-ticks",
+    "numbers at the axes and no ticks: not measured",
+    lambda: figure(without_ticks, 42),
+    verdict="refused",
+)
+

@@ -147,10 +147,10 @@ impl Print {
             }
         }
         let mut sink = Sink::new(source, &self.card, Counting::Bytes, Limits::USUAL);
-        let measured = report
-            .plots
-            .iter()
-            .try_for_each(|(page, plot)| digitised(&mut sink, *page, plot));
+        let measured = report.plots.iter().try_for_each(|(page, plot)| {
+            let said = report.beside_plots.iter().filter(|(other, _)| other == page);
+            digitised(&mut sink, *page, plot, said.map(|(_, text)| text.as_str()))
+        });
         match measured.and_then(|()| sink.finish()) {
             Ok(digitised) => {
                 // That there is no table is no error any more.
@@ -176,11 +176,20 @@ impl Print {
     }
 }
 
-/// A plot as a run.
-fn digitised(sink: &mut Sink<'_>, page: usize, plot: &Plot) -> Result<(), Breach> {
+/// A plot as a run, with what is written beside it.
+fn digitised<'t>(
+    sink: &mut Sink<'_>,
+    page: usize,
+    plot: &Plot,
+    said: impl Iterator<Item = &'t str>,
+) -> Result<(), Breach> {
     sink.within(&format!("page {page}"));
     sink.begin_run("", Span::default())?;
     sink.claim(Said::of("recovered-from"), Said::of("drawn curve"))?;
+    for text in said {
+        let (key, value) = text.split_once(':').unwrap_or(("comment", text));
+        sink.claim(Said::of(key.trim()), Said::of(value.trim()))?;
+    }
     for (key, scale) in [("resolution of x", &plot.x), ("resolution of y", &plot.y)] {
         sink.claim(Said::of(key), Said::of(&scale.resolution_text()))?;
     }
@@ -232,6 +241,8 @@ struct Report {
     pages: Vec<usize>,
     /// What is drawn, with its page.
     plots: Vec<(usize, Plot)>,
+    /// What is written on pages with plots, cell by cell, but at the axes; with the page.
+    beside_plots: Vec<(usize, String)>,
     /// Curves that could not be measured: the page and why.
     not_measured: Vec<(usize, &'static str)>,
 }
@@ -243,7 +254,7 @@ impl Report {
         let left_out = source.assume().get(HIDDEN_TEXT) == Some("left-out");
         let mut remarks = Told::default();
         let mut of_pages = Vec::new();
-        let (mut of_plots, mut not_measured) = (Vec::new(), Vec::new());
+        let (mut of_plots, mut beside_plots, mut not_measured) = (Vec::new(), Vec::new(), Vec::new());
         for page in pages {
             remarks.look_at(&page);
             let drawn = curves::drawn(&page);
@@ -255,6 +266,14 @@ impl Report {
                 remarks.sideways.push(page.number);
             }
             let mut rows = layout::rows(drawn.without_ticks(written.lines));
+            if !drawn.plots.is_empty() {
+                let cells = rows.iter().flat_map(|row| &row.cells);
+                let is_title = |text: &str| drawn.plots.iter().any(|plot| plot.x.title == text);
+                let said = cells
+                    .map(|cell| cell.text.clone())
+                    .filter(|text| !text.is_empty() && !is_title(text));
+                beside_plots.extend(said.map(|text| (page.number, text)));
+            }
             of_plots.extend(drawn.plots.into_iter().map(|plot| (page.number, plot)));
             not_measured.extend(drawn.reasons.into_iter().map(|why| (page.number, why)));
             if left_out {
@@ -269,6 +288,7 @@ impl Report {
             hidden: BTreeSet::new(),
             pages: Vec::new(),
             plots: of_plots,
+            beside_plots,
             not_measured,
         };
         for (number, rows) in &of_pages {
