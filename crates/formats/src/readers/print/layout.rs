@@ -153,7 +153,47 @@ pub(super) fn rows(lines: Vec<Line>) -> Vec<Row> {
         in_columns(&mut of_part);
         rows.append(&mut of_part);
     }
+    without_letter_spacing(&mut rows);
     rows
+}
+
+/// Puts letters that are set apart together again, on a page where words are set so: `T I M E` is `TIME`, `0 . 1 2` is `0.12`.
+fn without_letter_spacing(rows: &mut [Row]) {
+    /// So many letters set apart are no list of symbols.
+    const FEWEST_LETTERS: usize = 4;
+    let is_spaced = |cell: &Cell| cell.words.iter().all(|word| word.text.chars().count() == 1);
+    let letters = |cell: &Cell| {
+        let is_letter = |word: &&Word| word.text.chars().all(char::is_alphabetic);
+        cell.words.iter().filter(is_letter).count()
+    };
+    let cells = || rows.iter().flat_map(|row| &row.cells);
+    if !cells().any(|cell| is_spaced(cell) && letters(cell) >= FEWEST_LETTERS) {
+        return;
+    }
+    for cell in rows.iter_mut().flat_map(|row| &mut row.cells) {
+        if cell.words.len() >= 3 && is_spaced(cell) {
+            cell.text = set_together(&cell.words);
+        }
+    }
+}
+
+/// Letters that are set apart as words: a word ends at a gap that is wider than the others.
+fn set_together(letters: &[Word]) -> String {
+    const WIDER: f64 = 1.6;
+    let gap = |pair: &[Word]| pair[1].left - pair[0].right;
+    let mut gaps: Vec<f64> = letters.windows(2).map(gap).collect();
+    gaps.sort_by(f64::total_cmp);
+    let usual = gaps.get(gaps.len() / 2).copied().unwrap_or(0.0);
+    let mut text = letters
+        .first()
+        .map_or_else(String::new, |first| first.text.clone());
+    for pair in letters.windows(2) {
+        if gap(pair) > WIDER * usual {
+            text.push(' ');
+        }
+        text.push_str(&pair[1].text);
+    }
+    text
 }
 
 /// How far lines usually lie apart.
@@ -608,6 +648,29 @@ mod tests {
         };
         let row = |row: Row| row.cells.into_iter().map(|cell| cell.text).collect();
         rows(written(&page).lines).into_iter().map(row).collect()
+    }
+
+    #[test]
+    fn letters_that_are_set_apart_are_words() {
+        let spaced = page(&[
+            ("T I M E", 0.0, 0.0),
+            ("A 4 1 2", 100.0, 0.0),
+            ("1 0", 0.0, 12.0),
+            ("0 . 1 2", 100.0, 12.0),
+        ]);
+        assert_eq!(spaced, [["TIME", "A412"], ["1 0", "0.12"]]);
+        // Without a word that is set so, single signs are what they are.
+        let plain = page(&[("a b c", 0.0, 0.0), ("1 2 3", 100.0, 0.0)]);
+        assert_eq!(plain, [["a b c", "1 2 3"]]);
+    }
+
+    #[test]
+    fn a_line_with_wide_gaps_under_a_title_is_no_running_text() {
+        let lines = page(&[
+            ("Spectrum of the invented dye of spring", 0.0, 0.0),
+            ("Date: May   Path: one  Dye: some", 0.0, 12.0),
+        ]);
+        assert_eq!(lines[1].len(), 3, "{lines:?}");
     }
 
     #[test]
