@@ -338,7 +338,7 @@ impl Calibration {
                 "not-straight",
                 format!(
                     "a squared term fits the standards better (F = {f:.3}, p = {p:.3}): the line is bent, and what is read from it is \
-                     off by more than its errors say"
+                     off by more than its errors say (--curve quadratic takes the bend in)"
                 ),
             );
         }
@@ -356,7 +356,7 @@ impl Calibration {
     }
 }
 
-fn weights_of(weighting: &Weighting, x: &[f64]) -> Result<Option<Vec<f64>>, Refusal> {
+pub(super) fn weights_of(weighting: &Weighting, x: &[f64]) -> Result<Option<Vec<f64>>, Refusal> {
     let by_x = |power: i32| {
         if let Some(index) = x.iter().position(|v| *v == 0.0) {
             return Err(Refusal::Unsuitable {
@@ -421,7 +421,7 @@ fn bent(points: &[StandardPoint], straight: f64) -> Option<(f64, f64)> {
 
 /// Splits the residual sum of squares into that of the replicates about their level means and the
 /// rest (Draper & Smith, Applied Regression Analysis, "lack of fit and pure error").
-fn lack_of_fit(points: &[StandardPoint], coefficients: usize) -> Option<LackOfFit> {
+pub(super) fn lack_of_fit(points: &[StandardPoint], coefficients: usize) -> Option<LackOfFit> {
     let mut sorted: Vec<&StandardPoint> = points.iter().collect();
     sorted.sort_by(|a, b| a.x.total_cmp(&b.x).then(a.index.cmp(&b.index)));
     let (mut levels, mut pure, mut off) = (0usize, 0.0, 0.0);
