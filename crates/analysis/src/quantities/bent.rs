@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::calibration::{LackOfFit, lack_of_fit, weights_of};
+use super::calibration::{LackOfFit, chance, lack_of_fit, weights_of};
 use super::{
     CalibrationOptions, Limits, Remark, StandardPoint, Weighting, all_finite, below_ceiling, level_in_range,
     positive,
@@ -219,12 +219,12 @@ impl BentCalibration {
         }
         let mut say = |code: &str, words: String| self.remarks.push(Remark::new(code, words));
         let [.., b2] = self.coefficients;
-        let chance = t_two_sided(b2 / self.standard_errors[2], self.degrees_of_freedom as f64);
-        if chance > 0.05 {
+        let probability = t_two_sided(b2 / self.standard_errors[2], self.degrees_of_freedom as f64);
+        if probability > 0.05 {
             say(
                 "straight-is-enough",
                 format!(
-                    "the squared term is not told from zero (probability {chance:.2}): a straight line is enough, and its errors are smaller"
+                    "the squared term is not told from zero (probability {probability:.2}): a straight line is enough, and its errors are smaller"
                 ),
             );
         }
@@ -234,9 +234,10 @@ impl BentCalibration {
             say(
                 "not-of-second-order",
                 format!(
-                    "the level means leave the bent line by more than the replicates scatter (F = {:.3}, p = {:.3}): it bends \
+                    "the level means leave the bent line by more than the replicates scatter (F = {:.3}, {}): it bends \
                      otherwise, or the replicates are not independent",
-                    test.f, test.p
+                    test.f,
+                    chance(test.p)
                 ),
             );
         }

@@ -324,8 +324,9 @@ impl Calibration {
             say(
                 "not-straight",
                 format!(
-                    "the level means leave the line by more than the replicates scatter (F = {:.3}, p = {:.3}): it is bent, or the replicates are not independent",
-                    test.f, test.p
+                    "the level means leave the line by more than the replicates scatter (F = {:.3}, {}): it is bent, or the replicates are not independent",
+                    test.f,
+                    chance(test.p)
                 ),
             );
         }
@@ -337,8 +338,9 @@ impl Calibration {
             say(
                 "not-straight",
                 format!(
-                    "a squared term fits the standards better (F = {f:.3}, p = {p:.3}): the line is bent, and what is read from it is \
-                     off by more than its errors say (--curve quadratic takes the bend in)"
+                    "a squared term fits the standards better (F = {f:.3}, {}): the line is bent, and what is read from it is \
+                     off by more than its errors say (--curve quadratic takes the bend in)",
+                    chance(p)
                 ),
             );
         }
@@ -404,6 +406,15 @@ fn moments(x: &[f64], w: Option<&[f64]>, about_zero: bool) -> (f64, f64) {
         mean,
         (0..x.len()).map(|i| weight(i) * (x[i] - mean).powi(2)).sum(),
     )
+}
+
+/// A probability as tables give it.
+pub(super) fn chance(p: f64) -> String {
+    if p < 0.001 {
+        "p below 0.001".into()
+    } else {
+        format!("p = {p:.3}")
+    }
 }
 
 /// F ratio and probability of a squared term, where no standard was repeated.

@@ -70,7 +70,6 @@ pub fn compare_trace(plan: &FitPlan, models: &[String], run: &Run) -> Vec<Result
         ..plan.clone()
     };
     let plan = &named;
-    let fail = |label: String, refusal: &Refusal| Err(Box::new(refused(plan, run, None, label, refusal)));
     if let Some(question) = run
         .questions
         .iter()

@@ -189,6 +189,13 @@ const ERRORS: [&str; 16] = [
     "standardabweichung",
 ];
 
+/// Whether a column holds the errors of others, by its name.
+pub(in crate::study) fn stands_for_errors(label: &str) -> bool {
+    // A unit in parentheses is no part of the name.
+    let name = label.split(['(', '[', '/']).next().unwrap_or(label);
+    ERRORS.contains(&name.trim().to_lowercase().as_str())
+}
+
 /// Labels of traces that hold the errors of others by their name, where nobody asked for them.
 fn errors_beside(plan: &FitPlan, run: &Run) -> Vec<String> {
     if !plan.traces.is_empty() || matches!(plan.weights, Some(WeightPlan::Errors(_))) {
@@ -197,7 +204,7 @@ fn errors_beside(plan: &FitPlan, run: &Run) -> Vec<String> {
     let labels: Vec<String> = run.traces.iter().map(label_of).collect();
     let errors: Vec<String> = labels
         .iter()
-        .filter(|label| ERRORS.contains(&label.trim().to_lowercase().as_str()))
+        .filter(|label| stands_for_errors(label))
         .cloned()
         .collect();
     if errors.len() == labels.len() {

@@ -10,7 +10,7 @@ mod record;
 mod shared;
 
 pub use compare::{Comparison, compare_trace};
-pub(super) use curve::scan_times;
+pub(super) use curve::{scan_times, stands_for_errors};
 pub(super) use doubt::{correlated, fuller_law};
 pub(super) use model::Chosen;
 pub use model::ModelCard;

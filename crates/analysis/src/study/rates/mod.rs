@@ -13,7 +13,7 @@ use curvary_record::{
 };
 use serde::{Deserialize, Serialize};
 
-use super::fit::{Chosen, preparation, prepared};
+use super::fit::{Chosen, preparation, prepared, stands_for_errors};
 use super::ordinate::as_absorbance;
 use super::plan::{FitPlan, Span};
 use super::spectrum::as_settings;
@@ -746,7 +746,9 @@ fn put_activity(plan: &RatePlan, run: &Run, assay: AssayPlan, slope: f64, error:
 fn series_as_it_stands(run: &Run) -> RunRates {
     let mut all = RunRates::default();
     for trace in &run.traces {
-        if trace.x.quantity != Quantity::CONCENTRATION {
+        // A column of errors beside the rates holds no rates.
+        let label = label_of(trace);
+        if trace.x.quantity != Quantity::CONCENTRATION || run.traces.len() > 1 && stands_for_errors(&label) {
             continue;
         }
         for (x, y) in trace.x.values.iter().zip(trace.y.values.iter()) {
