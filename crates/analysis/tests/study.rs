@@ -512,3 +512,145 @@ fn rates_at_several_levels_are_never_pooled_in_silence() {
         found.outcome.termination
     );
 }
+
+/// Rates of a sigmoid law, with a column of errors beside them.
+fn sigmoid() -> Run {
+    let s: Vec<f64> = vec![0.05, 0.1, 0.2, 0.4, 0.8, 1.6, 3.2];
+    let off = [1.01, 0.99, 1.02, 0.98, 1.01, 0.99, 1.0];
+    let rates: Vec<f64> = s
+        .iter()
+        .zip(off)
+        .map(|(s, e)| 0.2 * s * s / (0.25 + s * s) * e)
+        .collect();
+    let errors = rates.iter().map(|rate| 0.02 * rate).collect();
+    let mut rate = trace(
+        (&Quantity::CONCENTRATION, "mmol/L", s.clone()),
+        (&Quantity::RATE, "{AU}/min", rates),
+    );
+    rate.label = Some("rate".into());
+    let mut error = trace(
+        (&Quantity::CONCENTRATION, "mmol/L", s),
+        (&Quantity::RATE, "{AU}/min", errors),
+    );
+    error.label = Some("SD".into());
+    run(Technique::RATE_SERIES, vec![rate, error])
+}
+
+#[test]
+fn a_law_that_a_fuller_one_beats_is_told_with_its_numbers() {
+    let run = sigmoid();
+    let told = |outcome: &Outcome| {
+        outcome
+            .remarks
+            .iter()
+            .any(|remark| remark.code.as_str() == "lack-of-fit")
+    };
+    let found = fit_run(&plan("michaelis-menten"), &run);
+    // The column of errors is no curve of its own, and that is told.
+    assert_eq!(found.len(), 1);
+    assert!(told(&found[0].outcome));
+    let words: Vec<&str> = found[0]
+        .outcome
+        .remarks
+        .iter()
+        .map(|remark| remark.message.as_str())
+        .collect();
+    assert!(
+        words
+            .iter()
+            .any(|text| text.contains("hill fits these points better")),
+        "{words:?}"
+    );
+    assert!(
+        words.iter().any(|text| text.contains("--weights 'SD'")),
+        "{words:?}"
+    );
+    let right = fit_run(&plan("hill"), &run);
+    assert!(!told(&right[0].outcome));
+    // Asked for by name, it is fitted.
+    let asked = FitPlan {
+        traces: vec!["SD".into()],
+        ..plan("hill")
+    };
+    assert_eq!(fit_run(&asked, &run)[0].label, "SD");
+}
+
+#[test]
+fn rates_are_compared_by_the_usual_laws_and_courses_by_the_usual_orders() {
+    let compared = compare_trace(&FitPlan::default(), &[], &sigmoid());
+    let first = compared[0].as_ref().expect("a ranking");
+    assert_eq!(first.ranked[0].0, "hill");
+    let course = run(Technique::TIME_COURSE, vec![course()]);
+    let compared = compare_trace(&FitPlan::default(), &[], &course);
+    assert!(
+        compared[0].as_ref().expect("a ranking").ranked[0]
+            .0
+            .starts_with("first-order")
+    );
+}
+
+#[test]
+fn laws_not_told_apart_are_averaged_with_their_differences() {
+    let run = run(Technique::TIME_COURSE, vec![course()]);
+    let laws = [
+        "first-order+offset".to_owned(),
+        "first-order+offset+drift".to_owned(),
+    ];
+    let compared = compare_trace(&FitPlan::default(), &laws, &run);
+    let outcome = &compared[0].as_ref().expect("a ranking").found.outcome;
+    let mean = outcome.statistics.get("averaged k").copied().unwrap_or(f64::NAN);
+    let error = outcome
+        .statistics
+        .get("averaged_standard_error k")
+        .copied()
+        .unwrap_or(f64::NAN);
+    assert!(
+        (mean - 0.03).abs() < 4.0 * error && error > 0.0,
+        "{mean} ± {error}"
+    );
+}
+
+#[test]
+fn parameters_that_follow_from_others_have_their_own_errors() {
+    let time: Vec<f64> = (0..80).map(|i| f64::from(i) * 5.0).collect();
+    let signal = time
+        .iter()
+        .enumerate()
+        .map(|(i, t)| 0.4 * (-0.1 * t).exp() + 0.4 * (-0.025 * t).exp() + 3e-4 * (i as f64 * 2.7).sin())
+        .collect();
+    let run = run(
+        Technique::TIME_COURSE,
+        vec![trace(
+            (&Quantity::TIME, "s", time),
+            (&Quantity::ABSORBANCE, "{AU}", signal),
+        )],
+    );
+    let tied = |rule: &str| FitPlan {
+        constraints: vec![rule.into()],
+        ..plan("biphasic")
+    };
+    let outcome = &fit_run(&tied("k2 = k1/4"), &run)[0].outcome;
+    let (fast, slow) = (value(outcome, "k1"), value(outcome, "k2"));
+    assert!((fast.0 - 0.1).abs() < 1e-3 && (slow.0 - fast.0 / 4.0).abs() < 1e-12);
+    assert_eq!(slow.1, "/s");
+    let error = |name: &str| {
+        outcome
+            .parameter(name)
+            .and_then(|p| p.standard_error)
+            .expect("known")
+    };
+    assert!((error("k2") - error("k1") / 4.0).abs() < 1e-9 * error("k1"));
+    let says =
+        |outcome: &Outcome, text: &str| outcome.remarks.iter().any(|remark| remark.message.contains(text));
+    assert!(
+        says(outcome, "agree with the constraint"),
+        "{:?}",
+        outcome.remarks
+    );
+    let wrong = &fit_run(&tied("k2 = k1/2"), &run)[0].outcome;
+    assert!(says(
+        wrong,
+        "without the constraint the law fits these points better"
+    ));
+    assert!(tied("k2 = q").check().is_err());
+}

@@ -108,6 +108,36 @@ impl Finding {
     }
 }
 
+/// The name of a result's picture: where the numbers are from, what was fitted, and enough of the result's own name that no two
+/// are alike.
+pub(crate) fn picture_name(heading: &Heading, found: &Found) -> String {
+    /// Letters of each part.
+    const MOST: usize = 40;
+    let file = heading.place.rsplit(['/', '\\']).next().unwrap_or_default();
+    let stem = file.rsplit_once('.').map_or(file, |(stem, _)| stem);
+    let mut parts: Vec<String> = [stem, &found.label, &found.outcome.model]
+        .into_iter()
+        .map(|part| plain(part).chars().take(MOST).collect::<String>())
+        .filter(|part| !part.is_empty())
+        .collect();
+    parts.push(found.outcome.id.chars().take(8).collect());
+    parts.join("_")
+}
+
+/// Letters and digits; anything else is a hyphen, so that the name is one on any system.
+fn plain(text: &str) -> String {
+    let letters: String = text
+        .chars()
+        .map(|c| if c.is_alphanumeric() || c == '.' { c } else { '-' })
+        .collect();
+    let parts: Vec<&str> = letters
+        .split('-')
+        .map(|part| part.trim_matches('.'))
+        .filter(|part| !part.is_empty())
+        .collect();
+    parts.join("-")
+}
+
 /// What a finding is told under.
 pub(crate) struct Heading {
     place: String,
@@ -182,7 +212,7 @@ impl<'a> Teller<'a> {
         if finding.is_answer() {
             self.good += 1;
             if let Some(figure) = &finding.figure {
-                self.drawn += self.pictures.draw(&found.outcome.id, figure)?;
+                self.drawn += self.pictures.draw(&picture_name(heading, found), figure)?;
             }
         } else {
             self.bad += 1;

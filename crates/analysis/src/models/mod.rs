@@ -7,12 +7,16 @@
 pub mod formula;
 pub mod law;
 
+mod constrained;
+
 pub(crate) mod grid;
 pub(crate) mod slope;
 
 use std::borrow::Cow;
 
 use serde::{Deserialize, Serialize};
+
+pub use constrained::{Constrained, Tied};
 
 use crate::fit::Solved;
 use crate::refusal::Refusal;

@@ -324,8 +324,9 @@ impl Calibration {
             say(
                 "not-straight",
                 format!(
-                    "the level means leave the line by more than the replicates scatter (F = {:.3}, p = {:.3}): it is bent, or the replicates are not independent",
-                    test.f, test.p
+                    "the level means leave the line by more than the replicates scatter (F = {:.3}, {}): it is bent, or the replicates are not independent",
+                    test.f,
+                    chance(test.p)
                 ),
             );
         }
@@ -337,8 +338,9 @@ impl Calibration {
             say(
                 "not-straight",
                 format!(
-                    "a squared term fits the standards better (F = {f:.3}, p = {p:.3}): the line is bent, and what is read from it is \
-                     off by more than its errors say"
+                    "a squared term fits the standards better (F = {f:.3}, {}): the line is bent, and what is read from it is \
+                     off by more than its errors say (--curve quadratic takes the bend in)",
+                    chance(p)
                 ),
             );
         }
@@ -356,7 +358,7 @@ impl Calibration {
     }
 }
 
-fn weights_of(weighting: &Weighting, x: &[f64]) -> Result<Option<Vec<f64>>, Refusal> {
+pub(super) fn weights_of(weighting: &Weighting, x: &[f64]) -> Result<Option<Vec<f64>>, Refusal> {
     let by_x = |power: i32| {
         if let Some(index) = x.iter().position(|v| *v == 0.0) {
             return Err(Refusal::Unsuitable {
@@ -406,6 +408,15 @@ fn moments(x: &[f64], w: Option<&[f64]>, about_zero: bool) -> (f64, f64) {
     )
 }
 
+/// A probability as tables give it.
+pub(super) fn chance(p: f64) -> String {
+    if p < 0.001 {
+        "p below 0.001".into()
+    } else {
+        format!("p = {p:.3}")
+    }
+}
+
 /// F ratio and probability of a squared term, where no standard was repeated.
 fn bent(points: &[StandardPoint], straight: f64) -> Option<(f64, f64)> {
     if points.len() < 5 {
@@ -421,7 +432,7 @@ fn bent(points: &[StandardPoint], straight: f64) -> Option<(f64, f64)> {
 
 /// Splits the residual sum of squares into that of the replicates about their level means and the
 /// rest (Draper & Smith, Applied Regression Analysis, "lack of fit and pure error").
-fn lack_of_fit(points: &[StandardPoint], coefficients: usize) -> Option<LackOfFit> {
+pub(super) fn lack_of_fit(points: &[StandardPoint], coefficients: usize) -> Option<LackOfFit> {
     let mut sorted: Vec<&StandardPoint> = points.iter().collect();
     sorted.sort_by(|a, b| a.x.total_cmp(&b.x).then(a.index.cmp(&b.index)));
     let (mut levels, mut pure, mut off) = (0usize, 0.0, 0.0);

@@ -2,7 +2,7 @@
 //!
 //! - [`concentration`]: the Beer-Lambert law with an error budget;
 //! - [`Calibration`]: straight calibration lines, weighted or through the origin, and
-//!   [`Calibration::inverse`] for unknowns with the limits of Fieller;
+//!   [`Calibration::inverse`] for unknowns with the limits of Fieller; [`BentCalibration`] with a squared term;
 //! - [`detection_limits`]: ICH Q2, IUPAC 1978 and IUPAC 1995, each saying which sigma it used;
 //! - [`standard_addition`];
 //! - [`mixture()`]: several components by least squares from reference spectra;
@@ -13,6 +13,7 @@
 
 mod addition;
 mod beer_lambert;
+mod bent;
 mod calibration;
 mod detection;
 mod inverse;
@@ -23,6 +24,7 @@ use serde::{Deserialize, Serialize};
 
 pub use addition::{StandardAddition, standard_addition};
 pub use beer_lambert::{Concentration, Readings, Share, concentration};
+pub use bent::{BentCalibration, BentPrediction};
 pub use calibration::{Calibration, CalibrationOptions, LackOfFit, StandardPoint, Weighting};
 pub use detection::{DetectionLimits, LimitForm, Sigma, detection_limits};
 pub use inverse::{InversePrediction, Limits, Target};

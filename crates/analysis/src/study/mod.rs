@@ -30,7 +30,9 @@ pub use fit::{
 pub use peaks::{PeaksPlan, peaks_run};
 pub use plan::{FitPlan, ParameterPlan, Span, WeightPlan};
 pub use process::{Made, ProcessPlan, average_runs, process_run};
-pub use quantify::{QuantifyPlan, ReferenceSpectrum, Standard, Standards, Way, quantify_run, standards_of};
+pub use quantify::{
+    LineForm, QuantifyPlan, ReferenceSpectrum, Standard, Standards, Way, quantify_run, standards_of,
+};
 pub use rates::{
     AssayPlan, RatePlan, RatePoint, RateWeights, RunRates, SeriesFit, SeriesPlan, WhichRate, fit_series,
     rates_run,
@@ -80,6 +82,25 @@ pub struct Drawn {
     pub along: Vec<Along>,
     /// The curve at places that were asked for.
     pub predicted: Vec<Along>,
+    /// Errors of points: x, and y less and more one standard error.
+    pub bars: Vec<(f64, f64, f64)>,
+    /// Places with a name, such as an unknown on a line.
+    pub marks: Vec<(f64, f64, String)>,
+    /// The standards of a line, read off it again.
+    pub recovered: Vec<Recovered>,
+}
+
+/// A standard of a calibration line, read off the line as if it were an unknown.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Recovered {
+    /// Its concentration.
+    pub given: f64,
+    /// Its absorbance.
+    pub absorbance: f64,
+    /// The concentration by the line; none where the line gives none.
+    pub found: Option<f64>,
+    /// Found over given, in percent; none for a standard without any of the substance.
+    pub percent: Option<f64>,
 }
 
 /// What is wanted of a fit beside its record.
@@ -89,6 +110,24 @@ pub struct Wanted {
     pub band: bool,
     /// Places, in the unit of the running axis, at which the curve is asked for.
     pub places: Vec<f64>,
+}
+
+/// The stretch of the axis over which the curve of a law is drawn: from zero, and beyond the last point where the law levels off
+/// there, so that a picture shows how far its plateau is extrapolated. `x` where the law is not of rates over concentrations.
+pub(crate) fn stretch_of_law(law: &crate::models::law::Law, fit: &crate::fit::Fit, x: &[f64]) -> Vec<f64> {
+    /// Times the last point, at most.
+    const BEYOND: f64 = 2.5;
+    if !law.is_of_rates() || law.variables.len() != 1 || x.iter().any(|x| *x < 0.0) {
+        return x.to_vec();
+    }
+    let last = x.iter().copied().fold(0.0, f64::max);
+    let half = ["Km", "K"].iter().find_map(|name| {
+        let own = fit.parameter(name)?;
+        (own.standing == crate::fit::Standing::Determined).then_some(own.value)
+    });
+    // At three times its half-saturation a hyperbola has three quarters of its height.
+    let end = half.map_or(last, |half| (3.0 * half).clamp(last, BEYOND * last));
+    vec![0.0, end]
 }
 
 /// A model's curve over the range of `x`; empty for a model of several variables.

@@ -69,6 +69,9 @@ pub struct FitPlan {
     /// What is said of the parameters.
     #[serde(skip_serializing_if = "BTreeMap::is_empty")]
     pub parameters: BTreeMap<String, ParameterPlan>,
+    /// Parameters that follow from others, each as `NAME = FORMULA`.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub constraints: Vec<String>,
     /// Level of the intervals.
     pub level: f64,
     /// Whether profile-likelihood intervals are found too.
@@ -130,6 +133,7 @@ impl Default for FitPlan {
             response: None,
             variables: Vec::new(),
             parameters: BTreeMap::new(),
+            constraints: Vec::new(),
             level: 0.95,
             profile: false,
             bootstrap: None,

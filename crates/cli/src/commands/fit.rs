@@ -19,7 +19,7 @@ use crate::again;
 use crate::courses::{CourseOptions, Level, span, unit};
 use crate::ending::{Ending, Failure, Outcome};
 use crate::figure::{of_fit, of_runs};
-use crate::findings::{self, Heading, Pictures};
+use crate::findings::{self, Heading, Pictures, picture_name};
 use crate::output::{self, Existing};
 use crate::screen::{FAINT, STRONG, Screen, Styled, plural};
 use crate::steps::number;
@@ -98,6 +98,14 @@ pub(crate) struct Fit {
         help_heading = "Parameters"
     )]
     bound: Vec<String>,
+    /// A parameter that follows from others, such as `k2 = 2*k1`; may be given several times
+    #[arg(
+        long,
+        value_name = "NAME=FORMULA",
+        conflicts_with_all = ["again", "reported", "compare", "share"],
+        help_heading = "Parameters"
+    )]
+    constrain: Vec<String>,
     /// Units of a formula's parameters, such as `b2=/min`
     #[arg(
         long,
@@ -358,7 +366,9 @@ impl Fit {
                 outcomes.push(found.found.outcome.clone());
                 if self.pictures.wanted() {
                     let figure = of_runs(&heading.words(&found.found), &found.sets);
-                    tally.pictures += self.pictures.draw(&found.found.outcome.id, &figure)?;
+                    tally.pictures += self
+                        .pictures
+                        .draw(&picture_name(&heading, &found.found), &figure)?;
                 }
             }
         }
@@ -403,7 +413,9 @@ impl Fit {
             }
             if found.is_result() && self.pictures.wanted() {
                 let figure = of_fit(&subject.heading.words(found), found);
-                tally.pictures += self.pictures.draw(&found.outcome.id, &figure)?;
+                tally.pictures += self
+                    .pictures
+                    .draw(&picture_name(&subject.heading, found), &figure)?;
             }
         }
         for compared in &given.compared {
@@ -502,6 +514,7 @@ impl Fit {
             variables: pairs(&self.over, "a variable")?,
             traces: self.data.trace.clone(),
             share: self.share.clone(),
+            constraints: self.constrain.clone(),
             leave_out: self
                 .leave_out
                 .iter()

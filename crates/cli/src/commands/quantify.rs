@@ -1,11 +1,15 @@
 //! `curvary quantify`: from readings to concentrations, with errors and reasons.
 
+use std::io::Write;
+
 use clap::{Args, ValueEnum};
 use curvary_analysis::quantities::{LimitForm, Measured, NucleicAcidKind, Weighting};
 use curvary_analysis::study::{
-    Found, QuantifyPlan, ReferenceSpectrum, References, Way, Work, quantify_run, reference_of, standards_of,
+    Found, LineForm, QuantifyPlan, Recovered, ReferenceSpectrum, References, Way, Work, quantify_run,
+    reference_of, standards_of,
 };
 use curvary_record::{Run, Value as Said};
+use serde_json::{Map, Value, json};
 
 use crate::Setting;
 use crate::again;
@@ -16,6 +20,7 @@ use crate::findings::{Finding, Pictures, each};
 use crate::screen::Screen;
 use crate::steps::{StepOptions, number, one};
 use crate::subject::{Reading, Subject, Subjects};
+use crate::table::{Column, Table};
 use crate::telling;
 
 /// Find concentrations: by absorption coefficient, calibration line, standard addition or reference spectra
@@ -32,7 +37,7 @@ pub(crate) struct Quantify {
     #[arg(long, conflicts_with_all = [
         "standards", "line", "addition", "references", "nucleic_acid", "protein", "at", "StepOptions",
         "blank_absorbance", "reading_error", "trace", "together", "coefficient", "path", "dilution", "weights",
-        "through_origin", "limits", "blank_readings", "with_offset", "level",
+        "curve", "through_origin", "limits", "blank_readings", "with_offset", "level",
     ])]
     again: bool,
     /// Read the unknowns off a straight line through these standards: files, runs or a query; each needs its
@@ -77,12 +82,15 @@ pub(crate) struct Quantify {
     /// Path length, cm, in place of the run's own; `1.000+-0.005` gives its error too
     #[arg(long, value_name = "CM", help_heading = "Constants")]
     path: Option<String>,
-    /// Total over sample volume, in place of the run's own
+    /// Total over sample volume, in place of the run's own; `10+-0.05` gives its error too
     #[arg(long, value_name = "TIMES", help_heading = "Constants")]
-    dilution: Option<f64>,
+    dilution: Option<String>,
     /// How much each standard counts
     #[arg(long, value_name = "HOW", default_value = "equal", help_heading = "Line")]
     weights: Weights,
+    /// Whether the line through the standards may bend
+    #[arg(long, value_name = "FORM", default_value = "straight", help_heading = "Line")]
+    curve: Curve,
     /// Hold the line at the origin
     #[arg(long, help_heading = "Line")]
     through_origin: bool,
@@ -123,6 +131,15 @@ enum Weights {
     InverseXSquared,
 }
 
+/// A form of the line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Curve {
+    /// b0 + b1 c
+    Straight,
+    /// b0 + b1 c + b2 c²
+    Quadratic,
+}
+
 /// A definition of detection limits.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 enum Limit {
@@ -138,7 +155,8 @@ impl Quantify {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
         let tell = |heading: &str, finding: &Finding, screen: &mut Screen| {
-            telling::tell(heading, &finding.found.outcome, screen)
+            telling::tell(heading, &finding.found.outcome, screen)?;
+            recovered(&finding.found, screen)
         };
         if self.again {
             let asked = self.subjects.asked(setting)?;
@@ -165,7 +183,12 @@ impl Quantify {
     }
 
     fn plan(&self, setting: &Setting, references: &mut References) -> Result<QuantifyPlan, Failure> {
+        let dilution = self.dilution.as_deref().map(measured).transpose()?;
         let mut plan = QuantifyPlan {
+            line_form: match self.curve {
+                Curve::Straight => LineForm::Straight,
+                Curve::Quadratic => LineForm::Quadratic,
+            },
             at: self.at.as_deref().map(wavelength).transpose()?,
             steps: self.before.steps(setting, references)?,
             blank_absorbance: self.blank_absorbance,
@@ -173,7 +196,8 @@ impl Quantify {
             reading_error: self.reading_error,
             coefficient: self.coefficient.as_deref().map(measured).transpose()?,
             path: self.path.as_deref().map(measured).transpose()?,
-            dilution: self.dilution,
+            dilution: dilution.map(|dilution| dilution.value),
+            dilution_error: dilution.and_then(|dilution| dilution.standard_error),
             level: self.level.checked()?,
             weighting: match self.weights {
                 Weights::Equal => Weighting::Equal,
@@ -271,11 +295,56 @@ fn component(
 fn find(plan: &QuantifyPlan, references: &References, subject: &Subject) -> Vec<Finding> {
     quantify_run(plan, &subject.run, references)
         .into_iter()
-        .map(|found| Finding {
-            figure: picture(subject, &found),
-            ..Finding::of(found)
+        .map(|found| {
+            let standards: Vec<Value> = found.drawn.recovered.iter().map(standard).collect();
+            let mut more = Map::new();
+            if !standards.is_empty() {
+                more.insert("recovered".to_owned(), Value::Array(standards));
+            }
+            Finding {
+                figure: picture(subject, &found),
+                more,
+                ..Finding::of(found)
+            }
         })
         .collect()
+}
+
+/// A standard read off its own line, as `--json` shows it.
+fn standard(recovered: &Recovered) -> Value {
+    json!({
+        "concentration": recovered.given, "absorbance": recovered.absorbance,
+        "found": recovered.found, "recovery_percent": recovered.percent,
+    })
+}
+
+/// The standards read off their own line.
+fn recovered(found: &Found, screen: &mut Screen) -> Result<(), Failure> {
+    if found.drawn.recovered.is_empty() {
+        return Ok(());
+    }
+    let mut table = Table::new([
+        Column::new("  standard").right(),
+        Column::new("absorbance").right().rank(1),
+        Column::new("by the line").right(),
+        Column::new("recovery").right(),
+    ]);
+    for standard in &found.drawn.recovered {
+        table.row([
+            format!("  {}", telling::significant(standard.given)).into(),
+            telling::significant(standard.absorbance).into(),
+            standard
+                .found
+                .map_or("none".to_owned(), |found| format!("{found:.4}"))
+                .into(),
+            standard
+                .percent
+                .map_or(String::new(), |percent| format!("{percent:.1} %"))
+                .into(),
+        ]);
+    }
+    write!(screen, "{}", table.draw(screen.width()))?;
+    Ok(())
 }
 
 /// Standards with their line, where there is one.

@@ -17,7 +17,7 @@ use crate::again;
 use crate::courses::{CourseOptions, Level, span};
 use crate::ending::{Ending, Failure, Outcome};
 use crate::figure::{Figure, Layer, Panel, of_fit};
-use crate::findings::{Heading, Pictures, shape};
+use crate::findings::{Heading, Pictures, picture_name, shape};
 use crate::screen::{ASKED, FAINT, STRONG, Screen, Styled};
 use crate::subject::{Reading, Subject, Subjects};
 use crate::table::{Cell, Column, Table, one_line};
@@ -386,35 +386,67 @@ impl Rates {
             return Ok(());
         }
         let figure = picture(&given.heading.words(found), found);
-        self.pictures.draw(&found.outcome.id, &figure)?;
+        let name = picture_name(&given.heading, found);
+        self.pictures.draw(&name, &figure)?;
         // The classical straight lines are pictures, never the fit: they distort the errors.
         if found.outcome.model == "michaelis-menten"
             && let Ok(lines) = linear_plots(&found.drawn.x, &found.drawn.y)
         {
-            for (name, x, y, points) in [
-                ("reciprocals", "1/S", "1/v", lines.double_reciprocal),
-                ("hanes", "S", "S/v", lines.hanes),
-                ("eadie", "v/S", "v", lines.eadie_hofstee),
-            ] {
+            let value = |name: &str| found.outcome.parameter(name).and_then(|own| own.value);
+            let law = value("Vmax").zip(value("Km"));
+            let unit = |title: &str| title.split_once(" / ").map_or("", |(_, unit)| unit).to_owned();
+            let (of_s, of_v) = (unit(&found.drawn.x_title), unit(&found.drawn.y_title));
+            let (s, v) = (format!("S in {of_s}"), format!("v in {of_v}"));
+            let kinds: [(&str, String, String, Vec<(f64, f64)>, Straight); 3] = [
+                (
+                    "reciprocals",
+                    format!("1/S, {s}"),
+                    format!("1/v, {v}"),
+                    lines.double_reciprocal,
+                    |vmax, km, x| (1.0 + km * x) / vmax,
+                ),
+                (
+                    "hanes",
+                    s.clone(),
+                    format!("S/v, {s}, {v}"),
+                    lines.hanes,
+                    |vmax, km, x| (km + x) / vmax,
+                ),
+                (
+                    "eadie",
+                    format!("v/S, {s}, {v}"),
+                    v.clone(),
+                    lines.eadie_hofstee,
+                    |vmax, km, x| vmax - km * x,
+                ),
+            ];
+            for (kind, x, y, points, straight) in kinds {
+                // The law as it was fitted to the rates themselves, from the axis on.
+                let end = points.iter().fold(0.0_f64, |end, (x, _)| end.max(*x));
+                let law = law.map_or_else(Vec::new, |(vmax, km)| {
+                    vec![(0.0, straight(vmax, km, 0.0)), (end, straight(vmax, km, end))]
+                });
                 let figure = Figure {
-                    title: format!(
-                        "{}: {y} against {x}, for the eye alone",
-                        given.heading.words(found)
-                    ),
+                    title: format!("{}: {kind}, for the eye alone", given.heading.words(found)),
                     panels: vec![Panel {
-                        x: x.to_owned(),
-                        y: y.to_owned(),
+                        x,
+                        y,
                         share: 1.0,
-                        layers: vec![Layer::Points(points)],
+                        layers: vec![
+                            Layer::Points(points),
+                            Layer::Line(law).named("the law fitted to the rates"),
+                        ],
                     }],
                 };
-                self.pictures
-                    .draw(&format!("{}-{name}", found.outcome.id), &figure)?;
+                self.pictures.draw(&format!("{name}-{kind}"), &figure)?;
             }
         }
         Ok(())
     }
 }
+
+/// A straight form of the law of Michaelis and Menten: height from Vmax, Km and x.
+type Straight = fn(f64, f64, f64) -> f64;
 
 /// A course with its window, or a series with its curve.
 fn picture(title: &str, found: &Found) -> Figure {

@@ -161,8 +161,9 @@ impl Results {
             .collect()
     }
 
-    fn pooled(&self, rows: &[Row]) -> Vec<(Group, Pooled)> {
-        let mut groups: BTreeMap<Group, Vec<(f64, Option<f64>)>> = BTreeMap::new();
+    /// The means, or why there is none: a mean over different temperatures or pH is one of different things.
+    fn pooled(&self, rows: &[Row]) -> Vec<(Group, Result<Pooled, String>)> {
+        let mut groups: BTreeMap<Group, (Vec<(f64, Option<f64>)>, Vec<&Row>)> = BTreeMap::new();
         for row in rows {
             for parameter in self.shown(&row.outcome) {
                 let unit = parameter
@@ -177,20 +178,22 @@ impl Results {
                         parameter.name.clone(),
                         unit,
                     );
-                    groups
-                        .entry(key)
-                        .or_default()
-                        .push((value, parameter.standard_error));
+                    let group = groups.entry(key).or_default();
+                    group.0.push((value, parameter.standard_error));
+                    group.1.push(row);
                 }
             }
         }
         groups
             .into_iter()
-            .filter_map(|(group, values)| Some((group, pool(&values).ok()?)))
+            .filter_map(|(group, (values, rows))| match apart(&rows) {
+                Some(why) => Some((group, Err(why))),
+                None => Some((group, Ok(pool(&values).ok()?))),
+            })
             .collect()
     }
 
-    fn as_json(&self, rows: &[Row], pooled: &[(Group, Pooled)]) -> Value {
+    fn as_json(&self, rows: &[Row], pooled: &[(Group, Result<Pooled, String>)]) -> Value {
         let rows: Vec<Value> = rows
             .iter()
             .map(|row| {
@@ -214,6 +217,12 @@ impl Results {
             .iter()
             .map(|((by, model, name, unit), found)| {
                 let by: BTreeMap<&String, &String> = self.by.iter().zip(by).collect();
+                let found = match found {
+                    Ok(found) => found,
+                    Err(why) => {
+                        return json!({ "by": by, "model": model, "parameter": name, "unit": unit, "mean": null, "reason": why });
+                    }
+                };
                 json!({
                     "by": by, "model": model, "parameter": name, "unit": unit, "runs": found.count, "mean": found.mean,
                     "standard_error": found.standard_error, "half_width_95": found.half_width,
@@ -291,7 +300,12 @@ impl Results {
         Ok(())
     }
 
-    fn print(&self, rows: &[Row], pooled: &[(Group, Pooled)], screen: &mut Screen) -> Result<(), Failure> {
+    fn print(
+        &self,
+        rows: &[Row],
+        pooled: &[(Group, Result<Pooled, String>)],
+        screen: &mut Screen,
+    ) -> Result<(), Failure> {
         let mut table = Table::new([
             Column::new("run"),
             Column::new("trace").right().rank(4),
@@ -337,6 +351,15 @@ impl Results {
         }
         write!(screen, "{}", table.draw(screen.width()))?;
         for ((by, model, name, unit), found) in pooled {
+            let found = match found {
+                Ok(found) => found,
+                Err(why) => {
+                    let group: String = by.iter().map(|value| format!("{value}, ")).collect();
+                    let words = format!("{group}{model}, {name}: no mean: {why}");
+                    writeln!(screen, "{}", one_line(&words))?;
+                    continue;
+                }
+            };
             let (mean, error) = telling::rounded(found.mean, Some(found.standard_error));
             let unit = Unit::ucum(unit).map(|unit| unit.display()).unwrap_or_default();
             let group = if by.is_empty() {
@@ -367,6 +390,30 @@ impl Results {
         }
         Ok(())
     }
+}
+
+/// Why results are not of one thing: temperatures or pH that differ by more than rounding of what was noted.
+fn apart(rows: &[&Row]) -> Option<String> {
+    let differ = |values: &mut dyn Iterator<Item = f64>, room: f64| {
+        let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| {
+            (low.min(value), high.max(value))
+        });
+        (high - low > room).then_some((low, high))
+    };
+    // Half a kelvin changes most rate constants by 3 to 5 %, less than runs differ from day to day.
+    if let Some((low, high)) = differ(&mut rows.iter().filter_map(|row| row.celsius), 0.5) {
+        return Some(format!(
+            "the runs were taken at {} to {} °C; --by temperature pools them apart",
+            telling::significant(low),
+            telling::significant(high)
+        ));
+    }
+    let (low, high) = differ(&mut rows.iter().filter_map(|row| row.ph), 0.05)?;
+    Some(format!(
+        "the runs were taken at pH {} to {}; --by ph pools them apart",
+        telling::significant(low),
+        telling::significant(high)
+    ))
 }
 
 /// Codes of what was odd, each once.

@@ -13,7 +13,7 @@ use crate::Setting;
 use crate::again;
 use crate::ending::{Ending, Failure, Outcome};
 use crate::figure::{Figure, Layer, Panel};
-use crate::findings::{Heading, Pictures, shape_with};
+use crate::findings::{Heading, Pictures, picture_name, shape_with};
 use crate::output::Existing;
 use crate::screen::Screen;
 use crate::subject::{Reading, Subject, Subjects};
@@ -146,12 +146,14 @@ impl Scans {
                         telling::tell(&given.heading.title(), &scan.found.outcome, screen)?;
                     }
                     if let Some(figure) = of_species(&given.heading, scan) {
-                        pictures += self.pictures.draw(&scan.found.outcome.id, &figure)?;
+                        pictures += self
+                            .pictures
+                            .draw(&picture_name(&given.heading, &scan.found), &figure)?;
                     }
                     if self.concentrations.is_some()
                         && let Some(figure) = over_time(&given.heading, scan)
                     {
-                        let name = format!("{}-concentrations", scan.found.outcome.id);
+                        let name = format!("{}-concentrations", picture_name(&given.heading, &scan.found));
                         pictures += self.pictures.draw(&name, &figure)?;
                     }
                     if let Some(path) = self

@@ -14,7 +14,7 @@ use crate::again;
 use crate::commands::find::short;
 use crate::ending::{Ending, Failure, Outcome};
 use crate::figure::of_fit;
-use crate::findings::Pictures;
+use crate::findings::{Heading, Pictures, picture_name};
 use crate::screen::{ASKED, STRONG, Screen, Styled};
 use crate::subject::{Reading, Subject, Subjects};
 use crate::table::{Column, Table};
@@ -128,8 +128,10 @@ impl Temperature {
                 bad += 1;
             } else if self.pictures.wanted() {
                 self.pictures.make_folder()?;
-                self.pictures
-                    .draw(&line.outcome.id, &of_fit(&line.outcome.model, line))?;
+                self.pictures.draw(
+                    &picture_name(&Heading::of_several(String::new()), line),
+                    &of_fit(&line.outcome.model, line),
+                )?;
             }
         }
         kept.say(screen);

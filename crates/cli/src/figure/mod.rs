@@ -284,7 +284,9 @@ pub(crate) fn of_fit(title: &str, found: &Found) -> Figure {
                     Layer::Band(band).named("its interval"),
                     Layer::LeftOut(left_out),
                     Layer::Points(points),
+                    Layer::Bars(drawn.bars.clone()).named("one standard error"),
                     Layer::Line(line).named("fit"),
+                    Layer::Marks(drawn.marks.clone()).named(""),
                 ],
             },
             Panel {

@@ -28,8 +28,10 @@ impl Scale {
             let half = if size < 1e-290 { 1.0 } else { 0.05 * size };
             (low, high) = (low - half, high + half);
         } else if air {
+            // An axis that begins or ends at zero does so exactly: zero has a meaning of its own.
             let more = 0.05 * (high - low);
-            (low, high) = (low - more, high + more);
+            low = if low == 0.0 { 0.0 } else { low - more };
+            high = if high == 0.0 { 0.0 } else { high + more };
         }
         let ticks = ticks(low, high);
         Self { low, high, ticks }
@@ -90,6 +92,14 @@ fn label(value: f64, power: i32, size: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::ticks;
+
+    #[test]
+    fn an_axis_from_zero_begins_there() {
+        let scale = super::Scale::of([0.0, 10.0].into_iter(), true);
+        assert_eq!((scale.low, scale.high), (0.0, 10.5));
+        let scale = super::Scale::of([1.0, 11.0].into_iter(), true);
+        assert_eq!((scale.low, scale.high), (0.5, 11.5));
+    }
 
     #[test]
     fn ticks_are_round_and_few() {

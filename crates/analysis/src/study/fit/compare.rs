@@ -1,17 +1,20 @@
 //! Laws ranked over a curve.
 
-use curvary_record::{Code, Diagnostic, Run};
+use std::collections::BTreeMap;
+
+use curvary_record::{Code, Diagnostic, Quantity, Run, Technique, Trace};
 use serde_json::json;
 
 use super::curve::{Curve, curves};
+use super::doubt::two;
 use super::model::Chosen;
 use super::points::needs;
 use super::{Gathered, blank, gather, refused, weighs};
 use crate::courses::{Course, NestedTest, Preparation, compare_courses, usual_courses};
-use crate::fit::{Choice, Data, Fit, Options, compare, f_test, fit};
+use crate::fit::{Choice, Data, Fit, Options, Standing, allow_for_correlation, compare, f_test, fit};
 use crate::refusal::Refusal;
 use crate::study::plan::FitPlan;
-use crate::study::{Drawn, Found, label_of, title, told};
+use crate::study::{Drawn, Found, Six, label_of, title, told};
 
 /// Several laws ranked over one trace.
 #[derive(Clone, Debug, PartialEq)]
@@ -34,6 +37,8 @@ pub struct Comparison {
 /// The reason, where no comparison came about.
 pub fn compare_trace(plan: &FitPlan, models: &[String], run: &Run) -> Vec<Result<Comparison, Box<Found>>> {
     let fail = |label: String, refusal: &Refusal| Err(Box::new(refused(plan, run, None, label, refusal)));
+    let usual = usual_laws(run);
+    let models: &[String] = if models.is_empty() { &usual } else { models };
     let laws: Result<Vec<Chosen>, String> = if models.is_empty() {
         Ok(usual_courses().into_iter().map(Chosen::Course).collect())
     } else {
@@ -55,6 +60,16 @@ pub fn compare_trace(plan: &FitPlan, models: &[String], run: &Run) -> Vec<Result
     let Some(first) = laws.first() else {
         return Vec::new();
     };
+    // A plan without a model stands under the name of the first law compared.
+    let named = FitPlan {
+        model: if plan.model.is_empty() {
+            first.model().name().into_owned()
+        } else {
+            plan.model.clone()
+        },
+        ..plan.clone()
+    };
+    let plan = &named;
     if let Some(question) = run
         .questions
         .iter()
@@ -74,6 +89,22 @@ pub fn compare_trace(plan: &FitPlan, models: &[String], run: &Run) -> Vec<Result
             compared(plan, &laws, run, curve).or_else(|refusal| fail(label_of(trace), &refusal))
         })
         .collect()
+}
+
+/// The laws that are compared where none is named and the run holds rates over concentrations; for courses there are the usual
+/// orders.
+fn usual_laws(run: &Run) -> Vec<String> {
+    let rates = |trace: &Trace| {
+        trace.x.quantity == Quantity::CONCENTRATION
+            && (trace.y.quantity == Quantity::RATE || run.technique == Technique::RATE_SERIES)
+    };
+    if run.traces.iter().any(rates) {
+        ["michaelis-menten", "hill", "substrate-inhibition"]
+            .map(str::to_owned)
+            .to_vec()
+    } else {
+        Vec::new()
+    }
 }
 
 /// What ranking laws over one curve gave, whatever kind of laws they are.
@@ -164,7 +195,7 @@ fn rank_laws(
 }
 
 /// Laws that are a special case of another: the simpler one first.
-const NESTED: [(&str, &str); 10] = [
+pub(super) const NESTED: [(&str, &str); 10] = [
     ("michaelis-menten", "substrate-inhibition"),
     ("michaelis-menten", "hill"),
     ("competitive", "mixed"),
@@ -198,7 +229,7 @@ fn compared(plan: &FitPlan, laws: &[Chosen], run: &Run, curve: &Curve<'_>) -> Re
             _ => None,
         })
         .collect();
-    let found = if courses.len() == laws.len() && plan.weights.is_none() {
+    let mut found = if courses.len() == laws.len() && plan.weights.is_none() {
         rank_courses(&courses, &gathered, &options)?
     } else {
         rank_laws(plan, laws, &gathered, &options)?
@@ -241,6 +272,15 @@ fn compared(plan: &FitPlan, laws: &[Chosen], run: &Run, curve: &Curve<'_>) -> Re
             ),
         ));
     }
+    if trace.x.quantity == Quantity::TIME && plan.weights.is_none() && gathered.columns.len() == 1 {
+        let columns: [&[f64]; 1] = [gathered.columns[0].as_slice()];
+        for fit in &mut found.fits {
+            if let Some(law) = laws.iter().find(|law| law.model().name() == fit.model) {
+                allow_for_correlation(law.model(), &columns, fit);
+            }
+        }
+    }
+    outcome.remarks.extend(averaged(&found, &mut outcome.statistics));
     let best = &found.fits[found.choice.ranking[0].index];
     let how = &gathered.how;
     let drawn = Drawn {
@@ -275,6 +315,67 @@ fn compared(plan: &FitPlan, laws: &[Chosen], run: &Run, curve: &Curve<'_>) -> Re
         verdict: found.verdict,
     })
 }
+
+/// Parameters that several of the laws have, averaged over these by their weights, each error with the differences between the laws
+/// in it (Burnham and Anderson, Model Selection and Multimodel Inference, 2002, equation 4.9). Told where no law is singled out.
+fn averaged(found: &Ranking, statistics: &mut BTreeMap<String, f64>) -> Option<Diagnostic> {
+    if found.told_apart {
+        return None;
+    }
+    let considered: Vec<(f64, &Fit)> = found
+        .choice
+        .ranking
+        .iter()
+        .filter(|ranked| ranked.difference < FAR)
+        .map(|ranked| (ranked.weight, &found.fits[ranked.index]))
+        .collect();
+    let mut words = Vec::new();
+    for parameter in &considered.first()?.1.parameters {
+        // The same name in another unit is another quantity.
+        let own: Vec<(f64, f64, f64)> = considered
+            .iter()
+            .filter_map(|(weight, fit)| {
+                let own = fit.parameter(&parameter.name)?;
+                (own.unit == parameter.unit && own.standing == Standing::Determined).then_some((
+                    *weight,
+                    own.value,
+                    own.standard_error?,
+                ))
+            })
+            .collect();
+        if own.len() < 2 {
+            continue;
+        }
+        let total: f64 = own.iter().map(|(weight, ..)| weight).sum();
+        let mean = own.iter().map(|(weight, value, _)| weight * value).sum::<f64>() / total;
+        let error = own
+            .iter()
+            .map(|(weight, value, error)| weight * error.hypot(value - mean))
+            .sum::<f64>()
+            / total;
+        statistics.insert(format!("averaged {}", parameter.name), mean);
+        statistics.insert(format!("averaged_standard_error {}", parameter.name), error);
+        words.push(format!(
+            "{} {} ± {} ({} laws)",
+            parameter.name,
+            Six(mean),
+            two(error),
+            own.len()
+        ));
+    }
+    (!words.is_empty()).then(|| {
+        Diagnostic::note(
+            Code::new("fit-remark"),
+            format!(
+                "averaged over the laws that are not told apart, by their weights and with the differences between them in the errors: {}",
+                words.join(", ")
+            ),
+        )
+    })
+}
+
+/// Differences of AICc from here on leave a law without support (as above, section 2.6).
+const FAR: f64 = 10.0;
 
 /// A probability in words that need no small powers.
 fn probability(chance: f64) -> String {

@@ -68,10 +68,17 @@ fn as_they_stand<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Result<Ve
     let several = matches!(chosen, Chosen::Law(law) if law.variables.len() > 1) || !plan.variables.is_empty();
     let beside_others =
         matches!(chosen, Chosen::Course(_)) && run.traces.iter().any(|trace| !is_recorded_temperature(trace));
+    let set_aside = match chosen {
+        Chosen::Formula(_) => Vec::new(),
+        _ => errors_beside(plan, run),
+    };
     let mut curves: Vec<Curve<'a>> = Vec::new();
     let mut keys: Vec<Option<String>> = Vec::new();
     for (number, trace) in (0..).zip(&run.traces) {
         if !wanted(plan, number, trace) && !several {
+            continue;
+        }
+        if set_aside.iter().any(|aside| *aside == label_of(trace)) {
             continue;
         }
         // A temperature recorded beside others is no course of its own, unless it is asked for.
@@ -147,7 +154,64 @@ fn as_they_stand<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Result<Ve
     if curves.is_empty() {
         return Err(nothing(plan, run));
     }
+    for (curve, label) in curves
+        .iter_mut()
+        .flat_map(|curve| set_aside.first().map(|label| (curve, label)))
+    {
+        curve.remarks.push(Diagnostic::note(
+            Code::new("fit-remark"),
+            format!(
+                "`{}` stands for errors by its name, and is no curve of its own: --weights '{label}' lets the points count by it",
+                set_aside.join("`, `")
+            ),
+        ));
+    }
     Ok(curves)
+}
+
+/// Names of columns that hold the errors of others.
+const ERRORS: [&str; 16] = [
+    "sd",
+    "s.d.",
+    "std",
+    "std dev",
+    "stdev",
+    "st. dev.",
+    "standard deviation",
+    "se",
+    "sem",
+    "standard error",
+    "std err",
+    "error",
+    "err",
+    "uncertainty",
+    "stabw",
+    "standardabweichung",
+];
+
+/// Whether a column holds the errors of others, by its name.
+pub(in crate::study) fn stands_for_errors(label: &str) -> bool {
+    // A unit in parentheses is no part of the name.
+    let name = label.split(['(', '[', '/']).next().unwrap_or(label);
+    ERRORS.contains(&name.trim().to_lowercase().as_str())
+}
+
+/// Labels of traces that hold the errors of others by their name, where nobody asked for them.
+fn errors_beside(plan: &FitPlan, run: &Run) -> Vec<String> {
+    if !plan.traces.is_empty() || matches!(plan.weights, Some(WeightPlan::Errors(_))) {
+        return Vec::new();
+    }
+    let labels: Vec<String> = run.traces.iter().map(label_of).collect();
+    let errors: Vec<String> = labels
+        .iter()
+        .filter(|label| stands_for_errors(label))
+        .cloned()
+        .collect();
+    if errors.len() == labels.len() {
+        Vec::new()
+    } else {
+        errors
+    }
 }
 
 pub(super) fn nothing(plan: &FitPlan, run: &Run) -> Refusal {

@@ -3,14 +3,19 @@
 use curvary_record::{Code, Diagnostic, Outcome};
 
 use super::Chosen;
+use super::compare::NESTED;
 use crate::courses::{Course, Order};
 use crate::distribution::{f_upper, t_two_sided};
-use crate::fit::{Data, Fit, Options, Standing, allow_for_correlation, fit};
+use crate::fit::{Data, Fit, Options, Robust, Standing, allow_for_correlation, f_test, fit};
 use crate::models::Model;
+use crate::models::law::Law;
 use crate::study::Six;
 
 /// Below this probability a drift is told; chance gives one in a hundred fits.
 const DRIFT: f64 = 0.01;
+
+/// Below this probability a fuller law is told; chance gives one in a hundred fits for each that is tried.
+const FULLER: f64 = 0.01;
 
 /// Above this probability the points are as well described by a constant.
 const NO_CHANGE: f64 = 0.05;
@@ -184,11 +189,7 @@ fn drift(
     if changes.is_empty() {
         return;
     }
-    let chance = if chance < 1e-4 {
-        "below 0.0001".to_owned()
-    } else {
-        format!("{chance:.4}")
-    };
+    let chance = small(chance);
     outcome.remarks.push(Diagnostic::warning(
         Code::new("drift-seen"),
         format!(
@@ -200,8 +201,72 @@ fn drift(
     ));
 }
 
+/// Tries the laws of which this one is a special case, and tells the one that fits better than chance allows.
+pub(in crate::study) fn fuller_law(
+    law: &Law,
+    data: &Data<'_>,
+    options: &Options,
+    found: &Fit,
+) -> Option<Diagnostic> {
+    // Somebody who holds or limits parameters has a law of their own in mind.
+    if options.robust != Robust::No || !options.held.is_empty() || !options.bounds.is_empty() {
+        return None;
+    }
+    let plain = Options {
+        level: options.level,
+        ..Options::default()
+    };
+    let (other, test) = NESTED
+        .iter()
+        .filter(|(simple, _)| *simple == law.name)
+        .filter_map(|(_, full)| {
+            let other = fit(Law::named(full)?, data, &plain).ok()?;
+            let test = f_test(found, &other).ok()?;
+            let determined = other
+                .parameters
+                .iter()
+                .all(|p| p.standing == Standing::Determined);
+            (determined && test.probability < FULLER).then_some((other, test))
+        })
+        .min_by(|a, b| a.1.probability.total_cmp(&b.1.probability))?;
+    let values: Vec<String> = other
+        .parameters
+        .iter()
+        .filter_map(|p| {
+            Some(format!(
+                "{} {} ± {}",
+                p.name,
+                Six(p.value),
+                two(p.standard_error?)
+            ))
+        })
+        .collect();
+    Some(Diagnostic::warning(
+        Code::new("lack-of-fit"),
+        format!(
+            "the errors above are too small, and the values may be wrong: {} fits these points better (F {:.1} on {} and {}, probability {} \
+             by chance), with {}",
+            other.model,
+            test.f,
+            test.df1,
+            test.df2,
+            small(test.probability),
+            values.join(", ")
+        ),
+    ))
+}
+
+/// A probability in words that need no small powers.
+pub(super) fn small(chance: f64) -> String {
+    if chance < 1e-4 {
+        "below 0.0001".to_owned()
+    } else {
+        format!("{chance:.4}")
+    }
+}
+
 /// Two figures of an error.
-fn two(value: f64) -> String {
+pub(super) fn two(value: f64) -> String {
     let size = value.abs();
     if size == 0.0 || !(1e-4..1e5).contains(&size) {
         return format!("{value:.1e}");

@@ -10,8 +10,8 @@ mod record;
 mod shared;
 
 pub use compare::{Comparison, compare_trace};
-pub(super) use curve::scan_times;
-pub(super) use doubt::correlated;
+pub(super) use curve::{scan_times, stands_for_errors};
+pub(super) use doubt::{correlated, fuller_law};
 pub(super) use model::Chosen;
 pub use model::ModelCard;
 pub(super) use points::{preparation, prepared};
@@ -24,12 +24,14 @@ use super::plan::{FitPlan, WeightPlan};
 use super::recorded::temperature_between;
 use super::spectrum::bare;
 use super::{
-    Drawn, Found, Wanted, concentration_of, curve_of, label_of, tell_apart, title, told, unit_in_terms,
+    Drawn, Found, Wanted, concentration_of, curve_of, label_of, stretch_of_law, tell_apart, title, told,
+    unit_in_terms,
 };
 use crate::courses::{Order, Preparation, Prepared, fit_prepared};
 use crate::fit::{
-    Along, Bootstrap, Data, Dealt, Fit, Robust, Weighting, allow_for_correlation, bootstrap, fit,
+    Along, Bootstrap, Data, Dealt, Fit, Robust, Weighting, allow_for_correlation, bootstrap, f_test, fit,
 };
+use crate::models::{Constrained, Model};
 use crate::refusal::Refusal;
 use columns::{arrange, is_running};
 use curve::{Curve, curves};
@@ -307,6 +309,49 @@ fn say_dealt(dealt: &Dealt, how: Bootstrap, found: &Fit, outcome: &mut Outcome) 
     ));
 }
 
+/// Whether the points agree with the constraints: the law with them against the law without.
+fn against_free(
+    plan: &FitPlan,
+    model: &dyn Model,
+    gathered: &Gathered,
+    columns: &[&[f64]],
+    found: &Fit,
+) -> Option<Diagnostic> {
+    let data = Data {
+        x: columns,
+        y: &gathered.response,
+        weighting: gathered.weighting(plan),
+    };
+    let free = FitPlan {
+        constraints: Vec::new(),
+        profile: false,
+        ..plan.clone()
+    };
+    let other = fit(model, &data, &free.options(model).ok()?).ok()?;
+    let test = f_test(found, &other).ok()?;
+    let words = format!(
+        "F {:.2} on {} and {}, probability {} by chance",
+        test.f,
+        test.df1,
+        test.df2,
+        doubt::small(test.probability)
+    );
+    // As for a fuller law: once in a hundred fits by chance.
+    Some(if test.probability < 0.01 {
+        Diagnostic::warning(
+            Code::new("lack-of-fit"),
+            format!(
+                "without the constraint the law fits these points better ({words}): it does not hold, or the law does not"
+            ),
+        )
+    } else {
+        Diagnostic::note(
+            Code::new("fit-remark"),
+            format!("the points agree with the constraint ({words})"),
+        )
+    })
+}
+
 fn fitted(
     plan: &FitPlan,
     chosen: &Chosen,
@@ -316,12 +361,22 @@ fn fitted(
     let trace = curve.trace.as_ref();
     let mut outcome = blank(plan, run, curve.number);
     outcome.remarks.clone_from(&curve.remarks);
-    let options = plan.options(chosen.model())?;
+    let tied = if plan.constraints.is_empty() {
+        None
+    } else {
+        let tied = Constrained::new(chosen.model(), &plan.constraints);
+        Some(tied.map_err(|why| Refusal::Unsuitable { why })?)
+    };
+    let model: &dyn Model = match &tied {
+        Some(tied) => tied,
+        None => chosen.model(),
+    };
+    let options = plan.options(model)?;
     let gathered = gather(plan, chosen, run, trace, &mut outcome)?;
     let columns: Vec<&[f64]> = gathered.columns.iter().map(Vec::as_slice).collect();
     let ordered = matches!(chosen, Chosen::Course(_));
     let mut found = match chosen {
-        Chosen::Course(course) => {
+        Chosen::Course(course) if tied.is_none() => {
             // What was left out has been told above.
             let points = Prepared {
                 saturated: 0,
@@ -335,9 +390,12 @@ fn fitted(
                 y: &gathered.response,
                 weighting: gathered.weighting(plan),
             };
-            fit(chosen.model(), &data, &options)?
+            fit(model, &data, &options)?
         }
     };
+    let against = tied
+        .as_ref()
+        .and_then(|_| against_free(plan, chosen.model(), &gathered, &columns, &found));
     let dealt = plan
         .bootstrap
         .map(|how| {
@@ -348,11 +406,22 @@ fn fitted(
             };
             let mut serial = found.clone();
             if trace.x.quantity == Quantity::TIME && plan.weights.is_none() {
-                allow_for_correlation(chosen.model(), &columns, &mut serial);
+                allow_for_correlation(model, &columns, &mut serial);
             }
-            bootstrap(chosen.model(), &data, &serial, &options, how)
+            bootstrap(model, &data, &serial, &options, how)
         })
         .transpose()?;
+    let fuller = match chosen {
+        Chosen::Law(law) if tied.is_none() => {
+            let data = Data {
+                x: &columns,
+                y: &gathered.response,
+                weighting: gathered.weighting(plan),
+            };
+            fuller_law(law, &data, &options, &found)
+        }
+        _ => None,
+    };
     let y_unit = gathered.y_unit(trace);
     let level_unit = gathered.level_unit.clone();
     let Gathered {
@@ -377,17 +446,33 @@ fn fitted(
             coarse = no_finer_than_readings(resolution, &mut found, &mut outcome);
         }
     }
-    let one_variable = plan.variables.is_empty() && chosen.model().variables() == 1;
+    let one_variable = plan.variables.is_empty() && model.variables() == 1;
     if plainly && !coarse && one_variable && trace.x.quantity == Quantity::TIME {
-        over_time(
-            chosen,
-            (&points.time, &response),
-            &options,
-            &mut found,
-            &mut outcome,
+        if tied.is_some() {
+            correlated(model, &[points.time.as_slice()], &mut found, &mut outcome);
+        } else {
+            over_time(
+                chosen,
+                (&points.time, &response),
+                &options,
+                &mut found,
+                &mut outcome,
+            );
+        }
+    }
+    let values = found.values();
+    for follows in tied.iter().flat_map(|tied| tied.tied(&values)) {
+        let specification = follows.specification;
+        found.derive(
+            specification.name,
+            specification.unit,
+            follows.value,
+            &follows.gradient,
         );
     }
     tell(&mut outcome, &found, &unit);
+    outcome.remarks.extend(fuller);
+    outcome.remarks.extend(against);
     if let (Some(dealt), Some(how)) = (&dealt, plan.bootstrap) {
         say_dealt(dealt, how, &found, &mut outcome);
     }
@@ -437,11 +522,15 @@ fn fitted(
     let scale = points.factor.unwrap_or(1.0);
     let along = |x: &[f64]| -> Vec<Along> {
         found
-            .along(chosen.model(), x, plainly)
+            .along(model, x, plainly)
             .filter(|_| !x.is_empty())
             .unwrap_or_default()
     };
-    let curve_drawn = curve_of(chosen.model(), &found.values(), &points.time);
+    let stretch = match chosen {
+        Chosen::Law(law) => stretch_of_law(law, &found, &points.time),
+        _ => points.time.clone(),
+    };
+    let curve_drawn = curve_of(model, &found.values(), &stretch);
     let (band, at_points) = if wanted.band {
         let grid: Vec<f64> = curve_drawn.iter().map(|(x, _)| *x).collect();
         (along(&grid), along(&points.time))
@@ -471,6 +560,7 @@ fn fitted(
             used: points.used,
             fitted: found.fitted,
             residuals: found.residuals,
+            ..Drawn::default()
         },
     })
 }

@@ -2,9 +2,9 @@
 
 use crate::courses::{Course, Order};
 use crate::fit::Options;
-use crate::models::Model;
 use crate::models::formula::Formula;
 use crate::models::law::{LAWS, Law};
+use crate::models::{Constrained, Model};
 use crate::refusal::Refusal;
 use crate::study::plan::{FitPlan, ParameterPlan};
 
@@ -115,6 +115,21 @@ impl FitPlan {
                 "no parameter is called `{unknown}`: expected one of {}",
                 names.join(", ")
             ));
+        }
+        if !self.constraints.is_empty() {
+            let tied = Constrained::new(chosen.model(), &self.constraints)?;
+            let left: Vec<&str> = tied.parameters().iter().map(|p| p.name.as_ref()).collect();
+            if let Some(name) = self.parameters.iter().find_map(|(name, plan)| {
+                let said = plan.start.is_some()
+                    || plan.held.is_some()
+                    || plan.lower.is_some()
+                    || plan.upper.is_some();
+                (said && !left.contains(&name.as_str())).then_some(name)
+            }) {
+                return Err(format!(
+                    "`{name}` follows from a constraint, so that no start, limit or fixed value can be given for it"
+                ));
+            }
         }
         Ok(())
     }

@@ -133,6 +133,21 @@ fn several(plan: &FitPlan, runs: &[Named<'_>]) -> Option<Outcome> {
             outcome.runs.push(named.run.id.clone());
         }
     }
+    // Half a kelvin changes most rate constants by 3 to 5 %.
+    let kelvin = runs.iter().filter_map(|named| named.run.fields.si("temperature"));
+    let (low, high) = kelvin.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| {
+        (low.min(value), high.max(value))
+    });
+    if high - low > 0.5 {
+        outcome.remarks.push(Diagnostic::warning(
+            Code::new("fit-remark"),
+            format!(
+                "the runs were taken at {:.1} to {:.1} °C, and what they share is taken as the same at all of these",
+                low - 273.15,
+                high - 273.15
+            ),
+        ));
+    }
     Some(outcome)
 }
 

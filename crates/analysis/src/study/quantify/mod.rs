@@ -52,6 +52,23 @@ pub enum Way {
     Protein,
 }
 
+/// The form of a line through standards.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum LineForm {
+    /// b₀ + b₁ c.
+    #[default]
+    Straight,
+    /// b₀ + b₁ c + b₂ c².
+    Quadratic,
+}
+
+impl LineForm {
+    fn is_straight(&self) -> bool {
+        *self == Self::Straight
+    }
+}
+
 /// What is asked, in a form that is kept with its result.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -83,10 +100,16 @@ pub struct QuantifyPlan {
     /// Total over sample volume; the run's own field if absent, else 1.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub dilution: Option<f64>,
+    /// Standard error of the dilution, if known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub dilution_error: Option<f64>,
     /// Level of intervals.
     pub level: f64,
     /// Weights of a line's standards.
     pub weighting: Weighting,
+    /// Whether the line through standards may bend.
+    #[serde(default, skip_serializing_if = "LineForm::is_straight")]
+    pub line_form: LineForm,
     /// Whether a line is held at the origin.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub through_origin: bool,
@@ -122,8 +145,10 @@ impl QuantifyPlan {
             coefficient: None,
             path: None,
             dilution: None,
+            dilution_error: None,
             level: 0.95,
             weighting: Weighting::Equal,
+            line_form: LineForm::Straight,
             through_origin: false,
             limit_form: LimitForm::IchQ2,
             blank_readings: Vec::new(),
@@ -142,7 +167,10 @@ impl QuantifyPlan {
     fn model(&self) -> &'static str {
         match self.way {
             Way::BeerLambert => "beer-lambert",
-            Way::Calibration(_) | Way::Line => "calibration-line",
+            Way::Calibration(_) | Way::Line => match self.line_form {
+                LineForm::Straight => "calibration-line",
+                LineForm::Quadratic => "calibration-line-quadratic",
+            },
             Way::StandardAddition => "standard-addition",
             Way::Mixture(_) => "several-components",
             Way::NucleicAcid(_) => "nucleic-acid-ratios",
@@ -305,7 +333,7 @@ fn repeats(plan: &QuantifyPlan, run: &Run, traces: &[(u32, &Trace)], references:
         }
         outcome.parameters.clear();
         let dilution = match traces.first() {
-            None => 1.0,
+            None => Measured::bare(1.0),
             Some((_, trace)) => {
                 let at = Place {
                     plan,

@@ -139,7 +139,7 @@ impl Place<'_> {
     }
 
     /// The dilution, which is told where the sample was diluted.
-    pub(super) fn dilution(&self, outcome: &mut Outcome) -> f64 {
+    pub(super) fn dilution(&self, outcome: &mut Outcome) -> Measured {
         let dilution = self
             .plan
             .dilution
@@ -151,7 +151,10 @@ impl Place<'_> {
                 format!("the sample was diluted: the concentration was multiplied by {dilution}"),
             ));
         }
-        dilution
+        Measured {
+            value: dilution,
+            standard_error: self.plan.dilution_error,
+        }
     }
 
     pub(super) fn path(&self) -> Result<Measured, String> {

@@ -3,8 +3,9 @@
 use curvary_record::{Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Unit};
 
 use super::QuantifyPlan;
-use crate::quantities::{Calibration, Limits, Measured, Remark, Sigma, detection_limits};
-use crate::study::{Drawn, told, unit_in_terms};
+use crate::distribution::t_half_width;
+use crate::quantities::{BentCalibration, Calibration, Limits, Measured, Remark, Sigma, detection_limits};
+use crate::study::{told, unit_in_terms};
 
 /// Fieller limits as an interval: an end that the data leave open is open, and a set that is none is told in words.
 pub(super) fn limit(parameter: &mut Parameter, limits: Limits, level: f64) {
@@ -101,29 +102,57 @@ pub(super) fn statistics(line: &Calibration, outcome: &mut Outcome) {
     put("lack_of_fit_probability", line.lack_of_fit.map(|found| found.p));
 }
 
-/// The standards with their line and, as one point more, the unknown.
-pub(super) fn drawn_line(
-    line: &Calibration,
-    unit: &Unit,
-    (x, y): (&[f64], &[f64]),
-    unknown: Option<(f64, f64)>,
-) -> Drawn {
-    let mut drawn = Drawn {
-        x_title: format!("concentration / {}", unit.display()),
-        y_title: "absorbance".into(),
-        x: x.to_vec(),
-        y: y.to_vec(),
-        used: line.points.iter().map(|point| point.index).collect(),
-        fitted: line.points.iter().map(|point| point.fitted).collect(),
-        residuals: line.points.iter().map(|point| point.residual).collect(),
-        curve: None,
-        ..Drawn::default()
-    };
-    if let Some((x, y)) = unknown {
-        drawn.x.push(x);
-        drawn.y.push(y);
+/// The coefficients of a bent line. It has no detection limit of its own: those of the guidelines are of straight lines.
+pub(super) fn tell_bent(line: &BentCalibration, plan: &QuantifyPlan, unit: &Unit, outcome: &mut Outcome) {
+    let units = [
+        Some(Unit::ABSORBANCE),
+        unit_in_terms("y/x", unit, &Unit::ABSORBANCE, &Unit::ONE),
+        unit_in_terms("y/x", unit, &Unit::ABSORBANCE, &Unit::ONE)
+            .and_then(|slope| unit_in_terms("y/x", unit, &slope, &Unit::ONE)),
+    ];
+    let quantile = t_half_width(plan.level, line.degrees_of_freedom as f64);
+    for ((name, unit), (value, error)) in ["intercept", "slope", "squared-term"]
+        .into_iter()
+        .zip(units)
+        .zip(line.coefficients.into_iter().zip(line.standard_errors))
+    {
+        if name == "intercept" && plan.through_origin {
+            continue;
+        }
+        outcome.parameters.push(Parameter {
+            standard_error: Some(error),
+            intervals: vec![KeptInterval {
+                level: plan.level,
+                low: Some(value - quantile * error),
+                high: Some(value + quantile * error),
+                kind: "t".into(),
+            }],
+            ..simple(name, value, unit)
+        });
     }
-    drawn
+    outcome.remarks.push(note(
+        "limit-form",
+        "no detection limit: those of the guidelines are of straight lines; take the lowest standards by themselves".into(),
+    ));
+    statistics_of_bent(line, outcome);
+    remarks(&line.remarks, outcome);
+}
+
+pub(super) fn statistics_of_bent(line: &BentCalibration, outcome: &mut Outcome) {
+    let mut put = |name: &str, value: Option<f64>| {
+        if let Some(value) = value {
+            outcome.statistics.insert(name.into(), value);
+        }
+    };
+    let [intercept, slope, squared] = line.coefficients;
+    put("points", Some(line.points.len() as f64));
+    put("intercept", Some(intercept));
+    put("slope", Some(slope));
+    put("squared_term", Some(squared));
+    put("residual_standard_deviation", Some(line.residual_sd));
+    put("degrees_of_freedom", Some(line.degrees_of_freedom as f64));
+    put("r_squared", line.r_squared);
+    put("lack_of_fit_probability", line.lack_of_fit.map(|found| found.p));
 }
 
 pub(super) fn simple(name: &str, value: f64, unit: Option<Unit>) -> Parameter {

@@ -1,19 +1,23 @@
 //! From absorbances to quantities, one way after another.
 
-use curvary_record::{Code, Diagnostic, Interval as KeptInterval, Outcome, Unit};
+use curvary_record::{Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Unit};
 
 use super::reading::Place;
-use super::record::{drawn_line, limit, measured, note, remarks, simple, slug, statistics, tell_line};
+use super::record::{
+    limit, measured, note, remarks, simple, slug, statistics, statistics_of_bent, tell_bent, tell_line,
+};
 use super::standards::Standards;
-use super::{QuantifyPlan, ReferenceSpectrum};
+use super::{LineForm, QuantifyPlan, ReferenceSpectrum};
+use crate::distribution::normal_quantile;
 use crate::quantities::{
-    Calibration, Component, Measured, MixtureOptions, NucleicAcidKind, NucleicAcidReadings, Readings, Target,
-    concentration, mixture, nucleic_acid, protein, standard_addition,
+    BentCalibration, Calibration, Component, Measured, MixtureOptions, NucleicAcidKind, NucleicAcidReadings,
+    Readings, Remark, StandardPoint, Target, concentration, mixture, nucleic_acid, protein,
+    standard_addition,
 };
 use crate::refusal::Refusal;
 use crate::spectra::{Spectrum, value_at};
 use crate::study::spectrum::told as told_spectrum;
-use crate::study::{Drawn, stated, told};
+use crate::study::{Drawn, Recovered, grid_of, stated, told};
 
 impl Place<'_> {
     pub(super) fn beer_lambert(&self, outcome: &mut Outcome) -> Result<(), String> {
@@ -39,7 +43,7 @@ impl Place<'_> {
             },
             absorption_coefficient: coefficient,
             path_cm: path,
-            dilution: Measured::bare(self.dilution(outcome)),
+            dilution: self.dilution(outcome),
             ceiling: None,
         })
         .map_err(|refusal| told(&refusal))?;
@@ -57,10 +61,14 @@ impl Place<'_> {
 
     pub(super) fn line(&self, outcome: &mut Outcome, drawn: &mut Drawn) -> Result<(), String> {
         let (x, y) = self.table()?;
-        let line = Calibration::fit(&x, &y, &self.plan.line()).map_err(|refusal| told(&refusal))?;
         let unit = &self.trace.x.unit;
-        tell_line(&line, self.plan, unit, outcome);
-        *drawn = drawn_line(&line, unit, (&x, &y), None);
+        let line = Line::fit(self.plan, &x, &y)?;
+        match &line {
+            Line::Straight(line) => tell_line(line, self.plan, unit, outcome),
+            Line::Bent(line) => tell_bent(line, self.plan, unit, outcome),
+        }
+        *drawn = line.drawn(unit, (&x, &y), None);
+        drawn.recovered = line.recovered(self.plan.level);
         outcome.termination = "computed".into();
         Ok(())
     }
@@ -68,16 +76,28 @@ impl Place<'_> {
     pub(super) fn standard_addition(&self, outcome: &mut Outcome, drawn: &mut Drawn) -> Result<(), String> {
         let (x, y) = self.table()?;
         let plan = self.plan;
-        let found = standard_addition(&x, &y, &plan.line(), self.dilution(outcome), plan.level)
+        if plan.line_form != LineForm::Straight {
+            return Err(told(&Refusal::Unsuitable {
+                why: "standard addition runs down to where the absorbance is zero, and a bent line must not be extrapolated so far; \
+                      take fewer or smaller additions, where the line is straight"
+                    .into(),
+            }));
+        }
+        let dilution = self.dilution(outcome);
+        let found = standard_addition(&x, &y, &plan.line(), dilution.value, plan.level)
             .map_err(|refusal| told(&refusal))?;
         let unit = &self.trace.x.unit;
         let mut parameter = simple("concentration", found.value, Some(unit.clone()));
         parameter.standard_error = Some(found.standard_error);
         limit(&mut parameter, found.limits, found.level);
+        allow_for_dilution(&mut parameter, dilution);
         outcome.parameters.push(parameter);
         statistics(&found.line, outcome);
         remarks(&found.remarks, outcome);
-        *drawn = drawn_line(&found.line, unit, (&x, &y), None);
+        // Down to the intercept with the axis, which is what was sought.
+        let line = Line::Straight(found.line);
+        let zero = (-found.value / dilution.value, 0.0);
+        *drawn = line.drawn(unit, (&x, &y), Some((zero, "the sample")));
         outcome.termination = "computed".into();
         Ok(())
     }
@@ -147,14 +167,15 @@ impl Place<'_> {
         let dilution = self.dilution(outcome);
         for (component, of) in found.components.iter().zip(components) {
             let name = format!("concentration-{}", slug(&component.name));
-            let mut parameter = simple(&name, component.value * dilution, Some(of.unit.clone()));
-            parameter.standard_error = Some(component.standard_error * dilution);
+            let mut parameter = simple(&name, component.value * dilution.value, Some(of.unit.clone()));
+            parameter.standard_error = Some(component.standard_error * dilution.value);
             parameter.intervals.push(KeptInterval {
                 level: found.level,
-                low: Some(component.interval[0] * dilution),
-                high: Some(component.interval[1] * dilution),
+                low: Some(component.interval[0] * dilution.value),
+                high: Some(component.interval[1] * dilution.value),
                 kind: "t".into(),
             });
+            allow_for_dilution(&mut parameter, dilution);
             outcome.parameters.push(parameter);
             outcome
                 .statistics
@@ -215,6 +236,7 @@ impl Place<'_> {
                 .flatten()
         };
         let (a230, a320) = (beside(230.0), beside(320.0));
+        let dilution = self.dilution(outcome);
         let found = nucleic_acid(
             &NucleicAcidReadings {
                 a260,
@@ -223,7 +245,7 @@ impl Place<'_> {
                 a320,
                 reading_sd: self.plan.reading_error,
                 path_cm: path.value,
-                dilution: self.dilution(outcome),
+                dilution: dilution.value,
                 ceiling: None,
             },
             kind,
@@ -237,6 +259,7 @@ impl Place<'_> {
             ),
             measured("ratio-260-280", found.ratio_260_280, Some(Unit::ONE)),
         ];
+        allow_for_dilution(&mut outcome.parameters[0], times(dilution, path));
         outcome.parameters.extend(
             found
                 .ratio_260_230
@@ -263,12 +286,13 @@ impl Place<'_> {
         let recorded = self.spectrum(outcome)?;
         let a280 = self.at(&recorded, 280.0, outcome)?;
         let a260 = self.at(&recorded, 260.0, outcome)?;
+        let dilution = self.dilution(outcome);
         let found = protein(
             a280,
             a260,
             self.plan.reading_error,
             path.value,
-            self.dilution(outcome),
+            dilution.value,
             None,
         )
         .map_err(|refusal| told(&refusal))?;
@@ -280,6 +304,7 @@ impl Place<'_> {
             ),
             measured("ratio-260-280", found.ratio_260_280, Some(Unit::ONE)),
         ];
+        allow_for_dilution(&mut outcome.parameters[0], times(dilution, path));
         remarks(&found.remarks, outcome);
         outcome.termination = "computed (common practice)".into();
         Ok(())
@@ -288,29 +313,181 @@ impl Place<'_> {
 
 /// The concentration of an unknown from readings of it.
 pub(super) fn off_the_line(
-    (plan, standards, dilution): (&QuantifyPlan, &Standards, f64),
+    (plan, standards, dilution): (&QuantifyPlan, &Standards, Measured),
     readings: &[f64],
     outcome: &mut Outcome,
     drawn: &mut Drawn,
 ) -> Result<(), String> {
     let x: Vec<f64> = standards.points.iter().map(|point| point.concentration).collect();
     let y: Vec<f64> = standards.points.iter().map(|point| point.absorbance).collect();
-    let line = Calibration::fit(&x, &y, &plan.line()).map_err(|refusal| told(&refusal))?;
-    let found = line
-        .inverse(&Target::Readings(readings.to_vec()), plan.level, None)
-        .map_err(|refusal| told(&refusal))?;
-    let mut parameter = simple("concentration", found.x * dilution, Some(standards.unit.clone()));
-    parameter.standard_error = Some(found.standard_error * dilution);
-    limit(&mut parameter, found.limits.scaled(dilution), found.level);
+    let line = Line::fit(plan, &x, &y)?;
+    let (found, own) = match &line {
+        Line::Straight(line) => {
+            let found = line
+                .inverse(&Target::Readings(readings.to_vec()), plan.level, None)
+                .map_err(|refusal| told(&refusal))?;
+            outcome.statistics.insert("slope_doubt_g".into(), found.g);
+            let values = (found.x, found.standard_error, found.y);
+            ((values, found.limits), found.remarks)
+        }
+        Line::Bent(line) => {
+            let found = line
+                .inverse(readings, plan.level)
+                .map_err(|refusal| told(&refusal))?;
+            let values = (found.x, found.standard_error, found.y);
+            ((values, found.limits), found.remarks)
+        }
+    };
+    let ((value, error, height), limits) = found;
+    let mut parameter = simple(
+        "concentration",
+        value * dilution.value,
+        Some(standards.unit.clone()),
+    );
+    parameter.standard_error = Some(error * dilution.value);
+    limit(&mut parameter, limits.scaled(dilution.value), plan.level);
+    allow_for_dilution(&mut parameter, dilution);
     outcome.parameters.insert(0, parameter);
-    statistics(&line, outcome);
+    line.statistics(outcome);
     outcome
         .statistics
         .insert("readings".into(), readings.len() as f64);
-    outcome.statistics.insert("slope_doubt_g".into(), found.g);
-    remarks(&line.remarks, outcome);
-    remarks(&found.remarks, outcome);
-    *drawn = drawn_line(&line, &standards.unit, (&x, &y), Some((found.x, found.y)));
+    remarks(line.remarks(), outcome);
+    remarks(&own, outcome);
+    *drawn = line.drawn(&standards.unit, (&x, &y), Some(((value, height), "unknown")));
     outcome.termination = "computed".into();
     Ok(())
+}
+
+/// Dilution over path length with the errors of both, those not known taken as none.
+fn times(dilution: Measured, path: Measured) -> Measured {
+    let part = |of: Measured| of.standard_error.map(|error| error / of.value);
+    let relative = match (part(dilution), part(path)) {
+        (None, None) => None,
+        (one, other) => Some(one.unwrap_or(0.0).hypot(other.unwrap_or(0.0))),
+    };
+    let value = dilution.value / path.value;
+    Measured {
+        value,
+        standard_error: relative.map(|relative| relative * value),
+    }
+}
+
+/// Takes the error of a dilution into that of a concentration: independent relative errors, to first order.
+fn allow_for_dilution(parameter: &mut Parameter, dilution: Measured) {
+    let (Some(value), Some(error)) = (parameter.value, dilution.standard_error) else {
+        return;
+    };
+    let own = value * error / dilution.value;
+    if let Some(error) = &mut parameter.standard_error {
+        *error = error.hypot(own);
+    }
+    for interval in &mut parameter.intervals {
+        let own = own * normal_quantile(0.5 + interval.level / 2.0);
+        if let Some(low) = &mut interval.low {
+            *low = value - (value - *low).hypot(own);
+        }
+        if let Some(high) = &mut interval.high {
+            *high = value + (*high - value).hypot(own);
+        }
+    }
+}
+
+/// A line through standards, straight or bent.
+enum Line {
+    Straight(Calibration),
+    Bent(BentCalibration),
+}
+
+impl Line {
+    fn fit(plan: &QuantifyPlan, x: &[f64], y: &[f64]) -> Result<Self, String> {
+        match plan.line_form {
+            LineForm::Straight => Calibration::fit(x, y, &plan.line()).map(Self::Straight),
+            LineForm::Quadratic => BentCalibration::fit(x, y, &plan.line()).map(Self::Bent),
+        }
+        .map_err(|refusal| told(&refusal))
+    }
+
+    fn points(&self) -> &[StandardPoint] {
+        match self {
+            Self::Straight(line) => &line.points,
+            Self::Bent(line) => &line.points,
+        }
+    }
+
+    fn remarks(&self) -> &[Remark] {
+        match self {
+            Self::Straight(line) => &line.remarks,
+            Self::Bent(line) => &line.remarks,
+        }
+    }
+
+    fn at(&self, x: f64) -> f64 {
+        match self {
+            Self::Straight(line) => line.intercept + line.slope * x,
+            Self::Bent(line) => line.at(x),
+        }
+    }
+
+    fn statistics(&self, outcome: &mut Outcome) {
+        match self {
+            Self::Straight(line) => statistics(line, outcome),
+            Self::Bent(line) => statistics_of_bent(line, outcome),
+        }
+    }
+
+    /// Every standard read off the line again, as if it were an unknown.
+    fn recovered(&self, level: f64) -> Vec<Recovered> {
+        self.points()
+            .iter()
+            .map(|point| {
+                let found = match self {
+                    Self::Straight(line) => line
+                        .inverse(&Target::MeanResponse(point.y), level, None)
+                        .ok()
+                        .map(|found| found.x),
+                    Self::Bent(line) => line.inverse(&[point.y], level).ok().map(|found| found.x),
+                };
+                Recovered {
+                    given: point.x,
+                    absorbance: point.y,
+                    found,
+                    percent: found
+                        .filter(|_| point.x > 0.0)
+                        .map(|found| 100.0 * found / point.x),
+                }
+            })
+            .collect()
+    }
+
+    /// The standards with the line, and the place that was read off it.
+    fn drawn(&self, unit: &Unit, (x, y): (&[f64], &[f64]), read: Option<((f64, f64), &str)>) -> Drawn {
+        let (low, high) = x
+            .iter()
+            .copied()
+            .chain(read.map(|((x, _), _)| x))
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), x| {
+                (low.min(x), high.max(x))
+            });
+        let curve = if low < high {
+            grid_of(low, high)
+        } else {
+            Vec::new()
+        };
+        Drawn {
+            x_title: format!("concentration / {}", unit.display()),
+            y_title: "absorbance".into(),
+            x: x.to_vec(),
+            y: y.to_vec(),
+            used: self.points().iter().map(|point| point.index).collect(),
+            fitted: self.points().iter().map(|point| point.fitted).collect(),
+            residuals: self.points().iter().map(|point| point.residual).collect(),
+            curve: Some(curve.into_iter().map(|x| (x, self.at(x))).collect()),
+            marks: read
+                .map(|((x, y), name)| (x, y, name.to_owned()))
+                .into_iter()
+                .collect(),
+            ..Drawn::default()
+        }
+    }
 }
