@@ -22,6 +22,7 @@ use crate::{
     Known, Note, Query, Sort, Stat, Unlocked, Writer, words,
 };
 
+mod content;
 mod copies;
 mod damage;
 mod flips;
