@@ -34,6 +34,13 @@ pub(crate) fn records_name(part: u32) -> String {
     format!("records/{:06}.jsonl.zst", part + 1)
 }
 
+/// What was found about a run as it was read at a time.
+struct Found {
+    /// Its record then.
+    of: At,
+    outcomes: Vec<At>,
+}
+
 pub(crate) struct Indexer {
     root: PathBuf,
     /// Where the index lives.
@@ -51,8 +58,8 @@ pub(crate) struct Indexer {
     fresh: HashMap<String, Places>,
     /// Runs that a new reading has not given yet, or no more, since the engine's last commit.
     dropped: HashSet<String>,
-    /// Outcomes about runs that were read again since, with the record of the run that they were found of.
-    earlier: HashMap<String, (At, Vec<At>)>,
+    /// Outcomes about runs that were read again since, by the run's name, reading by reading.
+    earlier: BTreeMap<String, Vec<Found>>,
     /// Outcomes that wait for their runs to be filed again.
     pending: BTreeMap<String, Vec<At>>,
     /// Names of outcomes since the engine's last commit.
@@ -116,7 +123,7 @@ impl Indexer {
             covered,
             fresh: HashMap::new(),
             dropped: HashSet::new(),
-            earlier: HashMap::new(),
+            earlier: BTreeMap::new(),
             pending: BTreeMap::new(),
             outcomes: HashSet::new(),
             touched: BTreeSet::new(),
@@ -322,8 +329,11 @@ impl Indexer {
                     let mut outcomes = places.outcomes;
                     outcomes.extend(self.pending.remove(id.as_str()).unwrap_or_default());
                     if !outcomes.is_empty() {
-                        let earlier = self.earlier.entry(id.as_str().to_owned());
-                        earlier.or_insert((places.run, Vec::new())).1.extend(outcomes);
+                        let earlier = self.earlier.entry(id.as_str().to_owned()).or_default();
+                        earlier.push(Found {
+                            of: places.run,
+                            outcomes,
+                        });
                         self.touched.insert(id.as_str().to_owned());
                     }
                 }
@@ -506,7 +516,8 @@ impl Indexer {
     /// Where everything stands that was found about a run.
     pub(crate) fn outcomes_of(&self, id: &str) -> Result<Vec<At>, Error> {
         let mut all = self.places(id)?.unwrap_or_default().outcomes;
-        all.extend(self.earlier.get(id).into_iter().flat_map(|earlier| &earlier.1));
+        let earlier = self.earlier.get(id).into_iter().flatten();
+        all.extend(earlier.flat_map(|found| &found.outcomes));
         all.extend(self.pending.get(id).into_iter().flatten());
         Ok(all)
     }
@@ -599,25 +610,29 @@ impl Indexer {
     /// and so it holds for no others under the same name. All runs of theirs are filed again.
     fn outcomes_gone(&mut self) -> Result<BTreeSet<At>, Error> {
         let mut gone = BTreeSet::new();
-        for (id, (before, mut outcomes)) in std::mem::take(&mut self.earlier) {
+        for (id, all) in std::mem::take(&mut self.earlier) {
             let now = self.places(&id)?.map(|places| self.read(places.run));
-            let holds = match (self.read(before), now) {
-                (Ok(Record::Run(before)), Some(Ok(Record::Run(now)))) => same_numbers(&before.0, &now.0),
-                (_, now) => now.is_some(),
-            };
-            if holds {
-                let pending = self.pending.entry(id).or_default();
-                outcomes.append(pending);
-                *pending = outcomes;
-                continue;
-            }
-            for at in outcomes {
-                if let Ok(Record::Outcome(outcome)) = self.read(at) {
-                    self.touched
-                        .extend(outcome.runs.iter().map(|run| run.as_str().to_owned()));
+            let mut holding = Vec::new();
+            for found in all {
+                let holds = match (self.read(found.of), &now) {
+                    (Ok(Record::Run(before)), Some(Ok(Record::Run(now)))) => same_numbers(&before.0, &now.0),
+                    (_, now) => now.is_some(),
+                };
+                if holds {
+                    holding.extend(found.outcomes);
+                    continue;
                 }
-                gone.insert(at);
+                for at in found.outcomes {
+                    if let Ok(Record::Outcome(outcome)) = self.read(at) {
+                        let runs = outcome.runs.iter().map(|run| run.as_str().to_owned());
+                        self.touched.extend(runs);
+                    }
+                    gone.insert(at);
+                }
             }
+            let pending = self.pending.entry(id).or_default();
+            holding.append(pending);
+            *pending = holding;
         }
         Ok(gone)
     }

@@ -103,7 +103,7 @@ fn a_reader_that_splits_otherwise_mixes_up_no_notes_and_no_results() {
     ];
     let archive = Archive::open(&folder.0).expect("it opens");
     reread(&archive, &runs, source(text, three, true));
-    let mut archive = Archive::open(&folder.0).expect("it opens");
+    let archive = Archive::open(&folder.0).expect("it opens");
     assert_eq!(spoken(&archive), expected);
     assert_eq!(found(&archive, "has:note").len(), 2);
     assert_eq!(found(&archive, "has:result").len(), 2);
@@ -115,7 +115,7 @@ fn a_reader_that_splits_otherwise_mixes_up_no_notes_and_no_results() {
     // And back again, the other way round.
     let turned = |digest: &Digest| vec![on(digest, 0, 30, &SECOND), on(digest, 1, 10, &FIRST)];
     reread(&archive, &three(&digest), source(text, turned, true));
-    let mut archive = Archive::open(&folder.0).expect("it opens");
+    let archive = Archive::open(&folder.0).expect("it opens");
     let expected = &expected[..2];
     assert_eq!(spoken(&archive), expected);
     archive.reindex().expect("it is built");
@@ -128,7 +128,7 @@ fn a_reader_that_splits_otherwise_mixes_up_no_notes_and_no_results() {
         &turned(&digest),
         source(text, |digest| vec![on(digest, 0, 10, &other)], true),
     );
-    let mut archive = Archive::open(&folder.0).expect("it opens");
+    let archive = Archive::open(&folder.0).expect("it opens");
     let expected = [(0.1, text_of("beets"), vec![])];
     assert_eq!(spoken(&archive), expected);
     archive.reindex().expect("it is built");
