@@ -133,6 +133,10 @@ impl Answers {
     /// # Errors
     /// When the disk refuses; then none is added.
     pub fn append(&mut self, new: Vec<Answer>) -> Result<Vec<String>, Error> {
+        self.append_on(&RealDisk, new)
+    }
+
+    pub(crate) fn append_on(&mut self, disk: &dyn Disk, new: Vec<Answer>) -> Result<Vec<String>, Error> {
         let mut lines = self.lines.clone();
         let mut names = Vec::with_capacity(new.len());
         for mut line in new {
@@ -161,8 +165,7 @@ impl Answers {
             text.push_str(&line);
             text.push('\n');
         }
-        RealDisk
-            .replace(&self.path, text.as_bytes())
+        disk.replace(&self.path, text.as_bytes())
             .map_err(Error::io("write", &self.path))?;
         self.lines = lines;
         Ok(names)

@@ -222,7 +222,7 @@ pub struct Problem {
     pub repairable: bool,
 }
 
-/// So many runs a source may have whose record is lost, when answers about them are looked for.
+/// So many runs a source may have had when answers about them were given, beyond those that it has now.
 const LOST_RUNS: u32 = 64;
 
 impl Archive {
@@ -639,7 +639,7 @@ impl Archive {
                             .is_some_and(|at| !at.outcomes.is_empty()),
                     )
                 };
-                if !book.about(id.as_str()).is_empty() || found()? {
+                if book.says(id.as_str()) || found()? {
                     all.push(id);
                 }
             }
@@ -746,7 +746,9 @@ impl Archive {
     /// When the notes are damaged.
     pub fn assumed(&self, digest: &Digest) -> Result<Vec<String>, Error> {
         self.asked(|asking| {
-            let runs = asking.source(digest)?.map_or(LOST_RUNS, |source| source.runs);
+            // An answer was perhaps given about a run that the source has no longer.
+            let runs = asking.source(digest)?.map_or(0, |source| source.runs);
+            let runs = if self.manifest.notes.length == 0 { 0 } else { runs.max(LOST_RUNS) };
             let names: Vec<RunId> = (0..runs)
                 .map(|ordinal| RunId::new(digest, ordinal as usize))
                 .collect();

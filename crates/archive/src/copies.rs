@@ -54,9 +54,18 @@ impl Archive {
     /// [`Error::NoCopy`] when the folder holds something else; [`Error::Damaged`] when a part is not what was committed:
     /// damage is never copied over what is whole. Either way the copy stays as it was.
     pub fn copy_to(&self, to: &Path, told: &mut dyn FnMut(u64, u64)) -> Result<Copied, Error> {
-        let before = prepare(&self.root, &self.manifest, to)?;
+        self.copy_on(to, &RealDisk, told)
+    }
+
+    pub(crate) fn copy_on(
+        &self,
+        to: &Path,
+        disk: &dyn Disk,
+        told: &mut dyn FnMut(u64, u64),
+    ) -> Result<Copied, Error> {
+        let before = prepare(&self.root, &self.manifest, to, disk)?;
         let _lock = Lock::take(to, "curvary backup")?;
-        Unfinished::announce(to, &before, &RealDisk)?;
+        Unfinished::announce(to, &before, disk)?;
         let parts = |manifest: &Manifest| {
             let parts = manifest.originals.iter().chain(&manifest.records);
             parts.chain([&manifest.notes]).cloned().collect::<Vec<Part>>()
@@ -77,11 +86,11 @@ impl Archive {
             copied.had += had.length;
             let done = copied.bytes + copied.had;
             let mut step = |more: u64| told(done + more, bytes);
-            copied.bytes += add_part(&self.root, part, to, &had, &mut step)?;
+            copied.bytes += add_part(&self.root, part, to, &had, disk, &mut step)?;
         }
-        copied.bytes += rest(&self.root, to)?;
+        copied.bytes += rest(&self.root, to, disk)?;
         if before != self.manifest {
-            self.manifest.clone().write(to, &RealDisk)?;
+            self.manifest.clone().write(to, disk)?;
         }
         Unfinished::clear(to)?;
         sync_folder(to).map_err(Error::io("sync", to))?;
@@ -123,7 +132,7 @@ impl Archive {
 }
 
 /// Looks at the folder of a copy, and begins one where there is none. Gives what the copy holds.
-fn prepare(root: &Path, manifest: &Manifest, to: &Path) -> Result<Manifest, Error> {
+fn prepare(root: &Path, manifest: &Manifest, to: &Path, disk: &dyn Disk) -> Result<Manifest, Error> {
     let other = |found: String| Error::NoCopy {
         path: to.to_owned(),
         found,
@@ -144,7 +153,7 @@ fn prepare(root: &Path, manifest: &Manifest, to: &Path) -> Result<Manifest, Erro
         if let Some(strange) = strange.min() {
             return Err(other(format!("`{}`", strange.to_string_lossy())));
         }
-        Manifest::empty().write(to, &RealDisk)?;
+        Manifest::empty().write(to, disk)?;
         return Manifest::read(to);
     }
     let before = Manifest::read(to)?;
@@ -178,7 +187,7 @@ fn prepare(root: &Path, manifest: &Manifest, to: &Path) -> Result<Manifest, Erro
         kept.notes = afresh(to, &kept.notes)?;
     }
     if kept != before {
-        kept.write(to, &RealDisk)?;
+        kept.write(to, disk)?;
     }
     Ok(kept)
 }
@@ -243,6 +252,7 @@ fn add_part(
     part: &Part,
     to: &Path,
     had: &Part,
+    disk: &dyn Disk,
     told: &mut dyn FnMut(u64),
 ) -> Result<u64, Error> {
     let (source, target) = (root.join(&part.name), to.join(&part.name));
@@ -256,7 +266,7 @@ fn add_part(
     let mut file = File::open(&source).map_err(Error::io("open", &source))?;
     file.seek(SeekFrom::Start(had.length))
         .map_err(Error::io("read", &source))?;
-    let mut tail = RealDisk
+    let mut tail = disk
         .open_at(&target, had.length)
         .map_err(Error::io("open", &target))?;
     let mut left = part.length - had.length;
@@ -299,7 +309,7 @@ fn add_part(
 }
 
 /// Copies everything else that stands in the archive's folder, such as `archive.toml` and `layouts`.
-fn rest(root: &Path, to: &Path) -> Result<u64, Error> {
+fn rest(root: &Path, to: &Path, disk: &dyn Disk) -> Result<u64, Error> {
     let mut copied = 0;
     let mut names = BTreeSet::new();
     for entry in fs::read_dir(root).map_err(Error::io("look at", root))?.flatten() {
@@ -307,19 +317,19 @@ fn rest(root: &Path, to: &Path) -> Result<u64, Error> {
     }
     for name in names {
         if !OWN.iter().any(|own| name == *own) {
-            copied += tree(&root.join(&name), &to.join(&name))?;
+            copied += tree(&root.join(&name), &to.join(&name), disk)?;
         }
     }
     Ok(copied)
 }
 
-fn tree(from: &Path, to: &Path) -> Result<u64, Error> {
+fn tree(from: &Path, to: &Path, disk: &dyn Disk) -> Result<u64, Error> {
     let metadata = fs::symlink_metadata(from).map_err(Error::io("look at", from))?;
     if metadata.is_dir() {
         fs::create_dir_all(to).map_err(Error::io("make the folder", to))?;
         let mut copied = 0;
         for entry in fs::read_dir(from).map_err(Error::io("look at", from))?.flatten() {
-            copied += tree(&entry.path(), &to.join(entry.file_name()))?;
+            copied += tree(&entry.path(), &to.join(entry.file_name()), disk)?;
         }
         return Ok(copied);
     }
@@ -330,7 +340,7 @@ fn tree(from: &Path, to: &Path) -> Result<u64, Error> {
     if fs::read(to).is_ok_and(|there| there == bytes) {
         return Ok(0);
     }
-    RealDisk.replace(to, &bytes).map_err(Error::io("write", to))?;
+    disk.replace(to, &bytes).map_err(Error::io("write", to))?;
     Ok(bytes.len() as u64)
 }
 

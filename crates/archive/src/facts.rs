@@ -7,7 +7,7 @@ use curvary_record::{Claim, Coordinate, Outcome, Quantity, Run, Unit, Value, Val
 
 use crate::archive::{Fact, Summary};
 use crate::query::dimension;
-use crate::{Note, Settings, asked, likeness, view};
+use crate::{Note, Settings, asked, holding, likeness, view};
 
 /// What can be asked of a run.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -143,7 +143,7 @@ impl Facts {
             self.exact("dispute", key.as_str());
             self.exact("has", "dispute");
         }
-        if !around.notes.is_empty() {
+        if holding(around.notes).iter().any(|said| !said.is_empty()) {
             self.exact("has", "note");
         }
         for outcome in around.outcomes {

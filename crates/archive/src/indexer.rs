@@ -11,6 +11,7 @@ use curvary_record::{Digest, Outcome, Run, RunId, Verdict};
 use tantivy::{IndexWriter, TantivyDocument};
 
 use crate::catalog::{Catalog, Source};
+use crate::content::same_numbers;
 use crate::current::{Covered, Current};
 use crate::disk::Disk;
 use crate::facts::{Around, Facts};
@@ -33,6 +34,13 @@ pub(crate) fn records_name(part: u32) -> String {
     format!("records/{:06}.jsonl.zst", part + 1)
 }
 
+/// What was found about a run as it was read at a time.
+struct Found {
+    /// Its record then.
+    of: At,
+    outcomes: Vec<At>,
+}
+
 pub(crate) struct Indexer {
     root: PathBuf,
     /// Where the index lives.
@@ -48,6 +56,10 @@ pub(crate) struct Indexer {
     covered: Covered,
     /// Runs that were added since the engine's last commit.
     fresh: HashMap<String, Places>,
+    /// Runs that a new reading has not given yet, or no more, since the engine's last commit.
+    dropped: HashSet<String>,
+    /// Outcomes about runs that were read again since, by the run's name, reading by reading.
+    earlier: BTreeMap<String, Vec<Found>>,
     /// Outcomes that wait for their runs to be filed again.
     pending: BTreeMap<String, Vec<At>>,
     /// Names of outcomes since the engine's last commit.
@@ -110,6 +122,8 @@ impl Indexer {
             fresh_index,
             covered,
             fresh: HashMap::new(),
+            dropped: HashSet::new(),
+            earlier: BTreeMap::new(),
             pending: BTreeMap::new(),
             outcomes: HashSet::new(),
             touched: BTreeSet::new(),
@@ -308,19 +322,23 @@ impl Indexer {
                 self.engine()?.delete_term(term);
             }
         } else if let Some(before) = before {
-            // What was found about its runs still holds for the runs of the same names.
+            // What was found about its runs holds for the runs of the same names where the numbers are the same.
             for ordinal in 0..before.runs {
                 let id = RunId::new(&record.digest, ordinal as usize);
-                if let Some(places) = self.places(id.as_str())?
-                    && !places.outcomes.is_empty()
-                {
-                    self.pending
-                        .entry(id.as_str().to_owned())
-                        .or_default()
-                        .extend(places.outcomes);
-                    self.touched.insert(id.as_str().to_owned());
+                if let Some(places) = self.places(id.as_str())? {
+                    let mut outcomes = places.outcomes;
+                    outcomes.extend(self.pending.remove(id.as_str()).unwrap_or_default());
+                    if !outcomes.is_empty() {
+                        let earlier = self.earlier.entry(id.as_str().to_owned()).or_default();
+                        earlier.push(Found {
+                            of: places.run,
+                            outcomes,
+                        });
+                        self.touched.insert(id.as_str().to_owned());
+                    }
                 }
                 self.fresh.remove(id.as_str());
+                self.dropped.insert(id.as_str().to_owned());
             }
             let term = self.index.names.digest_term(record.digest.as_str());
             self.engine()?.delete_term(term);
@@ -457,6 +475,7 @@ impl Indexer {
         if !self.notes.about(&id).is_empty() {
             self.touched.insert(id.clone());
         }
+        self.dropped.remove(&id);
         self.fresh.insert(id, places);
         self.add(document)
     }
@@ -489,8 +508,18 @@ impl Indexer {
     pub(crate) fn places(&self, id: &str) -> Result<Option<Places>, Error> {
         match self.fresh.get(id) {
             Some(places) => Ok(Some(places.clone())),
+            None if self.dropped.contains(id) => Ok(None),
             None => self.index.places(id),
         }
+    }
+
+    /// Where everything stands that was found about a run.
+    pub(crate) fn outcomes_of(&self, id: &str) -> Result<Vec<At>, Error> {
+        let mut all = self.places(id)?.unwrap_or_default().outcomes;
+        let earlier = self.earlier.get(id).into_iter().flatten();
+        all.extend(earlier.flat_map(|found| &found.outcomes));
+        all.extend(self.pending.get(id).into_iter().flatten());
+        Ok(all)
     }
 
     fn paths_of(&self, digest: &Digest, first: &str) -> Vec<String> {
@@ -577,8 +606,40 @@ impl Indexer {
         self.read(at).map(drop)
     }
 
+    /// The outcomes that hold no more, since a run of theirs was read again with other numbers: an outcome speaks of numbers,
+    /// and so it holds for no others under the same name. All runs of theirs are filed again.
+    fn outcomes_gone(&mut self) -> Result<BTreeSet<At>, Error> {
+        let mut gone = BTreeSet::new();
+        for (id, all) in std::mem::take(&mut self.earlier) {
+            let now = self.places(&id)?.map(|places| self.read(places.run));
+            let mut holding = Vec::new();
+            for found in all {
+                let holds = match (self.read(found.of), &now) {
+                    (Ok(Record::Run(before)), Some(Ok(Record::Run(now)))) => same_numbers(&before.0, &now.0),
+                    (_, now) => now.is_some(),
+                };
+                if holds {
+                    holding.extend(found.outcomes);
+                    continue;
+                }
+                for at in found.outcomes {
+                    if let Ok(Record::Outcome(outcome)) = self.read(at) {
+                        let runs = outcome.runs.iter().map(|run| run.as_str().to_owned());
+                        self.touched.extend(runs);
+                    }
+                    gone.insert(at);
+                }
+            }
+            let pending = self.pending.entry(id).or_default();
+            holding.append(pending);
+            *pending = holding;
+        }
+        Ok(gone)
+    }
+
     /// Files again every run about which something new was said.
     fn refresh(&mut self) -> Result<(), Error> {
+        let gone = self.outcomes_gone()?;
         // In the order in which they lie on the disk, so that each frame is unpacked once.
         let mut touched: Vec<(String, Places)> = Vec::with_capacity(self.touched.len());
         for id in std::mem::take(&mut self.touched) {
@@ -588,23 +649,28 @@ impl Indexer {
         }
         touched.sort_by_key(|(_, places)| places.run);
         for (id, mut places) in touched {
-            for at in self.pending.remove(&id).unwrap_or_default() {
-                if !places.outcomes.contains(&at) {
-                    places.outcomes.push(at);
-                }
-            }
             // What cannot be read stays filed as it was; asking for it tells why.
             let Ok(Record::Run(run)) = self.read(places.run) else {
                 continue;
             };
-            let outcomes: Vec<Outcome> = places
-                .outcomes
-                .iter()
-                .filter_map(|&at| match self.read(at) {
-                    Ok(Record::Outcome(outcome)) => Some(*outcome),
-                    _ => None,
-                })
-                .collect();
+            let mut found = std::mem::take(&mut places.outcomes);
+            found.extend(self.pending.remove(&id).unwrap_or_default());
+            found.retain(|at| !gone.contains(at));
+            let mut outcomes: Vec<Outcome> = Vec::new();
+            for at in found {
+                let outcome = match self.read(at) {
+                    Ok(Record::Outcome(outcome)) => *outcome,
+                    _ if places.outcomes.contains(&at) => continue,
+                    _ => {
+                        places.outcomes.push(at);
+                        continue;
+                    }
+                };
+                if !outcomes.iter().any(|other| other.id == outcome.id) {
+                    places.outcomes.push(at);
+                    outcomes.push(outcome);
+                }
+            }
             let paths = self.paths_of(&run.0.source.digest, &run.0.source.path);
             let mut document = self.document(&run.0, &paths, &outcomes)?;
             self.index.names.place(&mut document, &places);
@@ -657,6 +723,7 @@ impl Indexer {
             let _ = fs::remove_file(self.index.path.join(old));
         }
         self.fresh.clear();
+        self.dropped.clear();
         self.outcomes.clear();
         self.dirty = false;
         Ok(())

@@ -23,6 +23,7 @@ mod asked;
 mod asking;
 mod cache;
 mod catalog;
+mod content;
 mod copies;
 mod current;
 mod decimal;
@@ -63,6 +64,7 @@ pub use archive::{
     SourceView, Summary,
 };
 pub use asked::{Asked, AskedAbout, Example};
+pub use content::{heirs_of_reading, heirs_of_version};
 pub use copies::Copied;
 pub use likeness::{Curve, Unlike};
 pub use lock::{Holder, Unlocked};
@@ -72,7 +74,7 @@ pub use settings::{FORMAT, Settings};
 pub use trouble::Error;
 pub use view::View;
 pub use worklist::{DisputeGroup, HouseWord, QuestionGroup, Replaced, UnreadGroup, Worklist};
-pub use writer::{Addition, Appended, Heir, Known, Prepared, Preparer, Stat, Writer};
+pub use writer::{Addition, Appended, Heir, Known, Moved, Prepared, Preparer, Stat, Writer};
 
 /// This moment, RFC 3339 in UTC to the second.
 pub(crate) fn now() -> String {

@@ -117,6 +117,11 @@ impl NoteBook {
         self.by_run.get(run).map_or(&[], Vec::as_slice)
     }
 
+    /// Whether any note about a run still says something.
+    pub(crate) fn says(&self, run: &str) -> bool {
+        holding(self.about(run)).iter().any(|said| !said.is_empty())
+    }
+
     /// The later version of a run that has inherited what was said of it.
     pub(crate) fn heir(&self, run: &str) -> Option<&str> {
         self.heirs.get(run).map(String::as_str)

@@ -22,9 +22,11 @@ use crate::{
     Known, Note, Query, Sort, Stat, Unlocked, Writer, words,
 };
 
+mod content;
 mod copies;
 mod damage;
 mod flips;
+mod full;
 mod older;
 mod roots;
 

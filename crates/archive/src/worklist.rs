@@ -243,7 +243,7 @@ impl Archive {
             let is_found = |one: &Outcome| one.kind != "reported";
             let found = self.outcomes_at(asking, &places)?.iter().any(is_found);
             let left = match book.heir(&id) {
-                None => found || !book.about(&id).is_empty(),
+                None => found || book.says(&id),
                 Some(heir) if found => {
                     let places = asking.index.places(heir)?.unwrap_or_default();
                     let inherited = |one: &Outcome| {

@@ -166,6 +166,22 @@ pub struct Heir {
     pub results: bool,
 }
 
+/// A run that was read again, and the one that it is now.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Moved {
+    /// Its name before.
+    pub before: RunId,
+    /// The run of the new reading with the same content; `None` where there is none.
+    pub heir: Option<Heir>,
+}
+
+impl Moved {
+    /// Whether its name is another's now, or nobody's.
+    fn is_away(&self) -> bool {
+        self.heir.as_ref().is_none_or(|heir| heir.after != self.before)
+    }
+}
+
 /// What an append did.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Appended {
@@ -513,10 +529,79 @@ impl Writer {
     /// # Errors
     /// When the disk refuses; the archive stays as it was last committed.
     pub fn append(&mut self, prepared: Prepared) -> Result<Appended, Error> {
+        self.append_moved(prepared, &[])
+    }
+
+    /// Appends what was prepared, and takes what was said and found of runs that are read again to the runs of the same
+    /// content: notes where the heir is, results where its numbers are the same. `moved` has every run that something was
+    /// said or found of.
+    ///
+    /// # Errors
+    /// As [`append`](Self::append).
+    pub fn append_moved(&mut self, prepared: Prepared, moved: &[Moved]) -> Result<Appended, Error> {
         self.guarded(|writer| {
             writer.flush_loose()?;
-            writer.append_all(prepared)
+            let away = moved.iter().filter(|one| one.is_away());
+            let heirs: Vec<Heir> = away.clone().filter_map(|one| one.heir.clone()).collect();
+            let outcomes = writer.renamed_outcomes(&heirs)?;
+            let mut notes = Vec::new();
+            for one in away {
+                let (taken, given) = writer.moved_notes(one);
+                // First all is taken from the names that runs had, and then given to those that they have.
+                notes.insert(0, taken);
+                notes.extend(given);
+            }
+            let done = writer.append_all(prepared)?;
+            for note in notes.into_iter().filter(|note| !note.undo.is_empty() || note.inherits.is_some()) {
+                writer.put_note(note)?;
+            }
+            for outcome in outcomes {
+                writer.keep_outcome(outcome)?;
+            }
+            Ok(done)
         })
+    }
+
+    /// What is taken back of a run's notes because its name is no longer its own, and the same as said of its heir.
+    /// Answers stay where they are: they hold for the whole source.
+    fn moved_notes(&self, moved: &Moved) -> (Note, Vec<Note>) {
+        let notes = self.indexer.notes.about(moved.before.as_str());
+        let mut taken = Note::about(&moved.before);
+        let mut given = Vec::new();
+        for (note, said) in notes.iter().zip(crate::holding(notes)) {
+            let mut fields = note.fields.clone();
+            fields.retain(|field, _| said.contains(&field.as_str()));
+            if fields.is_empty() {
+                continue;
+            }
+            taken.undo.extend(fields.keys().cloned());
+            given.extend(moved.heir.as_ref().map(|heir| Note {
+                at: note.at.clone(),
+                author: note.author.clone(),
+                fields,
+                inherits: Some(moved.before.as_str().to_owned()),
+                ..Note::about(&heir.after)
+            }));
+        }
+        (taken, given)
+    }
+
+    /// The outcomes about runs that have other names from now on, in those.
+    fn renamed_outcomes(&self, heirs: &[Heir]) -> Result<Vec<Outcome>, Error> {
+        let mut places = BTreeSet::new();
+        for Heir { before, .. } in heirs.iter().filter(|heir| heir.results) {
+            places.extend(self.indexer.outcomes_of(before.as_str())?);
+        }
+        let found = places.into_iter().filter_map(|at| match self.indexer.read(at) {
+            Ok(Record::Outcome(outcome)) => Some(Ok(*outcome)),
+            Ok(_) => None,
+            Err(error) => Some(Err(error)),
+        });
+        let renamed = found.filter_map(|outcome| match outcome {
+            Ok(outcome) => renamed(outcome, heirs).map(Ok),
+            Err(error) => Some(Err(error)),
+        });
+        renamed.collect()
     }
 
     fn append_all(&mut self, prepared: Prepared) -> Result<Appended, Error> {
@@ -844,17 +929,18 @@ impl Writer {
         if self.indexer.has_outcome(&outcome.id)? {
             return Ok(false);
         }
-        self.guarded(|writer| {
-            writer.indexer.expect_outcome(&outcome.id);
-            let outcome = Record::Outcome(Box::new(outcome));
-            let line = put_line(&mut writer.loose.lines, &outcome)?;
-            writer.loose.ends.push(line.end);
-            if let Record::Outcome(outcome) = outcome {
-                writer.loose.outcomes.push((*outcome, line));
-            }
-            writer.flush_when_long()?;
-            Ok(true)
-        })
+        self.guarded(|writer| writer.keep_outcome(outcome)).map(|()| true)
+    }
+
+    fn keep_outcome(&mut self, outcome: Outcome) -> Result<(), Error> {
+        self.indexer.expect_outcome(&outcome.id);
+        let outcome = Record::Outcome(Box::new(outcome));
+        let line = put_line(&mut self.loose.lines, &outcome)?;
+        self.loose.ends.push(line.end);
+        if let Record::Outcome(outcome) = outcome {
+            self.loose.outcomes.push((*outcome, line));
+        }
+        self.flush_when_long()
     }
 
     fn must_have(&self, run: &str) -> Result<(), Error> {
@@ -871,7 +957,7 @@ impl Writer {
     ///
     /// # Errors
     /// [`Error::NoRun`], [`Error::Note`] when it says nothing, or as [`append`](Self::append).
-    pub fn note(&mut self, mut note: Note) -> Result<(), Error> {
+    pub fn note(&mut self, note: Note) -> Result<(), Error> {
         self.must_have(&note.run)?;
         if note.fields.is_empty() && note.assume.is_empty() && note.undo.is_empty() && note.inherits.is_none()
         {
@@ -884,6 +970,10 @@ impl Writer {
                 format!("`{wrong}` settles nothing: expected ABOUT=ANSWER, such as `decimal=comma`");
             return Err(Error::Note { message });
         }
+        self.guarded(|writer| writer.put_note(note))
+    }
+
+    fn put_note(&mut self, mut note: Note) -> Result<(), Error> {
         if note.at.is_empty() {
             note.at = now();
         }
@@ -891,24 +981,17 @@ impl Writer {
             message: format!("the note cannot be kept: {error}"),
         })?;
         line.push(b'\n');
-        self.guarded(|writer| {
-            writer.announce()?;
-            if writer.notes.is_none() {
-                writer.notes = Some(Growing::open(
-                    &writer.root,
-                    &*writer.disk,
-                    0,
-                    &writer.manifest.notes,
-                )?);
-            }
-            if let Some(notes) = &mut writer.notes {
-                notes.write(&line)?;
-            }
-            writer.pending += line.len() as u64;
-            writer.indexer.touch_run(&note.run);
-            writer.indexer.notes.push(note, line.len() as u64);
-            Ok(())
-        })
+        self.announce()?;
+        if self.notes.is_none() {
+            self.notes = Some(Growing::open(&self.root, &*self.disk, 0, &self.manifest.notes)?);
+        }
+        if let Some(notes) = &mut self.notes {
+            notes.write(&line)?;
+        }
+        self.pending += line.len() as u64;
+        self.indexer.touch_run(&note.run);
+        self.indexer.notes.push(note, line.len() as u64);
+        Ok(())
     }
 
     /// Gives runs that take the place of earlier versions with the same numbers what was said and found of these: pairs of
@@ -970,17 +1053,9 @@ impl Writer {
             if outcome.kind == "reported" {
                 continue;
             }
-            let runs = outcome
-                .runs
-                .iter()
-                .map(|run| match heirs.iter().find(|heir| heir.before == *run) {
-                    Some(heir) => heir.results.then(|| heir.after.clone()),
-                    None => Some(run.clone()),
-                });
-            let Some(runs) = runs.collect::<Option<Vec<RunId>>>() else {
+            let Some(mut outcome) = renamed(*outcome, heirs) else {
                 continue;
             };
-            let mut outcome = Outcome { runs, ..*outcome };
             let message = "found for an earlier version of the file, in which these numbers are the same";
             let remark = Diagnostic::note(Code::new("inherited"), message);
             if !outcome.remarks.contains(&remark) {
@@ -1068,6 +1143,19 @@ impl Drop for Writer {
             Current::forget(&current::folder(&self.root));
         }
     }
+}
+
+/// An outcome in the names of heirs; `None` when it does not hold for one of them.
+fn renamed(outcome: Outcome, heirs: &[Heir]) -> Option<Outcome> {
+    let runs = outcome
+        .runs
+        .iter()
+        .map(|run| match heirs.iter().find(|heir| heir.before == *run) {
+            Some(heir) => heir.results.then(|| heir.after.clone()),
+            None => Some(run.clone()),
+        });
+    let runs = runs.collect::<Option<Vec<RunId>>>()?;
+    Some(Outcome { runs, ..outcome }.identified())
 }
 
 /// A name as it is compared: two that differ in case are one to some systems.

@@ -8,10 +8,11 @@ use curvary_formats::vocabulary::{Kind, LocalWord, check_field, unit_of};
 use curvary_formats::{Assumptions, Source};
 use curvary_ingest::{Again, Desk, Filing, Keeping, Limits, NOTHING, Orders};
 use curvary_record::interpret::guess_word;
-use curvary_record::{Code, Diagnostic, Digest, Question, Unit, ValueKind, Verdict, known_fields};
+use curvary_record::{Code, Diagnostic, Digest, Question, RunId, Unit, ValueKind, Verdict, known_fields};
 use serde::Serialize;
 
 use crate::ending::Failure;
+use crate::screen::plural;
 use crate::table::one_line;
 
 /// The answer that files are no measurements.
@@ -488,6 +489,9 @@ pub(crate) struct Effect {
     pub(crate) in_question: u64,
     /// Files that are left out now.
     pub(crate) left_out: u64,
+    /// Runs of which something was noted or found that holds for no run of the new reading.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub(crate) left_behind: Vec<RunId>,
 }
 
 impl Effect {
@@ -496,6 +500,9 @@ impl Effect {
         self.changed += u64::from(again.is_changed());
         self.read += u64::from(again.fate.verdict == Verdict::Read && again.before != Verdict::Read);
         self.in_question += u64::from(again.fate.verdict == Verdict::InQuestion);
+        if again.is_changed() {
+            self.left_behind.extend(again.fate.left_behind.iter().cloned());
+        }
         self.left_out += u64::from(
             again
                 .fate
@@ -504,6 +511,22 @@ impl Effect {
                 .any(|remark| remark.code.as_str() == "left-out"),
         );
     }
+}
+
+/// How many runs are named of which something holds no more.
+const NAMED: usize = 8;
+
+/// The runs of which something was noted or found that holds no more, for people; nothing where there are none.
+pub(crate) fn left_behind(runs: &[RunId]) -> Option<String> {
+    let named: Vec<&str> = runs.iter().take(NAMED).map(RunId::as_str).collect();
+    let more = if runs.len() > NAMED { " …" } else { "" };
+    (!runs.is_empty()).then(|| {
+        format!(
+            "{}: notes or results hold no more, since what is read differs: {}{more}",
+            plural(runs.len() as u64, "run"),
+            named.join(" ")
+        )
+    })
 }
 
 /// How many files an answer is tried on before it is kept.

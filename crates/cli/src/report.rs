@@ -12,6 +12,7 @@ use serde::Serialize;
 
 use crate::drawing;
 use crate::ending::{Ending, Failure};
+use crate::questions;
 use crate::screen::{ASKED, BAD, FAINT, GOOD, STRONG, Styled, count, megabytes, plural};
 
 /// Why nothing came of a file: the weightiest remark.
@@ -102,6 +103,8 @@ pub(crate) struct Summary {
     unchanged: u64,
     warnings: u64,
     changed: Changed,
+    /// Runs of files that were read otherwise, of which notes or results hold no more.
+    left_behind: Vec<RunId>,
     duplicates: Same,
 }
 
@@ -175,6 +178,8 @@ impl Summary {
             self.changed.inherited += fate.inherited;
             self.changed.left_behind.extend(fate.left_behind.iter().cloned());
             self.changed.path.get_or_insert_with(|| fate.path.clone());
+        } else {
+            self.left_behind.extend(fate.left_behind.iter().cloned());
         }
         if let Some(other) = &fate.same_as {
             self.duplicates.files += 1;
@@ -411,6 +416,9 @@ impl Summary {
         }
         self.put_duplicates(&mut text);
         self.put_changed(&mut text);
+        if let Some(line) = questions::left_behind(&self.left_behind) {
+            let _ = writeln!(text, "  {}", Styled(FAINT, line));
+        }
         let reasons = self.reasons.len();
         if reasons > 0 {
             let _ = writeln!(text, "{}", Styled(STRONG, "what is open, most files first"));

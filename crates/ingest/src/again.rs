@@ -3,14 +3,15 @@
 use std::collections::BTreeSet;
 use std::sync::atomic::AtomicBool;
 
-use curvary_archive::{Addition, Archive, Prepared, SourceView};
+use curvary_archive::{Addition, Archive, Moved, Prepared, SourceView};
 use curvary_formats::Assumptions;
-use curvary_record::{Column, Digest, Run, RunId, Verdict};
+use curvary_record::{Column, Digest, Outcome, Run, RunId, Verdict};
 
 use crate::desk::Finished;
 use crate::fate::Fate;
 use crate::filing::{Filing, Pace};
 use crate::flow::{flow, threads};
+use crate::newer;
 use crate::trouble::Trouble;
 
 /// What reading a source again gave.
@@ -41,7 +42,15 @@ pub enum Keeping {
     Changes,
 }
 
-type Done = Result<(Again, Option<Prepared>), Trouble>;
+/// What is filed of a source that was read again.
+struct Ready {
+    prepared: Prepared,
+    moved: Vec<Moved>,
+    /// What the export states about its own results.
+    reported: Vec<Outcome>,
+}
+
+type Done = Result<(Again, Option<Ready>), Trouble>;
 
 impl Filing<'_> {
     /// Reads sources of the archive again, and hands over what changes, in their order. What is superseded is left alone.
@@ -70,8 +79,10 @@ impl Filing<'_> {
             },
             |source| self.one_again(&source, keeping),
             |done: Done| {
-                let (again, prepared) = done?;
-                self.append(prepared, &mut pace)?;
+                let (again, ready) = done?;
+                if let Some(ready) = ready {
+                    self.append(ready.prepared, &ready.moved, ready.reported, &mut pace)?;
+                }
                 take(again)
             },
         )
@@ -89,8 +100,11 @@ impl Filing<'_> {
         }
         let desk = self.desk();
         let finished = desk.read_source(desk.source_settling(&path, bytes.into(), &noted.precise()));
-        let fate = Fate::of(&finished);
+        let mut fate = Fate::of(&finished);
         let before = runs_before(archive, digest, source.record.runs)?;
+        let rereading = newer::rereading(archive, digest, &finished.reading.runs)?;
+        fate.inherited = rereading.renamed;
+        fate.left_behind = rereading.left_behind;
         let again = Again {
             changes: changes(source, &before, &finished),
             before: source.record.verdict,
@@ -99,6 +113,8 @@ impl Filing<'_> {
         if keeping == Keeping::Nothing || !again.is_changed() {
             return Ok((again, None));
         }
+        let runs = &finished.reading.runs;
+        let reported = runs.iter().flat_map(|run| self.reported(run)).collect();
         let addition = Addition {
             path,
             digest: digest.clone(),
@@ -111,7 +127,12 @@ impl Filing<'_> {
             bytes: finished.source.into_bytes(),
             again: true,
         };
-        Ok((again, Some(self.preparer().prepare(vec![addition])?)))
+        let ready = Ready {
+            prepared: self.preparer().prepare(vec![addition])?,
+            moved: rereading.moved,
+            reported,
+        };
+        Ok((again, Some(ready)))
     }
 }
 

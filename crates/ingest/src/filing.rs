@@ -7,7 +7,7 @@ use std::sync::atomic::AtomicBool;
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
-use curvary_archive::{Addition, Archive, Heir, Holder, Known, Prepared, Preparer, Stat, Writer};
+use curvary_archive::{Addition, Archive, Heir, Holder, Known, Moved, Prepared, Preparer, Stat, Writer};
 use curvary_formats::{Reading, Taken};
 use curvary_record::{Diagnostic, Digest, Outcome, Run};
 use rayon::prelude::*;
@@ -61,6 +61,8 @@ struct Batch<T> {
     touched: Vec<(String, Digest, Option<Stat>)>,
     /// What the exports state about their own results.
     reported: Vec<Outcome>,
+    /// Runs of sources that are read again, and what they are now.
+    moved: Vec<Moved>,
     /// Runs of newer versions that take over what was said of earlier ones, version by version.
     heirs: Vec<Vec<Heir>>,
     /// Files that are there and could not be kept, and why.
@@ -80,6 +82,7 @@ impl<T> Batch<T> {
             prepared: None,
             touched: Vec::new(),
             reported: Vec::new(),
+            moved: Vec::new(),
             heirs: Vec::new(),
             missed: Vec::new(),
             trouble: None,
@@ -186,6 +189,11 @@ impl<'a> Filing<'a> {
         self.desk
     }
 
+    /// What an export states about its own results in one of its runs.
+    pub(crate) fn reported(&self, run: &Run) -> Vec<Outcome> {
+        (self.reported)(run)
+    }
+
     pub(crate) fn limits(&self) -> &Limits {
         &self.limits
     }
@@ -194,13 +202,19 @@ impl<'a> Filing<'a> {
         &self.preparer
     }
 
-    /// Files what is ready.
-    pub(crate) fn append(&self, prepared: Option<Prepared>, pace: &mut Pace) -> Result<(), Trouble> {
-        let Some(prepared) = prepared else {
-            return Ok(());
-        };
+    /// Files what was read again.
+    pub(crate) fn append(
+        &self,
+        prepared: Prepared,
+        moved: &[Moved],
+        reported: Vec<Outcome>,
+        pace: &mut Pace,
+    ) -> Result<(), Trouble> {
         let mut writer = self.lock();
-        writer.append(prepared)?;
+        writer.append_moved(prepared, moved)?;
+        for outcome in reported {
+            writer.put_outcome(outcome)?;
+        }
         pace.step(1, &mut writer, &self.limits)
     }
 
@@ -227,7 +241,7 @@ impl<'a> Filing<'a> {
             mark_known(&mut handed, &writer);
         }
         if let Some(prepared) = batch.prepared {
-            writer.append(prepared?)?;
+            writer.append_moved(prepared?, &batch.moved)?;
         }
         for outcome in batch.reported {
             writer.put_outcome(outcome)?;
@@ -400,8 +414,20 @@ impl<'a> Filing<'a> {
             };
             let mut fate = Fate::of(&finished);
             fate.replaces = before;
+            if again && self.lock().has(&digest) {
+                match newer::rereading(self.archive, &digest, &finished.reading.runs) {
+                    Ok(rereading) => {
+                        batch.moved.extend(rereading.moved);
+                        fate.left_behind = rereading.left_behind;
+                    }
+                    Err(trouble) => {
+                        batch.trouble = Some(trouble);
+                        break;
+                    }
+                }
+            }
             fate.inherited = inheritance.heirs.len() as u64;
-            fate.left_behind = inheritance.left_behind;
+            fate.left_behind.extend(inheritance.left_behind);
             if !inheritance.heirs.is_empty() {
                 batch.heirs.push(inheritance.heirs);
             }

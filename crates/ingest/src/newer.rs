@@ -1,8 +1,10 @@
 //! A newer version of a file: what was said and found of the runs of the earlier one, and for which it still holds.
 
-use curvary_archive::{Archive, Heir};
+use std::collections::BTreeSet;
+
+use curvary_archive::{Archive, Heir, Moved, heirs_of_reading, heirs_of_version};
 use curvary_formats::{Assumptions, Taken, family};
-use curvary_record::{Column, Digest, Fields, Run, RunId};
+use curvary_record::{Digest, Run, RunId};
 
 use crate::desk::{Desk, Finished};
 use crate::trouble::Trouble;
@@ -48,70 +50,91 @@ pub(crate) fn read(
 
 /// Which runs of the newer version are the same as before.
 pub(crate) fn inheritance(archive: &Archive, before: &Digest, runs: &[Run]) -> Result<Inheritance, Trouble> {
-    let mut all = Inheritance::default();
-    for id in archive.spoken_of(before)? {
-        let Ok(earlier) = archive.stored(&id) else {
-            // Its record is damaged; `verify` tells of it.
-            all.left_behind.push(id);
+    let (earlier, mut all) = spoken_of(archive, before)?;
+    let heirs = heirs_of_version(&earlier.runs, runs);
+    for (run, heir) in earlier.runs.iter().zip(heirs) {
+        if !earlier.spoken.contains(&run.id) {
             continue;
-        };
-        match same(&earlier, runs) {
-            Some(later) => {
-                let results = same_fields(&earlier.fields, &later.fields);
-                let found = || {
-                    archive
-                        .outcomes(&id)
-                        .map(|found| found.iter().any(|one| one.kind != "reported"))
-                };
-                if !results && found()? {
-                    all.left_behind.push(id.clone());
-                }
-                all.heirs.push(Heir {
-                    before: id,
-                    after: later.id.clone(),
-                    results,
-                });
-            }
-            None => all.left_behind.push(id),
         }
+        if heir.as_ref().is_none_or(|heir| !heir.results && earlier.found.contains(&run.id)) {
+            all.left_behind.push(run.id.clone());
+        }
+        all.heirs.extend(heir);
     }
     Ok(all)
 }
 
-/// The run with the same numbers: the one at the same place, or the only one.
-fn same<'a>(earlier: &Run, runs: &'a [Run]) -> Option<&'a Run> {
-    let mut alike = runs.iter().filter(|run| same_numbers(earlier, run));
-    let first = alike.next()?;
-    let mut others = alike.peekable();
-    if others.peek().is_none() {
-        return Some(first);
-    }
-    std::iter::once(first)
-        .chain(others)
-        .find(|run| run.source.ordinal == earlier.source.ordinal)
+/// What becomes of what was said and found of a source's runs when its bytes are read otherwise.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Rereading {
+    /// Every run about which something was noted or found, with the run that it is now.
+    pub(crate) moved: Vec<Moved>,
+    /// How many of them have other names now.
+    pub(crate) renamed: u64,
+    /// Those of which something holds no more.
+    pub(crate) left_behind: Vec<RunId>,
 }
 
-/// Whether two runs have the same curves. Runs without a point say nothing of it.
-fn same_numbers(a: &Run, b: &Run) -> bool {
-    let column =
-        |a: &Column, b: &Column| a.quantity == b.quantity && a.unit == b.unit && a.values == b.values;
-    a.points() > 0
-        && a.technique == b.technique
-        && a.traces.len() == b.traces.len()
-        && a.traces.iter().zip(&b.traces).all(|(a, b)| {
-            column(&a.x, &b.x) && column(&a.y, &b.y) && a.held == b.held && same_fields(&a.fields, &b.fields)
-        })
-}
-
-/// Whether the same was read of two runs, wherever it stood.
-fn same_fields(a: &Fields, b: &Fields) -> bool {
-    let values = |fields: &Fields| {
-        let claims = fields.iter().flat_map(|(key, claims)| {
-            claims
-                .iter()
-                .map(move |claim| (key.clone(), claim.value.clone(), claim.unit.clone()))
-        });
-        claims.collect::<Vec<_>>()
+/// Which runs of a new reading are those of the one before.
+pub(crate) fn rereading(archive: &Archive, source: &Digest, runs: &[Run]) -> Result<Rereading, Trouble> {
+    let (earlier, lost) = spoken_of(archive, source)?;
+    let mut all = Rereading {
+        left_behind: lost.left_behind,
+        ..Rereading::default()
     };
-    values(a) == values(b)
+    if earlier.spoken.is_empty() {
+        return Ok(all);
+    }
+    for (run, heir) in earlier.runs.iter().zip(heirs_of_reading(&earlier.runs, runs)) {
+        if !earlier.spoken.contains(&run.id) {
+            continue;
+        }
+        if heir.as_ref().is_none_or(|heir| !heir.results && earlier.found.contains(&run.id)) {
+            all.left_behind.push(run.id.clone());
+        }
+        all.renamed += u64::from(heir.as_ref().is_some_and(|heir| heir.after != run.id));
+        all.moved.push(Moved {
+            before: run.id.clone(),
+            heir,
+        });
+    }
+    Ok(all)
+}
+
+/// The runs of a source as they are stored.
+#[derive(Default)]
+struct Earlier {
+    runs: Vec<Run>,
+    /// Those about which something was noted or found.
+    spoken: BTreeSet<RunId>,
+    /// Those about which something was found.
+    found: BTreeSet<RunId>,
+}
+
+/// The runs of a source, if something was noted or found of any; left behind are those whose records are damaged, of which
+/// `verify` tells.
+fn spoken_of(archive: &Archive, source: &Digest) -> Result<(Earlier, Inheritance), Trouble> {
+    let mut earlier = Earlier::default();
+    let mut lost = Inheritance::default();
+    earlier.spoken.extend(archive.spoken_of(source)?);
+    if earlier.spoken.is_empty() {
+        return Ok((earlier, lost));
+    }
+    let count = archive.source(source)?.map_or(0, |source| source.runs);
+    for ordinal in 0..count as usize {
+        let id = RunId::new(source, ordinal);
+        match archive.stored(&id) {
+            Ok(run) => earlier.runs.push(run),
+            Err(_) if earlier.spoken.contains(&id) => lost.left_behind.push(id.clone()),
+            Err(_) => {}
+        }
+        if earlier.spoken.contains(&id)
+            && archive
+                .outcomes(&id)
+                .is_ok_and(|found| found.iter().any(|one| one.kind != "reported"))
+        {
+            earlier.found.insert(id);
+        }
+    }
+    Ok((earlier, lost))
 }

@@ -485,6 +485,10 @@ impl Fields {
         if claims.contains(&claim) {
             return;
         }
+        if claims.is_empty() {
+            // Most keys have one claim, and room for four of them would be most of the memory of a run.
+            claims.reserve_exact(1);
+        }
         let rank = claim.origin.rank();
         let at = if rank == 0 {
             0

@@ -212,6 +212,9 @@ pub(crate) fn tell(effect: &Effect, screen: &mut Screen) -> Result<(), Failure> 
         effect.in_question,
         effect.left_out,
     )?;
+    if let Some(text) = questions::left_behind(&effect.left_behind) {
+        writeln!(screen, "{}", Styled(FAINT, text))?;
+    }
     Ok(())
 }
 

@@ -26,7 +26,7 @@ pub(crate) struct Reread {
     /// Say what would change, and file nothing
     #[arg(long)]
     dry_run: bool,
-    /// Print JSON: files, changed, kinds (what changes, in how many files, with examples), filed
+    /// Print JSON: files, changed, left_behind (runs of which notes or results hold no more), kinds (what changes, in how many files, with examples), filed
     #[arg(long)]
     json: bool,
 }
@@ -108,6 +108,9 @@ impl Reread {
                     "          {}",
                     Styled(FAINT, format!("as in {}", examples.join(", ")))
                 )?;
+            }
+            if let Some(text) = questions::left_behind(&effect.left_behind) {
+                writeln!(screen, "{}", Styled(FAINT, text))?;
             }
             screen.flush()?;
         }
