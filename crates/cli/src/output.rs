@@ -9,7 +9,7 @@ use curvary_formats::writers::export::{
     self, ExportError, Exporter, Files, Output, Part, Room, Subject, Subjects,
 };
 use curvary_formats::writers::units::Units;
-use curvary_formats::writers::{csv, jcamp, json_lines, parquet, tables, wide, xlsx};
+use curvary_formats::writers::{animl, csv, jcamp, json_lines, parquet, tables, wide, xlsx};
 use curvary_record::{Code, Diagnostic, Run, Severity};
 
 use crate::drawing::NoTexts;
@@ -32,6 +32,8 @@ pub(crate) enum Format {
     Parquet,
     /// JCAMP-DX, the open standard for spectra
     JcampDx,
+    /// AnIML, the open XML standard of ASTM
+    Animl,
     /// The open schema's JSON
     Json,
     /// The same, a line for each run
@@ -123,6 +125,7 @@ impl Format {
             Self::Xlsx => "xlsx",
             Self::Parquet => "parquet",
             Self::JcampDx => "jdx",
+            Self::Animl => "animl",
             Self::Json => "json",
             Self::JsonLines => "jsonl",
             Self::Report => "html",
@@ -132,7 +135,9 @@ impl Format {
 
     fn units(self) -> Units {
         match self {
-            Self::JcampDx | Self::Json | Self::JsonLines | Self::Report | Self::Bundle => Units::AsRead,
+            Self::JcampDx | Self::Animl | Self::Json | Self::JsonLines | Self::Report | Self::Bundle => {
+                Units::AsRead
+            }
             _ => Units::OneEach,
         }
     }
@@ -226,6 +231,7 @@ impl OutputOptions {
             Format::Xlsx => Box::new(xlsx::Xlsx::default()),
             Format::Parquet => Box::new(parquet::Parquet::default()),
             Format::JcampDx => Box::new(export::JcampDx::new(self.jcamp())),
+            Format::Animl => Box::new(animl::Animl::default()),
             Format::Json => Box::new(json_lines::Json::document()),
             Format::JsonLines => Box::new(json_lines::Json::lines()),
             Format::Report | Format::Bundle => Box::new(Report::new(self)),

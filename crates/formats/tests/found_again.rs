@@ -14,7 +14,7 @@ use curvary_formats::writers::export::{Exporter, Files, Output, Part, TidyCsv, e
 use curvary_formats::writers::json_lines::Json;
 use curvary_formats::writers::table_schema::TableSchema;
 use curvary_formats::writers::units::Units;
-use curvary_formats::writers::{parquet, tables, xlsx};
+use curvary_formats::writers::{animl, parquet, tables, xlsx};
 use curvary_formats::{Readers, Source};
 use curvary_record::{Fields, Run, Unit, Value};
 
@@ -389,9 +389,75 @@ fn all_exports(runs: &[Run]) -> Result<(), String> {
                 .unwrap()
         })
         .collect();
-    (back == runs)
-        .then_some(())
-        .ok_or_else(|| "json-lines: another run comes back".to_owned())
+    if back != runs {
+        return Err("json-lines: another run comes back".to_owned());
+    }
+    comes_home(runs).map_err(told("animl"))
+}
+
+/// AnIML is read by our own reader as the same runs: every number to the bit with its decimals, every unit and field.
+fn comes_home(runs: &[Run]) -> Result<(), String> {
+    let document = written(animl::Animl::default(), runs)["main"].clone();
+    let (_, reading) = Readers::built_in().read(&Source::new("a.animl", document), None);
+    if reading.runs.len() != runs.len() {
+        return Err(format!(
+            "{} runs become {}: {:?}",
+            runs.len(),
+            reading.runs.len(),
+            reading.remarks
+        ));
+    }
+    for (one, other) in runs.iter().zip(&reading.runs) {
+        if one.technique != other.technique || one.traces.len() != other.traces.len() {
+            return Err(format!("{} with {} curves", other.technique, other.traces.len()));
+        }
+        same_fields(&one.fields, &other.fields)?;
+        for (one, other) in one.traces.iter().zip(&other.traces) {
+            for (own, back) in [(&one.x, &other.x), (&one.y, &other.y)] {
+                let bits = |column: &curvary_record::Column| -> Vec<u64> {
+                    column.values.iter().map(|value| value.to_bits()).collect()
+                };
+                let same = bits(own) == bits(back) && own.texts().eq(back.texts());
+                if !same || own.quantity != back.quantity || own.unit != back.unit || own.name != back.name {
+                    return Err(format!("another column: {own:?} becomes {back:?}"));
+                }
+            }
+            let held = |trace: &curvary_record::Trace| -> Vec<_> {
+                let all = trace.held.iter();
+                all.map(|held| (held.quantity.clone(), held.unit.clone(), held.value.to_bits()))
+                    .collect()
+            };
+            let rest = |trace: &curvary_record::Trace| {
+                (
+                    trace.label.clone(),
+                    trace.saturated.clone(),
+                    trace.absent,
+                    trace.row_names.clone(),
+                )
+            };
+            if held(one) != held(other) || rest(one) != rest(other) {
+                return Err(format!("another curve: {one:?} becomes {other:?}"));
+            }
+            same_fields(&one.fields, &other.fields)?;
+        }
+    }
+    Ok(())
+}
+
+fn same_fields(one: &Fields, other: &Fields) -> Result<(), String> {
+    let strongest = |fields: &Fields| -> BTreeMap<String, _> {
+        let all = fields.iter().filter_map(|(key, claims)| {
+            let claim = claims.first()?;
+            let what = (claim.value.clone(), claim.unit.clone(), claim.plus_minus);
+            Some((key.as_str().to_owned(), what))
+        });
+        all.collect()
+    };
+    if strongest(one) == strongest(other) {
+        Ok(())
+    } else {
+        Err(format!("{:?} becomes {:?}", strongest(one), strongest(other)))
+    }
 }
 
 #[test]
