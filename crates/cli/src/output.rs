@@ -38,7 +38,7 @@ pub(crate) enum Format {
     Json,
     /// The same, a line for each run
     JsonLines,
-    /// A report for reading and printing: one HTML file without scripts
+    /// A report for reading and printing: one HTML file without scripts, or PDF where the file's name ends so
     Report,
     /// Everything for a stranger in one ZIP file: tables, report, README, checksums
     Bundle,
@@ -212,14 +212,17 @@ impl OutputOptions {
             Some(UnitsOption::AsRead) => Units::AsRead,
             Some(UnitsOption::Canonical) => Units::Canonical,
         };
-        let mut exporter = self.exporter();
+        let printed = target
+            .extension()
+            .is_some_and(|ending| ending.eq_ignore_ascii_case("pdf"));
+        let mut exporter = self.exporter(printed);
         let remarks = export::export(exporter.as_mut(), subjects, units, &mut files)?;
         drop(exporter);
         files.commit()?;
         Ok(remarks)
     }
 
-    fn exporter(&self) -> Box<dyn Exporter> {
+    fn exporter(&self, printed: bool) -> Box<dyn Exporter> {
         let options = csv::Options {
             byte_order_mark: self.bom,
             ..csv::Options::default()
@@ -234,7 +237,7 @@ impl OutputOptions {
             Format::Animl => Box::new(animl::Animl::default()),
             Format::Json => Box::new(json_lines::Json::document()),
             Format::JsonLines => Box::new(json_lines::Json::lines()),
-            Format::Report | Format::Bundle => Box::new(Report::new(self)),
+            Format::Report | Format::Bundle => Box::new(Report::new(self, printed)),
         }
     }
 
@@ -264,15 +267,18 @@ impl OutputOptions {
 /// The exporter of a report. A bundle is no exporter of its own: it is made of runs of an archive by `export` alone.
 struct Report {
     refused: bool,
+    /// As PDF.
+    printed: bool,
     page: Page,
 }
 
 impl Report {
-    fn new(options: &OutputOptions) -> Self {
+    fn new(options: &OutputOptions, printed: bool) -> Self {
         let mut page = Page::new(options.title.as_deref().unwrap_or("Measurements"));
         page.left_out(options.left_out.clone());
         Self {
             refused: options.to == Format::Bundle,
+            printed,
             page,
         }
     }
@@ -304,12 +310,17 @@ impl Exporter for Report {
     }
 
     fn finish(&mut self, files: &mut dyn Files) -> Result<Vec<Diagnostic>, ExportError> {
-        let html = self.page.html().map_err(|failure| match failure {
+        let bytes = if self.printed {
+            self.page.pdf()
+        } else {
+            self.page.html().map(String::into_bytes)
+        };
+        let bytes = bytes.map_err(|failure| match failure {
             Failure::Told { why, .. } => ExportError::Refused(why),
             Failure::Closed => io::Error::other("nobody reads it").into(),
         })?;
         let mut out = files.create(Part::Main)?;
-        out.write_all(html.as_bytes())?;
+        out.write_all(&bytes)?;
         out.flush()?;
         Ok(Vec::new())
     }

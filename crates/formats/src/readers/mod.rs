@@ -10,7 +10,7 @@ mod tidy_csv;
 
 pub use animl::Animl;
 pub use jcamp::JcampDx;
-pub use print::Print;
+pub use print::{Print, printed_text};
 pub use spreadsheet::Spreadsheet;
 pub use structured::Structured;
 pub use text_table::TextTable;
