@@ -11,10 +11,10 @@ from pyspark.sql import functions as f
 if __name__ == "__main__":
     spark = SparkSession.builder.master("local[2]").config("spark.ui.enabled", "false").getOrCreate()
     spark.sparkContext.setLogLevel("ERROR")
-    # A part has the columns that its files had: `mergeSchema` puts them together.
-    read = spark.read.option("mergeSchema", "true")
-    runs = read.parquet(f"{sys.argv[1]}/runs").select("run", "technique")
-    points = read.parquet(f"{sys.argv[1]}/points").select(f.col("run"), "absorbance", f.lit(1).alias("one"))
+    # A part has the columns that its files had, so the columns that are asked for are said; a part without one has nulls there.
+    runs = spark.read.schema("run string, technique string").parquet(f"{sys.argv[1]}/runs")
+    points = spark.read.schema("run string, absorbance double").parquet(f"{sys.argv[1]}/points")
+    points = points.withColumn("one", f.lit(1))
     table = (
         runs.join(points, "run", "left")
         .groupBy("technique")

@@ -265,8 +265,14 @@ impl Layout {
     fn picture(&mut self, figure: &Figure) -> Result<(), Failure> {
         let svg = figure.bytes(Kind::Svg, Size::Screen)?;
         let tree = drawing(&String::from_utf8_lossy(&svg))?;
-        let scale = WIDTH * 0.85 / tree.size().width();
-        let height = tree.size().height() * scale;
+        let mut scale = WIDTH * 0.85 / tree.size().width();
+        let mut height = tree.size().height() * scale;
+        // A picture that almost fits is made a little smaller.
+        let left = FLOOR - self.y - 6.0;
+        if left < height && left > 0.7 * height {
+            scale *= left / height;
+            height = left;
+        }
         self.room(height + 6.0);
         let y = self.y;
         self.item(Item::Picture {
@@ -325,6 +331,7 @@ impl Page {
         for block in self.blocks() {
             layout.block(block)?;
         }
+        layout.room(60.0);
         layout.y += 12.0;
         for text in Self::closing() {
             layout.words(&text, (8.0, false, true), 0.0);
