@@ -565,3 +565,28 @@ fn everything_is_found_again() {
 fn the_same_comes_through_csv_and_jcamp_dx_and_csv() {
     of_all_files(there_and_back);
 }
+
+/// A document of our own in which something was changed is read like that of any other program, and it is told.
+#[test]
+fn what_was_changed_in_our_own_document_is_told() {
+    let table = "sample: a\n\nwavelength (nm),absorbance\n400,0.10\n410,0.20\n420,0.30\n430,0.1\n";
+    let runs = read("a.csv", table.into());
+    let text = String::from_utf8(written(animl::Animl::default(), &runs)["main"].clone()).unwrap();
+    let told = |text: String| {
+        let source = Source::new("a.animl", text.into_bytes());
+        let (_, reading) = Readers::built_in().read(&source, None);
+        assert_eq!(reading.runs.len(), 1, "{:?}", reading.remarks);
+        assert_eq!(reading.runs[0].points(), 4);
+        let mut codes = reading.remarks.iter().map(|remark| remark.code.as_str());
+        codes.any(|code| code == "not-as-written")
+    };
+    assert!(!told(text.clone()));
+    for (from, to) in [
+        ("curvary series-2", "curvary series-7"),
+        ("label=\"nm\"", "label=\"nanometre squared\""),
+        (">spectrum<", ">Spectrum of mine<"),
+    ] {
+        assert!(text.contains(from), "{from}");
+        assert!(told(text.replacen(from, to, 1)), "{to}");
+    }
+}

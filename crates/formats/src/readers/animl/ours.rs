@@ -61,6 +61,9 @@ impl Document<'_> {
         for parameter in parameters(own) {
             match parameter.name {
                 "technique" => {
+                    if !is_name(parameter.words) {
+                        return Err(format!("`{}` is no technique", parameter.words));
+                    }
                     run.technique = Technique::ALL
                         .into_iter()
                         .find(|known| known.as_str() == parameter.words)
@@ -123,6 +126,12 @@ impl Document<'_> {
             claim("time", time, moment.span);
         }
     }
+}
+
+/// A name of small letters, digits and hyphens.
+fn is_name(text: &str) -> bool {
+    let plain = |byte: u8| byte.is_ascii_lowercase() || byte.is_ascii_digit() || byte == b'-';
+    (1..=60).contains(&text.len()) && text.bytes().all(plain)
 }
 
 fn empty_run(source: &Source, card: &Card, ordinal: usize, line: u32) -> Run {
@@ -291,11 +300,17 @@ fn traces(result: &Node, source: &Source, all: &mut Vec<Trace>) -> Result<(), St
                 ("transmittance", "percentT") => "%",
                 (_, code) => code,
             };
-            let decimals = match said(&format!("{letter} decimals")) {
+            let values: curvary_record::Numbers = values;
+            let decimals: Decimals = match said(&format!("{letter} decimals")) {
                 Some(known) => serde_json::from_str(known.words)
                     .map_err(|_| format!("`{}` are no counts of decimals", known.words))?,
                 None => decimals.clone(),
             };
+            if !decimals.is_empty() && decimals.len() != values.len() {
+                return Err(format!(
+                    "the {letter} axis has not as many counts of decimals as numbers"
+                ));
+            }
             let mut column = Column::new(Quantity::named(quantity.words), unit_of(code)?, values);
             column.name = said(&format!("{letter} head")).map(|head| head.words.to_owned());
             Ok(column.with_decimals(decimals))
