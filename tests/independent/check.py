@@ -3,15 +3,19 @@
     python3 tests/independent/check.py PROGRAM WORKING-FOLDER
 
 bagit (RFC 8493) checks the bag, frictionless the Data Package with every row of its tables, jsonschema all JSON by the
-schemas in schemas/, pandas, polars and DuckDB read CSV and Parquet, openpyxl the workbook. What they read is compared with
-the JSON, number by number. Ends with `N passed, N failed`.
+schemas in schemas/, pandas, polars and DuckDB read CSV and Parquet, openpyxl the workbook, lxml the AnIML document, html5lib
+in its strict mode the report, pypdf the printed one. What they read is compared with the JSON, number by number. Dask,
+DuckDB, Spark (where there are pyspark and Java) and a batch array work on a set of parts by the examples of docs/examples.
+Ends with `N passed, N failed`.
 """
 
 import csv
 import hashlib
 import json
 import math
+import os
 import re
+import shutil
 import subprocess
 import sys
 import zipfile
@@ -20,10 +24,13 @@ from pathlib import Path
 import bagit
 import duckdb
 import frictionless
+import html5lib
 import jsonschema
+import lxml.etree
 import openpyxl
 import pandas
 import polars
+import pypdf
 
 ROOT = Path(__file__).resolve().parents[2]
 PROGRAM, WORK = Path(sys.argv[1]).resolve(), Path(sys.argv[2]).resolve()
@@ -53,7 +60,7 @@ curvary("fit", *QUERY, "--model", "first-order+offset")
 what = ["date:1900..2100"]
 for form, out in [
     ("csv", "tidy.csv"), ("tables", "tables"), ("parquet", "parquet"), ("xlsx", "book.xlsx"), ("json", "all.json"),
-    ("json-lines", "all.jsonl"), ("report", "report.html"),
+    ("json-lines", "all.jsonl"), ("report", "report.html"), ("report", "report.pdf"), ("animl", "all.animl"),
 ]:
     curvary("export", *what, "--to", form, "--units", "as-read", "--out", WORK / out)
 curvary("export", *QUERY, "temperature:37C", "date:2016", "--to", "wide-csv", "--bom", "--out", WORK / "wide.csv")
@@ -75,7 +82,10 @@ schemas = {path.name: json.loads(path.read_text()) for path in (ROOT / "schemas"
 for name, schema in schemas.items():
     jsonschema.Draft202012Validator.check_schema(schema)
     check(f"schema {name} names itself", schema.get("$id", "").endswith(f"/schemas/{name}"))
-errors = list(jsonschema.Draft202012Validator(schemas["export-v1.json"]).iter_errors(document))
+formats = jsonschema.Draft202012Validator.FORMAT_CHECKER
+unknown = set(re.findall(r'"format": "([^"]+)"', json.dumps(list(schemas.values())))) - set(formats.checkers)
+check("the schemas name no format that a strict validator does not know", not unknown, unknown)
+errors = list(jsonschema.Draft202012Validator(schemas["export-v1.json"], format_checker=formats).iter_errors(document))
 check("JSON is valid by export-v1.json", not errors, errors[:1])
 line_validator = jsonschema.Draft202012Validator(schemas["export-line-v1.json"])
 lines = [json.loads(line) for line in (WORK / "all.jsonl").read_text().splitlines()]
@@ -180,6 +190,108 @@ check("operators and paths occur nowhere in the bundle", operators and paths and
 page = (WORK / "report.html").read_text()
 check("the report has no script and asks nobody", not re.search(r"<script|<link|<iframe|src=|url\(|@import|javascript:", page, re.I))
 check("the report names every run", all(run["id"] in page for run in document["runs"][:200]))
+try:
+    html5lib.HTMLParser(strict=True).parse(page)
+    check("the report is HTML without an error (html5lib, strict)", True)
+except html5lib.html5parser.ParseError as error:
+    check("the report is HTML without an error (html5lib, strict)", False, error)
+ids = re.findall(r' id="([^"]+)"', page)
+links = re.findall(r'href="#([^"]+)"', page)
+check("every link of the report leads to one place in it", links and set(links) <= set(ids) and len(ids) == len(set(ids)), set(links) - set(ids))
+
+# The printed report: its text as text, the same words and numbers as on the web page.
+pdf = pypdf.PdfReader(WORK / "report.pdf")
+printed = "".join("".join(sheet.extract_text() for sheet in pdf.pages).split())
+cells = [re.sub(r"<[^>]+>", "", cell) for cell in re.findall(r"<td[^>]*>(.*?)</td>", page)]
+cells = [cell for cell in cells if len(cell) < 20 and "&" not in cell]
+lost = [cell for cell in cells if "".join(cell.split()) not in printed]
+check(f"{len(cells)} cells of the report are text of the printed one (pypdf)", len(cells) > 1000 and not lost, lost[:5])
+check("the printed report says its title and its language", pdf.metadata.title == "Measurements" and pdf.root_object.get("/Lang") == "en", pdf.metadata)
+
+# AnIML: well-formed, its identifiers used as the core schema demands, its numbers those of the JSON.
+tree = lxml.etree.parse(str(WORK / "all.animl"))
+space = "{urn:org:astm:animl:schema:core:draft:0.90}"
+root = tree.getroot()
+check("AnIML: root, version, order of the parts", root.tag == f"{space}AnIML" and root.get("version") == "0.90"
+      and [child.tag.removeprefix(space) for child in root] == ["SampleSet", "ExperimentStepSet"])
+order = {
+    "ExperimentStep": ["TagSet", "Technique", "Infrastructure", "Method", "Result"],
+    "Infrastructure": ["SampleReferenceSet", "ParentDataPointReferenceSet", "ExperimentDataReferenceSet", "Timestamp"],
+    "Method": ["Author", "Device", "Software", "Category"], "Result": ["SeriesSet", "Category", "ExperimentStepSet"],
+    "Series": ["IndividualValueSet", "EncodedValueSet", "AutoIncrementedValueSet", "Unit"],
+    "Category": ["Parameter", "SeriesSet", "Category"],
+}
+needed = {
+    "Sample": ["name", "sampleID"], "ExperimentStep": ["name", "experimentStepID"], "Result": ["name"], "Category": ["name"],
+    "SampleReference": ["sampleID", "role", "samplePurpose"], "SeriesSet": ["name", "length"], "Author": ["userType"],
+    "Series": ["name", "seriesID", "seriesType", "dependency"], "Parameter": ["name", "parameterType"], "Unit": ["label"],
+}
+wrong = []
+for element in root.iter():
+    name = element.tag.removeprefix(space)
+    wrong += [f"{name} without {key}" for key in needed.get(name, []) if not element.get(key)]
+    places = [order[name].index(child.tag.removeprefix(space)) for child in element] if name in order else []
+    wrong += [f"{name}: {places}"] if places != sorted(places) else []
+    if name in ("Result", "Infrastructure") and len(element.findall(f"{space}SeriesSet")) > 1:
+        wrong.append(f"two SeriesSet in a {name}")
+check("AnIML: elements and attributes stand as the core schema has them", not wrong, wrong[:3])
+samples = [sample.get("sampleID") for sample in root.iter(f"{space}Sample")]
+used = {reference.get("sampleID") for reference in root.iter(f"{space}SampleReference")}
+series = [one.get("seriesID") for one in root.iter(f"{space}Series")]
+steps = [step.get("experimentStepID") for step in root.iter(f"{space}ExperimentStep")]
+check("AnIML: identifiers are unique, and those used are there", all(len(all) == len(set(all)) for all in (samples, series, steps)) and used <= set(samples))
+wrong = []
+for run, step in zip(document["runs"], root.iter(f"{space}ExperimentStep")):
+    curves = iter(run["traces"])
+    for values in step.iter(f"{space}SeriesSet"):
+        columns = [[float(d.text) for d in one.iter(f"{space}D")] for one in values.findall(f"{space}Series") if one.get("seriesType") == "Float64"]
+        for y in columns[1:]:
+            trace = next(curves)
+            if trace["x"]["values"] != columns[0] or trace["y"]["values"] != y:
+                wrong.append((run["id"], trace["label"]))
+    if next(curves, None) is not None:
+        wrong.append((run["id"], "a curve is missing"))
+check("AnIML: every number is found again (lxml)", len(steps) == len(document["runs"]) and not wrong, wrong[:2])
+
+# Parts: the examples of the documentation, as they stand there.
+examples = ROOT / "docs" / "examples"
+
+
+def example(*words, **more):
+    done = subprocess.run([str(word) for word in words], capture_output=True, text=True, cwd=ROOT, env=os.environ | more)
+    if done.returncode != 0:
+        check(Path(words[1 if words[0] == sys.executable else 0]).name, False, done.stderr[-2000:])
+    return done.stdout
+
+
+example(sys.executable, examples / "convert_with_dask.py", "demo-data", WORK / "set", 2, PROGRAM)
+manifests = [json.loads(path.read_text()) for path in (WORK / "set" / "manifests").glob("*.json")]
+digests = [source["digest"] for manifest in manifests for source in manifest["sources"]]
+check("Dask: two workers convert every file once", len(manifests) > 3 and len(digests) == len(set(digests)), len(manifests))
+by_technique = {}
+for run in document["runs"]:
+    count, many = by_technique.get(run["technique"], (0, 0))
+    by_technique[run["technique"]] = (count + 1, many + sum(len(trace["y"]["values"]) for trace in run["traces"]))
+
+
+def answer(text):
+    return {row[0]: (int(row[1]), int(row[2])) for row in (line.split("\t") for line in text.splitlines()) if len(row) == 4}
+
+
+# The archive holds runs in question too, and exports leave them out; the parts hold both.
+asked = answer(example(sys.executable, examples / "ask_with_duckdb.py", WORK / "set"))
+check("DuckDB over the parts: no run of the archive is missing", all(asked.get(t, (0, 0)) >= n for t, n in by_technique.items()), (asked, by_technique))
+(WORK / "list.txt").write_text("\n".join(str(path) for path in sorted((ROOT / "demo-data").rglob("*")) if path.is_file()))
+for task in range(3):
+    example(examples / "convert_in_array.sh", TASK=str(task), TASKS="3", LIST=str(WORK / "list.txt"), SET=str(WORK / "array"), CURVARY=str(PROGRAM))
+check("a batch array of three tasks gives the same runs", answer(example(sys.executable, examples / "ask_with_duckdb.py", WORK / "array")) == asked)
+if not shutil.which("java"):
+    print("skipped Spark: no Java")
+elif subprocess.run([sys.executable, "-c", "import pyspark"], capture_output=True).returncode != 0:
+    print("skipped Spark: no pyspark (`pip install pyspark`)")
+else:
+    spark = answer(example(sys.executable, examples / "ask_with_spark.py", WORK / "set"))
+    check("Spark in local mode gives the same answer as DuckDB", spark == asked, (spark, asked))
 
 passed = sum(results)
 print(f"\n{passed} passed, {len(results) - passed} failed")

@@ -15,6 +15,7 @@ mod findings;
 mod handover;
 mod likeness;
 mod output;
+mod parts;
 mod plugins;
 mod questions;
 mod report;

@@ -9,7 +9,7 @@ use curvary_formats::writers::export::{
     self, ExportError, Exporter, Files, Output, Part, Room, Subject, Subjects,
 };
 use curvary_formats::writers::units::Units;
-use curvary_formats::writers::{csv, jcamp, json_lines, parquet, tables, wide, xlsx};
+use curvary_formats::writers::{animl, csv, jcamp, json_lines, parquet, tables, wide, xlsx};
 use curvary_record::{Code, Diagnostic, Run, Severity};
 
 use crate::drawing::NoTexts;
@@ -32,11 +32,13 @@ pub(crate) enum Format {
     Parquet,
     /// JCAMP-DX, the open standard for spectra
     JcampDx,
+    /// AnIML, the open XML standard of ASTM
+    Animl,
     /// The open schema's JSON
     Json,
     /// The same, a line for each run
     JsonLines,
-    /// A report for reading and printing: one HTML file without scripts
+    /// A report for reading and printing: one HTML file without scripts, or PDF where the file's name ends so
     Report,
     /// Everything for a stranger in one ZIP file: tables, report, README, checksums
     Bundle,
@@ -123,6 +125,7 @@ impl Format {
             Self::Xlsx => "xlsx",
             Self::Parquet => "parquet",
             Self::JcampDx => "jdx",
+            Self::Animl => "animl",
             Self::Json => "json",
             Self::JsonLines => "jsonl",
             Self::Report => "html",
@@ -132,7 +135,9 @@ impl Format {
 
     fn units(self) -> Units {
         match self {
-            Self::JcampDx | Self::Json | Self::JsonLines | Self::Report | Self::Bundle => Units::AsRead,
+            Self::JcampDx | Self::Animl | Self::Json | Self::JsonLines | Self::Report | Self::Bundle => {
+                Units::AsRead
+            }
             _ => Units::OneEach,
         }
     }
@@ -207,14 +212,17 @@ impl OutputOptions {
             Some(UnitsOption::AsRead) => Units::AsRead,
             Some(UnitsOption::Canonical) => Units::Canonical,
         };
-        let mut exporter = self.exporter();
+        let printed = target
+            .extension()
+            .is_some_and(|ending| ending.eq_ignore_ascii_case("pdf"));
+        let mut exporter = self.exporter(printed);
         let remarks = export::export(exporter.as_mut(), subjects, units, &mut files)?;
         drop(exporter);
         files.commit()?;
         Ok(remarks)
     }
 
-    fn exporter(&self) -> Box<dyn Exporter> {
+    fn exporter(&self, printed: bool) -> Box<dyn Exporter> {
         let options = csv::Options {
             byte_order_mark: self.bom,
             ..csv::Options::default()
@@ -226,9 +234,10 @@ impl OutputOptions {
             Format::Xlsx => Box::new(xlsx::Xlsx::default()),
             Format::Parquet => Box::new(parquet::Parquet::default()),
             Format::JcampDx => Box::new(export::JcampDx::new(self.jcamp())),
+            Format::Animl => Box::new(animl::Animl::default()),
             Format::Json => Box::new(json_lines::Json::document()),
             Format::JsonLines => Box::new(json_lines::Json::lines()),
-            Format::Report | Format::Bundle => Box::new(Report::new(self)),
+            Format::Report | Format::Bundle => Box::new(Report::new(self, printed)),
         }
     }
 
@@ -258,15 +267,18 @@ impl OutputOptions {
 /// The exporter of a report. A bundle is no exporter of its own: it is made of runs of an archive by `export` alone.
 struct Report {
     refused: bool,
+    /// As PDF.
+    printed: bool,
     page: Page,
 }
 
 impl Report {
-    fn new(options: &OutputOptions) -> Self {
+    fn new(options: &OutputOptions, printed: bool) -> Self {
         let mut page = Page::new(options.title.as_deref().unwrap_or("Measurements"));
         page.left_out(options.left_out.clone());
         Self {
             refused: options.to == Format::Bundle,
+            printed,
             page,
         }
     }
@@ -298,12 +310,17 @@ impl Exporter for Report {
     }
 
     fn finish(&mut self, files: &mut dyn Files) -> Result<Vec<Diagnostic>, ExportError> {
-        let html = self.page.html().map_err(|failure| match failure {
+        let bytes = if self.printed {
+            self.page.pdf()
+        } else {
+            self.page.html().map(String::into_bytes)
+        };
+        let bytes = bytes.map_err(|failure| match failure {
             Failure::Told { why, .. } => ExportError::Refused(why),
             Failure::Closed => io::Error::other("nobody reads it").into(),
         })?;
         let mut out = files.create(Part::Main)?;
-        out.write_all(html.as_bytes())?;
+        out.write_all(&bytes)?;
         out.flush()?;
         Ok(Vec::new())
     }

@@ -163,6 +163,24 @@ impl Progress {
         }
     }
 
+    /// All runs are gone through once more.
+    pub(crate) fn pass(&self, number: u64, runs: u64) {
+        if self.visible() {
+            self.0.set_length(runs);
+            self.0.set_position(0);
+            self.0.set_message(format!("pass {number}"));
+            let shape = "{bar:24.cyan/dim} {human_pos} of {human_len} runs  {msg}";
+            if let Ok(style) = ProgressStyle::with_template(shape) {
+                self.0.set_style(style.progress_chars("━╸─"));
+            }
+        }
+    }
+
+    /// One more is done.
+    pub(crate) fn step(&self) {
+        self.0.inc(1);
+    }
+
     /// So many of so many bytes are done.
     pub(crate) fn bytes(&self, done: u64, of: u64) {
         if self.visible() {

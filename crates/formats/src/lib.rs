@@ -34,6 +34,7 @@ pub use explanation::Part;
 pub use intake::{Taken, take_in};
 pub use layout::Layout;
 pub use manifest::Manifest;
+pub use readers::printed_text;
 pub use recognise::{Candidate, Card, Choice, Glimpse, Reader, Readers, Reading, Recognition};
 pub use settle::Settled;
 pub use source::Source;

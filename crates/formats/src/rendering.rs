@@ -69,6 +69,11 @@ impl Rendering {
         self.text.push('\n');
     }
 
+    /// What was added: lines, with tabs between cells.
+    pub(crate) fn text(&self) -> &str {
+        &self.text
+    }
+
     /// Whether nothing was added.
     pub(crate) fn is_empty(&self) -> bool {
         self.cells.is_empty()

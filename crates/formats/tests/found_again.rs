@@ -14,7 +14,7 @@ use curvary_formats::writers::export::{Exporter, Files, Output, Part, TidyCsv, e
 use curvary_formats::writers::json_lines::Json;
 use curvary_formats::writers::table_schema::TableSchema;
 use curvary_formats::writers::units::Units;
-use curvary_formats::writers::{parquet, tables, xlsx};
+use curvary_formats::writers::{animl, jcamp, parquet, tables, xlsx};
 use curvary_formats::{Readers, Source};
 use curvary_record::{Fields, Run, Unit, Value};
 
@@ -389,13 +389,144 @@ fn all_exports(runs: &[Run]) -> Result<(), String> {
                 .unwrap()
         })
         .collect();
-    (back == runs)
-        .then_some(())
-        .ok_or_else(|| "json-lines: another run comes back".to_owned())
+    if back != runs {
+        return Err("json-lines: another run comes back".to_owned());
+    }
+    comes_home(runs).map_err(told("animl"))
 }
 
-#[test]
-fn everything_is_found_again() {
+/// AnIML is read by our own reader as the same runs: every number to the bit with its decimals, every unit and field.
+fn comes_home(runs: &[Run]) -> Result<(), String> {
+    let document = written(animl::Animl::default(), runs)["main"].clone();
+    let (_, reading) = Readers::built_in().read(&Source::new("a.animl", document), None);
+    if reading.runs.len() != runs.len() {
+        return Err(format!(
+            "{} runs become {}: {:?}",
+            runs.len(),
+            reading.runs.len(),
+            reading.remarks
+        ));
+    }
+    for (one, other) in runs.iter().zip(&reading.runs) {
+        if one.technique != other.technique || one.traces.len() != other.traces.len() {
+            return Err(format!("{} with {} curves", other.technique, other.traces.len()));
+        }
+        same_fields(&one.fields, &other.fields)?;
+        for (one, other) in one.traces.iter().zip(&other.traces) {
+            for (own, back) in [(&one.x, &other.x), (&one.y, &other.y)] {
+                let bits = |column: &curvary_record::Column| -> Vec<u64> {
+                    column.values.iter().map(|value| value.to_bits()).collect()
+                };
+                let same = bits(own) == bits(back) && own.texts().eq(back.texts());
+                if !same || own.quantity != back.quantity || own.unit != back.unit || own.name != back.name {
+                    return Err(format!("another column: {own:?} becomes {back:?}"));
+                }
+            }
+            let held = |trace: &curvary_record::Trace| -> Vec<_> {
+                let all = trace.held.iter();
+                all.map(|held| (held.quantity.clone(), held.unit.clone(), held.value.to_bits()))
+                    .collect()
+            };
+            let rest = |trace: &curvary_record::Trace| {
+                (
+                    trace.label.clone(),
+                    trace.saturated.clone(),
+                    trace.absent,
+                    trace.row_names.clone(),
+                )
+            };
+            if held(one) != held(other) || rest(one) != rest(other) {
+                return Err(format!("another curve: {one:?} becomes {other:?}"));
+            }
+            same_fields(&one.fields, &other.fields)?;
+        }
+    }
+    Ok(())
+}
+
+/// What a reader makes of a file.
+fn read(name: &str, bytes: Vec<u8>) -> Vec<Run> {
+    let (_, reading) = Readers::built_in().read(&Source::new(name, bytes), None);
+    reading.runs
+}
+
+/// Through tidy CSV, JCAMP-DX and tidy CSV again: the same numbers to the bit, the same units, the same fields but those
+/// that a remark says to be lost.
+fn there_and_back(runs: &[Run]) -> Result<(), String> {
+    let csv = |runs: &[Run]| {
+        let bytes = written(TidyCsv::new(Options::default()), runs)["main"].clone();
+        read("a.csv", bytes)
+    };
+    let first = csv(runs);
+    let file = jcamp::write(&first, &jcamp::Options::default()).map_err(|why| why.message)?;
+    let lost: Vec<&str> = file
+        .remarks
+        .iter()
+        .filter(|remark| remark.severity >= curvary_record::Severity::Warning)
+        .map(|remark| remark.message.as_str())
+        .collect();
+    let second = read("a.jdx", file.text.into_bytes());
+    let last = csv(&second);
+    if last.len() != runs.len() {
+        return Err(format!(
+            "{} runs, {}, {}, {}",
+            runs.len(),
+            first.len(),
+            second.len(),
+            last.len()
+        ));
+    }
+    for (one, other) in runs.iter().zip(&last) {
+        let curves = |run: &Run| -> Vec<_> {
+            let all = run.traces.iter().filter(|trace| !trace.is_empty());
+            all.flat_map(|trace| [&trace.x, &trace.y])
+                .map(|column| {
+                    let bits: Vec<u64> = column
+                        .values
+                        .iter()
+                        .map(|value| (value + 0.0).to_bits())
+                        .collect();
+                    (bits, column.quantity.clone(), column.unit.slug())
+                })
+                .collect()
+        };
+        if curves(one) != curves(other) {
+            return Err(format!(
+                "other curves: {:?} becomes {:?}",
+                curves(one).first(),
+                curves(other).first()
+            ));
+        }
+        for (key, claims) in one.fields.iter() {
+            let told = lost.iter().any(|message| message.contains(&format!("`{key}`")));
+            let back = other.fields.get(key.as_str());
+            let same = back.is_some_and(|back| back.agrees(&claims[0]));
+            if !same && !told {
+                return Err(format!("`{key}`: {:?} becomes {back:?}", claims[0]));
+            }
+        }
+    }
+    Ok(())
+}
+
+fn same_fields(one: &Fields, other: &Fields) -> Result<(), String> {
+    let strongest = |fields: &Fields| -> BTreeMap<String, _> {
+        let all = fields.iter().filter_map(|(key, claims)| {
+            let claim = claims.first()?;
+            let what = (claim.value.clone(), claim.unit.clone(), claim.plus_minus);
+            Some((key.as_str().to_owned(), what))
+        });
+        all.collect()
+    };
+    if strongest(one) == strongest(other) {
+        Ok(())
+    } else {
+        Err(format!("{:?} becomes {:?}", strongest(one), strongest(other)))
+    }
+}
+
+/// Files that a run of the test goes through, and what it says of each.
+fn of_all_files(test: impl Fn(&[Run]) -> Result<(), String>) {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
     let mut all = Vec::new();
     sources(&root.join("tests/corpus"), &mut all);
@@ -412,7 +543,7 @@ fn everything_is_found_again() {
             continue;
         }
         tried += 1;
-        if let Err(why) = all_exports(&runs) {
+        if let Err(why) = test(&runs) {
             wrong.push(format!("{name}: {why}"));
         }
     }
@@ -423,4 +554,39 @@ fn everything_is_found_again() {
         wrong.len(),
         wrong.join("\n")
     );
+}
+
+#[test]
+fn everything_is_found_again() {
+    of_all_files(all_exports);
+}
+
+#[test]
+fn the_same_comes_through_csv_and_jcamp_dx_and_csv() {
+    of_all_files(there_and_back);
+}
+
+/// A document of our own in which something was changed is read like that of any other program, and it is told.
+#[test]
+fn what_was_changed_in_our_own_document_is_told() {
+    let table = "sample: a\n\nwavelength (nm),absorbance\n400,0.10\n410,0.20\n420,0.30\n430,0.1\n";
+    let runs = read("a.csv", table.into());
+    let text = String::from_utf8(written(animl::Animl::default(), &runs)["main"].clone()).unwrap();
+    let told = |text: String| {
+        let source = Source::new("a.animl", text.into_bytes());
+        let (_, reading) = Readers::built_in().read(&source, None);
+        assert_eq!(reading.runs.len(), 1, "{:?}", reading.remarks);
+        assert_eq!(reading.runs[0].points(), 4);
+        let mut codes = reading.remarks.iter().map(|remark| remark.code.as_str());
+        codes.any(|code| code == "not-as-written")
+    };
+    assert!(!told(text.clone()));
+    for (from, to) in [
+        ("curvary series-2", "curvary series-7"),
+        ("label=\"nm\"", "label=\"nanometre squared\""),
+        (">spectrum<", ">Spectrum of mine<"),
+    ] {
+        assert!(text.contains(from), "{from}");
+        assert!(told(text.replacen(from, to, 1)), "{to}");
+    }
 }

@@ -348,6 +348,15 @@ fn what_was_measured_keeps_its_name() {
         (row["field_source"].as_str(), row["field_point"].as_str()),
         ("lamp", "3")
     );
+    // Nor where nothing of the kind was measured.
+    let mut trace = spectrum(&[400.0], &[92.1], 1);
+    trace.y.quantity = Quantity::TRANSMITTANCE;
+    trace.y.unit = Unit::PERCENT;
+    let mut other = run("b", Technique::SPECTRUM, vec![trace]);
+    other.fields.claim("absorbance", Claim::text("yes", said(1)));
+    let read = written(&[other], Options::default());
+    assert_eq!(read.rows[0]["field_absorbance"], "yes");
+    assert!(!read.heads.iter().any(|head| head == "absorbance"));
 }
 
 /// polars takes a column for one of integers by its first rows; `400.` is none, and has as many decimals as `400`.

@@ -55,6 +55,8 @@ impl Met {
 #[derive(Clone, Debug)]
 pub struct Root {
     given: PathBuf,
+    /// What it is called instead of its last name.
+    called: Option<String>,
     /// The same without links and `..`, as far as it exists.
     pub real: PathBuf,
 }
@@ -74,7 +76,17 @@ impl Root {
             .unwrap_or_else(|_| given.to_owned());
         Self {
             given: given.to_owned(),
+            called: None,
             real,
+        }
+    }
+
+    /// A path out of a list: it is told from all others by the whole of it.
+    #[must_use]
+    pub fn listed(given: &Path) -> Self {
+        Self {
+            called: Some(slashed(given)),
+            ..Self::new(given)
         }
     }
 }
@@ -215,7 +227,11 @@ fn is_hidden(name: &OsStr) -> bool {
 
 fn below(root: &Root, path: &Path) -> String {
     match path.strip_prefix(&root.real) {
-        Ok(rest) if !rest.as_os_str().is_empty() => slashed(rest),
+        Ok(rest) if !rest.as_os_str().is_empty() => match &root.called {
+            Some(called) => format!("{called}/{}", slashed(rest)),
+            None => slashed(rest),
+        },
+        _ if root.called.is_some() => root.called.clone().unwrap_or_default(),
         _ => root.real.file_name().map_or_else(|| slashed(path), spelled),
     }
 }

@@ -135,4 +135,4 @@ pub use ntuples::{Ntuples, Page, Variable};
 pub use remark::{Code, Place, Remark, Span, Weight};
 pub use table::{Assignment, Assignments, Data, LeftOut, Peak, Peaks, Table};
 pub use text::NonAscii;
-pub use write::{Content, Refusal, Scan, Scans, Sheet, Version, WriteOptions, Written, write};
+pub use write::{Content, Refusal, Scan, Scans, Sheet, Stream, Version, WriteOptions, Written, write};

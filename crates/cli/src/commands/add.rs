@@ -1,5 +1,6 @@
 //! `curvary add`: folders of exports into the archive.
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -10,12 +11,13 @@ use clap::Args;
 use curvary_analysis::study::reports_of;
 use curvary_archive::Archive;
 use curvary_ingest::{Desk, Fate, Filing, Limits, Root, each_piece, is_archive};
-use curvary_record::{Code, Diagnostic};
+use curvary_record::{Code, Diagnostic, Digest};
 use serde::Serialize;
 
 use crate::Setting;
 use crate::desk::{self, Complaints, ReadingOptions, Scope};
 use crate::ending::{Ending, Failure, Outcome};
+use crate::parts;
 use crate::report::{Report, Summary, SummaryShape};
 use crate::screen::{Errors, FAINT, Progress, Screen, Styled};
 
@@ -27,8 +29,11 @@ use crate::screen::{Errors, FAINT, Progress, Screen, Styled};
 #[derive(Debug, Args)]
 pub(crate) struct Add {
     /// Files and folders
-    #[arg(required = true, value_name = "PATH")]
+    #[arg(required_unless_present = "parts", value_name = "PATH")]
     paths: Vec<PathBuf>,
+    /// Take in the files of the parts that `convert --files-from` wrote to a folder, from where they were read
+    #[arg(long, value_name = "DIR", conflicts_with = "paths")]
+    parts: Option<PathBuf>,
     /// Read and say what would come of it, but store nothing
     #[arg(long)]
     dry_run: bool,
@@ -57,11 +62,17 @@ struct Shape<'a> {
 impl Add {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
-        let desk = self
-            .reading
-            .desk(setting.archive.there().as_deref(), Scope::of(&self.paths))?;
+        let expected = match &self.parts {
+            Some(folder) => parts::expected(folder)?,
+            None => BTreeMap::new(),
+        };
+        let (roots, scope) = if self.parts.is_some() {
+            (listed(&expected), Scope::Folders)
+        } else {
+            (Root::all(&self.paths), Scope::of(&self.paths))
+        };
+        let desk = self.reading.desk(setting.archive.there().as_deref(), scope)?;
         desk::complain(&desk, screen);
-        let roots = Root::all(&self.paths);
         let report = self.report.as_deref().map(Report::create).transpose()?;
         let stop = watch_for_interruption()?;
         let progress = Progress::new(screen.quiet());
@@ -73,6 +84,8 @@ impl Add {
             begun: Instant::now(),
             complaints: Complaints::default(),
             done: 0,
+            expected,
+            changed: 0,
         };
         // Where there is nothing to add, no archive is begun.
         let nothing_there = roots.iter().all(|root| !root.real.exists());
@@ -100,9 +113,20 @@ impl Add {
             summary,
             screen,
             complaints,
+            changed,
             ..
         } = tale;
         complaints.end(screen);
+        if changed > 0 {
+            screen.say(format_args!(
+                "{} changed since the parts were written: the archive has what stands there now",
+                if changed == 1 {
+                    "1 file has".to_owned()
+                } else {
+                    format!("{changed} files have")
+                }
+            ));
+        }
         desk::sum_up(&desk, screen);
         let interrupted = stop.load(Ordering::Relaxed);
         if self.json {
@@ -124,7 +148,10 @@ impl Add {
         if interrupted {
             screen.say("interrupted; what was done is kept, and the same command completes it");
         }
-        let ending = summary.ending(setting.strict);
+        let ending = match summary.ending(setting.strict) {
+            Ending::Done if changed > 0 => Ending::Partly,
+            ending => ending,
+        };
         Ok(if interrupted && ending == Ending::Done {
             Ending::Partly
         } else {
@@ -143,6 +170,10 @@ struct Tale<'a> {
     complaints: Complaints,
     /// Files so far.
     done: u64,
+    /// The digests that files of parts had.
+    expected: BTreeMap<String, Digest>,
+    /// How many have another now.
+    changed: u64,
 }
 
 impl Tale<'_> {
@@ -154,6 +185,9 @@ impl Tale<'_> {
         }
         self.complaints.show(fate, drawn, self.screen);
         self.done += 1;
+        if let (Some(expected), Some(digest)) = (self.expected.get(&fate.path), &fate.digest) {
+            self.changed += u64::from(expected != digest);
+        }
         self.progress.at(
             self.done,
             self.summary.bytes(),
@@ -161,6 +195,18 @@ impl Tale<'_> {
         );
         Ok(())
     }
+}
+
+/// The files of parts: of a member of a container, the container.
+fn listed(expected: &BTreeMap<String, Digest>) -> Vec<Root> {
+    let outer: BTreeSet<&str> = expected
+        .keys()
+        .map(|path| path.split("!/").next().unwrap_or(path))
+        .collect();
+    outer
+        .into_iter()
+        .map(|path| Root::listed(Path::new(path)))
+        .collect()
 }
 
 /// A flag that is set at the first Ctrl-C; the second ends the process at once.

@@ -18,6 +18,7 @@ use crate::Setting;
 use crate::desk::{self, Complaints, ReadingOptions, Scope};
 use crate::ending::{Failure, Outcome, unusable};
 use crate::output::{Existing, Format, OutputOptions, write};
+use crate::parts::{self, Set};
 use crate::report::{Report, Summary, SummaryShape};
 use crate::screen::{Errors, FAINT, Progress, Screen, Styled, plural};
 
@@ -29,8 +30,14 @@ use crate::screen::{Errors, FAINT, Progress, Screen, Styled, plural};
 #[derive(Debug, Args)]
 pub(crate) struct Convert {
     /// Files and folders
-    #[arg(required = true, value_name = "PATH")]
+    #[arg(required_unless_present = "files_from", value_name = "PATH")]
     paths: Vec<PathBuf>,
+    /// Read the files of a list, one path a line, `-` from standard input; as Parquet they become parts of one set
+    #[arg(long, value_name = "LIST", conflicts_with = "paths")]
+    files_from: Option<PathBuf>,
+    /// How many files of a list a part of a set has at most
+    #[arg(long, value_name = "COUNT", default_value_t = 1000, requires = "files_from")]
+    files_a_part: usize,
     #[command(flatten)]
     output: OutputOptions,
     /// The folder to write to
@@ -59,12 +66,24 @@ struct Shape<'a> {
 
 impl Convert {
     /// Does it.
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
-        let desk = self
-            .reading
-            .desk(setting.archive.there().as_deref(), Scope::of(&self.paths))?;
+    pub(crate) fn run(mut self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        let roots = match &self.files_from {
+            Some(list) => {
+                self.paths = parts::listed(list)?;
+                self.paths.iter().map(|path| Root::listed(path)).collect()
+            }
+            None => Root::all(&self.paths),
+        };
+        let scope = if self.files_from.is_some() {
+            Scope::Folders
+        } else {
+            Scope::of(&self.paths)
+        };
+        let desk = self.reading.desk(setting.archive.there().as_deref(), scope)?;
         desk::complain(&desk, screen);
-        let roots = Root::all(&self.paths);
+        if self.files_from.is_some() && self.output.to == Format::Parquet {
+            return self.parts(setting, &desk, &roots, screen);
+        }
         let out = Root::new(&self.out).real;
         let below = apart(&roots, &out)?;
         fs::create_dir_all(&self.out).map_err(|error| Failure::file("make the folder", &self.out, &error))?;
@@ -88,7 +107,7 @@ impl Convert {
             &AtomicBool::new(false),
             // Two given folders may hold files of one relative path, and only one can be written.
             |path| {
-                let twice = several && !taken.insert(path.to_owned());
+                let twice = several && !taken.insert(target(&made.out, path, self.output.to.ending()));
                 twice.then(|| (Fate::failed(path, taken_already(path)), None, Vec::new()))
             },
             |piece| convert(piece, &desk, (&made, &self.output), &limits, errors),
@@ -130,6 +149,81 @@ impl Convert {
         } else {
             write!(screen, "{}", summary.text())?;
             writeln!(screen, "{}", Styled(FAINT, format!("written to: {folder}")))?;
+        }
+        Ok(summary.ending(setting.strict))
+    }
+}
+
+impl Convert {
+    /// The files of a list as parts of one set.
+    fn parts(&self, setting: &Setting, desk: &Desk, roots: &[Root], screen: &mut Screen) -> Outcome {
+        let out = Root::new(&self.out).real;
+        apart(roots, &out)?;
+        let mut set = Set::open(&self.out, self.files_a_part)?;
+        let mut report = self.report.as_deref().map(Report::create).transpose()?;
+        let progress = Progress::new(screen.quiet());
+        let own = out.clone();
+        let leave_out = move |path: &Path, folder: bool| folder && path == own;
+        desk::count_aside(&progress, roots.to_vec(), leave_out.clone());
+        let mut summary = Summary::default();
+        let (begun, mut complaints, mut done) = (Instant::now(), Complaints::default(), 0);
+        let (limits, errors) = (Limits::default(), screen.errors());
+        let there = set.known();
+        each_piece(
+            roots,
+            &leave_out,
+            &limits,
+            &AtomicBool::new(false),
+            |_| None,
+            |piece| {
+                let Piece { path, content, .. } = piece;
+                let taken = match content.bytes(&path, &limits) {
+                    Ok(taken) => taken,
+                    Err(why) => return (Fate::failed(path, *why), None, Vec::new()),
+                };
+                if there.has(&taken.digest) {
+                    let fate = Fate {
+                        bytes: taken.bytes.len() as u64,
+                        ..Fate::unchanged(path)
+                    };
+                    return (fate, None, Vec::new());
+                }
+                let finished = desk.read(&path, taken);
+                let fate = Fate::of(&finished);
+                let drawn = errors.map(|errors| desk::drawn(&finished, &fate, errors));
+                (fate, drawn, finished.reading.runs)
+            },
+            |(fate, drawn, runs)| {
+                summary.add(&fate);
+                if let Some(report) = &mut report {
+                    report.line(&fate)?;
+                }
+                complaints.show(&fate, drawn, screen);
+                if !fate.known {
+                    set.take(&fate, runs)?;
+                }
+                done += 1;
+                progress.at(done, summary.bytes(), begun.elapsed().as_secs_f64());
+                Ok::<(), Failure>(())
+            },
+        )?;
+        progress.end();
+        let written = set.finish()?;
+        if let Some(report) = report {
+            report.end()?;
+        }
+        complaints.end(screen);
+        desk::sum_up(desk, screen);
+        let folder = self.out.display().to_string();
+        if self.json {
+            screen.json(&Shape {
+                out: folder,
+                summary: summary.shape(),
+            })?;
+        } else {
+            write!(screen, "{}", summary.text())?;
+            let told = format!("{} written to: {folder}", plural(written, "part"));
+            writeln!(screen, "{}", Styled(FAINT, told))?;
         }
         Ok(summary.ending(setting.strict))
     }

@@ -13,7 +13,7 @@ use crate::ending::{Ending, Failure, Outcome};
 use crate::handover::bundle::{Order, pack};
 use crate::handover::{Gone, LeaveOut};
 use crate::output::{self, Existing, Format, OutputOptions};
-use crate::screen::{ASKED, Screen, Styled, plural};
+use crate::screen::{ASKED, Progress, Screen, Styled, plural};
 
 /// Write runs out of the archive in an open format
 ///
@@ -114,6 +114,7 @@ impl Export {
             ))));
         }
         let mut kept = Kept::new(&archive, names, self.even_in_question, leave_out);
+        kept.progress = Progress::new(screen.quiet());
         kept.settle()?;
         if !kept.asked.is_empty() {
             left_out(&kept.asked, screen);
@@ -141,6 +142,7 @@ impl Export {
         } else {
             self.write(&mut kept, existing)?
         };
+        kept.progress.end();
         output::tell(&self.out, &remarks, screen);
         for remark in remarks
             .iter()
@@ -215,6 +217,9 @@ pub(crate) struct Kept<'a> {
     leave_out: LeaveOut,
     /// What was left out.
     gone: Gone,
+    progress: Progress,
+    /// How often the runs were gone through.
+    passes: u64,
 }
 
 /// So many points are held between the passes; more are read again.
@@ -237,14 +242,23 @@ impl<'a> Kept<'a> {
             held: Some(Vec::new()),
             leave_out,
             gone: Gone::default(),
+            progress: Progress::new(true),
+            passes: 0,
         }
+    }
+
+    fn begin_pass(&mut self) {
+        self.passes += 1;
+        self.progress.pass(self.passes, self.names.len() as u64);
     }
 
     /// Parts the runs in question from the others.
     pub(crate) fn settle(&mut self) -> Result<(), Failure> {
+        self.begin_pass();
         let mut sure = Vec::with_capacity(self.names.len());
         for name in std::mem::take(&mut self.names) {
             let view = self.archive.run(name.as_str())?;
+            self.progress.step();
             if view.run.in_question() && !self.even_in_question {
                 self.asked.push(name);
                 continue;
@@ -276,7 +290,9 @@ impl Subjects for Kept<'_> {
                 .iter()
                 .try_for_each(|(run, results)| take(&Subject { run, results }));
         }
+        self.begin_pass();
         for name in &self.names {
+            self.progress.step();
             let view = self.archive.run(name.as_str()).map_err(|error| {
                 ExportError::Refused(match Failure::from(error) {
                     Failure::Told { why, .. } => why,

@@ -18,16 +18,24 @@ fn fonts() -> Arc<fontdb::Database> {
         .clone()
 }
 
+/// A drawing as lines, areas and outlines of letters.
+///
+/// # Errors
+/// In words, where it cannot be read.
+pub(super) fn tree_of(svg: &str) -> Result<Tree, String> {
+    let options = Options {
+        fontdb: fonts(),
+        ..Options::default()
+    };
+    Tree::from_str(svg, &options).map_err(|error| error.to_string())
+}
+
 /// A PNG of an SVG, `grain` dots for each of its own.
 ///
 /// # Errors
 /// In words, where the drawing cannot be read or the picture is too large to be held.
 pub(super) fn png_of(svg: &str, grain: f32) -> Result<Vec<u8>, String> {
-    let options = Options {
-        fontdb: fonts(),
-        ..Options::default()
-    };
-    let tree = Tree::from_str(svg, &options).map_err(|error| error.to_string())?;
+    let tree = tree_of(svg)?;
     let size = tree
         .size()
         .to_int_size()

@@ -188,6 +188,11 @@ impl Figure {
     }
 }
 
+/// A drawing of ours as lines, areas and outlines of letters.
+pub(crate) fn drawing(svg: &str) -> Result<resvg::usvg::Tree, Failure> {
+    dots::tree_of(svg).map_err(|why| undrawn(&why))
+}
+
 fn undrawn(why: &str) -> Failure {
     Failure::file(
         "draw",

@@ -204,9 +204,11 @@ fn fill(
         pages.push(("curves.svg", "the curves over each other, as a picture"));
     }
     if let Some(archive) = order.originals {
+        let mut taken = BTreeSet::new();
         for (path, digest) in &sources {
             let bytes = archive.original(digest)?;
-            put(&mut files, &format!("originals/{}", inside(path, digest)), &bytes)?;
+            let name = free(inside(path, digest), digest, &mut taken);
+            put(&mut files, &format!("originals/{name}"), &bytes)?;
         }
         // What people said of the runs, for the way back into an archive.
         let mut notes = Vec::new();
@@ -249,6 +251,23 @@ fn pretty(value: &Value) -> String {
     text
 }
 
+/// A name that no other original has, also where small and capital letters are one; the second gets its digest in front.
+fn free(name: String, digest: &Digest, taken: &mut BTreeSet<String>) -> String {
+    if taken.insert(name.to_lowercase()) {
+        return name;
+    }
+    let digits = digest.as_str().trim_start_matches("sha256:");
+    let marked = match name.rsplit_once('/') {
+        Some((folder, file)) => format!("{folder}/{}-{file}", digits.get(..12).unwrap_or(digits)),
+        None => format!("{}-{name}", digits.get(..12).unwrap_or(digits)),
+    };
+    taken.insert(marked.to_lowercase());
+    marked
+}
+
+/// Names that mean a device where they are those of files.
+const DEVICES: [&str; 6] = ["con", "prn", "aux", "nul", "com", "lpt"];
+
 /// A path of a source below `originals/`, of names that every file system takes and that lead nowhere else.
 fn inside(path: &str, digest: &Digest) -> String {
     let safe = |part: &str| -> String {
@@ -262,7 +281,29 @@ fn inside(path: &str, digest: &Digest) -> String {
                 }
             })
             .collect();
-        plain.trim_end_matches(['.', ' ']).to_owned()
+        let plain = plain.trim_end_matches(['.', ' ']);
+        let stem = plain.split('.').next().unwrap_or_default().to_ascii_lowercase();
+        let device = DEVICES.contains(&stem.trim_end_matches(|c: char| c.is_ascii_digit()));
+        // File systems take 255 bytes; some are kept for a digest in front.
+        let mut cut = plain.len().min(200);
+        while !plain.is_char_boundary(cut) {
+            cut -= 1;
+        }
+        let kept = if cut == plain.len() {
+            plain.to_owned()
+        } else {
+            // The ending says what kind of file it is.
+            let ending = plain
+                .rsplit_once('.')
+                .map(|(_, ending)| ending)
+                .filter(|ending| ending.len() <= 8);
+            format!(
+                "{}{}",
+                &plain[..cut],
+                ending.map(|ending| format!(".{ending}")).unwrap_or_default()
+            )
+        };
+        if device { format!("_{kept}") } else { kept }
     };
     let parts: Vec<String> = path
         .split('/')
@@ -527,5 +568,28 @@ mod tests {
         assert_eq!(inside("b.zip!/c d.txt", &digest), "b.zip!/c d.txt");
         assert!(inside("..", &digest).starts_with("sha256-"));
         assert_eq!(encoded("a b/ü.csv"), "a%20b/%C3%BC.csv");
+    }
+}
+
+#[cfg(test)]
+mod names {
+    use super::*;
+
+    #[test]
+    fn originals_have_names_that_every_disk_takes_and_no_two_the_same() {
+        let (one, other) = (Digest::of(b"1"), Digest::of(b"2"));
+        assert_eq!(inside("a/b?c.csv", &one), "a/b_c.csv");
+        assert_eq!(inside("../x/./aux.csv", &one), "x/_aux.csv");
+        assert_eq!(inside("COM1", &one), "_COM1");
+        let long = inside(&format!("{}.csv", "ä".repeat(300)), &one);
+        assert!(long.len() < 220 && long.ends_with(".csv"), "{long}");
+        let mut taken = BTreeSet::new();
+        let first = free(inside("a/b:c.csv", &one), &one, &mut taken);
+        let second = free(inside("a/B?c.csv", &other), &other, &mut taken);
+        assert_eq!(first, "a/b_c.csv");
+        assert!(
+            second.starts_with("a/") && second.ends_with("-B_c.csv"),
+            "{second}"
+        );
     }
 }

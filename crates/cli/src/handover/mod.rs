@@ -1,15 +1,17 @@
 //! Handing over: what is left out, bundles and reports.
 
 pub(crate) mod bundle;
+mod content;
 pub(crate) mod home;
 mod page;
+mod print;
 mod readme;
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use curvary_record::{Outcome, Run, Value};
 
-pub(crate) use page::Page;
+pub(crate) use content::Page;
 
 /// What is left out of what is handed over.
 #[derive(Clone, Debug, Default)]

@@ -15,7 +15,7 @@ pub use animl::Animl;
 pub use enzymeml::EnzymeMl;
 pub use jcamp::JcampDx;
 pub use package::Package;
-pub use print::Print;
+pub use print::{Print, printed_text};
 pub use spreadsheet::Spreadsheet;
 pub use structured::Structured;
 pub use text_table::TextTable;

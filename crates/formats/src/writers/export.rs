@@ -352,12 +352,20 @@ impl Exporter for TidyCsv {
     }
 }
 
-/// JCAMP-DX. Its file begins with the count of its blocks and its texts depend on one another, so all runs are held.
-#[derive(Debug, Default)]
+/// JCAMP-DX. Its file begins with the count of its blocks, which are counted in the first pass.
+#[derive(Default)]
 pub struct JcampDx {
     options: super::jcamp::Options,
-    runs: Vec<Run>,
+    blocks: usize,
+    written: usize,
+    out: Option<Box<dyn Output>>,
+    remarks: Vec<Diagnostic>,
+    /// Remarks of one kind beyond those that are told one by one.
+    more: std::collections::BTreeMap<Code, u64>,
 }
+
+/// So many remarks of one kind are told one by one.
+const REMARKS: usize = 1000;
 
 impl JcampDx {
     /// A file of the standard.
@@ -365,7 +373,20 @@ impl JcampDx {
     pub fn new(options: super::jcamp::Options) -> Self {
         Self {
             options,
-            runs: Vec::new(),
+            ..Self::default()
+        }
+    }
+
+    fn tell(&mut self, remarks: Vec<Diagnostic>) {
+        for remark in remarks {
+            if self.remarks.contains(&remark) {
+                continue;
+            }
+            if self.remarks.len() < REMARKS {
+                self.remarks.push(remark);
+            } else {
+                *self.more.entry(remark.code).or_default() += 1;
+            }
         }
     }
 }
@@ -379,22 +400,45 @@ impl Exporter for JcampDx {
         }
     }
 
-    fn see(&mut self, _subject: &Subject<'_>) {}
+    fn see(&mut self, subject: &Subject<'_>) {
+        self.blocks += super::jcamp::blocks(subject.run, &self.options);
+    }
 
-    fn begin(&mut self, _files: &mut dyn Files) -> Result<(), ExportError> {
+    fn begin(&mut self, files: &mut dyn Files) -> Result<(), ExportError> {
+        if self.blocks == 0 {
+            let refusal = curvary_jcamp_dx::Refusal::NoSheets;
+            return Err(ExportError::Refused(super::jcamp::refused(refusal)));
+        }
+        self.out = Some(files.create(Part::Main)?);
         Ok(())
     }
 
     fn write(&mut self, subject: &Subject<'_>) -> Result<(), ExportError> {
-        self.runs.push(subject.run.clone());
+        let mut remarks = Vec::new();
+        let standard = super::jcamp::standard(&self.options);
+        let mut stream = curvary_jcamp_dx::Stream::new(self.blocks, self.written, &standard);
+        for sheet in super::jcamp::sheets_of(subject.run, &self.options, &mut remarks) {
+            let written = stream
+                .sheet(&sheet)
+                .map_err(|refusal| ExportError::Refused(super::jcamp::refused(refusal)))?;
+            self.written += 1;
+            remarks.extend(written.remarks.iter().map(crate::readers::jcamp::diagnostic));
+            if let Some(out) = &mut self.out {
+                out.write_all(written.text.as_bytes())?;
+            }
+        }
+        self.tell(remarks);
         Ok(())
     }
 
-    fn finish(&mut self, files: &mut dyn Files) -> Result<Vec<Diagnostic>, ExportError> {
-        let written = super::jcamp::write(&self.runs, &self.options).map_err(ExportError::Refused)?;
-        let mut out = files.create(Part::Main)?;
-        out.write_all(written.text.as_bytes())?;
-        out.flush()?;
-        Ok(written.remarks)
+    fn finish(&mut self, _files: &mut dyn Files) -> Result<Vec<Diagnostic>, ExportError> {
+        if let Some(mut out) = self.out.take() {
+            out.flush()?;
+        }
+        let mut remarks = std::mem::take(&mut self.remarks);
+        remarks.extend(std::mem::take(&mut self.more).into_iter().map(|(code, count)| {
+            Diagnostic::warning(code, format!("{count} more remarks of this kind on other runs"))
+        }));
+        Ok(remarks)
     }
 }

@@ -52,34 +52,28 @@ pub struct Written {
 /// When there is no point to write; the diagnostic says so.
 pub fn write(runs: &[Run], options: &Options) -> Result<Written, Box<Diagnostic>> {
     let mut remarks = Vec::new();
-    let mut sheets = Vec::new();
-    for run in runs {
-        let traces: Vec<(usize, &Trace)> = run
-            .traces
-            .iter()
-            .enumerate()
-            .filter(|(_, t)| !t.is_empty())
-            .collect();
-        if traces.len() < run.traces.len() {
-            let message = format!(
-                "run {}: {} curves without points are left out",
-                run.id,
-                run.traces.len() - traces.len()
-            );
-            remarks.push(note("curve-without-points", message));
-        }
-        let scans = (!options.scans_as_blocks && options.version != Version::V4_24)
-            .then(|| Scans::of(run, &traces))
-            .flatten();
-        if let Some(scans) = scans {
-            sheets.push(Page::new(run, options, &mut remarks).scans(&scans));
-            continue;
-        }
-        for &(index, trace) in &traces {
-            sheets.push(Page::new(run, options, &mut remarks).curve(index, trace, traces.len() > 1));
-        }
-    }
-    let options = dx::WriteOptions {
+    let sheets: Vec<dx::Sheet> = runs
+        .iter()
+        .flat_map(|run| sheets_of(run, options, &mut remarks))
+        .collect();
+    let file = dx::write(&sheets, &standard(options)).map_err(refused)?;
+    remarks.extend(file.remarks.iter().map(diagnostic));
+    Ok(Written {
+        text: file.text,
+        remarks,
+    })
+}
+
+pub(super) fn refused(refusal: dx::Refusal) -> Box<Diagnostic> {
+    Box::new(Diagnostic::error(
+        Code::new("jcamp-dx-not-written"),
+        refusal.to_string(),
+    ))
+}
+
+/// The options as the standard's own writer takes them.
+pub(super) fn standard(options: &Options) -> dx::WriteOptions {
+    dx::WriteOptions {
         version: options.version,
         form: options.form,
         pad_decimals: false,
@@ -90,18 +84,46 @@ pub fn write(runs: &[Run], options: &Options) -> Result<Written, Box<Diagnostic>
         },
         link_title: options.title.clone(),
         program: format!("curvary {}", env!("CARGO_PKG_VERSION")),
-    };
-    let file = dx::write(&sheets, &options).map_err(|refusal| {
-        Box::new(Diagnostic::error(
-            Code::new("jcamp-dx-not-written"),
-            refusal.to_string(),
-        ))
-    })?;
-    remarks.extend(file.remarks.iter().map(diagnostic));
-    Ok(Written {
-        text: file.text,
-        remarks,
-    })
+    }
+}
+
+/// The curves of a run that have points, and the scans that they are, where they are repeated scans.
+fn parted<'r>(run: &'r Run, options: &Options) -> (Vec<(usize, &'r Trace)>, Option<Scans<'r>>) {
+    let all = run.traces.iter().enumerate();
+    let traces: Vec<(usize, &Trace)> = all.filter(|(_, trace)| !trace.is_empty()).collect();
+    let scans = (!options.scans_as_blocks && options.version != Version::V4_24)
+        .then(|| Scans::of(run, &traces))
+        .flatten();
+    (traces, scans)
+}
+
+/// How many blocks a run takes.
+pub(super) fn blocks(run: &Run, options: &Options) -> usize {
+    match parted(run, options) {
+        (_, Some(_)) => 1,
+        (traces, None) => traces.len(),
+    }
+}
+
+/// The blocks of a run.
+pub(super) fn sheets_of(run: &Run, options: &Options, remarks: &mut Vec<Diagnostic>) -> Vec<dx::Sheet> {
+    let (traces, scans) = parted(run, options);
+    if traces.len() < run.traces.len() {
+        let message = format!(
+            "run {}: {} curves without points are left out",
+            run.id,
+            run.traces.len() - traces.len()
+        );
+        remarks.push(note("curve-without-points", message));
+    }
+    if let Some(scans) = scans {
+        return vec![Page::new(run, options, remarks).scans(&scans)];
+    }
+    let several = traces.len() > 1;
+    traces
+        .iter()
+        .map(|&(index, trace)| Page::new(run, options, remarks).curve(index, trace, several))
+        .collect()
 }
 
 fn note(code: &'static str, message: String) -> Diagnostic {

@@ -199,15 +199,7 @@ pub fn write(sheets: &[Sheet], options: &WriteOptions) -> Result<Written, Refusa
         [] => return Err(Refusal::NoSheets),
         [sheet] => writer.sheet(sheet, None)?,
         [first, ..] => {
-            let title = if options.link_title.is_empty() {
-                &first.title
-            } else {
-                &options.link_title
-            };
-            writer.text("TITLE", title);
-            writer.version();
-            writer.plain("DATA TYPE", "LINK");
-            writer.plain("BLOCKS", &sheets.len().to_string());
+            writer.link(&first.title, sheets.len());
             for (index, sheet) in sheets.iter().enumerate() {
                 writer.sheet(sheet, Some(index + 1))?;
             }
@@ -218,6 +210,53 @@ pub fn write(sheets: &[Sheet], options: &WriteOptions) -> Result<Written, Refusa
         text: writer.out,
         remarks: writer.remarks,
     })
+}
+
+/// Writes sheets one by one as [`write`] does with all of them together: the same text, and no more than one at a time is
+/// held. How many there will be is said first, since a LINK file begins with the count of its blocks.
+#[derive(Debug)]
+pub struct Stream<'o> {
+    options: &'o WriteOptions,
+    sheets: usize,
+    written: usize,
+}
+
+impl<'o> Stream<'o> {
+    /// A file of so many sheets, of which some may be written already.
+    #[must_use]
+    pub fn new(sheets: usize, written: usize, options: &'o WriteOptions) -> Self {
+        Self {
+            options,
+            sheets,
+            written,
+        }
+    }
+
+    /// The text of the next sheet, with all that stands between it and the sheet before. Scans are written as NTUPLES,
+    /// which version 4.24 has not.
+    ///
+    /// # Errors
+    ///
+    /// See [`Refusal`].
+    pub fn sheet(&mut self, sheet: &Sheet) -> Result<Written, Refusal> {
+        let mut writer = Writer {
+            options: self.options,
+            out: String::new(),
+            remarks: Vec::new(),
+        };
+        if self.written == 0 && self.sheets > 1 {
+            writer.link(&sheet.title, self.sheets);
+        }
+        self.written += 1;
+        writer.sheet(sheet, (self.sheets > 1).then_some(self.written))?;
+        if self.written == self.sheets && self.sheets > 1 {
+            writer.plain("END", "");
+        }
+        Ok(Written {
+            text: writer.out,
+            remarks: writer.remarks,
+        })
+    }
 }
 
 /// Labels that the writer states itself.
@@ -232,6 +271,19 @@ struct Writer<'o> {
 }
 
 impl Writer<'_> {
+    /// The head of a file of several blocks.
+    fn link(&mut self, first_title: &str, blocks: usize) {
+        let title = if self.options.link_title.is_empty() {
+            first_title
+        } else {
+            &self.options.link_title
+        };
+        self.text("TITLE", title);
+        self.version();
+        self.plain("DATA TYPE", "LINK");
+        self.plain("BLOCKS", &blocks.to_string());
+    }
+
     /// The scans of a sheet as sheets of their own.
     fn as_blocks(&mut self, sheet: &Sheet) -> Vec<Sheet> {
         let Content::Scans(scans) = &sheet.content else {

@@ -3,15 +3,16 @@
 //! What is read was written against the structure of the core (draft 0.90, and the earlier drafts, whose names are the
 //! same): each `SeriesSet` is a run, its independent series the axis, each dependent series a curve. Names with and
 //! without a namespace are taken alike. Numbers that stand as text are read as they are written; base64 holds binary
-//! numbers, and these are taken exactly as they are.
+//! numbers, and these are taken exactly as they are. A step that our own writer wrote is a run with all its curves.
 
+mod ours;
 mod values;
 
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use curvary_record::unit::{Spelling, spelled};
-use curvary_record::{Code, Diagnostic, Quantity, Severity, Span, Unit};
+use curvary_record::{Code, Diagnostic, Quantity, Run, Severity, Span, Unit};
 
 use self::values::Series;
 use super::xml::{self, Node, root_name};
@@ -60,6 +61,26 @@ impl Reader for Animl {
             tables: Vec::new(),
             runs: 0,
         };
+        match document.own_runs(&root, &self.card) {
+            Some(Ok(runs)) => {
+                return Reading {
+                    runs,
+                    ..Reading::default()
+                };
+            }
+            Some(Err(why)) => {
+                let message = format!(
+                    "the document says that curvary wrote it, but {why}; it is read like that of any other program"
+                );
+                let told = document
+                    .sink
+                    .remark(Severity::Warning, "not-as-written", &message, root.span);
+                if let Err(breach) = told {
+                    return Reading::refused(Diagnostic::error(Code::new("xml-refused"), breach.to_string()));
+                }
+            }
+            None => {}
+        }
         let read = document.steps(&root);
         let tables: Vec<Reading> = document
             .tables
@@ -120,6 +141,17 @@ struct Step<'n> {
 }
 
 impl Document<'_> {
+    /// The runs of a document of which our own writer wrote every step; why they cannot be taken as they were written.
+    fn own_runs(&self, root: &Node, card: &Card) -> Option<Result<Vec<Run>, String>> {
+        let sets = root.all("ExperimentStepSet");
+        let steps: Vec<&Node> = sets.flat_map(|set| set.all("ExperimentStep")).collect();
+        if steps.is_empty() || !steps.iter().all(|step| ours::is_ours(step)) {
+            return None;
+        }
+        let runs = steps.iter().enumerate();
+        Some(runs.map(|(at, step)| self.own_run(step, card, at)).collect())
+    }
+
     /// The steps of an element, and those inside their results.
     fn steps(&mut self, parent: &Node) -> Result<(), Breach> {
         let sets = parent.all("ExperimentStepSet");

@@ -231,6 +231,14 @@ fn digitised<'t>(
     sink.end_run()
 }
 
+/// The text of a printed report as its reader sees it: a line for each line, tabs between cells.
+///
+/// # Errors
+/// When the document cannot be opened.
+pub fn printed_text(source: &Source) -> Result<String, Box<Diagnostic>> {
+    Ok(Report::open(source)?.rendering.text().to_owned())
+}
+
 /// A report, written out.
 struct Report {
     rendering: Rendering,

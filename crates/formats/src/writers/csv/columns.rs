@@ -40,6 +40,10 @@ pub(crate) const RESERVED: [&str; 16] = [
     "points",
 ];
 
+/// What is measured keeps its name for itself also in a table in which nothing of the kind was: tables of several exports are
+/// put together by the names of their columns.
+const MEASURED: [&str; 3] = ["absorbance", "transmittance", "reflectance"];
+
 /// The heads of columns, in the order given. What was measured and what is known by its name keep the plain name; a
 /// field of the source's own that would bear the same is `field_…`, and a measured quantity that is a condition too
 /// `measured_…`.
@@ -57,7 +61,8 @@ pub(super) fn heads(found: &[(&Variable, &Seen)]) -> Vec<String> {
         let taken = |head: &str| heads.iter().any(|other| other.eq_ignore_ascii_case(head));
         let mut plain = plain_name(variable);
         let own = variable.standing() == Some(Standing::Own);
-        if own && RESERVED.contains(&plain.as_str()) || taken(&plain) {
+        let reserved = RESERVED.contains(&plain.as_str()) || MEASURED.contains(&plain.as_str());
+        if own && reserved || taken(&plain) {
             match variable.standing() {
                 Some(Standing::Own) => plain = format!("field_{plain}"),
                 Some(Standing::Measured) => plain = format!("measured_{plain}"),

@@ -1,0 +1,621 @@
+//! What a report says, as blocks that are set as a web page or as a printed one.
+
+use std::collections::BTreeMap;
+
+use curvary_analysis::enzymes::{State, checklist};
+use curvary_analysis::study::again;
+use curvary_record::{Claim, Origin, Outcome, Run, RunId, Severity, Value};
+
+use crate::ending::Failure;
+use crate::figure::{Figure, Kind, Layer, Panel, Size, of_fit};
+use crate::telling;
+
+/// So many runs are shown one by one; more are counted and left to the tables.
+const MOST_RUNS: usize = 200;
+/// So many curves share a picture: the colours and lines that can be told apart are few.
+const MOST_CURVES: usize = 7;
+/// So many pictures of overlaid curves.
+const MOST_PICTURES: usize = 12;
+/// So many points of a curve are drawn; more cannot be seen on paper.
+const MOST_POINTS: usize = 2000;
+/// So many curves of a run are listed.
+const MOST_LISTED: usize = 100;
+
+/// How much a text matters.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Weight {
+    Plain,
+    /// In passing.
+    Told,
+    /// Not to be overlooked.
+    Warning,
+}
+
+/// A cell of a table.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Cell {
+    pub(super) text: String,
+    /// The anchor it leads to.
+    pub(super) link: Option<String>,
+    pub(super) strong: bool,
+}
+
+impl<T: Into<String>> From<T> for Cell {
+    fn from(text: T) -> Self {
+        Self {
+            text: text.into(),
+            ..Self::default()
+        }
+    }
+}
+
+/// A column of a table: its head, and whether it holds numbers.
+pub(super) type Head = (&'static str, bool);
+
+/// A row of a table; a weak one says what something stronger overrules.
+#[derive(Clone, Debug)]
+pub(super) struct Row {
+    pub(super) cells: Vec<Cell>,
+    pub(super) weak: bool,
+}
+
+/// A piece of a report, in its order.
+pub(super) enum Block {
+    /// A chapter begins; one of a run has its anchor, and begins a printed page.
+    Chapter { anchor: Option<String> },
+    /// A heading of the second to fourth order, with a note beside it and an anchor that it leads to.
+    Heading {
+        order: u8,
+        words: String,
+        note: String,
+        link: Option<String>,
+    },
+    /// Words.
+    Words(Weight, String),
+    /// Words in a list.
+    List(Vec<String>),
+    /// A table.
+    Table(&'static [Head], Vec<Row>),
+    /// A picture and what it shows.
+    Picture(String, Figure),
+}
+
+/// A report in the making.
+pub(crate) struct Page {
+    pub(super) title: String,
+    runs: Vec<(Run, Vec<Outcome>)>,
+    more: u64,
+    left_out: Option<String>,
+}
+
+impl Page {
+    /// An empty report.
+    pub(crate) fn new(title: impl Into<String>) -> Self {
+        Self {
+            title: title.into(),
+            runs: Vec::new(),
+            more: 0,
+            left_out: None,
+        }
+    }
+
+    /// Adds a run.
+    pub(crate) fn add(&mut self, run: &Run, results: &[Outcome]) {
+        if self.runs.len() < MOST_RUNS {
+            self.runs.push((run.clone(), results.to_vec()));
+        } else {
+            self.more += 1;
+        }
+    }
+
+    /// Says what was left out.
+    pub(crate) fn left_out(&mut self, words: Option<String>) {
+        self.left_out = words;
+    }
+
+    /// The first picture of overlaid curves, as a file of its own.
+    pub(crate) fn overlay(&self) -> Result<Option<Vec<u8>>, Failure> {
+        match self.overlays().first() {
+            Some((_, figure)) => figure.bytes(Kind::Svg, Size::Screen).map(Some),
+            None => Ok(None),
+        }
+    }
+
+    /// The words above the first chapter.
+    pub(super) fn opening(&self) -> Vec<(Weight, String)> {
+        let points: usize = self.runs.iter().map(|(run, _)| run.points()).sum();
+        let mut all = vec![(
+            Weight::Plain,
+            format!(
+                "{}, {}. Every number stands as it was read; where a value came from is said beside it.",
+                crate::screen::plural(self.runs.len() as u64, "run"),
+                crate::screen::plural(points as u64, "point"),
+            ),
+        )];
+        if self.more > 0 {
+            let are = if self.more == 1 { "run is" } else { "runs are" };
+            all.push((
+                Weight::Told,
+                format!("{} more {are} not shown here; the tables have them.", self.more),
+            ));
+        }
+        if let Some(words) = &self.left_out {
+            all.push((Weight::Told, format!("{words}.")));
+        }
+        all
+    }
+
+    /// The words below the last chapter.
+    pub(super) fn closing() -> [String; 2] {
+        [
+            "For research and teaching, never for diagnosis. Ultraviolet lamps harm eyes and skin; reference solutions may be \
+             corrosive, oxidising or toxic; local rules come first."
+                .to_owned(),
+            format!("Made by curvary {}.", env!("CARGO_PKG_VERSION")),
+        ]
+    }
+
+    /// Everything between.
+    pub(super) fn blocks(&self) -> Vec<Block> {
+        let mut blocks = Vec::new();
+        self.contents(&mut blocks);
+        self.curves(&mut blocks);
+        for (run, results) in &self.runs {
+            self.one(run, results, &mut blocks);
+        }
+        self.enzymes(&mut blocks);
+        blocks
+    }
+
+    /// The runs at a glance.
+    fn contents(&self, blocks: &mut Vec<Block>) {
+        const HEADS: &[Head] = &[
+            ("run", false),
+            ("sample", false),
+            ("what", false),
+            ("day", false),
+            ("temperature", false),
+            ("pH", false),
+            ("points", true),
+        ];
+        blocks.push(Block::Chapter { anchor: None });
+        blocks.push(heading(2, "Runs"));
+        let rows = self.runs.iter().map(|(run, _)| {
+            let field = |key: &str| Cell::from(run.fields.get(key).map(shown).unwrap_or_default());
+            row([
+                linked(run.id.as_str()),
+                field("sample"),
+                run.technique.as_str().into(),
+                field("date"),
+                field("temperature"),
+                field("ph"),
+                run.points().to_string().into(),
+            ])
+        });
+        blocks.push(Block::Table(HEADS, rows.collect()));
+    }
+
+    /// Curves of one kind over each other.
+    fn overlays(&self) -> Vec<(String, Figure)> {
+        let mut kinds: BTreeMap<(String, String), Vec<Layer>> = BTreeMap::new();
+        for (run, _) in &self.runs {
+            for (index, trace) in run
+                .traces
+                .iter()
+                .enumerate()
+                .filter(|(_, trace)| !trace.is_empty())
+            {
+                let axis = |column: &curvary_record::Column| {
+                    let unit = column.unit.display();
+                    if unit.is_empty() {
+                        column.quantity.to_string()
+                    } else {
+                        format!("{} / {unit}", column.quantity)
+                    }
+                };
+                let step = trace.len().div_ceil(MOST_POINTS).max(1);
+                let points: Vec<(f64, f64)> = trace
+                    .x
+                    .values
+                    .iter()
+                    .copied()
+                    .zip(trace.y.values.iter().copied())
+                    .step_by(step)
+                    .collect();
+                let sample = trace.fields.text("sample").or(run.fields.text("sample"));
+                let mut name = sample.or(trace.label.as_deref()).unwrap_or("curve").to_owned();
+                if let Some(temperature) = run.fields.get("temperature") {
+                    name = format!("{name}, {}", shown(temperature));
+                }
+                let name: String = name.chars().take(36).collect();
+                let id = run.id.as_str();
+                let name = format!("{name} ({}/{index})", id.get(..8).unwrap_or(id));
+                kinds
+                    .entry((axis(&trace.x), axis(&trace.y)))
+                    .or_default()
+                    .push(Layer::Line(points).named(name));
+            }
+        }
+        let mut figures = Vec::new();
+        for ((x, y), layers) in kinds {
+            let pages = layers.len().div_ceil(MOST_CURVES);
+            for (number, some) in layers.chunks(MOST_CURVES).enumerate() {
+                let title = if pages > 1 {
+                    format!("{y} over {x}, {} of {pages}", number + 1)
+                } else {
+                    format!("{y} over {x}")
+                };
+                let panel = Panel {
+                    x: x.clone(),
+                    y: y.clone(),
+                    share: 1.0,
+                    layers: some.to_vec(),
+                };
+                let figure = Figure {
+                    title: title.clone(),
+                    panels: vec![panel],
+                };
+                figures.push((title, figure));
+            }
+        }
+        figures
+    }
+
+    fn curves(&self, blocks: &mut Vec<Block>) {
+        let all = self.overlays();
+        if all.is_empty() {
+            return;
+        }
+        blocks.push(Block::Chapter { anchor: None });
+        blocks.push(heading(2, "Curves"));
+        let more = all.len().saturating_sub(MOST_PICTURES);
+        blocks.extend(
+            all.into_iter()
+                .take(MOST_PICTURES)
+                .map(|(title, figure)| Block::Picture(title, figure)),
+        );
+        if more > 0 {
+            let words = format!("{more} more pictures of curves are not drawn here.");
+            blocks.push(Block::Words(Weight::Told, words));
+        }
+    }
+
+    /// One run: its conditions, its results, what was odd.
+    fn one(&self, run: &Run, results: &[Outcome], blocks: &mut Vec<Block>) {
+        let sample = run
+            .fields
+            .get("sample")
+            .map(shown)
+            .unwrap_or_else(|| run.technique.to_string());
+        blocks.push(Block::Chapter {
+            anchor: Some(format!("run-{}", run.id)),
+        });
+        blocks.push(Block::Heading {
+            order: 2,
+            words: sample,
+            note: run.id.to_string(),
+            link: None,
+        });
+        let words = format!(
+            "{} of {}, read by {}.",
+            run.technique, run.source.path, run.source.reader
+        );
+        blocks.push(Block::Words(Weight::Plain, words));
+        if !run.questions.is_empty() {
+            let asked: Vec<&str> = run
+                .questions
+                .iter()
+                .map(|question| question.message.as_str())
+                .collect();
+            let words = format!("In question, and not to be relied on: {}", asked.join("; "));
+            blocks.push(Block::Words(Weight::Warning, words));
+        }
+        conditions(run, blocks);
+        held(run, blocks);
+        self.results(run, results, blocks);
+        let odd: Vec<String> = run
+            .remarks
+            .iter()
+            .filter(|remark| remark.severity >= Severity::Warning)
+            .map(|remark| remark.message.clone())
+            .collect();
+        if !odd.is_empty() {
+            blocks.push(heading(3, "What was odd"));
+            blocks.push(Block::List(odd));
+        }
+    }
+
+    fn results(&self, run: &Run, results: &[Outcome], blocks: &mut Vec<Block>) {
+        // Of several results of one trace by one model the last one counts; one over several runs stands with the first.
+        let mut last: BTreeMap<(&str, &str, Option<u32>), &Outcome> = BTreeMap::new();
+        for result in results {
+            let here = result
+                .runs
+                .iter()
+                .find(|id| self.runs.iter().any(|(own, _)| own.id == **id));
+            if here == Some(&run.id) {
+                last.insert((&result.kind, &result.model, result.trace), result);
+            }
+        }
+        if last.is_empty() {
+            return;
+        }
+        blocks.push(heading(3, "Results"));
+        for result in last.into_values() {
+            self.result(run, result, blocks);
+        }
+    }
+
+    fn result(&self, run: &Run, result: &Outcome, blocks: &mut Vec<Block>) {
+        const HEADS: &[Head] = &[
+            ("what", false),
+            ("value", true),
+            ("standard error", false),
+            ("unit", false),
+            ("interval", false),
+        ];
+        let curve = result
+            .trace
+            .and_then(|trace| run.traces.get(trace as usize))
+            .and_then(|trace| trace.label.clone());
+        let mut title = format!("{}: {}", result.kind, result.model);
+        if let Some(curve) = curve {
+            title = format!("{title}, {curve}");
+        }
+        blocks.push(heading(4, &title));
+        let rows = result.parameters.iter().map(|parameter| {
+            let (value, error, unit) = telling::value(parameter);
+            let interval = parameter.intervals.first().map_or_else(String::new, |interval| {
+                let end = |end: Option<f64>| end.map_or_else(|| "open".to_owned(), telling::significant);
+                format!(
+                    "{} % from {} to {}",
+                    telling::significant(interval.level * 100.0),
+                    end(interval.low),
+                    end(interval.high)
+                )
+            });
+            let interval = match &parameter.reason {
+                Some(reason) if interval.is_empty() => reason.clone(),
+                Some(reason) => format!("{interval}; {reason}"),
+                None => interval,
+            };
+            row([
+                parameter.name.as_str().into(),
+                value.into(),
+                error.into(),
+                unit.into(),
+                interval.into(),
+            ])
+        });
+        blocks.push(Block::Table(HEADS, rows.collect()));
+        let words = format!(
+            "{}; result {}, computed by {}.",
+            result.termination, result.id, result.by
+        );
+        blocks.push(Block::Words(Weight::Told, words));
+        for remark in result
+            .remarks
+            .iter()
+            .filter(|remark| remark.severity >= Severity::Warning)
+        {
+            blocks.push(Block::Words(Weight::Warning, remark.message.clone()));
+        }
+        let shelf = |id: &RunId| {
+            self.runs
+                .iter()
+                .find(|(own, _)| own.id == *id)
+                .cloned()
+                .ok_or_else(|| format!("run {id} is not here"))
+        };
+        let redone = again(result, &shelf);
+        let drawn = !redone.found.drawn.residuals.is_empty();
+        if redone.reproduced && drawn {
+            let figure = of_fit(&title, &redone.found);
+            blocks.push(Block::Picture(title, figure));
+        } else if drawn {
+            let words = format!(
+                "No picture: done again, something else comes out ({}).",
+                redone.words
+            );
+            blocks.push(Block::Words(Weight::Warning, words));
+        }
+    }
+
+    /// What a report of enzyme kinetics should state, for runs of enzymes.
+    fn enzymes(&self, blocks: &mut Vec<Block>) {
+        const HEADS: &[Head] = &[("level", false), ("what", false), ("state", false)];
+        let runs: Vec<&(Run, Vec<Outcome>)> = self
+            .runs
+            .iter()
+            .filter(|(run, _)| {
+                let fields =
+                    || std::iter::once(&run.fields).chain(run.traces.iter().map(|trace| &trace.fields));
+                fields().any(|fields| fields.get("enzyme").is_some())
+            })
+            .collect();
+        if runs.is_empty() {
+            return;
+        }
+        blocks.push(Block::Chapter { anchor: None });
+        blocks.push(heading(2, "What a report of enzyme kinetics should state"));
+        blocks.push(Block::Words(
+            Weight::Told,
+            "After the STRENDA guidelines, in our words; the guidelines come first.".to_owned(),
+        ));
+        for (run, results) in runs {
+            let mut given: Vec<String> = run
+                .fields
+                .iter()
+                .map(|(key, _)| key.as_str().to_owned())
+                .collect();
+            for trace in &run.traces {
+                given.extend(trace.fields.iter().map(|(key, _)| key.as_str().to_owned()));
+                given.extend(trace.held.iter().map(|held| held.quantity.as_str().to_owned()));
+            }
+            if results.iter().any(|result| !result.parameters.is_empty()) {
+                given.extend(["result", "model", "residuals", "rate-window"].map(str::to_owned));
+            }
+            blocks.push(Block::Heading {
+                order: 3,
+                words: run.id.to_string(),
+                note: String::new(),
+                link: Some(format!("run-{}", run.id)),
+            });
+            let items = checklist(&given, &Vec::new()).into_iter().map(|item| {
+                let word = match item.state {
+                    State::Given => "given",
+                    State::Missing => "missing",
+                    State::NotApplicable => "does not apply",
+                };
+                let state = Cell {
+                    strong: item.state == State::Missing,
+                    ..Cell::from(word)
+                };
+                row([
+                    item.level.to_string().into(),
+                    item.title.to_string().into(),
+                    state,
+                ])
+            });
+            blocks.push(Block::Table(HEADS, items.collect()));
+        }
+    }
+}
+
+fn heading(order: u8, words: &str) -> Block {
+    Block::Heading {
+        order,
+        words: words.to_owned(),
+        note: String::new(),
+        link: None,
+    }
+}
+
+fn row<const N: usize>(cells: [Cell; N]) -> Row {
+    Row {
+        cells: cells.into(),
+        weak: false,
+    }
+}
+
+/// The name of a run that leads to it.
+fn linked(run: &str) -> Cell {
+    Cell {
+        link: Some(format!("run-{run}")),
+        ..Cell::from(run)
+    }
+}
+
+fn conditions(run: &Run, blocks: &mut Vec<Block>) {
+    const HEADS: &[Head] = &[
+        ("field", false),
+        ("value", false),
+        ("as it stood there", false),
+        ("said by", false),
+    ];
+    if run.fields.is_empty() {
+        return;
+    }
+    blocks.push(heading(3, "Conditions"));
+    let mut rows = Vec::new();
+    for (key, claims) in run.fields.iter() {
+        for (rank, claim) in claims.iter().enumerate() {
+            rows.push(Row {
+                weak: rank > 0,
+                ..row([
+                    key.as_str().into(),
+                    shown(claim).into(),
+                    claim.raw.as_str().into(),
+                    said_by(&claim.origin).into(),
+                ])
+            });
+        }
+    }
+    blocks.push(Block::Table(HEADS, rows));
+}
+
+/// What is held along each curve.
+fn held(run: &Run, blocks: &mut Vec<Block>) {
+    const HEADS: &[Head] = &[
+        ("curve", false),
+        ("name", false),
+        ("held", false),
+        ("points", true),
+        ("over range", true),
+        ("not readable", true),
+    ];
+    let any = run.traces.iter().any(|trace| {
+        !trace.held.is_empty() || !trace.fields.is_empty() || !trace.saturated.is_empty() || trace.absent > 0
+    });
+    if !any {
+        return;
+    }
+    blocks.push(heading(3, "Curves"));
+    let rows = run
+        .traces
+        .iter()
+        .enumerate()
+        .take(MOST_LISTED)
+        .map(|(index, trace)| {
+            let mut all: Vec<String> = trace
+                .held
+                .iter()
+                .map(|held| {
+                    format!("{} {} {}", held.quantity, held.value, held.unit.display())
+                        .trim_end()
+                        .to_owned()
+                })
+                .collect();
+            all.extend(
+                trace
+                    .fields
+                    .iter()
+                    .filter_map(|(key, claims)| Some(format!("{key} {}", shown(claims.first()?)))),
+            );
+            row([
+                index.to_string().into(),
+                trace.label.as_deref().unwrap_or("").into(),
+                all.join("; ").into(),
+                trace.len().to_string().into(),
+                trace.saturated.len().to_string().into(),
+                trace.absent.to_string().into(),
+            ])
+        });
+    blocks.push(Block::Table(HEADS, rows.collect()));
+    let more = run.traces.len().saturating_sub(MOST_LISTED);
+    if more > 0 {
+        blocks.push(Block::Words(Weight::Told, format!("{more} more curves.")));
+    }
+}
+
+/// A claim's value with its unit.
+fn shown(claim: &Claim) -> String {
+    let unit = claim.unit.as_ref().map(|unit| unit.display()).unwrap_or_default();
+    let value = match &claim.value {
+        Value::Range { from, to } => format!("{from} to {to}"),
+        value => value.to_string(),
+    };
+    let plus_minus = claim
+        .plus_minus
+        .map(|error| format!(" ± {error}"))
+        .unwrap_or_default();
+    format!("{value}{plus_minus} {unit}").trim_end().to_owned()
+}
+
+fn said_by(origin: &Origin) -> String {
+    match origin {
+        Origin::Note { at, author } => {
+            let by: Vec<&str> = author.iter().chain(at).map(String::as_str).collect();
+            if by.is_empty() {
+                "a note".to_owned()
+            } else {
+                format!("a note, {}", by.join(", "))
+            }
+        }
+        Origin::Source(place) if place.line > 0 => format!("the source, line {}", place.line),
+        Origin::Source(_) => "the source".to_owned(),
+        Origin::Name { rule, .. } => format!("the file's name, by the rule {rule}"),
+        Origin::Layout { layout } => format!("the layout {layout}"),
+        Origin::Derived { step, .. } => step.clone(),
+    }
+}

@@ -1,0 +1,84 @@
+"""How quickly tables are written, beside polars and pandas: the same rows as CSV and as Parquet.
+
+    python3 crates/formats/benches/write_table.py target/release/curvary [RUNS]
+
+Invented courses are added to an archive and exported by the program, archive and all; polars and pandas write the same table
+from memory, on one core. Ratios are those of one run of this script: above 1.00 curvary is the quicker. It has more to do, since
+it reads every run from the archive once in each of its passes. At the end files of a list become parts, by 1 and by 2 workers.
+"""
+
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+os.environ["POLARS_MAX_THREADS"] = "1"
+import pandas
+import polars
+
+PROGRAM = Path(sys.argv[1]).resolve()
+RUNS = int(sys.argv[2]) if len(sys.argv) > 2 else 2000
+POINTS = 200
+
+
+def course(number):
+    rows = "".join(f"{point * 5},{0.9 - point * (number % 97 + 1) / 40000:.4f}\n" for point in range(POINTS))
+    return f"sample: invented {number}\nwavelength: 535 nm\ntemperature: 37 °C\n\ntime (s),absorbance\n{rows}"
+
+
+def timed(work):
+    begun = time.perf_counter()
+    work()
+    return time.perf_counter() - begun
+
+
+def curvary(*words):
+    done = subprocess.run([PROGRAM, *words], capture_output=True, text=True)
+    if done.returncode > 1:
+        raise SystemExit(done.stderr)
+
+
+with tempfile.TemporaryDirectory() as folder:
+    folder = Path(folder)
+    for number in range(RUNS):
+        path = folder / "in" / f"{number % 50}" / f"course {number}.csv"
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(course(number))
+    lab = ["--archive", folder / "lab"]
+    seconds = timed(lambda: curvary("add", folder / "in", *lab, "--quiet"))
+    print(f"{RUNS} files of {POINTS} points; `add` takes {seconds:.1f} s, {RUNS / seconds:.0f} files a second")
+    whole = ["export", "technique:time-course", *lab]
+    table = None
+    for form, out, names in [("csv", "tidy.csv", ["tidy.csv"]), ("tables", "tables", ["tables/points.csv"]), ("parquet", "parquet", ["parquet/points.parquet"])]:
+        own = timed(lambda: curvary(*whole, "--to", form, "--out", folder / out))
+        written = folder / names[0]
+        if form == "parquet":
+            table = polars.read_parquet(written)
+            frame = table.to_pandas()
+            others = {
+                "polars": lambda: table.write_parquet(folder / "polars.parquet", compression="gzip"),
+                "pandas": lambda: frame.to_parquet(folder / "pandas.parquet", compression="gzip"),
+            }
+        else:
+            table = polars.read_csv(written, infer_schema_length=None)
+            frame = table.to_pandas()
+            others = {
+                "polars": lambda: table.write_csv(folder / "polars.csv"),
+                "pandas": lambda: frame.to_csv(folder / "pandas.csv", index=False),
+            }
+        told = ", ".join(f"{name} {other / own:.2f}" for name, other in ((name, timed(work)) for name, work in others.items()))
+        print(f"{form:8} {written.stat().st_size / 1e6:6.1f} MB in {own:5.2f} s; {told}")
+    paths = sorted(str(path) for path in (folder / "in").rglob("*.csv"))
+    for workers in (1, 2):
+        def work():
+            running = []
+            for worker in range(workers):
+                (folder / f"list{worker}").write_text("\n".join(paths[worker::workers]))
+                words = ["convert", "--files-from", folder / f"list{worker}", "--to", "parquet", "--out", folder / f"set{workers}", "--quiet"]
+                running.append(subprocess.Popen([PROGRAM, *words], stdout=subprocess.DEVNULL, env=os.environ | {"RAYON_NUM_THREADS": "1"}))
+            if any(process.wait() > 1 for process in running):
+                raise SystemExit("a worker failed")
+        seconds = timed(work)
+        print(f"parts by {workers} worker(s): {seconds:5.2f} s, {RUNS / seconds:.0f} files a second")
