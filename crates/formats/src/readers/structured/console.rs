@@ -7,10 +7,17 @@ use curvary_record::Span;
 
 use super::syntax::{Document, Item, Node, Scalar, name_above};
 
-/// Whether a text holds printed vectors: at least two with a name and three values.
+/// Whether a text holds printed vectors: at least two with a name and three values, or a matrix under a common factor,
+/// whose numbers are not what they look like.
 pub(super) fn is_printed(head: &str) -> bool {
     if !head.contains("[1]") && !head.contains(" =") {
         return false;
+    }
+    let all = lines(head);
+    if all.iter().any(|line| line.factor().is_some())
+        && (0..all.len()).any(|at| assigned(head, &all, at).is_some())
+    {
+        return true;
     }
     let lists = parse(head)
         .items
@@ -63,6 +70,17 @@ impl Line<'_> {
             word.text.parse::<f64>().is_ok() || matches!(word.text.as_str(), "NA" | "NaN" | "-")
         };
         (!words.is_empty() && words.iter().all(is_number)).then_some(words)
+    }
+
+    /// The power of ten in `1.0e+03 *`, by which all numbers below are to be multiplied.
+    fn factor(&self) -> Option<i32> {
+        let number = self.text.trim().strip_suffix('*')?.trim_end();
+        let (mantissa, power) = number.split_once(['e', 'E'])?;
+        let is_one = matches!(mantissa.trim_end_matches('0'), "1" | "1.");
+        power
+            .parse()
+            .ok()
+            .filter(|power: &i32| is_one && power.abs() < 300)
     }
 
     /// The range in `Columns 9 through 16:`.
@@ -145,8 +163,15 @@ fn assigned(text: &str, all: &[Line<'_>], at: usize) -> Option<(Scalar, Node, us
     let mut width = 0;
     // The row of the block that comes next, and how many columns the block has.
     let (mut row, mut block) = (0, None);
+    let mut power = None;
     while let Some(line) = all.get(next) {
         if line.is_blank() {
+        } else if let Some(factor) = line.factor() {
+            // Above a later block it has to be the same.
+            if power.is_some_and(|power| power != factor) || (power.is_none() && !rows.is_empty()) {
+                return None;
+            }
+            power = Some(factor);
         } else if let Some((first, last)) = line.columns() {
             if first != width + 1 || last < first || block.is_some() && row != rows.len() {
                 return None;
@@ -170,12 +195,49 @@ fn assigned(text: &str, all: &[Line<'_>], at: usize) -> Option<(Scalar, Node, us
     if rows.iter().any(|row| row.len() != width) {
         return None;
     }
+    if let Some(power) = power {
+        for cell in rows.iter_mut().flatten() {
+            cell.text = multiplied(&cell.text, power);
+        }
+    }
     let node = if rows.len() == 1 || width == 1 {
         list(rows.into_iter().flatten().collect())
     } else {
         Node::List(rows.into_iter().map(list).collect())
     };
     Some((name, node, next))
+}
+
+/// A decimal number times a power of ten, digit for digit: its point is moved. What is no plain number stays as it is.
+fn multiplied(number: &str, power: i32) -> String {
+    let (sign, digits) = number
+        .strip_prefix('-')
+        .map_or(("", number), |digits| ("-", digits));
+    let (whole, fraction) = digits.split_once('.').unwrap_or((digits, ""));
+    let is_plain = |part: &str| part.bytes().all(|byte| byte.is_ascii_digit());
+    if whole.is_empty() || !is_plain(whole) || !is_plain(fraction) {
+        return number.to_owned();
+    }
+    let all = format!("{whole}{fraction}");
+    // Where the point comes to stand among all digits; it may lie outside.
+    let point = i32::try_from(whole.len())
+        .unwrap_or(i32::MAX)
+        .saturating_add(power);
+    let moved = match usize::try_from(point) {
+        Ok(point) if point >= all.len() => format!("{all:0<point$}"),
+        Ok(point) if point > 0 => format!("{}.{}", &all[..point], &all[point..]),
+        _ => format!("0.{}{all}", "0".repeat(point.unsigned_abs() as usize)),
+    };
+    let (whole, fraction) = moved.split_once('.').unwrap_or((&moved, ""));
+    let whole = match whole.trim_start_matches('0') {
+        "" => "0",
+        whole => whole,
+    };
+    if fraction.is_empty() {
+        format!("{sign}{whole}")
+    } else {
+        format!("{sign}{whole}.{fraction}")
+    }
 }
 
 fn list(values: Vec<Scalar>) -> Node {
@@ -216,5 +278,35 @@ mod tests {
         let short = text.replace("  365 370", "  365");
         assert_eq!(told(&short).last().map(String::as_str), Some("y x5"));
         assert_ne!(told(&short)[0], "x x4");
+    }
+
+    #[test]
+    fn common_factors_move_the_point() {
+        for (number, power, wanted) in [
+            ("4.100000", 2, "410.0000"),
+            ("0.003197", 2, "0.3197"),
+            ("-0.5000", 4, "-5000"),
+            ("12", -3, "0.012"),
+            ("0.0", 3, "0"),
+            ("NaN", 2, "NaN"),
+        ] {
+            assert_eq!(multiplied(number, power), wanted, "{number}");
+        }
+        let text = ">> M\nM =\n\n   1.0e+02 *\n\n   4.10   0.0031\n   4.20   0.0049\n   4.30   0.0073\n\n";
+        assert!(is_printed(text));
+        let Some(Item::Entry(_, Node::List(rows))) = parse(text).items.into_iter().next() else {
+            panic!("a matrix");
+        };
+        let Node::List(first) = &rows[0] else {
+            panic!("a row")
+        };
+        let cells: Vec<&str> = first
+            .iter()
+            .map(|cell| match cell {
+                Node::Scalar(scalar) => scalar.text.as_str(),
+                _ => "?",
+            })
+            .collect();
+        assert_eq!(cells, ["410", "0.31"]);
     }
 }
