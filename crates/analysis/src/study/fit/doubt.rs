@@ -35,10 +35,11 @@ pub(super) fn over_time(
     correlated(chosen.model(), &columns, found, outcome);
     if let Chosen::Course(course) = chosen {
         no_change(signal, found, outcome);
-        drift(course, &columns, signal, options, found, outcome);
-        outcome
-            .remarks
-            .extend(offset(course, &columns, signal, options, found));
+        // A drift takes up part of an offset that is left out, and its numbers would mislead.
+        match offset(course, &columns, signal, options, found) {
+            Some(told) => outcome.remarks.push(told),
+            None => drift(course, &columns, signal, options, found, outcome),
+        }
     }
 }
 
