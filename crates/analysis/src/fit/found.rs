@@ -249,7 +249,9 @@ impl Fit {
                 || matches!(self.parameters[j].standing, Standing::Held)
                 || self.parameters[j].standard_error.is_some()
         });
-        let variance = self.covariance.as_ref().filter(|_| known).map(|c| {
+        // What follows from given values alone has no error of its own.
+        let given = (0..p).all(|j| !used(j) || self.parameters[j].standing == Standing::Held);
+        let variance = self.covariance.as_ref().filter(|_| known && !given).map(|c| {
             let mut sum = 0.0;
             for i in (0..p).filter(|i| used(*i)) {
                 for j in (0..p).filter(|j| used(*j)) {

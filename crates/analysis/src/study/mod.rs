@@ -112,6 +112,15 @@ pub struct Wanted {
     pub places: Vec<f64>,
 }
 
+/// A probability in words that need no small powers.
+pub(crate) fn likely(chance: f64) -> String {
+    if chance < 1e-4 {
+        "below 0.0001".to_owned()
+    } else {
+        format!("{chance:.4}")
+    }
+}
+
 /// The stretch of the axis over which the curve of a law is drawn: from zero, and beyond the last point where the law levels off
 /// there, so that a picture shows how far its plateau is extrapolated. `x` where the law is not of rates over concentrations.
 pub(crate) fn stretch_of_law(law: &crate::models::law::Law, fit: &crate::fit::Fit, x: &[f64]) -> Vec<f64> {

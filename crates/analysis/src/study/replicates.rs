@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::distribution::{chi_squared_upper, t_half_width};
 use crate::refusal::Refusal;
+use crate::study::likely;
 
 /// What several runs say together.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -97,8 +98,9 @@ impl Pooled {
             ),
             Some((q, chance)) if chance < 0.05 => format!(
                 "the {runs} runs differ by more than their own errors tell (homogeneity: chi-squared {q:.2} on {}, probability \
-                 {chance:.2e}): something varies from run to run, and the error of the mean counts runs, not points",
-                runs - 1
+                 {}): something varies from run to run, and the error of the mean counts runs, not points",
+                runs - 1,
+                likely(chance)
             ),
             Some((q, chance)) => format!(
                 "the {runs} runs agree within their own errors (homogeneity: chi-squared {q:.2} on {}, probability {chance:.2})",

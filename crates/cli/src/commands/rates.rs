@@ -397,7 +397,7 @@ impl Rates {
             let unit = |title: &str| title.split_once(" / ").map_or("", |(_, unit)| unit).to_owned();
             let (of_s, of_v) = (unit(&found.drawn.x_title), unit(&found.drawn.y_title));
             let (s, v) = (format!("S in {of_s}"), format!("v in {of_v}"));
-            let kinds: [(&str, String, String, Vec<(f64, f64)>, Straight); 3] = [
+            let kinds: [StraightPlot; 3] = [
                 (
                     "reciprocals",
                     format!("1/S, {s}"),
@@ -447,6 +447,9 @@ impl Rates {
 
 /// A straight form of the law of Michaelis and Menten: height from Vmax, Km and x.
 type Straight = fn(f64, f64, f64) -> f64;
+
+/// Its name, what runs along x and y, the points and the line.
+type StraightPlot = (&'static str, String, String, Vec<(f64, f64)>, Straight);
 
 /// A course with its window, or a series with its curve.
 fn picture(title: &str, found: &Found) -> Figure {

@@ -60,6 +60,9 @@ struct Row {
 /// What is pooled: the group, the model, the parameter and its unit.
 type Group = (Vec<String>, String, String, String);
 
+/// Values with their errors, and the rows they are from.
+type Members<'a> = (Vec<(f64, Option<f64>)>, Vec<&'a Row>);
+
 impl Results {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
@@ -163,7 +166,7 @@ impl Results {
 
     /// The means, or why there is none: a mean over different temperatures or pH is one of different things.
     fn pooled(&self, rows: &[Row]) -> Vec<(Group, Result<Pooled, String>)> {
-        let mut groups: BTreeMap<Group, (Vec<(f64, Option<f64>)>, Vec<&Row>)> = BTreeMap::new();
+        let mut groups: BTreeMap<Group, Members<'_>> = BTreeMap::new();
         for row in rows {
             for parameter in self.shown(&row.outcome) {
                 let unit = parameter

@@ -14,7 +14,7 @@ use crate::courses::{Course, NestedTest, Preparation, compare_courses, usual_cou
 use crate::fit::{Choice, Data, Fit, Options, Standing, allow_for_correlation, compare, f_test, fit};
 use crate::refusal::Refusal;
 use crate::study::plan::FitPlan;
-use crate::study::{Drawn, Found, Six, label_of, title, told};
+use crate::study::{Drawn, Found, Six, label_of, likely, title, told};
 
 /// Several laws ranked over one trace.
 #[derive(Clone, Debug, PartialEq)]
@@ -268,7 +268,7 @@ fn compared(plan: &FitPlan, laws: &[Chosen], run: &Run, curve: &Curve<'_>) -> Re
                 test.f,
                 test.df1,
                 test.df2,
-                probability(test.probability)
+                likely(test.probability)
             ),
         ));
     }
@@ -376,12 +376,3 @@ fn averaged(found: &Ranking, statistics: &mut BTreeMap<String, f64>) -> Option<D
 
 /// Differences of AICc from here on leave a law without support (as above, section 2.6).
 const FAR: f64 = 10.0;
-
-/// A probability in words that need no small powers.
-fn probability(chance: f64) -> String {
-    if chance < 1e-4 {
-        "below 0.0001".to_owned()
-    } else {
-        format!("{chance:.4}")
-    }
-}

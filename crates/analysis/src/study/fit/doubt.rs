@@ -6,10 +6,10 @@ use super::Chosen;
 use super::compare::NESTED;
 use crate::courses::{Course, Order};
 use crate::distribution::{f_upper, t_two_sided};
-use crate::fit::{Data, Fit, Options, Robust, Standing, allow_for_correlation, f_test, fit};
+use crate::fit::{Data, Fit, Options, Robust, Standing, Warning, allow_for_correlation, f_test, fit};
 use crate::models::Model;
 use crate::models::law::Law;
-use crate::study::Six;
+use crate::study::{Six, likely};
 
 /// Below this probability a drift is told; chance gives one in a hundred fits.
 const DRIFT: f64 = 0.01;
@@ -35,7 +35,11 @@ pub(super) fn over_time(
     correlated(chosen.model(), &columns, found, outcome);
     if let Chosen::Course(course) = chosen {
         no_change(signal, found, outcome);
-        drift(course, &columns, signal, options, found, outcome);
+        // A drift takes up part of an offset that is left out, and its numbers would mislead.
+        match offset(course, &columns, signal, options, found) {
+            Some(told) => outcome.remarks.push(told),
+            None => drift(course, &columns, signal, options, found, outcome),
+        }
     }
 }
 
@@ -122,6 +126,61 @@ fn drift_shows(course: &Course, columns: &[&[f64]; 1], found: &Fit) -> bool {
     along.abs() > 2.0 * found.residual_sd
 }
 
+/// Tries an offset beside a law without one whose residuals wander, and tells what it would change.
+fn offset(
+    course: &Course,
+    columns: &[&[f64]; 1],
+    signal: &[f64],
+    options: &Options,
+    found: &Fit,
+) -> Option<Diagnostic> {
+    let said = !options.held.is_empty() || !options.bounds.is_empty() || options.robust != Robust::No;
+    if said || !found.diagnostics.warnings.contains(&Warning::Wandering) {
+        return None;
+    }
+    let full = course.clone().with_offset().ok()?;
+    if full.name() == course.name() {
+        return None;
+    }
+    let plain = Options {
+        level: options.level,
+        ..Options::default()
+    };
+    let mut other = fit(&full, &Data::new(columns, signal), &plain).ok()?;
+    let test = f_test(found, &other).ok()?;
+    if test.probability >= FULLER
+        || other
+            .parameters
+            .iter()
+            .any(|p| p.standing != Standing::Determined)
+    {
+        return None;
+    }
+    allow_for_correlation(&full, columns, &mut other);
+    let values: Vec<String> = other
+        .parameters
+        .iter()
+        .filter_map(|p| {
+            Some(format!(
+                "{} {} ± {}",
+                p.name,
+                Six(p.value),
+                two(p.standard_error?)
+            ))
+        })
+        .collect();
+    Some(Diagnostic::warning(
+        Code::new("lack-of-fit"),
+        format!(
+            "the errors above are too small, and the values may be wrong: with an offset (model {}) the points lie closer to the curve \
+             (probability {} by chance), with {}",
+            full.name(),
+            likely(test.probability),
+            values.join(", ")
+        ),
+    ))
+}
+
 /// Tries a drift beside the law, and tells what it would change.
 fn drift(
     course: &Course,
@@ -189,7 +248,7 @@ fn drift(
     if changes.is_empty() {
         return;
     }
-    let chance = small(chance);
+    let chance = likely(chance);
     outcome.remarks.push(Diagnostic::warning(
         Code::new("drift-seen"),
         format!(
@@ -250,19 +309,10 @@ pub(in crate::study) fn fuller_law(
             test.f,
             test.df1,
             test.df2,
-            small(test.probability),
+            likely(test.probability),
             values.join(", ")
         ),
     ))
-}
-
-/// A probability in words that need no small powers.
-pub(super) fn small(chance: f64) -> String {
-    if chance < 1e-4 {
-        "below 0.0001".to_owned()
-    } else {
-        format!("{chance:.4}")
-    }
 }
 
 /// Two figures of an error.

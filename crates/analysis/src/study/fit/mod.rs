@@ -24,8 +24,8 @@ use super::plan::{FitPlan, WeightPlan};
 use super::recorded::temperature_between;
 use super::spectrum::bare;
 use super::{
-    Drawn, Found, Wanted, concentration_of, curve_of, label_of, stretch_of_law, tell_apart, title, told,
-    unit_in_terms,
+    Drawn, Found, Wanted, concentration_of, curve_of, label_of, likely, stretch_of_law, tell_apart, title,
+    told, unit_in_terms,
 };
 use crate::courses::{Order, Preparation, Prepared, fit_prepared};
 use crate::fit::{
@@ -334,7 +334,7 @@ fn against_free(
         test.f,
         test.df1,
         test.df2,
-        doubt::small(test.probability)
+        likely(test.probability)
     );
     // As for a fuller law: once in a hundred fits by chance.
     Some(if test.probability < 0.01 {

@@ -3,6 +3,7 @@
 use curvary_record::{Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Unit};
 
 use crate::fit::{Derived, Fit, Interval, Standing};
+use crate::study::likely;
 
 /// Why a quantity that follows from the parameters is in doubt; its own error decides, since a ratio of two parameters may
 /// be known well where neither is.
@@ -106,8 +107,9 @@ pub(in crate::study) fn statistics(outcome: &mut Outcome, fit: &Fit) {
             outcome.remarks.push(Diagnostic::warning(
                 Code::new("lack-of-fit"),
                 format!(
-                    "the points lie farther from the curve than the given standard deviations allow (probability {chance:.1e}): \
-                     the law is wrong, or the deviations are too small, and the errors above with them"
+                    "the points lie farther from the curve than the given standard deviations allow (probability {}): \
+                     the law is wrong, or the deviations are too small, and the errors above with them",
+                    likely(chance)
                 ),
             ));
         } else if chance > 0.999 {

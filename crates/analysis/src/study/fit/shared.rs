@@ -12,7 +12,7 @@ use crate::models::Model;
 use crate::refusal::Refusal;
 use crate::study::plan::FitPlan;
 use crate::study::replicates::{Pooled, pool};
-use crate::study::{Drawn, Found, Six, curve_of, label_of, told};
+use crate::study::{Drawn, Found, Six, curve_of, label_of, likely, told};
 
 /// Below this probability the runs are taken to differ by more than their own errors. Common practice.
 const DIFFER: f64 = 0.05;
@@ -484,7 +484,7 @@ fn say(
             .statistics
             .insert("shared_probability".into(), test.probability);
         let text = format!(
-            "against own values of {} in every run: F {:.2} on {} and {}, probability {:.2e}",
+            "against own values of {} in every run: F {:.2} on {} and {}, probability {}",
             if share.len() == 1 {
                 plan.share.join(", ")
             } else {
@@ -493,7 +493,7 @@ fn say(
             test.f,
             test.df1,
             test.df2,
-            test.probability
+            likely(test.probability)
         );
         if test.probability < DIFFER {
             outcome.remarks.push(Diagnostic::warning(
