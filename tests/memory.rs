@@ -106,7 +106,16 @@ fn many_small_blocks_take_a_small_multiple() {
     assert!(peak < allowed, "{peak} of {allowed}");
     let (written, status, said) = self::peak(
         folder.path(),
-        &["export", "spectrum", "--to", "json", "--out", "all.json", "--archive", "lab"],
+        &[
+            "export",
+            "spectrum",
+            "--to",
+            "json",
+            "--out",
+            "all.json",
+            "--archive",
+            "lab",
+        ],
     );
     assert_eq!(status, Some(0), "{said}");
     let allowed = ITSELF + length(&folder.path().join("all.json")) * 4;
@@ -127,7 +136,16 @@ fn one_large_run_is_written_as_json_in_a_small_multiple() {
     fs::write(&path, text).expect("a file");
     let (_, status, said) = peak(folder.path(), &["add", "large.csv", "--archive", "lab"]);
     assert_eq!(status, Some(0), "{said}");
-    let arguments = ["export", "sample:invented", "--to", "json", "--out", "large.json", "--archive", "lab"];
+    let arguments = [
+        "export",
+        "sample:invented",
+        "--to",
+        "json",
+        "--out",
+        "large.json",
+        "--archive",
+        "lab",
+    ];
     let (peak, status, said) = peak(folder.path(), &arguments);
     assert_eq!(status, Some(0), "{said}");
     let allowed = ITSELF + length(&folder.path().join("large.json")) * 6;

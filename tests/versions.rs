@@ -233,7 +233,16 @@ fn notes_and_results_go_with_their_table_when_the_file_is_read_otherwise() {
     added(here, &["in"]);
     for (sample, celsius) in [("one", "21"), ("two", "37")] {
         let id = &found(here, &format!("sample:{sample}"))[0];
-        done(here, &["note", id, &format!("temperature={celsius} °C"), "--archive", "lab"]);
+        done(
+            here,
+            &[
+                "note",
+                id,
+                &format!("temperature={celsius} °C"),
+                "--archive",
+                "lab",
+            ],
+        );
         done(here, &["rates", id, "--archive", "lab"]);
     }
     let of_second = found(here, "temperature:37C");
@@ -272,7 +281,10 @@ fn a_table_in_front_moves_no_note() {
     );
     let told = added(here, &["in"]);
     assert_eq!(told["changed"]["inherited"], 1, "{told}");
-    assert_eq!(found(here, "temperature:37C has:result"), found(here, "sample:one"));
+    assert_eq!(
+        found(here, "temperature:37C has:result"),
+        found(here, "sample:one")
+    );
     assert_eq!(found(here, "has:note").len(), 1);
 }
 

@@ -97,7 +97,10 @@ pub fn heirs_of_reading(before: &[Run], after: &[Run]) -> Vec<Option<Heir>> {
         // Columns of one table stand on the same lines, so the numbers are asked first.
         let mut alike = (0..after.len()).filter(|&other| are[other] == were[one] && same(one, other));
         // Of several with the same numbers on the same lines, that of the same number.
-        let exact = alike.clone().find(|&other| other == one).or_else(|| only(&mut alike));
+        let exact = alike
+            .clone()
+            .find(|&other| other == one)
+            .or_else(|| only(&mut alike));
         let elsewhere = || {
             let other = only(&mut (0..after.len()).filter(|&other| same(one, other)))?;
             only(&mut (0..before.len()).filter(|&own| same(own, other))).map(|_| other)

@@ -552,7 +552,10 @@ impl Writer {
                 notes.extend(given);
             }
             let done = writer.append_all(prepared)?;
-            for note in notes.into_iter().filter(|note| !note.undo.is_empty() || note.inherits.is_some()) {
+            for note in notes
+                .into_iter()
+                .filter(|note| !note.undo.is_empty() || note.inherits.is_some())
+            {
                 writer.put_note(note)?;
             }
             for outcome in outcomes {

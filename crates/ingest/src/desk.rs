@@ -375,7 +375,10 @@ mod tests {
         }
         for (bad, bytes) in [("abcde", 5), ("abcd\nabcdefg\n", 7), ("\n\nabc\rabcdefghi", 9)] {
             let message = long(bad.as_bytes()).expect("it is too long");
-            assert!(message.starts_with(&format!("a line has {bytes} bytes")), "{message}");
+            assert!(
+                message.starts_with(&format!("a line has {bytes} bytes")),
+                "{message}"
+            );
         }
     }
 

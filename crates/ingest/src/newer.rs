@@ -56,7 +56,10 @@ pub(crate) fn inheritance(archive: &Archive, before: &Digest, runs: &[Run]) -> R
         if !earlier.spoken.contains(&run.id) {
             continue;
         }
-        if heir.as_ref().is_none_or(|heir| !heir.results && earlier.found.contains(&run.id)) {
+        if heir
+            .as_ref()
+            .is_none_or(|heir| !heir.results && earlier.found.contains(&run.id))
+        {
             all.left_behind.push(run.id.clone());
         }
         all.heirs.extend(heir);
@@ -89,7 +92,10 @@ pub(crate) fn rereading(archive: &Archive, source: &Digest, runs: &[Run]) -> Res
         if !earlier.spoken.contains(&run.id) {
             continue;
         }
-        if heir.as_ref().is_none_or(|heir| !heir.results && earlier.found.contains(&run.id)) {
+        if heir
+            .as_ref()
+            .is_none_or(|heir| !heir.results && earlier.found.contains(&run.id))
+        {
             all.left_behind.push(run.id.clone());
         }
         all.renamed += u64::from(heir.as_ref().is_some_and(|heir| heir.after != run.id));

@@ -140,7 +140,10 @@ fn equal_tables_go_to_their_own_turn_and_joined_ones_to_none() {
     let digest = Digest::of(b"before");
     let later = Digest::of(b"after");
     let after_of = |heirs: Vec<Option<Heir>>| -> Vec<Option<RunId>> {
-        heirs.into_iter().map(|heir| heir.map(|heir| heir.after)).collect()
+        heirs
+            .into_iter()
+            .map(|heir| heir.map(|heir| heir.after))
+            .collect()
     };
     let id = |ordinal| Some(RunId::new(&later, ordinal));
     // A newer version with a table in front of two that are equal.
@@ -157,7 +160,10 @@ fn equal_tables_go_to_their_own_turn_and_joined_ones_to_none() {
     assert_eq!(after_of(heirs_of_reading(&one, &before)), [None]);
     // Columns of one table of which the numbers are read otherwise stay in their places.
     let columns = [on(&digest, 0, 1, &SECOND), on(&digest, 1, 1, &THIRD)];
-    let scaled = [on(&later, 0, 1, &[50.0, 60.0, 70.0]), on(&later, 1, 1, &[90.0, 80.0, 70.0])];
+    let scaled = [
+        on(&later, 0, 1, &[50.0, 60.0, 70.0]),
+        on(&later, 1, 1, &[90.0, 80.0, 70.0]),
+    ];
     let heirs = heirs_of_reading(&columns, &scaled);
     assert!(heirs.iter().flatten().all(|heir| !heir.results));
     assert_eq!(after_of(heirs), [id(0), id(1)]);

@@ -91,7 +91,10 @@ fn a_new_reading_takes_all_that_was_said_along_or_has_not_been() {
         })();
         let archive = Archive::open(&folder.0).expect("it opens");
         clean(&archive);
-        if archive.stored(&heir).is_ok_and(|run| run.source.ordinal == 1 && run.points() > 2) {
+        if archive
+            .stored(&heir)
+            .is_ok_and(|run| run.source.ordinal == 1 && run.points() > 2)
+        {
             assert_eq!(spoken(&heir), all);
             assert_eq!(spoken(&before.runs[0].id), (None, 0));
         } else {
