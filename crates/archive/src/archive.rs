@@ -748,7 +748,11 @@ impl Archive {
         self.asked(|asking| {
             // An answer was perhaps given about a run that the source has no longer.
             let runs = asking.source(digest)?.map_or(0, |source| source.runs);
-            let runs = if self.manifest.notes.length == 0 { 0 } else { runs.max(LOST_RUNS) };
+            let runs = if self.manifest.notes.length == 0 {
+                0
+            } else {
+                runs.max(LOST_RUNS)
+            };
             let names: Vec<RunId> = (0..runs)
                 .map(|ordinal| RunId::new(digest, ordinal as usize))
                 .collect();
