@@ -26,7 +26,6 @@ mod content;
 mod copies;
 mod damage;
 mod flips;
-mod full;
 mod older;
 mod roots;
 
