@@ -14,7 +14,7 @@ use curvary_formats::writers::export::{Exporter, Files, Output, Part, TidyCsv, e
 use curvary_formats::writers::json_lines::Json;
 use curvary_formats::writers::table_schema::TableSchema;
 use curvary_formats::writers::units::Units;
-use curvary_formats::writers::{animl, jcamp, parquet, tables, xlsx};
+use curvary_formats::writers::{animl, parquet, tables, xlsx};
 use curvary_formats::{Readers, Source};
 use curvary_record::{Fields, Run, Unit, Value};
 
@@ -450,65 +450,6 @@ fn read(name: &str, bytes: Vec<u8>) -> Vec<Run> {
     reading.runs
 }
 
-/// Through tidy CSV, JCAMP-DX and tidy CSV again: the same numbers to the bit, the same units, the same fields but those
-/// that a remark says to be lost.
-fn there_and_back(runs: &[Run]) -> Result<(), String> {
-    let csv = |runs: &[Run]| {
-        let bytes = written(TidyCsv::new(Options::default()), runs)["main"].clone();
-        read("a.csv", bytes)
-    };
-    let first = csv(runs);
-    let file = jcamp::write(&first, &jcamp::Options::default()).map_err(|why| why.message)?;
-    let lost: Vec<&str> = file
-        .remarks
-        .iter()
-        .filter(|remark| remark.severity >= curvary_record::Severity::Warning)
-        .map(|remark| remark.message.as_str())
-        .collect();
-    let second = read("a.jdx", file.text.into_bytes());
-    let last = csv(&second);
-    if last.len() != runs.len() {
-        return Err(format!(
-            "{} runs, {}, {}, {}",
-            runs.len(),
-            first.len(),
-            second.len(),
-            last.len()
-        ));
-    }
-    for (one, other) in runs.iter().zip(&last) {
-        let curves = |run: &Run| -> Vec<_> {
-            let all = run.traces.iter().filter(|trace| !trace.is_empty());
-            all.flat_map(|trace| [&trace.x, &trace.y])
-                .map(|column| {
-                    let bits: Vec<u64> = column
-                        .values
-                        .iter()
-                        .map(|value| (value + 0.0).to_bits())
-                        .collect();
-                    (bits, column.quantity.clone(), column.unit.slug())
-                })
-                .collect()
-        };
-        if curves(one) != curves(other) {
-            return Err(format!(
-                "other curves: {:?} becomes {:?}",
-                curves(one).first(),
-                curves(other).first()
-            ));
-        }
-        for (key, claims) in one.fields.iter() {
-            let told = lost.iter().any(|message| message.contains(&format!("`{key}`")));
-            let back = other.fields.get(key.as_str());
-            let same = back.is_some_and(|back| back.agrees(&claims[0]));
-            if !same && !told {
-                return Err(format!("`{key}`: {:?} becomes {back:?}", claims[0]));
-            }
-        }
-    }
-    Ok(())
-}
-
 fn same_fields(one: &Fields, other: &Fields) -> Result<(), String> {
     let strongest = |fields: &Fields| -> BTreeMap<String, _> {
         let all = fields.iter().filter_map(|(key, claims)| {
@@ -559,11 +500,6 @@ fn of_all_files(test: impl Fn(&[Run]) -> Result<(), String>) {
 #[test]
 fn everything_is_found_again() {
     of_all_files(all_exports);
-}
-
-#[test]
-fn the_same_comes_through_csv_and_jcamp_dx_and_csv() {
-    of_all_files(there_and_back);
 }
 
 /// A document of our own in which something was changed is read like that of any other program, and it is told.
