@@ -322,10 +322,13 @@ pub(crate) fn states_unit(text: &str) -> bool {
 /// `abs. hum. g/m3`.
 pub(crate) fn ends_in_other_unit(text: &str) -> bool {
     let mut words = text.split_whitespace();
-    let (Some(first), Some(last), Some(_)) = (words.next(), words.next_back(), words.next()) else {
+    let (Some(first), Some(last), Some(before)) = (words.next(), words.next_back(), words.next_back()) else {
         return false;
     };
-    last.contains('/')
+    // `Abs 15 mg/L` was read at a concentration.
+    let at_one = before.replace(',', ".").parse::<f64>().is_ok();
+    !at_one
+        && last.contains('/')
         && quantity_of(first) == Some(Quantity::ABSORBANCE)
         && spelled(last)
             .units()

@@ -298,6 +298,14 @@ fn map_heads(
 ) -> Option<Vec<Option<Span>>> {
     let raw = &text[line.span.range()];
     let (mark, mut kept) = strip_remark(raw);
+    // `#;name;A260`: over as many columns the sign is the header of the first, and marks no remark.
+    let numbers_first = mark == Some("#") && grid.dialect.sep.byte().is_some() && {
+        let cells = raw_split(raw.trim(), grid.dialect.sep);
+        cells.len() == grid.columns() && raw.trim().get(cells[0].clone()).is_some_and(|cell| cell.trim() == "#")
+    };
+    if numbers_first {
+        kept = raw.trim();
+    }
     // A tab in front of the heads is a head left empty.
     if mark.is_none() && grid.dialect.sep == Sep::Tab {
         kept = raw.trim_matches(|c| c != '\t' && is_blank(c));
@@ -366,7 +374,7 @@ fn map_heads(
     let has_words = texts.iter().any(|text| text.chars().any(char::is_alphabetic));
     let numbers = texts.iter().filter(|text| leading_number(text).is_some()).count();
     let sure = texts.iter().any(quantity) || numbers * 2 >= texts.len().max(2);
-    let remark = strip_remark(raw).0.is_some();
+    let remark = !numbers_first && mark.is_some();
     if !has_words && (numbers < texts.len() || columns == 2 || remark) {
         return None;
     }

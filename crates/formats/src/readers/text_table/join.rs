@@ -219,9 +219,9 @@ fn goes_back_or_on(first: &Table, second: &Table) -> bool {
         return false;
     }
     let step = |grid: &super::grid::Grid| grid.figure(1, column) - grid.figure(0, column);
-    let on = (b.figure(0, column) - a.figure(a.rows - 1, column)) * step(a) > 0.0;
-    let again = a.figure(0, column) == b.figure(0, column);
-    step(a) * step(b) > 0.0 && (on || again)
+    // The last value may stand again behind a change of lamp, and a scan may begin anew anywhere behind the first.
+    let on = (b.figure(0, column) - a.figure(0, column)) * step(a) >= 0.0;
+    step(a) * step(b) > 0.0 && on
 }
 
 /// A remark on rows of numbers that stand behind a remark sign in the middle of a table.

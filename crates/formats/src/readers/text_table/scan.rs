@@ -812,7 +812,8 @@ fn usual_count(rows: &[Vec<Range<usize>>], dialect: &Dialect, head: Option<&str>
         if let Some(agreed) = agreed.filter(|&n| n >= largest) {
             return Some(agreed);
         }
-        if with_largest * 10 >= counts.len() {
+        // Remarks to the right of a few rows have a header of their own.
+        if with_largest * 10 >= counts.len() || with_largest > 0 && headed() {
             return Some(largest);
         }
     }

@@ -195,6 +195,12 @@ impl Shaper<'_> {
         if !spread.orderly {
             return None;
         }
+        // Samples read at a few chosen wavelengths are single readings, and no spectra.
+        let named = first.kind == Kind::Words && !clocked;
+        let stated = across.iter().all(|(_, _, held)| held.is_some());
+        if named && axis.is_none() && stated && across.len() < SCAN_FROM && !is_even(values) {
+            return None;
+        }
         let rows = self.table.grid.rows;
         let text = self.source.text();
         let (mut y_quantity, mut y_unit) = (Quantity::UNKNOWN, Unit::ONE);
@@ -556,6 +562,11 @@ fn number_over(column: &Column, first: &Column) -> Option<(f64, Option<Coordinat
             ..
         } = super::super::number::cell(text, Style::POINT)
         {
+            // `dilution` in front of `1:10` `1:5`: what stands there are no times.
+            let of_level = first.heads.get(level).filter(|_| first.heads.len() == column.heads.len());
+            if of_level.is_some_and(|(key, _)| words::field_of(key).is_some_and(|field| field != "time")) {
+                continue;
+            }
             let seconds = if count == 3 {
                 a * 3600.0 + b * 60.0 + c
             } else {
@@ -648,6 +659,12 @@ impl Spread {
     pub(super) fn counts(&self) -> bool {
         self.counted
     }
+}
+
+/// Whether numbers go on in one step.
+fn is_even(values: &[f64]) -> bool {
+    let step = values.get(1).zip(values.first()).map_or(0.0, |(b, a)| b - a);
+    values.windows(2).all(|pair| (pair[1] - pair[0] - step).abs() <= 1e-6 * step.abs())
 }
 
 /// The decimals with which the numbers across the heads are written.

@@ -438,9 +438,43 @@ impl Shaper<'_> {
             .position(|role| *role == Role::Measured)
             .is_some_and(|y| y < *x);
         self.columns[*x].quantity == Some(Quantity::CONCENTRATION)
-            && !self.columns[*x].stats.orderly()
             && roles.contains(&Role::Names)
-            && (wavelengths.len() >= 2 || behind)
+            && if self.columns[*x].stats.orderly() {
+                behind && self.is_proportional(*x, roles)
+            } else {
+                wavelengths.len() >= 2 || behind
+            }
+    }
+
+    /// Whether a column is a measured one times one factor, but for rounding: no readings of standards are.
+    fn is_proportional(&self, x: usize, roles: &[Role]) -> bool {
+        const FEWEST: usize = 3;
+        let decimals = |place: usize| {
+            let changes = &self.decimals[self.table.grid.place(self.columns[place].index)];
+            changes.iter().map(|&(_, digits)| digits).min().unwrap_or(0)
+        };
+        let half_digit = |place: usize| 0.5 * 10f64.powi(-i32::from(decimals(place)));
+        let computed: Vec<f64> = self.table.grid.column(self.columns[x].index).collect();
+        (0..roles.len())
+            .filter(|&y| roles[y] == Role::Measured && self.columns[y].kind == Kind::Figures)
+            .any(|y| {
+                let pairs: Vec<(f64, f64)> = self
+                    .table
+                    .grid
+                    .column(self.columns[y].index)
+                    .zip(computed.iter().copied())
+                    .filter(|(read, computed)| !read.is_nan() && !computed.is_nan())
+                    .collect();
+                let Some(&(read, found)) = pairs.iter().max_by(|a, b| a.0.total_cmp(&b.0)) else {
+                    return false;
+                };
+                let factor = found / read;
+                let fits = |&(read, found): &(f64, f64)| {
+                    (found - factor * read).abs() <= half_digit(x) * 2.0 + factor.abs() * half_digit(y)
+                };
+                let spans = pairs.iter().any(|(other, _)| *other < 0.8 * read);
+                read > 0.0 && found != 0.0 && spans && pairs.len() >= FEWEST && pairs.iter().all(fits)
+            })
     }
 
     /// Whether of these coordinates one is a time and another a wavelength that goes to and fro.
