@@ -551,6 +551,16 @@ impl Parts {
                 coordinate.unit = Unit::NANOMETRE;
             }
         }
+        // `T (%) red`: a symbol of several quantities beside a unit and a name.
+        if let ([quantities], [units]) = (self.quantities.as_mut_slice(), self.units.as_slice())
+            && quantities.len() > 1
+            && units.len() == 1
+        {
+            let fitting = |quantity: &Quantity| fits(quantity, &units[0]);
+            if quantities.iter().any(fitting) {
+                quantities.retain(fitting);
+            }
+        }
         // `Position (nm)`: what counts or names has no unit, so the word is a name and the unit tells the quantity.
         let nameless = |quantity: &Quantity| matches!(quantity.as_str(), "index" | "sample" | "flag");
         if !self.units.is_empty()

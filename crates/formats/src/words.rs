@@ -295,6 +295,8 @@ pub enum List {
     Minute,
     /// Words behind a unit of time that say since when it ran.
     Since,
+    /// Beginnings of words that say that a date is not the one of the measurement.
+    AnotherDate,
     /// What says that a transmittance is a fraction of one.
     Fraction,
     /// How people write that times are minutes and seconds.

@@ -347,6 +347,10 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> Decision {
         {
             continue;
         }
+        // Between digits, in cells that another sign parts, the comma is a decimal sign: `A1;beet;1,376`.
+        if sep == Sep::Comma && best.as_ref().is_some_and(|fit| parts_all(fit) && commas_stand_in_numbers(rows)) {
+            continue;
+        }
         let Some(fit) = fit(rows, sep) else { continue };
         tabs_separate |= sep == Sep::Tab
             && fit.count >= 2
@@ -405,6 +409,21 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> Decision {
         .zip(&fit.cells)
         .flat_map(|(row, cells)| cells.iter().map(move |cell| &row[cell.clone()]));
     style_of(fit.sep, texts)
+}
+
+/// Whether a sign that stands in no number parts nearly all rows into as many cells.
+fn parts_all(fit: &Fit) -> bool {
+    matches!(fit.sep, Sep::Tab | Sep::Semicolon | Sep::Pipe) && fit.count >= 2 && fit.steady >= 0.9
+}
+
+/// Whether every comma of some rows stands between two digits.
+fn commas_stand_in_numbers(rows: &[&str]) -> bool {
+    let in_number = |row: &str| {
+        let bytes = row.as_bytes();
+        let is_digit = |at: Option<usize>| at.and_then(|at| bytes.get(at)).is_some_and(u8::is_ascii_digit);
+        memchr::memchr_iter(b',', bytes).all(|at| is_digit(at.checked_sub(1)) && is_digit(Some(at + 1)))
+    };
+    rows.iter().all(|row| in_number(row))
 }
 
 /// The decimal sign of a separator's cells, over all of them.

@@ -346,7 +346,8 @@ fn table_at(
     {
         return None;
     }
-    if is_row_of_levels(&sample, &dialect) {
+    if is_row_of_levels(&sample, &dialect) || is_row_over_others(&with_following(text, cursor, &sample[..1]), &dialect)
+    {
         return None;
     }
     let mut kinds = kinds_of(&sample, &cells, &dialect, columns);
@@ -982,6 +983,38 @@ fn is_row_of_levels(rows: &[&str], dialect: &Dialect) -> bool {
         && rest
             .iter()
             .all(|row| !split(row, dialect).iter().any(|range| united(row, range)))
+}
+
+/// Whether the first of these rows is a header of numbers with an empty corner, ` ;1;2;3` over `A;0.183;0.060`: nothing over
+/// the first column, numbers that rise over all others, and the rows below are full.
+fn is_row_over_others(rows: &[&str], dialect: &Dialect) -> bool {
+    const FEWEST: usize = 3;
+    if dialect.sep.byte().is_none() {
+        return false;
+    }
+    let [first, rest @ ..] = rows else { return false };
+    let cells = raw_split(first, dialect.sep);
+    let empty = |row: &str, range: &Range<usize>| row[range.clone()].trim_matches(is_blank).is_empty();
+    let Some((corner, others)) = cells.split_first() else {
+        return false;
+    };
+    if !empty(first, corner) || others.len() < FEWEST {
+        return false;
+    }
+    let numbers: Option<Vec<f64>> = others
+        .iter()
+        .map(|range| match cell(&first[range.clone()], dialect.style) {
+            Cell::Number { value, .. } => Some(value),
+            _ => None,
+        })
+        .collect();
+    let rises = |numbers: &[f64]| numbers.windows(2).all(|pair| pair[0] < pair[1]);
+    numbers.is_some_and(|numbers| rises(&numbers))
+        && rest.len() >= 2
+        && rest.iter().all(|row| {
+            let below = raw_split(row, dialect.sep);
+            below.len() == cells.len() && below.iter().take(2).all(|range| !empty(row, range))
+        })
 }
 
 /// Whether the first of these rows, words with numbers behind them, is the head of the others: `Wavelength (nm);420;435`.

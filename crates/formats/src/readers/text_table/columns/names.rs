@@ -128,7 +128,9 @@ fn take_deviations(columns: &mut [Column]) {
         let before = text(&columns[at - 1]);
         let last = before.rsplit(' ').next().unwrap_or("");
         let mean = before.chars().count() >= 2 && (words::is_statistics(&before) || words::is_statistics(last));
-        if mean && matches!(text(&columns[at]).as_str(), "s" | "σ" | "±") {
+        // `min` in front of `s` are minutes.
+        let timed = columns[at - 1].quantity == Some(Quantity::TIME);
+        if mean && !timed && matches!(text(&columns[at]).as_str(), "s" | "σ" | "±") {
             name(&mut columns[at]);
             columns[at].quantity = Some(Quantity::named("standard deviation"));
         }

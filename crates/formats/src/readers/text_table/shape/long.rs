@@ -109,6 +109,8 @@ impl Shaper<'_> {
                 && column.stats.whole
                 && column.unit.is_none()
                 && matches!(role, Role::Open | Role::Counter)
+                // What marks single rows parts no curves.
+                && column.quantity.as_ref().is_none_or(|quantity| quantity.as_str() != "flag")
                 && distinct(i) * 2 <= rows;
             if !counts || i == running || keys.contains(&i) {
                 continue;

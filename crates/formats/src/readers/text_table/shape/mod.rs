@@ -174,6 +174,8 @@ fn role(column: &Column) -> Role {
         Some("wavelength" | "wavenumber" | "energy" | "time" | "concentration") => Role::Coordinate,
         Some("absorbance" | "transmittance" | "reflectance" | "rate") => Role::Measured,
         Some("index" | "sample" | "replicate") => Role::Counter,
+        // `ok` over 1 and 0 tells which rows are good.
+        Some("flag") if is_yes_or_no(column) => Role::Counter,
         Some("temperature" | "ph") => Role::Beside,
         Some(_)
             if column
@@ -195,6 +197,11 @@ fn role(column: &Column) -> Role {
         }
         None => Role::Open,
     }
+}
+
+/// Whether a column holds nothing but ones and zeros.
+fn is_yes_or_no(column: &Column) -> bool {
+    column.kind == Kind::Figures && column.stats.whole && column.stats.min >= 0.0 && column.stats.max <= 1.0
 }
 
 /// Quantities that make a table one of light absorbed.

@@ -133,6 +133,22 @@ impl Shaper<'_> {
                 );
             }
         }
+        for (column, role) in self.columns.iter().zip(roles) {
+            let flag = column.quantity.as_ref().is_some_and(|quantity| quantity.as_str() == "flag");
+            if *role != Role::Counter || !flag || column.stats.min == column.stats.max {
+                continue;
+            }
+            let head = column.heads.last().map_or("", |(text, _)| text.trim());
+            let ones = self.table.grid.column(column.index).filter(|value| *value == 1.0).count();
+            let rare = if ones * 2 > column.stats.count { 0.0 } else { 1.0 };
+            let rows = self.table.grid.column(column.index).enumerate();
+            for (row, _) in rows.filter(|(_, value)| *value == rare).take(PLACES_TOLD * 4) {
+                told.push(
+                    Diagnostic::note(Code::new("row-flag"), format!("a row has {rare} under `{head}`"))
+                        .at(Place::line(self.table.grid.line(row)), ""),
+                );
+            }
+        }
         self.remarks.extend(told);
     }
 
