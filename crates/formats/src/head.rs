@@ -133,7 +133,7 @@ fn understand(text: &str) -> Head {
     {
         return understand(name);
     }
-    if let Some(head) = reciprocal(text) {
+    if let Some(head) = in_a_cell(text).or_else(|| reciprocal(text)) {
         return head;
     }
     if let Some(head) = derived(text).or_else(|| absorbed(text)) {
@@ -172,6 +172,23 @@ fn understand(text: &str) -> Head {
         }
     }
     parts.into_head(text)
+}
+
+/// `E254 (1 cm)`: light absorbed in a cell of that length, which is held. The length is no unit.
+fn in_a_cell(text: &str) -> Option<Head> {
+    let (name, length) = text.strip_suffix([')', ']'])?.rsplit_once(['(', '['])?;
+    let number = length.trim().strip_suffix("cm").or_else(|| length.trim().strip_suffix("mm"))?;
+    let unit = Unit::ucum(&length.trim()[number.len()..]).ok()?;
+    let value = piece::number(number.trim())?;
+    let mut head = understand(name);
+    let of_light = head.quantity.as_ref().is_some_and(Quantity::is_of_light);
+    of_light.then(|| {
+        head.held.push(Coordinate {
+            raw: Some(length.trim().to_owned()),
+            ..Coordinate::new(Quantity::named("path-length"), unit, value)
+        });
+        head
+    })
 }
 
 /// `1/[S] (1/mM)`, `1/T (1/K)`: the reciprocal of a quantity, under its own name. The reciprocal of a length of light is a

@@ -633,6 +633,14 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
     }
     for field in fields_if_fitting(name) {
         let found = read(field);
+        // `Measured: 2007-06-13 by hq` says when, `Measured: hq` says by whom.
+        let dated = raw.bytes().filter(u8::is_ascii_digit).count() >= 4;
+        if *field == "date" && dated {
+            return (Key::new(*field), found);
+        }
+        if *field == "operator" && dated {
+            continue;
+        }
         let number = matches!(found.value, Value::Number(_) | Value::Range { .. });
         let text_field = known_field(field).is_some_and(|known| known.kind == ValueKind::Text);
         if text_field || found.fits && (!number || found.unit_written) {

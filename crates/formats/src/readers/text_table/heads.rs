@@ -357,6 +357,9 @@ fn map_heads(
     if cells.len() != columns || cells.iter().all(Option::is_none) {
         return None;
     }
+    if is_like_a_row(kept, &cells, grid) {
+        return None;
+    }
     let texts: Vec<&str> = cells.iter().flatten().map(|range| &kept[range.clone()]).collect();
     // A statement about the run is no head.
     let first = texts.first().copied().unwrap_or("");
@@ -416,6 +419,24 @@ fn map_heads(
             .map(|range| range.map(|r| Span::new(base + r.start, base + r.end)))
             .collect(),
     )
+}
+
+/// Whether a line is of the form of the rows below it, `02.02.2014;0,176;` over others of a date and a reading: a number with as
+/// many decimals over the only column of readings.
+fn is_like_a_row(line: &str, cells: &[Option<Range<usize>>], grid: &Grid) -> bool {
+    let figures: Vec<usize> = (0..grid.columns()).filter(|&at| grid.kinds[at] == Kind::Figures).collect();
+    let &[at] = figures.as_slice() else { return false };
+    let Some(cell) = cells.get(at).and_then(|cell| cell.clone()).filter(|_| at > 0) else {
+        return false;
+    };
+    let decimals = |text: &str| text.trim().split_once(['.', ',']).map_or(0, |(_, decimals)| decimals.len());
+    let number = line[cell.clone()].trim();
+    let reading = leading_number(number).is_some_and(|value| value.abs() < 10.0) && decimals(number) >= 2;
+    reading
+        && super::surroundings::are_like_readings(grid)
+        && grid.decimals()[grid.place(at)]
+            .iter()
+            .any(|&(_, digits)| usize::from(digits) == decimals(number))
 }
 
 /// Whether cells say `key value`: the first is a field's name, and what follows is no head of a column.

@@ -354,6 +354,9 @@ fn table_at(
     if named {
         kinds[0] = Kind::Words;
     }
+    if let Some(head) = head_above.filter(|_| dialect.sep.byte().is_some()) {
+        take_names(&mut kinds, head, &sample, &cells, &dialect);
+    }
     let figures = kinds.iter().filter(|kind| **kind == Kind::Figures).count();
     if figures == 0 {
         return None;
@@ -401,24 +404,28 @@ fn table_at(
         clock_of(text, cells, grid.dialect.style, None, false).is_some()
     };
     let words_first = grid.kinds[0] == Kind::Words && !clocked;
+    // A line of the same form as the rows, `tap  0.268` above `well  0.159`, is one of them.
+    let like_row = |span: &Span| {
+        let cell = text[span.range()].trim();
+        let decimals = cell.split_once(['.', ',']).map_or(0, |(_, decimals)| decimals.len());
+        decimals >= 2 && leading_number(cell).is_some_and(|value| value.abs() < 10.0)
+    };
     let numbered_heads = heads.iter().any(|head| {
-        head.cells
-            .iter()
-            .flatten()
-            .filter(|span| leading_number(&text[span.range()]).is_some())
-            .count()
-            * 2
-            > columns
+        let numbers = || {
+            let cells = head.cells.iter().flatten();
+            cells.filter(|span| leading_number(&text[span.range()]).is_some())
+        };
+        numbers().count() * 2 > columns && !(numbers().all(like_row) && are_like_readings(&grid))
     });
     // Words between separators that stand in no sentence, under heads that say what they are, are no prose however many.
     let prose = sentences && !(worded && parted);
     let enough = if words_first {
         let list = || {
-            parted
+            (parted || columns == 2)
                 && grid.rows >= 3
                 && !prose
                 && are_like_readings(&grid)
-                && lines_of_light_above(text, above)
+                && lines_of_light_above(text, above, grid.rows >= 4)
         };
         worded || numbered_heads || (figures >= 2 && grid.rows >= 3 && !prose) || list()
     } else {
@@ -428,6 +435,17 @@ fn table_at(
         return None;
     }
     if words_first && (prose || dialect.sep == Sep::Blank && wordy >= 4) {
+        return None;
+    }
+    // A key, its number and its unit in cells of their own.
+    if words_first && grid.rows == 1 && figures == 1 && wordy >= 2 {
+        let last = &sample[0][cells[0].last().cloned().unwrap_or(0..0)];
+        if !last.is_empty() && curvary_record::unit::spelled(last.trim()) != curvary_record::unit::Spelling::None {
+            return None;
+        }
+    }
+    // `;Wellenlänge;405 nm`: keys and values behind an empty cell.
+    if grid.rows <= 3 && !words_first && sample.len() <= 3 && sample.iter().all(|row| is_line_of_keys(row)) {
         return None;
     }
     // `run 1` under a title of two words is no sample with a reading of one.
@@ -915,6 +933,26 @@ fn kinds_of(rows: &[&str], cells: &[Vec<Range<usize>>], dialect: &Dialect, colum
         .collect()
 }
 
+/// Under a header that means sample a cell that is no number shows that all of them are names: `20230115`, `20230118-B`.
+fn take_names(kinds: &mut [Kind], head: &str, rows: &[&str], cells: &[Vec<Range<usize>>], dialect: &Dialect) {
+    let heads = split(head, dialect);
+    if heads.len() != kinds.len() {
+        return;
+    }
+    for (column, range) in heads.into_iter().enumerate() {
+        let names = matches!(crate::words::field_of(head[range].trim()), Some("sample" | "sample-id"));
+        let worded = || {
+            rows.iter().zip(cells).any(|(row, cells)| {
+                let text = cells.get(column).map_or("", |range| &row[range.clone()]);
+                matches!(cell(text, dialect.style), Cell::Words) && text.contains(char::is_alphabetic)
+            })
+        };
+        if names && kinds[column] == Kind::Figures && worded() {
+            kinds[column] = Kind::Words;
+        }
+    }
+}
+
 /// Whether the first of these rows is the `min`, `max` or `n` of others that begin with numbers.
 fn sums_up_below(rows: &[&str], dialect: &Dialect) -> bool {
     let first = |row: &str| {
@@ -1103,6 +1141,16 @@ fn all_keys(text: &str, grid: &Grid) -> bool {
         word.chars().count() >= 3 && crate::header::is_known(word) || crate::words::field_of(bare).is_some()
     });
     keys.count() * 2 >= words.len()
+}
+
+/// Whether a line is nothing but known keys with their values: its first cell is empty or a key.
+fn is_line_of_keys(line: &str) -> bool {
+    let pairs = crate::header::pairs(line.trim_matches(|c| is_blank(c) || c == ';'));
+    !pairs.is_empty()
+        && pairs.iter().all(|pair| {
+            let line = line.trim_matches(|c| is_blank(c) || c == ';');
+            crate::header::is_known(&line[pair.key.clone()]) && !pair.value.is_empty()
+        })
 }
 
 /// Whether a line is a key that is known with a number behind it: `Slit;2 nm`. What follows are more of them.
