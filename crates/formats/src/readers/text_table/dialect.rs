@@ -683,7 +683,14 @@ fn comma_for_both(rows: &[&str], heads: Option<&str>) -> Option<Decision> {
     }
     match readings.len() {
         0 => Some(Decision::Sure(separated)),
-        1 => readings.pop().map(Decision::Sure),
+        // One reading alone makes sense, but whoever wrote the file used one sign for two things: it is asked, the likely one first.
+        1 => {
+            readings.push(separated);
+            Some(Decision::Open {
+                code: "decimal-comma-or-separator",
+                readings,
+            })
+        }
         _ => Some(Decision::Open {
             code: "decimal-comma-or-separator",
             readings,

@@ -608,7 +608,13 @@ fn number_over(column: &Column, first: &Column) -> Option<(f64, Option<Coordinat
         ));
     }
     // `t = 30 s`, `A(405 nm)`.
-    let held = column.held.iter().find(|held| held.quantity == Quantity::TIME)?;
+    let time = column.held.iter().find(|held| held.quantity == Quantity::TIME);
+    // `220 nm [1/m]`: a wavelength and the unit of what was read there.
+    let bare = || {
+        let light = column.held.iter().find(|held| held.quantity == Quantity::WAVELENGTH);
+        light.filter(|_| column.quantity.is_none() && column.label.is_none() && column.unit.is_some())
+    };
+    let held = time.or_else(bare)?;
     Some((held.value, Some(held.clone())))
 }
 
