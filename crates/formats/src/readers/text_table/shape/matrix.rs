@@ -3,6 +3,34 @@
 use super::*;
 
 impl Shaper<'_> {
+    /// The columns with numbers over them, and what these are numbers of; `None` where not nearly all have one.
+    fn across(&self) -> Option<Vec<(usize, f64, Option<Coordinate>)>> {
+        let first = self.columns.first()?;
+        let figures = || {
+            let columns = self.columns.iter().enumerate().skip(1);
+            columns.filter(|(_, column)| column.kind == Kind::Figures)
+        };
+        let across: Vec<(usize, f64, Option<Coordinate>)> = figures()
+            .filter_map(|(i, column)| {
+                number_over(column, first).map(|(value, coordinate)| (i, value, coordinate))
+            })
+            .collect();
+        (across.len() >= 2 && across.len() * 10 >= figures().count() * 8).then_some(across)
+    }
+
+    /// Whether numbers stand over nearly all columns but the first.
+    pub(super) fn has_numbers_across(&self) -> bool {
+        let Some(first) = self.columns.first() else { return false };
+        let figures = || self.columns.iter().skip(1).filter(|column| column.kind == Kind::Figures);
+        let count = figures().count();
+        // Without a number over any of the first three no table has them over four of five.
+        if figures().take(3).all(|column| number_over(column, first).is_none()) {
+            return false;
+        }
+        let over = figures().filter(|column| number_over(column, first).is_some()).count();
+        over >= 2 && over * 10 >= count * 8
+    }
+
     /// Numbers across the heads: wavelengths by times, or spectra as rows.
     pub(super) fn matrix(&mut self) -> Option<Draft> {
         let first = self.columns.first()?;
@@ -12,26 +40,7 @@ impl Shaper<'_> {
             .map(|(text, _)| text.as_str())
             .collect::<Vec<_>>()
             .join(" ");
-        // The row of heads that are numbers, and what they are numbers of.
-        let across: Vec<(usize, f64, Option<Coordinate>)> = self
-            .columns
-            .iter()
-            .enumerate()
-            .skip(1)
-            .filter(|(_, column)| column.kind == Kind::Figures)
-            .filter_map(|(i, column)| {
-                number_over(column, first).map(|(value, coordinate)| (i, value, coordinate))
-            })
-            .collect();
-        let figures = self
-            .columns
-            .iter()
-            .skip(1)
-            .filter(|column| column.kind == Kind::Figures)
-            .count();
-        if across.len() < 2 || across.len() * 10 < figures * 8 {
-            return None;
-        }
+        let across = self.across()?;
         let values: Vec<f64> = across.iter().map(|(_, value, _)| *value).collect();
         let told: Option<(Quantity, Unit)> = across[0]
             .2

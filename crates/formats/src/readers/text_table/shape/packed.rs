@@ -67,8 +67,8 @@ impl Shaper<'_> {
         (agrees && last.or(points).is_some()).then_some(Begins::WithValue { first, step })
     }
 
-    /// The curve of such a table, where its words state the step or somebody has answered so.
-    pub(super) fn packed(&mut self) -> Option<Draft> {
+    /// What the lines begin with, where the table may be such a curve.
+    fn begins(&self) -> Option<Begins> {
         let answer = self.source.assume().get("shape");
         if answer == Some("columns") {
             return None;
@@ -77,7 +77,17 @@ impl Shaper<'_> {
             .packed_step()
             .filter(|&step| answer == Some("packed") || self.says_step(step))
             .map(Begins::WithX);
-        let begins = with_x.or_else(|| self.stated_axis())?;
+        with_x.or_else(|| self.stated_axis())
+    }
+
+    /// Whether the table may be one curve in lines of several values.
+    pub(super) fn may_be_packed(&self) -> bool {
+        self.begins().is_some()
+    }
+
+    /// The curve of such a table, where its words state the step or somebody has answered so.
+    pub(super) fn packed(&mut self) -> Option<Draft> {
+        let begins = self.begins()?;
         let roles: Vec<Role> = self.columns.iter().map(role).collect();
         let (values_from, x_quantity, x_unit) = match begins {
             Begins::WithX(_) => {
