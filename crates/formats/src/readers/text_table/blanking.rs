@@ -130,9 +130,15 @@ fn without_statements(text: &str) -> Option<Blanked> {
     if text.lines().filter(|line| lead(line).is_some()).count() < FEWEST {
         return None;
     }
+    // Remarks are statements, too.
+    let remark = |line: &str| -> Option<usize> {
+        let body = line.trim_start_matches(|c: char| c.is_ascii_digit() || c == ' ');
+        let said = body.strip_prefix("REM ").filter(|_| body.len() < line.len())?;
+        Some(line.len() - said.len())
+    };
     let mut blanked = String::with_capacity(text.len());
     for line in text.split_inclusive('\n') {
-        let lead = lead(line).unwrap_or(0);
+        let lead = lead(line).or_else(|| remark(line)).unwrap_or(0);
         blanked.extend(std::iter::repeat_n(' ', lead));
         blanked.push_str(&line[lead..]);
     }
