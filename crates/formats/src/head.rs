@@ -177,7 +177,10 @@ fn understand(text: &str) -> Head {
 /// `E254 (1 cm)`: light absorbed in a cell of that length, which is held. The length is no unit.
 fn in_a_cell(text: &str) -> Option<Head> {
     let (name, length) = text.strip_suffix([')', ']'])?.rsplit_once(['(', '['])?;
-    let number = length.trim().strip_suffix("cm").or_else(|| length.trim().strip_suffix("mm"))?;
+    let number = length
+        .trim()
+        .strip_suffix("cm")
+        .or_else(|| length.trim().strip_suffix("mm"))?;
     let unit = Unit::ucum(&length.trim()[number.len()..]).ok()?;
     let value = piece::number(number.trim())?;
     let mut head = understand(name);

@@ -113,7 +113,9 @@ fn without_remark_sign(line: &str) -> Range<usize> {
 fn undecorated(line: &str, body: Range<usize>) -> Range<usize> {
     let text = &line[body.clone()];
     let set_off = ["==", "--", "~~", "__"].into_iter().find(|mark| {
-        text.starts_with(mark) && text.ends_with(mark) && text.trim_start_matches(|c| mark.starts_with(c)).starts_with(' ')
+        text.starts_with(mark)
+            && text.ends_with(mark)
+            && text.trim_start_matches(|c| mark.starts_with(c)).starts_with(' ')
     });
     match set_off.and_then(|mark| mark.chars().next()) {
         Some(stroke) => {
@@ -610,11 +612,12 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
             None => found,
         }
     };
-    let meant = whole.or_else(|| field_of(name)).or_else(|| in_two_languages(name));
-    let field =
-        meant.filter(|field| {
-            spelling.split_whitespace().count() < 2 && *field != "date" || is_of_kind(field, &read(field))
-        });
+    let meant = whole
+        .or_else(|| field_of(name))
+        .or_else(|| in_two_languages(name));
+    let field = meant.filter(|field| {
+        spelling.split_whitespace().count() < 2 && *field != "date" || is_of_kind(field, &read(field))
+    });
     if let Some(field) = field {
         if field == "wavelength" && is_list_of_wavelengths(raw) {
             let list = raw.replace(',', " / ");
@@ -669,18 +672,24 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
 fn in_two_languages(key: &str) -> Option<&'static str> {
     let one = |text: &str| field_of(text.trim().trim_end_matches(')'));
     let both = |(first, second): (&str, &str)| one(first).filter(|field| one(second) == Some(field));
-    let by_mark = ["/", "|", "("].into_iter().find_map(|mark| key.split_once(mark).and_then(both));
+    let by_mark = ["/", "|", "("]
+        .into_iter()
+        .find_map(|mark| key.split_once(mark).and_then(both));
     by_mark.or_else(|| {
         // A word of one script and one of another.
         let (first, second) = key.split_once(' ')?;
-        (first.is_ascii() != second.is_ascii()).then_some((first, second)).and_then(both)
+        (first.is_ascii() != second.is_ascii())
+            .then_some((first, second))
+            .and_then(both)
     })
 }
 
 /// The length that a value begins with, in front of what the cell is made of: the `10 mm` of `10 mm quartz`.
 fn length_in_front(raw: &str) -> Option<&str> {
     const MOST_BEHIND: usize = 3;
-    let unit = ["mm", "cm"].into_iter().find_map(|unit| raw.find(unit).map(|at| (at, unit)));
+    let unit = ["mm", "cm"]
+        .into_iter()
+        .find_map(|unit| raw.find(unit).map(|at| (at, unit)));
     let (at, unit) = unit?;
     let (length, behind) = raw.split_at(at + unit.len());
     let number = length[..at].trim().replace(',', ".").parse::<f64>();
@@ -705,7 +714,11 @@ fn is_of_kind(field: &str, found: &Interpretation) -> bool {
     /// A date has a day and a year, or a month and a year.
     const FEWEST_DIGITS: usize = 3;
     // `Datum;SAK-Messung E254;Bemerkung` are headers, and no date.
-    if let (Value::Text(text), Some(ValueKind::Date), false) = (&found.value, known_field(field).map(|known| known.kind), found.fits) {
+    if let (Value::Text(text), Some(ValueKind::Date), false) = (
+        &found.value,
+        known_field(field).map(|known| known.kind),
+        found.fits,
+    ) {
         let digits = text.bytes().filter(u8::is_ascii_digit).count();
         return found.question.is_some() || digits >= FEWEST_DIGITS && !text.contains(['(', ')']);
     }

@@ -235,8 +235,14 @@ fn is_unit(text: &str) -> bool {
 fn is_head(text: &str) -> bool {
     let head = read_head(text);
     // `Datum;E254;Bemerkung`: what was read at a wavelength.
-    let read = head.quantity.as_ref().is_some_and(curvary_record::Quantity::is_of_light)
-        && head.held.iter().any(|held| held.quantity == curvary_record::Quantity::WAVELENGTH);
+    let read = head
+        .quantity
+        .as_ref()
+        .is_some_and(curvary_record::Quantity::is_of_light)
+        && head
+            .held
+            .iter()
+            .any(|held| held.quantity == curvary_record::Quantity::WAVELENGTH);
     let names = head.quantity.is_some() && head.held.is_empty() || read;
     names && !text.starts_with(|c: char| c.is_ascii_digit())
 }

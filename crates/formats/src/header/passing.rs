@@ -353,14 +353,18 @@ fn claim_heading_date(fields: &mut Fields, source: &Source, part: &str, start: u
 fn claim_date_behind(fields: &mut Fields, source: &Source, part: &str, start: usize, customs: Customs) {
     const LONGEST: usize = 4;
     let other = |word: &str| words::begins(List::AnotherDate, &word.to_lowercase());
-    if fields.get("date").is_some() || !has_year(part) || part.split(|c: char| !c.is_alphabetic()).any(other) {
+    if fields.get("date").is_some() || !has_year(part) || part.split(|c: char| !c.is_alphabetic()).any(other)
+    {
         return;
     }
     let blanks = part.char_indices().rev().filter(|(_, c)| c.is_whitespace());
     let from: Vec<usize> = blanks.map(|(at, c)| at + c.len_utf8()).take(LONGEST).collect();
     for at in from.into_iter().rev() {
         let date = &part[at..];
-        if !date.trim().is_empty() && has_year(date) && claim_moment(fields, source, date, start + at, customs) {
+        if !date.trim().is_empty()
+            && has_year(date)
+            && claim_moment(fields, source, date, start + at, customs)
+        {
             return;
         }
     }

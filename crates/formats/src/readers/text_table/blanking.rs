@@ -160,7 +160,8 @@ fn without_leaders(text: &str) -> Option<Blanked> {
         let signed = matches!(&line[number..=number], "." | ",") && whole.len() < number && decimals >= 2;
         let name = whole.trim_end_matches(['.', ' ', '\u{2026}']);
         let dots = whole.len() - name.len();
-        let named = name.trim_start().starts_with(char::is_alphabetic) && !crate::header::is_known(name.trim());
+        let named =
+            name.trim_start().starts_with(char::is_alphabetic) && !crate::header::is_known(name.trim());
         (signed && named && dots >= 3).then_some((name.len(), whole.len(), decimals))
     };
     let lines: Vec<&str> = text.split_inclusive('\n').collect();
@@ -258,7 +259,11 @@ fn decimal_in(cell: &str) -> Sign {
     let (whole, behind) = (&digits[..at], &digits[at + 1..]);
     // `14.05.2008` is a date; `1.234,5` has its thousands marked.
     if behind.contains(['.', ',']) {
-        return if digits.contains(',') { Sign::Doubtful } else { Sign::None };
+        return if digits.contains(',') {
+            Sign::Doubtful
+        } else {
+            Sign::None
+        };
     }
     let thousands = behind.len() == 3 && (1..=3).contains(&whole.len()) && !whole.starts_with('0');
     match (digits.as_bytes()[at], thousands) {

@@ -348,7 +348,11 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> Decision {
             continue;
         }
         // Between digits, in cells that another sign parts, the comma is a decimal sign: `A1;beet;1,376`.
-        if sep == Sep::Comma && best.as_ref().is_some_and(|fit| parts_all(fit) && commas_stand_in_numbers(rows)) {
+        if sep == Sep::Comma
+            && best
+                .as_ref()
+                .is_some_and(|fit| parts_all(fit) && commas_stand_in_numbers(rows))
+        {
             continue;
         }
         let Some(fit) = fit(rows, sep) else { continue };

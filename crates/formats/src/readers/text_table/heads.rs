@@ -301,7 +301,11 @@ fn map_heads(
     // `#;name;A260`: over as many columns the sign is the header of the first, and marks no remark.
     let numbers_first = mark == Some("#") && grid.dialect.sep.byte().is_some() && {
         let cells = raw_split(raw.trim(), grid.dialect.sep);
-        cells.len() == grid.columns() && raw.trim().get(cells[0].clone()).is_some_and(|cell| cell.trim() == "#")
+        cells.len() == grid.columns()
+            && raw
+                .trim()
+                .get(cells[0].clone())
+                .is_some_and(|cell| cell.trim() == "#")
     };
     if numbers_first {
         kept = raw.trim();
@@ -424,12 +428,18 @@ fn map_heads(
 /// Whether a line is of the form of the rows below it, `02.02.2014;0,176;` over others of a date and a reading: a number with as
 /// many decimals over the only column of readings.
 fn is_like_a_row(line: &str, cells: &[Option<Range<usize>>], grid: &Grid) -> bool {
-    let figures: Vec<usize> = (0..grid.columns()).filter(|&at| grid.kinds[at] == Kind::Figures).collect();
+    let figures: Vec<usize> = (0..grid.columns())
+        .filter(|&at| grid.kinds[at] == Kind::Figures)
+        .collect();
     let &[at] = figures.as_slice() else { return false };
     let Some(cell) = cells.get(at).and_then(|cell| cell.clone()).filter(|_| at > 0) else {
         return false;
     };
-    let decimals = |text: &str| text.trim().split_once(['.', ',']).map_or(0, |(_, decimals)| decimals.len());
+    let decimals = |text: &str| {
+        text.trim()
+            .split_once(['.', ','])
+            .map_or(0, |(_, decimals)| decimals.len())
+    };
     let number = line[cell.clone()].trim();
     let reading = leading_number(number).is_some_and(|value| value.abs() < 10.0) && decimals(number) >= 2;
     reading

@@ -165,7 +165,8 @@ fn in_words(line: &str) -> Option<Vec<Part>> {
             }
         } else {
             let head = crate::head::read_head(word);
-            let named = word.starts_with(char::is_alphabetic) && head.quantity.is_some() && head.held.is_empty();
+            let named =
+                word.starts_with(char::is_alphabetic) && head.quantity.is_some() && head.held.is_empty();
             named.then_some(())?;
             let behind = at + end + (rest[end..].len() - rest[end..].trim_start().len());
             let value = line[behind..].find(' ').map_or(line.len(), |end| behind + end);

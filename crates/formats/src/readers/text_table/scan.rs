@@ -346,7 +346,8 @@ fn table_at(
     {
         return None;
     }
-    if is_row_of_levels(&sample, &dialect) || is_row_over_others(&with_following(text, cursor, &sample[..1]), &dialect)
+    if is_row_of_levels(&sample, &dialect)
+        || is_row_over_others(&with_following(text, cursor, &sample[..1]), &dialect)
     {
         return None;
     }
@@ -407,7 +408,9 @@ fn table_at(
     // A line of the same form as the rows, `tap  0.268` above `well  0.159`, is one of them.
     let like_row = |span: &Span| {
         let cell = text[span.range()].trim();
-        let decimals = cell.split_once(['.', ',']).map_or(0, |(_, decimals)| decimals.len());
+        let decimals = cell
+            .split_once(['.', ','])
+            .map_or(0, |(_, decimals)| decimals.len());
         decimals >= 2 && leading_number(cell).is_some_and(|value| value.abs() < 10.0)
     };
     let numbered_heads = heads.iter().any(|head| {
@@ -440,7 +443,9 @@ fn table_at(
     // A key, its number and its unit in cells of their own.
     if words_first && grid.rows == 1 && figures == 1 && wordy >= 2 {
         let last = &sample[0][cells[0].last().cloned().unwrap_or(0..0)];
-        if !last.is_empty() && curvary_record::unit::spelled(last.trim()) != curvary_record::unit::Spelling::None {
+        if !last.is_empty()
+            && curvary_record::unit::spelled(last.trim()) != curvary_record::unit::Spelling::None
+        {
             return None;
         }
     }
@@ -940,7 +945,10 @@ fn take_names(kinds: &mut [Kind], head: &str, rows: &[&str], cells: &[Vec<Range<
         return;
     }
     for (column, range) in heads.into_iter().enumerate() {
-        let names = matches!(crate::words::field_of(head[range].trim()), Some("sample" | "sample-id"));
+        let names = matches!(
+            crate::words::field_of(head[range].trim()),
+            Some("sample" | "sample-id")
+        );
         let worded = || {
             rows.iter().zip(cells).any(|(row, cells)| {
                 let text = cells.get(column).map_or("", |range| &row[range.clone()]);

@@ -21,7 +21,9 @@ pub(super) fn lines_of_light_above(text: &str, above: &[Piece], long: bool) -> b
             && crate::words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
     };
     let introduces = |line: &str| {
-        (long || line.ends_with(':')) && line.contains("nm") && line.split(|c: char| !c.is_alphanumeric()).any(of_light)
+        (long || line.ends_with(':'))
+            && line.contains("nm")
+            && line.split(|c: char| !c.is_alphanumeric()).any(of_light)
     };
     lines.take(NEAREST).any(introduces)
 }

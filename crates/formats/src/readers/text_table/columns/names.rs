@@ -127,7 +127,8 @@ fn take_deviations(columns: &mut [Column]) {
     for at in 1..columns.len() {
         let before = text(&columns[at - 1]);
         let last = before.rsplit(' ').next().unwrap_or("");
-        let mean = before.chars().count() >= 2 && (words::is_statistics(&before) || words::is_statistics(last));
+        let mean =
+            before.chars().count() >= 2 && (words::is_statistics(&before) || words::is_statistics(last));
         // `min` in front of `s` are minutes.
         let timed = columns[at - 1].quantity == Some(Quantity::TIME);
         if mean && !timed && matches!(text(&columns[at]).as_str(), "s" | "σ" | "±") {
@@ -196,20 +197,25 @@ fn take_letters_for_names(columns: &mut [Column]) {
 /// Heads that differ in one letter, `tube A` and `tube B`, or one word of a row of them, `first`, `second`, `third`, are
 /// names: the letter is no absorbance there, and the word no time.
 fn take_siblings_for_names(columns: &mut [Column]) {
-    const ORDINALS: [&str; 6] = ["first", "second", "third", "1st", "2nd", "3rd"];
+    let ordinals = words::words_of(List::Ordinal);
+    let is_ordinal = |word: &str| ordinals.iter().any(|other| other == word);
     // The words that a sibling has in the place of this one.
     let others = |word: &str| -> Vec<&str> {
         match word {
             "A" => vec!["B"],
-            _ if ORDINALS.contains(&word) => ORDINALS.into_iter().filter(|other| *other != word).collect(),
+            _ if is_ordinal(word) => ordinals
+                .iter()
+                .map(String::as_str)
+                .filter(|other| *other != word)
+                .collect(),
             _ => Vec::new(),
         }
     };
-    let words = |column: &Column| -> Vec<String> {
+    let parts = |column: &Column| -> Vec<String> {
         let text = column.heads.last().map_or("", |(text, _)| text.trim());
         text.split([' ', '_', '-'])
             .map(|word| match word.to_lowercase() {
-                lower if ORDINALS.contains(&lower.as_str()) => lower,
+                lower if is_ordinal(&lower) => lower,
                 _ => word.to_owned(),
             })
             .collect()
@@ -219,7 +225,7 @@ fn take_siblings_for_names(columns: &mut [Column]) {
         by.clone_into(&mut words[at]);
         words
     };
-    let all: Vec<Vec<String>> = columns.iter().map(words).collect();
+    let all: Vec<Vec<String>> = columns.iter().map(parts).collect();
     let heads: BTreeSet<&Vec<String>> = all.iter().collect();
     let has_sibling = |words: &[String]| {
         words.iter().enumerate().any(|(at, word)| {

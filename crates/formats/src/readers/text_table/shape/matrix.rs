@@ -20,14 +20,26 @@ impl Shaper<'_> {
 
     /// Whether numbers stand over nearly all columns but the first.
     pub(super) fn has_numbers_across(&self) -> bool {
-        let Some(first) = self.columns.first() else { return false };
-        let figures = || self.columns.iter().skip(1).filter(|column| column.kind == Kind::Figures);
+        let Some(first) = self.columns.first() else {
+            return false;
+        };
+        let figures = || {
+            self.columns
+                .iter()
+                .skip(1)
+                .filter(|column| column.kind == Kind::Figures)
+        };
         let count = figures().count();
         // Without a number over any of the first three no table has them over four of five.
-        if figures().take(3).all(|column| number_over(column, first).is_none()) {
+        if figures()
+            .take(3)
+            .all(|column| number_over(column, first).is_none())
+        {
             return false;
         }
-        let over = figures().filter(|column| number_over(column, first).is_some()).count();
+        let over = figures()
+            .filter(|column| number_over(column, first).is_some())
+            .count();
         over >= 2 && over * 10 >= count * 8
     }
 
@@ -572,7 +584,10 @@ fn number_over(column: &Column, first: &Column) -> Option<(f64, Option<Coordinat
         } = super::super::number::cell(text, Style::POINT)
         {
             // `dilution` in front of `1:10` `1:5`: what stands there are no times.
-            let of_level = first.heads.get(level).filter(|_| first.heads.len() == column.heads.len());
+            let of_level = first
+                .heads
+                .get(level)
+                .filter(|_| first.heads.len() == column.heads.len());
             if of_level.is_some_and(|(key, _)| words::field_of(key).is_some_and(|field| field != "time")) {
                 continue;
             }
@@ -620,7 +635,10 @@ fn number_over(column: &Column, first: &Column) -> Option<(f64, Option<Coordinat
     let time = column.held.iter().find(|held| held.quantity == Quantity::TIME);
     // `220 nm [1/m]`: a wavelength and the unit of what was read there.
     let bare = || {
-        let light = column.held.iter().find(|held| held.quantity == Quantity::WAVELENGTH);
+        let light = column
+            .held
+            .iter()
+            .find(|held| held.quantity == Quantity::WAVELENGTH);
         light.filter(|_| column.quantity.is_none() && column.label.is_none() && column.unit.is_some())
     };
     let held = time.or_else(bare)?;
@@ -679,7 +697,9 @@ impl Spread {
 /// Whether numbers go on in one step.
 fn is_even(values: &[f64]) -> bool {
     let step = values.get(1).zip(values.first()).map_or(0.0, |(b, a)| b - a);
-    values.windows(2).all(|pair| (pair[1] - pair[0] - step).abs() <= 1e-6 * step.abs())
+    values
+        .windows(2)
+        .all(|pair| (pair[1] - pair[0] - step).abs() <= 1e-6 * step.abs())
 }
 
 /// The decimals with which the numbers across the heads are written.

@@ -30,8 +30,8 @@ use curvary_record::{
 
 use self::curves::sentinel_of;
 use self::matrix::corner_heads;
-use self::template::Glance;
 pub(super) use self::several::{goes_on, put_behind};
+use self::template::Glance;
 use self::verdict::{NOT_A_MEASUREMENT, Verdict};
 use super::columns::{Column, Stats, describe, give_meaning, hear_vocabulary};
 use super::context::Context;

@@ -17,7 +17,13 @@ impl Shaper<'_> {
             for trace in traces {
                 let disputed = trace
                     .held(&Quantity::WAVELENGTH)
-                    .filter(|held| are_at_one && held.unit.convert(held.value, unit).is_ok_and(|at| (at - value).abs() > 1e-6 * value))
+                    .filter(|held| {
+                        are_at_one
+                            && held
+                                .unit
+                                .convert(held.value, unit)
+                                .is_ok_and(|at| (at - value).abs() > 1e-6 * value)
+                    })
                     .cloned();
                 if let Some(held) = disputed {
                     self.ask_wavelength(&held, *value, unit);
@@ -44,7 +50,8 @@ impl Shaper<'_> {
             format!("{} {}", held.value, held.unit.display()),
             format!("{value} {}", unit.display()),
         );
-        let message = format!("a header says {header}, but the words around the table say {words}: they disagree");
+        let message =
+            format!("a header says {header}, but the words around the table say {words}: they disagree");
         let labels = vec![Label {
             place: Place::line(held.line.unwrap_or(self.table.first_line) as usize),
             text: "the header".to_owned(),
@@ -54,7 +61,10 @@ impl Shaper<'_> {
             &message,
             &[
                 ("wavelength=header", &format!("{header}, as the header says")),
-                ("wavelength=words", &format!("{words}, as the words around the table say")),
+                (
+                    "wavelength=words",
+                    &format!("{words}, as the words around the table say"),
+                ),
             ],
             labels,
         );
@@ -134,12 +144,20 @@ impl Shaper<'_> {
             }
         }
         for (column, role) in self.columns.iter().zip(roles) {
-            let flag = column.quantity.as_ref().is_some_and(|quantity| quantity.as_str() == "flag");
+            let flag = column
+                .quantity
+                .as_ref()
+                .is_some_and(|quantity| quantity.as_str() == "flag");
             if *role != Role::Counter || !flag || column.stats.min == column.stats.max {
                 continue;
             }
             let head = column.heads.last().map_or("", |(text, _)| text.trim());
-            let ones = self.table.grid.column(column.index).filter(|value| *value == 1.0).count();
+            let ones = self
+                .table
+                .grid
+                .column(column.index)
+                .filter(|value| *value == 1.0)
+                .count();
             let rare = if ones * 2 > column.stats.count { 0.0 } else { 1.0 };
             let rows = self.table.grid.column(column.index).enumerate();
             for (row, _) in rows.filter(|(_, value)| *value == rare).take(PLACES_TOLD * 4) {
