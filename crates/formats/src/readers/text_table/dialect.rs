@@ -804,15 +804,15 @@ mod tests {
     }
 
     #[test]
-    fn one_comma_for_both_is_asked_unless_head_or_zeros_tell() {
+    fn one_comma_for_both_is_asked_and_heads_and_zeros_tell_the_likely_reading() {
         let rows = ["400,0,0,123", "401,0,0,125", "402,0,0,098"];
         match decide(&rows, Some("nm,A")) {
-            Decision::Sure(Dialect {
-                pieces: Some(pieces),
-                style,
-                ..
-            }) => {
-                assert_eq!((pieces, style), (vec![2, 2], Style::COMMA));
+            Decision::Open { readings, .. } => {
+                let likely = &readings[0];
+                assert_eq!(
+                    (likely.pieces.clone(), likely.style),
+                    (Some(vec![2, 2]), Style::COMMA)
+                );
             }
             other => panic!("{other:?}"),
         }
