@@ -71,10 +71,9 @@ pub(super) fn piece(text: &str, sure: bool, depth: usize) -> Option<Piece> {
     if let Some((name, number)) = text.rsplit_once('-')
         && (1..=2).contains(&number.len())
         && number.bytes().all(|b| b.is_ascii_digit())
+        && let Some(found) = at_wavelength(name)
     {
-        if let Some(found) = at_wavelength(name) {
-            return Some(Piece::Several(vec![found, Piece::Label(text.to_owned())]));
-        }
+        return Some(Piece::Several(vec![found, Piece::Label(text.to_owned())]));
     }
     if let Some((name, number)) = text.rsplit_once('-')
         && (1..=2).contains(&number.len())

@@ -59,7 +59,7 @@ impl Shaper<'_> {
             .map(|template| (template, ledger.balance(Target::Table, &Says::Template(template))))
             .collect();
         // The sort is stable.
-        ranked.sort_by(|one, other| other.1.cmp(&one.1));
+        ranked.sort_by_key(|(_, balance)| std::cmp::Reverse(*balance));
         ranked
     }
 
