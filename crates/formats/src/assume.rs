@@ -72,6 +72,9 @@ impl Assumptions {
             "heads" if !matches!(answer, "swapped" | "as-written") => {
                 return wrong("`swapped` or `as-written`");
             }
+            "wavelength" if !matches!(answer, "header" | "words") => {
+                return wrong("`header` or `words`");
+            }
             print::HIDDEN_TEXT if !print::HIDDEN_TEXT_ANSWERS.contains(&answer) => {
                 return wrong("`read` or `left-out`");
             }
@@ -88,7 +91,8 @@ impl Assumptions {
             | "parentheses"
             | "ranges"
             | "shape"
-            | "times" => {}
+            | "times"
+            | "wavelength" => {}
             // What a plugin asks is its own: `NAME/ABOUT`.
             _ if is_of_reader(about) => {
                 if answer.is_empty() || answer.len() > LONGEST_ANSWER || answer.contains(char::is_control) {
@@ -112,6 +116,7 @@ impl Assumptions {
                             "ranges",
                             "shape",
                             "times",
+                            "wavelength",
                         ])
                         .collect();
                     known.sort_unstable();

@@ -100,6 +100,52 @@ pub enum Role {
     Names,
     /// The table holds a measurement of light absorbed.
     Measurement,
+    /// The table holds its curves in this way.
+    Template(Template),
+}
+
+/// A way in which a table may hold its curves. Of two that are as likely the earlier one is tried first: it says more of
+/// the cells.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Template {
+    /// One curve whose values go on from line to line.
+    Packed,
+    /// What runs, or what curves are told apart by, stands across the headers.
+    Matrix,
+    /// Several axes side by side, each with its own measured columns.
+    SideBySide,
+    /// One observation a row, with its coordinates in columns.
+    LongForm,
+    /// One column runs, the others were measured over it.
+    OneAxis,
+    /// Each row is a reading of its own.
+    Readings,
+}
+
+impl Template {
+    /// All of them, in their order.
+    pub const ALL: [Self; 6] = [
+        Self::Packed,
+        Self::Matrix,
+        Self::SideBySide,
+        Self::LongForm,
+        Self::OneAxis,
+        Self::Readings,
+    ];
+
+    /// The words for it, as the ledger shows them.
+    #[must_use]
+    pub fn says(self) -> &'static str {
+        match self {
+            Self::Packed => "layout: values that go on from line to line",
+            Self::Matrix => "layout: numbers across the headers",
+            Self::SideBySide => "layout: tables side by side",
+            Self::LongForm => "layout: one observation a row",
+            Self::OneAxis => "layout: curves over one column",
+            Self::Readings => "layout: single readings",
+        }
+    }
 }
 
 impl fmt::Display for Role {
@@ -118,6 +164,7 @@ impl fmt::Display for Role {
             Self::Counter => f.write_str("counts the rows"),
             Self::Names => f.write_str("names"),
             Self::Measurement => f.write_str("a measurement of light absorbed"),
+            Self::Template(template) => f.write_str(template.says()),
         }
     }
 }
@@ -167,6 +214,26 @@ impl Balance {
             Weight::Weak => 3,
         };
         self.0[step] += if against { -1 } else { 1 };
+    }
+
+    /// The balance in words, heaviest first: `2 strong, 1 weak against`; `nothing` where nothing was said.
+    #[must_use]
+    pub fn says(&self) -> String {
+        let steps = [Weight::Decisive, Weight::Strong, Weight::Moderate, Weight::Weak];
+        let said: Vec<String> = steps
+            .iter()
+            .zip(self.0)
+            .filter(|(_, count)| *count != 0)
+            .map(|(weight, count)| {
+                let side = if count < 0 { " against" } else { "" };
+                format!("{} {}{side}", count.abs(), weight.as_str())
+            })
+            .collect();
+        if said.is_empty() {
+            "nothing".to_owned()
+        } else {
+            said.join(", ")
+        }
     }
 
     /// Whether more speaks for it than against it.

@@ -133,7 +133,7 @@ fn understand(text: &str) -> Head {
     {
         return understand(name);
     }
-    if let Some(head) = reciprocal(text) {
+    if let Some(head) = in_a_cell(text).or_else(|| reciprocal(text)) {
         return head;
     }
     if let Some(head) = derived(text).or_else(|| absorbed(text)) {
@@ -172,6 +172,26 @@ fn understand(text: &str) -> Head {
         }
     }
     parts.into_head(text)
+}
+
+/// `E254 (1 cm)`: light absorbed in a cell of that length, which is held. The length is no unit.
+fn in_a_cell(text: &str) -> Option<Head> {
+    let (name, length) = text.strip_suffix([')', ']'])?.rsplit_once(['(', '['])?;
+    let number = length
+        .trim()
+        .strip_suffix("cm")
+        .or_else(|| length.trim().strip_suffix("mm"))?;
+    let unit = Unit::ucum(&length.trim()[number.len()..]).ok()?;
+    let value = piece::number(number.trim())?;
+    let mut head = understand(name);
+    let of_light = head.quantity.as_ref().is_some_and(Quantity::is_of_light);
+    of_light.then(|| {
+        head.held.push(Coordinate {
+            raw: Some(length.trim().to_owned()),
+            ..Coordinate::new(Quantity::named("path-length"), unit, value)
+        });
+        head
+    })
 }
 
 /// `1/[S] (1/mM)`, `1/T (1/K)`: the reciprocal of a quantity, under its own name. The reciprocal of a length of light is a
@@ -322,10 +342,13 @@ pub(crate) fn states_unit(text: &str) -> bool {
 /// `abs. hum. g/m3`.
 pub(crate) fn ends_in_other_unit(text: &str) -> bool {
     let mut words = text.split_whitespace();
-    let (Some(first), Some(last), Some(_)) = (words.next(), words.next_back(), words.next()) else {
+    let (Some(first), Some(last), Some(before)) = (words.next(), words.next_back(), words.next_back()) else {
         return false;
     };
-    last.contains('/')
+    // `Abs 15 mg/L` was read at a concentration.
+    let at_one = before.replace(',', ".").parse::<f64>().is_ok();
+    !at_one
+        && last.contains('/')
         && quantity_of(first) == Some(Quantity::ABSORBANCE)
         && spelled(last)
             .units()
@@ -546,6 +569,16 @@ impl Parts {
             {
                 coordinate.quantity = Quantity::WAVELENGTH;
                 coordinate.unit = Unit::NANOMETRE;
+            }
+        }
+        // `T (%) red`: a symbol of several quantities beside a unit and a name.
+        if let ([quantities], [units]) = (self.quantities.as_mut_slice(), self.units.as_slice())
+            && quantities.len() > 1
+            && units.len() == 1
+        {
+            let fitting = |quantity: &Quantity| fits(quantity, &units[0]);
+            if quantities.iter().any(fitting) {
+                quantities.retain(fitting);
             }
         }
         // `Position (nm)`: what counts or names has no unit, so the word is a name and the unit tells the quantity.

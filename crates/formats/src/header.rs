@@ -54,7 +54,7 @@ pub fn pairs(line: &str) -> Vec<Pair> {
     if line.len() > LONGEST_LINE {
         return Vec::new();
     }
-    let body = without_remark_sign(line);
+    let body = undecorated(line, without_remark_sign(line));
     if body.is_empty() {
         return Vec::new();
     }
@@ -107,6 +107,27 @@ fn without_remark_sign(line: &str) -> Range<usize> {
         return trim(line, whole.start + 1..whole.end - 1);
     }
     whole
+}
+
+/// The line without the strokes that it is set off with on both sides: `== sample: tank 3 ==`.
+fn undecorated(line: &str, body: Range<usize>) -> Range<usize> {
+    let text = &line[body.clone()];
+    let set_off = ["==", "--", "~~", "__"].into_iter().find(|mark| {
+        text.starts_with(mark)
+            && text.ends_with(mark)
+            && text.trim_start_matches(|c| mark.starts_with(c)).starts_with(' ')
+    });
+    match set_off.and_then(|mark| mark.chars().next()) {
+        Some(stroke) => {
+            let front = text.len() - text.trim_start_matches(stroke).len();
+            let behind = text.len() - text.trim_end_matches(stroke).len();
+            if front + behind >= text.len() {
+                return body;
+            }
+            trim(line, body.start + front..body.end - behind)
+        }
+        None => body,
+    }
 }
 
 fn trim(line: &str, range: Range<usize>) -> Range<usize> {
@@ -580,10 +601,23 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
         .filter(|(name, unit)| crate::head::states_unit(spelling) || goes_with(name, unit));
     let stated: Option<Spelling> = parted.map(|(_, unit)| spelled(unit));
     let name = parted.map_or(spelling, |(name, _)| name);
-    let read = |field: &str| interpret_as(&Key::new(field), raw, stated.as_ref(), customs);
-    let meant = whole.or_else(|| field_of(name));
-    let field =
-        meant.filter(|field| spelling.split_whitespace().count() < 2 || is_of_kind(field, &read(field)));
+    let read = |field: &str| {
+        let found = interpret_as(&Key::new(field), raw, stated.as_ref(), customs);
+        match length_in_front(raw).filter(|_| field == "path-length" && !found.fits) {
+            // `cell = 10 mm quartz`
+            Some(length) => Interpretation {
+                fits: true,
+                ..interpret_as(&Key::new(field), length, stated.as_ref(), customs)
+            },
+            None => found,
+        }
+    };
+    let meant = whole
+        .or_else(|| field_of(name))
+        .or_else(|| in_two_languages(name));
+    let field = meant.filter(|field| {
+        spelling.split_whitespace().count() < 2 && *field != "date" || is_of_kind(field, &read(field))
+    });
     if let Some(field) = field {
         if field == "wavelength" && is_list_of_wavelengths(raw) {
             let list = raw.replace(',', " / ");
@@ -602,6 +636,14 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
     }
     for field in fields_if_fitting(name) {
         let found = read(field);
+        // `Measured: 2007-06-13 by hq` says when, `Measured: hq` says by whom.
+        let dated = raw.bytes().filter(u8::is_ascii_digit).count() >= 4;
+        if *field == "date" && dated {
+            return (Key::new(*field), found);
+        }
+        if *field == "operator" && dated {
+            continue;
+        }
         let number = matches!(found.value, Value::Number(_) | Value::Range { .. });
         let text_field = known_field(field).is_some_and(|known| known.kind == ValueKind::Text);
         if text_field || found.fits && (!number || found.unit_written) {
@@ -626,6 +668,37 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
     (Key::new(own), found)
 }
 
+/// The field that a key in two languages means: `Probe / sample`, `試料 Sample`, `Datum (date)`. Both words mean it.
+fn in_two_languages(key: &str) -> Option<&'static str> {
+    let one = |text: &str| field_of(text.trim().trim_end_matches(')'));
+    let both = |(first, second): (&str, &str)| one(first).filter(|field| one(second) == Some(field));
+    let by_mark = ["/", "|", "("]
+        .into_iter()
+        .find_map(|mark| key.split_once(mark).and_then(both));
+    by_mark.or_else(|| {
+        // A word of one script and one of another.
+        let (first, second) = key.split_once(' ')?;
+        (first.is_ascii() != second.is_ascii())
+            .then_some((first, second))
+            .and_then(both)
+    })
+}
+
+/// The length that a value begins with, in front of what the cell is made of: the `10 mm` of `10 mm quartz`.
+fn length_in_front(raw: &str) -> Option<&str> {
+    const MOST_BEHIND: usize = 3;
+    let unit = ["mm", "cm"]
+        .into_iter()
+        .find_map(|unit| raw.find(unit).map(|at| (at, unit)));
+    let (at, unit) = unit?;
+    let (length, behind) = raw.split_at(at + unit.len());
+    let number = length[..at].trim().replace(',', ".").parse::<f64>();
+    let words = || behind.split_whitespace();
+    let of_cell = behind.starts_with([' ', ',']) && words().count() <= MOST_BEHIND;
+    let plain = || words().all(|word| word.chars().all(|c| c.is_alphabetic() || matches!(c, ',' | '-')));
+    (number.is_ok_and(|number| number > 0.0) && of_cell && plain()).then_some(length)
+}
+
 /// Whether one unit can be turned into another, or both are of amounts.
 fn is_alike(unit: &Unit, custom: &Unit) -> bool {
     let amount = |unit: &Unit| {
@@ -638,6 +711,17 @@ fn is_alike(unit: &Unit, custom: &Unit) -> bool {
 
 /// Whether a value is of its field's kind: `no. 7` under `pH meter` is no number, and the words mean something else.
 fn is_of_kind(field: &str, found: &Interpretation) -> bool {
+    /// A date has a day and a year, or a month and a year.
+    const FEWEST_DIGITS: usize = 3;
+    // `Datum;SAK-Messung E254;Bemerkung` are headers, and no date.
+    if let (Value::Text(text), Some(ValueKind::Date), false) = (
+        &found.value,
+        known_field(field).map(|known| known.kind),
+        found.fits,
+    ) {
+        let digits = text.bytes().filter(u8::is_ascii_digit).count();
+        return found.question.is_some() || digits >= FEWEST_DIGITS && !text.contains(['(', ')']);
+    }
     !matches!(found.value, Value::Text(_))
         || found.question.is_some()
         || known_field(field).is_none_or(|known| !matches!(known.kind, ValueKind::Number(_)))

@@ -295,6 +295,14 @@ pub enum List {
     Minute,
     /// Words behind a unit of time that say since when it ran.
     Since,
+    /// Headers of what tells runs, injections and replicates apart.
+    Series,
+    /// Beginnings of words that say in which step an axis goes on.
+    Step,
+    /// Words that tell the first of several from the next ones.
+    Ordinal,
+    /// Beginnings of words that say that a date is not the one of the measurement.
+    AnotherDate,
     /// What says that a transmittance is a fraction of one.
     Fraction,
     /// How people write that times are minutes and seconds.

@@ -297,6 +297,9 @@ fn lines_text(parts: &[Part], screen: &mut Screen) -> Result<(), Failure> {
                 Styled(FAINT, evidence_text(one))
             )?;
         }
+        if let Some(layouts) = layouts_text(&part.evidence) {
+            writeln!(screen, "  {:>width$}            {}", "", Styled(FAINT, layouts))?;
+        }
         for column in &part.columns {
             writeln!(
                 screen,
@@ -315,6 +318,27 @@ fn lines_text(parts: &[Part], screen: &mut Screen) -> Result<(), Failure> {
         }
     }
     Ok(())
+}
+
+/// `may hold curves over one column (1 strong), tables side by side (1 strong)`: the ways in which a table may hold its
+/// curves, the likeliest first, with what speaks for each.
+fn layouts_text(evidence: &[Evidence]) -> Option<String> {
+    let mut ledger = evidence::Ledger::default();
+    for one in evidence {
+        ledger.note(one.clone());
+    }
+    let layouts: Vec<String> = ledger
+        .hypotheses(Target::Table)
+        .into_iter()
+        .filter_map(|(role, balance)| match role {
+            evidence::Role::Template(template) => {
+                let name = template.says().trim_start_matches("layout: ");
+                Some(format!("{name} ({})", balance.says()))
+            }
+            _ => None,
+        })
+        .collect();
+    (!layouts.is_empty()).then(|| drawing::clean(&format!("layouts: {}", layouts.join(", "))))
 }
 
 /// `for x axis: wavelength, strong: the unit belongs to one quantity (unit-of-the-trade)`.

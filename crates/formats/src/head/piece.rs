@@ -67,7 +67,14 @@ pub(super) fn piece(text: &str, sure: bool, depth: usize) -> Option<Piece> {
     if let Some(found) = glued(text) {
         return Some(found);
     }
-    // `abs-1`, `abs-2`: replicates of one quantity.
+    // `abs-1`, `A595-2`: replicates of one quantity.
+    if let Some((name, number)) = text.rsplit_once('-')
+        && (1..=2).contains(&number.len())
+        && number.bytes().all(|b| b.is_ascii_digit())
+        && let Some(found) = at_wavelength(name)
+    {
+        return Some(Piece::Several(vec![found, Piece::Label(text.to_owned())]));
+    }
     if let Some((name, number)) = text.rsplit_once('-')
         && (1..=2).contains(&number.len())
         && number.bytes().all(|b| b.is_ascii_digit())

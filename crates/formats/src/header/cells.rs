@@ -234,7 +234,17 @@ fn is_unit(text: &str) -> bool {
 /// Whether a cell names what a column holds, and no value of it.
 fn is_head(text: &str) -> bool {
     let head = read_head(text);
-    head.quantity.is_some() && head.held.is_empty() && !text.starts_with(|c: char| c.is_ascii_digit())
+    // `Datum;E254;Bemerkung`: what was read at a wavelength.
+    let read = head
+        .quantity
+        .as_ref()
+        .is_some_and(curvary_record::Quantity::is_of_light)
+        && head
+            .held
+            .iter()
+            .any(|held| held.quantity == curvary_record::Quantity::WAVELENGTH);
+    let names = head.quantity.is_some() && head.held.is_empty() || read;
+    names && !text.starts_with(|c: char| c.is_ascii_digit())
 }
 
 /// The cells of a line, without blanks and quotes; a separator between quotes parts nothing.

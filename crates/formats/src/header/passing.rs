@@ -255,6 +255,9 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
     let title = source.text()[..start]
         .trim_matches(|c: char| !c.is_alphanumeric())
         .is_empty();
+    // The first lines say when was measured; further down other dates stand.
+    const FIRST_LINES: usize = 3;
+    let in_front = source.text()[..start].matches('\n').count() < FIRST_LINES;
     let mut found: Vec<(&'static str, Claim)> = Vec::new();
     let (mut offset, mut words, mut treated) = (0, false, false);
     for (place, part) in parts(line).into_iter().enumerate() {
@@ -273,6 +276,9 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
             }
             if place == 0 {
                 claim_heading_date(fields, source, part, from, customs);
+            }
+            if in_front {
+                claim_date_behind(fields, source, part, from, customs);
             }
             continue;
         };
@@ -339,6 +345,28 @@ fn claim_heading_date(fields: &mut Fields, source: &Source, part: &str, start: u
     let from = start + part.find(heading).unwrap_or(0);
     if has_year(heading) {
         claim_moment(fields, source, heading, from, customs);
+    }
+}
+
+/// The date that a phrase of the first lines ends in, `Messung vom 3. März 2009`, `start 2015-04-21`: whole, with a year of four
+/// digits. What says that something else is of that day, `printed 2023-02-14`, gives none.
+fn claim_date_behind(fields: &mut Fields, source: &Source, part: &str, start: usize, customs: Customs) {
+    const LONGEST: usize = 4;
+    let other = |word: &str| words::begins(List::AnotherDate, &word.to_lowercase());
+    if fields.get("date").is_some() || !has_year(part) || part.split(|c: char| !c.is_alphabetic()).any(other)
+    {
+        return;
+    }
+    let blanks = part.char_indices().rev().filter(|(_, c)| c.is_whitespace());
+    let from: Vec<usize> = blanks.map(|(at, c)| at + c.len_utf8()).take(LONGEST).collect();
+    for at in from.into_iter().rev() {
+        let date = &part[at..];
+        if !date.trim().is_empty()
+            && has_year(date)
+            && claim_moment(fields, source, date, start + at, customs)
+        {
+            return;
+        }
     }
 }
 

@@ -14,7 +14,13 @@ pub(super) struct Cleared {
 type Blanked = (String, Option<Diagnostic>);
 
 /// What is looked for in every text.
-const IN_ALL: [fn(&str) -> Option<Blanked>; 2] = [without_thousands, without_clocks];
+const IN_ALL: [fn(&str) -> Option<Blanked>; 5] = [
+    without_thousands,
+    without_clocks,
+    without_statements,
+    without_leaders,
+    with_one_decimal_sign,
+];
 
 /// What has signs that an ordinary text is without.
 const IN_OTHERS: [fn(&str) -> Option<Blanked>; 7] = [
@@ -104,6 +110,167 @@ fn without_thousands(text: &str) -> Option<Blanked> {
             .at(Place::line(long[0]), "the first of them");
         (joined, Some(remark))
     })
+}
+
+/// The text with blanks in place of the numbers and words of program statements that hold its rows, `20 DATA 400,.17666`, where
+/// at least three lines are so.
+fn without_statements(text: &str) -> Option<Blanked> {
+    const FEWEST: usize = 3;
+    const WORD: &str = "DATA";
+    // How long what stands in front of the numbers is.
+    let lead = |line: &str| -> Option<usize> {
+        let body = line.trim_start_matches(|c: char| c.is_ascii_digit() || matches!(c, ' ' | '\t'));
+        let rest = body.strip_prefix(WORD)?;
+        let numbers = rest.trim_start();
+        let begins = rest.len() > numbers.len()
+            && numbers.starts_with(|c: char| c.is_ascii_digit() || matches!(c, '.' | '-' | '+'));
+        begins.then_some(line.len() - numbers.len())
+    };
+    memchr::memmem::find(text.as_bytes(), WORD.as_bytes())?;
+    if text.lines().filter(|line| lead(line).is_some()).count() < FEWEST {
+        return None;
+    }
+    // Remarks are statements, too.
+    let remark = |line: &str| -> Option<usize> {
+        let body = line.trim_start_matches(|c: char| c.is_ascii_digit() || c == ' ');
+        let said = body.strip_prefix("REM ").filter(|_| body.len() < line.len())?;
+        Some(line.len() - said.len())
+    };
+    let mut blanked = String::with_capacity(text.len());
+    for line in text.split_inclusive('\n') {
+        let lead = lead(line).or_else(|| remark(line)).unwrap_or(0);
+        blanked.extend(std::iter::repeat_n(' ', lead));
+        blanked.push_str(&line[lead..]);
+    }
+    Some((blanked, None))
+}
+
+/// The text with blanks in place of the dots that lead from a name to its reading, `tap.........0.268`, where at least four
+/// lines that follow one another are so and all readings have as many decimals. Keys and their values, `Slit ..... 2`, are
+/// none.
+fn without_leaders(text: &str) -> Option<Blanked> {
+    const FEWEST: usize = 4;
+    memchr::memmem::find(text.as_bytes(), b"...")?;
+    // Where the dots of a line begin and end, and how many decimals its reading has.
+    let led = |line: &str| -> Option<(usize, usize, usize)> {
+        let line = line.trim_end();
+        let number = line.rfind(|c: char| !c.is_ascii_digit())?;
+        let whole = line[..number].trim_end_matches(|c: char| c.is_ascii_digit());
+        let decimals = line.len() - number - 1;
+        let signed = matches!(&line[number..=number], "." | ",") && whole.len() < number && decimals >= 2;
+        let name = whole.trim_end_matches(['.', ' ', '\u{2026}']);
+        let dots = whole.len() - name.len();
+        let named =
+            name.trim_start().starts_with(char::is_alphabetic) && !crate::header::is_known(name.trim());
+        (signed && named && dots >= 3).then_some((name.len(), whole.len(), decimals))
+    };
+    let lines: Vec<&str> = text.split_inclusive('\n').collect();
+    let found: Vec<Option<(usize, usize, usize)>> = lines.iter().map(|line| led(line)).collect();
+    let decimals = found.iter().flatten().next()?.2;
+    let alike = found.iter().flatten().all(|(.., digits)| *digits == decimals);
+    let longest = found.split(Option::is_none).map(<[_]>::len).max().unwrap_or(0);
+    if !alike || longest < FEWEST {
+        return None;
+    }
+    let mut blanked = String::with_capacity(text.len());
+    for (line, found) in lines.into_iter().zip(found) {
+        match found {
+            Some((from, to, _)) => {
+                blanked.push_str(&line[..from]);
+                blanked.extend(std::iter::repeat_n(' ', to - from));
+                blanked.push_str(&line[to..]);
+            }
+            None => blanked.push_str(line),
+        }
+    }
+    Some((blanked, None))
+}
+
+/// The text with points for the decimal commas of its cells where some have points and others commas, as two people type, or two
+/// programs: `450.0;12361;0,0201`. Only where tabs or semicolons part the cells, and each sign can be nothing but a
+/// decimal sign: no number has both, and none has three digits behind it that may be thousands.
+fn with_one_decimal_sign(text: &str) -> Option<Blanked> {
+    /// So many cells of either sign are the least; one or two may be slips.
+    const FEWEST: usize = 3;
+    /// Longer texts are written by programs, which do not change their minds.
+    const LONGEST: usize = 1 << 18;
+    let bytes = text.as_bytes();
+    if text.len() > LONGEST || memchr::memchr2(b'\t', b';', bytes).is_none() {
+        return None;
+    }
+    memchr::memchr(b',', bytes)?;
+    memchr::memchr(b'.', bytes)?;
+    let (mut commas, mut points): (Vec<usize>, usize) = (Vec::new(), 0);
+    let mut first = None;
+    let mut start = 0;
+    for (index, line) in text.split_inclusive('\n').enumerate() {
+        if line.contains([';', '\t']) {
+            let mut at = start;
+            for cell in line.split([';', '\t']) {
+                match decimal_in(cell.trim()) {
+                    Sign::None => {}
+                    Sign::Doubtful => return None,
+                    Sign::Point => points += 1,
+                    Sign::Comma => {
+                        first.get_or_insert(index + 1);
+                        commas.push(at + cell.find(',').unwrap_or(0));
+                    }
+                }
+                at += cell.len() + 1;
+            }
+        }
+        start += line.len();
+    }
+    let enough = commas.len() >= FEWEST && points >= FEWEST;
+    let line = first.filter(|_| enough && commas.len() * 10 >= points && points * 10 >= commas.len())?;
+    let mut plain = bytes.to_vec();
+    for at in &commas {
+        plain[*at] = b'.';
+    }
+    let message = format!(
+        "{} numbers have a decimal comma and {points} a decimal point: both were read as decimal signs, for no number can be \
+         read otherwise",
+        commas.len()
+    );
+    let remark = Diagnostic::note(Code::new("two-decimal-signs"), message)
+        .at(Place::line(line), "the first decimal comma");
+    String::from_utf8(plain).ok().map(|plain| (plain, Some(remark)))
+}
+
+/// The sign in the number that a cell is.
+enum Sign {
+    /// It is no number with a sign.
+    None,
+    /// What the sign means may be asked.
+    Doubtful,
+    Comma,
+    Point,
+}
+
+fn decimal_in(cell: &str) -> Sign {
+    let digits = cell.trim_start_matches(['-', '+']);
+    let figures = |c: char| c.is_ascii_digit() || matches!(c, ',' | '.');
+    if digits.is_empty() || !digits.chars().all(figures) {
+        return Sign::None;
+    }
+    let Some(at) = digits.find([',', '.']) else {
+        return Sign::None;
+    };
+    let (whole, behind) = (&digits[..at], &digits[at + 1..]);
+    // `14.05.2008` is a date; `1.234,5` has its thousands marked.
+    if behind.contains(['.', ',']) {
+        return if digits.contains(',') {
+            Sign::Doubtful
+        } else {
+            Sign::None
+        };
+    }
+    let thousands = behind.len() == 3 && (1..=3).contains(&whole.len()) && !whole.starts_with('0');
+    match (digits.as_bytes()[at], thousands) {
+        (_, true) => Sign::Doubtful,
+        (b',', _) => Sign::Comma,
+        _ => Sign::Point,
+    }
 }
 
 /// The text with blanks in place of raised digits and stars that stand directly behind numbers, `0.94²`,

@@ -347,6 +347,14 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> Decision {
         {
             continue;
         }
+        // Between digits, in cells that another sign parts, the comma is a decimal sign: `A1;beet;1,376`.
+        if sep == Sep::Comma
+            && best
+                .as_ref()
+                .is_some_and(|fit| parts_all(fit) && commas_stand_in_numbers(rows))
+        {
+            continue;
+        }
         let Some(fit) = fit(rows, sep) else { continue };
         tabs_separate |= sep == Sep::Tab
             && fit.count >= 2
@@ -405,6 +413,21 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> Decision {
         .zip(&fit.cells)
         .flat_map(|(row, cells)| cells.iter().map(move |cell| &row[cell.clone()]));
     style_of(fit.sep, texts)
+}
+
+/// Whether a sign that stands in no number parts nearly all rows into as many cells.
+fn parts_all(fit: &Fit) -> bool {
+    matches!(fit.sep, Sep::Tab | Sep::Semicolon | Sep::Pipe) && fit.count >= 2 && fit.steady >= 0.9
+}
+
+/// Whether every comma of some rows stands between two digits.
+fn commas_stand_in_numbers(rows: &[&str]) -> bool {
+    let in_number = |row: &str| {
+        let bytes = row.as_bytes();
+        let is_digit = |at: Option<usize>| at.and_then(|at| bytes.get(at)).is_some_and(u8::is_ascii_digit);
+        memchr::memchr_iter(b',', bytes).all(|at| is_digit(at.checked_sub(1)) && is_digit(Some(at + 1)))
+    };
+    rows.iter().all(|row| in_number(row))
 }
 
 /// The decimal sign of a separator's cells, over all of them.
@@ -664,7 +687,14 @@ fn comma_for_both(rows: &[&str], heads: Option<&str>) -> Option<Decision> {
     }
     match readings.len() {
         0 => Some(Decision::Sure(separated)),
-        1 => readings.pop().map(Decision::Sure),
+        // One reading alone makes sense, but whoever wrote the file used one sign for two things: it is asked, the likely one first.
+        1 => {
+            readings.push(separated);
+            Some(Decision::Open {
+                code: "decimal-comma-or-separator",
+                readings,
+            })
+        }
         _ => Some(Decision::Open {
             code: "decimal-comma-or-separator",
             readings,
@@ -774,15 +804,15 @@ mod tests {
     }
 
     #[test]
-    fn one_comma_for_both_is_asked_unless_head_or_zeros_tell() {
+    fn one_comma_for_both_is_asked_and_heads_and_zeros_tell_the_likely_reading() {
         let rows = ["400,0,0,123", "401,0,0,125", "402,0,0,098"];
         match decide(&rows, Some("nm,A")) {
-            Decision::Sure(Dialect {
-                pieces: Some(pieces),
-                style,
-                ..
-            }) => {
-                assert_eq!((pieces, style), (vec![2, 2], Style::COMMA));
+            Decision::Open { readings, .. } => {
+                let likely = &readings[0];
+                assert_eq!(
+                    (likely.pieces.clone(), likely.style),
+                    (Some(vec![2, 2]), Style::COMMA)
+                );
             }
             other => panic!("{other:?}"),
         }

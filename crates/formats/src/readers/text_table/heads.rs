@@ -298,6 +298,18 @@ fn map_heads(
 ) -> Option<Vec<Option<Span>>> {
     let raw = &text[line.span.range()];
     let (mark, mut kept) = strip_remark(raw);
+    // `#;name;A260`: over as many columns the sign is the header of the first, and marks no remark.
+    let numbers_first = mark == Some("#") && grid.dialect.sep.byte().is_some() && {
+        let cells = raw_split(raw.trim(), grid.dialect.sep);
+        cells.len() == grid.columns()
+            && raw
+                .trim()
+                .get(cells[0].clone())
+                .is_some_and(|cell| cell.trim() == "#")
+    };
+    if numbers_first {
+        kept = raw.trim();
+    }
     // A tab in front of the heads is a head left empty.
     if mark.is_none() && grid.dialect.sep == Sep::Tab {
         kept = raw.trim_matches(|c| c != '\t' && is_blank(c));
@@ -349,6 +361,9 @@ fn map_heads(
     if cells.len() != columns || cells.iter().all(Option::is_none) {
         return None;
     }
+    if is_like_a_row(kept, &cells, grid) {
+        return None;
+    }
     let texts: Vec<&str> = cells.iter().flatten().map(|range| &kept[range.clone()]).collect();
     // A statement about the run is no head.
     let first = texts.first().copied().unwrap_or("");
@@ -366,7 +381,7 @@ fn map_heads(
     let has_words = texts.iter().any(|text| text.chars().any(char::is_alphabetic));
     let numbers = texts.iter().filter(|text| leading_number(text).is_some()).count();
     let sure = texts.iter().any(quantity) || numbers * 2 >= texts.len().max(2);
-    let remark = strip_remark(raw).0.is_some();
+    let remark = !numbers_first && mark.is_some();
     if !has_words && (numbers < texts.len() || columns == 2 || remark) {
         return None;
     }
@@ -408,6 +423,30 @@ fn map_heads(
             .map(|range| range.map(|r| Span::new(base + r.start, base + r.end)))
             .collect(),
     )
+}
+
+/// Whether a line is of the form of the rows below it, `02.02.2014;0,176;` over others of a date and a reading: a number with as
+/// many decimals over the only column of readings.
+fn is_like_a_row(line: &str, cells: &[Option<Range<usize>>], grid: &Grid) -> bool {
+    let figures: Vec<usize> = (0..grid.columns())
+        .filter(|&at| grid.kinds[at] == Kind::Figures)
+        .collect();
+    let &[at] = figures.as_slice() else { return false };
+    let Some(cell) = cells.get(at).and_then(|cell| cell.clone()).filter(|_| at > 0) else {
+        return false;
+    };
+    let decimals = |text: &str| {
+        text.trim()
+            .split_once(['.', ','])
+            .map_or(0, |(_, decimals)| decimals.len())
+    };
+    let number = line[cell.clone()].trim();
+    let reading = leading_number(number).is_some_and(|value| value.abs() < 10.0) && decimals(number) >= 2;
+    reading
+        && super::surroundings::are_like_readings(grid)
+        && grid.decimals()[grid.place(at)]
+            .iter()
+            .any(|&(_, digits)| usize::from(digits) == decimals(number))
 }
 
 /// Whether cells say `key value`: the first is a field's name, and what follows is no head of a column.

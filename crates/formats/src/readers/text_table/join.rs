@@ -202,6 +202,11 @@ pub(super) fn goes_on(first: &Table, second: &Table, lines_between: usize) -> Op
         rows => last - a.figure(rows - 2, column),
     };
     let gap = new - last;
+    // Behind a change of lamp the last value stands again, and the table goes on in its step.
+    if gap == 0.0 && lines_between > 0 && a.rows >= 2 && b.rows >= 2 {
+        let behind = b.figure(1, column) - new;
+        return ((behind - step).abs() <= 1e-6 * step.abs() && second.heads.is_empty()).then_some(true);
+    }
     (step != 0.0 && gap / step > 0.0 && gap / step <= 5.0).then(|| {
         let steps = gap / step;
         (steps - 1.0).abs() < 0.02 || (lines_between > 0 && (steps - 1.0 - lines_between as f64).abs() < 0.02)
@@ -219,9 +224,9 @@ fn goes_back_or_on(first: &Table, second: &Table) -> bool {
         return false;
     }
     let step = |grid: &super::grid::Grid| grid.figure(1, column) - grid.figure(0, column);
-    let on = (b.figure(0, column) - a.figure(a.rows - 1, column)) * step(a) > 0.0;
-    let again = a.figure(0, column) == b.figure(0, column);
-    step(a) * step(b) > 0.0 && (on || again)
+    // The last value may stand again behind a change of lamp, and a scan may begin anew anywhere behind the first.
+    let on = (b.figure(0, column) - a.figure(0, column)) * step(a) >= 0.0;
+    step(a) * step(b) > 0.0 && on
 }
 
 /// A remark on rows of numbers that stand behind a remark sign in the middle of a table.

@@ -110,8 +110,11 @@ fn form<'a>(line: &'a str, parts: &[Part]) -> Vec<(&'a str, &'a str)> {
 
 /// The labelled values of a line, two or more; `None` where anything else stands in it.
 fn parts(line: &str) -> Option<Vec<Part>> {
-    if line.len() > LONGEST || !line.contains([':', '=']) {
+    if line.len() > LONGEST {
         return None;
+    }
+    if !line.contains([':', '=']) {
+        return in_words(line);
     }
     if let Some(pair) = unit_in_front(line) {
         return Some(pair);
@@ -133,6 +136,56 @@ fn parts(line: &str) -> Option<Vec<Part>> {
         }
         (parts.len() >= 2).then_some(parts)
     })
+}
+
+/// `[15s] abs 0.741`, `nm 440 A 0.123`: values behind words that name a quantity, or in brackets with their unit, and nothing
+/// else in the line.
+fn in_words(line: &str) -> Option<Vec<Part>> {
+    const MOST: usize = 6;
+    let body = line.trim();
+    let begins = body.starts_with(['[', '(']) && body[1..].starts_with(|c: char| c.is_ascii_digit());
+    if !begins && !body.starts_with(char::is_alphabetic) || body.len() < 5 {
+        return None;
+    }
+    let mut parts = Vec::new();
+    let mut at = line.len() - line.trim_start().len();
+    while at < line.trim_end().len() {
+        let rest = &line[at..];
+        let end = rest.find(' ').map_or(rest.len(), |end| end);
+        let word = &rest[..end];
+        let part = if let Some(inner) = word.strip_prefix(['[', '(']) {
+            let inner = inner.strip_suffix([']', ')'])?;
+            let from = at + 1;
+            let (number, unit) = number_and_unit(line, &(from..from + inner.len()))?;
+            (!unit.is_empty()).then_some(())?;
+            Part {
+                name: at..at,
+                number,
+                unit,
+            }
+        } else {
+            let head = crate::head::read_head(word);
+            let named =
+                word.starts_with(char::is_alphabetic) && head.quantity.is_some() && head.held.is_empty();
+            named.then_some(())?;
+            let behind = at + end + (rest[end..].len() - rest[end..].trim_start().len());
+            let value = line[behind..].find(' ').map_or(line.len(), |end| behind + end);
+            let (number, unit) = number_and_unit(line, &(behind..value))?;
+            Part {
+                name: at..at + end,
+                number,
+                unit,
+            }
+        };
+        at = part.unit.end.max(part.number.end);
+        at += usize::from(line[at..].starts_with([']', ')']));
+        at += line[at..].len() - line[at..].trim_start().len();
+        parts.push(part);
+        if parts.len() > MOST {
+            return None;
+        }
+    }
+    (parts.len() >= 2).then_some(parts)
 }
 
 /// `0 min: 0.123`: a number with its unit, and behind a mark what was measured there.
@@ -214,6 +267,11 @@ mod tests {
             ("λ = 400 nm; A = 0,112", "λ=400[nm] A=0,112[]"),
             ("0 min: 0.123", "=0[min] =0.123[]"),
             ("400 nm = 0.112", "=400[nm] =0.112[]"),
+            ("[15s] abs 0.741", "=15[s] abs=0.741[]"),
+            ("wavelength 440 A 0.123", "wavelength=440[] A=0.123[]"),
+            ("[15] abs 0.741", ""),
+            ("[15s] abs 0.741 bubble", ""),
+            ("absorbance of 3 samples", ""),
             ("10:32:05", ""),
             ("10:32 0.123", ""),
             ("t = 2 min", ""),

@@ -346,12 +346,17 @@ fn table_at(
     {
         return None;
     }
-    if is_row_of_levels(&sample, &dialect) {
+    if is_row_of_levels(&sample, &dialect)
+        || is_row_over_others(&with_following(text, cursor, &sample[..1]), &dialect)
+    {
         return None;
     }
     let mut kinds = kinds_of(&sample, &cells, &dialect, columns);
     if named {
         kinds[0] = Kind::Words;
+    }
+    if let Some(head) = head_above.filter(|_| dialect.sep.byte().is_some()) {
+        take_names(&mut kinds, head, &sample, &cells, &dialect);
     }
     let figures = kinds.iter().filter(|kind| **kind == Kind::Figures).count();
     if figures == 0 {
@@ -400,24 +405,30 @@ fn table_at(
         clock_of(text, cells, grid.dialect.style, None, false).is_some()
     };
     let words_first = grid.kinds[0] == Kind::Words && !clocked;
+    // A line of the same form as the rows, `tap  0.268` above `well  0.159`, is one of them.
+    let like_row = |span: &Span| {
+        let cell = text[span.range()].trim();
+        let decimals = cell
+            .split_once(['.', ','])
+            .map_or(0, |(_, decimals)| decimals.len());
+        decimals >= 2 && leading_number(cell).is_some_and(|value| value.abs() < 10.0)
+    };
     let numbered_heads = heads.iter().any(|head| {
-        head.cells
-            .iter()
-            .flatten()
-            .filter(|span| leading_number(&text[span.range()]).is_some())
-            .count()
-            * 2
-            > columns
+        let numbers = || {
+            let cells = head.cells.iter().flatten();
+            cells.filter(|span| leading_number(&text[span.range()]).is_some())
+        };
+        numbers().count() * 2 > columns && !(numbers().all(like_row) && are_like_readings(&grid))
     });
     // Words between separators that stand in no sentence, under heads that say what they are, are no prose however many.
     let prose = sentences && !(worded && parted);
     let enough = if words_first {
         let list = || {
-            parted
+            (parted || columns == 2)
                 && grid.rows >= 3
                 && !prose
                 && are_like_readings(&grid)
-                && lines_of_light_above(text, above)
+                && lines_of_light_above(text, above, grid.rows >= 4)
         };
         worded || numbered_heads || (figures >= 2 && grid.rows >= 3 && !prose) || list()
     } else {
@@ -427,6 +438,19 @@ fn table_at(
         return None;
     }
     if words_first && (prose || dialect.sep == Sep::Blank && wordy >= 4) {
+        return None;
+    }
+    // A key, its number and its unit in cells of their own.
+    if words_first && grid.rows == 1 && figures == 1 && wordy >= 2 {
+        let last = &sample[0][cells[0].last().cloned().unwrap_or(0..0)];
+        if !last.is_empty()
+            && curvary_record::unit::spelled(last.trim()) != curvary_record::unit::Spelling::None
+        {
+            return None;
+        }
+    }
+    // `;Wellenlänge;405 nm`: keys and values behind an empty cell.
+    if grid.rows <= 3 && !words_first && sample.len() <= 3 && sample.iter().all(|row| is_line_of_keys(row)) {
         return None;
     }
     // `run 1` under a title of two words is no sample with a reading of one.
@@ -812,7 +836,8 @@ fn usual_count(rows: &[Vec<Range<usize>>], dialect: &Dialect, head: Option<&str>
         if let Some(agreed) = agreed.filter(|&n| n >= largest) {
             return Some(agreed);
         }
-        if with_largest * 10 >= counts.len() {
+        // Remarks to the right of a few rows have a header of their own.
+        if with_largest * 10 >= counts.len() || with_largest > 0 && headed() {
             return Some(largest);
         }
     }
@@ -913,6 +938,29 @@ fn kinds_of(rows: &[&str], cells: &[Vec<Range<usize>>], dialect: &Dialect, colum
         .collect()
 }
 
+/// Under a header that means sample a cell that is no number shows that all of them are names: `20230115`, `20230118-B`.
+fn take_names(kinds: &mut [Kind], head: &str, rows: &[&str], cells: &[Vec<Range<usize>>], dialect: &Dialect) {
+    let heads = split(head, dialect);
+    if heads.len() != kinds.len() {
+        return;
+    }
+    for (column, range) in heads.into_iter().enumerate() {
+        let names = matches!(
+            crate::words::field_of(head[range].trim()),
+            Some("sample" | "sample-id")
+        );
+        let worded = || {
+            rows.iter().zip(cells).any(|(row, cells)| {
+                let text = cells.get(column).map_or("", |range| &row[range.clone()]);
+                matches!(cell(text, dialect.style), Cell::Words) && text.contains(char::is_alphabetic)
+            })
+        };
+        if names && kinds[column] == Kind::Figures && worded() {
+            kinds[column] = Kind::Words;
+        }
+    }
+}
+
 /// Whether the first of these rows is the `min`, `max` or `n` of others that begin with numbers.
 fn sums_up_below(rows: &[&str], dialect: &Dialect) -> bool {
     let first = |row: &str| {
@@ -981,6 +1029,38 @@ fn is_row_of_levels(rows: &[&str], dialect: &Dialect) -> bool {
         && rest
             .iter()
             .all(|row| !split(row, dialect).iter().any(|range| united(row, range)))
+}
+
+/// Whether the first of these rows is a header of numbers with an empty corner, ` ;1;2;3` over `A;0.183;0.060`: nothing over
+/// the first column, numbers that rise over all others, and the rows below are full.
+fn is_row_over_others(rows: &[&str], dialect: &Dialect) -> bool {
+    const FEWEST: usize = 3;
+    if dialect.sep.byte().is_none() {
+        return false;
+    }
+    let [first, rest @ ..] = rows else { return false };
+    let cells = raw_split(first, dialect.sep);
+    let empty = |row: &str, range: &Range<usize>| row[range.clone()].trim_matches(is_blank).is_empty();
+    let Some((corner, others)) = cells.split_first() else {
+        return false;
+    };
+    if !empty(first, corner) || others.len() < FEWEST {
+        return false;
+    }
+    let numbers: Option<Vec<f64>> = others
+        .iter()
+        .map(|range| match cell(&first[range.clone()], dialect.style) {
+            Cell::Number { value, .. } => Some(value),
+            _ => None,
+        })
+        .collect();
+    let rises = |numbers: &[f64]| numbers.windows(2).all(|pair| pair[0] < pair[1]);
+    numbers.is_some_and(|numbers| rises(&numbers))
+        && rest.len() >= 2
+        && rest.iter().all(|row| {
+            let below = raw_split(row, dialect.sep);
+            below.len() == cells.len() && below.iter().take(2).all(|range| !empty(row, range))
+        })
 }
 
 /// Whether the first of these rows, words with numbers behind them, is the head of the others: `Wavelength (nm);420;435`.
@@ -1069,6 +1149,16 @@ fn all_keys(text: &str, grid: &Grid) -> bool {
         word.chars().count() >= 3 && crate::header::is_known(word) || crate::words::field_of(bare).is_some()
     });
     keys.count() * 2 >= words.len()
+}
+
+/// Whether a line is nothing but known keys with their values: its first cell is empty or a key.
+fn is_line_of_keys(line: &str) -> bool {
+    let pairs = crate::header::pairs(line.trim_matches(|c| is_blank(c) || c == ';'));
+    !pairs.is_empty()
+        && pairs.iter().all(|pair| {
+            let line = line.trim_matches(|c| is_blank(c) || c == ';');
+            crate::header::is_known(&line[pair.key.clone()]) && !pair.value.is_empty()
+        })
 }
 
 /// Whether a line is a key that is known with a number behind it: `Slit;2 nm`. What follows are more of them.

@@ -238,8 +238,11 @@ impl Row {
             // What sums up is known by its word before the others are weighed.
             RowClass::Summary => NEVER,
             RowClass::Title => {
-                // Words over the first column, which the header names already.
-                if !whole || self.first != First::Word || self.quantities > 0 || self.units > 0 {
+                // Words over the first column, which the header names already. `A405, plate 2` over the first two of many columns is a
+                // sentence with a comma.
+                let few = !self.all && (self.filled + 1) * 2 < self.cells.len();
+                let headed = few && others.iter().any(|row| row.first == First::Axis && row.all);
+                if !(whole || headed) || self.first != First::Word || self.quantities > 0 || self.units > 0 {
                     return NEVER;
                 }
                 // A word over another column of what runs begins a table beside the first.

@@ -9,18 +9,21 @@ use super::scan::Piece;
 
 /// Whether one of the nearest lines above introduces readings of light absorbed at a wavelength, `the absorbance at 410 nm:`, over a list of
 /// names with a number each.
-pub(super) fn lines_of_light_above(text: &str, above: &[Piece]) -> bool {
+/// Above a `long` list a title will do, `absorbance at 254 nm, 5 cm cell`.
+pub(super) fn lines_of_light_above(text: &str, above: &[Piece], long: bool) -> bool {
     const NEAREST: usize = 2;
     let lines = above.iter().rev().filter_map(|piece| match piece {
         Piece::Text(line) => Some(text[line.span.range()].trim_end()),
         _ => None,
     });
     let of_light = |word: &str| {
-        word.chars().count() >= 3
+        (word.chars().count() >= 3 || long && word == "E")
             && crate::words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
     };
     let introduces = |line: &str| {
-        line.ends_with(':') && line.contains("nm") && line.split(|c: char| !c.is_alphanumeric()).any(of_light)
+        (long || line.ends_with(':'))
+            && line.contains("nm")
+            && line.split(|c: char| !c.is_alphanumeric()).any(of_light)
     };
     lines.take(NEAREST).any(introduces)
 }

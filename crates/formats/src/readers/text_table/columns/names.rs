@@ -9,7 +9,10 @@ use crate::words::List;
 pub(super) fn by_neighbours(columns: &mut [Column]) {
     take_least_for_no_minute(columns);
     take_counts_of_means(columns);
+    take_numberings(columns);
+    take_deviations(columns);
     take_letters_for_names(columns);
+    take_last_words_alike(columns);
     take_siblings_for_names(columns);
     understand_numbered(columns);
     understand_first_of_several(columns);
@@ -103,6 +106,67 @@ fn take_counts_of_means(columns: &mut [Column]) {
     }
 }
 
+/// 1, 2, 3, … under a header that ends in a word for a number, `Einwaage Nr.`, `Tank no`, count what they are of.
+fn take_numberings(columns: &mut [Column]) {
+    for column in columns {
+        let text = column.heads.last().map_or("", |(text, _)| text.trim());
+        let numbers = text
+            .rsplit_once([' ', '-', '_'])
+            .and_then(|(_, last)| words::quantity_of(last))
+            .is_some_and(|quantity| quantity == Quantity::INDEX);
+        if numbers && column.kind == Kind::Figures && column.stats.counts() && column.stats.count >= 2 {
+            name(column);
+            column.quantity = Some(Quantity::INDEX);
+        }
+    }
+}
+
+/// `s` or `σ` behind a mean is its standard deviation: neither seconds nor a wavenumber.
+fn take_deviations(columns: &mut [Column]) {
+    let text = |column: &Column| column.heads.last().map_or("", |(text, _)| text.trim()).to_owned();
+    for at in 1..columns.len() {
+        let before = text(&columns[at - 1]);
+        let last = before.rsplit(' ').next().unwrap_or("");
+        let mean =
+            before.chars().count() >= 2 && (words::is_statistics(&before) || words::is_statistics(last));
+        // `min` in front of `s` are minutes.
+        let timed = columns[at - 1].quantity == Some(Quantity::TIME);
+        if mean && !timed && matches!(text(&columns[at]).as_str(), "s" | "σ" | "±") {
+            name(&mut columns[at]);
+            columns[at].quantity = Some(Quantity::named("standard deviation"));
+        }
+    }
+}
+
+/// `control A`, `inhibitor A`: where the headers of all columns but the first end in the one symbol of an absorbance and
+/// differ before it, it is what was measured, and no sample's letter.
+fn take_last_words_alike(columns: &mut [Column]) {
+    let Some((_, others)) = columns.split_first_mut() else {
+        return;
+    };
+    let parted = |column: &Column| -> Option<(String, String)> {
+        let (text, _) = column.heads.last()?;
+        let (front, last) = text.trim().rsplit_once([' ', '_'])?;
+        let bare = column.kind == Kind::Figures
+            && column.quantity.is_none()
+            && column.held.iter().all(|held| held.quantity == Quantity::UNKNOWN);
+        (bare && matches!(last, "A" | "E")).then(|| (front.to_owned(), last.to_owned()))
+    };
+    let Some(parts): Option<Vec<(String, String)>> = others.iter().map(parted).collect() else {
+        return;
+    };
+    let fronts: BTreeSet<&String> = parts.iter().map(|(front, _)| front).collect();
+    let alike = parts.iter().all(|(_, last)| *last == parts[0].1);
+    if parts.len() < 2 || fronts.len() < parts.len() || !alike {
+        return;
+    }
+    for (column, (front, _)) in others.iter_mut().zip(&parts) {
+        name(column);
+        column.quantity = Some(Quantity::ABSORBANCE);
+        column.label = Some(front.clone());
+    }
+}
+
 /// Heads that are letters in a row, `A,B,C,D`, name cuvettes or samples: `A` is no absorbance there and `C` no
 /// temperature.
 fn take_letters_for_names(columns: &mut [Column]) {
@@ -133,20 +197,25 @@ fn take_letters_for_names(columns: &mut [Column]) {
 /// Heads that differ in one letter, `tube A` and `tube B`, or one word of a row of them, `first`, `second`, `third`, are
 /// names: the letter is no absorbance there, and the word no time.
 fn take_siblings_for_names(columns: &mut [Column]) {
-    const ORDINALS: [&str; 6] = ["first", "second", "third", "1st", "2nd", "3rd"];
+    let ordinals = words::words_of(List::Ordinal);
+    let is_ordinal = |word: &str| ordinals.iter().any(|other| other == word);
     // The words that a sibling has in the place of this one.
     let others = |word: &str| -> Vec<&str> {
         match word {
             "A" => vec!["B"],
-            _ if ORDINALS.contains(&word) => ORDINALS.into_iter().filter(|other| *other != word).collect(),
+            _ if is_ordinal(word) => ordinals
+                .iter()
+                .map(String::as_str)
+                .filter(|other| *other != word)
+                .collect(),
             _ => Vec::new(),
         }
     };
-    let words = |column: &Column| -> Vec<String> {
+    let parts = |column: &Column| -> Vec<String> {
         let text = column.heads.last().map_or("", |(text, _)| text.trim());
         text.split([' ', '_', '-'])
             .map(|word| match word.to_lowercase() {
-                lower if ORDINALS.contains(&lower.as_str()) => lower,
+                lower if is_ordinal(&lower) => lower,
                 _ => word.to_owned(),
             })
             .collect()
@@ -156,7 +225,7 @@ fn take_siblings_for_names(columns: &mut [Column]) {
         by.clone_into(&mut words[at]);
         words
     };
-    let all: Vec<Vec<String>> = columns.iter().map(words).collect();
+    let all: Vec<Vec<String>> = columns.iter().map(parts).collect();
     let heads: BTreeSet<&Vec<String>> = all.iter().collect();
     let has_sibling = |words: &[String]| {
         words.iter().enumerate().any(|(at, word)| {

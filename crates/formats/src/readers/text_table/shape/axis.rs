@@ -20,7 +20,7 @@ impl Shaper<'_> {
                     && column
                         .heads
                         .last()
-                        .is_some_and(|(text, _)| words::is(List::Numbered, text))
+                        .is_some_and(|(text, _)| words::is(List::Numbered, text) || numbers_things(text))
             })
         };
         // A lone column of numbers behind names was measured in them.
@@ -615,6 +615,13 @@ impl Shaper<'_> {
         }
         starts.windows(2).map(|pair| Some(pair[0]..pair[1])).collect()
     }
+}
+
+/// Whether a header names what it numbers, `Tank no`, `Einwaage Nr.`, and no points or cycles of one curve.
+fn numbers_things(head: &str) -> bool {
+    let known = words::quantity_of(head).is_some() || words::field_of(head).is_some();
+    let ends = head.trim().rsplit_once([' ', '-', '_']);
+    !known && ends.is_some_and(|(_, last)| words::quantity_of(last) == Some(Quantity::INDEX))
 }
 
 /// The row at which an axis turns back on itself: up and then down again over the same values, or the other way round.

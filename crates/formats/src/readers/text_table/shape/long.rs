@@ -6,35 +6,12 @@ use super::*;
 
 /// Whether a column of whole numbers says by its head which run, injection or replicate each row belongs to.
 pub(super) fn is_series(column: &Column) -> bool {
-    const HEADS: [&str; 21] = [
-        "run",
-        "run no",
-        "injection",
-        "replicate",
-        "rep",
-        "series",
-        "experiment",
-        "assay",
-        "trial",
-        "lauf",
-        "versuch",
-        "wiederholung",
-        "essai",
-        "ensayo",
-        "cell",
-        "cuvette",
-        "kuvette",
-        "tube",
-        "cuve",
-        "cubeta",
-        "cuvette no",
-    ];
     let head = column.heads.last().map_or("", |(text, _)| text.as_str());
     column.kind == Kind::Figures
         && column.stats.whole
         && column.stats.min < column.stats.max
         && !column.stats.counts()
-        && HEADS.contains(&crate::words::fold(head).as_str())
+        && words::is(List::Series, head)
 }
 
 impl Shaper<'_> {
@@ -109,6 +86,8 @@ impl Shaper<'_> {
                 && column.stats.whole
                 && column.unit.is_none()
                 && matches!(role, Role::Open | Role::Counter)
+                // What marks single rows parts no curves.
+                && column.quantity.as_ref().is_none_or(|quantity| quantity.as_str() != "flag")
                 && distinct(i) * 2 <= rows;
             if !counts || i == running || keys.contains(&i) {
                 continue;

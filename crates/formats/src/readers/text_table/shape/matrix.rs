@@ -3,6 +3,46 @@
 use super::*;
 
 impl Shaper<'_> {
+    /// The columns with numbers over them, and what these are numbers of; `None` where not nearly all have one.
+    fn across(&self) -> Option<Vec<(usize, f64, Option<Coordinate>)>> {
+        let first = self.columns.first()?;
+        let figures = || {
+            let columns = self.columns.iter().enumerate().skip(1);
+            columns.filter(|(_, column)| column.kind == Kind::Figures)
+        };
+        let across: Vec<(usize, f64, Option<Coordinate>)> = figures()
+            .filter_map(|(i, column)| {
+                number_over(column, first).map(|(value, coordinate)| (i, value, coordinate))
+            })
+            .collect();
+        (across.len() >= 2 && across.len() * 10 >= figures().count() * 8).then_some(across)
+    }
+
+    /// Whether numbers stand over nearly all columns but the first.
+    pub(super) fn has_numbers_across(&self) -> bool {
+        let Some(first) = self.columns.first() else {
+            return false;
+        };
+        let figures = || {
+            self.columns
+                .iter()
+                .skip(1)
+                .filter(|column| column.kind == Kind::Figures)
+        };
+        let count = figures().count();
+        // Without a number over any of the first three no table has them over four of five.
+        if figures()
+            .take(3)
+            .all(|column| number_over(column, first).is_none())
+        {
+            return false;
+        }
+        let over = figures()
+            .filter(|column| number_over(column, first).is_some())
+            .count();
+        over >= 2 && over * 10 >= count * 8
+    }
+
     /// Numbers across the heads: wavelengths by times, or spectra as rows.
     pub(super) fn matrix(&mut self) -> Option<Draft> {
         let first = self.columns.first()?;
@@ -12,26 +52,7 @@ impl Shaper<'_> {
             .map(|(text, _)| text.as_str())
             .collect::<Vec<_>>()
             .join(" ");
-        // The row of heads that are numbers, and what they are numbers of.
-        let across: Vec<(usize, f64, Option<Coordinate>)> = self
-            .columns
-            .iter()
-            .enumerate()
-            .skip(1)
-            .filter(|(_, column)| column.kind == Kind::Figures)
-            .filter_map(|(i, column)| {
-                number_over(column, first).map(|(value, coordinate)| (i, value, coordinate))
-            })
-            .collect();
-        let figures = self
-            .columns
-            .iter()
-            .skip(1)
-            .filter(|column| column.kind == Kind::Figures)
-            .count();
-        if across.len() < 2 || across.len() * 10 < figures * 8 {
-            return None;
-        }
+        let across = self.across()?;
         let values: Vec<f64> = across.iter().map(|(_, value, _)| *value).collect();
         let told: Option<(Quantity, Unit)> = across[0]
             .2
@@ -193,6 +214,12 @@ impl Shaper<'_> {
             return None;
         }
         if !spread.orderly {
+            return None;
+        }
+        // Samples read at a few chosen wavelengths are single readings, and no spectra.
+        let named = first.kind == Kind::Words && !clocked;
+        let stated = across.iter().all(|(_, _, held)| held.is_some());
+        if named && axis.is_none() && stated && across.len() < SCAN_FROM && !is_even(values) {
             return None;
         }
         let rows = self.table.grid.rows;
@@ -556,6 +583,14 @@ fn number_over(column: &Column, first: &Column) -> Option<(f64, Option<Coordinat
             ..
         } = super::super::number::cell(text, Style::POINT)
         {
+            // `dilution` in front of `1:10` `1:5`: what stands there are no times.
+            let of_level = first
+                .heads
+                .get(level)
+                .filter(|_| first.heads.len() == column.heads.len());
+            if of_level.is_some_and(|(key, _)| words::field_of(key).is_some_and(|field| field != "time")) {
+                continue;
+            }
             let seconds = if count == 3 {
                 a * 3600.0 + b * 60.0 + c
             } else {
@@ -597,7 +632,16 @@ fn number_over(column: &Column, first: &Column) -> Option<(f64, Option<Coordinat
         ));
     }
     // `t = 30 s`, `A(405 nm)`.
-    let held = column.held.iter().find(|held| held.quantity == Quantity::TIME)?;
+    let time = column.held.iter().find(|held| held.quantity == Quantity::TIME);
+    // `220 nm [1/m]`: a wavelength and the unit of what was read there.
+    let bare = || {
+        let light = column
+            .held
+            .iter()
+            .find(|held| held.quantity == Quantity::WAVELENGTH);
+        light.filter(|_| column.quantity.is_none() && column.label.is_none() && column.unit.is_some())
+    };
+    let held = time.or_else(bare)?;
     Some((held.value, Some(held.clone())))
 }
 
@@ -648,6 +692,14 @@ impl Spread {
     pub(super) fn counts(&self) -> bool {
         self.counted
     }
+}
+
+/// Whether numbers go on in one step.
+fn is_even(values: &[f64]) -> bool {
+    let step = values.get(1).zip(values.first()).map_or(0.0, |(b, a)| b - a);
+    values
+        .windows(2)
+        .all(|pair| (pair[1] - pair[0] - step).abs() <= 1e-6 * step.abs())
 }
 
 /// The decimals with which the numbers across the heads are written.

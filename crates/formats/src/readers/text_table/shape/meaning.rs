@@ -275,6 +275,19 @@ impl Shaper<'_> {
                     Unit::ONE
                 }
             },
+            "time-of-day" => {
+                self.ask_x(
+                    column,
+                    "time-unit",
+                    "the header says times of day, but the cells are plain numbers",
+                    &[
+                        ("x=time:d", "fractions of a day, as sheets keep times"),
+                        ("x=time:h", "hours"),
+                        ("x=time:s", "seconds"),
+                    ],
+                );
+                Unit::ONE
+            }
             "concentration" => {
                 self.ask_x(
                     column,

@@ -280,7 +280,10 @@ impl Shaper<'_> {
             .trim();
         let contradicts = column.quantities_possible.iter().any(Quantity::is_of_light);
         let per_length = unit.converts_to(&Unit::PER_CENTIMETRE);
-        let quantity = if contradicts && per_length {
+        // `220 nm [1/m]`: a coefficient at a wavelength, which is no name.
+        let said = read_head(name);
+        let only_held = said.quantity.is_none() && said.label.is_none() && !said.held.is_empty();
+        let quantity = if (contradicts || only_held) && per_length {
             Quantity::named("absorption-coefficient")
         } else if contradicts {
             Quantity::UNKNOWN

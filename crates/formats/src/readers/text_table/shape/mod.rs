@@ -18,6 +18,7 @@ mod packed;
 mod readings;
 pub(crate) mod rules;
 mod several;
+mod template;
 mod verdict;
 
 use std::collections::BTreeMap;
@@ -30,6 +31,7 @@ use curvary_record::{
 use self::curves::sentinel_of;
 use self::matrix::corner_heads;
 pub(super) use self::several::{goes_on, put_behind};
+use self::template::Glance;
 use self::verdict::{NOT_A_MEASUREMENT, Verdict};
 use super::columns::{Column, Stats, describe, give_meaning, hear_vocabulary};
 use super::context::Context;
@@ -38,7 +40,7 @@ use super::grid::{Gap, Kind, Lack, decimals_of};
 use super::number::Style;
 use super::scan::{Table, leading_number};
 use crate::Source;
-use crate::evidence::{Evidence, Ledger, Target};
+use crate::evidence::{Evidence, Ledger, Target, Template};
 use crate::explanation::{ColumnPart, ColumnRole};
 use crate::head::read_head;
 use crate::words::{self, List};
@@ -90,7 +92,15 @@ pub(super) fn shape(
     shaper.read_dotted_times();
     shaper.pass_midnight();
     // Curves take what they need out of the columns, so the ledger that is told is that of the beginning.
-    let ledger = told.is_some().then(|| shaper.weigh());
+    let ledger = told.is_some().then(|| {
+        let mut ledger = shaper.weigh();
+        let roles: Vec<Role> = shaper.columns.iter().map(role).collect();
+        let coordinates = coordinates(&roles);
+        for sign in shaper.weigh_templates(&Glance::of(&roles, &coordinates)).iter() {
+            ledger.note(sign.clone());
+        }
+        ledger
+    });
     let mut shaped = shaper.run();
     if let Shaped::Runs(drafts) = &mut shaped
         && let Some(draft) = drafts.first_mut()
@@ -174,6 +184,8 @@ fn role(column: &Column) -> Role {
         Some("wavelength" | "wavenumber" | "energy" | "time" | "concentration") => Role::Coordinate,
         Some("absorbance" | "transmittance" | "reflectance" | "rate") => Role::Measured,
         Some("index" | "sample" | "replicate") => Role::Counter,
+        // `ok` over 1 and 0 tells which rows are good.
+        Some("flag") if is_yes_or_no(column) => Role::Counter,
         Some("temperature" | "ph") => Role::Beside,
         Some(_)
             if column
@@ -195,6 +207,17 @@ fn role(column: &Column) -> Role {
         }
         None => Role::Open,
     }
+}
+
+/// The columns that may run by their headers.
+fn coordinates(roles: &[Role]) -> Vec<usize> {
+    let runs = |&i: &usize| roles[i] == Role::Coordinate;
+    (0..roles.len()).filter(runs).collect()
+}
+
+/// Whether a column holds nothing but ones and zeros.
+fn is_yes_or_no(column: &Column) -> bool {
+    column.kind == Kind::Figures && column.stats.whole && column.stats.min >= 0.0 && column.stats.max <= 1.0
 }
 
 /// Quantities that make a table one of light absorbed.
@@ -289,39 +312,53 @@ impl Shaper<'_> {
         if self.columns.len() == 1 && self.table.grid.columns() == 1 {
             return self.column_alone();
         }
-        if let Some(draft) = self.packed() {
-            return Shaped::Runs(vec![draft]);
-        }
-        if let Some(draft) = self.matrix() {
-            return Shaped::Runs(vec![draft]);
-        }
         let roles: Vec<Role> = self.columns.iter().map(role).collect();
-        let mut xs: Vec<usize> = (0..roles.len())
-            .filter(|&i| roles[i] == Role::Coordinate)
-            .collect();
-        if let Some(drafts) = self.several_axes(&xs, &roles) {
-            return Shaped::Runs(drafts);
+        let coordinates = coordinates(&roles);
+        // The ways that may fit, the likeliest first; one that the cells do not go into leaves the turn to the next.
+        for (template, _) in self.templates(&Glance::of(&roles, &coordinates)) {
+            let built = match template {
+                Template::Packed => self.packed().map(|draft| vec![draft]),
+                Template::Matrix => self.matrix().map(|draft| vec![draft]),
+                Template::SideBySide => self.several_axes(&coordinates, &roles),
+                Template::LongForm => {
+                    let xs = self.running(&coordinates, &roles);
+                    let long = (xs.len() >= 2).then(|| self.long_form(&xs, &roles)).flatten();
+                    long.map(|draft| vec![draft])
+                }
+                Template::OneAxis | Template::Readings => {
+                    let xs = self.running(&coordinates, &roles);
+                    return self.curves_or_readings(xs, &roles);
+                }
+            };
+            if let Some(drafts) = built {
+                return Shaped::Runs(drafts);
+            }
         }
-        // Elapsed numbers beside clock times are the axis; of two columns of one quantity the first is.
-        let figures: Vec<usize> = xs
+        Shaped::Other("no curve".to_owned())
+    }
+
+    /// The columns of these that may run: elapsed numbers beside clock times are the axis, and what was computed from the
+    /// readings is none.
+    fn running(&self, coordinates: &[usize], roles: &[Role]) -> Vec<usize> {
+        if self.is_computed(coordinates, roles) {
+            return Vec::new();
+        }
+        let figures: Vec<usize> = coordinates
             .iter()
             .copied()
             .filter(|&i| self.columns[i].kind == Kind::Figures)
             .collect();
-        if self.is_computed(&xs, &roles) {
-            xs.clear();
+        let timed = |&i: &usize| self.columns[i].quantity == Some(Quantity::TIME);
+        if figures.len() < coordinates.len() && figures.iter().any(timed) {
+            figures
+        } else {
+            coordinates.to_vec()
         }
-        if figures.len() < xs.len()
-            && figures
-                .iter()
-                .any(|&i| self.columns[i].quantity == Some(Quantity::TIME))
-        {
-            xs = figures;
-        }
+    }
+
+    /// Curves over one column, or readings of their own where none runs.
+    fn curves_or_readings(&mut self, mut xs: Vec<usize>, roles: &[Role]) -> Shaped {
         if xs.len() >= 2 {
-            if let Some(draft) = self.long_form(&xs, &roles) {
-                return Shaped::Runs(vec![draft]);
-            }
             // A coordinate that never changes is held, not run over.
             xs.retain(|&i| {
                 self.columns[i].stats.min != self.columns[i].stats.max || self.columns[i].stats.count < 2
@@ -386,35 +423,35 @@ impl Shaper<'_> {
                 if roles.contains(&Role::Measured)
                     && roles.contains(&Role::Names)
                     && self.columns[beside].stats.count >= 4
-                    && !self.named_one_by_one(&roles) =>
+                    && !self.named_one_by_one(roles) =>
             {
                 Some(beside)
             }
-            ([], _) => self.x_by_values(&roles),
+            ([], _) => self.x_by_values(roles),
         };
         // Readings with a name each, and the time of day they were taken at, are no time course.
         if let Some(x) = x
             && self.columns[x].clock.is_some()
-            && self.named_one_by_one(&roles)
+            && self.named_one_by_one(roles)
         {
-            return self.readings(&roles);
+            return self.readings(roles);
         }
         match x {
             Some(x) => {
-                self.tell_flags(&roles);
+                self.tell_flags(roles);
                 let split = !self.columns[x].stats.orderly() || self.columns.iter().any(long::is_series);
                 // Remarks beside a temperature that rises all the way part no curves.
                 let melting = roles[x] == Role::Beside && self.columns[x].stats.orderly();
                 if (roles.contains(&Role::Names) && !melting || split)
-                    && let Some(draft) = self.long_form(&[x], &roles)
+                    && let Some(draft) = self.long_form(&[x], roles)
                 {
                     return Shaped::Runs(vec![draft]);
                 }
-                self.one_axis(x, &roles)
+                self.one_axis(x, roles)
             }
             None => {
-                self.tell_flags(&roles);
-                self.readings(&roles)
+                self.tell_flags(roles);
+                self.readings(roles)
             }
         }
     }
@@ -438,9 +475,43 @@ impl Shaper<'_> {
             .position(|role| *role == Role::Measured)
             .is_some_and(|y| y < *x);
         self.columns[*x].quantity == Some(Quantity::CONCENTRATION)
-            && !self.columns[*x].stats.orderly()
             && roles.contains(&Role::Names)
-            && (wavelengths.len() >= 2 || behind)
+            && if self.columns[*x].stats.orderly() {
+                behind && self.is_proportional(*x, roles)
+            } else {
+                wavelengths.len() >= 2 || behind
+            }
+    }
+
+    /// Whether a column is a measured one times one factor, but for rounding: no readings of standards are.
+    fn is_proportional(&self, x: usize, roles: &[Role]) -> bool {
+        const FEWEST: usize = 3;
+        let decimals = |place: usize| {
+            let changes = &self.decimals[self.table.grid.place(self.columns[place].index)];
+            changes.iter().map(|&(_, digits)| digits).min().unwrap_or(0)
+        };
+        let half_digit = |place: usize| 0.5 * 10f64.powi(-i32::from(decimals(place)));
+        let computed: Vec<f64> = self.table.grid.column(self.columns[x].index).collect();
+        (0..roles.len())
+            .filter(|&y| roles[y] == Role::Measured && self.columns[y].kind == Kind::Figures)
+            .any(|y| {
+                let pairs: Vec<(f64, f64)> = self
+                    .table
+                    .grid
+                    .column(self.columns[y].index)
+                    .zip(computed.iter().copied())
+                    .filter(|(read, computed)| !read.is_nan() && !computed.is_nan())
+                    .collect();
+                let Some(&(read, found)) = pairs.iter().max_by(|a, b| a.0.total_cmp(&b.0)) else {
+                    return false;
+                };
+                let factor = found / read;
+                let fits = |&(read, found): &(f64, f64)| {
+                    (found - factor * read).abs() <= half_digit(x) * 2.0 + factor.abs() * half_digit(y)
+                };
+                let spans = pairs.iter().any(|(other, _)| *other < 0.8 * read);
+                read > 0.0 && found != 0.0 && spans && pairs.len() >= FEWEST && pairs.iter().all(fits)
+            })
     }
 
     /// Whether of these coordinates one is a time and another a wavelength that goes to and fro.

@@ -3,11 +3,6 @@
 use super::*;
 use crate::explanation::ColumnRole;
 
-/// What words say of a step: `in steps of 5 nm`, `Schritt 0,5 nm`, `pas de 2 nm`.
-const STEP_WORDS: [&str; 8] = [
-    "step", "schritt", "pas", "paso", "passo", "incr", "interv", "every",
-];
-
 /// What a line of several values begins with.
 #[derive(Clone, Copy)]
 enum Begins {
@@ -67,8 +62,8 @@ impl Shaper<'_> {
         (agrees && last.or(points).is_some()).then_some(Begins::WithValue { first, step })
     }
 
-    /// The curve of such a table, where its words state the step or somebody has answered so.
-    pub(super) fn packed(&mut self) -> Option<Draft> {
+    /// What the lines begin with, where the table may be such a curve.
+    fn begins(&self) -> Option<Begins> {
         let answer = self.source.assume().get("shape");
         if answer == Some("columns") {
             return None;
@@ -77,7 +72,17 @@ impl Shaper<'_> {
             .packed_step()
             .filter(|&step| answer == Some("packed") || self.says_step(step))
             .map(Begins::WithX);
-        let begins = with_x.or_else(|| self.stated_axis())?;
+        with_x.or_else(|| self.stated_axis())
+    }
+
+    /// Whether the table may be one curve in lines of several values.
+    pub(super) fn may_be_packed(&self) -> bool {
+        self.begins().is_some()
+    }
+
+    /// The curve of such a table, where its words state the step or somebody has answered so.
+    pub(super) fn packed(&mut self) -> Option<Draft> {
+        let begins = self.begins()?;
         let roles: Vec<Role> = self.columns.iter().map(role).collect();
         let (values_from, x_quantity, x_unit) = match begins {
             Begins::WithX(_) => {
@@ -148,22 +153,19 @@ impl Shaper<'_> {
             .lines()
             .take(self.table.first_line as usize - 1);
         above.filter(|line| line.len() <= 400).any(|line| {
-            let words: Vec<&str> = line
+            let parts: Vec<&str> = line
                 .split([' ', '\t', ':', '=', ';', '(', ')'])
                 .filter(|w| !w.is_empty())
                 .collect();
-            let is_step = |word: &str| {
-                let word = word.to_lowercase();
-                STEP_WORDS.iter().any(|stem| word.starts_with(stem))
-            };
+            let is_step = |word: &str| words::begins(List::Step, &word.to_lowercase());
             let is_this = |word: &str| {
                 word.trim_end_matches([',', '.'])
                     .replace(',', ".")
                     .parse::<f64>()
                     .is_ok_and(|n| n == step.abs())
             };
-            (1..words.len()).any(|at| {
-                is_this(words[at]) && words[at.saturating_sub(2)..at].iter().any(|word| is_step(word))
+            (1..parts.len()).any(|at| {
+                is_this(parts[at]) && parts[at.saturating_sub(2)..at].iter().any(|word| is_step(word))
             })
         })
     }

@@ -5,26 +5,30 @@ use super::*;
 impl Shaper<'_> {
     /// Gives time courses the wavelength that the words around state.
     pub(super) fn hold_wavelength(&mut self, traces: &mut [Trace]) {
-        let traces_are_few = traces.len() == 1;
-        if let Some((value, unit, line)) = &self.context.wavelength {
+        // Curves of several wavelengths have their own each.
+        let first = traces.first().and_then(|trace| trace.held(&Quantity::WAVELENGTH));
+        let first = first.map(|held| (held.value, held.unit.clone()));
+        let are_at_one = traces.iter().all(|trace| {
+            let held = trace.held(&Quantity::WAVELENGTH);
+            held.map(|held| (held.value, held.unit.clone())) == first
+        });
+        let context = self.context;
+        if let Some((value, unit, line)) = &context.wavelength {
             for trace in traces {
-                if let Some(held) = trace
+                let disputed = trace
                     .held(&Quantity::WAVELENGTH)
-                    .filter(|held| held.value != *value && traces_are_few)
-                {
-                    let remark = Diagnostic::warning(
-                        Code::new("wavelength-disputed"),
-                        format!(
-                            "a head says {} {}, but the words around say {value} {}: they disagree",
-                            held.value,
-                            held.unit.display(),
-                            unit.display()
-                        ),
-                    )
-                    .at(Place::line(held.line.unwrap_or(0) as usize), "the head")
-                    .help("the head's wavelength is kept");
-                    if !self.remarks.contains(&remark) {
-                        self.remarks.push(remark);
+                    .filter(|held| {
+                        are_at_one
+                            && held
+                                .unit
+                                .convert(held.value, unit)
+                                .is_ok_and(|at| (at - value).abs() > 1e-6 * value)
+                    })
+                    .cloned();
+                if let Some(held) = disputed {
+                    self.ask_wavelength(&held, *value, unit);
+                    if self.source.assume().get("wavelength") == Some("words") {
+                        trace.held.retain(|held| held.quantity != Quantity::WAVELENGTH);
                     }
                 }
                 let measured = trace.y.quantity.is_of_light() || trace.y.quantity == Quantity::UNKNOWN;
@@ -35,6 +39,35 @@ impl Shaper<'_> {
                 }
             }
         }
+    }
+
+    /// Asks at which of two wavelengths was measured: that of the header or that of the words around the table.
+    fn ask_wavelength(&mut self, held: &Coordinate, value: f64, unit: &Unit) {
+        if self.source.assume().get("wavelength").is_some() {
+            return;
+        }
+        let (header, words) = (
+            format!("{} {}", held.value, held.unit.display()),
+            format!("{value} {}", unit.display()),
+        );
+        let message =
+            format!("a header says {header}, but the words around the table say {words}: they disagree");
+        let labels = vec![Label {
+            place: Place::line(held.line.unwrap_or(self.table.first_line) as usize),
+            text: "the header".to_owned(),
+        }];
+        self.ask(
+            "wavelength-disputed",
+            &message,
+            &[
+                ("wavelength=header", &format!("{header}, as the header says")),
+                (
+                    "wavelength=words",
+                    &format!("{words}, as the words around the table say"),
+                ),
+            ],
+            labels,
+        );
     }
 
     pub(super) fn row_names(&self, roles: &[Role]) -> Option<Vec<String>> {
@@ -107,6 +140,30 @@ impl Shaper<'_> {
                         format!("a row is marked `{}`", text[span.range()].trim()),
                     )
                     .at(self.source.place(*span), ""),
+                );
+            }
+        }
+        for (column, role) in self.columns.iter().zip(roles) {
+            let flag = column
+                .quantity
+                .as_ref()
+                .is_some_and(|quantity| quantity.as_str() == "flag");
+            if *role != Role::Counter || !flag || column.stats.min == column.stats.max {
+                continue;
+            }
+            let head = column.heads.last().map_or("", |(text, _)| text.trim());
+            let ones = self
+                .table
+                .grid
+                .column(column.index)
+                .filter(|value| *value == 1.0)
+                .count();
+            let rare = if ones * 2 > column.stats.count { 0.0 } else { 1.0 };
+            let rows = self.table.grid.column(column.index).enumerate();
+            for (row, _) in rows.filter(|(_, value)| *value == rare).take(PLACES_TOLD * 4) {
+                told.push(
+                    Diagnostic::note(Code::new("row-flag"), format!("a row has {rare} under `{head}`"))
+                        .at(Place::line(self.table.grid.line(row)), ""),
                 );
             }
         }

@@ -45,12 +45,14 @@ pub(crate) fn rules() -> Vec<RuleTold> {
             },
             speaks_for: rule.speaks_for,
         })
+        .chain(super::template::rules())
         .collect()
 }
 
 /// What a rule says.
 pub(crate) fn says(id: &str) -> Option<&'static str> {
-    RULES.iter().find(|rule| rule.id == id).map(|rule| rule.says)
+    let rule = RULES.iter().find(|rule| rule.id == id).map(|rule| rule.says);
+    rule.or_else(|| super::template::says(id))
 }
 
 impl Shaper<'_> {

@@ -154,9 +154,13 @@ impl Shaper<'_> {
             if column.by_vocabulary {
                 return false;
             }
-            // Prices of filters over their wavelengths are no spectrum.
+            // Prices of filters over their wavelengths are no spectrum, and neither is how many are in stock.
             if of_light {
-                return column.quantity.as_ref().is_some_and(words::is_of_another_trade);
+                let counted = |(text, _): &(String, Span)| {
+                    words::other_in(text).is_some_and(|quantity| quantity.as_str() == "item")
+                };
+                return column.quantity.as_ref().is_some_and(words::is_of_another_trade)
+                    || column.heads.iter().any(counted);
             }
             let derived = column
                 .heads
