@@ -18,7 +18,7 @@ use crate::manifest::{Manifest, hex};
 use crate::{Error, Settings};
 
 /// Changes whenever what is filed, or how, changes.
-const VERSION: u32 = 7;
+const VERSION: u32 = 8;
 
 /// What an index was built for, in `current.json`.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]

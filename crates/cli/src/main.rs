@@ -6,6 +6,7 @@
 mod again;
 mod codes;
 mod commands;
+mod comparison;
 mod courses;
 mod desk;
 mod drawing;
@@ -13,6 +14,7 @@ mod ending;
 mod figure;
 mod findings;
 mod handover;
+mod last;
 mod likeness;
 mod output;
 mod plugins;
@@ -25,6 +27,7 @@ mod subject;
 mod table;
 mod telling;
 mod whereabouts;
+mod why;
 
 use std::io::Write;
 use std::process::ExitCode;

@@ -17,7 +17,7 @@ use crate::drawing::{self, Texts};
 /// How diagnostics are drawn.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub(crate) enum Errors {
-    /// With the lines they speak of
+    /// With the lines they are about
     Full,
     /// One line each: `file:line:column: error[code]: message`
     Short,

@@ -46,7 +46,7 @@ pub(crate) struct Fit {
     /// A model by its name
     #[arg(long, value_name = "NAME", value_delimiter = ',', group = "task")]
     model: Vec<String>,
-    /// A formula over x, or over heads of columns, and parameters of your own naming, such as `b1*(1-exp(-b2*x))`
+    /// A formula over x, or over headers of columns, and parameters of your own naming, such as `b1*(1-exp(-b2*x))`
     #[arg(long, value_name = "FORMULA", group = "task")]
     formula: Option<String>,
     /// A TOML file with a formula, its variables, and starts, bounds and units of its parameters
@@ -109,7 +109,7 @@ pub(crate) struct Fit {
     /// What is fitted in place of the measured values, a formula over y such as `log(y)`
     #[arg(long, value_name = "FORMULA", requires = "formula", help_heading = "Data")]
     response: Option<String>,
-    /// Variables of the formula and the columns they stand for (`x` is the running axis), such as `t=x,c=CONC`
+    /// Variables of the formula and the columns they stand for (`x` is the x axis), such as `t=x,c=CONC`
     #[arg(
         long,
         value_name = "NAME=COLUMN",
@@ -117,10 +117,10 @@ pub(crate) struct Fit {
         help_heading = "Data"
     )]
     over: Vec<String>,
-    /// The stretch of the running axis that is fitted, such as 30..600s; several for stages
+    /// The range of the x axis that is fitted, such as 30..600s; several for stages
     #[arg(long, value_name = "FROM..TO", help_heading = "Data")]
     window: Vec<String>,
-    /// Stretches of the running axis that are left out, such as 195..280
+    /// Ranges of the x axis that are left out, such as 195..280
     #[arg(long, value_name = "FROM..TO", value_delimiter = ',', help_heading = "Data")]
     leave_out: Vec<String>,
     /// Wavelength at which repeated scans are read as a time course

@@ -22,7 +22,7 @@ mod readers;
 mod reread;
 mod results;
 mod scans;
-mod show;
+pub(crate) mod show;
 mod temperature;
 mod unlock;
 mod upgrade;
@@ -148,7 +148,9 @@ impl Command {
 const EXCLUDED: char = '\u{2212}';
 
 /// Commands that take a query.
-const ASKING: [&str; 14] = [
+const ASKING: [&str; 16] = [
+    "show",
+    "plot",
     "answer",
     "reread",
     "find",
@@ -197,7 +199,7 @@ fn is_excluded(text: &str) -> bool {
     letters.next() == Some('-')
         && letters
             .next()
-            .is_some_and(|c| c.is_alphanumeric() || c == '(' || c == '"')
+            .is_some_and(|c| c.is_alphanumeric() || matches!(c, '(' | '"' | '@'))
         && letters.next().is_some()
         && !is_number(text)
 }

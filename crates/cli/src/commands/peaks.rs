@@ -21,7 +21,7 @@ use crate::telling;
 
 /// Find the peaks of spectra: position between the points, height, prominence, width and area
 ///
-/// Shoulders, where a band shows only as a bend on another's flank, are told too. With --bands, bands of Gauss or Voigt are
+/// Shoulders, where a band shows only as a bend on another's flank, are reported too. With --bands, bands of Gauss or Voigt are
 /// fitted, beginning at the peaks and shoulders, and their numbers have errors that know of each other. They are found again
 /// by `curvary find result.band:430..440nm`.
 ///

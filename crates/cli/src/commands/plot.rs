@@ -16,7 +16,7 @@ use crate::telling;
 
 /// Draw the curves of runs over each other
 ///
-/// Every curve has a colour and a mark or dashes of its own, so that it is told apart in grey too. With --model, each is drawn
+/// Every curve has a colour and a mark or dashes of its own, so that it can be distinguished in grey too. With --model, each is drawn
 /// with its fit and the residuals below; with --mean, curves are drawn as means with a band of one standard deviation.
 #[derive(Debug, Args)]
 pub(crate) struct Plot {
@@ -418,7 +418,7 @@ fn few_enough(count: usize) -> Result<(), Failure> {
         ))),
         1..=MOST => Ok(()),
         _ => Err(Failure::usage(format!(
-            "{count} curves are more than the {MOST} that one picture can tell apart: name fewer runs or traces, or draw means \
+            "{count} curves are more than the {MOST} that one picture can distinguish: name fewer runs or traces, or draw means \
              with --mean"
         ))),
     }

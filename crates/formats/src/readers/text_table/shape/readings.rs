@@ -15,14 +15,14 @@ impl Shaper<'_> {
                     let remark = Diagnostic::warning(
                         Code::new("wavelength-disputed"),
                         format!(
-                            "a head says {} {}, but the words around say {value} {}: they disagree",
+                            "a header says {} {}, but the text around it says {value} {}: they disagree",
                             held.value,
                             held.unit.display(),
                             unit.display()
                         ),
                     )
-                    .at(Place::line(held.line.unwrap_or(0) as usize), "the head")
-                    .help("the head's wavelength is kept");
+                    .at(Place::line(held.line.unwrap_or(0) as usize), "the header")
+                    .help("the header's wavelength is kept");
                     if !self.remarks.contains(&remark) {
                         self.remarks.push(remark);
                     }
@@ -147,10 +147,10 @@ impl Shaper<'_> {
                 (quantity, unit) = (Quantity::UNKNOWN, Unit::ONE);
                 self.ask(
                     "heads-do-not-fit",
-                    "a column of numbers has no head, and another has one",
+                    "a column of numbers has no header, and another has one",
                     &[(
                         "shape=columns",
-                        "the column is of the same kind as the one with a head",
+                        "the column is of the same kind as the one with a header",
                     )],
                     Vec::new(),
                 );
@@ -205,7 +205,7 @@ impl Shaper<'_> {
         }
         if self.axis_by_steps().is_none() && context.interval.is_none() {
             return Shaped::Other(
-                "a single column of numbers, and nothing tells what it runs over: expected where it begins and its step"
+                "a single column of numbers, and nothing says what its x axis is: expected where it begins and its step"
                     .to_owned(),
             );
         }

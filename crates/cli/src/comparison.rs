@@ -1,0 +1,205 @@
+//! Runs side by side, what differs first.
+
+use std::collections::BTreeSet;
+use std::io::Write;
+
+use curvary_archive::View;
+use curvary_record::{Claim, Run};
+
+use crate::commands::find::short;
+use crate::commands::show::{DRAWING, axis, value};
+use crate::ending::Failure;
+use crate::screen::{FAINT, STRONG, Screen, Styled, count};
+use crate::sketch::{Axes, Curve, sketch};
+use crate::table::{Cell, Column, Shorten, Table, one_line};
+use crate::telling;
+
+/// One thing that is known of runs: its name, and what it is in each.
+struct Line {
+    name: String,
+    values: Vec<String>,
+    differs: bool,
+}
+
+/// Sets runs side by side: what differs as a table, what is the same in one line, and their curves over each other.
+pub(crate) fn side_by_side(views: &[View], screen: &mut Screen) -> Result<(), Failure> {
+    let lines = lines(views);
+    let heads = views.iter().map(|view| short(view.run.id.as_str()).to_owned());
+    let columns = std::iter::once(Column::new("differs"))
+        .chain(heads.map(|head| Column::new(head).shorten(Shorten::Middle).least(14)));
+    let mut table = Table::new(columns);
+    for line in lines.iter().filter(|line| line.differs) {
+        let values = line.values.iter().map(|value| Cell::from(one_line(value)));
+        table.row(std::iter::once(Cell::styled(line.name.as_str(), FAINT)).chain(values));
+    }
+    write!(screen, "{}", table.draw(screen.width()))?;
+    let same: Vec<String> = lines
+        .iter()
+        .filter(|line| !line.differs)
+        .map(|line| {
+            format!(
+                "{} {}",
+                line.name,
+                one_line(line.values.first().map_or("", String::as_str))
+            )
+        })
+        .collect();
+    if !same.is_empty() {
+        writeln!(screen, "{}", Styled(STRONG, "the same"))?;
+        for line in same {
+            writeln!(screen, "  {line}")?;
+        }
+    }
+    curves(views, screen)
+}
+
+fn lines(views: &[View]) -> Vec<Line> {
+    let mut lines = Vec::new();
+    let mut put = |name: &str, values: Vec<String>| {
+        if values.iter().any(|value| !value.is_empty()) {
+            let differs = values.iter().any(|value| *value != values[0]);
+            lines.push(Line {
+                name: name.to_owned(),
+                values,
+                differs,
+            });
+        }
+    };
+    let of = |text: &dyn Fn(&View) -> String| views.iter().map(text).collect::<Vec<String>>();
+    put(
+        "path",
+        of(&|view| view.paths.first().cloned().unwrap_or_default()),
+    );
+    put("technique", of(&|view| view.run.technique.to_string()));
+    put(
+        "state",
+        of(&|view| {
+            if view.run.in_question() {
+                "in question".into()
+            } else {
+                "read".into()
+            }
+        }),
+    );
+    put("traces", of(&|view| count(view.run.traces.len() as u64)));
+    put("points", of(&|view| count(view.run.points() as u64)));
+    put("x axis", of(&|view| range(&view.run, true)));
+    put("y axis", of(&|view| range(&view.run, false)));
+    let keys: BTreeSet<&str> = views
+        .iter()
+        .flat_map(|view| view.run.fields.iter().map(|(key, _)| key.as_str()))
+        .collect();
+    for key in keys {
+        let claims: Vec<Option<&Claim>> = views.iter().map(|view| view.run.fields.get(key)).collect();
+        let agree = claims.iter().all(|claim| match (claims[0], claim) {
+            (Some(a), Some(b)) => a.agrees(b),
+            (a, b) => a.is_none() && b.is_none(),
+        });
+        lines.push(Line {
+            name: key.to_owned(),
+            values: claims
+                .iter()
+                .map(|claim| claim.map(value).unwrap_or_default())
+                .collect(),
+            differs: !agree,
+        });
+    }
+    results(views, &mut lines);
+    lines
+}
+
+/// Numbers of the results that were kept last, by model and name; those of several traces are left to `results`.
+fn results(views: &[View], lines: &mut Vec<Line>) {
+    let mut names: Vec<(String, String)> = Vec::new();
+    for outcome in views.iter().flat_map(|view| &view.outcomes) {
+        for parameter in &outcome.parameters {
+            let name = (outcome.model.clone(), parameter.name.clone());
+            if !names.contains(&name) {
+                names.push(name);
+            }
+        }
+    }
+    for (model, name) in names {
+        let values: Vec<String> = views
+            .iter()
+            .map(|view| {
+                let own = view.outcomes.iter().rev().find(|outcome| outcome.model == model);
+                let parameter =
+                    own.and_then(|outcome| outcome.parameters.iter().find(|one| one.name == name));
+                parameter.map_or_else(String::new, |parameter| {
+                    let (value, error, unit) = telling::value(parameter);
+                    [value, error, unit]
+                        .into_iter()
+                        .filter(|part| !part.is_empty())
+                        .collect::<Vec<_>>()
+                        .join(" ")
+                })
+            })
+            .collect();
+        let differs = values.iter().any(|value| *value != values[0]);
+        lines.push(Line {
+            name: format!("{model}: {name}"),
+            values,
+            differs,
+        });
+    }
+}
+
+/// What the first curve runs over, or what it shows, from where to where.
+fn range(run: &Run, of_x: bool) -> String {
+    let Some(trace) = run.traces.first() else {
+        return String::new();
+    };
+    let column = if of_x { &trace.x } else { &trace.y };
+    let ends = column
+        .values
+        .iter()
+        .fold(None, |ends: Option<(f64, f64)>, value| {
+            Some(ends.map_or((*value, *value), |(low, high)| {
+                (low.min(*value), high.max(*value))
+            }))
+        });
+    match ends {
+        Some((low, high)) => format!("{} {low} to {high}", axis(column)),
+        None => axis(column),
+    }
+}
+
+/// The first curves over each other, where they have the same axes.
+fn curves(views: &[View], screen: &mut Screen) -> Result<(), Failure> {
+    let traces: Vec<_> = views
+        .iter()
+        .filter_map(|view| view.run.traces.iter().find(|trace| trace.len() > 1))
+        .collect();
+    let Some(first) = traces.first() else {
+        return Ok(());
+    };
+    let alike = traces
+        .iter()
+        .all(|trace| axis(&trace.x) == axis(&first.x) && axis(&trace.y) == axis(&first.y));
+    if traces.len() < 2 || !alike {
+        return Ok(());
+    }
+    let curves: Vec<Curve<'_>> = traces
+        .iter()
+        .map(|trace| Curve {
+            x: &trace.x.values,
+            y: &trace.y.values,
+        })
+        .collect();
+    let axes = Axes {
+        x: axis(&first.x),
+        y: axis(&first.y),
+    };
+    let columns = screen
+        .width()
+        .map_or(DRAWING.0, |width| DRAWING.0.min(width.saturating_sub(24)));
+    if let Some(drawn) = sketch(&curves, &axes, columns, DRAWING.1) {
+        for row in drawn.lines() {
+            writeln!(screen, "  {row}")?;
+        }
+        let words = "the first curve of each, over each other; `curvary plot` draws them";
+        writeln!(screen, "  {}", Styled(FAINT, words))?;
+    }
+    Ok(())
+}
