@@ -160,7 +160,10 @@ pub enum FacetName {
     Sample,
     /// The reader.
     Reader,
+    /// The tags that people gave.
+    Tag,
     /// `read` or `in-question`.
+    #[serde(rename = "is")]
     Verdict,
 }
 
@@ -447,6 +450,7 @@ impl Archive {
                     FacetName::Year => "year",
                     FacetName::Sample => "=sample",
                     FacetName::Reader => "reader",
+                    FacetName::Tag => "tag",
                     FacetName::Verdict => "is",
                 };
                 let counts = asking
@@ -454,9 +458,9 @@ impl Archive {
                     .count(query, list)?
                     .into_iter()
                     .filter(|(value, _)| match name {
-                        // Readers are filed under their short names too; being superseded is no verdict.
+                        // Readers are filed under their short names too; what else a run is says nothing of its reading.
                         FacetName::Reader => value.contains('/'),
-                        FacetName::Verdict => value != "superseded",
+                        FacetName::Verdict => matches!(value.as_str(), "read" | "in-question"),
                         _ => true,
                     });
                 let mut counts: Vec<FacetCount> =

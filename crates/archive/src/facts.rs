@@ -260,6 +260,13 @@ impl Facts {
         let Some(claim) = claims.first() else {
             return;
         };
+        if key == "tag"
+            && let Value::Text(tags) = &claim.value
+        {
+            for tag in tags.split(',').map(str::trim).filter(|tag| !tag.is_empty()) {
+                self.exact("tag", tag);
+            }
+        }
         match claim.value {
             Value::Number(value) => self.quantity(key, value, claim.unit.as_ref()),
             Value::Range { from, to } => self.span(key, from, to, claim.unit.as_ref()),

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use curvary_record::{Unit, Value};
+use curvary_record::{Unit, Value, ValueKind, known_field};
 
 use crate::query::{Bounds, Node, dimension, distance};
 use crate::{Archive, Error, Fact, FindOptions, Query};
@@ -70,7 +70,13 @@ impl Archive {
             } else {
                 Query::everything()
             };
-            let near = self.near(&node, &among)?;
+            // A word that runs have is spelled rightly.
+            let is_word = matches!(node, Node::Words { .. } | Node::Exact { .. });
+            let near = if alone > 0 && is_word {
+                Vec::new()
+            } else {
+                self.near(&node, &among)?
+            };
             lacks.push(Lack {
                 term: term.clone(),
                 alone,
@@ -170,8 +176,9 @@ impl Archive {
             let below = bounds.low.map_or(0.0, |low| low - filed);
             let above = bounds.high.map_or(0.0, |high| filed - high);
             let far = below.max(above).max(0.0);
-            let name = format!("{number} {}", own.code());
-            counts.entry(name).or_insert((far, fact.clone(), 0)).2 += 1;
+            let fact = customary(key, number, &own).unwrap_or_else(|| fact.clone());
+            let name = format!("{} {:?}", fact.value, fact.unit);
+            counts.entry(name).or_insert((far, fact, 0)).2 += 1;
         }
         Ok(nearest(counts.into_values()))
     }
@@ -204,6 +211,21 @@ impl Archive {
         };
         Ok(Some(self.find(&query, &options)?.total))
     }
+}
+
+/// A number in the unit that its field is customarily in, so that values of many sources can be compared.
+fn customary(key: &str, number: f64, own: &Unit) -> Option<Fact> {
+    let ValueKind::Number(code) = known_field(key)?.kind else {
+        return None;
+    };
+    let unit = Unit::ucum(code).ok()?;
+    let value = own.convert(number, &unit).ok()?;
+    // The arithmetic of units leaves its trace behind the tenth digit.
+    let value = format!("{value:.9e}").parse().unwrap_or(value);
+    Some(Fact {
+        value: Value::Number(value),
+        unit: Some(unit),
+    })
 }
 
 fn text(word: String) -> Fact {

@@ -77,7 +77,7 @@ impl Settings {
              # Fields that are left out when runs are handed over:\n\
              # leave-out = [\"operator\"]\n\
              \n\
-             # Words of the house: what a key that only this laboratory uses means.\n\
+             # Local vocabulary: what a key that only this laboratory uses means.\n\
              # [words]\n\
              # jacket = \"temperature\"\n\
              \n\

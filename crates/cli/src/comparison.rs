@@ -83,8 +83,10 @@ fn lines(views: &[View]) -> Vec<Line> {
     );
     put("traces", of(&|view| count(view.run.traces.len() as u64)));
     put("points", of(&|view| count(view.run.points() as u64)));
-    put("x axis", of(&|view| range(&view.run, true)));
-    put("y axis", of(&|view| range(&view.run, false)));
+    put("x axis", of(&|view| of_first(&view.run, true).0));
+    put("x from", of(&|view| of_first(&view.run, true).1));
+    put("y axis", of(&|view| of_first(&view.run, false).0));
+    put("y from", of(&|view| of_first(&view.run, false).1));
     let keys: BTreeSet<&str> = views
         .iter()
         .flat_map(|view| view.run.fields.iter().map(|(key, _)| key.as_str()))
@@ -145,12 +147,12 @@ fn results(views: &[View], lines: &mut Vec<Line>) {
     }
 }
 
-/// What the first curve runs over, or what it shows, from where to where.
-fn range(run: &Run, of_x: bool) -> String {
+/// The x or y axis of the first curve, and from where to where it goes.
+fn of_first(run: &Run, x: bool) -> (String, String) {
     let Some(trace) = run.traces.first() else {
-        return String::new();
+        return (String::new(), String::new());
     };
-    let column = if of_x { &trace.x } else { &trace.y };
+    let column = if x { &trace.x } else { &trace.y };
     let ends = column
         .values
         .iter()
@@ -159,10 +161,8 @@ fn range(run: &Run, of_x: bool) -> String {
                 (low.min(*value), high.max(*value))
             }))
         });
-    match ends {
-        Some((low, high)) => format!("{} {low} to {high}", axis(column)),
-        None => axis(column),
-    }
+    let ends = ends.map_or_else(String::new, |(low, high)| format!("{low} to {high}"));
+    (axis(column), ends)
 }
 
 /// The first curves over each other, where they have the same axes.

@@ -7,6 +7,7 @@ mod again;
 mod codes;
 mod commands;
 mod comparison;
+mod completing;
 mod courses;
 mod desk;
 mod drawing;
@@ -45,15 +46,15 @@ use crate::whereabouts::Whereabouts;
 /// For research and teaching. Results are never for diagnosis.
 #[derive(Debug, Parser)]
 #[command(name = "curvary", version, max_term_width = 100, after_help = AFTER_HELP)]
-#[command(disable_help_subcommand = true)]
 struct Program {
     #[command(flatten)]
     common: Common,
     #[command(subcommand)]
-    command: Command,
+    command: Option<Command>,
 }
 
-const AFTER_HELP: &str = "Exit status: 0 all done; 1 done in part, with errors; 2 wrong command line; \
+const AFTER_HELP: &str = "Without a command: the archive at a glance. `curvary help COMMAND` says more of a command, \
+    `curvary fields` lists what a query can ask for.\nExit status: 0 all done; 1 done in part, with errors; 2 wrong command line; \
     3 nothing could be done.\nThe archive is --archive, else $CURVARY_ARCHIVE, else the nearest folder above with an \
     archive.toml.";
 
@@ -71,6 +72,9 @@ struct Common {
     /// Say nothing but answers and errors
     #[arg(long, short, global = true, help_heading = "Everywhere")]
     quiet: bool,
+    /// Print long output at once, and not in $PAGER
+    #[arg(long, global = true, help_heading = "Everywhere")]
+    no_pager: bool,
 }
 
 /// What a command is given beside its own arguments.
@@ -92,7 +96,10 @@ pub(crate) fn perform(words: &[String], screen: &mut Screen) -> Outcome {
     let program = Program::try_parse_from(commands::arguments(words))
         .map_err(|error| Failure::usage(error.to_string()))?;
     let Common { archive, strict, .. } = program.common;
-    program.command.run(&Setting { archive, strict }, screen)
+    match program.command {
+        Some(command) => command.run(&Setting { archive, strict }, screen),
+        None => Err(Failure::usage("expected a command")),
+    }
 }
 
 /// The text that a complaint's places lie in, when it is no file's.
@@ -112,6 +119,10 @@ fn main() -> ExitCode {
     {
         return curvary_plugin_host::serve();
     }
+    // A shell that asks what may be typed gets its answer and no more.
+    clap_complete::CompleteEnv::with_factory(definitions)
+        .var(commands::ASKED_BY)
+        .complete();
     let usual = std::panic::take_hook();
     std::panic::set_hook(Box::new(move |panic| {
         // What is caught is told as damage of the file.
@@ -136,10 +147,19 @@ fn main() -> ExitCode {
         errors,
         strict,
         quiet,
+        no_pager,
     } = program.common;
     let mut screen = Screen::new(errors, quiet);
     let setting = Setting { archive, strict };
-    let outcome = program.command.run(&setting, &mut screen);
+    let outcome = match program.command {
+        Some(command) => {
+            if command.is_paged() && !no_pager {
+                screen.page();
+            }
+            command.run(&setting, &mut screen)
+        }
+        None => commands::alone(&setting, &mut screen),
+    };
     // What was answered must arrive before the command may say that it is done.
     let outcome = outcome.and_then(|ending| screen.flush().map(|()| ending).map_err(Failure::from));
     match outcome {

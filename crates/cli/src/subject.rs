@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 
 use clap::Args;
+use clap_complete::ArgValueCompleter;
 use curvary_archive::{Archive, FindOptions, Query};
 use curvary_formats::Assumptions;
 use curvary_ingest::{Content, Desk, Limits, flow, threads};
@@ -14,13 +15,13 @@ use crate::Setting;
 use crate::desk::{ReadingOptions, Scope};
 use crate::ending::Failure;
 use crate::screen::Screen;
-use crate::{last, why};
+use crate::{completing, last, why};
 
 /// Runs or files, and what becomes of the results.
 #[derive(Debug, Args)]
 pub(crate) struct Subjects {
     /// Files, runs by name, a query, or `@last` for the runs that the last `find` listed
-    #[arg(value_name = "FILE|RUN|QUERY", required = true)]
+    #[arg(value_name = "FILE|RUN|QUERY", required = true, add = ArgValueCompleter::new(completing::subject))]
     what: Vec<String>,
     /// Keep nothing: results of runs in the archive are printed only
     #[arg(long)]

@@ -14,8 +14,6 @@ pub(crate) enum Shorten {
     Never,
     /// The end, as of a sentence.
     End,
-    /// The beginning, as of a path whose file name matters.
-    Beginning,
     /// The middle, as of a path whose folder matters too.
     Middle,
 }
@@ -150,8 +148,7 @@ impl Table {
             let total: usize = shown.iter().map(|&(_, width)| width + GAP).sum();
             total.saturating_sub(GAP).saturating_sub(width)
         };
-        let is_path =
-            |index: usize| matches!(self.columns[index].shorten, Shorten::Middle | Shorten::Beginning);
+        let is_path = |index: usize| self.columns[index].shorten == Shorten::Middle;
         let is_text = |index: usize| self.columns[index].shorten == Shorten::End;
         let sparse = |index: usize| {
             let filled = self.rows.iter().filter(|row| !row[index].0.is_empty()).count();
@@ -254,10 +251,6 @@ pub(crate) fn shorten(text: &str, width: usize, how: Shorten) -> String {
         kept
     };
     match how {
-        Shorten::Beginning => {
-            let kept: String = take(&mut text.chars().rev()).chars().rev().collect();
-            format!("…{kept}")
-        }
         Shorten::Middle => {
             let front = room / 3;
             let mut used = 0;
@@ -294,7 +287,7 @@ mod tests {
             Column::new("run"),
             Column::new("points").right().rank(2),
             Column::new("empty"),
-            Column::new("path").shorten(Shorten::Beginning).rank(1),
+            Column::new("path").shorten(Shorten::Middle).rank(1),
         ]);
         table.row(["a1".into(), "7".into(), "".into(), "2019/betanin/37C.txt".into()]);
         table.row(["b2".into(), "1,200".into(), "".into(), "µ\u{1b}[31m.txt".into()]);

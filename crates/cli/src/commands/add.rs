@@ -164,7 +164,7 @@ impl Tale<'_> {
 }
 
 /// A flag that is set at the first Ctrl-C; the second ends the process at once.
-fn watch_for_interruption() -> Result<Arc<AtomicBool>, Failure> {
+pub(crate) fn watch_for_interruption() -> Result<Arc<AtomicBool>, Failure> {
     let stop = Arc::new(AtomicBool::new(false));
     let flag = Arc::clone(&stop);
     let set = ctrlc::set_handler(move || {

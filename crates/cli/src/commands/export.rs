@@ -4,6 +4,7 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use clap::Args;
+use clap_complete::ArgValueCompleter;
 use curvary_archive::Archive;
 use curvary_formats::writers::export::{ExportError, Subject, Subjects};
 use curvary_record::{Code, Diagnostic, Outcome as Found, Run, RunId, Severity};
@@ -22,7 +23,7 @@ use crate::subject::{named, no_run};
 #[derive(Debug, Args)]
 pub(crate) struct Export {
     /// Runs by name, files, a query, or `@last`
-    #[arg(required = true, value_name = "RUN|FILE|QUERY")]
+    #[arg(value_name = "RUN|FILE|QUERY", required = true, add = ArgValueCompleter::new(crate::completing::subject))]
     what: Vec<String>,
     #[command(flatten)]
     output: OutputOptions,

@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write;
 
 use clap::Args;
+use clap_complete::ArgValueCompleter;
 use curvary_archive::{
     AlikeFound, AlikeOptions, Archive, FacetName, Fact, FindOptions, Found, Hit, Sort, Summary,
 };
@@ -16,7 +17,7 @@ use crate::likeness::LikeOptions;
 use crate::screen::{ASKED, FAINT, STRONG, Screen, Styled, count, plural};
 use crate::subject;
 use crate::table::{Cell, Column, Shorten, Table, one_line};
-use crate::{last, telling, why};
+use crate::{completing, last, telling, why};
 
 /// Find runs by words, fields, numbers with units, dates, and by the shape of their curves
 ///
@@ -37,7 +38,7 @@ use crate::{last, telling, why};
 #[derive(Debug, Args)]
 pub(crate) struct Find {
     /// Words and terms
-    #[arg(value_name = "QUERY")]
+    #[arg(value_name = "QUERY", add = ArgValueCompleter::new(completing::query))]
     query: Vec<String>,
     /// Print JSON: total, behind and a list of runs with their fields
     #[arg(long, group = "form")]
@@ -63,7 +64,7 @@ pub(crate) struct Find {
     /// Show the text around the words that were found
     #[arg(long)]
     snippets: bool,
-    /// Count the matching runs by technique, year, sample, reader and verdict
+    /// Count the matching runs by technique, year, sample, tag, reader and state
     #[arg(long, conflicts_with_all = ["csv", "ids", "sort", "limit", "skip"])]
     facets: bool,
     #[command(flatten)]
@@ -94,6 +95,7 @@ impl Find {
                 FacetName::Technique,
                 FacetName::Year,
                 FacetName::Sample,
+                FacetName::Tag,
                 FacetName::Reader,
                 FacetName::Verdict,
             ];
@@ -201,7 +203,7 @@ impl Find {
             screen.json(facets)?;
             return Ok(Ending::Done);
         }
-        for (name, values) in facets {
+        for (name, values) in facets.iter().filter(|(_, values)| !values.is_empty()) {
             let name = serde_json::to_value(name).ok();
             let name = name
                 .as_ref()
@@ -325,7 +327,7 @@ const USUAL: [&str; 8] = [
 /// The field that a word means: `result.k`, a field or its beginning, or one that only this archive has.
 fn field_named(archive: &Archive, word: &str) -> Result<String, Failure> {
     let lower = word.to_lowercase();
-    let usual = ["points", "traces", "technique", "reader", "path"];
+    let usual = ["points", "traces", "technique", "reader", "path", "year"];
     if usual.contains(&lower.as_str()) || lower.strip_prefix("result.").is_some_and(|name| !name.is_empty()) {
         return Ok(lower);
     }
@@ -355,6 +357,15 @@ fn shown(key: &str, hit: &ToldRun<'_>, outcomes: &[Result_]) -> String {
     match key {
         "reader" => hit.summary.reader.clone(),
         "traces" => count(hit.summary.traces),
+        "year" => hit
+            .summary
+            .fields
+            .get("date")
+            .map(fact)
+            .unwrap_or_default()
+            .chars()
+            .take(4)
+            .collect(),
         _ => hit.summary.fields.get(key).map(fact).unwrap_or_default(),
     }
 }

@@ -6,6 +6,7 @@ use std::io::Write;
 use std::path::Path;
 
 use clap::Args;
+use clap_complete::ArgValueCompleter;
 use curvary_archive::{Archive, FindOptions};
 use curvary_formats::assume::nearest;
 use curvary_ingest::Keeping;
@@ -30,7 +31,7 @@ use crate::table::{Column, Shorten, Table, one_line};
 #[derive(Debug, Args)]
 pub(crate) struct Note {
     /// The runs (by name, files, a query or `@last`; left out with --where), then what to note
-    #[arg(value_name = "RUN|FILE|QUERY|KEY=VALUE", required = true)]
+    #[arg(value_name = "RUN|FILE|QUERY|KEY=VALUE", required = true, add = ArgValueCompleter::new(crate::completing::subject))]
     what: Vec<String>,
     /// Note it for every run that matches a query; shows a preview first
     #[arg(long = "where", value_name = "QUERY")]
@@ -439,7 +440,7 @@ pub(crate) fn change_settings(
 }
 
 /// Writes a file under another name first, so that nobody ever finds half of it.
-fn replace(path: &Path, text: &str) -> Result<(), Failure> {
+pub(crate) fn replace(path: &Path, text: &str) -> Result<(), Failure> {
     crate::output::write(path, crate::output::Existing::Replaced, |file| {
         file.write_all(text.as_bytes())
     })

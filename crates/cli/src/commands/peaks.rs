@@ -48,7 +48,7 @@ pub(crate) struct Peaks {
     /// How far a peak must stand out, in the unit of the values [default: from the noise and the number of points]
     #[arg(long, value_name = "HEIGHT", help_heading = "Search")]
     prominence: Option<f64>,
-    /// Tell peaks of this stretch only, such as 400..600
+    /// Report peaks of this range only, such as 400..600
     #[arg(long, value_name = "FROM..TO", help_heading = "Search")]
     within: Option<String>,
     /// Find the position by a parabola through so many points (odd), in place of a curve over the peak's own width

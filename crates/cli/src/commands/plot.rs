@@ -31,7 +31,7 @@ pub(crate) struct Plot {
     /// Traces by number (from 1) or label
     #[arg(long, value_name = "TRACE", value_delimiter = ',')]
     trace: Vec<String>,
-    /// Draw only this stretch of the axis, such as 400..600
+    /// Draw only this range of the axis, such as 400..600
     #[arg(long, value_name = "FROM..TO")]
     within: Option<String>,
     /// Draw means with their spread, of all curves or of those that have the same in a field: `--mean`, `--mean sample`

@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write;
 
 use clap::Args;
+use clap_complete::ArgValueCompleter;
 use curvary_ingest::Keeping;
 use serde::Serialize;
 
@@ -21,7 +22,7 @@ use crate::table::one_line;
 #[derive(Debug, Args)]
 pub(crate) struct Reread {
     /// Only these files, or the files of these runs: names, paths, a query or `@last` [default: every file]
-    #[arg(value_name = "RUN|FILE|QUERY")]
+    #[arg(value_name = "RUN|FILE|QUERY", add = ArgValueCompleter::new(crate::completing::subject))]
     what: Vec<String>,
     /// Say what would change, and file nothing
     #[arg(long)]

@@ -3,6 +3,7 @@
 use std::io::Write;
 
 use clap::Args;
+use clap_complete::ArgValueCompleter;
 use curvary_archive::View;
 use curvary_record::{Claim, Column, Coordinate, Key, Origin, Outcome as Result_, Place, Run, Trace};
 use serde::Serialize;
@@ -23,7 +24,7 @@ use crate::{comparison, telling};
 #[derive(Debug, Args)]
 pub(crate) struct Show {
     /// Runs by name or a beginning of it, files, a query, or `@last`
-    #[arg(required = true, value_name = "RUN|FILE|QUERY")]
+    #[arg(value_name = "RUN|FILE|QUERY", required = true, add = ArgValueCompleter::new(crate::completing::subject))]
     runs: Vec<String>,
     /// Show several runs one after another, each in full
     #[arg(long)]
