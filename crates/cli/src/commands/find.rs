@@ -29,7 +29,7 @@ use crate::{completing, last, telling, why};
 /// The runs that were listed are `@last` in the next command, as in: curvary fit @last --model first-order
 ///
 /// With --like the runs that match are ordered by how alike their curves are to the one of RUN or FILE, which is left out
-/// itself. Likeness is Pearson's correlation coefficient of the absorbances over the range that both cover, told to four
+/// itself. Likeness is Pearson's correlation coefficient of the absorbances over the range that both cover, to four
 /// decimals; concentration and an even baseline do not matter to it. The curves run straight between their points, and
 /// every stretch of the range weighs alike. Of a run with several traces the most alike counts. Curves are compared
 /// where the common range is at least half of the longer one and holds ten points of each; transmittance is turned into

@@ -89,7 +89,7 @@ impl Worklist {
                 words: &list.words,
             })?;
         } else {
-            all(&list, &asked, &questions, &nameless, screen)?;
+            all(&list, &asked, &questions, (&nameless, self.examples), screen)?;
         }
         Ok(Ending::Done)
     }
@@ -316,7 +316,7 @@ fn all(
     list: &curvary_archive::Worklist,
     asked: &[Asked],
     questions: &[Shown],
-    nameless: &[Nameless],
+    (nameless, examples): (&[Nameless], usize),
     screen: &mut Screen,
 ) -> Result<(), Failure> {
     let (keys, others): (Vec<&Shown>, Vec<&Shown>) =
@@ -386,7 +386,7 @@ fn all(
     if list.nameless > 0 {
         let words = format!("{} without a sample name", plural(list.nameless, "run"));
         heading(screen, &words)?;
-        for group in nameless.iter().take(FOLDERS) {
+        for group in nameless.iter().take(examples) {
             let folder = if group.folder.is_empty() {
                 "no folder"
             } else {
@@ -406,8 +406,8 @@ fn all(
             writeln!(screen, "          {}", Styled(FAINT, names.join(", ")))?;
             writeln!(screen, "          note it with `{}`", one_line(&group.settle))?;
         }
-        if nameless.len() > FOLDERS {
-            let more = plural((nameless.len() - FOLDERS) as u64, "more folder");
+        if nameless.len() > examples {
+            let more = plural((nameless.len() - examples) as u64, "more folder");
             writeln!(
                 screen,
                 "          {}",
@@ -444,8 +444,6 @@ struct Nameless {
     settle: String,
 }
 
-/// So many folders are shown.
-const FOLDERS: usize = 8;
 /// So many files of a folder are named.
 const NAMED: usize = 3;
 
