@@ -26,7 +26,7 @@ pub fn files() -> Vec<(String, Vec<u8>)> {
 
 const SAFETY: &str = "Invented teaching laboratory. Wear goggles: the lamp of the instrument emits ultraviolet light.\nKeep water \
     away from the mains. Local rules come first.\n";
-const LAMP: &str = "invented lamp log\nday,lamp hours,room (°C)\n2022-01-10,812,21.5\n2022-02-14,840,21.0\n2022-03-07,861,22.0\n";
+const LAMP: &str = "invented lamp log\nday,lamp hours,air (°C)\n2022-01-10,812,21.5\n2022-02-14,840,21.0\n2022-03-07,861,22.0\n";
 
 /// The fading of beet red: times in seconds and absorbances.
 fn fading(seed: &str, celsius: f64, start: f64, times: &[f64]) -> Vec<f64> {

@@ -319,7 +319,7 @@ fn limits_that_the_data_leave_open_stay_open() {
             && limit
                 .reason
                 .as_deref()
-                .is_some_and(|why| why.contains("not told from zero"))
+                .is_some_and(|why| why.contains("cannot be distinguished from zero"))
     );
 }
 

@@ -425,9 +425,8 @@ impl Archive {
                 &format!("{}|from", dimension(&Unit::ucum(unit).unwrap_or(Unit::ONE))),
             )),
             (_, Some(ValueKind::TimeOfDay)) => number("s"),
-            _ if key.starts_with("result.") || self.house_words()?.iter().any(|word| word == key) => {
-                number("")
-            }
+            _ if key.starts_with("result.") => number("si"),
+            _ if self.house_words()?.iter().any(|word| word == key) => number(""),
             _ => {
                 // The query language finds the nearest right word and says so.
                 Query::parse(&format!("\"{}\":x", key.replace('"', "")), &self.house_words()?)?;

@@ -281,6 +281,12 @@ impl Facts {
         if known_field(key).is_none() {
             self.number(key, "", value);
         }
+        // Results of one name are in many units, and are ordered in one.
+        if key.starts_with("result.")
+            && let Some(unit) = unit_of(key, unit)
+        {
+            self.number(key, "si", unit.to_si(value));
+        }
     }
 
     fn span(&mut self, key: &str, from: f64, to: f64, unit: Option<&Unit>) {

@@ -11,7 +11,7 @@ use crate::commands::show::{DRAWING, axis, value};
 use crate::ending::Failure;
 use crate::screen::{FAINT, STRONG, Screen, Styled, count};
 use crate::sketch::{Axes, Curve, sketch};
-use crate::table::{Cell, Column, Shorten, Table, one_line};
+use crate::table::{Cell, Column, Shorten, Table, one_line, shorten};
 use crate::telling;
 
 /// One thing that is known of runs: its name, and what it is in each.
@@ -21,18 +21,51 @@ struct Line {
     differs: bool,
 }
 
+/// Longer texts are shortened in the middle; no number is as long.
+const LONGEST: usize = 24;
+
 /// Sets runs side by side: what differs as a table, what is the same in one line, and their curves over each other.
 pub(crate) fn side_by_side(views: &[View], screen: &mut Screen) -> Result<(), Failure> {
     let lines = lines(views);
-    let heads = views.iter().map(|view| short(view.run.id.as_str()).to_owned());
-    let columns = std::iter::once(Column::new("differs"))
-        .chain(heads.map(|head| Column::new(head).shorten(Shorten::Middle).least(14)));
-    let mut table = Table::new(columns);
-    for line in lines.iter().filter(|line| line.differs) {
-        let values = line.values.iter().map(|value| Cell::from(one_line(value)));
-        table.row(std::iter::once(Cell::styled(line.name.as_str(), FAINT)).chain(values));
+    let differing: Vec<&Line> = lines.iter().filter(|line| line.differs).collect();
+    let label = differing
+        .iter()
+        .map(|line| line.name.chars().count())
+        .max()
+        .unwrap_or(0)
+        .max(7);
+    // As many runs stand beside each other as have room with their numbers whole.
+    let cell = |line: &Line, at: usize| one_line(&shorten(&line.values[at], LONGEST, Shorten::Middle));
+    let widths: Vec<usize> = (0..views.len())
+        .map(|at| {
+            differing
+                .iter()
+                .map(|line| cell(line, at).chars().count())
+                .max()
+                .unwrap_or(0)
+                .max(8)
+        })
+        .collect();
+    let room = screen.width().unwrap_or(usize::MAX).saturating_sub(label);
+    let mut from = 0;
+    while from < views.len() {
+        let mut to = from;
+        let mut used = 0;
+        while to < views.len() && (to == from || used + widths[to] + 2 <= room) {
+            used += widths[to] + 2;
+            to += 1;
+        }
+        let heads = views[from..to]
+            .iter()
+            .map(|view| short(view.run.id.as_str()).to_owned());
+        let mut table = Table::new(std::iter::once(Column::new("differs")).chain(heads.map(Column::new)));
+        for line in &differing {
+            let values = (from..to).map(|at| Cell::from(cell(line, at)));
+            table.row(std::iter::once(Cell::styled(format!("{:label$}", line.name), FAINT)).chain(values));
+        }
+        write!(screen, "{}", table.draw(None))?;
+        from = to;
     }
-    write!(screen, "{}", table.draw(screen.width()))?;
     let same: Vec<String> = lines
         .iter()
         .filter(|line| !line.differs)
@@ -113,7 +146,9 @@ fn lines(views: &[View]) -> Vec<Line> {
 /// Numbers of the results that were kept last, by model and name; those of several traces are left to `results`.
 fn results(views: &[View], lines: &mut Vec<Line>) {
     let mut names: Vec<(String, String)> = Vec::new();
-    for outcome in views.iter().flat_map(|view| &view.outcomes) {
+    // What was found over several runs together is the same for all of them.
+    let own = views.iter().flat_map(|view| &view.outcomes);
+    for outcome in own.filter(|outcome| outcome.runs.len() == 1) {
         for parameter in &outcome.parameters {
             let name = (outcome.model.clone(), parameter.name.clone());
             if !names.contains(&name) {
@@ -121,6 +156,7 @@ fn results(views: &[View], lines: &mut Vec<Line>) {
             }
         }
     }
+    let one_model = names.iter().all(|(model, _)| *model == names[0].0);
     for (model, name) in names {
         let values: Vec<String> = views
             .iter()
@@ -140,7 +176,11 @@ fn results(views: &[View], lines: &mut Vec<Line>) {
             .collect();
         let differs = values.iter().any(|value| *value != values[0]);
         lines.push(Line {
-            name: format!("{model}: {name}"),
+            name: if one_model {
+                name
+            } else {
+                format!("{model}: {name}")
+            },
             values,
             differs,
         });

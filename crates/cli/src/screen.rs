@@ -86,6 +86,11 @@ impl Screen {
         self.later = Some(String::new());
     }
 
+    /// Whether complaints are kept for later.
+    pub(crate) fn complains_later(&self) -> bool {
+        self.later.is_some()
+    }
+
     /// The complaints that were kept for later.
     pub(crate) fn complaints(&mut self) -> String {
         self.later.take().unwrap_or_default()
@@ -163,6 +168,10 @@ impl Screen {
             later.push_str(text);
             return;
         }
+        self.say_now(text);
+    }
+
+    fn say_now(&mut self, text: &str) {
         if let Some(held) = &mut self.held {
             held.extend_from_slice(text.as_bytes());
             return;
@@ -176,7 +185,7 @@ impl Screen {
     /// Says something on standard error, unless silence was asked for.
     pub(crate) fn say(&mut self, text: impl fmt::Display) {
         if !self.quiet {
-            self.say_drawn(&format!("{text}\n"));
+            self.say_now(&format!("{text}\n"));
         }
     }
 

@@ -91,6 +91,8 @@ pub(crate) struct Table {
 
 /// A column that is shortened keeps at least this many characters.
 const LEAST: usize = 12;
+/// Columns of this rank and above go before a path is made short.
+const EXPENDABLE: u8 = 7;
 /// A path of this width says where a file is.
 const ROOMY: usize = 40;
 /// A column of which fewer than one row in so many has something is left out first.
@@ -181,12 +183,24 @@ impl Table {
                     }
                 }
             };
+        let whole = shown.clone();
         take(shown, &sparse);
         cut(shown, &is_path, &|_| ROOMY);
         cut(shown, &is_text, &|index| self.columns[index].least);
+        take(shown, &|index| self.columns[index].rank >= EXPENDABLE);
         cut(shown, &is_path, &|index| self.columns[index].least);
         take(shown, &|_| true);
         cut(shown, &|index| is_path(index) || is_text(index), &|_| LEAST);
+        // What a column that was left out frees, a path may have.
+        let total: usize = shown.iter().map(|&(_, width)| width + GAP).sum();
+        let free = width.saturating_sub(total.saturating_sub(GAP));
+        if let Some((index, width)) = shown.iter_mut().find(|(index, _)| is_path(*index)) {
+            let was = whole
+                .iter()
+                .find(|(other, _)| other == index)
+                .map_or(*width, |one| one.1);
+            *width = was.min(*width + free);
+        }
     }
 
     fn line<'a>(

@@ -112,7 +112,12 @@ impl Add {
                 summary: summary.shape(),
             })?;
         } else {
-            write!(screen, "{}", summary.text())?;
+            let text = if screen.complains_later() {
+                summary.counts()
+            } else {
+                summary.text()
+            };
+            write!(screen, "{text}")?;
             match &folder {
                 Some(folder) => writeln!(screen, "{}", Styled(FAINT, format!("archive: {folder}")))?,
                 None if self.dry_run => {
