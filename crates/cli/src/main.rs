@@ -167,6 +167,8 @@ fn main() -> ExitCode {
         Err(Failure::Closed) => Ending::Done.into(),
         Err(Failure::Told { ending, why, text }) => {
             screen.complain(None, &why, &Spoken(text));
+            // What is held back for a pager is printed, whatever happened.
+            let _ = screen.flush();
             ending.into()
         }
     }

@@ -32,7 +32,7 @@ fn sentence(lack: &Lack) -> String {
             lack.without
         )
     };
-    let exact = lack.near.iter().any(|near| is_word(near));
+    let exact = lack.near.iter().any(is_word);
     if let Some(within) = lack.within_five_degrees.filter(|within| *within > 0) {
         text.push_str(&format!(", {within} within 5 °C"));
     }

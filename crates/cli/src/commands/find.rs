@@ -373,9 +373,8 @@ fn shown(key: &str, hit: &ToldRun<'_>, outcomes: &[Result_]) -> String {
 /// The numbers of this name that were kept last: one with its error, several from the smallest to the largest.
 fn result(name: &str, outcomes: &[Result_]) -> String {
     let named = |outcome: &Result_| {
-        let own = outcome.parameters.iter();
-        own.filter(|one| one.name.to_lowercase() == name && one.value.is_some())
-            .next()
+        let mut own = outcome.parameters.iter();
+        own.find(|one| one.name.to_lowercase() == name && one.value.is_some())
             .cloned()
     };
     let Some(newest) = outcomes.iter().rev().find(|outcome| named(outcome).is_some()) else {
