@@ -496,7 +496,7 @@ impl Effect {
         self.files += other.files;
         self.changed += other.changed;
         self.read += other.read;
-        self.in_question = other.in_question;
+        self.in_question += other.in_question;
         self.left_out += other.left_out;
     }
 

@@ -121,7 +121,19 @@ impl Answer {
                 Err(failure) => why = failure,
             }
         }
-        if settled { Ok(total) } else { Err(why) }
+        if !settled {
+            return Err(why);
+        }
+        // A file that asked several things is counted once.
+        let open = Archive::open(archive.root())?.open_questions(1)?;
+        let is_question = |asked: &&Asked| matches!(asked.about, AskedAbout::Question { .. });
+        let still: BTreeSet<&Digest> = open
+            .iter()
+            .filter(is_question)
+            .flat_map(|asked| &asked.sources)
+            .collect();
+        total.in_question = digests.iter().filter(|digest| still.contains(digest)).count() as u64;
+        Ok(total)
     }
 
     fn tell(&self, effect: &Effect, screen: &mut Screen) -> Outcome {
