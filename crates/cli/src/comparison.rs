@@ -21,7 +21,7 @@ struct Line {
     differs: bool,
 }
 
-/// Longer texts are shortened in the middle; no number is as long.
+/// Longer texts are shortened in the middle; numbers never are.
 const LONGEST: usize = 24;
 
 /// Sets runs side by side: what differs as a table, what is the same in one line, and their curves over each other.
@@ -35,7 +35,15 @@ pub(crate) fn side_by_side(views: &[View], screen: &mut Screen) -> Result<(), Fa
         .unwrap_or(0)
         .max(7);
     // As many runs stand beside each other as have room with their numbers whole.
-    let cell = |line: &Line, at: usize| one_line(&shorten(&line.values[at], LONGEST, Shorten::Middle));
+    let cell = |line: &Line, at: usize| {
+        let value = one_line(&line.values[at]);
+        let first = value.split_whitespace().next().unwrap_or_default();
+        if first.parse::<f64>().is_ok() {
+            value
+        } else {
+            shorten(&value, LONGEST, Shorten::Middle)
+        }
+    };
     let widths: Vec<usize> = (0..views.len())
         .map(|at| {
             differing

@@ -123,7 +123,7 @@ impl Fields {
             "{}",
             Styled(
                 FAINT,
-                "bounds: 37C, 36..38C, >=7, <50uM; words: betanin, betan*, \"beet juice\"; a leading - turns a term round"
+                "bounds: 37C, 36..38C, >=7, <50uM; words: betanin, betan*, \"beet juice\"\na leading - turns a term round"
             )
         )?;
         Ok(Ending::Done)

@@ -66,7 +66,7 @@ impl Run {
             writeln!(
                 screen,
                 "{}",
-                Styled(STRONG, format!("$ curvary {}", one_line(&shown(&words))))
+                Styled(STRONG, format!("curvary {}", one_line(&shown(&words))))
             )?;
             if self.dry_run {
                 continue;
