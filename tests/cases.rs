@@ -4,7 +4,8 @@
 //! A block begins with three backticks and `console`; a line that begins with `$ ` is a command, the lines below it are
 //! what it says on both streams, and `[exit 3]` tells an exit status other than 0. All commands of a file run one after another
 //! in one fresh folder, in which `demo-data` lies. A block that begins with three backticks, a language and `file=NAME`
-//! is written into that file. `$CURVARY_SOURCE` is the repository. What changes from machine to machine is written as `[DIR]`,
+//! is written into that file. `day.md` finds the fifty files of `curvary_tests::day` in `exports` and has a terminal of 80 columns
+//! and `CURVARY_ARCHIVE=lab`. `$CURVARY_SOURCE` is the repository. What changes from machine to machine is written as `[DIR]`,
 //! `[VERSION]`, `[TIME]` and `[RATE]`. A line `…` stands for any number of lines.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
@@ -24,7 +25,7 @@ fn main() {
         .map(|entry| entry.expect("it can be listed").path())
         .filter(|path| path.extension().is_some_and(|ending| ending == "md"))
         .collect();
-    let guides = ["README.md", "docs/plugins.md"].map(|name| root().join(name));
+    let guides = ["README.md", "docs/tour.md", "docs/plugins.md"].map(|name| root().join(name));
     files.extend(guides.into_iter().filter(|path| path.is_file()));
     files.sort();
     let trial = |path: PathBuf| {
@@ -37,7 +38,19 @@ fn main() {
 fn case(path: &Path) -> Result<(), Failed> {
     let text = fs::read_to_string(path)?;
     let folder = tempfile::tempdir()?;
-    let new = play(&text, folder.path())?;
+    // The day has fifty files of its own, and a terminal of eighty columns.
+    let is_day = path.file_name().is_some_and(|name| name == "day.md");
+    let around: &[(&str, &str)] = if is_day {
+        for (name, bytes) in curvary_tests::day::files() {
+            let path = folder.path().join("exports").join(name);
+            fs::create_dir_all(path.parent().expect("it lies in a folder"))?;
+            fs::write(path, bytes)?;
+        }
+        &[("CURVARY_ARCHIVE", "lab"), ("COLUMNS", "80")]
+    } else {
+        &[]
+    };
+    let new = play(&text, folder.path(), around)?;
     if agrees(&text, &new) {
         return Ok(());
     }
@@ -53,7 +66,7 @@ fn case(path: &Path) -> Result<(), Failed> {
 }
 
 /// The text with the real output of every command.
-fn play(text: &str, folder: &Path) -> Result<String, Failed> {
+fn play(text: &str, folder: &Path, around: &[(&str, &str)]) -> Result<String, Failed> {
     let folder = fs::canonicalize(folder)?;
     copy(&root().join("demo-data"), &folder.join("demo-data"))?;
     let mut new = String::new();
@@ -84,14 +97,14 @@ fn play(text: &str, folder: &Path) -> Result<String, Failed> {
                 break;
             }
             if let Some(command) = line.strip_prefix("$ ") {
-                let _ = write!(new, "{line}\n{}", answer(command, &folder)?);
+                let _ = write!(new, "{line}\n{}", answer(command, &folder, around)?);
             }
         }
     }
     Ok(new)
 }
 
-fn answer(command: &str, folder: &Path) -> Result<String, Failed> {
+fn answer(command: &str, folder: &Path, around: &[(&str, &str)]) -> Result<String, Failed> {
     let beside = program().parent().expect("it lies in a folder");
     let mut path = vec![beside.to_owned()];
     path.extend(std::env::split_paths(
@@ -103,8 +116,11 @@ fn answer(command: &str, folder: &Path) -> Result<String, Failed> {
         .env("PATH", std::env::join_paths(path)?)
         .env_remove("CURVARY_ARCHIVE")
         .env_remove("CURVARY_AUTHOR")
+        .env_remove("COLUMNS")
         .env("XDG_CONFIG_HOME", folder.join(".settings"))
+        .env("XDG_CACHE_HOME", folder.join(".settings/cache"))
         .env("CURVARY_SOURCE", root())
+        .envs(around.iter().copied())
         .env("NO_COLOR", "1")
         .output()?;
     let mut text = filtered(&String::from_utf8_lossy(&output.stdout), folder);

@@ -293,10 +293,18 @@ fn completions_and_man_page_come_from_the_same_definitions() {
         let output = run(folder.path(), &["completions", shell]);
         assert_eq!(status(&output), Some(0));
         assert!(
-            String::from_utf8_lossy(&output.stdout).contains("worklist"),
+            String::from_utf8_lossy(&output.stdout).contains("CURVARY_COMPLETE"),
             "{shell}"
         );
     }
+    // The shell asks the program itself.
+    let asked = call(folder.path(), &["--", "curvary", "work"])
+        .env("CURVARY_COMPLETE", "bash")
+        .env("_CLAP_COMPLETE_INDEX", "1")
+        .env("_CLAP_IFS", "\n")
+        .output()
+        .expect("the program starts");
+    assert_eq!(String::from_utf8_lossy(&asked.stdout).trim(), "worklist");
     let page = run(folder.path(), &["man"]);
     for word in ["add", "worklist", "CURVARY_ARCHIVE", "Exit status"] {
         assert!(String::from_utf8_lossy(&page.stdout).contains(word), "{word}");

@@ -83,10 +83,10 @@ another way. A few are damaged or cannot be decided, on purpose.
 ";
 
 /// Random numbers, the same everywhere: the generator SplitMix64 (public domain, Vigna 2015).
-struct Dice(u64);
+pub(crate) struct Dice(u64);
 
 impl Dice {
-    fn new(seed: &str) -> Self {
+    pub(crate) fn new(seed: &str) -> Self {
         // FNV-1a, so that each file has numbers of its own and a new file changes no old one.
         Self(seed.bytes().fold(0xcbf2_9ce4_8422_2325, |hash, byte| {
             (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
@@ -109,37 +109,37 @@ impl Dice {
     }
 
     /// About normal, mean 0 and standard deviation 1: twelve even numbers less six.
-    fn normal(&mut self) -> f64 {
+    pub(crate) fn normal(&mut self) -> f64 {
         (0..12).map(|_| self.even()).sum::<f64>() - 6.0
     }
 }
 
 /// Absorbance noise of the invented instruments.
-const NOISE: f64 = 0.0008;
+pub(crate) const NOISE: f64 = 0.0008;
 
 /// A decimal number with a point.
-fn point(value: f64, decimals: usize) -> String {
+pub(crate) fn point(value: f64, decimals: usize) -> String {
     format!("{value:.decimals$}")
 }
 
 /// A decimal number with a comma.
-fn comma(value: f64, decimals: usize) -> String {
+pub(crate) fn comma(value: f64, decimals: usize) -> String {
     point(value, decimals).replace('.', ",")
 }
 
 /// `first`, `first + step`, … up to `last`.
-fn axis(first: f64, last: f64, step: f64) -> Vec<f64> {
+pub(crate) fn axis(first: f64, last: f64, step: f64) -> Vec<f64> {
     let steps = u32::try_from(whole((last - first) / step)).unwrap_or(0);
     (0..=steps).map(|index| first + f64::from(index) * step).collect()
 }
 
 /// A bell of the given centre, width (standard deviation) and height.
-fn bell(x: f64, centre: f64, width: f64, height: f64) -> f64 {
+pub(crate) fn bell(x: f64, centre: f64, width: f64, height: f64) -> f64 {
     height * (-0.5 * ((x - centre) / width).powi(2)).exp()
 }
 
 /// The red of beet and its yellow product.
-fn betanin(wavelength: f64) -> f64 {
+pub(crate) fn betanin(wavelength: f64) -> f64 {
     bell(wavelength, 535.0, 30.0, 0.92)
         + bell(wavelength, 480.0, 28.0, 0.21)
         + bell(wavelength, 290.0, 35.0, 0.30)
@@ -149,14 +149,14 @@ fn product(wavelength: f64) -> f64 {
     bell(wavelength, 424.0, 27.0, 0.55) + bell(wavelength, 280.0, 30.0, 0.25)
 }
 
-fn food_blue(wavelength: f64) -> f64 {
+pub(crate) fn food_blue(wavelength: f64) -> f64 {
     bell(wavelength, 630.0, 18.0, 0.88)
         + bell(wavelength, 590.0, 24.0, 0.22)
         + bell(wavelength, 408.0, 14.0, 0.09)
 }
 
 /// First-order rate constant of the fading at a temperature in °C, per second (invented: 81 kJ/mol).
-fn fading_constant(celsius: f64) -> f64 {
+pub(crate) fn fading_constant(celsius: f64) -> f64 {
     let (energy, at, reference) = (81_000.0, 60.0 + 273.15, 3.2e-4);
     reference * (-energy / GAS_CONSTANT * (1.0 / (celsius + 273.15) - 1.0 / at)).exp()
 }
@@ -182,7 +182,7 @@ fn decay(seed: &str, start: f64, end: f64, constant: f64, times: Vec<f64>) -> De
 }
 
 /// A table of lines: x, separator, y.
-fn lines(x: &[f64], y: &[f64], write: impl Fn(f64, f64) -> String) -> String {
+pub(crate) fn lines(x: &[f64], y: &[f64], write: impl Fn(f64, f64) -> String) -> String {
     x.iter().zip(y).map(|(x, y)| write(*x, *y)).collect()
 }
 
@@ -975,7 +975,7 @@ fn water_bath() -> String {
 }
 
 /// The text in Windows-1252, of which only Latin-1 is used here.
-fn windows_1252(text: &str) -> Vec<u8> {
+pub(crate) fn windows_1252(text: &str) -> Vec<u8> {
     text.chars()
         .map(|c| u8::try_from(u32::from(c)).unwrap_or(b'?'))
         .collect()

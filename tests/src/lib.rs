@@ -5,6 +5,7 @@
 
 #![allow(clippy::expect_used)]
 
+pub mod day;
 pub mod laboratory;
 pub mod truth;
 pub mod ways;
@@ -69,7 +70,9 @@ pub fn call(folder: &Path, arguments: &[&str]) -> Command {
     command
         .env_remove("CURVARY_ARCHIVE")
         .env_remove("CURVARY_AUTHOR")
-        .env_remove("NO_COLOR");
+        .env_remove("NO_COLOR")
+        .env_remove("COLUMNS")
+        .env("XDG_CACHE_HOME", settings(folder).join("cache"));
     // Plugins that a person has allowed are none of a test's.
     command.env("XDG_CONFIG_HOME", settings(folder));
     command.env_remove("CLICOLOR_FORCE");

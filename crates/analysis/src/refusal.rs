@@ -203,7 +203,7 @@ impl fmt::Display for Refusal {
             ),
             Self::Collinear { column } => write!(
                 f,
-                "column {} is a combination of the columns before it; their coefficients cannot be told apart",
+                "column {} is a combination of the columns before it; their coefficients cannot be distinguished",
                 column + 1
             ),
             Self::OutOfRange { what, value, allowed } => {

@@ -280,7 +280,10 @@ fn limits_that_the_data_leave_open_stay_open() {
             .reason
             .clone()
             .expect("a reason");
-        assert!(why.ends_with("the slope is not told from zero"), "{why}");
+        assert!(
+            why.ends_with("the slope cannot be distinguished from zero"),
+            "{why}"
+        );
         let edges = numbers(&case["edges"]);
         if edges.is_empty() {
             assert!(why.starts_with("every concentration agrees"), "{why}");
@@ -316,7 +319,7 @@ fn limits_that_the_data_leave_open_stay_open() {
             && limit
                 .reason
                 .as_deref()
-                .is_some_and(|why| why.contains("not told from zero"))
+                .is_some_and(|why| why.contains("cannot be distinguished from zero"))
     );
 }
 

@@ -160,7 +160,10 @@ pub enum FacetName {
     Sample,
     /// The reader.
     Reader,
+    /// The tags that people gave.
+    Tag,
     /// `read` or `in-question`.
+    #[serde(rename = "is")]
     Verdict,
 }
 
@@ -422,9 +425,8 @@ impl Archive {
                 &format!("{}|from", dimension(&Unit::ucum(unit).unwrap_or(Unit::ONE))),
             )),
             (_, Some(ValueKind::TimeOfDay)) => number("s"),
-            _ if key.starts_with("result.") || self.house_words()?.iter().any(|word| word == key) => {
-                number("")
-            }
+            _ if key.starts_with("result.") => number("si"),
+            _ if self.house_words()?.iter().any(|word| word == key) => number(""),
             _ => {
                 // The query language finds the nearest right word and says so.
                 Query::parse(&format!("\"{}\":x", key.replace('"', "")), &self.house_words()?)?;
@@ -447,6 +449,7 @@ impl Archive {
                     FacetName::Year => "year",
                     FacetName::Sample => "=sample",
                     FacetName::Reader => "reader",
+                    FacetName::Tag => "tag",
                     FacetName::Verdict => "is",
                 };
                 let counts = asking
@@ -454,9 +457,9 @@ impl Archive {
                     .count(query, list)?
                     .into_iter()
                     .filter(|(value, _)| match name {
-                        // Readers are filed under their short names too; being superseded is no verdict.
+                        // Readers are filed under their short names too; what else a run is says nothing of its reading.
                         FacetName::Reader => value.contains('/'),
-                        FacetName::Verdict => value != "superseded",
+                        FacetName::Verdict => matches!(value.as_str(), "read" | "in-question"),
                         _ => true,
                     });
                 let mut counts: Vec<FacetCount> =
@@ -482,6 +485,7 @@ impl Archive {
 
     fn found(&self, asking: &Asking, asked: &str) -> Result<(RunId, Summary, Places), Error> {
         const SHOWN: usize = 8;
+        let asked = asked.strip_prefix("run-").unwrap_or(asked);
         let prefix = asked.trim().to_lowercase();
         let none = || Error::NoRun {
             asked: asked.to_owned(),
@@ -520,12 +524,14 @@ impl Archive {
                 paths, superseded, ..
             } = summary;
             view::lay_over(&mut run, &self.settings, &paths, &notes);
+            let mut outcomes = self.outcomes_at(asking, &places)?;
+            outcomes.retain(|outcome| !view::is_taken_back(&outcome.id, &notes));
             Ok(View {
                 run,
                 paths,
                 superseded,
                 notes,
-                outcomes: self.outcomes_at(asking, &places)?,
+                outcomes,
             })
         })
     }
@@ -718,8 +724,44 @@ impl Archive {
     /// When a record is damaged.
     pub fn outcomes(&self, id: &RunId) -> Result<Vec<Outcome>, Error> {
         self.asked(|asking| {
-            let (_, _, places) = self.found(asking, id.as_str())?;
-            self.outcomes_at(asking, &places)
+            let (id, _, places) = self.found(asking, id.as_str())?;
+            let mut outcomes = self.outcomes_at(asking, &places)?;
+            let notes = self.note_book()?.about(id.as_str());
+            outcomes.retain(|outcome| !view::is_taken_back(&outcome.id, notes));
+            Ok(outcomes)
+        })
+    }
+
+    /// The results that were kept last, the newest first, each once.
+    ///
+    /// # Errors
+    /// When the index cannot be read or a record is damaged.
+    pub fn latest_outcomes(&self, limit: usize) -> Result<Vec<Outcome>, Error> {
+        const LOOKED_AT: usize = 20_000;
+        self.asked(|asking| {
+            let query = Query::of(crate::query::Node::exact("has", "result"));
+            let (_, addresses) = asking.index.find(&query, &Key::When, true, 0, LOOKED_AT)?;
+            let mut places: Vec<At> = Vec::new();
+            for address in addresses {
+                places.extend(asking.index.shown(address)?.2.outcomes);
+            }
+            places.sort_by_key(|at| std::cmp::Reverse((at.part, at.frame, at.line)));
+            places.dedup_by_key(|at| (at.part, at.frame, at.line));
+            let mut all: Vec<Outcome> = Vec::new();
+            for at in places {
+                if all.len() == limit {
+                    break;
+                }
+                let Record::Outcome(outcome) = self.read(asking, at)? else {
+                    continue;
+                };
+                let book = self.note_book()?;
+                let counts = |run: &RunId| !view::is_taken_back(&outcome.id, book.about(run.as_str()));
+                if outcome.runs.iter().all(counts) {
+                    all.push(*outcome);
+                }
+            }
+            Ok(all)
         })
     }
 

@@ -20,7 +20,8 @@ use crate::manifest::{Manifest, hex};
 use crate::{Error, Settings};
 
 /// The user's folder for what may be deleted at any time.
-fn user_cache() -> Option<PathBuf> {
+#[must_use]
+pub fn user_cache() -> Option<PathBuf> {
     let folder = |name: &str| {
         std::env::var_os(name)
             .filter(|value| !value.is_empty())

@@ -88,7 +88,7 @@ impl Facts {
         for path in around.paths {
             facts.text("path", path);
         }
-        for outcome in around.outcomes {
+        for outcome in view::standing(around.outcomes, around.notes) {
             facts.outcome(outcome);
         }
         if let Some(family) = &around.family {
@@ -131,6 +131,9 @@ impl Facts {
         if around.superseded {
             self.exact("is", "superseded");
         }
+        if around.paths.len() > 1 {
+            self.exact("is", "duplicate");
+        }
         for question in &run.questions {
             self.exact("question", question.code.as_str());
             self.exact("has", "question");
@@ -147,8 +150,11 @@ impl Facts {
             self.exact("has", "note");
         }
         for outcome in around.outcomes {
-            self.exact("has", "result");
             self.exact("outcome", outcome.id.as_str());
+        }
+        let standing: Vec<&Outcome> = view::standing(around.outcomes, around.notes).collect();
+        if !standing.is_empty() {
+            self.exact("has", "result");
         }
         let every = |list: &str| {
             self.exact
@@ -156,7 +162,7 @@ impl Facts {
                 .map_or_else(Vec::new, |all| all.iter().cloned().collect())
         };
         let mut results: Vec<String> = Vec::new();
-        for outcome in around.outcomes {
+        for outcome in standing {
             if !results.contains(&outcome.model) {
                 results.push(outcome.model.clone());
             }
@@ -254,6 +260,13 @@ impl Facts {
         let Some(claim) = claims.first() else {
             return;
         };
+        if key == "tag"
+            && let Value::Text(tags) = &claim.value
+        {
+            for tag in tags.split(',').map(str::trim).filter(|tag| !tag.is_empty()) {
+                self.exact("tag", tag);
+            }
+        }
         match claim.value {
             Value::Number(value) => self.quantity(key, value, claim.unit.as_ref()),
             Value::Range { from, to } => self.span(key, from, to, claim.unit.as_ref()),
@@ -267,6 +280,12 @@ impl Facts {
         }
         if known_field(key).is_none() {
             self.number(key, "", value);
+        }
+        // Results of one name are in many units, and are ordered in one.
+        if key.starts_with("result.")
+            && let Some(unit) = unit_of(key, unit)
+        {
+            self.number(key, "si", unit.to_si(value));
         }
     }
 

@@ -467,18 +467,40 @@ impl Index {
                 (Occur::MustNot, self.excluded(node)),
             ])),
             Node::Words { key, words } => {
-                let term = |word: &String| match key {
-                    None => Term::from_field_text(self.names.all, word),
-                    Some(key) => {
-                        let mut term = Term::from_field_json_path(self.names.text, &step(key), false);
-                        term.append_type_and_str(word);
-                        term
-                    }
-                };
+                let term = |word: &String| self.word_term(key.as_deref(), word);
                 match words.as_slice() {
                     [word] => Box::new(TermQuery::new(term(word), IndexRecordOption::Basic)),
                     words => Box::new(PhraseQuery::new(words.iter().map(term).collect())),
                 }
+            }
+            Node::Like { key, pattern } => {
+                let words = self.words_that(key.as_deref(), pattern.beginning(), &|word| pattern.fits(word));
+                let term = |word: &String| self.word_term(key.as_deref(), word);
+                let clauses = words
+                    .unwrap_or_default()
+                    .keys()
+                    .map(term)
+                    .map(any_of_it)
+                    .collect();
+                Box::new(BooleanQuery::new(clauses))
+            }
+            Node::Named(names) => {
+                let mut clauses: Vec<(Occur, Box<dyn EngineQuery>)> = Vec::new();
+                for name in names {
+                    // A whole name needs no look at the others.
+                    let whole = name.len() == 16;
+                    let found = if whole {
+                        Vec::new()
+                    } else {
+                        self.beginning(name, ALL_NAMED).unwrap_or_default()
+                    };
+                    let found = found
+                        .into_iter()
+                        .map(|one| one.0)
+                        .chain(whole.then(|| name.clone()));
+                    clauses.extend(found.map(|id| any_of_it(self.names.id_term(&id))));
+                }
+                Box::new(BooleanQuery::new(clauses))
             }
             Node::Exact { list, value } => Box::new(TermQuery::new(
                 self.names.list_term(list, value),
@@ -500,6 +522,54 @@ impl Index {
                 Box::new(RangeQuery::new(term(*from), term(*to)))
             }
         }
+    }
+
+    fn word_term(&self, key: Option<&str>, word: &str) -> Term {
+        match key {
+            None => Term::from_field_text(self.names.all, word),
+            Some(key) => {
+                let mut term = Term::from_field_json_path(self.names.text, &step(key), false);
+                term.append_type_and_str(word);
+                term
+            }
+        }
+    }
+
+    /// The words that begin so and pass, in a field or anywhere, each with in how many entries it stands; those of entries
+    /// that were replaced meanwhile may be among them.
+    pub(crate) fn words_that(
+        &self,
+        key: Option<&str>,
+        beginning: &str,
+        pass: &dyn Fn(&str) -> bool,
+    ) -> Result<BTreeMap<String, u64>, Error> {
+        let field = if key.is_some() {
+            self.names.text
+        } else {
+            self.names.all
+        };
+        let before = self.word_term(key, "");
+        let before = before.serialized_value_bytes();
+        let from = self.word_term(key, beginning);
+        let from = from.serialized_value_bytes();
+        let mut found: BTreeMap<String, u64> = BTreeMap::new();
+        let mut all = || -> tantivy::Result<()> {
+            for segment in self.reader.searcher().segment_readers() {
+                let inverted = segment.inverted_index(field)?;
+                let mut stream = inverted.terms().range().ge(from).into_stream()?;
+                while stream.advance() && stream.key().starts_with(from) {
+                    let word = stream.key().get(before.len()..).unwrap_or_default();
+                    if let Ok(word) = std::str::from_utf8(word)
+                        && pass(word)
+                    {
+                        *found.entry(word.to_owned()).or_insert(0) += u64::from(stream.value().doc_freq);
+                    }
+                }
+            }
+            Ok(())
+        };
+        all().map_err(|error| self.trouble(&error))?;
+        Ok(found)
     }
 
     fn excluded(&self, node: &Node) -> Box<dyn EngineQuery> {
@@ -889,6 +959,16 @@ impl Index {
         Ok(count)
     }
 }
+
+fn any_of_it(term: Term) -> (Occur, Box<dyn EngineQuery>) {
+    (
+        Occur::Should,
+        Box::new(TermQuery::new(term, IndexRecordOption::Basic)),
+    )
+}
+
+/// More runs than this are not looked for by one beginning of a name.
+const ALL_NAMED: usize = 4096;
 
 /// So many matches are ranked at once.
 const AT_ONCE: usize = 1 << 16;

@@ -39,6 +39,7 @@ mod lock;
 mod manifest;
 mod mend;
 mod note;
+mod nothing;
 mod originals;
 mod parts;
 mod query;
@@ -64,15 +65,17 @@ pub use archive::{
     SourceView, Summary,
 };
 pub use asked::{Asked, AskedAbout, Example};
+pub use cache::user_cache;
 pub use content::{heirs_of_reading, heirs_of_version};
 pub use copies::Copied;
 pub use likeness::{Curve, Unlike};
 pub use lock::{Holder, Unlocked};
 pub use note::{Note, holding};
+pub use nothing::{Lack, Near};
 pub use query::{Query, QueryError, Vocabulary};
-pub use settings::{FORMAT, Settings};
+pub use settings::{FORMAT, Sequence, Settings};
 pub use trouble::Error;
-pub use view::View;
+pub use view::{View, is_taken_back};
 pub use worklist::{DisputeGroup, HouseWord, QuestionGroup, Replaced, UnreadGroup, Worklist};
 pub use writer::{Addition, Appended, Heir, Known, Moved, Prepared, Preparer, Stat, Writer};
 

@@ -34,12 +34,31 @@ pub struct Settings {
     /// Words of the house: what a key that only this laboratory uses means, such as `jacket = "temperature"`.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub words: BTreeMap<String, String>,
+    /// Commands that are given again and again, by name.
+    #[serde(default, rename = "sequence", skip_serializing_if = "Vec::is_empty")]
+    pub sequences: Vec<Sequence>,
     /// Rules that turn file and folder names into claims.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub names: Vec<NameRule>,
     /// The same rules, ready for use.
     #[serde(skip)]
     pub(crate) rules: Rules,
+}
+
+/// Commands that are given one after another under one name.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", deny_unknown_fields)]
+pub struct Sequence {
+    /// Its name.
+    pub name: String,
+    /// What it is for.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub about: Option<String>,
+    /// The runs it is about; `{query}` in a step stands for it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub query: Option<String>,
+    /// Command lines without the name of the program.
+    pub steps: Vec<String>,
 }
 
 impl Settings {
@@ -58,9 +77,15 @@ impl Settings {
              # Fields that are left out when runs are handed over:\n\
              # leave-out = [\"operator\"]\n\
              \n\
-             # Words of the house: what a key that only this laboratory uses means.\n\
+             # Local vocabulary: what a key that only this laboratory uses means.\n\
              # [words]\n\
              # jacket = \"temperature\"\n\
+             \n\
+             # Commands that are given again and again: `curvary run weekly` does them.\n\
+             # [[sequence]]\n\
+             # name = \"weekly\"\n\
+             # query = \"sample:betanin technique:time-course\"\n\
+             # steps = [\"fit {{query}} --model first-order+offset\", \"export {{query}} --to report --out weekly.html --replace\"]\n\
              \n\
              # Rules that turn file and folder names into claims.\n\
              # [[names]]\n\

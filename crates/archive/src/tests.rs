@@ -338,6 +338,14 @@ fn answers(node: &Node, facts: &Facts) -> bool {
             .texts
             .get(key)
             .is_some_and(|texts| texts.iter().any(|text| phrase(text, words))),
+        Node::Like { key, pattern } => {
+            let fits = |text: &String| words::words(text).iter().any(|word| pattern.fits(&word.0));
+            match key {
+                None => facts.texts.values().flatten().any(fits),
+                Some(key) => facts.texts.get(key).into_iter().flatten().any(fits),
+            }
+        }
+        Node::Named(names) => names.iter().any(|name| facts.id.starts_with(name.as_str())),
         Node::Exact { list, value } => facts.exact.get(list).is_some_and(|words| words.contains(value)),
         Node::Number {
             key,

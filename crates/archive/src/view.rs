@@ -22,6 +22,27 @@ pub struct View {
     pub outcomes: Vec<Outcome>,
 }
 
+/// What stands before a result's name where a note takes it back.
+const RESULT: &str = "result:";
+
+/// The results that count: a note that takes one back for the second time lets it count again.
+pub(crate) fn standing<'a>(outcomes: &'a [Outcome], notes: &'a [Note]) -> impl Iterator<Item = &'a Outcome> {
+    outcomes
+        .iter()
+        .filter(move |outcome| !is_taken_back(&outcome.id, notes))
+}
+
+/// Whether the notes about a run say that one of its results does not count.
+#[must_use]
+pub fn is_taken_back(result: &str, notes: &[Note]) -> bool {
+    let undone = notes.iter().flat_map(|note| &note.undo);
+    undone
+        .filter(|what| what.strip_prefix(RESULT) == Some(result))
+        .count()
+        % 2
+        == 1
+}
+
 /// Lays words of the house, rules for names and notes over a stored run.
 pub(crate) fn lay_over(run: &mut Run, settings: &Settings, paths: &[String], notes: &[Note]) {
     if !settings.words.is_empty() {

@@ -6,6 +6,8 @@
 mod again;
 mod codes;
 mod commands;
+mod comparison;
+mod completing;
 mod courses;
 mod desk;
 mod drawing;
@@ -13,6 +15,7 @@ mod ending;
 mod figure;
 mod findings;
 mod handover;
+mod last;
 mod likeness;
 mod output;
 mod parts;
@@ -26,6 +29,7 @@ mod subject;
 mod table;
 mod telling;
 mod whereabouts;
+mod why;
 
 use std::io::Write;
 use std::process::ExitCode;
@@ -43,15 +47,15 @@ use crate::whereabouts::Whereabouts;
 /// For research and teaching. Results are never for diagnosis.
 #[derive(Debug, Parser)]
 #[command(name = "curvary", version, max_term_width = 100, after_help = AFTER_HELP)]
-#[command(disable_help_subcommand = true)]
 struct Program {
     #[command(flatten)]
     common: Common,
     #[command(subcommand)]
-    command: Command,
+    command: Option<Command>,
 }
 
-const AFTER_HELP: &str = "Exit status: 0 all done; 1 done in part, with errors; 2 wrong command line; \
+const AFTER_HELP: &str = "Without a command: the archive at a glance. `curvary help COMMAND` says more of a command, \
+    `curvary fields` lists what a query can ask for.\nExit status: 0 all done; 1 done in part, with errors; 2 wrong command line; \
     3 nothing could be done.\nThe archive is --archive, else $CURVARY_ARCHIVE, else the nearest folder above with an \
     archive.toml.";
 
@@ -69,6 +73,9 @@ struct Common {
     /// Say nothing but answers and errors
     #[arg(long, short, global = true, help_heading = "Everywhere")]
     quiet: bool,
+    /// Print long output at once, and not in $PAGER
+    #[arg(long, global = true, help_heading = "Everywhere")]
+    no_pager: bool,
 }
 
 /// What a command is given beside its own arguments.
@@ -90,7 +97,10 @@ pub(crate) fn perform(words: &[String], screen: &mut Screen) -> Outcome {
     let program = Program::try_parse_from(commands::arguments(words))
         .map_err(|error| Failure::usage(error.to_string()))?;
     let Common { archive, strict, .. } = program.common;
-    program.command.run(&Setting { archive, strict }, screen)
+    match program.command {
+        Some(command) => command.run(&Setting { archive, strict }, screen),
+        None => Err(Failure::usage("expected a command")),
+    }
 }
 
 /// The text that a complaint's places lie in, when it is no file's.
@@ -110,6 +120,10 @@ fn main() -> ExitCode {
     {
         return curvary_plugin_host::serve();
     }
+    // A shell that asks what may be typed gets its answer and no more.
+    clap_complete::CompleteEnv::with_factory(definitions)
+        .var(commands::ASKED_BY)
+        .complete();
     let usual = std::panic::take_hook();
     std::panic::set_hook(Box::new(move |panic| {
         // What is caught is told as damage of the file.
@@ -134,10 +148,19 @@ fn main() -> ExitCode {
         errors,
         strict,
         quiet,
+        no_pager,
     } = program.common;
     let mut screen = Screen::new(errors, quiet);
     let setting = Setting { archive, strict };
-    let outcome = program.command.run(&setting, &mut screen);
+    let outcome = match program.command {
+        Some(command) => {
+            if command.is_paged() && !no_pager {
+                screen.page();
+            }
+            command.run(&setting, &mut screen)
+        }
+        None => commands::alone(&setting, &mut screen),
+    };
     // What was answered must arrive before the command may say that it is done.
     let outcome = outcome.and_then(|ending| screen.flush().map(|()| ending).map_err(Failure::from));
     match outcome {
@@ -145,6 +168,8 @@ fn main() -> ExitCode {
         Err(Failure::Closed) => Ending::Done.into(),
         Err(Failure::Told { ending, why, text }) => {
             screen.complain(None, &why, &Spoken(text));
+            // What is held back for a pager is printed, whatever happened.
+            let _ = screen.flush();
             ending.into()
         }
     }

@@ -71,7 +71,7 @@ pub(crate) struct OutputOptions {
     /// Version of JCAMP-DX [default: 5.01]
     #[arg(long, value_name = "VERSION")]
     jcamp_version: Option<JcampVersion>,
-    /// JCAMP-DX in ASCII alone, for old readers: other characters are replaced, and each is told
+    /// JCAMP-DX in ASCII alone, for old readers: other characters are replaced, and each is named
     #[arg(long)]
     ascii: bool,
     /// JCAMP-DX with a block for each of several scans, for readers that do not know NTUPLES

@@ -495,6 +495,15 @@ pub(crate) struct Effect {
 }
 
 impl Effect {
+    /// Counts what came of another answer too.
+    pub(crate) fn add(&mut self, other: &Self) {
+        self.files += other.files;
+        self.changed += other.changed;
+        self.read += other.read;
+        self.in_question += other.in_question;
+        self.left_out += other.left_out;
+    }
+
     fn see(&mut self, again: &Again) {
         self.files += 1;
         self.changed += u64::from(again.is_changed());

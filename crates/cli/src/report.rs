@@ -374,8 +374,15 @@ impl Summary {
         }
     }
 
-    /// For people.
+    /// For people, with the reasons why files were not read or are in question.
     pub(crate) fn text(&self) -> String {
+        let mut text = self.counts();
+        self.put_reasons(&mut text);
+        text
+    }
+
+    /// For people: how many files went which way.
+    pub(crate) fn counts(&self) -> String {
         let mut text = String::new();
         let all = self.tally(None);
         if all.files + self.unchanged == 0 {
@@ -419,6 +426,10 @@ impl Summary {
         if let Some(line) = questions::left_behind(&self.left_behind) {
             let _ = writeln!(text, "  {}", Styled(FAINT, line));
         }
+        text
+    }
+
+    fn put_reasons(&self, text: &mut String) {
         let reasons = self.reasons.len();
         if reasons > 0 {
             let _ = writeln!(text, "{}", Styled(STRONG, "what is open, most files first"));
@@ -446,7 +457,6 @@ impl Summary {
                 Styled(FAINT, "`curvary worklist` shows each question with its answers")
             );
         }
-        text
     }
 }
 

@@ -5,6 +5,7 @@
 
 use std::fmt;
 use std::io::{self, BufWriter, IsTerminal, Write};
+use std::process::{Command, Stdio};
 use std::time::Duration;
 
 use anstyle::{AnsiColor, Style};
@@ -17,7 +18,7 @@ use crate::drawing::{self, Texts};
 /// How diagnostics are drawn.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub(crate) enum Errors {
-    /// With the lines they speak of
+    /// With the lines they are about
     Full,
     /// One line each: `file:line:column: error[code]: message`
     Short,
@@ -50,6 +51,12 @@ pub(crate) struct Screen {
     out: BufWriter<anstream::AutoStream<io::StdoutLock<'static>>>,
     errors: Option<Errors>,
     quiet: bool,
+    /// What is held back until it is known whether it needs a pager.
+    held: Option<Vec<u8>>,
+    /// What is to be said of the safety of people when the command ends, each once.
+    cautions: Vec<String>,
+    /// Complaints that are kept for later, where that was asked for.
+    later: Option<String>,
 }
 
 impl Screen {
@@ -60,11 +67,78 @@ impl Screen {
             out: BufWriter::with_capacity(1 << 16, out),
             errors,
             quiet,
+            held: None,
+            cautions: Vec::new(),
+            later: None,
         }
+    }
+
+    /// Holds back what is printed, so that it can be read page by page where it is longer than the screen. Does nothing where
+    /// no person sees it.
+    pub(crate) fn page(&mut self) {
+        if io::stdout().is_terminal() && io::stderr().is_terminal() && pager().is_some() {
+            self.held = Some(Vec::new());
+        }
+    }
+
+    /// Keeps complaints for later, until they are taken.
+    pub(crate) fn complain_later(&mut self) {
+        self.later = Some(String::new());
+    }
+
+    /// Whether complaints are kept for later.
+    pub(crate) fn complains_later(&self) -> bool {
+        self.later.is_some()
+    }
+
+    /// The complaints that were kept for later.
+    pub(crate) fn complaints(&mut self) -> String {
+        self.later.take().unwrap_or_default()
+    }
+
+    /// Keeps what remarks say of the safety of people, to be said once when the command ends.
+    pub(crate) fn caution(&mut self, remarks: &[Diagnostic]) {
+        for remark in remarks.iter().filter(|remark| crate::telling::is_caution(remark)) {
+            if !self.cautions.contains(&remark.message) {
+                self.cautions.push(remark.message.clone());
+            }
+        }
+    }
+
+    /// Says what is to be said of the safety of people.
+    pub(crate) fn say_cautions(&mut self) -> io::Result<()> {
+        for caution in std::mem::take(&mut self.cautions) {
+            let text = Styled(ASKED, crate::table::one_line(&caution));
+            writeln!(self, "{text}")?;
+        }
+        Ok(())
+    }
+
+    /// Prints what was held back.
+    fn release(&mut self) -> io::Result<()> {
+        let Some(held) = self.held.take() else {
+            return Ok(());
+        };
+        let rows = terminal_size::terminal_size().map_or(24, |(_, rows)| usize::from(rows.0));
+        let lines = held.iter().filter(|byte| **byte == b'\n').count();
+        if lines >= rows
+            && let Some(pager) = pager()
+            && through(&pager, &held)
+        {
+            return Ok(());
+        }
+        self.out.write_all(&held)
     }
 
     /// How wide the terminal is; `None` when the output is no terminal, and nothing need be cut.
     pub(crate) fn width(&self) -> Option<usize> {
+        // Whoever sets it wants that width, in a file too.
+        let asked = std::env::var("COLUMNS")
+            .ok()
+            .and_then(|width| width.parse::<usize>().ok());
+        if let Some(width) = asked.filter(|width| *width > 0) {
+            return Some(width.max(40));
+        }
         if !io::stdout().is_terminal() {
             return None;
         }
@@ -90,6 +164,18 @@ impl Screen {
 
     /// Writes to standard error what was drawn elsewhere.
     pub(crate) fn say_drawn(&mut self, text: &str) {
+        if let Some(later) = &mut self.later {
+            later.push_str(text);
+            return;
+        }
+        self.say_now(text);
+    }
+
+    fn say_now(&mut self, text: &str) {
+        if let Some(held) = &mut self.held {
+            held.extend_from_slice(text.as_bytes());
+            return;
+        }
         // The two streams often end on one terminal: what was answered so far comes first.
         let _ = self.out.flush();
         // A closed standard error leaves nobody to tell.
@@ -99,25 +185,59 @@ impl Screen {
     /// Says something on standard error, unless silence was asked for.
     pub(crate) fn say(&mut self, text: impl fmt::Display) {
         if !self.quiet {
-            self.say_drawn(&format!("{text}\n"));
+            self.say_now(&format!("{text}\n"));
         }
     }
 
     /// Writes one value as pretty JSON.
     pub(crate) fn json(&mut self, value: &impl serde::Serialize) -> io::Result<()> {
-        serde_json::to_writer_pretty(&mut self.out, value)?;
-        self.out.write_all(b"\n")
+        serde_json::to_writer_pretty(&mut *self, value)?;
+        self.write_all(b"\n")
     }
 }
 
 impl Write for Screen {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-        self.out.write(bytes)
+        match &mut self.held {
+            Some(held) => held.write(bytes),
+            None => self.out.write(bytes),
+        }
     }
 
+    /// Prints everything; what was held back is read page by page where it is long.
     fn flush(&mut self) -> io::Result<()> {
+        self.release()?;
         self.out.flush()
     }
+}
+
+/// The command that shows long texts page by page: `$PAGER`, else `less`; none where it is empty or `cat`.
+fn pager() -> Option<Vec<String>> {
+    let named = std::env::var("PAGER").unwrap_or_else(|_| "less".to_owned());
+    let words: Vec<String> = named.split_whitespace().map(str::to_owned).collect();
+    words.first().is_some_and(|first| first != "cat").then_some(words)
+}
+
+/// Shows a text in a pager; whether there was one.
+fn through(pager: &[String], text: &[u8]) -> bool {
+    let Some((program, arguments)) = pager.split_first() else {
+        return false;
+    };
+    let mut command = Command::new(program);
+    command.args(arguments).stdin(Stdio::piped());
+    if std::env::var_os("LESS").is_none() {
+        // Colours as they are, nothing cut off, and what was shown stays on the screen.
+        command.env("LESS", "FRX");
+    }
+    let Ok(mut child) = command.spawn() else {
+        return false;
+    };
+    if let Some(input) = child.stdin.take() {
+        let choice = anstream::AutoStream::choice(&io::stdout());
+        // A person may leave the pager before its end.
+        let _ = anstream::AutoStream::new(Box::new(input) as Box<dyn Write + Send>, choice).write_all(text);
+    }
+    child.wait().is_ok()
 }
 
 /// A progress bar over a number of files that is found out while the work goes on.

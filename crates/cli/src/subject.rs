@@ -1,25 +1,27 @@
-//! What a computing command is asked about: runs of the archive, or files that are read on the spot.
+//! What a command is about: runs of the archive by name, by file, by a query or by `@last`, or files that are read on the
+//! spot. Every command that names runs goes through [`named`] or [`Subjects`].
 
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 
 use clap::Args;
-use curvary_archive::Archive;
+use clap_complete::ArgValueCompleter;
+use curvary_archive::{Archive, FindOptions, Query};
 use curvary_formats::Assumptions;
 use curvary_ingest::{Content, Desk, Limits, flow, threads};
-use curvary_record::{Code, Diagnostic, Outcome, Run, RunId};
+use curvary_record::{Code, Diagnostic, Digest, Outcome, Run, RunId};
 
 use crate::Setting;
-use crate::commands::export::chosen;
 use crate::desk::{ReadingOptions, Scope};
 use crate::ending::Failure;
 use crate::screen::Screen;
+use crate::{completing, last, why};
 
 /// Runs or files, and what becomes of the results.
 #[derive(Debug, Args)]
 pub(crate) struct Subjects {
-    /// Files, runs by name, or a query
-    #[arg(value_name = "FILE|RUN|QUERY", required = true)]
+    /// Files, runs by name, a query, or `@last` for the runs that the last `find` listed
+    #[arg(value_name = "FILE|RUN|QUERY", required = true, add = ArgValueCompleter::new(completing::subject))]
     what: Vec<String>,
     /// Keep nothing: results of runs in the archive are printed only
     #[arg(long)]
@@ -29,6 +31,130 @@ pub(crate) struct Subjects {
     pub(crate) json: bool,
     #[command(flatten)]
     reading: ReadingOptions,
+}
+
+/// The runs that words of the command line name: files of the archive, `@last`, runs by their names or the beginnings of
+/// them; what is left is one query together.
+pub(crate) fn named(archive: &Archive, what: &[String]) -> Result<Vec<RunId>, Failure> {
+    let mut runs: Vec<RunId> = Vec::new();
+    let mut rest: Vec<String> = Vec::new();
+    for word in what {
+        match of_file(archive, word)? {
+            Some(found) => runs.extend(found),
+            None => rest.push(word.clone()),
+        }
+    }
+    if !rest.is_empty() {
+        match by_name(archive, &rest)? {
+            Some(names) => runs.extend(names),
+            None => {
+                let query = query(archive, &rest)?;
+                let found = archive.find(&query, &FindOptions::default())?;
+                runs.extend(found.hits.into_iter().map(|hit| hit.id));
+            }
+        }
+    }
+    let mut seen = std::collections::BTreeSet::new();
+    runs.retain(|run| seen.insert(run.clone()));
+    Ok(runs)
+}
+
+/// Whether these words name single runs, and no query: a slip can only be about what was meant.
+pub(crate) fn is_plain(archive: &Archive, what: &[String]) -> Result<bool, Failure> {
+    let mut rest: Vec<String> = Vec::new();
+    for word in what {
+        if word != last::WORD && of_file(archive, word)?.is_none() {
+            rest.push(word.clone());
+        }
+    }
+    Ok(rest.is_empty() || by_name(archive, &rest)?.is_some())
+}
+
+/// A query of the command line, with `@last` in it.
+pub(crate) fn query(archive: &Archive, words: &[String]) -> Result<Query, Failure> {
+    let text = crate::commands::query(words);
+    Ok(archive.query(&last::put_in(archive, &text)?)?)
+}
+
+/// No run is named by these words, and why.
+pub(crate) fn no_run(archive: Option<&Archive>, words: &[String], done: &str) -> Failure {
+    let text = crate::commands::query(words);
+    let why = archive.map_or_else(Vec::new, |archive| why::nothing(archive, &text));
+    let help = if why.is_empty() {
+        "`curvary find` shows what a query matches".to_owned()
+    } else {
+        why.join("; ")
+    };
+    Failure::nothing(
+        Diagnostic::error(
+            Code::new("no-run"),
+            format!("no run matches, so nothing was {done}"),
+        )
+        .help(help),
+    )
+}
+
+/// Runs by their names; `None` where some word is none.
+fn by_name(archive: &Archive, words: &[String]) -> Result<Option<Vec<RunId>>, Failure> {
+    // A name as tables have it where it would read as a number.
+    fn bare(word: &str) -> &str {
+        word.strip_prefix("run-").unwrap_or(word)
+    }
+    let looks_like_name = |word: &String| {
+        let word = bare(word);
+        word.len() >= 4 && word.bytes().all(|byte| byte.is_ascii_hexdigit())
+    };
+    if !words.iter().all(looks_like_name) {
+        return Ok(None);
+    }
+    let names: Result<Vec<RunId>, curvary_archive::Error> =
+        words.iter().map(|word| archive.resolve(bare(word))).collect();
+    match names {
+        Ok(names) => Ok(Some(names)),
+        // A word such as `cafe` may be meant as a word.
+        Err(curvary_archive::Error::NoRun { .. }) => Ok(None),
+        Err(error) => Err(error.into()),
+    }
+}
+
+/// The runs of a file: of one that is on disk by its bytes, else of one that the archive has under such a path. `None`
+/// where the word is no file.
+fn of_file(archive: &Archive, word: &str) -> Result<Option<Vec<RunId>>, Failure> {
+    let path = Path::new(word);
+    let on_disk = path.is_file();
+    let ending = path.extension().and_then(|ending| ending.to_str());
+    let like_a_path = !word.contains([':', '*', '"'])
+        && (word.contains('/') || ending.is_some_and(|ending| ending.len() <= 5));
+    if !on_disk && !like_a_path {
+        return Ok(None);
+    }
+    let digest = if on_disk {
+        let bytes = std::fs::read(path).map_err(|error| Failure::file("read", path, &error))?;
+        Some(Digest::of(&bytes))
+    } else {
+        None
+    };
+    let name = path.file_name().and_then(|name| name.to_str()).unwrap_or(word);
+    let found = archive
+        .query(&format!("path:\"{}\"", name.replace('"', "\"\"")))
+        .and_then(|query| archive.find(&query, &FindOptions::default()));
+    let same = |own: &String| own == word || own.ends_with(&format!("/{word}"));
+    let mut hits = found.map_or_else(|_| Vec::new(), |found| found.hits);
+    hits.retain(|hit| match &digest {
+        Some(digest) => hit.summary.digest == digest.as_str(),
+        None => hit.summary.paths.iter().any(same),
+    });
+    if hits.is_empty() {
+        return if on_disk {
+            Err(Failure::nothing(
+                Diagnostic::error(Code::new("no-run"), format!("the archive has no run of `{word}`"))
+                    .help(format!("`curvary add` puts a file into the archive; `curvary explain '{word}'` shows how it is read")),
+            ))
+        } else {
+            Ok(None)
+        };
+    }
+    Ok(Some(hits.into_iter().map(|hit| hit.id).collect()))
 }
 
 /// One run to compute with.
@@ -84,14 +210,11 @@ impl Subjects {
                 .archive
                 .open()
                 .map_err(|failure| missing(&rest, failure))?;
-            named.extend(chosen(&archive, &rest)?.into_iter().map(Named::Run));
+            named.extend(self::named(&archive, &rest)?.into_iter().map(Named::Run));
             Some(archive)
         };
         if named.is_empty() {
-            return Err(Failure::nothing(
-                Diagnostic::error(Code::new("no-run"), "no run matches, so nothing was computed")
-                    .help("`curvary find` shows what a query matches"),
-            ));
+            return Err(no_run(archive.as_ref(), &rest, "computed"));
         }
         let folder = setting.archive.there();
         let desk = self.reading.desk(folder.as_deref(), Scope::Named)?;
@@ -336,7 +459,10 @@ impl<'a> Keeper<'a> {
                 self.writer = Some(archive.write(self.command)?);
             }
             if let Some(writer) = &mut self.writer {
+                let (id, runs) = (outcome.id.clone(), outcome.runs.clone());
                 if writer.put_outcome(outcome)? {
+                    self.kept.new += 1;
+                } else if self.counts_again(&id, &runs)? {
                     self.kept.new += 1;
                 } else {
                     self.kept.known += 1;
@@ -344,6 +470,23 @@ impl<'a> Keeper<'a> {
             }
         }
         Ok(())
+    }
+
+    /// Lets a result count again that was taken back; whether it was.
+    fn counts_again(&mut self, result: &str, runs: &[RunId]) -> Result<bool, Failure> {
+        let (Some(archive), Some(writer)) = (self.archive, &mut self.writer) else {
+            return Ok(false);
+        };
+        let mut again = false;
+        for run in runs {
+            if curvary_archive::is_taken_back(result, &archive.run(run.as_str())?.notes) {
+                let mut note = curvary_archive::Note::about(run);
+                note.undo.push(format!("result:{result}"));
+                writer.note(note)?;
+                again = true;
+            }
+        }
+        Ok(again)
     }
 
     fn finish(self) -> Result<Kept, Failure> {

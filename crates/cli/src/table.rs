@@ -1,5 +1,7 @@
 //! Listings in columns, fitted to the terminal.
 
+use std::borrow::Cow;
+
 use anstyle::Style;
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
@@ -12,46 +14,55 @@ pub(crate) enum Shorten {
     Never,
     /// The end, as of a sentence.
     End,
-    /// The beginning, as of a path whose file name matters.
-    Beginning,
+    /// The middle, as of a path whose folder matters too.
+    Middle,
 }
 
 /// One column of a listing.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub(crate) struct Column {
-    head: &'static str,
+    head: Cow<'static, str>,
     right: bool,
     shorten: Shorten,
     /// Columns of high rank are dropped first where there is no room.
     rank: u8,
+    /// A column that is shortened keeps at least this many characters.
+    least: usize,
 }
 
 impl Column {
     /// A column of words that always stands.
-    pub(crate) const fn new(head: &'static str) -> Self {
+    pub(crate) fn new(head: impl Into<Cow<'static, str>>) -> Self {
         Self {
-            head,
+            head: head.into(),
             right: false,
             shorten: Shorten::Never,
             rank: 0,
+            least: LEAST,
         }
     }
 
     /// Numbers stand under each other at the right.
-    pub(crate) const fn right(mut self) -> Self {
+    pub(crate) fn right(mut self) -> Self {
         self.right = true;
         self
     }
 
     /// How a long cell is shortened.
-    pub(crate) const fn shorten(mut self, shorten: Shorten) -> Self {
+    pub(crate) fn shorten(mut self, shorten: Shorten) -> Self {
         self.shorten = shorten;
         self
     }
 
     /// Columns of high rank are dropped first where there is no room.
-    pub(crate) const fn rank(mut self, rank: u8) -> Self {
+    pub(crate) fn rank(mut self, rank: u8) -> Self {
         self.rank = rank;
+        self
+    }
+
+    /// How many characters are kept at least where it is shortened.
+    pub(crate) fn least(mut self, least: usize) -> Self {
+        self.least = least;
         self
     }
 }
@@ -80,6 +91,12 @@ pub(crate) struct Table {
 
 /// A column that is shortened keeps at least this many characters.
 const LEAST: usize = 12;
+/// Columns of this rank and above go before a path is made short.
+const EXPENDABLE: u8 = 7;
+/// A path of this width says where a file is.
+const ROOMY: usize = 40;
+/// A column of which fewer than one row in so many has something is left out first.
+const SPARSE: usize = 4;
 /// The gap between columns.
 const GAP: usize = 2;
 
@@ -118,7 +135,7 @@ impl Table {
         }
         let mut text = String::new();
         if self.columns.iter().any(|column| !column.head.is_empty()) {
-            self.line(&mut text, &shown, |index| (self.columns[index].head, STRONG));
+            self.line(&mut text, &shown, |index| (&*self.columns[index].head, STRONG));
         }
         for row in &self.rows {
             self.line(&mut text, &shown, |index| (row[index].0.as_str(), row[index].1));
@@ -126,36 +143,63 @@ impl Table {
         text
     }
 
-    /// Shortens the widest columns, then drops columns, until the listing fits.
+    /// Makes the listing fit: leaves out columns that hardly any row fills, shortens texts, then what may be dropped, and
+    /// paths in the middle last.
     fn fit(&self, shown: &mut Vec<(usize, usize)>, width: usize) {
-        loop {
-            let total: usize = shown
-                .iter()
-                .map(|&(_, width)| width + GAP)
-                .sum::<usize>()
-                .saturating_sub(GAP);
-            let Some(over) = total.checked_sub(width).filter(|&over| over > 0) else {
-                return;
-            };
-            let widest = shown
-                .iter_mut()
-                .filter(|(index, width)| self.columns[*index].shorten != Shorten::Never && *width > LEAST)
-                .max_by_key(|(_, width)| *width);
-            if let Some((_, width)) = widest {
+        let over = |shown: &[(usize, usize)]| {
+            let total: usize = shown.iter().map(|&(_, width)| width + GAP).sum();
+            total.saturating_sub(GAP).saturating_sub(width)
+        };
+        let is_path = |index: usize| self.columns[index].shorten == Shorten::Middle;
+        let is_text = |index: usize| self.columns[index].shorten == Shorten::End;
+        let sparse = |index: usize| {
+            let filled = self.rows.iter().filter(|row| !row[index].0.is_empty()).count();
+            filled * SPARSE < self.rows.len()
+        };
+        let take = |shown: &mut Vec<(usize, usize)>, may: &dyn Fn(usize) -> bool| {
+            while over(shown) > 0 {
+                let ranked = shown.iter().enumerate().filter(|(_, (index, _))| may(*index));
+                let last = ranked.filter(|(_, (index, _))| self.columns[*index].rank > 0);
+                match last
+                    .max_by_key(|(_, (index, _))| self.columns[*index].rank)
+                    .map(|(at, _)| at)
+                {
+                    Some(at) => drop(shown.remove(at)),
+                    None => return,
+                }
+            }
+        };
+        let cut =
+            |shown: &mut [(usize, usize)], may: &dyn Fn(usize) -> bool, least: &dyn Fn(usize) -> usize| {
                 // A little at a time, so that two long columns share the loss.
-                *width -= over.min(4).min(*width - LEAST);
-                continue;
-            }
-            let droppable = shown
+                while let over @ 1.. = over(shown) {
+                    let long = shown
+                        .iter_mut()
+                        .filter(|(index, width)| may(*index) && *width > least(*index))
+                        .max_by_key(|(_, width)| *width);
+                    match long {
+                        Some((index, width)) => *width -= over.min(4).min(*width - least(*index)),
+                        None => return,
+                    }
+                }
+            };
+        let whole = shown.clone();
+        take(shown, &sparse);
+        cut(shown, &is_path, &|_| ROOMY);
+        cut(shown, &is_text, &|index| self.columns[index].least);
+        take(shown, &|index| self.columns[index].rank >= EXPENDABLE);
+        cut(shown, &is_path, &|index| self.columns[index].least);
+        take(shown, &|_| true);
+        cut(shown, &|index| is_path(index) || is_text(index), &|_| LEAST);
+        // What a column that was left out frees, a path may have.
+        let total: usize = shown.iter().map(|&(_, width)| width + GAP).sum();
+        let free = width.saturating_sub(total.saturating_sub(GAP));
+        if let Some((index, width)) = shown.iter_mut().find(|(index, _)| is_path(*index)) {
+            let was = whole
                 .iter()
-                .enumerate()
-                .filter(|(_, (index, _))| self.columns[*index].rank > 0)
-                .max_by_key(|(_, (index, _))| self.columns[*index].rank)
-                .map(|(at, _)| at);
-            match droppable {
-                Some(at) => drop(shown.remove(at)),
-                None => return,
-            }
+                .find(|(other, _)| other == index)
+                .map_or(*width, |one| one.1);
+            *width = was.min(*width + free);
         }
     }
 
@@ -170,7 +214,7 @@ impl Table {
             if at > 0 {
                 text.push_str("  ");
             }
-            let column = self.columns[index];
+            let column = &self.columns[index];
             let (content, style) = cell(index);
             let content = shorten(content, width, column.shorten);
             let blank = " ".repeat(width.saturating_sub(content.width()));
@@ -221,9 +265,28 @@ pub(crate) fn shorten(text: &str, width: usize, how: Shorten) -> String {
         kept
     };
     match how {
-        Shorten::Beginning => {
-            let kept: String = take(&mut text.chars().rev()).chars().rev().collect();
-            format!("…{kept}")
+        Shorten::Middle => {
+            let front = room / 3;
+            let mut used = 0;
+            let begin: String = text
+                .chars()
+                .take_while(|c| {
+                    used += c.width().unwrap_or(0);
+                    used <= front
+                })
+                .collect();
+            let room = room.saturating_sub(begin.width());
+            let mut used = 0;
+            let end: Vec<char> = text
+                .chars()
+                .rev()
+                .take_while(|c| {
+                    used += c.width().unwrap_or(0);
+                    used <= room
+                })
+                .collect();
+            let end: String = end.into_iter().rev().collect();
+            format!("{begin}…{end}")
         }
         _ => format!("{}…", take(&mut text.chars())),
     }
@@ -238,7 +301,7 @@ mod tests {
             Column::new("run"),
             Column::new("points").right().rank(2),
             Column::new("empty"),
-            Column::new("path").shorten(Shorten::Beginning).rank(1),
+            Column::new("path").shorten(Shorten::Middle).rank(1),
         ]);
         table.row(["a1".into(), "7".into(), "".into(), "2019/betanin/37C.txt".into()]);
         table.row(["b2".into(), "1,200".into(), "".into(), "µ\u{1b}[31m.txt".into()]);
@@ -271,5 +334,9 @@ mod tests {
     fn wide_characters_count_twice() {
         assert_eq!(shorten("測定測定", 5, Shorten::End), "測定…");
         assert_eq!(shorten("abc", 3, Shorten::End), "abc");
+        assert_eq!(
+            shorten("2017/Praktikum/Betanin.txt", 16, Shorten::Middle),
+            "2017/…etanin.txt"
+        );
     }
 }

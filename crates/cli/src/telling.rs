@@ -118,10 +118,16 @@ pub(crate) fn tell(heading: &str, outcome: &Outcome, screen: &mut Screen) -> Res
         parameters(outcome, screen)?;
         writeln!(screen, "  {}", Styled(FAINT, ended(outcome)))?;
     }
-    for remark in &outcome.remarks {
+    for remark in outcome.remarks.iter().filter(|remark| !is_caution(remark)) {
         self::remark(remark, screen)?;
     }
+    screen.caution(&outcome.remarks);
     Ok(())
+}
+
+/// Whether a remark is about the safety of people, which is said once a command.
+pub(crate) fn is_caution(remark: &Diagnostic) -> bool {
+    remark.code.as_str() == "caution"
 }
 
 /// The parameters of a result as a table.

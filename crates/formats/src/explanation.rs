@@ -71,10 +71,10 @@ impl TakenFor {
             Self::Title => "title",
             Self::Key => "key",
             Self::Words => "words",
-            Self::Heads => "heads",
+            Self::Heads => "headers",
             Self::Units => "units",
             Self::Rows => "rows",
-            Self::Paper => "paper",
+            Self::Paper => "page furniture",
             Self::Structure => "structure",
             Self::LeftOut => "left out",
         }
@@ -134,7 +134,7 @@ impl ColumnRole {
     #[must_use]
     pub fn as_str(self) -> &'static str {
         match self {
-            Self::Axis => "running axis",
+            Self::Axis => "x axis",
             Self::Measured => "measured",
             Self::Held => "held",
             Self::Names => "names",

@@ -96,14 +96,14 @@ fn understand(text: &str) -> Head {
     let text = trimmed(text);
     if text.is_empty() {
         return Head {
-            why: "the head is empty".to_owned(),
+            why: "the header is empty".to_owned(),
             ..Head::default()
         };
     }
     if text.len() > LONGEST {
         return Head {
             label: Some(text.to_owned()),
-            why: "the head is too long to be more than a label".to_owned(),
+            why: "the header is too long to be more than a label".to_owned(),
             ..Head::default()
         };
     }
@@ -699,11 +699,11 @@ fn reason(text: &str, head: &Head, mut more: Vec<String>) -> String {
         }
     }
     if says.is_empty() && more.is_empty() {
-        return format!("the head `{text}` is a name");
+        return format!("the header `{text}` is a name");
     }
-    let mut sentence = format!("the head `{text}` says {}", says.join(", "));
+    let mut sentence = format!("the header `{text}` says {}", says.join(", "));
     if says.is_empty() {
-        sentence = format!("the head `{text}` is not clear");
+        sentence = format!("the header `{text}` is not clear");
     }
     if !more.is_empty() {
         sentence.push_str(": ");

@@ -89,7 +89,7 @@ codes! {
     StrayEnd "stray-end" Note "There was no open block to end; the record was skipped. Remove it, or look for a lost ##TITLE=.";
     EndNtuplesMissing "end-ntuples-missing" Note "The pages were closed without ##END NTUPLES=; check that the file is complete.";
     BlocksMerelyJoined "blocks-merely-joined" Note "Several blocks follow each other without a LINK block around them; each was read by itself.";
-    BlocksDiffers "blocks-differs" Note "BLOCKS does not tell the number of blocks found; the blocks found were read. Check that none is lost.";
+    BlocksDiffers "blocks-differs" Note "BLOCKS does not give the number of blocks found; the blocks found were read. Check that none is lost.";
     DuplicateLabel "duplicate-label" Note "The label occurs more than once in its block; all are kept, the first one is computed with. Remove the wrong ones.";
     DuplicateLabelDiffers "duplicate-label-differs" Doubt "The label of a table occurs more than once in its block, with different values; the first one was computed with, but for a second table the one between the tables. Remove the wrong ones.";
     VersionMissing "version-missing" Note "A block states its version with ##JCAMP-DX=; the block was read as if it did.";
@@ -100,7 +100,7 @@ codes! {
     DecimalCommaInLabel "decimal-comma-in-label" Note "The comma was read as a decimal sign; the standard has a point.";
     FactorMissing "factor-missing" Note "The factor is not stated; it was taken as 1. Compare a value with the source.";
     FactorUnusable "factor-unusable" Loss "A factor must be a number other than zero; without it no value is certain, so the table was left out. Correct the factor.";
-    FormMissing "form-missing" Note "The table does not tell its form; it was read in the form that its label stands for.";
+    FormMissing "form-missing" Note "The table does not state its form; it was read in the form that its label stands for.";
     FormUnknown "form-unknown" Loss "The form of the table is not one of the standard; the table was left out. Correct the form if it is a misprint.";
     FormUnderWrongLabel "form-under-wrong-label" Note "The form belongs under another label; the table was read by its form.";
     FormReadAsPairs "form-read-as-pairs" Note "The spacing is uneven and each line holds one ordinate, so the lines were read as pairs. The form should be (XY..XY).";
@@ -124,10 +124,10 @@ codes! {
     LineOutOfPlace "line-out-of-place" Loss "The X of the line points to no place behind the points before it; the line was left out.";
     YCheckFailed "y-check-failed" Loss "The first ordinate of the line should repeat the last one of the line before and does not; the points in doubt were left out. Compare both lines with the source.";
     YCheckAbsent "y-check-absent" Doubt "The lines do not repeat the last ordinate, so differences could not be checked; the first ordinate of each line was read as a new point.";
-    DifferenceInDoubt "difference-in-doubt" Loss "A great step within the line and one back behind its end look like a damaged difference, and no ordinate is repeated that would tell; the points between were left out. Compare the line with the source.";
+    DifferenceInDoubt "difference-in-doubt" Loss "A great step within the line and one back behind its end look like a damaged difference, and no ordinate is repeated that would decide; the points between were left out. Compare the line with the source.";
     YCheckAbsentAfterDuplicate "y-check-absent-after-duplicate" Doubt "Lines that end in a DUP count are not followed by a repeated ordinate in this table; the next line was read as new points.";
     YCheckLineMissing "y-check-line-missing" Note "The last line of differences is not followed by a line that repeats its last ordinate; that line could not be checked.";
-    GridUndecided "grid-undecided" Loss "NPOINTS, LASTX and DELTAX disagree and the lines do not tell which is right, so no X is certain; the table was left out. Correct the labels.";
+    GridUndecided "grid-undecided" Loss "NPOINTS, LASTX and DELTAX disagree and the lines do not show which is right, so no X is certain; the table was left out. Correct the labels.";
     GridFromLines "grid-from-lines" Note "The labels do not give the spacing; it was taken from the X at the line starts, as exact as they are printed.";
     GridFromDelta "grid-from-delta" Doubt "LASTX is absent or disagrees; X was computed from FIRSTX and DELTAX, as exact as DELTAX is printed.";
     FirstXMissing "first-x-missing" Note "FIRSTX is not stated; the X of the first line was used.";
@@ -142,7 +142,7 @@ codes! {
     FirstYDiffers "first-y-differs" Doubt "FIRSTY is not the first ordinate; check YFACTOR and the first line.";
     ExtremeDiffers "extreme-differs" Doubt "The stated greatest or least value is not that of the points read; check the factor and that the table is complete.";
     PairIncomplete "pair-incomplete" Loss "The line does not hold whole groups of numbers, so none of them is certain; the line was left out.";
-    PointsInColumns "points-in-columns" Loss "Each line holds more than one pair, NPOINTS does not tell as many points, and X goes up and down: these may be several columns over one X. The table was left out.";
+    PointsInColumns "points-in-columns" Loss "Each line holds more than one pair, NPOINTS does not give as many points, and X goes up and down: these may be several columns over one X. The table was left out.";
     PairAcrossLines "pair-across-lines" Note "Groups go on over line ends; the count agrees with NPOINTS, so they were joined.";
     FieldEmpty "field-empty" Loss "A field is empty between two separators; the line was left out.";
     AbscissaMissing "abscissa-missing" Loss "The X of a point is marked as missing; the point was left out.";

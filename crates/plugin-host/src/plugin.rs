@@ -518,7 +518,7 @@ mod aside {
     /// All that a plugin says of one file is no longer, in bytes.
     const MOST_TOLD: usize = 1 << 30;
     const NOT_MINE: i32 = 1;
-    const HELP: &str = "tell those who made the plugin, with the file; `--reader` reads the file with another reader, if one knows it";
+    const HELP: &str = "report it to those who made the plugin, with the file; `--reader` reads the file with another reader, if one knows it";
 
     /// A signal in words.
     fn named(signal: i32) -> String {

@@ -230,6 +230,10 @@ static KNOWN: &[KnownField] = &[
         "mol/L",
         "Concentration of the substrate in the cell.",
     ),
+    text(
+        "tag",
+        "Words by which a person groups runs, with commas between them.",
+    ),
     number("temperature", "Cel", "Temperature of the sample."),
     KnownField {
         key: "time",

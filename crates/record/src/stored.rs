@@ -332,7 +332,7 @@ mod tests {
                 lines: Some((1, 3)),
             },
             technique: Technique::SPECTRUM,
-            because: vec!["the head says nm".into()],
+            because: vec!["the header says nm".into()],
             fields: Fields::default(),
             traces: vec![trace([0.1, 0.2]), trace([0.3, f64::MIN_POSITIVE])],
             questions: Vec::new(),

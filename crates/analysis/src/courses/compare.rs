@@ -97,7 +97,7 @@ pub fn compare_courses(
     let mut verdict = choice.verdict.clone();
     if let Some(followed) = best.half_lives.filter(|h| *h < 2.0) {
         verdict.push_str(&format!(
-            "; the reaction was followed for {followed:.1} half-lives, and orders part clearly only after two or three"
+            "; the reaction was followed for {followed:.1} half-lives, and orders can be distinguished clearly only after two or three"
         ));
     }
     if !best.fit.diagnostics.warnings.is_empty() {

@@ -90,7 +90,7 @@ impl Course {
         if matches!(self.order, Order::Zero | Order::Approach | Order::ReversibleFirst) {
             return Err(Refusal::Unsuitable {
                 why: format!(
-                    "{} already has a constant; an offset could not be told from it",
+                    "{} already has a constant; an offset could not be distinguished from it",
                     self.name()
                 ),
             });
@@ -108,7 +108,7 @@ impl Course {
         if matches!(self.order, Order::Zero | Order::Approach) {
             return Err(Refusal::Unsuitable {
                 why: format!(
-                    "{} already has a straight part; a drift could not be told from it",
+                    "{} already has a straight part; a drift could not be distinguished from it",
                     self.name()
                 ),
             });

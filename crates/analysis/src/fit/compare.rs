@@ -168,7 +168,7 @@ pub fn compare(fits: &[&Fit]) -> Result<Choice, Refusal> {
             .map(|r| r.model.as_ref())
             .collect();
         format!(
-            "the data do not tell {} from {}: the AICc differ by less than {LEVEL}",
+            "the data do not distinguish {} from {}: the AICc differ by less than {LEVEL}",
             ranking[0].model,
             others.join(", ")
         )

@@ -120,7 +120,7 @@ impl Correlation {
             ""
         };
         format!(
-            "neighbouring points err together (lag-one correlation {:.2}), so that {} points tell as much as about {:.0} \
+            "neighbouring points err together (lag-one correlation {:.2}), so that {} points are worth about {:.0} \
              independent ones: the errors allow for it as a first-order autoregression{wanders} (plain errors, too small: {})",
             self.lag_one,
             fit.points,

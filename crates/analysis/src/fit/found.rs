@@ -108,7 +108,7 @@ impl Termination {
             Self::Reduction => "the sum of squares could not be lowered any further",
             Self::Step => "the parameters could not be moved any further",
             Self::Exact => "the curve passes through every point",
-            Self::Direct => "the model's own way led to the minimum",
+            Self::Direct => "the minimum was found",
         }
     }
 }

@@ -69,7 +69,7 @@ pub fn detection_limits(
     if low <= 0.0 && high >= 0.0 {
         return Err(Refusal::Unsuitable {
             why: format!(
-                "the slope ({}) is not told from zero at 95 %, so there is no detection limit",
+                "the slope ({}) cannot be distinguished from zero at 95 %, so there is no detection limit",
                 calibration.slope
             ),
         });

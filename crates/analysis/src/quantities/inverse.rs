@@ -254,7 +254,7 @@ impl Calibration {
             remarks.push(Remark::new(
                 "limits-unbounded",
                 format!(
-                    "the slope is not told from zero at this level (g = {g:.3}), so the concentration has no bounded limits and {x} must not be reported alone"
+                    "the slope cannot be distinguished from zero at this level (g = {g:.3}), so the concentration has no bounded limits and {x} must not be reported alone"
                 ),
             ));
         }

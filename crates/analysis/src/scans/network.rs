@@ -62,7 +62,7 @@ impl Network {
         }
         if network.species.len() > MOST_SPECIES || network.steps.len() > MOST_STEPS {
             return Err(format!(
-                "{} species and {} rate constants are more than the {MOST_SPECIES} and {MOST_STEPS} that scans can tell apart",
+                "{} species and {} rate constants are more than the {MOST_SPECIES} and {MOST_STEPS} that scans can distinguish",
                 network.species.len(),
                 network.steps.len()
             ));

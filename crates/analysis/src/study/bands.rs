@@ -243,7 +243,7 @@ fn tell(
     if found.parameters.len() > count * size {
         outcome.remarks.push(Diagnostic::note(
             Code::new("fit-remark"),
-            "a straight baseline was fitted along, its level told at the middle of the stretch; --area-from-zero fits none",
+            "a straight baseline was fitted along, its level stated at the middle of the stretch; --area-from-zero fits none",
         ));
     }
 }

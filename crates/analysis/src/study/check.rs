@@ -406,10 +406,12 @@ fn parameter(check: &str, item: &checks::Outcome) -> Parameter {
     };
     // Limits are sums and products of decimal numbers: 0.4923, not 0.49229999999999996.
     let plain = |limit: Option<f64>| limit.map(|v| format!("{v:.11e}").parse().unwrap_or(v));
+    // As people write it: AU, nm, %.
+    let unit = Unit::ucum(&item.unit).map_or_else(|_| item.unit.clone(), |unit| unit.display());
     let limits = match (plain(item.low), plain(item.high)) {
-        (Some(low), Some(high)) => format!("from {low} to {high} {}", item.unit),
-        (Some(low), None) => format!("at least {low} {}", item.unit),
-        (None, Some(high)) => format!("at most {high} {}", item.unit),
+        (Some(low), Some(high)) => format!("from {low} to {high} {unit}"),
+        (Some(low), None) => format!("at least {low} {unit}"),
+        (None, Some(high)) => format!("at most {high} {unit}"),
         (None, None) => "no limit".into(),
     };
     let measured = item.measured.map_or("nothing".to_owned(), |v| format!("{v:.6}"));

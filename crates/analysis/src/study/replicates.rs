@@ -97,7 +97,7 @@ impl Pooled {
                 "{runs} runs, not all with an error of their own: the error of the mean is from their scatter"
             ),
             Some((q, chance)) if chance < 0.05 => format!(
-                "the {runs} runs differ by more than their own errors tell (homogeneity: chi-squared {q:.2} on {}, probability \
+                "the {runs} runs differ by more than their own errors explain (homogeneity: chi-squared {q:.2} on {}, probability \
                  {}): something varies from run to run, and the error of the mean counts runs, not points",
                 runs - 1,
                 likely(chance)

@@ -4,7 +4,7 @@
 //! query  = and { "or" and }
 //! and    = term { [ "and" ] term }
 //! term   = "-" term | "(" query ")" | key ":" value | word | "phrase"
-//! value  = word | "phrase" | [ "<" "<=" ">" ">=" "=" ] quantity | [ quantity ] ".." [ quantity ]
+//! value  = word | beginning* | "phrase" | [ "<" "<=" ">" ">=" "=" ] quantity | [ quantity ] ".." [ quantity ]
 //! ```
 //!
 //! Three rules carry the rest:
@@ -12,16 +12,20 @@
 //!   is equal in that sense.
 //! - A value that a run lacks never matches: `ph:7` needs a pH. A leading `-` turns a whole term round, so `-ph:7` matches
 //!   the runs of another pH *and* those without one; `has:ph -ph:7` asks for the former alone.
+//! - `betan*` finds every word that begins so, `?` stands for one letter.
+//! - A field may be cut short where it is clear which is meant: `temp:37C`.
 //! - Runs whose source was superseded are left out unless the query says `is:superseded` somewhere.
 
+mod pattern;
 mod quantity;
 mod syntax;
 mod vocabulary;
 
 use std::fmt;
 
+pub(crate) use pattern::Pattern;
 pub(crate) use quantity::Bounds;
-pub(crate) use syntax::dimension;
+pub(crate) use syntax::{dimension, distance};
 pub use vocabulary::Vocabulary;
 
 /// A query that was understood.
@@ -49,6 +53,15 @@ pub(crate) enum Node {
         /// The words, folded.
         words: Vec<String>,
     },
+    /// A word of this shape, in a field or anywhere.
+    Like {
+        /// The field.
+        key: Option<String>,
+        /// The shape.
+        pattern: Pattern,
+    },
+    /// One of these runs, by names or beginnings of names.
+    Named(Vec<String>),
     /// One of a closed list of words, compared as a whole.
     Exact {
         /// Which list.
@@ -102,6 +115,12 @@ impl Query {
             node,
             superseded,
         })
+    }
+
+    /// The terms of a query that are joined by *and*, each as it is written; none where `or` joins them or it cannot be
+    /// understood.
+    pub(crate) fn terms(text: &str) -> Vec<String> {
+        syntax::terms(text)
     }
 
     /// The query that every run answers, save superseded ones.

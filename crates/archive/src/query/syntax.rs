@@ -3,11 +3,11 @@
 use curvary_record::{Unit, ValueKind, known_field, known_fields};
 
 use super::quantity::{Bounds, Compare, days, meanings, number_and_unit, seconds};
-use super::{Node, QueryError, Vocabulary};
+use super::{Node, Pattern, QueryError, Vocabulary};
 use crate::words::words;
 
 /// What can be asked for beside fields.
-const SPECIAL_KEYS: [&str; 11] = [
+const SPECIAL_KEYS: [&str; 13] = [
     "dispute",
     "has",
     "is",
@@ -17,10 +17,19 @@ const SPECIAL_KEYS: [&str; 11] = [
     "question",
     "reader",
     "remark",
+    "run",
     "technique",
     "traces",
+    "year",
 ];
-const IS: [&str; 3] = ["in-question", "read", "superseded"];
+const IS: [&str; 6] = [
+    "asked",
+    "disputed",
+    "duplicate",
+    "in-question",
+    "read",
+    "superseded",
+];
 const HAS: [&str; 5] = ["dispute", "note", "question", "remark", "result"];
 const RESULT_WORDS: [&str; 3] = ["kind", "model", "termination"];
 /// Units that are offered where a spelling is not known.
@@ -75,7 +84,7 @@ pub(super) fn parse(text: &str, house: &[String], vocabulary: &Vocabulary) -> Re
             text,
             token.from,
             token.to,
-            "a `)` was found that no `(` stands before",
+            "a `)` without a `(` before it",
             None,
         )),
     }
@@ -295,6 +304,7 @@ impl Parser<'_> {
             Kind::Or | Kind::And => {
                 wrong("a joining word was found where a term was expected; put it in quotes to look for it")
             }
+            Kind::Words(text) if Pattern::is_in(text) => Ok(shapes(None, text)),
             Kind::Words(text) => match tokens_of(text) {
                 words if words.is_empty() => wrong("there is no letter or digit in this word"),
                 words => Ok(Node::Words { key: None, words }),
@@ -362,7 +372,15 @@ impl Parser<'_> {
             "dispute" => Ok(Node::exact("dispute", spot.value.trim())),
             "path" => phrase("path", spot),
             "label" => phrase("label", spot),
-            "is" => match IS.iter().find(|word| **word == spot.value.to_lowercase()) {
+            "run" => names(spot),
+            "year" => date(spot),
+            "is" => match IS
+                .iter()
+                .find(|word| **word == spot.value.to_lowercase().replace(' ', "-"))
+            {
+                // What tables show of a run is what can be asked for.
+                Some(&"asked") => Ok(Node::exact("is", "in-question")),
+                Some(&"disputed") => Ok(Node::exact("has", "dispute")),
                 Some(word) => Ok(Node::exact("is", *word)),
                 None => Err(spot.fault(
                     format!("a run cannot be `{}`: expected {}", spot.value, list(&IS)),
@@ -395,7 +413,10 @@ impl Parser<'_> {
         match (nodes.is_empty(), why) {
             (false, _) => Ok(one_or(nodes, Node::Or)),
             (true, Some(why)) => Err(why),
-            (true, None) => Err(self.unknown_key(spot)),
+            (true, None) => match self.cut_short(spot)? {
+                Some(key) => self.plain_term(&Spot { key, ..*spot }),
+                None => Err(self.unknown_key(spot)),
+            },
         }
     }
 
@@ -416,6 +437,37 @@ impl Parser<'_> {
             .chain(SPECIAL_KEYS)
             .chain(self.house.iter().map(String::as_str))
             .chain(self.vocabulary.keys())
+    }
+
+    /// The field whose name begins so: the only one, or the one that all others begin with.
+    fn cut_short(&self, spot: &Spot<'_>) -> Result<Option<&'static str>, QueryError> {
+        let lower = spot.key.to_lowercase();
+        if lower.chars().count() < 2 {
+            return Ok(None);
+        }
+        let mut all: Vec<&'static str> = known_fields()
+            .iter()
+            .map(|known| known.key)
+            .chain(SPECIAL_KEYS)
+            .filter(|key| key.starts_with(&lower))
+            .collect();
+        all.sort_unstable();
+        all.dedup();
+        match all.as_slice() {
+            [] => Ok(None),
+            [first, others @ ..] if others.iter().all(|other| other.starts_with(first)) => Ok(Some(first)),
+            several => {
+                let end = spot.value_from.saturating_sub(1);
+                let message = format!("several fields begin with `{}`: {}", spot.key, list(several));
+                Err(fault(
+                    spot.text,
+                    spot.from,
+                    end,
+                    message,
+                    Some("write more of the name".into()),
+                ))
+            }
+        }
     }
 
     fn unknown_key(&self, spot: &Spot<'_>) -> QueryError {
@@ -465,7 +517,78 @@ fn tokens_of(text: &str) -> Vec<String> {
     words(text).into_iter().map(|word| word.0).collect()
 }
 
+/// The terms that are joined by *and*, each as it is written.
+pub(super) fn terms(text: &str) -> Vec<String> {
+    let Ok(tokens) = tokens(text) else {
+        return Vec::new();
+    };
+    let mut all: Vec<(usize, usize)> = Vec::new();
+    let (mut depth, mut goes_on) = (0_usize, false);
+    for token in &tokens {
+        match token.kind {
+            Kind::Or if depth == 0 => return Vec::new(),
+            Kind::And if depth == 0 => continue,
+            _ => {}
+        }
+        match all.last_mut() {
+            Some(last) if depth > 0 || goes_on => last.1 = token.to,
+            _ => all.push((token.from, token.to)),
+        }
+        match token.kind {
+            Kind::Open => depth += 1,
+            Kind::Close => depth = depth.saturating_sub(1),
+            _ => {}
+        }
+        goes_on = token.kind == Kind::Minus;
+    }
+    all.iter()
+        .filter_map(|&(from, to)| text.get(from..to).map(str::to_owned))
+        .collect()
+}
+
+/// Words of a text of which some have a `*` or `?`.
+fn shapes(key: Option<&str>, text: &str) -> Node {
+    let key = key.map(str::to_owned);
+    let nodes = Pattern::parts(text)
+        .into_iter()
+        .map(|part| match part {
+            Ok(pattern) => Node::Like {
+                key: key.clone(),
+                pattern,
+            },
+            Err(word) => Node::Words {
+                key: key.clone(),
+                words: vec![word],
+            },
+        })
+        .collect();
+    one_or(nodes, Node::And)
+}
+
+/// Runs by their names or beginnings of them, with commas between.
+fn names(spot: &Spot<'_>) -> Result<Node, QueryError> {
+    let names: Vec<String> = spot
+        .value
+        .split(',')
+        .map(|name| name.trim().to_lowercase())
+        .filter(|name| !name.is_empty())
+        .collect();
+    match names
+        .iter()
+        .find(|name| !name.bytes().all(|byte| byte.is_ascii_hexdigit()))
+    {
+        Some(wrong) => Err(spot.fault(
+            format!("`{wrong}` is no name of a run: expected digits and letters from a to f"),
+            None,
+        )),
+        None => Ok(Node::Named(names)),
+    }
+}
+
 fn phrase(key: &str, spot: &Spot<'_>) -> Result<Node, QueryError> {
+    if !spot.quoted && Pattern::is_in(spot.value) {
+        return Ok(shapes(Some(key), spot.value));
+    }
     let words = tokens_of(spot.value);
     if words.is_empty() {
         return Err(spot.fault("there is no letter or digit in this value", None));
@@ -654,7 +777,7 @@ fn readings(
                 format!(
                     "`{unit}` does not measure {}: expected a unit such as `{}`",
                     spot.key,
-                    wanted.code()
+                    wanted.display()
                 ),
                 None,
             ));
@@ -790,7 +913,7 @@ fn nearest_unit(wrong: &str, customary: Option<&Unit>) -> Option<String> {
     let near = nearest(wrong, COMMON_UNITS.iter().copied().filter(fits));
     match (near, customary) {
         (Some(near), _) => Some(format!("did you mean `{near}`?")),
-        (None, Some(unit)) => Some(format!("this field is customarily in `{}`", unit.code())),
+        (None, Some(unit)) => Some(format!("this field is customarily in `{}`", unit.display())),
         (None, None) => None,
     }
 }
@@ -806,7 +929,7 @@ fn nearest<'a>(wrong: &str, right: impl Iterator<Item = &'a str>) -> Option<&'a 
 }
 
 /// How many letters must be put in, taken out, changed or swapped with their neighbour.
-fn distance(wrong: &[char], right: &str) -> usize {
+pub(crate) fn distance(wrong: &[char], right: &str) -> usize {
     let right: Vec<char> = right.to_lowercase().chars().take(64).collect();
     let mut rows = vec![(0..=right.len()).collect::<Vec<usize>>()];
     for (i, &sign) in wrong.iter().enumerate() {

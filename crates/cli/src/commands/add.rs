@@ -136,7 +136,12 @@ impl Add {
                 summary: summary.shape(),
             })?;
         } else {
-            write!(screen, "{}", summary.text())?;
+            let text = if screen.complains_later() {
+                summary.counts()
+            } else {
+                summary.text()
+            };
+            write!(screen, "{text}")?;
             match &folder {
                 Some(folder) => writeln!(screen, "{}", Styled(FAINT, format!("archive: {folder}")))?,
                 None if self.dry_run => {
@@ -210,7 +215,7 @@ fn listed(expected: &BTreeMap<String, Digest>) -> Vec<Root> {
 }
 
 /// A flag that is set at the first Ctrl-C; the second ends the process at once.
-fn watch_for_interruption() -> Result<Arc<AtomicBool>, Failure> {
+pub(crate) fn watch_for_interruption() -> Result<Arc<AtomicBool>, Failure> {
     let stop = Arc::new(AtomicBool::new(false));
     let flag = Arc::clone(&stop);
     let set = ctrlc::set_handler(move || {

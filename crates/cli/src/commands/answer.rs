@@ -10,23 +10,24 @@ use curvary_ingest::{Desk, Keeping, Orders};
 use curvary_record::{Code, Diagnostic, Digest};
 
 use crate::Setting;
-use crate::commands::export::chosen;
 use crate::commands::vocabulary;
 use crate::ending::{Ending, Failure, Outcome};
 use crate::questions::{self, Effect};
 use crate::screen::{FAINT, STRONG, Screen, Styled, plural};
+use crate::subject::named;
 use crate::table::one_line;
 
 /// Settle a question for all files that are written alike, those that are there and those that come
 ///
 /// QUESTION is a name from `curvary worklist`, ANSWER one of its choices or one written out, such as x=time:s, or
-/// key:Kz=operator. The files are read again at once; what is in no doubt stays as it is. Answers are lines of
+/// key:jacket=temperature. In the place of QUESTION may stand a file, a run, a query or `@last`: then the answer is to what
+/// those files ask, and for them alone. The files are read again at once; what is in no doubt stays as it is. Answers are lines of
 /// `answers.jsonl` in the archive's folder; `--undo` takes one back. What a word means in every file is said with
 /// `curvary vocabulary`.
 #[derive(Debug, Args)]
 pub(crate) struct Answer {
-    /// The question's name
-    #[arg(required_unless_present_any = ["list", "undo"])]
+    /// The question's name; or a file, run, query or `@last`
+    #[arg(value_name = "QUESTION|RUN|FILE|QUERY", required_unless_present_any = ["list", "undo"])]
     question: Option<String>,
     /// The answer
     #[arg(required_unless_present_any = ["list", "undo"])]
@@ -63,7 +64,13 @@ impl Answer {
         let (Some(question), Some(said)) = (&self.question, &self.answer) else {
             return Err(Failure::usage("expected QUESTION and ANSWER"));
         };
-        let asked = questions::named(&all, question)?;
+        let asked = match questions::named(&all, question) {
+            Ok(asked) => asked,
+            Err(failure) => {
+                let effect = self.for_files(&archive, &all, question, said, failure)?;
+                return self.tell(&effect, screen);
+            }
+        };
         let answer = questions::understood(asked, said)?;
         let only = match &self.only {
             Some(words) => sources_of(&archive, words, asked)?,
@@ -72,6 +79,61 @@ impl Answer {
         let line = line(asked, answer, only, self.author.clone());
         let effect = settle(&archive, asked, line)?;
         self.tell(&effect, screen)
+    }
+
+    /// Answers what files ask that are named in the place of a question, for them alone.
+    fn for_files(
+        &self,
+        archive: &Archive,
+        all: &[Asked],
+        words: &str,
+        said: &str,
+        unknown: Failure,
+    ) -> Result<Effect, Failure> {
+        let mut digests = BTreeSet::new();
+        // What is neither a question nor a run is told as a question that is not there.
+        let Ok(runs) = named(archive, &[words.to_owned()]) else {
+            return Err(unknown);
+        };
+        for run in runs {
+            digests.insert(archive.stored(&run)?.source.digest);
+        }
+        let mut why = unknown;
+        let mut total = Effect::default();
+        let mut settled = false;
+        for asked in all {
+            let only: Vec<Digest> = asked
+                .sources
+                .iter()
+                .filter(|digest| digests.contains(digest))
+                .cloned()
+                .collect();
+            if only.is_empty() {
+                continue;
+            }
+            match questions::understood(asked, said)
+                .and_then(|answer| settle(archive, asked, line(asked, answer, only, self.author.clone())))
+            {
+                Ok(effect) => {
+                    settled = true;
+                    total.add(&effect);
+                }
+                Err(failure) => why = failure,
+            }
+        }
+        if !settled {
+            return Err(why);
+        }
+        // A file that asked several things is counted once.
+        let open = Archive::open(archive.root())?.open_questions(1)?;
+        let is_question = |asked: &&Asked| matches!(asked.about, AskedAbout::Question { .. });
+        let still: BTreeSet<&Digest> = open
+            .iter()
+            .filter(is_question)
+            .flat_map(|asked| &asked.sources)
+            .collect();
+        total.in_question = digests.iter().filter(|digest| still.contains(digest)).count() as u64;
+        Ok(total)
     }
 
     fn tell(&self, effect: &Effect, screen: &mut Screen) -> Outcome {
@@ -183,7 +245,7 @@ fn among(archive: &Archive, digests: &BTreeSet<Digest>) -> Result<Vec<SourceView
 /// The files of a question to which a run or query narrows it.
 fn sources_of(archive: &Archive, words: &str, asked: &Asked) -> Result<Vec<Digest>, Failure> {
     let mut found = BTreeSet::new();
-    for run in chosen(archive, &[words.to_owned()])? {
+    for run in named(archive, &[words.to_owned()])? {
         found.insert(archive.stored(&run)?.source.digest);
     }
     let only: Vec<Digest> = asked

@@ -133,8 +133,13 @@ fn tell(heading: &str, finding: &Finding, screen: &mut Screen) -> Result<(), Fai
     {
         writeln!(screen, "  {}", one_line(reason))?;
     }
-    for remark in &outcome.remarks {
+    for remark in outcome
+        .remarks
+        .iter()
+        .filter(|remark| !telling::is_caution(remark))
+    {
         telling::remark(remark, screen)?;
     }
+    screen.caution(&outcome.remarks);
     Ok(())
 }

@@ -2,21 +2,36 @@
 
 use clap::Args;
 use clap_complete::Shell;
+use clap_complete::env::{Bash, Elvish, EnvCompleter, Fish, Powershell, Zsh};
 
-use crate::ending::{Ending, Outcome};
+use crate::ending::{Ending, Failure, Outcome};
 use crate::screen::Screen;
 
 /// Print completions for a shell
+///
+/// For bash: `curvary completions bash > ~/.local/share/bash-completion/completions/curvary`. The shell then asks curvary
+/// itself, which knows the fields, samples, tags, models and runs of the archive from here upwards or in $CURVARY_ARCHIVE.
 #[derive(Debug, Args)]
 pub(crate) struct Completions {
     /// The shell
     shell: Shell,
 }
 
+/// The variable by which a shell asks.
+pub(crate) const ASKED_BY: &str = "CURVARY_COMPLETE";
+
 impl Completions {
     /// Does it.
     pub(crate) fn run(self, screen: &mut Screen) -> Outcome {
-        clap_complete::generate(self.shell, &mut crate::definitions(), "curvary", screen);
+        let shell: &dyn EnvCompleter = match self.shell {
+            Shell::Bash => &Bash,
+            Shell::Elvish => &Elvish,
+            Shell::Fish => &Fish,
+            Shell::PowerShell => &Powershell,
+            Shell::Zsh => &Zsh,
+            other => return Err(Failure::usage(format!("there are no completions for {other}"))),
+        };
+        shell.write_registration(ASKED_BY, "curvary", "curvary", "curvary", screen)?;
         Ok(Ending::Done)
     }
 }

@@ -49,10 +49,12 @@ impl Demo {
         };
         tell(
             screen,
-            "Everything in a folder of old exports goes into an archive. Some of its files are no measurements, or leave a question \
-             open, on purpose: they are told, and met again at the end.",
+            "Everything in a folder of old exports goes into an archive.",
         )?;
-        act(&in_out(&["add", &data]), screen)?;
+        screen.complain_later();
+        let added = act(&in_out(&["add", &data]), screen);
+        let deliberate = screen.complaints();
+        added?;
         tell(
             screen,
             "Runs are found by words, numbers with units, and dates, over all the years.",
@@ -126,7 +128,12 @@ impl Demo {
         act(&in_out(&["verify"]), screen)?;
         tell(
             screen,
-            "Some of the data are wrong on purpose: what is not sure is asked, never guessed.",
+            "Some files of the demonstration are wrong on purpose, to show what happens then. These were refused, each with its reason:",
+        )?;
+        screen.say_drawn(&deliberate);
+        tell(
+            screen,
+            "And others leave something open on purpose: what is not sure is asked, never guessed.",
         )?;
         let ending = act(&in_out(&["worklist"]), screen)?;
         tell(screen, "Now open")?;
@@ -145,7 +152,7 @@ impl Demo {
         }
         tell(screen, "and try")?;
         for words in [
-            &["find", "temperature:30..40C"][..],
+            &["find", "temp:30..40C"][..],
             &["results", "sample:betanin"],
             &[
                 "export",

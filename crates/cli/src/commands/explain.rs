@@ -391,7 +391,10 @@ fn column_text(column: &ColumnPart) -> String {
         _ => text.push_str(&because(&column.quantity_because)),
     }
     if let Some(unit) = &column.unit {
-        text.push_str(&format!(" in {unit}{}", because(&column.unit_because)));
+        let shown = unit.display();
+        if !shown.is_empty() {
+            text.push_str(&format!(" in {shown}{}", because(&column.unit_because)));
+        }
     }
     text
 }
@@ -435,7 +438,8 @@ fn run_text(
             let unit = claim
                 .unit
                 .as_ref()
-                .map(|unit| format!(" {unit}"))
+                .map(|unit| format!(" {}", unit.display()))
+                .filter(|unit| unit != " ")
                 .unwrap_or_default();
             let value = drawing::clean(&claim.value.to_string());
             writeln!(

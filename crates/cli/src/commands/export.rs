@@ -4,7 +4,8 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use clap::Args;
-use curvary_archive::{Archive, FindOptions};
+use clap_complete::ArgValueCompleter;
+use curvary_archive::Archive;
 use curvary_formats::writers::export::{ExportError, Subject, Subjects};
 use curvary_record::{Code, Diagnostic, Outcome as Found, Run, RunId, Severity};
 
@@ -14,14 +15,15 @@ use crate::handover::bundle::{Order, pack};
 use crate::handover::{Gone, LeaveOut};
 use crate::output::{self, Existing, Format, OutputOptions};
 use crate::screen::{ASKED, Progress, Screen, Styled, plural};
+use crate::subject::{named, no_run};
 
 /// Write runs out of the archive in an open format
 ///
-/// Runs in question are left out, and told, unless --even-in-question.
+/// Runs in question are left out and named, unless --even-in-question is given.
 #[derive(Debug, Args)]
 pub(crate) struct Export {
-    /// Runs by name, or a query
-    #[arg(required = true, value_name = "RUN|QUERY")]
+    /// Runs by name, files, a query, or `@last`
+    #[arg(value_name = "RUN|FILE|QUERY", required = true, add = ArgValueCompleter::new(crate::completing::subject))]
     what: Vec<String>,
     #[command(flatten)]
     output: OutputOptions,
@@ -92,7 +94,10 @@ impl Export {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
         let archive = setting.archive.open()?;
-        let names = chosen(&archive, &self.what)?;
+        let names = named(&archive, &self.what)?;
+        if names.is_empty() {
+            return Err(no_run(Some(&archive), &self.what, "written"));
+        }
         if self.out.exists() && !self.replace {
             let why = Diagnostic::error(
                 Code::new("output-there"),
@@ -312,31 +317,6 @@ impl Subjects for Kept<'_> {
         }
         Ok(())
     }
-}
-
-/// The runs that the words name: a run's name or a beginning of it each, else one query together.
-pub(crate) fn chosen(archive: &Archive, what: &[String]) -> Result<Vec<RunId>, Failure> {
-    // A name as tables have it where it would read as a number.
-    fn bare(word: &str) -> &str {
-        word.strip_prefix("run-").unwrap_or(word)
-    }
-    let looks_like_name = |word: &String| {
-        let word = bare(word);
-        word.len() >= 4 && word.bytes().all(|byte| byte.is_ascii_hexdigit())
-    };
-    if what.iter().all(looks_like_name) {
-        let names: Result<Vec<RunId>, curvary_archive::Error> =
-            what.iter().map(|word| archive.resolve(bare(word))).collect();
-        match names {
-            Ok(names) => return Ok(names),
-            // A word such as `cafe` may be meant as a word.
-            Err(curvary_archive::Error::NoRun { .. }) => {}
-            Err(error) => return Err(error.into()),
-        }
-    }
-    let query = archive.query(&super::query(what))?;
-    let found = archive.find(&query, &FindOptions::default())?;
-    Ok(found.hits.into_iter().map(|hit| hit.id).collect())
 }
 
 fn left_out(asked: &[RunId], screen: &mut Screen) {

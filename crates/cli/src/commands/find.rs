@@ -4,24 +4,32 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write;
 
 use clap::Args;
-use curvary_archive::{AlikeFound, AlikeOptions, FacetName, Fact, FindOptions, Found, Hit, Summary};
-use curvary_record::{Value, known_fields};
+use clap_complete::ArgValueCompleter;
+use curvary_archive::{
+    AlikeFound, AlikeOptions, Archive, FacetName, Fact, FindOptions, Found, Hit, Sort, Summary,
+};
+use curvary_record::{Outcome as Result_, Value, known_fields};
 use serde::Serialize;
 
 use crate::Setting;
 use crate::ending::{Ending, Failure, Outcome};
 use crate::likeness::LikeOptions;
 use crate::screen::{ASKED, FAINT, STRONG, Screen, Styled, count, plural};
+use crate::subject;
 use crate::table::{Cell, Column, Shorten, Table, one_line};
+use crate::{completing, last, telling, why};
 
 /// Find runs by words, fields, numbers with units, dates, and by the shape of their curves
 ///
-/// A query is words and terms: betanin sample:"red beet" temperature:36..38C ph:>=7 date:2019..2021-06 wavelength:405nm
-/// technique:time-course reader:jcamp-dx has:result -comment:practice. Terms are joined by and; or and parentheses
-/// work. Numbers are compared in SI, whatever unit the source wrote. Without a query every run is listed.
+/// A query is words and terms: betanin sample:"beet juice" temp:36..38C ph:>=7 year:2019..2021 wavelength:535nm
+/// technique:time-course has:result -comment:practice. Terms are joined by and; or and parentheses work. betan* finds words
+/// that begin so. Numbers are compared whatever unit the source wrote. A field may be cut short where it is clear which is
+/// meant. `curvary fields` lists the fields with examples. Without a query every run is listed.
+///
+/// The runs that were listed are `@last` in the next command, as in: curvary fit @last --model first-order
 ///
 /// With --like the runs that match are ordered by how alike their curves are to the one of RUN or FILE, which is left out
-/// itself. Likeness is Pearson's correlation coefficient of the absorbances over the range that both cover, told to four
+/// itself. Likeness is Pearson's correlation coefficient of the absorbances over the range that both cover, to four
 /// decimals; concentration and an even baseline do not matter to it. The curves run straight between their points, and
 /// every stretch of the range weighs alike. Of a run with several traces the most alike counts. Curves are compared
 /// where the common range is at least half of the longer one and holds ten points of each; transmittance is turned into
@@ -30,7 +38,7 @@ use crate::table::{Cell, Column, Shorten, Table, one_line};
 #[derive(Debug, Args)]
 pub(crate) struct Find {
     /// Words and terms
-    #[arg(value_name = "QUERY")]
+    #[arg(value_name = "QUERY", add = ArgValueCompleter::new(completing::query))]
     query: Vec<String>,
     /// Print JSON: total, behind and a list of runs with their fields
     #[arg(long, group = "form")]
@@ -41,7 +49,10 @@ pub(crate) struct Find {
     /// Print the runs' names alone, one a line
     #[arg(long, group = "form")]
     ids: bool,
-    /// Order by a field, or by points, traces, technique, reader or path; -FIELD turns it round
+    /// Show these as columns too: fields, or numbers of results as in result.k
+    #[arg(long, value_name = "FIELD", value_delimiter = ',')]
+    show: Vec<String>,
+    /// Order by a field, a number of results as in result.k, or points, traces, technique, reader, path; -FIELD turns it round
     #[arg(long, value_name = "FIELD", allow_hyphen_values = true)]
     sort: Option<String>,
     /// How many runs to give at most; 0 for all [default: 50 in a table, else all]
@@ -53,7 +64,7 @@ pub(crate) struct Find {
     /// Show the text around the words that were found
     #[arg(long)]
     snippets: bool,
-    /// Count the matching runs by technique, year, sample, reader and verdict
+    /// Count the matching runs by technique, year, sample, tag, reader and state
     #[arg(long, conflicts_with_all = ["csv", "ids", "sort", "limit", "skip"])]
     facets: bool,
     #[command(flatten)]
@@ -69,12 +80,22 @@ impl Find {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
         let archive = setting.archive.open()?;
-        let query = archive.query(&super::query(&self.query))?;
+        let query = subject::query(&archive, &self.query)?;
+        let sort: Option<Sort> = self
+            .sort
+            .as_deref()
+            .map(|sort| super::plain(sort).parse().unwrap_or_else(|never| match never {}));
+        let sort = sort.map(|sort| Sort {
+            key: field_named(&archive, &sort.key).unwrap_or(sort.key),
+            ..sort
+        });
+        let extra = self.extra(&archive, sort.as_ref())?;
         if self.facets {
             let names = [
                 FacetName::Technique,
                 FacetName::Year,
                 FacetName::Sample,
+                FacetName::Tag,
                 FacetName::Reader,
                 FacetName::Verdict,
             ];
@@ -92,23 +113,66 @@ impl Find {
                 but: Some(but),
             };
             let found = archive.alike(&curve, &query, &options)?;
-            return self.tell(&Told::alike(&found), screen);
+            last::keep(&archive, found.hits.iter().map(|one| one.hit.id.as_str()));
+            let told = Told::alike(&found).with(&archive, &extra)?;
+            return self.tell(&archive, &told, &extra, screen);
         }
         let options = FindOptions {
-            sort: self
-                .sort
-                .as_deref()
-                .map(|sort| super::plain(sort).parse().unwrap_or_else(|never| match never {})),
+            sort,
             limit,
             skip: self.skip,
             snippets: self.snippets || self.json,
         };
         let found = archive.find(&query, &options)?;
-        self.tell(&Told::found(&found), screen)
+        self.remember(&archive, &query, &options, &found)?;
+        let told = Told::found(&found).with(&archive, &extra)?;
+        self.tell(&archive, &told, &extra, screen)
+    }
+
+    /// Keeps the runs for `@last`: all that match, unless fewer were asked for.
+    fn remember(
+        &self,
+        archive: &Archive,
+        query: &curvary_archive::Query,
+        options: &FindOptions,
+        found: &Found,
+    ) -> Result<(), Failure> {
+        let asked_for_fewer = self.limit.is_some_and(|limit| limit > 0) || self.skip > 0;
+        if asked_for_fewer || found.hits.len() == found.total {
+            last::keep(archive, found.hits.iter().map(|hit| hit.id.as_str()));
+            return Ok(());
+        }
+        let options = FindOptions {
+            limit: last::MOST,
+            snippets: false,
+            ..options.clone()
+        };
+        let all = archive.find(query, &options)?;
+        last::keep(archive, all.hits.iter().map(|hit| hit.id.as_str()));
+        Ok(())
+    }
+
+    /// The columns beside the usual ones: those that were asked for, and what the order goes by.
+    fn extra(&self, archive: &Archive, sort: Option<&Sort>) -> Result<Vec<String>, Failure> {
+        let mut extra: Vec<String> = Vec::new();
+        for key in &self.show {
+            let key = field_named(archive, key)?;
+            if !extra.contains(&key) {
+                extra.push(key);
+            }
+        }
+        if let Some(sort) = sort.filter(|sort| !USUAL.contains(&sort.key.as_str()))
+            && let Ok(key) = field_named(archive, &sort.key)
+            && !extra.contains(&key)
+        {
+            extra.push(key);
+        }
+        extra.retain(|key| !USUAL.contains(&key.as_str()));
+        Ok(extra)
     }
 
     /// Prints the answer in the form that was asked for.
-    fn tell(&self, told: &Told<'_>, screen: &mut Screen) -> Outcome {
+    fn tell(&self, archive: &Archive, told: &Told<'_>, extra: &[String], screen: &mut Screen) -> Outcome {
         if self.json {
             screen.json(told)?;
         } else if self.csv {
@@ -118,7 +182,12 @@ impl Find {
                 writeln!(screen, "{}", run.run)?;
             }
         } else {
-            self.table(told, screen)?;
+            self.table(told, extra, screen)?;
+        }
+        if told.total == 0 {
+            for why in why::nothing(archive, &super::query(&self.query)) {
+                screen.say(format_args!("  {why}"));
+            }
         }
         if told.behind > 0 {
             screen.say(format_args!(
@@ -134,7 +203,7 @@ impl Find {
             screen.json(facets)?;
             return Ok(Ending::Done);
         }
-        for (name, values) in facets {
+        for (name, values) in facets.iter().filter(|(_, values)| !values.is_empty()) {
             let name = serde_json::to_value(name).ok();
             let name = name
                 .as_ref()
@@ -148,35 +217,43 @@ impl Find {
         Ok(Ending::Done)
     }
 
-    fn table(&self, told: &Told<'_>, screen: &mut Screen) -> Result<(), Failure> {
-        let mut table = Table::new([
+    fn table(&self, told: &Told<'_>, extra: &[String], screen: &mut Screen) -> Result<(), Failure> {
+        let mut columns = vec![
             Column::new("run"),
             Column::new("likeness").right(),
             Column::new("trace").shorten(Shorten::End).rank(2),
             Column::new("date").rank(3),
-            Column::new("technique").rank(4),
+            Column::new("technique").shorten(Shorten::End).rank(4),
             Column::new("sample").shorten(Shorten::End),
-            Column::new("temperature").right().rank(5),
+            Column::new("temp").right().rank(5),
             Column::new("pH").right().rank(6),
+        ];
+        columns.extend(extra.iter().map(|key| Column::new(key.clone()).right()));
+        columns.extend([
             Column::new("points").right().rank(7),
             Column::new("").rank(1),
-            Column::new("path").shorten(Shorten::Beginning),
+            Column::new("path").shorten(Shorten::Middle).least(24),
         ]);
+        let mut table = Table::new(columns);
         for run in &told.runs {
             let summary = run.summary;
             let field = |key: &str| summary.fields.get(key).map(fact).unwrap_or_default();
             let mark = match (summary.questions.is_empty(), summary.disputes.is_empty()) {
-                (false, _) => "asked",
+                (false, _) => "in-question",
                 (true, false) => "disputed",
                 (true, true) => "",
             };
-            let path = summary.paths.first().map(String::as_str).unwrap_or_default();
+            let path = match summary.paths.as_slice() {
+                [] => String::new(),
+                [one] => one.clone(),
+                [first, others @ ..] => format!("{first} (and {} more)", others.len()),
+            };
             let (likeness, trace) = match &run.alike {
                 Some(alike) if summary.traces > 1 => (alike.shown(), alike.named()),
                 Some(alike) => (alike.shown(), String::new()),
                 None => (String::new(), String::new()),
             };
-            table.row([
+            let mut cells: Vec<Cell> = vec![
                 Cell::styled(short(run.run), STRONG),
                 likeness.into(),
                 trace.into(),
@@ -185,10 +262,14 @@ impl Find {
                 field("sample").into(),
                 field("temperature").into(),
                 field("ph").into(),
+            ];
+            cells.extend(run.shown.iter().map(|text| Cell::from(text.as_str())));
+            cells.extend([
                 count(summary.points).into(),
                 Cell::styled(mark, ASKED),
                 Cell::styled(path, FAINT),
             ]);
+            table.row(cells);
         }
         if !told.runs.is_empty() {
             write!(screen, "{}", table.draw(screen.width()))?;
@@ -217,6 +298,8 @@ impl Find {
                 "{} of {total}; `--limit 0` shows all",
                 count(shown as u64)
             ));
+        } else if told.total == 0 {
+            screen.say("no run answers");
         } else {
             screen.say(total);
         }
@@ -227,6 +310,101 @@ impl Find {
 /// How much of a run's name a table shows: enough to tell runs apart, and a beginning of a name is a name.
 pub(crate) fn short(id: &str) -> &str {
     id.get(..8).unwrap_or(id)
+}
+
+/// Columns that every listing has.
+const USUAL: [&str; 8] = [
+    "date",
+    "technique",
+    "sample",
+    "temperature",
+    "ph",
+    "points",
+    "path",
+    "run",
+];
+
+/// The field that a word means: `result.k`, a field or its beginning, or one that only this archive has.
+fn field_named(archive: &Archive, word: &str) -> Result<String, Failure> {
+    let lower = word.to_lowercase();
+    let usual = ["points", "traces", "technique", "reader", "path", "year"];
+    if usual.contains(&lower.as_str()) || lower.strip_prefix("result.").is_some_and(|name| !name.is_empty()) {
+        return Ok(lower);
+    }
+    if let Some(field) = known_fields().iter().find(|field| field.key == lower) {
+        return Ok(field.key.to_owned());
+    }
+    let local = archive.house_words()?;
+    if let Some(own) = local.iter().find(|own| own.to_lowercase() == lower) {
+        return Ok(own.clone());
+    }
+    let mut begin = known_fields()
+        .iter()
+        .filter(|field| field.key.starts_with(&lower));
+    if let (Some(field), None) = (begin.next(), begin.next()) {
+        return Ok(field.key.to_owned());
+    }
+    // The query language finds the nearest right word and says so.
+    archive.query(&format!("\"{}\":x", word.replace('"', "")))?;
+    Ok(lower)
+}
+
+/// What a run has in a column that was asked for.
+fn shown(key: &str, hit: &ToldRun<'_>, outcomes: &[Result_]) -> String {
+    if let Some(name) = key.strip_prefix("result.") {
+        return result(name, outcomes);
+    }
+    match key {
+        "reader" => hit.summary.reader.clone(),
+        "traces" => count(hit.summary.traces),
+        "year" => hit
+            .summary
+            .fields
+            .get("date")
+            .map(fact)
+            .unwrap_or_default()
+            .chars()
+            .take(4)
+            .collect(),
+        _ => hit.summary.fields.get(key).map(fact).unwrap_or_default(),
+    }
+}
+
+/// The numbers of this name that were kept last: one with its error, several from the smallest to the largest.
+fn result(name: &str, outcomes: &[Result_]) -> String {
+    let named = |outcome: &Result_| {
+        let mut own = outcome.parameters.iter();
+        own.find(|one| one.name.to_lowercase() == name && one.value.is_some())
+            .cloned()
+    };
+    let Some(newest) = outcomes.iter().rev().find(|outcome| named(outcome).is_some()) else {
+        return String::new();
+    };
+    let mut of_traces: BTreeMap<Option<u32>, curvary_record::Parameter> = BTreeMap::new();
+    let alike = |outcome: &&Result_| outcome.model == newest.model && outcome.kind == newest.kind;
+    for outcome in outcomes.iter().filter(alike) {
+        if let Some(parameter) = named(outcome) {
+            of_traces.insert(outcome.trace, parameter);
+        }
+    }
+    let mut all: Vec<curvary_record::Parameter> = of_traces.into_values().collect();
+    all.sort_by(|a, b| a.value.unwrap_or(0.0).total_cmp(&b.value.unwrap_or(0.0)));
+    match all.as_slice() {
+        [] => String::new(),
+        [one] => {
+            let (value, error, unit) = telling::value(one);
+            [value, error, unit]
+                .into_iter()
+                .filter(|part| !part.is_empty())
+                .collect::<Vec<_>>()
+                .join(" ")
+        }
+        [first, .., end] => {
+            let (low, _, unit) = telling::value(first);
+            let (high, _, _) = telling::value(end);
+            format!("{low} to {high} {unit} ({})", all.len())
+        }
+    }
 }
 
 /// A value with its unit, as people write it.
@@ -240,7 +418,10 @@ pub(crate) fn with_unit(value: &Value, unit: Option<&curvary_record::Unit>) -> S
         None | Some("1" | "{AU}" | "[pH]") => value.to_string(),
         Some("Cel") => format!("{value} °C"),
         Some("%") => format!("{value} %"),
-        Some(code) => format!("{value} {code}"),
+        Some(_) => match unit.map(curvary_record::Unit::display).unwrap_or_default() {
+            shown if shown.is_empty() => value.to_string(),
+            shown => format!("{value} {shown}"),
+        },
     }
 }
 
@@ -270,6 +451,9 @@ struct ToldRun<'a> {
     summary: &'a Summary,
     #[serde(skip_serializing_if = "Option::is_none")]
     snippet: Option<&'a str>,
+    /// What stands in the columns that were asked for.
+    #[serde(skip)]
+    shown: Vec<String>,
 }
 
 /// How alike, and which trace.
@@ -326,6 +510,22 @@ impl<'a> Told<'a> {
     }
 }
 
+impl Told<'_> {
+    /// The same with the columns that were asked for.
+    fn with(mut self, archive: &Archive, extra: &[String]) -> Result<Self, Failure> {
+        let of_results = extra.iter().any(|key| key.starts_with("result."));
+        for run in &mut self.runs {
+            let outcomes = if of_results && !run.summary.results.is_empty() {
+                archive.outcomes(&curvary_record::RunId::named(run.run))?
+            } else {
+                Vec::new()
+            };
+            run.shown = extra.iter().map(|key| shown(key, run, &outcomes)).collect();
+        }
+        Ok(self)
+    }
+}
+
 impl<'a> ToldRun<'a> {
     fn of(hit: &'a Hit, alike: Option<Alike<'a>>) -> Self {
         Self {
@@ -333,6 +533,7 @@ impl<'a> ToldRun<'a> {
             alike,
             summary: &hit.summary,
             snippet: hit.snippet.as_deref(),
+            shown: Vec::new(),
         }
     }
 }

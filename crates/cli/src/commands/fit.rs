@@ -5,6 +5,7 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
+use clap_complete::ArgValueCandidates;
 use curvary_analysis::fit::{Along, Bootstrap, Robust};
 use curvary_analysis::models::formula::ModelFile;
 use curvary_analysis::study::{
@@ -44,9 +45,9 @@ pub(crate) struct Fit {
     #[arg(long, exclusive = true)]
     list: bool,
     /// A model by its name
-    #[arg(long, value_name = "NAME", value_delimiter = ',', group = "task")]
+    #[arg(long, value_name = "NAME", value_delimiter = ',', group = "task", add = ArgValueCandidates::new(crate::completing::models))]
     model: Vec<String>,
-    /// A formula over x, or over heads of columns, and parameters of your own naming, such as `b1*(1-exp(-b2*x))`
+    /// A formula over x, or over headers of columns, and parameters of your own naming, such as `a*exp(-k*x)+c`
     #[arg(long, value_name = "FORMULA", group = "task")]
     formula: Option<String>,
     /// A TOML file with a formula, its variables, and starts, bounds and units of its parameters
@@ -74,7 +75,7 @@ pub(crate) struct Fit {
         help_heading = "Several runs"
     )]
     share: Vec<String>,
-    /// Starting values of the parameters, such as `b1=500,b2=0.0001`
+    /// Starting values of the parameters, such as `a=0.5,k=0.001,c=0.1`
     #[arg(
         long,
         value_name = "NAME=VALUE",
@@ -106,7 +107,7 @@ pub(crate) struct Fit {
         help_heading = "Parameters"
     )]
     constrain: Vec<String>,
-    /// Units of a formula's parameters, such as `b2=/min`
+    /// Units of a formula's parameters, such as `k=/s`
     #[arg(
         long,
         value_name = "NAME=UNIT",
@@ -117,7 +118,7 @@ pub(crate) struct Fit {
     /// What is fitted in place of the measured values, a formula over y such as `log(y)`
     #[arg(long, value_name = "FORMULA", requires = "formula", help_heading = "Data")]
     response: Option<String>,
-    /// Variables of the formula and the columns they stand for (`x` is the running axis), such as `t=x,c=CONC`
+    /// Variables of the formula and the columns they stand for (`x` is the x axis), such as `t=x,a=Absorbance`
     #[arg(
         long,
         value_name = "NAME=COLUMN",
@@ -125,10 +126,10 @@ pub(crate) struct Fit {
         help_heading = "Data"
     )]
     over: Vec<String>,
-    /// The stretch of the running axis that is fitted, such as 30..600s; several for stages
+    /// The range of the x axis that is fitted, such as 30..600s; several for stages
     #[arg(long, value_name = "FROM..TO", help_heading = "Data")]
     window: Vec<String>,
-    /// Stretches of the running axis that are left out, such as 195..280
+    /// Ranges of the x axis that are left out, such as 195..280
     #[arg(long, value_name = "FROM..TO", value_delimiter = ',', help_heading = "Data")]
     leave_out: Vec<String>,
     /// Wavelength at which repeated scans are read as a time course

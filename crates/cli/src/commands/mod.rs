@@ -9,6 +9,7 @@ mod convert;
 mod demo;
 mod explain;
 pub(crate) mod export;
+mod fields;
 pub(crate) mod find;
 mod fit;
 mod man;
@@ -21,14 +22,19 @@ mod rates;
 mod readers;
 mod reread;
 mod results;
+mod run;
 mod scans;
-mod show;
+pub(crate) mod show;
+mod status;
 mod temperature;
 mod unlock;
 mod upgrade;
 mod verify;
 mod vocabulary;
+mod watch;
 mod worklist;
+
+pub(crate) use completions::ASKED_BY;
 
 use std::ffi::OsString;
 
@@ -42,13 +48,17 @@ use crate::screen::Screen;
 /// All commands.
 #[derive(Debug, Subcommand)]
 pub(crate) enum Command {
+    Status(status::Status),
     Add(add::Add),
+    Watch(watch::Watch),
+    Fields(fields::Fields),
     Find(find::Find),
     Fit(Box<fit::Fit>),
     Rates(Box<rates::Rates>),
     Scans(scans::Scans),
     Temperature(temperature::Temperature),
     Results(results::Results),
+    Run(run::Run),
     Peaks(Box<peaks::Peaks>),
     Plot(Box<plot::Plot>),
     Process(Box<process::Process>),
@@ -79,6 +89,7 @@ impl Command {
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
         let asks = self.asks_the_archive();
         let ending = self.done(setting, screen)?;
+        screen.say_cautions()?;
         let asked = setting.archive.there().filter(|_| asks);
         // One that cannot be opened was not asked.
         let lost = asked.and_then(|root| Archive::open(&root).ok()?.lost().ok());
@@ -89,7 +100,9 @@ impl Command {
     fn asks_the_archive(&self) -> bool {
         matches!(
             self,
-            Self::Find(_)
+            Self::Status(_)
+                | Self::Show(_)
+                | Self::Find(_)
                 | Self::Fit(_)
                 | Self::Rates(_)
                 | Self::Scans(_)
@@ -110,7 +123,11 @@ impl Command {
 
     fn done(self, setting: &Setting, screen: &mut Screen) -> Outcome {
         match self {
+            Self::Status(status) => status.run(setting, screen),
             Self::Add(add) => add.run(setting, screen),
+            Self::Watch(watch) => watch.run(setting, screen),
+            Self::Fields(fields) => fields.run(setting, screen),
+            Self::Run(run) => run.run(setting, screen),
             Self::Find(find) => find.run(setting, screen),
             Self::Fit(fit) => fit.run(setting, screen),
             Self::Rates(rates) => rates.run(setting, screen),
@@ -144,11 +161,38 @@ impl Command {
     }
 }
 
+impl Command {
+    /// Whether a person reads what it prints, page by page where it is long.
+    pub(crate) fn is_paged(&self) -> bool {
+        match self {
+            Self::Worklist(worklist) => !worklist.asks(),
+            Self::Find(_)
+            | Self::Fields(_)
+            | Self::Show(_)
+            | Self::Explain(_)
+            | Self::Results(_)
+            | Self::Status(_)
+            | Self::Vocabulary(_) => true,
+            _ => false,
+        }
+    }
+}
+
+/// What `curvary` alone does: the archive at a glance, or how to begin one.
+pub(crate) fn alone(setting: &Setting, screen: &mut Screen) -> Outcome {
+    match setting.archive.there() {
+        Some(_) => Command::Status(status::Status::default()).run(setting, screen),
+        None => status::first_steps(screen),
+    }
+}
+
 /// Stands for the hyphen of an excluded term, `-comment:practice`, which clap would take for an option.
 const EXCLUDED: char = '\u{2212}';
 
 /// Commands that take a query.
-const ASKING: [&str; 14] = [
+const ASKING: [&str; 16] = [
+    "show",
+    "plot",
     "answer",
     "reread",
     "find",
@@ -197,7 +241,7 @@ fn is_excluded(text: &str) -> bool {
     letters.next() == Some('-')
         && letters
             .next()
-            .is_some_and(|c| c.is_alphanumeric() || c == '(' || c == '"')
+            .is_some_and(|c| c.is_alphanumeric() || matches!(c, '(' | '"' | '@'))
         && letters.next().is_some()
         && !is_number(text)
 }

@@ -6,6 +6,7 @@ use std::io::Write;
 use std::path::Path;
 
 use clap::Args;
+use clap_complete::ArgValueCompleter;
 use curvary_archive::{Archive, FindOptions};
 use curvary_formats::assume::nearest;
 use curvary_ingest::Keeping;
@@ -18,16 +19,19 @@ use crate::desk::assumptions;
 use crate::ending::{Ending, Failure, Outcome};
 use crate::questions;
 use crate::screen::{FAINT, Screen, Styled, plural};
+use crate::subject::{is_plain, named, no_run};
 use crate::table::{Column, Shorten, Table, one_line};
 
 /// Correct or add a field, or settle an open question, of one run or of many
 ///
-/// KEY=VALUE gives a field a value, as in temperature='37 °C'; what the source says is kept beside it. assume:decimal=comma
-/// settles a question: the original is read again that way. Notes weigh most and are never overwritten.
+/// KEY=VALUE gives a field a value, as in temperature='37 °C'; what the source says is kept beside it. tag=thesis adds a tag
+/// by which runs are found again (`tag:thesis`), tag=-thesis takes it away. assume:decimal=comma settles a question: the
+/// original is read again that way. Notes weigh most and are never overwritten. Runs that a query names are shown first, and
+/// noted with --yes.
 #[derive(Debug, Args)]
 pub(crate) struct Note {
-    /// The run (left out with --where), then what to note
-    #[arg(value_name = "RUN|KEY=VALUE", required = true)]
+    /// The runs (by name, files, a query or `@last`; left out with --where), then what to note
+    #[arg(value_name = "RUN|FILE|QUERY|KEY=VALUE", required = true, add = ArgValueCompleter::new(crate::completing::subject))]
     what: Vec<String>,
     /// Note it for every run that matches a query; shows a preview first
     #[arg(long = "where", value_name = "QUERY")]
@@ -63,7 +67,15 @@ impl Note {
             let Some((run, rest)) = self.what.split_first() else {
                 return Err(Failure::usage("expected RUN"));
             };
-            let run = archive.resolve(run)?;
+            let mut runs = named(&archive, std::slice::from_ref(run))?;
+            let run = match (runs.pop(), runs.len()) {
+                (Some(run), 0) => run,
+                (None, _) => return Err(no_run(Some(&archive), std::slice::from_ref(run), "done")),
+                (_, more) => {
+                    let message = format!("`{run}` means {} runs; expected one", more + 1);
+                    return Err(Failure::usage(message));
+                }
+            };
             return if self.history {
                 history(&archive, &run, screen)
             } else {
@@ -73,16 +85,33 @@ impl Note {
         let (runs, said) = match &self.query {
             Some(query) => {
                 let said = Said::new(&self.what)?;
-                let Some(runs) = matching(&archive, query, &said, self.yes, screen)? else {
+                let query = super::query(std::slice::from_ref(query));
+                let runs = named(&archive, std::slice::from_ref(&query))?;
+                let Some(runs) = matching(&archive, runs, &said, self.yes, screen)? else {
                     return Ok(Ending::Done);
                 };
                 (runs, said)
             }
             None => {
-                let Some((run, what)) = self.what.split_first() else {
-                    return Err(Failure::usage("nothing was said: expected RUN KEY=VALUE…"));
+                let from = self
+                    .what
+                    .iter()
+                    .position(|word| is_said(word))
+                    .unwrap_or(self.what.len());
+                let (of, what) = self.what.split_at(from);
+                if of.is_empty() {
+                    return Err(Failure::usage("expected RUN KEY=VALUE…"));
+                }
+                let said = Said::new(what)?;
+                let runs = named(&archive, of)?;
+                if runs.is_empty() {
+                    return Err(no_run(Some(&archive), of, "noted"));
+                }
+                let sure = self.yes || is_plain(&archive, of)?;
+                let Some(runs) = matching(&archive, runs, &said, sure, screen)? else {
+                    return Ok(Ending::Done);
                 };
-                (vec![archive.resolve(run)?], Said::new(what)?)
+                (runs, said)
             }
         };
         if runs.is_empty() {
@@ -156,6 +185,31 @@ impl Said {
 /// What stands before the name of a field of one's own, so that a slip of the pen makes no new one.
 const NEW: &str = "new:";
 
+/// Whether a word is something to note and names no run: a query has its colon before any `=`.
+fn is_said(word: &str) -> bool {
+    word.starts_with("assume:")
+        || word.split_once('=').is_some_and(|(key, _)| {
+            key.strip_prefix(NEW).is_some() || !key.is_empty() && !key.contains([':', '/'])
+        })
+}
+
+/// The tags of a run after a note: those that it has, with more or fewer.
+fn tags(now: &str, said: &str) -> String {
+    let cut = |text: &str| -> Vec<String> {
+        let tags = text.split(',').map(|tag| tag.trim().to_owned());
+        tags.filter(|tag| !tag.is_empty()).collect()
+    };
+    let mut all = cut(now);
+    for tag in cut(said) {
+        match tag.strip_prefix('-') {
+            Some(gone) => all.retain(|known| known != gone.trim()),
+            None if all.contains(&tag) => {}
+            None => all.push(tag),
+        }
+    }
+    all.join(", ")
+}
+
 /// Whether a field is known, or new on purpose, and the value is of its kind.
 fn check(key: &str, value: &str) -> Result<(), Failure> {
     if key.strip_prefix(NEW).is_some_and(|name| !name.trim().is_empty()) {
@@ -178,8 +232,8 @@ fn check(key: &str, value: &str) -> Result<(), Failure> {
     }
     if !meant.fits {
         let expected = match known.kind {
-            ValueKind::Number(unit) => format!("a number in a unit such as `{unit}`"),
-            ValueKind::Range(unit) => format!("two numbers in a unit such as `{unit}`"),
+            ValueKind::Number(unit) => format!("a number in a unit such as `{}`", shown(unit)),
+            ValueKind::Range(unit) => format!("two numbers in a unit such as `{}`", shown(unit)),
             ValueKind::Date => "a date such as 2024-03-05".to_owned(),
             ValueKind::TimeOfDay => "a time of day such as 14:05".to_owned(),
             ValueKind::Text => "words".to_owned(),
@@ -191,21 +245,31 @@ fn check(key: &str, value: &str) -> Result<(), Failure> {
     Ok(())
 }
 
-/// The runs that match; `None` when only a preview was shown.
+/// A unit as people write it.
+fn shown(code: &str) -> String {
+    curvary_record::Unit::ucum(code).map_or_else(|_| code.to_owned(), |unit| unit.display())
+}
+
+/// The runs; `None` when only a preview was shown.
 fn matching(
     archive: &Archive,
-    query: &str,
+    runs: Vec<RunId>,
     said: &Said,
     yes: bool,
     screen: &mut Screen,
 ) -> Result<Option<Vec<RunId>>, Failure> {
-    let query = archive.query(&super::query(&[query.to_owned()]))?;
-    let found = archive.find(&query, &FindOptions::default())?;
     if !yes {
+        let names: Vec<&str> = runs.iter().map(RunId::as_str).collect();
+        let query = archive.query(&format!("run:{}", names.join(",")))?;
+        let options = FindOptions {
+            limit: PREVIEW,
+            ..FindOptions::default()
+        };
+        let found = archive.find(&query, &options)?;
         let columns = [
             Column::new("run"),
             Column::new("now").shorten(Shorten::End),
-            Column::new("path").shorten(Shorten::Beginning),
+            Column::new("path").shorten(Shorten::Middle),
         ];
         let mut table = Table::new(columns);
         for hit in found.hits.iter().take(PREVIEW) {
@@ -222,7 +286,7 @@ fn matching(
             ]);
         }
         write!(screen, "{}", table.draw(screen.width()))?;
-        let total = plural(found.total as u64, "run");
+        let total = plural(runs.len() as u64, "run");
         writeln!(
             screen,
             "{}",
@@ -233,7 +297,7 @@ fn matching(
         )?;
         return Ok(None);
     }
-    Ok(Some(found.hits.into_iter().map(|hit| hit.id).collect()))
+    Ok(Some(runs))
 }
 
 /// Writes the notes; where questions were settled, reads the originals again. Gives how many and the runs they gave.
@@ -245,7 +309,12 @@ fn keep(
 ) -> Result<Option<(u64, u64)>, Failure> {
     let mut writer = archive.write("curvary note")?;
     for run in runs {
-        writer.note(said.about(run, author))?;
+        let mut note = said.about(run, author);
+        if let Some(said) = note.fields.get_mut("tag") {
+            let view = archive.run(run.as_str())?;
+            *said = tags(view.run.fields.text("tag").unwrap_or_default(), said);
+        }
+        writer.note(note)?;
     }
     writer.finish()?;
     if said.assume.is_empty() {
@@ -371,7 +440,7 @@ pub(crate) fn change_settings(
 }
 
 /// Writes a file under another name first, so that nobody ever finds half of it.
-fn replace(path: &Path, text: &str) -> Result<(), Failure> {
+pub(crate) fn replace(path: &Path, text: &str) -> Result<(), Failure> {
     crate::output::write(path, crate::output::Existing::Replaced, |file| {
         file.write_all(text.as_bytes())
     })
@@ -381,6 +450,15 @@ fn replace(path: &Path, text: &str) -> Result<(), Failure> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn tags_are_added_and_taken_away() {
+        assert_eq!(tags("", "thesis"), "thesis");
+        assert_eq!(tags("thesis", "poster, thesis"), "thesis, poster");
+        assert_eq!(tags("thesis, poster", "-thesis"), "poster");
+        assert!(is_said("tag=thesis") && is_said("temperature=37 °C") && is_said("new:x=1"));
+        assert!(!is_said("ph:>=7") && !is_said("betanin") && is_said("comment=a/b"));
+    }
 
     #[test]
     fn what_says_nothing_is_refused() {

@@ -21,7 +21,7 @@ use crate::telling;
 
 /// Find the peaks of spectra: position between the points, height, prominence, width and area
 ///
-/// Shoulders, where a band shows only as a bend on another's flank, are told too. With --bands, bands of Gauss or Voigt are
+/// Shoulders, where a band shows only as a bend on another's flank, are reported too. With --bands, bands of Gauss or Voigt are
 /// fitted, beginning at the peaks and shoulders, and their numbers have errors that know of each other. They are found again
 /// by `curvary find result.band:430..440nm`.
 ///
@@ -48,7 +48,7 @@ pub(crate) struct Peaks {
     /// How far a peak must stand out, in the unit of the values [default: from the noise and the number of points]
     #[arg(long, value_name = "HEIGHT", help_heading = "Search")]
     prominence: Option<f64>,
-    /// Tell peaks of this stretch only, such as 400..600
+    /// Report peaks of this range only, such as 400..600
     #[arg(long, value_name = "FROM..TO", help_heading = "Search")]
     within: Option<String>,
     /// Find the position by a parabola through so many points (odd), in place of a curve over the peak's own width

@@ -16,7 +16,7 @@ use crate::telling;
 
 /// Draw the curves of runs over each other
 ///
-/// Every curve has a colour and a mark or dashes of its own, so that it is told apart in grey too. With --model, each is drawn
+/// Every curve has a colour and a mark or dashes of its own, so that it can be distinguished in grey too. With --model, each is drawn
 /// with its fit and the residuals below; with --mean, curves are drawn as means with a band of one standard deviation.
 #[derive(Debug, Args)]
 pub(crate) struct Plot {
@@ -31,7 +31,7 @@ pub(crate) struct Plot {
     /// Traces by number (from 1) or label
     #[arg(long, value_name = "TRACE", value_delimiter = ',')]
     trace: Vec<String>,
-    /// Draw only this stretch of the axis, such as 400..600
+    /// Draw only this range of the axis, such as 400..600
     #[arg(long, value_name = "FROM..TO")]
     within: Option<String>,
     /// Draw means with their spread, of all curves or of those that have the same in a field: `--mean`, `--mean sample`
@@ -418,7 +418,7 @@ fn few_enough(count: usize) -> Result<(), Failure> {
         ))),
         1..=MOST => Ok(()),
         _ => Err(Failure::usage(format!(
-            "{count} curves are more than the {MOST} that one picture can tell apart: name fewer runs or traces, or draw means \
+            "{count} curves are more than the {MOST} that one picture can distinguish: name fewer runs or traces, or draw means \
              with --mean"
         ))),
     }

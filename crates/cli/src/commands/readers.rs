@@ -265,7 +265,7 @@ impl Check {
                 let verdict = if result.holds { "holds" } else { "does not hold" };
                 writeln!(
                     screen,
-                    "{} {verdict}: {}, {} damaged copies: {} gave fewer points or the same, {} were told to be odd",
+                    "{} {verdict}: {}, {} damaged copies: {} gave fewer points or the same, {} gave a complaint",
                     layout.card().id,
                     plural(result.examples as u64, "example"),
                     count(result.copies as u64),

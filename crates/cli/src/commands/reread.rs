@@ -4,14 +4,15 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write;
 
 use clap::Args;
+use clap_complete::ArgValueCompleter;
 use curvary_ingest::Keeping;
 use serde::Serialize;
 
 use crate::Setting;
-use crate::commands::export::chosen;
 use crate::ending::{Ending, Outcome};
 use crate::questions::{self, Effect};
 use crate::screen::{FAINT, Screen, Styled, count, plural};
+use crate::subject::named;
 use crate::table::one_line;
 
 /// Read the originals of the archive again with today's readers, layouts and answers
@@ -20,8 +21,8 @@ use crate::table::one_line;
 /// archive's files.
 #[derive(Debug, Args)]
 pub(crate) struct Reread {
-    /// Only the files of these runs, by name or query [default: every file]
-    #[arg(value_name = "RUN|QUERY")]
+    /// Only these files, or the files of these runs: names, paths, a query or `@last` [default: every file]
+    #[arg(value_name = "RUN|FILE|QUERY", add = ArgValueCompleter::new(crate::completing::subject))]
     what: Vec<String>,
     /// Say what would change, and file nothing
     #[arg(long)]
@@ -56,7 +57,7 @@ impl Reread {
         let mut sources = archive.sources()?;
         if !self.what.is_empty() {
             let mut wanted = BTreeSet::new();
-            for run in chosen(&archive, &self.what)? {
+            for run in named(&archive, &self.what)? {
                 wanted.insert(archive.stored(&run)?.source.digest);
             }
             sources.retain(|source| wanted.contains(&source.record.digest));

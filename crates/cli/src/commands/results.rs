@@ -19,7 +19,8 @@ use crate::telling;
 /// Kept results of many runs as one table: run, sample, temperature, pH, parameters with errors and flags
 ///
 /// Of several results of one trace by one model the last one kept is shown. --mean pools each parameter over the runs: their mean,
-/// the scatter between runs, and whether the runs' own errors explain it.
+/// the scatter between runs, and whether the runs' own errors explain it. --undo takes back the results that are shown: they no
+/// longer count anywhere, until the same computation is done again.
 #[derive(Debug, Args)]
 pub(crate) struct Results {
     #[command(flatten)]
@@ -39,6 +40,12 @@ pub(crate) struct Results {
     /// Pool runs apart by these fields, such as sample,temperature
     #[arg(long, value_name = "FIELD", value_delimiter = ',', requires = "mean")]
     by: Vec<String>,
+    /// Take back the results that are shown; shows them first
+    #[arg(long, conflicts_with_all = ["mean", "csv", "json"])]
+    undo: bool,
+    /// Do it without the preview of --undo
+    #[arg(long, requires = "undo")]
+    yes: bool,
     /// Print CSV: one parameter a line
     #[arg(long, conflicts_with = "json")]
     csv: bool,
@@ -89,6 +96,9 @@ impl Results {
         };
         self.subjects
             .each(&asked, Reading::Whole, "curvary results", compute, take)?;
+        if self.undo && self.yes && !rows.is_empty() {
+            return take_back(&rows, setting, screen);
+        }
         let pooled = if self.mean { self.pooled(&rows) } else { Vec::new() };
         if self.csv {
             self.as_csv(&rows, screen)?;
@@ -96,6 +106,11 @@ impl Results {
             screen.json(&self.as_json(&rows, &pooled))?;
         } else {
             self.print(&rows, &pooled, screen)?;
+        }
+        if self.undo && !rows.is_empty() {
+            let all = plural(rows.len() as u64, "result");
+            let words = format!("{all} would be taken back; say it again with --yes");
+            writeln!(screen, "{}", Styled(FAINT, words))?;
         }
         if without > 0 {
             screen.say(format_args!("{} without such a result", plural(without, "run")));
@@ -417,6 +432,26 @@ fn apart(rows: &[&Row]) -> Option<String> {
         telling::significant(low),
         telling::significant(high)
     ))
+}
+
+/// Takes results back: notes say of each of their runs that they do not count.
+fn take_back(rows: &[Row], setting: &Setting, screen: &mut Screen) -> Outcome {
+    let archive = setting.archive.open()?;
+    let mut writer = archive.write("curvary results")?;
+    for row in rows {
+        for run in &row.outcome.runs {
+            let mut note = curvary_archive::Note::about(run);
+            note.undo.push(format!("result:{}", row.outcome.id));
+            writer.note(note)?;
+        }
+    }
+    writer.finish()?;
+    let all = plural(rows.len() as u64, "result");
+    writeln!(
+        screen,
+        "{all} taken back; the same computation done again lets them count again"
+    )?;
+    Ok(Ending::Done)
 }
 
 /// Codes of what was odd, each once.

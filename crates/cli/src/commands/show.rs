@@ -3,6 +3,7 @@
 use std::io::Write;
 
 use clap::Args;
+use clap_complete::ArgValueCompleter;
 use curvary_archive::View;
 use curvary_record::{Claim, Column, Coordinate, Key, Origin, Outcome as Result_, Place, Run, Trace};
 use serde::Serialize;
@@ -13,15 +14,21 @@ use crate::drawing::{self, NoTexts};
 use crate::ending::{Ending, Failure, Outcome};
 use crate::screen::{ASKED, BAD, Errors, FAINT, STRONG, Screen, Styled, count, plural};
 use crate::sketch::{Axes, Curve, sketch};
+use crate::subject::{named, no_run};
 use crate::table::one_line;
-use crate::telling;
+use crate::{comparison, telling};
 
 /// Show a run: its fields with their origins, disputes, traces with a small drawing, results and open questions
+///
+/// Several runs are set side by side, what differs first; `--each` shows them one after another.
 #[derive(Debug, Args)]
 pub(crate) struct Show {
-    /// Runs, each by its name or an unambiguous beginning of it
-    #[arg(required = true, value_name = "RUN")]
+    /// Runs by name or a beginning of it, files, a query, or `@last`
+    #[arg(value_name = "RUN|FILE|QUERY", required = true, add = ArgValueCompleter::new(crate::completing::subject))]
     runs: Vec<String>,
+    /// Show several runs one after another, each in full
+    #[arg(long)]
+    each: bool,
     /// Print a JSON list of the runs in the open schema, each with paths, notes and results
     #[arg(long)]
     json: bool,
@@ -41,16 +48,23 @@ struct Shape<'a> {
 /// How many traces are listed one by one.
 const TRACES: usize = 12;
 /// How wide and high a drawing is, in characters.
-const DRAWING: (usize, usize) = (56, 10);
+pub(crate) const DRAWING: (usize, usize) = (56, 10);
 
 impl Show {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
         let archive = setting.archive.open()?;
-        let views = self
-            .runs
+        let mut runs = named(&archive, &self.runs)?;
+        if runs.is_empty() {
+            return Err(no_run(Some(&archive), &self.runs, "shown"));
+        }
+        let all = runs.len();
+        if !self.json && all > MOST {
+            runs.truncate(MOST);
+        }
+        let views = runs
             .iter()
-            .map(|run| archive.run(run))
+            .map(|run| archive.run(run.as_str()))
             .collect::<Result<Vec<View>, _>>()?;
         if self.json {
             let shapes: Vec<Shape<'_>> = views
@@ -66,15 +80,33 @@ impl Show {
             screen.json(&shapes)?;
             return Ok(Ending::Done);
         }
+        if views.len() > 1 && !self.each {
+            comparison::side_by_side(&views, screen)?;
+            more(all, screen);
+            return Ok(Ending::Done);
+        }
         for (index, view) in views.iter().enumerate() {
             if index > 0 {
                 writeln!(screen)?;
             }
             show(view, screen)?;
         }
+        more(all, screen);
         Ok(Ending::Done)
     }
 }
+
+/// Says that there are more runs than are shown.
+fn more(all: usize, screen: &mut Screen) {
+    if all > MOST {
+        screen.say(format_args!(
+            "{MOST} of {all} runs are shown; `curvary find` lists all of them"
+        ));
+    }
+}
+
+/// Most runs that are shown at once.
+const MOST: usize = 6;
 
 fn show(view: &View, screen: &mut Screen) -> Result<(), Failure> {
     let run = &view.run;
@@ -169,7 +201,7 @@ fn fields(run: &Run, screen: &mut Screen) -> Result<(), Failure> {
 }
 
 /// A claim's value with its unit and uncertainty.
-fn value(claim: &Claim) -> String {
+pub(crate) fn value(claim: &Claim) -> String {
     let mut text = with_unit(&claim.value, claim.unit.as_ref());
     if let Some(plus_minus) = claim.plus_minus {
         text.push_str(&format!(" ± {plus_minus}"));
@@ -315,11 +347,11 @@ fn line(trace: &Trace) -> String {
     text
 }
 
-fn axis(column: &Column) -> String {
+pub(crate) fn axis(column: &Column) -> String {
     match column.unit.code() {
         "1" | "{AU}" | "[pH]" => column.quantity.to_string(),
         "Cel" => format!("{} (°C)", column.quantity),
-        code => format!("{} ({code})", column.quantity),
+        _ => format!("{} ({})", column.quantity, column.unit.display()),
     }
 }
 

@@ -23,7 +23,7 @@ use crate::telling;
 /// Arrhenius and Eyring lines through the rate constants of runs at several temperatures
 ///
 /// The rate constants are those that earlier fits kept, or are fitted now with --model. Each run needs its temperature. A run
-/// whose kept fits disagree about the model is left out and told: name the model.
+/// whose kept fits used different models is left out and named: say which with --model.
 #[derive(Debug, Args)]
 pub(crate) struct Temperature {
     #[command(flatten)]

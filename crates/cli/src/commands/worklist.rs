@@ -1,6 +1,6 @@
 //! `curvary worklist`: what needs a person, most frequent cause first.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::{BufRead, Write};
 
 use clap::Args;
@@ -48,10 +48,16 @@ struct Shape<'a> {
     replaced: &'a curvary_archive::Replaced,
     nameless: u64,
     nameless_examples: &'a [curvary_record::RunId],
+    nameless_folders: &'a [Nameless],
     words: &'a [curvary_archive::HouseWord],
 }
 
 impl Worklist {
+    /// Whether it goes through the questions one by one.
+    pub(crate) fn asks(&self) -> bool {
+        self.ask
+    }
+
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
         let archive = setting.archive.open()?;
@@ -65,7 +71,9 @@ impl Worklist {
         // What a person answered to be no measurement needs nobody any more.
         list.unread.retain(|group| group.code != "left-out");
         let known = Known::of(&archive)?;
-        let questions = open(&archive)?
+        let nameless = nameless(&archive)?;
+        let asked = open(&archive)?;
+        let questions = asked
             .iter()
             .map(|asked| questions::shown(&archive, asked, &known, self.examples))
             .collect::<Result<Vec<Shown>, Failure>>()?;
@@ -77,10 +85,11 @@ impl Worklist {
                 replaced: &list.replaced,
                 nameless: list.nameless,
                 nameless_examples: &list.nameless_examples,
+                nameless_folders: &nameless,
                 words: &list.words,
             })?;
         } else {
-            all(&list, &questions, screen)?;
+            all(&list, &asked, &questions, (&nameless, self.examples), screen)?;
         }
         Ok(Ending::Done)
     }
@@ -88,7 +97,7 @@ impl Worklist {
 
 /// What is open: questions of readers first, refusals next, keys last, most files first in each; what was answered is
 /// open no more, though its files may stay as they are.
-fn open(archive: &Archive) -> Result<Vec<Asked>, Failure> {
+pub(crate) fn open(archive: &Archive) -> Result<Vec<Asked>, Failure> {
     let answers = archive.answers()?;
     let mut all = archive.open_questions(answer::EXAMPLES)?;
     all.retain(|asked| {
@@ -303,11 +312,26 @@ fn typed(line: &str, choices: &[Choice]) -> Typed {
     }
 }
 
-fn all(list: &curvary_archive::Worklist, questions: &[Shown], screen: &mut Screen) -> Result<(), Failure> {
+fn all(
+    list: &curvary_archive::Worklist,
+    asked: &[Asked],
+    questions: &[Shown],
+    (nameless, examples): (&[Nameless], usize),
+    screen: &mut Screen,
+) -> Result<(), Failure> {
     let (keys, others): (Vec<&Shown>, Vec<&Shown>) =
         questions.iter().partition(|shown| shown.kind == "key-unknown");
     if !others.is_empty() {
-        heading(screen, "open questions")?;
+        let of_files = asked
+            .iter()
+            .filter(|asked| !matches!(asked.about, AskedAbout::Key { .. }));
+        let files: BTreeSet<_> = of_files.flat_map(|asked| &asked.sources).collect();
+        let words = format!(
+            "{} about {}",
+            plural(others.len() as u64, "open question"),
+            plural(files.len() as u64, "file")
+        );
+        heading(screen, &words)?;
         for shown in others {
             question(shown, false, screen)?;
         }
@@ -347,20 +371,52 @@ fn all(list: &curvary_archive::Worklist, questions: &[Shown], screen: &mut Scree
             }
         }
     }
+    if let Some(group) = list.disputes.first() {
+        let example = group
+            .examples
+            .first()
+            .map_or("RUN", |(run, _)| short(run.as_str()));
+        let advice = format!(
+            "`curvary show {example}` says who says what; `curvary note {example} {}=VALUE` says what is right",
+            group.field
+        );
+        writeln!(screen, "          {advice}")?;
+    }
     replaced(&list.replaced, screen)?;
     if list.nameless > 0 {
-        heading(screen, "runs without a sample name")?;
-        let runs: Vec<&str> = list
-            .nameless_examples
-            .iter()
-            .map(|run| short(run.as_str()))
-            .collect();
-        writeln!(
-            screen,
-            "{:>8}  {}",
-            count(list.nameless),
-            Styled(FAINT, format!("as {}", runs.join(", ")))
-        )?;
+        let words = format!("{} without a sample name", plural(list.nameless, "run"));
+        heading(screen, &words)?;
+        for group in nameless.iter().take(examples) {
+            let folder = if group.folder.is_empty() {
+                "no folder"
+            } else {
+                group.folder.as_str()
+            };
+            let more = group.files.len().saturating_sub(NAMED);
+            let mut names: Vec<String> = group
+                .files
+                .iter()
+                .take(NAMED)
+                .map(|name| one_line(name))
+                .collect();
+            if more > 0 {
+                names.push(format!("and {more} more"));
+            }
+            writeln!(screen, "{:>8}  {}", count(group.runs), one_line(folder))?;
+            writeln!(screen, "          {}", Styled(FAINT, names.join(", ")))?;
+            writeln!(screen, "          note it with `{}`", one_line(&group.settle))?;
+        }
+        if nameless.len() > examples {
+            let more = plural((nameless.len() - examples) as u64, "more folder");
+            writeln!(
+                screen,
+                "          {}",
+                Styled(
+                    FAINT,
+                    format!("and in {more}; `curvary find -has:sample` lists all")
+                )
+            )?;
+        }
     }
     if !keys.is_empty() {
         heading(screen, "local keys")?;
@@ -376,6 +432,51 @@ fn all(list: &curvary_archive::Worklist, questions: &[Shown], screen: &mut Scree
         screen.say("nothing needs a person");
     }
     Ok(())
+}
+
+/// Runs without a sample name that lie in one folder.
+#[derive(Serialize)]
+struct Nameless {
+    folder: String,
+    runs: u64,
+    files: Vec<String>,
+    /// The command that names them, with NAME for the name.
+    settle: String,
+}
+
+/// So many files of a folder are named.
+const NAMED: usize = 3;
+
+/// Runs without a sample name, by folder, those with most runs first.
+fn nameless(archive: &Archive) -> Result<Vec<Nameless>, Failure> {
+    let query = archive.query("-has:sample")?;
+    let found = archive.find(&query, &curvary_archive::FindOptions::default())?;
+    let mut folders: BTreeMap<String, (u64, BTreeSet<String>)> = BTreeMap::new();
+    for hit in found.hits {
+        let path = hit.summary.paths.into_iter().next().unwrap_or_default();
+        let (folder, name) = path.rsplit_once('/').unwrap_or(("", &path));
+        let group = folders.entry(folder.to_owned()).or_default();
+        group.0 += 1;
+        group.1.insert(name.to_owned());
+    }
+    let mut all: Vec<Nameless> = folders
+        .into_iter()
+        .map(|(folder, (runs, files))| {
+            let place = match (folder.as_str(), files.first()) {
+                ("", Some(name)) => name.clone(),
+                _ => folder.clone(),
+            };
+            let of = questions::quoted(&format!("-has:sample path:\"{place}\""));
+            Nameless {
+                settle: format!("curvary note --where {of} sample=NAME"),
+                folder,
+                runs,
+                files: files.into_iter().collect(),
+            }
+        })
+        .collect();
+    all.sort_by_key(|group| std::cmp::Reverse(group.runs));
+    Ok(all)
 }
 
 /// Keys that no field is known for: each once, however many ways of writing have it.

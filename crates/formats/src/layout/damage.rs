@@ -220,7 +220,7 @@ impl Paper {
         let (code, help) = match self.kind {
             "layout" => (
                 Code::new("layout-damage"),
-                "make the layout stricter: settle less by position, and name heads and texts under `[recognise]`",
+                "make the layout stricter: settle less by position, and name headers and texts under `[recognise]`",
             ),
             _ => (
                 Code::new("plugin-damage"),

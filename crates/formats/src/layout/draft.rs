@@ -43,7 +43,7 @@ pub fn draft(source: &Source, reading: &Reading, file: &str) -> String {
 
 fn recognise(text: &mut String, source: &Source, reading: &Reading) {
     text.push_str(
-        "\n# How files of this shape are told from all others: every line here must hold. Leave standing what all of them\n\
+        "\n# How files of this shape are recognised among all others: every line here must hold. Leave standing what all of them\n\
          # have in common, and nothing that belongs to this one file.\n[recognise]\n",
     );
     let name = source.path().rsplit('/').next().unwrap_or("");
@@ -59,7 +59,7 @@ fn recognise(text: &mut String, source: &Source, reading: &Reading) {
     let by_name = title.is_none() && heads.len() < 2;
     if by_name {
         text.push_str(
-            "# No words in the file tell it, so its name must: `*` stands for any letters, `?` for one.\n",
+            "# No words in the file identify it, so its name must: `*` stands for any letters, `?` for one.\n",
         );
     }
     let _ = writeln!(

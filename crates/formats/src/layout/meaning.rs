@@ -20,7 +20,7 @@ impl Layout {
         }
         if !self.description.column.is_empty() {
             run.because
-                .push(format!("the layout `{}` tells what columns are of", self.name()));
+                .push(format!("the layout `{}` says what the columns are", self.name()));
         }
         run.fields = self.with_keys(source, &run.fields, &mut run.questions);
         for trace in &mut run.traces {

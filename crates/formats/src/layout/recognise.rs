@@ -39,7 +39,7 @@ impl Recognise {
         for text in &self.contains {
             if text.get_ref().trim().chars().count() < SHORTEST {
                 let message = format!(
-                    "`{}` is too short to tell a file by: expected {SHORTEST} signs or more",
+                    "`{}` is too short to recognise a file by: expected {SHORTEST} signs or more",
                     text.get_ref()
                 );
                 return Err(Fault::at(text, message));
@@ -62,7 +62,7 @@ impl Recognise {
         let Some(pattern) = &self.file_name else {
             return Err(Fault {
                 span: None,
-                message: "nothing tells its files: give `contains`, two `columns` or more, `begins` or `file-name` under `[recognise]`"
+                message: "nothing identifies its files: give `contains`, two `columns` or more, `begins` or `file-name` under `[recognise]`"
                     .to_owned(),
             });
         };
@@ -73,7 +73,7 @@ impl Recognise {
             .map_or(pattern.get_ref().as_str(), |(stem, _)| stem);
         if stem.chars().filter(|c| c.is_alphanumeric()).count() < 3 {
             let message = format!(
-                "`{}` fits files of every kind: where the name alone tells, three letters of it are needed",
+                "`{}` fits files of every kind: where the name alone decides, three letters of it are needed",
                 pattern.get_ref()
             );
             return Err(Fault::at(pattern, message));
@@ -115,9 +115,9 @@ impl Recognise {
         if !self.columns.is_empty() {
             let heads = self.columns.join("`, `");
             if !glimpse.head.lines().any(|line| has_heads(line, &self.columns)) {
-                return Recognition::No(format!("no line has the heads `{heads}`"));
+                return Recognition::No(format!("no line has the headers `{heads}`"));
             }
-            reasons.push(format!("a line has the heads `{heads}`"));
+            reasons.push(format!("a line has the headers `{heads}`"));
         }
         Recognition::Yes(reasons.join(", and "))
     }

@@ -152,7 +152,7 @@ fn what_no_layout_can_say_is_refused_with_its_place() {
             7,
             "every kind",
         ),
-        ("contains = [\"Tarn bench\"]", "", 0, "nothing tells"),
+        ("contains = [\"Tarn bench\"]", "", 0, "nothing identifies"),
     ] {
         let text = PLAIN.replacen(from, to, 1);
         assert_ne!(text, PLAIN, "{from}");

@@ -45,9 +45,9 @@ impl Reader for TidyCsv {
             .collect();
         let has = |name: &str| names.contains(&name);
         if names.starts_with(&["run", "trace"]) && has("technique") && has("source") {
-            Recognition::Yes("the heads `run,trace,…,technique,…,source` of a tidy table".to_owned())
+            Recognition::Yes("the headers `run,trace,…,technique,…,source` of a tidy table".to_owned())
         } else {
-            Recognition::No("no heads `run,trace,…,technique,…,source` in the first line".to_owned())
+            Recognition::No("no headers `run,trace,…,technique,…,source` in the first line".to_owned())
         }
     }
 
@@ -118,7 +118,7 @@ fn read(source: &Source, card: &Card) -> Reading {
                 Code::new("table-saved-anew"),
                 "the tidy table was saved by another program, with another separator, and perhaps with other numbers",
             )
-            .at(Place::line(1), "the heads")
+            .at(Place::line(1), "the headers")
             .help("save it with commas between the cells and points as decimal signs, or read the table that curvary wrote"),
         );
     }
@@ -128,7 +128,10 @@ fn read(source: &Source, card: &Card) -> Reading {
         .from_reader(text.as_bytes());
     let mut records = table.records();
     let Some(Ok(head)) = records.next() else {
-        return Reading::refused(Diagnostic::error(Code::new("no-table"), "the table has no heads"));
+        return Reading::refused(Diagnostic::error(
+            Code::new("no-table"),
+            "the table has no headers",
+        ));
     };
     let roles = roles(&head);
     let mut reading = Reading::default();
@@ -181,7 +184,7 @@ fn read(source: &Source, card: &Card) -> Reading {
                     Code::new("unit-form-unknown"),
                     format!("the column `{}` ends with a unit that is not known in this form", &head[at]),
                 )
-                .at(Place::line(1), "the heads")
+                .at(Place::line(1), "the headers")
                 .help("the schema beside the table names the unit; the run's original, or its JSON, can be read instead"),
             );
         }
@@ -206,7 +209,7 @@ fn read(source: &Source, card: &Card) -> Reading {
     if reading.runs.is_empty() {
         reading.remarks.push(Diagnostic::error(
             Code::new("no-table"),
-            "the table has heads and no rows",
+            "the table has headers and no rows",
         ));
     }
     reading

@@ -418,7 +418,10 @@ impl<'a> Page<'a> {
             if self.is_plain(&label, head) {
                 self.records.push((label, head.clone()));
             } else {
-                let message = format!("run {}: the head {head:?} has no place in one line", self.run.id);
+                let message = format!(
+                    "run {}: the header {head:?} has no place in one line",
+                    self.run.id
+                );
                 self.remarks.push(lost("head-lost", message));
             }
         }

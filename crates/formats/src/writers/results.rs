@@ -14,17 +14,17 @@ const COLUMNS: [(&str, ColumnType, &str); 16] = [
     (
         "run",
         ColumnType::String,
-        "The run it speaks of, by its name; empty where it speaks of several.",
+        "The run it is about, by its name; empty where it is about several.",
     ),
     (
         "runs",
         ColumnType::String,
-        "All runs it speaks of, by their names, with blanks between them.",
+        "All runs it is about, by their names, with blanks between them.",
     ),
     (
         "trace",
         ColumnType::Integer,
-        "The curve within its run, from 0, where it speaks of one.",
+        "The curve within its run, from 0, where it is about one.",
     ),
     ("model", ColumnType::String, "The model or procedure."),
     ("parameter", ColumnType::String, "What the number is of."),

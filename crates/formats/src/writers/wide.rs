@@ -214,11 +214,7 @@ impl Exporter for Wide {
         let Some(first) = self.curves.first() else {
             return Ok(());
         };
-        let mut fields = vec![field(
-            with_unit(&first.x),
-            "The running axis.".to_owned(),
-            &first.x,
-        )];
+        let mut fields = vec![field(with_unit(&first.x), "The x axis.".to_owned(), &first.x)];
         fields.extend(
             self.curves
                 .iter()

@@ -400,7 +400,7 @@ pub(crate) fn read(
             raw.line,
             raw.head,
             found.into(),
-            "labels that tell",
+            "labels that decide",
         );
     }
     let count = match &data {

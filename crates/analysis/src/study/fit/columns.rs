@@ -113,7 +113,7 @@ pub(super) fn arrange<'a>(plan: &FitPlan, run: &'a Run) -> Result<Arranged<'a>, 
             || *response == Stand::Running && places.iter().all(|place| *place == Stand::Running))
     {
         return Err(unsuitable(format!(
-            "`{measured}` is what the formula gives, and heads the column that it runs along; name the column that runs: \
+            "`{measured}` is what the formula gives, and is the header of the x column too; name the x column: \
              its head in the formula, or as a variable"
         )));
     }
@@ -155,7 +155,7 @@ pub(super) fn arrange<'a>(plan: &FitPlan, run: &'a Run) -> Result<Arranged<'a>, 
         vec![Diagnostic::note(
             Code::new("columns-by-head"),
             format!(
-                "columns were taken by their heads: the formula runs along {}{}",
+                "columns were taken by their headers: x of the formula is {}{}",
                 said.join(" and "),
                 response
                     .map(|_| format!(" and gives `{measured}`"))
@@ -357,7 +357,7 @@ fn no_column(run: &Run, column: &str) -> Refusal {
         }
     }
     unsuitable(format!(
-        "no column is called `{column}`; there are {}, and `x` is the running one",
+        "no column is called `{column}`; there are {}, and `x` is the x axis",
         heads.join(", ")
     ))
 }
@@ -385,7 +385,7 @@ fn by_heads(
             Some(Stand::Measured(_)) if *name == "x" && headed(run, measured).is_none() => {
                 let runs = running_head(run).unwrap_or("the first column");
                 return Err(unsuitable(format!(
-                    "`x` in the formula may be the column of that head or the running axis, {runs}; say which, as in \
+                    "`x` in the formula may be the column with that header or the x axis, {runs}; say which, as in \
                      `x=x` or `x={runs}` among the variables"
                 )));
             }
@@ -393,7 +393,7 @@ fn by_heads(
                 // With starting values for the others, what has none is no parameter.
                 if !started && *name != "x" {
                     return Err(unsuitable(format!(
-                        "`{name}` in the formula may be the column of that head or a parameter; say which, by `{name}={name}` \
+                        "`{name}` in the formula may be the column with that header or a parameter; say which, by `{name}={name}` \
                          among the variables or by a starting value"
                     )));
                 }

@@ -249,9 +249,9 @@ fn compared(plan: &FitPlan, laws: &[Chosen], run: &Run, curve: &Curve<'_>) -> Re
             .insert(format!("aicc_difference {name}"), *difference);
     }
     outcome.termination = if found.told_apart {
-        format!("told apart: {}", ranked[0].0)
+        format!("distinguished: {}", ranked[0].0)
     } else {
-        "not told apart".into()
+        "not distinguished".into()
     };
     outcome
         .remarks

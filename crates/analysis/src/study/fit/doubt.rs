@@ -336,7 +336,7 @@ pub(super) fn no_finer_than_readings(resolution: f64, found: &mut Fit, outcome: 
     outcome.remarks.push(Diagnostic::note(
         Code::new("readings-coarse"),
         format!(
-            "the points lie closer to the curve than readings in steps of {resolution:e} can tell: the errors are those of the \
+            "the points lie closer to the curve than readings in steps of {resolution:e} can show: the errors are those of the \
              readings' resolution (a standard deviation of {floor:.2e})"
         ),
     ));

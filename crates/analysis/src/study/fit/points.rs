@@ -40,7 +40,7 @@ pub(in crate::study) fn preparation(
     {
         return Err(Refusal::Unsuitable {
             why: format!(
-                "the running axis is {}, and {} needs {needed}",
+                "the x axis is {}, and {} needs {needed}",
                 trace.x.quantity, plan.model
             ),
         });

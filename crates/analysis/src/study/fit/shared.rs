@@ -109,9 +109,9 @@ pub fn compare_together(plan: &FitPlan, models: &[String], runs: &[Named<'_>]) -
             .insert(format!("aicc_difference {name}"), *difference);
     }
     outcome.termination = if choice.not_told_apart.is_empty() {
-        format!("told apart: {}", ranked[0].0)
+        format!("distinguished: {}", ranked[0].0)
     } else {
-        "not told apart".into()
+        "not distinguished".into()
     };
     outcome
         .remarks

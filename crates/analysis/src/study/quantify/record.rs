@@ -32,7 +32,7 @@ pub(super) fn limit(parameter: &mut Parameter, limits: Limits, level: f64) {
         high,
         kind: "fieller".into(),
     });
-    parameter.reason = why.map(|why| format!("{why}: the slope is not told from zero"));
+    parameter.reason = why.map(|why| format!("{why}: the slope cannot be distinguished from zero"));
 }
 
 /// The parameters of a line, with the limits of detection and quantitation.

@@ -520,7 +520,7 @@ fn steady_goes_on(
         if plan.which == Some(WhichRate::Steady) && measured.shape != CourseShape::Straight {
             outcome.remarks.push(Diagnostic::warning(
                 Code::new("rate-shape"),
-                "no steady rate can be told from the course, which was asked for: the rate is the one at its beginning",
+                "the steady rate that was asked for cannot be determined from the course: the rate is the one at its beginning",
             ));
         }
         return None;
@@ -633,7 +633,7 @@ fn put_rate(
         ));
     } else if shape == Shape::Still {
         say(
-            "every reading of the stretch is the same: the rate is smaller than the readings can tell, and its error is not \
+            "every reading of the stretch is the same: the rate is smaller than the readings can show, and its error is not \
              known"
                 .into(),
         );
@@ -655,7 +655,7 @@ fn put_rate(
             "the course bends: the rate is its slope at the beginning, by the integrated law of depletion over all points",
         ),
         (_, CourseShape::Straight) => note(
-            "no bend can be told from chance, and the error allows for one that cannot be seen; --straight takes a line, for a \
+            "no significant curvature was found; the error allows for curvature too small to see; --straight takes a line, for a \
              course that is known to be straight",
         ),
         _ => {}

@@ -148,7 +148,7 @@ pub(super) fn tell(tried: &Tried, screen: &mut Screen) -> Result<(), Failure> {
     let verdict = if tried.holds { "holds" } else { "does not hold" };
     writeln!(
         screen,
-        "{} {verdict}: {}, {} damaged copies: {} gave fewer points or the same, {} were told to be odd",
+        "{} {verdict}: {}, {} damaged copies: {} gave fewer points or the same, {} gave a complaint",
         tried.id.as_deref().unwrap_or(&tried.path),
         plural(tried.examples as u64, "example"),
         count(tried.copies as u64),

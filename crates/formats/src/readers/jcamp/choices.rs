@@ -24,7 +24,7 @@ static ASKED: [Asked; Choice::ALL.len()] = [
     Asked {
         choice: Choice::XFactor,
         code: Code::new("x-factor-or-labels"),
-        message: "XFACTOR is not 1, but FIRSTX, LASTX and their kin hold the X as printed, without it",
+        message: "XFACTOR is not 1, but FIRSTX, LASTX and the like hold the X as printed, without it",
         about: "x-factor",
         standard: ("stated", "XFACTOR holds, and the labels forgot it"),
         other: ("labels", "the labels hold, and XFACTOR is left over"),

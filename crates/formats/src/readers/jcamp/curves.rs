@@ -128,7 +128,7 @@ impl Gathering<'_> {
         }
         for (symbol, _) in held.iter().filter(|(_, factor)| factor.is_none()) {
             let message = format!(
-                "the FACTOR of {symbol} is not 1, and FIRST and LAST do not tell whether the pages hold {symbol} with or \
+                "the FACTOR of {symbol} is not 1, and FIRST and LAST do not show whether the pages hold {symbol} with or \
                  without it; its values were left out"
             );
             self.remarks.push(

@@ -500,7 +500,7 @@ impl Told {
         }
         if !self.sideways.is_empty() {
             let what = format!(
-                "{} along another edge of the paper and read so",
+                "{} rotated on the page and read so",
                 counted(&self.sideways, "written", "written")
             );
             all.push(Diagnostic::note(Code::new("page-sideways"), what));

@@ -159,7 +159,7 @@ fn words_part(text: &str, line: TextLine, said: &[(&str, &Claim)], unmatched: bo
     if unmatched {
         return part(
             TakenFor::LeftOut,
-            "heads that do not fit over the columns".to_owned(),
+            "headers that do not fit the columns".to_owned(),
         );
     }
     let raw = &text[line.span.range()];
@@ -179,7 +179,7 @@ fn words_part(text: &str, line: TextLine, said: &[(&str, &Claim)], unmatched: bo
         None if is_ruler(raw) => part(TakenFor::Paper, RULE.to_owned()),
         None if is_furniture(kept, &BTreeSet::new()) => part(
             TakenFor::Paper,
-            "of the paper: a page number or the like".to_owned(),
+            "page furniture: a page number or the like".to_owned(),
         ),
         None if !named.is_empty() => part(TakenFor::Words, format!("words{named}")),
         None => part(TakenFor::LeftOut, NOTHING.to_owned()),
@@ -237,7 +237,7 @@ fn key_says(key: &str, claim: &Claim) -> String {
 fn heads_part(text: &str, row: &HeadRow, own: bool) -> Part {
     let line = row.line.line;
     if !own {
-        return Part::new(line, line, TakenFor::Paper, "the heads again");
+        return Part::new(line, line, TakenFor::Paper, "the headers again");
     }
     let cells: Vec<&str> = row
         .cells
@@ -274,7 +274,7 @@ fn heads_part(text: &str, row: &HeadRow, own: bool) -> Part {
             line,
             line,
             TakenFor::Heads,
-            format!("heads of {} columns, {numbers} of them numbers", cells.len()),
+            format!("headers of {} columns, {numbers} of them numbers", cells.len()),
         )
     } else {
         Part::new(
@@ -282,8 +282,8 @@ fn heads_part(text: &str, row: &HeadRow, own: bool) -> Part {
             line,
             TakenFor::Heads,
             match cells.len() {
-                1 => "the head of a column".to_owned(),
-                n => format!("the heads of {n} columns"),
+                1 => "the header of a column".to_owned(),
+                n => format!("the headers of {n} columns"),
             },
         )
     }
@@ -498,7 +498,7 @@ fn reasons(
         if in_cells && !said {
             "the unit in its cells says so"
         } else {
-            "its head says so"
+            "its header says so"
         }
         .to_owned()
     } else if column.heads.iter().any(|(text, _)| own_name(text)) {
@@ -519,7 +519,7 @@ fn reasons(
         if in_cells {
             "it stands in the cells"
         } else {
-            "its head says so"
+            "its header says so"
         }
         .to_owned()
     } else if let Some(reason) = usual {
@@ -584,8 +584,8 @@ mod tests {
             [columns[0].role, columns[1].role],
             [ColumnRole::Axis, ColumnRole::Measured]
         );
-        assert_eq!(columns[0].quantity_because, "its head says so");
-        assert_eq!(columns[0].unit_because, "its head says so");
+        assert_eq!(columns[0].quantity_because, "its header says so");
+        assert_eq!(columns[0].unit_because, "its header says so");
         assert_eq!(columns[1].unit_because, "the customary one");
         assert_eq!(parts[8].says, "2 rows more of the table above");
     }

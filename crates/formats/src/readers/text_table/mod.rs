@@ -209,7 +209,7 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
             "too many lines with figures are rows of no table: from here on no more were looked for one",
         )
         .at(Place::line(line as usize), "from this line on")
-        .help("cut the file before its tables, or let a layout tell where they begin (`after`)")
+        .help("cut the file before its tables, or let a layout say where they begin (`after`)")
     });
     let too_wide = scanned.too_wide.map(|(line, columns)| {
         let most = grid::MAX_COLUMNS;
@@ -236,7 +236,7 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
     }
     if sections.is_empty() {
         let none = Diagnostic::error(Code::new("no-table"), "no table of numbers was found")
-            .help("if there is one, a layout can tell where it stands and what its columns are");
+            .help("if there is one, a layout can say where it stands and what its columns are");
         return Reading {
             runs: Vec::new(),
             remarks: std::iter::once(none).chain(untold).collect(),

@@ -44,7 +44,7 @@ pub(super) fn scans(runs: Vec<Run>, fields: &Fields) -> Vec<Run> {
     whole.technique = Technique::SPECTRAL_TIME_COURSE;
     whole
         .because
-        .push("the lines in front of the blocks tell the times of the scans".to_owned());
+        .push("the lines in front of the blocks give the times of the scans".to_owned());
     for run in others {
         whole.traces.extend(run.traces.iter().cloned());
         for remark in &run.remarks {

@@ -342,16 +342,16 @@ pub(super) fn give_meaning(columns: &mut Vec<Column>, told: &Told) -> Result<(),
                 .is(column.index, column.heads.iter().map(|(text, _)| text.as_str()))
         };
         let named = match &one.which {
-            Which::Head(head) => format!("with the head `{head}`"),
+            Which::Head(head) => format!("with the header `{head}`"),
             Which::Index(index) => format!("at place {}", index + 1),
         };
         let mut places = (0..columns.len()).filter(|&at| fits(&columns[at]));
         let at = places
             .next()
-            .ok_or_else(|| format!("the layout tells of a column {named}, and there is none"))?;
+            .ok_or_else(|| format!("the layout names a column {named}, and there is none"))?;
         if places.next().is_some() {
             return Err(format!(
-                "the layout tells of a column {named}, and there are several"
+                "the layout names a column {named}, and there are several"
             ));
         }
         let Some(meaning) = &one.meaning else {

@@ -108,16 +108,16 @@ impl Shaper<'_> {
             Some("as-written") => return,
             Some(_) => {}
             None => {
-                let labels = self.label_at(&self.columns[0].clone(), "a head");
+                let labels = self.label_at(&self.columns[0].clone(), "a header");
                 self.ask(
                     "heads-swapped",
-                    "each head suits the numbers of the other column: were the two interchanged?",
+                    "each header suits the numbers of the other column: were the two interchanged?",
                     &[
                         (
                             "heads=swapped",
-                            "the numbers tell: the wavelengths are those from 100 on",
+                            "by the numbers: the wavelengths are those from 100 on",
                         ),
-                        ("heads=as-written", "the heads are right"),
+                        ("heads=as-written", "the headers are right"),
                     ],
                     labels,
                 );

@@ -105,7 +105,7 @@ impl Shaper<'_> {
             self.remarks.push(
                 Diagnostic::note(
                     code,
-                    format!("`{head}` is another running column; the curves run over the first"),
+                    format!("`{head}` is another x column; the first was taken for the curves"),
                 )
                 .at(Place::line(self.table.first_line as usize), ""),
             );
@@ -117,7 +117,7 @@ impl Shaper<'_> {
         {
             let labels = self.label_at(&self.columns[x].clone(), "the first row");
             let message = format!(
-                "a table of {} columns without heads: what each column is cannot be told",
+                "a table of {} columns without headers: it is not known what each column is",
                 ys.len() + 1
             );
             let mut readings = vec![(
@@ -136,16 +136,16 @@ impl Shaper<'_> {
         if let Some(line) = self.table.unmatched_head.filter(|_| !settled) {
             let labels = vec![Label {
                 place: self.source.place(line.span),
-                text: "these heads".to_owned(),
+                text: "these headers".to_owned(),
             }];
             let message = format!(
-                "the heads above do not go with the {} columns of the table",
+                "the headers above do not fit the {} columns of the table",
                 self.table.grid.columns()
             );
             self.ask(
                 "heads-do-not-fit",
                 &message,
-                &[("shape=columns", "the heads are to be left aside")],
+                &[("shape=columns", "ignore the headers")],
                 labels,
             );
         }
@@ -162,7 +162,7 @@ impl Shaper<'_> {
         if let Some(&y) = headless.filter(|_| headed && !settled) {
             let labels = self.label_at(&self.columns[y].clone(), "the first row");
             let message = format!(
-                "column {} has no head, and another has one",
+                "column {} has no header, and another has one",
                 self.columns[y].index + 1
             );
             self.ask(
@@ -170,7 +170,7 @@ impl Shaper<'_> {
                 &message,
                 &[(
                     "shape=columns",
-                    "the column is of the same kind as the one with a head",
+                    "the column is of the same kind as the one with a header",
                 )],
                 labels,
             );
@@ -411,7 +411,7 @@ impl Shaper<'_> {
                 held.raw = Some(text.trim().to_owned());
                 held.line = Some(self.source.place(*span).line);
                 trace.held.push(held);
-                self.because_once("the numbers over the columns are wavelengths in nm: the words around speak of nanometres");
+                self.because_once("the numbers over the columns are wavelengths in nm: the text around the table mentions nanometres");
             }
         }
     }

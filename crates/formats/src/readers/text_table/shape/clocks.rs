@@ -383,7 +383,7 @@ impl Shaper<'_> {
             return;
         }
         let message = format!("`{upper}` and `{lower}` stand over one column: which is its unit?");
-        let labels = self.label_at(column, "the lower of the two heads");
+        let labels = self.label_at(column, "the lower of the two headers");
         let answers: Vec<(String, String)> = [last, first]
             .iter()
             .map(|unit| (format!("x=time:{}", unit.code()), unit.display().to_string()))

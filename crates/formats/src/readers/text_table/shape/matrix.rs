@@ -500,7 +500,7 @@ impl Shaper<'_> {
                 let labels = self.label_at(&column, "a time");
                 self.ask(
                     "time-unit",
-                    "the times across the heads have no unit",
+                    "the times in the header row have no unit",
                     &[("x=time:s", "seconds"), ("x=time:min", "minutes")],
                     labels,
                 );
@@ -523,7 +523,7 @@ impl Shaper<'_> {
             let labels = self.label_at(&column, "a time");
             self.ask(
                 "time-unit",
-                "the times across the heads have two parts, and nothing tells whether they are minutes and seconds or hours and minutes",
+                "the times in the header row have two parts, and nothing says whether they are minutes and seconds or hours and minutes",
                 &[("x=time:s", "minutes and seconds"), ("x=time:min", "hours and minutes")],
                 labels,
             );

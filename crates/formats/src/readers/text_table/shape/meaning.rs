@@ -61,7 +61,7 @@ impl Shaper<'_> {
                 return (Quantity::TIME, Unit::MINUTE);
             }
             if clock.parts == 2 && !self.two_parts_are_minutes(&column) {
-                self.ask_x(&column, "time-unit", "the times have two parts, and nothing tells whether they are minutes and seconds or hours and minutes", &[
+                self.ask_x(&column, "time-unit", "the times have two parts, and nothing says whether they are minutes and seconds or hours and minutes", &[
                     ("x=time:s", "minutes and seconds"),
                     ("x=time:min", "hours and minutes"),
                 ]);
@@ -80,13 +80,13 @@ impl Shaper<'_> {
             }
             if let Some(head) = head {
                 self.because
-                    .push(format!("x is {quantity}: its head says `{}`", head.trim()));
+                    .push(format!("x is {quantity}: its header says `{}`", head.trim()));
             }
             return (quantity, unit);
         }
         if is_shouted_nanometres(&column) {
             self.because
-                .push("x is wavelength: its head says `NM`, and its values are those of light".to_owned());
+                .push("x is wavelength: its header says `NM`, and its values are those of light".to_owned());
             return (Quantity::WAVELENGTH, Unit::NANOMETRE);
         }
         if !column.quantities_possible.is_empty()
@@ -97,7 +97,7 @@ impl Shaper<'_> {
             let spelled = head.unwrap_or_default();
             if light_possible(&column) {
                 let message = format!(
-                    "the head `{}` speaks of wavelength and of wavenumber, for values from {} to {}",
+                    "the header `{}` names both wavelength and wavenumber, for values from {} to {}",
                     spelled.trim(),
                     column.stats.min,
                     column.stats.max
@@ -116,7 +116,7 @@ impl Shaper<'_> {
             self.ask_x(
                 &column,
                 "axis-unknown",
-                &format!("the head `{}` may mean several things", spelled.trim()),
+                &format!("the header `{}` may mean several things", spelled.trim()),
                 &[
                     ("x=wavelength:nm", "wavelengths in nanometres"),
                     ("x=wavenumber:/cm", "wavenumbers in reciprocal centimetres"),
@@ -131,12 +131,12 @@ impl Shaper<'_> {
             && words::is(List::Days, head)
         {
             self.because
-                .push(format!("x is time in days: its head says `{}`", head.trim()));
+                .push(format!("x is time in days: its header says `{}`", head.trim()));
             return (Quantity::TIME, day);
         }
         if let Some((quantity, unit)) = self.own_name(&column) {
             self.because
-                .push(format!("x is what its head says, in {}", unit.display()));
+                .push(format!("x is what its header says, in {}", unit.display()));
             return (quantity, unit);
         }
         self.x_meaning_by_values(&column)
@@ -376,7 +376,7 @@ impl Shaper<'_> {
         }) || self.are_times_of_day(column);
         if said {
             self.because
-                .push("the times are hours and minutes: their head says so".to_owned());
+                .push("the times are hours and minutes: their header says so".to_owned());
         }
         said
     }
@@ -440,7 +440,7 @@ impl Shaper<'_> {
         let like_light = stats.like_nanometres() && stats.max <= 1400.0 && stats.min >= 150.0;
         if light_words && !time_words && like_light {
             self.because.push(format!(
-                "x from {} to {} is wavelength in nm: the words around speak of a spectrum",
+                "x from {} to {} is wavelength in nm: the text around the table mentions a spectrum",
                 stats.min, stats.max
             ));
             return (Quantity::WAVELENGTH, Unit::NANOMETRE);
@@ -448,7 +448,7 @@ impl Shaper<'_> {
         if (time_words || context.wavelength.is_some()) && !light_words && stats.rising && !like_light {
             if let Some(unit) = self.time_unit_told(column) {
                 self.because
-                    .push("x is time: the words around speak of a time course".to_owned());
+                    .push("x is time: the text around the table mentions a time course".to_owned());
                 return (Quantity::TIME, unit);
             }
             if time_words {
@@ -483,9 +483,9 @@ impl Shaper<'_> {
                 return (quantity, unit);
             }
         }
-        let labels = self.label_at(column, "the running column");
+        let labels = self.label_at(column, "the x column");
         let message = format!(
-            "nothing tells what the running column (from {} to {}) is",
+            "the x column (from {} to {}) has no name or unit that is known",
             stats.first, stats.last
         );
         let mut offers = fitting::axes();
@@ -501,7 +501,7 @@ impl Shaper<'_> {
     }
 
     fn ask_x(&mut self, column: &Column, code: &'static str, message: &str, readings: &[(&str, &str)]) {
-        let labels = self.label_at(column, "the running column");
+        let labels = self.label_at(column, "the x column");
         self.ask(code, message, readings, labels);
     }
 

@@ -334,7 +334,7 @@ impl Shaper<'_> {
         let labels = self.label_at(column, "the measured column");
         let stats = column.stats;
         let message = format!(
-            "nothing tells what was measured (values from {} to {})",
+            "nothing says what was measured (values from {} to {})",
             stats.min, stats.max
         );
         self.ask_offers(
@@ -420,9 +420,9 @@ impl Shaper<'_> {
             readings.insert(0, (down.as_str(), "in so small a part of the unit"));
             readings.insert(0, (up.as_str(), "in so large a multiple of the unit"));
         }
-        let labels = self.label_at(column, "a factor in the head");
+        let labels = self.label_at(column, "a factor in the header");
         let message = format!(
-            "the head `{head}` has a factor of ten to the {power}: were the numbers multiplied by it?"
+            "the header `{head}` has a factor of ten to the {power}: were the numbers multiplied by it?"
         );
         self.ask("scale-in-head", &message, &readings, labels);
         true
@@ -467,7 +467,7 @@ impl Shaper<'_> {
         }
         // Single values out of range are told elsewhere; a column of them is no absorbance.
         if bad * 4 > all {
-            let labels = self.label_at(column, "the head says absorbance");
+            let labels = self.label_at(column, "the header says absorbance");
             let message = format!(
                 "values from {} to {} do not suit an absorbance",
                 column.stats.min, column.stats.max
@@ -521,19 +521,22 @@ impl Shaper<'_> {
             // So little light tells no instrument a curve: a fraction under a wrong unit, or an absorbance.
             if *unit == Unit::PERCENT && stats.count >= 8 && (0.1..=1.5).contains(&stats.max) && !settled() {
                 let message = format!(
-                    "the head says percent, but the values go from {} to {} only",
+                    "the header says percent, but the values go from {} to {} only",
                     stats.min, stats.max
                 );
                 let readings = [
                     (format!("y={quantity}:1"), "a fraction of one"),
                     (format!("y={quantity}:%"), "percent all the same"),
-                    ("y=absorbance:{AU}".to_owned(), "an absorbance under a wrong head"),
+                    (
+                        "y=absorbance:{AU}".to_owned(),
+                        "an absorbance under a wrong header",
+                    ),
                 ];
                 let readings: Vec<(&str, &str)> = readings
                     .iter()
                     .map(|(answer, says)| (answer.as_str(), *says))
                     .collect();
-                let labels = self.label_at(column, "the head says percent");
+                let labels = self.label_at(column, "the header says percent");
                 self.ask("percent-or-fraction", &message, &readings, labels);
             }
             return unit.clone();

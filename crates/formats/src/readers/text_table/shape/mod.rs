@@ -380,9 +380,7 @@ impl Shaper<'_> {
                 .map_or(String::new(), |(text, _)| text.trim().to_owned());
             self.ask(
                 "axis-not-readable",
-                &format!(
-                    "the column `{head}` should be the running axis, but its cells are no plain numbers"
-                ),
+                &format!("the column `{head}` should be the x axis, but its cells are no plain numbers"),
                 &[("x=index", "the rows are to be counted")],
                 labels,
             );
@@ -407,7 +405,7 @@ impl Shaper<'_> {
             let labels = self.label_at(&self.columns[xs[0]].clone(), "this column");
             self.ask(
                 "axis-unknown",
-                "the wavelength changes from row to row while the time goes on: which rows belong to one curve cannot be told",
+                "the wavelength changes from row to row while the time goes on: it is not known which rows belong to one curve",
                 &[("x=index", "the rows are to be counted")],
                 labels,
             );
@@ -673,7 +671,7 @@ impl Shaper<'_> {
                     .unwrap_or_else(|| format!("column {}", column.index + 1));
                 Diagnostic::warning(
                     Code::new("column-left-out"),
-                    format!("`{head}` was not used: it is neither the running axis nor a curve over it"),
+                    format!("`{head}` was not used: it is neither the x axis nor a curve over it"),
                 )
                 .at(
                     Place::line(self.table.first_line as usize),

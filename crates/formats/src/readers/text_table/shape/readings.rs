@@ -204,10 +204,10 @@ impl Shaper<'_> {
                 (quantity, unit) = (Quantity::UNKNOWN, Unit::ONE);
                 self.ask(
                     "heads-do-not-fit",
-                    "a column of numbers has no head, and another has one",
+                    "a column of numbers has no header, and another has one",
                     &[(
                         "shape=columns",
-                        "the column is of the same kind as the one with a head",
+                        "the column is of the same kind as the one with a header",
                     )],
                     Vec::new(),
                 );
@@ -262,7 +262,7 @@ impl Shaper<'_> {
         }
         if self.axis_by_steps().is_none() && context.interval.is_none() {
             return Shaped::Other(
-                "a single column of numbers, and nothing tells what it runs over: expected where it begins and its step"
+                "a single column of numbers, and nothing says what its x axis is: expected where it begins and its step"
                     .to_owned(),
             );
         }

@@ -67,7 +67,7 @@ impl Shaper<'_> {
             && let Some(head) = self.columns.iter().find_map(retention)
         {
             return Verdict::Other(format!(
-                "`{head}` speaks of a chromatogram, whose times are those of a column and not of a reaction"
+                "`{head}` belongs to a chromatogram, whose times are retention times and not those of a reaction"
             ));
         }
         if against("word-of-another-trade")
@@ -252,7 +252,7 @@ impl Shaper<'_> {
             "nothing says what these numbers are: no header, no unit and no word around them".to_owned()
         } else {
             format!(
-                "nothing says what these numbers are: the headers {} are not known, and there is no unit that tells",
+                "nothing says what these numbers are: the headers {} are not known, and there is no unit that decides",
                 heads.join(", ")
             )
         };
