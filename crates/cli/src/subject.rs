@@ -460,9 +460,7 @@ impl<'a> Keeper<'a> {
             }
             if let Some(writer) = &mut self.writer {
                 let (id, runs) = (outcome.id.clone(), outcome.runs.clone());
-                if writer.put_outcome(outcome)? {
-                    self.kept.new += 1;
-                } else if self.counts_again(&id, &runs)? {
+                if writer.put_outcome(outcome)? || self.counts_again(&id, &runs)? {
                     self.kept.new += 1;
                 } else {
                     self.kept.known += 1;

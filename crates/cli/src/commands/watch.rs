@@ -116,10 +116,7 @@ impl Watch {
 
     /// Adds what is new; gives how many files and runs.
     fn add(&self, root: &Path, stop: &AtomicBool, log: &mut Log<'_>) -> Result<(u64, u64), Failure> {
-        let archive = match Archive::open(root) {
-            Ok(archive) => archive,
-            Err(error) => return Err(error.into()),
-        };
+        let archive = Archive::open(root)?;
         let desk: Desk = self.reading.desk(Some(root), Scope::Folders)?;
         let filing = match Filing::begin(&archive, &desk, Limits::default(), "curvary watch", &reports_of) {
             Ok(filing) => filing,

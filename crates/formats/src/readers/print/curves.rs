@@ -460,7 +460,7 @@ fn scale(row: &Row, ticks: &[Rect], along: Along) -> Result<Scale, &'static str>
                 Along::X => tick.center().x,
                 Along::Y => tick.center().y,
             };
-            near.map(|tick| middle(tick))
+            near.map(middle)
                 .filter(|at| (at - mark.middle).abs() <= (0.5 * mark.size).max(2.5))
                 .min_by(|a, b| (a - mark.middle).abs().total_cmp(&(b - mark.middle).abs()))
                 .map(|at| (at, mark.value))
