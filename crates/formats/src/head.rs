@@ -152,6 +152,8 @@ fn understand(text: &str) -> Head {
     let mut parts = Parts::default();
     if let Some(piece) = piece(text, true, 0) {
         parts.add(piece);
+    } else if let Some(head) = over_a_unit(text) {
+        return head;
     } else {
         let in_brackets = text.ends_with([')', ']', '}']);
         for (place, (text, bracketed)) in cut(text).into_iter().enumerate() {
@@ -172,6 +174,26 @@ fn understand(text: &str) -> Head {
         }
     }
     parts.into_head(text)
+}
+
+/// Whether a text is a value and no unit, though its number is one: `A (1 min)` was measured after a minute.
+pub(crate) fn is_one_of_a_unit(text: &str) -> bool {
+    text.trim()
+        .strip_prefix("1 ")
+        .is_some_and(|rest| rest.trim_start().starts_with(char::is_alphabetic))
+}
+
+/// `NADH / mM`, `c(NADH) / mM`: a quantity divided by its unit (ISO 80000-1, 7.1.4), under a name that is not known here.
+/// Only units that tell of one quantity count: behind a stroke may stand anything.
+fn over_a_unit(text: &str) -> Option<Head> {
+    let (name, unit) = text.rsplit_once(" / ")?;
+    let (name, unit) = (name.trim(), unit.trim());
+    let telling = unit.chars().count() >= 2
+        && spelled(unit).one().is_some_and(|unit| {
+            let molar = Unit::ucum("mol/L").is_ok_and(|molar| unit.converts_to(&molar));
+            molar || matches!(unit.code(), "nm" | "min" | "ms")
+        });
+    (telling && !name.is_empty() && !name.ends_with(['/', '*', '·'])).then(|| understand(&format!("{name} ({unit})")))
 }
 
 /// `E254 (1 cm)`: light absorbed in a cell of that length, which is held. The length is no unit.
@@ -367,7 +389,9 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
     }
     let known = |unit: &str| spelled(unit) != Spelling::None;
     // A lone 1 counts something; it is no unit.
-    let pair = |name: &'_ str, unit: &'_ str| !name.trim().is_empty() && unit.trim() != "1" && known(unit);
+    let pair = |name: &'_ str, unit: &'_ str| {
+        !name.trim().is_empty() && unit.trim() != "1" && !is_one_of_a_unit(unit) && known(unit)
+    };
     for (open, close) in [('(', ')'), ('[', ']'), ('<', '>')] {
         if let Some(inner) = text.strip_suffix(close) {
             // The bracket that belongs to the last one: `l/(mol*cm)` may stand inside.

@@ -265,7 +265,8 @@ fn quantities_by_dimension(unit: &Unit) -> Vec<Quantity> {
 /// A head, or a bracket, that is nothing but a unit. Words of everyday language that are units elsewhere are not.
 pub(super) fn lone_unit(text: &str) -> Option<Vec<Unit>> {
     let units = spelled(text).units().to_vec();
-    let everyday = words::is(List::Everyday, text)
+    let everyday = super::is_one_of_a_unit(text)
+        || words::is(List::Everyday, text)
         || fold(text).is_empty()
         || text == "-"
         || text.chars().count() == 1

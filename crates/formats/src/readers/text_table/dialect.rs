@@ -358,9 +358,7 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> Decision {
         let Some(fit) = fit(rows, sep) else { continue };
         tabs_separate |= sep == Sep::Tab
             && fit.count >= 2
-            && fit.steady >= 0.6
-            && fit.figures >= 0.6
-            && !tabs_are_blanks(rows);
+            && (fit.steady >= 0.6 && fit.figures >= 0.6 && !tabs_are_blanks(rows) || parts_names_off(rows, &fit));
         let better = match &best {
             None => true,
             Some(old) => {
@@ -413,6 +411,23 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> Decision {
         .zip(&fit.cells)
         .flat_map(|(row, cells)| cells.iter().map(move |cell| &row[cell.clone()]));
     style_of(fit.sep, texts)
+}
+
+/// Whether a sign parts every row into as many cells, of which one column is of numbers throughout, and blanks stand only
+/// inside names: `prep 1<tab>1.014`.
+fn parts_names_off(rows: &[&str], fit: &Fit) -> bool {
+    const FEWEST: usize = 3;
+    let text = |row: usize, column: usize| fit.cells[row].get(column).map_or("", |range| &rows[row][range.clone()]);
+    let every = |holds: &dyn Fn(usize) -> bool| (0..rows.len()).all(holds);
+    rows.len() >= FEWEST
+        && every(&|row| fit.cells[row].len() == fit.count)
+        && (0..fit.count).any(|column| every(&|row| weigh(text(row, column)) >= 1.0))
+        && (0..fit.count).all(|column| {
+            every(&|row| {
+                let cell = text(row, column).trim();
+                !cell.contains(' ') || cell.starts_with(char::is_alphabetic)
+            })
+        })
 }
 
 /// Whether a sign that stands in no number parts nearly all rows into as many cells.

@@ -18,6 +18,7 @@ impl Grid {
         self.doubt_short_rows(text);
         let all = self.decimals();
         let mut doubted: Vec<(usize, usize)> = self.whole_among_decimals(&all);
+        doubted.extend(self.zeros_among_decimals(&all));
         for (column, kind) in self.kinds.iter().enumerate() {
             if *kind != Kind::Figures {
                 continue;
@@ -44,9 +45,13 @@ impl Grid {
                 continue;
             };
             let others = self.decimals_near(&all[self.place[column]], row);
-            if !self.has_lost_its_sign(&text[cell.range()], row, column, others) {
+            let lack = if self.is_cut_off(&text[cell.range()], row, column, others) {
+                Lack::Unreadable
+            } else if self.has_lost_its_sign(&text[cell.range()], row, column, others) {
+                Lack::Unpointed
+            } else {
                 continue;
-            }
+            };
             if let Some(figures) = self.figures.get_mut(self.place[column])
                 && let Some(number) = figures.make_mut().get_mut(row)
             {
@@ -54,13 +59,58 @@ impl Grid {
                 self.gaps.push(Gap {
                     row: u32::try_from(row).unwrap_or(u32::MAX),
                     column: u32::try_from(column).unwrap_or(u32::MAX),
-                    lack: Lack::Unpointed,
+                    lack,
                     span: cell,
                 });
             }
         }
         self.gaps.sort_by_key(|gap| (gap.row, gap.column));
         self.by_column = OnceLock::new();
+    }
+
+    /// Zeros without decimals, single ones in columns of numbers that have some: `0.` and `0` may be beginnings of numbers.
+    fn zeros_among_decimals(&self, all: &[Vec<(u32, u8)>]) -> Vec<(usize, usize)> {
+        const SINGLE: usize = 2;
+        let mut found = Vec::new();
+        for column in (0..self.columns()).filter(|&column| self.kinds[column] == Kind::Figures) {
+            let place = self.place[column];
+            let (Some(changes), Some(numbers)) = (all.get(place), self.figures.get(place)) else {
+                continue;
+            };
+            if numbers.len() < FEWEST || !changes.iter().any(|&(_, decimals)| decimals > 0) {
+                continue;
+            }
+            let mut zeros = Vec::new();
+            for (at, &(first, decimals)) in changes.iter().enumerate() {
+                let end = changes.get(at + 1).map_or(numbers.len(), |&(next, _)| next as usize);
+                let rows = first as usize..end.min(numbers.len());
+                if decimals == 0 && rows.len() <= SINGLE {
+                    zeros.extend(rows.filter(|&row| numbers[row] == 0.0));
+                }
+            }
+            if zeros.len() <= SINGLE {
+                found.extend(zeros.into_iter().map(|row| (row, column)));
+            }
+        }
+        found
+    }
+
+    /// Whether a cell is the beginning of a number whose rest was cut off: it ends in its decimal sign, or is a lone zero
+    /// where the numbers above and below lie together and far from it.
+    fn is_cut_off(&self, cell: &str, row: usize, column: usize, others: u8) -> bool {
+        let decimal = char::from(self.dialect.style.decimal);
+        if others < 2 {
+            return false;
+        }
+        if cell.ends_with(decimal) {
+            return true;
+        }
+        if cell != "0" || column + 1 != self.columns() || row == 0 || row + 1 >= self.rows {
+            return false;
+        }
+        let (above, below) = (self.figure(row - 1, column), self.figure(row + 1, column));
+        let middle = (above + below) / 2.0;
+        above * below > 0.0 && (above - below).abs() < middle.abs()
     }
 
     /// The whole numbers in columns of which most numbers have decimals; in a table of one row, or two, most of its

@@ -44,10 +44,35 @@ impl Shaper<'_> {
             self.columns.first().is_some_and(frequency)
                 || self.columns.iter().any(|column| retention(column).is_some())
         };
+        if let Some(head) = self.list_of_things() {
+            return Verdict::Other(format!(
+                "it is a list of things, each with a wavelength of its own, and `{head}` was not measured over it"
+            ));
+        }
         if wavelength || (self.columns.iter().any(light) && !doubted()) {
             return Verdict::Measurement;
         }
         self.judge(&self.weigh())
+    }
+
+    /// The header of what is listed, where a table is a list of named things: wavelengths in no order, and beside them
+    /// nothing but quantities of another kind, as in a list of dyes with their masses.
+    fn list_of_things(&self) -> Option<String> {
+        let of = |column: &&Column, wanted: &Quantity| column.quantity.as_ref() == Some(wanted);
+        let figures = || {
+            let column_of_figures = |column: &&Column| column.kind == Kind::Figures && role(column) != Role::Counter;
+            self.columns.iter().filter(column_of_figures)
+        };
+        let named = self.columns.iter().any(|column| column.kind == Kind::Words);
+        let wavelengths: Vec<&Column> = figures().filter(|column| of(column, &Quantity::WAVELENGTH)).collect();
+        if !named || wavelengths.is_empty() || wavelengths.iter().any(|column| column.stats.orderly()) {
+            return None;
+        }
+        let mut others = figures().filter(|column| !of(column, &Quantity::WAVELENGTH)).peekable();
+        let first = others.peek()?.heads.last().map(|(text, _)| text.trim().to_owned())?;
+        let is_other =
+            |column: &Column| column.quantity.as_ref().is_some_and(|quantity| !of_the_trade(quantity) && *quantity != Quantity::TIME);
+        others.all(is_other).then_some(first)
     }
 
     /// Whether a person said what a header or unit of the table means that is of a measurement.
