@@ -157,7 +157,8 @@ fn without_leaders(text: &str) -> Option<Blanked> {
         let number = line.rfind(|c: char| !c.is_ascii_digit())?;
         let whole = line[..number].trim_end_matches(|c: char| c.is_ascii_digit());
         let decimals = line.len() - number - 1;
-        let signed = matches!(&line[number..=number], "." | ",") && whole.len() < number && decimals >= 2;
+        let is_sign = line[number..].starts_with(['.', ',']);
+        let signed = is_sign && whole.len() < number && decimals >= 2;
         let name = whole.trim_end_matches(['.', ' ', '\u{2026}']);
         let dots = whole.len() - name.len();
         let named =
