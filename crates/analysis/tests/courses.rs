@@ -130,7 +130,11 @@ fn where_the_data_do_not_tell_the_verdict_says_so() {
     let y = made(&Course::new(Order::First), &t, &[1.0, 0.05], 0.005, 4);
     let compared = compare_courses(&usual_courses(), &t, &y, &plain(), &Options::default()).unwrap();
     assert!(!compared.told_apart);
-    assert!(compared.verdict.contains("do not distinguish"), "{}", compared.verdict);
+    assert!(
+        compared.verdict.contains("do not distinguish"),
+        "{}",
+        compared.verdict
+    );
 }
 
 #[test]

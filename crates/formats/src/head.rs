@@ -193,7 +193,8 @@ fn over_a_unit(text: &str) -> Option<Head> {
             let molar = Unit::ucum("mol/L").is_ok_and(|molar| unit.converts_to(&molar));
             molar || matches!(unit.code(), "nm" | "min" | "ms")
         });
-    (telling && !name.is_empty() && !name.ends_with(['/', '*', '·'])).then(|| understand(&format!("{name} ({unit})")))
+    (telling && !name.is_empty() && !name.ends_with(['/', '*', '·']))
+        .then(|| understand(&format!("{name} ({unit})")))
 }
 
 /// `E254 (1 cm)`: light absorbed in a cell of that length, which is held. The length is no unit.

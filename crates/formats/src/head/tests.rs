@@ -510,7 +510,11 @@ fn one_of_a_unit_is_a_value() {
     for (header, at) in [("A(1 min)", 1.0), ("A(2 min)", 2.0), ("A (1 min)", 1.0)] {
         let head = read_head(header);
         assert_eq!(head.quantity, Some(Quantity::ABSORBANCE), "{header}");
-        let held: Vec<_> = head.held.iter().map(|held| (held.quantity.as_str(), held.value)).collect();
+        let held: Vec<_> = head
+            .held
+            .iter()
+            .map(|held| (held.quantity.as_str(), held.value))
+            .collect();
         assert_eq!(held, [("time", at)], "{header}");
     }
 }
@@ -520,7 +524,10 @@ fn quantities_divided_by_their_unit() {
     for header in ["NADH / mM", "[NADH] / mM", "c(NADH) / mM", "Substrat X / µM"] {
         let head = read_head(header);
         assert_eq!(head.quantity, Some(Quantity::CONCENTRATION), "{header}");
-        assert!(head.unit.is_some_and(|unit| unit.code().ends_with("mol/L")), "{header}");
+        assert!(
+            head.unit.is_some_and(|unit| unit.code().ends_with("mol/L")),
+            "{header}"
+        );
     }
     assert_eq!(read_head("mean / sd").quantity, None);
     assert_eq!(read_head("leaf / h").quantity, None);

@@ -358,7 +358,8 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> Decision {
         let Some(fit) = fit(rows, sep) else { continue };
         tabs_separate |= sep == Sep::Tab
             && fit.count >= 2
-            && (fit.steady >= 0.6 && fit.figures >= 0.6 && !tabs_are_blanks(rows) || parts_names_off(rows, &fit));
+            && (fit.steady >= 0.6 && fit.figures >= 0.6 && !tabs_are_blanks(rows)
+                || parts_names_off(rows, &fit));
         let better = match &best {
             None => true,
             Some(old) => {
@@ -417,7 +418,11 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> Decision {
 /// inside names: `prep 1<tab>1.014`.
 fn parts_names_off(rows: &[&str], fit: &Fit) -> bool {
     const FEWEST: usize = 3;
-    let text = |row: usize, column: usize| fit.cells[row].get(column).map_or("", |range| &rows[row][range.clone()]);
+    let text = |row: usize, column: usize| {
+        fit.cells[row]
+            .get(column)
+            .map_or("", |range| &rows[row][range.clone()])
+    };
     let every = |holds: &dyn Fn(usize) -> bool| (0..rows.len()).all(holds);
     rows.len() >= FEWEST
         && every(&|row| fit.cells[row].len() == fit.count)

@@ -82,7 +82,9 @@ impl Grid {
             }
             let mut zeros = Vec::new();
             for (at, &(first, decimals)) in changes.iter().enumerate() {
-                let end = changes.get(at + 1).map_or(numbers.len(), |&(next, _)| next as usize);
+                let end = changes
+                    .get(at + 1)
+                    .map_or(numbers.len(), |&(next, _)| next as usize);
                 let rows = first as usize..end.min(numbers.len());
                 if decimals == 0 && rows.len() <= SINGLE {
                     zeros.extend(rows.filter(|&row| numbers[row] == 0.0));

@@ -60,18 +60,31 @@ impl Shaper<'_> {
     fn list_of_things(&self) -> Option<String> {
         let of = |column: &&Column, wanted: &Quantity| column.quantity.as_ref() == Some(wanted);
         let figures = || {
-            let column_of_figures = |column: &&Column| column.kind == Kind::Figures && role(column) != Role::Counter;
+            let column_of_figures =
+                |column: &&Column| column.kind == Kind::Figures && role(column) != Role::Counter;
             self.columns.iter().filter(column_of_figures)
         };
         let named = self.columns.iter().any(|column| column.kind == Kind::Words);
-        let wavelengths: Vec<&Column> = figures().filter(|column| of(column, &Quantity::WAVELENGTH)).collect();
+        let wavelengths: Vec<&Column> = figures()
+            .filter(|column| of(column, &Quantity::WAVELENGTH))
+            .collect();
         if !named || wavelengths.is_empty() || wavelengths.iter().any(|column| column.stats.orderly()) {
             return None;
         }
-        let mut others = figures().filter(|column| !of(column, &Quantity::WAVELENGTH)).peekable();
-        let first = others.peek()?.heads.last().map(|(text, _)| text.trim().to_owned())?;
-        let is_other =
-            |column: &Column| column.quantity.as_ref().is_some_and(|quantity| !of_the_trade(quantity) && *quantity != Quantity::TIME);
+        let mut others = figures()
+            .filter(|column| !of(column, &Quantity::WAVELENGTH))
+            .peekable();
+        let first = others
+            .peek()?
+            .heads
+            .last()
+            .map(|(text, _)| text.trim().to_owned())?;
+        let is_other = |column: &Column| {
+            column
+                .quantity
+                .as_ref()
+                .is_some_and(|quantity| !of_the_trade(quantity) && *quantity != Quantity::TIME)
+        };
         others.all(is_other).then_some(first)
     }
 
