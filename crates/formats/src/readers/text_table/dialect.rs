@@ -414,22 +414,28 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> Decision {
     style_of(fit.sep, texts)
 }
 
-/// Whether a sign parts every row into as many cells, of which one column is of numbers throughout, and blanks stand only
-/// inside names: `prep 1<tab>1.014`.
+/// Whether a sign parts the rows into as many cells, of which one column is of numbers throughout, and blanks stand only
+/// inside names: `prep 1<tab>1.014`. A row in ten, or one, may be cut off.
 fn parts_names_off(rows: &[&str], fit: &Fit) -> bool {
     const FEWEST: usize = 3;
+    let short = fit.cells.iter().filter(|cells| cells.len() < fit.count).count();
+    let long = fit.cells.iter().any(|cells| cells.len() > fit.count);
     let text = |row: usize, column: usize| {
         fit.cells[row]
             .get(column)
-            .map_or("", |range| &rows[row][range.clone()])
+            .map_or("", |range| rows[row][range.clone()].trim())
     };
-    let every = |holds: &dyn Fn(usize) -> bool| (0..rows.len()).all(holds);
+    let every = |column: usize, holds: &dyn Fn(&str) -> bool| {
+        (0..rows.len())
+            .map(|row| text(row, column))
+            .all(|cell| cell.is_empty() || holds(cell))
+    };
     rows.len() >= FEWEST
-        && every(&|row| fit.cells[row].len() == fit.count)
-        && (0..fit.count).any(|column| every(&|row| weigh(text(row, column)) >= 1.0))
+        && !long
+        && short <= (rows.len() / 10).max(1)
+        && (0..fit.count).any(|column| every(column, &|cell| weigh(cell) >= 1.0))
         && (0..fit.count).all(|column| {
-            every(&|row| {
-                let cell = text(row, column).trim();
+            every(column, &|cell| {
                 !cell.contains(' ') || cell.starts_with(char::is_alphabetic)
             })
         })
