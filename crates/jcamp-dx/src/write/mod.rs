@@ -212,7 +212,7 @@ pub fn write(sheets: &[Sheet], options: &WriteOptions) -> Result<Written, Refusa
     })
 }
 
-/// Writes sheets one by one as [`write`] does with all of them together: the same text, and no more than one at a time is
+/// Writes sheets one by one as [`write()`] does with all of them together: the same text, and no more than one at a time is
 /// held. How many there will be is said first, since a LINK file begins with the count of its blocks.
 #[derive(Debug)]
 pub struct Stream<'o> {
