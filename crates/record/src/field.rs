@@ -483,7 +483,7 @@ impl Fields {
     /// Adds a claim behind those of equal or greater weight; nothing is overwritten.
     ///
     /// Among notes the newest is strongest, since a later note corrects an earlier one; everywhere else the first
-    /// said is. A claim that says the same as another from the same kind of origin and place is not kept twice.
+    /// said is, and what is said under a key before what was found in passing. A claim that says the same as another from the same kind of origin and place is not kept twice.
     pub fn claim(&mut self, key: impl Into<Key>, claim: Claim) {
         let claims = &mut self.0.entry(key.into()).or_insert_with(|| Entry(Vec::new())).0;
         if claims.contains(&claim) {
@@ -499,7 +499,11 @@ impl Fields {
         } else {
             claims
                 .iter()
-                .position(|other| other.origin.rank() > rank)
+                // What is said under a key outranks what was found in passing, such as a date in the head of a page.
+                .position(|other| {
+                    other.origin.rank() > rank
+                        || other.origin.rank() == rank && other.spelled.is_none() && claim.spelled.is_some()
+                })
                 .unwrap_or(claims.len())
         };
         claims.insert(at, claim);
@@ -593,6 +597,19 @@ mod tests {
                 assert!(Unit::ucum(unit).is_ok(), "{}: {unit}", known.key);
             }
         }
+    }
+
+    #[test]
+    fn what_is_said_under_a_key_outranks_what_was_found_in_passing() {
+        let mut fields = Fields::default();
+        let keyed = Claim {
+            spelled: Some("Measured".into()),
+            ..Claim::text("2014-11-27", source(3))
+        };
+        fields.claim("date", Claim::text("2014-11-29", source(1)));
+        fields.claim("date", keyed);
+        assert_eq!(fields.text("date"), Some("2014-11-27"));
+        assert_eq!(fields.all("date").len(), 2);
     }
 
     #[test]
