@@ -38,3 +38,14 @@ pub fn all() -> Vec<Box<dyn Reader>> {
         Box::new(TidyCsv::default()),
     ]
 }
+
+/// The power of ten in a line `1.0e+03 *`, by which consoles mean all numbers below to be multiplied.
+pub(crate) fn common_factor(line: &str) -> Option<i32> {
+    let number = line.trim().strip_suffix('*')?.trim_end();
+    let (mantissa, power) = number.split_once(['e', 'E'])?;
+    let is_one = matches!(mantissa.trim_end_matches('0'), "1" | "1.");
+    power
+        .parse()
+        .ok()
+        .filter(|power: &i32| is_one && power.abs() < 300)
+}

@@ -97,17 +97,9 @@ pub(super) fn drawn(page: &Page) -> Drawn {
     let ticks = Ticks::of(&page.drawn);
     let below = axes(&words, Along::X);
     let beside = axes(&words, Along::Y);
-    for (row, strokes, along) in below
-        .iter()
-        .map(|row| (row, &ticks.upright, Along::X))
-        .chain(beside.iter().map(|row| (row, &ticks.level, Along::Y)))
-    {
-        if !matches!(scale(row, strokes, along), Err(NO_TICKS)) {
-            drawn.ticks.extend(row.marks.iter().map(|mark| mark.place));
-        }
-    }
     for curve in curves {
         let bounds = bounds(curve);
+        drawn.ticks.extend(numbers_at(&below, &beside, bounds, &ticks));
         let found = scale_below(&below, bounds, &ticks).and_then(|(x, row)| {
             let y = scale_beside(&beside, bounds, &ticks)?;
             if words.iter().any(|word| is_factor(word, bounds)) {
@@ -387,56 +379,100 @@ const NOT_STRAIGHT: &str = "the ticks of one of its axes do not lie evenly";
 const TWO_WAYS: &str = "the numbers at one of its axes can be read in two ways";
 const TWO_AXES: &str = "it has axes of its own on both sides";
 
-/// The axis below a curve, and the place of its numbers.
-fn scale_below(rows: &[Row], curve: Rect, ticks: &Ticks) -> Result<(Scale, Rect), &'static str> {
-    let row = rows
-        .iter()
+/// The nearest row of numbers below a curve.
+fn row_below(rows: &[Row], curve: Rect) -> Option<&Row> {
+    rows.iter()
         .filter(|row| row.place().y1 >= curve.y1 - 5.0)
         .filter(|row| {
             let (from, to) = row.reach();
             from <= curve.x0 && curve.x1 <= to
         })
         .min_by(|a, b| a.place().y0.total_cmp(&b.place().y0))
-        .ok_or(NO_NUMBERS)?;
-    Ok((scale(row, &ticks.upright, Along::X)?, row.place()))
 }
 
-fn scale_beside(rows: &[Row], curve: Rect, ticks: &Ticks) -> Result<Scale, &'static str> {
+/// The columns of numbers beside a curve: the nearest on its left, and those on its right.
+fn rows_beside(rows: &[Row], curve: Rect) -> (Option<&Row>, Vec<&Row>) {
     let fits = |row: &&Row| {
         let (from, to) = row.reach();
         from <= curve.y0 && curve.y1 <= to
+    };
+    let nearest = |a: &&Row, b: &&Row| {
+        let (one, other) = (a.place().x1, b.place().x1);
+        one.total_cmp(&other).then(a.marks.len().cmp(&b.marks.len()))
     };
     let left = rows
         .iter()
         .filter(fits)
         .filter(|row| row.place().x1 <= curve.x0 + 5.0)
-        .max_by(|a, b| {
-            a.place()
-                .x1
-                .total_cmp(&b.place().x1)
-                .then(a.marks.len().cmp(&b.marks.len()))
-        })
-        .ok_or(NO_NUMBERS)?;
-    let own = scale(left, &ticks.level, Along::Y)?;
+        .max_by(nearest);
     let right = rows
         .iter()
         .filter(fits)
-        .filter(|row| row.place().x0 >= curve.x1 - 5.0 && row.place().x0 <= curve.x1 + 4.0 * NEAR);
+        .filter(|row| row.place().x0 >= curve.x1 - 5.0 && row.place().x0 <= curve.x1 + 4.0 * NEAR)
+        .collect();
+    (left, right)
+}
+
+/// The side of a row of numbers on which its ticks stand: between the numbers and the curve. The rules of a table run
+/// through its numbers, and are none.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Side {
+    Above,
+    Right,
+    Left,
+}
+
+/// The scale of a row by the ticks on one side of it.
+fn scale_on(row: &Row, ticks: &Ticks, side: Side) -> Result<Scale, &'static str> {
+    const TOUCH: f64 = 1.0;
+    let place = row.place();
+    let (strokes, along) = match side {
+        Side::Above => (&ticks.upright, Along::X),
+        Side::Right | Side::Left => (&ticks.level, Along::Y),
+    };
+    let between: Vec<Rect> = strokes
+        .iter()
+        .filter(|tick| match side {
+            Side::Above => tick.y1 <= place.y0 + TOUCH,
+            Side::Right => tick.x0 >= place.x1 - TOUCH,
+            Side::Left => tick.x1 <= place.x0 + TOUCH,
+        })
+        .copied()
+        .collect();
+    scale(row, &between, along)
+}
+
+/// The axis below a curve, and the place of its numbers.
+fn scale_below(rows: &[Row], curve: Rect, ticks: &Ticks) -> Result<(Scale, Rect), &'static str> {
+    let row = row_below(rows, curve).ok_or(NO_NUMBERS)?;
+    Ok((scale_on(row, ticks, Side::Above)?, row.place()))
+}
+
+fn scale_beside(rows: &[Row], curve: Rect, ticks: &Ticks) -> Result<Scale, &'static str> {
+    let (left, right) = rows_beside(rows, curve);
+    let own = scale_on(left.ok_or(NO_NUMBERS)?, ticks, Side::Right)?;
     for row in right {
-        // Numbers on the other side count where they have ticks of their own, between the curve and themselves.
-        let between: Vec<Rect> = ticks
-            .level
-            .iter()
-            .filter(|tick| tick.x1 <= row.place().x0 + 1.0)
-            .copied()
-            .collect();
-        if let Ok(other) = scale(row, &between, Along::Y)
+        // Numbers on the other side count where they have ticks of their own.
+        if let Ok(other) = scale_on(row, ticks, Side::Left)
             && (other.slope / own.slope - 1.0).abs() > 1e-3
         {
             return Err(TWO_AXES);
         }
     }
     Ok(own)
+}
+
+/// Where the numbers at the axes of a curve stand, as far as they have ticks.
+fn numbers_at(below: &[Row], beside: &[Row], curve: Rect, ticks: &Ticks) -> Vec<Rect> {
+    let (left, right) = rows_beside(beside, curve);
+    let rows = row_below(below, curve)
+        .map(|row| (row, Side::Above))
+        .into_iter()
+        .chain(left.map(|row| (row, Side::Right)))
+        .chain(right.into_iter().map(|row| (row, Side::Left)));
+    rows.filter(|(row, side)| !matches!(scale_on(row, ticks, *side), Err(NO_TICKS)))
+        .flat_map(|(row, _)| row.marks.iter().map(|mark| mark.place))
+        .collect()
 }
 
 /// The line through the ticks at the numbers of a row.

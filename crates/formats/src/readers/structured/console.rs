@@ -72,15 +72,8 @@ impl Line<'_> {
         (!words.is_empty() && words.iter().all(is_number)).then_some(words)
     }
 
-    /// The power of ten in `1.0e+03 *`, by which all numbers below are to be multiplied.
     fn factor(&self) -> Option<i32> {
-        let number = self.text.trim().strip_suffix('*')?.trim_end();
-        let (mantissa, power) = number.split_once(['e', 'E'])?;
-        let is_one = matches!(mantissa.trim_end_matches('0'), "1" | "1.");
-        power
-            .parse()
-            .ok()
-            .filter(|power: &i32| is_one && power.abs() < 300)
+        crate::readers::common_factor(self.text)
     }
 
     /// The range in `Columns 9 through 16:`.
@@ -208,8 +201,14 @@ fn assigned(text: &str, all: &[Line<'_>], at: usize) -> Option<(Scalar, Node, us
     Some((name, node, next))
 }
 
-/// A decimal number times a power of ten, digit for digit: its point is moved. What is no plain number stays as it is.
+/// A decimal number times a power of ten, digit for digit: its point is moved, or its exponent changed. What is no number
+/// stays as it is.
 fn multiplied(number: &str, power: i32) -> String {
+    if let Some((mantissa, exponent)) = number.split_once(['e', 'E'])
+        && let Ok(exponent) = exponent.parse::<i32>()
+    {
+        return format!("{mantissa}e{}", exponent.saturating_add(power));
+    }
     let (sign, digits) = number
         .strip_prefix('-')
         .map_or(("", number), |digits| ("-", digits));
@@ -289,6 +288,7 @@ mod tests {
             ("12", -3, "0.012"),
             ("0.0", 3, "0"),
             ("NaN", 2, "NaN"),
+            ("1.25e-03", 2, "1.25e-1"),
         ] {
             assert_eq!(multiplied(number, power), wanted, "{number}");
         }

@@ -187,10 +187,31 @@ fn read_telling(source: &Source, card: &Card, told: Option<&mut Told>) -> Readin
     reading
 }
 
+/// Why a text is not read whose numbers stand under a common factor, as consoles print matrices: taken as they stand they
+/// would be wrong by it.
+fn under_a_factor(text: &str) -> Option<Diagnostic> {
+    memchr::memchr_iter(b'*', text.as_bytes()).find_map(|at| {
+        if !text[at + 1..].trim_start_matches([' ', '\t', '\r']).starts_with('\n') {
+            return None;
+        }
+        let start = text[..at].rfind('\n').map_or(0, |end| end + 1);
+        let power = super::common_factor(&text[start..=at])?;
+        let message = format!("the numbers below are to be multiplied by 10 to the power of {power}, and where that ends is not said");
+        Some(
+            Diagnostic::error(Code::new("common-factor"), message)
+                .at(Place::of(text, Span::new(start, at + 1)), "the factor is here")
+                .help("write the numbers out without a common factor, or print the matrix under its name, as `M =`"),
+        )
+    })
+}
+
 fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Reading {
     let text = source.text();
     if let Some(reason) = not_text(source.glimpse().head) {
         return Reading::refused(Diagnostic::error(Code::new("not-a-text-table"), reason));
+    }
+    if let Some(why) = under_a_factor(text) {
+        return Reading::refused(why);
     }
     // For those who ask, each page of a report is told for itself.
     let by_page = told.is_some();

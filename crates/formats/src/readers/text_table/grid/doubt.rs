@@ -97,22 +97,29 @@ impl Grid {
         found
     }
 
-    /// Whether a cell is the beginning of a number whose rest was cut off: it ends in its decimal sign, or is a lone zero
-    /// where the numbers above and below lie together and far from it.
+    /// Whether the last cell of a row is the beginning of a number whose rest was cut off: it ends in its decimal sign and
+    /// lies beyond both its neighbours, or is a lone zero while these lie together and far from it. Some programs print
+    /// whole numbers as `0.` and `12.`, which go with their neighbours.
     fn is_cut_off(&self, cell: &str, row: usize, column: usize, others: u8) -> bool {
-        let decimal = char::from(self.dialect.style.decimal);
-        if others < 2 {
+        if others < 2 || column + 1 != self.columns() || row == 0 || row + 1 >= self.rows {
             return false;
         }
-        if cell.ends_with(decimal) {
-            return true;
-        }
-        if cell != "0" || column + 1 != self.columns() || row == 0 || row + 1 >= self.rows {
+        // The nearest that are numbers: a neighbour may be damaged as well.
+        let number = |at: usize| Some(self.figure(at, column)).filter(|number| !number.is_nan());
+        let (Some(above), Some(below)) = (
+            (0..row).rev().find_map(number),
+            (row + 1..self.rows).find_map(number),
+        ) else {
+            return false;
+        };
+        if above * below <= 0.0 {
             return false;
         }
-        let (above, below) = (self.figure(row - 1, column), self.figure(row + 1, column));
-        let middle = (above + below) / 2.0;
-        above * below > 0.0 && (above - below).abs() < middle.abs()
+        let value = self.figure(row, column);
+        if cell.ends_with(char::from(self.dialect.style.decimal)) {
+            return value < above.min(below) || value > above.max(below);
+        }
+        cell == "0" && (above - below).abs() < (above + below).abs() / 2.0
     }
 
     /// The whole numbers in columns of which most numbers have decimals; in a table of one row, or two, most of its
