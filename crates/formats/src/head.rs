@@ -416,13 +416,16 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
             return Some((name.trim(), unit.trim()));
         }
     }
-    // `time.s`, `Absorbance..AU.`: some languages put dots for blanks and brackets.
+    // `time.s`, `t.s`, `Absorbance..AU.`: some languages put dots for blanks and brackets.
     if !text.contains([' ', '/'])
         && let Some((name, unit)) = text.trim_end_matches('.').rsplit_once('.')
         && let name = name.trim_end_matches('.')
         && pair(name, unit)
-        && quantity_of(name)
-            .is_some_and(|quantity| spelled(unit).units().iter().any(|unit| fits(&quantity, unit)))
+        && symbol(name)
+            .or_else(|| quantity_of(name).map(|quantity| vec![quantity]))
+            .unwrap_or_default()
+            .iter()
+            .any(|quantity| spelled(unit).units().iter().any(|unit| fits(quantity, unit)))
     {
         return Some((name, unit));
     }

@@ -587,6 +587,17 @@ fn says_nothing(spelling: &str, raw: &str) -> bool {
 
 /// The field that a key means, and what the value says under it.
 fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretation) {
+    // `Date (DD/MM/YYYY)`: the form in which the date was to be written says which number is the month.
+    let (spelling, customs) = match date_form(spelling) {
+        Some((name, order)) => (
+            name,
+            Customs {
+                order: customs.order.or(order),
+                ..customs
+            },
+        ),
+        None => (spelling, customs),
+    };
     // `Temp. (°C)`: the name and its unit. A key that is known as a whole (`Sample no`) is not cut.
     let whole = field_of(spelling);
     // `pH meter` is in no metres.
@@ -666,6 +677,30 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
     };
     let found = interpret_as(&Key::new(own), raw, stated.as_ref(), customs);
     (Key::new(own), found)
+}
+
+/// A key of a date without the form behind it, `Datum (TT.MM.JJJJ)`, `Date [yyyy-mm-dd]`, and the order of day and month that the
+/// form names, where the first two parts are they.
+fn date_form(spelling: &str) -> Option<(&str, Option<Order>)> {
+    let (name, form) = spelling
+        .strip_suffix([')', ']'])
+        .and_then(|inner| inner.rsplit_once(['(', '[']))?;
+    let name = name.trim();
+    if field_of(name) != Some("date") {
+        return None;
+    }
+    let form = form.to_lowercase();
+    let parts: Vec<&str> = form.split(|c: char| !c.is_alphabetic()).filter(|part| !part.is_empty()).collect();
+    let is = |part: &str, letters: &[char]| part.len() <= 4 && part.chars().all(|c| letters.contains(&c));
+    let day = |part: &str| is(part, &['d', 't', 'j']);
+    let month = |part: &str| is(part, &['m']);
+    let year = |part: &str| is(part, &['y', 'j', 'a', 'r']);
+    match parts.as_slice() {
+        [first, second, third, ..] if day(first) && month(second) && year(third) => Some((name, Some(Order::DayFirst))),
+        [first, second, third, ..] if month(first) && day(second) && year(third) => Some((name, Some(Order::MonthFirst))),
+        [first, second, third, ..] if year(first) && month(second) && day(third) => Some((name, None)),
+        _ => None,
+    }
 }
 
 /// The field that a key in two languages means: `Probe / sample`, `試料 Sample`, `Datum (date)`. Both words mean it.

@@ -527,34 +527,37 @@ pub fn quantity_of(word: &str) -> Option<Quantity> {
 /// What a word says, or a few words that are one term. A number behind it (`channel 2`) changes nothing.
 #[must_use]
 pub fn word(text: &str) -> Word {
-    let of = |text: &str| {
-        if let Some(quantity) = quantity_of(text) {
-            return if is_ours(&quantity) {
-                Word::Quantity(quantity)
-            } else {
-                Word::Other(quantity)
-            };
-        }
-        match meaning(text) {
-            Some(Meaning {
-                other: Some(quantity),
-                ..
-            }) => Word::Other(quantity.clone()),
-            Some(meaning) if meaning.generic => Word::Generic,
-            _ => Word::Unknown,
-        }
-    };
-    match of(text) {
+    match exact(text) {
         Word::Unknown => {
             let bare = text
                 .trim_end_matches(|c: char| c.is_ascii_digit() || matches!(c, ' ' | '_' | '-' | '.' | '#'));
             if bare.len() < text.len() && !bare.is_empty() {
-                of(bare)
+                exact(bare)
             } else {
                 Word::Unknown
             }
         }
         known => known,
+    }
+}
+
+/// What a word says as it stands.
+#[must_use]
+pub fn exact(text: &str) -> Word {
+    if let Some(quantity) = quantity_of(text) {
+        return if is_ours(&quantity) {
+            Word::Quantity(quantity)
+        } else {
+            Word::Other(quantity)
+        };
+    }
+    match meaning(text) {
+        Some(Meaning {
+            other: Some(quantity),
+            ..
+        }) => Word::Other(quantity.clone()),
+        Some(meaning) if meaning.generic => Word::Generic,
+        _ => Word::Unknown,
     }
 }
 

@@ -327,25 +327,44 @@ fn claim_moment(fields: &mut Fields, source: &Source, line: &str, start: usize, 
 /// The date that words begin with, `Mi 14.5.2008`, `2017.03.22. szerda`: whole, with a year of four digits, the first
 /// of the source.
 fn claim_heading_date(fields: &mut Fields, source: &Source, part: &str, start: usize, customs: Customs) {
+    const MOST_WORDS: usize = 5;
     if fields.get("date").is_some() {
         return;
     }
     let numbered = |word: &str| word.len() >= 8 && word.bytes().filter(u8::is_ascii_digit).count() >= 6;
     // A weekday before it belongs to the date; `Printed 2023-02-14` says when the paper was made.
-    let mut words = part.split_whitespace();
-    let first = words.next().unwrap_or_default();
-    let heading = match words.next() {
-        _ if numbered(first) => first,
-        Some(second) if numbered(second) => {
-            let end = part.find(second).unwrap_or(0) + second.len();
-            &part[..end]
+    let ends: Vec<usize> = word_ends(part).take(MOST_WORDS).collect();
+    let heading = match ends.as_slice() {
+        [first, ..] if numbered(&part[..*first]) => &part[..*first],
+        [first, second, ..] if numbered(part[*first..*second].trim()) => &part[..*second],
+        // `Tue 8 Nov 2005 - the scan of the morning`
+        _ => {
+            let is_date = |date: &&str| {
+                has_year(date) && matches!(moment::read(date, customs.order).date, DateReading::Read(_))
+            };
+            let dates = ends.iter().rev().map(|&end| &part[..end]);
+            match dates.into_iter().find(is_date) {
+                Some(date) => date,
+                None => return,
+            }
         }
-        _ => return,
     };
     let from = start + part.find(heading).unwrap_or(0);
     if has_year(heading) {
         claim_moment(fields, source, heading, from, customs);
     }
+}
+
+/// Where the words of a text end.
+fn word_ends(text: &str) -> impl Iterator<Item = usize> + '_ {
+    let mut before = true;
+    text.char_indices()
+        .chain([(text.len(), ' ')])
+        .filter_map(move |(at, c)| {
+            let ended = c.is_whitespace() && !before;
+            before = c.is_whitespace();
+            ended.then_some(at)
+        })
 }
 
 /// The date that a phrase of the first lines ends in, `Messung vom 3. März 2009`, `start 2015-04-21`: whole, with a year of four

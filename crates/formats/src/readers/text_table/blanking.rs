@@ -14,7 +14,8 @@ pub(super) struct Cleared {
 type Blanked = (String, Option<Diagnostic>);
 
 /// What is looked for in every text.
-const IN_ALL: [fn(&str) -> Option<Blanked>; 5] = [
+const IN_ALL: [fn(&str) -> Option<Blanked>; 6] = [
+    without_tuples,
     without_thousands,
     without_clocks,
     without_statements,
@@ -141,6 +142,50 @@ fn without_statements(text: &str) -> Option<Blanked> {
         let lead = lead(line).or_else(|| remark(line)).unwrap_or(0);
         blanked.extend(std::iter::repeat_n(' ', lead));
         blanked.push_str(&line[lead..]);
+    }
+    Some((blanked, None))
+}
+
+/// The text with blanks in place of the brackets around its rows, `(300,0.019)`, ` [405.0, 0.073],`, `- [300, 0.1085]`, where at
+/// least three lines that follow one another are so.
+fn without_tuples(text: &str) -> Option<Blanked> {
+    const FEWEST: usize = 3;
+    // How long what stands in front of the numbers is, and where they end.
+    let row = |line: &str| -> Option<(usize, usize)> {
+        let end = line.trim_end().trim_end_matches([',', ';']).trim_end();
+        let inner = end.trim_end_matches([')', ']']).trim_end();
+        let body = inner.trim_start_matches(|c: char| c == ' ' || c == '\t');
+        let body = body.strip_prefix("- ").unwrap_or(body).trim_start();
+        let numbers = body.trim_start_matches(['(', '[']).trim_start();
+        let plain = |c: char| c.is_ascii_digit() || matches!(c, '.' | ',' | ';' | ' ' | '+' | '-' | 'e' | 'E' | '\t');
+        let is_number = |cell: &str| cell.trim().parse::<f64>().is_ok();
+        let cells = || numbers.split([',', ';']);
+        (inner.len() < end.len()
+            && numbers.len() < body.len()
+            && numbers.chars().all(plain)
+            && cells().count() >= 2
+            && cells().all(is_number))
+        .then_some((inner.len() - numbers.len(), inner.len()))
+    };
+    memchr::memchr2(b')', b']', text.as_bytes())?;
+    let found: Vec<Option<(usize, usize)>> = text.split_inclusive('\n').map(row).collect();
+    let longest = found.split(Option::is_none).map(<[_]>::len).max().unwrap_or(0);
+    if longest < FEWEST {
+        return None;
+    }
+    let mut blanked = String::with_capacity(text.len());
+    for (line, found) in text.split_inclusive('\n').zip(found) {
+        match found {
+            Some((from, to)) => {
+                blanked.extend(std::iter::repeat_n(' ', from));
+                blanked.push_str(&line[from..to]);
+                let rest = &line[to..];
+                let end = rest.find(['\r', '\n']).unwrap_or(rest.len());
+                blanked.extend(std::iter::repeat_n(' ', end));
+                blanked.push_str(&rest[end..]);
+            }
+            None => blanked.push_str(line),
+        }
     }
     Some((blanked, None))
 }

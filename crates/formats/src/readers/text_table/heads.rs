@@ -220,7 +220,19 @@ fn is_title(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool {
                 .flatten()
                 .filter(|span| crate::header::is_condition(&text[span.range()]))
                 .count();
-            let passing = conditions >= 1 && conditions + 1 < filled && filled < cells.len();
+            // As many as the table has columns, and yet of the whole where the header below says what runs: `growth, OD 600 nm,
+            // shaken, 37 °C` over `hours,LB,M9,M9+aa`.
+            let below_runs = || {
+                let axis = below.cells.first().copied().flatten();
+                axis.is_some_and(|span| is_axis(&read_head(&text[span.range()])))
+                    && !cells.first().copied().flatten().is_some_and(|span| {
+                        let head = read_head(&text[span.range()]);
+                        head.quantity.is_some() || head.unit.is_some()
+                    })
+                    && cells.iter().flatten().any(of_light)
+            };
+            let passing =
+                conditions >= 1 && conditions + 1 < filled && (filled < cells.len() || below_runs());
             in_front
                 && filled >= 2
                 && (filled * 2 <= cells.len() && cells.iter().flatten().any(|span| words(span) >= 3)
@@ -337,7 +349,11 @@ fn map_heads(
     };
     if !over_all
         && stated.iter().any(|pair| {
-            pair.mark == ':' && (!nearest || crate::words::field_of(&kept[pair.key.clone()]).is_some())
+            // A header may end with a colon over columns that it spans: `absorbance at time (min):,,,`.
+            let spans = kept[pair.value.clone()].trim_matches(|c| matches!(c, ',' | ';' | '\t' | ' ')).is_empty();
+            pair.mark == ':'
+                && !(spans && grid.dialect.sep.byte().is_some())
+                && (!nearest || crate::words::field_of(&kept[pair.key.clone()]).is_some())
         })
         && columns > 1
     {
@@ -471,7 +487,8 @@ fn is_statement(texts: &[&str]) -> bool {
     }
     !rest.iter().any(|text| {
         let head = crate::head::read_head(text);
-        head.quantity.is_some() && leading_number(text).is_none()
+        let names = head.quantity.is_some() || !head.quantities_possible.is_empty();
+        names && leading_number(text).is_none()
     })
 }
 

@@ -483,7 +483,10 @@ pub(super) fn is_furniture(line: &str, seen: &BTreeSet<String>) -> bool {
         return false;
     }
     let paged = words.iter().any(|word| page(word)) && words.iter().all(|word| page(word) || small(word));
-    paged || words.iter().all(|word| small(word)) && words.len() <= 6
+    // Numbers alone are a page and how many there are; more of them are cells: ` 1 2 3 4 5 6` above a plate.
+    let figures = words.iter().all(|word| word.bytes().all(|byte| byte.is_ascii_digit()));
+    let most = if figures { 2 } else { 6 };
+    paged || words.iter().all(|word| small(word)) && words.len() <= most
         // The title with a page number behind it, as on the first page.
         || words.iter().position(|word| page(word)).is_some_and(|at| {
             // A lone letter is a page only with its point (`S. 3`), and nobody counts pages in more than three words:

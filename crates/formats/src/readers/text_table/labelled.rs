@@ -16,8 +16,6 @@ use super::segments::RowClass;
 const LEAST: usize = 3;
 /// Longer lines are prose or data of another kind.
 const LONGEST: usize = 240;
-/// What may stand between the parts of a line, the surest first.
-const GAPS: [&str; 7] = [";", "\t", "|", ", ", "  ", ",", " "];
 
 /// One value with its name and its unit, as byte ranges of the line.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -34,56 +32,141 @@ pub(super) fn table_at(
     cursor: Cursor,
     read: impl FnOnce(&str, u32) -> Option<Table>,
 ) -> (Option<(Table, Cursor)>, usize) {
-    let bytes = text.as_bytes();
-    let (end, _) = line_end(bytes, cursor.at);
+    let (end, _) = line_end(text.as_bytes(), cursor.at);
     let Some(first) = parts(&text[cursor.at..end]) else {
         return (None, 0);
     };
-    let (rows, after) = gathered(text, cursor, &first);
-    let count = (after.line - cursor.line) as usize;
-    let table = (count >= LEAST)
-        .then(|| read(&rows, cursor.line))
+    let rows = Rows::gathered(text, cursor, &first);
+    let after = rows.after;
+    let table = (rows.count >= LEAST)
+        .then(|| read(&rows.text, cursor.line))
         .flatten()
-        .and_then(|table| headed(table, cursor, end, &first, count));
+        .and_then(|table| headed(table, cursor, end, &first, rows));
     (table.map(|table| (table, after)), after.at - cursor.at)
 }
 
-/// The numbers of the lines like the one at `cursor`, as rows with tabs, and where they end.
-fn gathered(text: &str, cursor: Cursor, first: &[Part]) -> (String, Cursor) {
-    let bytes = text.as_bytes();
-    let (end, _) = line_end(bytes, cursor.at);
-    let likeness = form(&text[cursor.at..end], first);
-    let mut rows = String::new();
-    let mut at = cursor;
-    while at.at < bytes.len() {
-        let (end, next) = line_end(bytes, at.at);
-        let line = &text[at.at..end];
-        let Some(parts) = parts(line).filter(|parts| form(line, parts) == likeness) else {
-            break;
+/// Lines that are labelled alike, with blanks in place of all but their numbers and units: every byte keeps its place.
+struct Rows {
+    text: String,
+    count: usize,
+    /// The lines that stand between them.
+    between: Vec<TextLine>,
+    after: Cursor,
+}
+
+impl Rows {
+    /// The lines like the one at `cursor`. A few words between them, `10:07 bubble knocked off`, do not end a table whose
+    /// first value then goes on where it was; a key does, which may belong to what follows.
+    fn gathered(text: &str, cursor: Cursor, first: &[Part]) -> Self {
+        const MOST_BETWEEN: usize = 3;
+        let bytes = text.as_bytes();
+        let (end, _) = line_end(bytes, cursor.at);
+        let likeness = form(&text[cursor.at..end], first);
+        let mut rows = Self {
+            text: String::new(),
+            count: 0,
+            between: Vec::new(),
+            after: cursor,
         };
-        for (place, part) in parts.iter().enumerate() {
-            let gap = if place == 0 { "" } else { "\t" };
-            let unit = &line[part.unit.clone()];
-            let blank = if unit.is_empty() { "" } else { " " };
-            rows.push_str(&format!("{gap}{}{blank}{unit}", &line[part.number.clone()]));
+        let mut waiting: Vec<TextLine> = Vec::new();
+        let mut blanks = String::new();
+        let (mut before, mut falls): (Option<f64>, Option<bool>) = (None, None);
+        let mut at = cursor;
+        while at.at < bytes.len() {
+            let (end, next) = line_end(bytes, at.at);
+            let line = &text[at.at..end];
+            let behind = Cursor {
+                at: next,
+                line: at.line + 1,
+            };
+            let (line, aside) = without_aside(line);
+            if let Some(parts) = parts(line).filter(|parts| form(line, parts) == likeness) {
+                let value = first_value(line, &parts);
+                let step = before.zip(value).map(|(before, value)| value - before);
+                let turns = |step: f64| step != 0.0 && falls.is_some_and(|falls| falls != (step < 0.0));
+                if !waiting.is_empty() && step.is_none_or(turns) {
+                    break;
+                }
+                falls = falls.or(step.filter(|step| *step != 0.0).map(|step| step < 0.0));
+                before = value;
+                rows.text.push_str(&std::mem::take(&mut blanks));
+                rows.between.append(&mut waiting);
+                bare_row(line, &parts, &mut rows.text);
+                rows.text.push_str(&" ".repeat(end - at.at - line.len()));
+                rows.text.push_str(&text[end..next]);
+                rows.between.extend(aside.map(|(from, to)| TextLine {
+                    span: Span::new(at.at + from, at.at + to),
+                    line: at.line,
+                }));
+                rows.count += 1;
+                rows.after = behind;
+            } else {
+                let is_key = line.contains([':', '=']) && !line.trim_start().starts_with(|c: char| c.is_ascii_digit());
+                if rows.count == 0 || is_key || line.trim().is_empty() || waiting.len() == MOST_BETWEEN {
+                    break;
+                }
+                blanks.push_str(&" ".repeat(end - at.at));
+                blanks.push_str(&text[end..next]);
+                waiting.push(TextLine {
+                    span: Span::new(at.at, end),
+                    line: at.line,
+                });
+            }
+            at = behind;
         }
-        rows.push('\n');
-        at = Cursor {
-            at: next,
-            line: at.line + 1,
-        };
+        rows
     }
-    (rows, at)
+}
+
+/// A line without the remark in brackets at its end, `Probe 4: E = 1,322  (measured 1:2)`, and where it stands. A unit is none.
+fn without_aside(line: &str) -> (&str, Option<(usize, usize)>) {
+    let body = line.trim_end();
+    let remark = body.rfind([' ', '\t']).and_then(|_| body.rfind('(')).filter(|_| body.ends_with(')'));
+    let aside = remark.filter(|&at| {
+        let inner = &body[at + 1..body.len() - 1];
+        let apart = body[..at].ends_with([' ', '\t']);
+        apart && inner.contains(char::is_alphabetic) && spelled(inner.trim()) == Spelling::None
+    });
+    match aside {
+        Some(at) => (body[..at].trim_end(), Some((at, body.len()))),
+        None => (line, None),
+    }
+}
+
+/// A line with blanks in place of all but its numbers and units, and a tab in front of each number but the first.
+fn bare_row(line: &str, parts: &[Part], rows: &mut String) {
+    let mut row = vec![b' '; line.len()];
+    for (place, part) in parts.iter().enumerate() {
+        for kept in [&part.number, &part.unit] {
+            row[kept.clone()].copy_from_slice(&line.as_bytes()[kept.clone()]);
+        }
+        if place > 0 {
+            row[part.number.start - 1] = b'\t';
+        }
+    }
+    rows.push_str(&String::from_utf8_lossy(&row));
+}
+
+/// The first value of a line, a time of day in seconds.
+fn first_value(line: &str, parts: &[Part]) -> Option<f64> {
+    let raw = &line[parts.first()?.number.clone()];
+    let mut value = 0.0;
+    for piece in raw.split(':') {
+        value = value * 60.0 + piece.replace(',', ".").replace('\u{2212}', "-").parse::<f64>().ok()?;
+    }
+    Some(if raw.matches(':').count() == 1 { value * 60.0 } else { value })
 }
 
 /// A table with the names of its first line, which ends at byte `end`, as headers; `None` where a number was not read.
-fn headed(mut table: Table, cursor: Cursor, end: usize, first: &[Part], count: usize) -> Option<Table> {
-    let grid = &table.grid;
-    let plain = grid.kinds.iter().all(|kind| *kind == Kind::Figures) && grid.gaps.is_empty();
-    // What could not be read has its place in the rows that were put together, and none in the text.
-    if !plain || grid.rows != count || grid.columns() != first.len() || !grid.odd.is_empty() {
+fn headed(mut table: Table, cursor: Cursor, end: usize, first: &[Part], rows: Rows) -> Option<Table> {
+    let grid = &mut table.grid;
+    let is_clock = |part: &Part| part.number.len() > 2 && rows.text.get(part.number.clone()).is_some_and(|raw| raw.contains(':'));
+    let plain = grid.kinds.len() == first.len()
+        && grid.kinds.iter().zip(first).all(|(kind, part)| (*kind == Kind::Words) == is_clock(part));
+    if !plain || !grid.gaps.is_empty() || grid.rows != rows.count || !grid.odd.is_empty() {
         return None;
     }
+    grid.move_by(cursor.at);
     if first.iter().any(|part| !part.name.is_empty()) {
         let cell = |part: &Part| {
             (!part.name.is_empty()).then(|| Span::new(cursor.at + part.name.start, cursor.at + part.name.end))
@@ -97,6 +180,7 @@ fn headed(mut table: Table, cursor: Cursor, end: usize, first: &[Part], count: u
             cells: first.iter().map(cell).collect(),
         }];
     }
+    table.joined.extend(rows.between);
     Some(table)
 }
 
@@ -108,133 +192,160 @@ fn form<'a>(line: &'a str, parts: &[Part]) -> Vec<(&'a str, &'a str)> {
         .collect()
 }
 
-/// The labelled values of a line, two or more; `None` where anything else stands in it.
+/// The labelled values of a line, two or more; `None` where anything else stands in it. A value has its name in front of
+/// it or its unit behind it; one that has neither stands behind a mark or a leader: `0 min: 0.123`, `400 nm .... 0.112`.
 fn parts(line: &str) -> Option<Vec<Part>> {
-    if line.len() > LONGEST {
+    const MOST: usize = 12;
+    if line.len() > LONGEST || !line.contains(|c: char| c.is_ascii_digit()) {
         return None;
     }
-    if !line.contains([':', '=']) {
-        return in_words(line);
-    }
-    if let Some(pair) = unit_in_front(line) {
-        return Some(pair);
-    }
-    GAPS.into_iter().find_map(|gap| {
-        let mut parts = Vec::new();
-        let mut from = 0;
-        // Numbers that are set under each other have blanks behind the mark: `t=   0 s`.
-        let mut open: Option<usize> = None;
-        for piece in line.split(gap) {
-            let range = open.unwrap_or(from)..from + piece.len();
-            from += piece.len() + gap.len();
-            if line[range.clone()].trim_end().ends_with(['=', ':']) {
-                open = Some(range.start);
-            } else if !piece.trim().is_empty() {
-                parts.push(part(line, &range)?);
-                open = None;
-            }
+    let mut parts: Vec<Part> = Vec::new();
+    let mut labelled = false;
+    let mut at = 0;
+    loop {
+        let (from, marked) = behind_gap(line, at);
+        if from >= line.trim_end().len() {
+            break;
         }
-        (parts.len() >= 2).then_some(parts)
-    })
-}
-
-/// `[15s] abs 0.741`, `nm 440 A 0.123`: values behind words that name a quantity, or in brackets with their unit, and nothing
-/// else in the line.
-fn in_words(line: &str) -> Option<Vec<Part>> {
-    const MOST: usize = 6;
-    let body = line.trim();
-    let begins = body.starts_with(['[', '(']) && body[1..].starts_with(|c: char| c.is_ascii_digit());
-    if !begins && !body.starts_with(char::is_alphabetic) || body.len() < 5 {
-        return None;
-    }
-    let mut parts = Vec::new();
-    let mut at = line.len() - line.trim_start().len();
-    while at < line.trim_end().len() {
-        let rest = &line[at..];
-        let end = rest.find(' ').map_or(rest.len(), |end| end);
-        let word = &rest[..end];
-        let part = if let Some(inner) = word.strip_prefix(['[', '(']) {
-            let inner = inner.strip_suffix([']', ')'])?;
-            let from = at + 1;
-            let (number, unit) = number_and_unit(line, &(from..from + inner.len()))?;
-            (!unit.is_empty()).then_some(())?;
-            Part {
-                name: at..at,
-                number,
-                unit,
-            }
+        if !parts.is_empty() && from == at || parts.len() == MOST {
+            return None;
+        }
+        let part = if line[from..].starts_with(char::is_alphabetic) {
+            named(line, from)?
         } else {
-            let head = crate::head::read_head(word);
-            let named =
-                word.starts_with(char::is_alphabetic) && head.quantity.is_some() && head.held.is_empty();
-            named.then_some(())?;
-            let behind = at + end + (rest[end..].len() - rest[end..].trim_start().len());
-            let value = line[behind..].find(' ').map_or(line.len(), |end| behind + end);
-            let (number, unit) = number_and_unit(line, &(behind..value))?;
-            Part {
-                name: at..at + end,
-                number,
-                unit,
-            }
+            nameless(line, from, parts.is_empty(), marked)?
         };
         at = part.unit.end.max(part.number.end);
         at += usize::from(line[at..].starts_with([']', ')']));
-        at += line[at..].len() - line[at..].trim_start().len();
+        labelled |= marked || !part.name.is_empty();
         parts.push(part);
-        if parts.len() > MOST {
-            return None;
+    }
+    (labelled && parts.len() >= 2).then_some(parts)
+}
+
+/// Where the next value begins behind `at`, and whether a mark or a leader leads to it.
+fn behind_gap(line: &str, at: usize) -> (usize, bool) {
+    const ARROWS: [&str; 4] = ["->", "=>", "→", "..."];
+    let mut rest = &line[at..];
+    let mut marked = false;
+    loop {
+        let arrow = ARROWS.iter().find_map(|arrow| rest.strip_prefix(arrow));
+        if let Some(behind) = arrow {
+            rest = behind.trim_start_matches('.');
+            marked = true;
+        } else if at > 0 && !marked && rest.starts_with([':', '=']) {
+            rest = &rest[1..];
+            marked = true;
+        } else if rest.starts_with([' ', '\t', ';', '|', ',']) {
+            rest = &rest[1..];
+        } else {
+            return (line.len() - rest.len(), marked);
         }
     }
-    (parts.len() >= 2).then_some(parts)
 }
 
-/// `0 min: 0.123`: a number with its unit, and behind a mark what was measured there.
-fn unit_in_front(line: &str) -> Option<Vec<Part>> {
-    let at = line.find([':', '='])?;
-    let nameless = |range: Range<usize>| {
-        let (number, unit) = number_and_unit(line, &range)?;
-        Some(Part {
-            name: range.start..range.start,
-            number,
-            unit,
-        })
+/// `t = 0.0 s`, a name, a mark, a number and perhaps its unit; without a mark where the word names a quantity: `abs 0.741`.
+fn named(line: &str, from: usize) -> Option<Part> {
+    let rest = &line[from..];
+    let mark = rest.find([':', '=']);
+    let marked = mark.map(|at| &rest[..at]).filter(|name| {
+        let number_in = name.split(' ').skip(1).any(|word| word.starts_with(|c: char| c.is_ascii_digit()));
+        !number_in && !name.contains([';', '|', '\t', ','])
+    });
+    let (name, behind) = match (marked, mark) {
+        (Some(name), Some(at)) => (name.trim_end(), from + at + 1),
+        _ => {
+            let word = rest.split([' ', '\t']).next()?;
+            let head = crate::head::read_head(word);
+            (head.quantity.is_some() && head.held.is_empty()).then_some(())?;
+            (word, from + word.len())
+        }
     };
-    let (x, y) = (nameless(0..at)?, nameless(at + 1..line.len())?);
-    (!x.unit.is_empty()).then(|| vec![x, y])
+    let value = behind + (line[behind..].len() - line[behind..].trim_start().len());
+    let (number, unit) = number_and_unit(line, value, true)?;
+    Some(Part {
+        name: from..from + name.len(),
+        number,
+        unit,
+    })
 }
 
-/// `t = 0.0 s`: a name, a mark, a number and perhaps its unit.
-fn part(line: &str, range: &Range<usize>) -> Option<Part> {
-    let piece = &line[range.clone()];
-    let at = piece.find([':', '='])?;
-    let name = &piece[..at];
-    let start = range.start + (name.len() - name.trim_start().len());
-    let name = start..start + name.trim().len();
-    if !line[name.clone()].starts_with(char::is_alphabetic) {
-        return None;
-    }
-    let (number, unit) = number_and_unit(line, &(range.start + at + 1..range.end))?;
-    Some(Part { name, number, unit })
+/// `15 s`, `[15s]`, a time of day in front of all, or a bare number behind a mark.
+fn nameless(line: &str, from: usize, is_first: bool, marked: bool) -> Option<Part> {
+    let bracket = line[from..].chars().next().and_then(|open| match open {
+        '[' => Some(']'),
+        '(' => Some(')'),
+        _ => None,
+    });
+    let start = from + usize::from(bracket.is_some());
+    let clock = clock_length(&line[start..]);
+    let (number, unit) = if is_first && bracket.is_none() && clock > 0 {
+        (start..start + clock, start + clock..start + clock)
+    } else {
+        number_and_unit(line, start, false)?
+    };
+    let end = unit.end.max(number.end);
+    let closed = bracket.is_none_or(|close| line[end..].starts_with(close));
+    let said = !unit.is_empty() || clock > 0 || marked && bracket.is_none();
+    (closed && said).then_some(Part {
+        name: from..from,
+        number,
+        unit,
+    })
 }
 
-fn number_and_unit(line: &str, range: &Range<usize>) -> Option<(Range<usize>, Range<usize>)> {
-    let piece = &line[range.clone()];
-    let start = range.start + (piece.len() - piece.trim_start().len());
-    let body = piece.trim();
-    let digits = body.trim_start_matches(['-', '+', '\u{2212}']);
-    if !digits.starts_with(|c: char| c.is_ascii_digit()) {
+/// How long the time of day is, `10:03` or `10:03:30`, with which a text begins; 0 where it begins with none.
+fn clock_length(text: &str) -> usize {
+    let bytes = text.as_bytes();
+    let digits = |from: usize| bytes[from.min(bytes.len())..].iter().take_while(|byte| byte.is_ascii_digit()).count();
+    let hours = digits(0);
+    if !(1..=2).contains(&hours) {
+        return 0;
+    }
+    let mut end = hours;
+    for _ in 0..2 {
+        if bytes.get(end) != Some(&b':') || digits(end + 1) != 2 {
+            break;
+        }
+        end += 3;
+    }
+    let free = bytes.get(end).is_none_or(|byte| matches!(byte, b' ' | b'\t' | b';' | b'|' | b','));
+    if end > hours && free { end } else { 0 }
+}
+
+/// The number at `from` and the unit behind it. The word behind the number of a `named` value is the name of the next
+/// one where a mark follows it, `nm 440 A = 0.123`, or a number.
+fn number_and_unit(line: &str, from: usize, named: bool) -> Option<(Range<usize>, Range<usize>)> {
+    let body = &line[from..];
+    let signed = body.trim_start_matches(['-', '+', '\u{2212}']);
+    if !signed.starts_with(|c: char| c.is_ascii_digit()) {
         return None;
     }
-    let end = digits
-        .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',')))
-        .unwrap_or(digits.len());
-    let number = start..start + (body.len() - digits.len()) + end;
-    let rest = &body[number.end - start..];
-    let unit = rest.trim();
-    let from = number.end + (rest.len() - rest.trim_start().len());
-    let known =
-        unit.is_empty() || !unit.contains(|c: char| c.is_ascii_digit()) && spelled(unit) != Spelling::None;
-    known.then_some((number, from..from + unit.len()))
+    let is_of_number = |c: char| c.is_ascii_digit() || matches!(c, '.' | ',');
+    let digits = signed.find(|c: char| !is_of_number(c)).unwrap_or(signed.len());
+    let digits = signed[..digits].trim_end_matches(['.', ',']).len();
+    let mut end = line.len() - signed.len() + digits;
+    if let Some(power) = line[end..].strip_prefix(['e', 'E']) {
+        let figures = power.trim_start_matches(['-', '+']);
+        let length = figures.bytes().take_while(u8::is_ascii_digit).count();
+        end += if length > 0 { 1 + power.len() - figures.len() + length } else { 0 };
+    }
+    let none = Some((from..end, end..end));
+    let rest = &line[end..];
+    let apart = rest.len() - rest.trim_start_matches([' ', '\t']).len();
+    let start = end + apart;
+    let stop = |c: char| matches!(c, ' ' | '\t' | ';' | '|' | ',' | ':' | '=' | ']' | ')');
+    let word = line[start..].find(stop).map_or(&line[start..], |at| &line[start..start + at]);
+    if word.is_empty() || word.starts_with("...") || word.starts_with("->") {
+        return none;
+    }
+    let known = !word.contains(|c: char| c.is_ascii_digit()) && spelled(word) != Spelling::None;
+    if apart == 0 {
+        return known.then(|| (from..end, start..start + word.len()));
+    }
+    let behind = line[start + word.len()..].trim_start();
+    let names_next = named && behind.starts_with(|c: char| matches!(c, ':' | '=' | '-' | '+') || c.is_ascii_digit());
+    Some((from..end, if known && !names_next { start..start + word.len() } else { end..end }))
 }
 
 #[cfg(test)]
@@ -277,6 +388,14 @@ mod tests {
             ("t = 2 min", ""),
             ("Sample: betanin, T: 25 °C", ""),
             ("400: 0.112", ""),
+            ("10014 ms raw=34984 A=0.1638", "=10014[ms] raw=34984[] A=0.1638[]"),
+            ("10:03   A = 0,080", "=10:03[] A=0,080[]"),
+            ("700 nm ......... A 0.022", "=700[nm] A=0.022[]"),
+            ("700 nm -> 0.022", "=700[nm] =0.022[]"),
+            ("t=1000ms;A=9.12e-1;", "t=1000[ms] A=9.12e-1[]"),
+            ("nm 440 A=0.123", "nm=440[] A=0.123[]"),
+            ("400 nm 0.112 AU", ""),
+            ("10:07 bubble knocked off", ""),
         ];
         for (line, wanted) in table {
             assert_eq!(shown(line), wanted, "{line}");

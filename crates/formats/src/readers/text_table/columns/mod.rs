@@ -210,6 +210,8 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option
             match head.class {
                 RowClass::Units if is_dash(cell) => {}
                 RowClass::Header | RowClass::Units | RowClass::Title => {
+                    // `[s]` in a row of units is the second; alone it would be a concentration, [S].
+                    let cell = if head.class == RowClass::Units { bare_unit(cell) } else { cell };
                     column.heads.push((cell.to_owned(), span));
                     held.extend(
                         row[0].filter(|_| index > 0).and_then(|key| {
@@ -301,6 +303,16 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option
     clock::join_minutes_and_seconds(&mut columns, table);
     clock::part_four_digits(&mut columns, table);
     columns
+}
+
+/// A unit without the brackets it stands in.
+fn bare_unit(cell: &str) -> &str {
+    let cell = cell.trim();
+    [('(', ')'), ('[', ']'), ('<', '>')]
+        .into_iter()
+        .find_map(|(open, close)| cell.strip_prefix(open)?.strip_suffix(close))
+        .filter(|inner| !inner.contains(['(', ')', '[', ']']))
+        .map_or(cell, str::trim)
 }
 
 /// A first column 1, 2, 3, … without a header, in front of one that runs and others that all have headers, numbers the rows:
@@ -451,6 +463,18 @@ fn spread_groups(text: &str, table: &Table) -> Vec<Vec<Option<Span>>> {
     for (level, head) in table.heads.iter().enumerate() {
         let mut cells = head.cells.clone();
         let filled = cells.iter().flatten().count();
+        // What was measured, over the first of the curves alone, is said of all of them: `;Absorbance;;`.
+        let over_all = |cell: &Span| {
+            let head = read_head(&text[cell.range()]);
+            head.quantity.is_some_and(|quantity| quantity.is_of_light()) && head.label.is_none()
+        };
+        let of_all = filled == 1
+            && cells.len() > 2
+            && cells.get(1).and_then(Option::as_ref).is_some_and(over_all);
+        if of_all {
+            let over = cells[1];
+            cells[2..].fill(over);
+        }
         if level < lowest && filled >= 2 && filled < cells.len() {
             // Only words are spread, and only where the row below begins its groups anew.
             let mut last: Option<Span> = None;
@@ -555,6 +579,8 @@ fn contradicts_its_unit(column: &Column) -> bool {
     let above = read_head(above);
     let named = above
         .quantity
+        // `nm` without brackets is the symbol of an axis, and the header above it of the columns beside it.
+        .filter(|_| lowest.trim() != "nm")
         .filter(|quantity| quantity.is_of_light() && above.unit.is_none() && above.held.is_empty());
     named.is_some_and(|quantity| {
         !units.units().is_empty() && !units.units().iter().any(|unit| unit_fits(&quantity, unit))
@@ -580,8 +606,12 @@ fn hear_other(column: &mut Column) {
         let name = crate::head::without_scale(name);
         // `Strom 1 mA` was measured at a current, and is none.
         let at_one = name.ends_with(|c: char| c.is_ascii_digit()) && !text.ends_with([')', ']', '>']);
-        let exact = match words::word(name) {
+        // `Rh-1`, `Rh-2` are names: an abbreviation with a number behind it is too little.
+        let short = name.chars().filter(|c| c.is_alphabetic()).count() <= 3;
+        let exact = match if at_one && short { words::exact(name) } else { words::word(name) } {
             _ if at_one && parted.is_some() => None,
+            // A unit of what runs outweighs the word: `age (h)` are times.
+            Word::Other(_) if parted.is_some_and(|(_, unit)| runs_by_unit(unit)) => None,
             Word::Other(quantity) => Some(quantity),
             // `photocurrent (A)`: the unit goes with what the name ends in.
             Word::Unknown if parted.is_some() => words::other_at_the_end_of(name),
@@ -620,6 +650,20 @@ fn hear_other(column: &mut Column) {
     hear_other_unit(column);
 }
 
+/// Whether a unit is one of a length of time: whatever has it may run.
+fn runs_by_unit(unit: &str) -> bool {
+    spelled(unit).one().is_some_and(|unit| unit.converts_to(&Unit::SECOND))
+}
+
+/// Whether a header begins with a number and its unit, `1 µL`, `0.5 % EtOH`: at that value was measured, and it is no quantity.
+fn is_value(text: &str) -> bool {
+    let digits = text.trim().trim_start_matches(|c: char| c.is_ascii_digit() || matches!(c, '.' | ','));
+    let unit = digits.trim_start().split(' ').next().unwrap_or("");
+    digits.len() < text.trim().len()
+        && !text.ends_with([')', ']', '>'])
+        && !spelled(unit).units().is_empty()
+}
+
 /// The unit of a quantity that is none of ours: of `A`, the ampere; of `deg`, those of an angle.
 fn unit_of_other(text: &str) -> Option<Unit> {
     match spelled(text).units() {
@@ -643,6 +687,11 @@ fn hear_other_unit(column: &mut Column) {
     let Some((text, _)) = column.heads.last() else {
         return;
     };
+    if is_value(text) {
+        column.label = Some(text.trim().to_owned());
+        column.unit = None;
+        return;
+    }
     let (name, unit) = match split_unit(text) {
         Some((name, unit)) => (name, unit),
         // The unit stands in a row of its own, below the name, or alone.

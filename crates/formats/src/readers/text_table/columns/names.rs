@@ -13,6 +13,7 @@ pub(super) fn by_neighbours(columns: &mut [Column]) {
     take_deviations(columns);
     take_letters_for_names(columns);
     take_last_words_alike(columns);
+    take_numbered_symbols(columns);
     take_siblings_for_names(columns);
     understand_numbered(columns);
     understand_first_of_several(columns);
@@ -138,8 +139,8 @@ fn take_deviations(columns: &mut [Column]) {
     }
 }
 
-/// `control A`, `inhibitor A`: where the headers of all columns but the first end in the one symbol of an absorbance and
-/// differ before it, it is what was measured, and no sample's letter.
+/// `control A`, `inhibitor A`: where the headers of two columns or more end in the one symbol of an absorbance, differ before it,
+/// and no other column but the first is without a quantity, it is what was measured, and no sample's letter.
 fn take_last_words_alike(columns: &mut [Column]) {
     let Some((_, others)) = columns.split_first_mut() else {
         return;
@@ -152,18 +153,55 @@ fn take_last_words_alike(columns: &mut [Column]) {
             && column.held.iter().all(|held| held.quantity == Quantity::UNKNOWN);
         (bare && matches!(last, "A" | "E")).then(|| (front.to_owned(), last.to_owned()))
     };
-    let Some(parts): Option<Vec<(String, String)>> = others.iter().map(parted).collect() else {
+    let told = |column: &Column| column.quantity.is_some() || column.kind == Kind::Words;
+    if !others.iter().all(|column| parted(column).is_some() || told(column)) {
         return;
-    };
+    }
+    let parts: Vec<(String, String)> = others.iter().filter_map(parted).collect();
     let fronts: BTreeSet<&String> = parts.iter().map(|(front, _)| front).collect();
     let alike = parts.iter().all(|(_, last)| *last == parts[0].1);
     if parts.len() < 2 || fronts.len() < parts.len() || !alike {
         return;
     }
-    for (column, (front, _)) in others.iter_mut().zip(&parts) {
-        name(column);
-        column.quantity = Some(Quantity::ABSORBANCE);
-        column.label = Some(front.clone());
+    for column in others {
+        if let Some((front, _)) = parted(column) {
+            name(column);
+            column.quantity = Some(Quantity::ABSORBANCE);
+            column.label = Some(front);
+        }
+    }
+}
+
+/// `E1`, `E2` beside `E Mittel` or `E3 (570 nm)`: a symbol with a number is of what the bare symbol is of, which another header
+/// of the table spells out. Alone it may be the name of a sample or of a well.
+fn take_numbered_symbols(columns: &mut [Column]) {
+    let symbol = |text: &str| -> Option<char> {
+        let mut signs = text.trim().chars();
+        let first = signs.next().filter(|c| matches!(c, 'A' | 'E'))?;
+        let digits = signs.as_str();
+        (!digits.is_empty() && digits.len() <= 2 && digits.bytes().all(|byte| byte.is_ascii_digit()))
+            .then_some(first)
+    };
+    let spelled_out: Vec<char> = columns
+        .iter()
+        .filter(|column| column.quantity == Some(Quantity::ABSORBANCE))
+        .filter_map(|column| column.heads.last())
+        .filter_map(|(text, _)| {
+            let (front, rest) = text.trim().split_once(' ')?;
+            let sums = words::is_statistics(rest.trim_matches(['(', ')']));
+            sums.then(|| front.chars().next().filter(|_| front.len() == 1)).flatten()
+        })
+        .collect();
+    for column in columns.iter_mut().skip(1) {
+        let Some((text, _)) = column.heads.last().cloned() else {
+            continue;
+        };
+        let named = symbol(&text).is_some_and(|symbol| spelled_out.contains(&symbol));
+        if named && column.kind == Kind::Figures && column.quantity.is_none() && column.held.is_empty() {
+            name(column);
+            column.quantity = Some(Quantity::ABSORBANCE);
+            column.label = Some(text.trim().to_owned());
+        }
     }
 }
 

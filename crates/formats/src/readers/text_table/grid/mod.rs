@@ -157,6 +157,20 @@ pub(super) struct Cursor {
 }
 
 impl Grid {
+    /// Moves the places of what was read `by` bytes on, where the rows were read out of a text of their own.
+    pub(super) fn move_by(&mut self, by: usize) {
+        let moved = |span: Span| Span::new(span.range().start + by, span.range().end + by);
+        for word in self.words.iter_mut().flatten() {
+            *word = moved(*word);
+        }
+        for gap in &mut self.gaps {
+            gap.span = moved(gap.span);
+        }
+        for odd in &mut self.odd {
+            odd.span = moved(odd.span);
+        }
+    }
+
     /// An empty table of columns of these kinds.
     pub(super) fn new(dialect: Dialect, kinds: Vec<Kind>) -> Self {
         let (mut figures, mut words) = (0, 0);

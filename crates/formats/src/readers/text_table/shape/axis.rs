@@ -34,6 +34,15 @@ impl Shaper<'_> {
         if measured && (named || numbered()) || roles.first() == Some(&Role::Names) && named && alone() {
             return None;
         }
+        // Temperature or pH against what was measured, whatever its name: `T/degC`, `CD/mdeg`; `Temp.`, `oligo A`, `oligo B`.
+        if let &[x] = beside.as_slice() {
+            let own = |&i: &usize| self.columns[i].quantity.as_ref().is_some_and(|quantity| !of_the_trade(quantity));
+            let told = self.context.quantities.iter().any(Quantity::is_of_light);
+            let others = !open.is_empty() && (open.iter().all(own) || told && x == 0);
+            if self.columns[x].stats.orderly() && others && !open.iter().any(|&i| self.columns[i].stats.counts()) {
+                return Some(x);
+            }
+        }
         // Temperature against absorbance: a melting curve.
         if measured && open.is_empty() && beside.len() == 1 {
             return beside.first().copied();

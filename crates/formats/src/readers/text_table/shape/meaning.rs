@@ -321,6 +321,10 @@ impl Shaper<'_> {
 
     /// The unit of a time axis without one, where the interval, the duration or a phrase tells it.
     fn time_unit_told(&mut self, column: &Column) -> Option<Unit> {
+        if let Some((unit, why)) = unit_of_epoch(column) {
+            self.because.push(why.to_owned());
+            return Some(unit);
+        }
         if let Some(unit) = self.context.stated(&Quantity::TIME) {
             self.because.push(format!(
                 "time is in {}: the words around the table say so",
@@ -554,4 +558,24 @@ fn light_possible(column: &Column) -> bool {
             .quantities_possible
             .iter()
             .all(|quantity| *quantity == Quantity::WAVELENGTH || *quantity == Quantity::WAVENUMBER)
+}
+
+/// The unit of times since 1970, which POSIX.1 (4.19, seconds since the epoch) counts in seconds, and several languages in
+/// thousandths; only where the header says that they are such, and the numbers are those of the years 2001 to 2033.
+fn unit_of_epoch(column: &Column) -> Option<(Unit, &'static str)> {
+    const NAMES: [&str; 3] = ["unix", "epoch", "posix"];
+    let says = |(head, _): &(String, Span)| {
+        let head = head.to_lowercase();
+        NAMES.iter().any(|name| head.contains(name))
+    };
+    let within = |unit: f64| column.stats.min >= 1e9 * unit && column.stats.max < 2e9 * unit;
+    if !column.heads.iter().any(says) {
+        None
+    } else if within(1.0) {
+        Some((Unit::SECOND, "times since 1970 are in seconds: POSIX defines them so"))
+    } else if within(1e3) {
+        Some((Unit::ucum("ms").ok()?, "times since 1970 are in milliseconds: their size says so"))
+    } else {
+        None
+    }
 }

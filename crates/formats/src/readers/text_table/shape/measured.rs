@@ -12,7 +12,8 @@ impl Shaper<'_> {
                 .is_some_and(|quantity| matches!(quantity.as_str(), "wavelength" | "wavenumber" | "time"))
         };
         self.columns.iter().enumerate().any(|(place, column)| {
-            place != y && runs(column) && column.heads.iter().any(|(text, _)| text == word)
+            let names = |(text, _): &(String, Span)| text == word || begins_alike(text, word);
+            place != y && runs(column) && column.heads.iter().any(names)
         })
     }
 
@@ -179,6 +180,11 @@ impl Shaper<'_> {
         }
         let has_words = head.chars().any(char::is_alphabetic);
         if others_told && has_words && column.held.is_empty() && x_quantity != &Quantity::UNKNOWN {
+            // Numbers written like those of what was measured beside it may be another curve of it: a name that says nothing
+            // is no evidence that they are not.
+            if column.unit.is_none() && self.is_written_like_light(&column, y, roles) {
+                return self.ask_measured(&column);
+            }
             return (
                 Quantity::named(head.to_lowercase()),
                 column.unit.clone().unwrap_or(Unit::ONE),
@@ -209,6 +215,30 @@ impl Shaper<'_> {
             }
             _ => self.ask_measured(&column),
         }
+    }
+
+    /// Whether the numbers of a column have as many decimals as those of a column of light beside it, and lie about where
+    /// they lie.
+    fn is_written_like_light(&self, column: &Column, y: usize, roles: &[Role]) -> bool {
+        const FEWEST_DECIMALS: u8 = 2;
+        let decimals = |column: &Column| {
+            let all = &self.table.grid.decimals()[self.table.grid.place(column.index)];
+            all.iter().map(|&(_, digits)| digits).max().unwrap_or(0)
+        };
+        let own = decimals(column);
+        own >= FEWEST_DECIMALS
+            && self.columns.iter().enumerate().any(|(i, other)| {
+                let light = other.quantity.as_ref().is_some_and(Quantity::is_of_light);
+                let (low, high) = (other.stats.min.min(0.0), other.stats.max.abs() * 3.0);
+                i != y
+                    && roles[i] == Role::Measured
+                    && light
+                    && other.kind == Kind::Figures
+                    && decimals(other) == own
+                    && column.stats.min >= low - high
+                    && column.stats.max <= high
+                    && column.stats.max >= other.stats.max / 30.0
+            })
     }
 
     /// Whether the label of a column says that it is the spread of another. Short words in small letters need what they
@@ -577,4 +607,10 @@ fn is_error_word(text: &str) -> bool {
         .trim_end_matches(['.', '%', ' ', '(', ')', '[', ']'])
         .to_lowercase();
     words::words_of(List::Error).contains(&text)
+}
+
+/// Whether two headers begin with the same word and go on behind it: `std wavelength (nm)`, `std absorbance`.
+fn begins_alike(one: &str, other: &str) -> bool {
+    let first = |text: &str| text.trim().split_once([' ', '_']).map(|(first, _)| first.to_lowercase());
+    first(one).is_some_and(|word| first(other) == Some(word))
 }
