@@ -149,6 +149,9 @@ fn understand(text: &str) -> Head {
     if let Some(head) = either(text).or_else(|| symbol_of_no_absorbance(text)) {
         return head;
     }
+    if let Some(head) = numbered_word(text) {
+        return head;
+    }
     let mut parts = Parts::default();
     if let Some(piece) = piece(text, true, 0) {
         parts.add(piece);
@@ -181,6 +184,18 @@ pub(crate) fn is_one_of_a_unit(text: &str) -> bool {
     text.trim()
         .strip_prefix("1 ")
         .is_some_and(|rest| rest.trim_start().starts_with(char::is_alphabetic))
+}
+
+/// `Abs1`, `Ext2`: the word of what was measured, and which of several it is. A number that may be a wavelength says more,
+/// and a lone letter with a number may be a name.
+fn numbered_word(text: &str) -> Option<Head> {
+    const SHORTEST: usize = 3;
+    let word = text.trim_end_matches(|c: char| c.is_ascii_digit());
+    let number = &text[word.len()..];
+    let numbered = (1..=2).contains(&number.len())
+        && word.chars().count() >= SHORTEST
+        && word.chars().all(char::is_alphabetic);
+    (numbered && quantity_of(word)?.is_of_light()).then(|| understand(&format!("{word} {number}")))
 }
 
 /// `NADH / mM`, `c(NADH) / mM`: a quantity divided by its unit (ISO 80000-1, 7.1.4), under a name that is not known here.

@@ -549,13 +549,10 @@ impl Context {
 
     /// The one unit of time that is named.
     pub(super) fn time_unit(&self) -> Option<Unit> {
-        match (
-            self.units.contains(&Unit::SECOND),
-            self.units.contains(&Unit::MINUTE),
-        ) {
-            (true, false) => Some(Unit::SECOND),
-            (false, true) => Some(Unit::MINUTE),
-            _ => None,
-        }
+        let mut named = [Unit::SECOND, Unit::MINUTE, Unit::HOUR]
+            .into_iter()
+            .filter(|unit| self.units.contains(unit));
+        let one = named.next()?;
+        named.next().is_none().then_some(one)
     }
 }

@@ -508,7 +508,12 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Rang
         } else {
             sep
         };
-        let mut cells = raw_split(line, separator);
+        // `|| nm || A ||`: pages of wikis set headers off with two strokes.
+        let mut cells = if sep == Sep::Pipe && line.contains("||") {
+            between_double_strokes(line)
+        } else {
+            raw_split(line, separator)
+        };
         while cells.len() > columns && cells.last().is_some_and(Range::is_empty) {
             cells.pop();
         }
@@ -573,6 +578,24 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Rang
         return Some((shifted, blanks));
     }
     by_position(line, &words, grid, indent).map(|cells| (cells, false))
+}
+
+/// The cells of a line between its double strokes, without the blanks around them.
+fn between_double_strokes(line: &str) -> Vec<Range<usize>> {
+    let mut from = 0;
+    let mut cells = Vec::new();
+    for cell in line.split("||") {
+        let start = from + cell.len() - cell.trim_start().len();
+        cells.push(start..start + cell.trim().len());
+        from += cell.len() + 2;
+    }
+    if cells.first().is_some_and(Range::is_empty) {
+        cells.remove(0);
+    }
+    if cells.last().is_some_and(Range::is_empty) {
+        cells.pop();
+    }
+    cells
 }
 
 /// Whether a header is short by one since the first column only numbers or names the rows: `nm A` over `1 400 0.12`. It

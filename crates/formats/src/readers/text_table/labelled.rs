@@ -215,7 +215,7 @@ fn parts(line: &str) -> Option<Vec<Part>> {
         } else {
             nameless(line, from, parts.is_empty(), marked)?
         };
-        at = part.unit.end.max(part.number.end);
+        at = part.unit.end.max(part.number.end).max(part.name.end);
         at += usize::from(line[at..].starts_with([']', ')']));
         labelled |= marked || !part.name.is_empty();
         parts.push(part);
@@ -287,8 +287,11 @@ fn nameless(line: &str, from: usize, is_first: bool, marked: bool) -> Option<Par
     let end = unit.end.max(number.end);
     let closed = bracket.is_none_or(|close| line[end..].starts_with(close));
     let said = !unit.is_empty() || clock > 0 || marked && bracket.is_none();
+    // `95.3 %T`: the unit with what it is of is the name as well.
+    let percent = &line[unit.clone()] == "%" && line[unit.end..].starts_with(['T', 'R']);
+    let name = if percent { unit.start..unit.end + 1 } else { from..from };
     (closed && said).then_some(Part {
-        name: from..from,
+        name,
         number,
         unit,
     })
@@ -338,6 +341,11 @@ fn number_and_unit(line: &str, from: usize, named: bool) -> Option<(Range<usize>
     let word = line[start..].find(stop).map_or(&line[start..], |at| &line[start..start + at]);
     if word.is_empty() || word.starts_with("...") || word.starts_with("->") {
         return none;
+    }
+    // `95.3 %T` says of what the percents are: both its unit and its name.
+    if let Some(sign) = word.strip_prefix('%').filter(|of| matches!(*of, "T" | "R")) {
+        let at = start + word.len() - sign.len() - 1;
+        return Some((from..end, at..at + 1));
     }
     let known = !word.contains(|c: char| c.is_ascii_digit()) && spelled(word) != Spelling::None;
     if apart == 0 {
@@ -394,6 +402,7 @@ mod tests {
             ("700 nm -> 0.022", "=700[nm] =0.022[]"),
             ("t=1000ms;A=9.12e-1;", "t=1000[ms] A=9.12e-1[]"),
             ("nm 440 A=0.123", "nm=440[] A=0.123[]"),
+            ("700 nm .... 95,3 %T", "=700[nm] %T=95,3[%]"),
             ("400 nm 0.112 AU", ""),
             ("10:07 bubble knocked off", ""),
         ];

@@ -439,6 +439,13 @@ fn condition(key: &str, text: &str, grid: &Grid) -> Option<Coordinate> {
         }
     };
     let unit = stated.or(name.unit);
+    // `cell (cm)`: how far the light goes.
+    let bare = split_unit(key).map_or(key, |(name, _)| name);
+    let is_path = crate::words::field_of(bare) == Some("path-length")
+        || crate::words::fields_if_fitting(bare).contains(&"path-length");
+    if let Some(unit) = unit.clone().filter(|unit| is_path && matches!(unit.code(), "cm" | "mm")) {
+        return Some(Coordinate::new(Quantity::named("path-length"), unit, value));
+    }
     let quantity = name
         .quantity
         .or_else(|| unit.as_ref().and_then(quantity_of_unit))?;

@@ -182,7 +182,10 @@ impl Shaper<'_> {
         if others_told && has_words && column.held.is_empty() && x_quantity != &Quantity::UNKNOWN {
             // Numbers written like those of what was measured beside it may be another curve of it: a name that says nothing
             // is no evidence that they are not.
-            if column.unit.is_none() && self.is_written_like_light(&column, y, roles) {
+            if column.unit.is_none()
+                && !self.follows_from_others(&column)
+                && self.is_written_like_light(&column, y, roles)
+            {
                 return self.ask_measured(&column);
             }
             return (
@@ -215,6 +218,48 @@ impl Shaper<'_> {
             }
             _ => self.ask_measured(&column),
         }
+    }
+
+    /// Whether a column was computed from others: its header is a formula with theirs in it, `A220-2*A275`, or each of its numbers
+    /// is the difference of two others in its row.
+    fn follows_from_others(&self, column: &Column) -> bool {
+        const ROUNDING: f64 = 1.6;
+        let head = |column: &Column| column.heads.last().map_or("", |(text, _)| text.trim()).to_owned();
+        let own = head(column);
+        let formula = |other: &Column| {
+            let name = head(other);
+            name.len() >= 2
+                && name.len() < own.len()
+                && own.contains(&name)
+                && own.replace(&name, "").contains(['-', '+', '*', '/', '−', '×'])
+        };
+        let others = || {
+            let kept = |other: &&Column| other.index != column.index && other.kind == Kind::Figures;
+            self.columns.iter().filter(kept)
+        };
+        if others().any(formula) {
+            return true;
+        }
+        let step = self.step_of(column);
+        let numbers = |column: &Column| self.table.grid.column(column.index).collect::<Vec<f64>>();
+        let own = numbers(column);
+        let is_difference = |one: &Column, other: &Column| {
+            let rows = numbers(one).into_iter().zip(numbers(other)).zip(&own);
+            let mut seen = 0;
+            let all = rows.filter(|((one, other), own)| !(one + other + **own).is_nan()).all(|((one, other), own)| {
+                seen += 1;
+                (one - other - own).abs() <= ROUNDING * step
+            });
+            all && seen >= 3
+        };
+        others().any(|one| others().any(|other| one.index != other.index && is_difference(one, other)))
+    }
+
+    /// The last place of the numbers of a column.
+    fn step_of(&self, column: &Column) -> f64 {
+        let all = &self.table.grid.decimals()[self.table.grid.place(column.index)];
+        let digits = all.iter().map(|&(_, digits)| digits).max().unwrap_or(0);
+        10_f64.powi(-i32::from(digits))
     }
 
     /// Whether the numbers of a column have as many decimals as those of a column of light beside it, and lie about where

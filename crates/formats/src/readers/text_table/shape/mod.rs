@@ -612,6 +612,7 @@ impl Shaper<'_> {
     /// of a field.
     fn hear_columns(&mut self) {
         self.hear_keys_beside();
+        self.hear_corner();
         let text = self.source.text();
         for place in 0..self.columns.len() {
             let column = &self.columns[place];
@@ -653,6 +654,34 @@ impl Shaper<'_> {
                 self.uses[place] = Some((ColumnRole::Names, Quantity::UNKNOWN, Unit::ONE));
             }
         }
+    }
+
+    /// Takes what the header in the corner says of all columns beside it: `Extinktion 540 nm` over the names of samples,
+    /// `absorbance / nm` in front of wavelengths, `Absorbance` above `nm`.
+    fn hear_corner(&mut self) {
+        let Some(corner) = self.columns.first() else { return };
+        let head = match (corner.kind, corner.heads.as_slice()) {
+            (Kind::Words, [.., (text, _)]) if corner.clock.is_none() => text,
+            (Kind::Figures, [(text, _), .., (lowest, _)])
+                if super::segments::is_axis(&read_head(lowest)) && read_head(text).unit.is_none() =>
+            {
+                text
+            }
+            _ => return,
+        };
+        let head = super::columns::head_or_first_word(head);
+        let Some(quantity) = head.quantity.filter(Quantity::is_of_light) else {
+            return;
+        };
+        if self.columns.iter().skip(1).any(|column| column.quantity.is_some()) {
+            return;
+        }
+        for column in self.columns.iter_mut().skip(1) {
+            if column.kind == Kind::Figures && column.held.is_empty() {
+                column.held.clone_from(&head.held);
+            }
+        }
+        self.over_all.get_or_insert(quantity);
     }
 
     /// Remarks on columns of which nothing was used.
