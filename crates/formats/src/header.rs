@@ -517,6 +517,19 @@ fn claim_with(
     if spelling.is_empty() || raw.is_empty() || says_nothing(spelling, raw) {
         return;
     }
+    // `T = 25 C, pH 8.2`: a value, and conditions behind it that have no keys.
+    if says.is_none()
+        && let Some((first, rest)) = raw.split_once(", ")
+        && rest.split(", ").all(passing::is_condition)
+        && understand(spelling, first, customs).1.fits
+    {
+        let end = value.start + first.len();
+        let mut passing = Passing::default();
+        passing.hear(source, value.start..value.start + raw.len());
+        claim_with(fields, questions, source, spelling, value.start..end, None, customs);
+        passing.settle(fields);
+        return;
+    }
     // A number and its unit in cells of their own.
     let apart = raw
         .split_once([';', '\t'])

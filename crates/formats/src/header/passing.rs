@@ -92,7 +92,12 @@ fn speaks_of_a_measurement(line: &str) -> bool {
     });
     apart
         || words.iter().any(|word| {
+            let held_at = || {
+                let head = crate::head::read_head(word);
+                word.len() >= 4 && head.quantity.is_some_and(|quantity| quantity.is_of_light())
+            };
             number(word) && word.ends_with("nm")
+                || held_at()
                 || words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
         })
 }
@@ -179,8 +184,11 @@ fn condition(phrase: &str, customs: Customs) -> Option<(&'static str, Interpreta
         let named = around().any(of("temperature"));
         let of_place = |word: &&str| named && words::is(List::PlaceOfTemperature, word);
         let symbol = |word: &&str| *word == "T" && before.contains(&"=");
-        let only =
-            around().all(|word| link(word) || of("temperature")(word) || of_place(word) || symbol(word));
+        // `Absorbance at 22 °C`
+        let measured = |word: &&str| words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light());
+        let only = around().all(|word| {
+            link(word) || of("temperature")(word) || of_place(word) || symbol(word) || measured(word)
+        });
         return (only && found.fits && (-80.0..=150.0).contains(&value)).then_some(("temperature", found));
     }
     let length = ["mm", "cm"]

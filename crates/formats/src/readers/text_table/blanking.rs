@@ -14,7 +14,8 @@ pub(super) struct Cleared {
 type Blanked = (String, Option<Diagnostic>);
 
 /// What is looked for in every text.
-const IN_ALL: [fn(&str) -> Option<Blanked>; 6] = [
+const IN_ALL: [fn(&str) -> Option<Blanked>; 7] = [
+    with_single_strokes,
     without_tuples,
     without_thousands,
     without_clocks,
@@ -144,6 +145,19 @@ fn without_statements(text: &str) -> Option<Blanked> {
         blanked.push_str(&line[lead..]);
     }
     Some((blanked, None))
+}
+
+/// The text with one stroke for two, in lines that begin with two: pages of wikis set headers off so, `|| nm || A ||`.
+fn with_single_strokes(text: &str) -> Option<Blanked> {
+    memchr::memmem::find(text.as_bytes(), b"||")?;
+    let doubled = |line: &&str| line.trim_start().starts_with("||");
+    text.lines().any(|line| doubled(&line)).then(|| {
+        let single = |line: &str| match doubled(&line) {
+            true => line.replace("||", " |"),
+            false => line.to_owned(),
+        };
+        (text.split_inclusive('\n').map(single).collect(), None)
+    })
 }
 
 /// The text with blanks in place of the brackets around its rows, `(300,0.019)`, ` [405.0, 0.073],`, `- [300, 0.1085]`, where at

@@ -404,7 +404,10 @@ impl Context {
         {
             self.of_another_trade = Some(line.trim().to_owned());
         }
-        for phrase in line.split([',', ';', ':', '|']) {
+        let stated_before = self.stated.len();
+        let parts = line.split([',', ';', ':', '|']);
+        // `absorbance vs reaction time (hours)` names both axes.
+        for phrase in parts.flat_map(|part| part.split(" vs ").flat_map(|part| part.split(" vs. "))) {
             // A phrase about an axis is short; a sentence may name a quantity and a unit that do not go together.
             if phrase.split_whitespace().count() <= 5 && phrase.len() >= 4 {
                 let head = crate::head::read_head(phrase.trim());
@@ -416,6 +419,11 @@ impl Context {
                     self.stated.push((quantity, unit));
                 }
             }
+        }
+        // `A, time in min`: the symbol in front of what it was measured over.
+        let symbol = line.split_once(',').map_or("", |(front, _)| front.trim());
+        if self.stated.len() > stated_before && matches!(symbol, "A" | "E") {
+            self.quantities.insert(Quantity::ABSORBANCE);
         }
         // `A405`, `OD600`
         for word in line.split_whitespace() {

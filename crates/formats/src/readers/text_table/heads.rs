@@ -220,25 +220,57 @@ fn is_title(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool {
                 .flatten()
                 .filter(|span| crate::header::is_condition(&text[span.range()]))
                 .count();
-            // As many as the table has columns, and yet of the whole where the header below says what runs: `growth, OD 600 nm,
-            // shaken, 37 °C` over `hours,LB,M9,M9+aa`.
-            let below_runs = || {
-                let axis = below.cells.first().copied().flatten();
-                axis.is_some_and(|span| is_axis(&read_head(&text[span.range()])))
-                    && !cells.first().copied().flatten().is_some_and(|span| {
-                        let head = read_head(&text[span.range()]);
-                        head.quantity.is_some() || head.unit.is_some()
-                    })
-                    && cells.iter().flatten().any(of_light)
-            };
-            let passing =
-                conditions >= 1 && conditions + 1 < filled && (filled < cells.len() || below_runs());
+            let passing = conditions >= 1 && conditions + 1 < filled && filled < cells.len()
+                || is_of_the_whole(text, cells, below);
             in_front
                 && filled >= 2
                 && (filled * 2 <= cells.len() && cells.iter().flatten().any(|span| words(span) >= 3)
                     || passing && below.cells.iter().all(Option::is_some))
         }
     }
+}
+
+/// Whether cells over the first columns speak of the whole, where the header below says what runs and names every column: words
+/// that say nothing, and then values of several kinds, `growth, OD 600 nm, shaken, 37 °C` over `hours,LB,M9,M9+aa`. Headers of groups are
+/// all of one kind.
+fn is_of_the_whole(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool {
+    #[derive(PartialEq, Eq, PartialOrd, Ord)]
+    enum Says {
+        Condition,
+        Wavelength,
+        Measured,
+        Words,
+    }
+    let says = |span: &Span| {
+        let cell = text[span.range()].trim();
+        let head = read_head(cell);
+        if crate::header::is_condition(cell) {
+            Says::Condition
+        } else if head.quantity.is_some_and(|quantity| quantity.is_of_light()) {
+            Says::Measured
+        } else if !head.held.is_empty() {
+            Says::Wavelength
+        } else {
+            Says::Words
+        }
+    };
+    let axis = below.cells.first().copied().flatten();
+    let runs = axis.is_some_and(|span| is_axis(&read_head(&text[span.range()])));
+    let mut filled = cells.iter().flatten();
+    let Some(first) = filled.next().filter(|_| cells[0].is_some() && runs) else {
+        return false;
+    };
+    let mut kinds: Vec<Says> = filled.map(says).collect();
+    kinds.sort_unstable();
+    kinds.dedup();
+    let telling = kinds.iter().filter(|says| **says != Says::Words).count();
+    let head = read_head(text[first.range()].trim());
+    says(first) == Says::Words
+        && head.quantity.is_none()
+        && head.unit.is_none()
+        && telling >= 1
+        && kinds.len() >= 2
+        && below.cells.iter().all(Option::is_some)
 }
 
 /// Whether a line is a known key and its value, and names no two quantities.
@@ -343,9 +375,10 @@ fn map_heads(
     let over_all = columns >= 4 && grid.dialect.sep.byte().is_some() && {
         let cells = raw_split(kept, grid.dialect.sep);
         cells.len() == columns
-            && cells[1..]
-                .iter()
-                .all(|cell| leading_number(&kept[cell.clone()]).is_some())
+            && cells[1..].iter().all(|cell| {
+                let cell = &kept[cell.clone()];
+                leading_number(cell).is_some() || crate::header::is_condition(cell)
+            })
     };
     if !over_all
         && stated.iter().any(|pair| {
@@ -508,12 +541,7 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Rang
         } else {
             sep
         };
-        // `|| nm || A ||`: pages of wikis set headers off with two strokes.
-        let mut cells = if sep == Sep::Pipe && line.contains("||") {
-            between_double_strokes(line)
-        } else {
-            raw_split(line, separator)
-        };
+        let mut cells = raw_split(line, separator);
         while cells.len() > columns && cells.last().is_some_and(Range::is_empty) {
             cells.pop();
         }
@@ -578,24 +606,6 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Rang
         return Some((shifted, blanks));
     }
     by_position(line, &words, grid, indent).map(|cells| (cells, false))
-}
-
-/// The cells of a line between its double strokes, without the blanks around them.
-fn between_double_strokes(line: &str) -> Vec<Range<usize>> {
-    let mut from = 0;
-    let mut cells = Vec::new();
-    for cell in line.split("||") {
-        let start = from + cell.len() - cell.trim_start().len();
-        cells.push(start..start + cell.trim().len());
-        from += cell.len() + 2;
-    }
-    if cells.first().is_some_and(Range::is_empty) {
-        cells.remove(0);
-    }
-    if cells.last().is_some_and(Range::is_empty) {
-        cells.pop();
-    }
-    cells
 }
 
 /// Whether a header is short by one since the first column only numbers or names the rows: `nm A` over `1 400 0.12`. It

@@ -303,6 +303,18 @@ pub(super) fn is_ruler(line: &str) -> bool {
             && line.contains(['-', '=', '_', '*', '~', '─', '═'])
 }
 
+/// Whether a line of a word and a number stands directly over the headers of a wider table: `Ramp;0.5 °C/min` is a key there.
+fn stands_over_headers(text: &str, cursor: Cursor) -> bool {
+    let (end, next) = line_end(text.as_bytes(), cursor.at);
+    let (below, _) = line_end(text.as_bytes(), next.min(text.len()));
+    let (line, below) = (&text[cursor.at..end], &text[next.min(text.len())..below]);
+    let cells = |line: &str, mark: char| line.split(mark).filter(|cell| !cell.trim().is_empty()).count();
+    class_of(below) == Class::Words
+        && ['\t', ';', ',']
+            .into_iter()
+            .any(|mark| cells(line, mark) >= 2 && cells(below, mark) > cells(line, mark))
+}
+
 /// The table that begins at `cursor`, if one does, and where the text goes on behind it.
 fn table_at(
     text: &str,
@@ -319,7 +331,7 @@ fn table_at(
         Some(Piece::Text(line)) => Some(strip_remark(&text[line.span.range()]).1),
         _ => None,
     };
-    if class == Class::Mixed && sample.len() < 2 && head_above.is_none() {
+    if class == Class::Mixed && sample.len() < 2 && (head_above.is_none() || stands_over_headers(text, cursor)) {
         return None;
     }
     let decision = if least == 1 && class == Class::Figures && sample.len() >= 5 {

@@ -254,8 +254,7 @@ impl Shaper<'_> {
                 .heads
                 .iter()
                 .rev()
-                .filter_map(|(text, _)| read_head(text).quantity)
-                .find(Quantity::is_of_light);
+                .find_map(|(text, _)| measured_in_corner(text).map(|(quantity, _)| quantity));
             if let Some(quantity) = said {
                 y_unit = customary_unit(&quantity);
                 y_quantity = quantity;

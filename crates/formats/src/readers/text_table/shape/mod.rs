@@ -209,6 +209,17 @@ fn role(column: &Column) -> Role {
     }
 }
 
+/// What the header in a corner says was measured, and where: `Extinktion 540 nm`, or the first of its two names,
+/// `absorbance / nm`, `Absorbanca pri valovni dolžini (nm):`.
+fn measured_in_corner(text: &str) -> Option<(Quantity, Vec<Coordinate>)> {
+    let front = text.split([':', '/', '(', '[', '\\']).next().unwrap_or("").trim();
+    [text, front].into_iter().find_map(|text| {
+        let head = super::columns::head_or_first_word(text);
+        let quantity = head.quantity.filter(Quantity::is_of_light)?;
+        Some((quantity, head.held))
+    })
+}
+
 /// The columns that may run by their headers.
 fn coordinates(roles: &[Role]) -> Vec<usize> {
     let runs = |&i: &usize| roles[i] == Role::Coordinate;
@@ -669,8 +680,7 @@ impl Shaper<'_> {
             }
             _ => return,
         };
-        let head = super::columns::head_or_first_word(head);
-        let Some(quantity) = head.quantity.filter(Quantity::is_of_light) else {
+        let Some((quantity, held)) = measured_in_corner(head) else {
             return;
         };
         if self.columns.iter().skip(1).any(|column| column.quantity.is_some()) {
@@ -678,7 +688,7 @@ impl Shaper<'_> {
         }
         for column in self.columns.iter_mut().skip(1) {
             if column.kind == Kind::Figures && column.held.is_empty() {
-                column.held.clone_from(&head.held);
+                column.held.clone_from(&held);
             }
         }
         self.over_all.get_or_insert(quantity);
