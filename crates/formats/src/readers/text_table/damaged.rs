@@ -132,7 +132,10 @@ fn has_cells_of_row(line: &str, grid: &Grid) -> bool {
 /// Whether a line above a table is a damaged row of it and no row of heads: it looks like `row`, its first one, and its
 /// numbers go with those in the columns below or beside them.
 pub(super) fn is_row_of(line: &str, row: &str, grid: &Grid) -> bool {
-    if !resembles(line, row) {
+    // `pH:,7.0,7.0,7.0` is a condition of each curve.
+    let key = line.split([',', ';', '\t', '|']).next().unwrap_or("").trim();
+    let keyed = crate::header::is_known(key.trim_end_matches([':', '=']).trim_end());
+    if keyed || !resembles(line, row) {
         return false;
     }
     let ranges: Vec<Option<(f64, f64)>> = (0..grid.columns())

@@ -403,7 +403,7 @@ fn map_heads(
         return None;
     }
     let in_cells = stated.len() >= 2 || stated.iter().any(|pair| pair.says.is_some());
-    if in_cells && columns > 1 && stated.iter().all(known) {
+    if !over_all && in_cells && columns > 1 && stated.iter().all(known) {
         return None;
     }
     let (cells, exact) = head_cells(kept, grid, offset)?;

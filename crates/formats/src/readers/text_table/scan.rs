@@ -198,16 +198,8 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
 fn heads_over(text: &str, grid: &Grid, cursor: Cursor, above: &[Piece]) -> Vec<HeadRow> {
     let (end, _) = line_end(text.as_bytes(), cursor.at);
     let row = &text[cursor.at..end];
-    // `pH:,7.0,7.0,7.0` is a condition of each curve, and no damaged row.
-    let keyed = |line: &str| {
-        let key = line.split([',', ';', '\t', '|']).next().unwrap_or("");
-        crate::header::is_known(key.trim().trim_end_matches([':', '=']).trim_end())
-    };
     let damaged = |piece: &&Piece| match piece {
-        Piece::Text(line) => {
-            let line = &text[line.span.range()];
-            !keyed(line) && is_row_of(line, row, grid)
-        }
+        Piece::Text(line) => is_row_of(&text[line.span.range()], row, grid),
         _ => false,
     };
     let lines = above.iter().rev().take_while(damaged).count();

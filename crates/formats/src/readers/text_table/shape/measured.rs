@@ -221,9 +221,9 @@ impl Shaper<'_> {
     }
 
     /// Whether a column was computed from others: its header is a formula with theirs in it, `A220-2*A275`, or each of its numbers
-    /// is the difference of two others in its row.
+    /// is the difference or the ratio of two readings in its row, or their sum.
     fn follows_from_others(&self, column: &Column) -> bool {
-        const ROUNDING: f64 = 1.6;
+        const FEWEST: usize = 3;
         let head = |column: &Column| column.heads.last().map_or("", |(text, _)| text.trim()).to_owned();
         let own = head(column);
         let formula = |other: &Column| {
@@ -240,19 +240,39 @@ impl Shaper<'_> {
         if others().any(formula) {
             return true;
         }
+        let own: Vec<f64> = self.table.grid.column(column.index).collect();
+        let light: Vec<Vec<f64>> = others()
+            .filter(|other| other.quantity.as_ref().is_some_and(Quantity::is_of_light))
+            .map(|other| self.table.grid.column(other.index).collect())
+            .collect();
         let step = self.step_of(column);
-        let numbers = |column: &Column| self.table.grid.column(column.index).collect::<Vec<f64>>();
-        let own = numbers(column);
-        let is_difference = |one: &Column, other: &Column| {
-            let rows = numbers(one).into_iter().zip(numbers(other)).zip(&own);
+        // Of each row the number that a rule gives, and how far it may be rounded off.
+        let follows = |rule: &dyn Fn(usize) -> (f64, f64)| {
             let mut seen = 0;
-            let all = rows.filter(|((one, other), own)| !(one + other + **own).is_nan()).all(|((one, other), own)| {
-                seen += 1;
-                (one - other - own).abs() <= ROUNDING * step
+            let agrees = own.iter().enumerate().all(|(row, own)| {
+                let (value, rounding) = rule(row);
+                seen += usize::from(!(value + own).is_nan());
+                (value + own).is_nan() || (value - own).abs() <= rounding
             });
-            all && seen >= 3
+            agrees && seen >= FEWEST
         };
-        others().any(|one| others().any(|other| one.index != other.index && is_difference(one, other)))
+        // Each of the numbers is rounded by half a step.
+        let whole = (light.len() as f64 + 1.0) * 0.55 * step;
+        let sum = |row: usize| (light.iter().map(|column| column[row]).sum(), whole);
+        let pairs = || {
+            let count = light.len();
+            (0..count).flat_map(move |one| (0..count).map(move |other| (one, other))).filter(|(one, other)| one != other)
+        };
+        light.len() >= 2
+            && (follows(&sum)
+                || pairs().any(|(one, other)| {
+                    let (one, other) = (&light[one], &light[other]);
+                    follows(&|row| (one[row] - other[row], 1.65 * step))
+                        || follows(&|row| {
+                            let ratio = one[row] / other[row];
+                            (ratio, 0.55 * step * (1.0 + (1.0 + ratio.abs()) / other[row].abs()))
+                        })
+                }))
     }
 
     /// The last place of the numbers of a column.

@@ -687,7 +687,11 @@ impl Shaper<'_> {
             return;
         }
         for column in self.columns.iter_mut().skip(1) {
-            if column.kind == Kind::Figures && column.held.is_empty() {
+            let numbered = column
+                .heads
+                .last()
+                .is_some_and(|(text, _)| super::scan::leading_number(text.trim()).is_some());
+            if column.kind == Kind::Figures && column.held.is_empty() && !numbered {
                 column.held.clone_from(&held);
             }
         }
