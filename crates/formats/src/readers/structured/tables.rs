@@ -300,6 +300,27 @@ impl<'n> Members<'n> {
     }
 }
 
+/// The header of an axis that keys beside a list of pairs name: `"x_unit": "nm", "y": "absorbance"`; and the key that does.
+fn named_axis<'n>(said: &'n [Said], axis: &str) -> Option<(String, &'n Scalar)> {
+    let of = |endings: &[&str]| {
+        said.iter().find_map(|said| match said {
+            Said::Pair(key, values) => {
+                let bare: String = key.text.to_lowercase().chars().filter(|c| c.is_alphanumeric()).collect();
+                let ending = bare.strip_prefix(axis)?;
+                (endings.contains(&ending) && values.len() == 1).then_some((values[0].text.as_str(), key))
+            }
+            _ => None,
+        })
+    };
+    let name = of(&["", "axis", "label", "name", "quantity", "title"]);
+    let unit = of(&["unit", "units"]);
+    match (name, unit) {
+        (Some((name, key)), Some((unit, _))) => Some((format!("{name} ({unit})"), key)),
+        (Some((only, key)), None) | (None, Some((only, key))) => Some((only.to_owned(), key)),
+        (None, None) => None,
+    }
+}
+
 struct Writer<'a> {
     source: &'a Source,
     text: &'a str,
@@ -554,6 +575,12 @@ impl<'a> Writer<'a> {
         let mut rendering = self.begun(said);
         if let Some(key) = key {
             rendering.line([(key.text.as_str(), self.place(key))]);
+        }
+        if across.is_none() && width == 2 {
+            let named = [named_axis(said, "x"), named_axis(said, "y")];
+            if let [Some((x, of_x)), Some((y, of_y))] = &named {
+                rendering.line([(x.as_str(), self.place(of_x)), (y.as_str(), self.place(of_y))]);
+            }
         }
         if let Some(across) = &across {
             let corner = down

@@ -70,6 +70,26 @@ impl Shaper<'_> {
             .or(Some(first))
     }
 
+    /// Headers such as `+0`, `+5`, `+10` may be steps beyond the number in front of the row, which makes one curve of all: asked.
+    fn ask_about_offsets(&mut self, ys: &[usize]) {
+        const FEWEST: usize = 3;
+        let steps = |&i: &usize| {
+            let head = self.columns[i].heads.last().map_or("", |(text, _)| text.trim());
+            head.rsplit(' ').next().unwrap_or("").strip_prefix('+').is_some_and(|step| step.parse::<f64>().is_ok())
+        };
+        let offsets = ys.iter().filter(|i| steps(i)).count();
+        if offsets < FEWEST || offsets * 2 < ys.len() || self.source.assume().get("shape").is_some() {
+            return;
+        }
+        let labels = self.label_at(&self.columns[ys[0]].clone(), "the first of these headers");
+        self.ask(
+            "layout-unknown",
+            "the headers with a plus sign may be steps beyond the number in front of each row, or names of curves",
+            &[("shape=columns", "the first column runs, each other one is a curve")],
+            labels,
+        );
+    }
+
     /// One running column, the others measured over it.
     pub(super) fn one_axis(&mut self, x: usize, roles: &[Role]) -> Shaped {
         let same_axis = |i: usize| {
@@ -142,6 +162,7 @@ impl Shaper<'_> {
             self.ask("layout-unknown", &message, &readings, labels);
         }
         let settled = self.source.assume().get("shape").is_some();
+        self.ask_about_offsets(&ys);
         if let Some(line) = self.table.unmatched_head.filter(|_| !settled) {
             let labels = vec![Label {
                 place: self.source.place(line.span),

@@ -105,6 +105,11 @@ impl Shaper<'_> {
             }
         };
         let counted = spread.counts();
+        // Of the two names in a corner, `A405 at time (s)`, what was measured runs nowhere.
+        let across_in_corner = [down.clone(), over.clone()]
+            .into_iter()
+            .flatten()
+            .find(|(quantity, _)| quantity.as_ref().is_some_and(|quantity| !quantity.is_of_light()));
         match across_meaning {
             Some((quantity, _)) if quantity == Quantity::WAVELENGTH => {
                 self.light_across(&across, &values, &spread, None)
@@ -127,7 +132,7 @@ impl Shaper<'_> {
             // the words around say it.
             None if first.kind == Kind::Words
                 && first.clock.is_none()
-                && let Some((Some(quantity), Some(unit))) = down.clone()
+                && let Some((Some(quantity), Some(unit))) = across_in_corner
                 && matches!(quantity.as_str(), "concentration" | "time" | "temperature" | "ph")
                 && (self.rows_are_measured() || spread.orderly && self.rows_are_names()) =>
             {
@@ -652,7 +657,11 @@ pub(super) fn corner_heads(corner: &str) -> (CornerHead, CornerHead) {
         let head = read_head(text.trim());
         (head.quantity, head.unit)
     };
-    for mark in ["\\", " / ", "|", " vs ", " vs. ", " x ", " by ", "/"] {
+    // `A405 at time (s)`
+    const MARKS: [&str; 16] = [
+        "\\", " / ", "|", " vs ", " vs. ", " x ", " by ", "/", " at ", " bei ", " pri ", " à ", " bij ", " vid ", " ved ", " przy ",
+    ];
+    for mark in MARKS {
         if let Some((down, over)) = corner.split_once(mark) {
             let (down, over) = (read(down), read(over));
             if down.0.is_some() && over.0.is_some() {
