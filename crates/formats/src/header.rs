@@ -521,7 +521,9 @@ fn claim_with(
     if says.is_none()
         && let Some((first, rest)) = raw.split_once(", ")
         && rest.split(", ").all(passing::is_condition)
-        && understand(spelling, first, customs).1.fits
+        && let found = understand(spelling, first, customs).1
+        && found.fits
+        && matches!(found.value, Value::Number(_))
     {
         let end = value.start + first.len();
         let mut passing = Passing::default();
