@@ -6,7 +6,7 @@
 
 use std::collections::BTreeMap;
 
-use curvary_record::{Claim, Diagnostic, Label, Lines, Origin, Place, Question, RunId, Span};
+use curvary_record::{Claim, Diagnostic, Label, Lines, Origin, Place, Question, Span};
 
 use crate::readers::text_table;
 use crate::{Card, Part, Reading, Source};
@@ -187,35 +187,4 @@ impl Rendering {
     fn place_remark(&self, remark: &mut Diagnostic) {
         self.place_labels(&mut remark.labels);
     }
-}
-
-/// What several renderings of one source gave, as one reading: its runs are numbered through.
-pub(crate) fn joined(source: &Source, readings: impl IntoIterator<Item = Reading>) -> Reading {
-    let mut whole = Reading::default();
-    let mut refused: BTreeMap<String, Diagnostic> = BTreeMap::new();
-    for reading in readings {
-        if reading.runs.is_empty() {
-            // Why one of several tables is none is told once.
-            for remark in reading.remarks {
-                refused.entry(remark.message.clone()).or_insert(remark);
-            }
-            continue;
-        }
-        for mut run in reading.runs {
-            let ordinal = whole.runs.len();
-            run.id = RunId::new(source.digest(), ordinal);
-            run.source.ordinal = u32::try_from(ordinal).unwrap_or(u32::MAX);
-            whole.runs.push(run);
-        }
-        whole.remarks.extend(reading.remarks);
-    }
-    let read = !whole.runs.is_empty();
-    whole.remarks.extend(refused.into_values().map(|mut remark| {
-        if read {
-            // A table of something else beside a measurement is no error.
-            remark.severity = remark.severity.min(curvary_record::Severity::Warning);
-        }
-        remark
-    }));
-    whole
 }

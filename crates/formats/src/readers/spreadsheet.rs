@@ -17,7 +17,8 @@ use calamine::{
 use curvary_record::{Code, Diagnostic, Place};
 
 use crate::guard::guarded;
-use crate::rendering::{Rendering, joined};
+use crate::rendering::Rendering;
+use crate::sink::{Counting, Limits, Sink};
 use crate::{Card, Glimpse, Part, Reader, Reading, Recognition, Source};
 
 /// The reader of spreadsheets.
@@ -65,23 +66,22 @@ impl Reader for Spreadsheet {
             Err(why) => return Reading::refused(*why),
         };
         let mut remarks = book.remarks;
-        let readings = book.sheets.iter().map(|sheet| {
-            let mut reading = sheet.rendering.read(source, &self.card);
-            for run in &mut reading.runs {
-                // Text was never decoded here.
-                run.source.encoding = None;
-            }
-            reading
-        });
-        let mut reading = joined(source, readings);
-        if reading.runs.is_empty() && book.sheets.is_empty() {
+        if book.sheets.is_empty() {
             remarks.push(Diagnostic::error(
                 Code::new("no-table"),
                 "no sheet of the workbook has a cell",
             ));
         }
-        reading.remarks.extend(remarks);
-        reading
+        let readings = book
+            .sheets
+            .iter()
+            .map(|sheet| sheet.rendering.read(source, &self.card));
+        // Text was never decoded here.
+        let mut sink = Sink::new(source, &self.card, Counting::Bytes, Limits::WHOLE);
+        let told = sink
+            .parts(readings)
+            .and_then(|()| remarks.into_iter().try_for_each(|remark| sink.told(remark)));
+        sink.finished(told)
     }
 
     fn explain(&self, source: &Source) -> Vec<Part> {

@@ -27,9 +27,7 @@ mod surroundings;
 
 use std::collections::{BTreeSet, HashSet};
 
-use curvary_record::{
-    Claim, Code, Diagnostic, Fields, Origin, Place, Quantity, Question, Run, RunId, SourceRef, Span, moment,
-};
+use curvary_record::{Claim, Code, Diagnostic, Fields, Origin, Place, Quantity, Question, Span, moment};
 
 pub(crate) use self::columns::unit_fits;
 use self::context::Context;
@@ -40,6 +38,7 @@ use self::scan::{TextLine, scan, strip_remark};
 use self::segments::RowClass;
 use self::shape::{Draft, Shaped, shape};
 use crate::header;
+use crate::sink::{Counting, Limits, Sink, Understood};
 use crate::words::List;
 use crate::{Card, Glimpse, Part, Reader, Reading, Recognition, Source};
 
@@ -177,14 +176,39 @@ pub(crate) fn read(source: &Source, card: &Card) -> Reading {
 /// Reads a source, and where `told` is given, notes how on the way. What only stands in the way of its tables is blanked
 /// first.
 fn read_telling(source: &Source, card: &Card, told: Option<&mut Told>) -> Reading {
-    let Some(cleared) = blanking::cleared(source) else {
-        return read_lines(source, card, told);
+    let found = match blanking::cleared(source) {
+        None => read_lines(source, told),
+        Some(cleared) => {
+            let mut found = read_lines(&source.with_blanks(cleared.text), told);
+            if !found.runs.is_empty() {
+                found.remarks.extend(cleared.remarks);
+            }
+            found
+        }
     };
-    let mut reading = read_lines(&source.with_blanks(cleared.text), card, told);
-    if !reading.runs.is_empty() {
-        reading.remarks.extend(cleared.remarks);
+    // All tables are decided about together; what became of them goes where every reader puts what it finds.
+    let mut sink = Sink::new(source, card, Counting::Text, Limits::WHOLE);
+    let mut runs = found.runs.into_iter();
+    let mut remarks = found.remarks.into_iter();
+    let told = runs
+        .try_for_each(|run| sink.understood(run))
+        .and_then(|()| remarks.try_for_each(|remark| sink.told(remark)));
+    sink.finished(told)
+}
+
+/// What the tables of a source are, before it is handed over.
+struct Found {
+    runs: Vec<Understood>,
+    remarks: Vec<Diagnostic>,
+}
+
+impl Found {
+    fn refused(reason: Diagnostic) -> Self {
+        Self {
+            runs: Vec::new(),
+            remarks: vec![reason],
+        }
     }
-    reading
 }
 
 /// Why a text is not read whose numbers stand under a common factor, as consoles print matrices: taken as they stand they
@@ -205,13 +229,13 @@ fn under_a_factor(text: &str) -> Option<Diagnostic> {
     })
 }
 
-fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Reading {
+fn read_lines(source: &Source, mut told: Option<&mut Told>) -> Found {
     let text = source.text();
     if let Some(reason) = not_text(source.glimpse().head) {
-        return Reading::refused(Diagnostic::error(Code::new("not-a-text-table"), reason));
+        return Found::refused(Diagnostic::error(Code::new("not-a-text-table"), reason));
     }
     if let Some(why) = under_a_factor(text) {
-        return Reading::refused(why);
+        return Found::refused(why);
     }
     // For those who ask, each page of a report is told for itself.
     let by_page = told.is_some();
@@ -258,10 +282,9 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
     if sections.is_empty() {
         let none = Diagnostic::error(Code::new("no-table"), "no table of numbers was found")
             .help("if there is one, a layout can say where it stands and what its columns are");
-        return Reading {
+        return Found {
             runs: Vec::new(),
             remarks: std::iter::once(none).chain(untold).collect(),
-            failed: false,
         };
     }
     damaged::take_beside_tables(source, &mut sections, &mut behind);
@@ -291,14 +314,12 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
                 .map(|section| TableTold::of(&section.table, Use::Conditions)),
         );
     }
-    let mut reading = Reading {
+    let mut reading = Found {
         runs: Vec::new(),
         remarks: untold.collect(),
-        failed: false,
     };
     let mut others: Vec<Diagnostic> = Vec::new();
-    let mut unknown: Vec<(Run, Diagnostic)> = Vec::new();
-    let mut ordinal = 0;
+    let mut unknown: Vec<(Understood, Diagnostic)> = Vec::new();
     for (index, section) in sections.iter().enumerate() {
         let before = index.checked_sub(1).map(|before| &sections[before]);
         reading
@@ -371,8 +392,7 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
                         continue;
                     }
                     let known = draft.known;
-                    let run = run(source, card, section, draft, &said, ordinal);
-                    ordinal += 1;
+                    let run = run(source, section, draft, &said);
                     if known || section.table.grid.rows >= SUBSTANTIAL {
                         let before = reading.runs.last_mut().filter(|_| section.on_next_page);
                         let left = match before {
@@ -401,10 +421,9 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
             ));
         }
         others.extend(reading.remarks);
-        return Reading {
+        return Found {
             runs: Vec::new(),
             remarks: others,
-            failed: false,
         };
     }
     if !marks.is_empty() && others.is_empty() {
@@ -919,7 +938,7 @@ impl Said {
     }
 }
 
-fn run(source: &Source, card: &Card, section: &Section, draft: Draft, said: &Said, ordinal: usize) -> Run {
+fn run(source: &Source, section: &Section, draft: Draft, said: &Said) -> Understood {
     let fields = if draft.fields.is_empty() {
         said.fields.clone()
     } else {
@@ -1000,23 +1019,14 @@ fn run(source: &Source, card: &Card, section: &Section, draft: Draft, said: &Sai
         });
     }
     questions.extend(said.questions.iter().cloned());
-    Run {
-        id: RunId::new(source.digest(), ordinal),
-        source: SourceRef {
-            path: source.path().to_owned(),
-            digest: source.digest().clone(),
-            reader: card.id.clone(),
-            reader_version: card.version.clone(),
-            encoding: Some(source.encoding().to_owned()),
-            ordinal: u32::try_from(ordinal).unwrap_or(u32::MAX),
-            lines: Some((section.table.first_line, section.table.last_line)),
-        },
+    Understood {
         technique: draft.technique,
         because: draft.because,
         fields,
         traces: draft.traces,
         questions,
         remarks,
+        lines: Some((section.table.first_line, section.table.last_line)),
     }
 }
 
