@@ -11,6 +11,17 @@ use curvary_record::{Claim, Diagnostic, Label, Lines, Origin, Place, Question, S
 use crate::readers::text_table;
 use crate::{Card, Part, Reading, Source};
 
+/// A sign as it is written out: control signs as blanks, and full-width forms, which are the same signs drawn wider, as
+/// the plain ones.
+fn flat(sign: char) -> char {
+    match sign {
+        '\u{3000}' => ' ',
+        '\u{FF01}'..='\u{FF5E}' => char::from_u32(u32::from(sign) - 0xFF01 + 0x21).unwrap_or(sign),
+        sign if sign.is_control() => ' ',
+        sign => sign,
+    }
+}
+
 /// Lines of cells with the places they had.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Rendering {
@@ -34,7 +45,6 @@ impl Rendering {
             }
             first = false;
             let start = self.text.len();
-            let flat = |sign: char| if sign.is_control() { ' ' } else { sign };
             self.text.extend(cell.trim().chars().map(flat));
             self.cells.push((Span::new(start, self.text.len()), place));
         }
@@ -54,7 +64,6 @@ impl Rendering {
     /// Adds `key: value`.
     pub(crate) fn pair(&mut self, key: (&str, Place), value: (&str, Place)) {
         self.lines.push(self.cells.len());
-        let flat = |sign: char| if sign.is_control() { ' ' } else { sign };
         for ((text, place), end) in [(key, ": "), (value, "\n")] {
             let start = self.text.len();
             self.text.extend(text.trim().chars().map(flat));

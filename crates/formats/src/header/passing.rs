@@ -55,6 +55,11 @@ impl Passing {
         }
     }
 
+    /// Takes a condition that prose says.
+    pub(super) fn push(&mut self, field: &'static str, claim: Claim) {
+        self.0.push((field, claim));
+    }
+
     /// How many conditions were heard.
     pub(crate) fn len(&self) -> usize {
         self.0.len()
@@ -352,6 +357,11 @@ fn claim_heading_date(fields: &mut Fields, source: &Source, part: &str, start: u
 /// digits. What says that something else is of that day, `printed 2023-02-14`, gives none.
 fn claim_date_behind(fields: &mut Fields, source: &Source, part: &str, start: usize, customs: Customs) {
     const LONGEST: usize = 4;
+    // A longer sentence tells of several days: what was measured on which of them its words of measuring say.
+    const MOST_WORDS: usize = 9;
+    if part.split_whitespace().count() > MOST_WORDS {
+        return;
+    }
     let other = |word: &str| words::begins(List::AnotherDate, &word.to_lowercase());
     if fields.get("date").is_some() || !has_year(part) || part.split(|c: char| !c.is_alphabetic()).any(other)
     {
@@ -371,7 +381,7 @@ fn claim_date_behind(fields: &mut Fields, source: &Source, part: &str, start: us
 }
 
 /// Whether a text has a year of four digits.
-fn has_year(text: &str) -> bool {
+pub(super) fn has_year(text: &str) -> bool {
     text.split(|c: char| !c.is_ascii_digit())
         .any(|digits| digits.len() == 4)
 }
@@ -423,12 +433,12 @@ fn cell_length(line: &str, customs: Customs) -> Option<(Range<usize>, Interpreta
 }
 
 /// `10 min`, `2 h`: a length of time.
-fn is_duration(part: &str, customs: Customs) -> bool {
+pub(super) fn is_duration(part: &str, customs: Customs) -> bool {
     let found = interpret_as(&Key::new("duration"), part, None, customs);
     matches!(found.value, Value::Number(_)) && found.fits && found.unit_written
 }
 
-fn free(value: Value, unit: Option<Unit>, raw: &str, source: &Source, at: &Range<usize>) -> Claim {
+pub(super) fn free(value: Value, unit: Option<Unit>, raw: &str, source: &Source, at: &Range<usize>) -> Claim {
     Claim {
         value,
         unit,

@@ -765,6 +765,7 @@ impl Said {
         let mut said = Self::default();
         let mut comments: Vec<(String, Span)> = Vec::new();
         let mut passing = header::Passing::default();
+        let mut prose = Vec::new();
         let none = BTreeSet::new();
         let letter = head_of_letter(text, lines);
         // What stands on every page of a report: lines that said nothing new the first time, and the last number of a page.
@@ -803,6 +804,7 @@ impl Said {
                 pairs.extend(header::pair_in_blanks(kept));
             }
             if pairs.is_empty() {
+                prose.push((line.line, base..base + kept.len()));
                 let before = (claims(&said.fields), passing.len());
                 let whole = header::claim_free(&mut said.fields, source, base..base + kept.len());
                 passing.hear(source, base..base + kept.len());
@@ -851,8 +853,14 @@ impl Said {
                 if conditions || cell || told {
                     passing.hear(source, base + pair.value.start..base + pair.value.end);
                 }
+                // The sentence behind a value that ends with its own.
+                if kept[pair.value.end..].starts_with(". ") {
+                    let behind = kept[pair.value.end..].split("  ").next().map_or(0, str::len);
+                    passing.hear(source, base + pair.value.end + 2..base + pair.value.end + behind);
+                }
             }
         }
+        header::hear_prose(&mut passing, source, prose);
         passing.settle(&mut said.fields);
         let first_is_title = comments.first().is_some_and(|(_, span)| {
             lines
