@@ -103,6 +103,46 @@ fn bare(bytes: &[u8], delimiter: u8, skip: usize) -> f64 {
     columns.iter().map(|column| column.len() as f64).sum()
 }
 
+/// An xlsx workbook with a table of two columns.
+fn workbook(rows: u32) -> Vec<u8> {
+    let mut book = rust_xlsxwriter::Workbook::new();
+    let Ok(sheet) = book.add_worksheet_with_constant_memory() else {
+        return Vec::new();
+    };
+    let _ = sheet.write(0, 0, "Wavelength (nm)");
+    let _ = sheet.write(0, 1, "Absorbance");
+    for row in 0..rows {
+        let x = 200.0 + f64::from(row) * 0.5;
+        let y = 0.05 + 0.9 * (-((x - 535.0) / 40_000.0).powi(2)).exp();
+        let _ = sheet.write(row + 1, 0, x);
+        let _ = sheet.write(row + 1, 1, (y * 1e4).round() / 1e4);
+    }
+    book.save_to_buffer().unwrap_or_default()
+}
+
+/// The library's own reading of all cells of the first sheet; their sum.
+fn bare_sheet(bytes: &[u8]) -> f64 {
+    let Ok(calamine::Sheets::Xlsx(mut book)) =
+        calamine::open_workbook_auto_from_rs(std::io::Cursor::new(bytes))
+    else {
+        return 0.0;
+    };
+    let name = calamine::Reader::sheet_names(&book)
+        .first()
+        .cloned()
+        .unwrap_or_default();
+    let Ok(mut cells) = book.worksheet_cells_reader(&name) else {
+        return 0.0;
+    };
+    let mut sum = 0.0;
+    while let Ok(Some(cell)) = cells.next_cell() {
+        if let calamine::DataRef::Float(number) = cell.get_value() {
+            sum += number;
+        }
+    }
+    sum
+}
+
 fn read(readers: &Readers, bytes: &[u8]) -> usize {
     let source = Source::new("bench.txt", bytes.to_vec());
     let (_, reading) = readers.read(&source, None);
@@ -184,6 +224,20 @@ fn main() {
         time
     };
 
+    let sheet = workbook(600_000);
+    let bare_time = best(3, || {
+        black_box(bare_sheet(black_box(&sheet)));
+    });
+    println!(
+        "bare reading of the cells of a sheet of {:.1} MB: {:.3} s",
+        sheet.len() as f64 / 1e6,
+        bare_time
+    );
+    let time = row("the same sheet", &sheet, 1, bare_time);
+    println!("a sheet takes {:.2} times its bare reading", time / bare_time);
+    if std::env::var_os("SHEET").is_some() {
+        return;
+    }
     let small = spectrum(1000, false);
     let repeat = 400;
     let bare_small = best(rounds, || {

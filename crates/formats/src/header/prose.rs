@@ -244,14 +244,18 @@ impl Sentence<'_> {
     }
 
     /// The conditions in the chain in front of a word of measuring that ends its clause, as in German:
-    /// `wurde am 25.02.2014 bei 20 °C gemessen`. The chain must begin behind an auxiliary.
+    /// `wurde am 25.02.2014 bei 20 °C gemessen`, `wurde erwärmt und bei 20 °C gemessen`. The clause holds nothing else.
     fn in_front(&self, verb: usize) -> Vec<(&'static str, Claim)> {
-        let Some(begin) = self.words[..verb]
-            .iter()
-            .rposition(|word| word.is(List::Auxiliary))
-        else {
+        let begins = |word: &Word<'_>| {
+            word.is(List::Auxiliary) || word.is(List::And) || matches!(word.behind, Some(',' | ';'))
+        };
+        let before = &self.words[..verb];
+        let Some(begin) = before.iter().rposition(begins) else {
             return Vec::new();
         };
+        if !before.iter().any(|word| word.is(List::Auxiliary)) {
+            return Vec::new();
+        }
         let mut said = Vec::new();
         let mut at = begin + 1;
         while at < verb {
@@ -262,7 +266,7 @@ impl Sentence<'_> {
                     Part::Aside => {}
                 }
                 at += length;
-            } else if self.words[at].is(List::InChain) && !self.words[at].is(List::And) {
+            } else if self.words[at].is(List::InChain) {
                 at += 1;
             } else if let Some(length) = self.cell(at) {
                 at += length;
@@ -331,7 +335,7 @@ impl Sentence<'_> {
             let range = first.at.start..last.at.end;
             Some((&self.paragraph.text[range.clone()], range))
         };
-        for length in (1..=4).rev() {
+        for length in (1..=5).rev() {
             let Some((raw, range)) = text_of(length) else {
                 continue;
             };

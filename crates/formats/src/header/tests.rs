@@ -444,6 +444,14 @@ fn prose_says_at_what_was_measured() {
             "Le spectre a été mesuré le 3 mai 2012 à 25 °C dans une cuve de 1 cm.",
             &["date=2012-05-03", "path-length=1 cm", "temperature=25 Cel"],
         ),
+        (
+            "Die Lösung wurde auf 60 °C erwärmt, abgekühlt und am 3.4.2011 bei 20 °C gemessen.",
+            &["date=2011-04-03", "temperature=20 Cel"],
+        ),
+        (
+            "El espectro fue registrado el 5 de mayo de 2010 a 25 °C en una cubeta de 1 cm.",
+            &["date=2010-05-05", "path-length=1 cm", "temperature=25 Cel"],
+        ),
         // A letter: the day on which the sample came is not the one of the measurement.
         (
             "thank you for the sample, which reached us on 2 May 2013. We measured it on 6\nMay 2013 in a quartz cell of 10 mm path length.",

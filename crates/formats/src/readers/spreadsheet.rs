@@ -5,6 +5,7 @@
 //! told as every other marker is. Places are those of the sheet: row and column, under the sheet's name.
 
 mod compound;
+mod parts;
 mod regions;
 
 use std::collections::BTreeMap;
@@ -38,8 +39,8 @@ impl Default for Spreadsheet {
     }
 }
 
-/// A workbook with more filled cells than this is refused: its cells alone would take gigabytes.
-const MOST_CELLS: usize = 40_000_000;
+/// A workbook with more filled cells than this is refused: each takes some 360 bytes until it is read.
+const MOST_CELLS: usize = 8_000_000;
 /// The first bytes of a compound file, in which old workbooks lie (MS-CFB 2.2).
 const COMPOUND: &[u8] = &[0xD0, 0xCF, 0x11, 0xE0, 0xA1, 0xB1, 0x1A, 0xE1];
 
@@ -121,6 +122,10 @@ impl Book {
         if bytes.starts_with(COMPOUND) && !compound::has_ends(bytes) {
             return Err(unreadable(&"its list of sectors goes in a circle"));
         }
+        if let Some(why) = parts::unfold_too_far(bytes) {
+            return Err(why);
+        }
+        let formulas = parts::may_have_formulas(bytes);
         let mut book: Sheets<Cursor<&[u8]>> =
             open_workbook_auto_from_rs(Cursor::new(bytes)).map_err(|error| unreadable(&error))?;
         let listed = book.sheets_metadata().to_vec();
@@ -163,7 +168,11 @@ impl Book {
                     ),
                 ));
             }
-            let unstored = unstored(&mut book, &listed.name, &cells);
+            let unstored = if formulas {
+                unstored(&mut book, &listed.name, &cells)
+            } else {
+                0
+            };
             if unstored > 0 {
                 remarks.push(
                     Diagnostic::warning(
