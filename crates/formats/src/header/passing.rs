@@ -358,7 +358,7 @@ fn claim_heading_date(fields: &mut Fields, source: &Source, part: &str, start: u
 fn claim_date_behind(fields: &mut Fields, source: &Source, part: &str, start: usize, customs: Customs) {
     const LONGEST: usize = 4;
     // A longer sentence tells of several days: what was measured on which of them its words of measuring say.
-    const MOST_WORDS: usize = 9;
+    const MOST_WORDS: usize = 7;
     if part.split_whitespace().count() > MOST_WORDS {
         return;
     }

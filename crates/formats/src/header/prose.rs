@@ -335,7 +335,7 @@ impl Sentence<'_> {
             let range = first.at.start..last.at.end;
             Some((&self.paragraph.text[range.clone()], range))
         };
-        for length in (1..=5).rev() {
+        for length in 1..=5 {
             let Some((raw, range)) = text_of(length) else {
                 continue;
             };

@@ -452,6 +452,10 @@ fn prose_says_at_what_was_measured() {
             "El espectro fue registrado el 5 de mayo de 2010 a 25 °C en una cubeta de 1 cm.",
             &["date=2010-05-05", "path-length=1 cm", "temperature=25 Cel"],
         ),
+        (
+            "Samples were prepared on 1 June 2016 and measured on 3 June 2016 at 30 °C; the lamp had been replaced on 2 January 2016.",
+            &["date=2016-06-03", "temperature=30 Cel"],
+        ),
         // A letter: the day on which the sample came is not the one of the measurement.
         (
             "thank you for the sample, which reached us on 2 May 2013. We measured it on 6\nMay 2013 in a quartz cell of 10 mm path length.",
@@ -507,4 +511,13 @@ fn sentences_with_keys_stand_side_by_side() {
         &line[pairs(line)[0].value.clone()],
         "dried at 40 C. Stored: cold."
     );
+}
+
+#[test]
+fn the_value_of_a_marked_key_may_look_like_another_key() {
+    assert_eq!(
+        shown("Bearbeiter:\tM. W."),
+        shown("Bearbeiter:\tQ. R.").replace("Q. R.", "M. W.")
+    );
+    assert_eq!(pairs("Sample,Temperature,pH"), []);
 }

@@ -24,6 +24,7 @@ use curvary_record::{
 use self::curves::Plot;
 use self::glyphs::Refusal;
 use self::layout::Row;
+use crate::assume::Asked;
 use crate::rendering::Rendering;
 use crate::sink::{Breach, ColumnSaid, Counting, CurveSaid, Limits, Said, Sink, Values};
 use crate::{Card, Glimpse, Part, Reader, Reading, Recognition, Source};
@@ -46,12 +47,21 @@ impl Default for Print {
 }
 
 /// What an answer to the question about hidden text is about.
-pub(crate) const HIDDEN_TEXT: &str = "hidden-text";
+const HIDDEN_TEXT: &str = "hidden-text";
 /// The answers to it.
-pub(crate) const HIDDEN_TEXT_ANSWERS: [&str; 2] = ["read", "left-out"];
+const HIDDEN_TEXT_ANSWERS: [&str; 2] = ["read", "left-out"];
 /// What is said of curves that are drawn beside printed numbers, and the answers to it.
-pub(crate) const DRAWN_CURVE: &str = "drawn-curve";
-pub(crate) const DRAWN_CURVE_ANSWERS: [&str; 2] = ["digitised", "left-out"];
+const DRAWN_CURVE: &str = "drawn-curve";
+const DRAWN_CURVE_ANSWERS: [&str; 2] = ["digitised", "left-out"];
+
+/// What is asked about prints.
+pub(crate) fn asked() -> impl Iterator<Item = Asked> {
+    [
+        Asked::one_of(HIDDEN_TEXT, HIDDEN_TEXT_ANSWERS),
+        Asked::one_of(DRAWN_CURVE, DRAWN_CURVE_ANSWERS),
+    ]
+    .into_iter()
+}
 
 impl Reader for Print {
     fn card(&self) -> &Card {

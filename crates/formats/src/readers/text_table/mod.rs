@@ -37,6 +37,7 @@ use self::join::{Section, sections};
 use self::scan::{TextLine, scan, strip_remark};
 use self::segments::RowClass;
 use self::shape::{Draft, Shaped, shape};
+use crate::assume::{Answers, Asked};
 use crate::header;
 use crate::sink::{Counting, Limits, Sink, Understood};
 use crate::words::List;
@@ -89,6 +90,42 @@ impl Reader for TextTable {
     fn explain(&self, source: &Source) -> Vec<Part> {
         explain(source, &self.card)
     }
+}
+
+/// What is asked about tables of text.
+pub(crate) fn asked() -> impl Iterator<Item = Asked> {
+    let axis = |about| Asked {
+        about,
+        answers: Answers::Axis,
+    };
+    [
+        axis("x"),
+        axis("y"),
+        Asked {
+            about: "columns",
+            answers: Answers::Pieces,
+        },
+        Asked::one_of("date", ["day-first", "month-first", "year-first"]),
+        Asked::one_of("decimal", ["comma", "point"]),
+        Asked::one_of("heads", ["swapped", "as-written"]),
+        Asked::one_of("measurement", ["yes", "no"]),
+        Asked::one_of("parentheses", ["negative", "absent"]),
+        Asked::one_of("ranges", ["start", "middle"]),
+        Asked::one_of("shape", ["columns", "packed"]),
+        Asked::one_of(
+            "times",
+            [
+                "from-zero",
+                "after-interval",
+                "next-day",
+                "as-written",
+                "sixtieths",
+                "decimal",
+            ],
+        ),
+        Asked::one_of("wavelength", ["header", "words"]),
+    ]
+    .into_iter()
 }
 
 /// How each part of a source is understood, told by the ordinary reading on its way.
