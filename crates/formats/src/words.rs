@@ -325,6 +325,10 @@ pub enum List {
     Amounts,
     /// Ends of words for a cell.
     CellEnd,
+    /// Beginnings of words for what light goes through.
+    MeasuredThing,
+    /// Words in front of what is in the other beam, or was measured before.
+    Against,
 }
 
 /// The words of a list, in lower case.

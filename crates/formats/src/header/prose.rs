@@ -186,14 +186,7 @@ fn hear_sentence(passing: &mut Passing, source: &Source, paragraph: &Paragraph, 
             continue;
         }
         let around = &words[at.saturating_sub(3)..(at + 2).min(words.len())];
-        // `The lamp was checked …`, `the blank was measured …`
-        let of_another = words[..at].iter().any(|word| {
-            matches!(
-                field_of(word.text),
-                Some("blank" | "baseline" | "reference" | "instrument")
-            )
-        });
-        if around.iter().any(denied) || of_another {
+        if around.iter().any(denied) || !sentence.is_of_the_sample(at) {
             continue;
         }
         let mut said = sentence.behind(at);
@@ -205,6 +198,35 @@ fn hear_sentence(passing: &mut Passing, source: &Source, paragraph: &Paragraph, 
 }
 
 impl Sentence<'_> {
+    /// Whether what was measured is what light went through: a sentence that begins with the word of measuring names nothing
+    /// else; others speak of a spectrum, an absorbance, a wavelength, a solution, a cell. What speaks of the measurement of
+    /// something else, `the pH was measured`, `the blank was measured`, does not.
+    fn is_of_the_sample(&self, verb: usize) -> bool {
+        let before = &self.words[..verb];
+        let followed_by_number = |at: usize| self.words.get(at + 1).is_some_and(Word::number);
+        let of_another = before.iter().enumerate().any(|(at, word)| {
+            matches!(
+                field_of(word.text),
+                Some("blank" | "baseline" | "reference" | "instrument" | "solvent" | "pressure" | "volume")
+            ) || matches!(field_of(word.text), Some("temperature" | "ph")) && !followed_by_number(at)
+        });
+        let of_light = |(at, word): (usize, &Word<'_>)| {
+            let lower = word.text.to_lowercase();
+            words::begins(List::Spectrum, &lower)
+                || words::begins(List::Kinetics, &lower)
+                || words::begins(List::MeasuredThing, &lower)
+                || word.text.ends_with("nm")
+                || words::quantity_of(word.text).is_some_and(|quantity| quantity.is_of_light())
+                || self.cell_word(at).is_some()
+        };
+        !of_another && (verb == 0 || self.words.iter().enumerate().any(of_light))
+    }
+
+    /// Whether a further temperature comes behind a chain: then which of them is the sample's is not said plainly.
+    fn says_another_temperature(&self, from: usize) -> bool {
+        (from..self.words.len()).any(|at| matches!(self.part(at), Some((_, Part::Said("temperature", _)))))
+    }
+
     /// The conditions in the chain behind a word of measuring.
     fn behind(&self, verb: usize) -> Vec<(&'static str, Claim)> {
         let mut said = Vec::new();
@@ -230,6 +252,9 @@ impl Sentence<'_> {
             }
             if word.is(List::InChain) || word.is(List::Auxiliary) {
                 at += 1;
+            } else if word.is(List::Against) && at + 1 < self.words.len() {
+                at += 2;
+                between = 0;
             } else if let Some(length) = self.cell(at) {
                 at += length;
                 between = 0;
@@ -239,6 +264,9 @@ impl Sentence<'_> {
             } else {
                 break;
             }
+        }
+        if self.says_another_temperature(at) {
+            said.retain(|(field, _)| *field != "temperature");
         }
         said
     }

@@ -456,6 +456,10 @@ fn prose_says_at_what_was_measured() {
             "Samples were prepared on 1 June 2016 and measured on 3 June 2016 at 30 °C; the lamp had been replaced on 2 January 2016.",
             &["date=2016-06-03", "temperature=30 Cel"],
         ),
+        (
+            "Absorbance was measured against water in cells of 5 mm at 20 °C on 7 July 2008.",
+            &["date=2008-07-07", "path-length=5 mm", "temperature=20 Cel"],
+        ),
         // A letter: the day on which the sample came is not the one of the measurement.
         (
             "thank you for the sample, which reached us on 2 May 2013. We measured it on 6\nMay 2013 in a quartz cell of 10 mm path length.",
@@ -484,6 +488,13 @@ fn prose_that_tells_of_something_else_says_nothing() {
         "The solution was measured 10 min at 25 °C after mixing.",
         "The powder was extracted at pH 4.5 and then measured in water.",
         "Measured at 25 °C intervals of time.",
+        "The solvent was measured at 20 °C and the sample at 25 °C.",
+        "The sample was measured at 20 °C and the other one at 25 °C.",
+        "Temperature was measured at 25 °C by a probe in the bath.",
+        "The pH of the solution was measured on 3 May 2010 at 20 °C.",
+        "The melting point was recorded at 81 °C under the microscope.",
+        "The lamp was measured on 3 May 2009 and had 300 hours.",
+        "Weights were recorded on 3 May 2009 and volumes were measured at 20 °C.",
     ] {
         assert_eq!(prose(text), Vec::<String>::new(), "{text}");
     }
