@@ -222,9 +222,12 @@ impl Sentence<'_> {
         !of_another && (verb == 0 || self.words.iter().enumerate().any(of_light))
     }
 
-    /// Whether a further temperature comes behind a chain: then which of them is the sample's is not said plainly.
+    /// Whether a further temperature comes behind a chain, before another clause begins: then which of them is the sample's is
+    /// not said plainly. `… that had been kept at 0 °C` is a clause of its own.
     fn says_another_temperature(&self, from: usize) -> bool {
-        (from..self.words.len()).any(|at| matches!(self.part(at), Some((_, Part::Said("temperature", _)))))
+        (from..self.words.len())
+            .take_while(|at| !self.words[*at].is(List::Auxiliary))
+            .any(|at| matches!(self.part(at), Some((_, Part::Said("temperature", _)))))
     }
 
     /// The conditions in the chain behind a word of measuring.

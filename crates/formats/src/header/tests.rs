@@ -460,6 +460,10 @@ fn prose_says_at_what_was_measured() {
             "Absorbance was measured against water in cells of 5 mm at 20 °C on 7 July 2008.",
             &["date=2008-07-07", "path-length=5 mm", "temperature=20 Cel"],
         ),
+        (
+            "Absorbance was monitored at 30 °C after the addition of enzyme that had been kept on ice at 0 °C.",
+            &["temperature=30 Cel"],
+        ),
         // A letter: the day on which the sample came is not the one of the measurement.
         (
             "thank you for the sample, which reached us on 2 May 2013. We measured it on 6\nMay 2013 in a quartz cell of 10 mm path length.",
