@@ -263,6 +263,8 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
     // The first lines say when was measured; further down other dates stand.
     const FIRST_LINES: usize = 3;
     let in_front = source.text()[..start].matches('\n').count() < FIRST_LINES;
+    // The end of a sentence that began on the line before.
+    let goes_on = line.starts_with(char::is_lowercase) && line.ends_with('.');
     let mut found: Vec<(&'static str, Claim)> = Vec::new();
     let (mut offset, mut words, mut treated) = (0, false, false);
     for (place, part) in parts(line).into_iter().enumerate() {
@@ -282,7 +284,7 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
             if place == 0 {
                 claim_heading_date(fields, source, part, from, customs);
             }
-            if in_front {
+            if in_front && !goes_on {
                 claim_date_behind(fields, source, part, from, customs);
             }
             continue;
