@@ -11,6 +11,7 @@ use std::hint::black_box;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
+use curvary_formats::sink::{Counting, Limits, Sink, Understood};
 use curvary_formats::{Readers, Source, take_in};
 
 /// The best of several rounds, in seconds.
@@ -149,6 +150,36 @@ fn read(readers: &Readers, bytes: &[u8]) -> usize {
     reading.runs.iter().map(curvary_record::Run::points).sum()
 }
 
+/// What the hand-over of runs to the sink takes of the whole reading.
+fn handing_over(readers: &Readers, name: &str, bytes: &[u8], repeat: usize) {
+    let source = Source::new("bench.txt", bytes.to_vec());
+    let (card, reading) = readers.read(&source, None);
+    let Some(card) = card else { return };
+    let whole = best_of_core(7, || {
+        for _ in 0..repeat {
+            black_box(readers.read(&source, None));
+        }
+    });
+    let mut least = f64::INFINITY;
+    for _ in 0..7 {
+        let mut ready: Vec<Vec<Understood>> = (0..repeat)
+            .map(|_| reading.runs.iter().cloned().map(Understood::from).collect())
+            .collect();
+        let start = Instant::now();
+        for runs in ready.drain(..) {
+            let mut sink = Sink::new(&source, card, Counting::Text, Limits::WHOLE);
+            let told = runs.into_iter().try_for_each(|run| sink.understood(run));
+            black_box(sink.finished(told));
+        }
+        least = least.min(start.elapsed().as_secs_f64());
+    }
+    println!(
+        "handing over, {name}: {:.2} % of reading, {:.2} µs a file",
+        least / whole * 100.0,
+        least / repeat as f64 * 1e6
+    );
+}
+
 /// How many runs and points a file has, from the disk on and with its digest, as `curvary add` reads it.
 fn from_disk(readers: &Readers, path: &Path) -> std::io::Result<(usize, usize)> {
     let file = File::open(path)?;
@@ -235,7 +266,20 @@ fn main() {
     );
     let time = row("the same sheet", &sheet, 1, bare_time);
     println!("a sheet takes {:.2} times its bare reading", time / bare_time);
-    if std::env::var_os("SHEET").is_some() {
+    handing_over(
+        &readers,
+        "files of 40 points",
+        spectrum(40, false).as_bytes(),
+        2000,
+    );
+    handing_over(&readers, "a wide matrix", matrix(1000, 200).as_bytes(), 1);
+    handing_over(
+        &readers,
+        "a million rows",
+        spectrum(1_000_000, false).as_bytes(),
+        1,
+    );
+    if std::env::var_os("SHORT").is_some() {
         return;
     }
     let small = spectrum(1000, false);
