@@ -240,7 +240,9 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
     }
     let start = range.start + body.start;
     let customs = customs(source);
-    if claim_moment(fields, source, line, start, customs) {
+    // The end of a sentence that began on the line before.
+    let goes_on = line.starts_with(char::is_lowercase) && line.ends_with('.');
+    if !goes_on && claim_moment(fields, source, line, start, customs) {
         return true;
     }
     // `date 2013-07-04`
@@ -263,8 +265,6 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
     // The first lines say when was measured; further down other dates stand.
     const FIRST_LINES: usize = 3;
     let in_front = source.text()[..start].matches('\n').count() < FIRST_LINES;
-    // The end of a sentence that began on the line before.
-    let goes_on = line.starts_with(char::is_lowercase) && line.ends_with('.');
     let mut found: Vec<(&'static str, Claim)> = Vec::new();
     let (mut offset, mut words, mut treated) = (0, false, false);
     for (place, part) in parts(line).into_iter().enumerate() {
