@@ -654,3 +654,36 @@ fn parameters_that_follow_from_others_have_their_own_errors() {
     ));
     assert!(tied("k2 = q").check().is_err());
 }
+
+/// The laws are of absorbance and concentration; a chromatogram follows none of them, however much it looks like one.
+#[test]
+fn no_law_is_fitted_to_what_another_technique_measured() {
+    let absorbance = course();
+    let volts = trace(
+        (&Quantity::TIME, "s", absorbance.x.values.to_vec()),
+        (
+            &Quantity::named("millivolts"),
+            "{millivolts}",
+            absorbance.y.values.to_vec(),
+        ),
+    );
+    let chromatogram = run(Technique::named("chromatogram"), vec![volts.clone()]);
+    let fitted = |plan: &FitPlan, run: &Run| fit_run(plan, run)[0].outcome.parameter("k").is_some();
+    assert!(!fitted(&plan("first-order+offset"), &chromatogram));
+    assert!(!rates_run(&RatePlan::default(), &chromatogram).found[0].is_result());
+    // What a person writes out is their own.
+    let formula = FitPlan {
+        formula: Some("A*exp(-k*x)+b".into()),
+        ..FitPlan::default()
+    };
+    assert!(fitted(&formula, &chromatogram));
+    // The quantity of a time course may have a name of its own, and absorbance is absorbance under any technique.
+    assert!(fitted(
+        &plan("first-order+offset"),
+        &run(Technique::TIME_COURSE, vec![volts])
+    ));
+    assert!(fitted(
+        &plan("first-order+offset"),
+        &run(Technique::named("stopped-flow"), vec![absorbance])
+    ));
+}

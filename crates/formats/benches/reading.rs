@@ -11,6 +11,7 @@ use std::hint::black_box;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
+use curvary_formats::sink::{Counting, Limits, Sink, Understood};
 use curvary_formats::{Readers, Source, take_in};
 
 /// The best of several rounds, in seconds.
@@ -103,10 +104,80 @@ fn bare(bytes: &[u8], delimiter: u8, skip: usize) -> f64 {
     columns.iter().map(|column| column.len() as f64).sum()
 }
 
+/// An xlsx workbook with a table of two columns.
+fn workbook(rows: u32) -> Vec<u8> {
+    let mut book = rust_xlsxwriter::Workbook::new();
+    let Ok(sheet) = book.add_worksheet_with_constant_memory() else {
+        return Vec::new();
+    };
+    let _ = sheet.write(0, 0, "Wavelength (nm)");
+    let _ = sheet.write(0, 1, "Absorbance");
+    for row in 0..rows {
+        let x = 200.0 + f64::from(row) * 0.5;
+        let y = 0.05 + 0.9 * (-((x - 535.0) / 40_000.0).powi(2)).exp();
+        let _ = sheet.write(row + 1, 0, x);
+        let _ = sheet.write(row + 1, 1, (y * 1e4).round() / 1e4);
+    }
+    book.save_to_buffer().unwrap_or_default()
+}
+
+/// The library's own reading of all cells of the first sheet; their sum.
+fn bare_sheet(bytes: &[u8]) -> f64 {
+    let Ok(calamine::Sheets::Xlsx(mut book)) =
+        calamine::open_workbook_auto_from_rs(std::io::Cursor::new(bytes))
+    else {
+        return 0.0;
+    };
+    let name = calamine::Reader::sheet_names(&book)
+        .first()
+        .cloned()
+        .unwrap_or_default();
+    let Ok(mut cells) = book.worksheet_cells_reader(&name) else {
+        return 0.0;
+    };
+    let mut sum = 0.0;
+    while let Ok(Some(cell)) = cells.next_cell() {
+        if let calamine::DataRef::Float(number) = cell.get_value() {
+            sum += number;
+        }
+    }
+    sum
+}
+
 fn read(readers: &Readers, bytes: &[u8]) -> usize {
     let source = Source::new("bench.txt", bytes.to_vec());
     let (_, reading) = readers.read(&source, None);
     reading.runs.iter().map(curvary_record::Run::points).sum()
+}
+
+/// What the hand-over of runs to the sink takes of the whole reading.
+fn handing_over(readers: &Readers, name: &str, bytes: &[u8], repeat: usize) {
+    let source = Source::new("bench.txt", bytes.to_vec());
+    let (card, reading) = readers.read(&source, None);
+    let Some(card) = card else { return };
+    let whole = best_of_core(7, || {
+        for _ in 0..repeat {
+            black_box(readers.read(&source, None));
+        }
+    });
+    let mut least = f64::INFINITY;
+    for _ in 0..7 {
+        let mut ready: Vec<Vec<Understood>> = (0..repeat)
+            .map(|_| reading.runs.iter().cloned().map(Understood::from).collect())
+            .collect();
+        let start = Instant::now();
+        for runs in ready.drain(..) {
+            let mut sink = Sink::new(&source, card, Counting::Text, Limits::WHOLE);
+            let told = runs.into_iter().try_for_each(|run| sink.understood(run));
+            black_box(sink.finished(told));
+        }
+        least = least.min(start.elapsed().as_secs_f64());
+    }
+    println!(
+        "handing over, {name}: {:.2} % of reading, {:.2} µs a file",
+        least / whole * 100.0,
+        least / repeat as f64 * 1e6
+    );
 }
 
 /// How many runs and points a file has, from the disk on and with its digest, as `curvary add` reads it.
@@ -184,6 +255,33 @@ fn main() {
         time
     };
 
+    let sheet = workbook(600_000);
+    let bare_time = best(3, || {
+        black_box(bare_sheet(black_box(&sheet)));
+    });
+    println!(
+        "bare reading of the cells of a sheet of {:.1} MB: {:.3} s",
+        sheet.len() as f64 / 1e6,
+        bare_time
+    );
+    let time = row("the same sheet", &sheet, 1, bare_time);
+    println!("a sheet takes {:.2} times its bare reading", time / bare_time);
+    handing_over(
+        &readers,
+        "files of 40 points",
+        spectrum(40, false).as_bytes(),
+        2000,
+    );
+    handing_over(&readers, "a wide matrix", matrix(1000, 200).as_bytes(), 1);
+    handing_over(
+        &readers,
+        "a million rows",
+        spectrum(1_000_000, false).as_bytes(),
+        1,
+    );
+    if std::env::var_os("SHORT").is_some() {
+        return;
+    }
     let small = spectrum(1000, false);
     let repeat = 400;
     let bare_small = best(rounds, || {

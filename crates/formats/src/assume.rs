@@ -4,9 +4,55 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use curvary_record::{Quantity, Question, Unit};
 
-use crate::readers::{jcamp, print};
+use crate::readers;
 use crate::vocabulary::{Kind, LocalWord, unit_of};
 use crate::words;
+
+/// Something that a built-in reader asks. Each reader has its own list of them, and `readers::asked` all.
+#[derive(Clone, Debug)]
+pub(crate) struct Asked {
+    /// What it is about: `decimal`.
+    pub(crate) about: &'static str,
+    pub(crate) answers: Answers,
+}
+
+/// What settles a question.
+#[derive(Clone, Debug)]
+pub(crate) enum Answers {
+    OneOf(Vec<&'static str>),
+    /// A quantity, or a quantity and its unit.
+    Axis,
+    /// How many pieces each cell has between the commas: `2+1`.
+    Pieces,
+}
+
+impl Asked {
+    pub(crate) fn one_of<const N: usize>(about: &'static str, answers: [&'static str; N]) -> Self {
+        Self {
+            about,
+            answers: Answers::OneOf(answers.to_vec()),
+        }
+    }
+
+    /// What was expected, where an answer is none.
+    fn check(&self, answer: &str) -> Result<(), String> {
+        match &self.answers {
+            Answers::OneOf(answers) if answers.contains(&answer) => Ok(()),
+            Answers::OneOf(answers) => {
+                let quoted: Vec<String> = answers.iter().map(|answer| format!("`{answer}`")).collect();
+                Err(match quoted.split_last() {
+                    Some((last, front)) if !front.is_empty() => format!("{} or {last}", front.join(", ")),
+                    _ => quoted.concat(),
+                })
+            }
+            Answers::Axis => check_axis(answer),
+            Answers::Pieces if answer.split('+').all(|part| matches!(part, "1" | "2")) => Ok(()),
+            Answers::Pieces => {
+                Err("the pieces of each cell between the commas, such as `2+2` or `1+2`".to_owned())
+            }
+        }
+    }
+}
 
 /// Settled questions, by what they are about: `decimal=comma`, `x=wavelength:nm`, `y=transmittance:%`, `date=day-first`.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -42,93 +88,28 @@ impl Assumptions {
                 "`{answer}` does not settle `{about}`: expected {expected}"
             ))
         };
-        match about {
-            "decimal" if !matches!(answer, "comma" | "point") => return wrong("`comma` or `point`"),
-            "date" if !matches!(answer, "day-first" | "month-first" | "year-first") => {
-                return wrong("`day-first`, `month-first` or `year-first`");
-            }
-            "x" | "y" => {
-                check_axis(answer).or_else(|expected| wrong(&expected))?;
-            }
-            "measurement" if !matches!(answer, "yes" | "no") => return wrong("`yes` or `no`"),
-            "columns" if answer.is_empty() || !answer.split('+').all(|part| matches!(part, "1" | "2")) => {
-                return wrong("the pieces of each cell between the commas, such as `2+2` or `1+2`");
-            }
-            "ranges" if !matches!(answer, "start" | "middle") => return wrong("`start` or `middle`"),
-            "shape" if !matches!(answer, "columns" | "packed") => return wrong("`columns` or `packed`"),
-            "parentheses" if !matches!(answer, "negative" | "absent") => {
-                return wrong("`negative` or `absent`");
-            }
-            "times"
-                if !matches!(
-                    answer,
-                    "from-zero" | "after-interval" | "next-day" | "as-written" | "sixtieths" | "decimal"
-                ) =>
-            {
-                return wrong(
-                    "`from-zero`, `after-interval`, `next-day`, `as-written`, `sixtieths` or `decimal`",
-                );
-            }
-            "heads" if !matches!(answer, "swapped" | "as-written") => {
-                return wrong("`swapped` or `as-written`");
-            }
-            "wavelength" if !matches!(answer, "header" | "words") => {
-                return wrong("`header` or `words`");
-            }
-            print::HIDDEN_TEXT if !print::HIDDEN_TEXT_ANSWERS.contains(&answer) => {
-                return wrong("`read` or `left-out`");
-            }
-            print::DRAWN_CURVE if !print::DRAWN_CURVE_ANSWERS.contains(&answer) => {
-                return wrong("`digitised` or `left-out`");
-            }
-            print::DRAWN_CURVE
-            | print::HIDDEN_TEXT
-            | "columns"
-            | "date"
-            | "decimal"
-            | "heads"
-            | "measurement"
-            | "parentheses"
-            | "ranges"
-            | "shape"
-            | "times"
-            | "wavelength" => {}
+        match readers::asked().find(|asked| asked.about == about) {
+            Some(asked) => asked.check(answer).or_else(|expected| wrong(&expected))?,
             // What a plugin asks is its own: `NAME/ABOUT`.
-            _ if is_of_reader(about) => {
+            None if is_of_reader(about) => {
                 if answer.is_empty() || answer.len() > LONGEST_ANSWER || answer.contains(char::is_control) {
                     return wrong("an answer of a word or two");
                 }
             }
-            _ => match jcamp::answers(about) {
-                Some(answers) if answers.contains(&answer) => {}
-                Some([one, other]) => return wrong(&format!("`{one}` or `{other}`")),
-                None => {
-                    let mut known: Vec<&str> = jcamp::abouts()
-                        .chain([
-                            "columns",
-                            "date",
-                            "decimal",
-                            "heads",
-                            print::DRAWN_CURVE,
-                            print::HIDDEN_TEXT,
-                            "measurement",
-                            "parentheses",
-                            "ranges",
-                            "shape",
-                            "times",
-                            "wavelength",
-                        ])
-                        .collect();
-                    known.sort_unstable();
-                    let near = nearest(about, known.iter().copied())
-                        .map(|near| format!("; did you mean `{near}`?"))
-                        .unwrap_or_default();
-                    return Err(format!(
-                        "nothing is called `{about}`: expected {}, x or y{near}",
-                        known.join(", ")
-                    ));
-                }
-            },
+            None => {
+                let mut known: Vec<&str> = readers::asked()
+                    .filter(|asked| !matches!(asked.answers, Answers::Axis))
+                    .map(|asked| asked.about)
+                    .collect();
+                known.sort_unstable();
+                let near = nearest(about, known.iter().copied())
+                    .map(|near| format!("; did you mean `{near}`?"))
+                    .unwrap_or_default();
+                return Err(format!(
+                    "nothing is called `{about}`: expected {}, x or y{near}",
+                    known.join(", ")
+                ));
+            }
         }
         let answer = match about {
             "x" | "y" => in_ucum(answer),

@@ -6,6 +6,7 @@
 
 mod cells;
 mod passing;
+mod prose;
 
 use std::ops::Range;
 
@@ -19,6 +20,7 @@ use curvary_record::{
 pub use self::passing::claim_free;
 use self::passing::furniture_off;
 pub(crate) use self::passing::{Passing, is_condition};
+pub(crate) use self::prose::hear as hear_prose;
 use crate::Source;
 use crate::head::split_unit;
 use crate::words::{self, field_of, fields_if_fitting};
@@ -228,7 +230,7 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<Pair>> {
         let at = body.start + at;
         let from = starts.last().map_or(body.start, |last| last.1 + 1);
         let between = &line[from..at];
-        let gap = ["  ", "\t", "; ", ";", ", ", ",", "|", " – ", " - "]
+        let gap = ["  ", "\t", "; ", ";", ", ", ",", "|", " – ", " - ", ". "]
             .into_iter()
             .filter_map(|gap| between.rfind(gap).map(|place| (place + gap.len(), gap)))
             .max();
@@ -236,7 +238,7 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<Pair>> {
         let key = bare(line, from + place..at);
         let words = &line[key.clone()];
         // Behind a comma or a dash prose may go on; there the key must be one that is known.
-        let loose = matches!(gap, ", " | "," | " – " | " - ");
+        let loose = matches!(gap, ", " | "," | " – " | " - " | ". ");
         let known = field_of(words).is_some() || !fields_if_fitting(words).is_empty();
         // Prose behind a comment goes on through commas.
         let prose = loose
@@ -244,7 +246,7 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<Pair>> {
                 .first()
                 .is_some_and(|(key, _)| field_of(&line[key.clone()]) == Some("comment"));
         let something = !between[..place]
-            .trim_matches([' ', '\t', ';', ',', '|', '-', '–'])
+            .trim_matches([' ', '\t', ';', ',', '|', '-', '–', '.'])
             .is_empty();
         if is_key(words) && (known || !loose) && something && !prose {
             starts.push((key, at));
@@ -255,6 +257,7 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<Pair>> {
         let end = starts.get(index + 1).map_or(body.end, |next| next.0.start);
         let value = bare(line, at + 1..end);
         let value = cut_dash(line, value, index + 1 < starts.len());
+        let value = sentence_off(line, &key.clone(), value);
         let value = furniture_off(line, value);
         let value = bracket_off(line, value);
         pairs.push(Pair {
@@ -265,6 +268,34 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<Pair>> {
         });
     }
     Some(pairs)
+}
+
+/// A value without the sentence that follows upon it, under a key whose values are no words:
+/// `Date: 9 September 2019. All runs at 412 nm, 25 °C.`
+fn sentence_off(line: &str, key: &Range<usize>, value: Range<usize>) -> Range<usize> {
+    let of_words = field_of(&line[key.clone()])
+        .or_else(|| fields_if_fitting(&line[key.clone()]).first().copied())
+        .and_then(known_field)
+        .is_none_or(|known| known.kind == ValueKind::Text);
+    let text = &line[value.clone()];
+    if of_words {
+        return value;
+    }
+    let ends = text.match_indices(". ").map(|(at, _)| at).find(|at| {
+        let digits = text[..*at].ends_with(|c: char| c.is_ascii_digit());
+        let (front, behind) = (&text[..*at], text[at + 2..].trim_start());
+        // The point of a day, `9. Oktober`, ends nothing.
+        let day =
+            digits && front.bytes().rev().take_while(u8::is_ascii_digit).count() <= 2 && front.len() <= 2;
+        behind.starts_with(char::is_uppercase) && front.contains(|c: char| c.is_ascii_digit()) && !day
+    });
+    match ends {
+        Some(at) => value.start..value.start + at,
+        None if text.ends_with('.') && text[..text.len() - 1].contains(|c: char| c.is_ascii_digit()) => {
+            value.start..value.end - 1
+        }
+        None => value,
+    }
 }
 
 /// A value without the end of a bracket that begins before it: `(sample: beet, path: 1 cm):`.

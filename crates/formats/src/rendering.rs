@@ -6,10 +6,21 @@
 
 use std::collections::BTreeMap;
 
-use curvary_record::{Claim, Diagnostic, Label, Lines, Origin, Place, Question, RunId, Span};
+use curvary_record::{Claim, Diagnostic, Label, Lines, Origin, Place, Question, Span};
 
 use crate::readers::text_table;
 use crate::{Card, Part, Reading, Source};
+
+/// A sign as it is written out: control signs as blanks, and full-width forms, which are the same signs drawn wider, as
+/// the plain ones.
+fn flat(sign: char) -> char {
+    match sign {
+        '\u{3000}' => ' ',
+        '\u{FF01}'..='\u{FF5E}' => char::from_u32(u32::from(sign) - 0xFF01 + 0x21).unwrap_or(sign),
+        sign if sign.is_control() => ' ',
+        sign => sign,
+    }
+}
 
 /// Lines of cells with the places they had.
 #[derive(Clone, Debug, Default)]
@@ -34,7 +45,6 @@ impl Rendering {
             }
             first = false;
             let start = self.text.len();
-            let flat = |sign: char| if sign.is_control() { ' ' } else { sign };
             self.text.extend(cell.trim().chars().map(flat));
             self.cells.push((Span::new(start, self.text.len()), place));
         }
@@ -54,7 +64,6 @@ impl Rendering {
     /// Adds `key: value`.
     pub(crate) fn pair(&mut self, key: (&str, Place), value: (&str, Place)) {
         self.lines.push(self.cells.len());
-        let flat = |sign: char| if sign.is_control() { ' ' } else { sign };
         for ((text, place), end) in [(key, ": "), (value, "\n")] {
             let start = self.text.len();
             self.text.extend(text.trim().chars().map(flat));
@@ -187,35 +196,4 @@ impl Rendering {
     fn place_remark(&self, remark: &mut Diagnostic) {
         self.place_labels(&mut remark.labels);
     }
-}
-
-/// What several renderings of one source gave, as one reading: its runs are numbered through.
-pub(crate) fn joined(source: &Source, readings: impl IntoIterator<Item = Reading>) -> Reading {
-    let mut whole = Reading::default();
-    let mut refused: BTreeMap<String, Diagnostic> = BTreeMap::new();
-    for reading in readings {
-        if reading.runs.is_empty() {
-            // Why one of several tables is none is told once.
-            for remark in reading.remarks {
-                refused.entry(remark.message.clone()).or_insert(remark);
-            }
-            continue;
-        }
-        for mut run in reading.runs {
-            let ordinal = whole.runs.len();
-            run.id = RunId::new(source.digest(), ordinal);
-            run.source.ordinal = u32::try_from(ordinal).unwrap_or(u32::MAX);
-            whole.runs.push(run);
-        }
-        whole.remarks.extend(reading.remarks);
-    }
-    let read = !whole.runs.is_empty();
-    whole.remarks.extend(refused.into_values().map(|mut remark| {
-        if read {
-            // A table of something else beside a measurement is no error.
-            remark.severity = remark.severity.min(curvary_record::Severity::Warning);
-        }
-        remark
-    }));
-    whole
 }

@@ -4,10 +4,15 @@
 //! keeps the order, holds the limits, turns cells into numbers and values into claims with the rules of all readers, and
 //! asks where quantity or unit is not said. Plugins speak to it through the worker, built-in readers directly.
 //!
+//! A reader that decides about all tables of a source together has its runs only at the end. It hands each over as a whole,
+//! [`Understood`]; order, limits and what holds of every run are the same.
+//!
 //! What may not be said ends the reading with a [`Breach`]: nothing of it is used then.
 
 mod cells;
+mod understood;
 
+use std::collections::BTreeMap;
 use std::fmt;
 
 use curvary_record::{
@@ -16,6 +21,7 @@ use curvary_record::{
 };
 
 use self::cells::{Meaning, Numbered};
+pub use self::understood::Understood;
 use crate::assume::{is_of_reader, stated_axis};
 use crate::{Card, Reading, Source, header};
 
@@ -58,15 +64,31 @@ impl Limits {
         text: 64 << 10,
         texts: 64 << 20,
     };
+
+    /// The limits of readers that hand over runs as a whole: what the longest file can hold that is read in one piece.
+    pub const WHOLE: Self = Self {
+        runs: 4 << 20,
+        curves: 16 << 20,
+        points: 2 << 30,
+        sayings: 64 << 20,
+        remarks: 4 << 20,
+        text: 64 << 20,
+        texts: 2 << 30,
+    };
 }
 
-/// What a reader said and may not say, as a sentence.
+/// What a reader said and may not say.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Breach(pub String);
+pub struct Breach {
+    /// What it was, as a sentence.
+    pub why: String,
+    /// Whether it would have been right, but for a limit.
+    pub too_much: bool,
+}
 
 impl fmt::Display for Breach {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&self.0)
+        f.write_str(&self.why)
     }
 }
 
@@ -213,6 +235,119 @@ impl<'a> Sink<'a> {
         self.source
     }
 
+    /// The name of the next run, and where it comes from.
+    fn numbered(&self, lines: Option<(u32, u32)>) -> (RunId, SourceRef) {
+        let ordinal = self.reading.runs.len();
+        let source = SourceRef {
+            path: self.source.path().to_owned(),
+            digest: self.source.digest().clone(),
+            reader: self.card.id.clone(),
+            reader_version: self.card.version.clone(),
+            encoding: (self.counting == Counting::Text).then(|| self.source.encoding().to_owned()),
+            ordinal: u32::try_from(ordinal).unwrap_or(u32::MAX),
+            lines,
+        };
+        (RunId::new(self.source.digest(), ordinal), source)
+    }
+
+    /// A run as a whole, from its beginning to its end.
+    ///
+    /// # Errors
+    /// When a run is open, there is too much of something, or columns are what none can be.
+    pub fn understood(&mut self, run: Understood) -> Result<(), Breach> {
+        if self.open.is_some() {
+            return breach("a run was begun before the run before it was ended");
+        }
+        take(&mut self.left.runs, 1, || format!("{} runs", self.limits.runs))?;
+        take(&mut self.left.curves, run.traces.len(), || {
+            format!("{} curves", self.limits.curves)
+        })?;
+        take(&mut self.left.points, run.points(), || {
+            format!("{} points", self.limits.points)
+        })?;
+        take(&mut self.left.sayings, run.sayings(), || {
+            format!("{} claims", self.limits.sayings)
+        })?;
+        take(&mut self.left.remarks, run.remarks.len(), || {
+            format!("{} remarks", self.limits.remarks)
+        })?;
+        for text in run.texts() {
+            self.texts(&[text])?;
+        }
+        run.check()?;
+        let (id, source) = self.numbered(run.lines);
+        let empty = run.is_empty();
+        let run = Run {
+            id,
+            source,
+            technique: run.technique,
+            because: run.because,
+            fields: run.fields,
+            traces: run.traces,
+            questions: run.questions,
+            remarks: run.remarks,
+        };
+        if empty {
+            self.leave_out(run);
+        } else {
+            self.reading.runs.push(run);
+        }
+        Ok(())
+    }
+
+    /// A remark on the source, as a whole.
+    ///
+    /// # Errors
+    /// When there are too many.
+    pub fn told(&mut self, remark: Diagnostic) -> Result<(), Breach> {
+        take(&mut self.left.remarks, 1, || {
+            format!("{} remarks", self.limits.remarks)
+        })?;
+        self.reading.remarks.push(remark);
+        Ok(())
+    }
+
+    /// What several readings of parts of the source gave: their runs are numbered through, and why one of several parts is
+    /// none is told once.
+    ///
+    /// # Errors
+    /// As for [`Sink::understood`] and [`Sink::told`].
+    pub fn parts(&mut self, readings: impl IntoIterator<Item = Reading>) -> Result<(), Breach> {
+        let mut refused: BTreeMap<String, Diagnostic> = BTreeMap::new();
+        let mut failed = false;
+        for reading in readings {
+            failed |= reading.failed;
+            if reading.runs.is_empty() {
+                for remark in reading.remarks {
+                    refused.entry(remark.message.clone()).or_insert(remark);
+                }
+                continue;
+            }
+            for run in reading.runs {
+                self.understood(run.into())?;
+            }
+            for remark in reading.remarks {
+                self.told(remark)?;
+            }
+        }
+        let read = !self.reading.runs.is_empty();
+        self.reading.failed = failed && !read;
+        for mut remark in refused.into_values() {
+            if read {
+                // A table of something else beside a measurement is no error.
+                remark.severity = remark.severity.min(Severity::Warning);
+            }
+            self.told(remark)?;
+        }
+        Ok(())
+    }
+
+    /// Whether no run was found yet.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.reading.runs.is_empty()
+    }
+
     /// A run begins. `technique` may be empty: then the axes tell.
     ///
     /// # Errors
@@ -229,18 +364,11 @@ impl<'a> Sink<'a> {
             ));
         }
         let place = self.place(span);
-        let ordinal = self.reading.runs.len();
+        // A run that is left out takes no number: the next one has it.
+        let (id, source) = self.numbered((place.line > 0).then_some((place.line, place.line)));
         self.open = Some(Run {
-            id: RunId::new(self.source.digest(), ordinal),
-            source: SourceRef {
-                path: self.source.path().to_owned(),
-                digest: self.source.digest().clone(),
-                reader: self.card.id.clone(),
-                reader_version: self.card.version.clone(),
-                encoding: (self.counting == Counting::Text).then(|| self.source.encoding().to_owned()),
-                ordinal: u32::try_from(ordinal).unwrap_or(u32::MAX),
-                lines: (place.line > 0).then_some((place.line, place.line)),
-            },
+            id,
+            source,
             technique: if technique.is_empty() {
                 Technique::UNKNOWN
             } else {
@@ -454,24 +582,26 @@ impl<'a> Sink<'a> {
             ));
         }
         if run.traces.iter().all(Trace::is_empty) {
-            let why = Diagnostic::error(Code::new("no-table"), "the run has no points");
-            let place = run.source.lines.map(|(line, _)| Place::line(line as usize));
-            self.reading.remarks.push(match place {
-                Some(place) => why.at(place, "it begins here"),
-                None => why,
-            });
-            self.reading.remarks.append(&mut run.remarks);
+            self.leave_out(run);
             return Ok(());
         }
         if run.technique == Technique::UNKNOWN {
             run.technique = technique_of(&run.traces);
         }
         hold_wavelength(&mut run);
-        // A run that was left out takes no number.
-        run.source.ordinal = u32::try_from(self.reading.runs.len()).unwrap_or(u32::MAX);
-        run.id = RunId::new(self.source.digest(), self.reading.runs.len());
         self.reading.runs.push(run);
         Ok(())
+    }
+
+    /// A run without a point is none, and that is told.
+    fn leave_out(&mut self, mut run: Run) {
+        let why = Diagnostic::error(Code::new("no-table"), "the run has no points");
+        let place = run.source.lines.map(|(line, _)| Place::line(line as usize));
+        self.reading.remarks.push(match place {
+            Some(place) => why.at(place, "it begins here"),
+            None => why,
+        });
+        self.reading.remarks.append(&mut run.remarks);
     }
 
     /// What was found.
@@ -490,6 +620,22 @@ impl<'a> Sink<'a> {
             ));
         }
         Ok(self.reading)
+    }
+
+    /// What was found by a reader that is built in. What it may not say is a mistake of its own; too much is the file's.
+    #[must_use]
+    pub fn finished(self, told: Result<(), Breach>) -> Reading {
+        match told.and_then(|()| self.finish()) {
+            Ok(reading) => reading,
+            Err(breach) if breach.too_much => Reading::refused(
+                Diagnostic::error(Code::new("file-too-large"), format!("the file holds {breach}"))
+                    .help("split it, for instance into one file a measurement"),
+            ),
+            Err(breach) => Reading::failed(Diagnostic::error(
+                Code::new("reader-failed"),
+                format!("the reader said what it may not say: {breach}"),
+            )),
+        }
     }
 
     /// What was remarked so far, for a reader that gives up.
@@ -528,11 +674,14 @@ impl<'a> Sink<'a> {
     fn texts(&mut self, texts: &[&str]) -> Result<(), Breach> {
         for text in texts {
             if text.len() > self.limits.text {
-                return breach(format!(
-                    "a text of {} bytes; at most {} are taken",
-                    text.len(),
-                    self.limits.text
-                ));
+                return Err(Breach {
+                    why: format!(
+                        "a text of {} bytes; at most {} are taken",
+                        text.len(),
+                        self.limits.text
+                    ),
+                    too_much: true,
+                });
             }
             take(&mut self.left.texts, text.len(), || {
                 format!("{} bytes of texts", self.limits.texts)
@@ -702,7 +851,10 @@ impl<'a> Sink<'a> {
 }
 
 fn breach<T>(why: impl Into<String>) -> Result<T, Breach> {
-    Err(Breach(why.into()))
+    Err(Breach {
+        why: why.into(),
+        too_much: false,
+    })
 }
 
 fn take(left: &mut usize, count: usize, limit: impl Fn() -> String) -> Result<(), Breach> {
@@ -711,7 +863,10 @@ fn take(left: &mut usize, count: usize, limit: impl Fn() -> String) -> Result<()
             *left = rest;
             Ok(())
         }
-        None => breach(format!("more than {} of one file", limit())),
+        None => Err(Breach {
+            why: format!("more than {} of one file", limit()),
+            too_much: true,
+        }),
     }
 }
 
@@ -771,8 +926,8 @@ fn customary(quantity: &Quantity) -> Option<Unit> {
 }
 
 fn stated(quantity: &str, unit: Option<&Unit>) -> Result<Quantity, Breach> {
-    stated_axis(quantity, unit).map_err(|expected| {
-        Breach(format!(
+    stated_axis(quantity, unit).or_else(|expected| {
+        breach(format!(
             "`{}` is not what a column can be of: expected {expected}",
             shortened(quantity)
         ))

@@ -309,6 +309,26 @@ pub enum List {
     MinutesAndSeconds,
     /// How people write that times are hours and minutes.
     HoursAndMinutes,
+    /// Words that say in prose that something was measured.
+    Measured,
+    /// Words of prose that say that something was to be done, and not that it was.
+    Intended,
+    /// Words that go with a word of measuring: `was`, `wurde`.
+    Auxiliary,
+    /// Small words between the conditions of a measurement in prose.
+    InChain,
+    /// `and`.
+    And,
+    /// Words that may follow upon the last condition of a measurement in prose.
+    BehindChain,
+    /// Words between what is measured out and its length: `the path length was 1 cm`.
+    Amounts,
+    /// Ends of words for a cell.
+    CellEnd,
+    /// Beginnings of words for what light goes through.
+    MeasuredThing,
+    /// Words in front of what is in the other beam, or was measured before.
+    Against,
 }
 
 /// The words of a list, in lower case.
@@ -331,6 +351,12 @@ pub fn is(list: List, text: &str) -> bool {
 #[must_use]
 pub fn begins(list: List, lower: &str) -> bool {
     words_of(list).iter().any(|stem| lower.starts_with(stem.as_str()))
+}
+
+/// Whether a word in lower case ends with one of a list.
+#[must_use]
+pub fn ends(list: List, lower: &str) -> bool {
+    words_of(list).iter().any(|end| lower.ends_with(end.as_str()))
 }
 
 /// Whether a text in lower case contains one of a list.

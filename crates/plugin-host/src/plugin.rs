@@ -274,7 +274,7 @@ mod aside {
 
     impl From<curvary_formats::sink::Breach> for Failure {
         fn from(breach: curvary_formats::sink::Breach) -> Self {
-            Self::Breach(breach.0)
+            Self::Breach(breach.why)
         }
     }
 

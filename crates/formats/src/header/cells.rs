@@ -60,6 +60,10 @@ fn paired(line: &str, body: &Range<usize>, separator: char) -> Option<Vec<Pair>>
         let key = without_mark(line, &cells[at]);
         let (value, says, next) = match kinds.get(at + 1) {
             Some(Cell::Other | Cell::Perhaps) => value_at(line, &cells, &kinds, at + 1),
+            // `Operator:;M. W.`: the value behind a marked key may look like a key of the trade (`MW`).
+            Some(Cell::Known) if matches!(kinds[at], Cell::Marked(_)) && cells.len() == 2 => {
+                (cells[at + 1].clone(), None, at + 2)
+            }
             // `Sample,Temperature,pH` names columns, and `Sample:;Operator:;` leaves a key without its value.
             Some(Cell::Known) => return Some(Vec::new()),
             Some(Cell::Marked(_)) | None => (cells[at].end..cells[at].end, None, at + 1),

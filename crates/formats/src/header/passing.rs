@@ -55,6 +55,11 @@ impl Passing {
         }
     }
 
+    /// Takes a condition that prose says.
+    pub(super) fn push(&mut self, field: &'static str, claim: Claim) {
+        self.0.push((field, claim));
+    }
+
     /// How many conditions were heard.
     pub(crate) fn len(&self) -> usize {
         self.0.len()
@@ -243,7 +248,9 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
     }
     let start = range.start + body.start;
     let customs = customs(source);
-    if claim_moment(fields, source, line, start, customs) {
+    // The end of a sentence that began on the line before.
+    let goes_on = line.starts_with(char::is_lowercase) && line.ends_with('.');
+    if !goes_on && claim_moment(fields, source, line, start, customs) {
         return true;
     }
     // `date 2013-07-04`
@@ -285,7 +292,7 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
             if place == 0 {
                 claim_heading_date(fields, source, part, from, customs);
             }
-            if in_front {
+            if in_front && !goes_on {
                 claim_date_behind(fields, source, part, from, customs);
             }
             continue;
@@ -379,6 +386,11 @@ fn word_ends(text: &str) -> impl Iterator<Item = usize> + '_ {
 /// digits. What says that something else is of that day, `printed 2023-02-14`, gives none.
 fn claim_date_behind(fields: &mut Fields, source: &Source, part: &str, start: usize, customs: Customs) {
     const LONGEST: usize = 4;
+    // A longer sentence tells of several days: what was measured on which of them its words of measuring say.
+    const MOST_WORDS: usize = 7;
+    if part.split_whitespace().count() > MOST_WORDS {
+        return;
+    }
     let other = |word: &str| words::begins(List::AnotherDate, &word.to_lowercase());
     if fields.get("date").is_some() || !has_year(part) || part.split(|c: char| !c.is_alphabetic()).any(other)
     {
@@ -398,7 +410,7 @@ fn claim_date_behind(fields: &mut Fields, source: &Source, part: &str, start: us
 }
 
 /// Whether a text has a year of four digits.
-fn has_year(text: &str) -> bool {
+pub(super) fn has_year(text: &str) -> bool {
     text.split(|c: char| !c.is_ascii_digit())
         .any(|digits| digits.len() == 4)
 }
@@ -450,12 +462,12 @@ fn cell_length(line: &str, customs: Customs) -> Option<(Range<usize>, Interpreta
 }
 
 /// `10 min`, `2 h`: a length of time.
-fn is_duration(part: &str, customs: Customs) -> bool {
+pub(super) fn is_duration(part: &str, customs: Customs) -> bool {
     let found = interpret_as(&Key::new("duration"), part, None, customs);
     matches!(found.value, Value::Number(_)) && found.fits && found.unit_written
 }
 
-fn free(value: Value, unit: Option<Unit>, raw: &str, source: &Source, at: &Range<usize>) -> Claim {
+pub(super) fn free(value: Value, unit: Option<Unit>, raw: &str, source: &Source, at: &Range<usize>) -> Claim {
     Claim {
         value,
         unit,

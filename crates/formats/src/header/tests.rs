@@ -388,3 +388,151 @@ fn conditions_in_passing() {
         assert!(!is_condition(phrase), "{phrase}");
     }
 }
+
+/// What prose says, as `field=value unit`.
+fn prose(text: &str) -> Vec<String> {
+    let source = Source::new("a.txt", text.as_bytes().to_vec());
+    let mut passing = Passing::default();
+    let mut lines = Vec::new();
+    let mut from = 0;
+    for (number, line) in (1..).zip(text.split('\n')) {
+        lines.push((number, from..from + line.len()));
+        from += line.len() + 1;
+    }
+    hear_prose(&mut passing, &source, lines);
+    let mut fields = Fields::default();
+    passing.settle(&mut fields);
+    let mut said: Vec<String> = fields
+        .iter()
+        .flat_map(|(key, claims)| {
+            claims.iter().map(move |claim| {
+                let unit = claim.unit.as_ref().map_or("", |unit| unit.code());
+                format!("{}={} {unit}", key.as_str(), claim.value)
+                    .trim_end()
+                    .to_owned()
+            })
+        })
+        .collect();
+    said.sort();
+    said
+}
+
+#[test]
+fn prose_says_at_what_was_measured() {
+    for (text, wanted) in [
+        (
+            "The spectrum below was measured on 6\nMay 2018 in a cell of 10 mm path length against\nmethanol.",
+            &["date=2018-05-06", "path-length=10 mm"][..],
+        ),
+        (
+            "Gemessen wurde am\n9. Oktober 2017 bei 21 °C in einer Küvette mit\n10 mm Schichtdicke. Auffällig ist die Flanke.",
+            &["date=2017-10-09", "path-length=10 mm", "temperature=21 Cel"],
+        ),
+        (
+            "Die Lösung von Tyrosin in 0,1 M Salzsäure wurde am 25.02.2014 bei 20 °C gemessen. Die Schichtdicke\nbetrug 1 cm.",
+            &["date=2014-02-25", "path-length=1 cm", "temperature=20 Cel"],
+        ),
+        (
+            "The oxidation was followed at 610 nm and 30 °C in a stirred cell of 10 mm path length.",
+            &["path-length=10 mm", "temperature=30 Cel"],
+        ),
+        (
+            "All was measured at 25 °C in 50 mM Tris, pH 8.0, in a 1 cm cell.",
+            &["path-length=1 cm", "ph=8 [pH]", "temperature=25 Cel"],
+        ),
+        (
+            "Le spectre a été mesuré le 3 mai 2012 à 25 °C dans une cuve de 1 cm.",
+            &["date=2012-05-03", "path-length=1 cm", "temperature=25 Cel"],
+        ),
+        (
+            "Die Lösung wurde auf 60 °C erwärmt, abgekühlt und am 3.4.2011 bei 20 °C gemessen.",
+            &["date=2011-04-03", "temperature=20 Cel"],
+        ),
+        (
+            "El espectro fue registrado el 5 de mayo de 2010 a 25 °C en una cubeta de 1 cm.",
+            &["date=2010-05-05", "path-length=1 cm", "temperature=25 Cel"],
+        ),
+        (
+            "Samples were prepared on 1 June 2016 and measured on 3 June 2016 at 30 °C; the lamp had been replaced on 2 January 2016.",
+            &["date=2016-06-03", "temperature=30 Cel"],
+        ),
+        (
+            "Absorbance was measured against water in cells of 5 mm at 20 °C on 7 July 2008.",
+            &["date=2008-07-07", "path-length=5 mm", "temperature=20 Cel"],
+        ),
+        (
+            "Absorbance was monitored at 30 °C after the addition of enzyme that had been kept on ice at 0 °C.",
+            &["temperature=30 Cel"],
+        ),
+        // A letter: the day on which the sample came is not the one of the measurement.
+        (
+            "thank you for the sample, which reached us on 2 May 2013. We measured it on 6\nMay 2013 in a quartz cell of 10 mm path length.",
+            &["date=2013-05-06", "path-length=10 mm"],
+        ),
+    ] {
+        assert_eq!(prose(text), wanted, "{text}");
+    }
+}
+
+#[test]
+fn prose_that_tells_of_something_else_says_nothing() {
+    for text in [
+        "The leaves were heated to 90 °C and then measured in water.",
+        "The sample was kept at 4 °C and measured the next day.",
+        "The sample was stored at 4 °C was measured again.",
+        "Spectra were recorded in 2 °C steps from 20 °C on.",
+        "The solution is to be measured at 25 °C within an hour.",
+        "The solution should be measured at 25 °C within an hour.",
+        "It was not measured at 25 °C as the others were.",
+        "The blank was measured at 25 °C before all others.",
+        "One half was measured at 25 °C and 30 °C.",
+        "One half was measured at 25 °C. The other half was measured at 30 °C.",
+        "The extract was prepared on 3 May 2010 in methanol.",
+        "The film was 10 mm wide and was measured in air.",
+        "The solution was measured 10 min at 25 °C after mixing.",
+        "The powder was extracted at pH 4.5 and then measured in water.",
+        "Measured at 25 °C intervals of time.",
+        "The solvent was measured at 20 °C and the sample at 25 °C.",
+        "The sample was measured at 20 °C and the other one at 25 °C.",
+        "Temperature was measured at 25 °C by a probe in the bath.",
+        "The pH of the solution was measured on 3 May 2010 at 20 °C.",
+        "The melting point was recorded at 81 °C under the microscope.",
+        "The lamp was measured on 3 May 2009 and had 300 hours.",
+        "Weights were recorded on 3 May 2009 and volumes were measured at 20 °C.",
+    ] {
+        assert_eq!(prose(text), Vec::<String>::new(), "{text}");
+    }
+}
+
+#[test]
+fn sentences_with_keys_stand_side_by_side() {
+    let line = "Datum: 2013-04-23. Våglängd: 543 nm. Kuvett: 50 mm.";
+    let found: Vec<(&str, &str)> = pairs(line)
+        .iter()
+        .map(|pair| (&line[pair.key.clone()], &line[pair.value.clone()]))
+        .collect();
+    assert_eq!(
+        found,
+        [
+            ("Datum", "2013-04-23"),
+            ("Våglängd", "543 nm"),
+            ("Kuvett", "50 mm")
+        ]
+    );
+    let line = "Date: 9 September 2019. All runs at 412 nm.";
+    assert_eq!(&line[pairs(line)[0].value.clone()], "9 September 2019");
+    let line = "Comment: dried at 40 C. Stored: cold.";
+    assert_eq!(
+        &line[pairs(line)[0].value.clone()],
+        "dried at 40 C. Stored: cold."
+    );
+}
+
+#[test]
+fn the_value_of_a_marked_key_may_look_like_another_key() {
+    assert_eq!(
+        shown("Bearbeiter:\tM. W."),
+        shown("Bearbeiter:\tQ. R.").replace("Q. R.", "M. W.")
+    );
+    assert_eq!(pairs("Sample,Temperature,pH"), []);
+}

@@ -22,6 +22,7 @@ pub use text_table::TextTable;
 pub use tidy_csv::TidyCsv;
 
 use crate::Reader;
+use crate::assume::Asked;
 
 /// Every built-in reader.
 #[must_use]
@@ -37,6 +38,11 @@ pub fn all() -> Vec<Box<dyn Reader>> {
         Box::new(TextTable::default()),
         Box::new(TidyCsv::default()),
     ]
+}
+
+/// What the built-in readers may ask; each of them owns its questions.
+pub(crate) fn asked() -> impl Iterator<Item = Asked> {
+    jcamp::asked().chain(print::asked()).chain(text_table::asked())
 }
 
 /// The power of ten in a line `1.0e+03 *`, by which consoles mean all numbers below to be multiplied.

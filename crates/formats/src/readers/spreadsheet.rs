@@ -5,6 +5,7 @@
 //! told as every other marker is. Places are those of the sheet: row and column, under the sheet's name.
 
 mod compound;
+mod parts;
 mod regions;
 
 use std::collections::BTreeMap;
@@ -17,7 +18,8 @@ use calamine::{
 use curvary_record::{Code, Diagnostic, Place};
 
 use crate::guard::guarded;
-use crate::rendering::{Rendering, joined};
+use crate::rendering::Rendering;
+use crate::sink::{Counting, Limits, Sink};
 use crate::{Card, Glimpse, Part, Reader, Reading, Recognition, Source};
 
 /// The reader of spreadsheets.
@@ -37,8 +39,8 @@ impl Default for Spreadsheet {
     }
 }
 
-/// A workbook with more filled cells than this is refused: its cells alone would take gigabytes.
-const MOST_CELLS: usize = 40_000_000;
+/// A workbook with more filled cells than this is refused: each takes some 360 bytes until it is read.
+const MOST_CELLS: usize = 8_000_000;
 /// The first bytes of a compound file, in which old workbooks lie (MS-CFB 2.2).
 const COMPOUND: &[u8] = &[0xD0, 0xCF, 0x11, 0xE0, 0xA1, 0xB1, 0x1A, 0xE1];
 
@@ -65,23 +67,22 @@ impl Reader for Spreadsheet {
             Err(why) => return Reading::refused(*why),
         };
         let mut remarks = book.remarks;
-        let readings = book.sheets.iter().map(|sheet| {
-            let mut reading = sheet.rendering.read(source, &self.card);
-            for run in &mut reading.runs {
-                // Text was never decoded here.
-                run.source.encoding = None;
-            }
-            reading
-        });
-        let mut reading = joined(source, readings);
-        if reading.runs.is_empty() && book.sheets.is_empty() {
+        if book.sheets.is_empty() {
             remarks.push(Diagnostic::error(
                 Code::new("no-table"),
                 "no sheet of the workbook has a cell",
             ));
         }
-        reading.remarks.extend(remarks);
-        reading
+        let readings = book
+            .sheets
+            .iter()
+            .map(|sheet| sheet.rendering.read(source, &self.card));
+        // Text was never decoded here.
+        let mut sink = Sink::new(source, &self.card, Counting::Bytes, Limits::WHOLE);
+        let told = sink
+            .parts(readings)
+            .and_then(|()| remarks.into_iter().try_for_each(|remark| sink.told(remark)));
+        sink.finished(told)
     }
 
     fn explain(&self, source: &Source) -> Vec<Part> {
@@ -121,6 +122,10 @@ impl Book {
         if bytes.starts_with(COMPOUND) && !compound::has_ends(bytes) {
             return Err(unreadable(&"its list of sectors goes in a circle"));
         }
+        if let Some(why) = parts::unfold_too_far(bytes) {
+            return Err(why);
+        }
+        let formulas = parts::may_have_formulas(bytes);
         let mut book: Sheets<Cursor<&[u8]>> =
             open_workbook_auto_from_rs(Cursor::new(bytes)).map_err(|error| unreadable(&error))?;
         let listed = book.sheets_metadata().to_vec();
@@ -163,7 +168,11 @@ impl Book {
                     ),
                 ));
             }
-            let unstored = unstored(&mut book, &listed.name, &cells);
+            let unstored = if formulas {
+                unstored(&mut book, &listed.name, &cells)
+            } else {
+                0
+            };
             if unstored > 0 {
                 remarks.push(
                     Diagnostic::warning(

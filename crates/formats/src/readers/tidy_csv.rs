@@ -8,9 +8,10 @@ use std::sync::OnceLock;
 
 use curvary_record::{
     Claim, Code, Column, Coordinate, Decimals, Diagnostic, Fields, Lines, Origin, Place, Quantity, Question,
-    Run, RunId, SourceRef, Technique, Trace, Unit, Value, ValueKind, known_field,
+    Technique, Trace, Unit, Value, ValueKind, known_field,
 };
 
+use crate::sink::{Counting, Limits, Sink, Understood};
 use crate::writers::csv::{name_of_run, unguarded, unit_of};
 use crate::{Card, Glimpse, Reader, Reading, Recognition, Source};
 
@@ -134,7 +135,9 @@ fn read(source: &Source, card: &Card) -> Reading {
         ));
     };
     let roles = roles(&head);
-    let mut reading = Reading::default();
+    // Rows of one run may stand anywhere, so each is whole only at the end.
+    let mut sink = Sink::new(source, card, Counting::Text, Limits::WHOLE);
+    let mut remarks = Vec::new();
     // Runs and their curves in the order in which they come.
     let mut runs: Vec<(String, Vec<Rows>)> = Vec::new();
     let mut run_places: BTreeMap<String, usize> = BTreeMap::new();
@@ -151,7 +154,7 @@ fn read(source: &Source, card: &Card) -> Reading {
             Ok(cells) => cells,
             Err(error) => {
                 let line = error.position().map_or(0, |position| position.line());
-                reading.remarks.push(
+                remarks.push(
                     Diagnostic::warning(
                         Code::new("row-does-not-fit"),
                         format!("a row cannot be read: {error}"),
@@ -165,7 +168,7 @@ fn read(source: &Source, card: &Card) -> Reading {
             .position()
             .map_or(0, |position| usize::try_from(position.line()).unwrap_or(0));
         if cells.len() != roles.len() {
-            reading.remarks.push(
+            remarks.push(
                 Diagnostic::warning(
                     Code::new("row-does-not-fit"),
                     format!(
@@ -201,18 +204,17 @@ fn read(source: &Source, card: &Card) -> Reading {
         });
         runs[in_run].1[in_trace].1.push(Row { line, cells });
     }
-    for (ordinal, (name, traces)) in runs.into_iter().enumerate() {
-        reading
-            .runs
-            .push(run(source, card, &roles, ordinal, &name, &traces));
-    }
-    if reading.runs.is_empty() {
-        reading.remarks.push(Diagnostic::error(
+    if runs.is_empty() {
+        remarks.push(Diagnostic::error(
             Code::new("no-table"),
             "the table has headers and no rows",
         ));
     }
-    reading
+    let told = runs
+        .into_iter()
+        .try_for_each(|(name, traces)| sink.understood(run(source, &roles, &name, &traces)))
+        .and_then(|()| remarks.into_iter().try_for_each(|remark| sink.told(remark)));
+    sink.finished(told)
 }
 
 fn roles(head: &csv::StringRecord) -> Vec<Role> {
@@ -458,7 +460,7 @@ fn number(text: &str) -> Option<(f64, u8)> {
     Some((value, u8::try_from(decimals).unwrap_or(u8::MAX)))
 }
 
-fn run(source: &Source, card: &Card, roles: &[Role], ordinal: usize, name: &str, traces: &[Rows]) -> Run {
+fn run(source: &Source, roles: &[Role], name: &str, traces: &[Rows]) -> Understood {
     let mut fields = Fields::default();
     let mut questions = Vec::new();
     let mut remarks = Vec::new();
@@ -540,28 +542,19 @@ fn run(source: &Source, card: &Card, roles: &[Role], ordinal: usize, name: &str,
         .filter_map(|(_, rows)| trace(roles, rows, traces, &technique, &mut remarks))
         .collect();
     let lines = first.map(|row| row.line).zip(last_line(source));
-    Run {
-        id: RunId::new(source.digest(), ordinal),
-        source: SourceRef {
-            path: source.path().to_owned(),
-            digest: source.digest().clone(),
-            reader: card.id.clone(),
-            reader_version: card.version.clone(),
-            encoding: Some(source.encoding().to_owned()),
-            ordinal: u32::try_from(ordinal).unwrap_or(u32::MAX),
-            lines: lines.map(|(from, to)| {
-                (
-                    u32::try_from(from).unwrap_or(u32::MAX),
-                    u32::try_from(to).unwrap_or(u32::MAX),
-                )
-            }),
-        },
+    Understood {
         technique,
         because: vec!["the columns of a tidy table say what they are".to_owned()],
         fields,
         traces,
         questions,
         remarks,
+        lines: lines.map(|(from, to)| {
+            (
+                u32::try_from(from).unwrap_or(u32::MAX),
+                u32::try_from(to).unwrap_or(u32::MAX),
+            )
+        }),
     }
 }
 

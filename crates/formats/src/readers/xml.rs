@@ -72,6 +72,10 @@ pub(super) fn root_name(head: &str) -> Option<&str> {
             }
         };
         rest = skipped.split_once(end)?.1.trim_start();
+        // The end of a document type that declares entities, each of which was skipped like it.
+        if let Some(behind) = rest.strip_prefix(']') {
+            rest = behind.trim_start().strip_prefix('>')?.trim_start();
+        }
     }
 }
 

@@ -2,7 +2,7 @@
 
 use curvary_record::{Column, Decimals, Numbers, Quantity, Span, Unit};
 
-use super::{Breach, ColumnSaid, Counting, Values};
+use super::{Breach, ColumnSaid, Counting, Values, breach};
 use crate::Source;
 
 /// What a column is of.
@@ -94,14 +94,14 @@ pub(super) fn read<'c>(
         }
         Values::Numbers(given, spans) => {
             if !spans.is_empty() && spans.len() != given.len() {
-                return Err(Breach(format!(
+                return breach(format!(
                     "a column of {} numbers came with {} places",
                     given.len(),
                     spans.len()
-                )));
+                ));
             }
             if given.iter().any(|value| value.is_infinite()) {
-                return Err(Breach("a column holds an infinite number".to_owned()));
+                return breach("a column holds an infinite number");
             }
             numbered.count = given.len();
             numbered.absent = (0..given.len()).filter(|&at| given[at].is_nan()).collect();

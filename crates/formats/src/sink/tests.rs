@@ -82,7 +82,7 @@ fn what_cannot_be_is_a_breach() {
         (("wavelenght", "nm"), "did you mean `wavelength`?"),
         (("wavelength", "s"), "measures something else"),
     ] {
-        let why = read(&source, &card, x).expect_err("it cannot be").0;
+        let why = read(&source, &card, x).expect_err("it cannot be").why;
         assert!(why.contains(wanted), "{why}");
     }
     let new = || Sink::new(&source, &card, Counting::Text, Limits::USUAL);
@@ -137,4 +137,119 @@ fn a_reader_asks_what_only_it_knows() {
     let mut assume = Assumptions::none();
     assume.add("trial/lamp=left").expect("an answer");
     assert_eq!(ask(&source.assuming(assume)).verdict(), Verdict::Read);
+}
+
+/// A run of two spectra over one axis, as a reader has it that decides about all tables together.
+fn whole() -> Understood {
+    let (source, card) = (Source::new("a.txt", TEXT.into()), card());
+    let reading = read(&source, &card, ("wavelength", "nm")).expect("in order");
+    let mut run = Understood::from(reading.runs[0].clone());
+    run.traces.push(run.traces[0].clone());
+    run
+}
+
+#[test]
+fn a_run_that_is_handed_over_as_a_whole_is_numbered_and_not_copied() {
+    let (source, card) = (Source::new("b.txt", TEXT.into()), card());
+    let run = whole();
+    let numbers = run.traces[0].y.values.clone();
+    let mut sink = Sink::new(&source, &card, Counting::Bytes, Limits::WHOLE);
+    sink.understood(run.clone()).expect("in order");
+    sink.understood(Understood {
+        traces: Vec::new(),
+        ..run.clone()
+    })
+    .expect("no run, and no breach");
+    sink.understood(run).expect("in order");
+    let reading = sink.finish().expect("in order");
+    assert_eq!(reading.runs.len(), 2);
+    assert!(reading.runs[1].traces[0].y.values.is_shared_with(&numbers));
+    assert_eq!(reading.runs[1].id, RunId::new(source.digest(), 1));
+    assert_eq!(reading.runs[1].source.ordinal, 1);
+    assert_eq!(reading.runs[1].source.reader, "plugin/trial");
+    assert_eq!(reading.runs[1].source.encoding, None);
+    // The run without a point is told, with what was odd about it.
+    assert_eq!(reading.remarks[0].code.as_str(), "no-table");
+    assert_eq!(reading.remarks.len(), 2);
+}
+
+#[test]
+fn what_no_run_can_be_is_a_breach_of_whole_runs_too() {
+    type Spoil = fn(&mut Understood);
+    let spoils: [(Spoil, &str); 7] = [
+        (
+            |run| run.traces[1].y.values = vec![1.0].into(),
+            "over an axis of 2",
+        ),
+        (
+            |run| run.traces[1].y.values = vec![1.0, f64::NAN].into(),
+            "no finite number",
+        ),
+        (
+            |run| run.traces[1].x.values = vec![f64::INFINITY, 1.0].into(),
+            "no finite number",
+        ),
+        (
+            |run| run.traces[0].y.decimals.push(1),
+            "2 numbers came with the decimals of 3",
+        ),
+        (|run| run.traces[0].lines.push(9), "2 points came with 3 lines"),
+        (
+            |run| run.traces[0].row_names.push("one".into()),
+            "2 points came with 1 names",
+        ),
+        (|run| run.traces[0].saturated.push(2), "behind the last of 2"),
+    ];
+    let (source, card) = (Source::new("a.txt", TEXT.into()), card());
+    for (spoil, wanted) in spoils {
+        let mut run = whole();
+        spoil(&mut run);
+        let mut sink = Sink::new(&source, &card, Counting::Text, Limits::WHOLE);
+        let told = sink.understood(run);
+        let reading = sink.finished(told);
+        assert_eq!(reading.verdict(), Verdict::Failed, "{wanted}");
+        assert!(
+            reading.remarks[0].message.contains(wanted),
+            "{}",
+            reading.remarks[0].message
+        );
+    }
+    let mut sink = Sink::new(&source, &card, Counting::Text, Limits::WHOLE);
+    sink.begin_run("", Span::default()).expect("the first");
+    assert!(!sink.understood(whole()).expect_err("a run is open").too_much);
+}
+
+#[test]
+fn whole_runs_keep_the_limits_and_a_shared_axis_counts_once() {
+    let (source, card) = (Source::new("a.txt", TEXT.into()), card());
+    let tried = |change: fn(&mut Limits)| {
+        let mut limits = Limits {
+            runs: 1,
+            curves: 2,
+            points: 6,
+            sayings: 1,
+            remarks: 1,
+            text: 7,
+            texts: 7,
+        };
+        change(&mut limits);
+        let mut sink = Sink::new(&source, &card, Counting::Text, limits);
+        let told = sink.understood(whole());
+        sink.finished(told)
+    };
+    assert_eq!(tried(|_| {}).verdict(), Verdict::Read);
+    let changes: [fn(&mut Limits); 7] = [
+        |limits| limits.runs -= 1,
+        |limits| limits.curves -= 1,
+        |limits| limits.points -= 1,
+        |limits| limits.sayings -= 1,
+        |limits| limits.remarks -= 1,
+        |limits| limits.text -= 1,
+        |limits| limits.texts -= 1,
+    ];
+    for change in changes {
+        let reading = tried(change);
+        assert_eq!(reading.verdict(), Verdict::Refused);
+        assert_eq!(reading.remarks[0].code.as_str(), "file-too-large");
+    }
 }

@@ -1,6 +1,6 @@
 //! Which points of a curve are fitted, in which unit, and what goes with them.
 
-use curvary_record::{Code, Column, Diagnostic, Outcome, Quantity, Run, Trace, Unit};
+use curvary_record::{Code, Column, Diagnostic, Outcome, Quantity, Run, Technique, Trace, Unit};
 
 use super::model::Chosen;
 use crate::courses::{Conversion, Preparation, Prepared, prepare};
@@ -42,6 +42,18 @@ pub(in crate::study) fn preparation(
             why: format!(
                 "the x axis is {}, and {} needs {needed}",
                 trace.x.quantity, plan.model
+            ),
+        });
+    }
+    // What another technique measures, a chromatogram or a fluorescence, follows no law of absorbance and concentration.
+    let of_ours = trace.y.quantity.is_of_light()
+        || [Quantity::CONCENTRATION, Quantity::RATE].contains(&trace.y.quantity);
+    if needed.is_some() && !Technique::ALL.contains(&run.technique) && !of_ours {
+        return Err(Refusal::Unsuitable {
+            why: format!(
+                "the run is a {}, and {} is a law of absorbance or concentration; `--formula` fits anything",
+                run.technique.as_str().replace('-', " "),
+                plan.model
             ),
         });
     }

@@ -12,12 +12,12 @@ use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use curvary_record::unit::{Spelling, spelled};
-use curvary_record::{Code, Diagnostic, Quantity, Run, Severity, Span, Unit};
+use curvary_record::{Code, Diagnostic, Quantity, Severity, Span, Unit};
 
 use self::values::Series;
 use super::xml::{self, Node, root_name};
-use crate::rendering::{Rendering, joined};
-use crate::sink::{Breach, ColumnSaid, Counting, CurveSaid, Limits, Said, Sink, Values};
+use crate::rendering::Rendering;
+use crate::sink::{Breach, ColumnSaid, Counting, CurveSaid, Limits, Said, Sink, Understood, Values};
 use crate::{Card, Glimpse, Reader, Reading, Recognition, Source};
 
 /// The reader of AnIML documents.
@@ -61,12 +61,12 @@ impl Reader for Animl {
             tables: Vec::new(),
             runs: 0,
         };
-        match document.own_runs(&root, &self.card) {
+        let whole = || Sink::new(source, &self.card, Counting::Text, Limits::WHOLE);
+        match document.own_runs(&root) {
             Some(Ok(runs)) => {
-                return Reading {
-                    runs,
-                    ..Reading::default()
-                };
+                let mut sink = whole();
+                let told = runs.into_iter().try_for_each(|run| sink.understood(run));
+                return sink.finished(told);
             }
             Some(Err(why)) => {
                 let message = format!(
@@ -98,7 +98,11 @@ impl Reader for Animl {
         });
         match finished {
             Ok(reading) if tables.is_empty() => reading,
-            Ok(reading) => joined(source, std::iter::once(reading).chain(tables)),
+            Ok(reading) => {
+                let mut sink = whole();
+                let told = sink.parts(std::iter::once(reading).chain(tables));
+                sink.finished(told)
+            }
             Err(breach) => Reading::refused(Diagnostic::error(
                 Code::new("xml-refused"),
                 format!("the document says what cannot be: {breach}"),
@@ -142,14 +146,13 @@ struct Step<'n> {
 
 impl Document<'_> {
     /// The runs of a document of which our own writer wrote every step; why they cannot be taken as they were written.
-    fn own_runs(&self, root: &Node, card: &Card) -> Option<Result<Vec<Run>, String>> {
+    fn own_runs(&self, root: &Node) -> Option<Result<Vec<Understood>, String>> {
         let sets = root.all("ExperimentStepSet");
         let steps: Vec<&Node> = sets.flat_map(|set| set.all("ExperimentStep")).collect();
         if steps.is_empty() || !steps.iter().all(|step| ours::is_ours(step)) {
             return None;
         }
-        let runs = steps.iter().enumerate();
-        Some(runs.map(|(at, step)| self.own_run(step, card, at)).collect())
+        Some(steps.iter().map(|step| self.own_run(step)).collect())
     }
 
     /// The steps of an element, and those inside their results.

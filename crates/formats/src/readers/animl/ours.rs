@@ -1,15 +1,16 @@
 //! Documents that our own writer wrote: the same runs again, with what the standard has no place for.
 
 use curvary_record::{
-    Claim, Code, Column, Coordinate, Decimals, Fields, Key, Label, Origin, Place, Quantity, Question, Run,
-    RunId, SourceRef, Span, Technique, Trace, Unit, Value,
+    Claim, Code, Column, Coordinate, Decimals, Fields, Key, Label, Origin, Place, Quantity, Question, Span,
+    Technique, Trace, Unit, Value,
 };
 
 use super::Document;
 use super::values::{self, Given};
+use crate::Source;
 use crate::readers::xml::Node;
+use crate::sink::Understood;
 use crate::writers::animl::{CONDITIONS, OURS};
-use crate::{Card, Source};
 
 /// Whether our own writer wrote a step.
 pub(super) fn is_ours(step: &Node) -> bool {
@@ -53,11 +54,11 @@ fn parameters(category: &Node) -> impl Iterator<Item = Parameter<'_>> {
 
 impl Document<'_> {
     /// The run of a step of our own; why it is none.
-    pub(super) fn own_run(&self, step: &Node, card: &Card, ordinal: usize) -> Result<Run, String> {
+    pub(super) fn own_run(&self, step: &Node) -> Result<Understood, String> {
         let source = self.sink.source();
         let method = step.one("Method").ok_or("it has no method")?;
         let own = category(method, OURS).ok_or("it has no category of our own")?;
-        let mut run = empty_run(source, card, ordinal, source.place(step.span).line);
+        let mut run = empty_run(source.place(step.span).line);
         for parameter in parameters(own) {
             match parameter.name {
                 "technique" => {
@@ -134,24 +135,15 @@ fn is_name(text: &str) -> bool {
     (1..=60).contains(&text.len()) && text.bytes().all(plain)
 }
 
-fn empty_run(source: &Source, card: &Card, ordinal: usize, line: u32) -> Run {
-    Run {
-        id: RunId::new(source.digest(), ordinal),
-        source: SourceRef {
-            path: source.path().to_owned(),
-            digest: source.digest().clone(),
-            reader: card.id.clone(),
-            reader_version: card.version.clone(),
-            encoding: Some(source.encoding().to_owned()),
-            ordinal: u32::try_from(ordinal).unwrap_or(u32::MAX),
-            lines: (line > 0).then_some((line, line)),
-        },
+fn empty_run(line: u32) -> Understood {
+    Understood {
         technique: Technique::UNKNOWN,
         because: vec!["curvary wrote the document and says what its axes are".to_owned()],
         fields: Fields::default(),
         traces: Vec::new(),
         questions: Vec::new(),
         remarks: Vec::new(),
+        lines: (line > 0).then_some((line, line)),
     }
 }
 

@@ -158,6 +158,8 @@ fn roots_are_found_behind_what_stands_before_them() {
         Some("AnIML")
     );
     assert_eq!(root_name("<!DOCTYPE html><html>"), Some("html"));
+    let bomb = "<?xml version=\"1.0\"?><!DOCTYPE l [<!ENTITY a \"b\"> <!ENTITY c \"&a;&a;\"> ]><AnIML/>";
+    assert_eq!(root_name(bomb), Some("AnIML"));
     assert_eq!(root_name("a < b"), None);
 }
 

@@ -3,7 +3,7 @@
 use curvary_jcamp_dx::{self as dx, Choice, Choices, ReadOptions};
 use curvary_record::{Alternative, Code, Label, Place, Question, Span};
 
-use crate::{Assumptions, Source};
+use crate::{Assumptions, Source, assume};
 
 /// How a choice is asked and settled.
 struct Asked {
@@ -78,15 +78,11 @@ static ASKED: [Asked; Choice::ALL.len()] = [
     },
 ];
 
-/// The answers that `about` takes, if it is a choice of this standard.
-pub(crate) fn answers(about: &str) -> Option<[&'static str; 2]> {
-    let asked = ASKED.iter().find(|asked| asked.about == about)?;
-    Some([asked.standard.0, asked.other.0])
-}
-
-/// What every choice is called.
-pub(crate) fn abouts() -> impl Iterator<Item = &'static str> {
-    ASKED.iter().map(|asked| asked.about)
+/// What is asked about JCAMP-DX.
+pub(crate) fn asked() -> impl Iterator<Item = assume::Asked> {
+    ASKED
+        .iter()
+        .map(|asked| assume::Asked::one_of(asked.about, [asked.standard.0, asked.other.0]))
 }
 
 /// What a person has settled.

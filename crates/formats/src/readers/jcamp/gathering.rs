@@ -4,21 +4,21 @@ use std::collections::BTreeMap;
 
 use curvary_jcamp_dx as dx;
 use curvary_record::{
-    Code, Coordinate, Diagnostic, Fields, Place, Quantity, Question, Run, RunId, SourceRef, Technique, Trace,
-    Value,
+    Code, Coordinate, Diagnostic, Fields, Place, Quantity, Question, Technique, Trace, Value,
 };
 
 use super::axes::Axes;
 use super::ours::Ours;
 use super::told::{diagnostic, span_of};
 
+use crate::sink::{Counting, Limits, Sink, Understood};
 use crate::{Card, Reading, Source};
 
 /// Gathers the runs of a document.
 pub(super) struct Gathering<'s> {
     pub(super) card: &'s Card,
     pub(super) source: &'s Source,
-    pub(super) runs: Vec<Run>,
+    pub(super) runs: Vec<Understood>,
     pub(super) remarks: Vec<Diagnostic>,
     /// For each run, its name where our own writer gave it one.
     pub(super) names: Vec<Option<String>>,
@@ -117,7 +117,6 @@ impl Gathering<'_> {
             }
             return;
         }
-        let ordinal = self.runs.len();
         let end = self.source.place(span_of(dx::Span {
             start: block.span.end.saturating_sub(1).max(block.span.start),
             end: block.span.end,
@@ -127,23 +126,14 @@ impl Gathering<'_> {
         let mut questions = axes.questions;
         questions.extend(of_fields);
         questions.extend(ours.questions.iter().cloned());
-        self.runs.push(Run {
-            id: RunId::new(self.source.digest(), ordinal),
-            source: SourceRef {
-                path: self.source.path().to_owned(),
-                digest: self.source.digest().clone(),
-                reader: self.card.id.clone(),
-                reader_version: self.card.version.clone(),
-                encoding: Some(self.source.encoding().to_owned()),
-                ordinal: u32::try_from(ordinal).unwrap_or(u32::MAX),
-                lines: Some((first, end.line)),
-            },
+        self.runs.push(Understood {
             technique,
             because: axes.because,
             fields,
             traces,
             questions,
             remarks: Vec::new(),
+            lines: Some((first, end.line)),
         });
     }
 
@@ -173,11 +163,14 @@ impl Gathering<'_> {
                     .help("look whether `##XYDATA=` or `##XYPOINTS=` is missing"),
             );
         }
-        Reading {
-            runs: self.runs,
-            remarks: self.remarks,
-            failed: false,
-        }
+        // A remark on one block comes after all of them, so only now each is whole.
+        let mut sink = Sink::new(self.source, self.card, Counting::Text, Limits::WHOLE);
+        let mut runs = self.runs.into_iter();
+        let mut remarks = self.remarks.into_iter();
+        let told = runs
+            .try_for_each(|run| sink.understood(run))
+            .and_then(|()| remarks.try_for_each(|remark| sink.told(remark)));
+        sink.finished(told)
     }
 }
 

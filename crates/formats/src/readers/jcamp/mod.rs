@@ -23,7 +23,7 @@ mod recognise;
 mod told;
 
 pub(crate) use axis::{Meaning, abscissa, is_of_standard, ordinate, written};
-pub(crate) use choices::{abouts, answers};
+pub(crate) use choices::asked;
 pub(crate) use claim::{claim, label_of, long_date, only_concentration, private_claim, text};
 pub(crate) use ours::OURS;
 pub(crate) use told::diagnostic;

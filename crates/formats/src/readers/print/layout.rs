@@ -572,6 +572,15 @@ fn heads_over(row: &Row, columns: &[(f64, f64)]) -> Option<Vec<Cell>> {
     if key || words.len() < columns.len() || words.len() > MOST_WORDS {
         return None;
     }
+    // Words that run on far behind the last column are prose above the table.
+    let letters = |word: &&&Word| word.text.chars().filter(|sign| sign.is_alphabetic()).count() >= 2;
+    let (left, right) = (columns.first()?.0, columns.last()?.1);
+    let runs_on = words
+        .last()
+        .is_some_and(|last| last.right > right + (right - left));
+    if row.cells.len() == 1 && runs_on && words.iter().filter(letters).count() >= 4 {
+        return None;
+    }
     let size = words.iter().map(|word| word.size).fold(0.0, f64::max);
     // Cells that are apart already stay apart.
     let mut ends: Vec<usize> = Vec::new();
@@ -715,6 +724,27 @@ mod tests {
             ("0.244", 127.0, 24.0),
         ]);
         assert_eq!(found[0], ["nm", "Absorbance 1", "Absorbance 2"]);
+    }
+
+    #[test]
+    fn prose_above_a_narrow_table_is_not_parted_over_its_columns() {
+        let found = page(&[
+            (
+                "Absorbance was monitored at 30 and the cell was stirred",
+                0.0,
+                0.0,
+            ),
+            ("Time", 0.0, 12.0),
+            ("A", 55.0, 12.0),
+            ("10", 0.0, 24.0),
+            ("0.123", 55.0, 24.0),
+            ("20", 0.0, 36.0),
+            ("0.133", 55.0, 36.0),
+        ]);
+        assert_eq!(
+            found[0],
+            ["Absorbance was monitored at 30 and the cell was stirred"]
+        );
     }
 
     #[test]

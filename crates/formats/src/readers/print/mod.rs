@@ -18,12 +18,13 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use curvary_record::{
-    Alternative, Claim, Code, Diagnostic, Label, Origin, Place, Question, Run, RunId, Severity, Span,
+    Alternative, Claim, Code, Diagnostic, Label, Origin, Place, Question, Run, Severity, Span,
 };
 
 use self::curves::Plot;
 use self::glyphs::Refusal;
 use self::layout::Row;
+use crate::assume::Asked;
 use crate::rendering::Rendering;
 use crate::sink::{Breach, ColumnSaid, Counting, CurveSaid, Limits, Said, Sink, Values};
 use crate::{Card, Glimpse, Part, Reader, Reading, Recognition, Source};
@@ -46,12 +47,21 @@ impl Default for Print {
 }
 
 /// What an answer to the question about hidden text is about.
-pub(crate) const HIDDEN_TEXT: &str = "hidden-text";
+const HIDDEN_TEXT: &str = "hidden-text";
 /// The answers to it.
-pub(crate) const HIDDEN_TEXT_ANSWERS: [&str; 2] = ["read", "left-out"];
+const HIDDEN_TEXT_ANSWERS: [&str; 2] = ["read", "left-out"];
 /// What is said of curves that are drawn beside printed numbers, and the answers to it.
-pub(crate) const DRAWN_CURVE: &str = "drawn-curve";
-pub(crate) const DRAWN_CURVE_ANSWERS: [&str; 2] = ["digitised", "left-out"];
+const DRAWN_CURVE: &str = "drawn-curve";
+const DRAWN_CURVE_ANSWERS: [&str; 2] = ["digitised", "left-out"];
+
+/// What is asked about prints.
+pub(crate) fn asked() -> impl Iterator<Item = Asked> {
+    [
+        Asked::one_of(HIDDEN_TEXT, HIDDEN_TEXT_ANSWERS),
+        Asked::one_of(DRAWN_CURVE, DRAWN_CURVE_ANSWERS),
+    ]
+    .into_iter()
+}
 
 impl Reader for Print {
     fn card(&self) -> &Card {
@@ -71,35 +81,10 @@ impl Reader for Print {
             Ok(report) => report,
             Err(why) => return Reading::refused(*why),
         };
-        let mut reading = if report.rendering.is_empty() {
-            Reading::default()
-        } else {
-            report.rendering.read(source, &self.card)
-        };
-        let settled = source.assume().get(HIDDEN_TEXT).is_some();
-        for run in &mut reading.runs {
-            run.source.encoding = None;
-            mark(run, &report, settled);
-        }
-        if report.rendering.is_empty() && report.remarks.is_empty() {
-            reading.remarks.push(Diagnostic::error(
-                Code::new("no-table"),
-                "no page of the document has any text",
-            ));
-        }
-        self.digitise(source, &report, &mut reading);
-        let read = !reading.runs.is_empty();
-        reading
-            .remarks
-            .extend(report.remarks.into_iter().map(|mut remark| {
-                if report.rendering.is_empty() {
-                    remark.severity = Severity::Error;
-                } else if read {
-                    remark.severity = remark.severity.min(Severity::Warning);
-                }
-                remark
-            }));
-        reading
+        // Text was never decoded here.
+        let mut sink = Sink::new(source, &self.card, Counting::Bytes, Limits::WHOLE);
+        let told = self.hand_over(source, report, &mut sink);
+        sink.finished(told)
     }
 
     fn explain(&self, source: &Source) -> Vec<Part> {
@@ -111,28 +96,78 @@ impl Reader for Print {
 }
 
 impl Print {
-    /// Measures the curves that are drawn, where no numbers are printed, or where it is wanted beside them.
-    fn digitise(&self, source: &Source, report: &Report, reading: &mut Reading) {
-        let wanted = source.assume().get(DRAWN_CURVE);
-        if wanted.is_some() || reading.runs.is_empty() {
+    /// The tables of a report, and the curves of it that are wanted.
+    fn hand_over(&self, source: &Source, report: Report, sink: &mut Sink<'_>) -> Result<(), Breach> {
+        let empty = report.rendering.is_empty();
+        let mut reading = if empty {
+            Reading::default()
+        } else {
+            report.rendering.read(source, &self.card)
+        };
+        let settled = source.assume().get(HIDDEN_TEXT).is_some();
+        for run in &mut reading.runs {
+            mark(run, &report, settled);
+        }
+        if empty && report.remarks.is_empty() {
+            reading.remarks.push(Diagnostic::error(
+                Code::new("no-table"),
+                "no page of the document has any text",
+            ));
+        }
+        let printed = !reading.runs.is_empty();
+        for run in std::mem::take(&mut reading.runs) {
+            sink.understood(run.into())?;
+        }
+        let curves = self.digitise(source, &report, printed, sink)?;
+        if !printed && !sink.is_empty() {
+            // That there is no table is no error any more.
             reading
                 .remarks
-                .extend(report.not_measured.iter().map(|(page, why)| {
-                    Diagnostic::note(
-                        Code::new("curve-not-digitised"),
-                        format!("a curve that is drawn on page {page} was not measured: {why}"),
-                    )
-                }));
+                .retain(|remark| remark.code.as_str() != "no-table");
+        }
+        for remark in reading.remarks.into_iter().chain(curves) {
+            sink.told(remark)?;
+        }
+        let read = !sink.is_empty();
+        for mut remark in report.remarks {
+            if empty {
+                remark.severity = Severity::Error;
+            } else if read {
+                remark.severity = remark.severity.min(Severity::Warning);
+            }
+            sink.told(remark)?;
+        }
+        Ok(())
+    }
+
+    /// Measures the curves that are drawn, where no numbers are printed, or where it is wanted beside them; what is to be
+    /// told of those that were not.
+    fn digitise(
+        &self,
+        source: &Source,
+        report: &Report,
+        printed: bool,
+        sink: &mut Sink<'_>,
+    ) -> Result<Vec<Diagnostic>, Breach> {
+        let wanted = source.assume().get(DRAWN_CURVE);
+        let mut remarks = Vec::new();
+        if wanted.is_some() || !printed {
+            remarks.extend(report.not_measured.iter().map(|(page, why)| {
+                Diagnostic::note(
+                    Code::new("curve-not-digitised"),
+                    format!("a curve that is drawn on page {page} was not measured: {why}"),
+                )
+            }));
         }
         let Some((page, _)) = report.plots.first() else {
-            return;
+            return Ok(remarks);
         };
         match wanted {
-            Some("left-out") => return,
+            Some("left-out") => return Ok(remarks),
             Some(_) => {}
-            None if reading.runs.is_empty() => {}
+            None if !printed => {}
             None => {
-                reading.remarks.push(
+                remarks.push(
                     Diagnostic::note(
                         Code::new("curve-not-digitised"),
                         format!(
@@ -143,36 +178,28 @@ impl Print {
                         "`--assume {DRAWN_CURVE}=digitised` measures it too, as a run of its own"
                     )),
                 );
-                return;
+                return Ok(remarks);
             }
         }
-        let mut sink = Sink::new(source, &self.card, Counting::Bytes, Limits::USUAL);
+        // What is wrong with a drawing is no harm to the numbers that are printed.
+        let mut drawn = Sink::new(source, &self.card, Counting::Bytes, Limits::USUAL);
         let measured = report.plots.iter().try_for_each(|(page, plot)| {
             let said = report.beside_plots.iter().filter(|(other, _)| other == page);
-            digitised(&mut sink, *page, plot, said.map(|(_, text)| text.as_str()))
+            digitised(&mut drawn, *page, plot, said.map(|(_, text)| text.as_str()))
         });
-        match measured.and_then(|()| sink.finish()) {
+        match measured.and_then(|()| drawn.finish()) {
             Ok(digitised) => {
-                // That there is no table is no error any more.
-                if reading.runs.is_empty() {
-                    reading
-                        .remarks
-                        .retain(|remark| remark.code.as_str() != "no-table");
+                for run in digitised.runs {
+                    sink.understood(run.into())?;
                 }
-                let before = reading.runs.len();
-                for (ordinal, mut run) in digitised.runs.into_iter().enumerate() {
-                    run.source.ordinal = u32::try_from(before + ordinal).unwrap_or(u32::MAX);
-                    run.id = RunId::new(source.digest(), before + ordinal);
-                    run.source.encoding = None;
-                    reading.runs.push(run);
-                }
-                reading.remarks.extend(digitised.remarks);
+                remarks.extend(digitised.remarks);
             }
-            Err(breach) => reading.remarks.push(Diagnostic::warning(
+            Err(breach) => remarks.push(Diagnostic::warning(
                 Code::new("curve-not-digitised"),
                 format!("the curves that are drawn were not measured: {breach}"),
             )),
         }
+        Ok(remarks)
     }
 }
 

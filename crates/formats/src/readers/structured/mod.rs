@@ -16,7 +16,8 @@ mod tex;
 use curvary_record::{Code, Diagnostic, Span};
 
 use self::syntax::Item;
-use crate::rendering::{Rendering, joined};
+use crate::rendering::Rendering;
+use crate::sink::{Counting, Limits, Sink};
 use crate::{Card, Glimpse, Part, Reader, Reading, Recognition, Source};
 
 /// The reader of lists, maps and web pages.
@@ -92,21 +93,16 @@ impl Reader for Structured {
 
     fn read(&self, source: &Source) -> Reading {
         let (renderings, remarks) = renderings(source);
-        if renderings.is_empty() {
-            return Reading {
-                runs: Vec::new(),
-                remarks: [remarks, vec![no_table(source)]].concat(),
-                ..Reading::default()
-            };
-        }
-        let mut reading = joined(
-            source,
-            renderings
-                .iter()
-                .map(|rendering| rendering.read(source, &self.card)),
-        );
-        reading.remarks.extend(remarks);
-        reading
+        let none = renderings.is_empty().then(|| no_table(source));
+        let readings = renderings
+            .iter()
+            .map(|rendering| rendering.read(source, &self.card));
+        let mut sink = Sink::new(source, &self.card, Counting::Text, Limits::WHOLE);
+        let told = sink.parts(readings).and_then(|()| {
+            let mut remarks = remarks.into_iter().chain(none);
+            remarks.try_for_each(|remark| sink.told(remark))
+        });
+        sink.finished(told)
     }
 
     fn explain(&self, source: &Source) -> Vec<Part> {

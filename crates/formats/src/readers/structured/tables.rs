@@ -5,6 +5,7 @@ use curvary_record::{Code, Diagnostic, Place, Span};
 use super::syntax::{Document, Item, Node, Scalar};
 use crate::Source;
 use crate::rendering::Rendering;
+use crate::words;
 
 /// The tables of a text, each with all that is said of it, and what could not be put together.
 #[derive(Default)]
@@ -213,6 +214,21 @@ fn is_flat(node: &Node) -> bool {
     }
 }
 
+/// Whether a map holds nothing but words and numbers, in maps or not, and is of no other sample.
+fn says_only(key: &Scalar, members: Pairs<'_>, depth: usize) -> bool {
+    let of_another = matches!(
+        words::field_of(&key.text),
+        Some("blank" | "reference" | "baseline")
+    );
+    depth < 8
+        && !of_another
+        && members.iter().all(|(inner, node)| match node {
+            Node::Scalar(_) => true,
+            Node::Map(pairs) => united(node).is_some() || says_only(inner, pairs, depth + 1),
+            Node::List(_) => false,
+        })
+}
+
 /// The scalars of a list of nothing else.
 fn scalars(node: &Node) -> Option<Vec<&Scalar>> {
     let Node::List(all) = node else { return None };
@@ -265,7 +281,7 @@ impl<'n> Members<'n> {
                 (Some(key), _)
                     if !is_one_of(key, &UNIT_KEYS)
                         && !members.is_empty()
-                        && members.iter().all(|(_, node)| is_flat(node)) =>
+                        && (members.iter().all(|(_, node)| is_flat(node)) || says_only(key, members, 0)) =>
                 {
                     for (inner, node) in members {
                         let name = if is_one_of(inner, &NAME_KEYS) { key } else { inner };
@@ -377,6 +393,7 @@ impl<'a> Writer<'a> {
             }
             let mut inside = said.clone();
             if let Some(key) = key
+                && !is_one_of(key, &VALUE_KEYS)
                 && Members::of(pairs).columns.len() + Members::of(pairs).records.len() > 0
             {
                 inside.push(Said::Line(key.span));

@@ -78,6 +78,9 @@ const SIGNS: [(&str, &str); 62] = [
     ("ss", "ß"),
 ];
 
+/// Rules across a table; they take no argument in braces.
+const RULES: [&str; 4] = ["hline", "toprule", "midrule", "bottomrule"];
+
 /// Commands whose arguments are no words of the text.
 const SILENT: [&str; 26] = [
     "hline",
@@ -391,8 +394,12 @@ fn command(tex: &str, at: usize, out: &mut String, depth: usize) -> usize {
             next
         }
         name if SILENT.contains(&name) => {
-            // A number beside `\hline` is a number of the row; what is in braces is none.
-            while let Some((_, end)) = argument(tex, next) {
+            // A number beside `\hline` is a number of the row; what is in braces is none, unless it only comes next, as a
+            // cell that is kept together: `\toprule {Wavelength (nm)}`.
+            while let Some((_, end)) = argument(tex, next).filter(|_| {
+                let attached = tex[next..].starts_with(['{', '[']);
+                attached && !(RULES.contains(&name) && tex[next..].starts_with('{'))
+            }) {
                 next = end;
             }
             next
@@ -423,6 +430,9 @@ mod tests {
             (r"\textbf{0.123} \% ", "0.123 %"),
             (r"c / \si{\micro\mole\per\litre}", "c / µmol/L"),
             (r"5--10", "5–10"),
+            (r"\toprule {Wavelength (nm)}", "Wavelength (nm)"),
+            (r"\midrule[1pt] 400", "400"),
+            (r"\cmidrule{2-3} 400", "400"),
         ] {
             assert_eq!(printed(tex), text, "{tex}");
         }

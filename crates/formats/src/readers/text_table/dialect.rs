@@ -417,7 +417,7 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> Decision {
 /// Whether a sign parts the rows into as many cells, of which one column is of numbers throughout, and blanks stand only
 /// inside names: `prep 1<tab>1.014`. A row in ten, or one, may be cut off.
 fn parts_names_off(rows: &[&str], fit: &Fit) -> bool {
-    const FEWEST: usize = 3;
+    const FEWEST: usize = 2;
     let short = fit.cells.iter().filter(|cells| cells.len() < fit.count).count();
     let long = fit.cells.iter().any(|cells| cells.len() > fit.count);
     let text = |row: usize, column: usize| {

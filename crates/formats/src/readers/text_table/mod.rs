@@ -27,9 +27,7 @@ mod surroundings;
 
 use std::collections::{BTreeSet, HashSet};
 
-use curvary_record::{
-    Claim, Code, Diagnostic, Fields, Origin, Place, Quantity, Question, Run, RunId, SourceRef, Span, moment,
-};
+use curvary_record::{Claim, Code, Diagnostic, Fields, Origin, Place, Quantity, Question, Span, moment};
 
 pub(crate) use self::columns::unit_fits;
 use self::context::Context;
@@ -39,7 +37,9 @@ use self::join::{Section, sections};
 use self::scan::{TextLine, scan, strip_remark};
 use self::segments::RowClass;
 use self::shape::{Draft, Shaped, shape};
+use crate::assume::{Answers, Asked};
 use crate::header;
+use crate::sink::{Counting, Limits, Sink, Understood};
 use crate::words::List;
 use crate::{Card, Glimpse, Part, Reader, Reading, Recognition, Source};
 
@@ -90,6 +90,42 @@ impl Reader for TextTable {
     fn explain(&self, source: &Source) -> Vec<Part> {
         explain(source, &self.card)
     }
+}
+
+/// What is asked about tables of text.
+pub(crate) fn asked() -> impl Iterator<Item = Asked> {
+    let axis = |about| Asked {
+        about,
+        answers: Answers::Axis,
+    };
+    [
+        axis("x"),
+        axis("y"),
+        Asked {
+            about: "columns",
+            answers: Answers::Pieces,
+        },
+        Asked::one_of("date", ["day-first", "month-first", "year-first"]),
+        Asked::one_of("decimal", ["comma", "point"]),
+        Asked::one_of("heads", ["swapped", "as-written"]),
+        Asked::one_of("measurement", ["yes", "no"]),
+        Asked::one_of("parentheses", ["negative", "absent"]),
+        Asked::one_of("ranges", ["start", "middle"]),
+        Asked::one_of("shape", ["columns", "packed"]),
+        Asked::one_of(
+            "times",
+            [
+                "from-zero",
+                "after-interval",
+                "next-day",
+                "as-written",
+                "sixtieths",
+                "decimal",
+            ],
+        ),
+        Asked::one_of("wavelength", ["header", "words"]),
+    ]
+    .into_iter()
 }
 
 /// How each part of a source is understood, told by the ordinary reading on its way.
@@ -177,14 +213,39 @@ pub(crate) fn read(source: &Source, card: &Card) -> Reading {
 /// Reads a source, and where `told` is given, notes how on the way. What only stands in the way of its tables is blanked
 /// first.
 fn read_telling(source: &Source, card: &Card, told: Option<&mut Told>) -> Reading {
-    let Some(cleared) = blanking::cleared(source) else {
-        return read_lines(source, card, told);
+    let found = match blanking::cleared(source) {
+        None => read_lines(source, told),
+        Some(cleared) => {
+            let mut found = read_lines(&source.with_blanks(cleared.text), told);
+            if !found.runs.is_empty() {
+                found.remarks.extend(cleared.remarks);
+            }
+            found
+        }
     };
-    let mut reading = read_lines(&source.with_blanks(cleared.text), card, told);
-    if !reading.runs.is_empty() {
-        reading.remarks.extend(cleared.remarks);
+    // All tables are decided about together; what became of them goes where every reader puts what it finds.
+    let mut sink = Sink::new(source, card, Counting::Text, Limits::WHOLE);
+    let mut runs = found.runs.into_iter();
+    let mut remarks = found.remarks.into_iter();
+    let told = runs
+        .try_for_each(|run| sink.understood(run))
+        .and_then(|()| remarks.try_for_each(|remark| sink.told(remark)));
+    sink.finished(told)
+}
+
+/// What the tables of a source are, before it is handed over.
+struct Found {
+    runs: Vec<Understood>,
+    remarks: Vec<Diagnostic>,
+}
+
+impl Found {
+    fn refused(reason: Diagnostic) -> Self {
+        Self {
+            runs: Vec::new(),
+            remarks: vec![reason],
+        }
     }
-    reading
 }
 
 /// Why a text is not read whose numbers stand under a common factor, as consoles print matrices: taken as they stand they
@@ -205,13 +266,13 @@ fn under_a_factor(text: &str) -> Option<Diagnostic> {
     })
 }
 
-fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Reading {
+fn read_lines(source: &Source, mut told: Option<&mut Told>) -> Found {
     let text = source.text();
     if let Some(reason) = not_text(source.glimpse().head) {
-        return Reading::refused(Diagnostic::error(Code::new("not-a-text-table"), reason));
+        return Found::refused(Diagnostic::error(Code::new("not-a-text-table"), reason));
     }
     if let Some(why) = under_a_factor(text) {
-        return Reading::refused(why);
+        return Found::refused(why);
     }
     // For those who ask, each page of a report is told for itself.
     let by_page = told.is_some();
@@ -258,10 +319,9 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
     if sections.is_empty() {
         let none = Diagnostic::error(Code::new("no-table"), "no table of numbers was found")
             .help("if there is one, a layout can say where it stands and what its columns are");
-        return Reading {
+        return Found {
             runs: Vec::new(),
             remarks: std::iter::once(none).chain(untold).collect(),
-            failed: false,
         };
     }
     damaged::take_beside_tables(source, &mut sections, &mut behind);
@@ -291,14 +351,12 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
                 .map(|section| TableTold::of(&section.table, Use::Conditions)),
         );
     }
-    let mut reading = Reading {
+    let mut reading = Found {
         runs: Vec::new(),
         remarks: untold.collect(),
-        failed: false,
     };
     let mut others: Vec<Diagnostic> = Vec::new();
-    let mut unknown: Vec<(Run, Diagnostic)> = Vec::new();
-    let mut ordinal = 0;
+    let mut unknown: Vec<(Understood, Diagnostic)> = Vec::new();
     for (index, section) in sections.iter().enumerate() {
         let before = index.checked_sub(1).map(|before| &sections[before]);
         reading
@@ -371,8 +429,7 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
                         continue;
                     }
                     let known = draft.known;
-                    let run = run(source, card, section, draft, &said, ordinal);
-                    ordinal += 1;
+                    let run = run(source, section, draft, &said);
                     if known || section.table.grid.rows >= SUBSTANTIAL {
                         let before = reading.runs.last_mut().filter(|_| section.on_next_page);
                         let left = match before {
@@ -401,10 +458,9 @@ fn read_lines(source: &Source, card: &Card, mut told: Option<&mut Told>) -> Read
             ));
         }
         others.extend(reading.remarks);
-        return Reading {
+        return Found {
             runs: Vec::new(),
             remarks: others,
-            failed: false,
         };
     }
     if !marks.is_empty() && others.is_empty() {
@@ -746,6 +802,7 @@ impl Said {
         let mut said = Self::default();
         let mut comments: Vec<(String, Span)> = Vec::new();
         let mut passing = header::Passing::default();
+        let mut prose = Vec::new();
         let none = BTreeSet::new();
         let letter = head_of_letter(text, lines);
         // What stands on every page of a report: lines that said nothing new the first time, and the last number of a page.
@@ -784,6 +841,7 @@ impl Said {
                 pairs.extend(header::pair_in_blanks(kept));
             }
             if pairs.is_empty() {
+                prose.push((line.line, base..base + kept.len()));
                 let before = (claims(&said.fields), passing.len());
                 let whole = header::claim_free(&mut said.fields, source, base..base + kept.len());
                 passing.hear(source, base..base + kept.len());
@@ -832,8 +890,14 @@ impl Said {
                 if conditions || cell || told {
                     passing.hear(source, base + pair.value.start..base + pair.value.end);
                 }
+                // The sentence behind a value that ends with its own.
+                if kept[pair.value.end..].starts_with(". ") {
+                    let behind = kept[pair.value.end..].split("  ").next().map_or(0, str::len);
+                    passing.hear(source, base + pair.value.end + 2..base + pair.value.end + behind);
+                }
             }
         }
+        header::hear_prose(&mut passing, source, prose);
         passing.settle(&mut said.fields);
         let first_is_title = comments.first().is_some_and(|(_, span)| {
             lines
@@ -919,7 +983,7 @@ impl Said {
     }
 }
 
-fn run(source: &Source, card: &Card, section: &Section, draft: Draft, said: &Said, ordinal: usize) -> Run {
+fn run(source: &Source, section: &Section, draft: Draft, said: &Said) -> Understood {
     let fields = if draft.fields.is_empty() {
         said.fields.clone()
     } else {
@@ -1000,23 +1064,14 @@ fn run(source: &Source, card: &Card, section: &Section, draft: Draft, said: &Sai
         });
     }
     questions.extend(said.questions.iter().cloned());
-    Run {
-        id: RunId::new(source.digest(), ordinal),
-        source: SourceRef {
-            path: source.path().to_owned(),
-            digest: source.digest().clone(),
-            reader: card.id.clone(),
-            reader_version: card.version.clone(),
-            encoding: Some(source.encoding().to_owned()),
-            ordinal: u32::try_from(ordinal).unwrap_or(u32::MAX),
-            lines: Some((section.table.first_line, section.table.last_line)),
-        },
+    Understood {
         technique: draft.technique,
         because: draft.because,
         fields,
         traces: draft.traces,
         questions,
         remarks,
+        lines: Some((section.table.first_line, section.table.last_line)),
     }
 }
 

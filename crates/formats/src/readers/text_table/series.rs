@@ -1,24 +1,25 @@
 //! Runs that are one measurement: scans in marked blocks over the same axis, and curves that go on in the newspaper columns
 //! of the next page.
 
-use curvary_record::{Fields, Quantity, Run, Technique};
+use curvary_record::{Fields, Quantity, Technique};
 
 use super::shape::{goes_on, put_behind};
+use crate::sink::Understood;
 
 /// The scans of marked blocks as one run, where each block is one run over the very same axis, its mark tells the time, and
 /// nothing else tells them apart. `fields` is what is said of the whole file.
-pub(super) fn scans(runs: Vec<Run>, fields: &Fields) -> Vec<Run> {
+pub(super) fn scans(runs: Vec<Understood>, fields: &Fields) -> Vec<Understood> {
     let Some((first, others)) = runs.split_first().filter(|(_, others)| !others.is_empty()) else {
         return runs;
     };
     let of_light = |quantity: &Quantity| matches!(quantity.as_str(), "wavelength" | "wavenumber" | "energy");
-    let timed = |run: &Run| {
+    let timed = |run: &Understood| {
         let one = run.traces.iter().all(|trace| {
             trace.held(&Quantity::TIME).is_some() && of_light(&trace.x.quantity) && trace.len() >= 2
         });
         one && !run.traces.is_empty()
     };
-    let alike = |run: &Run| {
+    let alike = |run: &Understood| {
         run.technique == first.technique
             && run.questions == first.questions
             && run.traces.len() == first.traces.len()
@@ -52,7 +53,7 @@ pub(super) fn scans(runs: Vec<Run>, fields: &Fields) -> Vec<Run> {
                 whole.remarks.push(remark.clone());
             }
         }
-        whole.source.lines = span(whole.source.lines, run.source.lines);
+        whole.lines = span(whole.lines, run.lines);
     }
     vec![whole]
 }
@@ -84,7 +85,7 @@ fn span(one: Option<(u32, u32)>, other: Option<(u32, u32)>) -> Option<(u32, u32)
 
 /// Puts the run of the next page behind that of the page before, where each of its curves goes on in the very next step.
 /// The run that is no part of it comes back.
-pub(super) fn next_page(last: &mut Run, next: Run) -> Option<Run> {
+pub(super) fn next_page(last: &mut Understood, next: Understood) -> Option<Understood> {
     let on = last.technique == next.technique
         && last.questions == next.questions
         && last.traces.len() == next.traces.len()
@@ -105,6 +106,6 @@ pub(super) fn next_page(last: &mut Run, next: Run) -> Option<Run> {
             last.remarks.push(remark);
         }
     }
-    last.source.lines = span(last.source.lines, next.source.lines);
+    last.lines = span(last.lines, next.lines);
     None
 }

@@ -1,0 +1,510 @@
+//! Conditions that prose around a table states: `… was measured on 6 May 2018 at 25 °C in a cell of 10 mm path length`.
+//!
+//! Prose also tells what was done to a sample: heated to 90 °C, kept at 4 °C. So a temperature, a pH or a date is taken only
+//! where it stands in one chain with a word of measuring, `measured on … at … in …`, or `am … bei … gemessen`, with nothing
+//! between them but other conditions and small words. The length of a cell names itself. What two sentences say differently
+//! is not taken; what no sentence says plainly stays unknown.
+
+use curvary_record::moment::{self, DateReading};
+
+use super::passing::{Passing, free, has_year, is_duration};
+use super::*;
+use crate::words::List;
+
+/// A line of prose has so many words, at least.
+const FEWEST_WORDS: usize = 4;
+/// Longer paragraphs are stories.
+const LONGEST_PARAGRAPH: usize = 4000;
+
+/// Lines of words that follow upon one another, as one text. Each byte of it knows where it stood.
+#[derive(Default)]
+struct Paragraph {
+    text: String,
+    /// For each piece of the text, where it begins, and where it began in the source.
+    pieces: Vec<(usize, usize)>,
+}
+
+impl Paragraph {
+    fn add(&mut self, line: &str, at: usize) {
+        // A word that was parted at the end of a line.
+        let cut = self.text.trim_end_matches(['-', '\u{AD}']).len();
+        let parted = cut < self.text.len()
+            && self.text[..cut].ends_with(char::is_alphabetic)
+            && line.starts_with(char::is_lowercase);
+        if parted {
+            self.text.truncate(cut);
+        } else if !self.text.is_empty() {
+            self.text.push(' ');
+        }
+        self.pieces.push((self.text.len(), at));
+        self.text.push_str(line);
+    }
+
+    /// Where a part of the text stood, from its first to its last byte.
+    fn place(&self, part: Range<usize>) -> Range<usize> {
+        let of = |at: usize| {
+            let piece = self.pieces.partition_point(|(begins, _)| *begins <= at);
+            let (begins, stood) = self
+                .pieces
+                .get(piece.saturating_sub(1))
+                .copied()
+                .unwrap_or((0, 0));
+            stood + (at - begins)
+        };
+        let last = part.end.saturating_sub(1).max(part.start);
+        of(part.start)..of(last) + 1
+    }
+}
+
+/// A word of a sentence, without the signs behind it.
+struct Word<'t> {
+    text: &'t str,
+    at: Range<usize>,
+    /// The sign behind it.
+    behind: Option<char>,
+}
+
+impl Word<'_> {
+    fn is(&self, list: List) -> bool {
+        words::is(list, self.text)
+    }
+
+    fn number(&self) -> bool {
+        self.text.starts_with(|c: char| c.is_ascii_digit())
+    }
+}
+
+/// Hears what the prose among lines of words says. `lines` are byte ranges of the source with their numbers.
+pub(crate) fn hear(
+    passing: &mut Passing,
+    source: &Source,
+    lines: impl IntoIterator<Item = (u32, Range<usize>)>,
+) {
+    let mut paragraph = Paragraph::default();
+    let mut next = None;
+    for (number, range) in lines {
+        let line = text(source, range.clone());
+        let inner = trim(line, 0..line.len());
+        if next != Some(number) {
+            sentences(passing, source, &std::mem::take(&mut paragraph));
+        }
+        next = number.checked_add(1);
+        let inside = &line[inner.clone()];
+        // Cells side by side are no prose.
+        if inside.contains('\t') || inside.contains("   ") || paragraph.text.len() > LONGEST_PARAGRAPH {
+            sentences(passing, source, &std::mem::take(&mut paragraph));
+            continue;
+        }
+        paragraph.add(inside, range.start + inner.start);
+        // A heading, or the end of a paragraph.
+        if inside.split(' ').count() < FEWEST_WORDS - 1 {
+            sentences(passing, source, &std::mem::take(&mut paragraph));
+        }
+    }
+    sentences(passing, source, &paragraph);
+}
+
+fn sentences(passing: &mut Passing, source: &Source, paragraph: &Paragraph) {
+    if paragraph.text.len() > LONGEST_PARAGRAPH || !paragraph.text.bytes().any(|byte| byte.is_ascii_digit()) {
+        return;
+    }
+    let mut sentence: Vec<Word<'_>> = Vec::new();
+    let mut words = words_of(&paragraph.text).into_iter().peekable();
+    while let Some(word) = words.next() {
+        let ends = word.behind == Some('.')
+            && words
+                .peek()
+                .is_none_or(|next| next.text.starts_with(char::is_uppercase) && !is_short(&word));
+        sentence.push(word);
+        if ends || words.peek().is_none() {
+            if sentence.len() >= FEWEST_WORDS {
+                hear_sentence(passing, source, paragraph, &sentence);
+            }
+            sentence.clear();
+        }
+    }
+}
+
+/// `M. W.`, `9. Oktober`: a point behind these ends no sentence.
+fn is_short(word: &Word<'_>) -> bool {
+    let letters = word.text.chars().count() == 1 && word.text.starts_with(char::is_alphabetic);
+    let day = word.text.len() <= 2 && word.text.bytes().all(|byte| byte.is_ascii_digit());
+    letters || day
+}
+
+fn words_of(text: &str) -> Vec<Word<'_>> {
+    let mut words = Vec::new();
+    let mut from = 0;
+    for part in text.split(' ') {
+        let lead = part.len() - part.trim_start_matches(['(', '[', '"', '„', '“', '«']).len();
+        let bare = &part[lead..];
+        let bare = bare.trim_end_matches(['.', ',', ';', ':', ')', ']', '"', '“', '”', '»', '!', '?']);
+        if !bare.is_empty() {
+            let start = from + lead;
+            words.push(Word {
+                text: bare,
+                at: start..start + bare.len(),
+                behind: part[lead + bare.len()..].chars().next(),
+            });
+        }
+        from += part.len() + 1;
+    }
+    words
+}
+
+/// What a part of a sentence is.
+enum Part {
+    /// A condition that is claimed.
+    Said(&'static str, Box<Claim>),
+    /// A condition that is none of the run, or is claimed elsewhere: a wavelength, a time of day, a length.
+    Aside,
+    /// A length of time: what comes with it may be a treatment.
+    Duration,
+}
+
+struct Sentence<'a> {
+    source: &'a Source,
+    paragraph: &'a Paragraph,
+    words: &'a [Word<'a>],
+    customs: Customs,
+}
+
+fn hear_sentence(passing: &mut Passing, source: &Source, paragraph: &Paragraph, words: &[Word<'_>]) {
+    let sentence = Sentence {
+        source,
+        paragraph,
+        words,
+        customs: customs(source),
+    };
+    for claim in sentence.lengths_of_cells() {
+        passing.push("path-length", claim);
+    }
+    // What is to be done, or was not, tells nothing of what was done.
+    let denied = |word: &Word<'_>| word.is(List::Negation) || word.is(List::Intended);
+    for at in 0..words.len() {
+        if !words[at].is(List::Measured) {
+            continue;
+        }
+        let around = &words[at.saturating_sub(3)..(at + 2).min(words.len())];
+        if around.iter().any(denied) || !sentence.is_of_the_sample(at) {
+            continue;
+        }
+        let mut said = sentence.behind(at);
+        said.extend(sentence.in_front(at));
+        for (field, claim) in said {
+            passing.push(field, claim);
+        }
+    }
+}
+
+impl Sentence<'_> {
+    /// Whether what was measured is what light went through: a sentence that begins with the word of measuring names nothing
+    /// else; others speak of a spectrum, an absorbance, a wavelength, a solution, a cell. What speaks of the measurement of
+    /// something else, `the pH was measured`, `the blank was measured`, does not.
+    fn is_of_the_sample(&self, verb: usize) -> bool {
+        let before = &self.words[..verb];
+        let followed_by_number = |at: usize| self.words.get(at + 1).is_some_and(Word::number);
+        let of_another = before.iter().enumerate().any(|(at, word)| {
+            matches!(
+                field_of(word.text),
+                Some("blank" | "baseline" | "reference" | "instrument" | "solvent" | "pressure" | "volume")
+            ) || matches!(field_of(word.text), Some("temperature" | "ph")) && !followed_by_number(at)
+        });
+        let of_light = |(at, word): (usize, &Word<'_>)| {
+            let lower = word.text.to_lowercase();
+            words::begins(List::Spectrum, &lower)
+                || words::begins(List::Kinetics, &lower)
+                || words::begins(List::MeasuredThing, &lower)
+                || word.text.ends_with("nm")
+                || words::quantity_of(word.text).is_some_and(|quantity| quantity.is_of_light())
+                || self.cell_word(at).is_some()
+        };
+        !of_another && (verb == 0 || self.words.iter().enumerate().any(of_light))
+    }
+
+    /// Whether a further temperature comes behind a chain, before another clause begins: then which of them is the sample's is
+    /// not said plainly. `… that had been kept at 0 °C` is a clause of its own.
+    fn says_another_temperature(&self, from: usize) -> bool {
+        (from..self.words.len())
+            .take_while(|at| !self.words[*at].is(List::Auxiliary))
+            .any(|at| matches!(self.part(at), Some((_, Part::Said("temperature", _)))))
+    }
+
+    /// The conditions in the chain behind a word of measuring.
+    fn behind(&self, verb: usize) -> Vec<(&'static str, Claim)> {
+        let mut said = Vec::new();
+        let mut at = verb + 1;
+        // `We measured it on …`: what was measured may stand between.
+        let mut between = 1;
+        while let Some(word) = self.words.get(at) {
+            if self.words[at - 1].behind == Some(';') {
+                break;
+            }
+            if let Some((length, part)) = self.part(at) {
+                let ends = at + length;
+                match part {
+                    Part::Duration => break,
+                    Part::Said(field, claim) if self.is_closed(ends) => said.push((field, *claim)),
+                    // `in 2 °C steps`
+                    Part::Said(..) => break,
+                    Part::Aside => {}
+                }
+                at = ends;
+                between = 0;
+                continue;
+            }
+            if word.is(List::InChain) || word.is(List::Auxiliary) {
+                at += 1;
+            } else if word.is(List::Against) && at + 1 < self.words.len() {
+                at += 2;
+                between = 0;
+            } else if let Some(length) = self.cell(at) {
+                at += length;
+                between = 0;
+            } else if between > 0 && word.text.chars().count() <= 3 && !word.number() {
+                between -= 1;
+                at += 1;
+            } else {
+                break;
+            }
+        }
+        if self.says_another_temperature(at) {
+            said.retain(|(field, _)| *field != "temperature");
+        }
+        said
+    }
+
+    /// The conditions in the chain in front of a word of measuring that ends its clause, as in German:
+    /// `wurde am 25.02.2014 bei 20 °C gemessen`, `wurde erwärmt und bei 20 °C gemessen`. The clause holds nothing else.
+    fn in_front(&self, verb: usize) -> Vec<(&'static str, Claim)> {
+        let begins = |word: &Word<'_>| {
+            word.is(List::Auxiliary) || word.is(List::And) || matches!(word.behind, Some(',' | ';'))
+        };
+        let before = &self.words[..verb];
+        let Some(begin) = before.iter().rposition(begins) else {
+            return Vec::new();
+        };
+        if !before.iter().any(|word| word.is(List::Auxiliary)) {
+            return Vec::new();
+        }
+        let mut said = Vec::new();
+        let mut at = begin + 1;
+        while at < verb {
+            if let Some((length, part)) = self.part(at).filter(|(length, _)| at + length <= verb) {
+                match part {
+                    Part::Duration => return Vec::new(),
+                    Part::Said(field, claim) => said.push((field, *claim)),
+                    Part::Aside => {}
+                }
+                at += length;
+            } else if self.words[at].is(List::InChain) {
+                at += 1;
+            } else if let Some(length) = self.cell(at) {
+                at += length;
+            } else {
+                return Vec::new();
+            }
+        }
+        said
+    }
+
+    /// Whether nothing that belongs to it comes behind a condition: the sentence or its clause ends, or a small word follows.
+    fn is_closed(&self, next: usize) -> bool {
+        let Some(word) = self.words.get(next) else {
+            return true;
+        };
+        self.words[next - 1].behind.is_some()
+            || word.is(List::InChain)
+            || word.is(List::Auxiliary)
+            || word.is(List::BehindChain)
+    }
+
+    /// A cell, with at most two words in front that say of what kind it is, and how many words that are.
+    fn cell(&self, at: usize) -> Option<usize> {
+        (0..3)
+            .take_while(|more| {
+                *more == 0
+                    || self
+                        .words
+                        .get(at + more - 1)
+                        .is_some_and(|word| word.behind.is_none())
+            })
+            .find_map(|more| self.cell_word(at + more).map(|length| more + length))
+            .filter(|length| (at..at + length).all(|at| !self.words[at].number()))
+    }
+
+    /// A word for the cell or its length, `cell`, `path length`, and of how many words it is.
+    fn cell_word(&self, at: usize) -> Option<usize> {
+        let first = self.words.get(at)?;
+        let is_cell = |text: &str| {
+            field_of(text) == Some("path-length")
+                || text.chars().count() > 2 && fields_if_fitting(text).contains(&"path-length")
+        };
+        // `Quarzküvette`, `kvartskyvett`
+        let compound = || words::ends(List::CellEnd, &first.text.to_lowercase());
+        let second = self.words.get(at + 1).filter(|_| first.behind.is_none());
+        let two = second.is_some_and(|second| is_cell(&format!("{} {}", first.text, second.text)));
+        if two {
+            return Some(2);
+        }
+        (is_cell(first.text) || compound()).then_some(1)
+    }
+
+    /// What stands at a word, and of how many words it is.
+    fn part(&self, at: usize) -> Option<(usize, Part)> {
+        let first = self.words.get(at)?;
+        let text_of = |length: usize| -> Option<(&str, Range<usize>)> {
+            let last = self.words.get(at + length - 1)?;
+            let inside = &self.words[at..at + length - 1];
+            // A comma or the end of a bracket ends it; the point of a day does not.
+            if inside
+                .iter()
+                .any(|word| word.behind.is_some_and(|sign| sign != '.'))
+            {
+                return None;
+            }
+            let range = first.at.start..last.at.end;
+            Some((&self.paragraph.text[range.clone()], range))
+        };
+        for length in 1..=5 {
+            let Some((raw, range)) = text_of(length) else {
+                continue;
+            };
+            if has_year(raw)
+                && let moment = moment::read(raw, self.customs.order)
+                && let DateReading::Read(date) = &moment.date
+            {
+                let claim = free(
+                    Value::Text(date.iso.clone()),
+                    None,
+                    raw,
+                    self.source,
+                    &self.paragraph.place(range),
+                );
+                return Some((length, Part::Said("date", Box::new(claim))));
+            }
+        }
+        if first.text == "pH" {
+            let (raw, range) = text_of(2)?;
+            let found = interpret_as(&Key::new("ph"), self.words[at + 1].text, None, self.customs);
+            let sure = found.fits && matches!(found.value, Value::Number(_));
+            return sure.then(|| (2, self.said("ph", &found, raw, range)));
+        }
+        if !first.number() {
+            return None;
+        }
+        if is_clock(first.text) {
+            return Some((1, Part::Aside));
+        }
+        (1..=2).rev().find_map(|length| {
+            let (raw, range) = text_of(length)?;
+            let read = |field: &str| {
+                let found = interpret_as(&Key::new(field), raw, None, self.customs);
+                let sure = matches!(found.value, Value::Number(_)) && found.unit_written;
+                (sure && found.question.is_none()).then_some(found)
+            };
+            if is_duration(raw, self.customs) {
+                return Some((length, Part::Duration));
+            }
+            if let Some(found) = read("temperature") {
+                let Value::Number(value) = found.value else {
+                    return None;
+                };
+                let plain = raw.contains(['°', 'º', '℃']) && (-80.0..=150.0).contains(&value) && found.fits;
+                return plain.then(|| (length, self.said("temperature", &found, raw, range)));
+            }
+            let aside = ["wavelength", "path-length"]
+                .iter()
+                .any(|field| read(field).is_some_and(|found| found.fits));
+            // `in 50 mM Tris`: the medium, and the pH that it has goes on with the chain.
+            if !aside && read("concentration").is_some() {
+                let name = self.words.get(at + length)?;
+                let medium = name.text.starts_with(char::is_alphabetic);
+                let buffer = self
+                    .words
+                    .get(at + length + 1)
+                    .filter(|word| name.behind.is_none() && field_of(word.text) == Some("buffer"));
+                return medium.then(|| (length + 1 + usize::from(buffer.is_some()), Part::Aside));
+            }
+            aside.then_some((length, Part::Aside))
+        })
+    }
+
+    fn said(&self, field: &'static str, found: &Interpretation, raw: &str, at: Range<usize>) -> Part {
+        let origin = origin(self.source, &self.paragraph.place(at));
+        Part::Said(field, Box::new(found.claim(raw, origin)))
+    }
+
+    /// The lengths that stand beside a word for the cell or its length: `in a cell of 10 mm`, `10 mm path length`,
+    /// `the path length was 1 cm`.
+    fn lengths_of_cells(&self) -> Vec<Claim> {
+        let mut lengths = Vec::new();
+        for at in 0..self.words.len() {
+            if !self.words[at].number() {
+                continue;
+            }
+            // The length is one word (`1cm`) or two.
+            let length = if self.words[at].text.ends_with('m') { 1 } else { 2 };
+            let end = at + length;
+            let Some(last) = self.words.get(end - 1) else {
+                break;
+            };
+            let range = self.words[at].at.start..last.at.end;
+            let raw = &self.paragraph.text[range.clone()];
+            let found = interpret_as(&Key::new("path-length"), raw, None, self.customs);
+            let unit = found.unit.as_ref().map(Unit::code);
+            let sure = matches!(found.value, Value::Number(_))
+                && found.fits
+                && found.unit_written
+                && found.question.is_none()
+                && matches!(unit, Some("mm" | "cm"));
+            if sure && (self.is_of_cell_behind(end) || self.is_of_cell_in_front(at)) {
+                let origin = origin(self.source, &self.paragraph.place(range));
+                lengths.push(found.claim(raw, origin));
+            }
+        }
+        lengths
+    }
+
+    fn is_of_cell_behind(&self, end: usize) -> bool {
+        let open = self
+            .words
+            .get(end - 1)
+            .is_some_and(|word| !matches!(word.behind, Some('.' | ';' | ',')));
+        open && (0..2).any(|more| {
+            let kind = more == 0
+                || self
+                    .words
+                    .get(end)
+                    .is_some_and(|word| word.behind.is_none() && !word.is(List::InChain) && !word.number());
+            kind && self.cell_word(end + more).is_some()
+        })
+    }
+
+    fn is_of_cell_in_front(&self, at: usize) -> bool {
+        // A cell, and at most one small word or auxiliary: `a cell of`, `the path length was`.
+        let ends_at = |end: usize| {
+            let one = end.checked_sub(1).filter(|at| self.cell_word(*at) == Some(1));
+            let two = end.checked_sub(2).filter(|at| self.cell_word(*at) == Some(2));
+            one.or(two).is_some()
+                && self
+                    .words
+                    .get(end - 1)
+                    .is_some_and(|word| word.behind != Some('.'))
+        };
+        let small = at.checked_sub(1).filter(|before| {
+            let word = &self.words[*before];
+            word.is(List::InChain)
+                || word.is(List::Link)
+                || word.is(List::Auxiliary)
+                || word.is(List::Amounts)
+        });
+        ends_at(at) || small.is_some_and(ends_at)
+    }
+}
+
+/// `10:15`
+fn is_clock(text: &str) -> bool {
+    let digits = |part: &str| (1..=2).contains(&part.len()) && part.bytes().all(|byte| byte.is_ascii_digit());
+    text.contains(':') && text.split(':').all(digits)
+}
