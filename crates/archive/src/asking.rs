@@ -21,6 +21,8 @@ pub(crate) struct Asking {
     pub(crate) index: Index,
     /// The catalogue's file, held open since a writer may delete it, and read only when it is needed.
     known: Mutex<fs::File>,
+    /// How many bytes of it count.
+    known_bytes: u64,
     catalog: OnceLock<Catalog>,
     /// Committed bytes that it does not cover.
     pub(crate) behind: u64,
@@ -46,7 +48,7 @@ impl Asking {
         let mut bytes = Vec::new();
         let read = known
             .seek(SeekFrom::Start(0))
-            .and_then(|_| known.read_to_end(&mut bytes));
+            .and_then(|_| (&mut *known).take(self.known_bytes).read_to_end(&mut bytes));
         read.map_err(Error::io("read the catalogue in", &self.index.path))?;
         let catalog = Catalog::from_bytes(&bytes).ok_or_else(|| Error::Index {
             path: self.index.path.clone(),
@@ -178,6 +180,7 @@ impl Archive {
                 return Ok(Some(Asking {
                     index,
                     known: Mutex::new(known),
+                    known_bytes: covered.catalog_bytes,
                     catalog: OnceLock::new(),
                     behind: covered.behind(&self.manifest),
                     lost: covered.lost,

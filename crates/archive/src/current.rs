@@ -36,6 +36,12 @@ pub(crate) struct Covered {
     pub(crate) notes: u64,
     /// The file of the catalogue that belongs to it.
     pub(crate) catalog: String,
+    /// How many bytes of it count.
+    #[serde(default)]
+    pub(crate) catalog_bytes: u64,
+    /// How many of them are the section that it began with.
+    #[serde(default)]
+    pub(crate) catalog_first: u64,
     /// Stretches of records that could not be read.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub(crate) lost: Vec<Damage>,
@@ -56,6 +62,8 @@ impl Covered {
             records: end(&manifest.records),
             notes: manifest.notes.length,
             catalog: String::new(),
+            catalog_bytes: 0,
+            catalog_first: 0,
             lost: Vec::new(),
         }
     }

@@ -13,7 +13,7 @@ use tantivy::{IndexWriter, TantivyDocument};
 use crate::catalog::{Catalog, Source};
 use crate::content::same_numbers;
 use crate::current::{Covered, Current};
-use crate::disk::Disk;
+use crate::disk::{Disk, RealDisk, read_at};
 use crate::facts::{Around, Facts};
 use crate::frames::{At, FrameReader, Step, Walk, lines};
 use crate::index::{Index, Places, Unread};
@@ -25,6 +25,9 @@ use crate::{Error, Settings};
 
 /// Memory for words that wait to be written. One thread fills it; it is written out as a segment when it is full.
 const HEAP: usize = 48 << 20;
+
+/// Sections of the catalogue may take so many bytes together before it is written as a whole again, however small it is.
+const SECTIONS_BYTES: u64 = 64 << 10;
 
 /// How many sources' families are remembered.
 const FAMILIES: usize = 4096;
@@ -152,7 +155,8 @@ impl Indexer {
         let path = home.join(&current.folder);
         let index = Index::open(&path)?;
         let covered = index.covered()?;
-        let catalog = fs::read(path.join(&covered.catalog))
+        let length = usize::try_from(covered.catalog_bytes).unwrap_or(usize::MAX);
+        let catalog = read_at(&path.join(&covered.catalog), 0, length)
             .ok()
             .and_then(|bytes| Catalog::from_bytes(&bytes));
         Ok(catalog
@@ -692,14 +696,7 @@ impl Indexer {
         self.refresh()?;
         let mut covered = Covered::whole(manifest);
         covered.lost = self.covered.lost.clone();
-        covered.catalog = format!("known-{}-{}", manifest.commit, self.serial());
-        let bytes = {
-            let mut catalog = self.catalog_mut();
-            catalog.dirty = false;
-            catalog.to_bytes()
-        };
-        let path = self.index.path.join(&covered.catalog);
-        fs::write(&path, bytes).map_err(Error::io("write", &path))?;
+        let path = self.write_catalog(manifest.commit, &mut covered)?;
         let payload = serde_json::to_string(&covered).unwrap_or_default();
         let committed = {
             let engine = self.engine()?;
@@ -718,7 +715,7 @@ impl Indexer {
             current.write(&self.home, &*self.disk)?;
         }
         let old = std::mem::replace(&mut self.covered, covered).catalog;
-        if !old.is_empty() {
+        if !old.is_empty() && old != self.covered.catalog {
             // An old catalogue that cannot be deleted does no harm.
             let _ = fs::remove_file(self.index.path.join(old));
         }
@@ -727,6 +724,34 @@ impl Indexer {
         self.outcomes.clear();
         self.dirty = false;
         Ok(())
+    }
+
+    /// Adds a section to the catalogue's file, or begins another file when the sections have outgrown what it began with.
+    /// What counts of a file never changes: readers may be at it.
+    fn write_catalog(&self, commit: u64, covered: &mut Covered) -> Result<PathBuf, Error> {
+        let had = &self.covered;
+        let mut catalog = self.catalog_mut();
+        let grows = !had.catalog.is_empty()
+            && (had.catalog_bytes - had.catalog_first) < had.catalog_first.max(SECTIONS_BYTES);
+        covered.catalog = if grows {
+            had.catalog.clone()
+        } else {
+            format!("known-{commit}-{}", self.serial())
+        };
+        let path = self.index.path.join(&covered.catalog);
+        let from = if grows { had.catalog_bytes } else { 0 };
+        let bytes = if grows { catalog.section() } else { catalog.whole() };
+        covered.catalog_bytes = from + bytes.len() as u64;
+        covered.catalog_first = if grows {
+            had.catalog_first
+        } else {
+            covered.catalog_bytes
+        };
+        RealDisk
+            .open_at(&path, from)
+            .and_then(|mut file| file.write(&bytes))
+            .map_err(Error::io("write", &path))?;
+        Ok(path)
     }
 
     /// A number that no catalogue file has yet.
