@@ -13,6 +13,7 @@ use std::sync::mpsc::sync_channel;
 use std::time::{Duration, Instant};
 
 use curvary_archive::{Addition, AlikeOptions, Archive, Curve, FindOptions, Known, Preparer, Stat, Writer};
+use curvary_record::Digest;
 use curvary_record::stored::{Record, StoredRun};
 use exports::{addition, spectrum};
 

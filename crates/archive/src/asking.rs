@@ -21,7 +21,7 @@ pub(crate) struct Asking {
     pub(crate) index: Index,
     /// The catalogue's file, held open since a writer may delete it, and read only when it is needed.
     known: Mutex<fs::File>,
-    /// How many bytes of it count.
+    /// How many bytes of it count; 0 says all.
     known_bytes: u64,
     catalog: OnceLock<Catalog>,
     /// Committed bytes that it does not cover.
@@ -45,12 +45,18 @@ impl Asking {
             return Ok(catalog);
         }
         let mut known = self.known.lock().unwrap_or_else(PoisonError::into_inner);
+        let most = if self.known_bytes == 0 {
+            u64::MAX
+        } else {
+            self.known_bytes
+        };
         let mut bytes = Vec::new();
         let read = known
             .seek(SeekFrom::Start(0))
-            .and_then(|_| (&mut *known).take(self.known_bytes).read_to_end(&mut bytes));
+            .and_then(|_| (&mut *known).take(most).read_to_end(&mut bytes));
         read.map_err(Error::io("read the catalogue in", &self.index.path))?;
-        let catalog = Catalog::from_bytes(&bytes).ok_or_else(|| Error::Index {
+        let whole = bytes.len() as u64 >= self.known_bytes;
+        let catalog = Catalog::from_bytes(&bytes).filter(|_| whole).ok_or_else(|| Error::Index {
             path: self.index.path.clone(),
             message: "the catalogue is damaged".into(),
             damaged: true,

@@ -70,6 +70,18 @@ struct Lengths {
 
 const MAGIC: &[u8; 8] = b"cvknown3";
 
+/// How a catalogue began that was one piece, before there were sections.
+const MAGIC_IN_ONE: &[u8; 8] = b"cvknown2";
+
+/// Bytes under zstd that say how long they are.
+fn unpack(packed: &[u8], length: usize) -> Option<Vec<u8>> {
+    // zstd packs at most some 30,000 to one.
+    if length / 32_768 > packed.len() {
+        return None;
+    }
+    zstd::bulk::decompress(packed, length).ok()
+}
+
 /// A number of an entry: how it is taken out, and how it is put back.
 type Column<T> = (fn(&T) -> u64, fn(&mut T, u64));
 
@@ -353,13 +365,26 @@ impl Catalog {
 
     /// What was added and changed since the last section was made, or everything when there was none: column by column,
     /// each number as what it adds to the one above it, under zstd. The sections of a catalogue, one behind the other, are
-    /// the catalogue, so a commit costs what it adds and not what is there.
-    pub(crate) fn section(&mut self) -> Vec<u8> {
-        let now = self.lengths();
-        let from = std::mem::replace(&mut self.written, now);
-        let sources: Vec<u32> = std::mem::take(&mut self.changed_sources).into_iter().collect();
-        let paths: Vec<u32> = std::mem::take(&mut self.changed_paths).into_iter().collect();
+    /// the catalogue, so a commit costs what it adds and not what is there. It is made again, with what came in between, until
+    /// [`written`](Self::written) says that it counts.
+    pub(crate) fn section(&self) -> Vec<u8> {
+        self.section_of(self.written, &self.changed_sources, &self.changed_paths)
+    }
+
+    /// The whole catalogue as one section.
+    pub(crate) fn whole(&self) -> Vec<u8> {
+        self.section_of(Lengths::default(), &BTreeSet::new(), &BTreeSet::new())
+    }
+
+    /// Tells that the section that was made last counts.
+    pub(crate) fn written(&mut self) {
+        self.written = self.lengths();
+        self.changed_sources.clear();
+        self.changed_paths.clear();
         self.dirty = false;
+    }
+
+    fn section_of(&self, from: Lengths, sources: &BTreeSet<u32>, paths: &BTreeSet<u32>) -> Vec<u8> {
         let (new_sources, new_paths) = (&self.sources[from.sources..], &self.paths[from.paths..]);
         let (text, links) = (&self.text[from.text..], &self.links[from.links..]);
         let mut bytes = Vec::with_capacity(
@@ -407,14 +432,6 @@ impl Catalog {
         all
     }
 
-    /// The whole catalogue as one section.
-    pub(crate) fn whole(&mut self) -> Vec<u8> {
-        self.written = Lengths::default();
-        self.changed_sources.clear();
-        self.changed_paths.clear();
-        self.section()
-    }
-
     fn lengths(&self) -> Lengths {
         Lengths {
             text: self.text.len(),
@@ -428,6 +445,10 @@ impl Catalog {
     pub(crate) fn from_bytes(bytes: &[u8]) -> Option<Self> {
         let mut catalog = Self::default();
         let mut rest = bytes;
+        if bytes.starts_with(MAGIC_IN_ONE) {
+            catalog.take_all(bytes)?;
+            rest = &[];
+        }
         while !rest.is_empty() || bytes.is_empty() {
             rest = catalog.take_section(rest)?;
         }
@@ -447,15 +468,30 @@ impl Catalog {
         let packed = cursor.take(packed_length)?;
         let content = &bytes[..24 + packed_length];
         let sum = cursor.take(4)?.try_into().ok()?;
-        // zstd packs at most some 30,000 to one.
-        if crc32fast::hash(content) != u32::from_le_bytes(sum) || length / 32_768 > packed.len() {
+        if crc32fast::hash(content) != u32::from_le_bytes(sum) {
             return None;
         }
-        let rest = cursor.0;
-        let unpacked = zstd::bulk::decompress(packed, length).ok()?;
-        let mut cursor = Cursor(&unpacked);
+        self.take_content(&unpack(packed, length)?, 6)?;
+        Some(cursor.0)
+    }
+
+    /// Takes a catalogue in that is one piece.
+    fn take_all(&mut self, bytes: &[u8]) -> Option<()> {
+        let (content, sum) = bytes.split_last_chunk::<4>()?;
+        if crc32fast::hash(content) != u32::from_le_bytes(*sum) {
+            return None;
+        }
+        let mut cursor = Cursor(content.get(MAGIC_IN_ONE.len()..)?);
+        let length = usize::try_from(cursor.u64()?).ok()?;
+        self.take_content(&unpack(cursor.0, length)?, 4)
+    }
+
+    /// Takes in what a section says, which begins with so many lengths: without the last two, nothing has changed of what
+    /// was there.
+    fn take_content(&mut self, unpacked: &[u8], said: usize) -> Option<()> {
+        let mut cursor = Cursor(unpacked);
         let mut lengths = [0_usize; 6];
-        for length in &mut lengths {
+        for length in &mut lengths[..said] {
             *length = usize::try_from(cursor.u64()?).ok()?;
         }
         let [text, sources, paths, links, changed_sources, changed_paths] = lengths;
@@ -516,7 +552,7 @@ impl Catalog {
         let changed = which_paths.iter().map(|&path| &self.paths[path as usize]);
         (self.paths[from.paths..].iter().chain(changed).all(inside)
             && self.links[from.links..].iter().all(linked))
-        .then_some(rest)
+        .then_some(())
     }
 
     fn hash_all(&mut self) {
@@ -600,13 +636,39 @@ mod tests {
             catalog.link(&format!("folder/file{n}.txt"), index, Some(stat));
         }
         let bytes = catalog.whole();
-        let mut again = Catalog::from_bytes(&bytes).expect("it reads");
+        let again = Catalog::from_bytes(&bytes).expect("it reads");
         assert_eq!(again.whole(), bytes);
         assert_eq!(again.path("folder/file7.txt"), Some(7));
         assert_eq!(again.path("folder/file70.txt"), None);
         assert_eq!(again.source(&[9; 32]), Some(9));
         for cut in 0..bytes.len() {
             assert!(Catalog::from_bytes(&bytes[..cut]).is_none());
+        }
+    }
+
+    /// The catalogue of an archive that was made before there were sections.
+    #[test]
+    fn a_catalogue_in_one_piece_is_read() {
+        let mut catalog = Catalog::default();
+        for n in 0..5 {
+            let (index, _) = catalog.add_source(source(n));
+            catalog.link(&format!("file{n}.txt"), index, None);
+        }
+        let section = catalog.whole();
+        let unpacked = unpack(&section[24..section.len() - 4], 1 << 16).expect("it unpacks");
+        // Four lengths, and no columns behind those of the links.
+        let old = [&unpacked[..32], &unpacked[48..]].concat();
+        let mut bytes = MAGIC_IN_ONE.to_vec();
+        bytes.extend((old.len() as u64).to_le_bytes());
+        bytes.extend(zstd::bulk::compress(&old, 1).expect("it packs"));
+        bytes.extend(crc32fast::hash(&bytes).to_le_bytes());
+        let again = Catalog::from_bytes(&bytes).expect("it reads");
+        assert_eq!((&again.sources, &again.paths), (&catalog.sources, &catalog.paths));
+        assert_eq!(again.whole(), section);
+        for at in 0..bytes.len() {
+            let mut damaged = bytes.clone();
+            damaged[at] ^= 1;
+            assert!(Catalog::from_bytes(&damaged).is_none(), "byte {at}");
         }
     }
 
@@ -631,9 +693,11 @@ mod tests {
                 catalog.link(&format!("file{place}.txt"), index, (n % 2 == 0).then_some(stat));
             }
             let section = catalog.section();
+            assert_eq!(catalog.section(), section, "as long as it does not count");
+            catalog.written();
             longest = longest.max(section.len());
             bytes.extend(section);
-            let mut again = Catalog::from_bytes(&bytes).expect("it reads");
+            let again = Catalog::from_bytes(&bytes).expect("it reads");
             assert_eq!((&again.sources, &again.paths), (&catalog.sources, &catalog.paths));
             assert_eq!((&again.links, &again.text), (&catalog.links, &catalog.text));
             assert_eq!(again.path("file7.txt"), catalog.path("file7.txt"));

@@ -36,7 +36,7 @@ pub(crate) struct Covered {
     pub(crate) notes: u64,
     /// The file of the catalogue that belongs to it.
     pub(crate) catalog: String,
-    /// How many bytes of it count.
+    /// How many bytes of it count; 0 says all, as before there were sections.
     #[serde(default)]
     pub(crate) catalog_bytes: u64,
     /// How many of them are the section that it began with.

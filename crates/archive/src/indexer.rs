@@ -155,8 +155,13 @@ impl Indexer {
         let path = home.join(&current.folder);
         let index = Index::open(&path)?;
         let covered = index.covered()?;
-        let length = usize::try_from(covered.catalog_bytes).unwrap_or(usize::MAX);
-        let catalog = read_at(&path.join(&covered.catalog), 0, length)
+        let file = path.join(&covered.catalog);
+        let bytes = match usize::try_from(covered.catalog_bytes) {
+            // All of it, before there were sections.
+            Ok(0) => fs::read(file),
+            length => read_at(&file, 0, length.unwrap_or(usize::MAX)),
+        };
+        let catalog = bytes
             .ok()
             .and_then(|bytes| Catalog::from_bytes(&bytes));
         Ok(catalog
@@ -710,6 +715,7 @@ impl Indexer {
             .reader
             .reload()
             .map_err(|error| self.index.trouble(&error))?;
+        self.catalog_mut().written();
         self.share(&path);
         if let Some(current) = self.fresh_index.take() {
             current.write(&self.home, &*self.disk)?;
@@ -730,8 +736,8 @@ impl Indexer {
     /// What counts of a file never changes: readers may be at it.
     fn write_catalog(&self, commit: u64, covered: &mut Covered) -> Result<PathBuf, Error> {
         let had = &self.covered;
-        let mut catalog = self.catalog_mut();
-        let grows = !had.catalog.is_empty()
+        let catalog = self.catalog();
+        let grows = had.catalog_bytes > 0
             && (had.catalog_bytes - had.catalog_first) < had.catalog_first.max(SECTIONS_BYTES);
         covered.catalog = if grows {
             had.catalog.clone()
