@@ -71,8 +71,8 @@ pub(super) fn may_have_lists(text: &str) -> bool {
     };
     memchr::memchr3(b'[', b'{', b'=', bytes).is_some()
         || memchr::memchr_iter(b'(', bytes).any(calls)
-        || text
-            .split(['\n', '\r'])
+        || text.contains("- ")
+            && text.split(['\n', '\r'])
             .any(|line| line.trim_start().starts_with("- "))
 }
 
