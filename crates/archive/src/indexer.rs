@@ -100,7 +100,7 @@ impl Indexer {
         } else {
             Current::read(home, &settings)?
         };
-        let used = match current.map(|current| Self::open_used(home, &current, manifest)) {
+        let used = match current.map(|current| Self::open_used(root, home, &current, manifest)) {
             // A damaged index is of no use either.
             None | Some(Err(Error::Index { damaged: true, .. })) => None,
             Some(used) => used?,
@@ -148,6 +148,7 @@ impl Indexer {
 
     /// The index that is in use, with its catalogue; `None` when it lacks that, or was committed in another history.
     fn open_used(
+        root: &Path,
         home: &Path,
         current: &Current,
         manifest: &Manifest,
@@ -161,11 +162,9 @@ impl Indexer {
             Ok(0) => fs::read(file),
             length => read_at(&file, 0, length.unwrap_or(usize::MAX)),
         };
-        let catalog = bytes
-            .ok()
-            .and_then(|bytes| Catalog::from_bytes(&bytes));
+        let catalog = bytes.ok().and_then(|bytes| covered.catalog_in(&bytes));
         Ok(catalog
-            .filter(|_| within(&covered, manifest))
+            .filter(|_| within(&covered, manifest) && covered.is_of(root, manifest))
             .map(|catalog| (index, covered, catalog)))
     }
 
@@ -701,6 +700,7 @@ impl Indexer {
         self.refresh()?;
         let mut covered = Covered::whole(manifest);
         covered.lost = self.covered.lost.clone();
+        covered.ends = covered.end_of(&self.root, manifest);
         let path = self.write_catalog(manifest.commit, &mut covered)?;
         let payload = serde_json::to_string(&covered).unwrap_or_default();
         let committed = {
@@ -748,6 +748,9 @@ impl Indexer {
         let from = if grows { had.catalog_bytes } else { 0 };
         let bytes = if grows { catalog.section() } else { catalog.whole() };
         covered.catalog_bytes = from + bytes.len() as u64;
+        let mut sum = crc32fast::Hasher::new_with_initial(if grows { had.catalog_sum } else { 0 });
+        sum.update(&bytes);
+        covered.catalog_sum = sum.finalize();
         covered.catalog_first = if grows {
             had.catalog_first
         } else {

@@ -42,10 +42,6 @@ use crate::ending::{Ending, Failure, Outcome};
 use crate::screen::{Errors, Screen};
 use crate::whereabouts::Whereabouts;
 
-/// Reading makes and drops many small things on several threads, for which the system's own allocator takes longer.
-#[global_allocator]
-static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
-
 /// Keeps the exports of a UV-visible spectrophotometer so that every run is found again, exact and traceable.
 ///
 /// For research and teaching. Results are never for diagnosis.
