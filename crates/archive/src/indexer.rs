@@ -15,9 +15,10 @@ use crate::content::same_numbers;
 use crate::current::{Covered, Current};
 use crate::disk::{Disk, RealDisk, read_at};
 use crate::facts::{Around, Facts};
-use crate::frames::{At, FrameReader, Step, Walk, lines};
+use crate::frames::{At, Damage, FrameReader, Step, Walk, lines};
 use crate::index::{Index, Places, Unread};
 use crate::manifest::{Manifest, digest_bytes, digest_named};
+use crate::mend;
 use crate::note::NoteBook;
 use crate::originals::{self, Held};
 use crate::writer::Stat;
@@ -226,9 +227,18 @@ impl Indexer {
         let (first, from) = self.covered.records;
         for (part, record) in (0_u32..).zip(&manifest.records).skip(first as usize) {
             let path = self.root.join(&record.name);
+            // All of it is read anyway when an index is built anew.
+            let whole = self.fresh_index.is_none() || mend::is_whole(&self.root, record);
             let mut walk = Walk::new(&path, part, if part == first { from } else { 0 }, record.length)?;
             while let Some(step) = walk.next()? {
                 match step {
+                    Step::Frame(frame, bytes) if !whole && self.is_strange(frame, &bytes) => {
+                        self.covered.lost.push(Damage {
+                            part,
+                            at: frame.frame,
+                            length: u64::from(frame.packed),
+                        });
+                    }
                     Step::Frame(frame, bytes) => self.frame(&path, frame, &bytes)?,
                     // What is whole can be used; what is lost is told with every answer.
                     Step::Damaged(damage) => self.covered.lost.push(damage),
@@ -262,6 +272,19 @@ impl Indexer {
     /// Whether the archive keeps these bytes, whatever is known of them.
     pub(crate) fn keeps(&self, digest: &[u8; 32]) -> bool {
         self.catalog().source(digest).is_some() || self.entries.contains_key(digest)
+    }
+
+    /// Whether a frame of a part that is not what was committed speaks of files alone that this archive does not keep: whole
+    /// records of another archive.
+    fn is_strange(&self, frame: At, bytes: &[u8]) -> bool {
+        let mut sources = lines(frame, bytes)
+            .filter_map(|(_, line)| match serde_json::from_slice(line) {
+                Ok(Record::Source(source)) => digest_bytes(source.digest.as_str()),
+                Ok(Record::Run(run)) => digest_bytes(run.0.source.digest.as_str()),
+                _ => None,
+            })
+            .peekable();
+        sources.peek().is_some() && !sources.any(|digest| self.keeps(&digest))
     }
 
     fn frame(&mut self, path: &Path, frame: At, bytes: &[u8]) -> Result<(), Error> {

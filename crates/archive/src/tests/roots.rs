@@ -147,6 +147,22 @@ fn a_file_of_another_archive_is_noticed_and_never_answered_from() {
         }
     }
     assert!(tried >= 15, "{tried}");
+    // Records without an index: nothing is answered from them, and that is told.
+    let few = Folder::new();
+    drop(filled(&few.0, 0));
+    let archive = Archive::open(&few.0).expect("it opens");
+    let mut writer = archive.write("test").expect("the lock is free");
+    add(&mut writer, (40..46).map(|n| addition(n, 0)).collect()).expect("they are added");
+    writer.finish().expect("it commits");
+    fs::remove_dir_all(&folder.0).expect("it goes");
+    let mut mixed = whole.clone();
+    mixed.retain(|name, _| !name.starts_with("index/"));
+    let records = "records/000001.jsonl.zst".to_owned();
+    mixed.insert(records.clone(), files(&few.0)[&records].clone());
+    put(&mixed);
+    let archive = Archive::open(&folder.0).expect("it opens");
+    assert_eq!(found(&archive, ""), BTreeSet::new());
+    assert!(!archive.lost().expect("it is told").is_empty());
     // The whole index.
     fs::remove_dir_all(&folder.0).expect("it goes");
     let mut mixed = whole.clone();
