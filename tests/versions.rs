@@ -186,6 +186,108 @@ fn a_newer_version_inherits_what_still_fits() {
     done(here, &["verify", "--archive", "lab"]);
 }
 
+/// A layout that takes the second table alone: the run that was the second is the first then.
+const SECOND_ONLY: &str = r#"name = "second-only"
+title = "the second table of a day (invented)"
+version = "1"
+
+[recognise]
+contains = ["two tables of the Tarn laboratory"]
+
+[table]
+after = "SECOND"
+
+[[example]]
+points = 3
+first = [0, 0.5]
+last = [20, 0.3]
+x = "time:s"
+y = "absorbance:{AU}"
+technique = "time-course"
+path = "day.csv"
+text = """
+two tables of the Tarn laboratory
+time (s),absorbance
+0,0.9
+10,0.8
+20,0.7
+
+SECOND
+time (s),absorbance
+0,0.5
+10,0.4
+20,0.3
+"""
+"#;
+
+#[test]
+fn notes_and_results_go_with_their_table_when_the_file_is_read_otherwise() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let here = folder.path();
+    let text = format!(
+        "two tables of the Tarn laboratory\n{}\nSECOND\n{}",
+        export("dye one", 1),
+        export("dye two", 2)
+    );
+    put(here, "in/day.csv", &text);
+    added(here, &["in"]);
+    for (sample, celsius) in [("one", "21"), ("two", "37")] {
+        let id = &found(here, &format!("sample:{sample}"))[0];
+        done(
+            here,
+            &[
+                "note",
+                id,
+                &format!("temperature={celsius} °C"),
+                "--archive",
+                "lab",
+            ],
+        );
+        done(here, &["rates", id, "--archive", "lab"]);
+    }
+    let of_second = found(here, "temperature:37C");
+    put(here, "lab/layouts/second-only.toml", SECOND_ONLY);
+    let told = json(&run(here, &["reread", "--json", "--archive", "lab"]));
+    assert_eq!(told["left_behind"].as_array().map(Vec::len), Some(1), "{told}");
+    let now = found(here, "");
+    assert_eq!(now.len(), 1, "one table is left");
+    assert_ne!(now, of_second, "and has the number of the other");
+    assert_eq!(found(here, "temperature:37C has:result has:note"), now);
+    assert_eq!(found(here, "temperature:21C").len(), 0);
+    let shown = json(&run(here, &["show", &now[0], "--json", "--archive", "lab"]));
+    assert_eq!(shown["outcomes"].as_array().map(Vec::len), Some(1), "{shown}");
+    // The first table comes back, and both have what was said of the second one only.
+    fs::remove_file(here.join("lab/layouts/second-only.toml")).expect("it goes");
+    done(here, &["reread", "--archive", "lab"]);
+    assert_eq!(found(here, "").len(), 2);
+    assert_eq!(found(here, "temperature:37C has:result"), of_second);
+    assert_eq!(found(here, "has:note").len(), 1);
+    done(here, &["verify", "--archive", "lab"]);
+}
+
+#[test]
+fn a_table_in_front_moves_no_note() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let here = folder.path();
+    put(here, "in/day.csv", &export("dye one", 1));
+    added(here, &["in"]);
+    let id = &found(here, "dye")[0];
+    done(here, &["note", id, "temperature=37 °C", "--archive", "lab"]);
+    done(here, &["rates", id, "--archive", "lab"]);
+    put(
+        here,
+        "in/day.csv",
+        &format!("{}\n{}", export("dye zero", 3), export("dye one", 1)),
+    );
+    let told = added(here, &["in"]);
+    assert_eq!(told["changed"]["inherited"], 1, "{told}");
+    assert_eq!(
+        found(here, "temperature:37C has:result"),
+        found(here, "sample:one")
+    );
+    assert_eq!(found(here, "has:note").len(), 1);
+}
+
 /// Members of a container may share a name.
 #[test]
 fn members_of_one_name_stay_apart() {

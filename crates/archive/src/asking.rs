@@ -8,7 +8,7 @@ use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 use curvary_record::Digest;
 
 use crate::catalog::{Catalog, Source};
-use crate::current::{Current, folder};
+use crate::current::{Covered, Current, folder};
 use crate::disk::RealDisk;
 use crate::frames::{Damage, FrameReader};
 use crate::index::Index;
@@ -21,6 +21,7 @@ pub(crate) struct Asking {
     pub(crate) index: Index,
     /// The catalogue's file, held open since a writer may delete it, and read only when it is needed.
     known: Mutex<fs::File>,
+    covered: Covered,
     catalog: OnceLock<Catalog>,
     /// Committed bytes that it does not cover.
     pub(crate) behind: u64,
@@ -43,12 +44,16 @@ impl Asking {
             return Ok(catalog);
         }
         let mut known = self.known.lock().unwrap_or_else(PoisonError::into_inner);
+        let most = match self.covered.catalog_bytes {
+            0 => u64::MAX,
+            bytes => bytes,
+        };
         let mut bytes = Vec::new();
         let read = known
             .seek(SeekFrom::Start(0))
-            .and_then(|_| known.read_to_end(&mut bytes));
+            .and_then(|_| (&mut *known).take(most).read_to_end(&mut bytes));
         read.map_err(Error::io("read the catalogue in", &self.index.path))?;
-        let catalog = Catalog::from_bytes(&bytes).ok_or_else(|| Error::Index {
+        let catalog = self.covered.catalog_in(&bytes).ok_or_else(|| Error::Index {
             path: self.index.path.clone(),
             message: "the catalogue is damaged".into(),
             damaged: true,
@@ -174,13 +179,17 @@ impl Archive {
             let path = home.join(&current.folder);
             let index = Index::open(&path)?;
             let covered = index.covered()?;
+            if !covered.is_of(&self.root, &self.manifest) {
+                return Ok(None);
+            }
             if let Ok(known) = fs::File::open(path.join(&covered.catalog)) {
                 return Ok(Some(Asking {
                     index,
                     known: Mutex::new(known),
                     catalog: OnceLock::new(),
                     behind: covered.behind(&self.manifest),
-                    lost: covered.lost,
+                    lost: covered.lost.clone(),
+                    covered,
                     frames: FrameReader::default(),
                 }));
             }

@@ -3,6 +3,8 @@
 //! It lies in the index folder as one binary file and can be rebuilt from the records and the originals. The
 //! index's own commit names the file that belongs to it, so both always speak of the same records.
 
+use std::collections::BTreeSet;
+
 use hashbrown::HashTable;
 
 use crate::frames::At;
@@ -50,9 +52,35 @@ pub(crate) struct Catalog {
     /// Paths of each source, made when first asked for.
     linked: std::sync::OnceLock<Vec<Vec<u32>>>,
     pub(crate) dirty: bool,
+    /// How much of it the sections have that were made so far.
+    written: Lengths,
+    /// What has changed of that since.
+    changed_sources: BTreeSet<u32>,
+    changed_paths: BTreeSet<u32>,
 }
 
-const MAGIC: &[u8; 8] = b"cvknown2";
+/// How much there is.
+#[derive(Clone, Copy, Debug, Default)]
+struct Lengths {
+    text: usize,
+    sources: usize,
+    paths: usize,
+    links: usize,
+}
+
+const MAGIC: &[u8; 8] = b"cvknown3";
+
+/// How a catalogue began that was one piece, before there were sections.
+const MAGIC_IN_ONE: &[u8; 8] = b"cvknown2";
+
+/// Bytes under zstd that say how long they are.
+fn unpack(packed: &[u8], length: usize) -> Option<Vec<u8>> {
+    // zstd packs at most some 30,000 to one.
+    if length / 32_768 > packed.len() {
+        return None;
+    }
+    zstd::bulk::decompress(packed, length).ok()
+}
 
 /// A number of an entry: how it is taken out, and how it is put back.
 type Column<T> = (fn(&T) -> u64, fn(&mut T, u64));
@@ -256,6 +284,7 @@ impl Catalog {
             known.runs = source.runs;
             known.bytes = source.bytes;
             known.record = source.record;
+            self.source_changed(index);
             return (index, false);
         }
         let index = u32::try_from(self.sources.len()).unwrap_or(u32::MAX);
@@ -268,6 +297,12 @@ impl Catalog {
                 digest_hash(&self.sources[index as usize].digest)
             });
         (index, true)
+    }
+
+    fn source_changed(&mut self, source: u32) {
+        if (source as usize) < self.written.sources {
+            self.changed_sources.insert(source);
+        }
     }
 
     /// Tells that a source stands at a path. Gives the source that stood there before, when it is another.
@@ -299,10 +334,14 @@ impl Catalog {
             entry.stat = stat;
         }
         let before = std::mem::replace(&mut entry.source, source);
+        if (index as usize) < self.written.paths && (stat.is_some() || before != source) {
+            self.changed_paths.insert(index);
+        }
         if before == source {
             return None;
         }
         self.sources[source as usize].current += 1;
+        self.source_changed(source);
         let fresh = (source, index);
         match self.linked.get_mut() {
             Some(linked) => {
@@ -320,100 +359,200 @@ impl Catalog {
         }
         let old = &mut self.sources[before as usize];
         old.current = old.current.saturating_sub(1);
+        self.source_changed(before);
         Some(before)
     }
 
-    /// The whole catalogue as bytes: column by column, each number as what it adds to the one above it, under zstd.
-    pub(crate) fn to_bytes(&self) -> Vec<u8> {
+    /// What was added and changed since the last section was made, or everything when there was none: column by column,
+    /// each number as what it adds to the one above it, under zstd. The sections of a catalogue, one behind the other, are
+    /// the catalogue, so a commit costs what it adds and not what is there. It is made again, with what came in between, until
+    /// [`written`](Self::written) says that it counts.
+    pub(crate) fn section(&self) -> Vec<u8> {
+        self.section_of(self.written, &self.changed_sources, &self.changed_paths)
+    }
+
+    /// The whole catalogue as one section.
+    pub(crate) fn whole(&self) -> Vec<u8> {
+        self.section_of(Lengths::default(), &BTreeSet::new(), &BTreeSet::new())
+    }
+
+    /// Tells that the section that was made last counts.
+    pub(crate) fn written(&mut self) {
+        self.written = self.lengths();
+        self.changed_sources.clear();
+        self.changed_paths.clear();
+        self.dirty = false;
+    }
+
+    fn section_of(&self, from: Lengths, sources: &BTreeSet<u32>, paths: &BTreeSet<u32>) -> Vec<u8> {
+        let (new_sources, new_paths) = (&self.sources[from.sources..], &self.paths[from.paths..]);
+        let (text, links) = (&self.text[from.text..], &self.links[from.links..]);
         let mut bytes = Vec::with_capacity(
-            40 + self.text.len() + self.sources.len() * 120 + self.paths.len() * 48 + self.links.len() * 16,
+            48 + text.len() + new_sources.len() * 120 + new_paths.len() * 56 + links.len() * 16,
         );
         for length in [
-            self.text.len(),
-            self.sources.len(),
-            self.paths.len(),
-            self.links.len(),
+            text.len(),
+            new_sources.len(),
+            new_paths.len(),
+            links.len(),
+            sources.len(),
+            paths.len(),
         ] {
             bytes.extend_from_slice(&(length as u64).to_le_bytes());
         }
-        bytes.extend_from_slice(&self.text);
-        for source in &self.sources {
+        bytes.extend_from_slice(text);
+        for source in new_sources {
             bytes.extend_from_slice(&source.digest);
         }
         for column in SOURCE_COLUMNS {
-            put_column(&mut bytes, self.sources.iter().map(column.0));
+            put_column(&mut bytes, new_sources.iter().map(column.0));
         }
         for column in PATH_COLUMNS {
-            put_column(&mut bytes, self.paths.iter().map(column.0));
+            put_column(&mut bytes, new_paths.iter().map(column.0));
         }
-        put_column(&mut bytes, self.links.iter().map(|link| u64::from(link.0)));
-        put_column(&mut bytes, self.links.iter().map(|link| u64::from(link.1)));
+        put_column(&mut bytes, links.iter().map(|link| u64::from(link.0)));
+        put_column(&mut bytes, links.iter().map(|link| u64::from(link.1)));
+        put_column(&mut bytes, sources.iter().map(|&source| u64::from(source)));
+        put_column(&mut bytes, paths.iter().map(|&path| u64::from(path)));
+        for column in SOURCE_COLUMNS {
+            let changed = sources.iter().map(|&source| &self.sources[source as usize]);
+            put_column(&mut bytes, changed.map(column.0));
+        }
+        for column in PATH_COLUMNS {
+            let changed = paths.iter().map(|&path| &self.paths[path as usize]);
+            put_column(&mut bytes, changed.map(column.0));
+        }
         let packed = zstd::bulk::compress(&bytes, 1).unwrap_or_default();
         let mut all = MAGIC.to_vec();
         all.extend_from_slice(&(bytes.len() as u64).to_le_bytes());
+        all.extend_from_slice(&(packed.len() as u64).to_le_bytes());
         all.extend_from_slice(&packed);
         let sum = crc32fast::hash(&all);
         all.extend_from_slice(&sum.to_le_bytes());
         all
     }
 
-    /// The catalogue from its bytes; `None` when they are damaged.
-    pub(crate) fn from_bytes(bytes: &[u8]) -> Option<Self> {
-        let (content, sum) = bytes.split_last_chunk::<4>()?;
-        if crc32fast::hash(content) != u32::from_le_bytes(*sum) {
-            return None;
+    fn lengths(&self) -> Lengths {
+        Lengths {
+            text: self.text.len(),
+            sources: self.sources.len(),
+            paths: self.paths.len(),
+            links: self.links.len(),
         }
-        let mut cursor = Cursor(content);
+    }
+
+    /// The catalogue from its sections; `None` when they are damaged.
+    pub(crate) fn from_bytes(bytes: &[u8]) -> Option<Self> {
+        let mut catalog = Self::default();
+        let mut rest = bytes;
+        if bytes.starts_with(MAGIC_IN_ONE) {
+            catalog.take_all(bytes)?;
+            rest = &[];
+        }
+        while !rest.is_empty() || bytes.is_empty() {
+            rest = catalog.take_section(rest)?;
+        }
+        catalog.written = catalog.lengths();
+        catalog.hash_all();
+        Some(catalog)
+    }
+
+    /// Takes a section in; gives what stands behind it.
+    fn take_section<'a>(&mut self, bytes: &'a [u8]) -> Option<&'a [u8]> {
+        let mut cursor = Cursor(bytes);
         if cursor.take(8)? != MAGIC {
             return None;
         }
         let length = usize::try_from(cursor.u64()?).ok()?;
-        // zstd packs at most some 30,000 to one.
-        if length / 32_768 > cursor.0.len() {
+        let packed_length = usize::try_from(cursor.u64()?).ok()?;
+        let packed = cursor.take(packed_length)?;
+        let content = &bytes[..24 + packed_length];
+        let sum = cursor.take(4)?.try_into().ok()?;
+        if crc32fast::hash(content) != u32::from_le_bytes(sum) {
             return None;
         }
-        let unpacked = zstd::bulk::decompress(cursor.0, length).ok()?;
-        let mut cursor = Cursor(&unpacked);
-        let mut lengths = [0_usize; 4];
-        for length in &mut lengths {
+        self.take_content(&unpack(packed, length)?, 6)?;
+        Some(cursor.0)
+    }
+
+    /// Takes a catalogue in that is one piece.
+    fn take_all(&mut self, bytes: &[u8]) -> Option<()> {
+        let (content, sum) = bytes.split_last_chunk::<4>()?;
+        if crc32fast::hash(content) != u32::from_le_bytes(*sum) {
+            return None;
+        }
+        let mut cursor = Cursor(content.get(MAGIC_IN_ONE.len()..)?);
+        let length = usize::try_from(cursor.u64()?).ok()?;
+        self.take_content(&unpack(cursor.0, length)?, 4)
+    }
+
+    /// Takes in what a section says, which begins with so many lengths: without the last two, nothing has changed of what
+    /// was there.
+    fn take_content(&mut self, unpacked: &[u8], said: usize) -> Option<()> {
+        let mut cursor = Cursor(unpacked);
+        let mut lengths = [0_usize; 6];
+        for length in &mut lengths[..said] {
             *length = usize::try_from(cursor.u64()?).ok()?;
         }
-        let [text, sources, paths, links] = lengths;
+        let [text, sources, paths, links, changed_sources, changed_paths] = lengths;
         // Each entry takes at least sixteen bytes, so wrong lengths cannot ask for more memory than there are bytes.
-        if sources.max(paths).max(links) > unpacked.len() / 16 {
+        let most = sources
+            .max(paths)
+            .max(links)
+            .max(changed_sources)
+            .max(changed_paths);
+        if most > unpacked.len() / 16 {
             return None;
         }
-        let mut catalog = Self {
-            text: cursor.take(text)?.to_vec(),
-            sources: Vec::with_capacity(sources),
-            paths: vec![PathEntry::NOWHERE; paths],
-            links: vec![(0, 0); links],
-            ..Self::default()
-        };
+        let from = self.lengths();
+        self.text.extend_from_slice(cursor.take(text)?);
         for digest in cursor.take(sources.checked_mul(32)?)?.as_chunks::<32>().0 {
-            catalog.sources.push(Source::of(*digest));
+            self.sources.push(Source::of(*digest));
         }
+        self.paths.resize(from.paths + paths, PathEntry::NOWHERE);
+        self.links.resize(from.links + links, (0, 0));
         for column in SOURCE_COLUMNS {
-            cursor.column(&mut catalog.sources, column.1)?;
+            cursor.column(&mut self.sources[from.sources..], column.1)?;
         }
         for column in PATH_COLUMNS {
-            cursor.column(&mut catalog.paths, column.1)?;
+            cursor.column(&mut self.paths[from.paths..], column.1)?;
         }
-        cursor.column(&mut catalog.links, |link, value| link.0 = small(value))?;
-        cursor.column(&mut catalog.links, |link, value| link.1 = small(value))?;
+        cursor.column(&mut self.links[from.links..], |link, value| link.0 = small(value))?;
+        cursor.column(&mut self.links[from.links..], |link, value| link.1 = small(value))?;
+        let (mut which_sources, mut which_paths) = (vec![0_u32; changed_sources], vec![0_u32; changed_paths]);
+        cursor.column(&mut which_sources, |which, value| *which = small(value))?;
+        cursor.column(&mut which_paths, |which, value| *which = small(value))?;
+        if which_sources.iter().any(|&which| which as usize >= from.sources)
+            || which_paths.iter().any(|&which| which as usize >= from.paths)
+        {
+            return None;
+        }
+        for column in SOURCE_COLUMNS {
+            let all = &mut self.sources;
+            cursor.column(&mut which_sources, |which, value| {
+                column.1(&mut all[*which as usize], value)
+            })?;
+        }
+        for column in PATH_COLUMNS {
+            let all = &mut self.paths;
+            cursor.column(&mut which_paths, |which, value| {
+                column.1(&mut all[*which as usize], value)
+            })?;
+        }
         let inside = |path: &PathEntry| {
-            (path.source as usize) < sources
+            (path.source as usize) < self.sources.len()
                 && path
                     .start
                     .checked_add(u64::from(path.length))
-                    .is_some_and(|end| end <= text as u64)
+                    .is_some_and(|end| end <= self.text.len() as u64)
         };
-        let linked = |link: &(u32, u32)| (link.0 as usize) < sources && (link.1 as usize) < paths;
-        if !catalog.paths.iter().all(inside) || !catalog.links.iter().all(linked) {
-            return None;
-        }
-        catalog.hash_all();
-        Some(catalog)
+        let linked = |link: &(u32, u32)| {
+            (link.0 as usize) < self.sources.len() && (link.1 as usize) < self.paths.len()
+        };
+        let changed = which_paths.iter().map(|&path| &self.paths[path as usize]);
+        (self.paths[from.paths..].iter().chain(changed).all(inside)
+            && self.links[from.links..].iter().all(linked))
+        .then_some(())
     }
 
     fn hash_all(&mut self) {
@@ -447,7 +586,7 @@ impl<'a> Cursor<'a> {
         Some(u64::from_le_bytes(self.take(8)?.try_into().ok()?))
     }
 
-    fn column<T>(&mut self, entries: &mut [T], put: impl Fn(&mut T, u64)) -> Option<()> {
+    fn column<T>(&mut self, entries: &mut [T], mut put: impl FnMut(&mut T, u64)) -> Option<()> {
         let mut value = 0_u64;
         for entry in entries {
             value = value.wrapping_add(self.u64()?);
@@ -496,14 +635,83 @@ mod tests {
             };
             catalog.link(&format!("folder/file{n}.txt"), index, Some(stat));
         }
-        let bytes = catalog.to_bytes();
+        let bytes = catalog.whole();
         let again = Catalog::from_bytes(&bytes).expect("it reads");
-        assert_eq!(again.to_bytes(), bytes);
+        assert_eq!(again.whole(), bytes);
         assert_eq!(again.path("folder/file7.txt"), Some(7));
         assert_eq!(again.path("folder/file70.txt"), None);
         assert_eq!(again.source(&[9; 32]), Some(9));
         for cut in 0..bytes.len() {
             assert!(Catalog::from_bytes(&bytes[..cut]).is_none());
+        }
+    }
+
+    /// The catalogue of an archive that was made before there were sections.
+    #[test]
+    fn a_catalogue_in_one_piece_is_read() {
+        let mut catalog = Catalog::default();
+        for n in 0..5 {
+            let (index, _) = catalog.add_source(source(n));
+            catalog.link(&format!("file{n}.txt"), index, None);
+        }
+        let section = catalog.whole();
+        let unpacked = unpack(&section[24..section.len() - 4], 1 << 16).expect("it unpacks");
+        // Four lengths, and no columns behind those of the links.
+        let old = [&unpacked[..32], &unpacked[48..]].concat();
+        let mut bytes = MAGIC_IN_ONE.to_vec();
+        bytes.extend((old.len() as u64).to_le_bytes());
+        bytes.extend(zstd::bulk::compress(&old, 1).expect("it packs"));
+        bytes.extend(crc32fast::hash(&bytes).to_le_bytes());
+        let again = Catalog::from_bytes(&bytes).expect("it reads");
+        assert_eq!((&again.sources, &again.paths), (&catalog.sources, &catalog.paths));
+        assert_eq!(again.whole(), section);
+        for at in 0..bytes.len() {
+            let mut damaged = bytes.clone();
+            damaged[at] ^= 1;
+            assert!(Catalog::from_bytes(&damaged).is_none(), "byte {at}");
+        }
+    }
+
+    #[test]
+    fn sections_behind_each_other_are_the_catalogue() {
+        let mut catalog = Catalog::default();
+        let mut bytes = Vec::new();
+        let mut longest = 0;
+        for round in 0..6_u8 {
+            for n in 0..30 {
+                // Some are new, some have another content, some only look another way, some are read again.
+                let digest = if n % 3 == 0 { n } else { n ^ (round << 5) };
+                let (index, _) = catalog.add_source(Source {
+                    runs: u32::from(round),
+                    ..source(digest)
+                });
+                let stat = Stat {
+                    inode: u64::from(round),
+                    ..Stat::default()
+                };
+                let place = if n % 5 == 0 { n + 30 * round } else { n };
+                catalog.link(&format!("file{place}.txt"), index, (n % 2 == 0).then_some(stat));
+            }
+            let section = catalog.section();
+            assert_eq!(catalog.section(), section, "as long as it does not count");
+            catalog.written();
+            longest = longest.max(section.len());
+            bytes.extend(section);
+            let again = Catalog::from_bytes(&bytes).expect("it reads");
+            assert_eq!((&again.sources, &again.paths), (&catalog.sources, &catalog.paths));
+            assert_eq!((&again.links, &again.text), (&catalog.links, &catalog.text));
+            assert_eq!(again.path("file7.txt"), catalog.path("file7.txt"));
+            let (whole, lengths) = (again.whole(), catalog.lengths());
+            assert!(Catalog::from_bytes(&whole).is_some_and(|whole| whole.sources == catalog.sources));
+            assert_eq!(again.lengths().sources, lengths.sources);
+        }
+        assert!(bytes.len() > longest, "there are several sections");
+        let empty = catalog.section();
+        assert!(Catalog::from_bytes(&[bytes.as_slice(), &empty].concat()).is_some());
+        for at in 0..bytes.len() {
+            let mut damaged = bytes.clone();
+            damaged[at] ^= 1;
+            assert!(Catalog::from_bytes(&damaged).is_none(), "byte {at}");
         }
     }
 }

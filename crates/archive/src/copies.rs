@@ -149,7 +149,8 @@ fn prepare(root: &Path, manifest: &Manifest, to: &Path, disk: &dyn Disk) -> Resu
     if !Manifest::path(to).exists() {
         let strange = names
             .map(|entry| entry.file_name())
-            .filter(|name| name != "archive.lock");
+            // What a first copy leaves that found the disk full.
+            .filter(|name| name != "archive.lock" && name != "manifest.json.new");
         if let Some(strange) = strange.min() {
             return Err(other(format!("`{}`", strange.to_string_lossy())));
         }

@@ -12,13 +12,17 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 
-use crate::disk::Disk;
+use crate::catalog::Catalog;
+use crate::disk::{Disk, read_at};
 use crate::frames::Damage;
 use crate::manifest::{Manifest, hex};
-use crate::{Error, Settings};
+use crate::{Error, Settings, mend};
 
 /// Changes whenever what is filed, or how, changes.
 const VERSION: u32 = 8;
+
+/// So many bytes tell where records end: checksums of frames are among them.
+const END: u64 = 64;
 
 /// What an index was built for, in `current.json`.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -36,6 +40,19 @@ pub(crate) struct Covered {
     pub(crate) notes: u64,
     /// The file of the catalogue that belongs to it.
     pub(crate) catalog: String,
+    /// How many bytes of it count; 0 says all, as before there were sections.
+    #[serde(default)]
+    pub(crate) catalog_bytes: u64,
+    /// How many of them are the section that it began with.
+    #[serde(default)]
+    pub(crate) catalog_first: u64,
+    /// Their CRC-32, so that the catalogue of another index is noticed.
+    #[serde(default)]
+    pub(crate) catalog_sum: u32,
+    /// The SHA-256 of the last bytes of records that it covers, which hardly another archive has at the same place. Empty
+    /// where there are none, and before it was kept.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub(crate) ends: String,
     /// Stretches of records that could not be read.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub(crate) lost: Vec<Damage>,
@@ -56,8 +73,46 @@ impl Covered {
             records: end(&manifest.records),
             notes: manifest.notes.length,
             catalog: String::new(),
+            catalog_bytes: 0,
+            catalog_first: 0,
+            catalog_sum: 0,
+            ends: String::new(),
             lost: Vec::new(),
         }
+    }
+
+    /// The SHA-256 of the last bytes of records that it covers.
+    pub(crate) fn end_of(&self, root: &Path, manifest: &Manifest) -> String {
+        let (part, length) = self.records;
+        let Some(part) = manifest.records.get(part as usize).filter(|_| length > 0) else {
+            return String::new();
+        };
+        let from = length.saturating_sub(END);
+        let bytes = read_at(
+            &root.join(&part.name),
+            from,
+            usize::try_from(length - from).unwrap_or(0),
+        );
+        bytes.map_or_else(|_| String::new(), |bytes| hex(&Sha256::digest(bytes)))
+    }
+
+    /// Whether it speaks of these records. Records that are not what was committed speak against themselves only.
+    pub(crate) fn is_of(&self, root: &Path, manifest: &Manifest) -> bool {
+        let part = manifest.records.get(self.records.0 as usize);
+        self.ends.is_empty()
+            || self.ends == self.end_of(root, manifest)
+            || part.is_some_and(|part| !mend::is_whole(root, part))
+    }
+
+    /// The catalogue in bytes of its file; `None` when they are not those that belong to it.
+    pub(crate) fn catalog_in(&self, bytes: &[u8]) -> Option<Catalog> {
+        let counted = if self.catalog_bytes == 0 {
+            bytes
+        } else {
+            let bytes = bytes.get(..usize::try_from(self.catalog_bytes).ok()?)?;
+            (crc32fast::hash(bytes) == self.catalog_sum).then_some(bytes)?
+        };
+        Catalog::from_bytes(counted)
     }
 
     /// How many committed bytes of records and notes lie beyond.

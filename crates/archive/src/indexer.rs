@@ -13,11 +13,12 @@ use tantivy::{IndexWriter, TantivyDocument};
 use crate::catalog::{Catalog, Source};
 use crate::content::same_numbers;
 use crate::current::{Covered, Current};
-use crate::disk::Disk;
+use crate::disk::{Disk, RealDisk, read_at};
 use crate::facts::{Around, Facts};
-use crate::frames::{At, FrameReader, Step, Walk, lines};
+use crate::frames::{At, Damage, FrameReader, Step, Walk, lines};
 use crate::index::{Index, Places, Unread};
 use crate::manifest::{Manifest, digest_bytes, digest_named};
+use crate::mend;
 use crate::note::NoteBook;
 use crate::originals::{self, Held};
 use crate::writer::Stat;
@@ -25,6 +26,9 @@ use crate::{Error, Settings};
 
 /// Memory for words that wait to be written. One thread fills it; it is written out as a segment when it is full.
 const HEAP: usize = 48 << 20;
+
+/// Sections of the catalogue may take so many bytes together before it is written as a whole again, however small it is.
+const SECTIONS_BYTES: u64 = 64 << 10;
 
 /// How many sources' families are remembered.
 const FAMILIES: usize = 4096;
@@ -97,7 +101,7 @@ impl Indexer {
         } else {
             Current::read(home, &settings)?
         };
-        let used = match current.map(|current| Self::open_used(home, &current, manifest)) {
+        let used = match current.map(|current| Self::open_used(root, home, &current, manifest)) {
             // A damaged index is of no use either.
             None | Some(Err(Error::Index { damaged: true, .. })) => None,
             Some(used) => used?,
@@ -145,6 +149,7 @@ impl Indexer {
 
     /// The index that is in use, with its catalogue; `None` when it lacks that, or was committed in another history.
     fn open_used(
+        root: &Path,
         home: &Path,
         current: &Current,
         manifest: &Manifest,
@@ -152,11 +157,15 @@ impl Indexer {
         let path = home.join(&current.folder);
         let index = Index::open(&path)?;
         let covered = index.covered()?;
-        let catalog = fs::read(path.join(&covered.catalog))
-            .ok()
-            .and_then(|bytes| Catalog::from_bytes(&bytes));
+        let file = path.join(&covered.catalog);
+        let bytes = match usize::try_from(covered.catalog_bytes) {
+            // All of it, before there were sections.
+            Ok(0) => fs::read(file),
+            length => read_at(&file, 0, length.unwrap_or(usize::MAX)),
+        };
+        let catalog = bytes.ok().and_then(|bytes| covered.catalog_in(&bytes));
         Ok(catalog
-            .filter(|_| within(&covered, manifest))
+            .filter(|_| within(&covered, manifest) && covered.is_of(root, manifest))
             .map(|catalog| (index, covered, catalog)))
     }
 
@@ -218,9 +227,18 @@ impl Indexer {
         let (first, from) = self.covered.records;
         for (part, record) in (0_u32..).zip(&manifest.records).skip(first as usize) {
             let path = self.root.join(&record.name);
+            // All of it is read anyway when an index is built anew.
+            let whole = self.fresh_index.is_none() || mend::is_whole(&self.root, record);
             let mut walk = Walk::new(&path, part, if part == first { from } else { 0 }, record.length)?;
             while let Some(step) = walk.next()? {
                 match step {
+                    Step::Frame(frame, bytes) if !whole && self.is_strange(frame, &bytes) => {
+                        self.covered.lost.push(Damage {
+                            part,
+                            at: frame.frame,
+                            length: u64::from(frame.packed),
+                        });
+                    }
                     Step::Frame(frame, bytes) => self.frame(&path, frame, &bytes)?,
                     // What is whole can be used; what is lost is told with every answer.
                     Step::Damaged(damage) => self.covered.lost.push(damage),
@@ -254,6 +272,19 @@ impl Indexer {
     /// Whether the archive keeps these bytes, whatever is known of them.
     pub(crate) fn keeps(&self, digest: &[u8; 32]) -> bool {
         self.catalog().source(digest).is_some() || self.entries.contains_key(digest)
+    }
+
+    /// Whether a frame of a part that is not what was committed speaks of files alone that this archive does not keep: whole
+    /// records of another archive.
+    fn is_strange(&self, frame: At, bytes: &[u8]) -> bool {
+        let mut sources = lines(frame, bytes)
+            .filter_map(|(_, line)| match serde_json::from_slice(line) {
+                Ok(Record::Source(source)) => digest_bytes(source.digest.as_str()),
+                Ok(Record::Run(run)) => digest_bytes(run.0.source.digest.as_str()),
+                _ => None,
+            })
+            .peekable();
+        sources.peek().is_some() && !sources.any(|digest| self.keeps(&digest))
     }
 
     fn frame(&mut self, path: &Path, frame: At, bytes: &[u8]) -> Result<(), Error> {
@@ -692,14 +723,8 @@ impl Indexer {
         self.refresh()?;
         let mut covered = Covered::whole(manifest);
         covered.lost = self.covered.lost.clone();
-        covered.catalog = format!("known-{}-{}", manifest.commit, self.serial());
-        let bytes = {
-            let mut catalog = self.catalog_mut();
-            catalog.dirty = false;
-            catalog.to_bytes()
-        };
-        let path = self.index.path.join(&covered.catalog);
-        fs::write(&path, bytes).map_err(Error::io("write", &path))?;
+        covered.ends = covered.end_of(&self.root, manifest);
+        let path = self.write_catalog(manifest.commit, &mut covered)?;
         let payload = serde_json::to_string(&covered).unwrap_or_default();
         let committed = {
             let engine = self.engine()?;
@@ -713,12 +738,13 @@ impl Indexer {
             .reader
             .reload()
             .map_err(|error| self.index.trouble(&error))?;
+        self.catalog_mut().written();
         self.share(&path);
         if let Some(current) = self.fresh_index.take() {
             current.write(&self.home, &*self.disk)?;
         }
         let old = std::mem::replace(&mut self.covered, covered).catalog;
-        if !old.is_empty() {
+        if !old.is_empty() && old != self.covered.catalog {
             // An old catalogue that cannot be deleted does no harm.
             let _ = fs::remove_file(self.index.path.join(old));
         }
@@ -727,6 +753,37 @@ impl Indexer {
         self.outcomes.clear();
         self.dirty = false;
         Ok(())
+    }
+
+    /// Adds a section to the catalogue's file, or begins another file when the sections have outgrown what it began with.
+    /// What counts of a file never changes: readers may be at it.
+    fn write_catalog(&self, commit: u64, covered: &mut Covered) -> Result<PathBuf, Error> {
+        let had = &self.covered;
+        let catalog = self.catalog();
+        let grows = had.catalog_bytes > 0
+            && (had.catalog_bytes - had.catalog_first) < had.catalog_first.max(SECTIONS_BYTES);
+        covered.catalog = if grows {
+            had.catalog.clone()
+        } else {
+            format!("known-{commit}-{}", self.serial())
+        };
+        let path = self.index.path.join(&covered.catalog);
+        let from = if grows { had.catalog_bytes } else { 0 };
+        let bytes = if grows { catalog.section() } else { catalog.whole() };
+        covered.catalog_bytes = from + bytes.len() as u64;
+        let mut sum = crc32fast::Hasher::new_with_initial(if grows { had.catalog_sum } else { 0 });
+        sum.update(&bytes);
+        covered.catalog_sum = sum.finalize();
+        covered.catalog_first = if grows {
+            had.catalog_first
+        } else {
+            covered.catalog_bytes
+        };
+        RealDisk
+            .open_at(&path, from)
+            .and_then(|mut file| file.write(&bytes))
+            .map_err(Error::io("write", &path))?;
+        Ok(path)
     }
 
     /// A number that no catalogue file has yet.

@@ -2,10 +2,11 @@
 //!
 //! The engine keeps one checksum a file, and comparing it means reading the file. Here every file is followed by the CRC-32
 //! of each of its blocks, so that only what is read is checked, once, and what an answer is made of was checked. Small
-//! files that are replaced as a whole carry one CRC-32 at their end.
+//! files that are replaced as a whole carry one CRC-32 at their end. The engine's names are unique, and the file's own name is
+//! under its checksum, so that a whole file of another index in its place is noticed too.
 //!
 //! ```text
-//! block 0, block 1, …   CRC-32 of each block   length of the blocks (8)   CRC-32 of those (4)   mark (8)
+//! block 0, block 1, …   CRC-32 of each block   length of the blocks (8)   CRC-32 of the name and those (4)   mark (8)
 //! ```
 
 use std::fmt;
@@ -26,7 +27,9 @@ use tantivy::directory::{
 /// thousandth of the index.
 const BLOCK: usize = 16 << 10;
 /// Stands at the end of every file, so that one without checksums is told from a damaged one.
-const MARK: &[u8; 8] = b"cvseal01";
+const MARK: &[u8; 8] = b"cvseal02";
+/// Stands at the end of files whose name is not under the checksum, as they were written before.
+const MARK_WITHOUT_NAME: &[u8; 8] = b"cvseal01";
 /// Length of the blocks, checksum of the checksums, mark.
 const TAIL: usize = 8 + 4 + 8;
 
@@ -85,7 +88,7 @@ impl Directory for Sealed {
         let whole = inner
             .read_bytes(0..inner.len())
             .map_err(|error| OpenReadError::wrap_io_error(error, path.to_owned()))?;
-        let (length, sums) = parts(&whole).ok_or_else(|| self.unreadable(path, "no whole file"))?;
+        let (length, sums) = parts(path, &whole).ok_or_else(|| self.unreadable(path, "no whole file"))?;
         let sums = sums.chunks_exact(4).map(number).collect::<Vec<u32>>();
         Ok(Arc::new(SealedFile {
             content: whole.slice(0..length),
@@ -108,6 +111,7 @@ impl Directory for Sealed {
         let inner = self.inner.open_write(path)?;
         Ok(WritePtr::new(Box::new(Sealer {
             inner,
+            begun: begun(path),
             sums: Vec::new(),
             open: crc32fast::Hasher::new(),
             filled: 0,
@@ -167,17 +171,26 @@ fn number(four: &[u8]) -> u32 {
         .fold(0, |number, &byte| number << 8 | u32::from(byte))
 }
 
+/// The beginning of the checksum of checksums: the file's name.
+fn begun(path: &Path) -> crc32fast::Hasher {
+    let mut hash = crc32fast::Hasher::new();
+    hash.update(path.file_name().unwrap_or_default().as_encoded_bytes());
+    hash
+}
+
 /// The length of the blocks and their checksums; `None` when the file does not end as it should.
-fn parts(whole: &[u8]) -> Option<(usize, &[u8])> {
+fn parts<'w>(path: &Path, whole: &'w [u8]) -> Option<(usize, &'w [u8])> {
     let (front, tail) = whole.split_at_checked(whole.len().checked_sub(TAIL)?)?;
     let length = usize::try_from(u64::from_le_bytes(tail.get(..8)?.try_into().ok()?)).ok()?;
     let sums = front.get(length..)?;
-    let mut hash = crc32fast::Hasher::new();
+    let mut hash = match tail.get(12..)? {
+        mark if mark == MARK => begun(path),
+        mark if mark == MARK_WITHOUT_NAME => crc32fast::Hasher::new(),
+        _ => return None,
+    };
     hash.update(sums);
     hash.update(tail.get(..8)?);
-    let whole = sums.len() == 4 * length.div_ceil(BLOCK)
-        && hash.finalize() == number(tail.get(8..12)?)
-        && tail.get(12..)? == MARK;
+    let whole = sums.len() == 4 * length.div_ceil(BLOCK) && hash.finalize() == number(tail.get(8..12)?);
     whole.then_some((length, sums))
 }
 
@@ -227,6 +240,8 @@ impl FileHandle for SealedFile {
 /// Writes a file with its checksums.
 struct Sealer {
     inner: WritePtr,
+    /// The checksum of the file's name.
+    begun: crc32fast::Hasher,
     sums: Vec<u8>,
     /// The checksum of the block that is being filled, and how much of it is filled.
     open: crc32fast::Hasher,
@@ -270,7 +285,8 @@ impl TerminatingWrite for Sealer {
             self.close();
         }
         self.sums.extend_from_slice(&self.length.to_le_bytes());
-        let sum = crc32fast::hash(&self.sums);
+        self.begun.update(&self.sums);
+        let sum = self.begun.clone().finalize();
         self.inner.write_all(&self.sums)?;
         self.inner.write_all(&sum.to_le_bytes())?;
         self.inner.write_all(MARK)?;
@@ -284,7 +300,7 @@ mod tests {
 
     #[test]
     fn every_flipped_bit_of_a_file_is_noticed() {
-        let folder = tempfile_folder();
+        let folder = tempfile_folder("bits");
         let (name, small) = (Path::new("a.bin"), Path::new("b.json"));
         let sealed = Sealed::open(&folder).expect("a folder");
         let content: Vec<u8> = (0..40_000_u32)
@@ -322,8 +338,32 @@ mod tests {
         let _ = std::fs::remove_dir_all(&folder);
     }
 
-    fn tempfile_folder() -> std::path::PathBuf {
-        let folder = std::env::temp_dir().join(format!("curvary-sealed-{}", std::process::id()));
+    #[test]
+    fn a_file_under_another_name_is_noticed() {
+        let folder = tempfile_folder("names");
+        let sealed = Sealed::open(&folder).expect("a folder");
+        for (name, mark) in [("a.bin", MARK), ("b.bin", MARK_WITHOUT_NAME)] {
+            let mut file = sealed.open_write(Path::new(name)).expect("it is new");
+            file.write_all(&[7; 40_000]).expect("it writes");
+            file.terminate().expect("it ends");
+            if mark == MARK_WITHOUT_NAME {
+                let mut bytes = std::fs::read(folder.join(name)).expect("its bytes");
+                let (content, end) = (40_000, bytes.len() - 12);
+                let sum = crc32fast::hash(&bytes[content..end]);
+                bytes.truncate(end);
+                bytes.extend(sum.to_le_bytes());
+                bytes.extend(mark);
+                std::fs::write(folder.join(name), bytes).expect("it writes");
+            }
+            assert!(sealed.check(Path::new(name)).is_ok(), "{name}");
+        }
+        std::fs::rename(folder.join("a.bin"), folder.join("c.bin")).expect("it moves");
+        assert!(sealed.check(Path::new("c.bin")).is_err() && sealed.is_damaged());
+        let _ = std::fs::remove_dir_all(&folder);
+    }
+
+    fn tempfile_folder(of: &str) -> std::path::PathBuf {
+        let folder = std::env::temp_dir().join(format!("curvary-sealed-{of}-{}", std::process::id()));
         let _ = std::fs::remove_dir_all(&folder);
         std::fs::create_dir_all(&folder).expect("a folder");
         folder

@@ -26,6 +26,7 @@ mod content;
 mod copies;
 mod damage;
 mod flips;
+mod full;
 mod older;
 mod roots;
 

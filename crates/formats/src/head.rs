@@ -417,8 +417,10 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
         }
     }
     // `c / µmol/L`: a stroke with blanks parts the name from a unit that has a stroke of its own.
+    let blanks = text.bytes().filter(|byte| *byte == b' ').count();
     for link in [" / ", " in ", " en ", " em ", " w ", " i ", " v ", " в "] {
-        if let Some((name, unit)) = text.rsplit_once(link)
+        if blanks >= 2
+            && let Some((name, unit)) = text.rsplit_once(link)
             && pair(name, unit)
         {
             return Some((name.trim(), unit.trim()));

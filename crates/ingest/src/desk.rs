@@ -182,6 +182,15 @@ impl Desk {
         if container::is_container(source.bytes()) {
             return unopened(source);
         }
+        if let Some(why) = too_long_a_line(source.bytes(), Limits::USUAL.line) {
+            return Finished {
+                source,
+                card: None,
+                reading: Reading::refused(why),
+                family: None,
+                met: Vec::new(),
+            };
+        }
         let (card, settled) = self.attempt(&source);
         let in_doubt = is_in_doubt(&settled.reading);
         let mut finished = Finished {
@@ -307,6 +316,25 @@ fn unopened(source: Source) -> Finished {
     }
 }
 
+/// Why a file with a line of more than `most` bytes is not read; `None` where there is none.
+fn too_long_a_line(bytes: &[u8], most: usize) -> Option<Diagnostic> {
+    let mut from = 0;
+    // A line that is too long covers one of these places.
+    while bytes.len() - from > most {
+        let ahead = &bytes[from..=from + most];
+        let Some(end) = memchr::memrchr2(b'\n', b'\r', ahead) else {
+            let end = memchr::memchr2(b'\n', b'\r', &bytes[from..]).unwrap_or(bytes.len() - from);
+            let message = format!("a line has {end} bytes; lines of at most {most} are read");
+            return Some(
+                Diagnostic::error(Code::new("line-too-long"), message)
+                    .help("end each row of the table with a line end, or export it again"),
+            );
+        };
+        from += end + 1;
+    }
+    None
+}
+
 fn is_in_doubt(reading: &Reading) -> bool {
     let is_description = |remark: &Diagnostic| remark.code.as_str() == PACKAGE_DESCRIPTION;
     reading.runs.is_empty() && !reading.remarks.iter().any(is_description)
@@ -344,6 +372,21 @@ fn given(answers: &[&Answer], methods: &[(String, String)], said: &Assumptions) 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn lines_are_measured_wherever_they_end() {
+        let long = |bytes: &[u8]| too_long_a_line(bytes, 4).map(|why| why.message);
+        for fine in ["", "abcd", "abcd\n", "abcd\nabcd\rabcd", "a\n\n\nabcd\n"] {
+            assert_eq!(long(fine.as_bytes()), None, "{fine:?}");
+        }
+        for (bad, bytes) in [("abcde", 5), ("abcd\nabcdefg\n", 7), ("\n\nabc\rabcdefghi", 9)] {
+            let message = long(bad.as_bytes()).expect("it is too long");
+            assert!(
+                message.starts_with(&format!("a line has {bytes} bytes")),
+                "{message}"
+            );
+        }
+    }
 
     #[test]
     fn a_reader_that_is_not_there_is_a_wrong_order() {

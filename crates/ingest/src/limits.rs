@@ -9,6 +9,9 @@ use curvary_formats::container;
 pub struct Limits {
     /// The longest file that is opened, in bytes: the numbers of a longer one would fill the memory of a small computer.
     pub file: u64,
+    /// The longest line of a file that is read, in bytes: a table of one line takes many times its length to be understood,
+    /// and no instrument writes one.
+    pub line: usize,
     /// The longest layout, or example of one, that is opened, in bytes.
     pub layout: u64,
     /// Bytes of sources under way at any time; a single source that has more goes alone.
@@ -29,6 +32,7 @@ impl Limits {
     /// The limits of every command.
     pub const USUAL: Self = Self {
         file: 1 << 30,
+        line: 64 << 20,
         layout: 16 << 20,
         under_way: 24 << 20,
         things: 256,

@@ -30,13 +30,13 @@ pub struct Limits {
 }
 
 impl Default for Limits {
-    /// 50 million points, 64 points a byte, 16 levels, 100,000 blocks, 1,000 remarks.
+    /// 50 million points, 64 points a byte, 16 levels, 25,000 blocks, 1,000 remarks.
     fn default() -> Self {
         Self {
             points: 50_000_000,
             expansion: 64,
             depth: 16,
-            blocks: 100_000,
+            blocks: 25_000,
             remarks: 1000,
         }
     }
@@ -71,6 +71,18 @@ impl Document {
         std::iter::from_fn(move || {
             let block = stack.pop()?;
             stack.extend(block.children.iter().rev());
+            Some(block)
+        })
+    }
+
+    /// Takes all blocks out, in the same order, each without its inner blocks, which follow it. Whoever makes something
+    /// else of each block needs no room for all of them twice.
+    pub fn take_blocks(&mut self) -> impl Iterator<Item = Block> + use<> {
+        let mut stack: Vec<Block> = std::mem::take(&mut self.blocks);
+        stack.reverse();
+        std::iter::from_fn(move || {
+            let mut block = stack.pop()?;
+            stack.extend(std::mem::take(&mut block.children).into_iter().rev());
             Some(block)
         })
     }

@@ -92,6 +92,87 @@ fn a_lost_or_older_file_is_an_error_or_a_rebuild_and_never_a_deletion() {
     }
 }
 
+/// A file, whole by itself, that belongs to another archive: a copy gone wrong, or two folders that were mixed up.
+#[test]
+fn a_file_of_another_archive_is_noticed_and_never_answered_from() {
+    let (folder, _, every) = twice_filled();
+    let whole = files(&folder.0);
+    let stranger = Folder::new();
+    let archive = Archive::create(&stranger.0, "stranger").expect("it is made");
+    let mut writer = archive.write("test").expect("the lock is free");
+    add(&mut writer, (40..75).map(|n| addition(n, 0)).collect()).expect("they are added");
+    writer.finish().expect("it commits");
+    let strange = files(&stranger.0);
+    let put = |all: &BTreeMap<String, Vec<u8>>| {
+        for (name, bytes) in all {
+            let path = folder.0.join(name);
+            fs::create_dir_all(path.parent().expect("a parent")).expect("a folder");
+            fs::write(path, bytes).expect("it is written");
+        }
+    };
+    let kind = |name: &str| {
+        let name = name.rsplit('/').next().unwrap_or(name);
+        let known = name.starts_with("known-").then_some("known");
+        known
+            .unwrap_or_else(|| name.rsplit('.').next().unwrap_or(name))
+            .to_owned()
+    };
+    let known = || {
+        let archive = Archive::open(&folder.0).expect("it opens");
+        let writer = archive.write("test").expect("the lock is free");
+        let is = |n: &u64| writer.known(&path(*n), &Stat::default()) != Known::New;
+        (0..80).filter(is).collect::<Vec<u64>>()
+    };
+    let paths = known();
+    let mut tried = 0;
+    for name in whole.keys().filter(|name| !name.ends_with(".lock")) {
+        let others = strange.iter().filter(|(other, _)| {
+            kind(other) == kind(name) && other.split('/').next() == name.split('/').next()
+        });
+        for (other, bytes) in others {
+            fs::remove_dir_all(&folder.0).expect("it goes");
+            put(&whole);
+            let what = format!("{other} of another archive as {name}");
+            fs::write(folder.0.join(name), bytes).expect("it is written");
+            let before = files(&folder.0);
+            let answer = commands(&folder.0);
+            nothing_is_lost(&before, &folder.0, "", &what);
+            if name.starts_with("index/") {
+                assert_eq!(answer.ok().as_ref(), Some(&every), "{what}");
+                assert_eq!(known(), paths, "{what}");
+            } else if let Ok(found) = answer {
+                assert_eq!(found, every, "{what}: an answer that is whole, or none");
+            }
+            tried += 1;
+        }
+    }
+    assert!(tried >= 15, "{tried}");
+    // Records without an index: nothing is answered from them, and that is told.
+    let few = Folder::new();
+    drop(filled(&few.0, 0));
+    let archive = Archive::open(&few.0).expect("it opens");
+    let mut writer = archive.write("test").expect("the lock is free");
+    add(&mut writer, (40..46).map(|n| addition(n, 0)).collect()).expect("they are added");
+    writer.finish().expect("it commits");
+    fs::remove_dir_all(&folder.0).expect("it goes");
+    let mut mixed = whole.clone();
+    mixed.retain(|name, _| !name.starts_with("index/"));
+    let records = "records/000001.jsonl.zst".to_owned();
+    mixed.insert(records.clone(), files(&few.0)[&records].clone());
+    put(&mixed);
+    let archive = Archive::open(&folder.0).expect("it opens");
+    assert_eq!(found(&archive, ""), BTreeSet::new());
+    assert!(!archive.lost().expect("it is told").is_empty());
+    // The whole index.
+    fs::remove_dir_all(&folder.0).expect("it goes");
+    let mut mixed = whole.clone();
+    mixed.retain(|name, _| !name.starts_with("index/"));
+    mixed.extend(strange.into_iter().filter(|(name, _)| name.starts_with("index/")));
+    put(&mixed);
+    assert_eq!(commands(&folder.0).expect("it is built anew"), every);
+    assert_eq!(known(), paths);
+}
+
 #[test]
 fn a_manifest_is_made_again_from_what_it_lists() {
     let (folder, older, every) = twice_filled();

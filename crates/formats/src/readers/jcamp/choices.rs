@@ -105,11 +105,11 @@ pub(super) fn tables(block: &dx::Block) -> impl Iterator<Item = &dx::Table> {
         .chain(pages.filter_map(|page| page.table.as_ref()))
 }
 
-/// What has to be asked about a block of a document that was read with `options`.
+/// What has to be asked about a block of a document that was read with `options` and these remarks.
 pub(super) fn questions(
     source: &Source,
     options: &ReadOptions,
-    document: &dx::Document,
+    remarks: &[dx::Remark],
     block: &dx::Block,
 ) -> Vec<Question> {
     let open = |asked: &&Asked| tables(block).any(|table| table.doubts.contains(&asked.choice));
@@ -154,7 +154,7 @@ pub(super) fn questions(
                 message: asked.message.to_owned(),
                 readings,
                 labels: vec![Label {
-                    place: place(source, document, block, table, asked.remark),
+                    place: place(source, remarks, block, table, asked.remark),
                     text: String::new(),
                 }],
             })
@@ -165,12 +165,12 @@ pub(super) fn questions(
 /// Where the codec remarked on it, or the table.
 fn place(
     source: &Source,
-    document: &dx::Document,
+    remarks: &[dx::Remark],
     block: &dx::Block,
     table: &dx::Table,
     code: dx::Code,
 ) -> Place {
-    let remark = document.remarks.iter().find(|remark| {
+    let remark = remarks.iter().find(|remark| {
         remark.code == code && (block.span.start..block.span.end).contains(&remark.place.span.start)
     });
     match remark {

@@ -28,9 +28,12 @@ impl Gathering<'_> {
         let Some(axes) = self.axes(block, ours, &x_units, &y_units, &greatest) else {
             return;
         };
+        // The blocks of a collection mostly have one axis, which need not be kept for each.
+        let earlier = self.runs.last().and_then(|run| run.traces.last());
+        let earlier = earlier.map(|trace| trace.x.values.clone());
         let mut traces: Vec<Trace> = Vec::with_capacity(curves.len());
         for (table, curve) in curves {
-            let shared = traces.last().map(|trace| &trace.x);
+            let shared = traces.last().map(|trace| &trace.x.values).or(earlier.as_ref());
             let Ok(mut trace) = trace(curve, &axes, shared) else {
                 continue;
             };
@@ -104,7 +107,7 @@ impl Gathering<'_> {
                 unread += 1;
                 continue;
             }
-            let shared = traces.last().map(|trace| &trace.x);
+            let shared = traces.last().map(|trace: &Trace| &trace.x.values);
             let Ok(mut trace) = trace(curve, &axes, shared) else {
                 continue;
             };
@@ -221,10 +224,10 @@ fn page_unit(ours: &Ours, variable: Option<&dx::Variable>) -> (Quantity, Unit) {
 fn trace(
     curve: &dx::Curve,
     axes: &Axes,
-    shared: Option<&Column>,
+    shared: Option<&Numbers>,
 ) -> Result<Trace, curvary_record::LengthMismatch> {
     let values: Numbers = match shared {
-        Some(before) if *before.values == *curve.x => before.values.clone(),
+        Some(before) if **before == *curve.x => before.clone(),
         _ => curve.x.as_slice().into(),
     };
     let mut x = Column::new(axes.x.0.clone(), axes.x.1.clone(), values);

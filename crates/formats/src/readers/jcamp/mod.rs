@@ -71,7 +71,7 @@ impl Reader for JcampDx {
 
     fn read(&self, source: &Source) -> Reading {
         let options = options_of(source);
-        let document = dx::read(source.text(), &options);
+        let mut document = dx::read(source.text(), &options);
         let undecided = document
             .remarks
             .iter()
@@ -93,9 +93,9 @@ impl Reader for JcampDx {
         let mut remarks = document.remarks.clone();
         match &with_commas {
             None => {
-                for block in document.all_blocks() {
-                    let asked = choices::questions(source, &options, &document, block);
-                    gathering.block(block, asked);
+                for block in document.take_blocks() {
+                    let asked = choices::questions(source, &options, &remarks, &block);
+                    gathering.block(&block, asked);
                 }
             }
             Some(other) => {
@@ -110,9 +110,9 @@ impl Reader for JcampDx {
                         remarks.extend(other.remarks.iter().filter(|remark| inside(remark)).cloned());
                     }
                     let (shown, of, options) = if lost {
-                        (other_block, other, with_comma)
+                        (other_block, &other.remarks, with_comma)
                     } else {
-                        (block, &document, options)
+                        (block, &document.remarks, options)
                     };
                     let mut asked = choices::questions(source, &options, of, shown);
                     if lost {

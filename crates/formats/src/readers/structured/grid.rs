@@ -13,6 +13,9 @@ const FEWEST: usize = 5;
 
 /// Whether a text has a table with a border between all its rows.
 pub(super) fn is_drawn(head: &str) -> bool {
+    if memchr::memchr(b'+', head.as_bytes()).is_none() {
+        return false;
+    }
     let (mut borders, mut rows) = (0, 0);
     for line in head.lines().map(str::trim) {
         if is_border(line) {

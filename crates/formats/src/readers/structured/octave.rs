@@ -7,6 +7,9 @@ use crate::Source;
 
 /// Whether a text holds variables saved so.
 pub(super) fn is_saved(head: &str) -> bool {
+    if memchr::memchr2(b'#', b'%', head.as_bytes()).is_none() {
+        return false;
+    }
     let mut lines = head.lines().map(str::trim_end);
     lines.any(|line| keyed(line, "name").is_some())
         && head.lines().any(|line| keyed(line.trim_end(), "type").is_some())

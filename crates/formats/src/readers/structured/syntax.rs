@@ -71,9 +71,10 @@ pub(super) fn may_have_lists(text: &str) -> bool {
     };
     memchr::memchr3(b'[', b'{', b'=', bytes).is_some()
         || memchr::memchr_iter(b'(', bytes).any(calls)
-        || text
-            .split(['\n', '\r'])
-            .any(|line| line.trim_start().starts_with("- "))
+        || text.contains("- ")
+            && text
+                .split(['\n', '\r'])
+                .any(|line| line.trim_start().starts_with("- "))
 }
 
 /// Takes a text apart.

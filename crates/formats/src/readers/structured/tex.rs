@@ -113,10 +113,11 @@ const SILENT: [&str; 26] = [
 
 /// Whether a text is a TeX document or a table cut out of one.
 pub(super) fn is_document(head: &str) -> bool {
-    head.contains("\\documentclass")
-        || TABLES
-            .iter()
-            .any(|name| head.contains(&format!("\\begin{{{name}}}")))
+    memchr::memchr(b'\\', head.as_bytes()).is_some()
+        && (head.contains("\\documentclass")
+            || TABLES
+                .iter()
+                .any(|name| head.contains(&format!("\\begin{{{name}}}"))))
 }
 
 /// A piece of text as printed, with its place.

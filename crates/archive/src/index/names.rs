@@ -1,0 +1,289 @@
+//! What is filed of a run and of a source that gave none: the engine's fields, and a document of them.
+
+use std::collections::BTreeMap;
+
+use curvary_record::Family;
+use serde::{Deserialize, Serialize};
+use tantivy::schema::{
+    BytesOptions, Field, IndexRecordOption, JsonObjectOptions, NumericOptions, OwnedValue, STRING, Schema,
+    TextFieldIndexing, TextOptions,
+};
+use tantivy::{TantivyDocument, Term};
+
+use crate::facts::Facts;
+use crate::frames::At;
+use crate::manifest::digest_bytes;
+
+/// The fields of the engine.
+#[derive(Clone, Copy)]
+pub(crate) struct Names {
+    /// The run's name, or empty for a source.
+    pub(super) id: Field,
+    /// The beginning of the source's digest, by which its runs are found.
+    pub(super) digest: Field,
+    /// The source's digest as it is shown.
+    pub(super) source: Field,
+    /// Words of closed lists, by list.
+    pub(super) list: Field,
+    /// All texts.
+    pub(super) all: Field,
+    /// Texts by field.
+    pub(super) text: Field,
+    /// Numbers by field and SI unit.
+    pub(super) number: Field,
+    /// Day of the measurement.
+    pub(super) day: Field,
+    /// Moment of the measurement, for ordering.
+    pub(super) when: Field,
+    /// The run's name as a number, so that every order is whole.
+    pub(super) order: Field,
+    /// The signatures of the curves.
+    pub(super) shape: Field,
+    /// What a table shows.
+    pub(super) summary: Field,
+    /// Where the records stand.
+    pub(super) places: Field,
+}
+
+pub(crate) fn schema() -> (Schema, Names) {
+    let mut builder = Schema::builder();
+    let positions = TextFieldIndexing::default()
+        .set_tokenizer("words")
+        .set_index_option(IndexRecordOption::WithFreqsAndPositions)
+        .set_fieldnorms(false);
+    let exact = TextFieldIndexing::default()
+        .set_tokenizer("raw")
+        .set_index_option(IndexRecordOption::Basic)
+        .set_fieldnorms(false);
+    let fast = || NumericOptions::default().set_fast();
+    let stored = || BytesOptions::default().set_stored();
+    let names = Names {
+        id: builder.add_text_field("id", STRING),
+        digest: builder.add_text_field("digest", STRING),
+        source: builder.add_bytes_field("source", stored()),
+        list: builder.add_json_field(
+            "list",
+            JsonObjectOptions::default()
+                .set_indexing_options(exact)
+                .set_fast("raw"),
+        ),
+        all: builder.add_text_field(
+            "all",
+            TextOptions::default().set_indexing_options(positions.clone()),
+        ),
+        text: builder.add_json_field(
+            "text",
+            JsonObjectOptions::default().set_indexing_options(positions),
+        ),
+        number: builder.add_json_field("number", JsonObjectOptions::default().set_fast("raw")),
+        day: builder.add_i64_field("day", fast()),
+        when: builder.add_i64_field("when", fast()),
+        order: builder.add_u64_field("order", fast()),
+        shape: builder.add_bytes_field("shape", BytesOptions::default().set_fast()),
+        summary: builder.add_bytes_field("summary", stored()),
+        places: builder.add_bytes_field("places", stored()),
+    };
+    (builder.build(), names)
+}
+
+/// Where the records of a run stand.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(crate) struct Places {
+    pub(crate) run: At,
+    pub(crate) outcomes: Vec<At>,
+}
+
+impl Places {
+    pub(super) fn to_bytes(&self) -> Vec<u8> {
+        let mut bytes = Vec::with_capacity(24 * (1 + self.outcomes.len()));
+        for at in std::iter::once(&self.run).chain(&self.outcomes) {
+            bytes.extend_from_slice(&at.frame.to_le_bytes());
+            for word in [at.part, at.packed, at.line, at.length] {
+                bytes.extend_from_slice(&word.to_le_bytes());
+            }
+        }
+        bytes
+    }
+
+    pub(super) fn from_bytes(bytes: &[u8]) -> Option<Self> {
+        let mut all = bytes.chunks_exact(24).map(|one| {
+            let word = |from: usize| Some(u32::from_le_bytes(one.get(from..from + 4)?.try_into().ok()?));
+            Some(At {
+                frame: u64::from_le_bytes(one.get(..8)?.try_into().ok()?),
+                part: word(8)?,
+                packed: word(12)?,
+                line: word(16)?,
+                length: word(20)?,
+            })
+        });
+        let run = all.next()??;
+        Some(Self {
+            run,
+            outcomes: all.collect::<Option<_>>()?,
+        })
+    }
+}
+
+/// A key as one step of a path: the engine takes paths apart at dots.
+pub(super) fn step(key: &str) -> String {
+    key.chars()
+        .map(|sign| match sign {
+            '.' => '\u{e000}',
+            '\\' => '\u{e001}',
+            sign if sign.is_control() => '\u{e002}',
+            sign => sign,
+        })
+        .collect()
+}
+
+/// A number as a whole number of the same order, for the engine keeps whole numbers exactly and compares them so; numbers
+/// with a fraction it may take for whole ones where a whole column happens to be.
+pub(super) fn filed(value: f64) -> i64 {
+    turned((value + 0.0).to_bits().cast_signed())
+}
+
+/// Turns the bits of negative numbers round, so that the order of the bits is that of the numbers (as `f64::total_cmp`
+/// does), and back again.
+pub(super) fn turned(bits: i64) -> i64 {
+    bits ^ ((bits >> 63).cast_unsigned() >> 1).cast_signed()
+}
+
+/// The first 128 bits of a digest, which tell sources apart as surely and make a dictionary of half the size.
+pub(super) fn short(digest: &str) -> &str {
+    digest.get(..32).unwrap_or(digest)
+}
+
+pub(super) fn number_path(key: &str, unit: &str, end: &str) -> String {
+    step(&format!("{key}|{unit}{end}"))
+}
+
+impl Names {
+    /// Everything about a run but the places of its records.
+    pub(crate) fn document(&self, facts: &Facts) -> TantivyDocument {
+        let mut document = TantivyDocument::new();
+        document.add_text(self.id, &facts.id);
+        document.add_text(self.digest, short(&facts.digest));
+        document.add_bytes(self.source, &digest_bytes(&facts.digest).unwrap_or_default());
+        document.add_u64(self.order, order_of(&facts.id));
+        let mut lists: BTreeMap<String, OwnedValue> = facts
+            .exact
+            .iter()
+            .map(|(list, words)| {
+                (
+                    step(list),
+                    array(words.iter().map(|word| OwnedValue::Str(word.clone()))),
+                )
+            })
+            .collect();
+        lists.insert("kind".into(), OwnedValue::Str("run".into()));
+        document.add_object(self.list, lists);
+        for texts in facts.texts.values() {
+            for text in texts {
+                document.add_text(self.all, text);
+            }
+        }
+        let texts = facts
+            .texts
+            .iter()
+            .map(|(key, texts)| {
+                (
+                    step(key),
+                    array(texts.iter().map(|text| OwnedValue::Str(text.clone()))),
+                )
+            })
+            .collect();
+        document.add_object(self.text, texts);
+        let mut numbers: BTreeMap<String, OwnedValue> = facts
+            .numbers
+            .iter()
+            .map(|((key, unit), values)| {
+                (
+                    number_path(key, unit, ""),
+                    array(values.iter().map(|&value| OwnedValue::I64(filed(value)))),
+                )
+            })
+            .collect();
+        for ((key, unit), &(from, to)) in &facts.spans {
+            numbers.insert(number_path(key, unit, "|from"), OwnedValue::I64(filed(from)));
+            numbers.insert(number_path(key, unit, "|to"), OwnedValue::I64(filed(to)));
+        }
+        document.add_object(self.number, numbers);
+        if let Some(day) = facts.day {
+            document.add_i64(self.day, day);
+            document.add_i64(self.when, day * 100_000 + facts.second);
+        }
+        for shape in &facts.shapes {
+            document.add_bytes(self.shape, shape);
+        }
+        document.add_bytes(
+            self.summary,
+            &serde_json::to_vec(&facts.summary).unwrap_or_default(),
+        );
+        document
+    }
+
+    /// A source that gave no run.
+    pub(crate) fn unread(&self, digest: &str, unread: &Unread) -> TantivyDocument {
+        let mut document = TantivyDocument::new();
+        document.add_text(self.digest, short(digest));
+        document.add_u64(self.order, order_of(digest));
+        let asked = unread
+            .family
+            .as_ref()
+            .map(|family| crate::asked::of_refusal(&family.id(), &unread.code));
+        let lists = [("kind", "unread"), ("code", unread.code.as_str())]
+            .into_iter()
+            .chain(asked.iter().map(|asked| ("asked", asked.as_str())))
+            .chain(unread.digest.is_empty().then_some(("missed", "yes")))
+            .map(|(list, word)| (list.to_owned(), OwnedValue::Str(word.to_owned())));
+        document.add_object(self.list, lists.collect());
+        document.add_bytes(self.summary, &serde_json::to_vec(unread).unwrap_or_default());
+        document
+    }
+
+    pub(crate) fn place(&self, document: &mut TantivyDocument, places: &Places) {
+        document.add_bytes(self.places, &places.to_bytes());
+    }
+
+    pub(crate) fn id_term(&self, id: &str) -> Term {
+        Term::from_field_text(self.id, id)
+    }
+
+    pub(crate) fn digest_term(&self, digest: &str) -> Term {
+        Term::from_field_text(self.digest, short(digest))
+    }
+
+    pub(super) fn list_term(&self, list: &str, word: &str) -> Term {
+        let mut term = Term::from_field_json_path(self.list, &step(list), false);
+        term.append_type_and_str(word);
+        term
+    }
+}
+
+/// Why a source gave no run.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Unread {
+    pub(crate) code: String,
+    pub(crate) message: String,
+    pub(crate) path: String,
+    #[serde(default)]
+    pub(crate) digest: String,
+    #[serde(default)]
+    pub(crate) family: Option<Family>,
+}
+
+fn array(values: impl Iterator<Item = OwnedValue>) -> OwnedValue {
+    OwnedValue::Array(values.collect())
+}
+
+/// The first 16 hexadecimal digits of a name as a number; another name's hash.
+pub(super) fn order_of(id: &str) -> u64 {
+    id.get(..16)
+        .and_then(|digits| u64::from_str_radix(digits, 16).ok())
+        .unwrap_or_else(|| crate::catalog::path_hash(id.as_bytes()))
+}
+
+/// The path by which a number field is ordered.
+pub(crate) fn sort_path(key: &str, unit: &str) -> String {
+    number_path(key, unit, "")
+}

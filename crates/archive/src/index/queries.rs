@@ -1,0 +1,201 @@
+//! Queries of ours as queries of the engine.
+
+use std::collections::BTreeMap;
+use std::ops::Bound;
+
+use tantivy::Term;
+use tantivy::query::{
+    AllQuery, BooleanQuery, Occur, PhraseQuery, Query as EngineQuery, RangeQuery, TermQuery,
+};
+use tantivy::schema::IndexRecordOption;
+
+use super::Index;
+use super::names::{filed, number_path, step};
+use crate::Error;
+use crate::excluded::Excluded;
+use crate::query::{Bounds, Node, Query};
+
+/// More runs than this are not looked for by one beginning of a name.
+const ALL_NAMED: usize = 4096;
+
+impl Index {
+    pub(super) fn engine_query(&self, node: &Node) -> Box<dyn EngineQuery> {
+        match node {
+            Node::And(nodes) => {
+                let mut clauses: Vec<(Occur, Box<dyn EngineQuery>)> = Vec::with_capacity(nodes.len() + 1);
+                for node in nodes {
+                    clauses.push(match node {
+                        Node::Not(node) => (Occur::MustNot, self.excluded(node)),
+                        node => (Occur::Must, self.engine_query(node)),
+                    });
+                }
+                if !clauses.iter().any(|clause| clause.0 == Occur::Must) {
+                    clauses.push((Occur::Must, Box::new(AllQuery)));
+                }
+                Box::new(BooleanQuery::new(clauses))
+            }
+            Node::Or(nodes) => Box::new(BooleanQuery::new(
+                nodes
+                    .iter()
+                    .map(|node| (Occur::Should, self.engine_query(node)))
+                    .collect(),
+            )),
+            Node::Not(node) => Box::new(BooleanQuery::new(vec![
+                (Occur::Must, Box::new(AllQuery)),
+                (Occur::MustNot, self.excluded(node)),
+            ])),
+            Node::Words { key, words } => {
+                let term = |word: &String| self.word_term(key.as_deref(), word);
+                match words.as_slice() {
+                    [word] => Box::new(TermQuery::new(term(word), IndexRecordOption::Basic)),
+                    words => Box::new(PhraseQuery::new(words.iter().map(term).collect())),
+                }
+            }
+            Node::Like { key, pattern } => {
+                let words = self.words_that(key.as_deref(), pattern.beginning(), &|word| pattern.fits(word));
+                let term = |word: &String| self.word_term(key.as_deref(), word);
+                let clauses = words
+                    .unwrap_or_default()
+                    .keys()
+                    .map(term)
+                    .map(any_of_it)
+                    .collect();
+                Box::new(BooleanQuery::new(clauses))
+            }
+            Node::Named(names) => {
+                let mut clauses: Vec<(Occur, Box<dyn EngineQuery>)> = Vec::new();
+                for name in names {
+                    // A whole name needs no look at the others.
+                    let whole = name.len() == 16;
+                    let found = if whole {
+                        Vec::new()
+                    } else {
+                        self.beginning(name, ALL_NAMED).unwrap_or_default()
+                    };
+                    let found = found
+                        .into_iter()
+                        .map(|one| one.0)
+                        .chain(whole.then(|| name.clone()));
+                    clauses.extend(found.map(|id| any_of_it(self.names.id_term(&id))));
+                }
+                Box::new(BooleanQuery::new(clauses))
+            }
+            Node::Exact { list, value } => Box::new(TermQuery::new(
+                self.names.list_term(list, value),
+                IndexRecordOption::Basic,
+            )),
+            Node::Number {
+                key,
+                dimension,
+                bounds,
+            } => {
+                let value = self.between(&number_path(key, dimension, ""), bounds.low, bounds.high);
+                Box::new(BooleanQuery::new(vec![
+                    (Occur::Should, value),
+                    (Occur::Should, self.covering(key, dimension, *bounds)),
+                ]))
+            }
+            Node::Day { from, to } => {
+                let term = |day: i64| Bound::Included(Term::from_field_i64(self.names.day, day));
+                Box::new(RangeQuery::new(term(*from), term(*to)))
+            }
+        }
+    }
+
+    pub(super) fn word_term(&self, key: Option<&str>, word: &str) -> Term {
+        match key {
+            None => Term::from_field_text(self.names.all, word),
+            Some(key) => {
+                let mut term = Term::from_field_json_path(self.names.text, &step(key), false);
+                term.append_type_and_str(word);
+                term
+            }
+        }
+    }
+
+    /// The words that begin so and pass, in a field or anywhere, each with in how many entries it stands; those of entries
+    /// that were replaced meanwhile may be among them.
+    pub(crate) fn words_that(
+        &self,
+        key: Option<&str>,
+        beginning: &str,
+        pass: &dyn Fn(&str) -> bool,
+    ) -> Result<BTreeMap<String, u64>, Error> {
+        let field = if key.is_some() {
+            self.names.text
+        } else {
+            self.names.all
+        };
+        let before = self.word_term(key, "");
+        let before = before.serialized_value_bytes();
+        let from = self.word_term(key, beginning);
+        let from = from.serialized_value_bytes();
+        let mut found: BTreeMap<String, u64> = BTreeMap::new();
+        let mut all = || -> tantivy::Result<()> {
+            for segment in self.reader.searcher().segment_readers() {
+                let inverted = segment.inverted_index(field)?;
+                let mut stream = inverted.terms().range().ge(from).into_stream()?;
+                while stream.advance() && stream.key().starts_with(from) {
+                    let word = stream.key().get(before.len()..).unwrap_or_default();
+                    if let Ok(word) = std::str::from_utf8(word)
+                        && pass(word)
+                    {
+                        *found.entry(word.to_owned()).or_insert(0) += u64::from(stream.value().doc_freq);
+                    }
+                }
+            }
+            Ok(())
+        };
+        all().map_err(|error| self.trouble(&error))?;
+        Ok(found)
+    }
+
+    pub(super) fn excluded(&self, node: &Node) -> Box<dyn EngineQuery> {
+        Box::new(Excluded(self.engine_query(node)))
+    }
+
+    /// Runs whose span answers, in the sense of `Bounds::covered`.
+    fn covering(&self, key: &str, unit: &str, bounds: Bounds) -> Box<dyn EngineQuery> {
+        let (from, to) = (number_path(key, unit, "|from"), number_path(key, unit, "|to"));
+        match bounds.to_cover() {
+            (Some(low), Some(high)) => Box::new(BooleanQuery::new(vec![
+                (Occur::Must, self.between(&from, None, Some(low))),
+                (Occur::Must, self.between(&to, Some(high), None)),
+            ])),
+            (Some(_), None) => self.between(&to, bounds.low, None),
+            (None, _) => self.between(&from, None, bounds.high),
+        }
+    }
+
+    pub(super) fn between(&self, path: &str, low: Option<f64>, high: Option<f64>) -> Box<dyn EngineQuery> {
+        let term = |value: f64| {
+            let mut term = Term::from_field_json_path(self.names.number, path, false);
+            term.append_type_and_fast_value(filed(value));
+            Bound::Included(term)
+        };
+        // An open end is the last number on that side: the engine wants at least one bound to know the path.
+        let low = term(low.unwrap_or(f64::MIN));
+        Box::new(RangeQuery::new(low, term(high.unwrap_or(f64::MAX))))
+    }
+
+    pub(super) fn asked(&self, query: &Query) -> Box<dyn EngineQuery> {
+        let mut clauses: Vec<(Occur, Box<dyn EngineQuery>)> = vec![
+            (Occur::Must, self.engine_query(&query.node)),
+            (Occur::Must, self.engine_query(&Node::exact("kind", "run"))),
+        ];
+        if !query.superseded {
+            clauses.push((
+                Occur::MustNot,
+                self.engine_query(&Node::exact("is", "superseded")),
+            ));
+        }
+        Box::new(BooleanQuery::new(clauses))
+    }
+}
+
+fn any_of_it(term: Term) -> (Occur, Box<dyn EngineQuery>) {
+    (
+        Occur::Should,
+        Box::new(TermQuery::new(term, IndexRecordOption::Basic)),
+    )
+}
