@@ -15,9 +15,11 @@
 
 mod along;
 mod bootstrap;
+mod common;
 mod compare;
 mod correlation;
 mod diagnostics;
+mod direct;
 mod finish;
 mod found;
 mod profile;
@@ -28,6 +30,7 @@ mod weighting;
 
 pub use along::Along;
 pub use bootstrap::{Bootstrap, Dealt, bootstrap};
+pub use common::add_common_errors;
 pub use compare::{Choice, FTest, Ranked, compare, f_test, information};
 pub use correlation::Correlation;
 pub use correlation::allow_for_correlation;
@@ -194,6 +197,12 @@ pub fn fit(model: &dyn Model, data: &Data<'_>, options: &Options) -> Result<Fit,
         }
         None => model.start(data.x, data.y)?,
     };
+    if given.is_none()
+        && !reweight
+        && let Some(fit) = directly(&setting, &start, options)
+    {
+        return Ok(fit);
+    }
     let mut roots = given.clone();
     let mut minimum = search(&setting, roots.as_deref(), &start, options, &mut remarks)?;
     if reweight {
@@ -220,6 +229,22 @@ pub fn fit(model: &dyn Model, data: &Data<'_>, options: &Options) -> Result<Fit,
         profile::intervals(&setting, roots.as_deref(), &mut result, options);
     }
     Ok(result)
+}
+
+/// The fit that plain steps from the starting values lead to; none where there is anything to be said against it.
+fn directly(setting: &Setting<'_>, start: &[f64], options: &Options) -> Option<Fit> {
+    let mut found = direct::descend(setting, start)?;
+    if options.held.is_empty() && options.bounds.is_empty() {
+        setting.model.arrange(start, &mut found);
+    }
+    let fit = finish_direct(setting, found, options)?;
+    let sure = fit.parameters.iter().all(|p| {
+        p.standing == Standing::Held
+            || (p.standing == Standing::Determined && p.standard_error.is_some_and(|se| se <= p.value.abs()))
+    });
+    // In another minimum the curve misses the points, and the residuals show it.
+    let close = fit.r_squared.is_some_and(|r| r > 0.5) && !fit.diagnostics.warnings.contains(&Warning::Wandering);
+    (sure && close).then_some(fit)
 }
 
 /// Puts the errors of an M-estimate in the place of those of the last weighted fit.

@@ -103,7 +103,7 @@ pub(crate) struct Fit {
     #[arg(
         long,
         value_name = "NAME=FORMULA",
-        conflicts_with_all = ["again", "reported", "compare", "share"],
+        conflicts_with_all = ["again", "reported"],
         help_heading = "Parameters"
     )]
     constrain: Vec<String>,
@@ -594,8 +594,13 @@ impl Fit {
                     window: window.clone(),
                     ..bare.clone()
                 };
+                // What a constraint is about is seen once all laws that are compared are known.
+                let checked = FitPlan {
+                    constraints: if self.compare { Vec::new() } else { plan.constraints.clone() },
+                    ..plan.clone()
+                };
                 if !(self.compare && model.is_empty()) {
-                    plan.check().map_err(Failure::usage)?;
+                    checked.check().map_err(Failure::usage)?;
                 }
                 plans.push(plan);
             }

@@ -36,7 +36,7 @@ pub(crate) struct Rates {
     /// Do again what is kept of these runs, and say whether the same comes out
     #[arg(long, conflicts_with_all = [
         "window", "conversion", "straight", "rate", "fewest", "blank", "consumed", "total_volume", "enzyme_volume", "dilution", "protein",
-        "per_turnover", "law", "compare", "weights", "together", "enzyme", "level", "checklist", "CourseOptions",
+        "per_turnover", "law", "compare", "weights", "profile", "together", "enzyme", "level", "checklist", "CourseOptions",
     ])]
     again: bool,
     /// The stretch of time taken, such as 0..60s
@@ -102,6 +102,9 @@ pub(crate) struct Rates {
     /// How much each rate counts in a law
     #[arg(long, value_name = "HOW", value_enum, help_heading = "Series")]
     weights: Option<Weights>,
+    /// Find profile-likelihood intervals of a law's parameters and of what follows from them too
+    #[arg(long, help_heading = "Series")]
+    profile: bool,
     /// Take the rates of all runs together as one series
     #[arg(long, help_heading = "Series")]
     together: bool,
@@ -370,6 +373,7 @@ impl Rates {
                     Some(Weights::Own) => RateWeights::Own,
                     Some(Weights::Relative) => RateWeights::Relative,
                 },
+                profile: self.profile,
                 initial_rates: rates.clone(),
             };
             fit_series(&plan, points)

@@ -29,9 +29,9 @@ use super::{
 };
 use crate::courses::{Order, Preparation, Prepared, fit_prepared};
 use crate::fit::{
-    Along, Bootstrap, Data, Dealt, Fit, Robust, Weighting, allow_for_correlation, bootstrap, f_test, fit,
+    Along, Bootstrap, Data, Dealt, FTest, Fit, Robust, Weighting, allow_for_correlation, bootstrap, f_test, fit,
 };
-use crate::models::{Constrained, Model};
+use crate::models::Model;
 use crate::refusal::Refusal;
 use columns::{arrange, is_running};
 use curve::{Curve, curves};
@@ -328,7 +328,11 @@ fn against_free(
         ..plan.clone()
     };
     let other = fit(model, &data, &free.options(model).ok()?).ok()?;
-    let test = f_test(found, &other).ok()?;
+    Some(say_of_constraint(&f_test(found, &other).ok()?))
+}
+
+/// Says whether points agree with constraints, by the law with them against the law without.
+fn say_of_constraint(test: &FTest) -> Diagnostic {
     let words = format!(
         "F {:.2} on {} and {}, probability {} by chance",
         test.f,
@@ -337,7 +341,7 @@ fn against_free(
         likely(test.probability)
     );
     // As for a fuller law: once in a hundred fits by chance.
-    Some(if test.probability < 0.01 {
+    if test.probability < 0.01 {
         Diagnostic::warning(
             Code::new("lack-of-fit"),
             format!(
@@ -349,7 +353,7 @@ fn against_free(
             Code::new("fit-remark"),
             format!("the points agree with the constraint ({words})"),
         )
-    })
+    }
 }
 
 fn fitted(
@@ -361,12 +365,7 @@ fn fitted(
     let trace = curve.trace.as_ref();
     let mut outcome = blank(plan, run, curve.number);
     outcome.remarks.clone_from(&curve.remarks);
-    let tied = if plan.constraints.is_empty() {
-        None
-    } else {
-        let tied = Constrained::new(chosen.model(), &plan.constraints);
-        Some(tied.map_err(|why| Refusal::Unsuitable { why })?)
-    };
+    let tied = plan.tied(chosen)?;
     let model: &dyn Model = match &tied {
         Some(tied) => tied,
         None => chosen.model(),

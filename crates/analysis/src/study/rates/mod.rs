@@ -146,6 +146,9 @@ pub struct RatePoint {
     pub inhibitor: Option<(f64, Unit)>,
     /// Rate, its standard error and its unit.
     pub rate: (f64, Option<f64>, Unit),
+    /// Standard error of the blank that was taken off, in the unit of the rate; it is part of the rate's error, and all rates of
+    /// the run have it in common.
+    pub blank: Option<f64>,
     /// What else it was taken at, in SI units: temperature, pH and whatever the trace holds. One law needs one of each.
     pub conditions: Vec<(String, f64)>,
 }
@@ -387,6 +390,7 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
                 substrate,
                 inhibitor: concentration_of(run, trace, &["inhibitor-concentration"]),
                 rate: (net, Some(error), unit.clone()),
+                blank: (!plan.blanks.is_empty()).then(|| rate.blank.1.sqrt()).filter(|error| *error > 0.0),
                 conditions: conditions(run, trace),
             });
         }
@@ -759,6 +763,7 @@ fn series_as_it_stands(run: &Run) -> RunRates {
                 // The substrate runs along x, so a concentration that is held is that of something else.
                 inhibitor: concentration_of(run, trace, &["inhibitor-concentration", "concentration"]),
                 rate: (*y, None, trace.y.unit.clone()),
+                blank: None,
                 conditions: conditions(run, trace),
             });
         }
