@@ -236,6 +236,12 @@ impl Fit {
         self.parameters.iter().map(|p| p.value).collect()
     }
 
+    /// The units of the parameters and of what follows from them, in terms of the axes.
+    pub(crate) fn units(&self) -> impl Iterator<Item = &str> {
+        let own = self.parameters.iter().map(|p| p.unit.as_ref());
+        own.chain(self.derived.iter().map(|d| d.unit.as_ref()))
+    }
+
     /// The parameter of that name.
     pub fn parameter(&self, name: &str) -> Option<&Parameter> {
         self.parameters.iter().find(|p| p.name == name)

@@ -31,7 +31,7 @@ pub use peaks::{PeaksPlan, peaks_run};
 pub use plan::{FitPlan, ParameterPlan, Span, WeightPlan};
 pub use process::{Made, ProcessPlan, average_runs, process_run};
 pub use quantify::{
-    LineForm, QuantifyPlan, ReferenceSpectrum, Standard, Standards, Way, quantify_run, standards_of,
+    LineForm, QuantifyPlan, ReferenceSpectrum, Standard, Standards, Way, quantify_run, beside_standards, standards_of,
 };
 pub use rates::{
     AssayPlan, RatePlan, RatePoint, RateWeights, RunRates, SeriesFit, SeriesPlan, WhichRate, fit_series,
@@ -43,8 +43,9 @@ pub use scans::{Differences, ScanFound, ScanTask, Series, scan_differences, scan
 pub use spectrum::{References, reference_of, spectrum_of};
 pub use temperature::{AtTemperature, TemperaturePlan, rate_constants, temperature_series};
 
-use curvary_record::{Column, Fields, Quantity, Run, Trace, Unit, Value};
+use curvary_record::{Code, Column, Diagnostic, Fields, Outcome, Parameter, Quantity, Run, Trace, Unit, Value};
 
+use crate::distribution::normal_quantile;
 use crate::fit::Along;
 use crate::refusal::Refusal;
 
@@ -398,5 +399,58 @@ mod tests {
             );
         }
         assert_eq!(unit_in_terms("furlong", &unit("s"), &unit("1"), &unit("1")), None);
+    }
+}
+
+/// Takes the relative standard error of a factor into the errors of what was multiplied by it: independent errors, to first order.
+fn allow_for_factor(parameter: &mut Parameter, relative: f64) {
+    let Some(value) = parameter.value else { return };
+    let own = value.abs() * relative.abs();
+    if let Some(error) = &mut parameter.standard_error {
+        *error = error.hypot(own);
+    }
+    for interval in &mut parameter.intervals {
+        let own = own * normal_quantile(0.5 + interval.level / 2.0);
+        if let Some(low) = &mut interval.low {
+            *low = value - (value - *low).hypot(own);
+        }
+        if let Some(high) = &mut interval.high {
+            *high = value + (*high - value).hypot(own);
+        }
+    }
+}
+
+/// The power with which a quantity grows with the scale of y, by its unit in terms of the axes.
+fn power_of_y(unit: &str) -> i32 {
+    match unit {
+        "y" | "y/x" | "y/E" | "y/(E x)" => 1,
+        "1/(y x)" => -1,
+        _ => 0,
+    }
+}
+
+/// Takes the relative error of the scale of y (absorption coefficient times path length) into the errors of what grows with it, and
+/// says so. `units` are those of the parameters in terms of the axes, in their order.
+fn allow_for_scale<'a>(outcome: &mut Outcome, units: impl Iterator<Item = &'a str>, relative: Option<f64>) {
+    let Some(relative) = relative.filter(|relative| *relative > 0.0) else {
+        return;
+    };
+    let mut names = Vec::new();
+    for (parameter, unit) in outcome.parameters.iter_mut().zip(units) {
+        let power = power_of_y(unit);
+        if power != 0 {
+            allow_for_factor(parameter, relative * f64::from(power));
+            names.push(parameter.name.clone());
+        }
+    }
+    if !names.is_empty() {
+        outcome.remarks.push(Diagnostic::note(
+            Code::new("converted"),
+            format!(
+                "the error of absorption coefficient and path length, {} % together, is in the errors of {}",
+                Six(100.0 * relative),
+                names.join(", ")
+            ),
+        ));
     }
 }

@@ -530,7 +530,8 @@ impl Fit {
             trusted_absorbance: self.data.trusted()?,
             concentration: self.data.concentration,
             coefficient: self.data.coefficient()?,
-            path: self.data.path,
+            path: self.data.path()?,
+            scale_error: self.data.scale_error()?,
             weights: self.weights.as_ref().map(|weights| match weights.as_str() {
                 "relative" => WeightPlan::Relative,
                 label => WeightPlan::Errors(label.to_owned()),

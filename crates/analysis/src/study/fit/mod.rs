@@ -24,7 +24,7 @@ use super::plan::{FitPlan, WeightPlan};
 use super::recorded::temperature_between;
 use super::spectrum::bare;
 use super::{
-    Drawn, Found, Wanted, concentration_of, curve_of, label_of, likely, stretch_of_law, tell_apart, title,
+    Drawn, Found, Wanted, allow_for_scale, concentration_of, curve_of, label_of, likely, stretch_of_law, tell_apart, title,
     told, unit_in_terms,
 };
 use crate::courses::{Order, Preparation, Prepared, fit_prepared};
@@ -470,6 +470,7 @@ fn fitted(
         );
     }
     tell(&mut outcome, &found, &unit);
+    allow_for_scale(&mut outcome, found.units(), plan.scale_error.filter(|_| how.conversion.is_some()));
     outcome.remarks.extend(fuller);
     outcome.remarks.extend(against);
     if let (Some(dealt), Some(how)) = (&dealt, plan.bootstrap) {

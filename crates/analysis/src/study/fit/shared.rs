@@ -11,7 +11,7 @@ use crate::models::{Constrained, Model};
 use crate::refusal::Refusal;
 use crate::study::plan::FitPlan;
 use crate::study::replicates::{Pooled, pool};
-use crate::study::{Drawn, Found, Six, curve_of, label_of, likely, told};
+use crate::study::{Drawn, Found, Six, allow_for_scale, curve_of, label_of, likely, told};
 
 /// Below this probability the runs are taken to differ by more than their own errors. Common practice.
 const DIFFER: f64 = 0.05;
@@ -278,6 +278,8 @@ fn together(
         derive_tied(tied, members.len(), &share, &mut shared.fit);
     }
     tell(outcome, &shared.fit, &unit);
+    let converted = first.gathered.how.conversion.is_some();
+    allow_for_scale(outcome, shared.fit.units(), plan.scale_error.filter(|_| converted));
     outcome.remarks.extend(against.as_ref().map(say_of_constraint));
     say(plan, &members, &shared, &pooled, &share, outcome);
     for (name, pooled) in &pooled {

@@ -13,7 +13,7 @@ use crate::models::law::Law;
 use crate::refusal::Refusal;
 use crate::study::fit::{fuller_law, tell};
 use crate::study::spectrum::as_settings;
-use crate::study::{BY, Drawn, Found, Six, curve_of, stretch_of_law, told, unit_in_terms};
+use crate::study::{BY, Drawn, Found, Six, allow_for_scale, curve_of, stretch_of_law, told, unit_in_terms};
 
 /// A rate law over rates, of one run or of several together.
 #[derive(Clone, Debug, PartialEq)]
@@ -410,6 +410,8 @@ fn series(
         _ => unit_in_terms(of, &x_unit, &y_unit, &level_unit),
     };
     tell(outcome, &found, &unit);
+    let rates = &plan.initial_rates;
+    allow_for_scale(outcome, found.units(), rates.scale_error.filter(|_| rates.concentration));
     if !plan.compare
         && let Some(law) = Law::named(law)
     {
