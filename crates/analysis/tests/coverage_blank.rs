@@ -30,7 +30,8 @@ fn held(blank: f64, sets: usize, seed: u64) -> [[f64; 2]; 2] {
                     counts[j] += 1.0 / sets as f64;
                 }
             }
-            let shares = add_common_errors(law, &[&s], None, &[vec![blank * sd; s.len()]], &mut found).unwrap();
+            let shares =
+                add_common_errors(law, &[&s], None, &[vec![blank * sd; s.len()]], &mut found).unwrap();
             assert!(shares.iter().all(|share| (0.0..1.0).contains(share)));
         }
     }
@@ -39,7 +40,10 @@ fn held(blank: f64, sets: usize, seed: u64) -> [[f64; 2]; 2] {
 
 #[test]
 fn a_common_blank_is_in_the_errors() {
-    let sets = std::env::var("SETS").ok().and_then(|sets| sets.parse().ok()).unwrap_or(400);
+    let sets = std::env::var("SETS")
+        .ok()
+        .and_then(|sets| sets.parse().ok())
+        .unwrap_or(400);
     for (blank, seed) in [(0.3, 3), (1.0, 5), (3.0, 7)] {
         let [without, with] = held(blank, sets, seed);
         println!("blank {blank} of a rate's error: without {without:.3?}, with {with:.3?}");

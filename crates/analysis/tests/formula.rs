@@ -280,7 +280,10 @@ fn whole_columns_are_computed_as_single_points() {
                     let wanted = (high[i] - low[i]) / 2e-6;
                     let got = columns[j * count + i];
                     if wanted.is_finite() {
-                        assert!((got - wanted).abs() < 1e-6 * (1.0 + wanted.abs()), "{text}: {got} {wanted}");
+                        assert!(
+                            (got - wanted).abs() < 1e-6 * (1.0 + wanted.abs()),
+                            "{text}: {got} {wanted}"
+                        );
                     }
                 }
             }
@@ -297,7 +300,10 @@ fn what_is_too_large_to_hold_stays_so_over_columns() {
     formula.evaluate(&[&x], &[1.0, 10.0], &mut values);
     assert!(values[70].is_finite() && values[71].is_infinite());
     let (place, what) = formula.undefined(&[&x], &[1.0, 10.0]).unwrap();
-    assert_eq!((place, what.as_str()), (71, "exp(710), which is too large a number"));
+    assert_eq!(
+        (place, what.as_str()),
+        (71, "exp(710), which is too large a number")
+    );
     formula.evaluate(&[&x], &[1.0, -10.0], &mut values);
     assert_eq!(values[99], 0.0);
 }
@@ -332,7 +338,10 @@ fn many_points_come_to_the_minimum_of_few() {
         assert!((a.value - b.value).abs() < 1e-9 * b.value.abs(), "{a:?} {b:?}");
     }
     // A frequency that starts between two: whatever minimum it is, its residuals are looked at.
-    let wave: Vec<f64> = x.iter().map(|x| (0.9 * x).sin() + 0.002 * (x * 37.0).sin()).collect();
+    let wave: Vec<f64> = x
+        .iter()
+        .map(|x| (0.9 * x).sin() + 0.002 * (x * 37.0).sin())
+        .collect();
     let formula = Formula::parse("a*sin(w*x)", &["x"]).unwrap();
     let options = Options {
         start: Some(vec![1.0, 0.8]),

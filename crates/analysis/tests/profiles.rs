@@ -10,7 +10,11 @@ use curvary_analysis::models::law::Law;
 use serde_json::Value;
 
 fn numbers(v: &Value) -> Vec<f64> {
-    v.as_array().unwrap().iter().map(|v| v.as_f64().unwrap()).collect()
+    v.as_array()
+        .unwrap()
+        .iter()
+        .map(|v| v.as_f64().unwrap())
+        .collect()
 }
 
 fn with_profiles(model: &dyn Model, x: &[f64], y: &[f64]) -> Fit {
@@ -75,7 +79,10 @@ fn a_turnover_number_has_the_limits_of_vmax_over_the_enzyme() {
     let mut found = with_profiles(law, &s, &v);
     add_turnover(&mut found, 0.01).unwrap();
     let vmax = found.parameter("Vmax").unwrap().profile.unwrap();
-    assert_eq!(limits(&found, "kcat"), (vmax.lower.unwrap() / 0.01, vmax.upper.unwrap() / 0.01));
+    assert_eq!(
+        limits(&found, "kcat"),
+        (vmax.lower.unwrap() / 0.01, vmax.upper.unwrap() / 0.01)
+    );
     let (low, high) = limits(&found, "Vmax/Km");
     assert_eq!(limits(&found, "kcat/Km"), (low / 0.01, high / 0.01));
 }
@@ -99,9 +106,16 @@ fn profiles_allow_for_correlation_as_the_errors_do() {
     assert!(allow_for_correlation(&course, &[&t], &mut found));
     let grown = error(&found) / plain_error;
     assert!(grown > 1.3, "{grown}");
-    assert!(width(&found) / plain > 0.97 * grown, "{} {grown}", width(&found) / plain);
+    assert!(
+        width(&found) / plain > 0.97 * grown,
+        "{} {grown}",
+        width(&found) / plain
+    );
     let (low, high) = limits(&found, "half-life");
     let k = found.parameter("k").unwrap().profile.unwrap();
     let ln2 = std::f64::consts::LN_2;
-    assert!((low - ln2 / k.upper.unwrap()).abs() < 2e-3 * low && (high - ln2 / k.lower.unwrap()).abs() < 2e-3 * high);
+    assert!(
+        (low - ln2 / k.upper.unwrap()).abs() < 2e-3 * low
+            && (high - ln2 / k.lower.unwrap()).abs() < 2e-3 * high
+    );
 }

@@ -60,12 +60,21 @@ impl CourseOptions {
 
     /// The path length, cm.
     pub(crate) fn path(&self) -> Result<Option<f64>, Failure> {
-        Ok(self.path.as_deref().map(measured).transpose()?.map(|path| path.value))
+        Ok(self
+            .path
+            .as_deref()
+            .map(measured)
+            .transpose()?
+            .map(|path| path.value))
     }
 
     /// Relative standard error of coefficient times path length, where one was said.
     pub(crate) fn scale_error(&self) -> Result<Option<f64>, Failure> {
-        let coefficient = self.coefficient.as_deref().map(coefficient_with_error).transpose()?;
+        let coefficient = self
+            .coefficient
+            .as_deref()
+            .map(coefficient_with_error)
+            .transpose()?;
         let path = self.path.as_deref().map(measured).transpose()?;
         Ok(together([
             coefficient.and_then(|(_, relative)| relative),
@@ -96,7 +105,12 @@ pub(crate) fn relative_error(value: Measured) -> Option<f64> {
 /// Relative errors that are independent, together; none where none is known.
 pub(crate) fn together<const N: usize>(parts: [Option<f64>; N]) -> Option<f64> {
     let known = parts.iter().any(Option::is_some);
-    known.then(|| parts.iter().flatten().fold(0.0, |all: f64, part| all.hypot(*part)))
+    known.then(|| {
+        parts
+            .iter()
+            .flatten()
+            .fold(0.0, |all: f64, part| all.hypot(*part))
+    })
 }
 
 /// A coefficient as below, and its relative error: `6220+-60`, `6.22+-0.06 mM-1cm-1`.
@@ -109,7 +123,10 @@ fn coefficient_with_error(text: &str) -> Result<(f64, Option<f64>), Failure> {
         .find(|c: char| !(c.is_ascii_digit() || c == '.'))
         .unwrap_or(rest.len());
     let found = measured(&format!("{}+-{}", value.trim(), &rest[..end]))?;
-    Ok((coefficient(&format!("{} {}", value.trim(), &rest[end..]))?, relative_error(found)))
+    Ok((
+        coefficient(&format!("{} {}", value.trim(), &rest[end..]))?,
+        relative_error(found),
+    ))
 }
 
 /// `6220`, `6.22 mM-1cm-1`, `6220 L/(mol cm)`: a molar absorption coefficient in L/(mol cm).

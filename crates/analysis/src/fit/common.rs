@@ -64,7 +64,9 @@ pub fn add_common_errors(
             if all > 0.0 { 1.0 - before[j] / all } else { 0.0 }
         })
         .collect();
-    let active: Vec<usize> = (0..p).filter(|j| fit.parameters[*j].standard_error.is_some()).collect();
+    let active: Vec<usize> = (0..p)
+        .filter(|j| fit.parameters[*j].standard_error.is_some())
+        .collect();
     replace_errors(model, fit, &active, covariance);
     Some(share)
 }
@@ -101,7 +103,9 @@ pub(super) fn replace_errors(model: &dyn Model, fit: &mut Fit, active: &[usize],
         own.profile = plain
             .and_then(|plain| plain.profile.zip(plain.interval))
             .map(|(profile, interval)| {
-                let half = own.interval.and_then(|interval| Some(interval.upper? - own.value));
+                let half = own
+                    .interval
+                    .and_then(|interval| Some(interval.upper? - own.value));
                 profile.stretched(own.value, growth(Some(interval), half.unwrap_or(0.0)))
             });
     }

@@ -51,8 +51,24 @@ pub(super) fn descend(setting: &Setting<'_>, start: &[f64]) -> Option<Vec<f64>> 
         residuals: vec![0.0; n],
         columns: vec![0.0; n * p],
     };
-    walk(setting, (&x, &few(setting.data.y)), &free, &mut at, &mut room, 0.03, STEPS.0)?;
-    walk(setting, (setting.data.x, setting.data.y), &free, &mut at, &mut room, 1e-11, STEPS.1)?;
+    walk(
+        setting,
+        (&x, &few(setting.data.y)),
+        &free,
+        &mut at,
+        &mut room,
+        0.03,
+        STEPS.0,
+    )?;
+    walk(
+        setting,
+        (setting.data.x, setting.data.y),
+        &free,
+        &mut at,
+        &mut room,
+        1e-11,
+        STEPS.1,
+    )?;
     Some(at)
 }
 
@@ -160,5 +176,9 @@ fn step(
         let sum: f64 = (j + 1..m).map(|k| lower[k][j] * right[k]).sum();
         right[j] = (right[j] - sum) / lower[j][j];
     }
-    slope.is_finite().then_some(Step { rss, by: right, slope })
+    slope.is_finite().then_some(Step {
+        rss,
+        by: right,
+        slope,
+    })
 }

@@ -243,7 +243,8 @@ fn directly(setting: &Setting<'_>, start: &[f64], options: &Options) -> Option<F
             || (p.standing == Standing::Determined && p.standard_error.is_some_and(|se| se <= p.value.abs()))
     });
     // In another minimum the curve misses the points, and the residuals show it.
-    let close = fit.r_squared.is_some_and(|r| r > 0.5) && !fit.diagnostics.warnings.contains(&Warning::Wandering);
+    let close =
+        fit.r_squared.is_some_and(|r| r > 0.5) && !fit.diagnostics.warnings.contains(&Warning::Wandering);
     (sure && close).then_some(fit)
 }
 

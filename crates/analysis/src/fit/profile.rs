@@ -46,8 +46,18 @@ pub(super) fn intervals(setting: &Setting<'_>, roots: Option<&[f64]>, fit: &mut 
                 Some(se) if se > 0.0 && se < 1e3 * best[j].abs().max(f64::MIN_POSITIVE) => half * se,
                 _ => best[j].abs().max(1e-6),
             };
-            let bound = if sign < 0.0 { setting.lower[j] } else { setting.upper[j] };
-            let limit = limit(&mut |value| walk.height(value), (best[j], bound), sign, step, half);
+            let bound = if sign < 0.0 {
+                setting.lower[j]
+            } else {
+                setting.upper[j]
+            };
+            let limit = limit(
+                &mut |value| walk.height(value),
+                (best[j], bound),
+                sign,
+                step,
+                half,
+            );
             lower_found |= walk.lower_found;
             limit
         };
@@ -191,15 +201,24 @@ fn of_derived(setting: &Setting<'_>, roots: Option<&[f64]>, fit: &mut Fit, varia
     let best = fit.values();
     let value_of = |p: &[f64], name: &str| {
         let all = setting.model.derived(p);
-        all.into_iter().find(|found| found.name == name).map(|found| found.value)
+        all.into_iter()
+            .find(|found| found.name == name)
+            .map(|found| found.value)
     };
     for place in 0..fit.derived.len() {
         let found = &fit.derived[place];
-        let free: Vec<usize> = found.follows_from.iter().copied().filter(|j| setting.free[*j]).collect();
+        let free: Vec<usize> = found
+            .follows_from
+            .iter()
+            .copied()
+            .filter(|j| setting.free[*j])
+            .collect();
         let (name, value) = (found.name.clone(), found.value);
         let interval = if let [j] = free[..] {
             // One parameter: its own limits, seen through the quantity.
-            let Some(own) = fit.parameters[j].profile else { continue };
+            let Some(own) = fit.parameters[j].profile else {
+                continue;
+            };
             let at = |limit: Option<f64>| {
                 let mut p = best.clone();
                 p[j] = limit?;
@@ -210,8 +229,18 @@ fn of_derived(setting: &Setting<'_>, roots: Option<&[f64]>, fit: &mut Fit, varia
             let (lower, upper) = if falls { (high, low) } else { (low, high) };
             Interval { lower, upper }
         } else {
-            let Some(error) = found.standard_error.filter(|error| *error > 0.0) else { continue };
-            let side = |sign| pulled_limit(setting, roots, &best, (&name, value, error), (variance, half, sign));
+            let Some(error) = found.standard_error.filter(|error| *error > 0.0) else {
+                continue;
+            };
+            let side = |sign| {
+                pulled_limit(
+                    setting,
+                    roots,
+                    &best,
+                    (&name, value, error),
+                    (variance, half, sign),
+                )
+            };
             Interval {
                 lower: side(-1.0),
                 upper: side(1.0),
@@ -263,9 +292,7 @@ impl Model for Pulled<'_> {
         let x: Vec<&[f64]> = x.iter().map(|column| &column[..n]).collect();
         let mut own = vec![0.0; n * p.len()];
         self.model.differentiate(&x, p, &mut values[..n], &mut own);
-        let (value, gradient) = self
-            .quantity(p)
-            .unwrap_or_else(|| (f64::NAN, vec![0.0; p.len()]));
+        let (value, gradient) = self.quantity(p).unwrap_or_else(|| (f64::NAN, vec![0.0; p.len()]));
         values[n] = value;
         for (j, column) in columns.chunks_exact_mut(n + 1).enumerate() {
             column[..n].copy_from_slice(&own[j * n..(j + 1) * n]);
@@ -295,7 +322,12 @@ fn pulled_limit(
         quantity: name,
     };
     let longer = |column: &[f64], last: f64| -> Vec<f64> { column.iter().copied().chain([last]).collect() };
-    let x: Vec<Vec<f64>> = setting.data.x.iter().map(|column| longer(column, column[n - 1])).collect();
+    let x: Vec<Vec<f64>> = setting
+        .data
+        .x
+        .iter()
+        .map(|column| longer(column, column[n - 1]))
+        .collect();
     let x: Vec<&[f64]> = x.iter().map(Vec::as_slice).collect();
     let ones = vec![1.0; n];
     let roots = longer(roots.unwrap_or(&ones), variance.sqrt() * PULL / error);
@@ -340,7 +372,13 @@ fn pulled_limit(
         at = minimum.parameters;
         (risen.max(0.0) / variance).sqrt()
     };
-    let pull = limit(&mut height, (value, sign * f64::INFINITY), sign, half * error, half)?;
+    let pull = limit(
+        &mut height,
+        (value, sign * f64::INFINITY),
+        sign,
+        half * error,
+        half,
+    )?;
     let there = height(pull);
     ((there - half).abs() <= 1e-4 * half).then_some(reached)
 }

@@ -31,7 +31,8 @@ pub use peaks::{PeaksPlan, peaks_run};
 pub use plan::{FitPlan, ParameterPlan, Span, WeightPlan};
 pub use process::{Made, ProcessPlan, average_runs, process_run};
 pub use quantify::{
-    LineForm, QuantifyPlan, ReferenceSpectrum, Standard, Standards, Way, quantify_run, beside_standards, standards_of,
+    LineForm, QuantifyPlan, ReferenceSpectrum, Standard, Standards, Way, beside_standards, quantify_run,
+    standards_of,
 };
 pub use rates::{
     AssayPlan, RatePlan, RatePoint, RateWeights, RunRates, SeriesFit, SeriesPlan, WhichRate, fit_series,
@@ -43,7 +44,9 @@ pub use scans::{Differences, ScanFound, ScanTask, Series, scan_differences, scan
 pub use spectrum::{References, reference_of, spectrum_of};
 pub use temperature::{AtTemperature, TemperaturePlan, rate_constants, temperature_series};
 
-use curvary_record::{Code, Column, Diagnostic, Fields, Outcome, Parameter, Quantity, Run, Trace, Unit, Value};
+use curvary_record::{
+    Code, Column, Diagnostic, Fields, Outcome, Parameter, Quantity, Run, Trace, Unit, Value,
+};
 
 use crate::distribution::normal_quantile;
 use crate::fit::Along;
@@ -85,10 +88,66 @@ pub struct Drawn {
     pub predicted: Vec<Along>,
     /// Errors of points: x, and y less and more one standard error.
     pub bars: Vec<(f64, f64, f64)>,
+    /// Points that belong to one level of a second variable, such as an inhibitor's concentration, each with its curve.
+    pub levels: Vec<Level>,
     /// Places with a name, such as an unknown on a line.
     pub marks: Vec<(f64, f64, String)>,
     /// The standards of a line, read off it again.
     pub recovered: Vec<Recovered>,
+}
+
+/// The points of one level of a second variable, with the curve through them.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Level {
+    /// The level with its unit, for people.
+    pub name: String,
+    /// Positions of its points among those used.
+    pub points: Vec<usize>,
+    /// The law at this level.
+    pub curve: Vec<(f64, f64)>,
+}
+
+/// Curves of a law of two variables, one for each level of the second.
+fn levels_of(
+    law: &crate::models::law::Law,
+    parameters: &[f64],
+    x: &[f64],
+    level: &[f64],
+    unit: &Unit,
+) -> Vec<Level> {
+    let mut values: Vec<f64> = level.to_vec();
+    values.sort_by(f64::total_cmp);
+    values.dedup();
+    let (low, high) = x
+        .iter()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), x| {
+            (low.min(*x), high.max(*x))
+        });
+    // More levels than marks and dashes are told apart would be no picture.
+    if law.variables.len() != 2 || values.len() > 14 || low >= high {
+        return Vec::new();
+    }
+    let from = if law.is_of_rates() && low >= 0.0 { 0.0 } else { low };
+    let grid = grid_of(from, high);
+    values
+        .into_iter()
+        .map(|value| {
+            let mut y = vec![0.0; grid.len()];
+            crate::models::Model::evaluate(law, &[&grid, &vec![value; grid.len()]], parameters, &mut y);
+            Level {
+                name: format!("{} = {} {}", law.variables[1], Six(value), unit.display())
+                    .trim_end()
+                    .to_owned(),
+                points: (0..level.len()).filter(|i| level[*i] == value).collect(),
+                curve: grid
+                    .iter()
+                    .copied()
+                    .zip(y)
+                    .filter(|(_, y)| y.is_finite())
+                    .collect(),
+            }
+        })
+        .collect()
 }
 
 /// A standard of a calibration line, read off the line as if it were an unknown.

@@ -597,7 +597,11 @@ impl Fit {
                 };
                 // What a constraint is about is seen once all laws that are compared are known.
                 let checked = FitPlan {
-                    constraints: if self.compare { Vec::new() } else { plan.constraints.clone() },
+                    constraints: if self.compare {
+                        Vec::new()
+                    } else {
+                        plan.constraints.clone()
+                    },
                     ..plan.clone()
                 };
                 if !(self.compare && model.is_empty()) {

@@ -5,8 +5,8 @@ use std::io::Write;
 use clap::{Args, ValueEnum};
 use curvary_analysis::quantities::{LimitForm, NucleicAcidKind, Weighting};
 use curvary_analysis::study::{
-    Found, LineForm, QuantifyPlan, Recovered, ReferenceSpectrum, References, Way, Work, beside_standards, quantify_run,
-    reference_of, standards_of,
+    Found, LineForm, QuantifyPlan, Recovered, ReferenceSpectrum, References, Way, Work, beside_standards,
+    quantify_run, reference_of, standards_of,
 };
 use curvary_record::{Run, Value as Said};
 use serde_json::{Map, Value, json};

@@ -80,11 +80,7 @@ pub(crate) struct Rates {
     )]
     enzyme_volume: Option<String>,
     /// Times the enzyme solution was diluted before
-    #[arg(
-        long,
-        value_name = "TIMES",
-        help_heading = "Activities"
-    )]
+    #[arg(long, value_name = "TIMES", help_heading = "Activities")]
     dilution: Option<String>,
     /// Protein in the undiluted enzyme solution, mg/mL
     #[arg(long, value_name = "MG_PER_ML", help_heading = "Activities")]

@@ -248,9 +248,55 @@ pub(crate) fn of_runs(title: &str, sets: &[(String, Drawn)]) -> Figure {
     }
 }
 
+/// The picture of a law of two variables: the points of each level of the second with their curve, residuals below.
+fn of_levels(title: &str, drawn: &Drawn) -> Figure {
+    let (mut above, mut below) = (Vec::new(), vec![Layer::Level(0.0)]);
+    for (number, level) in drawn.levels.iter().enumerate() {
+        let used = || {
+            level
+                .points
+                .iter()
+                .filter_map(|place| Some((place, *drawn.used.get(*place)?)))
+        };
+        let points = used().map(|(_, i)| (drawn.x[i], drawn.y[i])).collect();
+        above.push(Layer::Points(points).of_series(number).named(&level.name));
+        let bars = drawn
+            .bars
+            .iter()
+            .enumerate()
+            .filter(|(place, _)| level.points.contains(place));
+        above.push(Layer::Bars(bars.map(|(_, bar)| *bar).collect()).of_series(number));
+        above.push(Layer::Line(level.curve.clone()).of_series(number).named(""));
+        let residuals = used()
+            .filter_map(|(place, i)| Some((drawn.x[i], *drawn.residuals.get(*place)?)))
+            .collect();
+        below.push(Layer::Points(residuals).of_series(number).named(""));
+    }
+    Figure {
+        title: title.to_owned(),
+        panels: vec![
+            Panel {
+                x: drawn.x_title.clone(),
+                y: drawn.y_title.clone(),
+                share: 0.7,
+                layers: above,
+            },
+            Panel {
+                x: drawn.x_title.clone(),
+                y: "residual".into(),
+                share: 0.3,
+                layers: below,
+            },
+        ],
+    }
+}
+
 /// The picture of a fit: every point and the curve above, the residuals below.
 pub(crate) fn of_fit(title: &str, found: &Found) -> Figure {
     let drawn = &found.drawn;
+    if !drawn.levels.is_empty() {
+        return of_levels(title, drawn);
+    }
     let at = |places: &mut dyn Iterator<Item = usize>| -> Vec<(f64, f64)> {
         places.map(|i| (drawn.x[i], drawn.y[i])).collect()
     };

@@ -44,7 +44,9 @@ fn pass(to: &mut Block, slope: &Block, f: impl Fn(usize) -> f64) {
 
 fn exponential(out: &mut Block, a: &Block) {
     // Beyond this the quick way would give a finite number for what is zero or too large to hold.
-    let largest = a.iter().fold(0.0, |all, v| if v.abs() <= all { all } else { v.abs() });
+    let largest = a
+        .iter()
+        .fold(0.0, |all, v| if v.abs() <= all { all } else { v.abs() });
     if largest < 700.0 {
         exponentials(1.0, a, out);
     } else {
@@ -141,9 +143,13 @@ impl Tape {
                 give(a, &|to| pass(to, slope, |k| vb[k] * va[k].powf(vb[k] - 1.0)));
                 // 0 to a positive power stays 0 whatever the power.
                 give(b, &|to| {
-                    pass(to, slope, |k| {
-                        if own[k] == 0.0 { 0.0 } else { own[k] * va[k].ln() }
-                    });
+                    pass(
+                        to,
+                        slope,
+                        |k| {
+                            if own[k] == 0.0 { 0.0 } else { own[k] * va[k].ln() }
+                        },
+                    );
                 });
             }
             Op::Exp(a) => give(a, &|to| pass(to, slope, |k| own[k])),
@@ -153,7 +159,9 @@ impl Tape {
             Op::Sin(a) => give(a, &|to| pass(to, slope, |k| value(a)[k].cos())),
             Op::Cos(a) => give(a, &|to| pass(to, slope, |k| -value(a)[k].sin())),
             Op::Tan(a) => give(a, &|to| pass(to, slope, |k| 1.0 + own[k] * own[k])),
-            Op::Atan(a) => give(a, &|to| pass(to, slope, |k| 1.0 / (1.0 + value(a)[k] * value(a)[k]))),
+            Op::Atan(a) => give(a, &|to| {
+                pass(to, slope, |k| 1.0 / (1.0 + value(a)[k] * value(a)[k]))
+            }),
             Op::Abs(a) => give(a, &|to| {
                 pass(to, slope, |k| if value(a)[k] < 0.0 { -1.0 } else { 1.0 });
             }),
@@ -199,7 +207,13 @@ impl Tape {
     pub(super) fn differentiate(&self, x: &[&[f64]], p: &[f64], values: &mut [f64], columns: &mut [f64]) {
         let n = values.len();
         // Every parameter of a formula is an instruction of it, unless a number of them is handed in that it does not have.
-        if self.ops.iter().filter(|op| matches!(op, Op::Parameter(_))).count() < p.len() {
+        if self
+            .ops
+            .iter()
+            .filter(|op| matches!(op, Op::Parameter(_)))
+            .count()
+            < p.len()
+        {
             columns.fill(0.0);
         }
         self.run(x, p, n, |first, lanes, registers, slopes| {
@@ -210,8 +224,9 @@ impl Tape {
             slopes[self.root] = [1.0; BLOCK];
             for place in (0..=self.root).rev().filter(|place| self.active[*place]) {
                 match self.ops[place] {
-                    Op::Parameter(j) => columns[j * n + first..][..lanes]
-                        .copy_from_slice(&slopes[place][..lanes]),
+                    Op::Parameter(j) => {
+                        columns[j * n + first..][..lanes].copy_from_slice(&slopes[place][..lanes])
+                    }
                     _ => self.step_back(place, registers, slopes),
                 }
             }

@@ -24,12 +24,13 @@ use super::plan::{FitPlan, WeightPlan};
 use super::recorded::temperature_between;
 use super::spectrum::bare;
 use super::{
-    Drawn, Found, Wanted, allow_for_scale, concentration_of, curve_of, label_of, likely, stretch_of_law, tell_apart, title,
-    told, unit_in_terms,
+    Drawn, Found, Wanted, allow_for_scale, concentration_of, curve_of, label_of, levels_of, likely,
+    stretch_of_law, tell_apart, title, told, unit_in_terms,
 };
 use crate::courses::{Order, Preparation, Prepared, fit_prepared};
 use crate::fit::{
-    Along, Bootstrap, Data, Dealt, FTest, Fit, Robust, Weighting, allow_for_correlation, bootstrap, f_test, fit,
+    Along, Bootstrap, Data, Dealt, FTest, Fit, Robust, Weighting, allow_for_correlation, bootstrap, f_test,
+    fit,
 };
 use crate::models::Model;
 use crate::refusal::Refusal;
@@ -423,6 +424,12 @@ fn fitted(
     };
     let y_unit = gathered.y_unit(trace);
     let level_unit = gathered.level_unit.clone();
+    let levels = match (chosen, gathered.columns.get(1)) {
+        (Chosen::Law(law), Some(level)) if tied.is_none() => {
+            levels_of(law, &found.values(), &gathered.points.time, level, &level_unit)
+        }
+        _ => Vec::new(),
+    };
     let Gathered {
         how,
         points,
@@ -470,7 +477,11 @@ fn fitted(
         );
     }
     tell(&mut outcome, &found, &unit);
-    allow_for_scale(&mut outcome, found.units(), plan.scale_error.filter(|_| how.conversion.is_some()));
+    allow_for_scale(
+        &mut outcome,
+        found.units(),
+        plan.scale_error.filter(|_| how.conversion.is_some()),
+    );
     outcome.remarks.extend(fuller);
     outcome.remarks.extend(against);
     if let (Some(dealt), Some(how)) = (&dealt, plan.bootstrap) {
@@ -554,6 +565,7 @@ fn fitted(
             x: trace.x.values.iter().map(|x| x + how.dead_time).collect(),
             y: trace.y.values.iter().map(|y| y / scale).collect(),
             curve: Some(curve_drawn),
+            levels,
             band,
             along: at_points,
             predicted,

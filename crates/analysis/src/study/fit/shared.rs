@@ -86,7 +86,10 @@ pub fn compare_together(plan: &FitPlan, models: &[String], runs: &[Named<'_>]) -
                 laws.push(chosen);
                 FitPlan { share, ..own }
             }
-            Err(_) => FitPlan { share: Vec::new(), ..own },
+            Err(_) => FitPlan {
+                share: Vec::new(),
+                ..own
+            },
         };
         let mut scratch = several(&own, runs)?;
         match together(&own, runs, &mut scratch) {
@@ -252,16 +255,19 @@ fn together(
         .ok_or_else(|| unsuitable("no run is named".into()))?;
     let serial = plan.weights.is_none() && first.trace.x.quantity == Quantity::TIME;
     let mut shared = fit_shared(model, &sets, &share, serial, &options)?;
-    let against = tied.as_ref().filter(|_| shared.correlation.is_none()).and_then(|_| {
-        let free = FitPlan {
-            constraints: Vec::new(),
-            profile: false,
-            ..plan.clone()
-        };
-        let (whole, share) = (chosen.model(), positions(&free, chosen.model()).ok()?);
-        let other = fit_shared(whole, &sets, &share, serial, &free.options(whole).ok()?).ok()?;
-        f_test(&shared.fit, &other.fit).ok()
-    });
+    let against = tied
+        .as_ref()
+        .filter(|_| shared.correlation.is_none())
+        .and_then(|_| {
+            let free = FitPlan {
+                constraints: Vec::new(),
+                profile: false,
+                ..plan.clone()
+            };
+            let (whole, share) = (chosen.model(), positions(&free, chosen.model()).ok()?);
+            let other = fit_shared(whole, &sets, &share, serial, &free.options(whole).ok()?).ok()?;
+            f_test(&shared.fit, &other.fit).ok()
+        });
     let pooled = pooled(model, &share, &mut shared, options.level);
     let y_unit = first.gathered.y_unit(&first.trace);
     let level_unit = first.gathered.level_unit.clone();
@@ -279,14 +285,15 @@ fn together(
     }
     tell(outcome, &shared.fit, &unit);
     let converted = first.gathered.how.conversion.is_some();
-    allow_for_scale(outcome, shared.fit.units(), plan.scale_error.filter(|_| converted));
+    allow_for_scale(
+        outcome,
+        shared.fit.units(),
+        plan.scale_error.filter(|_| converted),
+    );
     outcome.remarks.extend(against.as_ref().map(say_of_constraint));
     say(plan, &members, &shared, &pooled, &share, outcome);
     for (name, pooled) in &pooled {
-        let own = model
-            .parameters()
-            .iter()
-            .find(|p| p.name == name.as_str());
+        let own = model.parameters().iter().find(|p| p.name == name.as_str());
         let unit = own.and_then(|own| unit(&own.unit, name));
         let between = Parameter {
             name: format!("{name} between runs"),

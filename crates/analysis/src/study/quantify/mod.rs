@@ -217,7 +217,10 @@ pub fn quantify_run(plan: &QuantifyPlan, run: &Run, references: &References) -> 
     let traces: Vec<(u32, &Trace)> = if traces.iter().all(|(_, trace)| is_dilution(trace)) {
         traces
     } else {
-        traces.into_iter().filter(|(_, trace)| !is_dilution(trace)).collect()
+        traces
+            .into_iter()
+            .filter(|(_, trace)| !is_dilution(trace))
+            .collect()
     };
     if plan.together {
         return vec![repeats(plan, run, &traces, references)];

@@ -146,7 +146,11 @@ impl Place<'_> {
     /// The dilution, which is told where the sample was diluted: as said, or as the row has it, or as the run states it.
     pub(super) fn dilution(&self, outcome: &mut Outcome) -> Result<Measured, String> {
         let said = self.plan.dilution;
-        let of_row = if said.is_none() { self.dilution_of_row()? } else { None };
+        let of_row = if said.is_none() {
+            self.dilution_of_row()?
+        } else {
+            None
+        };
         let dilution = said
             .or(of_row)
             .or_else(|| stated(self.run, Some(self.trace), "dilution", &Unit::ONE))

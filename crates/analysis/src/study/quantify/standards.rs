@@ -108,7 +108,11 @@ pub fn beside_standards(
     references: &References,
 ) -> Option<Result<QuantifyPlan, String>> {
     let runs_along = |run: &Run, quantity: &Quantity| {
-        let mut readings = run.traces.iter().filter(|trace: &&Trace| !is_dilution(trace)).peekable();
+        let mut readings = run
+            .traces
+            .iter()
+            .filter(|trace: &&Trace| !is_dilution(trace))
+            .peekable();
         readings.peek().is_some() && readings.all(|trace| trace.x.quantity == *quantity)
     };
     if plan.way != Way::Line || !runs_along(run, &Quantity::INDEX) {

@@ -17,7 +17,10 @@ use super::fit::{Chosen, preparation, prepared, stands_for_errors};
 use super::ordinate::as_absorbance;
 use super::plan::{FitPlan, Span};
 use super::spectrum::as_settings;
-use super::{BY, Drawn, Found, Six, allow_for_factor, allow_for_scale, concentration_of, label_of, stated, tell_apart, told, unit_in_terms};
+use super::{
+    BY, Drawn, Found, Six, allow_for_factor, allow_for_scale, concentration_of, label_of, stated, tell_apart,
+    told, unit_in_terms,
+};
 use crate::courses::{Course, CourseShape, InitialRate, Order, Preparation, RateLaw, RateWindow};
 use crate::enzymes::{Assay, TraceOfSeries, activity, series_rates};
 use crate::fit::wandering;
@@ -405,7 +408,9 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
                 substrate,
                 inhibitor: concentration_of(run, trace, &["inhibitor-concentration"]),
                 rate: (net, Some(error), unit.clone()),
-                blank: (!plan.blanks.is_empty()).then(|| rate.blank.1.sqrt()).filter(|error| *error > 0.0),
+                blank: (!plan.blanks.is_empty())
+                    .then(|| rate.blank.1.sqrt())
+                    .filter(|error| *error > 0.0),
                 conditions: conditions(run, trace),
             });
         }

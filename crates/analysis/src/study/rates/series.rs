@@ -13,7 +13,9 @@ use crate::models::law::Law;
 use crate::refusal::Refusal;
 use crate::study::fit::{fuller_law, tell};
 use crate::study::spectrum::as_settings;
-use crate::study::{BY, Drawn, Found, Six, allow_for_scale, curve_of, stretch_of_law, told, unit_in_terms};
+use crate::study::{
+    BY, Drawn, Found, Six, allow_for_scale, curve_of, levels_of, stretch_of_law, told, unit_in_terms,
+};
 
 /// A rate law over rates, of one run or of several together.
 #[derive(Clone, Debug, PartialEq)]
@@ -191,7 +193,9 @@ fn common_blanks(points: &[RatePoint], y_unit: &Unit) -> Vec<Vec<f64>> {
                 .iter()
                 .map(|point| {
                     let error = point.blank.filter(|_| point.run == **run);
-                    error.and_then(|error| point.rate.2.convert(error, y_unit).ok()).unwrap_or(0.0)
+                    error
+                        .and_then(|error| point.rate.2.convert(error, y_unit).ok())
+                        .unwrap_or(0.0)
                 })
                 .collect()
         })
@@ -199,21 +203,36 @@ fn common_blanks(points: &[RatePoint], y_unit: &Unit) -> Vec<Vec<f64>> {
 }
 
 /// Puts what the blanks may be wrong into the errors of the parameters, and says how much of these it is.
-fn tell_common(found: &mut Fit, columns: &[&[f64]], weights: RateWeights, own: Option<&[f64]>, common: &[Vec<f64>], outcome: &mut Outcome) {
+fn tell_common(
+    found: &mut Fit,
+    columns: &[&[f64]],
+    weights: RateWeights,
+    own: Option<&[f64]>,
+    common: &[Vec<f64>],
+    outcome: &mut Outcome,
+) {
     let Some(law) = Law::named(&found.model).filter(|_| !common.is_empty()) else {
         return;
     };
     let counted: Option<Vec<f64>> = match weights {
         RateWeights::Equal => None,
         RateWeights::Own => own.map(|own| own.iter().map(|error| 1.0 / (error * error)).collect()),
-        RateWeights::Relative => Some(found.fitted.iter().map(|v| 1.0 / (v * v).max(f64::MIN_POSITIVE)).collect()),
+        RateWeights::Relative => Some(
+            found
+                .fitted
+                .iter()
+                .map(|v| 1.0 / (v * v).max(f64::MIN_POSITIVE))
+                .collect(),
+        ),
     };
     let Some(shares) = add_common_errors(law, columns, counted.as_deref(), common, found) else {
         return;
     };
     let mut words = Vec::new();
     for (parameter, share) in found.parameters.iter().zip(shares) {
-        outcome.statistics.insert(format!("variance_by_the_blank {}", parameter.name), share);
+        outcome
+            .statistics
+            .insert(format!("variance_by_the_blank {}", parameter.name), share);
         words.push(format!("{} {:.0} %", parameter.name, 100.0 * share));
     }
     outcome.remarks.push(Diagnostic::note(
@@ -378,7 +397,14 @@ fn series(
         .into_iter()
         .flatten()
         .collect();
-    tell_common(&mut found, &columns, plan.weights, alone.as_deref(), &common, outcome);
+    tell_common(
+        &mut found,
+        &columns,
+        plan.weights,
+        alone.as_deref(),
+        &common,
+        outcome,
+    );
     if let Some(enzyme) = plan.enzyme_mol_per_litre {
         // kcat is per time only where rate and enzyme are in one unit of amount.
         let per_time = Unit::MOLE_PER_LITRE;
@@ -411,7 +437,11 @@ fn series(
     };
     tell(outcome, &found, &unit);
     let rates = &plan.initial_rates;
-    allow_for_scale(outcome, found.units(), rates.scale_error.filter(|_| rates.concentration));
+    allow_for_scale(
+        outcome,
+        found.units(),
+        rates.scale_error.filter(|_| rates.concentration),
+    );
     if !plan.compare
         && let Some(law) = Law::named(law)
     {
@@ -443,7 +473,13 @@ fn series(
             ));
         }
     }
+    let levels = Law::named(&outcome.model)
+        .zip(inhibitor.as_ref())
+        .map_or_else(Vec::new, |(law, inhibitor)| {
+            levels_of(law, &found.values(), &substrate, inhibitor, &level_unit)
+        });
     Ok(Drawn {
+        levels,
         curve: Some(Law::named(&outcome.model).map_or_else(Vec::new, |law| {
             curve_of(law, &found.values(), &stretch_of_law(law, &found, &substrate))
         })),
