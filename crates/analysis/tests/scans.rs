@@ -253,7 +253,11 @@ fn shifted_scans_are_fitted_with_their_shifts() {
             let found = fit_global_shifted(s, Scheme::FirstOrder).unwrap();
             held += holds(&found.rates[0]);
             assert!(found.rates[0].standard_error < 0.3 * without.rates[0].standard_error);
-            assert!((found.residual_sd / 5e-4 - 1.0).abs() < 0.1, "{}", found.residual_sd);
+            assert!(
+                (found.residual_sd / 5e-4 - 1.0).abs() < 0.1,
+                "{}",
+                found.residual_sd
+            );
             assert!(!found.lack_of_fit, "{}", found.along_time);
             // What is found is the shift less its part along the concentrations.
             let own = found.shifts.unwrap();

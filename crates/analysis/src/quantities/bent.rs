@@ -2,14 +2,14 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::calibration::{LackOfFit, chance, lack_of_fit, weights_of};
+use super::calibration::{Chosen, LackOfFit, chance, choose, far_standard, lack_of_fit};
 use super::{
     CalibrationOptions, Limits, Remark, StandardPoint, Weighting, all_finite, below_ceiling, level_in_range,
     positive,
 };
 use crate::distribution::{normal_quantile, t_half_width, t_two_sided};
 use crate::linear::{fit_weighted, polynomial_weighted};
-use crate::refusal::{Refusal, require_finite, require_length};
+use crate::refusal::{Refusal, require_finite};
 
 /// A calibration line with a squared term.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -65,41 +65,13 @@ impl BentCalibration {
     /// are fewer than four concentrations; `unsuitable` where the line turns among the standards, so that one reading has two
     /// concentrations.
     pub fn fit(x: &[f64], y: &[f64], options: &CalibrationOptions) -> Result<Self, Refusal> {
-        require_length("y", y, x.len())?;
-        require_finite("x", x)?;
-        require_finite("y", y)?;
-        if let Some(index) = x.iter().position(|v| *v < 0.0) {
-            return Err(Refusal::Negative {
-                what: "the concentration".into(),
-                index,
-                value: x[index],
-            });
-        }
-        let all_weights = weights_of(&options.weighting, x)?;
-        let used: Vec<usize> = (0..x.len())
-            .filter(|i| options.ceiling.is_none_or(|c| y[*i] <= c))
-            .collect();
-        let mut remarks = Vec::new();
-        if let Some(limit) = options.ceiling
-            && used.len() < x.len()
-        {
-            if used.is_empty() {
-                return Err(Refusal::AllSaturated {
-                    limit,
-                    count: x.len(),
-                });
-            }
-            remarks.push(Remark::new(
-                "saturated-left-out",
-                format!(
-                    "{} of {} standards lie above {limit} and were left out",
-                    x.len() - used.len(),
-                    x.len()
-                ),
-            ));
-        }
-        let pick = |v: &[f64]| used.iter().map(|i| v[*i]).collect::<Vec<_>>();
-        let (x, y, w) = (pick(x), pick(y), all_weights.as_deref().map(pick));
+        let Chosen {
+            used,
+            x,
+            y,
+            weights: w,
+            remarks,
+        } = choose(x, y, options)?;
         let held = usize::from(options.through_origin);
         let mut levels = x.clone();
         levels.sort_by(f64::total_cmp);
@@ -166,6 +138,8 @@ impl BentCalibration {
             })
             .collect();
         found.lack_of_fit = lack_of_fit(&found.points, 3 - held);
+        let far = far_standard(&found.points, found.degrees_of_freedom, known);
+        found.remarks.extend(far);
         found.judge()?;
         Ok(found)
     }

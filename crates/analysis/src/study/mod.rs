@@ -247,6 +247,23 @@ impl Found {
             .iter()
             .any(|parameter| parameter.value.is_some())
     }
+
+    /// Whether the numbers say anything: a constant does not describe the points as well, and at least one parameter is
+    /// determined.
+    pub fn is_determined(&self) -> bool {
+        let numbers = || {
+            self.outcome
+                .parameters
+                .iter()
+                .filter(|parameter| parameter.value.is_some())
+        };
+        let flat = self
+            .outcome
+            .remarks
+            .iter()
+            .any(|remark| remark.code.as_str() == "no-change");
+        !flat && numbers().any(|parameter| parameter.reason.is_none())
+    }
 }
 
 /// The unit of a parameter from its unit in terms of the axes, such as `1/x` or `y/x`; none where no code can say it.

@@ -394,7 +394,8 @@ impl Fit {
     fn tell(&self, given: &Given, tally: &mut Tally, screen: &mut Screen) -> Result<(), Failure> {
         let subject = &given.subject;
         for found in &given.found {
-            if found.is_result() {
+            // Numbers that say nothing are told, and are no success.
+            if found.is_determined() {
                 tally.good += 1;
             } else {
                 tally.bad += 1;

@@ -357,6 +357,17 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
             Shape::Straight
         };
         put_rate(&mut outcome, &measured, net, error, unit.clone(), shape);
+        let (whole, used) = (points.time.len(), measured.used.len());
+        if matches!(window, RateWindow::Whole { .. }) && !blank && used < whole {
+            outcome.remarks.push(Diagnostic::warning(
+                Code::new("rate-shape"),
+                format!(
+                    "no law follows the course to its end (a step, a drift?): only its beginning up to {}, {used} of {whole} points, \
+                     was used; look at the picture",
+                    Six(measured.window.1)
+                ),
+            ));
+        }
         let (net, error) = match steady_goes_on(plan, &measured, (sign, rate.blank), &unit, &mut outcome) {
             Some(steady) => steady,
             None => (net, error),

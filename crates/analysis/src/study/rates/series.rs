@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use super::{RatePlan, RatePoint};
 use crate::distribution::chi_squared_upper;
 use crate::enzymes::{Rates, add_turnover, compare_laws, direct_linear, fit_weighted_rates};
-use crate::fit::{Data, Fit, Options, Weighting, add_common_errors};
+use crate::fit::{Data, Fit, Options, Standing, Weighting, add_common_errors};
 use crate::models::law::Law;
 use crate::refusal::Refusal;
 use crate::study::fit::{fuller_law, tell};
@@ -462,15 +462,31 @@ fn series(
         };
         put("direct_linear_Km", second.km);
         put("direct_linear_Vmax", second.vmax);
-        if let (Some(km), Some(vmax)) = (second.km, second.vmax) {
-            outcome.remarks.push(Diagnostic::note(
-                Code::new("fit-remark"),
-                format!(
-                    "second opinion, medians of the direct linear plot: Km {} and Vmax {} in the same units",
-                    Six(km),
-                    Six(vmax)
-                ),
-            ));
+        // Where the rates do not determine the law, medians only look as if they did.
+        let determined = found
+            .parameters
+            .iter()
+            .all(|p| p.standing == Standing::Determined);
+        if let (Some(km), Some(vmax), true) = (second.km, second.vmax, determined) {
+            let outside = |name: &str, value: f64| {
+                let own = found.parameter(name).and_then(|own| own.interval);
+                own.is_some_and(|own| {
+                    own.lower.is_some_and(|low| value < low) || own.upper.is_some_and(|high| value > high)
+                })
+            };
+            let words = format!(
+                "second opinion, medians of the direct linear plot: Km {} and Vmax {} in the same units",
+                Six(km),
+                Six(vmax)
+            );
+            outcome.remarks.push(if outside("Km", km) || outside("Vmax", vmax) {
+                Diagnostic::warning(
+                    Code::new("lack-of-fit"),
+                    format!("{words}; that lies outside the intervals above: a rate may be far off, or another law may hold"),
+                )
+            } else {
+                Diagnostic::note(Code::new("fit-remark"), words)
+            });
         }
     }
     let levels = Law::named(&outcome.model)
