@@ -51,15 +51,17 @@ pub(super) fn descend(setting: &Setting<'_>, start: &[f64]) -> Option<Vec<f64>> 
         residuals: vec![0.0; n],
         columns: vec![0.0; n * p],
     };
-    walk(
-        setting,
-        (&x, &few(setting.data.y)),
-        &free,
-        &mut at,
-        &mut room,
-        0.03,
-        STEPS.0,
-    )?;
+    if setting.model.takes_any_points() {
+        walk(
+            setting,
+            (&x, &few(setting.data.y)),
+            &free,
+            &mut at,
+            &mut room,
+            0.03,
+            STEPS.0,
+        )?;
+    }
     walk(
         setting,
         (setting.data.x, setting.data.y),

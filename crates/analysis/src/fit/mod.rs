@@ -197,8 +197,10 @@ pub fn fit(model: &dyn Model, data: &Data<'_>, options: &Options) -> Result<Fit,
         }
         None => model.start(data.x, data.y)?,
     };
+    // Starts that a model draws from the data are compared by the search itself, both with linear parameters eliminated and without.
     if given.is_none()
         && !reweight
+        && (options.start.is_some() || !model.draws_starts())
         && let Some(fit) = directly(&setting, &start, options)
     {
         return Ok(fit);

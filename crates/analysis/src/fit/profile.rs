@@ -300,6 +300,10 @@ impl Model for Pulled<'_> {
         }
     }
 
+    fn takes_any_points(&self) -> bool {
+        false
+    }
+
     fn start(&self, x: &[&[f64]], y: &[f64]) -> Result<Vec<f64>, Refusal> {
         self.model.start(x, y)
     }

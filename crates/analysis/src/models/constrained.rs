@@ -217,6 +217,10 @@ impl Model for Constrained<'_> {
         false
     }
 
+    fn takes_any_points(&self) -> bool {
+        self.model.takes_any_points()
+    }
+
     fn linear(&self) -> &[usize] {
         &self.linear
     }

@@ -280,6 +280,18 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
             why: format!("no trace is called `{name}`, so it cannot be a blank"),
         });
     }
+    // Without its rate nothing can be taken off, and nothing taken off would be a wrong rate.
+    let lost = parts
+        .iter()
+        .find_map(|(_, trace, blank, _, points)| Some((trace, points.as_ref().err().filter(|_| *blank)?)));
+    if let Some((trace, refusal)) = lost {
+        return fail(&Refusal::Unsuitable {
+            why: format!(
+                "the blank `{}` gives no rate to take off: {refusal}",
+                label_of(trace)
+            ),
+        });
+    }
     let ready: Vec<TraceOfSeries<'_>> = parts
         .iter()
         .filter_map(|(_, _, blank, _, points)| {
