@@ -107,6 +107,11 @@ pub struct Level {
     pub curve: Vec<(f64, f64)>,
 }
 
+/// A value as people write it: what a conversion left in the last digits is rounded off.
+fn shortest(value: f64) -> f64 {
+    format!("{value:.9e}").parse().unwrap_or(value)
+}
+
 /// Curves of a law of two variables, one for each level of the second.
 fn levels_of(
     law: &crate::models::law::Law,
@@ -135,7 +140,7 @@ fn levels_of(
             let mut y = vec![0.0; grid.len()];
             crate::models::Model::evaluate(law, &[&grid, &vec![value; grid.len()]], parameters, &mut y);
             Level {
-                name: format!("{} = {} {}", law.variables[1], Six(value), unit.display())
+                name: format!("{} = {} {}", law.variables[1], shortest(value), unit.display())
                     .trim_end()
                     .to_owned(),
                 points: (0..level.len()).filter(|i| level[*i] == value).collect(),
