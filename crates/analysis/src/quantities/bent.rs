@@ -240,7 +240,7 @@ impl BentCalibration {
         let y = readings.iter().sum::<f64>() / m;
         let x = self.concentration_of(y)?;
         let mut remarks = Vec::new();
-        let weight = self.weight_of_reading(x, &mut remarks)?;
+        let weight = self.weighting.of_reading(x, &mut remarks)?;
         let known = matches!(self.weighting, Weighting::KnownErrors(_));
         let spread: f64 = readings.iter().map(|r| (r - y) * (r - y)).sum();
         let df = self.degrees_of_freedom + readings.len() - 1;
@@ -357,31 +357,5 @@ impl BentCalibration {
             (None, Some(high)) => Limits::AtMost { high },
             (None, None) => Limits::WholeLine,
         }
-    }
-
-    fn weight_of_reading(&self, x: f64, remarks: &mut Vec<Remark>) -> Result<f64, Refusal> {
-        let power = match self.weighting {
-            Weighting::Equal => return Ok(1.0),
-            Weighting::InverseX => 1,
-            Weighting::InverseXSquared => 2,
-            Weighting::Weights(_) | Weighting::KnownErrors(_) => {
-                return Err(Refusal::Unsuitable {
-                    why: "the line is weighted by numbers of its own, of which no rule gives the weight of a reading".into(),
-                });
-            }
-        };
-        if x.is_nan() || x <= 0.0 {
-            return Err(Refusal::Unsuitable {
-                why: format!("the concentration comes out as {x}, where 1/x weights do not exist"),
-            });
-        }
-        remarks.push(Remark::new(
-            "weight-by-rule",
-            format!(
-                "the reading was weighted by 1/x{} at the concentration found",
-                if power == 2 { "²" } else { "" }
-            ),
-        ));
-        Ok(x.powi(-power))
     }
 }

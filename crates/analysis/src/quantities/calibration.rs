@@ -23,6 +23,37 @@ pub enum Weighting {
     KnownErrors(Vec<f64>),
 }
 
+impl Weighting {
+    /// The weight of a single reading of an unknown that comes out as `x`, by the rule of the standards.
+    pub(super) fn of_reading(&self, x: f64, remarks: &mut Vec<Remark>) -> Result<f64, Refusal> {
+        let power = match self {
+            Self::Equal => return Ok(1.0),
+            Self::InverseX => 1,
+            Self::InverseXSquared => 2,
+            Self::Weights(_) | Self::KnownErrors(_) => {
+                return Err(Refusal::Unsuitable {
+                    why: "the line is weighted by numbers of its own, of which no rule gives the weight of a reading: it must be \
+                          given (with known errors: 1 over its variance)"
+                        .into(),
+                });
+            }
+        };
+        if x.is_nan() || x <= 0.0 {
+            return Err(Refusal::Unsuitable {
+                why: format!("the concentration comes out as {x}, where 1/x weights do not exist"),
+            });
+        }
+        remarks.push(Remark::new(
+            "weight-by-rule",
+            format!(
+                "the reading was weighted by 1/x{} at the concentration found",
+                if power == 2 { "²" } else { "" }
+            ),
+        ));
+        Ok(x.powi(-power))
+    }
+}
+
 /// How a calibration line is drawn.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct CalibrationOptions {
