@@ -9,7 +9,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::common::replace_errors;
+use super::blank::replace_errors;
 use super::{Fit, Standing, Warning};
 use crate::models::Model;
 

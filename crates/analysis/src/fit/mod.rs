@@ -14,8 +14,8 @@
 //! ```
 
 mod along;
+mod blank;
 mod bootstrap;
-mod common;
 mod compare;
 mod correlation;
 mod diagnostics;
@@ -29,8 +29,8 @@ pub(crate) mod solver;
 mod weighting;
 
 pub use along::Along;
+pub use blank::add_common_errors;
 pub use bootstrap::{Bootstrap, Dealt, bootstrap};
-pub use common::add_common_errors;
 pub use compare::{Choice, FTest, Ranked, compare, f_test, information};
 pub use correlation::Correlation;
 pub use correlation::allow_for_correlation;
