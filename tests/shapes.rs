@@ -31,6 +31,35 @@ const COMMANDS: [(&str, &[&[&str]]); 21] = [
         &[
             &["fit", "b6570f5e", "--model", "first-order+offset"],
             &["fit", "b6570f5e", "fe7f9f96", "--compare"],
+            &[
+                "fit",
+                "b6570f5e",
+                "--model",
+                "first-order+offset",
+                "--predict",
+                "100",
+                "--points",
+                "points.csv",
+            ],
+            &[
+                "fit",
+                "b6570f5e",
+                "fe7f9f96",
+                "--model",
+                "first-order+offset",
+                "--share",
+                "k",
+            ],
+            &[
+                "fit",
+                "b6570f5e",
+                "fe7f9f96",
+                "--model",
+                "first-order,first-order+offset",
+                "--share",
+                "k",
+                "--compare",
+            ],
         ],
     ),
     (
@@ -53,7 +82,19 @@ const COMMANDS: [(&str, &[&[&str]]); 21] = [
             "first-order+offset",
         ]],
     ),
-    ("scans", &[&["scans", "demo-data/2023/scans/fading 60C.csv"]]),
+    (
+        "scans",
+        &[
+            &["scans", "demo-data/2023/scans/fading 60C.csv"],
+            &[
+                "scans",
+                "demo-data/2023/scans/fading 60C.csv",
+                "--scheme",
+                "A->B",
+                "--shifted",
+            ],
+        ],
+    ),
     ("peaks", &[&["peaks", "demo-data/2016/spectra/beet juice 1.csv"]]),
     (
         "quantify",
@@ -95,6 +136,99 @@ const MAPS: [&str; 9] = [
     "starts",
     "words_by_key",
 ];
+
+/// What stands beside the record of a result, in words: the schema, the name, and what it is.
+const BESIDE: [(&str, &str, &str); 15] = [
+    (
+        "fit",
+        "predicted",
+        "The curve at the places of --predict: y with its standard error, and the interval of the curve and of one more reading",
+    ),
+    (
+        "fit",
+        "points",
+        "Every point used, with --points: x, y, fitted value and residual, in the units of the axes",
+    ),
+    (
+        "fit",
+        "ranked",
+        "Laws compared, best first: AICc above the best, and the Akaike weight",
+    ),
+    ("fit", "refused", "Laws that could not be fitted, with the reason"),
+    ("fit", "told_apart", "Whether the data single out one law"),
+    ("fit", "verdict", "What the comparison says, in words"),
+    (
+        "scans",
+        "spectra",
+        "Spectra of the species: pairs of wavelength and absorbance at the total concentration",
+    ),
+    (
+        "scans",
+        "concentrations",
+        "Species over time: pairs of time and part of what the first species began with",
+    ),
+    (
+        "quantify",
+        "recovered",
+        "Standards read off their own line: concentration given and found, absorbance, and recovery in percent",
+    ),
+    (
+        "temperature",
+        "points",
+        "The rate constants that the line goes through",
+    ),
+    (
+        "*",
+        "reason",
+        "Why there is no number, or why a number is not to be trusted",
+    ),
+    ("*", "termination", "How the computation ended, in words"),
+    ("*", "standard_error", "Standard error, in the unit of the value"),
+    (
+        "*",
+        "intervals",
+        "Intervals with their level and kind: t, profile-likelihood, bootstrap, fieller; null is an open end",
+    ),
+    ("*", "settings", "The plan by which --again does the same again"),
+];
+
+/// Schemas of results, whose names are explained.
+const RESULTS: [&str; 6] = ["fit", "rates", "scans", "peaks", "quantify", "temperature"];
+
+/// Puts words to the names of a schema of results.
+fn explain(schema: &mut Value, of: &str) {
+    match schema {
+        Value::Object(map) => {
+            if let Some(Value::Object(properties)) = map.get_mut("properties") {
+                for (name, property) in properties {
+                    let words = BESIDE
+                        .iter()
+                        .find(|(schema, own, _)| own == name && (*schema == of || *schema == "*"));
+                    if let (Some((_, _, words)), Value::Object(property)) = (words, property) {
+                        property.insert("description".into(), (*words).into());
+                    }
+                }
+            }
+            map.values_mut().for_each(|value| explain(value, of));
+        }
+        Value::Array(all) => all.iter_mut().for_each(|value| explain(value, of)),
+        _ => {}
+    }
+}
+
+/// Every name that stands beside a record is in a schema, with words.
+#[test]
+fn what_stands_beside_a_record_is_explained() {
+    for (schema, name, words) in BESIDE.iter().filter(|(schema, _, _)| *schema != "*") {
+        let text =
+            fs::read_to_string(folder().join(format!("{schema}-v1.json"))).expect("the schema is there");
+        let quoted = serde_json::to_string(words).expect("JSON");
+        assert!(
+            text.contains(&format!("\"{name}\": {{")) && text.contains(&quoted),
+            "{schema}: `{name}` is not explained; UPDATE_SCHEMAS=1 draws the schemas anew"
+        );
+    }
+}
 
 fn folder() -> PathBuf {
     root().join("schemas/output")
@@ -162,7 +296,11 @@ fn what_commands_print_is_as_the_schemas_say() {
                 "title".into(),
                 format!("What curvary prints with --json: {name}").into(),
             );
-            if let Value::Object(shape) = drawn(&values.iter().collect::<Vec<_>>(), "") {
+            let mut shape = drawn(&values.iter().collect::<Vec<_>>(), "");
+            if RESULTS.contains(&name) {
+                explain(&mut shape, name);
+            }
+            if let Value::Object(shape) = shape {
                 schema.extend(shape);
             }
             fs::create_dir_all(folder()).expect("a folder");

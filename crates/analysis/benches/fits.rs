@@ -39,6 +39,11 @@ fn measure(
     count: usize,
     options: &Options,
 ) {
+    // A word on the command line chooses among the problems.
+    let wanted = std::env::args().skip(1).find(|word| !word.starts_with('-'));
+    if wanted.is_some_and(|word| !title.contains(&word)) {
+        return;
+    }
     let mut noise = Noise(7);
     let mut exact = vec![0.0; x.len()];
     model.evaluate(&[x], truth, &mut exact);
@@ -122,7 +127,7 @@ fn main() {
         &time,
         &[0.8, 0.2, 0.5, 0.03, 0.1],
         0.003,
-        200,
+        2000,
         &options,
     );
 
@@ -137,7 +142,7 @@ fn main() {
         &time,
         &[1.05, 0.05, 0.15],
         0.003,
-        100,
+        4000,
         &options,
     );
 }

@@ -199,3 +199,25 @@ fn intervals_hold_what_they_promise() {
         assert!((share - 0.95).abs() < room.max(0.02), "{share}");
     }
 }
+
+/// One standard out of six that was pipetted wrongly is told; noise alone is told in about one of a hundred lines.
+#[test]
+fn a_standard_far_off_its_line_is_told() {
+    let x = [0.0, 1.0, 2.0, 3.0, 4.0, 5.0];
+    let y = [0.0097, 0.1101, 0.2106, 0.3295, 0.4103, 0.5100];
+    let far = |remarks: &[curvary_analysis::quantities::Remark]| {
+        remarks.iter().any(|r| r.code == "standard-far-off")
+    };
+    let options = CalibrationOptions::default();
+    assert!(far(&Calibration::fit(&x, &y, &options).unwrap().remarks));
+    let mut noise = Noise(7);
+    let mut told = 0;
+    for _ in 0..1000 {
+        let y: Vec<f64> = x
+            .iter()
+            .map(|x| 0.01 + 0.1 * x + 0.001 * noise.normal())
+            .collect();
+        told += usize::from(far(&Calibration::fit(&x, &y, &options).unwrap().remarks));
+    }
+    assert!((1..=25).contains(&told), "{told} of 1000");
+}

@@ -164,3 +164,29 @@ fn bands_that_hide_each_other() {
         holds(&format!("bands, {}", parameter.name), *count, sets());
     }
 }
+
+/// Sets whose points are many enough for the quick way: it must not take a part of them.
+#[test]
+fn many_points_of_several_sets_are_fitted_as_they_stand() {
+    let t: Vec<f64> = (0..240).map(f64::from).collect();
+    let course = |a: f64, shift: u32| -> Vec<f64> {
+        t.iter()
+            .enumerate()
+            .map(|(i, t)| {
+                a * (-0.02 * t).exp() + 0.1 + 0.001 * ((i as u32 * i as u32 + shift) as f64 * 0.7).sin()
+            })
+            .collect()
+    };
+    let (one, two) = (course(0.5, 3), course(0.7, 11));
+    let columns: [&[f64]; 1] = [&t];
+    let sets = [&one, &two].map(|y| Set {
+        x: &columns,
+        y,
+        errors: None,
+    });
+    let model = Course::new(Order::First).with_offset().unwrap();
+    let found = fit_shared(&model, &sets, &[1], false, &Options::default()).unwrap();
+    let k = found.fit.parameter("k").unwrap();
+    assert!((k.value - 0.02).abs() < 4.0 * k.standard_error.unwrap(), "{k:?}");
+    assert!((found.fit.parameter("A[2]").unwrap().value - 0.7).abs() < 0.01);
+}

@@ -3,7 +3,7 @@
 #![allow(clippy::unwrap_used)]
 
 use curvary_analysis::Refusal;
-use curvary_analysis::fit::{Data, Options, fit};
+use curvary_analysis::fit::{Data, Options, Termination, Weighting, fit};
 use curvary_analysis::models::Model;
 use curvary_analysis::models::formula::{Formula, ModelFile};
 
@@ -236,5 +236,119 @@ fn a_hard_polynomial_as_a_formula() {
             );
             assert!((p.standard_error.unwrap() / error - 1.0).abs() < 1e-12);
         }
+    }
+}
+
+/// Blocks of points give what single points give, whatever their number.
+#[test]
+fn whole_columns_are_computed_as_single_points() {
+    let texts = [
+        "a*exp(-k*x)+c",
+        "a*x^b/(c+x^b) - exp(800*x)/exp(800*x)*0",
+        "sqrt(abs(a-x))*sin(b*x)+cos(c*x)*tan(a*x/9)",
+        "ln(x+a)*log10(x+b)/(1+c*x^3)+x^-2*a+atan(c-x)",
+        "a+pi*b*x^2-(c-x)^2",
+        "a^x+b*c",
+    ];
+    for text in texts {
+        let formula = Formula::parse(text, &["x"]).unwrap();
+        let p = [0.7, 1.3, 0.4, 0.1];
+        let mut p = p[..formula.parameters().len()].to_vec();
+        for n in [1, 63, 64, 65, 200] {
+            let x: Vec<f64> = (0..n).map(|i| 0.05 + 0.011 * f64::from(i)).collect();
+            let count = x.len();
+            let (mut all, mut columns) = (vec![0.0; count], vec![0.0; count * p.len()]);
+            formula.differentiate(&[&x], &p, &mut all, &mut columns);
+            for i in 0..count {
+                let (mut one, mut slopes) = ([0.0], vec![0.0; p.len()]);
+                formula.differentiate(&[&x[i..=i]], &p, &mut one, &mut slopes);
+                assert_eq!(one[0].to_bits(), all[i].to_bits(), "{text} at {}", x[i]);
+                for (j, slope) in slopes.iter().enumerate() {
+                    assert_eq!(slope.to_bits(), columns[j * count + i].to_bits());
+                }
+            }
+            // The derivatives are those of the values.
+            for j in 0..p.len() {
+                let kept = p[j];
+                let (mut high, mut low) = (vec![0.0; count], vec![0.0; count]);
+                p[j] = kept + 1e-6;
+                formula.evaluate(&[&x], &p, &mut high);
+                p[j] = kept - 1e-6;
+                formula.evaluate(&[&x], &p, &mut low);
+                p[j] = kept;
+                for i in 0..count {
+                    let wanted = (high[i] - low[i]) / 2e-6;
+                    let got = columns[j * count + i];
+                    if wanted.is_finite() {
+                        assert!(
+                            (got - wanted).abs() < 1e-6 * (1.0 + wanted.abs()),
+                            "{text}: {got} {wanted}"
+                        );
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// Too large an exponent is no finite number, and is named.
+#[test]
+fn what_is_too_large_to_hold_stays_so_over_columns() {
+    let formula = Formula::parse("a*exp(k*x)", &["x"]).unwrap();
+    let x: Vec<f64> = (0..100).map(f64::from).collect();
+    let mut values = vec![0.0; 100];
+    formula.evaluate(&[&x], &[1.0, 10.0], &mut values);
+    assert!(values[70].is_finite() && values[71].is_infinite());
+    let (place, what) = formula.undefined(&[&x], &[1.0, 10.0]).unwrap();
+    assert_eq!(
+        (place, what.as_str()),
+        (71, "exp(710), which is too large a number")
+    );
+    formula.evaluate(&[&x], &[1.0, -10.0], &mut values);
+    assert_eq!(values[99], 0.0);
+}
+
+/// Many points take the quick way, and come to where the general search comes; where the quick way would end in another
+/// minimum, the general search has the word.
+#[test]
+fn many_points_come_to_the_minimum_of_few() {
+    let x: Vec<f64> = (0..500).map(|i| 0.2 * f64::from(i)).collect();
+    let y: Vec<f64> = x
+        .iter()
+        .enumerate()
+        .map(|(i, x)| 1.05 * (-0.05 * x).exp() + 0.15 + 0.003 * ((i * i) as f64 * 0.7).sin())
+        .collect();
+    let formula = Formula::parse("a*exp(-k*x)+c", &["x"]).unwrap();
+    let options = Options {
+        start: Some(vec![1.0, 0.1, 0.0]),
+        ..Options::default()
+    };
+    let found = fit(&formula, &Data::new(&[&x], &y), &options).unwrap();
+    assert_eq!(found.termination, Termination::Direct);
+    // With known errors the general search is used.
+    let errors = vec![1.0; 500];
+    let data = Data {
+        x: &[&x],
+        y: &y,
+        weighting: Weighting::KnownErrors(&errors),
+    };
+    let general = fit(&formula, &data, &options).unwrap();
+    assert_ne!(general.termination, Termination::Direct);
+    for (a, b) in found.parameters.iter().zip(&general.parameters) {
+        assert!((a.value - b.value).abs() < 1e-9 * b.value.abs(), "{a:?} {b:?}");
+    }
+    // A frequency that starts between two: whatever minimum it is, its residuals are looked at.
+    let wave: Vec<f64> = x
+        .iter()
+        .map(|x| (0.9 * x).sin() + 0.002 * (x * 37.0).sin())
+        .collect();
+    let formula = Formula::parse("a*sin(w*x)", &["x"]).unwrap();
+    let options = Options {
+        start: Some(vec![1.0, 0.8]),
+        ..Options::default()
+    };
+    if let Ok(found) = fit(&formula, &Data::new(&[&x], &wave), &options) {
+        let near = (found.parameters[1].value.abs() - 0.9).abs() < 1e-3;
+        assert!(near || found.termination != Termination::Direct, "{found:?}");
     }
 }

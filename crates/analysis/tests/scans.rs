@@ -2,7 +2,10 @@
 
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
-use curvary_analysis::scans::{Network, Scans, Scheme, fit_global, fit_network, isosbestic_points, rank};
+use curvary_analysis::scans::{
+    Network, Scans, Scheme, fit_global, fit_global_shifted, fit_network, fit_network_shifted,
+    isosbestic_points, rank,
+};
 
 struct Noise(u64);
 
@@ -225,4 +228,48 @@ fn bad_scans_are_refused() {
     broken[2][7] = f64::NAN;
     let rows: Vec<&[f64]> = broken.iter().map(Vec::as_slice).collect();
     assert_eq!(code(&made.wavelengths, &made.times, &rows), "not-finite");
+}
+
+/// Scans that are shifted as a whole: with a shift of each the interval of the rate constant holds and is many times narrower, and
+/// the shifts are found.
+#[test]
+fn shifted_scans_are_fitted_with_their_shifts() {
+    let mut held = 0;
+    const SETS: u64 = 40;
+    for seed in 0..SETS {
+        let mut made = Made::new(&[0.08], 0.0, 40);
+        let mut noise = Noise(1000 + seed);
+        let shifts: Vec<f64> = (0..40).map(|_| 0.005 * noise.normal()).collect();
+        for (scan, shift) in made.scans.iter_mut().zip(&shifts) {
+            for value in scan.iter_mut() {
+                *value += shift + 5e-4 * noise.normal();
+            }
+        }
+        made.with(|s| {
+            let holds = |rate: &curvary_analysis::scans::GlobalRate| {
+                u64::from(rate.interval.lower.unwrap() <= 0.08 && 0.08 <= rate.interval.upper.unwrap())
+            };
+            let without = fit_global(s, Scheme::FirstOrder).unwrap();
+            let found = fit_global_shifted(s, Scheme::FirstOrder).unwrap();
+            held += holds(&found.rates[0]);
+            assert!(found.rates[0].standard_error < 0.3 * without.rates[0].standard_error);
+            assert!(
+                (found.residual_sd / 5e-4 - 1.0).abs() < 0.1,
+                "{}",
+                found.residual_sd
+            );
+            assert!(!found.lack_of_fit, "{}", found.along_time);
+            // What is found is the shift less its part along the concentrations.
+            let own = found.shifts.unwrap();
+            let mean = shifts.iter().sum::<f64>() / 40.0;
+            let both: f64 = own.iter().zip(&shifts).map(|(a, b)| a * (b - mean)).sum();
+            let squares = |v: &[f64], m: f64| v.iter().map(|v| (v - m) * (v - m)).sum::<f64>();
+            assert!(both / (squares(&own, 0.0) * squares(&shifts, mean)).sqrt() > 0.9);
+            if seed == 0 {
+                let network = fit_network_shifted(s, &Network::parse("A->B").unwrap()).unwrap();
+                assert!((network.rates[0].value / found.rates[0].value - 1.0).abs() < 1e-8);
+            }
+        });
+    }
+    assert!(held >= SETS * 85 / 100, "{held} of {SETS}");
 }

@@ -1,6 +1,7 @@
 //! How time courses are taken, as options that `fit` and `rates` share, and stretches of an axis.
 
 use clap::Args;
+use curvary_analysis::quantities::Measured;
 use curvary_analysis::study::Span;
 use curvary_record::Unit;
 use curvary_record::unit::spelled;
@@ -23,7 +24,8 @@ pub(crate) struct CourseOptions {
     /// Turn absorbance into concentration with the run's absorption coefficient and path length
     #[arg(long, help_heading = "Data")]
     pub(crate) concentration: bool,
-    /// Molar absorption coefficient in place of the run's own, with its unit (`6.22 mM-1cm-1`); without one in L/(mol cm)
+    /// Molar absorption coefficient in place of the run's own, with its unit (`6.22 mM-1cm-1`); without one in L/(mol cm);
+    /// `6220+-60` gives its error too
     #[arg(
         long,
         value_name = "EPSILON",
@@ -31,9 +33,9 @@ pub(crate) struct CourseOptions {
         allow_hyphen_values = true
     )]
     coefficient: Option<String>,
-    /// Path length, cm, in place of the run's own
+    /// Path length, cm, in place of the run's own; `1.000+-0.005` gives its error too
     #[arg(long, value_name = "CM", help_heading = "Data")]
-    pub(crate) path: Option<f64>,
+    path: Option<String>,
 }
 
 /// The level of intervals.
@@ -52,8 +54,79 @@ impl CourseOptions {
 
     /// The molar absorption coefficient, L/(mol cm).
     pub(crate) fn coefficient(&self) -> Result<Option<f64>, Failure> {
-        self.coefficient.as_deref().map(coefficient).transpose()
+        let parts = self.coefficient.as_deref().map(coefficient_with_error);
+        Ok(parts.transpose()?.map(|(value, _)| value))
     }
+
+    /// The path length, cm.
+    pub(crate) fn path(&self) -> Result<Option<f64>, Failure> {
+        Ok(self
+            .path
+            .as_deref()
+            .map(measured)
+            .transpose()?
+            .map(|path| path.value))
+    }
+
+    /// Relative standard error of coefficient times path length, where one was said.
+    pub(crate) fn scale_error(&self) -> Result<Option<f64>, Failure> {
+        let coefficient = self
+            .coefficient
+            .as_deref()
+            .map(coefficient_with_error)
+            .transpose()?;
+        let path = self.path.as_deref().map(measured).transpose()?;
+        Ok(together([
+            coefficient.and_then(|(_, relative)| relative),
+            path.and_then(relative_error),
+        ]))
+    }
+}
+
+/// `5400`, `5400+-60`, `5400±60`.
+pub(crate) fn measured(text: &str) -> Result<Measured, Failure> {
+    match text.split_once("+-").or_else(|| text.split_once('±')) {
+        None => Ok(Measured::bare(number(text)?)),
+        Some((value, error)) => {
+            let error = number(error)?;
+            if error < 0.0 {
+                return Err(Failure::usage(format!("`{text}` has an error below zero")));
+            }
+            Ok(Measured::with_error(number(value)?, error))
+        }
+    }
+}
+
+/// The relative standard error of a value, where it has one.
+pub(crate) fn relative_error(value: Measured) -> Option<f64> {
+    value.standard_error.map(|error| (error / value.value).abs())
+}
+
+/// Relative errors that are independent, together; none where none is known.
+pub(crate) fn together<const N: usize>(parts: [Option<f64>; N]) -> Option<f64> {
+    let known = parts.iter().any(Option::is_some);
+    known.then(|| {
+        parts
+            .iter()
+            .flatten()
+            .fold(0.0, |all: f64, part| all.hypot(*part))
+    })
+}
+
+/// A coefficient as below, and its relative error: `6220+-60`, `6.22+-0.06 mM-1cm-1`.
+fn coefficient_with_error(text: &str) -> Result<(f64, Option<f64>), Failure> {
+    let Some((value, rest)) = text.split_once("+-").or_else(|| text.split_once('±')) else {
+        return Ok((coefficient(text)?, None));
+    };
+    let rest = rest.trim();
+    let end = rest
+        .find(|c: char| !(c.is_ascii_digit() || c == '.'))
+        .unwrap_or(rest.len());
+    let found = measured(&format!("{}+-{}", value.trim(), &rest[..end]))?;
+    Ok((
+        coefficient(&format!("{} {}", value.trim(), &rest[end..]))?,
+        relative_error(found),
+    ))
 }
 
 /// `6220`, `6.22 mM-1cm-1`, `6220 L/(mol cm)`: a molar absorption coefficient in L/(mol cm).
@@ -173,6 +246,14 @@ mod tests {
                 "{text}: {found:?}"
             );
         }
+        let near = |found: Result<(f64, Option<f64>), Failure>, value: f64| {
+            found.is_ok_and(|(own, relative)| {
+                (own - value).abs() < 1e-9 * value && relative.is_some_and(|r| (r - 0.01).abs() < 1e-12)
+            })
+        };
+        assert!(near(coefficient_with_error("6220+-62.2"), 6220.0));
+        assert!(near(coefficient_with_error("6.22±0.0622 mM-1cm-1"), 6220.0));
+        assert!(coefficient_with_error("6.22+-a").is_err());
         assert!(coefficient("6220 nm").is_err());
         assert!(coefficient("large").is_err());
     }

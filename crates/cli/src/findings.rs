@@ -292,11 +292,24 @@ pub(crate) fn each(
     find: impl Fn(&Subject) -> Vec<Finding> + Sync,
     show: impl Fn(&str, &Finding, &mut Screen) -> Result<(), Failure>,
 ) -> Outcome {
+    let find = |subject: &Subject, _: &[Subject]| find(subject);
+    each_among((subjects, asked), command, pictures, screen, find, show)
+}
+
+/// The same, where what is found may take the other runs of the same file.
+pub(crate) fn each_among(
+    (subjects, asked): (&Subjects, &Asked),
+    command: &str,
+    pictures: &Pictures,
+    screen: &mut Screen,
+    find: impl Fn(&Subject, &[Subject]) -> Vec<Finding> + Sync,
+    show: impl Fn(&str, &Finding, &mut Screen) -> Result<(), Failure>,
+) -> Outcome {
     let mut teller = Teller::new(subjects.json, pictures)?;
     let compute = |subjects: &[Subject]| {
         let given: Vec<(Heading, Vec<Finding>)> = subjects
             .iter()
-            .map(|subject| (Heading::of(subject), find(subject)))
+            .map(|subject| (Heading::of(subject), find(subject, subjects)))
             .collect();
         let outcomes = given
             .iter()

@@ -6,7 +6,7 @@
 /// plain arithmetic without branches, which the compiler turns into vector instructions. Range reduction by
 /// `n ln 2` in two parts (Cody and Waite), Taylor's series to the thirteenth power on |r| ≤ 0.347, where the next term
 /// is below 4e-18; the power of two is added to the exponent bits.
-pub(super) fn exponentials(factor: f64, t: &[f64], out: &mut [f64]) {
+pub(crate) fn exponentials(factor: f64, t: &[f64], out: &mut [f64]) {
     const LN_2_HIGH: f64 = 0.693_147_180_369_123_8;
     const LN_2_LOW: f64 = 1.908_214_929_270_587_7e-10;
     const ROUND: f64 = 6_755_399_441_055_744.0; // 1.5 · 2⁵²: adding it leaves the integer in the low bits

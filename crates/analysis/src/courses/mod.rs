@@ -32,7 +32,7 @@ use crate::models::grid::{best, geometric};
 use crate::models::slope::{Slope, zero};
 use crate::models::{Consequence, Model, Specification};
 use crate::refusal::Refusal;
-use exponential::exponentials;
+pub(crate) use exponential::exponentials;
 
 /// The rate law of a time course. `y` is the signal (or concentration) and `t` the time.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]

@@ -31,7 +31,7 @@ pub use checklist::{Item, State, checklist};
 pub use plots::{DirectLinear, LinearPlots, direct_linear, linear_plots};
 pub use series::{SeriesRate, TraceOfSeries, series_rates};
 
-use crate::fit::{Choice, Data, FTest, Fit, Options, Weighting, compare, f_test, fit};
+use crate::fit::{Choice, Data, FTest, Fit, Interval, Options, Weighting, compare, f_test, fit};
 use crate::models::law::Law;
 use crate::refusal::{Refusal, require_length};
 
@@ -140,10 +140,22 @@ pub fn add_turnover(fit: &mut Fit, enzyme: f64) -> Result<(), Refusal> {
         });
     };
     let km = place("Km");
+    // A known enzyme concentration only scales: so it does with the profiles.
+    let scaled = |own: Option<Interval>| {
+        own.map(|own| Interval {
+            lower: own.lower.map(|low| low / enzyme),
+            upper: own.upper.map(|high| high / enzyme),
+        })
+    };
+    let profile = scaled(fit.parameters[vmax].profile);
+    let of_ratio = scaled(fit.derived("Vmax/Km").and_then(|own| own.profile));
     let v = fit.parameters[vmax].value;
     let mut gradient = vec![0.0; fit.parameters.len()];
     gradient[vmax] = 1.0 / enzyme;
     fit.derive(Cow::Borrowed("kcat"), Cow::Borrowed("y/E"), v / enzyme, &gradient);
+    if let Some(own) = fit.derived.last_mut() {
+        own.profile = profile;
+    }
     if let Some(km) = km {
         let k = fit.parameters[km].value;
         gradient[vmax] = 1.0 / (enzyme * k);
@@ -154,6 +166,9 @@ pub fn add_turnover(fit: &mut Fit, enzyme: f64) -> Result<(), Refusal> {
             v / (enzyme * k),
             &gradient,
         );
+        if let Some(own) = fit.derived.last_mut() {
+            own.profile = of_ratio;
+        }
     }
     Ok(())
 }

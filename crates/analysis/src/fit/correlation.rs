@@ -7,11 +7,9 @@
 //! from the downward bias of the residuals' own correlation; since it is never known well, variances are means over its
 //! likelihood and not those at its best value. The parameters stay the least-squares ones.
 
-use std::borrow::Cow;
-
 use serde::{Deserialize, Serialize};
 
-use super::finish::{around, half_width};
+use super::blank::replace_errors;
 use super::{Fit, Standing, Warning};
 use crate::models::Model;
 
@@ -78,29 +76,13 @@ pub fn allow_for_correlation(model: &dyn Model, x: &[&[f64]], fit: &mut Fit) -> 
     let degrees_of_freedom = (size * (1.0 - found.rho * found.rho) / (1.0 + found.rho * found.rho)
         - m as f64)
         .clamp(2.0, fit.degrees_of_freedom as f64);
-    let half = half_width(fit.level, degrees_of_freedom, false);
-    for j in &active {
-        let error = covariance[j * p + j].max(0.0).sqrt();
-        let parameter = &mut fit.parameters[*j];
-        parameter.standard_error = Some(error);
-        parameter.interval = Some(around(parameter.value, half * error));
-        let positive = model.parameters()[*j].positive;
-        if positive && parameter.standing == Standing::Determined && half * error >= parameter.value {
-            parameter.standing = Standing::PoorlyDetermined;
-        }
-    }
-    fit.covariance = Some(covariance);
     fit.correlation = Some(Correlation {
         lag_one: found.rho,
         effective_points: size * (1.0 - found.rho) / (1.0 + found.rho),
         degrees_of_freedom,
         plain,
     });
-    let values: Vec<f64> = fit.parameters.iter().map(|p| p.value).collect();
-    fit.derived.clear();
-    for c in model.derived(&values) {
-        fit.derive(Cow::Borrowed(c.name), Cow::Borrowed(c.unit), c.value, &c.gradient);
-    }
+    replace_errors(model, fit, &active, covariance);
     true
 }
 

@@ -16,6 +16,24 @@ pub struct Interval {
     pub upper: Option<f64>,
 }
 
+impl Interval {
+    /// So many times as wide about a value; on a scale of ratios where value and limits lie above zero, so that no limit
+    /// leaves what has a meaning.
+    pub(crate) fn stretched(self, value: f64, factor: f64) -> Self {
+        let side = |limit: f64| {
+            if limit > 0.0 && value > 0.0 {
+                value * (limit / value).powf(factor)
+            } else {
+                value + (limit - value) * factor
+            }
+        };
+        Self {
+            lower: self.lower.map(side),
+            upper: self.upper.map(side),
+        }
+    }
+}
+
 /// Whether the data determine a parameter.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -80,6 +98,8 @@ pub struct Derived {
     pub standard_error: Option<f64>,
     /// Interval by Student's t; absent with the standard error.
     pub interval: Option<Interval>,
+    /// Profile-likelihood interval, where asked for.
+    pub profile: Option<Interval>,
     /// Positions of the parameters it follows from.
     pub follows_from: Vec<usize>,
 }
@@ -216,6 +236,12 @@ impl Fit {
         self.parameters.iter().map(|p| p.value).collect()
     }
 
+    /// The units of the parameters and of what follows from them, in terms of the axes.
+    pub(crate) fn units(&self) -> impl Iterator<Item = &str> {
+        let own = self.parameters.iter().map(|p| p.unit.as_ref());
+        own.chain(self.derived.iter().map(|d| d.unit.as_ref()))
+    }
+
     /// The parameter of that name.
     pub fn parameter(&self, name: &str) -> Option<&Parameter> {
         self.parameters.iter().find(|p| p.name == name)
@@ -274,6 +300,7 @@ impl Fit {
                 value,
                 standard_error,
                 interval,
+                profile: None,
                 follows_from: (0..p).filter(|j| used(*j)).collect(),
             });
         }
@@ -293,9 +320,11 @@ impl Fit {
         };
         for p in &mut self.parameters {
             grow(p.value, &mut p.standard_error, &mut p.interval);
+            p.profile = p.profile.map(|own| own.stretched(p.value, scale));
         }
         for d in &mut self.derived {
             grow(d.value, &mut d.standard_error, &mut d.interval);
+            d.profile = d.profile.map(|own| own.stretched(d.value, scale));
         }
         for value in self.covariance.iter_mut().flatten() {
             *value *= scale * scale;

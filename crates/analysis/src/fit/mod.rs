@@ -14,10 +14,12 @@
 //! ```
 
 mod along;
+mod blank;
 mod bootstrap;
 mod compare;
 mod correlation;
 mod diagnostics;
+mod direct;
 mod finish;
 mod found;
 mod profile;
@@ -27,6 +29,7 @@ pub(crate) mod solver;
 mod weighting;
 
 pub use along::Along;
+pub use blank::add_common_errors;
 pub use bootstrap::{Bootstrap, Dealt, bootstrap};
 pub use compare::{Choice, FTest, Ranked, compare, f_test, information};
 pub use correlation::Correlation;
@@ -194,6 +197,14 @@ pub fn fit(model: &dyn Model, data: &Data<'_>, options: &Options) -> Result<Fit,
         }
         None => model.start(data.x, data.y)?,
     };
+    // Starts that a model draws from the data are compared by the search itself, both with linear parameters eliminated and without.
+    if given.is_none()
+        && !reweight
+        && (options.start.is_some() || !model.draws_starts())
+        && let Some(fit) = directly(&setting, &start, options)
+    {
+        return Ok(fit);
+    }
     let mut roots = given.clone();
     let mut minimum = search(&setting, roots.as_deref(), &start, options, &mut remarks)?;
     if reweight {
@@ -220,6 +231,23 @@ pub fn fit(model: &dyn Model, data: &Data<'_>, options: &Options) -> Result<Fit,
         profile::intervals(&setting, roots.as_deref(), &mut result, options);
     }
     Ok(result)
+}
+
+/// The fit that plain steps from the starting values lead to; none where there is anything to be said against it.
+fn directly(setting: &Setting<'_>, start: &[f64], options: &Options) -> Option<Fit> {
+    let mut found = direct::descend(setting, start)?;
+    if options.held.is_empty() && options.bounds.is_empty() {
+        setting.model.arrange(start, &mut found);
+    }
+    let fit = finish_direct(setting, found, options)?;
+    let sure = fit.parameters.iter().all(|p| {
+        p.standing == Standing::Held
+            || (p.standing == Standing::Determined && p.standard_error.is_some_and(|se| se <= p.value.abs()))
+    });
+    // In another minimum the curve misses the points, and the residuals show it.
+    let close =
+        fit.r_squared.is_some_and(|r| r > 0.5) && !fit.diagnostics.warnings.contains(&Warning::Wandering);
+    (sure && close).then_some(fit)
 }
 
 /// Puts the errors of an M-estimate in the place of those of the last weighted fit.

@@ -3,10 +3,16 @@
 //! The limit of a parameter is where the best sum of squares that the other parameters can reach has risen by
 //! `s² t²` (Bates and Watts, Nonlinear Regression Analysis, 1988, section 6.1; for known errors by the square of the
 //! normal quantile). It is found as a root, not by interpolation; where no root exists the interval stays open.
+//!
+//! For a quantity that follows from the parameters the same holds with the best sum of squares among all parameters that give it
+//! one value.
 
 use super::finish::half_width;
 use super::solver::{End, Problem, minimise, settle};
 use super::{Fit, Interval, Options, Remark, Setting, Standing};
+use crate::models::{Model, Specification};
+use crate::refusal::Refusal;
+use std::borrow::Cow;
 
 /// Fills in the profile interval of every free parameter.
 pub(super) fn intervals(setting: &Setting<'_>, roots: Option<&[f64]>, fit: &mut Fit, options: &Options) {
@@ -40,13 +46,25 @@ pub(super) fn intervals(setting: &Setting<'_>, roots: Option<&[f64]>, fit: &mut 
                 Some(se) if se > 0.0 && se < 1e3 * best[j].abs().max(f64::MIN_POSITIVE) => half * se,
                 _ => best[j].abs().max(1e-6),
             };
-            let limit = walk.limit(best[j], sign, step, half);
+            let bound = if sign < 0.0 {
+                setting.lower[j]
+            } else {
+                setting.upper[j]
+            };
+            let limit = limit(
+                &mut |value| walk.height(value),
+                (best[j], bound),
+                sign,
+                step,
+                half,
+            );
             lower_found |= walk.lower_found;
             limit
         };
         let (lower, upper) = (side(-1.0), side(1.0));
         fit.parameters[j].profile = Some(Interval { lower, upper });
     }
+    of_derived(setting, roots, fit, variance, half);
     if lower_found {
         fit.remarks.push(Remark::Words {
             text: "while the profiles were followed, a lower sum of squares was met: there is another minimum, and \
@@ -105,75 +123,266 @@ impl Walk<'_> {
         self.at = minimum.parameters;
         ((minimum.rss - self.rss).max(0.0) / self.variance).sqrt()
     }
+}
 
-    /// The value on one side of `best` at which the height is `target`; none where it is never reached.
-    fn limit(&mut self, best: f64, sign: f64, step: f64, target: f64) -> Option<f64> {
-        let bound = if sign < 0.0 {
-            self.setting.lower[self.j]
+/// The value on one side of `best` at which `height` is `target`; none where it is never reached. `bound` is as far as the value may
+/// go.
+fn limit(
+    height: &mut dyn FnMut(f64) -> f64,
+    (best, bound): (f64, f64),
+    sign: f64,
+    step: f64,
+    target: f64,
+) -> Option<f64> {
+    let far = 1e9 * step.max(best.abs());
+    let (mut inside, mut inside_height) = (best, 0.0);
+    let mut distance = step;
+    let (mut outside, mut outside_height);
+    let mut flat = 0;
+    loop {
+        outside = best + sign * distance;
+        let stopped = (bound - outside) * sign <= 0.0;
+        if stopped {
+            outside = bound;
+        }
+        outside_height = height(outside);
+        if outside_height >= target {
+            break;
+        }
+        if stopped || distance > far {
+            return None;
+        }
+        // A profile that no longer rises while the parameter grows tenfold has no limit.
+        flat = if outside_height <= inside_height * (1.0 + 1e-5) {
+            flat + 1
         } else {
-            self.setting.upper[self.j]
+            0
         };
-        let far = 1e9 * step.max(best.abs());
-        let (mut inside, mut inside_height) = (best, 0.0);
-        let mut distance = step;
-        let (mut outside, mut outside_height);
-        let mut flat = 0;
-        loop {
-            outside = best + sign * distance;
-            let stopped = (bound - outside) * sign <= 0.0;
-            if stopped {
-                outside = bound;
-            }
-            outside_height = self.height(outside);
-            if outside_height >= target {
-                break;
-            }
-            if stopped || distance > far {
-                return None;
-            }
-            // A profile that no longer rises while the parameter grows tenfold has no limit.
-            flat = if outside_height <= inside_height * (1.0 + 1e-5) {
-                flat + 1
-            } else {
-                0
-            };
-            if flat >= 6 {
-                return None;
-            }
-            inside = outside;
-            inside_height = outside_height;
-            distance *= 1.7;
+        if flat >= 6 {
+            return None;
         }
-        // False position with the Illinois rule and a bisection where the profile is undefined outside.
-        let keep = self.at.clone();
-        let (mut f_in, mut f_out) = (inside_height - target, outside_height - target);
-        self.at = keep;
-        for _ in 0..80 {
-            let middle = if f_out.is_finite() {
-                inside - f_in * (outside - inside) / (f_out - f_in)
-            } else {
-                0.5 * (inside + outside)
-            };
-            if (outside - inside).abs() <= 1e-11 * middle.abs().max(1e-300) {
-                break;
-            }
-            let h = self.height(middle);
-            let f = h - target;
-            if f.abs() <= 1e-9 * target {
-                return Some(middle);
-            }
-            if f < 0.0 {
-                inside = middle;
-                f_in = f;
-                if f_out.is_finite() {
-                    f_out *= 0.5;
-                }
-            } else {
-                outside = middle;
-                f_out = f;
-                f_in *= 0.5;
-            }
-        }
-        f_out.is_finite().then_some(0.5 * (inside + outside))
+        inside = outside;
+        inside_height = outside_height;
+        distance *= 1.7;
     }
+    // False position with the Illinois rule and a bisection where the profile is undefined outside.
+    let (mut f_in, mut f_out) = (inside_height - target, outside_height - target);
+    for _ in 0..80 {
+        let middle = if f_out.is_finite() {
+            inside - f_in * (outside - inside) / (f_out - f_in)
+        } else {
+            0.5 * (inside + outside)
+        };
+        if (outside - inside).abs() <= 1e-11 * middle.abs().max(1e-300) {
+            break;
+        }
+        let h = height(middle);
+        let f = h - target;
+        if f.abs() <= 1e-9 * target {
+            return Some(middle);
+        }
+        if f < 0.0 {
+            inside = middle;
+            f_in = f;
+            if f_out.is_finite() {
+                f_out *= 0.5;
+            }
+        } else {
+            outside = middle;
+            f_out = f;
+            f_in *= 0.5;
+        }
+    }
+    f_out.is_finite().then_some(0.5 * (inside + outside))
+}
+
+/// Fills in the profile interval of every quantity that follows from the parameters.
+fn of_derived(setting: &Setting<'_>, roots: Option<&[f64]>, fit: &mut Fit, variance: f64, half: f64) {
+    let best = fit.values();
+    let value_of = |p: &[f64], name: &str| {
+        let all = setting.model.derived(p);
+        all.into_iter()
+            .find(|found| found.name == name)
+            .map(|found| found.value)
+    };
+    for place in 0..fit.derived.len() {
+        let found = &fit.derived[place];
+        let free: Vec<usize> = found
+            .follows_from
+            .iter()
+            .copied()
+            .filter(|j| setting.free[*j])
+            .collect();
+        let (name, value) = (found.name.clone(), found.value);
+        let interval = if let [j] = free[..] {
+            // One parameter: its own limits, seen through the quantity.
+            let Some(own) = fit.parameters[j].profile else {
+                continue;
+            };
+            let at = |limit: Option<f64>| {
+                let mut p = best.clone();
+                p[j] = limit?;
+                value_of(&p, &name).filter(|value| value.is_finite())
+            };
+            let (low, high) = (at(own.lower), at(own.upper));
+            let falls = low.is_some_and(|low| low > value) || high.is_some_and(|high| high < value);
+            let (lower, upper) = if falls { (high, low) } else { (low, high) };
+            Interval { lower, upper }
+        } else {
+            let Some(error) = found.standard_error.filter(|error| *error > 0.0) else {
+                continue;
+            };
+            let side = |sign| {
+                pulled_limit(
+                    setting,
+                    roots,
+                    &best,
+                    (&name, value, error),
+                    (variance, half, sign),
+                )
+            };
+            Interval {
+                lower: side(-1.0),
+                upper: side(1.0),
+            }
+        };
+        fit.derived[place].profile = Some(interval);
+    }
+}
+
+/// A model with one more point, at which its value is a quantity that follows from its parameters.
+///
+/// A reading there that lies away from the quantity's best value pulls the parameters. Wherever they come to rest, no others
+/// that give the quantity the same value have a lower sum of squares: that is the profile.
+struct Pulled<'a> {
+    model: &'a dyn Model,
+    quantity: &'a str,
+}
+
+impl Pulled<'_> {
+    fn quantity(&self, p: &[f64]) -> Option<(f64, Vec<f64>)> {
+        let all = self.model.derived(p);
+        let found = all.into_iter().find(|found| found.name == self.quantity)?;
+        Some((found.value, found.gradient))
+    }
+}
+
+impl Model for Pulled<'_> {
+    fn name(&self) -> Cow<'static, str> {
+        self.model.name()
+    }
+
+    fn parameters(&self) -> &[Specification] {
+        self.model.parameters()
+    }
+
+    fn variables(&self) -> usize {
+        self.model.variables()
+    }
+
+    fn evaluate(&self, x: &[&[f64]], p: &[f64], values: &mut [f64]) {
+        let n = values.len() - 1;
+        let x: Vec<&[f64]> = x.iter().map(|column| &column[..n]).collect();
+        self.model.evaluate(&x, p, &mut values[..n]);
+        values[n] = self.quantity(p).map_or(f64::NAN, |found| found.0);
+    }
+
+    fn differentiate(&self, x: &[&[f64]], p: &[f64], values: &mut [f64], columns: &mut [f64]) {
+        let n = values.len() - 1;
+        let x: Vec<&[f64]> = x.iter().map(|column| &column[..n]).collect();
+        let mut own = vec![0.0; n * p.len()];
+        self.model.differentiate(&x, p, &mut values[..n], &mut own);
+        let (value, gradient) = self.quantity(p).unwrap_or_else(|| (f64::NAN, vec![0.0; p.len()]));
+        values[n] = value;
+        for (j, column) in columns.chunks_exact_mut(n + 1).enumerate() {
+            column[..n].copy_from_slice(&own[j * n..(j + 1) * n]);
+            column[n] = gradient[j];
+        }
+    }
+
+    fn takes_any_points(&self) -> bool {
+        false
+    }
+
+    fn start(&self, x: &[&[f64]], y: &[f64]) -> Result<Vec<f64>, Refusal> {
+        self.model.start(x, y)
+    }
+}
+
+/// How much stronger the pull is than what holds the quantity in its place: it goes that part squared of the way.
+const PULL: f64 = 10.0;
+
+/// The profile's limit on one side of a quantity that follows from several parameters.
+fn pulled_limit(
+    setting: &Setting<'_>,
+    roots: Option<&[f64]>,
+    best: &[f64],
+    (name, value, error): (&str, f64, f64),
+    (variance, half, sign): (f64, f64, f64),
+) -> Option<f64> {
+    let n = setting.data.y.len();
+    let model = Pulled {
+        model: setting.model,
+        quantity: name,
+    };
+    let longer = |column: &[f64], last: f64| -> Vec<f64> { column.iter().copied().chain([last]).collect() };
+    let x: Vec<Vec<f64>> = setting
+        .data
+        .x
+        .iter()
+        .map(|column| longer(column, column[n - 1]))
+        .collect();
+    let x: Vec<&[f64]> = x.iter().map(Vec::as_slice).collect();
+    let ones = vec![1.0; n];
+    let roots = longer(roots.unwrap_or(&ones), variance.sqrt() * PULL / error);
+    let mut y = longer(setting.data.y, value);
+    let mut residuals = vec![0.0; n + 1];
+    let mut rest = |p: &[f64], y: &[f64]| {
+        let problem = Problem {
+            model: &model,
+            x: &x,
+            y,
+            roots: Some(&roots),
+            lower: &setting.lower,
+            upper: &setting.upper,
+            free: &setting.free,
+        };
+        problem.residuals(p, &mut residuals);
+        residuals[..n].iter().map(|r| r * r).sum::<f64>()
+    };
+    let least = rest(best, &y);
+    let mut at = best.to_vec();
+    let mut reached = value;
+    let mut height = |pull: f64| {
+        y[n] = pull;
+        let problem = Problem {
+            model: &model,
+            x: &x,
+            y: &y,
+            roots: Some(&roots),
+            lower: &setting.lower,
+            upper: &setting.upper,
+            free: &setting.free,
+        };
+        let mut minimum = minimise(&problem, &at, false, 300);
+        if minimum.end == End::Undefined {
+            return f64::INFINITY;
+        }
+        settle(&problem, &mut minimum);
+        let risen = rest(&minimum.parameters, &y) - least;
+        if let Some((quantity, _)) = model.quantity(&minimum.parameters) {
+            reached = quantity;
+        }
+        at = minimum.parameters;
+        (risen.max(0.0) / variance).sqrt()
+    };
+    let pull = limit(
+        &mut height,
+        (value, sign * f64::INFINITY),
+        sign,
+        half * error,
+        half,
+    )?;
+    let there = height(pull);
+    ((there - half).abs() <= 1e-4 * half).then_some(reached)
 }

@@ -121,6 +121,11 @@ impl Model for Joint<'_> {
         false
     }
 
+    // Where each set ends is counted in points.
+    fn takes_any_points(&self) -> bool {
+        false
+    }
+
     fn linear(&self) -> &[usize] {
         &self.linear
     }

@@ -114,6 +114,19 @@ impl<'a> Constrained<'a> {
         })
     }
 
+    /// Whether a model has every parameter that a constraint names; a text that cannot be read counts as about it, so that
+    /// [`Constrained::new`] says what is wrong.
+    pub fn concerns(text: &str, model: &dyn Model) -> bool {
+        let Some((name, formula)) = text.split_once('=') else {
+            return true;
+        };
+        let Ok(formula) = Formula::parse(formula.trim(), &[NOTHING]) else {
+            return true;
+        };
+        let has = |name: &str| model.parameters().iter().any(|p| p.name == name);
+        has(name.trim()) && formula.parameters().iter().all(|p| has(&p.name))
+    }
+
     /// All parameters of the whole model.
     fn whole(&self, p: &[f64]) -> Vec<f64> {
         let mut whole = vec![0.0; self.model.parameters().len()];
@@ -202,6 +215,10 @@ impl Model for Constrained<'_> {
     // The start is that of the model without constraints, which may lie far from where they lead.
     fn draws_starts(&self) -> bool {
         false
+    }
+
+    fn takes_any_points(&self) -> bool {
+        self.model.takes_any_points()
     }
 
     fn linear(&self) -> &[usize] {

@@ -95,6 +95,11 @@ pub trait Model {
         true
     }
 
+    /// Whether the value at a point depends on that point alone, so that a part of the points can be looked at.
+    fn takes_any_points(&self) -> bool {
+        true
+    }
+
     /// Positions of the parameters in which the model is linear while the others stay fixed.
     fn linear(&self) -> &[usize] {
         &[]

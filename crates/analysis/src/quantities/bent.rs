@@ -2,14 +2,14 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::calibration::{LackOfFit, chance, lack_of_fit, weights_of};
+use super::calibration::{Chosen, LackOfFit, chance, choose, far_standard, lack_of_fit};
 use super::{
     CalibrationOptions, Limits, Remark, StandardPoint, Weighting, all_finite, below_ceiling, level_in_range,
     positive,
 };
 use crate::distribution::{normal_quantile, t_half_width, t_two_sided};
 use crate::linear::{fit_weighted, polynomial_weighted};
-use crate::refusal::{Refusal, require_finite, require_length};
+use crate::refusal::{Refusal, require_finite};
 
 /// A calibration line with a squared term.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -65,41 +65,13 @@ impl BentCalibration {
     /// are fewer than four concentrations; `unsuitable` where the line turns among the standards, so that one reading has two
     /// concentrations.
     pub fn fit(x: &[f64], y: &[f64], options: &CalibrationOptions) -> Result<Self, Refusal> {
-        require_length("y", y, x.len())?;
-        require_finite("x", x)?;
-        require_finite("y", y)?;
-        if let Some(index) = x.iter().position(|v| *v < 0.0) {
-            return Err(Refusal::Negative {
-                what: "the concentration".into(),
-                index,
-                value: x[index],
-            });
-        }
-        let all_weights = weights_of(&options.weighting, x)?;
-        let used: Vec<usize> = (0..x.len())
-            .filter(|i| options.ceiling.is_none_or(|c| y[*i] <= c))
-            .collect();
-        let mut remarks = Vec::new();
-        if let Some(limit) = options.ceiling
-            && used.len() < x.len()
-        {
-            if used.is_empty() {
-                return Err(Refusal::AllSaturated {
-                    limit,
-                    count: x.len(),
-                });
-            }
-            remarks.push(Remark::new(
-                "saturated-left-out",
-                format!(
-                    "{} of {} standards lie above {limit} and were left out",
-                    x.len() - used.len(),
-                    x.len()
-                ),
-            ));
-        }
-        let pick = |v: &[f64]| used.iter().map(|i| v[*i]).collect::<Vec<_>>();
-        let (x, y, w) = (pick(x), pick(y), all_weights.as_deref().map(pick));
+        let Chosen {
+            used,
+            x,
+            y,
+            weights: w,
+            remarks,
+        } = choose(x, y, options)?;
         let held = usize::from(options.through_origin);
         let mut levels = x.clone();
         levels.sort_by(f64::total_cmp);
@@ -166,6 +138,8 @@ impl BentCalibration {
             })
             .collect();
         found.lack_of_fit = lack_of_fit(&found.points, 3 - held);
+        let far = far_standard(&found.points, found.degrees_of_freedom, known);
+        found.remarks.extend(far);
         found.judge()?;
         Ok(found)
     }
@@ -266,7 +240,7 @@ impl BentCalibration {
         let y = readings.iter().sum::<f64>() / m;
         let x = self.concentration_of(y)?;
         let mut remarks = Vec::new();
-        let weight = self.weight_of_reading(x, &mut remarks)?;
+        let weight = self.weighting.of_reading(x, &mut remarks)?;
         let known = matches!(self.weighting, Weighting::KnownErrors(_));
         let spread: f64 = readings.iter().map(|r| (r - y) * (r - y)).sum();
         let df = self.degrees_of_freedom + readings.len() - 1;
@@ -383,31 +357,5 @@ impl BentCalibration {
             (None, Some(high)) => Limits::AtMost { high },
             (None, None) => Limits::WholeLine,
         }
-    }
-
-    fn weight_of_reading(&self, x: f64, remarks: &mut Vec<Remark>) -> Result<f64, Refusal> {
-        let power = match self.weighting {
-            Weighting::Equal => return Ok(1.0),
-            Weighting::InverseX => 1,
-            Weighting::InverseXSquared => 2,
-            Weighting::Weights(_) | Weighting::KnownErrors(_) => {
-                return Err(Refusal::Unsuitable {
-                    why: "the line is weighted by numbers of its own, of which no rule gives the weight of a reading".into(),
-                });
-            }
-        };
-        if x.is_nan() || x <= 0.0 {
-            return Err(Refusal::Unsuitable {
-                why: format!("the concentration comes out as {x}, where 1/x weights do not exist"),
-            });
-        }
-        remarks.push(Remark::new(
-            "weight-by-rule",
-            format!(
-                "the reading was weighted by 1/x{} at the concentration found",
-                if power == 2 { "²" } else { "" }
-            ),
-        ));
-        Ok(x.powi(-power))
     }
 }

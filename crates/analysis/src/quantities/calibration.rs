@@ -1,7 +1,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::{Remark, all_finite, level_in_range, positive};
-use crate::distribution::{f_upper, normal_quantile, t_half_width};
+use crate::distribution::{f_upper, normal_quantile, normal_upper, t_half_width, t_two_sided};
 use crate::linear::{fit_weighted, polynomial_weighted};
 use crate::refusal::{Refusal, require_finite, require_length};
 
@@ -21,6 +21,37 @@ pub enum Weighting {
     /// Known standard errors of each y. Intervals use the normal distribution, and the residuals
     /// only test whether those errors are believable.
     KnownErrors(Vec<f64>),
+}
+
+impl Weighting {
+    /// The weight of a single reading of an unknown that comes out as `x`, by the rule of the standards.
+    pub(super) fn of_reading(&self, x: f64, remarks: &mut Vec<Remark>) -> Result<f64, Refusal> {
+        let power = match self {
+            Self::Equal => return Ok(1.0),
+            Self::InverseX => 1,
+            Self::InverseXSquared => 2,
+            Self::Weights(_) | Self::KnownErrors(_) => {
+                return Err(Refusal::Unsuitable {
+                    why: "the line is weighted by numbers of its own, of which no rule gives the weight of a reading: it must be \
+                          given (with known errors: 1 over its variance)"
+                        .into(),
+                });
+            }
+        };
+        if x.is_nan() || x <= 0.0 {
+            return Err(Refusal::Unsuitable {
+                why: format!("the concentration comes out as {x}, where 1/x weights do not exist"),
+            });
+        }
+        remarks.push(Remark::new(
+            "weight-by-rule",
+            format!(
+                "the reading was weighted by 1/x{} at the concentration found",
+                if power == 2 { "²" } else { "" }
+            ),
+        ));
+        Ok(x.powi(-power))
+    }
 }
 
 /// How a calibration line is drawn.
@@ -110,6 +141,99 @@ pub struct Calibration {
     pub remarks: Vec<Remark>,
 }
 
+/// The standards that a line goes through.
+pub(super) struct Chosen {
+    /// Their places among those given.
+    pub(super) used: Vec<usize>,
+    pub(super) x: Vec<f64>,
+    pub(super) y: Vec<f64>,
+    /// Their weights; none where all count alike.
+    pub(super) weights: Option<Vec<f64>>,
+    /// What was left out.
+    pub(super) remarks: Vec<Remark>,
+}
+
+/// Checks standards, and leaves out those beyond the trusted range.
+pub(super) fn choose(x: &[f64], y: &[f64], options: &CalibrationOptions) -> Result<Chosen, Refusal> {
+    require_length("y", y, x.len())?;
+    require_finite("x", x)?;
+    require_finite("y", y)?;
+    if let Some(index) = x.iter().position(|v| *v < 0.0) {
+        return Err(Refusal::Negative {
+            what: "the concentration".into(),
+            index,
+            value: x[index],
+        });
+    }
+    let weights = weights_of(&options.weighting, x)?;
+    let used: Vec<usize> = (0..x.len())
+        .filter(|i| options.ceiling.is_none_or(|c| y[*i] <= c))
+        .collect();
+    let mut remarks = Vec::new();
+    if let Some(limit) = options.ceiling
+        && used.len() < x.len()
+    {
+        if used.is_empty() {
+            return Err(Refusal::AllSaturated {
+                limit,
+                count: x.len(),
+            });
+        }
+        remarks.push(Remark::new(
+            "saturated-left-out",
+            format!(
+                "{} of {} standards lie above {limit} and were left out",
+                x.len() - used.len(),
+                x.len()
+            ),
+        ));
+    }
+    let pick = |v: &[f64]| used.iter().map(|i| v[*i]).collect::<Vec<_>>();
+    Ok(Chosen {
+        x: pick(x),
+        y: pick(y),
+        weights: weights.as_deref().map(pick),
+        used,
+        remarks,
+    })
+}
+
+/// Says so where one standard lies farther from the line than chance puts one of so many: the deleted studentised residual by
+/// Student's t with Bonferroni's correction, at one in a hundred.
+pub(super) fn far_standard(
+    points: &[StandardPoint],
+    degrees_of_freedom: usize,
+    known: bool,
+) -> Option<Remark> {
+    let freedom = degrees_of_freedom as f64;
+    if degrees_of_freedom < 3 {
+        return None;
+    }
+    let size = |point: &&StandardPoint| point.standardised.map_or(0.0, f64::abs);
+    let far = points.iter().max_by(|a, b| size(a).total_cmp(&size(b)))?;
+    let own = size(&far);
+    let deleted = if known {
+        own
+    } else {
+        own * ((freedom - 1.0) / (freedom - own * own).max(f64::MIN_POSITIVE)).sqrt()
+    };
+    let chance = if known {
+        2.0 * normal_upper(deleted)
+    } else {
+        t_two_sided(deleted, freedom - 1.0)
+    };
+    (own > 1.0 && chance * (points.len() as f64) < 0.01).then(|| {
+        Remark::new(
+            "standard-far-off",
+            format!(
+                "the standard at {} with the reading {} lies {deleted:.1} of the others' standard deviations from the line: it may be \
+                 wrong, and the line and its errors with it",
+                far.x, far.y
+            ),
+        )
+    })
+}
+
 impl Calibration {
     /// Draws the line through standards: x concentrations, y readings.
     ///
@@ -118,41 +242,13 @@ impl Calibration {
     /// `constant-signal`; `bad-weight`; `all-saturated`; `too-few-points` below three standards (two
     /// through the origin), from which no error can be told; `unsuitable` for 1/x with a zero standard.
     pub fn fit(x: &[f64], y: &[f64], options: &CalibrationOptions) -> Result<Self, Refusal> {
-        require_length("y", y, x.len())?;
-        require_finite("x", x)?;
-        require_finite("y", y)?;
-        if let Some(index) = x.iter().position(|v| *v < 0.0) {
-            return Err(Refusal::Negative {
-                what: "the concentration".into(),
-                index,
-                value: x[index],
-            });
-        }
-        let all_weights = weights_of(&options.weighting, x)?;
-        let used: Vec<usize> = (0..x.len())
-            .filter(|i| options.ceiling.is_none_or(|c| y[*i] <= c))
-            .collect();
-        let mut remarks = Vec::new();
-        if let Some(limit) = options.ceiling
-            && used.len() < x.len()
-        {
-            if used.is_empty() {
-                return Err(Refusal::AllSaturated {
-                    limit,
-                    count: x.len(),
-                });
-            }
-            remarks.push(Remark::new(
-                "saturated-left-out",
-                format!(
-                    "{} of {} standards lie above {limit} and were left out",
-                    x.len() - used.len(),
-                    x.len()
-                ),
-            ));
-        }
-        let pick = |v: &[f64]| used.iter().map(|i| v[*i]).collect::<Vec<_>>();
-        let (x, y, w) = (pick(x), pick(y), all_weights.as_deref().map(pick));
+        let Chosen {
+            used,
+            x,
+            y,
+            weights: w,
+            mut remarks,
+        } = choose(x, y, options)?;
         let coefficients = if options.through_origin { 1 } else { 2 };
         if x.len() <= coefficients {
             return Err(Refusal::TooFewPoints {
@@ -213,6 +309,7 @@ impl Calibration {
             return Err(Refusal::ConstantAxis { value: x[0] });
         }
         let lack_of_fit = lack_of_fit(&points, coefficients);
+        remarks.extend(far_standard(&points, line.degrees_of_freedom, known));
         let mut found = Self {
             intercept,
             slope,

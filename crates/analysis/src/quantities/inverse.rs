@@ -1,6 +1,6 @@
 use serde::{Deserialize, Serialize};
 
-use super::{Calibration, Remark, Weighting, all_finite, below_ceiling, positive};
+use super::{Calibration, Remark, all_finite, below_ceiling, positive};
 use crate::refusal::{Refusal, require_finite};
 
 /// What is asked of the line.
@@ -283,31 +283,7 @@ impl Calibration {
             positive("the weight of the reading", weight)?;
             return Ok(weight);
         }
-        let power = match self.weighting {
-            Weighting::Equal => return Ok(1.0),
-            Weighting::InverseX => 1,
-            Weighting::InverseXSquared => 2,
-            Weighting::Weights(_) | Weighting::KnownErrors(_) => {
-                return Err(Refusal::Unsuitable {
-                    why: "the line is weighted, so the weight of a reading of the unknown must be given (with known errors: 1 over its variance)".into(),
-                });
-            }
-        };
-        if x.is_nan() || x <= 0.0 {
-            return Err(Refusal::Unsuitable {
-                why: format!(
-                    "the concentration comes out as {x}, where 1/x weights do not exist; give the weight of the reading"
-                ),
-            });
-        }
-        remarks.push(Remark::new(
-            "weight-by-rule",
-            format!(
-                "the reading was weighted by 1/x{} at the concentration found",
-                if power == 2 { "²" } else { "" }
-            ),
-        ));
-        let weight = x.powi(-power);
+        let weight = self.weighting.of_reading(x, remarks)?;
         positive("the weight of the reading", weight)?;
         Ok(weight)
     }

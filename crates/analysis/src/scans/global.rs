@@ -61,6 +61,9 @@ pub struct GlobalFit {
     pub concentrations: Vec<(String, Vec<f64>)>,
     /// For A→B→C: the spectrum of B if the slower step came first. It fits equally well; only chemistry can choose.
     pub other_intermediate: Option<SpeciesSpectrum>,
+    /// By how much each scan is shifted as a whole, where that was allowed; the part of the shifts that runs along with a
+    /// concentration cannot be told from the spectra, and is in these.
+    pub shifts: Option<Vec<f64>>,
     /// Residual standard deviation of a reading.
     pub residual_sd: f64,
     /// Correlation of residuals that follow each other in time, over all wavelengths: near zero where the scheme describes
@@ -370,7 +373,16 @@ fn step(at: &Projected, damping: f64) -> Option<Vec<f64>> {
 /// Bad data as named there; too few scans; [`Refusal::NotConverged`] where no rate constants settle;
 /// [`Refusal::ConstantSignal`] where nothing changes.
 pub fn fit_global(scans: &Scans<'_>, scheme: Scheme) -> Result<GlobalFit, Refusal> {
-    fit_shape(scans, &Shape::Known(scheme))
+    fit_shape(scans, &Shape::Known(scheme), false)
+}
+
+/// The same where each scan may be shifted as a whole, by the same absorbance at all wavelengths: a cell that moved, a lamp that
+/// breathed.
+///
+/// # Errors
+/// As [`fit_global`]; [`Refusal::TooFewPoints`] at a single wavelength.
+pub fn fit_global_shifted(scans: &Scans<'_>, scheme: Scheme) -> Result<GlobalFit, Refusal> {
+    fit_shape(scans, &Shape::Known(scheme), true)
 }
 
 /// Fits a person's own scheme to scans. Times count from the beginning of the reaction, and rise.
@@ -378,12 +390,50 @@ pub fn fit_global(scans: &Scans<'_>, scheme: Scheme) -> Result<GlobalFit, Refusa
 /// # Errors
 /// As [`fit_global`]; [`Refusal::Unsuitable`] for a scheme whose rate constants scans do not determine.
 pub fn fit_network(scans: &Scans<'_>, network: &Network) -> Result<GlobalFit, Refusal> {
-    fit_shape(scans, &Shape::Own(network))
+    fit_shape(scans, &Shape::Own(network), false)
 }
 
-fn fit_shape(scans: &Scans<'_>, shape: &Shape<'_>) -> Result<GlobalFit, Refusal> {
-    scans.check()?;
-    let (n, m) = (scans.times.len(), scans.wavelengths.len());
+/// The same where each scan may be shifted as a whole; see [`fit_global_shifted`].
+///
+/// # Errors
+/// As [`fit_network`] and [`fit_global_shifted`].
+pub fn fit_network_shifted(scans: &Scans<'_>, network: &Network) -> Result<GlobalFit, Refusal> {
+    fit_shape(scans, &Shape::Own(network), true)
+}
+
+/// Mean of each scan over its wavelengths.
+fn means(scans: &Scans<'_>) -> Vec<f64> {
+    let mean = |scan: &&[f64]| scan.iter().sum::<f64>() / scan.len() as f64;
+    scans.absorbance.iter().map(mean).collect()
+}
+
+fn fit_shape(given: &Scans<'_>, shape: &Shape<'_>, shifted: bool) -> Result<GlobalFit, Refusal> {
+    given.check()?;
+    let (n, m) = (given.times.len(), given.wavelengths.len());
+    if shifted && m < 2 {
+        return Err(Refusal::TooFewPoints {
+            what: "wavelengths, where each scan may be shifted".into(),
+            found: m,
+            needed: 2,
+        });
+    }
+    // A shift of each scan is eliminated with the scan's mean: what is left is fitted, and no other shifts and spectra have a
+    // smaller sum of squares.
+    let centred: Vec<Vec<f64>> = if shifted {
+        let pairs = given.absorbance.iter().zip(means(given));
+        pairs
+            .map(|(scan, mean)| scan.iter().map(|a| a - mean).collect())
+            .collect()
+    } else {
+        Vec::new()
+    };
+    let rows: Vec<&[f64]> = centred.iter().map(Vec::as_slice).collect();
+    let scans = &Scans {
+        absorbance: if shifted { &rows } else { given.absorbance },
+        ..*given
+    };
+    // Wavelengths that still tell something of their own.
+    let told = if shifted { m - 1 } else { m };
     let names = shape.constants();
     let (count, species) = (names.len(), shape.species().len());
     if n < species + count + 1 {
@@ -488,19 +538,19 @@ fn fit_shape(scans: &Scans<'_>, shape: &Shape<'_>) -> Result<GlobalFit, Refusal>
         );
     }
     if let Shape::Own(_) = shape {
-        let (order, said) = most_sensible(scans, shape, &data, &k, &at);
+        let (order, said) = most_sensible((given, scans), shape, &data, &k, &at);
         if order != k {
             k = order;
             at = project(shape, scans.times, &data, &k).ok_or_else(|| lost(iterations))?;
         }
         remarks.extend(said);
     }
-    let degrees_of_freedom = (n * m).saturating_sub(species * m + count);
+    let degrees_of_freedom = (n * told).saturating_sub(species * told + count);
     if degrees_of_freedom == 0 {
         return Err(Refusal::TooFewPoints {
             what: "readings".into(),
-            found: n * m,
-            needed: species * m + count + 1,
+            found: n * told,
+            needed: species * told + count + 1,
         });
     }
     let variance = at.rss / degrees_of_freedom as f64;
@@ -532,11 +582,19 @@ fn fit_shape(scans: &Scans<'_>, shape: &Shape<'_>) -> Result<GlobalFit, Refusal>
     }
     let correlation = (count == 2).then(|| covariance[0][1] / (covariance[0][0] * covariance[1][1]).sqrt());
     let (along_time, lack_of_fit) = along_time(&at, &data);
-    let spectra = spectra_of(scans, &at, variance, &shape.species());
+    let spectra = spectra_of(given, &at, variance, &shape.species());
+    let shifts = shifted.then(|| {
+        let mut left = means(given);
+        for q in &at.basis {
+            let part = product(q, &left);
+            left.iter_mut().zip(q).for_each(|(v, q)| *v -= part * q);
+        }
+        left
+    });
     let other_intermediate = match shape {
         Shape::Known(Scheme::Consecutive) => {
             project(shape, scans.times, &data, &[k[1], k[0]]).and_then(|other| {
-                spectra_of(scans, &other, variance, &shape.species())
+                spectra_of(given, &other, variance, &shape.species())
                     .into_iter()
                     .nth(1)
             })
@@ -553,6 +611,7 @@ fn fit_shape(scans: &Scans<'_>, shape: &Shape<'_>) -> Result<GlobalFit, Refusal>
         correlation,
         spectra,
         other_intermediate,
+        shifts,
         residual_sd: variance.sqrt(),
         along_time,
         lack_of_fit,
@@ -566,7 +625,7 @@ fn fit_shape(scans: &Scans<'_>, shape: &Shape<'_>) -> Result<GlobalFit, Refusal>
 /// Of the same rate constants in other orders that fit as well, the one whose spectra are least negative; and what must be said
 /// of the others.
 fn most_sensible(
-    scans: &Scans<'_>,
+    (given, scans): (&Scans<'_>, &Scans<'_>),
     shape: &Shape<'_>,
     data: &[Vec<f64>],
     k: &[f64],
@@ -588,7 +647,7 @@ fn most_sensible(
         if other.rss > at.rss * (1.0 + 1e-6) {
             continue;
         }
-        let spectra = spectra_of(scans, &other, variance, &shape.species());
+        let spectra = spectra_of(given, &other, variance, &shape.species());
         let lowest = spectra
             .iter()
             .flat_map(|s| s.absorbance.iter().zip(&s.standard_error))

@@ -6,7 +6,10 @@ mod network;
 
 use serde::{Deserialize, Serialize};
 
-pub use global::{GlobalFit, GlobalRate, Scheme, SpeciesSpectrum, fit_global, fit_network};
+pub use global::{
+    GlobalFit, GlobalRate, Scheme, SpeciesSpectrum, fit_global, fit_global_shifted, fit_network,
+    fit_network_shifted,
+};
 pub use isosbestic::{Isosbestic, IsosbesticSearch, isosbestic_points};
 pub use network::Network;
 

@@ -31,7 +31,8 @@ pub use peaks::{PeaksPlan, peaks_run};
 pub use plan::{FitPlan, ParameterPlan, Span, WeightPlan};
 pub use process::{Made, ProcessPlan, average_runs, process_run};
 pub use quantify::{
-    LineForm, QuantifyPlan, ReferenceSpectrum, Standard, Standards, Way, quantify_run, standards_of,
+    LineForm, QuantifyPlan, ReferenceSpectrum, Standard, Standards, Way, beside_standards, quantify_run,
+    standards_of,
 };
 pub use rates::{
     AssayPlan, RatePlan, RatePoint, RateWeights, RunRates, SeriesFit, SeriesPlan, WhichRate, fit_series,
@@ -43,8 +44,11 @@ pub use scans::{Differences, ScanFound, ScanTask, Series, scan_differences, scan
 pub use spectrum::{References, reference_of, spectrum_of};
 pub use temperature::{AtTemperature, TemperaturePlan, rate_constants, temperature_series};
 
-use curvary_record::{Column, Fields, Quantity, Run, Trace, Unit, Value};
+use curvary_record::{
+    Code, Column, Diagnostic, Fields, Outcome, Parameter, Quantity, Run, Trace, Unit, Value,
+};
 
+use crate::distribution::normal_quantile;
 use crate::fit::Along;
 use crate::refusal::Refusal;
 
@@ -84,10 +88,71 @@ pub struct Drawn {
     pub predicted: Vec<Along>,
     /// Errors of points: x, and y less and more one standard error.
     pub bars: Vec<(f64, f64, f64)>,
+    /// Points that belong to one level of a second variable, such as an inhibitor's concentration, each with its curve.
+    pub levels: Vec<Level>,
     /// Places with a name, such as an unknown on a line.
     pub marks: Vec<(f64, f64, String)>,
     /// The standards of a line, read off it again.
     pub recovered: Vec<Recovered>,
+}
+
+/// The points of one level of a second variable, with the curve through them.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Level {
+    /// The level with its unit, for people.
+    pub name: String,
+    /// Positions of its points among those used.
+    pub points: Vec<usize>,
+    /// The law at this level.
+    pub curve: Vec<(f64, f64)>,
+}
+
+/// A value as people write it: what a conversion left in the last digits is rounded off.
+fn shortest(value: f64) -> f64 {
+    format!("{value:.9e}").parse().unwrap_or(value)
+}
+
+/// Curves of a law of two variables, one for each level of the second.
+fn levels_of(
+    law: &crate::models::law::Law,
+    parameters: &[f64],
+    x: &[f64],
+    level: &[f64],
+    unit: &Unit,
+) -> Vec<Level> {
+    let mut values: Vec<f64> = level.to_vec();
+    values.sort_by(f64::total_cmp);
+    values.dedup();
+    let (low, high) = x
+        .iter()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), x| {
+            (low.min(*x), high.max(*x))
+        });
+    // More levels than marks and dashes are told apart would be no picture.
+    if law.variables.len() != 2 || values.len() > 14 || low >= high {
+        return Vec::new();
+    }
+    let from = if law.is_of_rates() && low >= 0.0 { 0.0 } else { low };
+    let grid = grid_of(from, high);
+    values
+        .into_iter()
+        .map(|value| {
+            let mut y = vec![0.0; grid.len()];
+            crate::models::Model::evaluate(law, &[&grid, &vec![value; grid.len()]], parameters, &mut y);
+            Level {
+                name: format!("{} = {} {}", law.variables[1], shortest(value), unit.display())
+                    .trim_end()
+                    .to_owned(),
+                points: (0..level.len()).filter(|i| level[*i] == value).collect(),
+                curve: grid
+                    .iter()
+                    .copied()
+                    .zip(y)
+                    .filter(|(_, y)| y.is_finite())
+                    .collect(),
+            }
+        })
+        .collect()
 }
 
 /// A standard of a calibration line, read off the line as if it were an unknown.
@@ -186,6 +251,23 @@ impl Found {
             .parameters
             .iter()
             .any(|parameter| parameter.value.is_some())
+    }
+
+    /// Whether the numbers say anything: a constant does not describe the points as well, and at least one parameter is
+    /// determined.
+    pub fn is_determined(&self) -> bool {
+        let numbers = || {
+            self.outcome
+                .parameters
+                .iter()
+                .filter(|parameter| parameter.value.is_some())
+        };
+        let flat = self
+            .outcome
+            .remarks
+            .iter()
+            .any(|remark| remark.code.as_str() == "no-change");
+        !flat && numbers().any(|parameter| parameter.reason.is_none())
     }
 }
 
@@ -398,5 +480,58 @@ mod tests {
             );
         }
         assert_eq!(unit_in_terms("furlong", &unit("s"), &unit("1"), &unit("1")), None);
+    }
+}
+
+/// Takes the relative standard error of a factor into the errors of what was multiplied by it: independent errors, to first order.
+fn allow_for_factor(parameter: &mut Parameter, relative: f64) {
+    let Some(value) = parameter.value else { return };
+    let own = value.abs() * relative.abs();
+    if let Some(error) = &mut parameter.standard_error {
+        *error = error.hypot(own);
+    }
+    for interval in &mut parameter.intervals {
+        let own = own * normal_quantile(0.5 + interval.level / 2.0);
+        if let Some(low) = &mut interval.low {
+            *low = value - (value - *low).hypot(own);
+        }
+        if let Some(high) = &mut interval.high {
+            *high = value + (*high - value).hypot(own);
+        }
+    }
+}
+
+/// The power with which a quantity grows with the scale of y, by its unit in terms of the axes.
+fn power_of_y(unit: &str) -> i32 {
+    match unit {
+        "y" | "y/x" | "y/E" | "y/(E x)" => 1,
+        "1/(y x)" => -1,
+        _ => 0,
+    }
+}
+
+/// Takes the relative error of the scale of y (absorption coefficient times path length) into the errors of what grows with it, and
+/// says so. `units` are those of the parameters in terms of the axes, in their order.
+fn allow_for_scale<'a>(outcome: &mut Outcome, units: impl Iterator<Item = &'a str>, relative: Option<f64>) {
+    let Some(relative) = relative.filter(|relative| *relative > 0.0) else {
+        return;
+    };
+    let mut names = Vec::new();
+    for (parameter, unit) in outcome.parameters.iter_mut().zip(units) {
+        let power = power_of_y(unit);
+        if power != 0 {
+            allow_for_factor(parameter, relative * f64::from(power));
+            names.push(parameter.name.clone());
+        }
+    }
+    if !names.is_empty() {
+        outcome.remarks.push(Diagnostic::note(
+            Code::new("converted"),
+            format!(
+                "the error of absorption coefficient and path length, {} % together, is in the errors of {}",
+                Six(100.0 * relative),
+                names.join(", ")
+            ),
+        ));
     }
 }

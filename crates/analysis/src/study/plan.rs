@@ -106,6 +106,9 @@ pub struct FitPlan {
     /// Path length, cm; the run's own field if absent.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub path: Option<f64>,
+    /// Relative standard error of absorption coefficient times path length, if known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub scale_error: Option<f64>,
     /// Wavelength, nm, at which repeated scans are read as a time course.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub at: Option<f64>,
@@ -146,6 +149,7 @@ impl Default for FitPlan {
             concentration: false,
             coefficient: None,
             path: None,
+            scale_error: None,
             at: None,
             share: Vec::new(),
             traces: Vec::new(),

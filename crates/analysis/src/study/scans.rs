@@ -11,10 +11,11 @@ use serde::{Deserialize, Serialize};
 use super::again::SCANS;
 use super::fit::scan_times;
 use super::ordinate::as_absorbance;
-use super::{BY, Drawn, Found, TRUSTED_ABSORBANCE, told, unit_in_terms};
+use super::{BY, Drawn, Found, Six, TRUSTED_ABSORBANCE, told, unit_in_terms};
 use crate::refusal::Refusal;
 use crate::scans::{
-    Network, Scans, Scheme, SpeciesSpectrum, fit_global, fit_network, isosbestic_points, rank,
+    Network, Scans, Scheme, SpeciesSpectrum, fit_global, fit_global_shifted, fit_network,
+    fit_network_shifted, isosbestic_points, rank,
 };
 
 /// What is asked of repeated scans.
@@ -29,6 +30,8 @@ pub enum ScanTask {
     Global(Scheme),
     /// A scheme of a person's own over all wavelengths, such as `A->B, B<->C`.
     Own(String),
+    /// A scheme where each scan may be shifted as a whole.
+    Shifted(Box<ScanTask>),
 }
 
 impl ScanTask {
@@ -54,12 +57,17 @@ pub type Series = (String, Vec<(f64, f64)>);
 
 /// Carries out a task on the scans of a run.
 pub fn scan_run(task: ScanTask, run: &Run) -> ScanFound {
+    let model = |task: &ScanTask| match task {
+        ScanTask::Global(Scheme::FirstOrder) => "first-order over all wavelengths".to_owned(),
+        ScanTask::Global(Scheme::Consecutive) => "consecutive over all wavelengths".to_owned(),
+        ScanTask::Own(scheme) => format!("{scheme} over all wavelengths"),
+        _ => String::new(),
+    };
     let (kind, model) = match &task {
         ScanTask::Rank => ("scans", "singular values".to_owned()),
         ScanTask::Isosbestic => ("scans", "isosbestic points".to_owned()),
-        ScanTask::Global(Scheme::FirstOrder) => ("fit", "first-order over all wavelengths".to_owned()),
-        ScanTask::Global(Scheme::Consecutive) => ("fit", "consecutive over all wavelengths".to_owned()),
-        ScanTask::Own(scheme) => ("fit", format!("{scheme} over all wavelengths")),
+        ScanTask::Global(_) | ScanTask::Own(_) => ("fit", model(&task)),
+        ScanTask::Shifted(task) => ("fit", format!("{}, scans shifted", model(task))),
     };
     let mut outcome = Outcome {
         id: String::new(),
@@ -293,15 +301,30 @@ fn work_on(
             outcome.termination = found.verdict;
             Ok(Drawn::default())
         }
-        ScanTask::Global(_) | ScanTask::Own(_) => {
+        ScanTask::Global(_) | ScanTask::Own(_) | ScanTask::Shifted(_) => {
+            let (task, shifted) = match task {
+                ScanTask::Shifted(task) => (task.as_ref(), true),
+                task => (task, false),
+            };
             let found = match task {
                 ScanTask::Own(scheme) => {
                     let network = Network::parse(scheme).map_err(|why| Refusal::Unsuitable { why })?;
-                    fit_network(scans, &network)?
+                    let fit = if shifted { fit_network_shifted } else { fit_network };
+                    fit(scans, &network)?
                 }
-                ScanTask::Global(scheme) => fit_global(scans, *scheme)?,
-                _ => return Ok(Drawn::default()),
+                ScanTask::Global(scheme) => {
+                    let fit = if shifted { fit_global_shifted } else { fit_global };
+                    fit(scans, *scheme)?
+                }
+                _ => {
+                    return Err(Refusal::Unsuitable {
+                        why: "only a scheme is fitted with shifted scans".into(),
+                    });
+                }
             };
+            if let Some(shifts) = &found.shifts {
+                say_shifts(shifts, found.residual_sd, outcome);
+            }
             concentrations.extend(found.concentrations.iter().map(|(name, values)| {
                 let points = scans.times.iter().copied().zip(values.iter().copied()).collect();
                 (name.clone(), points)
@@ -376,6 +399,28 @@ fn work_on(
             Ok(Drawn::default())
         }
     }
+}
+
+/// By how much the scans are shifted as a whole.
+fn say_shifts(shifts: &[f64], residual_sd: f64, outcome: &mut Outcome) {
+    let size = (shifts.iter().map(|s| s * s).sum::<f64>() / shifts.len() as f64).sqrt();
+    outcome
+        .statistics
+        .insert("shift_of_scans_standard_deviation".into(), size);
+    for (number, shift) in (1..).zip(shifts) {
+        outcome
+            .statistics
+            .insert(format!("shift_of_scan_{number}"), *shift);
+    }
+    outcome.remarks.push(Diagnostic::note(
+        Code::new("fit-remark"),
+        format!(
+            "each scan may be shifted as a whole: by {} on average (a reading scatters by {}); a shift that runs along with a \
+             concentration would stand in the spectra of the species, not in the rate constants",
+            Six(size),
+            Six(residual_sd)
+        ),
+    ));
 }
 
 fn plain(name: &str, value: f64, unit: Option<Unit>) -> Parameter {

@@ -103,7 +103,7 @@ pub(crate) struct Fit {
     #[arg(
         long,
         value_name = "NAME=FORMULA",
-        conflicts_with_all = ["again", "reported", "compare", "share"],
+        conflicts_with_all = ["again", "reported"],
         help_heading = "Parameters"
     )]
     constrain: Vec<String>,
@@ -394,7 +394,8 @@ impl Fit {
     fn tell(&self, given: &Given, tally: &mut Tally, screen: &mut Screen) -> Result<(), Failure> {
         let subject = &given.subject;
         for found in &given.found {
-            if found.is_result() {
+            // Numbers that say nothing are told, and are no success.
+            if found.is_determined() {
                 tally.good += 1;
             } else {
                 tally.bad += 1;
@@ -530,7 +531,8 @@ impl Fit {
             trusted_absorbance: self.data.trusted()?,
             concentration: self.data.concentration,
             coefficient: self.data.coefficient()?,
-            path: self.data.path,
+            path: self.data.path()?,
+            scale_error: self.data.scale_error()?,
             weights: self.weights.as_ref().map(|weights| match weights.as_str() {
                 "relative" => WeightPlan::Relative,
                 label => WeightPlan::Errors(label.to_owned()),
@@ -594,8 +596,17 @@ impl Fit {
                     window: window.clone(),
                     ..bare.clone()
                 };
+                // What a constraint is about is seen once all laws that are compared are known.
+                let checked = FitPlan {
+                    constraints: if self.compare {
+                        Vec::new()
+                    } else {
+                        plan.constraints.clone()
+                    },
+                    ..plan.clone()
+                };
                 if !(self.compare && model.is_empty()) {
-                    plan.check().map_err(Failure::usage)?;
+                    checked.check().map_err(Failure::usage)?;
                 }
                 plans.push(plan);
             }

@@ -3,20 +3,20 @@
 use std::io::Write;
 
 use clap::{Args, ValueEnum};
-use curvary_analysis::quantities::{LimitForm, Measured, NucleicAcidKind, Weighting};
+use curvary_analysis::quantities::{LimitForm, NucleicAcidKind, Weighting};
 use curvary_analysis::study::{
-    Found, LineForm, QuantifyPlan, Recovered, ReferenceSpectrum, References, Way, Work, quantify_run,
-    reference_of, standards_of,
+    Found, LineForm, QuantifyPlan, Recovered, ReferenceSpectrum, References, Way, Work, beside_standards,
+    quantify_run, reference_of, standards_of,
 };
 use curvary_record::{Run, Value as Said};
 use serde_json::{Map, Value, json};
 
 use crate::Setting;
 use crate::again;
-use crate::courses::{Level, unit};
+use crate::courses::{Level, measured, unit};
 use crate::ending::{Failure, Outcome};
 use crate::figure::{Figure, of_fit};
-use crate::findings::{Finding, Pictures, each};
+use crate::findings::{Finding, Pictures, each_among};
 use crate::screen::Screen;
 use crate::steps::{StepOptions, number, one};
 use crate::subject::{Reading, Subject, Subjects};
@@ -44,7 +44,8 @@ pub(crate) struct Quantify {
     /// concentration, or is a table of concentration against absorbance
     #[arg(long, value_name = "FILE|RUN|QUERY", num_args = 1.., group = "way", help_heading = "How")]
     standards: Vec<String>,
-    /// Give the calibration line of tables of concentration against absorbance, with its detection limits
+    /// Give the calibration line of tables of concentration against absorbance, with its detection limits; rows without a
+    /// concentration are unknowns and are read off it
     #[arg(long, group = "way", help_heading = "How")]
     line: bool,
     /// Take tables of added concentration against absorbance as standard additions
@@ -82,7 +83,7 @@ pub(crate) struct Quantify {
     /// Path length, cm, in place of the run's own; `1.000+-0.005` gives its error too
     #[arg(long, value_name = "CM", help_heading = "Constants")]
     path: Option<String>,
-    /// Total over sample volume, in place of the run's own; `10+-0.05` gives its error too
+    /// Total over sample volume, in place of that of the row (a column `dilution`) or the run's own; `10+-0.05` gives its error too
     #[arg(long, value_name = "TIMES", help_heading = "Constants")]
     dilution: Option<String>,
     /// How much each standard counts
@@ -172,12 +173,12 @@ impl Quantify {
         let mut references = References::new();
         let plan = self.plan(setting, &mut references)?;
         let asked = self.subjects.asked(setting)?;
-        each(
+        each_among(
             (&self.subjects, &asked),
             "curvary quantify",
             &self.pictures,
             screen,
-            |subject| find(&plan, &references, subject),
+            |subject, all| find(&plan, &references, (subject, all)),
             tell,
         )
     }
@@ -292,8 +293,22 @@ fn component(
     })
 }
 
-fn find(plan: &QuantifyPlan, references: &References, subject: &Subject) -> Vec<Finding> {
-    quantify_run(plan, &subject.run, references)
+fn find(
+    plan: &QuantifyPlan,
+    references: &References,
+    (subject, all): (&Subject, &[Subject]),
+) -> Vec<Finding> {
+    // Unknowns in the rows below their standards.
+    let others: Vec<&Run> = all
+        .iter()
+        .filter(|other| other.place == subject.place)
+        .map(|other| &other.run)
+        .collect();
+    let own = match beside_standards(plan, &subject.run, &others, references) {
+        Some(Ok(own)) => own,
+        _ => plan.clone(),
+    };
+    quantify_run(&own, &subject.run, references)
         .into_iter()
         .map(|found| {
             let standards: Vec<Value> = found.drawn.recovered.iter().map(standard).collect();
@@ -367,17 +382,10 @@ fn wavelength(text: &str) -> Result<f64, Failure> {
     }
 }
 
-/// `5400`, `5400+-60`, `5400±60`.
-fn measured(text: &str) -> Result<Measured, Failure> {
-    match text.split_once("+-").or_else(|| text.split_once('±')) {
-        None => Ok(Measured::bare(number(text)?)),
-        Some((value, error)) => Ok(Measured::with_error(number(value)?, number(error)?)),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use curvary_analysis::quantities::Measured;
 
     #[test]
     fn wavelengths_and_values_with_errors() {

@@ -14,7 +14,7 @@ use serde_json::Value;
 
 use crate::Setting;
 use crate::again;
-use crate::courses::{CourseOptions, Level, span};
+use crate::courses::{CourseOptions, Level, measured, relative_error, span, together};
 use crate::ending::{Ending, Failure, Outcome};
 use crate::figure::{Figure, Layer, Panel, of_fit};
 use crate::findings::{Heading, Pictures, picture_name, shape};
@@ -36,7 +36,7 @@ pub(crate) struct Rates {
     /// Do again what is kept of these runs, and say whether the same comes out
     #[arg(long, conflicts_with_all = [
         "window", "conversion", "straight", "rate", "fewest", "blank", "consumed", "total_volume", "enzyme_volume", "dilution", "protein",
-        "per_turnover", "law", "compare", "weights", "together", "enzyme", "level", "checklist", "CourseOptions",
+        "per_turnover", "law", "compare", "weights", "profile", "together", "enzyme", "level", "checklist", "CourseOptions",
     ])]
     again: bool,
     /// The stretch of time taken, such as 0..60s
@@ -62,14 +62,15 @@ pub(crate) struct Rates {
     consumed: bool,
     #[command(flatten)]
     data: CourseOptions,
-    /// Volume in the cell, mL; with --enzyme-volume gives activities in U and katal
+    /// Volume in the cell, mL; with --enzyme-volume gives activities in U and katal; `3.00+-0.02` gives its error too, as in all of
+    /// these
     #[arg(
         long,
         value_name = "ML",
         requires = "enzyme_volume",
         help_heading = "Activities"
     )]
-    total_volume: Option<f64>,
+    total_volume: Option<String>,
     /// Volume of enzyme solution in the cell, mL
     #[arg(
         long,
@@ -77,18 +78,13 @@ pub(crate) struct Rates {
         requires = "total_volume",
         help_heading = "Activities"
     )]
-    enzyme_volume: Option<f64>,
+    enzyme_volume: Option<String>,
     /// Times the enzyme solution was diluted before
-    #[arg(
-        long,
-        value_name = "TIMES",
-        default_value_t = 1.0,
-        help_heading = "Activities"
-    )]
-    dilution: f64,
+    #[arg(long, value_name = "TIMES", help_heading = "Activities")]
+    dilution: Option<String>,
     /// Protein in the undiluted enzyme solution, mg/mL
     #[arg(long, value_name = "MG_PER_ML", help_heading = "Activities")]
-    protein: Option<f64>,
+    protein: Option<String>,
     /// Molecules of the followed substance for each turnover
     #[arg(long, value_name = "N", default_value_t = 1.0, help_heading = "Activities")]
     per_turnover: f64,
@@ -102,6 +98,9 @@ pub(crate) struct Rates {
     /// How much each rate counts in a law
     #[arg(long, value_name = "HOW", value_enum, help_heading = "Series")]
     weights: Option<Weights>,
+    /// Find profile-likelihood intervals of a law's parameters and of what follows from them too
+    #[arg(long, help_heading = "Series")]
+    profile: bool,
     /// Take the rates of all runs together as one series
     #[arg(long, help_heading = "Series")]
     together: bool,
@@ -308,18 +307,32 @@ impl Rates {
             trusted_absorbance: self.data.trusted()?,
             concentration: self.data.concentration,
             coefficient: self.data.coefficient()?,
-            path: self.data.path,
-            assay: self
-                .total_volume
-                .zip(self.enzyme_volume)
-                .map(|(total_volume, enzyme_volume)| AssayPlan {
-                    total_volume,
-                    enzyme_volume,
-                    dilution: self.dilution,
-                    protein: self.protein,
-                    per_turnover: self.per_turnover,
-                }),
+            path: self.data.path()?,
+            scale_error: self.data.scale_error()?,
+            assay: self.assay()?,
         })
+    }
+
+    /// How the assay was put together, where volumes were said.
+    fn assay(&self) -> Result<Option<AssayPlan>, Failure> {
+        let said = |text: &Option<String>| text.as_deref().map(measured).transpose();
+        let (Some(total), Some(enzyme)) = (said(&self.total_volume)?, said(&self.enzyme_volume)?) else {
+            return Ok(None);
+        };
+        let (dilution, protein) = (said(&self.dilution)?, said(&self.protein)?);
+        Ok(Some(AssayPlan {
+            total_volume: total.value,
+            enzyme_volume: enzyme.value,
+            dilution: dilution.map_or(1.0, |dilution| dilution.value),
+            protein: protein.map(|protein| protein.value),
+            per_turnover: self.per_turnover,
+            volumes_error: together([
+                relative_error(total),
+                relative_error(enzyme),
+                dilution.and_then(relative_error),
+            ]),
+            protein_error: protein.and_then(relative_error),
+        }))
     }
 
     fn compute(&self, (plan, level): (&RatePlan, f64), subject: &Subject) -> Given {
@@ -370,6 +383,7 @@ impl Rates {
                     Some(Weights::Own) => RateWeights::Own,
                     Some(Weights::Relative) => RateWeights::Relative,
                 },
+                profile: self.profile,
                 initial_rates: rates.clone(),
             };
             fit_series(&plan, points)

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use clap::{Args, ValueEnum};
 use curvary_analysis::scans::{Network, Scheme};
 use curvary_analysis::study::{Differences, ScanFound, ScanTask, Work, scan_differences, scan_run};
-use curvary_record::Diagnostic;
+use curvary_record::{Diagnostic, Run, Unit};
 use serde_json::{Value, json};
 
 use crate::Setting;
@@ -30,7 +30,7 @@ pub(crate) struct Scans {
     #[command(flatten)]
     subjects: Subjects,
     /// Do again what is kept of these runs, and say whether the same comes out
-    #[arg(long, conflicts_with_all = ["rank", "isosbestic", "global", "scheme", "concentrations", "difference", "out"])]
+    #[arg(long, conflicts_with_all = ["rank", "isosbestic", "global", "scheme", "shifted", "concentrations", "difference", "out"])]
     again: bool,
     /// How many independent species the scans show
     #[arg(long)]
@@ -44,6 +44,9 @@ pub(crate) struct Scans {
     /// Fit a scheme of your own over all wavelengths, first-order steps parted by commas, such as `A->B, B<->C`
     #[arg(long, value_name = "STEPS", value_parser = scheme)]
     scheme: Option<String>,
+    /// Let each scan be shifted as a whole, by the same absorbance at all wavelengths, beside the scheme
+    #[arg(long)]
+    shifted: bool,
     /// The CSV file of the concentrations of the species over time
     #[arg(long, value_name = "FILE")]
     concentrations: Option<PathBuf>,
@@ -69,10 +72,28 @@ enum Way {
     Consecutive,
 }
 
+/// The units of wavelengths and times.
+struct Units {
+    wavelength: Unit,
+    time: Unit,
+}
+
+impl Units {
+    fn of(run: &Run) -> Self {
+        let first = run.traces.first();
+        let held = first.and_then(|trace| trace.held.iter().find(|held| held.quantity.as_str() == "time"));
+        Self {
+            wavelength: first.map_or(Unit::NANOMETRE, |trace| trace.x.unit.clone()),
+            time: held.map_or(Unit::SECOND, |held| held.unit.clone()),
+        }
+    }
+}
+
 /// What one run gave.
 struct Given {
     heading: Heading,
     found: Vec<ScanFound>,
+    units: Units,
     /// Columns of the CSV file: a head each, the first of wavelengths.
     columns: Vec<(String, Vec<f64>)>,
     trouble: Option<String>,
@@ -91,7 +112,11 @@ impl Scans {
                 |subject, found| {
                     // The spectra of the species stand in no record: they are computed once more, from the same task.
                     let task = ScanTask::of(&found.outcome).filter(|_| self.pictures.wanted())?;
-                    of_species(&Heading::of(subject), &scan_run(task, &subject.run))
+                    of_species(
+                        &Heading::of(subject),
+                        &scan_run(task, &subject.run),
+                        &Units::of(&subject.run),
+                    )
                 },
                 |heading, finding, screen| telling::tell(heading, &finding.found.outcome, screen),
             );
@@ -145,13 +170,13 @@ impl Scans {
                     } else {
                         telling::tell(&given.heading.title(), &scan.found.outcome, screen)?;
                     }
-                    if let Some(figure) = of_species(&given.heading, scan) {
+                    if let Some(figure) = of_species(&given.heading, scan, &given.units) {
                         pictures += self
                             .pictures
                             .draw(&picture_name(&given.heading, &scan.found), &figure)?;
                     }
                     if self.concentrations.is_some()
-                        && let Some(figure) = over_time(&given.heading, scan)
+                        && let Some(figure) = over_time(&given.heading, scan, &given.units)
                     {
                         let name = format!("{}-concentrations", picture_name(&given.heading, &scan.found));
                         pictures += self.pictures.draw(&name, &figure)?;
@@ -161,7 +186,11 @@ impl Scans {
                         .as_ref()
                         .filter(|_| !scan.concentrations.is_empty())
                     {
-                        write(path, Existing::asked(self.replace), &columns_over_time(scan))?;
+                        write(
+                            path,
+                            Existing::asked(self.replace),
+                            &columns_over_time(scan, &given.units),
+                        )?;
                         screen.say(format_args!("{}", path.display()));
                     }
                 }
@@ -192,18 +221,25 @@ impl Scans {
         if self.isosbestic {
             tasks.push(ScanTask::Isosbestic);
         }
+        let fitted = |task: ScanTask| {
+            if self.shifted {
+                ScanTask::Shifted(Box::new(task))
+            } else {
+                task
+            }
+        };
         tasks.extend(self.global.map(|way| {
-            ScanTask::Global(match way {
+            fitted(ScanTask::Global(match way {
                 Way::FirstOrder => Scheme::FirstOrder,
                 Way::Consecutive => Scheme::Consecutive,
-            })
+            }))
         }));
-        tasks.extend(self.scheme.clone().map(ScanTask::Own));
+        tasks.extend(self.scheme.clone().map(|scheme| fitted(ScanTask::Own(scheme))));
         if tasks.is_empty() && self.difference.is_none() {
             tasks = vec![
                 ScanTask::Rank,
                 ScanTask::Isosbestic,
-                ScanTask::Global(Scheme::FirstOrder),
+                fitted(ScanTask::Global(Scheme::FirstOrder)),
             ];
         }
         tasks
@@ -261,6 +297,7 @@ impl Scans {
         }
         Given {
             heading: Heading::of(subject),
+            units: Units::of(&subject.run),
             found,
             columns,
             trouble,
@@ -269,7 +306,7 @@ impl Scans {
 }
 
 /// The picture of a global fit: the spectra of the species, one panel each.
-fn of_species(heading: &Heading, scan: &ScanFound) -> Option<Figure> {
+fn of_species(heading: &Heading, scan: &ScanFound, units: &Units) -> Option<Figure> {
     if scan.spectra.is_empty() {
         return None;
     }
@@ -279,7 +316,7 @@ fn of_species(heading: &Heading, scan: &ScanFound) -> Option<Figure> {
             .spectra
             .iter()
             .map(|(species, points)| Panel {
-                x: "wavelength".into(),
+                x: format!("wavelength / {}", units.wavelength.display()),
                 y: format!("absorbance of {species}"),
                 share: 1.0 / scan.spectra.len() as f64,
                 layers: vec![Layer::Line(points.clone())],
@@ -289,7 +326,7 @@ fn of_species(heading: &Heading, scan: &ScanFound) -> Option<Figure> {
 }
 
 /// The concentrations of the species over time, in one panel.
-fn over_time(heading: &Heading, scan: &ScanFound) -> Option<Figure> {
+fn over_time(heading: &Heading, scan: &ScanFound, units: &Units) -> Option<Figure> {
     if scan.concentrations.is_empty() {
         return None;
     }
@@ -300,7 +337,7 @@ fn over_time(heading: &Heading, scan: &ScanFound) -> Option<Figure> {
     Some(Figure {
         title: format!("{}: concentrations of the species", heading.title()),
         panels: vec![Panel {
-            x: "time".into(),
+            x: format!("time / {}", units.time.display()),
             y: "part of the first species' beginning".into(),
             share: 1.0,
             layers,
@@ -308,7 +345,7 @@ fn over_time(heading: &Heading, scan: &ScanFound) -> Option<Figure> {
     })
 }
 
-fn columns_over_time(scan: &ScanFound) -> Vec<(String, Vec<f64>)> {
+fn columns_over_time(scan: &ScanFound, units: &Units) -> Vec<(String, Vec<f64>)> {
     let times = scan.concentrations[0].1.iter().map(|point| point.0).collect();
     let species = scan.concentrations.iter().map(|(species, points)| {
         (
@@ -316,7 +353,7 @@ fn columns_over_time(scan: &ScanFound) -> Vec<(String, Vec<f64>)> {
             points.iter().map(|point| point.1).collect(),
         )
     });
-    std::iter::once(("time".to_owned(), times))
+    std::iter::once((format!("time_{}", units.time.slug()), times))
         .chain(species)
         .collect()
 }

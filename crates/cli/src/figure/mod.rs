@@ -248,9 +248,55 @@ pub(crate) fn of_runs(title: &str, sets: &[(String, Drawn)]) -> Figure {
     }
 }
 
+/// The picture of a law of two variables: the points of each level of the second with their curve, residuals below.
+fn of_levels(title: &str, drawn: &Drawn) -> Figure {
+    let (mut above, mut below) = (Vec::new(), vec![Layer::Level(0.0)]);
+    for (number, level) in drawn.levels.iter().enumerate() {
+        let used = || {
+            level
+                .points
+                .iter()
+                .filter_map(|place| Some((place, *drawn.used.get(*place)?)))
+        };
+        let points = used().map(|(_, i)| (drawn.x[i], drawn.y[i])).collect();
+        above.push(Layer::Points(points).of_series(number).named(&level.name));
+        let bars = drawn
+            .bars
+            .iter()
+            .enumerate()
+            .filter(|(place, _)| level.points.contains(place));
+        above.push(Layer::Bars(bars.map(|(_, bar)| *bar).collect()).of_series(number));
+        above.push(Layer::Line(level.curve.clone()).of_series(number).named(""));
+        let residuals = used()
+            .filter_map(|(place, i)| Some((drawn.x[i], *drawn.residuals.get(*place)?)))
+            .collect();
+        below.push(Layer::Points(residuals).of_series(number).named(""));
+    }
+    Figure {
+        title: title.to_owned(),
+        panels: vec![
+            Panel {
+                x: drawn.x_title.clone(),
+                y: drawn.y_title.clone(),
+                share: 0.7,
+                layers: above,
+            },
+            Panel {
+                x: drawn.x_title.clone(),
+                y: "residual".into(),
+                share: 0.3,
+                layers: below,
+            },
+        ],
+    }
+}
+
 /// The picture of a fit: every point and the curve above, the residuals below.
 pub(crate) fn of_fit(title: &str, found: &Found) -> Figure {
     let drawn = &found.drawn;
+    if !drawn.levels.is_empty() {
+        return of_levels(title, drawn);
+    }
     let at = |places: &mut dyn Iterator<Item = usize>| -> Vec<(f64, f64)> {
         places.map(|i| (drawn.x[i], drawn.y[i])).collect()
     };
@@ -379,6 +425,97 @@ mod tests {
             assert!(texts.iter().any(|text| text == wanted), "{wanted} in {texts:?}");
         }
         assert_eq!(drawn, svg(&figure(&points)), "the same picture every time");
+    }
+
+    fn levels(count: usize) -> Drawn {
+        let x: Vec<f64> = (0..count * 5).map(|i| 1.0 + (i % 5) as f64).collect();
+        let y: Vec<f64> = (0..count * 5)
+            .map(|i| (1 + i % 5) as f64 / (2 + i / 5) as f64)
+            .collect();
+        Drawn {
+            x_title: "concentration / mmol/L".into(),
+            y_title: "rate / µmol/L/s".into(),
+            used: (0..x.len()).collect(),
+            fitted: y.clone(),
+            residuals: vec![0.01; x.len()],
+            levels: (0..count)
+                .map(|level| curvary_analysis::study::Level {
+                    name: format!("I = {level} mmol/L"),
+                    points: (level * 5..level * 5 + 5).collect(),
+                    curve: (0..=20)
+                        .map(|i| (f64::from(i) * 0.25, f64::from(i) * 0.25 / (2 + level) as f64))
+                        .collect(),
+                })
+                .collect(),
+            x,
+            y,
+            ..Drawn::default()
+        }
+    }
+
+    /// Each level has a curve and points of its own and stands in the legend with its unit; without colours, lines differ by their
+    /// dashes and points by their marks.
+    #[test]
+    fn levels_have_a_curve_each_and_are_told_apart_in_grey() {
+        let drawn = svg(&of_levels("inhibition", &levels(4)));
+        let texts = texts(&drawn);
+        for wanted in [
+            "concentration / mmol/L",
+            "rate / µmol/L/s",
+            "residual",
+            "I = 0 mmol/L",
+            "I = 3 mmol/L",
+        ] {
+            assert!(texts.iter().any(|text| text == wanted), "{wanted} in {texts:?}");
+        }
+        let document = roxmltree::Document::parse(&drawn).expect("well-formed XML");
+        // Pieces of a line and marks, by the colour of each series.
+        let mut forms = Vec::new();
+        for colour in ["#0072B2", "#D55E00", "#009E73", "#000000"] {
+            let strokes: Vec<_> = document
+                .descendants()
+                .filter(|node| node.has_tag_name("polyline") && node.attribute("stroke") == Some(colour))
+                .filter(|node| node.attribute("stroke-width") == Some("4"))
+                .collect();
+            assert!(!strokes.is_empty(), "no curve in {colour}");
+            let marks: Vec<&str> = document
+                .descendants()
+                .filter(|node| node.is_element() && node.attribute("fill") == Some(colour))
+                .map(|node| node.tag_name().name())
+                .collect();
+            forms.push((
+                strokes.len(),
+                marks.first().copied().unwrap_or_default(),
+                marks.len(),
+            ));
+        }
+        for (i, one) in forms.iter().enumerate() {
+            for other in &forms[i + 1..] {
+                assert_ne!(one, other, "two series look the same in grey: {forms:?}");
+            }
+        }
+    }
+
+    /// Sizes of a paper are in millimetres, and 600 dots an inch as dots.
+    #[test]
+    fn paper_sizes_are_what_they_say() {
+        let figure = of_levels("inhibition", &levels(2));
+        for (size, width, dots) in [
+            (Size::Single, "width=\"85mm\"", 2007),
+            (Size::Double, "width=\"175mm\"", 4133),
+        ] {
+            let text = String::from_utf8(figure.bytes(Kind::Svg, size).expect("drawn")).expect("text");
+            assert!(text.contains(width), "{}", &text[..200]);
+            assert!(
+                !texts(&text).iter().any(|text| text == "inhibition"),
+                "the caption has the title"
+            );
+            let bytes = figure.bytes(Kind::Png, size).expect("drawn");
+            let reader = png::Decoder::new(std::io::Cursor::new(bytes))
+                .read_info()
+                .expect("a PNG");
+            assert!(reader.info().width.abs_diff(dots) <= 1, "{}", reader.info().width);
+        }
     }
 
     /// Decoded by the general-purpose library that reads PNG.

@@ -9,7 +9,7 @@ use super::tape::Tape;
 const MOST: usize = 10;
 
 /// Exchanges of up to three pairs of parameters that leave the formula as it is.
-fn exchanges(tape: &Tape, variables: usize, parameters: usize) -> Vec<Vec<(usize, usize)>> {
+pub(super) fn exchanges(tape: &Tape, variables: usize, parameters: usize) -> Vec<Vec<(usize, usize)>> {
     if !(2..=MOST).contains(&parameters) {
         return Vec::new();
     }
@@ -24,7 +24,7 @@ fn exchanges(tape: &Tape, variables: usize, parameters: usize) -> Vec<Vec<(usize
     let x: Vec<&[f64]> = columns.iter().map(Vec::as_slice).collect();
     let p: Vec<f64> = (0..parameters).map(|j| place(9, j)).collect();
     let mut original = vec![0.0; 4];
-    tape.evaluate(&x, &p, &mut original);
+    tape.at_few(&x, &p, &mut original);
     if original.iter().any(|v| !v.is_finite()) {
         return Vec::new();
     }
@@ -34,7 +34,7 @@ fn exchanges(tape: &Tape, variables: usize, parameters: usize) -> Vec<Vec<(usize
             q.swap(*i, *j);
         }
         let mut values = vec![0.0; 4];
-        tape.evaluate(&x, &q, &mut values);
+        tape.at_few(&x, &q, &mut values);
         values
             .iter()
             .zip(&original)
@@ -72,12 +72,12 @@ fn exchanges(tape: &Tape, variables: usize, parameters: usize) -> Vec<Vec<(usize
     found
 }
 
-pub(super) fn arrange(tape: &Tape, variables: usize, linear: &[usize], start: &[f64], p: &mut [f64]) {
-    let exchanges = exchanges(tape, variables, p.len());
+/// Puts parameters that may change places by these exchanges into the order of their starting values.
+pub(super) fn arrange(exchanges: &[Vec<(usize, usize)>], linear: &[usize], start: &[f64], p: &mut [f64]) {
     // Each exchange that mends an order is one step of a sort; as many passes as parameters are enough.
     for _ in 0..p.len() {
         let mut moved = false;
-        for swaps in &exchanges {
+        for swaps in exchanges {
             let (i, j) = swaps
                 .iter()
                 .copied()

@@ -9,6 +9,7 @@
 //! repetitions, which is run over blocks of points, differentiated exactly by running it backwards (no symbolic
 //! expansion, no differences), and evaluated in 31 digits where the last digits of a fit ask for it.
 
+mod columns;
 mod mirror;
 mod parse;
 mod sharpen;
@@ -17,6 +18,7 @@ mod tape;
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::fmt;
+use std::sync::OnceLock;
 
 use serde::{Deserialize, Serialize};
 
@@ -37,6 +39,8 @@ pub struct Formula {
     response: Option<Tape>,
     measured: String,
     linear: Vec<usize>,
+    /// Exchanges of parameters that leave the formula as it is, looked for once.
+    exchanges: OnceLock<Vec<Vec<(usize, usize)>>>,
 }
 
 /// Why a formula could not be read.
@@ -145,6 +149,7 @@ impl Formula {
             response: parsed.response,
             measured: parsed.measured,
             linear,
+            exchanges: OnceLock::new(),
         })
     }
 
@@ -267,7 +272,10 @@ impl Model for Formula {
             .iter()
             .all(|s| s.lower.is_none() && s.upper.is_none())
         {
-            mirror::arrange(&self.tape, self.variables.len(), &self.linear, start, p);
+            let exchanges = self
+                .exchanges
+                .get_or_init(|| mirror::exchanges(&self.tape, self.variables.len(), p.len()));
+            mirror::arrange(exchanges, &self.linear, start, p);
         }
     }
 

@@ -1,5 +1,5 @@
 //! A formula as a list of instructions, each of which refers to earlier ones; run forwards for values and backwards
-//! for all derivatives at once.
+//! for all derivatives at once. Here point by point in any arithmetic; whole columns of doubles are in `columns`.
 
 use std::collections::BTreeMap;
 
@@ -32,16 +32,15 @@ pub(super) enum Op {
 
 #[derive(Clone, Debug, Default)]
 pub(super) struct Tape {
-    ops: Vec<Op>,
+    pub(super) ops: Vec<Op>,
     /// Where each instruction stands, so that none is repeated.
     known: BTreeMap<Op, usize>,
     /// Whether the instruction depends on a parameter.
-    active: Vec<bool>,
-    root: usize,
+    pub(super) active: Vec<bool>,
+    /// Whether the instruction depends on a variable, and so differs from point to point.
+    pub(super) varies: Vec<bool>,
+    pub(super) root: usize,
 }
-
-/// Points that are worked on together.
-const BLOCK: usize = 32;
 
 impl Op {
     fn inputs(self) -> (Option<usize>, Option<usize>) {
@@ -86,6 +85,11 @@ impl Tape {
             || b.is_some_and(|b| self.active[b]);
         self.ops.push(op);
         self.active.push(active);
+        self.varies.push(
+            matches!(op, Op::Variable(_))
+                || a.is_some_and(|a| self.varies[a])
+                || b.is_some_and(|b| self.varies[b]),
+        );
         self.known.insert(op, place);
         place
     }
@@ -282,34 +286,12 @@ impl Tape {
         }
     }
 
-    pub(super) fn evaluate(&self, x: &[&[f64]], p: &[f64], values: &mut [f64]) {
-        let mut registers = vec![0.0; self.ops.len() * BLOCK];
-        for (block, out) in values.chunks_mut(BLOCK).enumerate() {
-            let first = block * BLOCK;
-            let lanes = out.len();
-            self.forward(|i, k| x[i][first + k], |v| v, p, &mut registers, lanes);
-            out.copy_from_slice(&registers[self.root * lanes..(self.root + 1) * lanes]);
-        }
-    }
-
-    pub(super) fn differentiate(&self, x: &[&[f64]], p: &[f64], values: &mut [f64], columns: &mut [f64]) {
-        let n = values.len();
-        let mut registers = vec![0.0; self.ops.len() * BLOCK];
-        let mut slopes = vec![0.0; self.ops.len() * BLOCK];
-        columns.fill(0.0);
-        for (block, out) in values.chunks_mut(BLOCK).enumerate() {
-            let first = block * BLOCK;
-            let lanes = out.len();
-            self.forward(|i, k| x[i][first + k], |v| v, p, &mut registers, lanes);
-            out.copy_from_slice(&registers[self.root * lanes..(self.root + 1) * lanes]);
-            self.backward(&registers, &mut slopes[..self.ops.len() * lanes], lanes);
-            for (place, op) in self.ops.iter().enumerate() {
-                if let Op::Parameter(j) = *op {
-                    columns[j * n + first..j * n + first + lanes]
-                        .copy_from_slice(&slopes[place * lanes..(place + 1) * lanes]);
-                }
-            }
-        }
+    /// Values at a few points.
+    pub(super) fn at_few(&self, x: &[&[f64]], p: &[f64], values: &mut [f64]) {
+        let lanes = values.len();
+        let mut registers = vec![0.0; self.ops.len() * lanes];
+        self.forward(|i, k| x[i][k], |v| v, p, &mut registers, lanes);
+        values.copy_from_slice(&registers[self.root * lanes..(self.root + 1) * lanes]);
     }
 
     /// Value and gradient at one point in any arithmetic; `number` says how the formula's own numbers are taken.

@@ -12,6 +12,7 @@ use super::points::needs;
 use super::{Gathered, blank, gather, refused, weighs};
 use crate::courses::{Course, NestedTest, Preparation, compare_courses, usual_courses};
 use crate::fit::{Choice, Data, Fit, Options, Standing, allow_for_correlation, compare, f_test, fit};
+use crate::models::{Constrained, Model};
 use crate::refusal::Refusal;
 use crate::study::plan::FitPlan;
 use crate::study::{Drawn, Found, Six, label_of, likely, title, told};
@@ -139,13 +140,13 @@ fn rank_courses(courses: &[Course], gathered: &Gathered, options: &Options) -> R
 fn rank_laws(
     plan: &FitPlan,
     laws: &[Chosen],
+    models: &[&dyn Model],
     gathered: &Gathered,
     options: &Options,
 ) -> Result<Ranking, Refusal> {
     let columns: Vec<&[f64]> = gathered.columns.iter().map(Vec::as_slice).collect();
     let (mut fits, mut refused) = (Vec::new(), Vec::new());
-    for law in laws {
-        let model = law.model();
+    for (law, model) in laws.iter().zip(models.iter().copied()) {
         let data = Data {
             x: &columns,
             y: &gathered.response,
@@ -229,10 +230,21 @@ fn compared(plan: &FitPlan, laws: &[Chosen], run: &Run, curve: &Curve<'_>) -> Re
             _ => None,
         })
         .collect();
-    let mut found = if courses.len() == laws.len() && plan.weights.is_none() {
+    outcome.remarks.extend(plan.say_of_constraints(laws)?);
+    let ties: Vec<Option<Constrained<'_>>> = laws
+        .iter()
+        .map(|law| plan.for_law(law).tied(law))
+        .collect::<Result<_, _>>()?;
+    let models: Vec<&dyn Model> = laws
+        .iter()
+        .zip(&ties)
+        .map(|(law, tied)| tied.as_ref().map_or(law.model(), |tied| tied as &dyn Model))
+        .collect();
+    let plainly = plan.weights.is_none() && plan.constraints.is_empty();
+    let mut found = if courses.len() == laws.len() && plainly {
         rank_courses(&courses, &gathered, &options)?
     } else {
-        rank_laws(plan, laws, &gathered, &options)?
+        rank_laws(plan, laws, &models, &gathered, &options)?
     };
     let ranked: Vec<(String, f64, f64)> = found
         .choice
@@ -275,8 +287,8 @@ fn compared(plan: &FitPlan, laws: &[Chosen], run: &Run, curve: &Curve<'_>) -> Re
     if trace.x.quantity == Quantity::TIME && plan.weights.is_none() && gathered.columns.len() == 1 {
         let columns: [&[f64]; 1] = [gathered.columns[0].as_slice()];
         for fit in &mut found.fits {
-            if let Some(law) = laws.iter().find(|law| law.model().name() == fit.model) {
-                allow_for_correlation(law.model(), &columns, fit);
+            if let Some(model) = models.iter().find(|model| model.name() == fit.model) {
+                allow_for_correlation(*model, &columns, fit);
             }
         }
     }

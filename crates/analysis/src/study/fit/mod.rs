@@ -24,14 +24,15 @@ use super::plan::{FitPlan, WeightPlan};
 use super::recorded::temperature_between;
 use super::spectrum::bare;
 use super::{
-    Drawn, Found, Wanted, concentration_of, curve_of, label_of, likely, stretch_of_law, tell_apart, title,
-    told, unit_in_terms,
+    Drawn, Found, Wanted, allow_for_scale, concentration_of, curve_of, label_of, levels_of, likely,
+    stretch_of_law, tell_apart, title, told, unit_in_terms,
 };
 use crate::courses::{Order, Preparation, Prepared, fit_prepared};
 use crate::fit::{
-    Along, Bootstrap, Data, Dealt, Fit, Robust, Weighting, allow_for_correlation, bootstrap, f_test, fit,
+    Along, Bootstrap, Data, Dealt, FTest, Fit, Robust, Weighting, allow_for_correlation, bootstrap, f_test,
+    fit,
 };
-use crate::models::{Constrained, Model};
+use crate::models::Model;
 use crate::refusal::Refusal;
 use columns::{arrange, is_running};
 use curve::{Curve, curves};
@@ -328,7 +329,11 @@ fn against_free(
         ..plan.clone()
     };
     let other = fit(model, &data, &free.options(model).ok()?).ok()?;
-    let test = f_test(found, &other).ok()?;
+    Some(say_of_constraint(&f_test(found, &other).ok()?))
+}
+
+/// Says whether points agree with constraints, by the law with them against the law without.
+fn say_of_constraint(test: &FTest) -> Diagnostic {
     let words = format!(
         "F {:.2} on {} and {}, probability {} by chance",
         test.f,
@@ -337,7 +342,7 @@ fn against_free(
         likely(test.probability)
     );
     // As for a fuller law: once in a hundred fits by chance.
-    Some(if test.probability < 0.01 {
+    if test.probability < 0.01 {
         Diagnostic::warning(
             Code::new("lack-of-fit"),
             format!(
@@ -349,7 +354,7 @@ fn against_free(
             Code::new("fit-remark"),
             format!("the points agree with the constraint ({words})"),
         )
-    })
+    }
 }
 
 fn fitted(
@@ -361,12 +366,7 @@ fn fitted(
     let trace = curve.trace.as_ref();
     let mut outcome = blank(plan, run, curve.number);
     outcome.remarks.clone_from(&curve.remarks);
-    let tied = if plan.constraints.is_empty() {
-        None
-    } else {
-        let tied = Constrained::new(chosen.model(), &plan.constraints);
-        Some(tied.map_err(|why| Refusal::Unsuitable { why })?)
-    };
+    let tied = plan.tied(chosen)?;
     let model: &dyn Model = match &tied {
         Some(tied) => tied,
         None => chosen.model(),
@@ -424,6 +424,12 @@ fn fitted(
     };
     let y_unit = gathered.y_unit(trace);
     let level_unit = gathered.level_unit.clone();
+    let levels = match (chosen, gathered.columns.get(1)) {
+        (Chosen::Law(law), Some(level)) if tied.is_none() => {
+            levels_of(law, &found.values(), &gathered.points.time, level, &level_unit)
+        }
+        _ => Vec::new(),
+    };
     let Gathered {
         how,
         points,
@@ -471,6 +477,11 @@ fn fitted(
         );
     }
     tell(&mut outcome, &found, &unit);
+    allow_for_scale(
+        &mut outcome,
+        found.units(),
+        plan.scale_error.filter(|_| how.conversion.is_some()),
+    );
     outcome.remarks.extend(fuller);
     outcome.remarks.extend(against);
     if let (Some(dealt), Some(how)) = (&dealt, plan.bootstrap) {
@@ -554,6 +565,7 @@ fn fitted(
             x: trace.x.values.iter().map(|x| x + how.dead_time).collect(),
             y: trace.y.values.iter().map(|y| y / scale).collect(),
             curve: Some(curve_drawn),
+            levels,
             band,
             along: at_points,
             predicted,

@@ -1,5 +1,7 @@
 //! The models that a plan can name.
 
+use curvary_record::{Code, Diagnostic};
+
 use crate::courses::{Course, Order};
 use crate::fit::Options;
 use crate::models::formula::Formula;
@@ -137,6 +139,61 @@ impl FitPlan {
     /// Whether the model says nothing about what the axes mean.
     pub fn is_formula(&self) -> bool {
         self.formula.is_some()
+    }
+
+    /// The model with the plan's constraints; none where there are none.
+    pub(super) fn tied<'a>(&self, chosen: &'a Chosen) -> Result<Option<Constrained<'a>>, Refusal> {
+        if self.constraints.is_empty() {
+            return Ok(None);
+        }
+        Constrained::new(chosen.model(), &self.constraints)
+            .map(Some)
+            .map_err(|why| Refusal::Unsuitable { why })
+    }
+
+    /// The same plan for one of several laws: with those constraints alone whose parameters the law has.
+    pub(super) fn for_law(&self, chosen: &Chosen) -> Self {
+        let constraints = self.constraints.iter();
+        Self {
+            constraints: constraints
+                .filter(|text| Constrained::concerns(text, chosen.model()))
+                .cloned()
+                .collect(),
+            ..self.clone()
+        }
+    }
+
+    /// Says which of several laws stand without a constraint, having no such parameters.
+    ///
+    /// # Errors
+    /// A constraint that is about none of them.
+    pub(super) fn say_of_constraints(&self, laws: &[Chosen]) -> Result<Vec<Diagnostic>, Refusal> {
+        let mut all = Vec::new();
+        for text in &self.constraints {
+            let (with, without): (Vec<&Chosen>, Vec<&Chosen>) = laws
+                .iter()
+                .partition(|law| Constrained::concerns(text, law.model()));
+            let names = |laws: &[&Chosen]| {
+                let names: Vec<String> = laws.iter().map(|law| law.model().name().into_owned()).collect();
+                names.join(", ")
+            };
+            if with.is_empty() {
+                return Err(Refusal::Unsuitable {
+                    why: format!("no law compared has the parameters of the constraint `{text}`"),
+                });
+            }
+            if !without.is_empty() {
+                all.push(Diagnostic::note(
+                    Code::new("fit-remark"),
+                    format!(
+                        "the constraint `{text}` holds in {}; without it, having no such parameters: {}",
+                        names(&with),
+                        names(&without)
+                    ),
+                ));
+            }
+        }
+        Ok(all)
     }
 
     pub(super) fn chosen(&self) -> Result<Chosen, String> {

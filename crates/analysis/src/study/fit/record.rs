@@ -65,7 +65,13 @@ pub(in crate::study) fn tell(outcome: &mut Outcome, fit: &Fit, unit: &dyn Fn(&st
             value: (!unknown).then_some(found.value),
             unit: unit(&found.unit, &found.name),
             standard_error: found.standard_error,
-            intervals: interval(&found.interval, "t").into_iter().collect(),
+            intervals: [
+                interval(&found.interval, "t"),
+                interval(&found.profile, "profile-likelihood"),
+            ]
+            .into_iter()
+            .flatten()
+            .collect(),
             reason,
         }
     }));

@@ -5,14 +5,13 @@ use serde_json::json;
 
 use super::columns::arrange;
 use super::curve::curves;
-use super::model::Chosen;
-use super::{Gathered, blank, gather, tell, title, unit_of_parameter, weighs};
-use crate::fit::{Options, Set, SharedFit, Weighting, compare, fit_shared};
-use crate::models::Model;
+use super::{Gathered, blank, gather, say_of_constraint, tell, title, unit_of_parameter, weighs};
+use crate::fit::{Fit, Options, Set, SharedFit, Weighting, compare, f_test, fit_shared};
+use crate::models::{Constrained, Model};
 use crate::refusal::Refusal;
 use crate::study::plan::FitPlan;
 use crate::study::replicates::{Pooled, pool};
-use crate::study::{Drawn, Found, Six, curve_of, label_of, likely, told};
+use crate::study::{Drawn, Found, Six, allow_for_scale, curve_of, label_of, likely, told};
 
 /// Below this probability the runs are taken to differ by more than their own errors. Common practice.
 const DIFFER: f64 = 0.05;
@@ -71,17 +70,26 @@ pub fn compare_together(plan: &FitPlan, models: &[String], runs: &[Named<'_>]) -
     outcome.kind = "comparison".into();
     outcome.model = models.join(", ");
     outcome.settings.insert("models".into(), json!(models));
-    let (mut fits, mut failed) = (Vec::new(), Vec::new());
+    let (mut fits, mut failed, mut laws) = (Vec::new(), Vec::new(), Vec::new());
     for model in models {
         let own = FitPlan {
             model: model.clone(),
             ..plan.clone()
         };
-        let own = FitPlan {
-            share: own
-                .chosen()
-                .map_or_else(|_| Vec::new(), |chosen| shared_names(&own, chosen.model())),
-            ..own
+        let own = match own.chosen() {
+            Ok(chosen) => {
+                let own = own.for_law(&chosen);
+                let share = match own.tied(&chosen) {
+                    Ok(Some(tied)) => shared_names(&own, &tied),
+                    _ => shared_names(&own, chosen.model()),
+                };
+                laws.push(chosen);
+                FitPlan { share, ..own }
+            }
+            Err(_) => FitPlan {
+                share: Vec::new(),
+                ..own
+            },
         };
         let mut scratch = several(&own, runs)?;
         match together(&own, runs, &mut scratch) {
@@ -89,7 +97,11 @@ pub fn compare_together(plan: &FitPlan, models: &[String], runs: &[Named<'_>]) -
             Err(refusal) => failed.push((model.clone(), told(&refusal))),
         }
     }
-    let list: Vec<&crate::fit::Fit> = fits.iter().map(|(_, _, fit)| fit).collect();
+    match plan.say_of_constraints(&laws) {
+        Ok(said) => outcome.remarks.extend(said),
+        Err(refusal) => return Some(refused(outcome, &refusal)),
+    }
+    let list: Vec<&Fit> = fits.iter().map(|(_, _, fit)| fit).collect();
     let choice = match compare(&list) {
         Ok(choice) => choice,
         Err(refusal) => {
@@ -214,7 +226,12 @@ fn together(
 ) -> Result<(Vec<(String, Drawn)>, SharedFit), Refusal> {
     let unsuitable = |why: String| Refusal::Unsuitable { why };
     let chosen = plan.chosen().map_err(unsuitable)?;
-    let share = positions(plan, chosen.model())?;
+    let tied = plan.tied(&chosen)?;
+    let model: &dyn Model = match &tied {
+        Some(tied) => tied,
+        None => chosen.model(),
+    };
+    let share = positions(plan, model)?;
     let members = members(plan, runs, outcome)?;
     let columns: Vec<Vec<&[f64]>> = members
         .iter()
@@ -232,13 +249,26 @@ fn together(
             },
         })
         .collect();
-    let options: Options = plan.options(chosen.model())?;
+    let options: Options = plan.options(model)?;
     let first = members
         .first()
         .ok_or_else(|| unsuitable("no run is named".into()))?;
     let serial = plan.weights.is_none() && first.trace.x.quantity == Quantity::TIME;
-    let mut shared = fit_shared(chosen.model(), &sets, &share, serial, &options)?;
-    let pooled = pooled(chosen.model(), &share, &mut shared, options.level);
+    let mut shared = fit_shared(model, &sets, &share, serial, &options)?;
+    let against = tied
+        .as_ref()
+        .filter(|_| shared.correlation.is_none())
+        .and_then(|_| {
+            let free = FitPlan {
+                constraints: Vec::new(),
+                profile: false,
+                ..plan.clone()
+            };
+            let (whole, share) = (chosen.model(), positions(&free, chosen.model()).ok()?);
+            let other = fit_shared(whole, &sets, &share, serial, &free.options(whole).ok()?).ok()?;
+            f_test(&shared.fit, &other.fit).ok()
+        });
+    let pooled = pooled(model, &share, &mut shared, options.level);
     let y_unit = first.gathered.y_unit(&first.trace);
     let level_unit = first.gathered.level_unit.clone();
     let unit = |of: &str, name: &str| -> Option<Unit> {
@@ -250,14 +280,20 @@ fn together(
             (of, name),
         )
     };
+    if let Some(tied) = &tied {
+        derive_tied(tied, members.len(), &share, &mut shared.fit);
+    }
     tell(outcome, &shared.fit, &unit);
+    let converted = first.gathered.how.conversion.is_some();
+    allow_for_scale(
+        outcome,
+        shared.fit.units(),
+        plan.scale_error.filter(|_| converted),
+    );
+    outcome.remarks.extend(against.as_ref().map(say_of_constraint));
     say(plan, &members, &shared, &pooled, &share, outcome);
     for (name, pooled) in &pooled {
-        let own = chosen
-            .model()
-            .parameters()
-            .iter()
-            .find(|p| p.name == name.as_str());
+        let own = model.parameters().iter().find(|p| p.name == name.as_str());
         let unit = own.and_then(|own| unit(&own.unit, name));
         let between = Parameter {
             name: format!("{name} between runs"),
@@ -272,7 +308,7 @@ fn together(
     let drawn = members
         .iter()
         .enumerate()
-        .map(|(i, member)| (member.label.clone(), drawn(&chosen, member, i, &shared, &share)))
+        .map(|(i, member)| (member.label.clone(), drawn(model, member, i, &shared, &share)))
         .collect();
     Ok((drawn, shared))
 }
@@ -523,27 +559,57 @@ fn say(
     }
 }
 
-/// Points and curve of one run.
-fn drawn(chosen: &Chosen, member: &Member, number: usize, shared: &SharedFit, share: &[usize]) -> Drawn {
-    let own = chosen.model().parameters().len();
-    let kept = own - share.len();
-    let (mut next_shared, mut next_own) = (0, share.len() + number * kept);
-    let parameters: Vec<f64> = (0..own)
+/// Where the parameters of one run stand among all: shared ones first, then those of each run.
+fn places_of(count: usize, number: usize, share: &[usize]) -> Vec<usize> {
+    let (mut next_shared, mut next_own) = (0, share.len() + number * (count - share.len()));
+    (0..count)
         .map(|j| {
-            let place = if share.contains(&j) {
+            let next = if share.contains(&j) {
                 &mut next_shared
             } else {
                 &mut next_own
             };
-            let value = shared.fit.parameters[*place].value;
-            *place += 1;
-            value
+            *next += 1;
+            *next - 1
         })
+        .collect()
+}
+
+/// Adds what follows from constraints: once where it follows from shared parameters alone, else for every run.
+fn derive_tied(tied: &Constrained<'_>, runs: usize, share: &[usize], fit: &mut Fit) {
+    let count = tied.parameters().len();
+    for number in 0..runs {
+        let places = places_of(count, number, share);
+        let values: Vec<f64> = places.iter().map(|place| fit.parameters[*place].value).collect();
+        for follows in tied.tied(&values) {
+            let common = (0..count).all(|j| share.contains(&j) || follows.gradient[j] == 0.0);
+            if common && number > 0 {
+                continue;
+            }
+            let mut gradient = vec![0.0; fit.parameters.len()];
+            for (place, slope) in places.iter().zip(&follows.gradient) {
+                gradient[*place] = *slope;
+            }
+            let name = if common {
+                follows.specification.name
+            } else {
+                format!("{}[{}]", follows.specification.name, number + 1).into()
+            };
+            fit.derive(name, follows.specification.unit, follows.value, &gradient);
+        }
+    }
+}
+
+/// Points and curve of one run.
+fn drawn(model: &dyn Model, member: &Member, number: usize, shared: &SharedFit, share: &[usize]) -> Drawn {
+    let parameters: Vec<f64> = places_of(model.parameters().len(), number, share)
+        .into_iter()
+        .map(|place| shared.fit.parameters[place].value)
         .collect();
     let gathered = &member.gathered;
     let columns: Vec<&[f64]> = gathered.columns.iter().map(Vec::as_slice).collect();
     let mut fitted = vec![0.0; gathered.response.len()];
-    chosen.model().evaluate(&columns, &parameters, &mut fitted);
+    model.evaluate(&columns, &parameters, &mut fitted);
     let scale = gathered.points.factor.unwrap_or(1.0);
     Drawn {
         x_title: title(&member.trace.x),
@@ -567,7 +633,7 @@ fn drawn(chosen: &Chosen, member: &Member, number: usize, shared: &SharedFit, sh
             .zip(&fitted)
             .map(|(y, f)| y - f)
             .collect(),
-        curve: Some(curve_of(chosen.model(), &parameters, &gathered.points.time)),
+        curve: Some(curve_of(model, &parameters, &gathered.points.time)),
         fitted,
         ..Drawn::default()
     }

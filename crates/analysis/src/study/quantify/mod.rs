@@ -6,7 +6,7 @@ mod record;
 mod standards;
 mod ways;
 
-pub use standards::{Standard, Standards, standards_of};
+pub use standards::{Standard, Standards, beside_standards, standards_of};
 
 use curvary_record::{Outcome, Quantity, Run, RunId, Trace, Unit};
 use serde::{Deserialize, Serialize};
@@ -16,7 +16,7 @@ use super::{Drawn, Found, TRUSTED_ABSORBANCE, label_of, told};
 use crate::quantities::{CalibrationOptions, LimitForm, Measured, NucleicAcidKind, Weighting};
 use crate::refusal::Refusal;
 use crate::spectra::Step;
-use reading::Place;
+use reading::{Place, is_dilution};
 use ways::off_the_line;
 
 /// A spectrum of one component at a known concentration.
@@ -213,6 +213,15 @@ pub fn quantify_run(plan: &QuantifyPlan, run: &Run, references: &References) -> 
         Ok(traces) => traces,
         Err(refusal) => return whole(told(&refusal)),
     };
+    // What dilutes the readings is no reading.
+    let traces: Vec<(u32, &Trace)> = if traces.iter().all(|(_, trace)| is_dilution(trace)) {
+        traces
+    } else {
+        traces
+            .into_iter()
+            .filter(|(_, trace)| !is_dilution(trace))
+            .collect()
+    };
     if plan.together {
         return vec![repeats(plan, run, &traces, references)];
     }
@@ -266,7 +275,7 @@ fn of_trace(
     let done = match &plan.way {
         Way::BeerLambert => at.beer_lambert(&mut outcome),
         Way::Calibration(standards) => at.absorbance(&mut outcome).and_then(|absorbance| {
-            let dilution = at.dilution(&mut outcome);
+            let dilution = at.dilution(&mut outcome)?;
             off_the_line(
                 (plan, standards, dilution),
                 &[absorbance],
@@ -341,7 +350,7 @@ fn repeats(plan: &QuantifyPlan, run: &Run, traces: &[(u32, &Trace)], references:
                     trace,
                     references,
                 };
-                at.dilution(&mut outcome)
+                at.dilution(&mut outcome)?
             }
         };
         off_the_line((plan, standards, dilution), &readings, &mut outcome, &mut drawn)

@@ -18,6 +18,11 @@ pub(super) struct Place<'a> {
     pub(super) references: &'a References,
 }
 
+/// Whether a trace holds the dilutions of the readings beside it.
+pub(super) fn is_dilution(trace: &Trace) -> bool {
+    trace.y.quantity.as_str() == "dilution"
+}
+
 impl Place<'_> {
     /// The absorbance that is quantified, blank taken off; it stands among the parameters.
     pub(super) fn absorbance(&self, outcome: &mut Outcome) -> Result<f64, String> {
@@ -138,11 +143,16 @@ impl Place<'_> {
         Ok(value)
     }
 
-    /// The dilution, which is told where the sample was diluted.
-    pub(super) fn dilution(&self, outcome: &mut Outcome) -> Measured {
-        let dilution = self
-            .plan
-            .dilution
+    /// The dilution, which is told where the sample was diluted: as said, or as the row has it, or as the run states it.
+    pub(super) fn dilution(&self, outcome: &mut Outcome) -> Result<Measured, String> {
+        let said = self.plan.dilution;
+        let of_row = if said.is_none() {
+            self.dilution_of_row()?
+        } else {
+            None
+        };
+        let dilution = said
+            .or(of_row)
             .or_else(|| stated(self.run, Some(self.trace), "dilution", &Unit::ONE))
             .unwrap_or(1.0);
         if dilution != 1.0 {
@@ -151,9 +161,37 @@ impl Place<'_> {
                 format!("the sample was diluted: the concentration was multiplied by {dilution}"),
             ));
         }
-        Measured {
+        Ok(Measured {
             value: dilution,
             standard_error: self.plan.dilution_error,
+        })
+    }
+
+    /// What a column of dilutions beside the readings says of this one; none where there is no such column.
+    fn dilution_of_row(&self) -> Result<Option<f64>, String> {
+        let Some(at) = self.plan.point.and_then(|point| self.trace.x.values.get(point)) else {
+            return Ok(None);
+        };
+        let unsuitable = |why: String| told(&Refusal::Unsuitable { why });
+        let mut columns = self.run.traces.iter().filter(|trace| is_dilution(trace));
+        let Some(column) = columns.next() else {
+            return Ok(None);
+        };
+        if columns.next().is_some() {
+            return Err(unsuitable(
+                "two columns hold dilutions, and nothing says which is meant: say it with --dilution".into(),
+            ));
+        }
+        let place = column.x.values.iter().position(|x| x == at);
+        let value = place.and_then(|place| column.y.values.get(place)).copied();
+        match value {
+            None => Err(unsuitable(
+                "the column of dilutions says nothing in this row: fill it in (1: not diluted), or say it with --dilution".into(),
+            )),
+            Some(value) if value < 1.0 => Err(unsuitable(format!(
+                "its dilution is {value}; expected is total over sample volume, 1 or more: write 10 for 1:10, or say it with --dilution"
+            ))),
+            value => Ok(value),
         }
     }
 
@@ -174,6 +212,13 @@ impl Place<'_> {
 
     /// Concentrations and absorbances of a table.
     pub(super) fn table(&self) -> Result<(Vec<f64>, Vec<f64>), String> {
+        if self.trace.x.quantity == Quantity::INDEX {
+            return Err(told(&Refusal::Unsuitable {
+                why: "these are readings without concentrations, no standards: name the standards with --standards, or put them into \
+                      the same table"
+                    .into(),
+            }));
+        }
         if self.trace.x.quantity != Quantity::CONCENTRATION {
             return Err(told(&Refusal::Unsuitable {
                 why: format!(

@@ -1,10 +1,10 @@
 //! The standards of a calibration line.
 
-use curvary_record::{Outcome, Quantity, Run, RunId, Unit};
+use curvary_record::{Outcome, Quantity, Run, RunId, Trace, Unit};
 use serde::{Deserialize, Serialize};
 
-use super::reading::Place;
-use super::{QuantifyPlan, is_table};
+use super::reading::{Place, is_dilution};
+use super::{QuantifyPlan, Way, is_table};
 use crate::study::spectrum::{References, bare, in_question};
 use crate::study::{concentration_of, told};
 
@@ -45,7 +45,7 @@ pub fn standards_of(
         if let Some(refusal) = in_question(run) {
             return Err(fail(told(&refusal)));
         }
-        for (number, trace) in (0..).zip(&run.traces) {
+        for (number, trace) in (0..).zip(&run.traces).filter(|(_, trace)| !is_dilution(trace)) {
             let mut scratch = bare("quantify", plan.model(), run, Some(number), plan);
             let mut put = |value: f64, own: &Unit, absorbance: f64| {
                 let common = unit.get_or_insert_with(|| own.clone());
@@ -93,4 +93,45 @@ pub fn standards_of(
         unit: unit.unwrap_or(Unit::ONE),
         points,
     })
+}
+
+/// Where standards and unknowns stand in one table, the rows without a concentration are a run of their own. Gives the plan by which
+/// such a run is read off the line through the standards of `others`, the runs of the same table; none where a line was not asked
+/// for, or this is no list of readings, or none of the others is a table of standards.
+///
+/// # Errors
+/// Why the others are no standards.
+pub fn beside_standards(
+    plan: &QuantifyPlan,
+    run: &Run,
+    others: &[&Run],
+    references: &References,
+) -> Option<Result<QuantifyPlan, String>> {
+    let runs_along = |run: &Run, quantity: &Quantity| {
+        let mut readings = run
+            .traces
+            .iter()
+            .filter(|trace: &&Trace| !is_dilution(trace))
+            .peekable();
+        readings.peek().is_some() && readings.all(|trace| trace.x.quantity == *quantity)
+    };
+    if plan.way != Way::Line || !runs_along(run, &Quantity::INDEX) {
+        return None;
+    }
+    let standards: Vec<Run> = others
+        .iter()
+        .filter(|other| other.id != run.id && runs_along(other, &Quantity::CONCENTRATION))
+        .map(|other| (*other).clone())
+        .collect();
+    if standards.is_empty() {
+        return None;
+    }
+    Some(
+        standards_of(plan, &standards, references)
+            .map(|standards| QuantifyPlan {
+                way: Way::Calibration(standards),
+                ..plan.clone()
+            })
+            .map_err(|(_, why)| format!("the standards of the same table: {why}")),
+    )
 }

@@ -2,13 +2,12 @@
 
 use curvary_record::{Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Unit};
 
-use super::reading::Place;
+use super::reading::{Place, is_dilution};
 use super::record::{
     limit, measured, note, remarks, simple, slug, statistics, statistics_of_bent, tell_bent, tell_line,
 };
 use super::standards::Standards;
 use super::{LineForm, QuantifyPlan, ReferenceSpectrum};
-use crate::distribution::normal_quantile;
 use crate::quantities::{
     BentCalibration, Calibration, Component, Measured, MixtureOptions, NucleicAcidKind, NucleicAcidReadings,
     Readings, Remark, StandardPoint, Target, concentration, mixture, nucleic_acid, protein,
@@ -17,7 +16,7 @@ use crate::quantities::{
 use crate::refusal::Refusal;
 use crate::spectra::{Spectrum, value_at};
 use crate::study::spectrum::told as told_spectrum;
-use crate::study::{Drawn, Recovered, grid_of, stated, told};
+use crate::study::{Drawn, Recovered, allow_for_factor, grid_of, stated, told};
 
 impl Place<'_> {
     pub(super) fn beer_lambert(&self, outcome: &mut Outcome) -> Result<(), String> {
@@ -43,7 +42,7 @@ impl Place<'_> {
             },
             absorption_coefficient: coefficient,
             path_cm: path,
-            dilution: self.dilution(outcome),
+            dilution: self.dilution(outcome)?,
             ceiling: None,
         })
         .map_err(|refusal| told(&refusal))?;
@@ -61,6 +60,7 @@ impl Place<'_> {
 
     pub(super) fn line(&self, outcome: &mut Outcome, drawn: &mut Drawn) -> Result<(), String> {
         let (x, y) = self.table()?;
+        self.say_of_diluted_standards(outcome);
         let unit = &self.trace.x.unit;
         let line = Line::fit(self.plan, &x, &y)?;
         match &line {
@@ -73,6 +73,17 @@ impl Place<'_> {
         Ok(())
     }
 
+    /// The concentrations of standards are taken as they stand, whatever is written of their dilution.
+    fn say_of_diluted_standards(&self, outcome: &mut Outcome) {
+        let mut columns = self.run.traces.iter().filter(|trace| is_dilution(trace));
+        if columns.any(|column| column.y.values.iter().any(|value| *value != 1.0)) {
+            outcome.remarks.push(Diagnostic::warning(
+                Code::new("quantity-remark"),
+                "standards have a dilution written beside them: their concentrations are taken as those in the cell",
+            ));
+        }
+    }
+
     pub(super) fn standard_addition(&self, outcome: &mut Outcome, drawn: &mut Drawn) -> Result<(), String> {
         let (x, y) = self.table()?;
         let plan = self.plan;
@@ -83,7 +94,7 @@ impl Place<'_> {
                     .into(),
             }));
         }
-        let dilution = self.dilution(outcome);
+        let dilution = self.dilution(outcome)?;
         let found = standard_addition(&x, &y, &plan.line(), dilution.value, plan.level)
             .map_err(|refusal| told(&refusal))?;
         let unit = &self.trace.x.unit;
@@ -164,7 +175,7 @@ impl Place<'_> {
             weights: None,
         };
         let found = mixture(y, &all, &options).map_err(|refusal| told(&refusal))?;
-        let dilution = self.dilution(outcome);
+        let dilution = self.dilution(outcome)?;
         for (component, of) in found.components.iter().zip(components) {
             let name = format!("concentration-{}", slug(&component.name));
             let mut parameter = simple(&name, component.value * dilution.value, Some(of.unit.clone()));
@@ -236,7 +247,7 @@ impl Place<'_> {
                 .flatten()
         };
         let (a230, a320) = (beside(230.0), beside(320.0));
-        let dilution = self.dilution(outcome);
+        let dilution = self.dilution(outcome)?;
         let found = nucleic_acid(
             &NucleicAcidReadings {
                 a260,
@@ -286,7 +297,7 @@ impl Place<'_> {
         let recorded = self.spectrum(outcome)?;
         let a280 = self.at(&recorded, 280.0, outcome)?;
         let a260 = self.at(&recorded, 260.0, outcome)?;
-        let dilution = self.dilution(outcome);
+        let dilution = self.dilution(outcome)?;
         let found = protein(
             a280,
             a260,
@@ -373,23 +384,10 @@ fn times(dilution: Measured, path: Measured) -> Measured {
     }
 }
 
-/// Takes the error of a dilution into that of a concentration: independent relative errors, to first order.
+/// Takes the error of a dilution into that of a concentration.
 fn allow_for_dilution(parameter: &mut Parameter, dilution: Measured) {
-    let (Some(value), Some(error)) = (parameter.value, dilution.standard_error) else {
-        return;
-    };
-    let own = value * error / dilution.value;
-    if let Some(error) = &mut parameter.standard_error {
-        *error = error.hypot(own);
-    }
-    for interval in &mut parameter.intervals {
-        let own = own * normal_quantile(0.5 + interval.level / 2.0);
-        if let Some(low) = &mut interval.low {
-            *low = value - (value - *low).hypot(own);
-        }
-        if let Some(high) = &mut interval.high {
-            *high = value + (*high - value).hypot(own);
-        }
+    if let Some(error) = dilution.standard_error {
+        allow_for_factor(parameter, error / dilution.value);
     }
 }
 

@@ -17,7 +17,10 @@ use super::fit::{Chosen, preparation, prepared, stands_for_errors};
 use super::ordinate::as_absorbance;
 use super::plan::{FitPlan, Span};
 use super::spectrum::as_settings;
-use super::{BY, Drawn, Found, Six, concentration_of, label_of, stated, tell_apart, told, unit_in_terms};
+use super::{
+    BY, Drawn, Found, Six, allow_for_factor, allow_for_scale, concentration_of, label_of, stated, tell_apart,
+    told, unit_in_terms,
+};
 use crate::courses::{Course, CourseShape, InitialRate, Order, Preparation, RateLaw, RateWindow};
 use crate::enzymes::{Assay, TraceOfSeries, activity, series_rates};
 use crate::fit::wandering;
@@ -38,6 +41,12 @@ pub struct AssayPlan {
     pub protein: Option<f64>,
     /// Signals of the followed substance for each turnover.
     pub per_turnover: f64,
+    /// Relative standard error of the volumes and the dilution together, if known.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub volumes_error: Option<f64>,
+    /// Relative standard error of the protein concentration, if known.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub protein_error: Option<f64>,
 }
 
 /// Which rate of a course with a burst or a lag goes on to activities and rate laws.
@@ -93,6 +102,9 @@ pub struct RatePlan {
     /// Path length, cm.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub path: Option<f64>,
+    /// Relative standard error of absorption coefficient times path length, if known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub scale_error: Option<f64>,
     /// For activities.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub assay: Option<AssayPlan>,
@@ -114,6 +126,7 @@ impl Default for RatePlan {
             concentration: false,
             coefficient: None,
             path: None,
+            scale_error: None,
             assay: None,
         }
     }
@@ -146,6 +159,9 @@ pub struct RatePoint {
     pub inhibitor: Option<(f64, Unit)>,
     /// Rate, its standard error and its unit.
     pub rate: (f64, Option<f64>, Unit),
+    /// Standard error of the blank that was taken off, in the unit of the rate; it is part of the rate's error, and all rates of
+    /// the run have it in common.
+    pub blank: Option<f64>,
     /// What else it was taken at, in SI units: temperature, pH and whatever the trace holds. One law needs one of each.
     pub conditions: Vec<(String, f64)>,
 }
@@ -264,6 +280,18 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
             why: format!("no trace is called `{name}`, so it cannot be a blank"),
         });
     }
+    // Without its rate nothing can be taken off, and nothing taken off would be a wrong rate.
+    let lost = parts
+        .iter()
+        .find_map(|(_, trace, blank, _, points)| Some((trace, points.as_ref().err().filter(|_| *blank)?)));
+    if let Some((trace, refusal)) = lost {
+        return fail(&Refusal::Unsuitable {
+            why: format!(
+                "the blank `{}` gives no rate to take off: {refusal}",
+                label_of(trace)
+            ),
+        });
+    }
     let ready: Vec<TraceOfSeries<'_>> = parts
         .iter()
         .filter_map(|(_, _, blank, _, points)| {
@@ -341,6 +369,17 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
             Shape::Straight
         };
         put_rate(&mut outcome, &measured, net, error, unit.clone(), shape);
+        let (whole, used) = (points.time.len(), measured.used.len());
+        if matches!(window, RateWindow::Whole { .. }) && !blank && used < whole {
+            outcome.remarks.push(Diagnostic::warning(
+                Code::new("rate-shape"),
+                format!(
+                    "no law follows the course to its end (a step, a drift?): only its beginning up to {}, {used} of {whole} points, \
+                     was used; look at the picture",
+                    Six(measured.window.1)
+                ),
+            ));
+        }
         let (net, error) = match steady_goes_on(plan, &measured, (sign, rate.blank), &unit, &mut outcome) {
             Some(steady) => steady,
             None => (net, error),
@@ -355,6 +394,11 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
                     Six(sign * rate.blank.0)
                 ),
             ));
+        }
+        // Rates as they go on to a law keep their own errors: the scale is common to all of them.
+        if plan.concentration {
+            let units = vec!["y/x"; outcome.parameters.len()];
+            allow_for_scale(&mut outcome, units.into_iter(), plan.scale_error);
         }
         if let Some(factor) = points.factor {
             outcome
@@ -387,6 +431,9 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
                 substrate,
                 inhibitor: concentration_of(run, trace, &["inhibitor-concentration"]),
                 rate: (net, Some(error), unit.clone()),
+                blank: (!plan.blanks.is_empty())
+                    .then(|| rate.blank.1.sqrt())
+                    .filter(|error| *error > 0.0),
                 conditions: conditions(run, trace),
             });
         }
@@ -692,6 +739,7 @@ fn put_activity(plan: &RatePlan, run: &Run, assay: AssayPlan, slope: f64, error:
     } else {
         1.0
     };
+    let assay_plan = assay;
     let assay = Assay {
         coefficient,
         path,
@@ -707,6 +755,7 @@ fn put_activity(plan: &RatePlan, run: &Run, assay: AssayPlan, slope: f64, error:
             format!("no activity: {refusal}"),
         )),
         Ok(found) => {
+            let first = outcome.parameters.len();
             let mut put = |name: &str, value: Option<f64>, code: &str| {
                 let Some(value) = value else { return };
                 outcome.parameters.push(Parameter {
@@ -723,6 +772,28 @@ fn put_activity(plan: &RatePlan, run: &Run, assay: AssayPlan, slope: f64, error:
             put("activity", Some(found.units_per_ml), "U/mL");
             put("catalytic activity", Some(found.katal_per_l), "kat/L");
             put("specific activity", found.units_per_mg, "U/mg");
+            let of_volumes = assay_plan.volumes_error.unwrap_or(0.0);
+            let relative = plan.scale_error.unwrap_or(0.0).hypot(of_volumes);
+            let of_protein = assay_plan.protein_error.unwrap_or(0.0);
+            for parameter in &mut outcome.parameters[first..] {
+                let own = if parameter.name == "specific activity" {
+                    relative.hypot(of_protein)
+                } else {
+                    relative
+                };
+                allow_for_factor(parameter, own);
+            }
+            if relative > 0.0 || of_protein > 0.0 {
+                outcome.remarks.push(Diagnostic::note(
+                    Code::new("converted"),
+                    format!(
+                        "in the errors of the activities are those of coefficient and path length, volumes and dilution, {} % \
+                         together, and in the specific activity {} % of the protein",
+                        Six(100.0 * relative),
+                        Six(100.0 * of_protein)
+                    ),
+                ));
+            }
             outcome
                 .statistics
                 .insert("units_per_ml_for_a_slope_of_one_per_minute".into(), found.factor);
@@ -759,6 +830,7 @@ fn series_as_it_stands(run: &Run) -> RunRates {
                 // The substrate runs along x, so a concentration that is held is that of something else.
                 inhibitor: concentration_of(run, trace, &["inhibitor-concentration", "concentration"]),
                 rate: (*y, None, trace.y.unit.clone()),
+                blank: None,
                 conditions: conditions(run, trace),
             });
         }

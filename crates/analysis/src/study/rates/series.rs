@@ -8,12 +8,14 @@ use serde::{Deserialize, Serialize};
 use super::{RatePlan, RatePoint};
 use crate::distribution::chi_squared_upper;
 use crate::enzymes::{Rates, add_turnover, compare_laws, direct_linear, fit_weighted_rates};
-use crate::fit::{Data, Fit, Options, Weighting};
+use crate::fit::{Data, Fit, Options, Standing, Weighting, add_common_errors};
 use crate::models::law::Law;
 use crate::refusal::Refusal;
 use crate::study::fit::{fuller_law, tell};
 use crate::study::spectrum::as_settings;
-use crate::study::{BY, Drawn, Found, Six, curve_of, stretch_of_law, told, unit_in_terms};
+use crate::study::{
+    BY, Drawn, Found, Six, allow_for_scale, curve_of, levels_of, stretch_of_law, told, unit_in_terms,
+};
 
 /// A rate law over rates, of one run or of several together.
 #[derive(Clone, Debug, PartialEq)]
@@ -56,6 +58,9 @@ pub struct SeriesPlan {
     /// How much each rate counts.
     #[serde(default, skip_serializing_if = "is_equal")]
     pub weights: RateWeights,
+    /// Whether profile-likelihood intervals are found too.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub profile: bool,
     /// How the rates were found.
     pub initial_rates: RatePlan,
 }
@@ -69,6 +74,7 @@ impl SeriesPlan {
             enzyme_mol_per_litre: None,
             level: 0.95,
             weights: RateWeights::Equal,
+            profile: false,
             initial_rates: RatePlan::default(),
         }
     }
@@ -141,13 +147,19 @@ fn time_of(rate: &Unit) -> Option<Unit> {
 }
 
 /// Whether the rates leave the law by more than their own errors; chance gives as much once in a hundred.
-fn against_own_errors(found: &Fit, own: &[f64], outcome: &mut Outcome) {
-    let square: f64 = found
-        .residuals
-        .iter()
-        .zip(own)
-        .map(|(residual, error)| (residual / error) * (residual / error))
-        .sum();
+///
+/// What the rates have in common moves them all one way, which is no scatter: it counts by the whole covariance (Sherman and
+/// Morrison's formula; the commons of several runs touch different rates).
+fn against_own_errors(found: &Fit, own: &[f64], common: &[Vec<f64>], outcome: &mut Outcome) {
+    let weigh = |a: &[f64], b: &[f64]| -> f64 {
+        let both = a.iter().zip(b).zip(own);
+        both.map(|((a, b), error)| a * b / (error * error)).sum()
+    };
+    let mut square = weigh(&found.residuals, &found.residuals);
+    for shift in common {
+        let along = weigh(shift, &found.residuals);
+        square -= along * along / (1.0 + weigh(shift, shift));
+    }
     let freedom = found.degrees_of_freedom as f64;
     let chance = chi_squared_upper(square, freedom);
     outcome
@@ -165,6 +177,72 @@ fn against_own_errors(found: &Fit, own: &[f64], outcome: &mut Outcome) {
             ),
         ));
     }
+}
+
+/// What one standard deviation of each run's blank does to every rate, in the unit of the law.
+fn common_blanks(points: &[RatePoint], y_unit: &Unit) -> Vec<Vec<f64>> {
+    let mut runs: Vec<&RunId> = Vec::new();
+    for point in points.iter().filter(|point| point.blank.is_some()) {
+        if !runs.contains(&&point.run) {
+            runs.push(&point.run);
+        }
+    }
+    runs.iter()
+        .map(|run| {
+            points
+                .iter()
+                .map(|point| {
+                    let error = point.blank.filter(|_| point.run == **run);
+                    error
+                        .and_then(|error| point.rate.2.convert(error, y_unit).ok())
+                        .unwrap_or(0.0)
+                })
+                .collect()
+        })
+        .collect()
+}
+
+/// Puts what the blanks may be wrong into the errors of the parameters, and says how much of these it is.
+fn tell_common(
+    found: &mut Fit,
+    columns: &[&[f64]],
+    weights: RateWeights,
+    own: Option<&[f64]>,
+    common: &[Vec<f64>],
+    outcome: &mut Outcome,
+) {
+    let Some(law) = Law::named(&found.model).filter(|_| !common.is_empty()) else {
+        return;
+    };
+    let counted: Option<Vec<f64>> = match weights {
+        RateWeights::Equal => None,
+        RateWeights::Own => own.map(|own| own.iter().map(|error| 1.0 / (error * error)).collect()),
+        RateWeights::Relative => Some(
+            found
+                .fitted
+                .iter()
+                .map(|v| 1.0 / (v * v).max(f64::MIN_POSITIVE))
+                .collect(),
+        ),
+    };
+    let Some(shares) = add_common_errors(law, columns, counted.as_deref(), common, found) else {
+        return;
+    };
+    let mut words = Vec::new();
+    for (parameter, share) in found.parameters.iter().zip(shares) {
+        outcome
+            .statistics
+            .insert(format!("variance_by_the_blank {}", parameter.name), share);
+        words.push(format!("{} {:.0} %", parameter.name, 100.0 * share));
+    }
+    outcome.remarks.push(Diagnostic::note(
+        Code::new("fit-remark"),
+        format!(
+            "the rates have {} in common, whose error moves them all one way; it is in the errors above (part of the variance: {})",
+            if common.len() == 1 { "one blank".to_owned() } else { format!("{} blanks", common.len()) },
+            words.join(", ")
+        ),
+    ));
 }
 
 fn series(
@@ -258,6 +336,7 @@ fn series(
     };
     let options = Options {
         level: plan.level,
+        profile: plan.profile,
         ..Options::default()
     };
     let own: Option<Vec<f64>> = points
@@ -267,12 +346,21 @@ fn series(
             point.rate.2.convert(error, &y_unit).ok()
         })
         .collect();
+    // What the rates do not have in common.
+    let common = common_blanks(points, &y_unit);
+    let alone: Option<Vec<f64>> = own.as_ref().map(|own| {
+        let shared = |i: usize| common.iter().map(|shift| shift[i] * shift[i]).sum::<f64>();
+        own.iter()
+            .enumerate()
+            .map(|(i, error)| (error * error - shared(i)).max(1e-6 * error * error).sqrt())
+            .collect()
+    });
     let reciprocals: Vec<f64>;
-    let weighting = match (plan.weights, &own) {
+    let weighting = match (plan.weights, &alone) {
         (RateWeights::Equal, _) => Weighting::Equal,
         (RateWeights::Relative, _) => Weighting::Relative,
-        (RateWeights::Own, Some(own)) => {
-            reciprocals = own.iter().map(|error| 1.0 / (error * error)).collect();
+        (RateWeights::Own, Some(alone)) => {
+            reciprocals = alone.iter().map(|error| 1.0 / (error * error)).collect();
             Weighting::Weights(&reciprocals)
         }
         (RateWeights::Own, None) => {
@@ -302,9 +390,21 @@ fn series(
     } else {
         fit_weighted_rates(law, &rates, weighting, &options)?
     };
-    if let Some(own) = &own {
-        against_own_errors(&found, own, outcome);
+    if let Some(alone) = &alone {
+        against_own_errors(&found, alone, &common, outcome);
     }
+    let columns: Vec<&[f64]> = [Some(substrate.as_slice()), inhibitor.as_deref()]
+        .into_iter()
+        .flatten()
+        .collect();
+    tell_common(
+        &mut found,
+        &columns,
+        plan.weights,
+        alone.as_deref(),
+        &common,
+        outcome,
+    );
     if let Some(enzyme) = plan.enzyme_mol_per_litre {
         // kcat is per time only where rate and enzyme are in one unit of amount.
         let per_time = Unit::MOLE_PER_LITRE;
@@ -336,13 +436,15 @@ fn series(
         _ => unit_in_terms(of, &x_unit, &y_unit, &level_unit),
     };
     tell(outcome, &found, &unit);
+    let rates = &plan.initial_rates;
+    allow_for_scale(
+        outcome,
+        found.units(),
+        rates.scale_error.filter(|_| rates.concentration),
+    );
     if !plan.compare
         && let Some(law) = Law::named(law)
     {
-        let columns: Vec<&[f64]> = [Some(substrate.as_slice()), inhibitor.as_deref()]
-            .into_iter()
-            .flatten()
-            .collect();
         let data = Data {
             x: &columns,
             y: &rate,
@@ -360,18 +462,40 @@ fn series(
         };
         put("direct_linear_Km", second.km);
         put("direct_linear_Vmax", second.vmax);
-        if let (Some(km), Some(vmax)) = (second.km, second.vmax) {
-            outcome.remarks.push(Diagnostic::note(
-                Code::new("fit-remark"),
-                format!(
-                    "second opinion, medians of the direct linear plot: Km {} and Vmax {} in the same units",
-                    Six(km),
-                    Six(vmax)
-                ),
-            ));
+        // Where the rates do not determine the law, medians only look as if they did.
+        let determined = found
+            .parameters
+            .iter()
+            .all(|p| p.standing == Standing::Determined);
+        if let (Some(km), Some(vmax), true) = (second.km, second.vmax, determined) {
+            let outside = |name: &str, value: f64| {
+                let own = found.parameter(name).and_then(|own| own.interval);
+                own.is_some_and(|own| {
+                    own.lower.is_some_and(|low| value < low) || own.upper.is_some_and(|high| value > high)
+                })
+            };
+            let words = format!(
+                "second opinion, medians of the direct linear plot: Km {} and Vmax {} in the same units",
+                Six(km),
+                Six(vmax)
+            );
+            outcome.remarks.push(if outside("Km", km) || outside("Vmax", vmax) {
+                Diagnostic::warning(
+                    Code::new("lack-of-fit"),
+                    format!("{words}; that lies outside the intervals above: a rate may be far off, or another law may hold"),
+                )
+            } else {
+                Diagnostic::note(Code::new("fit-remark"), words)
+            });
         }
     }
+    let levels = Law::named(&outcome.model)
+        .zip(inhibitor.as_ref())
+        .map_or_else(Vec::new, |(law, inhibitor)| {
+            levels_of(law, &found.values(), &substrate, inhibitor, &level_unit)
+        });
     Ok(Drawn {
+        levels,
         curve: Some(Law::named(&outcome.model).map_or_else(Vec::new, |law| {
             curve_of(law, &found.values(), &stretch_of_law(law, &found, &substrate))
         })),

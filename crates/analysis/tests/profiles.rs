@@ -1,0 +1,121 @@
+//! Profile-likelihood intervals of quantities that follow from parameters, against SciPy (`independent_profiles.py`).
+
+#![allow(clippy::unwrap_used)]
+
+use curvary_analysis::courses::{Course, Order};
+use curvary_analysis::enzymes::add_turnover;
+use curvary_analysis::fit::{Data, Fit, Options, allow_for_correlation, fit};
+use curvary_analysis::models::Model;
+use curvary_analysis::models::law::Law;
+use serde_json::Value;
+
+fn numbers(v: &Value) -> Vec<f64> {
+    v.as_array()
+        .unwrap()
+        .iter()
+        .map(|v| v.as_f64().unwrap())
+        .collect()
+}
+
+fn with_profiles(model: &dyn Model, x: &[f64], y: &[f64]) -> Fit {
+    let options = Options {
+        profile: true,
+        ..Options::default()
+    };
+    fit(model, &Data::new(&[x], y), &options).unwrap()
+}
+
+fn limits(fit: &Fit, name: &str) -> (f64, f64) {
+    let own = fit.derived(name).unwrap().profile.unwrap();
+    (own.lower.unwrap(), own.upper.unwrap())
+}
+
+#[test]
+fn limits_of_derived_quantities_are_those_of_the_law_written_in_them() {
+    let text = include_str!("data/profiles.json");
+    let all: Value = serde_json::from_str(text).unwrap();
+    let law = Law::named("michaelis-menten").unwrap();
+    let reversible = Course::new(Order::ReversibleFirst);
+    let cases: [(&str, &dyn Model, &[&str]); 2] = [
+        ("michaelis_menten", law, &["Vmax/Km"]),
+        ("reversible", &reversible, &["K", "half-life"]),
+    ];
+    for (case, model, names) in cases {
+        let found = with_profiles(model, &numbers(&all[case]["x"]), &numbers(&all[case]["y"]));
+        for name in names {
+            let want = numbers(&all[case][*name]);
+            let (low, high) = limits(&found, name);
+            assert!((low - want[1]).abs() < 1e-5 * want[0], "{name}: {low} {want:?}");
+            assert!((high - want[2]).abs() < 1e-5 * want[0], "{name}: {high} {want:?}");
+        }
+    }
+}
+
+#[test]
+fn what_follows_from_one_parameter_has_its_limits() {
+    let t: Vec<f64> = (0..12).map(|i| f64::from(i) * 5.0).collect();
+    let y: Vec<f64> = t
+        .iter()
+        .enumerate()
+        .map(|(i, t)| 0.8 * (-0.03 * t).exp() + 0.01 * (2.3 * i as f64).sin())
+        .collect();
+    let course = Course::new(Order::First);
+    let found = with_profiles(&course, &t, &y);
+    let k = found.parameter("k").unwrap().profile.unwrap();
+    let (low, high) = limits(&found, "half-life");
+    let ln2 = std::f64::consts::LN_2;
+    assert!((low - ln2 / k.upper.unwrap()).abs() < 1e-9 * low);
+    assert!((high - ln2 / k.lower.unwrap()).abs() < 1e-9 * high);
+    // The profile of a reciprocal leans to the other side than the symmetric interval says.
+    let best = found.derived("half-life").unwrap().value;
+    assert!(high - best > 1.02 * (best - low));
+}
+
+#[test]
+fn a_turnover_number_has_the_limits_of_vmax_over_the_enzyme() {
+    let law = Law::named("michaelis-menten").unwrap();
+    let s = [0.1, 0.2, 0.4, 0.8, 1.6, 3.2, 6.4];
+    let v = [0.021, 0.031, 0.062, 0.083, 0.118, 0.152, 0.157];
+    let mut found = with_profiles(law, &s, &v);
+    add_turnover(&mut found, 0.01).unwrap();
+    let vmax = found.parameter("Vmax").unwrap().profile.unwrap();
+    assert_eq!(
+        limits(&found, "kcat"),
+        (vmax.lower.unwrap() / 0.01, vmax.upper.unwrap() / 0.01)
+    );
+    let (low, high) = limits(&found, "Vmax/Km");
+    assert_eq!(limits(&found, "kcat/Km"), (low / 0.01, high / 0.01));
+}
+
+/// Errors that grow because neighbours err together make the profiles as much wider.
+#[test]
+fn profiles_allow_for_correlation_as_the_errors_do() {
+    let t: Vec<f64> = (0..120).map(f64::from).collect();
+    let y: Vec<f64> = t
+        .iter()
+        .map(|t| 0.8 * (-0.03 * t).exp() + 0.004 * ((t * 0.35).sin() + (t * 0.11).cos() + (t * 1.7).sin()))
+        .collect();
+    let course = Course::new(Order::First);
+    let mut found = with_profiles(&course, &t, &y);
+    let width = |fit: &Fit| {
+        let own = fit.parameter("k").unwrap().profile.unwrap();
+        own.upper.unwrap() - own.lower.unwrap()
+    };
+    let error = |fit: &Fit| fit.parameter("k").unwrap().standard_error.unwrap();
+    let (plain, plain_error) = (width(&found), error(&found));
+    assert!(allow_for_correlation(&course, &[&t], &mut found));
+    let grown = error(&found) / plain_error;
+    assert!(grown > 1.3, "{grown}");
+    assert!(
+        width(&found) / plain > 0.97 * grown,
+        "{} {grown}",
+        width(&found) / plain
+    );
+    let (low, high) = limits(&found, "half-life");
+    let k = found.parameter("k").unwrap().profile.unwrap();
+    let ln2 = std::f64::consts::LN_2;
+    assert!(
+        (low - ln2 / k.upper.unwrap()).abs() < 2e-3 * low
+            && (high - ln2 / k.lower.unwrap()).abs() < 2e-3 * high
+    );
+}
