@@ -14,7 +14,7 @@ use curvary_formats::writers::export::{Exporter, Files, Output, Part, TidyCsv, e
 use curvary_formats::writers::json_lines::Json;
 use curvary_formats::writers::table_schema::TableSchema;
 use curvary_formats::writers::units::Units;
-use curvary_formats::writers::{animl, parquet, tables, xlsx};
+use curvary_formats::writers::{animl, jcamp, parquet, tables, xlsx};
 use curvary_formats::{Readers, Source};
 use curvary_record::{Fields, Run, Unit, Value};
 
@@ -450,6 +450,168 @@ fn read(name: &str, bytes: Vec<u8>) -> Vec<Run> {
     reading.runs
 }
 
+/// Through tidy CSV, JCAMP-DX and tidy CSV again.
+fn there_and_back(runs: &[Run]) -> Result<(), String> {
+    let csv = |runs: &[Run]| {
+        let bytes = written(TidyCsv::new(Options::default()), runs)["main"].clone();
+        read("a.csv", bytes)
+    };
+    let first = csv(runs);
+    all_mean_the_same(runs, &first, &[]).map_err(|why| format!("as CSV {why}"))?;
+    let file = jcamp::write(&first, &jcamp::Options::default()).map_err(|why| why.message)?;
+    let second = read("a.jdx", file.text.into_bytes());
+    all_mean_the_same(&first, &second, &lost(&file.remarks)).map_err(|why| format!("as JCAMP-DX {why}"))?;
+    all_mean_the_same(runs, &csv(&second), &lost(&file.remarks))
+}
+
+/// What a writer says to be lost.
+fn lost(remarks: &[curvary_record::Diagnostic]) -> Vec<&str> {
+    let all = remarks.iter();
+    all.filter(|remark| remark.severity >= curvary_record::Severity::Warning)
+        .map(|remark| remark.message.as_str())
+        .collect()
+}
+
+fn all_mean_the_same(runs: &[Run], back: &[Run], lost: &[&str]) -> Result<(), String> {
+    if back.len() != runs.len() {
+        return Err(format!("{} runs become {}", runs.len(), back.len()));
+    }
+    let wrong: Vec<String> = runs
+        .iter()
+        .zip(back)
+        .flat_map(|(one, other)| means_the_same(one, other, lost))
+        .collect();
+    if wrong.is_empty() { Ok(()) } else { Err(wrong.join("; ")) }
+}
+
+/// In what a run differs from what it was, apart from what a remark says to be lost: all numbers to the bit, their decimals,
+/// quantities and units, labels, marks, names of points, held coordinates and fields. The same is only spelt otherwise where
+///
+/// - a unit is another of the same size and form (`{AU}` and `1`);
+/// - a key of the source's own has come through the name of a column (`Flask colour`, `flask-colour`);
+/// - a field without a unit that is no known one is the text of its number;
+/// - what a run states of a coordinate (`wavelength: 535 nm` above a time course) is held along each of its curves, or
+///   what is held along a curve, or said of it, is said of its run, which has no other;
+/// - a text is empty.
+fn means_the_same(one: &Run, other: &Run, lost: &[&str]) -> Vec<String> {
+    let mut wrong = Vec::new();
+    if one.technique != other.technique {
+        wrong.push(format!("{} becomes {}", one.technique, other.technique));
+    }
+    let curves = |run: &Run| -> Vec<curvary_record::Trace> {
+        let all = run.traces.iter().filter(|trace| !trace.is_empty());
+        all.cloned().collect()
+    };
+    let (before, after) = (curves(one), curves(other));
+    if before.len() != after.len() {
+        wrong.push(format!("{} curves become {}", before.len(), after.len()));
+        return wrong;
+    }
+    for (own, back) in before.iter().zip(&after) {
+        for (own, back) in [(&own.x, &back.x), (&own.y, &back.y)] {
+            // A zero has no sign.
+            let bits = |column: &curvary_record::Column| -> Vec<u64> {
+                column.values.iter().map(|value| (value + 0.0).to_bits()).collect()
+            };
+            if bits(own) != bits(back) {
+                wrong.push(format!("other numbers of {}", own.quantity));
+            }
+            if plain(own.quantity.as_str()) != plain(back.quantity.as_str()) || !same_unit(own.unit.code(), back.unit.code()) {
+                wrong.push(format!("{} {} becomes {} {}", own.quantity, own.unit, back.quantity, back.unit));
+            }
+        }
+        let marks = |trace: &curvary_record::Trace| {
+            let mut marks = trace.saturated.clone();
+            marks.sort_unstable();
+            marks
+        };
+        if marks(own) != marks(back) || own.absent != back.absent {
+            wrong.push(format!("marks: {:?} {} becomes {:?} {}", own.saturated, own.absent, back.saturated, back.absent));
+        }
+        let label = |trace: &curvary_record::Trace| trace.label.clone().unwrap_or_default();
+        if label(own) != label(back) {
+            wrong.push(format!("label {:?} becomes {:?}", own.label, back.label));
+        }
+        if own.row_names != back.row_names && !lost.iter().any(|message| message.contains("names of the points")) {
+            wrong.push(format!("names {:?} become {:?}", own.row_names.first(), back.row_names.first()));
+        }
+        for held in &own.held {
+            let there = back.held.iter().any(|other| {
+                other.quantity == held.quantity
+                    && same_unit(other.unit.code(), held.unit.code())
+                    && other.value.to_bits() == held.value.to_bits()
+            });
+            let field = || {
+                let claim = curvary_record::Claim::number(held.value, Some(held.unit.clone()), "", curvary_record::Origin::Source(curvary_record::Place::default()));
+                let key = held.quantity.as_str();
+                said(&back.fields, key, &claim) || said(&other.fields, key, &claim)
+            };
+            if !there && !field() {
+                wrong.push(format!("held {} {} becomes {:?}", held.value, held.unit, back.held));
+            }
+        }
+        for (key, claims) in own.fields.iter() {
+            let found = said(&back.fields, key.as_str(), &claims[0]) || said(&other.fields, key.as_str(), &claims[0]);
+            if !found && !is_told(lost, key.as_str()) {
+                wrong.push(format!("`{key}` of a curve: {:?} {:?} is lost", claims[0].value, claims[0].unit));
+            }
+        }
+    }
+    for (key, claims) in one.fields.iter() {
+        // Comments add to one another.
+        let count = if key.as_str() == "comment" { claims.len() } else { 1 };
+        for claim in claims[..count].iter().filter(|claim| claim.value != Value::Text(String::new())) {
+            let held = || {
+                !after.is_empty()
+                    && after.iter().all(|trace| {
+                        trace.held.iter().any(|held| {
+                            held.quantity.as_str() == key.as_str()
+                                && claim.value == Value::Number(held.value)
+                                && claim.unit.as_ref().is_some_and(|unit| same_unit(unit.code(), held.unit.code()))
+                        })
+                    })
+            };
+            let of_all_curves = || !after.is_empty() && after.iter().all(|trace| said(&trace.fields, key.as_str(), claim));
+            if !said(&other.fields, key.as_str(), claim) && !held() && !of_all_curves() && !is_told(lost, key.as_str()) {
+                wrong.push(format!("`{key}`: {:?} {:?} is lost", claim.value, claim.unit));
+            }
+        }
+    }
+    wrong
+}
+
+fn is_told(lost: &[&str], key: &str) -> bool {
+    lost.iter().any(|message| message.contains(&format!("`{key}`")))
+}
+
+/// The letters and digits of a name, whatever their case and what stands between them.
+fn plain(name: &str) -> String {
+    if name.starts_with('±') {
+        return "plusminus".to_owned();
+    }
+    let letters = name.chars().flat_map(char::to_lowercase);
+    letters.filter(|letter| letter.is_alphanumeric()).collect()
+}
+
+/// Whether fields say what a claim says, under its key or a spelling of it.
+fn said(fields: &Fields, key: &str, claim: &curvary_record::Claim) -> bool {
+    let known = curvary_record::known_field(key).is_some();
+    let own_unit = |unit: &Option<Unit>| unit.as_ref().map_or_else(String::new, Unit::slug);
+    fields
+        .iter()
+        .filter(|(other, _)| other.as_str() == key || !known && plain(other.as_str()) == plain(key))
+        .flat_map(|(_, claims)| claims)
+        .any(|back| match (&claim.value, &back.value) {
+            (Value::Number(number), Value::Text(text)) => {
+                !known && claim.unit.is_none() && text.parse::<f64>().is_ok_and(|other| other.to_bits() == number.to_bits())
+            }
+            (Value::Text(own), Value::Text(text)) => own.trim() == text.trim() || key == "comment" && own.trim().lines().all(|line| text.contains(line.trim())),
+            (own, value) => {
+                own == value && (own_unit(&claim.unit) == own_unit(&back.unit)) && claim.plus_minus == back.plus_minus
+            }
+        })
+}
+
 fn same_fields(one: &Fields, other: &Fields) -> Result<(), String> {
     let strongest = |fields: &Fields| -> BTreeMap<String, _> {
         let all = fields.iter().filter_map(|(key, claims)| {
@@ -500,6 +662,11 @@ fn of_all_files(test: impl Fn(&[Run]) -> Result<(), String>) {
 #[test]
 fn everything_is_found_again() {
     of_all_files(all_exports);
+}
+
+#[test]
+fn the_same_comes_through_csv_and_jcamp_dx_and_csv() {
+    of_all_files(there_and_back);
 }
 
 /// A document of our own in which something was changed is read like that of any other program, and it is told.
