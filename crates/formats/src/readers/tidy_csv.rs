@@ -285,6 +285,13 @@ fn field_or_coordinate(name: &str, stands: &dyn Fn(&str) -> bool) -> Role {
             return Role::Words(key);
         }
     }
+    let unitless = name
+        .strip_suffix(UNITLESS)
+        .and_then(|front| front.strip_suffix(PARTING));
+    if let Some(front) = unitless {
+        let own = front.strip_prefix("field_").unwrap_or(front);
+        return Role::Number(own.replace('_', "-"), None, Part::Own);
+    }
     if let Some(own) = name.strip_prefix("field_") {
         let (key, unit) = named_with_unit(own, false);
         return match unit {
@@ -365,6 +372,9 @@ const MEASURED: [&str; 4] = ["absorbance", "transmittance", "reflectance", "rate
 
 /// What parts a name from a unit where one underscore would not tell them apart: `1_s__L_mmol`, `d_abs_d_nm__1`.
 pub(crate) const PARTING: &str = "__";
+
+/// What stands behind [`PARTING`] in the name of a number of which no unit was stated: `gain__number`.
+pub(crate) const UNITLESS: &str = "number";
 
 /// The units by the form that they have in names of columns. Units of one form are of one size: `/min`, `{AU}/min`.
 fn forms() -> &'static BTreeMap<String, Unit> {

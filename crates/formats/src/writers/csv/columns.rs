@@ -6,7 +6,7 @@ use curvary_record::{Unit, ValueKind, known_field};
 
 use super::unit_form::form;
 use super::{Part, Seen, Standing, Variable};
-use crate::readers::tidy_csv::{PARTING, named_with_unit, reads_as_number};
+use crate::readers::tidy_csv::{PARTING, UNITLESS, named_with_unit, reads_as_number};
 use crate::writers::table_schema::{ColumnType, TableField};
 
 impl Variable {
@@ -178,6 +178,7 @@ pub(super) fn plain_name(variable: &Variable) -> String {
             part,
             standing,
         } => {
+            let none = unit.is_none();
             let unit = unit.as_deref().and_then(|code| Unit::ucum(code).ok());
             let unit = unit.as_ref().map(form).unwrap_or_default();
             let mut head = match part {
@@ -195,7 +196,11 @@ pub(super) fn plain_name(variable: &Variable) -> String {
             // Behind a source's own word the unit is parted more strongly where it would be read as another.
             let (key, read) = named_with_unit(&head, *standing == Standing::Measured);
             let read = read.as_ref().map(form).unwrap_or_default();
-            if known_field(name).is_none() && (key != bare.replace('_', "-") || read != unit) {
+            if *standing == Standing::Own && unit.is_empty() && matches!(part, Part::Value(_)) {
+                // The plain name is that of words, whatever else is in the table.
+                let kind = if none { UNITLESS } else { "1" };
+                head = format!("{bare}{PARTING}{kind}");
+            } else if known_field(name).is_none() && (key != bare.replace('_', "-") || read != unit) {
                 let unit = if unit.is_empty() { "1" } else { &unit };
                 head = format!("{bare}{PARTING}{unit}");
             }
@@ -296,9 +301,14 @@ pub(super) fn describe(variable: &Variable, seen: &Seen, head: String) -> TableF
             None,
         ),
         Variable::Words(key) => match known_field(key) {
-            Some(known) if known.kind == ValueKind::Date && seen.all_dates => {
+            Some(known) if known.kind == ValueKind::Date => {
                 (ColumnType::Date, known.about.to_owned(), Some(key))
             }
+            None if key.as_str() == DATE_IN_WORDS => (
+                ColumnType::String,
+                "Day of the measurement as its source says it, where that is no day of the calendar.".to_owned(),
+                Some(key),
+            ),
             Some(known) => (ColumnType::String, known.about.to_owned(), Some(key)),
             None => (ColumnType::String, own_spelling(key), Some(key)),
         },
@@ -334,6 +344,9 @@ pub(super) fn describe(variable: &Variable, seen: &Seen, head: String) -> TableF
         unit: seen.unit.as_ref().map(|unit| unit.code().to_owned()),
     }
 }
+
+/// What a source says of the day that is no day has a column of its own, so that the other holds days alone.
+pub(super) const DATE_IN_WORDS: &str = "date-text";
 
 fn quantity_about(name: &str) -> String {
     let about = match name {
