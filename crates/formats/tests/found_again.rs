@@ -426,10 +426,17 @@ fn all_exports(runs: &[Run]) -> Result<(), String> {
 fn side_by_side(run: &Run) -> Result<(), String> {
     let mut memory = Memory::default();
     let mut wide = wide::Wide::new(true, false);
-    let told = export(&mut wide, &mut std::slice::from_ref(run), Units::AsRead, &mut memory);
+    let told = export(
+        &mut wide,
+        &mut std::slice::from_ref(run),
+        Units::AsRead,
+        &mut memory,
+    );
     if let Err(ExportError::Refused(why)) = told {
         // Axes of several kinds, or an x that comes twice.
-        return (why.code.as_str() == "axes-differ").then_some(()).ok_or(why.message);
+        return (why.code.as_str() == "axes-differ")
+            .then_some(())
+            .ok_or(why.message);
     }
     told.map_err(|why| why.to_string())?;
     let all = memory.0.lock().unwrap().clone();
@@ -443,7 +450,13 @@ fn side_by_side(run: &Run) -> Result<(), String> {
         let there = |row: &&Vec<Cell>| row[at + 1] != Cell::Empty;
         let mut rows: Vec<&Vec<Cell>> = table.rows.iter().filter(there).collect();
         let falling = |first: f64, last: f64| first > last;
-        let mut points: Vec<(f64, f64)> = trace.x.values.iter().copied().zip(trace.y.values.iter().copied()).collect();
+        let mut points: Vec<(f64, f64)> = trace
+            .x
+            .values
+            .iter()
+            .copied()
+            .zip(trace.y.values.iter().copied())
+            .collect();
         if curves.len() > 1 {
             // Rows of a union are in the order of the first curve.
             points.sort_by(|one, other| one.0.total_cmp(&other.0));
@@ -469,9 +482,16 @@ fn side_by_side(run: &Run) -> Result<(), String> {
                 return Err(format!("{x} {y} is not {:?} {:?}", row[0], row[at + 1]));
             }
         }
-        let units = [(&table.heads[0], &trace.x.unit), (&table.heads[at + 1], &trace.y.unit)];
+        let units = [
+            (&table.heads[0], &trace.x.unit),
+            (&table.heads[at + 1], &trace.y.unit),
+        ];
         for (head, unit) in units {
-            if !table.units.get(head).is_some_and(|own| same_unit(own, unit.code())) {
+            if !table
+                .units
+                .get(head)
+                .is_some_and(|own| same_unit(own, unit.code()))
+            {
                 return Err(format!("{head} is not in {unit}"));
             }
         }
@@ -489,7 +509,10 @@ fn ways_of_the_standard() -> Vec<jcamp::Options> {
         ..jcamp::Options::default()
     };
     let forms = [Form::Pac, Form::Sqz, Form::Dif, Form::DifDup];
-    let mut all: Vec<jcamp::Options> = forms.into_iter().map(|form| of(form, Version::V5_01, false)).collect();
+    let mut all: Vec<jcamp::Options> = forms
+        .into_iter()
+        .map(|form| of(form, Version::V5_01, false))
+        .collect();
     all.push(of(Form::Affn, Version::V5_01, true));
     all.push(of(Form::DifDup, Version::V4_24, false));
     all
@@ -587,7 +610,11 @@ fn all_mean_the_same(runs: &[Run], back: &[Run], lost: &[&str]) -> Result<(), St
         .zip(back)
         .flat_map(|(one, other)| means_the_same(one, other, lost))
         .collect();
-    if wrong.is_empty() { Ok(()) } else { Err(wrong.join("; ")) }
+    if wrong.is_empty() {
+        Ok(())
+    } else {
+        Err(wrong.join("; "))
+    }
 }
 
 /// In what a run differs from what it was, apart from what a remark says to be lost: all numbers to the bit, their decimals,
@@ -616,13 +643,22 @@ fn means_the_same(one: &Run, other: &Run, lost: &[&str]) -> Vec<String> {
         for (own, back) in [(&own.x, &back.x), (&own.y, &back.y)] {
             // A zero has no sign.
             let bits = |column: &curvary_record::Column| -> Vec<u64> {
-                column.values.iter().map(|value| (value + 0.0).to_bits()).collect()
+                column
+                    .values
+                    .iter()
+                    .map(|value| (value + 0.0).to_bits())
+                    .collect()
             };
             if bits(own) != bits(back) {
                 wrong.push(format!("other numbers of {}", own.quantity));
             }
-            if plain(own.quantity.as_str()) != plain(back.quantity.as_str()) || !same_unit(own.unit.code(), back.unit.code()) {
-                wrong.push(format!("{} {} becomes {} {}", own.quantity, own.unit, back.quantity, back.unit));
+            if plain(own.quantity.as_str()) != plain(back.quantity.as_str())
+                || !same_unit(own.unit.code(), back.unit.code())
+            {
+                wrong.push(format!(
+                    "{} {} becomes {} {}",
+                    own.quantity, own.unit, back.quantity, back.unit
+                ));
             }
         }
         let marks = |trace: &curvary_record::Trace| {
@@ -631,14 +667,23 @@ fn means_the_same(one: &Run, other: &Run, lost: &[&str]) -> Vec<String> {
             marks
         };
         if marks(own) != marks(back) || own.absent != back.absent {
-            wrong.push(format!("marks: {:?} {} becomes {:?} {}", own.saturated, own.absent, back.saturated, back.absent));
+            wrong.push(format!(
+                "marks: {:?} {} becomes {:?} {}",
+                own.saturated, own.absent, back.saturated, back.absent
+            ));
         }
         let label = |trace: &curvary_record::Trace| trace.label.clone().unwrap_or_default();
         if label(own) != label(back) {
             wrong.push(format!("label {:?} becomes {:?}", own.label, back.label));
         }
-        if own.row_names != back.row_names && !lost.iter().any(|message| message.contains("names of the points")) {
-            wrong.push(format!("names {:?} become {:?}", own.row_names.first(), back.row_names.first()));
+        if own.row_names != back.row_names
+            && !lost.iter().any(|message| message.contains("names of the points"))
+        {
+            wrong.push(format!(
+                "names {:?} become {:?}",
+                own.row_names.first(),
+                back.row_names.first()
+            ));
         }
         for held in &own.held {
             let there = back.held.iter().any(|other| {
@@ -647,37 +692,64 @@ fn means_the_same(one: &Run, other: &Run, lost: &[&str]) -> Vec<String> {
                     && other.value.to_bits() == held.value.to_bits()
             });
             let field = || {
-                let claim = curvary_record::Claim::number(held.value, Some(held.unit.clone()), "", curvary_record::Origin::Source(curvary_record::Place::default()));
+                let claim = curvary_record::Claim::number(
+                    held.value,
+                    Some(held.unit.clone()),
+                    "",
+                    curvary_record::Origin::Source(curvary_record::Place::default()),
+                );
                 let key = held.quantity.as_str();
                 said(&back.fields, key, &claim) || said(&other.fields, key, &claim)
             };
             if !there && !field() {
-                wrong.push(format!("held {} {} becomes {:?}", held.value, held.unit, back.held));
+                wrong.push(format!(
+                    "held {} {} becomes {:?}",
+                    held.value, held.unit, back.held
+                ));
             }
         }
         for (key, claims) in own.fields.iter() {
-            let found = said(&back.fields, key.as_str(), &claims[0]) || said(&other.fields, key.as_str(), &claims[0]);
+            let found =
+                said(&back.fields, key.as_str(), &claims[0]) || said(&other.fields, key.as_str(), &claims[0]);
             if !found && !is_told(lost, key.as_str()) {
-                wrong.push(format!("`{key}` of a curve: {:?} {:?} is lost", claims[0].value, claims[0].unit));
+                wrong.push(format!(
+                    "`{key}` of a curve: {:?} {:?} is lost",
+                    claims[0].value, claims[0].unit
+                ));
             }
         }
     }
     for (key, claims) in one.fields.iter() {
         // Comments add to one another.
-        let count = if key.as_str() == "comment" { claims.len() } else { 1 };
-        for claim in claims[..count].iter().filter(|claim| claim.value != Value::Text(String::new())) {
+        let count = if key.as_str() == "comment" {
+            claims.len()
+        } else {
+            1
+        };
+        for claim in claims[..count]
+            .iter()
+            .filter(|claim| claim.value != Value::Text(String::new()))
+        {
             let held = || {
                 !after.is_empty()
                     && after.iter().all(|trace| {
                         trace.held.iter().any(|held| {
                             held.quantity.as_str() == key.as_str()
                                 && claim.value == Value::Number(held.value)
-                                && claim.unit.as_ref().is_some_and(|unit| same_unit(unit.code(), held.unit.code()))
+                                && claim
+                                    .unit
+                                    .as_ref()
+                                    .is_some_and(|unit| same_unit(unit.code(), held.unit.code()))
                         })
                     })
             };
-            let of_all_curves = || !after.is_empty() && after.iter().all(|trace| said(&trace.fields, key.as_str(), claim));
-            if !said(&other.fields, key.as_str(), claim) && !held() && !of_all_curves() && !is_told(lost, key.as_str()) {
+            let of_all_curves =
+                || !after.is_empty() && after.iter().all(|trace| said(&trace.fields, key.as_str(), claim));
+            if !said(&other.fields, key.as_str(), claim)
+                && !held()
+                && !of_all_curves()
+                && !is_told(lost, key.as_str())
+            {
                 wrong.push(format!("`{key}`: {:?} {:?} is lost", claim.value, claim.unit));
             }
         }
@@ -707,9 +779,14 @@ fn said(fields: &Fields, key: &str, claim: &curvary_record::Claim) -> bool {
         .filter(|(other, _)| other.as_str() == key || !known && plain(other.as_str()) == plain(key))
         .flat_map(|(_, claims)| claims)
         .any(|back| match (&claim.value, &back.value) {
-            (Value::Text(own), Value::Text(text)) => own.trim() == text.trim() || key == "comment" && own.trim().lines().all(|line| text.contains(line.trim())),
+            (Value::Text(own), Value::Text(text)) => {
+                own.trim() == text.trim()
+                    || key == "comment" && own.trim().lines().all(|line| text.contains(line.trim()))
+            }
             (own, value) => {
-                own == value && (own_unit(&claim.unit) == own_unit(&back.unit)) && claim.plus_minus == back.plus_minus
+                own == value
+                    && (own_unit(&claim.unit) == own_unit(&back.unit))
+                    && claim.plus_minus == back.plus_minus
             }
         })
 }

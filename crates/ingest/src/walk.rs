@@ -154,7 +154,8 @@ pub fn is_archive(path: &Path) -> bool {
 pub fn is_beside_originals(path: &Path) -> bool {
     let of_ours = |bundle: &Path| {
         bundle.join("data/runs.jsonl").is_file()
-            && fs::read_to_string(bundle.join("bag-info.txt")).is_ok_and(|info| container::is_bag_of_ours(&info))
+            && fs::read_to_string(bundle.join("bag-info.txt"))
+                .is_ok_and(|info| container::is_bag_of_ours(&info))
     };
     let Some(parent) = path.parent() else { return false };
     if parent.file_name() == Some(OsStr::new("data")) {

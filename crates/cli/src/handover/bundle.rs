@@ -293,7 +293,8 @@ fn inside(path: &str, digest: &Digest) -> String {
                 }
             })
             .collect();
-        let plain = plain.trim_end_matches(['.', ' ']);
+        // A `!` at the end of a name is what tells the members of a container: here they lie in folders.
+        let plain = plain.trim_end_matches(['.', ' ', '!']);
         let stem = plain.split('.').next().unwrap_or_default().to_ascii_lowercase();
         let device = DEVICES.contains(&stem.trim_end_matches(|c: char| c.is_ascii_digit()));
         // File systems take 255 bytes; some are kept for a digest in front.

@@ -73,7 +73,11 @@ impl Bundle {
     }
 
     /// What stands on the lines of a file; what cannot be read is told.
-    fn records<T: DeserializeOwned>(&mut self, name: &str, wrong: &mut BTreeSet<String>) -> io::Result<Vec<T>> {
+    fn records<T: DeserializeOwned>(
+        &mut self,
+        name: &str,
+        wrong: &mut BTreeSet<String>,
+    ) -> io::Result<Vec<T>> {
         let mut all = Vec::new();
         self.lines(name, &mut |line| match serde_json::from_str(line) {
             Ok(record) => all.push(record),
@@ -129,29 +133,30 @@ pub(crate) fn take_in(path: &Path, root: &Path, screen: &mut Screen) -> Result<(
         return Ok(());
     };
     let mut wrong: BTreeSet<String> = BTreeSet::new();
-    let mut notes: Vec<Note> = bundle
-        .records("notes.jsonl", &mut wrong)
-        .map_err(unread(path))?;
+    let mut notes: Vec<Note> = bundle.records("notes.jsonl", &mut wrong).map_err(unread(path))?;
     // Opened anew, since runs were added meanwhile.
     let archive = Archive::open(root)?;
     let (mut results, mut missing, mut other) = (Vec::new(), 0_u64, Vec::new());
     let mut failed = None;
     let mut unread_lines = BTreeSet::new();
     bundle
-        .lines("runs.jsonl", &mut |line| match serde_json::from_str::<Line>(line) {
-            Ok(line) => {
-                results.extend(line.results);
-                match archive.stored(&line.run.id) {
-                    Ok(here) if same_curves(&here, &line.run) => {}
-                    Ok(here) => other.push(here.id.to_string()),
-                    Err(curvary_archive::Error::NoRun { .. }) => missing += 1,
-                    Err(error) => failed = Some(error),
+        .lines(
+            "runs.jsonl",
+            &mut |line| match serde_json::from_str::<Line>(line) {
+                Ok(line) => {
+                    results.extend(line.results);
+                    match archive.stored(&line.run.id) {
+                        Ok(here) if same_curves(&here, &line.run) => {}
+                        Ok(here) => other.push(here.id.to_string()),
+                        Err(curvary_archive::Error::NoRun { .. }) => missing += 1,
+                        Err(error) => failed = Some(error),
+                    }
                 }
-            }
-            Err(error) => {
-                unread_lines.insert(format!("a line of `runs.jsonl` cannot be read: {error}"));
-            }
-        })
+                Err(error) => {
+                    unread_lines.insert(format!("a line of `runs.jsonl` cannot be read: {error}"));
+                }
+            },
+        )
         .map_err(unread(path))?;
     if let Some(error) = failed {
         return Err(error.into());
@@ -216,6 +221,8 @@ fn same_curves(one: &Run, other: &Run) -> bool {
         && one.traces.iter().zip(&other.traces).all(|(one, other)| {
             [(&one.x, &other.x), (&one.y, &other.y)]
                 .iter()
-                .all(|(own, back)| own.quantity == back.quantity && own.unit == back.unit && own.values == back.values)
+                .all(|(own, back)| {
+                    own.quantity == back.quantity && own.unit == back.unit && own.values == back.values
+                })
         })
 }

@@ -85,10 +85,17 @@ impl Wide {
 
     /// Whether all curves run over the same numbers; refuses axes of different quantities or units.
     fn agree(&self) -> Result<bool, ExportError> {
-        let (Some(first), Some(axis)) = (self.curves.first(), self.curves.first().and_then(|c| c.x.as_ref())) else {
+        let (Some(first), Some(axis)) = (
+            self.curves.first(),
+            self.curves.first().and_then(|c| c.x.as_ref()),
+        ) else {
             return Ok(true);
         };
-        let others = || self.curves.iter().filter_map(|curve| Some((curve, curve.x.as_ref()?)));
+        let others = || {
+            self.curves
+                .iter()
+                .filter_map(|curve| Some((curve, curve.x.as_ref()?)))
+        };
         let told = |axis: &Column| format!("{} in `{}`", axis.quantity, axis.unit);
         if let Some((other, x)) = others().find(|(_, x)| x.quantity != axis.quantity || x.unit != axis.unit) {
             return Err(Self::refused(format!(
@@ -250,11 +257,15 @@ impl Exporter for Wide {
                 self.curves.truncate(1);
                 continue;
             }
-            let shared = self.curves.first().and_then(|first| first.x.as_ref()).is_some_and(|x| {
-                x.quantity == trace.x.quantity
-                    && x.unit == trace.x.unit
-                    && x.values.as_ref() == trace.x.values.as_ref()
-            });
+            let shared = self
+                .curves
+                .first()
+                .and_then(|first| first.x.as_ref())
+                .is_some_and(|x| {
+                    x.quantity == trace.x.quantity
+                        && x.unit == trace.x.unit
+                        && x.values.as_ref() == trace.x.values.as_ref()
+                });
             self.curves.push(Curve {
                 head: head(subject, index, trace),
                 about: format!(
@@ -327,5 +338,62 @@ impl Exporter for Wide {
 
     fn finish(&mut self, _files: &mut dyn Files) -> Result<Vec<Diagnostic>, ExportError> {
         Ok(Vec::new())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use curvary_record::{Digest, Fields, Quantity, Run, RunId, SourceRef, Technique, Unit};
+
+    use super::*;
+
+    /// A run of as many curves.
+    fn run(curves: usize) -> Run {
+        let digest = Digest::of(b"");
+        let column = |quantity, unit| Column::new(quantity, unit, vec![1.0]);
+        let trace = || {
+            Trace::new(
+                column(Quantity::TIME, Unit::SECOND),
+                column(Quantity::ABSORBANCE, Unit::ABSORBANCE),
+            )
+            .expect("one length")
+        };
+        Run {
+            id: RunId::new(&digest, 0),
+            source: SourceRef {
+                path: "a.txt".into(),
+                digest,
+                reader: "r".into(),
+                reader_version: "1".into(),
+                encoding: None,
+                ordinal: 0,
+                lines: None,
+            },
+            technique: Technique::TIME_COURSE,
+            because: Vec::new(),
+            fields: Fields::default(),
+            traces: (0..curves).map(|_| trace()).collect(),
+            questions: Vec::new(),
+            remarks: Vec::new(),
+        }
+    }
+
+    /// What is refused is not held either.
+    #[test]
+    fn more_curves_than_a_spreadsheet_has_columns_are_refused() {
+        let mut wide = Wide::new(false, false);
+        let run = run(MOST_CURVES);
+        let subject = Subject {
+            run: &run,
+            results: &[],
+        };
+        wide.see(&subject);
+        assert!(wide.too_many().is_none());
+        assert_eq!(wide.curves.iter().filter(|curve| curve.x.is_some()).count(), 1);
+        wide.see(&subject);
+        assert!(
+            matches!(wide.too_many(), Some(ExportError::Refused(why)) if why.message.contains("32766 curves"))
+        );
+        assert!(wide.curves.len() <= 1);
     }
 }

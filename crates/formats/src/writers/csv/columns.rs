@@ -169,7 +169,9 @@ pub(super) fn plain_name(variable: &Variable) -> String {
             // A number that some source wrote in words must not share a column with the numbers.
             Some(ValueKind::Number(_) | ValueKind::Range(_)) => format!("{}_text", slug(key)),
             // The same holds for words under a name that ends like a unit.
-            None if known_field(&slug(key).replace('_', "-")).is_none() && reads_as_number(&slug(key)) => format!("{}_text", slug(key)),
+            None if known_field(&slug(key).replace('_', "-")).is_none() && reads_as_number(&slug(key)) => {
+                format!("{}_text", slug(key))
+            }
             _ => slug(key),
         },
         Variable::Number {

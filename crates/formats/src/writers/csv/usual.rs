@@ -39,7 +39,9 @@ pub(super) fn usual(rows: Rows) -> Vec<(Variable, bool, Option<Unit>)> {
         })
     };
     let plain = |all: &[Variable]| -> Vec<(Variable, bool, Option<Unit>)> {
-        all.iter().map(|variable| (variable.clone(), false, None)).collect()
+        all.iter()
+            .map(|variable| (variable.clone(), false, None))
+            .collect()
     };
     let mut all = plain(&[Variable::Run]);
     match rows {
