@@ -302,7 +302,7 @@ for table in ("runs", "curves", "points"):
     types = {name: {schema[name] for schema in schemas_of_parts if name in schema} for schema in schemas_of_parts for name in schema}
     check(f"parts: four, and each column of {table} has one type in all of them", len(parts) == 4 and all(len(kinds) == 1 for kinds in types.values()), {n: k for n, k in types.items() if len(k) > 1})
     extra = {name for schema in schemas_of_parts for name in schema} - usual
-    check(f"parts: only fields of a source's own are not in every part ({table})", extra <= {"gain", "gain__number", "slit_nm", "slit", "slit_text", "lamp", "lamp_text"}, extra)
+    check(f"parts: only fields of a source's own are not in every part ({table})", extra <= {"date_text", "gain", "gain__number", "slit_nm", "slit", "slit_text", "lamp", "lamp_text"}, extra)
 whole = polars.read_parquet(f"{WORK}/mixed-set/points/*.parquet")
 check("parts: polars reads the points as one table without options", whole.height == 48 and whole["time_s"].null_count() == 0, whole.shape)
 degrees = duckdb.sql(f"select count(*), count(temperature_Cel), sum(temperature_Cel) from '{WORK}/mixed-set/runs/*.parquet'").fetchall()[0]
