@@ -275,6 +275,152 @@ fn a_bundle_comes_home() {
     assert!(String::from_utf8_lossy(&bare.stderr).contains("bundle-without-originals"));
 }
 
+/// Whatever a bundle went through on its way, a copied folder, packed again in another order or without the folder around it:
+/// the same runs under the same names, read by the same answers, with notes, tags and results. Saved sequences are commands
+/// and stay where they are.
+#[test]
+fn a_bundle_comes_home_however_it_was_carried() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    let data = root().join("demo-data");
+    let data = data.to_str().unwrap();
+    let quiet = |words: &[&str]| {
+        let done = run(folder, words);
+        let told = String::from_utf8_lossy(&done.stderr).into_owned();
+        assert!(status(&done).is_some_and(|code| code <= 1), "{words:?}: {told}");
+        String::from_utf8(done.stdout).unwrap()
+    };
+    quiet(&["add", data, "--archive", "lab", "--quiet"]);
+    // Questions are answered, so that their file is no longer in question.
+    for (kind, answer) in [
+        ("absorbance-or-transmittance", "y=absorbance"),
+        ("axis-unknown", "x=time:s"),
+    ] {
+        let asked = quiet(&["worklist", "--json", "--archive", "lab"]);
+        let asked: serde_json::Value = serde_json::from_str(&asked).unwrap();
+        let mut questions = asked["questions"].as_array().unwrap().iter();
+        let about = |question: &&serde_json::Value| {
+            question["kind"] == kind && question["examples"].to_string().contains("two-columns.csv")
+        };
+        let id = questions.find(about).unwrap()["id"].as_str().unwrap();
+        quiet(&["answer", id, answer, "--archive", "lab"]);
+    }
+    quiet(&[
+        "note",
+        "--where",
+        "betanin date:2016",
+        "tag=thesis",
+        "--yes",
+        "--archive",
+        "lab",
+    ]);
+    quiet(&[
+        "fit",
+        "betanin date:2016 technique:time-course",
+        "--model",
+        "first-order+offset",
+        "--archive",
+        "lab",
+    ]);
+    quiet(&[
+        "run",
+        "weekly",
+        "--query",
+        "betanin",
+        "--save",
+        "fit {query} --model first-order",
+        "--archive",
+        "lab",
+    ]);
+    for out in ["all.zip", "unpacked"] {
+        quiet(&[
+            "export",
+            "technique:time-course",
+            "--to",
+            "bundle",
+            "--originals",
+            "--with",
+            "operator,path",
+            "--out",
+            out,
+            "--archive",
+            "lab",
+        ]);
+    }
+    // Packed again by hand: backwards, and without the folder around it.
+    let all = members(&folder.join("all.zip"));
+    let packed_again = |name: &str, front: &str| {
+        let mut zip = zip::ZipWriter::new(fs::File::create(folder.join(name)).unwrap());
+        for (member, bytes) in all.iter().rev() {
+            let member = format!("{front}{}", member.strip_prefix("all/").unwrap());
+            zip.start_file(member, zip::write::SimpleFileOptions::default())
+                .unwrap();
+            std::io::Write::write_all(&mut zip, bytes).unwrap();
+        }
+        zip.finish().unwrap();
+    };
+    packed_again("other.zip", "Handed over, 2/");
+    packed_again("bare.zip", "");
+    let lines = |archive: &str, words: &[&str]| {
+        let text = quiet(&[words, &["--archive", archive]].concat());
+        let mut lines: Vec<String> = text.lines().map(str::to_owned).collect();
+        lines.sort();
+        lines
+    };
+    let ids = |archive: &str| lines(archive, &["find", "technique:time-course", "--ids"]);
+    let tagged = |archive: &str| lines(archive, &["find", "tag:thesis", "technique:time-course", "--ids"]);
+    let results = |archive: &str| {
+        let all = lines(archive, &["results", "technique:time-course", "--json"]).join("");
+        all.matches("first-order+offset").count()
+    };
+    assert!(!tagged("lab").is_empty() && results("lab") > 0);
+    for (at, carried) in ["all.zip", "other.zip", "bare.zip", "unpacked"]
+        .into_iter()
+        .enumerate()
+    {
+        let there = format!("there{at}");
+        let added = run(folder, &["add", carried, "--archive", &there]);
+        let told = String::from_utf8_lossy(&added.stderr).into_owned();
+        assert_eq!(status(&added), Some(0), "{carried}: {told}");
+        assert!(told.contains("2 answers of the bundle kept"), "{carried}: {told}");
+        assert!(!told.contains("bundle-not-taken-in"), "{carried}: {told}");
+        // Several runs may stand in one original: those that were not exported come along with it.
+        let here = ids(&there);
+        let missing: Vec<_> = ids("lab").into_iter().filter(|id| !here.contains(id)).collect();
+        assert!(missing.is_empty(), "{carried}: {missing:?}");
+        assert_eq!(tagged(&there), tagged("lab"), "{carried}");
+        assert_eq!(results(&there), results("lab"), "{carried}");
+        assert!(!quiet(&["run", "--archive", &there]).contains("weekly"));
+        // Twice changes nothing.
+        let again = run(folder, &["add", carried, "--archive", &there]);
+        let told = String::from_utf8_lossy(&again.stderr).into_owned();
+        assert!(!told.contains("of the bundle kept"), "{carried}: {told}");
+    }
+}
+
+/// Of what a bundle holds, the tables are those of `--to tables` and the lines those of `--to json-lines`: what is found again in
+/// these is found again in it.
+#[test]
+fn a_bundle_holds_what_tables_and_lines_hold() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    laboratory(folder);
+    let words = |to: &'static str, out: &'static str| {
+        ["date:1900..2100", "--even-in-question", "--to", to, "--out", out]
+    };
+    for (to, out) in [("tables", "tables"), ("json-lines", "all.jsonl")] {
+        assert_eq!(export(folder, &words(to, out)).0, Some(0));
+    }
+    let bundle = [&words("bundle", "all.zip")[..], &["--with", "operator,path"]].concat();
+    assert_eq!(export(folder, &bundle).0, Some(0));
+    let all = members(&folder.join("all.zip"));
+    for name in ["runs", "curves", "points", "results"] {
+        let own = fs::read(folder.join(format!("tables/{name}.csv"))).unwrap();
+        assert!(all[&format!("all/data/tables/{name}.csv")] == own, "{name}");
+    }
+    assert!(all["all/data/runs.jsonl"] == fs::read(folder.join("all.jsonl")).unwrap());
+}
+
 /// The workbook is read by our own reader of workbooks, which another library opens: the numbers come home.
 #[test]
 fn a_workbook_has_every_point() {

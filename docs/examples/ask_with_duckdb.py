@@ -2,7 +2,7 @@
 
     python3 ask_with_duckdb.py SET
 
-`union_by_name` is needed, since a part has the columns that its files had. An object store is asked the same way:
+The usual columns are in every part; `union_by_name` puts those of a source's own fields together too. An object store is asked the same way:
 `s3://bucket/set/points/*.parquet`, after `install httpfs; load httpfs`.
 """
 

@@ -11,7 +11,7 @@ from pyspark.sql import functions as f
 if __name__ == "__main__":
     spark = SparkSession.builder.master("local[2]").config("spark.ui.enabled", "false").getOrCreate()
     spark.sparkContext.setLogLevel("ERROR")
-    # A part has the columns that its files had, so the columns that are asked for are said; a part without one has nulls there.
+    # Spark takes the columns of one part for those of all. The usual ones are in every part; said here, they are not looked for.
     runs = spark.read.schema("run string, technique string").parquet(f"{sys.argv[1]}/runs")
     points = spark.read.schema("run string, absorbance double").parquet(f"{sys.argv[1]}/points")
     points = points.withColumn("one", f.lit(1))

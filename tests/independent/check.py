@@ -285,6 +285,33 @@ check("DuckDB over the parts: no run of the archive is missing", all(asked.get(t
 for task in range(3):
     example(examples / "convert_in_array.sh", TASK=str(task), TASKS="3", LIST=str(WORK / "list.txt"), SET=str(WORK / "array"), CURVARY=str(PROGRAM))
 check("a batch array of three tasks gives the same runs", answer(example(sys.executable, examples / "ask_with_duckdb.py", WORK / "array")) == asked)
+
+# Every part has the same columns of the same types, whatever its files held: here a field is a whole number, a decimal, words, and
+# absent. The set is read as one table without a word about columns that differ.
+(WORK / "mixed").mkdir()
+courses = ["gain: 2\nslit: 2 nm\ndate: 2021-03-04\ntemperature: 37 °C", "gain: 2.5\nslit: 1.5 nm\ntemperature: 36.5 °C", "gain: high\nslit: narrow\ndate: in spring", "lamp: D2"]
+for at, above in enumerate(courses):
+    rows = "".join(f"{5 * point},{0.9 - point * (at + 1) / 50:.4f}\n" for point in range(12))
+    (WORK / "mixed" / f"{at}.csv").write_text(f"sample: dye {at}\n{above}\n\ntime (s),absorbance\n{rows}")
+(WORK / "mixed.txt").write_text("\n".join(str(WORK / "mixed" / f"{at}.csv") for at in range(4)))
+subprocess.run([PROGRAM, "convert", "--files-from", WORK / "mixed.txt", "--files-a-part", "1", "--to", "parquet", "--out", WORK / "mixed-set"], capture_output=True, cwd=ROOT)
+for table in ("runs", "curves", "points"):
+    parts = sorted((WORK / "mixed-set" / table).glob("*.parquet"))
+    schemas_of_parts = [{field.name: str(field.type) for field in pyarrow.parquet.read_schema(part)} for part in parts]
+    usual = set.intersection(*(set(schema) for schema in schemas_of_parts))
+    types = {name: {schema[name] for schema in schemas_of_parts if name in schema} for schema in schemas_of_parts for name in schema}
+    check(f"parts: four, and each column of {table} has one type in all of them", len(parts) == 4 and all(len(kinds) == 1 for kinds in types.values()), {n: k for n, k in types.items() if len(k) > 1})
+    extra = {name for schema in schemas_of_parts for name in schema} - usual
+    check(f"parts: only fields of a source's own are not in every part ({table})", extra <= {"date_text", "gain", "gain__number", "slit_nm", "slit", "slit_text", "lamp", "lamp_text"}, extra)
+whole = polars.read_parquet(f"{WORK}/mixed-set/points/*.parquet")
+check("parts: polars reads the points as one table without options", whole.height == 48 and whole["time_s"].null_count() == 0, whole.shape)
+degrees = duckdb.sql(f"select count(*), count(temperature_Cel), sum(temperature_Cel) from '{WORK}/mixed-set/runs/*.parquet'").fetchall()[0]
+check("parts: DuckDB reads whole and other numbers of one column as numbers", degrees == (4, 2, 73.5), degrees)
+plain_points = duckdb.sql(f"select count(*), count(distinct run) from read_parquet('{WORK}/mixed-set/points/*.parquet')").fetchall()[0]
+check("parts: DuckDB reads the points without union_by_name", plain_points == (48, 4), plain_points)
+frame = pandas.concat([pandas.read_parquet(part) for part in sorted((WORK / "mixed-set" / "runs").glob("*.parquet"))])
+check("parts: what was said of each run is there (pandas)", sorted(frame["sample"]) == ["dye 0", "dye 1", "dye 2", "dye 3"], list(frame["sample"]))
+
 if not shutil.which("java"):
     print("skipped Spark: no Java")
 elif subprocess.run([sys.executable, "-c", "import pyspark"], capture_output=True).returncode != 0:

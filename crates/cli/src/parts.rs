@@ -255,7 +255,7 @@ impl Set {
                 written: &mut written,
             };
             export::export(
-                &mut Parquet::default(),
+                &mut Parquet::part(),
                 &mut runs.as_slice(),
                 Units::Canonical,
                 &mut inside,

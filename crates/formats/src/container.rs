@@ -192,7 +192,14 @@ fn first_name(bytes: &[u8]) -> Option<&[u8]> {
     bytes.get(30..30 + usize::from(length))
 }
 
-/// The folder in a ZIP that holds a bundle of ours: a bag that says so. Of such a ZIP only the originals below
+/// Whether the `bag-info.txt` of a bag says that we packed it.
+#[must_use]
+pub fn is_bag_of_ours(info: &str) -> bool {
+    info.lines()
+        .any(|line| line.starts_with("Bag-Software-Agent: curvary "))
+}
+
+/// The folder in a ZIP, with its `/`, that holds a bundle of ours: a bag that says so. Of such a ZIP only the originals below
 /// `FOLDER/data/originals/` are measurements; everything else was written from them.
 #[must_use]
 pub fn bundle(bytes: &[u8]) -> Option<String> {
@@ -204,20 +211,19 @@ pub fn bundle(bytes: &[u8]) -> Option<String> {
         .file_names()
         .filter_map(|name| Some(name.ok()?.into_owned()))
         .collect();
+    // Packed again by hand, a bundle may lie in no folder, or in one of another name.
     let folder = names
         .iter()
-        .find_map(|name| name.strip_suffix("/bag-info.txt"))
-        .filter(|folder| !folder.contains('/'))?
+        .filter_map(|name| name.strip_suffix("bag-info.txt"))
+        .find(|folder| folder.is_empty() || folder.find('/') == Some(folder.len() - 1))?
         .to_owned();
     let mut said = String::new();
-    let info = archive.by_name(&format!("{folder}/bag-info.txt")).ok()?;
+    let info = archive.by_name(&format!("{folder}bag-info.txt")).ok()?;
     info.take(1 << 16).read_to_string(&mut said).ok()?;
-    let ours = said
-        .lines()
-        .any(|line| line.starts_with("Bag-Software-Agent: curvary "));
+    let ours = is_bag_of_ours(&said);
     let whole = names
         .iter()
-        .any(|name| name.strip_prefix(folder.as_str()) == Some("/data/runs.jsonl"));
+        .any(|name| name.strip_prefix(folder.as_str()) == Some("data/runs.jsonl"));
     (ours && whole).then_some(folder)
 }
 

@@ -21,7 +21,7 @@ use crate::names::{Names, belongs_to};
 use crate::newer::{self, Inheritance};
 use crate::piece::{Piece, may_be_container, pieces};
 use crate::trouble::Trouble;
-use crate::walk::{Found, LeaveOut, Met, Root, is_archive, walk};
+use crate::walk::{Found, LeaveOut, Met, Root, is_archive, is_beside_originals, walk};
 
 /// What an export states about its own results, found in one of its runs.
 type Reported<'a> = dyn Fn(&Run) -> Vec<Outcome> + Sync + 'a;
@@ -128,10 +128,15 @@ impl<'a> Filing<'a> {
         self.lock().taken_over().cloned()
     }
 
-    /// Tells what is left out when the folders are walked: archives, this one among them.
+    /// Tells what is left out when the folders are walked: archives, this one among them, and what bundles hold beside the
+    /// originals.
     pub fn leave_out(&self) -> impl Fn(&Path, bool) -> bool + Clone + Send + Sync + 'static {
         let own = Root::new(self.archive.root()).real;
-        move |path, folder| belongs_to(path, &own) || (folder && (path == own || is_archive(path)))
+        move |path, folder| {
+            belongs_to(path, &own)
+                || (folder && (path == own || is_archive(path)))
+                || is_beside_originals(path)
+        }
     }
 
     /// Reads everything below the given paths that is new, keeps it, and hands over what became of each file, in order.

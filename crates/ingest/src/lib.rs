@@ -34,4 +34,4 @@ pub use proposal::{NamedFile, Proposal, name_rules};
 pub use shelf::{LayoutText, Misfit, Shelf, content, content_beside, hold, understood};
 pub use trouble::{Trouble, unusable};
 pub use vocabulary::{NOTHING, parts};
-pub use walk::{Found, LeaveOut, Met, Root, count, is_archive, slashed, spelled, walk};
+pub use walk::{Found, LeaveOut, Met, Root, count, is_archive, is_beside_originals, slashed, spelled, walk};

@@ -148,7 +148,7 @@ pub(crate) fn pieces(
         });
     }
     // Of a bundle of ours only the originals are read: the tables in it were written from them.
-    let originals = container::bundle(&whole).map(|folder| format!("!/{folder}/data/originals/"));
+    let originals = container::bundle(&whole).map(|folder| format!("!/{folder}data/originals/"));
     let mut any = originals.is_none();
     let mut is_whole = true;
     let mut members = container::members(path.clone(), whole, limits.container).peekable();

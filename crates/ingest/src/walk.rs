@@ -149,6 +149,21 @@ pub fn is_archive(path: &Path) -> bool {
     path.join("archive.toml").is_file() && path.join("manifest.json").is_file()
 }
 
+/// What stands in an unpacked bundle of curvary beside the originals, from which it was written.
+#[must_use]
+pub fn is_beside_originals(path: &Path) -> bool {
+    let of_ours = |bundle: &Path| {
+        bundle.join("data/runs.jsonl").is_file()
+            && fs::read_to_string(bundle.join("bag-info.txt"))
+                .is_ok_and(|info| container::is_bag_of_ours(&info))
+    };
+    let Some(parent) = path.parent() else { return false };
+    if parent.file_name() == Some(OsStr::new("data")) {
+        return path.file_name() != Some(OsStr::new("originals")) && parent.parent().is_some_and(of_ours);
+    }
+    path.is_file() && path.extension().is_some_and(|ending| ending == "txt") && of_ours(parent)
+}
+
 fn look(root: &Root, entries: Vec<walkdir::Result<DirEntry>>) -> Vec<Met> {
     entries
         .into_par_iter()

@@ -10,13 +10,14 @@ use std::time::Instant;
 use clap::Args;
 use curvary_analysis::study::reports_of;
 use curvary_archive::Archive;
-use curvary_ingest::{Desk, Fate, Filing, Limits, Root, each_piece, is_archive};
+use curvary_ingest::{Desk, Fate, Filing, Limits, Root, each_piece, is_archive, is_beside_originals};
 use curvary_record::{Code, Diagnostic, Digest};
 use serde::Serialize;
 
 use crate::Setting;
 use crate::desk::{self, Complaints, ReadingOptions, Scope};
 use crate::ending::{Ending, Failure, Outcome};
+use crate::handover::home;
 use crate::parts;
 use crate::report::{Report, Summary, SummaryShape};
 use crate::screen::{Errors, FAINT, Progress, Screen, Styled};
@@ -71,6 +72,15 @@ impl Add {
         } else {
             (Root::all(&self.paths), Scope::of(&self.paths))
         };
+        // The answers of a bundle are there before its originals are read.
+        let mut begun = None;
+        if !self.dry_run && self.paths.iter().any(|path| home::is_bundle(path)) {
+            let opened = setting.archive.open_or_begin()?;
+            for path in &self.paths {
+                home::take_answers(path, &opened.archive, screen)?;
+            }
+            begun = Some(opened);
+        }
         let desk = self.reading.desk(setting.archive.there().as_deref(), scope)?;
         desk::complain(&desk, screen);
         let report = self.report.as_deref().map(Report::create).transpose()?;
@@ -93,7 +103,10 @@ impl Add {
             try_out(&desk, &roots, &stop, &mut tale)?;
             None
         } else {
-            let opened = setting.archive.open_or_begin()?;
+            let opened = match begun {
+                Some(opened) => opened,
+                None => setting.archive.open_or_begin()?,
+            };
             if opened.new {
                 tale.screen
                     .say(format_args!("a new archive: {}", opened.archive.root().display()));
@@ -101,7 +114,7 @@ impl Add {
             keep(&opened.archive, &desk, &roots, &stop, self.beside, &mut tale)?;
             let root = opened.archive.root().to_owned();
             for path in &self.paths {
-                crate::handover::home::take_in(path, &root, tale.screen)?;
+                home::take_in(path, &root, tale.screen)?;
             }
             Some(opened.archive.root().display().to_string())
         };
@@ -235,7 +248,7 @@ pub(crate) fn watch_for_interruption() -> Result<Arc<AtomicBool>, Failure> {
 
 /// Reads everything and keeps nothing.
 fn try_out(desk: &Desk, roots: &[Root], stop: &AtomicBool, tale: &mut Tale<'_>) -> Result<(), Failure> {
-    let leave_out = |path: &Path, folder: bool| folder && is_archive(path);
+    let leave_out = |path: &Path, folder: bool| folder && is_archive(path) || is_beside_originals(path);
     desk::count_aside(&tale.progress, roots.to_vec(), leave_out);
     let (limits, errors) = (Limits::default(), tale.screen.errors());
     each_piece(

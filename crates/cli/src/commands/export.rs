@@ -229,6 +229,8 @@ pub(crate) struct Kept<'a> {
 
 /// So many points are held between the passes; more are read again.
 const HELD: u64 = 1 << 20;
+/// So many runs, with all that is known of them.
+const HELD_RUNS: usize = 1 << 12;
 
 impl<'a> Kept<'a> {
     /// Runs by name.
@@ -271,7 +273,7 @@ impl<'a> Kept<'a> {
             self.points += view.run.points() as u64;
             sure.push(name);
             match &mut self.held {
-                Some(held) if self.points <= HELD => {
+                Some(held) if self.points <= HELD && held.len() < HELD_RUNS => {
                     held.push(self.leave_out.apply(view.run, view.outcomes, &mut self.gone));
                 }
                 held => {

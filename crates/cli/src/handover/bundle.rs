@@ -221,6 +221,18 @@ fn fill(
             notes.push(b'\n');
         }
         put(&mut files, "notes.jsonl", &notes)?;
+        // What they answered is needed to read the originals as here; answers about other files alone stay.
+        let read: BTreeSet<&Digest> = sources.iter().map(|(_, digest)| digest).collect();
+        let mut answers = Vec::new();
+        for answer in archive
+            .answers()?
+            .holding()
+            .filter(|answer| answer.only.is_empty() || answer.only.iter().any(|digest| read.contains(digest)))
+        {
+            answers.extend(serde_json::to_vec(answer).map_err(|error| fail(error.into()))?);
+            answers.push(b'\n');
+        }
+        put(&mut files, "answers.jsonl", &answers)?;
     }
     files.commit().map_err(fail)?;
     let package = package(&data, order).map_err(fail)?;
@@ -281,7 +293,8 @@ fn inside(path: &str, digest: &Digest) -> String {
                 }
             })
             .collect();
-        let plain = plain.trim_end_matches(['.', ' ']);
+        // A `!` at the end of a name is what tells the members of a container: here they lie in folders.
+        let plain = plain.trim_end_matches(['.', ' ', '!']);
         let stem = plain.split('.').next().unwrap_or_default().to_ascii_lowercase();
         let device = DEVICES.contains(&stem.trim_end_matches(|c: char| c.is_ascii_digit()));
         // File systems take 255 bytes; some are kept for a digest in front.

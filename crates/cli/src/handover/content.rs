@@ -12,6 +12,8 @@ use crate::telling;
 
 /// So many runs are shown one by one; more are counted and left to the tables.
 const MOST_RUNS: usize = 200;
+/// So many points of them are held at most, in 16 bytes each; runs beyond that are counted too.
+const MOST_HELD: usize = 8 << 20;
 /// So many curves share a picture: the colours and lines that can be told apart are few.
 const MOST_CURVES: usize = 7;
 /// So many pictures of overlaid curves.
@@ -85,6 +87,8 @@ pub(crate) struct Page {
     pub(super) title: String,
     runs: Vec<(Run, Vec<Outcome>)>,
     more: u64,
+    /// Points of the runs that are shown.
+    held: usize,
     left_out: Option<String>,
 }
 
@@ -95,13 +99,16 @@ impl Page {
             title: title.into(),
             runs: Vec::new(),
             more: 0,
+            held: 0,
             left_out: None,
         }
     }
 
     /// Adds a run.
     pub(crate) fn add(&mut self, run: &Run, results: &[Outcome]) {
-        if self.runs.len() < MOST_RUNS {
+        let first = self.runs.is_empty();
+        if self.runs.len() < MOST_RUNS && (first || self.held + run.points() <= MOST_HELD) {
+            self.held += run.points();
             self.runs.push((run.clone(), results.to_vec()));
         } else {
             self.more += 1;

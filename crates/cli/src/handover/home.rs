@@ -1,72 +1,183 @@
-//! The way back: notes and results of a bundle into the archive that has taken its originals.
+//! The way back: answers, notes and results of a bundle into the archive that takes its originals.
 
 use std::collections::BTreeSet;
-use std::fs::File;
-use std::io::{BufRead, BufReader};
-use std::path::Path;
+use std::fs::{self, File};
+use std::io::{self, BufRead, BufReader};
+use std::path::{Path, PathBuf};
 
-use curvary_archive::{Archive, Note};
+use curvary_archive::{Answer, Archive, Note};
 use curvary_formats::container;
-use curvary_record::{Code, Diagnostic, Outcome};
+use curvary_record::{Code, Diagnostic, Outcome, Run};
 use serde::Deserialize;
+use serde::de::DeserializeOwned;
 
 use crate::drawing::NoTexts;
 use crate::ending::Failure;
 use crate::screen::{Screen, plural};
 
-/// The results on a line of `runs.jsonl`; the run itself is read from its original.
+/// A line of `runs.jsonl`: the results on it are kept; the run itself is read from its original and compared.
 #[derive(Deserialize)]
 struct Line {
+    run: Run,
     #[serde(default)]
     results: Vec<Outcome>,
 }
 
-/// Takes notes and results of a bundle into an archive that has its runs; says how many were new. What is no bundle is
-/// left alone.
-pub(crate) fn take_in(path: &Path, root: &Path, screen: &mut Screen) -> Result<(), Failure> {
-    // Only a ZIP is opened whole, and only one that may be a bundle.
-    if !path.is_file()
-        || path
-            .extension()
-            .is_none_or(|ending| !ending.eq_ignore_ascii_case("zip"))
-    {
-        return Ok(());
-    }
-    let fail = |error: std::io::Error| Failure::file("read", path, &error);
-    let Some(folder) = container::bundle(&std::fs::read(path).map_err(fail)?) else {
-        return Ok(());
-    };
-    let mut zip = zip::ZipArchive::new(File::open(path).map_err(fail)?)
-        .map_err(|error| fail(std::io::Error::other(error)))?;
-    let mut wrong: BTreeSet<String> = BTreeSet::new();
-    let mut lines = |name: &str, take: &mut dyn FnMut(&str)| -> std::io::Result<()> {
-        let Ok(member) = zip.by_name(&format!("{folder}/data/{name}")) else {
-            return Ok(());
-        };
-        for line in BufReader::new(member).lines() {
-            take(&line?);
+/// A bundle of ours, as a ZIP file or unpacked.
+enum Bundle {
+    Zip(Box<zip::ZipArchive<File>>, String),
+    Folder(PathBuf),
+}
+
+impl Bundle {
+    /// The bundle at a path; nothing where there is none.
+    fn at(path: &Path) -> io::Result<Option<Self>> {
+        if path.is_dir() {
+            let info = fs::read_to_string(path.join("bag-info.txt")).unwrap_or_default();
+            let ours = container::is_bag_of_ours(&info) && path.join("data/runs.jsonl").is_file();
+            return Ok(ours.then(|| Self::Folder(path.to_owned())));
         }
-        Ok(())
+        // Only a ZIP is opened whole, and only one that may be a bundle.
+        let zipped = path
+            .extension()
+            .is_some_and(|ending| ending.eq_ignore_ascii_case("zip"));
+        if !path.is_file() || !zipped {
+            return Ok(None);
+        }
+        let Some(folder) = container::bundle(&fs::read(path)?) else {
+            return Ok(None);
+        };
+        let zip = zip::ZipArchive::new(File::open(path)?).map_err(io::Error::other)?;
+        Ok(Some(Self::Zip(Box::new(zip), folder)))
+    }
+
+    /// Every line of a file in it; none where there is no such file.
+    fn lines(&mut self, name: &str, take: &mut dyn FnMut(&str)) -> io::Result<()> {
+        let mut each = |file: &mut dyn BufRead| {
+            for line in file.lines() {
+                take(&line?);
+            }
+            Ok(())
+        };
+        match self {
+            Self::Zip(zip, folder) => match zip.by_name(&format!("{folder}data/{name}")) {
+                Ok(member) => each(&mut BufReader::new(member)),
+                Err(_) => Ok(()),
+            },
+            Self::Folder(folder) => match File::open(folder.join("data").join(name)) {
+                Ok(file) => each(&mut BufReader::new(file)),
+                Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(()),
+                Err(error) => Err(error),
+            },
+        }
+    }
+
+    /// What stands on the lines of a file; what cannot be read is told.
+    fn records<T: DeserializeOwned>(
+        &mut self,
+        name: &str,
+        wrong: &mut BTreeSet<String>,
+    ) -> io::Result<Vec<T>> {
+        let mut all = Vec::new();
+        self.lines(name, &mut |line| match serde_json::from_str(line) {
+            Ok(record) => all.push(record),
+            Err(error) => {
+                wrong.insert(format!("a line of `{name}` cannot be read: {error}"));
+            }
+        })?;
+        Ok(all)
+    }
+}
+
+fn unread<'p>(path: &'p Path) -> impl Fn(io::Error) -> Failure + 'p {
+    move |error| Failure::file("read", path, &error)
+}
+
+fn tell(path: &Path, wrong: BTreeSet<String>, screen: &mut Screen) {
+    for why in wrong {
+        let why = Diagnostic::warning(Code::new("bundle-not-taken-in"), why);
+        screen.complain(Some(&path.display().to_string()), &why, &NoTexts);
+    }
+}
+
+/// Whether a bundle stands at a path.
+pub(crate) fn is_bundle(path: &Path) -> bool {
+    matches!(Bundle::at(path), Ok(Some(_)))
+}
+
+/// Takes the answers of a bundle into an archive, before the originals are read there; says how many were new.
+pub(crate) fn take_answers(path: &Path, archive: &Archive, screen: &mut Screen) -> Result<(), Failure> {
+    let Some(mut bundle) = Bundle::at(path).map_err(unread(path))? else {
+        return Ok(());
     };
-    let (mut notes, mut results): (Vec<Note>, Vec<Outcome>) = (Vec::new(), Vec::new());
-    let mut unread = |name: &str, error: serde_json::Error| {
-        wrong.insert(format!("a line of `{name}` cannot be read: {error}"));
+    let mut wrong = BTreeSet::new();
+    let mut new: Vec<Answer> = bundle
+        .records("answers.jsonl", &mut wrong)
+        .map_err(unread(path))?;
+    let mut answers = archive.answers()?;
+    // One that was taken back here stays so: its line is there.
+    let names: BTreeSet<&str> = answers.lines().iter().map(|line| line.id.as_str()).collect();
+    new.retain(|answer| !names.contains(answer.id.as_str()));
+    if !new.is_empty() {
+        let count = answers.append(new)?.len() as u64;
+        screen.say(format_args!("{} of the bundle kept", plural(count, "answer")));
+    }
+    tell(path, wrong, screen);
+    Ok(())
+}
+
+/// Takes notes and results of a bundle into an archive that has its runs; says how many were new, and which runs are not as
+/// they were where the bundle comes from. What is no bundle is left alone.
+pub(crate) fn take_in(path: &Path, root: &Path, screen: &mut Screen) -> Result<(), Failure> {
+    let Some(mut bundle) = Bundle::at(path).map_err(unread(path))? else {
+        return Ok(());
     };
-    lines("notes.jsonl", &mut |line| match serde_json::from_str(line) {
-        Ok(note) => notes.push(note),
-        Err(error) => unread("notes.jsonl", error),
-    })
-    .map_err(fail)?;
-    lines(
-        "runs.jsonl",
-        &mut |line| match serde_json::from_str::<Line>(line) {
-            Ok(line) => results.extend(line.results),
-            Err(error) => unread("runs.jsonl", error),
-        },
-    )
-    .map_err(fail)?;
+    let mut wrong: BTreeSet<String> = BTreeSet::new();
+    let mut notes: Vec<Note> = bundle.records("notes.jsonl", &mut wrong).map_err(unread(path))?;
     // Opened anew, since runs were added meanwhile.
     let archive = Archive::open(root)?;
+    let (mut results, mut missing, mut other) = (Vec::new(), 0_u64, Vec::new());
+    let mut failed = None;
+    let mut unread_lines = BTreeSet::new();
+    bundle
+        .lines(
+            "runs.jsonl",
+            &mut |line| match serde_json::from_str::<Line>(line) {
+                Ok(line) => {
+                    results.extend(line.results);
+                    match archive.stored(&line.run.id) {
+                        Ok(here) if same_curves(&here, &line.run) => {}
+                        Ok(here) => other.push(here.id.to_string()),
+                        Err(curvary_archive::Error::NoRun { .. }) => missing += 1,
+                        Err(error) => failed = Some(error),
+                    }
+                }
+                Err(error) => {
+                    unread_lines.insert(format!("a line of `runs.jsonl` cannot be read: {error}"));
+                }
+            },
+        )
+        .map_err(unread(path))?;
+    if let Some(error) = failed {
+        return Err(error.into());
+    }
+    wrong.extend(unread_lines);
+    if missing > 0 {
+        wrong.insert(format!(
+            "{} of the bundle {} not in the archive now: the originals are read in another way here, or are not whole",
+            plural(missing, "run"),
+            if missing == 1 { "is" } else { "are" }
+        ));
+    }
+    if !other.is_empty() {
+        let names: Vec<&str> = other.iter().take(5).map(String::as_str).collect();
+        wrong.insert(format!(
+            "{} read otherwise here than where the bundle comes from, by local words, layouts or another version: {}{}",
+            if other.len() == 1 { "1 run is".to_owned() } else { format!("{} runs are", other.len()) },
+            names.join(", "),
+            if other.len() > names.len() { ", …" } else { "" }
+        ));
+    }
     let there = archive.notes()?;
     notes.retain(|note| !there.contains(note));
     let (mut new_notes, mut new_results) = (0, 0);
@@ -92,10 +203,7 @@ pub(crate) fn take_in(path: &Path, root: &Path, screen: &mut Screen) -> Result<(
         }
         writer.finish()?;
     }
-    for why in wrong {
-        let why = Diagnostic::warning(Code::new("bundle-not-taken-in"), why);
-        screen.complain(Some(&path.display().to_string()), &why, &NoTexts);
-    }
+    tell(path, wrong, screen);
     if new_notes + new_results > 0 {
         screen.say(format_args!(
             "{} and {} of the bundle kept",
@@ -104,4 +212,17 @@ pub(crate) fn take_in(path: &Path, root: &Path, screen: &mut Screen) -> Result<(
         ));
     }
     Ok(())
+}
+
+/// Whether two readings of a run give the same curves in the same units.
+fn same_curves(one: &Run, other: &Run) -> bool {
+    one.technique == other.technique
+        && one.traces.len() == other.traces.len()
+        && one.traces.iter().zip(&other.traces).all(|(one, other)| {
+            [(&one.x, &other.x), (&one.y, &other.y)]
+                .iter()
+                .all(|(own, back)| {
+                    own.quantity == back.quantity && own.unit == back.unit && own.values == back.values
+                })
+        })
 }

@@ -64,13 +64,14 @@ pub(super) fn text(about: &About<'_>) -> String {
     if about.originals {
         text.push_str(
             "| `originals/` | the files as they came from the instrument, bit for bit |\n\
-             | `notes.jsonl` | what people said of the runs, a note a line |\n",
+             | `notes.jsonl` | what people said of the runs, a note a line |\n\
+             | `answers.jsonl` | what they answered where a file left something open, an answer a line |\n",
         );
     }
     if about.originals {
         text.push_str(
-            "\n`curvary add` with this bundle's ZIP file keeps the originals in an archive, where the runs have the same names as \
-             here, and takes the notes and results along.\n",
+            "\n`curvary add` with this bundle, as a ZIP file or a folder, keeps the originals in an archive, where the runs have \
+             the same names as here, and takes the answers, notes, tags and results along.\n",
         );
     }
     text.push_str(

@@ -8,7 +8,7 @@ pub(crate) mod print;
 mod spreadsheet;
 mod structured;
 pub(crate) mod text_table;
-mod tidy_csv;
+pub(crate) mod tidy_csv;
 mod xml;
 
 pub use animl::Animl;

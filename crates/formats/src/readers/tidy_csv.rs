@@ -244,9 +244,14 @@ fn roles(head: &csv::StringRecord) -> Vec<Role> {
                 });
                 Role::Measured(Quantity::named(quantity), unit)
             }
-            _ => field_or_coordinate(name),
+            _ => field_or_coordinate(name, &|other| head.iter().any(|name| name == other)),
         })
         .collect()
+}
+
+/// Whether words under this name would be taken for a number with a unit.
+pub(crate) fn reads_as_number(name: &str) -> bool {
+    matches!(field_or_coordinate(name, &|_| false), Role::Number(..))
 }
 
 /// Whether a number stands under the name of a coordinate with something behind it that is no known unit.
@@ -269,15 +274,25 @@ fn first_of_name<'a>(head: &csv::StringRecord, name: &'a str) -> &'a str {
     }
 }
 
-/// `temperature_Cel`, `wavelength_range_from_nm`, `time_of_day`.
-fn field_or_coordinate(name: &str) -> Role {
+/// `temperature_Cel`, `wavelength_range_from_nm`, `time_of_day`. Whether a column stands in the table too tells the numbers
+/// of one field: beside `slit_nm` stands `slit_plus_minus_nm`.
+fn field_or_coordinate(name: &str, stands: &dyn Fn(&str) -> bool) -> Role {
     if name == "time_of_day" {
         return Role::Words("time".to_owned());
     }
     // What a source wrote in words where a number belongs.
-    let in_words = name.strip_suffix("_text").map(|key| key.replace('_', "-"));
-    if let Some(key) = in_words.filter(|key| known_field(key).is_some()) {
-        return Role::Words(key);
+    if let Some(own) = name.strip_suffix("_text") {
+        let key = own.replace('_', "-");
+        if known_field(&key).is_some() || reads_as_number(own) {
+            return Role::Words(key);
+        }
+    }
+    let unitless = name
+        .strip_suffix(UNITLESS)
+        .and_then(|front| front.strip_suffix(PARTING));
+    if let Some(front) = unitless {
+        let own = front.strip_prefix("field_").unwrap_or(front);
+        return Role::Number(own.replace('_', "-"), None, Part::Own);
     }
     if let Some(own) = name.strip_prefix("field_") {
         let (key, unit) = named_with_unit(own, false);
@@ -291,12 +306,14 @@ fn field_or_coordinate(name: &str) -> Role {
         None => (false, name),
     };
     let (key, unit) = named_with_unit(rest, false);
-    for (end, part) in [
-        ("-from", Part::From),
-        ("-to", Part::To),
-        ("-plus-minus", Part::PlusMinus),
+    let beside = |end: &str, other: &str| stands(&name.replacen(end, other, 1));
+    for (end, part, partner) in [
+        ("-from", Part::From, beside("_from", "_to")),
+        ("-to", Part::To, beside("_to", "_from")),
+        ("-plus-minus", Part::PlusMinus, beside("_plus_minus", "")),
     ] {
-        if let Some(whole) = key.strip_suffix(end).filter(|whole| known_field(whole).is_some()) {
+        let whole = key.strip_suffix(end);
+        if let Some(whole) = whole.filter(|whole| partner || known_field(whole).is_some()) {
             return Role::Number(whole.to_owned(), unit, part);
         }
     }
@@ -315,9 +332,18 @@ fn field_or_coordinate(name: &str) -> Role {
 /// unit's form in names, in front of which a known name stands, else the longest at all.
 ///
 /// Behind what was `measured`, and behind a known name, a unit may have any form; behind a name of the source's own only
-/// a usual one, since `lamp_h` may be a lamp's name.
-fn named_with_unit(name: &str, measured: bool) -> (String, Option<Unit>) {
+/// a usual one, since `lamp_h` may be a lamp's name. Two underscores stand before a unit that would be mistaken otherwise.
+pub(crate) fn named_with_unit(name: &str, measured: bool) -> (String, Option<Unit>) {
     let key = |name: &str| name.replace('_', "-");
+    if let Some((front, form)) = name.rsplit_once(PARTING) {
+        let unit = match form {
+            "1" => Some(Unit::ONE),
+            _ => forms().get(form).cloned().or_else(|| unit_of(form)),
+        };
+        if unit.is_some() {
+            return (key(front), unit);
+        }
+    }
     let known = |name: &str| {
         let key = key(name);
         known_field(&key).is_some() || COORDINATES.contains(&key.as_str()) || MEASURED.contains(&key.as_str())
@@ -345,6 +371,12 @@ fn named_with_unit(name: &str, measured: bool) -> (String, Option<Unit>) {
 }
 
 const MEASURED: [&str; 4] = ["absorbance", "transmittance", "reflectance", "rate"];
+
+/// What parts a name from a unit where one underscore would not tell them apart: `1_s__L_mmol`, `d_abs_d_nm__1`.
+pub(crate) const PARTING: &str = "__";
+
+/// What stands behind [`PARTING`] in the name of a number of which no unit was stated: `gain__number`.
+pub(crate) const UNITLESS: &str = "number";
 
 /// The units by the form that they have in names of columns. Units of one form are of one size: `/min`, `{AU}/min`.
 fn forms() -> &'static BTreeMap<String, Unit> {

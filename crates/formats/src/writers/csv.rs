@@ -50,6 +50,7 @@ mod entries;
 mod origins;
 mod rows;
 mod unit_form;
+mod usual;
 
 use std::borrow::{Borrow, Cow};
 use std::collections::BTreeMap;
@@ -63,6 +64,7 @@ use super::table_schema::{TableField, TableSchema};
 
 use columns::{describe, heads, plain_name, rank};
 use entries::groups;
+use usual::usual;
 
 pub(crate) use unit_form::unit_of;
 
@@ -223,7 +225,6 @@ struct Entry {
 struct Seen {
     coordinate: bool,
     unit: Option<Unit>,
-    all_dates: bool,
     guarded: bool,
     /// Some numbers are written without decimals.
     whole: bool,
@@ -248,6 +249,21 @@ impl Survey {
         }
     }
 
+    /// The same with the columns that tables of this kind usually have, in their customary units, whether some run fills them
+    /// or not: parts of one set have them alike.
+    pub(crate) fn with_usual_columns(options: Options) -> Self {
+        let mut survey = Self::new(options);
+        for (variable, coordinate, unit) in usual(options.rows) {
+            let seen = Seen {
+                coordinate,
+                unit,
+                ..Seen::default()
+            };
+            survey.seen.insert(variable, seen);
+        }
+        survey
+    }
+
     /// Looks at one run. The numbers of its curves are not touched.
     pub fn see(&mut self, run: &Run) {
         let (of_run, groups) = groups(run, self.options);
@@ -265,15 +281,14 @@ impl Survey {
     }
 
     fn note(&mut self, entry: &Entry, whole: bool, fractional: bool) {
-        let (dated, guarded) = match &entry.cell {
-            Cell::Text(text) => (is_date(text), runs_as_formula(text)),
-            Cell::Name { guarded } => (false, *guarded),
-            _ => (false, false),
+        let guarded = match &entry.cell {
+            Cell::Text(text) => runs_as_formula(text),
+            Cell::Name { guarded } => *guarded,
+            _ => false,
         };
         let new = Seen {
             coordinate: entry.coordinate,
             unit: entry.unit.clone(),
-            all_dates: dated,
             guarded,
             whole,
             fractional,
@@ -339,7 +354,6 @@ impl Survey {
 impl Seen {
     fn add(&mut self, other: Self) {
         self.coordinate |= other.coordinate;
-        self.all_dates &= other.all_dates;
         self.guarded |= other.guarded;
         self.whole |= other.whole;
         self.fractional |= other.fractional;

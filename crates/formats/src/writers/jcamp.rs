@@ -356,7 +356,12 @@ impl<'a> Page<'a> {
         if title.trim().is_empty() {
             title = self.run.id.to_string();
         }
-        let title = one_line(&title);
+        let mut title = one_line(&title);
+        if title.chars().count() > TITLE {
+            // A reader looks for the labels behind it at the beginning of the file.
+            self.made.push("TITLE".to_owned());
+            title = title.chars().take(TITLE).collect();
+        }
         let made_up = |label: &str, said: Option<String>, other: &str, made: &mut Vec<String>| {
             said.unwrap_or_else(|| {
                 made.push(label.to_owned());
@@ -620,6 +625,9 @@ impl<'a> Page<'a> {
         }
     }
 }
+
+/// A longer title is cut; what it said stands among the private fields.
+const TITLE: usize = 250;
 
 fn nowhere() -> Origin {
     Origin::Source(Place::default())

@@ -199,6 +199,18 @@ impl Default for Parquet {
     }
 }
 
+impl Parquet {
+    /// A part of a set: the columns that such tables usually have are there in every part, filled or not, and always of one
+    /// type, so that all parts are read as one table.
+    #[must_use]
+    pub fn part() -> Self {
+        Self {
+            surveys: Surveys::with_usual_columns(Options::default()),
+            ..Self::default()
+        }
+    }
+}
+
 impl Exporter for Parquet {
     fn room(&self) -> Room {
         Room {

@@ -27,6 +27,11 @@ impl Surveys {
         Self(ROWS.map(|rows| Survey::new(Options { rows, ..options })))
     }
 
+    /// With the columns that such tables usually have, filled or not.
+    pub(super) fn with_usual_columns(options: Options) -> Self {
+        Self(ROWS.map(|rows| Survey::with_usual_columns(Options { rows, ..options })))
+    }
+
     pub(super) fn see(&mut self, subject: &Subject<'_>) {
         for survey in &mut self.0 {
             survey.see(subject.run);

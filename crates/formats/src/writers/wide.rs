@@ -16,16 +16,27 @@ use super::table_schema::{ColumnType, TableField, TableSchema};
 struct Curve {
     head: String,
     about: String,
-    x: Column,
+    /// The axis; the same as that of the first curve where there is none.
+    x: Option<Column>,
     y: Column,
 }
 
-/// The exporter. It holds the numbers of all curves, since a row has one of each.
+/// So many curves have a column: a spreadsheet takes 16,384 columns, and the first is the axis.
+const MOST_CURVES: usize = 16_383;
+/// So many numbers are held at most, in 8 to 21 bytes each.
+const MOST_NUMBERS: usize = 50_000_000;
+
+/// The exporter. It holds the numbers of all curves, since a row has one of each, and therefore takes no more than
+/// 16,383 curves and 50 million numbers: more are refused before anything is written.
 #[derive(Default)]
 pub struct Wide {
     union: bool,
     byte_order_mark: bool,
     curves: Vec<Curve>,
+    /// Numbers of all curves that were seen, held or not.
+    numbers: usize,
+    /// Curves that were seen, held or not.
+    seen: usize,
 }
 
 impl Wide {
@@ -35,7 +46,7 @@ impl Wide {
         Self {
             union,
             byte_order_mark,
-            curves: Vec::new(),
+            ..Self::default()
         }
     }
 
@@ -47,87 +58,136 @@ impl Wide {
         ))
     }
 
+    /// The axis of a curve.
+    fn axis<'c>(&'c self, curve: &'c Curve) -> Option<&'c Column> {
+        curve.x.as_ref().or(self.curves.first()?.x.as_ref())
+    }
+
+    fn too_many(&self) -> Option<ExportError> {
+        let message = if self.seen > MOST_CURVES {
+            format!(
+                "there are {} curves, and a spreadsheet has room for {MOST_CURVES} beside the axis",
+                self.seen
+            )
+        } else if self.numbers > MOST_NUMBERS {
+            format!(
+                "there are {} numbers, and a table with a column for each curve is made of at most {MOST_NUMBERS}",
+                self.numbers
+            )
+        } else {
+            return None;
+        };
+        let why = Diagnostic::error(Code::new("too-many-curves"), message);
+        Some(ExportError::Refused(Box::new(why.help(
+            "narrow the query, or use `--to csv`, `--to tables` or `--to parquet`, which take any number",
+        ))))
+    }
+
     /// Whether all curves run over the same numbers; refuses axes of different quantities or units.
     fn agree(&self) -> Result<bool, ExportError> {
-        let Some(first) = self.curves.first() else {
+        let (Some(first), Some(axis)) = (
+            self.curves.first(),
+            self.curves.first().and_then(|c| c.x.as_ref()),
+        ) else {
             return Ok(true);
         };
-        let axis = |curve: &Curve| format!("{} in `{}`", curve.x.quantity, curve.x.unit);
-        if let Some(other) = self
-            .curves
-            .iter()
-            .find(|curve| curve.x.quantity != first.x.quantity || curve.x.unit != first.x.unit)
-        {
+        let others = || {
+            self.curves
+                .iter()
+                .filter_map(|curve| Some((curve, curve.x.as_ref()?)))
+        };
+        let told = |axis: &Column| format!("{} in `{}`", axis.quantity, axis.unit);
+        if let Some((other, x)) = others().find(|(_, x)| x.quantity != axis.quantity || x.unit != axis.unit) {
             return Err(Self::refused(format!(
                 "the curves do not run over one axis: `{}` runs over {}, `{}` over {}",
                 first.head,
-                axis(first),
+                told(axis),
                 other.head,
-                axis(other)
+                told(x)
             )));
         }
-        let other = self
-            .curves
-            .iter()
-            .find(|curve| curve.x.values.as_ref() != first.x.values.as_ref());
-        match other {
+        match others().nth(1) {
             None => Ok(true),
             Some(_) if self.union => {
-                let twice = self.curves.iter().find(|curve| {
-                    let mut seen: Vec<u64> = curve.x.values.iter().map(|x| (x + 0.0).to_bits()).collect();
+                let twice = others().find(|(_, x)| {
+                    let mut seen: Vec<u64> = x.values.iter().map(|x| (x + 0.0).to_bits()).collect();
                     seen.sort_unstable();
                     seen.windows(2).any(|pair| pair[0] == pair[1])
                 });
                 match twice {
                     None => Ok(false),
-                    Some(curve) => Err(Self::refused(format!(
+                    Some((curve, _)) => Err(Self::refused(format!(
                         "`{}` was measured twice at one x, which has one cell in a row",
                         curve.head
                     ))),
                 }
             }
-            Some(other) => Err(Self::refused(format!(
+            Some((other, x)) => Err(Self::refused(format!(
                 "the axes do not agree: `{}` has {} points, `{}` has {}, and not all of the same x",
                 first.head,
-                first.x.values.len(),
+                axis.values.len(),
                 other.head,
-                other.x.values.len()
+                x.values.len()
             ))),
         }
     }
 
-    /// The rows: x as it was written, and for each curve its number there.
-    fn rows(&self, agree: bool) -> Vec<(String, Vec<Option<String>>)> {
-        let texts = |column: &Column| column.texts().collect::<Vec<String>>();
+    /// Gives the rows one after another: x as it was written, and for each curve its number there.
+    fn each_row(
+        &self,
+        agree: bool,
+        mut take: impl FnMut(&str, &mut dyn Iterator<Item = Option<String>>) -> Result<(), ExportError>,
+    ) -> Result<(), ExportError> {
+        let Some(axis) = self.curves.first().and_then(|first| first.x.as_ref()) else {
+            return Ok(());
+        };
         if agree {
-            let Some(first) = self.curves.first() else {
-                return Vec::new();
-            };
-            let columns: Vec<Vec<String>> = self.curves.iter().map(|curve| texts(&curve.y)).collect();
-            return texts(&first.x)
-                .into_iter()
-                .enumerate()
-                .map(|(at, x)| (x, columns.iter().map(|column| column.get(at).cloned()).collect()))
-                .collect();
+            let mut columns: Vec<_> = self.curves.iter().map(|curve| curve.y.texts()).collect();
+            for x in axis.texts() {
+                take(&x, &mut columns.iter_mut().map(Iterator::next))?;
+            }
+            return Ok(());
         }
-        let mut rows: BTreeMap<Ordered, (String, Vec<Option<String>>)> = BTreeMap::new();
-        for (at, curve) in self.curves.iter().enumerate() {
-            for ((&x, text), y) in curve.x.values.iter().zip(curve.x.texts()).zip(curve.y.texts()) {
-                let row = rows
-                    .entry(Ordered(x + 0.0))
-                    .or_insert_with(|| (text, vec![None; self.curves.len()]));
-                row.1[at] = Some(y);
+        let mut rows: BTreeMap<Ordered, String> = BTreeMap::new();
+        for x in self.curves.iter().filter_map(|curve| curve.x.as_ref()) {
+            for (&value, text) in x.values.iter().zip(x.texts()) {
+                rows.entry(Ordered(value + 0.0)).or_insert(text);
             }
         }
-        let falling = self.curves.first().is_some_and(|curve| {
-            let values = curve.x.values.as_ref();
-            values.first() > values.last()
-        });
-        let mut rows: Vec<_> = rows.into_values().collect();
+        let falling = axis.values.first() > axis.values.last();
+        let in_order = |one: f64, other: f64| {
+            let rising = one.total_cmp(&other);
+            if falling { rising.reverse() } else { rising }
+        };
+        // The points of each curve in the order of the rows, and which of them comes next.
+        let mut columns: Vec<(&Column, &Column, Vec<u32>, Vec<u8>, usize)> = self
+            .curves
+            .iter()
+            .filter_map(|curve| {
+                let x = self.axis(curve)?;
+                let mut order: Vec<u32> = (0..u32::try_from(x.values.len()).ok()?).collect();
+                order.sort_by(|&one, &other| in_order(x.values[one as usize], x.values[other as usize]));
+                Some((x, &curve.y, order, curve.y.decimals.iter().collect(), 0))
+            })
+            .collect();
+        let mut row = |value: f64, text: &str| {
+            take(
+                text,
+                &mut columns.iter_mut().map(|(x, y, order, decimals, next)| {
+                    let at = *order.get(*next)? as usize;
+                    if x.values[at] + 0.0 != value {
+                        return None;
+                    }
+                    *next += 1;
+                    Some(write_decimal(y.values[at], decimals.get(at).copied()))
+                }),
+            )
+        };
         if falling {
-            rows.reverse();
+            rows.iter().rev().try_for_each(|(x, text)| row(x.0, text))
+        } else {
+            rows.iter().try_for_each(|(x, text)| row(x.0, text))
         }
-        rows
     }
 }
 
@@ -190,19 +250,38 @@ impl Exporter for Wide {
             .enumerate()
             .filter(|(_, trace)| !trace.is_empty())
         {
+            self.seen += 1;
+            self.numbers += trace.len();
+            if self.seen > MOST_CURVES || self.numbers > MOST_NUMBERS {
+                // It will be refused: nothing more is held.
+                self.curves.truncate(1);
+                continue;
+            }
+            let shared = self
+                .curves
+                .first()
+                .and_then(|first| first.x.as_ref())
+                .is_some_and(|x| {
+                    x.quantity == trace.x.quantity
+                        && x.unit == trace.x.unit
+                        && x.values.as_ref() == trace.x.values.as_ref()
+                });
             self.curves.push(Curve {
                 head: head(subject, index, trace),
                 about: format!(
                     "Run {}, curve {index}, from {}.",
                     subject.run.id, subject.run.source.path
                 ),
-                x: trace.x.clone(),
+                x: (!shared).then(|| trace.x.clone()),
                 y: trace.y.clone(),
             });
         }
     }
 
     fn begin(&mut self, files: &mut dyn Files) -> Result<(), ExportError> {
+        if let Some(why) = self.too_many() {
+            return Err(why);
+        }
         let agree = self.agree()?;
         let field = |name: String, about: String, unit: &Column| TableField {
             name,
@@ -211,10 +290,10 @@ impl Exporter for Wide {
             description: about,
             unit: Some(unit.unit.code().to_owned()),
         };
-        let Some(first) = self.curves.first() else {
+        let Some(axis) = self.curves.first().and_then(|first| first.x.as_ref()) else {
             return Ok(());
         };
-        let mut fields = vec![field(with_unit(&first.x), "The x axis.".to_owned(), &first.x)];
+        let mut fields = vec![field(with_unit(axis), "The x axis.".to_owned(), axis)];
         fields.extend(
             self.curves
                 .iter()
@@ -235,7 +314,7 @@ impl Exporter for Wide {
         schema.write_all(TableSchema::new(fields).to_json().as_bytes())?;
         schema.flush()?;
         line.extend_from_slice(b"\r\n");
-        for (x, row) in self.rows(agree) {
+        self.each_row(agree, |x, row| {
             line.extend_from_slice(x.as_bytes());
             for cell in row {
                 line.push(b',');
@@ -246,7 +325,8 @@ impl Exporter for Wide {
                 out.write_all(&line)?;
                 line.clear();
             }
-        }
+            Ok(())
+        })?;
         out.write_all(&line)?;
         out.flush()?;
         Ok(())
@@ -258,5 +338,62 @@ impl Exporter for Wide {
 
     fn finish(&mut self, _files: &mut dyn Files) -> Result<Vec<Diagnostic>, ExportError> {
         Ok(Vec::new())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use curvary_record::{Digest, Fields, Quantity, Run, RunId, SourceRef, Technique, Unit};
+
+    use super::*;
+
+    /// A run of as many curves.
+    fn run(curves: usize) -> Run {
+        let digest = Digest::of(b"");
+        let column = |quantity, unit| Column::new(quantity, unit, vec![1.0]);
+        let trace = || {
+            Trace::new(
+                column(Quantity::TIME, Unit::SECOND),
+                column(Quantity::ABSORBANCE, Unit::ABSORBANCE),
+            )
+            .expect("one length")
+        };
+        Run {
+            id: RunId::new(&digest, 0),
+            source: SourceRef {
+                path: "a.txt".into(),
+                digest,
+                reader: "r".into(),
+                reader_version: "1".into(),
+                encoding: None,
+                ordinal: 0,
+                lines: None,
+            },
+            technique: Technique::TIME_COURSE,
+            because: Vec::new(),
+            fields: Fields::default(),
+            traces: (0..curves).map(|_| trace()).collect(),
+            questions: Vec::new(),
+            remarks: Vec::new(),
+        }
+    }
+
+    /// What is refused is not held either.
+    #[test]
+    fn more_curves_than_a_spreadsheet_has_columns_are_refused() {
+        let mut wide = Wide::new(false, false);
+        let run = run(MOST_CURVES);
+        let subject = Subject {
+            run: &run,
+            results: &[],
+        };
+        wide.see(&subject);
+        assert!(wide.too_many().is_none());
+        assert_eq!(wide.curves.iter().filter(|curve| curve.x.is_some()).count(), 1);
+        wide.see(&subject);
+        assert!(
+            matches!(wide.too_many(), Some(ExportError::Refused(why)) if why.message.contains("32766 curves"))
+        );
+        assert!(wide.curves.len() <= 1);
     }
 }

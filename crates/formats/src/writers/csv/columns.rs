@@ -1,9 +1,12 @@
 //! How columns are ordered, named and described.
 
+use std::collections::BTreeSet;
+
 use curvary_record::{Unit, ValueKind, known_field};
 
 use super::unit_form::form;
 use super::{Part, Seen, Standing, Variable};
+use crate::readers::tidy_csv::{PARTING, UNITLESS, named_with_unit, reads_as_number};
 use crate::writers::table_schema::{ColumnType, TableField};
 
 impl Variable {
@@ -56,13 +59,21 @@ pub(super) fn heads(found: &[(&Variable, &Seen)]) -> Vec<String> {
         Some(Standing::Own) => 2,
     };
     order.sort_by_key(|&at| (turn(at), at));
+    let plain_names: BTreeSet<String> = found.iter().map(|(variable, _)| plain_name(variable)).collect();
+    // A field `lamp 2` beside another, `lamp`, is not the second of its name.
+    let like_counted = |plain: &str| {
+        plain.rsplit_once('_').is_some_and(|(front, count)| {
+            count.parse::<u32>().is_ok_and(|count| count >= 2) && plain_names.contains(front)
+        })
+    };
     for at in order {
         let variable = found[at].0;
         let taken = |head: &str| heads.iter().any(|other| other.eq_ignore_ascii_case(head));
         let mut plain = plain_name(variable);
         let own = variable.standing() == Some(Standing::Own);
         let reserved = RESERVED.contains(&plain.as_str()) || MEASURED.contains(&plain.as_str());
-        if own && reserved || taken(&plain) {
+        let known = || known_field(&plain.replace('_', "-")).is_some();
+        if own && (reserved || known() || like_counted(&plain)) || taken(&plain) {
             match variable.standing() {
                 Some(Standing::Own) => plain = format!("field_{plain}"),
                 Some(Standing::Measured) => plain = format!("measured_{plain}"),
@@ -157,9 +168,19 @@ pub(super) fn plain_name(variable: &Variable) -> String {
             Some(ValueKind::TimeOfDay) => "time_of_day".into(),
             // A number that some source wrote in words must not share a column with the numbers.
             Some(ValueKind::Number(_) | ValueKind::Range(_)) => format!("{}_text", slug(key)),
+            // The same holds for words under a name that ends like a unit.
+            None if known_field(&slug(key).replace('_', "-")).is_none() && reads_as_number(&slug(key)) => {
+                format!("{}_text", slug(key))
+            }
             _ => slug(key),
         },
-        Variable::Number { name, unit, part, .. } => {
+        Variable::Number {
+            name,
+            unit,
+            part,
+            standing,
+        } => {
+            let none = unit.is_none();
             let unit = unit.as_deref().and_then(|code| Unit::ucum(code).ok());
             let unit = unit.as_ref().map(form).unwrap_or_default();
             let mut head = match part {
@@ -169,9 +190,21 @@ pub(super) fn plain_name(variable: &Variable) -> String {
                 Part::PlusMinus => format!("{}_plus_minus", slug(name)),
                 Part::Value(_) => slug(name),
             };
+            let bare = head.clone();
             if !unit.is_empty() {
                 head.push('_');
                 head.push_str(&unit);
+            }
+            // Behind a source's own word the unit is parted more strongly where it would be read as another.
+            let (key, read) = named_with_unit(&head, *standing == Standing::Measured);
+            let read = read.as_ref().map(form).unwrap_or_default();
+            if *standing == Standing::Own && unit.is_empty() && matches!(part, Part::Value(_)) {
+                // The plain name is that of words, whatever else is in the table.
+                let kind = if none { UNITLESS } else { "1" };
+                head = format!("{bare}{PARTING}{kind}");
+            } else if known_field(name).is_none() && (key != bare.replace('_', "-") || read != unit) {
+                let unit = if unit.is_empty() { "1" } else { &unit };
+                head = format!("{bare}{PARTING}{unit}");
             }
             head
         }
@@ -189,7 +222,12 @@ fn slug(name: &str) -> String {
         }
     }
     let slug = slug.trim_end_matches('_');
-    if slug.is_empty() { "field" } else { slug }.to_owned()
+    match slug {
+        "" if name.contains('±') => "plus_minus",
+        "" => "field",
+        slug => slug,
+    }
+    .to_owned()
 }
 
 pub(super) fn describe(variable: &Variable, seen: &Seen, head: String) -> TableField {
@@ -265,9 +303,14 @@ pub(super) fn describe(variable: &Variable, seen: &Seen, head: String) -> TableF
             None,
         ),
         Variable::Words(key) => match known_field(key) {
-            Some(known) if known.kind == ValueKind::Date && seen.all_dates => {
+            Some(known) if known.kind == ValueKind::Date => {
                 (ColumnType::Date, known.about.to_owned(), Some(key))
             }
+            None if key.as_str() == DATE_IN_WORDS => (
+                ColumnType::String,
+                "Day of the measurement as its source says it, where that is no day of the calendar.".to_owned(),
+                Some(key),
+            ),
             Some(known) => (ColumnType::String, known.about.to_owned(), Some(key)),
             None => (ColumnType::String, own_spelling(key), Some(key)),
         },
@@ -303,6 +346,9 @@ pub(super) fn describe(variable: &Variable, seen: &Seen, head: String) -> TableF
         unit: seen.unit.as_ref().map(|unit| unit.code().to_owned()),
     }
 }
+
+/// What a source says of the day that is no day has a column of its own, so that the other holds days alone.
+pub(super) const DATE_IN_WORDS: &str = "date-text";
 
 fn quantity_about(name: &str) -> String {
     let about = match name {

@@ -2,8 +2,8 @@
 
 use curvary_record::{Claim, Fields, Run, Trace, Unit, Value, known_field};
 
-use super::columns::canonical;
-use super::{Cell, Entry, Options, Part, Rows, Standing, Variable, run_name, runs_as_formula};
+use super::columns::{DATE_IN_WORDS, canonical};
+use super::{Cell, Entry, Options, Part, Rows, Standing, Variable, is_date, run_name, runs_as_formula};
 use crate::writers::digits::as_written;
 
 /// A row, or the rows of one curve: what they say of their run, the curve, and what they say of it.
@@ -227,7 +227,11 @@ fn field_entries(fields: &Fields, options: Options, entries: &mut Vec<Entry>) {
                 entries.push(Entry::text(Variable::Words(key.to_owned()), &all_texts(claims)));
             }
             Value::Text(text) if key == "sample" => entries.push(Entry::text(Variable::Sample, text)),
-            Value::Text(text) => entries.push(Entry::text(Variable::Words(key.to_owned()), text)),
+            Value::Text(text) => {
+                let words = key == "date" && !is_date(text);
+                let key = if words { DATE_IN_WORDS } else { key };
+                entries.push(Entry::text(Variable::Words(key.to_owned()), text));
+            }
             _ if key == "sample" => entries.push(Entry::text(Variable::Sample, &claim.raw)),
             Value::Number(value) => entries.push(number(Part::Value(0), *value)),
             Value::Range { from, to } => entries.extend([number(Part::From, *from), number(Part::To, *to)]),
