@@ -186,6 +186,29 @@ fn a_newer_version_inherits_what_still_fits() {
     done(here, &["verify", "--archive", "lab"]);
 }
 
+#[test]
+fn a_table_in_front_moves_no_note() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let here = folder.path();
+    put(here, "in/day.csv", &export("dye one", 1));
+    added(here, &["in"]);
+    let id = &found(here, "dye")[0];
+    done(here, &["note", id, "temperature=37 °C", "--archive", "lab"]);
+    done(here, &["rates", id, "--archive", "lab"]);
+    put(
+        here,
+        "in/day.csv",
+        &format!("{}\n{}", export("dye zero", 3), export("dye one", 1)),
+    );
+    let told = added(here, &["in"]);
+    assert_eq!(told["changed"]["inherited"], 1, "{told}");
+    assert_eq!(
+        found(here, "temperature:37C has:result"),
+        found(here, "sample:one")
+    );
+    assert_eq!(found(here, "has:note").len(), 1);
+}
+
 /// Members of a container may share a name.
 #[test]
 fn members_of_one_name_stay_apart() {
