@@ -1,7 +1,7 @@
 //! What a run consists of: by this, and not by its number in the file, what was said and found of it is given on when the
 //! file is read otherwise, or a newer version takes its place.
 
-use curvary_record::{Column, Fields, Run, Trace};
+use curvary_record::{Column, Fields, Quantity, Run, Trace, Unit};
 
 use crate::Heir;
 
@@ -16,7 +16,13 @@ pub(crate) fn same_numbers(a: &Run, b: &Run) -> bool {
 fn same_curve(a: &Trace, b: &Trace) -> bool {
     let column =
         |a: &Column, b: &Column| a.quantity == b.quantity && a.unit == b.unit && a.values == b.values;
-    column(&a.x, &b.x) && column(&a.y, &b.y) && a.held == b.held && same_fields(&a.fields, &b.fields)
+    // On which line it stands that a wavelength was held changes when a table is added in front.
+    let held = |trace: &Trace| -> Vec<(Quantity, Unit, f64)> {
+        let all = trace.held.iter();
+        all.map(|one| (one.quantity.clone(), one.unit.clone(), one.value))
+            .collect()
+    };
+    column(&a.x, &b.x) && column(&a.y, &b.y) && held(a) == held(b) && same_fields(&a.fields, &b.fields)
 }
 
 /// Whether the same was read of two runs, wherever it stood.
