@@ -151,8 +151,8 @@ fn step(
     let mut lower = [[0.0; MOST]; MOST];
     let mut right = [0.0; MOST];
     for a in 0..m {
-        for b in 0..=a {
-            lower[a][b] = product(column(a), column(b));
+        for (b, entry) in lower[a].iter_mut().enumerate().take(a + 1) {
+            *entry = product(column(a), column(b));
         }
         right[a] = product(column(a), residuals);
     }

@@ -450,39 +450,6 @@ pub(crate) fn is_absorbance(column: &Column) -> bool {
     column.quantity == Quantity::ABSORBANCE
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn units_follow_from_the_axes() {
-        let unit = |code: &str| Unit::ucum(code).expect("a code");
-        for (of, x, y, wanted) in [
-            ("1/x", "s", "{AU}", "/s"),
-            ("1/x", "min", "1", "/min"),
-            ("y/x", "s", "{AU}", "/s"),
-            ("y/x", "s", "mol/L", "mol/L/s"),
-            ("1/(y x)", "s", "{AU}", "/s"),
-            ("1/(y x)", "s", "mol/L", "L/mol/s"),
-            ("x", "mmol/L", "{AU}", "mmol/L"),
-            ("y", "s", "{AU}", "{AU}"),
-            ("y/x", "mmol/L", "umol/L/min", "umol/mmol/min"),
-            ("1", "s", "{AU}", "1"),
-            ("I", "s", "1", "umol/L"),
-        ] {
-            let found = unit_in_terms(of, &unit(x), &unit(y), &unit("umol/L"));
-            assert!(
-                found
-                    .as_ref()
-                    .is_some_and(|found| found.converts_to(&unit(wanted))
-                        && found.convert(1.0, &unit(wanted)) == Ok(1.0)),
-                "{of} of x {x} and y {y}: {found:?}, expected {wanted}"
-            );
-        }
-        assert_eq!(unit_in_terms("furlong", &unit("s"), &unit("1"), &unit("1")), None);
-    }
-}
-
 /// Takes the relative standard error of a factor into the errors of what was multiplied by it: independent errors, to first order.
 fn allow_for_factor(parameter: &mut Parameter, relative: f64) {
     let Some(value) = parameter.value else { return };
@@ -533,5 +500,38 @@ fn allow_for_scale<'a>(outcome: &mut Outcome, units: impl Iterator<Item = &'a st
                 names.join(", ")
             ),
         ));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn units_follow_from_the_axes() {
+        let unit = |code: &str| Unit::ucum(code).expect("a code");
+        for (of, x, y, wanted) in [
+            ("1/x", "s", "{AU}", "/s"),
+            ("1/x", "min", "1", "/min"),
+            ("y/x", "s", "{AU}", "/s"),
+            ("y/x", "s", "mol/L", "mol/L/s"),
+            ("1/(y x)", "s", "{AU}", "/s"),
+            ("1/(y x)", "s", "mol/L", "L/mol/s"),
+            ("x", "mmol/L", "{AU}", "mmol/L"),
+            ("y", "s", "{AU}", "{AU}"),
+            ("y/x", "mmol/L", "umol/L/min", "umol/mmol/min"),
+            ("1", "s", "{AU}", "1"),
+            ("I", "s", "1", "umol/L"),
+        ] {
+            let found = unit_in_terms(of, &unit(x), &unit(y), &unit("umol/L"));
+            assert!(
+                found
+                    .as_ref()
+                    .is_some_and(|found| found.converts_to(&unit(wanted))
+                        && found.convert(1.0, &unit(wanted)) == Ok(1.0)),
+                "{of} of x {x} and y {y}: {found:?}, expected {wanted}"
+            );
+        }
+        assert_eq!(unit_in_terms("furlong", &unit("s"), &unit("1"), &unit("1")), None);
     }
 }
