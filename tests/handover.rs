@@ -336,6 +336,7 @@ fn a_bundle_comes_home_however_it_was_carried() {
         quiet(&[
             "export",
             "technique:time-course",
+            "--even-in-question",
             "--to",
             "bundle",
             "--originals",
@@ -381,7 +382,8 @@ fn a_bundle_comes_home_however_it_was_carried() {
         let there = format!("there{at}");
         let added = run(folder, &["add", carried, "--archive", &there]);
         let told = String::from_utf8_lossy(&added.stderr).into_owned();
-        assert_eq!(status(&added), Some(0), "{carried}: {told}");
+        // Some runs are in question there as here.
+        assert!(status(&added).is_some_and(|code| code <= 1), "{carried}: {told}");
         assert!(told.contains("2 answers of the bundle kept"), "{carried}: {told}");
         assert!(!told.contains("bundle-not-taken-in"), "{carried}: {told}");
         // Several runs may stand in one original: those that were not exported come along with it.

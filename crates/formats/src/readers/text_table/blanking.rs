@@ -173,7 +173,12 @@ fn without_tuples(text: &str) -> Option<Blanked> {
         let numbers = body.trim_start_matches(['(', '[']).trim_start();
         let plain = |c: char| c.is_ascii_digit() || matches!(c, '.' | ',' | ';' | ' ' | '+' | '-' | 'e' | 'E' | '\t');
         let is_number = |cell: &str| cell.trim().parse::<f64>().is_ok();
-        let cells = || numbers.split([',', ';']);
+        // `[500.    0.559]`, as libraries for arrays print them.
+        let parted = numbers.contains([',', ';']);
+        let cells = || {
+            let mark = move |c: char| if parted { matches!(c, ',' | ';') } else { matches!(c, ' ' | '\t') };
+            numbers.split(mark).filter(move |cell| parted || !cell.is_empty())
+        };
         (inner.len() < end.len()
             && numbers.len() < body.len()
             && numbers.chars().all(plain)

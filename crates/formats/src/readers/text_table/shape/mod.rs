@@ -486,7 +486,7 @@ impl Shaper<'_> {
         self.columns[*x].quantity == Some(Quantity::CONCENTRATION)
             && roles.contains(&Role::Names)
             && if self.columns[*x].stats.orderly() {
-                behind && self.is_proportional(*x, roles)
+                behind && (wavelengths.len() >= 2 || self.is_proportional(*x, roles))
             } else {
                 wavelengths.len() >= 2 || behind
             }
