@@ -559,7 +559,15 @@ fn claim_with(
         let end = value.start + first.len();
         let mut passing = Passing::default();
         passing.hear(source, value.start..value.start + raw.len());
-        claim_with(fields, questions, source, spelling, value.start..end, None, customs);
+        claim_with(
+            fields,
+            questions,
+            source,
+            spelling,
+            value.start..end,
+            None,
+            customs,
+        );
         passing.settle(fields);
         return;
     }
@@ -736,14 +744,21 @@ fn date_form(spelling: &str) -> Option<(&str, Option<Order>)> {
         return None;
     }
     let form = form.to_lowercase();
-    let parts: Vec<&str> = form.split(|c: char| !c.is_alphabetic()).filter(|part| !part.is_empty()).collect();
+    let parts: Vec<&str> = form
+        .split(|c: char| !c.is_alphabetic())
+        .filter(|part| !part.is_empty())
+        .collect();
     let is = |part: &str, letters: &[char]| part.len() <= 4 && part.chars().all(|c| letters.contains(&c));
     let day = |part: &str| is(part, &['d', 't', 'j']);
     let month = |part: &str| is(part, &['m']);
     let year = |part: &str| is(part, &['y', 'j', 'a', 'r']);
     match parts.as_slice() {
-        [first, second, third, ..] if day(first) && month(second) && year(third) => Some((name, Some(Order::DayFirst))),
-        [first, second, third, ..] if month(first) && day(second) && year(third) => Some((name, Some(Order::MonthFirst))),
+        [first, second, third, ..] if day(first) && month(second) && year(third) => {
+            Some((name, Some(Order::DayFirst)))
+        }
+        [first, second, third, ..] if month(first) && day(second) && year(third) => {
+            Some((name, Some(Order::MonthFirst)))
+        }
         [first, second, third, ..] if year(first) && month(second) && day(third) => Some((name, None)),
         _ => None,
     }

@@ -159,35 +159,50 @@ impl Wide {
             let rising = one.total_cmp(&other);
             if falling { rising.reverse() } else { rising }
         };
-        // The points of each curve in the order of the rows, and which of them comes next.
-        let mut columns: Vec<(&Column, &Column, Vec<u32>, Vec<u8>, usize)> = self
+        let mut columns: Vec<Cursor<'_>> = self
             .curves
             .iter()
             .filter_map(|curve| {
                 let x = self.axis(curve)?;
                 let mut order: Vec<u32> = (0..u32::try_from(x.values.len()).ok()?).collect();
                 order.sort_by(|&one, &other| in_order(x.values[one as usize], x.values[other as usize]));
-                Some((x, &curve.y, order, curve.y.decimals.iter().collect(), 0))
+                Some(Cursor {
+                    x,
+                    y: &curve.y,
+                    order,
+                    decimals: curve.y.decimals.iter().collect(),
+                    next: 0,
+                })
             })
             .collect();
-        let mut row = |value: f64, text: &str| {
-            take(
-                text,
-                &mut columns.iter_mut().map(|(x, y, order, decimals, next)| {
-                    let at = *order.get(*next)? as usize;
-                    if x.values[at] + 0.0 != value {
-                        return None;
-                    }
-                    *next += 1;
-                    Some(write_decimal(y.values[at], decimals.get(at).copied()))
-                }),
-            )
-        };
+        let mut row =
+            |value: f64, text: &str| take(text, &mut columns.iter_mut().map(|cursor| cursor.take(value)));
         if falling {
             rows.iter().rev().try_for_each(|(x, text)| row(x.0, text))
         } else {
             rows.iter().try_for_each(|(x, text)| row(x.0, text))
         }
+    }
+}
+
+/// The points of a curve in the order of the rows, and which of them comes next.
+struct Cursor<'a> {
+    x: &'a Column,
+    y: &'a Column,
+    order: Vec<u32>,
+    decimals: Vec<u8>,
+    next: usize,
+}
+
+impl Cursor<'_> {
+    /// The reading at this `x`, where the next point stands there.
+    fn take(&mut self, x: f64) -> Option<String> {
+        let at = *self.order.get(self.next)? as usize;
+        if self.x.values[at] + 0.0 != x {
+            return None;
+        }
+        self.next += 1;
+        Some(write_decimal(self.y.values[at], self.decimals.get(at).copied()))
     }
 }
 

@@ -321,7 +321,12 @@ fn named_axis<'n>(said: &'n [Said], axis: &str) -> Option<(String, &'n Scalar)> 
     let of = |endings: &[&str]| {
         said.iter().find_map(|said| match said {
             Said::Pair(key, values) => {
-                let bare: String = key.text.to_lowercase().chars().filter(|c| c.is_alphanumeric()).collect();
+                let bare: String = key
+                    .text
+                    .to_lowercase()
+                    .chars()
+                    .filter(|c| c.is_alphanumeric())
+                    .collect();
                 let ending = bare.strip_prefix(axis)?;
                 (endings.contains(&ending) && values.len() == 1).then_some((values[0].text.as_str(), key))
             }

@@ -168,15 +168,22 @@ fn without_tuples(text: &str) -> Option<Blanked> {
     let row = |line: &str| -> Option<(usize, usize)> {
         let end = line.trim_end().trim_end_matches([',', ';']).trim_end();
         let inner = end.trim_end_matches([')', ']']).trim_end();
-        let body = inner.trim_start_matches(|c: char| c == ' ' || c == '\t');
+        let body = inner.trim_start_matches([' ', '\t']);
         let body = body.strip_prefix("- ").unwrap_or(body).trim_start();
         let numbers = body.trim_start_matches(['(', '[']).trim_start();
-        let plain = |c: char| c.is_ascii_digit() || matches!(c, '.' | ',' | ';' | ' ' | '+' | '-' | 'e' | 'E' | '\t');
+        let plain =
+            |c: char| c.is_ascii_digit() || matches!(c, '.' | ',' | ';' | ' ' | '+' | '-' | 'e' | 'E' | '\t');
         let is_number = |cell: &str| cell.trim().parse::<f64>().is_ok();
         // `[500.    0.559]`, as libraries for arrays print them.
         let parted = numbers.contains([',', ';']);
         let cells = || {
-            let mark = move |c: char| if parted { matches!(c, ',' | ';') } else { matches!(c, ' ' | '\t') };
+            let mark = move |c: char| {
+                if parted {
+                    matches!(c, ',' | ';')
+                } else {
+                    matches!(c, ' ' | '\t')
+                }
+            };
             numbers.split(mark).filter(move |cell| parted || !cell.is_empty())
         };
         (inner.len() < end.len()

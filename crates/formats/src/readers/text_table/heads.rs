@@ -383,7 +383,9 @@ fn map_heads(
     if !over_all
         && stated.iter().any(|pair| {
             // A header may end with a colon over columns that it spans: `absorbance at time (min):,,,`.
-            let spans = kept[pair.value.clone()].trim_matches(|c| matches!(c, ',' | ';' | '\t' | ' ')).is_empty();
+            let spans = kept[pair.value.clone()]
+                .trim_matches(|c| matches!(c, ',' | ';' | '\t' | ' '))
+                .is_empty();
             pair.mark == ':'
                 && !(spans && grid.dialect.sep.byte().is_some())
                 && (!nearest || crate::words::field_of(&kept[pair.key.clone()]).is_some())

@@ -484,7 +484,9 @@ pub(super) fn is_furniture(line: &str, seen: &BTreeSet<String>) -> bool {
     }
     let paged = words.iter().any(|word| page(word)) && words.iter().all(|word| page(word) || small(word));
     // Numbers alone are a page and how many there are; more of them are cells: ` 1 2 3 4 5 6` above a plate.
-    let figures = words.iter().all(|word| word.bytes().all(|byte| byte.is_ascii_digit()));
+    let figures = words
+        .iter()
+        .all(|word| word.bytes().all(|byte| byte.is_ascii_digit()));
     let most = if figures { 2 } else { 6 };
     paged || words.iter().all(|word| small(word)) && words.len() <= most
         // The title with a page number behind it, as on the first page.

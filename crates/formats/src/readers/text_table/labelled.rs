@@ -101,7 +101,8 @@ impl Rows {
                 rows.count += 1;
                 rows.after = behind;
             } else {
-                let is_key = line.contains([':', '=']) && !line.trim_start().starts_with(|c: char| c.is_ascii_digit());
+                let is_key =
+                    line.contains([':', '=']) && !line.trim_start().starts_with(|c: char| c.is_ascii_digit());
                 if rows.count == 0 || is_key || line.trim().is_empty() || waiting.len() == MOST_BETWEEN {
                     break;
                 }
@@ -121,7 +122,10 @@ impl Rows {
 /// A line without the remark in brackets at its end, `Probe 4: E = 1,322  (measured 1:2)`, and where it stands. A unit is none.
 fn without_aside(line: &str) -> (&str, Option<(usize, usize)>) {
     let body = line.trim_end();
-    let remark = body.rfind([' ', '\t']).and_then(|_| body.rfind('(')).filter(|_| body.ends_with(')'));
+    let remark = body
+        .rfind([' ', '\t'])
+        .and_then(|_| body.rfind('('))
+        .filter(|_| body.ends_with(')'));
     let aside = remark.filter(|&at| {
         let inner = &body[at + 1..body.len() - 1];
         let apart = body[..at].ends_with([' ', '\t']);
@@ -152,17 +156,36 @@ fn first_value(line: &str, parts: &[Part]) -> Option<f64> {
     let raw = &line[parts.first()?.number.clone()];
     let mut value = 0.0;
     for piece in raw.split(':') {
-        value = value * 60.0 + piece.replace(',', ".").replace('\u{2212}', "-").parse::<f64>().ok()?;
+        value = value * 60.0
+            + piece
+                .replace(',', ".")
+                .replace('\u{2212}', "-")
+                .parse::<f64>()
+                .ok()?;
     }
-    Some(if raw.matches(':').count() == 1 { value * 60.0 } else { value })
+    Some(if raw.matches(':').count() == 1 {
+        value * 60.0
+    } else {
+        value
+    })
 }
 
 /// A table with the names of its first line, which ends at byte `end`, as headers; `None` where a number was not read.
 fn headed(mut table: Table, cursor: Cursor, end: usize, first: &[Part], rows: Rows) -> Option<Table> {
     let grid = &mut table.grid;
-    let is_clock = |part: &Part| part.number.len() > 2 && rows.text.get(part.number.clone()).is_some_and(|raw| raw.contains(':'));
+    let is_clock = |part: &Part| {
+        part.number.len() > 2
+            && rows
+                .text
+                .get(part.number.clone())
+                .is_some_and(|raw| raw.contains(':'))
+    };
     let plain = grid.kinds.len() == first.len()
-        && grid.kinds.iter().zip(first).all(|(kind, part)| (*kind == Kind::Words) == is_clock(part));
+        && grid
+            .kinds
+            .iter()
+            .zip(first)
+            .all(|(kind, part)| (*kind == Kind::Words) == is_clock(part));
     if !plain || !grid.gaps.is_empty() || grid.rows != rows.count || !grid.odd.is_empty() {
         return None;
     }
@@ -249,7 +272,10 @@ fn named(line: &str, from: usize) -> Option<Part> {
     let rest = &line[from..];
     let mark = rest.find([':', '=']);
     let marked = mark.map(|at| &rest[..at]).filter(|name| {
-        let number_in = name.split(' ').skip(1).any(|word| word.starts_with(|c: char| c.is_ascii_digit()));
+        let number_in = name
+            .split(' ')
+            .skip(1)
+            .any(|word| word.starts_with(|c: char| c.is_ascii_digit()));
         !number_in && !name.contains([';', '|', '\t', ','])
     });
     let (name, behind) = match (marked, mark) {
@@ -289,18 +315,23 @@ fn nameless(line: &str, from: usize, is_first: bool, marked: bool) -> Option<Par
     let said = !unit.is_empty() || clock > 0 || marked && bracket.is_none();
     // `95.3 %T`: the unit with what it is of is the name as well.
     let percent = &line[unit.clone()] == "%" && line[unit.end..].starts_with(['T', 'R']);
-    let name = if percent { unit.start..unit.end + 1 } else { from..from };
-    (closed && said).then_some(Part {
-        name,
-        number,
-        unit,
-    })
+    let name = if percent {
+        unit.start..unit.end + 1
+    } else {
+        from..from
+    };
+    (closed && said).then_some(Part { name, number, unit })
 }
 
 /// How long the time of day is, `10:03` or `10:03:30`, with which a text begins; 0 where it begins with none.
 fn clock_length(text: &str) -> usize {
     let bytes = text.as_bytes();
-    let digits = |from: usize| bytes[from.min(bytes.len())..].iter().take_while(|byte| byte.is_ascii_digit()).count();
+    let digits = |from: usize| {
+        bytes[from.min(bytes.len())..]
+            .iter()
+            .take_while(|byte| byte.is_ascii_digit())
+            .count()
+    };
     let hours = digits(0);
     if !(1..=2).contains(&hours) {
         return 0;
@@ -312,7 +343,9 @@ fn clock_length(text: &str) -> usize {
         }
         end += 3;
     }
-    let free = bytes.get(end).is_none_or(|byte| matches!(byte, b' ' | b'\t' | b';' | b'|' | b','));
+    let free = bytes
+        .get(end)
+        .is_none_or(|byte| matches!(byte, b' ' | b'\t' | b';' | b'|' | b','));
     if end > hours && free { end } else { 0 }
 }
 
@@ -331,14 +364,20 @@ fn number_and_unit(line: &str, from: usize, named: bool) -> Option<(Range<usize>
     if let Some(power) = line[end..].strip_prefix(['e', 'E']) {
         let figures = power.trim_start_matches(['-', '+']);
         let length = figures.bytes().take_while(u8::is_ascii_digit).count();
-        end += if length > 0 { 1 + power.len() - figures.len() + length } else { 0 };
+        end += if length > 0 {
+            1 + power.len() - figures.len() + length
+        } else {
+            0
+        };
     }
     let none = Some((from..end, end..end));
     let rest = &line[end..];
     let apart = rest.len() - rest.trim_start_matches([' ', '\t']).len();
     let start = end + apart;
     let stop = |c: char| matches!(c, ' ' | '\t' | ';' | '|' | ',' | ':' | '=' | ']' | ')');
-    let word = line[start..].find(stop).map_or(&line[start..], |at| &line[start..start + at]);
+    let word = line[start..]
+        .find(stop)
+        .map_or(&line[start..], |at| &line[start..start + at]);
     if word.is_empty() || word.starts_with("...") || word.starts_with("->") {
         return none;
     }
@@ -352,8 +391,16 @@ fn number_and_unit(line: &str, from: usize, named: bool) -> Option<(Range<usize>
         return known.then(|| (from..end, start..start + word.len()));
     }
     let behind = line[start + word.len()..].trim_start();
-    let names_next = named && behind.starts_with(|c: char| matches!(c, ':' | '=' | '-' | '+') || c.is_ascii_digit());
-    Some((from..end, if known && !names_next { start..start + word.len() } else { end..end }))
+    let names_next =
+        named && behind.starts_with(|c: char| matches!(c, ':' | '=' | '-' | '+') || c.is_ascii_digit());
+    Some((
+        from..end,
+        if known && !names_next {
+            start..start + word.len()
+        } else {
+            end..end
+        },
+    ))
 }
 
 #[cfg(test)]

@@ -323,7 +323,10 @@ fn table_at(
         Some(Piece::Text(line)) => Some(strip_remark(&text[line.span.range()]).1),
         _ => None,
     };
-    if class == Class::Mixed && sample.len() < 2 && (head_above.is_none() || stands_over_headers(text, cursor)) {
+    if class == Class::Mixed
+        && sample.len() < 2
+        && (head_above.is_none() || stands_over_headers(text, cursor))
+    {
         return None;
     }
     let decision = if least == 1 && class == Class::Figures && sample.len() >= 5 {

@@ -211,7 +211,11 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option
                 RowClass::Units if is_dash(cell) => {}
                 RowClass::Header | RowClass::Units | RowClass::Title => {
                     // `[s]` in a row of units is the second; alone it would be a concentration, [S].
-                    let cell = if head.class == RowClass::Units { bare_unit(cell) } else { cell };
+                    let cell = if head.class == RowClass::Units {
+                        bare_unit(cell)
+                    } else {
+                        cell
+                    };
                     column.heads.push((cell.to_owned(), span));
                     held.extend(
                         row[0].filter(|_| index > 0).and_then(|key| {
@@ -443,7 +447,10 @@ fn condition(key: &str, text: &str, grid: &Grid) -> Option<Coordinate> {
     let bare = split_unit(key).map_or(key, |(name, _)| name);
     let is_path = crate::words::field_of(bare) == Some("path-length")
         || crate::words::fields_if_fitting(bare).contains(&"path-length");
-    if let Some(unit) = unit.clone().filter(|unit| is_path && matches!(unit.code(), "cm" | "mm")) {
+    if let Some(unit) = unit
+        .clone()
+        .filter(|unit| is_path && matches!(unit.code(), "cm" | "mm"))
+    {
         return Some(Coordinate::new(Quantity::named("path-length"), unit, value));
     }
     let quantity = name
@@ -475,9 +482,8 @@ fn spread_groups(text: &str, table: &Table) -> Vec<Vec<Option<Span>>> {
             let head = read_head(&text[cell.range()]);
             head.quantity.is_some_and(|quantity| quantity.is_of_light()) && head.label.is_none()
         };
-        let of_all = filled == 1
-            && cells.len() > 2
-            && cells.get(1).and_then(Option::as_ref).is_some_and(over_all);
+        let of_all =
+            filled == 1 && cells.len() > 2 && cells.get(1).and_then(Option::as_ref).is_some_and(over_all);
         if of_all {
             let over = cells[1];
             cells[2..].fill(over);
@@ -615,7 +621,11 @@ fn hear_other(column: &mut Column) {
         let at_one = name.ends_with(|c: char| c.is_ascii_digit()) && !text.ends_with([')', ']', '>']);
         // `Rh-1`, `Rh-2` are names: an abbreviation with a number behind it is too little.
         let short = name.chars().filter(|c| c.is_alphabetic()).count() <= 3;
-        let exact = match if at_one && short { words::exact(name) } else { words::word(name) } {
+        let exact = match if at_one && short {
+            words::exact(name)
+        } else {
+            words::word(name)
+        } {
             _ if at_one && parted.is_some() => None,
             // A unit of what runs outweighs the word: `age (h)` are times.
             Word::Other(_) if parted.is_some_and(|(_, unit)| runs_by_unit(unit)) => None,
@@ -659,16 +669,18 @@ fn hear_other(column: &mut Column) {
 
 /// Whether a unit is one of a length of time: whatever has it may run.
 fn runs_by_unit(unit: &str) -> bool {
-    spelled(unit).one().is_some_and(|unit| unit.converts_to(&Unit::SECOND))
+    spelled(unit)
+        .one()
+        .is_some_and(|unit| unit.converts_to(&Unit::SECOND))
 }
 
 /// Whether a header begins with a number and its unit, `1 µL`, `0.5 % EtOH`: at that value was measured, and it is no quantity.
 fn is_value(text: &str) -> bool {
-    let digits = text.trim().trim_start_matches(|c: char| c.is_ascii_digit() || matches!(c, '.' | ','));
+    let digits = text
+        .trim()
+        .trim_start_matches(|c: char| c.is_ascii_digit() || matches!(c, '.' | ','));
     let unit = digits.trim_start().split(' ').next().unwrap_or("");
-    digits.len() < text.trim().len()
-        && !text.ends_with([')', ']', '>'])
-        && !spelled(unit).units().is_empty()
+    digits.len() < text.trim().len() && !text.ends_with([')', ']', '>']) && !spelled(unit).units().is_empty()
 }
 
 /// The unit of a quantity that is none of ours: of `A`, the ampere; of `deg`, those of an angle.

@@ -154,7 +154,10 @@ fn take_last_words_alike(columns: &mut [Column]) {
         (bare && matches!(last, "A" | "E")).then(|| (front.to_owned(), last.to_owned()))
     };
     let told = |column: &Column| column.quantity.is_some() || column.kind == Kind::Words;
-    if !others.iter().all(|column| parted(column).is_some() || told(column)) {
+    if !others
+        .iter()
+        .all(|column| parted(column).is_some() || told(column))
+    {
         return;
     }
     let parts: Vec<(String, String)> = others.iter().filter_map(parted).collect();
@@ -189,7 +192,8 @@ fn take_numbered_symbols(columns: &mut [Column]) {
         .filter_map(|(text, _)| {
             let (front, rest) = text.trim().split_once(' ')?;
             let sums = words::is_statistics(rest.trim_matches(['(', ')']));
-            sums.then(|| front.chars().next().filter(|_| front.len() == 1)).flatten()
+            sums.then(|| front.chars().next().filter(|_| front.len() == 1))
+                .flatten()
         })
         .collect();
     for column in columns.iter_mut().skip(1) {

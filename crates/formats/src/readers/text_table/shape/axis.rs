@@ -36,10 +36,18 @@ impl Shaper<'_> {
         }
         // Temperature or pH against what was measured, whatever its name: `T/degC`, `CD/mdeg`; `Temp.`, `oligo A`, `oligo B`.
         if let &[x] = beside.as_slice() {
-            let own = |&i: &usize| self.columns[i].quantity.as_ref().is_some_and(|quantity| !of_the_trade(quantity));
+            let own = |&i: &usize| {
+                self.columns[i]
+                    .quantity
+                    .as_ref()
+                    .is_some_and(|quantity| !of_the_trade(quantity))
+            };
             let told = self.context.quantities.iter().any(Quantity::is_of_light);
             let others = !open.is_empty() && (open.iter().all(own) || told && x == 0);
-            if self.columns[x].stats.orderly() && others && !open.iter().any(|&i| self.columns[i].stats.counts()) {
+            if self.columns[x].stats.orderly()
+                && others
+                && !open.iter().any(|&i| self.columns[i].stats.counts())
+            {
                 return Some(x);
             }
         }
@@ -75,7 +83,11 @@ impl Shaper<'_> {
         const FEWEST: usize = 3;
         let steps = |&i: &usize| {
             let head = self.columns[i].heads.last().map_or("", |(text, _)| text.trim());
-            head.rsplit(' ').next().unwrap_or("").strip_prefix('+').is_some_and(|step| step.parse::<f64>().is_ok())
+            head.rsplit(' ')
+                .next()
+                .unwrap_or("")
+                .strip_prefix('+')
+                .is_some_and(|step| step.parse::<f64>().is_ok())
         };
         let offsets = ys.iter().filter(|i| steps(i)).count();
         if offsets < FEWEST || offsets * 2 < ys.len() || self.source.assume().get("shape").is_some() {

@@ -659,7 +659,8 @@ pub(super) fn corner_heads(corner: &str) -> (CornerHead, CornerHead) {
     };
     // `A405 at time (s)`
     const MARKS: [&str; 16] = [
-        "\\", " / ", "|", " vs ", " vs. ", " x ", " by ", "/", " at ", " bei ", " pri ", " à ", " bij ", " vid ", " ved ", " przy ",
+        "\\", " / ", "|", " vs ", " vs. ", " x ", " by ", "/", " at ", " bei ", " pri ", " à ", " bij ",
+        " vid ", " ved ", " przy ",
     ];
     for mark in MARKS {
         if let Some((down, over)) = corner.split_once(mark) {

@@ -572,9 +572,15 @@ fn unit_of_epoch(column: &Column) -> Option<(Unit, &'static str)> {
     if !column.heads.iter().any(says) {
         None
     } else if within(1.0) {
-        Some((Unit::SECOND, "times since 1970 are in seconds: POSIX defines them so"))
+        Some((
+            Unit::SECOND,
+            "times since 1970 are in seconds: POSIX defines them so",
+        ))
     } else if within(1e3) {
-        Some((Unit::ucum("ms").ok()?, "times since 1970 are in milliseconds: their size says so"))
+        Some((
+            Unit::ucum("ms").ok()?,
+            "times since 1970 are in milliseconds: their size says so",
+        ))
     } else {
         None
     }

@@ -261,7 +261,9 @@ impl Shaper<'_> {
         let sum = |row: usize| (light.iter().map(|column| column[row]).sum(), whole);
         let pairs = || {
             let count = light.len();
-            (0..count).flat_map(move |one| (0..count).map(move |other| (one, other))).filter(|(one, other)| one != other)
+            (0..count)
+                .flat_map(move |one| (0..count).map(move |other| (one, other)))
+                .filter(|(one, other)| one != other)
         };
         light.len() >= 2
             && (follows(&sum)
@@ -270,7 +272,10 @@ impl Shaper<'_> {
                     follows(&|row| (one[row] - other[row], 1.65 * step))
                         || follows(&|row| {
                             let ratio = one[row] / other[row];
-                            (ratio, 0.55 * step * (1.0 + (1.0 + ratio.abs()) / other[row].abs()))
+                            (
+                                ratio,
+                                0.55 * step * (1.0 + (1.0 + ratio.abs()) / other[row].abs()),
+                            )
                         })
                 }))
     }
@@ -676,6 +681,10 @@ fn is_error_word(text: &str) -> bool {
 
 /// Whether two headers begin with the same word and go on behind it: `std wavelength (nm)`, `std absorbance`.
 fn begins_alike(one: &str, other: &str) -> bool {
-    let first = |text: &str| text.trim().split_once([' ', '_']).map(|(first, _)| first.to_lowercase());
+    let first = |text: &str| {
+        text.trim()
+            .split_once([' ', '_'])
+            .map(|(first, _)| first.to_lowercase())
+    };
     first(one).is_some_and(|word| first(other) == Some(word))
 }

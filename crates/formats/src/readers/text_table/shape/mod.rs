@@ -670,7 +670,9 @@ impl Shaper<'_> {
     /// Takes what the header in the corner says of all columns beside it: `Extinktion 540 nm` over the names of samples,
     /// `absorbance / nm` in front of wavelengths, `Absorbance` above `nm`.
     fn hear_corner(&mut self) {
-        let Some(corner) = self.columns.first() else { return };
+        let Some(corner) = self.columns.first() else {
+            return;
+        };
         let head = match (corner.kind, corner.heads.as_slice()) {
             (Kind::Words, [.., (text, _)]) if corner.clock.is_none() => text,
             (Kind::Figures, [(text, _), .., (lowest, _)])
@@ -683,7 +685,12 @@ impl Shaper<'_> {
         let Some((quantity, held)) = measured_in_corner(head) else {
             return;
         };
-        if self.columns.iter().skip(1).any(|column| column.quantity.is_some()) {
+        if self
+            .columns
+            .iter()
+            .skip(1)
+            .any(|column| column.quantity.is_some())
+        {
             return;
         }
         for column in self.columns.iter_mut().skip(1) {
