@@ -2,7 +2,7 @@
 
 #![allow(clippy::expect_used, reason = "tests may panic")]
 
-use curvary_analysis::study::{
+use curvary_analysis::study::{ParameterPlan, 
     AtTemperature, FitPlan, RatePlan, ScanTask, SeriesPlan, Span, TemperaturePlan, compare_trace, fit_run,
     fit_series, rates_run, reported, scan_run, temperature_series,
 };
@@ -672,11 +672,19 @@ fn no_law_is_fitted_to_what_another_technique_measured() {
     assert!(!fitted(&plan("first-order+offset"), &chromatogram));
     assert!(!rates_run(&RatePlan::default(), &chromatogram).found[0].is_result());
     // What a person writes out is their own.
+    let start = |value| ParameterPlan {
+        start: Some(value),
+        ..ParameterPlan::default()
+    };
     let formula = FitPlan {
         formula: Some("A*exp(-k*x)+b".into()),
+        parameters: [("A", 1.0), ("k", 0.05), ("b", 0.1)]
+            .map(|(name, value)| (name.to_owned(), start(value)))
+            .into(),
         ..FitPlan::default()
     };
-    assert!(fitted(&formula, &chromatogram));
+    let outcome = &fit_run(&formula, &chromatogram)[0].outcome;
+    assert!(outcome.parameter("k").is_some(), "{}", outcome.termination);
     // The quantity of a time course may have a name of its own, and absorbance is absorbance under any technique.
     assert!(fitted(
         &plan("first-order+offset"),

@@ -808,10 +808,16 @@ fn same_fields(one: &Fields, other: &Fields) -> Result<(), String> {
 }
 
 /// Files of which something is not found again, and why.
-const EXCEPTIONS: [(&str, &str); 1] = [(
-    "tests/corpus/generate_text_corpus.py",
-    "a program, no measurement: of hundreds of its lines that look like keys two have the same letters and digits",
-)];
+const EXCEPTIONS: [(&str, &str); 2] = [
+    (
+        "tests/corpus/generate_text_corpus.py",
+        "a program, no measurement: of hundreds of its lines that look like keys two have the same letters and digits",
+    ),
+    (
+        "documents/forms/sentences-of-keys/input.pdf",
+        "its key `Run 2` stands beside the key of the run's own name, once that came through a document of JCAMP-DX",
+    ),
+];
 
 /// Files that a run of the test goes through, and what it says of each.
 fn of_all_files(test: impl Fn(&[Run]) -> Result<(), String>) {
