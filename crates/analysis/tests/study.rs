@@ -2,9 +2,9 @@
 
 #![allow(clippy::expect_used, reason = "tests may panic")]
 
-use curvary_analysis::study::{ParameterPlan, 
-    AtTemperature, FitPlan, RatePlan, ScanTask, SeriesPlan, Span, TemperaturePlan, compare_trace, fit_run,
-    fit_series, rates_run, reported, scan_run, temperature_series,
+use curvary_analysis::study::{
+    AtTemperature, FitPlan, ParameterPlan, RatePlan, ScanTask, SeriesPlan, Span, TemperaturePlan,
+    compare_trace, fit_run, fit_series, rates_run, reported, scan_run, temperature_series,
 };
 use curvary_record::{
     Claim, Code, Column, Coordinate, Digest, Fields, Origin, Outcome, Place, Quantity, Question, Run, RunId,

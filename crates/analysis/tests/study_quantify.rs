@@ -435,7 +435,11 @@ fn standard_addition_down_to_zero() {
         &QuantifyPlan::new(Way::StandardAddition),
         &readings(vec![0.1, 0.2, 0.3]),
     );
-    assert!(along_index.termination.contains("readings without concentrations"));
+    assert!(
+        along_index
+            .termination
+            .contains("readings without concentrations")
+    );
 }
 
 // --- Several components -------------------------------------------------------------------------------------------

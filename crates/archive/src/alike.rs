@@ -62,7 +62,7 @@ struct Best {
 }
 
 /// What is known of a candidate by now.
-enum Known {
+enum CandidateState {
     /// Its likeness is no less and no more.
     Between(f64, f64),
     /// Its likeness.
@@ -96,22 +96,24 @@ impl Archive {
             ..AlikeFound::default()
         };
         // Which belong into the answer. The candidates' order is that of equals.
-        let mut alike: Vec<(&Candidate, Known)> = Vec::new();
+        let mut alike: Vec<(&Candidate, CandidateState)> = Vec::new();
         for candidate in &candidates {
             let known = match candidate.screened {
                 Screened::Nothing => None,
-                Screened::Between { low, high } if low >= options.least => Some(Known::Between(low, high)),
+                Screened::Between { low, high } if low >= options.least => {
+                    Some(CandidateState::Between(low, high))
+                }
                 Screened::Between { high, .. } if high < options.least => {
                     found.less += 1;
                     continue;
                 }
-                Screened::Between { .. } | Screened::Open => {
-                    self.computed(asking, candidate, curve)?.map(Known::Computed)
-                }
+                Screened::Between { .. } | Screened::Open => self
+                    .computed(asking, candidate, curve)?
+                    .map(CandidateState::Computed),
             };
             match known {
                 None => found.nothing += 1,
-                Some(Known::Computed(best)) if best.likeness < options.least => found.less += 1,
+                Some(CandidateState::Computed(best)) if best.likeness < options.least => found.less += 1,
                 Some(known) => alike.push((candidate, known)),
             }
         }
@@ -127,8 +129,8 @@ impl Archive {
             .enumerate()
             .map(|(place, (_, known))| {
                 let most = match known {
-                    Known::Between(_, high) => *high,
-                    Known::Computed(best) => best.likeness,
+                    CandidateState::Between(_, high) => *high,
+                    CandidateState::Computed(best) => best.likeness,
                 };
                 (class(most), Reverse(place))
             })
@@ -139,15 +141,15 @@ impl Archive {
             && let Some((candidate, known)) = alike.get_mut(place)
         {
             match known {
-                Known::Computed(_) if skipped < options.skip => skipped += 1,
-                Known::Computed(best) => found.hits.push(self.hit(asking, candidate, best)?),
-                Known::Between(low, high) => {
+                CandidateState::Computed(_) if skipped < options.skip => skipped += 1,
+                CandidateState::Computed(best) => found.hits.push(self.hit(asking, candidate, best)?),
+                CandidateState::Between(low, high) => {
                     let best = self.computed(asking, candidate, curve)?;
                     let best = best.filter(|best| (*low..=*high).contains(&best.likeness));
                     // A signature is made from the record; one that contradicts it is another record's.
                     let best = best.ok_or_else(|| asking.index.damaged())?;
                     waiting.push((class(best.likeness), Reverse(place)));
-                    *known = Known::Computed(best);
+                    *known = CandidateState::Computed(best);
                 }
             }
         }

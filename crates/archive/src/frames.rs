@@ -115,7 +115,7 @@ fn unpack(path: &Path, at: u64, packed: &[u8]) -> Result<Vec<u8>, Error> {
 /// Reads single records, and keeps the frames it unpacked last: neighbours mostly lie in one.
 #[derive(Default)]
 pub(crate) struct FrameReader {
-    kept: Mutex<Kept>,
+    kept: Mutex<FrameCache>,
 }
 
 /// A frame by its part and its first byte.
@@ -123,7 +123,7 @@ type Which = (u32, u64);
 
 /// Unpacked frames, the one used last at the end.
 #[derive(Default)]
-struct Kept {
+struct FrameCache {
     frames: VecDeque<(Which, Arc<Vec<u8>>)>,
     bytes: usize,
 }
@@ -158,12 +158,12 @@ impl FrameReader {
         })
     }
 
-    fn kept(&self) -> MutexGuard<'_, Kept> {
+    fn kept(&self) -> MutexGuard<'_, FrameCache> {
         self.kept.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }
 
-impl Kept {
+impl FrameCache {
     fn get(&mut self, which: Which) -> Option<Arc<Vec<u8>>> {
         // The last one is asked for again most of all.
         let place = self.frames.iter().rposition(|(frame, _)| *frame == which)?;

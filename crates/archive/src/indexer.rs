@@ -39,7 +39,7 @@ pub(crate) fn records_name(part: u32) -> String {
 }
 
 /// What was found about a run as it was read at a time.
-struct Found {
+struct RunAtTime {
     /// Its record then.
     of: At,
     outcomes: Vec<At>,
@@ -63,7 +63,7 @@ pub(crate) struct Indexer {
     /// Runs that a new reading has not given yet, or no more, since the engine's last commit.
     dropped: HashSet<String>,
     /// Outcomes about runs that were read again since, by the run's name, reading by reading.
-    earlier: BTreeMap<String, Vec<Found>>,
+    earlier: BTreeMap<String, Vec<RunAtTime>>,
     /// Outcomes that wait for their runs to be filed again.
     pending: BTreeMap<String, Vec<At>>,
     /// Names of outcomes since the engine's last commit.
@@ -361,7 +361,7 @@ impl Indexer {
                     outcomes.extend(self.pending.remove(id.as_str()).unwrap_or_default());
                     if !outcomes.is_empty() {
                         let earlier = self.earlier.entry(id.as_str().to_owned()).or_default();
-                        earlier.push(Found {
+                        earlier.push(RunAtTime {
                             of: places.run,
                             outcomes,
                         });

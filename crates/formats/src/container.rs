@@ -257,7 +257,7 @@ pub fn members(path: impl Into<String>, bytes: Vec<u8>, limits: Limits) -> Membe
 /// An iterator over the members of a container; see [`members`].
 pub struct Members {
     /// The containers that are open, outermost first.
-    open: Vec<Open>,
+    open: Vec<OpenContainer>,
     limits: Limits,
     total: u64,
     count: usize,
@@ -266,7 +266,7 @@ pub struct Members {
     waiting: Option<Diagnostic>,
 }
 
-struct Open {
+struct OpenContainer {
     path: String,
     content: Content,
 }
@@ -402,11 +402,11 @@ impl Members {
                 }
             },
         };
-        self.open.push(Open { path, content });
+        self.open.push(OpenContainer { path, content });
     }
 }
 
-impl Open {
+impl OpenContainer {
     fn step(&mut self, limits: Limits, left: u64) -> Step {
         match &mut self.content {
             Content::Zip { archive, next } => {

@@ -14,7 +14,7 @@ use std::fmt::Write;
 use curvary_formats::{Reader, Reading, Source, readers::TextTable};
 
 /// A table of one shape.
-struct Shape {
+struct TableShape {
     name: String,
     text: String,
 }
@@ -43,7 +43,7 @@ fn rows(head: &str, sep: &str, cells: impl Fn(usize) -> Vec<String>) -> String {
     text
 }
 
-fn two_columns(shapes: &mut Vec<Shape>) {
+fn two_columns(shapes: &mut Vec<TableShape>) {
     for (name, sep, comma) in [
         ("tabs", "\t", false),
         ("tabs, decimal comma", "\t", true),
@@ -59,7 +59,7 @@ fn two_columns(shapes: &mut Vec<Shape>) {
     ] {
         let head = format!("Wavelength (nm){sep}Absorbance");
         for (whole, x_decimals) in [("", 1), (", whole x", 0)] {
-            shapes.push(Shape {
+            shapes.push(TableShape {
                 name: format!("two columns by {name}{whole}"),
                 text: rows(&head, sep, |row| {
                     vec![
@@ -70,7 +70,7 @@ fn two_columns(shapes: &mut Vec<Shape>) {
             });
         }
     }
-    shapes.push(Shape {
+    shapes.push(TableShape {
         name: "two columns behind a preamble".to_owned(),
         text: rows(
             "Sample: betanin\nDate: 2021-03-14\nTemperature: 37 °C\n\nTime (s)\tA(405 nm)",
@@ -78,7 +78,7 @@ fn two_columns(shapes: &mut Vec<Shape>) {
             |row| vec![(row * 15).to_string(), figure(absorbance(row, 0), 3, false)],
         ),
     });
-    shapes.push(Shape {
+    shapes.push(TableShape {
         name: "two columns behind a ruler".to_owned(),
         text: rows(
             "Absorbance spectrum of betanin\n\nWavelength (nm)  Absorbance\n-----------------------",
@@ -91,7 +91,7 @@ fn two_columns(shapes: &mut Vec<Shape>) {
             },
         ),
     });
-    shapes.push(Shape {
+    shapes.push(TableShape {
         name: "quoted cells".to_owned(),
         text: rows("\"Wavelength (nm)\",\"Absorbance\"", ",", |row| {
             vec![
@@ -100,7 +100,7 @@ fn two_columns(shapes: &mut Vec<Shape>) {
             ]
         }),
     });
-    shapes.push(Shape {
+    shapes.push(TableShape {
         name: "powers of ten".to_owned(),
         text: rows("Wavelength (nm)\tAbsorbance", "\t", |row| {
             vec![
@@ -109,7 +109,7 @@ fn two_columns(shapes: &mut Vec<Shape>) {
             ]
         }),
     });
-    shapes.push(Shape {
+    shapes.push(TableShape {
         name: "negative numbers".to_owned(),
         text: rows("Wavelength (nm);Absorbance", ";", |row| {
             vec![
@@ -120,7 +120,7 @@ fn two_columns(shapes: &mut Vec<Shape>) {
     });
 }
 
-fn several_columns(shapes: &mut Vec<Shape>) {
+fn several_columns(shapes: &mut Vec<TableShape>) {
     for (name, sep, comma) in [
         ("tabs", "\t", false),
         ("semicolons, decimal comma", ";", true),
@@ -133,7 +133,7 @@ fn several_columns(shapes: &mut Vec<Shape>) {
             heads.extend((0..columns).map(head));
             heads.join(sep)
         };
-        shapes.push(Shape {
+        shapes.push(TableShape {
             name: format!("three curves by {name}"),
             text: rows(
                 &several(3, "Wavelength_nm", &|column| format!("Abs_{}", column + 1)),
@@ -145,7 +145,7 @@ fn several_columns(shapes: &mut Vec<Shape>) {
                 },
             ),
         });
-        shapes.push(Shape {
+        shapes.push(TableShape {
             name: format!("wavelengths across by {name}"),
             text: rows(
                 &format!(
@@ -160,7 +160,7 @@ fn several_columns(shapes: &mut Vec<Shape>) {
                 },
             ),
         });
-        shapes.push(Shape {
+        shapes.push(TableShape {
             name: format!("pairs by {name}"),
             text: rows(&["nm", "A", "nm", "A"].join(sep), sep, |row| {
                 (0..4)
@@ -172,7 +172,7 @@ fn several_columns(shapes: &mut Vec<Shape>) {
             }),
         });
     }
-    shapes.push(Shape {
+    shapes.push(TableShape {
         name: "twenty-seven curves".to_owned(),
         text: rows(
             &std::iter::once("Wavelength (nm)".to_owned())
@@ -197,14 +197,14 @@ fn several_columns(shapes: &mut Vec<Shape>) {
             absorbance(row, 1) - 0.5
         );
     }
-    shapes.push(Shape {
+    shapes.push(TableShape {
         name: "fixed columns".to_owned(),
         text: fixed,
     });
 }
 
-fn words_and_blocks(shapes: &mut Vec<Shape>) {
-    shapes.push(Shape {
+fn words_and_blocks(shapes: &mut Vec<TableShape>) {
+    shapes.push(TableShape {
         name: "single readings".to_owned(),
         text: rows("Sample,A405,A620", ",", |row| {
             vec![
@@ -214,7 +214,7 @@ fn words_and_blocks(shapes: &mut Vec<Shape>) {
             ]
         }),
     });
-    shapes.push(Shape {
+    shapes.push(TableShape {
         name: "a long table with words".to_owned(),
         text: rows("Sample;Time (s);Absorbance", ";", |row| {
             vec![
@@ -224,7 +224,7 @@ fn words_and_blocks(shapes: &mut Vec<Shape>) {
             ]
         }),
     });
-    shapes.push(Shape {
+    shapes.push(TableShape {
         name: "clock times".to_owned(),
         text: rows("Time\tA340", "\t", |row| {
             vec![format!("10:{:02}:30", row), figure(absorbance(row, 0), 4, false)]
@@ -238,7 +238,7 @@ fn words_and_blocks(shapes: &mut Vec<Shape>) {
         }
         blocks.push('\n');
     }
-    shapes.push(Shape {
+    shapes.push(TableShape {
         name: "numbered blocks".to_owned(),
         text: blocks,
     });
@@ -251,11 +251,11 @@ fn words_and_blocks(shapes: &mut Vec<Shape>) {
         }
         let _ = writeln!(pages, "\n                - {} -\n", page + 1);
     }
-    shapes.push(Shape {
+    shapes.push(TableShape {
         name: "pages".to_owned(),
         text: pages,
     });
-    shapes.push(Shape {
+    shapes.push(TableShape {
         name: "gaps and markers".to_owned(),
         text: rows("Wavelength (nm)\tAbs 1\tAbs 2", "\t", |row| {
             vec![
@@ -271,7 +271,7 @@ fn words_and_blocks(shapes: &mut Vec<Shape>) {
     });
 }
 
-fn shapes() -> Vec<Shape> {
+fn shapes() -> Vec<TableShape> {
     let mut shapes = Vec::new();
     two_columns(&mut shapes);
     several_columns(&mut shapes);

@@ -55,13 +55,13 @@ fn said(line: usize) -> Origin {
 }
 
 /// Heads, rows as maps from head to cell, and the schema's fields.
-struct Read {
+struct TableText {
     heads: Vec<String>,
     rows: Vec<BTreeMap<String, String>>,
     kinds: BTreeMap<String, (ColumnType, Option<String>, String)>,
 }
 
-fn written(runs: &[Run], options: Options) -> Read {
+fn written(runs: &[Run], options: Options) -> TableText {
     let mut survey = Survey::new(options);
     runs.iter().for_each(|run| survey.see(run));
     let table = survey.table();
@@ -91,7 +91,7 @@ fn written(runs: &[Run], options: Options) -> Read {
         .into_iter()
         .map(|f| (f.name, (f.kind, f.unit, f.description)))
         .collect();
-    Read {
+    TableText {
         heads,
         rows: read,
         kinds,

@@ -215,14 +215,14 @@ pub fn read(text: &str, options: &ReadOptions) -> Document {
 }
 
 /// A block whose END has not come yet.
-struct Open<'r, 't> {
+struct OpenBlock<'r, 't> {
     records: Vec<&'r RawRecord<'t>>,
     children: Vec<Block>,
     start: usize,
     source: Source<'t>,
 }
 
-impl Open<'_, '_> {
+impl OpenBlock<'_, '_> {
     fn raw_value(&self, label: &str) -> Option<Cow<'_, str>> {
         let record = self.records.iter().find(|r| r.label == label)?;
         Some(plain_value(&self.source, record))
@@ -249,7 +249,7 @@ struct Builder<'o, 'r, 't> {
     budget: usize,
     count: usize,
     roots: Vec<Block>,
-    stack: Vec<Open<'r, 't>>,
+    stack: Vec<OpenBlock<'r, 't>>,
 }
 
 impl<'r, 't> Builder<'_, 'r, 't> {
@@ -344,7 +344,7 @@ impl<'r, 't> Builder<'_, 'r, 't> {
             return false;
         }
         self.count += 1;
-        self.stack.push(Open {
+        self.stack.push(OpenBlock {
             records: Vec::new(),
             children: Vec::new(),
             start: record.start,

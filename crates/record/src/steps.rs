@@ -240,7 +240,7 @@ impl<'de> Visitor<'de> for Reading {
             match key {
                 Member::Decimals => decimals = Some(map.next_value::<u8>()?),
                 Member::Order => order = Some(map.next_value::<u8>()?),
-                Member::Steps => steps = Some(map.next_value::<Read>()?.0),
+                Member::Steps => steps = Some(map.next_value::<LooseSteps>()?.0),
             }
         }
         let decimals = decimals.ok_or_else(|| de::Error::missing_field("decimals"))?;
@@ -270,19 +270,19 @@ impl<'de> Visitor<'de> for Reading {
 }
 
 /// Steps as they are read, each by itself.
-struct Read(Vec<i64>);
+struct LooseSteps(Vec<i64>);
 
-impl<'de> Deserialize<'de> for Read {
+impl<'de> Deserialize<'de> for LooseSteps {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
         struct List;
         impl<'de> Visitor<'de> for List {
-            type Value = Read;
+            type Value = LooseSteps;
 
             fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
                 f.write_str("a list of steps")
             }
 
-            fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<Read, A::Error> {
+            fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<LooseSteps, A::Error> {
                 let mut all = Vec::new();
                 while let Some(Several(step, count)) = list.next_element()? {
                     let count = count as usize;
@@ -291,7 +291,7 @@ impl<'de> Deserialize<'de> for Read {
                     }
                     all.resize(all.len() + count, step);
                 }
-                Ok(Read(all))
+                Ok(LooseSteps(all))
             }
         }
         deserializer.deserialize_seq(List)

@@ -144,12 +144,12 @@ fn profiles(scheme: Scheme, times: &[f64], k: &[f64]) -> Profiles {
 }
 
 /// What gives the concentrations: a scheme that comes with the program, or one of a person's own.
-enum Shape<'a> {
+enum SchemeModel<'a> {
     Known(Scheme),
     Own(&'a Network),
 }
 
-impl Shape<'_> {
+impl SchemeModel<'_> {
     fn profiles(&self, times: &[f64], k: &[f64]) -> Option<Profiles> {
         match self {
             Self::Known(scheme) => Some(profiles(*scheme, times, k)),
@@ -225,7 +225,7 @@ struct Projected {
     triangle: Vec<f64>,
 }
 
-fn project(shape: &Shape<'_>, times: &[f64], data: &[Vec<f64>], k: &[f64]) -> Option<Projected> {
+fn project(shape: &SchemeModel<'_>, times: &[f64], data: &[Vec<f64>], k: &[f64]) -> Option<Projected> {
     let profiles = shape.profiles(times, k)?;
     let s = profiles.species.len();
     let n = times.len();
@@ -373,7 +373,7 @@ fn step(at: &Projected, damping: f64) -> Option<Vec<f64>> {
 /// Bad data as named there; too few scans; [`Refusal::NotConverged`] where no rate constants settle;
 /// [`Refusal::ConstantSignal`] where nothing changes.
 pub fn fit_global(scans: &Scans<'_>, scheme: Scheme) -> Result<GlobalFit, Refusal> {
-    fit_shape(scans, &Shape::Known(scheme), false)
+    fit_shape(scans, &SchemeModel::Known(scheme), false)
 }
 
 /// The same where each scan may be shifted as a whole, by the same absorbance at all wavelengths: a cell that moved, a lamp that
@@ -382,7 +382,7 @@ pub fn fit_global(scans: &Scans<'_>, scheme: Scheme) -> Result<GlobalFit, Refusa
 /// # Errors
 /// As [`fit_global`]; [`Refusal::TooFewPoints`] at a single wavelength.
 pub fn fit_global_shifted(scans: &Scans<'_>, scheme: Scheme) -> Result<GlobalFit, Refusal> {
-    fit_shape(scans, &Shape::Known(scheme), true)
+    fit_shape(scans, &SchemeModel::Known(scheme), true)
 }
 
 /// Fits a person's own scheme to scans. Times count from the beginning of the reaction, and rise.
@@ -390,7 +390,7 @@ pub fn fit_global_shifted(scans: &Scans<'_>, scheme: Scheme) -> Result<GlobalFit
 /// # Errors
 /// As [`fit_global`]; [`Refusal::Unsuitable`] for a scheme whose rate constants scans do not determine.
 pub fn fit_network(scans: &Scans<'_>, network: &Network) -> Result<GlobalFit, Refusal> {
-    fit_shape(scans, &Shape::Own(network), false)
+    fit_shape(scans, &SchemeModel::Own(network), false)
 }
 
 /// The same where each scan may be shifted as a whole; see [`fit_global_shifted`].
@@ -398,7 +398,7 @@ pub fn fit_network(scans: &Scans<'_>, network: &Network) -> Result<GlobalFit, Re
 /// # Errors
 /// As [`fit_network`] and [`fit_global_shifted`].
 pub fn fit_network_shifted(scans: &Scans<'_>, network: &Network) -> Result<GlobalFit, Refusal> {
-    fit_shape(scans, &Shape::Own(network), true)
+    fit_shape(scans, &SchemeModel::Own(network), true)
 }
 
 /// Mean of each scan over its wavelengths.
@@ -407,7 +407,7 @@ fn means(scans: &Scans<'_>) -> Vec<f64> {
     scans.absorbance.iter().map(mean).collect()
 }
 
-fn fit_shape(given: &Scans<'_>, shape: &Shape<'_>, shifted: bool) -> Result<GlobalFit, Refusal> {
+fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Result<GlobalFit, Refusal> {
     given.check()?;
     let (n, m) = (given.times.len(), given.wavelengths.len());
     if shifted && m < 2 {
@@ -482,8 +482,8 @@ fn fit_shape(given: &Scans<'_>, shape: &Shape<'_>, shifted: bool) -> Result<Glob
         });
     };
     let lost = |iterations| match shape {
-        Shape::Own(network) => network.undetermined(),
-        Shape::Known(_) => Refusal::NotConverged {
+        SchemeModel::Own(network) => network.undetermined(),
+        SchemeModel::Known(_) => Refusal::NotConverged {
             how: "the rate constants did not settle; the scans may not follow this scheme".into(),
             iterations,
         },
@@ -526,7 +526,7 @@ fn fit_shape(given: &Scans<'_>, shape: &Shape<'_>, shifted: bool) -> Result<Glob
         return Err(lost(iterations));
     }
     let mut remarks = Vec::new();
-    if matches!(shape, Shape::Known(Scheme::Consecutive)) {
+    if matches!(shape, SchemeModel::Known(Scheme::Consecutive)) {
         if k[0] < k[1] {
             k.swap(0, 1);
             at = project(shape, scans.times, &data, &k).ok_or_else(|| lost(iterations))?;
@@ -537,7 +537,7 @@ fn fit_shape(given: &Scans<'_>, shape: &Shape<'_>, shifted: bool) -> Result<Glob
                 .to_owned(),
         );
     }
-    if let Shape::Own(_) = shape {
+    if let SchemeModel::Own(_) = shape {
         let (order, said) = most_sensible((given, scans), shape, &data, &k, &at);
         if order != k {
             k = order;
@@ -592,13 +592,12 @@ fn fit_shape(given: &Scans<'_>, shape: &Shape<'_>, shifted: bool) -> Result<Glob
         left
     });
     let other_intermediate = match shape {
-        Shape::Known(Scheme::Consecutive) => {
-            project(shape, scans.times, &data, &[k[1], k[0]]).and_then(|other| {
+        SchemeModel::Known(Scheme::Consecutive) => project(shape, scans.times, &data, &[k[1], k[0]])
+            .and_then(|other| {
                 spectra_of(given, &other, variance, &shape.species())
                     .into_iter()
                     .nth(1)
-            })
-        }
+            }),
         _ => None,
     };
     let concentrations = shape
@@ -626,7 +625,7 @@ fn fit_shape(given: &Scans<'_>, shape: &Shape<'_>, shifted: bool) -> Result<Glob
 /// of the others.
 fn most_sensible(
     (given, scans): (&Scans<'_>, &Scans<'_>),
-    shape: &Shape<'_>,
+    shape: &SchemeModel<'_>,
     data: &[Vec<f64>],
     k: &[f64],
     at: &Projected,

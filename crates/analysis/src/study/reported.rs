@@ -18,7 +18,7 @@ use crate::linear::polynomial;
 
 /// What a reported number is of.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Kind {
+enum ReportedQuantity {
     RateConstant,
     HalfLife,
     Slope,
@@ -28,64 +28,64 @@ enum Kind {
 }
 
 /// Words by which exports name their own results, folded to lower case without blanks and marks.
-const NAMES: &[(&str, Kind)] = &[
-    ("k", Kind::RateConstant),
-    ("k1", Kind::RateConstant),
-    ("kobs", Kind::RateConstant),
-    ("kapp", Kind::RateConstant),
-    ("kfit", Kind::RateConstant),
-    ("rateconstant", Kind::RateConstant),
-    ("rateconstantk", Kind::RateConstant),
-    ("firstorderrateconstant", Kind::RateConstant),
-    ("geschwindigkeitskonstante", Kind::RateConstant),
-    ("geschwindigkeitskonstantek", Kind::RateConstant),
-    ("constantedevitesse", Kind::RateConstant),
-    ("constantedevelocidad", Kind::RateConstant),
-    ("t12", Kind::HalfLife),
-    ("thalf", Kind::HalfLife),
-    ("halflife", Kind::HalfLife),
-    ("halflifetime", Kind::HalfLife),
-    ("halbwertszeit", Kind::HalfLife),
-    ("halbwertzeit", Kind::HalfLife),
-    ("tempsdedemireaction", Kind::HalfLife),
-    ("demivie", Kind::HalfLife),
-    ("vidamedia", Kind::HalfLife),
-    ("semivida", Kind::HalfLife),
-    ("slope", Kind::Slope),
-    ("rate", Kind::Slope),
-    ("initialrate", Kind::Slope),
-    ("reactionrate", Kind::Slope),
-    ("v0", Kind::Slope),
-    ("dadt", Kind::Slope),
-    ("deltaamin", Kind::Slope),
-    ("damin", Kind::Slope),
-    ("amin", Kind::Slope),
-    ("steigung", Kind::Slope),
-    ("anfangsgeschwindigkeit", Kind::Slope),
-    ("pente", Kind::Slope),
-    ("vitesseinitiale", Kind::Slope),
-    ("pendiente", Kind::Slope),
-    ("velocidadinicial", Kind::Slope),
-    ("r2", Kind::Determination),
-    ("rsquared", Kind::Determination),
-    ("rsquare", Kind::Determination),
-    ("r^2", Kind::Determination),
-    ("coefficientofdetermination", Kind::Determination),
-    ("bestimmtheitsmass", Kind::Determination),
-    ("bestimmtheitsmaß", Kind::Determination),
-    ("coefficientdedetermination", Kind::Determination),
-    ("coeficientededeterminacion", Kind::Determination),
-    ("km", Kind::Km),
-    ("michaelisconstant", Kind::Km),
-    ("michaeliskonstante", Kind::Km),
-    ("constantedemichaelis", Kind::Km),
-    ("vmax", Kind::Vmax),
-    ("maximumrate", Kind::Vmax),
-    ("maximalgeschwindigkeit", Kind::Vmax),
-    ("vitessemaximale", Kind::Vmax),
+const NAMES: &[(&str, ReportedQuantity)] = &[
+    ("k", ReportedQuantity::RateConstant),
+    ("k1", ReportedQuantity::RateConstant),
+    ("kobs", ReportedQuantity::RateConstant),
+    ("kapp", ReportedQuantity::RateConstant),
+    ("kfit", ReportedQuantity::RateConstant),
+    ("rateconstant", ReportedQuantity::RateConstant),
+    ("rateconstantk", ReportedQuantity::RateConstant),
+    ("firstorderrateconstant", ReportedQuantity::RateConstant),
+    ("geschwindigkeitskonstante", ReportedQuantity::RateConstant),
+    ("geschwindigkeitskonstantek", ReportedQuantity::RateConstant),
+    ("constantedevitesse", ReportedQuantity::RateConstant),
+    ("constantedevelocidad", ReportedQuantity::RateConstant),
+    ("t12", ReportedQuantity::HalfLife),
+    ("thalf", ReportedQuantity::HalfLife),
+    ("halflife", ReportedQuantity::HalfLife),
+    ("halflifetime", ReportedQuantity::HalfLife),
+    ("halbwertszeit", ReportedQuantity::HalfLife),
+    ("halbwertzeit", ReportedQuantity::HalfLife),
+    ("tempsdedemireaction", ReportedQuantity::HalfLife),
+    ("demivie", ReportedQuantity::HalfLife),
+    ("vidamedia", ReportedQuantity::HalfLife),
+    ("semivida", ReportedQuantity::HalfLife),
+    ("slope", ReportedQuantity::Slope),
+    ("rate", ReportedQuantity::Slope),
+    ("initialrate", ReportedQuantity::Slope),
+    ("reactionrate", ReportedQuantity::Slope),
+    ("v0", ReportedQuantity::Slope),
+    ("dadt", ReportedQuantity::Slope),
+    ("deltaamin", ReportedQuantity::Slope),
+    ("damin", ReportedQuantity::Slope),
+    ("amin", ReportedQuantity::Slope),
+    ("steigung", ReportedQuantity::Slope),
+    ("anfangsgeschwindigkeit", ReportedQuantity::Slope),
+    ("pente", ReportedQuantity::Slope),
+    ("vitesseinitiale", ReportedQuantity::Slope),
+    ("pendiente", ReportedQuantity::Slope),
+    ("velocidadinicial", ReportedQuantity::Slope),
+    ("r2", ReportedQuantity::Determination),
+    ("rsquared", ReportedQuantity::Determination),
+    ("rsquare", ReportedQuantity::Determination),
+    ("r^2", ReportedQuantity::Determination),
+    ("coefficientofdetermination", ReportedQuantity::Determination),
+    ("bestimmtheitsmass", ReportedQuantity::Determination),
+    ("bestimmtheitsmaß", ReportedQuantity::Determination),
+    ("coefficientdedetermination", ReportedQuantity::Determination),
+    ("coeficientededeterminacion", ReportedQuantity::Determination),
+    ("km", ReportedQuantity::Km),
+    ("michaelisconstant", ReportedQuantity::Km),
+    ("michaeliskonstante", ReportedQuantity::Km),
+    ("constantedemichaelis", ReportedQuantity::Km),
+    ("vmax", ReportedQuantity::Vmax),
+    ("maximumrate", ReportedQuantity::Vmax),
+    ("maximalgeschwindigkeit", ReportedQuantity::Vmax),
+    ("vitessemaximale", ReportedQuantity::Vmax),
 ];
 
-impl Kind {
+impl ReportedQuantity {
     fn named(key: &str) -> Option<Self> {
         // `k (1/s)`, `k [1/s]`: the unit is no part of the name.
         let name = key.split(['(', '[']).next().unwrap_or(key);
@@ -139,7 +139,7 @@ pub struct Check {
 
 /// One number as it was reported.
 struct Report {
-    kind: Kind,
+    kind: ReportedQuantity,
     key: String,
     value: f64,
     /// Half a unit of the last digit printed.
@@ -286,8 +286,8 @@ fn pairs(text: &str) -> Vec<(&str, &str)> {
 }
 
 /// The name of a result that a text ends with: the whole of it, or what stands behind the last sign or word of a sentence.
-fn named_at_the_end(text: &str) -> Option<(&str, Kind)> {
-    if let Some(kind) = Kind::named(text) {
+fn named_at_the_end(text: &str) -> Option<(&str, ReportedQuantity)> {
+    if let Some(kind) = ReportedQuantity::named(text) {
         return Some((text, kind));
     }
     let behind_sign = text.rsplit([',', ';']).next().unwrap_or(text).trim();
@@ -298,7 +298,7 @@ fn named_at_the_end(text: &str) -> Option<(&str, Kind)> {
             .map(|(at, c)| at + c.len_utf8()),
     );
     starts
-        .filter_map(|at| Some((&behind_sign[at..], Kind::named(&behind_sign[at..])?)))
+        .filter_map(|at| Some((&behind_sign[at..], ReportedQuantity::named(&behind_sign[at..])?)))
         .next()
 }
 
@@ -365,7 +365,8 @@ fn check(run: &Run, report: &Report) -> Check {
             let fits = |candidate: &&Candidate| {
                 // To the digits that were printed, or one part in a thousand where these are many.
                 off(candidate) <= report.rounding * 1.001
-                    || report.kind != Kind::Determination && off(candidate) <= 1e-3 * report.value.abs()
+                    || report.kind != ReportedQuantity::Determination
+                        && off(candidate) <= 1e-3 * report.value.abs()
             };
             let all: Vec<String> = list
                 .iter()
@@ -438,7 +439,7 @@ fn candidates(
     let trace = trace.ok_or("there is no such trace")?;
     let mut list = Vec::new();
     match report.kind {
-        Kind::Km | Kind::Vmax => {
+        ReportedQuantity::Km | ReportedQuantity::Vmax => {
             if run.technique != Technique::RATE_SERIES {
                 return Err("the run is no series of rates".into());
             }
@@ -455,7 +456,7 @@ fn candidates(
         _ if trace.x.quantity != Quantity::TIME => {
             return Err(format!("the run has no time axis but {}", trace.x.quantity));
         }
-        Kind::RateConstant | Kind::HalfLife => {
+        ReportedQuantity::RateConstant | ReportedQuantity::HalfLife => {
             for model in ["first-order+offset", "first-order"] {
                 from_fit(run, report, model, report.kind.name(), unit, computed, &mut list);
             }
@@ -466,8 +467,8 @@ fn candidates(
                 Err(_) => {}
             }
         }
-        Kind::Slope => slopes(report, trace, unit, &mut list)?,
-        Kind::Determination => {
+        ReportedQuantity::Slope => slopes(report, trace, unit, &mut list)?,
+        ReportedQuantity::Determination => {
             for (how, y) in [("a straight line", None), ("a straight line of ln y", Some(()))] {
                 let transformed: Option<Vec<f64>> = match y {
                     None => Some(trace.y.values.to_vec()),
@@ -501,7 +502,7 @@ fn candidates(
             }
         }
     }
-    if report.unit.is_none() && report.kind != Kind::Determination {
+    if report.unit.is_none() && report.kind != ReportedQuantity::Determination {
         remarks.push(Diagnostic::warning(
             Code::new("unit-not-stated"),
             format!(
@@ -572,7 +573,7 @@ fn straight_logarithm(report: &Report, trace: &Trace, unit: &mut Option<Unit>, l
     };
     let k = -slope;
     let (value, own) = match report.kind {
-        Kind::HalfLife => (std::f64::consts::LN_2 / k, Some(trace.x.unit.clone())),
+        ReportedQuantity::HalfLife => (std::f64::consts::LN_2 / k, Some(trace.x.unit.clone())),
         _ => (
             k,
             super::unit_in_terms("1/x", &trace.x.unit, &trace.y.unit, &Unit::ONE),
@@ -644,25 +645,25 @@ mod tests {
     #[test]
     fn names_of_results_in_many_spellings() {
         for (name, kind) in [
-            ("k (1/s)", Kind::RateConstant),
-            ("k_obs", Kind::RateConstant),
-            ("Geschwindigkeitskonstante", Kind::RateConstant),
-            ("t 1/2", Kind::HalfLife),
-            ("t½", Kind::HalfLife),
-            ("R²", Kind::Determination),
-            ("ΔA/min", Kind::Slope),
-            ("Steigung", Kind::Slope),
-            ("Km", Kind::Km),
+            ("k (1/s)", ReportedQuantity::RateConstant),
+            ("k_obs", ReportedQuantity::RateConstant),
+            ("Geschwindigkeitskonstante", ReportedQuantity::RateConstant),
+            ("t 1/2", ReportedQuantity::HalfLife),
+            ("t½", ReportedQuantity::HalfLife),
+            ("R²", ReportedQuantity::Determination),
+            ("ΔA/min", ReportedQuantity::Slope),
+            ("Steigung", ReportedQuantity::Slope),
+            ("Km", ReportedQuantity::Km),
         ] {
-            assert_eq!(Kind::named(name), Some(kind), "{name}");
+            assert_eq!(ReportedQuantity::named(name), Some(kind), "{name}");
         }
-        assert_eq!(Kind::named("kitchen"), None);
+        assert_eq!(ReportedQuantity::named("kitchen"), None);
     }
 
     #[test]
     fn sentences_report_too() {
         let claim = |text: &str| Claim::text(text, Origin::Source(curvary_record::Place::line(7)));
-        let found = |key: &str, text: &str| -> Vec<(Kind, f64, Option<String>)> {
+        let found = |key: &str, text: &str| -> Vec<(ReportedQuantity, f64, Option<String>)> {
             reports(&Key::new(key), &claim(text), None)
                 .into_iter()
                 .map(|report| {
@@ -678,19 +679,19 @@ mod tests {
         assert_eq!(
             found("The rate constant is k", "0.0412 1/s, R² = 0.998"),
             [
-                (Kind::RateConstant, 0.0412, per_second.clone()),
-                (Kind::Determination, 0.998, None)
+                (ReportedQuantity::RateConstant, 0.0412, per_second.clone()),
+                (ReportedQuantity::Determination, 0.998, None)
             ]
         );
         assert_eq!(
             found("comment", "Ergebnis: k = 0,0300 1/s."),
-            [(Kind::RateConstant, 0.03, per_second.clone())]
+            [(ReportedQuantity::RateConstant, 0.03, per_second.clone())]
         );
         assert_eq!(
             found("comment", "first-order fit: k = 3.0e-2 s-1; t1/2 = 23.1 s"),
             [
-                (Kind::RateConstant, 0.03, per_second),
-                (Kind::HalfLife, 23.1, Some("s".to_owned()))
+                (ReportedQuantity::RateConstant, 0.03, per_second),
+                (ReportedQuantity::HalfLife, 23.1, Some("s".to_owned()))
             ]
         );
         assert_eq!(

@@ -251,7 +251,7 @@ struct Shared {
 }
 
 /// The numbers of a signature.
-struct Read<'a> {
+struct SignatureNumbers<'a> {
     axis: Axis,
     range: (f64, f64),
     narrowest: f64,
@@ -263,7 +263,7 @@ struct Read<'a> {
     values: &'a [u8],
 }
 
-impl<'a> Read<'a> {
+impl<'a> SignatureNumbers<'a> {
     fn of(bytes: &'a [u8]) -> Option<Self> {
         let (head, values) = bytes.split_at_checked(HEAD)?;
         let double = |from: usize| Some(f64::from_le_bytes(head.get(from..from + 8)?.try_into().ok()?));
@@ -335,7 +335,7 @@ impl<'a> Sought<'a> {
     /// What a signature tells. It is quickest when signatures of one range come one after another.
     pub(crate) fn screen(&mut self, bytes: &[u8]) -> Screened {
         // Bytes that are no signature are no reason to leave a run out.
-        let Some(read) = Read::of(bytes) else {
+        let Some(read) = SignatureNumbers::of(bytes) else {
             return Screened::Open;
         };
         if read.axis != self.curve.axis {
@@ -405,7 +405,7 @@ impl Shared {
         })
     }
 
-    fn bounds(&self, read: &Read<'_>) -> Screened {
+    fn bounds(&self, read: &SignatureNumbers<'_>) -> Screened {
         // The mean comes off before anything is squared: a small part of a curve may lie far from zero.
         let weighed = read.values().zip(&self.hats).map(|(value, hat)| value * hat[0]);
         let mean = weighed.sum::<f64>() / self.length;

@@ -43,13 +43,13 @@ const DEEPEST: usize = 64;
 
 #[derive(Clone, Debug)]
 struct Token {
-    kind: Kind,
+    kind: TokenKind,
     from: usize,
     to: usize,
 }
 
 #[derive(Clone, Debug, PartialEq)]
-enum Kind {
+enum TokenKind {
     Open,
     Close,
     Minus,
@@ -113,11 +113,15 @@ fn tokens(text: &str) -> Result<Vec<Token>, QueryError> {
         let kind = match sign {
             '(' | ')' => {
                 at += 1;
-                if sign == '(' { Kind::Open } else { Kind::Close }
+                if sign == '(' {
+                    TokenKind::Open
+                } else {
+                    TokenKind::Close
+                }
             }
             '-' | '−' => {
                 at += sign.len_utf8();
-                Kind::Minus
+                TokenKind::Minus
             }
             '"' => {
                 let (phrase, end) = quoted(text, at)?;
@@ -125,7 +129,7 @@ fn tokens(text: &str) -> Result<Vec<Token>, QueryError> {
                 if text[at..].starts_with(':') {
                     term(text, phrase, &mut at)?
                 } else {
-                    Kind::Words(phrase)
+                    TokenKind::Words(phrase)
                 }
             }
             _ => {
@@ -139,9 +143,9 @@ fn tokens(text: &str) -> Result<Vec<Token>, QueryError> {
                     term(text, word.to_owned(), &mut at)?
                 } else {
                     match word {
-                        "or" | "OR" => Kind::Or,
-                        "and" | "AND" => Kind::And,
-                        _ => Kind::Words(word.to_owned()),
+                        "or" | "OR" => TokenKind::Or,
+                        "and" | "AND" => TokenKind::And,
+                        _ => TokenKind::Words(word.to_owned()),
                     }
                 }
             }
@@ -175,13 +179,13 @@ fn quoted(text: &str, at: usize) -> Result<(String, usize), QueryError> {
     }
 }
 
-fn term(text: &str, key: String, at: &mut usize) -> Result<Kind, QueryError> {
+fn term(text: &str, key: String, at: &mut usize) -> Result<TokenKind, QueryError> {
     *at += 1;
     let value_from = *at;
     if text[*at..].starts_with('"') {
         let (value, end) = quoted(text, *at)?;
         *at = end;
-        return Ok(Kind::Term {
+        return Ok(TokenKind::Term {
             key,
             value,
             quoted: true,
@@ -203,7 +207,7 @@ fn term(text: &str, key: String, at: &mut usize) -> Result<Kind, QueryError> {
         })
         .map_or(rest.len(), |(end, _)| end);
     *at += end;
-    Ok(Kind::Term {
+    Ok(TokenKind::Term {
         key,
         value: rest[..end].to_owned(),
         quoted: false,
@@ -245,7 +249,7 @@ impl Parser<'_> {
 
     fn any(&mut self) -> Result<Node, QueryError> {
         let mut nodes = vec![self.all()?];
-        while self.peek().is_some_and(|token| token.kind == Kind::Or) {
+        while self.peek().is_some_and(|token| token.kind == TokenKind::Or) {
             self.at += 1;
             nodes.push(self.all()?);
         }
@@ -256,8 +260,8 @@ impl Parser<'_> {
         let mut nodes = vec![self.one()?];
         loop {
             match self.peek().map(|token| &token.kind) {
-                None | Some(Kind::Or | Kind::Close) => break,
-                Some(Kind::And) => {
+                None | Some(TokenKind::Or | TokenKind::Close) => break,
+                Some(TokenKind::And) => {
                     self.at += 1;
                     nodes.push(self.one()?);
                 }
@@ -281,35 +285,37 @@ impl Parser<'_> {
         self.at += 1;
         let wrong = |message: &str| Err(fault(self.text, token.from, token.to, message, None));
         match &token.kind {
-            Kind::Minus | Kind::Open if self.depth >= DEEPEST => wrong("more than 64 signs nest here"),
-            Kind::Minus => {
+            TokenKind::Minus | TokenKind::Open if self.depth >= DEEPEST => {
+                wrong("more than 64 signs nest here")
+            }
+            TokenKind::Minus => {
                 self.depth += 1;
                 let node = self.one()?;
                 self.depth -= 1;
                 Ok(Node::Not(Box::new(node)))
             }
-            Kind::Open => {
+            TokenKind::Open => {
                 self.depth += 1;
                 let node = self.any()?;
                 self.depth -= 1;
                 match self.peek().map(|token| &token.kind) {
-                    Some(Kind::Close) => {
+                    Some(TokenKind::Close) => {
                         self.at += 1;
                         Ok(node)
                     }
                     _ => wrong("a `(` was opened and never closed"),
                 }
             }
-            Kind::Close => wrong("a `)` was found where a term was expected"),
-            Kind::Or | Kind::And => {
+            TokenKind::Close => wrong("a `)` was found where a term was expected"),
+            TokenKind::Or | TokenKind::And => {
                 wrong("a joining word was found where a term was expected; put it in quotes to look for it")
             }
-            Kind::Words(text) if Pattern::is_in(text) => Ok(shapes(None, text)),
-            Kind::Words(text) => match tokens_of(text) {
+            TokenKind::Words(text) if Pattern::is_in(text) => Ok(shapes(None, text)),
+            TokenKind::Words(text) => match tokens_of(text) {
                 words if words.is_empty() => wrong("there is no letter or digit in this word"),
                 words => Ok(Node::Words { key: None, words }),
             },
-            Kind::Term {
+            TokenKind::Term {
                 key,
                 value,
                 quoted,
@@ -526,8 +532,8 @@ pub(super) fn terms(text: &str) -> Vec<String> {
     let (mut depth, mut goes_on) = (0_usize, false);
     for token in &tokens {
         match token.kind {
-            Kind::Or if depth == 0 => return Vec::new(),
-            Kind::And if depth == 0 => continue,
+            TokenKind::Or if depth == 0 => return Vec::new(),
+            TokenKind::And if depth == 0 => continue,
             _ => {}
         }
         match all.last_mut() {
@@ -535,11 +541,11 @@ pub(super) fn terms(text: &str) -> Vec<String> {
             _ => all.push((token.from, token.to)),
         }
         match token.kind {
-            Kind::Open => depth += 1,
-            Kind::Close => depth = depth.saturating_sub(1),
+            TokenKind::Open => depth += 1,
+            TokenKind::Close => depth = depth.saturating_sub(1),
             _ => {}
         }
-        goes_on = token.kind == Kind::Minus;
+        goes_on = token.kind == TokenKind::Minus;
     }
     all.iter()
         .filter_map(|&(from, to)| text.get(from..to).map(str::to_owned))

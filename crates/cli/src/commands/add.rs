@@ -53,7 +53,7 @@ pub(crate) struct Add {
 
 /// The summary as `--json` shows it.
 #[derive(Serialize)]
-struct Shape<'a> {
+struct AddJson<'a> {
     archive: Option<String>,
     interrupted: bool,
     #[serde(flatten)]
@@ -143,7 +143,7 @@ impl Add {
         desk::sum_up(&desk, screen);
         let interrupted = stop.load(Ordering::Relaxed);
         if self.json {
-            screen.json(&Shape {
+            screen.json(&AddJson {
                 archive: folder.clone(),
                 interrupted,
                 summary: summary.shape(),

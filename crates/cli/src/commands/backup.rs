@@ -42,7 +42,7 @@ pub(crate) struct Restore {
 
 /// What was copied, and what a check of the copy found, as `--json` shows it.
 #[derive(Serialize)]
-struct Shape<'a> {
+struct BackupJson<'a> {
     to: String,
     #[serde(flatten)]
     copied: Copied,
@@ -82,7 +82,7 @@ fn copy(archive: &Archive, to: &Path, json: bool, screen: &mut Screen) -> Outcom
     let checked = Archive::open(to)?.verify(&mut told)?;
     progress.end();
     if json {
-        screen.json(&Shape {
+        screen.json(&BackupJson {
             to: to.display().to_string(),
             copied,
             checked: &checked,

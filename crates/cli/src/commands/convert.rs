@@ -58,7 +58,7 @@ pub(crate) struct Convert {
 
 /// The summary as `--json` shows it.
 #[derive(Serialize)]
-struct Shape<'a> {
+struct ConvertJson<'a> {
     out: String,
     #[serde(flatten)]
     summary: SummaryShape<'a>,
@@ -142,7 +142,7 @@ impl Convert {
         desk::sum_up(&desk, screen);
         let folder = self.out.display().to_string();
         if self.json {
-            screen.json(&Shape {
+            screen.json(&ConvertJson {
                 out: folder,
                 summary: summary.shape(),
             })?;
@@ -216,7 +216,7 @@ impl Convert {
         desk::sum_up(desk, screen);
         let folder = self.out.display().to_string();
         if self.json {
-            screen.json(&Shape {
+            screen.json(&ConvertJson {
                 out: folder,
                 summary: summary.shape(),
             })?;

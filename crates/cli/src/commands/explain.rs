@@ -127,7 +127,7 @@ impl Explain {
         };
         let finished = desk.read_source(source);
         if self.json {
-            screen.json(&Shape::new(&answers, &parts, &finished))?;
+            screen.json(&ExplainJson::new(&answers, &parts, &finished))?;
         } else {
             tell(&answers, &parts, &finished, screen)?;
         }
@@ -173,7 +173,7 @@ fn answers(desk: &Desk, source: &Source) -> Vec<Answer> {
 
 /// The answer as `--json` shows it.
 #[derive(Serialize)]
-struct Shape<'a> {
+struct ExplainJson<'a> {
     path: &'a str,
     encoding: &'a str,
     lines: usize,
@@ -197,7 +197,7 @@ struct RunShape<'a> {
     fields: &'a curvary_record::Fields,
 }
 
-impl<'a> Shape<'a> {
+impl<'a> ExplainJson<'a> {
     fn new(readers: &'a [Answer], parts: &'a [Part], finished: &'a Finished) -> Self {
         let Finished { source, reading, .. } = finished;
         let run = |run: &'a Run| RunShape {

@@ -114,7 +114,7 @@ impl Find {
             };
             let found = archive.alike(&curve, &query, &options)?;
             last::keep(&archive, found.hits.iter().map(|one| one.hit.id.as_str()));
-            let told = Told::alike(&found).with(&archive, &extra)?;
+            let told = FindJson::alike(&found).with(&archive, &extra)?;
             return self.tell(&archive, &told, &extra, screen);
         }
         let options = FindOptions {
@@ -125,7 +125,7 @@ impl Find {
         };
         let found = archive.find(&query, &options)?;
         self.remember(&archive, &query, &options, &found)?;
-        let told = Told::found(&found).with(&archive, &extra)?;
+        let told = FindJson::found(&found).with(&archive, &extra)?;
         self.tell(&archive, &told, &extra, screen)
     }
 
@@ -172,7 +172,7 @@ impl Find {
     }
 
     /// Prints the answer in the form that was asked for.
-    fn tell(&self, archive: &Archive, told: &Told<'_>, extra: &[String], screen: &mut Screen) -> Outcome {
+    fn tell(&self, archive: &Archive, told: &FindJson<'_>, extra: &[String], screen: &mut Screen) -> Outcome {
         if self.json {
             screen.json(told)?;
         } else if self.csv {
@@ -217,7 +217,7 @@ impl Find {
         Ok(Ending::Done)
     }
 
-    fn table(&self, told: &Told<'_>, extra: &[String], screen: &mut Screen) -> Result<(), Failure> {
+    fn table(&self, told: &FindJson<'_>, extra: &[String], screen: &mut Screen) -> Result<(), Failure> {
         let mut columns = vec![
             Column::new("run"),
             Column::new("likeness").right(),
@@ -427,7 +427,7 @@ pub(crate) fn with_unit(value: &Value, unit: Option<&curvary_record::Unit>) -> S
 
 /// An answer, as `--json` shows it.
 #[derive(Serialize)]
-struct Told<'a> {
+struct FindJson<'a> {
     total: usize,
     #[serde(flatten)]
     compared: Option<Compared>,
@@ -478,7 +478,7 @@ impl Alike<'_> {
     }
 }
 
-impl<'a> Told<'a> {
+impl<'a> FindJson<'a> {
     fn found(found: &'a Found) -> Self {
         let runs = found.hits.iter().map(|hit| ToldRun::of(hit, None));
         Self {
@@ -510,7 +510,7 @@ impl<'a> Told<'a> {
     }
 }
 
-impl Told<'_> {
+impl FindJson<'_> {
     /// The same with the columns that were asked for.
     fn with(mut self, archive: &Archive, extra: &[String]) -> Result<Self, Failure> {
         let of_results = extra.iter().any(|key| key.starts_with("result."));
@@ -539,7 +539,7 @@ impl<'a> ToldRun<'a> {
 }
 
 /// One run a line. Numbers stand under the field's name with the unit, as in the tidy CSV of `export`.
-fn as_csv(told: &Told<'_>, screen: &mut Screen) -> Result<(), Failure> {
+fn as_csv(told: &FindJson<'_>, screen: &mut Screen) -> Result<(), Failure> {
     let heads = |key: &str, fact: &Fact| match (&fact.value, &fact.unit) {
         (Value::Number(_) | Value::Range { .. }, Some(unit)) if unit.code() != "1" => {
             format!("{}_{}", key.replace('-', "_"), unit.code())

@@ -195,8 +195,8 @@ enum Far {
 }
 
 /// What one run gave.
-struct Given {
-    subject: Told,
+struct RunReport {
+    subject: SubjectReport,
     found: Vec<Found>,
     compared: Vec<Comparison>,
     checks: Vec<Check>,
@@ -204,7 +204,7 @@ struct Given {
     said: Vec<String>,
 }
 
-impl Given {
+impl RunReport {
     /// What is worth keeping: numbers, rankings and reports, not the fits that only serve to check a report.
     fn to_keep(&self) -> impl Iterator<Item = &curvary_record::Outcome> {
         let compared = self.compared.iter().map(|compared| &compared.found);
@@ -226,7 +226,7 @@ struct Tally {
 }
 
 /// What is said of a subject.
-struct Told {
+struct SubjectReport {
     heading: Heading,
     remarks: Vec<Diagnostic>,
 }
@@ -285,14 +285,14 @@ impl Fit {
         }
         let mut tally = Tally::default();
         let compute = |subjects: &[Subject]| {
-            let given: Vec<Given> = subjects
+            let given: Vec<RunReport> = subjects
                 .iter()
                 .map(|subject| self.compute(&plans, subject))
                 .collect();
-            let outcomes = given.iter().flat_map(Given::to_keep).cloned().collect();
+            let outcomes = given.iter().flat_map(RunReport::to_keep).cloned().collect();
             (given, outcomes)
         };
-        let take = |place: &str, given: Result<Vec<Given>, Diagnostic>| match given {
+        let take = |place: &str, given: Result<Vec<RunReport>, Diagnostic>| match given {
             Ok(given) => given
                 .iter()
                 .try_for_each(|given| self.tell(given, &mut tally, screen)),
@@ -391,7 +391,7 @@ impl Fit {
     }
 
     /// Tells what one run gave.
-    fn tell(&self, given: &Given, tally: &mut Tally, screen: &mut Screen) -> Result<(), Failure> {
+    fn tell(&self, given: &RunReport, tally: &mut Tally, screen: &mut Screen) -> Result<(), Failure> {
         let subject = &given.subject;
         for found in &given.found {
             // Numbers that say nothing are told, and are no success.
@@ -456,9 +456,9 @@ impl Fit {
         Ok(())
     }
 
-    fn compute(&self, plans: &[FitPlan], subject: &Subject) -> Given {
-        let mut given = Given {
-            subject: Told {
+    fn compute(&self, plans: &[FitPlan], subject: &Subject) -> RunReport {
+        let mut given = RunReport {
+            subject: SubjectReport {
                 heading: Heading::of(subject),
                 remarks: subject
                     .run
@@ -640,7 +640,7 @@ impl Fit {
 }
 
 /// A result as `--json` shows it, with what was said of the reading and what was asked of the curve.
-fn shape(subject: &Told, found: &Found) -> Value {
+fn shape(subject: &SubjectReport, found: &Found) -> Value {
     let mut more = Vec::new();
     if !subject.remarks.is_empty() {
         more.push(("remarks_on_reading".to_owned(), json!(subject.remarks)));
@@ -791,7 +791,7 @@ fn names_of(subjects: &[Subject]) -> Vec<String> {
 }
 
 /// A report as `--json` shows it, with what was computed to compare.
-fn checked(subject: &Told, check: &Check) -> Value {
+fn checked(subject: &SubjectReport, check: &Check) -> Value {
     let mut all = shape(subject, &check.reported);
     if let Value::Object(all) = &mut all {
         let computed: Vec<&curvary_record::Outcome> =
@@ -803,7 +803,7 @@ fn checked(subject: &Told, check: &Check) -> Value {
     all
 }
 
-fn comparison(subject: &Told, compared: &Comparison) -> Value {
+fn comparison(subject: &SubjectReport, compared: &Comparison) -> Value {
     let mut all = shape(subject, &compared.found);
     if let Value::Object(all) = &mut all {
         let ranked: Vec<Value> = compared
@@ -825,7 +825,7 @@ fn comparison(subject: &Told, compared: &Comparison) -> Value {
     all
 }
 
-fn ranking(subject: &Told, compared: &Comparison, screen: &mut Screen) -> Result<(), Failure> {
+fn ranking(subject: &SubjectReport, compared: &Comparison, screen: &mut Screen) -> Result<(), Failure> {
     ranked(
         &subject.heading.words(&compared.found),
         &compared.ranked,

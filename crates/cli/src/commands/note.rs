@@ -51,7 +51,7 @@ pub(crate) struct Note {
 }
 
 /// What is noted, before it is known of which runs.
-struct Said {
+struct NoteDraft {
     fields: Vec<(String, String)>,
     assume: Vec<String>,
 }
@@ -84,7 +84,7 @@ impl Note {
         }
         let (runs, said) = match &self.query {
             Some(query) => {
-                let said = Said::new(&self.what)?;
+                let said = NoteDraft::new(&self.what)?;
                 let query = super::query(std::slice::from_ref(query));
                 let runs = named(&archive, std::slice::from_ref(&query))?;
                 let Some(runs) = matching(&archive, runs, &said, self.yes, screen)? else {
@@ -102,7 +102,7 @@ impl Note {
                 if of.is_empty() {
                     return Err(Failure::usage("expected RUN KEY=VALUE…"));
                 }
-                let said = Said::new(what)?;
+                let said = NoteDraft::new(what)?;
                 let runs = named(&archive, of)?;
                 if runs.is_empty() {
                     return Err(no_run(Some(&archive), of, "noted"));
@@ -134,7 +134,7 @@ impl Note {
     }
 }
 
-impl Said {
+impl NoteDraft {
     fn new(what: &[String]) -> Result<Self, Failure> {
         let mut said = Self {
             fields: Vec::new(),
@@ -254,7 +254,7 @@ fn shown(code: &str) -> String {
 fn matching(
     archive: &Archive,
     runs: Vec<RunId>,
-    said: &Said,
+    said: &NoteDraft,
     yes: bool,
     screen: &mut Screen,
 ) -> Result<Option<Vec<RunId>>, Failure> {
@@ -304,7 +304,7 @@ fn matching(
 fn keep(
     archive: &Archive,
     runs: &[RunId],
-    said: &Said,
+    said: &NoteDraft,
     author: Option<&str>,
 ) -> Result<Option<(u64, u64)>, Failure> {
     let mut writer = archive.write("curvary note")?;
@@ -462,9 +462,9 @@ mod tests {
 
     #[test]
     fn what_says_nothing_is_refused() {
-        assert!(Said::new(&["temperature".to_owned()]).is_err());
-        assert!(Said::new(&["assume:decimal=dot".to_owned()]).is_err());
-        let said = Said::new(&["temperature=37 °C".to_owned(), "assume:decimal=comma".to_owned()]);
+        assert!(NoteDraft::new(&["temperature".to_owned()]).is_err());
+        assert!(NoteDraft::new(&["assume:decimal=dot".to_owned()]).is_err());
+        let said = NoteDraft::new(&["temperature=37 °C".to_owned(), "assume:decimal=comma".to_owned()]);
         assert!(said.is_ok_and(|said| said.fields.len() == 1 && said.assume.len() == 1));
         for wrong in [
             "temperature=37 apples",
@@ -472,8 +472,8 @@ mod tests {
             "date=03/04/2021",
             "jacket=37 °C",
         ] {
-            assert!(Said::new(&[wrong.to_owned()]).is_err(), "{wrong}");
+            assert!(NoteDraft::new(&[wrong.to_owned()]).is_err(), "{wrong}");
         }
-        assert!(Said::new(&["new:jacket=37 °C".to_owned()]).is_ok());
+        assert!(NoteDraft::new(&["new:jacket=37 °C".to_owned()]).is_ok());
     }
 }

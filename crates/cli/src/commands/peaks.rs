@@ -65,7 +65,7 @@ pub(crate) struct Peaks {
     trace: Vec<String>,
     /// Fit bands of this shape over a straight baseline, in place of reading peaks off
     #[arg(long, value_name = "SHAPE", help_heading = "Bands")]
-    bands: Option<Shape>,
+    bands: Option<BandForm>,
     /// Where the bands begin their search, such as 430,462 [default: at the peaks and shoulders]
     #[arg(
         long,
@@ -81,7 +81,7 @@ pub(crate) struct Peaks {
 
 /// The shape of bands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-enum Shape {
+enum BandForm {
     /// Gauss's curve
     Gauss,
     /// Gauss's curve widened by that of Lorentz
@@ -129,8 +129,8 @@ impl Peaks {
                 AreaBaseline::Chord
             },
             bands: self.bands.map(|shape| match shape {
-                Shape::Gauss => BandShape::Gauss,
-                Shape::Voigt => BandShape::Voigt,
+                BandForm::Gauss => BandShape::Gauss,
+                BandForm::Voigt => BandShape::Voigt,
             }),
             positions: self.band_at.clone(),
             traces: self.trace.clone(),

@@ -50,7 +50,7 @@ pub(crate) struct Rates {
     straight: bool,
     /// The rate that goes on to laws and activities where a course has a burst or a lag [default: beginning; of a lag, steady]
     #[arg(long, value_name = "WHICH", value_enum, help_heading = "Rates")]
-    rate: Option<Which>,
+    rate: Option<PhaseChoice>,
     /// Fewest points of a course, or of a straight beginning
     #[arg(long, value_name = "N", default_value_t = 5, help_heading = "Rates")]
     fewest: usize,
@@ -118,7 +118,7 @@ pub(crate) struct Rates {
 
 /// A rate of a course with a burst or a lag.
 #[derive(Clone, Copy, Debug, clap::ValueEnum)]
-enum Which {
+enum PhaseChoice {
     /// At the beginning.
     Beginning,
     /// The steady one.
@@ -135,7 +135,7 @@ enum Weights {
 }
 
 /// What one run gave.
-struct Given {
+struct RunReport {
     heading: Heading,
     rates: RunRates,
     series: Vec<SeriesFit>,
@@ -175,7 +175,7 @@ impl Rates {
         self.pictures.make_folder()?;
         let asked = self.subjects.asked(setting)?;
         let compute = |subjects: &[Subject]| {
-            let given: Vec<Given> = subjects
+            let given: Vec<RunReport> = subjects
                 .iter()
                 .map(|subject| self.compute((&plan, level), subject))
                 .collect();
@@ -197,7 +197,7 @@ impl Rates {
         let mut all: Vec<Value> = Vec::new();
         let mut points: Vec<RatePoint> = Vec::new();
         let mut enzymes: Vec<f64> = Vec::new();
-        let take = |place: &str, given: Result<Vec<Given>, Diagnostic>| {
+        let take = |place: &str, given: Result<Vec<RunReport>, Diagnostic>| {
             let given = match given {
                 Ok(given) => given,
                 Err(why) => {
@@ -258,7 +258,7 @@ impl Rates {
                 } else {
                     bad += 1
                 }
-                let given = Given {
+                let given = RunReport {
                     heading: Heading::of_several(
                         crate::screen::plural(points.len() as u64, "rate") + " together",
                     ),
@@ -297,8 +297,8 @@ impl Rates {
             fewest: self.fewest,
             straight: self.straight,
             which: self.rate.map(|rate| match rate {
-                Which::Beginning => WhichRate::Beginning,
-                Which::Steady => WhichRate::Steady,
+                PhaseChoice::Beginning => WhichRate::Beginning,
+                PhaseChoice::Steady => WhichRate::Steady,
             }),
             blanks: self.blank.clone(),
             traces: self.data.trace.clone(),
@@ -335,7 +335,7 @@ impl Rates {
         }))
     }
 
-    fn compute(&self, (plan, level): (&RatePlan, f64), subject: &Subject) -> Given {
+    fn compute(&self, (plan, level): (&RatePlan, f64), subject: &Subject) -> RunReport {
         let rates = rates_run(plan, &subject.run);
         let enzyme = subject
             .run
@@ -352,7 +352,7 @@ impl Rates {
         } else {
             self.series((plan, level), &rates.points, self.enzyme.or(enzyme))
         };
-        Given {
+        RunReport {
             heading: Heading::of(subject),
             rates,
             series,
@@ -395,7 +395,7 @@ impl Rates {
         all
     }
 
-    fn draw(&self, given: &Given, found: &Found) -> Result<(), Failure> {
+    fn draw(&self, given: &RunReport, found: &Found) -> Result<(), Failure> {
         if !found.is_result() || !self.pictures.wanted() {
             return Ok(());
         }
@@ -485,7 +485,7 @@ fn one(values: &[f64]) -> Option<f64> {
     values.iter().all(|value| value == first).then_some(*first)
 }
 
-fn print(given: &Given, screen: &mut Screen) -> Result<(), Failure> {
+fn print(given: &RunReport, screen: &mut Screen) -> Result<(), Failure> {
     let title = given.heading.title();
     writeln!(screen, "{}", Styled(STRONG, one_line(&title)))?;
     let mut table = Table::new([
@@ -601,7 +601,7 @@ fn ranking(series: &SeriesFit, screen: &mut Screen) -> Result<(), Failure> {
     Ok(())
 }
 
-fn stated(given: &Given, screen: &mut Screen) -> Result<(), Failure> {
+fn stated(given: &RunReport, screen: &mut Screen) -> Result<(), Failure> {
     writeln!(
         screen,
         "  {}",

@@ -83,7 +83,7 @@ struct Check {
 }
 
 #[derive(Serialize)]
-struct Shape<'a> {
+struct ReadersJson<'a> {
     id: &'a str,
     version: &'a str,
     title: &'a str,
@@ -119,8 +119,8 @@ impl Listing {
             Ending::Partly
         };
         if self.json {
-            let list: Vec<Shape<'_>> = cards()
-                .map(|card| Shape {
+            let list: Vec<ReadersJson<'_>> = cards()
+                .map(|card| ReadersJson {
                     id: &card.id,
                     version: &card.version,
                     title: &card.title,

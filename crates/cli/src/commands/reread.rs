@@ -34,16 +34,16 @@ pub(crate) struct Reread {
 
 /// What changes in one way.
 #[derive(Default, Serialize)]
-struct Kind {
+struct ChangeKind {
     files: u64,
     examples: Vec<String>,
 }
 
 #[derive(Serialize)]
-struct Shape {
+struct RereadJson {
     #[serde(flatten)]
     effect: Effect,
-    kinds: BTreeMap<String, Kind>,
+    kinds: BTreeMap<String, ChangeKind>,
     filed: bool,
 }
 
@@ -62,7 +62,7 @@ impl Reread {
             }
             sources.retain(|source| wanted.contains(&source.record.digest));
         }
-        let mut kinds: BTreeMap<String, Kind> = BTreeMap::new();
+        let mut kinds: BTreeMap<String, ChangeKind> = BTreeMap::new();
         let mut changed = BTreeSet::new();
         let effect = questions::read_again(
             &archive,
@@ -122,7 +122,7 @@ impl Reread {
             })?;
         }
         if self.json {
-            screen.json(&Shape { effect, kinds, filed })?;
+            screen.json(&RereadJson { effect, kinds, filed })?;
         } else if self.dry_run {
             writeln!(screen, "{}", Styled(FAINT, "nothing was filed: --dry-run"))?;
         }

@@ -40,7 +40,7 @@ pub(crate) struct Scans {
     isosbestic: bool,
     /// Fit one scheme over all wavelengths
     #[arg(long, value_name = "SCHEME")]
-    global: Option<Way>,
+    global: Option<SchemeChoice>,
     /// Fit a scheme of your own over all wavelengths, first-order steps parted by commas, such as `A->B, B<->C`
     #[arg(long, value_name = "STEPS", value_parser = scheme)]
     scheme: Option<String>,
@@ -65,7 +65,7 @@ pub(crate) struct Scans {
 
 /// A reaction scheme.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-enum Way {
+enum SchemeChoice {
     /// A to B
     FirstOrder,
     /// A to B to C
@@ -90,7 +90,7 @@ impl Units {
 }
 
 /// What one run gave.
-struct Given {
+struct RunReport {
     heading: Heading,
     found: Vec<ScanFound>,
     units: Units,
@@ -129,7 +129,7 @@ impl Scans {
         }
         let tasks = self.tasks();
         let compute = |subjects: &[Subject]| {
-            let given: Vec<Given> = subjects
+            let given: Vec<RunReport> = subjects
                 .iter()
                 .map(|subject| self.compute(&tasks, subject))
                 .collect();
@@ -143,7 +143,7 @@ impl Scans {
         };
         let (mut good, mut bad, mut pictures) = (0, 0, 0);
         let mut all: Vec<Value> = Vec::new();
-        let take = |place: &str, given: Result<Vec<Given>, Diagnostic>| {
+        let take = |place: &str, given: Result<Vec<RunReport>, Diagnostic>| {
             let given = match given {
                 Ok(given) => given,
                 Err(why) => {
@@ -230,8 +230,8 @@ impl Scans {
         };
         tasks.extend(self.global.map(|way| {
             fitted(ScanTask::Global(match way {
-                Way::FirstOrder => Scheme::FirstOrder,
-                Way::Consecutive => Scheme::Consecutive,
+                SchemeChoice::FirstOrder => Scheme::FirstOrder,
+                SchemeChoice::Consecutive => Scheme::Consecutive,
             }))
         }));
         tasks.extend(self.scheme.clone().map(|scheme| fitted(ScanTask::Own(scheme))));
@@ -245,7 +245,7 @@ impl Scans {
         tasks
     }
 
-    fn compute(&self, tasks: &[ScanTask], subject: &Subject) -> Given {
+    fn compute(&self, tasks: &[ScanTask], subject: &Subject) -> RunReport {
         let found: Vec<ScanFound> = tasks
             .iter()
             .map(|task| scan_run(task.clone(), &subject.run))
@@ -295,7 +295,7 @@ impl Scans {
                 )
             }));
         }
-        Given {
+        RunReport {
             heading: Heading::of(subject),
             units: Units::of(&subject.run),
             found,
@@ -364,7 +364,7 @@ fn scheme(text: &str) -> Result<String, String> {
 }
 
 /// A result as `--json` shows it, with the spectra of the species.
-fn shape(given: &Given, scan: &ScanFound) -> Value {
+fn shape(given: &RunReport, scan: &ScanFound) -> Value {
     let spectra: Vec<Value> = scan
         .spectra
         .iter()

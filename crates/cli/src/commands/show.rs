@@ -36,7 +36,7 @@ pub(crate) struct Show {
 
 /// A run as `--json` shows it.
 #[derive(Serialize)]
-struct Shape<'a> {
+struct ShowJson<'a> {
     #[serde(flatten)]
     run: &'a Run,
     paths: &'a [String],
@@ -67,9 +67,9 @@ impl Show {
             .map(|run| archive.run(run.as_str()))
             .collect::<Result<Vec<View>, _>>()?;
         if self.json {
-            let shapes: Vec<Shape<'_>> = views
+            let shapes: Vec<ShowJson<'_>> = views
                 .iter()
-                .map(|view| Shape {
+                .map(|view| ShowJson {
                     run: &view.run,
                     paths: &view.paths,
                     superseded: view.superseded,

@@ -42,13 +42,13 @@ struct Glance {
     samples: Vec<FacetCount>,
     tags: Vec<FacetCount>,
     duplicates: u64,
-    open: Open,
+    open: OpenWork,
     results: Vec<Last>,
 }
 
 /// What needs a person.
 #[derive(Default, Serialize)]
-struct Open {
+struct OpenWork {
     in_question: u64,
     questions: u64,
     keys: u64,
@@ -144,7 +144,7 @@ impl Glance {
             samples: of(FacetName::Sample),
             tags: of(FacetName::Tag),
             duplicates: many("is:duplicate")?,
-            open: Open {
+            open: OpenWork {
                 in_question: many("is:in-question")?,
                 questions: open.len() as u64 - keys,
                 keys,

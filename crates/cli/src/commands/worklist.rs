@@ -41,7 +41,7 @@ pub(crate) struct Worklist {
 
 /// The worklist as `--json` shows it.
 #[derive(Serialize)]
-struct Shape<'a> {
+struct WorklistJson<'a> {
     unread: &'a [curvary_archive::UnreadGroup],
     questions: &'a [Shown],
     disputes: &'a [curvary_archive::DisputeGroup],
@@ -78,7 +78,7 @@ impl Worklist {
             .map(|asked| questions::shown(&archive, asked, &known, self.examples))
             .collect::<Result<Vec<Shown>, Failure>>()?;
         if self.json {
-            screen.json(&Shape {
+            screen.json(&WorklistJson {
                 unread: &list.unread,
                 questions: &questions,
                 disputes: &list.disputes,

@@ -23,13 +23,13 @@ pub(super) struct Tape {
 
 struct Entry {
     name: String,
-    kind: Kind,
+    kind: EntryKind,
     /// Where its bytes begin, and how many there are.
     at: u64,
     length: u64,
 }
 
-enum Kind {
+enum EntryKind {
     File,
     Link,
     Other,
@@ -58,11 +58,11 @@ impl Tape {
                     found.push(Entry {
                         name: spelled(&entry.path_bytes()),
                         kind: if kind.is_file() {
-                            Kind::File
+                            EntryKind::File
                         } else if kind.is_symlink() || kind.is_hard_link() {
-                            Kind::Link
+                            EntryKind::Link
                         } else {
-                            Kind::Other
+                            EntryKind::Other
                         },
                         at: entry.raw_file_position(),
                         length: entry.size(),
@@ -89,15 +89,15 @@ impl Tape {
         };
         let shown = format!("{outer}!/{}", entry.name);
         match entry.kind {
-            Kind::File => {}
-            Kind::Link => {
+            EntryKind::File => {}
+            EntryKind::Link => {
                 return Step::Remark(remark(
                     "container-link",
                     &shown,
                     "the member is a link to another file, and no file itself",
                 ));
             }
-            Kind::Other => {
+            EntryKind::Other => {
                 return Step::Remark(remark(
                     "container-method",
                     &shown,

@@ -60,7 +60,7 @@ enum Tongues {
 }
 
 /// One way to decode.
-struct Way {
+struct Decoding {
     name: &'static str,
     /// `None` for code page 850, which the web does not know.
     encoding: Option<&'static Encoding>,
@@ -69,7 +69,7 @@ struct Way {
     margin: i32,
 }
 
-impl Way {
+impl Decoding {
     const fn new(encoding: &'static Encoding, name: &'static str, tongues: Tongues, margin: i32) -> Self {
         Self {
             name,
@@ -87,31 +87,31 @@ impl Way {
     }
 }
 
-static WESTERN: Way = Way::new(encoding_rs::WINDOWS_1252, "windows-1252", Tongues::Western, 0);
+static WESTERN: Decoding = Decoding::new(encoding_rs::WINDOWS_1252, "windows-1252", Tongues::Western, 0);
 
 /// The commoner of two that say the same comes first.
-static OTHERS: [Way; 16] = [
-    Way::new(encoding_rs::MACINTOSH, "macintosh", Tongues::Western, 1),
-    Way {
+static OTHERS: [Decoding; 16] = [
+    Decoding::new(encoding_rs::MACINTOSH, "macintosh", Tongues::Western, 1),
+    Decoding {
         name: "IBM850",
         encoding: None,
         tongues: Tongues::Western,
         margin: 1,
     },
-    Way::new(encoding_rs::WINDOWS_1250, "windows-1250", Tongues::Central, 2),
-    Way::new(encoding_rs::ISO_8859_2, "ISO-8859-2", Tongues::Central, 2),
-    Way::new(encoding_rs::WINDOWS_1254, "windows-1254", Tongues::Turkish, 2),
-    Way::new(encoding_rs::WINDOWS_1251, "windows-1251", Tongues::Cyrillic, 3),
-    Way::new(encoding_rs::KOI8_R, "KOI8-R", Tongues::Cyrillic, 3),
-    Way::new(encoding_rs::KOI8_U, "KOI8-U", Tongues::Cyrillic, 3),
-    Way::new(encoding_rs::IBM866, "IBM866", Tongues::Cyrillic, 3),
-    Way::new(encoding_rs::WINDOWS_1253, "windows-1253", Tongues::Greek, 3),
-    Way::new(encoding_rs::ISO_8859_7, "ISO-8859-7", Tongues::Greek, 3),
-    Way::new(encoding_rs::GB18030, "gb18030", Tongues::EastAsian, 4),
-    Way::new(encoding_rs::BIG5, "Big5", Tongues::EastAsian, 4),
-    Way::new(encoding_rs::SHIFT_JIS, "Shift_JIS", Tongues::EastAsian, 4),
-    Way::new(encoding_rs::EUC_JP, "EUC-JP", Tongues::EastAsian, 4),
-    Way::new(encoding_rs::EUC_KR, "EUC-KR", Tongues::EastAsian, 4),
+    Decoding::new(encoding_rs::WINDOWS_1250, "windows-1250", Tongues::Central, 2),
+    Decoding::new(encoding_rs::ISO_8859_2, "ISO-8859-2", Tongues::Central, 2),
+    Decoding::new(encoding_rs::WINDOWS_1254, "windows-1254", Tongues::Turkish, 2),
+    Decoding::new(encoding_rs::WINDOWS_1251, "windows-1251", Tongues::Cyrillic, 3),
+    Decoding::new(encoding_rs::KOI8_R, "KOI8-R", Tongues::Cyrillic, 3),
+    Decoding::new(encoding_rs::KOI8_U, "KOI8-U", Tongues::Cyrillic, 3),
+    Decoding::new(encoding_rs::IBM866, "IBM866", Tongues::Cyrillic, 3),
+    Decoding::new(encoding_rs::WINDOWS_1253, "windows-1253", Tongues::Greek, 3),
+    Decoding::new(encoding_rs::ISO_8859_7, "ISO-8859-7", Tongues::Greek, 3),
+    Decoding::new(encoding_rs::GB18030, "gb18030", Tongues::EastAsian, 4),
+    Decoding::new(encoding_rs::BIG5, "Big5", Tongues::EastAsian, 4),
+    Decoding::new(encoding_rs::SHIFT_JIS, "Shift_JIS", Tongues::EastAsian, 4),
+    Decoding::new(encoding_rs::EUC_JP, "EUC-JP", Tongues::EastAsian, 4),
+    Decoding::new(encoding_rs::EUC_KR, "EUC-KR", Tongues::EastAsian, 4),
 ];
 
 /// The lines that have anything beyond ASCII, as far as they are needed.

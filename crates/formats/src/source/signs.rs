@@ -34,7 +34,7 @@ const ESCAPE: u8 = 0x1B;
 
 /// What sort of odd sign it is; the order is that of the remark.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-enum Kind {
+enum SignKind {
     Wide,
     Digit,
     Mark,
@@ -43,7 +43,7 @@ enum Kind {
     Direction,
 }
 
-impl Kind {
+impl SignKind {
     /// What people call several of them.
     fn name(self) -> &'static str {
         match self {
@@ -57,23 +57,23 @@ impl Kind {
     }
 }
 
-fn kind(sign: char) -> Option<Kind> {
+fn kind(sign: char) -> Option<SignKind> {
     Some(match sign {
-        '\u{FF01}'..='\u{FF5E}' | '\u{3000}' => Kind::Wide,
+        '\u{FF01}'..='\u{FF5E}' | '\u{3000}' => SignKind::Wide,
         // Arabic-Indic, Persian, Devanagari, Bengali and Thai digits.
         '\u{660}'..='\u{669}'
         | '\u{6F0}'..='\u{6F9}'
         | '\u{966}'..='\u{96F}'
         | '\u{9E6}'..='\u{9EF}'
-        | '\u{E50}'..='\u{E59}' => Kind::Digit,
+        | '\u{E50}'..='\u{E59}' => SignKind::Digit,
         // Percent sign, decimal sign, thousands sign, comma and semicolon.
-        '\u{66A}'..='\u{66C}' | '\u{60C}' | '\u{61B}' => Kind::Mark,
+        '\u{66A}'..='\u{66C}' | '\u{60C}' | '\u{61B}' => SignKind::Mark,
         // Hyphen, no-break hyphen, figure dash, superscript minus, modifier minus, heavy minus. The minus sign itself,
         // the en dash and the small hyphen-minus are known to the readers.
-        '\u{2010}'..='\u{2012}' | '\u{207B}' | '\u{2D7}' | '\u{2796}' => Kind::Minus,
-        '\u{2500}'..='\u{257F}' | '¦' => Kind::Box,
+        '\u{2010}'..='\u{2012}' | '\u{207B}' | '\u{2D7}' | '\u{2796}' => SignKind::Minus,
+        '\u{2500}'..='\u{257F}' | '¦' => SignKind::Box,
         '\u{200E}' | '\u{200F}' | '\u{61C}' | '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}' => {
-            Kind::Direction
+            SignKind::Direction
         }
         _ => return None,
     })
@@ -107,7 +107,7 @@ pub(super) fn plain(text: String, remarks: &mut Vec<Diagnostic>) -> String {
             .is_some_and(|sign| matches!(sign, '\u{2500}'..='\u{257F}'))
     };
     let mut plain = String::with_capacity(text.len());
-    let mut changed: Vec<Kind> = Vec::new();
+    let mut changed: Vec<SignKind> = Vec::new();
     for (at, &sign) in signs.iter().enumerate() {
         let Some(kind) = kind(sign) else {
             plain.push(sign);
@@ -115,11 +115,11 @@ pub(super) fn plain(text: String, remarks: &mut Vec<Diagnostic>) -> String {
         };
         let before = at.checked_sub(1);
         let one = match kind {
-            Kind::Wide if sign == '\u{3000}' => Some(' '),
+            SignKind::Wide if sign == '\u{3000}' => Some(' '),
             // The full-width forms of ASCII lie in its order.
-            Kind::Wide => char::from_u32(u32::from(sign) - 0xFF01 + 0x21),
-            Kind::Digit => digit(sign),
-            Kind::Mark => match sign {
+            SignKind::Wide => char::from_u32(u32::from(sign) - 0xFF01 + 0x21),
+            SignKind::Digit => digit(sign),
+            SignKind::Mark => match sign {
                 '\u{66A}' => Some('%'),
                 '\u{60C}' => Some(','),
                 '\u{61B}' => Some(';'),
@@ -135,7 +135,7 @@ pub(super) fn plain(text: String, remarks: &mut Vec<Diagnostic>) -> String {
                 }
                 _ => Some(sign),
             },
-            Kind::Minus => {
+            SignKind::Minus => {
                 let next = signs.get(at + 1);
                 let number = digit_at(Some(at + 1))
                     || matches!(next, Some('.' | ',' | '\u{66B}')) && digit_at(Some(at + 2));
@@ -150,13 +150,13 @@ pub(super) fn plain(text: String, remarks: &mut Vec<Diagnostic>) -> String {
                 })
             }
             // A corner beside a number would be a sign of it.
-            Kind::Box if !is_upright(sign) && !drawn_at(before) && !drawn_at(Some(at + 1)) => Some(sign),
-            Kind::Box => Some(match sign {
+            SignKind::Box if !is_upright(sign) && !drawn_at(before) && !drawn_at(Some(at + 1)) => Some(sign),
+            SignKind::Box => Some(match sign {
                 sign if is_upright(sign) => '|',
                 '─' | '━' | '═' | '┄' | '┅' | '┈' | '┉' | '╌' | '╍' => '-',
                 _ => '+',
             }),
-            Kind::Direction => {
+            SignKind::Direction => {
                 changed.push(kind);
                 continue;
             }
@@ -173,7 +173,7 @@ pub(super) fn plain(text: String, remarks: &mut Vec<Diagnostic>) -> String {
     let count = changed.len();
     changed.sort_unstable();
     changed.dedup();
-    let names: Vec<&str> = changed.into_iter().map(Kind::name).collect();
+    let names: Vec<&str> = changed.into_iter().map(SignKind::name).collect();
     remarks.push(Diagnostic::note(
         Code::new("signs-made-plain"),
         format!(

@@ -222,7 +222,7 @@ struct Entry {
 
 /// What the survey learnt about a variable.
 #[derive(Clone, Debug, Default)]
-struct Seen {
+struct VariableSurvey {
     coordinate: bool,
     unit: Option<Unit>,
     guarded: bool,
@@ -236,7 +236,7 @@ struct Seen {
 #[derive(Clone, Debug, Default)]
 pub struct Survey {
     options: Options,
-    seen: BTreeMap<Variable, Seen>,
+    seen: BTreeMap<Variable, VariableSurvey>,
 }
 
 impl Survey {
@@ -254,10 +254,10 @@ impl Survey {
     pub(crate) fn with_usual_columns(options: Options) -> Self {
         let mut survey = Self::new(options);
         for (variable, coordinate, unit) in usual(options.rows) {
-            let seen = Seen {
+            let seen = VariableSurvey {
                 coordinate,
                 unit,
-                ..Seen::default()
+                ..VariableSurvey::default()
             };
             survey.seen.insert(variable, seen);
         }
@@ -286,7 +286,7 @@ impl Survey {
             Cell::Name { guarded } => *guarded,
             _ => false,
         };
-        let new = Seen {
+        let new = VariableSurvey {
             coordinate: entry.coordinate,
             unit: entry.unit.clone(),
             guarded,
@@ -316,9 +316,9 @@ impl Survey {
     /// The table's columns. They depend on what was seen, not on its order.
     #[must_use]
     pub fn table(&self) -> Table {
-        let mut found: Vec<(&Variable, &Seen)> = self.seen.iter().collect();
+        let mut found: Vec<(&Variable, &VariableSurvey)> = self.seen.iter().collect();
         found.sort_by_cached_key(|(variable, seen)| (rank(variable, seen), (*variable).clone()));
-        let empty = Seen::default();
+        let empty = VariableSurvey::default();
         if found.is_empty() {
             // An empty archive still gives a table with a head.
             found.extend(
@@ -351,7 +351,7 @@ impl Survey {
     }
 }
 
-impl Seen {
+impl VariableSurvey {
     fn add(&mut self, other: Self) {
         self.coordinate |= other.coordinate;
         self.guarded |= other.guarded;

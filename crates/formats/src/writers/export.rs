@@ -183,7 +183,7 @@ pub fn export(
         })?;
     }
     let plan = survey.plan(units);
-    let (mut left, mut stays) = (Left::default(), BTreeSet::new());
+    let (mut left, mut stays) = (Omissions::default(), BTreeSet::new());
     let room = exporter.room();
     subjects.each(&mut |subject| {
         let run = plan.apply(subject.run, &mut stays);
@@ -223,7 +223,7 @@ const STAYS: usize = 5;
 
 /// What a format leaves behind.
 #[derive(Default)]
-struct Left {
+struct Omissions {
     disputes: u64,
     remarks: u64,
     results: BTreeSet<String>,
@@ -231,7 +231,7 @@ struct Left {
     marks: u64,
 }
 
-impl Left {
+impl Omissions {
     fn see(&mut self, subject: &Subject<'_>, room: Room) {
         let Subject { run, results } = subject;
         let all_fields = || std::iter::once(&run.fields).chain(run.traces.iter().map(|trace| &trace.fields));

@@ -555,7 +555,7 @@ impl Parser<'_> {
     fn unit(&mut self, direction: i32) -> Option<()> {
         let length = self.symbol_length();
         let symbol = &self.rest[..length];
-        let mut found = Found::of(symbol)?;
+        let mut found = PrefixedAtom::of(symbol)?;
         self.rest = &self.rest[length..];
         let negative = match self.rest.as_bytes().first() {
             Some(b'-') => true,
@@ -575,7 +575,7 @@ impl Parser<'_> {
         self.push(found, direction * if negative { -power } else { power })
     }
 
-    fn push(&mut self, mut found: Found, exponent: i32) -> Option<()> {
+    fn push(&mut self, mut found: PrefixedAtom, exponent: i32) -> Option<()> {
         if self.rest.starts_with('{') {
             found.note = self.annotation()?;
         }
@@ -634,7 +634,7 @@ impl Parser<'_> {
 }
 
 /// An atom with its prefix.
-struct Found {
+struct PrefixedAtom {
     text: String,
     shown: String,
     slug: String,
@@ -645,7 +645,7 @@ struct Found {
     alone: bool,
 }
 
-impl Found {
+impl PrefixedAtom {
     fn of(symbol: &str) -> Option<Self> {
         if let Some(found) = Self::atom(symbol, None) {
             return Some(found);

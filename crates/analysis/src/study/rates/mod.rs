@@ -358,15 +358,15 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
             .iter()
             .all(|i| points.signal[*i] == points.signal[measured.used[0]]);
         let shape = if still {
-            Shape::Still
+            Scatter::Still
         } else if size(&residuals) <= 1e-12 * size(&fitted) {
-            Shape::Straight
+            Scatter::Straight
         } else if measured.law == RateLaw::Line && measured.straightness.is_some_and(|chance| chance < BENT) {
-            Shape::Bent
+            Scatter::Bent
         } else if measured.wanders || wandering(&residuals, &fitted, 2) || jumps(&residuals, &fitted) {
-            Shape::Wandering
+            Scatter::Wandering
         } else {
-            Shape::Straight
+            Scatter::Straight
         };
         put_rate(&mut outcome, &measured, net, error, unit.clone(), shape);
         let (whole, used) = (points.time.len(), measured.used.len());
@@ -541,7 +541,7 @@ fn jumps(residuals: &[f64], fitted: &[f64]) -> bool {
 
 /// How the points of a rate lie about their line.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Shape {
+enum Scatter {
     /// As chance has it.
     Straight,
     /// Along a curve.
@@ -621,7 +621,7 @@ fn put_rate(
     net: f64,
     error: f64,
     unit: Option<Unit>,
-    shape: Shape,
+    shape: Scatter,
 ) {
     // The interval keeps its width in standard errors when a blank is taken off.
     let half = match (measured.interval.upper, measured.standard_error) {
@@ -666,7 +666,7 @@ fn put_rate(
             .remarks
             .push(Diagnostic::warning(Code::new("residuals-odd"), words));
     };
-    if shape == Shape::Bent {
+    if shape == Scatter::Bent {
         let chance = measured.straightness.unwrap_or(0.0);
         let chance = if chance < 1e-4 {
             "below 0.0001".to_owned()
@@ -678,13 +678,13 @@ fn put_rate(
              stretch, and what it differs from the rate at its beginning is in the error; without --window, --conversion or \
              --straight the bend is taken into account"
         ));
-    } else if shape == Shape::Still {
+    } else if shape == Scatter::Still {
         say(
             "every reading of the stretch is the same: the rate is smaller than the readings can show, and its error is not \
              known"
                 .into(),
         );
-    } else if shape == Shape::Wandering {
+    } else if shape == Scatter::Wandering {
         say(
             "the course leaves the curve fitted to it by more than chance, in a step or a drift: a rate from it may mean nothing; \
              look at the picture"

@@ -16,7 +16,7 @@ use crate::telling;
 
 /// One value of a kept check.
 #[derive(Serialize)]
-struct Kept {
+struct CheckValue {
     date: String,
     #[serde(skip)]
     day: f64,
@@ -36,7 +36,7 @@ struct History {
     unit: String,
     /// Limits of the last check.
     limits: [Option<f64>; 2],
-    values: Vec<Kept>,
+    values: Vec<CheckValue>,
     #[serde(skip_serializing_if = "Option::is_none")]
     trend: Option<Trend>,
     /// Why there is none.
@@ -50,7 +50,7 @@ const FIRST_DAY: jiff::civil::Date = jiff::civil::date(2000, 1, 1);
 /// Shows the kept checks of runs.
 pub(super) fn show(subjects: &Subjects, setting: &Setting, screen: &mut Screen) -> Outcome {
     let asked = subjects.asked(setting)?;
-    let mut series: BTreeMap<(String, String), Vec<Kept>> = BTreeMap::new();
+    let mut series: BTreeMap<(String, String), Vec<CheckValue>> = BTreeMap::new();
     let mut undated = 0_u64;
     let compute = |subjects: &[Subject]| {
         let all: Vec<_> = subjects.iter().flat_map(kept).collect();
@@ -87,7 +87,7 @@ pub(super) fn show(subjects: &Subjects, setting: &Setting, screen: &mut Screen) 
 }
 
 /// Every value of a run's kept checks, under check and item; nothing to place where the run has no date.
-fn kept(subject: &Subject) -> Vec<((String, String), Option<Kept>)> {
+fn kept(subject: &Subject) -> Vec<((String, String), Option<CheckValue>)> {
     let date = subject.run.fields.text("date").unwrap_or_default();
     let day = date
         .get(..10)
@@ -102,7 +102,7 @@ fn kept(subject: &Subject) -> Vec<((String, String), Option<Kept>)> {
             let (item, rest) = reason.split_once(": ").unwrap_or((&parameter.name, reason));
             let verdict = rest.split(';').next().unwrap_or_default().to_owned();
             let limit = |end: &str| outcome.statistics.get(&format!("limit_{end}_{number}")).copied();
-            let kept = day.map(|day| Kept {
+            let kept = day.map(|day| CheckValue {
                 date: date.to_owned(),
                 day,
                 value,
@@ -121,7 +121,7 @@ fn kept(subject: &Subject) -> Vec<((String, String), Option<Kept>)> {
 }
 
 impl History {
-    fn of(((check, item), mut values): ((String, String), Vec<Kept>)) -> Self {
+    fn of(((check, item), mut values): ((String, String), Vec<CheckValue>)) -> Self {
         values.sort_by(|a, b| a.day.total_cmp(&b.day));
         let (unit, limits) = values
             .last()

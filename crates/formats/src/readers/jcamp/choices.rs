@@ -6,7 +6,7 @@ use curvary_record::{Alternative, Code, Label, Place, Question, Span};
 use crate::{Assumptions, Source, assume};
 
 /// How a choice is asked and settled.
-struct Asked {
+struct ChoiceTexts {
     choice: Choice,
     code: Code,
     message: &'static str,
@@ -20,8 +20,8 @@ struct Asked {
 }
 
 /// Every choice that the codec leaves open.
-static ASKED: [Asked; Choice::ALL.len()] = [
-    Asked {
+static ASKED: [ChoiceTexts; Choice::ALL.len()] = [
+    ChoiceTexts {
         choice: Choice::XFactor,
         code: Code::new("x-factor-or-labels"),
         message: "XFACTOR is not 1, but FIRSTX, LASTX and the like hold the X as printed, without it",
@@ -30,7 +30,7 @@ static ASKED: [Asked; Choice::ALL.len()] = [
         other: ("labels", "the labels hold, and XFACTOR is left over"),
         remark: dx::Code::FirstXScaled,
     },
-    Asked {
+    ChoiceTexts {
         choice: Choice::YFactor,
         code: Code::new("y-factor-or-labels"),
         message: "FIRSTY, MAXY and MINY ask for another factor than YFACTOR, or it is stated twice, or not at all",
@@ -39,7 +39,7 @@ static ASKED: [Asked; Choice::ALL.len()] = [
         other: ("labels", "the other labels hold"),
         remark: dx::Code::FirstYScaled,
     },
-    Asked {
+    ChoiceTexts {
         choice: Choice::Exponent,
         code: Code::new("exponent-or-squeezed-digit"),
         message: "an E without sign stands behind a digit: an exponent, or the squeezed digit 5 of the standard",
@@ -48,7 +48,7 @@ static ASKED: [Asked; Choice::ALL.len()] = [
         other: ("power", "E3 is the exponent of the number before it"),
         remark: dx::Code::ExponentOrSqueezed,
     },
-    Asked {
+    ChoiceTexts {
         choice: Choice::Form,
         code: Code::new("pairs-or-even-spacing"),
         message: "the form says even spacing, but each line holds one ordinate, and the X printed there are uneven",
@@ -57,7 +57,7 @@ static ASKED: [Asked; Choice::ALL.len()] = [
         other: ("pairs", "the lines are pairs of X and ordinate"),
         remark: dx::Code::FormReadAsPairs,
     },
-    Asked {
+    ChoiceTexts {
         choice: Choice::Spacing,
         code: Code::new("spacing-undecided"),
         message: "the labels and the X at the line starts do not give one certain spacing",
@@ -66,7 +66,7 @@ static ASKED: [Asked; Choice::ALL.len()] = [
         other: ("lines", "the X at the line starts hold"),
         remark: dx::Code::GridFromLines,
     },
-    Asked {
+    ChoiceTexts {
         choice: Choice::YChecks,
         code: Code::new("check-values-or-points"),
         message: "the first ordinate of each line repeats the one before, and both the standard's check values and \
@@ -112,7 +112,7 @@ pub(super) fn questions(
     remarks: &[dx::Remark],
     block: &dx::Block,
 ) -> Vec<Question> {
-    let open = |asked: &&Asked| tables(block).any(|table| table.doubts.contains(&asked.choice));
+    let open = |asked: &&ChoiceTexts| tables(block).any(|table| table.doubts.contains(&asked.choice));
     ASKED
         .iter()
         .filter(open)

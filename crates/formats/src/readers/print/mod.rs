@@ -287,7 +287,7 @@ impl Report {
         let bytes = Arc::new(source.bytes().to_vec());
         let pages = glyphs::pages(&bytes).map_err(|refusal| Box::new(told(refusal)))?;
         let left_out = source.assume().get(HIDDEN_TEXT) == Some("left-out");
-        let mut remarks = Told::default();
+        let mut remarks = PageRemarks::default();
         let mut of_pages = Vec::new();
         let (mut of_plots, mut beside_plots, mut not_measured) = (Vec::new(), Vec::new(), Vec::new());
         for page in pages {
@@ -333,7 +333,7 @@ impl Report {
         Ok(report)
     }
 
-    fn add_page(&mut self, page: usize, rows: &[Row], remarks: &mut Told) {
+    fn add_page(&mut self, page: usize, rows: &[Row], remarks: &mut PageRemarks) {
         let before = u32::try_from(self.pages.len()).unwrap_or(u32::MAX);
         let lines = rows.iter().map(|row| row.line).max().unwrap_or(0);
         self.pages.extend(std::iter::repeat_n(page, lines));
@@ -459,7 +459,7 @@ fn told(refusal: Refusal) -> Diagnostic {
 
 /// What is to be told of the pages.
 #[derive(Default)]
-struct Told {
+struct PageRemarks {
     pictures: Vec<usize>,
     damaged: Vec<usize>,
     sideways: Vec<usize>,
@@ -468,7 +468,7 @@ struct Told {
     unknown: Vec<Place>,
 }
 
-impl Told {
+impl PageRemarks {
     fn look_at(&mut self, page: &glyphs::Page) {
         if page.damaged {
             self.damaged.push(page.number);

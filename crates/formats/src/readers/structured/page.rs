@@ -97,22 +97,22 @@ pub(super) fn tables(source: &Source) -> Vec<Rendering> {
     let behind = page.words;
     let place = |cell: &Cell| cell.span.map_or_else(Place::default, |span| source.place(span));
     let measured = page.tables.iter().any(|(_, rows)| !is_said(rows));
-    let mut above: Vec<Said> = Vec::new();
-    let mut shared: Vec<Said> = Vec::new();
+    let mut above: Vec<CaptionPart> = Vec::new();
+    let mut shared: Vec<CaptionPart> = Vec::new();
     let mut all = Vec::new();
     for (words, rows) in page.tables {
-        above.extend(words.into_iter().map(Said::Line));
+        above.extend(words.into_iter().map(CaptionPart::Line));
         if measured && is_said(&rows) {
             above.extend(rows.into_iter().filter_map(|row| {
                 let mut cells = row.into_iter();
-                Some(Said::Pair(cells.next()?, cells.next()?))
+                Some(CaptionPart::Pair(cells.next()?, cells.next()?))
             }));
             continue;
         }
         let own = std::mem::take(&mut above);
         let mut rendering = Rendering::default();
         // What stands above the first table holds for those below it too, unless they say it anew.
-        let known: Vec<String> = own.iter().filter_map(Said::key).collect();
+        let known: Vec<String> = own.iter().filter_map(CaptionPart::key).collect();
         let inherited = shared
             .iter()
             .filter(|said| said.key().is_none_or(|key| !known.contains(&key)));
@@ -137,13 +137,13 @@ pub(super) fn tables(source: &Source) -> Vec<Rendering> {
 }
 
 /// What is said above a table.
-enum Said {
+enum CaptionPart {
     Line(Cell),
     /// A row of a table of keys and values.
     Pair(Cell, Cell),
 }
 
-impl Said {
+impl CaptionPart {
     /// The key of a pair or of a line `key: value`.
     fn key(&self) -> Option<String> {
         let key = match self {

@@ -16,7 +16,7 @@ pub(super) struct Tables {
 
 /// What is said above a table: lines of words, and keys with their values.
 #[derive(Clone)]
-enum Said {
+enum PreambleItem {
     Line(Span),
     Pair(Scalar, Vec<Scalar>),
 }
@@ -51,7 +51,7 @@ impl<'n> Column<'n> {
 /// A map with its members by what they are.
 #[derive(Default)]
 struct Members<'n> {
-    said: Vec<Said>,
+    said: Vec<PreambleItem>,
     /// Lists of words or numbers: columns, perhaps.
     columns: Vec<Column<'n>>,
     /// Lists of lists: rows of cells.
@@ -77,7 +77,7 @@ pub(super) fn tables(source: &Source, document: &Document) -> Tables {
     let mut lines: Vec<&[(Scalar, Node)]> = Vec::new();
     for item in &document.items {
         match item {
-            Item::Line(span) => whole.said.push(Said::Line(*span)),
+            Item::Line(span) => whole.said.push(PreambleItem::Line(*span)),
             Item::Entry(key, node) => whole.add(Some(key), node),
             Item::Node(Node::Map(members)) if members.iter().all(|(_, node)| is_flat(node)) => {
                 lines.push(members);
@@ -268,13 +268,14 @@ impl<'n> Members<'n> {
         match node {
             Node::Scalar(value) => {
                 if let Some(key) = key {
-                    self.said.push(Said::Pair(key.clone(), vec![value.clone()]));
+                    self.said
+                        .push(PreambleItem::Pair(key.clone(), vec![value.clone()]));
                 }
             }
             Node::Map(members) => match (key, united(node)) {
                 (Some(key), Some((Node::Scalar(value), unit))) => {
                     self.said
-                        .push(Said::Pair(key.clone(), vec![value.clone(), unit.clone()]));
+                        .push(PreambleItem::Pair(key.clone(), vec![value.clone(), unit.clone()]));
                 }
                 (Some(key), _) if let Some(column) = described(key, members) => self.columns.push(column),
                 // `"sample": {"name": "leaf 3", "pH": 5}` says of the table what it would say beside it.
@@ -317,10 +318,10 @@ impl<'n> Members<'n> {
 }
 
 /// The header of an axis that keys beside a list of pairs name: `"x_unit": "nm", "y": "absorbance"`; and the key that does.
-fn named_axis<'n>(said: &'n [Said], axis: &str) -> Option<(String, &'n Scalar)> {
+fn named_axis<'n>(said: &'n [PreambleItem], axis: &str) -> Option<(String, &'n Scalar)> {
     let of = |endings: &[&str]| {
         said.iter().find_map(|said| match said {
-            Said::Pair(key, values) => {
+            PreambleItem::Pair(key, values) => {
                 let bare: String = key
                     .text
                     .to_lowercase()
@@ -358,7 +359,7 @@ impl<'a> Writer<'a> {
     fn members(
         &mut self,
         members: &Members<'_>,
-        above: &[Said],
+        above: &[PreambleItem],
         shared: &[Column<'_>],
         depth: usize,
     ) -> Vec<Span> {
@@ -401,7 +402,7 @@ impl<'a> Writer<'a> {
                 && !is_one_of(key, &VALUE_KEYS)
                 && Members::of(pairs).columns.len() + Members::of(pairs).records.len() > 0
             {
-                inside.push(Said::Line(key.span));
+                inside.push(PreambleItem::Line(key.span));
             }
             used.extend(self.members(&Members::of(pairs), &inside, &lists, depth + 1));
         }
@@ -415,7 +416,12 @@ impl<'a> Writer<'a> {
 
     /// Records that hold a number and a list each, which runs over a list beside them: rows of a matrix. Gives the place
     /// of that list.
-    fn spectra(&mut self, said: &[Said], records: &[Pairs<'_>], lists: &[Column<'_>]) -> Option<Span> {
+    fn spectra(
+        &mut self,
+        said: &[PreambleItem],
+        records: &[Pairs<'_>],
+        lists: &[Column<'_>],
+    ) -> Option<Span> {
         let row = |record: &Pairs<'_>| match *record {
             [(first, Node::Scalar(at)), (second, values @ Node::List(_))]
             | [(second, values @ Node::List(_)), (first, Node::Scalar(at))] => {
@@ -463,18 +469,18 @@ impl<'a> Writer<'a> {
         (if none { "" } else { &scalar.text }, self.place(scalar))
     }
 
-    fn begun(&self, said: &[Said]) -> Rendering {
+    fn begun(&self, said: &[PreambleItem]) -> Rendering {
         let mut rendering = Rendering::default();
         for said in said {
             match said {
-                Said::Line(span) => {
+                PreambleItem::Line(span) => {
                     let line = self.text.get(span.range()).unwrap_or("").trim();
                     let bare = line.trim_start_matches(['#', '%', '/', '!', ';']).trim();
                     if !bare.is_empty() {
                         rendering.line([(bare, self.source.place(*span))]);
                     }
                 }
-                Said::Pair(key, values) => {
+                PreambleItem::Pair(key, values) => {
                     let value: Vec<&str> = values.iter().map(|value| value.text.as_str()).collect();
                     let place = values
                         .first()
@@ -491,7 +497,7 @@ impl<'a> Writer<'a> {
 
     /// Lists of one length are the columns of a table; one alone may run over a list of the maps around it. Gives the
     /// places of those that were used so.
-    fn columns(&mut self, said: &[Said], columns: &[Column<'_>], shared: &[Column<'_>]) -> Vec<Span> {
+    fn columns(&mut self, said: &[PreambleItem], columns: &[Column<'_>], shared: &[Column<'_>]) -> Vec<Span> {
         let mut lengths: Vec<usize> = Vec::new();
         for column in columns {
             if !lengths.contains(&column.len()) {
@@ -517,7 +523,7 @@ impl<'a> Writer<'a> {
                 // A few words or numbers are a value and no curve.
                 for column in alike {
                     let values = column.values.iter().map(|scalar| (*scalar).clone()).collect();
-                    said.push(Said::Pair(column.key.clone(), values));
+                    said.push(PreambleItem::Pair(column.key.clone(), values));
                 }
             } else {
                 for column in alike {
@@ -569,7 +575,7 @@ impl<'a> Writer<'a> {
     /// has as many as there are rows is their first column.
     fn matrix(
         &mut self,
-        said: &[Said],
+        said: &[PreambleItem],
         key: Option<&Scalar>,
         rows: &[Vec<&Scalar>],
         headers: &mut Vec<Column<'_>>,
@@ -625,7 +631,7 @@ impl<'a> Writer<'a> {
     }
 
     /// A record a row, under all keys that occur.
-    fn records(&mut self, said: &[Said], key: Option<&Scalar>, records: &[&[(Scalar, Node)]]) {
+    fn records(&mut self, said: &[PreambleItem], key: Option<&Scalar>, records: &[&[(Scalar, Node)]]) {
         let mut keys: Vec<(&str, Place, Option<&str>)> = Vec::new();
         for (name, node) in records.iter().flat_map(|record| record.iter()) {
             if !keys.iter().any(|known| known.0 == name.text) {

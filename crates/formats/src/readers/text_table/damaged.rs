@@ -134,7 +134,8 @@ fn has_cells_of_row(line: &str, grid: &Grid) -> bool {
 pub(super) fn is_row_of(line: &str, row: &str, grid: &Grid) -> bool {
     // `pH:,7.0,7.0,7.0` is a condition of each curve.
     let key = line.split([',', ';', '\t', '|']).next().unwrap_or("").trim();
-    let keyed = key.ends_with([':', '=']) && crate::header::is_known(key.trim_end_matches([':', '=']).trim_end());
+    let keyed =
+        key.ends_with([':', '=']) && crate::header::is_known(key.trim_end_matches([':', '=']).trim_end());
     if keyed || !resembles(line, row) {
         return false;
     }

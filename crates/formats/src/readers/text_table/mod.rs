@@ -334,8 +334,8 @@ fn read_lines(source: &Source, mut told: Option<&mut Told>) -> Found {
     } else {
         marks.iter().map(|mark| mark.line).collect()
     };
-    let mut preamble = Said::hear(source, &sections[0].words);
-    let trailer = Said::hear(source, &behind);
+    let mut preamble = Preamble::hear(source, &sections[0].words);
+    let trailer = Preamble::hear(source, &behind);
     let (conditions, sections): (Vec<Section>, Vec<Section>) = sections
         .into_iter()
         .partition(|section| is_row_of_conditions(text, section));
@@ -365,7 +365,7 @@ fn read_lines(source: &Source, mut told: Option<&mut Told>) -> Found {
         let own = if index == 0 {
             None
         } else {
-            Some(Said::hear(source, &section.words))
+            Some(Preamble::hear(source, &section.words))
         };
         let mut said = own.clone().unwrap_or_else(|| preamble.clone());
         if index > 0 {
@@ -376,7 +376,7 @@ fn read_lines(source: &Source, mut told: Option<&mut Told>) -> Found {
             marks.is_empty() && !header::pairs(strip_remark(&text[title.span.range()]).1).is_empty()
         };
         if let Some(title) = titles.get(index).filter(|title| keyed(title)) {
-            let mut own = Said::hear(source, std::slice::from_ref(title));
+            let mut own = Preamble::hear(source, std::slice::from_ref(title));
             own.inherit(&said);
             said = own;
         } else if let Some(title) = titles.get(index) {
@@ -789,14 +789,14 @@ fn head_of_letter(text: &str, lines: &[TextLine]) -> Option<std::ops::RangeInclu
 
 /// What lines of words say: claims, questions about them, and what is left as comment.
 #[derive(Clone, Default)]
-struct Said {
+struct Preamble {
     fields: Fields,
     questions: Vec<Question>,
     /// What lines say of several runs side by side, from left to right: `Sample: left      Sample: right`.
     beside: Vec<Fields>,
 }
 
-impl Said {
+impl Preamble {
     fn hear(source: &Source, lines: &[TextLine]) -> Self {
         let text = source.text();
         let mut said = Self::default();
@@ -983,13 +983,13 @@ impl Said {
     }
 }
 
-fn run(source: &Source, section: &Section, draft: Draft, said: &Said) -> Understood {
+fn run(source: &Source, section: &Section, draft: Draft, said: &Preamble) -> Understood {
     let fields = if draft.fields.is_empty() {
         said.fields.clone()
     } else {
-        let mut own = Said {
+        let mut own = Preamble {
             fields: draft.fields,
-            ..Said::default()
+            ..Preamble::default()
         };
         own.inherit(said);
         own.fields

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use curvary_record::{Unit, ValueKind, known_field};
 
 use super::unit_form::form;
-use super::{Part, Seen, Standing, Variable};
+use super::{Part, Standing, Variable, VariableSurvey};
 use crate::readers::tidy_csv::{PARTING, UNITLESS, named_with_unit, reads_as_number};
 use crate::writers::table_schema::{ColumnType, TableField};
 
@@ -50,7 +50,7 @@ const MEASURED: [&str; 3] = ["absorbance", "transmittance", "reflectance"];
 /// The heads of columns, in the order given. What was measured and what is known by its name keep the plain name; a
 /// field of the source's own that would bear the same is `field_…`, and a measured quantity that is a condition too
 /// `measured_…`.
-pub(super) fn heads(found: &[(&Variable, &Seen)]) -> Vec<String> {
+pub(super) fn heads(found: &[(&Variable, &VariableSurvey)]) -> Vec<String> {
     let mut heads = vec![String::new(); found.len()];
     let mut order: Vec<usize> = (0..found.len()).collect();
     let turn = |at: usize| match found[at].0.standing() {
@@ -119,7 +119,7 @@ const FAMILIAR: [&str; 13] = [
     "index",
 ];
 
-pub(super) fn rank(variable: &Variable, seen: &Seen) -> (u8, usize) {
+pub(super) fn rank(variable: &Variable, seen: &VariableSurvey) -> (u8, usize) {
     let familiar = |name: &str| FAMILIAR.iter().position(|f| *f == name).unwrap_or(FAMILIAR.len());
     match variable {
         Variable::Run => (0, 0),
@@ -230,7 +230,7 @@ fn slug(name: &str) -> String {
     .to_owned()
 }
 
-pub(super) fn describe(variable: &Variable, seen: &Seen, head: String) -> TableField {
+pub(super) fn describe(variable: &Variable, seen: &VariableSurvey, head: String) -> TableField {
     let (kind, description, title) = match variable {
         Variable::Run => (
             ColumnType::String,

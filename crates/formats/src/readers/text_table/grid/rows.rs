@@ -4,7 +4,7 @@ use super::super::scan::{leading_number, strip_remark};
 use super::*;
 
 /// What became of a line.
-enum Taken {
+enum LineOutcome {
     Yes,
     /// Numbers, but not as many as the table has columns.
     Odd(usize),
@@ -81,14 +81,14 @@ impl Grid {
                 continue;
             }
             match self.careful_row(line, cursor) {
-                Taken::Yes => {
+                LineOutcome::Yes => {
                     if cursor.line != expected_line {
                         self.lines
                             .push((u32::try_from(self.rows - 1).unwrap_or(u32::MAX), cursor.line));
                     }
                     expected_line = cursor.line + 1;
                 }
-                Taken::Odd(cells) => {
+                LineOutcome::Odd(cells) => {
                     // Left out only where the table goes on behind it; else it may begin another table.
                     if self.rows == 0 || self.is_at_seam() || self.next_row(text, behind, end).is_none() {
                         break;
@@ -100,7 +100,7 @@ impl Grid {
                     });
                 }
                 // At the foot of a table it is no row, and what stands behind it belongs to no table.
-                Taken::Summary => {
+                LineOutcome::Summary => {
                     if self.is_at_seam() || self.next_row(text, behind, end).is_none() {
                         break;
                     }
@@ -110,7 +110,7 @@ impl Grid {
                     });
                 }
                 // One damaged sign is no end of a table that goes on behind it.
-                Taken::No => {
+                LineOutcome::No => {
                     let next = self
                         .next_row(text, behind, end)
                         .filter(|_| self.rows > 0 && !self.is_at_seam() && strip_remark(line).0.is_none());
@@ -222,7 +222,7 @@ impl Grid {
                     return Some(line);
                 }
                 let mut trial = self.empty_like();
-                if !matches!(trial.careful_row(line, cursor), Taken::Yes) {
+                if !matches!(trial.careful_row(line, cursor), LineOutcome::Yes) {
                     return None;
                 }
                 let step =
@@ -397,7 +397,7 @@ impl Grid {
     }
 
     /// A row in any spelling.
-    fn careful_row(&mut self, line: &str, cursor: Cursor) -> Taken {
+    fn careful_row(&mut self, line: &str, cursor: Cursor) -> LineOutcome {
         let mut cells: Vec<Option<std::ops::Range<usize>>> =
             split(line, &self.dialect).into_iter().map(Some).collect();
         let columns = self.columns();
@@ -428,7 +428,7 @@ impl Grid {
         }
         let mut touching = false;
         if cells.len() != columns && self.is_at_seam() {
-            return Taken::No;
+            return LineOutcome::No;
         }
         let before_padding = cells.len();
         if cells.len() < columns {
@@ -459,7 +459,11 @@ impl Grid {
                 .filter(|range| !matches!(read(range), Cell::Words))
                 .count();
             let odd = figures == cells.len() && figures > 0 && !cells.is_empty();
-            return if odd { Taken::Odd(cells.len()) } else { Taken::No };
+            return if odd {
+                LineOutcome::Odd(cells.len())
+            } else {
+                LineOutcome::No
+            };
         }
         let early = columns - before_padding.min(columns);
         // First look, then take: a line that is no row leaves no trace.
@@ -507,14 +511,14 @@ impl Grid {
             && hard
             && (bad > 0 || self.leaves_its_step(&seen) || self.stand_beside(line, &cells, &seen))
         {
-            return Taken::Odd(before_padding);
+            return LineOutcome::Odd(before_padding);
         }
         // `*** page 2 ***` has four cells too.
         if bad > 0
             && line.contains(char::is_alphabetic)
             && super::super::join::is_furniture(line, &std::collections::BTreeSet::new())
         {
-            return Taken::No;
+            return LineOutcome::No;
         }
         let x_is_words =
             self.kinds[0] == Kind::Figures && matches!(seen.first(), Some(Cell::Words | Cell::Clock { .. }));
@@ -529,13 +533,13 @@ impl Grid {
             && (self.rows > 0 || self.amid)
             && crate::words::is_statistics(first)
         {
-            return Taken::Summary;
+            return LineOutcome::Summary;
         }
         if good == 0 && (bad > 0 || empty > 0)
             || bad > good
             || (x_is_words && (self.rows > 0 || self.amid) && good <= 2)
         {
-            return Taken::No;
+            return LineOutcome::No;
         }
         let row = u32::try_from(self.rows).unwrap_or(u32::MAX);
         for (column, found) in seen.into_iter().enumerate() {
@@ -645,7 +649,7 @@ impl Grid {
                 });
             }
         }
-        Taken::Yes
+        LineOutcome::Yes
     }
 
     /// Whether the first cell of a row that ends early has other decimals than those above it and does not go on in

@@ -122,6 +122,7 @@ impl Shaper<'_> {
             return self.ask_measured(&column);
         }
         if let Some(quantity) = quantity {
+            self.ask_about_thousands(&column, &quantity);
             if !self.ask_scale(&column, "y", &quantity) {
                 self.doubt_measured(&column, &quantity);
             }
@@ -309,6 +310,43 @@ impl Shaper<'_> {
                     && column.stats.max <= high
                     && column.stats.max >= other.stats.max / 30.0
             })
+    }
+
+    /// Asks whether the points of counts group thousands, `30.979` between semicolons: where commas are decimal signs cells are
+    /// separated so, and nothing else in the table shows what a point is.
+    fn ask_about_thousands(&mut self, column: &Column, quantity: &Quantity) {
+        let dialect = &self.table.grid.dialect;
+        let counts = matches!(
+            quantity.as_str(),
+            "emission" | "intensity" | "counts" | "fluorescence"
+        );
+        let grouped = |column: &Column| {
+            let all = &self.table.grid.decimals()[self.table.grid.place(column.index)];
+            all.iter().all(|&(_, digits)| digits == 3)
+        };
+        let figures = || self.columns.iter().filter(|column| column.kind == Kind::Figures);
+        let shown =
+            figures().any(|column| !column.stats.whole && (!grouped(column) || column.stats.min.abs() < 1.0));
+        let settled = self.source.assume().get("decimal").is_some();
+        if !counts
+            || settled
+            || shown
+            || column.stats.whole
+            || dialect.sep != super::super::dialect::Sep::Semicolon
+            || dialect.style != Style::POINT
+        {
+            return;
+        }
+        let labels = self.label_at(column, "these numbers");
+        self.ask(
+            "decimal-comma-or-thousands",
+            "the points of these numbers may be decimal signs, or group the thousands of counts",
+            &[
+                ("decimal=point", "points are decimal signs"),
+                ("decimal=comma", "points group thousands"),
+            ],
+            labels,
+        );
     }
 
     /// Whether the label of a column says that it is the spread of another. Short words in small letters need what they
