@@ -357,6 +357,13 @@ fn claim_heading_date(fields: &mut Fields, source: &Source, part: &str, start: u
             let is_date = |date: &&str| {
                 has_year(date) && matches!(moment::read(date, customs.order).date, DateReading::Read(_))
             };
+            // A weekday stands in front of it; `on 2 May 2015` ends a sentence.
+            let first = ends.first().map_or("", |&end| &part[..end]);
+            let weekday =
+                first.chars().all(|c| c.is_alphabetic() || matches!(c, '.' | ',')) && first.len() > 2;
+            if !weekday || words::is(List::Link, first) || words::is(List::At, first) {
+                return;
+            }
             let dates = ends.iter().rev().map(|&end| &part[..end]);
             match dates.into_iter().find(is_date) {
                 Some(date) => date,

@@ -140,11 +140,8 @@ fn take_deviations(columns: &mut [Column]) {
 }
 
 /// `control A`, `inhibitor A`: where the headers of two columns or more end in the one symbol of an absorbance, differ before it,
-/// and no other column but the first is without a quantity, it is what was measured, and no sample's letter.
+/// and no other column is without a quantity, it is what was measured, and no sample's letter.
 fn take_last_words_alike(columns: &mut [Column]) {
-    let Some((_, others)) = columns.split_first_mut() else {
-        return;
-    };
     let parted = |column: &Column| -> Option<(String, String)> {
         let (text, _) = column.heads.last()?;
         let (front, last) = text.trim().rsplit_once([' ', '_'])?;
@@ -154,19 +151,19 @@ fn take_last_words_alike(columns: &mut [Column]) {
         (bare && matches!(last, "A" | "E")).then(|| (front.to_owned(), last.to_owned()))
     };
     let told = |column: &Column| column.quantity.is_some() || column.kind == Kind::Words;
-    if !others
+    if !columns
         .iter()
         .all(|column| parted(column).is_some() || told(column))
     {
         return;
     }
-    let parts: Vec<(String, String)> = others.iter().filter_map(parted).collect();
+    let parts: Vec<(String, String)> = columns.iter().filter_map(parted).collect();
     let fronts: BTreeSet<&String> = parts.iter().map(|(front, _)| front).collect();
     let alike = parts.iter().all(|(_, last)| *last == parts[0].1);
     if parts.len() < 2 || fronts.len() < parts.len() || !alike {
         return;
     }
-    for column in others {
+    for column in columns {
         if let Some((front, _)) = parted(column) {
             name(column);
             column.quantity = Some(Quantity::ABSORBANCE);

@@ -305,7 +305,7 @@ impl Shaper<'_> {
                     && roles[i] == Role::Measured
                     && light
                     && other.kind == Kind::Figures
-                    && decimals(other) == own
+                    && decimals(other).abs_diff(own) <= 1
                     && column.stats.min >= low - high
                     && column.stats.max <= high
                     && column.stats.max >= other.stats.max / 30.0

@@ -486,7 +486,8 @@ impl Shaper<'_> {
         self.columns[*x].quantity == Some(Quantity::CONCENTRATION)
             && roles.contains(&Role::Names)
             && if self.columns[*x].stats.orderly() {
-                behind && (wavelengths.len() >= 2 || self.is_proportional(*x, roles))
+                behind
+                    && (wavelengths.len() >= 2 && self.table.grid.rows > 2 || self.is_proportional(*x, roles))
             } else {
                 wavelengths.len() >= 2 || behind
             }
