@@ -387,7 +387,7 @@ fn map_heads(
                 .trim_matches(|c| matches!(c, ',' | ';' | '\t' | ' '))
                 .is_empty();
             pair.mark == ':'
-                && !(spans && grid.dialect.sep.byte().is_some())
+                && !(spans && !raw.starts_with(['\t', ';', ',', '|']) && grid.dialect.sep.byte().is_some())
                 && (!nearest || crate::words::field_of(&kept[pair.key.clone()]).is_some())
         })
         && columns > 1
