@@ -1,4 +1,4 @@
-//! From a run to its results: traces and fields in, [`Outcome`](curvary_record::Outcome) records out.
+//! From a run to its results: traces and fields in, [`Outcome`] records out.
 //!
 //! The other modules of this crate know columns of numbers. This one knows where in a run they stand, which unit each
 //! number then has, and how to tell all of it in one record that can be found again and redone. A *plan* is what a
