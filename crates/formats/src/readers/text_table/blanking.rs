@@ -193,7 +193,14 @@ fn without_tuples(text: &str) -> Option<Blanked> {
             && cells().all(is_number))
         .then_some((inner.len() - numbers.len(), inner.len()))
     };
-    memchr::memchr2(b')', b']', text.as_bytes())?;
+    // Few texts have as many lines that end in a bracket, and looking at every line of a long one is dear.
+    let ends_line = |at: &usize| {
+        let rest = text[at + 1..].trim_start_matches([')', ']', ',', ';', ' ']);
+        rest.is_empty() || rest.starts_with(['\r', '\n'])
+    };
+    memchr::memchr2_iter(b')', b']', text.as_bytes())
+        .filter(ends_line)
+        .nth(FEWEST - 1)?;
     let found: Vec<Option<(usize, usize)>> = text.split_inclusive('\n').map(row).collect();
     let longest = found.split(Option::is_none).map(<[_]>::len).max().unwrap_or(0);
     if longest < FEWEST {
