@@ -99,19 +99,14 @@ fn ask(root: &Path, runs: usize) {
             from.elapsed().as_secs_f64() * 1e3
         );
     };
+    let newest = FindOptions {
+        limit: 20,
+        ..FindOptions::default()
+    };
     timed("open and find one word, 20 shown", &mut || {
         let archive = Archive::open(root).unwrap();
         let query = archive.query("betanin").unwrap();
-        archive
-            .find(
-                &query,
-                &FindOptions {
-                    limit: 20,
-                    ..FindOptions::default()
-                },
-            )
-            .unwrap()
-            .total
+        archive.find(&query, &newest).unwrap().total
     });
     let archive = Archive::open(root).unwrap();
     for text in [
@@ -122,16 +117,7 @@ fn ask(root: &Path, runs: usize) {
     ] {
         let query = archive.query(text).unwrap();
         timed(&format!("find `{text}`, newest 20"), &mut || {
-            archive
-                .find(
-                    &query,
-                    &FindOptions {
-                        limit: 20,
-                        ..FindOptions::default()
-                    },
-                )
-                .unwrap()
-                .total
+            archive.find(&query, &newest).unwrap().total
         });
     }
     let every = archive.query("").unwrap();

@@ -646,7 +646,7 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
         Some((name, order)) => (
             name,
             Customs {
-                order: customs.order.or(order),
+                order: customs.order.or(Some(order)),
                 ..customs
             },
         ),
@@ -733,9 +733,9 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
     (Key::new(own), found)
 }
 
-/// A key of a date without the form behind it, `Datum (TT.MM.JJJJ)`, `Date [yyyy-mm-dd]`, and the order of day and month that the
-/// form names, where the first two parts are they.
-fn date_form(spelling: &str) -> Option<(&str, Option<Order>)> {
+/// A key of a date without the form behind it, `Datum (TT.MM.JJJJ)`, `Date [yyyy-mm-dd]`, and the order of day, month and year that
+/// the form names.
+fn date_form(spelling: &str) -> Option<(&str, Order)> {
     let (name, form) = spelling
         .strip_suffix([')', ']'])
         .and_then(|inner| inner.rsplit_once(['(', '[']))?;
@@ -754,12 +754,14 @@ fn date_form(spelling: &str) -> Option<(&str, Option<Order>)> {
     let year = |part: &str| is(part, &['y', 'j', 'a', 'r']);
     match parts.as_slice() {
         [first, second, third, ..] if day(first) && month(second) && year(third) => {
-            Some((name, Some(Order::DayFirst)))
+            Some((name, Order::DayFirst))
         }
         [first, second, third, ..] if month(first) && day(second) && year(third) => {
-            Some((name, Some(Order::MonthFirst)))
+            Some((name, Order::MonthFirst))
         }
-        [first, second, third, ..] if year(first) && month(second) && day(third) => Some((name, None)),
+        [first, second, third, ..] if year(first) && month(second) && day(third) => {
+            Some((name, Order::YearFirst))
+        }
         _ => None,
     }
 }

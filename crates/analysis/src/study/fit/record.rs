@@ -34,6 +34,10 @@ pub(in crate::study) fn tell(outcome: &mut Outcome, fit: &Fit, unit: &dyn Fn(&st
             kind: kind.into(),
         })
     };
+    let intervals = |linear: &Option<Interval>, profile: &Option<Interval>| {
+        let both = [interval(linear, "t"), interval(profile, "profile-likelihood")];
+        both.into_iter().flatten().collect()
+    };
     outcome.termination = fit.termination.words().into();
     outcome.parameters = fit
         .parameters
@@ -43,13 +47,7 @@ pub(in crate::study) fn tell(outcome: &mut Outcome, fit: &Fit, unit: &dyn Fn(&st
             value: (found.standing != Standing::NotDetermined).then_some(found.value),
             unit: unit(&found.unit, &found.name),
             standard_error: found.standard_error,
-            intervals: [
-                interval(&found.interval, "t"),
-                interval(&found.profile, "profile-likelihood"),
-            ]
-            .into_iter()
-            .flatten()
-            .collect(),
+            intervals: intervals(&found.interval, &found.profile),
             reason: (found.standing != Standing::Determined).then(|| found.standing.words().to_owned()),
         })
         .collect();
@@ -65,13 +63,7 @@ pub(in crate::study) fn tell(outcome: &mut Outcome, fit: &Fit, unit: &dyn Fn(&st
             value: (!unknown).then_some(found.value),
             unit: unit(&found.unit, &found.name),
             standard_error: found.standard_error,
-            intervals: [
-                interval(&found.interval, "t"),
-                interval(&found.profile, "profile-likelihood"),
-            ]
-            .into_iter()
-            .flatten()
-            .collect(),
+            intervals: intervals(&found.interval, &found.profile),
             reason,
         }
     }));

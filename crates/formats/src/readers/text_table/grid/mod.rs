@@ -359,6 +359,7 @@ impl Grid {
 
     /// The decimals of every column of figures, by place. `keep` says which rows count, for columns with gaps.
     pub(super) fn decimals(&self) -> Vec<Vec<(u32, u8)>> {
+        crate::work::looks_at(self.changes.len());
         let mut all = vec![Vec::new(); self.figures.len()];
         for &(row, place, decimals) in &self.changes {
             all[place as usize].push((row, decimals));

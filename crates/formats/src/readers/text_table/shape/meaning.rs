@@ -560,7 +560,7 @@ fn light_possible(column: &Column) -> bool {
             .all(|quantity| *quantity == Quantity::WAVELENGTH || *quantity == Quantity::WAVENUMBER)
 }
 
-/// The unit of times since 1970, which POSIX.1 (4.19, seconds since the epoch) counts in seconds, and several languages in
+/// The unit of times since 1970, which POSIX.1 counts in seconds ("seconds since the Epoch" in its general concepts; from memory), and several languages in
 /// thousandths; only where the header says that they are such, and the numbers are those of the years 2001 to 2033.
 fn unit_of_epoch(column: &Column) -> Option<(Unit, &'static str)> {
     const NAMES: [&str; 3] = ["unix", "epoch", "posix"];

@@ -183,10 +183,7 @@ impl Shaper<'_> {
         if others_told && has_words && column.held.is_empty() && x_quantity != &Quantity::UNKNOWN {
             // Numbers written like those of what was measured beside it may be another curve of it: a name that says nothing
             // is no evidence that they are not.
-            if column.unit.is_none()
-                && !self.follows_from_others(&column)
-                && self.is_written_like_light(&column, y, roles)
-            {
+            if column.unit.is_none() && self.is_written_like_light(y, roles) && !self.follows_from_others(y) {
                 return self.ask_measured(&column);
             }
             return (
@@ -221,97 +218,6 @@ impl Shaper<'_> {
         }
     }
 
-    /// Whether a column was computed from others: its header is a formula with theirs in it, `A220-2*A275`, or each of its numbers
-    /// is the difference or the ratio of two readings in its row, or their sum.
-    fn follows_from_others(&self, column: &Column) -> bool {
-        const FEWEST: usize = 3;
-        let head = |column: &Column| column.heads.last().map_or("", |(text, _)| text.trim()).to_owned();
-        let own = head(column);
-        let formula = |other: &Column| {
-            let name = head(other);
-            name.len() >= 2
-                && name.len() < own.len()
-                && own.contains(&name)
-                && own.replace(&name, "").contains(['-', '+', '*', '/', '−', '×'])
-        };
-        let others = || {
-            let kept = |other: &&Column| other.index != column.index && other.kind == Kind::Figures;
-            self.columns.iter().filter(kept)
-        };
-        if others().any(formula) {
-            return true;
-        }
-        let own: Vec<f64> = self.table.grid.column(column.index).collect();
-        let light: Vec<Vec<f64>> = others()
-            .filter(|other| other.quantity.as_ref().is_some_and(Quantity::is_of_light))
-            .map(|other| self.table.grid.column(other.index).collect())
-            .collect();
-        let step = self.step_of(column);
-        // Of each row the number that a rule gives, and how far it may be rounded off.
-        let follows = |rule: &dyn Fn(usize) -> (f64, f64)| {
-            let mut seen = 0;
-            let agrees = own.iter().enumerate().all(|(row, own)| {
-                let (value, rounding) = rule(row);
-                seen += usize::from(!(value + own).is_nan());
-                (value + own).is_nan() || (value - own).abs() <= rounding
-            });
-            agrees && seen >= FEWEST
-        };
-        // Each of the numbers is rounded by half a step.
-        let whole = (light.len() as f64 + 1.0) * 0.55 * step;
-        let sum = |row: usize| (light.iter().map(|column| column[row]).sum(), whole);
-        let pairs = || {
-            let count = light.len();
-            (0..count)
-                .flat_map(move |one| (0..count).map(move |other| (one, other)))
-                .filter(|(one, other)| one != other)
-        };
-        light.len() >= 2
-            && (follows(&sum)
-                || pairs().any(|(one, other)| {
-                    let (one, other) = (&light[one], &light[other]);
-                    follows(&|row| (one[row] - other[row], 1.65 * step))
-                        || follows(&|row| {
-                            let ratio = one[row] / other[row];
-                            (
-                                ratio,
-                                0.55 * step * (1.0 + (1.0 + ratio.abs()) / other[row].abs()),
-                            )
-                        })
-                }))
-    }
-
-    /// The last place of the numbers of a column.
-    fn step_of(&self, column: &Column) -> f64 {
-        let all = &self.table.grid.decimals()[self.table.grid.place(column.index)];
-        let digits = all.iter().map(|&(_, digits)| digits).max().unwrap_or(0);
-        10_f64.powi(-i32::from(digits))
-    }
-
-    /// Whether the numbers of a column have as many decimals as those of a column of light beside it, and lie about where
-    /// they lie.
-    fn is_written_like_light(&self, column: &Column, y: usize, roles: &[Role]) -> bool {
-        const FEWEST_DECIMALS: u8 = 2;
-        let decimals = |column: &Column| {
-            let all = &self.table.grid.decimals()[self.table.grid.place(column.index)];
-            all.iter().map(|&(_, digits)| digits).max().unwrap_or(0)
-        };
-        let own = decimals(column);
-        own >= FEWEST_DECIMALS
-            && self.columns.iter().enumerate().any(|(i, other)| {
-                let light = other.quantity.as_ref().is_some_and(Quantity::is_of_light);
-                let (low, high) = (other.stats.min.min(0.0), other.stats.max.abs() * 3.0);
-                i != y
-                    && roles[i] == Role::Measured
-                    && light
-                    && other.kind == Kind::Figures
-                    && decimals(other).abs_diff(own) <= 1
-                    && column.stats.min >= low - high
-                    && column.stats.max <= high
-                    && column.stats.max >= other.stats.max / 30.0
-            })
-    }
-
     /// Asks whether the points of counts group thousands, `30.979` between semicolons: where commas are decimal signs cells are
     /// separated so, and nothing else in the table shows what a point is.
     fn ask_about_thousands(&mut self, column: &Column, quantity: &Quantity) {
@@ -320,21 +226,18 @@ impl Shaper<'_> {
             quantity.as_str(),
             "emission" | "intensity" | "counts" | "fluorescence"
         );
-        let grouped = |column: &Column| {
-            let all = &self.table.grid.decimals()[self.table.grid.place(column.index)];
-            all.iter().all(|&(_, digits)| digits == 3)
-        };
-        let figures = || self.columns.iter().filter(|column| column.kind == Kind::Figures);
-        let shown =
-            figures().any(|column| !column.stats.whole && (!grouped(column) || column.stats.min.abs() < 1.0));
         let settled = self.source.assume().get("decimal").is_some();
-        if !counts
-            || settled
-            || shown
-            || column.stats.whole
-            || dialect.sep != super::super::dialect::Sep::Semicolon
-            || dialect.style != Style::POINT
-        {
+        let localized = dialect.sep == super::super::dialect::Sep::Semicolon && dialect.style == Style::POINT;
+        if !counts || settled || column.stats.whole || !localized {
+            return;
+        }
+        // Groups have three digits and stand behind a number that is not zero.
+        let grouped = |column: &Column| {
+            let all = &self.decimals[self.table.grid.place(column.index)];
+            all.iter().all(|&(_, digits)| digits == 3) && column.stats.min.abs() >= 1.0
+        };
+        let mut figures = self.columns.iter().filter(|column| column.kind == Kind::Figures);
+        if figures.any(|column| !column.stats.whole && !grouped(column)) {
             return;
         }
         let labels = self.label_at(column, "these numbers");

@@ -8,6 +8,7 @@
 mod asking;
 mod axis;
 mod clocks;
+mod computed;
 mod curves;
 mod fitting;
 mod long;
@@ -465,10 +466,13 @@ impl Shaper<'_> {
         }
     }
 
-    /// Whether the only coordinate is a concentration that was computed from the readings beside it: samples in any
+    /// Whether the only coordinates are concentrations that were computed from the readings beside them: samples in any
     /// order, each read at several wavelengths.
     fn is_computed(&self, xs: &[usize], roles: &[Role]) -> bool {
-        let [x] = xs else { return false };
+        let Some(x) = xs.first() else { return false };
+        let all = xs
+            .iter()
+            .all(|&x| self.columns[x].quantity == Some(Quantity::CONCENTRATION));
         let mut wavelengths: Vec<u64> = self
             .columns
             .iter()
@@ -483,9 +487,10 @@ impl Shaper<'_> {
             .iter()
             .position(|role| *role == Role::Measured)
             .is_some_and(|y| y < *x);
-        self.columns[*x].quantity == Some(Quantity::CONCENTRATION)
-            && roles.contains(&Role::Names)
-            && if self.columns[*x].stats.orderly() {
+        all && roles.contains(&Role::Names)
+            && if xs.len() > 1 {
+                behind && wavelengths.len() >= 2
+            } else if self.columns[*x].stats.orderly() {
                 behind
                     && (wavelengths.len() >= 2 && self.table.grid.rows > 2 || self.is_proportional(*x, roles))
             } else {

@@ -1,0 +1,119 @@
+//! Columns whose names say nothing, beside columns of light: whether their numbers may be light as well, or follow from
+//! other numbers in their row.
+
+use super::*;
+
+/// Half of the last place, by which a printed number may be rounded off, and a tenth of it more for the arithmetic.
+const HALF_PLACE: f64 = 0.55;
+
+impl Shaper<'_> {
+    /// Whether the numbers of a column are written like those of a column of light beside it, as many decimals, or one more or
+    /// less as a mean has, and may be of the same quantity.
+    pub(super) fn is_written_like_light(&self, y: usize, roles: &[Role]) -> bool {
+        const FEWEST_DECIMALS: u8 = 2;
+        let own = &self.columns[y];
+        let digits = self.digits_of(own);
+        let may_be_of = |quantity: &Quantity, unit: &Option<Unit>| {
+            let unit = unit.clone().unwrap_or_else(|| customary_unit(quantity));
+            fitting::fits_values(quantity, &unit, &own.stats)
+        };
+        digits >= FEWEST_DECIMALS
+            && self.columns.iter().enumerate().any(|(i, other)| {
+                i != y
+                    && roles[i] == Role::Measured
+                    && is_light(other)
+                    && self.digits_of(other).abs_diff(digits) <= 1
+                    && other
+                        .quantity
+                        .as_ref()
+                        .is_some_and(|quantity| may_be_of(quantity, &other.unit))
+            })
+    }
+
+    /// Whether a column was computed from others that say what they are: its header is a formula with theirs in it,
+    /// `A220-2*A275`, or each of its numbers is the difference or the ratio of two of them in its row, or the sum of all, but
+    /// for rounding.
+    pub(super) fn follows_from_others(&self, y: usize) -> bool {
+        /// From more columns nobody computes one number row by row, and all pairs of them would be many.
+        const MOST_OPERANDS: usize = 12;
+        const FEWEST_ROWS: usize = 3;
+        let column = &self.columns[y];
+        let operands: Vec<&Column> = self
+            .columns
+            .iter()
+            .filter(|other| other.index != column.index && other.kind == Kind::Figures)
+            .filter(|other| other.quantity.is_some() && role(other) != Role::Counter)
+            .take(MOST_OPERANDS + 1)
+            .collect();
+        crate::work::looks_at((operands.len() + 1) * self.table.grid.rows);
+        if operands.len() > MOST_OPERANDS {
+            return false;
+        }
+        let own_head = head_of(column);
+        let formula = |operand: &&Column| {
+            let name = head_of(operand);
+            name.len() >= 2
+                && name.len() < own_head.len()
+                && own_head.contains(name)
+                && own_head
+                    .replace(name, "")
+                    .contains(['-', '+', '*', '/', '−', '×'])
+        };
+        if operands.iter().any(formula) {
+            return true;
+        }
+        let numbers = |column: &Column| self.table.grid.column(column.index).collect::<Vec<f64>>();
+        let rounding = |column: &Column| HALF_PLACE * 10_f64.powi(-i32::from(self.digits_of(column)));
+        let (own, own_rounding) = (numbers(column), rounding(column));
+        let operands: Vec<(Vec<f64>, f64)> = operands
+            .into_iter()
+            .map(|operand| (numbers(operand), rounding(operand)))
+            .collect();
+        // A rule gives the number of a row, and how far the rounding of its operands may move it.
+        let follows = |rule: &dyn Fn(usize) -> (f64, f64)| {
+            let mut seen = 0;
+            let agrees = own.iter().enumerate().all(|(row, own)| {
+                let (value, moved) = rule(row);
+                let known = !(value + own).is_nan();
+                seen += usize::from(known);
+                !known || (value - own).abs() <= own_rounding + moved
+            });
+            agrees && seen >= FEWEST_ROWS
+        };
+        // A sum is one of readings alone.
+        let sum = |row: usize| {
+            let parts = operands
+                .iter()
+                .map(|(numbers, rounding)| (numbers[row], rounding));
+            parts.fold((0.0, 0.0), |(sum, moved), (number, rounding)| {
+                (sum + number, moved + rounding)
+            })
+        };
+        let pair = |one: &(Vec<f64>, f64), other: &(Vec<f64>, f64)| {
+            follows(&|row| (one.0[row] - other.0[row], one.1 + other.1))
+                || follows(&|row| {
+                    let ratio = one.0[row] / other.0[row];
+                    (ratio, (one.1 + ratio.abs() * other.1) / other.0[row].abs())
+                })
+        };
+        operands.len() >= 2
+            && (follows(&sum)
+                || (0..operands.len()).any(|one| {
+                    (0..operands.len()).any(|other| one != other && pair(&operands[one], &operands[other]))
+                }))
+    }
+
+    /// The most decimals that a number of a column has.
+    fn digits_of(&self, column: &Column) -> u8 {
+        let all = &self.decimals[self.table.grid.place(column.index)];
+        all.iter().map(|&(_, digits)| digits).max().unwrap_or(0)
+    }
+}
+
+fn is_light(column: &Column) -> bool {
+    column.kind == Kind::Figures && column.quantity.as_ref().is_some_and(Quantity::is_of_light)
+}
+
+fn head_of(column: &Column) -> &str {
+    column.heads.last().map_or("", |(text, _)| text.trim())
+}
