@@ -413,7 +413,7 @@ impl Shaper<'_> {
                 offers = stated;
             }
         }
-        let ledger = self.weigh();
+        let ledger = self.weigh_column(column);
         let about = crate::evidence::Target::Column(column.index + 1);
         let role = |offer: &fitting::Offer| match axis {
             "x" => crate::evidence::Role::Axis(offer.quantity.clone()),
