@@ -117,9 +117,12 @@ fn time_of_day(raw: &str, text: &str, order: Option<Order>) -> Interpretation {
         return Interpretation::text(raw, false);
     };
     let date = date(raw, text, order);
-    let dated = date.question.is_none() && date.aside.is_some();
+    if !date.fits || date.aside.is_none() {
+        return Interpretation::text(&time, true);
+    }
+    let known = date.question.is_none();
     Interpretation {
-        aside: dated.then(|| (Key::new("date"), date.value)),
+        aside: known.then(|| (Key::new("date"), date.value)),
         value: Value::Text(time),
         ..date
     }
