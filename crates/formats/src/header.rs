@@ -456,7 +456,7 @@ fn separated(line: &str, body: Range<usize>) -> Option<Vec<Pair>> {
 }
 
 /// Whether a key is the name of a measured field and its unit, `Temp (°C)`. The `ns` of `operator ns` is somebody.
-fn is_field_with_unit(key: &str) -> bool {
+pub(crate) fn is_field_with_unit(key: &str) -> bool {
     let measured = |field: &str| {
         let kind = known_field(field).map(|known| known.kind);
         matches!(kind, Some(ValueKind::Number(_) | ValueKind::Range(_)))
@@ -596,7 +596,8 @@ fn claim_with(
     if says.is_none()
         && is_text
         && let Some((first, rest)) = raw.split_once(", ")
-        && rest.split(", ").any(passing::is_condition)
+        && (rest.split(", ").all(passing::is_condition)
+            || is_amid(source, value.start) && rest.split(", ").any(passing::is_condition))
         && !raw.contains('"')
     {
         let end = value.start + first.len();
@@ -626,6 +627,13 @@ fn claim_with(
     }
     let place = source.place(Span::new(value.start, value.end));
     put(fields, questions, source, (spelling, raw), (field, &found), place);
+}
+
+/// Whether a comma stands on the line in front of byte `at`: the key there is not its first statement.
+fn is_amid(source: &Source, at: usize) -> bool {
+    let text = source.text();
+    let line = text[..at].rfind('\n').map_or(0, |end| end + 1);
+    text[line..at].contains(", ")
 }
 
 /// The same for a key and a value that another reader found, at a place that it names.

@@ -498,7 +498,10 @@ pub(super) fn counted_time(text: &str) -> Option<Coordinate> {
     let value = number_of_times(number)?;
     let unit = spelled(word).one()?.clone();
     // `min 1` may be the least of several, and `sec 1` the section.
-    let said = word.chars().count() >= SHORTEST && word.chars().all(char::is_alphabetic);
+    // A tag may be stuck to a sample.
+    let said = word.chars().count() >= SHORTEST
+        && word.chars().all(char::is_alphabetic)
+        && !word.eq_ignore_ascii_case("tag");
     let long = unit.converts_to(&Unit::SECOND) && unit.to_si(1.0) >= 3600.0;
     (said && long).then(|| held(Quantity::TIME, unit, value, text))
 }

@@ -315,9 +315,7 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
         fields.claim("path-length", found.claim(raw, origin(source, &at)));
     }
     let stated_before = |(key, _): &(&'static str, Claim)| fields.get(key).is_some();
-    // The title says it of all: `heme binding, 25 °C`.
-    let of_all = title && matches!(found.as_slice(), [(key, _)] if matches!(*key, "temperature" | "ph"));
-    if words && (found.len() < 2 && !of_all || treated || found.iter().any(stated_before)) {
+    if words && (found.len() < 2 || treated || found.iter().any(stated_before)) {
         return false;
     }
     for (key, claim) in found {

@@ -215,7 +215,7 @@ fn list_goes_on(text: &str, first: &Table, second: &Table, between: &[TextLine])
     let headed = !first.heads.is_empty() && second.heads.is_empty();
     let delimiter = first.grid.dialect.sep.byte().map(char::from);
     let is_note = |line: &TextLine| {
-        let line = text[line.span.range()].trim();
+        let line = &text[line.span.range()];
         let rest = delimiter
             .and_then(|sign| line.split_once(sign))
             .map(|(_, rest)| rest);

@@ -122,8 +122,8 @@ impl Rows {
                 rows.count += 1;
                 rows.after = behind;
             } else {
-                let is_key =
-                    line.contains([':', '=']) && !line.trim_start().starts_with(|c: char| c.is_ascii_digit());
+                let dated = line.trim_start().trim_start_matches('[');
+                let is_key = line.contains([':', '=']) && !dated.starts_with(|c: char| c.is_ascii_digit());
                 if rows.count == 0 || is_key || line.trim().is_empty() || waiting.len() == MOST_BETWEEN {
                     break;
                 }
@@ -143,6 +143,15 @@ impl Rows {
 /// A line without the remark in brackets at its end, `Probe 4: E = 1,322  (measured 1:2)`, and where it stands. A unit is none.
 fn without_aside(line: &str) -> (&str, Option<(usize, usize)>) {
     let body = line.trim_end();
+    // Words behind a wide gap: `A = 0.255    shutter slow`.
+    if let Some((front, words)) = body.rsplit_once("  ")
+        && front.trim_end().ends_with(|c: char| c.is_ascii_digit())
+        && words.trim().contains(' ')
+        && words.chars().all(|c| c.is_alphabetic() || c == ' ')
+    {
+        let front = front.trim_end();
+        return (front, Some((body.len() - words.len(), body.len())));
+    }
     let remark = body
         .rfind([' ', '\t'])
         .and_then(|_| body.rfind('('))
@@ -251,9 +260,11 @@ fn parts(line: &str) -> Option<Vec<Part>> {
         } else {
             nameless(line, from, parts.is_empty(), marked)
         };
-        let part = part.or_else(|| match parts.len() {
-            0 => name_of_row(line, from),
-            1 => None,
+        let part = part.or_else(|| match parts.as_slice() {
+            [] => name_of_row(line, from),
+            // `[09:58:40] meter: A = 0.051`
+            [first] if first.kind == Kind::Words => name_of_row(line, from),
+            [_] => None,
             _ => flag(line, from),
         })?;
         at = part.end(line);
@@ -277,12 +288,22 @@ fn name_of_row(line: &str, from: usize) -> Option<Part> {
     let name = line[start..end].trim();
     let is_name = (1..=LONGEST_NAME).contains(&name.len()) && line[end..].starts_with([':', ']', ')']);
     let (next, _) = behind_gap(line, end + 1);
-    let value = named(line, next).filter(|_| next > end + 1)?;
-    let marked = line[value.name.end..value.value.start].contains([':', '=']);
+    let marked = || {
+        let value = named(line, next)?;
+        line[value.name.end..value.value.start]
+            .contains([':', '='])
+            .then_some(())
+    };
+    // In front of the name of the row stands when it was.
+    let dated = || {
+        let clock = rest.starts_with('[') && clock_length(&line[start..end]) == end - start;
+        (clock && name_of_row(line, next).is_some()).then_some(())
+    };
+    let named = next > end + 1 && marked().or_else(dated).is_some();
     let number = name.bytes().all(|byte| byte.is_ascii_digit());
     let row = Part::of_row(start..start + name.len());
     let kind = if number { Kind::Figures } else { row.kind };
-    (is_name && marked).then_some(Part { kind, ..row })
+    (is_name && named).then_some(Part { kind, ..row })
 }
 
 /// The word that ends a line.
@@ -344,14 +365,18 @@ fn named(line: &str, from: usize) -> Option<Part> {
     })
 }
 
-/// `15 s`, `[15s]`, a time of day in front of all, or a bare number behind a mark.
+/// `15 s`, `[15s]`, `[irr 0030 s]`, a time of day in front of all, or a bare number behind a mark.
 fn nameless(line: &str, from: usize, is_first: bool, marked: bool) -> Option<Part> {
     let bracket = line[from..].chars().next().and_then(|open| match open {
         '[' => Some(']'),
         '(' => Some(')'),
         _ => None,
     });
-    let start = from + usize::from(bracket.is_some());
+    let inside = from + usize::from(bracket.is_some());
+    // A word and a blank in front of the number are its name.
+    let word = line[inside..].find(|c: char| !c.is_alphabetic()).unwrap_or(0);
+    let named_inside = bracket.is_some() && word > 0 && line[inside + word..].starts_with(' ');
+    let start = if named_inside { inside + word + 1 } else { inside };
     let clock = clock_length(&line[start..]);
     let is_clock = is_first && bracket.is_none() && clock > 0;
     let (value, unit) = if is_clock {
@@ -366,6 +391,8 @@ fn nameless(line: &str, from: usize, is_first: bool, marked: bool) -> Option<Par
     let percent = &line[unit.clone()] == "%" && line[unit.end..].starts_with(['T', 'R']);
     let name = if percent {
         unit.start..unit.end + 1
+    } else if named_inside {
+        inside..inside + word
     } else {
         from..from
     };
@@ -515,6 +542,8 @@ mod tests {
                 "=control 1[] A663=0.394[] A645=0.218[]",
             ),
             ("control: the lamp was on for 3 h", ""),
+            ("[irr 0030 s] A(365)=0.6860", "irr=0030[s] A(365)=0.6860[]"),
+            ("[09:58:40] meter: A = 0.051", "=09:58:40[] =meter[] A=0.051[]"),
         ];
         for (line, wanted) in table {
             assert_eq!(shown(line), wanted, "{line}");

@@ -1141,8 +1141,16 @@ fn is_head_of_numbers(rows: &[&str], dialect: &Dialect) -> bool {
             .count()
     };
     let rises = across.windows(2).all(|pair| pair[0] < pair[1]);
-    if across.len() >= 3
-        && rises
+    // Wavelengths may stand in any order: `664 nm;647 nm;630 nm;750 nm`.
+    let wavelengths = || {
+        let cells = split(first, dialect).into_iter().skip(1);
+        cells
+            .map(|range| first[range].trim())
+            .filter(|cell| cell.starts_with(|c: char| c.is_ascii_digit()))
+            .all(|cell| cell.ends_with("nm"))
+    };
+    if across.len() >= 2
+        && (rises || wavelengths())
         && with_unit(first) == across.len()
         && rest.len() >= 2
         && rest.iter().all(|row| with_unit(row) == 0)
@@ -1182,12 +1190,22 @@ fn is_head_of_numbers(rows: &[&str], dialect: &Dialect) -> bool {
 }
 
 /// Whether the lowest of the heads over two columns is a key and its value and so are the rows: `Slit;2 nm` over
-/// `Averaging;0.1 s`. The unit of a head is that of the numbers below it.
+/// `Averaging;0.1 s`, `Wavelength (nm);278` over `Cell (cm);1`. The unit of a head is that of the numbers below it.
 fn heads_are_a_key(text: &str, heads: &[HeadRow], grid: &Grid) -> bool {
-    let Some([Some(_), Some(value)]) = heads.last().map(|head| head.cells.as_slice()) else {
+    let Some([Some(key), Some(value)]) = heads.last().map(|head| head.cells.as_slice()) else {
         return false;
     };
     let value = &text[value.range()];
+    let is_key = |span: &Span| {
+        let key = text[span.range()].trim();
+        crate::header::is_field_with_unit(key) || crate::words::field_of(key).is_some()
+    };
+    if is_key(key)
+        && matches!(cell(value, grid.dialect.style), Cell::Number { .. })
+        && grid.words(0).iter().all(is_key)
+    {
+        return true;
+    }
     match (cell(value, grid.dialect.style), grid.units.get(1)) {
         (Cell::WithUnit { unit, .. }, Some(Some(below))) => value[unit..].trim() != below.trim(),
         _ => false,

@@ -17,6 +17,7 @@ pub(super) fn by_neighbours(columns: &mut [Column]) {
     take_siblings_for_names(columns);
     understand_numbered(columns);
     understand_times_behind(columns);
+    take_decibels_for_names(columns);
     understand_first_of_several(columns);
     name_numbers_in_heads(columns);
 }
@@ -340,6 +341,27 @@ fn take_siblings_for_names(columns: &mut [Column]) {
         if !says {
             name(column);
         }
+    }
+}
+
+/// `dB` among the names of other curves is a name as they are, and no decibel.
+fn take_decibels_for_names(columns: &mut [Column]) {
+    const FEWEST_NAMES: usize = 2;
+    let lowest = |column: &Column| column.heads.last().map(|(text, _)| text.trim().to_owned());
+    let bare = |column: &Column| lowest(column).as_deref() == Some("dB");
+    let is_name = |column: &&Column| {
+        let head = lowest(column).map(|text| read_head(&text));
+        let nameless =
+            head.is_some_and(|head| head.quantity.is_none() && head.unit.is_none() && head.held.is_empty());
+        column.kind == Kind::Figures && nameless
+    };
+    if columns.iter().skip(1).filter(is_name).count() < FEWEST_NAMES {
+        return;
+    }
+    for column in columns.iter_mut().filter(|column| bare(column)) {
+        let of_light = column.quantity.clone().filter(Quantity::is_of_light);
+        name(column);
+        column.quantity = of_light;
     }
 }
 

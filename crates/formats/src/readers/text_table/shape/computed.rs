@@ -11,6 +11,8 @@ impl Shaper<'_> {
     /// less as a mean has, and may be of the same quantity.
     pub(super) fn is_written_like_light(&self, y: usize, roles: &[Role]) -> bool {
         const FEWEST_DECIMALS: u8 = 2;
+        /// Deviations and uncertainties are smaller by more than this than what they are of.
+        const LEAST_SHARE: f64 = 1.0 / 30.0;
         let own = &self.columns[y];
         let digits = self.digits_of(own);
         let may_be_of = |quantity: &Quantity, unit: &Option<Unit>| {
@@ -23,6 +25,7 @@ impl Shaper<'_> {
                     && roles[i] == Role::Measured
                     && is_light(other)
                     && self.digits_of(other).abs_diff(digits) <= 1
+                    && own.stats.max >= LEAST_SHARE * other.stats.max
                     && other
                         .quantity
                         .as_ref()
@@ -104,6 +107,7 @@ impl Shaper<'_> {
                 || (0..operands.len()).any(|one| {
                     (0..operands.len()).any(|other| one != other && pair(&operands[one], &operands[other]))
                 }))
+            || all.iter().any(|one| is_combination(&own, own_rounding, &[*one]))
             || is_combination(&own, own_rounding, &all)
             || is_combination(&own, own_rounding, &light)
     }
@@ -120,18 +124,21 @@ impl Shaper<'_> {
 /// although they differ by far more, and there are rows enough to tell.
 fn is_combination(own: &[f64], rounding: f64, operands: &[&[f64]]) -> bool {
     const MOST_OPERANDS: usize = 5;
-    /// Rows beyond as many as there are coefficients.
-    const ROWS_TO_SPARE: usize = 3;
+    /// Rows beyond as many as there are coefficients; fewer where the numbers differ by more.
+    const ROWS_TO_SPARE: [(usize, f64); 2] = [(3, 15.0), (2, 100.0)];
     /// The rounding of the operands adds to that of the result.
     const ROUNDINGS: f64 = 1.6;
-    const LEAST_SPREAD: f64 = 15.0;
     let known: Vec<usize> = (0..own.len())
         .filter(|&row| !own[row].is_nan() && operands.iter().all(|operand| !operand[row].is_nan()))
         .collect();
     let coefficients = operands.len() + 1;
-    if operands.is_empty() || operands.len() > MOST_OPERANDS || known.len() < coefficients + ROWS_TO_SPARE {
+    let spread_needed = ROWS_TO_SPARE
+        .iter()
+        .find(|(rows, _)| known.len() >= coefficients + rows)
+        .map(|(_, spread)| *spread);
+    let Some(spread_needed) = spread_needed.filter(|_| (1..=MOST_OPERANDS).contains(&operands.len())) else {
         return false;
-    }
+    };
     let of = |column: &[f64]| known.iter().map(|&row| column[row]).collect::<Vec<f64>>();
     let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
     let mut basis: Vec<Vec<f64>> = Vec::with_capacity(coefficients);
@@ -161,7 +168,7 @@ fn is_combination(own: &[f64], rounding: f64, operands: &[&[f64]]) -> bool {
             (least.min(value), most.max(value))
         });
     let tolerance = ROUNDINGS * rounding;
-    most - least >= LEAST_SPREAD * tolerance
+    most - least >= spread_needed * tolerance
         && without(own, &basis).iter().all(|rest| rest.abs() <= tolerance)
 }
 

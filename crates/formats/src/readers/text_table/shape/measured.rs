@@ -21,7 +21,8 @@ impl Shaper<'_> {
     /// absorbance, no header does, and the numbers may be.
     fn is_name_over_light(&self, column: &Column, named: &Quantity, x_quantity: &Quantity) -> bool {
         let over_light = *x_quantity == Quantity::WAVELENGTH || *x_quantity == Quantity::WAVENUMBER;
-        let other = !words::is_ours(named) && !words::is_optical(named) && column.unit.is_none();
+        let unit = column.unit.as_ref().filter(|unit| **unit != Unit::ONE);
+        let other = !words::is_ours(named) && !words::is_optical(named) && unit.is_none();
         let told = |column: &Column| column.quantity.as_ref().is_some_and(Quantity::is_of_light);
         over_light
             && other

@@ -95,32 +95,22 @@ pub(super) fn shape(
 /// The columns on either side of an empty one without a header, where names begin a table of its own on the right: standards beside
 /// their line, and beside them the samples.
 fn apart_at_an_empty_column(columns: &[Column], table: &Table) -> Option<[std::ops::Range<usize>; 2]> {
-    let empty = |column: &Column| {
-        let headed = column
-            .heads
-            .iter()
-            .any(|(text, _)| text.contains(char::is_alphanumeric));
-        let filled = match column.kind {
-            Kind::Figures => column.stats.count > 0,
-            Kind::Words => table
-                .grid
-                .words(column.index)
-                .iter()
-                .any(|span| span.start < span.end),
-        };
-        !headed && !filled
+    let grid = &table.grid;
+    let empty = |index: usize| match grid.kinds[index] {
+        Kind::Figures => grid.column(index).all(f64::is_nan),
+        Kind::Words => grid.words(index).iter().all(|span| span.start == span.end),
     };
-    let headed = |column: &&Column| !column.heads.is_empty();
-    let at = columns.iter().position(empty)?;
-    let (left, right) = (&columns[..at], &columns[at + 1..]);
-    let names = right.first().filter(headed)?;
-    let measured = right
-        .iter()
-        .filter(headed)
-        .any(|column| column.kind == Kind::Figures && column.stats.count > 0);
-    let apart = names.kind == Kind::Words && names.clock.is_none() && measured;
-    (apart && left.len() >= 2 && left.iter().all(|column| headed(&column)))
-        .then(|| [0..at, at + 1..columns.len()])
+    let headed = |column: &Column| !column.heads.is_empty();
+    let gap = |pair: &[Column]| (pair[0].index + 1..pair[1].index).any(empty);
+    let at = 1 + columns.windows(2).position(gap)?;
+    let (left, right) = columns.split_at(at);
+    let names = right.first().filter(|column| headed(column))?;
+    /// Fewer rows are a remark beside the table.
+    const FEWEST_ROWS: usize = 3;
+    let measured =
+        |column: &Column| headed(column) && column.kind == Kind::Figures && column.stats.count >= FEWEST_ROWS;
+    let apart = names.kind == Kind::Words && names.clock.is_none() && right.iter().any(measured);
+    (apart && left.len() >= 2 && left.iter().all(headed)).then(|| [0..at, at..columns.len()])
 }
 
 /// Shapes the parts of a table that stand side by side, each as a table of its own.
@@ -134,14 +124,22 @@ fn shape_apart(
     let order = source.assume().get("date").and_then(moment::Order::named);
     let mut drafts = Vec::new();
     let mut reason = None;
+    let mut from = 0;
     for part in parts {
         let mut shaper = Shaper::of(source, table, context, order);
         let left_out = hear_vocabulary(&mut shaper.columns, source);
         shaper.remarks.extend(left_out);
         shaper.columns = shaper.columns.drain(part).collect();
+        let end = shaper.columns.last().map_or(from, |column| column.index + 1);
+        let indices = std::mem::replace(&mut from, end)..end;
         let mut own = (Vec::new(), Vec::new());
         let shaped = shape_columns(shaper, told.is_some().then_some(&mut own));
         if let Some(told) = told.as_deref_mut() {
+            let (first, last) = (indices.start + 1, indices.end);
+            own.0.retain(|told| told.last >= first && told.first <= last);
+            for part in &mut own.0 {
+                (part.first, part.last) = (part.first.max(first), part.last.min(last));
+            }
             told.0.append(&mut own.0);
             told.1.append(&mut own.1);
         }
@@ -572,8 +570,15 @@ impl Shaper<'_> {
             .iter()
             .position(|role| *role == Role::Measured)
             .is_some_and(|y| y < *x);
+        // What was diluted was read off a line.
+        let diluted = self.columns.iter().any(|column| {
+            let head = column.heads.last().map_or("", |(text, _)| text.trim());
+            words::field_of(head) == Some("dilution")
+        });
         all && roles.contains(&Role::Names)
-            && if xs.len() > 1 {
+            && if behind && diluted {
+                true
+            } else if xs.len() > 1 {
                 behind && wavelengths.len() >= 2
             } else if self.columns[*x].stats.orderly() {
                 behind
@@ -1067,12 +1072,13 @@ impl Names<'_> {
         for name in candidates {
             let rows = || (0..self.of_row.len()).filter(|&row| self.of_row[row] as usize == name);
             let mut from = 0;
-            let means = rows().all(|row| {
-                let block = from..row;
+            let mut means = 0;
+            for row in rows() {
+                means += usize::from(is_mean(row, from..row));
                 from = row + 1;
-                is_mean(row, block)
-            });
-            if means {
+            }
+            // A damaged row may keep one of them from agreeing.
+            if means >= FEWEST_TIMES && means * 3 >= times[name] * 2 {
                 found.extend(rows());
             }
         }
