@@ -1,4 +1,5 @@
-//! `--dry-run` changes nothing: no byte of an archive and no file, with any command that takes it.
+//! `--dry-run` changes nothing: no byte of an archive and no file, with any command that takes it; and whoever offers `--json`
+//! prints JSON.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -121,8 +122,8 @@ fn all_files(folder: &Path) -> BTreeMap<String, Vec<u8>> {
     all
 }
 
-/// The commands whose help offers `--dry-run`.
-fn offering(folder: &Path) -> BTreeSet<String> {
+/// The commands whose help offers an option.
+fn offering(folder: &Path, option: &str) -> BTreeSet<String> {
     let help = run(folder, &["help"]);
     let help = String::from_utf8_lossy(&help.stdout).into_owned();
     let names = help
@@ -140,7 +141,7 @@ fn offering(folder: &Path) -> BTreeSet<String> {
         .filter(|name| *name != "help");
     let offers = |name: &str| {
         let help = run(folder, &[name, "--help"]);
-        String::from_utf8_lossy(&help.stdout).contains("--dry-run")
+        String::from_utf8_lossy(&help.stdout).contains(option)
     };
     let names: Vec<&str> = names.collect();
     assert!(names.len() > 20, "the commands are listed: {names:?}");
@@ -195,7 +196,11 @@ fn a_dry_run_changes_no_byte() {
     // An index that is brought up to date by asking is none of what a dry run changes.
     let _ = run(folder, &["find", "betanin", "--archive", "lab"]);
     let walked: BTreeSet<String> = LINES.iter().map(|(name, ..)| (*name).to_owned()).collect();
-    assert_eq!(walked, offering(folder), "every command that offers it is walked");
+    assert_eq!(
+        walked,
+        offering(folder, "--dry-run"),
+        "every command that offers it is walked"
+    );
     let before = all_files(folder);
     for (_, line, refused) in LINES {
         let mut line = line.to_vec();
@@ -267,5 +272,82 @@ fn files_alone_become_no_bundle() {
         let output = run(folder, &["plot", "a.csv", "--out", "a.svg", option]);
         assert_eq!(status(&output), Some(2));
         assert!(!folder.join("a.svg").exists());
+    }
+}
+
+/// A line of every command that offers `--json`.
+const AS_JSON: &[&[&str]] = &[
+    &["status"],
+    &["add", "demo-data"],
+    &["fields"],
+    &["find", "betanin"],
+    &["fit", "e51f728c", "--model", "first-order"],
+    &["rates", "enzyme:phosphatase"],
+    &["scans", "technique:spectral-time-course"],
+    &["temperature", "sample:betanin", "--model", "first-order"],
+    &["results", "has:result"],
+    &["run"],
+    &["peaks", "technique:spectrum"],
+    &[
+        "process",
+        "technique:spectrum",
+        "--step",
+        "smooth(window=11, order=3)",
+    ],
+    &["quantify", "path:calibration", "--line"],
+    &["check", "technique:spectrum", "--as", "zero"],
+    &["show", "e51f728c"],
+    &["explain", "axis-unknown"],
+    &["worklist"],
+    &["answer", "--list"],
+    &["vocabulary"],
+    &["reread"],
+    &["convert", "demo-data/2016", "--to", "csv", "--out", "converted"],
+    &["verify"],
+    &["backup", "copy"],
+    &["restore", "copy", "restored"],
+    &["readers", "list"],
+];
+
+#[test]
+fn whoever_offers_json_prints_it() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let folder = folder.path();
+    let demo = root().join("demo-data");
+    for entry in ["2016", "2017", "2020", "2021", "2023"] {
+        let to = folder.join("demo-data").join(entry);
+        copy(&demo.join(entry), &to);
+    }
+    let _ = run(folder, &["add", "demo-data", "--archive", "lab"]);
+    let walked: BTreeSet<String> = AS_JSON.iter().map(|line| line[0].to_owned()).collect();
+    assert_eq!(
+        walked,
+        offering(folder, "--json"),
+        "every command that offers it is walked"
+    );
+    for line in AS_JSON {
+        let mut line = line.to_vec();
+        line.extend(["--archive", "lab", "--json"]);
+        let output = run(folder, &line);
+        let said = String::from_utf8_lossy(&output.stdout);
+        let parsed: Result<serde_json::Value, _> = serde_json::from_str(&said);
+        assert!(
+            parsed.is_ok_and(|value| value.is_object() || value.is_array()),
+            "{line:?} prints `{said}`, and says {}",
+            String::from_utf8_lossy(&output.stderr)
+        );
+    }
+}
+
+fn copy(from: &Path, to: &Path) {
+    fs::create_dir_all(to).expect("a folder");
+    for entry in fs::read_dir(from).expect("a folder") {
+        let path = entry.expect("an entry").path();
+        let target = to.join(path.file_name().expect("a name"));
+        if path.is_dir() {
+            copy(&path, &target);
+        } else {
+            fs::copy(&path, &target).expect("a copy");
+        }
     }
 }
