@@ -25,14 +25,31 @@ fn main() {
         .map(|entry| entry.expect("it can be listed").path())
         .filter(|path| path.extension().is_some_and(|ending| ending == "md"))
         .collect();
-    let guides = ["README.md", "docs/tour.md", "docs/plugins.md"].map(|name| root().join(name));
-    files.extend(guides.into_iter().filter(|path| path.is_file()));
+    files.push(root().join("README.md"));
+    files.extend(guides(&root().join("docs")));
     files.sort();
     let trial = |path: PathBuf| {
         let name = path.strip_prefix(root()).unwrap_or(&path).display().to_string();
         Trial::test(name, move || case(&path))
     };
     libtest_mimic::run(&arguments, files.into_iter().map(trial).collect()).exit();
+}
+
+/// The guides of a folder and of those in it that have commands.
+fn guides(folder: &Path) -> Vec<PathBuf> {
+    let mut found = Vec::new();
+    for entry in fs::read_dir(folder).expect("the guides are there") {
+        let path = entry.expect("it can be listed").path();
+        if path.is_dir() {
+            found.extend(guides(&path));
+        } else if path.extension().is_some_and(|ending| ending == "md") {
+            let text = fs::read_to_string(&path).expect("it can be read");
+            if text.lines().any(|line| line == "```console") {
+                found.push(path);
+            }
+        }
+    }
+    found
 }
 
 fn case(path: &Path) -> Result<(), Failed> {

@@ -212,6 +212,52 @@ fn the_header_is_c99_and_has_the_sizes_of_its_twin() {
     }
 }
 
+/// The helpers for cutting texts are C99 and C++11 as the contract is, and do what they say.
+#[test]
+fn the_helpers_for_texts_compile_and_cut() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let source = folder.path().join("cuts.c");
+    let text = r#"
+#include "curvary_text.h"
+
+int main(void) {
+    curvary_source source;
+    curvary_text rest, part;
+    source.body = rest = curvary_word("a=1;b=2;;c");
+    part = curvary_cut(&rest, ";");
+    if (!curvary_is(part, "a=1") || !curvary_take(&part, "a=") || !curvary_is(part, "1")) return 1;
+    if (curvary_place(&source, part).start != 2 || curvary_place(&source, part).end != 3) return 2;
+    if (!curvary_is(curvary_cut(&rest, ";"), "b=2") || !curvary_is(curvary_cut(&rest, ";"), "")) return 3;
+    if (curvary_begins(rest, "cd") || curvary_take(&rest, "d") || !curvary_is(curvary_cut(&rest, ";"), "c")) return 4;
+    if (rest.len != 0 || curvary_cut(&rest, ";").len != 0 || curvary_no_text().len != 0) return 5;
+    return curvary_nowhere().start == curvary_nowhere().end ? 0 : 6;
+}
+"#;
+    fs::write(&source, text).expect("a file");
+    for (language, standard) in [("c", "-std=c99"), ("c++", "-std=c++11")] {
+        let program = folder.path().join(format!("cuts-{language}"));
+        let output = Command::new("cc")
+            .args([
+                "-x",
+                language,
+                standard,
+                "-Wall",
+                "-Wextra",
+                "-pedantic",
+                "-Werror",
+            ])
+            .arg(format!("-I{}", root().join("plugins/include").display()))
+            .arg(&source)
+            .arg("-o")
+            .arg(&program)
+            .output()
+            .expect("a C compiler is there");
+        assert!(output.status.success(), "{language}: {}", stderr(&output));
+        let status = Command::new(&program).status().expect("it starts");
+        assert_eq!(status.code(), Some(0), "{language}");
+    }
+}
+
 #[test]
 fn a_plugin_in_c_reads_its_form_and_is_an_equal() {
     let bench = Bench::c("pegboard", &["-pedantic"]);

@@ -122,3 +122,101 @@ fn developers_find_every_room_in_the_plan() {
         );
     }
 }
+
+/// The crate that plugins copy builds without the workspace, so its values are plain; they are the workspace's own all the same.
+#[test]
+fn the_crate_that_plugins_copy_stands_alone() {
+    let manifest = |path: &str| -> toml::Table {
+        let text = fs::read_to_string(root().join(path)).expect("a manifest");
+        text.parse().expect("TOML")
+    };
+    let own = manifest("crates/plugin-abi/Cargo.toml");
+    let house = manifest("Cargo.toml");
+    for (key, value) in house["workspace"]["package"].as_table().expect("a table") {
+        assert_eq!(
+            own["package"].get(key),
+            Some(value),
+            "`{key}` of crates/plugin-abi"
+        );
+    }
+    assert!(own.get("dependencies").is_none(), "it depends on nothing");
+    assert!(!toml::to_string(&own).expect("TOML").contains("workspace"));
+}
+
+/// The glossary's last column names what stands in the crates, so that a reader can go from a word to its type.
+#[test]
+fn the_glossary_names_types_that_there_are() {
+    let text = fs::read_to_string(root().join("docs/glossary.md")).expect("the glossary");
+    let mut all = String::new();
+    for room in rooms() {
+        let mut found = Vec::new();
+        sources(&root().join("crates").join(&room).join("src"), &mut found);
+        for path in found {
+            all.push_str(&fs::read_to_string(&path).expect("a source"));
+        }
+    }
+    let word = Regex::new("`(?:[a-z_]+::)?([A-Z][A-Za-z]+)`").expect("a sound pattern");
+    let mut seen = 0;
+    for line in text.lines().filter(|line| line.starts_with("| ")) {
+        let last = line
+            .trim_end_matches(['|', ' '])
+            .rsplit('|')
+            .next()
+            .unwrap_or_default();
+        for name in word.captures_iter(last) {
+            let made = ["struct", "enum", "trait", "type"];
+            let is_there = made.iter().any(|kind| {
+                let begin = format!("{kind} {}", &name[1]);
+                all.match_indices(&begin).any(|(at, _)| {
+                    let next = all[at + begin.len()..].chars().next();
+                    !next.is_some_and(|c| c.is_alphanumeric() || c == '_')
+                })
+            });
+            assert!(
+                is_there,
+                "docs/glossary.md names `{}`, and no crate has it",
+                &name[1]
+            );
+            seen += 1;
+        }
+    }
+    assert!(seen > 30, "{seen} names");
+}
+
+/// Every page of a folder and of those in it.
+fn pages(folder: &Path, found: &mut Vec<PathBuf>) {
+    for entry in fs::read_dir(folder).into_iter().flatten().filter_map(Result::ok) {
+        let path = entry.path();
+        if path.is_dir() {
+            pages(&path, found);
+        } else if path.extension().is_some_and(|ending| ending == "md") {
+            found.push(path);
+        }
+    }
+}
+
+#[test]
+fn links_lead_somewhere_and_every_page_is_reached() {
+    let mut all = Vec::new();
+    pages(&root().join("docs"), &mut all);
+    all.extend(
+        ["README.md", "DEVELOPERS.md", "CONTRIBUTING.md", "SECURITY.md"].map(|name| root().join(name)),
+    );
+    let link = Regex::new(r"\]\(([^)#:\s]+)(?:#[^)]*)?\)").expect("a sound pattern");
+    let mut reached = BTreeSet::new();
+    for page in &all {
+        let text = fs::read_to_string(page).expect("a page");
+        let folder = page.parent().expect("it lies in a folder");
+        for target in link.captures_iter(&text) {
+            let path = folder.join(&target[1]);
+            let path = path
+                .canonicalize()
+                .unwrap_or_else(|_| panic!("{} links to {}, which is not there", page.display(), &target[1]));
+            reached.insert(path);
+        }
+    }
+    for page in all.iter().filter(|page| page.starts_with(root().join("docs"))) {
+        let page = page.canonicalize().expect("it is there");
+        assert!(reached.contains(&page), "nothing links to {}", page.display());
+    }
+}

@@ -14,6 +14,7 @@
  *  - Hand over what stood there, not what you make of it: texts of numbers, keys and units as they are spelled. A text
  *    that points into the body carries its place with it. Never compute, convert or round.
  *  - A sink function that returns other than 0 says: stop, and return from read().
+ *  - curvary_text.h beside this header holds a few helpers for cutting texts. It is optional, and no part of the contract.
  *  - Structs with a `size` grow at their end only. Set it to sizeof of the struct as this header has it. Before you use
  *    a member of curvary_sink or curvary_source that a later header added, compare their `size`.
  */
@@ -103,7 +104,7 @@ typedef struct curvary_question {
     uint32_t reserved;            /* 0 */
     curvary_text about;           /* your own word for it: small letters, digits and hyphens */
     curvary_text message;
-    const curvary_answer *answers; /* 2 or more, the likeliest first */
+    const curvary_answer *answers; /* 2 to 20, the likeliest first */
     size_t answer_count;
     curvary_span place;
 } curvary_question;

@@ -8,13 +8,14 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use curvary_record::{Digest, Family};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::disk::{Disk, RealDisk};
 use crate::{Error, now};
 
 /// One line of `answers.jsonl`.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Answer {
     /// Its short name, by which it is taken back.
     pub id: String,

@@ -4,14 +4,20 @@
 //! archive.toml              what people decide: name, rules, words of the house        [Settings]
 //! originals/000001.tar.zst  every source bit for bit, a tar file in zstd frames
 //! records/000001.jsonl.zst  one JSON record a line, many small zstd frames
-//! notes.jsonl               people's corrections                                       [Note]
+//! notes.jsonl               people's corrections of single runs                        [Note]
+//! answers.jsonl             what people decided for files that are written alike       [Answer]
+//! layouts/                  descriptions of this house's exports
 //! manifest.json             what is committed, with its own checksum; the one before is manifest.previous.json
 //! unfinished.json           stands while a commit is being written
 //! index/                    words, numbers, shapes, known paths: may be deleted at any time
+//! aside/                    what a repair could not read
+//! archive.lock              names the process that writes
 //! ```
 //!
+//! `docs/archive.md` says the same to those who read an archive without us; a test holds it to these sources.
+//!
 //! [`Archive`] reads and never waits; [`Writer`] writes, one at a time. Adding has a parallel part,
-//! [`Preparer::prepare`], which deflates, serialises and compresses on the caller's threads and touches nothing, and a
+//! [`Preparer::prepare`], which serialises and compresses on the caller's threads and touches nothing, and a
 //! serial part, [`Writer::append`], which only writes what is ready. Nothing counts until [`Writer::commit`].
 //!
 //! [`Archive::find`] answers a query; [`Archive::alike`] orders what answers it by the likeness to a [`Curve`].
@@ -78,6 +84,40 @@ pub use trouble::Error;
 pub use view::{View, is_taken_back};
 pub use worklist::{DisputeGroup, HouseWord, QuestionGroup, Replaced, UnreadGroup, Worklist};
 pub use writer::{Addition, Appended, Heir, Known, Moved, Prepared, Preparer, Stat, Writer};
+
+/// What stands in the folder of an archive, by name: the list above. None of it is ever a source.
+pub const OWN: [&str; 12] = [
+    "aside",
+    "answers.jsonl",
+    "archive.lock",
+    "archive.toml",
+    "index",
+    "layouts",
+    "manifest.json",
+    "manifest.previous.json",
+    "notes.jsonl",
+    "originals",
+    "records",
+    "unfinished.json",
+];
+
+/// The schemas of what people say to an archive, by their file names in `schemas/`, as pretty JSON: a line of `answers.jsonl`, a
+/// line of `notes.jsonl`.
+#[must_use]
+pub fn schemas() -> Vec<(&'static str, String)> {
+    use curvary_record::schema::schema_of;
+
+    vec![
+        (
+            "answer-v1.json",
+            schema_of::<Answer>("answer-v1.json", "One line of an archive's `answers.jsonl`."),
+        ),
+        (
+            "note-v1.json",
+            schema_of::<Note>("note-v1.json", "One line of an archive's `notes.jsonl`."),
+        ),
+    ]
+}
 
 /// This moment, RFC 3339 in UTC to the second.
 pub(crate) fn now() -> String {

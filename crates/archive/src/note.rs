@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use curvary_record::RunId;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::Error;
@@ -11,9 +12,9 @@ use crate::disk::read_at;
 use crate::manifest::Part;
 
 /// One line of `notes.jsonl`.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Note {
-    /// When it was written, RFC 3339; filled in by [`Writer::note`](crate::Writer::note) when empty.
+    /// When it was written, RFC 3339; filled in by `Writer::note` when empty.
     #[serde(default)]
     pub at: String,
     /// Who wrote it.

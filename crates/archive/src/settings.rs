@@ -89,7 +89,7 @@ impl Settings {
              \n\
              # Rules that turn file and folder names into claims.\n\
              # [[names]]\n\
-             # name = \"house\"\n\
+             # name = \"local\"\n\
              # pattern = \"{{date}}_{{sample}}_{{temperature}}C_pH{{ph}}[_rep{{replicate}}]\"\n"
         )
     }

@@ -19,7 +19,12 @@ use crate::table::one_line;
 #[derive(Debug, Args)]
 pub(crate) struct Pictures {
     /// Draw pictures into a folder, one a result
-    #[arg(long, value_name = "DIR", help_heading = "Pictures")]
+    #[arg(
+        long,
+        value_name = "DIR",
+        conflicts_with = "dry_run",
+        help_heading = "Pictures"
+    )]
     figures: Option<PathBuf>,
     /// Kind of picture
     #[arg(long, value_name = "KIND", default_value = "svg", help_heading = "Pictures")]

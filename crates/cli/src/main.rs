@@ -1,7 +1,13 @@
 //! The program `curvary`: a place where curves are kept.
 //!
 //! This crate is arguments, commands, drawing, progress and exit status; everything else is done by the crates below
-//! it. One file per command in [`commands`]; only here is anything drawn, and only here does the process end.
+//! it. Only here is anything drawn, and only here does the process end.
+//!
+//! [`commands`] has a file, or a folder, per command. Beside it stands what several of them share: what a command is about
+//! ([`subject`], [`last`], [`whereabouts`], [`parts`]), how files are read and questions asked ([`desk`], [`plugins`],
+//! [`questions`]), options of computations ([`steps`], [`courses`], [`again`]), and what is shown ([`screen`], [`table`],
+//! [`telling`], [`findings`], [`comparison`], [`drawing`], [`sketch`], [`figure`], [`report`]), why nothing was found ([`why`]), what is
+//! handed over ([`output`], [`handover`]), pages of codes ([`codes`]), and how it all ends ([`ending`]).
 
 mod again;
 mod codes;

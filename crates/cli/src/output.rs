@@ -4,6 +4,7 @@ use std::fs::{self, File};
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
+use clap::builder::{PossibleValuesParser, TypedValueParser};
 use clap::{Args, ValueEnum};
 use curvary_formats::writers::export::{
     self, ExportError, Exporter, Files, Output, Part, Room, Subject, Subjects,
@@ -117,6 +118,22 @@ enum JcampVersion {
 }
 
 impl Format {
+    /// What files without an archive can become: all but a bundle, which holds results, notes and origins.
+    pub(crate) fn of_files() -> impl TypedValueParser<Value = Self> {
+        let values = Self::value_variants().iter().filter_map(|format| {
+            let value = format.to_possible_value()?;
+            Some(value.hide(*format == Self::Bundle))
+        });
+        PossibleValuesParser::new(values).try_map(|name| match Self::from_str(&name, false) {
+            Ok(Self::Bundle) => Err(
+                "a bundle is packed from runs of an archive, since files alone have no results, notes and origins: `curvary add` \
+                 the files first, then `curvary export QUERY --to bundle --out NAME.zip`"
+                    .to_owned(),
+            ),
+            other => other,
+        })
+    }
+
     /// The ending of its files' names.
     pub(crate) fn ending(self) -> &'static str {
         match self {

@@ -8,7 +8,7 @@ use curvary_analysis::study::{References, reference_of};
 
 use crate::Setting;
 use crate::ending::Failure;
-use crate::subject::{Reading, Subject, Subjects};
+use crate::subject::{Reading, Sources, Subject};
 
 /// Which steps go before, and which absorbances are trusted.
 #[derive(Debug, Args)]
@@ -93,7 +93,7 @@ impl StepOptions {
 
 /// The one run that a word names: a file with one run in it, or a run of the archive.
 pub(crate) fn one(word: &str, setting: &Setting) -> Result<Subject, Failure> {
-    let mut all = Subjects::of(vec![word.to_owned()])
+    let mut all = Sources::of(vec![word.to_owned()])
         .asked(setting)?
         .all(Reading::Whole)?;
     match (all.pop(), all.len()) {

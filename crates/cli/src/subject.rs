@@ -1,5 +1,5 @@
 //! What a command is about: runs of the archive by name, by file, by a query or by `@last`, or files that are read on the
-//! spot. Every command that names runs goes through [`named`] or [`Subjects`].
+//! spot. Every command that names runs goes through [`named`], [`Sources`] or [`Subjects`].
 
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
@@ -17,20 +17,27 @@ use crate::ending::Failure;
 use crate::screen::Screen;
 use crate::{completing, last, why};
 
-/// Runs or files, and what becomes of the results.
+/// Runs or files.
 #[derive(Debug, Args)]
-pub(crate) struct Subjects {
+pub(crate) struct Sources {
     /// Files, runs by name, a query, or `@last` for the runs that the last `find` listed
     #[arg(value_name = "FILE|RUN|QUERY", required = true, add = ArgValueCompleter::new(completing::subject))]
     what: Vec<String>,
-    /// Keep nothing: results of runs in the archive are printed only
+    #[command(flatten)]
+    reading: ReadingOptions,
+}
+
+/// Runs or files, and what becomes of the results. A command that has nothing to keep takes [`Sources`] alone.
+#[derive(Debug, Args)]
+pub(crate) struct Subjects {
+    #[command(flatten)]
+    sources: Sources,
+    /// Change nothing: results of runs in the archive are printed only, and no file is written
     #[arg(long)]
-    dry_run: bool,
+    pub(crate) dry_run: bool,
     /// Print JSON: one object a result, or a list of them
     #[arg(long)]
     pub(crate) json: bool,
-    #[command(flatten)]
-    reading: ReadingOptions,
 }
 
 /// The runs that words of the command line name: files of the archive, `@last`, runs by their names or the beginnings of
@@ -182,13 +189,11 @@ enum Named {
     Run(RunId),
 }
 
-impl Subjects {
-    /// What words of another option name; nothing of it is kept.
+impl Sources {
+    /// What words of another option name.
     pub(crate) fn of(what: Vec<String>) -> Self {
         Self {
             what,
-            dry_run: true,
-            json: false,
             reading: ReadingOptions::default(),
         }
     }
@@ -219,6 +224,13 @@ impl Subjects {
         let folder = setting.archive.there();
         let desk = self.reading.desk(folder.as_deref(), Scope::Named)?;
         Ok(Asked { archive, desk, named })
+    }
+}
+
+impl Subjects {
+    /// Finds out what is meant.
+    pub(crate) fn asked(&self, setting: &Setting) -> Result<Asked, Failure> {
+        self.sources.asked(setting)
     }
 
     /// Computes with every subject on all cores and takes the results in order; results of runs in the archive are kept

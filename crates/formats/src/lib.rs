@@ -2,7 +2,7 @@
 //!
 //! A [`Source`] is a file's bytes decoded once. [`Readers`] asks each [`Reader`] whether it knows the source, with
 //! reasons; the chosen one returns a [`Reading`]: runs *and* remarks, never all or nothing. [`writers`] turn runs
-//! into tidy CSV, JCAMP-DX and JSON.
+//! into tables (tidy and wide CSV, four tables that refer to one another, XLSX, Parquet), JCAMP-DX, AnIML and JSON.
 //!
 //! No reader opens a file and nothing here prints.
 

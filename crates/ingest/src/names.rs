@@ -7,20 +7,13 @@ use crate::walk::{self, Root};
 
 /// Whether a path is one of the archive's own files.
 pub(crate) fn belongs_to(path: &Path, archive: &Path) -> bool {
-    const OWN: [&str; 8] = [
-        "answers.jsonl",
-        "archive.toml",
-        "archive.lock",
-        "originals",
-        "records",
-        "notes.jsonl",
-        "manifest.json",
-        "index",
-    ];
-    path.parent() == Some(archive)
-        && path
-            .file_name()
-            .is_some_and(|name| OWN.iter().any(|own| name == *own))
+    let name = path
+        .file_name()
+        .and_then(|name| name.to_str())
+        .unwrap_or_default();
+    // What is being written has its last name later.
+    let name = name.strip_suffix(".new").unwrap_or(name);
+    path.parent() == Some(archive) && curvary_archive::OWN.contains(&name)
 }
 
 /// What files are called in the archive.

@@ -74,6 +74,19 @@ impl<'a> Source<'a> {
         self.body
     }
 
+    /// Where a part of the text stands, for remarks; no place for a text that is no part of it.
+    #[must_use]
+    pub fn place(&self, part: &str) -> Span {
+        let start = (part.as_ptr() as usize).wrapping_sub(self.body.as_ptr() as usize);
+        match start.checked_add(part.len()) {
+            Some(end) if end <= self.body.len() => Span {
+                start: start as u64,
+                end: end as u64,
+            },
+            _ => Span::default(),
+        }
+    }
+
     /// What a person answered to a question of this plugin.
     #[must_use]
     pub fn settled(&self, about: &str) -> Option<&'a str> {
@@ -104,11 +117,20 @@ pub struct Column<'a> {
     pub cells: &'a [Text<'a>],
     /// Numbers of a form that holds binary ones; NaN is no value.
     pub numbers: &'a [f64],
-    /// The place of each; empty: cells that are part of the text say it themselves.
+    /// The place of each, as many as there are values; empty: cells that are part of the text say it themselves. Where they are
+    /// another number, none of them is used and a warning says so.
     pub places: &'a [Span],
 }
 
 impl Column<'_> {
+    fn count(&self) -> usize {
+        if self.cells.is_empty() {
+            self.numbers.len()
+        } else {
+            self.cells.len()
+        }
+    }
+
     fn raw(&self) -> raw::Column {
         let pointer = |places: &[Span]| {
             if places.is_empty() {
@@ -118,11 +140,7 @@ impl Column<'_> {
             }
         };
         let numbers = self.cells.is_empty() && !self.numbers.is_empty();
-        let count = if numbers {
-            self.numbers.len()
-        } else {
-            self.cells.len()
-        };
+        let count = self.count();
         raw::Column {
             size: size_of::<raw::Column>() as u32,
             decimal: if self.comma { ',' } else { '.' } as u32,
@@ -208,6 +226,9 @@ pub enum Severity {
 }
 
 /// Where a plugin puts what it finds.
+///
+/// Every function gives [`Stop`] when the host wants nothing more, because the plugin broke a rule of the contract or a limit is
+/// reached; the host knows why and says it. Hand it on with `?`.
 #[derive(Clone, Copy, Debug)]
 pub struct Sink<'a>(&'a raw::Sink);
 
@@ -217,26 +238,17 @@ fn go_on(status: i32) -> Result<(), Stop> {
 
 impl Sink<'_> {
     /// A run begins. `technique`: `spectrum`, `time-course`, …; empty: the axes say it.
-    ///
-    /// # Errors
-    /// As with all functions here: the host wants nothing more.
     pub fn begin_run(&self, technique: &str) -> Result<(), Stop> {
         // SAFETY: the host gave this sink with its functions, and the text lives for the call; so below.
         go_on(unsafe { (self.0.begin_run)(self.0.host, raw::Text::of(technique), Span::default()) })
     }
 
     /// A key with its value, said of the run.
-    ///
-    /// # Errors
-    /// The host wants nothing more.
     pub fn claim(&self, key: &str, value: &str) -> Result<(), Stop> {
         self.claim_at(key, value, Span::default())
     }
 
     /// The same with the place of a value that is no part of the text.
-    ///
-    /// # Errors
-    /// The host wants nothing more.
     pub fn claim_at(&self, key: &str, value: &str, place: Span) -> Result<(), Stop> {
         let (key, value) = (raw::Text::of(key), raw::Text::of(value));
         // SAFETY: as above.
@@ -244,20 +256,16 @@ impl Sink<'_> {
     }
 
     /// The axis that the next curves run over.
-    ///
-    /// # Errors
-    /// The host wants nothing more.
     pub fn axis(&self, column: &Column<'_>) -> Result<(), Stop> {
+        self.check_places(column)?;
         let column = column.raw();
         // SAFETY: as above.
         go_on(unsafe { (self.0.axis)(self.0.host, &raw const column) })
     }
 
     /// A curve over the last axis.
-    ///
-    /// # Errors
-    /// The host wants nothing more.
     pub fn curve(&self, curve: &Curve<'_>) -> Result<(), Stop> {
+        self.check_places(&curve.column)?;
         let column = curve.column.raw();
         let raw = raw::Curve {
             size: size_of::<raw::Curve>() as u32,
@@ -273,10 +281,19 @@ impl Sink<'_> {
         go_on(unsafe { (self.0.curve)(self.0.host, &raw const raw) })
     }
 
+    fn check_places(&self, column: &Column<'_>) -> Result<(), Stop> {
+        if column.places.is_empty() || column.places.len() == column.count() {
+            return Ok(());
+        }
+        self.remark(
+            Severity::Warning,
+            "places-not-usable",
+            "the plugin gave a column another number of places than of values: where its values stood is not known",
+            Span::default(),
+        )
+    }
+
     /// Something odd, with its place: bytes of the body, or none.
-    ///
-    /// # Errors
-    /// The host wants nothing more.
     pub fn remark(&self, severity: Severity, code: &str, message: &str, place: Span) -> Result<(), Stop> {
         let severity = match severity {
             Severity::Note => raw::NOTE,
@@ -288,15 +305,14 @@ impl Sink<'_> {
         go_on(unsafe { (self.0.remark)(self.0.host, severity, code, message, place) })
     }
 
-    /// What only a person can decide; each answer with what the file says under it, at most twenty.
-    ///
-    /// # Errors
-    /// The host wants nothing more.
+    /// What only a person can decide; each answer with what the file says under it, two to twenty. The host refuses a question
+    /// with more, or with fewer, and the file with it.
     pub fn question(&self, about: &str, message: &str, answers: &[(&str, &str)]) -> Result<(), Stop> {
+        // Room for one more than there may be, so that the host sees that there are too many.
         let mut all = [raw::Answer {
             answer: raw::Text::EMPTY,
             says: raw::Text::EMPTY,
-        }; 20];
+        }; MOST_ANSWERS + 1];
         for (slot, (answer, says)) in all.iter_mut().zip(answers) {
             *slot = raw::Answer {
                 answer: raw::Text::of(answer),
@@ -317,14 +333,14 @@ impl Sink<'_> {
     }
 
     /// The run ends.
-    ///
-    /// # Errors
-    /// The host wants nothing more.
     pub fn end_run(&self) -> Result<(), Stop> {
         // SAFETY: as above.
         go_on(unsafe { (self.0.end_run)(self.0.host) })
     }
 }
+
+/// A question has at most so many answers.
+const MOST_ANSWERS: usize = 20;
 
 /// What `read` returns to the host after a panic.
 const PANICKED: i32 = 101;
@@ -435,4 +451,114 @@ macro_rules! reader {
             }
         };
     };
+}
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+
+    use core::ffi::c_void;
+    use std::vec::Vec;
+
+    use super::*;
+
+    /// What a host would have heard: counts of answers, and codes of remarks.
+    #[derive(Default)]
+    struct Heard {
+        answers: Vec<usize>,
+        remarks: Vec<std::string::String>,
+    }
+
+    unsafe extern "C" fn begin_run(_: *mut c_void, _: raw::Text, _: Span) -> i32 {
+        0
+    }
+    unsafe extern "C" fn claim(_: *mut c_void, _: raw::Text, _: raw::Text, _: Span) -> i32 {
+        0
+    }
+    unsafe extern "C" fn axis(_: *mut c_void, _: *const raw::Column) -> i32 {
+        0
+    }
+    unsafe extern "C" fn curve(_: *mut c_void, _: *const raw::Curve) -> i32 {
+        0
+    }
+    unsafe extern "C" fn end_run(_: *mut c_void) -> i32 {
+        0
+    }
+    unsafe extern "C" fn remark(host: *mut c_void, _: u32, code: raw::Text, _: raw::Text, _: Span) -> i32 {
+        // SAFETY: the host below is a `Heard`, and the texts live for the call.
+        let (heard, code) = unsafe { (&mut *host.cast::<Heard>(), str_of(code)) };
+        heard.remarks.push(code.unwrap_or("").into());
+        0
+    }
+    unsafe extern "C" fn question(host: *mut c_void, question: *const raw::Question) -> i32 {
+        // SAFETY: as above.
+        let (heard, question) = unsafe { (&mut *host.cast::<Heard>(), &*question) };
+        // SAFETY: the question holds as many answers as it says.
+        let answers = unsafe { from_raw_parts(question.answers, question.answer_count) };
+        for one in answers {
+            // SAFETY: the texts live for the call.
+            assert_eq!(unsafe { str_of(one.answer) }, Some("a"));
+        }
+        heard.answers.push(answers.len());
+        0
+    }
+
+    fn with(tell: impl FnOnce(&Sink<'_>) -> Result<(), Stop>) -> Heard {
+        let mut heard = Heard::default();
+        let raw = raw::Sink {
+            size: size_of::<raw::Sink>() as u32,
+            reserved: 0,
+            host: (&raw mut heard).cast(),
+            begin_run,
+            claim,
+            axis,
+            curve,
+            remark,
+            question,
+            end_run,
+        };
+        assert_eq!(tell(&Sink(&raw)), Ok(()));
+        heard
+    }
+
+    #[test]
+    fn a_host_sees_that_there_are_too_many_answers() {
+        let all = [("a", "says"); 30];
+        let heard = with(|sink| {
+            sink.question("which", "which?", &all[..2])?;
+            sink.question("which", "which?", &all[..20])?;
+            sink.question("which", "which?", &all[..21])?;
+            sink.question("which", "which?", &all)
+        });
+        assert_eq!(heard.answers, [2, 20, 21, 21]);
+    }
+
+    #[test]
+    fn places_that_are_not_as_many_as_the_values_are_told() {
+        let cells = [Text::from("1"), Text::from("2")];
+        let places = [Span::default(); 2];
+        let column = |places| Column {
+            cells: &cells,
+            places,
+            ..Column::default()
+        };
+        let heard = with(|sink| {
+            sink.axis(&column(&[]))?;
+            sink.axis(&column(&places))?;
+            sink.axis(&column(&places[..1]))
+        });
+        assert_eq!(heard.remarks, ["places-not-usable"]);
+    }
+
+    #[test]
+    fn a_part_of_the_text_has_its_place() {
+        let text = "one two";
+        let source = Source {
+            name: "",
+            body: text.as_bytes(),
+            settled: &[],
+        };
+        assert_eq!(source.place(&text[4..]), Span { start: 4, end: 7 });
+        assert_eq!(source.place("elsewhere"), Span::default());
+    }
 }

@@ -5,8 +5,9 @@
 //! that stood there and the [`Origin`] that said so. What a computation found is an [`Outcome`]. What was odd is a
 //! [`Diagnostic`]; what only a person can decide is a [`Question`].
 //!
-//! This crate knows no file system, no file format and no mathematics beyond units. The JSON Schemas in `schemas/`
-//! are generated from these types ([`schema`]).
+//! It knows how people write values, dates, units and names of files ([`interpret`], [`moment`], [`unit`], [`names`]). It knows no
+//! file system, no file format and no mathematics beyond units. The JSON Schemas in `schemas/` are generated from these types
+//! ([`schema`]).
 //!
 //! ```
 //! use curvary_record::{Column, Quantity, Trace, Unit};

@@ -24,7 +24,7 @@ use crate::screen::{Errors, FAINT, Progress, Screen, Styled};
 
 /// Read files and folders, and keep, index and trace every run in them
 ///
-/// Zip and gzip files are opened. Hidden files and the archive's own folder are left out. Files that the archive has
+/// Packed files (zip, tar, gzip, bzip2, xz, zstd) and mails are opened. Hidden files and the archive's own folder are left out. Files that the archive has
 /// already are left alone, so adding twice changes nothing, and an add that was interrupted is completed by the same
 /// command. Originals are never touched.
 #[derive(Debug, Args)]

@@ -28,6 +28,7 @@ use crate::screen::{Errors, FAINT, Progress, Screen, Styled, plural};
 /// refused, with the reason. The files that are read are never touched, and files that are there already are replaced only
 /// where an earlier convert wrote them.
 #[derive(Debug, Args)]
+#[command(mut_arg("to", |to| to.value_parser(Format::of_files())))]
 pub(crate) struct Convert {
     /// Files and folders
     #[arg(required_unless_present = "files_from", value_name = "PATH")]

@@ -174,7 +174,7 @@ pub(crate) struct Fit {
     #[arg(
         long,
         value_name = "FILE",
-        conflicts_with_all = ["again", "reported", "compare", "share"],
+        conflicts_with_all = ["again", "reported", "compare", "share", "dry_run"],
         help_heading = "Curve"
     )]
     points: Option<PathBuf>,

@@ -11,7 +11,7 @@ use crate::Setting;
 use crate::ending::{Ending, Failure, Outcome};
 use crate::figure::{Figure, Kind, Layer, Panel, Size, of_runs};
 use crate::screen::{Screen, plural};
-use crate::subject::{Reading, Subject, Subjects};
+use crate::subject::{Reading, Sources, Subject};
 use crate::telling;
 
 /// Draw the curves of runs over each other
@@ -21,7 +21,7 @@ use crate::telling;
 #[derive(Debug, Args)]
 pub(crate) struct Plot {
     #[command(flatten)]
-    subjects: Subjects,
+    sources: Sources,
     /// The picture to write; its ending, .svg or .png, says the kind
     #[arg(long, value_name = "FILE")]
     out: PathBuf,
@@ -76,7 +76,7 @@ impl Plot {
                 why.help("name another file, or take its place with `--replace`"),
             ));
         }
-        let asked = self.subjects.asked(setting)?;
+        let asked = self.sources.asked(setting)?;
         let subjects = asked.all(Reading::Whole)?;
         let title = match subjects.as_slice() {
             [one] => one.place.clone(),

@@ -1,9 +1,11 @@
 //! `curvary process`: curves after steps, and the mean of replicates, handed on in an open format.
 
+use std::io;
 use std::path::PathBuf;
 
 use clap::Args;
 use curvary_analysis::study::{Found, Made, ProcessPlan, References, Work, average_runs, process_run};
+use curvary_formats::writers::export::ExportError;
 use curvary_record::{Code, Diagnostic, Run};
 
 use crate::Setting;
@@ -42,12 +44,18 @@ pub(crate) struct Process {
     #[arg(long, value_name = "TRACE", value_delimiter = ',')]
     trace: Vec<String>,
     /// The file to write
-    #[arg(long, value_name = "PATH", help_heading = "Output")]
+    #[arg(
+        long,
+        value_name = "PATH",
+        conflicts_with = "dry_run",
+        help_heading = "Output"
+    )]
     out: Option<PathBuf>,
     /// What to write
     #[arg(
         long,
         value_name = "FORMAT",
+        value_parser = Format::of_files(),
         default_value = "csv",
         requires = "out",
         help_heading = "Output"
@@ -157,8 +165,12 @@ impl Process {
         let ending = teller.end(asked.len() == 1 || self.average, screen)?;
         if let (Some(out), false) = (&self.out, runs.is_empty()) {
             let remarks = OutputOptions::of(self.to)
-                .write(out, Existing::asked(self.replace), &runs)
-                .map_err(|error| Failure::file("write", out, &error))?;
+                .write_all(out, Existing::asked(self.replace), &mut runs.as_slice())
+                .map_err(|error| match error {
+                    ExportError::Refused(why) => Failure::nothing(*why),
+                    ExportError::Io(error) => Failure::file("write", out, &error),
+                    error @ ExportError::Changed(_) => Failure::file("write", out, &io::Error::other(error)),
+                })?;
             output::tell(out, &remarks, screen);
             let curves = runs.iter().map(|run| run.traces.len() as u64).sum();
             screen.say(format_args!("{} in {}", plural(curves, "curve"), out.display()));

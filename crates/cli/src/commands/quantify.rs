@@ -19,7 +19,7 @@ use crate::figure::{Figure, of_fit};
 use crate::findings::{Finding, Pictures, each_among};
 use crate::screen::Screen;
 use crate::steps::{StepOptions, number, one};
-use crate::subject::{Reading, Subject, Subjects};
+use crate::subject::{Reading, Sources, Subject, Subjects};
 use crate::table::{Column, Table};
 use crate::telling;
 
@@ -228,7 +228,7 @@ impl Quantify {
         references: &mut References,
     ) -> Result<Way, Failure> {
         if !self.standards.is_empty() {
-            let runs: Vec<Run> = Subjects::of(self.standards.clone())
+            let runs: Vec<Run> = Sources::of(self.standards.clone())
                 .asked(setting)?
                 .all(Reading::Whole)?
                 .into_iter()

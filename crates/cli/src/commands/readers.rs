@@ -52,7 +52,8 @@ enum What {
 
 /// Write a first layout from what is understood of a file, to be corrected by hand
 ///
-/// What is settled by --assume stands in it as a line, and what is open as lines to be decided.
+/// What is settled by --assume stands in it as a line, and what is open as lines to be decided. `docs/layouts.md` leads from an odd
+/// file to a layout that is in use.
 #[derive(Debug, Args)]
 struct Draft {
     /// A text export
@@ -60,6 +61,9 @@ struct Draft {
     /// Write the layout into this file
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
+    /// Take the place of a layout that is there already
+    #[arg(long, requires = "out")]
+    replace: bool,
     /// Settle a question, as in decimal=comma or x=wavelength:nm; may be given several times
     #[arg(long, value_name = "ABOUT=ANSWER")]
     assume: Vec<String>,
@@ -148,11 +152,11 @@ impl Listing {
 
 impl Draft {
     fn run(&self, screen: &mut Screen) -> Outcome {
-        if let Some(out) = self.out.as_ref().filter(|out| out.exists()) {
+        if let Some(out) = self.out.as_ref().filter(|out| out.exists() && !self.replace) {
             let message = format!("`{}` is there already", out.display());
             let why = Diagnostic::error(Code::new("output-there"), message);
             return Err(Failure::wrong(
-                why.help("name another file, or take it away first"),
+                why.help("name another file, or take its place with `--replace`"),
             ));
         }
         let options = ReadingOptions {
@@ -184,7 +188,7 @@ impl Draft {
         match &self.out {
             None => write!(screen, "{text}")?,
             Some(out) => {
-                output::write(out, output::Existing::Stays, |file| {
+                output::write(out, output::Existing::asked(self.replace), |file| {
                     file.write_all(text.as_bytes())
                 })
                 .map_err(|error| Failure::file("write", out, &error))?;

@@ -96,7 +96,7 @@ impl Results {
         };
         self.subjects
             .each(&asked, Reading::Whole, "curvary results", compute, take)?;
-        if self.undo && self.yes && !rows.is_empty() {
+        if self.undo && self.yes && !self.subjects.dry_run && !rows.is_empty() {
             return take_back(&rows, setting, screen);
         }
         let pooled = if self.mean { self.pooled(&rows) } else { Vec::new() };
@@ -109,7 +109,12 @@ impl Results {
         }
         if self.undo && !rows.is_empty() {
             let all = plural(rows.len() as u64, "result");
-            let words = format!("{all} would be taken back; say it again with --yes");
+            let again = if self.yes {
+                "without --dry-run"
+            } else {
+                "with --yes"
+            };
+            let words = format!("{all} would be taken back; say it again {again}");
             writeln!(screen, "{}", Styled(FAINT, words))?;
         }
         if without > 0 {

@@ -48,13 +48,13 @@ pub(crate) struct Scans {
     #[arg(long)]
     shifted: bool,
     /// The CSV file of the concentrations of the species over time
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", conflicts_with = "dry_run")]
     concentrations: Option<PathBuf>,
     /// Write every scan less this one (from 1) as CSV
     #[arg(long, value_name = "SCAN", requires = "out")]
     difference: Option<usize>,
     /// The CSV file of difference spectra, or of the spectra of species
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", conflicts_with = "dry_run")]
     out: Option<PathBuf>,
     /// Take the place of a file that is there already
     #[arg(long)]

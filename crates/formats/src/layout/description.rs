@@ -1,16 +1,21 @@
 //! What can stand in a layout's file, and whether it makes sense.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::ops::Range;
 
 use curvary_record::{Key, Technique, Unit, interpret, known_field};
-use schemars::JsonSchema;
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::Deserialize;
+use serde_json::json;
 use toml::Spanned;
 
 use super::recognise::Recognise;
 use super::table::{ColumnMeaning, Table};
 use crate::Assumptions;
+use crate::assume::{Answers, is_word, nearest};
+use crate::readers::text_table;
+use crate::vocabulary::Kind;
 
 /// A layout: how one shape of text export is told from all others and what it means, with examples.
 #[derive(Clone, Debug, Deserialize, JsonSchema)]
@@ -55,27 +60,72 @@ pub(super) struct Description {
 }
 
 /// What the built-in reader would have to ask; each answer as `--assume` takes it.
-#[derive(Clone, Debug, Default, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case", deny_unknown_fields)]
-pub(super) struct Settle {
-    /// The decimal sign: `comma` or `point`.
-    #[schemars(with = "Option<String>")]
-    decimal: Option<Spanned<String>>,
-    /// The order of dates: `day-first`, `month-first` or `year-first`.
-    #[schemars(with = "Option<String>")]
-    date: Option<Spanned<String>>,
-    /// What runs: `QUANTITY:UNIT` with a UCUM unit, such as `time:s`.
-    #[schemars(with = "Option<String>")]
-    x: Option<Spanned<String>>,
-    /// What was measured: `QUANTITY:UNIT` with a UCUM unit, such as `transmittance:%`.
-    #[schemars(with = "Option<String>")]
-    y: Option<Spanned<String>>,
-    /// Where a comma separates cells and is the decimal sign too: the pieces of each cell, such as `2+2`.
-    #[schemars(with = "Option<String>")]
-    columns: Option<Spanned<String>>,
-    /// `columns`: the first column runs and each other one is a curve; rows and heads that do not fit are left out.
-    #[schemars(with = "Option<String>")]
-    shape: Option<Spanned<String>>,
+///
+/// Whatever is asked about tables of text can stand here, and local words too (`"unit:Grd" = "Cel"`). What can is not listed
+/// a second time: it is what `text_table::asked` says.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(transparent)]
+pub(super) struct Settle(BTreeMap<String, Spanned<String>>);
+
+impl JsonSchema for Settle {
+    fn schema_name() -> Cow<'static, str> {
+        "Settle".into()
+    }
+
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        let mut properties = serde_json::Map::new();
+        for asked in text_table::asked() {
+            let mut one = json!({ "type": "string" });
+            if let Some(says) = says(asked.about) {
+                one["description"] = says.into();
+            }
+            if let Answers::OneOf(answers) = &asked.answers {
+                one["enum"] = json!(answers);
+            }
+            properties.insert(asked.about.to_owned(), one);
+        }
+        let kinds: Vec<&str> = Kind::ALL.into_iter().map(Kind::name).collect();
+        let words = format!("^({}):.+$", kinds.join("|"));
+        json_schema!({
+            "description": "What the built-in reader would have to ask; each answer as `--assume` takes it.",
+            "type": "object",
+            "properties": properties,
+            "patternProperties": {
+                words: { "description": "What a word of this house means, as `curvary vocabulary` takes it.", "type": "string" }
+            },
+            "additionalProperties": false
+        })
+    }
+}
+
+/// What a question is about, for those who read the schema.
+fn says(about: &str) -> Option<&'static str> {
+    Some(match about {
+        "columns" => {
+            "Where a comma separates cells and is the decimal sign too: the pieces of each cell, such as `2+2`."
+        }
+        "date" => "The order of day, month and year in dates.",
+        "decimal" => "The decimal sign.",
+        "heads" => "Whether two headers were interchanged: each stands over numbers that suit the other one.",
+        "measurement" => "Whether tables without any header, unit or word are measurements.",
+        "parentheses" => "What numbers in parentheses are: negative, or marked as doubtful and so left out.",
+        "ranges" => "Where in a range of x, such as `400-410`, its reading belongs.",
+        "shape" => {
+            "`columns`: the first column runs and each other one is a curve, and rows and headers that do not fit are left out; `packed`: a row goes on with the readings that follow its first one."
+        }
+        "times" => {
+            "How times are counted: from which moment, over midnight, or as minutes and seconds around a point."
+        }
+        "wavelength" => "Which of two wavelengths holds: that of the header or that of the words above.",
+        "x" => "What runs: `QUANTITY:UNIT` with a UCUM unit, such as `time:s`.",
+        "y" => "What was measured: `QUANTITY:UNIT` with a UCUM unit, such as `transmittance:%`.",
+        _ => return None,
+    })
+}
+
+/// Whether files of a layout can ask this, so that an answer to it can stand in `[settle]`.
+pub(super) fn can_settle(about: &str) -> bool {
+    is_word(about) || text_table::asked().any(|asked| asked.about == about)
 }
 
 /// A key of the export that means a known field.
@@ -216,21 +266,14 @@ impl Description {
 impl Settle {
     fn check(&self) -> Result<Assumptions, Fault> {
         let mut settled = Assumptions::none();
-        for (about, answer) in [
-            ("decimal", &self.decimal),
-            ("date", &self.date),
-            ("x", &self.x),
-            ("y", &self.y),
-            ("columns", &self.columns),
-            ("shape", &self.shape),
-        ] {
-            let Some(answer) = answer else { continue };
+        for (about, answer) in &self.0 {
+            if !can_settle(about) {
+                return Err(Fault::at(answer, not_asked(about)));
+            }
             settled
                 .add(&format!("{about}={}", answer.get_ref()))
                 .map_err(|message| Fault::at(answer, message))?;
-        }
-        for (about, answer) in [("x", &self.x), ("y", &self.y)] {
-            if let Some(answer) = answer {
+            if matches!(about.as_str(), "x" | "y") {
                 let unit = settled.axis(about).and_then(|(_, unit)| unit);
                 if unit.is_none() && answer.get_ref() != "index" {
                     let message = format!(
@@ -243,6 +286,18 @@ impl Settle {
         }
         Ok(settled)
     }
+}
+
+fn not_asked(about: &str) -> String {
+    let mut known: Vec<&str> = text_table::asked().map(|asked| asked.about).collect();
+    known.sort_unstable();
+    let near = nearest(about, known.iter().copied())
+        .map(|near| format!("; did you mean `{near}`?"))
+        .unwrap_or_default();
+    format!(
+        "nothing called `{about}` is asked about tables of text: expected {}, or a word of this house, such as `\"unit:Grd\"`{near}",
+        known.join(", ")
+    )
 }
 
 impl KeyMeaning {

@@ -3,12 +3,12 @@
 //! What a person has settled stands as a line; what is open stands as lines to be decided, each behind a `#`. A draft
 //! whose questions are open is a layout whose example does not hold, so it is not used before it is decided.
 
-use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
 use curvary_record::interpret::{guess_word, interpret};
-use curvary_record::{Quantity, Question, Run, Technique, Value};
+use curvary_record::{Quantity, Run, Technique, Value};
 
+use super::description::can_settle;
 use super::example::{axis_of, pair};
 use crate::{Reading, Source};
 
@@ -107,31 +107,194 @@ fn title(source: &Source, reading: &Reading) -> Option<String> {
     (words && first_row > 2).then(|| line.to_owned())
 }
 
+/// What one key of `[settle]` can answer: all questions about it, since the key stands once.
+struct Open<'a> {
+    about: &'a str,
+    messages: Vec<&'a str>,
+    answers: Vec<(&'a str, &'a str)>,
+}
+
+/// At most so many keys of `[settle]` are to be decided in a draft.
+const MOST_OPEN: usize = 12;
+
+/// What is open about a reading and can be settled in a layout, by key. A question is told where its likeliest answer stands, and
+/// not again where another answer of it does.
+fn open(reading: &Reading) -> Vec<Open<'_>> {
+    let mut all: Vec<Open<'_>> = Vec::new();
+    for question in reading.runs.iter().flat_map(|run| &run.questions) {
+        let mut told = false;
+        for offered in &question.readings {
+            let Some((about, answer)) = offered.assume.split_once('=') else {
+                continue;
+            };
+            if !can_settle(about) {
+                continue;
+            }
+            let at = all
+                .iter()
+                .position(|open| open.about == about)
+                .unwrap_or_else(|| {
+                    all.push(Open {
+                        about,
+                        messages: Vec::new(),
+                        answers: Vec::new(),
+                    });
+                    all.len() - 1
+                });
+            let open = &mut all[at];
+            if !told && !open.messages.contains(&question.message.as_str()) {
+                open.messages.push(&question.message);
+            }
+            told = true;
+            if !open.answers.iter().any(|(known, _)| *known == answer) {
+                open.answers.push((answer, &offered.says));
+            }
+        }
+    }
+    all.truncate(MOST_OPEN);
+    all
+}
+
 fn settle(text: &mut String, source: &Source, reading: &Reading) {
     text.push_str("\n# What files of this shape leave open.\n[settle]\n");
     for (about, answer) in source.assume().iter() {
-        let _ = writeln!(text, "{about} = {}", quoted(answer));
-    }
-    let mut told: BTreeSet<String> = BTreeSet::new();
-    let questions: Vec<&Question> = reading.runs.iter().flat_map(|run| &run.questions).collect();
-    for question in questions {
-        if !told.insert(format!("{} {}", question.code, question.message)) || told.len() > 12 {
+        if !can_settle(about) {
+            let _ = writeln!(
+                text,
+                "# {} was settled too, which no table of text asks",
+                one_line(about)
+            );
             continue;
         }
         let _ = writeln!(
             text,
-            "# TO BE DECIDED: {}. Take the `#` from the line that is right.",
-            one_line(&question.message)
+            "{} = {}",
+            toml_key(about),
+            quoted(&with_unit(about, answer, reading))
         );
-        for reading in &question.readings {
-            let Some((about, answer)) = reading.assume.split_once('=') else {
+    }
+    let open = open(reading);
+    for one in &open {
+        for message in &one.messages {
+            let _ = write!(text, "# TO BE DECIDED: {}", one_line(message));
+            text.push_str(if message.ends_with(['?', '.']) {
+                "\n"
+            } else {
+                ".\n"
+            });
+        }
+        if one.messages.is_empty() {
+            let _ = writeln!(
+                text,
+                "# What is asked above has an answer about `{}` too.",
+                one.about
+            );
+        }
+        text.push_str("# Take the `#` from the line that is right.\n");
+        for (answer, says) in &one.answers {
+            let _ = writeln!(
+                text,
+                "# {} = {}  # {}",
+                toml_key(one.about),
+                quoted(answer),
+                one_line(says)
+            );
+        }
+        if matches!(one.about, "x" | "y") {
+            let _ = writeln!(
+                text,
+                "# If none is: write {} = \"QUANTITY:UNIT\" with another quantity and its UCUM unit.",
+                one.about
+            );
+        }
+    }
+    if open.iter().any(|one| matches!(one.about, "x" | "y")) {
+        columns(text, source, reading, &open);
+    }
+}
+
+/// An answer about an axis with the unit that was read, where it names none: a layout says the unit always.
+fn with_unit(about: &str, answer: &str, reading: &Reading) -> String {
+    let trace = reading.runs.first().and_then(|run| run.traces.first());
+    let column = match about {
+        "x" => trace.map(|trace| &trace.x),
+        "y" => trace.map(|trace| &trace.y),
+        _ => None,
+    };
+    match column {
+        Some(column) if column.quantity.as_str() == answer && answer != "index" => axis_of(column),
+        _ => answer.to_owned(),
+    }
+}
+
+/// What says the same for one table or one column, where an answer would not be right for all: as remarks, since the built-in
+/// reader understood without it.
+fn columns(text: &mut String, source: &Source, reading: &Reading, open: &[Open<'_>]) {
+    let tables: Vec<u32> = {
+        let mut first_lines: Vec<u32> = reading
+            .runs
+            .iter()
+            .filter_map(|run| run.source.lines.map(|(first, _)| first))
+            .collect();
+        first_lines.sort_unstable();
+        first_lines.dedup();
+        first_lines
+    };
+    if let [_, .., last] = tables.as_slice() {
+        let of_last = |run: &&Run| run.source.lines.is_some_and(|(first, _)| first == *last);
+        let heads: Vec<&str> = reading
+            .runs
+            .iter()
+            .filter(of_last)
+            .flat_map(|run| &run.traces)
+            .flat_map(|trace| [trace.x.name.as_deref(), trace.y.name.as_deref()])
+            .flatten()
+            .filter(|head| !head.trim().is_empty())
+            .collect();
+        let above = source
+            .text()
+            .lines()
+            .take((*last as usize).saturating_sub(1))
+            .filter(|line| line.chars().filter(|c| c.is_alphabetic()).count() >= 3)
+            // The header belongs to the table: it must not stand above what is looked at.
+            .filter(|line| !heads.iter().any(|head| line.contains(head)))
+            .last();
+        let _ = write!(
+            text,
+            "\n# {} tables were read. If the readings stand only in the last one, name a line above it: nothing before it is a table then.\n\
+             # [table]\n# after = {}\n",
+            tables.len(),
+            quoted(&one_line(above.unwrap_or("LINE ABOVE THE TABLE").trim())),
+        );
+    }
+    let mut told: Vec<&str> = Vec::new();
+    for trace in reading.runs.iter().flat_map(|run| &run.traces) {
+        for (axis, column) in [("x", &trace.x), ("y", &trace.y)] {
+            let Some(head) = column.name.as_deref().filter(|head| !head.trim().is_empty()) else {
                 continue;
+            };
+            if told.contains(&head) || told.len() == MOST_OPEN || head.contains(char::is_control) {
+                continue;
+            }
+            if told.is_empty() {
+                text.push_str(
+                    "\n# If an answer is not right for every column, say it column by column; what is in CAPITALS is yours to fill in. A\n\
+                     # table without one of these columns is not read. `ignore = true` in place of quantity and unit leaves one out.\n",
+                );
+            }
+            told.push(head);
+            // What is in no doubt is written out already.
+            let is_open = column.quantity == Quantity::UNKNOWN || open.iter().any(|one| one.about == axis);
+            let (quantity, unit) = match is_open {
+                true => ("QUANTITY", "UNIT"),
+                false => (column.quantity.as_str(), column.unit.code()),
             };
             let _ = writeln!(
                 text,
-                "# {about} = {}  # {}",
-                quoted(answer),
-                one_line(&reading.says)
+                "# [[column]]\n# head = {}\n# quantity = {}\n# unit = {}",
+                quoted(head),
+                quoted(quantity),
+                quoted(unit)
             );
         }
     }
@@ -183,18 +346,8 @@ fn example(text: &mut String, source: &Source, reading: &Reading, file: &str) {
     let first_point = first.and_then(|t| Some((*t.x.values.first()?, *t.y.values.first()?)));
     let last_point = last.and_then(|t| Some((*t.x.values.last()?, *t.y.values.last()?)));
     let _ = writeln!(text, "first = {}\nlast = {}", at(first_point), at(last_point));
-    let asked = |about: &str| {
-        let readings = runs
-            .iter()
-            .flat_map(|run| &run.questions)
-            .flat_map(|question| &question.readings);
-        readings.into_iter().any(|reading| {
-            reading
-                .assume
-                .split_once('=')
-                .is_some_and(|(other, _)| other == about)
-        })
-    };
+    let open = open(reading);
+    let asked = |about: &str| open.iter().any(|one| one.about == about);
     for (axis, column) in [
         ("x", first.map(|trace| &trace.x)),
         ("y", first.map(|trace| &trace.y)),
@@ -300,6 +453,15 @@ fn quoted(text: &str) -> String {
     }
     out.push('"');
     out
+}
+
+/// A key of TOML: bare where it can be, as most are.
+fn toml_key(key: &str) -> String {
+    let is_bare = !key.is_empty()
+        && key
+            .bytes()
+            .all(|byte| byte.is_ascii_alphanumeric() || matches!(byte, b'-' | b'_'));
+    if is_bare { key.to_owned() } else { quoted(key) }
 }
 
 /// A text without what would end a line or a remark.
