@@ -2,12 +2,14 @@
 
 use std::io::Write;
 use std::path::PathBuf;
+use std::sync::mpsc::sync_channel;
 
 use clap::Args;
 use clap_complete::ArgValueCompleter;
-use curvary_archive::Archive;
+use curvary_archive::{Archive, View};
 use curvary_formats::writers::export::{ExportError, Subject, Subjects};
 use curvary_record::{Code, Diagnostic, Outcome as Found, Run, RunId, Severity};
+use rayon::prelude::*;
 
 use crate::Setting;
 use crate::ending::{Ending, Failure, Outcome};
@@ -262,16 +264,17 @@ impl<'a> Kept<'a> {
     /// Parts the runs in question from the others.
     pub(crate) fn settle(&mut self) -> Result<(), Failure> {
         self.begin_pass();
-        let mut sure = Vec::with_capacity(self.names.len());
-        for name in std::mem::take(&mut self.names) {
-            let view = self.archive.run(name.as_str())?;
+        let names = std::mem::take(&mut self.names);
+        let mut sure = Vec::with_capacity(names.len());
+        each_view(self.archive, &names, |name, view| {
+            let view = view?;
             self.progress.step();
             if view.run.in_question() && !self.even_in_question {
-                self.asked.push(name);
-                continue;
+                self.asked.push(name.clone());
+                return Ok(());
             }
             self.points += view.run.points() as u64;
-            sure.push(name);
+            sure.push(name.clone());
             match &mut self.held {
                 Some(held) if self.points <= HELD && held.len() < HELD_RUNS => {
                     held.push(self.leave_out.apply(view.run, view.outcomes, &mut self.gone));
@@ -281,7 +284,8 @@ impl<'a> Kept<'a> {
                     self.leave_out.apply(view.run, view.outcomes, &mut self.gone);
                 }
             }
-        }
+            Ok::<(), Failure>(())
+        })?;
         self.names = sure;
         Ok(())
     }
@@ -298,9 +302,9 @@ impl Subjects for Kept<'_> {
                 .try_for_each(|(run, results)| take(&Subject { run, results }));
         }
         self.begin_pass();
-        for name in &self.names {
+        each_view(self.archive, &self.names, |_, view| {
             self.progress.step();
-            let view = self.archive.run(name.as_str()).map_err(|error| {
+            let view = view.map_err(|error| {
                 ExportError::Refused(match Failure::from(error) {
                     Failure::Told { why, .. } => why,
                     Failure::Closed => Box::new(Diagnostic::error(
@@ -315,10 +319,48 @@ impl Subjects for Kept<'_> {
             take(&Subject {
                 run: &run,
                 results: &results,
-            })?;
+            })
+        })
+    }
+}
+
+/// So many points are read ahead at a time, and so many runs at most.
+const AHEAD: usize = 1 << 16;
+const AHEAD_RUNS: usize = 16;
+
+/// Takes runs of the archive in the order of their names. All cores read the next ones while some are taken.
+fn each_view<E>(
+    archive: &Archive,
+    names: &[RunId],
+    mut take: impl FnMut(&RunId, Result<View, curvary_archive::Error>) -> Result<(), E>,
+) -> Result<(), E> {
+    let (ahead, read) = sync_channel(1);
+    std::thread::scope(|scope| {
+        scope.spawn(move || {
+            let (mut rest, mut many) = (names, 1);
+            while !rest.is_empty() {
+                let (next, others) = rest.split_at(many.min(rest.len()));
+                rest = others;
+                let views: Vec<_> = next
+                    .par_iter()
+                    .map(|name| archive.run(name.as_str()))
+                    .collect();
+                // Runs of a million points are read singly, small ones many at a time.
+                let points: usize = views.iter().flatten().map(|view| view.run.points()).sum();
+                many = (AHEAD / (points / next.len()).max(1)).clamp(1, AHEAD_RUNS);
+                if ahead.send((next, views)).is_err() {
+                    // One could not be taken, and nobody waits for the others.
+                    return;
+                }
+            }
+        });
+        for (names, views) in read {
+            for (name, view) in names.iter().zip(views) {
+                take(name, view)?;
+            }
         }
         Ok(())
-    }
+    })
 }
 
 fn left_out(asked: &[RunId], screen: &mut Screen) {

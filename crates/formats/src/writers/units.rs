@@ -7,7 +7,7 @@
 use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 
-use curvary_record::{Claim, Column, Decimals, Fields, Run, Unit, Value, ValueKind, known_field};
+use curvary_record::{Claim, Column, Conversion, Decimals, Fields, Run, Unit, Value, ValueKind, known_field};
 
 /// What becomes of the units.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -162,11 +162,40 @@ fn usually_exact(from: &Unit, to: &Unit) -> bool {
 
 /// `value` in the other unit, when the conversion is exact.
 fn exactly(value: f64, from: &Unit, to: &Unit) -> Option<f64> {
-    let there = from.convert(value, to).ok().filter(|there| there.is_finite())?;
-    let text = format!("{there:e}");
-    let digits = text.split('e').next()?.bytes().filter(u8::is_ascii_digit).count();
-    let back = to.convert(there, from).ok()?;
-    (digits <= 15 && back.to_bits() == value.to_bits()).then_some(there)
+    Exactly::between(from, to)?.apply(value)
+}
+
+/// Exact conversions between two units, for many values.
+struct Exactly {
+    there: Conversion,
+    back: Conversion,
+}
+
+impl Exactly {
+    fn between(from: &Unit, to: &Unit) -> Option<Self> {
+        Some(Self {
+            there: from.conversion(to).ok()?,
+            back: to.conversion(from).ok()?,
+        })
+    }
+
+    /// Whether every number stays as it is.
+    fn keeps_numbers(&self) -> bool {
+        self.there.keeps_numbers() && self.back.keeps_numbers()
+    }
+
+    fn apply(&self, value: f64) -> Option<f64> {
+        if self.keeps_numbers() {
+            return Some(value).filter(|value| value.is_finite());
+        }
+        let there = self.there.apply(value);
+        if !there.is_finite() || self.back.apply(there).to_bits() != value.to_bits() {
+            return None;
+        }
+        let text = format!("{there:e}");
+        let digits = text.split('e').next()?.bytes().filter(u8::is_ascii_digit).count();
+        (digits <= 15).then_some(there)
+    }
 }
 
 /// By how many places the decimal point moves, when that is all that the conversion does.
@@ -256,11 +285,14 @@ impl UnitPlan {
         let Some(to) = self.target(column.quantity.as_str(), &column.unit) else {
             return;
         };
-        let values: Option<Vec<f64>> = column
-            .values
-            .iter()
-            .map(|&value| exactly(value, &column.unit, to))
-            .collect();
+        let exactly = Exactly::between(&column.unit, to);
+        if exactly.as_ref().is_some_and(Exactly::keeps_numbers) {
+            // Absorbance and pure numbers: nothing but the name of the unit changes.
+            column.unit = to.clone();
+            return;
+        }
+        let values: Option<Vec<f64>> =
+            exactly.and_then(|exactly| column.values.iter().map(|&value| exactly.apply(value)).collect());
         let Some(values) = values else {
             stays(column.quantity.as_str(), &column.unit, to);
             return;
