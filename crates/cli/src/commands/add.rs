@@ -74,7 +74,11 @@ impl Add {
         };
         // The answers of a bundle are there before its originals are read.
         let mut begun = None;
-        if !self.dry_run && self.paths.iter().any(|path| home::is_bundle(path)) {
+        let mut bundles = false;
+        for path in &self.paths {
+            bundles |= home::is_bundle(path)?;
+        }
+        if !self.dry_run && bundles {
             let opened = setting.archive.open_or_begin()?;
             for path in &self.paths {
                 home::take_answers(path, &opened.archive, screen)?;

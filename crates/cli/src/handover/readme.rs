@@ -48,7 +48,7 @@ pub(super) fn text(about: &About<'_>) -> String {
         ),
         (
             "runs.jsonl",
-            "all of it as JSON, a line for each run; nothing is left away here",
+            "all of this as JSON, a line for each run, with everything that has no room in the tables",
         ),
         (
             "datapackage.json",
@@ -114,8 +114,9 @@ pub(super) fn text(about: &About<'_>) -> String {
     );
     if let Some(left_out) = about.left_out {
         text.push_str(&format!(
-            "\n## What is not in here\n\nSome things were {left_out}. A search made when this was packed found their values in \
-             none of the files.\n"
+            "\n## What is not in here\n\nSome things were {left_out}. All files but the originals were searched for these values \
+             when this was packed, as whole words, and none was found. Parts of names, other spellings, and values that are said above \
+             to be like others were not looked for in that search.\n"
         ));
     }
     text.push_str(&format!(

@@ -7,7 +7,7 @@
 use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 
-use curvary_record::{Claim, Column, Conversion, Decimals, Fields, Run, Unit, Value, ValueKind, known_field};
+use curvary_record::{Claim, Column, Conversion, Decimals, Fields, Run, Unit, Value, ValueKind, known_field, unit};
 
 /// What becomes of the units.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -242,7 +242,9 @@ impl UnitPlan {
                     kept = Some((from, trace.x.clone()));
                 }
             }
+            let from = trace.y.unit.clone();
             self.column(&mut trace.y, &mut stays);
+            trace.label = trace.label.take().map(|label| renamed(label, &from, &trace.y.unit));
             for held in &mut trace.held {
                 let Some(to) = self.target(held.quantity.as_str(), &held.unit) else {
                     continue;
@@ -299,6 +301,7 @@ impl UnitPlan {
         };
         column.decimals = moved(&column.decimals, shift(&column.unit, to).unwrap_or(0));
         column.values = values.into();
+        column.name = column.name.take().map(|name| renamed(name, &column.unit, to));
         column.unit = to.clone();
     }
 
@@ -328,6 +331,41 @@ impl UnitPlan {
             }
         }
     }
+}
+
+/// The head of a column or the label of a curve, with the unit that its numbers have now: `Transmittance (%)` over fractions
+/// would be read as percent.
+fn renamed(text: String, from: &Unit, to: &Unit) -> String {
+    if from == to || Exactly::between(from, to).is_some_and(|exactly| exactly.keeps_numbers()) {
+        return text;
+    }
+    let shown = match to.display() {
+        shown if shown.is_empty() => "fraction".to_owned(),
+        shown => shown,
+    };
+    let means = |spelling: &str| unit::spelled(spelling.trim()).units().contains(from);
+    for (open, close) in [('(', ')'), ('[', ']')] {
+        let mut start = 0;
+        while let Some(begin) = text[start..].find(open).map(|at| start + at + 1) {
+            let Some(end) = text[begin..].find(close).map(|at| begin + at) else {
+                break;
+            };
+            if means(&text[begin..end]) {
+                return format!("{}{shown}{}", &text[..begin], &text[end..]);
+            }
+            start = begin;
+        }
+    }
+    for (at, sign) in text.char_indices().rev() {
+        let rest = &text[at + sign.len_utf8()..];
+        if matches!(sign, '/' | ' ' | ',') && means(rest) {
+            return format!("{} ({shown})", text[..at].trim_end_matches([' ', '/', ',']));
+        }
+    }
+    if means(&text) || text.contains('%') && from.code() == "%" {
+        return format!("{text}, here as {shown}");
+    }
+    text
 }
 
 /// Claims come in their order, and notes, of which the newest goes first, must come last first.
@@ -395,6 +433,30 @@ mod tests {
 
     fn unit(code: &str) -> Unit {
         Unit::ucum(code).expect("a unit")
+    }
+
+    #[test]
+    fn names_have_the_unit_that_the_numbers_have() {
+        let (percent, minute) = (unit("%"), unit("min"));
+        for (name, from, to, now) in [
+            ("Transmittance (%)", &percent, &Unit::ONE, "Transmittance (fraction)"),
+            ("T [%] of dye (a)", &percent, &Unit::ONE, "T [fraction] of dye (a)"),
+            ("%T", &percent, &Unit::ONE, "%T, here as fraction"),
+            ("Time (min)", &minute, &Unit::SECOND, "Time (s)"),
+            ("time / min", &minute, &Unit::SECOND, "time (s)"),
+            ("min", &minute, &Unit::SECOND, "min, here as s"),
+            ("dye (a)", &minute, &Unit::SECOND, "dye (a)"),
+            ("Time (min)", &minute, &minute, "Time (min)"),
+        ] {
+            assert_eq!(renamed(name.to_owned(), from, to), now);
+        }
+        // Absorbance is a pure number, and every decimal of it stays.
+        let mut run = course("s", vec![0.0], 0);
+        run.traces[0].y = Column::new(Quantity::ABSORBANCE, unit("{AU}"), vec![0.123_456_789_012_345_67]);
+        let (canonical, told) = planned(std::slice::from_ref(&run), Units::Canonical);
+        assert!(told.is_empty(), "{told:?}");
+        assert_eq!(canonical[0].traces[0].y.unit, Unit::ONE);
+        assert_eq!(canonical[0].traces[0].y.values, run.traces[0].y.values);
     }
 
     fn course(code: &str, times: Vec<f64>, decimals: u8) -> Run {
