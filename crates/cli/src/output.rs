@@ -152,6 +152,8 @@ pub(crate) enum Existing {
     Stays,
     /// It is replaced, since somebody asked for that or it was written by us.
     Replaced,
+    /// It is replaced although it is an archive's own: its settings.
+    Own,
 }
 
 impl Existing {
@@ -560,7 +562,9 @@ pub(crate) fn prepared(
 
 /// Refuses a target at which a file stands that stays.
 pub(crate) fn may_be_written(target: &Path, existing: Existing) -> io::Result<()> {
-    if let Some(archive) = archive_of(target) {
+    if existing != Existing::Own
+        && let Some(archive) = archive_of(target)
+    {
         return Err(io::Error::new(
             io::ErrorKind::PermissionDenied,
             format!(
@@ -577,20 +581,17 @@ pub(crate) fn may_be_written(target: &Path, existing: Existing) -> io::Result<()
 }
 
 /// Names in the folder of an archive that are its own.
-const ARCHIVE: [&str; 13] = [
+const ARCHIVE: [&str; 10] = [
     "archive.toml",
     "archive.schema.json",
     "archive.lock",
-    "manifest.json",
-    "manifest.previous.json",
     "unfinished.json",
     "answers.jsonl",
+    "notes.jsonl",
+    "notes",
     "originals",
     "records",
     "index",
-    "layouts",
-    "copies.json",
-    "README.md",
 ];
 
 /// The archive to whose own files a path leads, also by way of a link.
@@ -603,7 +604,7 @@ fn archive_of(target: &Path) -> Option<PathBuf> {
     path.ancestors().skip(1).take(4).find_map(|root| {
         let first = path.strip_prefix(root).ok()?.components().next()?;
         let name = first.as_os_str().to_string_lossy().to_lowercase();
-        let own = ARCHIVE.contains(&name.as_str()) || name.starts_with("manifest") || name.ends_with(".jsonl");
+        let own = ARCHIVE.contains(&name.as_str()) || name.starts_with("manifest.");
         (own && root.join("archive.toml").is_file() && root.join("manifest.json").is_file())
             .then(|| root.to_owned())
     })
@@ -635,7 +636,7 @@ fn part_of(target: &Path) -> io::Result<(PathBuf, File)> {
 }
 
 fn put_in_place(part: &Path, target: &Path, existing: Existing) -> io::Result<()> {
-    if existing == Existing::Replaced {
+    if existing != Existing::Stays {
         return fs::rename(part, target);
     }
     // A link is refused where a file has appeared meanwhile; not every disk knows links.

@@ -9,14 +9,16 @@ use std::fs::{self, File};
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 
-use curvary_archive::{Answer, Archive};
+use curvary_archive::{Answer, Archive, Sequence};
 use curvary_formats::writers::csv::{Options, Origins};
 use curvary_formats::writers::export::{self, ExportError, Files, Output, Part, Subjects};
 use curvary_formats::writers::table_schema::TableField;
 use curvary_formats::writers::units::Units;
 use curvary_formats::writers::{json_lines, tables};
 use curvary_formats::{Source, family};
+use curvary_record::names::NameRule;
 use curvary_record::{Code, Diagnostic, Digest, Family};
+use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use sha2::{Digest as _, Sha512};
 
@@ -36,6 +38,35 @@ pub(crate) struct Order<'a> {
     /// How many runs, and points of theirs.
     pub(crate) runs: u64,
     pub(crate) points: u64,
+}
+
+/// What a laboratory said of how its files are read, and its saved sequences.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub(super) struct Laboratory {
+    /// Local words, as in `archive.toml`.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub(super) words: BTreeMap<String, String>,
+    /// Saved sequences.
+    #[serde(default, rename = "sequence", skip_serializing_if = "Vec::is_empty")]
+    pub(super) sequences: Vec<Sequence>,
+    /// Rules for names.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub(super) names: Vec<NameRule>,
+}
+
+impl Laboratory {
+    pub(super) fn of(archive: &Archive) -> Self {
+        let settings = archive.settings();
+        Self {
+            words: settings.words.clone(),
+            sequences: settings.sequences.clone(),
+            names: settings.names.clone(),
+        }
+    }
+
+    pub(super) fn is_empty(&self) -> bool {
+        *self == Self::default()
+    }
 }
 
 /// Packs runs into a ZIP file, or into a folder where the name has another ending.
@@ -250,6 +281,22 @@ fn fill(
             answers.push(b'\n');
         }
         put(&mut files, "answers.jsonl", &answers)?;
+        // Local words, rules for names and layouts: with them the originals are read as here.
+        let settings = Laboratory::of(archive);
+        if !settings.is_empty() {
+            let text = toml_edit::ser::to_string_pretty(&settings)
+                .map_err(|error| fail(io::Error::other(error)))?;
+            put(&mut files, "laboratory.toml", text.as_bytes())?;
+        }
+        let mut layouts = Vec::new();
+        let folder = archive.root().join("layouts");
+        if folder.is_dir() {
+            walk(&folder, "", &mut layouts).map_err(fail)?;
+        }
+        for name in layouts.iter().filter(|name| name.ends_with(".toml")) {
+            let bytes = fs::read(folder.join(name)).map_err(fail)?;
+            put(&mut files, &format!("layouts/{name}"), &bytes)?;
+        }
     }
     files.commit().map_err(fail)?;
     let package = package(&data, order).map_err(fail)?;
@@ -470,6 +517,7 @@ fn ro_crate(data: &Path, order: &Order<'_>) -> io::Result<Value> {
             "html" => "text/html",
             "svg" => "image/svg+xml",
             "md" => "text/markdown",
+            "toml" => "application/toml",
             _ => "application/octet-stream",
         };
         graph.push(json!({

@@ -11,6 +11,8 @@ use curvary_record::{Code, Diagnostic, Digest, Outcome, Run};
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
 
+use super::bundle::Laboratory;
+use crate::commands::note::replace;
 use crate::drawing::NoTexts;
 use crate::ending::Failure;
 use crate::screen::{Screen, plural};
@@ -254,6 +256,91 @@ pub(crate) fn take_answers(path: &Path, archive: &Archive, screen: &mut Screen) 
     }
     tell(path, wrong, screen);
     Ok(())
+}
+
+/// Takes words, rules for names, saved sequences and layouts of a bundle into an archive that was begun for it: there they can
+/// only be about the bundle's files. In an archive that has files of its own they would change how these are read, so that they are
+/// told and left to people.
+pub(crate) fn take_settings(path: &Path, archive: &Archive, new: bool, screen: &mut Screen) -> Result<bool, Failure> {
+    let Some(mut bundle) = Bundle::at(path).map_err(unread(path))? else {
+        return Ok(false);
+    };
+    let mut text = String::new();
+    bundle
+        .member("data/laboratory.toml", &mut |file| file.read_to_string(&mut text).map(|_| ()))
+        .map_err(unread(path))?;
+    let theirs: Laboratory = toml_edit::de::from_str(&text).map_err(|error| {
+        Failure::file("read", &path.join("data/laboratory.toml"), &io::Error::other(error))
+    })?;
+    let folder = archive.root().join("layouts");
+    let mut layouts: Vec<(PathBuf, Vec<u8>)> = Vec::new();
+    for name in bundle.payload().map_err(unread(path))? {
+        let Some(inside) = name.strip_prefix("data/layouts/").filter(|name| is_plain(name)) else {
+            continue;
+        };
+        let mut bytes = Vec::new();
+        bundle
+            .member(&name, &mut |file| file.read_to_end(&mut bytes).map(|_| ()))
+            .map_err(unread(path))?;
+        let here = folder.join(inside);
+        if fs::read(&here).ok().as_ref() != Some(&bytes) {
+            layouts.push((here, bytes));
+        }
+    }
+    let ours = Laboratory::of(archive);
+    let missing = Laboratory {
+        words: theirs.words.into_iter().filter(|(word, field)| ours.words.get(word) != Some(field)).collect(),
+        sequences: theirs.sequences.into_iter().filter(|one| !ours.sequences.contains(one)).collect(),
+        names: theirs.names.into_iter().filter(|one| !ours.names.contains(one)).collect(),
+    };
+    let list: Vec<String> = [
+        (missing.words.len(), "local word"),
+        (missing.names.len(), "rule for names"),
+        (missing.sequences.len(), "saved sequence"),
+        (layouts.len(), "layout"),
+    ]
+    .into_iter()
+    .filter(|(count, _)| *count > 0)
+    .map(|(count, what)| match what {
+        "rule for names" if count > 1 => format!("{count} rules for names"),
+        what => plural(count as u64, what),
+    })
+    .collect();
+    if list.is_empty() {
+        return Ok(false);
+    }
+    let list = list.join(", ");
+    if !new {
+        screen.say(format_args!(
+            "{list} of the bundle left alone, since this archive reads its own files by its own: they stand in `data/laboratory.toml` \
+             and `data/layouts` of `{}`; added to a new archive, the bundle brings them along",
+            path.display()
+        ));
+        return Ok(false);
+    }
+    let more = toml_edit::ser::to_string_pretty(&missing).map_err(|error| {
+        Failure::file("read", path, &io::Error::other(error))
+    })?;
+    let settings = archive.root().join("archive.toml");
+    let begun = fs::read_to_string(&settings).map_err(unread(&settings))?;
+    replace(&settings, &format!("{begun}\n# Of the laboratory that a bundle comes from.\n{more}"))?;
+    for (here, bytes) in layouts {
+        if let Some(folder) = here.parent() {
+            fs::create_dir_all(folder).map_err(|error| Failure::file("write", &here, &error))?;
+        }
+        fs::write(&here, bytes).map_err(|error| Failure::file("write", &here, &error))?;
+    }
+    screen.say(format_args!("{list} of the bundle kept"));
+    Ok(true)
+}
+
+/// Whether a name of a member leads to a place below a folder and nowhere else.
+fn is_plain(name: &str) -> bool {
+    name.ends_with(".toml")
+        && !name.contains('\\')
+        && Path::new(name)
+            .components()
+            .all(|part| matches!(part, std::path::Component::Normal(_)))
 }
 
 /// Takes notes and results of a bundle into an archive that has its runs; says how many were new, and which runs are not as

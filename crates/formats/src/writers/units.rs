@@ -161,7 +161,7 @@ fn usually_exact(from: &Unit, to: &Unit) -> bool {
 }
 
 /// `value` in the other unit, when the conversion is exact.
-fn exactly(value: f64, from: &Unit, to: &Unit) -> Option<f64> {
+pub(super) fn exactly(value: f64, from: &Unit, to: &Unit) -> Option<f64> {
     Exactly::between(from, to)?.apply(value)
 }
 
