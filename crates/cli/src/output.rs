@@ -17,7 +17,7 @@ use rayon::prelude::*;
 use crate::drawing::NoTexts;
 use crate::ending::Failure;
 use crate::handover::Page;
-use crate::screen::Screen;
+use crate::screen::{Screen, plural};
 
 /// An open format.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -345,16 +345,28 @@ impl Exporter for Report {
         let bytes = if self.printed {
             self.page.pdf()
         } else {
-            self.page.html().map(String::into_bytes)
+            self.page.html().map(|text| (text.into_bytes(), BTreeSet::new()))
         };
-        let bytes = bytes.map_err(|failure| match failure {
+        let (bytes, missing) = bytes.map_err(|failure| match failure {
             Failure::Told { why, .. } => ExportError::Refused(why),
             Failure::Closed => io::Error::other("nobody reads it").into(),
         })?;
         let mut out = files.create(Part::Main)?;
         out.write_all(&bytes)?;
         out.flush()?;
-        Ok(Vec::new())
+        if missing.is_empty() {
+            return Ok(Vec::new());
+        }
+        let some: String = missing.iter().take(10).collect();
+        let why = Diagnostic::warning(
+            Code::new("letters-not-printed"),
+            format!(
+                "{} of the report {} not in the font of the print and stand as empty boxes: {some}",
+                plural(missing.len() as u64, "letter"),
+                if missing.len() == 1 { "is" } else { "are" }
+            ),
+        );
+        Ok(vec![why.help("with a name that ends in `.html` the report shows every letter")])
     }
 }
 
