@@ -402,7 +402,10 @@ fn a_bundle_comes_home_however_it_was_carried() {
         assert!(missing.is_empty(), "{carried}: {missing:?}");
         assert_eq!(tagged(&there), tagged("lab"), "{carried}");
         assert_eq!(results(&there), results("lab"), "{carried}");
-        assert!(told.contains("1 local word, 1 saved sequence, 1 layout of the bundle kept"), "{told}");
+        assert!(
+            told.contains("1 local word, 1 saved sequence, 1 layout of the bundle kept"),
+            "{told}"
+        );
         assert!(quiet(&["run", "--archive", &there]).contains("weekly"));
         let settings = fs::read_to_string(folder.join(&there).join("archive.toml")).unwrap();
         assert!(settings.contains("jacket"), "{settings}");
@@ -418,7 +421,10 @@ fn a_bundle_comes_home_however_it_was_carried() {
     let before = fs::read(folder.join("mine/archive.toml")).unwrap();
     let added = run(folder, &["add", "all.zip", "--archive", "mine"]);
     let told = String::from_utf8_lossy(&added.stderr).into_owned();
-    assert!(told.contains("1 local word, 1 saved sequence, 1 layout of the bundle left alone"), "{told}");
+    assert!(
+        told.contains("1 local word, 1 saved sequence, 1 layout of the bundle left alone"),
+        "{told}"
+    );
     assert_eq!(fs::read(folder.join("mine/archive.toml")).unwrap(), before);
     assert!(!folder.join("mine/layouts").exists());
 }

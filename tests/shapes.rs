@@ -355,7 +355,11 @@ fn drawn(values: &[&Value], name: &str) -> Value {
     if kinds.len() > 1 {
         // A schema for each kind: strict validators refuse a list of types.
         let each = kinds.iter().map(|own| {
-            let of_kind: Vec<&Value> = values.iter().copied().filter(|value| kind(value) == *own).collect();
+            let of_kind: Vec<&Value> = values
+                .iter()
+                .copied()
+                .filter(|value| kind(value) == *own)
+                .collect();
             let mut schema = drawn(&of_kind, name);
             if *own == "null" {
                 schema = json!({ "type": "null" });

@@ -184,7 +184,7 @@ odd = ["007", "12345", "1e10", "NaN"]
 (WORK / "odd").mkdir()
 for name in odd:
     (WORK / "odd" / f"{name}.txt").write_text(f"Sample: {name}\n\nTime (s)\tAbsorbance\n0\t0.5\n1\t0.4\n2\t0.3\n3\t0.25\n")
-for words in (["add", WORK / "odd"], ["export", "sample:*", "--to", "bundle", "--out", WORK / "odd-names"]):
+for words in (["add", WORK / "odd"], ["export", "technique:time-course", "--to", "bundle", "--out", WORK / "odd-names"]):
     subprocess.run([PROGRAM, *words, "--archive", WORK / "odd-lab"], capture_output=True, check=True)
 lines = re.search(r"```python\n(.*?)```", (WORK / "odd-names/data/README.md").read_text(), re.S).group(1)
 here, read = os.getcwd(), {}

@@ -366,7 +366,9 @@ impl Exporter for Report {
                 if missing.len() == 1 { "is" } else { "are" }
             ),
         );
-        Ok(vec![why.help("with a name that ends in `.html` the report shows every letter")])
+        Ok(vec![why.help(
+            "with a name that ends in `.html` the report shows every letter",
+        )])
     }
 }
 
@@ -473,7 +475,10 @@ pub(crate) fn commit_all(mut all: Vec<Writing>) -> Vec<io::Result<()>> {
             // The names are given, whether the disk has them already or not.
             files.done = true;
             let folders = files.folders();
-            match failed.iter().find(|(folder, _)| folders.contains(folder.as_path())) {
+            match failed
+                .iter()
+                .find(|(folder, _)| folders.contains(folder.as_path()))
+            {
                 Some((_, error)) => Err(io::Error::new(error.kind(), error.to_string())),
                 None => Ok(()),
             }

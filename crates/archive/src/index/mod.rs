@@ -422,10 +422,7 @@ impl Index {
     }
 
     /// What a table shows of a run whose name is known, and where its records stand.
-    pub(crate) fn shown_of(
-        &self,
-        address: DocAddress,
-    ) -> Result<(crate::archive::Summary, Places), Error> {
+    pub(crate) fn shown_of(&self, address: DocAddress) -> Result<(crate::archive::Summary, Places), Error> {
         let document = self.document(address)?;
         let broken = || self.damaged();
         let mut summary: crate::archive::Summary = self

@@ -105,7 +105,9 @@ impl Convert {
         let mut taken = BTreeSet::new();
         let mut without_room = 0;
         let mut tell = |converted: Converted| {
-            let Converted { fate, drawn, lost, .. } = converted;
+            let Converted {
+                fate, drawn, lost, ..
+            } = converted;
             summary.add(&fate);
             if let Some(report) = &mut report {
                 report.line(&fate)?;
@@ -422,18 +424,16 @@ fn convert(
             .and_then(|existing| prepare_json(&target, existing, &finished))
             .map(|files| (Some(files), Vec::new())),
         _ if finished.reading.runs.is_empty() => Ok((None, Vec::new())),
-        _ => made
-            .claim(&target)
-            .and_then(|existing| {
-                if to != Format::Report {
-                    return output.prepare(&target, existing, &finished.reading.runs);
-                }
-                // A report goes to strangers, as one of an archive does.
-                let (runs, left_out) = for_strangers(&finished.reading.runs);
-                let mut output = output.clone();
-                output.left_out = left_out;
-                output.prepare(&target, existing, &runs)
-            }),
+        _ => made.claim(&target).and_then(|existing| {
+            if to != Format::Report {
+                return output.prepare(&target, existing, &finished.reading.runs);
+            }
+            // A report goes to strangers, as one of an archive does.
+            let (runs, left_out) = for_strangers(&finished.reading.runs);
+            let mut output = output.clone();
+            output.left_out = left_out;
+            output.prepare(&target, existing, &runs)
+        }),
     };
     match written {
         Ok((files, remarks)) => {

@@ -87,7 +87,12 @@ impl Handing {
         let with = LeaveOut::of(&self.with);
         let with = with.names();
         let all = by_itself.iter().copied().chain(settings).chain(asked);
-        LeaveOut::of(all.filter(|name| !LeaveOut::of([name]).names().iter().any(|name| with.contains(name))))
+        LeaveOut::of(all.filter(|name| {
+            !LeaveOut::of([name])
+                .names()
+                .iter()
+                .any(|name| with.contains(name))
+        }))
     }
 }
 
@@ -288,7 +293,9 @@ impl<'a> Kept<'a> {
             self.leave_out.see(&view.run, &mut self.gone);
             sure.push(name.clone());
             match &mut self.held {
-                Some(held) if self.points <= HELD && held.len() < HELD_RUNS => held.push((view.run, view.outcomes)),
+                Some(held) if self.points <= HELD && held.len() < HELD_RUNS => {
+                    held.push((view.run, view.outcomes))
+                }
                 held => *held = None,
             }
             Ok::<(), Failure>(())
@@ -375,10 +382,7 @@ fn each_view<E>(
             while !rest.is_empty() {
                 let (next, others) = rest.split_at(many.min(rest.len()));
                 rest = others;
-                let views: Vec<_> = next
-                    .par_iter()
-                    .map(|name| archive.run(name.as_str()))
-                    .collect();
+                let views: Vec<_> = next.par_iter().map(|name| archive.run(name.as_str())).collect();
                 // Runs of a million points are read singly, small ones many at a time.
                 let points: usize = views.iter().flatten().map(|view| view.run.points()).sum();
                 many = (AHEAD / (points / next.len()).max(1)).clamp(1, AHEAD_RUNS);

@@ -120,7 +120,10 @@ pub(crate) enum Layer {
 /// The points of a curve for a line that is interrupted where its source had points without a number: nothing is known there,
 /// and a straight line would look like a measurement.
 pub(crate) fn interrupted(trace: &Trace, points: Vec<(f64, f64)>) -> Vec<(f64, f64)> {
-    let mut steps: Vec<f64> = points.windows(2).map(|pair| (pair[1].0 - pair[0].0).abs()).collect();
+    let mut steps: Vec<f64> = points
+        .windows(2)
+        .map(|pair| (pair[1].0 - pair[0].0).abs())
+        .collect();
     if trace.absent == 0 || steps.is_empty() {
         return points;
     }

@@ -284,8 +284,8 @@ fn fill(
         // Local words, rules for names and layouts: with them the originals are read as here.
         let settings = Laboratory::of(archive);
         if !settings.is_empty() {
-            let text = toml_edit::ser::to_string_pretty(&settings)
-                .map_err(|error| fail(io::Error::other(error)))?;
+            let text =
+                toml_edit::ser::to_string_pretty(&settings).map_err(|error| fail(io::Error::other(error)))?;
             put(&mut files, "laboratory.toml", text.as_bytes())?;
         }
         let mut layouts = Vec::new();

@@ -50,7 +50,8 @@ impl Bundle {
         let Some(folder) = container::bundle(&bytes) else {
             // The first file of a bundle of ours; without the list at its end a ZIP was cut short.
             let first = bytes.get(..300).unwrap_or(&bytes);
-            let begun = bytes.starts_with(b"PK\x03\x04") && first.windows(12).any(|name| name == b"bag-info.txt");
+            let begun =
+                bytes.starts_with(b"PK\x03\x04") && first.windows(12).any(|name| name == b"bag-info.txt");
             if begun && zip::ZipArchive::new(io::Cursor::new(&bytes)).is_err() {
                 return Err(io::Error::new(
                     io::ErrorKind::UnexpectedEof,
@@ -64,7 +65,11 @@ impl Bundle {
     }
 
     /// What a file of the bag holds, by its name below the folder of the bag; none where there is no such file.
-    fn member(&mut self, name: &str, take: &mut dyn FnMut(&mut dyn Read) -> io::Result<()>) -> io::Result<bool> {
+    fn member(
+        &mut self,
+        name: &str,
+        take: &mut dyn FnMut(&mut dyn Read) -> io::Result<()>,
+    ) -> io::Result<bool> {
         match self {
             Self::Zip(zip, folder) => match zip.by_name(&format!("{folder}{name}")) {
                 Ok(mut member) => take(&mut member).map(|()| true),
@@ -202,13 +207,22 @@ pub(crate) fn is_bundle(path: &Path) -> Result<bool, Failure> {
         return Ok(true);
     }
     let more = wrong.len().saturating_sub(TOLD);
-    let list = wrong.iter().take(TOLD).map(String::as_str).collect::<Vec<_>>().join(", ");
+    let list = wrong
+        .iter()
+        .take(TOLD)
+        .map(String::as_str)
+        .collect::<Vec<_>>()
+        .join(", ");
     let why = Diagnostic::error(
         Code::new("bundle-changed"),
         format!(
             "the bundle `{}` is not as it was packed, so nothing of it was added: {list}{}",
             path.display(),
-            if more > 0 { format!(" and {more} more") } else { String::new() }
+            if more > 0 {
+                format!(" and {more} more")
+            } else {
+                String::new()
+            }
         ),
     );
     Err(Failure::wrong(why.help(
@@ -261,16 +275,27 @@ pub(crate) fn take_answers(path: &Path, archive: &Archive, screen: &mut Screen) 
 /// Takes words, rules for names, saved sequences and layouts of a bundle into an archive that was begun for it: there they can
 /// only be about the bundle's files. In an archive that has files of its own they would change how these are read, so that they are
 /// told and left to people.
-pub(crate) fn take_settings(path: &Path, archive: &Archive, new: bool, screen: &mut Screen) -> Result<bool, Failure> {
+pub(crate) fn take_settings(
+    path: &Path,
+    archive: &Archive,
+    new: bool,
+    screen: &mut Screen,
+) -> Result<bool, Failure> {
     let Some(mut bundle) = Bundle::at(path).map_err(unread(path))? else {
         return Ok(false);
     };
     let mut text = String::new();
     bundle
-        .member("data/laboratory.toml", &mut |file| file.read_to_string(&mut text).map(|_| ()))
+        .member("data/laboratory.toml", &mut |file| {
+            file.read_to_string(&mut text).map(|_| ())
+        })
         .map_err(unread(path))?;
     let theirs: Laboratory = toml_edit::de::from_str(&text).map_err(|error| {
-        Failure::file("read", &path.join("data/laboratory.toml"), &io::Error::other(error))
+        Failure::file(
+            "read",
+            &path.join("data/laboratory.toml"),
+            &io::Error::other(error),
+        )
     })?;
     let folder = archive.root().join("layouts");
     let mut layouts: Vec<(PathBuf, Vec<u8>)> = Vec::new();
@@ -289,9 +314,21 @@ pub(crate) fn take_settings(path: &Path, archive: &Archive, new: bool, screen: &
     }
     let ours = Laboratory::of(archive);
     let missing = Laboratory {
-        words: theirs.words.into_iter().filter(|(word, field)| ours.words.get(word) != Some(field)).collect(),
-        sequences: theirs.sequences.into_iter().filter(|one| !ours.sequences.contains(one)).collect(),
-        names: theirs.names.into_iter().filter(|one| !ours.names.contains(one)).collect(),
+        words: theirs
+            .words
+            .into_iter()
+            .filter(|(word, field)| ours.words.get(word) != Some(field))
+            .collect(),
+        sequences: theirs
+            .sequences
+            .into_iter()
+            .filter(|one| !ours.sequences.contains(one))
+            .collect(),
+        names: theirs
+            .names
+            .into_iter()
+            .filter(|one| !ours.names.contains(one))
+            .collect(),
     };
     let list: Vec<String> = [
         (missing.words.len(), "local word"),
@@ -318,12 +355,14 @@ pub(crate) fn take_settings(path: &Path, archive: &Archive, new: bool, screen: &
         ));
         return Ok(false);
     }
-    let more = toml_edit::ser::to_string_pretty(&missing).map_err(|error| {
-        Failure::file("read", path, &io::Error::other(error))
-    })?;
+    let more = toml_edit::ser::to_string_pretty(&missing)
+        .map_err(|error| Failure::file("read", path, &io::Error::other(error)))?;
     let settings = archive.root().join("archive.toml");
     let begun = fs::read_to_string(&settings).map_err(unread(&settings))?;
-    replace(&settings, &format!("{begun}\n# Of the laboratory that a bundle comes from.\n{more}"))?;
+    replace(
+        &settings,
+        &format!("{begun}\n# Of the laboratory that a bundle comes from.\n{more}"),
+    )?;
     for (here, bytes) in layouts {
         if let Some(folder) = here.parent() {
             fs::create_dir_all(folder).map_err(|error| Failure::file("write", &here, &error))?;

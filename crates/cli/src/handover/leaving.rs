@@ -51,8 +51,19 @@ const SHORTEST: usize = 3;
 
 /// Texts under these keys are words of the program or names of records, and tell nothing of a person.
 const OURS: [&str; 13] = [
-    "unit", "quantity", "technique", "digest", "id", "encoding", "reader", "reader_version", "kind", "code",
-    "severity", "program", "schema",
+    "unit",
+    "quantity",
+    "technique",
+    "digest",
+    "id",
+    "encoding",
+    "reader",
+    "reader_version",
+    "kind",
+    "code",
+    "severity",
+    "program",
+    "schema",
 ];
 
 /// Letters and digits in small letters, everything else one underscore: the column of a field and its own spelling are alike.
@@ -147,7 +158,9 @@ impl LeaveOut {
             return (run, results);
         }
         let mut run = run;
-        for fields in std::iter::once(&mut run.fields).chain(run.traces.iter_mut().map(|trace| &mut trace.fields)) {
+        for fields in
+            std::iter::once(&mut run.fields).chain(run.traces.iter_mut().map(|trace| &mut trace.fields))
+        {
             let out: Vec<String> = fields
                 .iter()
                 .filter(|(key, claims)| {
@@ -168,7 +181,10 @@ impl LeaveOut {
         }
         gone.prepare();
         let mut count = 0;
-        let scrubbed = (gone.scrubbed(&run, &own, &mut count), gone.scrubbed(&results, &own, &mut count));
+        let scrubbed = (
+            gone.scrubbed(&run, &own, &mut count),
+            gone.scrubbed(&results, &own, &mut count),
+        );
         let (Some(run), Some(results)) = scrubbed else {
             // A record that does not read back cannot be: then nothing of it is handed over.
             run.fields = curvary_record::Fields::default();
@@ -263,7 +279,9 @@ impl Gone {
 
     /// Where values stand in a text as words of their own, the longest first where one holds another.
     fn places(&self, text: &str) -> Vec<(std::ops::Range<usize>, &str, &str)> {
-        let Some(finder) = &self.finder else { return Vec::new() };
+        let Some(finder) = &self.finder else {
+            return Vec::new();
+        };
         let mut places: Vec<_> = finder
             .automaton
             .find_overlapping_iter(text)
@@ -334,7 +352,8 @@ impl Gone {
                 }
                 let keys: Vec<String> = map.keys().cloned().collect();
                 for key in keys {
-                    if OURS.contains(&key.as_str()) && map.get(&key).is_some_and(serde_json::Value::is_string) {
+                    if OURS.contains(&key.as_str()) && map.get(&key).is_some_and(serde_json::Value::is_string)
+                    {
                         continue;
                     }
                     // A key may hold a value too, in the settings of a result.
@@ -421,9 +440,10 @@ impl Gone {
             let taken = file.by_ref().take(PIECE as u64).read_to_end(&mut held)?;
             let last = held.len() < before + PIECE;
             let text = String::from_utf8_lossy(&held);
-            let found = self.places(&text).into_iter().find(|(range, ..)| {
-                (first || range.start > 0) && (last || range.end < text.len())
-            });
+            let found = self
+                .places(&text)
+                .into_iter()
+                .find(|(range, ..)| (first || range.start > 0) && (last || range.end < text.len()));
             if let Some((_, value, _)) = found {
                 return Ok(Some(value.to_owned()));
             }
@@ -463,7 +483,8 @@ mod tests {
             assert!(found(&text(" ")).is_some(), "{front}");
             assert!(found(&text("x")).is_none(), "{front}");
         }
-        let mut value = serde_json::json!({ "a": ["by M. Example"], "of M. Example": 1, "unit": "M. Example" });
+        let mut value =
+            serde_json::json!({ "a": ["by M. Example"], "of M. Example": 1, "unit": "M. Example" });
         let mut count = 0;
         all.scrub(&mut value, &BTreeMap::new(), &mut count);
         assert_eq!(

@@ -334,7 +334,10 @@ impl Page {
         }
         let missing = missing(&layout.pages);
         if !missing.is_empty() {
-            let codes: Vec<String> = missing.iter().map(|sign| format!("U+{:04X}", u32::from(*sign))).collect();
+            let codes: Vec<String> = missing
+                .iter()
+                .map(|sign| format!("U+{:04X}", u32::from(*sign)))
+                .collect();
             let told = format!(
                 "Letters that the font of this print lacks stand as empty boxes: {}. The same report as HTML shows them.",
                 codes.join(", ")
@@ -364,7 +367,10 @@ fn missing(pages: &[Vec<Item>]) -> BTreeSet<char> {
         if let Item::Text { text, strong, .. } = item
             && let Some(font) = letters(*strong)
         {
-            missing.extend(text.chars().filter(|sign| !sign.is_control() && font.glyph_id(*sign).0 == 0));
+            missing.extend(
+                text.chars()
+                    .filter(|sign| !sign.is_control() && font.glyph_id(*sign).0 == 0),
+            );
         }
     }
     missing

@@ -131,9 +131,7 @@ pub(super) fn text(about: &About<'_>) -> String {
         text.push_str(&format!("{front}{name} = c({})", texts.join(", ")));
     }
     text.push_str(R);
-    text.push_str(
-        "\n## Columns\n\nUnits are UCUM codes. An empty cell means that there is no value.\n",
-    );
+    text.push_str("\n## Columns\n\nUnits are UCUM codes. An empty cell means that there is no value.\n");
     for (name, fields) in about.tables {
         text.push_str(&format!(
             "\n### {name}\n\n| column | unit | what it is |\n|---|---|---|\n"

@@ -66,11 +66,7 @@ const COLUMNS: [(&str, ColumnType, &str); 19] = [
         ColumnType::Integer,
         "Which of several things of one kind the number belongs to, from 0: the position, height and width of one peak have the same.",
     ),
-    (
-        "row",
-        ColumnType::Integer,
-        "The row within the result, from 0.",
-    ),
+    ("row", ColumnType::Integer, "The row within the result, from 0."),
     (
         "remarks",
         ColumnType::String,
@@ -127,7 +123,11 @@ impl Results {
             row[5] = Content::Text(&result.model);
             row[13] = Content::Text(&result.termination);
             row[15] = Content::Text(&result.by);
-            let remarks: Vec<&str> = result.remarks.iter().map(|remark| remark.message.as_str()).collect();
+            let remarks: Vec<&str> = result
+                .remarks
+                .iter()
+                .map(|remark| remark.message.as_str())
+                .collect();
             let remarks = remarks.join("\n");
             if !remarks.is_empty() {
                 row[18] = Content::Text(&remarks);

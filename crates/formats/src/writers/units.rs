@@ -7,7 +7,9 @@
 use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 
-use curvary_record::{Claim, Column, Conversion, Decimals, Fields, Run, Unit, Value, ValueKind, known_field, unit};
+use curvary_record::{
+    Claim, Column, Conversion, Decimals, Fields, Run, Unit, Value, ValueKind, known_field, unit,
+};
 
 /// What becomes of the units.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -244,7 +246,10 @@ impl UnitPlan {
             }
             let from = trace.y.unit.clone();
             self.column(&mut trace.y, &mut stays);
-            trace.label = trace.label.take().map(|label| renamed(label, &from, &trace.y.unit));
+            trace.label = trace
+                .label
+                .take()
+                .map(|label| renamed(label, &from, &trace.y.unit));
             for held in &mut trace.held {
                 let Some(to) = self.target(held.quantity.as_str(), &held.unit) else {
                     continue;
@@ -439,8 +444,18 @@ mod tests {
     fn names_have_the_unit_that_the_numbers_have() {
         let (percent, minute) = (unit("%"), unit("min"));
         for (name, from, to, now) in [
-            ("Transmittance (%)", &percent, &Unit::ONE, "Transmittance (fraction)"),
-            ("T [%] of dye (a)", &percent, &Unit::ONE, "T [fraction] of dye (a)"),
+            (
+                "Transmittance (%)",
+                &percent,
+                &Unit::ONE,
+                "Transmittance (fraction)",
+            ),
+            (
+                "T [%] of dye (a)",
+                &percent,
+                &Unit::ONE,
+                "T [fraction] of dye (a)",
+            ),
             ("%T", &percent, &Unit::ONE, "%T, here as fraction"),
             ("Time (min)", &minute, &Unit::SECOND, "Time (s)"),
             ("time / min", &minute, &Unit::SECOND, "time (s)"),
