@@ -187,7 +187,10 @@ impl Layer {
 impl Figure {
     /// Writes the picture.
     pub(crate) fn write(&self, path: &Path, kind: Kind, size: Size) -> Result<(), Failure> {
-        std::fs::write(path, self.bytes(kind, size)?).map_err(|error| Failure::file("write", path, &error))
+        let bytes = self.bytes(kind, size)?;
+        crate::output::may_be_written(path, crate::output::Existing::Replaced)
+            .and_then(|()| std::fs::write(path, bytes))
+            .map_err(|error| Failure::file("write", path, &error))
     }
 
     pub(crate) fn bytes(&self, kind: Kind, size: Size) -> Result<Vec<u8>, Failure> {

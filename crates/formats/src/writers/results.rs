@@ -70,7 +70,7 @@ const COLUMNS: [(&str, ColumnType, &str); 19] = [
     (
         "remarks",
         ColumnType::String,
-        "What speaks against the result, or is to be known of it, with a line for each remark.",
+        "What speaks against the result, or is to be known of it, with semicolons between remarks.",
     ),
 ];
 
@@ -128,7 +128,7 @@ impl Results {
                 .iter()
                 .map(|remark| remark.message.as_str())
                 .collect();
-            let remarks = remarks.join("\n");
+            let remarks = remarks.join("; ");
             if !remarks.is_empty() {
                 row[18] = Content::Text(&remarks);
             }
