@@ -276,8 +276,8 @@ fn a_bundle_comes_home() {
 }
 
 /// Whatever a bundle went through on its way, a copied folder, packed again in another order or without the folder around it:
-/// the same runs under the same names, read by the same answers, with notes, tags and results. Saved sequences are commands
-/// and stay where they are.
+/// the same runs under the same names, read by the same answers, words, rules for names and layouts, with notes, tags, results and
+/// saved sequences. An archive that has files of its own is told of words and sequences and keeps its own.
 #[test]
 fn a_bundle_comes_home_however_it_was_carried() {
     let folder = tempfile::tempdir().unwrap();
@@ -332,6 +332,16 @@ fn a_bundle_comes_home_however_it_was_carried() {
         "--archive",
         "lab",
     ]);
+    // A word of the house, and a layout that fits none of the files.
+    let settings = fs::read_to_string(folder.join("lab/archive.toml")).unwrap();
+    fs::write(
+        folder.join("lab/archive.toml"),
+        format!("{settings}\n[words]\njacket = \"temperature\"\n"),
+    )
+    .unwrap();
+    fs::create_dir_all(folder.join("lab/layouts")).unwrap();
+    let layout = root().join("plugins/layouts/cell-changer.toml");
+    fs::copy(layout, folder.join("lab/layouts/none.toml")).unwrap();
     for out in ["all.zip", "unpacked"] {
         quiet(&[
             "export",
@@ -392,12 +402,31 @@ fn a_bundle_comes_home_however_it_was_carried() {
         assert!(missing.is_empty(), "{carried}: {missing:?}");
         assert_eq!(tagged(&there), tagged("lab"), "{carried}");
         assert_eq!(results(&there), results("lab"), "{carried}");
-        assert!(!quiet(&["run", "--archive", &there]).contains("weekly"));
+        assert!(
+            told.contains("1 local word, 1 saved sequence, 1 layout of the bundle kept"),
+            "{told}"
+        );
+        assert!(quiet(&["run", "--archive", &there]).contains("weekly"));
+        let settings = fs::read_to_string(folder.join(&there).join("archive.toml")).unwrap();
+        assert!(settings.contains("jacket"), "{settings}");
+        assert!(folder.join(&there).join("layouts/none.toml").is_file());
         // Twice changes nothing.
         let again = run(folder, &["add", carried, "--archive", &there]);
         let told = String::from_utf8_lossy(&again.stderr).into_owned();
         assert!(!told.contains("of the bundle kept"), "{carried}: {told}");
     }
+    // An archive of somebody's own.
+    fs::write(folder.join("mine.csv"), course(1)).unwrap();
+    quiet(&["add", "mine.csv", "--archive", "mine", "--quiet"]);
+    let before = fs::read(folder.join("mine/archive.toml")).unwrap();
+    let added = run(folder, &["add", "all.zip", "--archive", "mine"]);
+    let told = String::from_utf8_lossy(&added.stderr).into_owned();
+    assert!(
+        told.contains("1 local word, 1 saved sequence, 1 layout of the bundle left alone"),
+        "{told}"
+    );
+    assert_eq!(fs::read(folder.join("mine/archive.toml")).unwrap(), before);
+    assert!(!folder.join("mine/layouts").exists());
 }
 
 /// Of what a bundle holds, the tables are those of `--to tables` and the lines those of `--to json-lines`: what is found again in

@@ -55,7 +55,7 @@ fn greatest(folder: &Path, words: &[&str]) -> (Option<i32>, u64) {
 }
 
 #[test]
-#[ignore = "takes minutes in a debug build: `cargo test --release --workspace --test large -- --ignored --nocapture`"]
+#[ignore = "takes minutes: `CURVARY_BIN=target/release/curvary cargo test --workspace --test large -- --ignored --nocapture`"]
 fn ten_thousand_runs_take_little_more_memory_than_a_thousand() {
     let folder = tempfile::tempdir().unwrap();
     let folder = folder.path();

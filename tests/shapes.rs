@@ -86,6 +86,7 @@ const COMMANDS: [(&str, &[&[&str]]); 21] = [
         "scans",
         &[
             &["scans", "demo-data/2023/scans/fading 60C.csv"],
+            &["scans", "technique:spectral-time-course"],
             &[
                 "scans",
                 "demo-data/2023/scans/fading 60C.csv",
@@ -95,18 +96,32 @@ const COMMANDS: [(&str, &[&[&str]]); 21] = [
             ],
         ],
     ),
-    ("peaks", &[&["peaks", "demo-data/2016/spectra/beet juice 1.csv"]]),
+    (
+        "peaks",
+        &[
+            &["peaks", "demo-data/2016/spectra/beet juice 1.csv"],
+            &["peaks", "technique:spectrum", "date:2016"],
+        ],
+    ),
     (
         "quantify",
         &[&["quantify", "demo-data/2022/calibration/food blue.csv", "--line"]],
     ),
     (
         "results",
-        &[&["results", "has:result"], &["results", "has:result", "--mean"]],
+        &[
+            &["results", "has:result"],
+            &["results", ""],
+            &["results", "has:result", "--mean"],
+        ],
     ),
     (
         "show",
-        &[&["show", "b6570f5e"], &["show", "technique:time-course"]],
+        &[
+            &["show", "b6570f5e"],
+            &["show", "technique:time-course"],
+            &["show", "has:result"],
+        ],
     ),
     (
         "explain",
@@ -293,6 +308,10 @@ fn what_commands_print_is_as_the_schemas_say() {
                 "https://json-schema.org/draft/2020-12/schema".into(),
             );
             schema.insert(
+                "$id".into(),
+                format!("https://example.org/curvary/schemas/output/{name}-v1.json").into(),
+            );
+            schema.insert(
                 "title".into(),
                 format!("What curvary prints with --json: {name}").into(),
             );
@@ -333,14 +352,26 @@ fn drawn(values: &[&Value], name: &str) -> Value {
     };
     let kinds: BTreeSet<&str> = values.iter().map(|value| kind(value)).collect();
     let mut schema = Map::new();
-    let mut named: Vec<Value> = kinds.iter().map(|kind| Value::from(*kind)).collect();
-    let types = if named.len() == 1 {
-        named.remove(0)
-    } else {
-        Value::Array(named)
-    };
-    if !kinds.is_empty() {
-        schema.insert("type".into(), types);
+    if kinds.len() > 1 {
+        // A schema for each kind: strict validators refuse a list of types.
+        let each = kinds.iter().map(|own| {
+            let of_kind: Vec<&Value> = values
+                .iter()
+                .copied()
+                .filter(|value| kind(value) == *own)
+                .collect();
+            let mut schema = drawn(&of_kind, name);
+            if *own == "null" {
+                schema = json!({ "type": "null" });
+            }
+            schema
+        });
+        schema.insert("anyOf".into(), each.collect());
+        return Value::Object(schema);
+    }
+    // Where all are null nothing is known of what else may stand there.
+    if let Some(own) = kinds.first().filter(|own| **own != "null") {
+        schema.insert("type".into(), (*own).into());
     }
     let items: Vec<&Value> = values
         .iter()

@@ -179,6 +179,21 @@ check("RO-Crate: the root has name, description, datePublished, license", all(ro
 parts = {part["@id"] for part in root["hasPart"]}
 files = {str(path.relative_to(bag / "data")) for path in (bag / "data").rglob("*") if path.is_file()} - {"ro-crate-metadata.json"}
 check("RO-Crate: every file is described, and no other", parts == files and all(entities[p]["@type"] == "File" for p in parts), parts ^ files)
+# The README's own lines in Python, on names that look like numbers.
+odd = ["007", "12345", "1e10", "NaN"]
+(WORK / "odd").mkdir()
+for name in odd:
+    (WORK / "odd" / f"{name}.txt").write_text(f"Sample: {name}\n\nTime (s)\tAbsorbance\n0\t0.5\n1\t0.4\n2\t0.3\n3\t0.25\n")
+for words in (["add", WORK / "odd"], ["export", "technique:time-course", "--to", "bundle", "--out", WORK / "odd-names"]):
+    subprocess.run([PROGRAM, *words, "--archive", WORK / "odd-lab"], capture_output=True, check=True)
+lines = re.search(r"```python\n(.*?)```", (WORK / "odd-names/data/README.md").read_text(), re.S).group(1)
+here, read = os.getcwd(), {}
+os.chdir(WORK / "odd-names/data")
+exec(lines, read)
+os.chdir(here)
+check("the README's lines keep names", sorted(read["everything"]["sample"].unique()) == sorted(odd), read["runs"])
+check("the README's lines join points, curves and runs", len(read["everything"]) == 4 * len(odd) and "measures" in read["everything"])
+
 check("the same runs are the same bytes", hashlib.sha512((WORK / "handover.zip").read_bytes()).digest() == hashlib.sha512((WORK / "again" / "handover.zip").read_bytes()).digest())
 
 operators = {claim["value"] for run in document["runs"] for key, claim in run["fields"].items() if key == "operator"}

@@ -391,8 +391,9 @@ impl Archive {
                 .index
                 .find(query, &key, falling, options.skip, options.limit)?;
             let mut hits = Vec::with_capacity(addresses.len());
-            for address in addresses {
-                let (id, summary, _) = asking.index.shown(address)?;
+            let names = asking.index.ids_at(&addresses)?;
+            for (id, address) in names.into_iter().zip(addresses) {
+                let (summary, _) = asking.index.shown_of(address)?;
                 let snippet = if options.snippets {
                     snippet(&summary, &query.sought())
                 } else {
@@ -500,9 +501,9 @@ impl Archive {
         }
         match all.as_slice() {
             [] => Err(none()),
-            [(_, address)] => {
-                let (id, summary, places) = asking.index.shown(*address)?;
-                Ok((RunId::named(id), summary, places))
+            [(id, address)] => {
+                let (summary, places) = asking.index.shown_of(*address)?;
+                Ok((RunId::named(id.as_str()), summary, places))
             }
             several => Err(Error::Ambiguous {
                 asked: asked.to_owned(),

@@ -342,13 +342,11 @@ pub(crate) fn check(
 }
 
 pub(crate) fn hex(bytes: &[u8]) -> String {
-    use std::fmt::Write as _;
+    let digit = |value: u8| char::from_digit(u32::from(value), 16).unwrap_or_default();
     bytes
         .iter()
-        .fold(String::with_capacity(bytes.len() * 2), |mut text, byte| {
-            let _ = write!(text, "{byte:02x}");
-            text
-        })
+        .flat_map(|byte| [digit(byte >> 4), digit(byte & 15)])
+        .collect()
 }
 
 /// The 32 bytes of a digest; `None` for one of another algorithm.

@@ -1,5 +1,6 @@
 //! Runs as files in open formats, for `export` and `convert`.
 
+use std::collections::BTreeSet;
 use std::fs::{self, File};
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
@@ -12,11 +13,12 @@ use curvary_formats::writers::export::{
 use curvary_formats::writers::units::Units;
 use curvary_formats::writers::{animl, csv, jcamp, json_lines, parquet, tables, wide, xlsx};
 use curvary_record::{Code, Diagnostic, Run, Severity};
+use rayon::prelude::*;
 
 use crate::drawing::NoTexts;
 use crate::ending::Failure;
 use crate::handover::Page;
-use crate::screen::Screen;
+use crate::screen::{Screen, plural};
 
 /// An open format.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -167,6 +169,8 @@ pub(crate) enum Existing {
     Stays,
     /// It is replaced, since somebody asked for that or it was written by us.
     Replaced,
+    /// It is replaced although it is an archive's own: its settings.
+    Own,
 }
 
 impl Existing {
@@ -193,28 +197,54 @@ impl OutputOptions {
         }
     }
 
+    /// Writes runs under other names than their last; gives the files, and remarks on what the format cannot carry. Where it
+    /// fails nothing is left behind.
+    pub(crate) fn prepare(
+        &self,
+        target: &Path,
+        existing: Existing,
+        mut runs: &[Run],
+    ) -> io::Result<(Option<Writing>, Vec<Diagnostic>)> {
+        match self.prepare_all(target, existing, &mut runs) {
+            Ok((files, remarks)) => Ok((Some(files), remarks)),
+            Err(ExportError::Io(error)) => Err(error),
+            Err(ExportError::Refused(why)) => Ok((None, vec![*why])),
+            Err(error @ ExportError::Changed(_)) => Err(io::Error::other(error)),
+        }
+    }
+
     /// Writes runs; gives remarks on what the format cannot carry. Where it fails nothing is left behind.
     pub(crate) fn write(
         &self,
         target: &Path,
         existing: Existing,
-        mut runs: &[Run],
+        runs: &[Run],
     ) -> io::Result<Vec<Diagnostic>> {
-        match self.write_all(target, existing, &mut runs) {
-            Ok(remarks) => Ok(remarks),
-            Err(ExportError::Io(error)) => Err(error),
-            Err(ExportError::Refused(why)) => Ok(vec![*why]),
-            Err(error @ ExportError::Changed(_)) => Err(io::Error::other(error)),
-        }
+        let (files, remarks) = self.prepare(target, existing, runs)?;
+        files.map_or(Ok(()), Writing::commit)?;
+        Ok(remarks)
     }
 
-    /// Writes runs that need not be held all at once.
+    /// Writes runs that need not be held all at once; `look` may refuse the files before they have their names.
     pub(crate) fn write_all(
         &self,
         target: &Path,
         existing: Existing,
         subjects: &mut dyn Subjects,
+        look: &dyn Fn(&Writing) -> Result<(), ExportError>,
     ) -> Result<Vec<Diagnostic>, ExportError> {
+        let (files, remarks) = self.prepare_all(target, existing, subjects)?;
+        look(&files)?;
+        files.commit()?;
+        Ok(remarks)
+    }
+
+    fn prepare_all(
+        &self,
+        target: &Path,
+        existing: Existing,
+        subjects: &mut dyn Subjects,
+    ) -> Result<(Writing, Vec<Diagnostic>), ExportError> {
         if target == Path::new("-") {
             return Err(io::Error::new(
                 io::ErrorKind::InvalidInput,
@@ -235,8 +265,7 @@ impl OutputOptions {
         let mut exporter = self.exporter(printed);
         let remarks = export::export(exporter.as_mut(), subjects, units, &mut files)?;
         drop(exporter);
-        files.commit()?;
-        Ok(remarks)
+        Ok((files, remarks))
     }
 
     fn exporter(&self, printed: bool) -> Box<dyn Exporter> {
@@ -301,6 +330,15 @@ impl Report {
     }
 }
 
+/// Why files alone become no bundle.
+pub(crate) fn no_bundle() -> Diagnostic {
+    let why = Diagnostic::error(
+        Code::new("bundle-of-an-archive"),
+        "a bundle is packed from runs of an archive: files alone have no results, notes and origins",
+    );
+    why.help("`curvary add` the files first, then `curvary export QUERY --to bundle --out NAME.zip`")
+}
+
 impl Exporter for Report {
     fn room(&self) -> Room {
         Room::ALL
@@ -312,13 +350,7 @@ impl Exporter for Report {
         if !self.refused {
             return Ok(());
         }
-        let why = Diagnostic::error(
-            Code::new("bundle-of-an-archive"),
-            "a bundle is packed from runs of an archive: files alone have no results, notes and origins",
-        );
-        Err(ExportError::Refused(Box::new(why.help(
-            "`curvary add` the files first, then `curvary export QUERY --to bundle --out NAME.zip`",
-        ))))
+        Err(ExportError::Refused(Box::new(no_bundle())))
     }
 
     fn write(&mut self, subject: &Subject<'_>) -> Result<(), ExportError> {
@@ -330,16 +362,30 @@ impl Exporter for Report {
         let bytes = if self.printed {
             self.page.pdf()
         } else {
-            self.page.html().map(String::into_bytes)
+            self.page.html().map(|text| (text.into_bytes(), BTreeSet::new()))
         };
-        let bytes = bytes.map_err(|failure| match failure {
+        let (bytes, missing) = bytes.map_err(|failure| match failure {
             Failure::Told { why, .. } => ExportError::Refused(why),
             Failure::Closed => io::Error::other("nobody reads it").into(),
         })?;
         let mut out = files.create(Part::Main)?;
         out.write_all(&bytes)?;
         out.flush()?;
-        Ok(Vec::new())
+        if missing.is_empty() {
+            return Ok(Vec::new());
+        }
+        let some: String = missing.iter().take(10).collect();
+        let why = Diagnostic::warning(
+            Code::new("letters-not-printed"),
+            format!(
+                "{} of the report {} not in the font of the print and stand as empty boxes: {some}",
+                plural(missing.len() as u64, "letter"),
+                if missing.len() == 1 { "is" } else { "are" }
+            ),
+        );
+        Ok(vec![why.help(
+            "with a name that ends in `.html` the report shows every letter",
+        )])
     }
 }
 
@@ -382,19 +428,79 @@ impl Writing {
     }
 
     /// Makes the files durable and gives them their names.
-    pub(crate) fn commit(mut self) -> io::Result<()> {
-        for (part, _) in &self.parts {
-            File::open(part)?.sync_all()?;
-        }
-        for (part, target) in &self.parts {
-            put_in_place(part, target, self.existing)?;
-        }
-        for (_, target) in &self.parts {
-            sync_folder(folder_of(target))?;
-        }
-        self.done = true;
-        Ok(())
+    pub(crate) fn commit(self) -> io::Result<()> {
+        commit_all(vec![self]).pop().unwrap_or(Ok(()))
     }
+
+    /// The first file in which something is found, with its last name.
+    pub(crate) fn any<T>(
+        &self,
+        find: impl Fn(File) -> io::Result<Option<T>>,
+    ) -> io::Result<Option<(String, T)>> {
+        for (part, target) in &self.parts {
+            if let Some(found) = find(File::open(part)?)? {
+                return Ok(Some((target.display().to_string(), found)));
+            }
+        }
+        Ok(None)
+    }
+
+    /// Where the files will be, or in which folder.
+    pub(crate) fn target(&self) -> &Path {
+        &self.target
+    }
+
+    fn sync(&self) -> io::Result<()> {
+        self.parts
+            .iter()
+            .try_for_each(|(part, _)| File::open(part)?.sync_all())
+    }
+
+    fn put_in_place(&self) -> io::Result<()> {
+        self.parts
+            .iter()
+            .try_for_each(|(part, target)| put_in_place(part, target, self.existing))
+    }
+
+    fn folders(&self) -> BTreeSet<&Path> {
+        self.parts.iter().map(|(_, target)| folder_of(target)).collect()
+    }
+}
+
+/// Makes the files of several exports durable and gives them their names; one that fails leaves the others alone. To wait for
+/// the disk costs more than to write a small file, so it is waited for by several threads, and for each folder once.
+pub(crate) fn commit_all(mut all: Vec<Writing>) -> Vec<io::Result<()>> {
+    let placed: Vec<io::Result<()>> = if all.len() == 1 {
+        all.iter().map(Writing::sync).collect()
+    } else {
+        all.par_iter().map(Writing::sync).collect()
+    };
+    let placed: Vec<io::Result<()>> = placed
+        .into_iter()
+        .zip(&all)
+        .map(|(synced, files)| synced.and_then(|()| files.put_in_place()))
+        .collect();
+    let folders: BTreeSet<&Path> = all.iter().flat_map(Writing::folders).collect();
+    let failed: Vec<(PathBuf, io::Error)> = folders
+        .into_iter()
+        .filter_map(|folder| Some((folder.to_owned(), sync_folder(folder).err()?)))
+        .collect();
+    all.iter_mut()
+        .zip(placed)
+        .map(|(files, placed)| {
+            placed?;
+            // The names are given, whether the disk has them already or not.
+            files.done = true;
+            let folders = files.folders();
+            match failed
+                .iter()
+                .find(|(folder, _)| folders.contains(folder.as_path()))
+            {
+                Some((_, error)) => Err(io::Error::new(error.kind(), error.to_string())),
+                None => Ok(()),
+            }
+        })
+        .collect()
 }
 
 impl Drop for Writing {
@@ -463,36 +569,79 @@ pub(crate) fn write(
     existing: Existing,
     content: impl FnOnce(&mut BufWriter<File>) -> io::Result<()>,
 ) -> io::Result<()> {
+    prepared(target, existing, content)?.commit()
+}
+
+/// Writes a file under another name than its last.
+///
+/// # Errors
+/// [`io::ErrorKind::AlreadyExists`] when there is a file that stays.
+pub(crate) fn prepared(
+    target: &Path,
+    existing: Existing,
+    content: impl FnOnce(&mut BufWriter<File>) -> io::Result<()>,
+) -> io::Result<Writing> {
     if target == Path::new("-") {
         return Err(io::Error::new(
             io::ErrorKind::InvalidInput,
             "`-` names no file: expected a path, since what is written may be several files",
         ));
     }
-    let folder = folder_of(target);
-    fs::create_dir_all(folder)?;
-    may_be_written(target, existing)?;
-    let (part, file) = part_of(target)?;
-    let mut file = BufWriter::with_capacity(1 << 16, file);
-    let written = content(&mut file)
-        .and_then(|()| file.flush())
-        .and_then(|()| file.get_ref().sync_all());
-    drop(file);
-    written
-        .and_then(|()| put_in_place(&part, target, existing))
-        .and_then(|()| sync_folder(folder))
-        .inspect_err(|_| {
-            // What is half written is of no use to anybody.
-            let _ = fs::remove_file(&part);
-        })
+    let mut files = Writing::new(target, existing);
+    let mut file = files.create_file(target.to_owned())?;
+    content(&mut file)?;
+    file.flush()?;
+    Ok(files)
 }
 
 /// Refuses a target at which a file stands that stays.
 pub(crate) fn may_be_written(target: &Path, existing: Existing) -> io::Result<()> {
+    if existing != Existing::Own
+        && let Some(archive) = archive_of(target)
+    {
+        return Err(io::Error::new(
+            io::ErrorKind::PermissionDenied,
+            format!(
+                "the archive `{}` keeps its own files there, which nothing else may be written over or beside: name a path \
+                 outside of it",
+                archive.display()
+            ),
+        ));
+    }
     if existing == Existing::Stays && fs::symlink_metadata(target).is_ok() {
         return Err(there());
     }
     Ok(())
+}
+
+/// Names in the folder of an archive that are its own.
+const ARCHIVE: [&str; 10] = [
+    "archive.toml",
+    "archive.schema.json",
+    "archive.lock",
+    "unfinished.json",
+    "answers.jsonl",
+    "notes.jsonl",
+    "notes",
+    "originals",
+    "records",
+    "index",
+];
+
+/// The archive to whose own files a path leads, also by way of a link.
+fn archive_of(target: &Path) -> Option<PathBuf> {
+    let folder = folder_of(target);
+    let folder = folder
+        .ancestors()
+        .find_map(|there| Some(there.canonicalize().ok()?.join(folder.strip_prefix(there).ok()?)))?;
+    let path = folder.join(target.file_name()?);
+    path.ancestors().skip(1).take(4).find_map(|root| {
+        let first = path.strip_prefix(root).ok()?.components().next()?;
+        let name = first.as_os_str().to_string_lossy().to_lowercase();
+        let own = ARCHIVE.contains(&name.as_str()) || name.starts_with("manifest.");
+        (own && root.join("archive.toml").is_file() && root.join("manifest.json").is_file())
+            .then(|| root.to_owned())
+    })
 }
 
 fn there() -> io::Error {
@@ -521,7 +670,7 @@ fn part_of(target: &Path) -> io::Result<(PathBuf, File)> {
 }
 
 fn put_in_place(part: &Path, target: &Path, existing: Existing) -> io::Result<()> {
-    if existing == Existing::Replaced {
+    if existing != Existing::Stays {
         return fs::rename(part, target);
     }
     // A link is refused where a file has appeared meanwhile; not every disk knows links.

@@ -11,7 +11,7 @@ use std::io::{self, BufRead as _, Cursor, Write as _};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 
-use curvary_formats::writers::export::{self, ExportError, Files, Output, Part};
+use curvary_formats::writers::export::{self, ExportError, Files, Output, Part, Subject, Subjects};
 use curvary_formats::writers::parquet::Parquet;
 use curvary_formats::writers::units::Units;
 use curvary_ingest::Fate;
@@ -243,12 +243,8 @@ impl Set {
     fn prepare(&self, waiting: &[(Source, Vec<Run>)]) -> Result<Writing, ExportError> {
         let part = name_of(waiting.iter().map(|(source, _)| source.digest.as_str()));
         let mut files = Writing::new(&self.folder, Existing::Replaced);
-        let runs: Vec<Run> = waiting
-            .iter()
-            .flat_map(|(_, runs)| runs.iter().cloned())
-            .collect();
         let mut written = Vec::new();
-        if !runs.is_empty() {
+        if waiting.iter().any(|(_, runs)| !runs.is_empty()) {
             let mut inside = Inside {
                 files: &mut files,
                 part: &part,
@@ -256,7 +252,7 @@ impl Set {
             };
             export::export(
                 &mut Parquet::part(),
-                &mut runs.as_slice(),
+                &mut Waiting(waiting),
                 Units::Canonical,
                 &mut inside,
             )?;
@@ -310,6 +306,19 @@ impl Set {
         }
         self.read = all;
         Ok(())
+    }
+}
+
+/// The runs of a part that is to be written.
+struct Waiting<'w>(&'w [(Source, Vec<Run>)]);
+
+impl Subjects for Waiting<'_> {
+    fn each(
+        &mut self,
+        take: &mut dyn FnMut(&Subject<'_>) -> Result<(), ExportError>,
+    ) -> Result<(), ExportError> {
+        let mut runs = self.0.iter().flat_map(|(_, runs)| runs);
+        runs.try_for_each(|run| take(&Subject { run, results: &[] }))
     }
 }
 

@@ -34,7 +34,9 @@ impl Report {
             let why = Diagnostic::error(Code::new("output-there"), message);
             return Err(Failure::wrong(why.help("name another file with `--report`")));
         }
-        let file = File::create(path).map_err(|error| Failure::file("write the report to", path, &error))?;
+        let file = crate::output::may_be_written(path, crate::output::Existing::Replaced)
+            .and_then(|()| File::create(path))
+            .map_err(|error| Failure::file("write the report to", path, &error))?;
         Ok(Self {
             path: path.to_owned(),
             out: BufWriter::new(file),

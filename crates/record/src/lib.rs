@@ -44,4 +44,4 @@ pub use outcome::{Interval, Outcome, Parameter};
 pub use place::{LineTable, Lines, Place, Span};
 pub use run::{Digest, Run, RunId, SourceRef, Technique, Verdict};
 pub use trace::{Coordinate, LengthMismatch, Trace};
-pub use unit::Unit;
+pub use unit::{Conversion, Unit};

@@ -227,11 +227,25 @@ impl Unit {
         if self.0 == to.0 {
             return Ok(value);
         }
-        let pair = Parsed::of(&self.0).zip(Parsed::of(&to.0));
-        match pair {
-            Some((from, into)) if from.dimension == into.dimension => {
-                Ok(from.scale.apply(value, &into.scale))
-            }
+        Ok(self.conversion(to)?.apply(value))
+    }
+
+    /// The way from this unit to another, worked out once for many values.
+    ///
+    /// # Errors
+    /// When the units measure different things, or one is unknown here.
+    pub fn conversion(&self, to: &Self) -> Result<Conversion, Incommensurable> {
+        if self.0 == to.0 {
+            return Ok(Conversion {
+                from: code::Scale::ONE,
+                to: code::Scale::ONE,
+            });
+        }
+        match Parsed::of(&self.0).zip(Parsed::of(&to.0)) {
+            Some((from, into)) if from.dimension == into.dimension => Ok(Conversion {
+                from: from.scale,
+                to: into.scale,
+            }),
             _ => Err(Incommensurable {
                 from: self.clone(),
                 to: to.clone(),
@@ -251,6 +265,27 @@ impl Unit {
     #[must_use]
     pub fn slug(&self) -> String {
         Parsed::of(&self.0).map_or_else(|| code::slug_of_unknown(&self.0), |parsed| parsed.slug())
+    }
+}
+
+/// The way from one unit to another.
+#[derive(Clone, Copy, Debug)]
+pub struct Conversion {
+    from: code::Scale,
+    to: code::Scale,
+}
+
+impl Conversion {
+    /// `value` in the other unit, correctly rounded from the decimal that `value` prints as.
+    #[must_use]
+    pub fn apply(&self, value: f64) -> f64 {
+        self.from.apply(value, &self.to)
+    }
+
+    /// Whether every number stays as it is, as between absorbance and pure numbers.
+    #[must_use]
+    pub fn keeps_numbers(&self) -> bool {
+        self.from == self.to
     }
 }
 

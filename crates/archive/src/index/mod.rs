@@ -6,13 +6,14 @@ mod ranks;
 
 use std::cmp::Ordering;
 use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 use std::path::{Path, PathBuf};
 
 use curvary_record::RunId;
 use tantivy::directory::error::OpenReadError;
 use tantivy::query::{EnableScoring, Query as EngineQuery};
 use tantivy::schema::{Field, IndexRecordOption, Value as _};
-use tantivy::{DocAddress, DocId, IndexReader, ReloadPolicy, Searcher, SegmentReader, TantivyDocument};
+use tantivy::{DocAddress, DocId, IndexReader, ReloadPolicy, Searcher, SegmentReader, TantivyDocument, Term};
 
 pub(crate) use self::names::{Names, Places, Unread, schema, sort_path};
 use self::names::{order_of, step};
@@ -27,6 +28,8 @@ use crate::{Error, words};
 
 /// So many matches are ranked at once.
 const AT_ONCE: usize = 1 << 16;
+/// The name of a run has so many digits.
+const WHOLE_NAME: usize = 16;
 
 /// An index, open for asking.
 pub(crate) struct Index {
@@ -413,9 +416,15 @@ impl Index {
         &self,
         address: DocAddress,
     ) -> Result<(String, crate::archive::Summary, Places), Error> {
+        let id = self.id_at(address)?;
+        let (summary, places) = self.shown_of(address)?;
+        Ok((id, summary, places))
+    }
+
+    /// What a table shows of a run whose name is known, and where its records stand.
+    pub(crate) fn shown_of(&self, address: DocAddress) -> Result<(crate::archive::Summary, Places), Error> {
         let document = self.document(address)?;
         let broken = || self.damaged();
-        let id = self.id_at(address)?;
         let mut summary: crate::archive::Summary = self
             .bytes(&document, self.names.summary)
             .and_then(|bytes| serde_json::from_slice(bytes).ok())
@@ -429,22 +438,43 @@ impl Index {
             .bytes(&document, self.names.places)
             .and_then(Places::from_bytes)
             .ok_or_else(broken)?;
-        Ok((id, summary, places))
+        Ok((summary, places))
     }
 
     /// The name of the run in a document.
     fn id_at(&self, address: DocAddress) -> Result<String, Error> {
+        Ok(self.ids_at(&[address])?.pop().unwrap_or_default())
+    }
+
+    /// The names of the runs in documents. The column of names is opened once for all of a segment: that costs more than to
+    /// read from it.
+    pub(crate) fn ids_at(&self, addresses: &[DocAddress]) -> Result<Vec<String>, Error> {
         let searcher = self.reader.searcher();
-        let segment = searcher.segment_reader(address.segment_ord);
-        let order = segment.fast_fields().u64("order");
-        let order = order.map_err(|error| self.trouble(&error))?;
-        let number = order.first(address.doc_id).ok_or_else(|| self.damaged())?;
-        Ok(format!("{number:016x}"))
+        let mut columns = BTreeMap::new();
+        let mut names = Vec::with_capacity(addresses.len());
+        for address in addresses {
+            let column = match columns.entry(address.segment_ord) {
+                Entry::Occupied(there) => there.into_mut(),
+                Entry::Vacant(free) => {
+                    let segment = searcher.segment_reader(address.segment_ord);
+                    let order = segment.fast_fields().u64("order");
+                    free.insert(order.map_err(|error| self.trouble(&error))?)
+                }
+            };
+            let number = column.first(address.doc_id).ok_or_else(|| self.damaged())?;
+            names.push(format!("{number:016x}"));
+        }
+        Ok(names)
     }
 
     /// The names of living runs that begin so, with their documents; at most `limit`.
     pub(crate) fn beginning(&self, prefix: &str, limit: usize) -> Result<Vec<(String, DocAddress)>, Error> {
         let searcher = self.reader.searcher();
+        if prefix.len() == WHOLE_NAME
+            && let Some(address) = self.whole(&searcher, prefix)?
+        {
+            return Ok(vec![(prefix.to_owned(), address)]);
+        }
         let mut found: BTreeMap<String, DocAddress> = BTreeMap::new();
         let mut all = || -> Result<(), tantivy::TantivyError> {
             for (ordinal, segment) in (0_u32..).zip(searcher.segment_readers()) {
@@ -474,6 +504,28 @@ impl Index {
         Ok(found.into_iter().take(limit).collect())
     }
 
+    /// The living document of the run with this whole name, looked up without going through its neighbours.
+    fn whole(&self, searcher: &Searcher, name: &str) -> Result<Option<DocAddress>, Error> {
+        let term = Term::from_field_text(self.names.id, name);
+        let look = || -> Result<Option<DocAddress>, tantivy::TantivyError> {
+            for (ordinal, segment) in (0_u32..).zip(searcher.segment_readers()) {
+                let inverted = segment.inverted_index(self.names.id)?;
+                let Some(mut postings) = inverted.read_postings(&term, IndexRecordOption::Basic)? else {
+                    continue;
+                };
+                let mut doc = tantivy::DocSet::doc(&postings);
+                while doc != tantivy::TERMINATED {
+                    if segment.alive_bitset().is_none_or(|alive| alive.is_alive(doc)) {
+                        return Ok(Some(DocAddress::new(ordinal, doc)));
+                    }
+                    doc = tantivy::DocSet::advance(&mut postings);
+                }
+            }
+            Ok(None)
+        };
+        look().map_err(|error| self.trouble(&error))
+    }
+
     /// The document of the run with this whole name.
     pub(crate) fn places(&self, id: &str) -> Result<Option<Places>, Error> {
         match self.beginning(id, 2)?.into_iter().find(|one| one.0 == id) {
@@ -485,10 +537,8 @@ impl Index {
     /// The name and place of every run that answers, in no order.
     pub(crate) fn every_run(&self, query: &Query) -> Result<Vec<(String, DocAddress)>, Error> {
         let (_, addresses) = self.find(query, &Key::When, true, 0, 0)?;
-        addresses
-            .into_iter()
-            .map(|address| Ok((self.id_at(address)?, address)))
-            .collect()
+        let names = self.ids_at(&addresses)?;
+        Ok(names.into_iter().zip(addresses).collect())
     }
 
     /// How many living documents have a word in a list.

@@ -74,9 +74,18 @@ impl Add {
         };
         // The answers of a bundle are there before its originals are read.
         let mut begun = None;
-        if !self.dry_run && self.paths.iter().any(|path| home::is_bundle(path)) {
-            let opened = setting.archive.open_or_begin()?;
+        let mut bundles = false;
+        for path in &self.paths {
+            bundles |= home::is_bundle(path)?;
+        }
+        if !self.dry_run && bundles {
+            let mut opened = setting.archive.open_or_begin()?;
             for path in &self.paths {
+                // Only the first bundle finds an archive without anything of its own.
+                let new = opened.new && self.paths.first() == Some(path);
+                if home::take_settings(path, &opened.archive, new, screen)? {
+                    opened.archive = Archive::open(opened.archive.root())?;
+                }
                 home::take_answers(path, &opened.archive, screen)?;
             }
             begun = Some(opened);

@@ -6,7 +6,7 @@ use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 use std::sync::{Mutex, PoisonError};
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use clap::Args;
 use curvary_formats::writers::json;
@@ -17,7 +17,8 @@ use serde::Serialize;
 use crate::Setting;
 use crate::desk::{self, Complaints, ReadingOptions, Scope};
 use crate::ending::{Failure, Outcome, unusable};
-use crate::output::{Existing, Format, OutputOptions, write};
+use crate::handover::for_strangers;
+use crate::output::{self, Existing, Format, OutputOptions, Writing, commit_all, prepared};
 use crate::parts::{self, Set};
 use crate::report::{Report, Summary, SummaryShape};
 use crate::screen::{Errors, FAINT, Progress, Screen, Styled, plural};
@@ -68,6 +69,9 @@ struct ConvertJson<'a> {
 impl Convert {
     /// Does it.
     pub(crate) fn run(mut self, setting: &Setting, screen: &mut Screen) -> Outcome {
+        if self.output.to == Format::Bundle {
+            return Err(Failure::wrong(output::no_bundle()));
+        }
         let roots = match &self.files_from {
             Some(list) => {
                 self.paths = parts::listed(list)?;
@@ -101,6 +105,26 @@ impl Convert {
         let (limits, errors) = (Limits::default(), screen.errors());
         let mut taken = BTreeSet::new();
         let mut without_room = 0;
+        let mut tell = |converted: Converted| {
+            let Converted {
+                fate, drawn, lost, ..
+            } = converted;
+            summary.add(&fate);
+            if let Some(report) = &mut report {
+                report.line(&fate)?;
+            }
+            complaints.show(&fate, drawn, screen);
+            complaints.lost(&fate, &lost, screen);
+            without_room += u64::from(
+                fate.remarks
+                    .iter()
+                    .any(|remark| remark.code.as_str() == "not-carried"),
+            );
+            done += 1;
+            progress.at(done, summary.bytes(), begun.elapsed().as_secs_f64());
+            Ok::<(), Failure>(())
+        };
+        let (mut waiting, mut committed) = (Vec::new(), Instant::now());
         each_piece(
             &roots,
             &leave_out,
@@ -109,26 +133,20 @@ impl Convert {
             // Two given folders may hold files of one relative path, and only one can be written.
             |path| {
                 let twice = several && !taken.insert(target(&made.out, path, self.output.to.ending()));
-                twice.then(|| (Fate::failed(path, taken_already(path)), None, Vec::new()))
+                twice.then(|| Converted::nothing(Fate::failed(path, taken_already(path))))
             },
             |piece| convert(piece, &desk, (&made, &self.output), &limits, errors),
-            |(fate, drawn, lost)| {
-                summary.add(&fate);
-                if let Some(report) = &mut report {
-                    report.line(&fate)?;
+            |converted| {
+                waiting.push(converted);
+                if waiting.len() < TOGETHER && committed.elapsed() < PATIENCE {
+                    return Ok(());
                 }
-                complaints.show(&fate, drawn, screen);
-                complaints.lost(&fate, &lost, screen);
-                without_room += u64::from(
-                    fate.remarks
-                        .iter()
-                        .any(|remark| remark.code.as_str() == "not-carried"),
-                );
-                done += 1;
-                progress.at(done, summary.bytes(), begun.elapsed().as_secs_f64());
-                Ok::<(), Failure>(())
+                let given = committed_all(std::mem::take(&mut waiting), &mut tell);
+                committed = Instant::now();
+                given
             },
         )?;
+        committed_all(waiting, &mut tell)?;
         progress.end();
         if let Some(report) = report {
             report.end()?;
@@ -319,69 +337,124 @@ impl Made {
     }
 }
 
-/// Reads one source and writes what came of it; gives what became of it, its remarks drawn where that is wanted, and what
-/// the format cannot carry.
+/// So many sources wait at most until what came of them is made durable together, and so long.
+const TOGETHER: usize = 256;
+const PATIENCE: Duration = Duration::from_secs(1);
+
+/// What came of a source.
+struct Converted {
+    fate: Fate,
+    /// Its remarks drawn, where that is wanted.
+    drawn: Option<String>,
+    /// What the format cannot carry.
+    lost: Vec<Diagnostic>,
+    /// Its files, which have not got their names yet.
+    files: Option<Writing>,
+}
+
+impl Converted {
+    fn nothing(fate: Fate) -> Self {
+        Self {
+            fate,
+            drawn: None,
+            lost: Vec::new(),
+            files: None,
+        }
+    }
+}
+
+/// Gives the files of many sources their names, and tells what became of each source, in their order.
+fn committed_all(
+    mut all: Vec<Converted>,
+    tell: &mut dyn FnMut(Converted) -> Result<(), Failure>,
+) -> Result<(), Failure> {
+    let (places, files): (Vec<usize>, Vec<Writing>) = all
+        .iter_mut()
+        .enumerate()
+        .filter_map(|(place, converted)| Some((place, converted.files.take()?)))
+        .unzip();
+    let targets: Vec<PathBuf> = files.iter().map(|files| files.target().to_owned()).collect();
+    let committed = commit_all(files);
+    for ((place, target), committed) in places.into_iter().zip(targets).zip(committed) {
+        if let (Some(converted), Err(error)) = (all.get_mut(place), committed) {
+            note(&mut converted.fate, &target, &error);
+        }
+    }
+    all.into_iter().try_for_each(tell)
+}
+
+/// Reads one source and writes what came of it, under other names than the last.
 fn convert(
     piece: Piece,
     desk: &Desk,
     (made, output): (&Made, &OutputOptions),
     limits: &Limits,
     errors: Option<Errors>,
-) -> (Fate, Option<String>, Vec<Diagnostic>) {
+) -> Converted {
     let to = output.to;
     let Piece { path, content, .. } = piece;
     let target = target(&made.out, &path, to.ending());
     let taken = match content.bytes(&path, limits) {
         Ok(taken) => taken,
         Err(why) => {
-            let mut fate = Fate::failed(path.as_str(), *why);
+            let mut converted = Converted::nothing(Fate::failed(path.as_str(), *why));
             if to == Format::Json {
+                let fate = &converted.fate;
                 let document = serde_json::json!({
                     "curvary": curvary_formats::writers::json_lines::Maker::of("source-document-v1.json"),
                     "source": path, "digest": null, "bytes": null, "reader": null, "verdict": fate.verdict,
                     "remarks": fate.remarks, "runs": [],
                 });
-                note(
-                    &mut fate,
-                    &target,
-                    made.claim(&target)
-                        .and_then(|existing| write(&target, existing, |file| writeln!(file, "{document}"))),
-                );
+                let files = made
+                    .claim(&target)
+                    .and_then(|existing| prepared(&target, existing, |file| writeln!(file, "{document}")));
+                match files {
+                    Ok(files) => converted.files = Some(files),
+                    Err(error) => note(&mut converted.fate, &target, &error),
+                }
             }
-            return (fate, None, Vec::new());
+            return converted;
         }
     };
     let finished = desk.read(&path, taken);
-    let mut fate = Fate::of(&finished);
-    let drawn = errors.map(|errors| desk::drawn(&finished, &fate, errors));
-    let mut lost = Vec::new();
+    let mut converted = Converted::nothing(Fate::of(&finished));
+    converted.drawn = errors.map(|errors| desk::drawn(&finished, &converted.fate, errors));
     let written = match to {
         Format::Json => made
             .claim(&target)
-            .and_then(|existing| write_json(&target, existing, &finished)),
-        _ if finished.reading.runs.is_empty() => Ok(()),
-        _ => made
-            .claim(&target)
-            .and_then(|existing| output.write(&target, existing, &finished.reading.runs))
-            .map(|remarks| {
-                let weighty = remarks
-                    .iter()
-                    .filter(|remark| remark.severity >= Severity::Warning);
-                lost.extend(weighty.cloned());
-                fate.remarks.extend(remarks);
-            }),
+            .and_then(|existing| prepare_json(&target, existing, &finished))
+            .map(|files| (Some(files), Vec::new())),
+        _ if finished.reading.runs.is_empty() => Ok((None, Vec::new())),
+        _ => made.claim(&target).and_then(|existing| {
+            if to != Format::Report {
+                return output.prepare(&target, existing, &finished.reading.runs);
+            }
+            // A report goes to strangers, as one of an archive does.
+            let (runs, left_out) = for_strangers(&finished.reading.runs);
+            let mut output = output.clone();
+            output.left_out = left_out;
+            output.prepare(&target, existing, &runs)
+        }),
     };
-    note(&mut fate, &target, written);
-    (fate, drawn, lost)
+    match written {
+        Ok((files, remarks)) => {
+            let weighty = remarks
+                .iter()
+                .filter(|remark| remark.severity >= Severity::Warning);
+            converted.lost.extend(weighty.cloned());
+            converted.fate.remarks.extend(remarks);
+            converted.files = files;
+        }
+        Err(error) => note(&mut converted.fate, &target, &error),
+    }
+    converted
 }
 
 /// A file that could not be written is an error of its source.
-fn note(fate: &mut Fate, target: &Path, written: io::Result<()>) {
-    if let Err(error) = written {
-        fate.verdict = curvary_record::Verdict::Failed;
-        fate.remarks
-            .push(unusable("write", &target.display().to_string(), &error));
-    }
+fn note(fate: &mut Fate, target: &Path, error: &io::Error) {
+    fate.verdict = curvary_record::Verdict::Failed;
+    fate.remarks
+        .push(unusable("write", &target.display().to_string(), error));
 }
 
 /// `OUT/<relative path>.<ending>`; the members of a container go into a folder of its name.
@@ -406,14 +479,14 @@ fn target(out: &Path, path: &str, ending: &str) -> PathBuf {
     name.into()
 }
 
-fn write_json(target: &Path, existing: Existing, finished: &Finished) -> io::Result<()> {
+fn prepare_json(target: &Path, existing: Existing, finished: &Finished) -> io::Result<Writing> {
     let Finished {
         source,
         card,
         reading,
         ..
     } = finished;
-    write(target, existing, |file| {
+    prepared(target, existing, |file| {
         json::SourceDocument::new(source, card.as_ref(), reading).write(file)
     })
 }

@@ -2,18 +2,21 @@
 
 use std::io::Write;
 use std::path::PathBuf;
+use std::sync::mpsc::sync_channel;
 
 use clap::Args;
 use clap_complete::ArgValueCompleter;
-use curvary_archive::Archive;
+use curvary_archive::{Archive, View};
+use curvary_formats::assume;
 use curvary_formats::writers::export::{ExportError, Subject, Subjects};
 use curvary_record::{Code, Diagnostic, Outcome as Found, Run, RunId, Severity};
+use rayon::prelude::*;
 
 use crate::Setting;
 use crate::ending::{Ending, Failure, Outcome};
 use crate::handover::bundle::{Order, pack};
-use crate::handover::{Gone, LeaveOut};
-use crate::output::{self, Existing, Format, OutputOptions};
+use crate::handover::{Gone, LeaveOut, NOT_FOR_STRANGERS};
+use crate::output::{self, Existing, Format, OutputOptions, Writing};
 use crate::screen::{ASKED, Progress, Screen, Styled, plural};
 use crate::subject::{named, no_run};
 
@@ -73,9 +76,6 @@ struct Handing {
     dated: Option<jiff::civil::Date>,
 }
 
-/// What bundles and reports leave out unless it is asked for: they go to strangers.
-const NOT_FOR_STRANGERS: [&str; 2] = ["operator", "path"];
-
 impl Handing {
     fn leave_out(&self, to: Format, archive: &Archive) -> LeaveOut {
         let by_itself: &[&str] = match to {
@@ -84,9 +84,15 @@ impl Handing {
         };
         let settings = archive.settings().leave_out.iter().map(String::as_str);
         let asked = self.without.iter().map(String::as_str);
-        let with: Vec<&str> = self.with.iter().map(String::as_str).collect();
+        let with = LeaveOut::of(&self.with);
+        let with = with.names();
         let all = by_itself.iter().copied().chain(settings).chain(asked);
-        LeaveOut::of(all.filter(|name| !with.contains(name)))
+        LeaveOut::of(all.filter(|name| {
+            !LeaveOut::of([name])
+                .names()
+                .iter()
+                .any(|name| with.contains(name))
+        }))
     }
 }
 
@@ -177,7 +183,19 @@ impl Export {
         let mut output = self.output.clone();
         output.title.clone_from(&self.handing.title);
         output.left_out = kept.gone.words();
-        match output.write_all(&self.out, existing, kept) {
+        let gone = kept.gone.clone();
+        let looked = |files: &Writing| match files.any(|file| gone.found_in(file))? {
+            Some((name, value)) => {
+                let why = Diagnostic::error(
+                    Code::new("left-out-value-found"),
+                    format!("`{value}` was to be left out and still stands in `{name}`; nothing was written"),
+                );
+                let why = why.help("leave out the field that it stands in too, with `--without FIELD`");
+                Err(ExportError::Refused(Box::new(why)))
+            }
+            None => Ok(()),
+        };
+        match output.write_all(&self.out, existing, kept, &looked) {
             Ok(remarks) => Ok(remarks),
             Err(ExportError::Io(error)) => Err(Failure::file("write", &self.out, &error)),
             Err(ExportError::Refused(why)) => Err(Failure::nothing(*why)),
@@ -262,28 +280,56 @@ impl<'a> Kept<'a> {
     /// Parts the runs in question from the others.
     pub(crate) fn settle(&mut self) -> Result<(), Failure> {
         self.begin_pass();
-        let mut sure = Vec::with_capacity(self.names.len());
-        for name in std::mem::take(&mut self.names) {
-            let view = self.archive.run(name.as_str())?;
+        let names = std::mem::take(&mut self.names);
+        let mut sure = Vec::with_capacity(names.len());
+        each_view(self.archive, &names, |name, view| {
+            let view = view?;
             self.progress.step();
             if view.run.in_question() && !self.even_in_question {
-                self.asked.push(name);
-                continue;
+                self.asked.push(name.clone());
+                return Ok(());
             }
             self.points += view.run.points() as u64;
-            sure.push(name);
+            self.leave_out.see(&view.run, &mut self.gone);
+            sure.push(name.clone());
             match &mut self.held {
                 Some(held) if self.points <= HELD && held.len() < HELD_RUNS => {
-                    held.push(self.leave_out.apply(view.run, view.outcomes, &mut self.gone));
+                    held.push((view.run, view.outcomes))
                 }
-                held => {
-                    *held = None;
-                    self.leave_out.apply(view.run, view.outcomes, &mut self.gone);
-                }
+                held => *held = None,
             }
-        }
+            Ok::<(), Failure>(())
+        })?;
+        // Every run is seen now: a text of one may name what is left out of another.
+        let held = self.held.take();
+        self.held = held.map(|held| {
+            held.into_iter()
+                .map(|(run, results)| self.leave_out.apply(run, results, &mut self.gone))
+                .collect()
+        });
+        self.gone.prepare();
+        self.known_names()?;
         self.names = sure;
         Ok(())
+    }
+}
+
+impl Kept<'_> {
+    /// Refuses to leave out what is no field: a slip would hand over what somebody wanted to keep.
+    fn known_names(&self) -> Result<(), Failure> {
+        let Some(name) = self.leave_out.unknown(&self.gone).next() else {
+            return Ok(());
+        };
+        let known = curvary_record::known_fields().iter().map(|field| field.key);
+        let near = assume::nearest(name, known.chain(self.gone.met()));
+        let why = Diagnostic::error(
+            Code::new("unknown-field"),
+            format!("`{name}` is to be left out and is no field of these runs; nothing was written"),
+        );
+        Err(Failure::wrong(why.help(match near {
+            Some(near) => format!("did you mean `{near}`? `curvary fields` lists all of them"),
+            None => "`curvary fields` lists all of them; a field is left out by its own name or that of its column".to_owned(),
+        })))
     }
 }
 
@@ -298,9 +344,10 @@ impl Subjects for Kept<'_> {
                 .try_for_each(|(run, results)| take(&Subject { run, results }));
         }
         self.begin_pass();
-        for name in &self.names {
+        let mut gone = self.gone.clone();
+        each_view(self.archive, &self.names, |_, view| {
             self.progress.step();
-            let view = self.archive.run(name.as_str()).map_err(|error| {
+            let view = view.map_err(|error| {
                 ExportError::Refused(match Failure::from(error) {
                     Failure::Told { why, .. } => why,
                     Failure::Closed => Box::new(Diagnostic::error(
@@ -309,16 +356,49 @@ impl Subjects for Kept<'_> {
                     )),
                 })
             })?;
-            let (run, results) = self
-                .leave_out
-                .apply(view.run, view.outcomes, &mut Gone::default());
+            let (run, results) = self.leave_out.apply(view.run, view.outcomes, &mut gone);
             take(&Subject {
                 run: &run,
                 results: &results,
-            })?;
+            })
+        })
+    }
+}
+
+/// So many points are read ahead at a time, and so many runs at most.
+const AHEAD: usize = 1 << 16;
+const AHEAD_RUNS: usize = 16;
+
+/// Takes runs of the archive in the order of their names. All cores read the next ones while some are taken.
+fn each_view<E>(
+    archive: &Archive,
+    names: &[RunId],
+    mut take: impl FnMut(&RunId, Result<View, curvary_archive::Error>) -> Result<(), E>,
+) -> Result<(), E> {
+    let (ahead, read) = sync_channel(1);
+    std::thread::scope(|scope| {
+        scope.spawn(move || {
+            let (mut rest, mut many) = (names, 1);
+            while !rest.is_empty() {
+                let (next, others) = rest.split_at(many.min(rest.len()));
+                rest = others;
+                let views: Vec<_> = next.par_iter().map(|name| archive.run(name.as_str())).collect();
+                // Runs of a million points are read singly, small ones many at a time.
+                let points: usize = views.iter().flatten().map(|view| view.run.points()).sum();
+                many = (AHEAD / (points / next.len()).max(1)).clamp(1, AHEAD_RUNS);
+                if ahead.send((next, views)).is_err() {
+                    // One could not be taken, and nobody waits for the others.
+                    return;
+                }
+            }
+        });
+        for (names, views) in read {
+            for (name, view) in names.iter().zip(views) {
+                take(name, view)?;
+            }
         }
         Ok(())
-    }
+    })
 }
 
 fn left_out(asked: &[RunId], screen: &mut Screen) {

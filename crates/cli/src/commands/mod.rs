@@ -13,7 +13,7 @@ mod fields;
 pub(crate) mod find;
 mod fit;
 mod man;
-mod note;
+pub(crate) mod note;
 mod peaks;
 mod plot;
 mod process;

@@ -441,7 +441,7 @@ pub(crate) fn change_settings(
 
 /// Writes a file under another name first, so that nobody ever finds half of it.
 pub(crate) fn replace(path: &Path, text: &str) -> Result<(), Failure> {
-    crate::output::write(path, crate::output::Existing::Replaced, |file| {
+    crate::output::write(path, crate::output::Existing::Own, |file| {
         file.write_all(text.as_bytes())
     })
     .map_err(|error| Failure::file("write", path, &error))

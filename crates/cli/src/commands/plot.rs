@@ -9,7 +9,7 @@ use curvary_record::{Code, Diagnostic, Run, Trace, Value};
 
 use crate::Setting;
 use crate::ending::{Ending, Failure, Outcome};
-use crate::figure::{Figure, Kind, Layer, Panel, Size, of_runs};
+use crate::figure::{Figure, Kind, Layer, Panel, Size, interrupted, of_runs};
 use crate::screen::{Screen, plural};
 use crate::subject::{Reading, Sources, Subject};
 use crate::telling;
@@ -189,7 +189,7 @@ impl Plot {
                     layers.push(Layer::Bars(bars).of_series(number));
                 }
                 let layer = if points.len() > FEW {
-                    Layer::Line(points)
+                    Layer::Line(interrupted(&one.trace, points))
                 } else {
                     Layer::Points(points)
                 };

@@ -12,6 +12,7 @@ use std::path::Path;
 
 use clap::ValueEnum;
 use curvary_analysis::study::{Drawn, Found};
+use curvary_record::Trace;
 use plotters::prelude::*;
 
 use crate::ending::Failure;
@@ -116,6 +117,31 @@ pub(crate) enum Layer {
     Series(usize, Box<Self>),
 }
 
+/// The points of a curve for a line that is interrupted where its source had points without a number: nothing is known there,
+/// and a straight line would look like a measurement.
+pub(crate) fn interrupted(trace: &Trace, points: Vec<(f64, f64)>) -> Vec<(f64, f64)> {
+    let mut steps: Vec<f64> = points
+        .windows(2)
+        .map(|pair| (pair[1].0 - pair[0].0).abs())
+        .collect();
+    if trace.absent == 0 || steps.is_empty() {
+        return points;
+    }
+    steps.sort_by(f64::total_cmp);
+    // Where one point is missing the step is twice the others.
+    let most = steps[steps.len() / 2] * 1.9;
+    let mut all = Vec::with_capacity(points.len());
+    for (place, &(x, y)) in points.iter().enumerate() {
+        if let Some((before, _)) = place.checked_sub(1).and_then(|place| points.get(place))
+            && (x - before).abs() > most
+        {
+            all.push((f64::midpoint(x, *before), f64::NAN));
+        }
+        all.push((x, y));
+    }
+    all
+}
+
 impl Layer {
     /// The layer under a name of its own in the legend.
     pub(crate) fn named(self, name: impl Into<String>) -> Self {
@@ -161,7 +187,10 @@ impl Layer {
 impl Figure {
     /// Writes the picture.
     pub(crate) fn write(&self, path: &Path, kind: Kind, size: Size) -> Result<(), Failure> {
-        std::fs::write(path, self.bytes(kind, size)?).map_err(|error| Failure::file("write", path, &error))
+        let bytes = self.bytes(kind, size)?;
+        crate::output::may_be_written(path, crate::output::Existing::Replaced)
+            .and_then(|()| std::fs::write(path, bytes))
+            .map_err(|error| Failure::file("write", path, &error))
     }
 
     pub(crate) fn bytes(&self, kind: Kind, size: Size) -> Result<Vec<u8>, Failure> {
@@ -356,6 +385,21 @@ mod tests {
 
     use super::scale::Scale;
     use super::*;
+
+    #[test]
+    fn a_line_ends_where_points_are_absent() {
+        use curvary_record::{Column, Quantity, Unit};
+        let xs = [400.0, 410.0, 420.0, 450.0, 460.0];
+        let x = Column::new(Quantity::WAVELENGTH, Unit::NANOMETRE, xs.to_vec());
+        let y = Column::new(Quantity::ABSORBANCE, Unit::ABSORBANCE, vec![0.5; 5]);
+        let mut trace = Trace::new(x, y).expect("one length");
+        let points: Vec<(f64, f64)> = xs.iter().map(|x| (*x, 0.5)).collect();
+        assert_eq!(interrupted(&trace, points.clone()), points);
+        trace.absent = 2;
+        let all = interrupted(&trace, points);
+        assert_eq!(all.len(), 6);
+        assert!(all[3].1.is_nan() && (all[3].0 - 435.0).abs() < 1e-9);
+    }
 
     fn figure(points: &[(f64, f64)]) -> Figure {
         let marks = points

@@ -4,18 +4,21 @@
 //! a figure, a report, a README in plain words, and the originals if they are asked for. The same runs packed on the same
 //! day are the same bytes.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs::{self, File};
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 
-use curvary_archive::Archive;
+use curvary_archive::{Answer, Archive, Sequence};
 use curvary_formats::writers::csv::{Options, Origins};
 use curvary_formats::writers::export::{self, ExportError, Files, Output, Part, Subjects};
 use curvary_formats::writers::table_schema::TableField;
 use curvary_formats::writers::units::Units;
 use curvary_formats::writers::{json_lines, tables};
-use curvary_record::{Code, Diagnostic, Digest};
+use curvary_formats::{Source, family};
+use curvary_record::names::NameRule;
+use curvary_record::{Code, Diagnostic, Digest, Family};
+use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use sha2::{Digest as _, Sha512};
 
@@ -37,6 +40,35 @@ pub(crate) struct Order<'a> {
     pub(crate) points: u64,
 }
 
+/// What a laboratory said of how its files are read, and its saved sequences.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub(super) struct Laboratory {
+    /// Local words, as in `archive.toml`.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub(super) words: BTreeMap<String, String>,
+    /// Saved sequences.
+    #[serde(default, rename = "sequence", skip_serializing_if = "Vec::is_empty")]
+    pub(super) sequences: Vec<Sequence>,
+    /// Rules for names.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub(super) names: Vec<NameRule>,
+}
+
+impl Laboratory {
+    pub(super) fn of(archive: &Archive) -> Self {
+        let settings = archive.settings();
+        Self {
+            words: settings.words.clone(),
+            sequences: settings.sequences.clone(),
+            names: settings.names.clone(),
+        }
+    }
+
+    pub(super) fn is_empty(&self) -> bool {
+        *self == Self::default()
+    }
+}
+
 /// Packs runs into a ZIP file, or into a folder where the name has another ending.
 pub(crate) fn pack(
     target: &Path,
@@ -52,14 +84,15 @@ pub(crate) fn pack(
     let bag = bag(&stage.folder).map_err(fail)?;
     debug_assert!(bag.windows(2).all(|pair| pair[0] < pair[1]));
     for name in bag.iter().filter(|name| !name.starts_with("data/originals/")) {
-        let bytes = fs::read(stage.folder.join(name)).map_err(fail)?;
-        if let Some(value) = gone.found_in(&bytes) {
+        let file = File::open(stage.folder.join(name)).map_err(fail)?;
+        if let Some(value) = gone.found_in(file).map_err(fail)? {
             let why = Diagnostic::error(
                 Code::new("left-out-value-found"),
                 format!("`{value}` was to be left out and still stands in `{name}`; nothing was written"),
             );
             return Err(Failure::nothing(why.help(
-                "leave out the field that it stands in too, with `--without FIELD`",
+                "leave out the field that it stands in too, with `--without FIELD`; look into the title and the licence; where it is the day \
+                 of packing, name another with `--dated`",
             )));
         }
     }
@@ -221,18 +254,49 @@ fn fill(
             notes.push(b'\n');
         }
         put(&mut files, "notes.jsonl", &notes)?;
-        // What they answered is needed to read the originals as here; answers about other files alone stay.
-        let read: BTreeSet<&Digest> = sources.iter().map(|(_, digest)| digest).collect();
+        // What they answered is needed to read the originals as here: the answers that these rest on, about them alone.
+        let mut read: BTreeMap<&Digest, Option<Family>> = BTreeMap::new();
+        for (path, digest) in &sources {
+            let source = Source::new(path.as_str(), archive.original(digest)?);
+            read.insert(digest, family::of(&source));
+        }
         let mut answers = Vec::new();
-        for answer in archive
-            .answers()?
-            .holding()
-            .filter(|answer| answer.only.is_empty() || answer.only.iter().any(|digest| read.contains(digest)))
-        {
-            answers.extend(serde_json::to_vec(answer).map_err(|error| fail(error.into()))?);
+        for answer in archive.answers()?.holding() {
+            let about = |(digest, family): (&&Digest, &Option<Family>)| {
+                answer
+                    .is_about(digest, &family.clone().unwrap_or_default())
+                    .then(|| (*digest).clone())
+            };
+            let only: Vec<Digest> = read.iter().filter_map(about).collect();
+            if only.is_empty() {
+                continue;
+            }
+            let answer = Answer {
+                only,
+                family: None,
+                everywhere: false,
+                ..answer.clone()
+            };
+            answers.extend(serde_json::to_vec(&answer).map_err(|error| fail(error.into()))?);
             answers.push(b'\n');
         }
         put(&mut files, "answers.jsonl", &answers)?;
+        // Local words, rules for names and layouts: with them the originals are read as here.
+        let settings = Laboratory::of(archive);
+        if !settings.is_empty() {
+            let text =
+                toml_edit::ser::to_string_pretty(&settings).map_err(|error| fail(io::Error::other(error)))?;
+            put(&mut files, "laboratory.toml", text.as_bytes())?;
+        }
+        let mut layouts = Vec::new();
+        let folder = archive.root().join("layouts");
+        if folder.is_dir() {
+            walk(&folder, "", &mut layouts).map_err(fail)?;
+        }
+        for name in layouts.iter().filter(|name| name.ends_with(".toml")) {
+            let bytes = fs::read(folder.join(name)).map_err(fail)?;
+            put(&mut files, &format!("layouts/{name}"), &bytes)?;
+        }
     }
     files.commit().map_err(fail)?;
     let package = package(&data, order).map_err(fail)?;
@@ -453,6 +517,7 @@ fn ro_crate(data: &Path, order: &Order<'_>) -> io::Result<Value> {
             "html" => "text/html",
             "svg" => "image/svg+xml",
             "md" => "text/markdown",
+            "toml" => "application/toml",
             _ => "application/octet-stream",
         };
         graph.push(json!({
@@ -477,7 +542,7 @@ fn encoded(path: &str) -> String {
 }
 
 /// Every file below a folder, by name.
-fn walk(folder: &Path, front: &str, all: &mut Vec<String>) -> io::Result<()> {
+pub(super) fn walk(folder: &Path, front: &str, all: &mut Vec<String>) -> io::Result<()> {
     let mut entries: Vec<_> = fs::read_dir(folder)?.collect::<Result<_, _>>()?;
     entries.sort_by_key(fs::DirEntry::file_name);
     for entry in entries {
@@ -532,7 +597,11 @@ fn bag(folder: &Path) -> io::Result<Vec<String>> {
 }
 
 fn sha512(path: &Path) -> io::Result<(String, u64)> {
-    let mut file = File::open(path)?;
+    sha512_of(&mut File::open(path)?)
+}
+
+/// The SHA-512 digest of what is read, in hexadecimal digits, and how many bytes it was.
+pub(super) fn sha512_of(file: &mut dyn Read) -> io::Result<(String, u64)> {
     let (mut hash, mut size) = (Sha512::new(), 0);
     let mut block = vec![0; 1 << 16];
     loop {

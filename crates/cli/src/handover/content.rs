@@ -7,7 +7,7 @@ use curvary_analysis::study::again;
 use curvary_record::{Claim, Origin, Outcome, Run, RunId, Severity, Value};
 
 use crate::ending::Failure;
-use crate::figure::{Figure, Kind, Layer, Panel, Size, of_fit};
+use crate::figure::{Figure, Kind, Layer, Panel, Size, interrupted, of_fit};
 use crate::telling;
 
 /// So many runs are shown one by one; more are counted and left to the tables.
@@ -240,7 +240,7 @@ impl Page {
                 kinds
                     .entry((axis(&trace.x), axis(&trace.y)))
                     .or_default()
-                    .push(Layer::Line(points).named(name));
+                    .push(Layer::Line(interrupted(trace, points)).named(name));
             }
         }
         let mut figures = Vec::new();

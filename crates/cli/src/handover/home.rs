@@ -2,15 +2,17 @@
 
 use std::collections::BTreeSet;
 use std::fs::{self, File};
-use std::io::{self, BufRead, BufReader};
+use std::io::{self, BufRead, BufReader, Read};
 use std::path::{Path, PathBuf};
 
 use curvary_archive::{Answer, Archive, Note};
 use curvary_formats::container;
-use curvary_record::{Code, Diagnostic, Outcome, Run};
+use curvary_record::{Code, Diagnostic, Digest, Outcome, Run};
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
 
+use super::bundle::Laboratory;
+use crate::commands::note::replace;
 use crate::drawing::NoTexts;
 use crate::ending::Failure;
 use crate::screen::{Screen, plural};
@@ -44,11 +46,106 @@ impl Bundle {
         if !path.is_file() || !zipped {
             return Ok(None);
         }
-        let Some(folder) = container::bundle(&fs::read(path)?) else {
+        let bytes = fs::read(path)?;
+        let Some(folder) = container::bundle(&bytes) else {
+            // The first file of a bundle of ours; without the list at its end a ZIP was cut short.
+            let first = bytes.get(..300).unwrap_or(&bytes);
+            let begun =
+                bytes.starts_with(b"PK\x03\x04") && first.windows(12).any(|name| name == b"bag-info.txt");
+            if begun && zip::ZipArchive::new(io::Cursor::new(&bytes)).is_err() {
+                return Err(io::Error::new(
+                    io::ErrorKind::UnexpectedEof,
+                    "a bundle that was cut short: fetch it again",
+                ));
+            }
             return Ok(None);
         };
         let zip = zip::ZipArchive::new(File::open(path)?).map_err(io::Error::other)?;
         Ok(Some(Self::Zip(Box::new(zip), folder)))
+    }
+
+    /// What a file of the bag holds, by its name below the folder of the bag; none where there is no such file.
+    fn member(
+        &mut self,
+        name: &str,
+        take: &mut dyn FnMut(&mut dyn Read) -> io::Result<()>,
+    ) -> io::Result<bool> {
+        match self {
+            Self::Zip(zip, folder) => match zip.by_name(&format!("{folder}{name}")) {
+                Ok(mut member) => take(&mut member).map(|()| true),
+                Err(zip::result::ZipError::FileNotFound) => Ok(false),
+                Err(error) => Err(io::Error::other(error)),
+            },
+            Self::Folder(folder) => match File::open(folder.join(name)) {
+                Ok(mut file) => take(&mut file).map(|()| true),
+                Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(false),
+                Err(error) => Err(error),
+            },
+        }
+    }
+
+    /// The names of all files of the payload.
+    fn payload(&self) -> io::Result<Vec<String>> {
+        match self {
+            Self::Zip(zip, folder) => {
+                let mut names = Vec::new();
+                for name in zip.file_names() {
+                    let name = name.map_err(io::Error::other)?;
+                    let inside = name.strip_prefix(folder.as_str()).unwrap_or_default();
+                    if inside.starts_with("data/") && !inside.ends_with('/') {
+                        names.push(inside.to_owned());
+                    }
+                }
+                Ok(names)
+            }
+            Self::Folder(folder) => {
+                let mut names = Vec::new();
+                super::bundle::walk(&folder.join("data"), "", &mut names)?;
+                Ok(names.into_iter().map(|name| format!("data/{name}")).collect())
+            }
+        }
+    }
+
+    /// What is not as the manifest says, a few words for each file (RFC 8493: complete and valid).
+    fn wrong(&mut self) -> io::Result<Vec<String>> {
+        let mut manifest = String::new();
+        let there = self.member("manifest-sha512.txt", &mut |file| {
+            file.read_to_string(&mut manifest).map(|_| ())
+        })?;
+        if !there {
+            return Ok(vec!["`manifest-sha512.txt` is missing".to_owned()]);
+        }
+        let mut listed = BTreeSet::new();
+        let mut wrong = Vec::new();
+        for line in manifest.lines().filter(|line| !line.trim().is_empty()) {
+            let Some((digest, name)) = line.split_once(char::is_whitespace) else {
+                wrong.push(format!("`{line}` of the manifest is no checksum with a name"));
+                continue;
+            };
+            let name = name
+                .trim_start()
+                .replace("%0D", "\r")
+                .replace("%0A", "\n")
+                .replace("%25", "%");
+            let mut found = String::new();
+            let there = self.member(&name, &mut |file| {
+                found = super::bundle::sha512_of(file)?.0;
+                Ok(())
+            });
+            match there {
+                Ok(true) if found.eq_ignore_ascii_case(digest) => {}
+                Ok(true) => wrong.push(format!("`{name}` was changed")),
+                Ok(false) => wrong.push(format!("`{name}` is missing")),
+                Err(error) => wrong.push(format!("`{name}` cannot be read: {error}")),
+            }
+            listed.insert(name);
+        }
+        for name in self.payload()? {
+            if !listed.contains(&name) {
+                wrong.push(format!("`{name}` is in no manifest"));
+            }
+        }
+        Ok(wrong)
     }
 
     /// Every line of a file in it; none where there is no such file.
@@ -100,10 +197,41 @@ fn tell(path: &Path, wrong: BTreeSet<String>, screen: &mut Screen) {
     }
 }
 
-/// Whether a bundle stands at a path.
-pub(crate) fn is_bundle(path: &Path) -> bool {
-    matches!(Bundle::at(path), Ok(Some(_)))
+/// Whether a bundle stands at a path. One that is not as it was packed is refused: what changed on the way is nobody's word.
+pub(crate) fn is_bundle(path: &Path) -> Result<bool, Failure> {
+    let Some(mut bundle) = Bundle::at(path).map_err(unread(path))? else {
+        return Ok(false);
+    };
+    let wrong = bundle.wrong().map_err(unread(path))?;
+    if wrong.is_empty() {
+        return Ok(true);
+    }
+    let more = wrong.len().saturating_sub(TOLD);
+    let list = wrong
+        .iter()
+        .take(TOLD)
+        .map(String::as_str)
+        .collect::<Vec<_>>()
+        .join(", ");
+    let why = Diagnostic::error(
+        Code::new("bundle-changed"),
+        format!(
+            "the bundle `{}` is not as it was packed, so nothing of it was added: {list}{}",
+            path.display(),
+            if more > 0 {
+                format!(" and {more} more")
+            } else {
+                String::new()
+            }
+        ),
+    );
+    Err(Failure::wrong(why.help(
+        "fetch it again; or unpack it and add the folder `data/originals` alone, as files of which nobody vouches for anything",
+    )))
 }
+
+/// So many files that are not as they were packed are told one by one.
+const TOLD: usize = 5;
 
 /// Takes the answers of a bundle into an archive, before the originals are read there; says how many were new.
 pub(crate) fn take_answers(path: &Path, archive: &Archive, screen: &mut Screen) -> Result<(), Failure> {
@@ -114,6 +242,24 @@ pub(crate) fn take_answers(path: &Path, archive: &Archive, screen: &mut Screen) 
     let mut new: Vec<Answer> = bundle
         .records("answers.jsonl", &mut wrong)
         .map_err(unread(path))?;
+    // They settle the originals of the bundle and nothing else, whatever they say: files of one's own are asked about.
+    let mut originals: BTreeSet<Digest> = BTreeSet::new();
+    bundle
+        .lines("runs.jsonl", &mut |line| {
+            if let Ok(line) = serde_json::from_str::<Line>(line) {
+                originals.insert(line.run.source.digest);
+            }
+        })
+        .map_err(unread(path))?;
+    for answer in &mut new {
+        answer.everywhere = false;
+        answer.only.retain(|digest| originals.contains(digest));
+        if answer.only.is_empty() {
+            answer.only.extend(originals.iter().cloned());
+        } else {
+            answer.family = None;
+        }
+    }
     let mut answers = archive.answers()?;
     // One that was taken back here stays so: its line is there.
     let names: BTreeSet<&str> = answers.lines().iter().map(|line| line.id.as_str()).collect();
@@ -124,6 +270,116 @@ pub(crate) fn take_answers(path: &Path, archive: &Archive, screen: &mut Screen) 
     }
     tell(path, wrong, screen);
     Ok(())
+}
+
+/// Takes words, rules for names, saved sequences and layouts of a bundle into an archive that was begun for it: there they can
+/// only be about the bundle's files. In an archive that has files of its own they would change how these are read, so that they are
+/// told and left to people.
+pub(crate) fn take_settings(
+    path: &Path,
+    archive: &Archive,
+    new: bool,
+    screen: &mut Screen,
+) -> Result<bool, Failure> {
+    let Some(mut bundle) = Bundle::at(path).map_err(unread(path))? else {
+        return Ok(false);
+    };
+    let mut text = String::new();
+    bundle
+        .member("data/laboratory.toml", &mut |file| {
+            file.read_to_string(&mut text).map(|_| ())
+        })
+        .map_err(unread(path))?;
+    let theirs: Laboratory = toml_edit::de::from_str(&text).map_err(|error| {
+        Failure::file(
+            "read",
+            &path.join("data/laboratory.toml"),
+            &io::Error::other(error),
+        )
+    })?;
+    let folder = archive.root().join("layouts");
+    let mut layouts: Vec<(PathBuf, Vec<u8>)> = Vec::new();
+    for name in bundle.payload().map_err(unread(path))? {
+        let Some(inside) = name.strip_prefix("data/layouts/").filter(|name| is_plain(name)) else {
+            continue;
+        };
+        let mut bytes = Vec::new();
+        bundle
+            .member(&name, &mut |file| file.read_to_end(&mut bytes).map(|_| ()))
+            .map_err(unread(path))?;
+        let here = folder.join(inside);
+        if fs::read(&here).ok().as_ref() != Some(&bytes) {
+            layouts.push((here, bytes));
+        }
+    }
+    let ours = Laboratory::of(archive);
+    let missing = Laboratory {
+        words: theirs
+            .words
+            .into_iter()
+            .filter(|(word, field)| ours.words.get(word) != Some(field))
+            .collect(),
+        sequences: theirs
+            .sequences
+            .into_iter()
+            .filter(|one| !ours.sequences.contains(one))
+            .collect(),
+        names: theirs
+            .names
+            .into_iter()
+            .filter(|one| !ours.names.contains(one))
+            .collect(),
+    };
+    let list: Vec<String> = [
+        (missing.words.len(), "local word"),
+        (missing.names.len(), "rule for names"),
+        (missing.sequences.len(), "saved sequence"),
+        (layouts.len(), "layout"),
+    ]
+    .into_iter()
+    .filter(|(count, _)| *count > 0)
+    .map(|(count, what)| match what {
+        "rule for names" if count > 1 => format!("{count} rules for names"),
+        what => plural(count as u64, what),
+    })
+    .collect();
+    if list.is_empty() {
+        return Ok(false);
+    }
+    let list = list.join(", ");
+    if !new {
+        screen.say(format_args!(
+            "{list} of the bundle left alone, since this archive reads its own files by its own: they stand in `data/laboratory.toml` \
+             and `data/layouts` of `{}`; added to a new archive, the bundle brings them along",
+            path.display()
+        ));
+        return Ok(false);
+    }
+    let more = toml_edit::ser::to_string_pretty(&missing)
+        .map_err(|error| Failure::file("read", path, &io::Error::other(error)))?;
+    let settings = archive.root().join("archive.toml");
+    let begun = fs::read_to_string(&settings).map_err(unread(&settings))?;
+    replace(
+        &settings,
+        &format!("{begun}\n# Of the laboratory that a bundle comes from.\n{more}"),
+    )?;
+    for (here, bytes) in layouts {
+        if let Some(folder) = here.parent() {
+            fs::create_dir_all(folder).map_err(|error| Failure::file("write", &here, &error))?;
+        }
+        fs::write(&here, bytes).map_err(|error| Failure::file("write", &here, &error))?;
+    }
+    screen.say(format_args!("{list} of the bundle kept"));
+    Ok(true)
+}
+
+/// Whether a name of a member leads to a place below a folder and nowhere else.
+fn is_plain(name: &str) -> bool {
+    name.ends_with(".toml")
+        && !name.contains('\\')
+        && Path::new(name)
+            .components()
+            .all(|part| matches!(part, std::path::Component::Normal(_)))
 }
 
 /// Takes notes and results of a bundle into an archive that has its runs; says how many were new, and which runs are not as

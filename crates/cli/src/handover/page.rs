@@ -151,7 +151,7 @@ const STYLE: &str = "\
 body{font-family:system-ui,sans-serif;line-height:1.45;color:#1a1a1a;background:#fff;max-width:60rem;margin:0 auto;padding:1.5rem}\
 h1{font-size:1.7rem;margin:0 0 .3rem}h2{font-size:1.25rem;margin:2rem 0 .5rem;border-bottom:2px solid #1a1a1a;padding-bottom:.2rem}\
 h3{font-size:1.05rem;margin:1.2rem 0 .3rem}h4{font-size:.95rem;margin:.9rem 0 .2rem}small{font-weight:normal;color:#555}\
-table{border-collapse:collapse;width:100%;font-size:.88rem;margin:.3rem 0}th,td{text-align:left;vertical-align:top;padding:.22rem .6rem .22rem 0;border-bottom:1px solid #ccc}\
+table{border-collapse:collapse;width:100%;font-size:.88rem;margin:.3rem 0}th,td{text-align:left;vertical-align:top;overflow-wrap:anywhere;padding:.22rem .6rem .22rem 0;border-bottom:1px solid #ccc}\
 .n{text-align:right;font-variant-numeric:tabular-nums}tr.weaker td{color:#555;font-style:italic}.told{color:#555;font-size:.88rem}\
 .warn{border-left:4px solid #b35900;padding-left:.6rem}.missing{font-weight:bold}figure{margin:1rem 0}figure svg{width:100%;height:auto}\
 footer{margin-top:3rem;border-top:1px solid #ccc;font-size:.85rem;color:#555}\

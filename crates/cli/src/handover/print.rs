@@ -3,6 +3,7 @@
 //! Blocks are laid out on pages first, line by line, and drawn then. Pictures are the same drawings as on the web page,
 //! as lines and not as dots. The same runs are the same bytes.
 
+use std::collections::BTreeSet;
 use std::sync::OnceLock;
 
 use ab_glyph::{Font as _, FontRef};
@@ -317,8 +318,8 @@ fn widths(heads: &[Head], rows: &[Row], size: f32) -> Vec<f32> {
 }
 
 impl Page {
-    /// The report as PDF.
-    pub(crate) fn pdf(&self) -> Result<Vec<u8>, Failure> {
+    /// The report as PDF, with the letters that the font lacks: they are printed as boxes.
+    pub(crate) fn pdf(&self) -> Result<(Vec<u8>, BTreeSet<char>), Failure> {
         let mut layout = Layout {
             pages: vec![Vec::new()],
             y: MARGIN,
@@ -331,19 +332,48 @@ impl Page {
         for block in self.blocks() {
             layout.block(block)?;
         }
+        let missing = missing(&layout.pages);
+        if !missing.is_empty() {
+            let codes: Vec<String> = missing
+                .iter()
+                .map(|sign| format!("U+{:04X}", u32::from(*sign)))
+                .collect();
+            let told = format!(
+                "Letters that the font of this print lacks stand as empty boxes: {}. The same report as HTML shows them.",
+                codes.join(", ")
+            );
+            layout.block(Block::Words(Weight::Warning, told))?;
+        }
         layout.room(60.0);
         layout.y += 12.0;
         for text in Self::closing() {
             layout.words(&text, (8.0, false, true), 0.0);
         }
-        drawn(&self.title, &layout.pages).map_err(|why| {
+        let bytes = drawn(&self.title, &layout.pages).map_err(|why| {
             Failure::file(
                 "write",
                 std::path::Path::new("the report"),
                 &std::io::Error::other(why),
             )
-        })
+        })?;
+        Ok((bytes, missing))
     }
+}
+
+/// The letters of all pages that the font lacks.
+fn missing(pages: &[Vec<Item>]) -> BTreeSet<char> {
+    let mut missing = BTreeSet::new();
+    for item in pages.iter().flatten() {
+        if let Item::Text { text, strong, .. } = item
+            && let Some(font) = letters(*strong)
+        {
+            missing.extend(
+                text.chars()
+                    .filter(|sign| !sign.is_control() && font.glyph_id(*sign).0 == 0),
+            );
+        }
+    }
+    missing
 }
 
 fn colour(grey: u8) -> rgb::Color {
@@ -511,7 +541,10 @@ mod tests {
     #[test]
     fn an_empty_report_is_a_document_and_always_the_same() {
         let pdf = || Page::new("a title").pdf().unwrap_or_default();
-        assert!(pdf().starts_with(b"%PDF-"));
+        assert!(pdf().0.starts_with(b"%PDF-"));
         assert_eq!(pdf(), pdf());
+        assert!(pdf().1.is_empty());
+        let missing = Page::new("größe µ Ω 漢").pdf().unwrap_or_default().1;
+        assert_eq!(missing.into_iter().collect::<String>(), "漢");
     }
 }

@@ -1,6 +1,36 @@
 //! The README of a bundle, in plain words.
 
-use curvary_formats::writers::table_schema::TableField;
+use curvary_formats::writers::table_schema::{ColumnType, TableField};
+
+/// How the tables are read by Python; `tests/independent/check.py` does it.
+const PYTHON: &str = r#"```python
+import json
+import pandas as pd
+
+package = json.load(open("datapackage.json", encoding="utf-8"))
+
+def table(name):
+    fields = next(one for one in package["resources"] if one["name"] == name)["schema"]["fields"]
+    texts = {field["name"]: str for field in fields if field["type"] in ("string", "date")}
+    return pd.read_csv(f"tables/{name}.csv", dtype=texts, keep_default_na=False, na_values=[""])
+
+points, curves, runs = table("points"), table("curves"), table("runs")
+everything = points.merge(curves, on=["run", "trace"], suffixes=("", "_of_curve")).merge(
+    runs, on="run", suffixes=("", "_of_run"))
+```
+"#;
+
+/// How the tables are read by R, behind the lists of the columns that are texts.
+const R: &str = r#")
+table_of <- function(name) {
+  classes <- setNames(rep("character", length(texts[[name]])), texts[[name]])
+  read.csv(file.path("tables", paste0(name, ".csv")), colClasses = classes, na.strings = "", check.names = FALSE)
+}
+points <- table_of("points"); curves <- table_of("curves"); runs <- table_of("runs")
+everything <- merge(merge(points, curves, by = c("run", "trace"), suffixes = c("", "_of_curve")),
+                    runs, by = "run", suffixes = c("", "_of_run"))
+```
+"#;
 
 /// What the README says of one bundle.
 pub(super) struct About<'a> {
@@ -48,7 +78,7 @@ pub(super) fn text(about: &About<'_>) -> String {
         ),
         (
             "runs.jsonl",
-            "all of it as JSON, a line for each run; nothing is left away here",
+            "all of this as JSON, a line for each run, with everything that has no room in the tables",
         ),
         (
             "datapackage.json",
@@ -65,7 +95,9 @@ pub(super) fn text(about: &About<'_>) -> String {
         text.push_str(
             "| `originals/` | the files as they came from the instrument, bit for bit |\n\
              | `notes.jsonl` | what people said of the runs, a note a line |\n\
-             | `answers.jsonl` | what they answered where a file left something open, an answer a line |\n",
+             | `answers.jsonl` | what they answered where a file left something open, an answer a line |\n\
+             | `laboratory.toml`, `layouts/` | local words, rules for names, saved sequences and layouts, where there are any: with \
+             them the originals are read as where they come from |\n",
         );
     }
     if about.originals {
@@ -78,13 +110,28 @@ pub(super) fn text(about: &About<'_>) -> String {
         "\nThe folder above this one is a BagIt bag: `manifest-sha512.txt` has a checksum of every file, and any BagIt \
          program says whether one was changed or lost on the way.\n\n## How to open it\n\n\
          `report.html` opens in any browser, without a network. The tables are CSV in UTF-8 with commas between cells and \
-         points as decimal signs. `run` and `trace` tie them together:\n\n\
-         ```python\nimport pandas as pd\npoints = pd.read_csv(\"tables/points.csv\")\nruns = pd.read_csv(\"tables/runs.csv\")\n\
-         everything = points.merge(runs, on=\"run\")\n```\n\n\
-         ```r\npoints <- read.csv(\"tables/points.csv\")\nruns <- read.csv(\"tables/runs.csv\")\n\
-         everything <- merge(points, runs, by = \"run\")\n```\n\n\
-         ## Columns\n\nUnits are UCUM codes. An empty cell means that there is no value.\n",
+         points as decimal signs. `run` and `trace` tie them together. Names such as `007`, `1e10` or `NA` stay as they are only if the \
+         columns of text are read as text:\n\n",
     );
+    text.push_str(PYTHON);
+    text.push_str("\n```r\ntexts <- list(");
+    let tied = ["points", "curves", "runs"];
+    for (place, name) in tied.iter().enumerate() {
+        let fields = about
+            .tables
+            .iter()
+            .find(|(path, _)| *path == format!("tables/{name}.csv"));
+        let texts: Vec<String> = fields
+            .into_iter()
+            .flat_map(|(_, fields)| fields)
+            .filter(|field| matches!(field.kind, ColumnType::String | ColumnType::Date))
+            .map(|field| format!("\"{}\"", field.name))
+            .collect();
+        let front = if place > 0 { ",\n  " } else { "" };
+        text.push_str(&format!("{front}{name} = c({})", texts.join(", ")));
+    }
+    text.push_str(R);
+    text.push_str("\n## Columns\n\nUnits are UCUM codes. An empty cell means that there is no value.\n");
     for (name, fields) in about.tables {
         text.push_str(&format!(
             "\n### {name}\n\n| column | unit | what it is |\n|---|---|---|\n"
@@ -114,8 +161,9 @@ pub(super) fn text(about: &About<'_>) -> String {
     );
     if let Some(left_out) = about.left_out {
         text.push_str(&format!(
-            "\n## What is not in here\n\nSome things were {left_out}. A search made when this was packed found their values in \
-             none of the files.\n"
+            "\n## What is not in here\n\nSome things were {left_out}. All files but the originals were searched for these values \
+             when this was packed, as whole words, and none was found. Parts of names, other spellings, and values that are said above \
+             to be like others were not looked for in that search.\n"
         ));
     }
     text.push_str(&format!(

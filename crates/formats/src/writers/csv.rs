@@ -70,6 +70,7 @@ pub(crate) use unit_form::unit_of;
 
 pub use origins::Origins;
 pub use rows::Content;
+pub(crate) use rows::Stretch;
 
 /// Rows are handed on in blocks of about this many bytes.
 const BLOCK: usize = 1 << 16;

@@ -70,44 +70,52 @@ fn scaled(value: f64, digits: u8) -> Option<u64> {
     (again.to_bits() == magnitude.to_bits()).then_some(integer)
 }
 
+/// The numbers from 00 to 99: two digits are written at a time.
+#[allow(clippy::cast_possible_truncation, reason = "both digits are below ten")]
+const PAIRS: [[u8; 2]; 100] = {
+    let mut pairs = [[b'0'; 2]; 100];
+    let mut number = 0;
+    while number < 100 {
+        // Both are below ten.
+        pairs[number] = [b'0' + (number / 10) as u8, b'0' + (number % 10) as u8];
+        number += 1;
+    }
+    pairs
+};
+
 /// Appends `integer` with its last `digits` behind the point.
 #[inline]
 fn push_scaled(out: &mut Vec<u8>, negative: bool, mut integer: u64, digits: u8) {
-    // A sign, fifteen digits, a point, and a leading zero.
+    // Fifteen digits at most, with zeros in front as far as the point needs them.
     let mut text = [b'0'; 20];
     let mut at = text.len();
-    let mut left = digits;
-    while left > 0 {
-        at -= 1;
-        text[at] = digit(integer);
-        integer /= 10;
-        left -= 1;
+    while integer >= 10 {
+        at -= 2;
+        // The remainder is below a hundred.
+        #[allow(clippy::cast_possible_truncation)]
+        let pair = PAIRS[(integer % 100) as usize];
+        text[at] = pair[0];
+        text[at + 1] = pair[1];
+        integer /= 100;
     }
-    if digits > 0 {
+    if integer > 0 {
         at -= 1;
-        text[at] = b'.';
+        // It is below ten.
+        #[allow(clippy::cast_possible_truncation)]
+        let digit = b'0' + integer as u8;
+        text[at] = digit;
     }
-    loop {
-        at -= 1;
-        text[at] = digit(integer);
-        integer /= 10;
-        if integer == 0 {
-            break;
-        }
-    }
+    let digits = usize::from(digits);
+    let point = text.len() - digits;
+    let begin = at.min(point - 1);
     if negative {
-        at -= 1;
-        text[at] = b'-';
+        out.push(b'-');
     }
-    out.extend_from_slice(&text[at..]);
-}
-
-#[inline]
-fn digit(integer: u64) -> u8 {
-    // The remainder is below ten.
-    #[allow(clippy::cast_possible_truncation)]
-    let remainder = (integer % 10) as u8;
-    b'0' + remainder
+    out.extend_from_slice(&text[begin..point]);
+    if digits > 0 {
+        out.push(b'.');
+        out.extend_from_slice(&text[point..]);
+    }
 }
 
 /// `value` with the digits it was written with in `raw`, when they stand there; else its shortest decimal.

@@ -164,8 +164,8 @@ impl Subjects for &[Run] {
 
 /// Writes all runs; gives remarks on what the format could not carry.
 ///
-/// The runs are gone through three times (units, columns, writing), or twice where units stay as read; no more than one
-/// run is held at a time.
+/// The runs are gone through three times (units, columns, writing), or twice where units stay as read; none is held longer
+/// than it is looked at.
 ///
 /// # Errors
 /// As [`Exporter`]; what was half written must be thrown away.

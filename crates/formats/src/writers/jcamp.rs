@@ -11,12 +11,13 @@
 use curvary_jcamp_dx as dx;
 use curvary_record::{
     Claim, Code, Column, Coordinate, Diagnostic, Fields, Key, Origin, Place, Quantity, Run, Technique, Trace,
-    Unit, Value, ValueKind,
+    Unit, Value, ValueKind, write_decimal,
 };
 
 pub use curvary_jcamp_dx::{Form, Version};
 
 use super::digits::as_written;
+use super::units::exactly;
 use crate::readers::jcamp::{
     Meaning, OURS, abscissa, claim, diagnostic, is_of_standard, label_of, long_date, only_concentration,
     ordinate, private_claim, text, written,
@@ -264,7 +265,7 @@ impl<'a> Page<'a> {
         }
         self.weaker(&trace.fields);
         if !self.has("SAMPLE DESCRIPTION")
-            && let Some(sample) = trace.fields.text("sample").or(trace.label.as_deref())
+            && let Some(sample) = trace.fields.text("sample")
         {
             self.made("SAMPLE DESCRIPTION", sample.to_owned());
         }
@@ -516,6 +517,27 @@ impl<'a> Page<'a> {
             ("temperature", Some("Cel")) => told.trim_end_matches(" Cel").to_owned(),
             _ => told,
         };
+        // Another unit has no place under a label that stands for one: a reader takes the number alone.
+        let stated = match key.as_str() {
+            "path-length" => Some("cm"),
+            "temperature" => Some("Cel"),
+            _ => None,
+        };
+        if let (Some(code), Some(from), Some(label)) = (stated, &strongest.unit, label_of(key.as_str()))
+            && from.code() != code
+        {
+            if let Some(line) = self.private_field(key, strongest) {
+                self.private.push(line);
+            }
+            let exact = match (&strongest.value, Unit::ucum(code)) {
+                (Value::Number(value), Ok(to)) => exactly(*value, from, &to),
+                _ => None,
+            };
+            if let Some(value) = exact.filter(|_| !self.has(&label)) {
+                self.made(&label, write_decimal(value, None));
+            }
+            return;
+        }
         let structure = matches!(key.as_str(), "title" | "data-type" | "origin" | "owner");
         if let Some(label) = label_of(key.as_str()).filter(|_| !structure) {
             if self.is_plain(&label, &told)

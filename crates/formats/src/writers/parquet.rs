@@ -3,6 +3,7 @@
 //! Numbers are doubles, bit for bit; the heads carry the units, and the Table Schema of each file, with units as UCUM
 //! codes, stands in its metadata under `table-schema`.
 
+use std::iter::repeat_n;
 use std::sync::Arc;
 
 use curvary_record::Diagnostic;
@@ -14,7 +15,7 @@ use parquet::file::properties::WriterProperties;
 use parquet::file::writer::SerializedFileWriter;
 use parquet::schema::types::Type;
 
-use super::csv::{Content, Options, Table};
+use super::csv::{Content, Options, Stretch, Table};
 use super::export::{ExportError, Exporter, Files, Output, Part, Room, Subject};
 use super::results::Results;
 use super::table_schema::{ColumnType, TableField, TableSchema};
@@ -34,6 +35,54 @@ enum Cells {
     Wholes(Vec<i64>),
     Truths(Vec<bool>),
     Days(Vec<i32>),
+}
+
+impl Cells {
+    /// Appends cells; says how many of the rows have one. Those without stand last.
+    fn push(&mut self, stretch: &Stretch<'_>, rows: usize) -> usize {
+        match (self, stretch) {
+            (Self::Texts(cells), Stretch::Same(Content::Text(text))) => {
+                cells.extend(repeat_n(ByteArray::from(*text), rows));
+                rows
+            }
+            (Self::Texts(cells), Stretch::Names(names)) => {
+                cells.extend(names.iter().map(|name| ByteArray::from(name.as_str())));
+                names.len()
+            }
+            (Self::Numbers(cells), Stretch::Same(Content::Number(value))) => {
+                cells.extend(repeat_n(*value, rows));
+                rows
+            }
+            (Self::Numbers(cells), Stretch::Numbers(numbers)) => {
+                cells.extend_from_slice(numbers);
+                numbers.len()
+            }
+            (Self::Wholes(cells), Stretch::Same(Content::Whole(count))) => {
+                cells.extend(repeat_n(*count, rows));
+                rows
+            }
+            (Self::Wholes(cells), Stretch::Counts(from)) => {
+                cells.extend((*from..from + rows).filter_map(|count| i64::try_from(count).ok()));
+                rows
+            }
+            (Self::Truths(cells), Stretch::Same(Content::Truth(mark))) => {
+                cells.extend(repeat_n(*mark, rows));
+                rows
+            }
+            (Self::Truths(cells), Stretch::Marks(marks)) => {
+                cells.extend_from_slice(marks);
+                marks.len()
+            }
+            (Self::Days(cells), Stretch::Same(Content::Text(text))) => match days(text) {
+                Some(days) => {
+                    cells.extend(repeat_n(days, rows));
+                    rows
+                }
+                None => 0,
+            },
+            _ => 0,
+        }
+    }
 }
 
 /// A file being written.
@@ -93,36 +142,18 @@ impl Sheet {
     }
 
     fn row(&mut self, row: &[Content<'_>]) -> Result<(), ExportError> {
-        for ((cells, there), content) in self.columns.iter_mut().zip(row) {
-            let pushed = match (cells, content) {
-                (Cells::Texts(cells), Content::Text(text)) => {
-                    cells.push(ByteArray::from(*text));
-                    true
-                }
-                (Cells::Numbers(cells), Content::Number(value)) => {
-                    cells.push(*value);
-                    true
-                }
-                (Cells::Wholes(cells), Content::Whole(count)) => {
-                    cells.push(*count);
-                    true
-                }
-                (Cells::Truths(cells), Content::Truth(mark)) => {
-                    cells.push(*mark);
-                    true
-                }
-                (Cells::Days(cells), Content::Text(text)) => match days(text) {
-                    Some(days) => {
-                        cells.push(days);
-                        true
-                    }
-                    None => false,
-                },
-                _ => false,
-            };
-            there.push(i16::from(pushed));
+        let row: Vec<Stretch<'_>> = row.iter().copied().map(Stretch::Same).collect();
+        self.rows(&row, 1)
+    }
+
+    /// Takes many rows, column by column.
+    fn rows(&mut self, row: &[Stretch<'_>], rows: usize) -> Result<(), ExportError> {
+        for ((cells, there), stretch) in self.columns.iter_mut().zip(row) {
+            let filled = cells.push(stretch, rows);
+            there.extend(repeat_n(1, filled));
+            there.extend(repeat_n(0, rows.saturating_sub(filled)));
         }
-        self.rows += 1;
+        self.rows += rows;
         if self.rows >= ROWS {
             self.hand_on()?;
         }
@@ -244,7 +275,7 @@ impl Exporter for Parquet {
             ..
         } = self;
         for (table, sheet) in tables.iter().zip(sheets.iter_mut()) {
-            table.each_row(subject.run, |row| sheet.row(row))?;
+            table.each_stretch(subject.run, ROWS, |row, rows| sheet.rows(row, rows))?;
         }
         match sheets.last_mut() {
             Some(sheet) => results.each(subject.results, |row| sheet.row(row)),

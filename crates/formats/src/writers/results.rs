@@ -8,7 +8,7 @@ use super::csv::{Content, run_name};
 use super::table_schema::{ColumnType, TableField};
 
 /// The columns.
-const COLUMNS: [(&str, ColumnType, &str); 16] = [
+const COLUMNS: [(&str, ColumnType, &str); 19] = [
     ("result", ColumnType::String, "The result, by its name."),
     ("kind", ColumnType::String, "What was done: fit, rate, peaks, …"),
     (
@@ -61,6 +61,17 @@ const COLUMNS: [(&str, ColumnType, &str); 16] = [
         ColumnType::String,
         "The program and version that computed it.",
     ),
+    (
+        "item",
+        ColumnType::Integer,
+        "Which of several things of one kind the number belongs to, from 0: the position, height and width of one peak have the same.",
+    ),
+    ("row", ColumnType::Integer, "The row within the result, from 0."),
+    (
+        "remarks",
+        ColumnType::String,
+        "What speaks against the result, or is to be known of it, with semicolons between remarks.",
+    ),
 ];
 
 /// The results of an export, each written once, with whichever of its runs comes first.
@@ -112,10 +123,28 @@ impl Results {
             row[5] = Content::Text(&result.model);
             row[13] = Content::Text(&result.termination);
             row[15] = Content::Text(&result.by);
+            let remarks: Vec<&str> = result
+                .remarks
+                .iter()
+                .map(|remark| remark.message.as_str())
+                .collect();
+            let remarks = remarks.join("; ");
+            if !remarks.is_empty() {
+                row[18] = Content::Text(&remarks);
+            }
+            row[17] = Content::Whole(0);
             if result.parameters.is_empty() {
                 take(&row)?;
             }
-            for parameter in &result.parameters {
+            // Where a name comes again, the next thing of its kind begins.
+            let (mut item, mut met) = (0, BTreeSet::new());
+            for (place, parameter) in (0_i64..).zip(&result.parameters) {
+                if !met.insert(parameter.name.as_str()) {
+                    item += 1;
+                    met = BTreeSet::from([parameter.name.as_str()]);
+                }
+                row[16] = Content::Whole(item);
+                row[17] = Content::Whole(place);
                 let interval = parameter.intervals.first();
                 row[6] = Content::Text(&parameter.name);
                 row[7] = number(parameter.value);

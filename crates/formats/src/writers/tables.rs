@@ -47,7 +47,7 @@ impl Surveys {
 fn schema(name: &str, fields: Vec<TableField>) -> Value {
     let mut schema = serde_json::to_value(TableSchema::new(fields)).unwrap_or_default();
     let refers = |fields: Value, resource: &str| json!({ "fields": fields, "reference": { "resource": resource, "fields": fields } });
-    // A result without a number has no parameter and a claim may be made twice: those tables have no key.
+    // A claim may be made twice: that table has no key.
     let (key, references) = match name {
         "runs" => (Some(json!(["run"])), json!([])),
         "curves" => (
@@ -58,6 +58,7 @@ fn schema(name: &str, fields: Vec<TableField>) -> Value {
             Some(json!(["run", "trace", "position"])),
             json!([refers(json!(["run", "trace"]), "curves")]),
         ),
+        "results" => (Some(json!(["result", "row"])), json!([])),
         "origins" => (None, json!([refers(json!(["run"]), "runs")])),
         _ => (None, json!([])),
     };

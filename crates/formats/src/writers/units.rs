@@ -7,7 +7,9 @@
 use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 
-use curvary_record::{Claim, Column, Decimals, Fields, Run, Unit, Value, ValueKind, known_field};
+use curvary_record::{
+    Claim, Column, Conversion, Decimals, Fields, Run, Unit, Value, ValueKind, known_field, unit,
+};
 
 /// What becomes of the units.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -161,12 +163,41 @@ fn usually_exact(from: &Unit, to: &Unit) -> bool {
 }
 
 /// `value` in the other unit, when the conversion is exact.
-fn exactly(value: f64, from: &Unit, to: &Unit) -> Option<f64> {
-    let there = from.convert(value, to).ok().filter(|there| there.is_finite())?;
-    let text = format!("{there:e}");
-    let digits = text.split('e').next()?.bytes().filter(u8::is_ascii_digit).count();
-    let back = to.convert(there, from).ok()?;
-    (digits <= 15 && back.to_bits() == value.to_bits()).then_some(there)
+pub(super) fn exactly(value: f64, from: &Unit, to: &Unit) -> Option<f64> {
+    Exactly::between(from, to)?.apply(value)
+}
+
+/// Exact conversions between two units, for many values.
+struct Exactly {
+    there: Conversion,
+    back: Conversion,
+}
+
+impl Exactly {
+    fn between(from: &Unit, to: &Unit) -> Option<Self> {
+        Some(Self {
+            there: from.conversion(to).ok()?,
+            back: to.conversion(from).ok()?,
+        })
+    }
+
+    /// Whether every number stays as it is.
+    fn keeps_numbers(&self) -> bool {
+        self.there.keeps_numbers() && self.back.keeps_numbers()
+    }
+
+    fn apply(&self, value: f64) -> Option<f64> {
+        if self.keeps_numbers() {
+            return Some(value).filter(|value| value.is_finite());
+        }
+        let there = self.there.apply(value);
+        if !there.is_finite() || self.back.apply(there).to_bits() != value.to_bits() {
+            return None;
+        }
+        let text = format!("{there:e}");
+        let digits = text.split('e').next()?.bytes().filter(u8::is_ascii_digit).count();
+        (digits <= 15).then_some(there)
+    }
 }
 
 /// By how many places the decimal point moves, when that is all that the conversion does.
@@ -213,7 +244,12 @@ impl UnitPlan {
                     kept = Some((from, trace.x.clone()));
                 }
             }
+            let from = trace.y.unit.clone();
             self.column(&mut trace.y, &mut stays);
+            trace.label = trace
+                .label
+                .take()
+                .map(|label| renamed(label, &from, &trace.y.unit));
             for held in &mut trace.held {
                 let Some(to) = self.target(held.quantity.as_str(), &held.unit) else {
                     continue;
@@ -256,17 +292,21 @@ impl UnitPlan {
         let Some(to) = self.target(column.quantity.as_str(), &column.unit) else {
             return;
         };
-        let values: Option<Vec<f64>> = column
-            .values
-            .iter()
-            .map(|&value| exactly(value, &column.unit, to))
-            .collect();
+        let exactly = Exactly::between(&column.unit, to);
+        if exactly.as_ref().is_some_and(Exactly::keeps_numbers) {
+            // Absorbance and pure numbers: nothing but the name of the unit changes.
+            column.unit = to.clone();
+            return;
+        }
+        let values: Option<Vec<f64>> =
+            exactly.and_then(|exactly| column.values.iter().map(|&value| exactly.apply(value)).collect());
         let Some(values) = values else {
             stays(column.quantity.as_str(), &column.unit, to);
             return;
         };
         column.decimals = moved(&column.decimals, shift(&column.unit, to).unwrap_or(0));
         column.values = values.into();
+        column.name = column.name.take().map(|name| renamed(name, &column.unit, to));
         column.unit = to.clone();
     }
 
@@ -296,6 +336,41 @@ impl UnitPlan {
             }
         }
     }
+}
+
+/// The head of a column or the label of a curve, with the unit that its numbers have now: `Transmittance (%)` over fractions
+/// would be read as percent.
+fn renamed(text: String, from: &Unit, to: &Unit) -> String {
+    if from == to || Exactly::between(from, to).is_some_and(|exactly| exactly.keeps_numbers()) {
+        return text;
+    }
+    let shown = match to.display() {
+        shown if shown.is_empty() => "fraction".to_owned(),
+        shown => shown,
+    };
+    let means = |spelling: &str| unit::spelled(spelling.trim()).units().contains(from);
+    for (open, close) in [('(', ')'), ('[', ']')] {
+        let mut start = 0;
+        while let Some(begin) = text[start..].find(open).map(|at| start + at + 1) {
+            let Some(end) = text[begin..].find(close).map(|at| begin + at) else {
+                break;
+            };
+            if means(&text[begin..end]) {
+                return format!("{}{shown}{}", &text[..begin], &text[end..]);
+            }
+            start = begin;
+        }
+    }
+    for (at, sign) in text.char_indices().rev() {
+        let rest = &text[at + sign.len_utf8()..];
+        if matches!(sign, '/' | ' ' | ',') && means(rest) {
+            return format!("{} ({shown})", text[..at].trim_end_matches([' ', '/', ',']));
+        }
+    }
+    if means(&text) || text.contains('%') && from.code() == "%" {
+        return format!("{text}, here as {shown}");
+    }
+    text
 }
 
 /// Claims come in their order, and notes, of which the newest goes first, must come last first.
@@ -363,6 +438,40 @@ mod tests {
 
     fn unit(code: &str) -> Unit {
         Unit::ucum(code).expect("a unit")
+    }
+
+    #[test]
+    fn names_have_the_unit_that_the_numbers_have() {
+        let (percent, minute) = (unit("%"), unit("min"));
+        for (name, from, to, now) in [
+            (
+                "Transmittance (%)",
+                &percent,
+                &Unit::ONE,
+                "Transmittance (fraction)",
+            ),
+            (
+                "T [%] of dye (a)",
+                &percent,
+                &Unit::ONE,
+                "T [fraction] of dye (a)",
+            ),
+            ("%T", &percent, &Unit::ONE, "%T, here as fraction"),
+            ("Time (min)", &minute, &Unit::SECOND, "Time (s)"),
+            ("time / min", &minute, &Unit::SECOND, "time (s)"),
+            ("min", &minute, &Unit::SECOND, "min, here as s"),
+            ("dye (a)", &minute, &Unit::SECOND, "dye (a)"),
+            ("Time (min)", &minute, &minute, "Time (min)"),
+        ] {
+            assert_eq!(renamed(name.to_owned(), from, to), now);
+        }
+        // Absorbance is a pure number, and every decimal of it stays.
+        let mut run = course("s", vec![0.0], 0);
+        run.traces[0].y = Column::new(Quantity::ABSORBANCE, unit("{AU}"), vec![0.123_456_789_012_345_67]);
+        let (canonical, told) = planned(std::slice::from_ref(&run), Units::Canonical);
+        assert!(told.is_empty(), "{told:?}");
+        assert_eq!(canonical[0].traces[0].y.unit, Unit::ONE);
+        assert_eq!(canonical[0].traces[0].y.values, run.traces[0].y.values);
     }
 
     fn course(code: &str, times: Vec<f64>, decimals: u8) -> Run {
