@@ -14,8 +14,9 @@ use serde::Serialize;
 
 use crate::disk::{Disk, RealDisk, read_at, sync_folder};
 use crate::lock::Lock;
+use crate::manifest::is_whole;
 use crate::manifest::{Hasher, Manifest, Part, Stretch};
-use crate::mend::{self, overwrite};
+use crate::mend::overwrite;
 use crate::originals::zipped;
 use crate::unfinished::{self, Unfinished};
 use crate::{Archive, Error};
@@ -114,7 +115,7 @@ impl Archive {
         };
         let parts = manifest.originals.iter().chain(&manifest.records);
         for part in parts.chain([&manifest.notes]).filter(|part| part.length > 0) {
-            if mend::is_whole(root, part) {
+            if is_whole(root, part) {
                 continue;
             }
             let Some(held) = held(&part.name) else { continue };
@@ -236,7 +237,7 @@ fn begins_with(root: &Path, part: &Part, had: &Part) -> Result<bool, Error> {
 
 /// A part that is not what was committed is no ground to believe anything of a copy.
 fn must_be_whole(root: &Path, part: &Part) -> Result<(), Error> {
-    if mend::is_whole(root, part) {
+    if is_whole(root, part) {
         return Ok(());
     }
     Err(Error::damaged(
@@ -260,7 +261,7 @@ fn add_part(
     if let Some(folder) = target.parent() {
         fs::create_dir_all(folder).map_err(Error::io("make the folder", folder))?;
     }
-    if had.length == part.length && had.directory == part.directory && mend::is_whole(to, had) {
+    if had.length == part.length && had.directory == part.directory && is_whole(to, had) {
         return Ok(0);
     }
     let mut hasher = Hasher::resume(&target, had)?;

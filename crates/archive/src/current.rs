@@ -13,10 +13,11 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 
 use crate::catalog::Catalog;
+use crate::digests::hex;
 use crate::disk::{Disk, read_at};
 use crate::frames::Damage;
-use crate::manifest::{Manifest, hex};
-use crate::{Error, Settings, mend};
+use crate::manifest::{Manifest, is_whole};
+use crate::{Error, Settings};
 
 /// Changes whenever what is filed, or how, changes.
 const VERSION: u32 = 8;
@@ -101,7 +102,7 @@ impl Covered {
         let part = manifest.records.get(self.records.0 as usize);
         self.ends.is_empty()
             || self.ends == self.end_of(root, manifest)
-            || part.is_some_and(|part| !mend::is_whole(root, part))
+            || part.is_some_and(|part| !is_whole(root, part))
     }
 
     /// The catalogue in bytes of its file; `None` when they are not those that belong to it.

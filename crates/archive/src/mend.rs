@@ -10,12 +10,13 @@ use std::fs::{self, OpenOptions};
 use std::io::{Seek, SeekFrom, Write};
 use std::path::Path;
 
+use crate::aside::{Aside, count};
 use crate::disk::{Disk, RealDisk, read_at};
 use crate::frames::{Damage, Step, Walk, passed_over, whole_frames};
-use crate::manifest::{Manifest, Part, Stretch, check};
+use crate::manifest::{Manifest, Part, Stretch, hashed, is_whole};
 use crate::originals::{self, zipped};
-use crate::rebuild::{Aside, count, hashed};
-use crate::{Error, Note, writer};
+use crate::unfinished::restore;
+use crate::{Error, Note};
 
 /// Mends what a manifest lists. Gives what was done, a sentence a line.
 pub(crate) fn all(root: &Path, mut manifest: Manifest) -> Result<Vec<String>, Error> {
@@ -39,22 +40,13 @@ pub(crate) fn all(root: &Path, mut manifest: Manifest) -> Result<Vec<String>, Er
     }
     if changed {
         // The tail of a commit that was cut short is explained by the manifest from which it began, and by no other.
-        writer::restore(root, &manifest, &RealDisk)?;
+        restore(root, &manifest, &RealDisk)?;
         manifest.commit += 1;
         manifest.write(root, &RealDisk)?;
         done.push("manifest.json: written for the parts as they are now".to_owned());
     }
     done.extend(aside.told);
     Ok(done)
-}
-
-/// Whether a file holds all that was committed of it.
-pub(crate) fn is_whole(root: &Path, part: &Part) -> bool {
-    let content = Part {
-        directory: None,
-        ..part.clone()
-    };
-    check(&root.join(&part.name), &content, &mut |_| {}).is_ok_and(|wrong| wrong.is_empty())
 }
 
 /// Writes damaged headers of entries again, as the directory has them.

@@ -6,16 +6,50 @@ use std::path::Path;
 
 use curvary_record::stored::Record;
 use curvary_record::{Digest, RunId};
+use serde::Serialize;
 
-use crate::archive::{Checked, Problem};
 use crate::current::{Current, folder};
+use crate::digests::{digest_bytes, digest_named};
 use crate::frames::{Step, Walk, lines};
 use crate::index::Index;
-use crate::manifest::{Manifest, Part, Stretch, check, digest_bytes, digest_named};
+use crate::manifest::{Manifest, Part, Stretch, check};
 use crate::note::NoteBook;
 use crate::originals::{self, zipped};
 use crate::query::Query;
 use crate::{Error, Settings};
+
+/// What a check of the whole archive found.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
+pub struct Checked {
+    /// Originals whose bytes agree with their digests.
+    pub originals: u64,
+    /// Records that were read.
+    pub records: u64,
+    /// Runs among them that count today.
+    pub runs: u64,
+    /// What is not as it should be; empty when all is well.
+    pub problems: Vec<Problem>,
+    /// Sources that must be read again since their records are lost; their originals are whole.
+    #[serde(skip)]
+    pub again: Vec<Digest>,
+    /// What is worth knowing and does no harm, such as the tail of a commit that was cut short.
+    pub remarks: Vec<String>,
+}
+
+/// Something on disk that is not what was committed.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Problem {
+    /// The file, relative to the archive.
+    pub file: String,
+    /// Where in it.
+    pub at: Option<u64>,
+    /// What was found.
+    pub found: String,
+    /// What was expected.
+    pub expected: String,
+    /// Whether [`Archive::repair`] can put it right.
+    pub repairable: bool,
+}
 
 struct Check<'a> {
     root: &'a Path,

@@ -19,8 +19,8 @@ use self::names::{order_of, step};
 pub(crate) use self::ranks::Key;
 use self::ranks::{Rank, keep_first, ranks};
 use crate::current::Covered;
+use crate::digests::digest_named;
 use crate::likeness::{Screened, Sought};
-use crate::manifest::digest_named;
 use crate::query::{Node, Query};
 use crate::sealed::Sealed;
 use crate::{Error, words};
@@ -412,11 +412,11 @@ impl Index {
     pub(crate) fn shown(
         &self,
         address: DocAddress,
-    ) -> Result<(String, crate::archive::Summary, Places), Error> {
+    ) -> Result<(String, crate::summary::Summary, Places), Error> {
         let document = self.document(address)?;
         let broken = || self.damaged();
         let id = self.id_at(address)?;
-        let mut summary: crate::archive::Summary = self
+        let mut summary: crate::summary::Summary = self
             .bytes(&document, self.names.summary)
             .and_then(|bytes| serde_json::from_slice(bytes).ok())
             .ok_or_else(broken)?;

@@ -3,7 +3,8 @@
 use curvary_record::{Unit, ValueKind, known_field, known_fields};
 
 use super::quantity::{Bounds, Compare, days, meanings, number_and_unit, seconds};
-use super::{Node, Pattern, QueryError, Vocabulary};
+use super::{Node, Pattern, Vocabulary};
+use crate::QueryError;
 use crate::words::words;
 
 /// What can be asked for beside fields.
