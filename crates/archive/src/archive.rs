@@ -9,6 +9,7 @@ use curvary_record::stored::{Record, SourceRecord};
 use curvary_record::{Digest, Outcome, Run, RunId, Unit, ValueKind, known_field};
 use serde::Serialize;
 
+use crate::aside::Mended;
 use crate::asking::{Asking, Committed, Open};
 use crate::digests::digest_bytes;
 use crate::frames::{At, Damage};
@@ -182,11 +183,10 @@ impl Archive {
 
     /// Makes again what an archive cannot be opened without: `archive.toml` where it is gone, and the manifest, from the
     /// originals, records and notes themselves. Nothing is deleted: what is no whole entry is moved into `aside/`.
-    /// Gives what was done, a sentence a line.
     ///
     /// # Errors
     /// When another process writes, or the disk refuses.
-    pub fn rebuild(root: &Path) -> Result<Vec<String>, Error> {
+    pub fn rebuild(root: &Path) -> Result<Mended, Error> {
         rebuild::rebuild(root)
     }
 

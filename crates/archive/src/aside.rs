@@ -11,6 +11,17 @@ pub(crate) struct Aside<'a> {
     root: &'a Path,
     /// What was moved, a sentence a file.
     pub(crate) told: Vec<String>,
+    /// What was committed and cannot be had any more.
+    pub(crate) lost: Vec<String>,
+}
+
+/// What a repair did, a sentence each.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Mended {
+    /// What is as it should be again, and what was moved.
+    pub done: Vec<String>,
+    /// What was committed and cannot be had any more.
+    pub lost: Vec<String>,
 }
 
 impl<'a> Aside<'a> {
@@ -18,6 +29,7 @@ impl<'a> Aside<'a> {
         Self {
             root,
             told: Vec::new(),
+            lost: Vec::new(),
         }
     }
 

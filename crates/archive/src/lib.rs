@@ -68,6 +68,7 @@ pub use answer::{Answer, Answers};
 pub use archive::{
     Archive, Direction, FacetCount, FacetName, Facets, FindOptions, Found, Hit, Sort, SourceView,
 };
+pub use aside::Mended;
 pub use asked::{Asked, AskedAbout, Example};
 pub use cache::user_cache;
 pub use catalog::Stat;

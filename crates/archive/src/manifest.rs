@@ -40,7 +40,7 @@ pub(crate) struct Manifest {
 }
 
 /// One growing file.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Part {
     /// Its name relative to the archive, with `/`.
@@ -134,25 +134,16 @@ impl Manifest {
     /// Whether this archive is one whose earlier manifest was `earlier`: every part begins with the same bytes. Stretches
     /// that have grown since are read.
     pub(crate) fn continues(&self, root: &Path, earlier: &Self) -> bool {
-        let begins = |now: &Part, before: &Part| {
-            let mut at = 0;
-            now.length >= before.length
-                && before.stretches.iter().enumerate().all(|(number, stretch)| {
-                    let same = now.stretches.get(number) == Some(stretch) || {
-                        let length = usize::try_from(stretch.length).unwrap_or(usize::MAX);
-                        read_at(&root.join(&now.name), at, length)
-                            .is_ok_and(|bytes| Stretch::of(&bytes) == *stretch)
-                    };
-                    at += stretch.length;
-                    same
-                })
-        };
         let all = |now: &[Part], before: &[Part]| {
-            now.len() >= before.len() && now.iter().zip(before).all(|(now, before)| begins(now, before))
+            now.len() >= before.len()
+                && now
+                    .iter()
+                    .zip(before)
+                    .all(|(now, before)| begins(root, now, before))
         };
         all(&self.originals, &earlier.originals)
             && all(&self.records, &earlier.records)
-            && begins(&self.notes, &earlier.notes)
+            && begins(root, &self.notes, &earlier.notes)
     }
 
     /// What tells this manifest from every other.
@@ -340,6 +331,20 @@ pub(crate) fn check(
         at += stretch.length;
     }
     Ok(wrong)
+}
+
+/// Whether a part begins with the bytes that it had earlier. Only the stretch that has grown since is read.
+pub(crate) fn begins(root: &Path, now: &Part, before: &Part) -> bool {
+    let mut at = 0;
+    now.length >= before.length
+        && before.stretches.iter().enumerate().all(|(number, stretch)| {
+            let same = now.stretches.get(number) == Some(stretch) || {
+                let length = usize::try_from(stretch.length).unwrap_or(usize::MAX);
+                read_at(&root.join(&now.name), at, length).is_ok_and(|bytes| Stretch::of(&bytes) == *stretch)
+            };
+            at += stretch.length;
+            same
+        })
 }
 
 /// Whether a file holds all that was committed of it.

@@ -10,7 +10,7 @@ use std::fs::{self, OpenOptions};
 use std::io::{Seek, SeekFrom, Write};
 use std::path::Path;
 
-use crate::aside::{Aside, count};
+use crate::aside::{Aside, Mended, count};
 use crate::disk::{Disk, RealDisk, read_at};
 use crate::frames::{Damage, Step, Walk, passed_over, whole_frames};
 use crate::manifest::{Manifest, Part, Stretch, hashed, is_whole};
@@ -19,7 +19,7 @@ use crate::unfinished::restore;
 use crate::{Error, Note};
 
 /// Mends what a manifest lists. Gives what was done, a sentence a line.
-pub(crate) fn all(root: &Path, mut manifest: Manifest) -> Result<Vec<String>, Error> {
+pub(crate) fn all(root: &Path, mut manifest: Manifest) -> Result<Mended, Error> {
     let mut done = Vec::new();
     let mut aside = Aside::new(root);
     let mut changed = false;
@@ -46,7 +46,10 @@ pub(crate) fn all(root: &Path, mut manifest: Manifest) -> Result<Vec<String>, Er
         done.push("manifest.json: written for the parts as they are now".to_owned());
     }
     done.extend(aside.told);
-    Ok(done)
+    Ok(Mended {
+        done,
+        lost: aside.lost,
+    })
 }
 
 /// Writes damaged headers of entries again, as the directory has them.
@@ -152,6 +155,19 @@ fn notes(root: &Path, part: &Part, aside: &mut Aside<'_>) -> Result<Part, Error>
         count(whole.len(), "note", "notes"),
         lost.len()
     ));
+    let gone = part.length - committed.len() as u64;
+    if gone > 0 {
+        let of = part.length;
+        aside
+            .lost
+            .push(format!("{}: {gone} of {of} bytes of notes are gone", part.name));
+    }
+    if !lost.is_empty() {
+        let lost = count(lost.len(), "note", "notes");
+        aside
+            .lost
+            .push(format!("{}: {lost} cannot be read any more", part.name));
+    }
     hashed(
         root,
         Part {

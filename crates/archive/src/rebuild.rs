@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::Path;
 
-use crate::aside::{Aside, count};
+use crate::aside::{Aside, Mended, count};
 use crate::disk::{Disk, RealDisk, read_at};
 use crate::frames::whole_frames;
 use crate::lock::Lock;
@@ -25,7 +25,7 @@ pub(crate) fn begin(root: &Path, name: &str) -> Result<(), Error> {
 }
 
 /// See [`crate::Archive::rebuild`].
-pub(crate) fn rebuild(root: &Path) -> Result<Vec<String>, Error> {
+pub(crate) fn rebuild(root: &Path) -> Result<Mended, Error> {
     let remains = [Manifest::path(root), root.join("originals"), root.join("records")];
     if !Settings::path(root).exists() && !remains.iter().any(|remains| remains.exists()) {
         return Err(Error::NoArchive {
@@ -48,8 +48,12 @@ pub(crate) fn rebuild(root: &Path) -> Result<Vec<String>, Error> {
     if let Ok(manifest) = Manifest::read(root)
         && unfinished::explained(root, &manifest).is_ok()
     {
-        done.extend(mend::all(root, manifest)?);
-        return Ok(done);
+        let mended = mend::all(root, manifest)?;
+        done.extend(mended.done);
+        return Ok(Mended {
+            done,
+            lost: mended.lost,
+        });
     }
     let mut manifest = Manifest::empty();
     let mut aside = Aside::new(root);
@@ -99,7 +103,10 @@ pub(crate) fn rebuild(root: &Path) -> Result<Vec<String>, Error> {
         count(manifest.records.len(), "file of records", "files of records")
     ));
     done.extend(aside.told);
-    Ok(done)
+    Ok(Mended {
+        done,
+        lost: aside.lost,
+    })
 }
 
 /// A ZIP part as its whole entries tell it. What follows them and is not their directory is moved aside.

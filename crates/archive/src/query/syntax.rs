@@ -8,7 +8,7 @@ use crate::QueryError;
 use crate::words::words;
 
 /// What can be asked for beside fields.
-const SPECIAL_KEYS: [&str; 13] = [
+const SPECIAL_KEYS: [&str; 14] = [
     "dispute",
     "has",
     "is",
@@ -19,6 +19,7 @@ const SPECIAL_KEYS: [&str; 13] = [
     "reader",
     "remark",
     "run",
+    "stated-points",
     "technique",
     "traces",
     "year",
@@ -362,7 +363,13 @@ impl Parser<'_> {
 
     fn plain_term(&self, spot: &Spot<'_>) -> Result<Node, QueryError> {
         let lower = spot.key.to_lowercase();
-        if let Some(known) = known_field(&lower) {
+        // `points` is what tables show, the count of what was read; what a source states of it may differ, or be absent.
+        let field = match lower.as_str() {
+            "points" => None,
+            "stated-points" => known_field("points"),
+            key => known_field(key),
+        };
+        if let Some(known) = field {
             return match known.kind {
                 ValueKind::Text => phrase(known.key, spot),
                 ValueKind::Number(unit) | ValueKind::Range(unit) => typed(known.key, unit, spot),
@@ -891,10 +898,27 @@ fn time(key: &str, spot: &Spot<'_>) -> Result<Node, QueryError> {
     if bounds.low.is_none() && bounds.high.is_none() {
         return Err(spot.fault("a range needs a time on at least one side of `..`", None));
     }
-    Ok(Node::Number {
+    let node = |bounds| Node::Number {
         key: key.to_owned(),
         dimension: "s".to_owned(),
         bounds,
+    };
+    Ok(match bounds {
+        // From the evening to the morning: over midnight.
+        Bounds {
+            low: Some(low),
+            high: Some(high),
+        } if low > high => Node::Or(vec![
+            node(Bounds {
+                low: Some(low),
+                high: None,
+            }),
+            node(Bounds {
+                low: None,
+                high: Some(high),
+            }),
+        ]),
+        bounds => node(bounds),
     })
 }
 

@@ -75,7 +75,7 @@ fn a_damaged_frame_takes_only_its_own_runs_and_they_are_made_again() {
                 .all(|problem| problem.file == "records" || problem.file.starts_with("records/"))
         );
         assert!(!checked.again.is_empty());
-        let done = Archive::rebuild(&folder.0).expect("it is mended");
+        let done = Archive::rebuild(&folder.0).expect("it is mended").done;
         assert!(
             done.iter().any(|line| line.contains("kept in aside/")),
             "{done:?}"
@@ -164,7 +164,7 @@ fn damaged_notes_are_refused_until_a_repair_says_what_is_left() {
     flip(&folder.0, "notes.jsonl", second);
     let archive = Archive::open(&folder.0).expect("it opens");
     assert!(matches!(archive.run(&run), Err(Error::Damaged { .. })));
-    let done = Archive::rebuild(&folder.0).expect("it is mended");
+    let done = Archive::rebuild(&folder.0).expect("it is mended").done;
     assert!(
         done.iter()
             .any(|line| line.contains("2 notes can be read and 1 not")),
