@@ -90,6 +90,73 @@ fn points_are_counted_whether_or_not_a_source_states_them() {
 }
 
 #[test]
+fn the_name_of_a_run_finds_it() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let here = folder.path();
+    archive(here);
+    let id = done(here, &["find", "beta", "--ids", "--archive", "lab"]);
+    let short = id.get(..8).expect("a name");
+    assert_eq!(done(here, &["find", short, "--ids", "--archive", "lab"]), id);
+}
+
+#[test]
+fn files_that_others_left_and_answers_that_cannot_be_read_are_told() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let here = folder.path();
+    archive(here);
+    let said = done(here, &["verify", "--archive", "lab"]);
+    assert!(!said.contains("never read"), "{said}");
+    fs::write(here.join("lab/notes (conflicted copy).jsonl"), "{}").expect("it is written");
+    fs::write(here.join("lab/records/000001 (1).jsonl.zst"), "").expect("it is written");
+    let said = done(here, &["verify", "--archive", "lab"]);
+    assert!(
+        said.contains("never read: notes (conflicted copy).jsonl, records/000001 (1).jsonl.zst"),
+        "{said}"
+    );
+    fs::write(here.join("lab/answers.jsonl"), b"{\"id\":\"\xff\"}").expect("it is written");
+    let (said, ended) = told(here, &["verify", "--archive", "lab"]);
+    assert_eq!(ended, Some(1), "{said}");
+    assert!(said.contains("answers.jsonl"), "{said}");
+}
+
+#[test]
+fn a_file_that_became_a_copy_of_another_is_told_as_changed() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let here = folder.path();
+    archive(here);
+    fs::copy(here.join("in/beta.csv"), here.join("in/alpha.csv")).expect("it is copied");
+    let (said, ended) = told(here, &["add", "in", "--archive", "lab"]);
+    assert_eq!(ended, Some(0), "{said}");
+    assert!(said.contains("other content than before"), "{said}");
+    assert_eq!(count(here, "lab", "alpha"), 0);
+}
+
+#[test]
+fn edited_notes_are_a_matter_of_the_notes() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let here = folder.path();
+    archive(here);
+    note(here, "lab", "alpha", "project=one");
+    let path = here.join("lab/notes.jsonl");
+    let text = fs::read_to_string(&path).expect("a text");
+    fs::write(&path, text.replace("one", "another")).expect("it is written");
+    let (said, ended) = told(here, &["find", "alpha", "--archive", "lab"]);
+    assert_eq!(ended, Some(3), "{said}");
+    assert!(
+        said.contains("notes.jsonl") && said.contains("other bytes than were committed"),
+        "{said}"
+    );
+    let (said, _) = told(here, &["verify", "--repair", "--archive", "lab"]);
+    assert!(
+        said.contains("notes.jsonl: 1 note can be read and 0 not; look through them"),
+        "{said}"
+    );
+    assert!(said.contains("kept in aside/"), "{said}");
+    assert_eq!(count(here, "lab", "project:another"), 1);
+    done(here, &["verify", "--archive", "lab"]);
+}
+
+#[test]
 fn times_from_the_evening_to_the_morning_go_over_midnight() {
     let folder = tempfile::tempdir().expect("a folder");
     let here = folder.path();
@@ -201,4 +268,72 @@ fn settings_and_answers_come_back_from_a_copy() {
         assert!(said.contains(&format!("{name}: was gone")), "{said}");
         assert_eq!(&fs::read(here.join("lab").join(name)).expect("it is back"), bytes);
     }
+}
+
+#[test]
+fn lost_originals_are_named_come_back_when_added_and_close_nothing() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let here = folder.path();
+    archive(here);
+    note(here, "lab", "alpha", "project=one");
+    done(here, &["rates", "beta", "--archive", "lab"]);
+    let shown = || done(here, &["show", "alpha", "--archive", "lab"]);
+    let before = shown();
+    // All three lie in one frame; a fourth comes into another.
+    fs::write(here.join("in/delta.csv"), export("delta", 40, "10:00")).expect("a file");
+    done(here, &["add", "in", "--archive", "lab"]);
+    let path = here.join("lab/originals/000001.tar.zst");
+    let whole = fs::read(&path).expect("a file");
+    let mut bytes = whole.clone();
+    bytes[60] ^= 16;
+    fs::write(&path, &bytes).expect("it is written");
+
+    let (said, ended) = told(here, &["verify", "--archive", "lab"]);
+    assert_eq!(ended, Some(1), "{said}");
+    assert!(said.contains("no whole original of `in/alpha.csv`"), "{said}");
+    assert!(!said.contains("no whole original of `in/delta.csv`"), "{said}");
+    let (said, ended) = told(here, &["verify", "--repair", "--archive", "lab"]);
+    assert_eq!(ended, Some(1), "{said}");
+    assert!(said.contains("no whole original of `in/alpha.csv`"), "{said}");
+    // What is whole is copied and read again, and new files are taken.
+    done(here, &["backup", "copy", "--archive", "lab"]);
+    let (said, _) = told(here, &["reread", "--archive", "lab"]);
+    assert!(said.contains("lost original"), "{said}");
+    fs::write(here.join("in/epsilon.csv"), export("epsilon", 40, "10:00")).expect("a file");
+    // And the same files bring back what was lost.
+    done(here, &["add", "in", "--archive", "lab"]);
+    done(here, &["verify", "--archive", "lab"]);
+    assert_eq!(count(here, "lab", ""), 5);
+    assert_eq!(count(here, "lab", "project:one"), 1);
+    assert_eq!(count(here, "lab", "beta has:result"), 1);
+    assert_eq!(shown(), before);
+
+    // A file of originals that is cut short.
+    let bytes = fs::read(&path).expect("a file");
+    fs::write(&path, &bytes[..whole.len() - 10]).expect("it is written");
+    let (said, ended) = told(here, &["verify", "--repair", "--archive", "lab"]);
+    assert_eq!(ended, Some(1), "{said}");
+    done(here, &["add", "in", "--archive", "lab"]);
+    done(here, &["verify", "--archive", "lab"]);
+    assert_eq!(count(here, "lab", ""), 5);
+}
+
+#[test]
+fn a_copy_put_back_over_an_archive_is_not_answered_from_its_index() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let here = folder.path();
+    archive(here);
+    note(here, "lab", "alpha", "title=common");
+    let kept: Vec<(&str, Vec<u8>)> = ["notes.jsonl", "manifest.json", "manifest.previous.json"]
+        .into_iter()
+        .map(|name| (name, fs::read(here.join("lab").join(name)).expect("a file")))
+        .collect();
+    note(here, "lab", "alpha", "temperature=30 °C");
+    assert_eq!(count(here, "lab", "temp:30C"), 1);
+    for (name, bytes) in kept {
+        fs::write(here.join("lab").join(name), bytes).expect("it is written");
+    }
+    assert_eq!(count(here, "lab", "temp:30C"), 0);
+    assert_eq!(count(here, "lab", "common"), 1);
+    done(here, &["verify", "--archive", "lab"]);
 }

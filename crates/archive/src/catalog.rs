@@ -276,6 +276,12 @@ impl Catalog {
         self.links.iter().filter(superseded).copied().collect()
     }
 
+    /// Whether the original of these bytes is kept: it may have been lost, though it is known what was read of it.
+    pub(crate) fn keeps(&self, digest: &[u8; 32]) -> bool {
+        self.source(digest)
+            .is_some_and(|index| self.sources[index as usize].held != Held::NOWHERE)
+    }
+
     /// Adds a source, or its newer reading. Gives its number and whether it is new.
     pub(crate) fn add_source(&mut self, source: Source) -> (u32, bool) {
         self.dirty = true;
@@ -284,6 +290,7 @@ impl Catalog {
             known.runs = source.runs;
             known.bytes = source.bytes;
             known.record = source.record;
+            known.held = source.held;
             self.source_changed(index);
             return (index, false);
         }

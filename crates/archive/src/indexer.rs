@@ -266,7 +266,7 @@ impl Indexer {
 
     /// Whether the archive keeps these bytes, whatever is known of them.
     pub(crate) fn keeps(&self, digest: &[u8; 32]) -> bool {
-        self.catalog().source(digest).is_some() || self.entries.contains_key(digest)
+        self.catalog().keeps(digest) || self.entries.contains_key(digest)
     }
 
     /// Whether a frame of a part that is not what was committed speaks of files alone that this archive does not keep: whole
@@ -329,8 +329,8 @@ impl Indexer {
                 .map(|index| catalog.sources[index as usize])
         };
         let held = match before {
-            Some(before) => before.held,
-            None => self.entries.remove(&digest).unwrap_or(Held::NOWHERE),
+            Some(before) if before.held != Held::NOWHERE => before.held,
+            _ => self.entries.remove(&digest).unwrap_or(Held::NOWHERE),
         };
         let (index, new) = self.catalog_mut().add_source(Source {
             digest,

@@ -4,6 +4,7 @@
 //! - A damaged stretch of records becomes a skippable frame (RFC 8878, 3.1.2) of the same length, so that every other record
 //!   keeps its place and any program that reads zstd passes over it. What stood there is made again from the originals, by
 //!   whoever has the readers.
+//! - The same of originals. Those that it held are told as lost by every check until the same files are added again.
 //! - Notes that can be read stay; the damaged file is kept as it was.
 
 use std::fs::{self, OpenOptions};
@@ -23,14 +24,20 @@ pub(crate) fn all(root: &Path, mut manifest: Manifest) -> Result<Mended, Error> 
     let mut done = Vec::new();
     let mut aside = Aside::new(root);
     let mut changed = false;
-    for part in &manifest.originals {
-        if originals::is_zip(&part.name) && !is_whole(root, part) {
+    for (number, part) in (0_u32..).zip(&mut manifest.originals) {
+        if is_whole(root, part) {
+            continue;
+        }
+        if originals::is_zip(&part.name) {
             headers(root, part, &mut done)?;
+        } else {
+            *part = frames(root, number, part, &mut aside)?;
+            changed = true;
         }
     }
     for (number, part) in (0_u32..).zip(&mut manifest.records) {
         if !is_whole(root, part) {
-            *part = records(root, number, part, &mut aside)?;
+            *part = frames(root, number, part, &mut aside)?;
             changed = true;
         }
     }
@@ -83,8 +90,9 @@ fn headers(root: &Path, part: &Part, done: &mut Vec<String>) -> Result<(), Error
     Ok(())
 }
 
-/// Makes damaged stretches of a record part such as are passed over. A lost or shortened file keeps what it has.
-fn records(root: &Path, number: u32, part: &Part, aside: &mut Aside<'_>) -> Result<Part, Error> {
+/// Makes damaged stretches of a part of originals or records such as are passed over. A lost or shortened file keeps what it
+/// has.
+fn frames(root: &Path, number: u32, part: &Part, aside: &mut Aside<'_>) -> Result<Part, Error> {
     let path = root.join(&part.name);
     let mut length = part.length;
     match fs::metadata(&path) {
@@ -135,9 +143,8 @@ fn notes(root: &Path, part: &Part, aside: &mut Aside<'_>) -> Result<Part, Error>
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => Vec::new(),
         Err(error) => return Err(Error::io("read", &path)(error)),
     };
-    let committed = bytes
-        .get(..usize::try_from(part.length).unwrap_or(usize::MAX))
-        .unwrap_or(&bytes);
+    // Where somebody has edited the file, its lines are not where they were.
+    let committed = &bytes[..];
     if !committed.is_empty() {
         let what = "are not what was committed";
         aside.keep_some(&path, 0, committed.len() as u64, what)?;
@@ -155,7 +162,7 @@ fn notes(root: &Path, part: &Part, aside: &mut Aside<'_>) -> Result<Part, Error>
         count(whole.len(), "note", "notes"),
         lost.len()
     ));
-    let gone = part.length - committed.len() as u64;
+    let gone = part.length.saturating_sub(committed.len() as u64);
     if gone > 0 {
         let of = part.length;
         aside

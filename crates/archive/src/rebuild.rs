@@ -46,7 +46,11 @@ pub(crate) fn rebuild(root: &Path) -> Result<Mended, Error> {
         done.push("archive.toml: written anew, without the words and rules that the lost one had".to_owned());
     }
     if let Ok(manifest) = Manifest::read(root)
-        && unfinished::explained(root, &manifest).is_ok()
+        && matches!(
+            unfinished::explained(root, &manifest),
+            // Notes that are not what was committed are mended like any other part.
+            Ok(()) | Err(Error::Damaged { .. })
+        )
     {
         let mended = mend::all(root, manifest)?;
         done.extend(mended.done);

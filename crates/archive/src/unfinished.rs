@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::disk::{Disk, read_at, sync_folder};
 use crate::manifest::Manifest;
-use crate::manifest::{Part, Stretch, beyond, unlisted};
+use crate::manifest::{Part, Stretch, beyond, is_whole, unlisted};
 use crate::originals::zipped;
 use crate::{Error, now, originals};
 
@@ -64,9 +64,19 @@ impl Unfinished {
 /// Whether every byte beyond the manifest is the tail of a commit that began from it.
 ///
 /// # Errors
-/// [`Error::Unlisted`] when one is not.
+/// [`Error::Unlisted`] when one is not; [`Error::Damaged`] when the notes are not what was committed, and longer.
 pub(crate) fn explained(root: &Path, manifest: &Manifest) -> Result<(), Error> {
     let beyond = beyond(root, manifest);
+    let notes = &manifest.notes;
+    // Somebody has edited them: that is no matter of the manifest.
+    if notes.length > 0 && beyond.iter().any(|(name, _)| *name == notes.name) && !is_whole(root, notes) {
+        return Err(Error::damaged(
+            &root.join(&notes.name),
+            None,
+            "other bytes than were committed",
+            "the notes of the last commit",
+        ));
+    }
     match beyond.first() {
         Some((name, bytes)) if !Unfinished::of(root, manifest) => Err(Error::Unlisted {
             path: Manifest::path(root),

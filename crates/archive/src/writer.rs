@@ -141,6 +141,9 @@ pub struct Appended {
     pub runs: u64,
 }
 
+/// Of a source with more runs than these, what is filed of them takes no more room than it needs.
+const MANY_RUNS: usize = 256;
+
 impl Preparer {
     /// About how many bytes of sources to prepare at once: enough for neighbours to compress each other's records,
     /// few enough that one record is read without many neighbours.
@@ -234,15 +237,21 @@ impl Preparer {
             family: record.family.as_ref().map(Family::id),
         };
         let mut ready_runs = Vec::with_capacity(runs.len());
+        let many = runs.len() > MANY_RUNS;
         for run in runs {
-            let document = self.fields.document(&Facts::of(&run, &around));
+            let mut document = self.fields.document(&Facts::of(&run, &around));
+            if many {
+                // All of them wait until the source is appended.
+                document.shrink_to_fit();
+            }
             let id = run.id.clone();
             let line = put_line(lines, &Record::Run(Box::new(StoredRun(run))))?;
             ready_runs.push((id, line, document));
         }
-        let known = {
+        let (known, lost) = {
             let catalog = self.catalog.read().unwrap_or_else(PoisonError::into_inner);
-            catalog.source(&key).is_some()
+            let known = catalog.keeps(&key);
+            (known, !known && catalog.source(&key).is_some())
         };
         let mut name = originals::entry_name(&path.path);
         let mut original = None;
@@ -259,7 +268,8 @@ impl Preparer {
             digest: key,
             path,
             stat,
-            again,
+            // What is read of an original that was lost and comes back takes the place of what was read of it before.
+            again: again || lost,
             original,
             name,
             source_line,
@@ -392,17 +402,23 @@ impl Writer {
     #[must_use]
     pub fn known(&self, path: &str, stat: &Stat) -> Known {
         let catalog = self.indexer.catalog();
-        match catalog.path(path) {
-            Some(index) if stat.tells() && catalog.paths[index as usize].stat == *stat => Known::Unchanged,
+        match catalog.path(path).map(|index| catalog.paths[index as usize]) {
+            Some(entry)
+                if stat.tells()
+                    && entry.stat == *stat
+                    && catalog.sources[entry.source as usize].held != Held::NOWHERE =>
+            {
+                Known::Unchanged
+            }
             Some(_) => Known::Perhaps,
             None => Known::New,
         }
     }
 
-    /// Whether the archive has these bytes, so that they need not be read again.
+    /// Whether the archive has these bytes, so that they need not be read again. Of an original that was lost it has not.
     #[must_use]
     pub fn has(&self, digest: &Digest) -> bool {
-        digest_bytes(digest.as_str()).is_some_and(|digest| self.indexer.catalog().source(&digest).is_some())
+        digest_bytes(digest.as_str()).is_some_and(|digest| self.indexer.catalog().keeps(&digest))
     }
 
     /// The bytes that stand at a path today.

@@ -315,6 +315,11 @@ impl Parser<'_> {
             TokenKind::Words(text) if Pattern::is_in(text) => Ok(shapes(None, text)),
             TokenKind::Words(text) => match tokens_of(text) {
                 words if words.is_empty() => wrong("there is no letter or digit in this word"),
+                // The name of a run, as listings show it, finds the run.
+                words if is_like_a_name(text) => Ok(Node::Or(vec![
+                    Node::Words { key: None, words },
+                    Node::Named(vec![text.clone()]),
+                ])),
                 words => Ok(Node::Words { key: None, words }),
             },
             TokenKind::Term {
@@ -577,6 +582,11 @@ fn shapes(key: Option<&str>, text: &str) -> Node {
         })
         .collect();
     one_or(nodes, Node::And)
+}
+
+/// Whether a word may be the name of a run, or as much of it as listings show.
+fn is_like_a_name(word: &str) -> bool {
+    (8..=16).contains(&word.len()) && word.bytes().all(|sign| matches!(sign, b'0'..=b'9' | b'a'..=b'f'))
 }
 
 /// Runs by their names or beginnings of them, with commas between.
