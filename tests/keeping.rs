@@ -128,7 +128,7 @@ fn a_file_that_became_a_copy_of_another_is_told_as_changed() {
     let (said, ended) = told(here, &["add", "in", "--archive", "lab"]);
     assert_eq!(ended, Some(0), "{said}");
     assert!(said.contains("other content than before"), "{said}");
-    assert_eq!(count(here, "lab", "alpha"), 0);
+    assert_eq!(count(here, "lab", "sample:alpha"), 0);
 }
 
 #[test]
@@ -296,8 +296,12 @@ fn lost_originals_are_named_come_back_when_added_and_close_nothing() {
     assert_eq!(ended, Some(1), "{said}");
     assert!(said.contains("no whole original of `in/alpha.csv`"), "{said}");
     // What is whole is copied and read again, and new files are taken.
-    done(here, &["backup", "copy", "--archive", "lab"]);
-    let (said, _) = told(here, &["reread", "--archive", "lab"]);
+    let (said, ended) = told(here, &["backup", "copy", "--archive", "lab"]);
+    assert_eq!(ended, Some(1), "{said}");
+    assert!(said.contains("no whole original of `in/alpha.csv`"), "{said}");
+    assert_eq!(count(here, "copy", ""), 4);
+    let (said, ended) = told(here, &["reread", "--archive", "lab"]);
+    assert_eq!(ended, Some(1), "{said}");
     assert!(said.contains("lost original"), "{said}");
     fs::write(here.join("in/epsilon.csv"), export("epsilon", 40, "10:00")).expect("a file");
     // And the same files bring back what was lost.
