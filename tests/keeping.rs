@@ -226,14 +226,19 @@ fn results_that_a_repair_cannot_save_are_told_by_their_runs() {
     let folder = tempfile::tempdir().expect("a folder");
     let here = folder.path();
     archive(here);
+    done(here, &["rates", "beta", "--archive", "lab"]);
     done(here, &["rates", "alpha", "--archive", "lab"]);
-    assert_eq!(count(here, "lab", "has:result"), 1);
+    assert_eq!(count(here, "lab", "has:result"), 2);
     let id = done(here, &["find", "alpha", "--ids", "--archive", "lab"]);
     let path = here.join("lab/records/000001.jsonl.zst");
     let mut bytes = fs::read(&path).expect("a file");
     let at = bytes.len() - 20;
     bytes[at] ^= 4;
     fs::write(&path, bytes).expect("it is written");
+    // A table without the damaged one says so by its status.
+    let (said, ended) = told(here, &["results", "has:result", "--csv", "--archive", "lab"]);
+    assert_eq!(ended, Some(1), "{said}");
+    assert!(said.contains("archive-damaged"), "{said}");
     let (said, ended) = told(here, &["verify", "--repair", "--archive", "lab"]);
     assert_eq!(ended, Some(1), "{said}");
     assert!(
