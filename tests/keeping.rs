@@ -316,6 +316,15 @@ fn lost_originals_are_named_come_back_when_added_and_close_nothing() {
     assert_eq!(count(here, "lab", "project:one"), 1);
     assert_eq!(count(here, "lab", "beta has:result"), 1);
     assert_eq!(shown(), before);
+
+    // A file of originals that is cut short.
+    let bytes = fs::read(&path).expect("a file");
+    fs::write(&path, &bytes[..whole.len() - 10]).expect("it is written");
+    let (said, ended) = told(here, &["verify", "--repair", "--archive", "lab"]);
+    assert_eq!(ended, Some(1), "{said}");
+    done(here, &["add", "in", "--archive", "lab"]);
+    done(here, &["verify", "--archive", "lab"]);
+    assert_eq!(count(here, "lab", ""), 5);
 }
 
 #[test]

@@ -125,6 +125,15 @@ fn frames(root: &Path, number: u32, part: &Part, aside: &mut Aside<'_>) -> Resul
             None => length = damage.at,
         }
     }
+    let there = fs::metadata(&path).map_err(Error::io("look at", &path))?.len();
+    if length < part.length && there > length {
+        // The beginning of a frame whose end is lost.
+        aside.keep(&path, length)?;
+        let mut tail = RealDisk
+            .open_at(&path, length)
+            .map_err(Error::io("write", &path))?;
+        tail.sync().map_err(Error::io("sync", &path))?;
+    }
     hashed(
         root,
         Part {
