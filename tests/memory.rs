@@ -123,8 +123,8 @@ fn many_small_blocks_take_a_small_multiple() {
 }
 
 /// A run of 100 points and 15 labels is some 800 bytes of text; in memory it has its fields, their places and its words. The
-/// reader's limit of 25,000 blocks keeps that below 500 MB.
-const BLOCKS: u64 = 20;
+/// reader's limit of 25,000 blocks keeps that below 300 MB.
+const BLOCKS: u64 = 16;
 
 #[test]
 fn one_large_run_is_written_as_json_in_a_small_multiple() {

@@ -3,23 +3,26 @@
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, OnceLock, RwLock};
+use std::sync::OnceLock;
 
 use curvary_record::stored::{Record, SourceRecord};
-use curvary_record::{Digest, Outcome, Run, RunId, Unit, Value, ValueKind, known_field};
+use curvary_record::{Digest, Outcome, Run, RunId, Unit, ValueKind, known_field};
 use serde::Serialize;
 
-use crate::asking::Asking;
-use crate::frames::At;
+use crate::aside::Mended;
+use crate::asking::{Asking, Committed, Open};
+use crate::digests::digest_bytes;
+use crate::frames::{At, Damage};
 use crate::index::{Key, Places, sort_path};
-use crate::indexer::records_name;
 use crate::listing::PartRecords;
 use crate::lock::Unlocked;
-use crate::manifest::{Manifest, digest_bytes};
+use crate::manifest::{Manifest, original_names, records_name};
 use crate::note::{NoteBook, holding};
 use crate::originals::{self, Held};
 use crate::query::dimension;
 use crate::snippet::snippet;
+use crate::summary::Summary;
+use crate::verify::Checked;
 use crate::{
     Error, FORMAT, Note, Query, Settings, View, Vocabulary, Writer, rebuild, unfinished, upgrade, verify,
     view,
@@ -32,7 +35,7 @@ pub struct Archive {
     pub(crate) settings: Settings,
     pub(crate) manifest: Manifest,
     notes: OnceLock<NoteBook>,
-    pub(crate) asking: RwLock<Option<Arc<Asking>>>,
+    open: Open,
 }
 
 /// How to answer a query.
@@ -106,48 +109,6 @@ pub struct Hit {
     pub snippet: Option<String>,
 }
 
-/// What is known of a run without opening its record.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, serde::Deserialize)]
-pub struct Summary {
-    /// The technique.
-    pub technique: String,
-    /// The reader.
-    pub reader: String,
-    /// Every path of its source, first met first.
-    pub paths: Vec<String>,
-    /// The digest of its source.
-    #[serde(default)]
-    pub digest: String,
-    /// Curves.
-    pub traces: u64,
-    /// Points of all curves together.
-    pub points: u64,
-    /// Whether a newer version has taken its place.
-    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
-    pub superseded: bool,
-    /// Codes of its open questions.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub questions: Vec<String>,
-    /// Fields whose claims differ.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub disputes: Vec<String>,
-    /// Models of its results.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub results: Vec<String>,
-    /// The strongest claim of each field.
-    pub fields: BTreeMap<String, Fact>,
-}
-
-/// The strongest claim of a field, in short.
-#[derive(Clone, Debug, PartialEq, Serialize, serde::Deserialize)]
-pub struct Fact {
-    /// Its value.
-    pub value: Value,
-    /// Its unit.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub unit: Option<Unit>,
-}
-
 /// By what runs can be counted.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "kebab-case")]
@@ -192,39 +153,6 @@ pub struct SourceView {
     pub superseded: bool,
 }
 
-/// What a check of the whole archive found.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
-pub struct Checked {
-    /// Originals whose bytes agree with their digests.
-    pub originals: u64,
-    /// Records that were read.
-    pub records: u64,
-    /// Runs among them that count today.
-    pub runs: u64,
-    /// What is not as it should be; empty when all is well.
-    pub problems: Vec<Problem>,
-    /// Sources that must be read again since their records are lost; their originals are whole.
-    #[serde(skip)]
-    pub again: Vec<Digest>,
-    /// What is worth knowing and does no harm, such as the tail of a commit that was cut short.
-    pub remarks: Vec<String>,
-}
-
-/// Something on disk that is not what was committed.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-pub struct Problem {
-    /// The file, relative to the archive.
-    pub file: String,
-    /// Where in it.
-    pub at: Option<u64>,
-    /// What was found.
-    pub found: String,
-    /// What was expected.
-    pub expected: String,
-    /// Whether [`Archive::repair`] can put it right.
-    pub repairable: bool,
-}
-
 /// So many runs a source may have had when answers about them were given, beyond those that it has now.
 const LOST_RUNS: u32 = 64;
 
@@ -255,11 +183,10 @@ impl Archive {
 
     /// Makes again what an archive cannot be opened without: `archive.toml` where it is gone, and the manifest, from the
     /// originals, records and notes themselves. Nothing is deleted: what is no whole entry is moved into `aside/`.
-    /// Gives what was done, a sentence a line.
     ///
     /// # Errors
     /// When another process writes, or the disk refuses.
-    pub fn rebuild(root: &Path) -> Result<Vec<String>, Error> {
+    pub fn rebuild(root: &Path) -> Result<Mended, Error> {
         rebuild::rebuild(root)
     }
 
@@ -288,7 +215,7 @@ impl Archive {
             settings,
             manifest,
             notes: OnceLock::new(),
-            asking: RwLock::new(None),
+            open: Open::default(),
         })
     }
 
@@ -328,6 +255,40 @@ impl Archive {
         }
         let notes = NoteBook::read(&self.root, &self.manifest.notes)?;
         Ok(self.notes.get_or_init(|| notes))
+    }
+
+    /// Does some work with the index, which is built anew where it turns out to be damaged.
+    pub(crate) fn asked<T>(&self, work: impl Fn(&Asking) -> Result<T, Error>) -> Result<T, Error> {
+        let committed = Committed {
+            root: &self.root,
+            settings: &self.settings,
+            manifest: &self.manifest,
+        };
+        self.open.with(committed, work)
+    }
+
+    /// Stretches of records that could not be read, a sentence each: the runs in them are missing from every answer.
+    ///
+    /// # Errors
+    /// When the index cannot be read.
+    pub fn lost(&self) -> Result<Vec<String>, Error> {
+        let told = |lost: &Damage| {
+            format!(
+                "{}, byte {}: {} bytes of records are damaged, and what they hold is missing",
+                records_name(lost.part),
+                lost.at,
+                lost.length
+            )
+        };
+        self.asked(|asking| Ok(asking.lost.iter().map(told).collect()))
+    }
+
+    /// Builds the index anew from the records, in a new folder that takes the old one's place when it is whole.
+    ///
+    /// # Errors
+    /// When another process writes, or the disk refuses.
+    pub fn reindex(&self) -> Result<(), Error> {
+        self.open.build_anew(&self.root)
     }
 
     pub(crate) fn read(&self, asking: &Asking, at: At) -> Result<Record, Error> {
@@ -684,7 +645,7 @@ impl Archive {
         let path = match listed {
             Some(part) => self.root.join(&part.name),
             // A writer has begun a part since this archive was opened.
-            None => originals::names(held.part)
+            None => original_names(held.part)
                 .map(|name| self.root.join(name))
                 .into_iter()
                 .find(|path| path.exists())

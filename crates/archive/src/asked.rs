@@ -10,37 +10,12 @@ use curvary_record::{Digest, Family, Question, RunId};
 use serde::Serialize;
 
 use crate::asking::Asking;
+use crate::asks::APART;
+use crate::asks::of_question;
+use crate::digests::{digest_bytes, digest_named};
 use crate::index::Key;
-use crate::manifest::{digest_bytes, digest_named};
 use crate::query::{Node, Query};
 use crate::{Archive, Error};
-
-/// Parts of what is filed: no text has this sign.
-const APART: char = '\u{1f}';
-
-pub(crate) fn of_question(family: &str, question: &Question) -> String {
-    let abouts: BTreeSet<&str> = question
-        .readings
-        .iter()
-        .filter_map(|reading| reading.assume.split_once('='))
-        .map(|(about, _)| about)
-        .filter(|about| *about != "measurement")
-        .collect();
-    let abouts: Vec<&str> = abouts.into_iter().collect();
-    format!(
-        "{family}{APART}question{APART}{}{APART}{}",
-        question.code.as_str(),
-        abouts.join("+")
-    )
-}
-
-pub(crate) fn of_key(family: &str, key: &str) -> String {
-    format!("{family}{APART}key{APART}{key}{APART}")
-}
-
-pub(crate) fn of_refusal(family: &str, code: &str) -> String {
-    format!("{family}{APART}refusal{APART}{code}{APART}")
-}
 
 /// What is asked.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]

@@ -3,18 +3,18 @@
 use std::fs;
 use std::io::{Read, Seek, SeekFrom};
 use std::path::Path;
-use std::sync::{Arc, Mutex, OnceLock, PoisonError};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError, RwLock};
 
 use curvary_record::Digest;
 
 use crate::catalog::{Catalog, Source};
 use crate::current::{Covered, Current, folder};
+use crate::digests::digest_bytes;
 use crate::disk::RealDisk;
 use crate::frames::{Damage, FrameReader};
 use crate::index::Index;
-use crate::indexer::records_name;
-use crate::manifest::digest_bytes;
-use crate::{Archive, Error, Writer, cache};
+use crate::manifest::Manifest;
+use crate::{Error, Settings, Writer, cache};
 
 /// The index and what belongs to it.
 pub(crate) struct Asking {
@@ -79,107 +79,116 @@ impl Asking {
     }
 }
 
-impl Archive {
+/// What is committed of an archive, as far as an index is about it.
+#[derive(Clone, Copy)]
+pub(crate) struct Committed<'a> {
+    pub(crate) root: &'a Path,
+    pub(crate) settings: &'a Settings,
+    pub(crate) manifest: &'a Manifest,
+}
+
+/// The index of one reader: none until it is asked.
+#[derive(Default)]
+pub(crate) struct Open(RwLock<Option<Arc<Asking>>>);
+
+impl Open {
     /// Does some work with the index. Where the index turns out to be damaged it is built anew from the records, and the
     /// work is done with the new one: nothing is ever answered from what is damaged.
-    pub(crate) fn asked<T>(&self, work: impl Fn(&Asking) -> Result<T, Error>) -> Result<T, Error> {
-        match self.asking().and_then(|asking| work(&asking)) {
+    pub(crate) fn with<T>(
+        &self,
+        of: Committed<'_>,
+        work: impl Fn(&Asking) -> Result<T, Error>,
+    ) -> Result<T, Error> {
+        match self.asking(of).and_then(|asking| work(&asking)) {
             Err(Error::Index { damaged: true, .. }) => {}
             done => return done,
         }
         // A writer may have put another in its place since it was opened.
-        self.close_index();
-        match self.asking().and_then(|asking| work(&asking)) {
-            Err(Error::Index { damaged: true, .. }) => match self.reindex() {
-                Ok(()) => work(&*self.asking()?),
+        self.close();
+        match self.asking(of).and_then(|asking| work(&asking)) {
+            Err(Error::Index { damaged: true, .. }) => match self.build_anew(of.root) {
+                Ok(()) => work(&*self.asking(of)?),
                 // Who may not write here, or not now, builds one of their own.
-                Err(Error::Locked { .. } | Error::Io { .. }) => work(&self.keep_asking(self.cached(true)?)),
+                Err(Error::Locked { .. } | Error::Io { .. }) => work(&self.keep(of.cached(true)?)),
                 Err(error) => Err(error),
             },
             done => done,
         }
     }
 
-    /// Stretches of records that could not be read, a sentence each: the runs in them are missing from every answer.
-    ///
-    /// # Errors
-    /// When the index cannot be read.
-    pub fn lost(&self) -> Result<Vec<String>, Error> {
-        let told = |lost: &Damage| {
-            format!(
-                "{}, byte {}: {} bytes of records are damaged, and what they hold is missing",
-                records_name(lost.part),
-                lost.at,
-                lost.length
-            )
-        };
-        self.asked(|asking| Ok(asking.lost.iter().map(told).collect()))
+    /// Builds the index anew from the records, in a new folder that takes the old one's place when it is whole.
+    pub(crate) fn build_anew(&self, root: &Path) -> Result<(), Error> {
+        let mut writer = Writer::open_on(root, "curvary: building the index", RealDisk::shared(), true)?;
+        writer.tidy()?;
+        drop(writer);
+        self.close();
+        Ok(())
     }
 
-    fn close_index(&self) {
-        *self.asking.write().unwrap_or_else(PoisonError::into_inner) = None;
+    fn close(&self) {
+        *self.0.write().unwrap_or_else(PoisonError::into_inner) = None;
     }
 
     /// The index, completed first when it is behind and nobody is writing.
-    fn asking(&self) -> Result<Arc<Asking>, Error> {
-        let known = self.asking.read().unwrap_or_else(PoisonError::into_inner);
+    fn asking(&self, of: Committed<'_>) -> Result<Arc<Asking>, Error> {
+        let known = self.0.read().unwrap_or_else(PoisonError::into_inner);
         if let Some(asking) = known.as_ref() {
             return Ok(Arc::clone(asking));
         }
         drop(known);
-        let home = folder(&self.root);
-        let opened = match self.open_index(&home) {
+        let home = folder(of.root);
+        let opened = match of.open(&home) {
             // Built anew below. One that we may not read is of no use either.
             Err(Error::Index { damaged: true, .. } | Error::Io { .. }) => None,
             opened => opened?,
         };
         let asking = match opened {
             Some(asking) if asking.behind == 0 => asking,
-            opened => match Writer::open(&self.root, "curvary: completing the index") {
+            opened => match Writer::open(of.root, "curvary: completing the index") {
                 Ok(mut writer) => {
                     writer.tidy()?;
                     drop(writer);
-                    self.open_index(&home)?.ok_or_else(|| none(&home))?
+                    of.open(&home)?.ok_or_else(|| none(&home))?
                 }
                 // Somebody is at work: what there is must do, and says how far it reaches.
                 Err(Error::Locked { .. }) if opened.is_some() => opened.ok_or_else(|| none(&home))?,
                 // We may not write here, or not now.
-                Err(error @ (Error::Locked { .. } | Error::Io { .. })) => {
-                    match (self.cached(false), opened) {
-                        (Ok(asking), _) => asking,
-                        (Err(_), Some(asking)) => asking,
-                        (Err(Error::Index { .. }), None) => return Err(error),
-                        (Err(why), None) => return Err(why),
-                    }
-                }
+                Err(error @ (Error::Locked { .. } | Error::Io { .. })) => match (of.cached(false), opened) {
+                    (Ok(asking), _) => asking,
+                    (Err(_), Some(asking)) => asking,
+                    (Err(Error::Index { .. }), None) => return Err(error),
+                    (Err(why), None) => return Err(why),
+                },
                 Err(error) => return Err(error),
             },
         };
-        Ok(self.keep_asking(asking))
+        Ok(self.keep(asking))
     }
 
-    fn keep_asking(&self, asking: Asking) -> Arc<Asking> {
+    fn keep(&self, asking: Asking) -> Arc<Asking> {
         let asking = Arc::new(asking);
-        *self.asking.write().unwrap_or_else(PoisonError::into_inner) = Some(Arc::clone(&asking));
+        *self.0.write().unwrap_or_else(PoisonError::into_inner) = Some(Arc::clone(&asking));
         asking
     }
+}
 
+impl Committed<'_> {
     /// The index in the user's cache, brought up to what is committed.
-    fn cached(&self, anew: bool) -> Result<Asking, Error> {
-        let home = cache::bring_up(&self.root, &self.settings, &self.manifest, anew)?;
-        self.open_index(&home)?.ok_or_else(|| none(&home))
+    fn cached(self, anew: bool) -> Result<Asking, Error> {
+        let home = cache::bring_up(self.root, self.settings, self.manifest, anew)?;
+        self.open(&home)?.ok_or_else(|| none(&home))
     }
 
-    fn open_index(&self, home: &Path) -> Result<Option<Asking>, Error> {
+    fn open(self, home: &Path) -> Result<Option<Asking>, Error> {
         // A writer may replace the catalogue between two of our steps; then we look again.
         for _ in 0..5 {
-            let Some(current) = Current::read(home, &self.settings)? else {
+            let Some(current) = Current::read(home, self.settings)? else {
                 return Ok(None);
             };
             let path = home.join(&current.folder);
             let index = Index::open(&path)?;
             let covered = index.covered()?;
-            if !covered.is_of(&self.root, &self.manifest) {
+            if !covered.is_of(self.root, self.manifest) {
                 return Ok(None);
             }
             if let Ok(known) = fs::File::open(path.join(&covered.catalog)) {
@@ -187,7 +196,7 @@ impl Archive {
                     index,
                     known: Mutex::new(known),
                     catalog: OnceLock::new(),
-                    behind: covered.behind(&self.manifest),
+                    behind: covered.behind(self.manifest),
                     lost: covered.lost.clone(),
                     covered,
                     frames: FrameReader::default(),
@@ -195,22 +204,5 @@ impl Archive {
             }
         }
         Ok(None)
-    }
-
-    /// Builds the index anew from the records, in a new folder that takes the old one's place when it is whole.
-    ///
-    /// # Errors
-    /// When another process writes, or the disk refuses.
-    pub fn reindex(&self) -> Result<(), Error> {
-        let mut writer = Writer::open_on(
-            &self.root,
-            "curvary: building the index",
-            RealDisk::shared(),
-            true,
-        )?;
-        writer.tidy()?;
-        drop(writer);
-        self.close_index();
-        Ok(())
     }
 }

@@ -14,9 +14,10 @@ use std::sync::Arc;
 
 use sha2::{Digest as _, Sha256};
 
+use crate::digests::hex;
 use crate::disk::{Disk, RealDisk, read_at};
 use crate::indexer::Indexer;
-use crate::manifest::{Manifest, hex};
+use crate::manifest::Manifest;
 use crate::{Error, Settings};
 
 /// The user's folder for what may be deleted at any time.

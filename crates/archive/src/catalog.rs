@@ -9,7 +9,7 @@ use hashbrown::HashTable;
 
 use crate::frames::At;
 use crate::originals::Held;
-use crate::writer::Stat;
+use std::fs;
 
 /// What the archive knows of one source.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -276,6 +276,12 @@ impl Catalog {
         self.links.iter().filter(superseded).copied().collect()
     }
 
+    /// Whether the original of these bytes is kept: it may have been lost, though it is known what was read of it.
+    pub(crate) fn keeps(&self, digest: &[u8; 32]) -> bool {
+        self.source(digest)
+            .is_some_and(|index| self.sources[index as usize].held != Held::NOWHERE)
+    }
+
     /// Adds a source, or its newer reading. Gives its number and whether it is new.
     pub(crate) fn add_source(&mut self, source: Source) -> (u32, bool) {
         self.dirty = true;
@@ -284,6 +290,7 @@ impl Catalog {
             known.runs = source.runs;
             known.bytes = source.bytes;
             known.record = source.record;
+            known.held = source.held;
             self.source_changed(index);
             return (index, false);
         }
@@ -593,6 +600,52 @@ impl<'a> Cursor<'a> {
             put(entry, value);
         }
         Some(())
+    }
+}
+
+/// What the operating system says of a file, enough to tell that it has not changed.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Stat {
+    /// Length in bytes.
+    pub bytes: u64,
+    /// Time of the last change of the content, in nanoseconds since 1970.
+    pub modified: i64,
+    /// Time of the last change of the entry, in nanoseconds since 1970; 0 where there is none.
+    pub changed: i64,
+    /// Number of the file on its disk; 0 where there is none.
+    pub inode: u64,
+}
+
+impl Stat {
+    /// What `metadata` says.
+    #[must_use]
+    pub fn of(metadata: &fs::Metadata) -> Self {
+        let modified = metadata
+            .modified()
+            .ok()
+            .and_then(|time| time.duration_since(std::time::UNIX_EPOCH).ok())
+            .and_then(|since| i64::try_from(since.as_nanos()).ok())
+            .unwrap_or(0);
+        let mut stat = Self {
+            bytes: metadata.len(),
+            modified,
+            ..Self::default()
+        };
+        #[cfg(unix)]
+        {
+            use std::os::unix::fs::MetadataExt;
+            stat.inode = metadata.ino();
+            stat.changed = metadata
+                .ctime()
+                .saturating_mul(1_000_000_000)
+                .saturating_add(metadata.ctime_nsec());
+        }
+        stat
+    }
+
+    /// Whether a file that looks so can be believed unchanged when it looks the same again.
+    pub(crate) fn tells(&self) -> bool {
+        *self != Self::default()
     }
 }
 

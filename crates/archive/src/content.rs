@@ -1,9 +1,7 @@
 //! What a run consists of: by this, and not by its number in the file, what was said and found of it is given on when the
 //! file is read otherwise, or a newer version takes its place.
 
-use curvary_record::{Column, Fields, Quantity, Run, Trace, Unit};
-
-use crate::Heir;
+use curvary_record::{Column, Fields, Quantity, Run, RunId, Trace, Unit};
 
 /// Whether two runs have the same curves, point for point and in the same units. Runs without a point say nothing of it.
 pub(crate) fn same_numbers(a: &Run, b: &Run) -> bool {
@@ -135,4 +133,15 @@ pub fn heirs_of_reading(before: &[Run], after: &[Run]) -> Vec<Option<Heir>> {
 /// Whether other runs stand on just the lines of this one, as the columns of one table do.
 fn is_beside_others(all: &[Option<(u32, u32)>], one: usize) -> bool {
     all.iter().filter(|lines| **lines == all[one]).count() > 1
+}
+
+/// A run that takes the place of an earlier version with the same numbers.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Heir {
+    /// The earlier run.
+    pub before: RunId,
+    /// The later one.
+    pub after: RunId,
+    /// Whether results hold as well: nothing else that was read of the run, such as a path length, has changed.
+    pub results: bool,
 }

@@ -12,10 +12,12 @@ use std::path::Path;
 
 use serde::Serialize;
 
+use crate::Note;
 use crate::disk::{Disk, RealDisk, read_at, sync_folder};
 use crate::lock::Lock;
 use crate::manifest::{Hasher, Manifest, Part, Stretch};
-use crate::mend::{self, overwrite};
+use crate::manifest::{begins, is_whole};
+use crate::mend::overwrite;
 use crate::originals::zipped;
 use crate::unfinished::{self, Unfinished};
 use crate::{Archive, Error};
@@ -107,14 +109,15 @@ impl Archive {
         unfinished::explained(root, &manifest)?;
         let _lock = Lock::take(root, "curvary: mending from a copy")?;
         let mut done = Vec::new();
-        let held = Manifest::read(copy)?;
+        let of_copy = Manifest::read(copy)?;
         let held = |name: &str| {
-            let parts = held.originals.iter().chain(&held.records).chain([&held.notes]);
+            let parts = of_copy.originals.iter().chain(&of_copy.records);
+            let parts = parts.chain([&of_copy.notes]);
             parts.rev().find(|part| part.name == name).cloned()
         };
         let parts = manifest.originals.iter().chain(&manifest.records);
         for part in parts.chain([&manifest.notes]).filter(|part| part.length > 0) {
-            if mend::is_whole(root, part) {
+            if is_whole(root, part) {
                 continue;
             }
             let Some(held) = held(&part.name) else { continue };
@@ -127,8 +130,62 @@ impl Archive {
                 ));
             }
         }
+        if is_of_one(root, &manifest, &of_copy) {
+            done.extend(lost_files(root, copy)?);
+            done.extend(earlier_notes(root, &manifest.notes, copy, &of_copy.notes)?);
+        }
         Ok(done)
     }
+}
+
+/// Whether a manifest is that of an earlier copy: its originals are the first of the archive's.
+fn is_of_one(root: &Path, manifest: &Manifest, of_copy: &Manifest) -> bool {
+    let pairs = manifest.originals.iter().zip(&of_copy.originals);
+    !of_copy.originals.is_empty()
+        && of_copy.originals.len() <= manifest.originals.len()
+        && pairs
+            .into_iter()
+            .all(|(part, had)| part.name == had.name && begins(root, part, had))
+}
+
+/// Brings back what people and the program decided, where such a file is gone.
+fn lost_files(root: &Path, copy: &Path) -> Result<Vec<String>, Error> {
+    let mut done = Vec::new();
+    for name in ["archive.toml", "answers.jsonl"] {
+        let (here, there) = (root.join(name), copy.join(name));
+        if !here.exists() && there.is_file() {
+            let bytes = fs::read(&there).map_err(Error::io("read", &there))?;
+            RealDisk
+                .replace(&here, &bytes)
+                .map_err(Error::io("write", &here))?;
+            done.push(format!("{name}: was gone, and is that of {} now", copy.display()));
+        }
+    }
+    Ok(done)
+}
+
+/// Brings back the notes that an earlier copy holds, where the file ends before them or is gone. What was noted later is
+/// told by the repair.
+fn earlier_notes(root: &Path, part: &Part, copy: &Path, held: &Part) -> Result<Option<String>, Error> {
+    let path = root.join(&part.name);
+    let there = fs::metadata(&path).map_or(0, |metadata| metadata.len());
+    if there >= held.length || held.length > part.length || !is_whole(copy, held) {
+        return Ok(None);
+    }
+    let from = copy.join(&held.name);
+    let length = usize::try_from(held.length).unwrap_or(usize::MAX);
+    let bytes = read_at(&from, 0, length).map_err(Error::io("read", &from))?;
+    let own = read_at(&path, 0, usize::try_from(there).unwrap_or(0)).unwrap_or_default();
+    if !bytes.starts_with(&own) {
+        return Ok(None);
+    }
+    overwrite(&path, 0, &bytes)?;
+    Ok(Some(format!(
+        "{}: {} bytes are back, from {}",
+        part.name,
+        held.length - there,
+        copy.display()
+    )))
 }
 
 /// Looks at the folder of a copy, and begins one where there is none. Gives what the copy holds.
@@ -185,12 +242,36 @@ fn prepare(root: &Path, manifest: &Manifest, to: &Path, disk: &dyn Disk) -> Resu
     }
     if kept.notes.length > 0 && !begins_with(root, &manifest.notes, &kept.notes)? {
         must_be_whole(root, &manifest.notes)?;
+        let own = own_notes(root, &manifest.notes, to, &kept.notes)?;
+        if own > 0 {
+            return Err(other(format!(
+                "a copy that went its own way: {own} of its notes {} not in the archive",
+                if own == 1 { "is" } else { "are" }
+            )));
+        }
         kept.notes = afresh(to, &kept.notes)?;
     }
     if kept != before {
         kept.write(to, disk)?;
     }
     Ok(kept)
+}
+
+/// How many notes of a copy the archive has not.
+fn own_notes(root: &Path, part: &Part, to: &Path, had: &Part) -> Result<usize, Error> {
+    let lines = |folder: &Path, part: &Part| {
+        let path = folder.join(&part.name);
+        let length = usize::try_from(part.length).unwrap_or(usize::MAX);
+        read_at(&path, 0, length).map_err(Error::io("read", &path))
+    };
+    let (here, there) = (lines(root, part)?, lines(to, had)?);
+    let here: BTreeSet<&[u8]> = here.split(|&byte| byte == b'\n').collect();
+    let own = there
+        .split(|&byte| byte == b'\n')
+        .filter(|line| !here.contains(line));
+    Ok(own
+        .filter(|line| serde_json::from_slice::<Note>(line).is_ok())
+        .count())
 }
 
 /// Moves a part of a copy aside, since the archive has another one in its place now.
@@ -236,7 +317,7 @@ fn begins_with(root: &Path, part: &Part, had: &Part) -> Result<bool, Error> {
 
 /// A part that is not what was committed is no ground to believe anything of a copy.
 fn must_be_whole(root: &Path, part: &Part) -> Result<(), Error> {
-    if mend::is_whole(root, part) {
+    if is_whole(root, part) {
         return Ok(());
     }
     Err(Error::damaged(
@@ -260,7 +341,7 @@ fn add_part(
     if let Some(folder) = target.parent() {
         fs::create_dir_all(folder).map_err(Error::io("make the folder", folder))?;
     }
-    if had.length == part.length && had.directory == part.directory && mend::is_whole(to, had) {
+    if had.length == part.length && had.directory == part.directory && is_whole(to, had) {
         return Ok(0);
     }
     let mut hasher = Hasher::resume(&target, had)?;

@@ -13,10 +13,11 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 
 use crate::catalog::Catalog;
+use crate::digests::hex;
 use crate::disk::{Disk, read_at};
 use crate::frames::Damage;
-use crate::manifest::{Manifest, hex};
-use crate::{Error, Settings, mend};
+use crate::manifest::{Manifest, Part, begins, is_whole};
+use crate::{Error, Settings};
 
 /// Changes whenever what is filed, or how, changes.
 const VERSION: u32 = 8;
@@ -53,6 +54,10 @@ pub(crate) struct Covered {
     /// where there are none, and before it was kept.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub(crate) ends: String,
+    /// The notes that it covers, with the digests of their bytes: a copy that went its own way has others of the same
+    /// length. `None` where there were none, and before it was kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    notes_part: Option<Part>,
     /// Stretches of records that could not be read.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub(crate) lost: Vec<Damage>,
@@ -61,7 +66,7 @@ pub(crate) struct Covered {
 impl Covered {
     /// What an index that has read everything covers.
     pub(crate) fn whole(manifest: &Manifest) -> Self {
-        let end = |parts: &[crate::manifest::Part]| {
+        let end = |parts: &[Part]| {
             let last = parts.len().saturating_sub(1);
             (
                 u32::try_from(last).unwrap_or(u32::MAX),
@@ -77,6 +82,7 @@ impl Covered {
             catalog_first: 0,
             catalog_sum: 0,
             ends: String::new(),
+            notes_part: (manifest.notes.length > 0).then(|| manifest.notes.clone()),
             lost: Vec::new(),
         }
     }
@@ -96,12 +102,27 @@ impl Covered {
         bytes.map_or_else(|_| String::new(), |bytes| hex(&Sha256::digest(bytes)))
     }
 
-    /// Whether it speaks of these records. Records that are not what was committed speak against themselves only.
+    /// Whether it speaks of these records and notes. What is not as it was committed speaks against itself only.
     pub(crate) fn is_of(&self, root: &Path, manifest: &Manifest) -> bool {
+        self.is_of_records(root, manifest) && self.is_of_notes(root, manifest)
+    }
+
+    fn is_of_notes(&self, root: &Path, manifest: &Manifest) -> bool {
+        let now = &manifest.notes;
+        if self.notes > now.length {
+            return false;
+        }
+        match &self.notes_part {
+            None => self.notes == 0,
+            Some(part) => part.length == self.notes && (begins(root, now, part) || !is_whole(root, now)),
+        }
+    }
+
+    fn is_of_records(&self, root: &Path, manifest: &Manifest) -> bool {
         let part = manifest.records.get(self.records.0 as usize);
         self.ends.is_empty()
             || self.ends == self.end_of(root, manifest)
-            || part.is_some_and(|part| !mend::is_whole(root, part))
+            || part.is_some_and(|part| !is_whole(root, part))
     }
 
     /// The catalogue in bytes of its file; `None` when they are not those that belong to it.

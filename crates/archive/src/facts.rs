@@ -5,9 +5,9 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use curvary_record::{Claim, Coordinate, Outcome, Quantity, Run, Unit, Value, ValueKind, known_field};
 
-use crate::archive::{Fact, Summary};
 use crate::query::dimension;
-use crate::{Note, Settings, asked, holding, likeness, view};
+use crate::summary::{Fact, Summary};
+use crate::{Note, Settings, asks, holding, likeness, view};
 
 /// What can be asked of a run.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -186,13 +186,13 @@ impl Facts {
     /// What a person is asked about the family: open questions, and keys that no field is known for.
     fn asked(&mut self, run: &Run, family: &str) {
         for question in &run.questions {
-            self.exact("asked", asked::of_question(family, question));
+            self.exact("asked", asks::of_question(family, question));
         }
         let keys: Vec<String> = run
             .fields
             .iter()
             .filter(|(key, _)| known_field(key.as_str()).is_none())
-            .map(|(key, _)| asked::of_key(family, key.as_str()))
+            .map(|(key, _)| asks::of_key(family, key.as_str()))
             .collect();
         for key in keys {
             self.exact("asked", key);

@@ -10,18 +10,18 @@ use curvary_record::stored::{MissedRecord, PathRecord, Record, SourceRecord};
 use curvary_record::{Digest, Outcome, Run, RunId, Verdict};
 use tantivy::{IndexWriter, TantivyDocument};
 
+use crate::catalog::Stat;
 use crate::catalog::{Catalog, Source};
 use crate::content::same_numbers;
 use crate::current::{Covered, Current};
+use crate::digests::{digest_bytes, digest_named};
 use crate::disk::{Disk, RealDisk, read_at};
 use crate::facts::{Around, Facts};
 use crate::frames::{At, Damage, FrameReader, Step, Walk, lines};
 use crate::index::{Index, Places, Unread};
-use crate::manifest::{Manifest, digest_bytes, digest_named};
-use crate::mend;
+use crate::manifest::{Manifest, is_whole, records_name};
 use crate::note::NoteBook;
 use crate::originals::{self, Held};
-use crate::writer::Stat;
 use crate::{Error, Settings};
 
 /// Memory for words that wait to be written. One thread fills it; it is written out as a segment when it is full.
@@ -32,11 +32,6 @@ const SECTIONS_BYTES: u64 = 64 << 10;
 
 /// How many sources' families are remembered.
 const FAMILIES: usize = 4096;
-
-/// The name of a record part.
-pub(crate) fn records_name(part: u32) -> String {
-    format!("records/{:06}.jsonl.zst", part + 1)
-}
 
 /// What was found about a run as it was read at a time.
 struct RunAtTime {
@@ -228,7 +223,7 @@ impl Indexer {
         for (part, record) in (0_u32..).zip(&manifest.records).skip(first as usize) {
             let path = self.root.join(&record.name);
             // All of it is read anyway when an index is built anew.
-            let whole = self.fresh_index.is_none() || mend::is_whole(&self.root, record);
+            let whole = self.fresh_index.is_none() || is_whole(&self.root, record);
             let mut walk = Walk::new(&path, part, if part == first { from } else { 0 }, record.length)?;
             while let Some(step) = walk.next()? {
                 match step {
@@ -271,7 +266,7 @@ impl Indexer {
 
     /// Whether the archive keeps these bytes, whatever is known of them.
     pub(crate) fn keeps(&self, digest: &[u8; 32]) -> bool {
-        self.catalog().source(digest).is_some() || self.entries.contains_key(digest)
+        self.catalog().keeps(digest) || self.entries.contains_key(digest)
     }
 
     /// Whether a frame of a part that is not what was committed speaks of files alone that this archive does not keep: whole
@@ -334,8 +329,8 @@ impl Indexer {
                 .map(|index| catalog.sources[index as usize])
         };
         let held = match before {
-            Some(before) => before.held,
-            None => self.entries.remove(&digest).unwrap_or(Held::NOWHERE),
+            Some(before) if before.held != Held::NOWHERE => before.held,
+            _ => self.entries.remove(&digest).unwrap_or(Held::NOWHERE),
         };
         let (index, new) = self.catalog_mut().add_source(Source {
             digest,

@@ -25,18 +25,22 @@
 mod alike;
 mod answer;
 mod archive;
+mod aside;
 mod asked;
 mod asking;
+mod asks;
 mod cache;
 mod catalog;
 mod content;
 mod copies;
 mod current;
 mod decimal;
+mod digests;
 mod disk;
 mod excluded;
 mod facts;
 mod frames;
+mod holder;
 mod index;
 mod indexer;
 mod likeness;
@@ -53,6 +57,7 @@ mod rebuild;
 mod sealed;
 mod settings;
 mod snippet;
+mod summary;
 #[cfg(test)]
 mod tests;
 mod trouble;
@@ -67,23 +72,27 @@ mod writer;
 pub use alike::{AlikeFound, AlikeHit, AlikeOptions};
 pub use answer::{Answer, Answers};
 pub use archive::{
-    Archive, Checked, Direction, FacetCount, FacetName, Facets, Fact, FindOptions, Found, Hit, Problem, Sort,
-    SourceView, Summary,
+    Archive, Direction, FacetCount, FacetName, Facets, FindOptions, Found, Hit, Sort, SourceView,
 };
+pub use aside::Mended;
 pub use asked::{Asked, AskedAbout, Example};
 pub use cache::user_cache;
-pub use content::{heirs_of_reading, heirs_of_version};
+pub use catalog::Stat;
+pub use content::{Heir, heirs_of_reading, heirs_of_version};
 pub use copies::Copied;
+pub use holder::Holder;
 pub use likeness::{Curve, Unlike};
-pub use lock::{Holder, Unlocked};
+pub use lock::Unlocked;
 pub use note::{Note, holding};
 pub use nothing::{Lack, Near};
-pub use query::{Query, QueryError, Vocabulary};
+pub use query::{Query, Vocabulary};
 pub use settings::{FORMAT, Sequence, Settings};
-pub use trouble::Error;
+pub use summary::{Fact, Summary};
+pub use trouble::{Error, QueryError};
+pub use verify::{Checked, Problem};
 pub use view::{View, is_taken_back};
 pub use worklist::{DisputeGroup, HouseWord, QuestionGroup, Replaced, UnreadGroup, Worklist};
-pub use writer::{Addition, Appended, Heir, Known, Moved, Prepared, Preparer, Stat, Writer};
+pub use writer::{Addition, Appended, Known, Moved, Prepared, Preparer, Writer};
 
 /// What stands in the folder of an archive, by name: the list above. None of it is ever a source.
 pub const OWN: [&str; 12] = [

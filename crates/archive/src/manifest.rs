@@ -10,9 +10,10 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 
+use crate::digests::hex;
 use crate::disk::{Disk, read_at};
 use crate::settings::FORMAT;
-use crate::{Error, now, unfinished};
+use crate::{Error, now};
 
 /// A stretch is closed when it has reached this length.
 const STRETCH: u64 = 16 << 20;
@@ -39,7 +40,7 @@ pub(crate) struct Manifest {
 }
 
 /// One growing file.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Part {
     /// Its name relative to the archive, with `/`.
@@ -133,25 +134,16 @@ impl Manifest {
     /// Whether this archive is one whose earlier manifest was `earlier`: every part begins with the same bytes. Stretches
     /// that have grown since are read.
     pub(crate) fn continues(&self, root: &Path, earlier: &Self) -> bool {
-        let begins = |now: &Part, before: &Part| {
-            let mut at = 0;
-            now.length >= before.length
-                && before.stretches.iter().enumerate().all(|(number, stretch)| {
-                    let same = now.stretches.get(number) == Some(stretch) || {
-                        let length = usize::try_from(stretch.length).unwrap_or(usize::MAX);
-                        read_at(&root.join(&now.name), at, length)
-                            .is_ok_and(|bytes| Stretch::of(&bytes) == *stretch)
-                    };
-                    at += stretch.length;
-                    same
-                })
-        };
         let all = |now: &[Part], before: &[Part]| {
-            now.len() >= before.len() && now.iter().zip(before).all(|(now, before)| begins(now, before))
+            now.len() >= before.len()
+                && now
+                    .iter()
+                    .zip(before)
+                    .all(|(now, before)| begins(root, now, before))
         };
         all(&self.originals, &earlier.originals)
             && all(&self.records, &earlier.records)
-            && begins(&self.notes, &earlier.notes)
+            && begins(root, &self.notes, &earlier.notes)
     }
 
     /// What tells this manifest from every other.
@@ -170,7 +162,7 @@ impl Manifest {
             Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
                 // An archive that was just begun has nothing else either.
                 let empty = Self::empty();
-                return match unfinished::beyond(root, &empty).first() {
+                return match beyond(root, &empty).first() {
                     None => Ok(empty),
                     Some((name, bytes)) => Err(Error::Unlisted {
                         path,
@@ -341,35 +333,95 @@ pub(crate) fn check(
     Ok(wrong)
 }
 
-pub(crate) fn hex(bytes: &[u8]) -> String {
-    let digit = |value: u8| char::from_digit(u32::from(value), 16).unwrap_or_default();
-    bytes
+/// Whether a part begins with the bytes that it had earlier. Only the stretch that has grown since is read.
+pub(crate) fn begins(root: &Path, now: &Part, before: &Part) -> bool {
+    let mut at = 0;
+    now.length >= before.length
+        && before.stretches.iter().enumerate().all(|(number, stretch)| {
+            let same = now.stretches.get(number) == Some(stretch) || {
+                let length = usize::try_from(stretch.length).unwrap_or(usize::MAX);
+                read_at(&root.join(&now.name), at, length).is_ok_and(|bytes| Stretch::of(&bytes) == *stretch)
+            };
+            at += stretch.length;
+            same
+        })
+}
+
+/// Whether a file holds all that was committed of it.
+pub(crate) fn is_whole(root: &Path, part: &Part) -> bool {
+    let content = Part {
+        directory: None,
+        ..part.clone()
+    };
+    check(&root.join(&part.name), &content, &mut |_| {}).is_ok_and(|wrong| wrong.is_empty())
+}
+
+/// The part with the digests of its bytes.
+pub(crate) fn hashed(root: &Path, part: Part) -> Result<Part, Error> {
+    const STEP: u64 = 1 << 20;
+    let path = root.join(&part.name);
+    let mut hasher = Hasher::resume(&path, &Part::default())?;
+    let mut at = 0;
+    while at < part.length {
+        let step = STEP.min(part.length - at);
+        let bytes = read_at(&path, at, usize::try_from(step).unwrap_or(usize::MAX))
+            .map_err(Error::io("read", &path))?;
+        hasher.update(&bytes);
+        at += step;
+    }
+    Ok(Part {
+        stretches: hasher.stretches(),
+        ..part
+    })
+}
+
+/// The names that a part of originals of a number may have: as it is written today, and as older formats have it.
+pub(crate) fn original_names(part: u32) -> [String; 2] {
+    let number = part.saturating_add(1);
+    [
+        format!("originals/{number:06}.tar.zst"),
+        format!("originals/{number:06}.zip"),
+    ]
+}
+
+/// The name of a record part.
+pub(crate) fn records_name(part: u32) -> String {
+    format!("records/{:06}.jsonl.zst", part + 1)
+}
+
+/// Files with bytes beyond what the manifest lists, each with their count.
+pub(crate) fn beyond(root: &Path, manifest: &Manifest) -> Vec<(String, u64)> {
+    let length = |name: &str| fs::metadata(root.join(name)).map_or(0, |metadata| metadata.len());
+    let listed = manifest
+        .originals
         .iter()
-        .flat_map(|byte| [digit(byte >> 4), digit(byte & 15)])
-        .collect()
+        .chain(&manifest.records)
+        .chain([&manifest.notes])
+        .map(|part| (part.name.clone(), length(&part.name).saturating_sub(part.whole())));
+    let unlisted = unlisted(root, manifest)
+        .into_iter()
+        .map(|name| (name.clone(), length(&name)));
+    listed.chain(unlisted).filter(|(_, bytes)| *bytes > 0).collect()
 }
 
-/// The 32 bytes of a digest; `None` for one of another algorithm.
-pub(crate) fn digest_bytes(digest: &str) -> Option<[u8; 32]> {
-    let digits = digest.strip_prefix("sha256:")?.as_bytes();
-    if digits.len() != 64 {
-        return None;
+/// Parts of originals and records that a manifest does not list.
+pub(crate) fn unlisted(root: &Path, manifest: &Manifest) -> Vec<String> {
+    let mut all = Vec::new();
+    for number in u32::try_from(manifest.originals.len()).unwrap_or(u32::MAX).. {
+        let there = original_names(number)
+            .into_iter()
+            .filter(|name| root.join(name).exists());
+        let before = all.len();
+        all.extend(there);
+        if all.len() == before {
+            break;
+        }
     }
-    let mut bytes = [0; 32];
-    for (byte, pair) in bytes.iter_mut().zip(digits.chunks_exact(2)) {
-        let high = char::from(pair[0]).to_digit(16)?;
-        let low = char::from(pair[1]).to_digit(16)?;
-        *byte = u8::try_from(high * 16 + low).ok()?;
-    }
-    Some(bytes)
-}
-
-/// The digest of these 32 bytes.
-pub(crate) fn digest_named(bytes: &[u8; 32]) -> curvary_record::Digest {
-    use serde::de::IntoDeserializer;
-    use serde::de::value::Error;
-    let text = format!("sha256:{}", hex(bytes));
-    // A digest reads from any text.
-    let named: Result<_, Error> = Deserialize::deserialize(text.as_str().into_deserializer());
-    named.unwrap_or_else(|_| curvary_record::Digest::of(&[]))
+    let records = u32::try_from(manifest.records.len()).unwrap_or(u32::MAX);
+    all.extend(
+        (records..)
+            .map(records_name)
+            .take_while(|name| root.join(name).exists()),
+    );
+    all
 }

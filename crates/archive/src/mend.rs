@@ -4,32 +4,40 @@
 //! - A damaged stretch of records becomes a skippable frame (RFC 8878, 3.1.2) of the same length, so that every other record
 //!   keeps its place and any program that reads zstd passes over it. What stood there is made again from the originals, by
 //!   whoever has the readers.
+//! - The same of originals. Those that it held are told as lost by every check until the same files are added again.
 //! - Notes that can be read stay; the damaged file is kept as it was.
 
 use std::fs::{self, OpenOptions};
 use std::io::{Seek, SeekFrom, Write};
 use std::path::Path;
 
+use crate::aside::{Aside, Mended, count};
 use crate::disk::{Disk, RealDisk, read_at};
 use crate::frames::{Damage, Step, Walk, passed_over, whole_frames};
-use crate::manifest::{Manifest, Part, Stretch, check};
+use crate::manifest::{Manifest, Part, Stretch, hashed, is_whole};
 use crate::originals::{self, zipped};
-use crate::rebuild::{Aside, count, hashed};
-use crate::{Error, Note, writer};
+use crate::unfinished::restore;
+use crate::{Error, Note};
 
 /// Mends what a manifest lists. Gives what was done, a sentence a line.
-pub(crate) fn all(root: &Path, mut manifest: Manifest) -> Result<Vec<String>, Error> {
+pub(crate) fn all(root: &Path, mut manifest: Manifest) -> Result<Mended, Error> {
     let mut done = Vec::new();
     let mut aside = Aside::new(root);
     let mut changed = false;
-    for part in &manifest.originals {
-        if originals::is_zip(&part.name) && !is_whole(root, part) {
+    for (number, part) in (0_u32..).zip(&mut manifest.originals) {
+        if is_whole(root, part) {
+            continue;
+        }
+        if originals::is_zip(&part.name) {
             headers(root, part, &mut done)?;
+        } else {
+            *part = frames(root, number, part, &mut aside)?;
+            changed = true;
         }
     }
     for (number, part) in (0_u32..).zip(&mut manifest.records) {
         if !is_whole(root, part) {
-            *part = records(root, number, part, &mut aside)?;
+            *part = frames(root, number, part, &mut aside)?;
             changed = true;
         }
     }
@@ -39,22 +47,16 @@ pub(crate) fn all(root: &Path, mut manifest: Manifest) -> Result<Vec<String>, Er
     }
     if changed {
         // The tail of a commit that was cut short is explained by the manifest from which it began, and by no other.
-        writer::restore(root, &manifest, &RealDisk)?;
+        restore(root, &manifest, &RealDisk)?;
         manifest.commit += 1;
         manifest.write(root, &RealDisk)?;
         done.push("manifest.json: written for the parts as they are now".to_owned());
     }
     done.extend(aside.told);
-    Ok(done)
-}
-
-/// Whether a file holds all that was committed of it.
-pub(crate) fn is_whole(root: &Path, part: &Part) -> bool {
-    let content = Part {
-        directory: None,
-        ..part.clone()
-    };
-    check(&root.join(&part.name), &content, &mut |_| {}).is_ok_and(|wrong| wrong.is_empty())
+    Ok(Mended {
+        done,
+        lost: aside.lost,
+    })
 }
 
 /// Writes damaged headers of entries again, as the directory has them.
@@ -88,8 +90,9 @@ fn headers(root: &Path, part: &Part, done: &mut Vec<String>) -> Result<(), Error
     Ok(())
 }
 
-/// Makes damaged stretches of a record part such as are passed over. A lost or shortened file keeps what it has.
-fn records(root: &Path, number: u32, part: &Part, aside: &mut Aside<'_>) -> Result<Part, Error> {
+/// Makes damaged stretches of a part of originals or records such as are passed over. A lost or shortened file keeps what it
+/// has.
+fn frames(root: &Path, number: u32, part: &Part, aside: &mut Aside<'_>) -> Result<Part, Error> {
     let path = root.join(&part.name);
     let mut length = part.length;
     match fs::metadata(&path) {
@@ -122,6 +125,15 @@ fn records(root: &Path, number: u32, part: &Part, aside: &mut Aside<'_>) -> Resu
             None => length = damage.at,
         }
     }
+    let there = fs::metadata(&path).map_err(Error::io("look at", &path))?.len();
+    if length < part.length && there > length {
+        // The beginning of a frame whose end is lost.
+        aside.keep(&path, length)?;
+        let mut tail = RealDisk
+            .open_at(&path, length)
+            .map_err(Error::io("write", &path))?;
+        tail.sync().map_err(Error::io("sync", &path))?;
+    }
     hashed(
         root,
         Part {
@@ -140,9 +152,8 @@ fn notes(root: &Path, part: &Part, aside: &mut Aside<'_>) -> Result<Part, Error>
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => Vec::new(),
         Err(error) => return Err(Error::io("read", &path)(error)),
     };
-    let committed = bytes
-        .get(..usize::try_from(part.length).unwrap_or(usize::MAX))
-        .unwrap_or(&bytes);
+    // Where somebody has edited the file, its lines are not where they were.
+    let committed = &bytes[..];
     if !committed.is_empty() {
         let what = "are not what was committed";
         aside.keep_some(&path, 0, committed.len() as u64, what)?;
@@ -160,6 +171,19 @@ fn notes(root: &Path, part: &Part, aside: &mut Aside<'_>) -> Result<Part, Error>
         count(whole.len(), "note", "notes"),
         lost.len()
     ));
+    let gone = part.length.saturating_sub(committed.len() as u64);
+    if gone > 0 {
+        let of = part.length;
+        aside
+            .lost
+            .push(format!("{}: {gone} of {of} bytes of notes are gone", part.name));
+    }
+    if !lost.is_empty() {
+        let lost = count(lost.len(), "note", "notes");
+        aside
+            .lost
+            .push(format!("{}: {lost} cannot be read any more", part.name));
+    }
     hashed(
         root,
         Part {

@@ -3,14 +3,15 @@
 use std::fs;
 use std::path::Path;
 
-use crate::disk::{Disk, RealDisk, read_at, sync_folder};
+use crate::aside::{Aside, Mended, count};
+use crate::disk::{Disk, RealDisk, read_at};
 use crate::frames::whole_frames;
-use crate::indexer::records_name;
 use crate::lock::Lock;
-use crate::manifest::{Hasher, Manifest, Part, Stretch};
+use crate::manifest::{Manifest, Part, Stretch};
+use crate::manifest::{hashed, original_names, records_name};
 use crate::originals::{self, zipped};
 use crate::unfinished::{self, Unfinished};
-use crate::{Error, Settings, mend, now};
+use crate::{Error, Settings, mend};
 
 /// Writes the first `archive.toml` and the manifest of nothing.
 pub(crate) fn begin(root: &Path, name: &str) -> Result<(), Error> {
@@ -24,7 +25,7 @@ pub(crate) fn begin(root: &Path, name: &str) -> Result<(), Error> {
 }
 
 /// See [`crate::Archive::rebuild`].
-pub(crate) fn rebuild(root: &Path) -> Result<Vec<String>, Error> {
+pub(crate) fn rebuild(root: &Path) -> Result<Mended, Error> {
     let remains = [Manifest::path(root), root.join("originals"), root.join("records")];
     if !Settings::path(root).exists() && !remains.iter().any(|remains| remains.exists()) {
         return Err(Error::NoArchive {
@@ -45,15 +46,23 @@ pub(crate) fn rebuild(root: &Path) -> Result<Vec<String>, Error> {
         done.push("archive.toml: written anew, without the words and rules that the lost one had".to_owned());
     }
     if let Ok(manifest) = Manifest::read(root)
-        && unfinished::explained(root, &manifest).is_ok()
+        && matches!(
+            unfinished::explained(root, &manifest),
+            // Notes that are not what was committed are mended like any other part.
+            Ok(()) | Err(Error::Damaged { .. })
+        )
     {
-        done.extend(mend::all(root, manifest)?);
-        return Ok(done);
+        let mended = mend::all(root, manifest)?;
+        done.extend(mended.done);
+        return Ok(Mended {
+            done,
+            lost: mended.lost,
+        });
     }
     let mut manifest = Manifest::empty();
     let mut aside = Aside::new(root);
     for number in 0.. {
-        let mut names = originals::names(number).into_iter();
+        let mut names = original_names(number).into_iter();
         let Some(name) = names.find(|name| root.join(name).exists()) else {
             break;
         };
@@ -98,11 +107,10 @@ pub(crate) fn rebuild(root: &Path) -> Result<Vec<String>, Error> {
         count(manifest.records.len(), "file of records", "files of records")
     ));
     done.extend(aside.told);
-    Ok(done)
-}
-
-pub(crate) fn count(number: usize, one: &str, several: &str) -> String {
-    format!("{number} {}", if number == 1 { one } else { several })
+    Ok(Mended {
+        done,
+        lost: aside.lost,
+    })
 }
 
 /// A ZIP part as its whole entries tell it. What follows them and is not their directory is moved aside.
@@ -154,71 +162,4 @@ fn plain_part(root: &Path, name: String, length: u64, aside: &mut Aside<'_>) -> 
             ..Part::default()
         },
     )
-}
-
-/// The part with the digests of its bytes.
-pub(crate) fn hashed(root: &Path, part: Part) -> Result<Part, Error> {
-    const STEP: u64 = 1 << 20;
-    let path = root.join(&part.name);
-    let mut hasher = Hasher::resume(&path, &Part::default())?;
-    let mut at = 0;
-    while at < part.length {
-        let step = STEP.min(part.length - at);
-        let bytes = read_at(&path, at, usize::try_from(step).unwrap_or(usize::MAX))
-            .map_err(Error::io("read", &path))?;
-        hasher.update(&bytes);
-        at += step;
-    }
-    Ok(Part {
-        stretches: hasher.stretches(),
-        ..part
-    })
-}
-
-/// Where bytes go that are no whole entries.
-pub(crate) struct Aside<'a> {
-    root: &'a Path,
-    /// What was moved, a sentence a file.
-    pub(crate) told: Vec<String>,
-}
-
-impl<'a> Aside<'a> {
-    pub(crate) fn new(root: &'a Path) -> Self {
-        Self {
-            root,
-            told: Vec::new(),
-        }
-    }
-
-    /// Copies what a file holds from byte `from` on into `aside/`. An absent file has nothing.
-    fn keep(&mut self, path: &Path, from: u64) -> Result<(), Error> {
-        let whole = fs::metadata(path).map_or(0, |metadata| metadata.len());
-        if whole > from {
-            self.keep_some(path, from, whole - from, "were no whole entry")?;
-        }
-        Ok(())
-    }
-
-    /// Copies some bytes of a file into `aside/`, and tells what they were.
-    pub(crate) fn keep_some(&mut self, path: &Path, from: u64, length: u64, what: &str) -> Result<(), Error> {
-        let folder = self.root.join("aside");
-        fs::create_dir_all(&folder).map_err(Error::io("make the folder", &folder))?;
-        let name = path.file_name().and_then(|name| name.to_str()).unwrap_or("part");
-        let stamp = now().replace([':', '-'], "");
-        let kept = (0..)
-            .map(|number| folder.join(format!("{stamp}-{number}-{name}")))
-            .find(|kept| !kept.exists())
-            .unwrap_or_else(|| folder.join(name));
-        let bytes = read_at(path, from, usize::try_from(length).unwrap_or(usize::MAX))
-            .map_err(Error::io("read", path))?;
-        RealDisk
-            .replace(&kept, &bytes)
-            .map_err(Error::io("write", &kept))?;
-        sync_folder(self.root).map_err(Error::io("sync", self.root))?;
-        self.told.push(format!(
-            "{name}: {length} bytes from byte {from} on {what} and are kept in aside/{}",
-            kept.file_name().unwrap_or_default().to_string_lossy()
-        ));
-        Ok(())
-    }
 }

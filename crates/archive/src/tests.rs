@@ -14,8 +14,9 @@ use curvary_record::{
 
 use crate::disk::{Disk, RealDisk, Tail};
 use crate::facts::{Around, Facts};
+use crate::holder::Holder;
 use crate::likeness;
-use crate::lock::{Holder, Lock};
+use crate::lock::Lock;
 use crate::query::Node;
 use crate::{
     Addition, AlikeFound, AlikeHit, AlikeOptions, Archive, Curve, Direction, Error, FacetName, FindOptions,

@@ -6,8 +6,7 @@ use std::path::{Path, PathBuf};
 
 use curvary_record::{Digest, RunId};
 
-use crate::lock::Holder;
-use crate::query::QueryError;
+use crate::holder::Holder;
 
 /// Why something could not be done. The archive itself is always left as it was last committed.
 #[derive(Debug)]
@@ -291,6 +290,29 @@ impl std::error::Error for Error {
         }
     }
 }
+
+/// Why a query cannot be understood.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct QueryError {
+    /// The whole query.
+    pub query: String,
+    /// Where, in characters from 1.
+    pub column: usize,
+    /// How many characters are meant.
+    pub length: usize,
+    /// What was found and what was expected.
+    pub message: String,
+    /// The nearest right thing.
+    pub help: Option<String>,
+}
+
+impl fmt::Display for QueryError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "query, column {}: {}", self.column, self.message)
+    }
+}
+
+impl std::error::Error for QueryError {}
 
 impl From<QueryError> for Error {
     fn from(error: QueryError) -> Self {

@@ -10,9 +10,10 @@ use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
-use crate::disk::{Disk, sync_folder};
-use crate::indexer::records_name;
+use crate::disk::{Disk, read_at, sync_folder};
 use crate::manifest::Manifest;
+use crate::manifest::{Part, Stretch, beyond, is_whole, unlisted};
+use crate::originals::zipped;
 use crate::{Error, now, originals};
 
 /// A commit that is being written.
@@ -60,49 +61,22 @@ impl Unfinished {
     }
 }
 
-/// Files with bytes beyond what the manifest lists, each with their count.
-pub(crate) fn beyond(root: &Path, manifest: &Manifest) -> Vec<(String, u64)> {
-    let length = |name: &str| fs::metadata(root.join(name)).map_or(0, |metadata| metadata.len());
-    let listed = manifest
-        .originals
-        .iter()
-        .chain(&manifest.records)
-        .chain([&manifest.notes])
-        .map(|part| (part.name.clone(), length(&part.name).saturating_sub(part.whole())));
-    let unlisted = unlisted(root, manifest)
-        .into_iter()
-        .map(|name| (name.clone(), length(&name)));
-    listed.chain(unlisted).filter(|(_, bytes)| *bytes > 0).collect()
-}
-
-/// Parts of originals and records that a manifest does not list.
-pub(crate) fn unlisted(root: &Path, manifest: &Manifest) -> Vec<String> {
-    let mut all = Vec::new();
-    for number in u32::try_from(manifest.originals.len()).unwrap_or(u32::MAX).. {
-        let there = originals::names(number)
-            .into_iter()
-            .filter(|name| root.join(name).exists());
-        let before = all.len();
-        all.extend(there);
-        if all.len() == before {
-            break;
-        }
-    }
-    let records = u32::try_from(manifest.records.len()).unwrap_or(u32::MAX);
-    all.extend(
-        (records..)
-            .map(records_name)
-            .take_while(|name| root.join(name).exists()),
-    );
-    all
-}
-
 /// Whether every byte beyond the manifest is the tail of a commit that began from it.
 ///
 /// # Errors
-/// [`Error::Unlisted`] when one is not.
+/// [`Error::Unlisted`] when one is not; [`Error::Damaged`] when the notes are not what was committed, and longer.
 pub(crate) fn explained(root: &Path, manifest: &Manifest) -> Result<(), Error> {
     let beyond = beyond(root, manifest);
+    let notes = &manifest.notes;
+    // Somebody has edited them: that is no matter of the manifest.
+    if notes.length > 0 && beyond.iter().any(|(name, _)| *name == notes.name) && !is_whole(root, notes) {
+        return Err(Error::damaged(
+            &root.join(&notes.name),
+            None,
+            "other bytes than were committed",
+            "the notes of the last commit",
+        ));
+    }
     match beyond.first() {
         Some((name, bytes)) if !Unfinished::of(root, manifest) => Err(Error::Unlisted {
             path: Manifest::path(root),
@@ -117,4 +91,76 @@ pub(crate) fn explained(root: &Path, manifest: &Manifest) -> Result<(), Error> {
         }),
         _ => Ok(()),
     }
+}
+
+/// Cuts off the tail of a commit that was cut short, and writes directories of ZIP files, which older formats have, again
+/// where they are not as committed.
+///
+/// # Errors
+/// [`Error::Unlisted`] before anything is touched, when what lies beyond the manifest is no such tail.
+pub(crate) fn restore(root: &Path, manifest: &Manifest, disk: &dyn Disk) -> Result<(), Error> {
+    explained(root, manifest)?;
+    let last = manifest.originals.len().saturating_sub(1);
+    for (number, part) in manifest.originals.iter().enumerate() {
+        let path = root.join(&part.name);
+        if originals::is_zip(&part.name) && (number == last || length_of(&path)? != part.whole()) {
+            restore_zip(&path, part, disk)?;
+        }
+    }
+    for part in manifest
+        .originals
+        .iter()
+        .filter(|part| !originals::is_zip(&part.name))
+        .chain(&manifest.records)
+        .chain((manifest.notes.length > 0).then_some(&manifest.notes))
+    {
+        let path = root.join(&part.name);
+        if length_of(&path)? != part.length {
+            disk.open_at(&path, part.length)
+                .map_err(Error::io("cut", &path))?;
+        }
+    }
+    let mut dead: Vec<PathBuf> = unlisted(root, manifest)
+        .iter()
+        .map(|name| root.join(name))
+        .collect();
+    if manifest.notes.length == 0 && root.join(&manifest.notes.name).exists() {
+        dead.push(root.join(&manifest.notes.name));
+    }
+    for path in dead {
+        fs::remove_file(&path).map_err(Error::io("delete", &path))?;
+    }
+    Unfinished::clear(root)
+}
+
+fn length_of(path: &Path) -> Result<u64, Error> {
+    fs::metadata(path)
+        .map(|metadata| metadata.len())
+        .map_err(Error::io("look at", path))
+}
+
+fn restore_zip(path: &Path, part: &Part, disk: &dyn Disk) -> Result<(), Error> {
+    let Some(committed) = &part.directory else {
+        return Ok(());
+    };
+    let whole = length_of(path)? == part.whole() && {
+        let length = usize::try_from(committed.length).unwrap_or(usize::MAX);
+        let found = read_at(path, part.length, length).map_err(Error::io("read", path))?;
+        Stretch::of(&found) == *committed
+    };
+    if whole {
+        return Ok(());
+    }
+    let directory = zipped::directory(&zipped::entries(path, part.length)?, part.length);
+    if Stretch::of(&directory) != *committed {
+        return Err(Error::damaged(
+            path,
+            part.length,
+            "entries of another directory",
+            "those that were committed",
+        ));
+    }
+    let mut tail = disk.open_at(path, part.length).map_err(Error::io("cut", path))?;
+    tail.write(&directory).map_err(Error::io("write", path))?;
+    tail.sync().map_err(Error::io("sync", path))
 }

@@ -2,11 +2,12 @@
 
 use std::path::Path;
 
+use crate::Error;
 use crate::disk::RealDisk;
 use crate::lock::Lock;
 use crate::manifest::Manifest;
 use crate::settings::FORMAT;
-use crate::{Error, writer};
+use crate::unfinished::restore;
 
 /// See [`crate::Archive::upgrade`].
 pub(crate) fn upgrade(root: &Path) -> Result<Option<u32>, Error> {
@@ -16,7 +17,7 @@ pub(crate) fn upgrade(root: &Path) -> Result<Option<u32>, Error> {
         return Ok(None);
     }
     // The tail of a commit that was cut short is explained by the manifest from which it began, and by no other.
-    writer::restore(root, &manifest, &RealDisk)?;
+    restore(root, &manifest, &RealDisk)?;
     let before = std::mem::replace(&mut manifest.format, FORMAT);
     manifest.commit += 1;
     manifest.write(root, &RealDisk)?;

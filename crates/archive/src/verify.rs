@@ -6,20 +6,57 @@ use std::path::Path;
 
 use curvary_record::stored::Record;
 use curvary_record::{Digest, RunId};
+use serde::Serialize;
 
-use crate::archive::{Checked, Problem};
+use crate::answer::Answers;
 use crate::current::{Current, folder};
+use crate::digests::{digest_bytes, digest_named};
 use crate::frames::{Step, Walk, lines};
 use crate::index::Index;
-use crate::manifest::{Manifest, Part, Stretch, check, digest_bytes, digest_named};
+use crate::manifest::{Manifest, Part, Stretch, check};
 use crate::note::NoteBook;
 use crate::originals::{self, zipped};
 use crate::query::Query;
 use crate::{Error, Settings};
 
+/// What a check of the whole archive found.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
+pub struct Checked {
+    /// Originals whose bytes agree with their digests.
+    pub originals: u64,
+    /// Records that were read.
+    pub records: u64,
+    /// Runs among them that count today.
+    pub runs: u64,
+    /// What is not as it should be; empty when all is well.
+    pub problems: Vec<Problem>,
+    /// Sources that must be read again since their records are lost; their originals are whole.
+    #[serde(skip)]
+    pub again: Vec<Digest>,
+    /// What is worth knowing and does no harm, such as the tail of a commit that was cut short.
+    pub remarks: Vec<String>,
+}
+
+/// Something on disk that is not what was committed.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Problem {
+    /// The file, relative to the archive.
+    pub file: String,
+    /// Where in it.
+    pub at: Option<u64>,
+    /// What was found.
+    pub found: String,
+    /// What was expected.
+    pub expected: String,
+    /// Whether [`Archive::repair`] can put it right.
+    pub repairable: bool,
+}
+
 struct Check<'a> {
     root: &'a Path,
     found: Checked,
+    /// The first paths of sources whose originals are not there.
+    lost: BTreeMap<[u8; 32], String>,
     done: u64,
     all: u64,
     told: &'a mut dyn FnMut(u64, u64),
@@ -200,6 +237,7 @@ pub(crate) fn all(
     let mut check = Check {
         root,
         found: Checked::default(),
+        lost: BTreeMap::new(),
         done: 0,
         all,
         told,
@@ -221,24 +259,31 @@ pub(crate) fn all(
     {
         check.trouble(&manifest.notes, error);
     }
+    if let Err(error) = Answers::read(root) {
+        let found = error.to_string();
+        check.problem("answers.jsonl", None, found, "answers that can be read", false);
+    }
+    check.found.remarks.extend(strangers(root, manifest));
     // The runs that count: those of the newest reading of each source.
     let mut sources: BTreeMap<[u8; 32], (u32, BTreeSet<String>)> = BTreeMap::new();
     for (number, part) in (0_u32..).zip(&manifest.records) {
         if check.bytes(part)
-            && let Err(error) = records(&mut check, number, part, &mut sources)
+            && let Err(error) = records(&mut check, number, part, &originals, &mut sources)
         {
             check.trouble(part, error);
         }
         check.step(part.length);
     }
     for digest in sources.keys().filter(|digest| !originals.contains(*digest)) {
-        check.problem(
-            "originals",
-            None,
-            "no whole original",
-            format!("the bytes of {}", digest_named(digest)),
-            false,
+        let found = match check.lost.get(digest) {
+            Some(path) => format!("no whole original of `{path}`"),
+            None => "no whole original".to_owned(),
+        };
+        let expected = format!(
+            "the bytes of {}: add the same file again, or mend from a backup",
+            digest_named(digest)
         );
+        check.problem("originals", None, found, expected, false);
     }
     for digest in originals.iter().filter(|digest| !sources.contains_key(*digest)) {
         let expected = format!("what became of {}", digest_named(digest));
@@ -260,10 +305,56 @@ pub(crate) fn all(
     Ok(check.found)
 }
 
+/// Files with names like those of the archive that are none of it, such as a sync service leaves where two people wrote.
+fn strangers(root: &Path, manifest: &Manifest) -> Option<String> {
+    const STEMS: [&str; 5] = ["notes", "answers", "manifest", "archive", "unfinished"];
+    const OWN: [&str; 8] = [
+        "answers.jsonl",
+        "archive.lock",
+        "archive.toml",
+        "manifest.json",
+        "manifest.json.new",
+        "manifest.previous.json",
+        "notes.jsonl",
+        "unfinished.json",
+    ];
+    let parts: BTreeSet<&str> = manifest
+        .originals
+        .iter()
+        .chain(&manifest.records)
+        .map(|part| part.name.as_str())
+        .collect();
+    // What a commit that is under way has begun is told elsewhere.
+    let begun = crate::manifest::unlisted(root, manifest);
+    let names = |folder: &str| {
+        let entries = fs::read_dir(root.join(folder)).into_iter().flatten().flatten();
+        let files = entries.filter(|entry| entry.path().is_file());
+        files
+            .map(|entry| entry.file_name().to_string_lossy().into_owned())
+            .collect::<Vec<_>>()
+    };
+    let mut all: Vec<String> = names("")
+        .into_iter()
+        .filter(|name| !OWN.contains(&name.as_str()) && STEMS.iter().any(|stem| name.starts_with(stem)))
+        .collect();
+    for folder in ["originals", "records"] {
+        let inside = names(folder).into_iter().map(|name| format!("{folder}/{name}"));
+        all.extend(inside.filter(|name| !parts.contains(name.as_str()) && !begun.contains(name)));
+    }
+    all.sort();
+    (!all.is_empty()).then(|| {
+        format!(
+            "no part of the archive, and never read: {}; if somebody else wrote them, look what they hold",
+            all.join(", ")
+        )
+    })
+}
+
 fn records(
     check: &mut Check<'_>,
     number: u32,
     part: &Part,
+    originals: &BTreeSet<[u8; 32]>,
     sources: &mut BTreeMap<[u8; 32], (u32, BTreeSet<String>)>,
 ) -> Result<(), Error> {
     let path = check.root.join(&part.name);
@@ -309,7 +400,13 @@ fn records(
                         _ => return Err(wrong(format!("the run {} without its source", run.id))),
                     }
                 }
-                Record::Path(_) | Record::Outcome(_) | Record::Missed(_) => {}
+                Record::Path(met) => {
+                    let key = digest_bytes(met.digest.as_str()).filter(|key| !originals.contains(key));
+                    if let Some(key) = key {
+                        check.lost.entry(key).or_insert(met.path);
+                    }
+                }
+                Record::Outcome(_) | Record::Missed(_) => {}
             }
         }
     }

@@ -5,7 +5,6 @@
 //! afterwards: should that fail, the next writer does it from the records.
 
 use std::collections::{BTreeSet, HashSet};
-use std::fs;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, PoisonError, RwLock};
@@ -15,67 +14,25 @@ use curvary_record::{Code, Diagnostic, Digest, Family, Outcome, Run, RunId, Verd
 use serde::Serialize;
 use tantivy::TantivyDocument;
 
+use crate::catalog::Stat;
 use crate::catalog::{Catalog, path_hash};
+use crate::content::Heir;
 use crate::current::{self, Current};
 use crate::decimal::Decimals;
-use crate::disk::{Disk, RealDisk, read_at};
+use crate::digests::digest_bytes;
+use crate::disk::{Disk, RealDisk};
 use crate::facts::{Around, Facts};
 use crate::frames::{self, At};
+use crate::holder::Holder;
 use crate::index::{Names, schema};
-use crate::indexer::{Indexer, records_name};
-use crate::lock::{Holder, Lock};
-use crate::manifest::{Manifest, Part, Stretch, digest_bytes};
+use crate::indexer::Indexer;
+use crate::lock::Lock;
+use crate::manifest::{Manifest, original_names, records_name};
 use crate::originals::tarred::{self, Packing};
-use crate::originals::{self, Held, zipped};
+use crate::originals::{self, Held};
 use crate::parts::{Growing, Parts};
-use crate::unfinished::{self, Unfinished};
+use crate::unfinished::{Unfinished, restore};
 use crate::{Error, Note, Settings, now};
-
-/// What the operating system says of a file, enough to tell that it has not changed.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Stat {
-    /// Length in bytes.
-    pub bytes: u64,
-    /// Time of the last change of the content, in nanoseconds since 1970.
-    pub modified: i64,
-    /// Time of the last change of the entry, in nanoseconds since 1970; 0 where there is none.
-    pub changed: i64,
-    /// Number of the file on its disk; 0 where there is none.
-    pub inode: u64,
-}
-
-impl Stat {
-    /// What `metadata` says.
-    #[must_use]
-    pub fn of(metadata: &fs::Metadata) -> Self {
-        let modified = metadata
-            .modified()
-            .ok()
-            .and_then(|time| time.duration_since(std::time::UNIX_EPOCH).ok())
-            .and_then(|since| i64::try_from(since.as_nanos()).ok())
-            .unwrap_or(0);
-        let mut stat = Self {
-            bytes: metadata.len(),
-            modified,
-            ..Self::default()
-        };
-        #[cfg(unix)]
-        {
-            use std::os::unix::fs::MetadataExt;
-            stat.inode = metadata.ino();
-            stat.changed = metadata
-                .ctime()
-                .saturating_mul(1_000_000_000)
-                .saturating_add(metadata.ctime_nsec());
-        }
-        stat
-    }
-
-    /// Whether a file that looks so can be believed unchanged when it looks the same again.
-    fn tells(&self) -> bool {
-        *self != Self::default()
-    }
-}
 
 /// One source to add: its bytes and what a reader made of them.
 #[derive(Clone, Debug)]
@@ -155,17 +112,6 @@ struct Ready {
     runs: Vec<(RunId, Range<usize>, TantivyDocument)>,
 }
 
-/// A run that takes the place of an earlier version with the same numbers.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Heir {
-    /// The earlier run.
-    pub before: RunId,
-    /// The later one.
-    pub after: RunId,
-    /// Whether results hold as well: nothing else that was read of the run, such as a path length, has changed.
-    pub results: bool,
-}
-
 /// A run that was read again, and the one that it is now.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Moved {
@@ -194,6 +140,9 @@ pub struct Appended {
     /// Runs that were added or read again.
     pub runs: u64,
 }
+
+/// Of a source with more runs than these, what is filed of them takes no more room than it needs.
+const MANY_RUNS: usize = 256;
 
 impl Preparer {
     /// About how many bytes of sources to prepare at once: enough for neighbours to compress each other's records,
@@ -288,15 +237,21 @@ impl Preparer {
             family: record.family.as_ref().map(Family::id),
         };
         let mut ready_runs = Vec::with_capacity(runs.len());
+        let many = runs.len() > MANY_RUNS;
         for run in runs {
-            let document = self.fields.document(&Facts::of(&run, &around));
+            let mut document = self.fields.document(&Facts::of(&run, &around));
+            if many {
+                // All of them wait until the source is appended.
+                document.shrink_to_fit();
+            }
             let id = run.id.clone();
             let line = put_line(lines, &Record::Run(Box::new(StoredRun(run))))?;
             ready_runs.push((id, line, document));
         }
-        let known = {
+        let (known, lost) = {
             let catalog = self.catalog.read().unwrap_or_else(PoisonError::into_inner);
-            catalog.source(&key).is_some()
+            let known = catalog.keeps(&key);
+            (known, !known && catalog.source(&key).is_some())
         };
         let mut name = originals::entry_name(&path.path);
         let mut original = None;
@@ -313,7 +268,8 @@ impl Preparer {
             digest: key,
             path,
             stat,
-            again,
+            // What is read of an original that was lost and comes back takes the place of what was read of it before.
+            again: again || lost,
             original,
             name,
             source_line,
@@ -326,7 +282,7 @@ impl Preparer {
 /// The digest of what stands at a path today, when that is something else.
 fn replaced(catalog: &Catalog, path: &str, digest: &[u8; 32]) -> Option<Digest> {
     let before = &catalog.sources[catalog.paths[catalog.path(path)? as usize].source as usize].digest;
-    (before != digest).then(|| crate::manifest::digest_named(before))
+    (before != digest).then(|| crate::digests::digest_named(before))
 }
 
 fn put_line(lines: &mut Vec<u8>, record: &Record) -> Result<Range<usize>, Error> {
@@ -423,7 +379,7 @@ impl Writer {
             root: root.to_owned(),
             disk,
             manifest,
-            originals: Parts::new(|number| originals::names(number)[0].clone(), tarred::PART_BYTES),
+            originals: Parts::new(|number| original_names(number)[0].clone(), tarred::PART_BYTES),
             records: Parts::new(records_name, frames::PART_BYTES),
             notes: None,
             indexer,
@@ -446,17 +402,23 @@ impl Writer {
     #[must_use]
     pub fn known(&self, path: &str, stat: &Stat) -> Known {
         let catalog = self.indexer.catalog();
-        match catalog.path(path) {
-            Some(index) if stat.tells() && catalog.paths[index as usize].stat == *stat => Known::Unchanged,
+        match catalog.path(path).map(|index| catalog.paths[index as usize]) {
+            Some(entry)
+                if stat.tells()
+                    && entry.stat == *stat
+                    && catalog.sources[entry.source as usize].held != Held::NOWHERE =>
+            {
+                Known::Unchanged
+            }
             Some(_) => Known::Perhaps,
             None => Known::New,
         }
     }
 
-    /// Whether the archive has these bytes, so that they need not be read again.
+    /// Whether the archive has these bytes, so that they need not be read again. Of an original that was lost it has not.
     #[must_use]
     pub fn has(&self, digest: &Digest) -> bool {
-        digest_bytes(digest.as_str()).is_some_and(|digest| self.indexer.catalog().source(&digest).is_some())
+        digest_bytes(digest.as_str()).is_some_and(|digest| self.indexer.catalog().keeps(&digest))
     }
 
     /// The bytes that stand at a path today.
@@ -464,7 +426,7 @@ impl Writer {
     pub fn stands(&self, path: &str) -> Option<Digest> {
         let catalog = self.indexer.catalog();
         let source = catalog.paths[catalog.path(path)? as usize].source;
-        Some(crate::manifest::digest_named(
+        Some(crate::digests::digest_named(
             &catalog.sources[source as usize].digest,
         ))
     }
@@ -846,7 +808,7 @@ impl Writer {
         let changed = u64::from(replaces.is_some());
         let record = PathRecord {
             path,
-            digest: crate::manifest::digest_named(digest),
+            digest: crate::digests::digest_named(digest),
             replaces,
         };
         self.indexer.path(&record, stat)?;
@@ -1175,76 +1137,4 @@ fn place(frames: &[(Range<usize>, At)], line: &Range<usize>) -> At {
         length: u32::try_from(line.len().saturating_sub(1)).unwrap_or(u32::MAX),
         ..*at
     })
-}
-
-/// Cuts off the tail of a commit that was cut short, and writes directories of ZIP files, which older formats have, again
-/// where they are not as committed.
-///
-/// # Errors
-/// [`Error::Unlisted`] before anything is touched, when what lies beyond the manifest is no such tail.
-pub(crate) fn restore(root: &Path, manifest: &Manifest, disk: &dyn Disk) -> Result<(), Error> {
-    unfinished::explained(root, manifest)?;
-    let last = manifest.originals.len().saturating_sub(1);
-    for (number, part) in manifest.originals.iter().enumerate() {
-        let path = root.join(&part.name);
-        if originals::is_zip(&part.name) && (number == last || length_of(&path)? != part.whole()) {
-            restore_zip(&path, part, disk)?;
-        }
-    }
-    for part in manifest
-        .originals
-        .iter()
-        .filter(|part| !originals::is_zip(&part.name))
-        .chain(&manifest.records)
-        .chain((manifest.notes.length > 0).then_some(&manifest.notes))
-    {
-        let path = root.join(&part.name);
-        if length_of(&path)? != part.length {
-            disk.open_at(&path, part.length)
-                .map_err(Error::io("cut", &path))?;
-        }
-    }
-    let mut dead: Vec<PathBuf> = unfinished::unlisted(root, manifest)
-        .iter()
-        .map(|name| root.join(name))
-        .collect();
-    if manifest.notes.length == 0 && root.join(&manifest.notes.name).exists() {
-        dead.push(root.join(&manifest.notes.name));
-    }
-    for path in dead {
-        fs::remove_file(&path).map_err(Error::io("delete", &path))?;
-    }
-    Unfinished::clear(root)
-}
-
-fn length_of(path: &Path) -> Result<u64, Error> {
-    fs::metadata(path)
-        .map(|metadata| metadata.len())
-        .map_err(Error::io("look at", path))
-}
-
-fn restore_zip(path: &Path, part: &Part, disk: &dyn Disk) -> Result<(), Error> {
-    let Some(committed) = &part.directory else {
-        return Ok(());
-    };
-    let whole = length_of(path)? == part.whole() && {
-        let length = usize::try_from(committed.length).unwrap_or(usize::MAX);
-        let found = read_at(path, part.length, length).map_err(Error::io("read", path))?;
-        Stretch::of(&found) == *committed
-    };
-    if whole {
-        return Ok(());
-    }
-    let directory = zipped::directory(&zipped::entries(path, part.length)?, part.length);
-    if Stretch::of(&directory) != *committed {
-        return Err(Error::damaged(
-            path,
-            part.length,
-            "entries of another directory",
-            "those that were committed",
-        ));
-    }
-    let mut tail = disk.open_at(path, part.length).map_err(Error::io("cut", path))?;
-    tail.write(&directory).map_err(Error::io("write", path))?;
-    tail.sync().map_err(Error::io("sync", path))
 }

@@ -58,7 +58,7 @@ impl Whereabouts {
     }
 
     /// Makes again what the archive cannot be opened without; gives what was done.
-    pub(crate) fn rebuild(&self) -> Result<Vec<String>, Failure> {
+    pub(crate) fn rebuild(&self) -> Result<curvary_archive::Mended, Failure> {
         Ok(Archive::rebuild(&self.folder()?)?)
     }
 

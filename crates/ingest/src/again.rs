@@ -5,7 +5,7 @@ use std::sync::atomic::AtomicBool;
 
 use curvary_archive::{Addition, Archive, Moved, Prepared, SourceView};
 use curvary_formats::Assumptions;
-use curvary_record::{Column, Digest, Outcome, Run, RunId, Verdict};
+use curvary_record::{Code, Column, Diagnostic, Digest, Outcome, Run, RunId, Verdict};
 
 use crate::desk::Finished;
 use crate::fate::Fate;
@@ -29,9 +29,12 @@ impl Again {
     /// Whether anything differs.
     #[must_use]
     pub fn is_changed(&self) -> bool {
-        !self.changes.is_empty()
+        self.changes.iter().any(|change| *change != LOST)
     }
 }
+
+/// What is told of a source whose original is lost: it stays as it was read before.
+pub const LOST: &str = "lost original";
 
 /// Whether what changed is filed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -92,7 +95,23 @@ impl Filing<'_> {
         let archive = self.archive();
         let digest = &source.record.digest;
         let path = source.stands_at.clone().unwrap_or_default();
-        let bytes = archive.original(digest)?;
+        let bytes = match archive.original(digest) {
+            Ok(bytes) => bytes,
+            // One that is lost is no reason to leave the others as they are.
+            Err(
+                error @ (curvary_archive::Error::NoOriginal { .. } | curvary_archive::Error::Damaged { .. }),
+            ) => {
+                let why = Diagnostic::error(Code::new("original-lost"), error.to_string())
+                    .help("`curvary verify` names every original that is lost; add the same file again");
+                let again = Again {
+                    changes: BTreeSet::from([LOST]),
+                    before: source.record.verdict,
+                    fate: Fate::failed(path, why),
+                };
+                return Ok((again, None));
+            }
+            Err(error) => return Err(error.into()),
+        };
         let mut noted = Assumptions::none();
         for answer in archive.assumed(digest)? {
             // What was noted by an older program may be no answer any more.

@@ -399,9 +399,11 @@ impl<'a> Filing<'a> {
             };
             let digest = taken.digest.clone();
             if perhaps && !again && self.lock().has(&digest) {
+                let replaces = self.lock().stands(&path).filter(|before| *before != digest);
                 batch.handed.push(Handed {
                     fate: Fate {
                         digest: Some(digest.clone()),
+                        replaces,
                         ..Fate::unchanged(path.clone())
                     },
                     seen: None,

@@ -23,7 +23,7 @@ mod trouble;
 mod vocabulary;
 mod walk;
 
-pub use again::{Again, Keeping};
+pub use again::{Again, Keeping, LOST};
 pub use desk::{Desk, Finished, Orders};
 pub use fate::Fate;
 pub use filing::{Filing, Handed};

@@ -369,9 +369,12 @@ impl<'r, 't> Builder<'_, 'r, 't> {
             choices: self.options.choices,
             expansion: self.options.limits.expansion,
         };
-        for record in &open.records {
-            block.records.push(finished(&self.source, record, notes));
-        }
+        // As much room as they need and no more: there may be thousands of blocks.
+        block.records = open
+            .records
+            .iter()
+            .map(|record| finished(&self.source, record, notes))
+            .collect();
         let mut at = 0;
         while at < open.records.len() {
             let record = open.records[at];
@@ -414,15 +417,8 @@ impl<'r, 't> Builder<'_, 'r, 't> {
                 }
                 let raw = raw_table(record);
                 let axis = axis_of(&self.source, (&open.records, at), &raw, notes);
-                block.tables.extend(table::read(
-                    &self.source,
-                    &raw,
-                    &axis,
-                    None,
-                    reading,
-                    &mut self.budget,
-                    notes,
-                ));
+                let table = table::read(&self.source, &raw, &axis, None, reading, &mut self.budget, notes);
+                block.tables.extend(table.map(Table::fitted));
             }
             at += 1;
         }

@@ -294,7 +294,8 @@ impl Pages<'_> {
             }
             other => other,
         };
-        page.table = table::read(source, &raw, &axis, shape, self.reading, budget, notes);
+        let table = table::read(source, &raw, &axis, shape, self.reading, budget, notes);
+        page.table = table.map(Table::fitted);
         page
     }
 

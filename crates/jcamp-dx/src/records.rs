@@ -123,9 +123,11 @@ fn is_blank(byte: u8) -> bool {
 pub(crate) fn scan<'t>(source: &Source<'t>, notes: &mut Notes<'t>) -> Vec<RawRecord<'t>> {
     let text = source.text;
     let bytes = text.as_bytes();
-    let mut records: Vec<RawRecord<'t>> = Vec::new();
-    let (mut counted, mut line) = (0usize, 1u32);
     let finder = memchr::memmem::Finder::new(b"##");
+    // Room for twice as many records as there are would be most of all that is held.
+    let lines = memchr::memmem::find_iter(bytes, b"\n##").count();
+    let mut records: Vec<RawRecord<'t>> = Vec::with_capacity(lines + 1);
+    let (mut counted, mut line) = (0usize, 1u32);
     let mut from = if text.starts_with('\u{feff}') {
         notes.add(
             Code::ByteOrderMark,

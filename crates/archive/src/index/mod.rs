@@ -20,8 +20,8 @@ use self::names::{order_of, step};
 pub(crate) use self::ranks::Key;
 use self::ranks::{Rank, keep_first, ranks};
 use crate::current::Covered;
+use crate::digests::digest_named;
 use crate::likeness::{Screened, Sought};
-use crate::manifest::digest_named;
 use crate::query::{Node, Query};
 use crate::sealed::Sealed;
 use crate::{Error, words};
@@ -415,17 +415,17 @@ impl Index {
     pub(crate) fn shown(
         &self,
         address: DocAddress,
-    ) -> Result<(String, crate::archive::Summary, Places), Error> {
+    ) -> Result<(String, crate::summary::Summary, Places), Error> {
         let id = self.id_at(address)?;
         let (summary, places) = self.shown_of(address)?;
         Ok((id, summary, places))
     }
 
     /// What a table shows of a run whose name is known, and where its records stand.
-    pub(crate) fn shown_of(&self, address: DocAddress) -> Result<(crate::archive::Summary, Places), Error> {
+    pub(crate) fn shown_of(&self, address: DocAddress) -> Result<(crate::summary::Summary, Places), Error> {
         let document = self.document(address)?;
         let broken = || self.damaged();
-        let mut summary: crate::archive::Summary = self
+        let mut summary: crate::summary::Summary = self
             .bytes(&document, self.names.summary)
             .and_then(|bytes| serde_json::from_slice(bytes).ok())
             .ok_or_else(broken)?;

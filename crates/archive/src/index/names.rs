@@ -10,9 +10,9 @@ use tantivy::schema::{
 };
 use tantivy::{TantivyDocument, Term};
 
+use crate::digests::digest_bytes;
 use crate::facts::Facts;
 use crate::frames::At;
-use crate::manifest::digest_bytes;
 
 /// The fields of the engine.
 #[derive(Clone, Copy)]
@@ -230,7 +230,7 @@ impl Names {
         let asked = unread
             .family
             .as_ref()
-            .map(|family| crate::asked::of_refusal(&family.id(), &unread.code));
+            .map(|family| crate::asks::of_refusal(&family.id(), &unread.code));
         let lists = [("kind", "unread"), ("code", unread.code.as_str())]
             .into_iter()
             .chain(asked.iter().map(|asked| ("asked", asked.as_str())))

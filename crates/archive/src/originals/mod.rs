@@ -56,15 +56,6 @@ pub(crate) fn is_zip(name: &str) -> bool {
     name.ends_with(".zip")
 }
 
-/// The names that a part of a number may have.
-pub(crate) fn names(part: u32) -> [String; 2] {
-    let number = part.saturating_add(1);
-    [
-        format!("originals/{number:06}.tar.zst"),
-        format!("originals/{number:06}.zip"),
-    ]
-}
-
 /// Everything that was committed of a part.
 pub(crate) fn members(root: &Path, number: u32, part: &Part) -> Result<Members, Error> {
     if !is_zip(&part.name) {
@@ -143,7 +134,7 @@ fn without_bytes(path: &str) -> std::borrow::Cow<'_, str> {
 
 /// The name with eight digits of the digest before its ending, for bytes that another version's name is taken by.
 pub(crate) fn version_name(name: &str, digest: &[u8; 32]) -> String {
-    let mark = crate::manifest::hex(&digest[..4]);
+    let mark = crate::digests::hex(&digest[..4]);
     let file = name.rfind('/').map_or(0, |slash| slash + 1);
     match name[file..].rfind('.').filter(|&dot| dot > 0) {
         Some(dot) => format!("{}~{mark}{}", &name[..file + dot], &name[file + dot..]),

@@ -21,8 +21,7 @@ mod quantity;
 mod syntax;
 mod vocabulary;
 
-use std::fmt;
-
+use crate::QueryError;
 pub(crate) use pattern::Pattern;
 pub(crate) use quantity::Bounds;
 pub(crate) use syntax::{dimension, distance};
@@ -174,29 +173,6 @@ impl Node {
         }
     }
 }
-
-/// Why a query cannot be understood.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct QueryError {
-    /// The whole query.
-    pub query: String,
-    /// Where, in characters from 1.
-    pub column: usize,
-    /// How many characters are meant.
-    pub length: usize,
-    /// What was found and what was expected.
-    pub message: String,
-    /// The nearest right thing.
-    pub help: Option<String>,
-}
-
-impl fmt::Display for QueryError {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "query, column {}: {}", self.column, self.message)
-    }
-}
-
-impl std::error::Error for QueryError {}
 
 #[cfg(test)]
 mod tests;

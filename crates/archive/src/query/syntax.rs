@@ -3,11 +3,12 @@
 use curvary_record::{Unit, ValueKind, known_field, known_fields};
 
 use super::quantity::{Bounds, Compare, days, meanings, number_and_unit, seconds};
-use super::{Node, Pattern, QueryError, Vocabulary};
+use super::{Node, Pattern, Vocabulary};
+use crate::QueryError;
 use crate::words::words;
 
 /// What can be asked for beside fields.
-const SPECIAL_KEYS: [&str; 13] = [
+const SPECIAL_KEYS: [&str; 14] = [
     "dispute",
     "has",
     "is",
@@ -18,6 +19,7 @@ const SPECIAL_KEYS: [&str; 13] = [
     "reader",
     "remark",
     "run",
+    "stated-points",
     "technique",
     "traces",
     "year",
@@ -313,6 +315,11 @@ impl Parser<'_> {
             TokenKind::Words(text) if Pattern::is_in(text) => Ok(shapes(None, text)),
             TokenKind::Words(text) => match tokens_of(text) {
                 words if words.is_empty() => wrong("there is no letter or digit in this word"),
+                // The name of a run, as listings show it, finds the run.
+                words if is_like_a_name(text) => Ok(Node::Or(vec![
+                    Node::Words { key: None, words },
+                    Node::Named(vec![text.clone()]),
+                ])),
                 words => Ok(Node::Words { key: None, words }),
             },
             TokenKind::Term {
@@ -361,7 +368,13 @@ impl Parser<'_> {
 
     fn plain_term(&self, spot: &Spot<'_>) -> Result<Node, QueryError> {
         let lower = spot.key.to_lowercase();
-        if let Some(known) = known_field(&lower) {
+        // `points` is what tables show, the count of what was read; what a source states of it may differ, or be absent.
+        let field = match lower.as_str() {
+            "points" => None,
+            "stated-points" => known_field("points"),
+            key => known_field(key),
+        };
+        if let Some(known) = field {
             return match known.kind {
                 ValueKind::Text => phrase(known.key, spot),
                 ValueKind::Number(unit) | ValueKind::Range(unit) => typed(known.key, unit, spot),
@@ -569,6 +582,11 @@ fn shapes(key: Option<&str>, text: &str) -> Node {
         })
         .collect();
     one_or(nodes, Node::And)
+}
+
+/// Whether a word may be the name of a run, or as much of it as listings show.
+fn is_like_a_name(word: &str) -> bool {
+    (8..=16).contains(&word.len()) && word.bytes().all(|sign| matches!(sign, b'0'..=b'9' | b'a'..=b'f'))
 }
 
 /// Runs by their names or beginnings of them, with commas between.
@@ -890,10 +908,27 @@ fn time(key: &str, spot: &Spot<'_>) -> Result<Node, QueryError> {
     if bounds.low.is_none() && bounds.high.is_none() {
         return Err(spot.fault("a range needs a time on at least one side of `..`", None));
     }
-    Ok(Node::Number {
+    let node = |bounds| Node::Number {
         key: key.to_owned(),
         dimension: "s".to_owned(),
         bounds,
+    };
+    Ok(match bounds {
+        // From the evening to the morning: over midnight.
+        Bounds {
+            low: Some(low),
+            high: Some(high),
+        } if low > high => Node::Or(vec![
+            node(Bounds {
+                low: Some(low),
+                high: None,
+            }),
+            node(Bounds {
+                low: None,
+                high: Some(high),
+            }),
+        ]),
+        bounds => node(bounds),
     })
 }
 

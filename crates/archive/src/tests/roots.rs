@@ -196,7 +196,7 @@ fn a_manifest_is_made_again_from_what_it_lists() {
             ),
             "{damage}"
         );
-        let done = Archive::rebuild(&folder.0).expect("it is made again");
+        let done = Archive::rebuild(&folder.0).expect("it is made again").done;
         assert!(
             done.iter().any(|line| line.starts_with("manifest.json")),
             "{done:?}"

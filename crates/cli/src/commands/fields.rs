@@ -141,11 +141,16 @@ fn entries(archive: Option<&Archive>) -> Result<Vec<Entry>, Failure> {
     };
     let mut known: Vec<Entry> = Vec::new();
     for field in known_fields() {
+        // `points` in a query is the count of what was read.
+        let name = match field.key {
+            "points" => "stated-points",
+            key => key,
+        };
         known.push(Entry {
-            field: field.key.to_owned(),
+            field: name.to_owned(),
             about: field.about.to_owned(),
             unit: unit(field.kind),
-            example: example(field.key, field.kind),
+            example: example(name, field.kind),
             runs: runs(&format!("has:{}", field.key))?,
         });
     }

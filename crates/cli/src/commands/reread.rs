@@ -5,7 +5,7 @@ use std::io::Write;
 
 use clap::Args;
 use clap_complete::ArgValueCompleter;
-use curvary_ingest::Keeping;
+use curvary_ingest::{Keeping, LOST};
 use serde::Serialize;
 
 use crate::Setting;
@@ -94,6 +94,7 @@ impl Reread {
             },
         )?;
         let filed = !self.dry_run && !changed.is_empty();
+        let lost = kinds.contains_key(LOST);
         if !self.json {
             writeln!(
                 screen,
@@ -126,6 +127,6 @@ impl Reread {
         } else if self.dry_run {
             writeln!(screen, "{}", Styled(FAINT, "nothing was filed: --dry-run"))?;
         }
-        Ok(Ending::Done)
+        Ok(if lost { Ending::Partly } else { Ending::Done })
     }
 }

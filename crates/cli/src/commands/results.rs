@@ -77,13 +77,17 @@ impl Results {
         let mut rows: Vec<Row> = Vec::new();
         let mut known: BTreeSet<String> = BTreeSet::new();
         let mut without = 0_u64;
+        let mut damaged = false;
         let compute = |subjects: &[Subject]| {
             let rows: Vec<Vec<Row>> = subjects.iter().map(|subject| self.rows(subject)).collect();
             (rows, Vec::new())
         };
         let take = |place: &str, given: Result<Vec<Vec<Row>>, Diagnostic>| {
             match given {
-                Err(why) => screen.complain(Some(place), &why, &crate::drawing::NoTexts),
+                Err(why) => {
+                    damaged |= why.code.as_str() == "archive-damaged";
+                    screen.complain(Some(place), &why, &crate::drawing::NoTexts);
+                }
                 Ok(given) => {
                     for own in given {
                         without += u64::from(own.is_empty());
@@ -122,6 +126,9 @@ impl Results {
         }
         Ok(if rows.is_empty() {
             Ending::Nothing
+        } else if damaged {
+            // A table that lacks what is damaged is no whole one.
+            Ending::Partly
         } else {
             Ending::Done
         })

@@ -1,10 +1,11 @@
 //! `curvary verify`: is everything still what was committed?
 
+use std::collections::BTreeSet;
 use std::io::Write;
 use std::path::PathBuf;
 
 use clap::Args;
-use curvary_archive::{Addition, Archive};
+use curvary_archive::{Addition, Archive, FindOptions};
 use curvary_formats::Assumptions;
 use curvary_record::Digest;
 
@@ -37,10 +38,15 @@ impl Verify {
                 screen.say(done);
             }
         }
+        let mut lost = Vec::new();
+        let mut said = Said::default();
         if self.repair {
-            for done in setting.archive.rebuild()? {
+            said = said_of_runs(setting);
+            let mended = setting.archive.rebuild()?;
+            for done in mended.done {
                 screen.say(done);
             }
+            lost = mended.lost;
         }
         let mut archive = setting.archive.open()?;
         let progress = Progress::new(screen.quiet());
@@ -61,6 +67,12 @@ impl Verify {
             checked = archive.verify(&mut told)?;
         }
         progress.end();
+        if self.repair {
+            lost.extend(said.gone(&said_of_runs(setting)));
+        }
+        checked
+            .remarks
+            .extend(lost.iter().map(|what| format!("lost: {what}")));
         if self.json {
             screen.json(&checked)?;
         } else {
@@ -90,15 +102,67 @@ impl Verify {
             for remark in &checked.remarks {
                 writeln!(screen, "note: {remark}")?;
             }
-            if checked.problems.is_empty() {
+            if !lost.is_empty() {
+                writeln!(
+                    screen,
+                    "{}; a backup may have it: `curvary verify --repair --from BACKUP`",
+                    Styled(BAD, "not all that was committed is there any more")
+                )?;
+            } else if checked.problems.is_empty() {
                 writeln!(screen, "{}", Styled(GOOD, "all as it was committed"))?;
             }
         }
-        Ok(if checked.problems.is_empty() {
+        Ok(if checked.problems.is_empty() && lost.is_empty() {
             Ending::Done
         } else {
             Ending::Partly
         })
+    }
+}
+
+/// Which runs have notes and which have results, as the index knows.
+#[derive(Default)]
+struct Said {
+    notes: BTreeSet<String>,
+    results: BTreeSet<String>,
+}
+
+impl Said {
+    /// What is no longer there, a sentence each.
+    fn gone(&self, now: &Self) -> Vec<String> {
+        let named = |what: &str, before: &BTreeSet<String>, now: &BTreeSet<String>| {
+            const SHOWN: usize = 8;
+            let gone: Vec<&str> = before.difference(now).map(String::as_str).collect();
+            let first = gone.iter().take(SHOWN).copied().collect::<Vec<_>>().join(", ");
+            let others = if gone.len() > SHOWN { " and others" } else { "" };
+            (!gone.is_empty()).then(|| {
+                let runs = plural(gone.len() as u64, "run");
+                format!("every {what} of {runs}: {first}{others}")
+            })
+        };
+        let notes = named("note", &self.notes, &now.notes);
+        notes
+            .into_iter()
+            .chain(named("result", &self.results, &now.results))
+            .collect()
+    }
+}
+
+/// What is said of runs; nothing where the index cannot be asked.
+fn said_of_runs(setting: &Setting) -> Said {
+    let Ok(archive) = setting.archive.open() else {
+        return Said::default();
+    };
+    let of = |query: &str| -> BTreeSet<String> {
+        let found = archive
+            .query(query)
+            .and_then(|query| archive.find(&query, &FindOptions::default()));
+        let hits = found.map(|found| found.hits).unwrap_or_default();
+        hits.into_iter().map(|hit| hit.id.as_str().to_owned()).collect()
+    };
+    Said {
+        notes: of("has:note"),
+        results: of("has:result"),
     }
 }
 

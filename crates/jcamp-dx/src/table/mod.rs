@@ -37,6 +37,17 @@ impl Data {
     }
 }
 
+impl Table {
+    /// The same table in no more room than it needs: room was reserved before it was known how many points there are.
+    pub(crate) fn fitted(mut self) -> Self {
+        if let Data::Xy(curve) | Data::Points(curve) = &mut self.data {
+            curve.x.shrink_to_fit();
+            curve.y.shrink_to_fit();
+        }
+        self
+    }
+}
+
 /// Peaks as listed.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Peaks {
