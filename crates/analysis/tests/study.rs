@@ -695,3 +695,107 @@ fn no_law_is_fitted_to_what_another_technique_measured() {
         &run(Technique::named("stopped-flow"), vec![absorbance])
     ));
 }
+
+#[test]
+fn constants_per_absorbance_have_no_entropy() {
+    let points: Vec<AtTemperature> = [293.15, 303.15, 313.15, 323.15]
+        .into_iter()
+        .map(|kelvin: f64| AtTemperature {
+            run: RunId::named(format!("{kelvin}")),
+            kelvin,
+            rate: (1e10 * (-60_000.0 / (8.314_462_618 * kelvin)).exp(), None, unit("/{AU}/s")),
+        })
+        .collect();
+    let plan = TemperaturePlan {
+        of: "k".into(),
+        fitted: None,
+    };
+    let lines = temperature_series(&plan, &points);
+    assert!((value(&lines[0].outcome, "Ea").0 - 60_000.0).abs() < 1e-3);
+    let eyring = &lines[1].outcome;
+    assert!(value(eyring, "activation enthalpy").0 > 0.0);
+    for name in ["activation entropy", "activation Gibbs energy"] {
+        let parameter = eyring.parameter(name).expect("told");
+        assert!(parameter.value.is_none() && parameter.reason.is_some(), "{name}");
+    }
+}
+
+/// A second-order constant over absorbance says so in its unit.
+#[test]
+fn a_second_order_constant_over_absorbance_is_per_absorbance() {
+    let time: Vec<f64> = (0..40).map(|i| f64::from(i) * 10.0).collect();
+    let signal = time
+        .iter()
+        .enumerate()
+        .map(|(i, t)| 0.8 / (1.0 + 0.8 * 0.01 * t) + 1e-4 * (i as f64 * 2.7).sin())
+        .collect();
+    let run = run(
+        Technique::TIME_COURSE,
+        vec![trace((&Quantity::TIME, "s", time), (&Quantity::ABSORBANCE, "{AU}", signal))],
+    );
+    let found = fit_run(&plan("second-order"), &run);
+    assert!(value(&found[0].outcome, "k").1.contains("{AU}"), "{:?}", value(&found[0].outcome, "k"));
+}
+
+/// Rates of competitive inhibition, fitted by a law that contains none of the others: the right law is named, though `mixed` runs to
+/// its end.
+#[test]
+fn a_rival_at_the_end_of_a_fuller_law_is_told() {
+    let substrates = [0.1, 0.2, 0.5, 1.0, 2.0, 5.0];
+    let rate = |s: f64, i: f64| 10.0 * s / (0.5 * (1.0 + i / 1.5) + s);
+    let mut count = 0.0;
+    let traces = [0.0, 1.0, 2.0, 5.0]
+        .into_iter()
+        .map(|inhibitor| {
+            let rates = substrates
+                .iter()
+                .map(|s| {
+                    count += 1.0;
+                    rate(*s, inhibitor) * (1.0 + 0.01 * (count * 2.7_f64).sin())
+                })
+                .collect();
+            let mut one = trace(
+                (&Quantity::CONCENTRATION, "mmol/L", substrates.to_vec()),
+                (&Quantity::RATE, "umol/min", rates),
+            );
+            one.held
+                .push(Coordinate::new(Quantity::CONCENTRATION, unit("mmol/L"), inhibitor));
+            one
+        })
+        .collect();
+    let run = run(Technique::RATE_SERIES, traces);
+    for (law, told) in [("noncompetitive", true), ("uncompetitive", true), ("competitive", false)] {
+        let rates = rates_run(&RatePlan::default(), &run);
+        let found = fit_series(&SeriesPlan::of(law), &rates.points);
+        let words = format!("{:?}", found.found.outcome.remarks);
+        assert_eq!(words.contains("competitive fits these points better"), told, "{law}: {words}");
+    }
+}
+
+#[test]
+fn a_progress_curve_may_stand_on_a_baseline() {
+    let time: Vec<f64> = (0..80).map(|i| f64::from(i) * 10.0).collect();
+    let left = |t: f64| {
+        // S + Km ln(S/S0) = S0 - Vmax t, by bisection.
+        let (mut low, mut high): (f64, f64) = (1e-12, 0.4);
+        for _ in 0..200 {
+            let s = 0.5 * (low + high);
+            if s - 0.4 + 0.1 * (s / 0.4).ln() + 0.001 * t > 0.0 { high = s } else { low = s }
+        }
+        0.5 * (low + high)
+    };
+    let signal = time
+        .iter()
+        .enumerate()
+        .map(|(i, t)| 0.15 + 0.4 - left(*t) + 1e-4 * (i as f64 * 2.7).sin())
+        .collect();
+    let run = run(
+        Technique::TIME_COURSE,
+        vec![trace((&Quantity::TIME, "s", time), (&Quantity::ABSORBANCE, "{AU}", signal))],
+    );
+    let found = fit_run(&plan("progress-product+offset"), &run);
+    for (name, truth) in [("S0", 0.4), ("Vmax", 0.001), ("Km", 0.1), ("y0", 0.15)] {
+        let own = value(&found[0].outcome, name).0;
+        assert!((own / truth - 1.0).abs() < 0.02, "{name} {own}");
+    }
+}

@@ -34,7 +34,7 @@ pub use bootstrap::{Bootstrap, Dealt, bootstrap};
 pub use compare::{Choice, FTest, Ranked, compare, f_test, information};
 pub use correlation::Correlation;
 pub use correlation::allow_for_correlation;
-pub(crate) use diagnostics::wandering;
+pub(crate) use diagnostics::{examine, wandering};
 pub use diagnostics::{Diagnostics, Normality, NormalityTest, Runs, Warning};
 pub use found::{Derived, Fit, Interval, Parameter, Remark, Solved, Standing, Termination};
 pub use shared::{Set, SharedFit, fit_shared};

@@ -41,7 +41,7 @@ pub use rates::{
 pub use replicates::{Pooled, pool};
 pub use reported::{Check, reported, reports_of};
 pub use scans::{Differences, ScanFound, ScanTask, Series, scan_differences, scan_run};
-pub use spectrum::{References, reference_of, spectrum_of};
+pub use spectrum::{References, path_of, reference_of, spectrum_of};
 pub use temperature::{AtTemperature, TemperaturePlan, rate_constants, temperature_series};
 
 use curvary_record::{
@@ -288,6 +288,11 @@ pub(crate) fn unit_in_terms(of: &str, x: &Unit, y: &Unit, level: &Unit) -> Optio
                 "I" => level,
                 _ => return None,
             };
+            // A constant per unit of absorbance is none per concentration, and its unit says so.
+            if part == "y" && sign == '/' && *unit == Unit::ABSORBANCE && !above.contains('y') {
+                pieces.push(('/', unit.code().to_owned()));
+                continue;
+            }
             if plain(unit) {
                 continue;
             }
