@@ -799,3 +799,72 @@ fn a_progress_curve_may_stand_on_a_baseline() {
         assert!((own / truth - 1.0).abs() < 0.02, "{name} {own}");
     }
 }
+
+/// A time course of 61 readings over 600 s with a fixed pattern in place of noise.
+fn followed(course: impl Fn(f64) -> f64, noise: f64) -> Run {
+    let time: Vec<f64> = (0..61).map(|i| f64::from(i) * 10.0).collect();
+    let signal = time
+        .iter()
+        .enumerate()
+        .map(|(i, t)| course(*t) + noise * ((i * i) as f64 * 1.7).sin())
+        .collect();
+    run(
+        Technique::TIME_COURSE,
+        vec![trace((&Quantity::TIME, "s", time), (&Quantity::ABSORBANCE, "{AU}", signal))],
+    )
+}
+
+fn says(outcome: &Outcome, code: &str, words: &str) -> bool {
+    outcome
+        .remarks
+        .iter()
+        .any(|remark| remark.code.as_str() == code && remark.message.contains(words))
+}
+
+#[test]
+fn what_a_hidden_drift_would_do_is_told() {
+    let run = followed(|t| 0.8 * (-0.005 * t).exp() + 0.1, 0.001);
+    let found = fit_run(&plan("first-order+offset"), &run);
+    assert!(says(&found[0].outcome, "drift-not-excluded", "would move k"), "{:?}", found[0].outcome.remarks);
+    let beside = fit_run(&plan("first-order+offset+drift"), &run);
+    assert!(!says(&beside[0].outcome, "drift-not-excluded", ""));
+}
+
+#[test]
+fn a_straight_course_has_no_half_life() {
+    let bend = fit_run(&plan("first-order+offset"), &followed(|t| 0.1 + 0.001 * t, 0.001));
+    assert!(says(&bend[0].outcome, "no-change", "a straight line"), "{:?}", bend[0].outcome.remarks);
+    let rising = fit_run(&plan("zero-order"), &followed(|t| 0.1 + 0.001 * t, 0.0));
+    assert!(rising[0].outcome.parameter("half-life").is_none());
+    let falling = fit_run(&plan("zero-order"), &followed(|t| 0.9 - 0.001 * t, 0.001));
+    assert!((value(&falling[0].outcome, "half-life").0 - 450.0).abs() < 5.0);
+}
+
+/// Errors that are those of the readings' steps have intervals to match.
+#[test]
+fn intervals_of_coarse_readings_match_their_errors() {
+    let mut run = followed(|t| 0.1 + 0.001 * t, 0.0);
+    run.traces[0].y.decimals = curvary_record::Decimals::uniform(3, 61);
+    let found = fit_run(&plan("zero-order"), &run);
+    for name in ["y0", "k"] {
+        let parameter = found[0].outcome.parameter(name).expect("fitted");
+        let (error, interval) = (parameter.standard_error.expect("known"), &parameter.intervals[0]);
+        let width = interval.high.expect("an end") - interval.low.expect("an end");
+        assert!((3.9..4.1).contains(&(width / error)), "{name}: {width} for {error}");
+    }
+}
+
+/// A reading at the start that is far off is named, the rate without it stands beside, and the error holds it.
+#[test]
+fn a_far_reading_is_named_by_rates() {
+    let mut run = followed(|t| 0.1 + 0.001 * t, 0.001);
+    let mut readings = run.traces[0].y.values.to_vec();
+    readings[0] += 0.03;
+    run.traces[0].y.values = readings.into();
+    let found = rates_run(&RatePlan::default(), &run).found.remove(0).outcome;
+    assert!(says(&found, "point-far-off", "the point at 0"), "{:?}", found.remarks);
+    let rate = found.parameter("v0").expect("a rate");
+    let (value, error) = (rate.value.expect("a number"), rate.standard_error.expect("an error"));
+    assert!((value - 0.001).abs() < 2.0 * error, "{value} {error}");
+    assert!((found.statistics["rate_without_far_points"] - 0.001).abs() < 2e-5);
+}

@@ -664,9 +664,9 @@ fn standards_and_unknowns_of_other_cells_and_wavelengths() {
     let value = |found: &Found| found.outcome.parameter("concentration").and_then(|p| p.value);
     let same = value(&of(1.0, 430.0)).expect("a concentration");
     assert!((same - 12.537).abs() < 1e-3, "{same}");
-    // 0.512 through 5 cm is 0.1024 through 1 cm, which the line reads as 2.30.
+    // 0.512 through 5 cm is 0.1024 through 1 cm, which the line (intercept 0.0100, slope 0.0400) reads as 2.310.
     let through_five = of(5.0, 430.5);
-    assert!((value(&through_five).expect("one") - 2.307).abs() < 2e-3, "{:?}", value(&through_five));
+    assert!((value(&through_five).expect("one") - 2.310).abs() < 2e-3, "{:?}", value(&through_five));
     assert!(through_five.outcome.remarks.iter().any(|r| r.code.as_str() == "converted"));
     let elsewhere = of(1.0, 520.0);
     assert!(!elsewhere.is_result() && elsewhere.outcome.termination.contains("520"), "{:?}", elsewhere.outcome);

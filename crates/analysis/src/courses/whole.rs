@@ -244,6 +244,18 @@ fn search(t: &[f64], y: &[f64], a: f64) -> Option<AtA> {
     })
 }
 
+/// A course whose slope falls below this part of that at its beginning has stopped.
+const STOPPED: f64 = 0.2;
+
+impl AtA {
+    /// Slope at a time in terms of that at the beginning.
+    fn slope_at(&self, t: f64) -> f64 {
+        let tau = self.parameters[2] * t;
+        let e = (-depleted(tau, self.a, beginning_of(tau, self.a))).exp();
+        e / ((1.0 - self.a) + self.a * e)
+    }
+}
+
 /// The mean over all a.
 struct Mean {
     rate: f64,
@@ -427,6 +439,11 @@ pub(super) fn whole_course(since: &[f64], signal: &[f64]) -> Result<Whole, Refus
         last = Some(without);
     }
     if let Some(without) = last {
+        // What broke the course off may have been that point.
+        if found.points < since.len() && !without.wanders && without.points + far.len() >= since.len() {
+            found = over(since, signal)?;
+            found.wanders = false;
+        }
         // Whether the far point is wrong nobody knows here: the error holds what it does.
         let moved = found.beginning.rate - without.beginning.rate;
         found.beginning.widen(moved);
@@ -684,7 +701,7 @@ fn over(t: &[f64], y: &[f64]) -> Result<Whole, Refusal> {
         wanders: leaves(&found),
         far: Vec::new(),
         without: None,
-        stops: best.a > STOPS && straightness < NAMED,
+        stops: best.a > STOPS && straightness < NAMED && best.slope_at(t[t.len() - 1]) < STOPPED,
         a: best.a,
         fit: found,
     })

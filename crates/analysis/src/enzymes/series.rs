@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::courses::{CourseShape, InitialRate, Preparation, RateWindow, initial_rate};
+use crate::courses::{InitialRate, Preparation, RateWindow, initial_rate};
 use crate::refusal::Refusal;
 
 /// One trace of a series.
@@ -60,14 +60,7 @@ pub fn series_rates(
             };
             let line = initial_rate(t.time, t.signal, &how, whole)?;
             if line.straightness.is_none_or(|chance| chance > 0.05) {
-                // Nobody asked for a line here, and nothing speaks against it.
-                let own = (line.standard_error.powi(2) - line.bias.powi(2)).max(0.0).sqrt();
-                return Ok(InitialRate {
-                    standard_error: own,
-                    bias: 0.0,
-                    shape: CourseShape::Straight,
-                    ..line
-                });
+                return Ok(line);
             }
             initial_rate(t.time, t.signal, &how, RateWindow::Whole { fewest: 5 }).or(Ok(line))
         })

@@ -110,6 +110,9 @@ const LAGS: [usize; 8] = [1, 2, 3, 4, 6, 8, 11, 15];
 /// drift apart with about the power 1/2, at most 3/2; the fourth difference of a curve grows with the fourth.
 const OF_A_CURVE: f64 = 2.2;
 
+/// Steeper growth than this, after it has settled, is a curve that begins to show.
+const OF_SLOW_NOISE: f64 = 0.8;
+
 /// Flatter growth than this is none.
 const SETTLED: f64 = 0.25;
 
@@ -139,7 +142,10 @@ pub fn alike_noise(y: &[f64]) -> Result<AlikeNoise, SpectrumRefusal> {
     let growth = |from: usize, to: usize| {
         (sizes[to] / sizes[from]).ln() / (lags[to] as f64 / lags[from] as f64).ln()
     };
-    if lags.len() < 4 || sizes.iter().any(|size| size.is_nan() || *size <= 0.0) || growth(0, 2) < 0.3 {
+    let known = lags.len() >= 4 && sizes.iter().all(|size| *size > 0.0);
+    // Of a hundred spectra with noise of their own at every point, one goes on from here (simulated).
+    let chance = (4.0 / (y.len() as f64).sqrt()).max(0.2);
+    if !known || (lower_mean(y, 3) / lower_mean(y, 1)).ln() / 3f64.ln() < chance {
         return Ok(own);
     }
     let last = lags.len() - 1;
@@ -152,9 +158,19 @@ pub fn alike_noise(y: &[f64]) -> Result<AlikeNoise, SpectrumRefusal> {
             });
         }
         if growth(at, (at + 2).min(last)) < SETTLED {
+            // It may settle for a while only; where it grows on slowly, that is noise too.
+            let mut end = at + 1;
+            while end < last && growth(end, end + 1) < OF_SLOW_NOISE {
+                end += 1;
+            }
+            let (widest, sd) = (at..=end)
+                .map(|place| (place, sizes[place]))
+                .max_by(|a, b| a.1.total_cmp(&b.1))
+                .unwrap_or((at, sizes[at]));
+            let together = if sd > 1.3 * sizes[at] { lags[widest] } else { lags[at] };
             return Ok(AlikeNoise {
-                sd: sizes[at].max(sizes[at + 1]).max(plain),
-                together: lags[at],
+                sd: sd.max(plain),
+                together,
             });
         }
     }
@@ -164,22 +180,36 @@ pub fn alike_noise(y: &[f64]) -> Result<AlikeNoise, SpectrumRefusal> {
     })
 }
 
-/// Standard deviation of independent noise by the quieter third of the fourth differences of points so far apart, whose variance is
-/// 70 times that of the points.
-fn fourth_difference(y: &[f64], lag: usize) -> f64 {
-    // Normal quantile of (1 + 0.35)/2.
-    const QUIET: f64 = 0.35;
-    const QUANTILE: f64 = 0.453_762_190_169_879_6;
+/// Sizes of the fourth differences of points so far apart, smallest first.
+fn sorted_differences(y: &[f64], lag: usize) -> Vec<f64> {
     let mut all: Vec<f64> = (0..y.len().saturating_sub(4 * lag))
         .map(|i| {
             let at = |k: usize| y[i + k * lag];
             (at(0) - 4.0 * at(1) + 6.0 * at(2) - 4.0 * at(3) + at(4)).abs()
         })
         .collect();
+    all.sort_by(f64::total_cmp);
+    all
+}
+
+/// Mean size of the seven smaller tenths of the fourth differences: surer than a quantile, where bands fill little of the curve at
+/// that distance.
+fn lower_mean(y: &[f64], lag: usize) -> f64 {
+    let all = sorted_differences(y, lag);
+    let count = (all.len() * 7 / 10).max(1);
+    all.iter().take(count).sum::<f64>() / count as f64
+}
+
+/// Standard deviation of independent noise by the quieter third of the fourth differences of points so far apart, whose variance is
+/// 70 times that of the points.
+fn fourth_difference(y: &[f64], lag: usize) -> f64 {
+    // Normal quantile of (1 + 0.35)/2.
+    const QUIET: f64 = 0.35;
+    const QUANTILE: f64 = 0.453_762_190_169_879_6;
+    let all = sorted_differences(y, lag);
     if all.is_empty() {
         return f64::NAN;
     }
-    all.sort_by(f64::total_cmp);
     let place = (QUIET * (all.len() - 1) as f64).round() as usize;
     all[place] / (QUANTILE * 70f64.sqrt())
 }

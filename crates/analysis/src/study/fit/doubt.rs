@@ -120,6 +120,9 @@ fn no_bend(course: &Course, (time, signal): (&[f64], &[f64]), found: &Fit, outco
     }
 }
 
+/// A drift of so large a part of what a course changes by is none that anybody would call one.
+const NO_DRIFT_SO_LARGE: f64 = 0.3;
+
 /// How many times larger a rate constant's error must be beside a drift for that to be told.
 const DRIFT_MATTERS: f64 = 2.0;
 
@@ -175,7 +178,21 @@ fn drift_not_excluded(course: &Course, time: &[f64], found: &Fit) -> Option<Diag
                 .is_some_and(|error| 0.5 * hidden * moved.abs() > DRIFT_MATTERS * error)
         })?;
     let by = (hidden * moved).abs();
+    let (low, high) = fitted
+        .iter()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), y| {
+            (low.min(*y), high.max(*y))
+        });
     by.is_finite().then(|| {
+        if hidden > NO_DRIFT_SO_LARGE * (high - low) {
+            return Diagnostic::note(
+                Code::new("drift-not-excluded"),
+                format!(
+                    "nothing tells the bend of this course from a drift of the signal: {} and its error hold only if nothing drifts",
+                    parameter.name
+                ),
+            );
+        }
         Diagnostic::note(
             Code::new("drift-not-excluded"),
             format!(

@@ -19,7 +19,7 @@ use super::plan::{FitPlan, Span};
 use super::spectrum::as_settings;
 use super::{
     BY, Drawn, Found, Six, allow_for_factor, allow_for_scale, concentration_of, label_of, stated, tell_apart,
-    told, unit_in_terms,
+    told, unit_in_terms, with_error,
 };
 use crate::courses::{Course, CourseShape, InitialRate, Order, Preparation, Prepared, RateLaw, RateWindow};
 use crate::enzymes::{Assay, TraceOfSeries, activity, series_rates};
@@ -366,7 +366,11 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
             Scatter::Straight
         } else if measured.law == RateLaw::Line && measured.straightness.is_some_and(|chance| chance < BENT) {
             Scatter::Bent
-        } else if measured.wanders || wandering(&residuals, &fitted, 2) || jumps(&residuals, &fitted) {
+        } else if measured.wanders
+            // Of a curve it is known already, and neighbours that err together are no step.
+            || measured.law == RateLaw::Line && wandering(&residuals, &fitted, 2)
+            || measured.far.is_empty() && jumps(&residuals, &fitted)
+        {
             Scatter::Wandering
         } else {
             Scatter::Straight
@@ -536,10 +540,9 @@ fn tell_far(
     outcome.remarks.push(Diagnostic::warning(
         Code::new("point-far-off"),
         format!(
-            "{}: without {which} the rate is {} ± {}{shape}; what it changes is in the error, and {other} is for you to say",
+            "{}: without {which} the rate is {}{shape}; what it changes is in the error, and {other} is for you to say",
             named.join(", "),
-            Six(sign * without.rate),
-            Six(without.standard_error),
+            with_error(sign * without.rate, without.standard_error),
         ),
     ));
 }
@@ -571,9 +574,8 @@ fn tell_beside(
     put("rate_by_the_whole_course", sign * beside.rate);
     put("rate_by_the_whole_course_error", beside.standard_error);
     let words = format!(
-        "by the whole course the rate there is {} ± {}{}",
-        Six(sign * beside.rate),
-        Six(beside.standard_error),
+        "by the whole course the rate there is {}{}",
+        with_error(sign * beside.rate, beside.standard_error),
         unit.as_ref().map(|unit| format!(" {}", unit.display())).unwrap_or_default(),
     );
     let bends = *shape != CourseShape::Straight;
