@@ -303,6 +303,16 @@ pub(super) fn with_unit(name: &str, unit: &str, depth: usize) -> Option<Piece> {
         Some(Piece::Measured(quantities, own)) if units.iter().any(|unit| own.contains(unit)) => {
             Some(Piece::Measured(quantities, own))
         }
+        // `T cell C`, `temperature block (°C)`: where it was measured, between the word and its unit.
+        None if let Some((first, place)) = name.split_once([' ', '_'])
+            && symbol(first)
+                .or_else(|| quantity_of(first).map(|quantity| vec![quantity]))
+                .is_some_and(|quantities| quantities.contains(&Quantity::TEMPERATURE)) =>
+        {
+            let found = together(vec![Quantity::TEMPERATURE], units);
+            let place = Piece::Label(place.to_owned());
+            matches!(found, Piece::Measured(..)).then(|| Piece::Several(vec![found, place]))
+        }
         // `gallic acid mg/L`, as `gallic acid (mg/L)`: the unit is one of concentrations alone, the rest is a name.
         // `A 0.02 mol/L` is an absorbance at that concentration: a name has neither numbers nor words of the trade.
         None if unit.contains('/')
@@ -677,6 +687,10 @@ pub(super) fn phrase(text: &str, depth: usize) -> Option<Piece> {
             left[..left.len() - split].join(" "),
             left[left.len() - split..].join(" "),
         );
+        // `ΔE/min run 1`
+        if let Some(found) = rate(&front) {
+            return Some(Piece::Several(vec![found, Piece::Label(back)]));
+        }
         // The longest quantity in front (`Abs. betanin`), then the longest at the end (`betanin Abs`).
         for (name, rest) in [(&front, &back), (&back, &front)] {
             if let Some(quantity) = quantity_of(name).filter(|q| q.is_of_light() && name.chars().count() > 1)

@@ -415,6 +415,15 @@ impl Context {
                 if !line.contains(": ") && !line.contains('=') && !line.trim_end().ends_with(':') {
                     self.hear_wavelength(&head);
                 }
+                // `E 540 nm`: what was measured, and where.
+                let at_wavelength = head.held.iter().any(|held| held.quantity == Quantity::WAVELENGTH);
+                if let Some(quantity) = head
+                    .quantity
+                    .as_ref()
+                    .filter(|q| at_wavelength && q.is_of_light())
+                {
+                    self.quantities.insert(quantity.clone());
+                }
                 if let (Some(quantity), Some(unit), true) = (head.quantity, head.unit, head.held.is_empty()) {
                     self.stated.push((quantity, unit));
                 }

@@ -6,6 +6,7 @@ use curvary_record::Span;
 
 use crate::head::read_head;
 
+use super::columns::corner_heads;
 use super::dialect::{Sep, is_blank, raw_split, split_wide};
 use super::grid::{Grid, Kind};
 use super::scan::{HeadRow, Piece, TextLine, is_ruler, is_ruler_piece, leading_number, strip_remark};
@@ -199,7 +200,13 @@ fn is_title(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool {
             .quantity
             .is_some_and(|q| q.is_of_light())
     };
-    match (filled, below.cells.first().copied().flatten()) {
+    // A corner that names what runs down and what runs across, `nm \ min`, leaves nothing for a line above it to say.
+    let corner = below.cells.first().copied().flatten();
+    let both = corner.is_some_and(|corner| corner_heads(&text[corner.range()]).1.is_some());
+    if both && in_front && filled < cells.len() {
+        return true;
+    }
+    match (filled, corner) {
         // Words over the first column alone, which has a head already: `Urease, A at 630 nm;`, `Extinktion;`. A unit that
         // stands alone has its name above it, but what is measured is no name of an axis.
         (1, Some(head)) => {

@@ -44,6 +44,56 @@ pub(super) fn take_lone_letters(columns: &mut [Column]) {
     }
 }
 
+/// `A1 A2 A3` beside a mean of theirs are replicates of one reading, and no names: the mean of a row of different samples is
+/// of nothing.
+pub(super) fn take_replicates(columns: &mut [Column], grid: &Grid) {
+    const FEWEST: usize = 2;
+    const FEWEST_ROWS: usize = 3;
+    let replicate = |column: &Column| {
+        let head = column.heads.last()?.0.trim();
+        let number = head.strip_prefix(['A', 'E'])?.parse::<usize>().ok()?;
+        (column.quantity.is_none() && column.kind == Kind::Figures).then_some(number)
+    };
+    let replicates: Vec<usize> = (0..columns.len())
+        .filter(|&at| replicate(&columns[at]).is_some())
+        .collect();
+    let numbered = replicates
+        .iter()
+        .zip(1..)
+        .all(|(&at, number)| replicate(&columns[at]) == Some(number));
+    if replicates.len() < FEWEST || !numbered {
+        return;
+    }
+    let decimals = grid.decimals();
+    let is_mean = |column: &&Column| {
+        let head = column.heads.last().map_or("", |(text, _)| text.trim());
+        let places = decimals[grid.place(column.index)]
+            .iter()
+            .map(|&(_, places)| places)
+            .max();
+        let tolerance = 0.55 * 10_f64.powi(-i32::from(places.unwrap_or(0)));
+        let deviations = || {
+            let means = grid.column(column.index).enumerate();
+            means.filter_map(|(row, mean)| {
+                let numbers = replicates.iter().map(|&at| grid.figure(row, columns[at].index));
+                let deviation = (numbers.sum::<f64>() / replicates.len() as f64 - mean).abs();
+                (!deviation.is_nan()).then_some(deviation)
+            })
+        };
+        words::is_statistics(head)
+            && deviations().count() >= FEWEST_ROWS
+            && deviations().all(|deviation| deviation <= tolerance)
+    };
+    let figures = |column: &&Column| column.kind == Kind::Figures;
+    if columns.iter().filter(figures).any(|column| is_mean(&column)) {
+        for at in replicates {
+            let column = &mut columns[at];
+            column.label = column.heads.last().map(|(text, _)| text.trim().to_owned());
+            column.quantity = Some(Quantity::ABSORBANCE);
+        }
+    }
+}
+
 /// Takes the lowest head for a name, whatever it seemed to say.
 fn name(column: &mut Column) {
     column.quantity = None;

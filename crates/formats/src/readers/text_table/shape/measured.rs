@@ -179,6 +179,25 @@ impl Shaper<'_> {
             let unit = customary_unit(&quantity);
             return (quantity, unit);
         }
+        // A blank is a reading of what is read beside it.
+        let mut of_light = self.columns.iter().filter_map(|other| {
+            let quantity = other
+                .quantity
+                .as_ref()
+                .filter(|quantity| quantity.is_of_light())?;
+            Some((quantity, other.unit.clone()))
+        });
+        if others_told
+            && words::is_blank(&head)
+            && column.unit.is_none()
+            && self.is_written_like_light(y, roles)
+            && let Some((quantity, unit)) = of_light.next()
+            && of_light.all(|other| other == (quantity, unit.clone()))
+        {
+            let quantity = quantity.clone();
+            let unit = unit.unwrap_or_else(|| customary_unit(&quantity));
+            return (quantity, unit);
+        }
         let has_words = head.chars().any(char::is_alphabetic);
         if others_told && has_words && column.held.is_empty() && x_quantity != &Quantity::UNKNOWN {
             // Numbers written like those of what was measured beside it may be another curve of it: a name that says nothing

@@ -30,11 +30,10 @@ use curvary_record::{
 };
 
 use self::curves::sentinel_of;
-use self::matrix::corner_heads;
 pub(super) use self::several::{goes_on, put_behind};
 use self::template::Glance;
 use self::verdict::{NOT_A_MEASUREMENT, Verdict};
-use super::columns::{Column, Stats, describe, give_meaning, hear_vocabulary};
+use super::columns::{Column, Stats, corner_heads, describe, give_meaning, hear_vocabulary};
 use super::context::Context;
 use super::explain::columns_told;
 use super::grid::{Gap, Kind, Lack, decimals_of};
