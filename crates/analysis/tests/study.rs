@@ -843,7 +843,7 @@ fn a_straight_course_has_no_half_life() {
 /// Errors that are those of the readings' steps have intervals to match.
 #[test]
 fn intervals_of_coarse_readings_match_their_errors() {
-    let mut run = followed(|t| 0.1 + 0.001 * t, 0.0);
+    let mut run = followed(|t| 0.1 + 0.001 * t, 1e-16);
     run.traces[0].y.decimals = curvary_record::Decimals::uniform(3, 61);
     let found = fit_run(&plan("zero-order"), &run);
     for name in ["y0", "k"] {
