@@ -195,7 +195,10 @@ fn smoothed(noise: &mut Noise, points: usize, how: &str) -> Vec<f64> {
     match how {
         "mean of 5" => {
             let plain: Vec<f64> = (0..points + 4).map(|_| noise.normal()).collect();
-            plain.windows(5).map(|w| 0.002 * w.iter().sum::<f64>() / 5f64.sqrt()).collect()
+            plain
+                .windows(5)
+                .map(|w| 0.002 * w.iter().sum::<f64>() / 5f64.sqrt())
+                .collect()
         }
         // Savitzky and Golay's weights for a cubic over eleven points.
         "cubic over 11" => {
@@ -206,7 +209,11 @@ fn smoothed(noise: &mut Noise, points: usize, how: &str) -> Vec<f64> {
                 .map(|w| 0.0045 * w.iter().zip(weights).map(|(v, k)| v * k / 429.0).sum::<f64>() / 0.4553)
                 .collect()
         }
-        _ => noise.correlated(points, 0.9).into_iter().map(|v| 0.002 * v).collect(),
+        _ => noise
+            .correlated(points, 0.9)
+            .into_iter()
+            .map(|v| 0.002 * v)
+            .collect(),
     }
 }
 
@@ -216,7 +223,11 @@ fn smoothed(noise: &mut Noise, points: usize, how: &str) -> Vec<f64> {
 fn smoothed_noise_makes_no_peak() {
     let sets = sets(40);
     let mut noise = Noise(17);
-    for (how, most) in [("mean of 5", 0.05), ("cubic over 11", 0.05), ("slow amplifier", 0.5)] {
+    for (how, most) in [
+        ("mean of 5", 0.05),
+        ("cubic over 11", 0.05),
+        ("slow amplifier", 0.5),
+    ] {
         for band in [0.0, 0.5] {
             let (mut more, mut found) = (0, 0);
             for _ in 0..sets {
@@ -260,12 +271,28 @@ fn a_flat_top_has_no_position() {
             })
             .collect();
         let all = peaks_run(
-            &PeaksPlan { trusted_absorbance: Some(f64::MAX), ..PeaksPlan::default() },
+            &PeaksPlan {
+                trusted_absorbance: Some(f64::MAX),
+                ..PeaksPlan::default()
+            },
             &spectrum(y),
             &References::new(),
         );
-        let flat = all[0].outcome.remarks.iter().any(|r| r.code.as_str() == "flat-top");
-        let peaks = all[0].outcome.parameters.iter().filter(|p| p.name == "peak").count();
-        assert_eq!((flat, peaks), if end < 4.0 { (true, 0) } else { (false, 1) }, "{end} {sd}");
+        let flat = all[0]
+            .outcome
+            .remarks
+            .iter()
+            .any(|r| r.code.as_str() == "flat-top");
+        let peaks = all[0]
+            .outcome
+            .parameters
+            .iter()
+            .filter(|p| p.name == "peak")
+            .count();
+        assert_eq!(
+            (flat, peaks),
+            if end < 4.0 { (true, 0) } else { (false, 1) },
+            "{end} {sd}"
+        );
     }
 }

@@ -73,7 +73,10 @@ fn situations() -> Vec<Situation> {
         window,
         ..PLAIN
     };
-    let percent = |percent| RateWindow::Conversion { percent, change: None };
+    let percent = |percent| RateWindow::Conversion {
+        percent,
+        change: None,
+    };
     let found = RateWindow::Found { fewest: 5 };
     let hand = RateWindow::Hand { from: 0.0, to: 60.0 };
     let level: fn(f64) -> f64 = |t| 0.1 + 0.001 * t;
@@ -97,15 +100,14 @@ fn situations() -> Vec<Situation> {
             points: 31,
             truth: 0.0015,
             course: |t| 0.1 + 0.15 * (1.0 + t / 100.0).ln(),
-            // No law here bends so, and the points do not show it: what a person must know of such a course is its law.
-            least: 0.0,
+            least: 0.85,
             ..PLAIN
         },
         Situation {
             name: "a slow logarithm",
             truth: 0.00075,
             course: |t| 0.1 + 0.15 * (1.0 + t / 200.0).ln(),
-            least: 0.0,
+            least: 0.8,
             ..PLAIN
         },
         Situation {
@@ -160,9 +162,7 @@ fn simulated(case: &Situation, sets: usize, seed: u64) -> Vec<InitialRate> {
             let mut y: Vec<f64> = t
                 .iter()
                 .zip(errors)
-                .map(|(t, e)| {
-                    (case.course)(*t) + sd * e
-                })
+                .map(|(t, e)| (case.course)(*t) + sd * e)
                 .collect();
             y[0] += case.first;
             for value in &mut y {
@@ -189,7 +189,10 @@ fn rates_are_as_sure_as_they_say_where_something_is_wrong() {
             .filter(|found| (found.rate - case.truth).abs() <= 2.0 * found.standard_error);
         let two = two.count() as f64 / found.len() as f64;
         let held = found.iter().filter(|found| within(found)).count() as f64 / found.len() as f64;
-        let mut errors: Vec<f64> = found.iter().map(|found| found.standard_error / case.truth.abs()).collect();
+        let mut errors: Vec<f64> = found
+            .iter()
+            .map(|found| found.standard_error / case.truth.abs())
+            .collect();
         errors.sort_by(f64::total_cmp);
         let told = found
             .iter()

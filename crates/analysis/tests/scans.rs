@@ -290,14 +290,27 @@ fn scans_that_differ_by_noise_alone_say_nothing() {
             })
             .collect();
         let rows: Vec<&[f64]> = rows.iter().map(Vec::as_slice).collect();
-        let scans = Scans { wavelengths: &wavelengths, times: &times, absorbance: &rows };
+        let scans = Scans {
+            wavelengths: &wavelengths,
+            times: &times,
+            absorbance: &rows,
+        };
         assert_eq!(refuse_no_change(&scans, false).unwrap_err().code(), "unsuitable");
         assert_eq!(isosbestic_points(&scans).unwrap_err().code(), "unsuitable");
     }
-    for (k, scans) in [(vec![0.05], 5), (vec![0.05], 40), (vec![0.2, 0.03], 4), (vec![0.2, 0.03], 30)] {
+    for (k, scans) in [
+        (vec![0.05], 5),
+        (vec![0.05], 40),
+        (vec![0.2, 0.03], 4),
+        (vec![0.2, 0.03], 30),
+    ] {
         let made = Made::new(&k, 0.001, scans);
         let rows: Vec<&[f64]> = made.scans.iter().map(Vec::as_slice).collect();
-        let scans = Scans { wavelengths: &made.wavelengths, times: &made.times, absorbance: &rows };
+        let scans = Scans {
+            wavelengths: &made.wavelengths,
+            times: &made.times,
+            absorbance: &rows,
+        };
         refuse_no_change(&scans, false).unwrap();
     }
 }

@@ -703,7 +703,11 @@ fn constants_per_absorbance_have_no_entropy() {
         .map(|kelvin: f64| AtTemperature {
             run: RunId::named(format!("{kelvin}")),
             kelvin,
-            rate: (1e10 * (-60_000.0 / (8.314_462_618 * kelvin)).exp(), None, unit("/{AU}/s")),
+            rate: (
+                1e10 * (-60_000.0 / (8.314_462_618 * kelvin)).exp(),
+                None,
+                unit("/{AU}/s"),
+            ),
         })
         .collect();
     let plan = TemperaturePlan {
@@ -731,10 +735,17 @@ fn a_second_order_constant_over_absorbance_is_per_absorbance() {
         .collect();
     let run = run(
         Technique::TIME_COURSE,
-        vec![trace((&Quantity::TIME, "s", time), (&Quantity::ABSORBANCE, "{AU}", signal))],
+        vec![trace(
+            (&Quantity::TIME, "s", time),
+            (&Quantity::ABSORBANCE, "{AU}", signal),
+        )],
     );
     let found = fit_run(&plan("second-order"), &run);
-    assert!(value(&found[0].outcome, "k").1.contains("{AU}"), "{:?}", value(&found[0].outcome, "k"));
+    assert!(
+        value(&found[0].outcome, "k").1.contains("{AU}"),
+        "{:?}",
+        value(&found[0].outcome, "k")
+    );
 }
 
 /// Rates of competitive inhibition, fitted by a law that contains none of the others: the right law is named, though `mixed` runs to
@@ -758,17 +769,28 @@ fn a_rival_at_the_end_of_a_fuller_law_is_told() {
                 (&Quantity::CONCENTRATION, "mmol/L", substrates.to_vec()),
                 (&Quantity::RATE, "umol/min", rates),
             );
-            one.held
-                .push(Coordinate::new(Quantity::CONCENTRATION, unit("mmol/L"), inhibitor));
+            one.held.push(Coordinate::new(
+                Quantity::CONCENTRATION,
+                unit("mmol/L"),
+                inhibitor,
+            ));
             one
         })
         .collect();
     let run = run(Technique::RATE_SERIES, traces);
-    for (law, told) in [("noncompetitive", true), ("uncompetitive", true), ("competitive", false)] {
+    for (law, told) in [
+        ("noncompetitive", true),
+        ("uncompetitive", true),
+        ("competitive", false),
+    ] {
         let rates = rates_run(&RatePlan::default(), &run);
         let found = fit_series(&SeriesPlan::of(law), &rates.points);
         let words = format!("{:?}", found.found.outcome.remarks);
-        assert_eq!(words.contains("competitive fits these points better"), told, "{law}: {words}");
+        assert_eq!(
+            words.contains("competitive fits these points better"),
+            told,
+            "{law}: {words}"
+        );
     }
 }
 
@@ -780,7 +802,11 @@ fn a_progress_curve_may_stand_on_a_baseline() {
         let (mut low, mut high): (f64, f64) = (1e-12, 0.4);
         for _ in 0..200 {
             let s = 0.5 * (low + high);
-            if s - 0.4 + 0.1 * (s / 0.4).ln() + 0.001 * t > 0.0 { high = s } else { low = s }
+            if s - 0.4 + 0.1 * (s / 0.4).ln() + 0.001 * t > 0.0 {
+                high = s
+            } else {
+                low = s
+            }
         }
         0.5 * (low + high)
     };
@@ -791,7 +817,10 @@ fn a_progress_curve_may_stand_on_a_baseline() {
         .collect();
     let run = run(
         Technique::TIME_COURSE,
-        vec![trace((&Quantity::TIME, "s", time), (&Quantity::ABSORBANCE, "{AU}", signal))],
+        vec![trace(
+            (&Quantity::TIME, "s", time),
+            (&Quantity::ABSORBANCE, "{AU}", signal),
+        )],
     );
     let found = fit_run(&plan("progress-product+offset"), &run);
     for (name, truth) in [("S0", 0.4), ("Vmax", 0.001), ("Km", 0.1), ("y0", 0.15)] {
@@ -810,7 +839,10 @@ fn followed(course: impl Fn(f64) -> f64, noise: f64) -> Run {
         .collect();
     run(
         Technique::TIME_COURSE,
-        vec![trace((&Quantity::TIME, "s", time), (&Quantity::ABSORBANCE, "{AU}", signal))],
+        vec![trace(
+            (&Quantity::TIME, "s", time),
+            (&Quantity::ABSORBANCE, "{AU}", signal),
+        )],
     )
 }
 
@@ -825,7 +857,11 @@ fn says(outcome: &Outcome, code: &str, words: &str) -> bool {
 fn what_a_hidden_drift_would_do_is_told() {
     let run = followed(|t| 0.8 * (-0.005 * t).exp() + 0.1, 0.001);
     let found = fit_run(&plan("first-order+offset"), &run);
-    assert!(says(&found[0].outcome, "drift-not-excluded", "would move k"), "{:?}", found[0].outcome.remarks);
+    assert!(
+        says(&found[0].outcome, "drift-not-excluded", "would move k"),
+        "{:?}",
+        found[0].outcome.remarks
+    );
     let beside = fit_run(&plan("first-order+offset+drift"), &run);
     assert!(!says(&beside[0].outcome, "drift-not-excluded", ""));
 }
@@ -833,7 +869,11 @@ fn what_a_hidden_drift_would_do_is_told() {
 #[test]
 fn a_straight_course_has_no_half_life() {
     let bend = fit_run(&plan("first-order+offset"), &followed(|t| 0.1 + 0.001 * t, 0.001));
-    assert!(says(&bend[0].outcome, "no-change", "a straight line"), "{:?}", bend[0].outcome.remarks);
+    assert!(
+        says(&bend[0].outcome, "no-change", "a straight line"),
+        "{:?}",
+        bend[0].outcome.remarks
+    );
     let rising = fit_run(&plan("zero-order"), &followed(|t| 0.1 + 0.001 * t, 0.0));
     assert!(rising[0].outcome.parameter("half-life").is_none());
     let falling = fit_run(&plan("zero-order"), &followed(|t| 0.9 - 0.001 * t, 0.001));
@@ -850,7 +890,10 @@ fn intervals_of_coarse_readings_match_their_errors() {
         let parameter = found[0].outcome.parameter(name).expect("fitted");
         let (error, interval) = (parameter.standard_error.expect("known"), &parameter.intervals[0]);
         let width = interval.high.expect("an end") - interval.low.expect("an end");
-        assert!((3.9..4.1).contains(&(width / error)), "{name}: {width} for {error}");
+        assert!(
+            (3.9..4.1).contains(&(width / error)),
+            "{name}: {width} for {error}"
+        );
     }
 }
 
@@ -862,9 +905,16 @@ fn a_far_reading_is_named_by_rates() {
     readings[0] += 0.03;
     run.traces[0].y.values = readings.into();
     let found = rates_run(&RatePlan::default(), &run).found.remove(0).outcome;
-    assert!(says(&found, "point-far-off", "the point at 0"), "{:?}", found.remarks);
+    assert!(
+        says(&found, "point-far-off", "the point at 0"),
+        "{:?}",
+        found.remarks
+    );
     let rate = found.parameter("v0").expect("a rate");
-    let (value, error) = (rate.value.expect("a number"), rate.standard_error.expect("an error"));
+    let (value, error) = (
+        rate.value.expect("a number"),
+        rate.standard_error.expect("an error"),
+    );
     assert!((value - 0.001).abs() < 2.0 * error, "{value} {error}");
     assert!((found.statistics["rate_without_far_points"] - 0.001).abs() < 2e-5);
 }

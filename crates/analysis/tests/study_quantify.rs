@@ -363,8 +363,7 @@ fn standards_come_in_one_unit_or_not_at_all() {
     let plan = QuantifyPlan::new(Way::Line);
     let Standards {
         unit: common, points, ..
-    } =
-        standards_of(&plan, &[first.clone(), second], &References::new()).expect("both convert");
+    } = standards_of(&plan, &[first.clone(), second], &References::new()).expect("both convert");
     assert_eq!(common, unit("mg/L"));
     assert!((points[3].concentration - 4.0).abs() < 1e-12 && points[3].absorbance == 0.41);
     let strange = run(
@@ -666,10 +665,24 @@ fn standards_and_unknowns_of_other_cells_and_wavelengths() {
     assert!((same - 12.537).abs() < 1e-3, "{same}");
     // 0.512 through 5 cm is 0.1024 through 1 cm, which the line (intercept 0.0100, slope 0.0400) reads as 2.310.
     let through_five = of(5.0, 430.5);
-    assert!((value(&through_five).expect("one") - 2.310).abs() < 2e-3, "{:?}", value(&through_five));
-    assert!(through_five.outcome.remarks.iter().any(|r| r.code.as_str() == "converted"));
+    assert!(
+        (value(&through_five).expect("one") - 2.310).abs() < 2e-3,
+        "{:?}",
+        value(&through_five)
+    );
+    assert!(
+        through_five
+            .outcome
+            .remarks
+            .iter()
+            .any(|r| r.code.as_str() == "converted")
+    );
     let elsewhere = of(1.0, 520.0);
-    assert!(!elsewhere.is_result() && elsewhere.outcome.termination.contains("520"), "{:?}", elsewhere.outcome);
+    assert!(
+        !elsewhere.is_result() && elsewhere.outcome.termination.contains("520"),
+        "{:?}",
+        elsewhere.outcome
+    );
 }
 
 #[test]
@@ -678,6 +691,13 @@ fn readings_in_coarse_steps_have_the_errors_of_their_steps() {
     standards.traces[0].y.decimals = curvary_record::Decimals::uniform(3, 4);
     let found = quantify_run(&QuantifyPlan::new(Way::Line), &standards, &References::new()).remove(0);
     // 3.3 times the standard deviation of a rounding to 0.001, over the slope.
-    let limit = found.outcome.parameter("detection-limit").and_then(|p| p.value).expect("a limit");
-    assert!((limit - 3.3 * 0.001 / 12f64.sqrt() / 0.04).abs() < 1e-6, "{limit}");
+    let limit = found
+        .outcome
+        .parameter("detection-limit")
+        .and_then(|p| p.value)
+        .expect("a limit");
+    assert!(
+        (limit - 3.3 * 0.001 / 12f64.sqrt() / 0.04).abs() < 1e-6,
+        "{limit}"
+    );
 }

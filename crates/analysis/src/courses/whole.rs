@@ -274,9 +274,15 @@ struct OverA {
 }
 
 /// First values of a: from strong product inhibition to saturation (`S0 = 60 Km`) and a course that stops all at once.
-const FIRST: [f64; 11] = [
-    -1.0, -0.4, 0.0, 0.25, 0.45, 0.65, 0.82, 0.93, 0.984, 0.996, 0.999,
+const FIRST: [f64; 13] = [
+    -4.0, -2.0, -1.0, -0.4, 0.0, 0.25, 0.45, 0.65, 0.82, 0.93, 0.984, 0.996, 0.999,
 ];
+
+/// How much a range of a counts before any points are seen: all alike from -1 on, below it, where a product would bind more tightly than
+/// the substrate does, ever less.
+fn measure(a: f64) -> f64 {
+    if a < -1.0 { -1.0 - 0.3 * (-a).ln() } else { a }
+}
 
 /// Saturation above which a course stops all at once.
 const STOPS: f64 = 0.99;
@@ -319,8 +325,8 @@ impl OverA {
         let variance = self.variance * inflation;
         let (mut weight, mut rate, mut own, mut square) = (0.0, 0.0, 0.0, 0.0);
         for (i, at) in all.iter().enumerate() {
-            let before = i.checked_sub(1).map_or(at.a, |j| all[j].a);
-            let after = all.get(i + 1).map_or(at.a, |next| next.a);
+            let before = measure(i.checked_sub(1).map_or(at.a, |j| all[j].a));
+            let after = measure(all.get(i + 1).map_or(at.a, |next| next.a));
             let width = if all.len() == 1 { 1.0 } else { after - before };
             let likelihood = if variance > 0.0 {
                 (-0.5 * (at.rss - best.rss) / variance).exp()
@@ -609,8 +615,8 @@ fn approach(t: &[f64], y: &[f64], rss: f64) -> Option<(Fit, CourseShape)> {
     let columns: [&[f64]; 1] = [t];
     let model = Course::new(Order::Approach);
     let mut found = fit(&model, &Data::new(&columns, y), &options).ok()?;
-    let gained =
-        (rss - found.residual_sum_of_squares) / (found.residual_sum_of_squares / found.degrees_of_freedom as f64);
+    let gained = (rss - found.residual_sum_of_squares)
+        / (found.residual_sum_of_squares / found.degrees_of_freedom as f64);
     let free = found.parameters.iter().all(|p| p.standing != Standing::AtLimit);
     if !free || f_upper(gained.max(0.0), 1.0, found.degrees_of_freedom as f64) > NAMED {
         return None;

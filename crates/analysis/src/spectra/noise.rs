@@ -139,9 +139,8 @@ pub fn alike_noise(y: &[f64]) -> Result<AlikeNoise, SpectrumRefusal> {
         .filter(|lag| *lag * 8 <= y.len())
         .collect();
     let sizes: Vec<f64> = lags.iter().map(|lag| fourth_difference(y, *lag)).collect();
-    let growth = |from: usize, to: usize| {
-        (sizes[to] / sizes[from]).ln() / (lags[to] as f64 / lags[from] as f64).ln()
-    };
+    let growth =
+        |from: usize, to: usize| (sizes[to] / sizes[from]).ln() / (lags[to] as f64 / lags[from] as f64).ln();
     let known = lags.len() >= 4 && sizes.iter().all(|size| *size > 0.0);
     // Of a hundred spectra with noise of their own at every point, one goes on from here (simulated).
     let chance = (4.0 / (y.len() as f64).sqrt()).max(0.2);
@@ -167,7 +166,11 @@ pub fn alike_noise(y: &[f64]) -> Result<AlikeNoise, SpectrumRefusal> {
                 .map(|place| (place, sizes[place]))
                 .max_by(|a, b| a.1.total_cmp(&b.1))
                 .unwrap_or((at, sizes[at]));
-            let together = if sd > 1.3 * sizes[at] { lags[widest] } else { lags[at] };
+            let together = if sd > 1.3 * sizes[at] {
+                lags[widest]
+            } else {
+                lags[at]
+            };
             return Ok(AlikeNoise {
                 sd: sd.max(plain),
                 together,

@@ -7,8 +7,8 @@ use curvary_record::{Code, Diagnostic, Interval, Outcome, Parameter, Trace, Unit
 use super::Drawn;
 use super::fit::{correlated, statistics};
 use super::peaks::{
-    PeaksPlan, correlates, describe, drawn_of, noise_of, options, parameter, resolution, shoulders, tell_alike,
-    unit_of_ordinate, window_of,
+    PeaksPlan, correlates, describe, drawn_of, noise_of, options, parameter, resolution, shoulders,
+    tell_alike, unit_of_ordinate, window_of,
 };
 use super::spectrum::{References, spectrum_of, tell_log, told, unit_of, with_usual_steps};
 use crate::fit::{Data, Derived, Fit, Options, Standing, fit};

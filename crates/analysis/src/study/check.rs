@@ -414,7 +414,10 @@ fn parameter(check: &str, item: &checks::Outcome) -> Parameter {
         (None, Some(high)) => format!("at most {high} {unit}"),
         (None, None) => "no limit".into(),
     };
-    let measured = match (item.measured, item.uncertainty.filter(|u| u.is_finite() && *u > 0.0)) {
+    let measured = match (
+        item.measured,
+        item.uncertainty.filter(|u| u.is_finite() && *u > 0.0),
+    ) {
         (None, _) => "nothing".to_owned(),
         (Some(v), None) => format!("{} {unit}", super::Six(v)),
         (Some(v), Some(u)) => {

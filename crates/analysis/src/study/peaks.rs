@@ -11,9 +11,9 @@ use super::spectrum::{
 use super::{Drawn, Found, Six, label_of};
 use crate::distribution::normal_quantile;
 use crate::refusal::Refusal;
-use crate::spectra::{AlikeNoise, 
-    Apex, AreaBaseline, Axis, BandShape, Chain, Curve, Estimate, Extreme, Measured, Ordinate, Peak,
-    PeakOptions, Processed, Refinement, Shoulder, SpectrumRefusal, Step, Threshold, Width, WidthLevel,
+use crate::spectra::{
+    AlikeNoise, Apex, AreaBaseline, Axis, BandShape, Chain, Curve, Estimate, Extreme, Measured, Ordinate,
+    Peak, PeakOptions, Processed, Refinement, Shoulder, SpectrumRefusal, Step, Threshold, Width, WidthLevel,
     Window, alike_noise, find_peaks, find_shoulders, measure_peak, point_noise,
 };
 

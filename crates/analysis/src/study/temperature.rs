@@ -285,7 +285,10 @@ fn fitted(
     } else {
         let found = eyring(&kelvin, &k, weights)?;
         put("activation enthalpy", &found.enthalpy, "J/mol");
-        if points.iter().any(|point| point.rate.2.code().contains(ABSORBANCE)) {
+        if points
+            .iter()
+            .any(|point| point.rate.2.code().contains(ABSORBANCE))
+        {
             for (name, code) in [
                 ("activation entropy", "J/mol/K"),
                 ("activation Gibbs energy", "J/mol"),

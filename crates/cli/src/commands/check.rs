@@ -111,7 +111,10 @@ impl Check {
             screen,
             |subject| {
                 let found = check_run(&plan, &subject.run);
-                if found.iter().any(|found| !found.outcome.termination.starts_with("pass")) {
+                if found
+                    .iter()
+                    .any(|found| !found.outcome.termination.starts_with("pass"))
+                {
                     passed.store(false, Ordering::Relaxed);
                 }
                 found.into_iter().map(Finding::of).collect()

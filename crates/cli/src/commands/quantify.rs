@@ -197,7 +197,11 @@ impl Quantify {
             blank_absorbance: self.blank_absorbance,
             trusted_absorbance: self.before.trusted()?,
             reading_error: self.reading_error,
-            coefficient: self.coefficient.as_deref().map(measured_coefficient).transpose()?,
+            coefficient: self
+                .coefficient
+                .as_deref()
+                .map(measured_coefficient)
+                .transpose()?,
             path: self.path.as_deref().map(measured).transpose()?,
             dilution: dilution.map(|dilution| dilution.value),
             dilution_error: dilution.and_then(|dilution| dilution.standard_error),

@@ -117,6 +117,8 @@ impl Results {
         }
         Ok(if rows.is_empty() {
             Ending::Nothing
+        } else if pooled.iter().any(|(_, found)| found.is_err()) {
+            Ending::Partly
         } else {
             Ending::Done
         })

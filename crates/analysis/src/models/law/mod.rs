@@ -461,7 +461,10 @@ pub static LAWS: [Law; 26] = [
                 .iter()
                 .flat_map(|f| {
                     let base = f * lowest;
-                    behind(progress_candidates(x[0], y, (y[0] - base).max(f64::MIN_POSITIVE)), &[base])
+                    behind(
+                        progress_candidates(x[0], y, (y[0] - base).max(f64::MIN_POSITIVE)),
+                        &[base],
+                    )
                 })
                 .collect()
         },

@@ -152,12 +152,7 @@ fn drift_not_excluded(course: &Course, time: &[f64], found: &Fit) -> Option<Diag
         .map(|column| column.iter().zip(&drift).map(|(a, b)| a * b).sum())
         .collect();
     let moved: Vec<f64> = (0..p)
-        .map(|i| {
-            (0..p)
-                .map(|j| covariance[i * p + j] * along[j])
-                .sum::<f64>()
-                / variance
-        })
+        .map(|i| (0..p).map(|j| covariance[i * p + j] * along[j]).sum::<f64>() / variance)
         .collect();
     let left: f64 = (0..n)
         .map(|at| {
@@ -466,6 +461,13 @@ pub(super) fn no_finer_than_readings(resolution: f64, found: &mut Fit, outcome: 
         return false;
     }
     found.grow_errors(floor / found.residual_sd);
+    say_coarse(resolution, outcome);
+    true
+}
+
+/// Says that errors are those of the readings' steps.
+pub(super) fn say_coarse(resolution: f64, outcome: &mut Outcome) {
+    let floor = resolution / 12f64.sqrt();
     outcome.remarks.push(Diagnostic::note(
         Code::new("readings-coarse"),
         format!(
@@ -473,5 +475,4 @@ pub(super) fn no_finer_than_readings(resolution: f64, found: &mut Fit, outcome: 
              readings' resolution (a standard deviation of {floor:.2e})"
         ),
     ));
-    true
 }

@@ -36,7 +36,7 @@ use crate::models::Model;
 use crate::refusal::Refusal;
 use columns::{arrange, is_running};
 use curve::{Curve, curves};
-use doubt::{no_finer_than_readings, over_time};
+use doubt::{no_finer_than_readings, over_time, say_coarse};
 use points::{beside, levels, negative};
 
 /// Fits every trace of a run that the plan speaks of. Each gives a result or the reason why there is none.
@@ -456,7 +456,31 @@ fn fitted(
             .map(|decimals| 10f64.powi(-i32::from(decimals)));
         if let Some(step) = step {
             let resolution = step / points.factor.map_or(1.0, f64::abs);
-            coarse = no_finer_than_readings(resolution, &mut found, &mut outcome);
+            let known = vec![resolution / 12f64.sqrt(); response.len()];
+            if found.residual_sd == 0.0
+                && plan.variables.is_empty()
+                && model.variables() == 1
+                && let Ok(other) = fit(
+                    model,
+                    &Data {
+                        x: &[points.time.as_slice()],
+                        y: &response,
+                        weighting: Weighting::KnownErrors(&known),
+                    },
+                    &options,
+                )
+            {
+                // Every point lies on the curve: nothing is left that could be scaled.
+                found = Fit {
+                    fit_probability: None,
+                    residual_sd: 0.0,
+                    ..other
+                };
+                say_coarse(resolution, &mut outcome);
+                coarse = true;
+            } else {
+                coarse = no_finer_than_readings(resolution, &mut found, &mut outcome);
+            }
         }
     }
     let one_variable = plan.variables.is_empty() && model.variables() == 1;

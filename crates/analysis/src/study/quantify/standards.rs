@@ -5,8 +5,8 @@ use serde::{Deserialize, Serialize};
 
 use super::reading::{Place, is_dilution};
 use super::{QuantifyPlan, Way, is_table};
-use crate::study::spectrum::{References, bare, in_question};
 use crate::refusal::Refusal;
+use crate::study::spectrum::{References, bare, in_question};
 use crate::study::{Six, concentration_of, told};
 
 /// One standard of a calibration line, with where it was read.
@@ -185,7 +185,8 @@ pub fn standards_of(
         {
             return Err((
                 without.run.clone(),
-                "its path length is not known, and those of the others differ: `curvary note` can add it".into(),
+                "its path length is not known, and those of the others differ: `curvary note` can add it"
+                    .into(),
             ));
         }
         path = None;

@@ -9,9 +9,9 @@ use super::record::{
 use super::standards::{Standards, differs};
 use super::{LineForm, QuantifyPlan, ReferenceSpectrum};
 use crate::quantities::{
-    BentCalibration, Calibration, CalibrationOptions, Component, Measured, MixtureOptions, NucleicAcidKind, NucleicAcidReadings,
-    Readings, Remark, StandardPoint, Target, concentration, mixture, nucleic_acid, protein,
-    standard_addition,
+    BentCalibration, Calibration, CalibrationOptions, Component, Measured, MixtureOptions, NucleicAcidKind,
+    NucleicAcidReadings, Readings, Remark, StandardPoint, Target, concentration, mixture, nucleic_acid,
+    protein, standard_addition,
 };
 use crate::refusal::Refusal;
 use crate::spectra::{Spectrum, value_at};
@@ -26,7 +26,11 @@ impl Place<'_> {
         absorbance: f64,
         outcome: &mut Outcome,
     ) -> Result<f64, String> {
-        let path = self.plan.path.map(|path| path.value).or_else(|| self.path_of_trace());
+        let path = self
+            .plan
+            .path
+            .map(|path| path.value)
+            .or_else(|| self.path_of_trace());
         let (absorbance, said) = standards.as_among_them(absorbance, path, self.wavelength())?;
         if let Some(words) = said
             && !outcome.remarks.iter().any(|remark| remark.message == words)
@@ -166,7 +170,11 @@ impl Place<'_> {
         })?;
         let (x, y) = (spectrum.curve.x(), spectrum.curve.y());
         let mut all = Vec::new();
-        let own_path = self.plan.path.map(|path| path.value).or_else(|| self.path_of_trace());
+        let own_path = self
+            .plan
+            .path
+            .map(|path| path.value)
+            .or_else(|| self.path_of_trace());
         let mut turned = Vec::new();
         for component in components {
             let ratio = match (own_path, component.path) {

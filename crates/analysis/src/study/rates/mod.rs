@@ -406,7 +406,13 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
             ));
         }
         tell_far(&measured, &points, (&trace.x, how.dead_time, sign), &mut outcome);
-        tell_beside(plan, &measured, (points.time.first().copied(), sign), (blank, &unit), &mut outcome);
+        tell_beside(
+            plan,
+            &measured,
+            (points.time.first().copied(), sign),
+            (blank, &unit),
+            &mut outcome,
+        );
         let (net, error) = match steady_goes_on(plan, &measured, (sign, rate.blank), &unit, &mut outcome) {
             Some(steady) => steady,
             None => (net, error),
@@ -498,7 +504,9 @@ fn tell_far(
     (x, dead_time, sign): (&curvary_record::Column, f64, f64),
     outcome: &mut Outcome,
 ) {
-    let Some((without, shape)) = &measured.without else { return };
+    let Some((without, shape)) = &measured.without else {
+        return;
+    };
     let named: Vec<String> = measured
         .far
         .iter()
@@ -569,14 +577,18 @@ fn tell_beside(
             ),
         ));
     }
-    let Some((beside, shape)) = &measured.beside else { return };
+    let Some((beside, shape)) = &measured.beside else {
+        return;
+    };
     let mut put = |name: &str, value: f64| outcome.statistics.insert(name.into(), value);
     put("rate_by_the_whole_course", sign * beside.rate);
     put("rate_by_the_whole_course_error", beside.standard_error);
     let words = format!(
         "by the whole course the rate there is {}{}",
         with_error(sign * beside.rate, beside.standard_error),
-        unit.as_ref().map(|unit| format!(" {}", unit.display())).unwrap_or_default(),
+        unit.as_ref()
+            .map(|unit| format!(" {}", unit.display()))
+            .unwrap_or_default(),
     );
     let bends = *shape != CourseShape::Straight;
     let (severity, words): (fn(Code, String) -> Diagnostic, String) = if bends {
@@ -810,17 +822,15 @@ fn put_rate(
              stretch, and what it differs from the rate at its beginning is in the error{instead}"
         ));
     } else if shape == Scatter::Still {
-        say(
-            if error > 0.0 {
-                "every reading of the stretch is the same: the rate is smaller than the readings can show, and its error is that of \
+        say(if error > 0.0 {
+            "every reading of the stretch is the same: the rate is smaller than the readings can show, and its error is that of \
                  their rounding"
                     .into()
-            } else {
-                "every reading of the stretch is the same: the rate is smaller than the readings can show, and its error is not \
+        } else {
+            "every reading of the stretch is the same: the rate is smaller than the readings can show, and its error is not \
                  known"
                     .into()
-            },
-        );
+        });
     } else if shape == Scatter::Wandering {
         say(
             "the course leaves the curve fitted to it by more than chance (a step, a drift, another law): a rate from it may mean \
@@ -922,7 +932,10 @@ fn put_activity(plan: &RatePlan, run: &Run, assay: AssayPlan, slope: f64, error:
             }
             if relative > 0.0 || of_protein > 0.0 {
                 let protein = if of_protein > 0.0 {
-                    format!(", and in the specific activity {} % of the protein", Six(100.0 * of_protein))
+                    format!(
+                        ", and in the specific activity {} % of the protein",
+                        Six(100.0 * of_protein)
+                    )
                 } else {
                     String::new()
                 };
