@@ -416,6 +416,16 @@ fn separated(line: &str, body: Range<usize>) -> Option<Vec<Pair>> {
         };
         let known =
             field_of(words).is_some() || !fields_if_fitting(words).is_empty() || is_field_with_unit(words);
+        // `Lot 7731 navy; 12/Sep/2008`: a title with its date.
+        let dated = !known
+            && words.contains(|c: char| c.is_ascii_digit())
+            && matches!(
+                curvary_record::moment::read(rest, None).date,
+                curvary_record::moment::DateReading::Read(_)
+            );
+        if dated {
+            continue;
+        }
         // A comma is so common that only a known key is one; two heads side by side are no pair.
         let heads = crate::head::read_head(rest);
         let two_heads = heads.quantity.is_some() && heads.held.is_empty();
@@ -567,6 +577,31 @@ fn claim_with(
         let end = value.start + first.len();
         let mut passing = Passing::default();
         passing.hear(source, value.start..value.start + raw.len());
+        claim_with(
+            fields,
+            questions,
+            source,
+            spelling,
+            value.start..end,
+            None,
+            customs,
+        );
+        passing.settle(fields);
+        return;
+    }
+    // `sample: leaf 5, acetone, cell 1 cm`: statements side by side, of which the key is of the first.
+    let is_text = field_of(spelling)
+        .and_then(known_field)
+        .is_some_and(|known| known.kind == ValueKind::Text);
+    if says.is_none()
+        && is_text
+        && let Some((first, rest)) = raw.split_once(", ")
+        && rest.split(", ").any(passing::is_condition)
+        && !raw.contains('"')
+    {
+        let end = value.start + first.len();
+        let mut passing = Passing::default();
+        passing.hear(source, end..value.start + raw.len());
         claim_with(
             fields,
             questions,

@@ -47,6 +47,9 @@ pub(super) fn piece(text: &str, sure: bool, depth: usize) -> Option<Piece> {
     if let Some(coordinate) = measured(text) {
         return Some(Piece::Held(coordinate));
     }
+    if let Some(coordinate) = counted_time(text) {
+        return Some(Piece::Held(coordinate));
+    }
     if let Some(found) = at_wavelength(text) {
         return Some(found);
     }
@@ -147,6 +150,7 @@ pub(super) fn symbol_with_unit(text: &str) -> Option<Vec<Quantity>> {
         "S" | "s" | "I" | "C" | "P" | "B" => vec![Quantity::CONCENTRATION],
         "v" | "V" | "k" => vec![Quantity::RATE],
         "W" | "E" => vec![Quantity::ENERGY],
+        "nu" | "nubar" => vec![Quantity::WAVENUMBER],
         _ => return None,
     })
 }
@@ -485,6 +489,24 @@ pub(super) fn assigned(text: &str) -> Option<Piece> {
         [one] if matches!(one.as_str(), "ph" | "index") => None,
         _ => Some(Piece::Held(held(Quantity::UNKNOWN, Unit::ONE, value, text))),
     }
+}
+
+/// `day 3`, `Woche 2`: the word of a length of time, and how many had passed.
+pub(super) fn counted_time(text: &str) -> Option<Coordinate> {
+    const SHORTEST: usize = 3;
+    let (word, number) = text.split_once(' ')?;
+    let value = number_of_times(number)?;
+    let unit = spelled(word).one()?.clone();
+    // `min 1` may be the least of several, and `sec 1` the section.
+    let said = word.chars().count() >= SHORTEST && word.chars().all(char::is_alphabetic);
+    let long = unit.converts_to(&Unit::SECOND) && unit.to_si(1.0) >= 3600.0;
+    (said && long).then(|| held(Quantity::TIME, unit, value, text))
+}
+
+/// A whole number without a sign.
+fn number_of_times(text: &str) -> Option<f64> {
+    let digits = !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
+    number(text).filter(|_| digits)
 }
 
 /// `mm:ss`, `hh:mm:ss`, `min:s`, `h:min:s`, `mm:ss.f`: the form of clock times.

@@ -363,6 +363,20 @@ fn number_rows(columns: &mut [Column]) {
         })
     };
     let numbers = first.kind == Kind::Figures && first.stats.counts_with_gaps() && first.stats.count >= 3;
+    // `Std` over 0, 1, 2 beside their concentrations numbers the standards.
+    let step =
+        first.stats.step == Some(1.0) && matches!(first.stats.first, 0.0 | 1.0) && first.stats.count >= 4;
+    let standards = first.heads.last().is_some_and(|(text, _)| {
+        matches!(
+            words::fold(text).as_str(),
+            "std" | "stds" | "st" | "standard" | "wz" | "cal" | "kal"
+        )
+    });
+    if standards && step && first.unit.is_none() && rest.iter().any(runs) {
+        first.quantity = Some(Quantity::INDEX);
+        first.label = None;
+        return;
+    }
     if numbers
         && nameless(first)
         && first.quantity.is_none()

@@ -16,6 +16,7 @@ pub(super) fn by_neighbours(columns: &mut [Column]) {
     take_numbered_symbols(columns);
     take_siblings_for_names(columns);
     understand_numbered(columns);
+    understand_times_behind(columns);
     understand_first_of_several(columns);
     name_numbers_in_heads(columns);
 }
@@ -338,6 +339,28 @@ fn take_siblings_for_names(columns: &mut [Column]) {
             .is_some_and(|quantity| quantity.is_of_light());
         if !says {
             name(column);
+        }
+    }
+}
+
+/// `A340 at 0 min,1 min,2 min`: what the first says, and where it was measured, goes for the times behind it.
+fn understand_times_behind(columns: &mut [Column]) {
+    let mut said: Option<(Quantity, Option<Unit>, Vec<Coordinate>)> = None;
+    for column in columns.iter_mut() {
+        let is_time = |held: &Coordinate| held.quantity == Quantity::TIME;
+        let of_light = column.quantity.clone().filter(Quantity::is_of_light);
+        let only_time = column.held.len() == 1 && column.held.iter().all(is_time);
+        match (of_light, &said) {
+            (Some(quantity), _) if column.held.iter().any(is_time) && column.held.len() == 2 => {
+                let others = column.held.iter().filter(|held| !is_time(held));
+                said = Some((quantity, column.unit.clone(), others.cloned().collect()));
+            }
+            (None, Some((quantity, unit, held))) if only_time && column.kind == Kind::Figures => {
+                column.quantity = Some(quantity.clone());
+                column.unit.clone_from(unit);
+                column.held.extend(held.iter().cloned());
+            }
+            _ => said = None,
         }
     }
 }

@@ -17,6 +17,20 @@ impl Shaper<'_> {
         })
     }
 
+    /// Whether a word of quite another quantity, `Sonne` over a spectrum, is a name: what is around the table says that it is of
+    /// absorbance, no header does, and the numbers may be.
+    fn is_name_over_light(&self, column: &Column, named: &Quantity, x_quantity: &Quantity) -> bool {
+        let over_light = *x_quantity == Quantity::WAVELENGTH || *x_quantity == Quantity::WAVENUMBER;
+        let other = !words::is_ours(named) && !words::is_optical(named) && column.unit.is_none();
+        let told = |column: &Column| column.quantity.as_ref().is_some_and(Quantity::is_of_light);
+        over_light
+            && other
+            && words::is_of_another_trade(named)
+            && self.context.names(&Quantity::ABSORBANCE)
+            && !self.columns.iter().any(told)
+            && fitting::fits_values(&Quantity::ABSORBANCE, &Unit::ABSORBANCE, &column.stats)
+    }
+
     /// What was settled about what was measured.
     fn assumed_y(&self) -> Option<(Quantity, Option<Unit>)> {
         if self.unsettled {
@@ -66,6 +80,7 @@ impl Shaper<'_> {
             (Some(quantity), Role::Beside | Role::Open | Role::Coordinate) => Some(quantity.clone()),
             _ => None,
         };
+        let quantity = quantity.filter(|named| !self.is_name_over_light(&column, named, x_quantity));
         // An intensity may be of light that came through, was emitted or scattered: what was measured is asked.
         let intensity = quantity
             .as_ref()
