@@ -71,21 +71,25 @@ fn blanks_are_subtracted_with_their_error() {
             time: &time,
             signal: &one,
             blank: false,
+            resolution: None,
         },
         TraceOfSeries {
             time: &time,
             signal: &two,
             blank: false,
+            resolution: None,
         },
         TraceOfSeries {
             time: &time,
             signal: &first,
             blank: true,
+            resolution: None,
         },
         TraceOfSeries {
             time: &time,
             signal: &second,
             blank: true,
+            resolution: None,
         },
     ];
     let window = RateWindow::Hand { from: 0.0, to: 39.0 };

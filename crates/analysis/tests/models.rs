@@ -37,6 +37,7 @@ fn sample(law: &str) -> Vec<f64> {
         "partial-noncompetitive" => vec![100.0, 0.5, 1.5, 0.3],
         "morrison" => vec![3.0, 0.1, 0.02],
         "progress-substrate" | "progress-product" => vec![1.5, 0.04, 0.35],
+        "progress-substrate+offset" | "progress-product+offset" => vec![1.5, 0.04, 0.35, 0.15],
         "ic50" => vec![1.2, 0.7, 1.3],
         "four-parameter" => vec![1.2, 0.15, 0.7, 1.3],
         "pka" => vec![0.1, 0.9, 3.15],

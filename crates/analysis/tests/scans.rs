@@ -273,3 +273,44 @@ fn shifted_scans_are_fitted_with_their_shifts() {
     }
     assert!(held >= SETS * 85 / 100, "{held} of {SETS}");
 }
+
+/// Scans of a solution in which nothing happens have no isosbestic point and no rate constant.
+#[test]
+fn scans_that_differ_by_noise_alone_say_nothing() {
+    use curvary_analysis::scans::refuse_no_change;
+    for seed in 0..20 {
+        let mut noise = Noise(1000 + seed);
+        let wavelengths: Vec<f64> = (0..61).map(|i| 350.0 + 5.0 * f64::from(i)).collect();
+        let times: Vec<f64> = (0..31).map(|i| 10.0 * f64::from(i)).collect();
+        let rows: Vec<Vec<f64>> = times
+            .iter()
+            .map(|_| {
+                let mut at = |w: &f64| band(*w, 500.0, 40.0, 0.8) + 0.001 * noise.normal();
+                wavelengths.iter().map(&mut at).collect()
+            })
+            .collect();
+        let rows: Vec<&[f64]> = rows.iter().map(Vec::as_slice).collect();
+        let scans = Scans {
+            wavelengths: &wavelengths,
+            times: &times,
+            absorbance: &rows,
+        };
+        assert_eq!(refuse_no_change(&scans, false).unwrap_err().code(), "unsuitable");
+        assert_eq!(isosbestic_points(&scans).unwrap_err().code(), "unsuitable");
+    }
+    for (k, scans) in [
+        (vec![0.05], 5),
+        (vec![0.05], 40),
+        (vec![0.2, 0.03], 4),
+        (vec![0.2, 0.03], 30),
+    ] {
+        let made = Made::new(&k, 0.001, scans);
+        let rows: Vec<&[f64]> = made.scans.iter().map(Vec::as_slice).collect();
+        let scans = Scans {
+            wavelengths: &made.wavelengths,
+            times: &made.times,
+            absorbance: &rows,
+        };
+        refuse_no_change(&scans, false).unwrap();
+    }
+}

@@ -695,3 +695,226 @@ fn no_law_is_fitted_to_what_another_technique_measured() {
         &run(Technique::named("stopped-flow"), vec![absorbance])
     ));
 }
+
+#[test]
+fn constants_per_absorbance_have_no_entropy() {
+    let points: Vec<AtTemperature> = [293.15, 303.15, 313.15, 323.15]
+        .into_iter()
+        .map(|kelvin: f64| AtTemperature {
+            run: RunId::named(format!("{kelvin}")),
+            kelvin,
+            rate: (
+                1e10 * (-60_000.0 / (8.314_462_618 * kelvin)).exp(),
+                None,
+                unit("/{AU}/s"),
+            ),
+        })
+        .collect();
+    let plan = TemperaturePlan {
+        of: "k".into(),
+        fitted: None,
+    };
+    let lines = temperature_series(&plan, &points);
+    assert!((value(&lines[0].outcome, "Ea").0 - 60_000.0).abs() < 1e-3);
+    let eyring = &lines[1].outcome;
+    assert!(value(eyring, "activation enthalpy").0 > 0.0);
+    for name in ["activation entropy", "activation Gibbs energy"] {
+        let parameter = eyring.parameter(name).expect("told");
+        assert!(parameter.value.is_none() && parameter.reason.is_some(), "{name}");
+    }
+}
+
+/// A second-order constant over absorbance says so in its unit.
+#[test]
+fn a_second_order_constant_over_absorbance_is_per_absorbance() {
+    let time: Vec<f64> = (0..40).map(|i| f64::from(i) * 10.0).collect();
+    let signal = time
+        .iter()
+        .enumerate()
+        .map(|(i, t)| 0.8 / (1.0 + 0.8 * 0.01 * t) + 1e-4 * (i as f64 * 2.7).sin())
+        .collect();
+    let run = run(
+        Technique::TIME_COURSE,
+        vec![trace(
+            (&Quantity::TIME, "s", time),
+            (&Quantity::ABSORBANCE, "{AU}", signal),
+        )],
+    );
+    let found = fit_run(&plan("second-order"), &run);
+    assert!(
+        value(&found[0].outcome, "k").1.contains("{AU}"),
+        "{:?}",
+        value(&found[0].outcome, "k")
+    );
+}
+
+/// Rates of competitive inhibition, fitted by a law that contains none of the others: the right law is named, though `mixed` runs to
+/// its end.
+#[test]
+fn a_rival_at_the_end_of_a_fuller_law_is_told() {
+    let substrates = [0.1, 0.2, 0.5, 1.0, 2.0, 5.0];
+    let rate = |s: f64, i: f64| 10.0 * s / (0.5 * (1.0 + i / 1.5) + s);
+    let mut count = 0.0;
+    let traces = [0.0, 1.0, 2.0, 5.0]
+        .into_iter()
+        .map(|inhibitor| {
+            let rates = substrates
+                .iter()
+                .map(|s| {
+                    count += 1.0;
+                    rate(*s, inhibitor) * (1.0 + 0.01 * (count * 2.7_f64).sin())
+                })
+                .collect();
+            let mut one = trace(
+                (&Quantity::CONCENTRATION, "mmol/L", substrates.to_vec()),
+                (&Quantity::RATE, "umol/min", rates),
+            );
+            one.held.push(Coordinate::new(
+                Quantity::CONCENTRATION,
+                unit("mmol/L"),
+                inhibitor,
+            ));
+            one
+        })
+        .collect();
+    let run = run(Technique::RATE_SERIES, traces);
+    for (law, told) in [
+        ("noncompetitive", true),
+        ("uncompetitive", true),
+        ("competitive", false),
+    ] {
+        let rates = rates_run(&RatePlan::default(), &run);
+        let found = fit_series(&SeriesPlan::of(law), &rates.points);
+        let words = format!("{:?}", found.found.outcome.remarks);
+        assert_eq!(
+            words.contains("competitive fits these points better"),
+            told,
+            "{law}: {words}"
+        );
+    }
+}
+
+#[test]
+fn a_progress_curve_may_stand_on_a_baseline() {
+    let time: Vec<f64> = (0..80).map(|i| f64::from(i) * 10.0).collect();
+    let left = |t: f64| {
+        // S + Km ln(S/S0) = S0 - Vmax t, by bisection.
+        let (mut low, mut high): (f64, f64) = (1e-12, 0.4);
+        for _ in 0..200 {
+            let s = 0.5 * (low + high);
+            if s - 0.4 + 0.1 * (s / 0.4).ln() + 0.001 * t > 0.0 {
+                high = s
+            } else {
+                low = s
+            }
+        }
+        0.5 * (low + high)
+    };
+    let signal = time
+        .iter()
+        .enumerate()
+        .map(|(i, t)| 0.15 + 0.4 - left(*t) + 1e-4 * (i as f64 * 2.7).sin())
+        .collect();
+    let run = run(
+        Technique::TIME_COURSE,
+        vec![trace(
+            (&Quantity::TIME, "s", time),
+            (&Quantity::ABSORBANCE, "{AU}", signal),
+        )],
+    );
+    let found = fit_run(&plan("progress-product+offset"), &run);
+    for (name, truth) in [("S0", 0.4), ("Vmax", 0.001), ("Km", 0.1), ("y0", 0.15)] {
+        let own = value(&found[0].outcome, name).0;
+        assert!((own / truth - 1.0).abs() < 0.02, "{name} {own}");
+    }
+}
+
+/// A time course of 61 readings over 600 s with a fixed pattern in place of noise.
+fn followed(course: impl Fn(f64) -> f64, noise: f64) -> Run {
+    let time: Vec<f64> = (0..61).map(|i| f64::from(i) * 10.0).collect();
+    let signal = time
+        .iter()
+        .enumerate()
+        .map(|(i, t)| course(*t) + noise * ((i * i) as f64 * 1.7).sin())
+        .collect();
+    run(
+        Technique::TIME_COURSE,
+        vec![trace(
+            (&Quantity::TIME, "s", time),
+            (&Quantity::ABSORBANCE, "{AU}", signal),
+        )],
+    )
+}
+
+fn says(outcome: &Outcome, code: &str, words: &str) -> bool {
+    outcome
+        .remarks
+        .iter()
+        .any(|remark| remark.code.as_str() == code && remark.message.contains(words))
+}
+
+#[test]
+fn what_a_hidden_drift_would_do_is_told() {
+    let run = followed(|t| 0.8 * (-0.005 * t).exp() + 0.1, 0.001);
+    let found = fit_run(&plan("first-order+offset"), &run);
+    assert!(
+        says(&found[0].outcome, "drift-not-excluded", "would move k"),
+        "{:?}",
+        found[0].outcome.remarks
+    );
+    let beside = fit_run(&plan("first-order+offset+drift"), &run);
+    assert!(!says(&beside[0].outcome, "drift-not-excluded", ""));
+}
+
+#[test]
+fn a_straight_course_has_no_half_life() {
+    let bend = fit_run(&plan("first-order+offset"), &followed(|t| 0.1 + 0.001 * t, 0.001));
+    assert!(
+        says(&bend[0].outcome, "no-change", "a straight line"),
+        "{:?}",
+        bend[0].outcome.remarks
+    );
+    let rising = fit_run(&plan("zero-order"), &followed(|t| 0.1 + 0.001 * t, 0.0));
+    assert!(rising[0].outcome.parameter("half-life").is_none());
+    let falling = fit_run(&plan("zero-order"), &followed(|t| 0.9 - 0.001 * t, 0.001));
+    assert!((value(&falling[0].outcome, "half-life").0 - 450.0).abs() < 5.0);
+}
+
+/// Errors that are those of the readings' steps have intervals to match.
+#[test]
+fn intervals_of_coarse_readings_match_their_errors() {
+    let mut run = followed(|t| 0.1 + 0.001 * t, 1e-16);
+    run.traces[0].y.decimals = curvary_record::Decimals::uniform(3, 61);
+    let found = fit_run(&plan("zero-order"), &run);
+    for name in ["y0", "k"] {
+        let parameter = found[0].outcome.parameter(name).expect("fitted");
+        let (error, interval) = (parameter.standard_error.expect("known"), &parameter.intervals[0]);
+        let width = interval.high.expect("an end") - interval.low.expect("an end");
+        assert!(
+            (3.8..4.1).contains(&(width / error)),
+            "{name}: {width} for {error}"
+        );
+    }
+}
+
+/// A reading at the start that is far off is named, the rate without it stands beside, and the error holds it.
+#[test]
+fn a_far_reading_is_named_by_rates() {
+    let mut run = followed(|t| 0.1 + 0.001 * t, 0.001);
+    let mut readings = run.traces[0].y.values.to_vec();
+    readings[0] += 0.03;
+    run.traces[0].y.values = readings.into();
+    let found = rates_run(&RatePlan::default(), &run).found.remove(0).outcome;
+    assert!(
+        says(&found, "point-far-off", "the point at 0"),
+        "{:?}",
+        found.remarks
+    );
+    let rate = found.parameter("v0").expect("a rate");
+    let (value, error) = (
+        rate.value.expect("a number"),
+        rate.standard_error.expect("an error"),
+    );
+    assert!((value - 0.001).abs() < 2.0 * error, "{value} {error}");
+    assert!((found.statistics["rate_without_far_points"] - 0.001).abs() < 2e-5);
+}

@@ -361,8 +361,9 @@ fn standards_come_in_one_unit_or_not_at_all() {
         vec![0.41],
     );
     let plan = QuantifyPlan::new(Way::Line);
-    let Standards { unit: common, points } =
-        standards_of(&plan, &[first.clone(), second], &References::new()).expect("both convert");
+    let Standards {
+        unit: common, points, ..
+    } = standards_of(&plan, &[first.clone(), second], &References::new()).expect("both convert");
     assert_eq!(common, unit("mg/L"));
     assert!((points[3].concentration - 4.0).abs() < 1e-12 && points[3].absorbance == 0.41);
     let strange = run(
@@ -479,6 +480,7 @@ fn components_come_out_of_their_sum() {
         run: run.id.clone(),
         concentration,
         unit: unit(code),
+        path: None,
     };
     let way = Way::Mixture(vec![
         component("Dye A", &first, 1.0, "mg/L"),
@@ -628,4 +630,74 @@ fn protein_beside_nucleic_acid() {
         1e-12,
     );
     close(value(&outcome, "ratio-260-280"), 0.5 / 0.8, 1e-12);
+}
+
+#[test]
+fn standards_and_unknowns_of_other_cells_and_wavelengths() {
+    let standards = said(
+        said(
+            table(
+                vec![0.0, 2.0, 4.0, 8.0, 12.0, 16.0],
+                vec![0.0101, 0.0902, 0.1695, 0.3309, 0.4896, 0.6512],
+            ),
+            "path-length",
+            1.0,
+            "cm",
+        ),
+        "wavelength",
+        430.0,
+        "nm",
+    );
+    let plan = QuantifyPlan::new(Way::Line);
+    let line = standards_of(&plan, &[standards], &References::new()).expect("standards");
+    let of = |path: f64, nm: f64| {
+        let unknown = said(
+            said(readings(vec![0.512]), "path-length", path, "cm"),
+            "wavelength",
+            nm,
+            "nm",
+        );
+        let plan = QuantifyPlan::new(Way::Calibration(line.clone()));
+        quantify_run(&plan, &unknown, &References::new()).remove(0)
+    };
+    let value = |found: &Found| found.outcome.parameter("concentration").and_then(|p| p.value);
+    let same = value(&of(1.0, 430.0)).expect("a concentration");
+    assert!((same - 12.537).abs() < 1e-3, "{same}");
+    // 0.512 through 5 cm is 0.1024 through 1 cm, which the line (intercept 0.0100, slope 0.0400) reads as 2.310.
+    let through_five = of(5.0, 430.5);
+    assert!(
+        (value(&through_five).expect("one") - 2.310).abs() < 2e-3,
+        "{:?}",
+        value(&through_five)
+    );
+    assert!(
+        through_five
+            .outcome
+            .remarks
+            .iter()
+            .any(|r| r.code.as_str() == "converted")
+    );
+    let elsewhere = of(1.0, 520.0);
+    assert!(
+        !elsewhere.is_result() && elsewhere.outcome.termination.contains("520"),
+        "{:?}",
+        elsewhere.outcome
+    );
+}
+
+#[test]
+fn readings_in_coarse_steps_have_the_errors_of_their_steps() {
+    let mut standards = table(vec![0.0, 2.0, 4.0, 8.0], vec![0.0, 0.08, 0.16, 0.32]);
+    standards.traces[0].y.decimals = curvary_record::Decimals::uniform(3, 4);
+    let found = quantify_run(&QuantifyPlan::new(Way::Line), &standards, &References::new()).remove(0);
+    // 3.3 times the standard deviation of a rounding to 0.001, over the slope.
+    let limit = found
+        .outcome
+        .parameter("detection-limit")
+        .and_then(|p| p.value)
+        .expect("a limit");
+    assert!(
+        (limit - 3.3 * 0.001 / 12f64.sqrt() / 0.04).abs() < 1e-6,
+        "{limit}"
+    );
 }

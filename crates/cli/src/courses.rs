@@ -129,6 +129,15 @@ fn coefficient_with_error(text: &str) -> Result<(f64, Option<f64>), Failure> {
     ))
 }
 
+/// A coefficient as above with its error, in L/(mol cm).
+pub(crate) fn measured_coefficient(text: &str) -> Result<Measured, Failure> {
+    let (value, relative) = coefficient_with_error(text)?;
+    Ok(match relative {
+        None => Measured::bare(value),
+        Some(relative) => Measured::with_error(value, relative * value.abs()),
+    })
+}
+
 /// `6220`, `6.22 mM-1cm-1`, `6220 L/(mol cm)`: a molar absorption coefficient in L/(mol cm).
 fn coefficient(text: &str) -> Result<f64, Failure> {
     let text = text.trim();

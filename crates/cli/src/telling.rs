@@ -82,9 +82,15 @@ pub(crate) fn value(parameter: &Parameter) -> (String, String, String) {
     }
 }
 
-/// The widest interval of a parameter in words: `95 %: 1.2 to 3.4`.
+/// The best interval of a parameter in words: `95 %: 1.2 to 3.4`. One by dealing out residuals is a second opinion, and stands in
+/// its remark.
 fn interval(parameter: &Parameter) -> String {
-    let Some(interval) = parameter.intervals.last() else {
+    let best = parameter
+        .intervals
+        .iter()
+        .rev()
+        .find(|interval| interval.kind != "bootstrap");
+    let Some(interval) = best.or(parameter.intervals.last()) else {
         return String::new();
     };
     let end = |end: Option<f64>| match end {

@@ -94,6 +94,16 @@ fn band(
     let curve = &spectrum.curve;
     let (lowest, highest) = curve.range();
     if nm - search < lowest || nm + search > highest {
+        if (lowest..=highest).contains(&nm) {
+            // Within what was measured: it is asked for, and not decided.
+            return outcome.undetermined(
+                "too-near-the-end",
+                format!(
+                    "the spectrum ({lowest} to {highest} nm) ends too near: the band is looked for within {nm} ± {search} nm; measure \
+                     farther"
+                ),
+            );
+        }
         return outcome.undetermined(
             "not-in-range",
             format!("the spectrum ({lowest} to {highest} nm) does not cover {nm} ± {search} nm"),

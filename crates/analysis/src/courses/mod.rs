@@ -499,6 +499,10 @@ impl Model for Course {
         match self.order {
             Order::Zero => {
                 let value = 0.5 * p[0] / p[1];
+                // What rises is never half used up.
+                if !(value > 0.0 && value.is_finite()) {
+                    return Vec::new();
+                }
                 vec![one(
                     "half-life",
                     "x",

@@ -56,6 +56,9 @@ pub struct Preparation {
     pub concentration: bool,
     /// Lets several points have the same time.
     pub equal_times: bool,
+    /// Step of the readings, in the unit of the signal that is fitted: no error is smaller than it allows. None where it is not
+    /// known.
+    pub resolution: Option<f64>,
 }
 
 /// A trace that is fit for fitting.

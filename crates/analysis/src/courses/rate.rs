@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::preparation::{Preparation, Prepared, prepare};
-use super::whole::{Slope, whole_course};
+use super::whole::{Slope, Whole, whole_course};
 use crate::distribution::{f_quantile, f_upper, t_half_width};
 use crate::fit::Interval;
 use crate::linear::{line, polynomial};
@@ -120,6 +120,17 @@ pub struct InitialRate {
     pub factor: Option<f64>,
     /// Points left out as saturated.
     pub saturated: usize,
+    /// Points that lie far from what the others say: their positions in the trace as handed in, and how far, in standard
+    /// deviations. What the rate would be without them differs from it by no more than its error allows.
+    pub far: Vec<(usize, f64)>,
+    /// The rate without those points, and what the course looks like then.
+    pub without: Option<(SteadyRate, CourseShape)>,
+    /// Of a line: what the whole course says of the rate at the place where the line begins, and whether it bends.
+    pub beside: Option<(SteadyRate, CourseShape)>,
+    /// Whether the course runs straight and stops all at once.
+    pub stops: bool,
+    /// How many readings at the end are exactly alike while others are not, and were left out: the end of the instrument.
+    pub flat_end: usize,
 }
 
 /// Fewest points of any run: a line and one degree of freedom.
@@ -156,6 +167,11 @@ pub fn initial_rate(
         RateWindow::Conversion { percent, change } => (0, by_conversion(&prepared, percent, change)?),
         RateWindow::Found { fewest } => longest_straight(&prepared, fewest.max(5))?,
     };
+    // A stretch taken by hand may begin where it likes; one that is looked for stands for the beginning of the course.
+    let base = match window {
+        RateWindow::Hand { .. } => from,
+        _ => 0,
+    };
     if to - from < FEWEST {
         return Err(Refusal::TooFewPoints {
             what: "points in the window".into(),
@@ -163,11 +179,36 @@ pub fn initial_rate(
             needed: FEWEST,
         });
     }
-    by_line(&prepared, from, to)
+    by_line(&prepared, how, (from, to), Some(base))
 }
 
-/// A line through a stretch, with what the stretch may bend in the error.
-fn by_line(prepared: &Prepared, from: usize, to: usize) -> Result<InitialRate, Refusal> {
+/// How sure a slope can be, the readings being rounded to steps of `resolution`: the variance of a rounding, over as many points as
+/// there are readings that differ from the one before.
+fn error_of_rounding(resolution: Option<f64>, t: &[f64], y: &[f64]) -> f64 {
+    let Some(step) = resolution.filter(|step| step.is_finite()) else {
+        return 0.0;
+    };
+    let span = t[t.len() - 1] - t[0];
+    step / (span * independent(y).sqrt())
+}
+
+/// How many readings differ from the one before, the first counted.
+fn independent(y: &[f64]) -> f64 {
+    1.0 + y.windows(2).filter(|pair| pair[0] != pair[1]).count() as f64
+}
+
+/// Above this probability a bend of the whole course is left to chance where a line was asked for: what is far from significant may
+/// still bend the line by more than its own error.
+const MAY_BEND: f64 = 0.3;
+
+/// A line through a stretch, with what the stretch may bend in the error. `base` is where the course begins that the line stands for;
+/// none where nothing but the line is wanted.
+fn by_line(
+    prepared: &Prepared,
+    how: &Preparation,
+    (from, to): (usize, usize),
+    base: Option<usize>,
+) -> Result<InitialRate, Refusal> {
     let (t, y) = (&prepared.time[from..to], &prepared.signal[from..to]);
     let fit = line(t, y)?;
     let df = fit.degrees_of_freedom as f64;
@@ -190,23 +231,44 @@ fn by_line(prepared: &Prepared, from: usize, to: usize) -> Result<InitialRate, R
         None
     };
     let mut bias = 0.0;
-    if t.len() >= FEWEST_OF_WHOLE
-        && standard_error > 0.0
-        && let Ok(whole) = whole_course(&since, y)
+    let mut beside = None;
+    standard_error = standard_error.max(error_of_rounding(how.resolution, t, y));
+    let measured = standard_error;
+    if let Some(base) = base.filter(|_| t.len() >= FEWEST_OF_WHOLE && standard_error > 0.0)
+        && let Some(whole) = around_line(prepared, base, to, t.len())
     {
         let slope = if whole.shape == CourseShape::Lag {
             whole.steady.unwrap_or(whole.beginning)
         } else {
             whole.beginning
         };
-        let explained = (slope.error.powi(2) - standard_error.powi(2)).max(0.0);
-        bias = ((slope.rate - rate).powi(2) - explained).max(0.0).sqrt();
+        let apart = slope.rate - rate;
+        bias = if whole.straightness < MAY_BEND || whole.wanders {
+            apart.hypot(slope.error)
+        } else {
+            let explained = (slope.error.powi(2) - standard_error.powi(2)).max(0.0);
+            (apart.powi(2) - explained).max(0.0).sqrt()
+        };
         standard_error = standard_error.hypot(bias);
+        beside = Some((
+            SteadyRate {
+                rate: slope.rate,
+                standard_error: slope.error,
+                interval: around(slope.rate, slope.half),
+            },
+            whole.shape,
+        ));
     }
+    // The readings' own scatter is not what the bias is made of, so that a normal quantile does for that.
+    let quantile = if measured > 0.0 {
+        (t_half_width(0.95, df) * measured).hypot(1.96 * bias) / measured.hypot(bias)
+    } else {
+        t_half_width(0.95, df)
+    };
     Ok(InitialRate {
         rate,
         standard_error,
-        interval: around(rate, t_half_width(0.95, df) * standard_error),
+        interval: around(rate, quantile * standard_error),
         law: RateLaw::Line,
         shape: if straightness.is_some_and(|chance| chance < 0.01) {
             CourseShape::Bending
@@ -226,7 +288,28 @@ fn by_line(prepared: &Prepared, from: usize, to: usize) -> Result<InitialRate, R
         straightness,
         factor: prepared.factor,
         saturated: prepared.saturated,
+        far: Vec::new(),
+        without: None,
+        beside,
+        stops: false,
+        flat_end: 0,
     })
+}
+
+/// What the course says around a stretch that a line was drawn through: all of it from where the line stands for, or, where no law
+/// follows that, the stretch alone.
+fn around_line(prepared: &Prepared, base: usize, to: usize, points: usize) -> Option<Whole> {
+    let of = |to: usize| {
+        let (t, y) = (&prepared.time[base..to], &prepared.signal[base..to]);
+        let since: Vec<f64> = t.iter().map(|value| value - t[0]).collect();
+        whole_course(&since, y).ok()
+    };
+    let end = prepared.time.len();
+    match of(end) {
+        Some(whole) if !whole.wanders && whole.points + base >= to => Some(whole),
+        _ if to - base >= points.max(FEWEST_OF_WHOLE) && to < end => of(to),
+        found => found,
+    }
 }
 
 fn around(value: f64, half: f64) -> Interval {
@@ -236,41 +319,91 @@ fn around(value: f64, half: f64) -> Interval {
     }
 }
 
+/// How many readings at the end are exactly alike, where readings are otherwise not: the end of the instrument, and no plateau of
+/// a reaction, which would scatter as the rest does.
+fn flat_end(y: &[f64]) -> usize {
+    let n = y.len();
+    let flat = y.iter().rev().take_while(|value| **value == y[n - 1]).count();
+    let before = &y[..n - flat];
+    let alike = before.windows(2).filter(|pair| pair[0] == pair[1]).count();
+    if flat >= 4 && before.len() >= FEWEST_OF_WHOLE && alike * 10 <= before.len() {
+        flat
+    } else {
+        0
+    }
+}
+
 /// What the whole course says.
-fn by_whole(prepared: Prepared, how: &Preparation, fewest: usize) -> Result<InitialRate, Refusal> {
-    let (t, y) = (&prepared.time, &prepared.signal);
-    if t.len() < fewest {
-        return Err(Refusal::TooFewPoints {
-            what: "points".into(),
-            found: t.len(),
-            needed: fewest,
+fn by_whole(mut prepared: Prepared, how: &Preparation, fewest: usize) -> Result<InitialRate, Refusal> {
+    let too_few = |found: usize| Refusal::TooFewPoints {
+        what: "points".into(),
+        found,
+        needed: fewest,
+    };
+    if prepared.time.len() < fewest {
+        return Err(too_few(prepared.time.len()));
+    }
+    if prepared.signal.iter().all(|v| *v == prepared.signal[0]) {
+        return Err(Refusal::ConstantSignal {
+            value: prepared.signal[0],
         });
     }
-    if y.iter().all(|v| *v == y[0]) {
-        return Err(Refusal::ConstantSignal { value: y[0] });
+    let flat_end = flat_end(&prepared.signal);
+    let kept = prepared.time.len() - flat_end;
+    if kept < fewest {
+        return Err(too_few(kept));
     }
+    prepared.time.truncate(kept);
+    prepared.signal.truncate(kept);
+    prepared.used.truncate(kept);
+    let (t, y) = (&prepared.time, &prepared.signal);
     let straight = line(t, y)?;
     let size = y.iter().map(|v| v * v).sum::<f64>();
     // A course that is straight to the rounding of its numbers has no bend to fit.
     if straight.residual_sum_of_squares <= 1e-24 * size {
-        return by_line(&prepared, 0, t.len());
+        return by_line(&prepared, how, (0, t.len()), None).map(|found| InitialRate { flat_end, ..found });
     }
     let begin = if how.dead_time > 0.0 { 0.0 } else { t[0] };
     let since: Vec<f64> = t.iter().map(|value| value - begin).collect();
-    let whole = whole_course(&since, y)?;
+    let whole = match whole_course(&since, y) {
+        Ok(whole) => whole,
+        // Noise about a line, of which no bend can be asked: the line says what there is to say.
+        Err(refusal) => {
+            let found = by_line(&prepared, how, (0, t.len()), None)?;
+            return if found.straightness.is_some_and(|chance| chance > 0.05) {
+                Ok(InitialRate { flat_end, ..found })
+            } else {
+                Err(refusal)
+            };
+        }
+    };
     let last = whole.points;
-    let Slope { rate, error, half } = whole.beginning;
+    let Slope {
+        rate,
+        mut error,
+        mut half,
+    } = whole.beginning;
+    let sd = whole.fit.residual_sd;
+    if let Some(step) = how.resolution {
+        // Rounded readings that are alike one after another tell as much as one of them.
+        let rounding = step / 12f64.sqrt() * (last as f64 / independent(&y[..last])).sqrt();
+        if rounding > sd && sd > 0.0 {
+            error *= rounding / sd;
+            half *= rounding / sd;
+        }
+    }
+    let kept = |slope: Slope| SteadyRate {
+        rate: slope.rate,
+        standard_error: slope.error,
+        interval: around(slope.rate, slope.half),
+    };
     Ok(InitialRate {
         rate,
         standard_error: error,
         interval: around(rate, half),
         law: whole.law,
         shape: whole.shape,
-        steady: whole.steady.map(|steady| SteadyRate {
-            rate: steady.rate,
-            standard_error: steady.error,
-            interval: around(steady.rate, steady.half),
-        }),
+        steady: whole.steady.map(kept),
         bias: whole.bias,
         correlation: whole.fit.correlation.as_ref().map(|found| found.lag_one),
         intercept: whole.intercept - rate * begin,
@@ -280,6 +413,15 @@ fn by_whole(prepared: Prepared, how: &Preparation, fewest: usize) -> Result<Init
         residual_sd: whole.fit.residual_sd,
         straightness: Some(whole.straightness),
         wanders: whole.wanders,
+        far: whole
+            .far
+            .iter()
+            .filter_map(|(at, deviations)| Some((*prepared.used.get(*at)?, *deviations)))
+            .collect(),
+        without: whole.without.map(|(slope, shape)| (kept(slope), shape)),
+        beside: None,
+        stops: whole.stops,
+        flat_end,
         fitted: whole.fit.fitted,
         factor: prepared.factor,
         saturated: prepared.saturated,

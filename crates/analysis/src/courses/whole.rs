@@ -15,7 +15,7 @@ use std::borrow::Cow;
 
 use super::{Course, Order};
 use crate::distribution::{f_upper, t_half_width, t_two_sided};
-use crate::fit::{Data, Fit, Options, Standing, Warning, allow_for_correlation, fit};
+use crate::fit::{Data, Fit, Options, Standing, Warning, allow_for_correlation, fit, wandering};
 use crate::models::{Model, Specification};
 use crate::refusal::Refusal;
 
@@ -244,19 +244,50 @@ fn search(t: &[f64], y: &[f64], a: f64) -> Option<AtA> {
     })
 }
 
+/// A course whose slope falls below this part of that at its beginning has stopped.
+const STOPPED: f64 = 0.2;
+
+impl AtA {
+    /// Slope at a time in terms of that at the beginning.
+    fn slope_at(&self, t: f64) -> f64 {
+        let tau = self.parameters[2] * t;
+        let e = (-depleted(tau, self.a, beginning_of(tau, self.a))).exp();
+        e / ((1.0 - self.a) + self.a * e)
+    }
+}
+
 /// The mean over all a.
 struct Mean {
-    best: AtA,
     rate: f64,
-    error: f64,
+    /// Mean variance of v0 at one a, for white noise.
+    own: f64,
     /// Part of the error that is there because a is not known.
     spread: f64,
 }
 
-/// First values of a: from strong product inhibition to saturation (`S0 = 60 Km`).
-const FIRST: [f64; 9] = [-1.0, -0.4, 0.0, 0.25, 0.45, 0.65, 0.82, 0.93, 0.984];
+/// What the points say of every a.
+struct OverA {
+    all: Vec<AtA>,
+    best: AtA,
+    /// Residual variance at the best.
+    variance: f64,
+}
 
-fn mean_over_a(t: &[f64], y: &[f64]) -> Option<Mean> {
+/// First values of a: from strong product inhibition to saturation (`S0 = 60 Km`) and a course that stops all at once.
+const FIRST: [f64; 13] = [
+    -4.0, -2.0, -1.0, -0.4, 0.0, 0.25, 0.45, 0.65, 0.82, 0.93, 0.984, 0.996, 0.999,
+];
+
+/// How much a range of a counts before any points are seen: all alike from -1 on, below it, where a product would bind more tightly than
+/// the substrate does, ever less.
+fn measure(a: f64) -> f64 {
+    if a < -1.0 { -1.0 - 0.3 * (-a).ln() } else { a }
+}
+
+/// Saturation above which a course stops all at once.
+const STOPS: f64 = 0.99;
+
+fn over_a(t: &[f64], y: &[f64]) -> Option<OverA> {
     let plain = search(t, y, 0.0)?;
     let freedom = (t.len() as f64 - 4.0).max(1.0);
     let mut all = vec![plain];
@@ -279,32 +310,43 @@ fn mean_over_a(t: &[f64], y: &[f64]) -> Option<Mean> {
         }
     }
     let best = *all.iter().min_by(|p, q| p.rss.total_cmp(&q.rss))?;
-    let variance = best.rss.max(0.0) / freedom;
-    let (mut weight, mut rate, mut own, mut square) = (0.0, 0.0, 0.0, 0.0);
-    for (i, at) in all.iter().enumerate() {
-        let before = i.checked_sub(1).map_or(at.a, |j| all[j].a);
-        let after = all.get(i + 1).map_or(at.a, |next| next.a);
-        let width = if all.len() == 1 { 1.0 } else { after - before };
-        let likelihood = if variance > 0.0 {
-            (-0.5 * (at.rss - best.rss) / variance).exp()
-        } else {
-            f64::from(u8::from(at.a == best.a))
-        };
-        let share = width * likelihood;
-        let v0 = at.parameters[1];
-        weight += share;
-        rate += share * v0;
-        square += share * v0 * v0;
-        own += share * at.variance * variance;
-    }
-    rate /= weight;
-    let spread = (square / weight - rate * rate).max(0.0);
-    Some(Mean {
+    Some(OverA {
+        all,
         best,
-        rate,
-        error: (own / weight + spread).sqrt(),
-        spread: spread.sqrt(),
+        variance: best.rss.max(0.0) / freedom,
     })
+}
+
+impl OverA {
+    /// The mean of v0 by likelihood. Where neighbours err together the points say less of a: their variance counts `inflation`
+    /// times.
+    fn mean(&self, inflation: f64) -> Mean {
+        let (all, best) = (&self.all, self.best);
+        let variance = self.variance * inflation;
+        let (mut weight, mut rate, mut own, mut square) = (0.0, 0.0, 0.0, 0.0);
+        for (i, at) in all.iter().enumerate() {
+            let before = measure(i.checked_sub(1).map_or(at.a, |j| all[j].a));
+            let after = measure(all.get(i + 1).map_or(at.a, |next| next.a));
+            let width = if all.len() == 1 { 1.0 } else { after - before };
+            let likelihood = if variance > 0.0 {
+                (-0.5 * (at.rss - best.rss) / variance).exp()
+            } else {
+                f64::from(u8::from(at.a == best.a))
+            };
+            let share = width * likelihood;
+            let v0 = at.parameters[1];
+            weight += share;
+            rate += share * v0;
+            square += share * v0 * v0;
+            own += share * at.variance * self.variance;
+        }
+        rate /= weight;
+        Mean {
+            rate,
+            own: own / weight,
+            spread: (square / weight - rate * rate).max(0.0).sqrt(),
+        }
+    }
 }
 
 /// A slope of a course with its error.
@@ -332,8 +374,16 @@ pub(super) struct Whole {
     pub(super) straightness: f64,
     /// How many of the points were used.
     pub(super) points: usize,
-    /// Whether even the fullest law leaves residuals that wander.
+    /// Whether even the fullest law leaves residuals that wander, or a free curve follows the points decidedly better.
     pub(super) wanders: bool,
+    /// Points that lie far from what the others say, with how far in standard deviations.
+    pub(super) far: Vec<(usize, f64)>,
+    /// The slope at the beginning, and the steady one, without those points.
+    pub(super) without: Option<(Slope, CourseShape)>,
+    /// Whether it runs straight and stops all at once.
+    pub(super) stops: bool,
+    /// The a of the law of depletion.
+    a: f64,
 }
 
 /// Below this probability a bend, a burst or a lag is named. Common practice.
@@ -353,17 +403,201 @@ fn slope_of(fit: &Fit, name: &str) -> Option<Slope> {
     })
 }
 
+/// Fewest points of which a far one is told.
+const FEWEST_WITHOUT: usize = 8;
+
+/// Most far points that are looked for.
+const FAR: usize = 3;
+
+/// Below this probability, counting all points, one is told to lie far from the others.
+const FAR_CHANCE: f64 = 0.01;
+
 /// The rate of a course by its shape. `since` is the time since the beginning.
 pub(super) fn whole_course(since: &[f64], signal: &[f64]) -> Result<Whole, Refusal> {
+    let mut found = followed(since, signal)?;
+    let mut kept: Vec<usize> = (0..since.len()).collect();
+    let mut last: Option<Whole> = None;
+    let mut far = Vec::new();
+    while far.len() < FAR && kept.len() > FEWEST_WITHOUT {
+        let now = last.as_ref().unwrap_or(&found);
+        let (residuals, sd) = (&now.fit.residuals, now.fit.residual_sd);
+        let size = |i: &usize| residuals[*i].abs();
+        let largest = (0..residuals.len()).max_by(|i, j| size(i).total_cmp(&size(j)));
+        // A first point draws the slope at the beginning to itself and shows in its residual least of all.
+        let mut candidates = Vec::new();
+        candidates.extend(may_be_far(&kept, since, signal).then_some(0));
+        candidates.extend(largest.filter(|i| *i > 0 && size(i) > 3.0 * sd));
+        let count = kept.len() as f64;
+        let worst = candidates
+            .into_iter()
+            .filter_map(|at| {
+                let others: Vec<usize> = kept.iter().copied().filter(|i| *i != kept[at]).collect();
+                let pick = |column: &[f64]| others.iter().map(|i| column[*i]).collect::<Vec<f64>>();
+                let without = followed(&pick(since), &pick(signal)).ok()?;
+                let (chance, deviations) = without.chance_of(since[kept[at]], signal[kept[at]])?;
+                (chance * count < FAR_CHANCE).then_some((chance, at, deviations, without))
+            })
+            .min_by(|a, b| a.0.total_cmp(&b.0).then(b.2.abs().total_cmp(&a.2.abs())));
+        let Some((_, at, deviations, without)) = worst else {
+            break;
+        };
+        far.push((kept.remove(at), deviations));
+        last = Some(without);
+    }
+    if let Some(without) = last {
+        // What broke the course off may have been that point.
+        if found.points < since.len() && !without.wanders && without.points + far.len() >= since.len() {
+            found = over(since, signal)?;
+            found.wanders = false;
+        }
+        // Whether the far point is wrong nobody knows here: the error holds what it does.
+        let moved = found.beginning.rate - without.beginning.rate;
+        found.beginning.widen(moved);
+        if let (Some(steady), Some(other)) = (&mut found.steady, without.steady) {
+            steady.widen(steady.rate - other.rate);
+        }
+        found.bias = found.bias.hypot(moved);
+        found.without = Some((without.beginning, without.shape));
+        found.far = far;
+    }
+    Ok(found)
+}
+
+/// Whether a first point may lie far from the others, before the longer way of fitting them without it: it lies off a parabola
+/// through the seven after it.
+fn may_be_far(kept: &[usize], t: &[f64], y: &[f64]) -> bool {
+    const NEXT: usize = 7;
+    let Some(next) = kept.get(1..=NEXT) else {
+        return true;
+    };
+    let mut steps: Vec<f64> = kept
+        .windows(3)
+        .map(|w| (y[w[0]] - 2.0 * y[w[1]] + y[w[2]]).abs())
+        .collect();
+    steps.sort_by(f64::total_cmp);
+    // Normal errors: the median of second differences is 0.674 √6 of their standard deviation.
+    let noise = steps[steps.len() / 2] / 1.652;
+    let x: Vec<f64> = next.iter().map(|i| t[*i] - t[kept[0]]).collect();
+    let z: Vec<f64> = next.iter().map(|i| y[*i]).collect();
+    crate::linear::polynomial(&x, &z, 2).map_or(true, |fit| {
+        let error = noise * (1.0 + fit.unscaled_covariance[0][0]).sqrt();
+        (y[kept[0]] - fit.coefficients[0]).abs() > 2.5 * error
+    })
+}
+
+impl Slope {
+    /// Takes a further error into the error and the interval.
+    fn widen(&mut self, by: f64) {
+        let wider = self.error.hypot(by);
+        if self.error > 0.0 {
+            self.half *= wider / self.error;
+        }
+        self.error = wider;
+    }
+}
+
+impl Whole {
+    /// How likely a reading lies so far from the curve by chance, and how far it lies in its standard deviations.
+    fn chance_of(&self, t: f64, y: f64) -> Option<(f64, f64)> {
+        let model: Box<dyn Model> = match self.law {
+            RateLaw::Approach => Box::new(Course::new(Order::Approach)),
+            _ => Box::new(Depletion { a: self.a }),
+        };
+        let along = self.fit.along(model.as_ref(), &[t], true)?;
+        let at = along.first()?;
+        let deviations = (y - at.y) / at.standard_error.hypot(self.fit.residual_sd);
+        let freedom = self
+            .fit
+            .correlation
+            .as_ref()
+            .map_or(self.fit.degrees_of_freedom as f64, |c| c.degrees_of_freedom);
+        deviations
+            .is_finite()
+            .then(|| (t_two_sided(deviations, freedom), deviations))
+    }
+}
+
+/// The rate of as much of a course as a law follows.
+fn followed(since: &[f64], signal: &[f64]) -> Result<Whole, Refusal> {
     let mut taken = since.len();
     loop {
-        let found = over(&since[..taken], &signal[..taken])?;
+        let mut found = over(&since[..taken], &signal[..taken])?;
         let next = taken * 2 / 3;
         // Where no law follows the course to its end, its beginning is looked at alone.
         if !found.wanders || next < 12 {
+            refute(&mut found, &since[..taken], &signal[..taken]);
             return Ok(found);
         }
         taken = next;
+    }
+}
+
+/// Degree of the free curve that a law is held against.
+const FREE: usize = 5;
+
+/// Where a free curve follows the points decidedly better than the law, the law is refuted, and its error says nothing: that
+/// of the free curve's slope, and what the two differ by, take its place.
+fn refute(found: &mut Whole, t: &[f64], y: &[f64]) {
+    let n = t.len();
+    if n < 3 * FREE {
+        return;
+    }
+    let Ok(free) = crate::linear::polynomial(t, y, FREE) else {
+        return;
+    };
+    let (rest, freedom) = (free.residual_sum_of_squares, free.degrees_of_freedom as f64);
+    let more = (FREE + 1 - 4) as f64;
+    let gained = (found.fit.residual_sum_of_squares - rest).max(0.0) / more;
+    let lagged: f64 = free.residuals.windows(2).map(|pair| pair[0] * pair[1]).sum();
+    // What the curve takes up of the correlation: about its coefficients over the points.
+    let rho = (lagged / rest + (FREE + 1) as f64 / n as f64).clamp(0.0, 0.95);
+    let f = gained / (rest / freedom) * (1.0 - rho) / (1.0 + rho);
+    if !(rest > 0.0 && f_upper(f, more, freedom) < REFUTED) {
+        return;
+    }
+    if let Some(errors) = &free.standard_errors {
+        let wider = (free.coefficients[1] - found.beginning.rate).hypot(errors[1]);
+        let own = found.beginning.error;
+        if wider > own {
+            found.beginning.widen((wider * wider - own * own).sqrt());
+            found.bias = found.bias.hypot(wider);
+        }
+    }
+    found.wanders = true;
+}
+
+/// Below this probability a law is refuted by a free curve. The two are not nested, so that the test is not exact: stricter than the
+/// others.
+const REFUTED: f64 = 0.002;
+
+/// Whether the residuals leave the curve in a way that neighbours which err together do not explain.
+fn leaves(fit: &Fit) -> bool {
+    if !fit.diagnostics.warnings.contains(&Warning::Wandering) {
+        return false;
+    }
+    let Some(correlation) = &fit.correlation else {
+        return true;
+    };
+    let rho = correlation.lag_one;
+    let news: Vec<f64> = fit
+        .residuals
+        .windows(2)
+        .map(|pair| pair[1] - rho * pair[0])
+        .collect();
+    rho > HIGHEST || wandering(&news, &fit.fitted[1..], fit.parameters.len())
+}
+
+/// Correlation above which residuals are a lack of fit and no noise.
+const HIGHEST: f64 = 0.93;
+
+/// What the lag-one correlation of a fit makes of an F ratio for slow deviations, and how many degrees of freedom are left.
+fn tempered(fit: &Fit) -> (f64, f64) {
+    match &fit.correlation {
+        None => (1.0, fit.degrees_of_freedom as f64),
+        Some(found) => {
+            let rho = found.lag_one.clamp(0.0, 0.98);
+            ((1.0 - rho) / (1.0 + rho), found.degrees_of_freedom)
+        }
     }
 }
 
@@ -379,11 +613,17 @@ fn approach(t: &[f64], y: &[f64], rss: f64) -> Option<(Fit, CourseShape)> {
         ..Options::default()
     };
     let columns: [&[f64]; 1] = [t];
-    let found = fit(&Course::new(Order::Approach), &Data::new(&columns, y), &options).ok()?;
-    let freedom = found.degrees_of_freedom as f64;
-    let gained = (rss - found.residual_sum_of_squares) / (found.residual_sum_of_squares / freedom);
+    let model = Course::new(Order::Approach);
+    let mut found = fit(&model, &Data::new(&columns, y), &options).ok()?;
+    let gained = (rss - found.residual_sum_of_squares)
+        / (found.residual_sum_of_squares / found.degrees_of_freedom as f64);
     let free = found.parameters.iter().all(|p| p.standing != Standing::AtLimit);
-    if !free || f_upper(gained.max(0.0), 1.0, freedom) > NAMED {
+    if !free || f_upper(gained.max(0.0), 1.0, found.degrees_of_freedom as f64) > NAMED {
+        return None;
+    }
+    allow_for_correlation(&model, &columns, &mut found);
+    let (factor, freedom) = tempered(&found);
+    if f_upper(gained.max(0.0) * factor, 1.0, freedom) > NAMED {
         return None;
     }
     let (v0, vs) = (slope_of(&found, "v0")?, slope_of(&found, "vs")?);
@@ -403,14 +643,12 @@ fn over(t: &[f64], y: &[f64]) -> Result<Whole, Refusal> {
     let not_told = || Refusal::Unsuitable {
         why: "the slope at the beginning is not determined by the points".into(),
     };
-    let mean = mean_over_a(t, y).ok_or_else(not_told)?;
+    let depletion = over_a(t, y).ok_or_else(not_told)?;
+    let best = depletion.best;
     let line = crate::linear::line(t, y)?;
     let freedom = (t.len() as f64 - 3.0).max(1.0);
-    let bend = (line.residual_sum_of_squares - mean.best.rss).max(0.0);
-    let straightness = f_upper(bend / (mean.best.rss / freedom), 1.0, freedom);
-    if let Some((mut found, shape)) = approach(t, y, mean.best.rss) {
-        let wanders = found.diagnostics.warnings.contains(&Warning::Wandering);
-        allow_for_correlation(&Course::new(Order::Approach), &columns, &mut found);
+    let bend = (line.residual_sum_of_squares - best.rss).max(0.0) / (best.rss / freedom);
+    if let Some((found, shape)) = approach(t, y, best.rss) {
         return Ok(Whole {
             law: RateLaw::Approach,
             shape,
@@ -418,28 +656,35 @@ fn over(t: &[f64], y: &[f64]) -> Result<Whole, Refusal> {
             steady: slope_of(&found, "vs"),
             intercept: found.parameters[0].value,
             bias: 0.0,
-            straightness,
+            straightness: f_upper(bend, 1.0, freedom),
             points: t.len(),
-            wanders,
+            wanders: leaves(&found),
+            far: Vec::new(),
+            without: None,
+            stops: false,
+            a: 0.0,
             fit: found,
         });
     }
-    let model = Depletion { a: mean.best.a };
+    let model = Depletion { a: best.a };
     let options = Options {
-        start: Some(mean.best.parameters.to_vec()),
+        start: Some(best.parameters.to_vec()),
         ..Options::default()
     };
     let mut found = fit(&model, &Data::new(&columns, y), &options)?;
-    let wanders = found.diagnostics.warnings.contains(&Warning::Wandering);
     let plain = slope_of(&found, "v0").ok_or_else(not_told)?;
     allow_for_correlation(&model, &columns, &mut found);
     let allowed = slope_of(&found, "v0").unwrap_or(plain);
-    let error = (mean.error * mean.error - plain.error * plain.error).max(0.0);
-    let error = (allowed.error * allowed.error + error).sqrt();
+    let (factor, independent) = tempered(&found);
+    let mean = depletion.mean(1.0 / factor);
+    let straightness = f_upper(bend * factor, 1.0, independent.min(freedom));
+    // What the choice of a does to v0's own error, and what it does to v0.
+    let grown = (mean.own / (plain.error * plain.error)).max(1.0);
+    let error = (allowed.error * allowed.error * grown + mean.spread * mean.spread).sqrt();
     let few = (t.len() as f64 - 4.0).max(1.0);
     let quantile = (allowed.half / allowed.error).max(t_half_width(0.95, few));
     Ok(Whole {
-        law: if mean.best.a == 0.0 {
+        law: if best.a == 0.0 {
             RateLaw::Saturating
         } else {
             RateLaw::Depletion
@@ -459,7 +704,11 @@ fn over(t: &[f64], y: &[f64]) -> Result<Whole, Refusal> {
         bias: mean.spread,
         straightness,
         points: t.len(),
-        wanders,
+        wanders: leaves(&found),
+        far: Vec::new(),
+        without: None,
+        stops: best.a > STOPS && straightness < NAMED && best.slope_at(t[t.len() - 1]) < STOPPED,
+        a: best.a,
         fit: found,
     })
 }

@@ -14,6 +14,8 @@ pub struct TraceOfSeries<'a> {
     pub signal: &'a [f64],
     /// Whether this is a blank (everything but enzyme, or everything but substrate).
     pub blank: bool,
+    /// Step of the readings in the unit of the signal, where it is known.
+    pub resolution: Option<f64>,
 }
 
 /// The rate of one trace of a series.
@@ -43,16 +45,24 @@ pub fn series_rates(
     let measured: Vec<Result<InitialRate, Refusal>> = traces
         .iter()
         .map(|t| {
-            // A blank may be flat to the last digit; its slope is then zero by the plain line over its whole length.
-            let window = if t.blank {
-                RateWindow::Hand {
-                    from: f64::NEG_INFINITY,
-                    to: f64::INFINITY,
-                }
-            } else {
-                window
+            let how = Preparation {
+                resolution: t.resolution,
+                ..how.clone()
             };
-            initial_rate(t.time, t.signal, how, window)
+            if !t.blank {
+                return initial_rate(t.time, t.signal, &how, window);
+            }
+            // A blank may be flat to the last digit; its slope is then zero by the plain line over its whole length. One that
+            // bends has its rate at the beginning, as every other trace.
+            let whole = RateWindow::Hand {
+                from: f64::NEG_INFINITY,
+                to: f64::INFINITY,
+            };
+            let line = initial_rate(t.time, t.signal, &how, whole)?;
+            if line.straightness.is_none_or(|chance| chance > 0.05) {
+                return Ok(line);
+            }
+            initial_rate(t.time, t.signal, &how, RateWindow::Whole { fewest: 5 }).or(Ok(line))
         })
         .collect();
     let blanks: Vec<&InitialRate> = traces

@@ -24,8 +24,8 @@ pub struct Dealt {
     pub intervals: Vec<Interval>,
     /// Rounds that came to a result.
     pub rounds: usize,
-    /// Neighbouring residuals were dealt out together, so many at a time.
-    pub block: usize,
+    /// Correlation of neighbours that was put back, where the fit found one.
+    pub lag_one: Option<f64>,
 }
 
 /// Fewest rounds whose quantiles say something at 95 %.
@@ -56,8 +56,9 @@ impl Dealer {
 /// Davison and Hinkley, Bootstrap Methods and their Application, 1997, chapter 6).
 ///
 /// Residuals are made as large as the errors by the root of points over degrees of freedom. With weights they are dealt in units
-/// of their errors. Where the fit found that neighbours err together, runs of neighbours are dealt together (Künsch, Annals of
-/// Statistics 17, 1217, 1989).
+/// of their errors. Where the fit found that neighbours err together, what is dealt is what of each residual does not follow from the
+/// one before, and the correlation is put back (Davison and Hinkley, section 8.2.2); runs of neighbouring residuals, as are
+/// usual there, lack the slow part that the fit has taken out.
 ///
 /// # Errors
 /// [`Refusal::OutOfRange`] for fewer than 200 or more than 100,000 rounds; [`Refusal::Unsuitable`] for a robust fit or one
@@ -101,10 +102,19 @@ pub fn bootstrap(
         .map(|(r, s)| grow * r / s)
         .collect();
     let mean = like.iter().sum::<f64>() / n as f64;
-    let block = found.correlation.as_ref().map_or(1, |correlation| {
-        let length = 2.0 * (n as f64 / correlation.effective_points.max(1.0)).ceil();
-        (length as usize).clamp(1, (n / 4).max(1))
-    });
+    let lag_one = found
+        .correlation
+        .as_ref()
+        .map(|correlation| correlation.lag_one.clamp(0.0, 0.98));
+    let rho = lag_one.unwrap_or(0.0);
+    // What is new in each residual; the first one is new altogether.
+    let news: Vec<f64> = (0..n)
+        .map(|i| {
+            let before = if i == 0 { 0.0 } else { rho * (like[i - 1] - mean) };
+            let scale = if i == 0 { (1.0 - rho * rho).sqrt() } else { 1.0 };
+            scale * (like[i] - mean) - before
+        })
+        .collect();
     let again = Options {
         start: Some(found.values()),
         profile: false,
@@ -114,13 +124,15 @@ pub fn bootstrap(
     let mut rounds: Vec<Vec<f64>> = Vec::new();
     for _ in 0..how.rounds {
         let mut y = found.fitted.clone();
-        let mut i = 0;
-        while i < n {
-            let from = dealer.below(n + 1 - block);
-            for step in 0..block.min(n - i) {
-                y[i] += (like[from + step] - mean) * scale[i];
-                i += 1;
-            }
+        let mut last = 0.0;
+        for (i, value) in y.iter_mut().enumerate() {
+            let new = news[dealer.below(n)];
+            last = if i == 0 {
+                new / (1.0 - rho * rho).sqrt()
+            } else {
+                rho * last + new
+            };
+            *value += last * scale[i];
         }
         if let Ok(fit) = fit(model, &Data { y: &y, ..*data }, &again) {
             rounds.push(fit.values());
@@ -158,6 +170,6 @@ pub fn bootstrap(
         deviations,
         intervals,
         rounds: rounds.len(),
-        block,
+        lag_one,
     })
 }

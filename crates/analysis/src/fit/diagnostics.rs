@@ -117,7 +117,9 @@ pub(crate) fn examine(
     let n = residuals.len();
     let square_sum = sum_of_squares(residuals);
     let mut found = Diagnostics::default();
-    if n < 4 || square_sum <= 0.0 || !square_sum.is_finite() {
+    // What is left where every point lies on the curve is rounding, and has no shape.
+    let rounding = 1e-13 * sum_of_squares(fitted).sqrt();
+    if n < 4 || square_sum <= rounding * rounding || !square_sum.is_finite() {
         return found;
     }
     let ordered: Vec<f64>;

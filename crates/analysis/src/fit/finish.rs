@@ -231,7 +231,19 @@ pub(super) fn finish_within(
         c
     });
 
-    let order = order_by_x(data.x[0]);
+    let order = match data.x.last() {
+        // The points of several runs: each run by itself, since neighbours in x are of different ones.
+        Some(sets) if !model.takes_any_points() => {
+            let mut order: Vec<usize> = (0..data.x[0].len()).collect();
+            order.sort_by(|a, b| {
+                sets[*a]
+                    .total_cmp(&sets[*b])
+                    .then(data.x[0][*a].total_cmp(&data.x[0][*b]))
+            });
+            Some(order)
+        }
+        _ => order_by_x(data.x[0]),
+    };
     let diagnostics = diagnostics::examine(&residuals, &fitted, order.as_deref(), m);
     let variation = match &weights {
         None => {

@@ -308,13 +308,25 @@ impl Fit {
 
     /// Makes every error and interval so many times as large.
     pub(crate) fn grow_errors(&mut self, scale: f64) {
+        let quantile = half_width(
+            self.level,
+            self.degrees_of_freedom as f64,
+            self.fit_probability.is_some(),
+        );
         let grow = |value: f64, error: &mut Option<f64>, interval: &mut Option<Interval>| {
             if let Some(error) = error {
                 *error *= scale;
             }
             if let Some(interval) = interval {
-                for limit in [&mut interval.lower, &mut interval.upper].into_iter().flatten() {
-                    *limit = value + (*limit - value) * scale;
+                // Ends that lie on the value for rounding grow with the error alone.
+                let least = error.map_or(0.0, |error| quantile * error);
+                if let Some(lower) = &mut interval.lower {
+                    let half = (value - *lower) * scale;
+                    *lower = value - if *lower == value { least } else { half };
+                }
+                if let Some(upper) = &mut interval.upper {
+                    let half = (*upper - value) * scale;
+                    *upper = value + if *upper == value { least } else { half };
                 }
             }
         };

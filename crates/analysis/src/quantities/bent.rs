@@ -91,14 +91,16 @@ impl BentCalibration {
             polynomial_weighted(&x, &y, 2, w.as_deref())?
         };
         let known = matches!(options.weighting, Weighting::KnownErrors(_));
-        let residual_sd = (line.residual_sum_of_squares / line.degrees_of_freedom as f64).sqrt();
+        let least_sum = options.least_sum(w.as_deref(), x.len(), line.degrees_of_freedom);
+        let scatter = line.residual_sum_of_squares.max(least_sum);
+        let residual_sd = (scatter / line.degrees_of_freedom as f64).sqrt();
         let unit = if known { 1.0 } else { residual_sd };
         let mut found = Self {
             coefficients: [0.0; 3],
             standard_errors: [0.0; 3],
             covariance: [[0.0; 3]; 3],
             residual_sd,
-            residual_sum_of_squares: line.residual_sum_of_squares,
+            residual_sum_of_squares: scatter,
             degrees_of_freedom: line.degrees_of_freedom,
             r_squared: line.r_squared,
             points: Vec::new(),
@@ -140,6 +142,9 @@ impl BentCalibration {
         found.lack_of_fit = lack_of_fit(&found.points, 3 - held);
         let far = far_standard(&found.points, found.degrees_of_freedom, known);
         found.remarks.extend(far);
+        found
+            .remarks
+            .extend(options.coarse(line.residual_sum_of_squares, least_sum));
         found.judge()?;
         Ok(found)
     }

@@ -2,6 +2,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{Remark, all_finite, level_in_range, positive};
 use crate::distribution::{f_upper, normal_quantile, normal_upper, t_half_width, t_two_sided};
+use crate::fit::{Warning, examine};
 use crate::linear::{fit_weighted, polynomial_weighted};
 use crate::refusal::{Refusal, require_finite, require_length};
 
@@ -63,6 +64,38 @@ pub struct CalibrationOptions {
     pub through_origin: bool,
     /// End of the trusted range of y: standards above it are left out and told, unknowns refused.
     pub ceiling: Option<f64>,
+    /// Step of the readings of y, where it is known: no scatter is taken to be smaller than a rounding to it leaves.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub resolution: Option<f64>,
+}
+
+impl CalibrationOptions {
+    /// The least sum of squares that readings in such steps allow: a rounding has the variance of a uniform distribution.
+    pub(super) fn least_sum(&self, weights: Option<&[f64]>, points: usize, degrees_of_freedom: usize) -> f64 {
+        let Some(step) = self.resolution.filter(|step| step.is_finite()) else {
+            return 0.0;
+        };
+        if matches!(self.weighting, Weighting::KnownErrors(_)) {
+            return 0.0;
+        }
+        let weight = weights.map_or(1.0, |w| w.iter().sum::<f64>() / points as f64);
+        step * step / 12.0 * weight * degrees_of_freedom as f64
+    }
+
+    /// What is told where the scatter is smaller than the steps of the readings allow.
+    pub(super) fn coarse(&self, residual_sum: f64, least: f64) -> Option<Remark> {
+        let step = self.resolution?;
+        (residual_sum < 0.8 * least).then(|| {
+            Remark::new(
+                "readings-coarse",
+                format!(
+                    "the standards lie closer to the line than readings in steps of {step:e} can show: the errors are those of the \
+                     readings' steps (a standard deviation of {:.2e})",
+                    step / 12f64.sqrt()
+                ),
+            )
+        })
+    }
 }
 
 /// One standard on the line, for the residual plot.
@@ -116,6 +149,9 @@ pub struct Calibration {
     pub residual_sd: f64,
     /// (Weighted) sum of squared residuals.
     pub residual_sum_of_squares: f64,
+    /// The least such sum that the steps of the readings allow; 0 where they are not known.
+    #[serde(default)]
+    pub least_sum: f64,
     /// Points less coefficients.
     pub degrees_of_freedom: usize,
     /// Coefficient of determination.
@@ -234,6 +270,20 @@ pub(super) fn far_standard(
     })
 }
 
+/// Says so where the scatter grows with the reading and all standards count alike.
+fn spread_grows(residuals: &[f64], fitted: &[f64], coefficients: usize) -> Option<Remark> {
+    examine(residuals, fitted, None, coefficients)
+        .warnings
+        .contains(&Warning::GrowingSpread)
+        .then(|| {
+            Remark::new(
+                "spread-grows",
+                "the standards scatter more the higher they are, and all count alike: what is read at low concentrations is less sure \
+                 than it could be, and at high ones less sure than it says (--weights inverse-x or inverse-x-squared)",
+            )
+        })
+}
+
 impl Calibration {
     /// Draws the line through standards: x concentrations, y readings.
     ///
@@ -269,7 +319,9 @@ impl Calibration {
             polynomial_weighted(&x, &y, 1, w.as_deref())?
         };
         let known = matches!(options.weighting, Weighting::KnownErrors(_));
-        let residual_sd = (line.residual_sum_of_squares / line.degrees_of_freedom as f64).sqrt();
+        let least_sum = options.least_sum(w.as_deref(), x.len(), line.degrees_of_freedom);
+        let residual_sd =
+            (line.residual_sum_of_squares.max(least_sum) / line.degrees_of_freedom as f64).sqrt();
         let unit = if known { 1.0 } else { residual_sd };
         let (mean_x, sxx) = moments(&x, w.as_deref(), options.through_origin);
         let total = w.as_ref().map_or(x.len() as f64, |w| w.iter().sum());
@@ -310,6 +362,10 @@ impl Calibration {
         }
         let lack_of_fit = lack_of_fit(&points, coefficients);
         remarks.extend(far_standard(&points, line.degrees_of_freedom, known));
+        remarks.extend(options.coarse(line.residual_sum_of_squares, least_sum));
+        if options.weighting == Weighting::Equal {
+            remarks.extend(spread_grows(&line.residuals, &line.fitted, coefficients));
+        }
         let mut found = Self {
             intercept,
             slope,
@@ -318,6 +374,7 @@ impl Calibration {
             covariance: (!options.through_origin).then(|| unit * unit * line.unscaled_covariance[0][1]),
             residual_sd,
             residual_sum_of_squares: line.residual_sum_of_squares,
+            least_sum,
             degrees_of_freedom: line.degrees_of_freedom,
             r_squared: line.r_squared,
             r_squared_centred: line.r_squared_centred,
@@ -442,7 +499,7 @@ impl Calibration {
             );
         }
         let size: f64 = self.points.iter().map(|p| p.weight * p.y * p.y).sum();
-        if self.residual_sum_of_squares <= 1e-26 * size {
+        if self.residual_sum_of_squares <= 1e-26 * size && self.least_sum <= self.residual_sum_of_squares {
             say("no-scatter", "every point lies on the line to the last digit: measured data do not do that, and the errors mean nothing".into());
         }
         if !self.r_squared_centred {

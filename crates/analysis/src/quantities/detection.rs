@@ -147,7 +147,7 @@ pub fn detection_limits(
     if detection * unit < lowest {
         remarks.push(Remark::new(
             "below-standards",
-            format!("the detection limit lies below the lowest standard ({lowest}): confirm it with samples near it"),
+            format!("the detection limit lies below the lowest standard above zero ({lowest}): confirm it with samples near it"),
         ));
     }
     let tenfold = quantitation.map_or(String::new(), |k| format!(", quantitation {k}·σ/S"));

@@ -202,7 +202,7 @@ impl Calibration {
             let spread: f64 = readings.iter().map(|r| (r - y).powi(2)).sum();
             let df = self.degrees_of_freedom + readings.len() - 1;
             (
-                ((self.residual_sum_of_squares + weight * spread) / df as f64).sqrt(),
+                ((self.residual_sum_of_squares.max(self.least_sum) + weight * spread) / df as f64).sqrt(),
                 df,
             )
         } else {

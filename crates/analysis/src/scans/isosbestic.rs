@@ -33,6 +33,59 @@ pub struct IsosbesticSearch {
     pub verdict: String,
 }
 
+/// What is said of scans that differ by noise alone.
+const NO_CHANGE: &str = "no change is seen: what the scans differ by is no more than their noise, so that nothing reacts and nothing crosses";
+
+/// Refuses scans that differ by noise alone. `shifted`: each may lie higher or lower as a whole.
+///
+/// # Errors
+/// Bad data as named there; [`Refusal::Unsuitable`] where no change is seen.
+pub fn refuse_no_change(scans: &Scans<'_>, shifted: bool) -> Result<(), Refusal> {
+    scans.check()?;
+    let (n, m) = (scans.times.len(), scans.wavelengths.len());
+    if n < 4 {
+        return Ok(());
+    }
+    let mean: Vec<f64> = (0..m)
+        .map(|j| scans.absorbance.iter().map(|s| s[j]).sum::<f64>() / n as f64)
+        .collect();
+    let changes: Vec<Vec<f64>> = scans
+        .absorbance
+        .iter()
+        .map(|s| {
+            let mut change: Vec<f64> = s.iter().zip(&mean).map(|(a, b)| a - b).collect();
+            if shifted {
+                let shift = change.iter().sum::<f64>() / m as f64;
+                change.iter_mut().for_each(|value| *value -= shift);
+            }
+            change
+        })
+        .collect();
+    // With few scans the middle singular value may be one of a change; neighbours in the spectrum tell change from noise.
+    let (mut own, mut beside) = (0.0, 0.0);
+    for change in &changes {
+        own += change.iter().map(|c| c * c).sum::<f64>();
+        beside += change.windows(2).map(|pair| pair[0] * pair[1]).sum::<f64>();
+    }
+    if beside > 0.5 * own {
+        return Ok(());
+    }
+    let by_scan = n <= m;
+    let columns: Vec<Vec<f64>> = if by_scan {
+        changes
+    } else {
+        (0..m).map(|j| changes.iter().map(|c| c[j]).collect()).collect()
+    };
+    let svd = singular_values(&columns);
+    let count = if by_scan { n - 1 } else { m };
+    if svd.values[0] > 0.0 && judge(&svd.values[..count], n - 1, m).rank == 0 {
+        return Err(Refusal::Unsuitable {
+            why: NO_CHANGE.into(),
+        });
+    }
+    Ok(())
+}
+
 /// A crossing counts where the spread over the scans stays below this many times the noise. Common practice for a
 /// three-sigma limit.
 const LIMIT: f64 = 3.0;
@@ -55,6 +108,7 @@ pub fn isosbestic_points(scans: &Scans<'_>) -> Result<IsosbesticSearch, Refusal>
             needed: 4,
         });
     }
+    refuse_no_change(scans, false)?;
     let mean: Vec<f64> = (0..m)
         .map(|j| scans.absorbance.iter().map(|s| s[j]).sum::<f64>() / n as f64)
         .collect();

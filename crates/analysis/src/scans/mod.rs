@@ -10,7 +10,7 @@ pub use global::{
     GlobalFit, GlobalRate, Scheme, SpeciesSpectrum, fit_global, fit_global_shifted, fit_network,
     fit_network_shifted,
 };
-pub use isosbestic::{Isosbestic, IsosbesticSearch, isosbestic_points};
+pub use isosbestic::{Isosbestic, IsosbesticSearch, isosbestic_points, refuse_no_change};
 pub use network::Network;
 
 use crate::linear::{Svd, singular_values};

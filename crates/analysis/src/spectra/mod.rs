@@ -41,7 +41,7 @@ pub use blank::{BlankUse, Grids, subtract_blank};
 pub use chain::{Chain, ChainError, ChainRefused, LogEntry, Processed, Step};
 pub use curve::{Curve, Window};
 pub use measure::{Estimate, Measured, measure_peak};
-pub use noise::{Noise, noise, point_noise};
+pub use noise::{AlikeNoise, Noise, alike_noise, noise, point_noise};
 pub use peaks::{
     Apex, Area, AreaBaseline, Extreme, Peak, PeakOptions, PeakTable, Refinement, Threshold, Width,
     WidthLevel, area_between, find_peaks,

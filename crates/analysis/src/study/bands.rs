@@ -8,7 +8,7 @@ use super::Drawn;
 use super::fit::{correlated, statistics};
 use super::peaks::{
     PeaksPlan, correlates, describe, drawn_of, noise_of, options, parameter, resolution, shoulders,
-    unit_of_ordinate, window_of,
+    tell_alike, unit_of_ordinate, window_of,
 };
 use super::spectrum::{References, spectrum_of, tell_log, told, unit_of, with_usual_steps};
 use crate::fit::{Data, Derived, Fit, Options, Standing, fit};
@@ -51,7 +51,9 @@ pub(super) fn fit_bands(
         .leave_out(|x, _| !inside(x))
         .map_err(|refusal| told(&refusal))?;
     drawn.used = (0..drawn.x.len()).filter(|i| inside(drawn.x[*i])).collect();
-    let noise = noise_of(&processed, plan).map_err(|refusal| told(&refusal))?;
+    let alike = noise_of(&processed, plan).map_err(|refusal| told(&refusal))?;
+    let noise = alike.map(|alike| alike.sd);
+    tell_alike(alike, outcome);
     let peaks = find_peaks(&curve, &options(plan, &processed, noise))
         .map_err(|refusal| told(&refusal))?
         .peaks;

@@ -414,7 +414,19 @@ fn parameter(check: &str, item: &checks::Outcome) -> Parameter {
         (None, Some(high)) => format!("at most {high} {unit}"),
         (None, None) => "no limit".into(),
     };
-    let measured = item.measured.map_or("nothing".to_owned(), |v| format!("{v:.6}"));
+    let measured = match (
+        item.measured,
+        item.uncertainty.filter(|u| u.is_finite() && *u > 0.0),
+    ) {
+        (None, _) => "nothing".to_owned(),
+        (Some(v), None) => format!("{} {unit}", super::Six(v)),
+        (Some(v), Some(u)) => {
+            // As many decimals as two figures of the uncertainty have.
+            let decimals = (1.0 - u.log10().floor()).clamp(0.0, 9.0) as usize;
+            format!("{v:.decimals$} ± {u:.decimals$} {unit}")
+        }
+    };
+    let measured = measured.trim_end();
     let memory = if item.from_memory {
         " (written down from memory: compare with the source)"
     } else {

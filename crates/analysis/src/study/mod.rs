@@ -41,7 +41,7 @@ pub use rates::{
 pub use replicates::{Pooled, pool};
 pub use reported::{Check, reported, reports_of};
 pub use scans::{Differences, ScanFound, ScanTask, Series, scan_differences, scan_run};
-pub use spectrum::{References, reference_of, spectrum_of};
+pub use spectrum::{References, path_of, reference_of, spectrum_of};
 pub use temperature::{AtTemperature, TemperaturePlan, rate_constants, temperature_series};
 
 use curvary_record::{
@@ -288,6 +288,11 @@ pub(crate) fn unit_in_terms(of: &str, x: &Unit, y: &Unit, level: &Unit) -> Optio
                 "I" => level,
                 _ => return None,
             };
+            // A constant per unit of absorbance is none per concentration, and its unit says so.
+            if part == "y" && sign == '/' && *unit == Unit::ABSORBANCE && !above.contains('y') {
+                pieces.push(('/', unit.code().to_owned()));
+                continue;
+            }
             if plain(unit) {
                 continue;
             }
@@ -407,6 +412,26 @@ pub(crate) fn concentration_of(run: &Run, trace: &Trace, keys: &[&str]) -> Optio
         }
     }
     None
+}
+
+/// A number with its error, both to the second figure of the error, for a sentence.
+pub(crate) fn with_error(value: f64, error: f64) -> String {
+    if !(error.is_finite() && error > 0.0 && value.is_finite()) {
+        return Six(value).to_string();
+    }
+    let size = value.abs().max(error);
+    if (1e-3..1e7).contains(&size) {
+        let decimals = (1.0 - error.log10().floor()).clamp(0.0, 12.0) as usize;
+        return format!("{value:.decimals$} ± {error:.decimals$}");
+    }
+    let power = size.log10().floor();
+    let scale = 10f64.powf(power);
+    let decimals = (1.0 - (error / scale).log10().floor()).clamp(0.0, 12.0) as usize;
+    format!(
+        "({:.decimals$} ± {:.decimals$})e{power}",
+        value / scale,
+        error / scale
+    )
 }
 
 /// A number to six figures, whatever its size, for a sentence.

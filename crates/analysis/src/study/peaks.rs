@@ -8,13 +8,13 @@ use super::spectrum::{
     References, asked_traces, axis_title, bare, in_question, spectrum_of, tell_log, told, unit_of,
     with_usual_steps,
 };
-use super::{Drawn, Found, label_of};
+use super::{Drawn, Found, Six, label_of};
 use crate::distribution::normal_quantile;
 use crate::refusal::Refusal;
 use crate::spectra::{
-    Apex, AreaBaseline, Axis, BandShape, Chain, Curve, Estimate, Extreme, Measured, Ordinate, Peak,
-    PeakOptions, Processed, Refinement, Shoulder, SpectrumRefusal, Step, Threshold, Width, WidthLevel,
-    Window, find_peaks, find_shoulders, measure_peak, point_noise,
+    AlikeNoise, Apex, AreaBaseline, Axis, BandShape, Chain, Curve, Estimate, Extreme, Measured, Ordinate,
+    Peak, PeakOptions, Processed, Refinement, Shoulder, SpectrumRefusal, Step, Threshold, Width, WidthLevel,
+    Window, alike_noise, find_peaks, find_shoulders, measure_peak, point_noise,
 };
 
 /// How many times the noise an extreme must stand out by at least, unless a height is given. Common practice.
@@ -152,9 +152,14 @@ fn search(
         .map_err(|refused| format!("{}: {refused}", refused.refusal.code()))?;
     tell_log(&processed.log, marked, outcome);
     *drawn = drawn_of(&processed, trace);
-    let noise = noise_of(&processed, plan).map_err(|refusal| told(&refusal))?;
+    let alike = noise_of(&processed, plan).map_err(|refusal| told(&refusal))?;
+    let noise = alike.map(|alike| alike.sd);
     let curve = &processed.spectrum.curve;
-    let table = find_peaks(curve, &options(plan, &processed, noise)).map_err(|refusal| told(&refusal))?;
+    let mut table = find_peaks(curve, &options(plan, &processed, noise)).map_err(|refusal| told(&refusal))?;
+    tell_alike(alike, outcome);
+    if let (Some(noise), Extreme::Maximum) = (noise, plan.extreme) {
+        leave_flat_tops(curve, noise.max(resolution(trace)), &mut table.peaks, outcome);
+    }
     if let Some(noise) = noise {
         outcome.statistics.insert("noise".into(), noise);
     }
@@ -189,6 +194,8 @@ fn search(
                 })
                 .and_then(|noise| {
                     let upwards = plan.extreme == Extreme::Maximum;
+                    // Points that are alike tell as much as one of them.
+                    let noise = noise * alike.map_or(1.0, |alike| alike.together as f64).sqrt();
                     measure_peak(curve, peak, noise, upwards, (plan.width, plan.area))
                 });
             let mut list = parameters(peak, processed.spectrum.axis, processed.spectrum.ordinate);
@@ -215,6 +222,82 @@ fn search(
     }
     outcome.termination = "found".into();
     Ok(())
+}
+
+/// Says so where the noise of neighbours is alike.
+pub(super) fn tell_alike(alike: Option<AlikeNoise>, outcome: &mut Outcome) {
+    let Some(alike) = alike.filter(|alike| alike.together > 1) else {
+        return;
+    };
+    outcome
+        .statistics
+        .insert("noise_alike_over_points".into(), alike.together as f64);
+    outcome.remarks.push(Diagnostic::warning(
+        Code::new("errors-correlated"),
+        format!(
+            "neighbouring readings err together over about {} points, as where the instrument smooths them: the noise ({:.2e}), what \
+             counts as a peak and the errors allow for it",
+            alike.together, alike.sd
+        ),
+    ));
+}
+
+/// Takes out peaks whose top is flat: over so many points that the flanks, going on as steeply as they come up to it, would have made
+/// a top far higher. There the instrument ended, and there is no position.
+fn leave_flat_tops(curve: &Curve, noise: f64, peaks: &mut Vec<Peak>, outcome: &mut Outcome) {
+    let rising = curve.rising();
+    let (x, y) = (rising.x(), rising.y());
+    let mut told: Vec<(f64, f64)> = Vec::new();
+    peaks.retain(|peak| {
+        let at = x.partition_point(|v| *v < peak.sampled_x).min(x.len() - 1);
+        let Some((first, last)) = flat_top(y, at, noise) else {
+            return true;
+        };
+        let place = (x[first], x[last]);
+        if !told.contains(&place) {
+            told.push(place);
+        }
+        false
+    });
+    for (from, to) in told {
+        outcome.remarks.push(Diagnostic::warning(
+            Code::new("flat-top"),
+            format!(
+                "between {} and {} the curve is flat to its noise, with steep flanks on both sides, as where an instrument comes to its \
+                 end: no peak is read there; dilute and measure again",
+                Six(from),
+                Six(to)
+            ),
+        ));
+    }
+}
+
+/// Fewest points of a flat top.
+const FEWEST_FLAT: usize = 8;
+
+/// How much farther a curve falls at twice the distance from the middle of its top: a parabola 4 times, a top of fourth degree 16
+/// times, one that was cut off much more.
+const CUT_OFF: f64 = 25.0;
+
+/// The first and the last point of the flat top that holds the point `at`; none where the top is round.
+fn flat_top(y: &[f64], at: usize, noise: f64) -> Option<(usize, usize)> {
+    let drop = 8.0 * noise;
+    let level = y[at] - drop;
+    let first = (0..at).rev().find(|i| y[*i] < level)? + 1;
+    let last = (at + 1..y.len()).find(|i| y[*i] < level)? - 1;
+    if last + 1 - first < FEWEST_FLAT {
+        return None;
+    }
+    let half = (last - first).div_ceil(2);
+    let far = [first.checked_sub(half)?, last + half];
+    let fallen = far
+        .into_iter()
+        .map(|i| y.get(i).map(|v| y[at] - v))
+        .collect::<Option<Vec<f64>>>()?;
+    fallen
+        .iter()
+        .all(|fallen| *fallen > CUT_OFF * drop)
+        .then_some((first, last))
 }
 
 /// Half a step of the last decimal counts as noise that no difference of readings shows.
@@ -301,7 +384,14 @@ pub(super) fn drawn_of(processed: &Processed, trace: &Trace) -> Drawn {
 }
 
 /// The noise of a single point: before a filter, where there was one.
-pub(super) fn noise_of(processed: &Processed, plan: &PeaksPlan) -> Result<Option<f64>, SpectrumRefusal> {
+pub(super) fn noise_of(
+    processed: &Processed,
+    plan: &PeaksPlan,
+) -> Result<Option<AlikeNoise>, SpectrumRefusal> {
+    let own = |noise: f64| AlikeNoise {
+        sd: noise,
+        together: 1,
+    };
     if plan.steps.iter().any(correlates) {
         let differentiated = plan
             .steps
@@ -310,14 +400,14 @@ pub(super) fn noise_of(processed: &Processed, plan: &PeaksPlan) -> Result<Option
         return match (processed.noise_before_smoothing, differentiated, plan.prominence) {
             // The noise of the points is no measure of that of a derivative, which has other units.
             (_, true, Some(_)) | (None, false, Some(_)) => Ok(None),
-            (Some(noise), false, _) => Ok(Some(noise)),
+            (Some(noise), false, _) => Ok(Some(own(noise))),
             _ => Err(SpectrumRefusal::Undetermined {
                 what: "the noise after these steps".into(),
                 why: "say which prominence counts".into(),
             }),
         };
     }
-    match (point_noise(processed.spectrum.curve.y()), plan.prominence) {
+    match (alike_noise(processed.spectrum.curve.y()), plan.prominence) {
         (Ok(noise), _) => Ok(Some(noise)),
         // Too few points for their noise; with a prominence a peak can still be read.
         (Err(SpectrumRefusal::Data(Refusal::TooFewPoints { .. })), Some(_)) => Ok(None),

@@ -15,7 +15,7 @@ use super::{BY, Drawn, Found, Six, TRUSTED_ABSORBANCE, told, unit_in_terms};
 use crate::refusal::Refusal;
 use crate::scans::{
     Network, Scans, Scheme, SpeciesSpectrum, fit_global, fit_global_shifted, fit_network,
-    fit_network_shifted, isosbestic_points, rank,
+    fit_network_shifted, isosbestic_points, rank, refuse_no_change,
 };
 
 /// What is asked of repeated scans.
@@ -306,6 +306,7 @@ fn work_on(
                 ScanTask::Shifted(task) => (task.as_ref(), true),
                 task => (task, false),
             };
+            refuse_no_change(scans, shifted)?;
             let found = match task {
                 ScanTask::Own(scheme) => {
                     let network = Network::parse(scheme).map_err(|why| Refusal::Unsuitable { why })?;

@@ -98,6 +98,12 @@ pub fn reference_of(run: &Run) -> Result<Spectrum, String> {
     Ok(spectrum)
 }
 
+/// The path length that a run of one trace states, in cm.
+pub fn path_of(run: &Run) -> Option<f64> {
+    let unit = Unit::ucum("cm").ok()?;
+    super::stated(run, run.traces.first(), "path-length", &unit).filter(|path| *path > 0.0)
+}
+
 fn in_unit(values: &[f64], from: &Unit, to: &Unit) -> Option<Vec<f64>> {
     values.iter().map(|value| from.convert(*value, to).ok()).collect()
 }

@@ -109,10 +109,18 @@ pub fn rate_constants(
             let parameter = fit
                 .parameter(&plan.of)
                 .ok_or_else(|| format!("the fit has no `{}`", plan.of))?;
-            let (value, unit) = parameter
+            let (value, mut unit) = parameter
                 .value
                 .zip(parameter.unit.clone())
                 .ok_or_else(|| format!("its `{}` has no value or no unit", plan.of))?;
+            // Results of earlier versions have the absorbance in a remark and not in the unit.
+            let per_absorbance = fit
+                .remarks
+                .iter()
+                .any(|remark| remark.code.as_str() == "unit-per-absorbance");
+            if per_absorbance && !unit.code().contains(ABSORBANCE) {
+                unit = Unit::ucum(&format!("{}/{ABSORBANCE}", unit.code())).unwrap_or(unit);
+            }
             // What was recorded during the course is nearer to it than what was set.
             let recorded = fit.statistics.get("recorded_temperature_K").copied();
             let stated = of_trace(fit.trace).map_or_else(of_run, Ok);
@@ -133,6 +141,9 @@ pub fn rate_constants(
         })
         .collect()
 }
+
+/// What stands in the unit of a constant per unit of absorbance.
+const ABSORBANCE: &str = "{AU}";
 
 /// Recorded and stated temperatures farther apart than this, in kelvin, cannot both be meant. A choice: thermostats and sensors
 /// agree better, and an activation energy hardly feels it.
@@ -274,15 +285,43 @@ fn fitted(
     } else {
         let found = eyring(&kelvin, &k, weights)?;
         put("activation enthalpy", &found.enthalpy, "J/mol");
-        put("activation entropy", &found.entropy, "J/mol/K");
-        put("activation Gibbs energy", &found.gibbs_energy, "J/mol");
-        outcome.remarks.push(Diagnostic::note(
-            Code::new("fit-remark"),
-            format!(
-                "the Gibbs energy is at {} K; transmission coefficient one, standard state 1 mol/L",
-                found.temperature
-            ),
-        ));
+        if points
+            .iter()
+            .any(|point| point.rate.2.code().contains(ABSORBANCE))
+        {
+            for (name, code) in [
+                ("activation entropy", "J/mol/K"),
+                ("activation Gibbs energy", "J/mol"),
+            ] {
+                outcome.parameters.push(Parameter {
+                    name: name.into(),
+                    value: None,
+                    unit: unit(code),
+                    standard_error: None,
+                    intervals: Vec::new(),
+                    reason: Some(
+                        "the rate constants are per unit of absorbance, and not per concentration: fit with --concentration, the \
+                         absorption coefficient and the path length first"
+                            .into(),
+                    ),
+                });
+            }
+            outcome.remarks.push(Diagnostic::warning(
+                Code::new("unit-per-absorbance"),
+                "the rate constants are per unit of absorbance and time: the activation enthalpy (and Ea) does not depend on that, \
+                 the activation entropy and Gibbs energy do, and are not given",
+            ));
+        } else {
+            put("activation entropy", &found.entropy, "J/mol/K");
+            put("activation Gibbs energy", &found.gibbs_energy, "J/mol");
+            outcome.remarks.push(Diagnostic::note(
+                Code::new("fit-remark"),
+                format!(
+                    "the Gibbs energy is at {} K; transmission coefficient one, standard state 1 mol/L",
+                    found.temperature
+                ),
+            ));
+        }
         (
             found.line,
             found.straightness,

@@ -4,6 +4,7 @@ mod history;
 
 use std::io::Write;
 use std::path::PathBuf;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use clap::Args;
 use curvary_analysis::checks::Limits;
@@ -11,7 +12,7 @@ use curvary_analysis::study::{CheckPlan, Work, check_run};
 
 use crate::Setting;
 use crate::again;
-use crate::ending::{Failure, Outcome};
+use crate::ending::{Ending, Failure, Outcome};
 use crate::findings::{Finding, Pictures, each};
 use crate::screen::{FAINT, STRONG, Screen, Styled};
 use crate::subject::Subjects;
@@ -22,6 +23,7 @@ use crate::telling;
 ///
 /// Each item passes, fails or is undetermined, with its limit and the source of the limit. Noise, drift, flatness and zero
 /// have no public limits, and filters have certificates of their own: a file of one's own gives them with `--limits`.
+/// The exit status is 0 where every check passes, and 1 where one fails or is undetermined.
 /// Follow local rules first. Results are for research and teaching.
 #[derive(Debug, Args)]
 pub(crate) struct Check {
@@ -101,19 +103,29 @@ impl Check {
             traces: self.trace.clone(),
         };
         let asked = self.subjects.asked(setting)?;
-        each(
+        let passed = AtomicBool::new(true);
+        let ending = each(
             (&self.subjects, &asked),
             "curvary check",
             &Pictures::none(),
             screen,
             |subject| {
-                check_run(&plan, &subject.run)
-                    .into_iter()
-                    .map(Finding::of)
-                    .collect()
+                let found = check_run(&plan, &subject.run);
+                if found
+                    .iter()
+                    .any(|found| !found.outcome.termination.starts_with("pass"))
+                {
+                    passed.store(false, Ordering::Relaxed);
+                }
+                found.into_iter().map(Finding::of).collect()
             },
             tell,
-        )
+        )?;
+        // Whoever asks the exit status asks whether the instrument passed.
+        Ok(match ending {
+            Ending::Done if !passed.load(Ordering::Relaxed) => Ending::Partly,
+            ending => ending,
+        })
     }
 }
 

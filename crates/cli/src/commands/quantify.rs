@@ -6,14 +6,14 @@ use clap::{Args, ValueEnum};
 use curvary_analysis::quantities::{LimitForm, NucleicAcidKind, Weighting};
 use curvary_analysis::study::{
     Found, LineForm, QuantifyPlan, Recovered, ReferenceSpectrum, References, Way, Work, beside_standards,
-    quantify_run, reference_of, standards_of,
+    path_of, quantify_run, reference_of, standards_of,
 };
 use curvary_record::{Run, Value as Said};
 use serde_json::{Map, Value, json};
 
 use crate::Setting;
 use crate::again;
-use crate::courses::{Level, measured, unit};
+use crate::courses::{Level, measured, measured_coefficient, unit};
 use crate::ending::{Failure, Outcome};
 use crate::figure::{Figure, of_fit};
 use crate::findings::{Finding, Pictures, each_among};
@@ -77,10 +77,12 @@ pub(crate) struct Quantify {
     /// Take all readings of a run as repeats of one unknown
     #[arg(long, help_heading = "Readings")]
     together: bool,
-    /// Molar absorption coefficient, L/(mol cm), in place of the run's own; `5400+-60` gives its error too
+    /// Molar absorption coefficient in place of the run's own, with its unit (`6.22 mM-1cm-1`), without one in L/(mol cm);
+    /// `5400+-60` gives its error too
     #[arg(long, value_name = "EPSILON", help_heading = "Constants")]
     coefficient: Option<String>,
-    /// Path length, cm, in place of the run's own; `1.000+-0.005` gives its error too
+    /// Path length of the sample, cm, in place of the run's own; `1.000+-0.005` gives its error too. Standards of another path
+    /// are allowed for by the Beer-Lambert law
     #[arg(long, value_name = "CM", help_heading = "Constants")]
     path: Option<String>,
     /// Total over sample volume, in place of that of the row (a column `dilution`) or the run's own; `10+-0.05` gives its error too
@@ -195,7 +197,11 @@ impl Quantify {
             blank_absorbance: self.blank_absorbance,
             trusted_absorbance: self.before.trusted()?,
             reading_error: self.reading_error,
-            coefficient: self.coefficient.as_deref().map(measured).transpose()?,
+            coefficient: self
+                .coefficient
+                .as_deref()
+                .map(measured_coefficient)
+                .transpose()?,
             path: self.path.as_deref().map(measured).transpose()?,
             dilution: dilution.map(|dilution| dilution.value),
             dilution_error: dilution.and_then(|dilution| dilution.standard_error),
@@ -285,7 +291,9 @@ fn component(
         }
     };
     references.insert(run.id.to_string(), spectrum);
+    let path = path_of(&run);
     Ok(ReferenceSpectrum {
+        path,
         name: name.trim().to_owned(),
         run: run.id,
         concentration,

@@ -532,6 +532,21 @@ fn print(given: &RunReport, screen: &mut Screen) -> Result<(), Failure> {
                         FAINT,
                     ),
                 ]);
+                if let Some(specific) = found.outcome.parameter("specific activity") {
+                    let (value, error, unit) = telling::value(specific);
+                    let empty = || Cell::from("");
+                    table.row([
+                        "    per protein".into(),
+                        empty(),
+                        empty(),
+                        empty(),
+                        empty(),
+                        empty(),
+                        empty(),
+                        format!("{value} {error} {unit}").into(),
+                        Cell::styled("", FAINT),
+                    ]);
+                }
                 if let Some(steady) = found.outcome.parameter("vs") {
                     let (value, error, unit) = telling::value(steady);
                     table.row([

@@ -126,7 +126,7 @@ impl Results {
         }
         Ok(if rows.is_empty() {
             Ending::Nothing
-        } else if damaged {
+        } else if damaged || pooled.iter().any(|(_, found)| found.is_err()) {
             // A table that lacks what is damaged is no whole one.
             Ending::Partly
         } else {

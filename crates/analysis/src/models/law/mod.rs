@@ -153,10 +153,17 @@ fn specificity(p: &[f64]) -> Vec<Consequence> {
 
 const VMAX: Specification = Specification::positive("Vmax", "y");
 const KM: Specification = Specification::positive("Km", "x");
+/// Parameters of a progress curve over a baseline.
+const PROGRESS_OFFSET: [Specification; 4] = [
+    Specification::positive("S0", "y"),
+    Specification::positive("Vmax", "y/x"),
+    Specification::positive("Km", "y"),
+    Specification::any("y0", "y"),
+];
 
 /// Every law. Variables are the substrate concentration S, the inhibitor concentration I, the ligand concentration L, the time
 /// t, the temperature T in kelvin, the pH, and the ligand's part f of a total concentration.
-pub static LAWS: [Law; 23] = [
+pub static LAWS: [Law; 26] = [
     Law {
         name: "michaelis-menten",
         title: "Michaelis-Menten",
@@ -396,6 +403,74 @@ pub static LAWS: [Law; 23] = [
         shortcut: no_shortcut,
         derived: nothing_derived,
     },
+    Law {
+        name: "michaelis-menten+offset",
+        title: "Michaelis-Menten over a rate without substrate",
+        equation: Some("Vmax*S/(Km+S)+v0"),
+        variables: &["S"],
+        specifications: &[VMAX, KM, Specification::any("v0", "y")],
+        linear: &[0, 2],
+        point: |x, p, g| {
+            g[2] = 1.0;
+            michaelis_menten(x, p, g) + p[2]
+        },
+        candidates: |x, y| behind(one_constant(x, y), &[0.0]),
+        shortcut: no_shortcut,
+        derived: specificity,
+    },
+    Law {
+        name: "progress-product+offset",
+        title: "Michaelis-Menten progress curve, product formed, over a baseline",
+        equation: None,
+        variables: &["t"],
+        specifications: &PROGRESS_OFFSET,
+        linear: &[3],
+        point: |x, p, g| {
+            let left = progress(x[0], p, g);
+            g[0] = 1.0 - g[0];
+            g[1] = -g[1];
+            g[2] = -g[2];
+            g[3] = 1.0;
+            p[0] - left + p[3]
+        },
+        candidates: |x, y| {
+            let (first, highest) = (y[0], y.iter().fold(f64::NEG_INFINITY, |m: f64, v| m.max(*v)));
+            let list = [1.02, 1.2, 2.0]
+                .iter()
+                .flat_map(|f| progress_candidates(x[0], y, f * (highest - first).max(f64::MIN_POSITIVE)))
+                .collect();
+            behind(list, &[first])
+        },
+        shortcut: no_shortcut,
+        derived: nothing_derived,
+    },
+    Law {
+        name: "progress-substrate+offset",
+        title: "Michaelis-Menten progress curve, substrate left, over a baseline",
+        equation: None,
+        variables: &["t"],
+        specifications: &PROGRESS_OFFSET,
+        linear: &[3],
+        point: |x, p, g| {
+            g[3] = 1.0;
+            progress(x[0], p, g) + p[3]
+        },
+        candidates: |x, y| {
+            let lowest = y.iter().fold(f64::INFINITY, |m: f64, v| m.min(*v));
+            [0.98, 0.8, 0.0]
+                .iter()
+                .flat_map(|f| {
+                    let base = f * lowest;
+                    behind(
+                        progress_candidates(x[0], y, (y[0] - base).max(f64::MIN_POSITIVE)),
+                        &[base],
+                    )
+                })
+                .collect()
+        },
+        shortcut: no_shortcut,
+        derived: nothing_derived,
+    },
     curves::IC50,
     curves::FOUR_PARAMETER,
     curves::PKA,
@@ -420,6 +495,16 @@ fn around(column: &[f64]) -> Vec<f64> {
         return vec![1.0];
     }
     geometric(0.2 * low, 5.0 * high, 10)
+}
+
+/// Each trial with these values behind it.
+fn behind(list: Vec<Vec<f64>>, values: &[f64]) -> Vec<Vec<f64>> {
+    list.into_iter()
+        .map(|mut trial| {
+            trial.extend_from_slice(values);
+            trial
+        })
+        .collect()
 }
 
 fn pairs<'a>(a: &'a [f64], b: &'a [f64]) -> impl Iterator<Item = (f64, f64)> + 'a {

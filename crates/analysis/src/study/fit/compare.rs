@@ -196,9 +196,12 @@ fn rank_laws(
 }
 
 /// Laws that are a special case of another: the simpler one first.
-pub(super) const NESTED: [(&str, &str); 10] = [
+pub(super) const NESTED: [(&str, &str); 13] = [
     ("michaelis-menten", "substrate-inhibition"),
     ("michaelis-menten", "hill"),
+    ("michaelis-menten", "michaelis-menten+offset"),
+    ("progress-product", "progress-product+offset"),
+    ("progress-substrate", "progress-substrate+offset"),
     ("competitive", "mixed"),
     ("uncompetitive", "mixed"),
     ("noncompetitive", "mixed"),
@@ -207,6 +210,18 @@ pub(super) const NESTED: [(&str, &str); 10] = [
     ("ic50", "four-parameter"),
     ("pka", "two-pka"),
     ("inactivation", "approach-to-steady-rate"),
+];
+
+/// Laws of which none contains the other, and which are taken for each other: the ends of `mixed`, and tight binding for a
+/// dose curve.
+pub(super) const RIVALS: [(&str, &str); 7] = [
+    ("competitive", "uncompetitive"),
+    ("competitive", "noncompetitive"),
+    ("uncompetitive", "competitive"),
+    ("uncompetitive", "noncompetitive"),
+    ("noncompetitive", "competitive"),
+    ("noncompetitive", "uncompetitive"),
+    ("ic50", "morrison"),
 ];
 
 fn compared(plan: &FitPlan, laws: &[Chosen], run: &Run, curve: &Curve<'_>) -> Result<Comparison, Refusal> {
@@ -387,4 +402,4 @@ fn averaged(found: &Ranking, statistics: &mut BTreeMap<String, f64>) -> Option<D
 }
 
 /// Differences of AICc from here on leave a law without support (as above, section 2.6).
-const FAR: f64 = 10.0;
+pub(super) const FAR: f64 = 10.0;

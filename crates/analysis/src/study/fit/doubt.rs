@@ -3,7 +3,7 @@
 use curvary_record::{Code, Diagnostic, Outcome};
 
 use super::Chosen;
-use super::compare::NESTED;
+use super::compare::{FAR, NESTED, RIVALS};
 use crate::courses::{Course, Order};
 use crate::distribution::{f_upper, t_two_sided};
 use crate::fit::{Data, Fit, Options, Robust, Standing, Warning, allow_for_correlation, f_test, fit};
@@ -35,10 +35,15 @@ pub(super) fn over_time(
     correlated(chosen.model(), &columns, found, outcome);
     if let Chosen::Course(course) = chosen {
         no_change(signal, found, outcome);
+        no_bend(course, (time, signal), found, outcome);
         // A drift takes up part of an offset that is left out, and its numbers would mislead.
         match offset(course, &columns, signal, options, found) {
             Some(told) => outcome.remarks.push(told),
-            None => drift(course, &columns, signal, options, found, outcome),
+            None => {
+                if !drift(course, &columns, signal, options, found, outcome) {
+                    outcome.remarks.extend(drift_not_excluded(course, time, found));
+                }
+            }
         }
     }
 }
@@ -89,6 +94,112 @@ fn no_change(signal: &[f64], found: &Fit, outcome: &mut Outcome) {
             "no change is seen: a constant describes these points as well, so the parameters say nothing of a reaction",
         ));
     }
+}
+
+/// Says so where a straight line describes the points as well as a law that bends and contains one.
+fn no_bend(course: &Course, (time, signal): (&[f64], &[f64]), found: &Fit, outcome: &mut Outcome) {
+    let seen = outcome
+        .remarks
+        .iter()
+        .any(|remark| remark.code.as_str() == "no-change");
+    let freedom = found.degrees_of_freedom as f64;
+    let added = signal.len() as f64 - 2.0 - freedom;
+    if seen || course.order() == Order::Zero || added < 1.0 || found.residual_sum_of_squares <= 0.0 {
+        return;
+    }
+    let Ok(line) = crate::linear::line(time, signal) else {
+        return;
+    };
+    let gained = (line.residual_sum_of_squares - found.residual_sum_of_squares).max(0.0) / added;
+    if f_upper(gained / (found.residual_sum_of_squares / freedom), added, freedom) > NO_CHANGE {
+        outcome.remarks.push(Diagnostic::warning(
+            Code::new("no-change"),
+            "no bend is seen: a straight line (zero-order) describes these points as well, so the rate constant and the half-life \
+             say nothing of this reaction",
+        ));
+    }
+}
+
+/// A drift of so large a part of what a course changes by is none that anybody would call one.
+const NO_DRIFT_SO_LARGE: f64 = 0.3;
+
+/// How many times larger a rate constant's error must be beside a drift for that to be told.
+const DRIFT_MATTERS: f64 = 2.0;
+
+/// What a drift that the points cannot show would do to the rate constants: to first order, by the law's slopes. A test that finds no
+/// drift is no proof that there is none, and the errors of a fit without one hold only if there is none.
+fn drift_not_excluded(course: &Course, time: &[f64], found: &Fit) -> Option<Diagnostic> {
+    let (n, p) = (time.len(), found.parameters.len());
+    let plain = found.correlation.is_none()
+        && found
+            .parameters
+            .iter()
+            .all(|p| p.standing == Standing::Determined);
+    let drifts = course.clone().with_drift().ok()?.name() == course.name();
+    if n < FEWEST || !plain || drifts || matches!(course.order(), Order::Zero | Order::Approach) {
+        return None;
+    }
+    let covariance = found.covariance.as_ref()?;
+    let (mut fitted, mut slopes) = (vec![0.0; n], vec![0.0; n * p]);
+    course.differentiate(&[time], &found.values(), &mut fitted, &mut slopes);
+    let variance = found.residual_sd * found.residual_sd;
+    let span = time.last()? - time.first()?;
+    // A drift of one over the whole course, without its mean.
+    let middle = time.iter().sum::<f64>() / n as f64;
+    let drift: Vec<f64> = time.iter().map(|t| (t - middle) / span).collect();
+    let along: Vec<f64> = slopes
+        .chunks(n)
+        .map(|column| column.iter().zip(&drift).map(|(a, b)| a * b).sum())
+        .collect();
+    let moved: Vec<f64> = (0..p)
+        .map(|i| (0..p).map(|j| covariance[i * p + j] * along[j]).sum::<f64>() / variance)
+        .collect();
+    let left: f64 = (0..n)
+        .map(|at| {
+            let taken: f64 = (0..p).map(|j| slopes[j * n + at] * moved[j]).sum();
+            (drift[at] - taken).powi(2)
+        })
+        .sum();
+    // Twice its standard error is what a drift must come to before it shows.
+    let hidden = 2.0 * found.residual_sd / left.sqrt();
+    let (parameter, moved) = found
+        .parameters
+        .iter()
+        .zip(&moved)
+        .filter(|(parameter, _)| parameter.name.starts_with('k'))
+        .find(|(parameter, moved)| {
+            parameter
+                .standard_error
+                .is_some_and(|error| 0.5 * hidden * moved.abs() > DRIFT_MATTERS * error)
+        })?;
+    let by = (hidden * moved).abs();
+    let (low, high) = fitted
+        .iter()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), y| {
+            (low.min(*y), high.max(*y))
+        });
+    by.is_finite().then(|| {
+        if hidden > NO_DRIFT_SO_LARGE * (high - low) {
+            return Diagnostic::note(
+                Code::new("drift-not-excluded"),
+                format!(
+                    "nothing tells the bend of this course from a drift of the signal: {} and its error hold only if nothing drifts",
+                    parameter.name
+                ),
+            );
+        }
+        Diagnostic::note(
+            Code::new("drift-not-excluded"),
+            format!(
+                "the errors hold if nothing drifts: a drift of {} over the course, which these points could not show, would move {} by \
+                 {} ({} %); with +drift the error allows for one",
+                two(hidden),
+                parameter.name,
+                two(by),
+                two(100.0 * by / parameter.value.abs())
+            ),
+        )
+    })
 }
 
 /// Whether a drift beside the law shows in the residuals, before the longer way of fitting it: the score test.
@@ -181,7 +292,7 @@ fn offset(
     ))
 }
 
-/// Tries a drift beside the law, and tells what it would change.
+/// Tries a drift beside the law, and tells what it would change; gives whether one was told.
 fn drift(
     course: &Course,
     columns: &[&[f64]; 1],
@@ -189,15 +300,15 @@ fn drift(
     options: &Options,
     found: &Fit,
     outcome: &mut Outcome,
-) {
+) -> bool {
     if signal.len() < FEWEST || matches!(course.order(), Order::Zero | Order::Approach) {
-        return;
+        return false;
     }
     let Ok(full) = course.clone().with_drift() else {
-        return;
+        return false;
     };
     if full.name() == course.name() || !drift_shows(course, columns, found) {
-        return;
+        return false;
     }
     // Parameters that were held stay so: a drift comes last but for a lag.
     if found
@@ -205,14 +316,14 @@ fn drift(
         .iter()
         .any(|p| matches!(p.standing, Standing::Held | Standing::AtLimit))
     {
-        return;
+        return false;
     }
     let plain = Options {
         level: options.level,
         ..Options::default()
     };
     let Ok(mut other) = fit(&full, &Data::new(columns, signal), &plain) else {
-        return;
+        return false;
     };
     allow_for_correlation(&full, columns, &mut other);
     let freedom = other
@@ -223,11 +334,11 @@ fn drift(
         .parameter("drift")
         .and_then(|drift| Some((drift.value, drift.standard_error?)))
     else {
-        return;
+        return false;
     };
     let chance = t_two_sided(slope / error, freedom);
     if chance >= DRIFT {
-        return;
+        return false;
     }
     let changes: Vec<String> = other
         .parameters
@@ -246,7 +357,7 @@ fn drift(
         })
         .collect();
     if changes.is_empty() {
-        return;
+        return false;
     }
     let chance = likely(chance);
     outcome.remarks.push(Diagnostic::warning(
@@ -258,6 +369,7 @@ fn drift(
             changes.join(", ")
         ),
     ));
+    true
 }
 
 /// Tries the laws of which this one is a special case, and tells the one that fits better than chance allows.
@@ -275,19 +387,40 @@ pub(in crate::study) fn fuller_law(
         level: options.level,
         ..Options::default()
     };
-    let (other, test) = NESTED
-        .iter()
-        .filter(|(simple, _)| *simple == law.name)
-        .filter_map(|(_, full)| {
-            let other = fit(Law::named(full)?, data, &plain).ok()?;
-            let test = f_test(found, &other).ok()?;
-            let determined = other
-                .parameters
-                .iter()
-                .all(|p| p.standing == Standing::Determined);
-            (determined && test.probability < FULLER).then_some((other, test))
-        })
-        .min_by(|a, b| a.1.probability.total_cmp(&b.1.probability))?;
+    let determined = |other: &Fit| {
+        other
+            .parameters
+            .iter()
+            .all(|p| p.standing == Standing::Determined)
+    };
+    let others = |list: &'static [(&str, &str)]| {
+        list.iter()
+            .filter(|(simple, _)| *simple == law.name)
+            .filter_map(|(_, other)| fit(Law::named(other)?, data, &plain).ok())
+            .filter(|other| determined(other))
+    };
+    let fuller = others(&NESTED).filter_map(|other| {
+        let test = f_test(found, &other).ok()?;
+        let words = format!(
+            "F {:.1} on {} and {}, probability {} by chance",
+            test.f,
+            test.df1,
+            test.df2,
+            likely(test.probability)
+        );
+        (test.probability < FULLER).then_some((other, words))
+    });
+    // Where a fuller law runs to its end, the law at that end is the one to name; none contains the other, so that there is no F
+    // test.
+    let rivals = others(&RIVALS).filter_map(|other| {
+        let gained = found.aicc? - other.aicc?;
+        let words = format!("Akaike's criterion lower by {gained:.1}");
+        (gained > FAR).then_some((other, words))
+    });
+    let (other, words) = fuller.chain(rivals).min_by(|a, b| {
+        let of = |fit: &Fit| fit.aicc.unwrap_or(f64::INFINITY);
+        of(&a.0).total_cmp(&of(&b.0))
+    })?;
     let values: Vec<String> = other
         .parameters
         .iter()
@@ -303,13 +436,8 @@ pub(in crate::study) fn fuller_law(
     Some(Diagnostic::warning(
         Code::new("lack-of-fit"),
         format!(
-            "the errors above are too small, and the values may be wrong: {} fits these points better (F {:.1} on {} and {}, probability {} \
-             by chance), with {}",
+            "the errors above are too small, and the values may be wrong: {} fits these points better ({words}), with {}",
             other.model,
-            test.f,
-            test.df1,
-            test.df2,
-            likely(test.probability),
             values.join(", ")
         ),
     ))
@@ -333,6 +461,13 @@ pub(super) fn no_finer_than_readings(resolution: f64, found: &mut Fit, outcome: 
         return false;
     }
     found.grow_errors(floor / found.residual_sd);
+    say_coarse(resolution, outcome);
+    true
+}
+
+/// Says that errors are those of the readings' steps.
+pub(super) fn say_coarse(resolution: f64, outcome: &mut Outcome) {
+    let floor = resolution / 12f64.sqrt();
     outcome.remarks.push(Diagnostic::note(
         Code::new("readings-coarse"),
         format!(
@@ -340,5 +475,4 @@ pub(super) fn no_finer_than_readings(resolution: f64, found: &mut Fit, outcome: 
              readings' resolution (a standard deviation of {floor:.2e})"
         ),
     ));
-    true
 }

@@ -24,7 +24,7 @@ use super::plan::{FitPlan, WeightPlan};
 use super::recorded::temperature_between;
 use super::spectrum::bare;
 use super::{
-    Drawn, Found, Wanted, allow_for_scale, concentration_of, curve_of, label_of, levels_of, likely,
+    Drawn, Found, Six, Wanted, allow_for_scale, concentration_of, curve_of, label_of, levels_of, likely,
     stretch_of_law, tell_apart, title, told, unit_in_terms,
 };
 use crate::courses::{Order, Preparation, Prepared, fit_prepared};
@@ -36,7 +36,7 @@ use crate::models::Model;
 use crate::refusal::Refusal;
 use columns::{arrange, is_running};
 use curve::{Curve, curves};
-use doubt::{no_finer_than_readings, over_time};
+use doubt::{no_finer_than_readings, over_time, say_coarse};
 use points::{beside, levels, negative};
 
 /// Fits every trace of a run that the plan speaks of. Each gives a result or the reason why there is none.
@@ -287,24 +287,31 @@ fn say_dealt(dealt: &Dealt, how: Bootstrap, found: &Fit, outcome: &mut Outcome) 
             });
         }
         if let Some(error) = parameter.standard_error.filter(|error| *error > 0.0) {
-            words.push(format!("{} {:.2}", parameter.name, dealt.deviations[j] / error));
+            let ends = match (dealt.intervals[j].lower, dealt.intervals[j].upper) {
+                (Some(low), Some(high)) => format!(" ({} to {})", Six(low), Six(high)),
+                _ => String::new(),
+            };
+            words.push(format!(
+                "{} {:.2}{ends}",
+                parameter.name,
+                dealt.deviations[j] / error
+            ));
         }
         outcome.statistics.insert(
             format!("bootstrap_standard_error {}", parameter.name),
             dealt.deviations[j],
         );
     }
-    let together = if dealt.block > 1 {
-        format!(", {} neighbours at a time", dealt.block)
-    } else {
-        String::new()
-    };
+    let together = dealt.lag_one.map_or_else(String::new, |rho| {
+        format!(", with a correlation of neighbours of {rho:.2}")
+    });
     outcome.remarks.push(Diagnostic::note(
         Code::new("fit-remark"),
         format!(
-            "intervals by residuals dealt out anew {} times (seed {}{together}); their deviations in terms of the standard errors: {}",
+            "by residuals dealt out anew {} times (seed {}{together}), deviations in terms of the standard errors above, and {} % intervals: {}",
             dealt.rounds,
             how.seed,
+            100.0 * found.level,
             words.join(", ")
         ),
     ));
@@ -449,7 +456,31 @@ fn fitted(
             .map(|decimals| 10f64.powi(-i32::from(decimals)));
         if let Some(step) = step {
             let resolution = step / points.factor.map_or(1.0, f64::abs);
-            coarse = no_finer_than_readings(resolution, &mut found, &mut outcome);
+            let known = vec![resolution / 12f64.sqrt(); response.len()];
+            if found.residual_sd == 0.0
+                && plan.variables.is_empty()
+                && model.variables() == 1
+                && let Ok(other) = fit(
+                    model,
+                    &Data {
+                        x: &[points.time.as_slice()],
+                        y: &response,
+                        weighting: Weighting::KnownErrors(&known),
+                    },
+                    &options,
+                )
+            {
+                // Every point lies on the curve: nothing is left that could be scaled.
+                found = Fit {
+                    fit_probability: None,
+                    residual_sd: 0.0,
+                    ..other
+                };
+                say_coarse(resolution, &mut outcome);
+                coarse = true;
+            } else {
+                coarse = no_finer_than_readings(resolution, &mut found, &mut outcome);
+            }
         }
     }
     let one_variable = plan.variables.is_empty() && model.variables() == 1;

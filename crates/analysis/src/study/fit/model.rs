@@ -77,6 +77,9 @@ impl FitPlan {
                     "y0 + P, (1 - Km/Kp) P + Km (1 + S0/Kp) ln(S0/(S0 - P)) = Vmax t"
                 }
                 "job-plot" => "dy c, (1 - f - c) (f - n c)^n = K c",
+                "progress-product+offset" | "progress-substrate+offset" => {
+                    "y0 + the integrated law of Michaelis and Menten, by Lambert's W"
+                }
                 _ => "the integrated law of Michaelis and Menten, by Lambert's W",
             }),
             parameters: parameters(law),
@@ -283,6 +286,16 @@ pub(super) fn course(name: &str) -> Result<Course, String> {
     let mut parts = name.split('+').map(str::trim);
     let base = parts.next().unwrap_or_default();
     let order = ORDERS.iter().find(|(known, _)| *known == base).ok_or_else(|| {
+        if Law::named(base).is_some() {
+            return format!(
+                "`{base}` takes no +offset, +drift or +lag: that do {} and, with +offset, {}",
+                ORDERS.map(|(name, _)| name).join(", "),
+                LAWS.iter()
+                    .filter_map(|law| law.name.strip_suffix("+offset"))
+                    .collect::<Vec<_>>()
+                    .join(", ")
+            );
+        }
         format!(
             "no model is called `{base}`; there are {} (each with +offset, +drift or +lag behind it where wanted) and {}",
             ORDERS.map(|(name, _)| name).join(", "),

@@ -146,6 +146,7 @@ pub(in crate::study) fn preparation(
         concentration: false,
         // Readings at one time are replicates of each other.
         equal_times: true,
+        resolution: None,
     })
 }
 

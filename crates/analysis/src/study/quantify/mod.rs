@@ -30,6 +30,9 @@ pub struct ReferenceSpectrum {
     pub concentration: f64,
     /// The unit of that.
     pub unit: Unit,
+    /// Its path length, cm, where it is known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub path: Option<f64>,
 }
 
 /// How a quantity is found.
@@ -183,6 +186,7 @@ impl QuantifyPlan {
             weighting: self.weighting.clone(),
             through_origin: self.through_origin,
             ceiling: self.ceiling(),
+            resolution: None,
         }
     }
 
@@ -276,6 +280,7 @@ fn of_trace(
         Way::BeerLambert => at.beer_lambert(&mut outcome),
         Way::Calibration(standards) => at.absorbance(&mut outcome).and_then(|absorbance| {
             let dilution = at.dilution(&mut outcome)?;
+            let absorbance = at.among(standards, absorbance, &mut outcome)?;
             off_the_line(
                 (plan, standards, dilution),
                 &[absorbance],
@@ -337,7 +342,8 @@ fn repeats(plan: &QuantifyPlan, run: &Run, traces: &[(u32, &Trace)], references:
                     trace,
                     references,
                 };
-                readings.push(at.absorbance(&mut outcome)?);
+                let absorbance = at.absorbance(&mut outcome)?;
+                readings.push(at.among(standards, absorbance, &mut outcome)?);
             }
         }
         outcome.parameters.clear();

@@ -195,6 +195,24 @@ impl Place<'_> {
         }
     }
 
+    /// Where the reading was taken, nm, if it is known.
+    pub(super) fn wavelength(&self) -> Option<f64> {
+        self.plan
+            .at
+            .or_else(|| stated(self.run, Some(self.trace), "wavelength", &Unit::NANOMETRE))
+    }
+
+    /// The path length that the run states for its trace, cm.
+    pub(super) fn path_of_trace(&self) -> Option<f64> {
+        stated(
+            self.run,
+            Some(self.trace),
+            "path-length",
+            Unit::ucum("cm").ok().as_ref()?,
+        )
+        .filter(|path| *path > 0.0)
+    }
+
     pub(super) fn path(&self) -> Result<Measured, String> {
         let centimetre = Unit::ucum("cm").ok();
         self.plan

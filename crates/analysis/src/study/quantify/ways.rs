@@ -1,17 +1,17 @@
 //! From absorbances to quantities, one way after another.
 
-use curvary_record::{Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Unit};
+use curvary_record::{Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Quantity, Unit};
 
 use super::reading::{Place, is_dilution};
 use super::record::{
     limit, measured, note, remarks, simple, slug, statistics, statistics_of_bent, tell_bent, tell_line,
 };
-use super::standards::Standards;
+use super::standards::{Standards, differs};
 use super::{LineForm, QuantifyPlan, ReferenceSpectrum};
 use crate::quantities::{
-    BentCalibration, Calibration, Component, Measured, MixtureOptions, NucleicAcidKind, NucleicAcidReadings,
-    Readings, Remark, StandardPoint, Target, concentration, mixture, nucleic_acid, protein,
-    standard_addition,
+    BentCalibration, Calibration, CalibrationOptions, Component, Measured, MixtureOptions, NucleicAcidKind,
+    NucleicAcidReadings, Readings, Remark, StandardPoint, Target, concentration, mixture, nucleic_acid,
+    protein, standard_addition,
 };
 use crate::refusal::Refusal;
 use crate::spectra::{Spectrum, value_at};
@@ -19,6 +19,29 @@ use crate::study::spectrum::told as told_spectrum;
 use crate::study::{Drawn, Recovered, allow_for_factor, grid_of, stated, told};
 
 impl Place<'_> {
+    /// A reading as it would be among the standards; that it was turned is told.
+    pub(super) fn among(
+        &self,
+        standards: &Standards,
+        absorbance: f64,
+        outcome: &mut Outcome,
+    ) -> Result<f64, String> {
+        let path = self
+            .plan
+            .path
+            .map(|path| path.value)
+            .or_else(|| self.path_of_trace());
+        let (absorbance, said) = standards.as_among_them(absorbance, path, self.wavelength())?;
+        if let Some(words) = said
+            && !outcome.remarks.iter().any(|remark| remark.message == words)
+        {
+            outcome
+                .remarks
+                .push(Diagnostic::warning(Code::new("converted"), words));
+        }
+        Ok(absorbance)
+    }
+
     pub(super) fn beer_lambert(&self, outcome: &mut Outcome) -> Result<(), String> {
         let unit = Unit::ucum("L/mol/cm").ok();
         let coefficient = self
@@ -62,7 +85,11 @@ impl Place<'_> {
         let (x, y) = self.table()?;
         self.say_of_diluted_standards(outcome);
         let unit = &self.trace.x.unit;
-        let line = Line::fit(self.plan, &x, &y)?;
+        let decimals = self.trace.y.decimals.max();
+        let step = decimals
+            .filter(|_| self.trace.y.quantity == Quantity::ABSORBANCE)
+            .map(|decimals| 10f64.powi(-i32::from(decimals)));
+        let line = Line::fit(self.plan, &x, &y, step)?;
         match &line {
             Line::Straight(line) => tell_line(line, self.plan, unit, outcome),
             Line::Bent(line) => tell_bent(line, self.plan, unit, outcome),
@@ -143,7 +170,20 @@ impl Place<'_> {
         })?;
         let (x, y) = (spectrum.curve.x(), spectrum.curve.y());
         let mut all = Vec::new();
+        let own_path = self
+            .plan
+            .path
+            .map(|path| path.value)
+            .or_else(|| self.path_of_trace());
+        let mut turned = Vec::new();
         for component in components {
+            let ratio = match (own_path, component.path) {
+                (Some(own), Some(path)) if differs(own, path) => {
+                    turned.push(format!("{} ({path} cm)", component.name));
+                    own / path
+                }
+                _ => 1.0,
+            };
             let known = self.references.get(component.run.as_str()).ok_or_else(|| {
                 told(&Refusal::Unsuitable {
                     why: format!("the reference spectrum {} is not at hand", component.run),
@@ -161,7 +201,7 @@ impl Place<'_> {
                     })));
                 }
                 self.plan.refuse_saturated(value).map_err(fail)?;
-                absorptivity.push(value / component.concentration);
+                absorptivity.push(value * ratio / component.concentration);
             }
             all.push(Component {
                 name: component.name.clone(),
@@ -210,10 +250,31 @@ impl Place<'_> {
             .statistics
             .insert("neighbour_correlation".into(), found.neighbour_correlation);
         remarks(&found.remarks, outcome);
-        outcome.remarks.push(note(
-            "reference-path",
-            "the references are taken to be of the same path length as the sample: if they are not, scale the result by the ratio".into(),
-        ));
+        let all_known = own_path.is_some() && components.iter().all(|component| component.path.is_some());
+        if !turned.is_empty() {
+            outcome.remarks.push(note(
+                "reference-path",
+                format!(
+                    "the sample was read through {} cm, other references not: by the Beer-Lambert law their absorbances were turned to \
+                     that path, {}",
+                    own_path.unwrap_or(1.0),
+                    turned.join(", ")
+                ),
+            ));
+        }
+        if !all_known {
+            let which = if own_path.is_none() {
+                "the path length of the sample is not known"
+            } else {
+                "the path lengths of some references are not known"
+            };
+            outcome.remarks.push(note(
+                "reference-path",
+                format!(
+                    "{which}: they are taken to be of the same path length; if they are not, scale the result by the ratio"
+                ),
+            ));
+        }
         *drawn = Drawn {
             x_title: "wavelength / nm".into(),
             y_title: "absorbance".into(),
@@ -331,7 +392,7 @@ pub(super) fn off_the_line(
 ) -> Result<(), String> {
     let x: Vec<f64> = standards.points.iter().map(|point| point.concentration).collect();
     let y: Vec<f64> = standards.points.iter().map(|point| point.absorbance).collect();
-    let line = Line::fit(plan, &x, &y)?;
+    let line = Line::fit(plan, &x, &y, standards.resolution)?;
     let (found, own) = match &line {
         Line::Straight(line) => {
             let found = line
@@ -398,10 +459,15 @@ enum Line {
 }
 
 impl Line {
-    fn fit(plan: &QuantifyPlan, x: &[f64], y: &[f64]) -> Result<Self, String> {
+    /// `step` is that of the readings, where it is known.
+    fn fit(plan: &QuantifyPlan, x: &[f64], y: &[f64], step: Option<f64>) -> Result<Self, String> {
+        let options = CalibrationOptions {
+            resolution: step,
+            ..plan.line()
+        };
         match plan.line_form {
-            LineForm::Straight => Calibration::fit(x, y, &plan.line()).map(Self::Straight),
-            LineForm::Quadratic => BentCalibration::fit(x, y, &plan.line()).map(Self::Bent),
+            LineForm::Straight => Calibration::fit(x, y, &options).map(Self::Straight),
+            LineForm::Quadratic => BentCalibration::fit(x, y, &options).map(Self::Bent),
         }
         .map_err(|refusal| told(&refusal))
     }

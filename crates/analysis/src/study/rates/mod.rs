@@ -19,9 +19,9 @@ use super::plan::{FitPlan, Span};
 use super::spectrum::as_settings;
 use super::{
     BY, Drawn, Found, Six, allow_for_factor, allow_for_scale, concentration_of, label_of, stated, tell_apart,
-    told, unit_in_terms,
+    told, unit_in_terms, with_error,
 };
-use crate::courses::{Course, CourseShape, InitialRate, Order, Preparation, RateLaw, RateWindow};
+use crate::courses::{Course, CourseShape, InitialRate, Order, Preparation, Prepared, RateLaw, RateWindow};
 use crate::enzymes::{Assay, TraceOfSeries, activity, series_rates};
 use crate::fit::wandering;
 use crate::refusal::Refusal;
@@ -294,12 +294,15 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
     }
     let ready: Vec<TraceOfSeries<'_>> = parts
         .iter()
-        .filter_map(|(_, _, blank, _, points)| {
+        .filter_map(|(_, trace, blank, _, points)| {
             let (points, _) = points.as_ref().ok()?;
+            let decimals = trace.y.decimals.max();
             Some(TraceOfSeries {
                 time: &points.time,
                 signal: &points.signal,
                 blank: *blank,
+                resolution: decimals
+                    .map(|decimals| 10f64.powi(-i32::from(decimals)) / points.factor.map_or(1.0, f64::abs)),
             })
         })
         .collect();
@@ -363,23 +366,53 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
             Scatter::Straight
         } else if measured.law == RateLaw::Line && measured.straightness.is_some_and(|chance| chance < BENT) {
             Scatter::Bent
-        } else if measured.wanders || wandering(&residuals, &fitted, 2) || jumps(&residuals, &fitted) {
+        } else if measured.wanders
+            // Of a curve it is known already, and neighbours that err together are no step.
+            || measured.law == RateLaw::Line && wandering(&residuals, &fitted, 2)
+            || measured.far.is_empty() && jumps(&residuals, &fitted)
+        {
             Scatter::Wandering
         } else {
             Scatter::Straight
         };
-        put_rate(&mut outcome, &measured, net, error, unit.clone(), shape);
-        let (whole, used) = (points.time.len(), measured.used.len());
+        put_rate(&mut outcome, &measured, net, error, unit.clone(), shape, blank);
+        let x_unit = trace.x.unit.display();
+        if measured.flat_end > 0 {
+            outcome.remarks.push(Diagnostic::warning(
+                Code::new("rate-shape"),
+                format!(
+                    "the last {} readings are exactly alike, and the others are not: they were left out as the end of the \
+                     instrument's range; look at the picture",
+                    measured.flat_end
+                ),
+            ));
+        }
+        if measured.stops {
+            outcome.remarks.push(Diagnostic::warning(
+                Code::new("rate-shape"),
+                "the course runs nearly straight and then stops all at once: a substrate that is used up, or the end of the \
+                 instrument's range; look at the picture",
+            ));
+        }
+        let (whole, used) = (points.time.len() - measured.flat_end, measured.used.len());
         if matches!(window, RateWindow::Whole { .. }) && !blank && used < whole {
             outcome.remarks.push(Diagnostic::warning(
                 Code::new("rate-shape"),
                 format!(
-                    "no law follows the course to its end (a step, a drift?): only its beginning up to {}, {used} of {whole} points, \
-                     was used; look at the picture",
+                    "no law follows the course to its end (a step, a drift?): only its beginning up to {} {x_unit}, {used} of {whole} \
+                     points, was used; look at the picture",
                     Six(measured.window.1)
                 ),
             ));
         }
+        tell_far(&measured, &points, (&trace.x, how.dead_time, sign), &mut outcome);
+        tell_beside(
+            plan,
+            &measured,
+            (points.time.first().copied(), sign),
+            (blank, &unit),
+            &mut outcome,
+        );
         let (net, error) = match steady_goes_on(plan, &measured, (sign, rate.blank), &unit, &mut outcome) {
             Some(steady) => steady,
             None => (net, error),
@@ -462,6 +495,111 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
     }
     tell_apart(&mut all.found);
     all
+}
+
+/// Tells the points that lie far from what the others say, and the rate without them.
+fn tell_far(
+    measured: &InitialRate,
+    points: &Prepared,
+    (x, dead_time, sign): (&curvary_record::Column, f64, f64),
+    outcome: &mut Outcome,
+) {
+    let Some((without, shape)) = &measured.without else {
+        return;
+    };
+    let named: Vec<String> = measured
+        .far
+        .iter()
+        .filter_map(|(at, deviations)| {
+            Some(format!(
+                "the point at {} {} lies {:.1} standard deviations from what the others say",
+                Six(points.time.get(*at)? - dead_time),
+                x.unit.display(),
+                deviations.abs()
+            ))
+        })
+        .collect();
+    let name = |shape: &CourseShape| match shape {
+        CourseShape::Straight => "straight",
+        CourseShape::Bending => "bending",
+        CourseShape::Burst => "one with a burst",
+        CourseShape::Lag => "one with a lag",
+    };
+    let shape = if *shape == measured.shape {
+        String::new()
+    } else {
+        format!(
+            "; the course is {} with it and {} without",
+            name(&measured.shape),
+            name(shape)
+        )
+    };
+    let (which, other) = if measured.far.len() == 1 {
+        ("it", "whether that reading is wrong")
+    } else {
+        ("them", "whether those readings are wrong")
+    };
+    outcome
+        .statistics
+        .insert("rate_without_far_points".into(), sign * without.rate);
+    outcome
+        .statistics
+        .insert("rate_without_far_points_error".into(), without.standard_error);
+    outcome.remarks.push(Diagnostic::warning(
+        Code::new("point-far-off"),
+        format!(
+            "{}: without {which} the rate is {}{shape}; what it changes is in the error, and {other} is for you to say",
+            named.join(", "),
+            with_error(sign * without.rate, without.standard_error),
+        ),
+    ));
+}
+
+/// Tells what the whole course says beside a line, and where the line begins if that is not where the course does.
+fn tell_beside(
+    plan: &RatePlan,
+    measured: &InitialRate,
+    (first, sign): (Option<f64>, f64),
+    (blank, unit): (bool, &Option<Unit>),
+    outcome: &mut Outcome,
+) {
+    if blank || measured.law != RateLaw::Line {
+        return;
+    }
+    let later = plan.window.is_none() && first.is_some_and(|first| measured.window.0 > first);
+    if later {
+        outcome.remarks.push(Diagnostic::warning(
+            Code::new("rate-shape"),
+            format!(
+                "the straight stretch does not begin where the course does ({}), but at {}",
+                Six(first.unwrap_or(0.0)),
+                Six(measured.window.0)
+            ),
+        ));
+    }
+    let Some((beside, shape)) = &measured.beside else {
+        return;
+    };
+    let mut put = |name: &str, value: f64| outcome.statistics.insert(name.into(), value);
+    put("rate_by_the_whole_course", sign * beside.rate);
+    put("rate_by_the_whole_course_error", beside.standard_error);
+    let words = format!(
+        "by the whole course the rate there is {}{}",
+        with_error(sign * beside.rate, beside.standard_error),
+        unit.as_ref()
+            .map(|unit| format!(" {}", unit.display()))
+            .unwrap_or_default(),
+    );
+    let bends = *shape != CourseShape::Straight;
+    let (severity, words): (fn(Code, String) -> Diagnostic, String) = if bends {
+        (
+            Diagnostic::warning,
+            format!("{words}; it is no straight line, and what the line differs by is in its error"),
+        )
+    } else {
+        (Diagnostic::note, words)
+    };
+    outcome.remarks.push(severity(Code::new("rate-shape"), words));
 }
 
 fn window(plan: &RatePlan, run: &Run) -> Result<RateWindow, Refusal> {
@@ -622,6 +760,7 @@ fn put_rate(
     error: f64,
     unit: Option<Unit>,
     shape: Scatter,
+    blank: bool,
 ) {
     // The interval keeps its width in standard errors when a blank is taken off.
     let half = match (measured.interval.upper, measured.standard_error) {
@@ -673,21 +812,29 @@ fn put_rate(
         } else {
             format!("{chance:.4}")
         };
+        let instead = if blank {
+            ""
+        } else {
+            "; without --window, --conversion or --straight the bend is taken into account"
+        };
         say(format!(
             "the points bend away from the line (probability {chance} of so much by chance): this is a mean over the \
-             stretch, and what it differs from the rate at its beginning is in the error; without --window, --conversion or \
-             --straight the bend is taken into account"
+             stretch, and what it differs from the rate at its beginning is in the error{instead}"
         ));
     } else if shape == Scatter::Still {
-        say(
+        say(if error > 0.0 {
+            "every reading of the stretch is the same: the rate is smaller than the readings can show, and its error is that of \
+                 their rounding"
+                    .into()
+        } else {
             "every reading of the stretch is the same: the rate is smaller than the readings can show, and its error is not \
-             known"
-                .into(),
-        );
+                 known"
+                    .into()
+        });
     } else if shape == Scatter::Wandering {
         say(
-            "the course leaves the curve fitted to it by more than chance, in a step or a drift: a rate from it may mean nothing; \
-             look at the picture"
+            "the course leaves the curve fitted to it by more than chance (a step, a drift, another law): a rate from it may mean \
+             nothing; look at the picture"
                 .into(),
         );
     }
@@ -784,13 +931,20 @@ fn put_activity(plan: &RatePlan, run: &Run, assay: AssayPlan, slope: f64, error:
                 allow_for_factor(parameter, own);
             }
             if relative > 0.0 || of_protein > 0.0 {
+                let protein = if of_protein > 0.0 {
+                    format!(
+                        ", and in the specific activity {} % of the protein",
+                        Six(100.0 * of_protein)
+                    )
+                } else {
+                    String::new()
+                };
                 outcome.remarks.push(Diagnostic::note(
                     Code::new("converted"),
                     format!(
                         "in the errors of the activities are those of coefficient and path length, volumes and dilution, {} % \
-                         together, and in the specific activity {} % of the protein",
-                        Six(100.0 * relative),
-                        Six(100.0 * of_protein)
+                         together{protein}",
+                        Six(100.0 * relative)
                     ),
                 ));
             }

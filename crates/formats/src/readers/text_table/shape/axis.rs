@@ -294,8 +294,9 @@ impl Shaper<'_> {
         Shaped::Runs(std::iter::once(standards).chain(samples).collect())
     }
 
-    /// The readings of named rows without a concentration among rows that have one: the samples among the standards. They
-    /// are readings of their own.
+    /// The readings of rows without a concentration among rows that have one: the samples among the standards. They are
+    /// readings of their own. Rows without a name are called by their place, and only where light was measured: a rate or a
+    /// response without a concentration is no sample.
     fn samples_beside_standards(
         &mut self,
         x: usize,
@@ -304,24 +305,52 @@ impl Shaper<'_> {
         names: Option<&[String]>,
         roles: &[Role],
     ) -> Option<Vec<Trace>> {
-        let names = names.filter(|_| *quantity == Quantity::CONCENTRATION)?;
-        let grid = &self.table.grid;
-        let column = self.columns[x].index;
-        if self.columns[x].kind != Kind::Figures {
+        if *quantity != Quantity::CONCENTRATION || self.columns[x].kind != Kind::Figures {
             return None;
         }
-        // A number that cannot be read is a damaged standard.
+        let grid = &self.table.grid;
+        let column = self.columns[x].index;
+        let text = self.source.text();
+        // A number that cannot be read is a damaged standard; a word says that there is none.
+        let says_nothing = |gap: &Gap| match gap.lack {
+            Lack::Empty | Lack::Missing | Lack::Short => true,
+            Lack::Unreadable => {
+                let word = text[gap.span.range()].trim();
+                word.contains(char::is_alphabetic) && !word.contains(|c: char| c.is_ascii_digit())
+            }
+            _ => false,
+        };
+        let name_of = |row: usize| {
+            names
+                .and_then(|names| names.get(row))
+                .filter(|name| !name.is_empty())
+                .cloned()
+        };
         let rows: Vec<usize> = grid
             .gaps_of(column)
             .iter()
-            .filter(|gap| matches!(gap.lack, Lack::Empty | Lack::Missing | Lack::Short))
+            .filter(|gap| says_nothing(gap))
             .map(|gap| gap.row as usize)
-            .filter(|row| !self.summed.contains(row) && names.get(*row).is_some_and(|name| !name.is_empty()))
+            .filter(|row| !self.summed.contains(row))
+            .collect();
+        let words: Vec<String> = grid
+            .gaps_of(column)
+            .iter()
+            .filter(|gap| gap.lack == Lack::Unreadable && says_nothing(gap))
+            .map(|gap| format!("`{}`", text[gap.span.range()].trim()))
             .collect();
         let mut traces = Vec::new();
+        let mut first = None;
+        let mut taken = 0;
         for &y in ys.iter().filter(|_| !rows.is_empty()) {
             let (of, unit) = self.y_meaning(y, &Quantity::INDEX, roles);
-            let (kept, values, decimals) = self.kept_rows(y, &of, None, rows.iter().copied());
+            let light = [Quantity::ABSORBANCE, Quantity::TRANSMITTANCE].contains(&of);
+            let own: Vec<usize> = rows
+                .iter()
+                .copied()
+                .filter(|row| light || name_of(*row).is_some())
+                .collect();
+            let (kept, values, decimals) = self.kept_rows(y, &of, None, own.iter().copied());
             if kept.len() == 0 {
                 continue;
             }
@@ -335,8 +364,13 @@ impl Shaper<'_> {
                 decimals,
             };
             if let Some(mut trace) = self.assemble(x, column, y, &kept) {
-                trace.row_names = kept.iter().filter_map(|row| names.get(row).cloned()).collect();
+                trace.row_names = kept
+                    .iter()
+                    .map(|row| name_of(row).unwrap_or_else(|| format!("row {}", row + 1)))
+                    .collect();
                 trace.absent = 0;
+                taken = taken.max(kept.len());
+                first = first.or(kept.iter().next());
                 traces.push(trace);
             }
         }
@@ -348,15 +382,26 @@ impl Shaper<'_> {
             remark.code.as_str() == "missing-value" && remark.message.contains("cannot be placed")
         };
         self.remarks.retain(|remark| !lost(remark));
+        let said = match words.first() {
+            None => String::new(),
+            Some(word) => format!(" (or a word in its place, {word})"),
+        };
         self.remarks.push(
             Diagnostic::note(
                 Code::new("samples-beside-standards"),
                 format!(
-                    "{} have no concentration: they are kept as a run of their own, behind the standards",
-                    count(rows.len(), "row")
+                    "{} no concentration{said}: what was read there is kept as a run of its own, behind the standards",
+                    if taken == 1 {
+                        "1 row has".to_owned()
+                    } else {
+                        format!("{taken} rows have")
+                    },
                 ),
             )
-            .at(Place::line(self.table.grid.line(rows[0])), "the first of them"),
+            .at(
+                Place::line(self.table.grid.line(first.unwrap_or(rows[0]))),
+                "the first of them",
+            ),
         );
         Some(traces)
     }
