@@ -16,11 +16,14 @@ pub(super) fn may_be_text(bytes: &[u8]) -> bool {
         return false;
     }
     let head = bytes.get(..2048).unwrap_or(bytes);
-    // In these encodings any byte may stand for a part of a letter.
+    // In UTF-16 any byte may stand for a part of a letter; Japanese in seven bits and the codes of terminals have escapes.
     let marked = head.starts_with(b"\xFF\xFE") || head.starts_with(b"\xFE\xFF");
-    let seven_bits = || head.windows(2).any(|two| two == b"\x1B$" || two == b"\x1B(");
+    let escapes = || {
+        head.windows(2)
+            .any(|two| matches!(two, [0x1B, b'$' | b'(' | b'[']))
+    };
     let odd = head.iter().filter(|&&byte| is_control(byte)).count();
-    odd * 20 <= head.len() || marked || bare_utf16(bytes).is_some() || seven_bits()
+    odd * 20 <= head.len() || marked || escapes() || bare_utf16(bytes).is_some()
 }
 
 /// Whether a byte is a control character that texts do not have.
@@ -78,6 +81,7 @@ mod tests {
                 .into_owned(),
             [b"400 0.1\n".to_vec(), vec![0; 3000]].concat(),
             b"400 0.1\n\x1A".to_vec(),
+            b"\x1B[1m4\x1B[0m \x1B[1m5\x1B[0m\n".to_vec(),
             Vec::new(),
         ] {
             assert!(may_be_text(&bytes), "{:?}", String::from_utf8_lossy(&bytes));
