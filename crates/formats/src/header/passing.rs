@@ -296,6 +296,23 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
                 found.push((key, interpretation.claim(rest, origin(source, &at))));
                 continue;
             }
+            // `14 Dec 2016   22 °C`: nothing else stands in the line.
+            let mut others = parts(line)
+                .into_iter()
+                .skip(1)
+                .map(str::trim)
+                .filter(|part| !part.is_empty())
+                .peekable();
+            if place == 0
+                && in_front
+                && others.peek().is_some()
+                && others.all(|part| free_part(part, customs).is_some())
+                && has_year(part)
+                && fields.get("date").is_none()
+                && claim_moment(fields, source, part, from, customs)
+            {
+                continue;
+            }
             words = true;
             if in_front {
                 claim_number_of_sample(fields, source, part, from);

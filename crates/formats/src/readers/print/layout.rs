@@ -162,9 +162,12 @@ pub(super) fn rows(lines: Vec<Line>) -> Vec<Row> {
 /// in a comma, and under that one or under the key in front of it.
 fn wrapped_values(rows: &mut Vec<Row>) {
     const NEAR: f64 = 2.0;
-    let goes_on = |row: &Row| match row.cells.as_slice() {
+    /// Farthest baseline of the second line, in sizes of the font.
+    const BELOW: f64 = 1.8;
+    let goes_on = |above: &Row, row: &Row| match row.cells.as_slice() {
         [cell] => {
-            !row.apart
+            let size = cell.words.first().map_or(0.0, |word| word.size);
+            row.baseline - above.baseline < BELOW * size
                 && cell.text.starts_with(char::is_lowercase)
                 && !cell.text.contains([':', '='])
                 && !cell.text.ends_with(',')
@@ -173,7 +176,7 @@ fn wrapped_values(rows: &mut Vec<Row>) {
     };
     let mut at = 1;
     while at < rows.len() {
-        let above = if rows[at - 1].cells.len() >= 2 && goes_on(&rows[at]) {
+        let above = if rows[at - 1].cells.len() >= 2 && goes_on(&rows[at - 1], &rows[at]) {
             let (above, left) = (&rows[at - 1].cells, rows[at].cells[0].left);
             let is_near = |place: usize| {
                 above
