@@ -256,29 +256,34 @@ impl PartialOrd for Balance {
     }
 }
 
-/// All the evidence on a table.
+/// All the evidence on a table, by what it is about.
 #[derive(Clone, Debug, Default)]
-pub struct Ledger(Vec<Evidence>);
+pub struct Ledger(BTreeMap<Target, Vec<Evidence>>);
 
 impl Ledger {
     /// Adds a sign. The same sign said twice counts once.
     pub fn note(&mut self, evidence: Evidence) {
-        if !self.0.contains(&evidence) {
-            self.0.push(evidence);
+        let known = self.0.entry(evidence.about).or_default();
+        if !known.contains(&evidence) {
+            known.push(evidence);
         }
     }
 
     /// The evidence on one thing, in an order of its own: that for comes before that against, and the heavier first.
     #[must_use]
     pub fn on(&self, about: Target) -> Vec<Evidence> {
-        let mut found: Vec<Evidence> = self.0.iter().filter(|one| one.about == about).cloned().collect();
+        let mut found: Vec<Evidence> = self.about(about).to_vec();
         found.sort_by(|a, b| a.key().cmp(&b.key()));
         found
     }
 
     /// All of it.
     pub fn iter(&self) -> impl Iterator<Item = &Evidence> {
-        self.0.iter()
+        self.0.values().flatten()
+    }
+
+    fn about(&self, about: Target) -> &[Evidence] {
+        self.0.get(&about).map_or(&[], Vec::as_slice)
     }
 
     /// How much speaks for a role. What speaks for an axis of no quantity, or for a measured column of none, speaks for
@@ -294,11 +299,7 @@ impl Ledger {
             }
             (said, role) => said == role,
         };
-        for one in self
-            .0
-            .iter()
-            .filter(|one| one.about == about && meant(&one.speaks_for))
-        {
+        for one in self.about(about).iter().filter(|one| meant(&one.speaks_for)) {
             balance.add(one.weight, one.against);
         }
         balance
@@ -308,7 +309,7 @@ impl Ledger {
     #[must_use]
     pub fn hypotheses(&self, about: Target) -> Vec<(Role, Balance)> {
         let mut roles: BTreeMap<&Role, Balance> = BTreeMap::new();
-        for one in self.0.iter().filter(|one| one.about == about) {
+        for one in self.about(about) {
             roles.insert(&one.speaks_for, self.balance(about, &one.speaks_for));
         }
         let mut all: Vec<(Role, Balance)> = roles

@@ -14,7 +14,7 @@ use curvary_record::unit::{Spelling, spelled};
 use curvary_record::{Coordinate, Quantity, Unit};
 use hashbrown::HashMap;
 
-use self::derived::{absorbed, derived};
+use self::derived::{absorbed, derived, reciprocal_of_light};
 pub(crate) use self::derived::{is_derived, is_derived_of_light};
 use self::piece::{Piece, fits, lone_unit, piece, quantities_of, symbol};
 pub(crate) use self::scale::{scale_of, without_scale};
@@ -136,7 +136,10 @@ fn understand(text: &str) -> Head {
     if let Some(head) = in_a_cell(text).or_else(|| reciprocal(text)) {
         return head;
     }
-    if let Some(head) = derived(text).or_else(|| absorbed(text)) {
+    if let Some(head) = derived(text)
+        .or_else(|| reciprocal_of_light(text))
+        .or_else(|| absorbed(text))
+    {
         return head;
     }
     if ends_in_other_unit(text) {
@@ -168,6 +171,8 @@ fn understand(text: &str) -> Head {
                 [name] if bracketed && in_brackets && is_unknown_word(name) && text.trim() == "A" => {
                     as_unit(text.trim())
                 }
+                // `T [%] red`: the percent sign in brackets is the unit.
+                _ if bracketed && text.trim() == "%" => as_unit(text.trim()),
                 _ => piece(text, bracketed, 0),
             };
             match found {

@@ -414,9 +414,18 @@ fn separated(line: &str, body: Range<usize>) -> Option<Vec<Pair>> {
             ',' => 1,
             _ => rest.split(mark).filter(|cell| !cell.trim().is_empty()).count(),
         };
-        let known = field_of(words).is_some() || !fields_if_fitting(words).is_empty() || {
-            split_unit(words).is_some_and(|(name, _)| field_of(name).is_some())
-        };
+        let known =
+            field_of(words).is_some() || !fields_if_fitting(words).is_empty() || is_field_with_unit(words);
+        // `Lot 7731 navy; 12/Sep/2008`: a title with its date.
+        let dated = !known
+            && words.contains(|c: char| c.is_ascii_digit())
+            && matches!(
+                curvary_record::moment::read(rest, None).date,
+                curvary_record::moment::DateReading::Read(_)
+            );
+        if dated {
+            continue;
+        }
         // A comma is so common that only a known key is one; two heads side by side are no pair.
         let heads = crate::head::read_head(rest);
         let two_heads = heads.quantity.is_some() && heads.held.is_empty();
@@ -444,6 +453,15 @@ fn separated(line: &str, body: Range<usize>) -> Option<Vec<Pair>> {
         }]);
     }
     None
+}
+
+/// Whether a key is the name of a measured field and its unit, `Temp (°C)`. The `ns` of `operator ns` is somebody.
+fn is_field_with_unit(key: &str) -> bool {
+    let measured = |field: &str| {
+        let kind = known_field(field).map(|known| known.kind);
+        matches!(kind, Some(ValueKind::Number(_) | ValueKind::Range(_)))
+    };
+    split_unit(key).is_some_and(|(name, _)| field_of(name).is_some_and(measured))
 }
 
 fn customs(source: &Source) -> Customs {
@@ -571,6 +589,31 @@ fn claim_with(
         passing.settle(fields);
         return;
     }
+    // `sample: leaf 5, acetone, cell 1 cm`: statements side by side, of which the key is of the first.
+    let is_text = field_of(spelling)
+        .and_then(known_field)
+        .is_some_and(|known| known.kind == ValueKind::Text);
+    if says.is_none()
+        && is_text
+        && let Some((first, rest)) = raw.split_once(", ")
+        && rest.split(", ").any(passing::is_condition)
+        && !raw.contains('"')
+    {
+        let end = value.start + first.len();
+        let mut passing = Passing::default();
+        passing.hear(source, end..value.start + raw.len());
+        claim_with(
+            fields,
+            questions,
+            source,
+            spelling,
+            value.start..end,
+            None,
+            customs,
+        );
+        passing.settle(fields);
+        return;
+    }
     // A number and its unit in cells of their own.
     let apart = raw
         .split_once([';', '\t'])
@@ -659,7 +702,9 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
         |name: &str, unit: &str| match field_of(name).and_then(known_field).map(|known| known.kind) {
             Some(ValueKind::Number(custom) | ValueKind::Range(custom)) => Unit::ucum(custom)
                 .is_ok_and(|custom| spelled(unit).units().iter().any(|unit| is_alike(unit, &custom))),
-            _ => true,
+            // The `ns` of `operator ns` is somebody.
+            Some(_) => false,
+            None => true,
         };
     let parted = split_unit(spelling)
         .filter(|_| whole.is_none())

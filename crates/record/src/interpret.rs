@@ -94,13 +94,7 @@ pub fn interpret_as(key: &Key, raw: &str, stated: Option<&Spelling>, customs: Cu
     match key.known().map(|known| known.kind) {
         Some(ValueKind::Text) => Interpretation::text(raw, true),
         Some(ValueKind::Date) => date(raw, text, customs.order),
-        Some(ValueKind::TimeOfDay) => match moment::read(text, customs.order).time {
-            Some(time) => Interpretation {
-                value: Value::Text(time),
-                ..Interpretation::text("", true)
-            },
-            None => Interpretation::text(raw, false),
-        },
+        Some(ValueKind::TimeOfDay) => time_of_day(raw, text, customs.order),
         Some(ValueKind::Number(custom)) => measure(key.as_str(), raw, Some(custom), stated, customs, false),
         Some(ValueKind::Range(custom)) => measure(key.as_str(), raw, Some(custom), stated, customs, true),
         None => measure(key.as_str(), raw, None, stated, customs, false),
@@ -115,6 +109,23 @@ fn unquoted(raw: &str) -> &str {
         }
     }
     text
+}
+
+/// A time of day, and the date where it stands in front: `started: 2020-07-16 09:41`.
+fn time_of_day(raw: &str, text: &str, order: Option<Order>) -> Interpretation {
+    let Some(time) = moment::read(text, order).time else {
+        return Interpretation::text(raw, false);
+    };
+    let date = date(raw, text, order);
+    if !date.fits || date.aside.is_none() {
+        return Interpretation::text(&time, true);
+    }
+    let known = date.question.is_none();
+    Interpretation {
+        aside: known.then(|| (Key::new("date"), date.value)),
+        value: Value::Text(time),
+        ..date
+    }
 }
 
 fn date(raw: &str, text: &str, order: Option<Order>) -> Interpretation {

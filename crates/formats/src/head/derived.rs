@@ -25,6 +25,20 @@ pub(super) fn derived(text: &str) -> Option<Head> {
     })
 }
 
+/// `1/A`: the reciprocal of what was measured, under its own name.
+pub(super) fn reciprocal_of_light(text: &str) -> Option<Head> {
+    let of = text.strip_prefix('1')?.trim_start().strip_prefix('/')?.trim();
+    let of = of.trim_matches(['(', ')', '[', ']']);
+    let head = understand(of);
+    let of_light = head.quantity.as_ref().is_some_and(Quantity::is_of_light) && head.label.is_none();
+    of_light.then(|| Head {
+        quantity: Some(Quantity::named(text.to_lowercase())),
+        held: head.held,
+        why: format!("`{text}` is the reciprocal of a quantity"),
+        ..Head::default()
+    })
+}
+
 /// `% absorption`: the share of the light that was absorbed, the absorptance of the IUPAC, and no absorbance.
 pub(super) fn absorbed(text: &str) -> Option<Head> {
     let folded = fold(text);

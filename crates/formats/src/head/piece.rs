@@ -47,6 +47,9 @@ pub(super) fn piece(text: &str, sure: bool, depth: usize) -> Option<Piece> {
     if let Some(coordinate) = measured(text) {
         return Some(Piece::Held(coordinate));
     }
+    if let Some(coordinate) = counted_time(text) {
+        return Some(Piece::Held(coordinate));
+    }
     if let Some(found) = at_wavelength(text) {
         return Some(found);
     }
@@ -147,6 +150,7 @@ pub(super) fn symbol_with_unit(text: &str) -> Option<Vec<Quantity>> {
         "S" | "s" | "I" | "C" | "P" | "B" => vec![Quantity::CONCENTRATION],
         "v" | "V" | "k" => vec![Quantity::RATE],
         "W" | "E" => vec![Quantity::ENERGY],
+        "nu" | "nubar" => vec![Quantity::WAVENUMBER],
         _ => return None,
     })
 }
@@ -302,6 +306,16 @@ pub(super) fn with_unit(name: &str, unit: &str, depth: usize) -> Option<Piece> {
         // `A (AU)` twice over: the unit said again.
         Some(Piece::Measured(quantities, own)) if units.iter().any(|unit| own.contains(unit)) => {
             Some(Piece::Measured(quantities, own))
+        }
+        // `T cell C`, `temperature block (°C)`: where it was measured, between the word and its unit.
+        None if let Some((first, place)) = name.split_once([' ', '_'])
+            && symbol(first)
+                .or_else(|| quantity_of(first).map(|quantity| vec![quantity]))
+                .is_some_and(|quantities| quantities.contains(&Quantity::TEMPERATURE)) =>
+        {
+            let found = together(vec![Quantity::TEMPERATURE], units);
+            let place = Piece::Label(place.to_owned());
+            matches!(found, Piece::Measured(..)).then(|| Piece::Several(vec![found, place]))
         }
         // `gallic acid mg/L`, as `gallic acid (mg/L)`: the unit is one of concentrations alone, the rest is a name.
         // `A 0.02 mol/L` is an absorbance at that concentration: a name has neither numbers nor words of the trade.
@@ -475,6 +489,24 @@ pub(super) fn assigned(text: &str) -> Option<Piece> {
         [one] if matches!(one.as_str(), "ph" | "index") => None,
         _ => Some(Piece::Held(held(Quantity::UNKNOWN, Unit::ONE, value, text))),
     }
+}
+
+/// `day 3`, `Woche 2`: the word of a length of time, and how many had passed.
+pub(super) fn counted_time(text: &str) -> Option<Coordinate> {
+    const SHORTEST: usize = 3;
+    let (word, number) = text.split_once(' ')?;
+    let value = number_of_times(number)?;
+    let unit = spelled(word).one()?.clone();
+    // `min 1` may be the least of several, and `sec 1` the section.
+    let said = word.chars().count() >= SHORTEST && word.chars().all(char::is_alphabetic);
+    let long = unit.converts_to(&Unit::SECOND) && unit.to_si(1.0) >= 3600.0;
+    (said && long).then(|| held(Quantity::TIME, unit, value, text))
+}
+
+/// A whole number without a sign.
+fn number_of_times(text: &str) -> Option<f64> {
+    let digits = !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
+    number(text).filter(|_| digits)
 }
 
 /// `mm:ss`, `hh:mm:ss`, `min:s`, `h:min:s`, `mm:ss.f`: the form of clock times.
@@ -677,6 +709,10 @@ pub(super) fn phrase(text: &str, depth: usize) -> Option<Piece> {
             left[..left.len() - split].join(" "),
             left[left.len() - split..].join(" "),
         );
+        // `ΔE/min run 1`
+        if let Some(found) = rate(&front) {
+            return Some(Piece::Several(vec![found, Piece::Label(back)]));
+        }
         // The longest quantity in front (`Abs. betanin`), then the longest at the end (`betanin Abs`).
         for (name, rest) in [(&front, &back), (&back, &front)] {
             if let Some(quantity) = quantity_of(name).filter(|q| q.is_of_light() && name.chars().count() > 1)

@@ -8,8 +8,8 @@ use std::ops::Range;
 
 use curvary_record::unit::{Spelling, spelled};
 
-use super::{MOST_PAIRS, Pair, bare, is_key};
-use crate::head::{read_head, split_unit};
+use super::{MOST_PAIRS, Pair, bare, is_field_with_unit, is_key};
+use crate::head::read_head;
 use crate::words::{field_of, fields_if_fitting};
 
 /// What a cell is in a line of keys and values.
@@ -193,10 +193,9 @@ fn kind(text: &str) -> Cell {
         let simple = !words.contains([':', '=']) && is_key(words);
         return if simple { Cell::Marked(mark) } else { Cell::Other };
     }
-    let bare = split_unit(text).map_or(text, |(name, _)| name);
     if !is_key(text) {
         Cell::Other
-    } else if field_of(text).is_some() || field_of(bare).is_some() || is_of_something(text) {
+    } else if field_of(text).is_some() || is_field_with_unit(text) || is_of_something(text) {
         Cell::Known
     } else if fields_if_fitting(text).is_empty() {
         Cell::Other

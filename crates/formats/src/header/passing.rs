@@ -242,11 +242,13 @@ pub(crate) fn furniture_off(line: &str, value: Range<usize>) -> Range<usize> {
 pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> bool {
     let whole = text(source, range.clone());
     let body = without_remark_sign(whole);
-    let line = &whole[body.clone()];
+    // A sheet writes a title in quotes, with delimiters for the cells beside it: `"pigments, 25 °C",,,`.
+    let padded = &whole[body.clone()];
+    let line = padded.trim_end_matches([',', ';', '\t', ' ']).trim_matches('"');
     if line.is_empty() || line.len() > 160 {
         return false;
     }
-    let start = range.start + body.start;
+    let start = range.start + body.start + padded.find(line).unwrap_or(0);
     let customs = customs(source);
     // The end of a sentence that began on the line before.
     let goes_on = line.starts_with(char::is_lowercase) && line.ends_with('.');
@@ -345,7 +347,9 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
         fields.claim("path-length", found.claim(raw, origin(source, &at)));
     }
     let stated_before = |(key, _): &(&'static str, Claim)| fields.get(key).is_some();
-    if words && (found.len() < 2 || treated || found.iter().any(stated_before)) {
+    // The title says it of all: `heme binding, 25 °C`.
+    let of_all = title && matches!(found.as_slice(), [(key, _)] if matches!(*key, "temperature" | "ph"));
+    if words && (found.len() < 2 && !of_all || treated || found.iter().any(stated_before)) {
         return false;
     }
     for (key, claim) in found {
@@ -585,7 +589,10 @@ fn free_part(part: &str, customs: Customs) -> Option<(&'static str, Interpretati
                 .map(|unit| unit.code().to_owned())
                 .unwrap_or_default();
             let sure = match field {
-                "temperature" => code == "Cel" && !part.ends_with('C') | part.contains(['°', 'º']),
+                "temperature" => {
+                    code == "Cel" && !part.ends_with('C') | part.contains(['°', 'º'])
+                        || code == "K" && (77.0..=400.0).contains(&number)
+                }
                 "wavelength" => code == "nm" && (185.0..=1100.0).contains(&number),
                 _ => code == "nm/min",
             };

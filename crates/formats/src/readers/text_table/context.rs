@@ -405,15 +405,36 @@ impl Context {
             self.of_another_trade = Some(line.trim().to_owned());
         }
         let stated_before = self.stated.len();
-        let parts = line.split([',', ';', ':', '|']);
+        let statements = line
+            .split([',', ';', '|'])
+            .map(|statement| statement.trim_matches('"'));
         // `absorbance vs reaction time (hours)` names both axes.
-        for phrase in parts.flat_map(|part| part.split(" vs ").flat_map(|part| part.split(" vs. "))) {
+        let phrases: Vec<(&str, &str)> = statements
+            .flat_map(|statement| {
+                let parts = statement.split(':').flat_map(|part| part.split(" vs "));
+                let phrases = parts.flat_map(|part| part.split(" vs. "));
+                phrases.map(move |phrase| (statement, phrase))
+            })
+            .collect();
+        for (statement, phrase) in phrases {
             // A phrase about an axis is short; a sentence may name a quantity and a unit that do not go together.
             if phrase.split_whitespace().count() <= 5 && phrase.len() >= 4 {
                 let head = crate::head::read_head(phrase.trim());
                 // `Lamp change: 340 nm` says something else.
-                if !line.contains(": ") && !line.contains('=') && !line.trim_end().ends_with(':') {
+                if !statement.contains(": ")
+                    && !statement.contains('=')
+                    && !statement.trim_end().ends_with(':')
+                {
                     self.hear_wavelength(&head);
+                }
+                // `E 540 nm`: what was measured, and where.
+                let at_wavelength = head.held.iter().any(|held| held.quantity == Quantity::WAVELENGTH);
+                if let Some(quantity) = head
+                    .quantity
+                    .as_ref()
+                    .filter(|q| at_wavelength && q.is_of_light())
+                {
+                    self.quantities.insert(quantity.clone());
                 }
                 if let (Some(quantity), Some(unit), true) = (head.quantity, head.unit, head.held.is_empty()) {
                     self.stated.push((quantity, unit));

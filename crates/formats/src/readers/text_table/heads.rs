@@ -6,6 +6,7 @@ use curvary_record::Span;
 
 use crate::head::read_head;
 
+use super::columns::corner_heads;
 use super::dialect::{Sep, is_blank, raw_split, split_wide};
 use super::grid::{Grid, Kind};
 use super::scan::{HeadRow, Piece, TextLine, is_ruler, is_ruler_piece, leading_number, strip_remark};
@@ -199,7 +200,18 @@ fn is_title(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool {
             .quantity
             .is_some_and(|q| q.is_of_light())
     };
-    match (filled, below.cells.first().copied().flatten()) {
+    // A corner that names what runs down and what runs across, `nm \ min`, leaves nothing for a line above it to say.
+    let corner = below.cells.first().copied().flatten();
+    let both = corner.is_some_and(|corner| corner_heads(&text[corner.range()]).1.is_some());
+    if both && in_front && filled < cells.len() {
+        return true;
+    }
+    // A sentence in a cell: `"chlorophyll, ethanol extract, 2016-07-19",,,`.
+    let sentence = |span: &Span| words(span) >= 3 && text[span.range()].contains(", ");
+    if filled == 1 && in_front && cells.len() >= 2 && cells.iter().flatten().all(sentence) {
+        return true;
+    }
+    match (filled, corner) {
         // Words over the first column alone, which has a head already: `Urease, A at 630 nm;`, `Extinktion;`. A unit that
         // stands alone has its name above it, but what is measured is no name of an axis.
         (1, Some(head)) => {
@@ -265,11 +277,17 @@ fn is_of_the_whole(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool 
     kinds.dedup();
     let telling = kinds.iter().filter(|says| **says != Says::Words).count();
     let head = read_head(text[first.range()].trim());
-    says(first) == Says::Words
-        && head.quantity.is_none()
-        && head.unit.is_none()
+    let named = says(first) == Says::Words && head.quantity.is_none() && head.unit.is_none();
+    // `A 340 nm, 37 °C, cell 1 cm`: what was measured and where, and then conditions.
+    let measured = head.quantity.is_some_and(|quantity| quantity.is_of_light())
+        && !head.held.is_empty()
+        && kinds
+            .iter()
+            .all(|says| matches!(says, Says::Condition | Says::Words))
+        && kinds.contains(&Says::Condition);
+    (named || measured)
         && telling >= 1
-        && kinds.len() >= 2
+        && kinds.len() + usize::from(measured) >= 2
         && below.cells.iter().all(Option::is_some)
 }
 

@@ -3,7 +3,7 @@
 
 use std::collections::BTreeSet;
 
-use curvary_record::{Code, Diagnostic, Place};
+use curvary_record::{Code, Diagnostic, Place, Span};
 
 use super::grid::Kind;
 use super::scan::{Piece, Table, TextLine};
@@ -37,15 +37,26 @@ pub(super) fn sections(text: &str, pieces: Vec<Piece>) -> (Vec<Section>, Vec<Tex
                     words.retain(|word| word.line != line);
                     last.remarks.push(row_cut(line));
                 }
+                if let Some(note) = sections
+                    .last()
+                    .and_then(|last| note_between(text, &last.table, &table))
+                {
+                    words.push(note);
+                    table.heads.clear();
+                }
                 let furniture = words
                     .iter()
                     .all(|line| is_furniture(&text[line.span.range()], &seen));
                 let own_head = !table.heads.is_empty();
                 let between = std::mem::take(&mut words);
                 let joined = std::mem::take(&mut table.joined);
-                let relation = sections
-                    .last()
-                    .map(|last| relation(text, &last.table, &table, between.len()));
+                let relation = sections.last().map(|last| {
+                    if list_goes_on(text, &last.table, &table, &between) {
+                        Relation::ListGoesOn
+                    } else {
+                        relation(text, &last.table, &table, between.len())
+                    }
+                });
                 match (sections.last_mut(), relation) {
                     // A remark in the middle of a table that goes on in its very step does not end it.
                     (Some(last), Some(Relation::GoesOn { in_step }))
@@ -57,6 +68,12 @@ pub(super) fn sections(text: &str, pieces: Vec<Piece>) -> (Vec<Section>, Vec<Tex
                         if !furniture {
                             last.remarks.extend(passed_over(text, &between, &last.table));
                         }
+                        last.words.extend(between);
+                        last.words.extend(joined);
+                        extend(last, table);
+                        continue;
+                    }
+                    (Some(last), Some(Relation::ListGoesOn)) => {
                         last.words.extend(between);
                         last.words.extend(joined);
                         extend(last, table);
@@ -104,6 +121,8 @@ enum Relation {
         in_step: bool,
     },
     Wrapped,
+    /// More named rows under the same headers: a list with empty rows or notes in it.
+    ListGoesOn,
     Apart,
 }
 
@@ -139,6 +158,78 @@ fn relation(text: &str, first: &Table, second: &Table, lines_between: usize) -> 
     } else {
         Relation::Apart
     }
+}
+
+/// The form of a text: its letters, and what are no figures, with every row of figures as one sign.
+fn form_of(text: &str) -> String {
+    let mut form = String::new();
+    for sign in text.trim().chars() {
+        let sign = if sign.is_ascii_digit() { '0' } else { sign };
+        if !(sign == '0' && form.ends_with('0')) {
+            form.push(sign);
+        }
+    }
+    form
+}
+
+/// The first names of a list, and whether they are all of one form with figures in it: `26.10.2004`, `7/1`.
+fn first_names<'t>(text: &'t str, table: &Table) -> Vec<&'t str> {
+    const FEW: usize = 3;
+    let spans = table.grid.words(0).iter().take(FEW);
+    spans.map(|span| &text[span.range()]).collect()
+}
+
+/// The header of a table, where it is a note between two rows of one list: a line of which only the first cell is filled,
+/// above rows that are named as those of the table before it are.
+fn note_between(text: &str, first: &Table, second: &Table) -> Option<TextLine> {
+    let [head] = second.heads.as_slice() else {
+        return None;
+    };
+    let [Some(_), rest @ ..] = head.cells.as_slice() else {
+        return None;
+    };
+    let note = !rest.is_empty() && rest.iter().all(Option::is_none);
+    (note && are_one_list(text, first, second)).then_some(head.line)
+}
+
+/// Whether two tables are of the same columns, names in front, and their names are of one form with figures in it.
+fn are_one_list(text: &str, first: &Table, second: &Table) -> bool {
+    let (a, b) = (&first.grid, &second.grid);
+    let named = a.kinds == b.kinds && a.kinds.first() == Some(&Kind::Words) && a.dialect == b.dialect;
+    if !named || a.rows == 0 || b.rows == 0 {
+        return false;
+    }
+    let (Some(one), Some(other)) = (
+        first_names(text, first).into_iter().next(),
+        first_names(text, second).into_iter().next(),
+    ) else {
+        return false;
+    };
+    form_of(one).contains('0') && form_of(one) == form_of(other)
+}
+
+/// Whether a list of named rows goes on behind empty rows or notes: no header between says otherwise, and no column is one that
+/// runs, which would begin anew.
+fn list_goes_on(text: &str, first: &Table, second: &Table, between: &[TextLine]) -> bool {
+    let runs = |span: &Span| super::segments::is_axis(&crate::head::read_head(&text[span.range()]));
+    let headed = !first.heads.is_empty() && second.heads.is_empty();
+    let delimiter = first.grid.dialect.sep.byte().map(char::from);
+    let is_note = |line: &TextLine| {
+        let line = text[line.span.range()].trim();
+        let rest = delimiter
+            .and_then(|sign| line.split_once(sign))
+            .map(|(_, rest)| rest);
+        rest.is_some_and(|rest| !rest.contains(char::is_alphanumeric))
+    };
+    headed
+        && first.open.is_none()
+        && are_one_list(text, first, second)
+        && between.iter().all(is_note)
+        && !first
+            .heads
+            .iter()
+            .flat_map(|head| head.cells.iter().skip(1).flatten())
+            .any(runs)
 }
 
 /// The line between two tables that holds the next number of the first one's running column, or the one before the

@@ -1,7 +1,8 @@
 //! Lines in which a name or a unit stands beside every value: `t=0.0s A=0.07`, `0 min: 0.123`.
 //!
-//! Three such lines or more that differ in nothing but their numbers are a table. Its numbers are read as those of any
-//! other table; its headers are the names of the first line.
+//! The name or the number of the row may stand in front, `control 1: A663 = 0.394`, and a flag behind. Three such lines or
+//! more that differ in nothing but these and their numbers are a table. Its numbers are read as those of any other table; its
+//! headers are the names of the first line.
 
 use std::ops::Range;
 
@@ -17,12 +18,32 @@ const LEAST: usize = 3;
 /// Longer lines are prose or data of another kind.
 const LONGEST: usize = 240;
 
-/// One value with its name and its unit, as byte ranges of the line.
+/// One value with its name and its unit, or the name or the flag of a row, as byte ranges of the line.
 #[derive(Clone, Debug, PartialEq, Eq)]
 struct Part {
     name: Range<usize>,
-    number: Range<usize>,
+    value: Range<usize>,
     unit: Range<usize>,
+    /// Words for a time of day too.
+    kind: Kind,
+}
+
+impl Part {
+    /// What names a row, `control 1: A663 = 0.394`, or says something of it, `A = 0.38 ok`.
+    fn of_row(value: Range<usize>) -> Self {
+        Self {
+            name: value.start..value.start,
+            unit: value.end..value.end,
+            value,
+            kind: Kind::Words,
+        }
+    }
+
+    /// Where it ends, with the bracket that closes it.
+    fn end(&self, line: &str) -> usize {
+        let end = self.unit.end.max(self.value.end).max(self.name.end);
+        end + usize::from(line[end..].starts_with([']', ')']))
+    }
 }
 
 /// The table of labelled values that begins at `cursor`, where the text goes on, and how many bytes beyond the line were
@@ -141,11 +162,11 @@ fn without_aside(line: &str) -> (&str, Option<(usize, usize)>) {
 fn bare_row(line: &str, parts: &[Part], rows: &mut String) {
     let mut row = vec![b' '; line.len()];
     for (place, part) in parts.iter().enumerate() {
-        for kept in [&part.number, &part.unit] {
+        for kept in [&part.value, &part.unit] {
             row[kept.clone()].copy_from_slice(&line.as_bytes()[kept.clone()]);
         }
         if place > 0 {
-            row[part.number.start - 1] = b'\t';
+            row[part.value.start - 1] = b'\t';
         }
     }
     rows.push_str(&String::from_utf8_lossy(&row));
@@ -153,7 +174,10 @@ fn bare_row(line: &str, parts: &[Part], rows: &mut String) {
 
 /// The first value of a line, a time of day in seconds.
 fn first_value(line: &str, parts: &[Part]) -> Option<f64> {
-    let raw = &line[parts.first()?.number.clone()];
+    let first = parts
+        .iter()
+        .find(|part| part.kind == Kind::Figures || line[part.value.clone()].contains(':'))?;
+    let raw = &line[first.value.clone()];
     let mut value = 0.0;
     for piece in raw.split(':') {
         value = value * 60.0
@@ -173,19 +197,7 @@ fn first_value(line: &str, parts: &[Part]) -> Option<f64> {
 /// A table with the names of its first line, which ends at byte `end`, as headers; `None` where a number was not read.
 fn headed(mut table: Table, cursor: Cursor, end: usize, first: &[Part], rows: Rows) -> Option<Table> {
     let grid = &mut table.grid;
-    let is_clock = |part: &Part| {
-        part.number.len() > 2
-            && rows
-                .text
-                .get(part.number.clone())
-                .is_some_and(|raw| raw.contains(':'))
-    };
-    let plain = grid.kinds.len() == first.len()
-        && grid
-            .kinds
-            .iter()
-            .zip(first)
-            .all(|(kind, part)| (*kind == Kind::Words) == is_clock(part));
+    let plain = grid.kinds.iter().eq(first.iter().map(|part| &part.kind));
     if !plain || !grid.gaps.is_empty() || grid.rows != rows.count || !grid.odd.is_empty() {
         return None;
     }
@@ -207,16 +219,17 @@ fn headed(mut table: Table, cursor: Cursor, end: usize, first: &[Part], rows: Ro
     Some(table)
 }
 
-/// What is the same in all lines of a table: names and units.
-fn form<'a>(line: &'a str, parts: &[Part]) -> Vec<(&'a str, &'a str)> {
+/// What is the same in all lines of a table: names, units and kinds.
+fn form<'a>(line: &'a str, parts: &[Part]) -> Vec<(&'a str, &'a str, Kind)> {
     parts
         .iter()
-        .map(|part| (&line[part.name.clone()], &line[part.unit.clone()]))
+        .map(|part| (&line[part.name.clone()], &line[part.unit.clone()], part.kind))
         .collect()
 }
 
-/// The labelled values of a line, two or more; `None` where anything else stands in it. A value has its name in front of
-/// it or its unit behind it; one that has neither stands behind a mark or a leader: `0 min: 0.123`, `400 nm .... 0.112`.
+/// The labelled values of a line, two or more with the name of the row; `None` where anything else stands in it. A value
+/// has its name in front of it or its unit behind it; one that has neither stands behind a mark or a leader:
+/// `0 min: 0.123`, `400 nm .... 0.112`.
 fn parts(line: &str) -> Option<Vec<Part>> {
     const MOST: usize = 12;
     if line.len() > LONGEST || !line.contains(|c: char| c.is_ascii_digit()) {
@@ -234,16 +247,50 @@ fn parts(line: &str) -> Option<Vec<Part>> {
             return None;
         }
         let part = if line[from..].starts_with(char::is_alphabetic) {
-            named(line, from)?
+            named(line, from)
         } else {
-            nameless(line, from, parts.is_empty(), marked)?
+            nameless(line, from, parts.is_empty(), marked)
         };
-        at = part.unit.end.max(part.number.end).max(part.name.end);
-        at += usize::from(line[at..].starts_with([']', ')']));
+        let part = part.or_else(|| match parts.len() {
+            0 => name_of_row(line, from),
+            1 => None,
+            _ => flag(line, from),
+        })?;
+        at = part.end(line);
         labelled |= marked || !part.name.is_empty();
         parts.push(part);
     }
     (labelled && parts.len() >= 2).then_some(parts)
+}
+
+/// The name of a row or its number in brackets, behind which a value with a name and a mark begins: `control 1: A663 = 0.394`,
+/// `INFO point 00: wl=450`, `[000] A=0.38`.
+fn name_of_row(line: &str, from: usize) -> Option<Part> {
+    const LONGEST_NAME: usize = 40;
+    let rest = &line[from..];
+    let (start, end) = if let Some(inner) = rest.strip_prefix(['[', '(']) {
+        (from + 1, from + 1 + inner.find([']', ')'])?)
+    } else {
+        rest.starts_with(char::is_alphabetic).then_some(())?;
+        (from, from + rest.find([':', '='])?)
+    };
+    let name = line[start..end].trim();
+    let is_name = (1..=LONGEST_NAME).contains(&name.len()) && line[end..].starts_with([':', ']', ')']);
+    let (next, _) = behind_gap(line, end + 1);
+    let value = named(line, next).filter(|_| next > end + 1)?;
+    let marked = line[value.name.end..value.value.start].contains([':', '=']);
+    let number = name.bytes().all(|byte| byte.is_ascii_digit());
+    let row = Part::of_row(start..start + name.len());
+    let kind = if number { Kind::Figures } else { row.kind };
+    (is_name && marked).then_some(Part { kind, ..row })
+}
+
+/// The word that ends a line.
+fn flag(line: &str, from: usize) -> Option<Part> {
+    let word = line[from..].trim_end();
+    word.chars()
+        .all(char::is_alphabetic)
+        .then(|| Part::of_row(from..from + word.len()))
 }
 
 /// Where the next value begins behind `at`, and whether a mark or a leader leads to it.
@@ -288,11 +335,12 @@ fn named(line: &str, from: usize) -> Option<Part> {
         }
     };
     let value = behind + (line[behind..].len() - line[behind..].trim_start().len());
-    let (number, unit) = number_and_unit(line, value, true)?;
+    let (value, unit) = number_and_unit(line, value, true)?;
     Some(Part {
         name: from..from + name.len(),
-        number,
+        value,
         unit,
+        kind: Kind::Figures,
     })
 }
 
@@ -305,12 +353,13 @@ fn nameless(line: &str, from: usize, is_first: bool, marked: bool) -> Option<Par
     });
     let start = from + usize::from(bracket.is_some());
     let clock = clock_length(&line[start..]);
-    let (number, unit) = if is_first && bracket.is_none() && clock > 0 {
+    let is_clock = is_first && bracket.is_none() && clock > 0;
+    let (value, unit) = if is_clock {
         (start..start + clock, start + clock..start + clock)
     } else {
         number_and_unit(line, start, false)?
     };
-    let end = unit.end.max(number.end);
+    let end = unit.end.max(value.end);
     let closed = bracket.is_none_or(|close| line[end..].starts_with(close));
     let said = !unit.is_empty() || clock > 0 || marked && bracket.is_none();
     // `95.3 %T`: the unit with what it is of is the name as well.
@@ -320,7 +369,13 @@ fn nameless(line: &str, from: usize, is_first: bool, marked: bool) -> Option<Par
     } else {
         from..from
     };
-    (closed && said).then_some(Part { name, number, unit })
+    let kind = if is_clock { Kind::Words } else { Kind::Figures };
+    (closed && said).then_some(Part {
+        name,
+        value,
+        unit,
+        kind,
+    })
 }
 
 /// How long the time of day is, `10:03` or `10:03:30`, with which a text begins; 0 where it begins with none.
@@ -411,12 +466,7 @@ mod tests {
         parts(line).map_or(String::new(), |parts| {
             let part = |part: &Part| {
                 let text = |range: &Range<usize>| &line[range.clone()];
-                format!(
-                    "{}={}[{}]",
-                    text(&part.name),
-                    text(&part.number),
-                    text(&part.unit)
-                )
+                format!("{}={}[{}]", text(&part.name), text(&part.value), text(&part.unit))
             };
             parts.iter().map(part).collect::<Vec<_>>().join(" ")
         })
@@ -436,7 +486,7 @@ mod tests {
             ("[15s] abs 0.741", "=15[s] abs=0.741[]"),
             ("wavelength 440 A 0.123", "wavelength=440[] A=0.123[]"),
             ("[15] abs 0.741", ""),
-            ("[15s] abs 0.741 bubble", ""),
+            ("[15s] abs 0.741 bubble", "=15[s] abs=0.741[] =bubble[]"),
             ("absorbance of 3 samples", ""),
             ("10:32:05", ""),
             ("10:32 0.123", ""),
@@ -452,6 +502,19 @@ mod tests {
             ("700 nm .... 95,3 %T", "=700[nm] %T=95,3[%]"),
             ("400 nm 0.112 AU", ""),
             ("10:07 bubble knocked off", ""),
+            (
+                "[000] wavelength=450 nm absorbance=0.38 ok",
+                "=000[] wavelength=450[nm] absorbance=0.38[] =ok[]",
+            ),
+            (
+                "INFO point 00: wl=450 nm, A=0.38",
+                "=INFO point 00[] wl=450[nm] A=0.38[]",
+            ),
+            (
+                "control 1: A663 = 0.394, A645 = 0.218",
+                "=control 1[] A663=0.394[] A645=0.218[]",
+            ),
+            ("control: the lamp was on for 3 h", ""),
         ];
         for (line, wanted) in table {
             assert_eq!(shown(line), wanted, "{line}");

@@ -10,6 +10,7 @@ use super::damaged::is_row_of;
 use super::dialect::{Brackets, Decision, Dialect, Sep, decide, is_blank, raw_split, split, style_of};
 use super::grid::{Cursor, Grid, Kind, MAX_COLUMNS, line_end};
 use super::heads::{glue_units, heads_above, is_summary_word, unmatched_head};
+use super::join::goes_on;
 use super::labelled;
 use super::number::{Cell, Style, cell, dotted_time, durations_differ, has_concise, is_nearly_number};
 use super::pages::PageBreak;
@@ -136,7 +137,13 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
             let rows = |rows: &str, line: u32| {
                 let first = Cursor { at: 0, line };
                 let mut apart = Effort::default();
-                table_at(rows, first, Class::Figures, &[], assume, least, &mut apart).map(|(table, _)| table)
+                let begins_with_name = rows.trim_start().starts_with(char::is_alphabetic);
+                let class = if begins_with_name {
+                    Class::Mixed
+                } else {
+                    Class::Figures
+                };
+                table_at(rows, first, class, &[], assume, least, &mut apart).map(|(table, _)| table)
             };
             let (labelled, looked) = labelled::table_at(text, cursor, rows);
             effort.read += looked;
@@ -178,6 +185,11 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
                 failed_before = false;
                 continue;
             }
+            if let Some((row, after)) = row_behind(text, cursor, &pieces) {
+                pieces.push(Piece::Table(Box::new(row)));
+                cursor = after;
+                continue;
+            }
             failed_before = true;
             tried += 1;
         }
@@ -192,6 +204,34 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
         unsought,
         too_wide: effort.too_wide,
     }
+}
+
+/// The row at `cursor` as a table of its own, where it goes on in the very step of the table before it, and nothing but empty
+/// lines lie between, or lines of delimiters: a last row of its own behind `;;;`.
+fn row_behind(text: &str, cursor: Cursor, above: &[Piece]) -> Option<(Table, Cursor)> {
+    let empty = |piece: &&Piece| match piece {
+        Piece::Blank => true,
+        Piece::Text(line) => !text[line.span.range()].contains(char::is_alphanumeric),
+        Piece::Table(_) => false,
+    };
+    let Some(Piece::Table(before)) = above.iter().rev().find(|piece| !empty(piece)) else {
+        return None;
+    };
+    let mut grid = before.grid.empty_like();
+    // The rows of means behind it are read along.
+    let end = uncut(text, &grid.dialect).max(cursor.at);
+    let after = grid.read(text, cursor, end);
+    let whole = grid.rows == 1 && grid.gaps.is_empty() && grid.odd.is_empty() && before.open.is_none();
+    let row = Table {
+        grid,
+        heads: Vec::new(),
+        first_line: cursor.line,
+        last_line: cursor.line,
+        open: None,
+        unmatched_head: None,
+        joined: Vec::new(),
+    };
+    (whole && goes_on(before, &row, 0) == Some(true)).then_some((row, after))
 }
 
 /// The heads above a table that begins at `cursor`. A damaged row may stand between them.

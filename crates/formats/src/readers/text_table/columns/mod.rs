@@ -56,6 +56,32 @@ impl Column {
     }
 }
 
+/// One of the two names in a corner.
+pub(super) type CornerHead = Option<(Option<Quantity>, Option<Unit>)>;
+
+/// The two names in a corner, of what runs down and of what runs across: `Time (s)\Wavelength (nm)`.
+pub(super) fn corner_heads(corner: &str) -> (CornerHead, CornerHead) {
+    let read = |text: &str| {
+        let head = read_head(text.trim());
+        (head.quantity, head.unit)
+    };
+    // `A405 at time (s)`
+    const MARKS: [&str; 16] = [
+        "\\", " / ", "|", " vs ", " vs. ", " x ", " by ", "/", " at ", " bei ", " pri ", " à ", " bij ",
+        " vid ", " ved ", " przy ",
+    ];
+    for mark in MARKS {
+        if let Some((down, over)) = corner.split_once(mark) {
+            let (down, over) = (read(down), read(over));
+            if down.0.is_some() && over.0.is_some() {
+                return (Some(down), Some(over));
+            }
+        }
+    }
+    let one = read(corner);
+    (Some(one).filter(|head| head.0.is_some()), None)
+}
+
 /// The numbers of a column looked over.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Stats {
@@ -304,6 +330,7 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option
     number_rows(&mut columns);
     names::take_lone_letters(&mut columns);
     names::by_neighbours(&mut columns);
+    names::take_replicates(&mut columns, &table.grid);
     clock::join_minutes_and_seconds(&mut columns, table);
     clock::part_four_digits(&mut columns, table);
     columns
@@ -336,6 +363,20 @@ fn number_rows(columns: &mut [Column]) {
         })
     };
     let numbers = first.kind == Kind::Figures && first.stats.counts_with_gaps() && first.stats.count >= 3;
+    // `Std` over 0, 1, 2 beside their concentrations numbers the standards.
+    let step =
+        first.stats.step == Some(1.0) && matches!(first.stats.first, 0.0 | 1.0) && first.stats.count >= 4;
+    let standards = first.heads.last().is_some_and(|(text, _)| {
+        matches!(
+            words::fold(text).as_str(),
+            "std" | "stds" | "st" | "standard" | "wz" | "cal" | "kal"
+        )
+    });
+    if standards && step && first.unit.is_none() && rest.iter().any(runs) {
+        first.quantity = Some(Quantity::INDEX);
+        first.label = None;
+        return;
+    }
     if numbers
         && nameless(first)
         && first.quantity.is_none()
@@ -629,6 +670,15 @@ fn hear_other(column: &mut Column) {
             _ if at_one && parted.is_some() => None,
             // A unit of what runs outweighs the word: `age (h)` are times.
             Word::Other(_) if parted.is_some_and(|(_, unit)| runs_by_unit(unit)) => None,
+            // `Charge 11`, `Charge 12` over numbers that may be absorbances: batches as likely as charges.
+            Word::Other(quantity)
+                if at_one
+                    && !words::is_optical(&quantity)
+                    && words::exact(name) == Word::Unknown
+                    && may_be_absorbances(&column.stats) =>
+            {
+                None
+            }
             Word::Other(quantity) => Some(quantity),
             // `photocurrent (A)`: the unit goes with what the name ends in.
             Word::Unknown if parted.is_some() => words::other_at_the_end_of(name),
@@ -665,6 +715,12 @@ fn hear_other(column: &mut Column) {
         return;
     }
     hear_other_unit(column);
+}
+
+/// Whether numbers lie where absorbances lie, and are not whole.
+fn may_be_absorbances(stats: &Stats) -> bool {
+    const HIGHEST: f64 = 4.0;
+    !stats.whole && stats.min > -0.5 && stats.max <= HIGHEST
 }
 
 /// Whether a unit is one of a length of time: whatever has it may run.

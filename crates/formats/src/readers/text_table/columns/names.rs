@@ -16,6 +16,7 @@ pub(super) fn by_neighbours(columns: &mut [Column]) {
     take_numbered_symbols(columns);
     take_siblings_for_names(columns);
     understand_numbered(columns);
+    understand_times_behind(columns);
     understand_first_of_several(columns);
     name_numbers_in_heads(columns);
 }
@@ -40,6 +41,56 @@ pub(super) fn take_lone_letters(columns: &mut [Column]) {
         let by_unit = column.unit.is_some() || !column.units_possible.is_empty();
         if by_unit && (nameless > 0 || kelvin && column.stats.max < 50.0) {
             name(column);
+        }
+    }
+}
+
+/// `A1 A2 A3` beside a mean of theirs are replicates of one reading, and no names: the mean of a row of different samples is
+/// of nothing.
+pub(super) fn take_replicates(columns: &mut [Column], grid: &Grid) {
+    const FEWEST: usize = 2;
+    const FEWEST_ROWS: usize = 3;
+    let replicate = |column: &Column| {
+        let head = column.heads.last()?.0.trim();
+        let number = head.strip_prefix(['A', 'E'])?.parse::<usize>().ok()?;
+        (column.quantity.is_none() && column.kind == Kind::Figures).then_some(number)
+    };
+    let replicates: Vec<usize> = (0..columns.len())
+        .filter(|&at| replicate(&columns[at]).is_some())
+        .collect();
+    let numbered = replicates
+        .iter()
+        .zip(1..)
+        .all(|(&at, number)| replicate(&columns[at]) == Some(number));
+    if replicates.len() < FEWEST || !numbered {
+        return;
+    }
+    let decimals = grid.decimals();
+    let is_mean = |column: &&Column| {
+        let head = column.heads.last().map_or("", |(text, _)| text.trim());
+        let places = decimals[grid.place(column.index)]
+            .iter()
+            .map(|&(_, places)| places)
+            .max();
+        let tolerance = 0.55 * 10_f64.powi(-i32::from(places.unwrap_or(0)));
+        let deviations = || {
+            let means = grid.column(column.index).enumerate();
+            means.filter_map(|(row, mean)| {
+                let numbers = replicates.iter().map(|&at| grid.figure(row, columns[at].index));
+                let deviation = (numbers.sum::<f64>() / replicates.len() as f64 - mean).abs();
+                (!deviation.is_nan()).then_some(deviation)
+            })
+        };
+        words::is_statistics(head)
+            && deviations().count() >= FEWEST_ROWS
+            && deviations().all(|deviation| deviation <= tolerance)
+    };
+    let figures = |column: &&Column| column.kind == Kind::Figures;
+    if columns.iter().filter(figures).any(|column| is_mean(&column)) {
+        for at in replicates {
+            let column = &mut columns[at];
+            column.label = column.heads.last().map(|(text, _)| text.trim().to_owned());
+            column.quantity = Some(Quantity::ABSORBANCE);
         }
     }
 }
@@ -288,6 +339,28 @@ fn take_siblings_for_names(columns: &mut [Column]) {
             .is_some_and(|quantity| quantity.is_of_light());
         if !says {
             name(column);
+        }
+    }
+}
+
+/// `A340 at 0 min,1 min,2 min`: what the first says, and where it was measured, goes for the times behind it.
+fn understand_times_behind(columns: &mut [Column]) {
+    let mut said: Option<(Quantity, Option<Unit>, Vec<Coordinate>)> = None;
+    for column in columns.iter_mut() {
+        let is_time = |held: &Coordinate| held.quantity == Quantity::TIME;
+        let of_light = column.quantity.clone().filter(Quantity::is_of_light);
+        let only_time = column.held.len() == 1 && column.held.iter().all(is_time);
+        match (of_light, &said) {
+            (Some(quantity), _) if column.held.iter().any(is_time) && column.held.len() == 2 => {
+                let others = column.held.iter().filter(|held| !is_time(held));
+                said = Some((quantity, column.unit.clone(), others.cloned().collect()));
+            }
+            (None, Some((quantity, unit, held))) if only_time && column.kind == Kind::Figures => {
+                column.quantity = Some(quantity.clone());
+                column.unit.clone_from(unit);
+                column.held.extend(held.iter().cloned());
+            }
+            _ => said = None,
         }
     }
 }

@@ -386,9 +386,23 @@ impl Grid {
         if self.rows < FEWEST {
             return false;
         }
-        let numbers = self.column(column).enumerate().filter(|&(other, _)| other != row);
         let scale = 10_f64.powi(i32::from(others));
-        let value = self.figure(row, column).abs();
+        // `100` behind 0.1, 1 and 10 goes on as the column runs; with a sign it would go back.
+        let runs = |own: f64| {
+            let numbers = self.column(column).enumerate();
+            let numbers: Vec<f64> = numbers
+                .map(|(other, number)| if other == row { own } else { number })
+                .filter(|number| !number.is_nan())
+                .collect();
+            numbers.windows(2).all(|pair| pair[0] < pair[1])
+                || numbers.windows(2).all(|pair| pair[0] > pair[1])
+        };
+        let own = self.figure(row, column);
+        if runs(own) && !runs(own / scale) {
+            return false;
+        }
+        let numbers = self.column(column).enumerate().filter(|&(other, _)| other != row);
+        let value = own.abs();
         let mut largest = 0.0_f64;
         let mut keeps_zeros = false;
         for (_, number) in numbers.filter(|(_, number)| !number.is_nan()) {

@@ -216,7 +216,8 @@ impl Grid {
         }
     }
 
-    fn empty_like(&self) -> Self {
+    /// A grid of the same columns without rows.
+    pub(super) fn empty_like(&self) -> Self {
         let mut grid = Self::new(self.dialect.clone(), self.kinds.clone());
         grid.extents.clone_from(&self.extents);
         grid.units.clone_from(&self.units);

@@ -31,8 +31,8 @@ impl Shaper<'_> {
     }
 
     /// Whether a column was computed from others that say what they are: its header is a formula with theirs in it,
-    /// `A220-2*A275`, or each of its numbers is the difference or the ratio of two of them in its row, or the sum of all, but
-    /// for rounding.
+    /// `A220-2*A275`, or each of its numbers is the difference or the ratio of two of them in its row, or the sum of all, or
+    /// always the same combination of them, but for rounding.
     pub(super) fn follows_from_others(&self, y: usize) -> bool {
         /// From more columns nobody computes one number row by row, and all pairs of them would be many.
         const MOST_OPERANDS: usize = 12;
@@ -65,9 +65,9 @@ impl Shaper<'_> {
         let numbers = |column: &Column| self.table.grid.column(column.index).collect::<Vec<f64>>();
         let rounding = |column: &Column| HALF_PLACE * 10_f64.powi(-i32::from(self.digits_of(column)));
         let (own, own_rounding) = (numbers(column), rounding(column));
-        let operands: Vec<(Vec<f64>, f64)> = operands
+        let operands: Vec<(Vec<f64>, f64, bool)> = operands
             .into_iter()
-            .map(|operand| (numbers(operand), rounding(operand)))
+            .map(|operand| (numbers(operand), rounding(operand), is_light(operand)))
             .collect();
         // A rule gives the number of a row, and how far the rounding of its operands may move it.
         let follows = |rule: &dyn Fn(usize) -> (f64, f64)| {
@@ -84,23 +84,28 @@ impl Shaper<'_> {
         let sum = |row: usize| {
             let parts = operands
                 .iter()
-                .map(|(numbers, rounding)| (numbers[row], rounding));
+                .map(|(numbers, rounding, _)| (numbers[row], rounding));
             parts.fold((0.0, 0.0), |(sum, moved), (number, rounding)| {
                 (sum + number, moved + rounding)
             })
         };
-        let pair = |one: &(Vec<f64>, f64), other: &(Vec<f64>, f64)| {
+        let pair = |one: &(Vec<f64>, f64, bool), other: &(Vec<f64>, f64, bool)| {
             follows(&|row| (one.0[row] - other.0[row], one.1 + other.1))
                 || follows(&|row| {
                     let ratio = one.0[row] / other.0[row];
                     (ratio, (one.1 + ratio.abs() * other.1) / other.0[row].abs())
                 })
         };
+        let all: Vec<&[f64]> = operands.iter().map(|(numbers, ..)| numbers.as_slice()).collect();
+        let light = operands.iter().filter(|(_, _, light)| *light);
+        let light: Vec<&[f64]> = light.map(|(numbers, ..)| numbers.as_slice()).collect();
         operands.len() >= 2
             && (follows(&sum)
                 || (0..operands.len()).any(|one| {
                     (0..operands.len()).any(|other| one != other && pair(&operands[one], &operands[other]))
                 }))
+            || is_combination(&own, own_rounding, &all)
+            || is_combination(&own, own_rounding, &light)
     }
 
     /// The most decimals that a number of a column has.
@@ -108,6 +113,56 @@ impl Shaper<'_> {
         let all = &self.decimals[self.table.grid.place(column.index)];
         all.iter().map(|&(_, digits)| digits).max().unwrap_or(0)
     }
+}
+
+/// Whether numbers are one and the same combination of others in their rows, `12.25 E663 - 2.79 E647`, perhaps with a constant:
+/// what is left of them when the others are taken out (by the modified method of Gram and Schmidt) is no more than rounding,
+/// although they differ by far more, and there are rows enough to tell.
+fn is_combination(own: &[f64], rounding: f64, operands: &[&[f64]]) -> bool {
+    const MOST_OPERANDS: usize = 5;
+    /// Rows beyond as many as there are coefficients.
+    const ROWS_TO_SPARE: usize = 3;
+    /// The rounding of the operands adds to that of the result.
+    const ROUNDINGS: f64 = 1.6;
+    const LEAST_SPREAD: f64 = 15.0;
+    let known: Vec<usize> = (0..own.len())
+        .filter(|&row| !own[row].is_nan() && operands.iter().all(|operand| !operand[row].is_nan()))
+        .collect();
+    let coefficients = operands.len() + 1;
+    if operands.is_empty() || operands.len() > MOST_OPERANDS || known.len() < coefficients + ROWS_TO_SPARE {
+        return false;
+    }
+    let of = |column: &[f64]| known.iter().map(|&row| column[row]).collect::<Vec<f64>>();
+    let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
+    let mut basis: Vec<Vec<f64>> = Vec::with_capacity(coefficients);
+    let without = |mut column: Vec<f64>, basis: &[Vec<f64>]| {
+        for unit in basis {
+            let part = dot(&column, unit);
+            column
+                .iter_mut()
+                .zip(unit)
+                .for_each(|(value, unit)| *value -= part * unit);
+        }
+        column
+    };
+    for column in std::iter::once(vec![1.0; known.len()]).chain(operands.iter().map(|operand| of(operand))) {
+        let size = dot(&column, &column).sqrt();
+        let rest = without(column, &basis);
+        let length = dot(&rest, &rest).sqrt();
+        // What the ones before it give already adds nothing.
+        if length > 1e-9 * size {
+            basis.push(rest.iter().map(|value| value / length).collect());
+        }
+    }
+    let own = of(own);
+    let (least, most) = own
+        .iter()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(least, most), &value| {
+            (least.min(value), most.max(value))
+        });
+    let tolerance = ROUNDINGS * rounding;
+    most - least >= LEAST_SPREAD * tolerance
+        && without(own, &basis).iter().all(|rest| rest.abs() <= tolerance)
 }
 
 fn is_light(column: &Column) -> bool {

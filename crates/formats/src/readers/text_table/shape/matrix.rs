@@ -649,31 +649,6 @@ fn number_over(column: &Column, first: &Column) -> Option<(f64, Option<Coordinat
     Some((held.value, Some(held.clone())))
 }
 
-/// The two heads of a corner: `Time (s)\Wavelength (nm)`.
-pub(super) type CornerHead = Option<(Option<Quantity>, Option<Unit>)>;
-
-pub(super) fn corner_heads(corner: &str) -> (CornerHead, CornerHead) {
-    let read = |text: &str| {
-        let head = read_head(text.trim());
-        (head.quantity, head.unit)
-    };
-    // `A405 at time (s)`
-    const MARKS: [&str; 16] = [
-        "\\", " / ", "|", " vs ", " vs. ", " x ", " by ", "/", " at ", " bei ", " pri ", " à ", " bij ",
-        " vid ", " ved ", " przy ",
-    ];
-    for mark in MARKS {
-        if let Some((down, over)) = corner.split_once(mark) {
-            let (down, over) = (read(down), read(over));
-            if down.0.is_some() && over.0.is_some() {
-                return (Some(down), Some(over));
-            }
-        }
-    }
-    let one = read(corner);
-    (Some(one).filter(|head| head.0.is_some()), None)
-}
-
 /// Numbers across the heads looked over.
 struct Spread {
     min: f64,

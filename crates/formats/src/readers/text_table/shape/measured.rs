@@ -17,6 +17,20 @@ impl Shaper<'_> {
         })
     }
 
+    /// Whether a word of quite another quantity, `Sonne` over a spectrum, is a name: what is around the table says that it is of
+    /// absorbance, no header does, and the numbers may be.
+    fn is_name_over_light(&self, column: &Column, named: &Quantity, x_quantity: &Quantity) -> bool {
+        let over_light = *x_quantity == Quantity::WAVELENGTH || *x_quantity == Quantity::WAVENUMBER;
+        let other = !words::is_ours(named) && !words::is_optical(named) && column.unit.is_none();
+        let told = |column: &Column| column.quantity.as_ref().is_some_and(Quantity::is_of_light);
+        over_light
+            && other
+            && words::is_of_another_trade(named)
+            && self.context.names(&Quantity::ABSORBANCE)
+            && !self.columns.iter().any(told)
+            && fitting::fits_values(&Quantity::ABSORBANCE, &Unit::ABSORBANCE, &column.stats)
+    }
+
     /// What was settled about what was measured.
     fn assumed_y(&self) -> Option<(Quantity, Option<Unit>)> {
         if self.unsettled {
@@ -66,6 +80,7 @@ impl Shaper<'_> {
             (Some(quantity), Role::Beside | Role::Open | Role::Coordinate) => Some(quantity.clone()),
             _ => None,
         };
+        let quantity = quantity.filter(|named| !self.is_name_over_light(&column, named, x_quantity));
         // An intensity may be of light that came through, was emitted or scattered: what was measured is asked.
         let intensity = quantity
             .as_ref()
@@ -177,6 +192,25 @@ impl Shaper<'_> {
         });
         if let Some(quantity) = said.filter(|_| others_told && column.unit.is_none()) {
             let unit = customary_unit(&quantity);
+            return (quantity, unit);
+        }
+        // A blank is a reading of what is read beside it.
+        let mut of_light = self.columns.iter().filter_map(|other| {
+            let quantity = other
+                .quantity
+                .as_ref()
+                .filter(|quantity| quantity.is_of_light())?;
+            Some((quantity, other.unit.clone()))
+        });
+        if others_told
+            && words::is_blank(&head)
+            && column.unit.is_none()
+            && self.is_written_like_light(y, roles)
+            && let Some((quantity, unit)) = of_light.next()
+            && of_light.all(|other| other == (quantity, unit.clone()))
+        {
+            let quantity = quantity.clone();
+            let unit = unit.unwrap_or_else(|| customary_unit(&quantity));
             return (quantity, unit);
         }
         let has_words = head.chars().any(char::is_alphabetic);
@@ -413,7 +447,7 @@ impl Shaper<'_> {
                 offers = stated;
             }
         }
-        let ledger = self.weigh();
+        let ledger = self.weigh_column(column);
         let about = crate::evidence::Target::Column(column.index + 1);
         let role = |offer: &fitting::Offer| match axis {
             "x" => crate::evidence::Role::Axis(offer.quantity.clone()),

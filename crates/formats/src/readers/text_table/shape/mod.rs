@@ -30,11 +30,10 @@ use curvary_record::{
 };
 
 use self::curves::sentinel_of;
-use self::matrix::corner_heads;
 pub(super) use self::several::{goes_on, put_behind};
 use self::template::Glance;
 use self::verdict::{NOT_A_MEASUREMENT, Verdict};
-use super::columns::{Column, Stats, describe, give_meaning, hear_vocabulary};
+use super::columns::{Column, Stats, corner_heads, describe, give_meaning, hear_vocabulary};
 use super::context::Context;
 use super::explain::columns_told;
 use super::grid::{Gap, Kind, Lack, decimals_of};
@@ -87,6 +86,89 @@ pub(super) fn shape(
     }
     let left_out = hear_vocabulary(&mut shaper.columns, source);
     shaper.remarks.extend(left_out);
+    if let Some(parts) = apart_at_an_empty_column(&shaper.columns, table) {
+        return shape_apart(source, table, context, parts, told);
+    }
+    shape_columns(shaper, told)
+}
+
+/// The columns on either side of an empty one without a header, where names begin a table of its own on the right: standards beside
+/// their line, and beside them the samples.
+fn apart_at_an_empty_column(columns: &[Column], table: &Table) -> Option<[std::ops::Range<usize>; 2]> {
+    let empty = |column: &Column| {
+        let headed = column
+            .heads
+            .iter()
+            .any(|(text, _)| text.contains(char::is_alphanumeric));
+        let filled = match column.kind {
+            Kind::Figures => column.stats.count > 0,
+            Kind::Words => table
+                .grid
+                .words(column.index)
+                .iter()
+                .any(|span| span.start < span.end),
+        };
+        !headed && !filled
+    };
+    let headed = |column: &&Column| !column.heads.is_empty();
+    let at = columns.iter().position(empty)?;
+    let (left, right) = (&columns[..at], &columns[at + 1..]);
+    let names = right.first().filter(headed)?;
+    let measured = right
+        .iter()
+        .filter(headed)
+        .any(|column| column.kind == Kind::Figures && column.stats.count > 0);
+    let apart = names.kind == Kind::Words && names.clock.is_none() && measured;
+    (apart && left.len() >= 2 && left.iter().all(|column| headed(&column)))
+        .then(|| [0..at, at + 1..columns.len()])
+}
+
+/// Shapes the parts of a table that stand side by side, each as a table of its own.
+fn shape_apart(
+    source: &Source,
+    table: &Table,
+    context: &Context,
+    parts: [std::ops::Range<usize>; 2],
+    mut told: Option<&mut (Vec<ColumnPart>, Vec<Evidence>)>,
+) -> Shaped {
+    let order = source.assume().get("date").and_then(moment::Order::named);
+    let mut drafts = Vec::new();
+    let mut reason = None;
+    for part in parts {
+        let mut shaper = Shaper::of(source, table, context, order);
+        let left_out = hear_vocabulary(&mut shaper.columns, source);
+        shaper.remarks.extend(left_out);
+        shaper.columns = shaper.columns.drain(part).collect();
+        let mut own = (Vec::new(), Vec::new());
+        let shaped = shape_columns(shaper, told.is_some().then_some(&mut own));
+        if let Some(told) = told.as_deref_mut() {
+            told.0.append(&mut own.0);
+            told.1.append(&mut own.1);
+        }
+        match shaped {
+            Shaped::Runs(mut found) => drafts.append(&mut found),
+            Shaped::Other(why) => reason = Some(why),
+        }
+    }
+    match (drafts.first_mut(), reason) {
+        (Some(draft), Some(why)) => {
+            let line = Place::line(table.first_line as usize);
+            draft.remarks.push(
+                Diagnostic::note(
+                    Code::new("part-left-out"),
+                    format!("the columns on one side of the empty column were left out: {why}"),
+                )
+                .at(line, "the table begins here"),
+            );
+            Shaped::Runs(drafts)
+        }
+        (None, Some(why)) => Shaped::Other(why),
+        _ => Shaped::Runs(drafts),
+    }
+}
+
+/// Shapes a table whose columns have their meanings.
+fn shape_columns(mut shaper: Shaper<'_>, told: Option<&mut (Vec<ColumnPart>, Vec<Evidence>)>) -> Shaped {
     shaper.uses = vec![None; shaper.columns.len()];
     shaper.hear_columns();
     shaper.take_ranges();
@@ -370,12 +452,15 @@ impl Shaper<'_> {
 
     /// Curves over one column, or readings of their own where none runs.
     fn curves_or_readings(&mut self, mut xs: Vec<usize>, roles: &[Role]) -> Shaped {
-        if xs.len() >= 2 {
-            // A coordinate that never changes is held, not run over.
-            xs.retain(|&i| {
-                self.columns[i].stats.min != self.columns[i].stats.max || self.columns[i].stats.count < 2
-            });
-        }
+        // A coordinate that never changes is held, not run over.
+        let alone = xs.len() < 2;
+        xs.retain(|&i| {
+            let (column, stats) = (&self.columns[i], &self.columns[i].stats);
+            let fewest = if alone { 3 } else { 2 };
+            // Times that do not change are steps, and are asked about.
+            let may_be_held = !alone || column.quantity == Some(Quantity::CONCENTRATION);
+            !may_be_held || stats.min != stats.max || stats.count < fewest
+        });
         let counted = self.source.assume().get("x") == Some("index");
         if let Some(axis) = self.columns.iter().filter(|_| !counted).find(|column| {
             let named = column
@@ -821,6 +906,7 @@ fn summed_rows(text: &str, table: &Table, columns: &[Column]) -> std::collection
             }
         }
         rows.extend(names.sums_of_series(&rows));
+        rows.extend(names.means_again_and_again(&table.grid, columns));
     }
     rows
 }
@@ -928,6 +1014,66 @@ impl<'a> Names<'a> {
                     .all(|row| series(name(row)) != of && !numbered(name(row)))
             {
                 found.extend(behind.filter(|row| !sums.contains(row)));
+            }
+        }
+        found
+    }
+}
+
+impl Names<'_> {
+    /// The rows of a name that comes again and again, each time with the means of the rows since the last time, in whatever
+    /// language it is.
+    fn means_again_and_again(&self, grid: &super::grid::Grid, columns: &[Column]) -> Vec<usize> {
+        const FEWEST_TIMES: usize = 2;
+        const FEWEST_ROWS: usize = 2;
+        let mut times = vec![0; self.words.len()];
+        for &name in self.of_row {
+            times[name as usize] += 1;
+        }
+        let is_word = |name: usize| {
+            let word = self.words[name].1;
+            times[name] >= FEWEST_TIMES
+                && times[name] * (FEWEST_ROWS + 1) <= self.of_row.len()
+                && word.chars().count() >= 2
+                && !word.contains(|c: char| c.is_ascii_digit())
+        };
+        let candidates: Vec<usize> = (0..self.words.len()).filter(|&name| is_word(name)).collect();
+        if candidates.is_empty() {
+            return Vec::new();
+        }
+        let decimals = grid.decimals();
+        let figures: Vec<(usize, f64)> = columns
+            .iter()
+            .filter(|column| column.kind == Kind::Figures)
+            .map(|column| {
+                let places = decimals[grid.place(column.index)]
+                    .iter()
+                    .map(|&(_, places)| places);
+                let rounding = 0.55 * 10_f64.powi(-i32::from(places.max().unwrap_or(0)));
+                (column.index, rounding)
+            })
+            .collect();
+        let is_mean = |row: usize, block: std::ops::Range<usize>| {
+            let compared = figures.iter().filter_map(|&(column, rounding)| {
+                let numbers = block.clone().map(|row| grid.figure(row, column));
+                let mean = numbers.sum::<f64>() / block.len() as f64;
+                let deviation = (mean - grid.figure(row, column)).abs();
+                (!deviation.is_nan()).then_some(deviation <= rounding)
+            });
+            let compared: Vec<bool> = compared.collect();
+            block.len() >= FEWEST_ROWS && !compared.is_empty() && compared.iter().all(|same| *same)
+        };
+        let mut found = Vec::new();
+        for name in candidates {
+            let rows = || (0..self.of_row.len()).filter(|&row| self.of_row[row] as usize == name);
+            let mut from = 0;
+            let means = rows().all(|row| {
+                let block = from..row;
+                from = row + 1;
+                is_mean(row, block)
+            });
+            if means {
+                found.extend(rows());
             }
         }
         found

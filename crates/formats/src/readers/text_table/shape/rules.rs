@@ -24,7 +24,7 @@ struct Rule {
     /// The column of the example, from 1; 0 for the table.
     column: usize,
     speaks_for: &'static str,
-    weigh: fn(&Shaper<'_>, Note<'_>),
+    weigh: fn(&Signs<'_, '_>, Note<'_>),
 }
 
 /// All rules with their examples.
@@ -55,16 +55,49 @@ pub(crate) fn says(id: &str) -> Option<&'static str> {
     rule.or_else(|| super::template::says(id))
 }
 
+/// A table, and those of its columns whose signs are looked for.
+struct Signs<'s, 'a> {
+    shaper: &'s Shaper<'a>,
+    weighed: &'s [Column],
+}
+
+impl<'a> std::ops::Deref for Signs<'_, 'a> {
+    type Target = Shaper<'a>;
+
+    fn deref(&self) -> &Shaper<'a> {
+        self.shaper
+    }
+}
+
+impl Signs<'_, '_> {
+    /// Each column that is weighed, with its target.
+    fn each(&self, mut look: impl FnMut(&Column, Target)) {
+        for column in self.weighed {
+            look(column, Target::Column(column.index + 1));
+        }
+    }
+}
+
 impl Shaper<'_> {
     /// What all rules say of the table.
     pub(super) fn weigh(&self) -> Ledger {
-        self.weigh_by(RULES.iter())
+        self.weigh_by(RULES.iter(), &self.columns)
     }
 
-    fn weigh_by<'r>(&self, rules: impl Iterator<Item = &'r Rule>) -> Ledger {
+    /// What the rules say of one column: of many columns each is asked about by itself.
+    pub(super) fn weigh_column(&self, column: &Column) -> Ledger {
+        let about_columns = RULES.iter().filter(|rule| rule.column != 0);
+        self.weigh_by(about_columns, std::slice::from_ref(column))
+    }
+
+    fn weigh_by<'r>(&self, rules: impl Iterator<Item = &'r Rule>, weighed: &[Column]) -> Ledger {
+        let signs = Signs {
+            shaper: self,
+            weighed,
+        };
         let mut ledger = Ledger::default();
         for rule in rules {
-            (rule.weigh)(self, &mut |about, speaks_for, place| {
+            (rule.weigh)(&signs, &mut |about, speaks_for, place| {
                 ledger.note(Evidence {
                     rule: rule.id,
                     kind: rule.from,
@@ -77,13 +110,6 @@ impl Shaper<'_> {
             });
         }
         ledger
-    }
-
-    /// Each column of figures or times, with its target.
-    fn each(&self, mut look: impl FnMut(&Column, Target)) {
-        for column in &self.columns {
-            look(column, Target::Column(column.index + 1));
-        }
     }
 
     fn at(&self, column: &Column) -> Option<Place> {
