@@ -1,7 +1,7 @@
 //! Bytes are decoded when a reader asks for their text, and not before.
 
 use curvary_formats::manifest::Manifest;
-use curvary_formats::{Card, Glimpse, Reader, Readers, Reading, Recognition, Source};
+use curvary_formats::{Card, Glimpse, Reader, Readers, Reading, Recognition, Source, family};
 use curvary_record::{Code, Diagnostic};
 
 /// Two million bytes of numbers in eight bytes each.
@@ -96,6 +96,7 @@ fn bytes_that_are_plainly_no_text_are_refused_without_decoding() {
         assert_eq!(codes, [code]);
     }
     assert_eq!(source.encoding(), "binary");
+    assert!(family::of(&source).is_none());
     assert!(!source.is_decoded());
 }
 
