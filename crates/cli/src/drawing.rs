@@ -26,7 +26,9 @@ impl Texts for NoTexts {
 
 impl Texts for curvary_formats::Source {
     fn text(&self, file: Option<&str>) -> Option<&str> {
-        file.is_none_or(|file| file == self.path()).then(|| self.text())
+        // Bytes that are plainly no text are not decoded to show a line of them.
+        let own = file.is_none_or(|file| file == self.path());
+        (own && self.may_be_text()).then(|| self.text())
     }
 }
 

@@ -19,6 +19,9 @@ const KEY: usize = 48;
 /// The family of a source; none where it has no table, for what is no table was written in no manner.
 #[must_use]
 pub fn of(source: &Source) -> Option<Family> {
+    if !source.may_be_text() {
+        return None;
+    }
     let text = source.text();
     let text = &text[..text.floor_char_boundary(BYTES)];
     let lines: Vec<&str> = text.lines().take(LINES).map(str::trim_end).collect();

@@ -16,8 +16,8 @@ pub struct Card {
     pub title: String,
 }
 
-/// What every reader is shown first: made once for all of them.
-#[derive(Clone, Copy, Debug)]
+/// What every reader is shown first: made once for all of them. Nothing is decoded for it before a reader asks.
+#[derive(Clone, Copy)]
 pub struct Glimpse<'a> {
     /// The path, with `/` between folders.
     pub path: &'a str,
@@ -25,10 +25,29 @@ pub struct Glimpse<'a> {
     pub bytes: usize,
     /// The first 64 bytes as they are in the file.
     pub start: &'a [u8],
-    /// The first 8 KiB of decoded text, cut at a character.
-    pub head: &'a str,
     /// Whether it is a zip archive that lists its members in a `manifest.xml`, as COMBINE archives do.
     pub has_manifest: bool,
+    pub(crate) source: &'a Source,
+}
+
+impl<'a> Glimpse<'a> {
+    /// The first 8 KiB of decoded text, cut at a character; empty where the bytes are plainly no text, which is seen
+    /// without decoding any.
+    #[must_use]
+    pub fn head(&self) -> &'a str {
+        if self.source.may_be_text() {
+            self.source.head()
+        } else {
+            ""
+        }
+    }
+
+    /// Whether the beginning has these words, as bytes or as text in whatever encoding.
+    pub(crate) fn contains(&self, words: &str) -> bool {
+        let bytes = self.source.bytes();
+        let start = bytes.get(..8192).unwrap_or(bytes);
+        memchr::memmem::find(start, words.as_bytes()).is_some() || self.source.head().contains(words)
+    }
 }
 
 /// A reader's answer, with its reason.

@@ -1,35 +1,79 @@
-//! A file's bytes, decoded once.
+//! A file's bytes, decoded once, when the first reader asks for their text.
 
 mod guess;
+mod sight;
 mod signs;
 
 use std::sync::{Arc, OnceLock};
 
 use curvary_record::{Code, Diagnostic, Digest, LineTable, Place, Span};
 
+pub(crate) use self::sight::is_control;
 use crate::container;
 use crate::intake::{Taken, is_ordinary};
 use crate::told::Told;
 use crate::{Assumptions, Glimpse};
 
 /// The bytes of one file and the text they are, with everything that is said about the file from outside.
+///
+/// The bytes are decoded when their text is asked for, and only once; a reader that wants bytes costs no decoding.
 pub struct Source {
     path: String,
     digest: Digest,
     /// Whether the text is known to have none of the signs that a reader looks for in all of it.
     ordinary: bool,
-    text: String,
-    /// The bytes, when they are not the text's own.
-    original: Option<Arc<Vec<u8>>>,
-    encoding: &'static str,
-    remarks: Vec<Diagnostic>,
+    /// Shared by the copies of a source.
+    file: Arc<File>,
+    /// A text that stands in place of the file's own.
+    own: Option<String>,
     assume: Assumptions,
     told: Told,
     lines: OnceLock<LineTable>,
 }
 
+/// What a file holds.
+enum File {
+    /// Plain UTF-8 without oddities: the text is the bytes.
+    Text(String),
+    /// Anything else.
+    Bytes(Undecoded),
+}
+
+/// Bytes that are decoded when somebody asks.
+struct Undecoded {
+    bytes: Vec<u8>,
+    decoded: OnceLock<Decoded>,
+    /// The beginning of the text of a long file, for recognition alone.
+    head: OnceLock<String>,
+    /// Whether a reader has asked for the text, and not for its beginning alone.
+    asked: OnceLock<()>,
+}
+
+/// What stands for an encoding where there is no text.
+const BINARY: &str = "binary";
+
+/// So much of a file's beginning is decoded for recognition: enough to tell the encoding.
+const HEAD: usize = 1 << 16;
+
+impl Undecoded {
+    fn decoded(&self) -> &Decoded {
+        self.decoded.get_or_init(|| decode(&self.bytes))
+    }
+
+    /// At least the first 8 KiB of the text.
+    fn head(&self) -> &str {
+        let Some(start) = self.bytes.get(..HEAD).filter(|_| self.bytes.len() > HEAD) else {
+            return &self.decoded().text;
+        };
+        // No character is cut where a line ends; in UTF-16 a line end is two bytes.
+        let end = memchr::memrchr(b'\n', start).map_or(HEAD, |at| (at + 1).next_multiple_of(2));
+        self.head
+            .get_or_init(|| decode(start.get(..end).unwrap_or(start)).text)
+    }
+}
+
 impl Source {
-    /// Decodes `bytes`, which stood at `path`.
+    /// The source of `bytes`, which stood at `path`.
     #[must_use]
     pub fn new(path: impl Into<String>, bytes: Vec<u8>) -> Self {
         let digest = Digest::of(&bytes);
@@ -52,21 +96,13 @@ impl Source {
     /// The same of a file that was taken in.
     #[must_use]
     pub fn taken(path: impl Into<String>, taken: Taken) -> Self {
-        let document = DOCUMENTS.iter().any(|start| taken.bytes.starts_with(start));
-        let ordinary = !document && (taken.ordinary || is_ordinary(&taken.bytes));
-        let decoded = if ordinary {
-            as_it_is(taken.bytes)
-        } else {
-            decode(taken.bytes)
-        };
+        let ordinary = !sight::is_document(&taken.bytes) && (taken.ordinary || is_ordinary(&taken.bytes));
         Self {
             path: path.into(),
             digest: taken.digest,
             ordinary,
-            text: decoded.text,
-            original: decoded.original.map(Arc::new),
-            encoding: decoded.encoding,
-            remarks: decoded.remarks,
+            file: Arc::new(File::of(taken.bytes, ordinary)),
+            own: None,
             assume: Assumptions::none(),
             told: Told::default(),
             lines: OnceLock::new(),
@@ -87,11 +123,8 @@ impl Source {
             path: self.path.clone(),
             digest: self.digest.clone(),
             ordinary: self.ordinary,
-            text: self.text.clone(),
-            // A reader that wants bytes reads them under answers too.
-            original: self.original.clone(),
-            encoding: self.encoding,
-            remarks: self.remarks.clone(),
+            file: Arc::clone(&self.file),
+            own: self.own.clone(),
             assume,
             told,
             lines: self.lines.clone(),
@@ -101,9 +134,9 @@ impl Source {
     /// A copy of the source whose text has blanks in some places; every line stays as long as it was.
     #[must_use]
     pub(crate) fn with_blanks(&self, text: String) -> Self {
-        debug_assert_eq!(text.len(), self.text.len());
+        debug_assert_eq!(text.len(), self.text().len());
         Self {
-            text,
+            own: Some(text),
             ..self.under(self.assume.clone(), self.told.clone())
         }
     }
@@ -112,7 +145,7 @@ impl Source {
     #[must_use]
     pub(crate) fn rendered(&self, text: String) -> Self {
         Self {
-            text,
+            own: Some(text),
             ordinary: false,
             lines: OnceLock::new(),
             ..self.under(self.assume.clone(), self.told.clone())
@@ -144,36 +177,74 @@ impl Source {
     /// The bytes as they were.
     #[must_use]
     pub fn bytes(&self) -> &[u8] {
-        self.original
-            .as_ref()
-            .map_or(self.text.as_bytes(), |bytes| bytes.as_slice())
+        match &*self.file {
+            File::Text(text) => text.as_bytes(),
+            File::Bytes(file) => &file.bytes,
+        }
     }
 
     /// The bytes as they were, given back.
     #[must_use]
     pub fn into_bytes(self) -> Vec<u8> {
-        match self.original {
-            Some(bytes) => Arc::unwrap_or_clone(bytes),
-            None => self.text.into_bytes(),
+        match Arc::try_unwrap(self.file) {
+            Ok(File::Text(text)) => text.into_bytes(),
+            Ok(File::Bytes(file)) => file.bytes,
+            Err(shared) => match &*shared {
+                File::Text(text) => text.clone().into_bytes(),
+                File::Bytes(file) => file.bytes.clone(),
+            },
         }
     }
 
     /// The decoded text, without byte-order mark.
     #[must_use]
     pub fn text(&self) -> &str {
-        &self.text
+        match (&self.own, &*self.file) {
+            (Some(text), _) | (None, File::Text(text)) => text,
+            (None, File::Bytes(file)) => {
+                file.asked.get_or_init(|| ());
+                &file.decoded().text
+            }
+        }
     }
 
-    /// The encoding's name in the WHATWG Encoding Standard; `binary` where the bytes are a document and no text.
+    /// Whether the bytes were decoded, or needed no decoding.
+    #[must_use]
+    pub fn is_decoded(&self) -> bool {
+        match &*self.file {
+            File::Text(_) => true,
+            File::Bytes(file) => file.decoded.get().is_some(),
+        }
+    }
+
+    /// Whether the bytes may be a text, by a look at their beginning, which decodes nothing.
+    #[must_use]
+    pub fn may_be_text(&self) -> bool {
+        self.own.is_some()
+            || match &*self.file {
+                File::Text(_) => true,
+                File::Bytes(file) => sight::may_be_text(&file.bytes),
+            }
+    }
+
+    /// The encoding's name in the WHATWG Encoding Standard; `binary` where the bytes are a document, or plainly no text
+    /// that anybody has asked for.
     #[must_use]
     pub fn encoding(&self) -> &'static str {
-        self.encoding
+        match &*self.file {
+            File::Text(_) => "UTF-8",
+            File::Bytes(file) if file.decoded.get().is_none() && !sight::may_be_text(&file.bytes) => BINARY,
+            File::Bytes(file) => file.decoded().encoding,
+        }
     }
 
-    /// What was odd about the bytes.
+    /// What was odd about the bytes as a text; nothing where no reader has asked for it.
     #[must_use]
     pub fn remarks(&self) -> &[Diagnostic] {
-        &self.remarks
+        match &*self.file {
+            File::Bytes(file) if file.asked.get().is_some() => &file.decoded().remarks,
+            _ => &[],
+        }
     }
 
     /// What a person has settled about the source.
@@ -184,9 +255,10 @@ impl Source {
 
     /// The lines of the text.
     pub fn lines(&self) -> TextLines<'_> {
+        let text = self.text();
         TextLines {
-            text: &self.text,
-            table: self.lines.get_or_init(|| LineTable::new(&self.text)),
+            text,
+            table: self.lines.get_or_init(|| LineTable::new(text)),
         }
     }
 
@@ -196,25 +268,33 @@ impl Source {
         // Most places are in the head of a file, and are found before all its lines would be.
         const NEAR: u32 = 4096;
         if self.lines.get().is_none() && span.start < NEAR {
-            return Place::of(&self.text, span);
+            return Place::of(self.text(), span);
         }
-        self.lines().table.place(&self.text, span)
+        let lines = self.lines();
+        lines.table.place(lines.text, span)
     }
 
     /// What every reader is shown first.
     #[must_use]
     pub fn glimpse(&self) -> Glimpse<'_> {
-        let mut end = self.text.len().min(8192);
-        while !self.text.is_char_boundary(end) {
-            end -= 1;
-        }
+        let bytes = self.bytes();
         Glimpse {
             path: &self.path,
-            bytes: self.bytes().len(),
-            start: self.bytes().get(..64).unwrap_or(self.bytes()),
-            head: &self.text[..end],
-            has_manifest: container::has_manifest(self.bytes()),
+            bytes: bytes.len(),
+            start: bytes.get(..64).unwrap_or(bytes),
+            has_manifest: container::has_manifest(bytes),
+            source: self,
         }
+    }
+
+    /// The first 8 KiB of decoded text, cut at a character. Of a long file whose bytes are not its text, its beginning
+    /// alone is decoded for it.
+    pub(crate) fn head(&self) -> &str {
+        let text = match (&self.own, &*self.file) {
+            (Some(text), _) | (None, File::Text(text)) => text,
+            (None, File::Bytes(file)) => file.head(),
+        };
+        &text[..text.floor_char_boundary(8192)]
     }
 }
 
@@ -245,92 +325,83 @@ impl TextLines<'_> {
     }
 }
 
+/// A text, and what was said of it when it was decoded.
 struct Decoded {
     text: String,
-    original: Option<Vec<u8>>,
     encoding: &'static str,
     remarks: Vec<Diagnostic>,
 }
 
-/// Bytes that were found to be ordinary.
-fn as_it_is(bytes: Vec<u8>) -> Decoded {
-    match String::from_utf8(bytes) {
-        Ok(text) if ends_in_cr(&text) => decode(text.into_bytes()),
-        Ok(text) => Decoded {
-            text,
-            original: None,
-            encoding: "UTF-8",
-            remarks: Vec::new(),
-        },
-        Err(error) => decode(error.into_bytes()),
+impl File {
+    /// What the bytes of a file hold. Those that are `ordinary` need no second look.
+    fn of(bytes: Vec<u8>, ordinary: bool) -> Self {
+        let undecoded = |bytes| {
+            Self::Bytes(Undecoded {
+                bytes,
+                decoded: OnceLock::new(),
+                head: OnceLock::new(),
+                asked: OnceLock::new(),
+            })
+        };
+        if sight::is_document(&bytes) {
+            return undecoded(bytes);
+        }
+        // The usual case first: plain UTF-8 without oddities is taken over as it is.
+        match String::from_utf8(bytes) {
+            Ok(text) if !ends_in_cr(&text) && (ordinary || !(is_odd(&text) || has(&text, 0x0C))) => {
+                Self::Text(text)
+            }
+            Ok(text) => undecoded(text.into_bytes()),
+            Err(error) => undecoded(error.into_bytes()),
+        }
     }
 }
 
-/// What the files begin with that are documents and no text: zip archives, compound files, PDF.
-const DOCUMENTS: [&[u8]; 3] = [b"PK\x03\x04", &[0xD0, 0xCF, 0x11, 0xE0], b"%PDF-"];
+fn has(text: &str, byte: u8) -> bool {
+    memchr::memchr(byte, text.as_bytes()).is_some()
+}
 
-fn decode(bytes: Vec<u8>) -> Decoded {
-    if DOCUMENTS.iter().any(|start| bytes.starts_with(start)) {
+/// Whether a text has anything in it that is taken out or made plain, but for the ends of its pages.
+fn is_odd(text: &str) -> bool {
+    text.starts_with('\u{FEFF}')
+        || memchr::memchr2(0, 0x1A, text.as_bytes()).is_some()
+        || has(text, 0x0C) && has(text, 0x1B)
+        || ends_in_cr(text)
+        || signs::has_odd(text) && !is_exact(text)
+}
+
+fn decode(bytes: &[u8]) -> Decoded {
+    if sight::is_document(bytes) {
         return Decoded {
             text: String::new(),
-            original: Some(bytes),
-            encoding: "binary",
+            encoding: BINARY,
             remarks: Vec::new(),
         };
     }
-    let has = |text: &str, byte: u8| memchr::memchr(byte, text.as_bytes()).is_some();
-    let is_odd = |text: &str| {
-        text.starts_with('\u{FEFF}')
-            || memchr::memchr2(0, 0x1A, text.as_bytes()).is_some()
-            || has(text, 0x0C) && has(text, 0x1B)
-            || ends_in_cr(text)
-            || signs::has_odd(text) && !is_exact(text)
-    };
-    // The usual case first: plain UTF-8 without oddities is taken over as it is, or but for the ends of its pages.
-    let bytes = match String::from_utf8(bytes) {
-        Ok(text) if !is_odd(&text) => {
-            let (text, original) = if has(&text, 0x0C) {
-                (without_form_feeds(text.clone()), Some(text.into_bytes()))
-            } else {
-                (text, None)
-            };
-            return Decoded {
-                text,
-                original,
-                encoding: "UTF-8",
-                remarks: Vec::new(),
-            };
-        }
-        Ok(text) => text.into_bytes(),
-        Err(error) => error.into_bytes(),
-    };
-    decode_oddly(bytes)
+    match std::str::from_utf8(bytes) {
+        Ok(text) if !is_odd(text) => Decoded {
+            text: without_form_feeds(text.to_owned()),
+            encoding: "UTF-8",
+            remarks: Vec::new(),
+        },
+        _ => decode_oddly(bytes),
+    }
 }
 
 /// The text of bytes that are no plain UTF-8.
-fn decode_oddly(bytes: Vec<u8>) -> Decoded {
+fn decode_oddly(bytes: &[u8]) -> Decoded {
     let mut remarks = Vec::new();
-    let (text, encoding) = decode_any(&bytes, &mut remarks);
+    let (text, encoding) = decode_any(bytes, &mut remarks);
     let text = tidy(text, &mut remarks);
     let text = if is_exact(&text) {
         text
     } else {
         signs::plain(text, &mut remarks)
     };
-    let original = (text.as_bytes() != bytes.as_slice()).then_some(bytes);
-    match original {
-        Some(bytes) => Decoded {
-            text,
-            original: Some(bytes),
-            encoding,
-            remarks,
-        },
-        None => Decoded {
-            text,
-            original: None,
-            encoding,
-            remarks,
-        },
+    Decoded {
+        text,
+        encoding,
+        remarks,
     }
 }
 
@@ -369,7 +440,7 @@ fn decode_any(bytes: &[u8], remarks: &mut Vec<Diagnostic>) -> (String, &'static 
     if let Some(rest) = bytes.strip_prefix(b"\xFE\xFF") {
         return (utf16(rest, encoding_rs::UTF_16BE, remarks), "UTF-16BE");
     }
-    if let Some(encoding) = bare_utf16(bytes) {
+    if let Some(encoding) = sight::bare_utf16(bytes) {
         remarks.push(Diagnostic::note(
             Code::new("encoding-detected"),
             format!("read as {} without a byte-order mark", encoding.name()),
@@ -428,27 +499,6 @@ fn undecodable() -> Diagnostic {
         Code::new("bytes-not-decodable"),
         "some bytes are no characters of the file's encoding; they stand as \u{FFFD}",
     )
-}
-
-/// UTF-16 without a mark shows itself by zeros in every other byte of Latin text.
-fn bare_utf16(bytes: &[u8]) -> Option<&'static encoding_rs::Encoding> {
-    let head = &bytes[..bytes.len().min(4096) & !1];
-    if head.len() < 8 {
-        return None;
-    }
-    let pairs = head.len() / 2;
-    let zeros = |offset: usize| {
-        head.iter()
-            .skip(offset)
-            .step_by(2)
-            .filter(|&&byte| byte == 0)
-            .count()
-    };
-    let (even, odd) = (zeros(0), zeros(1));
-    if odd * 10 >= pairs * 7 && even * 10 < pairs {
-        return Some(encoding_rs::UTF_16LE);
-    }
-    (even * 10 >= pairs * 7 && odd * 10 < pairs).then_some(encoding_rs::UTF_16BE)
 }
 
 /// How many good sequences of several bytes and how many stray bytes a text has, read as UTF-8.
@@ -609,13 +659,9 @@ mod tests {
             ("\u{c}a\u{c}\u{c}b\n\u{c}", " a\n b\n "),
             ("°C\r\n\u{c}\r\n37\n", "°C\r\n \r\n37\n"),
         ] {
-            let (quick, odd) = (
-                decode(raw.as_bytes().to_vec()),
-                decode_oddly(raw.as_bytes().to_vec()),
-            );
+            let (quick, odd) = (decode(raw.as_bytes()), decode_oddly(raw.as_bytes()));
             assert_eq!(quick.text, wanted, "{raw:?}");
             assert_eq!(quick.text, odd.text, "{raw:?}");
-            assert_eq!(quick.original, odd.original, "{raw:?}");
             assert_eq!(quick.encoding, odd.encoding, "{raw:?}");
             assert!(quick.remarks.is_empty() && odd.remarks.is_empty(), "{raw:?}");
         }
@@ -693,6 +739,7 @@ mod tests {
     fn what_old_systems_leave_is_taken_out() {
         assert_eq!(text_of(b"1 2\n\x1A\0\0").0, "1 2\n");
         let source = Source::new("a.txt", b"1 2\n\x1A650 0.3\n".to_vec());
+        assert!(source.remarks().is_empty(), "nobody has asked for its text");
         assert_eq!(source.text(), "1 2\n");
         assert_eq!(source.remarks().len(), 1);
         assert_eq!(text_of(b"1 2\n\x0C3 4\n").0, "1 2\n 3 4\n");

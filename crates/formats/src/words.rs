@@ -317,6 +317,12 @@ pub enum List {
     Auxiliary,
     /// Small words between the conditions of a measurement in prose.
     InChain,
+    /// Words that say that something was begun.
+    Begun,
+    /// Beginnings of words for what is begun where a measurement is.
+    BegunThing,
+    /// Words in front of what a sample is dissolved in.
+    Inside,
     /// `and`.
     And,
     /// Words that may follow upon the last condition of a measurement in prose.

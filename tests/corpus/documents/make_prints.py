@@ -640,6 +640,31 @@ case(
 )
 
 case(
+    "value-over-two-lines",
+    "conditions in a box of two columns; a value that is too long goes on on the next line",
+    lambda: html(
+        "<h2>Decay of a dye</h2><table class='box'><tr><td>Sample</td><td class='v'>methylene blue, second extract</td>"
+        "<td>Date</td><td class='v'>2016-10-04</td></tr><tr><td>Operator</td><td class='v'>N. N.</td>"
+        "<td>Solvent</td><td class='v'>water</td></tr></table>"
+        + html_table(head_and_rows(["Time / s", "Absorbance"], TIMES, COURSES[0])),
+        "td,th{padding:2px 12px;text-align:right;vertical-align:top}.box td{text-align:left}"
+        ".v{width:115pt;line-height:1.1}",
+    ),
+    [
+        {
+            "technique": "time-course",
+            "fields": {
+                "sample": "methylene blue, second extract",
+                "date": "2016-10-04",
+                "operator": "N. N.",
+                "solvent": "water",
+            },
+            "traces": [trace(axis("time", "s", numbers(TIMES)), au(COURSES[0]))],
+        }
+    ],
+)
+
+case(
     "narrow-gaps",
     "a web page as printed with the usual narrow gaps between cells, hardly wider than blanks between words",
     lambda: html(html_table(head_and_rows(["Wavelength (nm)", "Absorbance", "Reference (AU)"], X, Y, Y2))),

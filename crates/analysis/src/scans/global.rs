@@ -388,9 +388,17 @@ pub fn fit_global_shifted(scans: &Scans<'_>, scheme: Scheme) -> Result<GlobalFit
 /// Fits a person's own scheme to scans. Times count from the beginning of the reaction, and rise.
 ///
 /// # Errors
-/// As [`fit_global`]; [`Refusal::Unsuitable`] for a scheme whose rate constants scans do not determine.
+/// As [`fit_global`]; [`Refusal::Unsuitable`] for a scheme whose rate constants scans do not determine. Of a reversible step at
+/// the end of a scheme they determine the sum of its constants, which is given as such.
 pub fn fit_network(scans: &Scans<'_>, network: &Network) -> Result<GlobalFit, Refusal> {
-    fit_shape(scans, &SchemeModel::Own(network), false)
+    fit_own(scans, network, false)
+}
+
+fn fit_own(scans: &Scans<'_>, network: &Network, shifted: bool) -> Result<GlobalFit, Refusal> {
+    let (network, said) = network.without_ends_that_return();
+    let mut found = fit_shape(scans, &SchemeModel::Own(&network), shifted)?;
+    found.remarks.splice(0..0, said);
+    Ok(found)
 }
 
 /// The same where each scan may be shifted as a whole; see [`fit_global_shifted`].
@@ -398,7 +406,7 @@ pub fn fit_network(scans: &Scans<'_>, network: &Network) -> Result<GlobalFit, Re
 /// # Errors
 /// As [`fit_network`] and [`fit_global_shifted`].
 pub fn fit_network_shifted(scans: &Scans<'_>, network: &Network) -> Result<GlobalFit, Refusal> {
-    fit_shape(scans, &SchemeModel::Own(network), true)
+    fit_own(scans, network, true)
 }
 
 /// Mean of each scan over its wavelengths.

@@ -161,11 +161,50 @@ impl Network {
         }
     }
 
+    /// The scheme in which each reversible step at an end, `B<->C` where neither goes on to anything else, is a step forwards
+    /// alone, with the sum of its two constants, and what must be said of that.
+    ///
+    /// That changes nothing that scans show. With `T = B + C` and `K = k + k₋`, `C' = k T − K C`, so that `C` is `k/K` times
+    /// what the step forwards with `K` makes: the concentrations span the same room, `K` is in it, and `k` and `k₋` alone are
+    /// not. The spectrum of the last species becomes that of the mixture at equilibrium.
+    pub(super) fn without_ends_that_return(&self) -> (Self, Vec<String>) {
+        let mut network = self.clone();
+        let mut said = Vec::new();
+        for (from, to, forth) in &self.steps {
+            let back = self
+                .steps
+                .iter()
+                .find(|(a, b, _)| (a, b) == (to, from))
+                .map(|step| step.2.clone());
+            let steps_of = |species: &usize| self.steps.iter().filter(|step| step.0 == *species).count();
+            // Of the two directions, the one that is named first is forwards.
+            let first = network.steps.iter().any(|step| step.2 == *forth);
+            let Some(back) = back.filter(|_| first && steps_of(from) == 1 && steps_of(to) == 1) else {
+                continue;
+            };
+            let (a, b) = (&self.species[*from], &self.species[*to]);
+            let mixture = format!("{a} and {b} at equilibrium");
+            let sum = format!("{forth} + {back}");
+            network.steps.retain(|step| step.2 != back);
+            for step in &mut network.steps {
+                if step.2 == *forth {
+                    step.2.clone_from(&sum);
+                }
+            }
+            said.push(format!(
+                "scans determine the sum {sum} alone, and not how much of {b} there is in the end: neither {forth} nor {back} is known, \
+                 and the last spectrum is that of `{mixture}`; where the equilibrium constant K = [{b}]/[{a}] is known from elsewhere, \
+                 {forth} is the sum times K/(1 + K), and {back} the sum divided by 1 + K"
+            ));
+            network.species[*to] = mixture;
+        }
+        (network, said)
+    }
+
     /// Refuses a scheme whose constants the scans cannot tell apart, whatever they are.
     pub(super) fn undetermined(&self) -> Refusal {
         Refusal::Unsuitable {
-            why: "scans alone do not determine these rate constants: other values with other spectra of the species fit as well (a \
-                  reversible step shows only the sum of its two constants); a simpler scheme, or a spectrum that is known, is \
+            why: "scans alone do not determine these rate constants: other values with other spectra of the species fit as well; a simpler scheme, or a spectrum that is known, is \
                   needed"
                 .into(),
         }
@@ -184,6 +223,28 @@ mod tests {
         assert_eq!(names, ["k1", "k2", "k-2"]);
         for odd in ["", "A", "A->", "A->A", "A->B, C->D", "A=>B", "A->B->C"] {
             assert!(Network::parse(odd).is_err(), "{odd}");
+        }
+    }
+
+    #[test]
+    fn a_reversible_step_at_an_end_counts_by_its_sum() {
+        for (scheme, steps, last) in [
+            ("A<->B", vec!["k1 + k-1"], "A and B at equilibrium"),
+            ("A->B, B->A", vec!["k1 + k2"], "A and B at equilibrium"),
+            ("A->B, B<->C", vec!["k1", "k2 + k-2"], "B and C at equilibrium"),
+            // Here each of them goes on to something else.
+            ("A<->B, B->C", vec!["k1", "k-1", "k2"], "C"),
+            ("A->B, B->C", vec!["k1", "k2"], "C"),
+        ] {
+            let (network, said) = Network::parse(scheme).unwrap().without_ends_that_return();
+            let names: Vec<&str> = network.steps.iter().map(|step| step.2.as_str()).collect();
+            assert_eq!(names, steps, "{scheme}");
+            assert_eq!(network.species.last().map(String::as_str), Some(last), "{scheme}");
+            assert_eq!(
+                said.len(),
+                usize::from(steps.iter().any(|name| name.contains('+'))),
+                "{scheme}"
+            );
         }
     }
 

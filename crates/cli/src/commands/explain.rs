@@ -213,13 +213,22 @@ impl<'a> ExplainJson<'a> {
         Self {
             path: source.path(),
             encoding: source.encoding(),
-            lines: source.lines().count(),
+            lines: lines_of(source),
             readers,
             parts,
             verdict: reading.verdict().as_str(),
             remarks: &reading.remarks,
             runs: reading.runs.iter().map(run).collect(),
         }
+    }
+}
+
+/// How many lines a source has. Bytes that nobody took for text are not decoded to count them.
+fn lines_of(source: &Source) -> usize {
+    if source.may_be_text() || source.is_decoded() {
+        source.lines().count()
+    } else {
+        1
     }
 }
 
@@ -230,7 +239,7 @@ fn tell(answers: &[Answer], parts: &[Part], finished: &Finished, screen: &mut Sc
         "{}: {}, {}",
         Styled(STRONG, source.path()),
         source.encoding(),
-        plural(source.lines().count() as u64, "line")
+        plural(lines_of(source) as u64, "line")
     )?;
     writeln!(screen, "{}", Styled(STRONG, "what the readers say"))?;
     for answer in answers {

@@ -286,7 +286,39 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
         }
         let at = from..from + part.len();
         let Some((key, interpretation)) = free_part(part, customs) else {
+            // `14 Dec 2016 22 °C`
+            if place == 0
+                && in_front
+                && let Some((end, key, interpretation)) = date_and_condition(part, customs)
+                && fields.get("date").is_none()
+                && claim_moment(fields, source, &part[..end], from, customs)
+            {
+                let rest = part[end..].trim_start();
+                let at = at.end - rest.len()..at.end;
+                found.push((key, interpretation.claim(rest, origin(source, &at))));
+                continue;
+            }
+            // `14 Dec 2016   22 °C`: nothing else stands in the line.
+            let mut others = parts(line)
+                .into_iter()
+                .skip(1)
+                .map(str::trim)
+                .filter(|part| !part.is_empty())
+                .peekable();
+            if place == 0
+                && in_front
+                && others.peek().is_some()
+                && others.all(|part| free_part(part, customs).is_some())
+                && has_year(part)
+                && fields.get("date").is_none()
+                && claim_moment(fields, source, part, from, customs)
+            {
+                continue;
+            }
             words = true;
+            if in_front {
+                claim_number_of_sample(fields, source, part, from);
+            }
             treated |= is_duration(part, customs);
             if title && place > 0 && fields.get("date").is_none() && has_year(part) {
                 claim_moment(fields, source, part, from, customs);
@@ -376,6 +408,32 @@ fn claim_heading_date(fields: &mut Fields, source: &Source, part: &str, start: u
     let from = start + part.find(heading).unwrap_or(0);
     if has_year(heading) {
         claim_moment(fields, source, heading, from, customs);
+    }
+}
+
+/// A date with its year, and a condition behind it that has nothing behind it: where the date ends, and the condition.
+fn date_and_condition(part: &str, customs: Customs) -> Option<(usize, &'static str, Interpretation)> {
+    let ends: Vec<usize> = word_ends(part).take(5).filter(|&end| end < part.len()).collect();
+    ends.into_iter().rev().find_map(|end| {
+        let date = &part[..end];
+        let whole = has_year(date) && matches!(moment::read(date, customs.order).date, DateReading::Read(_));
+        let (key, found) = free_part(part[end..].trim(), customs).filter(|_| whole)?;
+        Some((end, key, found))
+    })
+}
+
+/// The number of a sample that a phrase is, `Sample no. MB-4`: a key of two words or more, and one word with a digit.
+fn claim_number_of_sample(fields: &mut Fields, source: &Source, part: &str, start: usize) {
+    let Some((key, number)) = part.rsplit_once(' ') else {
+        return;
+    };
+    let key = key.trim_end();
+    let field = field_of(key.trim_end_matches('.')).filter(|field| *field == "sample-id");
+    let named = key.contains(' ') && number.contains(|c: char| c.is_ascii_digit());
+    if let Some(field) = field.filter(|field| named && fields.get(field).is_none()) {
+        let at = start + part.len() - number.len()..start + part.len();
+        let claim = free(Value::Text(number.to_owned()), None, number, source, &at);
+        fields.claim(field, claim);
     }
 }
 

@@ -191,9 +191,32 @@ fn hear_sentence(passing: &mut Passing, source: &Source, paragraph: &Paragraph, 
         }
         let mut said = sentence.behind(at);
         said.extend(sentence.in_front(at));
+        let unsaid = |wanted: &str| said.iter().all(|(field, _)| *field != wanted);
+        let (ph, solvent) = (
+            unsaid("ph").then(|| sentence.ph_of_the_buffer(at)).flatten(),
+            sentence.solvent(at),
+        );
         for (field, claim) in said {
             passing.push(field, claim);
         }
+        passing_on(passing, "ph", ph);
+        passing_on(passing, "solvent", solvent);
+    }
+    for at in 1..words.len() {
+        if words[at].is(List::Begun) && sentence.is_of_a_measurement(at) && !words[..at].iter().any(denied) {
+            for (field, claim) in sentence.behind(at) {
+                // What it was begun at, it need not have been kept at.
+                if field == "date" {
+                    passing.push(field, claim);
+                }
+            }
+        }
+    }
+}
+
+fn passing_on(passing: &mut Passing, field: &'static str, claim: Option<Claim>) {
+    if let Some(claim) = claim {
+        passing.push(field, claim);
     }
 }
 
@@ -220,6 +243,70 @@ impl Sentence<'_> {
                 || self.cell_word(at).is_some()
         };
         !of_another && (verb == 0 || self.words.iter().enumerate().any(of_light))
+    }
+
+    /// Whether what was begun is a measurement: `The run was started …`.
+    fn is_of_a_measurement(&self, verb: usize) -> bool {
+        let subject = self.words[..verb]
+            .iter()
+            .rev()
+            .find(|word| !word.is(List::Auxiliary) && !word.is(List::InChain));
+        subject.is_some_and(|word| {
+            let lower = word.text.to_lowercase();
+            words::begins(List::BegunThing, &lower) || words::begins(List::Kinetics, &lower)
+        })
+    }
+
+    /// The pH of the buffer that the sample is in, named in front of the word of measuring: `A solution in phosphate buffer of
+    /// pH 7.0 was filtered and its spectrum measured`. Only where it is what the sentence is about, nothing with a number was
+    /// done to it before, and the prose has no other pH.
+    fn ph_of_the_buffer(&self, verb: usize) -> Option<Claim> {
+        if self.paragraph.text.matches("pH").count() != 1 {
+            return None;
+        }
+        let at = self.words[..verb].iter().position(|word| word.text == "pH")?;
+        let auxiliary = self.words.iter().position(|word| word.is(List::Auxiliary))?;
+        let done = self.words.get(auxiliary..verb)?;
+        let plain = done.len() <= 6 && !done.iter().any(|word| word.number() || word.is(List::Against));
+        if auxiliary < at || !plain {
+            return None;
+        }
+        let before = &self.words[at.saturating_sub(2)..at];
+        let (buffer, small) = match before {
+            [buffer, small] if small.is(List::InChain) || small.is(List::Link) => (buffer, true),
+            [.., buffer] => (buffer, false),
+            [] => return None,
+        };
+        let name = at.checked_sub(2 + usize::from(small))?;
+        // `in buffer`, `in 20 mM phosphate buffer`: what was dialysed or washed stands against it or with it.
+        let inside = self.words[name.saturating_sub(3)..=name]
+            .iter()
+            .any(|word| word.is(List::Inside));
+        let is_buffer =
+            field_of(buffer.text) == Some("buffer") || fields_if_fitting(buffer.text).contains(&"buffer");
+        match self.part(at)? {
+            (_, Part::Said("ph", claim)) if is_buffer && inside => Some(*claim),
+            _ => None,
+        }
+    }
+
+    /// What a sample was dissolved in by one sentence and measured against by another.
+    fn solvent(&self, verb: usize) -> Option<Claim> {
+        let against = (verb..self.words.len()).find(|at| self.words[*at].is(List::Against))?;
+        let word = self.words.get(against + 1)?;
+        let plain =
+            word.text.chars().count() >= 4 && word.text.chars().all(|c| c.is_alphabetic() || c == '-');
+        let ends = matches!(word.behind, Some('.' | ',' | ';')) || against + 2 >= self.words.len();
+        let all = words_of(&self.paragraph.text);
+        let dissolved = all
+            .windows(2)
+            .any(|pair| pair[0].is(List::Inside) && pair[0].behind.is_none() && pair[1].text == word.text);
+        if !(plain && ends && dissolved) || field_of(word.text).is_some() {
+            return None;
+        }
+        let value = Value::Text(word.text.to_owned());
+        let at = self.paragraph.place(word.at.clone());
+        Some(free(value, None, word.text, self.source, &at))
     }
 
     /// Whether a further temperature comes behind a chain, before another clause begins: then which of them is the sample's is

@@ -85,7 +85,7 @@ fn heads(source: &Source, reading: &Reading) -> Vec<String> {
     }
     let glimpse = source.glimpse();
     let together = |line: &str| super::recognise::has_heads(line, &heads);
-    if glimpse.head.lines().any(together) {
+    if glimpse.head().lines().any(together) {
         heads
     } else {
         Vec::new()

@@ -100,21 +100,17 @@ impl Recognise {
         }
         for text in &self.contains {
             let text = text.get_ref();
-            if !glimpse.head.contains(text.as_str()) {
+            if !glimpse.contains(text) {
                 return Recognition::No(format!("its first lines do not contain `{text}`"));
             }
             reasons.push(format!("its first lines contain `{text}`"));
         }
-        if let Some(text) = self
-            .lacks
-            .iter()
-            .find(|text| glimpse.head.contains(text.as_str()))
-        {
+        if let Some(text) = self.lacks.iter().find(|text| glimpse.contains(text)) {
             return Recognition::No(format!("its first lines contain `{text}`"));
         }
         if !self.columns.is_empty() {
             let heads = self.columns.join("`, `");
-            if !glimpse.head.lines().any(|line| has_heads(line, &self.columns)) {
+            if !glimpse.head().lines().any(|line| has_heads(line, &self.columns)) {
                 return Recognition::No(format!("no line has the headers `{heads}`"));
             }
             reasons.push(format!("a line has the headers `{heads}`"));

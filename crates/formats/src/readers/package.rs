@@ -30,14 +30,14 @@ impl Reader for Package {
     }
 
     fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
-        match paper(glimpse.path, glimpse.head) {
+        match paper(glimpse.path, glimpse.head()) {
             Some(what) => Recognition::Yes(what.to_owned()),
             None => Recognition::No("no list of the files of a package".to_owned()),
         }
     }
 
     fn read(&self, source: &Source) -> Reading {
-        let what = paper(source.path(), source.glimpse().head).unwrap_or("the description of a package");
+        let what = paper(source.path(), source.glimpse().head()).unwrap_or("the description of a package");
         Reading {
             remarks: vec![Diagnostic::note(
                 Code::new(PACKAGE_DESCRIPTION),

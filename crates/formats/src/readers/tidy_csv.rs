@@ -38,7 +38,7 @@ impl Reader for TidyCsv {
     }
 
     fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
-        let head = glimpse.head.lines().next().unwrap_or("");
+        let head = glimpse.head().lines().next().unwrap_or("");
         let names: Vec<&str> = head
             .trim_start_matches('\u{FEFF}')
             .split([',', ';', '\t'])

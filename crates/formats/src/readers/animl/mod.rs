@@ -43,7 +43,7 @@ impl Reader for Animl {
     }
 
     fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
-        match root_name(glimpse.head) {
+        match root_name(glimpse.head()) {
             Some("AnIML") => Recognition::Yes("its root element is `AnIML`".to_owned()),
             Some(other) => Recognition::No(format!("its root element is `{other}`")),
             None => Recognition::No("no XML document".to_owned()),

@@ -61,7 +61,7 @@ impl Reader for JcampDx {
     }
 
     fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
-        recognise(glimpse.head)
+        recognise(glimpse.head())
     }
 
     fn explain(&self, source: &Source) -> Vec<Part> {

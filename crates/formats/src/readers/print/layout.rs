@@ -150,11 +150,54 @@ pub(super) fn rows(lines: Vec<Line>) -> Vec<Row> {
                 row
             })
             .collect();
+        wrapped_values(&mut of_part);
         in_columns(&mut of_part);
         rows.append(&mut of_part);
     }
     without_letter_spacing(&mut rows);
     rows
+}
+
+/// Puts the second line of a value to the first: a line of one cell of words, close below a line of several of which one ends
+/// in a comma, and under that one or under the key in front of it.
+fn wrapped_values(rows: &mut Vec<Row>) {
+    const NEAR: f64 = 2.0;
+    /// Farthest baseline of the second line, in sizes of the font.
+    const BELOW: f64 = 1.8;
+    let goes_on = |above: &Row, row: &Row| match row.cells.as_slice() {
+        [cell] => {
+            let size = cell.words.first().map_or(0.0, |word| word.size);
+            row.baseline - above.baseline < BELOW * size
+                && cell.text.starts_with(char::is_lowercase)
+                && !cell.text.contains([':', '='])
+                && !cell.text.ends_with(',')
+        }
+        _ => false,
+    };
+    let mut at = 1;
+    while at < rows.len() {
+        let above = if rows[at - 1].cells.len() >= 2 && goes_on(&rows[at - 1], &rows[at]) {
+            let (above, left) = (&rows[at - 1].cells, rows[at].cells[0].left);
+            let is_near = |place: usize| {
+                above
+                    .get(place)
+                    .is_some_and(|cell| (cell.left - left).abs() < NEAR)
+            };
+            let open = |cell: &Cell| cell.text.ends_with(',') && !cell.is_number();
+            (0..above.len())
+                .find(|&place| open(&above[place]) && (is_near(place) || place > 0 && is_near(place - 1)))
+        } else {
+            None
+        };
+        let Some(place) = above else {
+            at += 1;
+            continue;
+        };
+        let rest = rows.remove(at).cells.remove(0);
+        let value = &mut rows[at - 1].cells[place];
+        value.text = format!("{} {}", value.text, rest.text);
+        value.words.extend(rest.words);
+    }
 }
 
 /// Puts letters that are set apart together again, on a page where words are set so: `T I M E` is `TIME`, `0 . 1 2` is `0.12`.

@@ -48,9 +48,9 @@ impl Reader for Structured {
 
     fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
         let start = glimpse
-            .head
+            .head()
             .trim_start_matches(|c: char| c.is_whitespace() || c == '\u{FEFF}');
-        if let Some(what) = super::package::paper(glimpse.path, glimpse.head) {
+        if let Some(what) = super::package::paper(glimpse.path, glimpse.head()) {
             return Recognition::No(what.to_owned());
         }
         if page::is_page(start) {
@@ -69,14 +69,14 @@ impl Reader for Structured {
             return Recognition::Yes("a document or a table of TeX".to_owned());
         }
         if start.starts_with("##")
-            || !glimpse.head.contains(['[', '{', '(', '=']) && !glimpse.head.contains("- ")
+            || !glimpse.head().contains(['[', '{', '(', '=']) && !glimpse.head().contains("- ")
         {
             return Recognition::No("no lists or maps in brackets, and no web page".to_owned());
         }
-        if !syntax::may_have_lists(glimpse.head) {
+        if !syntax::may_have_lists(glimpse.head()) {
             return Recognition::No("no lists of numbers in brackets".to_owned());
         }
-        let document = syntax::parse(glimpse.head);
+        let document = syntax::parse(glimpse.head());
         let lists: usize = document.items.iter().map(lists_of).sum();
         let records = document.items.iter().filter(|item| is_record(item)).count();
         let matrices = document.items.iter().filter(|item| is_matrix(item)).count();

@@ -40,6 +40,7 @@ use self::shape::{Draft, Shaped, shape};
 use crate::assume::{Answers, Asked};
 use crate::header;
 use crate::sink::{Counting, Limits, Sink, Understood};
+use crate::source::is_control;
 use crate::words::List;
 use crate::{Card, Glimpse, Part, Reader, Reading, Recognition, Source};
 
@@ -69,14 +70,13 @@ impl Reader for TextTable {
     }
 
     fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
-        if glimpse.head.is_empty() && glimpse.bytes > 0 {
-            return Recognition::No("the bytes are no text".to_owned());
+        let head = glimpse.head();
+        if head.is_empty() && glimpse.bytes > 0 {
+            return Recognition::No(NO_TEXT.to_owned());
         }
-        match not_text(glimpse.head) {
+        match not_text(head) {
             Some(reason) => Recognition::No(reason),
-            None if glimpse.head.bytes().any(|b| b.is_ascii_digit())
-                || glimpse.bytes > glimpse.head.len() =>
-            {
+            None if head.bytes().any(|b| b.is_ascii_digit()) || glimpse.bytes > head.len() => {
                 Recognition::Perhaps("text with numbers in it".to_owned())
             }
             None => Recognition::No("no numbers in the text".to_owned()),
@@ -135,6 +135,9 @@ pub(crate) fn explain(source: &Source, card: &Card) -> Vec<Part> {
     explain::parts(source, told)
 }
 
+/// Why bytes are not read.
+const NO_TEXT: &str = "the bytes are no text";
+
 /// Why a text is of another kind, by its first characters.
 fn not_text(head: &str) -> Option<String> {
     let start = head.trim_start_matches(|c: char| c.is_whitespace() || c == '\u{FEFF}');
@@ -147,7 +150,7 @@ fn not_text(head: &str) -> Option<String> {
         return Some("the file is empty".to_owned());
     }
     if looks_binary(head) {
-        return Some("the bytes are no text".to_owned());
+        return Some(NO_TEXT.to_owned());
     }
     if lower.starts_with("<!doctype")
         || lower.starts_with("<html")
@@ -181,9 +184,6 @@ fn looks_binary(head: &str) -> bool {
         end -= 1;
     }
     let head = &head[..end];
-    // The control characters that text has are the bits of this mask.
-    const IN_TEXT: u32 = 1 | 1 << b'\t' | 1 << b'\n' | 1 << 0x0C | 1 << b'\r' | 1 << 0x1A;
-    let control = |b: u8| (b < 0x20 && IN_TEXT >> b & 1 == 0) || b == 0x7F;
     let any = |piece: &&[u8]| {
         piece.iter().fold(false, |any, &b| {
             any | (b < 0x20) & (b != b'\n') & (b != b'\t') | (b == 0x7F)
@@ -195,7 +195,7 @@ fn looks_binary(head: &str) -> bool {
         .chunks(64)
         .filter(any)
         .flatten()
-        .filter(|&&b| control(b))
+        .filter(|&&b| is_control(b))
         .count()
         + if head.is_ascii() {
             0
@@ -213,6 +213,10 @@ pub(crate) fn read(source: &Source, card: &Card) -> Reading {
 /// Reads a source, and where `told` is given, notes how on the way. What only stands in the way of its tables is blanked
 /// first.
 fn read_telling(source: &Source, card: &Card, told: Option<&mut Told>) -> Reading {
+    // Bytes that are plainly no text are not decoded.
+    if !source.may_be_text() {
+        return Reading::refused(Diagnostic::error(Code::new("not-a-text-table"), NO_TEXT));
+    }
     let found = match blanking::cleared(source) {
         None => read_lines(source, told),
         Some(cleared) => {
@@ -268,7 +272,7 @@ fn under_a_factor(text: &str) -> Option<Diagnostic> {
 
 fn read_lines(source: &Source, mut told: Option<&mut Told>) -> Found {
     let text = source.text();
-    if let Some(reason) = not_text(source.glimpse().head) {
+    if let Some(reason) = not_text(source.glimpse().head()) {
         return Found::refused(Diagnostic::error(Code::new("not-a-text-table"), reason));
     }
     if let Some(why) = under_a_factor(text) {

@@ -57,7 +57,9 @@ impl Shaper<'_> {
         let light = of(&Quantity::WAVELENGTH).or_else(|| of(&Quantity::WAVENUMBER));
         let running = match (light, of(&Quantity::TIME)) {
             (Some(light), Some(time)) => {
-                if has_different(light, SCAN_FROM) || !has_different(time, 2) {
+                // Where both are few, the longer curves tell more.
+                let scans = || has_different(light, 3) && distinct(light) >= distinct(time);
+                if has_different(light, SCAN_FROM) || !has_different(time, 2) || scans() {
                     light
                 } else {
                     time
