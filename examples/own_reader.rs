@@ -18,7 +18,7 @@ impl Reader for Beads {
     }
 
     fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
-        if glimpse.head.starts_with("%beads") {
+        if glimpse.head().starts_with("%beads") {
             Recognition::Yes("its first line is `%beads`".to_owned())
         } else {
             Recognition::No("its first line is not `%beads`".to_owned())

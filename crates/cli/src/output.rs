@@ -213,18 +213,6 @@ impl OutputOptions {
         }
     }
 
-    /// Writes runs; gives remarks on what the format cannot carry. Where it fails nothing is left behind.
-    pub(crate) fn write(
-        &self,
-        target: &Path,
-        existing: Existing,
-        runs: &[Run],
-    ) -> io::Result<Vec<Diagnostic>> {
-        let (files, remarks) = self.prepare(target, existing, runs)?;
-        files.map_or(Ok(()), Writing::commit)?;
-        Ok(remarks)
-    }
-
     /// Writes runs that need not be held all at once; `look` may refuse the files before they have their names.
     pub(crate) fn write_all(
         &self,

@@ -165,7 +165,9 @@ impl Process {
         let ending = teller.end(asked.len() == 1 || self.average, screen)?;
         if let (Some(out), false) = (&self.out, runs.is_empty()) {
             let remarks = OutputOptions::of(self.to)
-                .write_all(out, Existing::asked(self.replace), &mut runs.as_slice())
+                .write_all(out, Existing::asked(self.replace), &mut runs.as_slice(), &|_| {
+                    Ok(())
+                })
                 .map_err(|error| match error {
                     ExportError::Refused(why) => Failure::nothing(*why),
                     ExportError::Io(error) => Failure::file("write", out, &error),
