@@ -127,7 +127,7 @@ impl Shaper<'_> {
             }
             // `min` is the least here, and no minute.
             let unit = unit.filter(|unit| !unit.converts_to(&Unit::SECOND));
-            return (Quantity::named(name), unit.unwrap_or(Unit::ONE));
+            return (named_as(&name), unit.unwrap_or(Unit::ONE));
         }
         if let Some(other) = self.context.abbreviated(&head).filter(|_| assumed.is_none()) {
             return self.ask_named_around(&column, &other);
@@ -175,7 +175,7 @@ impl Shaper<'_> {
         }
         // What a reading should have been was not measured.
         if words::is(List::Target, &head) {
-            return (Quantity::named(head.to_lowercase()), Unit::ONE);
+            return (named_as(&head), Unit::ONE);
         }
         // Beside a column that says what it is, a column of another name keeps its own.
         let others_told = roles.iter().enumerate().any(|(i, role)| {
@@ -221,10 +221,7 @@ impl Shaper<'_> {
             if column.unit.is_none() && self.is_written_like_light(y, roles) && !self.follows_from_others(y) {
                 return self.ask_measured(&column);
             }
-            return (
-                Quantity::named(head.to_lowercase()),
-                column.unit.clone().unwrap_or(Unit::ONE),
-            );
+            return (named_as(&head), column.unit.clone().unwrap_or(Unit::ONE));
         }
         let names = |quantity: &Quantity| {
             self.context.names(quantity)
@@ -647,6 +644,11 @@ fn says_wavenumber(head: &str) -> bool {
 }
 
 /// Headers of a column of errors, with or without a unit of percent.
+/// A quantity under the name that its header gives it: without blanks about a minus sign, which names of columns do not keep.
+fn named_as(head: &str) -> Quantity {
+    Quantity::named(head.trim().to_lowercase().replace(" - ", "-"))
+}
+
 fn is_error_word(text: &str) -> bool {
     let text = text
         .trim()
