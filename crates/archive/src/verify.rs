@@ -48,7 +48,7 @@ pub struct Problem {
     pub found: String,
     /// What was expected.
     pub expected: String,
-    /// Whether [`Archive::repair`] can put it right.
+    /// Whether `Archive::repair` can put it right.
     pub repairable: bool,
 }
 

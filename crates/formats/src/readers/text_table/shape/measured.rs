@@ -643,12 +643,12 @@ fn says_wavenumber(head: &str) -> bool {
     read_head(name).quantity == Some(Quantity::WAVENUMBER)
 }
 
-/// Headers of a column of errors, with or without a unit of percent.
 /// A quantity under the name that its header gives it: without blanks about a minus sign, which names of columns do not keep.
 fn named_as(head: &str) -> Quantity {
     Quantity::named(head.trim().to_lowercase().replace(" - ", "-"))
 }
 
+/// Headers of a column of errors, with or without a unit of percent.
 fn is_error_word(text: &str) -> bool {
     let text = text
         .trim()

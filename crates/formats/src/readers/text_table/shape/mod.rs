@@ -110,7 +110,7 @@ fn apart_at_an_empty_column(columns: &[Column], table: &Table) -> Option<[std::o
     let measured =
         |column: &Column| headed(column) && column.kind == Kind::Figures && column.stats.count >= FEWEST_ROWS;
     let apart = names.kind == Kind::Words && names.clock.is_none() && right.iter().any(measured);
-    (apart && left.len() >= 2 && left.iter().all(headed)).then(|| [0..at, at..columns.len()])
+    (apart && left.len() >= 2 && left.iter().all(headed)).then_some([0..at, at..columns.len()])
 }
 
 /// Shapes the parts of a table that stand side by side, each as a table of its own.
