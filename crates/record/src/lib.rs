@@ -5,7 +5,7 @@
 //! that stood there and the [`Origin`] that said so. What a computation found is an [`Outcome`]. What was odd is a
 //! [`Diagnostic`]; what only a person can decide is a [`Question`].
 //!
-//! It knows how people write values, dates, units and names of files ([`interpret`], [`moment`], [`unit`], [`names`]). It knows no
+//! It knows how people write values, dates, units and names of files ([`interpret`], [`moment`], [`mod@unit`], [`names`]). It knows no
 //! file system, no file format and no mathematics beyond units. The JSON Schemas in `schemas/` are generated from these types
 //! ([`schema`]).
 //!
