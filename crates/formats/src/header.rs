@@ -455,13 +455,30 @@ fn separated(line: &str, body: Range<usize>) -> Option<Vec<Pair>> {
     None
 }
 
-/// Whether a key is the name of a measured field and its unit, `Temp (°C)`. The `ns` of `operator ns` is somebody.
-pub(crate) fn is_field_with_unit(key: &str) -> bool {
+/// Whether a key is the name of a measured field and its unit, `Temp (°C)`, `Cell (cm)`. The `ns` of `operator ns` is somebody.
+fn is_field_with_unit(key: &str) -> bool {
+    let Some((name, unit)) = split_unit(key) else {
+        return false;
+    };
     let measured = |field: &str| {
         let kind = known_field(field).map(|known| known.kind);
         matches!(kind, Some(ValueKind::Number(_) | ValueKind::Range(_)))
     };
-    split_unit(key).is_some_and(|(name, _)| field_of(name).is_some_and(measured))
+    let stated = spelled(unit);
+    field_of(name).is_some_and(measured)
+        || fields_if_fitting(name)
+            .iter()
+            .any(|field| has_unit_of(field, &stated))
+}
+
+/// Whether one of the units that a text may mean is of the kind that a field is customarily in.
+fn has_unit_of(field: &str, stated: &Spelling) -> bool {
+    match known_field(field).map(|known| known.kind) {
+        Some(ValueKind::Number(custom) | ValueKind::Range(custom)) => {
+            Unit::ucum(custom).is_ok_and(|custom| stated.units().iter().any(|unit| is_alike(unit, &custom)))
+        }
+        _ => false,
+    }
 }
 
 fn customs(source: &Source) -> Customs {
@@ -566,39 +583,10 @@ fn claim_with(
     if spelling.is_empty() || raw.is_empty() || says_nothing(spelling, raw) {
         return;
     }
-    // `T = 25 C, pH 8.2`: a value, and conditions behind it that have no keys.
+    // `T = 25 C, pH 8.2`, `enzyme: urease, pH 7.0`: a value, and conditions behind it that have no keys.
     if says.is_none()
         && let Some((first, rest)) = raw.split_once(", ")
-        && rest.split(", ").all(passing::is_condition)
-        && let found = understand(spelling, first, customs).1
-        && found.fits
-        && matches!(found.value, Value::Number(_))
-    {
-        let end = value.start + first.len();
-        let mut passing = Passing::default();
-        passing.hear(source, value.start..value.start + raw.len());
-        claim_with(
-            fields,
-            questions,
-            source,
-            spelling,
-            value.start..end,
-            None,
-            customs,
-        );
-        passing.settle(fields);
-        return;
-    }
-    // `sample: leaf 5, acetone, cell 1 cm`: statements side by side, of which the key is of the first.
-    let is_text = field_of(spelling)
-        .and_then(known_field)
-        .is_some_and(|known| known.kind == ValueKind::Text);
-    if says.is_none()
-        && is_text
-        && let Some((first, rest)) = raw.split_once(", ")
-        && (rest.split(", ").all(passing::is_condition)
-            || is_amid(source, value.start) && rest.split(", ").any(passing::is_condition))
-        && !raw.contains('"')
+        && is_value_before_conditions(source, spelling, value.start, (first, rest), customs)
     {
         let end = value.start + first.len();
         let mut passing = Passing::default();
@@ -627,6 +615,33 @@ fn claim_with(
     }
     let place = source.place(Span::new(value.start, value.end));
     put(fields, questions, source, (spelling, raw), (field, &found), place);
+}
+
+/// Whether the value of a key, at byte `at`, ends at its first comma: what follows are conditions. Where the key itself is one of
+/// several statements, one condition among them is enough.
+fn is_value_before_conditions(
+    source: &Source,
+    spelling: &str,
+    at: usize,
+    (first, rest): (&str, &str),
+    customs: Customs,
+) -> bool {
+    let all = rest.split(", ").all(passing::is_condition);
+    let any = || rest.split(", ").any(passing::is_condition);
+    match field_of(spelling).and_then(known_field).map(|known| known.kind) {
+        Some(ValueKind::Text) => !rest.contains('"') && (all || is_amid(source, at) && any()),
+        _ => {
+            let found = || understand(spelling, first, customs).1;
+            all && matches!(
+                found(),
+                Interpretation {
+                    fits: true,
+                    value: Value::Number(_),
+                    ..
+                }
+            )
+        }
+    }
 }
 
 /// Whether a comma stands on the line in front of byte `at`: the key there is not its first statement.
@@ -763,8 +778,10 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
             continue;
         }
         let number = matches!(found.value, Value::Number(_) | Value::Range { .. });
+        // `Cell (cm)`: the unit stands in the key.
+        let unit_in_key = || stated.as_ref().is_some_and(|stated| has_unit_of(field, stated));
         let text_field = known_field(field).is_some_and(|known| known.kind == ValueKind::Text);
-        if text_field || found.fits && (!number || found.unit_written) {
+        if text_field || found.fits && (!number || found.unit_written || unit_in_key()) {
             return (Key::new(*field), found);
         }
     }

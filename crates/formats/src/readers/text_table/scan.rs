@@ -512,7 +512,7 @@ fn table_at(
     if words_first && grid.rows == 1 && figures == 1 && dialect.sep == Sep::Blank {
         return None;
     }
-    if words_first && columns == 2 && grid.rows <= 6 && heads_are_a_key(text, &heads, &grid) {
+    if words_first && grid.rows <= 6 && heads_are_a_key(text, &heads, &grid) {
         return None;
     }
     let below_a_key = || grid.rows <= 2 && head_above.is_some_and(is_key_with_number);
@@ -1192,13 +1192,22 @@ fn is_head_of_numbers(rows: &[&str], dialect: &Dialect) -> bool {
 /// Whether the lowest of the heads over two columns is a key and its value and so are the rows: `Slit;2 nm` over
 /// `Averaging;0.1 s`, `Wavelength (nm);278` over `Cell (cm);1`. The unit of a head is that of the numbers below it.
 fn heads_are_a_key(text: &str, heads: &[HeadRow], grid: &Grid) -> bool {
-    let Some([Some(key), Some(value)]) = heads.last().map(|head| head.cells.as_slice()) else {
+    let Some([Some(key), Some(value), beside @ ..]) = heads.last().map(|head| head.cells.as_slice()) else {
         return false;
     };
+    // Below stands a wider table; the cells beside keys are empty.
+    let empty = |column: usize| match grid.kinds[column] {
+        Kind::Figures => grid.column(column).all(f64::is_nan),
+        Kind::Words => grid.words(column).iter().all(|span| span.start == span.end),
+    };
+    if !beside.iter().all(Option::is_none) || !(2..grid.columns()).all(empty) {
+        return false;
+    }
     let value = &text[value.range()];
     let is_key = |span: &Span| {
         let key = text[span.range()].trim();
-        crate::header::is_field_with_unit(key) || crate::words::field_of(key).is_some()
+        let name = crate::head::split_unit(key).map_or(key, |(name, _)| name);
+        crate::words::field_of(key).is_some() || crate::header::is_known(name)
     };
     if is_key(key)
         && matches!(cell(value, grid.dialect.style), Cell::Number { .. })
