@@ -37,10 +37,10 @@ pub(super) fn sections(text: &str, pieces: Vec<Piece>) -> (Vec<Section>, Vec<Tex
                     words.retain(|word| word.line != line);
                     last.remarks.push(row_cut(line));
                 }
-                if let Some(note) = sections
+                let note = sections
                     .last()
-                    .and_then(|last| note_between(text, &last.table, &table))
-                {
+                    .and_then(|last| note_between(text, &last.table, &table));
+                if let Some(note) = note {
                     words.push(note);
                     table.heads.clear();
                 }
@@ -84,7 +84,7 @@ pub(super) fn sections(text: &str, pieces: Vec<Piece>) -> (Vec<Section>, Vec<Tex
                         continue;
                     }
                     (Some(last), Some(_))
-                        if (furniture || goes_back_or_on(&last.table, &table))
+                        if (furniture || note.is_some() || goes_back_or_on(&last.table, &table))
                             && !own_head
                             && last.table.grid.columns() == table.grid.columns() =>
                     {
@@ -172,11 +172,11 @@ fn form_of(text: &str) -> String {
     form
 }
 
-/// The first names of a list, and whether they are all of one form with figures in it: `26.10.2004`, `7/1`.
+/// The first names of a list.
 fn first_names<'t>(text: &'t str, table: &Table) -> Vec<&'t str> {
     const FEW: usize = 3;
     let spans = table.grid.words(0).iter().take(FEW);
-    spans.map(|span| &text[span.range()]).collect()
+    spans.map(|span| text[span.range()].trim()).collect()
 }
 
 /// The header of a table, where it is a note between two rows of one list: a line of which only the first cell is filled,
@@ -189,20 +189,18 @@ fn note_between(text: &str, first: &Table, second: &Table) -> Option<TextLine> {
         return None;
     };
     let note = !rest.is_empty() && rest.iter().all(Option::is_none);
-    (note && are_one_list(text, first, second)).then_some(head.line)
+    (note && are_alike_lists(text, first, second)).then_some(head.line)
 }
 
 /// Whether two tables are of the same columns, names in front, and their names are of one form with figures in it.
-fn are_one_list(text: &str, first: &Table, second: &Table) -> bool {
+fn are_alike_lists(text: &str, first: &Table, second: &Table) -> bool {
     let (a, b) = (&first.grid, &second.grid);
     let named = a.kinds == b.kinds && a.kinds.first() == Some(&Kind::Words) && a.dialect == b.dialect;
     if !named || a.rows == 0 || b.rows == 0 {
         return false;
     }
-    let (Some(one), Some(other)) = (
-        first_names(text, first).into_iter().next(),
-        first_names(text, second).into_iter().next(),
-    ) else {
+    let (before, behind) = (first_names(text, first), first_names(text, second));
+    let (Some(one), Some(other)) = (before.first(), behind.first()) else {
         return false;
     };
     form_of(one).contains('0') && form_of(one) == form_of(other)
@@ -221,9 +219,16 @@ fn list_goes_on(text: &str, first: &Table, second: &Table, between: &[TextLine])
             .map(|(_, rest)| rest);
         rest.is_some_and(|rest| !rest.contains(char::is_alphanumeric))
     };
+    // Names that begin anew, `leaf 1` again, are of another group, which the note between may name.
+    let anew = || {
+        let before = first_names(text, first);
+        let behind = first_names(text, second);
+        behind.first().is_some_and(|name| before.contains(name))
+    };
     headed
         && first.open.is_none()
-        && are_one_list(text, first, second)
+        && are_alike_lists(text, first, second)
+        && !anew()
         && between.iter().all(is_note)
         && !first
             .heads

@@ -69,11 +69,7 @@ pub(super) fn take_replicates(columns: &mut [Column], grid: &Grid) {
     let decimals = grid.decimals();
     let is_mean = |column: &&Column| {
         let head = column.heads.last().map_or("", |(text, _)| text.trim());
-        let places = decimals[grid.place(column.index)]
-            .iter()
-            .map(|&(_, places)| places)
-            .max();
-        let tolerance = 0.55 * 10_f64.powi(-i32::from(places.unwrap_or(0)));
+        let tolerance = super::super::grid::rounding_of(&decimals[grid.place(column.index)]);
         let deviations = || {
             let means = grid.column(column.index).enumerate();
             means.filter_map(|(row, mean)| {

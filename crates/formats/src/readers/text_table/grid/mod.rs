@@ -437,6 +437,14 @@ impl Grid {
     }
 }
 
+/// By how much a printed number of a column may be off, where `changes` are those of its decimals: half of the last place that any
+/// of them has, and a tenth of that more for the arithmetic of whoever computed it.
+pub(super) fn rounding_of(changes: &[(u32, u8)]) -> f64 {
+    const HALF_PLACE: f64 = 0.55;
+    let most = changes.iter().map(|&(_, decimals)| decimals).max();
+    HALF_PLACE * 10_f64.powi(-i32::from(most.unwrap_or(0)))
+}
+
 /// Decimals of the rows `rows`, which go from top to bottom, from the changes of one column.
 pub(super) fn decimals_of(changes: &[(u32, u8)], rows: impl Iterator<Item = usize>) -> Decimals {
     let mut decimals = Decimals::default();

@@ -1,10 +1,8 @@
 //! Columns whose names say nothing, beside columns of light: whether their numbers may be light as well, or follow from
 //! other numbers in their row.
 
+use super::super::grid::rounding_of;
 use super::*;
-
-/// Half of the last place, by which a printed number may be rounded off, and a tenth of it more for the arithmetic.
-const HALF_PLACE: f64 = 0.55;
 
 impl Shaper<'_> {
     /// Whether the numbers of a column are written like those of a column of light beside it, as many decimals, or one more or
@@ -66,7 +64,7 @@ impl Shaper<'_> {
             return true;
         }
         let numbers = |column: &Column| self.table.grid.column(column.index).collect::<Vec<f64>>();
-        let rounding = |column: &Column| HALF_PLACE * 10_f64.powi(-i32::from(self.digits_of(column)));
+        let rounding = |column: &Column| rounding_of(&self.decimals[self.table.grid.place(column.index)]);
         let (own, own_rounding) = (numbers(column), rounding(column));
         let operands: Vec<(Vec<f64>, f64, bool)> = operands
             .into_iter()

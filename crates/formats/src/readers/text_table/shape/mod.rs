@@ -86,15 +86,17 @@ pub(super) fn shape(
     }
     let left_out = hear_vocabulary(&mut shaper.columns, source);
     shaper.remarks.extend(left_out);
-    if let Some(parts) = apart_at_an_empty_column(&shaper.columns, table) {
-        return shape_apart(source, table, context, parts, told);
+    if let Some(at) = apart_at_an_empty_column(&shaper.columns, table) {
+        let mut right = Shaper::of(source, table, context, order);
+        right.columns = shaper.columns.split_off(at);
+        return shape_apart([shaper, right], told);
     }
     shape_columns(shaper, told)
 }
 
-/// The columns on either side of an empty one without a header, where names begin a table of its own on the right: standards beside
-/// their line, and beside them the samples.
-fn apart_at_an_empty_column(columns: &[Column], table: &Table) -> Option<[std::ops::Range<usize>; 2]> {
+/// Where the columns behind an empty one without a header begin, if names begin a table of its own there: standards on the
+/// left, the samples on the right.
+fn apart_at_an_empty_column(columns: &[Column], table: &Table) -> Option<usize> {
     let grid = &table.grid;
     let empty = |index: usize| match grid.kinds[index] {
         Kind::Figures => grid.column(index).all(f64::is_nan),
@@ -110,35 +112,25 @@ fn apart_at_an_empty_column(columns: &[Column], table: &Table) -> Option<[std::o
     let measured =
         |column: &Column| headed(column) && column.kind == Kind::Figures && column.stats.count >= FEWEST_ROWS;
     let apart = names.kind == Kind::Words && names.clock.is_none() && right.iter().any(measured);
-    (apart && left.len() >= 2 && left.iter().all(headed)).then_some([0..at, at..columns.len()])
+    (apart && left.len() >= 2 && left.iter().all(headed)).then_some(at)
 }
 
 /// Shapes the parts of a table that stand side by side, each as a table of its own.
-fn shape_apart(
-    source: &Source,
-    table: &Table,
-    context: &Context,
-    parts: [std::ops::Range<usize>; 2],
-    mut told: Option<&mut (Vec<ColumnPart>, Vec<Evidence>)>,
-) -> Shaped {
-    let order = source.assume().get("date").and_then(moment::Order::named);
+fn shape_apart(parts: [Shaper<'_>; 2], mut told: Option<&mut (Vec<ColumnPart>, Vec<Evidence>)>) -> Shaped {
+    let table = parts[0].table;
     let mut drafts = Vec::new();
     let mut reason = None;
     let mut from = 0;
     for part in parts {
-        let mut shaper = Shaper::of(source, table, context, order);
-        let left_out = hear_vocabulary(&mut shaper.columns, source);
-        shaper.remarks.extend(left_out);
-        shaper.columns = shaper.columns.drain(part).collect();
-        let end = shaper.columns.last().map_or(from, |column| column.index + 1);
+        let end = part.columns.last().map_or(from, |column| column.index + 1);
         let indices = std::mem::replace(&mut from, end)..end;
         let mut own = (Vec::new(), Vec::new());
-        let shaped = shape_columns(shaper, told.is_some().then_some(&mut own));
+        let shaped = shape_columns(part, told.is_some().then_some(&mut own));
         if let Some(told) = told.as_deref_mut() {
             let (first, last) = (indices.start + 1, indices.end);
             own.0.retain(|told| told.last >= first && told.first <= last);
-            for part in &mut own.0 {
-                (part.first, part.last) = (part.first.max(first), part.last.min(last));
+            for columns in &mut own.0 {
+                (columns.first, columns.last) = (columns.first.max(first), columns.last.min(last));
             }
             told.0.append(&mut own.0);
             told.1.append(&mut own.1);
@@ -1051,10 +1043,7 @@ impl Names<'_> {
             .iter()
             .filter(|column| column.kind == Kind::Figures)
             .map(|column| {
-                let places = decimals[grid.place(column.index)]
-                    .iter()
-                    .map(|&(_, places)| places);
-                let rounding = 0.55 * 10_f64.powi(-i32::from(places.max().unwrap_or(0)));
+                let rounding = super::grid::rounding_of(&decimals[grid.place(column.index)]);
                 (column.index, rounding)
             })
             .collect();
