@@ -891,7 +891,7 @@ fn intervals_of_coarse_readings_match_their_errors() {
         let (error, interval) = (parameter.standard_error.expect("known"), &parameter.intervals[0]);
         let width = interval.high.expect("an end") - interval.low.expect("an end");
         assert!(
-            (3.8..4.1).contains(&(width / error)),
+            (3.9..4.1).contains(&(width / error)),
             "{name}: {width} for {error}"
         );
     }
