@@ -340,11 +340,43 @@ fn stands_over_headers(text: &str, cursor: Cursor) -> bool {
     let (end, next) = line_end(text.as_bytes(), cursor.at);
     let (below, _) = line_end(text.as_bytes(), next.min(text.len()));
     let (line, below) = (&text[cursor.at..end], &text[next.min(text.len())..below]);
-    let cells = |line: &str, mark: char| line.split(mark).filter(|cell| !cell.trim().is_empty()).count();
     class_of(below) == Class::Words
         && ['\t', ';', ',']
             .into_iter()
-            .any(|mark| cells(line, mark) >= 2 && cells(below, mark) > cells(line, mark))
+            .any(|mark| filled(line, mark) >= 2 && filled(below, mark) > filled(line, mark))
+}
+
+/// Whether a line is a known key with its value, or one of several, and the first line below them that is none is the header
+/// of a wider table: `Path length,1 mm` over `Tank,420 nm,520 nm` is no row, though it has a word and a number as the rows do.
+fn is_key_over_headers(text: &str, cursor: Cursor) -> bool {
+    const FURTHEST: usize = 24;
+    let mut lines = text[cursor.at..].lines().filter(|line| !line.trim_matches(is_blank).is_empty()).take(FURTHEST);
+    let Some(line) = lines.next() else { return false };
+    let Some(delimiter) = ['\t', ';', ','].into_iter().find(|mark| filled(line, *mark) == 2) else {
+        return false;
+    };
+    let is_key = |line: &str| {
+        let mut cells = line.split(delimiter).map(|cell| cell.trim_matches(is_blank)).filter(|cell| !cell.is_empty());
+        let key = cells.next().unwrap_or_default().trim_end_matches([':', '=']).trim_end();
+        // `b` and `c` name samples.
+        filled(line, delimiter) == 2 && key.chars().count() >= 3 && crate::header::is_known(key)
+    };
+    if !is_key(line) {
+        return false;
+    }
+    let Some(header) = lines.find(|line| !is_key(line)) else { return false };
+    let Some(row) = lines.next() else { return false };
+    // Words over numbers, or numbers with a unit over numbers without one.
+    let lettered = |cell: &str| cell.contains(char::is_alphabetic);
+    filled(header, delimiter) >= 3
+        && header.split(delimiter).zip(row.split(delimiter)).skip(1).any(|(name, below)| {
+            lettered(name) && !lettered(below) && leading_number(below).is_some()
+        })
+}
+
+/// How many cells of a line hold something, where `delimiter` parts them.
+fn filled(line: &str, delimiter: char) -> usize {
+    line.split(delimiter).filter(|cell| !cell.trim_matches(is_blank).is_empty()).count()
 }
 
 /// The table that begins at `cursor`, if one does, and where the text goes on behind it.
@@ -367,6 +399,9 @@ fn table_at(
         && sample.len() < 2
         && (head_above.is_none() || stands_over_headers(text, cursor))
     {
+        return None;
+    }
+    if class == Class::Mixed && is_key_over_headers(text, cursor) {
         return None;
     }
     let decision = if least == 1 && class == Class::Figures && sample.len() >= 5 {
