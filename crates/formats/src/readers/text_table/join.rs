@@ -206,18 +206,35 @@ fn are_alike_lists(text: &str, first: &Table, second: &Table) -> bool {
     form_of(one).contains('0') && form_of(one) == form_of(other)
 }
 
+/// Whether two tables are of the same three columns or more, names in front, whatever the names are.
+fn are_alike_wide_lists(first: &Table, second: &Table) -> bool {
+    const FEWEST: usize = 3;
+    let (a, b) = (&first.grid, &second.grid);
+    let rest = a.kinds.get(1..).unwrap_or_default();
+    a.kinds == b.kinds
+        && a.dialect == b.dialect
+        && a.columns() >= FEWEST
+        && a.kinds.first() == Some(&Kind::Words)
+        && rest.iter().all(|kind| *kind == Kind::Figures)
+        && a.rows > 0
+        && b.rows > 0
+}
+
 /// Whether a list of named rows goes on behind empty rows or notes: no header between says otherwise, and no column is one that
 /// runs, which would begin anew.
-fn list_goes_on(text: &str, first: &Table, second: &Table, between: &[TextLine]) -> bool {
+pub(super) fn list_goes_on(text: &str, first: &Table, second: &Table, between: &[TextLine]) -> bool {
     let runs = |span: &Span| super::segments::is_axis(&crate::head::read_head(&text[span.range()]));
-    let headed = !first.heads.is_empty() && second.heads.is_empty();
-    let delimiter = first.grid.dialect.sep.byte().map(char::from);
+    // The header may stand again, as on another page.
+    let headed = !first.heads.is_empty()
+        && (second.heads.is_empty() || head_texts(text, first) == head_texts(text, second));
+    let Some(delimiter) = first.grid.dialect.sep.byte().map(char::from) else {
+        return false;
+    };
+    // A note fills one cell, and states nothing of its own.
     let is_note = |line: &TextLine| {
         let line = &text[line.span.range()];
-        let rest = delimiter
-            .and_then(|sign| line.split_once(sign))
-            .map(|(_, rest)| rest);
-        rest.is_some_and(|rest| !rest.contains(char::is_alphanumeric))
+        let rest = line.split_once(delimiter).map_or("", |(_, rest)| rest);
+        !rest.contains(char::is_alphanumeric) && stated(line).is_empty()
     };
     // Names that begin anew, `leaf 1` again, are of another group, which the note between may name.
     let anew = || {
@@ -227,7 +244,7 @@ fn list_goes_on(text: &str, first: &Table, second: &Table, between: &[TextLine])
     };
     headed
         && first.open.is_none()
-        && are_alike_lists(text, first, second)
+        && (are_alike_lists(text, first, second) || are_alike_wide_lists(first, second))
         && !anew()
         && between.iter().all(is_note)
         && !first

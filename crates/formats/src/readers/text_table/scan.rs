@@ -10,7 +10,7 @@ use super::damaged::is_row_of;
 use super::dialect::{Brackets, Decision, Dialect, Sep, decide, is_blank, raw_split, split, style_of};
 use super::grid::{Cursor, Grid, Kind, MAX_COLUMNS, line_end};
 use super::heads::{glue_units, heads_above, is_summary_word, unmatched_head};
-use super::join::goes_on;
+use super::join::{goes_on, list_goes_on};
 use super::labelled;
 use super::number::{Cell, Style, cell, dotted_time, durations_differ, has_concise, is_nearly_number};
 use super::pages::PageBreak;
@@ -185,7 +185,7 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
                 failed_before = false;
                 continue;
             }
-            if let Some((row, after)) = row_behind(text, cursor, &pieces) {
+            if let Some((row, after)) = rows_behind(text, cursor, &pieces) {
                 pieces.push(Piece::Table(Box::new(row)));
                 cursor = after;
                 continue;
@@ -206,32 +206,49 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
     }
 }
 
-/// The row at `cursor` as a table of its own, where it goes on in the very step of the table before it, and nothing but empty
-/// lines lie between, or lines of delimiters: a last row of its own behind `;;;`.
-fn row_behind(text: &str, cursor: Cursor, above: &[Piece]) -> Option<(Table, Cursor)> {
+/// The most notes that stand between two rows of one list.
+const MOST_NOTES: usize = 2;
+
+/// The rows at `cursor` as a table of their own, where they are too few to be one by themselves and go on with the table before
+/// them: a last row behind `;;;` in its very step, or the rest of a list of named rows behind a note.
+fn rows_behind(text: &str, cursor: Cursor, above: &[Piece]) -> Option<(Table, Cursor)> {
     let empty = |piece: &&Piece| match piece {
         Piece::Blank => true,
         Piece::Text(line) => !text[line.span.range()].contains(char::is_alphanumeric),
         Piece::Table(_) => false,
     };
-    let Some(Piece::Table(before)) = above.iter().rev().find(|piece| !empty(piece)) else {
-        return None;
-    };
+    let (before, between) = above.iter().enumerate().rev().find_map(|(at, piece)| match piece {
+        Piece::Table(table) => Some((table, &above[at + 1..])),
+        _ => None,
+    })?;
     let mut grid = before.grid.empty_like();
     // The rows of means behind it are read along.
     let end = uncut(text, &grid.dialect).max(cursor.at);
     let after = grid.read(text, cursor, end);
-    let whole = grid.rows == 1 && grid.gaps.is_empty() && grid.odd.is_empty() && before.open.is_none();
-    let row = Table {
+    let whole = grid.rows >= 1 && grid.gaps.is_empty() && grid.odd.is_empty() && before.open.is_none();
+    if !whole {
+        return None;
+    }
+    let rows = Table {
+        first_line: cursor.line,
+        last_line: grid.line(grid.rows - 1) as u32,
         grid,
         heads: Vec::new(),
-        first_line: cursor.line,
-        last_line: cursor.line,
         open: None,
         unmatched_head: None,
         joined: Vec::new(),
     };
-    (whole && goes_on(before, &row, 0) == Some(true)).then_some((row, after))
+    let notes: Vec<TextLine> = between
+        .iter()
+        .filter(|piece| !empty(piece))
+        .filter_map(|piece| match piece {
+            Piece::Text(line) => Some(*line),
+            _ => None,
+        })
+        .collect();
+    let goes_on = notes.is_empty() && rows.grid.rows == 1 && goes_on(before, &rows, 0) == Some(true)
+        || notes.len() <= MOST_NOTES && list_goes_on(text, before, &rows, &notes);
+    goes_on.then_some((rows, after))
 }
 
 /// The heads above a table that begins at `cursor`. A damaged row may stand between them.
@@ -389,12 +406,16 @@ fn table_at(
     least: usize,
     effort: &mut Effort,
 ) -> Option<(Table, Cursor)> {
-    let sample = sample(text, cursor, class);
+    let mut sample = sample(text, cursor, class);
     effort.weighed += sample.iter().map(|row| row.len()).sum::<usize>();
     let head_above = match above.iter().rev().find(|piece| !is_ruler_piece(text, piece)) {
         Some(Piece::Text(line)) => Some(strip_remark(&text[line.span.range()]).1),
         _ => None,
     };
+    // The header again, as behind a page break, is no row.
+    if let Some(again) = head_above.and_then(|head| sample.iter().position(|row| row.trim() == head.trim())) {
+        sample.truncate(again);
+    }
     if class == Class::Mixed
         && sample.len() < 2
         && (head_above.is_none() || stands_over_headers(text, cursor))
@@ -551,8 +572,10 @@ fn table_at(
         return None;
     }
     let below_a_key = || grid.rows <= 2 && head_above.is_some_and(is_key_with_number);
+    // Under headers that say what their columns are, `blank` and `sample` are names, in a table of three columns or more.
+    let pairs = columns == 2 && figures == 1;
     if words_first
-        && (columns == 2 && figures == 1 || grid.rows <= 6)
+        && (pairs || grid.rows <= 6 && !(worded && columns > 2))
         && (all_keys(text, &grid) || below_a_key())
     {
         return None;
