@@ -1068,7 +1068,20 @@ fn take_names(kinds: &mut [Kind], head: &str, rows: &[&str], cells: &[Vec<Range<
                 matches!(cell(text, dialect.style), Cell::Words) && text.contains(char::is_alphabetic)
             })
         };
-        if names && kinds[column] == Kind::Figures && worded() {
+        // Numbers of samples, 101, 102 …, are their names; where they only count the rows, nothing is lost without them.
+        let numbered = || {
+            let numbers: Option<Vec<f64>> = rows
+                .iter()
+                .zip(cells)
+                .map(|(row, cells)| match cells.get(column).map(|range| cell(&row[range.clone()], dialect.style)) {
+                    Some(Cell::Number { value, decimals: 0 }) => Some(value),
+                    _ => None,
+                })
+                .collect();
+            let first = |numbers: &[f64]| numbers.first().is_some_and(|first| *first > 1.0);
+            column == 0 && numbers.is_some_and(|numbers| first(&numbers))
+        };
+        if names && kinds[column] == Kind::Figures && (worded() || numbered()) {
             kinds[column] = Kind::Words;
         }
     }
