@@ -246,8 +246,14 @@ fn rows_behind(text: &str, cursor: Cursor, above: &[Piece]) -> Option<(Table, Cu
             _ => None,
         })
         .collect();
+    // The rows before may go on a list themselves.
+    let headed = above.iter().rev().find_map(|piece| match piece {
+        Piece::Table(table) if !table.heads.is_empty() => Some(table),
+        _ => None,
+    });
     let goes_on = notes.is_empty() && rows.grid.rows == 1 && goes_on(before, &rows, 0) == Some(true)
-        || notes.len() <= MOST_NOTES && list_goes_on(text, before, &rows, &notes);
+        || notes.len() <= MOST_NOTES
+            && headed.is_some_and(|headed| list_goes_on(text, headed, &rows, &notes));
     goes_on.then_some((rows, after))
 }
 
@@ -572,10 +578,16 @@ fn table_at(
         return None;
     }
     let below_a_key = || grid.rows <= 2 && head_above.is_some_and(is_key_with_number);
-    // Under headers that say what their columns are, `blank` and `sample` are names, in a table of three columns or more.
+    // Under headers that name what was measured, `blank` and `sample` are names, in a table of three columns or more.
     let pairs = columns == 2 && figures == 1;
+    let read_there = || {
+        heads.iter().flat_map(|head| head.cells.iter().flatten()).any(|span| {
+            let quantity = crate::head::read_head(&text[span.range()]).quantity;
+            quantity.is_some_and(|quantity| quantity.is_of_light())
+        })
+    };
     if words_first
-        && (pairs || grid.rows <= 6 && !(worded && columns > 2))
+        && (pairs || grid.rows <= 6 && !(columns > 2 && read_there()))
         && (all_keys(text, &grid) || below_a_key())
     {
         return None;
