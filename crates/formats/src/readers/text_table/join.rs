@@ -3,6 +3,7 @@
 
 use std::collections::BTreeSet;
 
+use curvary_record::moment::{self, DateReading};
 use curvary_record::{Code, Diagnostic, Place, Span};
 
 use super::grid::Kind;
@@ -391,11 +392,18 @@ pub(super) fn is_like_row(line: &str, table: &Table) -> bool {
     }
     let grid = &table.grid;
     super::scan::strip_remark(line).0.is_none()
+        && !is_date(line)
         && !crate::words::is_furniture(line)
         && line.contains(|c: char| c.is_ascii_digit())
         && (of_numbers * 4 >= all * 3 || super::dialect::split(line, &grid.dialect).len() == grid.columns())
         // `- 3 -` is a page.
         && all >= 4
+}
+
+/// Whether a line is a date with its year, and nothing else.
+pub(super) fn is_date(line: &str) -> bool {
+    let year = line.split(|c: char| !c.is_ascii_digit()).any(|digits| digits.len() == 4);
+    year && !matches!(moment::read(line, None).date, DateReading::No)
 }
 
 /// Whether a line between two pages of a table says nothing of the run, and looks like none of its rows.
