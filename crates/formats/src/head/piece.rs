@@ -283,7 +283,14 @@ pub(super) fn lone_unit(text: &str) -> Option<Vec<Unit>> {
 
 /// A name beside a unit: both must fit.
 pub(super) fn with_unit(name: &str, unit: &str, depth: usize) -> Option<Piece> {
-    let units = spelled(unit).units().to_vec();
+    let mut units = spelled(unit).units().to_vec();
+    // `c (N)`: normal solutions, not newtons.
+    if unit == "N"
+        && (symbol(name) == Some(vec![Quantity::CONCENTRATION]) || quantity_of(name) == Some(Quantity::CONCENTRATION))
+        && let Ok(normal) = Unit::ucum("eq/L")
+    {
+        units = vec![normal];
+    }
     let inner = symbol_with_unit(name)
         .filter(|quantities| units.iter().any(|unit| quantities.iter().any(|q| fits(q, unit))))
         .map(Piece::Quantity)
@@ -515,6 +522,10 @@ fn number_of_times(text: &str) -> Option<f64> {
 /// `mm:ss`, `hh:mm:ss`, `min:s`, `h:min:s`, `mm:ss.f`: the form of clock times.
 pub(super) fn clock(text: &str) -> bool {
     let lower = text.to_lowercase();
+    // A point in place of the colon, as some write minutes and seconds.
+    if matches!(lower.as_str(), "min.s" | "min.ss" | "min.sec" | "mm.ss" | "m.ss" | "h.min" | "hh.mm" | "h.mm") {
+        return true;
+    }
     let parts: Vec<&str> = lower.split([':', '.', ',']).collect();
     lower.contains(':')
         && parts.len() <= 4

@@ -163,6 +163,16 @@ impl Shaper<'_> {
         if quantity.is_none() && left_open(&Quantity::ABSORBANCE) && left_open(&Quantity::TRANSMITTANCE) {
             return self.ask_measured(&column);
         }
+        // `First derivative of the spectrum` above a column `A`: what the line says of all values is asked.
+        if quantity.as_ref() == Some(&Quantity::ABSORBANCE)
+            && assumed.is_none()
+            && let Some(computed) = self.context.computed.clone()
+            && !self.columns.iter().any(|other| {
+                other.heads.iter().any(|(text, _)| crate::head::is_derived(text))
+            })
+        {
+            return self.ask_named_around(&column, &computed);
+        }
         if let Some(quantity) = quantity {
             self.ask_about_thousands(&column, &quantity);
             if !self.ask_scale(&column, "y", &quantity) {
@@ -173,6 +183,8 @@ impl Shaper<'_> {
                     .unit
                     .clone()
                     .filter(|unit| *unit != Unit::ONE)
+                    // `values in mAU`
+                    .or_else(|| self.context.stated(&Quantity::ABSORBANCE))
                     .unwrap_or(Unit::ABSORBANCE),
                 "transmittance" | "reflectance" => self.percent_or_fraction(&column, &quantity),
                 "rate" => column.unit.clone().unwrap_or_else(|| {
