@@ -433,7 +433,8 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
     if without_substance(text).is_some() {
         return None;
     }
-    let known = |unit: &str| spelled(unit) != Spelling::None;
+    // `min.s` is how times are written, and no minute times a second.
+    let known = |unit: &str| spelled(unit) != Spelling::None && !piece::clock(unit.trim());
     // A lone 1 counts something; it is no unit.
     let pair = |name: &'_ str, unit: &'_ str| {
         !name.trim().is_empty() && unit.trim() != "1" && !is_one_of_a_unit(unit) && known(unit)
@@ -495,6 +496,7 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
         name.trim().chars().all(char::is_lowercase)
             && name.trim().chars().count() >= 2
             && crate::words::word(name) == crate::words::Word::Unknown
+            && !crate::words::is_blank(name)
             && spelled(unit)
                 .units()
                 .iter()

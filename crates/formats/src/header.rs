@@ -62,6 +62,9 @@ pub fn pairs(line: &str) -> Vec<Pair> {
     if body.is_empty() {
         return Vec::new();
     }
+    if is_title_behind_key(&line[body.clone()]) {
+        return Vec::new();
+    }
     cells::pairs(line, &body)
         .or_else(|| marked(line, body.clone(), ':'))
         .or_else(|| marked(line, body.clone(), '='))
@@ -430,10 +433,6 @@ fn separated(line: &str, body: Range<usize>) -> Option<Vec<Pair>> {
         if dated {
             continue;
         }
-        // `Sample, 340 nm, 25 °C`, `Date, time and name`: a title, whose first word happens to be a key.
-        if mark == ',' && known && !is_value_behind_comma(words, rest) {
-            continue;
-        }
         // `Actinometry at 365 nm; A at 510 nm`
         if mark == ';' && !known && words.contains(' ') && is_measured_phrase(words) {
             continue;
@@ -465,6 +464,16 @@ fn separated(line: &str, body: Range<usize>) -> Option<Vec<Pair>> {
         }]);
     }
     None
+}
+
+/// Whether a line is a title whose first word happens to be a key: `Sample, 340 nm, 25 °C`, `Date, time and name`. Between the
+/// cells of a table stands no blank behind the comma.
+fn is_title_behind_key(text: &str) -> bool {
+    let Some((key, rest)) = text.split_once(", ") else {
+        return false;
+    };
+    let marked = text.contains(['\t', ';', ':', '=', '|', '"']);
+    !marked && is_known(key.trim()) && !rest.trim().is_empty() && !is_value_behind_comma(key.trim(), rest.trim())
 }
 
 /// Whether what stands behind a key and a comma may be its value: no sample is called `340 nm`, and a temperature, a date or a

@@ -56,7 +56,7 @@ fn is_by_word(text: &str) -> bool {
         && !others.is_empty()
         && others.iter().any(|word| is_light(word))
         && others.iter().all(|word| {
-            is_light(word) || words::is(List::Link, word) || words::is(List::Genitive, word) || word.starts_with(|c: char| c.is_ascii_digit()) || *word == "nm"
+            is_light(word) || *word == "%" || words::is(List::OnDay, word) || words::is(List::Link, word) || words::is(List::Genitive, word) || word.starts_with(|c: char| c.is_ascii_digit()) || *word == "nm"
         })
 }
 

@@ -50,7 +50,10 @@ pub(super) fn reciprocal_of_light(text: &str) -> Option<Head> {
 /// `% absorption`: the share of the light that was absorbed, the absorptance of the IUPAC, and no absorbance.
 pub(super) fn absorbed(text: &str) -> Option<Head> {
     // `Absorption in %`, `A (%)`: no absorbance is in per cent.
-    if let Some((name, unit)) = split_unit(text).filter(|(_, unit)| spelled(unit).one() == Some(&Unit::PERCENT)) {
+    if let Some((name, unit)) = split_unit(text).filter(|(_, unit)| {
+        // `Abs / %T` names two quantities.
+        *unit == "%" || unit.chars().count() > 2 && spelled(unit).one() == Some(&Unit::PERCENT)
+    }) {
         let symbol = matches!(name, "A" | "E");
         let word = name.chars().count() >= 3 && quantity_of(name) == Some(Quantity::ABSORBANCE);
         let absorptance = Quantity::named("absorptance");

@@ -283,14 +283,17 @@ pub(super) fn lone_unit(text: &str) -> Option<Vec<Unit>> {
 
 /// A name beside a unit: both must fit.
 pub(super) fn with_unit(name: &str, unit: &str, depth: usize) -> Option<Piece> {
-    let mut units = spelled(unit).units().to_vec();
-    // `c (N)`: normal solutions, not newtons.
-    if unit == "N"
-        && (symbol(name) == Some(vec![Quantity::CONCENTRATION]) || quantity_of(name) == Some(Quantity::CONCENTRATION))
-        && let Ok(normal) = Unit::ucum("eq/L")
-    {
-        units = vec![normal];
+    // `c (N)`: normal solutions, not newtons. How many moles those are depends on the reaction.
+    let of_concentration = || {
+        symbol(name) == Some(vec![Quantity::CONCENTRATION]) || quantity_of(name) == Some(Quantity::CONCENTRATION)
+    };
+    if unit == "N" && of_concentration() {
+        return Some(Piece::Several(vec![
+            Piece::Quantity(vec![Quantity::CONCENTRATION]),
+            Piece::Label(unit.to_owned()),
+        ]));
     }
+    let units = spelled(unit).units().to_vec();
     let inner = symbol_with_unit(name)
         .filter(|quantities| units.iter().any(|unit| quantities.iter().any(|q| fits(q, unit))))
         .map(Piece::Quantity)

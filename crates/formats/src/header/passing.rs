@@ -501,6 +501,7 @@ pub(super) fn is_of_the_run(before: &str) -> bool {
                 .any(|list| words::begins(list, &lower))
             // `Kinetikmessung vom`: the last part of a compound says what it is.
             || words::ends(List::BegunThing, &lower)
+            || words::ends(List::OfTheRun, &lower)
             || words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
             || matches!(field_of(word), Some("date" | "project" | "method"))
     })
