@@ -515,6 +515,9 @@ fn number_of_times(text: &str) -> Option<f64> {
 /// `mm:ss`, `hh:mm:ss`, `min:s`, `h:min:s`, `mm:ss.f`: the form of clock times.
 pub(super) fn clock(text: &str) -> bool {
     let lower = text.to_lowercase();
+    if lower.contains(':') && [List::MinutesAndSeconds, List::HoursAndMinutes].iter().any(|list| words::is(*list, &lower)) {
+        return true;
+    }
     let parts: Vec<&str> = lower.split([':', '.', ',']).collect();
     lower.contains(':')
         && parts.len() <= 4
