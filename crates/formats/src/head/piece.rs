@@ -529,6 +529,9 @@ pub(super) fn clock(text: &str) -> bool {
     if matches!(lower.as_str(), "min.s" | "min.ss" | "min.sec" | "mm.ss" | "m.ss" | "h.min" | "hh.mm" | "h.mm") {
         return true;
     }
+    if lower.contains(':') && [List::MinutesAndSeconds, List::HoursAndMinutes].iter().any(|list| words::is(*list, &lower)) {
+        return true;
+    }
     let parts: Vec<&str> = lower.split([':', '.', ',']).collect();
     lower.contains(':')
         && parts.len() <= 4

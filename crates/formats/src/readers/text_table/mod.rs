@@ -840,10 +840,12 @@ impl Preamble {
                         .any(|pair| !pair.value.is_empty() && header::is_known(&front[pair.key.clone()]))
                 })
                 .unwrap_or(bare);
-            if kept.is_empty() || join::is_furniture(kept, &none) || scan::is_ruler(kept) {
-                if letter.is_none() && kept.len() == bare.len() {
-                    page = Some(raw);
-                }
+            let furniture = join::is_furniture(kept, &none);
+            if (kept.is_empty() || furniture || scan::is_ruler(kept)) && letter.is_none() && kept.len() == bare.len() {
+                page = Some(raw);
+            }
+            // Words with a page behind them are words: `Notebook 7, p. 12`.
+            if kept.is_empty() || scan::is_ruler(kept) || furniture && !join::has_words_before_page(kept) {
                 continue;
             }
             let base = line.span.start as usize + raw.find(kept).unwrap_or(0);
@@ -867,6 +869,12 @@ impl Preamble {
                     let bare = inner.filter(|inner| !inner.contains('"')).unwrap_or(bare);
                     comments.push((bare.trim().to_owned(), Span::new(base, base + kept.len())));
                 }
+                continue;
+            }
+            // `the next 3 values are wrong:` is a key to nothing.
+            if pairs.iter().all(|pair| pair.value.is_empty()) && comments.len() < 24 {
+                let bare = kept.trim_end_matches([',', ';', '|', '\t', ' ']);
+                comments.push((bare.to_owned(), Span::new(base, base + bare.len())));
                 continue;
             }
             // Words in front of the first key are kept.
@@ -921,7 +929,10 @@ impl Preamble {
                 })
         });
         for (index, (comment, span)) in comments.into_iter().enumerate() {
-            if !comment.chars().any(char::is_alphabetic) {
+            // A lone number may be the count of the points; `1:10` and `100 %` are more.
+            if comment.chars().all(|c| c.is_ascii_digit() || !c.is_alphanumeric() && !matches!(c, ':' | '%' | '/'))
+                || !comment.contains(char::is_alphanumeric)
+            {
                 continue;
             }
             let key = if index == 0 && first_is_title && said.fields.get("title").is_none() {

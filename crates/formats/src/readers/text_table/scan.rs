@@ -1080,18 +1080,20 @@ fn take_names(kinds: &mut [Kind], head: &str, rows: &[&str], cells: &[Vec<Range<
                 matches!(cell(text, dialect.style), Cell::Words) && text.contains(char::is_alphabetic)
             })
         };
-        // Numbers of samples, 101, 102 …, are their names; where they only count the rows, nothing is lost without them.
+        // Numbers of samples, 101, 102 …, and times or doses in their place are their names; where they only count the rows,
+        // nothing is lost without them.
         let numbered = || {
-            let numbers: Option<Vec<f64>> = rows
-                .iter()
-                .zip(cells)
-                .map(|(row, cells)| match cells.get(column).map(|range| cell(&row[range.clone()], dialect.style)) {
-                    Some(Cell::Number { value, decimals: 0 }) => Some(value),
-                    _ => None,
+            let mut numbers = rows.iter().zip(cells).map(|(row, cells)| {
+                cells.get(column).map(|range| cell(&row[range.clone()], dialect.style))
+            });
+            let counts = |(at, found): (usize, Option<Cell>)| {
+                matches!(found, Some(Cell::Number { value, decimals: 0 }) if value == (at + 1) as f64)
+            };
+            column == 0
+                && numbers.clone().all(|found| {
+                    matches!(found, Some(Cell::Number { decimals: 0, .. } | Cell::WithUnit { .. }))
                 })
-                .collect();
-            let first = |numbers: &[f64]| numbers.first().is_some_and(|first| *first > 1.0);
-            column == 0 && numbers.is_some_and(|numbers| first(&numbers))
+                && !numbers.by_ref().enumerate().all(counts)
         };
         if names && kinds[column] == Kind::Figures && (worded() || numbered()) {
             kinds[column] = Kind::Words;
