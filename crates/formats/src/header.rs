@@ -469,10 +469,10 @@ fn separated(line: &str, body: Range<usize>) -> Option<Vec<Pair>> {
 /// Whether a line is a title whose first word happens to be a key: `Sample, 340 nm, 25 °C`, `Date, time and name`. Between the
 /// cells of a table stands no blank behind the comma.
 fn is_title_behind_key(text: &str) -> bool {
-    let Some((key, rest)) = text.split_once(", ") else {
+    let Some((key, rest)) = text.split_once(", ").or_else(|| text.split_once("; ")) else {
         return false;
     };
-    let marked = text.contains(['\t', ';', ':', '=', '|', '"']);
+    let marked = key.contains(';') || rest.contains(';') || text.contains(['\t', ':', '=', '|', '"']);
     !marked && is_known(key.trim()) && !rest.trim().is_empty() && !is_value_behind_comma(key.trim(), rest.trim())
 }
 

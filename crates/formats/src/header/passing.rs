@@ -532,7 +532,11 @@ fn cell_length(line: &str, customs: Customs) -> Option<(Range<usize>, Interpreta
     // The length is one word (`1cm`) or two.
     let lengths = (0..words.len()).filter_map(|first| {
         let (from, word) = words[first];
-        if !number(word) {
+        // `10 mm x 4 mm cuvette` is wide and deep, and which of them light goes through is not said.
+        let across = first
+            .checked_sub(1)
+            .is_some_and(|before| matches!(words[before].1, "x" | "×" | "X" | "*"));
+        if !number(word) || across {
             return None;
         }
         let last = if word.ends_with('m') { first } else { first + 1 };

@@ -542,6 +542,7 @@ fn titles_that_begin_with_a_key_are_none() {
     for title in [
         "Sample, 340 nm, 25 °C",
         "Probe, 600 nm",
+        "Sample; 340 nm",
         "Operator, 25 °C",
         "Enzyme, 340 nm",
         "Concentration, 340 nm",
