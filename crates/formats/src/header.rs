@@ -5,6 +5,7 @@
 //! spelling, or stays a comment.
 
 mod cells;
+mod contrast;
 mod passing;
 mod prose;
 
@@ -19,6 +20,7 @@ use curvary_record::{
 };
 use hashbrown::HashMap;
 
+pub(crate) use self::contrast::contrasts;
 pub use self::passing::claim_free;
 use self::passing::furniture_off;
 pub(crate) use self::passing::{Passing, is_condition};

@@ -786,11 +786,27 @@ fn in_thousands(figure: &str, sign: char) -> bool {
         && groups.all(|group| group.len() == 3 && digits(group))
 }
 
+/// Whether a text is a number with decimals and a mark of somebody's doubt behind it or before it: `0.012*`, `36.7?`, `~0.41`,
+/// `0.35 (outlier)`.
+fn is_marked_number(text: &str, decimal: char) -> bool {
+    const LONGEST: usize = 24;
+    let text = text.trim_start_matches(['~', '≈', '?', '*', '!']).trim_start();
+    let end = text.find(|c: char| !c.is_ascii_digit() && c != decimal).unwrap_or(text.len());
+    let (number, mark) = text.split_at(end);
+    let decimals = number.split_once(decimal).is_some_and(|(front, back)| {
+        !front.is_empty() && !back.is_empty() && !back.contains(decimal)
+    });
+    decimals && mark.len() <= LONGEST && !mark.contains(|c: char| c.is_ascii_digit())
+}
+
 /// Whether a cell that is no number would be one but for a sign or two: its decimal sign is doubled, or stands for a
 /// delimiter, or letters stand for digits. `0..15`, `420.0.15`, `0.l5`. A date is none.
 pub(super) fn is_nearly_number(text: &str, style: Style) -> bool {
     let decimal = char::from(style.decimal);
     let text = text.trim().trim_start_matches(['-', '+']);
+    if is_marked_number(text, decimal) {
+        return true;
+    }
     let digits = text.bytes().filter(u8::is_ascii_digit).count();
     let letters = text.chars().filter(|c| c.is_alphabetic()).count();
     let signs = text.matches(decimal).count();
