@@ -683,7 +683,7 @@ pub fn optical_in(line: &str) -> Option<(Quantity, String)> {
         .take(40)
         .collect();
     // `word` leaves the digits and marks at the end of a phrase out, which may be all but a part of its first word.
-    let bare = |word: &'_ str| {
+    let bare = |word: &str| {
         word.trim_end_matches(|c: char| c.is_ascii_digit() || matches!(c, '_' | '-' | '.' | '#'))
             .len()
     };
