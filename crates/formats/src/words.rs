@@ -309,6 +309,10 @@ pub enum List {
     AnotherDate,
     /// What says that a transmittance is a fraction of one.
     Fraction,
+    /// Parts of headers, in lower case, of what was worked out from readings.
+    WorkedOut,
+    /// Beginnings of the names of standards.
+    StandardSample,
     /// How people write that times are minutes and seconds.
     MinutesAndSeconds,
     /// How people write that times are hours and minutes.

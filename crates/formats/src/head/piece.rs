@@ -521,6 +521,9 @@ pub(super) fn clock(text: &str) -> bool {
         return false;
     }
     let lower = text.to_lowercase();
+    if lower.contains(':') && [List::MinutesAndSeconds, List::HoursAndMinutes].iter().any(|list| words::is(*list, &lower)) {
+        return true;
+    }
     let parts: Vec<&str> = lower.split([':', '.', ',']).collect();
     parts.len() <= 4
         && parts.iter().all(|part| {
