@@ -9,6 +9,7 @@ mod contrast;
 mod passing;
 mod prose;
 
+use std::cell::RefCell;
 use std::ops::Range;
 
 use curvary_record::interpret::{Customs, Interpretation, interpret_as};
@@ -17,6 +18,7 @@ use curvary_record::unit::{Spelling, spelled};
 use curvary_record::{
     Claim, Fields, Key, Label, Origin, Place, Question, Span, Unit, Value, ValueKind, known_field,
 };
+use hashbrown::HashMap;
 
 pub(crate) use self::contrast::contrasts;
 pub use self::passing::claim_free;
@@ -54,6 +56,33 @@ const MOST_PAIRS: usize = 12;
 /// Windows paths are not taken apart.
 #[must_use]
 pub fn pairs(line: &str) -> Vec<Pair> {
+    if line.len() > LONGEST_KNOWN {
+        return parted(line);
+    }
+    // One line is asked for several times, by whoever looks for titles, keys and words, and the same lines stand in many
+    // files of a program.
+    if let Some(pairs) = KNOWN.with_borrow(|known| known.get(line).cloned()) {
+        return pairs;
+    }
+    let pairs = parted(line);
+    KNOWN.with_borrow_mut(|known| {
+        if known.len() >= MOST_KNOWN {
+            known.clear();
+        }
+        known.insert(line.to_owned(), pairs.clone());
+    });
+    pairs
+}
+
+/// The pairs of so many lines are remembered on each thread, none of them longer than this.
+const MOST_KNOWN: usize = 1024;
+const LONGEST_KNOWN: usize = 200;
+
+thread_local! {
+    static KNOWN: RefCell<HashMap<String, Vec<Pair>>> = RefCell::default();
+}
+
+fn parted(line: &str) -> Vec<Pair> {
     crate::work::looks_at(line.len());
     if line.len() > LONGEST_LINE {
         return Vec::new();
@@ -227,7 +256,11 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<Pair>> {
     let (&first, more) = marks.split_first()?;
     let key = without_lead(line, bare(line, body.start..body.start + first));
     // `Normalized spectra (max = 1)`: what stands in a bracket is no value of the words in front of it.
-    let in_bracket = |words: &str| words.rfind('(').is_some_and(|at| at > 0 && !words[at..].contains(')'));
+    let in_bracket = |words: &str| {
+        words
+            .rfind('(')
+            .is_some_and(|at| at > 0 && !words[at..].contains(')'))
+    };
     if !is_key(&line[key.clone()]) || mark == '=' && in_bracket(&line[key.clone()]) {
         return None;
     }
@@ -473,7 +506,10 @@ fn is_title_behind_key(text: &str) -> bool {
         return false;
     };
     let marked = key.contains(';') || rest.contains(';') || text.contains(['\t', ':', '=', '|', '"']);
-    !marked && is_known(key.trim()) && !rest.trim().is_empty() && !is_value_behind_comma(key.trim(), rest.trim())
+    !marked
+        && is_known(key.trim())
+        && !rest.trim().is_empty()
+        && !is_value_behind_comma(key.trim(), rest.trim())
 }
 
 /// Whether what stands behind a key and a comma may be its value: no sample is called `340 nm`, and a temperature, a date or a
@@ -482,12 +518,19 @@ fn is_value_behind_comma(key: &str, rest: &str) -> bool {
     let kind = field_of(key).and_then(known_field).map(|known| known.kind);
     match kind {
         Some(ValueKind::Text) => {
-            let mut phrases = rest.split(", ").map(str::trim).filter(|phrase| !phrase.is_empty());
+            let mut phrases = rest
+                .split(", ")
+                .map(str::trim)
+                .filter(|phrase| !phrase.is_empty());
             !phrases.all(|phrase| passing::is_condition(phrase) || is_at(phrase))
         }
         Some(ValueKind::Number(_) | ValueKind::Range(_)) => {
             let (field, found) = understand(key, rest, Customs::default());
-            let first = || rest.split(", ").next().map(|first| understand(key, first, Customs::default()).1);
+            let first = || {
+                rest.split(", ")
+                    .next()
+                    .map(|first| understand(key, first, Customs::default()).1)
+            };
             let told = |found: &Interpretation| found.fits || found.question.is_some();
             let number = rest.contains(|c: char| c.is_ascii_digit());
             number && (field.known().is_none() || told(&found) || first().is_some_and(|found| told(&found)))
@@ -872,7 +915,9 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
 
 /// Whether all words of what a condition is of are known to mean what was measured, or where: `the bath`, `la cuve`.
 fn is_of_the_measured(of: &str) -> bool {
-    let mut words = of.split([' ', '\'', '’', '(', ')', '/']).filter(|word| !word.is_empty());
+    let mut words = of
+        .split([' ', '\'', '’', '(', ')', '/'])
+        .filter(|word| !word.is_empty());
     let known = |word: &str| {
         let lower = word.to_lowercase();
         word.chars().count() <= 3 && words::is(List::Genitive, word)

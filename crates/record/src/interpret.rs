@@ -145,7 +145,11 @@ fn date(raw: &str, text: &str, order: Option<Order>) -> Interpretation {
         },
         DateReading::Undecidable(days) => {
             let by_year = days.iter().any(|(order, _)| *order == Order::YearFirst);
-            let open = if by_year { "year may stand first or last" } else { "day and month may be swapped" };
+            let open = if by_year {
+                "year may stand first or last"
+            } else {
+                "day and month may be swapped"
+            };
             let reading = |(order, day): &(Order, moment::Date)| Alternative {
                 assume: format!("date={}", order.as_str()),
                 says: day.iso.clone(),
@@ -429,7 +433,14 @@ fn take(text: &str, comma: Option<bool>) -> Option<Measure<'_>> {
 
 fn strip_word<'a>(text: &'a str, word: &str) -> Option<&'a str> {
     let head = text.get(..word.len())?;
-    (head.to_lowercase() == word).then(|| text[word.len()..].trim_start())
+    let alike = if head.is_ascii() {
+        head.bytes()
+            .map(|byte| byte.to_ascii_lowercase())
+            .eq(word.bytes())
+    } else {
+        head.to_lowercase() == word
+    };
+    alike.then(|| text[word.len()..].trim_start())
 }
 
 /// The second half of a range: `- 400 nm`, `nm to 700 nm`, `..700`.

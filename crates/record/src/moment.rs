@@ -107,6 +107,10 @@ pub fn read(text: &str, order: Option<Order>) -> Moment {
         true => Some(with_marks(text)),
         false => with_letter_of_era(text),
     };
+    // Neither a date nor a time is without a number, and most texts that are asked about have none.
+    if marked.is_none() && !text.bytes().any(|byte| byte.is_ascii_digit()) {
+        return Moment::NONE;
+    }
     let Some(mut tokens) = tokens(marked.as_deref().unwrap_or(text)) else {
         return Moment::NONE;
     };
@@ -891,7 +895,10 @@ fn date(tokens: &[Token], order: Option<Order>) -> DateReading {
             if let Some(year_first) = year_first {
                 let mut readings = vec![(Order::YearFirst, told(year_first))];
                 for (order, found) in [(Order::DayFirst, day_first), (Order::MonthFirst, month_first)] {
-                    if let Some(found) = found.map(told).filter(|day| readings.iter().all(|(_, other)| other != day)) {
+                    if let Some(found) = found
+                        .map(told)
+                        .filter(|day| readings.iter().all(|(_, other)| other != day))
+                    {
                         readings.push((order, found));
                     }
                 }

@@ -1,4 +1,4 @@
-//! Headers of what was computed from readings of light, or stands beside them: normalised, predicted, less a blank, in per
+//! Headers of what was computed from readings of light, or stands beside them: normalised, predicted, a difference, in per
 //! cent of the first, or the uncertainty of a reading. None of them is the absorbance that was measured.
 
 use super::derived::with_words;
@@ -26,15 +26,24 @@ pub(super) fn computed(text: &str) -> Option<Head> {
     })
 }
 
-/// `Abs - blank`: the absorbance less that of the blank, or the absorbance of the blank. Both are absorbances, and the whole is
-/// its name.
+/// `Abs - blank`, `A sample - A blank`: an absorbance less that of the blank, or the absorbance of the blank. Both are
+/// absorbances, and the whole is the name.
 pub(super) fn beside_blank(text: &str) -> Option<Head> {
-    let (reading, blank) = text.split_once(" - ")?;
-    let mut head = understand(reading);
+    let (reading, _) = less_a_blank(text)?;
+    let mut head = understand(reading.split(' ').next().unwrap_or(reading));
     let of_light = head.quantity.as_ref().is_some_and(Quantity::is_of_light) && head.label.is_none();
-    (of_light && words::is_blank(blank)).then(|| {
+    of_light.then(|| {
         head.label = Some(text.to_owned());
         head
+    })
+}
+
+/// A reading, and the blank that it stands less.
+fn less_a_blank(text: &str) -> Option<(&str, &str)> {
+    [" - ", "−", " minus "].iter().find_map(|mark| {
+        let (reading, blank) = text.split_once(mark)?;
+        let (reading, blank) = (reading.trim(), blank.trim());
+        (first_is_light(reading) && blank.split(' ').any(words::is_blank)).then_some((reading, blank))
     })
 }
 
@@ -47,21 +56,33 @@ fn is_by_word(text: &str) -> bool {
             .collect()
     };
     let all = parts(text);
-    let says = |word: &String| {
-        words::is(List::Computed, word) || words::begins(List::ComputedStem, &fold(word))
-    };
-    let others: Vec<&str> = all.iter().filter(|word| !says(word)).map(String::as_str).collect();
+    let says =
+        |word: &String| words::is(List::Computed, word) || words::begins(List::ComputedStem, &fold(word));
+    let others: Vec<&str> = all
+        .iter()
+        .filter(|word| !says(word))
+        .map(String::as_str)
+        .collect();
     // Of several samples one may be called `model`: what is left are words for light alone, and small ones.
     others.len() < all.len()
         && !others.is_empty()
         && others.iter().any(|word| is_light(word))
         && others.iter().all(|word| {
-            is_light(word) || *word == "%" || words::is(List::OnDay, word) || words::is(List::Link, word) || words::is(List::Genitive, word) || word.starts_with(|c: char| c.is_ascii_digit()) || *word == "nm"
+            is_light(word)
+                || *word == "%"
+                || words::is(List::OnDay, word)
+                || words::is(List::Link, word)
+                || words::is(List::Genitive, word)
+                || word.starts_with(|c: char| c.is_ascii_digit())
+                || *word == "nm"
         })
 }
 
-/// `A340 - A400`, `A − blank`, `A + 0.5`, `A × dilution`.
+/// `A340 - A400`, `A + 0.5`, `A × dilution`.
 fn is_by_sign(text: &str) -> bool {
+    if less_a_blank(text).is_some() {
+        return false;
+    }
     let sides = |mark: &str| {
         let (left, right) = text.split_once(mark)?;
         let (left, right) = (left.trim(), right.trim());
@@ -76,15 +97,14 @@ fn is_by_sign(text: &str) -> bool {
     let twice = |(left, right): (&str, &str)| first(left) == first(right);
     let minus = ["−", " minus ", " less "].iter().find_map(|mark| sides(mark));
     let plus = [" + ", " plus "].iter().find_map(|mark| sides(mark));
-    let times = ["×", " * ", " x "].iter().find_map(|mark| Some((*mark, sides(mark)?)));
+    let times = ["×", " * ", " x "]
+        .iter()
+        .find_map(|mark| Some((*mark, sides(mark)?)));
     sides(" - ").is_some_and(twice)
-        || minus.is_some_and(|(left, right)| {
-            twice((left, right)) || number(right) || words::is_blank(right) || first_is_light(right)
-        })
+        || minus.is_some_and(|(left, right)| twice((left, right)) || number(right) || first_is_light(right))
         || plus.is_some_and(|(left, right)| number(right) || twice((left, right)))
         || times.is_some_and(|(_, (_, right))| {
-            scale_of(text).is_none()
-                && words::field_of(right) == Some("dilution")
+            scale_of(text).is_none() && words::field_of(right) == Some("dilution")
         })
 }
 
@@ -136,26 +156,33 @@ pub(crate) fn computed_by_line(line: &str) -> Option<Quantity> {
         return None;
     }
     let lower: Vec<String> = words.iter().map(|word| fold(word)).collect();
-    let denied = words.iter().any(|word| words::is(List::Negation, word) || *word == "vs");
+    let denied = words
+        .iter()
+        .any(|word| words::is(List::Negation, word) || *word == "vs");
     let begins = |list: List, at: Option<usize>| {
-        at.and_then(|at| lower.get(at)).is_some_and(|word| words::begins(list, word))
+        at.and_then(|at| lower.get(at))
+            .is_some_and(|word| words::begins(list, word))
     };
     let ordinal = |at: Option<usize>| {
-        at.and_then(|at| words.get(at)).is_some_and(|word| words::is(List::Ordinal, word) || matches!(*word, "1." | "2." | "1st" | "2nd"))
+        at.and_then(|at| words.get(at)).is_some_and(|word| {
+            words::is(List::Ordinal, word) || matches!(*word, "1." | "2." | "1st" | "2nd")
+        })
     };
-    let derivative = (0..words.len())
-        .any(|at| begins(List::Derivative, Some(at)) && (ordinal(at.checked_sub(1)) || ordinal(Some(at + 1))));
+    let derivative = (0..words.len()).any(|at| {
+        begins(List::Derivative, Some(at)) && (ordinal(at.checked_sub(1)) || ordinal(Some(at + 1)))
+    });
     let of_light = |word: &str| {
-        words::begins(List::Spectrum, word) || quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
+        words::begins(List::Spectrum, word)
+            || quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
     };
     let normalised = (0..words.len()).any(|at| {
         begins(List::Normalised, Some(at))
             && (lower.get(at + 1).is_some_and(|word| of_light(word))
                 || at.checked_sub(1).is_some_and(|before| of_light(&lower[before])))
     });
-    let logarithm = words.iter().any(|word| {
-        word.contains('(') && super::derived::logarithm_of(word).is_some_and(is_light)
-    });
+    let logarithm = words
+        .iter()
+        .any(|word| word.contains('(') && super::derived::logarithm_of(word).is_some_and(is_light));
     let name = match (derivative, normalised, logarithm) {
         _ if denied => return None,
         (true, ..) => "derivative-of-absorbance",

@@ -5,12 +5,17 @@ use super::*;
 /// The power of ten that a head says its numbers are scaled by: 3 for `A x 1000`, `A·10³` and `10^3 A`, -3 for
 /// `A (10^-3)` and `A / 10-3`. Whether the numbers were multiplied by it or are still to be, no head says.
 pub(crate) fn scale_of(text: &str) -> Option<i32> {
+    // Every power of ten has one of these, unless it is raised.
+    if text.is_ascii() && !["10", "1e", "1E"].into_iter().any(|ten| text.contains(ten)) {
+        return None;
+    }
     let mut plain = String::with_capacity(text.len());
     let mut raised = false;
     for sign in trimmed(text).chars() {
         let low = match sign {
             '⁻' => Some('-'),
             '⁺' => Some('+'),
+            sign if sign.is_ascii() => None,
             sign => "⁰¹²³⁴⁵⁶⁷⁸⁹"
                 .chars()
                 .position(|c| c == sign)
@@ -59,7 +64,8 @@ pub(crate) fn scale_of(text: &str) -> Option<i32> {
                 .or_else(|| quantity_of(name).map(|quantity| vec![quantity]))
                 // `10^6 c (M)`; a bare `10 c` may be a name.
                 .is_some_and(|quantities| {
-                    factor.contains('^') && lone_unit(name).is_none() || quantities.iter().all(Quantity::is_of_light)
+                    factor.contains('^') && lone_unit(name).is_none()
+                        || quantities.iter().all(Quantity::is_of_light)
                 });
             power_of_ten(factor).filter(|_| measured)
         };
@@ -70,12 +76,21 @@ pub(crate) fn scale_of(text: &str) -> Option<i32> {
 /// The power of ten that words say: `all absorbances are multiplied by 10`, `Werte mit 1000 multipliziert`.
 fn said(text: &str) -> Option<i32> {
     let lower = text.to_lowercase();
-    let words: Vec<&str> = lower.split([' ', ',', ';', ':', '(', ')']).filter(|word| !word.is_empty()).collect();
+    let words: Vec<&str> = lower
+        .split([' ', ',', ';', ':', '(', ')'])
+        .filter(|word| !word.is_empty())
+        .collect();
     let multiplied = |at: usize| crate::words::begins(List::Multiplied, words[at]);
-    let factor = |at: usize| words.get(at).and_then(|word| power_of_ten(word.trim_end_matches('.')));
-    (0..words.len())
-        .filter(|&at| multiplied(at))
-        .find_map(|at| factor(at + 1).or_else(|| factor(at + 2)).or_else(|| factor(at.checked_sub(1)?)))
+    let factor = |at: usize| {
+        words
+            .get(at)
+            .and_then(|word| power_of_ten(word.trim_end_matches('.')))
+    };
+    (0..words.len()).filter(|&at| multiplied(at)).find_map(|at| {
+        factor(at + 1)
+            .or_else(|| factor(at + 2))
+            .or_else(|| factor(at.checked_sub(1)?))
+    })
 }
 
 /// `10`, `1000`, `10^3`, `10-3`, `1e-3`, `1E3`.

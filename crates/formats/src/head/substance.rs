@@ -26,5 +26,6 @@ pub(super) fn without_substance(text: &str) -> Option<(String, &str)> {
         && !is_link(substance);
     let of_time = substance.chars().all(char::is_lowercase) && like(substance, &["s", "L", "m"]);
     let amount = amount.starts_with(char::is_alphabetic) && like(amount, &["g", "mol", "U", "[iU]", "kat"]);
-    (named && !of_time && amount && like(under, &["L", "g"])).then(|| (format!("{front}/{}", text[stroke + 1..].trim_start()), substance))
+    (named && !of_time && amount && like(under, &["L", "g"]))
+        .then(|| (format!("{front}/{}", text[stroke + 1..].trim_start()), substance))
 }

@@ -196,7 +196,12 @@ fn stand_between_heads(text: &str, lines: &[Piece], grid: &Grid) -> bool {
 /// Whether a line has a blank behind each of its commas, as sentences have, and the header below it behind none:
 /// `DNA melting, 260 nm, 1 °C/min` over `No.,Temp (C),Abs`.
 fn is_sentence_over(line: &str, header: &str) -> bool {
-    let parts = |line: &str| line.split(',').skip(1).map(|part| part.starts_with([' ', '\u{a0}'])).collect::<Vec<_>>();
+    let parts = |line: &str| {
+        line.split(',')
+            .skip(1)
+            .map(|part| part.starts_with([' ', '\u{a0}']))
+            .collect::<Vec<_>>()
+    };
     let (commas, below) = (parts(line), parts(header));
     !commas.is_empty() && commas.iter().all(|blank| *blank) && !below.is_empty() && !below.contains(&true)
 }
@@ -340,7 +345,13 @@ fn is_summary(text: &str, cells: &[Option<Span>], grid: &Grid) -> bool {
         return false;
     };
     let word = text[name.range()].trim();
-    let number = |cell: &Option<Span>| cell.is_none_or(|span| leading_number(&text[span.range()]).is_some());
+    // `min;25 °C;37 °C` is a header.
+    let number = |cell: &Option<Span>| {
+        cell.is_none_or(|span| {
+            let cell = &text[span.range()];
+            leading_number(cell).is_some() && !cell.contains(char::is_alphabetic)
+        })
+    };
     if super::segments::is_summary_word(word) && grid.rows >= 3 && grid.kinds.first() == Some(&Kind::Figures)
     {
         return numbers.iter().any(Option::is_some) && numbers.iter().all(number);

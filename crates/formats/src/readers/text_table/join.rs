@@ -194,7 +194,10 @@ fn note_between(text: &str, first: &Table, second: &Table) -> Option<TextLine> {
     let names = |span: &Span| {
         let cell = text[span.range()].trim();
         let read = crate::head::read_head(cell);
-        let measured = read.quantity.as_ref().is_some_and(|quantity| quantity.is_of_light() || *quantity == Quantity::RATE);
+        let measured = read
+            .quantity
+            .as_ref()
+            .is_some_and(|quantity| quantity.is_of_light() || *quantity == Quantity::RATE);
         measured || read.unit.is_some() || super::segments::is_axis(&read)
     };
     let says_nothing = || !head.cells.iter().flatten().any(names);
@@ -413,7 +416,9 @@ pub(super) fn is_like_row(line: &str, table: &Table) -> bool {
 
 /// Whether a line is a date with its year, and nothing else.
 pub(super) fn is_date(line: &str) -> bool {
-    let year = line.split(|c: char| !c.is_ascii_digit()).any(|digits| digits.len() == 4);
+    let year = line
+        .split(|c: char| !c.is_ascii_digit())
+        .any(|digits| digits.len() == 4);
     year && !matches!(moment::read(line, None).date, DateReading::No)
 }
 
@@ -535,10 +540,19 @@ pub(super) fn head_texts(text: &str, table: &Table) -> Vec<String> {
 
 pub(super) fn squeeze(line: &str) -> String {
     crate::work::looks_at(line.len());
-    line.split_whitespace()
-        .collect::<Vec<_>>()
-        .join(" ")
-        .to_lowercase()
+    let mut squeezed = String::with_capacity(line.len());
+    for word in line.split_whitespace() {
+        if !squeezed.is_empty() {
+            squeezed.push(' ');
+        }
+        squeezed.push_str(word);
+    }
+    if squeezed.is_ascii() {
+        squeezed.make_ascii_lowercase();
+        squeezed
+    } else {
+        squeezed.to_lowercase()
+    }
 }
 
 /// A line without the number of the page at its end, two blanks or more behind its words; nothing where there is none.
