@@ -194,10 +194,7 @@ fn note_between(text: &str, first: &Table, second: &Table) -> Option<TextLine> {
     let names = |span: &Span| {
         let cell = text[span.range()].trim();
         let read = crate::head::read_head(cell);
-        let measured = read
-            .quantity
-            .as_ref()
-            .is_some_and(|quantity| quantity.is_of_light() || *quantity == Quantity::RATE);
+        let measured = read.quantity.as_ref().is_some_and(|quantity| quantity.is_of_light() || *quantity == Quantity::RATE);
         measured || read.unit.is_some() || super::segments::is_axis(&read)
     };
     let says_nothing = || !head.cells.iter().flatten().any(names);
@@ -416,9 +413,7 @@ pub(super) fn is_like_row(line: &str, table: &Table) -> bool {
 
 /// Whether a line is a date with its year, and nothing else.
 pub(super) fn is_date(line: &str) -> bool {
-    let year = line
-        .split(|c: char| !c.is_ascii_digit())
-        .any(|digits| digits.len() == 4);
+    let year = line.split(|c: char| !c.is_ascii_digit()).any(|digits| digits.len() == 4);
     year && !matches!(moment::read(line, None).date, DateReading::No)
 }
 

@@ -838,10 +838,7 @@ impl Preamble {
                 })
                 .unwrap_or(bare);
             let furniture = join::is_furniture(kept, &none);
-            if (kept.is_empty() || furniture || scan::is_ruler(kept))
-                && letter.is_none()
-                && kept.len() == bare.len()
-            {
+            if (kept.is_empty() || furniture || scan::is_ruler(kept)) && letter.is_none() && kept.len() == bare.len() {
                 page = Some(raw);
             }
             // Words with a page behind them are words: `Notebook 7, p. 12`.
@@ -930,9 +927,7 @@ impl Preamble {
         });
         for (index, (comment, span)) in comments.into_iter().enumerate() {
             // A lone number may be the count of the points; `1:10` and `100 %` are more.
-            if comment
-                .chars()
-                .all(|c| c.is_ascii_digit() || !c.is_alphanumeric() && !matches!(c, ':' | '%' | '/'))
+            if comment.chars().all(|c| c.is_ascii_digit() || !c.is_alphanumeric() && !matches!(c, ':' | '%' | '/'))
                 || !comment.contains(char::is_alphanumeric)
             {
                 continue;
@@ -992,17 +987,8 @@ impl Preamble {
     /// Takes over what another block says, for keys of which this one says nothing.
     /// Takes what the lines above a later table say against the preamble: the fields that are not to be taken over from it,
     /// since the lines leave open which value holds, and remarks on them.
-    fn set_apart(
-        &mut self,
-        source: &Source,
-        lines: &[TextLine],
-        preamble: &Self,
-    ) -> (Vec<&'static str>, Vec<Diagnostic>) {
-        let ranges: Vec<_> = lines
-            .iter()
-            .take(MAX_WORD_LINES)
-            .map(|line| line.span.range())
-            .collect();
+    fn set_apart(&mut self, source: &Source, lines: &[TextLine], preamble: &Self) -> (Vec<&'static str>, Vec<Diagnostic>) {
+        let ranges: Vec<_> = lines.iter().take(MAX_WORD_LINES).map(|line| line.span.range()).collect();
         let (mut open, mut remarks) = (Vec::new(), Vec::new());
         for contrast in header::contrasts(source, &ranges, &preamble.fields, &self.fields) {
             if let Some(own) = contrast.own {
@@ -1011,10 +997,7 @@ impl Preamble {
             }
             open.push(contrast.field);
             let raw = source.text().get(contrast.at.clone()).unwrap_or("");
-            let stated = preamble
-                .fields
-                .get(contrast.field)
-                .map_or("", |claim| claim.raw.as_str());
+            let stated = preamble.fields.get(contrast.field).map_or("", |claim| claim.raw.as_str());
             remarks.push(
                 Diagnostic::warning(
                     Code::new("condition-changes"),

@@ -374,11 +374,7 @@ fn first_of(text: &str, head: &Head) -> First {
         return First::Sample;
     }
     // `pH` is a unit as well.
-    if head
-        .quantity
-        .as_ref()
-        .is_some_and(|quantity| quantity.as_str() == "ph")
-    {
+    if head.quantity.as_ref().is_some_and(|quantity| quantity.as_str() == "ph") {
         return First::Condition;
     }
     if is_unit(text) {
@@ -425,9 +421,7 @@ pub(super) fn is_summary_line(line: &str, after_summary: bool) -> bool {
     let mut numbers = 0;
     for cell in cells {
         // `min;25 °C;37 °C` is a header.
-        if leading_number(cell).is_none()
-            || !read_head(cell).held.is_empty() && cell.contains(char::is_alphabetic)
-        {
+        if leading_number(cell).is_none() || !read_head(cell).held.is_empty() && cell.contains(char::is_alphabetic) {
             return false;
         }
         numbers += 1;

@@ -140,8 +140,7 @@ impl Shaper<'_> {
         // Which curve goes over which of two wavelengths is not for us to say.
         let of_its_own = |i: usize| {
             let between = |range: std::ops::Range<usize>| ys.iter().any(|y| range.contains(y));
-            let same =
-                self.columns[i].quantity.is_some() && self.columns[i].quantity == self.columns[x].quantity;
+            let same = self.columns[i].quantity.is_some() && self.columns[i].quantity == self.columns[x].quantity;
             let values = |i: usize| self.table.grid.column(self.columns[i].index);
             same && i > x
                 && between(x..i)

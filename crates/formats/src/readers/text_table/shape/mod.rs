@@ -273,8 +273,7 @@ fn role(column: &Column) -> Role {
         None if column.stats.whole
             && column.stats.rising
             && column.heads.last().is_some_and(|(text, _)| {
-                words::is(List::Counter, text)
-                    || words::is(List::Numbered, text) && column.stats.step == Some(1.0)
+                words::is(List::Counter, text) || words::is(List::Numbered, text) && column.stats.step == Some(1.0)
             }) =>
         {
             Role::Counter
@@ -287,24 +286,14 @@ fn role(column: &Column) -> Role {
 fn is_series_of_doses(values: &[f64]) -> bool {
     let values: Vec<f64> = values.iter().copied().filter(|value| !value.is_nan()).collect();
     // Digits without the zeros in front and behind: `0.50` has one.
-    let digits = |value: &f64| {
-        format!("{:e}", value.abs())
-            .split('e')
-            .next()
-            .map_or(0, |digits| digits.len() - usize::from(digits.contains('.')))
-    };
+    let digits = |value: &f64| format!("{:e}", value.abs()).split('e').next().map_or(0, |digits| digits.len() - usize::from(digits.contains('.')));
     let round = values.iter().filter(|value| digits(value) <= 1).count();
     let even = |of: &dyn Fn(f64, f64) -> f64, values: &[f64]| {
         let steps: Vec<f64> = values.windows(2).map(|pair| of(pair[0], pair[1])).collect();
-        steps.len() >= 2
-            && steps
-                .iter()
-                .all(|step| (step - steps[0]).abs() <= 0.02 * steps[0].abs())
+        steps.len() >= 2 && steps.iter().all(|step| (step - steps[0]).abs() <= 0.02 * steps[0].abs())
     };
     let positive: Vec<f64> = values.iter().copied().filter(|value| *value > 0.0).collect();
-    round * 2 >= values.len()
-        || even(&|one, other| other - one, &values)
-        || even(&|one, other| other / one, &positive)
+    round * 2 >= values.len() || even(&|one, other| other - one, &values) || even(&|one, other| other / one, &positive)
 }
 
 /// What the header in a corner says was measured, and where: `Extinktion 540 nm`, or the first of its two names,
@@ -572,9 +561,7 @@ impl Shaper<'_> {
                 // Remarks beside a temperature that rises all the way part no curves, nor do words behind all readings of
                 // anything that does: colours of the rows.
                 let behind = || {
-                    let last = roles
-                        .iter()
-                        .rposition(|role| matches!(role, Role::Measured | Role::Open));
+                    let last = roles.iter().rposition(|role| matches!(role, Role::Measured | Role::Open));
                     let names = roles.iter().position(|role| *role == Role::Names);
                     last.zip(names).is_some_and(|(last, names)| names > last)
                 };
@@ -650,20 +637,12 @@ impl Shaper<'_> {
     /// standards and its numbers are no round ones: what somebody calls `Teich` was measured, and not weighed in.
     fn is_worked_out(&self, x: usize) -> bool {
         let column = &self.columns[x];
-        if column
-            .heads
-            .iter()
-            .any(|(head, _)| words::contains(List::WorkedOut, head))
-        {
+        if column.heads.iter().any(|(head, _)| words::contains(List::WorkedOut, head)) {
             return true;
         }
         let text = self.source.text();
-        let standard =
-            |span: &Span| words::begins(List::StandardSample, &text[span.range()].trim().to_lowercase());
-        let names = self
-            .columns
-            .iter()
-            .find(|column| column.kind == Kind::Words && !self.is_sparse(column));
+        let standard = |span: &Span| words::begins(List::StandardSample, &text[span.range()].trim().to_lowercase());
+        let names = self.columns.iter().find(|column| column.kind == Kind::Words && !self.is_sparse(column));
         names.is_some_and(|names| {
             let cells = self.table.grid.words(names.index);
             let blank = |span: &Span| words::is_blank(text[span.range()].trim());

@@ -111,24 +111,13 @@ impl Shaper<'_> {
         let mut names = self.row_names(roles);
         let grid = &self.table.grid;
         let numbers = self.columns.iter().zip(roles).filter(|(column, role)| {
-            let flag = column
-                .quantity
-                .as_ref()
-                .is_some_and(|quantity| quantity.as_str() == "flag");
-            let counts = || {
-                grid.column(column.index)
-                    .enumerate()
-                    .all(|(row, value)| value == (row + 1) as f64)
-            };
+            let flag = column.quantity.as_ref().is_some_and(|quantity| quantity.as_str() == "flag");
+            let counts = || grid.column(column.index).enumerate().all(|(row, value)| value == (row + 1) as f64);
             **role == Role::Counter && column.kind == Kind::Figures && !flag && !counts()
         });
         let columns: Vec<&Column> = numbers.map(|(column, _)| column).collect();
         for column in columns.into_iter().rev() {
-            let unit = grid
-                .units
-                .get(column.index)
-                .and_then(Option::as_deref)
-                .unwrap_or("");
+            let unit = grid.units.get(column.index).and_then(Option::as_deref).unwrap_or("");
             let all = names.get_or_insert_with(|| vec![String::new(); grid.rows]);
             for (value, name) in grid.column(column.index).zip(all) {
                 if value.is_nan() {

@@ -91,19 +91,13 @@ impl Shaper<'_> {
     /// The axes without a last one of another kind that has nothing measured behind it, where the others are two or more of one
     /// kind: the times of day behind `nm,A,nm,A,clock`.
     fn without_lone_axis(&mut self, mut xs: Vec<usize>, roles: &[Role]) -> Vec<usize> {
-        let [others @ .., last] = xs.as_slice() else {
-            return xs;
-        };
+        let [others @ .., last] = xs.as_slice() else { return xs };
         let (last, kind) = (*last, |i: usize| self.columns[i].quantity.clone());
         let of_one_kind = others.len() >= 2 && others.iter().all(|&x| kind(x) == kind(others[0]));
-        let measured = roles[last + 1..]
-            .iter()
-            .any(|role| matches!(role, Role::Measured | Role::Open | Role::Beside));
+        let measured = roles[last + 1..].iter().any(|role| matches!(role, Role::Measured | Role::Open | Role::Beside));
         if of_one_kind && kind(last) != kind(others[0]) && !measured {
             xs.pop();
-            let head = self
-                .name(last)
-                .unwrap_or_else(|| format!("column {}", self.columns[last].index + 1));
+            let head = self.name(last).unwrap_or_else(|| format!("column {}", self.columns[last].index + 1));
             self.remarks.push(
                 Diagnostic::note(
                     Code::new("second-axis"),
