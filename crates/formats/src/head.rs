@@ -253,7 +253,6 @@ fn reciprocal(text: &str) -> Option<Head> {
                 "1/[{}]",
                 text[2..].trim().trim_matches(['[', ']']).to_lowercase()
             ))),
-            why: format!("`{text}` is the reciprocal of a quantity"),
             ..Head::default()
         });
     }

@@ -20,7 +20,6 @@ pub(super) fn computed(text: &str) -> Option<Head> {
         Head {
             quantity: Some(with_words(name)),
             unit: unit.filter(|unit| *unit != Unit::ABSORBANCE),
-            why: format!("`{text}` was computed from readings, or tells how sure they are"),
             ..Head::default()
         }
     })
@@ -56,6 +55,10 @@ fn is_by_word(text: &str) -> bool {
             .collect()
     };
     let all = parts(text);
+    // Most headers have no such word, and are ruled out at once.
+    if all.len() < 2 || !all.iter().any(|word| is_light(word)) {
+        return false;
+    }
     let says =
         |word: &String| words::is(List::Computed, word) || words::begins(List::ComputedStem, &fold(word));
     let others: Vec<&str> = all

@@ -52,7 +52,7 @@ pub(super) fn absorbed(text: &str) -> Option<Head> {
         return None;
     }
     // `Absorption in %`, `A (%)`: no absorbance is in per cent.
-    if let Some((name, unit)) = split_unit(text).filter(|(_, unit)| {
+    if let Some((name, _)) = split_unit(text).filter(|(_, unit)| {
         // `Abs / %T` names two quantities.
         *unit == "%" || unit.chars().count() > 2 && spelled(unit).one() == Some(&Unit::PERCENT)
     }) {
@@ -68,7 +68,6 @@ pub(super) fn absorbed(text: &str) -> Option<Head> {
             quantity: (!symbol).then_some(absorptance),
             quantities_possible: open,
             unit: Some(Unit::PERCENT),
-            why: format!("`{text}` is in {unit}, and no absorbance is"),
             ..Head::default()
         });
     }
