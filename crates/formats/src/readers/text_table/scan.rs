@@ -584,7 +584,8 @@ fn table_at(
     // Under headers that name what was measured, `blank` and `sample` are names, in a table of three columns or more.
     let pairs = columns == 2 && figures == 1;
     let read_there = || {
-        heads.iter().flat_map(|head| head.cells.iter().flatten()).any(|span| {
+        let whole = heads.last().is_some_and(|head| head.cells.len() == columns && head.cells.iter().all(Option::is_some));
+        whole && heads.iter().flat_map(|head| head.cells.iter().flatten()).any(|span| {
             let quantity = crate::head::read_head(&text[span.range()]).quantity;
             quantity.is_some_and(|quantity| quantity.is_of_light())
         })
