@@ -542,7 +542,8 @@ fn the_substance_in_a_unit_is_a_name() {
         ("c (mg N/L)", "concentration|mg/L||N"),
         ("Phosphate (mg P/l)", "concentration|mg/L||Phosphate, P"),
         ("mmol glucose/l", "concentration|mmol/L||glucose"),
-        ("U LDH/ml", "concentration|U/mL||LDH"),
+        // As `LDH (U/ml)`: an activity.
+        ("U LDH/ml", "rate|U/mL||LDH"),
         ("c (N)", "concentration|||N"),
     ] {
         assert_eq!(summary(&read_head(head)), wanted, "{head}");
