@@ -584,7 +584,8 @@ fn table_at(
     // Under headers that name what was measured, `blank` and `sample` are names, in a table of three columns or more.
     let pairs = columns == 2 && figures == 1;
     let read_there = || {
-        heads.iter().flat_map(|head| head.cells.iter().flatten()).any(|span| {
+        let whole = heads.last().is_some_and(|head| head.cells.len() == columns && head.cells.iter().all(Option::is_some));
+        whole && heads.iter().flat_map(|head| head.cells.iter().flatten()).any(|span| {
             let quantity = crate::head::read_head(&text[span.range()]).quantity;
             quantity.is_some_and(|quantity| quantity.is_of_light())
         })
@@ -1094,7 +1095,19 @@ fn take_names(kinds: &mut [Kind], head: &str, rows: &[&str], cells: &[Vec<Range<
             let counts = |(at, found): (usize, Option<Cell>)| {
                 matches!(found, Some(Cell::Number { value, decimals: 0 }) if value == (at + 1) as f64)
             };
+            // Under the row of names above a spectrum, `Sample;leaf;stem`, wavelengths go on in their step.
+            let plain: Vec<f64> = numbers
+                .clone()
+                .filter_map(|found| match found {
+                    Some(Cell::Number { value, .. }) => Some(value),
+                    _ => None,
+                })
+                .collect();
+            let runs = plain.len() >= 3
+                && plain.windows(3).all(|three| three[2] - three[1] == three[1] - three[0])
+                && (plain[1] - plain[0]).abs() != 1.0;
             column == 0
+                && !runs
                 && numbers.clone().all(|found| {
                     matches!(found, Some(Cell::Number { decimals: 0, .. } | Cell::WithUnit { .. }))
                 })

@@ -201,6 +201,9 @@ impl Shaper<'_> {
 
     /// Rows that are readings of their own: x is a mere count.
     pub(super) fn readings(&mut self, roles: &[Role]) -> Shaped {
+        if let Some(draft) = self.sideways(roles) {
+            return Shaped::Runs(vec![draft]);
+        }
         let ys: Vec<usize> = (0..roles.len())
             .filter(|&i| {
                 matches!(roles[i], Role::Measured | Role::Open | Role::Beside)
