@@ -15,7 +15,7 @@ use rayon::prelude::*;
 use crate::Setting;
 use crate::ending::{Ending, Failure, Outcome};
 use crate::handover::bundle::{Order, pack};
-use crate::handover::{Gone, LeaveOut, NOT_FOR_STRANGERS};
+use crate::handover::{Gone, LeaveOut, NOT_FOR_STRANGERS, found_in_file, still_there};
 use crate::output::{self, Existing, Format, OutputOptions, Writing};
 use crate::screen::{ASKED, Progress, Screen, Styled, plural};
 use crate::subject::{named, no_run};
@@ -96,6 +96,45 @@ impl Handing {
     }
 }
 
+impl Handing {
+    /// The day that a bundle says it was packed.
+    fn day(&self) -> String {
+        let today = || jiff::Timestamp::now().to_string().chars().take(10).collect();
+        self.dated.map_or_else(today, |day| day.to_string())
+    }
+
+    /// Refuses words of the command line in which a value stands that is left out of the runs.
+    fn tells_nothing_left_out(&self, gone: &Gone, to: Format) -> Result<(), Failure> {
+        let day = self.day();
+        let dated = (to == Format::Bundle).then_some(day.as_str());
+        for (words, name, help) in [
+            (
+                self.title.as_deref(),
+                "the title",
+                "give another one with `--title`",
+            ),
+            (
+                self.licence.as_deref(),
+                "the licence",
+                "give another one with `--licence`",
+            ),
+            (dated, "the day of packing", "name another day with `--dated`"),
+        ] {
+            if let Some(value) = words.and_then(|words| gone.found_in_text(words)) {
+                let why = Diagnostic::error(
+                    Code::new("left-out-value-found"),
+                    format!(
+                        "`{}`, {}, was to be left out and stands in {name}; nothing was written",
+                        value.text, value.of
+                    ),
+                );
+                return Err(Failure::nothing(why.help(help)));
+            }
+        }
+        Ok(())
+    }
+}
+
 impl Export {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
@@ -148,6 +187,13 @@ impl Export {
         if let Some(words) = kept.gone.words() {
             screen.say(&words);
         }
+        if kept.gone.comments_stay() {
+            screen.say(
+                "parts of names, initials and other spellings in comments are not looked for; `--without comment` leaves comments out \
+                 too",
+            );
+        }
+        self.handing.tells_nothing_left_out(&kept.gone, self.output.to)?;
         let remarks = if self.output.to == Format::Bundle {
             self.pack(&archive, &mut kept, existing)?
         } else {
@@ -184,15 +230,8 @@ impl Export {
         output.title.clone_from(&self.handing.title);
         output.left_out = kept.gone.words();
         let gone = kept.gone.clone();
-        let looked = |files: &Writing| match files.any(|file| gone.found_in(file))? {
-            Some((name, value)) => {
-                let why = Diagnostic::error(
-                    Code::new("left-out-value-found"),
-                    format!("`{value}` was to be left out and still stands in `{name}`; nothing was written"),
-                );
-                let why = why.help("leave out the field that it stands in too, with `--without FIELD`");
-                Err(ExportError::Refused(Box::new(why)))
-            }
+        let looked = |files: &Writing| match files.any(|file| found_in_file(&gone, file))? {
+            Some((name, value)) => Err(ExportError::Refused(Box::new(still_there(&value, &name)))),
             None => Ok(()),
         };
         match output.write_all(&self.out, existing, kept, &looked) {
@@ -211,12 +250,11 @@ impl Export {
         kept: &mut Kept<'_>,
         existing: Existing,
     ) -> Result<Vec<Diagnostic>, Failure> {
-        let today = || jiff::Timestamp::now().to_string().chars().take(10).collect();
         let title = self.handing.title.clone();
         let order = Order {
             title: title.unwrap_or_else(|| format!("Runs of {}", archive.settings().name)),
             licence: self.handing.licence.clone(),
-            dated: self.handing.dated.map_or_else(today, |day| day.to_string()),
+            dated: self.handing.day(),
             originals: self.handing.originals.then_some(archive),
             runs: kept.names.len() as u64,
             points: kept.points,

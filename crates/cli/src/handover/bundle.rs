@@ -17,13 +17,13 @@ use curvary_formats::writers::units::Units;
 use curvary_formats::writers::{json_lines, tables};
 use curvary_formats::{Source, family};
 use curvary_record::names::NameRule;
-use curvary_record::{Code, Diagnostic, Digest, Family};
+use curvary_record::{Diagnostic, Digest, Family};
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use sha2::{Digest as _, Sha512};
 
 use super::readme::{self, About};
-use super::{Gone, Page};
+use super::{Gone, Page, found_in_file, still_there};
 use crate::ending::{Failure, unusable};
 use crate::output::{self, Existing, Writing};
 
@@ -85,15 +85,8 @@ pub(crate) fn pack(
     debug_assert!(bag.windows(2).all(|pair| pair[0] < pair[1]));
     for name in bag.iter().filter(|name| !name.starts_with("data/originals/")) {
         let file = File::open(stage.folder.join(name)).map_err(fail)?;
-        if let Some(value) = gone.found_in(file).map_err(fail)? {
-            let why = Diagnostic::error(
-                Code::new("left-out-value-found"),
-                format!("`{value}` was to be left out and still stands in `{name}`; nothing was written"),
-            );
-            return Err(Failure::nothing(why.help(
-                "leave out the field that it stands in too, with `--without FIELD`; look into the title and the licence; where it is the day \
-                 of packing, name another with `--dated`",
-            )));
+        if let Some(value) = found_in_file(gone, file).map_err(fail)? {
+            return Err(Failure::nothing(still_there(&value, name)));
         }
     }
     let stem = target
