@@ -1,5 +1,6 @@
 //! `curvary export`: runs out of the archive in open formats.
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write;
 use std::path::PathBuf;
 use std::sync::mpsc::sync_channel;
@@ -8,7 +9,7 @@ use clap::Args;
 use clap_complete::ArgValueCompleter;
 use curvary_archive::{Archive, View};
 use curvary_formats::assume;
-use curvary_formats::writers::export::{ExportError, Subject, Subjects};
+use curvary_formats::writers::export::{ExportError, Subject, Subjects, Told};
 use curvary_record::{Code, Diagnostic, Outcome as Found, Run, RunId, Severity};
 use rayon::prelude::*;
 
@@ -194,17 +195,20 @@ impl Export {
             );
         }
         self.handing.tells_nothing_left_out(&kept.gone, self.output.to)?;
-        let remarks = if self.output.to == Format::Bundle {
-            self.pack(&archive, &mut kept, existing)?
+        if let Some(words) = kept.results_of_others() {
+            screen.say(words);
+        }
+        let told = if self.output.to == Format::Bundle {
+            Told {
+                remarks: self.pack(&archive, &mut kept, existing)?,
+                not_carried: None,
+            }
         } else {
             self.write(&mut kept, existing)?
         };
         kept.progress.end();
-        output::tell(&self.out, &remarks, screen);
-        for remark in remarks
-            .iter()
-            .filter(|remark| remark.code.as_str() == "not-carried")
-        {
+        output::tell(&self.out, &told, screen);
+        if let Some(remark) = &told.not_carried {
             screen.say(&remark.message);
         }
         writeln!(
@@ -215,7 +219,10 @@ impl Export {
             self.out.display()
         )?;
         // What the format could not carry is an error to whoever wants it so.
-        let warned = remarks.iter().any(|remark| remark.severity == Severity::Warning);
+        let warned = told
+            .remarks
+            .iter()
+            .any(|remark| remark.severity == Severity::Warning);
         let ending = match Ending::of(kept.names.len() as u64, kept.asked.len() as u64) {
             Ending::Done if setting.strict && warned => Ending::Partly,
             ending => ending,
@@ -225,7 +232,7 @@ impl Export {
 }
 
 impl Export {
-    fn write(&self, kept: &mut Kept<'_>, existing: Existing) -> Result<Vec<Diagnostic>, Failure> {
+    fn write(&self, kept: &mut Kept<'_>, existing: Existing) -> Result<Told, Failure> {
         let mut output = self.output.clone();
         output.title.clone_from(&self.handing.title);
         output.left_out = kept.gone.words();
@@ -235,7 +242,7 @@ impl Export {
             None => Ok(()),
         };
         match output.write_all(&self.out, existing, kept, &looked) {
-            Ok(remarks) => Ok(remarks),
+            Ok(told) => Ok(told),
             Err(ExportError::Io(error)) => Err(Failure::file("write", &self.out, &error)),
             Err(ExportError::Refused(why)) => Err(Failure::nothing(*why)),
             Err(error @ ExportError::Changed(_)) => {
@@ -281,6 +288,8 @@ pub(crate) struct Kept<'a> {
     progress: Progress,
     /// How often the runs were gone through.
     passes: u64,
+    /// Results that are about several runs, with these.
+    shared: BTreeMap<String, Vec<RunId>>,
 }
 
 /// So many points are held between the passes; more are read again.
@@ -307,7 +316,34 @@ impl<'a> Kept<'a> {
             gone: Gone::default(),
             progress: Progress::new(true),
             passes: 0,
+            shared: BTreeMap::new(),
         }
+    }
+
+    /// Results that are about runs too which are not written, in words.
+    fn results_of_others(&self) -> Option<String> {
+        let written: BTreeSet<&RunId> = self.names.iter().collect();
+        let (mut results, mut missing) = (0, BTreeSet::new());
+        for runs in self.shared.values() {
+            let others = runs.iter().filter(|run| !written.contains(run)).count();
+            results += u64::from(others > 0);
+            missing.extend(
+                runs.iter()
+                    .filter(|run| !written.contains(run))
+                    .map(RunId::as_str),
+            );
+        }
+        let some: Vec<&str> = missing.iter().take(5).copied().collect();
+        (results > 0).then(|| {
+            format!(
+                "{} {} about runs too that are not written here: {}{}; to hand {} over, name them too",
+                plural(results, "result"),
+                if results == 1 { "is" } else { "are" },
+                some.join(", "),
+                if missing.len() > some.len() { ", …" } else { "" },
+                if missing.len() == 1 { "it" } else { "them" },
+            )
+        })
     }
 
     fn begin_pass(&mut self) {
@@ -329,6 +365,11 @@ impl<'a> Kept<'a> {
             }
             self.points += view.run.points() as u64;
             self.leave_out.see(&view.run, &mut self.gone);
+            for result in view.outcomes.iter().filter(|result| result.runs.len() > 1) {
+                self.shared
+                    .entry(result.id.clone())
+                    .or_insert_with(|| result.runs.clone());
+            }
             sure.push(name.clone());
             match &mut self.held {
                 Some(held) if self.points <= HELD && held.len() < HELD_RUNS => {

@@ -30,8 +30,8 @@ pub(crate) fn still_there(value: &leaving::Value, name: &str) -> Diagnostic {
 /// What bundles and reports leave out unless it is asked for: they go to strangers.
 pub(crate) const NOT_FOR_STRANGERS: [&str; 2] = ["operator", "path"];
 
-/// Runs without what strangers are not told, and in words what was left out.
-pub(crate) fn for_strangers(runs: &[Run]) -> (Vec<Run>, Option<String>) {
+/// Runs without what strangers are not told, and what was left out.
+pub(crate) fn for_strangers(runs: &[Run]) -> (Vec<Run>, Gone) {
     let (leave_out, mut gone) = (LeaveOut::of(NOT_FOR_STRANGERS), Gone::default());
     for run in runs {
         leave_out.see(run, &mut gone);
@@ -40,7 +40,7 @@ pub(crate) fn for_strangers(runs: &[Run]) -> (Vec<Run>, Option<String>) {
         .iter()
         .map(|run| leave_out.apply(run.clone(), Vec::new(), &mut gone).0)
         .collect();
-    (runs, gone.words())
+    (runs, gone)
 }
 
 /// A text of the words that a bundle and a report hold whatever was measured.
@@ -53,6 +53,7 @@ fn skeleton() -> String {
         licence: None,
         left_out: Some(""),
         originals: true,
+        more_runs: 0,
         tables: &[],
         pages: &[],
     });

@@ -198,6 +198,41 @@ mod tests {
         assert_eq!(&text[folded.stood(&(at..at + 10))], "M.  Example");
     }
 
+    /// Written without anything being replaced, the value must be found, whatever the form.
+    #[test]
+    fn a_value_that_stays_is_found_in_every_form() {
+        use crate::output::{Existing, Format, OutputOptions};
+
+        let text = "Sample: dye of M. Example\nTime (s),Absorbance\n0,0.5\n1,0.4\n2,0.3\n3,0.25\n";
+        let source = Source::new("a.csv", text.as_bytes().to_vec());
+        let (_, reading) = curvary_formats::Readers::built_in().read(&source, None);
+        let runs = reading.runs;
+        assert_eq!(runs.len(), 1);
+        let folder = tempfile::tempdir().unwrap();
+        for (to, name) in [
+            (Format::Csv, "a.csv"),
+            (Format::WideCsv, "wide.csv"),
+            (Format::Tables, "tables"),
+            (Format::Xlsx, "a.xlsx"),
+            (Format::Parquet, "parquet"),
+            (Format::JcampDx, "a.jdx"),
+            (Format::Animl, "a.animl"),
+            (Format::Json, "a.json"),
+            (Format::JsonLines, "a.jsonl"),
+            (Format::Report, "a.html"),
+            (Format::Report, "a.pdf"),
+        ] {
+            let target = folder.path().join(name);
+            let written = OutputOptions::of(to)
+                .prepare(&target, Existing::Stays, &runs)
+                .unwrap();
+            let files = written.0.unwrap();
+            let look = |value: &str| files.any(|file| found_in_file(&gone(&[value]), file)).unwrap();
+            assert!(look("M. Example").is_some(), "{name}");
+            assert!(look("M. Exampl").is_none(), "{name}");
+        }
+    }
+
     #[test]
     fn members_of_a_zip_file_are_unpacked() {
         let mut file = tempfile::tempfile().unwrap();
