@@ -32,6 +32,8 @@ pub(crate) struct Gone {
     weak: BTreeSet<String>,
     /// Names of fields that were met.
     met: BTreeSet<String>,
+    /// Whether comments are handed over.
+    comments: bool,
     /// Texts elsewhere in which a value stood and was replaced.
     replaced: u64,
     finder: Option<Arc<Finder>>,
@@ -146,6 +148,7 @@ impl LeaveOut {
                 let spelled = claims.iter().find_map(|claim| claim.spelled.as_deref());
                 gone.met.insert(spelled.unwrap_or(key.as_str()).to_owned());
                 let Some(name) = self.leaves(key.as_str(), spelled) else {
+                    gone.comments |= key.as_str() == "comment";
                     continue;
                 };
                 here.insert(name);
@@ -295,9 +298,7 @@ impl Gone {
 
     /// Whether comments are handed over although names are not: they may hold these in other spellings.
     pub(crate) fn comments_stay(&self) -> bool {
-        self.values.values().any(|value| value.instead == LEFT_OUT)
-            && self.met.contains("comment")
-            && !self.fields.contains_key("comment")
+        self.values.values().any(|value| value.instead == LEFT_OUT) && self.comments
     }
 
     /// Names of fields that runs have, in their own spelling.
