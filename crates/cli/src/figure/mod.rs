@@ -161,7 +161,7 @@ impl Layer {
         }
     }
 
-    fn name(&self) -> &str {
+    pub(crate) fn name(&self) -> &str {
         match self {
             Self::Series(_, layer) => layer.name(),
             Self::Bars(_) | Self::Band(_) => "",
