@@ -598,6 +598,7 @@ fn fitted(
             x: trace.x.values.iter().map(|x| x + how.dead_time).collect(),
             y: trace.y.values.iter().map(|y| y / scale).collect(),
             curve: Some(curve_drawn),
+            doses: matches!(chosen, Chosen::Law(law) if law.is_over_doses()),
             levels,
             band,
             along: at_points,

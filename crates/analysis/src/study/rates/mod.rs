@@ -391,11 +391,11 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
             outcome.remarks.push(Diagnostic::warning(
                 Code::new("rate-shape"),
                 "the course runs nearly straight and then stops all at once: a substrate that is used up, or the end of the \
-                 instrument's range; look at the picture",
+                 instrument's range; the rate is that of the part before it, if that is long enough; look at the picture",
             ));
         }
         let (whole, used) = (points.time.len() - measured.flat_end, measured.used.len());
-        if matches!(window, RateWindow::Whole { .. }) && !blank && used < whole {
+        if matches!(window, RateWindow::Whole { .. }) && !blank && used < whole && !measured.stops {
             outcome.remarks.push(Diagnostic::warning(
                 Code::new("rate-shape"),
                 format!(
@@ -476,7 +476,7 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
             label,
             outcome: outcome.identified(),
             drawn: Drawn {
-                curve: None,
+                curve: Some(measured.curve),
                 x_title: super::title(&trace.x),
                 y_title: super::title(&trace.y),
                 x: trace.x.values.iter().map(|x| x + how.dead_time).collect(),
