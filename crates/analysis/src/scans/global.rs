@@ -180,6 +180,17 @@ impl SchemeModel<'_> {
         }
     }
 
+    /// What is said where no rate constants settle.
+    fn lost(&self, iterations: usize) -> Refusal {
+        match self {
+            Self::Own(network, _) => network.undetermined(),
+            Self::Known(_) => Refusal::NotConverged {
+                how: "the rate constants did not settle; the scans may not follow this scheme".into(),
+                iterations,
+            },
+        }
+    }
+
     fn constants(&self) -> Vec<String> {
         match self {
             Self::Known(Scheme::FirstOrder) => vec!["k".into()],
@@ -558,6 +569,116 @@ fn means(scans: &Scans<'_>) -> Vec<f64> {
     scans.absorbance.iter().map(mean).collect()
 }
 
+/// Columns over time: the wavelengths, or fewer combinations of them with the same sums of squares.
+fn columns_over_time(scans: &Scans<'_>) -> Vec<Vec<f64>> {
+    let (n, m) = (scans.times.len(), scans.wavelengths.len());
+    if n < m {
+        let (svd, _) = scans.decompose();
+        return svd
+            .values
+            .iter()
+            .zip(&svd.right)
+            .map(|(value, right)| right.iter().map(|v| v * value).collect())
+            .collect();
+    }
+    (0..m)
+        .map(|j| scans.absorbance.iter().map(|s| s[j]).collect())
+        .collect()
+}
+
+/// Rate constants at the minimum.
+struct Settled {
+    k: Vec<f64>,
+    at: Projected,
+    iterations: usize,
+}
+
+/// Searches the rate constants from the best of many trial values.
+fn settle(shape: &SchemeModel<'_>, times: &[f64], data: &[Vec<f64>]) -> Result<Settled, Refusal> {
+    let n = times.len();
+    let span = times[n - 1] - times[0];
+    let mut best: Option<(f64, Vec<f64>)> = None;
+    for k in shape.candidates(span, n) {
+        if let Some(at) = project(shape, times, data, &k)
+            && best.as_ref().is_none_or(|(rss, _)| at.rss < *rss)
+        {
+            best = Some((at.rss, k));
+        }
+    }
+    let Some((_, mut k)) = best else {
+        return Err(Refusal::NoStart {
+            why: "no trial rate constants suit the scans".into(),
+        });
+    };
+    let mut at = project(shape, times, data, &k).ok_or_else(|| shape.lost(0))?;
+    let mut damping = 1e-3;
+    let mut iterations = 0;
+    let mut settled = false;
+    while iterations < 200 && !settled {
+        iterations += 1;
+        let Some(move_by) = step(&at, damping) else {
+            return Err(shape.lost(iterations));
+        };
+        let trial: Vec<f64> = k
+            .iter()
+            .zip(&move_by)
+            .map(|(k, s)| (k + s).max(0.1 * k))
+            .collect();
+        let size = move_by
+            .iter()
+            .zip(&k)
+            .map(|(s, k)| (s / k).abs())
+            .fold(0.0, f64::max);
+        match project(shape, times, data, &trial) {
+            Some(next) if next.rss <= at.rss * (1.0 + 1e-14) => {
+                settled = size < 1e-11;
+                k = trial;
+                at = next;
+                damping = if damping < 1e-12 { 0.0 } else { damping * 0.1 };
+            }
+            // At the bottom rounding decides; a step this small changes nothing.
+            _ if size < 1e-9 => settled = true,
+            _ => damping = if damping == 0.0 { 1e-6 } else { damping * 10.0 },
+        }
+        if damping > 1e12 {
+            return Err(shape.lost(iterations));
+        }
+    }
+    if !settled {
+        return Err(shape.lost(iterations));
+    }
+    Ok(Settled { k, at, iterations })
+}
+
+/// The rate constants with their errors and intervals; poor ones are told.
+fn rates_of(
+    names: &[String],
+    k: &[f64],
+    covariance: &[Vec<f64>],
+    (variance, half): (f64, f64),
+    remarks: &mut Vec<String>,
+) -> Vec<GlobalRate> {
+    let mut rates = Vec::with_capacity(k.len());
+    for (j, (name, value)) in names.iter().zip(k).enumerate() {
+        let standard_error = (covariance[j][j] * variance).sqrt();
+        if standard_error > 0.5 * value {
+            remarks.push(format!(
+                "{name} is poorly determined: its error is more than half of itself"
+            ));
+        }
+        rates.push(GlobalRate {
+            name: name.clone(),
+            value: *value,
+            standard_error,
+            interval: Interval {
+                lower: Some(value - half * standard_error),
+                upper: Some(value + half * standard_error),
+            },
+        });
+    }
+    rates
+}
+
 fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Result<GlobalFit, Refusal> {
     given.check()?;
     let (n, m) = (given.times.len(), given.wavelengths.len());
@@ -605,77 +726,13 @@ fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Resul
     if scans.absorbance.iter().all(|s| *s == first) {
         return Err(Refusal::ConstantSignal { value: first[0] });
     }
-    // Columns over time: the wavelengths, or fewer combinations of them with the same sums of squares.
-    let data: Vec<Vec<f64>> = if n < m {
-        let (svd, _) = scans.decompose();
-        svd.values
-            .iter()
-            .zip(&svd.right)
-            .map(|(value, right)| right.iter().map(|v| v * value).collect())
-            .collect()
-    } else {
-        (0..m)
-            .map(|j| scans.absorbance.iter().map(|s| s[j]).collect())
-            .collect()
-    };
-    let span = scans.times[n - 1] - scans.times[0];
-    let mut best: Option<(f64, Vec<f64>)> = None;
-    for k in shape.candidates(span, n) {
-        if let Some(at) = project(shape, scans.times, &data, &k)
-            && best.as_ref().is_none_or(|(rss, _)| at.rss < *rss)
-        {
-            best = Some((at.rss, k));
-        }
-    }
-    let Some((_, mut k)) = best else {
-        return Err(Refusal::NoStart {
-            why: "no trial rate constants suit the scans".into(),
-        });
-    };
-    let lost = |iterations| match shape {
-        SchemeModel::Own(network, _) => network.undetermined(),
-        SchemeModel::Known(_) => Refusal::NotConverged {
-            how: "the rate constants did not settle; the scans may not follow this scheme".into(),
-            iterations,
-        },
-    };
-    let mut at = project(shape, scans.times, &data, &k).ok_or_else(|| lost(0))?;
-    let mut damping = 1e-3;
-    let mut iterations = 0;
-    let mut settled = false;
-    while iterations < 200 && !settled {
-        iterations += 1;
-        let Some(move_by) = step(&at, damping) else {
-            return Err(lost(iterations));
-        };
-        let trial: Vec<f64> = k
-            .iter()
-            .zip(&move_by)
-            .map(|(k, s)| (k + s).max(0.1 * k))
-            .collect();
-        let size = move_by
-            .iter()
-            .zip(&k)
-            .map(|(s, k)| (s / k).abs())
-            .fold(0.0, f64::max);
-        match project(shape, scans.times, &data, &trial) {
-            Some(next) if next.rss <= at.rss * (1.0 + 1e-14) => {
-                settled = size < 1e-11;
-                k = trial;
-                at = next;
-                damping = if damping < 1e-12 { 0.0 } else { damping * 0.1 };
-            }
-            // At the bottom rounding decides; a step this small changes nothing.
-            _ if size < 1e-9 => settled = true,
-            _ => damping = if damping == 0.0 { 1e-6 } else { damping * 10.0 },
-        }
-        if damping > 1e12 {
-            return Err(lost(iterations));
-        }
-    }
-    if !settled {
-        return Err(lost(iterations));
-    }
+    let data = columns_over_time(scans);
+    let lost = |iterations| shape.lost(iterations);
+    let Settled {
+        mut k,
+        mut at,
+        iterations,
+    } = settle(shape, scans.times, &data)?;
     let mut remarks = Vec::new();
     if matches!(shape, SchemeModel::Known(Scheme::Consecutive)) {
         if k[0] < k[1] {
@@ -707,30 +764,7 @@ fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Resul
     let variance = at.rss / degrees_of_freedom as f64;
     let covariance = invert(&at.normal).ok_or_else(|| lost(iterations))?;
     let half = t_half_width(0.95, degrees_of_freedom as f64);
-    let rates = k
-        .iter()
-        .enumerate()
-        .map(|(j, value)| {
-            let standard_error = (covariance[j][j] * variance).sqrt();
-            GlobalRate {
-                name: names[j].clone(),
-                value: *value,
-                standard_error,
-                interval: Interval {
-                    lower: Some(value - half * standard_error),
-                    upper: Some(value + half * standard_error),
-                },
-            }
-        })
-        .collect::<Vec<_>>();
-    for rate in &rates {
-        if rate.standard_error > 0.5 * rate.value {
-            remarks.push(format!(
-                "{} is poorly determined: its error is more than half of itself",
-                rate.name
-            ));
-        }
-    }
+    let rates = rates_of(&names, &k, &covariance, (variance, half), &mut remarks);
     let correlation = (count == 2).then(|| covariance[0][1] / (covariance[0][0] * covariance[1][1]).sqrt());
     let (along_time, lack_of_fit) = along_time(&at, &data);
     let spectra = spectra_of(given, &at, variance, (&shape.species(), shape.equilibria()));

@@ -274,10 +274,13 @@ impl Found {
 
 /// The unit of a parameter from its unit in terms of the axes, such as `1/x` or `y/x`; none where no code can say it.
 ///
-/// Absorbance, counts and fractions have no dimension and leave no trace in the unit: the slope of an absorbance is in
-/// `/s`.
+/// Absorbance, counts and fractions have no dimension and leave no trace in the unit, but for rates of absorbance, which are in `{AU}/s`.
 pub(crate) fn unit_in_terms(of: &str, x: &Unit, y: &Unit, level: &Unit) -> Option<Unit> {
     let plain = |unit: &Unit| matches!(unit.code(), "1" | "{AU}" | "%" | "[pH]");
+    // A rate of absorbance is no rate constant, and its unit says so.
+    if of == "y/x" && *y == Unit::ABSORBANCE && x.converts_to(&Unit::SECOND) {
+        return Unit::ucum(&format!("{}/{}", y.code(), x.code())).ok();
+    }
     let (above, below) = of.split_once('/').unwrap_or((of, ""));
     let mut pieces: Vec<(char, String)> = Vec::new();
     let mut put = |text: &str, sign: char| -> Option<()> {
@@ -558,6 +561,12 @@ mod tests {
                 "{of} of x {x} and y {y}: {found:?}, expected {wanted}"
             );
         }
+        let code = |of: &str, x: &str, y: &str| {
+            unit_in_terms(of, &unit(x), &unit(y), &Unit::ONE).map(|unit| unit.code().to_owned())
+        };
+        assert_eq!(code("y/x", "s", "{AU}").as_deref(), Some("{AU}/s"));
+        assert_eq!(code("1/x", "s", "{AU}").as_deref(), Some("/s"));
+        assert_eq!(code("y/x", "mg/L", "{AU}").as_deref(), Some("L/mg"));
         assert_eq!(unit_in_terms("furlong", &unit("s"), &unit("1"), &unit("1")), None);
     }
 }

@@ -244,6 +244,15 @@ impl<'a> Legend<'a> {
         Self::ROW * self.rows().iter().sum::<usize>() as f64
     }
 
+    /// The same with room below it, where it stands by itself.
+    fn room(&self) -> f64 {
+        if self.entries.is_empty() {
+            0.0
+        } else {
+            self.height() + Self::ROW / 3.0
+        }
+    }
+
     /// How wide it is where names stand below each other.
     fn needed(&self) -> f64 {
         let longest = self.entries.iter().flat_map(|entry| &entry.lines);
@@ -343,7 +352,7 @@ impl Figure {
         }
         let shares: f64 = self.panels.iter().map(|panel| panel.share.max(0.0)).sum();
         let gaps = BETWEEN * self.panels.len().saturating_sub(1) as f64;
-        let above = sheet.above() + legend.height();
+        let above = sheet.above() + legend.room();
         legend.draw(&mut pen, (LEFT, sheet.above()));
         let room = (height - above - BELOW - gaps).max(100.0);
         let mut top = above;
@@ -414,9 +423,10 @@ impl Frame<'_> {
                 _ => {}
             }
         }
+        let over_points = layers().any(|(layer, _)| matches!(layer.shape(), Layer::Points(all) if !all.is_empty()));
         for (layer, look) in layers() {
             match layer.shape() {
-                Layer::Line(all) => self.line(pen, all, *look),
+                Layer::Line(all) => self.line(pen, all, *look, over_points),
                 Layer::Level(at) if self.y.holds(*at) => {
                     let down = self.down(*at);
                     pen.line(&[(LEFT, down), (self.right, down)], level());
@@ -438,10 +448,17 @@ impl Frame<'_> {
     /// A stretch of y along a curve.
     fn band(&self, pen: &mut Pen, all: &[(f64, f64, f64)], look: Look) {
         let inside = |y: f64| self.down(y.clamp(self.y.low, self.y.high));
-        let seen = || {
+        let finite = || {
             all.iter()
                 .filter(|(x, low, high)| self.x.holds(*x) && low.is_finite() && high.is_finite())
         };
+        // What lies beyond the break is no neighbour.
+        let beyond = |x: f64| self.x.gap.is_some() && x <= 0.0;
+        for (x, low, high) in finite().filter(|(x, _, _)| beyond(*x)) {
+            let at = self.across(*x);
+            pen.filled((at - 12.0, inside(*low)), (at + 12.0, inside(*high)), look.wash());
+        }
+        let seen = || finite().filter(|(x, _, _)| !beyond(*x));
         let mut outline: Vec<Dot> = seen()
             .map(|(x, low, _)| (self.across(*x), inside(*low)))
             .collect();
@@ -529,13 +546,12 @@ impl Frame<'_> {
                 (true, None) => format!("{} (logarithmic)", panel.x),
                 (false, _) => panel.x.clone(),
             };
-            let text = fitted(&words, TITLE, right - LEFT + RIGHT);
-            pen.text(
-                &text,
-                ((LEFT + right) / 2.0, self.bottom + 90.0),
-                TITLE,
-                Anchor::Middle,
-            );
+            let lines = wrapped(&words, TITLE, right - LEFT + RIGHT, 2);
+            let first = if lines.len() == 1 { 90.0 } else { 74.0 };
+            for (line, text) in lines.iter().enumerate() {
+                let down = self.bottom + first + 34.0 * line as f64;
+                pen.text(text, ((LEFT + right) / 2.0, down), TITLE, Anchor::Middle);
+            }
         }
     }
 
@@ -549,7 +565,7 @@ impl Frame<'_> {
         }
     }
 
-    fn line(&self, pen: &mut Pen, points: &[(f64, f64)], look: Look) {
+    fn line(&self, pen: &mut Pen, points: &[(f64, f64)], look: Look, over_points: bool) {
         let stroke = look.stroke(4.0);
         let mut piece: Vec<Dot> = Vec::new();
         let mut end = |piece: &mut Vec<Dot>| {
@@ -557,7 +573,14 @@ impl Frame<'_> {
                 [] => {}
                 [at] if self.x.gap.is_some() => pen.line(&[(at.0 - 12.0, at.1), (at.0 + 12.0, at.1)], stroke),
                 [at] => pen.disc(*at, 3.0, stroke.colour),
-                piece => pen.line(&thinned(piece), stroke),
+                piece => {
+                    let piece = thinned(piece);
+                    // Points of the same colour would swallow the line.
+                    if over_points && piece.len() < 2000 {
+                        pen.line(&piece, Stroke::whole(WHITE, 8.0));
+                    }
+                    pen.line(&piece, stroke);
+                }
             }
             piece.clear();
         };
