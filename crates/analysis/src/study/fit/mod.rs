@@ -29,7 +29,7 @@ use super::{
 };
 use crate::courses::{Order, Preparation, Prepared, fit_prepared};
 use crate::fit::{
-    Along, Bootstrap, Data, Dealt, FTest, Fit, Robust, Weighting, allow_for_correlation, bootstrap, f_test,
+    Along, Bootstrap, Data, Dealt, FTest, Fit, Options, Robust, Weighting, allow_for_correlation, bootstrap, f_test,
     fit,
 };
 use crate::models::Model;
