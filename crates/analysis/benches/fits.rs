@@ -153,7 +153,9 @@ fn main() {
         if wanted.is_some_and(|word| !title.contains(&word)) {
             continue;
         }
-        let time: Vec<f64> = (0..points).map(|i| 600.0 * f64::from(i) / f64::from(points - 1)).collect();
+        let time: Vec<f64> = (0..points)
+            .map(|i| 600.0 * f64::from(i) / f64::from(points - 1))
+            .collect();
         let mut noise = Noise(11);
         let sets: Vec<Vec<f64>> = (0..200)
             .map(|_| {

@@ -269,10 +269,22 @@ fn the_curve_of_a_rate_keeps_to_the_law_between_readings() {
     let y: Vec<f64> = t.iter().map(|t| burst(*t) + 3e-4 * noise.normal()).collect();
     let found = initial_rate(&t, &y, &Preparation::default(), RateWindow::Whole { fewest: 5 }).unwrap();
     assert!(found.curve.len() > t.len(), "{}", found.curve.len());
-    assert_eq!((found.curve[0].0, found.curve[found.curve.len() - 1].0), (0.0, 600.0));
+    assert_eq!(
+        (found.curve[0].0, found.curve[found.curve.len() - 1].0),
+        (0.0, 600.0)
+    );
     for (t, y) in &found.curve {
         assert!((y - burst(*t)).abs() < 2e-3, "{t}: {y} beside {}", burst(*t));
     }
-    let straight = initial_rate(&t, &y, &Preparation::default(), RateWindow::Hand { from: 200.0, to: 600.0 }).unwrap();
+    let straight = initial_rate(
+        &t,
+        &y,
+        &Preparation::default(),
+        RateWindow::Hand {
+            from: 200.0,
+            to: 600.0,
+        },
+    )
+    .unwrap();
     assert_eq!(straight.curve.len(), 2);
 }

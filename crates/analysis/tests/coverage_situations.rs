@@ -64,7 +64,7 @@ fn situations() -> Vec<Situation> {
         name,
         noise: (0.002, rho),
         course,
-        least: least,
+        least,
         ..PLAIN
     };
     let line = |name, truth, course, window| Situation {

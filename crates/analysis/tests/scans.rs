@@ -412,7 +412,9 @@ fn a_known_equilibrium_constant_gives_both_constants_and_the_spectrum() {
     let of_b: Vec<f64> = wavelengths.iter().map(|x| 0.6 * gauss(*x, 620.0)).collect();
     let mut noise = 12345_u64;
     let mut draw = || {
-        noise = noise.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        noise = noise
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
         1e-3 * ((noise >> 11) as f64 / 9_007_199_254_740_992.0 - 0.5) * 12f64.sqrt()
     };
     let rows: Vec<Vec<f64>> = times
@@ -436,7 +438,11 @@ fn a_known_equilibrium_constant_gives_both_constants_and_the_spectrum() {
     let (name, least) = &unknown.least_equilibria[0];
     // Where B does not absorb, A goes down to a quarter of itself: nothing below 3 leaves no absorbance negative.
     assert!(name == "K1" && (2.5..3.0).contains(least), "{name} {least}");
-    assert!(unknown.remarks[0].contains("--hold K1=VALUE"), "{:?}", unknown.remarks);
+    assert!(
+        unknown.remarks[0].contains("--hold K1=VALUE"),
+        "{:?}",
+        unknown.remarks
+    );
     let known = [Equilibrium {
         name: "K1".into(),
         value: 3.0,
@@ -452,7 +458,10 @@ fn a_known_equilibrium_constant_gives_both_constants_and_the_spectrum() {
     }
     // d k1 = s dK/(1 + K)², of K's own error alone.
     let k1 = found.rates.iter().find(|rate| rate.name == "k1").unwrap();
-    assert!((k1.standard_error - 0.04 * 0.3 / 16.0).abs() < 1e-4 * 0.04, "{k1:?}");
+    assert!(
+        (k1.standard_error - 0.04 * 0.3 / 16.0).abs() < 1e-4 * 0.04,
+        "{k1:?}"
+    );
     assert_eq!(found.spectra[1].species, "B");
     for ((a, e), truth) in found.spectra[1]
         .absorbance
@@ -464,9 +473,15 @@ fn a_known_equilibrium_constant_gives_both_constants_and_the_spectrum() {
     }
     let last = |place: usize| found.concentrations[place].1[times.len() - 1];
     assert!((last(0) - 0.25).abs() < 1e-3 && (last(1) - 0.75).abs() < 1e-3);
-    let small = [Equilibrium { value: 0.5, ..known[0].clone() }];
+    let small = [Equilibrium {
+        value: 0.5,
+        ..known[0].clone()
+    }];
     let odd = fit_network_with(&scans, &network, &small, false).unwrap();
     assert!(odd.remarks[0].contains("below zero"), "{:?}", odd.remarks);
-    let lost = [Equilibrium { name: "K2".into(), ..known[0].clone() }];
+    let lost = [Equilibrium {
+        name: "K2".into(),
+        ..known[0].clone()
+    }];
     assert!(fit_network_with(&scans, &network, &lost, false).is_err());
 }

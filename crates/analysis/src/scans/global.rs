@@ -481,7 +481,11 @@ pub fn fit_network_with(
         match known.iter().find(|known| known.name == end.equilibrium()) {
             Some(known) => said.extend(found.part(end, known)),
             None => {
-                let least = if shifted { None } else { found.least_equilibrium(end) };
+                let least = if shifted {
+                    None
+                } else {
+                    found.least_equilibrium(end)
+                };
                 found
                     .least_equilibria
                     .extend(least.map(|least| (end.equilibrium(), least)));
@@ -501,7 +505,10 @@ impl GlobalFit {
         let sum = end.sum();
         if let Some(at) = self.rates.iter().position(|rate| rate.name == sum) {
             let rate = self.rates[at].clone();
-            let times = rate.interval.upper.map_or(f64::NAN, |upper| (upper - rate.value) / rate.standard_error);
+            let times = rate
+                .interval
+                .upper
+                .map_or(f64::NAN, |upper| (upper - rate.value) / rate.standard_error);
             let of = |name: &String, part: f64, slope: f64| {
                 let value = rate.value * part;
                 let standard_error = (rate.standard_error * part).hypot(rate.value * slope * error);
@@ -555,9 +562,7 @@ impl GlobalFit {
             .iter()
             .zip(&m.absorbance)
             .zip(errors)
-            .map(|((a, m), (of_a, of_m))| {
-                (a - m - CHANCE * of_a.hypot(*of_m)) / (m.max(0.0) + CHANCE * of_m)
-            })
+            .map(|((a, m), (of_a, of_m))| (a - m - CHANCE * of_a.hypot(*of_m)) / (m.max(0.0) + CHANCE * of_m))
             .filter(|least| least.is_finite() && *least > 1e-3)
             .max_by(f64::total_cmp)
     }

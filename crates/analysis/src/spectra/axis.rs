@@ -169,7 +169,9 @@ impl Spectrum {
         if axis == self.axis {
             return Ok((
                 self.clone(),
-                vec![LogNote::Said(format!("the axis is {axis} already; nothing was changed"))],
+                vec![LogNote::Said(format!(
+                    "the axis is {axis} already; nothing was changed"
+                ))],
             ));
         }
         if let Ordinate::Derivative(_) = self.ordinate {
@@ -229,7 +231,9 @@ impl Spectrum {
         if ordinate == self.ordinate {
             return Ok((
                 self.clone(),
-                vec![LogNote::Said(format!("the ordinate is {ordinate} already; nothing was changed"))],
+                vec![LogNote::Said(format!(
+                    "the ordinate is {ordinate} already; nothing was changed"
+                ))],
             ));
         }
         let converted: Vec<Option<f64>> = self

@@ -216,7 +216,11 @@ pub(crate) fn curve_of(model: &dyn crate::models::Model, parameters: &[f64], x: 
     }
     let mut places = even(low, high, STEPS);
     // Over decades the smaller ones have places of their own.
-    let smallest = x.iter().copied().filter(|x| *x > 0.0).fold(f64::INFINITY, f64::min);
+    let smallest = x
+        .iter()
+        .copied()
+        .filter(|x| *x > 0.0)
+        .fold(f64::INFINITY, f64::min);
     if low >= 0.0 && high > 30.0 * smallest {
         places.extend(geometric(smallest, high, 4 * STEPS as usize));
         places.sort_by(f64::total_cmp);

@@ -33,7 +33,11 @@ fn times_noise(n: usize) -> f64 {
 ///
 /// Where neighbours are alike there are fewer points that tell how large the noise is: a tenth more among 150 points, by simulation.
 fn least_prominence(noise: AlikeNoise, n: usize) -> f64 {
-    let unsure = if noise.together > 1 { 1.0 + 15.0 / n as f64 } else { 1.0 };
+    let unsure = if noise.together > 1 {
+        1.0 + 15.0 / n as f64
+    } else {
+        1.0
+    };
     times_noise(n) * noise.sd * unsure
 }
 
@@ -278,7 +282,11 @@ fn tell_hidden(
     if hidden == 0 {
         return;
     }
-    let (noun, they) = if hidden == 1 { ("extreme", "it") } else { ("extremes", "they") };
+    let (noun, they) = if hidden == 1 {
+        ("extreme", "it")
+    } else {
+        ("extremes", "they")
+    };
     outcome.remarks.push(Diagnostic::note(
         Code::new("processing-remark"),
         format!(

@@ -218,7 +218,11 @@ impl Scans {
     }
 
     fn tasks(&self) -> Result<Vec<ScanTask>, Failure> {
-        let known = self.hold.iter().map(|text| equilibrium(text)).collect::<Result<Vec<_>, _>>()?;
+        let known = self
+            .hold
+            .iter()
+            .map(|text| equilibrium(text))
+            .collect::<Result<Vec<_>, _>>()?;
         let mut tasks = Vec::new();
         if self.rank {
             tasks.push(ScanTask::Rank);

@@ -343,12 +343,7 @@ impl Figure {
         let mut pen = Pen::new(sheet.width, height, (&printed(sheet.width), &printed(height)));
         if sheet.titled {
             let title = fitted(&self.title, HEADING, sheet.width - 80.0);
-            pen.text(
-                &title,
-                (sheet.width / 2.0, ABOVE / 2.0),
-                HEADING,
-                Anchor::Middle,
-            );
+            pen.text(&title, (sheet.width / 2.0, ABOVE / 2.0), HEADING, Anchor::Middle);
         }
         let shares: f64 = self.panels.iter().map(|panel| panel.share.max(0.0)).sum();
         let gaps = BETWEEN * self.panels.len().saturating_sub(1) as f64;
@@ -423,7 +418,8 @@ impl Frame<'_> {
                 _ => {}
             }
         }
-        let over_points = layers().any(|(layer, _)| matches!(layer.shape(), Layer::Points(all) if !all.is_empty()));
+        let over_points =
+            layers().any(|(layer, _)| matches!(layer.shape(), Layer::Points(all) if !all.is_empty()));
         for (layer, look) in layers() {
             match layer.shape() {
                 Layer::Line(all) => self.line(pen, all, *look, over_points),
@@ -513,10 +509,7 @@ impl Frame<'_> {
         let mut free = f64::NEG_INFINITY;
         for (value, text) in &self.x.ticks {
             let at = self.across(*value);
-            pen.line(
-                &[(at, self.top), (at, self.bottom)],
-                Stroke::whole(PALE, 1.0),
-            );
+            pen.line(&[(at, self.top), (at, self.bottom)], Stroke::whole(PALE, 1.0));
             pen.line(&[(at, self.bottom), (at, self.bottom + 10.0)], short);
             let half = width_of(text, SMALL) / 2.0;
             if last && at - half > free {
@@ -623,7 +616,10 @@ impl Frame<'_> {
             // Above the mark; beside it where there is no room above.
             let above = down - 24.0 - SMALL;
             if above - SMALL / 2.0 > self.top {
-                let inside = across.clamp(LEFT + half + 4.0, (self.right - half - 4.0).max(LEFT + half + 4.0));
+                let inside = across.clamp(
+                    LEFT + half + 4.0,
+                    (self.right - half - 4.0).max(LEFT + half + 4.0),
+                );
                 pen.text(&name, (inside, above), SMALL, Anchor::Middle);
             } else if across + 18.0 + 2.0 * half < self.right {
                 pen.text(&name, (across + 18.0, down - 15.0), SMALL, Anchor::Start);

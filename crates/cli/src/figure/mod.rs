@@ -205,9 +205,7 @@ impl Figure {
 
     pub(crate) fn bytes(&self, kind: Kind, size: Size) -> Result<Vec<u8>, Failure> {
         match kind {
-            Kind::Svg => Ok(self
-                .draw(size.sheet(), |dots| size.printed(dots))
-                .into_bytes()),
+            Kind::Svg => Ok(self.draw(size.sheet(), |dots| size.printed(dots)).into_bytes()),
             Kind::Png => dots::png_of(&self.draw(size.sheet(), |dots| format!("{dots}")), size.grain())
                 .map_err(|why| undrawn(&why)),
         }

@@ -208,7 +208,10 @@ impl Pen {
         self.rectangle(
             from,
             to,
-            &format!("fill=\"none\" stroke=\"{colour}\" stroke-width=\"{}\"", number(width)),
+            &format!(
+                "fill=\"none\" stroke=\"{colour}\" stroke-width=\"{}\"",
+                number(width)
+            ),
         );
     }
 
@@ -278,10 +281,16 @@ mod tests {
         let name = "series.csv, 0.5 mM: k 0.0046343 ± 0.0000084 s⁻¹, Vmax 12.5 ± 0.3 µmol/L/s";
         let lines = wrapped(name, 24.0, 400.0, 4);
         assert!(lines.len() > 1 && lines.len() <= 4, "{lines:?}");
-        assert!(lines.iter().all(|line| width_of(line, 24.0) <= 400.0), "{lines:?}");
+        assert!(
+            lines.iter().all(|line| width_of(line, 24.0) <= 400.0),
+            "{lines:?}"
+        );
         assert_eq!(lines.join(" "), name);
         let cut = wrapped(name, 24.0, 400.0, 1);
-        assert!(cut[0].ends_with('…') && width_of(&cut[0], 24.0) <= 400.0, "{cut:?}");
+        assert!(
+            cut[0].ends_with('…') && width_of(&cut[0], 24.0) <= 400.0,
+            "{cut:?}"
+        );
         assert_eq!(wrapped("x", 24.0, 400.0, 1), ["x"]);
         // DejaVu Sans: 1139 of 2048 for an `i`'s double, 1303 for `0`.
         assert!((width_of("0", 2048.0) - 1303.0).abs() < 1.0);

@@ -103,7 +103,11 @@ impl Scale {
 /// Powers of ten between two ends, and where these are few, twice and five times them; of many decades every second or third.
 fn decades(low: f64, high: f64) -> Vec<(f64, String)> {
     let (first, last) = (low.log10().floor() as i32, high.log10().ceil() as i32);
-    let factors: &[f64] = if last - first <= 4 { &[1.0, 2.0, 5.0] } else { &[1.0] };
+    let factors: &[f64] = if last - first <= 4 {
+        &[1.0, 2.0, 5.0]
+    } else {
+        &[1.0]
+    };
     let every = ((last - first) / 8).max(0) + 1;
     let plain = (-4..=4).contains(&first) && (-4..=5).contains(&last);
     (first..=last)
@@ -184,7 +188,10 @@ mod tests {
         assert!(places.windows(2).all(|pair| pair[0] < pair[1]), "{places:?}");
         assert!(places[0] < scale.gap.expect("a break") && places[1] > scale.gap.expect("a break"));
         // Equal ratios are equally far apart.
-        assert!((places[3] - places[1] - (places[4] - places[3])).abs() < 1e-12 && doses.iter().all(|dose| scale.holds(*dose)));
+        assert!(
+            (places[3] - places[1] - (places[4] - places[3])).abs() < 1e-12
+                && doses.iter().all(|dose| scale.holds(*dose))
+        );
         let shown: Vec<&str> = scale.ticks.iter().map(|(_, text)| text.as_str()).collect();
         assert_eq!(shown, ["0", "0.01", "0.1", "1", "10", "100"]);
         for few in [vec![1.0, 20.0], vec![0.0, 5.0], vec![-1.0, 100.0], Vec::new()] {

@@ -146,22 +146,21 @@ impl Tape {
             }
             Op::Power(a, b) => {
                 let (va, vb) = (value(a), value(b));
-                give(a, &|to, only| pass(to, only, slope, |k| vb[k] * va[k].powf(vb[k] - 1.0)));
+                give(a, &|to, only| {
+                    pass(to, only, slope, |k| vb[k] * va[k].powf(vb[k] - 1.0))
+                });
                 // 0 to a positive power stays 0 whatever the power.
                 give(b, &|to, only| {
-                    pass(
-                        to,
-                        only,
-                        slope,
-                        |k| {
-                            if own[k] == 0.0 { 0.0 } else { own[k] * va[k].ln() }
-                        },
-                    );
+                    pass(to, only, slope, |k| {
+                        if own[k] == 0.0 { 0.0 } else { own[k] * va[k].ln() }
+                    });
                 });
             }
             Op::Exp(a) => give(a, &|to, only| pass(to, only, slope, |k| own[k])),
             Op::Ln(a) => give(a, &|to, only| pass(to, only, slope, |k| 1.0 / value(a)[k])),
-            Op::Log10(a) => give(a, &|to, only| pass(to, only, slope, |k| 1.0 / (value(a)[k] * f64::LN_10))),
+            Op::Log10(a) => give(a, &|to, only| {
+                pass(to, only, slope, |k| 1.0 / (value(a)[k] * f64::LN_10))
+            }),
             Op::Sqrt(a) => give(a, &|to, only| pass(to, only, slope, |k| 0.5 / own[k])),
             Op::Sin(a) => give(a, &|to, only| pass(to, only, slope, |k| value(a)[k].cos())),
             Op::Cos(a) => give(a, &|to, only| pass(to, only, slope, |k| -value(a)[k].sin())),

@@ -343,10 +343,7 @@ fn like(sample: &Spectrum, blank: Spectrum) -> Result<(Spectrum, Vec<LogNote>), 
         blank = converted;
         notes.extend(told);
     }
-    Ok((
-        blank,
-        notes.into_iter().map(LogNote::of_blank).collect(),
-    ))
+    Ok((blank, notes.into_iter().map(LogNote::of_blank).collect()))
 }
 
 fn derived(ordinate: Ordinate, order: usize) -> Result<Ordinate, SpectrumRefusal> {

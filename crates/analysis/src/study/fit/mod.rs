@@ -29,8 +29,8 @@ use super::{
 };
 use crate::courses::{Order, Preparation, Prepared, fit_prepared};
 use crate::fit::{
-    Along, Bootstrap, Data, Dealt, FTest, Fit, Options, Robust, Weighting, allow_for_correlation, bootstrap, f_test,
-    fit,
+    Along, Bootstrap, Data, Dealt, FTest, Fit, Options, Robust, Weighting, allow_for_correlation, bootstrap,
+    f_test, fit,
 };
 use crate::models::Model;
 use crate::refusal::Refusal;
@@ -521,11 +521,22 @@ fn fitted(
     let plainly = plan.weights.is_none() && options.robust == Robust::No;
     let mut coarse = false;
     if plainly && !matches!(chosen, Chosen::Formula(_)) {
-        let step = trace.y.decimals.max().map(|decimals| 10f64.powi(-i32::from(decimals)));
+        let step = trace
+            .y
+            .decimals
+            .max()
+            .map(|decimals| 10f64.powi(-i32::from(decimals)));
         if let Some(step) = step {
             let resolution = step / points.factor.map_or(1.0, f64::abs);
             let one = plan.variables.is_empty().then_some(points.time.as_slice());
-            coarse = held_to_readings(resolution, (model, one), &response, &options, &mut found, &mut outcome);
+            coarse = held_to_readings(
+                resolution,
+                (model, one),
+                &response,
+                &options,
+                &mut found,
+                &mut outcome,
+            );
         }
     }
     let one_variable = plan.variables.is_empty() && model.variables() == 1;

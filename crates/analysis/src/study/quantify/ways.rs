@@ -8,6 +8,7 @@ use super::record::{
 };
 use super::standards::{Standards, differs};
 use super::{LineForm, QuantifyPlan, ReferenceSpectrum};
+use crate::models::grid::{even, sampled};
 use crate::quantities::{
     BentCalibration, Calibration, CalibrationOptions, Component, Measured, MixtureOptions, NucleicAcidKind,
     NucleicAcidReadings, Readings, Remark, StandardPoint, Target, concentration, mixture, nucleic_acid,
@@ -16,7 +17,6 @@ use crate::quantities::{
 use crate::refusal::Refusal;
 use crate::spectra::{Spectrum, value_at};
 use crate::study::spectrum::told as told_spectrum;
-use crate::models::grid::{even, sampled};
 use crate::study::{Drawn, Recovered, STEPS, allow_for_factor, stated, told};
 
 impl Place<'_> {
@@ -535,7 +535,9 @@ impl Line {
                 (low.min(x), high.max(x))
             });
         let curve = if low < high {
-            sampled(even(low, high, STEPS), |x| x.iter().map(|x| self.at(*x)).collect())
+            sampled(even(low, high, STEPS), |x| {
+                x.iter().map(|x| self.at(*x)).collect()
+            })
         } else {
             Vec::new()
         };

@@ -65,7 +65,12 @@ pub(super) fn scatter(measured: &InitialRate, points: &Prepared, residuals: &[f6
 }
 
 /// Tells where a course ends before its last point. `whole`: whether all of it was to be used.
-pub(super) fn tell_end(measured: &InitialRate, points: usize, (whole, x_unit): (bool, &str), outcome: &mut Outcome) {
+pub(super) fn tell_end(
+    measured: &InitialRate,
+    points: usize,
+    (whole, x_unit): (bool, &str),
+    outcome: &mut Outcome,
+) {
     if measured.flat_end > 0 {
         outcome.remarks.push(Diagnostic::warning(
             Code::new("rate-shape"),
