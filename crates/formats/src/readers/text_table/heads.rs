@@ -123,7 +123,10 @@ fn heads_behind(text: &str, grid: &Grid, above: &[Piece], keys: bool) -> Vec<Hea
                     continue;
                 }
                 let below = heads.last().filter(|below| below.class != RowClass::Summary);
-                if below.is_some_and(|below| is_title(text, &cells, below)) {
+                let sentence = |below: &HeadRow| {
+                    grid.dialect.sep == Sep::Comma && is_sentence_over(raw, &text[below.line.span.range()])
+                };
+                if below.is_some_and(|below| sentence(below) || is_title(text, &cells, below)) {
                     break;
                 }
                 heads.push(HeadRow {
@@ -188,6 +191,14 @@ fn stand_between_heads(text: &str, lines: &[Piece], grid: &Grid) -> bool {
     let sums = is_summary_word(first) || super::segments::is_summary_word(first);
     (first.is_empty() || tells || sums) && numbers >= 2 && numbers == filled
         || runs && numbers == 0 && (filled == others.len() || others.iter().any(of_light))
+}
+
+/// Whether a line has a blank behind each of its commas, as sentences have, and the header below it behind none:
+/// `DNA melting, 260 nm, 1 °C/min` over `No.,Temp (C),Abs`.
+fn is_sentence_over(line: &str, header: &str) -> bool {
+    let parts = |line: &str| line.split(',').skip(1).map(|part| part.starts_with([' ', '\u{a0}'])).collect::<Vec<_>>();
+    let (commas, below) = (parts(line), parts(header));
+    !commas.is_empty() && commas.iter().all(|blank| *blank) && !below.is_empty() && !below.contains(&true)
 }
 
 /// Whether a line above a row of heads is a title, though it has cells over some of the columns.
@@ -329,7 +340,13 @@ fn is_summary(text: &str, cells: &[Option<Span>], grid: &Grid) -> bool {
         return false;
     };
     let word = text[name.range()].trim();
-    let number = |cell: &Option<Span>| cell.is_none_or(|span| leading_number(&text[span.range()]).is_some());
+    // `min;25 °C;37 °C` is a header.
+    let number = |cell: &Option<Span>| {
+        cell.is_none_or(|span| {
+            let cell = &text[span.range()];
+            leading_number(cell).is_some() && !cell.contains(char::is_alphabetic)
+        })
+    };
     if super::segments::is_summary_word(word) && grid.rows >= 3 && grid.kinds.first() == Some(&Kind::Figures)
     {
         return numbers.iter().any(Option::is_some) && numbers.iter().all(number);

@@ -3,7 +3,8 @@
 
 use std::collections::BTreeSet;
 
-use curvary_record::{Code, Diagnostic, Place, Span};
+use curvary_record::moment::{self, DateReading};
+use curvary_record::{Code, Diagnostic, Place, Quantity, Span};
 
 use super::grid::Kind;
 use super::scan::{Piece, Table, TextLine};
@@ -189,7 +190,18 @@ fn note_between(text: &str, first: &Table, second: &Table) -> Option<TextLine> {
         return None;
     };
     let note = !rest.is_empty() && rest.iter().all(Option::is_none);
-    (note && are_alike_lists(text, first, second)).then_some(head.line)
+    // `new cuvette` over two columns that go on in their very step: words that name nothing, one over each column.
+    let names = |span: &Span| {
+        let cell = text[span.range()].trim();
+        let read = crate::head::read_head(cell);
+        let measured = read.quantity.as_ref().is_some_and(|quantity| quantity.is_of_light() || *quantity == Quantity::RATE);
+        measured || read.unit.is_some() || super::segments::is_axis(&read)
+    };
+    let says_nothing = || !head.cells.iter().flatten().any(names);
+    let (a, b) = (&first.grid, &second.grid);
+    let goes_on = || a.kinds == b.kinds && a.dialect == b.dialect && goes_on(first, second, 1) == Some(true);
+    (note && are_alike_lists(text, first, second) || !first.heads.is_empty() && says_nothing() && goes_on())
+        .then_some(head.line)
 }
 
 /// Whether two tables are of the same columns, names in front, and their names are of one form with figures in it.
@@ -206,18 +218,35 @@ fn are_alike_lists(text: &str, first: &Table, second: &Table) -> bool {
     form_of(one).contains('0') && form_of(one) == form_of(other)
 }
 
+/// Whether two tables are of the same three columns or more, names in front, whatever the names are.
+fn are_alike_wide_lists(first: &Table, second: &Table) -> bool {
+    const FEWEST: usize = 3;
+    let (a, b) = (&first.grid, &second.grid);
+    let rest = a.kinds.get(1..).unwrap_or_default();
+    a.kinds == b.kinds
+        && a.dialect == b.dialect
+        && a.columns() >= FEWEST
+        && a.kinds.first() == Some(&Kind::Words)
+        && rest.iter().all(|kind| *kind == Kind::Figures)
+        && a.rows > 0
+        && b.rows > 0
+}
+
 /// Whether a list of named rows goes on behind empty rows or notes: no header between says otherwise, and no column is one that
 /// runs, which would begin anew.
-fn list_goes_on(text: &str, first: &Table, second: &Table, between: &[TextLine]) -> bool {
+pub(super) fn list_goes_on(text: &str, first: &Table, second: &Table, between: &[TextLine]) -> bool {
     let runs = |span: &Span| super::segments::is_axis(&crate::head::read_head(&text[span.range()]));
-    let headed = !first.heads.is_empty() && second.heads.is_empty();
-    let delimiter = first.grid.dialect.sep.byte().map(char::from);
+    // The header may stand again, as on another page.
+    let headed = !first.heads.is_empty()
+        && (second.heads.is_empty() || head_texts(text, first) == head_texts(text, second));
+    let Some(delimiter) = first.grid.dialect.sep.byte().map(char::from) else {
+        return false;
+    };
+    // A note fills one cell, and states nothing of its own.
     let is_note = |line: &TextLine| {
         let line = &text[line.span.range()];
-        let rest = delimiter
-            .and_then(|sign| line.split_once(sign))
-            .map(|(_, rest)| rest);
-        rest.is_some_and(|rest| !rest.contains(char::is_alphanumeric))
+        let rest = line.split_once(delimiter).map_or("", |(_, rest)| rest);
+        !rest.contains(char::is_alphanumeric) && stated(line).is_empty()
     };
     // Names that begin anew, `leaf 1` again, are of another group, which the note between may name.
     let anew = || {
@@ -227,7 +256,7 @@ fn list_goes_on(text: &str, first: &Table, second: &Table, between: &[TextLine])
     };
     headed
         && first.open.is_none()
-        && are_alike_lists(text, first, second)
+        && (are_alike_lists(text, first, second) || are_alike_wide_lists(first, second))
         && !anew()
         && between.iter().all(is_note)
         && !first
@@ -374,11 +403,18 @@ pub(super) fn is_like_row(line: &str, table: &Table) -> bool {
     }
     let grid = &table.grid;
     super::scan::strip_remark(line).0.is_none()
+        && !is_date(line)
         && !crate::words::is_furniture(line)
         && line.contains(|c: char| c.is_ascii_digit())
         && (of_numbers * 4 >= all * 3 || super::dialect::split(line, &grid.dialect).len() == grid.columns())
         // `- 3 -` is a page.
         && all >= 4
+}
+
+/// Whether a line is a date with its year, and nothing else.
+pub(super) fn is_date(line: &str) -> bool {
+    let year = line.split(|c: char| !c.is_ascii_digit()).any(|digits| digits.len() == 4);
+    year && !matches!(moment::read(line, None).date, DateReading::No)
 }
 
 /// Whether a line between two pages of a table says nothing of the run, and looks like none of its rows.
@@ -499,10 +535,19 @@ pub(super) fn head_texts(text: &str, table: &Table) -> Vec<String> {
 
 pub(super) fn squeeze(line: &str) -> String {
     crate::work::looks_at(line.len());
-    line.split_whitespace()
-        .collect::<Vec<_>>()
-        .join(" ")
-        .to_lowercase()
+    let mut squeezed = String::with_capacity(line.len());
+    for word in line.split_whitespace() {
+        if !squeezed.is_empty() {
+            squeezed.push(' ');
+        }
+        squeezed.push_str(word);
+    }
+    if squeezed.is_ascii() {
+        squeezed.make_ascii_lowercase();
+        squeezed
+    } else {
+        squeezed.to_lowercase()
+    }
 }
 
 /// A line without the number of the page at its end, two blanks or more behind its words; nothing where there is none.
@@ -512,6 +557,15 @@ pub(super) fn without_page(line: &str) -> Option<&str> {
     // A lone number is the value of a key.
     let worded = page.contains(char::is_alphabetic);
     (!front.is_empty() && worded && is_furniture(page, &BTreeSet::new())).then_some(front)
+}
+
+/// Whether a line that belongs to the paper has words of its own in front of its page, three letters at least.
+pub(super) fn has_words_before_page(line: &str) -> bool {
+    let own = |word: &&str| {
+        let word = word.trim_matches(|c: char| !c.is_alphanumeric());
+        word.chars().filter(|c| c.is_alphabetic()).count() >= 3 && !is_furniture(word, &BTreeSet::new())
+    };
+    !crate::words::is_furniture(&squeeze(line)) && line.split_whitespace().any(|word| own(&word))
 }
 
 /// Lines that belong to the paper and not to the data: page numbers, repeated titles, "continued".

@@ -278,15 +278,14 @@ fn unit_like(rest: &str) -> bool {
 
 /// A number in any of its spellings at the start of `text`: value, decimals, and where it ends.
 fn spelled(text: &str, style: Style) -> Option<(f64, u8, usize)> {
+    // Words, which most of what is no plain number are, begin with none of these.
+    let first = text.chars().next()?;
+    if !first.is_ascii_digit() && !is_sign(first) && first != char::from(style.decimal) {
+        return None;
+    }
     let mut plainly = String::with_capacity(text.len().min(64));
     let mut rest = text.char_indices().peekable();
     let mut negative = false;
-    let is_sign = |sign: char| {
-        matches!(
-            sign,
-            '-' | '+' | '\u{2212}' | '\u{2013}' | '\u{FE63}' | '\u{FF0D}'
-        )
-    };
     if let Some((_, sign)) = rest.next_if(|&(_, sign)| is_sign(sign)) {
         negative = sign != '+';
         while rest.next_if(|&(_, c)| c == ' ').is_some() {}
@@ -366,6 +365,14 @@ fn spelled(text: &str, style: Style) -> Option<(f64, u8, usize)> {
     }
     let decimals = u8::try_from((fraction - exponent).clamp(0, 255)).unwrap_or(0);
     Some((if negative { -value } else { value }, decimals, end))
+}
+
+/// A plus or minus sign in front of a number.
+fn is_sign(sign: char) -> bool {
+    matches!(
+        sign,
+        '-' | '+' | '\u{2212}' | '\u{2013}' | '\u{FE63}' | '\u{FF0D}'
+    )
 }
 
 fn is_grouping_blank(c: char) -> bool {
@@ -779,11 +786,27 @@ fn in_thousands(figure: &str, sign: char) -> bool {
         && groups.all(|group| group.len() == 3 && digits(group))
 }
 
+/// Whether a text is a number with decimals and a mark of somebody's doubt behind it or before it: `0.012*`, `36.7?`, `~0.41`,
+/// `0.35 (outlier)`.
+fn is_marked_number(text: &str, decimal: char) -> bool {
+    const LONGEST: usize = 24;
+    let text = text.trim_start_matches(['~', '≈', '?', '*', '!']).trim_start();
+    let end = text.find(|c: char| !c.is_ascii_digit() && c != decimal).unwrap_or(text.len());
+    let (number, mark) = text.split_at(end);
+    let decimals = number.split_once(decimal).is_some_and(|(front, back)| {
+        !front.is_empty() && !back.is_empty() && !back.contains(decimal)
+    });
+    decimals && mark.len() <= LONGEST && !mark.contains(|c: char| c.is_ascii_digit())
+}
+
 /// Whether a cell that is no number would be one but for a sign or two: its decimal sign is doubled, or stands for a
 /// delimiter, or letters stand for digits. `0..15`, `420.0.15`, `0.l5`. A date is none.
 pub(super) fn is_nearly_number(text: &str, style: Style) -> bool {
     let decimal = char::from(style.decimal);
     let text = text.trim().trim_start_matches(['-', '+']);
+    if is_marked_number(text, decimal) {
+        return true;
+    }
     let digits = text.bytes().filter(u8::is_ascii_digit).count();
     let letters = text.chars().filter(|c| c.is_alphabetic()).count();
     let signs = text.matches(decimal).count();

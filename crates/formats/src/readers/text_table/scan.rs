@@ -10,7 +10,7 @@ use super::damaged::is_row_of;
 use super::dialect::{Brackets, Decision, Dialect, Sep, decide, is_blank, raw_split, split, style_of};
 use super::grid::{Cursor, Grid, Kind, MAX_COLUMNS, line_end};
 use super::heads::{glue_units, heads_above, is_summary_word, unmatched_head};
-use super::join::goes_on;
+use super::join::{goes_on, list_goes_on};
 use super::labelled;
 use super::number::{Cell, Style, cell, dotted_time, durations_differ, has_concise, is_nearly_number};
 use super::pages::PageBreak;
@@ -185,7 +185,7 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
                 failed_before = false;
                 continue;
             }
-            if let Some((row, after)) = row_behind(text, cursor, &pieces) {
+            if let Some((row, after)) = rows_behind(text, cursor, &pieces) {
                 pieces.push(Piece::Table(Box::new(row)));
                 cursor = after;
                 continue;
@@ -206,32 +206,55 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
     }
 }
 
-/// The row at `cursor` as a table of its own, where it goes on in the very step of the table before it, and nothing but empty
-/// lines lie between, or lines of delimiters: a last row of its own behind `;;;`.
-fn row_behind(text: &str, cursor: Cursor, above: &[Piece]) -> Option<(Table, Cursor)> {
+/// The most notes that stand between two rows of one list.
+const MOST_NOTES: usize = 2;
+
+/// The rows at `cursor` as a table of their own, where they are too few to be one by themselves and go on with the table before
+/// them: a last row behind `;;;` in its very step, or the rest of a list of named rows behind a note.
+fn rows_behind(text: &str, cursor: Cursor, above: &[Piece]) -> Option<(Table, Cursor)> {
     let empty = |piece: &&Piece| match piece {
         Piece::Blank => true,
         Piece::Text(line) => !text[line.span.range()].contains(char::is_alphanumeric),
         Piece::Table(_) => false,
     };
-    let Some(Piece::Table(before)) = above.iter().rev().find(|piece| !empty(piece)) else {
-        return None;
-    };
+    let (before, between) = above.iter().enumerate().rev().find_map(|(at, piece)| match piece {
+        Piece::Table(table) => Some((table, &above[at + 1..])),
+        _ => None,
+    })?;
     let mut grid = before.grid.empty_like();
     // The rows of means behind it are read along.
     let end = uncut(text, &grid.dialect).max(cursor.at);
     let after = grid.read(text, cursor, end);
-    let whole = grid.rows == 1 && grid.gaps.is_empty() && grid.odd.is_empty() && before.open.is_none();
-    let row = Table {
+    let whole = grid.rows >= 1 && grid.gaps.is_empty() && grid.odd.is_empty() && before.open.is_none();
+    if !whole {
+        return None;
+    }
+    let rows = Table {
+        first_line: cursor.line,
+        last_line: grid.line(grid.rows - 1) as u32,
         grid,
         heads: Vec::new(),
-        first_line: cursor.line,
-        last_line: cursor.line,
         open: None,
         unmatched_head: None,
         joined: Vec::new(),
     };
-    (whole && goes_on(before, &row, 0) == Some(true)).then_some((row, after))
+    let notes: Vec<TextLine> = between
+        .iter()
+        .filter(|piece| !empty(piece))
+        .filter_map(|piece| match piece {
+            Piece::Text(line) => Some(*line),
+            _ => None,
+        })
+        .collect();
+    // The rows before may go on a list themselves.
+    let headed = above.iter().rev().find_map(|piece| match piece {
+        Piece::Table(table) if !table.heads.is_empty() => Some(table),
+        _ => None,
+    });
+    let goes_on = notes.is_empty() && rows.grid.rows == 1 && goes_on(before, &rows, 0) == Some(true)
+        || notes.len() <= MOST_NOTES
+            && headed.is_some_and(|headed| list_goes_on(text, headed, &rows, &notes));
+    goes_on.then_some((rows, after))
 }
 
 /// The heads above a table that begins at `cursor`. A damaged row may stand between them.
@@ -340,11 +363,43 @@ fn stands_over_headers(text: &str, cursor: Cursor) -> bool {
     let (end, next) = line_end(text.as_bytes(), cursor.at);
     let (below, _) = line_end(text.as_bytes(), next.min(text.len()));
     let (line, below) = (&text[cursor.at..end], &text[next.min(text.len())..below]);
-    let cells = |line: &str, mark: char| line.split(mark).filter(|cell| !cell.trim().is_empty()).count();
     class_of(below) == Class::Words
         && ['\t', ';', ',']
             .into_iter()
-            .any(|mark| cells(line, mark) >= 2 && cells(below, mark) > cells(line, mark))
+            .any(|mark| filled(line, mark) >= 2 && filled(below, mark) > filled(line, mark))
+}
+
+/// Whether a line is a known key with its value, or one of several, and the first line below them that is none is the header
+/// of a wider table: `Path length,1 mm` over `Tank,420 nm,520 nm` is no row, though it has a word and a number as the rows do.
+fn is_key_over_headers(text: &str, cursor: Cursor) -> bool {
+    const FURTHEST: usize = 24;
+    let mut lines = text[cursor.at..].lines().filter(|line| !line.trim_matches(is_blank).is_empty()).take(FURTHEST);
+    let Some(line) = lines.next() else { return false };
+    let Some(delimiter) = ['\t', ';', ','].into_iter().find(|mark| filled(line, *mark) == 2) else {
+        return false;
+    };
+    let is_key = |line: &str| {
+        let mut cells = line.split(delimiter).map(|cell| cell.trim_matches(is_blank)).filter(|cell| !cell.is_empty());
+        let key = cells.next().unwrap_or_default().trim_end_matches([':', '=']).trim_end();
+        // `b` and `c` name samples.
+        filled(line, delimiter) == 2 && key.chars().count() >= 3 && crate::header::is_known(key)
+    };
+    if !is_key(line) {
+        return false;
+    }
+    let Some(header) = lines.find(|line| !is_key(line)) else { return false };
+    let Some(row) = lines.next() else { return false };
+    // Words over numbers, or numbers with a unit over numbers without one.
+    let lettered = |cell: &str| cell.contains(char::is_alphabetic);
+    filled(header, delimiter) >= 3
+        && header.split(delimiter).zip(row.split(delimiter)).skip(1).any(|(name, below)| {
+            lettered(name) && !lettered(below) && leading_number(below).is_some()
+        })
+}
+
+/// How many cells of a line hold something, where `delimiter` parts them.
+fn filled(line: &str, delimiter: char) -> usize {
+    line.split(delimiter).filter(|cell| !cell.trim_matches(is_blank).is_empty()).count()
 }
 
 /// The table that begins at `cursor`, if one does, and where the text goes on behind it.
@@ -357,20 +412,27 @@ fn table_at(
     least: usize,
     effort: &mut Effort,
 ) -> Option<(Table, Cursor)> {
-    let sample = sample(text, cursor, class);
+    let mut sample = sample(text, cursor, class);
     effort.weighed += sample.iter().map(|row| row.len()).sum::<usize>();
     let head_above = match above.iter().rev().find(|piece| !is_ruler_piece(text, piece)) {
         Some(Piece::Text(line)) => Some(strip_remark(&text[line.span.range()]).1),
         _ => None,
     };
+    // The header again, as behind a page break, is no row.
+    if let Some(again) = head_above.and_then(|head| sample.iter().position(|row| row.trim() == head.trim())) {
+        sample.truncate(again);
+    }
     if class == Class::Mixed
         && sample.len() < 2
         && (head_above.is_none() || stands_over_headers(text, cursor))
     {
         return None;
     }
-    let decision = if least == 1 && class == Class::Figures && sample.len() >= 5 {
-        decide_single(&sample)
+    if class == Class::Mixed && is_key_over_headers(text, cursor) {
+        return None;
+    }
+    let (decision, parted) = if least == 1 && class == Class::Figures && sample.len() >= 5 {
+        (decide_single(&sample), None)
     } else {
         decide(&sample, head_above)
     };
@@ -380,7 +442,10 @@ fn table_at(
         Some(_) => Brackets::Absent,
         None => Brackets::Open,
     };
-    let cells = split_all(&sample, &dialect);
+    let cells = match parted {
+        Some((sep, cells)) if sep == dialect.sep && dialect.pieces.is_none() => cells,
+        _ => split_all(&sample, &dialect),
+    };
     let mut columns = usual_count(&cells, &dialect, head_above)?;
     if columns_with_marks(&sample, &cells, &dialect, head_above) == Some(columns + 1) {
         columns += 1;
@@ -516,8 +581,17 @@ fn table_at(
         return None;
     }
     let below_a_key = || grid.rows <= 2 && head_above.is_some_and(is_key_with_number);
+    // Under headers that name what was measured, `blank` and `sample` are names, in a table of three columns or more.
+    let pairs = columns == 2 && figures == 1;
+    let read_there = || {
+        let whole = heads.last().is_some_and(|head| head.cells.len() == columns && head.cells.iter().all(Option::is_some));
+        whole && heads.iter().flat_map(|head| head.cells.iter().flatten()).any(|span| {
+            let quantity = crate::head::read_head(&text[span.range()]).quantity;
+            quantity.is_some_and(|quantity| quantity.is_of_light())
+        })
+    };
     if words_first
-        && (columns == 2 && figures == 1 || grid.rows <= 6)
+        && (pairs || grid.rows <= 6 && !(columns > 2 && read_there()))
         && (all_keys(text, &grid) || below_a_key())
     {
         return None;
@@ -707,6 +781,7 @@ pub(super) fn is_ruler_piece(text: &str, piece: &Piece) -> bool {
 fn sample(text: &str, cursor: Cursor, class: Class) -> Vec<&str> {
     let bytes = text.as_bytes();
     let mut rows: Vec<&str> = Vec::with_capacity(SAMPLE);
+    let mut marks: Vec<[bool; 3]> = Vec::with_capacity(SAMPLE);
     let mut at = cursor.at;
     let mut blanks = 0;
     while at < bytes.len() && rows.len() < SAMPLE {
@@ -738,22 +813,23 @@ fn sample(text: &str, cursor: Cursor, class: Class) -> Vec<&str> {
         }
         // Where the hard separators change, another table or another hand begins. One of the first three rows that
         // differs from the other two is damaged.
-        let alike = |one: &str, other: &str| !change(hard_marks(one), hard_marks(other));
-        let model = match rows.as_slice() {
-            [_, second] if alike(second, line) => Some(second),
-            [first, second, third, ..] if !alike(first, second) => {
-                if alike(first, third) {
-                    Some(first)
-                } else {
+        let own = hard_marks(line);
+        let model = match marks[..] {
+            [_, second] if !change(second, own) => Some(second),
+            [first, second, third, ..] if change(first, second) => {
+                if change(first, third) {
                     Some(second)
+                } else {
+                    Some(first)
                 }
             }
-            _ => rows.first(),
+            _ => marks.first().copied(),
         };
-        if model.is_some_and(|first| change(hard_marks(first), hard_marks(line))) && rows.len() >= 2 {
+        if model.is_some_and(|model| change(model, own)) && rows.len() >= 2 {
             break;
         }
         rows.push(line);
+        marks.push(own);
     }
     rows
 }
@@ -1010,7 +1086,34 @@ fn take_names(kinds: &mut [Kind], head: &str, rows: &[&str], cells: &[Vec<Range<
                 matches!(cell(text, dialect.style), Cell::Words) && text.contains(char::is_alphabetic)
             })
         };
-        if names && kinds[column] == Kind::Figures && worded() {
+        // Numbers of samples, 101, 102 …, and times or doses in their place are their names; where they only count the rows,
+        // nothing is lost without them.
+        let numbered = || {
+            let mut numbers = rows.iter().zip(cells).map(|(row, cells)| {
+                cells.get(column).map(|range| cell(&row[range.clone()], dialect.style))
+            });
+            let counts = |(at, found): (usize, Option<Cell>)| {
+                matches!(found, Some(Cell::Number { value, decimals: 0 }) if value == (at + 1) as f64)
+            };
+            // Under the row of names above a spectrum, `Sample;leaf;stem`, wavelengths go on in their step.
+            let plain: Vec<f64> = numbers
+                .clone()
+                .filter_map(|found| match found {
+                    Some(Cell::Number { value, .. }) => Some(value),
+                    _ => None,
+                })
+                .collect();
+            let runs = plain.len() >= 3
+                && plain.windows(3).all(|three| three[2] - three[1] == three[1] - three[0])
+                && (plain[1] - plain[0]).abs() != 1.0;
+            column == 0
+                && !runs
+                && numbers.clone().all(|found| {
+                    matches!(found, Some(Cell::Number { decimals: 0, .. } | Cell::WithUnit { .. }))
+                })
+                && !numbers.by_ref().enumerate().all(counts)
+        };
+        if names && kinds[column] == Kind::Figures && (worded() || numbered()) {
             kinds[column] = Kind::Words;
         }
     }
@@ -1260,7 +1363,8 @@ fn names_quantity(line: &str) -> bool {
 }
 
 fn is_prose(rows: &[&str]) -> bool {
-    let words = rows.iter().filter(|row| {
+    let lettered = |row: &&&str| row.bytes().any(|byte| byte.is_ascii_alphabetic() || byte >= 0x80);
+    let words = rows.iter().filter(lettered).filter(|row| {
         row.split_whitespace()
             .filter(|w| w.chars().all(char::is_alphabetic))
             .count()

@@ -32,6 +32,19 @@ impl Shaper<'_> {
             && fitting::fits_values(&Quantity::ABSORBANCE, &Unit::ABSORBANCE, &column.stats)
     }
 
+    /// Whether the readings beside a column are named by the wavelength that each was taken at, two of them at least.
+    fn names_readings_by_wavelength(&self, y: usize) -> bool {
+        let at = |column: &Column| {
+            let light = column.held.iter().find(|held| held.quantity == Quantity::WAVELENGTH)?;
+            Some(light.value)
+        };
+        let beside = self.columns.iter().enumerate().filter(|(place, _)| *place != y);
+        let mut wavelengths: Vec<f64> = beside.filter_map(|(_, column)| at(column)).collect();
+        wavelengths.sort_by(f64::total_cmp);
+        wavelengths.dedup();
+        wavelengths.len() >= 2
+    }
+
     /// What was settled about what was measured.
     fn assumed_y(&self) -> Option<(Quantity, Option<Unit>)> {
         if self.unsettled {
@@ -82,6 +95,19 @@ impl Shaper<'_> {
             _ => None,
         };
         let quantity = quantity.filter(|named| !self.is_name_over_light(&column, named, x_quantity));
+        // `Intensity` or `Car` behind `420 nm`, `520 nm`: readings are named by their wavelengths there, and it is none of them.
+        if quantity.as_ref().is_none_or(|named| named.as_str() == "intensity")
+            && assumed.is_none()
+            && column.unit.is_none()
+            && column.held.is_empty()
+            && !head.starts_with(|c: char| c.is_ascii_digit())
+            && !words::is_blank(&head)
+            && x_quantity != &Quantity::UNKNOWN
+            && self.names_readings_by_wavelength(y)
+        {
+            let named = head.chars().any(char::is_alphabetic);
+            return if named { (named_as(&head), Unit::ONE) } else { self.ask_measured(&column) };
+        }
         // An intensity may be of light that came through, was emitted or scattered: what was measured is asked.
         let intensity = quantity
             .as_ref()
@@ -232,8 +258,23 @@ impl Shaper<'_> {
         if let Some(other) = self.context.others.first().cloned().filter(|_| !intensity) {
             return self.ask_named_around(&column, &other);
         }
+        // What the lines around a table say of its readings holds for numbers that may be such: `% released` beside six
+        // vessels is something else.
+        let suits = |column: &Column| fitting::fits_values(&Quantity::ABSORBANCE, &Unit::ABSORBANCE, &column.stats);
+        let of_something_else = || {
+            let others = self.columns.iter().enumerate().filter(|(place, other)| {
+                *place != y
+                    && matches!(roles[*place], Role::Open | Role::Measured)
+                    && other.kind == Kind::Figures
+                    && suits(other)
+            });
+            has_words && column.held.is_empty() && !suits(&column) && others.count() >= 2
+        };
         match (absorbance, transmittance) {
             _ if intensity => self.ask_measured(&column),
+            (true, false) if of_something_else() => {
+                (named_as(&head), column.unit.clone().unwrap_or(Unit::ONE))
+            }
             (true, false) => {
                 self.because_once("y is absorbance: the words around the table say so");
                 if !self.ask_scale(&column, "y", &Quantity::ABSORBANCE) {

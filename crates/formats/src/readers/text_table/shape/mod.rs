@@ -1,6 +1,6 @@
 //! From a table to curves: which column runs, which are measured, what is held, and what must be asked.
 //!
-//! One file for each shape of a table (`axis`, `readings`, `several`, `long`, `packed`, `matrix`), one for what runs
+//! One file for each shape of a table (`axis`, `readings`, `sideways`, `several`, `long`, `packed`, `matrix`), one for what runs
 //! (`meaning`), one for what was measured (`measured`), one for dates and times as people write them (`clocks`), and one
 //! for what all end in (`curves`). `rules` holds what each sign of a table speaks for, `verdict` weighs whether it is a
 //! measurement, `fitting` which choices its numbers allow, and `asking` puts questions to a person.
@@ -19,6 +19,7 @@ mod packed;
 mod readings;
 pub(crate) mod rules;
 mod several;
+mod sideways;
 mod template;
 mod verdict;
 
@@ -273,13 +274,27 @@ fn role(column: &Column) -> Role {
         None if column.stats.whole
             && column.stats.rising
             && column.heads.last().is_some_and(|(text, _)| {
-                words::is(List::Counter, text) || words::is(List::Numbered, text) && column.stats.counts()
+                words::is(List::Counter, text) || words::is(List::Numbered, text) && column.stats.step == Some(1.0)
             }) =>
         {
             Role::Counter
         }
         None => Role::Open,
     }
+}
+
+/// Whether numbers are those of a series that was made up: most of one digit, or in one step or one ratio.
+fn is_series_of_doses(values: &[f64]) -> bool {
+    let values: Vec<f64> = values.iter().copied().filter(|value| !value.is_nan()).collect();
+    // Digits without the zeros in front and behind: `0.50` has one.
+    let digits = |value: &f64| format!("{:e}", value.abs()).split('e').next().map_or(0, |digits| digits.len() - usize::from(digits.contains('.')));
+    let round = values.iter().filter(|value| digits(value) <= 1).count();
+    let even = |of: &dyn Fn(f64, f64) -> f64, values: &[f64]| {
+        let steps: Vec<f64> = values.windows(2).map(|pair| of(pair[0], pair[1])).collect();
+        steps.len() >= 2 && steps.iter().all(|step| (step - steps[0]).abs() <= 0.02 * steps[0].abs())
+    };
+    let positive: Vec<f64> = values.iter().copied().filter(|value| *value > 0.0).collect();
+    round * 2 >= values.len() || even(&|one, other| other - one, &values) || even(&|one, other| other / one, &positive)
 }
 
 /// What the header in a corner says was measured, and where: `Extinktion 540 nm`, or the first of its two names,
@@ -411,6 +426,16 @@ impl Shaper<'_> {
                 }
                 Template::OneAxis | Template::Readings => {
                     let xs = self.running(&coordinates, &roles);
+                    // What was computed from the readings is kept beside them.
+                    let mut roles = roles.clone();
+                    if xs.is_empty() {
+                        for &computed in &coordinates {
+                            let figures = self.columns[computed].kind == Kind::Figures;
+                            if figures && self.columns[computed].quantity == Some(Quantity::CONCENTRATION) {
+                                roles[computed] = Role::Open;
+                            }
+                        }
+                    }
                     return self.curves_or_readings(xs, &roles);
                 }
             };
@@ -512,6 +537,15 @@ impl Shaper<'_> {
             {
                 Some(beside)
             }
+            // So is the count of the rows, `No.,Temp (C),Abs`.
+            ([], Some(beside))
+                if roles.contains(&Role::Measured)
+                    && roles.contains(&Role::Counter)
+                    && !roles.contains(&Role::Names)
+                    && self.is_swept(beside) =>
+            {
+                Some(beside)
+            }
             ([], _) => self.x_by_values(roles),
         };
         // Readings with a name each, and the time of day they were taken at, are no time course.
@@ -525,8 +559,14 @@ impl Shaper<'_> {
             Some(x) => {
                 self.tell_flags(roles);
                 let split = !self.columns[x].stats.orderly() || self.columns.iter().any(long::is_series);
-                // Remarks beside a temperature that rises all the way part no curves.
-                let melting = roles[x] == Role::Beside && self.columns[x].stats.orderly();
+                // Remarks beside a temperature that rises all the way part no curves, nor do words behind all readings of
+                // anything that does: colours of the rows.
+                let behind = || {
+                    let last = roles.iter().rposition(|role| matches!(role, Role::Measured | Role::Open));
+                    let names = roles.iter().position(|role| *role == Role::Names);
+                    last.zip(names).is_some_and(|(last, names)| names > last)
+                };
+                let melting = self.columns[x].stats.orderly() && (roles[x] == Role::Beside || behind());
                 if (roles.contains(&Role::Names) && !melting || split)
                     && let Some(draft) = self.long_form(&[x], roles)
                 {
@@ -539,6 +579,20 @@ impl Shaper<'_> {
                 self.readings(roles)
             }
         }
+    }
+
+    /// Whether a condition was changed on purpose, from the first row to the last: a temperature or a pH that only drifts
+    /// while samples are read changes by less.
+    fn is_swept(&self, place: usize) -> bool {
+        const LEAST_KELVIN: f64 = 5.0;
+        const LEAST_PH: f64 = 1.0;
+        let column = &self.columns[place];
+        let least = match &column.quantity {
+            Some(quantity) if *quantity == Quantity::TEMPERATURE => LEAST_KELVIN,
+            _ => LEAST_PH,
+        };
+        let stats = &column.stats;
+        stats.count >= 4 && stats.orderly() && stats.max - stats.min >= least
     }
 
     /// Whether the only coordinates are concentrations that were computed from the readings beside them: samples in any
@@ -568,7 +622,7 @@ impl Shaper<'_> {
             words::field_of(head) == Some("dilution")
         });
         all && roles.contains(&Role::Names)
-            && if behind && diluted {
+            && if behind && (diluted || self.is_worked_out(*x)) {
                 true
             } else if xs.len() > 1 {
                 behind && wavelengths.len() >= 2
@@ -578,6 +632,23 @@ impl Shaper<'_> {
             } else {
                 wavelengths.len() >= 2 || behind
             }
+    }
+
+    /// Whether the header of a concentration says that it was worked out, `berechnet (mg/l)`, or its rows are called no
+    /// standards and its numbers are no round ones: what somebody calls `Teich` was measured, and not weighed in.
+    fn is_worked_out(&self, x: usize) -> bool {
+        let column = &self.columns[x];
+        if column.heads.iter().any(|(head, _)| words::contains(List::WorkedOut, head)) {
+            return true;
+        }
+        let text = self.source.text();
+        let standard = |span: &Span| words::begins(List::StandardSample, &text[span.range()].trim().to_lowercase());
+        let names = self.columns.iter().find(|column| column.kind == Kind::Words && !self.is_sparse(column));
+        names.is_some_and(|names| {
+            let cells = self.table.grid.words(names.index);
+            let blank = |span: &Span| words::is_blank(text[span.range()].trim());
+            cells.len() >= 2 && !cells.iter().any(|span| standard(span) || blank(span))
+        }) && !is_series_of_doses(&self.table.grid.column(column.index).collect::<Vec<_>>())
     }
 
     /// Whether a column is a measured one times one factor, but for rounding: no readings of standards are.
