@@ -101,6 +101,8 @@ pub struct AlikeNoise {
     pub sd: f64,
     /// Neighbours whose noise is alike; 1 where every point has noise of its own.
     pub together: usize,
+    /// The noise that what counts must stand out of: more than `sd` where neighbours may be a little alike, which cannot be told.
+    pub wary: f64,
 }
 
 /// Distances of points at which the noise is asked, in points.
@@ -194,7 +196,11 @@ impl Growth<'_> {
 /// As [`point_noise`].
 pub fn alike_noise(y: &[f64]) -> Result<AlikeNoise, SpectrumRefusal> {
     let plain = point_noise(y)?;
-    let own = |sd: f64| AlikeNoise { sd, together: 1 };
+    let own = |sd: f64, times: f64| AlikeNoise {
+        sd,
+        together: 1,
+        wary: sd * times,
+    };
     let within = |part: usize| -> Vec<usize> {
         LAGS.into_iter()
             .filter(|lag| *lag * 8 <= y.len() && (*lag <= 2 || *lag * part <= y.len()))
@@ -213,20 +219,22 @@ pub fn alike_noise(y: &[f64]) -> Result<AlikeNoise, SpectrumRefusal> {
     };
     let known = |growth: &Growth<'_>| growth.lags.len() >= 4 && growth.sizes.iter().all(|size| *size > 0.0);
     if !known(&first) || !known(&second) {
-        return Ok(own(plain));
+        return Ok(own(plain, 1.0));
     }
     // Of a hundred spectra with noise of their own at every point, one goes on from here (simulated).
     let chance = (4.0 / (y.len() as f64).sqrt()).max(0.2);
     let grown = lower_mean(y, 3) / lower_mean(y, 1);
     if grown.ln() / 3f64.ln() < chance {
         // Neighbours that are a little alike make their differences a little too small.
-        return Ok(own(plain * grown.max(1.0)));
+        return Ok(own(plain, grown.max(1.0)));
     }
     let (settled, widest) = (first.settled(), second.widest());
     let (sd, together) = if widest.0 > settled.0 { widest } else { settled };
+    let sd = sd.max(plain);
     Ok(AlikeNoise {
-        sd: sd.max(plain),
+        sd,
         together,
+        wary: sd,
     })
 }
 

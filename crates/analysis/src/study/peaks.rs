@@ -38,7 +38,7 @@ fn least_prominence(noise: AlikeNoise, n: usize) -> f64 {
     } else {
         1.0
     };
-    times_noise(n) * noise.sd * unsure
+    times_noise(n) * noise.wary * unsure
 }
 
 /// What is asked of a search for peaks, in a form that is kept with its result.
@@ -189,7 +189,10 @@ fn search(
     }
     let shoulders =
         match noise.filter(|_| plan.extreme == Extreme::Maximum && !plan.steps.iter().any(correlates)) {
-            Some(noise) => shoulders(curve, &table.peaks, noise.max(resolution(trace)), plan.within),
+            Some(noise) => {
+                let wary = alike.map_or(noise, |alike| alike.wary);
+                shoulders(curve, &table.peaks, wary.max(resolution(trace)), plan.within)
+            }
             None => Vec::new(),
         };
     if table.peaks.is_empty() && shoulders.is_empty() {
@@ -446,6 +449,7 @@ pub(super) fn noise_of(
     let own = |noise: f64| AlikeNoise {
         sd: noise,
         together: 1,
+        wary: noise,
     };
     if plan.steps.iter().any(correlates) {
         let differentiated = plan
