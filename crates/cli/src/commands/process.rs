@@ -193,6 +193,7 @@ fn picture(place: &str, found: &Found) -> Figure {
     let points = drawn.x.iter().copied().zip(drawn.y.iter().copied()).collect();
     Figure {
         title: format!("{place} {}", found.label).trim_end().to_owned(),
+        doses: false,
         panels: vec![Panel {
             x: drawn.x_title.clone(),
             y: drawn.y_title.clone(),

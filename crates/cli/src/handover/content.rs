@@ -261,6 +261,7 @@ impl Page {
                 };
                 let figure = Figure {
                     title: title.clone(),
+                    doses: false,
                     panels: vec![panel],
                 };
                 figures.push((title, figure));
