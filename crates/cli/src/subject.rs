@@ -56,8 +56,7 @@ pub(crate) fn named(archive: &Archive, what: &[String]) -> Result<Vec<RunId>, Fa
             Some(names) => runs.extend(names),
             None => {
                 let query = query(archive, &rest)?;
-                let found = archive.find(&query, &FindOptions::default())?;
-                runs.extend(found.hits.into_iter().map(|hit| hit.id));
+                runs.extend(archive.names(&query)?);
             }
         }
     }

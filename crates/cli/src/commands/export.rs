@@ -1,5 +1,6 @@
 //! `curvary export`: runs out of the archive in open formats.
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write;
 use std::path::PathBuf;
 use std::sync::mpsc::sync_channel;
@@ -8,14 +9,14 @@ use clap::Args;
 use clap_complete::ArgValueCompleter;
 use curvary_archive::{Archive, View};
 use curvary_formats::assume;
-use curvary_formats::writers::export::{ExportError, Subject, Subjects};
+use curvary_formats::writers::export::{ExportError, Subject, Subjects, Told};
 use curvary_record::{Code, Diagnostic, Outcome as Found, Run, RunId, Severity};
 use rayon::prelude::*;
 
 use crate::Setting;
 use crate::ending::{Ending, Failure, Outcome};
 use crate::handover::bundle::{Order, pack};
-use crate::handover::{Gone, LeaveOut, NOT_FOR_STRANGERS};
+use crate::handover::{Gone, LeaveOut, NOT_FOR_STRANGERS, found_in_file, still_there};
 use crate::output::{self, Existing, Format, OutputOptions, Writing};
 use crate::screen::{ASKED, Progress, Screen, Styled, plural};
 use crate::subject::{named, no_run};
@@ -96,6 +97,45 @@ impl Handing {
     }
 }
 
+impl Handing {
+    /// The day that a bundle says it was packed.
+    fn day(&self) -> String {
+        let today = || jiff::Timestamp::now().to_string().chars().take(10).collect();
+        self.dated.map_or_else(today, |day| day.to_string())
+    }
+
+    /// Refuses words of the command line in which a value stands that is left out of the runs.
+    fn tells_nothing_left_out(&self, gone: &Gone, to: Format) -> Result<(), Failure> {
+        let day = self.day();
+        let dated = (to == Format::Bundle).then_some(day.as_str());
+        for (words, name, help) in [
+            (
+                self.title.as_deref(),
+                "the title",
+                "give another one with `--title`",
+            ),
+            (
+                self.licence.as_deref(),
+                "the licence",
+                "give another one with `--licence`",
+            ),
+            (dated, "the day of packing", "name another day with `--dated`"),
+        ] {
+            if let Some(value) = words.and_then(|words| gone.found_in_text(words)) {
+                let why = Diagnostic::error(
+                    Code::new("left-out-value-found"),
+                    format!(
+                        "`{}`, {}, was to be left out and stands in {name}; nothing was written",
+                        value.text, value.of
+                    ),
+                );
+                return Err(Failure::nothing(why.help(help)));
+            }
+        }
+        Ok(())
+    }
+}
+
 impl Export {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
@@ -148,17 +188,27 @@ impl Export {
         if let Some(words) = kept.gone.words() {
             screen.say(&words);
         }
-        let remarks = if self.output.to == Format::Bundle {
-            self.pack(&archive, &mut kept, existing)?
+        if kept.gone.comments_stay() {
+            screen.say(
+                "parts of names, initials and other spellings in comments are not looked for; `--without comment` leaves comments out \
+                 too",
+            );
+        }
+        self.handing.tells_nothing_left_out(&kept.gone, self.output.to)?;
+        if let Some(words) = kept.results_of_others() {
+            screen.say(words);
+        }
+        let told = if self.output.to == Format::Bundle {
+            Told {
+                remarks: self.pack(&archive, &mut kept, existing)?,
+                not_carried: None,
+            }
         } else {
             self.write(&mut kept, existing)?
         };
         kept.progress.end();
-        output::tell(&self.out, &remarks, screen);
-        for remark in remarks
-            .iter()
-            .filter(|remark| remark.code.as_str() == "not-carried")
-        {
+        output::tell(&self.out, &told, screen);
+        if let Some(remark) = &told.not_carried {
             screen.say(&remark.message);
         }
         writeln!(
@@ -169,7 +219,10 @@ impl Export {
             self.out.display()
         )?;
         // What the format could not carry is an error to whoever wants it so.
-        let warned = remarks.iter().any(|remark| remark.severity == Severity::Warning);
+        let warned = told
+            .remarks
+            .iter()
+            .any(|remark| remark.severity == Severity::Warning);
         let ending = match Ending::of(kept.names.len() as u64, kept.asked.len() as u64) {
             Ending::Done if setting.strict && warned => Ending::Partly,
             ending => ending,
@@ -179,24 +232,17 @@ impl Export {
 }
 
 impl Export {
-    fn write(&self, kept: &mut Kept<'_>, existing: Existing) -> Result<Vec<Diagnostic>, Failure> {
+    fn write(&self, kept: &mut Kept<'_>, existing: Existing) -> Result<Told, Failure> {
         let mut output = self.output.clone();
         output.title.clone_from(&self.handing.title);
         output.left_out = kept.gone.words();
         let gone = kept.gone.clone();
-        let looked = |files: &Writing| match files.any(|file| gone.found_in(file))? {
-            Some((name, value)) => {
-                let why = Diagnostic::error(
-                    Code::new("left-out-value-found"),
-                    format!("`{value}` was to be left out and still stands in `{name}`; nothing was written"),
-                );
-                let why = why.help("leave out the field that it stands in too, with `--without FIELD`");
-                Err(ExportError::Refused(Box::new(why)))
-            }
+        let looked = |files: &Writing| match files.any(|file| found_in_file(&gone, file))? {
+            Some((name, value)) => Err(ExportError::Refused(Box::new(still_there(&value, &name)))),
             None => Ok(()),
         };
         match output.write_all(&self.out, existing, kept, &looked) {
-            Ok(remarks) => Ok(remarks),
+            Ok(told) => Ok(told),
             Err(ExportError::Io(error)) => Err(Failure::file("write", &self.out, &error)),
             Err(ExportError::Refused(why)) => Err(Failure::nothing(*why)),
             Err(error @ ExportError::Changed(_)) => {
@@ -211,12 +257,11 @@ impl Export {
         kept: &mut Kept<'_>,
         existing: Existing,
     ) -> Result<Vec<Diagnostic>, Failure> {
-        let today = || jiff::Timestamp::now().to_string().chars().take(10).collect();
         let title = self.handing.title.clone();
         let order = Order {
             title: title.unwrap_or_else(|| format!("Runs of {}", archive.settings().name)),
             licence: self.handing.licence.clone(),
-            dated: self.handing.dated.map_or_else(today, |day| day.to_string()),
+            dated: self.handing.day(),
             originals: self.handing.originals.then_some(archive),
             runs: kept.names.len() as u64,
             points: kept.points,
@@ -243,6 +288,8 @@ pub(crate) struct Kept<'a> {
     progress: Progress,
     /// How often the runs were gone through.
     passes: u64,
+    /// Results that are about several runs, with these.
+    shared: BTreeMap<String, Vec<RunId>>,
 }
 
 /// So many points are held between the passes; more are read again.
@@ -269,7 +316,34 @@ impl<'a> Kept<'a> {
             gone: Gone::default(),
             progress: Progress::new(true),
             passes: 0,
+            shared: BTreeMap::new(),
         }
+    }
+
+    /// Results that are about runs too which are not written, in words.
+    fn results_of_others(&self) -> Option<String> {
+        let written: BTreeSet<&RunId> = self.names.iter().collect();
+        let (mut results, mut missing) = (0, BTreeSet::new());
+        for runs in self.shared.values() {
+            let others = runs.iter().filter(|run| !written.contains(run)).count();
+            results += u64::from(others > 0);
+            missing.extend(
+                runs.iter()
+                    .filter(|run| !written.contains(run))
+                    .map(RunId::as_str),
+            );
+        }
+        let some: Vec<&str> = missing.iter().take(5).copied().collect();
+        (results > 0).then(|| {
+            format!(
+                "{} {} about runs too that are not written here: {}{}; to hand {} over, name them too",
+                plural(results, "result"),
+                if results == 1 { "is" } else { "are" },
+                some.join(", "),
+                if missing.len() > some.len() { ", …" } else { "" },
+                if missing.len() == 1 { "it" } else { "them" },
+            )
+        })
     }
 
     fn begin_pass(&mut self) {
@@ -291,6 +365,11 @@ impl<'a> Kept<'a> {
             }
             self.points += view.run.points() as u64;
             self.leave_out.see(&view.run, &mut self.gone);
+            for result in view.outcomes.iter().filter(|result| result.runs.len() > 1) {
+                self.shared
+                    .entry(result.id.clone())
+                    .or_insert_with(|| result.runs.clone());
+            }
             sure.push(name.clone());
             match &mut self.held {
                 Some(held) if self.points <= HELD && held.len() < HELD_RUNS => {

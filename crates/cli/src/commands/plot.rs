@@ -198,6 +198,7 @@ impl Plot {
         }
         Ok(Figure {
             title: title.to_owned(),
+            doses: false,
             panels: vec![Panel {
                 x: curvary_analysis::study::title_of(&first.x),
                 y: curvary_analysis::study::title_of(&first.y),

@@ -164,7 +164,7 @@ impl Process {
         };
         let ending = teller.end(asked.len() == 1 || self.average, screen)?;
         if let (Some(out), false) = (&self.out, runs.is_empty()) {
-            let remarks = OutputOptions::of(self.to)
+            let told = OutputOptions::of(self.to)
                 .write_all(out, Existing::asked(self.replace), &mut runs.as_slice(), &|_| {
                     Ok(())
                 })
@@ -173,7 +173,7 @@ impl Process {
                     ExportError::Io(error) => Failure::file("write", out, &error),
                     error @ ExportError::Changed(_) => Failure::file("write", out, &io::Error::other(error)),
                 })?;
-            output::tell(out, &remarks, screen);
+            output::tell(out, &told, screen);
             let curves = runs.iter().map(|run| run.traces.len() as u64).sum();
             screen.say(format_args!("{} in {}", plural(curves, "curve"), out.display()));
         }
@@ -193,6 +193,7 @@ fn picture(place: &str, found: &Found) -> Figure {
     let points = drawn.x.iter().copied().zip(drawn.y.iter().copied()).collect();
     Figure {
         title: format!("{place} {}", found.label).trim_end().to_owned(),
+        doses: false,
         panels: vec![Panel {
             x: drawn.x_title.clone(),
             y: drawn.y_title.clone(),

@@ -442,6 +442,7 @@ impl Rates {
                 });
                 let figure = Figure {
                     title: format!("{}: {kind}, for the eye alone", given.heading.words(found)),
+                    doses: false,
                     panels: vec![Panel {
                         x,
                         y,

@@ -418,7 +418,13 @@ pub(crate) fn take_in(path: &Path, root: &Path, screen: &mut Screen) -> Result<(
         return Err(error.into());
     }
     wrong.extend(unread_lines);
-    if missing > 0 {
+    if missing > 0
+        && bundle
+            .payload()
+            .map_err(unread(path))?
+            .iter()
+            .any(|name| name.starts_with("data/originals/"))
+    {
         wrong.insert(format!(
             "{} of the bundle {} not in the archive now: the originals are read in another way here, or are not whole",
             plural(missing, "run"),
@@ -434,14 +440,30 @@ pub(crate) fn take_in(path: &Path, root: &Path, screen: &mut Screen) -> Result<(
             if other.len() > names.len() { ", …" } else { "" }
         ));
     }
-    let there = archive.notes()?;
-    notes.retain(|note| !there.contains(note));
+    // Who says it is told apart from what is said here; a note that comes back to where it was written is the same note.
+    let by = format!("whoever packed {}", name_of(path));
+    let signed = |note: &Note| Note {
+        author: Some(note.author.clone().unwrap_or_else(|| by.clone())),
+        ..note.clone()
+    };
+    let unsigned = |note: &Note| {
+        let packed = note
+            .author
+            .as_deref()
+            .is_some_and(|author| author.starts_with("whoever packed "));
+        Note {
+            author: note.author.clone().filter(|_| !packed),
+            ..note.clone()
+        }
+    };
+    let there: Vec<Note> = archive.notes()?.iter().map(unsigned).collect();
+    notes.retain(|note| !there.contains(&unsigned(note)));
     let (mut new_notes, mut new_results) = (0, 0);
     if !notes.is_empty() || !results.is_empty() {
         let mut writer = archive.write("curvary add")?;
         for note in notes {
             let run = note.run.clone();
-            match writer.note(note) {
+            match writer.note(signed(&note)) {
                 Ok(()) => new_notes += 1,
                 Err(error) => {
                     wrong.insert(format!("a note about run {run} was not kept: {error}"));
@@ -468,6 +490,14 @@ pub(crate) fn take_in(path: &Path, root: &Path, screen: &mut Screen) -> Result<(
         ));
     }
     Ok(())
+}
+
+/// The last name of a path.
+fn name_of(path: &Path) -> String {
+    path.file_name().map_or_else(
+        || "the bundle".to_owned(),
+        |name| name.to_string_lossy().into_owned(),
+    )
 }
 
 /// Whether two readings of a run give the same curves in the same units.

@@ -29,8 +29,8 @@ use super::{
 };
 use crate::courses::{Order, Preparation, Prepared, fit_prepared};
 use crate::fit::{
-    Along, Bootstrap, Data, Dealt, FTest, Fit, Robust, Weighting, allow_for_correlation, bootstrap, f_test,
-    fit,
+    Along, Bootstrap, Data, Dealt, FTest, Fit, Options, Robust, Weighting, allow_for_correlation, bootstrap,
+    f_test, fit,
 };
 use crate::models::Model;
 use crate::refusal::Refusal;
@@ -364,6 +364,79 @@ fn say_of_constraint(test: &FTest) -> Diagnostic {
     }
 }
 
+/// Holds the errors of a fit to what readings in steps of `resolution` can show; gives whether that was needed. `one`: the column of x,
+/// where there is one.
+fn held_to_readings(
+    resolution: f64,
+    (model, one): (&dyn Model, Option<&[f64]>),
+    response: &[f64],
+    options: &Options,
+    found: &mut Fit,
+    outcome: &mut Outcome,
+) -> bool {
+    // What is left is the rounding of the arithmetic: its intervals are of nothing that was read.
+    const NEXT_TO_NOTHING: f64 = 1e-9;
+    let known = vec![resolution / 12f64.sqrt(); response.len()];
+    if found.residual_sd <= NEXT_TO_NOTHING * resolution
+        && let Some(x) = one.filter(|_| model.variables() == 1)
+        && let Ok(other) = fit(
+            model,
+            &Data {
+                x: &[x],
+                y: response,
+                weighting: Weighting::KnownErrors(&known),
+            },
+            options,
+        )
+    {
+        // Every point lies on the curve: nothing is left that could be scaled.
+        *found = Fit {
+            fit_probability: None,
+            residual_sd: 0.0,
+            ..other
+        };
+        say_coarse(resolution, outcome);
+        return true;
+    }
+    no_finer_than_readings(resolution, found, outcome)
+}
+
+/// Tells what absorbance and times were turned into, and a constant that is per absorbance.
+fn tell_units(
+    chosen: &Chosen,
+    y_unit: &Unit,
+    (points, how, x_unit): (&Prepared, &Preparation, &Unit),
+    outcome: &mut Outcome,
+) {
+    let second = matches!(chosen, Chosen::Course(course) if matches!(course.order(), Order::Second | Order::SecondUnequal));
+    if second && *y_unit == Unit::ABSORBANCE {
+        outcome.remarks.push(Diagnostic::warning(
+            Code::new("unit-per-absorbance"),
+            "k is per unit of absorbance and time, not per concentration: --concentration with the absorption coefficient and \
+             the path length gives it in L/(mol s)",
+        ));
+    }
+    if let Some(factor) = points.factor {
+        outcome
+            .statistics
+            .insert("absorbance_per_mol_per_litre".into(), factor);
+        outcome.remarks.push(Diagnostic::note(
+            Code::new("converted"),
+            format!("absorbance was divided by {factor} L/mol (absorption coefficient times path length) to give mol/L"),
+        ));
+    }
+    if how.dead_time > 0.0 {
+        outcome.remarks.push(Diagnostic::note(
+            Code::new("converted"),
+            format!(
+                "a dead time of {} {} was added to every time",
+                how.dead_time,
+                x_unit.display()
+            ),
+        ));
+    }
+}
+
 fn fitted(
     plan: &FitPlan,
     chosen: &Chosen,
@@ -381,7 +454,6 @@ fn fitted(
     let options = plan.options(model)?;
     let gathered = gather(plan, chosen, run, trace, &mut outcome)?;
     let columns: Vec<&[f64]> = gathered.columns.iter().map(Vec::as_slice).collect();
-    let ordered = matches!(chosen, Chosen::Course(_));
     let mut found = match chosen {
         Chosen::Course(course) if tied.is_none() => {
             // What was left out has been told above.
@@ -456,33 +528,15 @@ fn fitted(
             .map(|decimals| 10f64.powi(-i32::from(decimals)));
         if let Some(step) = step {
             let resolution = step / points.factor.map_or(1.0, f64::abs);
-            let known = vec![resolution / 12f64.sqrt(); response.len()];
-            // What is left is the rounding of the arithmetic: its intervals are of nothing that was read.
-            const NEXT_TO_NOTHING: f64 = 1e-9;
-            if found.residual_sd <= NEXT_TO_NOTHING * resolution
-                && plan.variables.is_empty()
-                && model.variables() == 1
-                && let Ok(other) = fit(
-                    model,
-                    &Data {
-                        x: &[points.time.as_slice()],
-                        y: &response,
-                        weighting: Weighting::KnownErrors(&known),
-                    },
-                    &options,
-                )
-            {
-                // Every point lies on the curve: nothing is left that could be scaled.
-                found = Fit {
-                    fit_probability: None,
-                    residual_sd: 0.0,
-                    ..other
-                };
-                say_coarse(resolution, &mut outcome);
-                coarse = true;
-            } else {
-                coarse = no_finer_than_readings(resolution, &mut found, &mut outcome);
-            }
+            let one = plan.variables.is_empty().then_some(points.time.as_slice());
+            coarse = held_to_readings(
+                resolution,
+                (model, one),
+                &response,
+                &options,
+                &mut found,
+                &mut outcome,
+            );
         }
     }
     let one_variable = plan.variables.is_empty() && model.variables() == 1;
@@ -520,35 +574,9 @@ fn fitted(
     if let (Some(dealt), Some(how)) = (&dealt, plan.bootstrap) {
         say_dealt(dealt, how, &found, &mut outcome);
     }
-    let second = matches!(chosen, Chosen::Course(course) if matches!(course.order(), Order::Second | Order::SecondUnequal));
-    if second && y_unit == Unit::ABSORBANCE {
-        outcome.remarks.push(Diagnostic::warning(
-            Code::new("unit-per-absorbance"),
-            "k is per unit of absorbance and time, not per concentration: --concentration with the absorption coefficient and \
-             the path length gives it in L/(mol s)",
-        ));
-    }
-    if let Some(factor) = points.factor {
-        outcome
-            .statistics
-            .insert("absorbance_per_mol_per_litre".into(), factor);
-        outcome.remarks.push(Diagnostic::note(
-            Code::new("converted"),
-            format!("absorbance was divided by {factor} L/mol (absorption coefficient times path length) to give mol/L"),
-        ));
-    }
-    if how.dead_time > 0.0 {
-        outcome.remarks.push(Diagnostic::note(
-            Code::new("converted"),
-            format!(
-                "a dead time of {} {} was added to every time",
-                how.dead_time,
-                trace.x.unit.display()
-            ),
-        ));
-    }
+    tell_units(chosen, &y_unit, (&points, &how, &trace.x.unit), &mut outcome);
     if let (Some(first), Some(last)) = (points.time.first(), points.time.last())
-        && ordered
+        && matches!(chosen, Chosen::Course(_))
     {
         outcome.statistics.insert("first_x".into(), *first);
         outcome.statistics.insert("last_x".into(), *last);
@@ -598,6 +626,7 @@ fn fitted(
             x: trace.x.values.iter().map(|x| x + how.dead_time).collect(),
             y: trace.y.values.iter().map(|y| y / scale).collect(),
             curve: Some(curve_drawn),
+            doses: matches!(chosen, Chosen::Law(law) if law.is_over_doses()),
             levels,
             band,
             along: at_points,
