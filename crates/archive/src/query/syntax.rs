@@ -24,11 +24,12 @@ const SPECIAL_KEYS: [&str; 14] = [
     "traces",
     "year",
 ];
-const IS: [&str; 6] = [
+const IS: [&str; 7] = [
     "asked",
     "disputed",
     "duplicate",
     "in-question",
+    "out-of-date",
     "read",
     "superseded",
 ];

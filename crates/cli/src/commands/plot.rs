@@ -11,7 +11,7 @@ use crate::Setting;
 use crate::ending::{Ending, Failure, Outcome};
 use crate::figure::{Figure, Kind, Layer, Panel, Size, interrupted, of_runs};
 use crate::screen::{Screen, plural};
-use crate::subject::{Reading, Sources, Subject};
+use crate::subject::{Asked, Reading, Sources, Subject};
 use crate::telling;
 
 /// Draw the curves of runs over each other
@@ -78,6 +78,7 @@ impl Plot {
         }
         let asked = self.sources.asked(setting)?;
         let subjects = asked.all(Reading::Whole)?;
+        Asked::say_aside(&subjects, screen);
         let title = match subjects.as_slice() {
             [one] => one.place.clone(),
             several => plural(several.len() as u64, "run"),
@@ -125,6 +126,9 @@ impl Plot {
         let mut sets: Vec<(String, Drawn)> = Vec::new();
         for subject in subjects {
             for found in fit_run_for(&plan, &subject.run, &Wanted::default()) {
+                if !subject.means(found.trace) {
+                    continue;
+                }
                 let several = subject.run.traces.len() > 1;
                 let name = name_of(subject, if several { &found.label } else { "" });
                 if !found.is_result() {
@@ -291,7 +295,8 @@ impl Plot {
                         .trace
                         .iter()
                         .any(|name| *name == label || name.parse() == Ok(number + 1));
-                if !meant || errors.is_some_and(|errors| std::ptr::eq(errors, trace)) {
+                let of_query = subject.means(u32::try_from(number).ok());
+                if !meant || !of_query || errors.is_some_and(|errors| std::ptr::eq(errors, trace)) {
                     continue;
                 }
                 let Some(trace) = cut(trace, window.as_ref())? else {

@@ -16,6 +16,8 @@ pub(super) use model::Chosen;
 pub use model::ModelCard;
 pub(super) use points::{preparation, prepared};
 pub(super) use record::{statistics, tell};
+pub use doubt::DRIFT_MOVES;
+pub(in crate::study) use doubt::two;
 pub use shared::{Named, Together, compare_together, fit_together};
 
 use curvary_record::{Code, Diagnostic, Interval, Outcome, Quantity, Run, Trace, Unit};
